@@ -1,0 +1,227 @@
+"""The board's port on the virtual rig: the same interface as real pins, over a `world` object.
+
+The world interface
+-------------------
+All mechanics, time and the link's bytes live in the world.  Virtual time passes only inside
+`world.pause`, so everything the board does between two pauses happens at one instant, and what the last
+pause reported stays true until the next.  Every argument is an int or a buffer and only three calls
+answer, so that the same interface runs over a byte pipe (`PipeWorld`, below) without a round trip per call.
+
+`world.greet(status)`
+    Called once, first.  Fills `status[NOW]` (see `pause`).
+`world.configure(setup_ticks, width_ticks, overhead_ticks)`
+    How a word is played from the next submitted block on (`LAYOUT OF A WORD`).
+`world.submit(words, count, servo_us)`
+    Queue one block: `words[0:count]`, 32-bit little-endian.  The world copies them.  Blocks play back to
+    back; an empty queue holds the pins still.  `servo_us` other than 0 sets the servo as the block begins.
+    At most `BLOCKS` blocks are outstanding.
+`world.halt() -> unplayed`
+    Stop at once.  Returns how many words of all queued blocks have not made their step edge; these are
+    the last ones submitted, and they will never be played.  A word whose step edge has been made counts as
+    played (its pulse is completed).  All queued blocks count as finished afterwards.
+`world.servo(us)`
+    Set the servo now.  0 = no pulses.
+`world.enable(on)`
+    Motor drivers: 1 powered, 0 not.
+`world.write(buffer, n)`
+    Bytes `buffer[0:n]` for the host.  The world takes them all (or loses them: the wire is its business).
+`world.pause(max_us, expecting, status, inbox)`
+    Let time pass until the first of: bytes from the host are there (at once if there already were some),
+    a block finishes, an endstop changes, `max_us` have passed (0: just look).  Then fill
+      status[NOW]       microseconds, 0 .. 2^30 - 1, wrapping
+      status[FINISHED]  blocks finished since the start, modulo 2^30, the halted ones included
+      status[ENDSTOPS]  bit 0: x pressed, bit 1: y pressed (raw, with its bounces)
+      status[BYTES]     how many bytes from the host were put into inbox[0:...]  (inbox holds INBOX bytes)
+    `expecting` 1 says: the host knows that it may send, or owes an answer; so before time passes, wait for its
+    bytes in real time, up to the world's patience.
+
+LAYOUT OF A WORD    wait << 4 | dir_b << 3 | dir_a << 2 | step_b << 1 | step_a
+    begins at t, directions are set at t + wait, named step pins rise at t + wait + setup, fall `width`
+    later, and the next word begins at t + wait + overhead (overhead >= setup + width).  Without a step bit the
+    word is a pure delay of wait + overhead ticks and leaves the direction pins alone.  One tick is 200 ns.
+
+Over a pipe each call is one request: a letter, then its fields, little-endian, no padding:
+    G greet                                       answer: now u32
+    C configure  setup u16, width u16, overhead u16
+    S submit     count u16, servo_us u16, count * u32
+    X halt                                        answer: unplayed u32
+    V servo      us u16
+    E enable     on u8
+    W write      n u16, n bytes
+    P pause      max_us u32, expecting u8         answer: now u32, finished u32, endstops u8, n u16, n bytes
+End of file on the pipe ends the board.
+"""
+
+import struct
+from array import array
+
+from linewire.compat import const
+
+TICK_HZ = const(5_000_000)  # one tick is 200 ns; divides the clocks of both real boards (125 and 150 MHz)
+BLOCKS = const(8)
+BLOCK_WORDS = const(128)
+INBOX = const(512)
+
+NOW = const(0)
+FINISHED = const(1)
+ENDSTOPS = const(2)
+BYTES = const(3)
+
+# Ticks of a word beyond its wait, set-up and width: what the real player spends on fetching a word and
+# deciding whether to step.  A generous figure for the real boards, so that the virtual rig promises no more.
+FIXED_TICKS = const(4)
+# Steps per second and motor that the kernel sustains with half the processor left (DEVICE.md).
+MAX_RATE = const(100_000)
+
+_PERIOD_MASK = const(0x3FFFFFFF)
+
+
+class VirtualPort:
+    """Pins, player, clock and host bytes of a board on the virtual rig."""
+
+    kind = "virtual"
+    tick_hz = TICK_HZ
+    max_rate = MAX_RATE
+
+    def __init__(self, world):
+        self._world = world
+        self._status = array("i", (0, 0, 0, 0))
+        self._inbox = bytearray(INBOX)
+        self._inbox_view = memoryview(self._inbox)
+        self._read_from = 0
+        self._submitted = 0
+        self.overhead_ticks = 0
+        world.greet(self._status)
+        self.configure(2000, 1000)
+
+    def configure(self, step_width_ns, direction_setup_ns):
+        """Set the pulse shape; `overhead_ticks` follows from it.  Only while the player is idle."""
+        width = (step_width_ns + 199) // 200
+        setup = (direction_setup_ns + 199) // 200
+        self.overhead_ticks = setup + width + FIXED_TICKS
+        self._world.configure(setup, width, self.overhead_ticks)
+
+    def now_us(self):
+        return self._status[NOW]
+
+    def pause(self, max_us, expecting):
+        """Sleep until something happens, at most `max_us`; `expecting`: the host is the one to act."""
+        if self._read_from < self._status[BYTES]:
+            return  # something has happened: bytes are still unread
+        self._read_from = 0
+        self._world.pause(max_us, expecting, self._status, self._inbox)
+
+    def read_into(self, buffer):
+        """Move waiting bytes from the host into `buffer`; returns how many.  Never blocks."""
+        start = self._read_from
+        n = min(self._status[BYTES] - start, len(buffer))
+        if n > 0:
+            buffer[0:n] = self._inbox_view[start : start + n]
+            self._read_from = start + n
+        return n
+
+    def write(self, buffer, n):
+        """Send `buffer[0:n]` to the host; returns how many bytes were taken.  Never blocks."""
+        self._world.write(buffer, n)
+        return n
+
+    def room(self):
+        """Blocks that may be submitted now."""
+        return BLOCKS - ((self._submitted - self._status[FINISHED]) & _PERIOD_MASK)
+
+    def submit(self, words, count, servo_us):
+        """Queue `words[0:count]` (owned by the player until played); `servo_us` applies as the block begins."""
+        self._submitted = (self._submitted + 1) & _PERIOD_MASK
+        self._world.submit(words, count, servo_us)
+
+    def finished(self):
+        """Blocks finished since the start, modulo 2^30, those dropped by `halt` included."""
+        return self._status[FINISHED]
+
+    def playing(self):
+        return self._submitted != self._status[FINISHED]
+
+    def halt(self):
+        """Stop the player at once; returns how many words (the last ones submitted) were not played."""
+        unplayed = self._world.halt()
+        self._status[FINISHED] = self._submitted
+        return unplayed
+
+    def servo(self, us):
+        self._world.servo(us)
+
+    def enable(self, on):
+        self._world.enable(1 if on else 0)
+
+    def endstop(self, which):
+        """Raw level of an endstop, 0 = x, 1 = y; True = pressed."""
+        return (self._status[ENDSTOPS] >> which) & 1 == 1
+
+
+class PipeWorld:
+    """The world on the other side of a byte pipe, for a board that runs in its own process."""
+
+    def __init__(self, reader, writer):
+        self._reader = reader
+        self._writer = writer
+        self._answer = bytearray(11)
+        self._answer_view = memoryview(self._answer)
+        self._request = bytearray(7)
+        self._request_view = memoryview(self._request)
+
+    def _ask(self, n_request, n_answer):
+        self._writer.write(self._request_view[0:n_request])
+        if n_answer:
+            self._writer.flush()
+            self._fill(self._answer_view[0:n_answer])
+
+    def _fill(self, view):
+        done = 0
+        while done < len(view):
+            n = self._reader.readinto(view[done:])
+            if not n:
+                raise SystemExit  # the world has gone; a board without a world has nothing left to do
+            done += n
+
+    def greet(self, status):
+        struct.pack_into("<B", self._request, 0, 0x47)
+        self._ask(1, 4)
+        status[NOW] = struct.unpack_from("<I", self._answer, 0)[0]
+
+    def configure(self, setup_ticks, width_ticks, overhead_ticks):
+        struct.pack_into("<BHHH", self._request, 0, 0x43, setup_ticks, width_ticks, overhead_ticks)
+        self._ask(7, 0)
+
+    def submit(self, words, count, servo_us):
+        struct.pack_into("<BHH", self._request, 0, 0x53, count, servo_us)
+        self._ask(5, 0)
+        self._writer.write(memoryview(words)[0:count])
+
+    def halt(self):
+        struct.pack_into("<B", self._request, 0, 0x58)
+        self._ask(1, 4)
+        return struct.unpack_from("<I", self._answer, 0)[0]
+
+    def servo(self, us):
+        struct.pack_into("<BH", self._request, 0, 0x56, us)
+        self._ask(3, 0)
+
+    def enable(self, on):
+        struct.pack_into("<BB", self._request, 0, 0x45, on)
+        self._ask(2, 0)
+
+    def write(self, buffer, n):
+        struct.pack_into("<BH", self._request, 0, 0x57, n)
+        self._ask(3, 0)
+        self._writer.write(memoryview(buffer)[0:n])
+
+    def pause(self, max_us, expecting, status, inbox):
+        struct.pack_into("<BIB", self._request, 0, 0x50, max_us, 1 if expecting else 0)
+        self._ask(6, 11)
+        now_us, finished, endstops, n = struct.unpack_from("<IIBH", self._answer, 0)
+        status[NOW] = now_us
+        status[FINISHED] = finished
+        status[ENDSTOPS] = endstops
+        status[BYTES] = n
+        if n:
+            self._fill(memoryview(inbox)[0:n])
