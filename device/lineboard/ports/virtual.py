@@ -25,6 +25,9 @@ answer, so that the same interface runs over a byte pipe (`PipeWorld`, below) wi
     Motor drivers: 1 powered, 0 not.
 `world.write(buffer, n)`
     Bytes `buffer[0:n]` for the host.  The world takes them all (or loses them: the wire is its business).
+`world.mark(a, b)`
+    The board has just set its own position, in motor steps (homed, or told by hand).  Nothing moves.  It
+    tells whoever reads the tape where the board's zero lies; on a real board it does nothing.
 `world.pause(max_us, expecting, status, inbox)`
     Let time pass until the first of: bytes from the host are there (at once if there already were some),
     a block finishes, an endstop changes, `max_us` have passed (0: just look).  Then fill
@@ -48,6 +51,7 @@ Over a pipe each call is one request: a letter, then its fields, little-endian, 
     V servo      us u16
     E enable     on u8
     W write      n u16, n bytes
+    M mark       a i32, b i32
     P pause      max_us u32, expecting u8         answer: now u32, finished u32, endstops u8, n u16, n bytes
 End of file on the pipe ends the board.
 """
@@ -153,6 +157,10 @@ class VirtualPort:
     def enable(self, on):
         self._world.enable(1 if on else 0)
 
+    def mark(self, a, b):
+        """Tell the tape that the board now calls its position (a, b), in motor steps."""
+        self._world.mark(a, b)
+
     def endstop(self, which):
         """Raw level of an endstop, 0 = x, 1 = y; True = pressed."""
         return (self._status[ENDSTOPS] >> which) & 1 == 1
@@ -166,7 +174,7 @@ class PipeWorld:
         self._writer = writer
         self._answer = bytearray(11)
         self._answer_view = memoryview(self._answer)
-        self._request = bytearray(7)
+        self._request = bytearray(9)
         self._request_view = memoryview(self._request)
 
     def _ask(self, n_request, n_answer):
@@ -209,6 +217,10 @@ class PipeWorld:
     def enable(self, on):
         struct.pack_into("<BB", self._request, 0, 0x45, on)
         self._ask(2, 0)
+
+    def mark(self, a, b):
+        struct.pack_into("<Bii", self._request, 0, 0x4D, a, b)
+        self._ask(9, 0)
 
     def write(self, buffer, n):
         struct.pack_into("<BH", self._request, 0, 0x57, n)
