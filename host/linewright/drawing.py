@@ -1,0 +1,103 @@
+"""`Drawing`: pen-down polylines in millimetres, grouped by pen, as flat arrays."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+Points = NDArray[np.float64]
+Indices = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Pen:
+    """One pen: what the user calls it, the colour of its ink (``#rrggbb``) and the width of its line."""
+
+    name: str = "black"
+    colour: str = "#000000"
+    width_mm: float | None = None  # None: the rig's own pen width
+
+
+@dataclass(frozen=True, eq=False)
+class Drawing:
+    """Pen-down polylines.
+
+    Parameters
+    ----------
+    points_mm : (n, 2) float64, mm. x to the right, y downward, origin at the top left corner of the sheet
+        (the direction in which pictures are written; the rig says how that lies on the machine).
+    starts : (k + 1,) int64. Stroke ``i`` is ``points_mm[starts[i]:starts[i + 1]]``; the last entry is ``n``.
+    pen : (k,) int64, index into ``pens``.
+    pens : the pens, in the order in which they draw.
+    """
+
+    points_mm: Points
+    starts: Indices
+    pen: Indices
+    pens: tuple[Pen, ...] = field(default=(Pen(),))
+
+    @classmethod
+    def from_strokes(
+        cls, strokes: Iterable[object], pen: Sequence[int] | None = None, pens: tuple[Pen, ...] = (Pen(),)
+    ) -> Drawing:
+        """Build from a sequence of (m, 2) array-likes in mm; one point makes a dot, none is dropped."""
+        arrays = [np.asarray(s, dtype=np.float64).reshape(-1, 2) for s in strokes]
+        lengths = np.array([len(a) for a in arrays], dtype=np.int64)
+        pens_of = np.zeros(len(arrays), dtype=np.int64) if pen is None else np.asarray(pen, dtype=np.int64)
+        keep = lengths > 0
+        starts = np.concatenate(([0], np.cumsum(lengths[keep]))).astype(np.int64)
+        kept = [a for a, k in zip(arrays, keep, strict=True) if k]
+        points = np.concatenate(kept) if kept else np.empty((0, 2))
+        return cls(points, starts, pens_of[keep], pens)
+
+    def __post_init__(self) -> None:
+        if self.points_mm.ndim != 2 or self.points_mm.shape[1] != 2:
+            raise ValueError(f"points_mm has shape {self.points_mm.shape}, not (n, 2)")
+        if len(self.starts) != len(self.pen) + 1 or self.starts[0] != 0 or self.starts[-1] != len(self.points_mm):
+            raise ValueError("starts must run from 0 to len(points_mm) with one entry more than pen")
+
+    def __len__(self) -> int:
+        """Number of strokes."""
+        return len(self.pen)
+
+    def __iter__(self) -> Iterator[Points]:
+        for i in range(len(self)):
+            yield self.stroke(i)
+
+    def stroke(self, i: int) -> Points:
+        """Stroke ``i`` as an (m, 2) view, mm."""
+        return self.points_mm[self.starts[i] : self.starts[i + 1]]
+
+    @property
+    def vertices(self) -> int:
+        return len(self.points_mm)
+
+    def bounds_mm(self) -> tuple[float, float, float, float]:
+        """``(x_min, y_min, x_max, y_max)`` in mm; four zeros for an empty drawing."""
+        if not len(self.points_mm):
+            return (0.0, 0.0, 0.0, 0.0)
+        low, high = self.points_mm.min(axis=0), self.points_mm.max(axis=0)
+        return (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
+
+    def stroke_lengths_mm(self) -> Points:
+        """(k,) float64: pen-down length of each stroke, mm."""
+        if not len(self):
+            return np.empty(0)
+        steps = np.hypot(*np.diff(self.points_mm, axis=0).T)
+        running = np.concatenate(([0.0], np.cumsum(steps)))
+        return np.asarray(running[self.starts[1:] - 1] - running[self.starts[:-1]])
+
+    def transformed(self, matrix: NDArray[np.float64]) -> Drawing:
+        """Apply a (2, 3) affine matrix, mm to mm."""
+        return replace(self, points_mm=self.points_mm @ matrix[:, :2].T + matrix[:, 2])
+
+    def select(self, strokes: Indices) -> Drawing:
+        """The strokes with these indices, in this order."""
+        lengths = np.diff(self.starts)[strokes]
+        starts = np.concatenate(([0], np.cumsum(lengths))).astype(np.int64)
+        offsets = np.arange(starts[-1]) - np.repeat(starts[:-1], lengths)
+        take = np.repeat(self.starts[:-1][strokes], lengths) + offsets
+        return replace(self, points_mm=self.points_mm[take], starts=starts, pen=self.pen[strokes])

@@ -1,0 +1,64 @@
+"""What CPython and MicroPython spell differently, and time arithmetic that survives the wrap.
+
+Viper functions are written once. Under MicroPython the literal decorator ``@micropython.viper`` compiles them to
+machine code; here, under CPython, the decorator returns the function as it is and the pointer casts return the
+buffer as it is. A plain ``array`` is already strict in two ways that matter: it refuses an index past its end and a
+value that does not fit its type. The tests add the third, 32-bit overflow in between, by calling the same functions
+with checked integers.
+"""
+
+try:
+    import micropython
+    from micropython import const
+
+    # Viper knows these names by itself; the assignments only satisfy the import lists of modules that need
+    # them under CPython.
+    ptr8 = ptr16 = ptr32 = uint = int
+except ImportError:
+
+    class micropython:  # type: ignore[no-redef]  # stands in for the module of that name
+        """The parts of MicroPython's ``micropython`` module that our code uses."""
+
+        @staticmethod
+        def viper(function):  # type: ignore[no-untyped-def]
+            return function
+
+        native = viper
+
+        @staticmethod
+        def heap_lock():  # type: ignore[no-untyped-def]
+            return None
+
+        @staticmethod
+        def heap_unlock():  # type: ignore[no-untyped-def]
+            return None
+
+        @staticmethod
+        def kbd_intr(character):  # type: ignore[no-untyped-def]
+            return None
+
+    def const(value):  # type: ignore[no-untyped-def, no-redef]
+        return value
+
+    def ptr8(buffer):  # type: ignore[no-untyped-def, no-redef]
+        return buffer
+
+    ptr16 = ptr32 = ptr8
+
+    def uint(value):  # type: ignore[no-untyped-def, no-redef]
+        return value
+
+
+# Microsecond counters of the boards wrap after 2^30 us, which is 17.9 minutes.
+TICKS_PERIOD = const(1 << 30)
+_TICKS_HALF = const(1 << 29)
+
+
+def ticks_add(ticks_us, delta_us):  # type: ignore[no-untyped-def]
+    """``ticks_us`` advanced by ``delta_us`` (may be negative), wrapped to 0..2^30-1."""
+    return (ticks_us + delta_us) & (TICKS_PERIOD - 1)
+
+
+def ticks_diff(later_us, earlier_us):  # type: ignore[no-untyped-def]
+    """Signed microseconds from ``earlier_us`` to ``later_us``; right while they are less than 2^29 us (8.9 min) apart."""
+    return ((later_us - earlier_us + _TICKS_HALF) & (TICKS_PERIOD - 1)) - _TICKS_HALF
