@@ -282,6 +282,8 @@ FLAG_ENDSTOP_Y = const(32)
 _SIZES = {"u8": 1, "u16": 2, "u32": 4, "i32": 4}
 _FORMATS = {"u8": "<B", "u16": "<H", "u32": "<I", "i32": "<i"}
 _PAIR_SIZE = const(5)
+_REPORT_FIELDS = const(13)
+_REPORT_SIZES = bytes([_SIZES[entry[1]] for entry in REPORT])
 
 _BY_NAME = {entry[0]: entry for entry in MESSAGES}
 _BY_ID = {entry[1]: entry for entry in MESSAGES}
@@ -452,10 +454,6 @@ def write_report(buffer: bytearray, values: "list[int] | array[int]") -> None:
             value >>= 8
             at += 1
         index += 1
-
-
-_REPORT_FIELDS = const(13)
-_REPORT_SIZES = bytes([_SIZES[entry[1]] for entry in REPORT])
 
 
 def read_report(data: "bytes | bytearray | memoryview") -> "dict[str, int]":
