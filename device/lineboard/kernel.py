@@ -24,6 +24,8 @@ acceleration per step of path. Time is stretched, the path and the steps stay th
 (``s`` below), their squares below 2^30, sums of two below 2^16. Where a product needs more, the comment says what
 bounds it; the tests run the same source with integers that refuse to overflow.
 
+The state holds no negative number that viper reads: the Unix build reads 32-bit cells as unsigned.
+
 Contract: `render` may be called from the main loop only; nothing here allocates (all values are small integers of the
 caller's arrays). Words are described in `WORD LAYOUT`.
 
@@ -61,14 +63,14 @@ _MINOR = const(12)  # steps of the other motor
 _ERR = const(13)  # Bresenham accumulator
 _PATTERN = const(14)  # directions and the dominant motor's step bit
 _BOTH = const(15)  # the same with both step bits
-_SHIFT = const(16)  # s: speeds are scaled by 2^s
+_SHIFT = const(16)  # s + 16: speeds are scaled by 2^s
 _PH = const(17)  # ticks * scaled speed per step, high part (units of 2^14)
 _PL = const(18)  # the same, low 14 bits
 _T = const(19)  # duration of the undisturbed ramp, ticks
 _ELAPSED = const(20)  # ticks of the finished and running pieces while clean
 _REM = const(21)  # remainder of the last time division, carried into the next
 _W = const(22)  # planned squared speed at the next step, scaled by 2^2s
-_W_SIGN = const(23)  # 1 accelerating, -1 decelerating
+_SLOWING = const(23)  # 1: the plan slows down in this ramp
 _WQ = const(24)  # |w1 - w0| // n
 _WR = const(25)  # |w1 - w0| % n
 _W_ERR = const(26)
@@ -76,7 +78,7 @@ _UU = const(27)  # real squared speed at the next step
 _UR = const(28)  # its root, 1/16 units
 _BUDGET = const(29)  # most that _UU may change per step
 _CREEP = const(30)  # scaled speed after one step from rest at the allowed acceleration, 1/16 units
-_CAP = const(31)  # dominant steps' worth of path known beyond this ramp, -1 = plenty
+_CAP = const(31)  # 1 + dominant steps' worth of path known beyond this ramp, 0 = plenty
 _RHO = const(32)  # path length of one dominant step, 1/2^14 steps (1 .. sqrt 2)
 _TOP = const(33)  # squared larger planned speed of the ramp
 _LG = const(34)  # running piece: log2 of its steps
@@ -150,12 +152,12 @@ def extend(state: ptr32, beyond_steps: int):
 
     PLENTY also stands for "a planned rest is known": the plan itself brakes for that.
     """
-    cap = -1
+    cap = 0
     if beyond_steps < PLENTY:
-        cap = (beyond_steps << 14) // state[_RHO]
+        cap = (beyond_steps << 14) // state[_RHO] + 1
         # Braking from the ramp's top speed needs top/budget steps; with more known there is nothing to mind.
-        if cap > state[_TOP] // state[_BUDGET]:
-            cap = -1
+        if cap > state[_TOP] // state[_BUDGET] + 1:
+            cap = 0
     state[_CAP] = cap
 
 
@@ -286,12 +288,12 @@ def load(state: ptr32, da: int, db: int, v_end: int, beyond_steps: int) -> int:
     w0 = w0 * w0
     w1 = w1 * w1
     x = w1 - w0
-    y = 1
+    y = 0
     if x < 0:
         x = 0 - x
-        y = -1
+        y = 1
     state[_W] = w0
-    state[_W_SIGN] = y
+    state[_SLOWING] = y
     g = x // n
     state[_WQ] = g
     state[_WR] = x - g * n
@@ -306,7 +308,7 @@ def load(state: ptr32, da: int, db: int, v_end: int, beyond_steps: int) -> int:
     state[_ERR] = n >> 1
     state[_PATTERN] = pattern
     state[_BOTH] = both
-    state[_SHIFT] = s
+    state[_SHIFT] = s + 16
     state[_PH] = high
     state[_PL] = low
     state[_RHO] = rho
@@ -336,7 +338,7 @@ def _next_piece(state: ptr32) -> int:
     high = state[_PH]
     budget = state[_BUDGET]
     pace = state[S_PACE]
-    cap = state[_CAP]
+    cap = state[_CAP] - 1  # -1 = plenty
     follows = 0
     if u2 == w and pace >= FULL_PACE and cap < 0:
         follows = 1
@@ -364,7 +366,7 @@ def _next_piece(state: ptr32) -> int:
     while err >= n:
         err -= n
         delta += 1
-    if state[_W_SIGN] < 0:
+    if state[_SLOWING]:
         delta = 0 - delta
     w_next = w + delta
 
@@ -524,7 +526,7 @@ def render(state: ptr32, words: ptr32, at: int, room: int, budget_ticks: int) ->
         if state[_UU] == state[_W]:
             state[_U] = state[_V] << 8
         else:
-            s = state[_SHIFT]
+            s = state[_SHIFT] - 16
             u = state[_UR]
             if s <= 4:
                 u <<= 4 - s
