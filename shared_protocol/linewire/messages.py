@@ -26,9 +26,9 @@ U32 = const((1 << 32) - 1)
 
 # Positions stay within 2^29 so that the difference of any two is still a small integer on the board.
 POSITION = const((1 << 29) - 1)
-# Longest payload of one message.  A moves frame then carries 4 bytes of record number and 228 of records, and with
-# header, checksum, stuffing and delimiter stays below 256 bytes on the wire: two slots to the half kilobyte.
-PAYLOAD = const(232)
+# Longest payload of one message.  A moves frame then carries 4 bytes of record number and 240 of records; with 5 bytes
+# of header and 4 of checksum it is 253, the most that byte stuffing lengthens by one byte only, and 255 on the wire.
+PAYLOAD = const(244)
 RECORDS_ROOM = const(PAYLOAD - 4)
 # What a step counter or a path speed may be: 17 bits, 131 071 steps/s, above what the pulse player reaches.
 RATE = const(131071)
