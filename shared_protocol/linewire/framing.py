@@ -1,5 +1,3 @@
-# mypy: allow-untyped-defs, allow-untyped-calls, allow-untyped-decorators
-# (viper functions carry MicroPython's own annotations, which mypy cannot know)
 """Frames on the wire: delimiting, resynchronisation after any damage, checksum.
 
 A frame's *body* is ``kind u8, sequence u16, tag u16, payload, crc u32`` (little-endian).  On the wire the body is
@@ -43,7 +41,7 @@ _OVER = const(5)  # 1: longer than any frame of ours, skipped to the next delimi
 _DONE = const(6)  # 0 nothing yet, 1 a body is complete, 2 damaged, 3 oversize
 
 
-def _crc_table():
+def _crc_table() -> "array[int]":
     """Table of the reflected polynomial EDB88320 (CRC-32/ISO-HDLC), one entry per byte value."""
     table = array("I", [0] * 256)
     for byte in range(256):
@@ -58,31 +56,27 @@ _TABLE = _crc_table()
 
 
 @micropython.viper
-def _seal(body, count: int, table):
+def _seal(body: ptr8, count: int, table: ptr32) -> None:
     """Write the checksum of ``body[:count]`` behind it.  Room for it is the caller's contract."""
-    b = ptr8(body)
-    t = ptr32(table)
     crc = -1
     at = 0
     while at < count:
-        crc = ((crc >> 8) & 0xFFFFFF) ^ t[(crc ^ b[at]) & 255]
+        crc = ((crc >> 8) & 0xFFFFFF) ^ table[(crc ^ body[at]) & 255]
         at += 1
     crc ^= -1
-    b[count] = crc & 255
-    b[count + 1] = (crc >> 8) & 255
-    b[count + 2] = (crc >> 16) & 255
-    b[count + 3] = (crc >> 24) & 255
+    body[count] = crc & 255
+    body[count + 1] = (crc >> 8) & 255
+    body[count + 2] = (crc >> 16) & 255
+    body[count + 3] = (crc >> 24) & 255
 
 
 @micropython.viper
-def _intact(body, count: int, table) -> int:
+def _intact(body: ptr8, count: int, table: ptr32) -> int:
     """1 if ``body[:count]`` ends with its own checksum: the register then holds the residue DEBB20E3."""
-    b = ptr8(body)
-    t = ptr32(table)
     crc = -1
     at = 0
     while at < count:
-        crc = ((crc >> 8) & 0xFFFFFF) ^ t[(crc ^ b[at]) & 255]
+        crc = ((crc >> 8) & 0xFFFFFF) ^ table[(crc ^ body[at]) & 255]
         at += 1
     if crc & 0xFFFF == 0x20E3 and (crc >> 16) & 0xFFFF == 0xDEBB:
         return 1
@@ -105,68 +99,63 @@ if sys.implementation.name == "cpython":
 
 else:
 
-    def seal(body, count):
+    def seal(body: bytearray, count: int) -> None:
         """Write the checksum of ``body[:count]`` behind it."""
         _seal(body, count, _TABLE)
 
-    def intact(body, count):
+    def intact(body: bytearray, count: int) -> bool:
         """Whether ``body[:count]`` ends with its own checksum."""
-        return _intact(body, count, _TABLE) == 1
+        return bool(_intact(body, count, _TABLE))
 
 
 @micropython.viper
-def stuff(body, count: int, out, at: int) -> int:
+def stuff(body: ptr8, count: int, out: ptr8, at: int) -> int:
     """Write ``body[:count]`` byte-stuffed, with its delimiter, to ``out`` from ``at`` on; returns where it ends.
 
     Takes ``count + count // 254 + 2`` bytes at most; room for them is the caller's contract.
     """
-    b = ptr8(body)
-    o = ptr8(out)
     mark = at
     at += 1
     run = 1
     i = 0
     while i < count:
-        byte = int(b[i])
+        byte = int(body[i])
         i += 1
         if byte != 0:
-            o[at] = byte
+            out[at] = byte
             at += 1
             run += 1
             if run == 255 and i < count:
                 # A full block stands for its 254 bytes alone; the next one starts without a zero between.
-                o[mark] = 255
+                out[mark] = 255
                 mark = at
                 at += 1
                 run = 1
         else:
-            o[mark] = run
+            out[mark] = run
             mark = at
             at += 1
             run = 1
-    o[mark] = run
-    o[at] = 0
+    out[mark] = run
+    out[at] = 0
     return at + 1
 
 
 @micropython.viper
-def _unstuff(state, source, at: int, end: int, out) -> int:
+def _unstuff(state: ptr32, source: ptr8, at: int, end: int, out: ptr8) -> int:
     """Take wire bytes ``source[at:end]`` up to the next delimiter; returns how far it read.
 
     The body grows in ``out``, never past ``state[_ROOM]``.  ``state[_DONE]`` says what the delimiter has closed.
     """
-    s = ptr32(state)
-    w = ptr8(source)
-    o = ptr8(out)
-    left = int(s[_LEFT])
-    join = int(s[_JOIN])
-    fill = int(s[_FILL])
-    room = int(s[_ROOM])
-    seen = int(s[_SEEN])
-    over = int(s[_OVER])
+    left = int(state[_LEFT])
+    join = int(state[_JOIN])
+    fill = int(state[_FILL])
+    room = int(state[_ROOM])
+    seen = int(state[_SEEN])
+    over = int(state[_OVER])
     done = 0
     while at < end and done == 0:
-        byte = int(w[at])
+        byte = int(source[at])
         at += 1
         if byte == 0:
             if seen != 0:
@@ -186,7 +175,7 @@ def _unstuff(state, source, at: int, end: int, out) -> int:
             seen = 1
             if left != 0:
                 if fill < room:
-                    o[fill] = byte
+                    out[fill] = byte
                     fill += 1
                     left -= 1
                 else:
@@ -194,7 +183,7 @@ def _unstuff(state, source, at: int, end: int, out) -> int:
             else:
                 if join != 0:
                     if fill < room:
-                        o[fill] = 0
+                        out[fill] = 0
                         fill += 1
                     else:
                         over = 1
@@ -202,12 +191,12 @@ def _unstuff(state, source, at: int, end: int, out) -> int:
                 join = 1
                 if byte == 255:
                     join = 0
-    s[_LEFT] = left
-    s[_JOIN] = join
-    s[_FILL] = fill
-    s[_SEEN] = seen
-    s[_OVER] = over
-    s[_DONE] = done
+    state[_LEFT] = left
+    state[_JOIN] = join
+    state[_FILL] = fill
+    state[_SEEN] = seen
+    state[_OVER] = over
+    state[_DONE] = done
     return at
 
 
