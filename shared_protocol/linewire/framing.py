@@ -56,8 +56,8 @@ _TABLE = _crc_table()
 
 
 @micropython.viper
-def _seal(body: ptr8, count: int, table: ptr32) -> None:
-    """Write the checksum of ``body[:count]`` behind it.  Room for it is the caller's contract."""
+def _seal(body: ptr8, count: int, table: ptr32) -> int:
+    """Write the checksum of ``body[:count]`` behind it; returns where that ends.  Room is the caller's contract."""
     crc = -1
     at = 0
     while at < count:
@@ -68,6 +68,7 @@ def _seal(body: ptr8, count: int, table: ptr32) -> None:
     body[count + 1] = (crc >> 8) & 255
     body[count + 2] = (crc >> 16) & 255
     body[count + 3] = (crc >> 24) & 255
+    return count + 4
 
 
 @micropython.viper
