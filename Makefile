@@ -1,0 +1,103 @@
+# Everything a contributor types.  Each target prepares what it needs; nothing else has to be installed by hand
+# beyond Python 3.11 or later with its venv module, and make.  Where packages come from is pip's own configuration.
+
+PYTHON ?= python3
+VENV   := .venv
+BIN    := $(VENV)/bin
+PIP    := $(BIN)/python -m pip --disable-pip-version-check --quiet
+
+# Slower suites say so with this marker (pyproject.toml lists it).
+FAST   := -m "not slow"
+# One worker for each core; WORKERS=0 keeps everything in one process, which debuggers want.
+WORKERS ?= auto
+
+.PHONY: help demo test test-all lint types bench micropython wheel lock clean distclean
+.DELETE_ON_ERROR:
+
+help:
+	@echo "make demo         draws the demo set on the virtual rig and leaves the pictures in out/"
+	@echo "make test         the tests, without those that take more than a few seconds each"
+	@echo "make test-all     every test"
+	@echo "make lint         ruff"
+	@echo "make types        mypy, strict on host and protocol"
+	@echo "make bench        the figures of bench/README.md"
+	@echo "make micropython  the Unix MicroPython in .tools/, for tests/dual and the virtual rig"
+	@echo "make wheel        dist/*.whl"
+	@echo "make lock         renews the pinned versions"
+	@echo "make clean        removes what the above made; distclean also .venv and .tools"
+
+# --- the environment ------------------------------------------------------------------------------------------------
+
+# The two stamps say which lock the environment was last brought to.  The demo needs only the run-time half.
+USER_STAMP := $(VENV)/.installed-user
+DEV_STAMP  := $(VENV)/.installed-dev
+
+$(BIN)/python:
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null || { \
+	  echo "make: '$(PYTHON)' is missing or older than 3.11."; \
+	  echo "      Name a newer one: make PYTHON=/path/to/python3.12 $(MAKECMDGOALS)"; exit 1; }
+	@$(PYTHON) -m venv $(VENV) || { rm -rf $(VENV); \
+	  echo "make: '$(PYTHON) -m venv' failed; on Debian it needs the package python3-venv."; exit 1; }
+
+# The version of the project stands in its __init__.py, hence not in the list: an editable install follows the sources.
+$(USER_STAMP): requirements.lock pyproject.toml | $(BIN)/python
+	@echo "preparing $(VENV) ..."
+	@$(PIP) install --require-hashes -r requirements.lock
+	@$(PIP) install --no-deps --no-build-isolation --editable .
+	@touch $@
+
+$(DEV_STAMP): requirements-dev.lock $(USER_STAMP)
+	@echo "preparing $(VENV) for tests ..."
+	@$(PIP) install --require-hashes -r requirements-dev.lock
+	@touch $@
+
+# --- use ------------------------------------------------------------------------------------------------------------
+
+demo: $(USER_STAMP)
+	@$(BIN)/python demo/run.py
+
+# Quick when the interpreter is there already.  Where a machine cannot provide it, the reason is printed and the tests
+# that need it are skipped by name; LINEWRIGHT_REQUIRE_MICROPYTHON=1 makes that a failure.
+micropython:
+	@$(PYTHON) tests/get_micropython.py || test -z "$$LINEWRIGHT_REQUIRE_MICROPYTHON"
+
+test: $(DEV_STAMP) micropython
+	@$(BIN)/python -m pytest -n $(WORKERS) $(FAST)
+
+test-all: $(DEV_STAMP) micropython
+	@$(BIN)/python -m pytest -n $(WORKERS)
+
+lint: $(DEV_STAMP)
+	@$(BIN)/python -m ruff check .
+
+types: $(DEV_STAMP)
+	@$(BIN)/python -m mypy
+	@$(BIN)/python -m mypy --config-file device/mypy.ini --custom-typeshed-dir \
+	  "$$($(BIN)/python -c 'import sysconfig; print(sysconfig.get_path("purelib"))')"
+
+bench: $(DEV_STAMP) micropython
+	@set -e; for figure in bench/*.py; do echo "== $$figure"; $(BIN)/python $$figure; done
+
+# --- release --------------------------------------------------------------------------------------------------------
+
+wheel: $(DEV_STAMP)
+	@$(BIN)/python -m build --wheel --no-isolation --outdir dist
+
+# Run it with the oldest Python supported, so that nothing this version needs is left out.
+# The development lock is held to the versions of the first one.
+COMPILE := CUSTOM_COMPILE_COMMAND="make lock" $(BIN)/python -m piptools compile --quiet --upgrade --generate-hashes \
+           --strip-extras --allow-unsafe --no-emit-index-url --no-emit-find-links --no-emit-trusted-host \
+           --no-emit-options
+
+lock: $(DEV_STAMP)
+	@$(COMPILE) --extra checkout -o requirements.lock pyproject.toml
+	@$(COMPILE) -c requirements.lock --extra checkout --extra test --extra lint --extra release \
+	  -o requirements-dev.lock pyproject.toml
+	@! grep -n '://' requirements.lock requirements-dev.lock
+
+clean:
+	rm -rf out build dist .pytest_cache .mypy_cache .ruff_cache .hypothesis
+	find host shared_protocol device tests bench demo -name __pycache__ -type d -prune -exec rm -rf {} +
+
+distclean: clean
+	rm -rf $(VENV) .tools
