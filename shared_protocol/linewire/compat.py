@@ -16,36 +16,36 @@ try:
     ptr8 = ptr16 = ptr32 = uint = int
 except ImportError:
 
-    class micropython:  # type: ignore[no-redef]  # stands in for the module of that name
+    class micropython:  # noqa: N801 -- stands in for the module of that name
         """The parts of MicroPython's ``micropython`` module that our code uses."""
 
         @staticmethod
-        def viper(function):  # type: ignore[no-untyped-def]
+        def viper(function):
             return function
 
         native = viper
 
         @staticmethod
-        def heap_lock():  # type: ignore[no-untyped-def]
+        def heap_lock():
             return None
 
         @staticmethod
-        def heap_unlock():  # type: ignore[no-untyped-def]
+        def heap_unlock():
             return None
 
         @staticmethod
-        def kbd_intr(character):  # type: ignore[no-untyped-def]
+        def kbd_intr(_character):
             return None
 
-    def const(value):  # type: ignore[no-untyped-def, no-redef]
+    def const(value):
         return value
 
-    def ptr8(buffer):  # type: ignore[no-untyped-def, no-redef]
+    def ptr8(buffer):
         return buffer
 
     ptr16 = ptr32 = ptr8
 
-    def uint(value):  # type: ignore[no-untyped-def, no-redef]
+    def uint(value):
         return value
 
 
@@ -54,11 +54,11 @@ TICKS_PERIOD = const(1 << 30)
 _TICKS_HALF = const(1 << 29)
 
 
-def ticks_add(ticks_us, delta_us):  # type: ignore[no-untyped-def]
+def ticks_add(ticks_us, delta_us):
     """``ticks_us`` advanced by ``delta_us`` (may be negative), wrapped to 0..2^30-1."""
     return (ticks_us + delta_us) & (TICKS_PERIOD - 1)
 
 
-def ticks_diff(later_us, earlier_us):  # type: ignore[no-untyped-def]
-    """Signed microseconds from ``earlier_us`` to ``later_us``; right while they are less than 2^29 us (8.9 min) apart."""
+def ticks_diff(later_us, earlier_us):
+    """Signed microseconds from ``earlier_us`` to ``later_us``; right while they are less than 8.9 min (2^29 us) apart."""
     return ((later_us - earlier_us + _TICKS_HALF) & (TICKS_PERIOD - 1)) - _TICKS_HALF
