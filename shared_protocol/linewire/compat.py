@@ -21,20 +21,24 @@ except ImportError:
 
         @staticmethod
         def viper(function):
+            """Under CPython the function stays what it is."""
             return function
 
         native = viper
 
         @staticmethod
         def heap_lock():
+            """CPython cannot lock its heap."""
             return None
 
         @staticmethod
         def heap_unlock():
+            """CPython cannot lock its heap."""
             return None
 
         @staticmethod
         def kbd_intr(_character):
+            """CPython has its own keyboard interrupt."""
             return None
 
     def const(value):
@@ -60,5 +64,5 @@ def ticks_add(ticks_us, delta_us):
 
 
 def ticks_diff(later_us, earlier_us):
-    """Signed microseconds from ``earlier_us`` to ``later_us``; right while they are less than 8.9 min (2^29 us) apart."""
+    """Signed microseconds from ``earlier_us`` to ``later_us``, which are less than 2^29 us (8.9 min) apart."""
     return ((later_us - earlier_us + _TICKS_HALF) & (TICKS_PERIOD - 1)) - _TICKS_HALF
