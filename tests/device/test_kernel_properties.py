@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import math
 from array import array
+from typing import Self
 
 import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from linewright.motion.timing import ramp_ticks
+
 from lineboard import kernel
+from linewright.motion.timing import ramp_ticks
 
 OVERHEAD = 17
 
@@ -20,7 +22,7 @@ speeds = st.integers(0, kernel.MAX_SPEED) | st.integers(0, 50)
 class Checked(int):
     """A whole number that refuses to leave 32 signed bits: what the board would silently wrap, fails here."""
 
-    def __new__(cls, value: int) -> Checked:
+    def __new__(cls, value: int) -> Self:
         if not -(1 << 31) <= value < 1 << 31:
             raise OverflowError(f"{value} does not fit 32 signed bits")
         return super().__new__(cls, value)
@@ -52,7 +54,7 @@ class CheckedCells:
     def __init__(self, cells: array[int]) -> None:
         self.cells = cells
 
-    def __getitem__(self, index: int) -> Checked:
+    def __getitem__(self, index: int) -> Self:
         if index < 0:
             raise IndexError(index)
         return Checked(self.cells[index])

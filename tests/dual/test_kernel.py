@@ -3,8 +3,8 @@
 import unittest
 from array import array
 
-from linewire.compat import TICKS_PERIOD, ticks_add, ticks_diff
 from lineboard import kernel
+from linewire.compat import TICKS_PERIOD, ticks_add, ticks_diff
 
 OVERHEAD = 17
 
