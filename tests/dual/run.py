@@ -3,8 +3,8 @@
     .venv/bin/python tests/dual/run.py [NAME ...]           CPython, with its own unittest
     .tools/micropython tests/dual/run.py [NAME ...]         MicroPython, with unittest_shim where it has none
 
-Each NAME picks the modules whose file name contains it. One line per test, ``ok|failed|skipped module.Class.method``, and
-a last line ``ran N failed F skipped S``; tests/test_dual.py reads them and compares the interpreters.
+Each NAME picks the modules whose file name contains it. One line per test, ``ok|failed|skipped module.Class.method``,
+and a last line ``ran N failed F skipped S``; tests/test_dual.py reads them and compares the interpreters.
 """
 
 import gc

@@ -1,0 +1,70 @@
+"""Where the files that go on the board lie on this computer, in a checkout and in an installed wheel alike.
+
+``ship.txt`` is the one list. Each of its lines is a name as it will be on the board; ``#`` starts a comment. Names
+below ``lineboard/`` and ``linewire/`` are modules of those packages; any other file (``main.py``) lies beside the
+package ``lineboard`` in a checkout and in ``linewright/data/board`` in a wheel.
+"""
+
+from __future__ import annotations
+
+import zlib
+from dataclasses import dataclass
+from pathlib import Path
+
+import lineboard
+import linewire
+
+_BOARD_PACKAGE = Path(lineboard.__file__).parent
+_PACKAGES = {"lineboard": _BOARD_PACKAGE, "linewire": Path(linewire.__file__).parent}
+
+
+@dataclass(frozen=True)
+class BoardFile:
+    """One file that goes on the board.
+
+    Parameters
+    ----------
+    name : path on the board, with ``/`` between folders.
+    path : the same file on this computer.
+    """
+
+    name: str
+    path: Path
+
+
+def _loose_files() -> Path:
+    """Folder of the files that belong to no package."""
+    checkout = _BOARD_PACKAGE.parent
+    return checkout if (checkout / "ship.txt").is_file() else Path(__file__).parent / "data" / "board"
+
+
+def shipped() -> tuple[BoardFile, ...]:
+    """The files that go on the board, in the order of ``ship.txt``.
+
+    Raises
+    ------
+    FileNotFoundError : the list names a file that is not there; then this installation is damaged.
+    """
+    files = []
+    for line in (_loose_files() / "ship.txt").read_text(encoding="utf-8").splitlines():
+        name = line.partition("#")[0].strip()
+        if not name:
+            continue
+        top, _, rest = name.partition("/")
+        path = _PACKAGES[top] / rest if rest else _loose_files() / name
+        if not path.is_file():
+            raise FileNotFoundError(f"ship.txt names {name}, which is not at {path}")
+        files.append(BoardFile(name, path))
+    return tuple(files)
+
+
+def digest() -> int:
+    """CRC-32 over names and contents of all shipped files: tells one state of the board's code from another.
+
+    Each file adds its name, a zero byte, its content with line feeds for line ends, and a zero byte.
+    """
+    value = 0
+    for file in shipped():
+        content = file.path.read_bytes().replace(b"\r\n", b"\n")
+        value = zlib.crc32(file.name.encode() + b"\0" + content + b"\0", value)
+    return value

@@ -1,0 +1,76 @@
+"""tests/dual runs under CPython and under the real MicroPython, and both run the same tests."""
+
+import os
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parent.parent
+RUN = ROOT / "tests" / "dual" / "run.py"
+MICROPYTHON = ROOT / ".tools" / "micropython"
+# Far more than a board has: all modules share this one process, and tests keep reference data.
+HEAP = "heapsize=16M"
+
+
+def outcomes(*command: object) -> dict[str, str]:
+    """Runs the suite; returns the outcome of each test by its name. Fails with all that was printed."""
+    done = subprocess.run(
+        [str(part) for part in command], capture_output=True, text=True, timeout=600, check=False, cwd=ROOT
+    )
+    printed = done.stdout + done.stderr
+    assert done.returncode == 0, printed
+    seen = {name: outcome for outcome, name in re.findall(r"^(ok|failed|skipped) (\S+)$", done.stdout, re.MULTILINE)}
+    total = re.search(r"^ran (\d+) failed (\d+) skipped (\d+)$", done.stdout, re.MULTILINE)
+    assert total, printed
+    ran, failed, skipped = map(int, total.groups())
+    assert ran == len(seen), "a test name came twice, or a line was lost:\n" + printed
+    assert failed == 0
+    assert skipped == list(seen.values()).count("skipped")
+    return seen
+
+
+@pytest.fixture(scope="module")
+def under_cpython():
+    return outcomes(sys.executable, "-W", "error", RUN)
+
+
+def test_runs_under_cpython(under_cpython):
+    assert list(under_cpython.values()).count("ok") > 0
+
+
+def test_runs_the_same_tests_under_micropython(under_cpython):
+    if not MICROPYTHON.exists():
+        reason = "NOT TESTED UNDER MICROPYTHON: .tools/micropython is missing; `make micropython` says why"
+        if os.environ.get("LINEWRIGHT_REQUIRE_MICROPYTHON"):
+            pytest.fail(reason)
+        pytest.skip(reason)
+    under_micropython = outcomes(MICROPYTHON, "-X", HEAP, RUN)
+    assert sorted(under_micropython) == sorted(under_cpython)
+    assert len(under_micropython) > 0
+    # A test may be left out on one side for a reason it states; it must not be left out on both.
+    for name, outcome in under_micropython.items():
+        assert "ok" in (outcome, under_cpython[name]), f"{name} ran nowhere"
+
+
+def test_a_failing_test_is_reported_by_both(tmp_path):
+    """The runner itself can fail: a copy of it beside one good and one bad test says so, with the same words."""
+    for name in ("run.py", "unittest_shim"):
+        (tmp_path / name).symlink_to(RUN.parent / name)
+    (tmp_path / "test_bad.py").write_text(
+        "import unittest\n"
+        "class Bad(unittest.TestCase):\n"
+        "    def test_good(self):\n        self.assertEqual(1, 1)\n"
+        "    def test_left_out(self):\n        self.skipTest('a reason')\n"
+        "    def test_wrong(self):\n        self.assertEqual(1, 2)\n"
+        "    def test_raises_nothing(self):\n        self.assertRaises(ValueError, int, '1')\n"
+    )
+    interpreters = [[sys.executable]] + ([[str(MICROPYTHON)]] if MICROPYTHON.exists() else [])
+    for interpreter in interpreters:
+        done = subprocess.run(
+            [*interpreter, str(tmp_path / "run.py")], capture_output=True, text=True, check=False, timeout=60
+        )
+        assert done.returncode == 1, done.stdout
+        assert done.stdout.splitlines()[-1] == "ran 4 failed 2 skipped 1"
