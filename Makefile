@@ -62,13 +62,14 @@ micropython:
 	@$(PYTHON) tests/get_micropython.py || test -z "$$LINEWRIGHT_REQUIRE_MICROPYTHON"
 
 test: $(DEV_STAMP) micropython
-	@$(BIN)/python -m pytest -n $(WORKERS) $(FAST)
+	@$(BIN)/python -m pytest -n $(WORKERS) --dist worksteal $(FAST)
 
 test-all: $(DEV_STAMP) micropython
-	@$(BIN)/python -m pytest -n $(WORKERS)
+	@$(BIN)/python -m pytest -n $(WORKERS) --dist worksteal
 
 lint: $(DEV_STAMP)
 	@$(BIN)/python -m ruff check .
+	@$(BIN)/python -m ruff format --check .
 
 types: $(DEV_STAMP)
 	@$(BIN)/python -m mypy
@@ -76,7 +77,7 @@ types: $(DEV_STAMP)
 	  "$$($(BIN)/python -c 'import sysconfig; print(sysconfig.get_path("purelib"))')"
 
 bench: $(DEV_STAMP) micropython
-	@set -e; for figure in bench/*.py; do echo "== $$figure"; $(BIN)/python $$figure; done
+	@set -e; for figure in $$(grep -l __main__ bench/*.py); do echo "== $$figure"; $(BIN)/python $$figure; done
 
 # --- release --------------------------------------------------------------------------------------------------------
 
