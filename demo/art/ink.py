@@ -266,7 +266,8 @@ class Card:
         width, height = _number(self.width_mm), _number(self.height_mm)
         out = [
             '<?xml version="1.0" encoding="UTF-8"?>',
-            f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}mm" height="{height}mm" viewBox="0 0 {width} {height}">',
+            '<svg xmlns="http://www.w3.org/2000/svg"',
+            f'     width="{width}mm" height="{height}mm" viewBox="0 0 {width} {height}">',
             f"  <title>{escape(self.title)}</title>",
             f"  <desc>{escape(self.about)}</desc>",
             f"  <style>\n{styles}\n  </style>",
