@@ -41,7 +41,7 @@ def ship(card: Card) -> None:
         y = 63.2 + 1.75 * k
         x = np.linspace(33.6 + 0.45 * k, 104.0 - 0.3 * k, 60)
         card.curve(np.column_stack([x, y + 0.9 * ((x - 70) / 36) ** 2 * -1 + 0.6]), knot_mm=3.0)
-    for x in np.arange(37.0, 103.0, 1.5):
+    for x in np.arange(37.0, 103.0, 1.9):
         y = float(np.interp(x, keel[:, 0], keel[:, 1]))
         card.line(points(x, y - 1.7 + 0.5 * np.sin(x), x + 0.5, y - 0.4))
     for k in range(15):

@@ -247,14 +247,14 @@ def hose(card: Card) -> None:
     card.curve(a, knot_mm=1.6)
     card.curve(b, knot_mm=1.6)
     run = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))))
-    for d in np.arange(1.2, run[-1], 2.6):
+    for d in np.arange(1.2, run[-1], 2.9):
         i = int(np.searchsorted(run, d))
         tangent = np.array([normal[i][1], -normal[i][0]])
         card.curve(spline([a[i], line[i] - 0.55 * tangent, b[i]]), knot_mm=1.4)
     card.cover(np.vstack([a, b[::-1]]))
 
 
-def rope(card: Card, x0: float, y0: float, x1: float, y1: float, pitch: float = 6.0) -> None:
+def rope(card: Card, x0: float, y0: float, x1: float, y1: float, pitch: float = 7.0) -> None:
     """A laid rope as a frame: one strand symbol, repeated along each side; a turk's head at each corner."""
     nx, ny = round((x1 - x0 - 6) / pitch), round((y1 - y0 - 6) / pitch)
     px, py = (x1 - x0 - 6) / nx, (y1 - y0 - 6) / ny
@@ -284,7 +284,7 @@ def draw() -> Card:
         "Marrow Quay harbour fair, postcard four. Drawn by code for this project.",
         {"sepia": ("#5b3a1e", 0.45)},
     )
-    card.symbol("bolt", '<circle cx="0" cy="0" r="1"/><path d="M-0.65 0H0.65"/>')
+    card.symbol("bolt", '<path d="M1 0A1 1 0 0 1 -1 0A1 1 0 0 1 1 0H-1"/>')
     card.symbol(
         "wing-nut",
         '<circle cx="0" cy="0" r="1.2"/><path d="M1.1 -0.5C2 -2 4 -1.8 4 0S2 2 1.1 0.5"/>'

@@ -271,8 +271,8 @@ def draw() -> Card:
         card.oval(x, y, rx, rx * 0.22, start=200, end=340)
     card.cover(area(ellipse(60.8, 118.2, 15.5, 2.9)))
     card.line(points(left, WATER_MM, right, WATER_MM))
-    for i in range(11):
-        y = WATER_MM + 2.2 + 2.25 * i
+    for i in range(10):
+        y = WATER_MM + 2.3 + 2.4 * i
         x = left + rng.uniform(-6, 4)
         while x < right:
             run = rng.uniform(11, 27) * (0.6 + 0.03 * i)

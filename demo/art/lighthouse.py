@@ -353,7 +353,7 @@ def draw() -> Card:
     card.cover(*beams)
     card.cover(card.covered.buffer(0.9))
     slope = 0.26
-    for column in np.arange(4.0, 132.0, 4.1):
+    for column in np.arange(4.0, 132.0, 4.5):
         y = 20.0 + rng.uniform(0, 10)
         while y < 119:
             run = rng.uniform(6.0, 12.0)
