@@ -10,14 +10,15 @@ length of ``u + 2^k``; write ``n - 1 - k`` zeros, then ``u + 2^k`` in ``n`` bits
 * ramp: ``da`` in order ``ka``, ``db`` in order ``kb``, change of the end speed against the previous record's in order
   ``kv``.  In mode 1 the change is one bit: 0 for none, or 1 and then the folded change less 1.
 * anything else: ``da = db = 0``, which no ramp has, then two bits of kind: 1 pen (servo pulse in us, 12 bits; dwell in
-  ms, 13 bits), 2 rest (ticks of 200 ns, 26 bits), 3 end.  All of them leave the speed at 0.
+  ms, 13 bits), 0 the pen action before the last one again (pens go down and up by turns), 2 rest (ticks of 200 ns,
+  26 bits), 3 end.  All of them leave the speed at 0.
 
 Records end where fewer than eight bits are left and all of them are zero; no record looks like that, because the code
-of ``da`` holds a one.  The speed before a payload's first record is carried over from the payload before it: frames
-arrive once and in order, and a program begins, and is carried on, from rest.
+of ``da`` holds a one.  The speed before a payload's first record and the last two pen actions are carried over from the
+payload before it: frames arrive once and in order.  A program begins, and is carried on, from rest and with none.
 
 Why order by frame: ramps within one frame come from one place of one drawing and look alike; two bytes of orders
-bring nearly all that adaptive orders would, and the decoder stays without history but for the speed.
+bring nearly all that adaptive orders would, and the decoder has next to no history.
 """
 
 from array import array
@@ -29,6 +30,8 @@ RAMP = const(0)
 PEN = const(1)
 REST = const(2)
 END = const(3)
+# On the wire only: the pen action before the last one again.
+AGAIN = const(0)
 # What `read_record` says when there is no record.
 NOTHING = const(4)
 BAD = const(5)
@@ -56,16 +59,22 @@ _KA = const(7)  # orders, and the mode behind them
 _KB = const(8)
 _KV = const(9)
 _MODE = const(10)
+_SERVO = const(11)  # last pen action, us and ms; 0 = none yet
+_DWELL = const(12)
+_SERVO_BEFORE = const(13)  # the one before it
+_DWELL_BEFORE = const(14)
 
 
 def new_state() -> "array[int]":
     """State of a decoder at rest."""
-    return array("i", [0] * 11)
+    return array("i", [0] * 15)
 
 
 def rest(state: "array[int]") -> None:
     """A program begins or is carried on: the next payload's first record starts from speed 0."""
     state[D_SPEED] = 0
+    state[_SERVO] = 0
+    state[_SERVO_BEFORE] = 0
 
 
 def open_payload(state: "array[int]", data: "bytes | bytearray | memoryview", at: int, end: int) -> bool:
@@ -183,8 +192,6 @@ def read_record(state: ptr32, data: ptr8) -> int:
                 wanted = 12
             elif kind == 2:
                 wanted = 13
-            elif kind == 0:
-                kind = 5
             # The number in two parts of 12 + 13 or 13 + 13 bits.
             while have < wanted and at < end:
                 bits = (bits << 8) | int(data[at])
@@ -206,9 +213,18 @@ def read_record(state: ptr32, data: ptr8) -> int:
                     have -= 13
                     second = bits >> have
                     bits &= (1 << have) - 1
+            if kind == 0:
+                kind = 1
+                first = int(state[_SERVO_BEFORE])
+                second = int(state[_DWELL_BEFORE])
             if kind == 1:
                 if first < 500 or first > 2500:
                     kind = 5
+                else:
+                    state[_SERVO_BEFORE] = state[_SERVO]
+                    state[_DWELL_BEFORE] = state[_DWELL]
+                    state[_SERVO] = first
+                    state[_DWELL] = second
             elif kind == 2:
                 first = (first << 13) | second
                 second = 0
@@ -291,22 +307,25 @@ def check_record(index: int, record: "tuple[int, int, int, int]", speed: int) ->
 
 
 def encode_payload(
-    records: "list[tuple[int, int, int, int]]", start: int, speed: int, room: int = RECORDS_ROOM
-) -> "tuple[bytes, int, int]":
-    """One payload with as many records as fit: (payload, index of the next record, speed there).
+    records: "list[tuple[int, int, int, int]]", start: int, begin: int = 0, room: int = RECORDS_ROOM
+) -> "tuple[bytes, int]":
+    """One payload with as many records as fit: (payload, index of the next record).
+
+    ``begin`` is the record that the program began, or was carried on, with.
 
     A record is ``(kind, first, second, v_end)``: da, db and end speed of a ramp; servo_us, dwell_ms, 0 of a pen action;
     ticks, 0, 0 of a rest; zeros for the end.  This is the plain encoder that both interpreters run; the host's
     vectorised one, `linewright.wirepack`, gives the same bytes.
 
-    >>> payload, count, speed = encode_payload([(0, 3, -2, 500), (3, 0, 0, 0)], 0, 0)
-    >>> payload.hex(), count, speed
-    ('000a393f4780', 2, 0)
+    >>> payload, following = encode_payload([(0, 3, -2, 500), (3, 0, 0, 0)], 0)
+    >>> payload.hex(), following
+    ('000a393f4780', 2)
 
     Raises
     ------
     RecordError : a record does not fit the format.
     """
+    speed, pens = _history(records, start, begin)
     ka, kb, kv, mode = _choose_orders(records, start, speed)
     out = bytearray([ka | kb << 4, kv | mode << 4])
     bits = 0
@@ -328,11 +347,15 @@ def encode_payload(
                 codes.append((1, 1))
                 codes.append(_code(change - 1, kv))
         else:
-            codes = [_code(0, ka), _code(0, kb), (kind, 2)]
-            if kind == PEN:
-                codes += [(first, 12), (second, 13)]
+            codes = [_code(0, ka), _code(0, kb)]
+            if kind == PEN and (first, second) == pens[0]:
+                codes.append((AGAIN, 2))
+            elif kind == PEN:
+                codes += [(kind, 2), (first, 12), (second, 13)]
             elif kind == REST:
-                codes += [(first >> 13, 13), (first & 8191, 13)]
+                codes += [(kind, 2), (first >> 13, 13), (first & 8191, 13)]
+            else:
+                codes.append((kind, 2))
             v_end = 0
         for _, length in codes:
             left -= length
@@ -345,11 +368,28 @@ def encode_payload(
                 have -= 8
                 out.append(bits >> have & 255)
                 bits &= (1 << have) - 1
+        if kind == PEN:
+            pens = (pens[1], (first, second))
         speed = v_end
         index += 1
     if have:
         out.append(bits << (8 - have) & 255)
-    return bytes(out), index, speed
+    return bytes(out), index
+
+
+def _history(
+    records: "list[tuple[int, int, int, int]]", start: int, begin: int
+) -> "tuple[int, tuple[tuple[int, int], tuple[int, int]]]":
+    """What the decoder knows before record ``start``: the speed, and the last two pen actions, older first."""
+    pens: list[tuple[int, int]] = []
+    index = start
+    while index > begin and len(pens) < 2:
+        index -= 1
+        if records[index][0] == PEN:
+            pens.append((records[index][1], records[index][2]))
+    pens += [(0, 0)] * (2 - len(pens))
+    speed = records[start - 1][3] if start > begin and records[start - 1][0] == RAMP else 0
+    return speed, (pens[1], pens[0])
 
 
 def _code(number: int, order: int) -> "tuple[int, int]":
