@@ -21,7 +21,12 @@ BUILT_IN = {"array", "binascii", "gc", "machine", "micropython", "os", "rp2", "s
 def modules_named_by(path: Path) -> set[str]:
     """All modules that a file imports, anywhere in it; ``from package import name`` counts in both its readings."""
     named = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    waiting: list[ast.AST] = [ast.parse(path.read_text(encoding="utf-8"))]
+    while waiting:
+        node = waiting.pop()
+        if isinstance(node, ast.If) and isinstance(node.test, ast.Name) and node.test.id == "TYPE_CHECKING":
+            continue  # never runs, on either interpreter
+        waiting.extend(ast.iter_child_nodes(node))
         if isinstance(node, ast.Import):
             named.update(alias.name for alias in node.names)
         elif isinstance(node, ast.ImportFrom):
