@@ -35,20 +35,20 @@ LENS_LOW_MM, LENS_HIGH_MM = 0.4, 20.0
 
 
 @dataclass(frozen=True)
-class Deviation:
+class Worst:
     """Largest distance of the drawn trace from the planned strokes, and where."""
 
     mm: float
     at_mm: tuple[float, float]
 
 
-def worst(planned: Drawing, drawn: Drawing) -> Deviation:
+def worst(planned: Drawing, drawn: Drawing) -> Worst:
     """The point of the drawn trace that is farthest from the nearest planned segment.
 
     For the picture: the judgement of a drawing is the virtual rig's own, which knows which stroke is which.
     """
     if not len(planned) or not len(drawn):
-        return Deviation(0.0, (0.0, 0.0))
+        return Worst(0.0, (0.0, 0.0))
     stroke = np.repeat(np.arange(len(planned)), np.diff(planned.starts))
     first = np.flatnonzero(np.append(stroke[1:] == stroke[:-1], False))
     singles = planned.starts[:-1][np.diff(planned.starts) == 1]
@@ -58,7 +58,7 @@ def worst(planned: Drawing, drawn: Drawing) -> Deviation:
     points = shapely.points(drawn.points_mm)
     _, distance = tree.query_nearest(points, return_distance=True, all_matches=False)
     i = int(np.argmax(distance))
-    return Deviation(float(distance[i]), (float(drawn.points_mm[i, 0]), float(drawn.points_mm[i, 1])))
+    return Worst(float(distance[i]), (float(drawn.points_mm[i, 0]), float(drawn.points_mm[i, 1])))
 
 
 def thinned(points_mm: Points, starts: Indices, grain_mm: float) -> tuple[Points, Indices]:
@@ -81,7 +81,7 @@ def overlay(
     table: Table,
     *,
     pen_width_mm: float,
-    deviation: Deviation | None = None,
+    worst_place: Worst | None = None,
     notes: tuple[str, ...] = (),
     title: str = "planned and drawn",
 ) -> Scene:
@@ -91,10 +91,10 @@ def overlay(
     ----------
     planned, drawn : the same coordinates, as ``table.offset_mm`` says.
     table : its ``footer_mm`` should be `FOOTER_MM`.
-    deviation : where to look closer; found from the strokes when not given.
+    worst_place : where to look closer; found from the strokes when not given.
     notes : lines beside the lens.
     """
-    found = worst(planned, drawn) if deviation is None else deviation
+    found = worst(planned, drawn) if worst_place is None else worst_place
     points, starts = thinned(drawn.points_mm, drawn.starts, THIN_MM)
     items: list[Ink | Patch | Label] = [
         *table.ground(),
@@ -113,7 +113,7 @@ def overlay(
     return Scene(table.width_mm, table.height_mm, tuple(items), title)
 
 
-def _lens(planned: Drawing, drawn: Drawing, table: Table, found: Deviation) -> list[Ink | Patch | Label]:
+def _lens(planned: Drawing, drawn: Drawing, table: Table, found: Worst) -> list[Ink | Patch | Label]:
     side = min(max(found.mm * LENS_VIEWS, LENS_LOW_MM), LENS_HIGH_MM)
     cx, cy = found.at_mm
     box = (cx - side / 2, cy - side / 2, cx + side / 2, cy + side / 2)

@@ -36,6 +36,7 @@ def preview(
     pen_width_mm: float,
     start_mm: tuple[float, float] | None = None,
     caption: str = "",
+    show_travel: bool = True,
     title: str = "preview",
 ) -> Scene:
     """The sheet with the strokes at true width and the travel between them.
@@ -46,11 +47,14 @@ def preview(
     pen_width_mm : for pens that do not say their own.
     start_mm : where the pen comes from, same coordinates as the drawing.
     caption : one line below the sheet.
+    show_travel : or only the ink.
     """
-    begin, end = travel_between(drawing, start_mm)
-    moves = table.on_canvas(np.stack([begin, end], axis=1).reshape(-1, 2))
-    travel = Ink("travel", TRAVEL_COLOUR, TRAVEL_MM, moves, np.arange(0, len(moves) + 1, 2), TRAVEL_OPACITY)
+    travel: tuple[Ink, ...] = ()
+    if show_travel:
+        begin, end = travel_between(drawing, start_mm)
+        moves = table.on_canvas(np.stack([begin, end], axis=1).reshape(-1, 2))
+        travel = (Ink("travel", TRAVEL_COLOUR, TRAVEL_MM, moves, np.arange(0, len(moves) + 1, 2), TRAVEL_OPACITY),)
     caption_at = table.footer_top_mm - BORDER_MM + 4.4
     labels = (Label(caption, BORDER_MM, caption_at),) if caption else ()
     inks = inks_of(drawing, table, pen_width_mm=pen_width_mm)
-    return Scene(table.width_mm, table.height_mm, (*table.ground(), travel, *inks, *labels), title)
+    return Scene(table.width_mm, table.height_mm, (*table.ground(), *travel, *inks, *labels), title)

@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from linewright.drawing import Points
+from linewright.drawing import Drawing, Points
 from linewright.views.scene import BORDER_MM, TEXT_COLOUR, Ink, Label, Patch, Scene, Table
 
 ANCHORS: Final = ((0x1E, 0x14, 0x5F), (0x7A, 0x1F, 0x86), (0xCF, 0x46, 0x5F), (0xF5, 0xA3, 0x1F))
@@ -69,15 +69,24 @@ def speed_map(track: Track, table: Table, *, pen_width_mm: float, title: str = "
     ends = begin[which] + share[:, :, None] * (end - begin)[which]
     level = np.minimum((v.mean(axis=0) / top * LEVELS).astype(np.int64), LEVELS - 1)
 
+    # Pieces of one colour that follow each other become one stroke: smooth joints, and a shorter file.
+    count = len(level)
+    follows = np.zeros(count, dtype=bool)
+    follows[1:] = (level[1:] == level[:-1]) & (ends[0][1:] == ends[1][:-1]).all(axis=1)
+    first = np.flatnonzero(~follows)
+    place = np.arange(count) + np.cumsum(~follows)
+    points = np.empty((count + len(first), 2))
+    points[place] = ends[1]
+    points[place[first] - 1] = ends[0][first]
+    runs = Drawing(
+        table.on_canvas(points), np.append(place[first] - 1, len(points)), np.zeros(len(first), dtype=np.int64)
+    )
     items: list[Ink | Patch | Label] = [*table.ground()]
-    canvas = table.on_canvas(np.stack([ends[0], ends[1]], axis=1))
     for i in range(LEVELS):
-        pieces = canvas[level == i].reshape(-1, 2)
-        if len(pieces):
+        part = runs.select(np.flatnonzero(level[first] == i))
+        if len(part):
             shade = colour((i + 0.5) / LEVELS)
-            items.append(
-                Ink(f"speed-{top * i / LEVELS:g}", shade, pen_width_mm, pieces, np.arange(0, len(pieces) + 1, 2))
-            )
+            items.append(Ink(f"speed-{top * i / LEVELS:g}", shade, pen_width_mm, part.points_mm, part.starts))
     items.extend(_legend(top, table))
     return Scene(table.width_mm, table.height_mm, tuple(items), title)
 

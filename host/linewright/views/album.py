@@ -1,0 +1,110 @@
+"""The picture files that go with a drawing: preview and speed map before it, trace and overlay after it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from linewright.drawing import Drawing
+from linewright.errors import InputError
+from linewright.views import overlay, preview, speed_map, wording
+from linewright.views.raster import to_png
+from linewright.views.scene import Scene, Table
+from linewright.views.svg_writer import to_svg
+
+if TYPE_CHECKING:
+    from linewright.program import Program
+
+
+def caption(program: Program, name: str) -> str:
+    """One line that says what a drawing amounts to."""
+    return "  \u00b7  ".join(
+        (
+            name,
+            program.sheet.name,
+            wording.count(len(program.drawing), "stroke"),
+            f"{wording.length(program.pen_down_mm)} of ink",
+            f"{wording.length(program.travel_mm)} of travel",
+            wording.duration(program.predicted_s),
+        )
+    )
+
+
+def preview_scene(program: Program, name: str) -> Scene:
+    """The drawing as it will look."""
+    start = program.trajectory.points_mm[0]
+    return preview.preview(
+        program.drawing,
+        Table(program.sheet, program.sheet_offset_mm),
+        pen_width_mm=program.pen_width_mm,
+        start_mm=(float(start[0]), float(start[1])),
+        caption=caption(program, name),
+        title=name,
+    )
+
+
+def speed_scene(program: Program, name: str) -> Scene:
+    """Where the pen is fast and where slow."""
+    path = program.trajectory
+    track = speed_map.Track(path.points_mm, path.speed_mm_s[:, 0], path.speed_mm_s[:, 1], path.stroke >= 0)
+    table = Table(program.sheet, program.sheet_offset_mm, speed_map.LEGEND_MM)
+    return speed_map.speed_map(track, table, pen_width_mm=program.pen_width_mm, title=f"{name}: speed")
+
+
+def drawn_scene(program: Program, drawn: Drawing, name: str) -> Scene:
+    """What the pen left on the paper, in the pens' own colours where stroke and stroke correspond."""
+    planned = program.drawing
+    coloured = drawn
+    if len(drawn) == len(planned):
+        coloured = Drawing(drawn.points_mm, drawn.starts, planned.pen, planned.pens)
+    points, starts = overlay.thinned(coloured.points_mm, coloured.starts, overlay.THIN_MM)
+    return preview.preview(
+        Drawing(points, starts, coloured.pen, coloured.pens),
+        Table(program.sheet, program.sheet_offset_mm),
+        pen_width_mm=program.pen_width_mm,
+        caption=f"{name}  \u00b7  as drawn",
+        title=f"{name}: drawn",
+        show_travel=False,
+    )
+
+
+def overlay_scene(
+    program: Program, drawn: Drawing, name: str, *, worst: overlay.Worst | None = None, notes: tuple[str, ...] = ()
+) -> Scene:
+    """Drawn over planned, with a lens on the worst place."""
+    return overlay.overlay(
+        program.drawing,
+        drawn,
+        Table(program.sheet, program.sheet_offset_mm, overlay.FOOTER_MM),
+        pen_width_mm=program.pen_width_mm,
+        worst_place=worst,
+        notes=notes,
+        title=f"{name}: planned and drawn",
+    )
+
+
+def step_mm(program: Program) -> float:
+    """Longest move of the pen for one step of one motor, mm."""
+    return float(np.max(np.hypot(*np.linalg.inv(program.steps_matrix))))
+
+
+def write(scene: Scene, folder: Path, stem: str) -> list[Path]:
+    """Write ``stem.svg`` and ``stem.png`` into a folder, which is made if need be.
+
+    Raises
+    ------
+    InputError
+        If that cannot be written.
+    """
+    files = [folder / f"{stem}.svg", folder / f"{stem}.png"]
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        files[0].write_text(to_svg(scene), encoding="utf-8")
+        files[1].write_bytes(to_png(scene))
+    except OSError as error:
+        raise InputError(
+            f"cannot write pictures to {folder}: {error.strerror or error}", hint="name another folder with --pictures"
+        ) from error
+    return files
