@@ -8,9 +8,13 @@ binary search. The bits of all records are laid down together at the end.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
+if TYPE_CHECKING:
+    from linewright.program import Program
 
 from linewire.messages import RECORDS_ROOM
 from linewire.records import (
@@ -111,6 +115,26 @@ def pack(kind: ArrayLike, first: ArrayLike, second: ArrayLike, v_end: ArrayLike,
         sizes.append(lengths)
     starts = np.concatenate([np.zeros(1, dtype=np.int64), np.cumsum(np.concatenate([*sizes, np.zeros(0, np.int64)]))])
     return Packed(b"".join(data), starts.astype(np.int64), layout.first + start)
+
+
+def pack_program(program: Program, records: tuple[int, int] | None = None) -> Packed:
+    """Pack a program, or its ``records`` from the first to before the last, at both of which the pen is at rest."""
+    first, after = records or (0, len(program))
+    part = slice(0, after)
+    kind = program.kind[part]
+    rest = np.where(kind == REST, program.rest_ticks[part], program.da[part])
+    return pack(
+        kind,
+        np.where(kind == PEN, program.servo_us[part], rest),
+        np.where(kind == PEN, program.dwell_ms[part], program.db[part]),
+        program.v_end[part],
+        start=first,
+    )
+
+
+def payload_bytes(program: Program) -> int:
+    """Bytes of all records of a program as they go into frames."""
+    return len(pack_program(program).data)
 
 
 def _again(kinds: _Ints, ones: _Ints, twos: _Ints) -> NDArray[np.bool_]:
