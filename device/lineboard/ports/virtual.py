@@ -59,6 +59,7 @@ End of file on the pipe ends the board.
 import struct
 from array import array
 
+from linewire import messages
 from linewire.compat import const
 
 TICK_HZ = const(5_000_000)  # one tick is 200 ns; divides the clocks of both real boards (125 and 150 MHz)
@@ -79,6 +80,9 @@ MAX_RATE = const(100_000)
 
 _PERIOD_MASK = const(0x3FFFFFFF)
 
+_STEP_WIDTH_NS, _DEFAULT_WIDTH_NS = (messages.SETTING_BY_NAME["step_width_ns"][i] for i in (1, 4))
+_DIRECTION_SETUP_NS, _DEFAULT_SETUP_NS = (messages.SETTING_BY_NAME["direction_setup_ns"][i] for i in (1, 4))
+
 
 class VirtualPort:
     """Pins, player, clock and host bytes of a board on the virtual rig."""
@@ -96,10 +100,17 @@ class VirtualPort:
         self._submitted = 0
         self.overhead_ticks = 0
         world.greet(self._status)
-        self.configure(2000, 1000)
+        self._shape(_DEFAULT_WIDTH_NS, _DEFAULT_SETUP_NS)
 
-    def configure(self, step_width_ns, direction_setup_ns):
-        """Set the pulse shape; `overhead_ticks` follows from it.  Only while the player is idle."""
+    def configure(self, settings):
+        """Take over the rig's settings (by key of `messages.SETTINGS`).  Only while the player is idle.
+
+        `overhead_ticks` follows from the pulse's shape.  Pins mean nothing here, and neither do reversed motors: a
+        direction bit of 1 moves the virtual rig towards larger coordinates, as a motor wired right would.
+        """
+        self._shape(settings[_STEP_WIDTH_NS], settings[_DIRECTION_SETUP_NS])
+
+    def _shape(self, step_width_ns, direction_setup_ns):
         width = (step_width_ns + 199) // 200
         setup = (direction_setup_ns + 199) // 200
         self.overhead_ticks = setup + width + FIXED_TICKS

@@ -1,0 +1,513 @@
+"""The board: its parts put together, its states, and what each request and each fault does to them.
+
+    asleep    started, not told yet which rig this is: drivers off, no servo pulses, nothing moves
+    unhomed   the position is not known (homing runs in this state)
+    ready     the position is known and the pen is up; a program may begin
+    drawing   a program plays
+    holding   a program stands: asked to, or because the host has fallen silent; the pen is up
+    faulted   something went wrong; `abandon` leads back to ready where the position is still trusted, else `home`
+
+Nothing here knows about frames.  Requests return a reason from `messages.REASONS`; `NO_REASON` means done.
+"""
+
+from array import array
+
+from linewire import messages
+from linewire.compat import const, ticks_add, ticks_diff
+from linewire.messages import ASLEEP, DRAWING, FAULTED, HOLDING, READY, UNHOMED
+
+from lineboard import kernel
+from lineboard.feeder import Feeder
+from lineboard.guard import Guard
+from lineboard.homing import Homing, HomingFault
+from lineboard.pen import Pen
+from lineboard.server import Server
+
+VERSION = "lineboard 0.1"
+
+# Longest sleep of the loop: while something moves, half of what the player is kept ahead by at least; at rest, often
+# enough for the idle timer and a blinking light.
+_BUSY_US = const(20_000)
+_HOMING_US = const(1_000)  # a switch is looked at this often while homing, and while one is closed
+_REST_US = const(100_000)
+# Drivers power up within a few milliseconds, and the rotors then swing into place (common practice).
+_WAKE_US = const(50_000)
+
+_HOST_SILENCE_MS = messages.SETTING_BY_NAME["host_silence_ms"][1]
+_IDLE_AFTER_S = messages.SETTING_BY_NAME["idle_after_s"][1]
+
+_NOT_STOPPING = const(-1)
+_ABANDON = const(0)  # other values of `_stopping` are fault codes
+
+
+class Board:
+    """Everything on the board behind its port.
+
+    Attributes
+    ----------
+    state, fault : numbers of `messages.STATES` and `messages.FAULTS`.
+    known : bit 0: x, bit 1: y is known, by homing or by hand.
+    homed : bit 0: x, bit 1: y found their switches.
+    program : number of the program that plays or played last, 0 = none.
+    settings : array('i'), by key of `messages.SETTINGS`.
+    refused : array('i'), field, value, low and high of the last request refused.
+    """
+
+    def __init__(self, port, digest=0, session=1):
+        # Safe before anything else: no torque.  The pen cannot be raised before the rig's heights are known; without
+        # pulses the servo's gears hold it where it is.
+        port.enable(False)
+        port.servo(0)
+        self.port = port
+        self.settings = array("i", [entry[4] for entry in messages.SETTINGS])
+        self.refused = array("i", (0, 0, 0, 0))
+        self.feeder = Feeder(port)
+        self.pen = Pen(port)
+        self.guard = Guard(port)
+        self.homing = Homing(port, self.feeder, self.pen, self.guard)
+        self.state = ASLEEP
+        self.fault = messages.NO_FAULT
+        self.known = 0
+        self.homed = 0
+        self.enabled = False
+        self.program = 0
+        self._pace = kernel.FULL_PACE
+        self._stopping = _NOT_STOPPING
+        self._stop_detail = 0
+        self._silent = False
+        self._plan_pen_us = 0
+        self._waking = False
+        self._awake_us = 0
+        self._idle_us = 0
+        self._idle_s = 0
+        self._homing_mask = 0
+        self._last_us = port.now_us()
+        self.server = Server(self, port, VERSION, digest, session)
+
+    def run(self):
+        """The main loop; never returns."""
+        while True:
+            self.poll()
+
+    def poll(self):
+        """One turn of the loop: hear, act, play, answer, sleep."""
+        port = self.port
+        now_us = port.now_us()
+        since_us = ticks_diff(now_us, self._last_us)
+        self._last_us = now_us
+        if self.server.receive(now_us):
+            self.guard.heard()
+        self.guard.watch(now_us)
+        self.feeder.feed()
+        if self.state == DRAWING or self.state == HOLDING:
+            self._draw(now_us)
+        elif self.homing.running:
+            self._home(now_us)
+        else:
+            self._rest(since_us)
+        self.feeder.feed()
+        self.server.transmit(now_us)
+        sleep_us = self.server.sleep_us(now_us, self._longest_sleep_us())
+        if sleep_us:
+            port.pause(sleep_us, self.server.expecting())
+
+    # What the host may ask for.
+
+    def set(self, pairs):
+        """Change settings, all or none.  `pairs`: (key, value), each within its own range."""
+        if self.state == DRAWING or self.state == HOLDING or self.homing.running:
+            return self._wrong_state()
+        kept = array("i", self.settings)
+        for key, value in pairs:
+            self.settings[key] = value
+        if not self._agree():
+            for key in range(len(kept)):
+                self.settings[key] = kept[key]
+            return messages.OUT_OF_RANGE
+        if self._get("kinematics") != kept[_key("kinematics")] and self.state == READY:
+            self._lose_position()
+            self.state = UNHOMED
+        self._configure()
+        if self.state == ASLEEP:
+            self.state = UNHOMED
+        if self.pen.us in (0, kept[_key("pen_up_us")]):
+            self.pen.lift(self.port.now_us())
+        return messages.NO_REASON
+
+    def home(self, axes):
+        """Start homing; it ends in `Server.homed` or in a fault."""
+        if self.state not in (UNHOMED, READY, FAULTED) or self.homing.running:
+            return self._wrong_state()
+        for axis in (0, 1):
+            if axes >> axis & 1 and self.homing.axes[axis].end == 0:
+                return self._refuse(messages.NO_SWITCH, 1, axes, 0, 0)
+        now_us = self.port.now_us()
+        if not self.known:
+            self.feeder.set_position(0, 0)
+        self.state = UNHOMED
+        self.fault = messages.NO_FAULT
+        self.known &= ~axes
+        self.homed &= ~axes
+        self._homing_mask = axes
+        self._wake(now_us)
+        self.homing.start(axes, now_us)
+        return messages.NO_REASON
+
+    def origin(self, a, b):
+        """Call the present position (a, b)."""
+        if self.state not in (UNHOMED, READY, FAULTED) or self.homing.running:
+            return self._wrong_state()
+        self.feeder.begin(0)
+        self.feeder.set_position(a, b)
+        self.port.mark(a, b)
+        self.known = 3
+        self.homed = 0
+        self.fault = messages.NO_FAULT
+        self.program = 0
+        self.state = READY
+        self._wake(self.port.now_us())
+        return messages.NO_REASON
+
+    def begin(self, program, first, a, b):
+        """Begin a program at record `first`, in the present position, which the host has to know."""
+        if self.state != READY:
+            return self._wrong_state()
+        feeder = self.feeder
+        if feeder.a != a:
+            return self._refuse(messages.POSITION_DIFFERS, 3, feeder.a, feeder.a, feeder.a)
+        if feeder.b != b:
+            return self._refuse(messages.POSITION_DIFFERS, 4, feeder.b, feeder.b, feeder.b)
+        now_us = self.port.now_us()
+        feeder.begin(first)
+        feeder.set_pace(0)  # until the pen is up and the motors are awake, see _draw
+        self.guard.begin(a, b)
+        self.guard.heard()
+        self.program = program
+        self.pen.lift(now_us)
+        self._plan_pen_us = self.pen.us
+        self._stopping = _NOT_STOPPING
+        self._silent = False
+        self._wake(now_us)
+        self.state = DRAWING
+        return messages.NO_REASON
+
+    def accepts_records(self):
+        """A program plays and is not being stopped."""
+        return (self.state == DRAWING or self.state == HOLDING) and self._stopping == _NOT_STOPPING
+
+    def record(self, kind, x, y, v):
+        """Queue one record of the program, or stop for good if it must not be played."""
+        fault = self.guard.check(kind, x, y, v)
+        if fault:
+            self.stop_with(fault, self.feeder.taken)
+        else:
+            self.feeder.push(kind, x, y, v)
+
+    def set_pace(self, pace):
+        self._pace = pace
+        return messages.NO_REASON
+
+    def abandon(self):
+        """Give up what is going on: controlled stop, pen up, queue dropped, position kept."""
+        if self.homing.running:
+            self.homing.cancel()
+        elif self.state == DRAWING or self.state == HOLDING:
+            if self._stopping == _NOT_STOPPING:
+                self._stopping = _ABANDON
+        elif self.state == FAULTED:
+            if not self.trusted():
+                return self._wrong_state()
+            self.fault = messages.NO_FAULT
+            self.state = READY
+        return messages.NO_REASON
+
+    def cut(self):
+        """Motors off at once.  Where the carriage coasts to is not known."""
+        self._halt(self.port.now_us())
+        if self.state != ASLEEP:
+            self.state = UNHOMED
+        self.fault = messages.MOTORS_CUT
+        self.server.fault(self.fault, 0)
+        return messages.NO_REASON
+
+    def move_pen(self, servo_us):
+        if self.state not in (UNHOMED, READY, HOLDING) or self.homing.running:
+            return self._wrong_state()
+        self.pen.lower(servo_us, self.port.now_us())
+        return messages.NO_REASON
+
+    def enable(self, on):
+        """Power the motors, or free them so that they can be turned by hand (the position is lost then)."""
+        if self.state not in (UNHOMED, READY, FAULTED) or self.homing.running:
+            return self._wrong_state()
+        if on:
+            self._wake(self.port.now_us())
+        else:
+            self._sleep()
+            self._lose_position()
+            if self.state == READY:
+                self.state = UNHOMED
+        return messages.NO_REASON
+
+    def idle(self, seconds):
+        self.settings[_IDLE_AFTER_S] = seconds
+        return messages.NO_REASON
+
+    def new_host(self):
+        """Another session speaks.  It has not asked for the motion under way, so that waits until it does."""
+        if self.state == DRAWING or self.state == HOLDING:
+            self._pace = 0
+
+    # What goes wrong.
+
+    def stop_with(self, fault, detail):
+        """Controlled stop, then faulted with the position still trusted."""
+        if self._stopping <= _ABANDON:
+            self._stopping = fault
+            self._stop_detail = detail
+
+    def _break_off(self, fault, detail, now_us):
+        """Stop at once, motors off, faulted; the position is not trusted any more."""
+        self._halt(now_us)
+        self._fault(fault, detail)
+
+    def _fault(self, fault, detail):
+        self.fault = fault
+        self.state = FAULTED
+        self.server.fault(fault, detail)
+
+    def _halt(self, now_us):
+        self.feeder.halt()
+        if self.homing.running:
+            self.homing.abort()
+        self.feeder.drop()
+        # The player may have been about to set the servo, so what it was told last does not count.
+        self.pen.note(0)
+        self.pen.lift(now_us)
+        self._sleep()
+        self._lose_position()
+        self._stopping = _NOT_STOPPING
+        self._pace = kernel.FULL_PACE
+
+    def _lose_position(self):
+        self.known = 0
+        self.homed = 0
+
+    # What goes on in each state.
+
+    def _draw(self, now_us):
+        feeder = self.feeder
+        pen = self.pen
+        for axis in (0, 1):
+            if self.homing.axes[axis].end and self.guard.hit(axis) and not feeder.standing():
+                self._break_off(messages.ENDSTOP_HIT, axis, now_us)
+                return
+        if feeder.unplayable:
+            self.stop_with(messages.BAD_RECORDS, feeder.dequeued)
+        self._mind_silence()
+        if feeder.servo_us:
+            # Once only: what the board does to the pen by itself must not be overwritten by older news.
+            self._plan_pen_us = feeder.servo_us
+            pen.note(feeder.servo_us)
+            feeder.servo_us = 0
+
+        if self._stopping != _NOT_STOPPING or self._silent or self._pace == 0:
+            feeder.set_pace(0)
+            if self._stopping != _NOT_STOPPING and feeder.resting() and not feeder.standing():
+                feeder.halt()  # nothing moves, so there is no need to wait for the end of a long rest
+                pen.note(0)
+            if not feeder.standing():
+                return
+            pen.lift(now_us)
+            self.state = HOLDING
+            if self._stopping != _NOT_STOPPING and pen.settled(now_us):
+                self._end_stop()
+            return
+
+        if self.state == HOLDING:
+            pen.lower(self._plan_pen_us, now_us)
+        if not pen.settled(now_us) or not self._awake(now_us):
+            feeder.set_pace(0)
+            return
+        self.state = DRAWING
+        feeder.set_pace(self._pace)
+        if feeder.ended:
+            pen.lift(now_us)
+            if pen.settled(now_us):
+                self._leave_program()
+                self.state = READY
+                self.server.event(messages.FINISHED, feeder.records_done)
+
+    def _end_stop(self):
+        code = self._stopping
+        self.feeder.drop()
+        self._leave_program()
+        if code == _ABANDON:
+            self.state = READY
+            self.server.event(messages.STOPPED, self.feeder.records_done)
+        else:
+            self._fault(code, self._stop_detail)
+
+    def _leave_program(self):
+        self._stopping = _NOT_STOPPING
+        self._pace = kernel.FULL_PACE
+        self._silent = False
+        if self.fault == messages.HOST_LOST:
+            self.fault = messages.NO_FAULT
+        self.feeder.set_pace(kernel.FULL_PACE)
+        self._idle_us = 0
+        self._idle_s = 0
+
+    def _mind_silence(self):
+        limit_ms = self.settings[_HOST_SILENCE_MS]
+        silent_ms = self.guard.silent_us // 1000
+        silent = silent_ms >= limit_ms
+        if 2 * silent_ms >= limit_ms and not self._silent:
+            self.server.probe()
+        if silent and not self._silent and self.state == DRAWING:
+            self._silent = True
+            self.fault = messages.HOST_LOST
+            self.server.fault(messages.HOST_LOST, limit_ms)
+        elif self._silent and not silent:
+            self._silent = False
+            self.fault = messages.NO_FAULT
+
+    def _home(self, now_us):
+        if not self._awake(now_us):
+            return
+        try:
+            if not self.homing.poll(now_us):
+                return
+        except HomingFault as problem:
+            if problem.code == messages.NO_FAULT:
+                self.server.event(messages.STOPPED, 0)
+            else:
+                self._break_off(problem.code, problem.axis, now_us)
+            return
+        self.homed |= self._homing_mask
+        self.known |= self._homing_mask
+        feeder = self.feeder
+        self.port.mark(feeder.a, feeder.b)
+        self.program = 0
+        self._idle_us = 0
+        self._idle_s = 0
+        if self.trusted():
+            self.state = READY
+        self.server.homed()
+
+    def _rest(self, since_us):
+        """Nothing moves: after a while, the motors need not be powered."""
+        if not self.enabled:
+            return
+        self._idle_us += since_us
+        while self._idle_us >= 1_000_000:
+            self._idle_us -= 1_000_000
+            self._idle_s += 1
+        after_s = self.settings[_IDLE_AFTER_S]
+        if after_s and self._idle_s >= after_s:
+            self._sleep()
+            self.server.event(messages.WENT_IDLE, after_s)
+
+    # Small parts.
+
+    def flags(self):
+        """The report's flags."""
+        port = self.port
+        flags = messages.FLAG_TRUSTED if self.known == 3 else 0
+        if self.homed == 3:
+            flags |= messages.FLAG_HOMED
+        if self.pen.is_up():
+            flags |= messages.FLAG_PEN_UP
+        if self.enabled:
+            flags |= messages.FLAG_ENABLED
+        if port.endstop(0):
+            flags |= messages.FLAG_ENDSTOP_X
+        if port.endstop(1):
+            flags |= messages.FLAG_ENDSTOP_Y
+        return flags
+
+    def trusted(self):
+        """The position is known."""
+        return self.known == 3
+
+    def silent(self):
+        """The host has been given up for the time being."""
+        return self._silent
+
+    def _longest_sleep_us(self):
+        if self.homing.running or self.guard.closing(0) or self.guard.closing(1):
+            return _HOMING_US
+        if self.state == DRAWING or self.state == HOLDING:
+            return _BUSY_US
+        return _REST_US
+
+    def _wake(self, now_us):
+        self._idle_us = 0
+        self._idle_s = 0
+        if not self.enabled:
+            self.enabled = True
+            self.port.enable(True)
+            self._waking = True
+            self._awake_us = ticks_add(now_us, _WAKE_US)
+
+    def _awake(self, now_us):
+        if self._waking and ticks_diff(now_us, self._awake_us) >= 0:
+            self._waking = False
+        return not self._waking
+
+    def _sleep(self):
+        self.enabled = False
+        self._waking = False
+        self.port.enable(False)
+
+    def _get(self, name):
+        return self.settings[_key(name)]
+
+    def _agree(self):
+        """Settings that are each within their range but contradict each other or this board are refused."""
+        settings = self.settings
+        for name in ("x", "y"):
+            low = settings[_key(name + "_low")]
+            key = _key(name + "_high")
+            if settings[key] < low:
+                self._refuse(messages.OUT_OF_RANGE, key, settings[key], low, messages.POSITION)
+                return False
+        key = _key("max_rate")
+        if settings[key] > self.port.max_rate:
+            self._refuse(messages.OUT_OF_RANGE, key, settings[key], 1, self.port.max_rate)
+            return False
+        return True
+
+    def _configure(self):
+        get = self._get
+        crossed = get("kinematics") == 1
+        self.port.configure(self.settings)
+        self.feeder.state[kernel.S_OVERHEAD] = self.port.overhead_ticks
+        self.feeder.state[kernel.S_ACCEL] = get("accel")
+        self.guard.configure(crossed, get("x_low"), get("x_high"), get("y_low"), get("y_high"))
+        self.pen.configure(get("pen_up_us"), get("pen_lift_ms"), get("pen_lower_ms"))
+        self.homing.configure(crossed, get("home_passes"))
+        for axis in (0, 1):
+            plan = self.homing.axes[axis]
+            of = "_y" if axis else "_x"
+            plan.end = get("home_end" + of)
+            plan.fast = get("home_fast" + of)
+            plan.slow = get("home_slow" + of)
+            plan.accel = get("home_accel" + of)
+            plan.backoff = get("home_backoff" + of)
+            plan.travel = get("home_travel" + of)
+
+    def _wrong_state(self):
+        return self._refuse(messages.WRONG_STATE, 255, self.state, 0, 0)
+
+    def _refuse(self, reason, field, value, low, high):
+        refused = self.refused
+        refused[0] = field
+        refused[1] = value
+        refused[2] = low
+        refused[3] = high
+        return reason
+
+
+def _key(name):
+    return messages.SETTING_BY_NAME[name][1]

@@ -1,0 +1,372 @@
+"""Records in, blocks of pulse words out: the queue between the link and the player.
+
+    push -> queue (1024 records) -> kernel -> block (128 words) -> port.submit -> port.finished
+
+The feeder keeps about `LOOK_AHEAD` of playing time rendered and no more, so that a change of pace is felt that soon;
+everything behind it is still records.  It never invents a speed: it tells the kernel the pace and how much path
+is known beyond the current ramp, and the kernel stretches time so that the pen can always stop on known path.
+
+What is reported is what the pen has done: a record counts when the player has finished the last block that holds
+any of its words, and playing time is the sum of the words played.  An undisturbed program therefore takes its predicted
+time to the tick; waits that are not in the plan (a pen lifted for a hold, an empty queue) are not words and do
+not count.
+
+Contract: one caller, the main loop.  After construction nothing here allocates.
+"""
+
+from array import array
+
+from linewire.compat import const
+
+from lineboard import kernel
+
+SLOTS = const(1024)  # records; a power of two.  At 0.1 mm a ramp: 100 mm of path, some ten times a stopping distance
+_MASK = const(1023)
+BLOCKS = const(8)
+BLOCK_WORDS = const(128)
+# 50 ms in ticks: longer than the loop's longest step (20 ms) with one collection of the heap (14 ms), and short enough that
+# a hold seems immediate.
+LOOK_AHEAD = const(250_000)
+# Homing looks ahead less: the switch's overtravel has to take what is rendered.  12 ms covers a loop that does little else.
+LOOK_AHEAD_HOMING = const(60_000)
+
+RAMP = const(0)  # x, y = steps of A and B, v = end speed
+PEN = const(1)  # x = servo_us, v = ticks to wait
+REST = const(2)  # v = ticks
+END = const(3)
+
+
+class Feeder:
+    """The record queue, the kernel's state and the blocks under way.
+
+    Attributes
+    ----------
+    state : array('i'), the kernel's state.
+    taken : number of the next record to be pushed.
+    records_done : number of the first record that the pen has not finished.
+    a, b : motor steps, where the pen was after the last block it finished.
+    played : array('i'), [2] seconds and [3] ticks of playing time since `begin`; [0], [1] are scratch.
+    ended : the end record has been reached and everything before it has been played.
+    starved : times the pen came to a standstill because too little was known.
+    underruns : times the player ran dry in motion.
+    unplayable : the kernel refused record `dequeued`; nothing of it was played.
+    servo_us : servo pulse of the last pen record that the player has finished; the board sets it to 0 when it has read it.
+    """
+
+    def __init__(self, port):
+        self._port = port
+        self.state = kernel.new_state(port.overhead_ticks)
+        self._kind = bytearray(SLOTS)
+        self._x = array("i", [0] * SLOTS)
+        self._y = array("i", [0] * SLOTS)
+        self._v = array("i", [0] * SLOTS)
+        self._length = array("i", [0] * SLOTS)
+        self._buffers = [array("i", [0] * BLOCK_WORDS) for _ in range(BLOCKS)]
+        self._words = array("i", [0] * BLOCKS)
+        self._ticks = array("i", [0] * BLOCKS)
+        self._servo_us = array("i", [0] * BLOCKS)
+        self._rendered_by = array("i", [0] * BLOCKS)
+        self._end_a = array("i", [0] * BLOCKS)
+        self._end_b = array("i", [0] * BLOCKS)
+        self._steps = bytearray(BLOCKS)  # 1 = the block holds steps, 0 = a pure delay
+        self._moving = bytearray(BLOCKS)  # 1 = the pen is in motion as the block ends
+        self._submitted = 0  # blocks, in step with port.finished()
+        self._collected = 0
+        self._at = 0  # the buffer to be filled next, = submitted modulo BLOCKS
+        self.played = array("i", (0, 0, 0, 0))
+        self._sums = array("i", (0, 0, 0, 0))
+        self.look_ahead = LOOK_AHEAD
+        self._queued_ticks = 0
+        self.a = 0
+        self.b = 0
+        self.starved = 0
+        self.underruns = 0
+        self.begin(0)
+
+    def begin(self, first):
+        """Forget all records and start counting at record `first`, playing time at 0.  Only while nothing plays."""
+        self.taken = first
+        self.dequeued = first
+        self._rendered = first
+        self.records_done = first
+        self._terminals = 0  # rest, pen and end records in the queue
+        self._open_steps = 0  # path queued behind the last terminal (or, without one, behind the current ramp)
+        self._news = False
+        self._end_seen = False
+        self.ended = False
+        self.unplayable = False
+        self._in_run = False
+        self._starving = False
+        self.servo_us = 0
+        sums = self.played
+        sums[0] = sums[1] = sums[2] = sums[3] = 0
+        kernel.rest(self.state)
+
+    def set_position(self, a, b):
+        """Call the present position (a, b).  Only while nothing plays."""
+        state = self.state
+        state[kernel.S_A] = a
+        state[kernel.S_B] = b
+        self.a = a
+        self.b = b
+
+    def room(self):
+        return SLOTS - (self.taken - self.dequeued)
+
+    def granted(self):
+        """Records with numbers below this may be sent."""
+        return self.dequeued + SLOTS
+
+    def ending(self):
+        """The end record is in the queue, or past it."""
+        return self._end_seen
+
+    def push(self, kind, x, y, v):
+        """Queue one record (constants and meaning of x, y, v above).  The caller has seen `room() > 0`."""
+        i = self.taken & _MASK
+        self._kind[i] = kind
+        self._x[i] = x
+        self._y[i] = y
+        self._v[i] = v
+        if kind == RAMP:
+            if x < 0:
+                x = -x
+            if y < 0:
+                y = -y
+            square = x * x + y * y
+            length = kernel._root(square, x if x > y else y)
+            if length * length > square:
+                length -= 1
+            self._length[i] = length
+            self._open_steps += length
+        else:
+            self._terminals += 1
+            self._open_steps = 0
+            if kind == END:
+                self._end_seen = True
+        self.taken += 1
+        self._news = True
+
+    def set_pace(self, pace):
+        self.state[kernel.S_PACE] = pace
+
+    def standing(self):
+        """The pen stands still and nothing rendered is left to play."""
+        state = self.state
+        if self._collected != self._submitted:
+            return False
+        return state[kernel.S_STILL] == 1 or (state[kernel.S_LEFT] == 0 and self._resting_between())
+
+    def feed(self):
+        """Take note of finished blocks and keep the player supplied.  Call it often."""
+        self._collect()
+        if self._news:
+            self._news = False
+            if self.state[kernel.S_LEFT] > 0:
+                kernel.extend(self.state, self._beyond())
+        # Two blocks at least, however long they are: the player must find the next one when it ends the first.
+        while (
+            (self._queued_ticks < self.look_ahead or ((self._submitted - self._collected) & 0x3FFFFFFF) < 2)
+            and self._port.room() > 0
+            and self._fill()
+        ):
+            pass
+        if self._collected == self._submitted:
+            # Nothing plays: records without words (an end, a pen that need not wait) are done at once.
+            self.records_done = self._rendered
+            if self._end_seen and self.dequeued == self.taken and self._rendered == self.taken:
+                self.ended = True
+
+    def drop(self):
+        """Forget what is queued and not rendered.  Only while `standing()`, or after `halt`."""
+        self.taken = self.dequeued
+        self._terminals = 0
+        self._open_steps = 0
+        self._end_seen = False
+        self._in_run = False
+        kernel.rest(self.state)
+
+    def halt(self):
+        """Stop the player at once and work out where it stands, to the step."""
+        self._collect()
+        unplayed = self._port.halt()
+        state = self.state
+        sums = self._sums
+        sums[0] = sums[1] = sums[2] = sums[3] = 0
+        overhead = state[kernel.S_OVERHEAD]
+        # The words not played are the last ones submitted: go through the blocks from the newest.
+        outstanding = (self._submitted - self._collected) & 0x3FFFFFFF
+        while outstanding:
+            outstanding -= 1
+            i = (self._collected + outstanding) % BLOCKS
+            count = self._words[i]
+            lost = unplayed if unplayed < count else count
+            unplayed -= lost
+            if lost:
+                kernel.tally(self._buffers[i], count - lost, lost, overhead, sums)
+            if lost < count:
+                kernel.tally(self._buffers[i], 0, count - lost, overhead, self.played)
+        state[kernel.S_A] -= sums[0]
+        state[kernel.S_B] -= sums[1]
+        self._collected = self._submitted
+        self._queued_ticks = 0
+        self.a = state[kernel.S_A]
+        self.b = state[kernel.S_B]
+        self._rendered = self.records_done
+        self._moving[(self._at - 1) % BLOCKS] = 0
+        kernel.rest(state)
+
+    def resting(self):
+        """Everything submitted is a pure delay, so that a halt would interrupt no motion."""
+        n = self._collected
+        while n != self._submitted:
+            if self._steps[n % BLOCKS]:
+                return False
+            n = (n + 1) & 0x3FFFFFFF
+        return True
+
+    def _collect(self):
+        finished = self._port.finished()
+        while self._collected != finished:
+            i = self._collected % BLOCKS
+            ticks = self._ticks[i]
+            self._queued_ticks -= ticks
+            sums = self.played
+            ticks += sums[3]
+            while ticks >= kernel.TICK_HZ:
+                ticks -= kernel.TICK_HZ
+                sums[2] += 1
+            sums[3] = ticks
+            self.records_done = self._rendered_by[i]
+            self.a = self._end_a[i]
+            self.b = self._end_b[i]
+            if self._servo_us[i]:
+                self.servo_us = self._servo_us[i]
+            self._collected = (self._collected + 1) & 0x3FFFFFFF
+
+    def _beyond(self):
+        if self._terminals or self._open_steps > kernel.PLENTY:
+            return kernel.PLENTY
+        return self._open_steps
+
+    def _resting_between(self):
+        # Between two ramps.  Where known path has run out, the kernel has braked for its end, to within rounding.
+        return self._starving or kernel.speed(self.state) == 0
+
+    def _may_start(self):
+        # From a standstill, wait until the path's end is known or a good part of it; else a slow host would make
+        # the pen start and stop in small hops.
+        return self._terminals > 0 or self.taken - self.dequeued >= SLOTS // 2
+
+    def _fill(self):
+        """Render one block and submit it; False if there is nothing to render."""
+        state = self.state
+        at = self._at
+        words = self._buffers[at]
+        budget = self.look_ahead >> 2
+        count = 0
+        ticks = 0
+        while count < BLOCK_WORDS and ticks < budget:
+            if state[kernel.S_LEFT] == 0:
+                if self.dequeued == self.taken:
+                    if self._in_run:
+                        self._note_starved()
+                    break
+                kind = self._kind[self.dequeued & _MASK]
+                standing = self._resting_between()
+                if standing and state[kernel.S_PACE] == 0:
+                    break
+                if kind == RAMP:
+                    if standing and not self._may_start():
+                        break
+                    if not self._load():
+                        break
+                elif count:
+                    break  # a pen action or a rest begins its own block
+                elif self._pause_path(kind, words, at):
+                    return True
+                else:
+                    continue
+            elif state[kernel.S_STILL] and state[kernel.S_PACE] and not self._may_start():
+                break
+            n = kernel.render(state, words, count, BLOCK_WORDS - count, budget - ticks)
+            count += n
+            ticks += state[kernel.S_TICKS]
+            if state[kernel.S_LEFT] == 0:
+                self._rendered += 1
+            elif n == 0:
+                if state[kernel.S_PACE]:
+                    self._note_starved()
+                break
+            self._starving = False
+        before = (at - 1) % BLOCKS
+        if count == 0:
+            if state[kernel.S_STILL]:
+                self._moving[before] = 0  # its last word turned out to be the last before the standstill
+            return False
+        if self._collected == self._submitted and self._moving[before]:
+            self.underruns += 1
+        if state[kernel.S_LEFT] > 0:
+            self._moving[at] = 1 - state[kernel.S_STILL]
+        else:
+            self._moving[at] = 0 if self._resting_between() else 1
+        self._steps[at] = 1
+        self._submit(at, count, ticks, 0)
+        return True
+
+    def _note_starved(self):
+        if not self._starving:
+            self._starving = True
+            self.starved += 1
+            self._moving[(self._at - 1) % BLOCKS] = 0
+
+    def _load(self):
+        i = self.dequeued & _MASK
+        length = self._length[i]
+        if self._terminals == 0:
+            self._open_steps -= length
+        if kernel.load(self.state, self._x[i], self._y[i], self._v[i], self._beyond()) == 0:
+            self.unplayable = True
+            return False
+        self._in_run = True
+        self.dequeued += 1
+        return True
+
+    def _pause_path(self, kind, words, at):
+        """Take the rest, pen or end record at the head; True if it made a block."""
+        i = self.dequeued & _MASK
+        self.dequeued += 1
+        self._terminals -= 1
+        self._rendered += 1
+        self._in_run = False
+        kernel.rest(self.state)
+        if kind == END:
+            return False
+        servo_us = self._x[i] if kind == PEN else 0
+        ticks = self._v[i]
+        count = kernel.delay(self.state, words, 0, BLOCK_WORDS, ticks)
+        if count == 0:
+            if servo_us:
+                # No wait asked for: one empty word carries the pulse width at the right place in the queue.
+                words[0] = 0
+                count = 1
+                ticks = self.state[kernel.S_OVERHEAD]
+            else:
+                return False
+        self._moving[at] = 0
+        self._steps[at] = 0
+        self._submit(at, count, ticks, servo_us)
+        return True
+
+    def _submit(self, at, count, ticks, servo_us):
+        state = self.state
+        self._words[at] = count
+        self._ticks[at] = ticks
+        self._servo_us[at] = servo_us
+        self._rendered_by[at] = self._rendered
+        self._end_a[at] = state[kernel.S_A]
+        self._end_b[at] = state[kernel.S_B]
+        self._queued_ticks += ticks
+        self._submitted = (self._submitted + 1) & 0x3FFFFFFF
+        self._at = (at + 1) % BLOCKS
+        self._port.submit(self._buffers[at], count, servo_us)

@@ -1,0 +1,62 @@
+"""The pen's height: what the servo has been told, and whether the pen has got there.
+
+While a program plays, the player sets the servo itself, between two blocks, so that pen and path stay in step; `note`
+tells this object what it did.  Everything else (start, hold, fault, end) goes through `lift` and `lower`, which are
+followed by a wait that is not part of the plan.
+"""
+
+from linewire.compat import ticks_add, ticks_diff
+
+
+class Pen:
+    """A servo between two heights.
+
+    Attributes
+    ----------
+    us : pulse width the servo has been told last, 0 = no pulses yet (the pen is where it was left).
+    """
+
+    def __init__(self, port):
+        self._port = port
+        self.us = 0
+        self._up_us = 0
+        self._lift_us = 0
+        self._lower_us = 0
+        self._moving = False
+        self._arrives_us = 0
+
+    def configure(self, up_us, lift_ms, lower_ms):
+        self._up_us = up_us
+        self._lift_us = lift_ms * 1000
+        self._lower_us = lower_ms * 1000
+
+    def is_up(self):
+        """The pen has been told to be up.  Any other height may touch the paper."""
+        return self.us != 0 and self.us == self._up_us
+
+    def note(self, us):
+        """The player has set the servo, and the plan has waited for it."""
+        self.us = us
+        self._moving = False
+
+    def lift(self, now_us):
+        """Raise the pen, unless it has been told so already."""
+        if self._up_us and self.us != self._up_us:
+            self._move(self._up_us, self._lift_us, now_us)
+
+    def lower(self, us, now_us):
+        """Go to height `us`, unless the pen is there."""
+        if self.us != us:
+            self._move(us, self._lift_us if us == self._up_us else self._lower_us, now_us)
+
+    def settled(self, now_us):
+        """True once the pen has had its time to arrive."""
+        if self._moving and ticks_diff(now_us, self._arrives_us) >= 0:
+            self._moving = False
+        return not self._moving
+
+    def _move(self, us, takes_us, now_us):
+        self.us = us
+        self._port.servo(us)
+        self._moving = True
+        self._arrives_us = ticks_add(now_us, takes_us)

@@ -1,0 +1,350 @@
+"""The board's end of the link: bytes to requests, answers and reports to bytes.
+
+`MOVES` is the hot path and allocates nothing; every other message goes through `messages.decode` and the table of
+requests.  At most one payload of records is worked off per turn of the loop, so that the player is looked after in between.
+"""
+
+from array import array
+
+from linewire import messages, records
+from linewire.compat import const, ticks_diff
+from linewire.endpoint import Endpoint
+from linewire.framing import HEADER
+
+from lineboard import feeder, kernel
+
+_CHUNK = const(512)
+_TICKS_PER_MS = const(5000)
+# A grant that has grown by this much is worth an acknowledgement of its own: about what one frame holds.
+_GRANT_NEWS = const(64)
+# The host has been told of room for this many records more than it has sent.  Larger than any one frame (at least 3.75
+# bits a record, 226 bytes), so that a host that fills its frames is not waited for while it rightly waits itself.
+_OWED = const(512)
+# How often progress is reported while drawing.
+_REPORT_US = const(100_000)
+_I32 = const(1 << 31)
+
+
+class Server:
+    """Talks to the host for a `Board`."""
+
+    def __init__(self, board, port, version, digest, session):
+        self._board = board
+        self._port = port
+        self._version = version
+        self._digest = digest
+        now_us = port.now_us()
+        self.endpoint = Endpoint(session, False, now_us, report_size=messages.REPORT_SIZE)
+        self._chunk = bytearray(_CHUNK)
+        self._records = records.new_state()
+        self._report = array("i", [0] * len(messages.REPORT))
+        self._outbox = []  # messages for which the endpoint had no slot, [(kind, payload)]
+        self._unsent = 0  # bytes at the start of endpoint.wire that the port has not taken
+        self._more = False  # messages are waiting in the endpoint
+        self._stir = True  # the endpoint may have something to say
+        self._openings = 0
+        self._probing = False
+        self._asked = False
+        self._home_request = 0
+        self._told_granted = 0
+        self._told_state = 0
+        self._told_us = now_us
+        self._requests = {
+            messages.HELLO: self._hello,
+            messages.SET: self._set,
+            messages.HOME: self._home,
+            messages.ORIGIN: self._origin,
+            messages.BEGIN: self._begin,
+            messages.PACE: self._pace,
+            messages.ABANDON: self._abandon,
+            messages.CUT: self._cut,
+            messages.PEN: self._pen,
+            messages.ENABLE: self._enable,
+            messages.ASK: self._ask,
+            messages.IDLE: self._idle,
+        }
+
+    # Called by the board in every turn of its loop.
+
+    def receive(self, now_us):
+        """Take in what has come and act on it; True if the host has been heard."""
+        endpoint = self.endpoint
+        heard = False
+        n = self._port.read_into(self._chunk)
+        while n:
+            self._stir = True
+            endpoint.receive(self._chunk, now_us, n)
+            n = self._port.read_into(self._chunk)
+            if endpoint.silence_us(now_us) == 0:
+                heard = True
+                self._probing = False
+        if endpoint.openings != self._openings:
+            self._openings = endpoint.openings
+            self._outbox.clear()
+            self._told_granted = 0
+            self._told_state = -1
+            self._board.new_host()
+        self._more = False
+        while not self._outbox and endpoint.take():
+            self._stir = True
+            if endpoint.kind == messages.MOVES:
+                self._moves()
+                self._more = True
+                break
+            self._request()
+        return heard
+
+    def transmit(self, now_us):
+        """Write what is due."""
+        endpoint = self.endpoint
+        board = self._board
+        while self._outbox and endpoint.can_send:
+            kind, payload = self._outbox.pop(0)
+            endpoint.send(kind, payload)
+        granted = self._granted()
+        state = board.state | board.fault << 3 | board.flags() << 11
+        if (
+            granted - self._told_granted >= _GRANT_NEWS
+            or state != self._told_state
+            or (board.state == messages.DRAWING and ticks_diff(now_us, self._told_us) >= _REPORT_US)
+        ):
+            self._told_granted = granted
+            self._told_state = state
+            self._told_us = now_us
+            endpoint.push()
+            self._stir = True
+        if self._stir:
+            self._stir = False
+            self._write_report(granted)
+        if self._unsent and not self._flush(self._unsent):
+            return
+        n = endpoint.produce(now_us)
+        while n and self._flush(n):
+            n = endpoint.produce(now_us)
+            if n == 0 and self._asked:
+                # The report that was asked for comes behind the answer, so that it is certainly newer.
+                self._asked = False
+                endpoint.push()
+                n = endpoint.produce(now_us)
+
+    def probe(self):
+        """Make the host show that it is there."""
+        if not self._probing:
+            self._probing = True
+            self.endpoint.probe()
+
+    def expecting(self):
+        """The host owes something: an acknowledgement, or records for which it knows that there is room."""
+        if self._probing or self.endpoint.awaiting:
+            return self.endpoint.linked and not self._board.silent()
+        board = self._board
+        if not board.accepts_records() or board.silent() or board.feeder.ending():
+            return False
+        return self._told_granted - board.feeder.taken >= _OWED
+
+    def sleep_us(self, now_us, longest_us):
+        """How long the loop may sleep for the link's sake, at most `longest_us`."""
+        if self._more or self._outbox:
+            return 0
+        deadline_us = self.endpoint.next_deadline_us()
+        if deadline_us is None:
+            return longest_us
+        return min(max(ticks_diff(deadline_us, now_us), 0), longest_us)
+
+    # Called by the board when something happens.
+
+    def event(self, code, value):
+        self._say("event", code=code, value=value)
+
+    def fault(self, code, detail):
+        self._say("fault", code=code, detail=detail)
+
+    def homed(self):
+        x, y = self._board.homing.axes
+        self._say(
+            "homed",
+            request=self._home_request,
+            x_passes=x.passes,
+            x_spread_steps=x.spread,
+            y_passes=y.passes,
+            y_spread_steps=y.spread,
+        )
+
+    # Requests.
+
+    def _moves(self):
+        """Queue the records of one payload.  Allocates nothing unless there is something to refuse."""
+        board = self._board
+        queue = board.feeder
+        body = self.endpoint.body
+        at = HEADER + 4
+        end = self.endpoint.length
+        if not board.accepts_records():
+            # What was under way when the board stopped by itself is dropped without a word; the report says why.
+            if board.state == messages.READY:
+                self._refuse(messages.MOVES, 255, messages.WRONG_STATE, board.state, 0, 0)
+            return
+        if end <= at:
+            self._refuse(messages.MOVES, 0, messages.OUT_OF_RANGE, end - HEADER, 5, messages.PAYLOAD)
+            return
+        first = body[HEADER] | body[HEADER + 1] << 8 | body[HEADER + 2] << 16 | body[HEADER + 3] << 24
+        if first != queue.taken:
+            self._refuse(messages.MOVES, 1, messages.OUT_OF_STEP, first, queue.taken, queue.taken)
+            return
+        state = self._records
+        if not records.open_payload(state, body, at, end):
+            board.stop_with(messages.BAD_RECORDS, queue.taken)
+            return
+        kind = records.read_record(state, body)
+        while kind != records.NOTHING and board.accepts_records():
+            if kind == records.BAD or queue.ending():
+                board.stop_with(messages.BAD_RECORDS, queue.taken)
+            elif queue.room() == 0:
+                self._refuse(messages.MOVES, 1, messages.NO_ROOM, queue.taken, first, self._granted() - 1)
+                return
+            elif kind == records.RAMP:
+                board.record(feeder.RAMP, state[records.D_FIRST], state[records.D_SECOND], state[records.D_SPEED])
+            elif kind == records.PEN:
+                board.record(feeder.PEN, state[records.D_FIRST], 0, state[records.D_SECOND] * _TICKS_PER_MS)
+            elif kind == records.REST:
+                board.record(feeder.REST, 0, 0, state[records.D_FIRST])
+            else:
+                board.record(feeder.END, 0, 0, 0)
+            kind = records.read_record(state, body)
+
+    def _request(self):
+        endpoint = self.endpoint
+        kind = endpoint.kind
+        request = endpoint.sequence
+        try:
+            _, fields = messages.decode(kind, memoryview(endpoint.body)[HEADER : endpoint.length])
+        except messages.FieldError as problem:
+            reason = messages.UNKNOWN if problem.number == 255 else messages.OUT_OF_RANGE
+            self._refuse(kind, problem.number, reason, problem.value, problem.low, problem.high)
+            return
+        act = self._requests.get(kind)
+        if act is None:
+            # A message of the table, but not one for the board.
+            self._refuse(kind, 255, messages.UNKNOWN, kind, 0, 0)
+            return
+        reason = act(fields)
+        if reason is None:
+            return  # answered already, or later
+        if reason == messages.NO_REASON:
+            self._say("done", request=request)
+        else:
+            refused = self._board.refused
+            self._refuse(kind, refused[0], reason, refused[1], refused[2], refused[3])
+
+    def _hello(self, fields):
+        if fields["protocol"] != messages.PROTOCOL:
+            version = messages.PROTOCOL
+            self._refuse(messages.HELLO, 1, messages.OTHER_VERSION, fields["protocol"], version, version)
+            return
+        # A host with another digest is answered all the same: it compares, and can then say what to do.
+        port = self._port
+        self._say(
+            "greeting",
+            protocol=messages.PROTOCOL,
+            board=messages.BOARDS.index(port.kind),
+            digest=self._digest,
+            session=self.endpoint.session,
+            tick_hz=port.tick_hz,
+            overhead_ticks=port.overhead_ticks,
+            max_rate=port.max_rate,
+            queue_slots=feeder.SLOTS,
+            version=self._version,
+        )
+
+    def _set(self, fields):
+        return self._board.set(fields["pairs"])
+
+    def _home(self, fields):
+        self._home_request = self.endpoint.sequence
+        return self._board.home(fields["axes"]) or None
+
+    def _begin(self, fields):
+        reason = self._board.begin(fields["program"], fields["first"], fields["a"], fields["b"])
+        if reason == messages.NO_REASON:
+            records.rest(self._records)
+        return reason
+
+    def _origin(self, fields):
+        return self._board.origin(fields["a"], fields["b"])
+
+    def _pace(self, fields):
+        return self._board.set_pace(fields["value"])
+
+    def _abandon(self, _fields):
+        return self._board.abandon()
+
+    def _cut(self, _fields):
+        return self._board.cut()
+
+    def _pen(self, fields):
+        return self._board.move_pen(fields["servo_us"])
+
+    def _enable(self, fields):
+        return self._board.enable(fields["on"])
+
+    def _ask(self, _fields):
+        self._asked = True
+        return messages.NO_REASON
+
+    def _idle(self, fields):
+        return self._board.idle(fields["seconds"])
+
+    # Small parts.
+
+    def _granted(self):
+        return self._board.feeder.granted() if self._board.accepts_records() else 0
+
+    def _write_report(self, granted):
+        board = self._board
+        queue = board.feeder
+        report = self._report
+        report[messages.R_STATE] = board.state
+        report[messages.R_FAULT] = board.fault
+        report[messages.R_FLAGS] = board.flags()
+        report[messages.R_PACE] = queue.state[kernel.S_PACE]
+        report[messages.R_STARVED] = queue.starved & 0xFFFF
+        report[messages.R_UNDERRUNS] = queue.underruns & 0xFFFF
+        report[messages.R_PROGRAM] = board.program
+        report[messages.R_RECORDS_DONE] = queue.records_done if board.program else 0
+        report[messages.R_GRANTED] = granted
+        report[messages.R_A] = queue.a
+        report[messages.R_B] = queue.b
+        report[messages.R_PLAYED_S] = queue.played[2] if board.program else 0
+        report[messages.R_PLAYED_TICKS] = queue.played[3] if board.program else 0
+        messages.write_report(self.endpoint.report, report)
+
+    def _say(self, name, **values):
+        if not self.endpoint.linked:
+            return  # nobody to tell; the report will
+        kind = messages.message_id(name)
+        payload = messages.encode(name, **values)
+        if self._outbox or not self.endpoint.can_send:
+            self._outbox.append((kind, payload))
+        else:
+            self.endpoint.send(kind, payload)
+
+    def _refuse(self, kind, field, reason, value, low, high):
+        self._say(
+            "refusal",
+            request=self.endpoint.sequence,
+            message=kind,
+            field=field,
+            reason=reason,
+            value=min(value, _I32 - 1),
+            low=min(low, _I32 - 1),
+            high=min(high, _I32 - 1),
+        )
+
+    def _flush(self, n):
+        """Hand the first `n` bytes of the wire buffer to the port; True if it took them all."""
+        wire = self.endpoint.wire
+        sent = self._port.write(wire, n)
+        self._unsent = n - sent
+        if sent < n:
+            wire[0 : n - sent] = wire[sent:n]
+        return sent == n

@@ -1,0 +1,288 @@
+"""The feeder plays what is queued, exactly, and stops in good order when it must."""
+
+import random
+from array import array
+from itertools import pairwise
+
+import pytest
+from dual import fake_world
+from lineboard import kernel
+from lineboard.feeder import END, LOOK_AHEAD, PEN, RAMP, REST, SLOTS, Feeder
+from lineboard.ports.virtual import VirtualPort
+
+from linewright.motion import timing
+
+ACCEL = 20_000
+
+
+class Rig:
+    """A feeder on a port on a fake world."""
+
+    def __init__(self):
+        self.world = fake_world.FakeWorld()
+        self.port = VirtualPort(self.world)
+        self.port.enable(True)
+        self.feeder = Feeder(self.port)
+        self.feeder.state[kernel.S_ACCEL] = ACCEL
+
+    def turn(self, max_us=20_000):
+        self.feeder.feed()
+        self.port.pause(max_us, False)
+
+    def run(self, turns=100_000):
+        for _ in range(turns):
+            self.turn()
+            if self.feeder.ended:
+                return
+        raise AssertionError("never ended")
+
+    def played_ticks(self):
+        return self.feeder.played[2] * kernel.TICK_HZ + self.feeder.played[3]
+
+    def push(self, records):
+        for record in records:
+            self.feeder.push(*record)
+
+
+def zigzag(seed, count=60):
+    """Legal random ramps from rest to rest, with speeds that the acceleration allows."""
+    chance = random.Random(seed)
+    records = []
+    v = 0
+    for _ in range(count):
+        da, db = 0, 0
+        while not (da or db):
+            da, db = chance.randint(-300, 300), chance.randint(-300, 300)
+        d = (da * da + db * db) ** 0.5
+        top = (v * v + 2 * ACCEL * d) ** 0.5
+        low = max(0.0, v * v - 2 * ACCEL * d) ** 0.5
+        v_end = max(1, int(chance.uniform(low + 1, top - 1 if top - 1 > low + 1 else low + 1)))
+        v_end = min(v_end, 4000)
+        records.append((RAMP, da, db, v_end))
+        v = v_end
+    # Long enough to stop from any of these speeds.
+    records.append((RAMP, 1000, 0, 0))
+    return records
+
+
+def predicted_ticks(records):
+    """What the host predicts: ramps by the closed formula, pen actions and rests by their own figures."""
+    ticks = 0
+    v = 0
+    for kind, x, y, v_end in records:
+        if kind == RAMP:
+            ticks += int(timing.ramp_ticks([x], [y], [v], [v_end])[0])
+            v = v_end
+        else:
+            ticks += v_end
+            v = 0
+    return ticks
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_an_undisturbed_program_plays_every_step_and_takes_its_predicted_time(seed):
+    records = [(PEN, 1300, 0, 1_000_000), *zigzag(seed), (REST, 0, 0, 77_777), (PEN, 1700, 0, 500_000)]
+    records += [*zigzag(seed + 100), (END, 0, 0, 0)]
+    rig = Rig()
+    rig.push(records)
+    rig.run()
+    assert rig.played_ticks() == predicted_ticks(records)
+    for (begun, words, _), (next_begun, _, _) in pairwise(rig.world.blocks):
+        assert next_begun == begun + sum((word >> 4) + rig.port.overhead_ticks for word in words), "no gaps"
+    assert (rig.world.a, rig.world.b) == (sum(r[1] for r in records if r[0] == RAMP), sum(r[2] for r in records))
+    assert (rig.feeder.a, rig.feeder.b) == (rig.world.a, rig.world.b)
+    assert rig.feeder.records_done == len(records)
+    assert rig.feeder.starved == rig.feeder.underruns == 0
+
+
+def test_the_servo_moves_between_the_strokes_and_nothing_steps_meanwhile():
+    first, second = zigzag(1, 5), zigzag(2, 5)
+    rig = Rig()
+    rig.push([*first, (PEN, 1700, 0, 1_000_000), *second, (END, 0, 0, 0)])
+    rig.run()
+    ((tick, us),) = rig.world.servo_log
+    assert us == 1700
+    steps_before = [edge for edge in rig.world.edges if edge[0] <= tick]
+    assert (sum(e[1] for e in steps_before), sum(e[2] for e in steps_before)) == (
+        sum(r[1] for r in first),
+        sum(r[2] for r in first),
+    )
+    assert not [edge for edge in rig.world.edges if tick < edge[0] <= tick + 1_000_000]
+
+
+def test_no_more_is_rendered_than_the_look_ahead_and_one_block():
+    rig = Rig()
+    rig.push(
+        [(RAMP, 400, 0, 4000), *[(RAMP, 80, 60, 4000), (RAMP, -80, 60, 1000)] * 40, (RAMP, 400, 0, 0), (END, 0, 0, 0)]
+    )
+    most = 0
+    while not rig.feeder.ended:
+        rig.turn()
+        queued = sum((word >> 4) + rig.port.overhead_ticks for words, _ in rig.world.queue for word in words)
+        most = max(most, queued)
+    # A block may overrun its quarter of the look-ahead by one piece of up to 16 steps, here 20 ms (800 steps/s along x).
+    assert LOOK_AHEAD / 2 < most < LOOK_AHEAD * 5 / 4 + 100_000
+
+
+def test_a_record_counts_when_the_player_has_finished_it():
+    records = [*zigzag(4, 20), (END, 0, 0, 0)]
+    ends = [0]
+    v = 0
+    for _, x, y, v_end in records[:-1]:
+        ends.append(ends[-1] + int(timing.ramp_ticks([x], [y], [v], [v_end])[0]))
+        v = v_end
+    rig = Rig()
+    rig.push(records)
+    seen = set()
+    while not rig.feeder.ended:
+        rig.turn()
+        done = rig.feeder.records_done
+        seen.add(done)
+        if done < len(records):
+            assert ends[done] <= rig.world.tick
+    assert len(seen) > 10
+
+
+def test_hold_stops_within_the_limits_and_carries_on_to_the_exact_step():
+    records = [*zigzag(5, 30), (END, 0, 0, 0)]
+    rig = Rig()
+    rig.push(records)
+    for _ in range(40):
+        rig.turn()
+    asked_at = rig.world.tick
+    rig.feeder.set_pace(0)
+    rig.feeder.feed()
+    while not rig.feeder.standing():
+        rig.turn()
+    # The look-ahead, then at most v/a.
+    assert rig.world.tick - asked_at < LOOK_AHEAD * 1.5 + 4000 * kernel.TICK_HZ // ACCEL * 1.1
+    assert (rig.feeder.a, rig.feeder.b) == (rig.world.a, rig.world.b)
+    stood_at = len(rig.world.edges)
+    for _ in range(50):
+        rig.turn()
+    assert len(rig.world.edges) == stood_at
+    rig.feeder.set_pace(256)
+    rig.run()
+    assert (rig.world.a, rig.world.b) == (sum(r[1] for r in records), sum(r[2] for r in records))
+    assert rig.feeder.starved == rig.feeder.underruns == 0
+
+
+def test_running_out_of_records_makes_the_pen_slow_down_and_wait():
+    """Half a queue of equal ramps at speed, then nothing for seconds, then the rest."""
+    v = 2000
+    up = v * v // (2 * ACCEL)
+    records = [(RAMP, up, 0, v)] + [(RAMP, 10, 0, v)] * 900 + [(RAMP, up, 0, 0), (END, 0, 0, 0)]
+    rig = Rig()
+    rig.push(records[: SLOTS // 2 + 10])
+    for _ in range(2000):
+        rig.turn()
+    assert rig.feeder.standing()
+    assert rig.feeder.starved == 1
+    known = up + 10 * (SLOTS // 2 + 9)
+    assert rig.world.a == known, "everything known is drawn"
+    # Slowing down, not stopping dead: the last step intervals grow.
+    ticks = [edge[0] for edge in rig.world.edges]
+    assert ticks[-1] - ticks[-2] > 4 * (ticks[-101] - ticks[-102])
+    # No speed change faster than the allowed acceleration.  Under constant acceleration the mean speed over a stretch is the
+    # speed at the middle of its time, exactly; 10 % for the integers.
+    stretches = list(zip(ticks[::20], ticks[20::20], strict=False))
+    for (t0, t1), (t2, t3) in pairwise(stretches):
+        change = 20 * kernel.TICK_HZ / (t3 - t2) - 20 * kernel.TICK_HZ / (t1 - t0)
+        assert abs(change) <= 1.1 * ACCEL * (t2 + t3 - t0 - t1) / 2 / kernel.TICK_HZ
+    rig.push(records[SLOTS // 2 + 10 :])
+    rig.run()
+    assert rig.world.a == sum(r[1] for r in records)
+    assert rig.feeder.underruns == 0
+
+
+def test_it_waits_at_rest_until_a_stroke_is_known_to_its_end():
+    rig = Rig()
+    rig.push([(RAMP, 100, 0, 1000)] * 3)
+    for _ in range(100):
+        rig.turn()
+    assert not rig.world.edges
+    assert rig.feeder.starved == 0
+    rig.push([(RAMP, 100, 0, 0), (END, 0, 0, 0)])
+    rig.run()
+    assert rig.world.a == 400
+
+
+@pytest.mark.parametrize("turns", [3, 17, 40, 41, 42, 90])
+def test_halt_knows_where_the_pen_stands(turns):
+    rig = Rig()
+    rig.push([*zigzag(6, 40), (END, 0, 0, 0)])
+    for _ in range(turns):
+        rig.turn(max_us=3_333)
+    rig.feeder.halt()
+    assert (rig.feeder.a, rig.feeder.b) == (rig.world.a, rig.world.b)
+    done = rig.feeder.records_done
+    rig.feeder.drop()
+    edges = len(rig.world.edges)
+    for _ in range(20):
+        rig.turn()
+    assert len(rig.world.edges) == edges
+    assert rig.feeder.standing()
+    assert rig.feeder.records_done == done
+    # The next program starts from there.
+    a, b = rig.world.a, rig.world.b
+    rig.feeder.begin(0)
+    rig.push([(RAMP, 50, -20, 300), (RAMP, 50, -20, 0), (END, 0, 0, 0)])
+    rig.run()
+    assert (rig.world.a, rig.world.b) == (a + 100, b - 40) == (rig.feeder.a, rig.feeder.b)
+
+
+def test_a_long_queue_wraps_around():
+    """Many times the number of slots, always topped up."""
+    rig = Rig()
+    v = 3000
+    up = v * v // (2 * ACCEL)
+    records = [(RAMP, up, 0, v)] + [(RAMP, 2, 7, v)] * (5 * SLOTS) + [(RAMP, up, 0, 0), (END, 0, 0, 0)]
+    at = 0
+    while not rig.feeder.ended:
+        while at < len(records) and rig.feeder.room():
+            rig.feeder.push(*records[at])
+            at += 1
+        rig.turn()
+    assert rig.world.b == 7 * 5 * SLOTS
+    assert rig.played_ticks() == predicted_ticks(records)
+    assert rig.feeder.records_done == len(records)
+    assert rig.feeder.granted() == len(records) + SLOTS
+
+
+def test_a_ramp_the_kernel_refuses_is_not_played():
+    """A ramp of thousands of steps at 1 step/s outlasts any counter; the board turns that into a fault."""
+    rig = Rig()
+    rig.push([(RAMP, 16383, 0, 1), (END, 0, 0, 0)])
+    rig.turn()
+    rig.turn()
+    assert rig.feeder.unplayable
+    assert not rig.world.edges
+
+
+def test_pen_without_waiting_time_still_happens_in_its_place():
+    rig = Rig()
+    rig.push(
+        [(RAMP, 10, 0, 100), (RAMP, 10, 0, 0), (PEN, 1500, 0, 0), (RAMP, 5, 0, 100), (RAMP, 5, 0, 0), (END, 0, 0, 0)]
+    )
+    rig.run()
+    ((tick, us),) = rig.world.servo_log
+    assert us == 1500
+    assert len([edge for edge in rig.world.edges if edge[0] <= tick]) == 20
+
+
+def test_buffers_belong_to_the_player_until_played():
+    """The world copies; a port that does not must find the words untouched until the block has finished."""
+    rig = Rig()
+    kept = []
+    submit = rig.world.submit
+
+    def keep(words, count, servo_us):
+        kept.append((words, array("i", words[0:count])))
+        submit(words, count, servo_us)
+
+    rig.world.submit = keep
+    rig.push([*zigzag(7), (END, 0, 0, 0)])
+    while not rig.feeder.ended:
+        rig.turn()
+        for words, copy in kept[rig.world.finished :]:
+            assert words[0 : len(copy)] == copy
