@@ -1,0 +1,269 @@
+"""Ports by name: ``serial:PATH``, ``socket:HOST:PORT``, ``virtual[:option,...]``.
+
+A `Transport` moves bytes and knows nothing of frames. All of them are pyserial ports underneath, so that what the tests
+and the virtual rig exercise is what drives a real board.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import select
+import time
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final, Protocol
+
+import serial
+
+from linewright.drawing import Drawing
+from linewright.errors import InputError, PortError
+from linewright.virtual.process import INTERPRETERS
+
+if TYPE_CHECKING:
+    from linewright.rig import Rig
+    from linewright.virtual.launcher import RigOptions, RigProcess
+    from linewright.virtual.trace import TraceReport
+
+BAUD: Final = 115_200
+"""USB serial ports of microcontrollers ignore the rate; a rate that every adapter knows does no harm."""
+WRITE_S: Final = 5.0
+"""The longest that a port may refuse bytes: a healthy board empties its port within milliseconds."""
+
+_LIST_HINT: Final = "`python -m serial.tools.list_ports -v` lists the ports of this computer"
+
+
+class Transport(Protocol):
+    """A byte stream to a board."""
+
+    name: str
+
+    def read(self, most: int, timeout_s: float) -> bytes:
+        """What has come, at most ``most`` bytes; waits for the first up to ``timeout_s``; empty: nothing came.
+
+        Raises
+        ------
+        PortError
+            If the port has gone.
+        """
+
+    def write(self, data: bytes) -> None:
+        """Send all of it.
+
+        Raises
+        ------
+        PortError
+            If the port has gone, or takes nothing for `WRITE_S`.
+        """
+
+    def close(self) -> None:
+        """Let go of the port. May be called again."""
+
+
+class SerialTransport:
+    """A pyserial port: a device, or a socket that stands for one.
+
+    `read` sleeps in ``select`` until the first byte and then takes what is there: no polling, no waiting for a full
+    buffer.
+    """
+
+    def __init__(self, name: str, port: Any) -> None:
+        self.name = name
+        self._port = port
+        # Both kinds are a file descriptor on POSIX; Windows device handles cannot be selected and are read by timeout.
+        self._descriptor: int | None = None
+        with contextlib.suppress(Exception):
+            self._descriptor = port.fileno()
+
+    def read(self, most: int, timeout_s: float) -> bytes:
+        """See `Transport.read`."""
+        try:
+            if self._descriptor is None:
+                self._port.timeout = timeout_s
+                first = bytes(self._port.read(1))
+                return first + bytes(self._port.read(min(self._port.in_waiting, most - 1))) if first else b""
+            readable, _, _ = select.select([self._descriptor], [], [], max(0.0, timeout_s))
+            if not readable:
+                return b""
+            # `in_waiting` of a socket port only says whether there is something, so ask for all with no patience.
+            return bytes(self._port.read(most))
+        except (serial.SerialException, OSError, ValueError, TypeError) as error:
+            # ValueError and TypeError: pyserial's way of saying that another thread has closed the port.
+            raise PortError(f"{self.name} has gone while reading: {_reason(error)}", hint=_AGAIN) from error
+
+    def write(self, data: bytes) -> None:
+        """See `Transport.write`."""
+        try:
+            self._port.write(data)
+        except serial.SerialTimeoutException as error:
+            raise PortError(
+                f"{self.name} has taken no bytes for {WRITE_S:g} s", hint="is the board running? reset it and try again"
+            ) from error
+        except (serial.SerialException, OSError, ValueError, TypeError) as error:
+            raise PortError(f"{self.name} has gone while writing: {_reason(error)}", hint=_AGAIN) from error
+
+    def close(self) -> None:
+        """See `Transport.close`."""
+        with contextlib.suppress(serial.SerialException, OSError):
+            self._port.close()
+
+
+_AGAIN: Final = "check the cable and the power, then try again"
+
+
+class VirtualTransport(SerialTransport):
+    """A virtual rig in a process of its own, started by and ended with this object."""
+
+    def __init__(self, rig: RigProcess) -> None:
+        try:
+            port = _open_pyserial(f"socket://{rig.address}", f"the virtual rig at {rig.address}")
+        except PortError:
+            rig.discard()
+            raise
+        super().__init__("the virtual rig", port)
+        self.rig = rig
+
+    def read(self, most: int, timeout_s: float) -> bytes:
+        """See `Transport.read`."""
+        try:
+            return super().read(most, timeout_s)
+        except PortError as error:
+            raise self._explained(error) from error
+
+    def write(self, data: bytes) -> None:
+        """See `Transport.write`."""
+        try:
+            super().write(data)
+        except PortError as error:
+            raise self._explained(error) from error
+
+    def close(self) -> None:
+        """Close the link and end the rig; its tape and its report stay until `discard`, or until this process ends."""
+        super().close()
+        self.rig.close()
+
+    def report(self, planned: Drawing | None = None, *, keep_drawn: bool = False) -> TraceReport:
+        """What the pen drew, and whether every pulse was allowed. Closes the link first.
+
+        Parameters
+        ----------
+        planned : strokes in machine mm, to compare with.
+        keep_drawn : also return the drawn path.
+        """
+        self.close()
+        return self.rig.trace(planned, keep_drawn=keep_drawn)
+
+    def discard(self) -> None:
+        """Close the link and remove the rig's temporary files."""
+        super().close()
+        self.rig.discard()
+
+    def _explained(self, error: PortError) -> PortError:
+        """The rig's own last words say more than a broken connection."""
+        deadline_s = time.monotonic() + 1.0
+        while self.rig.running and time.monotonic() < deadline_s:
+            time.sleep(0.01)
+        words = self.rig.last_words()
+        return PortError(f"{error.message}; the rig's last words: {words}", hint=error.hint) if words else error
+
+
+def open_transport(spec: str, *, rig: Rig | None = None) -> Transport:
+    """Open a port by name.
+
+    Parameters
+    ----------
+    spec : ``serial:PATH`` (such as ``serial:/dev/ttyACM0``), ``socket:HOST:PORT``, or ``virtual``, which may be
+        followed by options: ``virtual:interpreter=micropython,tape=run.tape,real_time=1`` and any fault of the virtual
+        rig, such as ``backlash_x_mm=0.2``.
+    rig : the machine that the virtual rig is to be; None: the default one. Other ports ignore it.
+
+    Raises
+    ------
+    InputError
+        If the name is of no known kind, or a virtual option is wrong.
+    PortError
+        If there is no such port, it is busy, it may not be used, or nobody listens there.
+    """
+    kind, _, rest = spec.partition(":")
+    if kind == "virtual":
+        return _open_virtual(rest, rig)
+    if kind == "serial" and rest:
+        return SerialTransport(rest, _open_pyserial(rest, rest))
+    if kind == "socket" and rest.rpartition(":")[0] and rest.rpartition(":")[2].isdecimal():
+        return SerialTransport(rest, _open_pyserial(f"socket://{rest}", rest))
+    raise InputError(
+        f"{spec!r} names no port", hint="write serial:PATH, socket:HOST:PORT or virtual, such as serial:/dev/ttyACM0"
+    )
+
+
+def _open_virtual(options: str, rig: Rig | None) -> VirtualTransport:
+    from linewright.rig import Rig  # only the virtual rig needs a machine
+    from linewright.virtual.launcher import RigOptions, RigProcess
+    from linewright.virtual.machine import Machine
+
+    machine = Machine.from_rig(rig if rig is not None else Rig.default())
+    return VirtualTransport(RigProcess(_virtual_options(options, RigOptions(machine))))
+
+
+def _virtual_options(text: str, options: RigOptions) -> RigOptions:
+    from linewright.virtual.faults import Faults
+
+    faults = []
+    for option in filter(None, text.split(",")):
+        name, _, value = option.partition("=")
+        if name == "interpreter":
+            if value not in INTERPRETERS:
+                raise InputError(f"interpreter = {value!r} is neither {INTERPRETERS[0]} nor {INTERPRETERS[1]}")
+            options = replace(options, interpreter=value)
+        elif name == "tape":
+            options = replace(options, tape=Path(value))
+        elif name == "real_time":
+            options = replace(options, real_time=value != "0")
+        else:
+            faults.append(option)
+    return replace(options, faults=Faults.parse(faults))
+
+
+def _open_pyserial(url: str, name: str) -> Any:
+    """Open a pyserial port that reads what is there and never waits.
+
+    Raises
+    ------
+    PortError
+        With a message of our own for each of the usual reasons.
+    """
+    is_socket = url.startswith("socket://")
+    # A device is opened for us alone; pyserial's sockets refuse the option.
+    extra = {} if is_socket else {"exclusive": True}
+    try:
+        return serial.serial_for_url(url, baudrate=BAUD, timeout=0, write_timeout=WRITE_S, **extra)
+    except (serial.SerialException, OSError, ValueError) as error:
+        reason = _reason(error)
+        code = _errno(error)
+        if code == errno.EBUSY or code == errno.EAGAIN or "exclusively lock" in reason:
+            raise PortError(f"{name} is busy", hint="another program holds the port; close it and try again") from error
+        if code in (errno.EACCES, errno.EPERM):
+            hint = "add yourself to the group that owns the port (often `dialout`), then log in again"
+            raise PortError(f"{name} may not be opened by you: permission denied", hint=hint) from error
+        if code == errno.ECONNREFUSED or (is_socket and "refused" in reason):
+            raise PortError(
+                f"nobody listens at {name}: connection refused", hint="start the virtual rig first"
+            ) from error
+        if code == errno.ENOENT:
+            raise PortError(f"there is no port {name}", hint=_LIST_HINT) from error
+        raise PortError(f"{name} cannot be opened: {reason}", hint="" if is_socket else _LIST_HINT) from error
+
+
+def _errno(error: BaseException) -> int | None:
+    """The system's error number, which pyserial passes on in one of several ways."""
+    seen: BaseException | None = error
+    while seen is not None:
+        number = getattr(seen, "errno", None)
+        if isinstance(number, int):
+            return number
+        seen = seen.__cause__ or seen.__context__
+    return None
+
+
+def _reason(error: BaseException) -> str:
+    return str(error) or type(error).__name__

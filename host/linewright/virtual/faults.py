@@ -1,0 +1,106 @@
+"""The faults that can be switched on: what is wrong with the machine, named and ranged.
+
+On the command line each is ``--fault name=value``. All are off by default, and none is random: the same drawing
+on the same faulty machine comes out the same.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from linewright.errors import InputError
+
+
+def _fault(meaning: str, unit: str, low: float, high: float, default: float = 0.0) -> float:
+    metadata = {"meaning": meaning, "unit": unit, "low": low, "high": high}
+    value: float = field(default=default, metadata=metadata)
+    return value
+
+
+@dataclass(frozen=True)
+class Faults:
+    """One machine's defects; every field is a number, and its default means "not there"."""
+
+    skew_deg: float = _fault("y axis leans towards +x by this angle (squareness error)", "deg", -10, 10)
+    scale_x: float = _fault("x moves this share too far: 0.01 = 1 % too large", "", -0.2, 0.2)
+    scale_y: float = _fault("y moves this share too far", "", -0.2, 0.2)
+    backlash_x_mm: float = _fault("play of the x axis, lost at every reversal", "mm", 0, 5)
+    backlash_y_mm: float = _fault("play of the y axis", "mm", 0, 5)
+    ringing_x_hz: float = _fault("undamped natural frequency of the x axis; 0 = stiff", "Hz", 0, 500)
+    ringing_y_hz: float = _fault("natural frequency of the y axis; 0 = stiff", "Hz", 0, 500)
+    ringing_damping: float = _fault("damping ratio of the ringing", "", 0.0, 0.95, 0.08)
+    pull_out_a_hz: float = _fault(
+        "motor A loses a step that comes sooner than this rate allows; 0 = never", "Hz", 0, 1e6
+    )
+    pull_out_b_hz: float = _fault("motor B, likewise", "Hz", 0, 1e6)
+    start_x_mm: float = _fault("where the carriage stands at power-up", "mm", 0, 5000, 40.0)
+    start_y_mm: float = _fault("where the carriage stands at power-up", "mm", 0, 5000, 30.0)
+    bounce_ms: float = _fault("an endstop chatters for this long after each change", "ms", 0, 100)
+    dead_x: float = _fault("1: the x endstop never closes", "", 0, 1)
+    dead_y: float = _fault("1: the y endstop never closes", "", 0, 1)
+    stuck_x: float = _fault("1: the x endstop is always closed", "", 0, 1)
+    stuck_y: float = _fault("1: the y endstop is always closed", "", 0, 1)
+    swapped_endstops: float = _fault("1: the endstop wires are on each other's pins", "", 0, 1)
+
+    @classmethod
+    def parse(cls, options: Iterable[str]) -> Faults:
+        """Read options such as ``backlash_x_mm=0.2``.
+
+        Raises
+        ------
+        InputError
+            If a name is unknown, a value is no number, or a value is out of range.
+        """
+        known = {f.name: f for f in dataclasses.fields(cls)}
+        values: dict[str, float] = {}
+        for option in options:
+            name, _, text = option.partition("=")
+            name = name.strip()
+            if name not in known:
+                raise InputError(f"no fault is called {name!r}", hint=f"known are: {', '.join(known)}")
+            low, high = known[name].metadata["low"], known[name].metadata["high"]
+            try:
+                value = float(text)
+            except ValueError:
+                raise InputError(f"fault {name} = {text!r} is not a number", hint=f"{name}={high:g}") from None
+            if not low <= value <= high:
+                unit = known[name].metadata["unit"]
+                raise InputError(f"fault {name} = {value:g} is outside {low:g}..{high:g} {unit}".rstrip())
+            values[name] = value
+        return cls(**values)
+
+    @classmethod
+    def described(cls) -> str:
+        """One line per fault, for help texts."""
+        lines = []
+        for f in dataclasses.fields(cls):
+            unit = f" {f.metadata['unit']}" if f.metadata["unit"] else ""
+            lines.append(f"{f.name}: {f.metadata['meaning']} ({f.metadata['low']:g}..{f.metadata['high']:g}{unit})")
+        return "\n".join(lines)
+
+    def options(self) -> list[str]:
+        """What `parse` reads back to the same faults: only those that differ from the default."""
+        return [
+            f"{f.name}={getattr(self, f.name)!r}"
+            for f in dataclasses.fields(self)
+            if getattr(self, f.name) != f.default
+        ]
+
+    @property
+    def bends_the_path(self) -> bool:
+        """Whether the pen goes anywhere else than the counted steps say."""
+        return any(
+            (
+                self.skew_deg,
+                self.scale_x,
+                self.scale_y,
+                self.backlash_x_mm,
+                self.backlash_y_mm,
+                self.ringing_x_hz,
+                self.ringing_y_hz,
+                self.pull_out_a_hz,
+                self.pull_out_b_hz,
+            )
+        )

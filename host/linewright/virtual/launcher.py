@@ -1,0 +1,169 @@
+"""Starts the virtual rig's process, and makes sure that it ends."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import select
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+import weakref
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Final, Self
+
+from linewright.drawing import Drawing
+from linewright.errors import PortError
+from linewright.virtual.faults import Faults
+from linewright.virtual.machine import Machine
+from linewright.virtual.pipe import package_paths
+from linewright.virtual.process import LISTENING
+from linewright.virtual.trace import TraceReport, read_trace
+
+START_S: Final = 20.0
+"""A cold start imports numpy from a slow disk; in use it takes a third of a second."""
+STOP_S: Final = 5.0
+"""To close tape and report and to end a MicroPython child, which itself is given two seconds."""
+
+
+@dataclass(frozen=True)
+class RigOptions:
+    """What the virtual rig is to be.
+
+    Parameters
+    ----------
+    machine : the rig's mechanics and limits.
+    faults : what is wrong with it.
+    interpreter : ``cpython`` or ``micropython``.
+    tape : file for the tape; None: a temporary one, gone when the rig is.
+    real_time : never run faster than a real machine.
+    """
+
+    machine: Machine
+    faults: Faults = field(default_factory=Faults)
+    interpreter: str = "cpython"
+    tape: Path | None = None
+    real_time: bool = False
+
+
+class RigProcess:
+    """The virtual rig, running. Use as a context manager, or call `close`.
+
+    Raises
+    ------
+    PortError
+        If the process does not start.
+    """
+
+    def __init__(self, options: RigOptions) -> None:
+        self.options = options
+        self._folder = Path(tempfile.mkdtemp(prefix="linewright-rig-"))
+        self.tape = options.tape if options.tape is not None else self._folder / "run.tape"
+        self._report = self._folder / "report.json"
+        self._errors = self._folder / "errors.txt"
+        machine = self._folder / "machine.json"
+        machine.write_text(options.machine.to_json(), encoding="utf-8")
+        command = [sys.executable, "-m", "linewright.virtual", "--leash", "--machine", str(machine)]
+        command += ["--tape", str(self.tape), "--report", str(self._report), "--interpreter", options.interpreter]
+        for fault in options.faults.options():
+            command += ["--fault", fault]
+        if options.real_time:
+            command.append("--real-time")
+        environment = dict(os.environ)
+        environment["PYTHONPATH"] = os.pathsep.join([*package_paths(), environment.get("PYTHONPATH", "")])
+        with self._errors.open("wb") as errors:
+            # A session of its own, so that Ctrl-C reaches the host alone, which then lifts the pen before it leaves.
+            self._process = subprocess.Popen(
+                command,
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                stderr=errors,
+                env=environment,
+                start_new_session=True,
+            )
+        # Also runs at interpreter exit; standard input ends with this process in any case.
+        self._cleanup = weakref.finalize(self, _end, self._process, self._folder)
+        self.address = self._wait_for_address()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """End the rig; tape and report are complete afterwards. May be called again."""
+        _stop(self._process)
+
+    def discard(self) -> None:
+        """End the rig and remove its temporary files, among them the tape unless it was asked for by name."""
+        self._cleanup()
+
+    @property
+    def process_id(self) -> int:
+        """Of the rig, for those who look after processes."""
+        return self._process.pid
+
+    @property
+    def running(self) -> bool:
+        """Whether the process is there."""
+        return self._process.poll() is None
+
+    def report(self) -> dict[str, Any]:
+        """What the process says about its run; empty if it had no time to (it was killed). Ends the rig first."""
+        self.close()
+        if not self._report.exists():
+            return {}
+        content: dict[str, Any] = json.loads(self._report.read_text(encoding="utf-8"))
+        return content
+
+    def trace(self, planned: Drawing | None = None, *, keep_drawn: bool = False) -> TraceReport:
+        """Read the tape: `linewright.virtual.trace.read_trace`. Ends the rig first."""
+        self.close()
+        return read_trace(self.tape, planned, keep_drawn=keep_drawn)
+
+    def last_words(self) -> str:
+        """What the process wrote to standard error, at most its end."""
+        with contextlib.suppress(OSError):
+            return self._errors.read_text(encoding="utf-8", errors="replace")[-2000:].strip()
+        return ""
+
+    def _wait_for_address(self) -> str:
+        assert self._process.stdout is not None
+        deadline_s = time.monotonic() + START_S
+        line = b""
+        while not line.endswith(b"\n"):
+            left_s = deadline_s - time.monotonic()
+            readable, _, _ = select.select([self._process.stdout], [], [], max(0.0, left_s))
+            piece = os.read(self._process.stdout.fileno(), 256) if readable else b""
+            if not piece:
+                self.close()
+                why = self.last_words() or f"no word from it within {START_S:g} s"
+                self.discard()
+                raise PortError(f"the virtual rig did not start: {why}")
+            line += piece
+        return line.decode().strip().removeprefix(LISTENING)
+
+
+def _stop(process: subprocess.Popen[bytes]) -> None:
+    for stream in (process.stdin, process.stdout):
+        if stream is not None:
+            with contextlib.suppress(OSError):
+                stream.close()
+    if process.poll() is None:
+        # It ends by itself when the leash ends; it looks at that whenever it waits, and it may be busy.
+        process.terminate()
+        try:
+            process.wait(STOP_S)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            process.wait()
+
+
+def _end(process: subprocess.Popen[bytes], folder: Path) -> None:
+    _stop(process)
+    shutil.rmtree(folder, ignore_errors=True)

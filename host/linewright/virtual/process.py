@@ -1,0 +1,202 @@
+"""The virtual rig as a process of its own: one host at a socket, one board, one tape, one report.
+
+    python -m linewright.virtual [--rig rig.toml] [--listen 127.0.0.1:0] [--tape FILE] [--report FILE]
+                                 [--interpreter cpython|micropython] [--fault name=value ...]
+
+Prints ``listening on 127.0.0.1:PORT`` and runs until the host leaves, SIGTERM or Ctrl-C comes, or (with ``--leash``)
+standard input ends. It then closes the tape, writes the report, and leaves no process behind.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import ipaddress
+import json
+import os
+import select
+import signal
+import socket
+import sys
+import time
+import traceback
+from collections.abc import Sequence
+from pathlib import Path
+from types import FrameType
+from typing import Any, Final
+
+from linewright.errors import InputError, LinewrightError
+from linewright.units import TICK_HZ
+from linewright.virtual.faults import Faults
+from linewright.virtual.machine import Machine
+from linewright.virtual.tape import TapeWriter
+from linewright.virtual.wires import RigEnds, SocketWire
+from linewright.virtual.world import World
+
+INTERPRETERS: Final = ("cpython", "micropython")
+LISTENING: Final = "listening on "
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Entry of ``python -m linewright.virtual``; returns the exit code: 0 a planned end, 1 a failure, 2 bad options."""
+    options = _options(argv)
+    try:
+        machine = _machine(options)
+        faults = Faults.parse(options.fault)
+        host, port = _address(options.listen)
+        return _run(options, machine, faults, host, port)
+    except LinewrightError as error:
+        print(error, file=sys.stderr)
+        if error.hint:
+            print(error.hint, file=sys.stderr)
+        return 2 if isinstance(error, InputError) else 1
+    except OSError as error:
+        print(f"the virtual rig cannot run: {error}", file=sys.stderr)
+        return 1
+    except RigEnds:
+        return 0
+
+
+def _options(argv: Sequence[str] | None) -> argparse.Namespace:
+    parser = argparse.ArgumentParser(
+        prog="python -m linewright.virtual",
+        description="A drawing machine without hardware: the board's own code on a simulated rig.",
+        epilog="faults:\n" + Faults.described(),
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--rig", type=Path, help="rig file; without it the default rig")
+    parser.add_argument("--machine", type=Path, help="JSON of linewright.virtual.machine instead of a rig file")
+    parser.add_argument("--listen", default="127.0.0.1:0", help="loopback address and port; port 0 = any free one")
+    parser.add_argument("--tape", type=Path, help="takes down every pulse")
+    parser.add_argument("--report", type=Path, help="JSON written at the end")
+    parser.add_argument("--interpreter", choices=INTERPRETERS, default="cpython", help="what runs the board's code")
+    parser.add_argument("--fault", action="append", default=[], metavar="NAME=VALUE", help="see below; may be repeated")
+    parser.add_argument("--real-time", action="store_true", help="never run faster than a real machine")
+    parser.add_argument("--leash", action="store_true", help="end when standard input ends")
+    return parser.parse_args(argv)
+
+
+def _machine(options: argparse.Namespace) -> Machine:
+    if options.machine is not None:
+        try:
+            return Machine.from_json(options.machine.read_text(encoding="utf-8"))
+        except ValueError as error:
+            raise InputError(f"{options.machine}: {error}") from error
+    # Only here, because the rig's validation takes half of this process's start-up time.
+    from linewright.rig import Rig
+
+    return Machine.from_rig(Rig.load(options.rig) if options.rig is not None else Rig.default())
+
+
+def _address(text: str) -> tuple[str, int]:
+    host, _, port = text.rpartition(":")
+    try:
+        number = int(port)
+        if not 0 <= number <= 65535:
+            raise ValueError
+        loopback = host == "localhost" or ipaddress.ip_address(host.strip("[]")).is_loopback
+    except ValueError:
+        raise InputError(f"--listen {text!r} is not an address and a port", hint="such as 127.0.0.1:0") from None
+    if not loopback:
+        raise InputError(
+            f"--listen {text!r} is not a loopback address",
+            hint="the link has no passwords, so the virtual rig speaks to this computer only",
+        )
+    return host.strip("[]"), number
+
+
+def _run(options: argparse.Namespace, machine: Machine, faults: Faults, host: str, port: int) -> int:
+    signal.signal(signal.SIGTERM, _on_signal)
+    signal.signal(signal.SIGINT, _on_signal)
+    leash = sys.stdin.fileno() if options.leash else None
+    listener = socket.create_server((host, port), family=socket.AF_INET6 if ":" in host else socket.AF_INET)
+    began_s = time.monotonic()
+    ended, error, code = "", "", 0
+    world: World | None = None
+    wire: SocketWire | None = None
+    with TapeWriter(options.tape, machine, faults) as tape:
+        try:
+            print(f"{LISTENING}{host}:{listener.getsockname()[1]}", flush=True)
+            connection = _accept(listener, leash)
+            with connection:
+                listener.close()  # one host at a time; a second one is refused rather than left waiting
+                wire = SocketWire(connection, leash=leash, real_time=options.real_time)
+                world = World(wire, machine, faults, tape)
+                _run_board(options.interpreter, world)
+        except RigEnds as end:
+            ended = end.why
+        except Exception as problem:  # whatever the board's code does wrong belongs in the report
+            ended, error, code = f"the board's code failed: {problem}", traceback.format_exc(), 1
+            print(error, file=sys.stderr)
+        finally:
+            listener.close()
+            # The rest must not be cut short by a second signal.
+            signal.signal(signal.SIGTERM, signal.SIG_IGN)
+            signal.signal(signal.SIGINT, signal.SIG_IGN)
+            if world is not None:
+                world.finish()
+            if options.report is not None:
+                _write_report(options, world, wire, ended, error, time.monotonic() - began_s)
+    return code
+
+
+def _on_signal(number: int, frame: FrameType | None) -> None:  # noqa: ARG001  the signature of a handler
+    raise RigEnds(f"asked to end by {signal.Signals(number).name}")
+
+
+def _accept(listener: socket.socket, leash: int | None) -> socket.socket:
+    """Wait for the host."""
+    watched: list[socket.socket | int] = [listener] if leash is None else [listener, leash]
+    readable, _, _ = select.select(watched, [], [])
+    if leash is not None and leash in readable:
+        raise RigEnds("the process that started the rig has gone")
+    connection, _ = listener.accept()
+    return connection
+
+
+def _run_board(interpreter: str, world: World) -> None:
+    """Run the board's code until something ends it with an exception."""
+    from linewright import board_files  # reads the board's files, which only a running board needs
+
+    digest = board_files.digest()
+    session = 1 + int.from_bytes(os.urandom(2), "little") % 65535
+    if interpreter == "micropython":
+        from linewright.virtual.pipe import serve_micropython
+
+        serve_micropython(world, digest, session)
+        return
+    # The board's code is not typed for the host's checker, so it is reached as any user's object would be.
+    board: Any = importlib.import_module("lineboard.board")
+    ports: Any = importlib.import_module("lineboard.ports.virtual")
+    board.Board(ports.VirtualPort(world), digest, session).run()
+
+
+def _write_report(
+    options: argparse.Namespace, world: World | None, wire: SocketWire | None, ended: str, error: str, real_s: float
+) -> None:
+    report: dict[str, object] = {
+        "ended": ended,
+        "error": error,
+        "interpreter": options.interpreter,
+        "tape": str(options.tape) if options.tape is not None else None,
+        "real_s": real_s,
+    }
+    if world is not None:
+        zero = world.marks[-1] if world.marks else None
+        report |= {
+            "virtual_s": world.now / TICK_HZ,
+            "blocks": world.blocks,
+            "words": world.words,
+            "steps": list(world.steps),
+            "marks": [list(mark) for mark in world.marks],
+            "last_mark": list(zero) if zero else None,
+            "carriage_mm": list(world.carriage_mm),
+            "lost_steps": list(world.lost_steps),
+            "bytes_from_host": world.bytes_in,
+            "bytes_to_host": world.bytes_out,
+            "bytes_lost": wire.lost_bytes if wire is not None else 0,
+        }
+    # Written beside and moved into place, so that nobody reads half of it.
+    partial = options.report.with_name(options.report.name + ".part")
+    partial.write_text(json.dumps(report, indent=2) + "\n", encoding="utf-8")
+    partial.replace(options.report)

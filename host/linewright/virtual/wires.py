@@ -1,0 +1,126 @@
+"""The wire between the world and a real host, and the rule by which virtual time keeps away from false alarms.
+
+While the player plays and the board wants nothing from the host, time jumps. Before time passes while the board
+*expects* the host's bytes, the wire first waits for them in real time, `PATIENCE_S` long: a host on the same computer
+answers in less, so virtual time cannot run away from it. Only a host that stays silent longer than that lets time
+flow, as fast as real time and no faster; so a silence of three seconds is one of three seconds on the board too (less
+the patience). An idle board's time flows like real time.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import select
+import socket
+import time
+from typing import Final
+
+from linewright.units import TICK_HZ
+
+PATIENCE_S: Final = 0.25
+"""Longer than a busy computer keeps a process waiting, shorter than any silence that the board should notice."""
+STANDSTILL_S: Final = 1.0
+"""The most real time for which virtual time waits at one tick: many round trips of a host that sends small pieces."""
+_BACKLOG_BYTES: Final = 1 << 16
+"""What the host may leave unread; a serial adapter drops bytes much earlier."""
+
+
+class RigEnds(SystemExit):
+    """The rig's process should end: the host has gone, or somebody asked for it. ``why`` says which."""
+
+    def __init__(self, why: str) -> None:
+        super().__init__(0)
+        self.why = why
+
+
+class SocketWire:
+    """Bytes over a connected socket, time as the module's rule says.
+
+    Parameters
+    ----------
+    connection : connected stream socket; closed by the caller.
+    leash : file descriptor that becomes readable when the process that started the rig has gone, or None.
+    real_time : let time never run faster than real time.
+
+    Raises
+    ------
+    RigEnds
+        From `take` and `let_pass`, when the host or the holder of the leash has gone.
+    """
+
+    def __init__(self, connection: socket.socket, *, leash: int | None = None, real_time: bool = False) -> None:
+        connection.setblocking(False)
+        connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        self._socket = connection
+        self._watched: list[socket.socket | int] = [connection] if leash is None else [connection, leash]
+        self._leash = leash
+        self._real_time = real_time
+        self._backlog = bytearray()
+        self.lost_bytes = 0
+        # While time flows like real time: this moment of real time is that tick.
+        self._flow: tuple[float, int] | None = None
+        self._stands: tuple[float, int] | None = None  # since this moment of real time it has been that tick
+
+    def take(self, inbox: bytearray, now: int) -> int:  # noqa: ARG002  real bytes come when they come
+        """Move waiting bytes into ``inbox``; returns how many."""
+        try:
+            n = self._socket.recv_into(inbox)
+        except (BlockingIOError, InterruptedError):
+            return 0
+        except OSError as error:
+            raise RigEnds("the host broke the connection") from error
+        if not n:
+            raise RigEnds("the host has left")
+        self._flow = None
+        return n
+
+    def give(self, data: bytes, now: int) -> None:  # noqa: ARG002  real bytes leave when they leave
+        """Send, or keep for later what the host does not take; beyond the backlog, bytes are lost as on any wire."""
+        self._backlog += data
+        self._send()
+        if len(self._backlog) > _BACKLOG_BYTES:
+            self.lost_bytes += len(self._backlog) - _BACKLOG_BYTES
+            del self._backlog[_BACKLOG_BYTES:]
+
+    def let_pass(self, now: int, target: int, *, playing: bool, expecting: bool) -> int:
+        """Let time pass up to ``target``, or until bytes are there."""
+        if playing and not expecting and not self._real_time:
+            self._flow = None
+            if self._backlog:
+                self._send()
+            return target
+        if self._flow is None:
+            real_s = time.monotonic()
+            if self._stands is None or self._stands[1] != now:
+                self._stands = (real_s, now)
+            # A host that says much and gives nothing must not stop time either.
+            patient = playing and not self._real_time and real_s - self._stands[0] < STANDSTILL_S
+            self._flow = (real_s + (PATIENCE_S if patient else 0.0), now)
+        begun_s, begun = self._flow
+        until_s = begun_s + (target - begun) / TICK_HZ
+        heard = self._wait(until_s)
+        if not heard:
+            return target
+        return min(max(now, begun + round((time.monotonic() - begun_s) * TICK_HZ)), target)
+
+    def _wait(self, until_s: float) -> bool:
+        """Wait for bytes from the host until a moment of real time; whether there are some."""
+        while True:
+            wait_s = max(0.0, until_s - time.monotonic())
+            readable, writable, _ = select.select(self._watched, [self._socket] if self._backlog else [], [], wait_s)
+            if self._leash is not None and self._leash in readable:
+                raise RigEnds("the process that started the rig has gone")
+            if writable:
+                self._send()
+            if self._socket in readable:
+                return True
+            if time.monotonic() >= until_s:
+                return False
+
+    def _send(self) -> None:
+        with contextlib.suppress(BlockingIOError, InterruptedError):
+            try:
+                while self._backlog:
+                    del self._backlog[: self._socket.send(self._backlog)]
+            except (BrokenPipeError, ConnectionError) as error:
+                raise RigEnds("the host broke the connection") from error

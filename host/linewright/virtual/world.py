@@ -1,0 +1,338 @@
+"""The virtual rig's world: time, the player, the carriage and its endstops, seen from the board's port.
+
+`lineboard.ports.virtual` states the interface; this is the other side of it. Virtual time is counted in ticks and
+passes only in `World.pause`. How fast is the wire's decision (`linewright.virtual.wires`): a wire to a real host lets
+it jump from block to block, unless the board waits for a host that is silent.
+"""
+
+from __future__ import annotations
+
+import copy
+from array import array
+from collections import deque
+from typing import Final, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linewright.units import TICK_HZ, US_PER_S
+from linewright.virtual.checks import Shape, decode
+from linewright.virtual.faults import Faults
+from linewright.virtual.machine import Machine
+from linewright.virtual.mechanics import Mechanics
+from linewright.virtual.tape import TapeWriter
+
+TICKS_PER_US: Final = TICK_HZ // US_PER_S
+CLOCK_MASK: Final = (1 << 30) - 1
+CLOCK_START_US: Final = (1 << 30) - 5 * US_PER_S
+"""The board's clock starts five seconds before its wrap, so that every drawing crosses it (STYLE rule 13)."""
+
+# Fields of `status`, as in lineboard.ports.virtual.
+NOW, FINISHED, ENDSTOPS, BYTES = range(4)
+
+_BOUNCE_TICKS: Final = TICK_HZ // 3000
+"""A chattering contact opens and closes about every 0.3 ms (common practice for small switches)."""
+_TOUCH_MM: Final = 1e-6
+"""Positions are sums of steps over steps/mm; a nanometre covers their rounding and is no distance."""
+
+_PATTERN = np.arange(16)
+_BIN_A: Final = (_PATTERN & 1) * (((_PATTERN >> 1) & 2) - 1)
+_BIN_B: Final = ((_PATTERN >> 1) & 1) * (((_PATTERN >> 2) & 2) - 1)
+
+
+class Wire(Protocol):
+    """How bytes and time come to the world. Times are ticks since power-up."""
+
+    def take(self, inbox: bytearray, now: int) -> int:
+        """Move waiting bytes from the host to the start of ``inbox``; returns how many. Never blocks."""
+
+    def give(self, data: bytes, now: int) -> None:
+        """Bytes for the host."""
+
+    def let_pass(self, now: int, target: int, *, playing: bool, expecting: bool) -> int:
+        """Let time pass up to ``target``, or less if bytes from the host come before; returns the time then."""
+
+
+class _Block:
+    """Words that wait for the player or are being played."""
+
+    __slots__ = ("before", "count", "end", "servo_us", "shape", "start", "words", "written")
+
+    def __init__(self, words: NDArray[np.uint32], servo_us: int, start: int, shape: Shape) -> None:
+        self.words = words
+        self.count = len(words)
+        self.servo_us = servo_us
+        self.start = start
+        self.shape = shape
+        self.end = start + int((words >> 4).sum()) + self.count * shape.overhead_ticks
+        self.written = 0  # words that are on the tape already
+        self.before: Mechanics | None = None  # the machine as the block began, where it cannot be reckoned back
+
+
+class World:
+    """Everything outside the board.
+
+    Parameters
+    ----------
+    wire : where the host is.
+    machine, faults : what the rig is like.
+    tape : takes down everything that is played; the caller closes it.
+    """
+
+    def __init__(self, wire: Wire, machine: Machine, faults: Faults, tape: TapeWriter) -> None:
+        self._wire = wire
+        self._machine = machine
+        self._faults = faults
+        self._tape = tape
+        self._bent = faults.bends_the_path
+        self._mechanics = Mechanics(machine, faults)
+        self._start_mm = np.array(self._mechanics.start_mm)
+        self._to_mm = machine.to_mm
+        # One step word moves an axis by this much at most; a block that starts farther off is not looked into.
+        self._reach_mm = np.abs(self._to_mm).sum(axis=1) * (1 + max(abs(faults.scale_x), abs(faults.scale_y)))
+        self.now = 0
+        self.steps = [0, 0]  # of motors A and B since power-up, directions counted
+        self.blocks = 0
+        self.words = 0
+        self.bytes_in = 0
+        self.bytes_out = 0
+        self.marks: list[tuple[int, int, int]] = []  # tick, A, B
+        self._carriage_mm = self._start_mm.copy()
+        self._queue: deque[_Block] = deque()
+        self._tail = 0  # when the last queued block ends
+        self._finished = 0
+        self._shape = Shape()
+        self._closed = [self._is_closed(i, self._start_mm[i]) for i in (0, 1)]  # where the carriage is
+        self._level = list(self._closed)  # what the contact says
+        self._changes: deque[tuple[int, int, bool]] = deque()  # tick, axis, closed: of the block that plays
+        self._bounces: list[tuple[int, int, bool]] = []
+
+    # What the board calls.
+
+    def greet(self, status: array[int]) -> None:
+        """Fill in the time; the board starts."""
+        status[NOW] = self._clock_us()
+
+    def configure(self, setup_ticks: int, width_ticks: int, overhead_ticks: int) -> None:
+        """How words are played from the next block on."""
+        self._shape = Shape(overhead_ticks, setup_ticks, width_ticks)
+        self._tape.shape(self.now, overhead_ticks, setup_ticks, width_ticks)
+
+    def submit(self, words: array[int] | bytes, count: int, servo_us: int) -> None:
+        """Queue one block of words; see `lineboard.ports.virtual`."""
+        block = _Block(
+            np.frombuffer(words, dtype="<u4", count=count).copy(), servo_us, max(self._tail, self.now), self._shape
+        )
+        self._tail = block.end
+        self._queue.append(block)
+        self.blocks += 1
+        if len(self._queue) == 1:
+            self._begin(block)
+
+    def halt(self) -> int:
+        """Stop the player; returns how many words it has not played."""
+        if not self._queue:
+            return 0
+        head = self._queue[0]
+        run_ends = head.start + np.cumsum((head.words >> 4).astype(np.int64) + head.shape.overhead_ticks)
+        rises = run_ends - head.shape.overhead_ticks + head.shape.setup_ticks
+        played = int(np.searchsorted(rises, self.now, side="right"))
+        unplayed = sum(block.count for block in self._queue) - played
+        self._finished += len(self._queue)
+        self._queue.clear()
+        self._changes.clear()
+        head.words = head.words[:played]
+        head.count = played
+        head.end = int(run_ends[played - 1]) if played else head.start
+        if head.before is not None:
+            self._mechanics = head.before
+            self._carriage_path(head)
+        self._play_out(head)
+        self._tail = head.end
+        return unplayed
+
+    def servo(self, us: int) -> None:
+        """The servo's pulse, now."""
+        self._write_up_to(self.now)
+        self._tape.servo(self.now, us)
+
+    def enable(self, on: int) -> None:
+        """Power the motor drivers, or not."""
+        self._write_up_to(self.now)
+        self._tape.enable(self.now, bool(on))
+
+    def mark(self, a: int, b: int) -> None:
+        """The board takes itself to be at (a, b), steps."""
+        self._write_up_to(self.now)
+        self.marks.append((self.now, a, b))
+        self._tape.zero(self.now, a, b)
+
+    def write(self, buffer: bytes | bytearray | memoryview, n: int) -> None:
+        """Bytes for the host."""
+        self.bytes_out += n
+        self._wire.give(bytes(memoryview(buffer)[:n]), self.now)
+
+    def pause(self, max_us: int, expecting: int, status: array[int], inbox: bytearray) -> None:
+        """Let time pass until something happens, then tell what."""
+        n = self._wire.take(inbox, self.now)
+        if not n and max_us:
+            target = self.now + max_us * TICKS_PER_US
+            if self._queue:
+                target = min(target, self._queue[0].end)
+            if self._changes:
+                target = min(target, self._changes[0][0])
+            if self._bounces:
+                target = min(target, self._bounces[0][0])
+            reached = self._wire.let_pass(
+                self.now, max(target, self.now), playing=bool(self._queue), expecting=bool(expecting)
+            )
+            self._advance(reached)
+            n = self._wire.take(inbox, self.now)
+        self.bytes_in += n
+        status[NOW] = self._clock_us()
+        status[FINISHED] = self._finished & CLOCK_MASK
+        status[ENDSTOPS] = self._endstops()
+        status[BYTES] = n
+
+    # What the report asks.
+
+    @property
+    def carriage_mm(self) -> tuple[float, float]:
+        """Where the carriage truly was when the last block ended."""
+        return float(self._carriage_mm[0]), float(self._carriage_mm[1])
+
+    @property
+    def lost_steps(self) -> tuple[int, int]:
+        """Of motors A and B, by the fault model."""
+        return self._mechanics.lost_steps
+
+    def finish(self) -> None:
+        """Write down what has been played up to now."""
+        self._write_up_to(self.now)
+
+    # Time.
+
+    def _clock_us(self) -> int:
+        return (CLOCK_START_US + self.now // TICKS_PER_US) & CLOCK_MASK
+
+    def _advance(self, to: int) -> None:
+        while self._queue and self._queue[0].end <= to:
+            block = self._queue[0]
+            self._switches(block.end)
+            self._changes.clear()
+            self._play_out(block)
+            self._queue.popleft()
+            self._finished += 1
+            if self._queue:
+                self._begin(self._queue[0])
+        self.now = to
+        self._switches(to)
+
+    def _begin(self, block: _Block) -> None:
+        """The player turns to this block: set the servo, and see whether it takes the carriage to a switch."""
+        if block.servo_us:
+            self._tape.servo(block.start, block.servo_us)
+        if self._bent:
+            block.before = copy.deepcopy(self._mechanics)
+        elif not self._near_a_switch(block.count):
+            return
+        x, y, rise = self._carriage_path(block)
+        for axis, place in enumerate((x, y)):
+            closed = self._is_closed_at(axis, place)
+            for i in np.flatnonzero(np.diff(closed, prepend=self._closed[axis])):
+                self._changes.append((int(rise[i]), axis, bool(closed[i])))
+        self._changes = deque(sorted(self._changes))
+
+    def _carriage_path(self, block: _Block) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.int64]]:
+        run = decode(block.words, block.start, block.shape)
+        if self._bent:
+            x, y = self._mechanics.carriage(run.rise, run.step_a, run.step_b)
+        else:
+            count = np.column_stack((self.steps[0] + np.cumsum(run.step_a), self.steps[1] + np.cumsum(run.step_b)))
+            x, y = (self._start_mm + count @ self._to_mm.T).T
+        if len(x):
+            self._carriage_mm = np.array((x[-1], y[-1]))
+        return x, y, run.rise
+
+    def _play_out(self, block: _Block) -> None:
+        """All words of the block have been played."""
+        patterns = np.bincount(block.words & 15, minlength=16)
+        self.steps[0] += int(patterns @ _BIN_A)
+        self.steps[1] += int(patterns @ _BIN_B)
+        self.words += block.count
+        if not self._bent:
+            self._carriage_mm = self._start_mm + self._to_mm @ np.array(self.steps)
+        self._write(block, block.count)
+
+    def _write_up_to(self, tick: int) -> None:
+        """Put on the tape what the player has begun, so that the next entry stands in its place in time."""
+        if self._queue:
+            block = self._queue[0]
+            ends = block.start + np.cumsum((block.words >> 4).astype(np.int64) + block.shape.overhead_ticks)
+            starts = np.concatenate(([block.start], ends[:-1]))
+            self._write(block, int(np.searchsorted(starts, tick, side="left")))
+
+    def _write(self, block: _Block, count: int) -> None:
+        if count <= block.written:
+            return
+        start, end = block.start, block.end
+        if block.written or count < block.count:
+            ends = block.start + np.cumsum((block.words >> 4).astype(np.int64) + block.shape.overhead_ticks)
+            start = int(ends[block.written - 1]) if block.written else block.start
+            end = int(ends[count - 1])
+        self._tape.words(start, end, block.words[block.written : count].tobytes())
+        block.written = count
+
+    # Endstops.
+
+    def _near_a_switch(self, steps: int) -> bool:
+        for axis in (0, 1):
+            end = self._machine.endstop[axis]
+            if end != "none":
+                switch_mm = 0.0 if end == "min" else self._machine.frame_mm[axis]
+                if abs(self._carriage_mm[axis] - switch_mm) <= self._reach_mm[axis] * (steps + 1):
+                    return True
+        return False
+
+    def _is_closed(self, axis: int, place_mm: float) -> bool:
+        return bool(self._is_closed_at(axis, np.array([place_mm]))[0])
+
+    def _is_closed_at(self, axis: int, place_mm: NDArray[np.float64]) -> NDArray[np.bool_]:
+        end = self._machine.endstop[axis]
+        if end == "min":
+            return place_mm <= _TOUCH_MM
+        if end == "max":
+            return place_mm >= self._machine.frame_mm[axis] - _TOUCH_MM
+        return np.zeros(len(place_mm), dtype=bool)
+
+    def _switches(self, to: int) -> None:
+        """Everything that the contacts do up to a moment, in order."""
+        while True:
+            moved = self._changes and self._changes[0][0] <= to
+            bounced = self._bounces and self._bounces[0][0] <= to
+            if moved and not (bounced and self._bounces[0] < self._changes[0]):
+                tick, axis, closed = self._changes.popleft()
+                self._closed[axis] = closed
+                self._bounces = [bounce for bounce in self._bounces if bounce[1] != axis]
+                self._contact(tick, axis, closed)
+                count = int(self._faults.bounce_ms * TICK_HZ / 1000 / _BOUNCE_TICKS) // 2 * 2
+                for i in range(1, count + 1):
+                    self._bounces.append((tick + i * _BOUNCE_TICKS, axis, closed == (i % 2 == 0)))
+                self._bounces.sort()
+            elif bounced:
+                self._contact(*self._bounces.pop(0))
+            else:
+                return
+
+    def _contact(self, tick: int, axis: int, closed: bool) -> None:
+        self._level[axis] = closed
+        self._write_up_to(tick)
+        self._tape.switch(tick, axis, closed)
+
+    def _endstops(self) -> int:
+        faults = self._faults
+        x = (self._level[0] or bool(faults.stuck_x)) and not faults.dead_x
+        y = (self._level[1] or bool(faults.stuck_y)) and not faults.dead_y
+        if faults.swapped_endstops:
+            x, y = y, x
+        return int(x) | int(y) << 1
