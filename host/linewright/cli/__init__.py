@@ -1,0 +1,60 @@
+"""The ``linewright`` command: argument handling and printing, nothing else.
+
+Exit codes: 0 done; 2 the picture, the rig file or an option is wrong; 3 the link or the board failed; 130 stopped with
+Ctrl-C; 70 a bug in Linewright.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+
+from linewright.errors import LinewrightError, LinkError
+
+EXIT_INPUT = 2
+EXIT_LINK = 3
+EXIT_BUG = 70  # EX_SOFTWARE of sysexits.h
+EXIT_STOPPED = 130  # 128 + SIGINT, as shells report it
+
+
+def main(argv: Sequence[str] | None = None) -> None:
+    """Run the command line and leave the process with its exit code."""
+    sys.exit(run(sys.argv[1:] if argv is None else argv))
+
+
+def run(argv: Sequence[str]) -> int:
+    """Run the command line; every outcome becomes an exit code and a message on the right stream."""
+    import typer
+
+    from linewright.cli import output
+    from linewright.cli.app import app
+
+    as_json = "--json" in argv
+    debug = "--debug" in argv
+    try:
+        # For once taken out by hand: it may stand anywhere, and must work where parsing itself fails.
+        code = app([word for word in argv if word != "--debug"], prog_name="linewright", standalone_mode=False)
+        if code == EXIT_STOPPED:  # how the parser reports Ctrl-C
+            raise KeyboardInterrupt
+        return code if isinstance(code, int) else 0
+    except output.Stopped:
+        return EXIT_STOPPED
+    except (KeyboardInterrupt, typer.Abort):
+        output.error("stopped before anything was drawn", "", as_json=as_json)
+        return EXIT_STOPPED
+    except LinewrightError as error:
+        output.error(str(error), error.hint, as_json=as_json)
+        return EXIT_LINK if isinstance(error, LinkError) else EXIT_INPUT
+    except BrokenPipeError:
+        # The reader of our output has gone (`linewright ... | head`); there is nobody left to tell.
+        sys.stdout = None  # or the interpreter complains once more when it flushes at exit
+        return 0
+    except Exception as error:
+        if callable(describe := getattr(error, "format_message", None)):
+            # The parser's own complaints: an unknown option, a missing argument.
+            output.error(str(describe()), "`linewright --help` lists commands and options", as_json=as_json)
+            return EXIT_INPUT
+        if debug:
+            raise
+        output.bug(error, as_json=as_json)
+        return EXIT_BUG

@@ -16,6 +16,7 @@ from linewright.views.svg_writer import to_svg
 
 if TYPE_CHECKING:
     from linewright.program import Program
+    from linewright.virtual.trace import TraceReport
 
 
 def caption(program: Program, name: str) -> str:
@@ -83,6 +84,17 @@ def overlay_scene(
         notes=notes,
         title=f"{name}: planned and drawn",
     )
+
+
+def trace_scene(program: Program, trace: TraceReport, name: str) -> Scene:
+    """The overlay for what the virtual rig drew, with its own judgement of where that is worst."""
+    if trace.drawn is None:
+        raise ValueError("the trace was read without the drawn path")
+    worst, notes = None, [f"one step is {step_mm(program):.4g} mm"]
+    if trace.deviation is not None:
+        worst = overlay.Worst(trace.deviation.max_mm, trace.deviation.worst_at_mm)
+        notes.insert(0, f"largest deviation {trace.deviation.max_mm:.4f} mm, in the square")
+    return overlay_scene(program, trace.drawn, name, worst=worst, notes=tuple(notes))
 
 
 def step_mm(program: Program) -> float:

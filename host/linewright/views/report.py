@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
 from rich import box
 from rich.table import Table
 
@@ -13,6 +14,8 @@ from linewright.views import wording
 if TYPE_CHECKING:
     from linewright.program import Program
     from linewright.rig import Rig
+    from linewright.session import DrawResult
+    from linewright.virtual.trace import TraceReport
 
 
 def _facts(title: str) -> Table:
@@ -65,3 +68,54 @@ def rig_table(rig: Rig) -> Table:
     table.add_row("sheet", f"{rig.sheet.size} at ({x:g}, {y:g}) mm, margin {rig.sheet.margin_mm:g} mm")
     table.add_row("fingerprint", rig.fingerprint())
     return table
+
+
+def draw_table(program: Program, name: str, result: DrawResult, trace: TraceReport | None) -> Table:
+    """How a drawing went, and on the virtual rig what its pulses say."""
+    table = _facts(name)
+    played_s = units.ticks_to_s(result.played_ticks)
+    if result.finished:
+        off = result.played_ticks - result.predicted_ticks
+        exactly = "as predicted to the tick" if not off else f"predicted {wording.duration(program.predicted_s)}"
+        table.add_row(
+            "drawn", f"{wording.count(len(program.drawing), 'stroke')} in {wording.duration(played_s)}, {exactly}"
+        )
+        error = result.final_position_error_steps
+        table.add_row(
+            "final position", "exact to the step" if not error else f"off by {wording.count(error, 'step')}: home again"
+        )
+    else:
+        begun = strokes_begun(program, result.records_done)
+        table.add_row(
+            "stopped",
+            f"pen up, after {wording.duration(played_s)} of {wording.duration(program.predicted_s)}, "
+            f"in stroke {begun} of {len(program.drawing)}",
+        )
+    link = f"{wording.count(result.bytes_sent, 'byte')} in {wording.count(result.frames_sent, 'frame')}"
+    if result.retransmitted_frames:
+        link += f", {result.retransmitted_frames} sent again"
+    table.add_row("link", link)
+    if result.starved:
+        table.add_row("", f"the pen waited {wording.count(result.starved, 'time')} for data: the link is slow")
+    if trace is not None:
+        table.add_row("pulses", pulses(trace))
+        if trace.deviation is not None and result.finished:
+            step = float(np.max(np.hypot(*np.linalg.inv(program.steps_matrix))))
+            table.add_row(
+                "deviation", f"{trace.deviation.max_mm:.4f} mm at most from the planned line (one step: {step:.4g} mm)"
+            )
+    return table
+
+
+def pulses(trace: TraceReport) -> str:
+    """What the checks of a tape found."""
+    made = wording.count(trace.steps_a + trace.steps_b, "step pulse")
+    if not trace.broken:
+        return f"{made}, all within limits"
+    names = ", ".join(check.name for check in trace.checks if check.broken)
+    return f"{made}; {trace.broken} BROKEN LIMITS: {names}"
+
+
+def strokes_begun(program: Program, records_done: int) -> int:
+    """How many strokes the pen has begun when it has finished so many records."""
+    return int(program.stroke_of_record[:records_done].max(initial=-1)) + 1

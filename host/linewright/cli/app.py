@@ -1,0 +1,41 @@
+"""The command table. Commands import what is heavy when they run, so that ``--help`` answers at once."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from linewright import __version__
+from linewright.cli import draw, lines, plan, rig, virtual
+
+app = typer.Typer(
+    name="linewright",
+    help="Draws any picture with a home-built two-axis pen machine.",
+    epilog="Lengths are millimetres, speeds mm/s, angles degrees.",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+app.command("lines")(lines.lines)
+app.command("plan")(plan.plan)
+app.command("draw")(draw.draw)
+app.add_typer(rig.app, name="rig")
+app.command("virtual")(virtual.virtual)
+
+
+def _version(asked: bool) -> None:
+    if asked:
+        typer.echo(f"linewright {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _top(
+    _asked: Annotated[
+        bool, typer.Option("--version", help="Print the version and leave.", callback=_version, is_eager=True)
+    ] = False,
+    _debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of a bug instead of saving it.")] = False,
+) -> None:
+    """Draws any picture with a home-built two-axis pen machine."""

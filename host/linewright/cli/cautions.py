@@ -1,0 +1,51 @@
+"""What to mind before a real machine moves: in full the first time on a port, in one line afterwards."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import Final
+
+CAUTIONS: Final = (
+    "Disconnect power before you touch motor leads: unplugging a motor from a live driver kills the driver.",
+    "Set each driver's current to its motor before the first move.",
+    "Join the grounds of all supplies. 3.3 V boards do not forgive 5 V on an input.",
+    "Give the servo its own supply: its stall current is more than a USB port owes you (500 mA, USB 2.0).",
+    "Keep fingers, hair and cables clear of belts and rails.",
+    "Have a switch within reach that removes motor power, and do not leave the machine running unattended.",
+    "Mains wiring, and whatever your local code reserves for licensed people, is theirs.",
+)
+
+SHORT: Final = "keep fingers clear, and the motor power switch within reach; do not leave the machine unattended"
+
+
+def seen_file() -> Path:
+    """Where the ports are kept whose user has seen the cautions (XDG base directories: state)."""
+    state = os.environ.get("XDG_STATE_HOME", "")
+    folder = Path(state) if Path(state).is_absolute() else Path.home() / ".local" / "state"
+    return folder / "linewright" / "ports-seen"
+
+
+def before_moving(port: str) -> tuple[str, ...]:
+    """What to print before a drawing on this port; nothing for the virtual rig."""
+    if not port.startswith("serial:"):
+        return ()
+    try:
+        seen = seen_file().read_text(encoding="utf-8").splitlines()
+    except (OSError, UnicodeDecodeError):
+        seen = []
+    return (SHORT,) if port in seen else CAUTIONS
+
+
+def remember(port: str) -> None:
+    """The cautions for this port have been on the screen. Where that cannot be kept they come again next time."""
+    if not port.startswith("serial:"):
+        return
+    try:
+        file = seen_file()
+        file.parent.mkdir(parents=True, exist_ok=True)
+        known = file.read_text(encoding="utf-8").splitlines() if file.exists() else []
+        if port not in known:
+            file.write_text("\n".join([*known, port]) + "\n", encoding="utf-8")
+    except (OSError, UnicodeDecodeError):
+        return

@@ -1,0 +1,91 @@
+"""Options that several commands share, spelled once."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from linewright.pipeline import Placement
+    from linewright.rig import Rig
+
+
+class PenBy(StrEnum):
+    """What decides which pen draws a line."""
+
+    COLOUR = "colour"
+    LAYER = "layer"
+
+
+class Turn(StrEnum):
+    """Quarter turns of the picture on its sheet, clockwise."""
+
+    AUTO = "auto"
+    NONE = "0"
+    QUARTER = "90"
+    HALF = "180"
+    THREE_QUARTERS = "270"
+
+
+Picture = Annotated[Path, typer.Argument(metavar="FILE", help="An SVG picture.", show_default=False)]
+PictureOrJob = Annotated[
+    Path, typer.Argument(metavar="FILE", help="An SVG picture, or a program kept by `plan -o`.", show_default=False)
+]
+RigFile = Annotated[
+    Path | None,
+    typer.Option("--rig", "-r", metavar="FILE", help="Your rig file; the default rig where none is given."),
+]
+SheetName = Annotated[
+    str | None,
+    typer.Option(
+        "--sheet",
+        "-s",
+        metavar="SIZE",
+        help="A0..A6, letter, legal, or a size such as 210x297mm; the rig's own where none is given.",
+    ),
+]
+Landscape = Annotated[
+    bool | None,
+    typer.Option("--landscape/--portrait", help="How the sheet lies; the way that fits the rig where not given."),
+]
+Margin = Annotated[
+    float | None, typer.Option("--margin", "-m", metavar="MM", help="Kept clear all round; the rig's own by default.")
+]
+Fit = Annotated[
+    bool, typer.Option("--fit/--keep", help="Make the picture as large as the sheet allows, or keep its size.")
+]
+TurnOption = Annotated[
+    Turn, typer.Option("--turn", help="Turn the picture clockwise; auto turns it where it then fits better.")
+]
+PenByOption = Annotated[PenBy, typer.Option("--pen-by", help="One pen for each colour, or for each layer.")]
+Pictures = Annotated[
+    Path | None, typer.Option("--pictures", "-p", metavar="FOLDER", help="Write the preview pictures there.")
+]
+SpeedMap = Annotated[bool, typer.Option("--speed-map", help="Also a picture that shows how fast the pen is where.")]
+AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
+
+
+def load_rig(path: Path | None) -> Rig:
+    """The rig of a file, or the default one."""
+    from linewright.rig import Rig
+
+    return Rig.default() if path is None else Rig.load(path)
+
+
+def placement(
+    sheet: str | None, landscape: bool | None, margin_mm: float | None, fit: bool, turn: Turn, pen_by: PenBy
+) -> Placement:
+    """The options on one value."""
+    from linewright.pipeline import Placement
+
+    return Placement(
+        sheet=sheet,
+        landscape=landscape,
+        margin_mm=margin_mm,
+        fit="fit" if fit else "keep",
+        turn_deg="auto" if turn is Turn.AUTO else int(turn.value),
+        pen_by="colour" if pen_by is PenBy.COLOUR else "layer",
+    )

@@ -1,0 +1,63 @@
+"""What goes to which stream: results to stdout, the rest to stderr; with ``--json`` one object and nothing more."""
+
+from __future__ import annotations
+
+import json
+import sys
+import tempfile
+import traceback
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+
+class Stopped(Exception):
+    """Ends a command after Ctrl-C."""
+
+
+def console(*, stderr: bool = False) -> Console:
+    """A console that colours and draws only on a terminal, and never breaks lines when it writes to a file."""
+    from rich.console import Console
+
+    stream = sys.stderr if stderr else sys.stdout
+    width = None if stream.isatty() else 200
+    return Console(stderr=stderr, highlight=False, soft_wrap=True, width=width)
+
+
+def say(text: str, *, stderr: bool = False) -> None:
+    """One plain line."""
+    stream = sys.stderr if stderr else sys.stdout
+    stream.write(text + "\n")
+    stream.flush()
+
+
+def emit_json(values: Mapping[str, object]) -> None:
+    """The one object that ``--json`` promises."""
+    say(json.dumps(values, ensure_ascii=False, allow_nan=False))
+
+
+def warn(text: str) -> None:
+    """Something to know that stops nothing."""
+    say(f"note: {text}", stderr=True)
+
+
+def error(message: str, hint: str, *, as_json: bool) -> None:
+    """What was wrong, and what to do next."""
+    if as_json:
+        emit_json({"error": message, "hint": hint})
+        return
+    say(f"linewright: {message}", stderr=True)
+    if hint:
+        say(f"  next: {hint}", stderr=True)
+
+
+def bug(problem: Exception, *, as_json: bool) -> None:
+    """Own up to a bug: short on the screen, the traceback in a file."""
+    with tempfile.NamedTemporaryFile(
+        "w", prefix="linewright-bug-", suffix=".txt", delete=False, encoding="utf-8"
+    ) as file:
+        file.write("".join(traceback.format_exception(problem)))
+    message = f"this is a bug in Linewright: {type(problem).__name__}: {problem}"
+    error(message, f"please report it with {file.name} (or run again with --debug)", as_json=as_json)

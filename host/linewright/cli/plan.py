@@ -1,0 +1,76 @@
+"""``linewright plan``: everything but the drawing itself."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from linewright.cli import options, output
+
+
+def plan(
+    file: options.Picture,
+    rig_file: options.RigFile = None,
+    sheet: options.SheetName = None,
+    landscape: options.Landscape = None,
+    margin_mm: options.Margin = None,
+    fit: options.Fit = True,
+    turn: options.TurnOption = options.Turn.AUTO,
+    pen_by: options.PenByOption = options.PenBy.COLOUR,
+    keep_as: Annotated[
+        Path | None, typer.Option("--output", "-o", metavar="FILE.lw", help="Keep the program, to be drawn later.")
+    ] = None,
+    pictures: Annotated[
+        Path, typer.Option("--pictures", "-p", metavar="FOLDER", help="Where the preview pictures go.")
+    ] = Path("out"),
+    no_pictures: Annotated[bool, typer.Option("--no-pictures", help="Write no preview pictures.")] = False,
+    speed_map: options.SpeedMap = False,
+    as_json: options.AsJson = False,
+) -> None:
+    """Plan a drawing without drawing it.
+
+    Places the picture on its sheet, and gives preview, time, lengths and warnings. Nothing moves.
+    """
+    from linewright import pipeline
+    from linewright.errors import InputError
+    from linewright.views import album, report
+
+    if keep_as is not None and not pipeline.is_job(keep_as):
+        raise InputError(
+            f"{keep_as} does not end in {pipeline.JOB_SUFFIX}", hint="`draw` knows programs by that ending"
+        )
+    rig = options.load_rig(rig_file)
+    if pipeline.is_job(file):
+        job = pipeline.load(file, rig)
+    else:
+        job = pipeline.prepare(file, rig, options.placement(sheet, landscape, margin_mm, fit, turn, pen_by))
+    program = job.program
+    written: list[Path] = []
+    if not no_pictures:
+        written += album.write(album.preview_scene(program, file.name), pictures, f"{file.stem}-preview")
+        if speed_map:
+            written += album.write(album.speed_scene(program, file.name), pictures, f"{file.stem}-speed")
+    if keep_as is not None:
+        program.save(keep_as)
+
+    if as_json:
+        output.emit_json(
+            {
+                **program.describe(),
+                "sheet": program.sheet.name,
+                "sheet_mm": [program.sheet.width_mm, program.sheet.height_mm],
+                "warnings": list(job.warnings),
+                "pictures": [str(path) for path in written],
+                "program": None if keep_as is None else str(keep_as),
+            }
+        )
+        return
+    for warning in job.warnings:
+        output.warn(warning)
+    output.console().print(report.plan_table(program, file.name))
+    for path in written:
+        output.say(str(path))
+    if keep_as is not None:
+        output.say(f"{keep_as}: draw it with `linewright draw {keep_as}`")

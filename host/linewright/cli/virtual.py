@@ -1,0 +1,58 @@
+"""``linewright virtual``: a virtual rig in a process of its own, for whoever wants to connect to it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from linewright.cli import options, output
+
+
+def virtual(
+    rig_file: options.RigFile = None,
+    listen: Annotated[
+        str, typer.Option("--listen", metavar="HOST:PORT", help="Address of this computer; port 0 takes a free one.")
+    ] = "127.0.0.1:0",
+    tape: Annotated[
+        Path | None, typer.Option("--tape", metavar="FILE", help="Take down every pulse, to be looked at later.")
+    ] = None,
+    interpreter: Annotated[
+        str, typer.Option("--interpreter", help="What runs the board's code: cpython or micropython.")
+    ] = "cpython",
+    fault: Annotated[
+        list[str] | None,
+        typer.Option("--fault", metavar="NAME=VALUE", help="Something wrong with the machine; may be repeated."),
+    ] = None,
+    faults: Annotated[
+        bool, typer.Option("--faults", help="List the faults that can be switched on, and leave.")
+    ] = False,
+    real_time: Annotated[bool, typer.Option("--real-time", help="Never run faster than a real machine.")] = False,
+) -> int:
+    """Run a virtual rig to connect to.
+
+    The board's own code on a simulated machine, until its host leaves.
+    """
+    from linewright.errors import InputError
+    from linewright.virtual.faults import Faults
+    from linewright.virtual.process import INTERPRETERS, main
+
+    if faults:
+        output.say(Faults.described())
+        return 0
+    if interpreter not in INTERPRETERS:
+        raise InputError(f"interpreter {interpreter!r} is neither {INTERPRETERS[0]} nor {INTERPRETERS[1]}")
+    Faults.parse(fault or [])
+    options.load_rig(rig_file)
+    output.say("connect with: linewright draw FILE --port socket:HOST:PORT (host and port follow)", stderr=True)
+    arguments = ["--listen", listen, "--interpreter", interpreter]
+    if rig_file is not None:
+        arguments += ["--rig", str(rig_file)]
+    if tape is not None:
+        arguments += ["--tape", str(tape)]
+    for one in fault or []:
+        arguments += ["--fault", one]
+    if real_time:
+        arguments.append("--real-time")
+    return main(arguments)
