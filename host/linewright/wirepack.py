@@ -7,18 +7,19 @@ binary search. The bits of all records are laid down together at the end.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 if TYPE_CHECKING:
-    from linewright.program import Program
+    pass
 
 from linewire.messages import RECORDS_ROOM
 from linewire.records import (
     AGAIN,
+    DIFFERENCES,
     END,
     HEADER,
     HIGHEST_ORDER,
@@ -31,6 +32,7 @@ from linewire.records import (
     REST,
     SERVO_HIGH_US,
     SERVO_LOW_US,
+    SHORT_SPEEDS,
     WINDOW,
     RecordError,
     check_record,
@@ -39,13 +41,13 @@ from linewire.records import (
 _Ints = NDArray[np.int64]
 
 _ORDERS = HIGHEST_ORDER + 1
-# Running sums for all orders take 4 x 16 int64 per record, 512 bytes; blocks of this many records keep that at 16 MB.
+# Running sums for all orders take 7 x 16 int64 per record, 900 bytes; blocks of this many records keep that at 30 MB.
 _BLOCK = 32_768
-# Bits behind da = db = 0, by kind: two of kind, then the numbers (12 + 13 for pen, 13 + 13 for rest).
-_TAIL_BITS = np.array([0, 27, 28, 2], dtype=np.int64)
-_AGAIN_BITS = 2
 # Frames whose bits are laid down at once: about 150 000 records, 70 MB of working memory.
 _FRAMES = 2_000
+# Bits of anything but a ramp, by kind on the wire: two for the kind, then the numbers.
+_OTHER_BITS = np.zeros(4, dtype=np.int64)
+_OTHER_BITS[[AGAIN, PEN, REST, END]] = 2, 27, 28, 2
 
 
 @dataclass(frozen=True)
@@ -92,49 +94,50 @@ def pack(kind: ArrayLike, first: ArrayLike, second: ArrayLike, v_end: ArrayLike,
     speeds = np.where(kinds == RAMP, np.asarray(v_end, dtype=np.int64)[start:], 0)
     before = np.concatenate([np.zeros(1, dtype=np.int64), speeds])[:-1]
     _check(kinds, ones, twos, speeds, before, start)
-    ramp = kinds == RAMP
-    a = _fold(np.where(ramp, ones, 0))
-    b = _fold(np.where(ramp, twos, 0))
-    change = _fold(speeds - before)
-    again = _again(kinds, ones, twos)
-    tail = np.where(again, _AGAIN_BITS, _TAIL_BITS[kinds])
-    layout = _lay_out(ramp, a, b, change, tail)
+    rows = _prepare(kinds, ones, twos, speeds, before)
+    layout = _lay_out(rows)
     data: list[bytes] = []
-    sizes: list[_Ints] = []
-    for low in range(0, len(layout.first) - 1, _FRAMES):
-        part = _Layout(
-            layout.first[low : low + _FRAMES + 1],
-            layout.orders[low : low + _FRAMES],
-            layout.flagged[low : low + _FRAMES],
-        )
-        rows = slice(int(part.first[0]), int(part.first[-1]))
-        # A pen action that repeats needs no numbers: it travels as kind 0 and is no longer a pen action here.
-        kind_code = np.where(again[rows], AGAIN, kinds[rows])
-        payloads, lengths = _write(kind_code, ramp[rows], ones[rows], twos[rows], a[rows], b[rows], change[rows], part)
+    sizes: list[_Ints] = [np.zeros(1, dtype=np.int64)]
+    for low in range(0, len(layout.orders), _FRAMES):
+        part = layout.part(low, low + _FRAMES)
+        payloads, lengths = _write(rows.part(int(part.first[0]), int(part.first[-1])), part)
         data.append(payloads)
         sizes.append(lengths)
-    starts = np.concatenate([np.zeros(1, dtype=np.int64), np.cumsum(np.concatenate([*sizes, np.zeros(0, np.int64)]))])
-    return Packed(b"".join(data), starts.astype(np.int64), layout.first + start)
+    return Packed(b"".join(data), np.cumsum(np.concatenate(sizes)), layout.first + start)
 
 
-def pack_program(program: Program, records: tuple[int, int] | None = None) -> Packed:
-    """Pack a program, or its ``records`` from the first to before the last, at both of which the pen is at rest."""
-    first, after = records or (0, len(program))
-    part = slice(0, after)
-    kind = program.kind[part]
-    rest = np.where(kind == REST, program.rest_ticks[part], program.da[part])
-    return pack(
-        kind,
-        np.where(kind == PEN, program.servo_us[part], rest),
-        np.where(kind == PEN, program.dwell_ms[part], program.db[part]),
-        program.v_end[part],
-        start=first,
-    )
+@dataclass(frozen=True)
+class _Rows:
+    """Records with the numbers that may be written for them, (m,) each."""
+
+    ramp: NDArray[np.bool_]
+    code: _Ints  # kind on the wire
+    ones: _Ints
+    twos: _Ints
+    a: _Ints  # folded displacement (0 for other kinds), and its folded difference to the last ramp's
+    b: _Ints
+    a_less: _Ints
+    b_less: _Ints
+    speed: _Ints
+    before: _Ints
+    change: _Ints  # folded
+
+    def part(self, low: int, high: int) -> _Rows:
+        return _Rows(*(getattr(self, field.name)[low:high] for field in fields(self)))
 
 
-def payload_bytes(program: Program) -> int:
-    """Bytes of all records of a program as they go into frames."""
-    return len(pack_program(program).data)
+def _prepare(kinds: _Ints, ones: _Ints, twos: _Ints, speeds: _Ints, before: _Ints) -> _Rows:
+    ramp = kinds == RAMP
+    # Which ramp was the last one before each record; -1 for none.
+    upto = np.maximum.accumulate(np.where(ramp, np.arange(len(ramp)), -1))
+    last = np.concatenate([np.full(1, -1, dtype=np.int64), upto])[:-1]
+    columns: list[_Ints] = []
+    for column in (ones, twos):
+        steps = np.where(ramp, column, 0)
+        columns += [_fold(steps), _fold(steps - np.where(last >= 0, steps[last], 0))]
+    a, a_less, b, b_less = columns
+    code = np.where(_again(kinds, ones, twos), AGAIN, kinds)
+    return _Rows(ramp, code, ones, twos, a, b, a_less, b_less, speeds, before, _fold(speeds - before))
 
 
 def _again(kinds: _Ints, ones: _Ints, twos: _Ints) -> NDArray[np.bool_]:
@@ -175,54 +178,93 @@ def _length(numbers: _Ints, order: _Ints | int) -> _Ints:
 
 @dataclass(frozen=True)
 class _Layout:
-    """Where frames begin and with which orders: one row per frame."""
+    """Frames: (f + 1,) where each begins, (f, 4) its orders ka, kb, kv, kr, (f,) its mode."""
 
     first: _Ints
-    orders: _Ints  # (f, 3) ka, kb, kv
-    flagged: NDArray[np.bool_]
+    orders: _Ints
+    mode: _Ints
+
+    def part(self, low: int, high: int) -> _Layout:
+        return _Layout(self.first[low : high + 1], self.orders[low:high], self.mode[low:high])
 
 
-def _lay_out(ramp: NDArray[np.bool_], a: _Ints, b: _Ints, change: _Ints, tail: _Ints) -> _Layout:
-    count = len(ramp)
+def _lay_out(rows: _Rows) -> _Layout:
+    """Choose where frames begin, and their orders and modes, by the rule of the plain encoder."""
+    count = len(rows.ramp)
     first: list[int] = []
-    orders: list[tuple[int, int, int]] = []
-    flagged: list[bool] = []
+    orders: list[tuple[int, int, int, int]] = []
+    modes: list[int] = []
     room = (RECORDS_ROOM - HEADER) * 8
-    # A record takes 6 bits at least (three codes of order 0, or marker and kind), so a frame never reaches further.
+    # A record takes 3 bits at least, so no frame reaches further than this.
     reach = max(room // 3, WINDOW) + 1
     at = 0
     while at < count:
         low = at
         high = min(low + _BLOCK, count)
-        sums_a = _running([_length(a[low:high], k) for k in range(_ORDERS)])
-        sums_b = _running([_length(b[low:high], k) for k in range(_ORDERS)])
-        is_ramp = ramp[low:high]
-        moved = is_ramp & (change[low:high] != 0)
-        delta = change[low:high]
-        sums_v = _running([np.where(is_ramp, _length(delta, k), 0) for k in range(_ORDERS)])
-        less_one = np.maximum(delta - 1, 0)
-        sums_w = _running([np.where(is_ramp, 1, 0) + np.where(moved, _length(less_one, k), 0) for k in range(_ORDERS)])
-        sums_tail = np.concatenate([np.zeros(1, dtype=np.int64), np.cumsum(tail[low:high])])
+        block = rows.part(low, high)
+        ramp = block.ramp
+        stepped = ramp | (block.before > 0)
+        moving = ramp & (block.before > 0)
+        short = moving & ((block.speed == 0) | (block.speed == block.before))
+        other = moving & ~short
+        sums_a = _sums(block.a, stepped)
+        sums_b = _sums(block.b, stepped)
+        sums_a_less = _sums(block.a_less, stepped)
+        sums_b_less = _sums(block.b_less, stepped)
+        sums_v = _sums(block.change, moving)
+        sums_other = _sums(block.change - 1, other)
+        sums_rest = _sums(block.speed - 1, ramp & (block.before == 0))
+        flags = _running([np.where(short, 2, np.where(other, 1, 0))])[0]
+        fixed = (block.before == 0) + np.where(ramp, 0, _OTHER_BITS[block.code])
+        sums_fixed = _running([fixed])[0]
         while at < high and (high == count or at + reach <= high):
             i = at - low
             w = min(i + WINDOW, high - low)
-            ka = int(np.argmin(sums_a[:, w] - sums_a[:, i]))
-            kb = int(np.argmin(sums_b[:, w] - sums_b[:, i]))
-            plain = sums_v[:, w] - sums_v[:, i]
-            with_flag = sums_w[:, w] - sums_w[:, i]
-            kv, kw = int(np.argmin(plain)), int(np.argmin(with_flag))
-            flag = bool(with_flag[kw] < plain[kv])
-            end = min(i + reach, high - low) + 1
-            used = sums_a[ka, i:end] + sums_b[kb, i:end] + sums_tail[i:end]
-            used = used + (sums_w[kw, i:end] if flag else sums_v[kv, i:end])
+            mode = 0
+            ka, bits_a = _best(sums_a, i, w)
+            kb, bits_b = _best(sums_b, i, w)
+            ka_less, less_a = _best(sums_a_less, i, w)
+            kb_less, less_b = _best(sums_b_less, i, w)
+            kv, bits_v = _best(sums_v, i, w)
+            kv_short, bits_short = _best(sums_other, i, w)
+            kr, _ = _best(sums_rest, i, w)
+            span = slice(i, min(i + reach, high - low) + 1)
+            used = sums_rest[kr, span] + sums_fixed[span]
+            if less_a + less_b < bits_a + bits_b:
+                ka, kb = ka_less, kb_less
+                mode = DIFFERENCES
+                used = used + sums_a_less[ka, span] + sums_b_less[kb, span]
+            else:
+                used = used + sums_a[ka, span] + sums_b[kb, span]
+            if bits_short + int(flags[w] - flags[i]) < bits_v:
+                kv = kv_short
+                mode |= SHORT_SPEEDS
+                used = used + sums_other[kv, span] + flags[span]
+            else:
+                used = used + sums_v[kv, span]
             first.append(at)
-            orders.append((ka, kb, kw if flag else kv))
-            flagged.append(flag)
+            orders.append((ka, kb, kv, kr))
+            modes.append(mode)
             at += int(np.searchsorted(used, used[0] + room, side="right")) - 1
     first.append(count)
     return _Layout(
-        np.array(first, dtype=np.int64), np.array(orders, dtype=np.int64).reshape(-1, 3), np.array(flagged, dtype=bool)
+        np.array(first, dtype=np.int64),
+        np.array(orders, dtype=np.int64).reshape(-1, 4),
+        np.array(modes, dtype=np.int64),
     )
+
+
+def _best(sums: _Ints, low: int, high: int) -> tuple[int, int]:
+    """The order with the least bits between two places of the running sums, and the bits."""
+    bits = sums[:, high] - sums[:, low]
+    order = int(np.argmin(bits))
+    return order, int(bits[order])
+
+
+def _sums(numbers: _Ints, where: NDArray[np.bool_]) -> _Ints:
+    """Running sums of the code lengths, one row per order, of the numbers picked by ``where``."""
+    safe = np.where(where, numbers, 0)
+    return _running([np.where(where, _length(safe, k), 0) for k in range(_ORDERS)])
 
 
 def _running(rows: list[_Ints]) -> _Ints:
@@ -233,58 +275,58 @@ def _running(rows: list[_Ints]) -> _Ints:
     return out
 
 
-def _write(
-    kind_code: _Ints,
-    ramp: NDArray[np.bool_],
-    ones: _Ints,
-    twos: _Ints,
-    a: _Ints,
-    b: _Ints,
-    change: _Ints,
-    layout: _Layout,
-) -> tuple[bytes, _Ints]:
+def _write(rows: _Rows, layout: _Layout) -> tuple[bytes, _Ints]:
     """Lay down the bits of the layout's records at once; returns the payloads in a row, and their lengths in bytes."""
-    from_frame = layout.first - layout.first[0]
-    frame = np.repeat(np.arange(len(from_frame) - 1), np.diff(from_frame))
-    ka, kb, kv = layout.orders[frame].T
-    flag = layout.flagged[frame]
-    moved = ramp & (change != 0)
-    pen, rest = ~ramp & (kind_code == PEN), ~ramp & (kind_code == REST)
-    # Up to six codes per record, as (value, bits): da, db; flag or kind; change of speed, or the number in two parts.
-    # Each value has at most 19 significant bits.
-    v_number = np.where(flag, np.maximum(change - 1, 0), change)
-    v_written = np.where(flag, moved, ramp)
-    values = np.stack(
-        [
-            a + (np.int64(1) << ka),
-            b + (np.int64(1) << kb),
-            np.where(ramp, np.where(flag, moved, 0), kind_code),
-            np.where(ramp, np.where(v_written, v_number + (np.int64(1) << kv), 0), 0),
-            np.where(pen, ones, np.where(rest, ones >> 13, 0)),
-            np.where(pen, twos, np.where(rest, ones & 8191, 0)),
-        ],
-        axis=1,
-    )
-    lengths = np.stack(
-        [
-            _length(a, ka),
-            _length(b, kb),
-            np.where(ramp, np.where(flag, 1, 0), 2),
-            np.where(v_written, _length(v_number, kv), 0),
-            np.where(pen, 12, np.where(rest, 13, 0)),
+    first = layout.first - layout.first[0]
+    frame = np.repeat(np.arange(len(first) - 1), np.diff(first))
+    ka, kb, kv, kr = layout.orders[frame].T
+    mode = layout.mode[frame]
+    less = (mode & DIFFERENCES) > 0
+    resting = rows.before == 0
+    ramp = rows.ramp
+    a = np.where(less, rows.a_less, rows.a)
+    b = np.where(less, rows.b_less, rows.b)
+    # End speed: from rest; by its change; or in short form, where a flag says which.
+    shorts = ramp & ~resting & ((mode & SHORT_SPEEDS) > 0)
+    same = shorts & (rows.change == 0)
+    stops = shorts & (rows.speed == 0)
+    number = np.where(resting, rows.speed - 1, np.where(shorts, rows.change - 1, rows.change))
+    number = np.maximum(number, 0)
+    kv = np.where(resting, kr, kv)
+    pen, rest = ~ramp & (rows.code == PEN), ~ramp & (rows.code == REST)
+    one = np.int64(1)
+    stepped = ramp | ~resting
+    counted = ramp & ~same & ~stops
+    # Up to six codes per record as (value, bits), 0 bits where there is none; no value has more than 19 bits.
+    codes = (
+        (np.where(ramp, 0, 1), np.where(resting, 1, 0)),
+        (a + (one << ka), np.where(stepped, _length(a, ka), 0)),
+        (b + (one << kb), np.where(stepped, _length(b, kb), 0)),
+        (
+            np.where(ramp, np.where(stops, 3, np.where(same, 2, 0)), rows.code),
+            np.where(ramp, np.where(same | stops, 2, np.where(shorts, 1, 0)), 2),
+        ),
+        (
+            np.where(counted, number + (one << kv), np.where(pen, rows.ones, np.where(rest, rows.ones >> 13, 0))),
+            np.where(counted, _length(number, kv), np.where(pen, 12, np.where(rest, 13, 0))),
+        ),
+        (
+            np.where(pen, rows.twos, np.where(rest, rows.ones & 8191, 0)),
             np.where(pen | rest, 13, 0),
-        ],
-        axis=1,
+        ),
     )
+    values = np.stack([value for value, _ in codes], axis=1)
+    lengths = np.stack([length for _, length in codes], axis=1)
     running = np.concatenate([np.zeros(1, dtype=np.int64), np.cumsum(lengths.sum(axis=1))])
-    bits_of_frame = np.diff(running[from_frame])
+    bits_of_frame = np.diff(running[first])
     starts = np.concatenate([np.zeros(1, dtype=np.int64), np.cumsum(HEADER + (bits_of_frame + 7) // 8)])
-    data = np.zeros(int(starts[-1]) + 4, dtype=np.uint8)
-    heads = layout.orders
-    data[starts[:-1]] = heads[:, 0] | heads[:, 1] << 4
-    data[starts[:-1] + 1] = heads[:, 2] | layout.flagged.astype(np.int64) << 4
-    # End of each code, in bits from the start of ``data``.
-    shift = (starts[:-1] + HEADER) * 8 - running[from_frame[:-1]]
+    # Four spare bytes let the last value be written without a special case.
+    total = np.zeros(int(starts[-1]) + 4, dtype=np.int64)
+    total[starts[:-1]] = layout.orders[:, 0] | layout.orders[:, 1] << 4
+    total[starts[:-1] + 1] = layout.orders[:, 2] | layout.orders[:, 3] << 4
+    total[starts[:-1] + 2] = layout.mode
+    # End of each code, in bits from the start of these payloads.
+    shift = (starts[:-1] + HEADER) * 8 - running[first[:-1]]
     ends = (running[:-1] + shift[frame])[:, None] + np.cumsum(lengths, axis=1)
     used = lengths > 0
     value, end = values[used], ends[used]
@@ -292,7 +334,6 @@ def _write(
     # or-ing.
     byte = (end + 7) >> 3
     word = value << ((-end) & 7)
-    total = data.astype(np.int64)
     for i in range(4):
         at = byte - 1 - i
         part = (word >> (8 * i)) & 255
