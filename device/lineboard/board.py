@@ -12,16 +12,15 @@ Nothing here knows about frames.  Requests return a reason from `messages.REASON
 
 from array import array
 
-from linewire import messages
-from linewire.compat import const, ticks_add, ticks_diff
-from linewire.messages import ASLEEP, DRAWING, FAULTED, HOLDING, READY, UNHOMED
-
 from lineboard import kernel
 from lineboard.feeder import Feeder
 from lineboard.guard import Guard
 from lineboard.homing import Homing, HomingFault
 from lineboard.pen import Pen
 from lineboard.server import Server
+from linewire import messages
+from linewire.compat import const, ticks_add, ticks_diff
+from linewire.messages import ASLEEP, DRAWING, FAULTED, HOLDING, READY, UNHOMED
 
 VERSION = "lineboard 0.1"
 
@@ -318,7 +317,8 @@ class Board:
                 pen.note(0)
             if not feeder.standing():
                 return
-            pen.lift(now_us)
+            if self.state != HOLDING or self._stopping != _NOT_STOPPING:
+                pen.lift(now_us)  # once: in a hold, the user may move it by hand
             self.state = HOLDING
             if self._stopping != _NOT_STOPPING and pen.settled(now_us):
                 self._end_stop()

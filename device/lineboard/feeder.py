@@ -16,18 +16,18 @@ Contract: one caller, the main loop.  After construction nothing here allocates.
 
 from array import array
 
-from linewire.compat import const
-
 from lineboard import kernel
+from linewire.compat import const
 
 SLOTS = const(1024)  # records; a power of two.  At 0.1 mm a ramp: 100 mm of path, some ten times a stopping distance
 _MASK = const(1023)
 BLOCKS = const(8)
 BLOCK_WORDS = const(128)
-# 50 ms in ticks: longer than the loop's longest step (20 ms) with one collection of the heap (14 ms), and short enough that
-# a hold seems immediate.
+# 50 ms in ticks: longer than the loop's longest step (20 ms) with one collection of the heap (14 ms), and short
+# enough that a hold seems immediate.
 LOOK_AHEAD = const(250_000)
-# Homing looks ahead less: the switch's overtravel has to take what is rendered.  12 ms covers a loop that does little else.
+# Homing looks ahead less: the switch's overtravel has to take what is rendered.  12 ms covers a loop that does
+# little else.
 LOOK_AHEAD_HOMING = const(60_000)
 
 RAMP = const(0)  # x, y = steps of A and B, v = end speed
@@ -50,7 +50,7 @@ class Feeder:
     starved : times the pen came to a standstill because too little was known.
     underruns : times the player ran dry in motion.
     unplayable : the kernel refused record `dequeued`; nothing of it was played.
-    servo_us : servo pulse of the last pen record that the player has finished; the board sets it to 0 when it has read it.
+    servo_us : servo pulse of the last pen record that the player has finished; the board sets it to 0 once read.
     """
 
     def __init__(self, port):

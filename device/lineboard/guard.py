@@ -4,10 +4,9 @@
 board decides what follows from what it finds.
 """
 
+from lineboard import feeder, kernel
 from linewire import messages
 from linewire.compat import const, ticks_diff
-
-from lineboard import feeder, kernel
 
 # A switch counts as hit in mid-drawing once it has been closed this long.  Bounces of small switches last up to a few
 # milliseconds (common practice), spikes picked up by the cable are far shorter; at 200 mm/s it costs 0.4 mm.

@@ -1,27 +1,26 @@
 """Finding the zero of an axis at its endstop.
 
-Per axis: leave the switch if it is pressed, approach fast, back off, then several slow approaches.  Every move is made of
-ordinary ramps through the feeder, so homing keeps the same limits as drawing.  A fast approach ends in a controlled
+Per axis: leave the switch if it is pressed, approach fast, back off, then several slow approaches.  Every move is made
+of ordinary ramps through the feeder, so homing keeps the same limits as drawing.  A fast approach ends in a controlled
 stop; a slow one is halted at the first contact, and where it halted is known to the step from the words not played.
 
-The zero lies `backoff` inside the place where the switch closes (the mean over all passes), so that no switch is pressed
-anywhere within reach; on an axis homed at its high end, that place is `travel + backoff`.
+The zero lies `backoff` inside the place where the switch closes (the mean over all passes), so that no switch is
+pressed anywhere within reach; on an axis homed at its high end, that place is `travel + backoff`.
 
 Bounces: a slow approach stops at the first contact, not after a debounce time, because the time a switch bounces varies
 and would show up as a spread of the zero.  Then it waits `SETTLE_US`; a contact that has gone by then was a spike and
 the approach goes on.
 """
 
+from lineboard import kernel
+from lineboard.feeder import END, LOOK_AHEAD, LOOK_AHEAD_HOMING, RAMP
 from linewire import messages
 from linewire.compat import const, ticks_add, ticks_diff
 
-from lineboard import kernel
-from lineboard.feeder import END, LOOK_AHEAD, LOOK_AHEAD_HOMING, RAMP
-
 # Small switches bounce for up to a few milliseconds and a carriage swings for some tens (common practice).
 SETTLE_US = const(50_000)
-# Back-off moves allowed until a switch opens.  After a fast approach the pen stands a stopping distance and one look-ahead
-# behind the switch, a few back-off lengths at most.
+# Back-off moves allowed until a switch opens.  After a fast approach the pen stands a stopping distance and one
+# look-ahead behind the switch, a few back-off lengths at most.
 RELEASE_TRIES = const(8)
 # Approaches broken off by spikes before the switch counts as missing.
 SPIKES = const(10)

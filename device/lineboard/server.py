@@ -1,17 +1,17 @@
 """The board's end of the link: bytes to requests, answers and reports to bytes.
 
 `MOVES` is the hot path and allocates nothing; every other message goes through `messages.decode` and the table of
-requests.  At most one payload of records is worked off per turn of the loop, so that the player is looked after in between.
+requests.  At most one payload of records is worked off per turn of the loop, so that the player is looked after in
+between.
 """
 
 from array import array
 
+from lineboard import feeder, kernel
 from linewire import messages, records
 from linewire.compat import const, ticks_diff
 from linewire.endpoint import Endpoint
 from linewire.framing import HEADER
-
-from lineboard import feeder, kernel
 
 _CHUNK = const(512)
 _TICKS_PER_MS = const(5000)

@@ -5,11 +5,11 @@ from array import array
 from itertools import pairwise
 
 import pytest
+
 from dual import fake_world
 from lineboard import kernel
 from lineboard.feeder import END, LOOK_AHEAD, PEN, RAMP, REST, SLOTS, Feeder
 from lineboard.ports.virtual import VirtualPort
-
 from linewright.motion import timing
 
 ACCEL = 20_000
@@ -81,9 +81,11 @@ def predicted_ticks(records):
 
 @pytest.mark.parametrize("seed", range(5))
 def test_an_undisturbed_program_plays_every_step_and_takes_its_predicted_time(seed):
+    """Independent: the host's formula for the ticks, the world's own count for the steps."""
     records = [(PEN, 1300, 0, 1_000_000), *zigzag(seed), (REST, 0, 0, 77_777), (PEN, 1700, 0, 500_000)]
     records += [*zigzag(seed + 100), (END, 0, 0, 0)]
     rig = Rig()
+    rig.world.keep_blocks = True
     rig.push(records)
     rig.run()
     assert rig.played_ticks() == predicted_ticks(records)
@@ -120,7 +122,7 @@ def test_no_more_is_rendered_than_the_look_ahead_and_one_block():
         rig.turn()
         queued = sum((word >> 4) + rig.port.overhead_ticks for words, _ in rig.world.queue for word in words)
         most = max(most, queued)
-    # A block may overrun its quarter of the look-ahead by one piece of up to 16 steps, here 20 ms (800 steps/s along x).
+    # A block may overrun its quarter of the look-ahead by one piece of up to 16 steps, here 20 ms (800 steps/s in x).
     assert LOOK_AHEAD / 2 < most < LOOK_AHEAD * 5 / 4 + 100_000
 
 
@@ -183,8 +185,8 @@ def test_running_out_of_records_makes_the_pen_slow_down_and_wait():
     # Slowing down, not stopping dead: the last step intervals grow.
     ticks = [edge[0] for edge in rig.world.edges]
     assert ticks[-1] - ticks[-2] > 4 * (ticks[-101] - ticks[-102])
-    # No speed change faster than the allowed acceleration.  Under constant acceleration the mean speed over a stretch is the
-    # speed at the middle of its time, exactly; 10 % for the integers.
+    # No speed change faster than the allowed acceleration.  Under constant acceleration the mean speed over a stretch
+    # is the speed at the middle of its time, exactly; 10 % for the integers.
     stretches = list(zip(ticks[::20], ticks[20::20], strict=False))
     for (t0, t1), (t2, t3) in pairwise(stretches):
         change = 20 * kernel.TICK_HZ / (t3 - t2) - 20 * kernel.TICK_HZ / (t1 - t0)

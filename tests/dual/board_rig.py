@@ -1,13 +1,12 @@
 """A whole board on a fake world, with a host at the other end of the wire.  Runs on CPython and MicroPython."""
 
+import fake_world
+
 from lineboard.board import Board
 from lineboard.ports.virtual import VirtualPort
-
-import fake_world
 from linewire import messages, records
 from linewire.endpoint import Endpoint
 
-STEPS_PER_MM = 80
 SETTINGS = {
     "accel": 80_000,
     "max_rate": 40_000,

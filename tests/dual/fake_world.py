@@ -4,10 +4,12 @@ It follows the interface written down at the top of `lineboard.ports.virtual`, o
 A hook stands for the host: it runs before time passes and may put bytes on the wire.  Runs on CPython and MicroPython.
 """
 
+from array import array
+
 PERIOD_US = 1 << 30
 TICKS_PER_US = 5
 # Just below the wrap, so that every test crosses it.
-START_US = PERIOD_US - 1_500_000
+START_US = PERIOD_US - 700_000
 
 
 class Switch:
@@ -37,14 +39,40 @@ class Switch:
         return pressed
 
 
+class Edges:
+    """The step edges of a session as (tick, da, db), kept small: MicroPython's heap is."""
+
+    def __init__(self):
+        self._ticks = array("q")
+        self._words = array("B")
+
+    def add(self, tick, word):
+        self._ticks.append(tick)
+        self._words.append(word & 15)
+
+    def __len__(self):
+        return len(self._ticks)
+
+    def __getitem__(self, i):
+        if i < 0:
+            i += len(self)
+        if not 0 <= i < len(self):
+            raise IndexError(i)
+        word = self._words[i]
+        da = (word & 1) * (1 if word & 4 else -1)
+        db = (word >> 1 & 1) * (1 if word & 8 else -1)
+        return self._ticks[i], da, db
+
+
 class FakeWorld:
     """Plays words, keeps a log.
 
     Attributes
     ----------
     a, b : true motor steps since the start.
-    edges : [(tick, da, db)] every step edge.
+    edges : every step edge.
     servo_log, enable_log, marks : [(tick, ...)].
+    blocks : [(tick begun, words, servo_us)], only if ``keep_blocks``.
     """
 
     def __init__(self, start=(0, 0), crossed=False):
@@ -58,8 +86,9 @@ class FakeWorld:
         self.stepped = False  # its step edge has been made
         self.submitted = 0
         self.finished = 0
-        self.edges = []
-        self.blocks = []  # (tick begun, words, servo_us)
+        self.edges = Edges()
+        self.blocks = []
+        self.keep_blocks = False
         self.servo_log = []
         self.enable_log = []
         self.marks = []
@@ -146,7 +175,8 @@ class FakeWorld:
 
     def _begin_block(self):
         words, servo_us = self.queue[0]
-        self.blocks.append((self.word_from, words, servo_us))
+        if self.keep_blocks:
+            self.blocks.append((self.word_from, words, servo_us))
         if servo_us:
             self.servo_log.append((self.word_from, servo_us))
 
@@ -177,7 +207,7 @@ class FakeWorld:
                     assert self.powered, "a step with the drivers off"
                     self.a += da
                     self.b += db
-                    self.edges.append((edge, da, db))
+                    self.edges.add(edge, word)
                     if watching and self._endstops() != self.last_endstops:
                         return
             end = self.word_from + (word >> 4) + overhead

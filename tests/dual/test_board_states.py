@@ -1,0 +1,485 @@
+"""Every request and every guard event ends in the state that it names, with the pen up."""
+
+import unittest
+
+import board_rig
+from board_rig import DOWN, UP, BoardRig, square
+
+from lineboard import feeder
+from linewire import messages, records
+
+END = (records.END, 0, 0, 0)
+TICKS_PER_MS = 5000
+
+
+def drawing(strokes=6, side=4000, v=8000):
+    """A board in the middle of the second side of its first square."""
+    rig = BoardRig()
+    rig.ready()
+    rig.draw(square(side, v) * strokes + [END])
+    rig.run(lambda: rig.world.b >= side // 2)
+    return rig
+
+
+def straight(count, v, step):
+    """An open path along x at constant speed: the end is not known before it is sent."""
+    up = v * v // (2 * board_rig.SETTINGS["accel"])
+    return [(records.RAMP, up, 0, v)] + [(records.RAMP, step, 0, v)] * count + [(records.RAMP, up, 0, 0)]
+
+
+class Beginning(unittest.TestCase):
+    def test_a_board_that_has_been_told_nothing_moves_nothing(self):
+        rig = BoardRig()
+        rig.spend(0.5)
+        self.assertEqual(rig.state(), "asleep")
+        self.assertEqual(rig.world.enable_log, [(0, 0)])
+        for request in (("home", {"axes": 3}), ("origin", {"a": 0, "b": 0}), ("pen", {"servo_us": 1500})):
+            rig.send(request[0], **request[1])
+        rig.send("begin", program=1, first=0, a=0, b=0)
+        rig.spend(0.5)
+        refused = [fields["reason"] for name, fields in rig.heard if name == "refusal"]
+        self.assertEqual(refused, [messages.WRONG_STATE] * 4)
+        self.assertEqual(rig.world.enable_log, [(0, 0)])
+        self.assertEqual(rig.world.servo_log, [(0, 0)])
+
+    def test_settings_raise_the_pen_before_anything_else(self):
+        rig = BoardRig()
+        rig.settle()
+        self.assertEqual(rig.state(), "unhomed")
+        self.assertEqual(rig.world.servo_log[-1][1], UP)
+        self.assertEqual(rig.report()["flags"] & messages.FLAG_PEN_UP, messages.FLAG_PEN_UP)
+
+    def test_settings_that_contradict_each_other_change_nothing(self):
+        rig = BoardRig()
+        rig.settle()
+        before = list(rig.board.settings)
+        low, high, accel = (messages.SETTING_BY_NAME[name][1] for name in ("x_low", "x_high", "accel"))
+        rig.send("set", pairs=((accel, 5), (low, 100), (high, 50)))
+        rig.send("set", pairs=((messages.SETTING_BY_NAME["max_rate"][1], 131_071),))
+        rig.spend(0.3)
+        refusals = [fields for name, fields in rig.heard if name == "refusal"]
+        self.assertEqual([(f["field"], f["value"]) for f in refusals], [(high, 50), (2, 131_071)])
+        self.assertEqual(refusals[0]["low"], 100)
+        self.assertEqual(refusals[1]["high"], rig.port.max_rate)
+        self.assertEqual(list(rig.board.settings), before)
+
+    def test_a_host_of_another_protocol_is_refused(self):
+        rig = BoardRig()
+        rig.send("hello", protocol=99, digest=0)
+        rig.spend(0.3)
+        self.assertEqual(rig.last("refusal")["reason"], messages.OTHER_VERSION)
+        self.assertEqual(rig.last("greeting"), None)
+
+    def test_a_program_begins_only_where_the_pen_is(self):
+        rig = BoardRig()
+        rig.ready()
+        rig.send("begin", program=1, first=0, a=0, b=1)
+        rig.spend(0.3)
+        refusal = rig.last("refusal")
+        self.assertEqual((refusal["reason"], refusal["field"], refusal["value"]), (messages.POSITION_DIFFERS, 4, 0))
+        self.assertEqual(rig.state(), "ready")
+
+
+class Drawing(unittest.TestCase):
+    def test_an_undisturbed_drawing_takes_the_time_of_its_plan(self):
+        program = square() * 3 + [END]
+        rig = BoardRig()
+        rig.ready()
+        rig.draw(program)
+        rig.run(lambda: rig.last("event"))
+        rig.spend(0.5)
+        report = rig.report()
+        self.assertEqual(rig.last("event"), {"code": messages.FINISHED, "value": len(program)})
+        self.assertEqual(report["state"], messages.READY)
+        self.assertEqual(report["records_done"], len(program))
+        # By hand: accelerating over 200 steps to 4000 steps/s takes 0.1 s, so a side of 800 takes 0.1 + 0.1 + 0.1 s.
+        expected = 3 * (4 * 300 + 150 + 200) * TICKS_PER_MS
+        self.assertEqual(report["played_s"] * 5_000_000 + report["played_ticks"], expected)
+        self.assertEqual((report["starved"], report["underruns"]), (0, 0))
+        self.assertEqual((rig.world.a, rig.world.b), (0, 0))
+        self.assertEqual([us for _, us in rig.world.servo_log[1:]], [UP] + [DOWN, UP] * 3)
+
+    def test_time_in_the_log_passed_the_wrap_of_the_counter(self):
+        """The world's clock starts 0.7 s below the wrap, so every drawing here has crossed it."""
+        rig = drawing()
+        self.assertTrue(rig.world.now_us() < 1 << 29)
+
+    def test_a_second_program_begins_where_the_first_ended(self):
+        rig = BoardRig()
+        rig.ready()
+        rig.draw([(records.RAMP, 100, 50, 1000), (records.RAMP, 100, 50, 0), END], number=5)
+        rig.run(lambda: rig.last("event"))
+        rig.heard.clear()
+        rig.draw([(records.RAMP, 100, 50, 1000), (records.RAMP, 100, 50, 0), END], number=6, first=1000, at=(200, 100))
+        rig.run(lambda: rig.last("event"))
+        self.assertEqual(rig.last("event"), {"code": messages.FINISHED, "value": 1003})
+        self.assertEqual((rig.world.a, rig.world.b), (400, 200))
+
+    def test_a_program_longer_than_the_queue(self):
+        program = straight(3000, 6000, 5) + [END]
+        rig = BoardRig()
+        rig.ready()
+        rig.draw(program)
+        rig.run(lambda: rig.last("event"))
+        self.assertEqual(rig.world.a, sum(record[1] for record in program))
+        self.assertEqual(rig.report()["starved"], 0)
+        self.assertEqual(rig.report()["underruns"], 0)
+
+    def test_progress_is_reported_while_drawing(self):
+        rig = drawing()
+        seen = set()
+
+        def look():
+            seen.add((rig.report()["played_s"], rig.report()["played_ticks"]))
+            return rig.last("event") is not None
+
+        rig.run(look)
+        # Ten times a second; this drawing takes 20 s.
+        self.assertTrue(150 < len(seen) < 250)
+
+
+class HoldAndCarryOn(unittest.TestCase):
+    def test_hold_lifts_the_pen_once_it_stands_and_lowers_it_before_it_moves(self):
+        rig = drawing()
+        rig.send("pace", value=0)
+        asked = rig.world.tick
+        rig.run(lambda: rig.state() == "holding")
+        stood = rig.world.edges[-1][0]
+        # The look-ahead, a block and v/a.
+        self.assertTrue(stood - asked < (75 + 100 + 20) * TICKS_PER_MS)
+        rig.spend(1)
+        lifted = [tick for tick, us in rig.world.servo_log if us == UP][-1]
+        self.assertTrue(lifted >= stood)
+        self.assertEqual(rig.world.edges[-1][0], stood)
+        self.assertEqual(rig.report()["flags"] & messages.FLAG_PEN_UP, messages.FLAG_PEN_UP)
+        self.assertEqual((rig.report()["a"], rig.report()["b"]), (rig.world.a, rig.world.b))
+        at = len(rig.world.edges)
+        rig.send("pace", value=256)
+        rig.run(lambda: rig.state() == "drawing")
+        lowered = [tick for tick, us in rig.world.servo_log if us == DOWN][-1]
+        rig.run(lambda: rig.last("event"))
+        self.assertTrue(rig.world.edges[at][0] - lowered >= 150 * TICKS_PER_MS)
+        self.assertEqual((rig.world.a, rig.world.b), (0, 0))
+
+    def test_slowing_down_takes_longer_and_goes_the_same_way(self):
+        paths = []
+        times = []
+        for pace in (256, 64):
+            rig = BoardRig()
+            rig.ready()
+            rig.draw(square(4000, 8000) + [END])
+            rig.send("pace", value=pace)
+            rig.run(lambda: rig.last("event"))
+            paths.append([edge[1:] for edge in rig.world.edges])
+            times.append(rig.report()["played_s"] + rig.report()["played_ticks"] / 5e6)
+        self.assertEqual(paths[0], paths[1])
+        self.assertTrue(2 * times[0] < times[1] < 5 * times[0])
+
+    def test_hold_before_the_first_step(self):
+        rig = BoardRig()
+        rig.ready()
+        rig.draw(square() + [END])
+        rig.send("pace", value=0)
+        rig.spend(2)
+        self.assertEqual(rig.state(), "holding")
+        self.assertEqual(len(rig.world.edges), 0)
+        rig.send("pace", value=256)
+        rig.run(lambda: rig.last("event"))
+        self.assertEqual((rig.world.a, rig.world.b), (0, 0))
+
+    def test_a_pen_moved_by_hand_in_a_hold_goes_back_to_its_height(self):
+        rig = drawing()
+        rig.send("pace", value=0)
+        rig.run(lambda: rig.state() == "holding")
+        rig.spend(0.5)
+        rig.send("pen", servo_us=1500)
+        rig.spend(0.5)
+        self.assertEqual(rig.world.servo_log[-1][1], 1500)
+        rig.send("pace", value=256)
+        rig.run(lambda: rig.state() == "drawing")
+        self.assertEqual(rig.world.servo_log[-1][1], DOWN)
+
+
+class Abandon(unittest.TestCase):
+    def check_stopped(self, rig):
+        self.assertEqual(rig.state(), "ready")
+        self.assertTrue(rig.board.trusted())
+        self.assertTrue(rig.board.pen.is_up())
+        self.assertEqual(rig.last("event")["code"], messages.STOPPED)
+        self.assertEqual((rig.board.feeder.a, rig.board.feeder.b), (rig.world.a, rig.world.b))
+        # And the next program can begin right there.
+        rig.heard.clear()
+        a, b = rig.world.a, rig.world.b
+        da = 100 if a < 8000 else -100
+        rig.draw([(records.RAMP, da, 0, 1000), (records.RAMP, da, 0, 0), END], number=2)
+        rig.run(lambda: rig.last("event"))
+        self.assertEqual(rig.last("event")["code"], messages.FINISHED)
+        self.assertEqual((rig.world.a, rig.world.b), (a + 2 * da, b))
+
+    def test_in_mid_stroke(self):
+        rig = drawing()
+        rig.send("abandon")
+        rig.run(lambda: rig.last("event"))
+        self.assertTrue(rig.world.b > 2000)
+        self.check_stopped(rig)
+
+    def test_in_a_hold(self):
+        rig = drawing()
+        rig.send("pace", value=0)
+        rig.run(lambda: rig.state() == "holding")
+        rig.send("abandon")
+        rig.run(lambda: rig.last("event"))
+        self.check_stopped(rig)
+
+    def test_in_a_long_rest_it_does_not_wait_for_its_end(self):
+        rig = BoardRig()
+        rig.ready()
+        rig.draw([(records.PEN, DOWN, 100, 0), (records.REST, 60_000_000, 0, 0), END])
+        rig.spend(1)
+        before = rig.world.tick
+        rig.send("abandon")
+        rig.run(lambda: rig.last("event"))
+        self.assertTrue(rig.world.tick - before < 5_000_000)
+        self.check_stopped(rig)
+
+    def test_with_an_empty_queue(self):
+        rig = BoardRig()
+        rig.ready()
+        rig.draw([])
+        rig.spend(1)
+        rig.send("abandon")
+        rig.run(lambda: rig.last("event"))
+        self.check_stopped(rig)
+
+    def test_at_rest_it_does_nothing(self):
+        rig = BoardRig()
+        rig.ready()
+        rig.send("abandon")
+        rig.spend(0.5)
+        self.assertEqual(rig.state(), "ready")
+
+
+class Cut(unittest.TestCase):
+    def test_cut_stops_at_once_and_forgets_the_position(self):
+        rig = drawing()
+        rig.send("cut")
+        rig.spend(0.02)
+        edges = len(rig.world.edges)
+        rig.spend(0.5)
+        self.assertEqual(len(rig.world.edges), edges)
+        self.assertEqual(rig.state(), "unhomed")
+        self.assertEqual(rig.world.powered, 0)
+        self.assertEqual(rig.world.servo_log[-1][1], UP)
+        self.assertFalse(rig.board.trusted())
+        self.assertEqual(rig.last("fault")["code"], messages.MOTORS_CUT)
+        self.assertEqual((rig.board.feeder.a, rig.board.feeder.b), (rig.world.a, rig.world.b))
+        rig.send("begin", program=2, first=0, a=rig.world.a, b=rig.world.b)
+        rig.spend(0.2)
+        self.assertEqual(rig.last("refusal")["reason"], messages.WRONG_STATE)
+
+    def test_cut_before_settings_leaves_it_asleep(self):
+        rig = BoardRig()
+        rig.send("cut")
+        rig.spend(0.5)
+        self.assertEqual(rig.state(), "asleep")
+
+
+class Guard(unittest.TestCase):
+    def check_limits(self, crossed, program):
+        rig = BoardRig(crossed=crossed)
+        rig.ready(kinematics=1 if crossed else 0)
+        rig.draw(program)
+        rig.run(lambda: rig.state() == "faulted")
+        rig.spend(0.5)
+        self.assertEqual(rig.last("fault")["code"], messages.BEYOND_LIMITS)
+        self.assertTrue(rig.board.trusted())
+        self.assertTrue(rig.board.pen.is_up())
+        self.assertEqual((rig.board.feeder.a, rig.board.feeder.b), (rig.world.a, rig.world.b))
+        low, high = board_rig.SETTINGS["x_low"], board_rig.SETTINGS["x_high"]
+        a = b = 0
+        for _, da, db in rig.world.edges:
+            a += da
+            b += db
+            self.assertTrue(low <= ((a + b) / 2 if crossed else a) <= high)
+        return rig
+
+    def test_a_record_that_leads_out_of_reach_stops_the_drawing_inside(self):
+        steps = [(records.RAMP, 4000, 0, 8000), (records.RAMP, 8000, 0, 8000), (records.RAMP, 4001, 0, 0), END]
+        rig = self.check_limits(False, steps)
+        # A fault that leaves the position trusted ends when the user abandons.
+        rig.send("abandon")
+        rig.spend(0.5)
+        self.assertEqual(rig.state(), "ready")
+        self.assertEqual(rig.board.fault, messages.NO_FAULT)
+
+    def test_the_same_on_crossed_belts(self):
+        steps = [(records.RAMP, 8000, 8000, 8000), (records.RAMP, 8000, 8001, 8000), (records.RAMP, -100, -100, 0), END]
+        self.check_limits(True, steps)
+
+    def test_the_very_edge_is_within_reach(self):
+        rig = BoardRig()
+        rig.ready()
+        rig.draw([(records.RAMP, 8000, 12000, 8000), (records.RAMP, 8000, 12000, 0), END])
+        rig.run(lambda: rig.last("event"))
+        self.assertEqual((rig.world.a, rig.world.b), (16_000, 24_000))
+
+    def test_a_switch_hit_in_mid_drawing(self):
+        for axis in (0, 1):
+            rig = drawing()
+            rig.world.switches[axis] = board_rig.fake_world.Switch(1 << 20, low_end=False)
+            rig.spend(0.1)
+            self.assertEqual(rig.state(), "drawing")
+            rig.world.switches[axis].forced = True
+            rig.run(lambda: rig.state() == "faulted", 1)
+            edges = len(rig.world.edges)
+            rig.spend(0.5)
+            self.assertEqual(len(rig.world.edges), edges)
+            self.assertEqual(rig.last("fault"), {"code": messages.ENDSTOP_HIT, "detail": axis})
+            self.assertFalse(rig.board.trusted())
+            self.assertEqual(rig.world.powered, 0)
+            self.assertEqual(rig.world.servo_log[-1][1], UP)
+            rig.send("abandon")
+            rig.spend(0.2)
+            self.assertEqual(rig.state(), "faulted")
+
+    def test_a_spike_on_the_switch_cable_stops_nothing(self):
+        rig = drawing()
+        switch = board_rig.fake_world.Switch(1 << 20, low_end=False)
+        rig.world.switches[0] = switch
+        switch.forced = True
+        rig.spend(0.001)
+        switch.forced = None
+        rig.run(lambda: rig.last("event"))
+        self.assertEqual(rig.last("event")["code"], messages.FINISHED)
+
+    def test_records_that_make_no_sense(self):
+        rig = BoardRig()
+        rig.ready()
+        rig.draw([])
+        rig.spend(0.2)
+        rig.send("moves", first=0, records=b"\x00\xff\x00\x00")
+        rig.run(lambda: rig.last("fault"))
+        self.assertEqual(rig.state(), "faulted")
+        self.assertEqual(rig.last("fault"), {"code": messages.BAD_RECORDS, "detail": 0})
+        self.assertTrue(rig.board.trusted())
+        self.assertTrue(rig.board.pen.is_up())
+
+    def test_a_pen_action_at_speed_is_a_bad_record(self):
+        rig = BoardRig()
+        rig.ready()
+        rig.draw([])
+        rig.run(lambda: rig.state() == "drawing")
+        # Neither encoder nor decoder lets one through; the guard is the last to look.
+        rig.board.record(feeder.RAMP, 1000, 0, 3000)
+        rig.board.record(feeder.PEN, DOWN, 0, 500_000)
+        rig.run(lambda: rig.last("fault"))
+        self.assertEqual(rig.last("fault"), {"code": messages.BAD_RECORDS, "detail": 1})
+        self.assertEqual(len(rig.world.edges), 0)
+
+    def test_records_out_of_step_are_refused_and_stop_nothing(self):
+        rig = drawing()
+        taken = rig.board.feeder.taken
+        payload, _ = records.encode_payload([(records.RAMP, 1, 1, 100)], 0)
+        rig.send("moves", first=taken + 3, records=payload)
+        rig.run(lambda: rig.last("refusal"))
+        self.assertEqual(rig.last("refusal")["reason"], messages.OUT_OF_STEP)
+        self.assertEqual(rig.last("refusal")["low"], taken)
+        rig.run(lambda: rig.last("event"))
+        self.assertEqual(rig.last("event")["code"], messages.FINISHED)
+
+    def test_a_ramp_too_slow_to_play_is_a_bad_record(self):
+        rig = BoardRig()
+        rig.ready()
+        rig.draw([(records.RAMP, 16000, 0, 1), (records.RAMP, 0, 1, 0), END])
+        rig.run(lambda: rig.last("fault"))
+        self.assertEqual(rig.last("fault"), {"code": messages.BAD_RECORDS, "detail": 0})
+        self.assertTrue(rig.board.trusted())
+
+
+class Silence(unittest.TestCase):
+    def test_a_silent_host_makes_the_pen_wait_raised_and_nothing_is_lost(self):
+        program = straight(3000, 6000, 5) + [END]
+        rig = BoardRig()
+        rig.ready()
+        rig.draw([(records.PEN, DOWN, 150, 0)] + program)
+        rig.run(lambda: rig.world.a > 3000)
+        rig.silent = True
+        rig.run(lambda: rig.state() == "holding", 10)
+        rig.spend(3)
+        self.assertEqual(rig.world.servo_log[-1][1], UP)
+        self.assertTrue(rig.board.trusted())
+        self.assertEqual(rig.board.fault, messages.HOST_LOST)
+        stood = rig.world.a
+        rig.spend(5)
+        self.assertEqual(rig.world.a, stood)
+        rig.silent = False
+        rig.run(lambda: rig.last("event"))
+        self.assertEqual(rig.last("event")["code"], messages.FINISHED)
+        self.assertEqual(rig.world.a, sum(record[1] for record in program))
+        self.assertEqual(rig.board.fault, messages.NO_FAULT)
+        self.assertTrue(any(name == "fault" and f["code"] == messages.HOST_LOST for name, f in rig.heard))
+
+    def test_a_host_with_nothing_to_say_is_asked_whether_it_is_there(self):
+        """A single move of 6 s, all records sent: nothing but the board's question can show that the host lives."""
+        rig = BoardRig()
+        rig.ready()
+        rig.draw([(records.RAMP, 2000, 0, 2500), (records.RAMP, 10000, 0, 2500), (records.RAMP, 2000, 0, 0), END])
+        rig.run(lambda: rig.last("event"))
+        self.assertEqual(rig.last("event")["code"], messages.FINISHED)
+        self.assertEqual(rig.last("fault"), None)
+
+    def test_another_host_does_not_set_the_pen_going(self):
+        rig = drawing()
+        rig.silent = True
+        rig.run(lambda: rig.state() == "holding", 10)
+        rig.new_host(1234)
+        rig._program = []
+        rig.silent = False
+        rig.send("hello", protocol=messages.PROTOCOL, digest=4711)
+        at = len(rig.world.edges)
+        rig.spend(2)
+        self.assertEqual(len(rig.world.edges), at)
+        self.assertEqual(rig.state(), "holding")
+        report = rig.report()
+        self.assertEqual((report["a"], report["b"]), (rig.world.a, rig.world.b))
+        self.assertTrue(report["records_done"] > 0)
+        rig.send("abandon")
+        rig.run(lambda: rig.state() == "ready")
+        self.assertTrue(rig.board.trusted())
+
+
+class Idle(unittest.TestCase):
+    def test_motors_are_freed_after_a_while_and_wake_before_they_move(self):
+        rig = BoardRig()
+        rig.ready()
+        self.assertEqual(rig.world.powered, 1)
+        rig.spend(11)
+        self.assertEqual(rig.world.powered, 0)
+        self.assertEqual(rig.last("event"), {"code": messages.WENT_IDLE, "value": 10})
+        self.assertEqual(rig.state(), "ready")
+        self.assertTrue(rig.board.trusted())
+        rig.heard.clear()
+        rig.draw([(records.RAMP, 100, 0, 1000), (records.RAMP, 100, 0, 0), END])
+        rig.run(lambda: rig.last("event"))
+        woken = rig.world.enable_log[-1]
+        self.assertEqual(woken[1], 1)
+        self.assertTrue(rig.world.edges[0][0] - woken[0] >= 50 * TICKS_PER_MS)
+
+    def test_never_is_a_choice(self):
+        rig = BoardRig()
+        rig.ready()
+        rig.send("idle", seconds=0)
+        rig.spend(30)
+        self.assertEqual(rig.world.powered, 1)
+
+    def test_freeing_the_motors_by_hand_loses_the_position(self):
+        rig = BoardRig()
+        rig.ready()
+        rig.send("enable", on=0)
+        rig.spend(0.3)
+        self.assertEqual((rig.state(), rig.world.powered), ("unhomed", 0))
+        self.assertFalse(rig.board.trusted())
+
+
+if __name__ == "__main__":
+    unittest.main()
