@@ -1,0 +1,138 @@
+"""The CSS cascade of an SVG: which value each property was given on each element.
+
+Presentation attributes, then rules of ``<style>`` by specificity and order, then ``style`` attributes, then
+``!important`` declarations in the same order (CSS Cascading 4, section 6; presentation attributes count as author
+rules of specificity 0: SVG 2, section 6.6). Inheritance is not decided here; see `linewright.sources.svg.style`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from functools import lru_cache
+from typing import Any
+from xml.etree.ElementTree import Element
+
+import cssselect2
+import tinycss2
+
+from linewright.sources.svg.notes import Notes
+
+Declared = dict[str, str]
+Declarations = tuple[tuple[str, str], ...]
+
+# Everything the reader looks at through the cascade. Geometry is among it since SVG 2 made it properties.
+PROPERTIES = frozenset((
+    "fill", "fill-opacity", "stroke", "stroke-opacity", "stroke-width", "stroke-linecap", "stroke-dasharray",
+    "stroke-dashoffset", "color", "font-size", "visibility", "display", "opacity", "overflow", "transform",
+    "transform-origin", "transform-box", "clip-path", "mask", "filter", "marker-start", "marker-mid", "marker-end",
+    "stop-color", "stop-opacity", "x", "y", "width", "height", "cx", "cy", "r", "rx", "ry",
+))  # fmt: skip
+
+# Selectors that look back at earlier siblings cost the square of a family's size (their library keeps a list of all
+# earlier siblings for each child): 2000 children are 2 million entries, 16 MB.
+MOST_SIBLINGS = 2000
+
+
+class Cascade:
+    """Answers `declared` for the elements of one document.
+
+    Parameters
+    ----------
+    root : root element of the document.
+    sheets : the texts of its ``<style>`` elements, in document order.
+    notes : receives what is not understood.
+    """
+
+    def __init__(self, root: Element, sheets: Sequence[str], notes: Notes) -> None:
+        normal, important = cssselect2.Matcher(), cssselect2.Matcher()
+        wide = any(len(element) > MOST_SIBLINGS for element in root.iter()) if sheets else False
+        rules = 0
+        for sheet in sheets:
+            for prelude, declarations in _rules(tinycss2.parse_stylesheet(sheet, True, True), notes):
+                rules += _add_rule(prelude, declarations, normal, important, wide, notes)
+        self._matched: dict[Element, tuple[Declarations, Declarations]] = {}
+        if rules:
+            for wrapper in cssselect2.ElementWrapper.from_xml_root(root).iter_subtree():
+                found = _matches(normal, wrapper), _matches(important, wrapper)
+                if found != ((), ()):
+                    self._matched[wrapper.etree_element] = found
+
+    def declared(self, element: Element) -> Declared:
+        """The winning value of every property of `PROPERTIES` that anything gives to ``element``."""
+        attributes = element.attrib
+        declared = {name: attributes[name].strip() for name in attributes if name in PROPERTIES}
+        matched = self._matched.get(element)
+        if matched is not None:
+            declared.update(matched[0])
+        inline = attributes.get("style")
+        inline_important: Declarations = ()
+        if inline:
+            inline_normal, inline_important = _parse_declarations(inline)
+            declared.update(inline_normal)
+        if matched is not None:
+            declared.update(matched[1])
+        declared.update(inline_important)
+        return declared
+
+
+def _matches(matcher: Any, wrapper: Any) -> Declarations:  # the CSS libraries ship no types
+    return tuple(pair for _, _, pseudo, payload in matcher.match(wrapper) if pseudo is None for pair in payload)
+
+
+def _rules(parsed: Iterable[Any], notes: Notes) -> Iterator[tuple[Any, Any]]:
+    """Selector and content of every style rule, those of fitting ``@media`` blocks included."""
+    for rule in parsed:
+        if rule.type == "qualified-rule":
+            yield rule.prelude, rule.content
+        elif rule.type == "at-rule" and rule.lower_at_keyword == "media":
+            query = tinycss2.serialize(rule.prelude).strip().lower()
+            if rule.content is None or query not in ("", "all", "print", "screen"):
+                notes.add(f"style sheet: the rules for '@media {query[:40]}' are left out")
+            else:
+                yield from _rules(tinycss2.parse_rule_list(rule.content, True, True), notes)
+        elif rule.type == "at-rule" and rule.lower_at_keyword == "import":
+            notes.add("style sheet: '@import' is never followed; nothing outside the file is read")
+        elif rule.type == "error":
+            notes.add(f"style sheet: {rule.message}")
+
+
+def _add_rule(prelude: Any, content: Any, normal: Any, important: Any, wide: bool, notes: Notes) -> int:
+    """Add one style rule to the matchers; the number of its selectors that were understood."""
+    text = tinycss2.serialize(prelude).strip()
+    if wide and any(
+        (t.type == "literal" and t.value == "~") or "nth" in str(getattr(t, "lower_name", "")) for t in prelude
+    ):
+        why = f"it counts siblings, and some element has more than {MOST_SIBLINGS} children"
+        notes.add(f"style sheet: the rule for '{text[:40]}' is left out: {why}")
+        return 0
+    usual, strong = _split(tinycss2.parse_blocks_contents(content))
+    try:
+        selectors = cssselect2.compile_selector_list(prelude)
+    except cssselect2.SelectorError:
+        notes.add(f"style sheet: the selector '{text[:40]}' is not understood")
+        return 0
+    for selector in selectors:
+        normal.add_selector(selector, usual)
+        important.add_selector(selector, strong)
+    return len(selectors)
+
+
+@lru_cache(maxsize=4096)
+def _parse_declarations(text: str) -> tuple[Declarations, Declarations]:
+    return _split(tinycss2.parse_blocks_contents(text))
+
+
+def _split(declarations: Iterable[Any]) -> tuple[Declarations, Declarations]:
+    """Declarations of known properties: the normal ones, and the important ones."""
+    normal: list[tuple[str, str]] = []
+    important: list[tuple[str, str]] = []
+    for declaration in declarations:
+        if declaration.type != "declaration":
+            continue
+        target = important if declaration.important else normal
+        value = tinycss2.serialize(declaration.value).strip()
+        if declaration.lower_name == "marker":
+            target.extend((f"marker-{place}", value) for place in ("start", "mid", "end"))
+        elif declaration.lower_name in PROPERTIES:
+            target.append((declaration.lower_name, value))
+    return tuple(normal), tuple(important)

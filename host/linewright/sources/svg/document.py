@@ -1,0 +1,278 @@
+"""`Document`: the XML tree of an SVG from untrusted bytes, with line numbers, ids and style sheets.
+
+Refused: entity declarations of any kind (expansion bombs, local files), files and trees beyond `Limits`. Never done:
+fetching anything. A plain DOCTYPE without declarations is fine; SVG 1.1 files carry one.
+"""
+
+from __future__ import annotations
+
+import io
+import os
+import zlib
+from collections.abc import Iterator
+from pathlib import Path
+from xml.etree.ElementTree import Element, ParseError
+from xml.parsers.expat import ExpatError
+
+import defusedxml.ElementTree
+from defusedxml.common import DefusedXmlException
+
+from linewright.errors import SourceError
+from linewright.sources.svg.limits import Limits, refuse
+from linewright.sources.svg.notes import Notes
+
+SVG_NAMESPACE = "http://www.w3.org/2000/svg"
+_LINE = "{linewright}line"  # attribute that carries the line number through the tree, whatever the file says
+_MAGIC = {
+    b"\x89PNG": "a PNG picture", b"\xff\xd8\xff": "a JPEG picture", b"GIF8": "a GIF picture", b"%PDF": "a PDF",
+    b"RIFF": "a WebP picture or another RIFF file", b"BM": "a BMP picture", b"PK\x03\x04": "a zip archive",
+}  # fmt: skip
+
+
+class Document:
+    """The tree of one SVG file.
+
+    Attributes
+    ----------
+    root : the outermost ``svg`` element.
+    ids : the first element of each id.
+    sheets : texts of the ``style`` elements in document order.
+    name : what error messages call the file.
+    """
+
+    def __init__(self, root: Element, name: str, notes: Notes) -> None:
+        self.root = root
+        self.name = name
+        self.ids: dict[str, Element] = {}
+        self.sheets: list[str] = []
+        for element in root.iter():
+            label = element.get("id")
+            if label is not None:
+                self.ids.setdefault(label, element)
+            if local_name(element) == "style":
+                self._add_sheet(element, notes)
+
+    def _add_sheet(self, element: Element, notes: Notes) -> None:
+        kind = element.get("type", "text/css").strip().lower()
+        media = element.get("media", "all").strip().lower()
+        if kind not in ("", "text/css"):
+            notes.add(f"a style sheet of type '{kind[:40]}' is left out; only text/css is read", line_of(element))
+        elif media in ("", "all", "screen", "print"):
+            self.sheets.append(element.text or "")
+
+    def target(self, reference: str) -> Element | None:
+        """The element that ``#id`` refers to; None when it is not in this file."""
+        return self.ids.get(reference[1:]) if reference.startswith("#") else None
+
+    def where(self, element: Element | None) -> str:
+        """Place of an element for messages: file, line, tag and id."""
+        if element is None:
+            return self.name
+        label = element.get("id")
+        tag = local_name(element) or "element"
+        shown = f'<{tag} id="{label[:40]}">' if label else f"<{tag}>"
+        return f"{self.name}, line {line_of(element)}, {shown}"
+
+
+def local_name(element: Element) -> str | None:
+    """``"path"`` for an SVG path; None for elements of other namespaces."""
+    tag = element.tag
+    if tag.startswith("{"):
+        space, _, name = tag[1:].partition("}")
+        return name if space == SVG_NAMESPACE else None
+    return tag
+
+
+def href_of(element: Element) -> str:
+    """What ``href`` refers to, in the spelling of SVG 2 or that of SVG 1.1; empty when it is absent."""
+    return element.get("href", element.get("{http://www.w3.org/1999/xlink}href", "")).strip()
+
+
+def line_of(element: Element) -> int | None:
+    """Line of the start tag in the file."""
+    text = element.get(_LINE)
+    return None if text is None else int(text)
+
+
+def read_bytes(path: str | os.PathLike[str], limits: Limits) -> bytes:
+    """The bytes of a file, unpacked when gzip has packed them (``.svgz``).
+
+    Raises
+    ------
+    SourceError
+        When it cannot be read or is larger than the limit, packed or not.
+    """
+    name = os.fspath(path)
+    try:
+        with Path(path).open("rb") as file:
+            size = os.fstat(file.fileno()).st_size
+            if size > limits.file_bytes:
+                raise _too_large(name, size, limits)
+            data = file.read(limits.file_bytes + 1)
+    except OSError as problem:
+        reason = problem.strerror or str(problem)
+        raise SourceError(f"cannot be read: {reason}", where=name, hint="check the name and the permissions") from None
+    return data
+
+
+def parse_document(data: bytes, name: str, limits: Limits, notes: Notes) -> Document:
+    """Parse the bytes of an SVG, packed or not.
+
+    Raises
+    ------
+    SourceError
+        When it is no SVG, declares entities, or is beyond the limits; with the line where known.
+    """
+    if data[:2] == b"\x1f\x8b":
+        data = _unpack(data, name, limits)
+    if len(data) > limits.file_bytes:
+        raise _too_large(name, len(data), limits)
+    root = _parse_tree(data, name, limits)
+    tag = local_name(root)
+    if tag != "svg":
+        raise SourceError(
+            f"not an SVG: the outermost element is <{root.tag.rpartition('}')[2][:40]}>, not <svg>",
+            where=name,
+            hint="save the picture as plain SVG",
+        )
+    if not root.tag.startswith("{"):
+        notes.add("the file lacks the SVG namespace (xmlns); browsers will not show it, it is read all the same")
+    return Document(root, name, notes)
+
+
+def _parse_tree(data: bytes, name: str, limits: Limits) -> Element:
+    parser = _LimitedParser(name, limits)
+    try:
+        for piece in _pieces(data):
+            parser.feed(piece)
+        root = parser.close()
+    except DefusedXmlException:
+        raise SourceError(
+            "the file declares XML entities, which are refused: they can blow up memory or read other files",
+            where=f"{name}, line {parser.line}",
+            hint="open it in a drawing program and save it as plain SVG",
+        ) from None
+    except (ParseError, ExpatError, ValueError, LookupError) as problem:
+        raise _no_xml(data, name, problem) from None
+    if not isinstance(root, Element):
+        raise SourceError("not an SVG: the file has no element", where=name, hint="save the picture as plain SVG")
+    return root
+
+
+class _LimitedParser(defusedxml.ElementTree.DefusedXMLParser):  # type: ignore[misc]  # the library ships no types
+    """Counts while it parses, so that a hostile tree is refused before it is built, and keeps line numbers."""
+
+    def __init__(self, name: str, limits: Limits) -> None:
+        self._builder = _CountingBuilder(name, limits, self)
+        super().__init__(target=self._builder)
+
+    @property
+    def line(self) -> int:
+        """Line that is being parsed."""
+        return int(self.parser.CurrentLineNumber)
+
+
+class _CountingBuilder:
+    """The target of the parser: builds standard elements, drops comments, refuses too many or too deep ones."""
+
+    def __init__(self, name: str, limits: Limits, parser: _LimitedParser) -> None:
+        self._name = name
+        self._limits = limits
+        self._parser = parser
+        self._open: list[Element] = []
+        self._text: list[str] | None = None  # pieces of text of the style or title that is open
+        self._root: Element | None = None
+        self._count = 0
+
+    def start(self, tag: str, attributes: dict[str, str]) -> None:
+        self._count += 1
+        limits = self._limits
+        if self._count > limits.elements:
+            raise refuse(
+                "too many elements",
+                self._count,
+                limits.elements,
+                "elements",
+                where=self._where(),
+                hint="split the picture into several files",
+            )
+        if len(self._open) >= limits.depth:
+            raise refuse(
+                "elements nested too deeply",
+                len(self._open) + 1,
+                limits.depth,
+                "levels",
+                where=self._where(),
+                hint="ungroup the picture before saving it",
+            )
+        attributes[_LINE] = str(self._parser.line)
+        element = Element(tag, attributes)
+        if self._open:
+            self._open[-1].append(element)
+        else:
+            self._root = element
+        self._open.append(element)
+        self._text = [] if tag.endswith(("style", "title")) else None
+
+    def end(self, _tag: str) -> None:
+        element = self._open.pop()
+        if self._text is not None:
+            element.text = "".join(self._text)
+            self._text = None
+
+    def data(self, text: str) -> None:
+        # No other text is ever looked at, and some files carry megabytes of it.
+        if self._text is not None:
+            self._text.append(text)
+
+    def close(self) -> Element | None:
+        return self._root
+
+    def _where(self) -> str:
+        return f"{self._name}, line {self._parser.line}"
+
+
+def _pieces(data: bytes) -> Iterator[bytes]:
+    """The file in pieces, so that a limit is noticed before the whole of it has been parsed."""
+    stream = io.BytesIO(data)
+    while piece := stream.read(2**16):
+        yield piece
+
+
+def _unpack(data: bytes, name: str, limits: Limits) -> bytes:
+    unpacker = zlib.decompressobj(wbits=31)  # 31: expect a gzip header
+    try:
+        plain = unpacker.decompress(data, limits.file_bytes + 1)
+    except zlib.error as problem:
+        raise SourceError(f"the packed SVG is damaged: {problem}", where=name, hint="save it again") from None
+    if len(plain) <= limits.file_bytes and not unpacker.eof:
+        raise SourceError("the packed SVG ends too early", where=name, hint="fetch or save it again")
+    return plain
+
+
+def _too_large(name: str, size: int, limits: Limits) -> SourceError:
+    return refuse(
+        "the file is too large",
+        size,
+        limits.file_bytes,
+        "bytes",
+        where=name,
+        hint="simplify the picture, or remove embedded photographs from it",
+    )
+
+
+def _no_xml(data: bytes, name: str, problem: Exception) -> SourceError:
+    """The error for bytes that are not XML; says what they look like instead, where that is known."""
+    if not data.strip():
+        return SourceError("not an SVG: the file is empty", where=name, hint="save the picture again")
+    for magic, kind in _MAGIC.items():
+        if data.startswith(magic):
+            return SourceError(f"not an SVG: this is {kind}", where=name, hint="save or convert the picture as SVG")
+    position = getattr(problem, "position", None)
+    place = f"{name}, line {position[0]}, column {position[1] + 1}" if position else name
+    reason = str(problem).partition(":")[0]
+    return SourceError(
+        f"not an SVG: it is not well-formed XML ({reason})",
+        where=place,
+        hint="open it in a drawing program and save it as plain SVG",
+    )

@@ -1,0 +1,218 @@
+"""Curves to polylines within a tolerance, for a whole picture at once.
+
+The error bounds are proven ones, not estimates:
+
+* Cubic, cut into ``n`` equal parameter steps: linear interpolation of ``P`` over a step ``h`` errs by at most
+  ``h^2/8 * max|P''|`` (de Boor, "A Practical Guide to Splines", chapter III). ``P''`` runs linearly from
+  ``6*(p0 - 2*p1 + p2)`` to ``6*(p1 - 2*p2 + p3)``, so its largest length is that of one of these two, ``6*m``, and
+  ``n = ceil(sqrt(0.75*m/tolerance))`` suffices.
+* Elliptic arc, cut into equal steps ``h`` of its parameter: it is the image of a unit circle under the matrix
+  ``[u v]``, whose chords err by ``1 - cos(h/2)``; the matrix stretches that by at most its largest singular value
+  ``s``, the longer semi-axis. ``s*(1 - cos(h/2)) = tolerance`` gives ``h = 4*asin(sqrt(tolerance/(2*s)))``.
+
+Both bound the distance between curve and chord at the same parameter, hence in both directions: no point of the
+curve is farther from the polyline than the tolerance, and no point of the polyline farther from the curve.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linewright.sources.svg.segments import ARC, CUBIC, LINE
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+# A circle smaller than the tolerance could become a single chord and lose its shape altogether; with a step of at
+# most a quarter turn a small circle is still drawn as a square of its size.
+_LARGEST_STEP = np.pi / 2.0
+# Points closer than this are the same point: rounding of doubles at 1 km (1e6 mm * 2^-52 = 2e-10 mm) leaves such
+# distances behind, and a motor step is 10 million times longer.
+SAME_POINT_MM = 1e-9
+_BLOCK = 1 << 18  # points evaluated at a time: bounds the temporary arrays to some 30 MB
+
+
+@dataclass(frozen=True, eq=False)
+class Polylines:
+    """Strokes before they become a `Drawing`.
+
+    Parameters
+    ----------
+    points_mm : (n, 2) float64, mm.
+    starts : (k + 1,) int64. Stroke ``i`` is ``points_mm[starts[i]:starts[i + 1]]``; never empty.
+    owner : (k,) int64: which outline of the picture each stroke comes from.
+    """
+
+    points_mm: Floats
+    starts: Ints
+    owner: Ints
+
+    def __len__(self) -> int:
+        return len(self.owner)
+
+    def select(self, chosen: NDArray[np.bool_]) -> Polylines:
+        """The strokes that a (k,) mask marks, in their order."""
+        lengths = np.diff(self.starts)
+        starts = np.concatenate(([0], np.cumsum(lengths[chosen]))).astype(np.int64)
+        return Polylines(self.points_mm[np.repeat(chosen, lengths)], starts, self.owner[chosen])
+
+
+def transform_rows(kinds: NDArray[np.uint8], rows: Floats, matrices: Floats) -> Floats:
+    """Map segment rows through one matrix each.
+
+    Parameters
+    ----------
+    kinds : (m,) uint8.
+    rows : (m, 8) float64, as `linewright.sources.svg.segments` describes them.
+    matrices : (m, 6) float64, ``a b c d e f`` of each row.
+
+    Returns
+    -------
+    (m, 8) float64.
+    """
+    a, b, c, d, e, f = matrices.T
+    arc = kinds == ARC
+    mapped = np.empty_like(rows)
+    for column in (0, 2, 4, 6):
+        x, y = rows[:, column], rows[:, column + 1]
+        mapped[:, column] = a * x + c * y
+        mapped[:, column + 1] = b * x + d * y
+        # The axes of an arc are directions: they turn and stretch, but do not move.
+        moves = np.ones_like(arc) if column == 0 else ~arc
+        mapped[moves, column] += e[moves]
+        mapped[moves, column + 1] += f[moves]
+    mapped[arc, 6:] = rows[arc, 6:]
+    return mapped
+
+
+def extents(kinds: NDArray[np.uint8], rows: Floats) -> Floats:
+    """(m,) float64: how far each segment gets from the origin along x or y, at least; NaN or inf where not finite.
+
+    Exact for lines; the control polygon for cubics; for arcs the farthest of nine points, which is at most a factor
+    of ``1/cos(22.5 deg)`` short. Good enough to refuse what is out of this world.
+    """
+    reach = np.abs(rows).max(axis=1)
+    arc = kinds == ARC
+    if arc.any():
+        t = rows[arc, 6:7] + rows[arc, 7:8] * np.linspace(0.0, 1.0, 9)
+        cosine, sine = np.cos(t), np.sin(t)
+        x = rows[arc, 0:1] + rows[arc, 2:3] * cosine + rows[arc, 4:5] * sine
+        y = rows[arc, 1:2] + rows[arc, 3:4] * cosine + rows[arc, 5:6] * sine
+        reach[arc] = np.maximum(np.abs(x).max(axis=1), np.abs(y).max(axis=1))
+    return np.asarray(reach)
+
+
+def piece_counts(kinds: NDArray[np.uint8], rows: Floats, tolerance_mm: float) -> Ints:
+    """(m,) int64: into how many chords each segment is cut; 1 for lines. Rows in mm."""
+    counts = np.ones(len(kinds), dtype=np.int64)
+    cubic = kinds == CUBIC
+    if cubic.any():
+        p0, p1, p2, p3 = (rows[cubic, i : i + 2] for i in (0, 2, 4, 6))
+        bend = np.maximum(np.hypot(*(p0 - 2.0 * p1 + p2).T), np.hypot(*(p1 - 2.0 * p2 + p3).T))
+        pieces = np.ceil(np.sqrt(0.75 * bend / tolerance_mm))
+        # A tiny loop must not shrink to nothing: its ends meet, its middle does not.
+        loop = (bend > 0.0) & (np.hypot(*(p3 - p0).T) <= tolerance_mm)
+        counts[cubic] = np.maximum(pieces, np.where(loop, 2.0, 1.0)).astype(np.int64)
+    arc = kinds == ARC
+    if arc.any():
+        ux, uy, vx, vy, _, dt = rows[arc, 2:].T
+        # Largest singular value of [u v]: sqrt of the larger eigenvalue of its Gram matrix.
+        uu, vv, uv = ux * ux + uy * uy, vx * vx + vy * vy, ux * vx + uy * vy
+        longer = np.sqrt((uu + vv + np.hypot(uu - vv, 2.0 * uv)) / 2.0)
+        share = np.divide(tolerance_mm, 2.0 * longer, out=np.full_like(longer, 0.5), where=longer > tolerance_mm)
+        step = np.minimum(4.0 * np.arcsin(np.sqrt(share)), _LARGEST_STEP)
+        # 1e-9 of a piece is rounding: without it a quarter circle might be cut into one piece more than it needs.
+        counts[arc] = np.maximum(np.ceil(np.abs(dt) / step - 1e-9), 1.0).astype(np.int64)
+    return counts
+
+
+def flatten(kinds: NDArray[np.uint8], rows: Floats, starts: Ints, closed: NDArray[np.bool_], counts: Ints) -> Polylines:
+    """Cut every segment into its number of chords and string them together.
+
+    Parameters
+    ----------
+    kinds : (m,) uint8.
+    rows : (m, 8) float64, mm.
+    starts : (k + 1,) int64: outline ``i`` is made of rows ``starts[i]:starts[i + 1]``, at least one.
+    closed : (k,) bool: the last point of such an outline becomes exactly its first.
+    counts : (m,) int64, from `piece_counts`.
+
+    Returns
+    -------
+    One polyline an outline. Points that follow each other at less than `SAME_POINT_MM` are merged, so an outline
+    without length has a single point.
+    """
+    outlines = len(closed)
+    if outlines == 0:
+        return Polylines(np.empty((0, 2)), np.zeros(1, dtype=np.int64), np.empty(0, dtype=np.int64))
+    ends = np.cumsum(counts)
+    before = ends - counts
+    pieces = np.concatenate((before, ends[-1:]))[starts]  # chords before each outline
+    point_starts = pieces + np.arange(outlines + 1)
+    points = np.empty((point_starts[-1], 2))
+    # An outline has one point more than chords: everything behind shifts by one more with each outline.
+    first_of_row = before + np.repeat(np.arange(outlines), np.diff(starts)) + 1
+    step = max(1, int(_BLOCK * len(rows) / max(1, int(ends[-1]))))
+    for low in range(0, len(rows), step):
+        block = slice(low, low + step)
+        _sample(kinds[block], rows[block], counts[block], first_of_row[block], points)
+    points[point_starts[:-1]] = _at_start(kinds[starts[:-1]], rows[starts[:-1]])
+    points[point_starts[1:][closed] - 1] = points[point_starts[:-1][closed]]
+    return merge_repeats(Polylines(points, point_starts, np.arange(outlines, dtype=np.int64)), closed)
+
+
+def merge_repeats(lines: Polylines, closed: NDArray[np.bool_]) -> Polylines:
+    """Drop points that repeat the one before them; ``closed`` (k,) strokes still end exactly where they start."""
+    points, starts = lines.points_mm, lines.starts
+    keep = np.ones(len(points), dtype=bool)
+    if len(points) > 1:
+        moves = np.abs(points[1:] - points[:-1]) > SAME_POINT_MM
+        keep[1:] = moves[:, 0] | moves[:, 1]
+        keep[starts[:-1]] = True
+    if keep.all():
+        return lines
+    kept_before = np.concatenate(([0], np.cumsum(keep)))
+    new_starts = kept_before[starts].astype(np.int64)
+    new_points = points[keep]
+    new_points[new_starts[1:][closed] - 1] = new_points[new_starts[:-1][closed]]
+    return Polylines(new_points, new_starts, lines.owner)
+
+
+def _at_start(kinds: NDArray[np.uint8], rows: Floats) -> Floats:
+    points = rows[:, :2].copy()
+    arc = kinds == ARC
+    t = rows[arc, 6:7]
+    points[arc] += rows[arc, 2:4] * np.cos(t) + rows[arc, 4:6] * np.sin(t)
+    return points
+
+
+def _sample(kinds: NDArray[np.uint8], rows: Floats, counts: Ints, first: Ints, points: Floats) -> None:
+    """Write the points of some rows, the starting point of each left out, to ``points[first:first + counts]``."""
+    straight = kinds == LINE
+    points[first[straight]] = rows[straight, 6:8]
+    for kind in (CUBIC, ARC):
+        chosen = np.flatnonzero(kinds == kind)
+        if not len(chosen):
+            continue
+        n, values = counts[chosen], rows[chosen]
+        number = np.arange(int(n.sum())) - np.repeat(np.cumsum(n) - n, n)  # 0, 1, ... n-1 for each row
+        target = np.repeat(first[chosen], n) + number
+        share = (number + 1) / np.repeat(n, n)
+        if kind == CUBIC:
+            for axis in (0, 1):
+                p0, p1, p2, p3 = (values[:, i + axis] for i in (0, 2, 4, 6))
+                sampled = np.repeat(p3 - p0 + 3.0 * (p1 - p2), n)
+                for coefficient in (3.0 * (p0 - 2.0 * p1 + p2), 3.0 * (p1 - p0), p0):
+                    sampled *= share
+                    sampled += np.repeat(coefficient, n)
+                points[target, axis] = sampled
+            points[first[chosen] + n - 1] = values[:, 6:8]  # the polynomial meets its end only up to rounding
+        else:
+            angle = np.repeat(values[:, 6], n) + np.repeat(values[:, 7], n) * share
+            cosine, sine = np.cos(angle), np.sin(angle)
+            for axis in (0, 1):
+                centre, u, v = (np.repeat(values[:, i + axis], n) for i in (0, 2, 4))
+                points[target, axis] = centre + u * cosine + v * sine

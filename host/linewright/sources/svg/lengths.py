@@ -1,0 +1,115 @@
+"""SVG lengths and angles to user units (px) and degrees.
+
+One CSS inch is 96 px and 25.4 mm by definition (CSS Values and Units 3, section 6.2), so a px is 0.2646 mm.
+Font-relative units have no font here: ``em`` is the computed ``font-size`` (16 px unless the file says otherwise,
+the value that browsers use for ``medium``) and ``ex`` is half of it, the fallback of CSS Values 3, section 6.1.1.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from typing import Literal
+
+MM_PER_PX = 25.4 / 96.0
+DEFAULT_FONT_PX = 16.0
+EX_PER_EM = 0.5
+
+PX_PER_UNIT = {
+    "": 1.0,
+    "px": 1.0,
+    "in": 96.0,
+    "cm": 96.0 / 2.54,
+    "mm": 96.0 / 25.4,
+    "q": 96.0 / 101.6,  # a quarter of a millimetre
+    "pt": 96.0 / 72.0,
+    "pc": 16.0,
+}
+DEGREES_PER_UNIT = {"": 1.0, "deg": 1.0, "grad": 0.9, "rad": 180.0 / math.pi, "turn": 360.0}
+
+NUMBER = r"[+-]?+(?:\d++(?:\.\d*+)?+|\.\d++)(?:[eE][+-]?+\d++)?+"
+_QUANTITY = re.compile(rf"\s*({NUMBER})\s*([a-zA-Z]*|%)\s*")
+# float() reads these as not-a-number and infinity; an SVG may not contain them, and no machine can go there.
+_NOT_FINITE = re.compile(r"\s*[+-]?(?:nan|inf(?:inity)?)(?![a-z])", re.IGNORECASE)
+
+Axis = Literal["x", "y", "other"]
+
+
+class NotFinite(ValueError):
+    """A number of the picture is NaN or infinite."""
+
+
+def is_not_finite(text: str) -> bool:
+    """Whether ``text`` begins with NaN or an infinity spelled out."""
+    return _NOT_FINITE.match(text) is not None
+
+
+def quantity(text: str) -> tuple[float, str] | None:
+    """Split ``"12.5mm"`` into ``(12.5, "mm")``; None when it is not a number with at most one unit.
+
+    Raises
+    ------
+    NotFinite
+        For ``NaN``, ``Infinity`` and numbers too large for a double.
+    """
+    found = _QUANTITY.fullmatch(text)
+    if found is None:
+        if is_not_finite(text):
+            raise NotFinite(text.strip())
+        return None
+    value = float(found[1])
+    if not math.isfinite(value):
+        raise NotFinite(text.strip())
+    return value, found[2].lower()
+
+
+def length_px(text: str, axis: Axis, viewport: tuple[float, float], font_px: float = DEFAULT_FONT_PX) -> float | None:
+    """A length in user units; None when ``text`` is no length.
+
+    Parameters
+    ----------
+    text : for instance ``"12.5mm"`` or ``"50%"``.
+    axis : what a percentage refers to: width, height, or ``sqrt((w^2 + h^2)/2)`` (SVG 2, section 8.9).
+    viewport : width and height of the nearest viewport, user units.
+    font_px : computed font size, px.
+    """
+    parts = quantity(text)
+    if parts is None:
+        return None
+    value, unit = parts
+    if unit in PX_PER_UNIT:
+        return value * PX_PER_UNIT[unit]
+    if unit == "%":
+        return value / 100.0 * _reference(axis, viewport)
+    if unit == "em":
+        return value * font_px
+    if unit == "rem":
+        return value * DEFAULT_FONT_PX
+    if unit == "ex":
+        return value * font_px * EX_PER_EM
+    return None
+
+
+def angle_deg(text: str) -> float | None:
+    """An angle in degrees; a bare number is in degrees already. None when ``text`` is no angle."""
+    parts = quantity(text)
+    if parts is None or parts[1] not in DEGREES_PER_UNIT:
+        return None
+    return parts[0] * DEGREES_PER_UNIT[parts[1]]
+
+
+def fraction(text: str) -> float | None:
+    """An opacity or another plain number, where ``50%`` is 0.5. None when ``text`` is neither."""
+    parts = quantity(text)
+    if parts is None or parts[1] not in ("", "%"):
+        return None
+    return parts[0] / 100.0 if parts[1] == "%" else parts[0]
+
+
+def _reference(axis: Axis, viewport: tuple[float, float]) -> float:
+    width, height = viewport
+    if axis == "x":
+        return width
+    if axis == "y":
+        return height
+    return math.sqrt((width * width + height * height) / 2.0)

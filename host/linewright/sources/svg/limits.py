@@ -1,0 +1,39 @@
+"""What an SVG may cost at most: a picture from the net must not be able to fill the memory or the evening."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from linewright.errors import SourceError
+
+
+@dataclass(frozen=True)
+class Limits:
+    """Upper bounds for one picture. Each names what it protects and why it is that large.
+
+    Parameters
+    ----------
+    file_bytes : size of the file, unpacked. The XML tree takes about ten times as much memory.
+    elements : elements in the file. A tree of that many elements takes about 0.4 GB.
+    depth : nesting of elements, ``use`` expanded; the walk spends up to four Python frames a level, and Python
+        allows 1000 in all.
+    use_depth : nesting of ``use`` inside what ``use`` shows.
+    expanded : elements visited, copies through ``use`` included. Twenty nested pairs of ``use`` already make a million.
+    segments : lines, curves and arcs before flattening; 120 bytes of memory each while the picture is read.
+    vertices : points after flattening; 10 km of pen path at one point per millimetre, days of drawing, 160 MB.
+    coordinate_mm : distance from the origin. A kilometre is beyond any sheet, and doubles still resolve 1e-10 mm there.
+    """
+
+    file_bytes: int = 64 * 2**20
+    elements: int = 500_000
+    depth: int = 150
+    use_depth: int = 32
+    expanded: int = 500_000
+    segments: int = 3_000_000
+    vertices: int = 10_000_000
+    coordinate_mm: float = 1e6
+
+
+def refuse(what: str, value: float, limit: float, unit: str, *, where: str, hint: str) -> SourceError:
+    """The error for a limit that was passed: what, value, limit, unit, place and a way out."""
+    return SourceError(f"{what}: {value:,.10g} {unit}, the limit is {limit:,.10g} {unit}", where=where, hint=hint)

@@ -1,0 +1,25 @@
+"""`Notes`: warnings collected while a picture is read, each kind once, with its count and its first line."""
+
+from __future__ import annotations
+
+
+class Notes:
+    """Collects what the user should know. The same text a thousand times becomes one line."""
+
+    def __init__(self) -> None:
+        self._seen: dict[str, tuple[int, int | None]] = {}
+
+    def add(self, text: str, line: int | None = None, count: int = 1) -> None:
+        """Note ``text``, which happened ``count`` times, first on ``line`` of the file."""
+        before, first = self._seen.get(text, (0, line))
+        self._seen[text] = (before + count, first)
+
+    def texts(self) -> tuple[str, ...]:
+        """Every note once, in the order in which they first came up."""
+        return tuple(_sentence(text, count, line) for text, (count, line) in self._seen.items())
+
+
+def _sentence(text: str, count: int, line: int | None) -> str:
+    if line is None:
+        return text if count == 1 else f"{text} ({count} times)"
+    return f"line {line}: {text}" if count == 1 else f"line {line}: {text} ({count} times, first here)"

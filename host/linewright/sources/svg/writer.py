@@ -1,0 +1,97 @@
+"""`write_svg_strokes`: a `Drawing` as a plain SVG of polylines, for other programs and for the eye."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+from xml.sax.saxutils import quoteattr
+
+from linewright.drawing import Drawing, Pen, Points
+from linewright.errors import InputError
+
+# Decimals of a coordinate: a micrometre, a twelfth of a motor step at 80 steps/mm.
+_DECIMALS = 3
+# Width at which a pen without a stated width is shown, mm: a common fineliner (common practice).
+_SHOWN_WIDTH_MM = 0.3
+
+
+def write_svg_strokes(drawing: Drawing, width_mm: float, height_mm: float, path: str | os.PathLike[str]) -> None:
+    """Write strokes as an SVG whose user unit is the millimetre; one group a pen, one element a stroke.
+
+    The file appears whole or not at all: it is written beside its place and then moved there.
+
+    Parameters
+    ----------
+    drawing : strokes, mm; coordinates are rounded to 0.001 mm.
+    width_mm, height_mm : size of the picture, above 0 mm.
+    path : file to write; one that exists is replaced.
+
+    Raises
+    ------
+    InputError
+        When the size is not positive or the file cannot be written.
+    """
+    if not (width_mm > 0.0 and height_mm > 0.0):
+        raise InputError(
+            f"a picture of {width_mm:g} x {height_mm:g} mm cannot be written",
+            hint="state a width and a height above 0 mm",
+        )
+    target = Path(path)
+    try:
+        handle, temporary = tempfile.mkstemp(prefix=f".{target.name}.", dir=target.parent)
+        try:
+            with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
+                file.writelines(_pieces(drawing, width_mm, height_mm))
+                file.flush()
+                os.fsync(file.fileno())
+            # mkstemp makes files for their owner only; give this one what a plain open() would have given.
+            mask = os.umask(0)
+            os.umask(mask)
+            Path(temporary).chmod(0o666 & ~mask)
+            Path(temporary).replace(target)
+        except BaseException:
+            Path(temporary).unlink(missing_ok=True)
+            raise
+    except OSError as problem:
+        reason = problem.strerror or str(problem)
+        raise InputError(f"{target} cannot be written: {reason}", hint="check the folder and its permissions") from None
+
+
+def _pieces(drawing: Drawing, width_mm: float, height_mm: float) -> Iterator[str]:
+    width, height = _number(width_mm), _number(height_mm)
+    yield (
+        '<?xml version="1.0" encoding="UTF-8"?>\n'
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}mm" height="{height}mm" '
+        f'viewBox="0 0 {width} {height}" fill="none" stroke-linecap="round" stroke-linejoin="round">\n'
+    )
+    for number, pen in enumerate(drawing.pens):
+        strokes = (drawing.pen == number).nonzero()[0]
+        if not len(strokes):
+            continue
+        yield _group(number, pen)
+        for stroke in strokes:
+            yield _stroke(drawing.stroke(int(stroke)))
+        yield "</g>\n"
+    yield "</svg>\n"
+
+
+def _group(number: int, pen: Pen) -> str:
+    width_mm = _SHOWN_WIDTH_MM if pen.width_mm is None else pen.width_mm
+    title = pen.name.replace("&", "&amp;").replace("<", "&lt;")
+    return (
+        f'<g id="pen-{number + 1}" stroke={quoteattr(pen.colour)} stroke-width="{_number(width_mm)}">'
+        f"<title>{title}</title>\n"
+    )
+
+
+def _stroke(points_mm: Points) -> str:
+    if len(points_mm) == 1:  # a dot: a line without length, which round caps make visible
+        return f'<path d="M{_number(points_mm[0, 0])},{_number(points_mm[0, 1])}h0"/>\n'
+    pattern = " ".join([f"%.{_DECIMALS}f,%.{_DECIMALS}f"] * len(points_mm))
+    return f'<polyline points="{pattern % tuple(points_mm.ravel().tolist())}"/>\n'
+
+
+def _number(value: float) -> str:
+    return f"{value:.{_DECIMALS}f}".rstrip("0").rstrip(".")

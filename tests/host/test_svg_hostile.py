@@ -1,0 +1,219 @@
+"""Pictures that are no pictures, or mean harm: each gets a clear `SourceError`, quickly, and nothing is fetched."""
+
+from __future__ import annotations
+
+import gzip
+import socket
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from linewright.errors import SourceError
+from linewright.sources.svg import Limits, read_svg
+
+HEAD = '<svg xmlns="http://www.w3.org/2000/svg" width="100mm" height="100mm" viewBox="0 0 100 100">\n'
+LINE = '<path id="hull" d="M0 0h10" stroke="black"/>'
+
+
+def refused(text: str | bytes, limits: Limits | None = None) -> SourceError:
+    data = text if isinstance(text, bytes) else text.encode()
+    with pytest.raises(SourceError) as caught:
+        read_svg(data, limits=limits)
+    assert caught.value.hint, "an error must say what to do next"
+    return caught.value
+
+
+@pytest.fixture(autouse=True)
+def _no_network(monkeypatch: pytest.MonkeyPatch) -> None:
+    def forbidden(*_args: object) -> None:
+        raise AssertionError("something tried to reach the network")
+
+    monkeypatch.setattr(socket.socket, "connect", forbidden)
+
+
+@pytest.mark.parametrize(
+    ("data", "expected"),
+    [
+        (b"", "the file is empty"),
+        (b"  \n", "the file is empty"),
+        (b"\x89PNG\r\n\x1a\n....", "this is a PNG picture"),
+        (b"%PDF-1.7", "this is a PDF"),
+        (b"hello", "not well-formed XML"),
+        (b"<svg", "not well-formed XML"),
+        (b"<html><body/></html>", "the outermost element is <html>"),
+        (b"<svg xmlns='http://example.org/other'/>", "not <svg>"),
+        (b"<svg xmlns='http://www.w3.org/2000/svg'>\n<g></svg>", "line 2, column 6"),
+        (b"<svg xmlns='http://www.w3.org/2000/svg'>\n&copy;</svg>", "line 2"),
+        (b"<?xml version='1.0' encoding='no-such-thing'?><svg/>", "not well-formed XML"),
+        (b"\x00\xff\xfe\x01", "not well-formed XML"),
+        (b"\x1f\x8bgarbage", "packed SVG is damaged"),
+        (gzip.compress(b"<svg xmlns='http://www.w3.org/2000/svg'/>")[:-12], "ends too early"),
+    ],
+)
+def test_not_an_svg(data: bytes, expected: str) -> None:
+    assert expected in str(refused(data))
+
+
+@pytest.mark.parametrize(
+    "body", ["", "<g/>", "<path/>", "<rect/>", '<path d="M5 5"/>', "<defs><path d='M0 0h9v9'/></defs>"]
+)
+def test_an_empty_picture_has_nothing_to_draw(body: str) -> None:
+    assert "nothing to draw" in str(refused(HEAD + body + "</svg>"))
+
+
+def test_a_picture_of_texts_alone_says_why_it_is_empty() -> None:
+    assert "<text> is not drawn" in str(refused(HEAD + "<text>hello</text></svg>"))
+
+
+@pytest.mark.parametrize(
+    ("body", "expected"),
+    [
+        ('<path id="hull" d="M0 0L NaN 5" stroke="red"/>', ["line 2", '<path id="hull">', "'NaN'", "not finite"]),
+        ('<path d="M0 0L 1e999 5" stroke="red"/>', ["line 2", "<path>", "not a finite number"]),
+        (
+            '<path d="M0 0L 1e9 5" stroke="red"/>',
+            ["line 2", "<path>", "too far out", "1,000,000,000 mm", "1,000,000 mm"],
+        ),
+        ('<path d="M0 0A 1e200 1 0 0 1 1e300 5" stroke="red"/>', ["<path>", "line 2"]),
+        ('<path d="M0 0A 1e-200 1e-200 0 0 1 1e300 5" stroke="red"/>', ["<path>", "line 2"]),
+        ('<path d="M0 0Q 1e999 5 3 3" stroke="red"/>', ["<path>", "not a finite number"]),
+        ('<circle r="Infinity"/>', ["line 2", "<circle>", "r=Infinity"]),
+        ('<circle r="1e8"/>', ["line 2", "<circle>", "too far out"]),
+        ('<rect x="nan" width="5" height="5"/>', ["<rect>", "x=nan"]),
+        ('<polygon points="1 2 3 NaN 5 6"/>', ["<polygon>", "NaN"]),
+        ('<g transform="scale(1e8)"><rect width="50" height="50"/></g>', ["<rect>", "too far out"]),
+        ('<g transform="translate(NaN)"><rect width="5" height="5"/></g>', ["<g>", "NaN"]),
+        ('<g transform="scale(1e999)"><rect width="5" height="5"/></g>', ["<g>", "not finite"]),
+        ('<rect width="5" height="5" stroke="red" stroke-width="inf"/>', ["<rect>", "inf"]),
+    ],
+)
+def test_numbers_out_of_this_world_name_their_element(body: str, expected: list[str]) -> None:
+    message = str(refused(HEAD + body + "</svg>"))
+    for part in expected:
+        assert part in message
+
+
+@pytest.mark.parametrize(
+    ("attributes", "expected"),
+    [
+        ('width="0" height="5"', "nothing of it can be seen"),
+        ('width="-5" height="5"', "nothing of it can be seen"),
+        ('viewBox="0 0 0 5"', "nothing of it can be seen"),
+        ('width="1e9mm" height="5"', "the picture is too large"),
+        ('width="NaN" height="5"', "not finite"),
+        ('viewBox="0 0 NaN 5"', "not finite"),
+        ('viewBox="0 0 1e999 5"', "not finite"),
+    ],
+)
+def test_sizes_that_cannot_be(attributes: str, expected: str) -> None:
+    assert expected in str(refused(f'<svg xmlns="http://www.w3.org/2000/svg" {attributes}>{LINE}</svg>'))
+
+
+def test_entities_are_refused() -> None:
+    laughs = "".join(f'<!ENTITY l{i} "{f"&l{i - 1};" * 10}">' for i in range(1, 10))
+    bomb = f'<!DOCTYPE svg [<!ENTITY l0 "ha">{laughs}]>\n{HEAD}<text>&l9;</text>{LINE}</svg>'
+    assert "entities" in str(refused(bomb))
+    local = f'<!DOCTYPE svg [<!ENTITY x SYSTEM "file:///etc/hostname">]>\n{HEAD}<text>&x;</text>{LINE}</svg>'
+    assert "entities" in str(refused(local))
+    parameter = f'<!DOCTYPE svg [<!ENTITY % x SYSTEM "http://example.org/x"> %x;]>\n{HEAD}{LINE}</svg>'
+    assert "entities" in str(refused(parameter))
+
+
+def test_nothing_outside_is_read() -> None:
+    body = """<style>@import url(http://example.org/a.css); @font-face{src:url(http://example.org/f)}</style>
+    <image href="file:///etc/passwd"/><use href="file:///etc/passwd#x"/><use href="http://example.org/a.svg#b"/>"""
+    picture = read_svg((HEAD + body + LINE + "</svg>").encode())
+    assert len(picture.drawing) == 1
+    assert any("@import" in w for w in picture.warnings)
+
+
+@pytest.mark.parametrize(
+    "body",
+    [
+        '<g id="a"><use href="#a"/></g>',
+        '<use id="a" href="#a"/>',
+        '<g id="a"><use href="#b"/></g><g id="b"><use href="#a"/></g>',
+        '<symbol id="a"><g><use href="#a"/></g></symbol><use href="#a"/>',
+    ],
+)
+def test_a_use_that_shows_itself_is_refused(body: str) -> None:
+    error = refused(HEAD + body + LINE + "</svg>")
+    assert "it would never end" in str(error)
+    assert "<use" in str(error)
+
+
+def test_nested_copies_are_counted() -> None:
+    levels = "".join(f'<g id="g{i}"><use href="#g{i - 1}"/><use href="#g{i - 1}"/></g>' for i in range(1, 25))
+    bomb = f'{HEAD}<defs><g id="g0">{LINE}</g>{levels}</defs><use href="#g24"/></svg>'
+    message = str(refused(bomb, Limits(expanded=10_000)))
+    assert "once every <use> is expanded" in message
+    assert "10,001" in message
+    chain = "".join(f'<g id="c{i}"><use href="#c{i - 1}"/></g>' for i in range(1, 60))
+    assert "too deeply" in str(refused(f'{HEAD}<defs><g id="c0">{LINE}</g>{chain}</defs><use href="#c59"/></svg>'))
+
+
+def test_depth_is_limited_and_its_limit_is_within_the_stack() -> None:
+    limit = Limits().depth
+    for wrapper in ("g", "svg", "switch", "a"):
+        fits = HEAD + f"<{wrapper}>" * (limit - 2) + LINE + f"</{wrapper}>" * (limit - 2) + "</svg>"
+        assert len(read_svg(fits.encode()).drawing) == 1
+    deep = HEAD + "<g>" * 100_000
+    message = str(refused(deep))
+    assert "nested too deeply" in message
+    assert f"{limit} levels" in message
+
+
+def test_sizes_are_limited(tmp_path: Path) -> None:
+    limits = Limits()
+    many = HEAD + LINE * 30 + "</svg>"
+    assert "31 elements, the limit is 30 elements" in str(refused(many + "", replace(limits, elements=30)))
+    assert "too many lines and curves" in str(refused(HEAD + LINE * 30 + "</svg>", replace(limits, segments=20)))
+    dense = HEAD + '<circle r="40" cx="50" cy="50"/></svg>'
+    assert "too many points" in str(refused(dense, replace(limits, vertices=50)))
+    dashes = HEAD + '<path d="M0 0h90" stroke="red" stroke-dasharray=".1"/></svg>'
+    assert "too many points" in str(refused(dashes, replace(limits, vertices=500)))
+    assert "the file is too large" in str(refused(many, replace(limits, file_bytes=1000)))
+    bomb = gzip.compress(b"<svg>" + b" " * 10_000_000)
+    assert "the file is too large" in str(refused(bomb, replace(limits, file_bytes=100_000)))
+    big = tmp_path / "big.svg"
+    with big.open("wb") as file:
+        file.truncate(100 * 2**20)  # a hole: no disk is used, and nothing of it may be read
+    with pytest.raises(SourceError, match=r"104,857,600 bytes, the limit is 67,108,864 bytes"):
+        read_svg(big)
+
+
+def test_files_that_cannot_be_opened(tmp_path: Path) -> None:
+    for path in (tmp_path / "missing.svg", tmp_path):
+        with pytest.raises(SourceError, match="cannot be read") as caught:
+            read_svg(path)
+        assert str(path) in caught.value.where
+
+
+def test_a_wide_family_with_sibling_rules_is_left_alone() -> None:
+    body = "<style>path ~ path, path:nth-child(3n) { stroke: red }</style>" + LINE * 2500
+    picture = read_svg((HEAD + body + "</svg>").encode())
+    assert "counts siblings" in picture.warnings[0]
+    few = "<style>path ~ path { stroke: red }</style>" + LINE * 3
+    assert len(read_svg((HEAD + few + "</svg>").encode()).drawing.pens) == 2
+
+
+snippets = st.sampled_from([
+    "<g>", "</g>", "<path d='", "M0 0 ", "L1e3", " a1 1 0 0", "' stroke='red'/>", "<use href='#a'/>", "<g id='a'>",
+    "<style>", "</style>", "path{stroke:", "red}", "<rect width='5' height='", "5'/>", "transform='rotate(", ")'",
+    "&amp;", "&x;", "<!--", "-->", "NaN", "1e999", "\x00", "é", "<![CDATA[", "]]>",
+    "<svg viewBox='0 0 1", "1'>", "</svg>",
+])  # fmt: skip
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.lists(snippets, max_size=25))
+def test_any_file_yields_strokes_or_a_source_error(parts: list[str]) -> None:
+    """Never another exception, whatever the bytes."""
+    try:
+        picture = read_svg((HEAD + "".join(parts) + "</svg>").encode())
+    except SourceError:
+        return
+    assert len(picture.drawing) > 0
