@@ -76,11 +76,11 @@ def draw(
         job = pipeline.prepare(file, rig, options.placement(sheet, landscape, margin_mm, fit, turn, pen_by))
     for caution in cautions.before_moving(port):
         output.say(f"caution: {caution}", stderr=True)
-    cautions.remember(port)
+    task = _Task(file.name, file.stem, job, rig, port, ask_pens, pictures, as_json)
     if not as_json:
-        for warning in job.warnings:
+        for warning in task.warnings:
             output.warn(warning)
-    _draw(_Task(file.name, file.stem, job, rig, port, ask_pens, pictures, as_json))
+    _draw(task)
 
 
 class _Task:
@@ -99,11 +99,12 @@ class _Task:
     ) -> None:
         self.name, self.stem, self.job, self.rig, self.port = name, stem, job, rig, port
         self.pictures, self.as_json = pictures, as_json
+        self.warnings = job.warnings
         pens = len(job.program.groups)
         on_hand = not port.startswith("virtual") and sys.stdin.isatty() and not as_json
         self.ask_pens = pens > 1 and (on_hand if ask_pens is None else ask_pens)
         if pens > 1 and not self.ask_pens and not port.startswith("virtual"):
-            output.warn(f"all {pens} pens of this picture are drawn with the one that is in")
+            self.warnings += (f"all {pens} pens of this picture are drawn with the one that is in",)
 
 
 def _draw(task: _Task) -> None:
@@ -113,6 +114,7 @@ def _draw(task: _Task) -> None:
     program = task.job.program
     control = Control()
     transport = open_transport(task.port, rig=task.rig)
+    cautions.remember(task.port)
     try:
         session = Session(transport, task.rig)
         session.greet()
@@ -190,7 +192,7 @@ def _summary(task: _Task, result: DrawResult, trace: TraceReport | None, written
     deviation = trace.deviation if trace is not None else None
     return {
         **task.job.program.describe(),
-        "warnings": list(task.job.warnings),
+        "warnings": list(task.warnings),
         "sheet": task.job.program.sheet.name,
         "finished": result.finished,
         "records_done": result.records_done,
