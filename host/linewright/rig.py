@@ -227,7 +227,7 @@ class Rig(_Section):
 
     @model_validator(mode="after")
     def _whole(self) -> Rig:
-        issues = _cross_issues({name: getattr(self, name) for name in self.model_fields_set} | dict(self))
+        issues = _cross_issues(dict(self))
         if issues:
             raise PydanticCustomError("rig_as_a_whole", "{text}", {"text": "; ".join(map(str, issues))})
         return self
@@ -266,6 +266,8 @@ class Rig(_Section):
         except (ValueError, RecursionError) as error:
             found = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
             place = f"{where}, line {found[1]}, column {found[2]}" if found else where
+            if "(at end of document)" in str(error):
+                place = f"{where}, line {text.rstrip().count(chr(10)) + 1}, at the end"
             reason = "nested too deeply" if isinstance(error, RecursionError) else str(error).split(" (at ")[0]
             raise RigError(f"{place}: not valid TOML: {reason}", hint="look for a missing quote or bracket") from error
         if not raw:

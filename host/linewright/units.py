@@ -56,8 +56,8 @@ def length_mm(text: str, *, unit: str = "mm") -> float:
 
     Examples
     --------
-    >>> length_mm("8.5in")
-    215.9
+    >>> length_mm("2 in")
+    50.8
     >>> length_mm("")
     Traceback (most recent call last):
     ...
