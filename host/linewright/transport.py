@@ -70,6 +70,7 @@ class SerialTransport:
     def __init__(self, name: str, port: Any) -> None:
         self.name = name
         self._port = port
+        self._socket: Any = getattr(port, "_socket", None)
         # Both kinds are a file descriptor on POSIX; Windows device handles cannot be selected and are read by timeout.
         self._descriptor: int | None = None
         with contextlib.suppress(Exception):
@@ -106,6 +107,9 @@ class SerialTransport:
         """See `Transport.close`."""
         with contextlib.suppress(serial.SerialException, OSError):
             self._port.close()
+        if self._socket is not None:
+            # pyserial 3.5 shuts the connection down first and, where the other end has left, forgets to close it.
+            self._socket.close()
 
 
 _AGAIN: Final = "check the cable and the power, then try again"

@@ -137,7 +137,7 @@ class Ledger:
         return CheckResult(self.name, self.checked, self.broken, self._worst, tuple(self._violations))
 
     def _violation(self, axis: str, tick: int, value: float, limit: float) -> Violation:
-        return Violation(self.name, tick / TICK_HZ, axis, value, limit, self.unit)
+        return Violation(self.name, tick / TICK_HZ, axis, float(value), float(limit), self.unit)
 
 
 @dataclass(frozen=True)

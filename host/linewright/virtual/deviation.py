@@ -6,8 +6,8 @@ would hide errors. Here every drawn point is compared with the part of its own s
 The guess: progress along a stroke is counted in steps of the dominant motor. A straight move by (da, db) steps takes
 max(|da|, |db|) step words whatever its slope, and the same measure of the planned stroke, with its vertices on whole
 steps, is known beforehand. The guess is refined among neighbouring segments, in rings, only for the points that need
-it. The result is therefore never too small; on a machine whose mechanics bend the path by many segments it may be
-slightly too large.
+it, so no distance comes out smaller than it is. On a machine whose mechanics bend the path by many segments, only
+every n-th of the points that are far off is followed up, and some distances may come out slightly too large.
 """
 
 from __future__ import annotations

@@ -213,6 +213,10 @@ class Mechanics:
         y = self._ringing[1].respond(ticks, y_mm)
         return np.column_stack((x + self._lean * y, y))
 
+    def pen_at_rest(self, x_mm: float, y_mm: float) -> Floats:
+        """(2,) float64, mm: where the pen settles when the carriage stays there."""
+        return np.array((x_mm + self._lean * y_mm, y_mm))
+
     @property
     def lost_steps(self) -> tuple[int, int]:
         """Of motors A and B, up to now."""

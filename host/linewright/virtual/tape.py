@@ -5,7 +5,7 @@ Layout, all little-endian::
     magic     8 bytes   b"LWTAPE\x01\n"
     length    u32       of the header text
     header    UTF-8     JSON: {"tick_hz": ..., "machine": {...}, "faults": [...]}, padded with spaces to 4 bytes
-    entries, in order of time, until the end of the file:
+    entries, in order of time (of words: the first step edge), until the end of the file:
       kind    u16       one of the constants below
       aux     u16
       count   u32       32-bit values that follow

@@ -146,7 +146,8 @@ class _Trace:
         self._played = 0
         self._count = np.zeros(2, dtype=np.int64)  # since power-up
         self._zero = np.zeros(2, dtype=np.int64)  # count at the machine's zero
-        self._pen_mm = np.array(self._mechanics.start_mm)  # from the true zero of the axes
+        self._pen_mm = self._mechanics.pen_at_rest(*self._mechanics.start_mm)  # from the true zero of the axes
+        self._rest_mm = self._pen_mm  # where it will come to rest
         self._paper_mm = np.zeros(2)  # true position of the pen at the machine's zero, where the sheet is laid
         self._down = False
         self._servo_moved: tuple[int, int] | None = None  # tick, ms the pen needs
@@ -211,7 +212,7 @@ class _Trace:
         self._played = 0
         if not self._drawn_anything:
             # The sheet is laid where the machine's zero is now, and stays there.
-            self._paper_mm = self._pen_mm - self._machine.to_mm @ np.array(position)
+            self._paper_mm = self._rest_mm - self._machine.to_mm @ np.array(position)
 
     def _flush(self) -> None:
         pieces = self._pieces
@@ -239,9 +240,13 @@ class _Trace:
             x, y = self._mechanics.carriage(rise, step_a, step_b)
             self._check_frame(rise, x, y)
             pen = self._mechanics.pen(rise, x, y)
+            if len(x):
+                self._rest_mm = self._mechanics.pen_at_rest(float(x[-1]), float(y[-1]))
         else:
             pen = count @ self._machine.to_mm.T + self._mechanics.start_mm
             self._check_frame(rise, pen[:, 0], pen[:, 1])
+            if len(pen):
+                self._rest_mm = pen[-1]
         moves = (step_a | step_b) != 0
         done = 0
         for tick, servo_us in servo:

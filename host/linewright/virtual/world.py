@@ -69,6 +69,18 @@ class _Block:
         self.before: Mechanics | None = None  # the machine as the block began, where it cannot be reckoned back
 
 
+def _word_ends(block: _Block) -> NDArray[np.int64]:
+    """(count,) int64, tick at which each word of a block ends."""
+    ends: NDArray[np.int64] = np.cumsum((block.words >> 4).astype(np.int64) + block.shape.overhead_ticks)
+    return ends + block.start
+
+
+def _steps_made(block: _Block, tick: int) -> int:
+    """How many words of a block have made their step edge (or would have, if they are delays)."""
+    rises = _word_ends(block) - block.shape.overhead_ticks + block.shape.setup_ticks
+    return int(np.searchsorted(rises, tick, side="right"))
+
+
 class World:
     """Everything outside the board.
 
@@ -134,16 +146,14 @@ class World:
         if not self._queue:
             return 0
         head = self._queue[0]
-        run_ends = head.start + np.cumsum((head.words >> 4).astype(np.int64) + head.shape.overhead_ticks)
-        rises = run_ends - head.shape.overhead_ticks + head.shape.setup_ticks
-        played = int(np.searchsorted(rises, self.now, side="right"))
+        played = _steps_made(head, self.now)
         unplayed = sum(block.count for block in self._queue) - played
         self._finished += len(self._queue)
         self._queue.clear()
         self._changes.clear()
         head.words = head.words[:played]
         head.count = played
-        head.end = int(run_ends[played - 1]) if played else head.start
+        head.end = int(_word_ends(head)[-1]) if played else head.start
         if head.before is not None:
             self._mechanics = head.before
             self._carriage_path(head)
@@ -265,19 +275,16 @@ class World:
         self._write(block, block.count)
 
     def _write_up_to(self, tick: int) -> None:
-        """Put on the tape what the player has begun, so that the next entry stands in its place in time."""
+        """Put on the tape what can no longer be halted, so that the next entry stands in its place in time."""
         if self._queue:
-            block = self._queue[0]
-            ends = block.start + np.cumsum((block.words >> 4).astype(np.int64) + block.shape.overhead_ticks)
-            starts = np.concatenate(([block.start], ends[:-1]))
-            self._write(block, int(np.searchsorted(starts, tick, side="left")))
+            self._write(self._queue[0], _steps_made(self._queue[0], tick))
 
     def _write(self, block: _Block, count: int) -> None:
         if count <= block.written:
             return
         start, end = block.start, block.end
         if block.written or count < block.count:
-            ends = block.start + np.cumsum((block.words >> 4).astype(np.int64) + block.shape.overhead_ticks)
+            ends = _word_ends(block)
             start = int(ends[block.written - 1]) if block.written else block.start
             end = int(ends[count - 1])
         self._tape.words(start, end, block.words[block.written : count].tobytes())

@@ -1,0 +1,234 @@
+"""The virtual rig as a process: it starts, it ends whatever happens, and it leaves nothing behind."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+
+import pytest
+
+from linewright.errors import PortError
+from linewright.virtual.faults import Faults
+from linewright.virtual.launcher import RigOptions, RigProcess
+from linewright.virtual.machine import Machine
+from linewright.virtual.pipe import find_micropython, package_paths
+from linewright.virtual.tape import TapeReader
+
+ENDS_S = 20  # a generous limit, so that a loaded machine passes; nothing waits for it when all is well
+
+
+def environment():
+    return {**os.environ, "PYTHONPATH": os.pathsep.join(package_paths())}
+
+
+@pytest.fixture
+def start(tmp_path):
+    started = []
+
+    def run(*options, **more):
+        command = [sys.executable, "-m", "linewright.virtual"]
+        command += ["--tape", str(tmp_path / "x.tape"), "--report", str(tmp_path / "report.json")]
+        machine = tmp_path / "machine.json"  # starts faster than a rig file
+        machine.write_text(Machine().to_json())
+        command += ["--machine", str(machine), *options]
+        process = subprocess.Popen(
+            command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=environment(), text=True, **more
+        )
+        started.append(process)
+        return process
+
+    yield run
+    for process in started:
+        if process.poll() is None:
+            process.kill()
+        process.communicate()
+
+
+@pytest.fixture
+def connect():
+    links = []
+
+    def to(process):
+        line = process.stdout.readline()
+        assert line.startswith("listening on 127.0.0.1:"), process.stderr.read()
+        links.append(socket.create_connection(("127.0.0.1", int(line.rpartition(":")[2]))))
+        return links[-1]
+
+    yield to
+    for link in links:
+        link.close()
+
+
+def report(tmp_path):
+    return json.loads((tmp_path / "report.json").read_text())
+
+
+def micropython_or_skip():
+    try:
+        return find_micropython()
+    except PortError as missing:
+        pytest.skip(f"{missing} ({missing.hint})")
+
+
+def children_of(pid):
+    """Process ids whose parent is ``pid``."""
+    found = []
+    for entry in os.listdir("/proc"):
+        if entry.isdigit():
+            try:
+                with open(f"/proc/{entry}/stat") as stat:
+                    parent = int(stat.read().rpartition(")")[2].split()[1])
+            except OSError:
+                continue
+            if parent == pid:
+                found.append(int(entry))
+    return found
+
+
+def gone(pid):
+    deadline = time.monotonic() + ENDS_S
+    while time.monotonic() < deadline:
+        try:
+            os.kill(pid, 0)
+        except ProcessLookupError:
+            return True
+        time.sleep(0.02)
+    return False
+
+
+def test_it_ends_when_the_host_leaves(start, connect, tmp_path):
+    process = start()
+    connect(process).close()
+    assert process.wait(ENDS_S) == 0
+    assert report(tmp_path)["ended"] == "the host has left"
+    assert not TapeReader(tmp_path / "x.tape").damaged
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
+@pytest.mark.parametrize("connected", [False, True])
+def test_it_ends_on_a_signal_with_tape_and_report_complete(start, connect, tmp_path, number, connected):
+    process = start("--fault", "skew_deg=1")
+    if connected:
+        link = connect(process)
+        link.sendall(b"\0\0")
+    else:
+        process.stdout.readline()
+    process.send_signal(number)
+    assert process.wait(ENDS_S) == 0
+    assert report(tmp_path)["ended"] == f"asked to end by {number.name}"
+    reader = TapeReader(tmp_path / "x.tape")
+    assert list(reader) is not None
+    assert reader.faults == Faults(skew_deg=1)
+    assert not reader.damaged
+
+
+@pytest.mark.parametrize("connected", [False, True])
+def test_it_ends_when_its_leash_does(start, connect, connected):
+    process = start("--leash", stdin=subprocess.PIPE)
+    if connected:
+        connect(process)
+    else:
+        process.stdout.readline()
+    process.stdin.close()
+    process.stdin = None  # communicate() of the fixture would flush it
+    assert process.wait(ENDS_S) == 0
+
+
+def test_noise_on_the_link_does_not_disturb_it(start, connect, tmp_path):
+    process = start()
+    link = connect(process)
+    link.sendall(os.urandom(5000))
+    time.sleep(0.1)
+    link.close()
+    assert process.wait(ENDS_S) == 0
+    assert report(tmp_path)["error"] == ""
+
+
+def test_a_second_host_is_refused(start, connect):
+    process = start()
+    link = connect(process)
+    port = link.getpeername()[1]
+    deadline = time.monotonic() + ENDS_S
+    refused = False
+    while not refused and time.monotonic() < deadline:
+        try:
+            socket.create_connection(("127.0.0.1", port)).close()
+        except ConnectionRefusedError:
+            refused = True
+    assert refused
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (["--listen", "0.0.0.0:0"], "not a loopback address"),
+        (["--listen", "nonsense"], "is not an address and a port"),
+        (["--fault", "wobble=1"], "no fault is called"),
+        (["--machine", "{tmp}/none.json"], "cannot run"),
+        (["--tape", "{tmp}/no/such/folder/x.tape"], "cannot run"),
+    ],
+)
+def test_bad_options_are_named(start, tmp_path, options, words):
+    process = start(*(option.format(tmp=tmp_path) for option in options))
+    assert process.wait(ENDS_S) in (1, 2)
+    errors = process.stderr.read()
+    assert words in errors
+    assert "Traceback" not in errors
+
+
+def test_a_missing_micropython_is_named(start, connect, tmp_path):
+    os.environ["LINEWRIGHT_MICROPYTHON"] = str(tmp_path / "nothing")
+    try:
+        process = start("--interpreter", "micropython")
+    finally:
+        del os.environ["LINEWRIGHT_MICROPYTHON"]
+    connect(process)
+    assert process.wait(ENDS_S) == 1
+    assert "is not a program that can be run" in report(tmp_path)["ended"]
+
+
+@pytest.mark.parametrize("how", ["host", "sigterm", "sigkill"])
+def test_micropython_leaves_no_orphan(start, connect, tmp_path, how):
+    micropython_or_skip()
+    process = start("--interpreter", "micropython")
+    link = connect(process)
+    deadline = time.monotonic() + ENDS_S
+    children = []
+    while not children and time.monotonic() < deadline:
+        children = children_of(process.pid)
+    assert len(children) == 1
+    if how == "host":
+        link.close()
+    elif how == "sigterm":
+        process.terminate()
+    else:
+        process.kill()
+    process.wait(ENDS_S)
+    assert gone(children[0])
+    if how != "sigkill":
+        assert report(tmp_path)["error"] == ""
+
+
+def test_the_launcher_explains_a_rig_that_does_not_start(tmp_path):
+    with pytest.raises(PortError, match="did not start"):
+        RigProcess(RigOptions(Machine(), tape=tmp_path / "no" / "such" / "x.tape"))
+
+
+def test_a_rig_ends_with_the_process_that_started_it(tmp_path):
+    """Even one that is killed and can clean up nothing."""
+    script = (
+        "import os, signal\n"
+        "from linewright.virtual.launcher import RigOptions, RigProcess\n"
+        "from linewright.virtual.machine import Machine\n"
+        "rig = RigProcess(RigOptions(Machine()))\n"
+        "print(rig.process_id, rig._folder, flush=True)\n"
+        "os.kill(os.getpid(), signal.SIGKILL)\n"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, env=environment())
+    assert done.returncode == -signal.SIGKILL, done.stderr
+    assert gone(int(done.stdout.split()[0]))
