@@ -80,6 +80,7 @@ class Board:
         self._idle_us = 0
         self._idle_s = 0
         self._homing_mask = 0
+        self._switches = 0  # axes that have an endstop
         self._last_us = port.now_us()
         self.server = Server(self, port, VERSION, digest, session)
 
@@ -113,7 +114,12 @@ class Board:
     # What the host may ask for.
 
     def set(self, pairs):
-        """Change settings, all or none.  `pairs`: (key, value), each within its own range."""
+        """Change settings, all or none.  `pairs`: (key, value), each within its own range.
+
+        A host that says again what the board knows already is told yes in any state: so does one that comes back.
+        """
+        if self.state != ASLEEP and not self._changes(pairs):
+            return messages.NO_REASON
         if self.state == DRAWING or self.state == HOLDING or self.homing.running:
             return self._wrong_state()
         kept = array("i", self.settings)
@@ -414,7 +420,7 @@ class Board:
         """The report's flags."""
         port = self.port
         flags = messages.FLAG_TRUSTED if self.known == 3 else 0
-        if self.homed == 3:
+        if self._switches and self.homed & self._switches == self._switches:
             flags |= messages.FLAG_HOMED
         if self.pen.is_up():
             flags |= messages.FLAG_PEN_UP
@@ -463,6 +469,12 @@ class Board:
     def _get(self, name):
         return self.settings[_key(name)]
 
+    def _changes(self, pairs):
+        for key, value in pairs:
+            if self.settings[key] != value:
+                return True
+        return False
+
     def _agree(self):
         """Settings that are each within their range but contradict each other or this board are refused."""
         settings = self.settings
@@ -487,6 +499,7 @@ class Board:
         self.guard.configure(crossed, get("x_low"), get("x_high"), get("y_low"), get("y_high"))
         self.pen.configure(get("pen_up_us"), get("pen_lift_ms"), get("pen_lower_ms"))
         self.homing.configure(crossed, get("home_passes"))
+        self._switches = 0
         for axis in (0, 1):
             plan = self.homing.axes[axis]
             of = "_y" if axis else "_x"
@@ -496,6 +509,8 @@ class Board:
             plan.accel = get("home_accel" + of)
             plan.backoff = get("home_backoff" + of)
             plan.travel = get("home_travel" + of)
+            if plan.end:
+                self._switches |= 1 << axis
 
     def _wrong_state(self):
         return self._refuse(messages.WRONG_STATE, 255, self.state, 0, 0)

@@ -73,7 +73,7 @@ class Homing:
         self._crossed = False
         self._passes = 1
         self._now_us = 0
-        self._steps = None
+        self._steps = iter(())
         self._cancelled = False
         self._accel = 0  # what the kernel's setting was before
         self.running = False
@@ -120,7 +120,7 @@ class Homing:
             raise
 
     def _finish(self):
-        self._steps = None
+        self._steps = iter(())
         self.running = False
         self._feeder.look_ahead = LOOK_AHEAD
         self._feeder.state[kernel.S_ACCEL] = self._accel

@@ -22,6 +22,8 @@ _GRANT_NEWS = const(64)
 _OWED = const(512)
 # How often progress is reported while drawing.
 _REPORT_US = const(100_000)
+# The port's own buffer is full; it empties at some 100 bytes per millisecond on a USB port.
+_UNSENT_US = const(1_000)
 _I32 = const(1 << 31)
 
 
@@ -146,6 +148,8 @@ class Server:
         """How long the loop may sleep for the link's sake, at most `longest_us`."""
         if self._more or self._outbox:
             return 0
+        if self._unsent:
+            longest_us = min(longest_us, _UNSENT_US)
         deadline_us = self.endpoint.next_deadline_us()
         if deadline_us is None:
             return longest_us

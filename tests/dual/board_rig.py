@@ -58,8 +58,8 @@ class BoardRig:
     silent : the host's cable is out: nothing passes either way.
     """
 
-    def __init__(self, start=(0, 0), crossed=False, session=11):
-        self.world = fake_world.FakeWorld(start, crossed)
+    def __init__(self, start=(0, 0), crossed=False, session=11, world=None):
+        self.world = world or fake_world.FakeWorld(start, crossed)
         self.world.host = self._host_turn
         self.port = VirtualPort(self.world)
         self.board = Board(self.port, 4711, session)

@@ -95,7 +95,6 @@ class VirtualPort:
         self._world = world
         self._status = array("i", (0, 0, 0, 0))
         self._inbox = bytearray(INBOX)
-        self._inbox_view = memoryview(self._inbox)
         self._read_from = 0
         self._submitted = 0
         self.overhead_ticks = 0
@@ -128,11 +127,15 @@ class VirtualPort:
 
     def read_into(self, buffer):
         """Move waiting bytes from the host into `buffer`; returns how many.  Never blocks."""
+        inbox = self._inbox
         start = self._read_from
         n = min(self._status[BYTES] - start, len(buffer))
-        if n > 0:
-            buffer[0:n] = self._inbox_view[start : start + n]
-            self._read_from = start + n
+        # One by one: under MicroPython a slice would be a new object on the heap.
+        i = 0
+        while i < n:
+            buffer[i] = inbox[start + i]
+            i += 1
+        self._read_from = start + n
         return n
 
     def write(self, buffer, n):
