@@ -339,9 +339,7 @@ def test_settings_at_the_ends_of_every_range_suit_the_board():
     coarsest = {f"motor.{m}.{k}": v for m in "ab" for k, v in {"belt_pitch_mm": 25.0, "pulley_teeth": 1}.items()}
     for changes in (
         coarsest | {f"motor.{m}.microsteps": 1 for m in "ab"} | {"homing.slow_mm_s": 0.1, "homing.accel_mm_s2": 1.0},
-        {f"motor.{m}.pulley_teeth": 1 for m in "ab"}
-        | {"homing.fast_mm_s": 20.0}
-        | {"axis.x.accel_mm_s2": 50_000.0, "axis.x.travel_mm": 5000.0},
+        one_tooth | {"axis.x.accel_mm_s2": 50_000.0, "axis.x.travel_mm": 5000.0},
         {"guard.idle_after_s": 0.0, "guard.host_silence_s": 600.0},
         {"guard.idle_after_s": 3600.0, "guard.host_silence_s": 0.5},
     ):

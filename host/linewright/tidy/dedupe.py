@@ -1,0 +1,92 @@
+"""Nothing drawn twice: repeated vertices and repeated strokes go, dots stay."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linewright.drawing import Drawing
+from linewright.tidy.arrange import closed_strokes, keep_points
+
+_OFF_GRID: Final = 0.381966
+"""Places cell borders at the golden section (1 - 1/phi), where the round numbers that pictures are full of do not lie:
+copies that differ by float rounding then fall into the same cell."""
+
+
+def drop_repeats(drawing: Drawing) -> Drawing:
+    """Without vertices that repeat the one before; a stroke that never moves becomes a dot of one point."""
+    if not drawing.vertices:
+        return drawing
+    keep = np.ones(drawing.vertices, dtype=bool)
+    keep[1:] = (np.diff(drawing.points_mm, axis=0) != 0).any(axis=1)
+    keep[drawing.starts[:-1]] = True
+    return keep_points(drawing, keep)
+
+
+def dedupe(drawing: Drawing, *, tolerance_mm: float = 0.0) -> Drawing:
+    """Without repeated vertices and without strokes that another stroke of the same pen has drawn already.
+
+    A copy has the same vertices, in either direction, closed strokes from whichever vertex. Vertices are compared by
+    the cell of a grid they lie in, so every vertex of a dropped copy lies within the tolerance of its twin, while not
+    every pair within it is found; with 0 they must be equal. The first of several copies stays.
+
+    Parameters
+    ----------
+    drawing : finite coordinates, mm.
+    tolerance_mm : how far a copy may lie from what it copies.
+    """
+    drawing = drop_repeats(drawing)
+    # Two points of one cell of side q are at most q * sqrt(2) apart.
+    cell_mm = tolerance_mm / np.sqrt(2.0)
+    # + 0.0 makes one zero of two: -0.0 has other bytes.
+    cells = np.floor(drawing.points_mm / cell_mm + _OFF_GRID) if cell_mm > 0 else drawing.points_mm + 0.0
+    closed = closed_strokes(drawing)
+    seen: set[tuple[int, bytes]] = set()
+    keep = np.zeros(len(drawing), dtype=bool)
+    for i in range(len(drawing)):
+        key = (int(drawing.pen[i]), _key(cells[drawing.starts[i] : drawing.starts[i + 1]], bool(closed[i])))
+        keep[i] = key not in seen
+        seen.add(key)
+    return drawing.select(np.flatnonzero(keep)) if not keep.all() else drawing
+
+
+def _key(cells: NDArray[np.float64], closed: bool) -> bytes:
+    """The same bytes for a stroke and its copy in the other direction or from another vertex."""
+    if closed:
+        ways = [_from_least(cells[:-1]), _from_least(cells[:0:-1])]
+        return b"o" + min(way.tobytes() for way in ways)
+    return b"-" + min(cells.tobytes(), cells[::-1].tobytes())
+
+
+def _from_least(ring: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The ring begun so that its rows come out least, whichever of them it began with."""
+    least = ring[np.lexsort((ring[:, 1], ring[:, 0]))[0]]
+    places = np.flatnonzero((ring == least).all(axis=1))
+    at = int(places[0])
+    if len(places) > 1:  # the stroke passes its least vertex several times
+        at = _least_rotation([tuple(row) for row in ring.tolist()])
+    return np.roll(ring, -at, axis=0)
+
+
+def _least_rotation(ring: list[tuple[float, ...]]) -> int:
+    """Where the least rotation begins, in linear time.
+
+    Two beginnings compete; the one that loses after k equal entries rules itself and the k behind it out.
+    Y. Shiloach, "Fast canonization of circular strings", Journal of Algorithms 2, 1981.
+    """
+    n = len(ring)
+    one, other, equal = 0, 1, 0
+    while one < n and other < n and equal < n:
+        a, b = ring[(one + equal) % n], ring[(other + equal) % n]
+        if a == b:
+            equal += 1
+            continue
+        if a > b:
+            one += equal + 1
+        else:
+            other += equal + 1
+        other += one == other
+        equal = 0
+    return min(one, other)

@@ -1,0 +1,78 @@
+"""No needless vertex. Outside check: distances by shapely, the chord height of a circle in closed form."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from host.zoo import SOUND, drawings
+from linewright.drawing import Drawing
+from linewright.tidy import simplify
+
+
+def test_a_straight_line_keeps_its_ends():
+    (one,) = simplify(Drawing.from_strokes([[(i, 2 * i) for i in range(100)]]), tolerance_mm=0.001)
+    assert one.tolist() == [[0, 0], [99, 198]]
+
+
+def test_dots_lines_and_order_stay():
+    strokes = [[(1, 1)], [(0, 0), (5, 0), (9, 0)], [(2, 2), (3, 3)], [(0, 1), (5, 1.0), (9, 1), (9, 9)], [(4, 4)]]
+    drawing = Drawing.from_strokes(strokes, pen=[0, 1, 0, 1, 0], pens=SOUND["two pens"].pens)
+    out = simplify(drawing, tolerance_mm=0.01)
+    assert [len(s) for s in out] == [1, 2, 2, 3, 1]
+    assert out.pen.tolist() == [0, 1, 0, 1, 0]
+
+
+def test_a_circle_needs_about_as_many_chords_as_geometry_says():
+    # A chord over the angle t is r (1 - cos(t/2)) from its arc: r = 50, 0.02 mm -> t = 0.0566, 111 chords.
+    r, tolerance = 50.0, 0.02
+    t = np.linspace(0, 2 * math.pi, 20_001)
+    circle = np.column_stack((r * np.cos(t), r * np.sin(t)))
+    circle[-1] = circle[0]
+    (out,) = simplify(Drawing.from_strokes([circle]), tolerance_mm=tolerance)
+    least = 2 * math.pi / (2 * math.acos(1 - tolerance / r))
+    # Halving, as the method does, ends between the least number of chords and twice that.
+    assert least <= len(out) - 1 <= 2 * least
+    assert np.array_equal(out[0], out[-1])
+
+
+def test_a_closed_scrap_becomes_a_dot():
+    ring = [(5 + 0.001 * math.cos(t), 5 + 0.001 * math.sin(t)) for t in range(6)]
+    (one,) = simplify(Drawing.from_strokes([[*ring, ring[0]]]), tolerance_mm=0.02)
+    assert len(one) == 1
+
+
+def test_a_spike_is_kept():
+    (one,) = simplify(SOUND["spike"], tolerance_mm=0.05)
+    assert [10.0, 30.0] in one.tolist()
+
+
+@pytest.mark.parametrize("name", SOUND)
+def test_the_zoo(name):
+    drawing = SOUND[name]
+    out = simplify(drawing, tolerance_mm=0.02)
+    assert len(out) == len(drawing)
+    for before, after in zip(drawing, out, strict=True):
+        assert np.array_equal(before[0], after[0])
+        assert np.array_equal(before[-1], after[-1])
+
+
+@settings(max_examples=200)
+@given(drawings(), st.sampled_from([0.01, 1.0, 20.0]))
+def test_no_ink_moves_further_than_the_tolerance(drawing, tolerance):
+    """Each stroke and what becomes of it lie within the tolerance of each other, ends stay, closed stays closed."""
+    out = simplify(drawing, tolerance_mm=tolerance)
+    assert np.array_equal(out.pen, drawing.pen)
+    for before, after in zip(drawing, out, strict=True):
+        assert np.array_equal(before[0], after[0])
+        assert np.array_equal(before[-1], after[-1])
+        assert len(after) <= len(before)
+        if len(before) > 1:
+            old, new = shapely.LineString(before), shapely.LineString(after if len(after) > 1 else after[[0, 0]])
+            # The library measures at vertices; cut into twentieths it comes within a twentieth of the true distance.
+            assert shapely.hausdorff_distance(old, new, densify=0.05) <= tolerance * (1 + 1e-9)
