@@ -479,7 +479,12 @@ def _code(number: int, order: int) -> "tuple[int, int]":
 def _choose(
     records: "list[tuple[int, int, int, int]]", start: int, history: _History
 ) -> "tuple[tuple[int, int, int, int], int]":
-    """Orders and mode that make the next WINDOW records shortest; the smaller where equal."""
+    """Orders and mode that make the next WINDOW records shortest; the smaller where equal.
+
+    Raises
+    ------
+    RecordError : one of these records does not fit the format.
+    """
     plain: tuple[list[int], list[int]] = ([], [])
     differences: tuple[list[int], list[int]] = ([], [])
     from_rest = []
@@ -487,7 +492,12 @@ def _choose(
     others = []
     short = 0
     speed, da, db = history.speed, history.da, history.db
-    for kind, first, second, v_end in records[start : start + WINDOW]:
+    index = start
+    for record in records[start : start + WINDOW]:
+        # Only numbers within their ranges have code lengths.
+        check_record(index, record, speed)
+        index += 1
+        kind, first, second, v_end = record
         if kind != RAMP:
             if speed:
                 plain[0].append(0)
