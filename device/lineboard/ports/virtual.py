@@ -57,6 +57,7 @@ End of file on the pipe ends the board.
 """
 
 import struct
+import sys
 from array import array
 
 from linewire import messages
@@ -251,3 +252,14 @@ class PipeWorld:
         status[BYTES] = n
         if n:
             self._fill(memoryview(inbox)[0:n])
+
+
+def main(digest, session):
+    """Run a board whose world is at the other end of standard input and output.
+
+    `digest` is that of the shipped files (`linewright.board_files.digest`); `session` a number from 1 to 65535 that no
+    two starts in a row share.
+    """
+    from lineboard.board import Board  # here, because the board's parts must not depend on a port, nor it on them
+
+    Board(VirtualPort(PipeWorld(sys.stdin.buffer, sys.stdout.buffer)), digest, session).run()
