@@ -30,7 +30,7 @@ from linewright.program import Program
 from linewright.rig import Rig
 from linewright.session import DrawResult, Progress, Session
 from linewright.transport import VirtualTransport, open_transport
-from linewright.views import album, contact_sheet, wording
+from linewright.views import album, contact_sheet, overlay, wording
 from linewright.virtual.trace import TraceReport
 
 HERE: Final = Path(__file__).resolve().parent
@@ -108,7 +108,8 @@ def main() -> int:
         sheet = contact_sheet.contact_sheet([album.drawn_scene(d.program, _path_of(d), d.title) for d in drawn])
         (options.out / "cards.png").write_bytes(sheet)
     except LinewrightError as error:
-        console.print(f"the demo failed: {error}\n  next: {error.hint}", style="bold", markup=False)
+        hint = f"\n  next: {error.hint}" if error.hint else ""
+        console.print(f"the demo failed: {error}{hint}", style="bold", markup=False)
         return 1
     table = summary(drawn)
     console.print()
@@ -153,7 +154,8 @@ def draw_card(name: str, options: argparse.Namespace, console: Console) -> Drawn
         album.write(album.preview_scene(program, title), options.out, f"{name}-preview")
         album.write(album.speed_scene(program, title), options.out, f"{name}-speed")
         album.write(album.drawn_scene(program, _path_of(drawn), title), options.out, f"{name}-drawn")
-        album.write(album.trace_scene(program, trace, title), options.out, f"{name}-overlay")
+        scene = album.trace_scene(program, trace, title)
+        album.write(scene, options.out, f"{name}-overlay", long_side_px=overlay.LONG_SIDE_PX)
     return drawn
 
 
@@ -166,21 +168,21 @@ def _path_of(drawn: Drawn) -> Drawing:
 def summary(drawn: list[Drawn]) -> Table:
     """The table a person enjoys reading."""
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
-    table.add_column("picture")
+    table.add_column("picture", no_wrap=True)
     for heading in ("strokes", "ink", "travel", "predicted", "played", "off the line", "step pulses", "bytes/ramp"):
         table.add_column(heading, justify="right", no_wrap=True)
     for d in drawn:
         deviation = d.trace.deviation
         exact = d.result.played_ticks == d.result.predicted_ticks
         table.add_row(
-            d.title,
+            d.name,
             str(len(d.program.drawing)),
             wording.length(d.program.pen_down_mm),
             wording.length(d.program.travel_mm),
             wording.duration(d.program.predicted_s),
             "to the tick" if exact else wording.duration(units.ticks_to_s(d.result.played_ticks)),
             "?" if deviation is None else f"{deviation.max_mm * 1000:.1f} \u00b5m",
-            wording.count(d.trace.steps_a + d.trace.steps_b, "").rstrip(),
+            wording.grouped(d.trace.steps_a + d.trace.steps_b),
             f"{d.program.frame_bytes / d.program.ramps:.2f}",
         )
     return table

@@ -176,13 +176,14 @@ class _PenChange:
 def _pictures(task: _Task, trace: TraceReport | None) -> list[Path]:
     if task.pictures is None:
         return []
-    from linewright.views import album
+    from linewright.views import album, overlay
 
     program = task.job.program
     written = album.write(album.preview_scene(program, task.name), task.pictures, f"{task.stem}-preview")
     if trace is not None and trace.drawn is not None:
         written += album.write(album.drawn_scene(program, trace.drawn, task.name), task.pictures, f"{task.stem}-drawn")
-        written += album.write(album.trace_scene(program, trace, task.name), task.pictures, f"{task.stem}-overlay")
+        scene = album.trace_scene(program, trace, task.name)
+        written += album.write(scene, task.pictures, f"{task.stem}-overlay", long_side_px=overlay.LONG_SIDE_PX)
     return written
 
 

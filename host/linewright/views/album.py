@@ -10,7 +10,7 @@ import numpy as np
 from linewright.drawing import Drawing
 from linewright.errors import InputError
 from linewright.views import overlay, preview, speed_map, wording
-from linewright.views.raster import to_png
+from linewright.views.raster import LONG_SIDE_PX, to_png
 from linewright.views.scene import Scene, Table
 from linewright.views.svg_writer import to_svg
 
@@ -102,7 +102,7 @@ def step_mm(program: Program) -> float:
     return float(np.max(np.hypot(*np.linalg.inv(program.steps_matrix))))
 
 
-def write(scene: Scene, folder: Path, stem: str) -> list[Path]:
+def write(scene: Scene, folder: Path, stem: str, *, long_side_px: int = LONG_SIDE_PX) -> list[Path]:
     """Write ``stem.svg`` and ``stem.png`` into a folder, which is made if need be.
 
     Raises
@@ -114,7 +114,7 @@ def write(scene: Scene, folder: Path, stem: str) -> list[Path]:
     try:
         folder.mkdir(parents=True, exist_ok=True)
         files[0].write_text(to_svg(scene), encoding="utf-8")
-        files[1].write_bytes(to_png(scene))
+        files[1].write_bytes(to_png(scene, long_side_px=long_side_px))
     except OSError as error:
         raise InputError(
             f"cannot write pictures to {folder}: {error.strerror or error}", hint="name another folder with --pictures"

@@ -16,9 +16,14 @@ from linewright.views.scene import BORDER_MM, EDGE_COLOUR, PAPER_COLOUR, Ink, La
 # of colour vision; the orange lies wide and light below the dark thin blue, so grey print shows both.
 PLANNED_COLOUR: Final = "#e69f00"
 DRAWN_COLOUR: Final = "#0072b2"
+PLANNED_OPACITY: Final = 0.5
 
-DRAWN_MM: Final = 0.14
-"""A third of a fine pen: the planned line shows on both sides of it."""
+DRAWN_MM: Final = 0.15
+PLANNED_SHARE: Final = 1.7
+"""The planned line is shown wider than the pen, and the drawn one much thinner, so that it shows on both sides."""
+
+LONG_SIDE_PX: Final = 2400
+"""Differences are small: half as large again as a preview."""
 
 THIN_MM: Final = 0.05
 """The drawn trace has a point for every step; on the whole sheet one each twentieth of a mm shows the same."""
@@ -98,7 +103,14 @@ def overlay(
     points, starts = thinned(drawn.points_mm, drawn.starts, THIN_MM)
     items: list[Ink | Patch | Label] = [
         *table.ground(),
-        Ink("planned", PLANNED_COLOUR, pen_width_mm, table.on_canvas(planned.points_mm), planned.starts, 0.6),
+        Ink(
+            "planned",
+            PLANNED_COLOUR,
+            pen_width_mm * PLANNED_SHARE,
+            table.on_canvas(planned.points_mm),
+            planned.starts,
+            PLANNED_OPACITY,
+        ),
         Ink("drawn", DRAWN_COLOUR, DRAWN_MM, table.on_canvas(points), starts),
     ]
     items.extend(_lens(planned, drawn, table, found))
@@ -130,7 +142,7 @@ def _lens(planned: Drawing, drawn: Drawing, table: Table, found: Worst) -> list[
     ring = max(2.0, side / 2)
     return [
         Patch(left, top, LENS_MM, LENS_MM, PAPER_COLOUR, EDGE_COLOUR, 0.25),
-        seen(planned, "planned, magnified", PLANNED_COLOUR, 1.2, 0.6),
+        seen(planned, "planned, magnified", PLANNED_COLOUR, 1.2, PLANNED_OPACITY),
         seen(drawn, "drawn, magnified", DRAWN_COLOUR, 0.4),
         Patch(float(mark[0]) - ring, float(mark[1]) - ring, 2 * ring, 2 * ring, None, "#333333", 0.25),
         Label(f"x {zoom:.0f}: {side:.2g} mm of the sheet", left, top + LENS_MM + 3.4, 2.2),

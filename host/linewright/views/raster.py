@@ -7,6 +7,7 @@ import itertools
 from typing import Final
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
@@ -17,6 +18,9 @@ OVERSIZE: Final = 3
 
 LONG_SIDE_PX: Final = 1600
 """Fills a screen, and shows a 0.5 mm pen on A4 as three pixels."""
+
+UNSEEN_PX: Final = 0.5
+"""In oversized pixels: a sixth of a pixel of the picture."""
 
 CORNER_COSINE: Final = 0.94
 """Segments that turn by more than 20 degrees get a round joint; below, the gap at the outside of the joint is
@@ -72,7 +76,7 @@ def _ink(image: Image.Image, item: Ink, scale: float) -> None:
     for a, b in itertools.pairwise(bounds):
         if b - a > 1:
             draw.line([(x, y) for x, y in pairs[a:b]], fill=255, width=width_px)
-    radius = width_px / 2
+    radius = (width_px - 1) / 2  # pillow's ellipses reach to the far side of the pixels they end in
     if radius >= 1:
         for x, y in points[_round_at(points, starts)].tolist():
             draw.ellipse((x - radius, y - radius, x + radius, y + radius), fill=255)
@@ -87,14 +91,23 @@ def _ink(image: Image.Image, item: Ink, scale: float) -> None:
 def _thinned(
     points_px: NDArray[np.float64], starts: NDArray[np.int64]
 ) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
-    """Leave out points that fall into the same large pixel as the one before; ends of strokes stay."""
-    cell = np.floor(points_px).astype(np.int64)
-    keep = np.ones(len(points_px), dtype=bool)
-    keep[1:] = (cell[1:] != cell[:-1]).any(axis=1)
-    keep[starts[:-1]] = True
-    keep[starts[1:] - 1] = True
-    lengths = np.add.reduceat(keep.astype(np.int64), starts[:-1])
-    return points_px[keep], np.concatenate(([0], np.cumsum(lengths))).astype(np.int64)
+    """Leave out what cannot be seen: vertices within `UNSEEN_PX` of the line without them; ends of strokes stay."""
+    lengths = np.diff(starts)
+    lines = np.flatnonzero(lengths > 1)
+    if not len(lines):
+        return points_px, starts
+    owner = np.repeat(np.arange(len(lengths)), lengths)
+    inside = lengths[owner] > 1
+    number = np.cumsum(lengths > 1) - 1
+    shapes = shapely.simplify(
+        shapely.linestrings(points_px[inside], indices=number[owner[inside]]), UNSEEN_PX, preserve_topology=False
+    )
+    kept, belongs = shapely.get_coordinates(shapes, return_index=True)
+    dots = points_px[~inside]
+    order = np.argsort(np.concatenate((lines[belongs], owner[~inside])), kind="stable")
+    counts = np.ones(len(lengths), dtype=np.int64)
+    counts[lines] = np.bincount(belongs, minlength=len(lines))
+    return np.concatenate((kept, dots))[order], np.concatenate(([0], np.cumsum(counts))).astype(np.int64)
 
 
 def _round_at(points_px: NDArray[np.float64], starts: NDArray[np.int64]) -> NDArray[np.bool_]:

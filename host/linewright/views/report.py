@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
-from rich import box
 from rich.table import Table
 
 from linewright import units
@@ -19,7 +18,7 @@ if TYPE_CHECKING:
 
 
 def _facts(title: str) -> Table:
-    table = Table(title=title, title_justify="left", box=box.SIMPLE, show_header=False, pad_edge=False)
+    table = Table(title=title, title_justify="left", box=None, show_header=False, pad_edge=False)
     table.add_column(style="bold", no_wrap=True)
     table.add_column()
     return table

@@ -25,6 +25,11 @@ def length(mm: float) -> str:
     return f"{mm / 1000:.2f} m"
 
 
+def grouped(number: int) -> str:
+    """``1 204``: thousands set apart by a thin gap that no locale reads as a decimal point."""
+    return f"{number:,}".replace(",", "\u202f")
+
+
 def count(number: int, one: str, many: str | None = None) -> str:
-    """``1 stroke``, ``1 204 strokes``: thousands set apart by a thin gap that no locale reads as a decimal point."""
-    return f"{number:,}".replace(",", "\u202f") + f" {one if number == 1 else many or one + 's'}"
+    """``1 stroke``, ``1 204 strokes``."""
+    return f"{grouped(number)} {one if number == 1 else many or one + 's'}"
