@@ -1,0 +1,336 @@
+"""What can be wrong with a rig, and what is doubtful about it.
+
+Three kinds: a single key (its kind, its range, its name), found by pydantic and put into our words here; keys that do
+not go together, one small check each; and doubts, which are allowed. The model itself is in `rig`.
+"""
+
+from __future__ import annotations
+
+import difflib
+import math
+from collections.abc import Callable, Iterator, Mapping
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+from pydantic import BaseModel, TypeAdapter, ValidationError
+
+from linewright import units
+from linewright.errors import RigIssue, SheetError
+from linewright.sheet import Sheet
+from linewright.toml_places import Places, line_of
+
+if TYPE_CHECKING:
+    from linewright.rig import (
+        Axes,
+        Driver,
+        Homing,
+        Kinematics,
+        Motors,
+        Park,
+        PenLift,
+        Pins,
+        Rig,
+        SheetPlace,
+    )
+
+SERVO_SAFE_US: Final = (1000, 2000)
+"""The pulses that every hobby servo follows without meeting a stop (common practice)."""
+
+STEPS_HIGH: Final = 100_000_000
+"""Steps from one end of an axis to the other; far inside the 32 bits of the wire's positions, where x + y must fit."""
+
+
+# Problems of single keys
+
+
+def valid_sections(rig: type[BaseModel], raw: Mapping[str, Any]) -> dict[str, Any]:
+    """The sections that are valid by themselves, defaults filled in, so that the rest can still be checked."""
+    sections: dict[str, Any] = {}
+    for name, field in rig.model_fields.items():
+        adapter: TypeAdapter[Any] = TypeAdapter(field.annotation or object)
+        try:
+            if name in raw:
+                sections[name] = adapter.validate_python(raw[name])
+            elif not field.is_required():
+                sections[name] = field.default
+        except ValidationError:
+            continue
+    return sections
+
+
+def _brief(value: object) -> object:
+    """The value, or its beginning where it would flood the message."""
+    try:
+        text = repr(value)
+    except ValueError:  # an int of more digits than Python prints
+        return "a number of thousands of digits"
+    return value if len(text) <= 60 else text[:57] + "..."
+
+
+def _model_at(rig: type[BaseModel], path: tuple[str, ...]) -> type[BaseModel] | None:
+    """The model that holds the key at ``path``."""
+    model = rig
+    for part in path[:-1]:
+        field = model.model_fields.get(part)
+        if field is None or not (isinstance(field.annotation, type) and issubclass(field.annotation, BaseModel)):
+            return None
+        model = field.annotation
+    return model
+
+
+def _allowed(rig: type[BaseModel], path: tuple[str, ...]) -> tuple[str, str]:
+    """What is allowed for a key, and why, from the model itself."""
+    model = _model_at(rig, path)
+    field = model.model_fields.get(path[-1]) if model else None
+    if model is None or field is None:
+        return "", ""
+    schema = model.model_json_schema()["properties"][path[-1]]
+    described = field.description or ""
+    if "prefixItems" in schema:
+        item = schema["prefixItems"][0]
+        return f"allowed is a pair of numbers [x, y], each {item['minimum']:g}..{item['maximum']:g} mm", described
+    if "enum" in schema:
+        return "allowed is " + " or ".join(f'"{value}"' for value in schema["enum"]), described
+    schema = next((option for option in schema.get("anyOf", []) if "minimum" in option), schema) | {
+        "unit": schema.get("unit", "")
+    }
+    if "minimum" in schema:
+        whole = "a whole number " if schema["type"] == "integer" else ""
+        return f"allowed is {whole}{schema['minimum']:g}..{schema['maximum']:g} {schema['unit']}", described
+    names = {"boolean": "true or false", "string": "text of 1..80 characters"}
+    return f"allowed is {names.get(schema.get('type', ''), 'a table of keys')}", described
+
+
+def field_issues(rig: type[BaseModel], error: ValidationError, places: Places) -> Iterator[RigIssue]:
+    """Every problem that pydantic found with a single key, once, in our words."""
+    seen: set[tuple[str, ...]] = set()
+    for found in error.errors(include_url=False):
+        # An index into a pair, or the branch of a union, is not a key of the file.
+        path = tuple(part for part in found["loc"] if isinstance(part, str) and part not in ("int", "float"))
+        if path in seen or found["type"] == "rig_as_a_whole":
+            continue
+        seen.add(path)
+        key, line = ".".join(path), line_of(places, path)
+        if found["type"] == "missing":
+            allowed, why = _allowed(rig, path)
+            yield RigIssue(key, None, f"is missing; {allowed}", line=line, why=why)
+        elif found["type"] == "extra_forbidden":
+            yield RigIssue(key, _brief(found["input"]), f"no such key{_nearest(rig, path)}", line=line)
+        else:
+            allowed, why = _allowed(rig, path)
+            yield RigIssue(key, _brief(found["input"]), allowed or found["msg"], line=line, why=why)
+
+
+def _all_keys(model: type[BaseModel], prefix: tuple[str, ...] = ()) -> Iterator[tuple[str, ...]]:
+    for name, field in model.model_fields.items():
+        yield (*prefix, name)
+        if isinstance(field.annotation, type) and issubclass(field.annotation, BaseModel):
+            yield from _all_keys(field.annotation, (*prefix, name))
+
+
+def _nearest(rig: type[BaseModel], path: tuple[str, ...]) -> str:
+    """A suggestion for an unknown key: the same table first, then the same name in another table."""
+    keys = list(_all_keys(rig))
+    beside = {key[-1]: key for key in keys if key[:-1] == path[:-1]}
+    if match := difflib.get_close_matches(path[-1], beside, n=1):
+        return f"; did you mean {'.'.join(beside[match[0]])}?"
+    if elsewhere := [key for key in keys if key[-1] == path[-1]]:
+        return f"; it belongs in the table [{'.'.join(elsewhere[0][:-1])}]" if len(elsewhere[0]) > 1 else ""
+    anywhere = {key[-1]: key for key in keys}
+    if match := difflib.get_close_matches(path[-1], anywhere, n=1):
+        return f"; did you mean {'.'.join(anywhere[match[0]])}?"
+    return f"; known here are {', '.join(beside)}" if beside else ""
+
+
+# Problems between keys: each check names the sections it reads, and runs when those are valid
+
+_Found = Iterator[tuple[str, object, str, str]]  # key, value, what is allowed, why
+
+
+def _equal_steps(kinematics: Kinematics, motor: Motors) -> _Found:
+    a, b = motor.a.steps_per_mm, motor.b.steps_per_mm
+    if kinematics.type == "crossed-belt" and not math.isclose(a, b, rel_tol=1e-12):
+        yield (
+            "motor.b",
+            f"{b:g} steps/mm",
+            f"must equal motor.a's {a:g} steps/mm on a crossed-belt rig",
+            "both motors pull the same belt, else straight lines bend",
+        )
+
+
+def _steps_per_mm(motor: Motors) -> _Found:
+    # Below 1 step/mm a line is a staircase that any eye sees; above 5000 even 26 mm/s is past the wire's step rate.
+    for name, one in (("a", motor.a), ("b", motor.b)):
+        if not 1 <= one.steps_per_mm <= 5000:
+            yield (
+                f"motor.{name}",
+                f"{one.steps_per_mm:g} steps/mm",
+                "steps_per_turn x microsteps / (belt_pitch_mm x pulley_teeth) must be 1..5000 steps/mm",
+                "a common machine has 80 to 200",
+            )
+
+
+def _pulse_times(motor: Motors, driver: Driver) -> _Found:
+    # A driver wants the line low for as long as it was high before the next step.
+    shortest_us = 2 * driver.step_width_us + driver.direction_setup_us
+    for name, one in (("a", motor.a), ("b", motor.b)):
+        fastest = math.floor(units.US_PER_S / shortest_us)
+        if one.step_rate_hz > fastest:
+            yield (
+                f"motor.{name}.step_rate_hz",
+                one.step_rate_hz,
+                f"must be at most {fastest} steps/s",
+                f"high, low and direction set-up take {shortest_us:g} us together",
+            )
+
+
+def _pen_moves(pen: PenLift) -> _Found:
+    if pen.up_us == pen.down_us:
+        yield ("pen.down_us", pen.down_us, "must differ from pen.up_us", "the pen would never leave the paper")
+
+
+def _homing_speeds(axis: Axes, motor: Motors, homing: Homing) -> _Found:
+    if homing.slow_mm_s > homing.fast_mm_s:
+        yield ("homing.slow_mm_s", homing.slow_mm_s, f"must be at most fast_mm_s = {homing.fast_mm_s:g}", "")
+    slowest_axis = min(axis.x.speed_mm_s, axis.y.speed_mm_s)
+    # On a crossed belt one axis turns both motors at the axis's own belt speed, so one rule serves both kinds.
+    by_rate = min(one.step_rate_hz / one.steps_per_mm for one in (motor.a, motor.b))
+    if homing.fast_mm_s > min(slowest_axis, by_rate):
+        why = "the slower axis's speed" if slowest_axis <= by_rate else "the motors' step_rate_hz"
+        yield ("homing.fast_mm_s", homing.fast_mm_s, f"must be at most {min(slowest_axis, by_rate):g} mm/s", why)
+
+
+def _homing_room(axis: Axes, homing: Homing) -> _Found:
+    half_mm = min(axis.x.travel_mm, axis.y.travel_mm) / 2
+    if homing.backoff_mm > half_mm:
+        yield ("homing.backoff_mm", homing.backoff_mm, f"must be at most half the shorter travel, {half_mm:g} mm", "")
+
+
+def _park_inside(axis: Axes, park: Park) -> _Found:
+    for name, at, one in zip("xy", park.position_mm, (axis.x, axis.y), strict=True):
+        if at > one.travel_mm:
+            yield (
+                "park.position_mm",
+                list(park.position_mm),
+                f"{name} must be 0..{one.travel_mm:g} mm",
+                f"axis.{name}.travel_mm ends there",
+            )
+
+
+def _steps_fit(axis: Axes, motor: Motors) -> _Found:
+    spm = max(motor.a.steps_per_mm, motor.b.steps_per_mm)
+    for name, one in (("x", axis.x), ("y", axis.y)):
+        if one.travel_mm * spm > STEPS_HIGH / 2:
+            most_mm = STEPS_HIGH / 2 / spm
+            yield (f"axis.{name}.travel_mm", one.travel_mm, f"must be at most {most_mm:g} mm", f"at {spm:g} steps/mm")
+
+
+def _sheet_known(sheet: SheetPlace) -> _Found:
+    try:
+        Sheet.named(sheet.size, margin_mm=sheet.margin_mm)
+    except SheetError as error:
+        key = "sheet.margin_mm" if "margin" in error.message else "sheet.size"
+        value = sheet.margin_mm if key == "sheet.margin_mm" else sheet.size
+        yield (key, value, error.message, error.hint)
+
+
+def _switches(axis: Axes, pins: Pins, board: str) -> _Found:
+    if board == "virtual":
+        return
+    for name, one, pin in (("x", axis.x, pins.endstop_x), ("y", axis.y, pins.endstop_y)):
+        if one.endstop != "none" and pin is None:
+            yield (f"pins.endstop_{name}", None, f'is missing, but axis.{name}.endstop = "{one.endstop}"', "")
+
+
+def _pins_apart(pins: Pins, board: str) -> _Found:
+    taken: dict[int, str] = {}
+    for name, pin in pins:
+        if pin is None:
+            continue
+        if pin in taken:
+            yield (f"pins.{name}", pin, f"GPIO {pin} is already pins.{taken[pin]}", "one line, one job")
+        taken.setdefault(pin, name)
+        if board == "rp2040" and pin > 29:
+            yield (f"pins.{name}", pin, "allowed is 0..29 GPIO", "an RP2040 has no more (data sheet, 1.4)")
+
+
+_CHECKS: Final[tuple[tuple[tuple[str, ...], Callable[..., _Found]], ...]] = (
+    (("kinematics", "motor"), _equal_steps),
+    (("motor",), _steps_per_mm),
+    (("motor", "driver"), _pulse_times),
+    (("pen",), _pen_moves),
+    (("axis", "motor", "homing"), _homing_speeds),
+    (("axis", "homing"), _homing_room),
+    (("axis", "motor"), _steps_fit),
+    (("axis", "park"), _park_inside),
+    (("sheet",), _sheet_known),
+    (("axis", "pins", "board"), _switches),
+    (("pins", "board"), _pins_apart),
+)
+
+
+def cross_issues(sections: Mapping[str, Any], places: Places | None = None) -> list[RigIssue]:
+    """Every problem between the keys of sections that are valid by themselves."""
+    return [
+        RigIssue(key, value, allowed, line=line_of(places or {}, tuple(key.split("."))), why=why)
+        for needed, check in _CHECKS
+        if all(name in sections for name in needed)
+        for key, value, allowed, why in check(*(sections[name] for name in needed))
+    ]
+
+
+# Doubts
+
+_PICO_OWN_GPIO: Final = (23, 24, 25, 29)
+"""Supply mode, USB power sense, the light and the supply's divider (Raspberry Pi Pico data sheet, section 2.1)."""
+
+
+def doubts(rig: Rig) -> Iterator[str]:
+    """What is allowed but doubtful about a rig, in plain words."""
+    matrix = np.abs(rig.kinematics_matrix)
+    for i, (name, axis) in enumerate((("x", rig.x), ("y", rig.y))):
+        for j, (motor_name, motor) in enumerate((("a", rig.a), ("b", rig.b))):
+            wanted = axis.speed_mm_s * matrix[j, i]
+            if wanted > motor.step_rate_hz:
+                yield (
+                    f"axis.{name}.speed_mm_s = {axis.speed_mm_s:g} asks {wanted:.0f} steps/s of motor {motor_name}; "
+                    f"its step_rate_hz = {motor.step_rate_hz} holds it to {motor.step_rate_hz / matrix[j, i]:.1f} mm/s."
+                )
+    sheet = rig.paper
+    for name, offset, size, axis in zip(
+        "xy", rig.sheet.offset_mm, (sheet.width_mm, sheet.height_mm), (rig.x, rig.y), strict=True
+    ):
+        if offset + size > axis.travel_mm:
+            yield (
+                f"the {sheet.name} sheet ends at {name} = {offset + size:g} mm, beyond axis.{name}.travel_mm = "
+                f"{axis.travel_mm:g}; what lies past that is cut off."
+            )
+    for key, pulse in (("up_us", rig.pen.up_us), ("down_us", rig.pen.down_us)):
+        if not SERVO_SAFE_US[0] <= pulse <= SERVO_SAFE_US[1]:
+            yield (
+                f"pen.{key} = {pulse} is outside {SERVO_SAFE_US[0]}..{SERVO_SAFE_US[1]} us: some servos meet their "
+                "stop there, draw their stall current and overheat. Listen for a hum."
+            )
+    # 30 us is about 3 degrees of a common servo (1000 us for 90 degrees), 1 mm at an arm of 20 mm.
+    if (apart_us := abs(rig.pen.up_us - rig.pen.down_us)) < 30:
+        yield f"pen.up_us and pen.down_us are only {apart_us} us apart; the pen hardly lifts."
+    if rig.motion.junction_deviation_mm > rig.pen.width_mm / 2:
+        yield (
+            f"motion.junction_deviation_mm = {rig.motion.junction_deviation_mm:g} is more than half the pen's line "
+            f"({rig.pen.width_mm:g} mm): rounded corners will show."
+        )
+    overrun_mm = rig.homing.fast_mm_s**2 / (2 * rig.homing.accel_mm_s2)  # v^2 = 2 a d
+    if overrun_mm > rig.homing.backoff_mm:
+        yield (
+            f"homing.fast_mm_s = {rig.homing.fast_mm_s:g} needs {overrun_mm:.1f} mm to stop after the switch clicks, "
+            f"more than backoff_mm = {rig.homing.backoff_mm:g}; slow down or raise homing.accel_mm_s2."
+        )
+    for name, axis in (("x", rig.x), ("y", rig.y)):
+        if axis.endstop == "none":
+            yield f"axis {name} has no endstop: set its zero by hand before every drawing."
+    if rig.board != "virtual":
+        if "pins" not in rig.model_fields_set:
+            yield "[pins] is not in the file; the default rig's GPIO numbers are used. Check them against your wiring."
+        for name, pin in rig.pins:
+            if pin in _PICO_OWN_GPIO:
+                yield f"pins.{name} = {pin}: on Pico boards GPIO 23, 24, 25 and 29 serve the board itself."
