@@ -155,7 +155,7 @@ class Endpoint:
         self._in = [bytearray(BODY) for _ in range(slots)]
         self._in_length = array("H", [0] * slots)
         self._have = bytearray(slots)
-        self._former = array("H", [0] * 4)
+        self._former = [0] * 4  # a list: MicroPython cannot look for a value in an array
         self._former_at = 0
         self._open_due = not host
         self._called_us = ticks_add(now_us, -CALL_US)
@@ -171,6 +171,7 @@ class Endpoint:
             self._have[slot] = 0
             self._due[slot] = 0
             self._arrived[slot] = 0
+        self._due_count = 0
         self._base = 0
         self._next_out = 0
         self._edge_out = self._slots
@@ -179,6 +180,7 @@ class Endpoint:
         self._holding = False
         self._told_edge = self._slots
         self._ack_due = False
+        self._probe_due = False
         self._turn = 0
         self._peer_turn = -1
         self._transmissions = 0
@@ -244,13 +246,17 @@ class Endpoint:
         self._out_length[slot] = HEADER + count
         self._order[slot] = -1
         self._arrived[slot] = 0
-        self._due[slot] = 1
+        self._mark_due(slot)
         self._next_out = (sequence + 1) & _MASK
         return sequence
 
     def push(self) -> None:
         """Acknowledge, and so report, with the next frame, whether or not anything has come."""
         self._ack_due = True
+
+    def probe(self) -> None:
+        """Ask the other end for a sign of life with the next frame."""
+        self._probe_due = True
 
     def take(self) -> bool:
         """Go on to the next message (``kind``, ``sequence``, ``body[HEADER:length]``); False if there is none.
@@ -414,7 +420,7 @@ class Endpoint:
         while sequence != self._next_out:
             slot = sequence & self._mask
             if not self._arrived[slot] and 0 <= self._order[slot] < self._newest_arrived:
-                self._due[slot] = 1
+                self._mark_due(slot)
             sequence = (sequence + 1) & _MASK
         count = length - HEADER - _ACK_SIZE
         if count != len(self.peer_report):
@@ -428,7 +434,7 @@ class Endpoint:
         if self._arrived[slot]:
             return
         self._arrived[slot] = 1
-        self._due[slot] = 0
+        self._clear_due(slot)
         order = self._order[slot]
         if order > self._newest_arrived:
             self._newest_arrived = order
@@ -465,15 +471,17 @@ class Endpoint:
         if self._base != self._next_out:
             oldest = self._base & self._mask
             if not self._due[oldest] and ticks_diff(now_us, self._sent_us[oldest]) >= self._timeout_us:
-                self._due[oldest] = 1
+                self._mark_due(oldest)
                 self._timeout_us = min(2 * self._timeout_us, LONGEST_TIMEOUT_US)
-            sequence = self._base
+            sequence = self._base if self._due_count else self._next_out
             while sequence != self._next_out and sequence != self._edge_out:
                 slot = sequence & self._mask
                 if self._due[slot]:
                     return self._write_message(slot, now_us)
                 sequence = (sequence + 1) & _MASK
-        if (self.host or self._base != self._next_out) and ticks_diff(now_us, self._spoke_us) >= CALL_US:
+        overdue = (self.host or self._base != self._next_out) and ticks_diff(now_us, self._spoke_us) >= CALL_US
+        if self._probe_due or overdue:
+            self._probe_due = False
             put_header(self._scratch, PROBE | self._side, 0, self.session ^ self.peer_session)
             return self._write(self._scratch, HEADER, now_us)
         return 0
@@ -491,7 +499,7 @@ class Endpoint:
         """When `to_send` wants to be called again if nothing comes and nothing is sent; None for never."""
         if self.state == PARTED:
             return None
-        if self._open_due or (self.state == LINKED and self._ack_due):
+        if self._open_due or (self.state == LINKED and (self._ack_due or self._probe_due)):
             return self._now_us
         if self.state == CALLING:
             return ticks_add(self._called_us, CALL_US)
@@ -548,8 +556,19 @@ class Endpoint:
         end = _copy(body, HEADER + _ACK_SIZE, self.report, 0, len(self.report))
         return self._write(body, end, now_us)
 
+    def _mark_due(self, slot: int) -> None:
+        """The message in ``slot`` is to be sent, for the first time or again."""
+        if not self._due[slot]:
+            self._due[slot] = 1
+            self._due_count += 1
+
+    def _clear_due(self, slot: int) -> None:
+        if self._due[slot]:
+            self._due[slot] = 0
+            self._due_count -= 1
+
     def _write_message(self, slot: int, now_us: int) -> int:
-        self._due[slot] = 0
+        self._clear_due(slot)
         if self._order[slot] >= 0:
             self.retransmitted += 1
         self._order[slot] = self._transmissions
