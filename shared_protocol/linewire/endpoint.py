@@ -15,6 +15,9 @@ a session; SPEC.md shows it as a table, and a test keeps the two the same.
 Times are microseconds of any counter that wraps at 2^30 (`linewire.compat`).  Call `produce` or `to_send` at least
 once in 4 minutes, or the wrap may hide how long ago something was.
 
+One class of more than 500 lines, because sessions, windows and timers share all of their state; split up, they would
+reach into each other, and every attribute of another object costs the board a look-up more.
+
 Contract for the board: `receive`, `take`, `produce`, `send` and `push` allocate nothing.
 """
 

@@ -22,6 +22,8 @@ displacement of 0, 0 and no pen actions.
 
 Why orders by frame: ramps within one frame come from one place of one drawing and look alike; three bytes of orders
 bring nearly all that adaptive orders would, and the decoder has next to no history.
+
+More than 500 lines, because the plain encoder stands beside the decoder that it must agree with to the bit.
 """
 
 from array import array
