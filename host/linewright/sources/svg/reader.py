@@ -74,10 +74,12 @@ def read_svg(
     SourceError
         When the file cannot be read, is no SVG, breaks a limit, or has nothing to draw; with place and way out.
     ValueError
-        When ``tolerance_mm`` is not a positive number.
+        When ``tolerance_mm`` is not a positive number, or ``pen_by`` is neither word.
     """
     if not (math.isfinite(tolerance_mm) and tolerance_mm > 0.0):
         raise ValueError(f"tolerance_mm = {tolerance_mm!r}: must be above 0 mm")
+    if pen_by not in ("colour", "layer"):
+        raise ValueError(f"pen_by = {pen_by!r}: must be 'colour' or 'layer'")
     limits = limits or Limits()
     notes = Notes()
     name = "the picture" if isinstance(source, bytes) else os.fspath(source)

@@ -59,6 +59,7 @@ _IGNORED_PROPERTIES = {
     "filter": "filter is not applied",
     **{f"marker-{place}": "markers (arrow heads) are not drawn" for place in ("start", "mid", "end")},
 }
+_IGNORED_NAMES = frozenset(_IGNORED_PROPERTIES)
 # Elements the walk looks into; all others (definitions, metadata, foreign ones) show nothing by themselves.
 _DRAWN = frozenset(("g", "a", "switch", "path", "use", "svg", "symbol")) | _SHAPES.keys() | _ADVICE.keys()
 
@@ -95,6 +96,7 @@ class _Walk:
         self.result = Harvest()
         self.visited = 0
         self.depth = 0
+        self.copied: dict[Element, Declared] = {}
         # Thousands of elements are given the same few properties: their styles are computed once.
         self.styles: dict[tuple[Style, tuple[tuple[str, str], ...]], Style] = {}
         self.servers = PaintServers(document, self.cascade, notes)
@@ -227,7 +229,7 @@ class _Walk:
         self.depth -= 1
 
     def _known_element(self, element: Element, name: str, place: _Place, use: Declared | None) -> None:
-        declared = self.cascade.declared(element)
+        declared = self._declared(element, place)
         if not _shown(declared) or not _for_us(element):
             return
         style = self._style(element, declared, place.style)
@@ -349,6 +351,15 @@ class _Walk:
 
     # ------------------------------------------------------------------ properties
 
+    def _declared(self, element: Element, place: _Place) -> Declared:
+        """The element's own properties; remembered for what ``use`` may show a thousand times."""
+        if not place.uses:
+            return self.cascade.declared(element)
+        declared = self.copied.get(element)
+        if declared is None:
+            declared = self.copied[element] = self.cascade.declared(element)
+        return declared
+
     def _style(self, element: Element, declared: Declared, parent: Style) -> Style:
         given = tuple((name, value) for name, value in declared.items() if name in INHERITED)
         if not given:
@@ -360,7 +371,9 @@ class _Walk:
         return style
 
     def _warn_of_ignored(self, element: Element, declared: Declared) -> None:
-        for name in sorted(_IGNORED_PROPERTIES.keys() & declared.keys()):
+        if _IGNORED_NAMES.isdisjoint(declared):
+            return
+        for name in sorted(_IGNORED_NAMES & declared.keys()):
             if declared[name].lower() != NONE:
                 self.notes.add(_IGNORED_PROPERTIES[name], line_of(element))
 
