@@ -271,8 +271,9 @@ def test_draw_over_a_socket_to_a_rig_of_its_own(small, capsys):
 
 
 def test_ctrl_c_while_drawing_stops_with_the_pen_up(tmp_path):
-    process = command("draw", HERON, "--port", "virtual:real_time=1", "--json", cwd=tmp_path, start_new_session=True)
-    time.sleep(4.0)  # homing the default rig from (40, 30) mm takes about 3.5 s in real time
+    port = "virtual:real_time=1,start_x_mm=5,start_y_mm=5"  # a short way to the switches
+    process = command("draw", HERON, "--port", port, "--json", cwd=tmp_path, start_new_session=True)
+    time.sleep(9.0)  # homing twice per axis takes some 6 s of real time; drawing minutes
     process.send_signal(signal.SIGINT)
     out, errors = process.communicate(timeout=60)
     assert process.returncode == 130, errors

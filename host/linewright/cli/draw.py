@@ -116,13 +116,11 @@ def _draw(task: _Task) -> None:
     transport = open_transport(task.port, rig=task.rig)
     cautions.remember(task.port)
     try:
-        session = Session(transport, task.rig)
-        session.greet()
-        session.home()
-        with (
-            progress.ProgressBar(len(program.drawing), shown=not task.as_json) as bar,
-            progress.StopOnCtrlC(control.abandon) as stop,
-        ):
+        with progress.ProgressBar(shown=not task.as_json) as bar:
+            session = Session(transport, task.rig)
+            session.greet()
+            bar.say("homing")
+            session.home()
             pens = _PenChange(control)
 
             def on_progress(now: Progress) -> None:
@@ -131,7 +129,8 @@ def _draw(task: _Task) -> None:
                     pens.ask(now.pen.name)
 
             try:
-                result = session.draw(program, on_progress=on_progress, control=control, ask_for_pens=task.ask_pens)
+                with progress.StopOnCtrlC(control.abandon) as stop:
+                    result = session.draw(program, on_progress=on_progress, control=control, ask_for_pens=task.ask_pens)
             except KeyboardInterrupt:
                 message = "left while the pen was moving; the board stops by itself, with the pen up"
                 output.error(message, "home again before the next drawing", as_json=task.as_json)

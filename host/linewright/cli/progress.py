@@ -22,12 +22,10 @@ class ProgressBar:
 
     Parameters
     ----------
-    strokes : of the whole program.
     shown : whether to draw at all.
     """
 
-    def __init__(self, strokes: int, *, shown: bool) -> None:
-        self._strokes = strokes
+    def __init__(self, *, shown: bool) -> None:
         self._bar: Bar | None = None
         self._task: TaskID | None = None
         self._shown = shown
@@ -59,6 +57,11 @@ class ProgressBar:
             self._bar.stop()
             self._bar = None
 
+    def say(self, state: str) -> None:
+        """What is being done before the drawing."""
+        if self._bar is not None and self._task is not None:
+            self._bar.update(self._task, description=state)
+
     def show(self, progress: Progress) -> None:
         """Called by the session as the pen gets on."""
         if self._bar is None or self._task is None:
@@ -66,8 +69,8 @@ class ProgressBar:
         left = max(0.0, progress.predicted_s - progress.played_s)
         done = progress.played_s / progress.predicted_s if progress.predicted_s > 0 else 0.0
         note = f"{wording.duration(left)} left"
-        if progress.stroke >= 0:
-            note = f"stroke {progress.stroke + 1} of {self._strokes}, {note}"
+        if progress.stroke:
+            note = f"stroke {progress.stroke} of {progress.strokes}, {note}"
         self._bar.update(self._task, completed=min(done, 1.0), description=progress.state, note=note)
 
 
@@ -82,7 +85,9 @@ class StopOnCtrlC:
         self.asked = False
 
     def __enter__(self) -> Self:
-        self._before = signal.signal(signal.SIGINT, self._interrupted)
+        self._before = signal.getsignal(signal.SIGINT)
+        if self._before is not signal.SIG_IGN:  # a drawing in the background (`&`, nohup) is not to be interrupted
+            signal.signal(signal.SIGINT, self._interrupted)
         return self
 
     def __exit__(
