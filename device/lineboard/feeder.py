@@ -134,7 +134,7 @@ class Feeder:
             if y < 0:
                 y = -y
             square = x * x + y * y
-            length = kernel._root(square, x if x > y else y)
+            length = kernel.root(square, x if x > y else y)
             if length * length > square:
                 length -= 1
             self._length[i] = length

@@ -116,7 +116,7 @@ def speed(state):
 
 
 @micropython.viper
-def _root(value: int, guess: int) -> int:
+def root(value: int, guess: int) -> int:
     """Nearest whole square root of 0 <= value < 2^30 by Newton's rule from any guess >= 1."""
     x = guess
     y = (x + value // x) >> 1
@@ -142,8 +142,8 @@ def _root16(value: int, guess16: int) -> int:
     if guess16 < 16:
         guess16 = 32768
     if value < 4194304:
-        return int(_root(value << 8, guess16))
-    return int(_root(value, guess16 >> 4)) << 4
+        return int(root(value << 8, guess16))
+    return int(root(value, guess16 >> 4)) << 4
 
 
 @micropython.viper
@@ -376,7 +376,7 @@ def _next_piece(state: ptr32) -> int:
         goal = w_next
         if pace < FULL_PACE:
             if w_next > 0:
-                goal = (int(_root(w_next, 16384)) * pace) >> 8
+                goal = (int(root(w_next, 16384)) * pace) >> 8
                 if goal == 0 and pace > 0:
                     goal = 1
                 goal = goal * goal
@@ -534,6 +534,8 @@ def render(state: ptr32, words: ptr32, at: int, room: int, budget_ticks: int) ->
                 u >>= s - 4
             if u > state[_V] << 8:
                 u = state[_V] << 8
+            if state[_CAP] == 1:
+                u = 0  # nothing is known beyond: what is left of the speed is rounding
             state[_U] = u
     return count
 

@@ -313,7 +313,7 @@ class Session:
         if here == target:
             return
         way = plan_travel(here, target, self._rig)
-        player = _Player(self, [wirepack.pack(way.kind, way.da, way.db, way.v_end)], here)
+        player = _Player(self, wirepack.pack(way.kind, way.da, way.db, way.v_end), here)
         while not player.ended:
             player.feed(len(way.kind))
             self._turn()
@@ -324,9 +324,7 @@ class Session:
     ) -> DrawResult:
         endpoint = self._endpoint
         before = (endpoint.retransmitted, endpoint.damaged, endpoint.frames_sent, endpoint.bytes_sent)
-        # One run of frames per pen, so that the records of one can be sent without those of the next.
-        packed = [wirepack.pack_program(program, group.records) for group in program.groups]
-        player = _Player(self, packed, program.start_steps)
+        player = _Player(self, wirepack.pack_program(program), program.start_steps)
         begun = np.concatenate(([0], np.maximum.accumulate(program.stroke_of_record) + 1))
         group = 0
         while not player.ended:
@@ -491,12 +489,10 @@ class Session:
 class _Player:
     """Sends one program's records as the board grants room, and watches for its end."""
 
-    def __init__(self, session: Session, packed: list[wirepack.Packed], start: tuple[int, int]) -> None:
+    def __init__(self, session: Session, packed: wirepack.Packed, start: tuple[int, int]) -> None:
         self._session = session
-        self._frames = (
-            (int(run.first[i]), int(run.first[i + 1]), run.payload(i)) for run in packed for i in range(len(run))
-        )
-        self._next = next(self._frames, None)
+        self._packed = packed
+        self._frame = 0
         self._number = 1 + secrets.randbelow(messages.U30)
         session._inbox.clear()
         session._ask("begin", program=self._number, first=0, a=start[0], b=start[1])
@@ -508,12 +504,12 @@ class _Player:
         """Send what the board has room for, up to but not including record ``fence``."""
         session = self._session
         granted = session.report()["granted"]
-        while self._next is not None and session._endpoint.can_send:
-            first, after, records = self._next
+        while self._frame < len(self._packed) and session._endpoint.can_send:
+            first, after = (int(number) for number in self._packed.first[self._frame : self._frame + 2])
             if after > min(granted, fence):
                 break
-            session._send("moves", first=first, records=records)
-            self._next = next(self._frames, None)
+            session._send("moves", first=first, records=self._packed.payload(self._frame))
+            self._frame += 1
 
     def done(self, record: int) -> bool:
         """Whether the pen has finished everything before ``record``."""

@@ -7,6 +7,7 @@ binary search. The bits of all records are laid down together at the end.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING
 
@@ -14,7 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 if TYPE_CHECKING:
-    pass
+    from linewright.program import Program
 
 from linewire.messages import RECORDS_ROOM
 from linewire.records import (
@@ -73,7 +74,15 @@ class Packed:
         return self.data[int(self.starts[frame]) : int(self.starts[frame + 1])]
 
 
-def pack(kind: ArrayLike, first: ArrayLike, second: ArrayLike, v_end: ArrayLike, *, start: int = 0) -> Packed:
+def pack(
+    kind: ArrayLike,
+    first: ArrayLike,
+    second: ArrayLike,
+    v_end: ArrayLike,
+    *,
+    start: int = 0,
+    breaks: Sequence[int] = (),
+) -> Packed:
     """Pack records ``start`` to the last into payloads, each as full as it goes.
 
     Parameters
@@ -83,6 +92,7 @@ def pack(kind: ArrayLike, first: ArrayLike, second: ArrayLike, v_end: ArrayLike,
     second : (m,) int, steps of motor B of a ramp; dwell of a pen action, ms; 0 otherwise.
     v_end : (m,) int, path speed at the end of a ramp, steps/s; ignored for the other kinds.
     start : record to begin with, where the pen is at rest (the first, or one to carry on at).
+    breaks : records, in order, that begin a payload of their own, so that what comes before can be sent without them.
 
     Raises
     ------
@@ -95,7 +105,7 @@ def pack(kind: ArrayLike, first: ArrayLike, second: ArrayLike, v_end: ArrayLike,
     before = np.concatenate([np.zeros(1, dtype=np.int64), speeds])[:-1]
     _check(kinds, ones, twos, speeds, before, start)
     rows = _prepare(kinds, ones, twos, speeds, before)
-    layout = _lay_out(rows)
+    layout = _lay_out(rows, np.asarray(breaks, dtype=np.int64) - start)
     data: list[bytes] = []
     sizes: list[_Ints] = [np.zeros(1, dtype=np.int64)]
     for low in range(0, len(layout.orders), _FRAMES):
@@ -138,6 +148,23 @@ def _prepare(kinds: _Ints, ones: _Ints, twos: _Ints, speeds: _Ints, before: _Int
     a, a_less, b, b_less = columns
     code = np.where(_again(kinds, ones, twos), AGAIN, kinds)
     return _Rows(ramp, code, ones, twos, a, b, a_less, b_less, speeds, before, _fold(speeds - before))
+
+
+def pack_program(program: Program) -> Packed:
+    """Pack a program; each pen's records begin a payload."""
+    rest = np.where(program.kind == REST, program.rest_ticks, program.da)
+    return pack(
+        program.kind,
+        np.where(program.kind == PEN, program.servo_us, rest),
+        np.where(program.kind == PEN, program.dwell_ms, program.db),
+        program.v_end,
+        breaks=[group.records[0] for group in program.groups],
+    )
+
+
+def payload_bytes(program: Program) -> int:
+    """Bytes of all records of a program as they go into frames."""
+    return len(pack_program(program).data)
 
 
 def _again(kinds: _Ints, ones: _Ints, twos: _Ints) -> NDArray[np.bool_]:
@@ -188,7 +215,7 @@ class _Layout:
         return _Layout(self.first[low : high + 1], self.orders[low:high], self.mode[low:high])
 
 
-def _lay_out(rows: _Rows) -> _Layout:
+def _lay_out(rows: _Rows, breaks: _Ints) -> _Layout:
     """Choose where frames begin, and their orders and modes, by the rule of the plain encoder."""
     count = len(rows.ramp)
     first: list[int] = []
@@ -228,7 +255,9 @@ def _lay_out(rows: _Rows) -> _Layout:
             kv, bits_v = _best(sums_v, i, w)
             kv_short, bits_short = _best(sums_other, i, w)
             kr, _ = _best(sums_rest, i, w)
-            span = slice(i, min(i + reach, high - low) + 1)
+            ahead = breaks[np.searchsorted(breaks, at, side="right") :]
+            reach_now = min(i + reach, high - low, int(ahead[0]) - low) if len(ahead) else min(i + reach, high - low)
+            span = slice(i, reach_now + 1)
             used = sums_rest[kr, span] + sums_fixed[span]
             if less_a + less_b < bits_a + bits_b:
                 ka, kb = ka_less, kb_less

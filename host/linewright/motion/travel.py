@@ -44,7 +44,6 @@ def plan_travel(start_steps: tuple[int, int], end_steps: tuple[int, int], rig: R
         cap=np.zeros(1 + moves),
         stroke=np.full(int(moves), -1, dtype=np.int64),
         free=np.ones(int(moves)),
-        bend=np.zeros(int(moves)),
         node_of_vertex=np.array([0, int(moves)], dtype=np.int64),
     )
     ramps = make_ramps(path, Limits.from_rig(rig))
