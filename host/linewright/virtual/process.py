@@ -182,14 +182,13 @@ def _write_report(
         "real_s": real_s,
     }
     if world is not None:
-        zero = world.marks[-1] if world.marks else None
         report |= {
             "virtual_s": world.now / TICK_HZ,
             "blocks": world.blocks,
             "words": world.words,
             "steps": list(world.steps),
-            "marks": [list(mark) for mark in world.marks],
-            "last_mark": list(zero) if zero else None,
+            "homings": len(world.marks),
+            "drift_steps": list(world.drift_steps),
             "carriage_mm": list(world.carriage_mm),
             "lost_steps": list(world.lost_steps),
             "bytes_from_host": world.bytes_in,

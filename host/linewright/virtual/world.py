@@ -108,7 +108,8 @@ class World:
         self.words = 0
         self.bytes_in = 0
         self.bytes_out = 0
-        self.marks: list[tuple[int, int, int]] = []  # tick, A, B
+        # When the board set its position: tick, the position, and the steps counted then.
+        self.marks: list[tuple[int, tuple[int, int], tuple[int, int]]] = []
         self._carriage_mm = self._start_mm.copy()
         self._queue: deque[_Block] = deque()
         self._tail = 0  # when the last queued block ends
@@ -174,7 +175,7 @@ class World:
     def mark(self, a: int, b: int) -> None:
         """The board takes itself to be at (a, b), steps."""
         self._write_up_to(self.now)
-        self.marks.append((self.now, a, b))
+        self.marks.append((self.now, (a, b), (self.steps[0], self.steps[1])))
         self._tape.zero(self.now, a, b)
 
     def write(self, buffer: bytes | bytearray | memoryview, n: int) -> None:
@@ -215,6 +216,17 @@ class World:
     def lost_steps(self) -> tuple[int, int]:
         """Of motors A and B, by the fault model."""
         return self._mechanics.lost_steps
+
+    @property
+    def drift_steps(self) -> tuple[int, int]:
+        """How far the machine's zero has wandered from the first homing to the last, in counted steps.
+
+        Zero on a machine that loses no steps; else the steps lost in between.
+        """
+        if len(self.marks) < 2:
+            return 0, 0
+        (_, first, counted), (_, last, recounted) = self.marks[0], self.marks[-1]
+        return (recounted[0] - last[0]) - (counted[0] - first[0]), (recounted[1] - last[1]) - (counted[1] - first[1])
 
     def finish(self) -> None:
         """Write down what has been played up to now."""

@@ -1,0 +1,240 @@
+"""The whole way in one process and in virtual time: planner, session, endpoints, board, kernel, world, tape."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+from whole_rig import BY_HAND, CROSSED, HOMING, assert_clean, assert_drawn, circle, draw, zoo
+
+from linewright.errors import BoardFault, LinkError
+from linewright.rig import Rig
+from linewright.virtual.faults import Faults
+from linewright.virtual.harness import LockstepWire
+
+
+@pytest.mark.parametrize("rig", [BY_HAND, CROSSED], ids=["cartesian", "crossed-belt"])
+def test_every_shape_is_drawn_where_and_when_it_was_planned(tmp_path, rig):
+    assert_drawn(draw(tmp_path, zoo(), rig))
+
+
+def test_homing_comes_first_where_there_are_switches(tmp_path):
+    run = draw(tmp_path, [circle(50, 50, 20)], HOMING)
+    assert_drawn(run)
+    # The machine's zero lies the back-off inside the switches, which are at the true zero of the axes.
+    assert run.rig.world.carriage_mm == pytest.approx((3.0, 3.0), abs=2 / 80)
+
+
+def test_switches_at_the_far_end(tmp_path):
+    rig = HOMING.changed({"axis.x.endstop": "max", "axis.y.endstop": "max"})
+    run = draw(tmp_path, [circle(50, 50, 20)], rig)
+    assert_drawn(run)
+    assert run.rig.world.carriage_mm == pytest.approx((3.0, 3.0), abs=2 / 80)
+
+
+def test_a_slower_motor_on_one_axis(tmp_path):
+    rig = BY_HAND.changed(
+        {
+            "motor.b.microsteps": 8,
+            "motor.b.step_rate_hz": 2500,
+            "axis.y.speed_mm_s": 70.0,
+            "axis.y.accel_mm_s2": 600.0,
+        }
+    )
+    assert_drawn(draw(tmp_path, zoo(), rig), tolerance_mm=2.0 / 80 * 1.21)
+
+
+coordinate = st.floats(5, 35)
+stroke = st.lists(st.tuples(coordinate, coordinate), min_size=1, max_size=8)
+
+
+@settings(max_examples=15)
+@given(st.lists(stroke, min_size=1, max_size=3), st.booleans(), st.sampled_from([0.01, 0.1, 1.0]))
+def test_any_drawing(tmp_path_factory, strokes, crossed, scale):
+    """Whatever is drawn, it ends on the step and on the tick, within rounding, and breaks no limit."""
+    small = [5 + (np.array(points) - 5) * scale for points in strokes]
+    assert_drawn(draw(tmp_path_factory.mktemp("run"), small, CROSSED if crossed else BY_HAND))
+
+
+# The wire.
+
+
+def test_a_link_that_stalls_for_three_seconds_in_mid_stroke_only_makes_the_pen_wait(tmp_path):
+    stalled = []
+
+    def stall_once(progress, link, control):
+        if progress.played_s > 2.0 and not stalled:
+            stalled.append(progress)
+            link.stall(3.0)
+
+    # One long, finely divided stroke: more records than the board's queue holds.
+    turn = np.linspace(0, 60, 6000)
+    spiral = np.column_stack((60 + turn / 2 * np.cos(turn), 60 + turn / 2 * np.sin(turn)))
+    run = draw(tmp_path, [spiral], on_progress=stall_once)
+    assert stalled
+    assert_drawn(run, on_time=False)
+    assert run.result.starved >= 1
+    assert run.trace.played_ticks > run.program.predicted_ticks
+
+
+def test_one_write_in_ten_damaged_changes_nothing_on_paper(tmp_path):
+    rng = np.random.default_rng(3)
+
+    def damage(data, to_board):
+        if rng.random() < 0.1:
+            at = int(rng.integers(len(data)))
+            return data[:at] + bytes([data[at] ^ (1 << int(rng.integers(8)))]) + data[at + 1 :]
+        return data
+
+    run = draw(tmp_path, zoo(), wire=LockstepWire(damage=damage))
+    assert_drawn(run, on_time=False)
+    assert run.result.damaged_frames > 0
+    assert run.rig.board.server.endpoint.damaged > 0
+
+
+def test_a_slow_line_starves_gracefully(tmp_path):
+    """The pen waits for every handful of ramps, and everything is where it should be."""
+    run = draw(tmp_path, [circle(40, 40, 15, 3000)], wire=LockstepWire(latency_s=0.02, bytes_per_s=800.0))
+    assert run.result.starved > 0
+    assert_drawn(run, on_time=False)
+
+
+def test_a_host_that_falls_silent_is_waited_for_with_the_pen_up(tmp_path):
+    rig = BY_HAND.changed({"guard.host_silence_s": 1.0})
+    stalled = []
+
+    def stall_once(progress, link, control):
+        if progress.played_s > 1.0 and not stalled:
+            stalled.append(progress)
+            link.stall(4.0)
+
+    run = draw(tmp_path, [circle(60, 60, 40, 4000)], rig, on_progress=stall_once)
+    assert stalled
+    assert_drawn(run, on_time=False)
+
+
+# The user.
+
+
+def test_hold_and_carry_on(tmp_path):
+    seen = []
+
+    def interfere(progress, link, control):
+        if progress.played_s > 1.5 and not seen:
+            seen.append("held")
+            control.hold()
+        elif seen == ["held"] and progress.state == "holding":
+            seen.append("on")
+            control.carry_on()
+
+    run = draw(tmp_path, zoo(), on_progress=interfere)
+    assert seen == ["held", "on"]
+    assert_drawn(run, on_time=False)
+
+
+def test_a_third_of_the_pace_and_back(tmp_path):
+    seen = []
+
+    def interfere(progress, link, control):
+        if progress.played_s > 1.0 and not seen:
+            seen.append("slow")
+            control.slow_to(1 / 3)
+        elif seen == ["slow"] and progress.played_s > 4.0:
+            seen.append("fast")
+            control.carry_on()
+
+    run = draw(tmp_path, zoo(), on_progress=interfere)
+    assert seen == ["slow", "fast"]
+    assert_drawn(run, on_time=False)
+
+
+@pytest.mark.parametrize("when_s", [0.2, 1.0, 2.345, 6.0])
+def test_abandoning_stops_smoothly_with_the_pen_up(tmp_path, when_s):
+    def interfere(progress, link, control):
+        if progress.played_s > when_s:
+            control.abandon()
+
+    run = draw(tmp_path, zoo(), on_progress=interfere)
+    assert not run.result.finished
+    assert run.trace.end_steps == run.result.final_steps
+    assert run.trace.deviation.max_mm <= 1.21 / 80
+    assert run.trace.deviation.strokes_drawn < len(zoo())
+    assert_clean(run.trace)
+
+
+# The machine.
+
+
+def test_lost_steps_show_as_drift_when_homing_again(tmp_path):
+    from linewright.drawing import Drawing
+    from linewright.motion import plan
+    from linewright.session import Session
+    from linewright.virtual.harness import LockstepRig
+    from linewright.virtual.machine import Machine
+
+    # Drawn outward at 100 mm/s at most and back in one fast move, on which motor A misses what comes above 8500 steps/s.
+    program = plan(Drawing.from_strokes([[[5, 5], [80, 5]]]), HOMING)
+    rig = LockstepRig(Machine.from_rig(HOMING), faults=Faults(pull_out_a_hz=8500.0))
+
+    def host(link):
+        session = Session(link, HOMING)
+        session.greet()
+        session.home()
+        result = session.draw(program)
+        session.home()
+        return result
+
+    with rig.host_time():
+        result = rig.run(host)
+    assert result.final_position_error_steps == 0  # by the board's own count all is well
+    assert rig.world.lost_steps[0] > 100
+    # Only homing can tell. Its switch answers within a millisecond, at 4 mm/s a third of a step.
+    assert rig.world.drift_steps[0] == pytest.approx(-rig.world.lost_steps[0], abs=2)
+    assert rig.world.drift_steps[1] == pytest.approx(0, abs=2)
+
+
+@pytest.mark.parametrize(
+    ("faults", "name"),
+    [
+        (Faults(stuck_x=1), "switch stuck"),
+        (Faults(dead_x=1), "switch missing"),
+        (Faults(swapped_endstops=1), "wrong switch"),
+    ],
+)
+def test_wiring_faults_are_found_while_homing(tmp_path, faults, name):
+    with pytest.raises(BoardFault, match=name):
+        draw(tmp_path, [circle(50, 50, 20)], HOMING, faults=faults)
+
+
+def test_a_bouncing_switch_is_no_trouble(tmp_path):
+    assert_drawn(draw(tmp_path, [circle(50, 50, 20)], HOMING, faults=Faults(bounce_ms=5)))
+
+
+def test_a_crooked_machine_is_caught_by_the_deviation_and_breaks_no_pulse(tmp_path):
+    run = draw(tmp_path, [circle(60, 60, 30)], faults=Faults(skew_deg=1.0, backlash_x_mm=0.2))
+    assert run.trace.deviation.max_mm > 0.5
+    assert_clean(run.trace)
+
+
+def test_a_board_that_does_not_answer(tmp_path):
+    wire = LockstepWire(damage=lambda data, to_board: b"")
+    with pytest.raises(LinkError, match="no board answered"):
+        draw(tmp_path, [circle(50, 50, 20)], wire=wire)
+
+
+def test_two_runs_are_the_same_to_the_byte(tmp_path):
+    """The lockstep rig is deterministic apart from the session numbers, which the tape does not hold."""
+    tapes = []
+    for name in ("one", "two"):
+        folder = tmp_path / name
+        folder.mkdir()
+        draw(folder, zoo()[:4], Rig.default())
+        tapes.append((folder / "run.tape").read_bytes())
+    assert tapes[0] == tapes[1]
