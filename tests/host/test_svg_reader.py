@@ -133,6 +133,15 @@ def test_a_rounded_rectangle_starts_where_the_specification_says() -> None:
     assert length == pytest.approx(2 * (20 + 10) + 2 * math.pi * 5, abs=0.05)
 
 
+def test_negative_corner_radii_count_as_absent() -> None:
+    square = strokes('<rect width="9" height="5" fill="none" stroke="red"/>')
+    assert strokes('<rect width="9" height="5" rx="-3" fill="none" stroke="red"/>') == square
+    both = strokes('<rect width="9" height="5" rx="-3" ry="1" fill="none" stroke="red"/>')
+    assert both == strokes('<rect width="9" height="5" ry="1" fill="none" stroke="red"/>')
+    circle = strokes('<circle cx="9" cy="9" r="4" fill="none" stroke="red"/>')
+    assert strokes('<ellipse cx="9" cy="9" rx="4" ry="-1" fill="none" stroke="red"/>') == circle
+
+
 def test_use_and_symbol_by_hand() -> None:
     body = """<defs><symbol id="s" viewBox="0 0 10 10"><path d="M0 0L10 10" stroke="red"/></symbol></defs>
     <use xlink:href="#s" x="20" y="30" width="50" height="40"/>"""

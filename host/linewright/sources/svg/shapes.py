@@ -61,6 +61,11 @@ class Attributes:
             raise BadShape(f'{name}="{text[:40]}" is not a length')
         return value
 
+    def radius(self, name: str, axis: Axis) -> float | None:
+        """As `optional`, for ``rx`` and ``ry``: a negative one counts as absent (SVG 2, sections 10.2 and 10.4)."""
+        value = self.optional(name, axis)
+        return None if value is not None and value < 0.0 else value
+
     def size(self, name: str, axis: Axis) -> float | None:
         """As `optional`, for a size, which may not be negative."""
         value = self.optional(name, axis)
@@ -104,7 +109,7 @@ def draw_circle(a: Attributes, segments: Segments) -> None:
 
 def draw_ellipse(a: Attributes, segments: Segments) -> None:
     """A full ellipse; one radius alone makes a circle (SVG 2, section 10.4)."""
-    rx, ry = a.size("rx", "x"), a.size("ry", "y")
+    rx, ry = a.radius("rx", "x"), a.radius("ry", "y")
     first = rx if rx is not None else ry or 0.0
     _ellipse(a.length("cx", "x"), a.length("cy", "y"), first, ry if ry is not None else first, segments)
 
@@ -127,7 +132,7 @@ def draw_polygon(a: Attributes, segments: Segments) -> str | None:
 
 def _corner_radii(a: Attributes, width: float, height: float) -> tuple[float, float]:
     """Radii after the rules of SVG 2, section 10.2: one stands for both, neither exceeds half a side."""
-    given_x, given_y = a.size("rx", "x"), a.size("ry", "y")
+    given_x, given_y = a.radius("rx", "x"), a.radius("ry", "y")
     rx = given_x if given_x is not None else given_y or 0.0
     ry = given_y if given_y is not None else given_x or 0.0
     return min(rx, width / 2.0), min(ry, height / 2.0)
