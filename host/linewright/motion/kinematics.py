@@ -1,0 +1,148 @@
+"""Millimetres to motor steps, and what a direction of motion allows.
+
+Three measures of speed meet here. The rig file limits each *axis* (mm/s along x, along y), the pen (mm/s along the
+path) and each *motor* (steps/s); the board counts path speed in *motor step space*, steps/s along ``(da, db)``. Each
+limit is linear in the speed, so along a fixed direction all of them fold into one figure, and a zero component
+simply does not count: ``v = 1 / max_i(|u_i| / v_i)``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lineboard.kernel import MAX_SPEED
+from linewright.errors import PlanError
+
+if TYPE_CHECKING:
+    from linewright.rig import Rig
+
+Floats = NDArray[np.float64]
+Steps = NDArray[np.int64]
+Flags = NDArray[np.bool_]
+
+ROUNDING_GUARD: Final = 1.0 - 2.0**-40
+"""Limits of whole-step ramps are lowered by 1e-12: the few float64 operations behind them err by less than 1e-14
+relative, so what is compared with them in floats also holds in exact arithmetic."""
+
+
+@dataclass(frozen=True, eq=False)
+class Limits:
+    """What the machine allows, as plain numbers.
+
+    Parameters
+    ----------
+    steps_matrix : (2, 2) float64, steps/mm: motor position = ``steps_matrix @ machine position``.
+    speed_mm_s, accel_mm_s2 : (2,) float64, per axis x, y.
+    step_rate_hz : (2,) float64, steps/s per motor A, B.
+    pen_down_speed_mm_s : along the path, while drawing.
+    junction_deviation_mm : how far the arc that a corner stands for may pass from the corner.
+    """
+
+    steps_matrix: Floats
+    speed_mm_s: Floats
+    accel_mm_s2: Floats
+    step_rate_hz: Floats
+    pen_down_speed_mm_s: float
+    junction_deviation_mm: float
+
+    def __post_init__(self) -> None:
+        figures = (
+            self.speed_mm_s,
+            self.accel_mm_s2,
+            self.step_rate_hz,
+            np.array([self.pen_down_speed_mm_s, self.junction_deviation_mm]),
+        )
+        if not all(np.all(np.isfinite(f) & (f > 0)) for f in figures):
+            raise PlanError("every limit of speed, acceleration, step rate and corner must be a positive number")
+        if not np.all(np.isfinite(self.steps_matrix)) or abs(np.linalg.det(self.steps_matrix)) < np.finfo(float).tiny:
+            raise PlanError(
+                f"the steps per mm {self.steps_matrix.tolist()} do not lead from millimetres to steps and back",
+                hint="check belt pitch, pulley teeth, motor steps and microsteps in the rig file",
+            )
+
+    @classmethod
+    def from_rig(cls, rig: Rig) -> Limits:
+        """The limits that a rig file sets."""
+        return cls(
+            steps_matrix=rig.kinematics_matrix,
+            speed_mm_s=np.array([rig.x.speed_mm_s, rig.y.speed_mm_s], dtype=np.float64),
+            accel_mm_s2=np.array([rig.x.accel_mm_s2, rig.y.accel_mm_s2], dtype=np.float64),
+            step_rate_hz=np.array([rig.a.step_rate_hz, rig.b.step_rate_hz], dtype=np.float64),
+            pen_down_speed_mm_s=rig.motion.pen_down_speed_mm_s,
+            junction_deviation_mm=rig.motion.junction_deviation_mm,
+        )
+
+    # Positions
+
+    def steps_at(self, points_mm: Floats) -> Floats:
+        """(n, 2) float64, motor steps (not rounded) of machine positions (n, 2) in mm."""
+        return np.asarray(points_mm @ self.steps_matrix.T)
+
+    def mm_at(self, steps: NDArray[np.number]) -> Floats:
+        """(n, 2) float64, machine positions in mm of motor positions (n, 2) in steps."""
+        return np.asarray(steps @ np.linalg.inv(self.steps_matrix).T)
+
+    # Directions in millimetres
+
+    def steps_per_mm_along(self, direction: Floats) -> Floats:
+        """(n,) steps of path in motor step space per mm of path, along unit directions (n, 2)."""
+        return _length(self.steps_at(direction))
+
+    def speed_along(self, direction: Floats, drawing: Flags) -> Floats:
+        """(n,) mm/s: most that axes, motors and (where ``drawing``) the pen allow along unit directions (n, 2).
+
+        A zero vector is allowed any speed (``inf``).
+        """
+        slowness = _worst(direction, self.speed_mm_s)
+        slowness = np.maximum(slowness, _worst(self.steps_at(direction), self.step_rate_hz))
+        slowness = np.maximum(slowness, np.where(drawing, _length(direction) / self.pen_down_speed_mm_s, 0.0))
+        slowness = np.maximum(slowness, self.steps_per_mm_along(direction) / MAX_SPEED)
+        with np.errstate(divide="ignore"):
+            return np.asarray(1.0 / slowness)
+
+    def accel_along(self, direction: Floats) -> Floats:
+        """(n,) mm/s^2 that the axes allow along unit directions (n, 2); ``inf`` for a zero vector."""
+        with np.errstate(divide="ignore"):
+            return np.asarray(1.0 / _worst(direction, self.accel_mm_s2))
+
+    def accel_left(self, direction: Floats, across: Floats) -> Floats:
+        """(n,) mm/s^2 left along unit directions (n, 2) while the axes bear accelerations ``across`` (n, 2), mm/s^2.
+
+        Both can act on an axis in the same sense, so each axis has ``a_i - |across_i|`` left. Never negative.
+        """
+        spare = np.maximum(self.accel_mm_s2 - np.abs(across), 0.0)
+        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+            left = np.where(direction != 0.0, spare / np.abs(direction), np.inf)
+        return np.asarray(left.min(axis=1))
+
+    # Whole-step ramps
+
+    def ramp_speed(self, d_steps: Steps, drawing: Flags) -> Floats:
+        """(m,) steps/s in motor step space: most that is allowed along whole-step displacements (m, 2), none zero."""
+        d_mm = self.mm_at(d_steps)
+        time_s = np.maximum(_worst(d_mm, self.speed_mm_s), _worst(d_steps, self.step_rate_hz))
+        time_s = np.maximum(time_s, np.where(drawing, _length(d_mm) / self.pen_down_speed_mm_s, 0.0))
+        length = _length(d_steps)
+        return np.asarray(np.minimum(length / time_s, MAX_SPEED) * ROUNDING_GUARD)
+
+    def ramp_budget(self, d_steps: Steps) -> Floats:
+        """(m,) (steps/s)^2: most that the squared speed may change over whole-step displacements (m, 2), none zero.
+
+        ``2 a d`` with the acceleration of that direction, in motor step space.
+        """
+        squared_length = np.sum(d_steps.astype(np.float64) ** 2, axis=1)
+        return np.asarray(2.0 * squared_length / _worst(self.mm_at(d_steps), self.accel_mm_s2) * ROUNDING_GUARD)
+
+
+def _worst(components: NDArray[np.number], limits: Floats) -> Floats:
+    """(n,) the largest share that a component (n, 2) takes of its limit (2,)."""
+    return np.asarray(np.maximum(np.abs(components[:, 0]) / limits[0], np.abs(components[:, 1]) / limits[1]))
+
+
+def _length(vectors: NDArray[np.number]) -> Floats:
+    """(n,) Euclidean length of vectors (n, 2)."""
+    return np.asarray(np.hypot(vectors[:, 0], vectors[:, 1]), dtype=np.float64)

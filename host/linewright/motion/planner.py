@@ -1,0 +1,268 @@
+"""From placed strokes to a `Program`: the path with its travel moves, its ramps, and the pen's actions between them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linewright import units
+from linewright.drawing import Drawing
+from linewright.errors import PlanError
+from linewright.motion.corners import find_corners
+from linewright.motion.kinematics import Flags, Floats, Limits
+from linewright.motion.profile import plan_profile
+from linewright.motion.ramps import Ramps, make_ramps, round_path
+from linewright.motion.timing import ramp_ticks
+from linewright.program import END, PEN, RAMP, REST, PenGroup, Program
+
+if TYPE_CHECKING:
+    from linewright.rig import Rig
+    from linewright.sheet import Sheet
+
+Indices = NDArray[np.int64]
+Column = int | NDArray[np.int64]
+
+NEAR_STEPS: Final = 1.0 / 64.0
+"""Vertices closer together than this are one. Their direction is noise of the coordinates, and a corner made of noise
+would be a stop in the middle of a line."""
+
+REACH_SLACK_MM: Final = 1e-6
+"""Coordinates that were scaled and clipped come out a few 1e-13 off; a millionth of a millimetre is far above that."""
+
+
+@dataclass(frozen=True, eq=False)
+class Path:
+    """Everything the pen does from park to park, as one polyline.
+
+    Parameters
+    ----------
+    points_mm : (n, 2) float64, mm.
+    rest : (n,) bool, the pen stands still: ends of strokes, park.
+    stroke : (n - 1,) int64, stroke drawn by each segment, -1 for travel.
+    down_at, up_at : (k,) int64, vertex where each stroke's pen comes down and goes up.
+    park_at : (g,) int64, vertex where the pen waits before each group of strokes that share a pen.
+    """
+
+    points_mm: Floats
+    rest: Flags
+    stroke: Indices
+    down_at: Indices
+    up_at: Indices
+    park_at: Indices
+
+
+def plan(drawing: Drawing, rig: Rig, *, sheet: Sheet | None = None) -> Program:
+    """Plan how a rig draws a drawing: fastest motion within its limits, in whole steps.
+
+    The pen starts at the rig's park position and ends there, and waits there between pens. Strokes are drawn in the
+    order given, grouped by pen.
+
+    Parameters
+    ----------
+    drawing : in machine coordinates, mm.
+    rig : the machine.
+    sheet : the sheet the drawing was placed on, kept with the program; None: the rig's usual one.
+
+    Returns
+    -------
+    Program
+        With the strokes in the order in which they are drawn.
+
+    Raises
+    ------
+    PlanError
+        If there is nothing to draw, a coordinate is not a number or out of reach, or the limits allow no motion.
+    """
+    if not len(drawing):
+        raise PlanError(
+            "there is nothing to draw: the drawing has no strokes", hint="check the picture and the margins"
+        )
+    _check_reach(drawing, rig)
+    plain = Drawing(drawing.points_mm, drawing.starts, drawing.pen, drawing.pens)
+    drawing = plain.select(np.argsort(plain.pen, kind="stable"))
+    limits = Limits.from_rig(rig)
+    path = _without_noise(lay_path(drawing, np.asarray(rig.park.position_mm, dtype=np.float64)), limits)
+    corners = find_corners(path.points_mm, path.rest, path.stroke >= 0, limits)
+    speeds = plan_profile(path.points_mm, path.stroke >= 0, corners, limits)
+    path = _refined(path, speeds.place)
+    turn_rad = np.zeros(len(speeds.place))
+    turn_rad[speeds.place % 1.0 == 0.0] = corners.turn_rad
+    nodes = round_path(path.points_mm, path.rest, path.stroke, speeds, turn_rad, limits)
+    ramps = make_ramps(nodes, limits)
+    before_node = ramps.first_of_piece[nodes.node_of_vertex]
+    return _assemble(drawing, rig, sheet or rig.paper, nodes.steps[0], ramps, path, before_node)
+
+
+def _check_reach(drawing: Drawing, rig: Rig) -> None:
+    points = drawing.points_mm
+    broken = ~np.isfinite(points).all(axis=1)
+    if broken.any():
+        at = int(np.argmax(broken))
+        stroke = int(np.searchsorted(drawing.starts, at, side="right")) - 1
+        raise PlanError(f"stroke {stroke} has a vertex that is not a pair of numbers: {points[at].tolist()}")
+    reach = np.array([rig.x.travel_mm, rig.y.travel_mm])
+    outside = ((points < -REACH_SLACK_MM) | (points > reach + REACH_SLACK_MM)).any(axis=1)
+    if outside.any():
+        at = int(np.argmax(outside))
+        stroke = int(np.searchsorted(drawing.starts, at, side="right")) - 1
+        x, y = points[at]
+        raise PlanError(
+            f"stroke {stroke} goes to ({x:.6g}, {y:.6g}) mm; "
+            f"the machine reaches 0..{reach[0]:g} mm in x and 0..{reach[1]:g} mm in y",
+            hint="place the drawing on a sheet that lies within the machine's reach",
+        )
+
+
+def lay_path(drawing: Drawing, park_mm: Floats) -> Path:
+    """Lay strokes, travel moves and park positions out as one polyline; strokes must be grouped by pen."""
+    k = len(drawing)
+    lengths = np.diff(drawing.starts)
+    laid = np.maximum(lengths, 2)  # a dot comes down and goes up at the same place
+    group = np.concatenate(([0], np.cumsum(np.diff(drawing.pen) != 0)))
+    end = np.cumsum(laid)
+    start = end - laid + group + 1  # one park position before each group of strokes
+    n = int(end[-1] + group[-1] + 2)
+    rank = np.arange(end[-1]) - np.repeat(end - laid, laid)
+    place = np.repeat(start, laid) + rank
+    points = np.tile(park_mm, (n, 1))
+    points[place] = drawing.points_mm[
+        np.repeat(drawing.starts[:-1], laid) + np.minimum(rank, np.repeat(lengths, laid) - 1)
+    ]
+    owner = np.full(n, -1, dtype=np.int64)
+    owner[place] = np.repeat(np.arange(k), laid)
+    stroke = np.where(owner[1:] == owner[:-1], owner[1:], -1)
+    rest = owner < 0
+    rest[1:-1] |= stroke[1:] != stroke[:-1]
+    first_of_group = np.concatenate(([0], np.flatnonzero(np.diff(group)) + 1))
+    return Path(points, rest, stroke, start, start + laid - 1, start[first_of_group] - 1)
+
+
+def _without_noise(path: Path, limits: Limits) -> Path:
+    """Drop vertices within 1/64 step of path from the vertex before them; rests stay."""
+    n = len(path.points_mm)
+    at_steps = limits.steps_at(path.points_mm)
+    length = np.hypot(*np.diff(at_steps, axis=0).T)
+    tiny = length < NEAR_STEPS
+    if not tiny.any():
+        return path
+    # In a run of tiny segments, keep one vertex per 1/64 step, counted from the vertex before the run.
+    index = np.arange(n)
+    in_run = np.concatenate(([False], tiny)) & ~path.rest
+    run_start = np.maximum.accumulate(np.where(in_run, 0, index))
+    along = np.concatenate(([0.0], np.cumsum(length)))
+    number = np.floor((along - along[run_start]) / NEAR_STEPS)
+    keep = ~in_run
+    keep[1:] |= number[1:] != number[:-1]
+    # The next rest stays, so what lies right before it goes.
+    next_rest = np.minimum.accumulate(np.where(path.rest, index, n - 1)[::-1])[::-1]
+    keep &= path.rest | (along[next_rest] - along >= NEAR_STEPS)
+    kept = np.flatnonzero(keep)
+    number_of = np.cumsum(keep) - 1
+    return replace(
+        path,
+        points_mm=path.points_mm[kept],
+        rest=path.rest[kept],
+        stroke=path.stroke[kept[1:] - 1],
+        down_at=number_of[path.down_at],
+        up_at=number_of[path.up_at],
+        park_at=number_of[path.park_at],
+    )
+
+
+def _refined(path: Path, place: Floats) -> Path:
+    """The path with more vertices on its segments; ``place`` (p,) as in `SpeedPlan`."""
+    n = len(path.points_mm)
+    if len(place) == n:
+        return path
+    old = np.minimum(np.floor(place).astype(np.int64), n - 2)
+    along = (place - old)[:, None]
+    points = path.points_mm[old] * (1.0 - along) + path.points_mm[old + 1] * along
+    index = np.searchsorted(place, np.arange(n))
+    points[index] = path.points_mm
+    rest = np.zeros(len(place), dtype=np.bool_)
+    rest[index] = path.rest
+    return Path(points, rest, path.stroke[old[:-1]], index[path.down_at], index[path.up_at], index[path.park_at])
+
+
+def _assemble(
+    drawing: Drawing, rig: Rig, sheet: Sheet, start_steps: Indices, ramps: Ramps, path: Path, before_vertex: Indices
+) -> Program:
+    """Put ramps, rests and pen actions in the order of playing.
+
+    ``before_vertex`` (n,) int64 is the number of ramps before each vertex of the path.
+    """
+    m, k = len(ramps.d_steps), len(drawing)
+    rests = np.flatnonzero(ramps.stop_after)
+    actions = np.stack((before_vertex[path.down_at], before_vertex[path.up_at]), axis=1).ravel()
+    # Sorting keys: after how many ramps; at the same place rests, then pen actions (down, up, down ...), then the ramp.
+    after = np.concatenate((rests + 1, actions, np.arange(m), [m]))
+    rank = np.concatenate((np.zeros(len(rests)), np.ones(2 * k), np.full(m, 2.0), [3.0]))
+    order = np.lexsort((rank, after))
+
+    def column(rest: Column = 0, pen: Column = 0, ramp: Column = 0, end: Column = 0) -> NDArray[np.int64]:
+        sizes = (len(rests), 2 * k, m, 1)
+        parts = [
+            np.broadcast_to(np.asarray(v, dtype=np.int64), n)
+            for v, n in zip((rest, pen, ramp, end), sizes, strict=True)
+        ]
+        return np.concatenate(parts)[order]
+
+    # A servo that need not be waited for still gets a millisecond: a pen action without any wait has no exact duration.
+    dwell_ms = np.tile([max(rig.pen.lower_ms, 1), max(rig.pen.lift_ms, 1)], k)
+    ramp_duration = ramp_ticks(ramps.d_steps[:, 0], ramps.d_steps[:, 1], ramps.v_start, ramps.v_end)
+    kind = column(REST, PEN, RAMP, END)
+    place = np.empty(len(order), dtype=np.int64)
+    place[order] = np.arange(len(order))
+    pen_record = place[len(rests) : len(rests) + 2 * k]
+    ramp_record = place[len(rests) + 2 * k : -1]
+    return Program(
+        kind=kind.astype(np.uint8),
+        da=column(ramp=ramps.d_steps[:, 0]).astype(np.int32),
+        db=column(ramp=ramps.d_steps[:, 1]).astype(np.int32),
+        v_end=column(ramp=ramps.v_end).astype(np.int32),
+        servo_us=column(pen=np.tile([rig.pen.down_us, rig.pen.up_us], k)).astype(np.int32),
+        dwell_ms=column(pen=dwell_ms).astype(np.int32),
+        rest_ticks=np.zeros(len(order), dtype=np.int32),
+        ticks=column(pen=dwell_ms * units.ms_to_ticks(1), ramp=ramp_duration),
+        stroke_of_record=column(-1, np.repeat(np.arange(k), 2), ramps.stroke, -1).astype(np.int32),
+        start_steps=(int(start_steps[0]), int(start_steps[1])),
+        steps_matrix=rig.kinematics_matrix,
+        drawing=drawing,
+        groups=_pen_groups(drawing, before_vertex[path.park_at], ramps, pen_record, ramp_record, len(order)),
+        sheet=sheet,
+        sheet_offset_mm=rig.sheet.offset_mm,
+        rig_name=rig.name,
+        rig_fingerprint=rig.fingerprint(),
+        pen_width_mm=rig.pen.width_mm,
+        warnings=_warnings(drawing, actions),
+    )
+
+
+def _pen_groups(
+    drawing: Drawing, before_park: Indices, ramps: Ramps, pen_record: Indices, ramp_record: Indices, records: int
+) -> tuple[PenGroup, ...]:
+    """One group per pen that draws: from leaving park to being back there, pen up."""
+    first_stroke = np.concatenate(([0], np.flatnonzero(np.diff(drawing.pen)) + 1))
+    end_stroke = np.concatenate((first_stroke[1:], [len(drawing)]))
+    first_record = [0]
+    for park, stroke in zip(before_park[1:], first_stroke[1:], strict=True):
+        # After the last stroke's pen-up and, where there was a way to go, after the last ramp home (and its rest).
+        home = int(ramp_record[park - 1]) + int(ramps.stop_after[park - 1]) if park else 0
+        first_record.append(max(int(pen_record[2 * stroke - 1]), home) + 1)
+    return tuple(
+        PenGroup(pen=int(drawing.pen[s]), strokes=(int(s), int(e)), records=(r, r_end))
+        for s, e, r, r_end in zip(first_stroke, end_stroke, first_record, [*first_record[1:], records], strict=True)
+    )
+
+
+def _warnings(drawing: Drawing, actions: Indices) -> tuple[str, ...]:
+    """What the user should know before drawing. ``actions`` (2 k,): ramps before each pen-down and pen-up."""
+    still = actions[::2] == actions[1::2]
+    vanished = int(np.count_nonzero(still & (drawing.stroke_lengths_mm() > 0.0)))
+    if not vanished:
+        return ()
+    what = "stroke is" if vanished == 1 else "strokes are"
+    return (f"{vanished} {what} shorter than one motor step; the pen only makes a dot there",)

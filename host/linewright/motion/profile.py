@@ -1,0 +1,171 @@
+"""The speed plan of a true path: squared speed at every vertex, and where a segment has to be divided to keep to it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linewright.motion.corners import Corners
+from linewright.motion.kinematics import Flags, Floats, Limits
+from linewright.motion.speeds import plan_speeds
+
+ALLOWANCE: Final = 1.1
+"""What an axis may bear for a moment, in its own limits: the allowance of the pulse checks (virtual/checks.py)."""
+
+JOLT_SHARE: Final = 0.8
+"""How far a lone corner may lead an axis beyond what its limits allow, in junction deviations. The pulse checks leave
+four to the three corners that one of their windows may hold."""
+
+LEFT_OUT_SHARE: Final = 0.3
+"""The same, where the end of an arc is left out as a point of its own. Together 1.1 at one corner, 3.3 at three."""
+
+SLIVER: Final = 1e-9
+"""Parts of a segment shorter than this share of it are rounding noise."""
+
+
+@dataclass(frozen=True, eq=False)
+class SpeedPlan:
+    """Squared speeds along a path, travel moves included.
+
+    Parameters
+    ----------
+    place : (p,) float64, ascending: points of the plan as index into the path's vertices; a fraction lies on the
+        segment behind the index. Every vertex is among them.
+    w_mm2_s2 : (p,) float64, squared speed at each point.
+    free : (p - 1,) float64, share of the piece behind each point on which no turning is spread.
+    """
+
+    place: Floats
+    w_mm2_s2: Floats
+    free: Floats
+
+
+def plan_profile(points_mm: Floats, drawing: Flags, corners: Corners, limits: Limits) -> SpeedPlan:
+    """Fastest speeds along a path within all limits.
+
+    Each segment is looked at in up to three parts: the end of the turn before it, the straight, the beginning of the
+    turn behind it. The ends of the straight remain points of the plan only where the speed there matters.
+
+    Parameters
+    ----------
+    points_mm : (n, 2) float64, mm, n >= 2.
+    drawing : (n - 1,) bool, the pen is down along the segment.
+    corners : of the same path; its caps are 0 where the pen stops.
+    """
+    n = len(points_mm)
+    step = np.diff(points_mm, axis=0)
+    length = np.hypot(step[:, 0], step[:, 1])
+    u = step / np.where(length > 0.0, length, 1.0)[:, None]
+    with np.errstate(invalid="ignore"):
+        budget = np.where(length > 0.0, 2.0 * limits.accel_along(u) * length, 0.0)
+    top = np.minimum(limits.speed_along(u, drawing) ** 2, 1e15)  # segments of no length lie between rests
+
+    kept_share = _kept_arcs(length, u, budget, top, corners, limits)
+    arcs, bends = corners.share * kept_share, corners.bend * kept_share
+    share = np.stack((arcs[:, 0], 1.0 - arcs.sum(axis=1), arcs[:, 1]), axis=1)
+    share[:, 1] = np.where(share[:, 1] > SLIVER, share[:, 1], 0.0)
+    share[(share == 0.0).all(axis=1), 1] = 1.0
+    there = share > 0.0
+    bend = np.stack((bends[:, 0], np.zeros(n - 1), bends[:, 1]), axis=1)
+    # Squared speed at the end of each part; the last part of a segment ends at its vertex.
+    early, late = corners.end_cap_mm2_s2.T
+    cap = np.stack((np.where(there[:, 1], early, np.minimum(early, late)), late, corners.cap_mm2_s2[1:]), axis=1)
+    cap[:, 1] = np.where(there[:, 2], cap[:, 1], corners.cap_mm2_s2[1:])
+    cap[:, 0] = np.where(there[:, 1] | there[:, 2], cap[:, 0], corners.cap_mm2_s2[1:])
+    cap = np.minimum(cap, top[:, None])
+    # A vertex is also subject to the segment behind it.
+    last = 2 - np.argmax(there[:, ::-1], axis=1)
+    row = np.arange(n - 1)
+    cap[row[:-1], last[:-1]] = np.minimum(cap[row[:-1], last[:-1]], top[1:])
+
+    flat = there.ravel()
+    w_cap = np.concatenate(([min(corners.cap_mm2_s2[0], top[0])], cap.ravel()[flat]))
+    part_budget = (share * budget[:, None]).ravel()[flat]
+    part_bend = np.minimum(bend.ravel()[flat], part_budget / np.maximum(np.maximum(w_cap[1:], w_cap[:-1]), 1e-300))
+    w = plan_speeds(w_cap, part_budget, part_bend)
+
+    owner = np.repeat(row, there.sum(axis=1))
+    fraction = np.where(last[owner] == np.tile([0, 1, 2], n - 1)[flat], 1.0, np.cumsum(share, axis=1).ravel()[flat])
+    place = np.concatenate(([0.0], owner + fraction))
+    vertex = np.concatenate(([True], fraction == 1.0))
+    keep = vertex | _matters(w, vertex, owner, fraction, share[:, 1], budget, top, limits.junction_deviation_mm, length)
+    kept = np.flatnonzero(keep)
+    free_share = np.where(np.tile([0, 1, 0], n - 1)[flat] == 1, share.ravel()[flat], 0.0)
+    spans = np.add.reduceat(share.ravel()[flat], kept[:-1])
+    return SpeedPlan(place[kept], w[kept], np.clip(np.add.reduceat(free_share, kept[:-1]) / spans, 0.0, 1.0))
+
+
+def _kept_arcs(length: Floats, u: Floats, budget: Floats, top: Floats, corners: Corners, limits: Limits) -> Floats:
+    """(n - 1, 2) share of each arc, 0..1, on which turning has to be minded.
+
+    An axis that bears the share ``L`` of its acceleration ``a`` before and after a corner, and there changes its speed
+    by ``dv`` in the same sense, moves in a window of two times ``h`` by ``L a h^2 + dv h`` off uniform motion. That
+    exceeds ``1.1 a h^2`` by ``dv^2 / (4 a (1.1 - L))`` at most. From what a lone corner may exceed it by follows which
+    ``dv`` needs no minding, and most corners need none. Where arcs take much of the path, corners follow each other
+    within one window and share that allowance between them.
+    """
+    n = len(length) + 1
+    cap = corners.cap_mm2_s2.copy()
+    cap[1:] = np.minimum(cap[1:], top)
+    cap[:-1] = np.minimum(cap[:-1], top)
+    w = plan_speeds(cap, budget)
+    at = np.flatnonzero((corners.normal != 0.0).any(axis=1) & (w > 0.0))
+    normal, a = corners.normal[at], limits.accel_mm_s2
+    lone = np.clip(1.0 - corners.share.sum(axis=1), 0.0, 1.0)
+    lone = np.minimum(lone[at - 1], lone[at])[:, None]
+
+    borne = np.zeros((len(at), 2))  # share of its limit that each axis bears before and after the corner, in its sense
+    either = np.zeros((len(at), 2))
+    # Before the corner and after it, time runs towards it and away from it: the same rule with the sign turned.
+    for segment, other, sense in ((at - 1, at - 1, 1.0), (at, at + 1, -1.0)):
+        rise = w[at] - w[other]
+        along = limits.accel_along(u[segment])[:, None] * u[segment] / (2.0 * a)
+        towards = along * sense * np.sign(normal)
+        steady = rise >= budget[segment] / 2.0  # speeding up all the way to the corner, or nearly
+        # Faster in between than at the corner.
+        peaked = (rise < 0.98 * budget[segment]) & (w[at] < 0.999 * top[segment])
+        borne += np.maximum(np.where(steady[:, None], towards, 0.0), np.where(peaked[:, None], -towards, 0.0)).clip(0.0)
+        either += np.abs(along)
+    # On a curve any of its corners may come to lie where the pen speeds up.
+    borne = np.minimum(np.where(lone < 0.5, either, borne), 1.0)
+    kick_mm_s = 2.0 * np.sqrt(w[at])[:, None] * np.sin(corners.turn_rad[at] / 2.0)[:, None] * np.abs(normal)
+    allowed_mm_s = lone * np.sqrt(4.0 * a * (ALLOWANCE - borne) * JOLT_SHARE * limits.junction_deviation_mm)
+    # All of the arc takes as much from speeding up as turning adds, so what is over is that share of it; where the
+    # corner is taken at its cap, there is no speeding up on the arc at all, and cos(phi/2) / L of that is enough.
+    over = 1.0 - allowed_mm_s / np.maximum(kick_mm_s, 1e-300)
+    enough = np.cos(corners.turn_rad[at] / 2.0)[:, None] / np.maximum(borne, 1e-3)
+    kept = np.zeros(n)
+    kept[at] = np.clip(over * enough, 0.0, 1.0).max(axis=1)
+    return np.stack((kept[:-1], kept[1:]), axis=1)
+
+
+def _matters(
+    w: Floats,
+    vertex: Flags,
+    owner: NDArray[np.int64],
+    fraction: Floats,
+    straight: Floats,
+    budget: Floats,
+    top: Floats,
+    deviation_mm: float,
+    length: Floats,
+) -> Flags:
+    """(p,) bool: without a point of its own here, the pen would be so much faster that an axis was asked too much."""
+    matters = np.zeros(len(w), dtype=np.bool_)
+    inner = np.flatnonzero(~vertex)
+    if not len(inner):
+        return matters
+    segment = owner[inner - 1]
+    at = fraction[inner - 1]
+    ends = np.flatnonzero(vertex)
+    w0, w1 = w[ends[segment]], w[ends[segment + 1]]
+    unhindered = np.minimum(np.minimum(w0 + at * budget[segment], w1 + (1.0 - at) * budget[segment]), top[segment])
+    # Without a straight, a ramp runs evenly from vertex to vertex.
+    unhindered = np.where(straight[segment] > 0.0, unhindered, w0 + at * (w1 - w0))
+    faster = np.sqrt(unhindered) - np.sqrt(w[inner])
+    accel = budget[segment] / (2.0 * length[segment])
+    matters[inner] = np.maximum(faster, 0.0) ** 2 > LEFT_OUT_SHARE * deviation_mm * 4.0 * (ALLOWANCE - 1.0) * accel
+    return matters

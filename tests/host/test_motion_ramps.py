@@ -1,0 +1,208 @@
+"""Ramps in whole steps: no limit is ever exceeded, nothing is ever lost, and the board plays them as predicted."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from shapely import LineString, Point
+
+from host.motion_cases import RIGS, broken_limits, drawings, one_stroke, paths, play, rig
+from linewright import motion
+from linewright.drawing import Drawing, Pen
+from linewright.errors import PlanError
+from linewright.motion.kinematics import Limits
+from linewright.motion.planner import lay_path
+from linewright.program import END, PEN, REST
+from linewright.rig import Rig
+
+PATHS = paths()
+
+
+@settings(max_examples=60, deadline=None)
+@given(drawings(), st.sampled_from(sorted(RIGS)))
+def test_no_ramp_exceeds_any_limit(drawing, name):
+    machine = rig(name)
+    program = motion.plan(drawing, machine)
+    assert broken_limits(program, machine) == []
+
+
+@settings(max_examples=60, deadline=None)
+@given(drawings(), st.sampled_from(sorted(RIGS)))
+def test_programs_are_sound_and_end_where_they_began(drawing, name):
+    machine = rig(name)
+    program = motion.plan(drawing, machine)
+    park = np.rint(machine.kinematics_matrix @ np.array(machine.park.position_mm)).astype(int)
+    assert program.start_steps == program.end_steps == tuple(park)
+    assert program.kind[-1] == END
+    assert np.count_nonzero(program.kind == END) == 1
+    # The pen comes down and goes up once per stroke, at the rounded place of its ends.
+    at = np.flatnonzero(program.kind == PEN)
+    assert program.servo_us[at].tolist() == [machine.pen.down_us, machine.pen.up_us] * len(drawing)
+    ends = np.concatenate([[s[0], s[-1]] for s in program.drawing])
+    exact = ends @ machine.kinematics_matrix.T
+    assert np.abs(program.position_steps[at] - exact).max() <= 0.5 + 1e-9
+    # A pen action, a rest and the end find the pen at rest; only a rest may cut a single step short.
+    before = np.concatenate(([0], np.where(program.is_ramp, program.v_end, 0)[:-1]))
+    assert np.all(before[(program.kind == PEN) | (program.kind == END)] == 0)
+    stopped = np.flatnonzero((program.kind == REST) & (before > 0))
+    assert np.all(np.maximum(np.abs(program.da), np.abs(program.db))[stopped - 1] == 1)
+    # The motion of the reach: no position outside it by more than rounding.
+    mm = program.trajectory.points_mm
+    assert mm.min() >= -1 / machine.steps_per_mm.min()
+    assert np.all(mm <= machine.travel_mm + 1 / machine.steps_per_mm.min())
+
+
+@pytest.mark.parametrize("name", sorted(RIGS))
+@pytest.mark.parametrize("path", sorted(PATHS))
+def test_every_vertex_is_passed_within_half_a_step_or_the_merge_tolerance(name, path):
+    machine = rig(name)
+    drawing = one_stroke(PATHS[path])
+    program = motion.plan(drawing, machine)
+    records = np.flatnonzero(program.stroke_of_record == 0)
+    track = program.position_steps[records[0] : records[-1] + 1]
+    exact = drawing.points_mm @ machine.kinematics_matrix.T
+    # Vertices that remain are rounded, at most half a step off per motor; merged ones lie within 1/8 step of the chord
+    # before rounding, noise within 1/64.
+    line = LineString(track) if len(np.unique(track, axis=0)) > 1 else Point(track[0])
+    far = max(line.distance(Point(p)) for p in exact)
+    assert far <= math.hypot(0.5, 0.5) + 1 / 8 + 1 / 64
+
+
+HARD = ("noise 0.1", "noise 2", "noise 6", "smooth 1", "zigzag 3 x 5", "zigzag 1 x 1", "wave", "circle 2", "one step")
+
+
+@pytest.mark.parametrize(
+    ("name", "path"), [("default", path) for path in sorted(PATHS)] + [(name, path) for name in RIGS for path in HARD]
+)
+def test_the_boards_pulses_keep_every_limit_and_the_predicted_time(name, path):
+    # The kernel of the board renders the program; linewright.virtual.checks derives what pulses may do.
+    machine = rig(name)
+    program = motion.plan(one_stroke(PATHS[path]), machine)
+    results, ticks, position = play(program, machine)
+    assert ticks == program.predicted_ticks
+    assert position == program.end_steps
+    for check in ("acceleration", "speed", "step rate", "step spacing"):
+        assert results[check].broken == 0, str(results[check].worst)
+
+
+def test_a_single_step_from_rest_to_rest_is_one_ramp_and_a_rest():
+    program = motion.plan(one_stroke([[10, 10], [10.0125, 10]]), rig("default"))
+    at = int(np.flatnonzero((program.stroke_of_record == 0) & program.is_ramp)[0])
+    assert (program.da[at], program.db[at], program.kind[at + 1]) == (1, 0, REST)
+    # Speeding up over half a step and slowing down over the other half takes 2 sqrt(d / a).
+    assert program.ticks[at] / 5e6 == pytest.approx(2 * math.sqrt(0.0125 / 1500), rel=0.01)
+
+
+def test_long_moves_and_crawls_are_cut_to_what_a_ramp_holds():
+    long_way = Rig.default().changed({"axis.x.travel_mm": 5000.0})
+    program = motion.plan(Drawing.from_strokes([[[0, 0], [4999, 3]]]), long_way)
+    assert program.ramps >= 2 * 5000 * 80 / 16383
+    assert broken_limits(program, long_way) == []
+    crawl = Rig.default().changed({"motion.pen_down_speed_mm_s": 0.5, "motor.a.microsteps": 1, "motor.b.microsteps": 1})
+    program = motion.plan(Drawing.from_strokes([[[0, 0], [300, 3]]]), crawl)
+    assert program.ticks[program.is_ramp].max() < 2**30  # the board's kernel takes no longer ramp
+    # 0.5 mm/s are 2.5 steps/s at 5 steps/mm, of which whole speeds leave 2: 0.4 mm/s.
+    assert program.predicted_s == pytest.approx(300 / 0.4, rel=0.02)
+
+
+def test_a_dense_line_is_merged_and_takes_the_time_of_a_sparse_one():
+    ends = np.array([[20.0, 20.0], [280.0, 157.0]])
+    dense = ends[0] + np.linspace(0, 1, 20_001)[:, None] * (ends[1] - ends[0])
+    sparse_s = motion.plan(one_stroke(ends), rig("fast")).predicted_s
+    program = motion.plan(one_stroke(dense), rig("fast"))
+    assert program.ramps < 4000
+    # Pieces of 8 steps differ by up to 4 degrees in direction, and the slower axis of each sets its pace.
+    assert program.predicted_s == pytest.approx(sparse_s, rel=0.02)
+
+
+def test_pens_draw_in_order_and_wait_at_park_in_between():
+    pens = (Pen("black"), Pen("unused"), Pen("red"))
+    strokes = [[[10, 10], [50, 10]], [[20, 20]], [[10, 30], [50, 30]], [[5, 5], [6, 6]]]
+    program = motion.plan(Drawing.from_strokes(strokes, pen=[2, 0, 0, 2], pens=pens), rig("default"))
+    assert program.drawing.pen.tolist() == [0, 0, 2, 2]
+    assert program.drawing.stroke(0).tolist() == [[20, 20]]
+    assert [group.pen for group in program.groups] == [0, 2]
+    assert [group.strokes for group in program.groups] == [(0, 2), (2, 4)]
+    first, second = program.groups
+    assert first.records[0] == 0
+    assert first.records[1] == second.records[0]
+    assert second.records[1] == len(program)
+    change = second.records[0]
+    assert program.position_steps[change].tolist() == [0, 0]
+    assert program.v_end[change - 1] == 0
+    owners = program.stroke_of_record
+    assert owners[:change].max() == 1
+    assert owners[change:][owners[change:] >= 0].min() == 2
+
+
+def test_groups_at_the_park_position_itself():
+    # Nothing to travel between the pens: all records of the first come before all of the second.
+    drawing = Drawing.from_strokes([[[0, 0]], [[0, 0]]], pen=[0, 1], pens=(Pen("a"), Pen("b")))
+    program = motion.plan(drawing, rig("default"))
+    assert program.kind.tolist() == [PEN, PEN, PEN, PEN, END]
+    assert [group.records for group in program.groups] == [(0, 2), (2, 5)]
+
+
+def test_the_path_is_laid_from_park_to_park():
+    drawing = Drawing.from_strokes([[[1, 1], [2, 2]], [[3, 3]]], pen=[0, 1], pens=(Pen(), Pen("red")))
+    path = lay_path(drawing, np.array([9.0, 9.0]))
+    expected = [[9, 9], [1, 1], [2, 2], [9, 9], [3, 3], [3, 3], [9, 9]]
+    assert path.points_mm.tolist() == expected
+    assert path.stroke.tolist() == [-1, 0, -1, -1, 1, -1]
+    assert path.rest.all()
+    assert path.down_at.tolist() == [1, 4]
+    assert path.up_at.tolist() == [2, 5]
+    assert path.park_at.tolist() == [0, 3]
+
+
+@pytest.mark.parametrize(
+    ("points", "message"),
+    [
+        ([[10, 10], [np.nan, 10]], "not a pair of numbers"),
+        ([[10, 10], [np.inf, 10]], "not a pair of numbers"),
+        ([[10, 10], [1e9, 10]], r"reaches 0\.\.310 mm"),
+        ([[10, 10], [-0.01, 10]], r"goes to \(-0\.01, 10\)"),
+    ],
+)
+def test_what_cannot_be_drawn_is_refused(points, message):
+    with pytest.raises(PlanError, match=message):
+        motion.plan(Drawing.from_strokes([[[1, 1]], points]), rig("default"))
+
+
+def test_nothing_to_draw_is_refused():
+    with pytest.raises(PlanError, match="nothing to draw"):
+        motion.plan(Drawing.from_strokes([]), rig("default"))
+
+
+def test_limits_below_a_step_per_second_are_refused():
+    slow = Rig.default().changed(
+        {
+            "motion.pen_down_speed_mm_s": 0.5,
+            "motor.a.microsteps": 1,
+            "motor.b.microsteps": 1,
+            "motor.a.steps_per_turn": 40,
+            "motor.b.steps_per_turn": 40,
+        }
+    )
+    with pytest.raises(PlanError, match="steps/s"):
+        motion.plan(Drawing.from_strokes([[[1, 1], [200, 1]]]), slow)
+
+
+def test_strokes_below_a_step_are_told():
+    program = motion.plan(Drawing.from_strokes([[[10, 10], [10.001, 10]], [[20, 20]]]), rig("default"))
+    assert program.warnings == ("1 stroke is shorter than one motor step; the pen only makes a dot there",)
+
+
+def test_rounding_never_drifts():
+    # 100 000 vertices a third of a step apart, there and back: the end is the start to the step.
+    there = np.cumsum(np.full((50_000, 2), [0.0041, 0.0013]), axis=0) + 10
+    drawing = Drawing.from_strokes([np.vstack((there, there[::-1]))])
+    program = motion.plan(drawing, rig("default"))
+    at = np.flatnonzero(program.kind == PEN)
+    assert program.position_steps[at[0]].tolist() == program.position_steps[at[1]].tolist()
+    limits = Limits.from_rig(rig("default"))
+    assert np.abs(program.position_steps[at[0]] - limits.steps_at(there[:1])[0]).max() <= 0.5
