@@ -339,6 +339,7 @@ class Feeder:
         self._terminals -= 1
         self._rendered += 1
         self._in_run = False
+        self._moving[(at - 1) % BLOCKS] = 0
         kernel.rest(self.state)
         if kind == END:
             return False

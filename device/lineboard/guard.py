@@ -28,6 +28,7 @@ class Guard:
         self._a = 0
         self._b = 0
         self._v = 0
+        self._single = False
         self._pressed_us = [0, 0]
         self._last_us = port.now_us()
         self.silent_us = 0
@@ -57,6 +58,7 @@ class Guard:
         self._a = a
         self._b = b
         self._v = 0
+        self._single = False
 
     def check(self, kind, x, y, v):
         """Fault that queueing this record would be, or `NO_FAULT`.  Fields as in `Feeder.push`.
@@ -73,11 +75,15 @@ class Guard:
             b = self._b + y
             if not self.within(a, b):
                 return messages.BEYOND_LIMITS
+            # A move of one step from rest to rest cannot slow down again; its single pulse may end at any speed.
+            self._single = self._v == 0 and -1 <= x <= 1 and -1 <= y <= 1
             self._a = a
             self._b = b
             self._v = v
-        elif self._v:
+        elif self._v and not self._single:
             return messages.BAD_RECORDS  # a rest, a pen action or the end needs a path that has come to rest
+        else:
+            self._v = 0
         return messages.NO_FAULT
 
     def heard(self):
