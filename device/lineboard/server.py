@@ -86,7 +86,8 @@ class Server:
             self._told_granted = 0
             self._told_state = -1
             self._board.new_host()
-        self._more = False
+        # With answers waiting for a slot, nothing more is taken; the host's acknowledgement wakes the loop then.
+        self._more = bool(self._outbox)
         while not self._outbox and endpoint.take():
             self._stir = True
             if endpoint.kind == messages.MOVES:
@@ -146,7 +147,7 @@ class Server:
 
     def sleep_us(self, now_us, longest_us):
         """How long the loop may sleep for the link's sake, at most `longest_us`."""
-        if self._more or self._outbox:
+        if self._more and not self._outbox:
             return 0
         if self._unsent:
             longest_us = min(longest_us, _UNSENT_US)

@@ -428,6 +428,41 @@ class Silence(unittest.TestCase):
         self.assertEqual(rig.last("event")["code"], messages.FINISHED)
         self.assertEqual(rig.last("fault"), None)
 
+    def test_answers_that_nobody_acknowledges_do_not_stop_the_loop(self):
+        rig = BoardRig()
+        rig.ready()
+        for _ in range(16):
+            rig.send("ask")
+        rig.world.to_board += rig.host.to_send(rig.world.now_us())
+        rig.silent = True
+        for _ in range(20):
+            rig.board.poll()
+        # The window is full; what the board has to say beyond it waits.
+        for _ in range(3):
+            rig.board.server.event(messages.WENT_IDLE, 1)
+        before = rig.world.tick
+        for _ in range(20):
+            rig.board.poll()
+        self.assertTrue(rig.world.tick > before)
+        rig.silent = False
+        rig.heard.clear()
+        rig.spend(2)
+        self.assertEqual([name for name, _ in rig.heard], ["done"] * 16 + ["event"] * 3)
+        rig.send("ask")
+        rig.spend(1)
+        self.assertEqual(len(rig.heard), 20)
+
+    def test_a_host_that_says_again_what_is_known_is_told_yes_in_any_state(self):
+        rig = drawing()
+        pairs = [(messages.SETTING_BY_NAME[name][1], value) for name, value in board_rig.SETTINGS.items()]
+        rig.send("set", pairs=tuple(pairs))
+        rig.send("set", pairs=((messages.SETTING_BY_NAME["accel"][1], 7),))
+        rig.run(lambda: rig.last("refusal"))
+        self.assertEqual(rig.last("refusal")["reason"], messages.WRONG_STATE)
+        self.assertEqual(len([name for name, _ in rig.heard if name == "refusal"]), 1)
+        rig.run(lambda: rig.last("event"))
+        self.assertEqual(rig.last("event")["code"], messages.FINISHED)
+
     def test_another_host_does_not_set_the_pen_going(self):
         rig = drawing()
         rig.silent = True
