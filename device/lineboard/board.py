@@ -509,6 +509,8 @@ class Board:
             plan.accel = get("home_accel" + of)
             plan.backoff = get("home_backoff" + of)
             plan.travel = get("home_travel" + of)
+            plan.low = get("y_low" if axis else "x_low")
+            plan.high = get("y_high" if axis else "x_high")
             if plan.end:
                 self._switches |= 1 << axis
 

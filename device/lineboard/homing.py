@@ -4,8 +4,9 @@ Per axis: leave the switch if it is pressed, approach fast, back off, then sever
 of ordinary ramps through the feeder, so homing keeps the same limits as drawing.  A fast approach ends in a controlled
 stop; a slow one is halted at the first contact, and where it halted is known to the step from the words not played.
 
-The zero lies `backoff` inside the place where the switch closes (the mean over all passes), so that no switch is
-pressed anywhere within reach; on an axis homed at its high end, that place is `travel + backoff`.
+The soft limit at the switch's end of the axis lies `backoff` inside the place where the switch closes (the mean over
+all passes), so that no switch is pressed anywhere within reach.  With the usual limits, 0 and the reach, an axis homed
+at its low end then stands at 0, and one homed at its high end at its reach.
 
 Bounces: a slow approach stops at the first contact, not after a debounce time, because the time a switch bounces varies
 and would show up as a spread of the zero.  Then it waits `SETTLE_US`; a contact that has gone by then was a spike and
@@ -50,7 +51,9 @@ class Axis:
         self.slow = 1
         self.accel = 1
         self.backoff = 1
-        self.travel = 0
+        self.travel = 0  # how far to look for the switch
+        self.low = 0  # soft limits
+        self.high = 0
         self.passes = 0  # result: slow approaches made
         self.spread = 0  # result: steps between the highest and the lowest contact
 
@@ -161,14 +164,14 @@ class Homing:
             total += found
             away = plan.backoff
             if done + 1 == self._passes:
-                # The last one ends on the zero itself.
+                # The last one ends on the limit itself.
                 contact = total // self._passes
                 away = plan.backoff + toward * (found - contact)
             yield from self._move(axis, -toward * away, plan.fast, _TO_END)
             yield from self._wait(SETTLE_US)
             if self._port.endstop(axis):
                 raise HomingFault(messages.SWITCH_STUCK, axis)
-        wanted = -plan.backoff if toward < 0 else plan.travel + plan.backoff
+        wanted = plan.low - plan.backoff if toward < 0 else plan.high + plan.backoff
         self._shift(axis, wanted - contact)
         plan.passes = self._passes
         plan.spread = highest - lowest
