@@ -20,8 +20,8 @@ import numpy as np
 from linewright.motion.kinematics import Flags, Floats, Limits
 
 STRAIGHT: Final = 1e-12
-"""Half a turning angle (rad) below which a vertex lies on a straight: coordinates of float64 that were scaled and
-turned leave 1e-16 of a few hundred mm, on segments of a hundredth of a step and more."""
+"""Half a turning angle (rad) below which a vertex lies on a straight, or is a reversal: coordinates of float64 that
+were scaled and turned leave 1e-16 of a few hundred mm, on segments of a hundredth of a step and more."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,7 +93,7 @@ def find_corners(points_mm: Floats, rest: Flags, drawing: Flags, limits: Limits)
     radius = np.minimum(passing, fitting)
     cap[at] = limits.accel_along(normal) * radius
 
-    turns = radius > 0.0
+    turns = c > STRAIGHT  # the rest are reversals, without an arc
     at, normal, radius = at[turns], normal[turns], radius[turns]
     tangent = radius * s[turns] / c[turns]
     for side, segment in ((0, at), (1, at - 1)):
