@@ -15,7 +15,7 @@ OVERHEAD, SETUP, WIDTH = 19, 5, 10
 UP_US, DOWN_US = 1300, 1700
 
 
-def line_words(da: int, db: int, interval_ticks: "float | np.ndarray") -> np.ndarray:
+def line_words(da: int, db: int, interval_ticks: float | np.ndarray) -> np.ndarray:
     """Words of a straight line: one per step of the dominant motor, ``interval_ticks`` apart."""
     n = max(abs(da), abs(db))
     k = np.arange(n + 1)

@@ -144,7 +144,7 @@ class VirtualTransport(SerialTransport):
     def close(self) -> None:
         """Close the link and end the rig; its tape and its report stay until `discard`, or until this process ends."""
         super().close()
-        self.rig.close()
+        self.rig.close(patience_s=1.0)
 
     def report(self, planned: Drawing | None = None, *, keep_drawn: bool = False) -> TraceReport:
         """What the pen drew, and whether every pulse was allowed. Closes the link first.

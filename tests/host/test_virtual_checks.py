@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from tape_maker import TICK_HZ, TapeMaker, line_words, step_intervals
 
 from linewright.virtual.checks import Shape, decode
 from linewright.virtual.machine import Machine
 from linewright.virtual.trace import read_trace
+from tape_maker import TICK_HZ, TapeMaker, line_words, step_intervals
 
 
 @pytest.fixture

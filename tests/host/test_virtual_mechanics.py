@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import numpy as np
@@ -20,7 +21,7 @@ TICK_HZ = 5_000_000
 
 def in_pieces(n, cuts):
     edges = [0, *sorted(c for c in cuts if 0 < c < n), n]
-    return [slice(a, b) for a, b in zip(edges, edges[1:], strict=False)]
+    return [slice(a, b) for a, b in itertools.pairwise(edges)]
 
 
 def test_ringing_step_response_is_the_closed_form():
@@ -39,7 +40,7 @@ def test_ringing_step_response_is_the_closed_form():
     assert got.max() == pytest.approx(1 + math.exp(-math.pi * z / math.sqrt(1 - z * z)), abs=1e-3)
 
 
-@pytest.mark.parametrize("f, z", [(5.0, 0.0), (12.0, 0.05), (60.0, 0.3), (200.0, 0.9)])
+@pytest.mark.parametrize(("f", "z"), [(5.0, 0.0), (12.0, 0.05), (60.0, 0.3), (200.0, 0.9)])
 def test_ringing_against_scipy_on_an_uneven_staircase(f, z):
     # scipy.signal.lsim with a zero-order hold on an even grid of 1 ms; ours is given only the moments of the steps.
     rng = np.random.default_rng(5)

@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from tape_maker import TapeMaker, line_words
 
 from linewright.errors import InputError
 from linewright.virtual import tape as tapes
@@ -16,6 +15,7 @@ from linewright.virtual.faults import Faults
 from linewright.virtual.machine import Machine
 from linewright.virtual.tape import TapeReader
 from linewright.virtual.trace import read_trace
+from tape_maker import TapeMaker, line_words
 
 
 def test_a_tape_explains_itself(tmp_path):

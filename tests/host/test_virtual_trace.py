@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import numpy as np
@@ -9,13 +10,13 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from tape_maker import TapeMaker
 
 from linewright.drawing import Drawing
 from linewright.virtual.deviation import PenRun, StrokeComparer
 from linewright.virtual.faults import Faults
 from linewright.virtual.machine import Machine
 from linewright.virtual.trace import read_trace
+from tape_maker import TapeMaker
 
 STEP_MM = 1 / 80
 # Vertices on whole steps are off by up to half a step in x and in y, the staircase between them by half a step more.
@@ -94,6 +95,7 @@ def test_played_ticks_count_from_the_last_zero(tmp_path):
     artist.go([[4, 3]])
     trace = read_trace(artist.close())
     assert trace.played_ticks == artist.maker.tick - 12_345 - start
+    assert trace.longest_ticks == 160 * round(2500 * math.sqrt(2))  # 160 steps both ways at 2000 steps/s of path
 
 
 def test_the_zero_is_where_the_board_says(tmp_path):
@@ -245,7 +247,7 @@ def test_the_deviation_is_never_below_the_true_distance(points, dx, dy):
     planned = Drawing.from_strokes([points])
     steps = np.rint(planned.points_mm * 80).astype(int)
     path = [steps[:1]]
-    for a, b in zip(steps, steps[1:], strict=False):
+    for a, b in itertools.pairwise(steps):
         n = int(np.abs(b - a).max())
         if n:
             path.append(a + np.rint(np.arange(1, n + 1)[:, None] * (b - a) / n).astype(int))

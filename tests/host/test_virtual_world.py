@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from tape_maker import OVERHEAD, SETUP, TICK_HZ, WIDTH, line_words
 
 from linewright.virtual import tape as tapes
 from linewright.virtual.faults import Faults
@@ -16,6 +15,7 @@ from linewright.virtual.machine import Machine
 from linewright.virtual.tape import TapeReader, TapeWriter
 from linewright.virtual.trace import read_trace
 from linewright.virtual.world import BYTES, CLOCK_START_US, ENDSTOPS, FINISHED, NOW, World
+from tape_maker import OVERHEAD, SETUP, TICK_HZ, WIDTH, line_words
 
 X, Y = 1, 2
 
@@ -160,7 +160,7 @@ def test_halt_completes_the_pulse_that_has_begun(make):
 
 @given(st.lists(st.integers(1, 3000), min_size=1, max_size=12), st.integers(0, 2**32 - 1))
 def test_halting_anywhere_any_number_of_times_loses_no_step(tmp_path_factory, pauses, seed):
-    """Steps counted by the world, by the tape and by the board's own bookkeeping agree whenever the player is halted."""
+    """Steps counted by the world, by the tape and by the board agree whenever the player is halted."""
     rng = np.random.default_rng(seed)
     path = tmp_path_factory.mktemp("tapes") / "x.tape"
     machine = Machine()

@@ -95,8 +95,15 @@ class RigProcess:
     def __exit__(self, *_: object) -> None:
         self.close()
 
-    def close(self) -> None:
-        """End the rig; tape and report are complete afterwards. May be called again."""
+    def close(self, patience_s: float = 0.0) -> None:
+        """End the rig; tape and report are complete afterwards. May be called again.
+
+        Parameters
+        ----------
+        patience_s : how long it may take to end by itself, because its host has just left.
+        """
+        with contextlib.suppress(subprocess.TimeoutExpired):
+            self._process.wait(patience_s)
         _stop(self._process)
 
     def discard(self) -> None:

@@ -43,6 +43,7 @@ class TraceReport:
     ----------
     words, steps_a, steps_b : played; steps are counted regardless of direction.
     played_ticks : playing time of all words since the board last set its position (homed), ticks.
+    longest_ticks : the longest of it without a standstill of the player; a program that nothing delays is one piece.
     total_s : from power-up to the end of the last word.
     end_steps : counted position of A and B at the end, in the board's own coordinates.
     lost_steps : of A and B, by the fault model.
@@ -56,6 +57,7 @@ class TraceReport:
     steps_a: int
     steps_b: int
     played_ticks: int
+    longest_ticks: int
     total_s: float
     end_steps: tuple[int, int]
     lost_steps: tuple[int, int]
@@ -79,6 +81,7 @@ class TraceReport:
             "words": self.words,
             "steps": [self.steps_a, self.steps_b],
             "played_ticks": self.played_ticks,
+            "longest_ticks": self.longest_ticks,
             "total_s": self.total_s,
             "end_steps": list(self.end_steps),
             "lost_steps": list(self.lost_steps),
@@ -144,6 +147,8 @@ class _Trace:
         self._steps = [0, 0]
         self._end = 0
         self._played = 0
+        self._stretch = (0, 0)  # ticks: its beginning, its end
+        self._longest = 0
         self._count = np.zeros(2, dtype=np.int64)  # since power-up
         self._zero = np.zeros(2, dtype=np.int64)  # count at the machine's zero
         self._pen_mm = self._mechanics.pen_at_rest(*self._mechanics.start_mm)  # from the true zero of the axes
@@ -172,6 +177,8 @@ class _Trace:
             ticks = int((entry.values >> 4).sum(dtype=np.int64)) + self._shape.overhead_ticks * len(entry.values)
             pieces.end = entry.tick + ticks
             self._played += ticks
+            self._stretch = (self._stretch[0] if entry.tick == self._stretch[1] else entry.tick, pieces.end)
+            self._longest = max(self._longest, self._stretch[1] - self._stretch[0])
             if pieces.count >= _PIECE_WORDS:
                 self._flush()
         elif entry.kind == tapes.SERVO:
@@ -198,6 +205,7 @@ class _Trace:
             steps_a=self._steps[0],
             steps_b=self._steps[1],
             played_ticks=self._played,
+            longest_ticks=self._longest,
             total_s=self._end / TICK_HZ,
             end_steps=(int(end[0]), int(end[1])),
             lost_steps=self._mechanics.lost_steps,
@@ -210,6 +218,8 @@ class _Trace:
     def _zero_is(self, position: tuple[int, int]) -> None:
         self._zero = self._count - np.array(position)
         self._played = 0
+        self._stretch = (0, 0)
+        self._longest = 0
         if not self._drawn_anything:
             # The sheet is laid where the machine's zero is now, and stays there.
             self._paper_mm = self._rest_mm - self._machine.to_mm @ np.array(position)
