@@ -87,7 +87,8 @@ _DT = const(36)  # running piece: ticks in all
 _ACC = const(37)  # running piece: steps done * _DT
 _SINCE = const(38)  # running piece: ticks given out so far
 _FINE = const(39)  # the carried remainder is in 1/2^_FINE units
-_SIZE = const(40)
+_DROPPED = const(40)  # what the last speed sum lost to rounding, 1/16 units
+_SIZE = const(41)
 
 
 def new_state(overhead_ticks=0):
@@ -134,16 +135,20 @@ def root(value: int, guess: int) -> int:
 
 @micropython.viper
 def _root16(value: int, guess16: int) -> int:
-    """Sixteen times the square root of 0 < value < 2^30, near a guess of the same scale.
+    """Sixteen times the square root of 0 < value < 2^30, to a unit or so, near a guess of the same scale.
 
-    Small roots get the four extra bits for real: the slow steps at the foot of a long ramp are long, and half a unit
-    there would add up to a visible part of a step interval at its fast end.
+    Whole roots would not do: half a unit in each, over a ramp of thousands of steps, adds up to a visible part of a step
+    interval, which the last step would have to make up for.
     """
     if guess16 < 16:
         guess16 = 32768
     if value < 4194304:
         return int(root(value << 8, guess16))
-    return int(root(value, guess16 >> 4)) << 4
+    x = int(root(value, guess16 >> 4))
+    off = value - x * x  # within -x..x; sqrt(x^2 + off) = x + off / 2x, nearly
+    if off < 0:
+        return (x << 4) - ((0 - off) << 3) // x
+    return (x << 4) + (off << 3) // x
 
 
 @micropython.viper
@@ -314,6 +319,7 @@ def load(state: ptr32, da: int, db: int, v_end: int, beyond_steps: int) -> int:
     state[_RHO] = rho
     state[_REM] = 0
     state[_FINE] = 0
+    state[_DROPPED] = 8
     state[_ELAPSED] = 0
     state[_PIECE] = 0
     state[S_STILL] = 0
@@ -419,7 +425,10 @@ def _next_piece(state: ptr32) -> int:
     # ticks = m * (_PH, _PL) / (both / 16), in two digits of 14 bits, with 16 times the numerator where it fits.
     fine = 4
     if both > 65535:
-        both = (both + 8) >> 4
+        # What the shift drops, the next piece gets: the times add up as if nothing were dropped.
+        both += state[_DROPPED]
+        state[_DROPPED] = both & 15
+        both >>= 4
         fine = 0
     rem = state[_REM]
     if fine != state[_FINE]:

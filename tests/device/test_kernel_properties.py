@@ -103,9 +103,7 @@ def test_a_planned_ramp_takes_exactly_the_predicted_ticks_and_steps(da, db, v0, 
 
 
 @settings(max_examples=300, deadline=None)
-@given(
-    st.floats(0, 4.2), st.floats(0, 1), st.booleans(), st.floats(5, 40_000), st.floats(500, 500_000), st.booleans()
-)
+@given(st.floats(0, 4.2), st.floats(0, 1), st.booleans(), st.floats(5, 40_000), st.floats(500, 500_000), st.booleans())
 def test_ramp_duration_is_within_a_thousandth_of_the_closed_form(size, slope, swap, v_slow, accel, slowing):
     """5..40 000 steps/s, 500..500 000 steps/s^2: t = 2 d / (v0 + v1), tick rounding apart (one tick)."""
     da = min(int(10**size), kernel.MAX_STEPS)
@@ -125,7 +123,7 @@ def test_ramp_duration_is_within_a_thousandth_of_the_closed_form(size, slope, sw
 @settings(max_examples=60, deadline=None)
 @given(st.integers(20, 2000), st.floats(0, 1), st.integers(0, 30_000), st.integers(200, 30_000))
 def test_steps_inside_a_ramp_follow_the_square_root_law(n, slope, v0, v1):
-    """Every dominant step lies within a tenth of a step interval of t(k) = 2k / (f0 + sqrt(f0^2 + 2 a k))."""
+    """Every dominant step lies within a twentieth of a step interval of t(k) = 2k / (f0 + sqrt(f0^2 + 2 a k))."""
     minor = int(n * slope)
     state = kernel.new_state(OVERHEAD)
     state[kernel._V], state[kernel._U] = v0, v0 << 8
@@ -139,8 +137,8 @@ def test_steps_inside_a_ramp_follow_the_square_root_law(n, slope, v0, v1):
     exact = 2 * k / (f0 + f) * kernel.TICK_HZ
     exact *= periods.sum() / exact[-1]  # the total is the other test's
     interval = 2 / (before + f) * kernel.TICK_HZ
-    # 1/64 interval from even spacing in a piece, the rest from 15-bit roots over long ramps, one tick of rounding.
-    assert np.all(np.abs(np.cumsum(periods) - exact) <= interval / 10 + 1.5)
+    # 1/64 interval from even spacing in a piece, the rest from roots of 19 bits over long ramps, one tick of rounding.
+    assert np.all(np.abs(np.cumsum(periods) - exact) <= interval / 20 + 1.5)
 
 
 @settings(max_examples=60, deadline=None)
@@ -177,9 +175,7 @@ def check_acceleration(step_times_s: np.ndarray, accel: float) -> None:
     st.lists(st.tuples(st.integers(1, 60), st.sampled_from([0, 20, 128, 200, 256])), max_size=12),
 )
 def test_changes_of_pace_keep_the_acceleration(speed, accel, changes):
-    """Hold, slow down and carry on during a cruise: never faster than planned, never steeper than allowed.
-
-    """
+    """Hold, slow down and carry on during a cruise: never faster than planned, never steeper than allowed."""
     state = kernel.new_state(OVERHEAD)
     state[kernel.S_ACCEL] = accel
     kernel.rest(state)

@@ -107,8 +107,8 @@ class Clock(unittest.TestCase):
         self.assertEqual(ticks_diff(near, ticks_add(near, 10)), -10)
 
 
-PLANNED = (3087162382, 1163, 7102, 67143)
-PACED = (1064657361, -7040, -10673, 71702)
+PLANNED = (2409847822, 1163, 7102, 67143)
+PACED = (1744760464, -7040, -10673, 71702)
 
 if __name__ == "__main__":
     unittest.main()
