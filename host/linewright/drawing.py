@@ -73,6 +73,7 @@ class Drawing:
 
     @property
     def vertices(self) -> int:
+        """Number of vertices of all strokes."""
         return len(self.points_mm)
 
     def bounds_mm(self) -> tuple[float, float, float, float]:

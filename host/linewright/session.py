@@ -54,6 +54,7 @@ _FAULT_HINTS: Final = {
     "switch stuck": "the switch stays pressed: free it by hand (power off) and check its wiring",
     "switch missing": "the switch was never reached: check its wiring, the direction of the motor and travel_mm",
     "wrong switch": "another axis' switch was pressed: check which switch and which motor belong to which axis",
+    "bad records": "this is a bug in Linewright: please report it, with the picture and the rig file",
     "beyond limits": "plan the picture again with the rig file that this machine really has",
 }
 

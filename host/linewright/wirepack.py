@@ -152,14 +152,7 @@ def _prepare(kinds: _Ints, ones: _Ints, twos: _Ints, speeds: _Ints, before: _Int
 
 def pack_program(program: Program) -> Packed:
     """Pack a program; each pen's records begin a payload."""
-    rest = np.where(program.kind == REST, program.rest_ticks, program.da)
-    return pack(
-        program.kind,
-        np.where(program.kind == PEN, program.servo_us, rest),
-        np.where(program.kind == PEN, program.dwell_ms, program.db),
-        program.v_end,
-        breaks=[group.records[0] for group in program.groups],
-    )
+    return pack(*program.wire_columns(), breaks=[group.records[0] for group in program.groups])
 
 
 def payload_bytes(program: Program) -> int:

@@ -8,8 +8,9 @@ acceleration, in integer steps chosen so that the board needs no more than 32 bi
 from __future__ import annotations
 
 import numpy as np
-from lineboard.kernel import MAX_SPEED, MAX_STEPS, TICK_HZ
 from numpy.typing import ArrayLike, NDArray
+
+from lineboard.kernel import MAX_SPEED, MAX_STEPS, TICK_HZ
 
 # 2 * TICK_HZ = 78125 * 2^7, and the length per step carries 14 fractional bits.
 _TICKS_MANTISSA = 2 * TICK_HZ >> 7
