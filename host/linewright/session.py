@@ -40,6 +40,9 @@ SILENCE_S: Final = 10.0
 HOMING_S: Final = 600.0
 """The slowest sensible homing (5 m at 10 mm/s, there and back) stays below it."""
 
+STOP_S: Final = 2.0
+"""A request that is lost is sent again within this time; a board that has not heard it by then hears nothing."""
+
 TURN_S: Final = 0.05
 """How long one turn waits for bytes: short enough that progress and Ctrl-C seem immediate."""
 
@@ -268,7 +271,11 @@ class Session:
             self._ask("origin", a=int(park[0]), b=int(park[1]))
         if not axes:
             return {}
-        said = self._ask("home", axes=axes, answers=("homed",), timeout_s=HOMING_S)
+        try:
+            said = self._ask("home", axes=axes, answers=("homed",), timeout_s=HOMING_S)
+        except KeyboardInterrupt:
+            self.stop()
+            raise
         return {name: _number(said, name) for name in said if name != "request"}
 
     def draw(
@@ -297,6 +304,13 @@ class Session:
         program.check_rig(self._rig)
         self._go_to(program.start_steps)
         return self._play(program, on_progress, control or Control(), ask_for_pens)
+
+    def stop(self) -> None:
+        """Stop whatever moves, in a controlled way; returns once the board has heard it, or after 2 s."""
+        self._send_when_possible("abandon")
+        deadline_s = time.monotonic() + STOP_S
+        while self._endpoint.awaiting and time.monotonic() < deadline_s:
+            self._turn()
 
     def report(self) -> dict[str, int]:
         """The board's newest report; empty before the first."""

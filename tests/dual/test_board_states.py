@@ -376,6 +376,17 @@ class Guard(unittest.TestCase):
         self.assertEqual(rig.last("fault"), {"code": messages.BAD_RECORDS, "detail": 1})
         self.assertEqual(len(rig.world.edges), 0)
 
+    def test_a_move_of_a_single_step_may_be_followed_by_a_rest(self):
+        """It cannot slow down again, so its one ramp ends at a speed; the rest behind it stands for the stop."""
+        rig = BoardRig()
+        rig.ready()
+        down, up = (records.PEN, DOWN, 100, 0), (records.PEN, UP, 100, 0)
+        rig.draw([down, (records.RAMP, 1, 0, 346), (records.REST, 0, 0, 0), up, END])
+        rig.run(lambda: rig.last("event"))
+        self.assertEqual(rig.last("event")["code"], messages.FINISHED)
+        self.assertEqual((rig.world.a, rig.world.b), (1, 0))
+        self.assertEqual(rig.board.feeder.underruns, 0)
+
     def test_records_out_of_step_are_refused_and_stop_nothing(self):
         rig = drawing()
         taken = rig.board.feeder.taken

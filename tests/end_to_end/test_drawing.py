@@ -14,10 +14,14 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from whole_rig import ALLOWED_MM, BY_HAND, CROSSED, HOMING, assert_clean, assert_drawn, circle, draw, zoo
 
+from linewire.messages import FLAG_PEN_UP, STATES
 from linewright.errors import BoardFault, LinkError
 from linewright.rig import Rig
+from linewright.session import Session
+from linewright.units import TICK_HZ
 from linewright.virtual.faults import Faults
-from linewright.virtual.harness import LockstepWire
+from linewright.virtual.harness import LockstepRig, LockstepWire
+from linewright.virtual.machine import Machine
 
 
 @pytest.mark.parametrize("rig", [BY_HAND, CROSSED], ids=["cartesian", "crossed-belt"])
@@ -122,6 +126,36 @@ def test_a_host_that_falls_silent_is_waited_for_with_the_pen_up(tmp_path):
 
 
 # The user.
+
+
+def test_ctrl_c_while_homing_stops_the_carriage(tmp_path):
+    rig = LockstepRig(Machine.from_rig(HOMING), tape=tmp_path / "run.tape")
+
+    def host(link):
+        session = Session(link, HOMING)
+        session.greet()
+        read = link.read
+
+        def interrupted(most, timeout_s):
+            if link.now > 2 * TICK_HZ:
+                link.read = read
+                raise KeyboardInterrupt
+            return read(most, timeout_s)
+
+        link.read = interrupted
+        with pytest.raises(KeyboardInterrupt):
+            session.home()
+        for _ in range(40):
+            session._turn()
+        return session.report(), rig.world.carriage_mm
+
+    with rig.host_time():
+        report, carriage = rig.run(host)
+    assert STATES[report["state"]] == "unhomed"
+    assert report["flags"] & FLAG_PEN_UP
+    # It stood somewhere on the way to the switch, which the whole homing would have left behind.
+    assert rig.world.carriage_mm == carriage
+    assert not rig.board.homing.running
 
 
 def test_hold_and_carry_on(tmp_path):

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from linewire import records as wire
 from linewire.records import END, PEN, RAMP, REST, RecordError, encode_payload
 from linewright.wirepack import pack
 
@@ -67,6 +68,27 @@ def test_both_encoders_give_the_same_bytes(records: list[Record]) -> None:
 def test_a_program_is_carried_on_with_the_same_bytes(records: list[Record], data: st.DataObject) -> None:
     rests = [0, *(i + 1 for i, record in enumerate(records) if record[3] == 0)]
     check(records, data.draw(st.sampled_from(rests)))
+
+
+@settings(max_examples=40, deadline=None)
+@given(programs, st.lists(st.integers(0, 400), max_size=5))
+def test_payloads_begin_where_asked_and_one_decoder_reads_them_all(records: list[Record], wanted: list[int]) -> None:
+    """A pen's records can be sent on their own, and the decoder's history runs on across the break."""
+    breaks = sorted({at for at in wanted if at < len(records)})
+    packed = pack(*np.array(records, dtype=np.int64).reshape(-1, 4).T, breaks=breaks)
+    assert set(breaks) <= set(packed.first.tolist())
+    state = wire.new_state()
+    read = []
+    for i in range(len(packed)):
+        payload = bytearray(packed.payload(i))
+        assert wire.open_payload(state, payload, 0, len(payload))
+        while (kind := wire.read_record(state, payload)) != wire.NOTHING:
+            numbers = [state[cell] for cell in (wire.D_FIRST, wire.D_SECOND, wire.D_SPEED)]
+            read.append((kind, numbers))
+    assert [kind for kind, _ in read] == [record[0] for record in records]
+    for (kind, numbers), record in zip(read, records, strict=True):
+        count = {RAMP: 3, PEN: 2, REST: 1, END: 0}[kind]
+        assert numbers[:count] == list(record[1 : 1 + count])
 
 
 def test_long_programs_cross_the_packers_blocks() -> None:
