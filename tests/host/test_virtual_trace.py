@@ -157,6 +157,18 @@ def test_a_pen_lifted_and_put_back_in_mid_stroke_makes_one_stroke(tmp_path):
     assert (found.strokes_drawn, found.strokes_cut, found.stray_runs) == (1, 0, 0)
 
 
+def test_a_tremble_that_rounding_swallows_is_not_taken_for_an_unfinished_stroke(tmp_path):
+    """Half a step to and fro, 300 times, on the way to (20, 10): the plan has many more steps than a smooth line."""
+    rng = np.random.default_rng(2)
+    way = np.linspace([10, 10], [20, 10], 300) + rng.normal(size=(300, 2)) * 0.4 * STEP_MM
+    artist = Artist(tmp_path / "x.tape")
+    artist.draw([way[0], way[-1]])
+    artist.draw([way[-1], way[0]])  # begins where the first one ended
+    found = read_trace(artist.close(), Drawing.from_strokes([way, way[::-1]])).deviation
+    assert (found.strokes_drawn, found.strokes_cut, found.stray_runs) == (2, 0, 0)
+    assert found.max_mm < 3 * STEP_MM
+
+
 def test_an_abandoned_drawing_is_compared_as_far_as_it_went(tmp_path):
     artist = Artist(tmp_path / "x.tape")
     artist.draw(STROKES[0])

@@ -91,7 +91,7 @@ class StrokeComparer:
         self._progress: Ints = np.cumsum(move)
         self._next = 0
         self._pending: PenRun | None = None
-        self._batch: list[tuple[int, PenRun]] = []
+        self._batch: list[tuple[int, PenRun, bool]] = []
         self._batch_points = 0
         self._cut = 0
         self._stray = 0
@@ -105,8 +105,9 @@ class StrokeComparer:
         """The pen came down, moved (or not) and went up."""
         pending = self._pending
         if pending is not None:
-            if run.begin == pending.end:
-                # Lifted in mid-stroke (held) and put down again at the same place: one stroke.
+            # Lifted in mid-stroke (held) and put down again at the same place: one stroke, unless the next is due there.
+            next_is_due = self._near_end(pending.end) and self._near_begin(run.begin, self._next + 1)
+            if run.begin == pending.end and not next_is_due:
                 run = PenRun(
                     np.concatenate((pending.points_mm, run.points_mm[1:])),
                     np.concatenate((pending.progress, run.progress[1:] + pending.progress[-1])),
@@ -114,30 +115,23 @@ class StrokeComparer:
                     run.end,
                 )
             else:
-                self._cut += 1
-                self._take(pending)
+                self._take_pending(pending)
         self._pending = None
         if self._next >= len(self._planned):
             self._stray += 1
             return
-        first, last = self._planned.starts[self._next], self._planned.starts[self._next + 1] - 1
-        due = int(self._progress[last] - self._progress[first])
-        made = int(run.progress[-1])
-        if not made and np.abs(np.array(run.begin) - self._steps[first]).max() > _PLACE_STEPS:
+        due, made = self._due(), int(run.progress[-1])
+        if not made and not self._near_begin(run.begin, self._next):
             self._stray += 1
         elif made < due * 0.99 - _PLACE_STEPS or (due and not made):
             self._pending = run
         else:
-            self._take(run)
+            self._take(run, finished=True)
 
     def result(self) -> Deviation:
         """After the last run."""
         if self._pending is not None:
-            if self._pending.progress[-1]:
-                self._cut += 1
-                self._take(self._pending)
-            else:
-                self._stray += 1
+            self._take_pending(self._pending)
             self._pending = None
         self._compare_batch()
         rms = float(np.sqrt(self._square_sum / self._points)) if self._points else 0.0
@@ -152,8 +146,34 @@ class StrokeComparer:
             self._stray,
         )
 
-    def _take(self, run: PenRun) -> None:
-        self._batch.append((self._next, run))
+    def _due(self) -> int:
+        """Steps that the next stroke should take."""
+        first, end = self._planned.starts[self._next], self._planned.starts[self._next + 1]
+        return int(self._progress[end - 1] - self._progress[first])
+
+    def _near_begin(self, place: tuple[int, int], stroke: int) -> bool:
+        if stroke >= len(self._planned):
+            return False
+        return bool(np.abs(np.array(place) - self._steps[self._planned.starts[stroke]]).max() <= _PLACE_STEPS)
+
+    def _near_end(self, place: tuple[int, int]) -> bool:
+        return bool(
+            np.abs(np.array(place) - self._steps[self._planned.starts[self._next + 1] - 1]).max() <= _PLACE_STEPS
+        )
+
+    def _take_pending(self, run: PenRun) -> None:
+        """A run that took fewer steps than its stroke has: was it broken off, or did rounding swallow a tremble?"""
+        steps = self._steps[self._planned.starts[self._next] : self._planned.starts[self._next + 1]]
+        a_speck = bool(np.ptp(steps, axis=0).max() <= 2 * _PLACE_STEPS)
+        finished = self._near_end(run.end) and (a_speck or int(run.progress[-1]) >= self._due() / 2)
+        if not finished and not run.progress[-1]:
+            self._stray += 1
+            return
+        self._cut += not finished
+        self._take(run, finished=finished)
+
+    def _take(self, run: PenRun, *, finished: bool) -> None:
+        self._batch.append((self._next, run, finished))
         self._next += 1
         self._batch_points += len(run.points_mm)
         if self._batch_points >= _BATCH_POINTS or len(self._batch) >= _BATCH_RUNS:
@@ -170,16 +190,16 @@ class StrokeComparer:
             self._planned.starts[first_stroke : end_stroke + 1] - vertices.start,
             self._progress[vertices].astype(np.float64),
         )
-        lengths = np.array([len(run.points_mm) for _, run in batch])
+        lengths = np.array([len(run.points_mm) for _, run, _ in batch])
         drawn = _Lines(
-            np.concatenate([run.points_mm for _, run in batch]),
+            np.concatenate([run.points_mm for _, run, _ in batch]),
             np.concatenate(([0], np.cumsum(lengths))),
-            np.concatenate([run.progress for _, run in batch]).astype(np.float64),
+            np.concatenate([run.progress for _, run, _ in batch]).astype(np.float64),
         )
         due = plan.progress[plan.starts[1:] - 1] - plan.progress[plan.starts[:-1]]
         made = drawn.progress[drawn.starts[1:] - 1] - drawn.progress[drawn.starts[:-1]]
         # A finished stroke is stretched to its plan (rounding may cost a step here and there); a cut one is not.
-        finished = made >= due * 0.99 - _PLACE_STEPS
+        finished = np.array([finished for _, _, finished in batch])
         stretch = np.where(finished & (made > 0), due / np.maximum(made, 1.0), 1.0)
 
         stroke = np.repeat(np.arange(len(batch)), lengths)
