@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import json
 import os
+import shutil
 import signal
 import socket
 import subprocess
@@ -228,4 +229,6 @@ def test_a_rig_ends_with_the_process_that_started_it(tmp_path):
     )
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, env=environment())
     assert done.returncode == -signal.SIGKILL, done.stderr
-    assert gone(int(done.stdout.split()[0]))
+    process, folder = done.stdout.split()
+    assert gone(int(process))
+    shutil.rmtree(folder)  # nobody was left to do it

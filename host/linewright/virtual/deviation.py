@@ -105,7 +105,7 @@ class StrokeComparer:
         """The pen came down, moved (or not) and went up."""
         pending = self._pending
         if pending is not None:
-            # Lifted in mid-stroke (held) and put down again at the same place: one stroke, unless the next is due there.
+            # Lifted in mid-stroke (held) and put down at the same place: one stroke, unless the next is due there.
             next_is_due = self._near_end(pending.end) and self._near_begin(run.begin, self._next + 1)
             if run.begin == pending.end and not next_is_due:
                 run = PenRun(

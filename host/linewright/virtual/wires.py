@@ -50,7 +50,8 @@ class SocketWire:
 
     def __init__(self, connection: socket.socket, *, leash: int | None = None, real_time: bool = False) -> None:
         connection.setblocking(False)
-        connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        with contextlib.suppress(OSError):  # a local socket pair has nothing to delay
+            connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         self._socket = connection
         self._watched: list[socket.socket | int] = [connection] if leash is None else [connection, leash]
         self._leash = leash
