@@ -12,8 +12,6 @@ from __future__ import annotations
 import hashlib
 import io
 import json
-import os
-import tempfile
 import zipfile
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -28,6 +26,7 @@ from linewire.records import END, MAX_DWELL_MS, MAX_REST_TICKS, PEN, RAMP, REST,
 from linewright import units
 from linewright.drawing import Drawing, Pen
 from linewright.errors import ProgramError, SheetError
+from linewright.files import replacing
 from linewright.motion.timing import ramp_ticks
 from linewright.sheet import Sheet
 from linewright.wirepack import pack
@@ -283,25 +282,12 @@ class Program:
         ProgramError
             If the file cannot be written.
         """
-        target = Path(path)
         try:
-            handle, name = tempfile.mkstemp(prefix=f".{target.name}.", dir=target.parent)
-            try:
-                with os.fdopen(handle, "wb") as stream:
-                    self._write(stream)
-                    stream.flush()
-                    os.fsync(stream.fileno())
-                # mkstemp makes files private; a saved program is as readable as any new file of the user's.
-                mask = os.umask(0)
-                os.umask(mask)
-                Path(name).chmod(0o666 & ~mask)
-                Path(name).replace(target)
-            except BaseException:
-                Path(name).unlink(missing_ok=True)
-                raise
+            with replacing(path) as stream:
+                self._write(stream)
         except OSError as error:
             raise ProgramError(
-                f"cannot write {target}: {error.strerror or error}", hint="check the folder, its rights and free space"
+                f"cannot write {path}: {error.strerror or error}", hint="check the folder, its rights and free space"
             ) from error
 
     def _write(self, stream: Any) -> None:

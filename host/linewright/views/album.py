@@ -9,6 +9,7 @@ import numpy as np
 
 from linewright.drawing import Drawing
 from linewright.errors import InputError
+from linewright.files import replacing
 from linewright.views import overlay, preview, speed_map, wording
 from linewright.views.raster import LONG_SIDE_PX, to_png
 from linewright.views.scene import Scene, Table
@@ -113,8 +114,11 @@ def write(scene: Scene, folder: Path, stem: str, *, long_side_px: int = LONG_SID
     files = [folder / f"{stem}.svg", folder / f"{stem}.png"]
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        files[0].write_text(to_svg(scene), encoding="utf-8")
-        files[1].write_bytes(to_png(scene, long_side_px=long_side_px))
+        for file, content in zip(
+            files, (to_svg(scene).encode(), to_png(scene, long_side_px=long_side_px)), strict=True
+        ):
+            with replacing(file) as stream:
+                stream.write(content)
     except OSError as error:
         raise InputError(
             f"cannot write pictures to {folder}: {error.strerror or error}", hint="name another folder with --pictures"

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import os
-import tempfile
 from collections.abc import Iterator
-from pathlib import Path
 from xml.sax.saxutils import quoteattr
 
 from linewright.drawing import Drawing, Pen, Points
 from linewright.errors import InputError
+from linewright.files import replacing
 
 # Decimals of a coordinate: a micrometre, a twelfth of a motor step at 80 steps/mm.
 _DECIMALS = 3
@@ -38,25 +37,12 @@ def write_svg_strokes(drawing: Drawing, width_mm: float, height_mm: float, path:
             f"a picture of {width_mm:g} x {height_mm:g} mm cannot be written",
             hint="state a width and a height above 0 mm",
         )
-    target = Path(path)
     try:
-        handle, temporary = tempfile.mkstemp(prefix=f".{target.name}.", dir=target.parent)
-        try:
-            with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
-                file.writelines(_pieces(drawing, width_mm, height_mm))
-                file.flush()
-                os.fsync(file.fileno())
-            # mkstemp makes files for their owner only; give this one what a plain open() would have given.
-            mask = os.umask(0)
-            os.umask(mask)
-            Path(temporary).chmod(0o666 & ~mask)
-            Path(temporary).replace(target)
-        except BaseException:
-            Path(temporary).unlink(missing_ok=True)
-            raise
+        with replacing(path) as file:
+            file.writelines(piece.encode() for piece in _pieces(drawing, width_mm, height_mm))
     except OSError as problem:
         reason = problem.strerror or str(problem)
-        raise InputError(f"{target} cannot be written: {reason}", hint="check the folder and its permissions") from None
+        raise InputError(f"{path} cannot be written: {reason}", hint="check the folder and its permissions") from None
 
 
 def _pieces(drawing: Drawing, width_mm: float, height_mm: float) -> Iterator[str]:
