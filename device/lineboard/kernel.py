@@ -137,8 +137,8 @@ def root(value: int, guess: int) -> int:
 def _root16(value: int, guess16: int) -> int:
     """Sixteen times the square root of 0 < value < 2^30, to a unit or so, near a guess of the same scale.
 
-    Whole roots would not do: half a unit in each, over a ramp of thousands of steps, adds up to a visible part of a step
-    interval, which the last step would have to make up for.
+    Whole roots would not do: half a unit in each, over a ramp of thousands of steps, adds up to a visible part of a
+    step interval, which the last step would have to make up for.
     """
     if guess16 < 16:
         guess16 = 32768
