@@ -146,7 +146,7 @@ def test_ctrl_c_while_homing_stops_the_carriage(tmp_path):
         with pytest.raises(KeyboardInterrupt):
             session.home()
         for _ in range(40):
-            session._turn()
+            session._talk.turn()
         return session.report(), rig.world.carriage_mm
 
     with rig.host_time():

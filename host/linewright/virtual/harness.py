@@ -269,8 +269,8 @@ class LockstepRig:
 
     @contextmanager
     def host_time(self, *modules: Any) -> Iterator[None]:
-        """While open, `time` in the host's modules (``linewright.session`` unless given) is the rig's time."""
-        changed = list(modules) or [importlib.import_module("linewright.session")]
+        """While open, `time` in the host's modules (``linewright.conversation`` unless given) is the rig's time."""
+        changed = list(modules) or [importlib.import_module("linewright.conversation")]
         before = [module.time for module in changed]
         for module in changed:
             module.time = _Clock(self.wire)

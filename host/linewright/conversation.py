@@ -1,0 +1,224 @@
+"""`Conversation`: requests and answers over one link to a board.
+
+The endpoint (`linewire.endpoint`) sees to it that every message arrives once and in order; this module writes and reads
+its bytes, gives it the time, and turns refusals and faults into errors. Everything that waits, waits by taking turns,
+so requests of the user get through at any time. This is the only module of the host that looks at a clock.
+"""
+
+from __future__ import annotations
+
+import secrets
+import time
+from collections import deque
+from collections.abc import Callable
+from typing import Final, Protocol
+
+from linewire import messages
+from linewire.compat import TICKS_PERIOD, ticks_diff
+from linewire.endpoint import Endpoint
+from linewire.messages import FieldError
+from linewright.errors import BoardFault, LinkError, Mismatch, NoAnswer, Refused
+
+SILENCE_S: Final = 10.0
+"""Twice the longest that a board keeps silent on a link in use (its own limit for the host is 5 s by default)."""
+
+TURN_S: Final = 0.05
+"""How long one turn waits for bytes: short enough that progress and Ctrl-C seem immediate."""
+
+READ_BYTES: Final = 4096
+
+Fields = dict[str, object]
+
+_FAULT_HINTS: Final = {
+    "endstop hit": "look what pressed the switch, free the carriage, then home again",
+    "host lost": "the laptop or its cable was silent for too long; connect again",
+    "motors cut": "home the machine before drawing again",
+    "switch stuck": "the switch stays pressed: free it by hand (power off) and check its wiring",
+    "switch missing": "the switch was never reached: check its wiring, the direction of the motor and travel_mm",
+    "wrong switch": "another axis' switch was pressed: check which switch and which motor belong to which axis",
+    "bad records": "this is a bug in Linewright: please report it, with the picture and the rig file",
+    "beyond limits": "plan the picture again with the rig file that this machine really has",
+}
+
+
+class Link(Protocol):
+    """What a session needs of a transport."""
+
+    def read(self, most: int, timeout_s: float) -> bytes:
+        """Bytes that have come, at most ``most``; waits up to ``timeout_s`` for the first."""
+
+    def write(self, data: bytes) -> None:
+        """Send all of ``data``."""
+
+
+class Conversation:
+    """Requests and answers over one link.
+
+    Parameters
+    ----------
+    link : an open transport.
+
+    Attributes
+    ----------
+    endpoint : this end of the link, for its counters.
+    inbox : messages that have come and that no request was waiting for.
+    """
+
+    def __init__(self, link: Link) -> None:
+        self._link = link
+        self.endpoint = Endpoint(1 + secrets.randbelow(65535), host=True, now_us=_now_us())
+        self.inbox: deque[tuple[str, Fields]] = deque()
+
+    def report(self) -> dict[str, int]:
+        """The board's newest report; empty before the first."""
+        if not self.endpoint.reports:
+            return {}
+        return messages.read_report(self.endpoint.peer_report)
+
+    def fresh_report(self) -> dict[str, int]:
+        """A report that the board makes from now on."""
+        self.ask("ask")
+        seen = self.endpoint.reports
+        if not self.wait(lambda: self.endpoint.reports != seen, SILENCE_S):
+            raise NoAnswer(f"the board has not reported within {SILENCE_S:g} s", hint="check cable and power")
+        return self.report()
+
+    def turn(self, wait_s: float = TURN_S) -> None:
+        """Send what is due, wait for bytes, take in what came.
+
+        Raises
+        ------
+        LinkError : the board restarted, or has been silent for too long.
+        BoardFault : the board reports a fault.
+        """
+        endpoint = self.endpoint
+        now_us = _now_us()
+        if data := endpoint.to_send(now_us):
+            self._link.write(data)
+        deadline_us = endpoint.next_deadline_us()
+        if deadline_us is not None:
+            wait_s = min(wait_s, max(_until_s(now_us, deadline_us), 0.0))
+        data = self._link.read(READ_BYTES, wait_s)
+        if data:
+            endpoint.receive(data, _now_us())
+            while message := endpoint.next_message():
+                self._take(message[0], message[2])
+            if reply := endpoint.to_send(_now_us()):
+                self._link.write(reply)
+        if endpoint.parted:
+            raise LinkError(
+                "the board restarted in the middle of the conversation",
+                hint="check its power supply; then home and draw again",
+            )
+        if endpoint.linked and endpoint.silence_us(_now_us()) > SILENCE_S * 1e6:
+            raise LinkError(
+                f"the board has said nothing for {SILENCE_S:g} s",
+                hint="check cable and power; the board stops by itself, with the pen up",
+            )
+
+    def _take(self, number: int, payload: bytes) -> None:
+        try:
+            name, fields = messages.decode(number, payload)
+        except FieldError as error:
+            raise LinkError(f"the board sent a message that makes no sense: {error}") from error
+        if name == "fault":
+            code = number_in(fields, "code")
+            fault = messages.FAULTS[code] if code < len(messages.FAULTS) else f"fault {code}"
+            # A host that was silent and speaks again has nothing to be told: the board holds and goes on.
+            if code != messages.HOST_LOST:
+                trusted = bool(self.report().get("flags", 0) & messages.FLAG_TRUSTED)
+                raise BoardFault(fault, position_trusted=trusted, hint=_FAULT_HINTS.get(fault, ""))
+            return
+        self.inbox.append((name, fields))
+
+    def wait(self, until: Callable[[], bool], limit_s: float) -> bool:
+        """Take turns until something is true; False if that takes longer than ``limit_s``."""
+        deadline_s = time.monotonic() + limit_s
+        while not until():
+            if time.monotonic() > deadline_s:
+                return False
+            self.turn()
+        return True
+
+    def send(self, name: str, **fields: object) -> int:
+        """Say something without waiting for an answer; returns its number. Takes turns until there is room."""
+        while not self.endpoint.can_send:
+            self.turn()
+        sequence: int = self.endpoint.send(messages.message_id(name), messages.encode(name, **fields))
+        return sequence
+
+    def ask(
+        self, name: str, *, answers: tuple[str, ...] = ("done",), limit_s: float = SILENCE_S, **fields: object
+    ) -> Fields:
+        """Send a request and wait for its answer, one of the messages named.
+
+        Raises
+        ------
+        NoAnswer : none has come within ``limit_s``.
+        Refused, Mismatch, LinkError : the board refused.
+        """
+        request = self.send(name, **fields)
+        found: list[Fields] = []
+
+        def answered() -> bool:
+            found.extend(self._answers(request, answers))
+            return bool(found)
+
+        if not self.wait(answered, limit_s):
+            what = f"the board did not answer '{name}'" if self.endpoint.linked else "no board answered"
+            raise NoAnswer(
+                f"{what} within {limit_s:g} s",
+                hint="check port and cable, and that Linewright's board code is installed on the board",
+            )
+        return found[0]
+
+    def _answers(self, request: int, names: tuple[str, ...]) -> list[Fields]:
+        """Take the answers to a request out of the inbox; a refusal becomes an error."""
+        found = []
+        for message in list(self.inbox):
+            name, fields = message
+            if name in (*names, "refusal") and fields.get("request", request) == request:
+                self.inbox.remove(message)
+                if name == "refusal":
+                    raise refused(fields)
+                found.append(fields)
+        return found
+
+
+def refused(fields: Fields) -> LinkError:
+    """The error that a refusal stands for."""
+    number = number_in(fields, "message")
+    field = number_in(fields, "field")
+    value, low, high = (number_in(fields, key) for key in ("value", "low", "high"))
+    request = messages.message_name(number)
+    reason = messages.REASONS[min(number_in(fields, "reason"), len(messages.REASONS) - 1)]
+    if reason == "other version":
+        return Mismatch(
+            f"the board carries other code or another protocol ({request}: it has {low:#x}, this host {value:#x})",
+            hint="put the board code that belongs to this version of Linewright on the board",
+        )
+    if reason == "wrong state":
+        state = messages.STATES[value] if 0 <= value < len(messages.STATES) else str(value)
+        return LinkError(f"the board refused '{request}' because it is {state}")
+    if reason == "out of range":
+        return Refused(request, messages.field_name(number, field), value, low, high)
+    return LinkError(
+        f"the board refused '{request}': {reason} "
+        f"({messages.field_name(number, field)} = {value}, expected {low}..{high})"
+    )
+
+
+def number_in(fields: Fields, name: str) -> int:
+    """One field of a message that is a number by the table of messages."""
+    value = fields[name]
+    if not isinstance(value, int):
+        raise TypeError(f"{name} is no number")
+    return value
+
+
+def _now_us() -> int:
+    return time.monotonic_ns() // 1000 % TICKS_PERIOD
+
+
+def _until_s(now_us: int, deadline_us: int) -> float:
+    return ticks_diff(deadline_us, now_us) / 1e6
