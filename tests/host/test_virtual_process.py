@@ -232,3 +232,38 @@ def test_a_rig_ends_with_the_process_that_started_it(tmp_path):
     process, folder = done.stdout.split()
     assert gone(int(process))
     shutil.rmtree(folder)  # nobody was left to do it
+
+
+def test_told_to_stay_it_serves_host_after_host_but_one_at_a_time(start, connect):
+    process = start("--stay")
+    with connect(process) as first:
+        address = first.getpeername()
+        assert refused_at(address)
+    # The place is free again soon after the first has left, and taken again soon after.
+    second = connected_to(address)
+    assert refused_at(address)
+    second.close()
+    connected_to(address).close()
+    assert process.poll() is None
+    process.send_signal(signal.SIGTERM)
+    assert process.wait(ENDS_S) == 0
+
+
+def connected_to(address):
+    deadline = time.monotonic() + ENDS_S
+    while time.monotonic() < deadline:
+        with contextlib.suppress(ConnectionRefusedError):
+            return socket.create_connection(address)
+        time.sleep(0.01)
+    raise AssertionError("nobody listens")
+
+
+def refused_at(address):
+    deadline = time.monotonic() + ENDS_S
+    while time.monotonic() < deadline:
+        try:
+            socket.create_connection(address).close()
+        except (ConnectionRefusedError, ConnectionResetError):
+            return True
+        time.sleep(0.01)
+    return False

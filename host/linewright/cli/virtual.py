@@ -28,11 +28,14 @@ def virtual(
     faults: Annotated[
         bool, typer.Option("--faults", help="List the faults that can be switched on, and leave.")
     ] = False,
+    stay: Annotated[
+        bool, typer.Option("--stay", help="Wait for the next host when one leaves, in the state it was left in.")
+    ] = False,
     real_time: Annotated[bool, typer.Option("--real-time", help="Never run faster than a real machine.")] = False,
 ) -> int:
     """Run a virtual rig to connect to.
 
-    The board's own code on a simulated machine, until its host leaves.
+    The board's own code on a simulated machine, until its host leaves, or until Ctrl-C with --stay.
     """
     from linewright.errors import InputError
     from linewright.virtual.faults import Faults
@@ -53,6 +56,8 @@ def virtual(
         arguments += ["--tape", str(tape)]
     for one in fault or []:
         arguments += ["--fault", one]
+    if stay:
+        arguments.append("--stay")
     if real_time:
         arguments.append("--real-time")
     return main(arguments)

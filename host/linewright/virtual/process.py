@@ -1,15 +1,18 @@
 """The virtual rig as a process of its own: one host at a socket, one board, one tape, one report.
 
     python -m linewright.virtual [--rig rig.toml] [--listen 127.0.0.1:0] [--tape FILE] [--report FILE]
-                                 [--interpreter cpython|micropython] [--fault name=value ...]
+                                 [--interpreter cpython|micropython] [--fault name=value ...] [--stay]
 
-Prints ``listening on 127.0.0.1:PORT`` and runs until the host leaves, SIGTERM or Ctrl-C comes, or (with ``--leash``)
-standard input ends. It then closes the tape, writes the report, and leaves no process behind.
+Prints ``listening on 127.0.0.1:PORT`` and runs until the host leaves (with ``--stay``, host after host is served),
+SIGTERM or Ctrl-C comes, or (with ``--leash``) standard input ends. It then closes the tape, writes the report, and
+leaves no process behind.
 """
 
 from __future__ import annotations
 
 import argparse
+import contextlib
+import functools
 import importlib
 import ipaddress
 import json
@@ -72,6 +75,7 @@ def _options(argv: Sequence[str] | None) -> argparse.Namespace:
     parser.add_argument("--interpreter", choices=INTERPRETERS, default="cpython", help="what runs the board's code")
     parser.add_argument("--fault", action="append", default=[], metavar="NAME=VALUE", help="see below; may be repeated")
     parser.add_argument("--real-time", action="store_true", help="never run faster than a real machine")
+    parser.add_argument("--stay", action="store_true", help="wait for the next host when one leaves")
     parser.add_argument("--leash", action="store_true", help="end when standard input ends")
     return parser.parse_args(argv)
 
@@ -109,18 +113,21 @@ def _run(options: argparse.Namespace, machine: Machine, faults: Faults, host: st
     signal.signal(signal.SIGTERM, _on_signal)
     signal.signal(signal.SIGINT, _on_signal)
     leash = sys.stdin.fileno() if options.leash else None
-    listener = socket.create_server((host, port), family=socket.AF_INET6 if ":" in host else socket.AF_INET)
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    listener = socket.create_server((host, port), family=family)
+    address = listener.getsockname()[:2]
     began_s = time.monotonic()
     ended, error, code = "", "", 0
     world: World | None = None
     wire: SocketWire | None = None
     with TapeWriter(options.tape, machine, faults) as tape:
         try:
-            print(f"{LISTENING}{host}:{listener.getsockname()[1]}", flush=True)
+            print(f"{LISTENING}{host}:{address[1]}", flush=True)
             connection = _accept(listener, leash)
-            with connection:
-                listener.close()  # one host at a time; a second one is refused rather than left waiting
-                wire = SocketWire(connection, leash=leash, real_time=options.real_time)
+            listener.close()  # one host at a time; a second one is refused rather than left waiting
+            listen = functools.partial(socket.create_server, address, family=family) if options.stay else None
+            wire = SocketWire(connection, leash=leash, real_time=options.real_time, listen=listen)
+            with contextlib.closing(wire):
                 world = World(wire, machine, faults, tape)
                 _run_board(options.interpreter, world)
         except RigEnds as end:

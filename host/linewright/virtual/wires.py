@@ -13,6 +13,7 @@ import contextlib
 import select
 import socket
 import time
+from collections.abc import Callable
 from typing import Final
 
 from linewright.units import TICK_HZ
@@ -41,20 +42,26 @@ class SocketWire:
     connection : connected stream socket; closed by the caller.
     leash : file descriptor that becomes readable when the process that started the rig has gone, or None.
     real_time : let time never run faster than real time.
+    listen : opens the socket at which the next host is awaited once this one has left; None: the rig ends then.
 
     Raises
     ------
     RigEnds
-        From `take` and `let_pass`, when the host or the holder of the leash has gone.
+        From `take` and `let_pass`, when the host (unless there is `listen`) or the holder of the leash has gone.
     """
 
-    def __init__(self, connection: socket.socket, *, leash: int | None = None, real_time: bool = False) -> None:
-        connection.setblocking(False)
-        with contextlib.suppress(OSError):  # a local socket pair has nothing to delay
-            connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-        self._socket = connection
-        self._watched: list[socket.socket | int] = [connection] if leash is None else [connection, leash]
+    def __init__(
+        self,
+        connection: socket.socket,
+        *,
+        leash: int | None = None,
+        real_time: bool = False,
+        listen: Callable[[], socket.socket] | None = None,
+    ) -> None:
         self._leash = leash
+        self._listen = listen
+        self._listener: socket.socket | None = None  # there while no host is
+        self._connect(connection)
         self._real_time = real_time
         self._backlog = bytearray()
         self.lost_bytes = 0
@@ -64,19 +71,31 @@ class SocketWire:
 
     def take(self, inbox: bytearray, now: int) -> int:  # noqa: ARG002  real bytes come when they come
         """Move waiting bytes into ``inbox``; returns how many."""
+        if self._listener is not None and not self._accept(self._listener):
+            return 0
         try:
             n = self._socket.recv_into(inbox)
         except (BlockingIOError, InterruptedError):
             return 0
         except OSError as error:
-            raise RigEnds("the host broke the connection") from error
+            self._part("the host broke the connection", error)
+            return 0
         if not n:
-            raise RigEnds("the host has left")
+            self._part("the host has left")
+            return 0
         self._flow = None
         return n
 
+    def close(self) -> None:
+        """Let go of the host, and of the place where the next one would be awaited."""
+        self._socket.close()
+        if self._listener is not None:
+            self._listener.close()
+
     def give(self, data: bytes, now: int) -> None:  # noqa: ARG002  real bytes leave when they leave
         """Send, or keep for later what the host does not take; beyond the backlog, bytes are lost as on any wire."""
+        if self._listener is not None:
+            return  # a port that nobody has open
         self._backlog += data
         self._send()
         if len(self._backlog) > _BACKLOG_BYTES:
@@ -108,12 +127,14 @@ class SocketWire:
         """Wait for bytes from the host until a moment of real time; whether there are some."""
         while True:
             wait_s = max(0.0, until_s - time.monotonic())
-            readable, writable, _ = select.select(self._watched, [self._socket] if self._backlog else [], [], wait_s)
+            awaited = self._socket if self._listener is None else self._listener
+            watched: list[socket.socket | int] = [awaited] if self._leash is None else [awaited, self._leash]
+            readable, writable, _ = select.select(watched, [self._socket] if self._backlog else [], [], wait_s)
             if self._leash is not None and self._leash in readable:
                 raise RigEnds("the process that started the rig has gone")
             if writable:
                 self._send()
-            if self._socket in readable:
+            if awaited in readable:
                 return True
             if time.monotonic() >= until_s:
                 return False
@@ -124,4 +145,29 @@ class SocketWire:
                 while self._backlog:
                     del self._backlog[: self._socket.send(self._backlog)]
             except (BrokenPipeError, ConnectionError) as error:
-                raise RigEnds("the host broke the connection") from error
+                self._part("the host broke the connection", error)
+
+    def _connect(self, connection: socket.socket) -> None:
+        connection.setblocking(False)
+        with contextlib.suppress(OSError):  # a local socket pair has nothing to delay
+            connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        self._socket = connection
+
+    def _accept(self, listener: socket.socket) -> bool:
+        try:
+            connection, _ = listener.accept()
+        except OSError:
+            return False
+        listener.close()  # one host at a time; a second one is refused rather than left waiting
+        self._listener = None
+        self._connect(connection)
+        return True
+
+    def _part(self, why: str, error: OSError | None = None) -> None:
+        """The host has gone: wait for the next one, or end."""
+        if self._listen is None:
+            raise RigEnds(why) from error
+        self._socket.close()
+        self._backlog.clear()
+        self._listener = self._listen()
+        self._listener.setblocking(False)
