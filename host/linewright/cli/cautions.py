@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 from typing import Final
+
+from linewright.state_folder import state_folder
 
 CAUTIONS: Final = (
     "Disconnect power before you touch motor leads: unplugging a motor from a live driver kills the driver.",
@@ -20,10 +21,8 @@ SHORT: Final = "keep fingers clear, and the motor power switch within reach; do 
 
 
 def seen_file() -> Path:
-    """Where the ports are kept whose user has seen the cautions (XDG base directories: state)."""
-    state = os.environ.get("XDG_STATE_HOME", "")
-    folder = Path(state) if Path(state).is_absolute() else Path.home() / ".local" / "state"
-    return folder / "linewright" / "ports-seen"
+    """Where the ports are kept whose user has seen the cautions."""
+    return state_folder() / "ports-seen"
 
 
 def before_moving(port: str) -> tuple[str, ...]:

@@ -1,0 +1,155 @@
+"""The journal: what it says after any kind of end, and what it refuses."""
+
+from __future__ import annotations
+
+import random
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from linewright import journal
+from linewright.drawing import Drawing
+from linewright.errors import InputError, ProgramError
+from linewright.journal import Journal
+from linewright.motion import plan
+from linewright.rig import Rig
+
+PROGRAM = plan(Drawing.from_strokes([[[10, 10 + 5 * i], [30, 10 + 5 * i]] for i in range(6)]), Rig.default())
+ENDS = journal.stroke_ends(PROGRAM)
+
+
+@pytest.fixture(autouse=True)
+def _own_folder(tmp_path, monkeypatch):
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+
+
+def begun(**changes) -> Journal:
+    options = {"picture": "grüße\n2.svg", "port": "virtual"} | changes
+    return Journal.create(PROGRAM, **options)
+
+
+def test_a_stroke_ends_with_the_record_that_lifts_the_pen():
+    assert len(ENDS) == 6
+    assert all(PROGRAM.stroke_of_record[end - 1] == i for i, end in enumerate(ENDS))
+    assert all(i not in PROGRAM.stroke_of_record[end:] for i, end in enumerate(ENDS))
+
+
+def test_it_tells_what_is_drawn_and_how_far_the_pen_has_got():
+    with begun() as book:
+        book.begin(4711, 0)
+        book.done(ENDS[0] - 1)
+        book.done(ENDS[1])
+        book.done(ENDS[1] + 1)
+    story = journal.read(book.folder)
+    assert story.picture == "grüße\n2.svg"
+    assert (story.records, story.strokes) == (len(PROGRAM), 6)
+    assert (story.rig_name, story.rig_fingerprint) == (PROGRAM.rig_name, PROGRAM.rig_fingerprint)
+    assert story.sheet.startswith("A4, ")
+    assert (story.numbers, story.records_done, story.strokes_done, story.ended) == ((4711,), ENDS[1], 2, "")
+    assert story.load_program().predicted_ticks == PROGRAM.predicted_ticks
+
+
+def test_it_is_plain_text_of_one_line_each():
+    with begun() as book:
+        book.begin(4711, 0)
+    lines = (book.folder / journal.JOURNAL).read_text(encoding="ascii").splitlines()
+    assert [line.split()[1] for line in lines] == ["journal", "program", "rig", "sheet", "begin"]
+
+
+def test_what_is_carried_on_is_appended():
+    with begun() as book:
+        book.begin(1, 0)
+        book.done(ENDS[2])
+    story = journal.read(book.folder)
+    with Journal.carry_on(story, PROGRAM) as book:
+        book.begin(2, ENDS[2])
+        book.done(ENDS[2])
+        book.done(ENDS[4])
+        book.end("finished")
+    story = journal.read(book.folder)
+    assert (story.numbers, story.strokes_done, story.ended) == ((1, 2), 5, "finished")
+    assert journal.unfinished() == []
+
+
+@settings(max_examples=60, deadline=None)
+@given(seed=st.integers(0, 10**6))
+def test_a_damaged_journal_never_says_more_than_the_truth(tmp_path_factory, seed):
+    """Torn, with bytes changed or garbage behind it: what it still says is a part of what was written, in order."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("XDG_STATE_HOME", str(tmp_path_factory.mktemp("state")))
+        with begun() as book:
+            book.begin(1, 0)
+            for end in ENDS:
+                book.done(end)
+        rng = random.Random(seed)
+        path = book.folder / journal.JOURNAL
+        data = bytearray(path.read_bytes())
+        for _ in range(rng.randrange(3)):
+            data[rng.randrange(len(data))] = rng.randrange(256)
+        del data[rng.randrange(len(data)) :]
+        data += rng.randbytes(rng.randrange(50)) if rng.random() < 0.5 else bytes(rng.randrange(50))
+        path.write_bytes(data)
+        try:
+            story = journal.read(book.folder)
+        except InputError:
+            return
+        assert story.strokes_done <= 6
+        assert story.records_done == (ENDS[story.strokes_done - 1] if story.strokes_done else 0)
+        # And it can be gone on with.
+        with Journal.carry_on(story, PROGRAM) as book:
+            book.done(ENDS[5])
+        assert journal.read(book.folder).strokes_done == 6
+
+
+def test_another_program_in_its_place_is_refused():
+    with begun() as book:
+        book.begin(1, 0)
+    plan(Drawing.from_strokes([[[10, 10], [30, 11]]]), Rig.default()).save(book.folder / journal.PROGRAM)
+    with pytest.raises(ProgramError, match="not the program that was being drawn"):
+        journal.read(book.folder).load_program()
+    (book.folder / journal.PROGRAM).unlink()
+    with pytest.raises(ProgramError, match="cannot read"):
+        journal.read(book.folder).load_program()
+
+
+def test_two_commands_cannot_write_one_journal():
+    with begun() as book, pytest.raises(InputError, match="being drawn by another command"):
+        Journal.carry_on(journal.read(book.folder), PROGRAM)
+
+
+def test_a_full_disk_stops_the_journal_and_not_the_drawing():
+    book = begun()
+    book._file.close()
+    with Path("/dev/full").open("ab", buffering=0) as full:
+        book._file = full
+        book.begin(1, 0)
+        assert "No space left" in book.trouble
+        book.done(ENDS[0])
+    assert journal.read(book.folder).strokes_done == 0
+
+
+def test_a_folder_that_cannot_be_written_is_an_input_error(monkeypatch):
+    monkeypatch.setenv("XDG_STATE_HOME", "/proc/none")
+    with pytest.raises(InputError, match="cannot keep a journal"):
+        begun()
+
+
+def test_the_oldest_go_when_there_are_many():
+    with begun() as oldest:
+        for _ in range(journal.KEPT + 3):
+            begun().close()
+        assert len(journal.unfinished()) == journal.KEPT + 1  # the one that is being drawn stays
+        assert oldest.folder.exists()
+
+
+def test_another_version_is_refused(tmp_path):
+    with begun() as book:
+        pass
+    path = book.folder / journal.JOURNAL
+    path.write_bytes(b"")
+    with Journal(book.folder) as book:
+        book._write("journal", format=2, picture="x", port="")
+    with pytest.raises(InputError, match="does not know"):
+        journal.read(book.folder)
