@@ -40,6 +40,14 @@ _FAULT_HINTS: Final = {
     "beyond limits": "plan the picture again with the rig file that this machine really has",
 }
 
+_STATE_HINTS: Final = {
+    "asleep": "tell it its rig first: `linewright board check` does",
+    "unhomed": "home the machine first: `linewright board home`",
+    "drawing": "wait for its end, or stop it",
+    "holding": "carry on with the drawing, or abandon it; `linewright board home` abandons it, too",
+    "faulted": "see to what is wrong, then home: `linewright board info`, `linewright board home`",
+}
+
 
 class Link(Protocol):
     """What a session needs of a transport."""
@@ -168,7 +176,7 @@ class Conversation:
             what = f"the board did not answer '{name}'" if self.endpoint.linked else "no board answered"
             raise NoAnswer(
                 f"{what} within {limit_s:g} s",
-                hint="check port and cable, and that Linewright's board code is installed on the board",
+                hint="check port and cable; if the board is new, put its code on it with `linewright board flash`",
             )
         return found[0]
 
@@ -195,11 +203,11 @@ def refused(fields: Fields) -> LinkError:
     if reason == "other version":
         return Mismatch(
             f"the board carries other code or another protocol ({request}: it has {low:#x}, this host {value:#x})",
-            hint="put the board code that belongs to this version of Linewright on the board",
+            hint="put this version's code on the board with `linewright board flash`",
         )
     if reason == "wrong state":
         state = messages.STATES[value] if 0 <= value < len(messages.STATES) else str(value)
-        return LinkError(f"the board refused '{request}' because it is {state}")
+        return LinkError(f"the board refused '{request}' because it is {state}", hint=_STATE_HINTS.get(state, ""))
     if reason == "out of range":
         return Refused(request, messages.field_name(number, field), value, low, high)
     return LinkError(

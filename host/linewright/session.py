@@ -17,8 +17,9 @@ from linewire import messages
 from linewright import board_files, units, wirepack
 from linewright.conversation import Conversation, Link, number_in, refused
 from linewright.drawing import Pen
-from linewright.errors import Mismatch
+from linewright.errors import BoardFault, InputError, Mismatch, NoAnswer
 from linewright.motion.travel import plan_travel
+from linewright.rig import SERVO_HIGH_US, SERVO_LOW_US
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -37,6 +38,8 @@ STOP_S: Final = 2.0
 
 FULL_PACE: Final = 256
 
+FLASH_HINT: Final = "put this version's code on the board with `linewright board flash`"
+
 
 @dataclass(frozen=True)
 class Greeting:
@@ -50,6 +53,11 @@ class Greeting:
     overhead_ticks: int
     max_rate: int
     queue_slots: int
+
+    @property
+    def same_code(self) -> bool:
+        """Whether the board carries the code that belongs to this host."""
+        return self.digest == board_files.digest()
 
 
 @dataclass(frozen=True)
@@ -180,9 +188,30 @@ class Session:
         Mismatch : the board carries another version.
         Refused : the board cannot work with this rig's settings.
         """
-        digest = board_files.digest()
+        greeting = self.hello()
+        if not greeting.same_code:
+            raise Mismatch(
+                f"the board's code ({greeting.digest:08x}) is not the one that belongs to this host "
+                f"({board_files.digest():08x})",
+                hint=FLASH_HINT,
+            )
+        self.tell_rig()
+        return greeting
+
+    def hello(self) -> Greeting:
+        """Open the link and hear what the board says of itself, whatever code it carries. Changes nothing.
+
+        Raises
+        ------
+        NoAnswer : nobody speaks our protocol on this port.
+        Mismatch : the board speaks another protocol.
+        """
         said = self._talk.ask(
-            "hello", protocol=messages.PROTOCOL, digest=digest, answers=("greeting",), limit_s=GREETING_S
+            "hello",
+            protocol=messages.PROTOCOL,
+            digest=board_files.digest(),
+            answers=("greeting",),
+            limit_s=GREETING_S,
         )
         board = number_in(said, "board")
         greeting = Greeting(
@@ -199,18 +228,21 @@ class Session:
             raise Mismatch(
                 f"the board speaks protocol {greeting.protocol} at {greeting.tick_hz} ticks/s; "
                 f"this host speaks {messages.PROTOCOL} at {units.TICK_HZ}",
-                hint="put the board code that belongs to this version of Linewright on the board",
+                hint=FLASH_HINT,
             )
-        if greeting.digest != digest:
-            raise Mismatch(
-                f"the board's code ({greeting.digest:08x}) is not the one that belongs to this host ({digest:08x})",
-                hint="put the board code that belongs to this version of Linewright on the board",
-            )
+        self.greeting = greeting
+        return greeting
+
+    def tell_rig(self) -> None:
+        """Tell the board its rig. A board that has just started then raises the pen; no motor moves.
+
+        Raises
+        ------
+        Refused : the board cannot work with these settings.
+        """
         settings = self._rig.settings()
         pairs = tuple((messages.SETTING_BY_NAME[name][1], value) for name, value in settings.items())
         self._talk.ask("set", pairs=pairs)
-        self.greeting = greeting
-        return greeting
 
     def home(self) -> dict[str, int]:
         """Home every axis that has an endstop; returns passes and spread (steps) per axis.
@@ -261,6 +293,64 @@ class Session:
         self._go_to(program.start_steps)
         return self._play(program, on_progress, control or Control(), ask_for_pens)
 
+    def jog(self, to_mm: tuple[float, float]) -> None:
+        """Move to a place by hand, pen up, straight and within the rig's limits.
+
+        Parameters
+        ----------
+        to_mm : machine position x, y.
+
+        Raises
+        ------
+        InputError : the place is out of the machine's reach.
+        LinkError : the board does not know where the pen is, or is busy.
+        BoardFault : the board stopped itself.
+        """
+        for name, value, high in zip("xy", to_mm, self._rig.travel_mm, strict=True):
+            if not 0 <= value <= high:
+                raise InputError(
+                    f"{name} = {value:g} mm is out of reach", hint=f"{name} goes from 0 to {high:g} mm on this rig"
+                )
+        steps = np.rint(self._rig.kinematics_matrix @ np.asarray(to_mm))
+        try:
+            self._go_to((int(steps[0]), int(steps[1])))
+        except KeyboardInterrupt:
+            self.stop()
+            raise
+
+    def pen(self, servo_us: int) -> None:
+        """Set the pen's height as a servo pulse, and give it its time to get there.
+
+        Raises
+        ------
+        InputError : no hobby servo takes such a pulse.
+        LinkError : the board is asleep or busy.
+        """
+        if not SERVO_LOW_US <= servo_us <= SERVO_HIGH_US:
+            raise InputError(
+                f"a pen height of {servo_us} us is outside {SERVO_LOW_US}..{SERVO_HIGH_US} us",
+                hint="hobby servos meet their stop beyond that, and stall",
+            )
+        self._talk.ask("pen", servo_us=servo_us)
+        self._talk.wait(lambda: False, max(self._rig.pen.lift_ms, self._rig.pen.lower_ms) / units.MS_PER_S)
+
+    def cut(self) -> None:
+        """Motors off at once, pen up, whatever the board is doing and whichever code it carries.
+
+        Raises
+        ------
+        NoAnswer : the board has not confirmed it; only the switch of the motors' supply is certain now.
+        """
+        try:
+            self._talk.ask("cut", limit_s=STOP_S)
+        except BoardFault as fault:
+            if fault.name != messages.FAULTS[messages.MOTORS_CUT]:
+                raise
+        except NoAnswer as silence:
+            raise NoAnswer(
+                f"the board has not confirmed the cut within {STOP_S:g} s", hint="switch the motors' supply off"
+            ) from silence
+
     def stop(self) -> None:
         """Stop whatever moves, in a controlled way; returns once the board has heard it, or after 2 s."""
         self._talk.send("abandon")
@@ -269,6 +359,10 @@ class Session:
     def report(self) -> dict[str, int]:
         """The board's newest report; empty before the first."""
         return self._talk.report()
+
+    def fresh_report(self) -> dict[str, int]:
+        """A report that the board makes from now on."""
+        return self._talk.fresh_report()
 
     # Playing.
 
