@@ -11,6 +11,7 @@ import secrets
 import time
 from collections import deque
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Final, Protocol
 
 from linewire import messages
@@ -59,6 +60,21 @@ class Link(Protocol):
         """Send all of ``data``."""
 
 
+@dataclass(frozen=True)
+class LinkQuality:
+    """How a link does.
+
+    Parameters
+    ----------
+    round_trips_s : from a request to its answer, each.
+    retransmitted, damaged : frames in the meantime.
+    """
+
+    round_trips_s: tuple[float, ...]
+    retransmitted: int
+    damaged: int
+
+
 class Conversation:
     """Requests and answers over one link.
 
@@ -90,6 +106,17 @@ class Conversation:
         if not self.wait(lambda: self.endpoint.reports != seen, SILENCE_S):
             raise NoAnswer(f"the board has not reported within {SILENCE_S:g} s", hint="check cable and power")
         return self.report()
+
+    def quality(self, rounds: int) -> LinkQuality:
+        """Ask that many times, one after the other, and take the time."""
+        endpoint = self.endpoint
+        before = (endpoint.retransmitted, endpoint.damaged)
+        trips_s = []
+        for _ in range(rounds):
+            asked_s = now_s()
+            self.ask("ask")
+            trips_s.append(now_s() - asked_s)
+        return LinkQuality(tuple(trips_s), endpoint.retransmitted - before[0], endpoint.damaged - before[1])
 
     def turn(self, wait_s: float = TURN_S) -> None:
         """Send what is due, wait for bytes, take in what came.
@@ -222,6 +249,11 @@ def number_in(fields: Fields, name: str) -> int:
     if not isinstance(value, int):
         raise TypeError(f"{name} is no number")
     return value
+
+
+def now_s() -> float:
+    """A clock that only ever goes forward, seconds."""
+    return time.monotonic()
 
 
 def _now_us() -> int:

@@ -14,8 +14,9 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from linewire import messages
+from linewire.records import END, REST
 from linewright import board_files, units, wirepack
-from linewright.conversation import Conversation, Link, number_in, refused
+from linewright.conversation import Conversation, Link, LinkQuality, now_s, number_in, refused
 from linewright.drawing import Pen
 from linewright.errors import BoardFault, InputError, Mismatch, NoAnswer
 from linewright.motion.travel import plan_travel
@@ -363,6 +364,27 @@ class Session:
     def fresh_report(self) -> dict[str, int]:
         """A report that the board makes from now on."""
         return self._talk.fresh_report()
+
+    def link_quality(self, rounds: int) -> LinkQuality:
+        """How quickly and how soundly the link carries that many requests and answers."""
+        return self._talk.quality(rounds)
+
+    def play_rest(self, ticks: int) -> tuple[int, float]:
+        """Let a ready board's player rest for so many ticks. Nothing moves.
+
+        Returns
+        -------
+        (ticks played by the board's count, seconds that it took by this computer's clock)
+        """
+        report = self._talk.fresh_report()
+        rest = wirepack.pack(kind=(REST, END), first=(ticks, 0), second=(0, 0), v_end=(0, 0))
+        player = _Player(self._talk, rest, (report["a"], report["b"]))
+        begun_s = now_s()
+        while not player.ended:
+            player.turn(2)
+        took_s = now_s() - begun_s
+        report = self.report()
+        return report["played_s"] * units.TICK_HZ + report["played_ticks"], took_s
 
     # Playing.
 
