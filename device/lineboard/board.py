@@ -98,6 +98,9 @@ class Board:
         if self.server.receive(now_us):
             self.guard.heard()
         self.guard.watch(now_us)
+        # Noted in every turn, asked for or not: times of long ago look as if they lay ahead once the counter has wrapped.
+        self.pen.settled(now_us)
+        self._awake(now_us)
         self.feeder.feed()
         if self.state == DRAWING or self.state == HOLDING:
             self._draw(now_us)

@@ -494,6 +494,27 @@ class Silence(unittest.TestCase):
         self.assertTrue(rig.board.trusted())
 
 
+class Later(unittest.TestCase):
+    """Microsecond counters wrap after 17.9 minutes, so what began long ago must not look as if it lay ahead."""
+
+    def test_a_pen_raised_long_ago_has_arrived(self):
+        for minutes in (10, 17):
+            rig = BoardRig()
+            rig.settle()
+            rig.spend(60 * minutes)
+            rig.world.switches = [board_rig.fake_world.Switch(-100), board_rig.fake_world.Switch(-100)]
+            rig.send("home", axes=3)
+            rig.run(lambda: rig.last("homed"), 20)
+
+    def test_motors_woken_long_ago_are_awake(self):
+        rig = BoardRig()
+        rig.ready(idle_after_s=0)
+        rig.spend(600)
+        rig.draw(square() + [END])
+        rig.run(lambda: rig.last("event"), 20)
+        self.assertEqual(rig.last("event")["code"], messages.FINISHED)
+
+
 class Idle(unittest.TestCase):
     def test_motors_are_freed_after_a_while_and_wake_before_they_move(self):
         rig = BoardRig()
