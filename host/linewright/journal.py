@@ -233,16 +233,13 @@ def drawings() -> Path:
 
 
 def stroke_ends(program: Program) -> list[int]:
-    """Number of the record behind each stroke's last: once the pen has finished all before it, the stroke is on paper.
-
-    The last record of a stroke lifts the pen.
-    """
+    """Number of the record that lifts the pen from each stroke: with all before it done, the stroke is on paper."""
     import numpy as np
 
     from linewright.program import PEN
 
     actions = np.flatnonzero(program.kind == PEN)
-    return [int(record) + 1 for record in actions[1::2]]
+    return [int(record) for record in actions[1::2]]
 
 
 def read(folder: Path) -> Story:

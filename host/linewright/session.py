@@ -9,16 +9,16 @@ import secrets
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Protocol
 
 import numpy as np
 
 from linewire import messages
 from linewire.records import END, REST
 from linewright import board_files, units, wirepack
-from linewright.conversation import Conversation, Link, LinkQuality, now_s, number_in, refused
+from linewright.conversation import Conversation, Fields, Link, LinkQuality, now_s, number_in, refused
 from linewright.drawing import Pen
-from linewright.errors import BoardFault, InputError, Mismatch, NoAnswer
+from linewright.errors import BoardFault, InputError, LinkError, Mismatch, NoAnswer
 from linewright.motion.travel import plan_travel
 from linewright.rig import SERVO_HIGH_US, SERVO_LOW_US
 
@@ -36,6 +36,12 @@ HOMING_S: Final = 600.0
 
 STOP_S: Final = 2.0
 """A request that is lost is sent again within this time; a board that has not heard it by then hears nothing."""
+
+HOMING_STOP_S: Final = 1.0
+"""Homing moves slowly enough to stop within its switches' overtravel, a few millimetres."""
+
+SETTLE_S: Final = 10.0
+"""A stop from 500 mm/s at 100 mm/s2 takes 5 s, and the servo two at most."""
 
 FULL_PACE: Final = 256
 
@@ -98,6 +104,7 @@ class DrawResult:
     Parameters
     ----------
     finished : the end was reached; False when the user abandoned it.
+    first_record : where it began: 0, or the stroke at which a drawing was carried on.
     played_ticks, predicted_ticks : playing time by the board's own count, and as planned.
     final_steps, expected_steps : motor position at the end by the board's count, and as planned.
     records_done, records : finished by the pen, and in all.
@@ -108,6 +115,7 @@ class DrawResult:
     """
 
     finished: bool
+    first_record: int
     played_ticks: int
     predicted_ticks: int
     final_steps: tuple[int, int]
@@ -125,6 +133,31 @@ class DrawResult:
     def final_position_error_steps(self) -> int:
         """Largest difference of a motor's final position from the plan."""
         return max(abs(a - b) for a, b in zip(self.final_steps, self.expected_steps, strict=True))
+
+
+@dataclass(frozen=True)
+class Standing:
+    """What an earlier host has left on a board, now that it stands.
+
+    Parameters
+    ----------
+    program, records_done : number of the program that it played last (0: none), and how far the pen got in it.
+    position_kept : the board knows where the pen is, and its motors have held it there since.
+    """
+
+    program: int
+    records_done: int
+    position_kept: bool
+
+
+class Witness(Protocol):
+    """Who is told what a drawing has come to: its journal."""
+
+    def begin(self, number: int, record: int) -> None:
+        """Records from ``record`` on are about to go to the board, as program ``number``."""
+
+    def done(self, record: int) -> None:
+        """The pen has finished everything before ``record``."""
 
 
 class Control:
@@ -245,6 +278,31 @@ class Session:
         pairs = tuple((messages.SETTING_BY_NAME[name][1], value) for name, value in settings.items())
         self._talk.ask("set", pairs=pairs)
 
+    def settle(self) -> Standing:
+        """Stop what an earlier host may have left in motion, pen up, and say what the board knows of it.
+
+        Raises
+        ------
+        LinkError : it does not come to a stand.
+        """
+        talk = self._talk
+        report = talk.fresh_report()
+        powered = bool(report["flags"] & messages.FLAG_ENABLED)
+        moves = report["state"] in (messages.DRAWING, messages.HOLDING)
+        # An unhomed board with its motors on may be homing, which it reports by no state of its own.
+        if moves or (report["state"] == messages.UNHOMED and powered):
+            talk.inbox.clear()
+            talk.ask("abandon")
+            limit_s = SETTLE_S if moves else HOMING_STOP_S
+            stopped = talk.wait(lambda: ("event", messages.STOPPED) in _codes(talk.inbox), limit_s)
+            if moves and not stopped:
+                raise LinkError(f"the board has not come to a stand within {SETTLE_S:g} s", hint="reset the board")
+        elif report["state"] == messages.FAULTED and report["flags"] & messages.FLAG_TRUSTED:
+            talk.ask("abandon")
+        report = talk.fresh_report()
+        kept = report["flags"] & messages.FLAG_TRUSTED and report["flags"] & messages.FLAG_ENABLED
+        return Standing(report["program"], report["records_done"], bool(kept))
+
     def home(self) -> dict[str, int]:
         """Home every axis that has an endstop; returns passes and spread (steps) per axis.
 
@@ -254,6 +312,7 @@ class Session:
         ------
         BoardFault : homing failed; the fault says how.
         """
+        self.settle()
         axes = sum(1 << i for i, axis in enumerate((self._rig.x, self._rig.y)) if axis.endstop != "none")
         if axes != 3:
             park = np.rint(self._rig.kinematics_matrix @ np.asarray(self._rig.park.position_mm))
@@ -274,6 +333,8 @@ class Session:
         on_progress: Callable[[Progress], None] = lambda _: None,
         control: Control | None = None,
         ask_for_pens: bool = False,
+        first: int = 0,
+        witness: Witness | None = None,
     ) -> DrawResult:
         """Draw a program: go to where it starts, play it, follow it to its end.
 
@@ -283,6 +344,8 @@ class Session:
         on_progress : called at every turn, about 20 times a second; must not block for long.
         control : the user's requests.
         ask_for_pens : stop between pens, and wait for `Control.pen_changed`.
+        first : record to begin at, where the pen is up and at rest: see `linewright.recovery`.
+        witness : told how far the pen has got.
 
         Raises
         ------
@@ -291,8 +354,10 @@ class Session:
         LinkError : the link was lost, or the board restarted.
         """
         program.check_rig(self._rig)
-        self._go_to(program.start_steps)
-        return self._play(program, on_progress, control or Control(), ask_for_pens)
+        a, b = program.position_steps[first]
+        self._go_to((int(a), int(b)))
+        player = _Player(self._talk, wirepack.pack_program(program, start=first), (int(a), int(b)), first, witness)
+        return self._play(program, player, on_progress, control or Control(), ask_for_pens)
 
     def jog(self, to_mm: tuple[float, float]) -> None:
         """Move to a place by hand, pen up, straight and within the rig's limits.
@@ -400,13 +465,18 @@ class Session:
             player.turn(len(way.kind))
 
     def _play(
-        self, program: Program, on_progress: Callable[[Progress], None], control: Control, ask_for_pens: bool
+        self,
+        program: Program,
+        player: _Player,
+        on_progress: Callable[[Progress], None],
+        control: Control,
+        ask_for_pens: bool,
     ) -> DrawResult:
         endpoint = self._talk.endpoint
         before = (endpoint.retransmitted, endpoint.damaged, endpoint.frames_sent, endpoint.bytes_sent)
-        player = _Player(self._talk, wirepack.pack_program(program), program.start_steps)
+        first = player.first
         begun = np.concatenate(([0], np.maximum.accumulate(program.stroke_of_record) + 1))
-        group = 0
+        group = next(i for i, group in enumerate(program.groups) if first < group.records[1])
         while not player.ended:
             while asked := control.take():
                 name, value = asked
@@ -417,12 +487,13 @@ class Session:
             fence = program.groups[group].records[1] if ask_for_pens else len(program)
             player.turn(fence)
             waits = fence < len(program) and player.done(fence)
-            on_progress(self._progress(program, begun, waits))
+            on_progress(self._progress(program, first, begun, waits))
         report = self.report()
         return DrawResult(
             finished=player.finished,
+            first_record=first,
             played_ticks=report["played_s"] * units.TICK_HZ + report["played_ticks"],
-            predicted_ticks=program.predicted_ticks,
+            predicted_ticks=int(program.predicted_ticks - program.ticks_before[first]),
             final_steps=(report["a"], report["b"]),
             expected_steps=program.end_steps,
             records_done=report["records_done"],
@@ -435,7 +506,7 @@ class Session:
             underruns=report["underruns"],
         )
 
-    def _progress(self, program: Program, begun: NDArray[np.int64], waits: bool) -> Progress:
+    def _progress(self, program: Program, first: int, begun: NDArray[np.int64], waits: bool) -> Progress:
         report = self.report()
         done = report["records_done"]
         group = next((g for g in program.groups if done < g.records[1]), program.groups[-1])
@@ -445,7 +516,7 @@ class Session:
             records=len(program),
             stroke=int(begun[done]),
             strokes=len(program.drawing),
-            played_s=report["played_s"] + units.ticks_to_s(report["played_ticks"]),
+            played_s=report["played_s"] + units.ticks_to_s(report["played_ticks"] + int(program.ticks_before[first])),
             predicted_s=program.predicted_s,
             pace=report["pace"] / FULL_PACE,
             pen=program.drawing.pens[group.pen],
@@ -455,14 +526,27 @@ class Session:
 class _Player:
     """Sends one program's records as the board grants room, and watches for its end."""
 
-    def __init__(self, talk: Conversation, packed: wirepack.Packed, start: tuple[int, int]) -> None:
+    def __init__(
+        self,
+        talk: Conversation,
+        packed: wirepack.Packed,
+        start: tuple[int, int],
+        first: int = 0,
+        witness: Witness | None = None,
+    ) -> None:
         self._talk = talk
         self._packed = packed
+        self._witness = witness
         self._frame = 0
+        self.first = first
         self.ended = False
         self.finished = False
+        number = 1 + secrets.randbelow(messages.U30)
+        if witness is not None:
+            witness.begin(number, first)
+        talk.ask("begin", program=number, first=first, a=start[0], b=start[1])
+        # What has come so far is about an earlier program; of this one nothing can end before its records are sent.
         talk.inbox.clear()
-        talk.ask("begin", program=1 + secrets.randbelow(messages.U30), first=0, a=start[0], b=start[1])
         talk.fresh_report()
 
     def turn(self, fence: int) -> None:
@@ -484,7 +568,13 @@ class _Player:
                 self.finished = fields["code"] == messages.FINISHED
                 self.ended = True
                 talk.fresh_report()
+        if self._witness is not None:
+            self._witness.done(talk.report()["records_done"])
 
     def done(self, record: int) -> bool:
         """Whether the pen has finished everything before ``record``."""
         return self._talk.report()["records_done"] >= record
+
+
+def _codes(inbox: deque[tuple[str, Fields]]) -> list[tuple[str, object]]:
+    return [(name, fields.get("code")) for name, fields in inbox]

@@ -150,9 +150,9 @@ def _prepare(kinds: _Ints, ones: _Ints, twos: _Ints, speeds: _Ints, before: _Int
     return _Rows(ramp, code, ones, twos, a, b, a_less, b_less, speeds, before, _fold(speeds - before))
 
 
-def pack_program(program: Program) -> Packed:
-    """Pack a program; each pen's records begin a payload."""
-    return pack(*program.wire_columns(), breaks=[group.records[0] for group in program.groups])
+def pack_program(program: Program, *, start: int = 0) -> Packed:
+    """Pack a program, or what is left of it from record ``start`` on; each pen's records begin a payload."""
+    return pack(*program.wire_columns(), start=start, breaks=[group.records[0] for group in program.groups])
 
 
 def payload_bytes(program: Program) -> int:

@@ -30,10 +30,11 @@ def begun(**changes) -> Journal:
     return Journal.create(PROGRAM, **options)
 
 
-def test_a_stroke_ends_with_the_record_that_lifts_the_pen():
+def test_a_stroke_is_on_paper_when_only_its_pen_lift_is_left():
     assert len(ENDS) == 6
-    assert all(PROGRAM.stroke_of_record[end - 1] == i for i, end in enumerate(ENDS))
-    assert all(i not in PROGRAM.stroke_of_record[end:] for i, end in enumerate(ENDS))
+    assert all(PROGRAM.servo_us[end] == Rig.default().pen.up_us for end in ENDS)
+    assert all(PROGRAM.stroke_of_record[end] == i for i, end in enumerate(ENDS))
+    assert all(i not in PROGRAM.stroke_of_record[end + 1 :] for i, end in enumerate(ENDS))
 
 
 def test_it_tells_what_is_drawn_and_how_far_the_pen_has_got():

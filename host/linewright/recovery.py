@@ -1,0 +1,104 @@
+"""Carrying on with a drawing that was broken off: where it stands, what is left of it, and what must be the same.
+
+The unit is the stroke. A stroke that the pen has finished is not drawn again; the one it was in the middle of is drawn
+again from its beginning, because ink laid twice on one line is seen less than a gap or a seam between two passes.
+Where the board is still there it knows better than the journal how far the pen got: it went on drawing what it had
+when its host died. Where it also kept its position it is not homed again.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from linewright import journal
+from linewright.errors import InputError, SheetError
+from linewright.sheet import Sheet
+
+if TYPE_CHECKING:
+    from linewright.drawing import Drawing
+    from linewright.journal import Story
+    from linewright.program import Program
+    from linewright.rig import Rig
+    from linewright.session import Session, Witness
+
+
+def choose(name: str | None) -> Story:
+    """The drawing to carry on: the newest, or the newest whose folder or picture is called ``name``.
+
+    Raises
+    ------
+    InputError : there is none.
+    """
+    stories = journal.unfinished()
+    for story in stories:
+        if name is None or name in (story.folder.name, story.picture):
+            return story
+    if not stories or name is None:
+        raise InputError("there is no drawing to carry on", hint="every drawing that was begun has been finished")
+    raise InputError(
+        f"no drawing to carry on is called {name!r}", hint=f"known are: {', '.join(s.folder.name for s in stories)}"
+    )
+
+
+def check(story: Story, program: Program, rig: Rig, sheet: str | None = None) -> None:
+    """Refuse another machine than the one that drew so far, and another sheet than the one on its table.
+
+    Parameters
+    ----------
+    sheet : what the user says lies on the table, by name or size; None: they say nothing.
+
+    Raises
+    ------
+    ProgramError : the rig moves differently.
+    SheetError : the sheet is another.
+    """
+    program.check_rig(rig)
+    if sheet is None:
+        return
+    lies = Sheet.named(sheet)
+    was, now = sorted((program.sheet.width_mm, program.sheet.height_mm)), sorted((lies.width_mm, lies.height_mm))
+    if was != now:
+        raise SheetError(
+            f"'{story.picture}' is being drawn on {story.sheet}, not on {lies.width_mm:g} x {lies.height_mm:g} mm",
+            hint="lay the half-drawn sheet back exactly where it was, or draw the picture again",
+        )
+
+
+def take_up(session: Session, story: Story, witness: Witness) -> int:
+    """Bring the machine to where it can carry on; returns how many records the pen has finished.
+
+    Stops what the board may still be drawing, asks it how far the pen got, tells the witness (the board will have
+    forgotten as soon as it moves), and homes it unless it kept its position.
+
+    Raises
+    ------
+    LinkError, BoardFault : as `Session.settle` and `Session.home`.
+    """
+    standing = session.settle()
+    done = story.records_done
+    if standing.program in story.numbers:
+        done = max(done, standing.records_done)
+        witness.done(done)
+    if not standing.position_kept:
+        session.home()
+    return done
+
+
+def strokes_done(program: Program, records_done: int) -> int:
+    """How many strokes are on paper when the pen has finished so many records."""
+    return int(np.searchsorted(journal.stroke_ends(program), records_done, side="right"))
+
+
+def record_of(program: Program, stroke: int) -> int:
+    """The record that lowers the pen for a stroke: where a program can be begun again."""
+    from linewright.program import PEN
+
+    return int(np.flatnonzero(program.kind == PEN)[2 * stroke])
+
+
+def parts(program: Program, stroke: int) -> tuple[Drawing, Drawing]:
+    """What is drawn and what is left when ``stroke`` is the next one."""
+    numbers = np.arange(len(program.drawing))
+    return program.drawing.select(numbers[:stroke]), program.drawing.select(numbers[stroke:])

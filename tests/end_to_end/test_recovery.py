@@ -1,0 +1,215 @@
+"""The host dies at any moment and another one carries on: everything is on paper, and hardly anything twice.
+
+In lockstep and virtual time. Death is SIGKILL's: from one moment on, nothing the host does reaches wire or disk.
+"""
+
+from __future__ import annotations
+
+import random
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+from whole_rig import BY_HAND, HOMING, STEP_MM, assert_clean, circle
+
+from linewright import journal, recovery
+from linewright.drawing import Drawing
+from linewright.journal import Journal
+from linewright.motion import plan
+from linewright.session import Session
+from linewright.units import TICK_HZ
+from linewright.virtual.faults import Faults
+from linewright.virtual.harness import LockstepRig
+from linewright.virtual.machine import Machine
+from linewright.virtual.trace import read_trace
+
+TOLERANCE_MM = 2 * STEP_MM + 0.02  # both ends of a run are rounded to steps; a curve is flattened to 0.02 mm
+
+STROKES = [
+    circle(30, 30, 12),
+    [[20, 50], [60, 50], [60, 52]],
+    [[60, 55], [20, 55]],
+    circle(70, 30, 3, 24),
+    [[80, 20]],
+    [[80, 25], [81, 25]],
+    [[80, 30], [95, 45], [80, 45]],
+    circle(40, 75, 10, 60),
+    [[10, 90], [90, 95], [10, 95]],
+]
+
+
+@pytest.fixture(autouse=True)
+def _own_folder(tmp_path, monkeypatch):
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+
+
+class Killed(BaseException):
+    """Nothing catches it, as nothing catches SIGKILL."""
+
+
+class Mortal:
+    """Link and witness of a host that dies at the ``deeds``-th thing it does to wire or disk."""
+
+    def __init__(self, link, deeds):
+        self._link = link
+        self._left = deeds
+        self.deeds = 0
+        self.book = None
+
+    def _does(self):
+        self.deeds += 1
+        if self._left is not None and self.deeds >= self._left:
+            raise Killed
+
+    def read(self, most, timeout_s):
+        self._does()
+        return self._link.read(most, timeout_s)
+
+    def write(self, data):
+        try:
+            self._does()
+        except Killed:
+            self._link.write(data[: len(data) // 2])  # the system had taken half of it
+            raise
+        self._link.write(data)
+
+    def begin(self, number, record):
+        self._does()
+        self.book.begin(number, record)
+
+    def done(self, record):
+        before = self.book._strokes_done
+        ends = self.book._stroke_ends
+        if before < len(ends) and ends[before] <= record:
+            self._does()
+        self.book.done(record)
+
+
+def live(link, rig, folder, deeds=None):
+    """One host, from its start to its end or death; True when the drawing is finished. Returns it with its deeds."""
+    host = Mortal(link, deeds)
+    story = journal.read(folder)
+    program = story.load_program()
+    with Journal.carry_on(story, program) as host.book:
+        try:
+            session = Session(host, rig)
+            session.greet()
+            done = recovery.take_up(session, story, host)
+            stroke = recovery.strokes_done(program, done)
+            if stroke == len(program.drawing):
+                return True, host.deeds
+            first = recovery.record_of(program, stroke) if stroke else 0
+            result = session.draw(program, first=first, witness=host)
+            assert result.finished
+            assert result.final_position_error_steps == 0
+            assert result.underruns == 0
+            assert result.played_ticks == result.predicted_ticks
+        except Killed:
+            return False, host.deeds
+    return True, host.deeds
+
+
+def begin(rig):
+    program = plan(Drawing.from_strokes(STROKES), rig)
+    with Journal.create(program, picture="harbour.svg") as book:
+        return program, book.folder
+
+
+def on_paper(program, tapes):
+    """Check that the union of the runs is the drawing; returns (runs cut short, strokes drawn twice)."""
+    strokes = [shapely.LineString(points if len(points) > 1 else np.repeat(points, 2, 0)) for points in program.drawing]
+    due = cut = twice = 0
+
+    def is_whole(run, stroke):
+        return 0 <= stroke < len(strokes) and shapely.hausdorff_distance(run, strokes[stroke]) <= TOLERANCE_MM
+
+    def is_part(run, stroke):
+        return stroke < len(strokes) and strokes[stroke].buffer(TOLERANCE_MM).covers(run)
+
+    for tape in tapes:
+        trace = read_trace(tape, keep_drawn=True)
+        if tape == tapes[-1]:  # a power cut breaks the limits of motion, nothing else does
+            assert_clean(trace)
+        for points in trace.drawn:
+            run = shapely.LineString(points if len(points) > 1 else np.repeat(points, 2, 0))
+            if is_whole(run, due):
+                due += 1
+            elif is_whole(run, due - 1):
+                # A dot is drawn by the pen coming down, so one that was in hand cannot be told from a whole one.
+                is_dot = strokes[due - 1].length == 0
+                cut += is_dot
+                twice += not is_dot
+            elif is_part(run, due):
+                cut += 1
+            else:
+                raise AssertionError(f"a run at {points[0]} is no part of stroke {due}")
+    assert due == len(strokes)
+    return cut, twice
+
+
+def pass_time(link, seconds):
+    """The host is dead: what the board says goes nowhere."""
+    end = link.now + round(seconds * TICK_HZ)
+    while link.now < end:
+        link.read(4096, (end - link.now) / TICK_HZ)
+
+
+@pytest.fixture(scope="module")
+def deeds_of_a_whole_drawing(tmp_path_factory):
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("XDG_STATE_HOME", str(tmp_path_factory.mktemp("state")))
+        _, folder = begin(BY_HAND)
+        lockstep = LockstepRig(Machine.from_rig(BY_HAND))
+        with lockstep.host_time():
+            finished, deeds = lockstep.run(lambda link: live(link, BY_HAND, folder))
+    assert finished
+    return deeds
+
+
+@pytest.mark.parametrize("seed", range(50))
+def test_a_host_killed_at_any_moment_while_the_board_goes_on(tmp_path, seed, deeds_of_a_whole_drawing):
+    """The board draws on until it has nothing more or misses its host, and then tells the next one how far it got."""
+    rng = random.Random(seed)
+    program, folder = begin(BY_HAND)
+    lives = []
+
+    def hosts(link):
+        for _ in range(rng.choice((1, 1, 3))):
+            finished, _ = live(link, BY_HAND, folder, rng.randrange(1, deeds_of_a_whole_drawing))
+            lives.append(finished)
+            pass_time(link, rng.choice((0.0, rng.uniform(0, 3), rng.uniform(3, 30))))
+        finished, _ = live(link, BY_HAND, folder)
+        assert finished
+
+    lockstep = LockstepRig(Machine.from_rig(BY_HAND), tape=tmp_path / "run.tape")
+    with lockstep.host_time():
+        lockstep.run(hosts)
+    cut, twice = on_paper(program, [tmp_path / "run.tape"])
+    assert cut <= lives.count(False)
+    assert twice == 0
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_a_power_cut_of_laptop_and_board(tmp_path, seed, deeds_of_a_whole_drawing):
+    """The journal alone knows. The board reports every tenth of a second, so at most one stroke is drawn twice."""
+    rng = random.Random(1000 + seed)
+    rig = HOMING
+    program, folder = begin(rig)
+    tapes = [tmp_path / "one.tape", tmp_path / "two.tape"]
+    near = Faults(start_x_mm=5, start_y_mm=5)
+    before = LockstepRig(Machine.from_rig(rig), faults=near, tape=tapes[0])
+    with before.host_time():
+        # Homing takes a few hundred deeds more.
+        before.run(lambda link: live(link, rig, folder, rng.randrange(300, deeds_of_a_whole_drawing)))
+    x, y = before.world.carriage_mm
+    after = LockstepRig(Machine.from_rig(rig), faults=Faults(start_x_mm=x, start_y_mm=y), tape=tapes[1], session=1234)
+    with after.host_time():
+        finished, _ = after.run(lambda link: live(link, rig, folder))
+    assert finished
+    cut, twice = on_paper(program, tapes)
+    assert cut + twice <= 1
