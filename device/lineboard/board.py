@@ -35,6 +35,13 @@ _WAKE_US = const(50_000)
 _HOST_SILENCE_MS = messages.SETTING_BY_NAME["host_silence_ms"][1]
 _IDLE_AFTER_S = messages.SETTING_BY_NAME["idle_after_s"][1]
 
+# What a position rests on: how steps are counted, from where, and which pins make them.
+_POSITION_KEYS = [
+    entry[1]
+    for entry in messages.SETTINGS
+    if entry[0].split("_")[0] in ("kinematics", "x", "y", "pin", "reversed") or entry[0].startswith("home_end")
+]
+
 _NOT_STOPPING = const(-1)
 _ABANDON = const(0)  # other values of `_stopping` are fault codes
 
@@ -132,9 +139,13 @@ class Board:
             for key in range(len(kept)):
                 self.settings[key] = kept[key]
             return messages.OUT_OF_RANGE
-        if self._get("kinematics") != kept[_key("kinematics")] and self.state == READY:
-            self._lose_position()
-            self.state = UNHOMED
+        for key in _POSITION_KEYS:
+            if self.settings[key] != kept[key]:
+                self._sleep()  # other pins may move the motors now
+                self._lose_position()
+                if self.state == READY:
+                    self.state = UNHOMED
+                break
         self._configure()
         if self.state == ASLEEP:
             self.state = UNHOMED
@@ -157,6 +168,7 @@ class Board:
         self.known &= ~axes
         self.homed &= ~axes
         self._homing_mask = axes
+        self.program = 0  # the feeder counts the records of homing now
         self._wake(now_us)
         self.homing.start(axes, now_us)
         return messages.NO_REASON
@@ -188,6 +200,7 @@ class Board:
         now_us = self.port.now_us()
         feeder.begin(first)
         feeder.set_pace(0)  # until the pen is up and the motors are awake, see _draw
+        self._pace = kernel.FULL_PACE
         self.guard.begin(a, b)
         self.guard.heard()
         self.program = program
@@ -212,6 +225,7 @@ class Board:
             self.feeder.push(kind, x, y, v)
 
     def set_pace(self, pace):
+        """Slow down, hold or carry on; counts for the program that plays, each begins at full pace."""
         self._pace = pace
         return messages.NO_REASON
 
@@ -397,7 +411,6 @@ class Board:
         self.known |= self._homing_mask
         feeder = self.feeder
         self.port.mark(feeder.a, feeder.b)
-        self.program = 0
         self._idle_us = 0
         self._idle_s = 0
         if self.trusted():

@@ -220,6 +220,18 @@ class Refused(unittest.TestCase):
         home(rig)
         self.assertEqual(rig.state(), "ready")
 
+    def test_what_it_plays_is_not_counted_for_the_program_before(self):
+        """A host that comes back reads program and records done together."""
+        rig = rig_at((5000, 9000))
+        home(rig)
+        rig.draw([(0, 100, 0, 1000), (0, 100, 0, 0), (3, 0, 0, 0)], number=5)
+        rig.run(lambda: rig.last("event"))
+        self.assertEqual((rig.report()["program"], rig.report()["records_done"]), (5, 3))
+        rig.send("home", axes=3)
+        rig.run(lambda: rig.board.homing.running)
+        rig.spend(0.5)
+        self.assertEqual((rig.report()["program"], rig.report()["records_done"]), (0, 0))
+
     def test_no_requests_in_between(self):
         rig = rig_at((5000, 9000))
         rig.send("home", axes=3)

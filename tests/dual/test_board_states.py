@@ -70,6 +70,33 @@ class Beginning(unittest.TestCase):
         self.assertEqual(rig.last("refusal")["reason"], messages.OTHER_VERSION)
         self.assertEqual(rig.last("greeting"), None)
 
+    def test_settings_of_another_machine_lose_the_position_and_the_motors(self):
+        """What counts the steps, where they are counted from or which pins make them is not what it was."""
+        for change in ({"kinematics": 1}, {"reversed_a": 1}, {"x_high": 17_000}, {"pin_enable": 5}, {"home_end_y": 2}):
+            for faulted in (False, True):
+                rig = BoardRig()
+                rig.ready()
+                if faulted:
+                    rig.draw([(records.RAMP, 16_000, 0, 8000), (records.RAMP, 1000, 0, 0), END])
+                    rig.run(lambda: rig.state() == "faulted")
+                    self.assertTrue(rig.board.trusted())
+                name, value = list(change.items())[0]
+                rig.send("set", pairs=((messages.SETTING_BY_NAME[name][1], value),))
+                rig.send("abandon")
+                rig.spend(0.2)
+                self.assertFalse(rig.board.trusted())
+                self.assertEqual(rig.state(), "faulted" if faulted else "unhomed")
+                self.assertEqual(rig.world.powered, 0)
+
+    def test_other_settings_keep_the_position(self):
+        rig = BoardRig()
+        rig.ready()
+        for name, value in (("accel", 7000), ("pen_down_us", 1650), ("idle_after_s", 3), ("home_slow_x", 300)):
+            rig.send("set", pairs=((messages.SETTING_BY_NAME[name][1], value),))
+        rig.spend(0.2)
+        self.assertEqual((rig.state(), rig.world.powered), ("ready", 1))
+        self.assertTrue(rig.board.trusted())
+
     def test_a_program_begins_only_where_the_pen_is(self):
         rig = BoardRig()
         rig.ready()
@@ -198,6 +225,16 @@ class HoldAndCarryOn(unittest.TestCase):
         rig.send("pace", value=256)
         rig.run(lambda: rig.state() == "drawing")
         self.assertEqual(rig.world.servo_log[-1][1], DOWN)
+
+
+    def test_a_hold_asked_for_too_late_does_not_hold_the_next_program(self):
+        rig = BoardRig()
+        rig.ready()
+        rig.send("pace", value=0)
+        rig.spend(0.2)
+        rig.draw(square() + [END])
+        rig.run(lambda: rig.last("event"))
+        self.assertEqual(rig.last("event")["code"], messages.FINISHED)
 
 
 class Abandon(unittest.TestCase):
