@@ -192,6 +192,26 @@ def test_limits_below_a_step_per_second_are_refused():
         motion.plan(Drawing.from_strokes([[[1, 1], [200, 1]]]), slow)
 
 
+def test_a_rig_at_the_ends_of_its_ranges_plans_like_any_other():
+    # 5 m of travel at 50 m/s^2 on 1 step/mm: the largest figures a rig file admits. No warning of numpy's may escape.
+    far = Rig.default().changed(
+        {
+            key: value
+            for axis, motor in (("axis.x", "motor.a"), ("axis.y", "motor.b"))
+            for key, value in (
+                (f"{axis}.travel_mm", 5000.0),
+                (f"{axis}.accel_mm_s2", 50_000.0),
+                (f"{axis}.speed_mm_s", 2000.0),
+                (f"{motor}.microsteps", 1),
+                (f"{motor}.steps_per_turn", 40),
+            )
+        }
+    )
+    program = motion.plan(Drawing.from_strokes([[[5000, 5000], [0, 5000], [5000, 0]], [[2, 3]]]), far)
+    assert broken_limits(program, far) == []
+    assert program.end_steps == program.start_steps
+
+
 def test_strokes_below_a_step_are_told():
     program = motion.plan(Drawing.from_strokes([[[10, 10], [10.001, 10]], [[20, 20]]]), rig("default"))
     assert program.warnings == ("1 stroke is shorter than one motor step; the pen only makes a dot there",)

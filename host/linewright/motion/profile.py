@@ -25,6 +25,9 @@ LEFT_OUT_SHARE: Final = 0.3
 SLIVER: Final = 1e-9
 """Parts of a segment shorter than this share of it are rounding noise."""
 
+NEXT_TO_NOTHING: Final = 1e-200
+"""Stands for 0 below a fraction line: far below any speed, and what any rig allows divided by it stays finite."""
+
 
 @dataclass(frozen=True, eq=False)
 class SpeedPlan:
@@ -84,7 +87,9 @@ def plan_profile(points_mm: Floats, drawing: Flags, corners: Corners, limits: Li
     flat = there.ravel()
     w_cap = np.concatenate(([min(corners.cap_mm2_s2[0], top[0])], cap.ravel()[flat]))
     part_budget = (share * budget[:, None]).ravel()[flat]
-    part_bend = np.minimum(bend.ravel()[flat], part_budget / np.maximum(np.maximum(w_cap[1:], w_cap[:-1]), 1e-300))
+    part_bend = np.minimum(
+        bend.ravel()[flat], part_budget / np.maximum(np.maximum(w_cap[1:], w_cap[:-1]), NEXT_TO_NOTHING)
+    )
     w = plan_speeds(w_cap, part_budget, part_bend)
 
     owner = np.repeat(row, there.sum(axis=1))
@@ -135,7 +140,7 @@ def _kept_arcs(length: Floats, u: Floats, budget: Floats, top: Floats, corners: 
     allowed_mm_s = lone * np.sqrt(4.0 * a * (ALLOWANCE - borne) * JOLT_SHARE * limits.junction_deviation_mm)
     # All of the arc takes as much from speeding up as turning adds, so what is over is that share of it; where the
     # corner is taken at its cap, there is no speeding up on the arc at all, and cos(phi/2) / L of that is enough.
-    over = 1.0 - allowed_mm_s / np.maximum(kick_mm_s, 1e-300)
+    over = 1.0 - allowed_mm_s / np.maximum(kick_mm_s, NEXT_TO_NOTHING)
     enough = np.cos(corners.turn_rad[at] / 2.0)[:, None] / np.maximum(borne, 1e-3)
     kept = np.zeros(n)
     kept[at] = np.clip(over * enough, 0.0, 1.0).max(axis=1)
