@@ -155,11 +155,6 @@ def pack_program(program: Program, *, start: int = 0) -> Packed:
     return pack(*program.wire_columns(), start=start, breaks=[group.records[0] for group in program.groups])
 
 
-def payload_bytes(program: Program) -> int:
-    """Bytes of all records of a program as they go into frames."""
-    return len(pack_program(program).data)
-
-
 def _again(kinds: _Ints, ones: _Ints, twos: _Ints) -> NDArray[np.bool_]:
     """Which records are pen actions equal to the pen action before the last one."""
     pens = np.flatnonzero(kinds == PEN)

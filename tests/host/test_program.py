@@ -20,6 +20,7 @@ from linewright.errors import ProgramError
 from linewright.program import Program
 from linewright.rig import Rig
 from linewright.sheet import Sheet
+from linewright.wirepack import pack_program
 
 COLUMNS = ("kind", "da", "db", "v_end", "servo_us", "dwell_ms", "rest_ticks", "ticks", "stroke_of_record")
 
@@ -81,7 +82,10 @@ def test_figures_for_scripts(program):
     travel -= 0.0125  # the one step is drawn, not travelled
     assert about["travel_mm"] == pytest.approx(travel, abs=0.1)
     assert about["ramps"] == np.count_nonzero(program.kind == 0)
-    assert about["frame_bytes"] > 0
+    # What is sent: one payload for each pen here, and not all records in a row.
+    sent = pack_program(program)
+    assert len(sent) == 2
+    assert about["frame_bytes"] == sum(len(sent.payload(i)) for i in range(2))
     assert about["predicted_s"] == program.ticks.sum() / 5e6
     assert sum(pen["predicted_s"] for pen in about["pens"]) == pytest.approx(about["predicted_s"])
     assert [pen["strokes"] for pen in about["pens"]] == [2, 2]
@@ -183,20 +187,32 @@ def in_json(**changes):
     return change
 
 
-def in_array(name, place, value):
-    """A change of one number with a checksum that fits: only sense can find it."""
+def with_array(name, changed):
+    """An array replaced by ``changed(array)``, listed with a shape and a checksum that fit: only sense can find it."""
 
     def change(members):
-        array = np.lib.format.read_array(io.BytesIO(members[f"{name}.npy"]))
-        array[place] = value
+        array = changed(np.lib.format.read_array(io.BytesIO(members[f"{name}.npy"])))
         out = io.BytesIO()
         np.lib.format.write_array(out, array, version=(1, 0))
         members[f"{name}.npy"] = out.getvalue()
         about = json.loads(members["program.json"])
+        about["arrays"][name]["shape"] = list(array.shape)
         about["arrays"][name]["sha256"] = hashlib.sha256(array.tobytes()).hexdigest()
         members["program.json"] = json.dumps(about).encode()
 
     return change
+
+
+def in_array(name, place, value):
+    def changed(array):
+        array[place] = value
+        return array
+
+    return with_array(name, changed)
+
+
+def as_rows(name):
+    return with_array(name, lambda array: array[:, None])
 
 
 @pytest.mark.parametrize(
@@ -215,10 +231,20 @@ def in_array(name, place, value):
         (lambda members: members.update({"program.json": b"[1]"}), "not a Linewright program|damaged"),
         (lambda members: members.update({"program.json": b"[" * 100_000}), "damaged|no program"),
         (lambda members: members.update({"da.npy": members["points_mm.npy"]}), "da has type float64"),
+        (in_json(start_steps=[10**30, 0]), "32 bits"),
+        (in_json(pens=[["x", '"/><script>', None], ["red", "#cc2200", 0.8]]), "colour"),
+        (in_json(pens=[["x", "#000000", -1.0], ["red", "#cc2200", 0.8]]), "pen of -1"),
+        (in_json(pen_width_mm=float("nan")), "pen of nan"),
+        (in_json(sheet_offset_mm=[0, float("inf")]), "lies nowhere"),
         (in_array("kind", 0, 9), "unknown kind"),
         (in_array("kind", 0, 3), "no single end"),
         (in_array("da", 0, 20_000), "damaged"),
         (in_array("v_end", 0, 12_345), "durations"),
+        (in_array("da", -1, 5), "no ramp moves"),
+        (with_array("da", lambda da: np.where(np.arange(len(da)) == 0, -da, da)), "end where it starts"),
+        (in_array("v_end", -2, 700), "while it moves"),
+        (as_rows("kind"), "kind has type uint8 and shape"),
+        (as_rows("pen"), "pen has type int64 and shape"),
         (in_array("ticks", 0, 5), "durations"),
         (in_array("points_mm", 0, np.nan), "broken strokes"),
         (in_array("pen", 0, 7), "unknown pen"),
