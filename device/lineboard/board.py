@@ -105,7 +105,7 @@ class Board:
         if self.server.receive(now_us):
             self.guard.heard()
         self.guard.watch(now_us)
-        # Noted in every turn, asked for or not: times of long ago look as if they lay ahead once the counter has wrapped.
+        # Noted in every turn, asked for or not: to a counter that wraps, what is long past looks as if it lay ahead.
         self.pen.settled(now_us)
         self._awake(now_us)
         self.feeder.feed()

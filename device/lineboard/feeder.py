@@ -7,9 +7,9 @@ everything behind it is still records.  It never invents a speed: it tells the k
 is known beyond the current ramp, and the kernel stretches time so that the pen can always stop on known path.
 
 What is reported is what the pen has done: a record counts when the player has finished the last block that holds
-any of its words, and playing time is the sum of the words played.  An undisturbed program therefore takes its predicted
-time to the tick; waits that are not in the plan (a pen lifted for a hold, an empty queue) are not words and do
-not count.
+any of its words (or, when it is halted, its last word), and playing time is the sum of the words played.  An
+undisturbed program therefore takes its predicted time to the tick; waits that are not in the plan (a pen lifted for a
+hold, an empty queue) are not words and do not count.
 
 Contract: one caller, the main loop.  After construction nothing here allocates.
 """
@@ -49,7 +49,7 @@ class Feeder:
     ended : the end record has been reached and everything before it has been played.
     starved : times the pen came to a standstill because too little was known.
     underruns : times the player ran dry in motion.
-    unplayable : the kernel refused record `dequeued`; nothing of it was played.
+    unplayable : the kernel refused record `dequeued`; the path ends in front of it.
     servo_us : servo pulse of the last pen record that the player has finished; the board sets it to 0 once read.
     """
 
@@ -66,6 +66,8 @@ class Feeder:
         self._ticks = array("i", [0] * BLOCKS)
         self._servo_us = array("i", [0] * BLOCKS)
         self._rendered_by = array("i", [0] * BLOCKS)
+        self._ends = bytearray(BLOCKS)  # how many records end in the block,
+        self._end_words = bytearray(BLOCKS * BLOCK_WORDS)  # and after how many of its words each
         self._end_a = array("i", [0] * BLOCKS)
         self._end_b = array("i", [0] * BLOCKS)
         self._steps = bytearray(BLOCKS)  # 1 = the block holds steps, 0 = a pure delay
@@ -196,12 +198,16 @@ class Feeder:
         overhead = state[kernel.S_OVERHEAD]
         # The words not played are the last ones submitted: go through the blocks from the newest.
         outstanding = (self._submitted - self._collected) & 0x3FFFFFFF
+        reached = False
         while outstanding:
             outstanding -= 1
             i = (self._collected + outstanding) % BLOCKS
             count = self._words[i]
             lost = unplayed if unplayed < count else count
             unplayed -= lost
+            if not reached:
+                reached = lost < count
+                self.records_done = self._done_after(i, count - lost)
             if lost:
                 kernel.tally(self._buffers[i], count - lost, lost, overhead, sums)
             if lost < count:
@@ -215,6 +221,17 @@ class Feeder:
         self._rendered = self.records_done
         self._moving[(self._at - 1) % BLOCKS] = 0
         kernel.rest(state)
+
+    def _done_after(self, i, words):
+        """Records that are finished once the player has played so many words of block `i`."""
+        n = self._ends[i]
+        done = self._rendered_by[i] - n
+        at = i * BLOCK_WORDS
+        while n and self._end_words[at] <= words:
+            done += 1
+            at += 1
+            n -= 1
+        return done
 
     def resting(self):
         """Everything submitted is a pure delay, so that a halt would interrupt no motion."""
@@ -266,6 +283,7 @@ class Feeder:
         budget = self.look_ahead >> 2
         count = 0
         ticks = 0
+        ends = 0
         while count < BLOCK_WORDS and ticks < budget:
             if state[kernel.S_LEFT] == 0:
                 if self.dequeued == self.taken:
@@ -274,7 +292,7 @@ class Feeder:
                     break
                 kind = self._kind[self.dequeued & _MASK]
                 standing = self._resting_between()
-                if standing and state[kernel.S_PACE] == 0:
+                if self.unplayable or (standing and state[kernel.S_PACE] == 0):
                     break
                 if kind == RAMP:
                     if standing and not self._may_start():
@@ -294,6 +312,8 @@ class Feeder:
             ticks += state[kernel.S_TICKS]
             if state[kernel.S_LEFT] == 0:
                 self._rendered += 1
+                self._end_words[at * BLOCK_WORDS + ends] = count
+                ends += 1
             elif n == 0:
                 if state[kernel.S_PACE]:
                     self._note_starved()
@@ -311,7 +331,7 @@ class Feeder:
         else:
             self._moving[at] = 0 if self._resting_between() else 1
         self._steps[at] = 1
-        self._submit(at, count, ticks, 0)
+        self._submit(at, count, ticks, 0, ends)
         return True
 
     def _note_starved(self):
@@ -326,7 +346,10 @@ class Feeder:
         if self._terminals == 0:
             self._open_steps -= length
         if kernel.load(self.state, self._x[i], self._y[i], self._v[i], self._beyond()) == 0:
+            # It would outlast 2^30 ticks, so both its ends are slower than 220 steps/s: the path may end here at once.
             self.unplayable = True
+            kernel.rest(self.state)
+            self._moving[(self._at - 1) % BLOCKS] = 0
             return False
         self._in_run = True
         self.dequeued += 1
@@ -356,12 +379,14 @@ class Feeder:
                 return False
         self._moving[at] = 0
         self._steps[at] = 0
-        self._submit(at, count, ticks, servo_us)
+        self._end_words[at * BLOCK_WORDS] = count
+        self._submit(at, count, ticks, servo_us, 1)
         return True
 
-    def _submit(self, at, count, ticks, servo_us):
+    def _submit(self, at, count, ticks, servo_us, ends):
         state = self.state
         self._words[at] = count
+        self._ends[at] = ends
         self._ticks[at] = ticks
         self._servo_us[at] = servo_us
         self._rendered_by[at] = self._rendered

@@ -233,6 +233,41 @@ def test_halt_knows_where_the_pen_stands(turns):
     assert (rig.world.a, rig.world.b) == (a + 100, b - 40) == (rig.feeder.a, rig.feeder.b)
 
 
+def test_a_halt_counts_every_record_that_the_pen_has_finished():
+    """Ramps of two or three steps: many end inside each block.  Independent: the world's own step edges."""
+    v = 3000
+    up = v * v // (2 * ACCEL)
+    steps = [up] + [2, 3] * 200 + [up]
+    records = [(RAMP, n, 0, v) for n in steps[:-1]] + [(RAMP, up, 0, 0), (END, 0, 0, 0)]
+    seen = set()
+    for turns in range(50, 110):
+        rig = Rig()
+        rig.push([(PEN, 1700, 0, 100_000), (REST, 0, 0, 0), *records])
+        for _ in range(turns):
+            rig.turn(max_us=2_777)
+        rig.feeder.halt()
+        made, done = rig.world.a, 2
+        while done - 2 < len(steps) and made >= steps[done - 2]:
+            made -= steps[done - 2]
+            done += 1
+        if rig.world.a:
+            assert rig.feeder.records_done == done
+        seen.add(done)
+        rig.feeder.drop()
+        rig.turn()
+        assert rig.feeder.records_done == done or not rig.world.a
+    assert len(seen) > 15
+
+
+def test_a_halt_in_a_wait_does_not_count_it():
+    rig = Rig()
+    rig.push([(REST, 0, 0, 0), (PEN, 1700, 0, 2_000_000), (RAMP, 10, 0, 100), (RAMP, 10, 0, 0), (END, 0, 0, 0)])
+    for _ in range(5):
+        rig.turn()
+    rig.feeder.halt()
+    assert rig.feeder.records_done == 1
+
+
 def test_a_long_queue_wraps_around():
     """Many times the number of slots, always topped up."""
     rig = Rig()
@@ -259,6 +294,17 @@ def test_a_ramp_the_kernel_refuses_is_not_played():
     rig.turn()
     assert rig.feeder.unplayable
     assert not rig.world.edges
+
+
+def test_a_ramp_the_kernel_refuses_in_mid_path_ends_the_path_there():
+    """It is reached at 1 step/s, the speed of the ramp before; nothing behind it could ever slow the pen down."""
+    rig = Rig()
+    rig.push([(RAMP, 100, 0, 1000), (RAMP, 40, 0, 1), (RAMP, 16383, 0, 1), (RAMP, 100, 0, 0), (END, 0, 0, 0)])
+    for _ in range(2000):
+        rig.turn()
+    assert rig.feeder.unplayable
+    assert rig.feeder.standing()
+    assert (rig.world.a, rig.feeder.a, rig.feeder.records_done) == (140, 140, 2)
 
 
 def test_pen_without_waiting_time_still_happens_in_its_place():

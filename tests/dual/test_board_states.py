@@ -226,7 +226,6 @@ class HoldAndCarryOn(unittest.TestCase):
         rig.run(lambda: rig.state() == "drawing")
         self.assertEqual(rig.world.servo_log[-1][1], DOWN)
 
-
     def test_a_hold_asked_for_too_late_does_not_hold_the_next_program(self):
         rig = BoardRig()
         rig.ready()
@@ -442,6 +441,17 @@ class Guard(unittest.TestCase):
         rig.run(lambda: rig.last("fault"))
         self.assertEqual(rig.last("fault"), {"code": messages.BAD_RECORDS, "detail": 0})
         self.assertTrue(rig.board.trusted())
+
+
+    def test_a_ramp_too_slow_to_play_in_mid_path_is_a_bad_record(self):
+        rig = BoardRig()
+        rig.ready()
+        path = [(records.RAMP, n, 0, v) for n, v in ((100, 1000), (40, 1), (9000, 1), (1, 0))]
+        rig.draw(path + [END])
+        rig.run(lambda: rig.last("fault"))
+        self.assertEqual(rig.last("fault"), {"code": messages.BAD_RECORDS, "detail": 2})
+        self.assertTrue(rig.board.trusted())
+        self.assertEqual((rig.world.a, rig.report()["underruns"]), (140, 0))
 
 
 class Silence(unittest.TestCase):
