@@ -482,8 +482,11 @@ class Session:
                 name, value = asked
                 if name == "pen":
                     group += player.done(program.groups[group].records[1]) and group + 1 < len(program.groups)
+                elif name == "pace":
+                    self._talk.send(name, value=value)
                 else:
-                    self._talk.send(name, **({"value": value} if name == "pace" else {}))
+                    player.leave()
+                    self._talk.send(name)
             fence = program.groups[group].records[1] if ask_for_pens else len(program)
             player.turn(fence)
             waits = fence < len(program) and player.done(fence)
@@ -570,6 +573,10 @@ class _Player:
                 talk.fresh_report()
         if self._witness is not None:
             self._witness.done(talk.report()["records_done"])
+
+    def leave(self) -> None:
+        """Send no more records: a board that was just told to stop refuses them."""
+        self._frame = len(self._packed)
 
     def done(self, record: int) -> bool:
         """Whether the pen has finished everything before ``record``."""

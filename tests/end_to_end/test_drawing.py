@@ -17,7 +17,7 @@ from whole_rig import ALLOWED_MM, BY_HAND, CROSSED, HOMING, assert_clean, assert
 from linewire.messages import FLAG_PEN_UP, STATES
 from linewright.errors import BoardFault, LinkError
 from linewright.rig import Rig
-from linewright.session import Session
+from linewright.session import Control, Session
 from linewright.units import TICK_HZ
 from linewright.virtual.faults import Faults
 from linewright.virtual.harness import LockstepRig, LockstepWire
@@ -207,10 +207,20 @@ def test_abandoning_stops_smoothly_with_the_pen_up(tmp_path, when_s):
 # The machine.
 
 
+def test_abandoning_before_the_first_record_is_sent(tmp_path):
+    """Ctrl-C while the pen is still on its way to the start: no record follows the request to stop."""
+    control = Control()
+    control.abandon()
+    run = draw(tmp_path, zoo(), control=control)
+    assert not run.result.finished
+    assert run.result.records_done == 0
+    assert not run.trace.broken
+
+
 def test_lost_steps_show_as_drift_when_homing_again(tmp_path):
     from linewright.drawing import Drawing
     from linewright.motion import plan
-    from linewright.session import Session
+    from linewright.session import Control, Session
     from linewright.virtual.harness import LockstepRig
     from linewright.virtual.machine import Machine
 
