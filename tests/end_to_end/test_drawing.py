@@ -208,10 +208,13 @@ def test_abandoning_stops_smoothly_with_the_pen_up(tmp_path, when_s):
 
 
 def test_abandoning_before_the_first_record_is_sent(tmp_path):
-    """Ctrl-C while the pen is still on its way to the start: no record follows the request to stop."""
+    """Ctrl-C while the pen is still on its way to the start: no record follows the request to stop.
+
+    The line is slow, so that records sent after the request would reach a board that has stopped, and refuses them.
+    """
     control = Control()
     control.abandon()
-    run = draw(tmp_path, zoo(), control=control)
+    run = draw(tmp_path, zoo(), control=control, wire=LockstepWire(latency_s=0.02, bytes_per_s=800.0))
     assert not run.result.finished
     assert run.result.records_done == 0
     assert not run.trace.broken
@@ -220,7 +223,7 @@ def test_abandoning_before_the_first_record_is_sent(tmp_path):
 def test_lost_steps_show_as_drift_when_homing_again(tmp_path):
     from linewright.drawing import Drawing
     from linewright.motion import plan
-    from linewright.session import Control, Session
+    from linewright.session import Session
     from linewright.virtual.harness import LockstepRig
     from linewright.virtual.machine import Machine
 
