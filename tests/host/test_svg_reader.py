@@ -75,7 +75,7 @@ def test_lengths() -> None:
     assert length_px("2em", "x", (0, 0), 10) == 20
     assert length_px("1e1px", "x", (0, 0)) == 10
     assert length_px("1.5e1em", "x", (0, 0), 2) == 30
-    for bad in ("", "mm", "1 2", "3vw", "calc(1px)", "1,5mm"):
+    for bad in ("", "mm", "1 2", "3vw", "calc(1px)", "1,5mm", "1m"):
         assert length_px(bad, "x", (0, 0)) is None
 
 

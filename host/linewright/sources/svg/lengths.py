@@ -1,8 +1,8 @@
 """SVG lengths and angles to user units (px) and degrees.
 
-One CSS inch is 96 px and 25.4 mm by definition (CSS Values and Units 3, section 6.2), so a px is 0.2646 mm.
-Font-relative units have no font here: ``em`` is the computed ``font-size`` (16 px unless the file says otherwise,
-the value that browsers use for ``medium``) and ``ex`` is half of it, the fallback of CSS Values 3, section 6.1.1.
+The absolute units are those of `linewright.units`. Font-relative units have no font here: ``em`` is the computed
+``font-size`` (16 px unless the file says otherwise, the value that browsers use for ``medium``) and ``ex`` is half of
+it, the fallback of CSS Values 3, section 6.1.1.
 """
 
 from __future__ import annotations
@@ -11,20 +11,13 @@ import math
 import re
 from typing import Literal
 
-MM_PER_PX = 25.4 / 96.0
+from linewright.units import MM_PER, MM_PER_PX
+
 DEFAULT_FONT_PX = 16.0
 EX_PER_EM = 0.5
 
-PX_PER_UNIT = {
-    "": 1.0,
-    "px": 1.0,
-    "in": 96.0,
-    "cm": 96.0 / 2.54,
-    "mm": 96.0 / 25.4,
-    "q": 96.0 / 101.6,  # a quarter of a millimetre
-    "pt": 96.0 / 72.0,
-    "pc": 16.0,
-}
+# The absolute units that CSS knows; there is no metre among them.
+PX_PER_UNIT = {"": 1.0, **{unit: MM_PER[unit] / MM_PER_PX for unit in ("px", "in", "cm", "mm", "q", "pt", "pc")}}
 DEGREES_PER_UNIT = {"": 1.0, "deg": 1.0, "grad": 0.9, "rad": 180.0 / math.pi, "turn": 360.0}
 
 NUMBER = r"[+-]?+(?:\d++(?:\.\d*+)?+|\.\d++)(?:[eE][+-]?+\d++)?+"

@@ -28,7 +28,7 @@ from linewright.sources.svg.clip import half_planes
 from linewright.sources.svg.document import Document, href_of, line_of, local_name
 from linewright.sources.svg.gradients import PaintServers
 from linewright.sources.svg.harvest import Harvest, Outlines
-from linewright.sources.svg.lengths import MM_PER_PX, Axis, NotFinite, fraction, length_px
+from linewright.sources.svg.lengths import Axis, NotFinite, fraction, length_px
 from linewright.sources.svg.limits import Limits, refuse
 from linewright.sources.svg.notes import Notes
 from linewright.sources.svg.paint import NONE
@@ -36,6 +36,7 @@ from linewright.sources.svg.path_data import parse_path
 from linewright.sources.svg.picture_size import picture_size_px
 from linewright.sources.svg.segments import LINE, Segments
 from linewright.sources.svg.style import INHERITED, Style, inherit_style
+from linewright.units import MM_PER_PX
 
 # The language of a picture's texts decides what <switch> shows. English, whatever the computer's own language is: the
 # same file must give the same drawing everywhere.
