@@ -29,7 +29,7 @@ from linewright.sheet import Sheet
 from linewright.toml_places import Places, find_places
 
 FILE_LIMIT_BYTES: Final = 262_144
-"""The commented default is 5 kB; a hundred times that is some other file, and is not read into memory."""
+"""The commented default is 5 kB; fifty times that is some other file, and is not read into memory."""
 
 SERVO_LOW_US: Final = 500
 SERVO_HIGH_US: Final = 2500
