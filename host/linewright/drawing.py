@@ -67,9 +67,27 @@ class Drawing:
         for i in range(len(self)):
             yield self.stroke(i)
 
+    @classmethod
+    def one_after_the_other(cls, parts: Sequence[Drawing]) -> Drawing:
+        """All strokes of several drawings, at least one, that share their pens."""
+        if len(parts) == 1:
+            return parts[0]
+        offsets = np.cumsum([0, *(part.vertices for part in parts)])
+        starts = [part.starts[:-1] + offset for part, offset in zip(parts, offsets[:-1], strict=True)]
+        return cls(
+            np.concatenate([part.points_mm for part in parts]),
+            np.append(np.concatenate(starts), offsets[-1]).astype(np.int64),
+            np.concatenate([part.pen for part in parts]),
+            parts[0].pens,
+        )
+
     def stroke(self, i: int) -> Points:
         """Stroke ``i`` as an (m, 2) view, mm."""
         return self.points_mm[self.starts[i] : self.starts[i + 1]]
+
+    def stroke_at(self, vertex: int) -> int:
+        """Which stroke a vertex (index into ``points_mm``) belongs to."""
+        return int(np.searchsorted(self.starts, vertex, side="right")) - 1
 
     @property
     def vertices(self) -> int:
@@ -95,10 +113,24 @@ class Drawing:
         """Apply a (2, 3) affine matrix, mm to mm."""
         return replace(self, points_mm=self.points_mm @ matrix[:, :2].T + matrix[:, 2])
 
-    def select(self, strokes: Indices) -> Drawing:
-        """The strokes with these indices, in this order."""
+    def closed(self) -> NDArray[np.bool_]:
+        """(k,) bool: strokes of at least three points that end exactly where they begin."""
+        first, last = self.starts[:-1], self.starts[1:] - 1
+        same = (self.points_mm[first] == self.points_mm[last]).all(axis=1)
+        return np.asarray(same & (last - first >= 2))
+
+    def keep_points(self, keep: NDArray[np.bool_]) -> Drawing:
+        """Only the marked points (n,); every stroke must keep one at least."""
+        counts = np.add.reduceat(keep, self.starts[:-1], dtype=np.int64) if len(self) else np.empty(0, np.int64)
+        starts = np.concatenate(([0], np.cumsum(counts))).astype(np.int64)
+        return replace(self, points_mm=self.points_mm[keep], starts=starts)
+
+    def select(self, strokes: Indices, backwards: NDArray[np.bool_] | None = None) -> Drawing:
+        """The strokes with these indices, in this order; where ``backwards`` (one flag each) says so, from the end."""
         lengths = np.diff(self.starts)[strokes]
         starts = np.concatenate(([0], np.cumsum(lengths))).astype(np.int64)
-        offsets = np.arange(starts[-1]) - np.repeat(starts[:-1], lengths)
-        take = np.repeat(self.starts[:-1][strokes], lengths) + offsets
+        within = np.arange(starts[-1]) - np.repeat(starts[:-1], lengths)
+        if backwards is not None:
+            within = np.where(np.repeat(backwards, lengths), np.repeat(lengths, lengths) - 1 - within, within)
+        take = np.repeat(self.starts[:-1][strokes], lengths) + within
         return replace(self, points_mm=self.points_mm[take], starts=starts, pen=self.pen[strokes])

@@ -182,10 +182,10 @@ def _refuse_damage(drawing: Drawing) -> None:
     if sound.all():
         return
     at = int(np.argmin(sound))
-    stroke = int(np.searchsorted(drawing.starts, at, side="right")) - 1
     x, y = drawing.points_mm[at]
     raise SheetError(
-        f"stroke {stroke} has a point at ({x:g}, {y:g}) mm; coordinates must be numbers up to {HUGE_MM:g} mm",
+        f"stroke {drawing.stroke_at(at)} has a point at ({x:g}, {y:g}) mm; "
+        f"coordinates must be numbers up to {HUGE_MM:g} mm",
         hint="the picture is damaged, or its units are not what they seem",
     )
 
@@ -325,17 +325,8 @@ def _cells(sheet: Sheet, copies: tuple[int, int], gap_mm: float) -> list[Box]:
 
 
 def _together(parts: Sequence[Placed]) -> Placed:
-    if len(parts) == 1:
-        return parts[0]
-    offsets = np.cumsum([0, *(p.vertices for p in parts)])
-    starts = [p.starts[:-1] + o for p, o in zip(parts, offsets[:-1], strict=True)]
-    return Placed(
-        np.concatenate([p.points_mm for p in parts]),
-        np.append(np.concatenate(starts), offsets[-1]).astype(np.int64),
-        np.concatenate([p.pen for p in parts]),
-        parts[0].pens,
-        sum((p.cut for p in parts), Cut()),
-    )
+    whole = Drawing.one_after_the_other(parts)
+    return Placed(whole.points_mm, whole.starts, whole.pen, whole.pens, sum((p.cut for p in parts), Cut()))
 
 
 def to_machine(drawing: Drawing, sheet: Sheet, rig: Rig) -> Placed:

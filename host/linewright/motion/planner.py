@@ -101,16 +101,16 @@ def _check_reach(drawing: Drawing, rig: Rig) -> None:
     broken = ~np.isfinite(points).all(axis=1)
     if broken.any():
         at = int(np.argmax(broken))
-        stroke = int(np.searchsorted(drawing.starts, at, side="right")) - 1
-        raise PlanError(f"stroke {stroke} has a vertex that is not a pair of numbers: {points[at].tolist()}")
+        raise PlanError(
+            f"stroke {drawing.stroke_at(at)} has a vertex that is not a pair of numbers: {points[at].tolist()}"
+        )
     reach = np.array([rig.x.travel_mm, rig.y.travel_mm])
     outside = ((points < -REACH_SLACK_MM) | (points > reach + REACH_SLACK_MM)).any(axis=1)
     if outside.any():
         at = int(np.argmax(outside))
-        stroke = int(np.searchsorted(drawing.starts, at, side="right")) - 1
         x, y = points[at]
         raise PlanError(
-            f"stroke {stroke} goes to ({x:.6g}, {y:.6g}) mm; "
+            f"stroke {drawing.stroke_at(at)} goes to ({x:.6g}, {y:.6g}) mm; "
             f"the machine reaches 0..{reach[0]:g} mm in x and 0..{reach[1]:g} mm in y",
             hint="place the drawing on a sheet that lies within the machine's reach",
         )

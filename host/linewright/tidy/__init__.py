@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from typing import Final
 
+import numpy as np
+
 from linewright.drawing import Drawing
-from linewright.tidy.arrange import refuse_damage
+from linewright.errors import InputError
 from linewright.tidy.dedupe import dedupe
 from linewright.tidy.join import join
 from linewright.tidy.order import order, travel_mm
@@ -42,8 +44,20 @@ def tidy(drawing: Drawing, *, tolerance_mm: float = 0.05, start_mm: tuple[float,
     InputError
         If a coordinate is not a finite number.
     """
-    refuse_damage(drawing)
+    _refuse_damage(drawing)
     once = dedupe(drawing, tolerance_mm=tolerance_mm * _COPY_SHARE)
     joined = join(once, tolerance_mm=tolerance_mm * _GAP_SHARE)
     lean = simplify(joined, tolerance_mm=tolerance_mm * _VERTEX_SHARE)
     return order(lean, start_mm=start_mm)
+
+
+def _refuse_damage(drawing: Drawing) -> None:
+    """Raise `InputError` if a coordinate is NaN or infinite: no order and no distance holds for those."""
+    finite = np.isfinite(drawing.points_mm).all(axis=1)
+    if not finite.all():
+        at = int(np.argmin(finite))
+        x, y = drawing.points_mm[at]
+        raise InputError(
+            f"stroke {drawing.stroke_at(at)} has a point at ({x}, {y}) mm, which is no place",
+            hint="the picture is damaged",
+        )

@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linewright.drawing import Drawing
-from linewright.tidy.arrange import closed_strokes, keep_points
 
 _OFF_GRID: Final = 0.381966
 """Places cell borders at the golden section (1 - 1/phi), where the round numbers that pictures are full of do not lie:
@@ -22,7 +21,7 @@ def drop_repeats(drawing: Drawing) -> Drawing:
     keep = np.ones(drawing.vertices, dtype=bool)
     keep[1:] = (np.diff(drawing.points_mm, axis=0) != 0).any(axis=1)
     keep[drawing.starts[:-1]] = True
-    return keep_points(drawing, keep)
+    return drawing.keep_points(keep)
 
 
 def dedupe(drawing: Drawing, *, tolerance_mm: float = 0.0) -> Drawing:
@@ -42,7 +41,7 @@ def dedupe(drawing: Drawing, *, tolerance_mm: float = 0.0) -> Drawing:
     cell_mm = tolerance_mm / np.sqrt(2.0)
     # + 0.0 makes one zero of two: -0.0 has other bytes.
     cells = np.floor(drawing.points_mm / cell_mm + _OFF_GRID) if cell_mm > 0 else drawing.points_mm + 0.0
-    closed = closed_strokes(drawing)
+    closed = drawing.closed()
     seen: set[tuple[int, bytes]] = set()
     keep = np.zeros(len(drawing), dtype=bool)
     for i in range(len(drawing)):

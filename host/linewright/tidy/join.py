@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linewright.drawing import Drawing, Indices, Points
-from linewright.tidy.arrange import arrange, closed_strokes, keep_points
+from linewright.tidy.dedupe import drop_repeats
 
 _CROWD: Final = 8
 """Ends of one cell that are compared in one round. Any two ends of a cell may be joined, so a round pairs all but a few
@@ -68,7 +68,7 @@ class _Ends:
         self.at: Points = drawing.points_mm[np.column_stack((first, last)).ravel()]
         self.pen: Indices = np.repeat(drawing.pen, 2)
         self.partner: Indices = np.full(2 * k, _NONE, dtype=np.int64)
-        self.open: NDArray[np.bool_] = np.repeat((last > first) & ~closed_strokes(drawing), 2)
+        self.open: NDArray[np.bool_] = np.repeat((last > first) & ~drawing.closed(), 2)
         # For each end of a chain the end at its other side, and how long the chain is.
         self.far = [end ^ 1 for end in range(2 * k)]
         self.length_mm = np.repeat(drawing.stroke_lengths_mm(), 2).tolist()
@@ -196,7 +196,7 @@ def _joined(drawing: Drawing, partner_of: Indices) -> Drawing:
             strokes.append(enter // 2)
             backwards.append(enter % 2 == 1)
             enter = partner[enter ^ 1]
-    laid = arrange(drawing, np.array(strokes, dtype=np.int64), np.array(backwards, dtype=bool))
+    laid = drawing.select(np.array(strokes, dtype=np.int64), np.array(backwards, dtype=bool))
     return _welded(laid, np.array(chain_starts, dtype=np.int64), np.array(rings, dtype=bool))
 
 
@@ -206,8 +206,4 @@ def _welded(laid: Drawing, chain_starts: Indices, rings: NDArray[np.bool_]) -> D
     first = laid.points_mm[starts[:-1][rings]]
     points = np.insert(laid.points_mm, starts[1:][rings], first, axis=0)
     starts = starts + np.concatenate(([0], np.cumsum(rings)))
-    whole = Drawing(points, starts.astype(np.int64), laid.pen[chain_starts], laid.pens)
-    keep = np.ones(len(points), dtype=bool)
-    keep[1:] = (np.diff(points, axis=0) != 0).any(axis=1)
-    keep[whole.starts[:-1]] = True
-    return keep_points(whole, keep)
+    return drop_repeats(Drawing(points, starts.astype(np.int64), laid.pen[chain_starts], laid.pens))

@@ -9,7 +9,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linewright.drawing import Drawing, Indices, Points
-from linewright.tidy.arrange import arrange, closed_strokes
 
 _LEAF: Final = 8
 """Entries in a leaf: with fewer the tree grows, with more the scans do; 4 to 16 measured alike."""
@@ -54,20 +53,11 @@ def order(drawing: Drawing, *, start_mm: tuple[float, float] = (0.0, 0.0)) -> Dr
         best = found if travel_mm(found, start_mm=here) < travel_mm(given, start_mm=here) else given
         parts.append(best)
         here = (float(best.points_mm[-1, 0]), float(best.points_mm[-1, 1]))
-    if len(parts) <= 1:
-        return parts[0] if parts else drawing
-    offsets = np.cumsum([0, *(p.vertices for p in parts)])
-    starts = [p.starts[:-1] + o for p, o in zip(parts, offsets[:-1], strict=True)]
-    return replace(
-        drawing,
-        points_mm=np.concatenate([p.points_mm for p in parts]),
-        starts=np.append(np.concatenate(starts), offsets[-1]).astype(np.int64),
-        pen=np.concatenate([p.pen for p in parts]),
-    )
+    return Drawing.one_after_the_other(parts) if parts else drawing
 
 
 def _nearest_first(drawing: Drawing, start_mm: tuple[float, float]) -> Drawing:
-    closed = closed_strokes(drawing)
+    closed = drawing.closed()
     entries = _entries(drawing, closed)
     tree = _Tree(drawing.points_mm[entries])
     stroke_of = np.searchsorted(drawing.starts, entries, side="right") - 1
@@ -97,7 +87,7 @@ def _nearest_first(drawing: Drawing, start_mm: tuple[float, float]) -> Drawing:
             backwards.append(back)
             x, y = points[a if back else z].tolist()
     begun = replace(drawing, points_mm=points[turn])
-    return arrange(begun, np.array(chosen, dtype=np.int64), np.array(backwards, dtype=bool))
+    return begun.select(np.array(chosen, dtype=np.int64), np.array(backwards, dtype=bool))
 
 
 def _entries(drawing: Drawing, closed: NDArray[np.bool_]) -> Indices:
