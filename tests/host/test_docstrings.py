@@ -1,0 +1,29 @@
+"""The examples in docstrings show what really comes out."""
+
+from __future__ import annotations
+
+import doctest
+import importlib
+from pathlib import Path
+
+import pytest
+
+import linewright
+
+PACKAGE = Path(linewright.__file__).parent
+MODULES = sorted(
+    ".".join(path.relative_to(PACKAGE.parent).with_suffix("").parts)
+    for path in PACKAGE.rglob("*.py")
+    if ">>> " in path.read_text(encoding="utf-8")
+)
+
+
+def test_there_are_examples():
+    assert "linewright.units" in MODULES
+
+
+@pytest.mark.parametrize("name", MODULES)
+def test_the_examples_of_a_module_hold(name):
+    result = doctest.testmod(importlib.import_module(name))
+    assert result.attempted > 0
+    assert result.failed == 0
