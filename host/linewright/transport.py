@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import errno
 import select
+import socket
 import time
 from dataclasses import replace
 from pathlib import Path
@@ -71,6 +72,9 @@ class SerialTransport:
         self.name = name
         self._port = port
         self._socket: Any = getattr(port, "_socket", None)
+        if self._socket is not None:
+            # Else the system holds small frames back until the other end has confirmed the one before: 40 ms each.
+            self._socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         # Both kinds are a file descriptor on POSIX; Windows device handles cannot be selected and are read by timeout.
         self._descriptor: int | None = None
         with contextlib.suppress(Exception):
