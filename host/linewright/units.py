@@ -101,11 +101,6 @@ def ticks_to_s(ticks: int) -> float:
     return ticks / TICK_HZ
 
 
-def s_to_ticks(s: float) -> int:
-    """Seconds to whole ticks of the pulse clock, nearest."""
-    return round(s * TICK_HZ)
-
-
 def ms_to_ticks(ms: int) -> int:
     """Whole milliseconds to ticks of the pulse clock, exact."""
     return ms * (TICK_HZ // MS_PER_S)

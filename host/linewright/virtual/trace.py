@@ -7,8 +7,8 @@ where that is asked for).
 from __future__ import annotations
 
 import os
-from dataclasses import asdict, dataclass
-from typing import Any, Final
+from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 import shapely
@@ -74,21 +74,6 @@ class TraceReport:
     def check(self, name: str) -> CheckResult:
         """The result of one check by name."""
         return next(check for check in self.checks if check.name == name)
-
-    def to_dict(self) -> dict[str, Any]:
-        """Plain values for JSON, without the drawn path."""
-        return {
-            "words": self.words,
-            "steps": [self.steps_a, self.steps_b],
-            "played_ticks": self.played_ticks,
-            "longest_ticks": self.longest_ticks,
-            "total_s": self.total_s,
-            "end_steps": list(self.end_steps),
-            "lost_steps": list(self.lost_steps),
-            "damaged": self.damaged,
-            "checks": [asdict(check) for check in self.checks],
-            "deviation": asdict(self.deviation) if self.deviation else None,
-        }
 
 
 def read_trace(
