@@ -10,12 +10,13 @@ import signal
 import socket
 import subprocess
 import sys
+import tempfile
 import time
 from pathlib import Path
 
 import pytest
 
-from linewright.errors import PortError
+from linewright.errors import InputError, PortError
 from linewright.virtual.faults import Faults
 from linewright.virtual.launcher import RigOptions, RigProcess
 from linewright.virtual.machine import Machine
@@ -167,8 +168,8 @@ def test_a_second_host_is_refused(start, connect):
         (["--listen", "0.0.0.0:0"], "not a loopback address"),
         (["--listen", "nonsense"], "is not an address and a port"),
         (["--fault", "wobble=1"], "no fault is called"),
-        (["--machine", "{tmp}/none.json"], "cannot run"),
-        (["--tape", "{tmp}/no/such/folder/x.tape"], "cannot run"),
+        (["--machine", "{tmp}/none.json"], "cannot use"),
+        (["--tape", "{tmp}/no/such/folder/x.tape"], "x.tape cannot be written: No such file or directory\n  next: "),
     ],
 )
 def test_bad_options_are_named(start, tmp_path, options, words):
@@ -179,15 +180,37 @@ def test_bad_options_are_named(start, tmp_path, options, words):
     assert "Traceback" not in errors
 
 
-def test_a_missing_micropython_is_named(start, connect, tmp_path):
+def test_a_port_in_use_is_named(start):
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        port = taken.getsockname()[1]
+        process = start("--listen", f"127.0.0.1:{port}")
+        _, errors = process.communicate(timeout=ENDS_S)
+    assert process.returncode == 1
+    assert f"cannot listen on 127.0.0.1:{port}: address already in use\n  next: " in errors
+    assert "Errno" not in errors
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs /dev/full")
+def test_a_full_disk_is_named_and_is_no_bug(start, connect):
+    process = start("--tape", "/dev/full")
+    connect(process).close()
+    _, errors = process.communicate(timeout=ENDS_S)
+    assert process.returncode == 2
+    assert errors.startswith("the tape /dev/full cannot be written: No space left on device\n  next: ")
+    assert "Traceback" not in errors
+
+
+def test_a_missing_micropython_is_named_before_a_host_connects(start, tmp_path):
     os.environ["LINEWRIGHT_MICROPYTHON"] = str(tmp_path / "nothing")
     try:
         process = start("--interpreter", "micropython")
     finally:
         del os.environ["LINEWRIGHT_MICROPYTHON"]
-    connect(process)
-    assert process.wait(ENDS_S) == 1
-    assert "is not a program that can be run" in report(tmp_path)["ended"]
+    words, errors = process.communicate(timeout=ENDS_S)
+    assert process.returncode == 1
+    assert words == ""
+    assert "is not a program that can be run\n  next: " in errors
+    assert "Traceback" not in errors
 
 
 @pytest.mark.parametrize("how", ["host", "sigterm", "sigkill"])
@@ -215,6 +238,13 @@ def test_micropython_leaves_no_orphan(start, connect, tmp_path, how):
 def test_the_launcher_explains_a_rig_that_does_not_start(tmp_path):
     with pytest.raises(PortError, match="did not start"):
         RigProcess(RigOptions(Machine(), tape=tmp_path / "no" / "such" / "x.tape"))
+
+
+def test_the_launcher_names_a_folder_without_room(tmp_path, monkeypatch):
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path / "gone"))
+    with pytest.raises(InputError, match="cannot write its files to") as caught:
+        RigProcess(RigOptions(Machine()))
+    assert "TMPDIR" in caught.value.hint
 
 
 def test_a_rig_ends_with_the_process_that_started_it(tmp_path):

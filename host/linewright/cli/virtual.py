@@ -39,7 +39,7 @@ def virtual(
     """
     from linewright.errors import InputError
     from linewright.virtual.faults import Faults
-    from linewright.virtual.process import INTERPRETERS, main
+    from linewright.virtual.process import INTERPRETERS, serve
 
     if faults:
         output.say(Faults.described())
@@ -60,4 +60,4 @@ def virtual(
         arguments.append("--stay")
     if real_time:
         arguments.append("--real-time")
-    return main(arguments)
+    return serve(arguments)

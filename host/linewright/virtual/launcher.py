@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any, Final, Self
 
 from linewright.drawing import Drawing
-from linewright.errors import PortError
+from linewright.errors import InputError, PortError
 from linewright.virtual.faults import Faults
 from linewright.virtual.machine import Machine
 from linewright.virtual.pipe import package_paths
@@ -57,16 +57,25 @@ class RigProcess:
     ------
     PortError
         If the process does not start.
+    InputError
+        If there is no room for its files.
     """
 
     def __init__(self, options: RigOptions) -> None:
         self.options = options
-        self._folder = Path(tempfile.mkdtemp(prefix="linewright-rig-"))
+        try:
+            self._folder = Path(tempfile.mkdtemp(prefix="linewright-rig-"))
+        except OSError as error:
+            raise _no_room(error) from error
         self.tape = options.tape if options.tape is not None else self._folder / "run.tape"
         self._report = self._folder / "report.json"
         self._errors = self._folder / "errors.txt"
         machine = self._folder / "machine.json"
-        machine.write_text(options.machine.to_json(), encoding="utf-8")
+        try:
+            machine.write_text(options.machine.to_json(), encoding="utf-8")
+        except OSError as error:
+            shutil.rmtree(self._folder, ignore_errors=True)
+            raise _no_room(error) from error
         command = [sys.executable, "-m", "linewright.virtual", "--leash", "--machine", str(machine)]
         command += ["--tape", str(self.tape), "--report", str(self._report), "--interpreter", options.interpreter]
         for fault in options.faults.options():
@@ -151,9 +160,17 @@ class RigProcess:
                 self.close()
                 why = self.last_words() or f"no word from it within {START_S:g} s"
                 self.discard()
-                raise PortError(f"the virtual rig did not start: {why}")
+                message, _, hint = why.partition("\n  next: ")
+                raise PortError(f"the virtual rig did not start: {message}", hint=hint)
             line += piece
         return line.decode().strip().removeprefix(LISTENING)
+
+
+def _no_room(error: OSError) -> InputError:
+    return InputError(
+        f"the virtual rig cannot write its files to {tempfile.gettempdir()}: {error.strerror or error}",
+        hint="make room there, or set TMPDIR to a folder that has some",
+    )
 
 
 def _stop(process: subprocess.Popen[bytes]) -> None:

@@ -28,7 +28,7 @@ from pathlib import Path
 from types import FrameType
 from typing import Any, Final
 
-from linewright.errors import InputError, LinewrightError
+from linewright.errors import InputError, LinewrightError, PortError
 from linewright.units import TICK_HZ
 from linewright.virtual.faults import Faults
 from linewright.virtual.machine import Machine
@@ -42,22 +42,41 @@ LISTENING: Final = "listening on "
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Entry of ``python -m linewright.virtual``; returns the exit code: 0 a planned end, 1 a failure, 2 bad options."""
-    options = _options(argv)
     try:
-        machine = _machine(options)
-        faults = Faults.parse(options.fault)
-        host, port = _address(options.listen)
-        return _run(options, machine, faults, host, port)
+        return serve(argv)
     except LinewrightError as error:
         print(error, file=sys.stderr)
         if error.hint:
-            print(error.hint, file=sys.stderr)
+            print(f"  next: {error.hint}", file=sys.stderr)
         return 2 if isinstance(error, InputError) else 1
-    except OSError as error:
-        print(f"the virtual rig cannot run: {error}", file=sys.stderr)
-        return 1
+
+
+def serve(argv: Sequence[str] | None = None) -> int:
+    """Run the rig as the arguments say; returns 0 after a planned end, 1 when the board's code failed.
+
+    Raises
+    ------
+    InputError
+        If an option is wrong, or a file cannot be written.
+    PortError
+        If the rig cannot listen there, or there is no MicroPython to run the board's code.
+    """
+    options = _options(argv)
+    machine = _machine(options)
+    faults = Faults.parse(options.fault)
+    host, port = _address(options.listen)
+    if options.interpreter == "micropython":
+        from linewright.virtual.pipe import find_micropython
+
+        find_micropython()  # said before a host connects, not after
+    try:
+        return _run(options, machine, faults, host, port)
     except RigEnds:
         return 0
+    except OSError as error:
+        raise InputError(
+            f"the virtual rig cannot go on: {error}", hint="check the folder, its permissions and the free space"
+        ) from error
 
 
 def _options(argv: Sequence[str] | None) -> argparse.Namespace:
@@ -84,8 +103,8 @@ def _machine(options: argparse.Namespace) -> Machine:
     if options.machine is not None:
         try:
             return Machine.from_json(options.machine.read_text(encoding="utf-8"))
-        except ValueError as error:
-            raise InputError(f"{options.machine}: {error}") from error
+        except (OSError, ValueError) as error:
+            raise InputError(f"cannot use {options.machine}: {error}") from error
     # Only here, because the rig's validation takes half of this process's start-up time.
     from linewright.rig import Rig
 
@@ -114,7 +133,7 @@ def _run(options: argparse.Namespace, machine: Machine, faults: Faults, host: st
     signal.signal(signal.SIGINT, _on_signal)
     leash = sys.stdin.fileno() if options.leash else None
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
-    listener = socket.create_server((host, port), family=family)
+    listener = _listener(host, port, family)
     address = listener.getsockname()[:2]
     began_s = time.monotonic()
     ended, error, code = "", "", 0
@@ -132,6 +151,9 @@ def _run(options: argparse.Namespace, machine: Machine, faults: Faults, host: st
                 _run_board(options.interpreter, world)
         except RigEnds as end:
             ended = end.why
+        except LinewrightError as problem:
+            ended = error = str(problem)
+            raise
         except Exception as problem:  # whatever the board's code does wrong belongs in the report
             ended, error, code = f"the board's code failed: {problem}", traceback.format_exc(), 1
             print(error, file=sys.stderr)
@@ -145,6 +167,18 @@ def _run(options: argparse.Namespace, machine: Machine, faults: Faults, host: st
             if options.report is not None:
                 _write_report(options, world, wire, ended, error, time.monotonic() - began_s)
     return code
+
+
+def _listener(host: str, port: int, family: socket.AddressFamily) -> socket.socket:
+    try:
+        return socket.create_server((host, port), family=family)
+    except OSError as error:
+        # Not strerror: `create_server` adds the address to it, which is said already.
+        why = os.strerror(error.errno) if error.errno else str(error)
+        raise PortError(
+            f"the virtual rig cannot listen on {host}:{port}: {why.lower()}",
+            hint="name another port with --listen, or port 0 for any free one",
+        ) from error
 
 
 def _on_signal(number: int, frame: FrameType | None) -> None:  # noqa: ARG001  the signature of a handler

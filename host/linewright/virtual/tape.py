@@ -26,6 +26,7 @@ tape that was cut off (the process was killed) reads up to its last whole value 
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import struct
@@ -69,6 +70,7 @@ class TapeWriter:
 
     def __init__(self, path: str | os.PathLike[str] | None, machine: Machine, faults: Faults) -> None:
         self.words_written = 0
+        self._path = path
         self._file: BinaryIO | None = None
         self._run = bytearray()
         self._run_start = 0
@@ -78,8 +80,11 @@ class TapeWriter:
         header = {"tick_hz": TICK_HZ, "machine": json.loads(machine.to_json()), "faults": faults.options()}
         text = json.dumps(header).encode()
         text += b" " * (-len(text) % 4)
-        self._file = Path(path).open("wb")  # noqa: SIM115  closed by close(), which every owner calls
-        self._file.write(MAGIC + struct.pack("<I", len(text)) + text)
+        try:
+            self._file = Path(path).open("wb")  # noqa: SIM115  closed by close(), which every owner calls
+        except OSError as error:
+            raise self._unwritable(error) from error
+        self._write(MAGIC + struct.pack("<I", len(text)) + text)
 
     def words(self, tick: int, end: int, words: bytes | bytearray | memoryview) -> None:
         """Words as they lie in memory (4 bytes each); the first begins at ``tick``, the last ends at ``end``.
@@ -119,8 +124,11 @@ class TapeWriter:
         """Write what is pending and close the file. May be called again."""
         if self._file is not None:
             self._end_run()
-            self._file.close()
-            self._file = None
+            file, self._file = self._file, None
+            try:
+                file.close()
+            except OSError as error:
+                raise self._unwritable(error) from error
 
     def __enter__(self) -> Self:
         return self
@@ -134,14 +142,32 @@ class TapeWriter:
         if self._file is None:
             return
         self._end_run()
-        self._file.write(_ENTRY.pack(kind, aux, len(values), tick) + array("I", values).tobytes())
+        self._write(_ENTRY.pack(kind, aux, len(values), tick) + array("I", values).tobytes())
 
     def _end_run(self) -> None:
         if self._run and self._file is not None:
-            self._file.write(_ENTRY.pack(WORDS, 0, len(self._run) // 4, self._run_start))
-            self._file.write(self._run)
-            self._run = bytearray()
+            run, self._run = self._run, bytearray()
+            self._write(_ENTRY.pack(WORDS, 0, len(run) // 4, self._run_start))
+            self._write(run)
         self._run_end = -1
+
+    def _write(self, data: bytes | bytearray) -> None:
+        if self._file is None:
+            return
+        try:
+            self._file.write(data)
+        except OSError as error:
+            # What could be written stays: a tape that was cut off can be read. No later entry may follow the gap.
+            file, self._file = self._file, None
+            with contextlib.suppress(OSError):
+                file.close()
+            raise self._unwritable(error) from error
+
+    def _unwritable(self, error: OSError) -> InputError:
+        return InputError(
+            f"the tape {self._path} cannot be written: {error.strerror or error}",
+            hint="check the folder, its permissions and the free space of the disk",
+        )
 
 
 @dataclass(frozen=True, eq=False)
