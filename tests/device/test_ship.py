@@ -15,7 +15,21 @@ from linewright import board_files
 ARCHITECTURES = ("armv6m", "armv7emsp")
 SHIPPED = {file.name: file.path for file in board_files.shipped()}
 # Offered by MicroPython itself on these boards (its documentation, "MicroPython libraries").
-BUILT_IN = {"array", "binascii", "gc", "machine", "micropython", "os", "rp2", "select", "struct", "sys", "time", "vfs"}
+BUILT_IN = {
+    "array",
+    "binascii",
+    "gc",
+    "io",
+    "machine",
+    "micropython",
+    "os",
+    "rp2",
+    "select",
+    "struct",
+    "sys",
+    "time",
+    "vfs",
+}
 
 
 def modules_named_by(path: Path) -> set[str]:

@@ -1,0 +1,660 @@
+"""The board's port on RP2040 and RP2350 under stock MicroPython, 1.23 or later: real pins.
+
+One PIO state machine plays the pulse words, so both motors always keep step.  DMA carries the words to it:
+
+    blocks in RAM --data--> FIFO of 8 words --> state machine --> pins
+                    ^  ^
+      counts ring --'  '-- address ring        (control channels "count" and "address")
+
+The data channel is paced by the state machine.  When it has moved a block it starts "count", which copies the next
+block's length, which starts "address", which copies the next block's address and thereby starts the data channel again.
+An address of zero starts nothing: the chain ends by itself, the FIFO runs dry, the pins keep still.  The processor only
+fills blocks and enters them into the rings.
+
+Which word the player is at follows from three registers, read in this order: how far the data channel has come, how
+full the FIFO is, whether the state machine is between words.  Whatever happens in between two reads, the result is at
+most too low; it never claims a word that has not been played.
+
+Only this module knows `machine` and `rp2`.  Contract: one caller, the main loop.  After `configure` nothing that a
+drawing needs allocates.
+"""
+
+import io
+import os
+import select
+import sys
+import time
+from array import array
+
+import machine
+import rp2
+
+from lineboard.ports import rp2_player
+from linewire import messages
+from linewire.compat import const, micropython, ptr8, ptr32
+
+TICK_HZ = const(5_000_000)
+BLOCKS = const(8)
+MAX_RATE = const(100_000)  # steps/s and motor, see DEVELOPERS.md: the kernel's cost per word, with half the time left
+
+SERVO_HZ = const(50)
+
+_MASK = const(0x3FFFFFFF)
+# Entries of a ring: more than BLOCKS + 1, a power of two, because DMA wraps addresses by masking bits.
+_RING = const(16)
+_RING_MASK = const(15)
+_RING_BYTES = const(64)
+_RING_BITS = const(6)
+
+# Bytes are exchanged with the USB port in units of these sizes, see `read_into` and `write`.
+_IN_UNIT = const(32)
+_OUT_UNIT = const(64)
+
+# Where the registers are (RP2040 data sheet, 2.5.7 and 3.7; the same in RP2350's, but for two).
+_PIO0 = 0x50200000
+_DMA = 0x50000000
+_DMA_INTR = 0x400
+_DMA_INTS0 = 0x40C
+_CHAN_ABORT_RP2040 = 0x444
+_CHAN_ABORT_RP2350 = 0x464
+_IO_BANK0_RP2040 = 0x40014000
+_IO_BANK0_RP2350 = 0x40028000
+_OUTOVER_RP2040 = const(8)  # lowest bit of the two-bit field in GPIOn_CTRL; 1 = inverted
+_OUTOVER_RP2350 = const(12)
+# In units of 32 bits, for pointers.
+_FLEVEL = const(3)
+_DBG_PADOUT = const(15)
+_SM0_SHIFTCTRL = const(52)
+_SM0_ADDR = const(53)
+_SM0_INSTR = const(54)
+_READ_ADDR = const(0)
+_WRITE_ADDR = const(1)
+_TRANS_COUNT = const(2)
+_AL1_CTRL = const(4)
+_READ_ADDR_TRIG = const(15)
+_SET_PINS_0 = const(0xE000)  # the instruction "set pins, 0"
+_EN = const(1)
+
+# Indices into the control array that the viper functions share.
+_C_PIO = const(0)  # addresses: of the PIO block,
+_C_INTR = const(1)  # of the DMA's raw interrupt flags,
+_C_INTS = const(2)  # of where they are cleared,
+_C_ABORT = const(3)
+_C_DATA = const(4)  # of each channel's registers,
+_C_COUNT = const(5)
+_C_ADDRESS = const(6)
+_C_COUNTS = const(7)  # and of the rings
+_C_ADDRESSES = const(8)
+_C_BIT = const(9)  # the data channel's bit in the flags
+_C_CHANNELS = const(10)  # the bits of all three
+_C_IDLE_PC = const(11)  # where the state machine waits for a word
+_C_SUBMITTED = const(12)  # blocks, modulo 2^30
+_C_FINISHED = const(13)
+_C_BEGUN = const(14)  # blocks of which at least one word has been taken
+_C_BLOCK = const(15)  # result of the last look: the block of the last word taken,
+_C_WORD = const(16)  # how many of its words have been taken,
+_C_PLAYING = const(17)  # and 1 if the last of them is being played
+_C_SIZE = const(18)
+
+_SETTING = messages.SETTING_BY_NAME
+_STEP_WIDTH_NS = _SETTING["step_width_ns"][1]
+_DIRECTION_SETUP_NS = _SETTING["direction_setup_ns"][1]
+_MAX_RATE = _SETTING["max_rate"][1]
+_REVERSED_A = _SETTING["reversed_a"][1]
+_REVERSED_B = _SETTING["reversed_b"][1]
+_PIN_NAMES = ("step_a", "direction_a", "step_b", "direction_b", "enable", "servo", "endstop_x", "endstop_y")
+_PIN_KEYS = tuple(_SETTING["pin_" + name][1] for name in _PIN_NAMES)
+_STEP_A, _DIRECTION_A, _STEP_B, _DIRECTION_B, _ENABLE, _SERVO, _ENDSTOP_X, _ENDSTOP_Y = range(8)
+# The pins as they were last time, for safe levels before the host has said anything.
+_PINS_FILE = "pins.txt"
+# The digest of what was put on the board (`linewright.board_files.digest`), in hexadecimal.
+DIGEST_FILE = "digest.txt"
+
+
+@micropython.viper
+def _address(buffer: ptr8) -> int:
+    return int(buffer)  # type: ignore[call-overload]
+
+
+@micropython.viper
+def _look(control: ptr32, words: ptr32, count: int) -> int:
+    """Enter a block (if `count` is not 0), keep the chain going, and find out where the player is.
+
+    Returns blocks finished, modulo 2^30.
+    """
+    data = ptr32(control[_C_DATA])
+    copier = ptr32(control[_C_ADDRESS])
+    counts = ptr32(control[_C_COUNTS])
+    addresses = ptr32(control[_C_ADDRESSES])
+    base = int(control[_C_ADDRESSES])
+    flags = ptr32(control[_C_INTR])
+    bit = int(control[_C_BIT])
+    submitted = int(control[_C_SUBMITTED])
+    if count:
+        slot = submitted & _RING_MASK
+        addresses[(slot + 1) & _RING_MASK] = 0
+        counts[slot] = count
+        # Last, because from here on the chain may take it.
+        addresses[slot] = int(words)  # type: ignore[call-overload]
+        submitted = (submitted + 1) & _MASK
+        control[_C_SUBMITTED] = submitted
+
+    # Has the chain ended?  The flag is set by the zero address itself; the channel's BUSY bit would race with the
+    # hand-over.  If something has been entered where the zero was, go on from there.
+    ended = int(flags[0]) & bit
+    if ended:
+        slot = (((int(copier[_READ_ADDR]) - base) >> 2) - 1) & _RING_MASK
+        if addresses[slot]:
+            ptr32(control[_C_INTS])[0] = bit
+            copier[_READ_ADDR] = base + (slot << 2)
+            ptr32(control[_C_COUNT])[_READ_ADDR_TRIG] = int(control[_C_COUNTS]) + (slot << 2)
+            ended = 0
+
+    # How far the data channel has come: block and word.  While the next block is being handed over, its registers still
+    # show the one before; none of the next has been moved then.
+    finished = int(control[_C_FINISHED])
+    block = submitted
+    word = 0
+    if ended == 0:
+        reached = int(copier[_READ_ADDR])
+        at = int(data[_READ_ADDR])
+        while int(copier[_READ_ADDR]) != reached:
+            reached = int(copier[_READ_ADDR])
+            at = int(data[_READ_ADDR])
+        taken = (((reached - base) >> 2) - finished) & _RING_MASK
+        block = finished
+        if taken:
+            block = (finished + taken - 1) & _MASK
+            slot = block & _RING_MASK
+            word = (at - int(addresses[slot])) >> 2
+            if word < 0 or word > int(counts[slot]):
+                word = 0
+
+    # Take away what is still in the FIFO.
+    pio = ptr32(control[_C_PIO])
+    level = int(pio[_FLEVEL]) & 15
+    playing = 1
+    if int(pio[_SM0_ADDR]) & 31 == int(control[_C_IDLE_PC]):
+        playing = 0
+    while level >= word and block != finished:
+        level -= word
+        block = (block - 1) & _MASK
+        word = int(counts[block & _RING_MASK])
+    word -= level
+    begun = block
+    if word <= 0:
+        word = 0
+        playing = 0
+    else:
+        begun = (block + 1) & _MASK
+    control[_C_BLOCK] = block
+    control[_C_WORD] = word
+    control[_C_PLAYING] = playing
+    control[_C_BEGUN] = begun
+    if word and word - playing == int(counts[block & _RING_MASK]):
+        block = begun
+    control[_C_FINISHED] = block
+    return block
+
+
+@micropython.viper
+def _break_off(control: ptr32):
+    """Stop all channels, empty the FIFO, lower the step pins.  The state machine is not running."""
+    pio = ptr32(control[_C_PIO])
+    channels = int(control[_C_CHANNELS])
+    # A channel must not be restarted by one that is being stopped: disable them first (RP2350 erratum E5).
+    i = _C_DATA
+    while i <= _C_ADDRESS:
+        channel = ptr32(control[i])
+        channel[_AL1_CTRL] = int(channel[_AL1_CTRL]) & (0 - 2)
+        i += 1
+    abort = ptr32(control[_C_ABORT])
+    abort[0] = channels
+    i = 0
+    while int(abort[0]) & channels and i < 100:  # cleared within a few cycles
+        i += 1
+    pio[_SM0_INSTR] = _SET_PINS_0
+    # Any change of the joining empties the FIFO (RP2040 data sheet, 3.5.4).
+    shift = int(pio[_SM0_SHIFTCTRL])
+    i = 31  # FJOIN_RX; a constant of that size would be an object
+    pio[_SM0_SHIFTCTRL] = shift ^ (1 << i)
+    pio[_SM0_SHIFTCTRL] = shift
+
+
+@micropython.viper
+def _arm(control: ptr32):
+    """Bring the rings and channels into the state of a chain that has just ended."""
+    addresses = ptr32(control[_C_ADDRESSES])
+    i = 0
+    while i < _RING:
+        addresses[i] = 0
+        i += 1
+    submitted = int(control[_C_SUBMITTED])
+    control[_C_FINISHED] = submitted
+    control[_C_BEGUN] = submitted
+    i = _C_DATA
+    while i <= _C_ADDRESS:
+        channel = ptr32(control[i])
+        channel[_AL1_CTRL] = int(channel[_AL1_CTRL]) | _EN
+        i += 1
+    ptr32(control[_C_INTS])[0] = int(control[_C_BIT])
+    ptr32(control[_C_ADDRESS])[_READ_ADDR] = int(control[_C_ADDRESSES]) + (((submitted + 1) & _RING_MASK) << 2)
+    ptr32(control[_C_DATA])[_READ_ADDR_TRIG] = 0
+
+
+@micropython.viper
+def _copy(target: ptr8, source: ptr8, at: int, count: int, size: int):
+    """target[0:count] = source[at:at + count], and zeros up to `size`."""
+    i = 0
+    while i < count:
+        target[i] = source[at + i]
+        i += 1
+    while i < size:
+        target[i] = 0
+        i += 1
+
+
+class _Filler(io.IOBase):
+    """Stands in for bytes that the USB port does not have, so that reading a whole unit never blocks.
+
+    Installed with `os.dupterm`, it is asked once for each missing byte.  While `on`, it hands out zeros, which mean
+    nothing between frames, and counts them.  Else it gives what is left in `rest`, then nothing.
+    """
+
+    def __init__(self):
+        self.on = False
+        self.count = 0
+        self.rest = b""
+
+    def readinto(self, buffer):
+        if self.on:
+            self.count += 1
+            buffer[0] = 0
+            return 1
+        if self.rest:
+            buffer[0] = self.rest[0]
+            self.rest = self.rest[1:]
+            return 1
+        return None
+
+    def write(self, buffer):
+        return len(buffer)
+
+    def ioctl(self, _request, _argument):
+        return 0  # never a reason to wake up
+
+
+class Rp2Port:
+    """Pins, player, clock and USB serial port of the microcontroller that this runs on."""
+
+    tick_hz = TICK_HZ
+    max_rate = MAX_RATE
+
+    def __init__(self):
+        self._pins = [-1] * len(_PIN_NAMES)
+        self._enable = None
+        self._endstops = [None, None]
+        self._servo_pwm = None
+        self._make_safe(self._remembered())
+        self._is_rp2350 = "RP2350" in sys.implementation._machine
+        self.kind = "rp2350" if self._is_rp2350 else "rp2040"
+        if machine.freq() % rp2_player.PIO_HZ:
+            machine.freq(150_000_000 if self._is_rp2350 else 125_000_000)
+        self.overhead_ticks = 1
+        self._player = None
+        self._program = None
+        self._last = 0  # its last instruction, counted from its first
+        self._width_us = 0
+        self._servo_us = array("H", [0] * _RING)
+        self._servos_shown = 0
+        self._take_channels()
+        self._shape(_SETTING["step_width_ns"][4], _SETTING["direction_setup_ns"][4])
+
+        self._filler = _Filler()
+        self._stdin = sys.stdin.buffer
+        self._stdout = sys.stdout.buffer
+        self._in_poll = select.poll()
+        self._in_poll.register(sys.stdin, select.POLLIN)
+        self._out_poll = select.poll()
+        self._out_poll.register(sys.stdout, select.POLLOUT)
+        self._out = bytearray(_OUT_UNIT)
+        self._read_buffer = None
+        self._read_views = []
+        micropython.kbd_intr(-1)
+        os.dupterm(self._filler)
+
+    def close(self):
+        """Leave everything safe, and the USB port to the prompt."""
+        self.halt()
+        self.servo(0)
+        self.enable(False)
+        micropython.kbd_intr(3)
+        self._filler.on = False
+
+    # Settings.
+
+    def refuses(self, settings):
+        """What of these settings this board cannot do, as (key, value, low, high); None if nothing."""
+        step_a = settings[_PIN_KEYS[_STEP_A]]
+        highest = 47 if self._is_rp2350 else 29
+        for key in _PIN_KEYS:
+            if settings[key] > highest:
+                return (key, settings[key], -1, highest)
+        if step_a < 0 or step_a + 3 > 31:
+            # The state machine counts its 32 pins from 0.
+            return (_PIN_KEYS[_STEP_A], step_a, 0, min(highest, 31) - 3)
+        for which, after in ((_STEP_B, 1), (_DIRECTION_A, 2), (_DIRECTION_B, 3)):
+            pin = settings[_PIN_KEYS[which]]
+            if pin != step_a + after:
+                return (_PIN_KEYS[which], pin, step_a + after, step_a + after)
+        overhead, _, _ = rp2_player.timing(settings[_STEP_WIDTH_NS], settings[_DIRECTION_SETUP_NS])
+        if settings[_MAX_RATE] > TICK_HZ // overhead:
+            return (_MAX_RATE, settings[_MAX_RATE], 1, TICK_HZ // overhead)
+        return None
+
+    def configure(self, settings):
+        """Take over the rig's settings (by key of `messages.SETTINGS`).  Only while the player is idle."""
+        pins = [settings[key] for key in _PIN_KEYS]
+        if pins != self._pins:
+            self._make_safe(pins)
+            self._remember(pins)
+        self._shape(settings[_STEP_WIDTH_NS], settings[_DIRECTION_SETUP_NS])
+        if pins[_STEP_A] >= 0:
+            self._start_player()
+            self._reverse(pins[_DIRECTION_A], settings[_REVERSED_A])
+            self._reverse(pins[_DIRECTION_B], settings[_REVERSED_B])
+
+    def _shape(self, step_width_ns, direction_setup_ns):
+        self._timing = rp2_player.timing(step_width_ns, direction_setup_ns)
+        self.overhead_ticks = self._timing[0]
+        self._width_us = step_width_ns // 1000 + 1
+
+    def _start_player(self):
+        if self._player is not None:
+            self._player.active(0)
+            rp2.PIO(0).remove_program(self._program)
+        self._program = rp2_player.assemble(*self._timing)
+        self._last = len(self._program[0]) - 1
+        base = machine.Pin(self._pins[_STEP_A])
+        self._player = rp2.StateMachine(0, self._program, freq=rp2_player.PIO_HZ, out_base=base, set_base=base)
+        self._player.restart()  # goes to the start of the program
+        self._control[_C_IDLE_PC] = machine.mem32[_PIO0 + 4 * _SM0_ADDR] & 31
+        _arm(self._control)
+        self._player.active(1)
+
+    def _reverse(self, pin, on):
+        # The PIO cannot turn single pins around.  The pad's own inverter does it without cost, where changing every
+        # word would take time in the path that has least of it.
+        if self._is_rp2350:
+            register, shift = _IO_BANK0_RP2350 + 8 * pin + 4, _OUTOVER_RP2350
+        else:
+            register, shift = _IO_BANK0_RP2040 + 8 * pin + 4, _OUTOVER_RP2040
+        machine.mem32[register] = (machine.mem32[register] & ~(3 << shift)) | (on << shift)
+
+    def _make_safe(self, pins):
+        """Bring the pins of a rig to levels at which nothing moves: drivers off, steps low, no servo pulses."""
+        pin = machine.Pin
+        if pins[_ENABLE] >= 0:
+            self._enable = pin(pins[_ENABLE], pin.OUT, value=1)  # drivers are off while it is high
+        else:
+            self._enable = None
+        for which in (_STEP_A, _STEP_B, _DIRECTION_A, _DIRECTION_B):
+            if pins[which] >= 0:
+                pin(pins[which], pin.OUT, value=0)
+        if self._servo_pwm is not None:
+            self._servo_pwm.deinit()
+            self._servo_pwm = None
+        if pins[_SERVO] >= 0:
+            pin(pins[_SERVO], pin.OUT, value=0)
+            self._servo_pwm = machine.PWM(pin(pins[_SERVO]), freq=SERVO_HZ, duty_u16=0)
+        # Switches go to ground, and the inputs' own resistors pull them up.
+        for axis in (0, 1):
+            number = pins[_ENDSTOP_X + axis]
+            self._endstops[axis] = pin(number, pin.IN, pin.PULL_UP) if number >= 0 else None
+        self._pins = pins
+
+    def _remembered(self):
+        try:
+            with open(_PINS_FILE) as file:
+                pins = [int(number) for number in file.read().split()]
+        except (OSError, ValueError):
+            pins = []
+        return pins if len(pins) == len(_PIN_NAMES) else [-1] * len(_PIN_NAMES)
+
+    def _remember(self, pins):
+        try:
+            with open(_PINS_FILE, "w") as file:
+                file.write(" ".join([str(pin) for pin in pins]))
+        except OSError:
+            pass  # a full flash; the drivers' own pull-ups have to do at the next start
+
+    # The player.
+
+    def _take_channels(self):
+        # The rings live in one piece of memory, each aligned to its own size.
+        self._memory = bytearray(3 * _RING_BYTES)
+        counts = (_address(self._memory) + _RING_BYTES - 1) & ~(_RING_BYTES - 1)
+        addresses = counts + _RING_BYTES
+        # The channels stay ours: what is not referenced is collected and freed.
+        self._channels = (rp2.DMA(), rp2.DMA(), rp2.DMA())
+        data, count, address = self._channels
+        at = [_DMA + 0x40 * channel.channel for channel in self._channels]
+        self._control = array("I", [0] * _C_SIZE)
+        control = self._control
+        control[_C_PIO] = _PIO0
+        control[_C_INTR] = _DMA + _DMA_INTR
+        control[_C_INTS] = _DMA + _DMA_INTS0
+        control[_C_ABORT] = _DMA + (_CHAN_ABORT_RP2350 if self._is_rp2350 else _CHAN_ABORT_RP2040)
+        control[_C_DATA], control[_C_COUNT], control[_C_ADDRESS] = at
+        control[_C_COUNTS] = counts
+        control[_C_ADDRESSES] = addresses
+        control[_C_BIT] = 1 << data.channel
+        control[_C_CHANNELS] = 1 << data.channel | 1 << count.channel | 1 << address.channel
+        # `irq_quiet`: the flag then tells of zero addresses only.  Request 0 is the state machine's wish for a word, 63
+        # means as fast as possible.
+        data.config(
+            read=0,
+            write=_PIO0 + 0x10,  # its FIFO
+            count=0,
+            ctrl=data.pack_ctrl(inc_write=False, treq_sel=0, chain_to=count.channel, irq_quiet=True),
+        )
+        for channel, target, source, after in (
+            (count, at[0] + 4 * _TRANS_COUNT, counts, address.channel),
+            (address, at[0] + 4 * _READ_ADDR_TRIG, addresses, address.channel),
+        ):
+            channel.config(
+                read=source,
+                write=target,
+                count=1,
+                ctrl=channel.pack_ctrl(
+                    inc_write=False,
+                    ring_sel=False,
+                    ring_size=_RING_BITS,
+                    treq_sel=63,
+                    chain_to=after,
+                    irq_quiet=True,
+                ),
+            )
+        _arm(control)
+
+    def room(self):
+        """Blocks that may be submitted now."""
+        return BLOCKS - ((self._control[_C_SUBMITTED] - self.finished()) & _MASK)
+
+    def submit(self, words, count, servo_us):
+        """Queue `words[0:count]` (owned by the player until played); `servo_us` applies as the block begins."""
+        self._servo_us[self._control[_C_SUBMITTED] & _RING_MASK] = servo_us
+        _look(self._control, words, count)
+        self._show_servo()
+
+    def finished(self):
+        """Blocks finished since the start, modulo 2^30, those dropped by `halt` included."""
+        finished = _look(self._control, self._control, 0)
+        if self._servos_shown != self._control[_C_BEGUN]:
+            self._show_servo()
+        return finished
+
+    def playing(self):
+        return self._control[_C_SUBMITTED] != self.finished()
+
+    def _show_servo(self):
+        # Nobody interrupts the processor as a block begins; it is seen in the next turn of the loop, or in the next
+        # slice of `pause`, a millisecond later.  The servo itself looks every 20 ms.
+        begun = self._control[_C_BEGUN]
+        while self._servos_shown != begun:
+            us = self._servo_us[self._servos_shown & _RING_MASK]
+            if us:
+                self.servo(us)
+            self._servos_shown = (self._servos_shown + 1) & _MASK
+
+    def halt(self):
+        """Stop the player at once; returns how many words (the last ones submitted) were not played."""
+        control = self._control
+        unplayed = 0
+        if self._player is not None:
+            self._player.active(0)
+            time.sleep_us(self._width_us)  # a pulse that has begun gets its width; DMA comes to rest
+            _look(control, control, 0)
+            block = control[_C_BLOCK]
+            while block != control[_C_SUBMITTED]:
+                unplayed += self._length(block)
+                block = (block + 1) & _MASK
+            unplayed -= control[_C_WORD]
+            if control[_C_PLAYING] and not self._stepped():
+                unplayed += 1
+            _break_off(control)
+            self._player.restart()
+        _arm(control)
+        self._servos_shown = control[_C_SUBMITTED]
+        if self._player is not None:
+            self._player.active(1)
+        return unplayed
+
+    def _length(self, block):
+        return machine.mem32[self._control[_C_COUNTS] + 4 * (block & _RING_MASK)]
+
+    def _stepped(self):
+        """The word that was being played when the state machine was stopped has made its edge."""
+        levels = machine.mem32[_PIO0 + 4 * _DBG_PADOUT] >> self._pins[_STEP_A]
+        after = (machine.mem32[_PIO0 + 4 * _SM0_ADDR] & 31) - self._control[_C_IDLE_PC]
+        # After the edge the pins are high, until the last instruction of the program lowers them.
+        return levels & 3 != 0 or after == self._last
+
+    # The rest.
+
+    def servo(self, us):
+        """Set the servo now.  0 = no pulses."""
+        if self._servo_pwm is not None:
+            self._servo_pwm.duty_ns(us * 1000)
+
+    def enable(self, on):
+        if self._enable is not None:
+            self._enable(0 if on else 1)
+
+    def mark(self, a, b):
+        """There is no tape to be told."""
+
+    def endstop(self, which):
+        """Raw level of an endstop, 0 = x, 1 = y; True = pressed."""
+        pin = self._endstops[which]
+        return pin is not None and pin() == 0
+
+    def now_us(self):
+        return time.ticks_us()
+
+    def pause(self, max_us, _expecting):
+        """Sleep until something happens, at most `max_us`."""
+        if max_us < 1000:
+            time.sleep_us(max_us)
+            return
+        begun_us = time.ticks_us()
+        finished = self.finished()
+        x = self.endstop(0)
+        y = self.endstop(1)
+        slice_ms = 1 if finished != self._control[_C_SUBMITTED] else 10
+        left_us = max_us
+        while left_us >= 1000:
+            for _ in self._in_poll.ipoll(min(slice_ms, left_us // 1000)):
+                return
+            if self.finished() != finished or self.endstop(0) != x or self.endstop(1) != y:
+                return
+            left_us = max_us - time.ticks_diff(time.ticks_us(), begun_us)
+
+    def read_into(self, buffer):
+        """Move waiting bytes from the host into `buffer`; returns how many.  Never blocks.
+
+        MicroPython's `readinto` waits until its buffer is full.  One byte at a time costs five times as much as whole
+        units; so units it is, and `_Filler` supplies what is missing at the end.  Zeros in the middle of a frame would
+        damage it, and it would be sent again; but USB packets are 64 bytes long, all but the last of a transfer, and
+        transfers end with frames.
+        """
+        if buffer is not self._read_buffer:
+            whole = memoryview(buffer)
+            starts = range(0, len(buffer) - _IN_UNIT + 1, _IN_UNIT)
+            self._read_views = [(whole[at : at + 1], whole[at + 1 : at + _IN_UNIT]) for at in starts]
+            self._read_buffer = buffer
+        filler = self._filler
+        filler.count = 0
+        filler.on = True
+        n = 0
+        for first, others in self._read_views:
+            self._stdin.readinto(first)
+            if filler.count:
+                break
+            self._stdin.readinto(others)
+            n += _IN_UNIT
+            if filler.count:
+                filler.on = False
+                self._mind_prompt(first, others, _IN_UNIT - filler.count)
+                break
+        filler.on = False
+        return n
+
+    def _mind_prompt(self, first, others, n):
+        """Somebody wants the prompt: carriage return and Ctrl-C alone, or with the next request right behind.
+
+        No frame looks like that, because each ends with a zero.
+        """
+        if 2 <= n <= 4 and first[0] == 0x0D and others[0] == 0x03:
+            self._filler.rest = bytes(others[1 : n - 1])
+            raise KeyboardInterrupt
+
+    def write(self, buffer, n):
+        """Send `buffer[0:n]` to the host; returns how many bytes were taken.  Never blocks.
+
+        The port says whether it has any room, but not how much, and waits half a second for a host that has stopped
+        reading.  As everything goes out in whole units (filled up with zeros, which mean nothing between frames), and
+        the port's buffer holds a whole number of them, any room is enough for one.
+        """
+        sent = 0
+        while sent < n:
+            room = False
+            for _ in self._out_poll.ipoll(0):
+                room = True
+            if not room:
+                break
+            part = min(_OUT_UNIT, n - sent)
+            _copy(self._out, buffer, sent, part, _OUT_UNIT)
+            self._stdout.write(self._out)
+            sent += part
+        return sent
+
+
+def main():
+    """Run the board until somebody asks for the prompt."""
+    from lineboard.board import Board  # here, because the board's parts must not depend on a port, nor it on them
+
+    port = Rp2Port()
+    try:
+        Board(port, _digest(), int.from_bytes(os.urandom(2), "big") % 65535 + 1).run()
+    finally:
+        port.close()
+
+
+def _digest():
+    # Whoever puts the files on the board writes this last; without it, the copy was interrupted.
+    try:
+        with open(DIGEST_FILE) as file:
+            return int(file.read(), 16)
+    except (OSError, ValueError):
+        return 0

