@@ -62,6 +62,11 @@ class Run:
 def draw(tmp_path, strokes, rig=BY_HAND, *, faults=None, wire=None, on_progress=None, control=None) -> Run:
     """Plan and draw in lockstep. ``on_progress(progress, link, control)`` may interfere."""
     program = plan(Drawing.from_strokes(strokes), rig)
+    return draw_program(tmp_path, program, rig, faults=faults, wire=wire, on_progress=on_progress, control=control)
+
+
+def draw_program(tmp_path, program, rig, *, faults=None, wire=None, on_progress=None, control=None) -> Run:
+    """Draw in lockstep what is planned already."""
     tape = tmp_path / "run.tape"
     lockstep = LockstepRig(Machine.from_rig(rig), faults=faults, tape=tape, wire=wire)
     control = control or Control()
