@@ -14,7 +14,9 @@
           ├── NoAnswer       the port is open and nobody speaks our protocol
           ├── Mismatch       the board speaks another version or carries other code
           ├── Refused        the board refused a request (field, value, range)
-          └── BoardFault     the board stopped itself (fault name, position trusted or not)
+          ├── BoardFault     the board stopped itself (fault name, position trusted or not)
+          ├── PromptError    MicroPython's prompt answered with an error
+          └── FlashError     the code cannot be put on this board
 
 A message says what was wrong, the value, the limit and where; ``hint`` says what to do next.
 Anything else that escapes is a bug in Linewright.
@@ -125,3 +127,15 @@ class BoardFault(LinkError):
         super().__init__(f"the board stopped with fault '{name}'; {trust}", hint=hint)
         self.name = name
         self.position_trusted = position_trusted
+
+
+class PromptError(LinkError):
+    """Code that was run at MicroPython's prompt raised. ``words`` are the board's own."""
+
+    def __init__(self, words: str) -> None:
+        super().__init__(f"MicroPython says: {words.strip()}")
+        self.words = words
+
+
+class FlashError(LinkError):
+    """This version's code cannot be put on this board."""

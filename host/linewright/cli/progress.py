@@ -62,6 +62,11 @@ class ProgressBar:
         if self._bar is not None and self._task is not None:
             self._bar.update(self._task, description=state)
 
+    def share(self, state: str, done: float) -> None:
+        """How much of it is done, 0 to 1."""
+        if self._bar is not None and self._task is not None:
+            self._bar.update(self._task, description=state, completed=done)
+
     def show(self, progress: Progress) -> None:
         """Called by the session as the pen gets on."""
         if self._bar is None or self._task is None:

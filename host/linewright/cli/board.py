@@ -1,0 +1,275 @@
+"""``linewright board``: put the code on a board, look at it, move it by hand."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from linewright.cli import cautions, options, output
+
+if TYPE_CHECKING:
+    from linewright.board_status import BoardStatus
+    from linewright.rig import Rig
+    from linewright.session import Session
+
+app = typer.Typer(
+    help="Put the code on a board, look at it, move the machine by hand.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+)
+
+EXIT_FAILED = 3
+"""A check has failed: the board or its link is not fit for use, as with any other failure of the link."""
+
+Port = Annotated[
+    str,
+    typer.Option(
+        "--port",
+        help="serial:PATH (such as serial:/dev/ttyACM0), socket:HOST:PORT, or virtual: a virtual rig that lasts as "
+        "long as the command.",
+    ),
+]
+# Negative numbers look like options to the parser; so what it does not know is left to be read as a number.
+_NEGATIVE = {"ignore_unknown_options": True}
+
+
+@app.command()
+def flash(
+    port: Port,
+    rig_file: options.RigFile = None,
+    source: Annotated[bool, typer.Option("--source", help="Copy the files as they are, not compiled.")] = False,
+    as_json: options.AsJson = False,
+) -> None:
+    """Put this version's code on a board that runs MicroPython.
+
+    Compiled for its processor, and checked file by file. May be repeated; what else is on the board stays there.
+    """
+    from linewright import flashing
+    from linewright.cli.progress import ProgressBar
+    from linewright.errors import InputError, Mismatch
+    from linewright.prompt import Prompt
+    from linewright.session import Session
+    from linewright.transport import open_transport
+    from linewright.views import board_report
+
+    kind, _, path = port.partition(":")
+    if kind != "serial" or not path:
+        raise InputError(
+            f"{port!r} is not a board's serial port",
+            hint="write serial:PATH, such as serial:/dev/ttyACM0; a virtual rig needs no flashing, it runs this "
+            "version's code already",
+        )
+    rig = options.load_rig(rig_file)
+    with ProgressBar(shown=not as_json) as bar, Prompt(path) as prompt:
+        result = flashing.flash(
+            prompt, compiled=not source, on_progress=lambda done, total: bar.share("copying", done / max(total, 1))
+        )
+        bar.say("starting the board")
+        prompt.restart()
+    link = open_transport(port)
+    try:
+        greeting = Session(link, rig).hello()
+    finally:
+        link.close()
+    if not greeting.same_code:
+        raise Mismatch(
+            f"the board has the right files, but greets with code {greeting.digest:08x} instead of {result.digest:08x}",
+            hint="unplug it, plug it in again, and try `linewright board check`",
+        )
+    warnings = list(result.warnings)
+    if rig_file is not None and rig.board not in (greeting.board, "virtual"):
+        warnings.append(f"the rig file says {rig.board}, this is {greeting.board}")
+    if as_json:
+        output.emit_json({"port": port, **result.describe(), "warnings": warnings})
+        return
+    for warning in warnings:
+        output.warn(warning)
+    output.console().print(board_report.flash_table(result, port))
+
+
+@app.command()
+def info(port: Port = "virtual", rig_file: options.RigFile = None, as_json: options.AsJson = False) -> None:
+    """Show what the board says: code, limits, state, fault, position.
+
+    Changes nothing and moves nothing.
+    """
+    with _session(port, rig_file) as (session, rig):
+        session.hello()
+        _show(_status(session, rig), port, as_json)
+
+
+@app.command()
+def check(port: Port = "virtual", rig_file: options.RigFile = None, as_json: options.AsJson = False) -> int:
+    """Test link, code, settings, switches, queue and clock.
+
+    No motor moves; a board that has just started raises the pen.
+    """
+    from linewright.board_check import check_board
+    from linewright.views import board_report
+
+    _warn_before_moving(port)
+    with _session(port, rig_file) as (session, rig):
+        findings = list(check_board(session, rig))
+    failed = [finding.name for finding in findings if finding.outcome == "failed"]
+    if as_json:
+        rows = [{"name": one.name, "outcome": one.outcome, "said": one.said, "hint": one.hint} for one in findings]
+        output.emit_json({"port": port, "passed": not failed, "checks": rows})
+    else:
+        output.console().print(board_report.check_table(findings, port))
+    return EXIT_FAILED if failed else 0
+
+
+@app.command()
+def home(port: Port = "virtual", rig_file: options.RigFile = None, as_json: options.AsJson = False) -> None:
+    """Find the endstops, several times each, and say how well they agree.
+
+    Without endstops, where the pen is becomes the park position. A drawing that was left unfinished is abandoned.
+    """
+    _warn_before_moving(port)
+    with _session(port, rig_file) as (session, rig):
+        session.greet()
+        if _status(session, rig).state in ("drawing", "holding"):
+            output.warn("a drawing that was left unfinished is given up")
+        homed = session.home()
+        status = _status(session, rig)
+    spreads = {}
+    for axis, motor in (("x", rig.a), ("y", rig.b)):
+        if passes := homed.get(f"{axis}_passes", 0):
+            steps = homed[f"{axis}_spread_steps"]
+            spreads[axis] = {"passes": passes, "spread_steps": steps, "spread_mm": steps / motor.steps_per_mm}
+    if as_json:
+        output.emit_json({"port": port, "switches": spreads, **status.describe()})
+        return
+    for axis, found in spreads.items():
+        output.say(f"{axis}: {found['passes']} approaches within {found['spread_mm']:.4f} mm")
+    _say_position(status)
+
+
+@app.command(context_settings=_NEGATIVE)
+def jog(
+    x_mm: Annotated[float, typer.Argument(metavar="X", help="mm to the right; with --to, the place itself.")],
+    y_mm: Annotated[float, typer.Argument(metavar="Y", help="mm down; with --to, the place itself.")],
+    to: Annotated[bool, typer.Option("--to", help="X and Y are a machine position instead of a way.")] = False,
+    port: Port = "virtual",
+    rig_file: options.RigFile = None,
+    as_json: options.AsJson = False,
+) -> None:
+    """Move the pen by X and Y millimetres, or to a place.
+
+    Straight, pen up, within the machine's reach and at the rig's own speed. The machine must be homed.
+    """
+    from linewright.errors import LinkError
+
+    _warn_before_moving(port)
+    with _session(port, rig_file) as (session, rig):
+        session.greet()
+        here = _status(session, rig)
+        if here.position_mm is None:
+            lasting = "; a virtual rig that lasts: `linewright virtual --stay`" if port.startswith("virtual") else ""
+            raise LinkError(
+                "the board does not know where the pen is",
+                hint=f"home first: linewright board home --port {port}{lasting}",
+            )
+        x, y = (x_mm, y_mm) if to else (here.position_mm[0] + x_mm, here.position_mm[1] + y_mm)
+        session.jog((x, y))
+        _tell(_status(session, rig), port, as_json)
+
+
+@app.command()
+def pen(
+    height: Annotated[str, typer.Argument(metavar="up|down|US", help="up, down, or a servo pulse in microseconds.")],
+    port: Port = "virtual",
+    rig_file: options.RigFile = None,
+    as_json: options.AsJson = False,
+) -> None:
+    """Raise or lower the pen, or try a height of the servo.
+
+    Give the servo its own supply: its stall current is more than a USB port owes you.
+    """
+    from linewright.errors import InputError
+
+    rig = options.load_rig(rig_file)
+    heights = {"up": rig.pen.up_us, "down": rig.pen.down_us}
+    if height not in heights and not height.isdecimal():
+        raise InputError(f"{height!r} is no height of the pen", hint="write up, down, or a servo pulse such as 1400")
+    servo_us = heights[height] if height in heights else int(height)
+    _warn_before_moving(port)
+    with _session(port, rig_file) as (session, rig):
+        session.greet()
+        session.pen(servo_us)
+        status = _status(session, rig)
+    if as_json:
+        output.emit_json({"port": port, "servo_us": servo_us, **status.describe()})
+        return
+    output.say(f"pen at {servo_us} us ({'up' if status.pen_up else 'not up'})")
+
+
+@app.command()
+def cut(port: Port = "virtual", rig_file: options.RigFile = None, as_json: options.AsJson = False) -> None:
+    """Motors off at once, pen up; the position is lost.
+
+    A drawing in another window holds the port: stop it there with Ctrl-C, or switch the motors' supply off.
+    """
+    with _session(port, rig_file) as (session, _):
+        session.cut()
+    if as_json:
+        output.emit_json({"port": port, "cut": True})
+        return
+    output.say("motors off, pen up; home before the next move")
+
+
+@contextmanager
+def _session(port: str, rig_file: Path | None) -> Iterator[tuple[Session, Rig]]:
+    """A session on a port that is opened for it, not greeted yet."""
+    from linewright.session import Session
+    from linewright.transport import VirtualTransport, open_transport
+
+    rig = options.load_rig(rig_file)
+    transport = open_transport(port, rig=rig)
+    try:
+        yield Session(transport, rig), rig
+    finally:
+        if isinstance(transport, VirtualTransport):
+            transport.discard()
+        else:
+            transport.close()
+
+
+def _warn_before_moving(port: str) -> None:
+    for caution in cautions.before_moving(port):
+        output.say(f"caution: {caution}", stderr=True)
+    cautions.remember(port)
+
+
+def _status(session: Session, rig: Rig) -> BoardStatus:
+    from linewright.board_status import BoardStatus
+
+    greeting = session.greeting
+    assert greeting is not None, "the session has greeted"
+    return BoardStatus.of(greeting, session.fresh_report(), rig)
+
+
+def _show(status: BoardStatus, port: str, as_json: bool) -> None:
+    if as_json:
+        output.emit_json({"port": port, **status.describe()})
+        return
+    from linewright.views import board_report
+
+    output.console().print(board_report.status_table(status, port))
+
+
+def _tell(status: BoardStatus, port: str, as_json: bool) -> None:
+    if as_json:
+        output.emit_json({"port": port, **status.describe()})
+        return
+    _say_position(status)
+
+
+def _say_position(status: BoardStatus) -> None:
+    from linewright.views import board_report
+
+    output.say(f"position: {board_report.position(status)}")

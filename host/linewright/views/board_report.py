@@ -1,0 +1,90 @@
+"""What a board says, as text for people."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Final
+
+from rich.table import Table
+
+from linewright.views import wording
+
+if TYPE_CHECKING:
+    from linewright.board_check import Finding
+    from linewright.board_status import BoardStatus
+    from linewright.flashing import FlashResult
+
+_STYLES: Final = {"passed": "green", "failed": "bold red", "note": "yellow", "not run": "dim"}
+
+
+def status_table(status: BoardStatus, port: str) -> Table:
+    """Everything that a board says of itself."""
+    table = Table(title=port, title_justify="left", box=None, show_header=False, pad_edge=False)
+    table.add_column(style="bold", no_wrap=True)
+    table.add_column()
+    code = "the code of this host" if status.same_code else "NOT this host's code: run `linewright board flash`"
+    table.add_row("board", f"{status.board}, {status.version}")
+    table.add_row("code", f"{status.digest}, {code}")
+    table.add_row(
+        "limits",
+        f"{wording.grouped(status.max_rate_steps_s)} steps/s, queue of {wording.count(status.queue_slots, 'record')}, "
+        f"{status.pulse_overhead_us:g} us from pulse to pulse at least",
+    )
+    table.add_row("state", status.state)
+    table.add_row("fault", status.fault)
+    table.add_row("position", position(status))
+    table.add_row("pen", "up" if status.pen_up else "not up")
+    table.add_row("motors", "on" if status.motors_on else "off")
+    table.add_row("endstops", f"x {_pressed(status.endstop_x)}, y {_pressed(status.endstop_y)}")
+    return table
+
+
+def position(status: BoardStatus) -> str:
+    """Where the pen is, as far as the board knows."""
+    if status.position_mm is None:
+        return "not known: home the machine"
+    x, y = status.position_mm
+    a, b = status.position_steps
+    return f"x {x:.3f} mm, y {y:.3f} mm (motor steps {a}, {b}), {'homed' if status.homed else 'set by hand'}"
+
+
+def check_table(findings: Iterable[Finding], port: str) -> Table:
+    """One line for each check, and below it what to do."""
+    table = Table(title=port, title_justify="left", box=None, show_header=False, pad_edge=False)
+    table.add_column(style="bold", no_wrap=True)
+    table.add_column(no_wrap=True)
+    table.add_column()
+    for finding in findings:
+        style = _STYLES[finding.outcome]
+        table.add_row(finding.name, f"[{style}]{finding.outcome}[/]", finding.said)
+        if finding.hint:
+            table.add_row("", "", f"next: {finding.hint}")
+    return table
+
+
+def flash_table(result: FlashResult, port: str) -> Table:
+    """What was put on a board."""
+    table = Table(title=port, title_justify="left", box=None, show_header=False, pad_edge=False)
+    table.add_column(style="bold", no_wrap=True)
+    table.add_column()
+    board = result.board
+    table.add_row("board", board.machine)
+    table.add_row("MicroPython", board.version_text)
+    form = (
+        f"compiled for {result.architecture}" if result.architecture else "as source, which the board compiles itself"
+    )
+    if result.copied:
+        what = f"{wording.count(result.copied, 'file')}, {wording.count(result.bytes_copied, 'byte')}, {form}"
+    else:
+        what = "was there already, nothing copied"
+    table.add_row("code", f"{result.digest:08x}: {what}")
+    table.add_row("checked", f"{wording.count(result.files, 'file')}, each by its CRC-32 on the board")
+    table.add_row(
+        "memory",
+        f"{wording.count(board.heap_free, 'byte')} free; flash: {wording.count(result.flash_free, 'byte')} free",
+    )
+    return table
+
+
+def _pressed(state: bool | None) -> str:
+    return "not known yet" if state is None else "pressed" if state else "open"
