@@ -171,8 +171,8 @@ class VirtualTransport(SerialTransport):
         deadline_s = time.monotonic() + 1.0
         while self.rig.running and time.monotonic() < deadline_s:
             time.sleep(0.01)
-        words = self.rig.last_words()
-        return PortError(f"{error.message}; the rig's last words: {words}", hint=error.hint) if words else error
+        words, _, hint = self.rig.last_words().partition("\n  next: ")
+        return PortError(f"the virtual rig has ended: {words}", hint=hint or error.hint) if words else error
 
 
 def open_transport(spec: str, *, rig: Rig | None = None) -> Transport:
@@ -259,14 +259,21 @@ def _open_pyserial(url: str, name: str) -> Any:
             ) from error
         if code == errno.ENOENT:
             raise PortError(f"there is no port {name}", hint=_LIST_HINT) from error
-        raise PortError(f"{name} cannot be opened: {reason}", hint="" if is_socket else _LIST_HINT) from error
+        if not is_socket and (code in (errno.ENOTTY, errno.EISDIR) or Path(name).is_dir()):
+            raise PortError(f"{name} is not a serial port", hint=_LIST_HINT) from error
+        if is_socket and code == socket.EAI_NONAME:
+            raise PortError(
+                f"{name} cannot be opened: no computer has that name", hint="a rig on this one is at 127.0.0.1"
+            ) from error
+        hint = "check host and port; `linewright virtual` prints its own" if is_socket else _LIST_HINT
+        raise PortError(f"{name} cannot be opened: {reason}", hint=hint) from error
 
 
 def _errno(error: BaseException) -> int | None:
     """The system's error number, which pyserial passes on in one of several ways."""
     seen: BaseException | None = error
     while seen is not None:
-        number = getattr(seen, "errno", None)
+        number = getattr(seen, "errno", None) or next(iter(seen.args), None)  # the latter: `termios.error`
         if isinstance(number, int):
             return number
         seen = seen.__cause__ or seen.__context__

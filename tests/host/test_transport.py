@@ -134,11 +134,25 @@ def test_a_serial_port_that_may_not_be_opened(monkeypatch):
     assert "dialout" in caught.value.hint
 
 
-def test_something_that_is_no_serial_port(tmp_path):
-    plain = tmp_path / "file"
-    plain.write_text("x")
-    with pytest.raises(PortError, match="cannot be opened"):
-        open_transport(f"serial:{plain}")
+@pytest.mark.parametrize("what", ["file", "folder", os.devnull])
+def test_something_that_is_no_serial_port(what, tmp_path):
+    (tmp_path / "file").write_text("x")
+    (tmp_path / "folder").mkdir()
+    path = tmp_path / what  # an absolute path stays as it is
+    with pytest.raises(PortError) as caught:
+        open_transport(f"serial:{path}")
+    assert caught.value.message == f"{path} is not a serial port"
+    assert "list_ports" in caught.value.hint
+
+
+def test_a_host_that_nobody_knows(monkeypatch):
+    def unknown(*_, **__):
+        raise socket.gaierror(socket.EAI_NONAME, "Name or service not known")
+
+    monkeypatch.setattr(socket, "getaddrinfo", unknown)
+    with pytest.raises(PortError, match="no computer has that name") as caught:
+        open_transport("socket:nohost.invalid:7000")
+    assert "127.0.0.1" in caught.value.hint
 
 
 def test_nobody_listens():
