@@ -295,8 +295,9 @@ class Rig(_Section):
             *tables, last = key.split(".")
             place = raw
             for table in tables:
-                inner = place.setdefault(table, {})
-                place = inner if isinstance(inner, dict) else {}
+                if not isinstance(place.get(table), dict):
+                    place[table] = {}  # where a single value stood, the model says that a table is none
+                place = place[table]
             place[last] = value
         return self._checked(raw, "the rig", {})
 

@@ -452,6 +452,11 @@ def test_pins_left_to_the_default_are_told():
     assert any("[pins] is not in the file" in warning for warning in rig.warnings())
 
 
+def test_a_change_below_a_single_value_is_no_change_in_silence():
+    with pytest.raises(RigError, match="name = "):
+        Rig.default().changed({"name.first": "x"})
+
+
 def test_a_rig_cannot_be_changed_in_place():
     with pytest.raises(ValueError, match="frozen"):
         Rig.default().name = "other"
