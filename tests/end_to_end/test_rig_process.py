@@ -130,12 +130,16 @@ def test_a_rig_that_dies_in_mid_drawing_is_a_port_error():
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs /dev/full")
 def test_a_rig_whose_disk_is_full_says_so():
     transport = open_transport("virtual:tape=/dev/full", rig=BY_HAND)
+
+    def draw_all():
+        session = Session(transport, BY_HAND)
+        session.greet()
+        session.home()
+        session.draw(plan(Drawing.from_strokes(zoo()), BY_HAND))
+
     try:
         with pytest.raises(PortError, match="the virtual rig has ended: the tape /dev/full cannot be wr") as caught:
-            session = Session(transport, BY_HAND)
-            session.greet()
-            session.home()
-            session.draw(plan(Drawing.from_strokes(zoo()), BY_HAND))
+            draw_all()
     finally:
         transport.discard()
     assert "Traceback" not in str(caught.value)
