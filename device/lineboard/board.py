@@ -4,7 +4,7 @@
     unhomed   the position is not known (homing runs in this state)
     ready     the position is known and the pen is up; a program may begin
     drawing   a program plays
-    holding   a program stands: asked to, or because the host has fallen silent; the pen is up
+    holding   a program stands: asked to, or because the host has fallen silent or changed; the pen is up
     faulted   something went wrong; `abandon` leads back to ready where the position is still trusted, else `home`
 
 Nothing here knows about frames.  Requests return a reason from `messages.REASONS`; `NO_REASON` means done.
@@ -92,9 +92,18 @@ class Board:
         self.server = Server(self, port, VERSION, digest, session)
 
     def run(self):
-        """The main loop; never returns."""
-        while True:
-            self.poll()
+        """The main loop.  Left only by an exception, a request for the prompt or a bug: motors off then, pen up."""
+        try:
+            while True:
+                self.poll()
+        except (Exception, KeyboardInterrupt):
+            port = self.port
+            self._halt(port.now_us())
+            unread = bytearray(64)
+            while not self.pen.settled(port.now_us()):
+                port.pause(_BUSY_US, False)
+                port.read_into(unread)  # or the next pause would end at once
+            raise
 
     def poll(self):
         """One turn of the loop: hear, act, play, answer, sleep."""
@@ -110,7 +119,7 @@ class Board:
         self._awake(now_us)
         self.feeder.feed()
         if self.state == DRAWING or self.state == HOLDING:
-            self._draw(now_us)
+            self._draw(now_us, since_us)
         elif self.homing.running:
             self._home(now_us)
         else:
@@ -169,6 +178,7 @@ class Board:
         self.homed &= ~axes
         self._homing_mask = axes
         self.program = 0  # the feeder counts the records of homing now
+        self._silent = False
         self._wake(now_us)
         self.homing.start(axes, now_us)
         return messages.NO_REASON
@@ -276,9 +286,11 @@ class Board:
         return messages.NO_REASON
 
     def new_host(self):
-        """Another session speaks.  It has not asked for the motion under way, so that waits until it does."""
+        """Another session speaks.  It has not asked for the motion under way: a drawing waits until it does."""
         if self.state == DRAWING or self.state == HOLDING:
             self._pace = 0
+        elif self.homing.running:
+            self.homing.cancel()
 
     # What goes wrong.
 
@@ -317,7 +329,7 @@ class Board:
 
     # What goes on in each state.
 
-    def _draw(self, now_us):
+    def _draw(self, now_us, since_us):
         feeder = self.feeder
         pen = self.pen
         for axis in (0, 1):
@@ -326,7 +338,7 @@ class Board:
                 return
         if feeder.unplayable:
             self.stop_with(messages.BAD_RECORDS, feeder.dequeued)
-        self._mind_silence()
+        self._mind_silence(self.state == DRAWING)
         if feeder.servo_us:
             # Once only: what the board does to the pen by itself must not be overwritten by older news.
             self._plan_pen_us = feeder.servo_us
@@ -343,11 +355,17 @@ class Board:
             if self.state != HOLDING or self._stopping != _NOT_STOPPING:
                 pen.lift(now_us)  # once: in a hold, the user may move it by hand
             self.state = HOLDING
-            if self._stopping != _NOT_STOPPING and pen.settled(now_us):
-                self._end_stop()
+            if self._stopping != _NOT_STOPPING:
+                if pen.settled(now_us):
+                    self._end_stop()
+            elif self._silent:
+                self._rest(since_us)  # a user who holds may be at the machine; a lost host may be gone for the night
             return
 
         if self.state == HOLDING:
+            self._wake(now_us)
+            if not self._awake(now_us):
+                return  # the rotors swing into place before the pen touches the paper
             pen.lower(self._plan_pen_us, now_us)
         if not pen.settled(now_us) or not self._awake(now_us):
             feeder.set_pace(0)
@@ -381,21 +399,25 @@ class Board:
         self._idle_us = 0
         self._idle_s = 0
 
-    def _mind_silence(self):
-        limit_ms = self.settings[_HOST_SILENCE_MS]
+    def _mind_silence(self, moving):
+        """Note when the host falls silent in the middle of a motion, and when it speaks again."""
         silent_ms = self.guard.silent_us // 1000
-        silent = silent_ms >= limit_ms
-        if 2 * silent_ms >= limit_ms and not self._silent:
+        limit_ms = self.settings[_HOST_SILENCE_MS]
+        if moving and not self._silent and 2 * silent_ms >= limit_ms:
             self.server.probe()
-        if silent and not self._silent and self.state == DRAWING:
-            self._silent = True
-            self.fault = messages.HOST_LOST
-            self.server.fault(messages.HOST_LOST, limit_ms)
-        elif self._silent and not silent:
+            if silent_ms >= limit_ms:
+                self._silent = True
+                self.fault = messages.HOST_LOST
+                self.server.fault(messages.HOST_LOST, limit_ms)
+        elif self._silent and silent_ms < limit_ms:
             self._silent = False
-            self.fault = messages.NO_FAULT
+            if self.fault == messages.HOST_LOST:
+                self.fault = messages.NO_FAULT
 
     def _home(self, now_us):
+        self._mind_silence(True)
+        if self._silent:
+            self.homing.cancel()
         if not self._awake(now_us):
             return
         try:
@@ -419,6 +441,7 @@ class Board:
 
     def _rest(self, since_us):
         """Nothing moves: after a while, the motors need not be powered."""
+        self._mind_silence(False)
         if not self.enabled:
             return
         self._idle_us += since_us
@@ -500,10 +523,11 @@ class Board:
             if settings[key] < low:
                 self._refuse(messages.OUT_OF_RANGE, key, settings[key], low, messages.POSITION)
                 return False
-        key = _key("max_rate")
-        if settings[key] > self.port.max_rate:
-            self._refuse(messages.OUT_OF_RANGE, key, settings[key], 1, self.port.max_rate)
-            return False
+        for name in ("max_rate", "home_fast_x", "home_fast_y", "home_slow_x", "home_slow_y"):
+            key = _key(name)
+            if settings[key] > self.port.max_rate:
+                self._refuse(messages.OUT_OF_RANGE, key, settings[key], 1, self.port.max_rate)
+                return False
         return True
 
     def _configure(self):
@@ -512,7 +536,7 @@ class Board:
         self.port.configure(self.settings)
         self.feeder.state[kernel.S_OVERHEAD] = self.port.overhead_ticks
         self.feeder.state[kernel.S_ACCEL] = get("accel")
-        self.guard.configure(crossed, get("x_low"), get("x_high"), get("y_low"), get("y_high"))
+        self.guard.configure(crossed, get("x_low"), get("x_high"), get("y_low"), get("y_high"), get("max_rate"))
         self.pen.configure(get("pen_up_us"), get("pen_lift_ms"), get("pen_lower_ms"))
         self.homing.configure(crossed, get("home_passes"))
         self._switches = 0

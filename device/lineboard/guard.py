@@ -1,4 +1,4 @@
-"""What must not happen: paths out of reach, switches hit in mid-drawing, a host that has gone.
+"""What must not happen: paths out of reach or too fast, switches hit in mid-drawing, a host that has gone.
 
 `check` runs on every record before it is queued.  `watch` runs in every turn of the loop and only observes; the
 board decides what follows from what it finds.
@@ -11,6 +11,8 @@ from linewire.compat import const, ticks_diff
 # A switch counts as hit in mid-drawing once it has been closed this long.  Bounces of small switches last up to a few
 # milliseconds (common practice), spikes picked up by the cable are far shorter; at 200 mm/s it costs 0.4 mm.
 HIT_US = const(2000)
+# Above the longest silence that a host can ask for (600 s), and a small integer with one turn of the loop added.
+LONGEST_SILENCE_US = const(1_000_000_000)
 
 
 class Guard:
@@ -18,13 +20,14 @@ class Guard:
 
     Attributes
     ----------
-    silent_us : how long nothing has been heard from the host (stops counting at 2^29).
+    silent_us : how long nothing has been heard from the host (stops counting at LONGEST_SILENCE_US).
     """
 
     def __init__(self, port):
         self._port = port
         self._crossed = False
         self._low_x = self._high_x = self._low_y = self._high_y = 0
+        self._top_speed = 0
         self._a = 0
         self._b = 0
         self._v = 0
@@ -33,8 +36,8 @@ class Guard:
         self._last_us = port.now_us()
         self.silent_us = 0
 
-    def configure(self, crossed, x_low, x_high, y_low, y_high):
-        """Soft limits in steps along x and y, as the settings have them."""
+    def configure(self, crossed, x_low, x_high, y_low, y_high, max_rate):
+        """Soft limits in steps along x and y and steps/s of either motor, as the settings have them."""
         self._crossed = crossed
         # On a crossed-belt rig x = (a + b) / 2 and y = (a - b) / 2; compare doubled, without rounding.
         double = 2 if crossed else 1
@@ -42,6 +45,8 @@ class Guard:
         self._high_x = x_high * double
         self._low_y = y_low * double
         self._high_y = y_high * double
+        # Path speed is sqrt 2 times a motor's rate where both turn at it; 99/70 is the next simple fraction above.
+        self._top_speed = max_rate * 99 // 70 + 1
 
     def within(self, a, b):
         """Position (a, b) in motor steps lies within the soft limits."""
@@ -73,7 +78,7 @@ class Guard:
                 return messages.BAD_RECORDS
             a = self._a + x
             b = self._b + y
-            if not self.within(a, b):
+            if v > self._top_speed or not self.within(a, b):
                 return messages.BEYOND_LIMITS
             # A move of one step from rest to rest cannot slow down again; its single pulse may end at any speed.
             self._single = self._v == 0 and -1 <= x <= 1 and -1 <= y <= 1
@@ -94,7 +99,7 @@ class Guard:
         """Measure how long the host has been silent and the switches closed."""
         since_us = ticks_diff(now_us, self._last_us)
         self._last_us = now_us
-        if self.silent_us < 1 << 29:
+        if self.silent_us < LONGEST_SILENCE_US:
             self.silent_us += since_us
         for axis in (0, 1):
             if not self._port.endstop(axis):

@@ -27,6 +27,8 @@ RELEASE_TRIES = const(8)
 SPIKES = const(10)
 # What the record queue holds with room to spare for the ends of a move: 200 m at 80 steps/mm.
 LONGEST_STEPS = const(16_000_000)
+# Seconds at the faster end of a ramp; a ramp from rest then takes twice as long, and the kernel takes less than 214 s.
+LONGEST_S = const(100)
 
 _TO_END = const(0)
 _STOP_AT_SWITCH = const(1)
@@ -244,7 +246,7 @@ class Homing:
         plan = self.axes[axis]
         sign = -1 if steps < 0 else 1
         # One step cannot both speed up and slow down.
-        n = max(2, min(abs(steps), LONGEST_STEPS))
+        n = max(2, min(abs(steps), LONGEST_STEPS, rate * LONGEST_S * 1000))
         accel = plan.accel
         faster = rate * rate // (2 * accel) + 1
         if 2 * faster > n:
@@ -257,7 +259,7 @@ class Homing:
 
     def _push_ramps(self, axis, sign, n, rate, rate_end):
         while n > 0:
-            part = min(n, kernel.MAX_STEPS)
+            part = min(n, kernel.MAX_STEPS, max(rate, rate_end) * LONGEST_S)
             if part < n:
                 # The squared rate is linear in the steps.
                 square = rate * rate + (rate_end * rate_end - rate * rate) * part // n

@@ -139,13 +139,13 @@ ASLEEP, UNHOMED, READY, DRAWING, HOLDING, FAULTED = range(6)
 FAULTS = (
     "none",
     "endstop hit",  # a switch was pressed in mid-drawing; detail = axis (0 x, 1 y)
-    "host lost",  # nothing was heard for host_silence_ms while drawing; detail = that time
+    "host lost",  # nothing was heard for host_silence_ms while drawing or homing; detail = that time
     "motors cut",  # the user cut the motors
     "switch stuck",  # homing: pressed at the start and stays so after backing off; detail = axis
     "switch missing",  # homing: not reached within the travel; detail = axis
     "wrong switch",  # homing: the other axis' switch was pressed; detail = axis that was moving
     "bad records",  # a moves payload cannot be decoded; detail = record number
-    "beyond limits",  # a record leads outside the soft limits; detail = record number
+    "beyond limits",  # a record leads outside the soft limits or is faster than max_rate; detail = record number
     "player broke off",  # the pulse player stopped by itself with words left; detail = blocks
     "watchdog",  # the last start of the board followed a watchdog reset
 )

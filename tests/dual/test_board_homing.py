@@ -206,6 +206,56 @@ class Refused(unittest.TestCase):
         home(rig)
         self.assertEqual(rig.state(), "ready")
 
+    def test_a_host_that_falls_silent_ends_homing_in_a_controlled_stop(self):
+        # At 800 steps/s the way to the switch takes longer than the silence that is allowed.
+        rig = rig_at((8000, 9000), home_fast_x=800)
+        rig.send("home", axes=3)
+        rig.run(lambda: rig.world.along(0) < 7000)
+        rig.silent = True
+        rig.run(lambda: not rig.board.homing.running, 4)
+        stood = rig.world.along(0)
+        self.assertTrue(7000 - 3 * 800 < stood < 7000 - 1.5 * 800)
+        # Slower and slower, not at once.
+        ticks = [edge[0] for edge in rig.world.edges]
+        self.assertTrue(ticks[-1] - ticks[-2] > 1.5 * (ticks[-12] - ticks[-13]))
+        self.assertEqual((rig.state(), rig.board.fault), ("unhomed", messages.HOST_LOST))
+        rig.spend(20)
+        self.assertEqual((rig.world.along(0), rig.world.powered), (stood, 0))
+        rig.silent = False
+        rig.spend(1)
+        self.assertEqual(rig.board.fault, messages.NO_FAULT)
+        self.assertEqual(rig.last("fault"), {"code": messages.HOST_LOST, "detail": 2000})
+        rig.heard.clear()
+        home(rig)
+        self.assertEqual(rig.state(), "ready")
+
+    def test_a_host_that_has_nothing_to_say_while_homing_is_asked_whether_it_is_there(self):
+        rig = rig_at((8000, 9000), home_fast_x=800)
+        home(rig)
+        self.assertEqual((rig.state(), rig.last("fault")), ("ready", None))
+
+    def test_another_host_has_not_asked_for_it(self):
+        rig = rig_at((5000, 9000))
+        rig.send("home", axes=3)
+        rig.run(lambda: rig.world.along(0) < 4000)
+        rig.new_host(1234)
+        rig.send("hello", protocol=messages.PROTOCOL, digest=4711)
+        rig.run(lambda: not rig.board.homing.running, 1)
+        rig.spend(0.5)
+        self.assertEqual((rig.state(), rig.last("homed")), ("unhomed", None))
+        self.assertEqual(rig.last("event")["code"], messages.STOPPED)
+        home(rig)
+        self.assertEqual(rig.state(), "ready")
+
+    def test_rates_so_low_that_a_ramp_must_be_cut_in_pieces(self):
+        """2000 steps at 3 steps/s take eleven minutes; the kernel plays ramps of up to 3.6."""
+        rig = rig_at(
+            (100, 100), home_slow_x=3, home_fast_x=400, home_backoff_x=900, home_passes=1, host_silence_ms=60_000
+        )
+        rig.send("home", axes=1)
+        rig.run(lambda: rig.last("homed") or rig.last("fault"), 3000)
+        self.assertEqual(rig.last("fault"), None)
+
     def test_cut_ends_homing_at_once(self):
         rig = rig_at((5000, 9000))
         rig.send("home", axes=3)

@@ -56,9 +56,10 @@ class Beginning(unittest.TestCase):
         low, high, accel = (messages.SETTING_BY_NAME[name][1] for name in ("x_low", "x_high", "accel"))
         rig.send("set", pairs=((accel, 5), (low, 100), (high, 50)))
         rig.send("set", pairs=((messages.SETTING_BY_NAME["max_rate"][1], 131_071),))
+        rig.send("set", pairs=((messages.SETTING_BY_NAME["home_fast_y"][1], 100_001),))
         rig.spend(0.3)
         refusals = [fields for name, fields in rig.heard if name == "refusal"]
-        self.assertEqual([(f["field"], f["value"]) for f in refusals], [(high, 50), (2, 131_071)])
+        self.assertEqual([(f["field"], f["value"]) for f in refusals], [(high, 50), (2, 131_071), (16, 100_001)])
         self.assertEqual(refusals[0]["low"], 100)
         self.assertEqual(refusals[1]["high"], rig.port.max_rate)
         self.assertEqual(list(rig.board.settings), before)
@@ -359,6 +360,17 @@ class Guard(unittest.TestCase):
         rig.run(lambda: rig.last("event"))
         self.assertEqual((rig.world.a, rig.world.b), (16_000, 24_000))
 
+    def test_a_record_faster_than_the_motors_may_go(self):
+        """Both motors at once may make sqrt 2 times the path speed of one."""
+        for v, fault in ((56_568, messages.NO_FAULT), (56_580, messages.BEYOND_LIMITS)):
+            rig = BoardRig()
+            rig.ready()
+            rig.draw([])
+            rig.run(lambda: rig.state() == "drawing")
+            rig.board.record(feeder.RAMP, 10_000, 10_000, v)
+            rig.spend(0.5)
+            self.assertEqual(rig.board.fault, fault)
+
     def test_a_switch_hit_in_mid_drawing(self):
         for axis in (0, 1):
             rig = drawing()
@@ -442,7 +454,6 @@ class Guard(unittest.TestCase):
         self.assertEqual(rig.last("fault"), {"code": messages.BAD_RECORDS, "detail": 0})
         self.assertTrue(rig.board.trusted())
 
-
     def test_a_ramp_too_slow_to_play_in_mid_path_is_a_bad_record(self):
         rig = BoardRig()
         rig.ready()
@@ -476,6 +487,42 @@ class Silence(unittest.TestCase):
         self.assertEqual(rig.world.a, sum(record[1] for record in program))
         self.assertEqual(rig.board.fault, messages.NO_FAULT)
         self.assertTrue(any(name == "fault" and f["code"] == messages.HOST_LOST for name, f in rig.heard))
+
+    def test_a_host_that_is_gone_for_long_frees_the_motors_and_may_still_come_back(self):
+        program = straight(3000, 6000, 5) + [END]
+        rig = BoardRig()
+        rig.ready()
+        rig.draw([(records.PEN, DOWN, 150, 0)] + program)
+        rig.run(lambda: rig.world.a > 3000)
+        rig.silent = True
+        rig.run(lambda: rig.state() == "holding", 10)
+        rig.spend(20)
+        self.assertEqual(rig.world.powered, 0)
+        self.assertTrue(rig.board.trusted())
+        at = len(rig.world.edges)
+        rig.silent = False
+        rig.run(lambda: rig.last("event") and rig.last("event")["code"] == messages.FINISHED)
+        self.assertEqual(rig.world.a, sum(record[1] for record in program))
+        # The rotors are in place before the pen touches the paper.
+        woken = rig.world.enable_log[-1][0]
+        lowered = [tick for tick, us in rig.world.servo_log if us == DOWN][-1]
+        self.assertTrue(woken + 50 * TICKS_PER_MS <= lowered < rig.world.edges[at][0])
+
+    def test_a_user_who_holds_keeps_the_motors_powered(self):
+        rig = drawing()
+        rig.send("pace", value=0)
+        rig.spend(30)
+        self.assertEqual((rig.state(), rig.world.powered), ("holding", 1))
+
+    def test_the_longest_silence_that_can_be_asked_for(self):
+        rig = BoardRig()
+        rig.ready(host_silence_ms=600_000)
+        rig.draw([(records.RAMP, 100, 0, 1000), (records.RAMP, 100, 0, 0), (records.PEN, UP, 0, 0)])
+        rig.run(lambda: rig.world.a == 200)
+        rig.silent = True
+        rig.spend(599)
+        self.assertEqual(rig.state(), "drawing")
+        rig.run(lambda: rig.state() == "holding", 5)
 
     def test_a_host_with_nothing_to_say_is_asked_whether_it_is_there(self):
         """A single move of 6 s, all records sent: nothing but the board's question can show that the host lives."""
@@ -560,6 +607,27 @@ class Later(unittest.TestCase):
         rig.draw(square() + [END])
         rig.run(lambda: rig.last("event"), 20)
         self.assertEqual(rig.last("event")["code"], messages.FINISHED)
+
+
+class BrokenOff(unittest.TestCase):
+    def test_an_exception_leaves_the_pen_up_and_the_motors_off(self):
+        """A request for the prompt comes as one; so would a bug."""
+        for kind in (KeyboardInterrupt, ValueError):
+            rig = drawing()
+            transmit = rig.board.server.transmit
+            left = [10]
+
+            def fail(now_us):
+                left[0] -= 1
+                if left[0] == 0:
+                    raise kind
+                transmit(now_us)
+
+            rig.board.server.transmit = fail
+            self.assertRaises(kind, rig.board.run)
+            lifted, us = rig.world.servo_log[-1]
+            self.assertEqual((us, rig.world.powered), (UP, 0))
+            self.assertTrue(rig.world.edges[-1][0] <= lifted <= rig.world.tick - 200 * TICKS_PER_MS)
 
 
 class Idle(unittest.TestCase):
