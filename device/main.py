@@ -1,4 +1,4 @@
-"""Starts the board.  Wiring only: which port, which build.
+"""Starts the board.  Wiring only: which port, which build; and what to say where that is not possible.
 
 On a microcontroller, MicroPython runs this by itself.  In the virtual rig it may run as a process of its own, on
 CPython or MicroPython:
@@ -6,16 +6,85 @@ CPython or MicroPython:
     main.py DIGEST SESSION      the world's byte pipe is on standard input and output
 
 DIGEST and SESSION as `lineboard.ports.virtual.main` says.
+
+Nothing but MicroPython itself may be needed to import this file: it must work where everything else is missing.
 """
 
 import sys
 
-if __name__ == "__main__":
-    if sys.platform == "rp2":
-        from lineboard.ports import rp2
+# Both are written by whoever puts the code on the board (`linewright.flashing`), the digest last of all files.
+_LIST_FILE = "files.txt"
+_DIGEST_FILE = "digest.txt"
+# By this word the host knows plain text from noise.
+_MARK = "linewright: "
 
-        rp2.main()
-    else:
+
+def lacking():
+    """What is missing for the board's code to start, in words; empty if nothing is."""
+    import os
+
+    def there(name):
+        try:
+            os.stat(name)
+        except OSError:
+            return False
+        return True
+
+    if there(_DIGEST_FILE):
+        return ""
+    missing = []
+    if there(_LIST_FILE):
+        with open(_LIST_FILE) as lines:
+            for line in lines:
+                name = line.split()[-1]
+                if not there(name):
+                    missing.append(name)
+    if missing:
+        return "{} of its files are missing, such as {}".format(len(missing), missing[0])
+    return "copying it was interrupted"
+
+
+def explain(what, read, write):
+    """Say what is wrong to whoever asks (each frame ends with a zero), until somebody wants the prompt."""
+    words = (_MARK + "the board's code cannot start: " + what + "\r\n").encode()
+    before = 0
+    while True:
+        byte = read(1)[0]
+        if byte == 0x03 and before == 0x0D:  # carriage return and Ctrl-C: no frame looks like that
+            return
+        if byte in (0x00, 0x0D):
+            write(words)
+        before = byte
+
+
+def start():
+    """Run the board's code until somebody wants the prompt."""
+    what = lacking()
+    if not what:
+        try:
+            if sys.platform != "rp2":
+                raise RuntimeError("there is no port for " + sys.platform)
+            from lineboard.ports import rp2
+
+            rp2.main()
+            return
+        except KeyboardInterrupt:
+            return
+        except Exception as problem:
+            what = "{}: {}".format(type(problem).__name__, problem)
+    import micropython
+
+    micropython.kbd_intr(-1)
+    try:
+        explain(what, sys.stdin.buffer.read, sys.stdout.buffer.write)
+    finally:
+        micropython.kbd_intr(3)
+
+
+if __name__ == "__main__":
+    if len(sys.argv) > 2:
         from lineboard.ports import virtual
 
         virtual.main(int(sys.argv[1]), int(sys.argv[2]))
+    else:
+        start()

@@ -7,6 +7,7 @@ so requests of the user get through at any time. This is the only module of the 
 
 from __future__ import annotations
 
+import re
 import secrets
 import time
 from collections import deque
@@ -27,6 +28,9 @@ TURN_S: Final = 0.05
 """How long one turn waits for bytes: short enough that progress and Ctrl-C seem immediate."""
 
 READ_BYTES: Final = 4096
+
+_PLAIN_WORDS: Final = re.compile(rb"linewright: ([ -~]{1,200})\r\n")
+_PLAIN_BYTES: Final = 1024
 
 Fields = dict[str, object]
 
@@ -90,6 +94,7 @@ class Conversation:
 
     def __init__(self, link: Link) -> None:
         self._link = link
+        self._plain = bytearray()  # what came before the first frame: perhaps words
         self.endpoint = Endpoint(1 + secrets.randbelow(65535), host=True, now_us=_now_us())
         self.inbox: deque[tuple[str, Fields]] = deque()
 
@@ -135,6 +140,8 @@ class Conversation:
             wait_s = min(wait_s, max(_until_s(now_us, deadline_us), 0.0))
         data = self._link.read(READ_BYTES, wait_s)
         if data:
+            if not endpoint.linked:
+                self._mind_plain_words(data)
             endpoint.receive(data, _now_us())
             while message := endpoint.next_message():
                 self._take(message[0], message[2])
@@ -150,6 +157,27 @@ class Conversation:
                 f"the board has said nothing for {SILENCE_S:g} s",
                 hint="check cable and power; the board stops by itself, with the pen up",
             )
+
+    def _mind_plain_words(self, data: bytes) -> None:
+        """A board without its code speaks no frames, but says so in plain text (`device/main.py`)."""
+        self._plain += data
+        del self._plain[:-_PLAIN_BYTES]
+        if found := _PLAIN_WORDS.search(self._plain):
+            words = found[1].decode("ascii", "replace")
+            raise NoAnswer(f"the board says: {words}", hint="put its code on it with `linewright board flash`")
+
+    def _no_answer(self, name: str, limit_s: float) -> NoAnswer:
+        if self.endpoint.linked:
+            return NoAnswer(f"the board did not answer '{name}' within {limit_s:g} s", hint="check cable and power")
+        if b">>> " in self._plain:
+            return NoAnswer(
+                "the board is at MicroPython's prompt",
+                hint="put its code on it with `linewright board flash`; if it is there already, reset the board",
+            )
+        return NoAnswer(
+            f"no board answered within {limit_s:g} s",
+            hint="check port and cable; if the board is new, put its code on it with `linewright board flash`",
+        )
 
     def _take(self, number: int, payload: bytes) -> None:
         try:
@@ -200,11 +228,7 @@ class Conversation:
             return bool(found)
 
         if not self.wait(answered, limit_s):
-            what = f"the board did not answer '{name}'" if self.endpoint.linked else "no board answered"
-            raise NoAnswer(
-                f"{what} within {limit_s:g} s",
-                hint="check port and cable; if the board is new, put its code on it with `linewright board flash`",
-            )
+            raise self._no_answer(name, limit_s)
         return found[0]
 
     def _answers(self, request: int, names: tuple[str, ...]) -> list[Fields]:
