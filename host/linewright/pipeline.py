@@ -102,14 +102,20 @@ def prepare(path: Path, rig: Rig, placement: Placement | None = None) -> Job:
     if not len(reached):
         raise SheetError(
             f"nothing of the picture lies within the margins of the {sheet.name} sheet and the machine's reach",
-            hint="take --fit, a larger sheet or a smaller margin",
+            hint="take --fit or a smaller margin"
+            if sheet.within(rig)
+            else f"take a sheet that fits the reach of {rig.x.travel_mm:g} x {rig.y.travel_mm:g} mm",
         )
     drawing = tidied(reached, start_mm=rig.park.position_mm)
     program = plan(drawing, rig, sheet=sheet)
     warnings = (
         *picture.warnings,
         *_cut_words(placed.cut, "margin"),
-        *_cut_words(reached.cut, "edge of the machine's reach"),
+        *_cut_words(
+            reached.cut,
+            "edge of the machine's reach",
+            "" if sheet.within(rig) else f"; the {sheet.name} sheet does not lie within it",
+        ),
         *rig.warnings(),
         *program.warnings,
     )
@@ -150,7 +156,7 @@ def is_job(path: Path) -> bool:
     return path.suffix.lower() == JOB_SUFFIX
 
 
-def _cut_words(cut: Cut, where: str) -> tuple[str, ...]:
+def _cut_words(cut: Cut, where: str, why: str = "") -> tuple[str, ...]:
     if not cut:
         return ()
     parts = []
@@ -158,4 +164,4 @@ def _cut_words(cut: Cut, where: str) -> tuple[str, ...]:
         parts.append(f"{cut.strokes} {'stroke was' if cut.strokes == 1 else 'strokes were'} cut at the {where}")
     if cut.lost:
         parts.append(f"{cut.lost} {'lies' if cut.lost == 1 else 'lie'} beyond the {where} and will not be drawn")
-    return ("; ".join(parts) + f" ({cut.length_mm:.0f} mm of ink in all)",)
+    return (f"{'; '.join(parts)} ({cut.length_mm:.0f} mm of ink in all){why}",)

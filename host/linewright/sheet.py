@@ -86,12 +86,15 @@ class Sheet:
     def __post_init__(self) -> None:
         for side, value in (("width", self.width_mm), ("height", self.height_mm)):
             if not LOW_MM <= value <= HIGH_MM:
-                raise SheetError(f"a sheet {side} of {value:g} mm is outside {LOW_MM:g}..{HIGH_MM:g} mm")
+                raise SheetError(
+                    f"a sheet {side} of {value:g} mm is outside {LOW_MM:g}..{HIGH_MM:g} mm",
+                    hint="write width and height with their unit, such as 210x297mm",
+                )
         room_mm = min(self.width_mm, self.height_mm) / 2
         if not 0 <= self.margin_mm < room_mm:
             raise SheetError(
-                f"a margin of {self.margin_mm:g} mm is outside 0..{room_mm:g} mm for the {self.name} sheet of "
-                f"{self.width_mm:g} x {self.height_mm:g} mm",
+                f"a margin of {self.margin_mm:g} mm is outside 0..{room_mm:g} mm ({room_mm:g} excluded) for the "
+                f"{self.name} sheet of {self.width_mm:g} x {self.height_mm:g} mm",
                 hint="take a smaller margin or a larger sheet",
             )
 

@@ -472,6 +472,25 @@ def test_a_picture_beyond_the_margins_is_refused(tmp_path, capsys):
     assert "nothing of the picture lies within the margins" in message
 
 
+def test_a_sheet_far_beyond_the_reach_is_not_answered_with_a_larger_one(small, capsys):
+    assert cli.run(["plan", str(small), "--sheet", "9999x9999mm", "--json"]) == 2
+    hint = json.loads(capsys.readouterr().out)["hint"]
+    assert hint == "take a sheet that fits the reach of 310 x 310 mm"
+
+
+def test_what_a_sheet_beyond_the_reach_costs_names_the_sheet(small, capsys):
+    assert cli.run(["plan", str(small), "--sheet", "400x400mm", "--no-pictures"]) == 0
+    notes = capsys.readouterr().err
+    assert "edge of the machine's reach" in notes
+    assert "the 400x400mm sheet does not lie within it" in notes
+
+
+@pytest.mark.parametrize("margin", ["10", "-1", "nan", "1e9"])
+def test_a_margin_that_leaves_no_room_names_what_does(margin, small, capsys):
+    message = refused(capsys, "plan", small, "--sheet", "20x30mm", "--margin", margin)
+    assert "outside 0..10 mm (10 excluded)" in message
+
+
 def test_a_bug_is_owned_up_to(monkeypatch, small, tmp_path, capsys):
     from linewright import pipeline
 
