@@ -20,7 +20,7 @@ from linewright.conversation import Conversation, Fields, Link, LinkQuality, now
 from linewright.drawing import Pen
 from linewright.errors import BoardFault, InputError, LinkError, Mismatch, NoAnswer
 from linewright.motion.travel import plan_travel
-from linewright.rig import SERVO_HIGH_US, SERVO_LOW_US
+from linewright.rig import HOME_SEARCH, SERVO_HIGH_US, SERVO_LOW_US
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -31,8 +31,11 @@ if TYPE_CHECKING:
 GREETING_S: Final = 5.0
 """A board answers within milliseconds; one that is just starting, or was asleep on USB, within two or three seconds."""
 
-HOMING_S: Final = 600.0
-"""The slowest sensible homing (5 m at 10 mm/s, there and back) stays below it."""
+HOMING_SLACK_S: Final = 60.0
+"""What homing takes beyond its ways: pauses at switches, a busy link."""
+
+RELEASE_BACKOFFS: Final = 8
+"""As many back-offs the board tries until a switch lets go (`lineboard.homing.RELEASE_TRIES`)."""
 
 STOP_S: Final = 2.0
 """A request that is lost is sent again within this time; a board that has not heard it by then hears nothing."""
@@ -320,8 +323,8 @@ class Session:
         if not axes:
             return {}
         try:
-            said = self._talk.ask("home", axes=axes, answers=("homed",), limit_s=HOMING_S)
-        except KeyboardInterrupt:
+            said = self._talk.ask("home", axes=axes, answers=("homed",), limit_s=homing_limit_s(self._rig))
+        except (KeyboardInterrupt, NoAnswer):
             self.stop()
             raise
         return {name: number_in(said, name) for name in said if name != "request"}
@@ -581,6 +584,13 @@ class _Player:
     def done(self, record: int) -> bool:
         """Whether the pen has finished everything before ``record``."""
         return self._talk.report()["records_done"] >= record
+
+
+def homing_limit_s(rig: Rig) -> float:
+    """Longer than any homing of this rig: twice the time of its ways, both axes one after the other, and some slack."""
+    homing = rig.homing
+    approaches_s = (homing.passes + 1) * RELEASE_BACKOFFS * homing.backoff_mm / homing.slow_mm_s
+    return HOMING_SLACK_S + sum(2 * (HOME_SEARCH * mm / homing.fast_mm_s + approaches_s) for mm in rig.travel_mm)
 
 
 def _codes(inbox: deque[tuple[str, Fields]]) -> list[tuple[str, object]]:

@@ -17,7 +17,7 @@ from whole_rig import ALLOWED_MM, BY_HAND, CROSSED, HOMING, assert_clean, assert
 from linewire.messages import FLAG_PEN_UP, STATES
 from linewright.errors import BoardFault, LinkError
 from linewright.rig import Rig
-from linewright.session import Control, Session
+from linewright.session import Control, Session, homing_limit_s
 from linewright.units import TICK_HZ
 from linewright.virtual.faults import Faults
 from linewright.virtual.harness import LockstepRig, LockstepWire
@@ -156,6 +156,21 @@ def test_ctrl_c_while_homing_stops_the_carriage(tmp_path):
     # It stood somewhere on the way to the switch, which the whole homing would have left behind.
     assert rig.world.carriage_mm == carriage
     assert not rig.board.homing.running
+
+
+def test_a_slow_homing_is_waited_for(tmp_path):
+    """From the far end at 0.5 mm/s: ten minutes for this axis, as the rig file says."""
+    slow = HOMING.changed({"homing.fast_mm_s": 0.5, "homing.slow_mm_s": 0.5, "axis.y.endstop": "none"})
+    rig = LockstepRig(Machine.from_rig(slow), faults=Faults(start_x_mm=310.0))
+
+    def host(link):
+        session = Session(link, slow)
+        session.greet()
+        session.home()
+        return link.now / TICK_HZ
+
+    with rig.host_time():
+        assert 600 < rig.run(host) < homing_limit_s(slow)
 
 
 def test_hold_and_carry_on(tmp_path):
