@@ -8,8 +8,7 @@ from __future__ import annotations
 import secrets
 from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final, Protocol
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -17,16 +16,19 @@ from linewire import messages
 from linewire.records import END, REST
 from linewright import board_files, units, wirepack
 from linewright.conversation import Conversation, Fields, Link, LinkQuality, now_s, number_in, refused
-from linewright.drawing import Pen
 from linewright.errors import BoardFault, InputError, LinkError, Mismatch, NoAnswer
 from linewright.motion.travel import plan_travel
 from linewright.rig import HOME_SEARCH, SERVO_HIGH_US, SERVO_LOW_US
+from linewright.session_values import FULL_PACE, Control, DrawResult, Greeting, Progress, Standing, Witness
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from linewright.program import Program
     from linewright.rig import Rig
+
+# Whoever holds a session also needs its values.
+__all__ = ["Control", "DrawResult", "Greeting", "Progress", "Session", "Standing", "Witness", "homing_limit_s"]
 
 GREETING_S: Final = 5.0
 """A board answers within milliseconds; one that is just starting, or was asleep on USB, within two or three seconds."""
@@ -46,158 +48,7 @@ HOMING_STOP_S: Final = 1.0
 SETTLE_S: Final = 10.0
 """A stop from 500 mm/s at 100 mm/s2 takes 5 s, and the servo two at most."""
 
-FULL_PACE: Final = 256
-
 FLASH_HINT: Final = "put this version's code on the board with `linewright board flash`"
-
-
-@dataclass(frozen=True)
-class Greeting:
-    """What the board said of itself."""
-
-    board: str
-    version: str
-    protocol: int
-    digest: int
-    tick_hz: int
-    overhead_ticks: int
-    max_rate: int
-    queue_slots: int
-
-    @property
-    def same_code(self) -> bool:
-        """Whether the board carries the code that belongs to this host."""
-        return self.digest == board_files.digest()
-
-
-@dataclass(frozen=True)
-class Progress:
-    """Where a drawing stands.
-
-    Parameters
-    ----------
-    state : state of the board, or "pen" while it waits for another pen.
-    records_done, records : finished by the pen, and in all.
-    stroke, strokes : strokes begun or finished, and in all.
-    played_s, predicted_s : playing time so far (waits do not count), and of the whole program.
-    pace : 0..1, as it is now.
-    pen : the pen that is in use, or asked for.
-    """
-
-    state: str
-    records_done: int
-    records: int
-    stroke: int
-    strokes: int
-    played_s: float
-    predicted_s: float
-    pace: float
-    pen: Pen
-
-    @property
-    def left_s(self) -> float:
-        """Playing time left at full pace, seconds."""
-        return max(self.predicted_s - self.played_s, 0.0)
-
-
-@dataclass(frozen=True)
-class DrawResult:
-    """How a drawing went.
-
-    Parameters
-    ----------
-    finished : the end was reached; False when the user abandoned it.
-    first_record : where it began: 0, or the stroke at which a drawing was carried on.
-    played_ticks, predicted_ticks : playing time by the board's own count, and as planned.
-    final_steps, expected_steps : motor position at the end by the board's count, and as planned.
-    records_done, records : finished by the pen, and in all.
-    retransmitted_frames, damaged_frames : of both directions as far as this end sees.
-    frames_sent, bytes_sent : everything this end put on the wire while drawing.
-    starved : times the pen had to wait in mid-stroke because the link was too slow.
-    underruns : times the pulse player ran dry in motion; anything but 0 is a bug.
-    """
-
-    finished: bool
-    first_record: int
-    played_ticks: int
-    predicted_ticks: int
-    final_steps: tuple[int, int]
-    expected_steps: tuple[int, int]
-    records_done: int
-    records: int
-    retransmitted_frames: int
-    damaged_frames: int
-    frames_sent: int
-    bytes_sent: int
-    starved: int
-    underruns: int
-
-    @property
-    def final_position_error_steps(self) -> int:
-        """Largest difference of a motor's final position from the plan."""
-        return max(abs(a - b) for a, b in zip(self.final_steps, self.expected_steps, strict=True))
-
-
-@dataclass(frozen=True)
-class Standing:
-    """What an earlier host has left on a board, now that it stands.
-
-    Parameters
-    ----------
-    program, records_done : number of the program that it played last (0: none), and how far the pen got in it.
-    position_kept : the board knows where the pen is, and its motors have held it there since.
-    """
-
-    program: int
-    records_done: int
-    position_kept: bool
-
-
-class Witness(Protocol):
-    """Who is told what a drawing has come to: its journal."""
-
-    def begin(self, number: int, record: int) -> None:
-        """Records from ``record`` on are about to go to the board, as program ``number``."""
-
-    def done(self, record: int) -> None:
-        """The pen has finished everything before ``record``."""
-
-
-class Control:
-    """What the user asks for while a drawing runs. Every method may be called from any thread or signal handler."""
-
-    def __init__(self) -> None:
-        self._asked: deque[tuple[str, int]] = deque()
-
-    def hold(self) -> None:
-        """Stop smoothly, pen up, and wait."""
-        self._asked.append(("pace", 0))
-
-    def carry_on(self) -> None:
-        """Go on at full pace."""
-        self._asked.append(("pace", FULL_PACE))
-
-    def slow_to(self, share: float) -> None:
-        """Go on at this share (above 0, up to 1) of the planned speed."""
-        if not 0.0 < share <= 1.0:
-            raise ValueError(f"pace {share} is outside 0..1; to stop, hold")
-        self._asked.append(("pace", max(1, round(share * FULL_PACE))))
-
-    def pen_changed(self) -> None:
-        """The pen that was asked for is in its holder."""
-        self._asked.append(("pen", 0))
-
-    def abandon(self) -> None:
-        """Controlled stop, pen up, and leave the rest undrawn."""
-        self._asked.append(("abandon", 0))
-
-    def cut(self) -> None:
-        """Motors off at once; the position is lost."""
-        self._asked.append(("cut", 0))
-
-    def take(self) -> tuple[str, int] | None:
-        """Next request as (name, value), or None."""
-        return self._asked.popleft() if self._asked else None
 
 
 class Session:
@@ -590,7 +441,8 @@ def homing_limit_s(rig: Rig) -> float:
     """Longer than any homing of this rig: twice the time of its ways, both axes one after the other, and some slack."""
     homing = rig.homing
     approaches_s = (homing.passes + 1) * RELEASE_BACKOFFS * homing.backoff_mm / homing.slow_mm_s
-    return HOMING_SLACK_S + sum(2 * (HOME_SEARCH * mm / homing.fast_mm_s + approaches_s) for mm in rig.travel_mm)
+    searches_s = HOME_SEARCH * (rig.x.travel_mm + rig.y.travel_mm) / homing.fast_mm_s
+    return HOMING_SLACK_S + 2 * (searches_s + 2 * approaches_s)
 
 
 def _codes(inbox: deque[tuple[str, Fields]]) -> list[tuple[str, object]]:
