@@ -1,8 +1,8 @@
 """The board's end of the link: bytes to requests, answers and reports to bytes.
 
 `MOVES` is the hot path and allocates nothing; every other message goes through `messages.decode` and the table of
-requests.  At most one payload of records is worked off per turn of the loop, so that the player is looked after in
-between.
+requests.  Records are worked off a few per turn of the loop, so that the player is looked after in between.  A whole
+window of them takes up to half a second, so an `ABANDON` or `CUT` makes what waits in front of it worthless at once.
 """
 
 from array import array
@@ -10,10 +10,13 @@ from array import array
 from lineboard import feeder, kernel
 from linewire import messages, records
 from linewire.compat import const, ticks_diff
-from linewire.endpoint import Endpoint
+from linewire.endpoint import Endpoint, copy_bytes
 from linewire.framing import HEADER
 
 _CHUNK = const(512)
+# Records per turn.  At 0.3 to 0.5 ms each (decoding, guard and queue on an RP2040, estimated from the Unix build) a
+# turn with its rendering stays below 20 ms; a frame may hold hundreds, more than the player is kept ahead by.
+_BATCH = const(16)
 _TICKS_PER_MS = const(5000)
 # A grant that has grown by this much is worth an acknowledgement of its own: about what one frame holds.
 _GRANT_NEWS = const(64)
@@ -39,6 +42,7 @@ class Server:
         self.endpoint = Endpoint(session, False, now_us, report_size=messages.REPORT_SIZE)
         self._chunk = bytearray(_CHUNK)
         self._records = records.new_state()
+        self._reading = False  # the endpoint's message is a payload with records left to read
         self._report = array("i", [0] * len(messages.REPORT))
         self._outbox = []  # messages for which the endpoint had no slot, [(kind, payload)]
         self._unsent = 0  # bytes at the start of endpoint.wire that the port has not taken
@@ -85,16 +89,28 @@ class Server:
             self._outbox.clear()
             self._told_granted = 0
             self._told_state = -1
+            self._reading = False
             self._board.new_host()
         # With answers waiting for a slot, nothing more is taken; the host's acknowledgement wakes the loop then.
         self._more = bool(self._outbox)
-        while not self._outbox and endpoint.take():
+        while not self._outbox:
+            if not self._reading:
+                if not endpoint.take():
+                    break
+                self._stir = True
+                if endpoint.kind != messages.MOVES:
+                    self._request()
+                    continue
+            after = endpoint.kind_behind(messages.MOVES)
+            if after == messages.ABANDON or after == messages.CUT:
+                self._reading = False
+                continue
             self._stir = True
-            if endpoint.kind == messages.MOVES:
-                self._moves()
-                self._more = True
-                break
-            self._request()
+            if not self._reading:
+                self._reading = self._open_moves()
+            self._read_moves()
+            self._more = True
+            break
         return heard
 
     def transmit(self, now_us):
@@ -121,14 +137,15 @@ class Server:
             self._write_report(granted)
         if self._unsent and not self._flush(self._unsent):
             return
-        n = endpoint.produce(now_us)
-        while n and self._flush(n):
+        while True:
             n = endpoint.produce(now_us)
             if n == 0 and self._asked:
                 # The report that was asked for comes behind the answer, so that it is certainly newer.
                 self._asked = False
                 endpoint.push()
                 n = endpoint.produce(now_us)
+            if n == 0 or not self._flush(n):
+                return
 
     def probe(self):
         """Make the host show that it is there."""
@@ -177,36 +194,46 @@ class Server:
 
     # Requests.
 
-    def _moves(self):
-        """Queue the records of one payload.  Allocates nothing unless there is something to refuse."""
+    # Records: neither of these allocates anything unless there is something to refuse.
+
+    def _open_moves(self):
+        """Look at the payload that has come; True if it has records to be queued."""
         board = self._board
         queue = board.feeder
         body = self.endpoint.body
         at = HEADER + 4
         end = self.endpoint.length
         if not board.accepts_records():
-            # What was under way when the board stopped by itself is dropped without a word; the report says why.
-            if board.state == messages.READY:
-                self._refuse(messages.MOVES, 255, messages.WRONG_STATE, board.state, 0, 0)
-            return
+            return False  # under way when the program ended or stopped by itself; the report says why
         if end <= at:
             self._refuse(messages.MOVES, 0, messages.OUT_OF_RANGE, end - HEADER, 5, messages.PAYLOAD)
-            return
+            return False
         first = body[HEADER] | body[HEADER + 1] << 8 | body[HEADER + 2] << 16 | body[HEADER + 3] << 24
         if first != queue.taken:
             self._refuse(messages.MOVES, 1, messages.OUT_OF_STEP, first, queue.taken, queue.taken)
-            return
-        state = self._records
-        if not records.open_payload(state, body, at, end):
+            return False
+        if not records.open_payload(self._records, body, at, end):
             board.stop_with(messages.BAD_RECORDS, queue.taken)
-            return
-        kind = records.read_record(state, body)
-        while kind != records.NOTHING and board.accepts_records():
-            if kind == records.BAD or queue.ending():
+            return False
+        return True
+
+    def _read_moves(self):
+        """Queue the next records of the payload."""
+        board = self._board
+        queue = board.feeder
+        body = self.endpoint.body
+        state = self._records
+        left = _BATCH
+        while self._reading and left:
+            left -= 1
+            kind = records.read_record(state, body)
+            if kind == records.NOTHING or not board.accepts_records():
+                self._reading = False
+            elif kind == records.BAD or queue.ending():
                 board.stop_with(messages.BAD_RECORDS, queue.taken)
             elif queue.room() == 0:
-                self._refuse(messages.MOVES, 1, messages.NO_ROOM, queue.taken, first, self._granted() - 1)
-                return
+                self._refuse(messages.MOVES, 1, messages.NO_ROOM, queue.taken, 0, self._granted() - 1)
+                self._reading = False
             elif kind == records.RAMP:
                 board.record(feeder.RAMP, state[records.D_FIRST], state[records.D_SECOND], state[records.D_SPEED])
             elif kind == records.PEN:
@@ -215,7 +242,6 @@ class Server:
                 board.record(feeder.REST, 0, 0, state[records.D_FIRST])
             else:
                 board.record(feeder.END, 0, 0, 0)
-            kind = records.read_record(state, body)
 
     def _request(self):
         endpoint = self.endpoint
@@ -351,5 +377,5 @@ class Server:
         sent = self._port.write(wire, n)
         self._unsent = n - sent
         if sent < n:
-            wire[0 : n - sent] = wire[sent:n]
+            copy_bytes(wire, 0, wire, sent, n - sent)  # ascending, so the two may overlap
         return sent == n

@@ -18,7 +18,7 @@ once in 4 minutes, or the wrap may hide how long ago something was.
 One class of more than 500 lines, because sessions, windows and timers share all of their state; split up, they would
 reach into each other, and every attribute of another object costs the board a look-up more.
 
-Contract for the board: `receive`, `take`, `produce`, `send` and `push` allocate nothing.
+Contract for the board: `receive`, `take`, `kind_behind`, `produce`, `send` and `push` allocate nothing.
 """
 
 from array import array
@@ -79,7 +79,7 @@ TRANSITIONS = (
 
 
 @micropython.viper
-def _copy(target: ptr8, at: int, source: ptr8, start: int, count: int) -> int:
+def copy_bytes(target: ptr8, at: int, source: ptr8, start: int, count: int) -> int:
     """Copy ``source[start:start + count]`` to ``target`` from ``at`` on; returns where it ends."""
     end = at + count
     while at < end:
@@ -245,7 +245,7 @@ class Endpoint:
         slot = sequence & self._mask
         body = self._out[slot]
         put_header(body, kind, sequence, self.session ^ self.peer_session)
-        _copy(body, HEADER, payload, 0, count)
+        copy_bytes(body, HEADER, payload, 0, count)
         self._out_length[slot] = HEADER + count
         self._order[slot] = -1
         self._arrived[slot] = 0
@@ -282,6 +282,16 @@ class Endpoint:
         self.sequence = self._taken
         self._holding = True
         return True
+
+    def kind_behind(self, kind: int) -> int:
+        """Kind of the first message waiting behind the one taken that is not of this ``kind``; 0 if none has come."""
+        sequence = (self._taken + 1 if self._holding else self._taken) & _MASK
+        while sequence != self._next_in:
+            other: int = self._in[sequence & self._mask][0]
+            if other != kind:
+                return other
+            sequence = (sequence + 1) & _MASK
+        return 0
 
     def next_message(self) -> "tuple[int, int, bytes] | None":
         """The next message as (kind, sequence, payload), or None.  Allocates."""
@@ -388,7 +398,7 @@ class Endpoint:
         if self._have[slot]:
             self.duplicates += 1
             return
-        _copy(self._in[slot], 0, body, 0, length)
+        copy_bytes(self._in[slot], 0, body, 0, length)
         self._in_length[slot] = length
         self._have[slot] = 1
         while self._have[self._next_in & self._mask] and (self._next_in - self._taken) & _MASK < self._slots:
@@ -429,7 +439,7 @@ class Endpoint:
         if count != len(self.peer_report):
             # Once per session; the sizes are fixed.
             self.peer_report = bytearray(count)
-        _copy(self.peer_report, 0, body, HEADER + _ACK_SIZE, count)
+        copy_bytes(self.peer_report, 0, body, HEADER + _ACK_SIZE, count)
         self.reports += 1
 
     def _arrival(self, slot: int, now_us: int) -> None:
@@ -556,7 +566,7 @@ class Endpoint:
         body[HEADER + 3] = edge >> 8
         body[HEADER + 4] = bitmap & 255
         body[HEADER + 5] = bitmap >> 8
-        end = _copy(body, HEADER + _ACK_SIZE, self.report, 0, len(self.report))
+        end = copy_bytes(body, HEADER + _ACK_SIZE, self.report, 0, len(self.report))
         return self._write(body, end, now_us)
 
     def _mark_due(self, slot: int) -> None:

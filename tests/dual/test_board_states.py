@@ -588,6 +588,109 @@ class Silence(unittest.TestCase):
         self.assertTrue(rig.board.trusted())
 
 
+class Window(unittest.TestCase):
+    """A whole window of moves may have come before the board gets round to them."""
+
+    def burst(self, *last):
+        """A board that draws, and the bytes of 15 frames of 60 records each with these messages behind."""
+        rig = BoardRig()
+        rig.ready()
+        rig.draw([])
+        rig.run(lambda: rig.state() == "drawing")
+        rig.spend(0.1)
+        rig.heard.clear()
+        program = [(records.RAMP, 10 + i % 3, 10 - i % 7, 400 + i % 11) for i in range(900)]
+        at = 0
+        while at < 900:
+            payload, _ = records.encode_payload(program[: at + 60], at)
+            rig.send("moves", first=at, records=payload)
+            at += 60
+        for name in last:
+            rig.send(name)
+        waiting = bytearray(rig.host.to_send(rig.world.now_us()))
+        read = rig.port.read_into
+
+        def read_all(buffer):
+            n = min(len(waiting), len(buffer))
+            if n == 0:
+                return read(buffer)
+            buffer[0:n] = waiting[0:n]
+            waiting[0:n] = b""
+            return n
+
+        rig.port.read_into = read_all
+        return rig
+
+    def test_records_are_taken_a_few_at_a_time(self):
+        rig = self.burst()
+        taken = [0]
+        while taken[-1] < 900:
+            rig.board.poll()
+            taken.append(rig.board.feeder.taken)
+            self.assertTrue(taken[-1] - taken[-2] <= 16)
+            self.assertTrue(len(taken) < 100)
+        self.assertEqual(rig.last("refusal"), None)
+
+    def test_cut_and_abandon_do_not_wait_for_the_moves_in_front_of_them(self):
+        for name in ("cut", "abandon"):
+            rig = self.burst(name)
+            turns = 0
+            while rig.board.accepts_records():
+                rig.board.poll()
+                turns += 1
+            # To queue all records takes 60 turns.
+            self.assertTrue(turns <= 3)
+            rig.spend(1)
+            self.assertEqual(rig.state(), "unhomed" if name == "cut" else "ready")
+            self.assertEqual(rig.last("refusal"), None)
+            self.assertEqual(len([1 for kind, _ in rig.heard if kind == "done"]), 1)
+
+    def test_moves_that_come_after_the_end_are_dropped_without_a_word(self):
+        """They were under way when it came; a refusal would look like one of the next program."""
+        rig = drawing()
+        rig.send("abandon")
+        rig.run(lambda: rig.state() == "ready")
+        payload, _ = records.encode_payload([(records.RAMP, 1, 1, 100)], 0)
+        rig.send("moves", first=rig.board.feeder.taken, records=payload)
+        rig.spend(0.2)
+        self.assertEqual((rig.state(), rig.last("refusal")), ("ready", None))
+        self.assertEqual(rig.host.awaiting, 0)
+
+
+class NarrowPort(unittest.TestCase):
+    """A port that takes a few bytes at a time, as a USB port with a full buffer does."""
+
+    def narrow(self, rig, most):
+        write = rig.port.write
+
+        def some(buffer, n):
+            return write(buffer, min(n, most))
+
+        rig.port.write = some
+
+    def test_what_the_port_has_not_taken_goes_out_later_and_in_order(self):
+        rig = BoardRig()
+        rig.ready()
+        self.narrow(rig, 7)
+        rig.draw(square() * 2 + [END])
+        rig.run(lambda: rig.last("event"))
+        self.assertEqual(rig.last("event")["code"], messages.FINISHED)
+        self.assertEqual(rig.host.damaged, 0)
+
+    def test_a_report_that_was_asked_for_comes_behind_the_answer(self):
+        rig = BoardRig()
+        rig.ready()
+        self.narrow(rig, 7)
+        rig.spend(0.3)
+        rig.heard.clear()
+        rig.send("ask")
+        rig.run(lambda: rig.last("done"))
+        seen = rig.host.reports
+        # Sooner than the host would ask for a sign of life.
+        rig.spend(0.1)
+        self.assertTrue(rig.host.reports > seen)
+
+
 class Later(unittest.TestCase):
     """Microsecond counters wrap after 17.9 minutes, so what began long ago must not look as if it lay ahead."""
 
