@@ -33,6 +33,7 @@ from linewright.sources.svg.segments import ROW
 from linewright.sources.svg.walk import harvest
 
 DEFAULT_TOLERANCE_MM = 0.02  # less than two motor steps at 80 steps/mm, and a tenth of the finest pen line
+_LEAST_SIDE_MM = 1.0  # of a picture that states no size: a page has sides, even where all lines run along its edge
 _LOOSE = "unlayered"  # name of the pen for what lies outside of all layers
 
 
@@ -100,8 +101,9 @@ def read_svg(
     pen, pens = _pens(lines, found, pen_by)
     width_mm, height_mm = found.width_mm, found.height_mm
     if not found.size_stated:
-        width_mm, height_mm = (float(side) for side in np.maximum(lines.points_mm.max(axis=0), 0.0))
-        notes.add(f"the file states no size; its lines reach {width_mm:.4g} x {height_mm:.4g} mm from the origin")
+        reach_mm = np.maximum(lines.points_mm.max(axis=0), 0.0)
+        notes.add(f"the file states no size; its lines reach {reach_mm[0]:.4g} x {reach_mm[1]:.4g} mm from the origin")
+        width_mm, height_mm = (float(side) for side in np.maximum(reach_mm, _LEAST_SIDE_MM))
     drawing = Drawing(lines.points_mm, lines.starts, pen, pens)
     return SvgPicture(drawing, width_mm, height_mm, notes.texts())
 
