@@ -50,6 +50,7 @@ class Feeder:
     starved : times the pen came to a standstill because too little was known.
     underruns : times the player ran dry in motion.
     unplayable : the kernel refused record `dequeued`; the path ends in front of it.
+    last_kind : kind of the record pushed last.
     servo_us : servo pulse of the last pen record that the player has finished; the board sets it to 0 once read.
     """
 
@@ -95,6 +96,7 @@ class Feeder:
         self._open_steps = 0  # path queued behind the last terminal (or, without one, behind the current ramp)
         self._news = False
         self._end_seen = False
+        self.last_kind = RAMP
         self.ended = False
         self.unplayable = False
         self._in_run = False
@@ -127,6 +129,7 @@ class Feeder:
         """Queue one record (constants and meaning of x, y, v above).  The caller has seen `room() > 0`."""
         i = self.taken & _MASK
         self._kind[i] = kind
+        self.last_kind = kind
         self._x[i] = x
         self._y[i] = y
         self._v[i] = v
