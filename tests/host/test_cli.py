@@ -41,10 +41,10 @@ def small(tmp_path) -> Path:
     return path
 
 
-def command(*words: object, **options) -> subprocess.Popen[str]:
+def command(*words: object, to=subprocess.PIPE, **options) -> subprocess.Popen[str]:
     return subprocess.Popen(
         [sys.executable, "-c", "from linewright.cli import main; main()", *map(str, words)],
-        stdout=subprocess.PIPE,
+        stdout=to,
         stderr=subprocess.PIPE,
         text=True,
         **options,
@@ -52,6 +52,46 @@ def command(*words: object, **options) -> subprocess.Popen[str]:
 
 
 # Help and streams
+
+
+def test_no_words_at_all_print_the_help(capsys):
+    assert cli.run([]) == 2
+    out, errors = capsys.readouterr()
+    assert out == ""
+    assert errors.startswith("Usage: linewright")
+    assert "next:" not in errors
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs /dev/full")
+@pytest.mark.parametrize(
+    "words", [("--help",), ("plan", "small.svg"), ("plan", "small.svg", "--json"), ("rig", "default"), ("rig", "show")]
+)
+def test_output_that_goes_to_a_full_disk(words, small):
+    with Path("/dev/full").open("w") as full:
+        process = command(*words, to=full)
+        _, errors = process.communicate(timeout=60)
+    assert process.returncode == 2
+    assert (
+        errors == "linewright: the output cannot be written: No space left on device\n  next: make room on its disk\n"
+    )
+
+
+@pytest.mark.parametrize("words", [("plan", "small.svg", "--no-pictures"), ("draw", "small.svg")])
+def test_closed_streams_are_nobody_to_tell(words, small):
+    def close() -> None:
+        for number in range(3):
+            os.close(number)
+
+    process = command(*words, preexec_fn=close)
+    process.communicate(timeout=60)
+    assert process.returncode == 0
+
+
+def test_characters_that_an_encoding_lacks_have_plainer_ones(small):
+    process = command("rig", "show", env={**os.environ, "PYTHONIOENCODING": "ascii"})
+    text, errors = process.communicate(timeout=60)
+    assert (process.returncode, errors) == (0, "")
+    assert "1500 mm/s2" in text
 
 
 def test_help_lists_the_commands_in_little_time():
@@ -178,7 +218,20 @@ def test_a_kept_plan_has_its_place_already(small, tmp_path, capsys):
     job = tmp_path / "job.lw"
     assert cli.run(["plan", str(small), "-o", str(job), "--no-pictures"]) == 0
     assert cli.run(["draw", str(job), "--sheet", "A5"]) == 2
-    assert "place on the sheet already" in capsys.readouterr().err
+    assert "place on the sheet" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    "words",
+    [("--sheet", "A5"), ("--portrait",), ("--margin", "0"), ("--keep",), ("--turn", "0"), ("--pen-by", "layer")],
+)
+def test_looking_at_a_kept_plan_does_not_pretend_to_move_it(words, small, tmp_path, capsys):
+    job = tmp_path / "job.lw"
+    assert cli.run(["plan", str(small), "-o", str(job), "--no-pictures"]) == 0
+    assert cli.run(["plan", str(job), "--no-pictures"]) == 0
+    capsys.readouterr()
+    assert cli.run(["plan", str(job), "--no-pictures", *words]) == 2
+    assert "has its place on the sheet" in capsys.readouterr().err
 
 
 def test_rig_alone_prints_the_commented_default(tmp_path, capsys):
@@ -199,6 +252,19 @@ def test_rig_default_does_not_overwrite(tmp_path, capsys):
     assert cli.run(["rig", "default", "-o", str(path)]) == 2
     assert path.read_text() == "mine"
     assert "exists already" in capsys.readouterr().err
+
+
+@pytest.mark.skipif(not Path("/proc/self/limits").exists(), reason="limits the size of files, as Linux does")
+def test_a_rig_file_that_does_not_fit_the_disk_leaves_nothing(tmp_path):
+    def no_room() -> None:
+        signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+        resource.setrlimit(resource.RLIMIT_FSIZE, (1000, 1000))
+
+    process = command("rig", "default", "-o", "rig.toml", preexec_fn=no_room)
+    _, errors = process.communicate(timeout=60)
+    assert process.returncode == 2
+    assert errors.startswith("linewright: cannot write rig.toml: File too large\n  next: ")
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_rig_schema_is_json(capsys):
@@ -463,6 +529,41 @@ def test_wrong_options_are_refused_with_a_way_out(words, small, capsys):
     assert "Traceback" not in errors
     assert "bug" not in errors
     assert errors
+
+
+@pytest.mark.parametrize("words", [("--margin", "abc"), ("--margin=abc",), ("-m", "abc")])
+def test_a_wrong_value_is_repeated_and_the_hint_names_the_command(words, small, capsys):
+    assert cli.run(["plan", str(small), *words]) == 2
+    errors = capsys.readouterr().err
+    assert "--margin" in errors
+    assert "(given: abc)" in errors
+    assert "`linewright plan --help`" in errors
+
+
+@pytest.mark.parametrize(
+    "words",
+    [("plan", "small.svg"), ("draw", "x.lw"), ("rig", "check", "x.toml"), ("plan", "small.svg", "-r", "x.toml")],
+)
+def test_files_that_may_not_be_read_are_named(words, small, tmp_path, monkeypatch, capsys):
+    # Root may read everything, so the refusal is the system call's.
+    (tmp_path / "x.lw").write_bytes(b"PK")
+    (tmp_path / "x.toml").write_text("")
+    hidden = next(word for word in reversed(words) if "." in word)
+    real_open, real_access = open, os.access
+
+    def opening(file, *rest, **more):
+        if str(file).endswith(hidden):
+            raise PermissionError(13, "Permission denied", str(file))
+        return real_open(file, *rest, **more)
+
+    monkeypatch.setattr("builtins.open", opening)
+    monkeypatch.setattr("io.open", opening)
+    monkeypatch.setattr(os, "access", lambda path, *rest: not str(path).endswith(hidden) and real_access(path, *rest))
+    assert cli.run(list(words)) == 2
+    errors = capsys.readouterr().err
+    assert hidden in errors
+    assert "Permission denied" in errors
+    assert "bug" not in errors
 
 
 def test_a_picture_beyond_the_margins_is_refused(tmp_path, capsys):

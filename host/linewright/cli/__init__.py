@@ -6,9 +6,11 @@ Ctrl-C; 70 a bug in Linewright.
 
 from __future__ import annotations
 
+import errno
 import sys
 from collections.abc import Sequence
 
+from linewright.cli import streams
 from linewright.errors import LinewrightError, LinkError
 
 EXIT_INPUT = 2
@@ -16,9 +18,12 @@ EXIT_LINK = 3
 EXIT_BUG = 70  # EX_SOFTWARE of sysexits.h
 EXIT_STOPPED = 130  # 128 + SIGINT, as shells report it
 
+_NO_ROOM = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO})
+
 
 def main(argv: Sequence[str] | None = None) -> None:
     """Run the command line and leave the process with its exit code."""
+    streams.prepare()
     sys.exit(run(sys.argv[1:] if argv is None else argv))
 
 
@@ -52,9 +57,30 @@ def run(argv: Sequence[str]) -> int:
     except Exception as error:
         if callable(describe := getattr(error, "format_message", None)):
             # The parser's own complaints: an unknown option, a missing argument.
-            output.error(str(describe()), "`linewright --help` lists commands and options", as_json=as_json)
+            about = getattr(getattr(error, "ctx", None), "command_path", None) or "linewright"
+            if not argv:  # the complaint is the help
+                output.say(str(describe()), stderr=True)
+            else:
+                words = str(describe()) + _given(getattr(error, "param", None), argv)
+                output.error(words, f"`{about} --help` lists what there is", as_json=as_json)
+            return EXIT_INPUT
+        if isinstance(error, OSError) and error.errno in _NO_ROOM and not debug:
+            # Every file has words of its own for this, so it is our output that goes to a full disk.
+            output.error(f"the output cannot be written: {error.strerror}", "make room on its disk", as_json=False)
+            sys.stdout = None  # what is left in it would fail once more at exit
             return EXIT_INPUT
         if debug:
             raise
         output.bug(error, as_json=as_json)
         return EXIT_BUG
+
+
+def _given(param: object, argv: Sequence[str]) -> str:
+    """What stands after the option that the parser complains of, as its own words do not always say."""
+    for option in getattr(param, "opts", ()):
+        for word, after in zip(argv, [*argv[1:], ""], strict=True):
+            if word == option and after:
+                return f" (given: {after})"
+            if word.startswith(f"{option}=") and option.startswith("--"):
+                return f" (given: {word.partition('=')[2]})"
+    return ""

@@ -30,13 +30,26 @@ class Turn(StrEnum):
     THREE_QUARTERS = "270"
 
 
-Picture = Annotated[Path, typer.Argument(metavar="FILE", help="An SVG picture.", show_default=False)]
+# readable=False: not that files need not be readable, but their readers say better what is wrong with them.
+Picture = Annotated[Path, typer.Argument(metavar="FILE", help="An SVG picture.", show_default=False, readable=False)]
 PictureOrJob = Annotated[
-    Path, typer.Argument(metavar="FILE", help="An SVG picture, or a program kept by `plan -o`.", show_default=False)
+    Path,
+    typer.Argument(
+        metavar="FILE",
+        help="An SVG picture, or a program kept by `plan -o`.",
+        show_default=False,
+        readable=False,
+    ),
 ]
 RigFile = Annotated[
     Path | None,
-    typer.Option("--rig", "-r", metavar="FILE", help="Your rig file; the default rig where none is given."),
+    typer.Option(
+        "--rig",
+        "-r",
+        metavar="FILE",
+        help="Your rig file; the default rig where none is given.",
+        readable=False,
+    ),
 ]
 SheetName = Annotated[
     str | None,
@@ -73,6 +86,23 @@ def load_rig(path: Path | None) -> Rig:
     from linewright.rig import Rig
 
     return Rig.default() if path is None else Rig.load(path)
+
+
+def refuse_placement(file: Path, *asked: object) -> None:
+    """A program has its place on the sheet: options that would change it are refused rather than ignored.
+
+    Parameters
+    ----------
+    file : the program.
+    asked : for each such option, whether it differs from its default.
+    """
+    from linewright.errors import InputError
+
+    if any(asked):
+        raise InputError(
+            f"{file} has its place on the sheet and its pens already",
+            hint="plan the picture again to draw it differently",
+        )
 
 
 def placement(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import sys
 import tempfile
@@ -55,9 +56,14 @@ def error(message: str, hint: str, *, as_json: bool) -> None:
 
 def bug(problem: Exception, *, as_json: bool) -> None:
     """Own up to a bug: short on the screen, the traceback in a file."""
-    with tempfile.NamedTemporaryFile(
-        "w", prefix="linewright-bug-", suffix=".txt", delete=False, encoding="utf-8"
-    ) as file:
+    hint = "please report it with what --debug prints"
+    with (
+        contextlib.suppress(OSError),
+        tempfile.NamedTemporaryFile(
+            "w", prefix="linewright-bug-", suffix=".txt", delete=False, encoding="utf-8"
+        ) as file,
+    ):
         file.write("".join(traceback.format_exception(problem)))
-    message = f"this is a bug in Linewright: {type(problem).__name__}: {problem}"
-    error(message, f"please report it with {file.name} (or run again with --debug)", as_json=as_json)
+        file.flush()
+        hint = f"please report it with {file.name} (or run again with --debug)"
+    error(f"this is a bug in Linewright: {type(problem).__name__}: {problem}", hint, as_json=as_json)

@@ -18,7 +18,10 @@ app = typer.Typer(
 Target = Annotated[
     Path | None, typer.Option("--output", "-o", metavar="FILE", help="Write it there instead of printing it.")
 ]
-File = Annotated[Path | None, typer.Argument(metavar="[FILE]", help="Your rig file; the default rig without one.")]
+File = Annotated[
+    Path | None,
+    typer.Argument(metavar="[FILE]", help="Your rig file; the default rig without one.", readable=False),
+]
 
 
 @app.callback()
@@ -84,11 +87,14 @@ def _write(text: str, to: Path | None) -> None:
         output.say(text.rstrip("\n"))
         return
     from linewright.errors import InputError
+    from linewright.files import replacing
 
     if to.exists():
         raise InputError(f"{to} exists already", hint="name another file, or remove that one first")
     try:
-        to.write_text(text, encoding="utf-8")
+        with replacing(to) as stream:
+            stream.write(text.encode())
     except OSError as error:
-        raise InputError(f"cannot write {to}: {error.strerror or error}") from error
+        hint = "check the folder, its permissions and the free space"
+        raise InputError(f"cannot write {to}: {error.strerror or error}", hint=hint) from error
     output.say(f"{to} written")
