@@ -53,16 +53,25 @@ except ImportError:
         return value
 
 
-# Microsecond counters of the boards wrap after 2^30 us, which is 17.9 minutes.
+# Microsecond counters of the boards wrap after 2^30 us, which is 17.9 minutes.  On a 32-bit board, 2^30 and whatever lies
+# beyond is an object, so nothing below computes with it.
 TICKS_PERIOD = const(1 << 30)
-_TICKS_HALF = const(1 << 29)
+_LAST = const((1 << 30) - 1)
+_HALF = const(1 << 29)
 
 
 def ticks_add(ticks_us, delta_us):
-    """``ticks_us`` advanced by ``delta_us`` (may be negative), wrapped to 0..2^30-1."""
-    return (ticks_us + delta_us) & (TICKS_PERIOD - 1)
+    """``ticks_us`` advanced by ``delta_us`` (within +-2^29), wrapped to 0..2^30-1."""
+    if delta_us > _LAST - ticks_us:
+        return ticks_us - _LAST - 1 + delta_us
+    return (ticks_us + delta_us) & _LAST
 
 
 def ticks_diff(later_us, earlier_us):
     """Signed microseconds from ``earlier_us`` to ``later_us``, which are less than 2^29 us (8.9 min) apart."""
-    return ((later_us - earlier_us + _TICKS_HALF) & (TICKS_PERIOD - 1)) - _TICKS_HALF
+    difference = later_us - earlier_us
+    if difference >= _HALF:
+        return difference - _HALF - _HALF
+    if difference < -_HALF:
+        return difference + _HALF + _HALF
+    return difference

@@ -26,6 +26,8 @@ U32 = const((1 << 32) - 1)
 
 # Positions stay within 2^29 so that the difference of any two is still a small integer on the board.
 POSITION = const((1 << 29) - 1)
+# Highest record that a program may be carried on with: half a billion more, and what is granted beyond, fit 30 bits.
+FIRST_RECORD = const((1 << 29) - 1)
 # Longest payload of one message.  A moves frame then carries 4 bytes of record number and 240 of records; with 5 bytes
 # of header and 4 of checksum it is 253, the most that byte stuffing lengthens by one byte only, and 255 on the wire.
 PAYLOAD = const(244)
@@ -71,7 +73,7 @@ MESSAGES = (
         BEGIN,
         (
             ("program", "u32", 1, U30),
-            ("first", "u32", 0, U30),
+            ("first", "u32", 0, FIRST_RECORD),
             ("a", "i32", -POSITION, POSITION),
             ("b", "i32", -POSITION, POSITION),
         ),

@@ -143,6 +143,15 @@ class Drawing(unittest.TestCase):
         self.assertEqual(rig.last("event"), {"code": messages.FINISHED, "value": 1003})
         self.assertEqual((rig.world.a, rig.world.b), (400, 200))
 
+    def test_the_highest_record_to_carry_on_with(self):
+        rig = BoardRig()
+        rig.ready()
+        rig.draw([(records.RAMP, 100, 50, 1000), (records.RAMP, 100, 50, 0), END], first=messages.FIRST_RECORD)
+        rig.run(lambda: rig.last("event"))
+        self.assertEqual(rig.last("event"), {"code": messages.FINISHED, "value": messages.FIRST_RECORD + 3})
+        # Within its range, or the report could not be read.
+        self.assertEqual(rig.report()["records_done"], messages.FIRST_RECORD + 3)
+
     def test_a_program_longer_than_the_queue(self):
         program = straight(3000, 6000, 5) + [END]
         rig = BoardRig()
