@@ -160,6 +160,8 @@ class Server:
         board = self._board
         if not board.accepts_records() or board.silent() or board.feeder.ending():
             return False
+        if board.feeder.last_kind == feeder.REST:
+            return False  # a rest comes between pens: the host may be waiting for its user
         return self._told_granted - board.feeder.taken >= _OWED
 
     def sleep_us(self, now_us, longest_us):
