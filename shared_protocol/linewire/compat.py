@@ -53,7 +53,7 @@ except ImportError:
         return value
 
 
-# Microsecond counters of the boards wrap after 2^30 us, which is 17.9 minutes.  On a 32-bit board, 2^30 and whatever lies
+# Microsecond counters of the boards wrap after 2^30 us, which is 17.9 minutes.  On a 32-bit board, 2^30 and what lies
 # beyond is an object, so nothing below computes with it.
 TICKS_PERIOD = const(1 << 30)
 _LAST = const((1 << 30) - 1)
