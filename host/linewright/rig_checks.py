@@ -300,7 +300,12 @@ def doubts(rig: Rig) -> Iterator[str]:
     for name, offset, size, axis in zip(
         "xy", rig.sheet.offset_mm, (sheet.width_mm, sheet.height_mm), (rig.x, rig.y), strict=True
     ):
-        if offset + size > axis.travel_mm:
+        if offset >= axis.travel_mm:
+            yield (
+                f"the {sheet.name} sheet begins at {name} = {offset:g} mm, beyond axis.{name}.travel_mm = "
+                f"{axis.travel_mm:g}; nothing can be drawn on it. Correct sheet.offset_mm."
+            )
+        elif offset + size > axis.travel_mm:
             yield (
                 f"the {sheet.name} sheet ends at {name} = {offset + size:g} mm, beyond axis.{name}.travel_mm = "
                 f"{axis.travel_mm:g}; what lies past that is cut off."

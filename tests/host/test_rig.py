@@ -219,6 +219,13 @@ def test_a_file_is_read_with_its_name_and_lines(tmp_path):
         Rig.load(str(path))
 
 
+@pytest.mark.parametrize("text", ["[pen]\nup_us = 1\nup_us = 2\n", "[pen]\nup_us = 1\n[pen]\nup_us = 2\n"])
+def test_what_stands_twice_is_not_taken_for_a_missing_bracket(text):
+    with pytest.raises(RigError, match="not valid TOML") as caught:
+        Rig.parse(text)
+    assert "keep one of the two" in caught.value.hint
+
+
 @pytest.mark.parametrize(
     ("data", "message"),
     [
@@ -439,6 +446,8 @@ def test_the_fingerprint_changes_with_everything_that_moves_something():
         # v^2 / 2a = 3600 / 1000 = 3.6 mm of overrun against 3 mm of backing off.
         ({"homing.fast_mm_s": 60.0}, "needs 3.6 mm to stop"),
         ({"axis.y.endstop": "none"}, "axis y has no endstop"),
+        ({"sheet.offset_mm": (500.0, 5.0)}, "nothing can be drawn on it"),
+        ({"sheet.offset_mm": (200.0, 5.0)}, "what lies past that is cut off"),
         ({"board": "rp2040", "pins.servo": 25}, "Pico"),
     ],
 )
