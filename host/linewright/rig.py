@@ -264,7 +264,9 @@ class Rig(_Section):
                 place = f"{where}, line {text.rstrip().count(chr(10)) + 1}, at the end"
             reason = "nested too deeply" if isinstance(error, RecursionError) else str(error).split(" (at ")[0]
             twice = "overwrite" in reason or "twice" in reason
-            fix = "it stands further up already; keep one of the two" if twice else "look for a missing quote or bracket"
+            fix = (
+                "it stands further up already; keep one of the two" if twice else "look for a missing quote or bracket"
+            )
             raise RigError(f"{place}: not valid TOML: {reason}", hint=fix) from error
         if not raw:
             raise RigError(f"{where} is empty: no key is set", hint=hint)
