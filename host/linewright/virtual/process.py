@@ -29,6 +29,7 @@ from types import FrameType
 from typing import Any, Final
 
 from linewright.errors import InputError, LinewrightError, PortError
+from linewright.files import replacing
 from linewright.units import TICK_HZ
 from linewright.virtual.faults import Faults
 from linewright.virtual.machine import Machine
@@ -236,7 +237,5 @@ def _write_report(
             "bytes_to_host": world.bytes_out,
             "bytes_lost": wire.lost_bytes if wire is not None else 0,
         }
-    # Written beside and moved into place, so that nobody reads half of it.
-    partial = options.report.with_name(options.report.name + ".part")
-    partial.write_text(json.dumps(report, indent=2) + "\n", encoding="utf-8")
-    partial.replace(options.report)
+    with replacing(options.report) as stream:
+        stream.write(json.dumps(report, indent=2).encode() + b"\n")
