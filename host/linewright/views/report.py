@@ -35,7 +35,8 @@ def plan_table(program: Program, name: str) -> Table:
         "strokes",
         f"{wording.count(len(drawing), 'stroke')} with {wording.count(drawing.vertices, 'vertex', 'vertices')}",
     )
-    table.add_row("way", f"{wording.length(program.pen_down_mm)} of ink, {wording.length(program.travel_mm)} of travel")
+    ink, travel = wording.length(program.pen_down_mm), wording.length(program.travel_mm)
+    table.add_row("lengths", f"{ink} of ink, {travel} of travel")
     for group in program.groups:
         pen = drawing.pens[group.pen]
         first, end = group.strokes
