@@ -195,6 +195,11 @@ def _assemble(
     ``before_vertex`` (n,) int64 is the number of ramps before each vertex of the path.
     """
     m, k = len(ramps.d_steps), len(drawing)
+    # A rest also ends each pen's way home: what follows may be sent hours later, and the board moves at full speed only
+    # where it knows that a path ends.
+    before_park = before_vertex[path.park_at]
+    ramps = replace(ramps, stop_after=ramps.stop_after.copy())
+    ramps.stop_after[before_park[1:][before_park[1:] > 0] - 1] = True
     rests = np.flatnonzero(ramps.stop_after)
     actions = np.stack((before_vertex[path.down_at], before_vertex[path.up_at]), axis=1).ravel()
     # Sorting keys: after how many ramps; at the same place rests, then pen actions (down, up, down ...), then the ramp.
@@ -231,7 +236,7 @@ def _assemble(
         start_steps=(int(start_steps[0]), int(start_steps[1])),
         steps_matrix=rig.kinematics_matrix,
         drawing=drawing,
-        groups=_pen_groups(drawing, before_vertex[path.park_at], ramps, pen_record, ramp_record, len(order)),
+        groups=_pen_groups(drawing, before_park, ramps, pen_record, ramp_record, len(order)),
         sheet=sheet,
         sheet_offset_mm=rig.sheet.offset_mm,
         rig_name=rig.name,
