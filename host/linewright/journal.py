@@ -112,8 +112,9 @@ class Journal:
     and nothing is written after it, so that the journal has no gap.
     """
 
-    def __init__(self, folder: Path, strokes_done: int = 0) -> None:
+    def __init__(self, folder: Path, strokes_done: int = 0, *, begun: bool = False) -> None:
         self.folder = folder
+        self._begun = begun
         self.trouble = ""
         self._file = (folder / JOURNAL).open("ab", buffering=0)
         self._strokes_done = strokes_done
@@ -169,7 +170,7 @@ class Journal:
         """
         try:
             _cut_torn_line(story.folder / JOURNAL)
-            journal = cls(story.folder, story.strokes_done)
+            journal = cls(story.folder, story.strokes_done, begun=bool(story.numbers))
         except OSError as error:
             raise InputError(f"cannot go on with {story.folder}: {error.strerror or error}") from error
         journal.follow(program)
@@ -187,6 +188,7 @@ class Journal:
 
     def begin(self, number: int, record: int) -> None:
         """Records from ``record`` on are about to go to the board, as program ``number``."""
+        self._begun = True
         self._write("begin", force=True, number=number, record=record)
 
     def done(self, record: int) -> None:
@@ -200,8 +202,13 @@ class Journal:
             self._write("done", record=record, strokes=strokes)
 
     def end(self, how: str, why: str = "") -> None:
-        """The drawing is "finished", "abandoned" by the user or has "failed", and the board has stopped."""
+        """The drawing is "finished", "abandoned" by the user or has "failed", and the board has stopped.
+
+        Where that leaves nothing to carry on, because all of it is drawn or nothing was begun, the folder goes.
+        """
         self._write("end", force=True, how=how, why=why)
+        if how == "finished" or not self._begun:
+            self.discard()
 
     def close(self) -> None:
         """Let go of the file. May be called again."""

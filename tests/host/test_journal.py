@@ -68,10 +68,20 @@ def test_what_is_carried_on_is_appended():
         book.begin(2, ENDS[2])
         book.done(ENDS[2])
         book.done(ENDS[4])
-        book.end("finished")
+        book.end("abandoned")
     story = journal.read(book.folder)
-    assert (story.numbers, story.strokes_done, story.ended) == ((1, 2), 5, "finished")
-    assert journal.unfinished() == []
+    assert (story.numbers, story.strokes_done, story.ended) == ((1, 2), 5, "abandoned")
+    assert journal.unfinished() == [story]
+
+
+def test_nothing_is_kept_of_what_is_finished_or_was_never_begun():
+    with begun() as book:
+        book.begin(1, 0)
+        book.end("finished")
+    assert not book.folder.exists()
+    with begun() as book:
+        book.end("failed", "the board did not answer")
+    assert not book.folder.exists()
 
 
 @settings(max_examples=60, deadline=None)

@@ -1,7 +1,7 @@
 """The ``linewright`` command: argument handling and printing, nothing else.
 
 Exit codes: 0 done; 2 the picture, the rig file or an option is wrong; 3 the link or the board failed; 130 stopped with
-Ctrl-C; 70 a bug in Linewright.
+Ctrl-C (143 and 129: by SIGTERM and by a hangup); 70 a bug in Linewright.
 """
 
 from __future__ import annotations
@@ -42,8 +42,8 @@ def run(argv: Sequence[str]) -> int:
         if code == EXIT_STOPPED:  # how the parser reports Ctrl-C
             raise KeyboardInterrupt
         return code if isinstance(code, int) else 0
-    except output.Stopped:
-        return EXIT_STOPPED
+    except output.Stopped as stopped:
+        return 128 + stopped.number
     except (KeyboardInterrupt, typer.Abort):
         output.error("stopped before anything was drawn", "", as_json=as_json)
         return EXIT_STOPPED

@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from linewright import __version__
-from linewright.cli import board, draw, lines, plan, rig, virtual
+from linewright.cli import board, draw, lines, plan, resume, rig, virtual
 
 app = typer.Typer(
     name="linewright",
@@ -21,6 +21,7 @@ app = typer.Typer(
 app.command("lines")(lines.lines)
 app.command("plan")(plan.plan)
 app.command("draw")(draw.draw)
+app.command("resume")(resume.resume)
 app.add_typer(board.app, name="board")
 app.add_typer(rig.app, name="rig")
 app.command("virtual")(virtual.virtual)

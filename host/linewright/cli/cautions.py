@@ -19,6 +19,8 @@ CAUTIONS: Final = (
 
 SHORT: Final = "keep fingers clear, and the motor power switch within reach; do not leave the machine unattended"
 
+SAME_PLACE: Final = "the sheet must lie exactly where it lay, and the same pen must be in, at the same height"
+
 
 def seen_file() -> Path:
     """Where the ports are kept whose user has seen the cautions."""

@@ -78,6 +78,15 @@ Pictures = Annotated[
     Path | None, typer.Option("--pictures", "-p", metavar="FOLDER", help="Write the preview pictures there.")
 ]
 SpeedMap = Annotated[bool, typer.Option("--speed-map", help="Also a picture that shows how fast the pen is where.")]
+AskPens = Annotated[
+    bool | None,
+    typer.Option(
+        "--ask-pens/--same-pen",
+        help="Stop before each pen and wait for Enter, or draw everything with the pen that is in. "
+        "On a real machine with a terminal it asks.",
+        show_default=False,
+    ),
+]
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
 
 

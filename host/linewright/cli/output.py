@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import signal
 import sys
 import tempfile
 import traceback
@@ -15,7 +16,11 @@ if TYPE_CHECKING:
 
 
 class Stopped(Exception):
-    """Ends a command after Ctrl-C."""
+    """Ends a command that a signal has stopped; ``number`` is the signal's."""
+
+    def __init__(self, number: int = signal.SIGINT) -> None:
+        super().__init__(number)
+        self.number = number
 
 
 def console(*, stderr: bool = False) -> Console:

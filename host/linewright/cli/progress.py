@@ -1,11 +1,12 @@
-"""The progress of a drawing on a terminal, and Ctrl-C as a request to stop."""
+"""The progress of a drawing on a terminal, and signals as requests to stop."""
 
 from __future__ import annotations
 
+import os
 import signal
 from collections.abc import Callable
 from types import FrameType, TracebackType
-from typing import TYPE_CHECKING, Self
+from typing import TYPE_CHECKING, Final, Self
 
 from linewright.cli import output
 from linewright.views import wording
@@ -15,6 +16,10 @@ if TYPE_CHECKING:
     from rich.progress import TaskID
 
     from linewright.session import Progress
+
+
+_STATES: Final = {"pen": "waiting for the pen", "holding": "holding, pen up"}
+"""What the states of a drawing are called where their own names say too little."""
 
 
 class ProgressBar:
@@ -67,7 +72,7 @@ class ProgressBar:
         if self._bar is not None and self._task is not None:
             self._bar.update(self._task, description=state, completed=done)
 
-    def show(self, progress: Progress) -> None:
+    def show(self, progress: Progress, hint: str = "") -> None:
         """Called by the session as the pen gets on."""
         if self._bar is None or self._task is None:
             return
@@ -76,34 +81,65 @@ class ProgressBar:
         note = f"{wording.duration(left)} left"
         if progress.stroke:
             note = f"stroke {progress.stroke} of {progress.strokes}, {note}"
-        self._bar.update(self._task, completed=min(done, 1.0), description=progress.state, note=note)
+        state = _STATES.get(progress.state, progress.state)
+        if progress.state == "drawing" and progress.pace < 1.0:
+            state = f"drawing at {progress.pace:.0%}"
+        if hint:
+            note = f"{note}, {hint}"
+        self._bar.update(self._task, completed=min(done, 1.0), description=state, note=note)
 
 
-class StopOnCtrlC:
-    """While active, the first Ctrl-C asks for a controlled stop; a second one leaves at once.
+class StopOnSignals:
+    """While active, Ctrl-C, SIGTERM and a hangup (the terminal is closed) end the drawing in a controlled way.
 
-    A board that hears no more from its host stops by itself, pen up, so leaving is safe too, only slower.
+    Before there is anything to stop they raise KeyboardInterrupt; after `asks`, the first one asks for a stop, and a
+    second Ctrl-C leaves at once. A board that hears no more from its host stops by itself, pen up, so leaving is safe
+    too, only slower.
+
+    Attributes
+    ----------
+    number : the signal that came, 0 while none has.
     """
 
-    def __init__(self, stop: Callable[[], object]) -> None:
-        self._stop = stop
-        self.asked = False
+    def __init__(self) -> None:
+        self._stop: Callable[[], object] | None = None
+        self._before: dict[signal.Signals, object] = {}
+        self._terminals = [descriptor for descriptor in (1, 2) if os.isatty(descriptor)]
+        self.number = 0
 
     def __enter__(self) -> Self:
-        self._before = signal.getsignal(signal.SIGINT)
-        if self._before is not signal.SIG_IGN:  # a drawing in the background (`&`, nohup) is not to be interrupted
-            signal.signal(signal.SIGINT, self._interrupted)
+        for name in ("SIGINT", "SIGTERM", "SIGHUP"):
+            number = getattr(signal, name, None)  # there is no hangup on Windows
+            # A drawing in the background (`&`, nohup) is not to be interrupted.
+            if number is not None and signal.getsignal(number) is not signal.SIG_IGN:
+                self._before[number] = signal.signal(number, self._came)
         return self
 
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        signal.signal(signal.SIGINT, self._before)
+        for number, before in self._before.items():
+            signal.signal(number, before)  # type: ignore[arg-type]  # what `signal.signal` gave back
 
-    def _interrupted(self, number: int, frame: FrameType | None) -> None:
-        del number, frame
-        if self.asked:
+    @property
+    def drawing(self) -> bool:
+        """Whether there has been something to stop."""
+        return self._stop is not None
+
+    def asks(self, stop: Callable[[], object]) -> None:
+        """From now on a signal asks for this."""
+        self._stop = stop
+
+    def _came(self, number: int, frame: FrameType | None) -> None:
+        del frame
+        again, self.number = bool(self.number), self.number or number
+        if number == getattr(signal, "SIGHUP", None):
+            # Nobody reads any more, and writing to what was a terminal would fail.
+            nowhere = os.open(os.devnull, os.O_WRONLY)
+            for descriptor in self._terminals:
+                os.dup2(nowhere, descriptor)
+        if self._stop is None or (again and number == signal.SIGINT):
             raise KeyboardInterrupt
-        self.asked = True
-        output.say("\nstopping with the pen up; Ctrl-C again leaves at once", stderr=True)
-        self._stop()
+        if not again:
+            output.say("\nstopping with the pen up; Ctrl-C again leaves at once", stderr=True)
+            self._stop()

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -12,12 +13,15 @@ from linewright.errors import InputError
 from linewright.files import replacing
 from linewright.views import overlay, preview, speed_map, wording
 from linewright.views.raster import LONG_SIDE_PX, to_png
-from linewright.views.scene import Scene, Table
+from linewright.views.scene import Scene, Table, inks_of
 from linewright.views.svg_writer import to_svg
 
 if TYPE_CHECKING:
     from linewright.program import Program
     from linewright.virtual.trace import TraceReport
+
+DONE_COLOUR: Final = "#c9c6c0"
+"""Ink that is on paper already, beside what is left."""
 
 
 def caption(program: Program, name: str) -> str:
@@ -45,6 +49,26 @@ def preview_scene(program: Program, name: str) -> Scene:
         caption=caption(program, name),
         title=name,
     )
+
+
+def left_scene(program: Program, stroke: int, name: str) -> Scene:
+    """What is left of a drawing when ``stroke`` is the next one, with what is on paper already in grey."""
+    numbers = np.arange(len(program.drawing))
+    done, left = program.drawing.select(numbers[:stroke]), program.drawing.select(numbers[stroke:])
+    grey = replace(done, pens=tuple(replace(pen, colour=DONE_COLOUR) for pen in done.pens))
+    table = Table(program.sheet, program.sheet_offset_mm)
+    counts = f"{wording.count(len(left), 'stroke')} left, {wording.count(len(done), 'stroke')} drawn"
+    scene = preview.preview(
+        left,
+        table,
+        pen_width_mm=program.pen_width_mm,
+        caption=f"{name}  \u00b7  {counts}",
+        title=f"{name}: left",
+        show_travel=False,
+    )
+    ground = table.ground()
+    drawn = inks_of(grey, table, pen_width_mm=program.pen_width_mm)
+    return replace(scene, items=(*ground, *drawn, *scene.items[len(ground) :]))
 
 
 def speed_scene(program: Program, name: str) -> Scene:

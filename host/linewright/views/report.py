@@ -8,9 +8,11 @@ import numpy as np
 from rich.table import Table
 
 from linewright import units
+from linewright.program import PEN
 from linewright.views import wording
 
 if TYPE_CHECKING:
+    from linewright.journal import Story
     from linewright.program import Program
     from linewright.rig import Rig
     from linewright.session import DrawResult
@@ -76,10 +78,10 @@ def draw_table(program: Program, name: str, result: DrawResult, trace: TraceRepo
     played_s = units.ticks_to_s(result.played_ticks)
     if result.finished:
         off = result.played_ticks - result.predicted_ticks
-        exactly = "as predicted to the tick" if not off else f"predicted {wording.duration(program.predicted_s)}"
-        table.add_row(
-            "drawn", f"{wording.count(len(program.drawing), 'stroke')} in {wording.duration(played_s)}, {exactly}"
-        )
+        predicted_s = units.ticks_to_s(result.predicted_ticks)
+        exactly = "as predicted to the tick" if not off else f"predicted {wording.duration(predicted_s)}"
+        strokes = len(program.drawing) - strokes_begun(program, result.first_record)
+        table.add_row("drawn", f"{wording.count(strokes, 'stroke')} in {wording.duration(played_s)}, {exactly}")
         error = result.final_position_error_steps
         table.add_row(
             "final position", "exact to the step" if not error else f"off by {wording.count(error, 'step')}: home again"
@@ -104,6 +106,23 @@ def draw_table(program: Program, name: str, result: DrawResult, trace: TraceRepo
             table.add_row(
                 "deviation", f"{trace.deviation.max_mm:.4f} mm at most from the planned line (one step: {step:.4g} mm)"
             )
+    return table
+
+
+def story_table(story: Story, program: Program, stroke: int) -> Table:
+    """What was being drawn when it broke off, and what is left when ``stroke`` is the next one."""
+    table = _facts(story.picture)
+    table.add_row("sheet", story.sheet)
+    table.add_row("begun", f"{story.began}, last heard of {story.last}")
+    table.add_row("ended", story.ended or "without a word: the program, the laptop or its power died")
+    table.add_row("drawn", f"{stroke} of {wording.count(len(program.drawing), 'stroke')}")
+    if stroke < len(program.drawing):
+        lift = int(np.flatnonzero(program.kind == PEN)[2 * stroke])
+        left_s = units.ticks_to_s(int(program.predicted_ticks - program.ticks_before[lift]))
+        pen = program.drawing.pens[int(program.drawing.pen[stroke])]
+        table.add_row("left", f"{wording.duration(left_s)}, from stroke {stroke + 1} on, with the pen {pen.name}")
+    else:
+        table.add_row("left", "nothing")
     return table
 
 

@@ -1,0 +1,271 @@
+"""One drawing from the command line, from the open port to the last word about it: what `draw` and `resume` share."""
+
+from __future__ import annotations
+
+import signal
+import sys
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from linewright.cli import cautions, keys, output, progress
+
+if TYPE_CHECKING:
+    from linewright.drawing import Drawing
+    from linewright.journal import Journal, Story
+    from linewright.program import Program
+    from linewright.rig import Rig
+    from linewright.session import Control, DrawResult, Progress, Session
+    from linewright.virtual.trace import TraceReport
+
+
+@dataclass(frozen=True)
+class Task:
+    """What is to be drawn, where, and what is to be said about it.
+
+    Parameters
+    ----------
+    name : of the picture, for people.
+    rig_file : where the rig was read from; None: the default rig.
+    ask_pens : what the user said about stopping for another pen; None: nothing.
+    pictures : folder for what was drawn; None: no pictures.
+    story : journal of the drawing to carry on; None: it begins now.
+    """
+
+    name: str
+    program: Program
+    warnings: tuple[str, ...]
+    rig: Rig
+    rig_file: Path | None
+    port: str
+    ask_pens: bool | None
+    pictures: Path | None
+    as_json: bool
+    story: Story | None = None
+
+    @property
+    def stem(self) -> str:
+        """Of the names of its picture files."""
+        return Path(self.name).stem
+
+    @property
+    def is_virtual(self) -> bool:
+        """Whether there is no machine to mind."""
+        return self.port.startswith("virtual")
+
+    @property
+    def asks_for_pens(self) -> bool:
+        """Whether it stops between pens."""
+        if len(self.program.groups) < 2:
+            return False
+        on_hand = not self.is_virtual and sys.stdin.isatty() and not self.as_json
+        return on_hand if self.ask_pens is None else self.ask_pens
+
+    def notes(self) -> tuple[str, ...]:
+        """What to know before it begins."""
+        pens = len(self.program.groups)
+        if pens > 1 and not self.asks_for_pens and not self.is_virtual:
+            return (*self.warnings, f"all {pens} pens of this picture are drawn with the one that is in")
+        return self.warnings
+
+
+def carry_out(task: Task) -> None:
+    """Connect, home, draw, and say how it went.
+
+    Raises
+    ------
+    LinewrightError : whatever stopped it.
+    Stopped : the user stopped it.
+    """
+    from linewright.session import Control, Session
+    from linewright.transport import VirtualTransport, open_transport
+
+    if not task.as_json:
+        for note in task.notes():
+            output.warn(note)
+    control = Control()
+    with progress.StopOnSignals() as stop:
+        transport = open_transport(task.port, rig=task.rig)
+        cautions.remember(task.port)
+        try:
+            session = Session(transport, task.rig)
+            with progress.ProgressBar(shown=not task.as_json) as bar, _journal(task, session) as book:
+                bar.say("homing")
+                stroke = _take_up(task, session, book)
+                result = None
+                if stroke < len(task.program.drawing):
+                    stop.asks(control.abandon)
+                    result = _draw(task, session, control, book, bar, stroke)
+                if book is not None:
+                    book.end("finished" if result is None or result.finished else "abandoned")
+            if result is None:
+                output.say("every stroke was drawn already; there is nothing left to do", stderr=True)
+                return
+            left = task.program.drawing if not stroke else _strokes_from(task.program, stroke)
+            trace = None
+            if isinstance(transport, VirtualTransport):
+                trace = transport.report(left, keep_drawn=task.pictures is not None)
+            _tell(task, result, trace, _pictures(task, trace))
+            if not result.finished:
+                raise output.Stopped(stop.number or signal.SIGINT)
+        except KeyboardInterrupt:
+            if not stop.drawing:
+                output.error("stopped before anything was drawn", "", as_json=task.as_json)
+            else:
+                message = "left while the pen was moving; the board stops by itself, with the pen up"
+                output.error(message, "`linewright resume` carries on with this drawing", as_json=task.as_json)
+            raise output.Stopped(stop.number or signal.SIGINT) from None
+        finally:
+            if isinstance(transport, VirtualTransport):
+                transport.discard()
+            else:
+                transport.close()
+
+
+def _take_up(task: Task, session: Session, book: Journal | None) -> int:
+    """Make the machine ready; returns the first stroke to draw."""
+    if task.story is None or book is None:
+        session.home()
+        return 0
+    from linewright import recovery
+
+    return recovery.strokes_done(task.program, recovery.take_up(session, task.story, book))
+
+
+def _draw(
+    task: Task, session: Session, control: Control, book: Journal | None, bar: progress.ProgressBar, stroke: int
+) -> DrawResult:
+    from linewright import recovery
+
+    with keys.Keys(control, wanted=not task.as_json) as pressed:
+        pens = _PenChange(control, by_key=pressed.active)
+
+        def on_progress(now: Progress) -> None:
+            bar.show(now, pressed.hint)
+            pressed.poll(now)
+            if now.state == "pen":
+                pens.ask(now.pen.name)
+
+        first = recovery.record_of(task.program, stroke) if stroke else 0
+        return session.draw(
+            task.program,
+            on_progress=on_progress,
+            control=control,
+            ask_for_pens=task.asks_for_pens,
+            first=first,
+            witness=book,
+        )
+
+
+@contextmanager
+def _journal(task: Task, session: Session) -> Iterator[Journal | None]:
+    """The journal of the drawing, told how it ends. Without one it is drawn all the same, and that is said."""
+    from linewright.errors import InputError, LinewrightError
+    from linewright.journal import Journal
+
+    session.greet()
+    try:
+        if task.story is not None:
+            book = Journal.carry_on(task.story, task.program)
+        else:
+            book = Journal.create(task.program, picture=task.name, rig_file=task.rig_file, port=task.port)
+    except InputError as error:
+        if task.story is not None:
+            raise
+        output.warn(f"this drawing cannot be carried on if it breaks off: {error}")
+        yield None
+        return
+    with book:
+        try:
+            yield book
+        except (KeyboardInterrupt, LinewrightError) as error:
+            book.end("abandoned" if isinstance(error, KeyboardInterrupt) else "failed", str(error))
+            raise
+        finally:
+            if book.trouble:
+                output.warn(book.trouble)
+
+
+class _PenChange:
+    """Asks for another pen, once, and where there are no keys hears the answer beside the drawing's own loop."""
+
+    def __init__(self, control: Control, *, by_key: bool) -> None:
+        self._control = control
+        self._by_key = by_key
+        self._asked = ""
+        self._waiting = threading.Event()
+
+    def ask(self, pen: str) -> None:
+        if self._waiting.is_set() or self._asked == pen:
+            return
+        self._asked = pen
+        output.say(f"put the pen '{pen}' in, then press Enter", stderr=True)
+        if not self._by_key:
+            self._waiting.set()
+            threading.Thread(target=self._wait, daemon=True).start()
+
+    def _wait(self) -> None:
+        sys.stdin.readline()
+        self._control.pen_changed()
+        self._waiting.clear()
+
+
+def _strokes_from(program: Program, stroke: int) -> Drawing:
+    from linewright import recovery
+
+    return recovery.parts(program, stroke)[1]
+
+
+def _pictures(task: Task, trace: TraceReport | None) -> list[Path]:
+    if task.pictures is None:
+        return []
+    from linewright.views import album, overlay
+
+    written = album.write(album.preview_scene(task.program, task.name), task.pictures, f"{task.stem}-preview")
+    if trace is not None and trace.drawn is not None:
+        scene = album.drawn_scene(task.program, trace.drawn, task.name)
+        written += album.write(scene, task.pictures, f"{task.stem}-drawn")
+        scene = album.trace_scene(task.program, trace, task.name)
+        written += album.write(scene, task.pictures, f"{task.stem}-overlay", long_side_px=overlay.LONG_SIDE_PX)
+    return written
+
+
+def _summary(task: Task, result: DrawResult, trace: TraceReport | None, written: list[Path]) -> dict[str, object]:
+    from linewright import units
+    from linewright.views import report
+
+    deviation = trace.deviation if trace is not None else None
+    return {
+        **task.program.describe(),
+        "warnings": list(task.notes()),
+        "sheet": task.program.sheet.name,
+        "finished": result.finished,
+        "first_stroke": report.strokes_begun(task.program, result.first_record),
+        "records_done": result.records_done,
+        "played_s": units.ticks_to_s(result.played_ticks),
+        "played_ticks": result.played_ticks,
+        "final_position_error_steps": result.final_position_error_steps if result.finished else None,
+        "retransmitted_frames": result.retransmitted_frames,
+        "damaged_frames": result.damaged_frames,
+        "bytes_sent": result.bytes_sent,
+        "starved": result.starved,
+        "underruns": result.underruns,
+        "max_deviation_mm": None if deviation is None else deviation.max_mm,
+        "pulses_checked": None if trace is None else sum(check.checked for check in trace.checks),
+        "pulses_broken": None if trace is None else trace.broken,
+        "pictures": [str(path) for path in written],
+    }
+
+
+def _tell(task: Task, result: DrawResult, trace: TraceReport | None, written: list[Path]) -> None:
+    if task.as_json:
+        output.emit_json(_summary(task, result, trace, written))
+        return
+    from linewright.views import report
+
+    output.console().print(report.draw_table(task.program, task.name, result, trace))
+    for path in written:
+        output.say(str(path))

@@ -1,0 +1,127 @@
+"""Keys while a drawing runs: each is one request to the session. Only on a terminal that is ours to read."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import select
+import sys
+import time
+from types import TracebackType
+from typing import TYPE_CHECKING, Any, Final, Self
+
+from linewright.cli import output
+
+if TYPE_CHECKING:
+    from linewright.session import Control, Progress
+
+HELP: Final = "keys: space holds and carries on, - and + slow down and speed up, q q abandons, x cuts the motors' power"
+
+STEP: Final = 0.1
+"""Share of the planned speed by which one key press slows down; also the slowest pace."""
+
+TWICE_S: Final = 2.0
+"""Within this time the second press of a key is one with the first."""
+
+
+class Keys:
+    """Reads single keys from the terminal without waiting for them.
+
+    Parameters
+    ----------
+    control : where the requests go.
+    wanted : whether to read keys at all.
+
+    Attributes
+    ----------
+    active : keys are read.
+    hint : what a key that was pressed asks for next, to be shown beside the state.
+    """
+
+    def __init__(self, control: Control, *, wanted: bool) -> None:
+        self._control = control
+        self._wanted = wanted
+        self._before: list[Any] | None = None
+        self._terminal = -1
+        self._pace = 1.0
+        self._held = False
+        self._asked_to_abandon_s = -TWICE_S
+        self.hint = ""
+
+    @property
+    def active(self) -> bool:
+        """Whether keys are read."""
+        return self._before is not None
+
+    def __enter__(self) -> Self:
+        if not self._wanted or not sys.stdin.isatty() or not sys.stderr.isatty():
+            return self
+        with contextlib.suppress(ImportError, OSError):  # no termios: not POSIX; an error of it: no terminal after all
+            import termios
+            import tty
+
+            terminal = sys.stdin.fileno()
+            if not _in_front(terminal):
+                return self
+            before = termios.tcgetattr(terminal)
+            tty.setcbreak(terminal)  # single keys, unseen; Ctrl-C and Ctrl-Z still mean what they do
+            self._terminal, self._before = terminal, before
+            output.say(HELP, stderr=True)
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        if self._before is not None:
+            import termios
+
+            with contextlib.suppress(OSError, termios.error):
+                termios.tcsetattr(self._terminal, termios.TCSADRAIN, self._before)
+            self._before = None
+
+    def poll(self, now: Progress) -> None:
+        """Act on the keys that have been pressed; never waits."""
+        if time.monotonic() - self._asked_to_abandon_s >= TWICE_S:
+            self.hint = "space carries on" if self._held else ""
+        if self._before is None or not _in_front(self._terminal):
+            return
+        with contextlib.suppress(OSError):  # the terminal has gone: a hangup follows
+            while select.select([self._terminal], [], [], 0)[0]:
+                pressed = os.read(self._terminal, 64)
+                if not pressed:
+                    return
+                for key in pressed.decode("latin-1"):
+                    self.press(key, now.state)
+
+    def press(self, key: str, state: str) -> None:
+        """One key, in a state of the drawing."""
+        control = self._control
+        if key in "\r\n" and state == "pen":
+            control.pen_changed()
+        elif key == " ":
+            self._held = not self._held
+            if self._held:
+                control.hold()
+            else:
+                control.slow_to(self._pace)
+        elif key in "+=-_":
+            step = STEP if key in "+=" else -STEP
+            self._pace = min(max(round(self._pace + step, 2), STEP), 1.0)
+            if not self._held:
+                control.slow_to(self._pace)
+        elif key == "x":
+            control.cut()
+        elif key == "q":
+            if time.monotonic() - self._asked_to_abandon_s < TWICE_S:
+                control.abandon()
+            else:
+                self._asked_to_abandon_s = time.monotonic()
+                self.hint = "q again abandons"
+
+
+def _in_front(terminal: int) -> bool:
+    """Whether this process is the one that the terminal's keys are meant for (one started with ``&`` is not)."""
+    try:
+        return os.tcgetpgrp(terminal) == os.getpgrp()
+    except OSError:
+        return False

@@ -1,0 +1,248 @@
+"""A drawing from the command line, disturbed: keys, signals, a closed terminal, SIGKILL, and `linewright resume`."""
+
+from __future__ import annotations
+
+import json
+import os
+import pty
+import select
+import signal
+import subprocess
+import sys
+import time
+
+import pytest
+
+from linewright import cli, journal
+from linewright.cli.keys import Keys
+from linewright.rig import Rig
+from linewright.session import Control
+
+COMMAND = "from linewright.cli import main; main()"
+SVG = '<svg xmlns="http://www.w3.org/2000/svg" width="100mm" height="60mm" viewBox="0 0 100 60">{}</svg>'
+LINES = SVG.format("".join(f'<path stroke="#123" d="M10 {y}H90"/>' for y in range(8, 56, 4)))
+TWO_PENS = SVG.format('<path stroke="#a00" d="M10 10H20"/><path stroke="#00a" d="M10 20H20"/>')
+
+
+@pytest.fixture(autouse=True)
+def place(tmp_path, monkeypatch):
+    """A folder with a picture, and a rig without endstops, which spares the homing."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    rig = Rig.default_text().replace('endstop = "min"', 'endstop = "none"')
+    (tmp_path / "rig.toml").write_text(rig, encoding="utf-8")
+    (tmp_path / "lines.svg").write_text(LINES, encoding="utf-8")
+    (tmp_path / "pens.svg").write_text(TWO_PENS, encoding="utf-8")
+    return tmp_path
+
+
+def command(*words: object, **options) -> subprocess.Popen[str]:
+    options = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True, "start_new_session": True} | options
+    return subprocess.Popen([sys.executable, "-c", COMMAND, *map(str, words)], **options)
+
+
+def draw_in_real_time(*more: str) -> subprocess.Popen[str]:
+    return command("draw", "lines.svg", "--keep", "--rig", "rig.toml", "--port", "virtual:real_time=1", *more)
+
+
+def wait_for_strokes(count: int) -> journal.Story:
+    deadline_s = time.monotonic() + 30
+    while time.monotonic() < deadline_s:
+        for story in journal.unfinished():
+            if story.strokes_done >= count:
+                return story
+        time.sleep(0.02)
+    raise AssertionError("no journal says so")
+
+
+class Terminal:
+    """A command on a terminal of its own."""
+
+    def __init__(self, *words: str) -> None:
+        self.process, self._master = pty.fork()
+        if self.process == 0:
+            os.execv(sys.executable, [sys.executable, "-c", COMMAND, *words])
+        self.text = ""
+
+    def until(self, word: str) -> None:
+        """Read until this stands in what came since the last call."""
+        seen = ""
+        deadline_s = time.monotonic() + 30
+        while word not in seen:
+            assert time.monotonic() < deadline_s, f"no {word!r} in {self.text[-2000:]}"
+            if select.select([self._master], [], [], 0.2)[0]:
+                seen += os.read(self._master, 65536).decode(errors="replace")
+        self.text += seen
+
+    def press(self, keys: str) -> None:
+        os.write(self._master, keys.encode())
+
+    def hang_up(self) -> None:
+        os.close(self._master)
+
+    def exit_code(self) -> int:
+        """Wait for its end; what it still says is read, or it would wait for that."""
+        deadline_s = time.monotonic() + 30
+        while time.monotonic() < deadline_s:
+            ended, status = os.waitpid(self.process, os.WNOHANG)
+            if ended:
+                return os.waitstatus_to_exitcode(status)
+            try:
+                if select.select([self._master], [], [], 0.05)[0]:
+                    self.text += os.read(self._master, 65536).decode(errors="replace")
+            except OSError:
+                time.sleep(0.05)
+        raise AssertionError(f"still there: {self.text[-2000:]}")
+
+
+# Keys
+
+
+def asked(*keys: str, state: str = "drawing") -> list[tuple[str, int]]:
+    control = Control()
+    pressed = Keys(control, wanted=True)
+    for key in keys:
+        pressed.press(key, state)
+    requests = []
+    while request := control.take():
+        requests.append(request)
+    return requests
+
+
+def test_each_key_is_one_request():
+    assert asked(" ") == [("pace", 0)]
+    assert asked(" ", " ") == [("pace", 0), ("pace", 256)]
+    assert asked("-", "-", "+") == [("pace", 230), ("pace", 205), ("pace", 230)]
+    assert asked("x") == [("cut", 0)]
+    assert asked("?", "z", "\n") == []
+    assert asked("\n", state="pen") == [("pen", 0)]
+
+
+def test_one_press_does_not_abandon():
+    assert asked("q") == []
+    assert asked("q", "q") == [("abandon", 0)]
+
+
+def test_the_pace_stays_within_its_range_and_survives_a_hold():
+    assert asked(*"-" * 20)[-1] == ("pace", 26)
+    assert asked(*"+" * 3)[-1] == ("pace", 256)
+    assert asked("-", " ", "-", " ") == [("pace", 230), ("pace", 0), ("pace", 205)]
+
+
+def test_no_keys_without_a_terminal():
+    with Keys(Control(), wanted=True) as pressed:
+        assert not pressed.active
+
+
+def test_keys_on_a_terminal(place):
+    port = "virtual:real_time=1"
+    terminal = Terminal("draw", "lines.svg", "--keep", "--rig", "rig.toml", "--port", port)
+    terminal.until("keys:")
+    terminal.until("stroke 2 of")
+    terminal.press(" ")
+    terminal.until("holding, pen up")
+    terminal.press("- ")
+    terminal.until("drawing at 90%")
+    terminal.press("q")
+    terminal.until("q again abandons")
+    terminal.press("q")
+    assert terminal.exit_code() == 130
+    assert "stopped" in terminal.text
+    assert "all within limits" in terminal.text
+    assert journal.unfinished()[0].ended == "abandoned"
+
+
+def test_enter_says_that_the_other_pen_is_in(place):
+    terminal = Terminal("draw", "pens.svg", "--rig", "rig.toml", "--ask-pens")
+    terminal.until("put the pen '#0000aa' in, then press Enter")
+    terminal.press("\r")
+    assert terminal.exit_code() == 0
+    assert "2 strokes" in terminal.text
+
+
+# Signals
+
+
+@pytest.mark.parametrize("name", ["SIGTERM", "SIGINT"])
+def test_a_signal_stops_with_the_pen_up_and_leaves_what_can_be_carried_on(place, name):
+    process = draw_in_real_time("--json")
+    wait_for_strokes(1)
+    process.send_signal(getattr(signal, name))
+    out, errors = process.communicate(timeout=60)
+    assert process.returncode == 128 + getattr(signal, name), errors
+    said = json.loads(out)
+    assert said["finished"] is False
+    assert said["pulses_broken"] == 0
+    (story,) = journal.unfinished()
+    assert story.ended == "abandoned"
+
+
+def test_a_closed_terminal_stops_with_the_pen_up(place):
+    terminal = Terminal("draw", "lines.svg", "--keep", "--rig", "rig.toml", "--port", "virtual:real_time=1")
+    terminal.until("stroke 2 of")
+    terminal.hang_up()
+    assert terminal.exit_code() == 128 + signal.SIGHUP
+    (story,) = journal.unfinished()
+    assert story.ended == "abandoned"
+    assert 1 <= story.strokes_done < 12
+
+
+# Carrying on
+
+
+def test_kill_9_and_resume(place, capsys):
+    process = draw_in_real_time()
+    wait_for_strokes(2)
+    process.kill()
+    process.communicate()
+    (story,) = journal.unfinished()
+    assert story.ended == ""
+
+    assert cli.run(["resume", "--list"]) == 0
+    assert "lines.svg on A4" in capsys.readouterr().out
+    assert cli.run(["resume", "--show", "-p", "shown"]) == 0
+    assert f"{story.strokes_done} of 12 strokes" in capsys.readouterr().out
+    assert {path.name for path in (place / "shown").iterdir()} == {"lines-left.svg", "lines-left.png"}
+
+    assert cli.run(["resume", "--port", "virtual", "--json"]) == 0
+    out, errors = capsys.readouterr()
+    said = json.loads(out)
+    assert "the sheet must lie exactly where it lay" in errors
+    assert said["finished"] is True
+    assert said["first_stroke"] == story.strokes_done
+    assert said["played_ticks"] < said["predicted_ticks"]
+    assert said["final_position_error_steps"] == 0
+    assert said["pulses_broken"] == 0
+    assert said["max_deviation_mm"] <= 0.0125 + 0.02
+    assert journal.unfinished() == []
+
+
+def test_what_is_not_the_same_is_refused(place, capsys):
+    def refused(*words: str) -> str:
+        assert cli.run(["resume", "--json", *words]) == 2
+        return str(json.loads(capsys.readouterr().out)["error"])
+
+    assert "there is no drawing to carry on" in refused()
+    process = draw_in_real_time()
+    wait_for_strokes(1)
+    process.kill()
+    process.communicate()
+    (story,) = journal.unfinished()
+    assert "not on 148 x 210 mm" in refused("--sheet", "A5")
+    assert "no drawing to carry on is called 'heron'" in refused("heron")
+    rig = place / "rig.toml"
+    rig.write_text(rig.read_text().replace("speed_mm_s = 120.0", "speed_mm_s = 90.0"))
+    assert "moves differently" in refused()
+    (story.folder / journal.PROGRAM).write_bytes(b"something else")
+    assert "not the program that was being drawn" in refused()
+
+
+def test_a_finished_drawing_leaves_no_journal(place, capsys):
+    assert cli.run(["draw", "pens.svg", "--rig", "rig.toml", "--json"]) == 0
+    assert list(journal.drawings().iterdir()) == []
+
+
+def test_a_drawing_is_drawn_where_no_journal_can_be_kept(place, monkeypatch, capsys):
+    monkeypatch.setenv("XDG_STATE_HOME", "/proc/none")
+    assert cli.run(["draw", "pens.svg", "--rig", "rig.toml"]) == 0
+    assert "cannot be carried on if it breaks off" in capsys.readouterr().err
