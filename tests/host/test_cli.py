@@ -317,6 +317,20 @@ def test_draw_shows_what_a_worn_machine_does(small, capsys):
     assert said["final_position_error_steps"] == 0
 
 
+def test_virtual_prints_the_very_words_that_connect_to_it(tmp_path):
+    from linewright.rig import Rig
+
+    (tmp_path / "mine.toml").write_text(Rig.default_text(), encoding="utf-8")
+    process = command("virtual", "--rig", "mine.toml")
+    assert process.stdout is not None
+    assert process.stderr is not None
+    address = process.stdout.readline().strip().removeprefix("listening on ")
+    assert process.stderr.readline() == f"connect with: linewright draw FILE --port socket:{address} --rig mine.toml\n"
+    process.send_signal(signal.SIGINT)
+    process.communicate(timeout=60)
+    assert process.returncode == 0
+
+
 def test_draw_over_a_socket_to_a_rig_of_its_own(small, capsys):
     rig = command("virtual")
     try:

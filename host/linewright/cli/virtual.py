@@ -48,7 +48,6 @@ def virtual(
         raise InputError(f"interpreter {interpreter!r} is neither {INTERPRETERS[0]} nor {INTERPRETERS[1]}")
     Faults.parse(fault or [])
     options.load_rig(rig_file)
-    output.say("connect with: linewright draw FILE --port socket:HOST:PORT (host and port follow)", stderr=True)
     arguments = ["--listen", listen, "--interpreter", interpreter]
     if rig_file is not None:
         arguments += ["--rig", str(rig_file)]
@@ -60,4 +59,9 @@ def virtual(
         arguments.append("--stay")
     if real_time:
         arguments.append("--real-time")
-    return serve(arguments)
+    rig_option = "" if rig_file is None else f" --rig {rig_file}"
+
+    def ready(address: str) -> None:
+        output.say(f"connect with: linewright draw FILE --port socket:{address}{rig_option}", stderr=True)
+
+    return serve(arguments, ready=ready)

@@ -23,7 +23,7 @@ import socket
 import sys
 import time
 import traceback
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from types import FrameType
 from typing import Any, Final
@@ -52,8 +52,13 @@ def main(argv: Sequence[str] | None = None) -> int:
         return 2 if isinstance(error, InputError) else 1
 
 
-def serve(argv: Sequence[str] | None = None) -> int:
+def serve(argv: Sequence[str] | None = None, *, ready: Callable[[str], None] = lambda _: None) -> int:
     """Run the rig as the arguments say; returns 0 after a planned end, 1 when the board's code failed.
+
+    Parameters
+    ----------
+    argv : as on the command line.
+    ready : told the address once the rig listens there.
 
     Raises
     ------
@@ -71,7 +76,7 @@ def serve(argv: Sequence[str] | None = None) -> int:
 
         find_micropython()  # said before a host connects, not after
     try:
-        return _run(options, machine, faults, host, port)
+        return _run(options, machine, faults, host, port, ready)
     except RigEnds:
         return 0
     except OSError as error:
@@ -129,7 +134,9 @@ def _address(text: str) -> tuple[str, int]:
     return host.strip("[]"), number
 
 
-def _run(options: argparse.Namespace, machine: Machine, faults: Faults, host: str, port: int) -> int:
+def _run(
+    options: argparse.Namespace, machine: Machine, faults: Faults, host: str, port: int, ready: Callable[[str], None]
+) -> int:
     signal.signal(signal.SIGTERM, _on_signal)
     signal.signal(signal.SIGINT, _on_signal)
     leash = sys.stdin.fileno() if options.leash else None
@@ -143,6 +150,7 @@ def _run(options: argparse.Namespace, machine: Machine, faults: Faults, host: st
     with TapeWriter(options.tape, machine, faults) as tape:
         try:
             print(f"{LISTENING}{host}:{address[1]}", flush=True)
+            ready(f"{host}:{address[1]}")
             connection = _accept(listener, leash)
             listener.close()  # one host at a time; a second one is refused rather than left waiting
             listen = functools.partial(socket.create_server, address, family=family) if options.stay else None
