@@ -130,7 +130,8 @@ def _kept_arcs(length: Floats, u: Floats, budget: Floats, top: Floats, corners: 
         along = limits.accel_along(u[segment])[:, None] * u[segment] / (2.0 * a)
         towards = along * sense * np.sign(normal)
         steady = rise >= budget[segment] / 2.0  # speeding up all the way to the corner, or nearly
-        # Faster in between than at the corner.
+        # Faster in between than at the corner: not where speeding up fills the segment but for 2 %, which leaves 1 % of
+        # it for slowing down again, nor where the corner is taken at top speed but for 0.05 %.
         peaked = (rise < 0.98 * budget[segment]) & (w[at] < 0.999 * top[segment])
         borne += np.maximum(np.where(steady[:, None], towards, 0.0), np.where(peaked[:, None], -towards, 0.0)).clip(0.0)
         either += np.abs(along)
@@ -139,7 +140,8 @@ def _kept_arcs(length: Floats, u: Floats, budget: Floats, top: Floats, corners: 
     kick_mm_s = 2.0 * np.sqrt(w[at])[:, None] * np.sin(corners.turn_rad[at] / 2.0)[:, None] * np.abs(normal)
     allowed_mm_s = lone * np.sqrt(4.0 * a * (ALLOWANCE - borne) * JOLT_SHARE * limits.junction_deviation_mm)
     # All of the arc takes as much from speeding up as turning adds, so what is over is that share of it; where the
-    # corner is taken at its cap, there is no speeding up on the arc at all, and cos(phi/2) / L of that is enough.
+    # corner is taken at its cap, there is no speeding up on the arc at all, and cos(phi/2) / L of that is enough (1e-3
+    # only keeps it finite; beyond 1 it counts as 1).
     over = 1.0 - allowed_mm_s / np.maximum(kick_mm_s, NEXT_TO_NOTHING)
     enough = np.cos(corners.turn_rad[at] / 2.0)[:, None] / np.maximum(borne, 1e-3)
     kept = np.zeros(n)

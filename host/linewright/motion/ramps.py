@@ -286,6 +286,7 @@ def _cut(pieces: Steps, w: Floats, top: Floats, budget: Floats, free: Floats) ->
     # two stops has to be cut in any case.
     room = budget * np.where(at_rest, 1.0, free)
     peak = np.minimum(top**2, np.maximum(np.maximum(w0, w1), (w0 + w1 + room) / 2.0))
+    # A millionth of a step per second keeps the quotients finite where hardly a move is allowed, which is refused later.
     v0, v1, v_peak = np.sqrt(w0), np.sqrt(w1), np.sqrt(np.maximum(peak, 1e-12))
     up, down = (peak - w0) / budget, (peak - w1) / budget
     with np.errstate(divide="ignore"):
@@ -296,7 +297,8 @@ def _cut(pieces: Steps, w: Floats, top: Floats, budget: Floats, free: Floats) ->
     cut = (n >= 2) & ((worth & (free > TURNING_FREE)) | at_rest)
 
     # Ends of speeding up and of cruising. Both are rounded into the cruise, so that its whole length runs at its speed;
-    # a change of less than half a step per second needs no ramp of its own.
+    # a change of less than half a step per second needs no ramp of its own. A millionth of a step makes up for what
+    # whole numbers lose in the floats before.
     rising, falling = v_peak > v0 + 0.5, v_peak > v1 + 0.5
     first = np.where(rising, np.maximum(np.ceil(up * n - 1e-6), 1.0), 0.0)
     second = np.where(falling, np.minimum(np.floor((1.0 - down) * n + 1e-6), n - 1.0), n)
