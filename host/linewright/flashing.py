@@ -307,8 +307,10 @@ def _compiled(facts: BoardFacts, warnings: list[str]) -> tuple[tuple[Content, ..
             if process.returncode:
                 raise FlashError(f"{file.name} cannot be compiled for {architecture}: {said.strip()}")
             data = target.read_bytes()
-            # Byte 1 is the version, bits 0..1 of byte 2 that of native code; `_mpy` has them in bits 0..7 and 8..9.
-            if (data[1], data[2] & 3) != (facts.mpy & 255, facts.mpy >> 8 & 3):
+            # Byte 1 is the version; byte 2 has that of native code in bits 0..1, and its architecture above them; it is
+            # 0 where no code is native. `_mpy` has the two in bits 0..7 and 8..9.
+            native = data[2] >> 2 != 0
+            if data[1] != facts.mpy & 255 or (native and data[2] & 3 != facts.mpy >> 8 & 3):
                 warnings.append(
                     f"the board takes compiled files of version {facts.mpy & 255}.{facts.mpy >> 8 & 3}, and mpy-cross "
                     f"makes {data[1]}.{data[2] & 3} here, so the board compiles its files itself"
@@ -391,18 +393,19 @@ def _keep_strange_main(prompt: Prompted) -> str:
 def _change_places(prompt: Prompted, contents: tuple[Content, ...], digest: int) -> None:
     """The new files in, the old ones out, the digest last."""
     tops = sorted({one.name.partition("/")[0] for one in contents if "/" in one.name})
-    # main.py first: should the power fail behind it, it says what is missing.
-    prompt.run(
-        f"drop({DIGEST_FILE!r})\n"
-        f"put({LIST_FILE!r}, {_listing(contents)!r})\n"
-        f"with open('{INCOMING}/{MAIN}', 'rb') as f: put({MAIN!r}, f.read())\n"
-        f"folder({OUTGOING!r})\n"
-        f"for t in {tops!r}:\n"
-        f" if there(t): os.rename(t, '{OUTGOING}/' + t)\n"
-        f" os.rename('{INCOMING}/' + t, t)\n"
-        f"drop({OUTGOING!r})\n"
-        f"drop({INCOMING!r})"
-    )
+    # One statement for each line, and whatever line the power fails behind, what is there can be told. First of all
+    # comes main.py, which does that.
+    lines = [
+        f"drop({DIGEST_FILE!r})",
+        f"put({LIST_FILE!r}, {_listing(contents)!r})",
+        f"with open('{INCOMING}/{MAIN}', 'rb') as f: put({MAIN!r}, f.read())",
+        f"folder({OUTGOING!r})",
+    ]
+    for top in tops:
+        lines.append(f"if there('{top}'): os.rename('{top}', '{OUTGOING}/{top}')")
+        lines.append(f"os.rename('{INCOMING}/{top}', '{top}')")
+    lines += [f"drop({OUTGOING!r})", f"drop({INCOMING!r})"]
+    prompt.run("\n".join(lines))
     _compare(contents, _crcs(prompt, [one.name for one in contents]))
     prompt.run(f"put({DIGEST_FILE!r}, {_digest_text(digest)!r})\nif hasattr(os, 'sync'): os.sync()")
 
