@@ -96,7 +96,7 @@ def prepare(path: Path, rig: Rig, placement: Placement | None = None) -> Job:
         (picture.width_mm, picture.height_mm),
         sheet,
         fit=placement.fit,
-        turn_deg=_turn(placement, picture, sheet),
+        turn_deg=placement.turn_deg,
     )
     reached = to_machine(placed, sheet, rig)
     if not len(reached):
@@ -120,20 +120,6 @@ def prepare(path: Path, rig: Rig, placement: Placement | None = None) -> Job:
         *program.warnings,
     )
     return Job(program, warnings)
-
-
-def _turn(placement: Placement, picture: SvgPicture, sheet: Sheet) -> int | Literal["auto"]:
-    """The turn to ask for: a picture that keeps its size lies the way in which less of it hangs over."""
-    if placement.turn_deg != "auto" or placement.fit == "fit":
-        return placement.turn_deg
-    x0, y0, x1, y1 = sheet.box_mm
-
-    def overhang_mm(width_mm: float, height_mm: float) -> float:
-        return max(0.0, width_mm - (x1 - x0)) + max(0.0, height_mm - (y1 - y0))
-
-    upright = overhang_mm(picture.width_mm, picture.height_mm)
-    turned = overhang_mm(picture.height_mm, picture.width_mm)
-    return 90 if turned < upright * (1 - 1e-9) else 0
 
 
 def load(path: Path, rig: Rig) -> Job:

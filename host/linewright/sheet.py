@@ -225,7 +225,7 @@ def place(
     sheet : its margin box is where the drawing goes.
     fit : ``"fit"`` scales the page to the room and keeps its proportion; ``"keep"`` keeps its size.
     turn_deg : any multiple of 90, clockwise as seen; ``"auto"`` turns by 90 where that lets the picture be larger
-        (fit) or lets it fit at all (keep).
+        (fit) or less of it hang over (keep).
     align : where a page that leaves room lies in it.
     copies : columns and rows; every copy gets an equal cell, ``gap_mm`` apart, and stays in it.
     gap_mm : between cells, mm.
@@ -296,11 +296,11 @@ def _fit_scale(size: Points, room: Points) -> float:
 
 
 def _auto_turn(size: Points, room: Points, fit: str) -> int:
-    upright, turned = _fit_scale(size, room), _fit_scale(size[::-1], room)
-    if fit == "keep":
-        return 90 if bool((size > room).any()) and bool((size[::-1] <= room).all()) else 0
     # A square comes out the same both ways but for rounding, and then stays as it is.
-    return 90 if turned > upright * (1 + 1e-9) else 0
+    if fit == "keep":
+        over, over_turned = (float(np.maximum(way - room, 0.0).sum()) for way in (size, size[::-1]))
+        return 90 if over_turned < over * (1 - 1e-9) else 0
+    return 90 if _fit_scale(size[::-1], room) > _fit_scale(size, room) * (1 + 1e-9) else 0
 
 
 def _cells(sheet: Sheet, copies: tuple[int, int], gap_mm: float) -> list[Box]:

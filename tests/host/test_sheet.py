@@ -161,6 +161,9 @@ def test_auto_turn_suits_the_picture():
     kept = place(long, (250, 20), upright, fit="keep", turn_deg="auto")
     assert kept.stroke_lengths_mm() == pytest.approx([250])
     assert not kept.cut
+    # Too long for either way, 277 mm of room being more than 190.
+    longer = Drawing.from_strokes([[(0, 10), (300, 10)]])
+    assert place(longer, (300, 20), upright, fit="keep", turn_deg="auto").stroke_lengths_mm() == pytest.approx([277])
 
 
 def test_repeat_fills_cells_that_do_not_touch():

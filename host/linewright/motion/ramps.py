@@ -286,7 +286,7 @@ def _cut(pieces: Steps, w: Floats, top: Floats, budget: Floats, free: Floats) ->
     # two stops has to be cut in any case.
     room = budget * np.where(at_rest, 1.0, free)
     peak = np.minimum(top**2, np.maximum(np.maximum(w0, w1), (w0 + w1 + room) / 2.0))
-    # A millionth of a step per second keeps the quotients finite where hardly a move is allowed, which is refused later.
+    # A millionth of a step per second keeps the quotients finite where hardly a move is allowed; that is refused later.
     v0, v1, v_peak = np.sqrt(w0), np.sqrt(w1), np.sqrt(np.maximum(peak, 1e-12))
     up, down = (peak - w0) / budget, (peak - w1) / budget
     with np.errstate(divide="ignore"):
