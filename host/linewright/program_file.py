@@ -36,7 +36,7 @@ FORMAT: Final = "linewright program"
 VERSION: Final = 1
 
 FILE_LIMIT_BYTES: Final = 1 << 30
-"""Most that an archive may unpack to. A ramp takes 41 bytes in arrays and a vertex 16, so a gigabyte is some twenty
+"""Most that an archive may unpack to. A record takes 37 bytes in arrays and a vertex 16, so a gigabyte is some twenty
 million ramps, weeks of drawing; a file that claims more is damage or a trap."""
 
 JSON_LIMIT_BYTES: Final = 4 << 20
