@@ -17,10 +17,13 @@ Contract: one caller, the main loop.  After construction nothing here allocates.
 from array import array
 
 from lineboard import kernel
+from linewire import records
 from linewire.compat import const
 
 SLOTS = const(1024)  # records; a power of two.  At 0.1 mm a ramp: 100 mm of path, some ten times a stopping distance
 _MASK = const(1023)
+# With as many queued, the host may have no room for its next frame, so the board must not wait for more.
+_ENOUGH = SLOTS - records.MOST
 BLOCKS = const(8)
 BLOCK_WORDS = const(128)
 # 50 ms in ticks: longer than the loop's longest step (20 ms) with one collection of the heap (14 ms), and short
@@ -276,7 +279,7 @@ class Feeder:
     def _may_start(self):
         # From a standstill, wait until the path's end is known or a good part of it; else a slow host would make
         # the pen start and stop in small hops.
-        return self._terminals > 0 or self.taken - self.dequeued >= SLOTS // 2
+        return self._terminals > 0 or self.taken - self.dequeued >= _ENOUGH
 
     def _fill(self):
         """Render one block and submit it; False if there is nothing to render."""

@@ -20,9 +20,8 @@ _BATCH = const(16)
 _TICKS_PER_MS = const(5000)
 # A grant that has grown by this much is worth an acknowledgement of its own: about what one frame holds.
 _GRANT_NEWS = const(64)
-# The host has been told of room for this many records more than it has sent.  Larger than any one frame (at least 3.75
-# bits a record, 226 bytes), so that a host that fills its frames is not waited for while it rightly waits itself.
-_OWED = const(512)
+# The host has been told of room for this many records more than it has sent, so that its next frame fits for certain.
+_OWED = records.MOST
 # How often progress is reported while drawing.
 _REPORT_US = const(100_000)
 # The port's own buffer is full; it empties at some 100 bytes per millisecond on a USB port.
