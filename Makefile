@@ -91,8 +91,8 @@ COMPILE := CUSTOM_COMPILE_COMMAND="make lock" $(BIN)/python -m piptools compile 
            --no-emit-options
 
 lock: $(DEV_STAMP)
-	@$(COMPILE) --extra checkout -o requirements.lock pyproject.toml
-	@$(COMPILE) -c requirements.lock --extra checkout --extra test --extra lint --extra release \
+	@$(COMPILE) --extra checkout --extra board -o requirements.lock pyproject.toml
+	@$(COMPILE) -c requirements.lock --extra checkout --extra board --extra test --extra lint --extra release \
 	  -o requirements-dev.lock pyproject.toml
 	@! grep -n '://' requirements.lock requirements-dev.lock
 
