@@ -190,7 +190,7 @@ def summary(drawn: list[Drawn]) -> Table:
 
 def verdict(drawn: list[Drawn], took_s: float) -> list[str]:
     """What the table means, in sentences."""
-    step_um = 1000 * album.step_mm(drawn[0].program)
+    step_um = 1000 * drawn[0].program.step_mm
     checks = sum(check.checked for d in drawn for check in d.trace.checks)
     ink = sum(d.program.pen_down_mm for d in drawn)
     played = sum(units.ticks_to_s(d.result.played_ticks) for d in drawn)

@@ -171,6 +171,11 @@ class Program:
             ticks=self.ticks[at],
         )
 
+    @property
+    def step_mm(self) -> float:
+        """Longest move of the pen for one step of one motor, mm."""
+        return float(np.max(np.hypot(*np.linalg.inv(self.steps_matrix))))
+
     @cached_property
     def pen_down_mm(self) -> float:
         """Length of all strokes, mm."""

@@ -91,6 +91,13 @@ def test_figures_for_scripts(program):
     assert [pen["strokes"] for pen in about["pens"]] == [2, 2]
 
 
+def test_one_step_is_the_longest_move_for_one_step_of_one_motor(program):
+    assert program.step_mm == pytest.approx(1 / 80)
+    # Crossed belts: one step of one motor moves half a step along both axes.
+    crossed = motion.plan(program.drawing, rig("crossed"))
+    assert crossed.step_mm == pytest.approx(np.sqrt(0.5) / 80)
+
+
 def test_the_trajectory_tells_place_speed_and_time(program):
     path = program.trajectory
     assert len(path.points_mm) == program.ramps + 1

@@ -76,9 +76,8 @@ class ProgressBar:
         """Called by the session as the pen gets on."""
         if self._bar is None or self._task is None:
             return
-        left = max(0.0, progress.predicted_s - progress.played_s)
         done = progress.played_s / progress.predicted_s if progress.predicted_s > 0 else 0.0
-        note = f"{wording.duration(left)} left"
+        note = f"{wording.duration(progress.left_s)} left"
         if progress.stroke:
             note = f"stroke {progress.stroke} of {progress.strokes}, {note}"
         state = _STATES.get(progress.state, progress.state)

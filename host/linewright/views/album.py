@@ -115,16 +115,11 @@ def trace_scene(program: Program, trace: TraceReport, name: str) -> Scene:
     """The overlay for what the virtual rig drew, with its own judgement of where that is worst."""
     if trace.drawn is None:
         raise ValueError("the trace was read without the drawn path")
-    worst, notes = None, [f"one step is {step_mm(program):.4g} mm"]
+    worst, notes = None, [f"one step is {program.step_mm:.4g} mm"]
     if trace.deviation is not None:
         worst = overlay.Worst(trace.deviation.max_mm, trace.deviation.worst_at_mm)
         notes.insert(0, f"largest deviation {trace.deviation.max_mm:.4f} mm, in the square")
     return overlay_scene(program, trace.drawn, name, worst=worst, notes=tuple(notes))
-
-
-def step_mm(program: Program) -> float:
-    """Longest move of the pen for one step of one motor, mm."""
-    return float(np.max(np.hypot(*np.linalg.inv(program.steps_matrix))))
 
 
 def write(scene: Scene, folder: Path, stem: str, *, long_side_px: int = LONG_SIDE_PX) -> list[Path]:

@@ -102,9 +102,9 @@ def draw_table(program: Program, name: str, result: DrawResult, trace: TraceRepo
     if trace is not None:
         table.add_row("pulses", pulses(trace))
         if trace.deviation is not None and result.finished:
-            step = float(np.max(np.hypot(*np.linalg.inv(program.steps_matrix))))
             table.add_row(
-                "deviation", f"{trace.deviation.max_mm:.4f} mm at most from the planned line (one step: {step:.4g} mm)"
+                "deviation",
+                f"{trace.deviation.max_mm:.4f} mm at most from the planned line (one step: {program.step_mm:.4g} mm)",
             )
     return table
 
