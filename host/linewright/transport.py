@@ -11,7 +11,7 @@ import errno
 import select
 import socket
 import time
-from dataclasses import replace
+from dataclasses import fields, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Protocol
 
@@ -19,6 +19,7 @@ import serial
 
 from linewright.drawing import Drawing
 from linewright.errors import InputError, PortError
+from linewright.virtual.bad_wire import BadWire, WireFaults
 from linewright.virtual.process import INTERPRETERS
 
 if TYPE_CHECKING:
@@ -122,7 +123,7 @@ _AGAIN: Final = "check the cable and the power, then try again"
 class VirtualTransport(SerialTransport):
     """A virtual rig in a process of its own, started by and ended with this object."""
 
-    def __init__(self, rig: RigProcess) -> None:
+    def __init__(self, rig: RigProcess, wire: WireFaults | None = None) -> None:
         try:
             port = _open_pyserial(f"socket://{rig.address}", f"the virtual rig at {rig.address}")
         except PortError:
@@ -130,16 +131,21 @@ class VirtualTransport(SerialTransport):
             raise
         super().__init__("the virtual rig", port)
         self.rig = rig
+        self._wire = BadWire(wire) if wire is not None else None
 
     def read(self, most: int, timeout_s: float) -> bytes:
         """See `Transport.read`."""
         try:
-            return super().read(most, timeout_s)
+            data = super().read(most, timeout_s)
         except PortError as error:
             raise self._explained(error) from error
+        return data if self._wire is None else self._wire.carry(data, to_board=False, now_s=time.monotonic())
 
     def write(self, data: bytes) -> None:
         """See `Transport.write`."""
+        if self._wire is not None:
+            data = self._wire.carry(data, to_board=True, now_s=time.monotonic())
+            time.sleep(self._wire.take_stall_s())
         try:
             super().write(data)
         except PortError as error:
@@ -182,7 +188,7 @@ def open_transport(spec: str, *, rig: Rig | None = None) -> Transport:
     ----------
     spec : ``serial:PATH`` (such as ``serial:/dev/ttyACM0``), ``socket:HOST:PORT``, or ``virtual``, which may be
         followed by options: ``virtual:interpreter=micropython,tape=run.tape,real_time=1`` and any fault of the virtual
-        rig, such as ``backlash_x_mm=0.2``.
+        rig, such as ``backlash_x_mm=0.2``, or of the wire to it, such as ``damage=0.01,seed=7``.
     rig : the machine that the virtual rig is to be; None: the default one. Other ports ignore it.
 
     Raises
@@ -210,13 +216,16 @@ def _open_virtual(options: str, rig: Rig | None) -> VirtualTransport:
     from linewright.virtual.machine import Machine
 
     machine = Machine.from_rig(rig if rig is not None else Rig.default())
-    return VirtualTransport(RigProcess(_virtual_options(options, RigOptions(machine))))
+    rig_options, wire = _virtual_options(options, RigOptions(machine))
+    return VirtualTransport(RigProcess(rig_options), wire)
 
 
-def _virtual_options(text: str, options: RigOptions) -> RigOptions:
+def _virtual_options(text: str, options: RigOptions) -> tuple[RigOptions, WireFaults | None]:
     from linewright.virtual.faults import Faults
 
-    faults = []
+    faults: list[str] = []
+    wire: list[str] = []
+    of_the_wire = {field.name for field in fields(WireFaults)}
     for option in filter(None, text.split(",")):
         name, _, value = option.partition("=")
         if name == "interpreter":
@@ -227,9 +236,11 @@ def _virtual_options(text: str, options: RigOptions) -> RigOptions:
             options = replace(options, tape=Path(value))
         elif name == "real_time":
             options = replace(options, real_time=value != "0")
+        elif name.strip() in of_the_wire:
+            wire.append(option)
         else:
             faults.append(option)
-    return replace(options, faults=Faults.parse(faults))
+    return replace(options, faults=Faults.parse(faults)), WireFaults.parse(wire) if wire else None
 
 
 def _open_pyserial(url: str, name: str) -> Any:

@@ -1,7 +1,7 @@
-"""The faults that can be switched on: what is wrong with the machine, named and ranged.
+"""The faults that can be switched on: what is wrong with the machine, or with the wire to it, named and ranged.
 
 On the command line each is ``--fault name=value``. All are off by default, and none is random: the same drawing
-on the same faulty machine comes out the same.
+on the same faulty machine comes out the same. (Faults of the wire are `linewright.virtual.bad_wire`'s, and seeded.)
 """
 
 from __future__ import annotations
@@ -9,43 +9,24 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from typing import Self
 
 from linewright.errors import InputError
 
 
-def _fault(meaning: str, unit: str, low: float, high: float, default: float = 0.0) -> float:
+def fault(meaning: str, unit: str, low: float, high: float, default: float = 0.0) -> float:
+    """A field of `Defects`."""
     metadata = {"meaning": meaning, "unit": unit, "low": low, "high": high}
     value: float = field(default=default, metadata=metadata)
     return value
 
 
 @dataclass(frozen=True)
-class Faults:
-    """One machine's defects; every field is a number, and its default means "not there"."""
-
-    skew_deg: float = _fault("y axis leans towards +x by this angle (squareness error)", "deg", -10, 10)
-    scale_x: float = _fault("x moves this share too far: 0.01 = 1 % too large", "", -0.2, 0.2)
-    scale_y: float = _fault("y moves this share too far", "", -0.2, 0.2)
-    backlash_x_mm: float = _fault("play of the x axis, lost at every reversal", "mm", 0, 5)
-    backlash_y_mm: float = _fault("play of the y axis", "mm", 0, 5)
-    ringing_x_hz: float = _fault("undamped natural frequency of the x axis; 0 = stiff", "Hz", 0, 500)
-    ringing_y_hz: float = _fault("natural frequency of the y axis; 0 = stiff", "Hz", 0, 500)
-    ringing_damping: float = _fault("damping ratio of the ringing", "", 0.0, 0.95, 0.08)
-    pull_out_a_hz: float = _fault(
-        "motor A loses a step that comes sooner than this rate allows; 0 = never", "Hz", 0, 1e6
-    )
-    pull_out_b_hz: float = _fault("motor B, likewise", "Hz", 0, 1e6)
-    start_x_mm: float = _fault("where the carriage stands at power-up", "mm", 0, 5000, 40.0)
-    start_y_mm: float = _fault("where the carriage stands at power-up", "mm", 0, 5000, 30.0)
-    bounce_ms: float = _fault("an endstop chatters for this long after each change", "ms", 0, 100)
-    dead_x: float = _fault("1: the x endstop never closes", "", 0, 1)
-    dead_y: float = _fault("1: the y endstop never closes", "", 0, 1)
-    stuck_x: float = _fault("1: the x endstop is always closed", "", 0, 1)
-    stuck_y: float = _fault("1: the y endstop is always closed", "", 0, 1)
-    swapped_endstops: float = _fault("1: the endstop wires are on each other's pins", "", 0, 1)
+class Defects:
+    """Named numbers with ranges: what the dataclasses of faults have in common."""
 
     @classmethod
-    def parse(cls, options: Iterable[str]) -> Faults:
+    def parse(cls, options: Iterable[str]) -> Self:
         """Read options such as ``backlash_x_mm=0.2``.
 
         Raises
@@ -87,6 +68,32 @@ class Faults:
             for f in dataclasses.fields(self)
             if getattr(self, f.name) != f.default
         ]
+
+
+@dataclass(frozen=True)
+class Faults(Defects):
+    """One machine's defects; every field is a number, and its default means "not there"."""
+
+    skew_deg: float = fault("y axis leans towards +x by this angle (squareness error)", "deg", -10, 10)
+    scale_x: float = fault("x moves this share too far: 0.01 = 1 % too large", "", -0.2, 0.2)
+    scale_y: float = fault("y moves this share too far", "", -0.2, 0.2)
+    backlash_x_mm: float = fault("play of the x axis, lost at every reversal", "mm", 0, 5)
+    backlash_y_mm: float = fault("play of the y axis", "mm", 0, 5)
+    ringing_x_hz: float = fault("undamped natural frequency of the x axis; 0 = stiff", "Hz", 0, 500)
+    ringing_y_hz: float = fault("natural frequency of the y axis; 0 = stiff", "Hz", 0, 500)
+    ringing_damping: float = fault("damping ratio of the ringing", "", 0.0, 0.95, 0.08)
+    pull_out_a_hz: float = fault(
+        "motor A loses a step that comes sooner than this rate allows; 0 = never", "Hz", 0, 1e6
+    )
+    pull_out_b_hz: float = fault("motor B, likewise", "Hz", 0, 1e6)
+    start_x_mm: float = fault("where the carriage stands at power-up", "mm", 0, 5000, 40.0)
+    start_y_mm: float = fault("where the carriage stands at power-up", "mm", 0, 5000, 30.0)
+    bounce_ms: float = fault("an endstop chatters for this long after each change", "ms", 0, 100)
+    dead_x: float = fault("1: the x endstop never closes", "", 0, 1)
+    dead_y: float = fault("1: the y endstop never closes", "", 0, 1)
+    stuck_x: float = fault("1: the x endstop is always closed", "", 0, 1)
+    stuck_y: float = fault("1: the y endstop is always closed", "", 0, 1)
+    swapped_endstops: float = fault("1: the endstop wires are on each other's pins", "", 0, 1)
 
     @property
     def bends_the_path(self) -> bool:
