@@ -177,6 +177,20 @@ def test_a_signal_stops_with_the_pen_up_and_leaves_what_can_be_carried_on(place,
     assert story.ended == "abandoned"
 
 
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
+def test_a_signal_while_the_port_is_opened_ends_with_its_number(number, place, monkeypatch, capsys):
+    def opening(*_, **__):
+        os.kill(os.getpid(), number)
+        time.sleep(10)  # which the signal cuts short
+
+    monkeypatch.setattr("linewright.transport.open_transport", opening)
+    monkeypatch.setattr("sys.stdout", sys.stdout)  # a hangup replaces both
+    monkeypatch.setattr("sys.stderr", sys.stderr)
+    assert cli.run(["draw", "lines.svg", "--rig", "rig.toml"]) == 128 + number
+    if number != signal.SIGHUP:
+        assert "linewright: stopped before anything was drawn\n" in capsys.readouterr().err
+
+
 def test_a_closed_terminal_stops_with_the_pen_up(place):
     terminal = Terminal("draw", "lines.svg", "--keep", "--rig", "rig.toml", "--port", "virtual:real_time=1")
     terminal.until("stroke 2 of")

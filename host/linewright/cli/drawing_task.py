@@ -88,7 +88,11 @@ def carry_out(task: Task) -> None:
             output.warn(note)
     control = Control()
     with progress.StopOnSignals() as stop:
-        transport = open_transport(task.port, rig=task.rig)
+        try:
+            transport = open_transport(task.port, rig=task.rig)
+        except KeyboardInterrupt:
+            output.error("stopped before anything was drawn", "", as_json=task.as_json)
+            raise output.Stopped(stop.number or signal.SIGINT) from None
         cautions.remember(task.port)
         try:
             session = Session(transport, task.rig)
