@@ -144,7 +144,7 @@ class Journal:
         except OSError as error:
             raise InputError(
                 f"cannot keep a journal in {folder}: {error.strerror or error}",
-                hint="set XDG_STATE_HOME to a folder that can be written, or draw with --no-journal",
+                hint="set XDG_STATE_HOME to a folder that can be written",
             ) from error
         journal._write("journal", format=FORMAT, picture=picture, port=port)
         journal._write("program", sha=_digest(folder / PROGRAM), records=len(program), strokes=len(program.drawing))
