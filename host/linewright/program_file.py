@@ -89,7 +89,9 @@ def load(path: str | Path) -> Program:
         with zipfile.ZipFile(path) as archive:
             return _Reader(archive).program()
     except OSError as error:
-        raise ProgramError(f"cannot read {path}: {error.strerror or error}", hint=hint) from error
+        raise ProgramError(
+            f"cannot read {path}: {error.strerror or error}", hint="check the name and the permissions"
+        ) from error
     except _DamageError as error:
         raise ProgramError(f"{path}: {error}", hint=hint) from error
     # What zipfile, zlib, json and numpy raise on damaged bytes; KeyError and TypeError are JSON of the wrong shape.

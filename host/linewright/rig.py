@@ -242,7 +242,10 @@ class Rig(_Section):
             with Path(path).open("rb") as stream:
                 data = stream.read(FILE_LIMIT_BYTES + 1)
         except OSError as error:
-            raise RigError(f"cannot read the rig file {path}: {error.strerror or error}", hint=hint) from error
+            raise RigError(
+                f"cannot read the rig file {path}: {error.strerror or error}",
+                hint=f"check the name and the permissions; {hint}",
+            ) from error
         if len(data) > FILE_LIMIT_BYTES:
             raise RigError(f"{path} is larger than {FILE_LIMIT_BYTES} bytes; that is no rig file", hint=hint)
         try:

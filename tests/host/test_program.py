@@ -143,8 +143,9 @@ def test_foreign_files_are_refused(content, tmp_path):
 
 
 def test_missing_files_are_refused(tmp_path):
-    with pytest.raises(ProgramError, match="cannot read"):
+    with pytest.raises(ProgramError, match="cannot read") as caught:
         Program.load(tmp_path / "nothing.lw")
+    assert caught.value.hint == "check the name and the permissions"
 
 
 @pytest.fixture(scope="module")

@@ -253,6 +253,7 @@ def test_what_is_no_rig_file_is_refused_in_plain_words(tmp_path, data, message):
 def test_a_file_that_cannot_be_read_is_named(tmp_path, monkeypatch):
     with pytest.raises(RigError, match=r"nowhere\.toml: No such file") as caught:
         Rig.load(tmp_path / "nowhere.toml")
+    assert "check the name" in caught.value.hint
     assert "default" in caught.value.hint
     with pytest.raises(RigError, match="directory"):
         Rig.load(tmp_path)

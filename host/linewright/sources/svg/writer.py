@@ -42,7 +42,8 @@ def write_svg_strokes(drawing: Drawing, width_mm: float, height_mm: float, path:
             file.writelines(piece.encode() for piece in _pieces(drawing, width_mm, height_mm))
     except OSError as problem:
         reason = problem.strerror or str(problem)
-        raise InputError(f"{path} cannot be written: {reason}", hint="check the folder and its permissions") from None
+        hint = "check the folder, its permissions and the free space"
+        raise InputError(f"{path} cannot be written: {reason}", hint=hint) from None
 
 
 def _pieces(drawing: Drawing, width_mm: float, height_mm: float) -> Iterator[str]:
