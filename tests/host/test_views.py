@@ -11,10 +11,14 @@ import resvg_py
 from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image
+from rich.console import Console
 
 from linewright.drawing import Drawing, Pen
+from linewright.motion import plan
+from linewright.rig import Rig
+from linewright.session import DrawResult
 from linewright.sheet import Sheet
-from linewright.views import contact_sheet, overlay, preview, raster, speed_map, svg_writer, wording
+from linewright.views import contact_sheet, overlay, preview, raster, report, speed_map, svg_writer, wording
 from linewright.views.scene import BORDER_MM, Ink, Label, Patch, Scene, Table, inks_of
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -260,3 +264,32 @@ def test_counts_agree_with_their_noun():
     assert wording.count(1, "stroke") == "1 stroke"
     assert wording.count(1204, "stroke") == "1\u202f204 strokes"
     assert wording.count(2, "vertex", "vertices") == "2 vertices"
+
+
+# Tables
+
+
+@pytest.mark.parametrize(("strokes_done", "words"), [(0, "before the first stroke"), (1, "in stroke 2 of 2")])
+def test_where_a_drawing_stopped(strokes_done, words):
+    rig = Rig.default()
+    program = plan(Drawing.from_strokes([[[10, 10], [20, 10]], [[10, 20], [20, 20]]]), rig, sheet=Sheet.named("A4"))
+    begun = int(np.flatnonzero(program.stroke_of_record == strokes_done)[0]) + strokes_done
+    result = DrawResult(
+        finished=False,
+        first_record=0,
+        played_ticks=0,
+        predicted_ticks=program.predicted_ticks,
+        final_steps=(0, 0),
+        expected_steps=(0, 0),
+        records_done=begun,
+        records=len(program),
+        retransmitted_frames=0,
+        damaged_frames=0,
+        frames_sent=1,
+        bytes_sent=10,
+        starved=0,
+        underruns=0,
+    )
+    text = io.StringIO()
+    Console(file=text, width=200).print(report.draw_table(program, "card.svg", result, None))
+    assert words in text.getvalue()

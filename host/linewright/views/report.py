@@ -88,10 +88,10 @@ def draw_table(program: Program, name: str, result: DrawResult, trace: TraceRepo
         )
     else:
         begun = strokes_begun(program, result.records_done)
+        place = f"in stroke {begun} of {len(program.drawing)}" if begun else "before the first stroke"
         table.add_row(
             "stopped",
-            f"pen up, after {wording.duration(played_s)} of {wording.duration(program.predicted_s)}, "
-            f"in stroke {begun} of {len(program.drawing)}",
+            f"pen up, after {wording.duration(played_s)} of {wording.duration(program.predicted_s)}, {place}",
         )
     link = f"{wording.count(result.bytes_sent, 'byte')} in {wording.count(result.frames_sent, 'frame')}"
     if result.retransmitted_frames:
