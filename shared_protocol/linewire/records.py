@@ -50,7 +50,7 @@ MAX_REST_TICKS = const((1 << 26) - 1)
 HIGHEST_ORDER = const(15)
 HEADER = const(3)
 # Most records in one payload: a ramp takes at least a bit for each of its three numbers.
-MOST = const((RECORDS_ROOM - 3) * 8 // 3)
+MOST = (RECORDS_ROOM - HEADER) * 8 // 3
 # The encoder fits the orders to this many records from the frame's first on, about what one frame holds.
 WINDOW = const(64)
 
