@@ -30,7 +30,8 @@ HOW_TO_INSTALL: Final = (
 class Prompt:
     """A board's MicroPython prompt. Use as a context manager.
 
-    Whatever ran on the board is interrupted, and MicroPython starts afresh, so that all memory is free.
+    Whatever ran on the board is interrupted, and MicroPython starts afresh, so that all memory is free. Where the
+    context ends with an error, what is installed on the board is started again, if it can be reached.
 
     Parameters
     ----------
@@ -61,6 +62,11 @@ class Prompt:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
+        if kind is not None and not issubclass(kind, PortError):
+            with contextlib.suppress(PortError):
+                with self._explained():
+                    self._serial.serial.write(b"\r\x03\x03")  # out of whatever it was in the middle of
+                self.restart()
         self.close()
 
     def run(self, code: str) -> str:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import dataclasses
 import json
 import os
 import re
 import select
 import socket
+import threading
 
 import pytest
 
@@ -259,6 +261,15 @@ def test_a_full_board_is_refused_before_anything_is_written(board):
     assert files_of(it) == {}
 
 
+@pytest.mark.parametrize("error", [FlashError("refused"), KeyboardInterrupt()])
+def test_a_board_that_keeps_its_code_is_started_again(board, error):
+    started = threading.Event()
+    it = board(on_start=lambda fd, quit_fd: started.set())
+    with pytest.raises(type(error)), Prompt(it.path):
+        raise error
+    assert started.wait(5)
+
+
 def test_a_board_that_fills_up_on_the_way_gets_its_room_back(board, monkeypatch):
     it = board(blocks=20)
     monkeypatch.setattr(flashing, "SPARE_BYTES", -(1 << 20))  # as if the sum had been wrong
@@ -422,9 +433,15 @@ def greeter():
                     if fd in readable:
                         other.sendall(os.read(fd, 4096))
                     if other in readable:
-                        os.write(fd, other.recv(4096))
+                        if not (said := other.recv(4096)):
+                            return
+                        os.write(fd, said)
 
-        yield on_start
+        def until_it_ends(fd, quit_fd):
+            with contextlib.suppress(ConnectionError):  # the rig is ended before the board is unplugged
+                on_start(fd, quit_fd)
+
+        yield until_it_ends
     rig.discard()
 
 
