@@ -187,6 +187,19 @@ def test_the_legend_ends_just_above_the_top_speed(speed):
     assert top <= speed * 4 / 3 * (1 + 1e-9)  # the widest steps in the row of factors: 1.5 to 2 and 3 to 4
 
 
+@pytest.mark.parametrize("side_mm", [5.0, 20.0, 24.0, 148.0])
+def test_the_legend_of_any_sheet_lies_within_its_picture(side_mm):
+    table = Table(Sheet(side_mm, side_mm), footer_mm=speed_map.LEGEND_MM)
+    track = speed_map.Track(np.array([[1.0, 1.0], [4.0, 4.0]]), np.array([5.0]), np.array([50.0]), np.array([True]))
+    scene = speed_map.speed_map(track, table, pen_width_mm=0.3)
+    for item in scene.items:
+        if isinstance(item, Patch):
+            assert min(item.width_mm, item.height_mm) > 0
+            assert 0 <= item.x_mm <= item.x_mm + item.width_mm <= scene.width_mm + 1e-9
+        elif isinstance(item, Label):
+            assert 0 <= item.x_mm <= scene.width_mm - 8.0  # room for the word
+
+
 def test_worst_place_of_a_shifted_line():
     planned = Drawing.from_strokes([[(10, 10), (50, 10)], [(10, 30), (50, 30)]])
     drawn = Drawing.from_strokes([[(10, 10), (50, 10)], [(10, 30), (30, 30.3), (50, 30)]])

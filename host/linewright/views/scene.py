@@ -13,6 +13,9 @@ from linewright.sheet import Sheet
 BORDER_MM: Final = 6.0
 """Table that shows around the sheet."""
 
+LEAST_WIDTH_MM: Final = 60.0
+"""Of the canvas between its borders: a price tag's legend is wider than the tag."""
+
 TABLE_COLOUR: Final = "#e8e6e1"
 PAPER_COLOUR: Final = "#ffffff"
 EDGE_COLOUR: Final = "#8d8a84"
@@ -95,7 +98,7 @@ class Table:
     @property
     def width_mm(self) -> float:
         """Of the canvas."""
-        return self.sheet.width_mm + 2 * BORDER_MM
+        return max(self.sheet.width_mm, LEAST_WIDTH_MM) + 2 * BORDER_MM
 
     @property
     def height_mm(self) -> float:

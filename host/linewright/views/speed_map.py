@@ -101,7 +101,7 @@ def nice_top(speed_mm_s: float) -> float:
 
 
 def _legend(top: float, table: Table) -> list[Patch | Label]:
-    width = min(90.0, table.sheet.width_mm - 24.0)
+    width = min(90.0, table.width_mm - 2 * BORDER_MM - 24.0)
     y = table.footer_top_mm - 1.0
     cell = width / LEVELS
     items: list[Patch | Label] = [
