@@ -11,13 +11,14 @@ FAST   := -m "not slow"
 # One worker for each core; WORKERS=0 keeps everything in one process, which debuggers want.
 WORKERS ?= auto
 
-.PHONY: help demo test test-all lint types bench micropython wheel lock clean distclean
+.PHONY: help demo test test-all test-emulated lint types bench micropython wheel lock clean distclean
 .DELETE_ON_ERROR:
 
 help:
 	@echo "make demo         draws the demo set on the virtual rig and leaves the pictures in out/"
 	@echo "make test         the tests, without those that take more than a few seconds each"
 	@echo "make test-all     every test"
+	@echo "make test-emulated PICO_UF2=image.uf2   the board's code on an emulated RP2040; minutes"
 	@echo "make lint         ruff"
 	@echo "make types        mypy, strict on host and protocol"
 	@echo "make bench        the figures of bench/README.md"
@@ -66,6 +67,15 @@ test: $(DEV_STAMP) micropython
 
 test-all: $(DEV_STAMP) micropython
 	@$(BIN)/python -m pytest -n $(WORKERS) --dist worksteal
+
+# Needs a stock MicroPython image for the Raspberry Pi Pico, 1.23 or later, which nobody can fetch for you here.  The
+# emulator is pinned: tests/emulated changes some of its inner parts.
+EMULATOR := rp2040py==0.3.6
+
+test-emulated: $(DEV_STAMP)
+	@test -f "$(PICO_UF2)" || { echo "make: name a MicroPython image: make test-emulated PICO_UF2=path/to/image.uf2"; exit 2; }
+	@$(BIN)/python -c 'import rp2040py' 2>/dev/null || $(PIP) install $(EMULATOR)
+	@PICO_UF2="$(PICO_UF2)" $(BIN)/python -m pytest -n $(WORKERS) --dist load tests/emulated
 
 lint: $(DEV_STAMP)
 	@$(BIN)/python -m ruff check .

@@ -78,6 +78,11 @@ class _HiddenFromLoops(list):
 class Machine:
     """One board: bytes to and from its USB serial port, levels in, edges out, and time.
 
+    Parameters
+    ----------
+    image : the MicroPython image (.uf2) in its flash.
+    flash : what another board's `flash` was; with it, this one carries the same files.
+
     Attributes
     ----------
     cycle : processor cycles since the start.
@@ -86,11 +91,12 @@ class Machine:
     busy_cycles : cycles in which the processor did not sleep.
     """
 
-    def __init__(self, image: Path) -> None:
+    def __init__(self, image: Path, flash: bytes = b"") -> None:
         mcu = RP2040()
         mcu.load_bootrom(BOOTROM_B1)
         mcu.logger = ConsoleLogger(LogLevel.ERROR)
         load_uf2(image, mcu)
+        mcu.flash[: len(flash)] = flash
         self.mcu = mcu
         for pio in mcu.pio:
             # A board in a simulator must not step its PIO by itself; any object will do for that.
@@ -145,6 +151,14 @@ class Machine:
 
     def _stop(self) -> None:
         self.stopped = True
+
+    def start(self, us: float = 600_000) -> None:
+        """Let it boot, connect to the host, and run its main.py for so long."""
+        connected = self.enumerated
+        if not self.run_us(5e6, until=lambda: self.enumerated > connected):
+            raise RuntimeError("the emulated board does not show up on USB; is the image for RP2040?")
+        self.run_us(us)
+        self.receive()
 
     def run_us(self, us: float, *, until: Callable[[], bool] | None = None) -> bool:
         """`run` for so many microseconds."""
@@ -235,6 +249,10 @@ class Machine:
         self._received.clear()
         return data
 
+    def put_back(self, data: bytes) -> None:
+        """Bytes that the next `receive` is to return first."""
+        self._received[:0] = data
+
     @property
     def received(self) -> bytes:
         """What `receive` would return."""
@@ -272,7 +290,12 @@ class Machine:
             self._armed = None
             self.mcu.usb_ctrl.endpoint_read_done(self._cdc._out_endpoint, self._to_board.popleft())
 
-    # Power.
+    # Flash and power.
+
+    @property
+    def flash(self) -> bytes:
+        """The two megabytes of a Pico."""
+        return bytes(self.mcu.flash[: 2 << 20])
 
     def reset(self) -> None:
         """The reset button: RAM, pins and USB start anew, the flash keeps its files."""

@@ -5,8 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from machine import Machine
-
+    from emulated.machine import Machine
     from linewright.rig import Pins
 
 

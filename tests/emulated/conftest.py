@@ -1,0 +1,48 @@
+"""Boards for this suite. Without an image of MicroPython nothing runs, and every test says so."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+
+if TYPE_CHECKING:
+    from emulated.machine import Machine
+
+
+@pytest.fixture(scope="session")
+def image() -> Path:
+    """The MicroPython image to boot."""
+    named = os.environ.get("PICO_UF2")
+    if not named:
+        pytest.skip("NOT RUN: no MicroPython image; make test-emulated PICO_UF2=path/to/image.uf2")
+    path = Path(named)
+    if not path.is_file():
+        pytest.fail(f"PICO_UF2 names {named}, which is not a file")
+    pytest.importorskip("rp2040py", reason="NOT RUN: no emulator; make test-emulated installs it")
+    return path
+
+
+@pytest.fixture(scope="session")
+def flash(image: Path) -> bytes:
+    """The flash of a board after `linewright board flash`."""
+    from emulated.machine import Machine
+    from emulated.prompt import EmulatedPrompt
+    from linewright import flashing
+
+    machine = Machine(image)
+    machine.start(100_000)
+    flashing.flash(EmulatedPrompt(machine))
+    return machine.flash
+
+
+@pytest.fixture
+def machine(image: Path, flash: bytes) -> Machine:
+    """A board that has just been switched on, with our code on it."""
+    from emulated.machine import Machine
+
+    machine = Machine(image, flash)
+    machine.start()
+    return machine
