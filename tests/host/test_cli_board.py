@@ -224,6 +224,16 @@ def test_cautions_come_before_anything_moves(words, capsys, monkeypatch):
     assert errors.index("caution:") < errors.index("there is no port")
 
 
+def test_ctrl_c_says_where_to_look(board, monkeypatch):
+    def interrupted(session):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(Session, "home", interrupted)
+    said = board("home", port="virtual", expect=cli.EXIT_STOPPED)
+    assert said["error"] == "stopped"
+    assert "board info" in said["hint"]
+
+
 @pytest.mark.parametrize("words", [("info",), ("cut",)])
 def test_what_moves_nothing_comes_without_cautions(words, capsys):
     assert cli.run(["board", *words, "--port", "serial:/dev/no-such-port"]) == cli.EXIT_LINK

@@ -491,3 +491,17 @@ def test_flash_unplugged_half_way_names_what_to_do(board, capsys):
     said = json.loads(capsys.readouterr().out)
     assert "has gone" in said["error"]
     assert "takes up where it was" in said["hint"]
+
+
+def test_flash_stopped_with_ctrl_c_leaves_the_board_running(board, monkeypatch, capsys):
+    def interrupted(*_, **__):
+        raise KeyboardInterrupt
+
+    started = threading.Event()
+    it = board(on_start=lambda fd, quit_fd: started.set())
+    monkeypatch.setattr(flashing, "_copy", interrupted)
+    assert cli.run(["board", "flash", "--port", f"serial:{it.path}", "--json"]) == cli.EXIT_STOPPED
+    said = json.loads(capsys.readouterr().out)
+    assert "runs what it had" in said["error"]
+    assert "takes up where it was" in said["hint"]
+    assert started.wait(5)

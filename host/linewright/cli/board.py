@@ -64,12 +64,16 @@ def flash(
             "version's code already",
         )
     rig = options.load_rig(rig_file)
-    with ProgressBar(shown=not as_json) as bar, Prompt(path) as prompt:
-        result = flashing.flash(
-            prompt, compiled=not source, on_progress=lambda done, total: bar.share("copying", done / max(total, 1))
-        )
-        bar.say("starting the board")
-        prompt.restart()
+    try:
+        with ProgressBar(shown=not as_json) as bar, Prompt(path) as prompt:
+            result = flashing.flash(
+                prompt, compiled=not source, on_progress=lambda done, total: bar.share("copying", done / max(total, 1))
+            )
+            bar.say("starting the board")
+            prompt.restart()
+    except KeyboardInterrupt:
+        output.error("stopped; the board runs what it had", "run it again: it takes up where it was", as_json=as_json)
+        raise output.Stopped from None
     link = open_transport(port)
     try:
         greeting = Session(link, rig).hello()
@@ -97,7 +101,7 @@ def info(port: Port = "virtual", rig_file: options.RigFile = None, as_json: opti
 
     Changes nothing and moves nothing.
     """
-    with _session(port, rig_file) as (session, rig):
+    with _session(port, rig_file, as_json) as (session, rig):
         session.hello()
         _show(_status(session, rig), port, as_json)
 
@@ -112,7 +116,7 @@ def check(port: Port = "virtual", rig_file: options.RigFile = None, as_json: opt
     from linewright.views import board_report
 
     _warn_before_moving(port)
-    with _session(port, rig_file) as (session, rig):
+    with _session(port, rig_file, as_json) as (session, rig):
         findings = list(check_board(session, rig))
     failed = [finding.name for finding in findings if finding.outcome == "failed"]
     if as_json:
@@ -130,7 +134,7 @@ def home(port: Port = "virtual", rig_file: options.RigFile = None, as_json: opti
     Without endstops, where the pen is becomes the park position. A drawing that was left unfinished is abandoned.
     """
     _warn_before_moving(port)
-    with _session(port, rig_file) as (session, rig):
+    with _session(port, rig_file, as_json) as (session, rig):
         session.greet()
         if _status(session, rig).state in ("drawing", "holding"):
             output.warn("a drawing that was left unfinished is given up")
@@ -165,7 +169,7 @@ def jog(
     from linewright.errors import LinkError
 
     _warn_before_moving(port)
-    with _session(port, rig_file) as (session, rig):
+    with _session(port, rig_file, as_json) as (session, rig):
         session.greet()
         here = _status(session, rig)
         if here.position_mm is None:
@@ -198,7 +202,7 @@ def pen(
         raise InputError(f"{height!r} is no height of the pen", hint="write up, down, or a servo pulse such as 1400")
     servo_us = heights[height] if height in heights else int(height)
     _warn_before_moving(port)
-    with _session(port, rig_file) as (session, rig):
+    with _session(port, rig_file, as_json) as (session, rig):
         session.greet()
         session.pen(servo_us)
         status = _status(session, rig)
@@ -214,7 +218,7 @@ def cut(port: Port = "virtual", rig_file: options.RigFile = None, as_json: optio
 
     A drawing in another window holds the port: stop it there with Ctrl-C, or switch the motors' supply off.
     """
-    with _session(port, rig_file) as (session, _):
+    with _session(port, rig_file, as_json) as (session, _):
         session.cut()
     if as_json:
         output.emit_json({"port": port, "cut": True})
@@ -223,7 +227,7 @@ def cut(port: Port = "virtual", rig_file: options.RigFile = None, as_json: optio
 
 
 @contextmanager
-def _session(port: str, rig_file: Path | None) -> Iterator[tuple[Session, Rig]]:
+def _session(port: str, rig_file: Path | None, as_json: bool) -> Iterator[tuple[Session, Rig]]:
     """A session on a port that is opened for it, not greeted yet."""
     from linewright.session import Session
     from linewright.transport import VirtualTransport, open_transport
@@ -232,6 +236,10 @@ def _session(port: str, rig_file: Path | None) -> Iterator[tuple[Session, Rig]]:
     transport = open_transport(port, rig=rig)
     try:
         yield Session(transport, rig), rig
+    except KeyboardInterrupt:
+        # What was moving has been stopped by the session, the pen up.
+        output.error("stopped", "`linewright board info` says where the machine stands", as_json=as_json)
+        raise output.Stopped from None
     finally:
         if isinstance(transport, VirtualTransport):
             transport.discard()
