@@ -109,9 +109,7 @@ class Refused(LinkError):
     """The board refused a request and says which field, value and range."""
 
     def __init__(self, request: str, field: str, value: int, low: int, high: int, *, hint: str = "") -> None:
-        super().__init__(
-            f"the board refused '{request}': {field} = {value} is outside {low}..{high}", hint=hint
-        )
+        super().__init__(f"the board refused '{request}': {field} = {value} is outside {low}..{high}", hint=hint)
         self.request = request
         self.field = field
         self.value = value
