@@ -163,7 +163,7 @@ class Drawing(unittest.TestCase):
         self.assertEqual(rig.report()["underruns"], 0)
 
     def test_frames_of_very_many_records_do_not_block_the_queue(self):
-        """Equal ramps take three bits each, 632 in a frame: the board waits for more, the host for room for that many."""
+        """Equal ramps take three bits each, 632 a frame: the board waits for more, the host for room for that many."""
         for count in (400, 500, 600, 700):
             there = [(records.RAMP, 2, 0, 500)] + [(records.RAMP, 1, 0, 500)] * count + [(records.RAMP, 2, 0, 0)]
             back = [(kind, -a, b, v) for kind, a, b, v in there]
