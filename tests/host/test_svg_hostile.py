@@ -217,3 +217,23 @@ def test_any_file_yields_strokes_or_a_source_error(parts: list[str]) -> None:
     except SourceError:
         return
     assert len(picture.drawing) > 0
+
+
+@pytest.mark.parametrize(
+    "viewport",
+    [
+        'x="1e308" width="13" height="9"',
+        'x="-1e200" y="1e200" width="13" height="9"',
+        'width="1e308" height="1e308"',
+        'width="1e-300" height="1e-300"',
+    ],
+)
+def test_viewports_beyond_what_floats_can_tell_are_no_bugs(viewport):
+    # Warnings are errors here: none of numpy's may reach the user.
+    far = f'{HEAD}<svg {viewport}><path d="M0 0H5V5" stroke="black" fill="none"/></svg>{LINE}</svg>'
+    try:
+        picture = read_svg(far.encode())
+    except SourceError as refused:
+        assert "too far out" in str(refused) or "not a finite number" in str(refused)  # noqa: PT017
+    else:
+        assert 1 <= len(picture.drawing) <= 2

@@ -9,6 +9,8 @@ from linewright.sources.svg.flatten import Floats, Polylines
 
 # A line drawn exactly on the frame is inside; a micrometre covers what rounding in the file's decimals does to it.
 _SLACK_MM = 1e-3
+# Less than any point's 0*x + 0*y: a half-plane without points. Finite, so that differences of slacks stay numbers.
+_NOTHING = -1e300
 
 
 def half_planes(matrix: Matrix, x: float, y: float, width: float, height: float) -> Floats:
@@ -16,7 +18,8 @@ def half_planes(matrix: Matrix, x: float, y: float, width: float, height: float)
 
     Returns
     -------
-    (4, 3) float64 ``nx, ny, c``: a point ``p`` in mm is inside where ``nx*px + ny*py <= c``, with unit normals.
+    (4, 3) float64 ``nx, ny, c``: a point ``p`` in mm is inside where ``nx*px + ny*py <= c``, with unit normals; one row
+    that admits no point where the rectangle has no sides that floats could tell.
     """
     corners = np.array(
         [
@@ -26,9 +29,13 @@ def half_planes(matrix: Matrix, x: float, y: float, width: float, height: float)
             apply(matrix, x, y + height),
         ]
     )
-    sides = np.roll(corners, -1, axis=0) - corners
-    normals = np.column_stack((sides[:, 1], -sides[:, 0]))
-    normals /= np.hypot(*normals.T)[:, None]
+    with np.errstate(over="ignore", invalid="ignore"):
+        sides = np.roll(corners, -1, axis=0) - corners
+        lengths = np.hypot(*sides.T)
+    if not (np.isfinite(lengths) & (lengths > 0.0)).all():
+        # Out of this world, or too small for it: what it shows is refused, or cannot be seen.
+        return np.array([[0.0, 0.0, _NOTHING]])
+    normals = np.column_stack((sides[:, 1], -sides[:, 0])) / lengths[:, None]
     if matrix[0] * matrix[3] < matrix[1] * matrix[2]:  # a mirror turns the corners the other way round
         normals = -normals
     return np.column_stack((normals, (normals * corners).sum(axis=1)))
