@@ -187,9 +187,11 @@ class Conversation:
         if name == "fault":
             code = number_in(fields, "code")
             fault = messages.FAULTS[code] if code < len(messages.FAULTS) else f"fault {code}"
-            # A host that was silent and speaks again has nothing to be told: the board holds and goes on.
-            if code != messages.HOST_LOST:
-                trusted = bool(self.report().get("flags", 0) & messages.FLAG_TRUSTED)
+            # A host that was silent and speaks again in mid-drawing has nothing to be told: the board held and goes on.
+            # It has given up a homing, though.
+            report = self.report()
+            if code != messages.HOST_LOST or report.get("state") == messages.UNHOMED:
+                trusted = bool(report.get("flags", 0) & messages.FLAG_TRUSTED)
                 raise BoardFault(fault, position_trusted=trusted, hint=_FAULT_HINTS.get(fault, ""))
             return
         self.inbox.append((name, fields))

@@ -147,7 +147,7 @@ class Anything(unittest.TestCase):
             self.check(seed)
 
 
-SEEDS = range(8)
+SEEDS = range(6)
 
 if __name__ == "__main__":
     unittest.main()

@@ -125,6 +125,32 @@ def test_a_host_that_falls_silent_is_waited_for_with_the_pen_up(tmp_path):
     assert_drawn(run, on_time=False)
 
 
+def test_a_host_that_falls_silent_while_homing_learns_that_it_was_given_up(tmp_path):
+    impatient = HOMING.changed({"guard.host_silence_s": 1.0})
+    rig = LockstepRig(Machine.from_rig(impatient), tape=tmp_path / "run.tape")
+
+    def host(link):
+        session = Session(link, impatient)
+        session.greet()
+        read = link.read
+
+        def stalled(most, timeout_s):
+            if link.now > 2 * TICK_HZ:
+                link.read = read
+                link.stall(4.0)
+            return read(most, timeout_s)
+
+        link.read = stalled
+        with pytest.raises(BoardFault) as caught:
+            session.home()
+        return caught.value
+
+    with rig.host_time():
+        error = rig.run(host)
+    assert error.name == "host lost"
+    assert not rig.board.homing.running
+
+
 # The user.
 
 
