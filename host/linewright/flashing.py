@@ -37,6 +37,9 @@ if TYPE_CHECKING:
 OLDEST: Final = (1, 23, 0)
 """The first MicroPython whose `rp2.DMA` the board's port is written for."""
 
+PLATFORMS: Final = ("rp2",)
+"""`sys.platform` of the boards that there is a port for, in `lineboard.ports`."""
+
 MAIN: Final = "main.py"
 INCOMING: Final = "incoming"
 OUTGOING: Final = "outgoing"
@@ -89,7 +92,7 @@ class BoardFacts:
     Parameters
     ----------
     name, version : of the interpreter.
-    machine : the board, in the interpreter's own words.
+    platform, machine : which kind of board and which board, in the interpreter's own words.
     mpy : `sys.implementation._mpy`, 0 where it takes no compiled files.
     heap_free, flash_free : bytes.
     block : bytes of one block of its file system.
@@ -97,6 +100,7 @@ class BoardFacts:
 
     name: str
     version: tuple[int, int, int]
+    platform: str
     machine: str
     mpy: int
     heap_free: int
@@ -220,8 +224,9 @@ def look(prompt: Prompted) -> BoardFacts:
     """
     try:
         said = ast.literal_eval(prompt.run(_LOOK).strip())
-        name, version, machine, mpy, heap, free, block = said
-        facts = BoardFacts(str(name), tuple(version), str(machine), int(mpy), int(heap), int(free), int(block))
+        name, version, platform, machine, *numbers = said
+        mpy, heap, free, block = map(int, numbers)
+        facts = BoardFacts(str(name), tuple(version), str(platform), str(machine), mpy, heap, free, block)
     except (PromptError, ValueError, SyntaxError, TypeError) as error:
         raise FlashError(f"the board's interpreter gives no account of itself: {error}", hint=HOW_TO_INSTALL) from error
     return facts
@@ -233,7 +238,7 @@ import sys, gc, os
 gc.collect()
 i = sys.implementation
 s = os.statvfs(os.getcwd())
-print((i.name, tuple(i.version[:3]), getattr(i, '_machine', sys.platform), getattr(i, '_mpy', 0), gc.mem_free(),
+print((i.name, tuple(i.version[:3]), sys.platform, getattr(i, '_machine', ''), getattr(i, '_mpy', 0), gc.mem_free(),
  s[0] * s[3], s[0]))
 """
 _TOOLS: Final = """
@@ -273,6 +278,11 @@ def _refuse_unfit(facts: BoardFacts) -> None:
         oldest = ".".join(map(str, OLDEST))
         raise FlashError(
             f"the board runs MicroPython {facts.version_text}; {oldest} is the oldest that will do", hint=HOW_TO_INSTALL
+        )
+    if facts.platform not in PLATFORMS:
+        raise FlashError(
+            f"there is no board code for {facts.platform} ({facts.machine})",
+            hint="use a board with an RP2040 or RP2350",
         )
 
 
@@ -349,10 +359,13 @@ def _copy(
     there = _crcs(prompt, [f"{INCOMING}/{one.name}" for one in contents])
     missing = tuple(one for one, crc in zip(contents, there, strict=True) if crc != one.crc)
     total = sum(len(one.data) for one in missing)
-    # Each file ends somewhere within a block, and the file system keeps one for its name.
-    needed = sum((len(one.data) // facts.block + 2) * facts.block for one in missing) + SPARE_BYTES
+    # A file takes whole blocks, and a folder two of them (LittleFS keeps its list twice).
+    folders = {parent for one in contents for parent in Path(one.name).parents}
+    blocks = sum(len(one.data) // facts.block + 1 for one in missing) + 2 * len(folders)
+    needed = blocks * facts.block + SPARE_BYTES
     free = _flash_free(prompt)
     if needed > free:
+        prompt.run(f"drop({INCOMING!r})")
         raise FlashError(
             f"the board's flash is full: {free} bytes are free, {needed} are needed for {len(missing)} files",
             hint=_MAKE_ROOM,
@@ -437,7 +450,7 @@ def _in_our_words(prompt: Prompted) -> Iterator[None]:
         # errno(3): 28 is ENOSPC; boards print the number, the name, or both.
         if re.search(r"OSError: .*(\b28\b|ENOSPC)", last):
             # What has arrived must not lie in the way of whoever makes room.
-            prompt.run(f"try: f.close()\nexcept OSError: pass\ndrop({INCOMING!r})")
+            prompt.run(f"try: f.close()\nexcept Exception: pass\ndrop({INCOMING!r})")
             raise FlashError("the board's flash is full", hint=_MAKE_ROOM) from error
         raise FlashError(
             f"the board could not do what was asked of it; it says: {last}",

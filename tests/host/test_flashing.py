@@ -26,7 +26,8 @@ ON_BOARD = [re.sub(r"\.py$", ".mpy", f.name) if f.name != "main.py" else f.name 
 
 
 @pytest.fixture
-def board(tmp_path):
+def board(tmp_path, monkeypatch):
+    monkeypatch.setattr(flashing, "PLATFORMS", (*flashing.PLATFORMS, "linux"))
     boards = []
 
     def make(**options):
@@ -261,6 +262,17 @@ def test_a_full_board_is_refused_before_anything_is_written(board):
     assert files_of(it) == {}
 
 
+def test_as_much_room_as_is_asked_for_is_enough(board, monkeypatch):
+    monkeypatch.setattr(flashing, "SPARE_BYTES", 0)
+    with pytest.raises(FlashError) as caught:
+        put_code_on(board(blocks=20))
+    needed, free = (int(re.search(rf"(\d+) (bytes )?are {what}", str(caught.value))[1]) for what in ("needed", "free"))
+    # What an empty file system takes for itself comes on top.
+    it = board(blocks=needed // 4096 + 20 - free // 4096)
+    put_code_on(it)
+    assert set(files_of(it)) == {*ON_BOARD, "files.txt", "digest.txt"}
+
+
 @pytest.mark.parametrize("error", [FlashError("refused"), KeyboardInterrupt()])
 def test_a_board_that_keeps_its_code_is_started_again(board, error):
     started = threading.Event()
@@ -322,8 +334,8 @@ class Scripted:
 @pytest.mark.parametrize(
     ("account", "message"),
     [
-        ("('circus', (9, 2, 1), 'a board', 0, 100000, 900000, 4096)\n", "runs circus 9.2.1, not MicroPython"),
-        ("('micropython', (1, 22, 2), 'a board', 0, 9, 9, 9)\n", "MicroPython 1.22.2; 1.23.0 is the oldest"),
+        ("('circus', (9, 2, 1), 'rp2', 'a board', 0, 100000, 900000, 4096)\n", "runs circus 9.2.1, not MicroPython"),
+        ("('micropython', (1, 22, 2), 'rp2', 'a board', 0, 9, 9, 9)\n", "MicroPython 1.22.2; 1.23.0 is the oldest"),
         ("no idea\n", "gives no account of itself"),
         ("('micropython',)\n", "gives no account of itself"),
         (PromptError("ImportError: no module named 'gc'"), "no module named 'gc'"),
@@ -334,6 +346,12 @@ def test_what_is_not_micropython_or_too_old_is_refused_with_instructions(account
         flash(Scripted(account))
     for word in ("MicroPython 1.23 or later", ".uf2", "BOOTSEL"):
         assert word in caught.value.hint
+
+
+def test_a_board_without_a_port_of_ours_is_refused():
+    with pytest.raises(FlashError, match=r"no board code for abc32 \(a board\)") as caught:
+        flash(Scripted("('micropython', (1, 25, 0), 'abc32', 'a board', 0, 9, 9, 9)\n"))
+    assert "RP2040" in caught.value.hint
 
 
 def test_no_prompt_at_all(board, monkeypatch, capsys):
