@@ -140,6 +140,20 @@ class EndpointTest(unittest.TestCase):
         host.receive(again.to_send(now_us), now_us)
         self.assertTrue(host.parted)
 
+    def test_a_rebooted_board_says_so_again_after_ten_minutes_of_silence(self):
+        """Half of the counter's period is 8.9 minutes; what was said before must not look as if it lay ahead."""
+        host, board = pair()
+        now_us = settle(host, board, START_US)
+        again = Endpoint(3333, False, now_us)
+        again.to_send(now_us)
+        for silent_minutes in (1, 10):
+            for _ in range(silent_minutes):
+                now_us = ticks_add(now_us, 60_000_000)
+                self.assertEqual(again.to_send(now_us), b"")
+            host.push()
+            again.receive(host.to_send(now_us), now_us)
+            self.assertTrue(again.to_send(now_us) != b"")
+
     def test_a_restarted_host_takes_over_and_old_frames_are_foreign(self):
         host, board = pair()
         now_us = settle(host, board, START_US)
