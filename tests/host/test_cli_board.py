@@ -222,6 +222,8 @@ def test_cautions_come_before_anything_moves(words, capsys, monkeypatch):
     errors = capsys.readouterr().err
     assert errors.count("caution:") == len(cautions.CAUTIONS)
     assert errors.index("caution:") < errors.index("there is no port")
+    # A port that could not be opened is not one whose user has been told.
+    assert cautions.before_moving("serial:/dev/no-such-port") == cautions.CAUTIONS
 
 
 def test_ctrl_c_says_where_to_look(board, monkeypatch):

@@ -115,8 +115,7 @@ def check(port: Port = "virtual", rig_file: options.RigFile = None, as_json: opt
     from linewright.board_check import check_board
     from linewright.views import board_report
 
-    _warn_before_moving(port)
-    with _session(port, rig_file, as_json) as (session, rig):
+    with _session(port, rig_file, as_json, moves=True) as (session, rig):
         findings = list(check_board(session, rig))
     failed = [finding.name for finding in findings if finding.outcome == "failed"]
     if as_json:
@@ -133,8 +132,7 @@ def home(port: Port = "virtual", rig_file: options.RigFile = None, as_json: opti
 
     Without endstops, where the pen is becomes the park position. A drawing that was left unfinished is abandoned.
     """
-    _warn_before_moving(port)
-    with _session(port, rig_file, as_json) as (session, rig):
+    with _session(port, rig_file, as_json, moves=True) as (session, rig):
         session.greet()
         if _status(session, rig).state in ("drawing", "holding"):
             output.warn("a drawing that was left unfinished is given up")
@@ -168,8 +166,7 @@ def jog(
     """
     from linewright.errors import LinkError
 
-    _warn_before_moving(port)
-    with _session(port, rig_file, as_json) as (session, rig):
+    with _session(port, rig_file, as_json, moves=True) as (session, rig):
         session.greet()
         here = _status(session, rig)
         if here.position_mm is None:
@@ -201,8 +198,7 @@ def pen(
     if height not in heights and not height.isdecimal():
         raise InputError(f"{height!r} is no height of the pen", hint="write up, down, or a servo pulse such as 1400")
     servo_us = heights[height] if height in heights else int(height)
-    _warn_before_moving(port)
-    with _session(port, rig_file, as_json) as (session, rig):
+    with _session(port, rig_file, as_json, moves=True) as (session, rig):
         session.greet()
         session.pen(servo_us)
         status = _status(session, rig)
@@ -227,13 +223,18 @@ def cut(port: Port = "virtual", rig_file: options.RigFile = None, as_json: optio
 
 
 @contextmanager
-def _session(port: str, rig_file: Path | None, as_json: bool) -> Iterator[tuple[Session, Rig]]:
-    """A session on a port that is opened for it, not greeted yet."""
+def _session(port: str, rig_file: Path | None, as_json: bool, *, moves: bool = False) -> Iterator[tuple[Session, Rig]]:
+    """A session on a port that is opened for it, not greeted yet; with cautions where something may move."""
     from linewright.session import Session
     from linewright.transport import VirtualTransport, open_transport
 
     rig = options.load_rig(rig_file)
+    if moves:
+        for caution in cautions.before_moving(port):
+            output.say(f"caution: {caution}", stderr=True)
     transport = open_transport(port, rig=rig)
+    if moves:
+        cautions.remember(port)
     try:
         yield Session(transport, rig), rig
     except KeyboardInterrupt:
@@ -245,12 +246,6 @@ def _session(port: str, rig_file: Path | None, as_json: bool) -> Iterator[tuple[
             transport.discard()
         else:
             transport.close()
-
-
-def _warn_before_moving(port: str) -> None:
-    for caution in cautions.before_moving(port):
-        output.say(f"caution: {caution}", stderr=True)
-    cautions.remember(port)
 
 
 def _status(session: Session, rig: Rig) -> BoardStatus:
