@@ -33,7 +33,6 @@ _REST_US = const(100_000)
 _WAKE_US = const(50_000)
 
 _HOST_SILENCE_MS = messages.SETTING_BY_NAME["host_silence_ms"][1]
-_IDLE_AFTER_S = messages.SETTING_BY_NAME["idle_after_s"][1]
 
 # What a position rests on: how steps are counted, from where, and which pins make them.
 _POSITION_KEYS = [
@@ -86,6 +85,7 @@ class Board:
         self._awake_us = 0
         self._idle_us = 0
         self._idle_s = 0
+        self._idle_after_s = 0
         self._homing_mask = 0
         self._switches = 0  # axes that have an endstop
         self._last_us = port.now_us()
@@ -282,7 +282,8 @@ class Board:
         return messages.NO_REASON
 
     def idle(self, seconds):
-        self.settings[_IDLE_AFTER_S] = seconds
+        """Free the motors after this time at rest, until settings change."""
+        self._idle_after_s = seconds
         return messages.NO_REASON
 
     def new_host(self):
@@ -448,7 +449,7 @@ class Board:
         while self._idle_us >= 1_000_000:
             self._idle_us -= 1_000_000
             self._idle_s += 1
-        after_s = self.settings[_IDLE_AFTER_S]
+        after_s = self._idle_after_s
         if after_s and self._idle_s >= after_s:
             self._sleep()
             self.server.event(messages.WENT_IDLE, after_s)
@@ -539,6 +540,7 @@ class Board:
         self.guard.configure(crossed, get("x_low"), get("x_high"), get("y_low"), get("y_high"), get("max_rate"))
         self.pen.configure(get("pen_up_us"), get("pen_lift_ms"), get("pen_lower_ms"))
         self.homing.configure(crossed, get("home_passes"))
+        self._idle_after_s = get("idle_after_s")
         self._switches = 0
         for axis in (0, 1):
             plan = self.homing.axes[axis]

@@ -148,8 +148,8 @@ FAULTS = (
     "wrong switch",  # homing: the other axis' switch was pressed; detail = axis that was moving
     "bad records",  # a moves payload cannot be decoded; detail = record number
     "beyond limits",  # a record leads outside the soft limits or is faster than max_rate; detail = record number
-    "player broke off",  # the pulse player stopped by itself with words left; detail = blocks
-    "watchdog",  # the last start of the board followed a watchdog reset
+    "player broke off",  # reserved: the pulse player stopped by itself with words left
+    "watchdog",  # reserved: the last start of the board followed a watchdog reset
 )
 (
     NO_FAULT,
@@ -245,7 +245,7 @@ REPORT = (
     ("state", "u8", 0, 5),  # STATES
     ("fault", "u8", 0, U8),  # FAULTS
     ("flags", "u16", 0, U16),  # FLAG_*
-    ("pace", "u16", 0, 256),  # as it is now, not as asked
+    ("pace", "u16", 0, 256),  # what the kernel aims at now: 0 from a hold until the pen is down again
     ("starved", "u16", 0, U16),  # times the pen came to a standstill because no records were left
     ("underruns", "u16", 0, U16),  # times the player ran dry in motion; anything but 0 is a bug
     ("program", "u32", 0, U30),  # 0 = none

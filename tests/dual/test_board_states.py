@@ -770,6 +770,15 @@ class Idle(unittest.TestCase):
         self.assertEqual(woken[1], 1)
         self.assertTrue(rig.world.edges[0][0] - woken[0] >= 50 * TICKS_PER_MS)
 
+    def test_an_idle_time_asked_for_is_no_setting_of_another_rig(self):
+        """A host that comes back and says its settings again must not be refused for it in mid-drawing."""
+        rig = drawing()
+        rig.send("idle", seconds=77)
+        rig.send("set", pairs=((messages.SETTING_BY_NAME["idle_after_s"][1], board_rig.SETTINGS["idle_after_s"]),))
+        rig.spend(0.2)
+        self.assertEqual(rig.last("refusal"), None)
+        self.assertEqual(rig.state(), "drawing")
+
     def test_never_is_a_choice(self):
         rig = BoardRig()
         rig.ready()
