@@ -237,3 +237,15 @@ def test_viewports_beyond_what_floats_can_tell_are_no_bugs(viewport):
         assert "too far out" in str(refused) or "not a finite number" in str(refused)  # noqa: PT017
     else:
         assert 1 <= len(picture.drawing) <= 2
+
+
+@pytest.mark.parametrize("dashes", ['stroke-dasharray="1e308 1e308"', 'stroke-dasharray="5" pathLength="1e-320"'])
+def test_dashes_beyond_all_numbers_are_drawn_unbroken(dashes):
+    picture = read_svg(f'{HEAD}<path d="M0 5h10" stroke="black" {dashes}/></svg>'.encode())
+    assert len(picture.drawing) == 1
+    assert "longer than numbers go" in picture.warnings[0]
+
+
+def test_a_gap_without_end_leaves_one_dash():
+    picture = read_svg(f'{HEAD}<path d="M0 5h60" stroke="black" stroke-dasharray="5 1e308"/></svg>'.encode())
+    assert picture.drawing.stroke_lengths_mm().tolist() == pytest.approx([5.0])

@@ -41,8 +41,9 @@ def dash_intervals(length: float, pattern: Sequence[float], offset: float) -> Fl
     edges = np.concatenate(([0.0], np.cumsum(pattern)))
     first = offset % period
     periods = np.arange(int(np.ceil((length + first) / period)) + 1) * period - first
-    begin = (periods[:, None] + edges[None, 0:-1:2]).ravel()
-    end = (periods[:, None] + edges[None, 1::2]).ravel()
+    with np.errstate(over="ignore"):  # the second of two endless gaps ends at infinity, beyond the line in any case
+        begin = (periods[:, None] + edges[None, 0:-1:2]).ravel()
+        end = (periods[:, None] + edges[None, 1::2]).ravel()
     shown = (end >= 0.0) & (begin <= length)
     # A dash that merely touches an end of the line shows nothing, unless the pattern itself asks for dots.
     shown &= (np.minimum(end, length) > np.maximum(begin, 0.0)) | (begin == end)

@@ -170,19 +170,22 @@ def _dashed(
             pieces.append(stroke)
             owners.append(owner)
             continue
-        along = user_lengths(stroke, one.matrix)
-        scale = along[-1] / one.path_length if one.path_length else 1.0
-        pattern = [part * scale for part in one.dashes]
-        period_mm = sum(pattern) / along[-1] * float(np.hypot(*np.diff(stroke, axis=0).T).sum())
-        if period_mm < tolerance_mm:
-            notes.add("dashes finer than the tolerance are drawn as an unbroken line", line_of(one.element))
+        with np.errstate(over="ignore", invalid="ignore"):  # a period that is no number is looked for below
+            along = user_lengths(stroke, one.matrix)
+            length = float(along[-1])
+            scale = length / one.path_length if one.path_length else 1.0
+            pattern = [part * scale for part in one.dashes]
+            period_mm = sum(pattern) / length * float(np.hypot(*np.diff(stroke, axis=0).T).sum())
+        if not tolerance_mm <= period_mm < math.inf:
+            which = "finer than the tolerance" if period_mm < tolerance_mm else "longer than numbers go"
+            notes.add(f"dashes {which} are drawn as an unbroken line", line_of(one.element))
             pieces.append(stroke)
             owners.append(owner)
             continue
-        points_left -= 2 * math.ceil(along[-1] / sum(pattern)) * len(pattern) // 2
+        points_left -= 2 * math.ceil(length / sum(pattern)) * len(pattern) // 2
         if points_left < 0:
             raise _too_many_points(limits.vertices - points_left, limits, document)
-        intervals = dash_intervals(float(along[-1]), pattern, one.dash_offset * scale)
+        intervals = dash_intervals(length, pattern, one.dash_offset * scale)
         dashes = cut_dashes(stroke, along, intervals, dots=one.dots)
         pieces.extend(dashes)
         owners.extend([owner] * len(dashes))
