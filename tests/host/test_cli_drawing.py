@@ -14,7 +14,10 @@ import time
 import pytest
 
 from linewright import cli, journal
+from linewright.cli.drawing_task import Task
 from linewright.cli.keys import Keys
+from linewright.drawing import Drawing
+from linewright.motion import plan
 from linewright.rig import Rig
 from linewright.session import Control
 
@@ -260,3 +263,14 @@ def test_a_drawing_is_drawn_where_no_journal_can_be_kept(place, monkeypatch, cap
     monkeypatch.setenv("XDG_STATE_HOME", "/proc/none")
     assert cli.run(["draw", "pens.svg", "--rig", "rig.toml"]) == 0
     assert "cannot be carried on if it breaks off" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("port", "board", "said"),
+    [("serial:/dev/ttyACM0", "virtual", True), ("serial:/dev/ttyACM0", "rp2040", False), ("virtual", "virtual", False)],
+)
+def test_a_real_machine_with_the_virtual_rigs_file_is_told(port, board, said):
+    rig = Rig.default().changed({"board": board})
+    program = plan(Drawing.from_strokes([[(10, 10), (20, 10)]]), rig)
+    task = Task("x.svg", program, (), rig, None, port, None, None, False)
+    assert any("have not been checked" in note for note in task.notes()) == said

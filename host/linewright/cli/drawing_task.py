@@ -66,10 +66,16 @@ class Task:
 
     def notes(self) -> tuple[str, ...]:
         """What to know before it begins."""
+        notes = list(self.warnings)
         pens = len(self.program.groups)
         if pens > 1 and not self.asks_for_pens and not self.is_virtual:
-            return (*self.warnings, f"all {pens} pens of this picture are drawn with the one that is in")
-        return self.warnings
+            notes.append(f"all {pens} pens of this picture are drawn with the one that is in")
+        if self.port.startswith("serial:") and self.rig.board == "virtual":
+            notes.append(
+                'the rig file says board = "virtual", so its pins and switches have not been checked; '
+                "name the board that drives this machine"
+            )
+        return tuple(notes)
 
 
 def carry_out(task: Task) -> None:
