@@ -118,7 +118,9 @@ class Board:
         self.pen.settled(now_us)
         self._awake(now_us)
         self.feeder.feed()
-        if self.state == DRAWING or self.state == HOLDING:
+        if self.feeder.broke_off and self.state != FAULTED:
+            self._break_off(messages.PLAYER_BROKE_OFF, self.feeder.underruns, now_us)
+        elif self.state == DRAWING or self.state == HOLDING:
             self._draw(now_us, since_us)
         elif self.homing.running:
             self._home(now_us)

@@ -33,6 +33,10 @@ LOOK_AHEAD = const(250_000)
 # little else.
 LOOK_AHEAD_HOMING = const(60_000)
 
+# Steps/s that a small motor starts and stops at without a ramp: some hundred full steps, so some thousand steps with
+# the usual 8 or 16 microsteps (common practice).
+_START_RATE = const(1000)
+
 RAMP = const(0)  # x, y = steps of A and B, v = end speed
 PEN = const(1)  # x = servo_us, v = ticks to wait
 REST = const(2)  # v = ticks
@@ -52,6 +56,7 @@ class Feeder:
     ended : the end record has been reached and everything before it has been played.
     starved : times the pen came to a standstill because too little was known.
     underruns : times the player ran dry in motion.
+    broke_off : it did so at a speed that the motors cannot stop from; nothing is played until `begin`.
     unplayable : the kernel refused record `dequeued`; the path ends in front of it.
     last_kind : kind of the record pushed last.
     servo_us : servo pulse of the last pen record that the player has finished; the board sets it to 0 once read.
@@ -102,6 +107,7 @@ class Feeder:
         self.last_kind = RAMP
         self.ended = False
         self.unplayable = False
+        self.broke_off = False
         self._in_run = False
         self._starving = False
         self.servo_us = 0
@@ -176,6 +182,7 @@ class Feeder:
         while (
             (self._queued_ticks < self.look_ahead or ((self._submitted - self._collected) & 0x3FFFFFFF) < 2)
             and self._port.room() > 0
+            and not self.broke_off
             and self._fill()
         ):
             pass
@@ -332,6 +339,11 @@ class Feeder:
             return False
         if self._collected == self._submitted and self._moving[before]:
             self.underruns += 1
+            word = self._buffers[before][self._words[before] - 1]
+            if (word >> 4) + state[kernel.S_OVERHEAD] < kernel.TICK_HZ // _START_RATE:
+                self.broke_off = True
+                self._take_back(words, count, ends)
+                return False
         if state[kernel.S_LEFT] > 0:
             self._moving[at] = 1 - state[kernel.S_STILL]
         else:
@@ -339,6 +351,16 @@ class Feeder:
         self._steps[at] = 1
         self._submit(at, count, ticks, 0, ends)
         return True
+
+    def _take_back(self, words, count, ends):
+        """A block that has been rendered will not be played after all."""
+        state = self.state
+        sums = self._sums
+        sums[0] = sums[1] = sums[2] = sums[3] = 0
+        kernel.tally(words, 0, count, state[kernel.S_OVERHEAD], sums)
+        state[kernel.S_A] -= sums[0]
+        state[kernel.S_B] -= sums[1]
+        self._rendered -= ends
 
     def _note_starved(self):
         if not self._starving:

@@ -148,7 +148,7 @@ FAULTS = (
     "wrong switch",  # homing: the other axis' switch was pressed; detail = axis that was moving
     "bad records",  # a moves payload cannot be decoded; detail = record number
     "beyond limits",  # a record leads outside the soft limits or is faster than max_rate; detail = record number
-    "player broke off",  # reserved: the pulse player stopped by itself with words left
+    "player broke off",  # the pulse player ran dry at speed, so steps may be lost; detail = times it ran dry at all
     "watchdog",  # reserved: the last start of the board followed a watchdog reset
 )
 (
@@ -247,7 +247,7 @@ REPORT = (
     ("flags", "u16", 0, U16),  # FLAG_*
     ("pace", "u16", 0, 256),  # what the kernel aims at now: 0 from a hold until the pen is down again
     ("starved", "u16", 0, U16),  # times the pen came to a standstill because no records were left
-    ("underruns", "u16", 0, U16),  # times the player ran dry in motion; anything but 0 is a bug
+    ("underruns", "u16", 0, U16),  # times the player ran dry in motion: the loop was too slow
     ("program", "u32", 0, U30),  # 0 = none
     ("records_done", "u32", 0, U30),  # finished by the pen
     ("granted", "u32", 0, U30),  # the host may send records with numbers below this

@@ -268,6 +268,44 @@ def test_a_halt_in_a_wait_does_not_count_it():
     assert rig.feeder.records_done == 1
 
 
+def stalled_loop(v):
+    """A feeder that was not called for half a second in mid-path at speed ``v``."""
+    rig = Rig()
+    up = v * v // (2 * ACCEL) + 1
+    rig.push([(RAMP, up, 0, v)] + [(RAMP, 7, 3, v)] * 400 + [(RAMP, up, 0, 0), (END, 0, 0, 0)])
+    while rig.world.a < up + 700:
+        rig.turn()
+    for _ in range(50):
+        rig.port.pause(10_000, False)
+    assert not rig.world.queue
+    made = rig.world.a - up
+    rig.feeder.feed()
+    return rig, 1 + made // 7
+
+
+def test_a_player_that_ran_dry_at_speed_is_not_set_going_again():
+    """It has stopped dead, and would start at full speed: steps are lost both times."""
+    rig, done = stalled_loop(3000)
+    assert rig.feeder.broke_off
+    assert rig.feeder.underruns == 1
+    made = rig.world.a, rig.world.b
+    for _ in range(20):
+        rig.turn()
+    assert (rig.world.a, rig.world.b) == made
+    rig.feeder.halt()
+    assert (rig.feeder.a, rig.feeder.b) == made
+    assert rig.feeder.records_done == done
+
+
+def test_a_player_that_ran_dry_at_a_crawl_goes_on():
+    rig, _ = stalled_loop(900)
+    assert not rig.feeder.broke_off
+    assert rig.feeder.underruns == 1
+    rig.run()
+    up = 900 * 900 // (2 * ACCEL) + 1
+    assert (rig.world.a, rig.world.b) == (rig.feeder.a, rig.feeder.b) == (2 * up + 7 * 400, 3 * 400)
+
+
 def test_a_long_queue_wraps_around():
     """Many times the number of slots, always topped up."""
     rig = Rig()

@@ -256,6 +256,19 @@ class Refused(unittest.TestCase):
         rig.run(lambda: rig.last("homed") or rig.last("fault"), 3000)
         self.assertEqual(rig.last("fault"), None)
 
+    def test_a_player_that_ran_dry_at_speed(self):
+        rig = rig_at((5000, 9000))
+        rig.send("home", axes=3)
+        rig.run(lambda: rig.world.along(0) < 4000)
+        for _ in range(30):
+            rig.port.pause(20_000, False)
+        rig.run(lambda: rig.last("fault"))
+        self.check(rig, messages.PLAYER_BROKE_OFF, 1)
+        self.assertFalse(rig.board.homing.running)
+        rig.heard.clear()
+        home(rig)
+        self.assertEqual(rig.state(), "ready")
+
     def test_cut_ends_homing_at_once(self):
         rig = rig_at((5000, 9000))
         rig.send("home", axes=3)

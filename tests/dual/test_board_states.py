@@ -410,6 +410,20 @@ class Guard(unittest.TestCase):
             rig.spend(0.2)
             self.assertEqual(rig.state(), "faulted")
 
+    def test_a_player_that_ran_dry_at_speed(self):
+        """The loop was away for too long; where the motors stand after stopping dead is not known."""
+        rig = drawing()
+        for _ in range(30):
+            rig.port.pause(20_000, False)
+        rig.run(lambda: rig.last("fault"))
+        edges = len(rig.world.edges)
+        rig.spend(0.5)
+        self.assertEqual(rig.last("fault"), {"code": messages.PLAYER_BROKE_OFF, "detail": 1})
+        self.assertEqual((rig.state(), rig.world.powered, len(rig.world.edges)), ("faulted", 0, edges))
+        self.assertFalse(rig.board.trusted())
+        self.assertTrue(rig.board.pen.is_up())
+        self.assertEqual((rig.report()["a"], rig.report()["b"]), (rig.world.a, rig.world.b))
+
     def test_a_spike_on_the_switch_cable_stops_nothing(self):
         rig = drawing()
         switch = board_rig.fake_world.Switch(1 << 20, low_end=False)
