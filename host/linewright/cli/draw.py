@@ -46,17 +46,8 @@ def draw(
     Plans, connects, homes, draws, and says how it went. Keys hold and slow down; Ctrl-C stops with the pen up, and
     `linewright resume` carries on later.
     """
-    from linewright import pipeline
-
     rig = options.load_rig(rig_file)
-    if pipeline.is_job(file):
-        pens = pen_by is not options.PenBy.COLOUR
-        options.refuse_placement(
-            file, sheet, landscape is not None, margin_mm is not None, not fit, turn is not options.Turn.AUTO, pens
-        )
-        job = pipeline.load(file, rig)
-    else:
-        job = pipeline.prepare(file, rig, options.placement(sheet, landscape, margin_mm, fit, turn, pen_by))
+    job = options.job(file, rig, options.placement(sheet, landscape, margin_mm, fit, turn, pen_by))
     for caution in cautions.before_moving(port):
         output.say(f"caution: {caution}", stderr=True)
     drawing_task.carry_out(

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 if TYPE_CHECKING:
-    from linewright.pipeline import Placement
+    from linewright.pipeline import Job, Placement
     from linewright.rig import Rig
 
 
@@ -97,27 +97,10 @@ def load_rig(path: Path | None) -> Rig:
     return Rig.default() if path is None else Rig.load(path)
 
 
-def refuse_placement(file: Path, *asked: object) -> None:
-    """A program has its place on the sheet: options that would change it are refused rather than ignored.
-
-    Parameters
-    ----------
-    file : the program.
-    asked : for each such option, whether it differs from its default.
-    """
-    from linewright.errors import InputError
-
-    if any(asked):
-        raise InputError(
-            f"{file} has its place on the sheet and its pens already",
-            hint="plan the picture again to draw it differently",
-        )
-
-
 def placement(
     sheet: str | None, landscape: bool | None, margin_mm: float | None, fit: bool, turn: Turn, pen_by: PenBy
 ) -> Placement:
-    """The options on one value."""
+    """The options in one value."""
     from linewright.pipeline import Placement
 
     return Placement(
@@ -128,3 +111,24 @@ def placement(
         turn_deg="auto" if turn is Turn.AUTO else int(turn.value),
         pen_by="colour" if pen_by is PenBy.COLOUR else "layer",
     )
+
+
+def job(file: Path, rig: Rig, placement: Placement) -> Job:
+    """A program kept earlier, or a picture planned as the options say.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be used; or if it is a program, which has its place already, and an option would change that.
+    """
+    from linewright import pipeline
+    from linewright.errors import InputError
+
+    if not pipeline.is_job(file):
+        return pipeline.prepare(file, rig, placement)
+    if placement != pipeline.Placement():
+        raise InputError(
+            f"{file} has its place on the sheet and its pens already",
+            hint="plan the picture again to draw it differently",
+        )
+    return pipeline.load(file, rig)

@@ -42,14 +42,7 @@ def plan(
             f"{keep_as} does not end in {pipeline.JOB_SUFFIX}", hint="`draw` knows programs by that ending"
         )
     rig = options.load_rig(rig_file)
-    if pipeline.is_job(file):
-        pens = pen_by is not options.PenBy.COLOUR
-        options.refuse_placement(
-            file, sheet, landscape is not None, margin_mm is not None, not fit, turn is not options.Turn.AUTO, pens
-        )
-        job = pipeline.load(file, rig)
-    else:
-        job = pipeline.prepare(file, rig, options.placement(sheet, landscape, margin_mm, fit, turn, pen_by))
+    job = options.job(file, rig, options.placement(sheet, landscape, margin_mm, fit, turn, pen_by))
     program = job.program
     written: list[Path] = []
     if not no_pictures:
