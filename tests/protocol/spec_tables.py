@@ -91,6 +91,16 @@ def examples() -> str:
     return "```\n" + "\n".join(lines) + "\n```"
 
 
+def session_diagram() -> str:
+    """The table of transitions as a picture (Mermaid's `stateDiagram-v2`, which many viewers of Markdown draw)."""
+    lines = ["stateDiagram-v2", "    [*] --> calling: host starts", "    [*] --> waiting: board starts"]
+    for state, comes, done, following in endpoint.TRANSITIONS:
+        if done != "nothing":
+            # A colon would end the label there.
+            lines.append(f"    {state} --> {following}: {comes} / {done}".replace("up: ", "up, "))
+    return "\n".join(("```mermaid", *lines, "```"))
+
+
 def tables() -> dict[str, str]:
     report: list[tuple[object, ...]] = []
     at = 0
@@ -115,6 +125,7 @@ def tables() -> dict[str, str]:
                 ("reasons", messages.REASONS),
             )
         ),
+        "session diagram": session_diagram(),
         "session": _rows(("state", "what comes", "what is done", "next state"), list(endpoint.TRANSITIONS)),
         "examples": examples(),
     }
