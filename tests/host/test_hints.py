@@ -14,8 +14,8 @@ from linewright.cli.app import app
 
 ROOT = Path(__file__).resolve().parents[2]
 PACKAGE = Path(linewright.__file__).parent
-TEXTS = [*PACKAGE.rglob("*.py"), ROOT / "device" / "main.py", ROOT / "README.md", ROOT / "CHANGELOG.md"]
-TEXTS += (ROOT / "docs").glob("*.md")
+TEXTS = [*sorted(PACKAGE.rglob("*.py")), ROOT / "device" / "main.py", ROOT / "README.md", ROOT / "CHANGELOG.md"]
+TEXTS += sorted((ROOT / "docs").glob("*.md"))
 # The virtual rig's process has a command line of its own, and so has pip.
 OF_OTHERS = {"--machine", "--report", "--leash", "--require-hashes"}
 
