@@ -62,11 +62,11 @@ def start():
     what = lacking()
     if not what:
         try:
-            if sys.platform != "rp2":
-                raise RuntimeError("there is no port for " + sys.platform)
-            from lineboard.ports import rp2
-
-            rp2.main()
+            if sys.platform == "rp2":
+                from lineboard.ports import rp2 as port
+            else:
+                from lineboard.ports import portable as port
+            port.main()
             return
         except KeyboardInterrupt:
             return

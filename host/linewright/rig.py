@@ -206,7 +206,7 @@ class Rig(_Section):
     """
 
     name: Name = Field("rig", description="what you call the machine")
-    board: Literal["virtual", "rp2040", "rp2350"] = Field("virtual", description="which board drives it")
+    board: Literal["virtual", "rp2040", "rp2350", "portable"] = Field("virtual", description="which board drives it")
     kinematics: Kinematics
     axis: Axes
     motor: Motors

@@ -135,7 +135,7 @@ MESSAGES = (
 )
 
 # Numbered words.  A number never changes its meaning; new ones go to the end.
-BOARDS = ("virtual", "rp2040", "rp2350")
+BOARDS = ("virtual", "rp2040", "rp2350", "portable")
 STATES = ("asleep", "unhomed", "ready", "drawing", "holding", "faulted")
 ASLEEP, UNHOMED, READY, DRAWING, HOLDING, FAULTED = range(6)
 FAULTS = (

