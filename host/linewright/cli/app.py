@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from linewright import __version__
-from linewright.cli import board, draw, lines, plan, resume, rig, virtual
+from linewright.cli import board, draw, lines, log, plan, resume, rig, virtual
 
 app = typer.Typer(
     name="linewright",
@@ -23,6 +23,7 @@ app.command("plan")(plan.plan)
 app.command("draw")(draw.draw)
 app.command("resume")(resume.resume)
 app.add_typer(board.app, name="board")
+app.command("log")(log.log)
 app.add_typer(rig.app, name="rig")
 app.command("virtual")(virtual.virtual)
 

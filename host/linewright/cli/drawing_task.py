@@ -8,6 +8,7 @@ import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -108,7 +109,8 @@ def carry_out(task: Task) -> None:
                 result = None
                 if stroke < len(task.program.drawing):
                     stop.asks(control.abandon)
-                    result = _draw(task, session, control, book, bar, stroke)
+                    with _logged(task, stroke) as logged:
+                        result = logged.result = _draw(task, session, control, book, bar, stroke)
                 if book is not None:
                     book.end("finished" if result is None or result.finished else "abandoned")
             if result is None:
@@ -197,6 +199,63 @@ def _journal(task: Task, session: Session) -> Iterator[Journal | None]:
         finally:
             if book.trouble:
                 output.warn(book.trouble)
+
+
+@dataclass
+class _Logged:
+    """What the log is to know once the drawing has ended."""
+
+    result: DrawResult | None = None
+
+
+@contextmanager
+def _logged(task: Task, stroke: int) -> Iterator[_Logged]:
+    """Write the drawing into the log, however it ends. A log that cannot be written is said and stops nothing."""
+    from linewright import drawing_log, recovery, units
+    from linewright.errors import InputError, LinewrightError
+
+    program = task.program
+    began, fault, logged = _now(), "", _Logged()
+    outcome = "abandoned"
+    try:
+        yield logged
+    except LinewrightError as error:
+        outcome, fault = "failed", str(error)
+        raise
+    finally:
+        result = logged.result
+        if result is not None and result.finished:
+            outcome = "finished"
+        first = recovery.record_of(program, stroke) if stroke else 0
+        entry = drawing_log.Entry(
+            began=began,
+            ended=_now(),
+            picture=task.name,
+            sheet=program.sheet.name,
+            rig=task.rig.name,
+            rig_fingerprint=program.rig_fingerprint,
+            port=task.port,
+            outcome=outcome,
+            fault=fault,
+            strokes=len(program.drawing),
+            first_stroke=stroke,
+            pen_down_mm=round(program.pen_down_mm, 3),
+            predicted_s=units.ticks_to_s(int(program.predicted_ticks - program.ticks_before[first])),
+            played_s=None if result is None else units.ticks_to_s(result.played_ticks),
+            retransmitted_frames=None if result is None else result.retransmitted_frames,
+            damaged_frames=None if result is None else result.damaged_frames,
+            starved=None if result is None else result.starved,
+            underruns=None if result is None else result.underruns,
+        )
+        try:
+            drawing_log.add(entry)
+        except InputError as error:
+            if not task.as_json:
+                output.warn(str(error))
+
+
+def _now() -> str:
+    return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
 class _PenChange:

@@ -12,6 +12,7 @@ from linewright.program import PEN
 from linewright.views import wording
 
 if TYPE_CHECKING:
+    from linewright.drawing_log import Entry
     from linewright.journal import Story
     from linewright.program import Program
     from linewright.rig import Rig
@@ -123,6 +124,21 @@ def story_table(story: Story, program: Program, stroke: int) -> Table:
         table.add_row("left", f"{wording.duration(left_s)}, from stroke {stroke + 1} on, with the pen {pen.name}")
     else:
         table.add_row("left", "nothing")
+    return table
+
+
+def log_table(entries: list[Entry]) -> Table:
+    """The log of drawings, the newest first."""
+    table = Table("began (UTC)", "picture", "rig", "strokes", "took", "outcome", box=None, pad_edge=False)
+    for entry in entries:
+        took = "" if entry.played_s is None else wording.duration(entry.played_s)
+        if entry.played_s is not None and abs(entry.played_s - entry.predicted_s) >= 1.0:
+            took += f" (predicted {wording.duration(entry.predicted_s)})"
+        strokes = wording.grouped(entry.strokes)
+        if entry.first_stroke:
+            strokes = f"{wording.grouped(entry.first_stroke + 1)} to {strokes}"
+        outcome = f"{entry.outcome}: {entry.fault}" if entry.fault else entry.outcome
+        table.add_row(entry.began.replace("T", " ").rstrip("Z"), entry.picture, entry.rig, strokes, took, outcome)
     return table
 
 

@@ -1,0 +1,39 @@
+"""``linewright log``: what has been drawn, how long it took, and what went wrong."""
+
+from __future__ import annotations
+
+import csv
+import io
+from dataclasses import asdict
+from typing import Annotated
+
+import typer
+
+from linewright.cli import options, output
+
+
+def log(
+    most: Annotated[
+        int, typer.Option("--last", "-n", metavar="N", min=1, help="How many drawings, the newest first.")
+    ] = 20,
+    as_csv: Annotated[bool, typer.Option("--csv", help="Every column, as a table for other programs.")] = False,
+    as_json: options.AsJson = False,
+) -> None:
+    """List the drawings that were made on this computer."""
+    from linewright import drawing_log
+
+    entries = drawing_log.entries(most)
+    if as_json:
+        output.emit_json({"drawings": [asdict(entry) for entry in entries]})
+    elif as_csv:
+        table = io.StringIO()
+        writer = csv.DictWriter(table, drawing_log.COLUMNS, lineterminator="\n")
+        writer.writeheader()
+        writer.writerows(asdict(entry) for entry in entries)
+        output.say(table.getvalue().rstrip("\n"))
+    elif entries:
+        from linewright.views import report
+
+        output.console().print(report.log_table(entries))
+    else:
+        output.say("nothing has been drawn yet")
