@@ -26,6 +26,8 @@ bounds it; the tests run the same source with integers that refuse to overflow.
 
 The state holds no negative number that viper reads: the Unix build reads 32-bit cells as unsigned.
 
+The module is long because viper folds constants only within a file, so everything that reads the state lives here.
+
 Contract: `render` may be called from the main loop only; nothing here allocates (all values are small integers of the
 caller's arrays). Words are described in `WORD LAYOUT`.
 
@@ -88,7 +90,9 @@ _ACC = const(37)  # running piece: steps done * _DT
 _SINCE = const(38)  # running piece: ticks given out so far
 _FINE = const(39)  # the carried remainder is in 1/2^_FINE units
 _DROPPED = const(40)  # what the last speed sum lost to rounding, 1/16 units
-_SIZE = const(41)
+_CHECK = const(41)  # steps left at which the next piece sets the pace anew for the tick of arrival, 0 = never
+_END16 = const(42)  # planned scaled speed at the end, 1/16 units
+_SIZE = const(43)
 
 
 def new_state(overhead_ticks=0):
@@ -214,6 +218,7 @@ def load(state: ptr32, da: int, db: int, v_end: int, beyond_steps: int) -> int:
         w0 = v0 >> (0 - s)
         w1 = v_end >> (0 - s)
     both_speeds = w0 + w1
+    state[_END16] = w1 << 4
     u = w0
 
     # rho: length of the ramp per dominant step, from components scaled to 15 bits (their squares sum below 2^31).
@@ -299,6 +304,8 @@ def load(state: ptr32, da: int, db: int, v_end: int, beyond_steps: int) -> int:
         y = 1
     state[_W] = w0
     state[_SLOWING] = y
+    # Only where the last step is the shortest could what rounding has left over be a visible part of it.
+    state[_CHECK] = (n >> 2) * (1 - y)
     g = x // n
     state[_WQ] = g
     state[_WR] = x - g * n
@@ -326,6 +333,24 @@ def load(state: ptr32, da: int, db: int, v_end: int, beyond_steps: int) -> int:
     state[S_LEFT] = n
     extend(state, beyond_steps)
     return n
+
+
+@micropython.viper
+def _correct(state: ptr32):
+    """Spread what rounding has added up to over the steps that are left.
+
+    Constant acceleration over them takes ``left * _P / (mean of both speeds)``; solved for ``_P`` with the time
+    that is really left. Called again with a quarter of the steps, so that little is over for the last one.
+    Ranges: a step takes less than 2^26 ticks, so its high digit times a speed sum of 16 bits stays below 2^28.
+    """
+    left = state[S_LEFT]
+    state[_CHECK] = left >> 2
+    both = (state[_UR] + state[_END16] + 8) >> 4
+    time = state[_T] - state[_ELAPSED]
+    q = time // left
+    low = (q & 16383) * both + ((time - q * left) * both) // left
+    state[_PH] = (q >> 14) * both + (low >> 14)
+    state[_PL] = low & 16383
 
 
 @micropython.viper
@@ -364,6 +389,10 @@ def _next_piece(state: ptr32) -> int:
     while lg > 0 and ((ref >> (lg + lg + 2)) < limit or (1 << lg) > left):
         lg -= 1
     m = 1 << lg
+
+    if follows and left <= state[_CHECK] and state[S_CLEAN]:
+        _correct(state)
+        high = state[_PH]
 
     # Planned squared speed at the end of the piece.
     err = state[_W_ERR] + (state[_WR] << lg)

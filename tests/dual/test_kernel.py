@@ -107,7 +107,7 @@ class Clock(unittest.TestCase):
         self.assertEqual(ticks_diff(near, ticks_add(near, 10)), -10)
 
 
-PLANNED = (2409847822, 1163, 7102, 67143)
+PLANNED = (4210383886, 1163, 7102, 67143)
 PACED = (1744760464, -7040, -10673, 71702)
 
 if __name__ == "__main__":
