@@ -206,6 +206,7 @@ class Program:
 
     def describe(self) -> dict[str, Any]:
         """The figures that scripts want, ready for JSON."""
+        bounds = self.drawing.bounds_mm()
         return {
             "strokes": len(self.drawing),
             "vertices": self.drawing.vertices,
@@ -217,6 +218,7 @@ class Program:
                 }
                 for group in self.groups
             ],
+            "size_mm": [round(high - low, 3) for low, high in zip(bounds[:2], bounds[2:], strict=True)],
             "pen_down_mm": round(self.pen_down_mm, 3),
             "travel_mm": round(self.travel_mm, 3),
             "ramps": self.ramps,

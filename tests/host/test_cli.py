@@ -303,6 +303,14 @@ def test_draw_json_is_exact(small, tmp_path, capsys):
     assert names == {f"small-{kind}.{ending}" for kind in ("preview", "drawn", "overlay") for ending in ("svg", "png")}
 
 
+def test_lost_steps_are_told_although_the_board_cannot_know(small, capsys):
+    assert cli.run(["draw", str(small), "--port", "virtual:pull_out_a_hz=3000"]) == 0
+    out = capsys.readouterr().out
+    assert "lost steps" in out
+    assert "of motor A" in out
+    assert "of motor B" not in out
+
+
 def test_draw_tells_a_person(small, capsys):
     assert cli.run(["draw", str(small)]) == 0
     out = capsys.readouterr().out

@@ -325,6 +325,7 @@ def _summary(task: Task, result: DrawResult, trace: TraceReport | None, written:
         "max_deviation_mm": None if deviation is None else deviation.max_mm,
         "pulses_checked": None if trace is None else sum(check.checked for check in trace.checks),
         "pulses_broken": None if trace is None else trace.broken,
+        "lost_steps": None if trace is None else list(trace.lost_steps),
         "pictures": [str(path) for path in written],
     }
 

@@ -33,6 +33,8 @@ def plan_table(program: Program, name: str) -> Table:
     sheet = program.sheet
     table = _facts(name)
     table.add_row("sheet", f"{sheet.name}, {sheet.width_mm:g} x {sheet.height_mm:g} mm, margin {sheet.margin_mm:g} mm")
+    left, top, right, bottom = drawing.bounds_mm()
+    table.add_row("size drawn", f"{right - left:.1f} x {bottom - top:.1f} mm")
     table.add_row("time", f"{wording.duration(program.predicted_s)} on the rig '{program.rig_name}'")
     table.add_row(
         "strokes",
@@ -102,6 +104,9 @@ def draw_table(program: Program, name: str, result: DrawResult, trace: TraceRepo
         table.add_row("", f"the pen waited {wording.count(result.starved, 'time')} for data: the link is slow")
     if trace is not None:
         table.add_row("pulses", pulses(trace))
+        if any(trace.lost_steps):
+            lost = " and ".join(f"{n} of motor {motor}" for n, motor in zip(trace.lost_steps, "AB", strict=True) if n)
+            table.add_row("lost steps", f"{lost}: the motors could not follow, and the board cannot know")
         if trace.deviation is not None and result.finished:
             table.add_row(
                 "deviation",
