@@ -531,6 +531,11 @@ class Board:
             if settings[key] > self.port.max_rate:
                 self._refuse(messages.OUT_OF_RANGE, key, settings[key], 1, self.port.max_rate)
                 return False
+        refused = self.port.refuses(settings)
+        if refused:
+            key, value, low, high = refused
+            self._refuse(messages.OUT_OF_RANGE, key, value, low, high)
+            return False
         return True
 
     def _configure(self):

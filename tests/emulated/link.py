@@ -14,17 +14,19 @@ if TYPE_CHECKING:
 
 
 class EmulatedLink:
-    """The cable. The host takes no time to think; all waiting is the board's time.
-
-    Attributes
-    ----------
-    stall_from_us, stall_to_us : in between, what the host sends stays in the cable.
-    """
+    """The cable. The host takes no time to think; all waiting is the board's time."""
 
     def __init__(self, machine: Machine) -> None:
         self._machine = machine
-        self._stuck: list[bytes] = []
-        self.stall_from_us = self.stall_to_us = float("inf")
+        self._cable = bytearray()
+        self._free_bytes = 1 << 60
+        self._stall_us = 0.0
+        self._stall_to_us = 0.0
+
+    def stall(self, after_bytes: int, for_us: float) -> None:
+        """Once the host has sent so many more bytes, let what follows stay in the cable for a while."""
+        self._free_bytes = after_bytes
+        self._stall_us = for_us
 
     def read(self, most: int, timeout_s: float) -> bytes:
         """See `linewright.conversation.Link`."""
@@ -37,14 +39,20 @@ class EmulatedLink:
 
     def write(self, data: bytes) -> None:
         """See `linewright.conversation.Link`."""
-        self._stuck.append(data)
+        self._cable += data
         self._move_on()
 
     def _move_on(self) -> None:
-        if not self.stall_from_us <= self._machine.now_us < self.stall_to_us:
-            for data in self._stuck:
-                self._machine.send(data)
-            self._stuck.clear()
+        now_us = self._machine.now_us
+        if now_us < self._stall_to_us or not self._cable:
+            return
+        part = bytes(self._cable[: self._free_bytes])
+        del self._cable[: self._free_bytes]
+        self._machine.send(part)
+        self._free_bytes -= len(part)
+        if self._free_bytes == 0:
+            self._free_bytes = 1 << 60
+            self._stall_to_us = now_us + self._stall_us
 
 
 def keep_board_time(monkeypatch: pytest.MonkeyPatch, machine: Machine) -> None:

@@ -104,6 +104,7 @@ class Machine:
         mcu.simulator = self
         self.cycle = 0
         self.busy_cycles = 0
+        self._catching_up = False
         self.stopped = True
         self.clock = mcu.clock
         self.rp2040 = mcu
@@ -196,12 +197,14 @@ class Machine:
         than true; eight words of FIFO make that invisible.
         """
         target = round(self.mcu.clock.nanos / CYCLE_NS)
+        self._catching_up = True
         while self.cycle < target:
             delta = min(self._next_due(), target) - self.cycle
             self.cycle += delta
             for pio in self._pios:
                 if not pio.stopped:
                     pio.advance(delta)
+        self._catching_up = False
         self.mcu.clock.tick(0.0)
 
     # Pins.
@@ -214,9 +217,11 @@ class Machine:
 
     def _edge(self, pin: int, new: int, old: int) -> None:
         if new in (0, 1) and new != old:
-            self.edges[pin].append((self.cycle, new))
+            # What timers and the processor do to pins happens while `cycle` stands.
+            cycle = self.cycle if self._catching_up else round(self.mcu.clock.nanos / CYCLE_NS)
+            self.edges[pin].append((cycle, new))
             if self.on_edge is not None:
-                self.on_edge(pin, new, self.cycle)
+                self.on_edge(pin, new, cycle)
 
     def level(self, pin: int) -> int:
         """What a voltmeter would read: 1, 0, or the pull of an undriven pin (else 0)."""

@@ -36,10 +36,14 @@ class Mechanics:
         self._rose: list[int | None] = [None, None]
         self.at = list(start)
         self.steps: list[tuple[int, int, int]] = []
-        self.set_up = 10**9
-        self.width = (10**9, 0)
+        self.forget_extremes()
         machine.watch(*self._step, *self._direction)
         machine.on_edge = self._edge
+
+    def forget_extremes(self) -> None:
+        """Start `set_up` and `width` anew."""
+        self.set_up = 10**9
+        self.width = (10**9, 0)
 
     def _edge(self, pin: int, level: int, cycle: int) -> None:
         if pin in self._direction:

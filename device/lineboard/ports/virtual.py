@@ -102,6 +102,10 @@ class VirtualPort:
         world.greet(self._status)
         self._shape(_DEFAULT_WIDTH_NS, _DEFAULT_SETUP_NS)
 
+    def refuses(self, _settings):
+        """What of these settings this board cannot do, as (key, value, low, high); None if nothing."""
+        return None
+
     def configure(self, settings):
         """Take over the rig's settings (by key of `messages.SETTINGS`).  Only while the player is idle.
 
