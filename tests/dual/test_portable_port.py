@@ -3,6 +3,7 @@
 Every look at the clock takes a microsecond of its own, so the player's own time counts, and every run is the same.
 """
 
+import os
 import sys
 import unittest
 from array import array
@@ -86,6 +87,8 @@ if _before is None:
 else:
     sys.modules["machine"] = _before
 portable.time = clock
+# Kept out of the tests' folder, except where it is what is tested.
+portable.pins_file.NAME = "no such folder/pins.txt"
 
 from lineboard.board import Board  # noqa: E402
 from linewire import messages, records  # noqa: E402
@@ -297,6 +300,25 @@ class Safety(unittest.TestCase):
     def test_pins_are_safe_before_anything_moves(self):
         port_with_pins()
         self.assertEqual([Pin.made[n].level for n in (2, 3, 4, 5, 6)], [0, 0, 0, 0, 1])
+
+    def test_pins_known_from_last_time_are_safe_before_any_host_speaks(self):
+        before = portable.pins_file.NAME
+        portable.pins_file.NAME = "portable-port-test.txt"
+        try:
+            port_with_pins()
+            Pin.made.clear()
+            portable.PortablePort(Silence())
+            self.assertEqual([Pin.made[n].level for n in (2, 3, 4, 5, 6)], [0, 0, 0, 0, 1])
+            # Not even the measuring of the player's speed is heard by them.
+            self.assertEqual([Pin.made[n].edges for n in (2, 3, 4, 5, 6)], [[], [], [], [], []])
+            with open(portable.pins_file.NAME, "w") as file:
+                file.write("2 3 what")
+            Pin.made.clear()
+            portable.PortablePort(Silence())
+            self.assertEqual(len(Pin.made), 0)
+        finally:
+            os.remove(portable.pins_file.NAME)
+            portable.pins_file.NAME = before
 
     def test_switches_pull_to_ground(self):
         port = port_with_pins()

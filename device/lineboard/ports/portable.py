@@ -17,6 +17,7 @@ from array import array
 
 import machine
 
+from lineboard.ports import pins_file
 from linewire import messages
 from linewire.compat import const, micropython, ptr32, ticks_add, ticks_diff
 
@@ -206,6 +207,7 @@ class PortablePort:
         self._enable = None
         self._endstops = (None, None)
         self._servo_pwm = None
+        self._make_safe(pins_file.read(len(_PIN_NAMES)) or self._pins)
         self._words = [None] * BLOCKS
         self._counts = array("I", [0] * BLOCKS)
         self._servos = array("I", [0] * BLOCKS)
@@ -234,7 +236,8 @@ class PortablePort:
         begun_us = self._ticks_us()
         self._start(words, 32, begun_us)
         control[_C_UNTIL] = ticks_add(begun_us, 1_000_000)
-        _play(control, words, self._ticks_us, *self._motor_pins)
+        # Without pins: the motors must not hear of it. Calling a function of ours costs no less than setting a pin.
+        _play(control, words, self._ticks_us, _nothing, _nothing, _nothing, _nothing)
         took_us = max(ticks_diff(self._ticks_us(), begun_us), 1)
         control[_C_OVERHEAD] = self.overhead_ticks
         control[_C_LATE] = 0
@@ -258,7 +261,8 @@ class PortablePort:
         """Take over the rig's settings (by key of `messages.SETTINGS`).  Only while the player is idle."""
         pins = [settings[key] for key in _PIN_KEYS]
         if pins != self._pins:
-            self._take_pins(pins)
+            self._make_safe(pins)
+            pins_file.write(pins)
         self._shape(settings[_STEP_WIDTH_NS], settings[_DIRECTION_SETUP_NS])
         self._control[_C_REVERSED] = settings[_REVERSED_A] | settings[_REVERSED_B] << 1
 
@@ -269,7 +273,7 @@ class PortablePort:
         self.overhead_ticks = 5 * (control[_C_SETUP] + control[_C_WIDTH]) + FIXED_TICKS
         control[_C_OVERHEAD] = self.overhead_ticks
 
-    def _take_pins(self, pins):
+    def _make_safe(self, pins):
         """Bring them to levels at which nothing moves: drivers off, steps low, no servo pulses."""
         pin = machine.Pin
         # Drivers are off while it is high; first of all.
