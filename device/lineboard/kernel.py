@@ -355,7 +355,9 @@ def _correct(state: ptr32):
 
 @micropython.viper
 def _next_piece(state: ptr32) -> int:
-    """Time the next piece of the ramp; returns its steps, or 0 if the pen stands still here.
+    """Time the next piece while the pen is below the plan or kept from it; its steps, or 0 if it stands still here.
+
+    `render` times the undisturbed pieces itself, by the same arithmetic.
 
     Ranges: _PH < 2^24, and _PH < 2^16 where a piece has more than one step, so _PH << (lg + fine) < 2^28; remainders
     of a division by a speed sum stay below 2^16, shifted by 14 below 2^30, plus _PL << 8 < 2^22 and the carried
@@ -370,29 +372,17 @@ def _next_piece(state: ptr32) -> int:
     budget = state[_BUDGET]
     pace = state[S_PACE]
     cap = state[_CAP] - 1  # -1 = plenty
-    follows = 0
-    if u2 == w and pace >= FULL_PACE and cap < 0:
-        follows = 1
 
     # The longest piece that keeps the even spacing true; single steps below about 300 steps/s.
     lg = 4
     limit = wq
-    ref = w
-    if follows == 0:
-        if budget > limit:
-            limit = budget
-        ref = u2
-        if u2 < 1048576:
-            lg = 0
-    if high > 65535:
+    if budget > limit:
+        limit = budget
+    if u2 < 1048576 or high > 65535:
         lg = 0
-    while lg > 0 and ((ref >> (lg + lg + 2)) < limit or (1 << lg) > left):
+    while lg > 0 and ((u2 >> (lg + lg + 2)) < limit or (1 << lg) > left):
         lg -= 1
     m = 1 << lg
-
-    if follows and left <= state[_CHECK] and state[S_CLEAN]:
-        _correct(state)
-        high = state[_PH]
 
     # Planned squared speed at the end of the piece.
     err = state[_W_ERR] + (state[_WR] << lg)
@@ -405,51 +395,47 @@ def _next_piece(state: ptr32) -> int:
         delta = 0 - delta
     w_next = w + delta
 
-    if follows:
+    goal = w_next
+    if pace < FULL_PACE:
+        if w_next > 0:
+            goal = (int(root(w_next, 16384)) * pace) >> 8
+            if goal == 0 and pace > 0:
+                goal = 1
+            goal = goal * goal
+    if cap >= 0:
+        cap += left - m
+        if cap <= goal // budget:
+            goal = budget * cap
+    change = budget << lg  # lg > 0 only where budget << 10 fits below u2
+    if goal < u2 - change:
+        goal = u2 - change
+    if goal > u2 + change:
+        goal = u2 + change
+    if goal > w_next:
         goal = w_next
-    else:
-        goal = w_next
-        if pace < FULL_PACE:
-            if w_next > 0:
-                goal = (int(root(w_next, 16384)) * pace) >> 8
-                if goal == 0 and pace > 0:
-                    goal = 1
-                goal = goal * goal
-        if cap >= 0:
-            cap += left - m
-            if cap <= goal // budget:
-                goal = budget * cap
-        change = budget << lg  # lg > 0 only where budget << 10 fits below u2
-        if goal < u2 - change:
-            goal = u2 - change
-        if goal > u2 + change:
-            goal = u2 + change
-        if goal > w_next:
-            goal = w_next
-        if goal == 0 and u2 == 0 and (pace == 0 or w_next > 0 or cap == 0):
-            state[S_STILL] = 1
-            return 0
+    if goal == 0 and u2 == 0 and (pace == 0 or w_next > 0 or cap == 0):
+        state[S_STILL] = 1
+        return 0
 
     u_next = 0
     if goal > 0:
         u_next = int(_root16(goal, u))
     both = u + u_next
-    if follows == 0:
-        # Below the speed of a first step from rest, speed means nothing to a stepper: do not crawl slower than that,
-        # unless the plan does.
-        limit = state[_CREEP]
+    # Below the speed of a first step from rest, speed means nothing to a stepper: do not crawl slower than that,
+    # unless the plan does.
+    limit = state[_CREEP]
+    if both < limit:
+        ref = 0
+        if w > 0:
+            ref = int(_root16(w, 0))
+        if w_next > 0:
+            ref += int(_root16(w_next, 0))
+        if ref < limit:
+            limit = ref
         if both < limit:
-            ref = 0
-            if w > 0:
-                ref = int(_root16(w, 0))
-            if w_next > 0:
-                ref += int(_root16(w_next, 0))
-            if ref < limit:
-                limit = ref
-            if both < limit:
-                both = limit
-        if both <= high >> 7:
-            both = (high >> 7) + 1  # at most 2^25 ticks a step
+            both = limit
+    if both <= high >> 7:
+        both = (high >> 7) + 1  # at most 2^25 ticks a step
 
     # ticks = m * (_PH, _PL) / (both / 16), in two digits of 14 bits, with 16 times the numerator where it fits.
     fine = 4
@@ -500,7 +486,9 @@ def render(state: ptr32, words: ptr32, at: int, room: int, budget_ticks: int) ->
     Ends at the end of the ramp, after ``room`` words, once ``budget_ticks`` have been written, or at a standstill.
     The words do not depend on how the ramp is cut into calls.
     """
-    count = 0
+    # The index of the next word lives in `at`, because viper keeps its first three arguments in registers.
+    begin = at
+    end = at + room
     ticks = 0
     minor_done = 0
     overhead = state[S_OVERHEAD]
@@ -510,38 +498,143 @@ def render(state: ptr32, words: ptr32, at: int, room: int, budget_ticks: int) ->
     minor = state[_MINOR]
     pattern = state[_PATTERN]
     both = state[_BOTH]
-    while left > 0 and count < room and ticks < budget_ticks:
+    undisturbed = 0
+    if state[S_PACE] >= FULL_PACE and state[_CAP] == 0:
+        undisturbed = 1
+    while left > 0 and at < end and ticks < budget_ticks:
         piece = state[_PIECE]
         if piece == 0:
-            state[S_LEFT] = left
-            piece = int(_next_piece(state))
-            if piece == 0:
-                break
-        lg = state[_LG]
-        dt = state[_DT]
-        acc = state[_ACC]
-        since = state[_SINCE]
-        while piece > 0 and count < room:
+            w = state[_W]
+            if undisturbed and state[_UU] == w:
+                # What `_next_piece` does when the pen follows the plan, written out here: the three calls would cost
+                # more than all the rest.
+                u = state[_UR]
+                high = state[_PH]
+                limit = state[_WQ]
+                lg = 4
+                if high > 65535:
+                    lg = 0
+                while lg > 0 and ((w >> (lg + lg + 2)) < limit or (1 << lg) > left):
+                    lg -= 1
+                piece = 1 << lg
+                if left <= state[_CHECK] and state[S_CLEAN]:
+                    state[S_LEFT] = left
+                    _correct(state)
+                    high = state[_PH]
+                u_next = u
+                part = state[_WR]
+                if limit | part:
+                    part = state[_W_ERR] + (part << lg)
+                    limit <<= lg
+                    while part >= n:
+                        part -= n
+                        limit += 1
+                    state[_W_ERR] = part
+                    if state[_SLOWING]:
+                        limit = 0 - limit
+                    w += limit
+                    # Sixteen times the root of w, as `_root16` finds it.
+                    u_next = 0
+                    if w > 0:
+                        part = w
+                        x = u >> 4
+                        if w < 4194304:
+                            part = w << 8
+                            x = u
+                        if u < 16:
+                            x = 32768
+                            if w >= 4194304:
+                                x = 2048
+                        y = (x + part // x) >> 1
+                        if y > x:
+                            x = y
+                            y = (x + part // x) >> 1
+                        while y < x:
+                            x = y
+                            y = (x + part // x) >> 1
+                        part -= x * x
+                        if part > x:
+                            part -= x + x + 1
+                            x += 1
+                        u_next = x
+                        if w >= 4194304:
+                            if part < 0:
+                                u_next = (x << 4) - ((0 - part) << 3) // x
+                            else:
+                                u_next = (x << 4) + (part << 3) // x
+                    state[_W] = w
+                    state[_UU] = w
+                    state[_UR] = u_next
+                u += u_next
+                fine = 4
+                if u > 65535:
+                    u += state[_DROPPED]
+                    state[_DROPPED] = u & 15
+                    u >>= 4
+                    fine = 0
+                part = state[_REM]
+                if fine != state[_FINE]:
+                    if fine:
+                        part <<= 4
+                    else:
+                        part >>= 4
+                    state[_FINE] = fine
+                fine += lg
+                x = high << fine
+                y = x // u
+                x = ((x - y * u) << 14) + (state[_PL] << fine) + part
+                dt = x // u
+                state[_REM] = x - dt * u
+                dt += y << 14
+                if state[S_CLEAN]:
+                    if piece == left:
+                        dt = state[_T] - state[_ELAPSED]
+                    state[_ELAPSED] += dt
+                state[S_STILL] = 0
+                state[_LG] = lg
+                state[_DT] = dt
+                acc = 0
+                since = 0
+            else:
+                state[S_LEFT] = left
+                piece = int(_next_piece(state))
+                if piece == 0:
+                    break
+                lg = state[_LG]
+                dt = state[_DT]
+                acc = 0
+                since = 0
+        else:
+            lg = state[_LG]
+            dt = state[_DT]
+            acc = state[_ACC]
+            since = state[_SINCE]
+        todo = piece
+        if todo > end - at:
+            todo = end - at
+        left -= todo
+        state[_PIECE] = piece - todo
+        todo += at
+        ticks -= since
+        while at < todo:
             acc += dt
-            until = acc >> lg
-            wait = until - since - overhead
+            wait = (acc >> lg) - since - overhead
+            since = acc >> lg
             if wait < 0:
-                wait = 0  # faster than the player can go; the host's limits never ask for it
-            since = until
-            ticks += wait + overhead
+                ticks -= wait  # faster than the player can go; the host's limits never ask for it
+                wait = 0
             err -= minor
             if err < 0:
                 err += n
                 minor_done += 1
-                words[at + count] = (wait << 4) | both
+                words[at] = (wait << 4) | both
             else:
-                words[at + count] = (wait << 4) | pattern
-            count += 1
-            piece -= 1
-            left -= 1
+                words[at] = (wait << 4) | pattern
+            at += 1
+        ticks += since
         state[_ACC] = acc
         state[_SINCE] = since
-        state[_PIECE] = piece
+    count = at - begin
 
     state[S_LEFT] = left
     state[_ERR] = err
