@@ -123,7 +123,7 @@ class StrokeComparer:
         due, made = self._due(), int(run.progress[-1])
         if not made and not self._near_begin(run.begin, self._next):
             self._stray += 1
-        elif made < due * 0.99 - _PLACE_STEPS or (due and not made):
+        elif not self._nearly_all(made) or (made < due and not self._near_end(run.end)):
             self._pending = run
         else:
             self._take(run, finished=True)
@@ -151,6 +151,11 @@ class StrokeComparer:
         first, end = self._planned.starts[self._next], self._planned.starts[self._next + 1]
         return int(self._progress[end - 1] - self._progress[first])
 
+    def _nearly_all(self, made: int) -> bool:
+        """Whether a run of so many steps may be the whole next stroke, drawn on a machine that bends it a little."""
+        due = self._due()
+        return made >= due * 0.99 - _PLACE_STEPS and (made > 0 or not due)
+
     def _near_begin(self, place: tuple[int, int], stroke: int) -> bool:
         if stroke >= len(self._planned):
             return False
@@ -165,7 +170,8 @@ class StrokeComparer:
         """A run that took fewer steps than its stroke has: was it broken off, or did rounding swallow a tremble?"""
         steps = self._steps[self._planned.starts[self._next] : self._planned.starts[self._next + 1]]
         a_speck = bool(np.ptp(steps, axis=0).max() <= 2 * _PLACE_STEPS)
-        finished = self._near_end(run.end) and (a_speck or int(run.progress[-1]) >= self._due() / 2)
+        made = int(run.progress[-1])
+        finished = self._nearly_all(made) or (self._near_end(run.end) and (a_speck or made >= self._due() / 2))
         if not finished and not run.progress[-1]:
             self._stray += 1
             return
