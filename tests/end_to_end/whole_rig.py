@@ -103,4 +103,5 @@ def assert_drawn(run: Run, *, tolerance_mm=ALLOWED_MM, on_time=True) -> None:
     if on_time:
         assert run.trace.longest_ticks == run.result.played_ticks == run.program.predicted_ticks
         assert run.result.starved == 0
+        assert run.result.retransmitted_frames == 0
     assert_clean(run.trace)

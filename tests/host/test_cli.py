@@ -297,8 +297,8 @@ def test_draw_json_is_exact(small, tmp_path, capsys):
     assert said["final_position_error_steps"] == 0
     assert said["pulses_broken"] == 0
     assert said["max_deviation_mm"] <= 0.0125 + 0.02  # one step of 1/80 mm, and the flattening tolerance
-    # How long a busy computer lets an answer wait is no matter of exactness.
-    assert said["retransmitted_frames"] >= 0
+    # That none is sent again on a clean wire is asserted in virtual time (whole_rig.py): a busy computer answers late.
+    assert isinstance(said["retransmitted_frames"], int)
     names = {path.name for path in (tmp_path / "shown").iterdir()}
     assert names == {f"small-{kind}.{ending}" for kind in ("preview", "drawn", "overlay") for ending in ("svg", "png")}
 
