@@ -112,12 +112,32 @@ def test_a_host_that_does_not_read_loses_bytes_and_blocks_nobody(pair):
     assert wire.lost_bytes > 0
 
 
-def test_the_end_of_the_host_or_of_the_leash_ends_the_rig(pair):
+def test_the_end_of_the_host_ends_the_rig(pair):
     host, wire = pair
     host.close()
     with pytest.raises(RigEnds) as end:
         wire.take(bytearray(10), 0)
     assert end.value.why == "the host has left"
+
+
+def test_a_host_that_leaves_bytes_unread_has_left_too():
+    """Closing then resets the connection, which the rig meets as an error in place of an end."""
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        host = socket.create_connection(server.getsockname())
+        board, _ = server.accept()
+    wire = SocketWire(board)
+    wire.give(b"unread", 0)
+    assert host.recv(6, socket.MSG_PEEK | socket.MSG_WAITALL) == b"unread"
+    host.close()
+    with pytest.raises(RigEnds) as end:
+        wire.let_pass(0, 3600 * TICK_HZ, playing=False, expecting=False)
+        wire.take(bytearray(10), 0)
+    assert end.value.why == "the host has left"
+    assert isinstance(end.value.__cause__, ConnectionResetError)
+    board.close()
+
+
+def test_the_end_of_the_leash_ends_the_rig():
     reader, writer = os.pipe()
     near, far = socket.socketpair()
     leashed = SocketWire(far, leash=reader)

@@ -78,10 +78,10 @@ class SocketWire:
         except (BlockingIOError, InterruptedError):
             return 0
         except OSError as error:
-            self._part("the host broke the connection", error)
+            self._part(error)
             return 0
         if not n:
-            self._part("the host has left")
+            self._part()
             return 0
         self._flow = None
         return n
@@ -145,7 +145,7 @@ class SocketWire:
                 while self._backlog:
                     del self._backlog[: self._socket.send(self._backlog)]
             except (BrokenPipeError, ConnectionError) as error:
-                self._part("the host broke the connection", error)
+                self._part(error)
 
     def _connect(self, connection: socket.socket) -> None:
         connection.setblocking(False)
@@ -163,10 +163,14 @@ class SocketWire:
         self._connect(connection)
         return True
 
-    def _part(self, why: str, error: OSError | None = None) -> None:
-        """The host has gone: wait for the next one, or end."""
+    def _part(self, error: OSError | None = None) -> None:
+        """The host has gone: wait for the next one, or end.
+
+        A host that closes before it has read everything resets the connection (RFC 1122, 4.2.2.13), so an error here
+        says no more than an orderly end does.
+        """
         if self._listen is None:
-            raise RigEnds(why) from error
+            raise RigEnds("the host has left") from error
         self._socket.close()
         self._backlog.clear()
         self._listener = self._listen()
