@@ -100,9 +100,12 @@ COMPILE := CUSTOM_COMPILE_COMMAND="make lock" $(BIN)/python -m piptools compile 
            --strip-extras --allow-unsafe --no-emit-index-url --no-emit-find-links --no-emit-trusted-host \
            --no-emit-options
 
+# What a checkout can do out of the box.
+WHOLE := checkout board photo fast vision
+
 lock: $(DEV_STAMP)
-	@$(COMPILE) --extra checkout --extra board -o requirements.lock pyproject.toml
-	@$(COMPILE) -c requirements.lock --extra checkout --extra board --extra test --extra lint --extra release \
+	@$(COMPILE) $(foreach extra,$(WHOLE),--extra $(extra)) -o requirements.lock pyproject.toml
+	@$(COMPILE) -c requirements.lock $(foreach extra,$(WHOLE),--extra $(extra)) --extra test --extra lint --extra release \
 	  -o requirements-dev.lock pyproject.toml
 	@! grep -n '://' requirements.lock requirements-dev.lock
 
