@@ -19,12 +19,15 @@ from typing import Annotated, Any, Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError, model_validator
+from pydantic import Field, StringConstraints, ValidationError, model_validator
 from pydantic_core import PydanticCustomError
 
 from linewright import units
 from linewright.errors import RigError
 from linewright.rig_checks import cross_issues, doubts, field_issues, valid_sections
+from linewright.rig_electrics import WITHOUT_MOTION, DriverCurrent, Load, Supply, Windings
+from linewright.rig_section import Section as _Section
+from linewright.rig_section import number as _number
 from linewright.sheet import Sheet
 from linewright.toml_places import Places, find_places
 
@@ -54,16 +57,6 @@ SETTING_ENDSTOPS: Final = {"none": 0, "min": 1, "max": 2}
 Name = Annotated[str, StringConstraints(min_length=1, max_length=80)]
 
 
-def _number(low: float, high: float, unit: str, why: str, default: Any = ...) -> Any:
-    """A number with its physical bounds: ``why`` says what stops a machine from being outside them."""
-    return Field(default, ge=low, le=high, allow_inf_nan=False, description=why, json_schema_extra={"unit": unit})
-
-
-class _Section(BaseModel):
-    # strict: a rig file that says "80" in quotes, or true for a number, is a slip and not a number.
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
-
-
 class Kinematics(_Section):
     """How motors and axes hang together."""
 
@@ -72,7 +65,7 @@ class Kinematics(_Section):
     )
 
 
-class Axis(_Section):
+class Axis(Load):
     """One direction of the machine."""
 
     travel_mm: float = _number(10, 5000, "mm", "a stamp to a wall")
@@ -88,7 +81,7 @@ class Axes(_Section):
     y: Axis
 
 
-class Motor(_Section):
+class Motor(Windings):
     """One motor, its driver's microsteps and the belt it pulls."""
 
     belt_pitch_mm: float = _number(0.2, 25, "mm", "finest belt or screw pitch to coarsest belt; a screw has one tooth")
@@ -123,8 +116,8 @@ class Motion(_Section):
     pen_down_speed_mm_s: float = _number(0.5, 2000, "mm/s", "slower is standing, faster no axis goes", 100.0)
 
 
-class Driver(_Section):
-    """Times of the step signals."""
+class Driver(DriverCurrent):
+    """Times of the step signals, and the current that the drivers are set to."""
 
     step_width_us: float = _number(1, 20, "us", "hobby drivers ask 1 to 2 us, opto-coupled ones up to 10", 2.0)
     direction_setup_us: float = _number(1, 20, "us", "hobby drivers ask up to 1 us, opto-coupled ones 5 to 10", 1.0)
@@ -218,6 +211,7 @@ class Rig(_Section):
     park: Park = Park()
     guard: Guard = Guard()
     pins: Pins = Pins()
+    supply: Supply = Supply()
 
     @model_validator(mode="after")
     def _whole(self) -> Rig:
@@ -237,7 +231,7 @@ class Rig(_Section):
         RigError
             If the file cannot be read or is not a valid rig; ``issues`` lists every problem with its line.
         """
-        hint = "`linewright rig` shows the commented default; copy it and change what differs on your machine"
+        hint = "`linewright rig default` shows the commented default; copy it and change what differs on your machine"
         try:
             with Path(path).open("rb") as stream:
                 data = stream.read(FILE_LIMIT_BYTES + 1)
@@ -257,7 +251,7 @@ class Rig(_Section):
     @classmethod
     def parse(cls, text: str, *, where: str = "rig") -> Rig:
         """Read a rig from TOML text; ``where`` names the text in messages. Raises `RigError` like `load`."""
-        hint = "`linewright rig` shows the commented default; copy it and change what differs on your machine"
+        hint = "`linewright rig default` shows the commented default; copy it and change what differs on your machine"
         try:
             raw = tomllib.loads(text.replace("\r\n", "\n"))
         except (ValueError, RecursionError) as error:
@@ -376,9 +370,13 @@ class Rig(_Section):
         """32 hex digits that change with everything that changes the motion, and with nothing else.
 
         Left out: name, board, pins, guard, the pen's line width, sheet size and margin (a program carries its own
-        sheet), and how homing is done, except for where it ends.
+        sheet), electrical figures and masses, and how homing is done, except for where it ends.
         """
-        moving = self.model_dump(mode="json", include={"kinematics", "axis", "motor", "motion", "driver", "park"})
+        moving = self.model_dump(
+            mode="json",
+            include={"kinematics", "axis", "motor", "motion", "driver", "park"},
+            exclude=WITHOUT_MOTION,
+        )
         moving["pen"] = self.pen.model_dump(mode="json", exclude={"width_mm"})
         moving["sheet"] = self.sheet.model_dump(mode="json", include={"offset_mm"})
         moving["homing"] = self.homing.model_dump(mode="json", include={"backoff_mm"})

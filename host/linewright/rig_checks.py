@@ -281,9 +281,6 @@ def cross_issues(sections: Mapping[str, Any], places: Places | None = None) -> l
 
 # Doubts
 
-_PICO_OWN_GPIO: Final = (23, 24, 25, 29)
-"""Supply mode, USB power sense, the light and the supply's divider (Raspberry Pi Pico data sheet, section 2.1)."""
-
 
 def doubts(rig: Rig) -> Iterator[str]:
     """What is allowed but doubtful about a rig, in plain words."""
@@ -333,9 +330,5 @@ def doubts(rig: Rig) -> Iterator[str]:
     for name, axis in (("x", rig.x), ("y", rig.y)):
         if axis.endstop == "none":
             yield f"axis {name} has no endstop: set its zero by hand before every drawing."
-    if rig.board != "virtual":
-        if "pins" not in rig.model_fields_set:
-            yield "[pins] is not in the file; the default rig's GPIO numbers are used. Check them against your wiring."
-        for name, pin in rig.pins:
-            if pin in _PICO_OWN_GPIO:
-                yield f"pins.{name} = {pin}: on Pico boards GPIO 23, 24, 25 and 29 serve the board itself."
+    if rig.board != "virtual" and "pins" not in rig.model_fields_set:
+        yield "[pins] is not in the file; the default rig's GPIO numbers are used. Check them against your wiring."

@@ -34,6 +34,11 @@ US_PER_S: Final = 1_000_000
 MS_PER_S: Final = 1_000
 NS_PER_US: Final = 1_000
 
+MILLI: Final = 1_000.0
+"""Thousandths in a whole: millimetres in a metre, grams in a kilogram, millihenries in a henry."""
+KG_M2_PER_G_CM2: Final = 1e-7
+"""1 g cm^2 = 1e-3 kg x 1e-4 m^2."""
+
 _LENGTH = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*([A-Za-z]*)\s*", re.ASCII)
 
 

@@ -234,10 +234,10 @@ def test_looking_at_a_kept_plan_does_not_pretend_to_move_it(words, small, tmp_pa
     assert "has its place on the sheet" in capsys.readouterr().err
 
 
-def test_rig_alone_prints_the_commented_default(tmp_path, capsys):
+def test_rig_default_prints_the_commented_default(tmp_path, capsys):
     from linewright.rig import Rig
 
-    assert cli.run(["rig"]) == 0
+    assert cli.run(["rig", "default"]) == 0
     text = capsys.readouterr().out
     assert text == Rig.default_text()
     path = tmp_path / "rig.toml"

@@ -449,7 +449,6 @@ def test_the_fingerprint_changes_with_everything_that_moves_something():
         ({"axis.y.endstop": "none"}, "axis y has no endstop"),
         ({"sheet.offset_mm": (500.0, 5.0)}, "nothing can be drawn on it"),
         ({"sheet.offset_mm": (200.0, 5.0)}, "what lies past that is cut off"),
-        ({"board": "rp2040", "pins.servo": 25}, "Pico"),
     ],
 )
 def test_doubts_are_told(changes, words):

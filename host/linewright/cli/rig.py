@@ -1,4 +1,4 @@
-"""``linewright rig``: write, check and show the rig file."""
+"""``linewright rig``: the rig file from the first question to the wiring picture."""
 
 from __future__ import annotations
 
@@ -10,10 +10,13 @@ import typer
 from linewright.cli import options, output
 
 app = typer.Typer(
-    help="Write, check and show the rig file.",
-    invoke_without_command=True,
+    help="Describe your machine: write the rig file, check it, draw its wiring.",
+    no_args_is_help=True,
     rich_markup_mode=None,
 )
+
+EXIT_UNSOUND = 2
+"""The file is valid, but what it describes must not be switched on: wrong input, like a file that is not valid."""
 
 Target = Annotated[
     Path | None, typer.Option("--output", "-o", metavar="FILE", help="Write it there instead of printing it.")
@@ -24,16 +27,9 @@ File = Annotated[
 ]
 
 
-@app.callback()
-def _rig(context: typer.Context) -> None:
-    """Write, check and show the rig file; alone, print the commented default."""
-    if context.invoked_subcommand is None:
-        default()
-
-
 @app.command()
 def default(to: Target = None) -> None:
-    """Print the commented default, to start from."""
+    """Print the commented default rig, as an example."""
     from linewright.rig import Rig
 
     _write(Rig.default_text(), to)
@@ -48,16 +44,38 @@ def schema(to: Target = None) -> None:
 
 
 @app.command()
-def check(file: File = None, as_json: options.AsJson = False) -> None:
-    """Check a file: every problem, with its line."""
+def check(
+    file: File = None,
+    reasons: Annotated[bool, typer.Option("--reasons", help="Say why for what is good, too.")] = False,
+    as_json: options.AsJson = False,
+) -> int:
+    """Check a machine before it is switched on.
+
+    Pins, supplies, driver current with the voltage to set, logic levels, endstops, limits against the motors' torque,
+    travel against the sheet. A file that is not valid is refused with every problem and its line.
+    """
+    from linewright.rig_review import review
+    from linewright.views import rig_report
+
     rig = options.load_rig(file)
-    warnings = rig.warnings()
+    findings = review(rig)
+    sound = not any(one.blocks for one in findings)
     if as_json:
-        output.emit_json({"rig": rig.name, "fingerprint": rig.fingerprint(), "warnings": list(warnings)})
-        return
-    for warning in warnings:
-        output.warn(warning)
-    output.say(f"{file or 'the default rig'} is sound")
+        output.emit_json(
+            {
+                "rig": rig.name,
+                "fingerprint": rig.fingerprint(),
+                "sound": sound,
+                "warnings": list(rig.warnings()),
+                "findings": [one.describe() for one in findings],
+            }
+        )
+    else:
+        console = output.console()
+        console.print(rig_report.review_table(findings, reasons=reasons), soft_wrap=False)
+        output.say("")
+        output.say(rig_report.verdict(findings, str(file or "the default rig")))
+    return 0 if sound else EXIT_UNSOUND
 
 
 @app.command()

@@ -1,0 +1,130 @@
+"""`rig check` finds what would burn, what will not work, and what is merely doubtful."""
+
+from __future__ import annotations
+
+import ast
+import itertools
+import json
+from pathlib import Path
+
+import pytest
+
+from linewright import cli
+from linewright.board_pins import BOARDS, ROW
+from linewright.rig import Rig
+from linewright.rig_review import WEIGHTS, review
+from linewright.rig_review.power import FUSE_RATINGS_A, fuse_a, motors_a
+
+ROOT = Path(__file__).resolve().parents[2]
+REAL = Rig.default().changed({"board": "rp2040"})
+
+
+def found(rig: Rig, weight: str) -> list[str]:
+    return [f"{one.about}: {one.said}" for one in review(rig) if one.weight == weight]
+
+
+def test_the_default_rig_is_sound_and_the_worst_comes_first():
+    findings = review(REAL)
+    assert not any(one.blocks for one in findings)
+    order = [WEIGHTS.index(one.weight) for one in findings]
+    assert order == sorted(order)
+    assert not [one for one in findings if one.weight == "unknown"]
+
+
+@pytest.mark.parametrize(
+    ("changes", "weight", "words"),
+    [
+        ({"driver.current_a": 1.8}, "danger", "drivers are set to 1.8 A, motor A is rated 1.5 A"),
+        ({"supply.servo": "usb"}, "danger", "a USB 2.0 port owes 500 mA"),
+        ({"supply.switch_v": 5.0}, "danger", "fed with 5 V, the board's inputs take 3.3 V"),
+        ({"supply.motor_v": 72.0}, "danger", "above 60 V"),
+        ({"supply.motor_a": 2.0}, "wrong", "take up to 2.2 A, the supply gives 2 A"),
+        ({"supply.servo_a": 0.5}, "wrong", "takes 0.7 A when held back, its supply gives 0.5 A"),
+        ({"motor.a.resistance_ohm": 30.0}, "wrong", "needs 33 V, the supply has 24 V"),
+        ({"driver.sense_ohm": 1.0}, "wrong", "8.8 V, more than the 3.3 V"),
+        ({"pins.step_b": 6, "pins.enable": 3}, "wrong", "do not lie in a row"),
+        ({"axis.x.accel_mm_s2": 49_000.0}, "wrong", "loses steps above"),
+        ({"axis.x.accel_mm_s2": 30_000.0}, "doubtful", "with a margin of two it has"),
+        ({"driver.logic_v": 5.0}, "doubtful", "take 3.5 V as high"),
+        ({"pins.servo": 25}, "doubtful", "GPIO 25 is not free"),
+        ({"axis.x.endstop": "none", "axis.y.endstop": "none"}, "doubtful", "the machine has none"),
+        ({"sheet.size": "A2"}, "doubtful", "beyond axis.x.travel_mm"),
+        ({"supply.motor_a": 2.3}, "doubtful", "a fuse of 3.15 A would not blow"),
+        ({"supply.motor_v": None}, "unknown", "supply.motor_v is not in the file"),
+        ({"driver.current_a": None}, "unknown", "driver.current_a is not in the file"),
+        ({"axis.y.moving_mass_g": None}, "unknown", "axis.y.moving_mass_g missing"),
+        ({"board": "portable"}, "unknown", "depends on the board"),
+    ],
+)
+def test_one_thing_wrong_is_found_with_its_weight_and_what_to_do(changes, weight, words):
+    rig = REAL.changed(changes)
+    assert any(words in said for said in found(rig, weight)), found(rig, weight)
+    for one in review(rig):
+        if one.weight in ("danger", "wrong"):
+            assert one.do
+
+
+def test_a_file_without_any_of_the_figures_is_valid_and_says_what_it_lacks():
+    bare = {
+        **{f"motor.{m}.{k}": None for m in "ab" for k in ("rated_current_a", "inductance_mh", "holding_torque_n_m")},
+        **{f"supply.{k}": None for k in ("motor_v", "motor_a", "servo_a", "servo_stall_a")},
+        "driver.current_a": None,
+    }
+    rig = REAL.changed(bare)
+    assert motors_a(rig) is None
+    assert not any(one.blocks for one in review(rig))
+    assert len(found(rig, "unknown")) >= 6
+
+
+def test_the_figures_of_supplies_and_masses_change_no_fingerprint():
+    changed = REAL.changed({"supply.motor_v": 12.0, "axis.x.moving_mass_g": 900.0, "driver.current_a": 0.5})
+    assert changed.fingerprint() == REAL.fingerprint()
+    assert REAL.changed({"driver.step_width_us": 3.0}).fingerprint() != REAL.fingerprint()
+
+
+def test_fuses_are_made_in_preferred_numbers():
+    # ISO 3, R10: each about 10^(1/10) above the one before, 1.25, 1.6, 2, 2.5, 3.15, 4, 5, 6.3, 8, 10.
+    for low, high in itertools.pairwise(FUSE_RATINGS_A):
+        assert high / low == pytest.approx(10**0.1, rel=0.02)
+    assert fuse_a(0.8) == 1.0
+    assert fuse_a(0.81) == 1.25
+    assert fuse_a(1000) == FUSE_RATINGS_A[-1]
+
+
+def test_the_row_of_pins_is_the_one_that_the_board_demands():
+    """`lineboard.ports.rp2` takes the pins that the review calls good, and refuses those that it calls wrong."""
+    tree = ast.parse((ROOT / "device" / "lineboard" / "ports" / "rp2.py").read_text(encoding="utf-8"))
+    refuses = next(node for node in ast.walk(tree) if isinstance(node, ast.FunctionDef) and node.name == "refuses")
+    text = ast.unparse(refuses)
+    # Its words, so that a change there is noticed here.
+    assert "for which, after in ((_STEP_B, 1), (_DIRECTION_A, 2), (_DIRECTION_B, 3))" in text
+    assert "min(highest, 31) - 3" in text
+    assert "highest = 47 if self._is_rp2350 else 29" in text
+    assert ROW == ("step_a", "step_b", "direction_a", "direction_b")
+    assert (BOARDS["rp2040"].highest_step_a, BOARDS["rp2350"].highest_step_a) == (min(29, 31) - 3, min(47, 31) - 3)
+
+
+def test_exit_codes_and_json(tmp_path, capsys):
+    path = tmp_path / "rig.toml"
+    path.write_text(Rig.default_text())
+    assert cli.run(["rig", "check", str(path), "--json"]) == 0
+    said = json.loads(capsys.readouterr().out)
+    assert said["sound"]
+    assert {"weight", "about", "said", "why", "do"} == set(said["findings"][0])
+    path.write_text(Rig.default_text().replace("current_a = 1.1 ", "current_a = 2.0 "))
+    assert cli.run(["rig", "check", str(path), "--json"]) == 2
+    said = json.loads(capsys.readouterr().out)
+    assert not said["sound"]
+    assert said["findings"][0]["weight"] == "danger"
+    assert cli.run(["rig", "check", str(path)]) == 2
+    text = capsys.readouterr().out
+    assert "turn them down to 1.5 A" in text
+    assert "to put right before anything is switched on" in text
+
+
+@pytest.mark.parametrize("keep", [0, 1, 60, 700, 2500])
+def test_a_file_half_written_is_refused_or_checked_but_never_a_bug(keep, tmp_path, capsys):
+    path = tmp_path / "rig.toml"
+    path.write_text(Rig.default_text()[:keep])
+    assert cli.run(["rig", "check", str(path), "--json"]) == 2
+    assert "error" in json.loads(capsys.readouterr().out)
