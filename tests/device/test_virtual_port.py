@@ -81,6 +81,8 @@ def serve(world, process, until):
             answer("<I", status[0])
         elif letter == b"C":
             world.configure(*take("<HHH"))
+        elif letter == b"R":
+            world.wiring(*take("<Bbb"))
         elif letter == b"S":
             count, servo_us = take("<HH")
             world.submit(list(take(f"<{count}I")), count, servo_us)
@@ -163,6 +165,9 @@ class Still:
     def configure(self, *shape):
         self.shape = shape
 
+    def wiring(self, *wires):
+        self.wires = wires
+
     def submit(self, words, count, servo_us):
         pass
 
@@ -212,3 +217,12 @@ def test_the_pulse_shape_follows_the_settings_rounded_up():
     port.configure(settings)
     assert world.shape == (1, 11, 16)
     assert port.overhead_ticks == 16
+
+
+def test_the_world_is_told_how_the_board_believes_that_it_is_wired():
+    world = Still()
+    settings = [entry[4] for entry in messages.SETTINGS]
+    for name, value in (("reversed_b", 1), ("pin_endstop_x", 9), ("pin_endstop_y", 47)):
+        settings[messages.SETTING_BY_NAME[name][1]] = value
+    VirtualPort(world).configure(settings)
+    assert world.wires == (2, 9, 47)

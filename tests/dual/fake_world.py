@@ -105,6 +105,9 @@ class FakeWorld:
     def greet(self, status):
         status[0] = START_US
 
+    def wiring(self, _turned, _endstop_x, _endstop_y):
+        """This world is wired as its board believes."""
+
     def configure(self, setup_ticks, width_ticks, overhead_ticks):
         assert not self.queue
         self.shape = (setup_ticks, width_ticks, overhead_ticks)

@@ -11,6 +11,10 @@ answer, so that the same interface runs over a byte pipe (`PipeWorld`, below) wi
     Called once, first.  Fills `status[NOW]` (see `pause`).
 `world.configure(setup_ticks, width_ticks, overhead_ticks)`
     How a word is played from the next submitted block on (`LAYOUT OF A WORD`).
+`world.wiring(reversed, endstop_x, endstop_y)`
+    What the rig's settings say of the wires, before the next block: which motors' directions the board turns around
+    (bit 0: A, bit 1: B), and on which pins it looks for the endstops (-1: none).  A world that is wired otherwise than
+    its board believes moves the wrong way, or shows it the wrong switch.
 `world.submit(words, count, servo_us)`
     Queue one block: `words[0:count]`, 32-bit little-endian.  The world copies them.  Blocks play back to
     back; an empty queue holds the pins still.  `servo_us` other than 0 sets the servo as the block begins.
@@ -83,6 +87,9 @@ _PERIOD_MASK = const(0x3FFFFFFF)
 
 _STEP_WIDTH_NS, _DEFAULT_WIDTH_NS = (messages.SETTING_BY_NAME["step_width_ns"][i] for i in (1, 4))
 _DIRECTION_SETUP_NS, _DEFAULT_SETUP_NS = (messages.SETTING_BY_NAME["direction_setup_ns"][i] for i in (1, 4))
+_REVERSED_A, _REVERSED_B, _PIN_ENDSTOP_X, _PIN_ENDSTOP_Y = (
+    messages.SETTING_BY_NAME[name][1] for name in ("reversed_a", "reversed_b", "pin_endstop_x", "pin_endstop_y")
+)
 
 
 class VirtualPort:
@@ -109,10 +116,11 @@ class VirtualPort:
     def configure(self, settings):
         """Take over the rig's settings (by key of `messages.SETTINGS`).  Only while the player is idle.
 
-        `overhead_ticks` follows from the pulse's shape.  Pins mean nothing here, and neither do reversed motors: a
-        direction bit of 1 moves the virtual rig towards larger coordinates, as a motor wired right would.
+        `overhead_ticks` follows from the pulse's shape.  The other pins mean nothing here.
         """
         self._shape(settings[_STEP_WIDTH_NS], settings[_DIRECTION_SETUP_NS])
+        turned = settings[_REVERSED_A] | settings[_REVERSED_B] << 1
+        self._world.wiring(turned, settings[_PIN_ENDSTOP_X], settings[_PIN_ENDSTOP_Y])
 
     def _shape(self, step_width_ns, direction_setup_ns):
         width = (step_width_ns + 199) // 200
@@ -218,6 +226,10 @@ class PipeWorld:
     def configure(self, setup_ticks, width_ticks, overhead_ticks):
         struct.pack_into("<BHHH", self._request, 0, 0x43, setup_ticks, width_ticks, overhead_ticks)
         self._ask(7, 0)
+
+    def wiring(self, turned, endstop_x, endstop_y):
+        struct.pack_into("<BBbb", self._request, 0, 0x52, turned, endstop_x, endstop_y)
+        self._ask(4, 0)
 
     def submit(self, words, count, servo_us):
         struct.pack_into("<BHH", self._request, 0, 0x53, count, servo_us)

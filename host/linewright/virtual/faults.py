@@ -94,6 +94,12 @@ class Faults(Defects):
     stuck_x: float = fault("1: the x endstop is always closed", "", 0, 1)
     stuck_y: float = fault("1: the y endstop is always closed", "", 0, 1)
     swapped_endstops: float = fault("1: the endstop wires are on each other's pins", "", 0, 1)
+    reversed_a: float = fault("1: motor A turns the other way than the rig file says", "", 0, 1)
+    reversed_b: float = fault("1: motor B, likewise", "", 0, 1)
+    swapped_motors: float = fault("1: each motor is plugged into the other's driver", "", 0, 1)
+    still_a: float = fault("1: motor A does not turn, as with a coil that has come loose", "", 0, 1)
+    still_b: float = fault("1: motor B, likewise", "", 0, 1)
+    inverted_servo: float = fault("1: the servo's arm points the other way, so up is down", "", 0, 1)
 
     @property
     def bends_the_path(self) -> bool:

@@ -26,6 +26,8 @@ from linewright.virtual.trace import TraceReport, read_trace
 
 START_S: Final = 20.0
 """A cold start imports numpy from a slow disk; in use it takes a third of a second."""
+ANSWER_S: Final = 5.0
+"""It answers when the board next waits for something: within a block of pulses, which are played in milliseconds."""
 STOP_S: Final = 5.0
 """To close tape and report and to end a MicroPython child, which itself is given two seconds."""
 
@@ -104,6 +106,22 @@ class RigProcess:
     def __exit__(self, *_: object) -> None:
         self.close()
 
+    def tell(self, line: str) -> str:
+        """Say something to whoever stands beside the rig, and hear the answer; see `linewright.virtual.bystander`.
+
+        Raises
+        ------
+        PortError
+            If the rig has ended, or says nothing.
+        """
+        assert self._process.stdin is not None
+        try:
+            self._process.stdin.write(line.encode() + b"\n")
+            self._process.stdin.flush()
+        except (OSError, ValueError) as error:
+            raise PortError("the virtual rig has ended") from error
+        return self._read_line(ANSWER_S)
+
     def close(self, patience_s: float = 0.0) -> None:
         """End the rig; tape and report are complete afterwards. May be called again.
 
@@ -149,21 +167,27 @@ class RigProcess:
         return ""
 
     def _wait_for_address(self) -> str:
+        try:
+            return self._read_line(START_S).removeprefix(LISTENING)
+        except PortError:
+            self.close()
+            why = self.last_words() or f"no word from it within {START_S:g} s"
+            self.discard()
+            message, _, hint = why.partition("\n  next: ")
+            raise PortError(f"the virtual rig did not start: {message}", hint=hint) from None
+
+    def _read_line(self, limit_s: float) -> str:
         assert self._process.stdout is not None
-        deadline_s = time.monotonic() + START_S
+        deadline_s = time.monotonic() + limit_s
         line = b""
         while not line.endswith(b"\n"):
             left_s = deadline_s - time.monotonic()
             readable, _, _ = select.select([self._process.stdout], [], [], max(0.0, left_s))
             piece = os.read(self._process.stdout.fileno(), 256) if readable else b""
             if not piece:
-                self.close()
-                why = self.last_words() or f"no word from it within {START_S:g} s"
-                self.discard()
-                message, _, hint = why.partition("\n  next: ")
-                raise PortError(f"the virtual rig did not start: {message}", hint=hint)
+                raise PortError(f"the virtual rig has said nothing for {limit_s:g} s, or has ended")
             line += piece
-        return line.decode().strip().removeprefix(LISTENING)
+        return line.decode().strip()
 
 
 def _no_room(error: OSError) -> InputError:

@@ -33,6 +33,8 @@ class Machine:
     step_width_us, direction_setup_us : what the drivers ask for at least.
     home_backoff_mm : how far inside its switch an axis has its zero (or its far end).
     pen_up_us, pen_down_us, pen_lift_ms, pen_lower_ms : servo pulses and the time the pen needs.
+    reversed : how motors A and B are wired: True where the board has to turn the direction around.
+    endstop_pins : on which of the board's pins the switches of x and y are; -1: on none.
     """
 
     crossed: bool = False
@@ -50,6 +52,8 @@ class Machine:
     pen_down_us: int = 1700
     pen_lift_ms: int = 150
     pen_lower_ms: int = 150
+    reversed: tuple[bool, bool] = (False, False)
+    endstop_pins: tuple[int, int] = (-1, -1)
 
     @classmethod
     def from_rig(cls, rig: Rig) -> Machine:
@@ -70,6 +74,8 @@ class Machine:
             pen_down_us=rig.pen.down_us,
             pen_lift_ms=rig.pen.lift_ms,
             pen_lower_ms=rig.pen.lower_ms,
+            reversed=(rig.a.reversed, rig.b.reversed),
+            endstop_pins=(_pin(rig.pins.endstop_x), _pin(rig.pins.endstop_y)),
         )
 
     @classmethod
@@ -123,3 +129,8 @@ class Machine:
     def pen_is_down(self, servo_us: int) -> bool:
         """Whether a servo pulse holds the pen nearer to the paper than to its raised height; 0 (no pulse) is up."""
         return servo_us != 0 and abs(servo_us - self.pen_down_us) < abs(servo_us - self.pen_up_us)
+
+
+def _pin(number: int | None) -> int:
+    """As the board's settings have it: -1 where nothing is."""
+    return -1 if number is None else number

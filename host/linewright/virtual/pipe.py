@@ -87,7 +87,14 @@ class PipeServer:
             When the board's end of the pipe closes, or sends what is no request.
         """
         answers = {0x47: self._greet, 0x43: self._configure, 0x53: self._submit, 0x58: self._halt}
-        answers |= {0x56: self._servo, 0x45: self._enable, 0x57: self._write, 0x4D: self._mark, 0x50: self._pause}
+        answers |= {
+            0x52: self._wiring,
+            0x56: self._servo,
+            0x45: self._enable,
+            0x57: self._write,
+            0x4D: self._mark,
+            0x50: self._pause,
+        }
         while True:
             letter = self._read(1)[0]
             if letter not in answers:
@@ -113,6 +120,9 @@ class PipeServer:
 
     def _configure(self) -> None:
         self._world.configure(*struct.unpack("<HHH", self._read(6)))
+
+    def _wiring(self) -> None:
+        self._world.wiring(*struct.unpack("<Bbb", self._read(3)))
 
     def _submit(self) -> None:
         count, servo_us = struct.unpack("<HH", self._read(4))

@@ -4,7 +4,8 @@
                                  [--interpreter cpython|micropython] [--fault name=value ...] [--stay]
 
 Prints ``listening on 127.0.0.1:PORT`` and runs until the host leaves (with ``--stay``, host after host is served),
-SIGTERM or Ctrl-C comes, or (with ``--leash``) standard input ends. It then closes the tape, writes the report, and
+SIGTERM or Ctrl-C comes, or (with ``--leash``) standard input ends; what comes over it is for the rig's
+`linewright.virtual.bystander`. It then closes the tape, writes the report, and
 leaves no process behind.
 """
 
@@ -31,6 +32,7 @@ from typing import Any, Final
 from linewright.errors import InputError, LinewrightError, PortError
 from linewright.files import replacing
 from linewright.units import TICK_HZ
+from linewright.virtual.bystander import Bystander
 from linewright.virtual.faults import Faults
 from linewright.virtual.machine import Machine
 from linewright.virtual.tape import TapeWriter
@@ -154,9 +156,12 @@ def _run(
             connection = _accept(listener, leash)
             listener.close()  # one host at a time; a second one is refused rather than left waiting
             listen = functools.partial(socket.create_server, address, family=family) if options.stay else None
-            wire = SocketWire(connection, leash=leash, real_time=options.real_time, listen=listen)
+            bystander = Bystander()
+            wire = SocketWire(
+                connection, leash=leash, on_leash=bystander.hear, real_time=options.real_time, listen=listen
+            )
             with contextlib.closing(wire):
-                world = World(wire, machine, faults, tape)
+                world = bystander.world = World(wire, machine, faults, tape)
                 _run_board(options.interpreter, world)
         except RigEnds as end:
             ended = end.why

@@ -10,6 +10,7 @@ the patience). An idle board's time flows like real time.
 from __future__ import annotations
 
 import contextlib
+import os
 import select
 import socket
 import time
@@ -40,7 +41,8 @@ class SocketWire:
     Parameters
     ----------
     connection : connected stream socket; closed by the caller.
-    leash : file descriptor that becomes readable when the process that started the rig has gone, or None.
+    leash : file descriptor that ends when the process that started the rig has gone, or None.
+    on_leash : is given what comes over the leash in the meantime.
     real_time : let time never run faster than real time.
     listen : opens the socket at which the next host is awaited once this one has left; None: the rig ends then.
 
@@ -55,10 +57,12 @@ class SocketWire:
         connection: socket.socket,
         *,
         leash: int | None = None,
+        on_leash: Callable[[bytes], None] = lambda _: None,
         real_time: bool = False,
         listen: Callable[[], socket.socket] | None = None,
     ) -> None:
         self._leash = leash
+        self._on_leash = on_leash
         self._listen = listen
         self._listener: socket.socket | None = None  # there while no host is
         self._connect(connection)
@@ -131,7 +135,10 @@ class SocketWire:
             watched: list[socket.socket | int] = [awaited] if self._leash is None else [awaited, self._leash]
             readable, writable, _ = select.select(watched, [self._socket] if self._backlog else [], [], wait_s)
             if self._leash is not None and self._leash in readable:
-                raise RigEnds("the process that started the rig has gone")
+                said = os.read(self._leash, 4096)
+                if not said:
+                    raise RigEnds("the process that started the rig has gone")
+                self._on_leash(said)
             if writable:
                 self._send()
             if awaited in readable:

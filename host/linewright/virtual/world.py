@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linewright.units import TICK_HZ, US_PER_S
+from linewright.virtual.bench import Bench, Sight
 from linewright.virtual.checks import Shape, decode
 from linewright.virtual.faults import Faults
 from linewright.virtual.machine import Machine
@@ -94,7 +95,7 @@ class World:
     def __init__(self, wire: Wire, machine: Machine, faults: Faults, tape: TapeWriter) -> None:
         self._wire = wire
         self._machine = machine
-        self._faults = faults
+        self._bounce_ms = faults.bounce_ms
         self._tape = tape
         self._bent = faults.bends_the_path
         self._mechanics = Mechanics(machine, faults)
@@ -111,10 +112,13 @@ class World:
         # When the board set its position: tick, the position, and the steps counted then.
         self.marks: list[tuple[int, tuple[int, int], tuple[int, int]]] = []
         self._carriage_mm = self._start_mm.copy()
+        self._servo_us = 0
+        self._powered = False
         self._queue: deque[_Block] = deque()
         self._tail = 0  # when the last queued block ends
         self._finished = 0
         self._shape = Shape()
+        self._bench = Bench(machine, faults)
         self._closed = [self._is_closed(i, self._start_mm[i]) for i in (0, 1)]  # where the carriage is
         self._level = list(self._closed)  # what the contact says
         self._changes: deque[tuple[int, int, bool]] = deque()  # tick, axis, closed: of the block that plays
@@ -131,11 +135,15 @@ class World:
         self._shape = Shape(overhead_ticks, setup_ticks, width_ticks)
         self._tape.shape(self.now, overhead_ticks, setup_ticks, width_ticks)
 
+    def wiring(self, turned: int, endstop_x: int, endstop_y: int) -> None:
+        """How the board believes that it is wired; see `lineboard.ports.virtual`."""
+        self._bench.believed(turned, (endstop_x, endstop_y))
+
     def submit(self, words: array[int] | bytes, count: int, servo_us: int) -> None:
         """Queue one block of words; see `lineboard.ports.virtual`."""
-        block = _Block(
-            np.frombuffer(words, dtype="<u4", count=count).copy(), servo_us, max(self._tail, self.now), self._shape
-        )
+        played = self._bench.to_motors(np.frombuffer(words, dtype="<u4", count=count))
+        start = max(self._tail, self.now)
+        block = _Block(played, self._bench.to_servo(servo_us), start, self._shape)
         self._tail = block.end
         self._queue.append(block)
         self.blocks += 1
@@ -164,11 +172,14 @@ class World:
 
     def servo(self, us: int) -> None:
         """The servo's pulse, now."""
+        us = self._bench.to_servo(us)
+        self._servo_us = us
         self._write_up_to(self.now)
         self._tape.servo(self.now, us)
 
     def enable(self, on: int) -> None:
         """Power the motor drivers, or not."""
+        self._powered = bool(on)
         self._write_up_to(self.now)
         self._tape.enable(self.now, bool(on))
 
@@ -212,6 +223,19 @@ class World:
         """Where the carriage truly was when the last block ended."""
         return float(self._carriage_mm[0]), float(self._carriage_mm[1])
 
+    def look(self) -> Sight:
+        """What somebody who stands beside the machine sees."""
+        us = self._servo_us
+        return Sight(self.carriage_mm, us, self._machine.pen_is_down(us), self._powered)
+
+    def press(self, axis: int, on: bool) -> None:
+        """Somebody presses an endstop with a finger, or lets go of it; 0 is x, 1 is y."""
+        self._bench.fingers[axis] = on
+
+    def rewire(self, faults: Faults) -> None:
+        """Somebody has changed the wires, power off: what is wrong with them from now on. Other faults stay."""
+        self._bench.rewired(faults)
+
     @property
     def lost_steps(self) -> tuple[int, int]:
         """Of motors A and B, by the fault model."""
@@ -253,6 +277,7 @@ class World:
     def _begin(self, block: _Block) -> None:
         """The player turns to this block: set the servo, and see whether it takes the carriage to a switch."""
         if block.servo_us:
+            self._servo_us = block.servo_us
             self._tape.servo(block.start, block.servo_us)
         if self._bent:
             block.before = copy.deepcopy(self._mechanics)
@@ -334,7 +359,7 @@ class World:
                 self._closed[axis] = closed
                 self._bounces = [bounce for bounce in self._bounces if bounce[1] != axis]
                 self._contact(tick, axis, closed)
-                count = int(self._faults.bounce_ms * TICK_HZ / 1000 / _BOUNCE_TICKS) // 2 * 2
+                count = int(self._bounce_ms * TICK_HZ / 1000 / _BOUNCE_TICKS) // 2 * 2
                 for i in range(1, count + 1):
                     self._bounces.append((tick + i * _BOUNCE_TICKS, axis, closed == (i % 2 == 0)))
                 self._bounces.sort()
@@ -349,9 +374,5 @@ class World:
         self._tape.switch(tick, axis, closed)
 
     def _endstops(self) -> int:
-        faults = self._faults
-        x = (self._level[0] or bool(faults.stuck_x)) and not faults.dead_x
-        y = (self._level[1] or bool(faults.stuck_y)) and not faults.dead_y
-        if faults.swapped_endstops:
-            x, y = y, x
+        x, y = self._bench.seen(self._level)
         return int(x) | int(y) << 1

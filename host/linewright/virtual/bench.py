@@ -1,0 +1,119 @@
+"""The wires between the board and the machine, which may be wrong, and somebody who stands beside it.
+
+What the board is told of its rig and how the rig is wired are two things: a motor wired the other way, two plugs
+swapped, a switch that never closes. Bring-up is about finding that out, so the virtual rig can be wired wrong, and has
+hands that press switches and eyes that see where the carriage goes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linewright.virtual.faults import Faults
+from linewright.virtual.machine import Machine
+
+SERVO_MIDDLE_US: Final = 1500
+"""The pulse at which a hobby servo stands in the middle (common practice); an arm the other way mirrors around it."""
+
+# A word's lowest bits, as `lineboard.kernel` lays them down: steps of A and B, then their directions.
+_STEP_A, _STEP_B, _UP_A, _UP_B = 1, 2, 4, 8
+
+
+@dataclass(frozen=True)
+class Sight:
+    """What is to be seen of the machine.
+
+    Parameters
+    ----------
+    carriage_mm : x and y, from the true zero of the axes.
+    servo_us : what really reaches the servo's arm; 0 before the first pulse.
+    pen_down : it touches the paper.
+    powered : the motors hold.
+    """
+
+    carriage_mm: tuple[float, float]
+    servo_us: int
+    pen_down: bool
+    powered: bool
+
+
+class Bench:
+    """The wiring of one rig.
+
+    Parameters
+    ----------
+    machine, faults : how it is built, and what is wrong with that.
+
+    Attributes
+    ----------
+    fingers : x and y: somebody presses that switch.
+    """
+
+    def __init__(self, machine: Machine, faults: Faults) -> None:
+        self._machine = machine
+        self._faults = faults
+        self.fingers = [False, False]
+        self._turned = machine.reversed  # what the board does to directions before they reach the drivers
+        self._pins = machine.endstop_pins  # where the board looks for the switches
+        self._pattern: NDArray[np.uint32] | None = None
+
+    def believed(self, turned: int, endstop_pins: tuple[int, int]) -> None:
+        """What the board has been told."""
+        self._turned = (bool(turned & 1), bool(turned & 2))
+        self._pins = endstop_pins
+        self._pattern = self._patterns()
+
+    def rewired(self, faults: Faults) -> None:
+        """The wires have been changed."""
+        self._faults = faults
+        self._pattern = self._patterns()
+
+    def to_motors(self, words: NDArray[np.uint32]) -> NDArray[np.uint32]:
+        """(n,) uint32: the words as they reach the motors, always a copy."""
+        if self._pattern is None:
+            return words.copy()
+        return np.asarray((words & ~np.uint32(15)) | self._pattern[words & 15])
+
+    def to_servo(self, us: int) -> int:
+        """The pulse as the servo's arm follows it; 0 stays no pulse."""
+        return 2 * SERVO_MIDDLE_US - us if us and self._faults.inverted_servo else us
+
+    def seen(self, levels: Sequence[bool]) -> tuple[bool, bool]:
+        """What the board reads of its endstops.
+
+        Parameters
+        ----------
+        levels : of the contacts of x and y, by where the carriage is.
+        """
+        faults = self._faults
+        x = (levels[0] or self.fingers[0] or bool(faults.stuck_x)) and not faults.dead_x
+        y = (levels[1] or self.fingers[1] or bool(faults.stuck_y)) and not faults.dead_y
+        wired = self._machine.endstop_pins
+        exchanged = self._pins != wired and self._pins == (wired[1], wired[0])
+        return (y, x) if exchanged != bool(faults.swapped_endstops) else (x, y)
+
+    def _patterns(self) -> NDArray[np.uint32] | None:
+        """(16,) uint32: what becomes of each pattern of steps and directions; None where nothing changes."""
+        out = np.array([self._at_motors(pattern) for pattern in range(16)], dtype=np.uint32)
+        return None if (out == np.arange(16)).all() else out
+
+    def _at_motors(self, pattern: int) -> int:
+        faults = self._faults
+        drivers = [
+            (bool(pattern & _STEP_A), bool(pattern & _UP_A) != self._turned[0]),
+            (bool(pattern & _STEP_B), bool(pattern & _UP_B) != self._turned[1]),
+        ]
+        if faults.swapped_motors:
+            drivers.reverse()
+        result = 0
+        wrong = (bool(faults.reversed_a), bool(faults.reversed_b))
+        still = (bool(faults.still_a), bool(faults.still_b))
+        for i, (step, up) in enumerate(drivers):
+            result |= (step and not still[i]) << i
+            result |= (up != (self._machine.reversed[i] != wrong[i])) << (i + 2)
+        return result

@@ -1,0 +1,113 @@
+"""A virtual rig that is wired wrong does what such a machine does, and can be touched and looked at."""
+
+from __future__ import annotations
+
+import time
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from linewright.errors import PortError
+from linewright.rig import Rig
+from linewright.session import Session
+from linewright.transport import open_transport
+from linewright.virtual.bench import Bench
+from linewright.virtual.bystander import BesideProcess
+from linewright.virtual.faults import Faults
+from linewright.virtual.machine import Machine
+
+flags = st.sampled_from([0.0, 1.0])
+
+
+def steps(words):
+    """Signed steps of A and B, as `linewright.virtual.world` reads words."""
+    words = np.asarray(words)
+    a = (words & 1) * (((words >> 2) & 1).astype(int) * 2 - 1)
+    b = ((words >> 1) & 1) * (((words >> 3) & 1).astype(int) * 2 - 1)
+    return a, b
+
+
+@given(st.booleans(), st.booleans(), flags, flags, flags, st.integers(0, 3))
+def test_a_board_that_knows_how_it_is_wired_moves_right(wired_a, wired_b, wrong_a, wrong_b, swapped, told):
+    """The motors' true steps are what the board says, turned once for the wiring and once for what it was told."""
+    bench = Bench(
+        Machine(reversed=(wired_a, wired_b)), Faults(reversed_a=wrong_a, reversed_b=wrong_b, swapped_motors=swapped)
+    )
+    bench.believed(told, (-1, -1))
+    words = np.arange(64, dtype=np.uint32)
+    a, b = steps(words)
+    a, b = a * (-1 if told & 1 else 1), b * (-1 if told & 2 else 1)
+    if swapped:
+        a, b = b, a
+    got_a, got_b = steps(bench.to_motors(words))
+    assert (got_a == a * (-1 if wired_a != bool(wrong_a) else 1)).all()
+    assert (got_b == b * (-1 if wired_b != bool(wrong_b) else 1)).all()
+    assert (bench.to_motors(words) >> 4 == words >> 4).all()
+
+
+def test_a_rig_without_faults_changes_no_word():
+    for reversed_motors in ((False, False), (True, False), (True, True)):
+        bench = Bench(Machine(reversed=reversed_motors), Faults())
+        bench.believed(reversed_motors[0] | reversed_motors[1] << 1, (-1, -1))
+        words = np.arange(256, dtype=np.uint32)
+        assert (bench.to_motors(words) == words).all()
+
+
+def test_a_still_motor_makes_no_step():
+    bench = Bench(Machine(), Faults(still_a=1.0))
+    bench.believed(0, (-1, -1))
+    a, b = steps(bench.to_motors(np.array([1, 2, 3, 7, 15], dtype=np.uint32)))
+    assert not a.any()
+    assert (b != 0).sum() == 4
+
+
+@pytest.mark.parametrize(
+    ("faults", "told", "seen"),
+    [
+        (Faults(), (8, 9), (True, False)),
+        (Faults(), (9, 8), (False, True)),  # the file has the pins the wrong way round
+        (Faults(swapped_endstops=1.0), (8, 9), (False, True)),
+        (Faults(swapped_endstops=1.0), (9, 8), (True, False)),  # and so puts swapped plugs right
+        (Faults(dead_x=1.0), (8, 9), (False, False)),
+        (Faults(stuck_y=1.0), (8, 9), (True, True)),
+    ],
+)
+def test_switches_are_read_where_the_board_looks_for_them(faults, told, seen):
+    bench = Bench(Machine(endstop_pins=(8, 9)), faults)
+    bench.believed(0, told)
+    bench.fingers[0] = True
+    assert bench.seen([False, False]) == seen
+
+
+def test_an_inverted_servo_mirrors_around_its_middle():
+    assert Bench(Machine(), Faults(inverted_servo=1.0)).to_servo(1300) == 1700
+    assert Bench(Machine(), Faults(inverted_servo=1.0)).to_servo(0) == 0
+    assert Bench(Machine(), Faults()).to_servo(1300) == 1300
+
+
+def test_hands_and_eyes_beside_a_rig_in_a_process_of_its_own():
+    rig = Rig.default()
+    link = open_transport("virtual:inverted_servo=1", rig=rig)
+    try:
+        beside = BesideProcess(link.rig)
+        session = Session(link, rig)
+        session.greet()
+        assert beside.look().carriage_mm == pytest.approx((40.0, 30.0), abs=0.02)
+        assert beside.look().pen_down  # told to be up, but the arm points the other way
+        for axis, bit in (("x", 16), ("y", 32)):
+            beside.press(axis, True)
+            assert wait_for(session, lambda flags, bit=bit: flags & bit)
+            beside.press(axis, False)
+            assert wait_for(session, lambda flags, bit=bit: not flags & bit)
+        assert "not understood" in link.rig.tell("dance")
+    finally:
+        link.discard()
+    with pytest.raises(PortError, match="ended"):
+        beside.look()
+
+
+def wait_for(session, true_of_flags):
+    """The board looks at its switches ten times a second when it is at rest."""
+    return any(true_of_flags(session.fresh_report()["flags"]) or time.sleep(0.05) for _ in range(100))
