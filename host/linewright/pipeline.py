@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, Literal
 
 from linewright.errors import SheetError, SourceError
 from linewright.sheet import Cut, Sheet, place, to_machine
-from linewright.sources.svg import SvgPicture, read_svg
+from linewright.sources import Picture, Wish
+from linewright.sources.picture import Report
+from linewright.sources.svg import read_svg
 from linewright.tidy import tidy
 
 if TYPE_CHECKING:
-    from linewright.drawing import Drawing
+    from linewright.drawing import Drawing, Pen
     from linewright.program import Program
     from linewright.rig import Rig
 
@@ -48,6 +50,23 @@ class Placement:
     pen_by: Literal["colour", "layer"] = "colour"
 
 
+@dataclass(frozen=True)
+class Lines:
+    """How strokes are made of the source.
+
+    Parameters
+    ----------
+    method : ``NAME`` or ``NAME:SETTING=VALUE,...`` of the table in `sources.methods`; None: an SVG's own lines, and for
+        a photograph what suits it.
+    pens : the pens to separate colours to; none: one pen.
+    tolerance_mm : how far a stroke strays from its curve.
+    """
+
+    method: str | None = None
+    pens: tuple[Pen, ...] = ()
+    tolerance_mm: float = CURVE_TOLERANCE_MM
+
+
 @dataclass(frozen=True, eq=False)
 class Job:
     """A program and everything the user should know before drawing it."""
@@ -56,21 +75,41 @@ class Job:
     warnings: tuple[str, ...]
 
 
-def read_picture(
-    path: Path, *, tolerance_mm: float = CURVE_TOLERANCE_MM, pen_by: Literal["colour", "layer"] = "colour"
-) -> SvgPicture:
-    """The strokes of a picture file.
+def read_picture(source: str, lines: Lines, wish: Wish) -> Picture:
+    """The strokes of a source.
+
+    Parameters
+    ----------
+    source : as the user typed it: for most methods a file.
+    wish : the room it will get on the sheet, and the pen.
 
     Raises
     ------
     SourceError
         If there is no such file, or it is no picture that can be drawn.
+    InputError
+        If there is no such method, or a setting of it is wrong.
     """
+    from linewright.sources import methods, photograph
+
+    wish = replace(wish, tolerance_mm=lines.tolerance_mm, pens=lines.pens)
+    if lines.method is not None:
+        return methods.chosen(lines.method).read(source, wish)
+    path = Path(source)
     if path.is_dir():
-        raise SourceError("that is a folder", where=str(path), hint="name one SVG file in it")
+        raise SourceError("that is a folder", where=source, hint="name one picture in it")
     if not path.exists():
-        raise SourceError("there is no such file", where=str(path), hint="check the name and the folder")
-    return read_svg(path, tolerance_mm=tolerance_mm, pen_by=pen_by)
+        raise SourceError("there is no such file", where=source, hint="check the name and the folder")
+    if photograph.looks_like_one(path):
+        return methods.chosen(methods.FOR_PHOTOGRAPHS).read(source, wish)
+    return read_svg(path, tolerance_mm=wish.tolerance_mm, pen_by=wish.pen_by)
+
+
+def wish_for(rig: Rig, sheet: Sheet, placement: Placement, report: Report | None = None) -> Wish:
+    """The room that a picture gets on its sheet, and the rig's pen."""
+    x0, y0, x1, y1 = sheet.box_mm
+    wish = Wish((x1 - x0, y1 - y0), placement.turn_deg, rig.pen.width_mm, pen_by=placement.pen_by)
+    return wish if report is None else replace(wish, report=report)
 
 
 def tidied(drawing: Drawing, *, start_mm: tuple[float, float] = (0.0, 0.0)) -> Drawing:
@@ -78,8 +117,15 @@ def tidied(drawing: Drawing, *, start_mm: tuple[float, float] = (0.0, 0.0)) -> D
     return tidy(drawing, tolerance_mm=INK_TOLERANCE_MM, start_mm=start_mm)
 
 
-def prepare(path: Path, rig: Rig, placement: Placement | None = None) -> Job:
-    """Plan how a rig draws a picture file.
+def prepare(
+    source: str | Path,
+    rig: Rig,
+    placement: Placement | None = None,
+    lines: Lines | None = None,
+    *,
+    report: Report | None = None,
+) -> Job:
+    """Plan how a rig draws a source.
 
     Raises
     ------
@@ -89,8 +135,8 @@ def prepare(path: Path, rig: Rig, placement: Placement | None = None) -> Job:
     from linewright.motion.planner import plan
 
     placement = placement or Placement()
-    picture = read_picture(path, pen_by=placement.pen_by)
     sheet = Sheet.on(rig, placement.sheet, landscape=placement.landscape, margin_mm=placement.margin_mm)
+    picture = read_picture(str(source), lines or Lines(), wish_for(rig, sheet, placement, report))
     placed = place(
         picture.drawing,
         (picture.width_mm, picture.height_mm),

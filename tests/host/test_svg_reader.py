@@ -10,13 +10,14 @@ import numpy as np
 import pytest
 
 from linewright.errors import SourceError
-from linewright.sources.svg import SvgPicture, read_svg, write_svg_strokes
+from linewright.sources import Picture
+from linewright.sources.svg import read_svg, write_svg_strokes
 from linewright.sources.svg.lengths import length_px
 
 MM = 25.4 / 96.0  # a CSS px (CSS Values and Units 3, section 6.2)
 
 
-def read(body: str, attributes: str = 'width="100mm" height="100mm" viewBox="0 0 100 100"', **options) -> SvgPicture:
+def read(body: str, attributes: str = 'width="100mm" height="100mm" viewBox="0 0 100 100"', **options) -> Picture:
     text = (
         f'<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" {attributes}>{body}</svg>'
     )

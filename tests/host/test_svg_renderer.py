@@ -17,7 +17,8 @@ import resvg_py
 from PIL import Image, ImageDraw
 from scipy import ndimage
 
-from linewright.sources.svg import SvgPicture, read_svg
+from linewright.sources import Picture
+from linewright.sources.svg import read_svg
 
 CASES = Path(__file__).parent / "svg_cases"
 STROKE_CASES = sorted((CASES / "strokes").glob("*.svg"))
@@ -55,7 +56,7 @@ def render(path: Path, renderer: str) -> np.ndarray:
     return np.asarray(picture)[:, :, 3] > SEEN_ALPHA
 
 
-def draw(picture: SvgPicture, shape: tuple[int, int]) -> np.ndarray:
+def draw(picture: Picture, shape: tuple[int, int]) -> np.ndarray:
     """(h, w) bool: the strokes, one pixel wide, on a canvas of this shape."""
     canvas = Image.new("1", (shape[1], shape[0]))
     pencil = ImageDraw.Draw(canvas)

@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from linewright import __version__
-from linewright.cli import board, draw, lines, log, plan, resume, rig, virtual
+from linewright.cli import board, draw, lines, log, methods, plan, resume, rig, virtual
 
 app = typer.Typer(
     name="linewright",
@@ -19,6 +19,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 app.command("lines")(lines.lines)
+app.command("methods")(methods.methods)
 app.command("plan")(plan.plan)
 app.command("draw")(draw.draw)
 app.command("resume")(resume.resume)

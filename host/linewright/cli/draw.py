@@ -20,7 +20,9 @@ Port = Annotated[
 
 
 def draw(
-    file: options.PictureOrJob,
+    source: options.SourceOrJob,
+    method: options.Method = None,
+    pens: options.Pens = None,
     rig_file: options.RigFile = None,
     port: Port = "virtual",
     sheet: options.SheetName = None,
@@ -47,12 +49,13 @@ def draw(
     `linewright resume` carries on later.
     """
     rig = options.load_rig(rig_file)
-    job = options.job(file, rig, options.placement(sheet, landscape, margin_mm, fit, turn, pen_by))
+    placement = options.placement(sheet, landscape, margin_mm, fit, turn, pen_by)
+    job = options.job(source, rig, placement, options.lines(method, pens), as_json=as_json)
     for caution in cautions.before_moving(port):
         output.say(f"caution: {caution}", stderr=True)
     drawing_task.carry_out(
         drawing_task.Task(
-            name=file.name,
+            name=Path(source).name,
             program=job.program,
             warnings=job.warnings,
             rig=rig,

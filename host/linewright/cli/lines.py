@@ -11,11 +11,18 @@ from linewright.cli import options, output
 
 
 def lines(
-    file: options.Picture,
+    source: options.Source,
     to: Annotated[
         Path,
         typer.Option("--output", "-o", metavar="FILE", help="The SVG of plain strokes to write.", show_default=False),
     ],
+    method: options.Method = None,
+    pens: options.Pens = None,
+    rig_file: options.RigFile = None,
+    sheet: options.SheetName = None,
+    landscape: options.Landscape = None,
+    margin_mm: options.Margin = None,
+    turn: options.TurnOption = options.Turn.AUTO,
     tolerance_mm: Annotated[
         float,
         typer.Option(
@@ -29,13 +36,24 @@ def lines(
     pen_by: options.PenByOption = options.PenBy.COLOUR,
     as_json: options.AsJson = False,
 ) -> None:
-    """Write the strokes of a picture as an SVG."""
+    """Write the strokes of a picture as an SVG.
+
+    An SVG keeps its own size. What has none, such as a photograph, becomes as large as the sheet allows, with the tones
+    that the rig's pen gives at that size.
+    """
     from linewright import pipeline
+    from linewright.cli.progress import ProgressBar
+    from linewright.sheet import Sheet
     from linewright.sources.svg import write_svg_strokes
     from linewright.views import wording
 
-    picture = pipeline.read_picture(file, tolerance_mm=tolerance_mm, pen_by=pen_by.value)
-    drawing = pipeline.tidied(picture.drawing) if tidied else picture.drawing
+    rig = options.load_rig(rig_file)
+    placement = options.placement(sheet, landscape, margin_mm, True, turn, pen_by)
+    on = Sheet.on(rig, placement.sheet, landscape=placement.landscape, margin_mm=placement.margin_mm)
+    with ProgressBar(shown=not as_json) as bar:
+        wish = pipeline.wish_for(rig, on, placement, bar.share)
+        picture = pipeline.read_picture(source, options.lines(method, pens, tolerance_mm), wish)
+        drawing = pipeline.tidied(picture.drawing) if tidied else picture.drawing
     write_svg_strokes(drawing, picture.width_mm, picture.height_mm, to)
     pen_down_mm = float(drawing.stroke_lengths_mm().sum())
     if as_json:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 if TYPE_CHECKING:
-    from linewright.pipeline import Job, Placement
+    from linewright.pipeline import Job, Lines, Placement
     from linewright.rig import Rig
 
 
@@ -31,14 +31,33 @@ class Turn(StrEnum):
 
 
 # readable=False: not that files need not be readable, but their readers say better what is wrong with them.
-Picture = Annotated[Path, typer.Argument(metavar="FILE", help="An SVG picture.", show_default=False, readable=False)]
-PictureOrJob = Annotated[
-    Path,
+Source = Annotated[
+    str, typer.Argument(metavar="SOURCE", help="An SVG or a photograph; --as may take others.", show_default=False)
+]
+SourceOrJob = Annotated[
+    str,
     typer.Argument(
-        metavar="FILE",
-        help="An SVG picture, or a program kept by `plan -o`.",
+        metavar="SOURCE",
+        help="An SVG, a photograph, or a program kept by `plan -o`; --as may take others.",
         show_default=False,
-        readable=False,
+    ),
+]
+Method = Annotated[
+    str | None,
+    typer.Option(
+        "--as",
+        metavar="METHOD[:SETTING=VALUE,...]",
+        help="How lines are made of it, such as hatching:angle_deg=30; `linewright methods` lists what there is.",
+        show_default=False,
+    ),
+]
+Pens = Annotated[
+    str | None,
+    typer.Option(
+        "--pens",
+        metavar="PENS",
+        help='Pens to separate a photograph\'s colours to, such as "black, sea #1f6f8b 0.3", or a .toml file of them.',
+        show_default=False,
     ),
 ]
 RigFile = Annotated[
@@ -113,8 +132,20 @@ def placement(
     )
 
 
-def job(file: Path, rig: Rig, placement: Placement) -> Job:
-    """A program kept earlier, or a picture planned as the options say.
+def lines(method: str | None, pens: str | None, tolerance_mm: float | None = None) -> Lines:
+    """The options about how lines are made, in one value."""
+    from linewright import pipeline
+    from linewright.sources.pens import read_pens
+
+    return pipeline.Lines(
+        method,
+        () if pens is None else read_pens(pens),
+        pipeline.CURVE_TOLERANCE_MM if tolerance_mm is None else tolerance_mm,
+    )
+
+
+def job(source: str, rig: Rig, placement: Placement, lines: Lines, *, as_json: bool) -> Job:
+    """A program kept earlier, or a picture planned as the options say; with a bar while that takes long.
 
     Raises
     ------
@@ -122,13 +153,15 @@ def job(file: Path, rig: Rig, placement: Placement) -> Job:
         If the file cannot be used; or if it is a program, which has its place already, and an option would change that.
     """
     from linewright import pipeline
+    from linewright.cli.progress import ProgressBar
     from linewright.errors import InputError
 
-    if not pipeline.is_job(file):
-        return pipeline.prepare(file, rig, placement)
-    if placement != pipeline.Placement():
+    if not pipeline.is_job(Path(source)):
+        with ProgressBar(shown=not as_json) as bar:
+            return pipeline.prepare(source, rig, placement, lines, report=bar.share)
+    if placement != pipeline.Placement() or lines != pipeline.Lines():
         raise InputError(
-            f"{file} has its place on the sheet and its pens already",
+            f"{source} has its place on the sheet and its lines and pens already",
             hint="plan the picture again to draw it differently",
         )
-    return pipeline.load(file, rig)
+    return pipeline.load(Path(source), rig)

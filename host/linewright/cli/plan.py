@@ -11,7 +11,9 @@ from linewright.cli import options, output
 
 
 def plan(
-    file: options.Picture,
+    source: options.Source,
+    method: options.Method = None,
+    pens: options.Pens = None,
     rig_file: options.RigFile = None,
     sheet: options.SheetName = None,
     landscape: options.Landscape = None,
@@ -42,7 +44,9 @@ def plan(
             f"{keep_as} does not end in {pipeline.JOB_SUFFIX}", hint="`draw` knows programs by that ending"
         )
     rig = options.load_rig(rig_file)
-    job = options.job(file, rig, options.placement(sheet, landscape, margin_mm, fit, turn, pen_by))
+    placement = options.placement(sheet, landscape, margin_mm, fit, turn, pen_by)
+    job = options.job(source, rig, placement, options.lines(method, pens), as_json=as_json)
+    file = Path(source)
     program = job.program
     written: list[Path] = []
     if not no_pictures:

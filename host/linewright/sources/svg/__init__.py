@@ -14,7 +14,7 @@ The way of a picture through this package::
 """
 
 from linewright.sources.svg.limits import Limits
-from linewright.sources.svg.reader import DEFAULT_TOLERANCE_MM, SvgPicture, read_svg
+from linewright.sources.svg.reader import DEFAULT_TOLERANCE_MM, read_svg
 from linewright.sources.svg.writer import write_svg_strokes
 
-__all__ = ["DEFAULT_TOLERANCE_MM", "Limits", "SvgPicture", "read_svg", "write_svg_strokes"]
+__all__ = ["DEFAULT_TOLERANCE_MM", "Limits", "read_svg", "write_svg_strokes"]

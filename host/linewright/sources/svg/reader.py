@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import os
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -12,6 +11,7 @@ from numpy.typing import NDArray
 
 from linewright.drawing import Drawing, Pen
 from linewright.errors import SourceError
+from linewright.sources.picture import Picture
 from linewright.sources.svg.clip import clip
 from linewright.sources.svg.dashes import cut_dashes, dash_intervals, user_lengths
 from linewright.sources.svg.document import Document, line_of, parse_document, read_bytes
@@ -37,30 +37,13 @@ _LEAST_SIDE_MM = 1.0  # of a picture that states no size: a page has sides, even
 _LOOSE = "unlayered"  # name of the pen for what lies outside of all layers
 
 
-@dataclass(frozen=True, eq=False)
-class SvgPicture:
-    """A picture as strokes.
-
-    Parameters
-    ----------
-    drawing : strokes in mm, origin at the top left corner of the picture.
-    width_mm, height_mm : size of the picture as the file states it; that of its strokes when it states none.
-    warnings : what is not drawn, or not as the file says; in plain words, with lines.
-    """
-
-    drawing: Drawing
-    width_mm: float
-    height_mm: float
-    warnings: tuple[str, ...]
-
-
 def read_svg(
     source: str | os.PathLike[str] | bytes,
     *,
     tolerance_mm: float = DEFAULT_TOLERANCE_MM,
     pen_by: Literal["colour", "layer"] = "colour",
     limits: Limits | None = None,
-) -> SvgPicture:
+) -> Picture:
     """Read an SVG.
 
     Parameters
@@ -105,7 +88,7 @@ def read_svg(
         notes.add(f"the file states no size; its lines reach {reach_mm[0]:.4g} x {reach_mm[1]:.4g} mm from the origin")
         width_mm, height_mm = (float(side) for side in np.maximum(reach_mm, _LEAST_SIDE_MM))
     drawing = Drawing(lines.points_mm, lines.starts, pen, pens)
-    return SvgPicture(drawing, width_mm, height_mm, notes.texts())
+    return Picture(drawing, width_mm, height_mm, notes.texts())
 
 
 def _polylines(found: Harvest, document: Document, tolerance_mm: float, limits: Limits) -> Polylines:

@@ -1,0 +1,86 @@
+"""The table of ways to strokes that are asked for by name, and how a name with settings is read."""
+
+from __future__ import annotations
+
+import difflib
+from dataclasses import dataclass
+from importlib import import_module
+from typing import Final, Protocol
+
+from linewright.errors import InputError
+from linewright.sources import settings
+from linewright.sources.picture import Picture, Wish
+
+
+class Way(Protocol):
+    """A way to strokes with its settings made: a frozen dataclass whose fields `settings` reads."""
+
+    def read(self, source: str, wish: Wish) -> Picture:
+        """The strokes of a source, as the user typed it.
+
+        Raises
+        ------
+        SourceError
+            If it cannot be read, or there is nothing to draw in it.
+        """
+
+
+@dataclass(frozen=True)
+class Method:
+    """One line of the table.
+
+    Parameters
+    ----------
+    about : what it draws, for people.
+    where : ``module:class`` of its `Way`, imported when it is asked for.
+    takes : what kind of source.
+    """
+
+    about: str
+    where: str
+    takes: str = "photograph"
+
+    def kind(self) -> type[Way]:
+        """Its class."""
+        module, _, name = self.where.partition(":")
+        found: type[Way] = getattr(import_module(module), name)
+        return found
+
+
+_TONE: Final = "linewright.sources.tone"
+
+METHODS: Final[dict[str, Method]] = {
+    "hatching": Method("straight lines, closer together where it is darker", f"{_TONE}.hatching:Hatching"),
+    "cross-hatching": Method("the same in several directions that cross", f"{_TONE}.hatching:CrossHatching"),
+}
+
+FOR_PHOTOGRAPHS: Final = "hatching"
+"""What a photograph gets when nothing is asked for."""
+
+
+def method(name: str) -> Method:
+    """One line of the table.
+
+    Raises
+    ------
+    InputError
+        If there is no such method.
+    """
+    if name not in METHODS:
+        near = difflib.get_close_matches(name, METHODS, n=1)
+        hint = f"did you mean {near[0]}? " if near else ""
+        raise InputError(f"there is no method {name!r}", hint=f"{hint}there are {', '.join(METHODS)}")
+    return METHODS[name]
+
+
+def chosen(words: str) -> Way:
+    """The way that ``NAME`` or ``NAME:SETTING=VALUE,...`` asks for.
+
+    Raises
+    ------
+    InputError
+        If there is no such method or setting, or a value is outside its range.
+    """
+    name, _, rest = words.partition(":")
+    name = name.strip()
+    return settings.parse(method(name).kind(), name, rest)

@@ -1,0 +1,109 @@
+"""Sets of pens as the user states them: in a word on the command line, or in a file of their own.
+
+On the command line ``black, sea #1f6f8b 0.3, red 0.7mm``: pens with commas between, each a colour (a CSS name or
+``#rrggbb``), before it a name if the colour's own does not do, after it the width of its line if it is not the rig's.
+In a TOML file one ``[[pen]]`` each, with ``name``, ``colour`` and, if need be, ``width_mm``.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from pathlib import Path
+from typing import Any, Final
+
+from linewright.drawing import Pen
+from linewright.errors import InputError
+
+PENS_HIGH: Final = 24
+"""A large box of fineliners; each pen more doubles nothing, but is one more change by hand."""
+
+WIDTH_LOW_MM: Final = 0.05
+WIDTH_HIGH_MM: Final = 30.0
+"""As in the rig file: hair line to broad brush."""
+
+FILE_HIGH_BYTES: Final = 65_536
+
+_WIDTH: Final = re.compile(r"([0-9]*\.?[0-9]+)\s*(mm)?")
+
+
+def read_pens(words: str) -> tuple[Pen, ...]:
+    """The pens of a set: a ``.toml`` file by its name, or the pens themselves.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read, a colour is none, a width is out of range, or two pens have one name.
+
+    Examples
+    --------
+    >>> read_pens("black, sea #1f6f8b 0.3")
+    (Pen(name='black', colour='#000000', width_mm=None), Pen(name='sea', colour='#1f6f8b', width_mm=0.3))
+    """
+    if words.strip().lower().endswith(".toml"):
+        pens = _of_file(Path(words.strip()))
+    else:
+        pens = tuple(_of_words(part.split(), words) for part in words.split(",") if part.strip())
+    if not 1 <= len(pens) <= PENS_HIGH:
+        raise InputError(f"{len(pens)} pens in {words!r}: there must be 1 to {PENS_HIGH}", hint=_HINT)
+    names = [pen.name for pen in pens]
+    twice = next((name for name in names if names.count(name) > 1), None)
+    if twice is not None:
+        raise InputError(f"two pens are called {twice!r}", hint="give each a name of its own before its colour")
+    return pens
+
+
+_HINT: Final = 'write them as "black, sea #1f6f8b 0.3, red 0.7", or name a .toml file with one [[pen]] each'
+
+
+def _of_words(words: list[str], whole: str) -> Pen:
+    width = None
+    if len(words) > 1 and (match := _WIDTH.fullmatch(words[-1])):
+        width, words = float(match[1]), words[:-1]
+    elif len(words) > 2 and words[-1] == "mm" and (match := _WIDTH.fullmatch(words[-2])):
+        width, words = float(match[1]), words[:-2]
+    return _pen(" ".join(words[:-1]) or words[-1], words[-1], width, f"--pens {whole!r}")
+
+
+def _of_file(path: Path) -> tuple[Pen, ...]:
+    try:
+        with path.open("rb") as stream:
+            data = stream.read(FILE_HIGH_BYTES + 1)
+        if len(data) > FILE_HIGH_BYTES:
+            raise InputError(f"{path} is larger than {FILE_HIGH_BYTES} bytes; that is no list of pens", hint=_HINT)
+        table = tomllib.loads(data.decode("utf-8-sig"))
+    except OSError as error:
+        raise InputError(f"cannot read the pens of {path}: {error.strerror or error}", hint=_HINT) from None
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise InputError(f"{path} is not valid TOML: {error}", hint=_HINT) from None
+    listed = table.get("pen")
+    if not isinstance(listed, list) or not all(isinstance(one, dict) for one in listed):
+        raise InputError(f"{path} has no [[pen]] in it", hint=_HINT)
+    return tuple(_of_table(one, f"{path}: pen {number}") for number, one in enumerate(listed, 1))
+
+
+def _of_table(one: dict[str, Any], where: str) -> Pen:
+    unknown = set(one) - {"name", "colour", "width_mm"}
+    if unknown:
+        raise InputError(f"{where}: {sorted(unknown)[0]} is not known", hint="a pen has name, colour and width_mm")
+    colour, width = one.get("colour"), one.get("width_mm")
+    if not isinstance(colour, str):
+        raise InputError(f"{where} has no colour", hint='such as colour = "#1f6f8b"')
+    if width is not None and (isinstance(width, bool) or not isinstance(width, int | float)):
+        raise InputError(f"{where}: width_mm = {width!r} is no number", hint="such as width_mm = 0.3")
+    return _pen(str(one.get("name", colour)), colour, width, where)
+
+
+def _pen(name: str, colour: str, width: float | None, where: str) -> Pen:
+    from PIL import ImageColor
+
+    try:
+        red, green, blue = ImageColor.getrgb(colour)[:3]
+    except ValueError:
+        raise InputError(f"{where}: {colour!r} is no colour", hint="take a CSS name such as teal, or #rrggbb") from None
+    if width is not None and not WIDTH_LOW_MM <= width <= WIDTH_HIGH_MM:
+        raise InputError(
+            f"{where}: a line of {width:g} mm is outside {WIDTH_LOW_MM:g}..{WIDTH_HIGH_MM:g} mm",
+            hint="measure a line that the pen has drawn",
+        )
+    return Pen(name, f"#{red:02x}{green:02x}{blue:02x}", width)

@@ -1,0 +1,188 @@
+"""Photographs: reading them, whatever they are, into colours from 0 to 1 on white paper.
+
+What a decoder does with bytes from strangers is bounded before it starts: by the size of the file, by the kinds of file
+that are tried, and by the number of pixels that the head of the file announces.
+"""
+
+from __future__ import annotations
+
+import warnings
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linewright.errors import InputError, SourceError
+
+if TYPE_CHECKING:
+    from PIL import Image
+
+Floats32 = NDArray[np.float32]
+
+PIXELS_HIGH: Final = 50_000_000
+"""Of one frame: more than common cameras give, 150 MB while it is read."""
+
+FILE_HIGH_BYTES: Final = 512 * 2**20
+"""A 50-megapixel TIFF of 16 bits and three colours takes 300 MB."""
+
+WORKING_SIDE_PX: Final = 3000
+"""No longer side is kept larger than this: at A3 and a pen of 0.3 mm it is two pixels to the line."""
+
+FORMATS: Final = ("PNG", "JPEG", "WEBP", "TIFF", "GIF", "BMP", "PPM")
+"""Decoders that are tried; others read from other files or start other programs."""
+
+_HEADS: Final = (b"\x89PNG", b"\xff\xd8\xff", b"GIF8", b"II*\0", b"MM\0*", b"II+\0", b"MM\0+", b"BM", b"P5", b"P6")
+
+_DEEP: Final = {"I": 65535.0, "I;16": 65535.0, "I;16B": 65535.0, "I;16L": 65535.0, "I;16N": 65535.0}
+"""Full scale of pillow's modes with more than eight bits; 16-bit greys arrive as any of them."""
+
+
+@dataclass(frozen=True, eq=False)
+class Photograph:
+    """A photograph, upright and on white paper.
+
+    Parameters
+    ----------
+    rgb : (h, w, 3) float32, 0..1, sRGB as it is encoded.
+    warnings : what was done to it that the user may not expect.
+    """
+
+    rgb: Floats32
+    warnings: tuple[str, ...] = ()
+
+
+def looks_like_one(path: Path) -> bool:
+    """Whether a file begins as photographs do; false where it cannot be read."""
+    try:
+        with path.open("rb") as stream:
+            head = stream.read(12)
+    except OSError:
+        return False
+    return head.startswith(_HEADS) or (head[:4] == b"RIFF" and head[8:] == b"WEBP")
+
+
+def load(source: str) -> Photograph:
+    """Read a photograph.
+
+    Raises
+    ------
+    SourceError
+        If there is no such file, or it is no picture, damaged or too large.
+    """
+    path = Path(source)
+    _refuse_what_is_no_file(path)
+    notes: list[str] = []
+    from PIL import Image, UnidentifiedImageError
+
+    try:
+        with warnings.catch_warnings():
+            # Sizes are judged below, before a pixel is read; what pillow finds odd about a head is not the user's.
+            warnings.simplefilter("ignore")
+            with Image.open(path, formats=FORMATS) as image:
+                _refuse_size(image.size, path)
+                rgb = _decoded(image, notes)
+    except UnidentifiedImageError:
+        raise SourceError(
+            "that is no photograph", where=source, hint="PNG, JPEG, WebP, TIFF, GIF, BMP and PPM are read"
+        ) from None
+    except Image.DecompressionBombError as error:
+        raise SourceError(
+            f"too many pixels: the limit is {PIXELS_HIGH // 10**6} megapixels ({error})",
+            where=source,
+            hint="make it smaller first",
+        ) from None
+    except InputError:
+        raise
+    except MemoryError:
+        raise SourceError("there is not enough memory for it", where=source, hint="make it smaller first") from None
+    except Exception as error:  # decoders raise whatever they like on damaged bytes
+        raise SourceError(
+            f"the picture is damaged or cut short ({type(error).__name__}: {error})",
+            where=source,
+            hint="fetch it again",
+        ) from error
+    return Photograph(rgb, tuple(notes))
+
+
+def _refuse_what_is_no_file(path: Path) -> None:
+    where = str(path)
+    if path.is_dir():
+        raise SourceError("that is a folder", where=where, hint="name one picture in it")
+    try:
+        size = path.stat().st_size
+    except (OSError, ValueError):
+        raise SourceError("there is no such file", where=where, hint="check the name and the folder") from None
+    if not path.is_file():
+        raise SourceError("that is no file but a device or a pipe", where=where, hint="name a picture file")
+    if not size:
+        raise SourceError("the file is empty", where=where, hint="fetch it again")
+    if size > FILE_HIGH_BYTES:
+        raise SourceError(
+            f"the file has {size / 2**20:.0f} MB, the limit is {FILE_HIGH_BYTES // 2**20} MB",
+            where=where,
+            hint="make it smaller first",
+        )
+    try:
+        with path.open("rb") as stream:
+            head = stream.read(512).lstrip()
+    except OSError as error:
+        raise SourceError(
+            f"it cannot be read: {error.strerror or error}", where=where, hint="check its permissions"
+        ) from None
+    if head.startswith((b"<svg", b"<?xml", b"<!DOCTYPE svg")):
+        raise SourceError(
+            "that is an SVG, and this method is for photographs",
+            where=where,
+            hint="leave --as out to draw its lines, or take --as areas to hatch what it fills",
+        )
+
+
+def _refuse_size(size: tuple[int, int], path: Path) -> None:
+    if size[0] * size[1] > PIXELS_HIGH:
+        raise SourceError(
+            f"{size[0]} x {size[1]} are {size[0] * size[1] / 1e6:.0f} megapixels, "
+            f"the limit is {PIXELS_HIGH // 10**6} megapixels",
+            where=str(path),
+            hint="make it smaller first",
+        )
+
+
+def _decoded(image: Image.Image, notes: list[str]) -> Floats32:
+    """(h, w, 3) float32, 0..1, of the first frame, turned as its camera was held."""
+    from PIL import ImageOps
+
+    frames = int(getattr(image, "n_frames", 1))
+    if frames > 1:
+        notes.append(f"the file holds {frames} pictures; the first one is drawn")
+        image.seek(0)
+    # A JPEG is decoded at an eighth, a quarter or half of its size where that is enough: the whole takes 8 to 60 times
+    # as long.
+    image.draft(image.mode, (WORKING_SIDE_PX, WORKING_SIDE_PX))
+    image.load()
+    upright = ImageOps.exif_transpose(image)
+    if max(upright.size) > WORKING_SIDE_PX and upright.mode not in _DEEP:
+        upright = (
+            upright.reduce(-(-max(upright.size) // WORKING_SIDE_PX)) if upright.mode not in ("1", "P") else upright
+        )
+    if upright.mode in _DEEP or upright.mode == "F":
+        return _deep(upright)
+    if upright.mode == "CMYK":
+        notes.append("its printing colours (CMYK) are taken as screen colours without a profile")
+    if "A" in upright.mode or "a" in upright.mode or "transparency" in upright.info:
+        return _on_white(np.asarray(upright.convert("RGBA"), dtype=np.float32) / 255.0)
+    return np.asarray(upright.convert("RGB"), dtype=np.float32) / np.float32(255.0)
+
+
+def _deep(image: Image.Image) -> Floats32:
+    """Greys of more than eight bits; floating ones end at 1, or at their own brightest where that is more."""
+    grey = np.nan_to_num(np.asarray(image, dtype=np.float32), posinf=0.0, neginf=0.0)
+    top = _DEEP.get(image.mode, max(1.0, float(grey.max(initial=0.0))))
+    step = -(-max(grey.shape) // WORKING_SIDE_PX)
+    return np.repeat(np.clip(grey[::step, ::step, None] / np.float32(top), 0.0, 1.0), 3, axis=2)
+
+
+def _on_white(rgba: Floats32) -> Floats32:
+    alpha = rgba[:, :, 3:]
+    return np.asarray(rgba[:, :, :3] * alpha + (1 - alpha), dtype=np.float32)

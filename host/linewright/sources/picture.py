@@ -1,0 +1,78 @@
+"""`Picture`: what every source returns; `Wish`: what it is asked for beside the source itself."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final, Literal
+
+from linewright.drawing import Drawing, Pen
+
+Report = Callable[[str, float], object]
+"""Told what is being done and how much of it is done, 0 to 1. It may raise, which ends the work."""
+
+A4_ROOM_MM: Final = (190.0, 277.0)
+"""ISO 216 A4 upright inside margins of 10 mm."""
+
+PEN_WIDTH_MM: Final = 0.5
+"""The default rig's pen."""
+
+
+@dataclass(frozen=True, eq=False)
+class Picture:
+    """A picture as strokes.
+
+    Parameters
+    ----------
+    drawing : strokes in mm, origin at the top left corner of the picture.
+    width_mm, height_mm : size of the picture; for an SVG as the file states it, or that of its strokes when it states
+        none.
+    warnings : what is not drawn, or not as the source says, and what was chosen; in plain words.
+    """
+
+    drawing: Drawing
+    width_mm: float
+    height_mm: float
+    warnings: tuple[str, ...] = ()
+
+
+def _nobody(_state: str, _done: float) -> None:
+    """Tell nobody."""
+
+
+@dataclass(frozen=True)
+class Wish:
+    """What a source is asked for.
+
+    Tone and spacing hold at one size only, so a source without a size of its own is told the room that it will get
+    on the sheet, fills it with `fitted_mm`, and states exactly that size; placing then leaves it as it is.
+
+    Parameters
+    ----------
+    room_mm : width and height inside the margins, as the sheet lies.
+    turn_deg : how the picture will be turned on the sheet; ``"auto"`` turns it where it then becomes larger.
+    pen_width_mm : the line of a pen that does not state its own.
+    pens : the pens to separate colours to; none: one pen, black.
+    tolerance_mm : how far a stroke may stray from the curve it stands for.
+    pen_by : what decides which pen draws a line of an SVG.
+    report : told of progress.
+    """
+
+    room_mm: tuple[float, float] = A4_ROOM_MM
+    turn_deg: int | Literal["auto"] = "auto"
+    pen_width_mm: float = PEN_WIDTH_MM
+    pens: tuple[Pen, ...] = ()
+    tolerance_mm: float = 0.02
+    pen_by: Literal["colour", "layer"] = "colour"
+    report: Report = _nobody
+
+    def fitted_mm(self, width: float, height: float) -> tuple[float, float]:
+        """Size in mm at which a picture of this proportion fills the room, turned or not as `sheet.place` will."""
+        scale = min(self.room_mm[0] / width, self.room_mm[1] / height)
+        turned = min(self.room_mm[0] / height, self.room_mm[1] / width)
+        if self.turn_deg == "auto":
+            # The same slack as `sheet.place` allows before it turns.
+            scale = turned if turned > scale * (1 + 1e-9) else scale
+        elif self.turn_deg % 180:
+            scale = turned
+        return width * scale, height * scale

@@ -1,0 +1,157 @@
+"""What is done to a photograph before strokes are made of it: cropped, turned, evened out, given contrast."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from linewright.errors import InputError
+from linewright.sources import settings
+
+if TYPE_CHECKING:
+    from linewright.sources.photograph import Floats32
+
+LUMA: Final = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
+"""Shares of red, green and blue in lightness (ITU-R BT.709, the primaries of sRGB)."""
+
+ADAPTIVE_CLIP: Final = 0.006
+"""How far a local histogram may be stretched. Chosen by eye on our demo photographs: 0.01 and more brings out noise in
+skies, 0.003 hardly shows."""
+
+STRETCH: Final = (0.002, 0.998)
+"""Shares of pixels that become black and white at most: a few hot pixels must not decide the range."""
+
+PAPER_SHARE: Final = 0.1
+"""Of the longer side: what is larger than this is light on the paper and not drawing."""
+
+CLEAR_DELTA_E: Final = 12.0
+"""CIE 1976 colour difference up to which a pixel next to the rim still counts as background: some five times what
+is just noticed (2.3; Mahy, Van Eycken and Oosterlinck 1994), which leaves room for shading."""
+
+
+@dataclass(frozen=True)
+class Preparation:
+    """Settings that every method for photographs has."""
+
+    crop: str = settings.text("keep only LEFT/TOP/WIDTH/HEIGHT, per cent of the picture, such as 10/0/80/100")
+    turned_deg: int = settings.number("turn the photograph clockwise first, by quarters", 0, 0, 270, "deg")
+    contrast: str = settings.choice(
+        "adaptive: local contrast evened out; stretch: black to white; none: as it is",
+        "adaptive",
+        "adaptive",
+        "stretch",
+        "none",
+    )
+    background: str = settings.choice(
+        "even: shadows on paper taken out; clear: what joins the rim and looks like it becomes paper",
+        "keep",
+        "keep",
+        "even",
+        "clear",
+    )
+    tone: str = settings.choice(
+        "gentle: as much ink as the grey is dark on a screen; true: as the light measures, with far more ink",
+        "gentle",
+        "gentle",
+        "true",
+    )
+    darkest: float = settings.number("coverage of the darkest parts", 1.0, 0.1, 1.0)
+
+    def prepared(self, rgb: Floats32) -> Floats32:
+        """(h, w, 3) float32, 0..1, as encoded: cropped, turned, background and contrast as the settings say."""
+        if self.turned_deg % 90:
+            raise InputError(f"turned_deg = {self.turned_deg} is no quarter turn", hint="take 0, 90, 180 or 270")
+        rgb = np.rot90(rgb, -self.turned_deg // 90) if self.turned_deg else rgb
+        rgb = _cropped(rgb, self.crop)
+        if self.background == "clear":
+            rgb = _cleared(rgb)
+        elif self.background == "even":
+            rgb = _evened(rgb)
+        if self.contrast == "none":
+            return rgb
+        grey = rgb @ LUMA
+        wanted = _stretched(grey)
+        if self.contrast == "adaptive":
+            wanted = _adapted(wanted)
+        # Colours keep their hue: all three move as the grey does.
+        return np.clip(rgb + (wanted - grey)[:, :, None], 0.0, 1.0)
+
+    def coverage(self, rgb: Floats32) -> Floats32:
+        """(h, w) float32, 0..1: the share of paper that ink is to cover.
+
+        Paper reflects all, ink nothing, and the eye averages the light of both (Murray and Davies 1936): coverage is
+        1 - luminance, which is ``true``. On paper that asks for far more ink than looks well, since a grey that looks
+        half as light reflects a fifth; ``gentle`` takes 1 - grey as the screen encodes it, close to 1 - L*/100.
+        """
+        grey = (linear(rgb) if self.tone == "true" else rgb) @ LUMA
+        return np.asarray(np.clip(1.0 - grey, 0.0, 1.0) * np.float32(self.darkest), dtype=np.float32)
+
+
+def linear(rgb: Floats32) -> Floats32:
+    """Light of encoded sRGB values, 0..1 (IEC 61966-2-1)."""
+    return np.where(rgb <= 0.04045, rgb / 12.92, ((rgb + 0.055) / 1.055) ** 2.4).astype(np.float32)
+
+
+def _cropped(rgb: Floats32, words: str) -> Floats32:
+    if not words:
+        return rgb
+    wrong = InputError(
+        f"crop = {words} is no part of the picture",
+        hint="write LEFT/TOP/WIDTH/HEIGHT in per cent, such as 10/0/80/100; all of it lies within 0..100",
+    )
+    try:
+        left, top, width, height = (float(part) / 100 for part in words.split("/"))
+    except ValueError:
+        raise wrong from None
+    if not (min(left, top) >= 0 and min(width, height) > 0 and left + width <= 1 and top + height <= 1):
+        raise wrong
+    rows, columns = rgb.shape[:2]
+    y0, x0 = min(int(top * rows), rows - 1), min(int(left * columns), columns - 1)
+    y1, x1 = max(y0 + 1, round((top + height) * rows)), max(x0 + 1, round((left + width) * columns))
+    return rgb[y0:y1, x0:x1]
+
+
+def _stretched(grey: Floats32) -> Floats32:
+    low, high = np.quantile(grey[:: max(1, grey.shape[0] // 1000), :: max(1, grey.shape[1] // 1000)], STRETCH)
+    if high - low < 1 / 255:  # all alike: there is nothing to stretch, and white must stay white
+        return grey
+    return np.asarray(np.clip((grey - low) / (high - low), 0.0, 1.0), dtype=np.float32)
+
+
+def _adapted(grey: Floats32) -> Floats32:
+    """Contrast-limited adaptive histogram equalisation (Zuiderveld, in Graphics Gems IV, 1994)."""
+    if min(grey.shape) < 16 or np.ptp(grey) < 1 / 255:
+        return grey
+    from skimage.exposure import equalize_adapthist
+
+    return np.asarray(equalize_adapthist(grey, clip_limit=ADAPTIVE_CLIP), dtype=np.float32)
+
+
+def _evened(rgb: Floats32) -> Floats32:
+    """Divide by the paper's own light: the brightest nearby, smoothed."""
+    from scipy import ndimage
+
+    grey = rgb @ LUMA
+    size = max(3, round(PAPER_SHARE * max(grey.shape)))
+    step = max(1, size // 8)  # light on paper changes slowly; a grid of eight to its size follows it
+    bright = ndimage.maximum_filter(grey[::step, ::step], size=max(3, size // step))
+    light = ndimage.gaussian_filter(bright, size / step / 2, mode="nearest")
+    zoomed = ndimage.zoom(light, np.array(grey.shape) / np.array(light.shape), order=1, mode="nearest", grid_mode=True)
+    return np.asarray(np.clip(rgb / np.maximum(zoomed, 0.05)[:, :, None], 0.0, 1.0), dtype=np.float32)
+
+
+def _cleared(rgb: Floats32) -> Floats32:
+    """What is connected with the rim and hardly differs from it becomes white."""
+    from scipy import ndimage
+    from skimage.color import rgb2lab
+
+    lab = rgb2lab(ndimage.gaussian_filter(rgb, (1, 1, 0)))
+    rim = np.concatenate((lab[0], lab[-1], lab[:, 0], lab[:, -1]))
+    alike = np.linalg.norm(lab - np.median(rim, axis=0), axis=2) < CLEAR_DELTA_E
+    labels, _ = ndimage.label(alike)
+    at_rim = np.unique(np.concatenate((labels[0], labels[-1], labels[:, 0], labels[:, -1])))
+    cleared = np.isin(labels, at_rim[at_rim > 0])
+    soft = ndimage.gaussian_filter(cleared.astype(np.float32), 1.0)[:, :, None]
+    return np.asarray(rgb * (1 - soft) + soft, dtype=np.float32)

@@ -1,0 +1,99 @@
+"""Settings of a method: named fields with a range, read from text such as ``angle_deg=30,seed=4``."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any, TypeVar
+
+from linewright.errors import InputError
+
+_Settings = TypeVar("_Settings")
+
+
+def number(meaning: str, default: float, low: float, high: float, unit: str = "") -> Any:
+    """A dataclass field that holds a number within its range; whole where the default is."""
+    return dataclasses.field(default=default, metadata={"meaning": meaning, "low": low, "high": high, "unit": unit})
+
+
+def choice(meaning: str, default: str, *words: str) -> Any:
+    """A dataclass field that holds one of a few words."""
+    return dataclasses.field(default=default, metadata={"meaning": meaning, "words": words})
+
+
+def text(meaning: str, default: str = "") -> Any:
+    """A dataclass field that holds free text; what reads it says what it may be."""
+    return dataclasses.field(default=default, metadata={"meaning": meaning})
+
+
+@dataclass(frozen=True)
+class Described:
+    """One setting for people: its name, what it means, what it may be and what it is when nothing is said."""
+
+    name: str
+    meaning: str
+    allowed: str
+    default: str
+
+
+def parse(kind: type[_Settings], name: str, words: str) -> _Settings:
+    """Settings of ``kind`` from ``key=value`` pairs with commas between.
+
+    Parameters
+    ----------
+    kind : a dataclass whose fields were made by `number`, `choice` or `text`.
+    name : of the method, for messages.
+    words : what follows the colon after the method's name; may be empty.
+
+    Raises
+    ------
+    InputError
+        If a key is not known, or a value is outside its range; with what there is.
+    """
+    fields = {f.name: f for f in dataclasses.fields(kind) if f.metadata}  # type: ignore[arg-type]  # a dataclass
+    values: dict[str, object] = {}
+    for pair in filter(None, (pair.strip() for pair in words.split(","))):
+        key, equals, value = (part.strip() for part in pair.partition("="))
+        if key not in fields:
+            raise InputError(f"{name} has no setting {key!r}", hint=f"it has {', '.join(fields) or 'none'}")
+        if not equals or not value:
+            raise InputError(f"{name}: {key} has no value", hint=f"write {key}={fields[key].default}")
+        values[key] = _value(fields[key], name, value)
+    return kind(**values)
+
+
+def described(kind: type[object]) -> Iterator[Described]:
+    """Every setting of a method, in the order of its fields."""
+    for field in dataclasses.fields(kind):  # type: ignore[arg-type]  # a dataclass
+        if field.metadata:
+            yield Described(field.name, field.metadata["meaning"], _allowed(field), str(field.default))
+
+
+def _allowed(field: dataclasses.Field[Any]) -> str:
+    meta = field.metadata
+    if "words" in meta:
+        return ", ".join(meta["words"])
+    if "low" in meta:
+        return f"{meta['low']:g}..{meta['high']:g} {meta['unit']}".rstrip()
+    return "text"
+
+
+def _value(field: dataclasses.Field[Any], name: str, given: str) -> object:
+    meta = field.metadata
+    wrong = InputError(f"{name}: {field.name} = {given} is outside {_allowed(field)}", hint=str(meta["meaning"]))
+    if "words" in meta:
+        if given not in meta["words"]:
+            raise wrong
+        return given
+    if "low" not in meta:
+        return given
+    whole = isinstance(field.default, int)
+    try:
+        value = int(given) if whole else float(given)
+    except ValueError:
+        what = "whole number" if whole else "number"
+        raise InputError(f"{name}: {field.name} = {given} is not a {what}", hint=str(meta["meaning"])) from None
+    if not meta["low"] <= value <= meta["high"]:  # false for NaN as well
+        raise wrong
+    return value

@@ -1,0 +1,78 @@
+"""What ink covers: strokes drawn at their true width on a grid.
+
+Coverage is the share of paper under ink; where lines overlap, ink counts once. Strokes are painted by the definition of
+a round pen, every point closer to the line than half its width. Pillow's wide lines are up to a seventh too thin or too
+thick, depending on their direction, which is more than the errors that are to be measured.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linewright.drawing import Points
+from linewright.sources.photograph import Floats32
+
+GRAIN: Final = 8
+"""Grains to a pen width. A grain is inked or not, by its centre; a line's width is then right on average and never off
+by more than an eighth."""
+
+BATCH: Final = 2_000_000
+"""Grains that are tried at once, some 60 MB of memory."""
+
+
+def inked(strokes: Sequence[Points], size_mm: tuple[float, float], *, pen_mm: float, pixel_mm: float) -> Floats32:
+    """(h, w) float32: the share of each pixel that round-ended strokes of this width cover.
+
+    Parameters
+    ----------
+    strokes : each (m, 2), mm; one point is a dot of the pen's width.
+    size_mm : width and height of the paper, from the origin.
+    pixel_mm : about how large a pixel shall be.
+    """
+    columns, rows = (max(1, round(side / pixel_mm)) for side in size_mm)
+    fine = max(1, int(np.ceil(GRAIN * size_mm[0] / columns / pen_mm)))
+    grain = np.array([size_mm[0] / columns / fine, size_mm[1] / rows / fine])
+    paper = np.zeros((rows * fine, columns * fine), dtype=bool)
+    head, tail = _bits(strokes, pen_mm)
+    reach = pen_mm / 2
+    # Every bit is at most a pen long, so that one window of grains fits them all.
+    window = [np.arange(int(np.ceil((2 * pen_mm) / side)) + 2) for side in grain]
+    for part in np.array_split(np.arange(len(head)), max(1, len(head) * len(window[0]) * len(window[1]) // BATCH)):
+        a, d = head[part], tail[part] - head[part]
+        corner = np.floor((np.minimum(a, a + d) - reach) / grain).astype(np.int64)
+        x = corner[:, 0, None] + window[0]
+        y = corner[:, 1, None] + window[1]
+        dx = ((x + 0.5) * grain[0] - a[:, 0, None])[:, None, :]
+        dy = ((y + 0.5) * grain[1] - a[:, 1, None])[:, :, None]
+        length2 = np.maximum((d * d).sum(axis=1), 1e-30)[:, None, None]
+        dx_line, dy_line = d[:, 0, None, None], d[:, 1, None, None]
+        along = np.clip((dx * dx_line + dy * dy_line) / length2, 0.0, 1.0)
+        under = (dx - along * dx_line) ** 2 + (dy - along * dy_line) ** 2 <= reach * reach
+        under &= ((x >= 0) & (x < paper.shape[1]))[:, None, :] & ((y >= 0) & (y < paper.shape[0]))[:, :, None]
+        which, row, column = np.nonzero(under)
+        paper[y[which, row], x[which, column]] = True
+    return np.asarray(paper.reshape(rows, fine, columns, fine).mean(axis=(1, 3), dtype=np.float32))
+
+
+def _bits(strokes: Sequence[Points], longest_mm: float) -> tuple[Points, Points]:
+    """Begin and end, (n, 2) each, of straight bits no longer than this; a dot is a bit without length."""
+    if not len(strokes):
+        return np.empty((0, 2)), np.empty((0, 2))
+    lengths = np.array([len(stroke) for stroke in strokes])
+    points = np.concatenate([np.asarray(stroke, dtype=np.float64).reshape(-1, 2) for stroke in strokes])
+    ends = np.cumsum(lengths)
+    is_last = np.zeros(len(points), dtype=bool)
+    is_last[ends - 1] = True
+    # The last point of a stroke goes with itself, which also paints dots.
+    follows: NDArray[np.int64] = np.where(is_last, np.arange(len(points)), np.arange(len(points)) + 1)
+    head, tail = points, points[np.minimum(follows, len(points) - 1)]
+    pieces = np.maximum(1, np.ceil(np.hypot(*(tail - head).T) / longest_mm)).astype(np.int64)
+    of = np.repeat(np.arange(len(points)), pieces)
+    number = np.arange(len(of)) - np.repeat(np.cumsum(pieces) - pieces, pieces)
+    step = ((tail - head) / pieces[:, None])[of]
+    begin = head[of] + number[:, None] * step
+    return begin, begin + step

@@ -1,0 +1,179 @@
+"""Hatching: straight parallel lines, more of them where it is darker; cross-hatching: several directions of them.
+
+All lines lie on one ruling whose pitch is the width of the pen, so that drawing every one of them is solid ink. In each
+run of `RANKS` lines, every line has a rank, and is drawn where the picture is darker than its rank: a share c of the
+lines is a coverage c. Ranks are the bit-reversed numbers of the lines (van der Corput's sequence, 1935), so that the
+lines drawn at any tone are spread as evenly as can be; ordered dither with a ruling in place of a matrix (Bayer 1973).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linewright.drawing import Points
+from linewright.sources import settings
+from linewright.sources.tone.field import Field
+from linewright.sources.tone.method import Layer, ToneMethod
+
+RANKS: Final = 32
+"""Levels of tone: half a step between two of them is 1.6 % of coverage, and the palest lines stand 32 pens apart."""
+
+CAP: Final = np.pi / 8
+"""In pen widths: a round end adds half a disc, pi/8 w^2; starting the line later by this takes as much ink away."""
+
+LEAST_RUN: Final = 3.0
+"""In pen widths: shorter bits are dots, and cost a lift each."""
+
+LEAST_GAP: Final = 1.5
+"""In pen widths: shorter gaps close up in wet ink, and cost a lift each."""
+
+LAYER_TURN_DEG: Final = 30.0
+"""Between two pens: the angle at which printing screens disturb each other least (common practice)."""
+
+CROSS_SHARE: Final = 0.42
+"""Coverage at which a direction of lines leaves the rest to the next one. By eye: later, and crossings come only in
+the deepest shadows."""
+
+
+@dataclass(frozen=True)
+class Hatching(ToneMethod):
+    """Straight lines in one direction."""
+
+    angle_deg: float = settings.number(
+        "direction of the lines; 0 is level, 45 rises to the right", 45.0, -180, 180, "deg"
+    )
+
+    def strokes(self, layer: Layer) -> Sequence[Points]:
+        """Lines, those of odd number backwards, so that the pen goes to and fro."""
+        layer.report("hatching", 0.0)
+        return ruled(layer.field, self.angle_deg + LAYER_TURN_DEG * layer.number)
+
+
+@dataclass(frozen=True)
+class CrossHatching(ToneMethod):
+    """Straight lines in several directions, each setting in where the one before has become dense."""
+
+    angle_deg: float = settings.number("direction of the first lines; 0 is level", 45.0, -180, 180, "deg")
+    directions: int = settings.number("how many directions", 3, 2, 4)
+
+    def strokes(self, layer: Layer) -> Sequence[Points]:
+        """One direction after the other."""
+        strokes: list[Points] = []
+        for number, share in enumerate(shares(layer.field, self.directions)):
+            layer.report("cross-hatching", number / self.directions)
+            # 90 degrees for the second, as engravers do; further ones halve what is left.
+            turn = (0.0, 90.0, 45.0, 135.0)[number]
+            strokes += ruled(share, self.angle_deg + turn + LAYER_TURN_DEG / 2 * layer.number)
+        return strokes
+
+
+def shares(field: Field, directions: int) -> list[Field]:
+    """What each direction has to cover so that all together cover what is wanted.
+
+    Directions cross at random as far as coverage is concerned, so bare paper multiplies (Demichel 1924):
+    1 - c = (1 - c1) (1 - c2) ... Each direction but the last stops at `CROSS_SHARE`.
+    """
+    parts: list[Field] = []
+    bare = 1.0 - field.coverage
+    for number in range(directions):
+        share = np.clip(1.0 - bare, 0.0, 1.0)
+        if number < directions - 1:
+            share = np.minimum(share, np.float32(CROSS_SHARE))
+        parts.append(Field(share.astype(np.float32), field.width_mm, field.height_mm, field.pen_mm))
+        bare = bare / (1.0 - np.minimum(share, np.float32(0.999)))
+    return parts
+
+
+def ranks(count: int) -> NDArray[np.float64]:
+    """(count,) thresholds between 0 and 1 in bit-reversed order; ``count`` is a power of two.
+
+    >>> ranks(4).tolist()
+    [0.125, 0.625, 0.375, 0.875]
+    """
+    bits = count.bit_length() - 1
+    numbers = np.arange(count)
+    turned = sum(((numbers >> bit) & 1) << (bits - 1 - bit) for bit in range(bits))
+    return np.asarray((turned + 0.5) / count)
+
+
+def ruled(field: Field, angle_deg: float) -> list[Points]:
+    """Lines of one direction whose density follows a field; each (2, 2), mm."""
+    pen = field.pen_mm
+    turn = np.deg2rad(-angle_deg)  # y points down
+    along, across = np.array([np.cos(turn), np.sin(turn)]), np.array([-np.sin(turn), np.cos(turn)])
+    corners = np.array([[0, 0], [1, 0], [0, 1], [1, 1]]) * [field.width_mm, field.height_mm]
+    low, high = (corners @ across).min(), (corners @ across).max()
+    lines = np.arange(np.floor(low / pen), np.ceil(high / pen) + 1)
+    lines = lines[((lines + 0.5) * pen > low) & ((lines + 0.5) * pen < high)]
+    offset = (lines + 0.5) * pen
+    step = max(min(field.pixel_mm), pen / PIXELS_ALONG)
+    first, last = _chords(field, offset[:, None] * across, along)
+    # All lines share one grid of samples, from the first corner that any of them meets to the last.
+    stations = np.arange(first.min() - step, last.max() + 2 * step, step)
+    seen = field.smoothed(pen / 2)
+    threshold = ranks(RANKS)[lines.astype(np.int64) % RANKS]
+    strokes: list[Points] = []
+    for rows in np.array_split(np.arange(len(lines)), max(1, len(lines) * len(stations) // 2_000_000)):
+        points = offset[rows, None, None] * across + stations[None, :, None] * along
+        over = seen.at(points) - threshold[rows, None]
+        begin, end, row = _runs(over, stations, first[rows], last[rows], pen)
+        head = offset[rows][row, None] * across + begin[:, None] * along
+        tail = offset[rows][row, None] * across + end[:, None] * along
+        pairs = np.stack((head, tail), axis=1)
+        backwards = lines[rows][row].astype(np.int64) % 2 == 1
+        pairs[backwards] = pairs[backwards, ::-1]
+        np.clip(pairs, 0.0, [field.width_mm, field.height_mm], out=pairs)
+        strokes += list(pairs)
+    return strokes
+
+
+PIXELS_ALONG: Final = 2.0
+"""Samples to a pen width along a line: its ends lie between them by interpolation."""
+
+
+def _chords(field: Field, origin: Points, along: Points) -> tuple[Points, Points]:
+    """(n,) where each line ``origin + s * along`` enters and leaves the picture, mm."""
+    low, high = np.full(len(origin), -np.inf), np.full(len(origin), np.inf)
+    for axis, side in ((0, field.width_mm), (1, field.height_mm)):
+        if abs(along[axis]) > 1e-12:
+            ends = np.sort(
+                np.stack(((0.0 - origin[:, axis]) / along[axis], (side - origin[:, axis]) / along[axis])), axis=0
+            )
+            low, high = np.maximum(low, ends[0]), np.minimum(high, ends[1])
+    return low, high
+
+
+def _runs(
+    over: NDArray[np.float64], stations: Points, first: Points, last: Points, pen: float
+) -> tuple[Points, Points, NDArray[np.int64]]:
+    """Begin and end of each run of positive samples along its row, and the row; bits and gaps too short are gone."""
+    step = stations[1] - stations[0]
+    on = np.zeros((over.shape[0], over.shape[1] + 2), dtype=np.int8)
+    inside = (stations >= first[:, None] - step) & (stations <= last[:, None] + step)
+    on[:, 1:-1] = (over > 0) & inside
+    change = np.diff(on, axis=1)
+    row, at = np.nonzero(change == 1)
+    _, until = np.nonzero(change == -1)
+    padded = np.pad(over, ((0, 0), (1, 1)), mode="edge")
+    # The threshold is crossed between the last sample outside and the first inside, where the straight line says.
+    begin = stations[0] + step * (at - _crossing(padded[row, at + 1], padded[row, at]))
+    end = stations[0] + step * (until - 1 + _crossing(padded[row, until], padded[row, until + 1]))
+    begin, end = np.maximum(begin, first[row]), np.minimum(end, last[row])
+    near = np.flatnonzero((row[1:] == row[:-1]) & (begin[1:] - end[:-1] < LEAST_GAP * pen))
+    keep_begin, keep_end = np.ones(len(row), dtype=bool), np.ones(len(row), dtype=bool)
+    keep_begin[near + 1] = keep_end[near] = False
+    begin, end, row = begin[keep_begin], end[keep_end], row[keep_begin]
+    long = end - begin >= LEAST_RUN * pen
+    return begin[long] + CAP * pen, end[long] - CAP * pen, row[long]
+
+
+def _crossing(inner: NDArray[np.float64], outer: NDArray[np.float64]) -> NDArray[np.float64]:
+    """How far from the inner sample (positive) towards the outer one the zero lies, 0..1."""
+    span = inner - outer
+    share = np.where(outer < 0, inner / np.where(span > 0, span, 1.0), 1.0)
+    return np.clip(share, 0.0, 1.0)

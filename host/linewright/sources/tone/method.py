@@ -1,0 +1,134 @@
+"""`ToneMethod`: what all methods for photographs share, from the file to one layer of strokes for each pen."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linewright.drawing import Drawing, Pen, Points
+from linewright.errors import InputError, SourceError
+from linewright.sources import photograph
+from linewright.sources.photograph import Floats32
+from linewright.sources.picture import Picture, Report, Wish
+from linewright.sources.preparation import Preparation
+from linewright.sources.tone.field import Field
+
+BLACK: Final = Pen("black", "#000000")
+
+PIXELS_PER_PEN: Final = 2.5
+"""Detail finer than that of the line cannot be drawn; two and a half pixels to it keep what can."""
+
+HIGH_ASPECT: Final = 200.0
+"""A picture 200 times as long as wide is 1 mm high on A4: less than any drawing."""
+
+
+@dataclass(frozen=True)
+class Layer:
+    """One pen's share of a picture.
+
+    Parameters
+    ----------
+    field : the coverage that this pen is to leave.
+    rgb : (h, w, 3) the prepared photograph on the same grid.
+    number : 0 for the first pen; methods with a direction turn it by this.
+    report : told of progress.
+    """
+
+    field: Field
+    rgb: Floats32
+    number: int
+    report: Report
+
+
+@dataclass(frozen=True)
+class ToneMethod(Preparation):
+    """Base of the methods: reads and prepares the photograph, and asks `strokes` once for each pen."""
+
+    def strokes(self, layer: Layer) -> Sequence[Points]:
+        """Strokes in mm, each (m, 2) with m of at least 1, all within the picture."""
+        raise NotImplementedError
+
+    def notes(self) -> tuple[str, ...]:
+        """What to say about the result beside the photograph's own warnings."""
+        return ()
+
+    def read(self, source: str, wish: Wish) -> Picture:
+        """The strokes of a photograph.
+
+        Raises
+        ------
+        SourceError
+            If it cannot be read, or leaves nothing to draw.
+        """
+        needs_extra()
+        wish.report("reading", 0.0)
+        taken = photograph.load(source)
+        return self.drawn(taken, wish, source)
+
+    def drawn(self, taken: photograph.Photograph, wish: Wish, source: str = "the picture") -> Picture:
+        """The strokes of a photograph that has been read."""
+        wish.report("preparing", 0.0)
+        rgb = self.prepared(taken.rgb)
+        rows, columns = rgb.shape[:2]
+        if max(rows, columns) > HIGH_ASPECT * min(rows, columns):
+            raise SourceError(
+                f"{columns} x {rows} pixels are a line and not a picture", where=source, hint="crop it to what matters"
+            )
+        width_mm, height_mm = wish.fitted_mm(columns, rows)
+        rgb = _reduced(rgb, width_mm, height_mm, wish)
+        layers = [self.coverage(rgb)]
+        strokes: list[Points] = []
+        pen_of: list[int] = []
+        for number, coverage in enumerate(layers):
+            pen_mm = _width_mm(wish, number)
+            field = Field(coverage, width_mm, height_mm, pen_mm)
+            found = self.strokes(Layer(field, rgb, number, wish.report))
+            strokes += found
+            pen_of += [number] * len(found)
+        if not strokes:
+            raise SourceError(
+                "nothing to draw: nothing in the picture is dark enough to leave a stroke",
+                where=source,
+                hint="take more contrast, or another method",
+            )
+        pens = tuple(wish.pens) or (BLACK,)
+        return Picture(
+            Drawing.from_strokes(strokes, pen_of, pens), width_mm, height_mm, (*taken.warnings, *self.notes())
+        )
+
+
+def needs_extra() -> None:
+    """Refuse, with the way out, where the libraries for photographs are not installed."""
+    try:
+        import scipy  # noqa: F401  only whether it is there
+        import skimage  # noqa: F401
+    except ImportError:
+        raise InputError(
+            "photographs need two more libraries, scikit-image and scipy", hint="pip install 'linewright[photo]'"
+        ) from None
+
+
+def from_pieces(points_mm: NDArray[np.float64], starts: NDArray[np.int64]) -> list[Points]:
+    """Flat arrays as in `Drawing` to a list of strokes."""
+    return np.split(points_mm, starts[1:-1]) if len(starts) > 1 else []
+
+
+def _width_mm(wish: Wish, number: int) -> float:
+    own = wish.pens[number].width_mm if wish.pens else None
+    return wish.pen_width_mm if own is None else own
+
+
+def _reduced(rgb: Floats32, width_mm: float, height_mm: float, wish: Wish) -> Floats32:
+    """The photograph at the finest grid that the finest pen can draw, or its own where that is coarser."""
+    from PIL import Image
+
+    finest = min(_width_mm(wish, number) for number in range(max(1, len(wish.pens))))
+    size = (max(1, round(width_mm * PIXELS_PER_PEN / finest)), max(1, round(height_mm * PIXELS_PER_PEN / finest)))
+    if size[0] >= rgb.shape[1]:
+        return np.ascontiguousarray(rgb)
+    planes = [Image.fromarray(np.ascontiguousarray(rgb[:, :, i])).resize(size, Image.Resampling.BOX) for i in range(3)]
+    return np.clip(np.stack([np.asarray(plane, dtype=np.float32) for plane in planes], axis=2), 0.0, 1.0)
