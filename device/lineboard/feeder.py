@@ -11,6 +11,10 @@ any of its words (or, when it is halted, its last word), and playing time is the
 undisturbed program therefore takes its predicted time to the tick; waits that are not in the plan (a pen lifted for a
 hold, an empty queue) are not words and do not count.
 
+A pen action without a wait, while the path moves, is made in passing: its block begins with it, and nothing stops.
+Blocks must not become so short that the player runs through all of them within one turn of the loop, so one that has
+only just begun takes the pen along and sets it a little early (`EARLY`).
+
 Contract: one caller, the main loop.  After construction nothing here allocates.
 """
 
@@ -29,6 +33,9 @@ BLOCK_WORDS = const(128)
 # 50 ms in ticks: longer than the loop's longest step (20 ms) with one collection of the heap (14 ms), and short
 # enough that a hold seems immediate.
 LOOK_AHEAD = const(250_000)
+# A pen in passing is set early by up to an eighth of the look-ahead, 6 ms, so that `BLOCKS` blocks cover all of it; a
+# servo looks at its pulse every 20 ms.
+EARLY = const(3)
 # Homing looks ahead less: the switch's overtravel has to take what is rendered.  12 ms covers a loop that does
 # little else.
 LOOK_AHEAD_HOMING = const(60_000)
@@ -38,7 +45,7 @@ LOOK_AHEAD_HOMING = const(60_000)
 _START_RATE = const(1000)
 
 RAMP = const(0)  # x, y = steps of A and B, v = end speed
-PEN = const(1)  # x = servo_us, v = ticks to wait
+PEN = const(1)  # x = servo_us, v = ticks to wait, 0 = in passing where the path moves
 REST = const(2)  # v = ticks
 END = const(3)
 
@@ -100,7 +107,7 @@ class Feeder:
         self.dequeued = first
         self._rendered = first
         self.records_done = first
-        self._terminals = 0  # rest, pen and end records in the queue
+        self._terminals = 0  # records in the queue at which the path stands still
         self._open_steps = 0  # path queued behind the last terminal (or, without one, behind the current ramp)
         self._news = False
         self._end_seen = False
@@ -110,6 +117,9 @@ class Feeder:
         self.broke_off = False
         self._in_run = False
         self._starving = False
+        self._pushed_v = 0  # planned speed at the end of the record pushed last,
+        self._loaded_v = 0  # and of the one the kernel has got last
+        self._passing_us = 0  # the pen's height from the next block on, 0 = as it is
         self.servo_us = 0
         sums = self.played
         sums[0] = sums[1] = sums[2] = sums[3] = 0
@@ -153,7 +163,9 @@ class Feeder:
                 length -= 1
             self._length[i] = length
             self._open_steps += length
-        else:
+            self._pushed_v = v
+        elif kind != PEN or v or self._pushed_v == 0:
+            self._pushed_v = 0
             self._terminals += 1
             self._open_steps = 0
             if kind == END:
@@ -199,6 +211,9 @@ class Feeder:
         self._open_steps = 0
         self._end_seen = False
         self._in_run = False
+        self._pushed_v = 0
+        self._loaded_v = 0
+        self._passing_us = 0
         kernel.rest(self.state)
 
     def halt(self):
@@ -297,7 +312,7 @@ class Feeder:
         count = 0
         ticks = 0
         ends = 0
-        while count < BLOCK_WORDS and ticks < budget:
+        while count < BLOCK_WORDS and ticks < budget and ends < BLOCK_WORDS:
             if state[kernel.S_LEFT] == 0:
                 if self.dequeued == self.taken:
                     if self._in_run:
@@ -312,6 +327,19 @@ class Feeder:
                         break
                     if not self._load():
                         break
+                elif self._loaded_v and kind == PEN and self._v[self.dequeued & _MASK] == 0:
+                    if self.dequeued + 1 == self.taken:
+                        self._note_starved()  # what it passes on to is not known yet
+                        break
+                    if count and ticks >= self.look_ahead >> EARLY:
+                        break
+                    self._passing_us = self._x[self.dequeued & _MASK]
+                    self.dequeued += 1
+                    self._rendered += 1
+                    # Done with the first word that follows it, or with the words it joins.
+                    self._end_words[at * BLOCK_WORDS + ends] = count or 1
+                    ends += 1
+                    continue
                 elif count:
                     break  # a pen action or a rest begins its own block
                 elif self._pause_path(kind, words, at):
@@ -349,7 +377,9 @@ class Feeder:
         else:
             self._moving[at] = 0 if self._resting_between() else 1
         self._steps[at] = 1
-        self._submit(at, count, ticks, 0, ends)
+        servo_us = self._passing_us
+        self._passing_us = 0
+        self._submit(at, count, ticks, servo_us, ends)
         return True
 
     def _take_back(self, words, count, ends):
@@ -380,6 +410,7 @@ class Feeder:
             self._moving[(self._at - 1) % BLOCKS] = 0
             return False
         self._in_run = True
+        self._loaded_v = self._v[i]
         self.dequeued += 1
         return True
 
@@ -390,6 +421,7 @@ class Feeder:
         self._terminals -= 1
         self._rendered += 1
         self._in_run = False
+        self._loaded_v = 0
         self._moving[(at - 1) % BLOCKS] = 0
         kernel.rest(self.state)
         if kind == END:

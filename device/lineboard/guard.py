@@ -32,6 +32,7 @@ class Guard:
         self._b = 0
         self._v = 0
         self._single = False
+        self._passing = False
         self._pressed_us = [0, 0]
         self._last_us = port.now_us()
         self.silent_us = 0
@@ -64,6 +65,7 @@ class Guard:
         self._b = b
         self._v = 0
         self._single = False
+        self._passing = False
 
     def check(self, kind, x, y, v):
         """Fault that queueing this record would be, or `NO_FAULT`.  Fields as in `Feeder.push`.
@@ -85,6 +87,11 @@ class Guard:
             self._a = a
             self._b = b
             self._v = v
+            self._passing = False
+        elif self._passing:
+            return messages.BAD_RECORDS  # only a ramp can follow a pen action in passing
+        elif kind == feeder.PEN and v == 0 and self._v:
+            self._passing = True
         elif self._v and not self._single:
             return messages.BAD_RECORDS  # a rest, a pen action or the end needs a path that has come to rest
         else:

@@ -241,12 +241,7 @@ def drawings() -> Path:
 
 def stroke_ends(program: Program) -> list[int]:
     """Number of the record that lifts the pen from each stroke: with all before it done, the stroke is on paper."""
-    import numpy as np
-
-    from linewright.program import PEN
-
-    actions = np.flatnonzero(program.kind == PEN)
-    return [int(record) for record in actions[1::2]]
+    return [int(record) for record in program.pen_stops[1::2]]
 
 
 def read(folder: Path) -> Story:

@@ -70,7 +70,8 @@ class Program:
     kind : (r,) uint8, kind of each record: `RAMP`, `PEN`, `REST` or `END` (the last record, and only that).
     da, db : (r,) int32, whole steps of the motors; 0 except in ramps.
     v_end : (r,) int32, path speed at the end of a ramp, steps/s in motor step space; 0 except in ramps.
-    servo_us, dwell_ms : (r,) int32, servo pulse and wait of a pen action; 0 elsewhere.
+    servo_us, dwell_ms : (r,) int32, servo pulse and wait of a pen action; 0 elsewhere. Without a wait it happens in
+        passing, between two ramps of a stroke.
     rest_ticks : (r,) int32, length of a rest; 0 elsewhere.
     ticks : (r,) int64, exact playing time of each record.
     stroke_of_record : (r,) int32, stroke that a ramp or a pen action belongs to; -1 for travel, rests and the end.
@@ -116,6 +117,16 @@ class Program:
         return np.asarray(self.kind == RAMP)
 
     @property
+    def in_passing(self) -> NDArray[np.bool_]:
+        """(r,) bool: the record changes the pen's height while the path goes on: a pen action without a wait."""
+        return np.asarray((self.kind == PEN) & (self.dwell_ms == 0))
+
+    @property
+    def pen_stops(self) -> NDArray[np.int64]:
+        """(2 k,) int64: the records that lower and raise the pen, by turns, one pair for each stroke."""
+        return np.flatnonzero((self.kind == PEN) & (self.dwell_ms > 0))
+
+    @property
     def ramps(self) -> int:
         """Number of ramps."""
         return int(np.count_nonzero(self.is_ramp))
@@ -138,7 +149,11 @@ class Program:
     @property
     def v_start(self) -> NDArray[np.int32]:
         """(r,) int32: path speed at the start of each ramp, steps/s; 0 for other records."""
-        before = np.concatenate((np.zeros(1, dtype=np.int32), np.where(self.is_ramp, self.v_end, 0)[:-1]))
+        after = np.where(self.is_ramp, self.v_end, 0)
+        # Pen actions in passing leave the path its speed.
+        stays = np.maximum.accumulate(np.where(self.in_passing, -1, np.arange(len(self))))
+        after = np.where(stays >= 0, after[stays], 0)
+        before = np.concatenate((np.zeros(1, dtype=np.int32), after[:-1]))
         return np.where(self.is_ramp, before, 0).astype(np.int32)
 
     @cached_property

@@ -249,7 +249,14 @@ def _check_sense(program: Program) -> None:
     ramp, pen, rest = kind == RAMP, kind == PEN, kind == REST
     moves = (program.da != 0) | (program.db != 0) | (program.v_end != 0)
     _require(not bool(np.any(moves & ~ramp)), "a record that is no ramp moves")
-    _require(not bool(np.any((pen | (kind == END))[1:] & (program.v_end[:-1] != 0))), "the pen acts while it moves")
+    passing = program.in_passing
+    stops = (pen & ~passing) | (kind == END)
+    _require(not bool(np.any(stops[1:] & (program.v_end[:-1] != 0))), "the pen acts while it moves")
+    between = ramp[:-2] & ramp[2:]
+    _require(
+        bool(np.all(np.flatnonzero(passing) > 0)) and not bool(np.any(passing[1:-1] & ~between)),
+        "a pen action in passing is not between two ramps",
+    )
     pulses, dwell = program.servo_us[pen], program.dwell_ms[pen]
     _require(bool(np.all((pulses >= SERVO_LOW_US) & (pulses <= SERVO_HIGH_US))), "a servo pulse out of range")
     _require(bool(np.all((dwell >= 0) & (dwell <= MAX_DWELL_MS))), "a pen wait out of range")
@@ -266,7 +273,8 @@ def _check_sense(program: Program) -> None:
     count = len(drawing)
     _require(bool(np.all((strokes >= -1) & (strokes < count))), "a record of an unknown stroke")
     _require(
-        bool(np.array_equal(strokes[pen], np.repeat(np.arange(count), 2))), "the pen does not visit each stroke once"
+        bool(np.array_equal(strokes[program.pen_stops], np.repeat(np.arange(count), 2))),
+        "the pen does not visit each stroke once",
     )
     edges = [group.strokes[0] for group in program.groups] + [count]
     records = [group.records[0] for group in program.groups] + [len(kind)]

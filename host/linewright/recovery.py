@@ -93,9 +93,7 @@ def strokes_done(program: Program, records_done: int) -> int:
 
 def record_of(program: Program, stroke: int) -> int:
     """The record that lowers the pen for a stroke: where a program can be begun again."""
-    from linewright.program import PEN
-
-    return int(np.flatnonzero(program.kind == PEN)[2 * stroke])
+    return int(program.pen_stops[2 * stroke])
 
 
 def parts(program: Program, stroke: int) -> tuple[Drawing, Drawing]:

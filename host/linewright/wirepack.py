@@ -102,6 +102,9 @@ def pack(
     ones = np.asarray(first, dtype=np.int64)[start:]
     twos = np.asarray(second, dtype=np.int64)[start:]
     speeds = np.where(kinds == RAMP, np.asarray(v_end, dtype=np.int64)[start:], 0)
+    # A pen action in passing leaves the path the speed of the record before it.
+    stays = np.maximum.accumulate(np.where((kinds == PEN) & (twos == 0), -1, np.arange(len(kinds))))
+    speeds = np.where(stays >= 0, speeds[stays], 0)
     before = np.concatenate([np.zeros(1, dtype=np.int64), speeds])[:-1]
     _check(kinds, ones, twos, speeds, before, start)
     rows = _prepare(kinds, ones, twos, speeds, before)
@@ -156,8 +159,8 @@ def pack_program(program: Program, *, start: int = 0) -> Packed:
 
 
 def _again(kinds: _Ints, ones: _Ints, twos: _Ints) -> NDArray[np.bool_]:
-    """Which records are pen actions equal to the pen action before the last one."""
-    pens = np.flatnonzero(kinds == PEN)
+    """Which records are pen actions equal to the pen action before the last one; those in passing do not count."""
+    pens = np.flatnonzero((kinds == PEN) & (twos > 0))
     same = (ones[pens[2:]] == ones[pens[:-2]]) & (twos[pens[2:]] == twos[pens[:-2]])
     out = np.zeros(len(kinds), dtype=bool)
     out[pens[2:][same]] = True

@@ -13,7 +13,9 @@ Information Processing Letters 7(6), 1978): to write ``u >= 0`` in order ``k``, 
    Then its end speed ``v``.  From rest: ``v - 1`` in order ``kr``.  Otherwise the folded change in order ``kv``; in
    mode bit 1 instead 0 and then the folded change less 1, or 10 for no change, or 11 for an end at rest.
 3. Anything else: two bits of kind.  1 pen: servo pulse in us, 12 bits; dwell in ms, 13 bits.  0: the pen action before
-   the last one again (pens go down and up by turns).  2 rest: ticks of 200 ns, 26 bits.  3 end.
+   the last one again (pens go down and up by turns).  2 rest: ticks of 200 ns, 26 bits.  3 end.  A pen action without
+   dwell is made in passing, to follow the paper's height along a stroke: the path keeps its speed, so what comes next
+   is coded as if it had not been there, and "again" does not count it.
 
 Records end where fewer than eight bits are left and all of them are zero; no record looks like that, because the code
 of ``da`` holds a one.  The speed, the displacement of the last ramp and the last two pen actions are carried over from
@@ -68,7 +70,7 @@ _BITS = const(5)  # bits not yet used, right-aligned
 _HAVE = const(6)  # how many of them
 _ORDERS = const(7)  # four cells: ka, kb, kv, kr
 _MODE = const(11)
-_SERVO = const(12)  # last pen action, us and ms; 0 = none yet
+_SERVO = const(12)  # last pen action with a dwell, us and ms; 0 = none yet
 _DWELL = const(13)
 _SERVO_BEFORE = const(14)  # the one before it
 _DWELL_BEFORE = const(15)
@@ -282,7 +284,7 @@ def read_record(state: ptr32, data: ptr8) -> int:
             if kind == 1:
                 if first < 500 or first > 2500:
                     kind = 5
-                else:
+                elif second != 0:
                     state[_SERVO_BEFORE] = state[_SERVO]
                     state[_DWELL_BEFORE] = state[_DWELL]
                     state[_SERVO] = first
@@ -290,7 +292,8 @@ def read_record(state: ptr32, data: ptr8) -> int:
             elif kind == 2:
                 first = (first << 13) | second
                 second = 0
-            state[D_SPEED] = 0
+            if kind != 1 or second != 0:
+                state[D_SPEED] = 0
     if kind == 5:
         at = end
         have = 0
@@ -414,14 +417,14 @@ class _History:
         self.speed = 0
         self.da = 0
         self.db = 0
-        self.pens = ((0, 0), (0, 0))  # the last two pen actions, older first
+        self.pens = ((0, 0), (0, 0))  # the last two pen actions with a dwell, older first
         # Far enough back to meet two pen actions and a ramp; a short program is simply read from its beginning.
         index = start
         seen = 0
         ramps = 0
         while index > begin and (seen < 2 or ramps < 1):
             index -= 1
-            seen += records[index][0] == PEN
+            seen += records[index][0] == PEN and records[index][2] > 0
             ramps += records[index][0] == RAMP
         while index < start:
             self.add(records[index])
@@ -433,7 +436,7 @@ class _History:
             self.speed = v_end
             self.da = first
             self.db = second
-        else:
+        elif kind != PEN or second:
             self.speed = 0
             if kind == PEN:
                 self.pens = (self.pens[1], (first, second))
@@ -508,7 +511,8 @@ def _choose(
                 plain[1].append(0)
                 differences[0].append(fold(-da))
                 differences[1].append(fold(-db))
-            speed = 0
+            if kind != PEN or second:
+                speed = 0
             continue
         plain[0].append(fold(first))
         plain[1].append(fold(second))

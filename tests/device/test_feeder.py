@@ -8,7 +8,7 @@ import pytest
 
 from dual import fake_world
 from lineboard import kernel
-from lineboard.feeder import END, LOOK_AHEAD, PEN, RAMP, REST, SLOTS, Feeder
+from lineboard.feeder import EARLY, END, LOOK_AHEAD, PEN, RAMP, REST, SLOTS, Feeder
 from lineboard.ports.virtual import VirtualPort
 from linewright.motion import timing
 
@@ -75,7 +75,7 @@ def predicted_ticks(records):
             v = v_end
         else:
             ticks += v_end
-            v = 0
+            v = v if kind == PEN and v_end == 0 else 0
     return ticks
 
 
@@ -354,6 +354,96 @@ def test_pen_without_waiting_time_still_happens_in_its_place():
     ((tick, us),) = rig.world.servo_log
     assert us == 1500
     assert len([edge for edge in rig.world.edges if edge[0] <= tick]) == 20
+
+
+def with_pens(records, every):
+    """The same path with a pen action in passing behind every so many ramps, and their heights."""
+    out = []
+    heights = []
+    for i, record in enumerate(records):
+        out.append(record)
+        if (i + 1) % every == 0 and record[3]:
+            heights.append(1500 + i % 200)
+            out.append((PEN, heights[-1], 0, 0))
+    return out, heights
+
+
+@pytest.mark.parametrize("every", [1, 7, 40])
+def test_a_pen_in_passing_changes_no_pulse_and_no_time(every):
+    plain, passing = Rig(), Rig()
+    records = zigzag(3, 200)
+    plain.push([*records, (END, 0, 0, 0)])
+    plain.run()
+    records, heights = with_pens(records, every)
+    passing.push([*records, (END, 0, 0, 0)])
+    passing.run()
+    assert list(passing.world.edges) == list(plain.world.edges)
+    assert passing.played_ticks() == plain.played_ticks() == predicted_ticks(records)
+    assert passing.feeder.records_done == len(records) + 1
+    assert passing.feeder.underruns == 0
+    assert passing.world.servo_log[-1][1] == heights[-1]
+
+
+def test_a_pen_in_passing_is_set_where_it_stands_in_the_path():
+    """To within the eighth of the look-ahead by which it may come early."""
+    rig = Rig()
+    records, heights = with_pens(zigzag(5, 60), 5)
+    rig.push([*records, (END, 0, 0, 0)])
+    rig.run()
+    wanted, steps, v, tick = [], 0, 0, 0
+    for kind, x, y, v_end in records:
+        if kind == PEN:
+            wanted.append(tick)
+        else:
+            tick += int(timing.ramp_ticks([x], [y], [v], [v_end])[0])
+            steps += max(abs(x), abs(y))
+            v = v_end
+    assert len(rig.world.edges) == steps
+    assert [us for _, us in rig.world.servo_log] == heights
+    early = [at - seen for at, (seen, _) in zip(wanted, rig.world.servo_log, strict=True)]
+    assert max(early) <= LOOK_AHEAD >> EARLY
+    # Never late: the first words play at once here, with no time between pushing and playing.
+    assert min(early) >= 0
+
+
+def test_a_halt_counts_a_pen_in_passing_with_the_step_behind_it():
+    path = [(RAMP, 300, 0, 1500), (PEN, 1600, 0, 0), (RAMP, 300, 0, 1500), (RAMP, 500, 0, 0), (END, 0, 0, 0)]
+    for turns in range(1, 60):
+        rig = Rig()
+        rig.push(path)
+        for _ in range(turns):
+            rig.turn(7_000)
+        rig.feeder.halt()
+        made = rig.world.a
+        assert rig.feeder.a == made
+        # Joined to the block in which the first ramp ends, it counts with that ramp.
+        done = sum((made >= 300, made >= 300, made >= 600, made >= 1100))
+        assert done - 1 <= rig.feeder.records_done <= done
+
+
+def test_what_follows_a_pen_in_passing_must_be_known_before_it_is_passed():
+    rig = Rig()
+    rig.push([(RAMP, 400, 0, 2000), (PEN, 1600, 0, 0)])
+    rig.push([(RAMP, 1, 0, 2000)] * (SLOTS - 4))
+    while rig.world.a < 50:
+        rig.turn()
+    rig.push([(RAMP, 400, 0, 0), (END, 0, 0, 0)])
+    rig.run()
+    assert rig.world.servo_log[0][1] == 1600
+
+    rig = Rig()
+    rig.push([(RAMP, 400, 0, 2000), (RAMP, 400, 0, 2000), (PEN, 1600, 0, 0)])
+    rig.feeder._may_start = lambda: True
+    for _ in range(200):
+        rig.turn()
+    assert rig.feeder.standing()
+    assert rig.feeder.starved == 1
+    assert rig.world.servo_log == []
+    rig.push([(RAMP, 400, 0, 0), (END, 0, 0, 0)])
+    rig.run()
+    assert [us for _, us in rig.world.servo_log] == [1600]
+    assert rig.world.a == 1200
+    assert rig.feeder.underruns == 0
 
 
 def test_buffers_belong_to_the_player_until_played():

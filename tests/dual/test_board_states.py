@@ -458,6 +458,41 @@ class Guard(unittest.TestCase):
         self.assertEqual(rig.last("fault"), {"code": messages.BAD_RECORDS, "detail": 1})
         self.assertEqual(len(rig.world.edges), 0)
 
+    def test_only_a_ramp_may_follow_a_pen_action_in_passing(self):
+        for kind, x, v in ((feeder.PEN, DOWN, 0), (feeder.REST, 0, 0), (feeder.END, 0, 0)):
+            rig = BoardRig()
+            rig.ready()
+            rig.draw([])
+            rig.run(lambda rig=rig: rig.state() == "drawing")
+            rig.board.record(feeder.RAMP, 1, 0, 300)
+            rig.board.record(feeder.PEN, DOWN, 0, 0)
+            rig.board.record(kind, x, 0, v)
+            rig.run(lambda rig=rig: rig.last("fault"))
+            self.assertEqual(rig.last("fault"), {"code": messages.BAD_RECORDS, "detail": 2})
+
+    def test_a_pen_changes_its_height_along_a_stroke_and_goes_back_to_it_after_a_hold(self):
+        rig = BoardRig()
+        rig.ready()
+        along = [(records.RAMP, 500, 0, 4000)]
+        for i in range(20):
+            along += [(records.PEN, DOWN + i, 0, 0), (records.RAMP, 400, 0, 4000)]
+        rig.draw([(records.PEN, DOWN, 150, 0), *along, (records.RAMP, 500, 0, 0), (records.PEN, UP, 200, 0), END])
+        rig.run(lambda: rig.world.a > 4000)
+        rig.send("pace", value=0)
+        rig.run(lambda: rig.state() == "holding" and rig.board.pen.settled(rig.world.now_us()))
+        held = len(rig.world.servo_log)
+        self.assertEqual(rig.world.servo_log[-1][1], UP)
+        before = rig.world.servo_log[-2][1]
+        self.assertTrue(DOWN < before < DOWN + 19)
+        rig.send("pace", value=256)
+        rig.run(lambda: rig.last("event"))
+        self.assertEqual(rig.last("event")["code"], messages.FINISHED)
+        heights = [us for _, us in rig.world.servo_log[held:]]
+        self.assertEqual(heights[0], before)
+        self.assertEqual(heights, list(range(before, DOWN + 20)) + [UP])
+        self.assertEqual(rig.world.a, 9000)
+        self.assertEqual(rig.board.feeder.underruns, 0)
+
     def test_a_move_of_a_single_step_may_be_followed_by_a_rest(self):
         """It cannot slow down again, so its one ramp ends at a speed; the rest behind it stands for the stop."""
         rig = BoardRig()

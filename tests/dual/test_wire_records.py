@@ -25,7 +25,7 @@ def random_program(seed, count):
     program = []
     speed = 0
     for _ in range(count):
-        kind = numbers.below(14)
+        kind = numbers.below(16)
         reach = (1, 3, 40, 300, 16383)[numbers.below(5)]
         if kind == 0:
             program.append((PEN, numbers.between(500, 2500), numbers.between(0, 8191), 0))
@@ -33,6 +33,8 @@ def random_program(seed, count):
         elif kind <= 2:
             program.append((PEN, (1300, 1700)[kind - 1], 250, 0))
             speed = 0
+        elif kind >= 14 and speed:
+            program.append((PEN, numbers.between(500, 2500), 0, 0))
         elif kind == 3:
             program.append((REST, numbers.below(1 << numbers.below(21)), 0, 0))
             speed = 0
@@ -81,6 +83,10 @@ EXTREMES = [
     (RAMP, 1, 0, 346),
     (REST, 0, 0, 0),
     (RAMP, 16383, 16383, 131071),
+    (PEN, 2500, 0, 0),
+    (RAMP, -16383, -16383, 131071),
+    (PEN, 500, 0, 0),
+    (RAMP, 1, 1, 1),
     (PEN, 2500, 8191, 0),
     (END, 0, 0, 0),
 ]
@@ -115,7 +121,8 @@ class RecordTest(unittest.TestCase):
     def test_a_program_is_carried_on_from_any_rest(self):
         program = random_program(5, 200)
         for begin in range(len(program)):
-            if begin == 0 or program[begin - 1][0] != RAMP or program[begin - 1][3] == 0:
+            kind, _, dwell, v_end = program[begin - 1]
+            if begin == 0 or (v_end == 0 and (kind != PEN or dwell)):
                 self.check(program, begin)
 
     def test_a_payload_cut_short_is_never_read_beyond_its_end(self):

@@ -20,9 +20,14 @@ ramps = st.tuples(steps, st.sampled_from([0, 0, 1, 2000, 2000, 7999]) | st.integ
 )
 others = (
     st.sampled_from([(PEN, 1300, 250, 0), (PEN, 1700, 250, 0), (REST, 0, 0, 0), (END, 0, 0, 0)])
-    | st.tuples(st.just(PEN), st.integers(500, 2500), st.integers(0, 8191), st.just(0))
+    | st.tuples(st.just(PEN), st.integers(500, 2500), st.just(0) | st.integers(0, 8191), st.just(0))
     | st.tuples(st.just(REST), st.integers(0, (1 << 26) - 1), st.just(0), st.just(0))
 )
+
+
+def passes(record: Record) -> bool:
+    """A pen action without a wait, which leaves the path its speed."""
+    return record[0] == PEN and record[2] == 0
 
 
 def lawful(records: list[Record]) -> list[Record]:
@@ -33,7 +38,8 @@ def lawful(records: list[Record]) -> list[Record]:
         if kind == RAMP and v_end + speed == 0:
             v_end = 300
         out.append((kind, first, second, v_end))
-        speed = v_end
+        if not passes((kind, first, second, v_end)):
+            speed = v_end
     return out
 
 
@@ -66,7 +72,7 @@ def test_both_encoders_give_the_same_bytes(records: list[Record]) -> None:
 @settings(max_examples=20, deadline=None)
 @given(programs, st.data())
 def test_a_program_is_carried_on_with_the_same_bytes(records: list[Record], data: st.DataObject) -> None:
-    rests = [0, *(i + 1 for i, record in enumerate(records) if record[3] == 0)]
+    rests = [0, *(i + 1 for i, record in enumerate(records) if record[3] == 0 and not passes(record))]
     check(records, data.draw(st.sampled_from(rests)))
 
 

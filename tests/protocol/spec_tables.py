@@ -42,6 +42,7 @@ def words(table: tuple[str, ...]) -> str:
 PROGRAM = [
     (records.PEN, 1300, 250, 0),
     (records.RAMP, 120, -35, 2000),
+    (records.PEN, 1310, 0, 0),
     (records.RAMP, 118, -40, 2000),
     (records.RAMP, 60, -21, 0),
     (records.PEN, 1700, 250, 0),

@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import numpy as np
 from rich.table import Table
 
 from linewright import units
-from linewright.program import PEN
 from linewright.views import wording
 
 if TYPE_CHECKING:
@@ -123,7 +121,7 @@ def story_table(story: Story, program: Program, stroke: int) -> Table:
     table.add_row("ended", story.ended or "without a word: the program, the laptop or its power died")
     table.add_row("drawn", f"{stroke} of {wording.count(len(program.drawing), 'stroke')}")
     if stroke < len(program.drawing):
-        lift = int(np.flatnonzero(program.kind == PEN)[2 * stroke])
+        lift = int(program.pen_stops[2 * stroke])
         left_s = units.ticks_to_s(int(program.predicted_ticks - program.ticks_before[lift]))
         pen = program.drawing.pens[int(program.drawing.pen[stroke])]
         table.add_row("left", f"{wording.duration(left_s)}, from stroke {stroke + 1} on, with the pen {pen.name}")
