@@ -176,13 +176,14 @@ class Board:
             self.feeder.set_position(0, 0)
         self.state = UNHOMED
         self.fault = messages.NO_FAULT
+        known = self.known
         self.known &= ~axes
         self.homed &= ~axes
         self._homing_mask = axes
         self.program = 0  # the feeder counts the records of homing now
         self._silent = False
         self._wake(now_us)
-        self.homing.start(axes, now_us)
+        self.homing.start(axes, known, now_us)
         return messages.NO_REASON
 
     def origin(self, a, b):

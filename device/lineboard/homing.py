@@ -58,6 +58,7 @@ class Axis:
         self.high = 0
         self.passes = 0  # result: slow approaches made
         self.spread = 0  # result: steps between the highest and the lowest contact
+        self.drift = 0  # result: steps by which the count had been above the truth; 0 where there was no count before
 
 
 class Homing:
@@ -80,6 +81,7 @@ class Homing:
         self._now_us = 0
         self._steps = iter(())
         self._cancelled = False
+        self._known = 0
         self._accel = 0  # what the kernel's setting was before
         self.running = False
 
@@ -87,9 +89,13 @@ class Homing:
         self._crossed = crossed
         self._passes = passes
 
-    def start(self, mask, now_us):
-        """Begin homing the axes in `mask` (bit 0: x, bit 1: y).  The motors are powered and nothing plays."""
+    def start(self, mask, known, now_us):
+        """Begin homing the axes in `mask` (bit 0: x, bit 1: y).  The motors are powered and nothing plays.
+
+        `known`: axes whose position was known, so that what homing corrects is drift.
+        """
         self._cancelled = False
+        self._known = known
         self._now_us = now_us
         self._feeder.look_ahead = LOOK_AHEAD_HOMING
         self._feeder.begin(0)
@@ -141,6 +147,7 @@ class Homing:
         for axis in (0, 1):
             self.axes[axis].passes = 0
             self.axes[axis].spread = 0
+            self.axes[axis].drift = 0
         for axis in (0, 1):
             if mask >> axis & 1:
                 yield from self._home(axis)
@@ -175,6 +182,8 @@ class Homing:
                 raise HomingFault(messages.SWITCH_STUCK, axis)
         wanted = plan.low - plan.backoff if toward < 0 else plan.high + plan.backoff
         self._shift(axis, wanted - contact)
+        if self._known >> axis & 1:
+            plan.drift = contact - wanted
         plan.passes = self._passes
         plan.spread = highest - lowest
 

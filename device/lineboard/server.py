@@ -189,8 +189,10 @@ class Server:
             request=self._home_request,
             x_passes=x.passes,
             x_spread_steps=x.spread,
+            x_drift_steps=x.drift,
             y_passes=y.passes,
             y_spread_steps=y.spread,
+            y_drift_steps=y.drift,
         )
 
     # Requests.

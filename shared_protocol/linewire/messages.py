@@ -118,7 +118,8 @@ MESSAGES = (
             ("high", "i32", I32_LOW, I32_HIGH),
         ),
     ),
-    # Per axis: approaches made (0 = this axis was not homed) and the spread of the switch positions they found.
+    # Per axis: approaches made (0 = this axis was not homed), the spread of the switch positions they found, and by how
+    # much the count of steps had been above the truth (0 where the position was not known before).
     (
         "homed",
         HOMED,
@@ -126,8 +127,10 @@ MESSAGES = (
             ("request", "u16", 0, U16),
             ("x_passes", "u8", 0, U8),
             ("x_spread_steps", "u32", 0, U30),
+            ("x_drift_steps", "i32", I32_LOW, I32_HIGH),
             ("y_passes", "u8", 0, U8),
             ("y_spread_steps", "u32", 0, U30),
+            ("y_drift_steps", "i32", I32_LOW, I32_HIGH),
         ),
     ),
     ("fault", FAULT, (("code", "u8", 1, U8), ("detail", "i32", I32_LOW, I32_HIGH))),

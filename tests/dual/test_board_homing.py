@@ -104,6 +104,35 @@ class Found(unittest.TestCase):
         home(rig, axes=2)
         self.check(rig, BACKOFF, BACKOFF)
 
+    def test_what_was_lost_since_is_reported_as_drift(self):
+        rig = rig_at((5000, 9000))
+        home(rig)
+        homed = rig.last("homed")
+        self.assertEqual((homed["x_drift_steps"], homed["y_drift_steps"]), (0, 0))  # nothing was known to compare
+        rig.world.a -= 37  # as a carriage does that was held while its motor turned outward
+        rig.world.b += 5
+        rig.heard.clear()
+        home(rig)
+        homed = rig.last("homed")
+        self.assertTrue(abs(homed["x_drift_steps"] - 37) <= 1, homed)
+        self.assertTrue(abs(homed["y_drift_steps"] + 5) <= 1, homed)
+        self.check(rig, BACKOFF, BACKOFF)
+        rig.heard.clear()
+        home(rig, axes=2)
+        homed = rig.last("homed")
+        self.assertEqual(homed["x_drift_steps"], 0)
+        self.assertTrue(abs(homed["y_drift_steps"]) <= 1, homed)
+
+    def test_drift_on_crossed_belts_is_of_the_axes(self):
+        rig = rig_at((9000, 1000), crossed=True)
+        home(rig)
+        rig.world.a -= 40
+        rig.heard.clear()
+        home(rig)
+        homed = rig.last("homed")
+        self.assertTrue(abs(homed["x_drift_steps"] - 20) <= 1, homed)
+        self.assertTrue(abs(homed["y_drift_steps"] - 20) <= 1, homed)
+
     def test_homing_again_finds_the_same_place(self):
         rig = rig_at((5000, 9000))
         home(rig)
