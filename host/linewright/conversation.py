@@ -214,9 +214,15 @@ class Conversation:
         return sequence
 
     def ask(
-        self, name: str, *, answers: tuple[str, ...] = ("done",), limit_s: float = SILENCE_S, **fields: object
+        self,
+        name: str,
+        *,
+        answers: tuple[str, ...] = ("done",),
+        limit_s: float = SILENCE_S,
+        meanwhile: Callable[[], None] = lambda: None,
+        **fields: object,
     ) -> Fields:
-        """Send a request and wait for its answer, one of the messages named.
+        """Send a request and wait for its answer, one of the messages named; ``meanwhile`` is called at every turn.
 
         Raises
         ------
@@ -228,6 +234,8 @@ class Conversation:
 
         def answered() -> bool:
             found.extend(self._answers(request, answers))
+            if not found:
+                meanwhile()
             return bool(found)
 
         if not self.wait(answered, limit_s):

@@ -16,8 +16,8 @@ from typing import Final
 from linewright.errors import InputError
 from linewright.state_folder import state_folder
 
-VERSION: Final = 1
-"""Of the table; kept in the file's ``user_version``. A newer one is refused, an older one would be brought up here."""
+VERSION: Final = 2
+"""Of the table; kept in the file's ``user_version``. A newer one is refused, an older one is brought up."""
 
 BUSY_S: Final = 2.0
 """How long to wait for another command that is writing its line."""
@@ -33,6 +33,7 @@ class Entry:
     outcome : "finished", "abandoned" or "failed"; ``fault`` says why it failed.
     strokes, first_stroke : of the whole picture, and the one it began with (0 unless it was carried on).
     predicted_s, played_s : of what was to be drawn from there, and the board's own count of what was.
+    drift_x_mm, drift_y_mm : the largest that homing again has found; None where that was not asked for.
     """
 
     began: str
@@ -53,6 +54,8 @@ class Entry:
     damaged_frames: int | None
     starved: int | None
     underruns: int | None
+    drift_x_mm: float | None = None
+    drift_y_mm: float | None = None
 
 
 COLUMNS: Final = tuple(field.name for field in fields(Entry))
@@ -97,9 +100,12 @@ def _opened() -> Iterator[sqlite3.Connection]:
         path.parent.mkdir(parents=True, exist_ok=True)
         with contextlib.closing(sqlite3.connect(path, timeout=BUSY_S)) as base, base:
             (version,) = base.execute("pragma user_version").fetchone()
-            if version not in (0, VERSION):
+            if version > VERSION:
                 raise InputError(f"{path} was written by a newer Linewright (table {version}, known is {VERSION})")
             base.execute(f"create table if not exists drawings ({', '.join(COLUMNS)})")
+            if version == 1:
+                for column in ("drift_x_mm", "drift_y_mm"):
+                    base.execute(f"alter table drawings add column {column}")
             base.execute(f"pragma user_version = {VERSION}")
             yield base
     except (sqlite3.Error, OSError) as error:

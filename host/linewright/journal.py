@@ -23,7 +23,7 @@ import re
 import secrets
 import shutil
 import time
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, Self
@@ -64,7 +64,7 @@ class Story:
     rig_name, rig_fingerprint, rig_file : the machine; the file is empty for the default rig.
     sheet : what lies on the table, in words.
     port : where the machine was.
-    numbers : program numbers under which parts of it went to a board, oldest first.
+    numbers : program numbers under which parts of it went to a board, with the record that the pen had reached then.
     records_done, strokes_done : finished by the pen.
     began, last : time of the first and of the last line, ISO 8601, UTC.
     ended : "" while nothing says how it ended, else "finished", "abandoned" or "failed".
@@ -80,7 +80,7 @@ class Story:
     rig_file: str = ""
     sheet: str = ""
     port: str = ""
-    numbers: tuple[int, ...] = ()
+    numbers: dict[int, int] = field(default_factory=dict)
     records_done: int = 0
     strokes_done: int = 0
     began: str = ""
@@ -187,7 +187,7 @@ class Journal:
         self.close()
 
     def begin(self, number: int, record: int) -> None:
-        """Records from ``record`` on are about to go to the board, as program ``number``."""
+        """The program is about to go to the board, as number ``number``; the pen has reached ``record``."""
         self._begun = True
         self._write("begin", force=True, number=number, record=record)
 
@@ -290,7 +290,7 @@ def _told(story: Story, word: str, values: dict[str, str]) -> Story:
         size = f"{float(values['width_mm']):g} x {float(values['height_mm']):g} mm"
         return replace(story, sheet=f"{values['name']}, {size}")
     if word == "begin":
-        return replace(story, numbers=(*story.numbers, int(values["number"])), ended="")
+        return replace(story, numbers=story.numbers | {int(values["number"]): int(values["record"])}, ended="")
     if word == "done":
         return replace(
             story,

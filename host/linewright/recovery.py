@@ -1,20 +1,25 @@
 """Carrying on with a drawing that was broken off: where it stands, what is left of it, and what must be the same.
 
-The unit is the stroke. A stroke that the pen has finished is not drawn again; the one it was in the middle of is drawn
-again from its beginning, because ink laid twice on one line is seen less than a gap or a seam between two passes.
 Where the board is still there it knows better than the journal how far the pen got: it went on drawing what it had
-when its host died. Where it also kept its position it is not homed again.
+when its host died. Where its motors have also held the pen ever since, it is not homed again, and the drawing is
+carried on at the very step where the pen was lifted.
+
+Otherwise the unit is the stroke. One that the pen has finished is not drawn again; the one it was in the middle of is
+drawn again from its beginning, because ink laid twice on one line is seen less than a gap or a seam between two passes.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from linewire.records import RAMP
 from linewright import journal
 from linewright.errors import InputError, SheetError
 from linewright.sheet import Sheet
+from linewright.tail import Tail
 
 if TYPE_CHECKING:
     from linewright.drawing import Drawing
@@ -66,8 +71,27 @@ def check(story: Story, program: Program, rig: Rig, sheet: str | None = None) ->
         )
 
 
-def take_up(session: Session, story: Story, witness: Witness) -> int:
-    """Bring the machine to where it can carry on; returns how many records the pen has finished.
+@dataclass(frozen=True)
+class Place:
+    """Where a drawing is carried on.
+
+    Parameters
+    ----------
+    stroke : the next one, or the one that the pen was in the middle of.
+    tail : what is left of the program; None where that is nothing.
+    """
+
+    stroke: int
+    tail: Tail | None
+
+    @property
+    def in_stroke(self) -> bool:
+        """Whether part of the stroke is on paper and is not drawn again."""
+        return self.tail is not None and self.tail.reached != self.tail.first
+
+
+def take_up(session: Session, story: Story, program: Program, rig: Rig, witness: Witness) -> Place:
+    """Bring the machine to where it can carry on, and work out where that is.
 
     Stops what the board may still be drawing, asks it how far the pen got, tells the witness (the board will have
     forgotten as soon as it moves), and homes it unless it kept its position.
@@ -78,12 +102,26 @@ def take_up(session: Session, story: Story, witness: Witness) -> int:
     """
     standing = session.settle()
     done = story.records_done
+    tail = None
     if standing.program in story.numbers:
-        done = max(done, standing.records_done)
+        done = max(done, standing.records_done, story.numbers[standing.program])
+        if standing.position_kept:
+            done += _all_of_it_done(program, done, standing.steps)
+            tail = Tail.in_stroke(program, done, standing.steps, rig)
         witness.done(done)
     if not standing.position_kept:
         session.home()
-    return done
+    stroke = strokes_done(program, done)
+    if tail is None and stroke < len(program.drawing):
+        tail = Tail.of(program, record_of(program, stroke) if stroke else 0)
+    return Place(stroke, tail)
+
+
+def _all_of_it_done(program: Program, record: int, steps: tuple[int, int]) -> bool:
+    """Whether the pen stands at the end of a ramp that the board has not yet counted as finished."""
+    if record >= len(program) or program.kind[record] != RAMP:
+        return False
+    return bool((program.position_steps[record + 1] == steps).all())
 
 
 def strokes_done(program: Program, records_done: int) -> int:

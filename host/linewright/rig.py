@@ -171,6 +171,15 @@ class Guard(_Section):
     host_silence_s: float = _number(0.5, 600, "s", "shorter trips on a busy laptop", 5.0)
 
 
+class DriftChecks(_Section):
+    """When a drawing is interrupted to home again and see whether the machine has kept its place."""
+
+    check: tuple[Literal["start", "pens", "end"], ...] = Field(
+        default=(), strict=False, description="moments of a drawing: at its start, between pens, at its end"
+    )
+    limit_mm: float = _number(0.01, 100, "mm", "below one step, to a lost cause", 0.3)
+
+
 class Pins(_Section):
     """GPIO numbers on the board."""
 
@@ -210,6 +219,7 @@ class Rig(_Section):
     sheet: SheetPlace = SheetPlace()
     park: Park = Park()
     guard: Guard = Guard()
+    drift: DriftChecks = DriftChecks()
     pins: Pins = Pins()
     supply: Supply = Supply()
 
@@ -369,8 +379,8 @@ class Rig(_Section):
     def fingerprint(self) -> str:
         """32 hex digits that change with everything that changes the motion, and with nothing else.
 
-        Left out: name, board, pins, guard, the pen's line width, sheet size and margin (a program carries its own
-        sheet), electrical figures and masses, and how homing is done, except for where it ends.
+        Left out: name, board, pins, guard, drift, the pen's line width, sheet size and margin (a program carries its
+        own sheet), electrical figures and masses, and how homing is done, except for where it ends.
         """
         moving = self.model_dump(
             mode="json",

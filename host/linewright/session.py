@@ -5,7 +5,6 @@ The talking itself is `conversation`'s; this module says the right things in the
 
 from __future__ import annotations
 
-import secrets
 from collections import deque
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Final
@@ -15,15 +14,17 @@ import numpy as np
 from linewire import messages
 from linewire.records import END, REST
 from linewright import board_files, units, wirepack
-from linewright.conversation import Conversation, Fields, Link, LinkQuality, now_s, number_in, refused
+from linewright.conversation import Conversation, Fields, Link, LinkQuality, now_s, number_in
+from linewright.course import Course
+from linewright.drift import Drift, DriftCheck
 from linewright.errors import BoardFault, InputError, LinkError, Mismatch, NoAnswer
 from linewright.motion.travel import plan_travel
+from linewright.player import Player
 from linewright.rig import HOME_SEARCH, SERVO_HIGH_US, SERVO_LOW_US
-from linewright.session_values import FULL_PACE, Control, DrawResult, Greeting, Progress, Standing, Witness
+from linewright.session_values import Control, DrawResult, Greeting, Progress, Standing, Witness
+from linewright.tail import Tail
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
     from linewright.program import Program
     from linewright.rig import Rig
 
@@ -155,10 +156,10 @@ class Session:
             talk.ask("abandon")
         report = talk.fresh_report()
         kept = report["flags"] & messages.FLAG_TRUSTED and report["flags"] & messages.FLAG_ENABLED
-        return Standing(report["program"], report["records_done"], bool(kept))
+        return Standing(report["program"], report["records_done"], (report["a"], report["b"]), bool(kept))
 
     def home(self) -> dict[str, int]:
-        """Home every axis that has an endstop; returns passes and spread (steps) per axis.
+        """Home every axis that has an endstop; returns passes, spread and drift (steps) per axis.
 
         Without endstops the present position becomes the park position, which is where the user has put the pen.
 
@@ -167,14 +168,36 @@ class Session:
         BoardFault : homing failed; the fault says how.
         """
         self.settle()
-        axes = sum(1 << i for i, axis in enumerate((self._rig.x, self._rig.y)) if axis.endstop != "none")
+        axes = self._axes_with_switches()
         if axes != 3:
             park = np.rint(self._rig.kinematics_matrix @ np.asarray(self._rig.park.position_mm))
             self._talk.ask("origin", a=int(park[0]), b=int(park[1]))
-        if not axes:
-            return {}
+        return self._home(axes, lambda: None) if axes else {}
+
+    def check_drift(self, moment: str, meanwhile: Callable[[], None] = lambda: None) -> Drift:
+        """Home again the axes that have endstops, and say how far the count of steps was off.
+
+        Parameters
+        ----------
+        moment : of `linewright.drift.MOMENTS`; stands in what is returned.
+        meanwhile : called at every turn.
+
+        Raises
+        ------
+        LinkError : the board does not know where the pen is, so there is nothing to compare.
+        BoardFault : homing failed; the fault says how.
+        """
+        if not self._talk.fresh_report()["flags"] & messages.FLAG_TRUSTED:
+            raise LinkError("the board does not know where the pen is, so drift cannot be told", hint="home it first")
+        return Drift.found(moment, self._home(self._axes_with_switches(), meanwhile), self._rig)
+
+    def _axes_with_switches(self) -> int:
+        return sum(1 << i for i, axis in enumerate((self._rig.x, self._rig.y)) if axis.endstop != "none")
+
+    def _home(self, axes: int, meanwhile: Callable[[], None]) -> dict[str, int]:
+        limit_s = homing_limit_s(self._rig)
         try:
-            said = self._talk.ask("home", axes=axes, answers=("homed",), limit_s=homing_limit_s(self._rig))
+            said = self._talk.ask("home", axes=axes, answers=("homed",), limit_s=limit_s, meanwhile=meanwhile)
         except (KeyboardInterrupt, NoAnswer):
             self.stop()
             raise
@@ -187,8 +210,9 @@ class Session:
         on_progress: Callable[[Progress], None] = lambda _: None,
         control: Control | None = None,
         ask_for_pens: bool = False,
-        first: int = 0,
+        tail: Tail | None = None,
         witness: Witness | None = None,
+        drift: DriftCheck | None = None,
     ) -> DrawResult:
         """Draw a program: go to where it starts, play it, follow it to its end.
 
@@ -198,20 +222,29 @@ class Session:
         on_progress : called at every turn, about 20 times a second; must not block for long.
         control : the user's requests.
         ask_for_pens : stop between pens, and wait for `Control.pen_changed`.
-        first : record to begin at, where the pen is up and at rest: see `linewright.recovery`.
+        tail : what is left of it, of a drawing that is carried on: see `linewright.recovery`. None: all of it.
         witness : told how far the pen has got.
+        drift : when to home again and compare. None: not at all.
 
         Raises
         ------
         ProgramError : the program is for another rig.
         BoardFault : the board stopped itself.
+        Drifted : homing again has found the machine too far off.
         LinkError : the link was lost, or the board restarted.
         """
         program.check_rig(self._rig)
-        a, b = program.position_steps[first]
-        self._go_to((int(a), int(b)))
-        player = _Player(self._talk, wirepack.pack_program(program, start=first), (int(a), int(b)), first, witness)
-        return self._play(program, player, on_progress, control or Control(), ask_for_pens)
+        course = Course(
+            self,
+            self._talk,
+            program,
+            on_progress=on_progress,
+            control=control or Control(),
+            ask_for_pens=ask_for_pens,
+            witness=witness,
+            drift=drift or DriftCheck(),
+        )
+        return course.run(tail or Tail.of(program))
 
     def jog(self, to_mm: tuple[float, float]) -> None:
         """Move to a place by hand, pen up, straight and within the rig's limits.
@@ -233,7 +266,7 @@ class Session:
                 )
         steps = np.rint(self._rig.kinematics_matrix @ np.asarray(to_mm))
         try:
-            self._go_to((int(steps[0]), int(steps[1])))
+            self.go_to((int(steps[0]), int(steps[1])))
         except KeyboardInterrupt:
             self.stop()
             raise
@@ -297,144 +330,23 @@ class Session:
         """
         report = self._talk.fresh_report()
         rest = wirepack.pack(kind=(REST, END), first=(ticks, 0), second=(0, 0), v_end=(0, 0))
-        player = _Player(self._talk, rest, (report["a"], report["b"]))
+        player = Player(self._talk, rest, (report["a"], report["b"]))
         begun_s = now_s()
         while not player.ended:
             player.turn(2)
-        took_s = now_s() - begun_s
-        report = self.report()
-        return report["played_s"] * units.TICK_HZ + report["played_ticks"], took_s
+        return player.played_ticks, now_s() - begun_s
 
-    # Playing.
-
-    def _go_to(self, target: tuple[int, int]) -> None:
-        """Move from wherever the pen is to a program's start, pen up, within the rig's limits."""
+    def go_to(self, target: tuple[int, int], meanwhile: Callable[[], None] = lambda: None) -> None:
+        """Move from wherever the pen is to a motor position, pen up; ``meanwhile`` is called at every turn."""
         report = self._talk.fresh_report()
         here = (report["a"], report["b"])
         if here == target:
             return
         way = plan_travel(here, target, self._rig)
-        player = _Player(self._talk, wirepack.pack(way.kind, way.da, way.db, way.v_end), here)
+        player = Player(self._talk, wirepack.pack(way.kind, way.da, way.db, way.v_end), here)
         while not player.ended:
+            meanwhile()
             player.turn(len(way.kind))
-
-    def _play(
-        self,
-        program: Program,
-        player: _Player,
-        on_progress: Callable[[Progress], None],
-        control: Control,
-        ask_for_pens: bool,
-    ) -> DrawResult:
-        endpoint = self._talk.endpoint
-        before = (endpoint.retransmitted, endpoint.damaged, endpoint.frames_sent, endpoint.bytes_sent)
-        first = player.first
-        begun = np.concatenate(([0], np.maximum.accumulate(program.stroke_of_record) + 1))
-        group = next(i for i, group in enumerate(program.groups) if first < group.records[1])
-        while not player.ended:
-            while asked := control.take():
-                name, value = asked
-                if name == "pen":
-                    group += player.done(program.groups[group].records[1]) and group + 1 < len(program.groups)
-                elif name == "pace":
-                    self._talk.send(name, value=value)
-                else:
-                    player.leave()
-                    self._talk.send(name)
-            fence = program.groups[group].records[1] if ask_for_pens else len(program)
-            player.turn(fence)
-            waits = fence < len(program) and player.done(fence)
-            on_progress(self._progress(program, first, begun, waits))
-        report = self.report()
-        return DrawResult(
-            finished=player.finished,
-            first_record=first,
-            played_ticks=report["played_s"] * units.TICK_HZ + report["played_ticks"],
-            predicted_ticks=int(program.predicted_ticks - program.ticks_before[first]),
-            final_steps=(report["a"], report["b"]),
-            expected_steps=program.end_steps,
-            records_done=report["records_done"],
-            records=len(program),
-            retransmitted_frames=endpoint.retransmitted - before[0],
-            damaged_frames=endpoint.damaged - before[1],
-            frames_sent=endpoint.frames_sent - before[2],
-            bytes_sent=endpoint.bytes_sent - before[3],
-            starved=report["starved"],
-            underruns=report["underruns"],
-        )
-
-    def _progress(self, program: Program, first: int, begun: NDArray[np.int64], waits: bool) -> Progress:
-        report = self.report()
-        done = report["records_done"]
-        group = next((g for g in program.groups if done < g.records[1]), program.groups[-1])
-        return Progress(
-            state="pen" if waits else messages.STATES[report["state"]],
-            records_done=done,
-            records=len(program),
-            stroke=int(begun[done]),
-            strokes=len(program.drawing),
-            played_s=report["played_s"] + units.ticks_to_s(report["played_ticks"] + int(program.ticks_before[first])),
-            predicted_s=program.predicted_s,
-            pace=report["pace"] / FULL_PACE,
-            pen=program.drawing.pens[group.pen],
-        )
-
-
-class _Player:
-    """Sends one program's records as the board grants room, and watches for its end."""
-
-    def __init__(
-        self,
-        talk: Conversation,
-        packed: wirepack.Packed,
-        start: tuple[int, int],
-        first: int = 0,
-        witness: Witness | None = None,
-    ) -> None:
-        self._talk = talk
-        self._packed = packed
-        self._witness = witness
-        self._frame = 0
-        self.first = first
-        self.ended = False
-        self.finished = False
-        number = 1 + secrets.randbelow(messages.U30)
-        if witness is not None:
-            witness.begin(number, first)
-        talk.ask("begin", program=number, first=first, a=start[0], b=start[1])
-        # What has come so far is about an earlier program; of this one nothing can end before its records are sent.
-        talk.inbox.clear()
-        talk.fresh_report()
-
-    def turn(self, fence: int) -> None:
-        """Send what the board has room for, up to but not including record ``fence``, and take in what it says."""
-        talk = self._talk
-        granted = talk.report()["granted"]
-        while self._frame < len(self._packed) and talk.endpoint.can_send:
-            first, after = (int(number) for number in self._packed.first[self._frame : self._frame + 2])
-            if after > min(granted, fence):
-                break
-            talk.send("moves", first=first, records=self._packed.payload(self._frame))
-            self._frame += 1
-        talk.turn()
-        while talk.inbox:
-            name, fields = talk.inbox.popleft()
-            if name == "refusal":
-                raise refused(fields)
-            if name == "event" and fields["code"] in (messages.FINISHED, messages.STOPPED):
-                self.finished = fields["code"] == messages.FINISHED
-                self.ended = True
-                talk.fresh_report()
-        if self._witness is not None:
-            self._witness.done(talk.report()["records_done"])
-
-    def leave(self) -> None:
-        """Send no more records: a board that was just told to stop refuses them."""
-        self._frame = len(self._packed)
-
-    def done(self, record: int) -> bool:
-        """Whether the pen has finished everything before ``record``."""
-        return self._talk.report()["records_done"] >= record
 
 
 def homing_limit_s(rig: Rig) -> float:

@@ -8,6 +8,7 @@ from typing import Final, Protocol
 
 from linewright import board_files
 from linewright.drawing import Pen
+from linewright.drift import Drift
 
 FULL_PACE: Final = 256
 
@@ -37,7 +38,7 @@ class Progress:
 
     Parameters
     ----------
-    state : state of the board, or "pen" while it waits for another pen.
+    state : state of the board; "pen" while it waits for another pen, "homing" while nothing of it plays.
     records_done, records : finished by the pen, and in all.
     stroke, strokes : strokes begun or finished, and in all.
     played_s, predicted_s : playing time so far (waits do not count), and of the whole program.
@@ -68,7 +69,7 @@ class DrawResult:
     Parameters
     ----------
     finished : the end was reached; False when the user abandoned it.
-    first_record : where it began: 0, or the stroke at which a drawing was carried on.
+    first_record : where it began: 0, or where a drawing was carried on.
     played_ticks, predicted_ticks : playing time by the board's own count, and as planned.
     final_steps, expected_steps : motor position at the end by the board's count, and as planned.
     records_done, records : finished by the pen, and in all.
@@ -76,6 +77,7 @@ class DrawResult:
     frames_sent, bytes_sent : everything this end put on the wire while drawing.
     starved : times the pen had to wait in mid-stroke because the link was too slow.
     underruns : times the pulse player ran dry in motion; anything but 0 is a bug.
+    drifts : what homing again has found, in order.
     """
 
     finished: bool
@@ -92,6 +94,7 @@ class DrawResult:
     bytes_sent: int
     starved: int
     underruns: int
+    drifts: tuple[Drift, ...] = ()
 
     @property
     def final_position_error_steps(self) -> int:
@@ -106,11 +109,13 @@ class Standing:
     Parameters
     ----------
     program, records_done : number of the program that it played last (0: none), and how far the pen got in it.
+    steps : where the pen is by the board's count, motor steps A, B.
     position_kept : the board knows where the pen is, and its motors have held it there since.
     """
 
     program: int
     records_done: int
+    steps: tuple[int, int]
     position_kept: bool
 
 
@@ -118,7 +123,7 @@ class Witness(Protocol):
     """Who is told what a drawing has come to: its journal."""
 
     def begin(self, number: int, record: int) -> None:
-        """Records from ``record`` on are about to go to the board, as program ``number``."""
+        """The program is about to go to the board, as number ``number``; the pen has reached ``record``."""
 
     def done(self, record: int) -> None:
         """The pen has finished everything before ``record``."""

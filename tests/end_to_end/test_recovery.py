@@ -1,5 +1,7 @@
 """The host dies at any moment and another one carries on: everything is on paper, and hardly anything twice.
 
+Where the board has held the pen's place nothing at all is twice: the next host goes on from the very step.
+
 In lockstep and virtual time. Death is SIGKILL's: from one moment on, nothing the host does reaches wire or disk.
 """
 
@@ -9,13 +11,12 @@ import random
 import sys
 from pathlib import Path
 
-import numpy as np
 import pytest
-import shapely
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from whole_rig import BY_HAND, HOMING, STEP_MM, assert_clean, circle
+from paper import on_paper
+from whole_rig import BY_HAND, HOMING, circle
 
 from linewright import journal, recovery
 from linewright.drawing import Drawing
@@ -26,9 +27,6 @@ from linewright.units import TICK_HZ
 from linewright.virtual.faults import Faults
 from linewright.virtual.harness import LockstepRig
 from linewright.virtual.machine import Machine
-from linewright.virtual.trace import read_trace
-
-TOLERANCE_MM = 2 * STEP_MM + 0.02  # both ends of a run are rounded to steps; a curve is flattened to 0.02 mm
 
 STROKES = [
     circle(30, 30, 12),
@@ -99,12 +97,10 @@ def live(link, rig, folder, deeds=None):
         try:
             session = Session(host, rig)
             session.greet()
-            done = recovery.take_up(session, story, host)
-            stroke = recovery.strokes_done(program, done)
-            if stroke == len(program.drawing):
+            place = recovery.take_up(session, story, program, rig, host)
+            if place.tail is None:
                 return True, host.deeds
-            first = recovery.record_of(program, stroke) if stroke else 0
-            result = session.draw(program, first=first, witness=host)
+            result = session.draw(program, tail=place.tail, witness=host)
             assert result.finished
             assert result.final_position_error_steps == 0
             assert result.underruns == 0
@@ -118,38 +114,6 @@ def begin(rig):
     program = plan(Drawing.from_strokes(STROKES), rig)
     with Journal.create(program, picture="harbour.svg") as book:
         return program, book.folder
-
-
-def on_paper(program, tapes):
-    """Check that the union of the runs is the drawing; returns (runs cut short, strokes drawn twice)."""
-    strokes = [shapely.LineString(points if len(points) > 1 else np.repeat(points, 2, 0)) for points in program.drawing]
-    due = cut = twice = 0
-
-    def is_whole(run, stroke):
-        return 0 <= stroke < len(strokes) and shapely.hausdorff_distance(run, strokes[stroke]) <= TOLERANCE_MM
-
-    def is_part(run, stroke):
-        return stroke < len(strokes) and strokes[stroke].buffer(TOLERANCE_MM).covers(run)
-
-    for tape in tapes:
-        trace = read_trace(tape, keep_drawn=True)
-        if tape == tapes[-1]:  # a power cut breaks the limits of motion, nothing else does
-            assert_clean(trace)
-        for points in trace.drawn:
-            run = shapely.LineString(points if len(points) > 1 else np.repeat(points, 2, 0))
-            if is_whole(run, due):
-                due += 1
-            elif is_whole(run, due - 1):
-                # A dot is drawn by the pen coming down, so one that was in hand cannot be told from a whole one.
-                is_dot = strokes[due - 1].length == 0
-                cut += is_dot
-                twice += not is_dot
-            elif is_part(run, due):
-                cut += 1
-            else:
-                raise AssertionError(f"a run at {points[0]} is no part of stroke {due}")
-    assert due == len(strokes)
-    return cut, twice
 
 
 def pass_time(link, seconds):
@@ -189,9 +153,10 @@ def test_a_host_killed_at_any_moment_while_the_board_goes_on(tmp_path, seed, dee
     lockstep = LockstepRig(Machine.from_rig(BY_HAND), tape=tmp_path / "run.tape")
     with lockstep.host_time():
         lockstep.run(hosts)
-    cut, twice = on_paper(program, [tmp_path / "run.tape"])
-    assert cut <= lives.count(False)
-    assert twice == 0
+    paper = on_paper(program, [tmp_path / "run.tape"])
+    assert paper.cut <= lives.count(False)
+    assert paper.twice == 0
+    assert paper.seam_mm == 0.0
 
 
 @pytest.mark.parametrize("seed", range(12))
@@ -211,5 +176,5 @@ def test_a_power_cut_of_laptop_and_board(tmp_path, seed, deeds_of_a_whole_drawin
     with after.host_time():
         finished, _ = after.run(lambda link: live(link, rig, folder))
     assert finished
-    cut, twice = on_paper(program, tapes)
-    assert cut + twice <= 1
+    paper = on_paper(program, tapes)
+    assert paper.cut + paper.twice <= 1

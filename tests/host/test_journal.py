@@ -48,7 +48,7 @@ def test_it_tells_what_is_drawn_and_how_far_the_pen_has_got():
     assert (story.records, story.strokes) == (len(PROGRAM), 6)
     assert (story.rig_name, story.rig_fingerprint) == (PROGRAM.rig_name, PROGRAM.rig_fingerprint)
     assert story.sheet.startswith("A4, ")
-    assert (story.numbers, story.records_done, story.strokes_done, story.ended) == ((4711,), ENDS[1], 2, "")
+    assert (story.numbers, story.records_done, story.strokes_done, story.ended) == ({4711: 0}, ENDS[1], 2, "")
     assert story.load_program().predicted_ticks == PROGRAM.predicted_ticks
 
 
@@ -70,7 +70,7 @@ def test_what_is_carried_on_is_appended():
         book.done(ENDS[4])
         book.end("abandoned")
     story = journal.read(book.folder)
-    assert (story.numbers, story.strokes_done, story.ended) == ((1, 2), 5, "abandoned")
+    assert (story.numbers, story.strokes_done, story.ended) == ({1: 0, 2: ENDS[2]}, 5, "abandoned")
     assert journal.unfinished() == [story]
 
 

@@ -32,6 +32,8 @@ def draw(
     turn: options.TurnOption = options.Turn.AUTO,
     pen_by: options.PenByOption = options.PenBy.COLOUR,
     ask_pens: options.AskPens = None,
+    check_drift: options.CheckDrift = None,
+    drift_limit_mm: options.DriftLimit = None,
     pictures: Annotated[
         Path | None,
         typer.Option(
@@ -48,7 +50,10 @@ def draw(
     Plans, connects, homes, draws, and says how it went. Keys hold and slow down; Ctrl-C stops with the pen up, and
     `linewright resume` carries on later.
     """
+    from linewright.drift import DriftCheck
+
     rig = options.load_rig(rig_file)
+    drift = DriftCheck.of(rig, check_drift, drift_limit_mm)
     placement = options.placement(sheet, landscape, margin_mm, fit, turn, pen_by)
     job = options.job(source, rig, placement, options.lines(method, pens), as_json=as_json)
     for caution in cautions.before_moving(port):
@@ -64,5 +69,6 @@ def draw(
             ask_pens=ask_pens,
             pictures=pictures,
             as_json=as_json,
+            drift=drift,
         )
     )

@@ -7,17 +7,20 @@ import sys
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import typer
+
 from linewright.cli import cautions, keys, output, progress
 
 if TYPE_CHECKING:
-    from linewright.drawing import Drawing
+    from linewright.drift import Drift, DriftCheck
     from linewright.journal import Journal, Story
     from linewright.program import Program
+    from linewright.recovery import Place
     from linewright.rig import Rig
     from linewright.session import Control, DrawResult, Progress, Session
     from linewright.virtual.trace import TraceReport
@@ -33,6 +36,7 @@ class Task:
     rig_file : where the rig was read from; None: the default rig.
     ask_pens : what the user said about stopping for another pen; None: nothing.
     pictures : folder for what was drawn; None: no pictures.
+    drift : when to home again and compare; None: not at all.
     story : journal of the drawing to carry on; None: it begins now.
     """
 
@@ -45,6 +49,7 @@ class Task:
     ask_pens: bool | None
     pictures: Path | None
     as_json: bool
+    drift: DriftCheck | None = None
     story: Story | None = None
 
     @property
@@ -87,6 +92,7 @@ def carry_out(task: Task) -> None:
     LinewrightError : whatever stopped it.
     Stopped : the user stopped it.
     """
+    from linewright import recovery
     from linewright.session import Control, Session
     from linewright.transport import VirtualTransport, open_transport
 
@@ -105,24 +111,25 @@ def carry_out(task: Task) -> None:
             session = Session(transport, task.rig)
             with progress.ProgressBar(shown=not task.as_json) as bar, _journal(task, session) as book:
                 bar.say("homing")
-                stroke = _take_up(task, session, book)
+                place = _take_up(task, session, book)
                 result = None
-                if stroke < len(task.program.drawing):
+                if place.tail is not None:
                     stop.asks(control.abandon)
-                    with _logged(task, stroke) as logged:
-                        result = logged.result = _draw(task, session, control, book, bar, stroke)
+                    with _logged(task, place) as logged:
+                        result = logged.result = _draw(task, session, control, book, bar, place)
                 if book is not None:
                     book.end("finished" if result is None or result.finished else "abandoned")
             if result is None:
                 output.say("every stroke was drawn already; there is nothing left to do", stderr=True)
                 return
-            left = task.program.drawing if not stroke else _strokes_from(task.program, stroke)
             trace = None
             if isinstance(transport, VirtualTransport):
+                left = recovery.parts(task.program, place.stroke)[1]
                 trace = transport.report(left, keep_drawn=task.pictures is not None)
             _tell(task, result, trace, _pictures(task, trace))
             if not result.finished:
                 raise output.Stopped(stop.number or signal.SIGINT)
+            _mind_drift(task, result)
         except KeyboardInterrupt:
             if not stop.drawing:
                 output.error("stopped before anything was drawn", "", as_json=task.as_json)
@@ -137,21 +144,36 @@ def carry_out(task: Task) -> None:
                 transport.close()
 
 
-def _take_up(task: Task, session: Session, book: Journal | None) -> int:
-    """Make the machine ready; returns the first stroke to draw."""
+def _take_up(task: Task, session: Session, book: Journal | None) -> Place:
+    """Make the machine ready; returns where to begin."""
+    from linewright import recovery
+    from linewright.tail import Tail
+
     if task.story is None or book is None:
         session.home()
-        return 0
-    from linewright import recovery
+        return recovery.Place(0, Tail.of(task.program))
+    place = recovery.take_up(session, task.story, task.program, task.rig, book)
+    if place.in_stroke and not task.as_json:
+        output.say(f"the board has kept its place: it goes on in the middle of stroke {place.stroke + 1}", stderr=True)
+    return place
 
-    return recovery.strokes_done(task.program, recovery.take_up(session, task.story, book))
+
+def _mind_drift(task: Task, result: DrawResult) -> None:
+    """All is drawn, but the machine was too far off at the end: say so, and let the exit code say so."""
+    if task.drift is None or not any(drift.beyond(task.drift.limit_mm) for drift in result.drifts):
+        return
+    from linewright.cli import EXIT_LINK
+
+    output.warn(
+        f"the machine was further off at the end than {task.drift.limit_mm:g} mm; it is homed again. "
+        "Look for what held it, or slow it down"
+    )
+    raise typer.Exit(EXIT_LINK)
 
 
 def _draw(
-    task: Task, session: Session, control: Control, book: Journal | None, bar: progress.ProgressBar, stroke: int
+    task: Task, session: Session, control: Control, book: Journal | None, bar: progress.ProgressBar, place: Place
 ) -> DrawResult:
-    from linewright import recovery
-
     with keys.Keys(control, wanted=not task.as_json) as pressed:
         pens = _PenChange(control, by_key=pressed.active)
 
@@ -161,14 +183,14 @@ def _draw(
             if now.state == "pen":
                 pens.ask(now.pen.name)
 
-        first = recovery.record_of(task.program, stroke) if stroke else 0
         return session.draw(
             task.program,
             on_progress=on_progress,
             control=control,
             ask_for_pens=task.asks_for_pens,
-            first=first,
+            tail=place.tail,
             witness=book,
+            drift=task.drift,
         )
 
 
@@ -206,13 +228,20 @@ class _Logged:
     """What the log is to know once the drawing has ended."""
 
     result: DrawResult | None = None
+    drift: Drift | None = None
+
+    def worst_mm(self, axis: str) -> float | None:
+        """The largest drift of an axis that was found; None where none was looked for."""
+        found = [*(self.result.drifts if self.result is not None else ()), *filter(None, (self.drift,))]
+        values = [drift.x_mm if axis == "x" else drift.y_mm for drift in found]
+        return max(values, key=abs, default=None)
 
 
 @contextmanager
-def _logged(task: Task, stroke: int) -> Iterator[_Logged]:
+def _logged(task: Task, place: Place) -> Iterator[_Logged]:
     """Write the drawing into the log, however it ends. A log that cannot be written is said and stops nothing."""
-    from linewright import drawing_log, recovery, units
-    from linewright.errors import InputError, LinewrightError
+    from linewright import drawing_log, units
+    from linewright.errors import Drifted, InputError, LinewrightError
 
     program = task.program
     began, fault, logged = _now(), "", _Logged()
@@ -221,12 +250,13 @@ def _logged(task: Task, stroke: int) -> Iterator[_Logged]:
         yield logged
     except LinewrightError as error:
         outcome, fault = "failed", str(error)
+        if isinstance(error, Drifted):
+            logged.drift = error.drift
         raise
     finally:
         result = logged.result
         if result is not None and result.finished:
             outcome = "finished"
-        first = recovery.record_of(program, stroke) if stroke else 0
         entry = drawing_log.Entry(
             began=began,
             ended=_now(),
@@ -238,14 +268,16 @@ def _logged(task: Task, stroke: int) -> Iterator[_Logged]:
             outcome=outcome,
             fault=fault,
             strokes=len(program.drawing),
-            first_stroke=stroke,
+            first_stroke=place.stroke,
             pen_down_mm=round(program.pen_down_mm, 3),
-            predicted_s=units.ticks_to_s(int(program.predicted_ticks - program.ticks_before[first])),
+            predicted_s=units.ticks_to_s(place.tail.predicted_ticks if place.tail is not None else 0),
             played_s=None if result is None else units.ticks_to_s(result.played_ticks),
             retransmitted_frames=None if result is None else result.retransmitted_frames,
             damaged_frames=None if result is None else result.damaged_frames,
             starved=None if result is None else result.starved,
             underruns=None if result is None else result.underruns,
+            drift_x_mm=logged.worst_mm("x"),
+            drift_y_mm=logged.worst_mm("y"),
         )
         try:
             drawing_log.add(entry)
@@ -282,12 +314,6 @@ class _PenChange:
         self._waiting.clear()
 
 
-def _strokes_from(program: Program, stroke: int) -> Drawing:
-    from linewright import recovery
-
-    return recovery.parts(program, stroke)[1]
-
-
 def _pictures(task: Task, trace: TraceReport | None) -> list[Path]:
     if task.pictures is None:
         return []
@@ -313,6 +339,7 @@ def _summary(task: Task, result: DrawResult, trace: TraceReport | None, written:
         "sheet": task.program.sheet.name,
         "finished": result.finished,
         "first_stroke": report.strokes_begun(task.program, result.first_record),
+        "first_record": result.first_record,
         "records_done": result.records_done,
         "played_s": units.ticks_to_s(result.played_ticks),
         "played_ticks": result.played_ticks,
@@ -322,6 +349,7 @@ def _summary(task: Task, result: DrawResult, trace: TraceReport | None, written:
         "bytes_sent": result.bytes_sent,
         "starved": result.starved,
         "underruns": result.underruns,
+        "drift": [asdict(drift) for drift in result.drifts],
         "max_deviation_mm": None if deviation is None else deviation.max_mm,
         "pulses_checked": None if trace is None else sum(check.checked for check in trace.checks),
         "pulses_broken": None if trace is None else trace.broken,

@@ -106,6 +106,20 @@ AskPens = Annotated[
         show_default=False,
     ),
 ]
+CheckDrift = Annotated[
+    str | None,
+    typer.Option(
+        "--check-drift",
+        metavar="WHEN",
+        help="Home again to see whether steps were lost: start, pens, end with commas, or none; as the rig file says "
+        "where not given.",
+        show_default=False,
+    ),
+]
+DriftLimit = Annotated[
+    float | None,
+    typer.Option("--drift-limit", metavar="MM", help="Stop beyond this drift of an axis; the rig's own by default."),
+]
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
 
 

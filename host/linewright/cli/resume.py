@@ -31,6 +31,8 @@ def resume(
         typer.Option("--sheet", "-s", metavar="SIZE", help="What lies on the table: refused unless it is the same."),
     ] = None,
     ask_pens: options.AskPens = None,
+    check_drift: options.CheckDrift = None,
+    drift_limit_mm: options.DriftLimit = None,
     show: Annotated[bool, typer.Option("--show", help="Show what is done and what is left; nothing moves.")] = False,
     list_all: Annotated[bool, typer.Option("--list", help="List the drawings that can be carried on.")] = False,
     yes: Annotated[
@@ -41,10 +43,12 @@ def resume(
 ) -> None:
     """Carry on with a drawing that was broken off.
 
-    Says what was being drawn and how far it got, homes, and goes on with the first stroke that is not finished. It is
-    refused when the rig, the program or the sheet is not the same.
+    Says what was being drawn and how far it got, homes, and goes on with the first stroke that is not finished. A
+    board that has held the pen's place ever since is not homed; it goes on where the pen was lifted. Refused when the
+    rig, the program or the sheet is not the same.
     """
     from linewright import journal, recovery
+    from linewright.drift import DriftCheck
 
     if list_all:
         _list(journal.unfinished(), as_json=as_json)
@@ -68,6 +72,7 @@ def resume(
         ask_pens=ask_pens,
         pictures=pictures,
         as_json=as_json,
+        drift=DriftCheck.of(rig, check_drift, drift_limit_mm),
         story=story,
     )
     if not as_json:

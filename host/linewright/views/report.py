@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from rich.table import Table
 
@@ -16,6 +16,9 @@ if TYPE_CHECKING:
     from linewright.rig import Rig
     from linewright.session import DrawResult
     from linewright.virtual.trace import TraceReport
+
+
+_MOMENTS: Final = {"start": "at the start", "pens": "between pens", "end": "at the end"}
 
 
 def _facts(title: str) -> Table:
@@ -84,9 +87,8 @@ def draw_table(program: Program, name: str, result: DrawResult, trace: TraceRepo
         strokes = len(program.drawing) - strokes_begun(program, result.first_record)
         table.add_row("drawn", f"{wording.count(strokes, 'stroke')} in {wording.duration(played_s)}, {exactly}")
         error = result.final_position_error_steps
-        table.add_row(
-            "final position", "exact to the step" if not error else f"off by {wording.count(error, 'step')}: home again"
-        )
+        exact = "exact to the step" + (" by the board's own count" if result.drifts else "")
+        table.add_row("final position", exact if not error else f"off by {wording.count(error, 'step')}: home again")
     else:
         begun = strokes_begun(program, result.records_done)
         place = f"in stroke {begun} of {len(program.drawing)}" if begun else "before the first stroke"
@@ -94,6 +96,8 @@ def draw_table(program: Program, name: str, result: DrawResult, trace: TraceRepo
             "stopped",
             f"pen up, after {wording.duration(played_s)} of {wording.duration(program.predicted_s)}, {place}",
         )
+    for drift in result.drifts:
+        table.add_row("drift", f"{_MOMENTS[drift.moment]}: {drift.words}")
     link = f"{wording.count(result.bytes_sent, 'byte')} in {wording.count(result.frames_sent, 'frame')}"
     if result.retransmitted_frames:
         link += f", {result.retransmitted_frames} sent again"
@@ -141,6 +145,8 @@ def log_table(entries: list[Entry]) -> Table:
         if entry.first_stroke:
             strokes = f"{wording.grouped(entry.first_stroke + 1)} to {strokes}"
         outcome = f"{entry.outcome}: {entry.fault}" if entry.fault else entry.outcome
+        if not entry.fault and entry.drift_x_mm is not None:
+            outcome += f", drift x {entry.drift_x_mm:+.2f} mm, y {entry.drift_y_mm:+.2f} mm"
         table.add_row(entry.began.replace("T", " ").rstrip("Z"), entry.picture, entry.rig, strokes, took, outcome)
     return table
 
