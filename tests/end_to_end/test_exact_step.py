@@ -136,7 +136,7 @@ def test_from_any_step_of_any_ramp_a_tail_leads_to_the_end_within_the_limits():
 
 
 def test_a_place_in_no_stroke_or_beside_its_ramp_has_no_tail_of_its_own():
-    lowers, lifts = PROGRAM.pen_records[0]
+    lowers, lifts = PROGRAM.pen_stops[:2]
     inside = int(lowers) + 3
     a, b = (int(step) for step in PROGRAM.position_steps[inside])
     assert Tail.in_stroke(PROGRAM, inside, (a, b), BY_HAND) is not None
