@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from statistics import median
 from typing import TYPE_CHECKING, Final, Literal
 
+import numpy as np
+
 from linewire import messages
 from linewright import board_files, units
 from linewright.board_status import BoardStatus
@@ -154,9 +156,9 @@ def _position(status: BoardStatus, rig: Rig) -> Finding:
     said = f"x {x:.3f} mm, y {y:.3f} mm" + (", homed" if status.homed else ", set by hand")
     # Half a step is what rounding to whole steps may add.
     slack_mm = 0.5 / float(rig.steps_per_mm.min())
-    if not all(
-        -slack_mm <= at <= high + slack_mm for at, high in zip((x, y), (rig.x.travel_mm, rig.y.travel_mm), strict=True)
-    ):
+    drives = np.linalg.solve(rig.kinematics_matrix, np.array(status.position_steps, dtype=np.float64))
+    low, high = rig.known_errors.room_mm
+    if (drives < np.array(low) - slack_mm).any() or (drives > np.array(high) + slack_mm).any():
         reach = f"{rig.x.travel_mm:g} x {rig.y.travel_mm:g} mm"
         return Finding("position", "failed", f"{said}; outside the reach of {reach}", "`linewright board home`")
     return Finding("position", "passed", said)

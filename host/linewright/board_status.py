@@ -5,8 +5,6 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from linewire import messages
 from linewright import units
 
@@ -65,7 +63,7 @@ class BoardStatus:
         """
         flags = report["flags"]
         steps = (report["a"], report["b"])
-        place = np.linalg.solve(rig.kinematics_matrix, np.array(steps, dtype=np.float64))
+        place = rig.true_at(steps)
         trusted = bool(flags & messages.FLAG_TRUSTED)
         awake = report["state"] != messages.ASLEEP
         fault = report["fault"]
@@ -85,7 +83,7 @@ class BoardStatus:
             motors_on=bool(flags & messages.FLAG_ENABLED),
             position_steps=steps,
             # A tenth of a micrometre: beyond it there is only the noise of the division.
-            position_mm=(round(float(place[0]), 4), round(float(place[1]), 4)) if trusted else None,
+            position_mm=(round(place[0], 4), round(place[1], 4)) if trusted else None,
             endstop_x=bool(flags & messages.FLAG_ENDSTOP_X) if awake else None,
             endstop_y=bool(flags & messages.FLAG_ENDSTOP_Y) if awake else None,
             pace=report["pace"] / 256,

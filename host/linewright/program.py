@@ -5,7 +5,7 @@ The file it is saved in is `linewright.program_file`'s business.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -17,6 +17,7 @@ from linewire.records import END, PEN, RAMP, REST
 from linewright import units
 from linewright.drawing import Drawing
 from linewright.errors import ProgramError
+from linewright.motion.corrections import Corrections
 from linewright.sheet import Sheet
 from linewright.wirepack import pack_program
 
@@ -81,6 +82,7 @@ class Program:
     groups : one per pen, in order.
     sheet, sheet_offset_mm : the sheet, and the machine position of its top left corner.
     rig_name, rig_fingerprint : the rig it was planned for.
+    errors : what is untrue about that rig, and has been allowed for.
     pen_width_mm : the rig's line width, for previews.
     warnings : plain sentences.
     """
@@ -104,6 +106,7 @@ class Program:
     rig_fingerprint: str
     pen_width_mm: float
     warnings: tuple[str, ...] = ()
+    errors: Corrections = field(default_factory=Corrections)
 
     # What it amounts to
 
@@ -173,18 +176,23 @@ class Program:
         """The planned motion in machine mm and mm/s."""
         at = np.flatnonzero(self.is_ramp)
         d_steps = np.stack((self.da[at], self.db[at]), axis=1).astype(np.float64)
-        to_mm = np.linalg.inv(self.steps_matrix)
-        d_mm = d_steps @ to_mm.T
-        mm_per_step = np.hypot(*d_mm.T) / np.hypot(*d_steps.T)
         steps = np.concatenate((self.position_steps[:1], self.position_steps[at + 1]))
+        drives = steps @ np.linalg.inv(self.steps_matrix).T
+        points = self.errors.true_mm(self.errors.carriage_at(drives))
+        mm_per_step = np.hypot(*np.diff(points, axis=0).T) / np.hypot(*d_steps.T)
         speeds = np.stack((self.v_start[at], self.v_end[at]), axis=1) * mm_per_step[:, None]
         return Trajectory(
-            points_mm=steps @ to_mm.T,
+            points_mm=points,
             speed_mm_s=speeds,
             stroke=self.stroke_of_record[at],
             start_ticks=self.ticks_before[at],
             ticks=self.ticks[at],
         )
+
+    def steps_at(self, strokes: Drawing) -> NDArray[np.int64]:
+        """(n, 2) int64: motor position at each vertex of the drawing, or of some of its strokes."""
+        drives, _ = self.errors.drives(strokes)
+        return np.rint(drives.points_mm @ self.steps_matrix.T).astype(np.int64)
 
     @property
     def step_mm(self) -> float:

@@ -15,6 +15,7 @@ import math
 import re
 import zipfile
 import zlib
+from dataclasses import asdict
 from itertools import pairwise
 from pathlib import Path
 from typing import Any, BinaryIO, Final
@@ -28,6 +29,7 @@ from linewright import units
 from linewright.drawing import Drawing, Pen
 from linewright.errors import ProgramError, SheetError
 from linewright.files import replacing
+from linewright.motion.corrections import Corrections
 from linewright.motion.timing import ramp_ticks
 from linewright.program import PenGroup, Program
 from linewright.sheet import Sheet
@@ -136,11 +138,16 @@ def _write(program: Program, stream: BinaryIO) -> None:
             "sheet_offset_mm": program.sheet_offset_mm,
             "rig_name": program.rig_name,
             "rig_fingerprint": program.rig_fingerprint,
+            "errors": asdict(program.errors),
             "pen_width_mm": program.pen_width_mm,
             "warnings": program.warnings,
             "predicted_ticks": program.predicted_ticks,
         }
         archive.writestr("program.json", json.dumps(about, indent=1))
+
+
+_LARGEST_STRETCH: Final = 1.5
+"""A rig file's steepest tables and largest lean come to 1.1; what stretches more is no machine's error."""
 
 
 class _DamageError(Exception):
@@ -156,6 +163,33 @@ def _width_mm(value: Any) -> float:
     width = float(value)
     _require(math.isfinite(width) and width > 0.0, f"a pen of {width} mm")
     return width
+
+
+def _errors(said: Any) -> Corrections:
+    """The machine's known errors: numbers, and tables of pairs by rising place."""
+    straight = [tuple((float(at), float(off)) for at, off in said[name]) for name in ("straight_x", "straight_y")]
+    (play_x, play_y), (home_x, home_y), (reach_x, reach_y) = said["play_mm"], said["home_sense"], said["reach_mm"]
+    figures = [
+        said["lean"],
+        play_x,
+        play_y,
+        reach_x,
+        reach_y,
+        *(v for table in straight for pair in table for v in pair),
+    ]
+    _require(all(math.isfinite(float(v)) for v in figures), "a correction that is no number")
+    _require(min(play_x, play_y, reach_x, reach_y) >= 0.0 and {home_x, home_y} <= {1, -1}, "a correction out of range")
+    _require(all(a[0] < b[0] for table in straight for a, b in pairwise(table)), "straightness by no rising place")
+    errors = Corrections(
+        float(said["lean"]),
+        straight[0],
+        straight[1],
+        (float(play_x), float(play_y)),
+        (int(home_x), int(home_y)),
+        (float(reach_x), float(reach_y)),
+    )
+    _require(not errors.bends or errors.stretch < _LARGEST_STRETCH, "corrections that fold the sheet")
+    return errors
 
 
 class _Reader:
@@ -226,6 +260,7 @@ class _Reader:
             sheet_offset_mm=(offset_x, offset_y),
             rig_name=str(about["rig_name"]),
             rig_fingerprint=str(about["rig_fingerprint"]),
+            errors=_errors(about["errors"]),
             pen_width_mm=_width_mm(about["pen_width_mm"]),
             warnings=tuple(str(text) for text in about["warnings"]),
         )

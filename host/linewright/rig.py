@@ -15,7 +15,7 @@ import tomllib
 from collections.abc import Mapping
 from importlib import resources
 from pathlib import Path
-from typing import Annotated, Any, Final, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,6 +30,9 @@ from linewright.rig_section import Section as _Section
 from linewright.rig_section import number as _number
 from linewright.sheet import Sheet
 from linewright.toml_places import Places, find_places
+
+if TYPE_CHECKING:
+    from linewright.motion.corrections import Corrections as KnownErrors
 
 FILE_LIMIT_BYTES: Final = 262_144
 """The commented default is 5 kB; fifty times that is some other file, and is not read into memory."""
@@ -164,6 +167,38 @@ class Park(_Section):
     ] = Field(default=(0.0, 0.0), strict=False, description="machine position after a drawing, [x, y]")
 
 
+class PenHeight(_Section):
+    """How much further than ``pen.down_us`` the servo has to go at places of the sheet, measured on a grid."""
+
+    x_mm: tuple[float, ...] = Field(
+        default=(), strict=False, description="machine places of the columns, mm, ascending"
+    )
+    y_mm: tuple[float, ...] = Field(default=(), strict=False, description="machine places of the rows, mm, ascending")
+    change_us: tuple[Annotated[tuple[float, ...], Field(strict=False)], ...] = Field(
+        default=(), strict=False, description="one row of changes for each of y_mm, one change for each of x_mm"
+    )
+
+
+Deviations = tuple[Annotated[tuple[float, float], Field(strict=False)], ...]
+
+
+class Corrections(_Section):
+    """What was measured to be untrue about the machine; the fit of a trial sheet writes it."""
+
+    scale_x: float = _number(-0.2, 0.2, "", "a fifth off is a wrong pulley, not an error of scale", 0.0)
+    scale_y: float = _number(-0.2, 0.2, "", "a fifth off is a wrong pulley, not an error of scale", 0.0)
+    squareness_deg: float = _number(-5, 5, "degrees", "more is seen from across the room: set the rails right", 0.0)
+    backlash_x_mm: float = _number(0, 3, "mm", "more is a loose pulley or belt: tighten it", 0.0)
+    backlash_y_mm: float = _number(0, 3, "mm", "more is a loose pulley or belt: tighten it", 0.0)
+    straightness_x_mm: Deviations = Field(
+        default=(), strict=False, description="[place along x, how far off in y] by rising place"
+    )
+    straightness_y_mm: Deviations = Field(
+        default=(), strict=False, description="[place along y, how far off in x] by rising place"
+    )
+    pen_height: PenHeight = PenHeight()
+
+
 class Guard(_Section):
     """When the board acts on its own."""
 
@@ -218,6 +253,7 @@ class Rig(_Section):
     homing: Homing = Homing()
     sheet: SheetPlace = SheetPlace()
     park: Park = Park()
+    corrections: Corrections = Corrections()
     guard: Guard = Guard()
     drift: DriftChecks = DriftChecks()
     pins: Pins = Pins()
@@ -357,10 +393,33 @@ class Rig(_Section):
         return np.array([self.a.steps_per_mm, self.b.steps_per_mm])
 
     @property
+    def scale(self) -> NDArray[np.float64]:
+        """(2,) float64: mm that each axis really moves for 1 mm of belt, as measured."""
+        return np.array([1.0 + self.corrections.scale_x, 1.0 + self.corrections.scale_y])
+
+    @property
     def kinematics_matrix(self) -> NDArray[np.float64]:
-        """(2, 2) float64, steps/mm: motor steps = matrix @ machine position in mm."""
+        """(2, 2) float64, steps/mm: motor steps = matrix @ place of the drives in true mm."""
         mixing = np.eye(2) if self.kinematics.type == "cartesian" else np.array([[1.0, 1.0], [1.0, -1.0]])
-        return np.asarray(self.steps_per_mm[:, None] * mixing)
+        return np.asarray(self.steps_per_mm[:, None] * mixing / self.scale)
+
+    @property
+    def known_errors(self) -> KnownErrors:
+        """The measured errors, as the map between the pen and its drives."""
+        from linewright.motion.corrections import Corrections
+
+        return Corrections.from_rig(self)
+
+    def steps_at(self, true_mm: tuple[float, float]) -> tuple[int, int]:
+        """The motor position that brings the pen to a place, axes engaged as homing leaves them."""
+        a, b = np.rint(self.kinematics_matrix @ self.known_errors.carriage_mm(np.array([true_mm], dtype=np.float64))[0])
+        return int(a), int(b)
+
+    def true_at(self, steps: tuple[int, int]) -> tuple[float, float]:
+        """The place of the pen at a motor position, axes engaged as homing leaves them: undoes `steps_at`."""
+        drive = np.linalg.solve(self.kinematics_matrix, np.array(steps, dtype=np.float64))
+        x, y = self.known_errors.true_mm(np.asarray(drive, dtype=np.float64)[None])[0]
+        return float(x), float(y)
 
     @property
     def paper(self) -> Sheet:
@@ -374,7 +433,7 @@ class Rig(_Section):
         at most A * |row i of W| (Cauchy-Schwarz, reached when the direction lies along that row).
         """
         rows = np.linalg.norm(np.linalg.inv(self.kinematics_matrix), axis=1)
-        return float(np.min(np.array([self.x.accel_mm_s2, self.y.accel_mm_s2]) / rows))
+        return float(np.min(np.array([self.x.accel_mm_s2, self.y.accel_mm_s2]) * np.minimum(self.scale, 1.0) / rows))
 
     def fingerprint(self) -> str:
         """32 hex digits that change with everything that changes the motion, and with nothing else.
@@ -384,7 +443,7 @@ class Rig(_Section):
         """
         moving = self.model_dump(
             mode="json",
-            include={"kinematics", "axis", "motor", "motion", "driver", "park"},
+            include=_MOVES,
             exclude=WITHOUT_MOTION,
         )
         moving["pen"] = self.pen.model_dump(mode="json", exclude={"width_mm"})
@@ -417,10 +476,11 @@ class Rig(_Section):
             "host_silence_ms": units.s_to_ms(self.guard.host_silence_s),
         }
         # Along one axis each busy motor makes this many steps per mm, on either kind of kinematics.
-        for name, axis, spm in (("x", self.x, self.a.steps_per_mm), ("y", self.y, self.b.steps_per_mm)):
+        room = self.known_errors.room_mm
+        for i, (name, axis, spm) in enumerate(zip("xy", (self.x, self.y), self.steps_per_mm / self.scale, strict=True)):
             told |= {
-                f"{name}_low": 0,
-                f"{name}_high": math.ceil(axis.travel_mm * spm - _STEP_SLACK),
+                f"{name}_low": math.floor(room[0][i] * spm + _STEP_SLACK),
+                f"{name}_high": math.ceil(room[1][i] * spm - _STEP_SLACK),
                 f"home_fast_{name}": max(1, math.floor(homing.fast_mm_s * spm)),
                 f"home_slow_{name}": max(1, math.floor(homing.slow_mm_s * spm)),
                 f"home_accel_{name}": min(max(1, math.floor(homing.accel_mm_s2 * spm)), ACCEL_HIGH_STEPS_S2),
@@ -440,6 +500,8 @@ class Rig(_Section):
         schema = {"$schema": "https://json-schema.org/draft/2020-12/schema", **cls.model_json_schema()}
         return json.dumps(schema, indent=2) + "\n"
 
+
+_MOVES: Final = {"kinematics", "axis", "motor", "motion", "driver", "park", "corrections"}
 
 _STEP_SLACK: Final = 1e-6
 """Steps: travel x steps/mm of whole millimetres comes out a few 1e-12 off a whole number; a millionth of a step is

@@ -9,6 +9,7 @@ from __future__ import annotations
 import difflib
 import math
 from collections.abc import Callable, Iterator, Mapping
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -22,6 +23,7 @@ from linewright.toml_places import Places, line_of
 if TYPE_CHECKING:
     from linewright.rig import (
         Axes,
+        Corrections,
         Driver,
         Homing,
         Kinematics,
@@ -35,6 +37,12 @@ if TYPE_CHECKING:
 
 SERVO_SAFE_US: Final = (1000, 2000)
 """The pulses that every hobby servo follows without meeting a stop (common practice)."""
+
+SERVO_RANGE_US: Final = (500, 2500)
+"""The range of pen.up_us and pen.down_us; beyond it the gears of a hobby servo meet their stop."""
+
+STEEPEST: Final = 0.05
+"""Slope of a straightness table, mm in 1 mm: 5 mm in 100 mm is a rail that no carriage runs on."""
 
 STEPS_HIGH: Final = 100_000_000
 """Steps from one end of an axis to the other; far inside the 32 bits of the wire's positions, where x + y must fit."""
@@ -89,6 +97,8 @@ def _allowed(rig: type[BaseModel], path: tuple[str, ...]) -> tuple[str, str]:
     if "prefixItems" in schema:
         item = schema["prefixItems"][0]
         return f"allowed is a pair of numbers [x, y], each {item['minimum']:g}..{item['maximum']:g} mm", described
+    if schema.get("type") == "array":
+        return "allowed is a list of numbers, or of lists of numbers", described
     if "enum" in schema:
         return "allowed is " + " or ".join(f'"{value}"' for value in schema["enum"]), described
     schema = next((option for option in schema.get("anyOf", []) if "minimum" in option), schema) | {
@@ -225,6 +235,36 @@ def _steps_fit(axis: Axes, motor: Motors) -> _Found:
             yield (f"axis.{name}.travel_mm", one.travel_mm, f"must be at most {most_mm:g} mm", f"at {spm:g} steps/mm")
 
 
+def _straightness(corrections: Corrections) -> _Found:
+    for name in ("straightness_x_mm", "straightness_y_mm"):
+        table = getattr(corrections, name)
+        key, given = f"corrections.{name}", _brief([list(pair) for pair in table])
+        if not all(math.isfinite(number) and abs(number) <= 5000 for pair in table for number in pair):
+            yield (key, given, "each number must be -5000..5000 mm", "")
+        elif any(after[0] <= before[0] for before, after in pairwise(table)):
+            yield (key, given, "the places must rise from pair to pair", "")
+        elif any(abs(b[1] - a[1]) > STEEPEST * (b[0] - a[0]) for a, b in pairwise(table)):
+            yield (key, given, f"must not be steeper than {STEEPEST:g} mm in 1 mm", "no rail is bent like that")
+
+
+def _pen_heights(pen: PenLift, corrections: Corrections) -> _Found:
+    known = corrections.pen_height
+    key, rows = "corrections.pen_height.change_us", known.change_us
+    for name, places in (("x_mm", known.x_mm), ("y_mm", known.y_mm)):
+        if not all(abs(place) <= 5000 for place in places) or any(b <= a for a, b in pairwise(places)):
+            yield (f"corrections.pen_height.{name}", _brief(list(places)), "must rise, within -5000..5000 mm", "")
+    if len(rows) != len(known.y_mm) or any(len(row) != len(known.x_mm) for row in rows):
+        shape = f"must be {len(known.y_mm)} rows of {len(known.x_mm)} changes"
+        yield (key, _brief([list(row) for row in rows]), shape, "one row for each of y_mm, one change for each of x_mm")
+        return
+    if bool(known.x_mm) != bool(known.y_mm):
+        yield (key, _brief([list(row) for row in rows]), "needs places in x_mm and in y_mm, or in neither", "")
+    low, high = SERVO_RANGE_US[0] - pen.down_us, SERVO_RANGE_US[1] - pen.down_us
+    if not all(low <= change <= high for row in rows for change in row):
+        why = f"pen.down_us = {pen.down_us} and the change must stay within what hobby servos take"
+        yield (key, _brief([list(row) for row in rows]), f"each change must be {low}..{high} us", why)
+
+
 def _sheet_known(sheet: SheetPlace) -> _Found:
     try:
         Sheet.named(sheet.size, margin_mm=sheet.margin_mm)
@@ -263,6 +303,8 @@ _CHECKS: Final[tuple[tuple[tuple[str, ...], Callable[..., _Found]], ...]] = (
     (("axis", "homing"), _homing_room),
     (("axis", "motor"), _steps_fit),
     (("axis", "park"), _park_inside),
+    (("corrections",), _straightness),
+    (("pen", "corrections"), _pen_heights),
     (("sheet",), _sheet_known),
     (("axis", "pins", "board"), _switches),
     (("pins", "board"), _pins_apart),

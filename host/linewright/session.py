@@ -18,6 +18,7 @@ from linewright.conversation import Conversation, Fields, Link, LinkQuality, now
 from linewright.course import Course
 from linewright.drift import Drift, DriftCheck
 from linewright.errors import BoardFault, InputError, LinkError, Mismatch, NoAnswer
+from linewright.motion.corrections import REACH_SLACK_MM
 from linewright.motion.travel import plan_travel
 from linewright.player import Player
 from linewright.rig import HOME_SEARCH, SERVO_HIGH_US, SERVO_LOW_US
@@ -170,8 +171,8 @@ class Session:
         self.settle()
         axes = self._axes_with_switches()
         if axes != 3:
-            park = np.rint(self._rig.kinematics_matrix @ np.asarray(self._rig.park.position_mm))
-            self._talk.ask("origin", a=int(park[0]), b=int(park[1]))
+            a, b = self._rig.steps_at(self._rig.park.position_mm)
+            self._talk.ask("origin", a=a, b=b)
         return self._home(axes, lambda: None) if axes else {}
 
     def check_drift(self, moment: str, meanwhile: Callable[[], None] = lambda: None) -> Drift:
@@ -259,14 +260,14 @@ class Session:
         LinkError : the board does not know where the pen is, or is busy.
         BoardFault : the board stopped itself.
         """
-        for name, value, high in zip("xy", to_mm, self._rig.travel_mm, strict=True):
-            if not 0 <= value <= high:
+        carriage = self._rig.known_errors.carriage_mm(np.array([to_mm], dtype=np.float64))[0]
+        for name, value, at, high in zip("xy", to_mm, carriage, self._rig.travel_mm, strict=True):
+            if not -REACH_SLACK_MM <= at <= high + REACH_SLACK_MM:
                 raise InputError(
                     f"{name} = {value:g} mm is out of reach", hint=f"{name} goes from 0 to {high:g} mm on this rig"
                 )
-        steps = np.rint(self._rig.kinematics_matrix @ np.asarray(to_mm))
         try:
-            self.go_to((int(steps[0]), int(steps[1])))
+            self.go_to(self._rig.steps_at(to_mm))
         except KeyboardInterrupt:
             self.stop()
             raise

@@ -154,8 +154,10 @@ class Sheet:
 
     def within(self, rig: Rig) -> bool:
         """Whether the whole sheet lies within the rig's reach."""
-        size = np.array([self.width_mm, self.height_mm])
-        return bool(np.all(np.array(rig.sheet.offset_mm) + size <= rig.travel_mm))
+        low, high = np.array(rig.known_errors.box_mm).reshape(2, 2)
+        begin = np.array(rig.sheet.offset_mm)
+        drawn = begin + self.margin_mm  # what a corrected machine cannot reach near its zero may be margin
+        return bool(np.all(drawn >= low) and np.all(begin + np.array([self.width_mm, self.height_mm]) <= high))
 
     @property
     def box_mm(self) -> Box:
@@ -353,14 +355,14 @@ def to_machine(drawing: Drawing, sheet: Sheet, rig: Rig) -> Placed:
     _refuse_damage(drawing)
     offset = np.array(rig.sheet.offset_mm, dtype=np.float64)
     x0, y0, x1, y1 = sheet.box_mm
-    travel = rig.travel_mm
+    near, far = np.array(rig.known_errors.box_mm).reshape(2, 2)
     # Rounding is monotone, so a point on the rim of the sheet's box lands on the rim of the shifted box.
-    low = np.maximum(np.array([x0, y0]) + offset, 0.0)
-    high = np.minimum(np.array([x1, y1]) + offset, travel)
+    low = np.maximum(np.array([x0, y0]) + offset, near)
+    high = np.minimum(np.array([x1, y1]) + offset, far)
     if (low > high).any():
         raise SheetError(
             f"the {sheet.name} sheet at ({offset[0]:g}, {offset[1]:g}) mm lies outside the machine's reach of "
-            f"{travel[0]:g} x {travel[1]:g} mm",
+            f"{far[0] - near[0]:.6g} x {far[1] - near[1]:.6g} mm",
             hint="correct sheet.offset_mm or the travel in the rig file",
         )
     moved = replace(drawing, points_mm=drawing.points_mm + offset)

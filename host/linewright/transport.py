@@ -23,6 +23,9 @@ from linewright.virtual.bad_wire import BadWire, WireFaults
 from linewright.virtual.process import INTERPRETERS
 
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
     from linewright.rig import Rig
     from linewright.virtual.launcher import RigOptions, RigProcess
     from linewright.virtual.trace import TraceReport
@@ -156,16 +159,21 @@ class VirtualTransport(SerialTransport):
         super().close()
         self.rig.close(patience_s=1.0)
 
-    def report(self, planned: Drawing | None = None, *, keep_drawn: bool = False) -> TraceReport:
+    def report(
+        self,
+        planned: Drawing | None = None,
+        *,
+        vertex_steps: NDArray[np.int64] | None = None,
+        keep_drawn: bool = False,
+    ) -> TraceReport:
         """What the pen drew, and whether every pulse was allowed. Closes the link first.
 
         Parameters
         ----------
-        planned : strokes in machine mm, to compare with.
-        keep_drawn : also return the drawn path.
+        planned, vertex_steps, keep_drawn : see `linewright.virtual.trace.read_trace`.
         """
         self.close()
-        return self.rig.trace(planned, keep_drawn=keep_drawn)
+        return self.rig.trace(planned, vertex_steps=vertex_steps, keep_drawn=keep_drawn)
 
     def discard(self) -> None:
         """Close the link and remove the rig's temporary files."""

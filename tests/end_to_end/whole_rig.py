@@ -81,7 +81,9 @@ def draw_program(tmp_path, program, rig, *, faults=None, wire=None, on_progress=
 
     with lockstep.host_time():
         result = lockstep.run(host)
-    return Run(program, result, read_trace(tape, program.drawing), lockstep)
+    return Run(
+        program, result, read_trace(tape, program.drawing, vertex_steps=program.steps_at(program.drawing)), lockstep
+    )
 
 
 def assert_clean(trace: TraceReport) -> None:

@@ -125,7 +125,9 @@ def carry_out(task: Task) -> None:
             trace = None
             if isinstance(transport, VirtualTransport):
                 left = recovery.parts(task.program, place.stroke)[1]
-                trace = transport.report(left, keep_drawn=task.pictures is not None)
+                trace = transport.report(
+                    left, vertex_steps=task.program.steps_at(left), keep_drawn=task.pictures is not None
+                )
             _tell(task, result, trace, _pictures(task, trace))
             if not result.finished:
                 raise output.Stopped(stop.number or signal.SIGINT)

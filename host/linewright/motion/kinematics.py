@@ -67,13 +67,15 @@ class Limits:
     @classmethod
     def from_rig(cls, rig: Rig) -> Limits:
         """The limits that a rig file sets."""
+        # A corrected millimetre of an axis may be more belt than a plain one, or less; the limits hold for both.
+        tighter = np.minimum(rig.scale, 1.0)
         return cls(
             steps_matrix=rig.kinematics_matrix,
-            speed_mm_s=np.array([rig.x.speed_mm_s, rig.y.speed_mm_s], dtype=np.float64),
-            accel_mm_s2=np.array([rig.x.accel_mm_s2, rig.y.accel_mm_s2], dtype=np.float64),
+            speed_mm_s=np.array([rig.x.speed_mm_s, rig.y.speed_mm_s], dtype=np.float64) * tighter,
+            accel_mm_s2=np.array([rig.x.accel_mm_s2, rig.y.accel_mm_s2], dtype=np.float64) * tighter,
             step_rate_hz=np.array([rig.a.step_rate_hz, rig.b.step_rate_hz], dtype=np.float64),
-            pen_down_speed_mm_s=rig.motion.pen_down_speed_mm_s,
-            junction_deviation_mm=rig.motion.junction_deviation_mm,
+            pen_down_speed_mm_s=rig.motion.pen_down_speed_mm_s * float(tighter.min()) / rig.known_errors.stretch,
+            junction_deviation_mm=rig.motion.junction_deviation_mm * float(tighter.min()),
         )
 
     # Positions

@@ -11,8 +11,11 @@ from numpy.typing import NDArray
 from linewright import units
 from linewright.drawing import Drawing
 from linewright.errors import PlanError
+from linewright.motion.backlash import Arrivals, detours
 from linewright.motion.corners import find_corners
+from linewright.motion.corrections import REACH_SLACK_MM, Corrections
 from linewright.motion.kinematics import Flags, Floats, Limits
+from linewright.motion.pen_heights import PenHeights
 from linewright.motion.profile import plan_profile
 from linewright.motion.ramps import Ramps, make_ramps, round_path
 from linewright.motion.timing import ramp_ticks
@@ -28,9 +31,6 @@ Column = int | NDArray[np.int64]
 NEAR_STEPS: Final = 1.0 / 64.0
 """Vertices closer together than this are one. Their direction is noise of the coordinates, and a corner made of noise
 would be a stop in the middle of a line."""
-
-REACH_SLACK_MM: Final = 1e-6
-"""Coordinates that were scaled and clipped come out a few 1e-13 off; a millionth of a millimetre is far above that."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,11 +80,15 @@ def plan(drawing: Drawing, rig: Rig, *, sheet: Sheet | None = None) -> Program:
         raise PlanError(
             "there is nothing to draw: the drawing has no strokes", hint="check the picture and the margins"
         )
-    _check_reach(drawing, rig)
+    errors = rig.known_errors
+    _check_reach(drawing, rig, errors)
     plain = Drawing(drawing.points_mm, drawing.starts, drawing.pen, drawing.pens)
-    drawing = plain.select(np.argsort(plain.pen, kind="stable"))
+    heights = PenHeights.from_rig(rig)
+    drawing = errors.refined(heights.refined(plain.select(np.argsort(plain.pen, kind="stable"))))
+    drives, senses = errors.drives(drawing)
     limits = Limits.from_rig(rig)
-    path = _without_noise(lay_path(drawing, np.asarray(rig.park.position_mm, dtype=np.float64)), limits)
+    park = errors.carriage_mm(np.array([rig.park.position_mm], dtype=np.float64))[0]
+    path = _without_noise(_taking_up_play(lay_path(drives, park), senses, errors), limits)
     corners = find_corners(path.points_mm, path.rest, path.stroke >= 0, limits)
     speeds = plan_profile(path.points_mm, path.stroke >= 0, corners, limits)
     path = _refined(path, speeds.place)
@@ -93,27 +97,54 @@ def plan(drawing: Drawing, rig: Rig, *, sheet: Sheet | None = None) -> Program:
     nodes = round_path(path.points_mm, path.rest, path.stroke, speeds, turn_rad, limits)
     ramps = make_ramps(nodes, limits)
     before_node = ramps.first_of_piece[nodes.node_of_vertex]
-    return _assemble(drawing, rig, sheet or rig.paper, nodes.steps[0], ramps, path, before_node)
+    return _assemble(drawing, rig, limits, sheet or rig.paper, nodes.steps[0], ramps, path, before_node)
 
 
-def _check_reach(drawing: Drawing, rig: Rig) -> None:
-    points = drawing.points_mm
+def _check_reach(drawing: Drawing, rig: Rig, errors: Corrections) -> None:
+    points = np.concatenate((drawing.points_mm, [rig.park.position_mm]))
     broken = ~np.isfinite(points).all(axis=1)
     if broken.any():
         at = int(np.argmax(broken))
         raise PlanError(
             f"stroke {drawing.stroke_at(at)} has a vertex that is not a pair of numbers: {points[at].tolist()}"
         )
-    reach = np.array([rig.x.travel_mm, rig.y.travel_mm])
-    outside = ((points < -REACH_SLACK_MM) | (points > reach + REACH_SLACK_MM)).any(axis=1)
+    reach = rig.travel_mm
+    carriage = errors.carriage_mm(points)
+    outside = ((carriage < -REACH_SLACK_MM) | (carriage > reach + REACH_SLACK_MM)).any(axis=1)
     if outside.any():
         at = int(np.argmax(outside))
         x, y = points[at]
+        what = f"stroke {drawing.stroke_at(at)} goes" if at < drawing.vertices else "the way to park.position_mm goes"
+        left, top, right, bottom = errors.box_mm
         raise PlanError(
-            f"stroke {drawing.stroke_at(at)} goes to ({x:.6g}, {y:.6g}) mm; "
-            f"the machine reaches 0..{reach[0]:g} mm in x and 0..{reach[1]:g} mm in y",
+            f"{what} to ({x:.6g}, {y:.6g}) mm; "
+            f"the machine reaches {left:g}..{right:g} mm in x and {top:g}..{bottom:g} mm in y",
             hint="place the drawing on a sheet that lies within the machine's reach",
         )
+
+
+def _taking_up_play(path: Path, senses: Floats, errors: Corrections) -> Path:
+    """The path with places to come from wherever an axis would arrive with its play on the wrong side.
+
+    ``senses`` (k, 2) is how the axes must be engaged where each stroke begins; at park they are as homing leaves them.
+    """
+    if not errors.plays:
+        return path
+    n = len(path.points_mm)
+    parks = np.append(path.park_at[1:], n - 1)
+    home = np.where(np.array(errors.play_mm) > 0.0, np.array(errors.home_sense, dtype=np.float64), 0.0)
+    arrivals = Arrivals(np.concatenate((path.down_at, parks)), np.concatenate((senses, np.tile(home, (len(parks), 1)))))
+    low, high = errors.room_mm
+    at, via = detours(path.points_mm, arrivals, np.array(errors.play_mm), np.array(low), np.array(high))
+    moved = np.arange(n) + np.searchsorted(at, np.arange(n), side="right")
+    return Path(
+        points_mm=np.insert(path.points_mm, at, via, axis=0),
+        rest=np.insert(path.rest, at, values=False),
+        stroke=np.insert(path.stroke, at - 1, -1),
+        down_at=moved[path.down_at],
+        up_at=moved[path.up_at],
+        park_at=moved[path.park_at],
+    )
 
 
 def lay_path(drawing: Drawing, park_mm: Floats) -> Path:
@@ -188,7 +219,14 @@ def _refined(path: Path, place: Floats) -> Path:
 
 
 def _assemble(
-    drawing: Drawing, rig: Rig, sheet: Sheet, start_steps: Indices, ramps: Ramps, path: Path, before_vertex: Indices
+    drawing: Drawing,
+    rig: Rig,
+    limits: Limits,
+    sheet: Sheet,
+    start_steps: Indices,
+    ramps: Ramps,
+    path: Path,
+    before_vertex: Indices,
 ) -> Program:
     """Put ramps, rests and pen actions in the order of playing.
 
@@ -202,37 +240,47 @@ def _assemble(
     ramps.stop_after[before_park[1:][before_park[1:] > 0] - 1] = True
     rests = np.flatnonzero(ramps.stop_after)
     actions = np.stack((before_vertex[path.down_at], before_vertex[path.up_at]), axis=1).ravel()
+    heights = PenHeights.from_rig(rig)
+    before_ramp = np.cumsum(np.concatenate((start_steps[None], ramps.d_steps)), axis=0)[:m]
+    pen_mm = rig.known_errors.true_mm(limits.mm_at(before_ramp))
+    passing, passing_us = heights.along(pen_mm, ramps.stroke, np.concatenate(([True], ramps.stop_after))[:m])
     # Sorting keys: after how many ramps; at the same place rests, then pen actions (down, up, down ...), then the ramp.
-    after = np.concatenate((rests + 1, actions, np.arange(m), [m]))
-    rank = np.concatenate((np.zeros(len(rests)), np.ones(2 * k), np.full(m, 2.0), [3.0]))
+    after = np.concatenate((rests + 1, actions, passing, np.arange(m), [m]))
+    rank = np.concatenate((np.zeros(len(rests)), np.ones(2 * k + len(passing)), np.full(m, 2.0), [3.0]))
     order = np.lexsort((rank, after))
 
-    def column(rest: Column = 0, pen: Column = 0, ramp: Column = 0, end: Column = 0) -> NDArray[np.int64]:
-        sizes = (len(rests), 2 * k, m, 1)
+    def column(
+        rest: Column = 0, pen: Column = 0, passing_by: Column = 0, ramp: Column = 0, end: Column = 0
+    ) -> NDArray[np.int64]:
+        sizes = (len(rests), 2 * k, len(passing), m, 1)
         parts = [
             np.broadcast_to(np.asarray(v, dtype=np.int64), n)
-            for v, n in zip((rest, pen, ramp, end), sizes, strict=True)
+            for v, n in zip((rest, pen, passing_by, ramp, end), sizes, strict=True)
         ]
         return np.concatenate(parts)[order]
 
     # A servo that need not be waited for still gets a millisecond: a pen action without any wait has no exact duration.
     dwell_ms = np.tile([max(rig.pen.lower_ms, 1), max(rig.pen.lift_ms, 1)], k)
     ramp_duration = ramp_ticks(ramps.d_steps[:, 0], ramps.d_steps[:, 1], ramps.v_start, ramps.v_end)
-    kind = column(REST, PEN, RAMP, END)
+    down_us = heights.pulse_us(drawing.points_mm[drawing.starts[:-1]])
+    pulses = np.stack((down_us, np.full(k, rig.pen.up_us)), axis=1).ravel()
+    kind = column(REST, PEN, PEN, RAMP, END)
     place = np.empty(len(order), dtype=np.int64)
     place[order] = np.arange(len(order))
     pen_record = place[len(rests) : len(rests) + 2 * k]
-    ramp_record = place[len(rests) + 2 * k : -1]
+    ramp_record = place[len(rests) + 2 * k + len(passing) : -1]
     return Program(
         kind=kind.astype(np.uint8),
         da=column(ramp=ramps.d_steps[:, 0]).astype(np.int32),
         db=column(ramp=ramps.d_steps[:, 1]).astype(np.int32),
         v_end=column(ramp=ramps.v_end).astype(np.int32),
-        servo_us=column(pen=np.tile([rig.pen.down_us, rig.pen.up_us], k)).astype(np.int32),
+        servo_us=column(pen=pulses, passing_by=passing_us).astype(np.int32),
         dwell_ms=column(pen=dwell_ms).astype(np.int32),
         rest_ticks=np.zeros(len(order), dtype=np.int32),
         ticks=column(pen=dwell_ms * units.ms_to_ticks(1), ramp=ramp_duration),
-        stroke_of_record=column(-1, np.repeat(np.arange(k), 2), ramps.stroke, -1).astype(np.int32),
+        stroke_of_record=column(-1, np.repeat(np.arange(k), 2), ramps.stroke[passing], ramps.stroke, -1).astype(
+            np.int32
+        ),
         start_steps=(int(start_steps[0]), int(start_steps[1])),
         steps_matrix=rig.kinematics_matrix,
         drawing=drawing,
@@ -241,6 +289,7 @@ def _assemble(
         sheet_offset_mm=rig.sheet.offset_mm,
         rig_name=rig.name,
         rig_fingerprint=rig.fingerprint(),
+        errors=rig.known_errors,
         pen_width_mm=rig.pen.width_mm,
         warnings=_warnings(drawing, actions),
     )

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from linewire.records import END, RAMP
+from linewright.motion.backlash import Arrivals, detours
 from linewright.motion.kinematics import Limits
 from linewright.motion.ramps import StepPath, make_ramps
 
@@ -29,6 +31,9 @@ class Travel:
 def plan_travel(start_steps: tuple[int, int], end_steps: tuple[int, int], rig: Rig) -> Travel:
     """Plan a straight pen-up move between two motor positions, from rest to rest.
 
+    On a machine with play it ends in the sense in which homing ends, over a place to come from where needed: so the
+    pen is where the motors' position says.
+
     Parameters
     ----------
     start_steps, end_steps : motor positions A, B; equal ones give the end record alone.
@@ -38,15 +43,18 @@ def plan_travel(start_steps: tuple[int, int], end_steps: tuple[int, int], rig: R
     ------
     PlanError : the rig's limits allow no motion.
     """
-    moves = start_steps != end_steps
+    limits = Limits.from_rig(rig)
+    stops = [start_steps, *_coming_from(start_steps, end_steps, rig, limits), end_steps]
+    steps = np.array([stop for stop, after in pairwise([*stops, None]) if stop != after], dtype=np.int64)
+    moves = len(steps) - 1
     path = StepPath(
-        steps=np.array([start_steps, end_steps][: 1 + moves], dtype=np.int64),
+        steps=steps,
         cap=np.zeros(1 + moves),
-        stroke=np.full(int(moves), -1, dtype=np.int64),
-        free=np.ones(int(moves)),
-        node_of_vertex=np.array([0, int(moves)], dtype=np.int64),
+        stroke=np.full(moves, -1, dtype=np.int64),
+        free=np.ones(moves),
+        node_of_vertex=np.array([0, moves], dtype=np.int64),
     )
-    ramps = make_ramps(path, Limits.from_rig(rig))
+    ramps = make_ramps(path, limits)
     last = np.zeros(1, dtype=np.int64)
     return Travel(
         kind=np.concatenate((np.full(len(ramps.v_end), RAMP, dtype=np.int64), [END])),
@@ -54,3 +62,18 @@ def plan_travel(start_steps: tuple[int, int], end_steps: tuple[int, int], rig: R
         db=np.concatenate((ramps.d_steps[:, 1], last)),
         v_end=np.concatenate((ramps.v_end, last)),
     )
+
+
+def _coming_from(
+    start_steps: tuple[int, int], end_steps: tuple[int, int], rig: Rig, limits: Limits
+) -> list[tuple[int, int]]:
+    """Where to pass by so that the play is taken up at the end; nowhere on a machine without play."""
+    errors = rig.known_errors
+    if not errors.plays or start_steps == end_steps:
+        return []
+    ends = limits.mm_at(np.array([start_steps, end_steps]))
+    play = np.array(errors.play_mm)
+    sense = np.where(play > 0.0, np.array(errors.home_sense, dtype=np.float64), 0.0)
+    low, high = errors.room_mm
+    _, via = detours(ends, Arrivals(np.array([1]), sense[None]), play, np.array(low), np.array(high))
+    return [(int(a), int(b)) for a, b in np.rint(limits.steps_at(via))]

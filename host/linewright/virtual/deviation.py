@@ -79,12 +79,15 @@ class StrokeComparer:
     ----------
     planned : strokes in machine mm, in the order in which they are drawn.
     machine : for the size of a step.
+    vertex_steps : (n, 2) int64, what the motors count at each vertex; None: what a true machine would count there.
     """
 
-    def __init__(self, planned: Drawing, machine: Machine) -> None:
+    def __init__(self, planned: Drawing, machine: Machine, vertex_steps: Ints | None = None) -> None:
         self._planned = planned
         self._step_mm = machine.step_mm
-        steps = np.rint(planned.points_mm @ machine.to_steps.T).astype(np.int64)
+        steps = vertex_steps
+        if steps is None:
+            steps = np.rint(planned.points_mm @ machine.to_steps.T).astype(np.int64)
         self._steps = steps
         move = np.abs(np.diff(steps, axis=0, prepend=steps[:1])).max(axis=1) if len(steps) else np.empty(0, np.int64)
         move[planned.starts[:-1]] = 0

@@ -82,6 +82,13 @@ class Faults(Defects):
     ringing_x_hz: float = fault("undamped natural frequency of the x axis; 0 = stiff", "Hz", 0, 500)
     ringing_y_hz: float = fault("natural frequency of the y axis; 0 = stiff", "Hz", 0, 500)
     ringing_damping: float = fault("damping ratio of the ringing", "", 0.0, 0.95, 0.08)
+    bow_x_mm: float = fault("the x rail pushes the pen aside in y by this much in its middle", "mm", -5, 5)
+    bow_y_mm: float = fault("the y rail pushes the pen aside in x by this much in its middle", "mm", -5, 5)
+    paper_tilt_x_us: float = fault(
+        "the paper falls away along x: the servo must go so much further at its end", "us", -500, 500
+    )
+    paper_tilt_y_us: float = fault("the paper falls away along y", "us", -500, 500)
+    paper_bow_us: float = fault("the paper sags in the middle", "us", -500, 500)
     pull_out_a_hz: float = fault(
         "motor A loses a step that comes sooner than this rate allows; 0 = never", "Hz", 0, 1e6
     )
@@ -102,6 +109,11 @@ class Faults(Defects):
     inverted_servo: float = fault("1: the servo's arm points the other way, so up is down", "", 0, 1)
 
     @property
+    def uneven_paper(self) -> bool:
+        """Whether the pen meets the paper at different heights."""
+        return any((self.paper_tilt_x_us, self.paper_tilt_y_us, self.paper_bow_us))
+
+    @property
     def bends_the_path(self) -> bool:
         """Whether the pen goes anywhere else than the counted steps say."""
         return any(
@@ -111,6 +123,8 @@ class Faults(Defects):
                 self.scale_y,
                 self.backlash_x_mm,
                 self.backlash_y_mm,
+                self.bow_x_mm,
+                self.bow_y_mm,
                 self.ringing_x_hz,
                 self.ringing_y_hz,
                 self.pull_out_a_hz,

@@ -16,6 +16,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final, Self
 
+import numpy as np
+from numpy.typing import NDArray
+
 from linewright.drawing import Drawing
 from linewright.errors import InputError, PortError
 from linewright.virtual.faults import Faults
@@ -155,10 +158,16 @@ class RigProcess:
         content: dict[str, Any] = json.loads(self._report.read_text(encoding="utf-8"))
         return content
 
-    def trace(self, planned: Drawing | None = None, *, keep_drawn: bool = False) -> TraceReport:
+    def trace(
+        self,
+        planned: Drawing | None = None,
+        *,
+        vertex_steps: NDArray[np.int64] | None = None,
+        keep_drawn: bool = False,
+    ) -> TraceReport:
         """Read the tape: `linewright.virtual.trace.read_trace`. Ends the rig first."""
         self.close()
-        return read_trace(self.tape, planned, keep_drawn=keep_drawn)
+        return read_trace(self.tape, planned, vertex_steps=vertex_steps, keep_drawn=keep_drawn)
 
     def last_words(self) -> str:
         """What the process wrote to standard error, at most its end."""

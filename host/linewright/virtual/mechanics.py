@@ -1,20 +1,26 @@
-"""From commanded steps to the place of the pen: lost steps, scale, play, squareness, ringing.
+"""From commanded steps to the place of the pen: lost steps, scale, play, squareness, straightness, ringing; and how it
+meets the paper.
 
 Everything is vectorised over arrays of steps and keeps its state from call to call, so that a tape of any length
 passes through in pieces. The order is that of the parts: motor (lost steps), belt (scale), carriage (play, then
-ringing), frame (squareness).
+ringing), frame (squareness, straightness).
 """
 
 from __future__ import annotations
 
 import math
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from linewright.motion.backlash import follow
 from linewright.units import TICK_HZ
 from linewright.virtual.faults import Faults
 from linewright.virtual.machine import Machine
+
+PRESS_US: Final = 30.0
+"""How much further than to the first touch ``pen_down_us`` takes the servo at the machine's zero: about 3 degrees."""
 
 Floats = NDArray[np.float64]
 Ticks = NDArray[np.int64]
@@ -59,12 +65,7 @@ class LostSteps:
 
 
 class Play:
-    """Backlash of one axis: the carriage follows only when the drive has crossed the play.
-
-    ``out = min(max(out, drive - b/2), drive + b/2)`` per step, the play operator. Each step is a clamp, and clamps
-    compose into clamps, so a run of n steps is done in log2(n) passes over the array (prefix doubling) and not in a
-    loop.
-    """
+    """Backlash of one axis: the carriage follows only when the drive has crossed the play."""
 
     def __init__(self, play_mm: float, start_mm: float) -> None:
         self._half = play_mm / 2
@@ -74,17 +75,7 @@ class Play:
         """(n,) float64: where the carriage is, for each position of the drive."""
         if not self._half or not len(drive_mm):
             return drive_mm
-        low, high = drive_mm - self._half, drive_mm + self._half
-        stride = 1
-        while stride < len(low):
-            # The clamp up to i after the clamp up to i - stride: its bounds are clamped by the later one.
-            first_low, first_high = low[:-stride].copy(), high[:-stride].copy()
-            low[stride:], high[stride:] = (
-                np.minimum(np.maximum(first_low, low[stride:]), high[stride:]),
-                np.minimum(np.maximum(first_high, low[stride:]), high[stride:]),
-            )
-            stride *= 2
-        out: Floats = np.minimum(np.maximum(self._out, low), high)
+        out = follow(drive_mm, self._half, self._out)
         self._out = float(out[-1])
         return out
 
@@ -184,6 +175,10 @@ class Mechanics:
             Ringing(faults.ringing_y_hz, faults.ringing_damping, self.start_mm[1], tick),
         )
         self._lean = math.tan(math.radians(faults.skew_deg))
+        self._bow = (faults.bow_x_mm, faults.bow_y_mm)
+        self._travel = machine.travel_mm
+        self._pulses = (machine.pen_up_us, machine.pen_down_us)
+        self._paper_us = (faults.paper_tilt_x_us, faults.paper_tilt_y_us, faults.paper_bow_us)
 
     def carriage(self, ticks: Ticks, step_a: NDArray[np.int64], step_b: NDArray[np.int64]) -> tuple[Floats, Floats]:
         """Position of the carriage on its axes after each word's step, which is what the endstops feel.
@@ -211,11 +206,25 @@ class Mechanics:
         """(n, 2) float64, mm: where the pen is while the carriage's drive is at ``x_mm, y_mm``."""
         x = self._ringing[0].respond(ticks, x_mm)
         y = self._ringing[1].respond(ticks, y_mm)
-        return np.column_stack((x + self._lean * y, y))
+        return self._framed(x, y)
 
     def pen_at_rest(self, x_mm: float, y_mm: float) -> Floats:
         """(2,) float64, mm: where the pen settles when the carriage stays there."""
-        return np.array((x_mm + self._lean * y_mm, y_mm))
+        return np.asarray(self._framed(np.array([x_mm]), np.array([y_mm]))[0])
+
+    def _framed(self, x_mm: Floats, y_mm: Floats) -> Floats:
+        """(n, 2) float64, mm: what rails that are neither square nor straight make of places along them."""
+        aside_x = self._bow[1] * _hump(y_mm / self._travel[1])
+        aside_y = self._bow[0] * _hump(x_mm / self._travel[0])
+        return np.column_stack((x_mm + self._lean * y_mm + aside_x, y_mm + aside_y))
+
+    def pressure_us(self, servo_us: int, pen_mm: Floats) -> Floats:
+        """(n,) float64: how much further than to the first touch the servo goes at places (n, 2); negative: no ink."""
+        up, down = self._pulses
+        tilt_x, tilt_y, sag = self._paper_us
+        along, across = pen_mm[:, 0] / self._travel[0], pen_mm[:, 1] / self._travel[1]
+        deeper = tilt_x * along + tilt_y * across + sag * (_hump(along) + _hump(across)) / 2.0
+        return np.asarray(abs(servo_us - up) - abs(down - up) + PRESS_US - deeper)
 
     @property
     def lost_steps(self) -> tuple[int, int]:
@@ -226,6 +235,11 @@ class Mechanics:
     def settled_ticks(self) -> int:
         """How long the pen may still move after the last step."""
         return max(ringing.settled_ticks for ringing in self._ringing)
+
+
+def _hump(share: Floats) -> Floats:
+    """(n,) 0 at both ends of a travel and 1 in its middle."""
+    return 4.0 * share * (1.0 - share)
 
 
 def start_position_mm(machine: Machine, faults: Faults) -> tuple[float, float]:

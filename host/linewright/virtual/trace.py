@@ -50,6 +50,7 @@ class TraceReport:
     checks : one result per check, in a fixed order.
     deviation : drawn against planned, if a plan was given.
     drawn : the path that the pen drew, machine mm, thinned to within half a step; None if not asked for.
+    pressure_us : lowest and highest that the servo went beyond the first touch while drawing; None on an even sheet.
     damaged : the tape was cut off.
     """
 
@@ -64,6 +65,7 @@ class TraceReport:
     checks: tuple[CheckResult, ...]
     deviation: Deviation | None
     drawn: Drawing | None
+    pressure_us: tuple[float, float] | None
     damaged: bool
 
     @property
@@ -77,7 +79,11 @@ class TraceReport:
 
 
 def read_trace(
-    path: str | os.PathLike[str], planned: Drawing | None = None, *, keep_drawn: bool = False
+    path: str | os.PathLike[str],
+    planned: Drawing | None = None,
+    *,
+    vertex_steps: Ints | None = None,
+    keep_drawn: bool = False,
 ) -> TraceReport:
     """Read, check and compare a whole tape.
 
@@ -85,6 +91,8 @@ def read_trace(
     ----------
     path : the tape.
     planned : strokes in machine mm, in drawing order; None: no comparison.
+    vertex_steps : (n, 2) int64, where the motors are at each of its vertices, see `Program.steps_at`; None: where a
+        true machine has them.
     keep_drawn : also return the path of the pen.
 
     Raises
@@ -93,7 +101,8 @@ def read_trace(
         If the file is no tape.
     """
     reader = tapes.TapeReader(path)
-    trace = _Trace(reader, planned, keep_drawn=keep_drawn)
+    comparer = None if planned is None else StrokeComparer(planned, reader.machine, vertex_steps)
+    trace = _Trace(reader, comparer, keep_drawn=keep_drawn)
     for entry in reader:
         trace.entry(entry)
     return trace.report(damaged=reader.damaged)
@@ -116,13 +125,13 @@ class _Pieces:
 
 
 class _Trace:
-    def __init__(self, reader: tapes.TapeReader, planned: Drawing | None, *, keep_drawn: bool) -> None:
+    def __init__(self, reader: tapes.TapeReader, comparer: StrokeComparer | None, *, keep_drawn: bool) -> None:
         machine = reader.machine
         self._machine = machine
         self._checks = PulseChecks(machine)
         self._mechanics = Mechanics(machine, reader.faults)
         self._bent = reader.faults.bends_the_path
-        self._comparer = StrokeComparer(planned, machine) if planned is not None else None
+        self._comparer = comparer
         self._painter = _Painter(machine) if keep_drawn else None
         self._frame = Ledger("frame", "mm", at_least=False)
         self._pen_ready = Ledger("pen at rest", "ms", at_least=True)
@@ -140,6 +149,10 @@ class _Trace:
         self._rest_mm = self._pen_mm  # where it will come to rest
         self._paper_mm = np.zeros(2)  # true position of the pen at the machine's zero, where the sheet is laid
         self._down = False
+        self._uneven = reader.faults.uneven_paper
+        self._servo_us = 0
+        self._pressure: tuple[float, float] | None = None
+        self._touching: list[NDArray[np.bool_]] = []  # for each part of the run, whether the pen leaves ink
         self._servo_moved: tuple[int, int] | None = None  # tick, ms the pen needs
         self._run: list[tuple[Floats, Ints]] = []
         self._run_begin = (0, 0)
@@ -197,6 +210,7 @@ class _Trace:
             checks=checks,
             deviation=self._comparer.result() if self._comparer else None,
             drawn=self._painter.drawing() if self._painter else None,
+            pressure_us=self._pressure,
             damaged=damaged,
         )
 
@@ -265,11 +279,13 @@ class _Trace:
             self._drawn_anything = True
             before = self._run[-1][1][-1]
             self._run.append((pen_mm - self._paper_mm, before + np.cumsum(moves)))
+            self._press(self._run[-1][0])
         self._pen_mm = pen_mm[-1]
         self._count = count[-1]
 
     def _servo(self, tick: int, servo_us: int) -> None:
         down = self._machine.pen_is_down(servo_us)
+        self._servo_us = servo_us
         if down != self._down:
             self._servo_moved = (tick, self._machine.pen_lower_ms if down else self._machine.pen_lift_ms)
             self._pen(down=down)
@@ -280,6 +296,8 @@ class _Trace:
         if down:
             self._run = [((self._pen_mm - self._paper_mm)[None, :], np.zeros(1, dtype=np.int64))]
             self._run_begin = steps
+            self._touching = []
+            self._press(self._run[0][0])
         elif self._down:
             points = np.concatenate([points for points, _ in self._run])
             run = PenRun(points, np.concatenate([made for _, made in self._run]), self._run_begin, steps)
@@ -287,8 +305,18 @@ class _Trace:
             if self._comparer:
                 self._comparer.add(run)
             if self._painter:
-                self._painter.add(points)
+                for part in _touched(points, self._touching):
+                    self._painter.add(part)
         self._down = down
+
+    def _press(self, points_mm: Floats) -> None:
+        """Look at how the pen meets the paper where the run has just gone."""
+        if not self._uneven or not len(points_mm):
+            return
+        pressure = self._mechanics.pressure_us(self._servo_us, points_mm)
+        low, high = self._pressure or (np.inf, -np.inf)
+        self._pressure = (min(low, float(pressure.min())), max(high, float(pressure.max())))
+        self._touching.append(pressure >= 0.0)
 
     def _check_frame(self, rise: Ints, x_mm: Floats, y_mm: Floats) -> None:
         if not len(rise):
@@ -297,6 +325,15 @@ class _Trace:
             ends = np.array([int(np.argmin(place)), int(np.argmax(place))])
             beyond = np.array([-place[ends[0]], place[ends[1]] - length])
             self._frame.compare(axis, rise[ends], np.maximum(beyond, 0.0), OVERRUN_MM)
+
+
+def _touched(points_mm: Floats, touching: list[NDArray[np.bool_]]) -> list[Floats]:
+    """The parts of a run on which the pen leaves ink; all of it on an even sheet."""
+    if not touching:
+        return [points_mm]
+    ink = np.concatenate(touching)
+    edges = np.flatnonzero(np.diff(ink)) + 1
+    return [part for part, inked in zip(np.split(points_mm, edges), np.split(ink, edges), strict=True) if inked[0]]
 
 
 def _with_rests(run: Run, settled_ticks: int) -> tuple[Ints, Ints, Ints]:
