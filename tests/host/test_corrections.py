@@ -116,9 +116,7 @@ def test_refined_strokes_stay_the_same_and_are_straight_for_the_drives(known, dr
             assert shapely.distance(shapely.points(after), shapely.LineString(before)).max() < 1e-9
             middle = (after[1:] + after[:-1]) / 2
             ends = known.carriage_mm(after)
-            # Vertices are set where the line would cross the table's places if it were straight for the drives, too:
-            # between two of them it departs by the square of the slopes, less than a tenth of a motor step.
-            assert np.abs(known.carriage_mm(middle) - (ends[1:] + ends[:-1]) / 2).max() < 1.25e-3
+            assert np.abs(known.carriage_mm(middle) - (ends[1:] + ends[:-1]) / 2).max() < 1e-4
 
 
 @given(

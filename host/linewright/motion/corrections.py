@@ -164,16 +164,34 @@ class Corrections:
         ----------
         drawing : true mm, at least one stroke.
         """
-        for axis, table in ((0, self.straight_x), (1, self.straight_y)):
+        # Twice, because a line along one axis may bend back and forth over a place of the other's table.
+        for axis, table in 2 * ((0, self.straight_x), (1, self.straight_y)):
             if table:
-                along = self.carriage_mm(drawing.points_mm)[:, axis]
-                drawing = with_vertices(drawing, *_crossings(along, np.array([at for at, _ in table])))
+                drawing = with_vertices(drawing, *self._crossings(drawing.points_mm, axis, table))
         for axis in (0, 1):
             if self.play_mm[axis]:
                 place = self.carriage_mm(drawing.points_mm)[:, axis]
                 sense = first_sense(place, drawing.starts, self.home_sense[axis])
                 drawing = with_vertices(drawing, *engaged_at(place, drawing.starts, sense))
         return drawing
+
+    def _crossings(self, points: Floats, axis: int, table: Table) -> tuple[Indices, Floats]:
+        """Segments, and shares of them strictly between 0 and 1, at which an axis crosses one of a table's places."""
+        places = np.array([at for at, _ in table])
+        along = self.carriage_mm(points)[:, axis]
+        begin, end = along[:-1], along[1:]
+        first = np.searchsorted(places, np.minimum(begin, end), side="right")
+        count = np.maximum(np.searchsorted(places, np.maximum(begin, end), side="left") - first, 0)
+        at = np.repeat(np.arange(len(count)), count)
+        place = places[np.repeat(first - np.cumsum(count) + count, count) + np.arange(len(at))]
+        share = (place - begin[at]) / (end[at] - begin[at])
+        # The axis itself does not go quite evenly along the segment. What a try is off by shrinks with every other one
+        # by the square of the slopes, below 0.02.
+        for _ in range(4):
+            there = self.carriage_mm(points[at] * (1.0 - share[:, None]) + points[at + 1] * share[:, None])[:, axis]
+            share = np.clip(share + (place - there) / (end[at] - begin[at]), 0.0, 1.0)
+        inside = (share > 0.0) & (share < 1.0)
+        return at[inside], share[inside]
 
     def drives(self, drawing: Drawing) -> tuple[Drawing, Floats]:
         """Where the drives go so that the pen draws the strokes.
@@ -212,16 +230,6 @@ def _steepest(table: Table) -> float:
         return 0.0
     places, off = np.array(table).T
     return float(np.abs(np.diff(off) / np.diff(places)).max())
-
-
-def _crossings(along: Floats, places: Floats) -> tuple[Indices, Floats]:
-    """Segments, and shares of them strictly between 0 and 1, at which a coordinate crosses one of the places."""
-    begin, end = along[:-1], along[1:]
-    first = np.searchsorted(places, np.minimum(begin, end), side="right")
-    count = np.maximum(np.searchsorted(places, np.maximum(begin, end), side="left") - first, 0)
-    at = np.repeat(np.arange(len(count)), count)
-    place = places[np.repeat(first - np.cumsum(count) + count, count) + np.arange(len(at))]
-    return at, (place - begin[at]) / (end[at] - begin[at])
 
 
 def with_vertices(drawing: Drawing, at: Indices, share: Floats) -> Drawing:
