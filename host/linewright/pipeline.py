@@ -94,6 +94,8 @@ def read_picture(source: str, lines: Lines, wish: Wish) -> Picture:
 
     wish = replace(wish, tolerance_mm=lines.tolerance_mm, pens=lines.pens)
     if lines.method is not None:
+        if methods.makes_its_own(lines.method) and wish.turn_deg != "auto" and wish.turn_deg % 180:
+            wish = replace(wish, room_mm=wish.room_mm[::-1])  # filled before it is turned
         return methods.chosen(lines.method).read(source, wish)
     path = Path(source)
     if path.is_dir():

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from linewright.cli import cautions, drawing_task, options, output
+from linewright.cli import asked, cautions, drawing_task, options, output
 
 Port = Annotated[
     str,
@@ -20,7 +20,10 @@ Port = Annotated[
 
 
 def draw(
-    source: options.SourceOrJob,
+    source: options.SourceOrJob = None,
+    text: options.Text = None,
+    text_file: options.TextFile = None,
+    pattern: options.Pattern = None,
     method: options.Method = None,
     pens: options.Pens = None,
     rig_file: options.RigFile = None,
@@ -52,15 +55,16 @@ def draw(
     """
     from linewright.drift import DriftCheck
 
+    wanted = asked.asked(source, method, text=text, text_file=text_file, pattern=pattern)
     rig = options.load_rig(rig_file)
     drift = DriftCheck.of(rig, check_drift, drift_limit_mm)
     placement = options.placement(sheet, landscape, margin_mm, fit, turn, pen_by)
-    job = options.job(source, rig, placement, options.lines(method, pens), as_json=as_json)
+    job = options.job(wanted.source, rig, placement, options.lines(wanted.method, pens), as_json=as_json)
     for caution in cautions.before_moving(port):
         output.say(f"caution: {caution}", stderr=True)
     drawing_task.carry_out(
         drawing_task.Task(
-            name=Path(source).name,
+            name=wanted.name,
             program=job.program,
             warnings=job.warnings,
             rig=rig,

@@ -7,11 +7,15 @@ from typing import Annotated
 
 import typer
 
-from linewright.cli import options, output
+from linewright.cli import asked, options, output
 
 
 def lines(
-    source: options.Source,
+    *,
+    source: options.Source = None,
+    text: options.Text = None,
+    text_file: options.TextFile = None,
+    pattern: options.Pattern = None,
     to: Annotated[
         Path,
         typer.Option("--output", "-o", metavar="FILE", help="The SVG of plain strokes to write.", show_default=False),
@@ -47,12 +51,13 @@ def lines(
     from linewright.sources.svg import write_svg_strokes
     from linewright.views import wording
 
+    wanted = asked.asked(source, method, text=text, text_file=text_file, pattern=pattern)
     rig = options.load_rig(rig_file)
     placement = options.placement(sheet, landscape, margin_mm, True, turn, pen_by)
     on = Sheet.on(rig, placement.sheet, landscape=placement.landscape, margin_mm=placement.margin_mm)
     with ProgressBar(shown=not as_json) as bar:
         wish = pipeline.wish_for(rig, on, placement, bar.share)
-        picture = pipeline.read_picture(source, options.lines(method, pens, tolerance_mm), wish)
+        picture = pipeline.read_picture(wanted.source, options.lines(wanted.method, pens, tolerance_mm), wish)
         drawing = pipeline.tidied(picture.drawing) if tidied else picture.drawing
     write_svg_strokes(drawing, picture.width_mm, picture.height_mm, to)
     pen_down_mm = float(drawing.stroke_lengths_mm().sum())

@@ -32,13 +32,14 @@ class Turn(StrEnum):
 
 # readable=False: not that files need not be readable, but their readers say better what is wrong with them.
 Source = Annotated[
-    str, typer.Argument(metavar="SOURCE", help="An SVG or a photograph; --as may take others.", show_default=False)
+    str | None,
+    typer.Argument(metavar="[SOURCE]", help="An SVG or a photograph; or else --text or --pattern."),
 ]
 SourceOrJob = Annotated[
-    str,
+    str | None,
     typer.Argument(
-        metavar="SOURCE",
-        help="An SVG, a photograph, or a program kept by `plan -o`; --as may take others.",
+        metavar="[SOURCE]",
+        help="An SVG, a photograph, or a program kept by `plan -o`; or else --text or --pattern.",
         show_default=False,
     ),
 ]
@@ -48,6 +49,33 @@ Method = Annotated[
         "--as",
         metavar="METHOD[:SETTING=VALUE,...]",
         help="How lines are made of it, such as hatching:angle_deg=30; `linewright methods` lists what there is.",
+        show_default=False,
+    ),
+]
+Text = Annotated[
+    str | None,
+    typer.Option(
+        "--text",
+        metavar="WORDS",
+        help="Write this; --as lettering:face=running,size_mm=12 says how. `linewright methods lettering` lists more.",
+        show_default=False,
+    ),
+]
+TextFile = Annotated[
+    str | None,
+    typer.Option(
+        "--text-file",
+        metavar="FILE",
+        help="Write what this file says, its lines as they are; - reads the standard input.",
+        show_default=False,
+    ),
+]
+Pattern = Annotated[
+    str | None,
+    typer.Option(
+        "--pattern",
+        metavar="NAME[:SETTING=VALUE,...]",
+        help="A pattern, such as wheels:seed=3; `linewright methods` lists them as what takes nothing.",
         show_default=False,
     ),
 ]

@@ -7,11 +7,14 @@ from typing import Annotated
 
 import typer
 
-from linewright.cli import options, output
+from linewright.cli import asked, options, output
 
 
 def plan(
-    source: options.Source,
+    source: options.Source = None,
+    text: options.Text = None,
+    text_file: options.TextFile = None,
+    pattern: options.Pattern = None,
     method: options.Method = None,
     pens: options.Pens = None,
     rig_file: options.RigFile = None,
@@ -43,10 +46,11 @@ def plan(
         raise InputError(
             f"{keep_as} does not end in {pipeline.JOB_SUFFIX}", hint="`draw` knows programs by that ending"
         )
+    wanted = asked.asked(source, method, text=text, text_file=text_file, pattern=pattern)
     rig = options.load_rig(rig_file)
     placement = options.placement(sheet, landscape, margin_mm, fit, turn, pen_by)
-    job = options.job(source, rig, placement, options.lines(method, pens), as_json=as_json)
-    file = Path(source)
+    job = options.job(wanted.source, rig, placement, options.lines(wanted.method, pens), as_json=as_json)
+    file = Path(wanted.name)
     program = job.program
     written: list[Path] = []
     if not no_pictures:

@@ -33,7 +33,7 @@ class Method:
     ----------
     about : what it draws, for people.
     where : ``module:class`` of its `Way`, imported when it is asked for.
-    takes : what kind of source.
+    takes : what kind of source: ``photograph``, ``text``, or ``nothing`` for what a rule and a seed make.
     """
 
     about: str
@@ -48,10 +48,26 @@ class Method:
 
 
 _TONE: Final = "linewright.sources.tone"
+_PATTERNS: Final = "linewright.sources.patterns"
 
 METHODS: Final[dict[str, Method]] = {
     "hatching": Method("straight lines, closer together where it is darker", f"{_TONE}.hatching:Hatching"),
     "cross-hatching": Method("the same in several directions that cross", f"{_TONE}.hatching:CrossHatching"),
+    "lettering": Method("single-line letters, as a pen writes them", "linewright.sources.lettering:Lettering", "text"),
+    "cells": Method("regions around scattered seeds, filled with rounded rings", f"{_PATTERNS}.cells:Cells", "nothing"),
+    "currents": Method("evenly spaced lines that follow a flow", f"{_PATTERNS}.currents:Currents", "nothing"),
+    "dunes": Method("ridge behind ridge", f"{_PATTERNS}.dunes:Dunes", "nothing"),
+    "folds": Method("one line that fills its field by folding", f"{_PATTERNS}.folds:Folds", "nothing"),
+    "growth": Method("ferns, weed or a tree", f"{_PATTERNS}.growth:Growth", "nothing"),
+    "heads": Method("the seeds of a sunflower", f"{_PATTERNS}.heads:Heads", "nothing"),
+    "islands": Method("a chart of islands with heights and shores", f"{_PATTERNS}.islands:Islands", "nothing"),
+    "pendulums": Method("two pendulums that come to rest", f"{_PATTERNS}.pendulums:Pendulums", "nothing"),
+    "ribbon": Method("one closed line around a random tree", f"{_PATTERNS}.ribbon:Ribbon", "nothing"),
+    "rosettes": Method("wreaths of engraved waves", f"{_PATTERNS}.rosettes:Rosettes", "nothing"),
+    "scales": Method("rows of ringed discs, like a herring's side", f"{_PATTERNS}.scales:Scales", "nothing"),
+    "tiles": Method("bundles of arcs that wander like rope", f"{_PATTERNS}.tiles:Tiles", "nothing"),
+    "wheels": Method("a wheel that rolls in a ring", f"{_PATTERNS}.wheels:Wheels", "nothing"),
+    "surprise": Method("one of these or several, composed and framed", f"{_PATTERNS}.surprise:Surprise", "nothing"),
 }
 
 FOR_PHOTOGRAPHS: Final = "hatching"
@@ -71,6 +87,11 @@ def method(name: str) -> Method:
         hint = f"did you mean {near[0]}? " if near else ""
         raise InputError(f"there is no method {name!r}", hint=f"{hint}there are {', '.join(METHODS)}")
     return METHODS[name]
+
+
+def makes_its_own(words: str) -> bool:
+    """Whether what is asked for has no proportion of its own, and fills whatever room it gets."""
+    return method(words.partition(":")[0].strip()).takes in ("text", "nothing")
 
 
 def chosen(words: str) -> Way:

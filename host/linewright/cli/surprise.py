@@ -1,0 +1,56 @@
+"""``linewright surprise``: something to draw for those who have no idea."""
+
+from __future__ import annotations
+
+import random
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from linewright.cli import options, output, plan
+
+SEEDS = 10_000
+"""Seeds that it draws by itself: four digits can be remembered and typed again."""
+
+
+def surprise(
+    seed: Annotated[
+        int | None,
+        typer.Option("--seed", min=0, max=2**31, help="The one with this number; a new one where none is given."),
+    ] = None,
+    rig_file: options.RigFile = None,
+    sheet: options.SheetName = None,
+    landscape: options.Landscape = None,
+    margin_mm: options.Margin = None,
+    pictures: Annotated[
+        Path, typer.Option("--pictures", "-p", metavar="FOLDER", help="Where the preview pictures go.")
+    ] = Path("out"),
+    as_json: options.AsJson = False,
+) -> None:
+    """Compose something to the sheet, and show it.
+
+    The same number on the same sheet with the same pen gives the same picture.
+    """
+    seed = random.randrange(1, SEEDS) if seed is None else seed
+    pattern = f"surprise:seed={seed}"
+    plan.plan(
+        pattern=pattern,
+        rig_file=rig_file,
+        sheet=sheet,
+        landscape=landscape,
+        margin_mm=margin_mm,
+        pictures=pictures,
+        as_json=as_json,
+    )
+    if as_json:
+        return
+    given = [
+        *(("--rig", str(rig_file)) if rig_file is not None else ()),
+        *(("--sheet", f"'{sheet}'" if " " in sheet else sheet) if sheet is not None else ()),
+        *(() if landscape is None else ("--landscape" if landscape else "--portrait",)),
+        *(("--margin", f"{margin_mm:g}") if margin_mm is not None else ()),
+    ]
+    again = " ".join(given)
+    output.say(f"this is number {seed}; to get it again: {f'linewright surprise --seed {seed} {again}'.rstrip()}")
+    output.say(f"to draw it: {f'linewright draw --pattern {pattern} {again}'.rstrip()}")

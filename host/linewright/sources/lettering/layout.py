@@ -1,0 +1,192 @@
+"""Where each letter of a text goes: words into lines, lines into a box."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Final
+
+from linewright.sources.lettering.faces import CAP_UNITS, Face, Glyph
+from linewright.sources.lettering.glyphs import SPACE_UNITS, clusters, glyph, name_of, with_long_s
+from linewright.sources.lettering.rounding import rounded
+
+ALIGNED: Final = ("left", "centre", "right", "justified")
+"""How lines may lie in their box."""
+
+DESCENT_UNITS: Final = 7.0
+"""What the tails of g and p need below the foot line; the data's bottom line is at +16, seven below its foot line."""
+
+BULGE_UNITS: Final = 0.05
+"""How exactly it matters where a rounded curve ends: a 400th of a capital."""
+
+GAP_FOR_MISSING: Final = CAP_UNITS * 0.6
+"""Left free for a character that has no letter."""
+
+
+@dataclass(frozen=True, eq=False)
+class Word:
+    """Letters that stay together.
+
+    Parameters
+    ----------
+    glyphs : its letters; None where there is none.
+    width : grid units.
+    """
+
+    text: str
+    glyphs: tuple[Glyph | None, ...]
+    width: float
+
+
+@dataclass(frozen=True)
+class Put:
+    """One letter at its place: left edge and foot line, grid units."""
+
+    glyph: Glyph
+    x: float
+    y: float
+
+
+@lru_cache(maxsize=4096)
+def rounded_box(letter: Glyph) -> tuple[float, float, float, float]:
+    """Its ink's box with the curves rounded, which reach a little beyond the corners that they replace; grid units."""
+    round_ones = tuple(rounded(stroke, tolerance_units=BULGE_UNITS) for stroke in letter.strokes)
+    left, top, right, foot = Glyph(round_ones, letter.advance).box()
+    return (left - BULGE_UNITS, top - BULGE_UNITS, right + BULGE_UNITS, foot + BULGE_UNITS)
+
+
+def advance_of(letter: Glyph | None) -> float:
+    """How far on the next letter begins."""
+    return GAP_FOR_MISSING if letter is None else letter.advance
+
+
+class Words:
+    """A text as lines of words, in one face.
+
+    Parameters
+    ----------
+    text : with line ends where lines are to end; spaces and tabs part words, however many.
+    tracking : added after each letter, grid units.
+
+    Attributes
+    ----------
+    lines : a list of words for each line of the text; empty for an empty line.
+    missing : characters that have no letter in this face, each once, with code and name.
+    """
+
+    def __init__(self, text: str, face: Face, tracking: float = 0.0) -> None:
+        self.tracking = tracking
+        missing: dict[str, None] = {}
+        self.lines: list[list[Word]] = []
+        for line in text.replace("\r\n", "\n").replace("\r", "\n").split("\n"):
+            words = []
+            for word in _split(line):
+                letters = []
+                for cluster in clusters(with_long_s(word) if face.long_s else word):
+                    found = glyph(cluster, face.name)
+                    if found is None:
+                        missing.setdefault(name_of(cluster))
+                    letters.append(found)
+                width = sum(map(advance_of, letters)) + tracking * max(len(letters) - 1, 0)
+                words.append(Word(word, tuple(letters), width))
+            self.lines.append(words)
+        while self.lines and not self.lines[-1]:
+            self.lines.pop()
+        while self.lines and not self.lines[0]:
+            self.lines.pop(0)
+        self.missing = tuple(missing)
+
+    @property
+    def widest_word(self) -> Word | None:
+        """The one that decides how narrow a box may be."""
+        return max((word for line in self.lines for word in line), key=lambda word: word.width, default=None)
+
+    @property
+    def space(self) -> float:
+        """Between two words, grid units."""
+        return SPACE_UNITS + self.tracking
+
+    def width_of(self, line: list[Word]) -> float:
+        """Of words in one line, grid units."""
+        return sum(word.width for word in line) + self.space * max(len(line) - 1, 0)
+
+    def ink(self) -> tuple[float, float, float, float]:
+        """How far the ink of any letter reaches beyond its own width (left, right) and what it needs above and below
+        the foot line, grid units; at least a capital's height above and the tail of a g below.
+        """
+        boxes = [(rounded_box(letter), letter.advance) for letter in self.letters() if letter.strokes]
+        left = max((-box[0] for box, _ in boxes), default=0.0)
+        right = max((box[2] - advance for box, advance in boxes), default=0.0)
+        above = max((-box[1] for box, _ in boxes), default=0.0)
+        below = max((box[3] for box, _ in boxes), default=0.0)
+        return max(left, 0.0), max(right, 0.0), max(above, CAP_UNITS), max(below, DESCENT_UNITS)
+
+    def letters(self) -> Iterator[Glyph]:
+        """Every letter that there is."""
+        return (letter for line in self.lines for word in line for letter in word.glyphs if letter is not None)
+
+    def wrapped(self, width: float) -> list[tuple[list[Word], bool]]:
+        """Lines no wider than this, and for each whether it ends a line of the text.
+
+        Of all ways to break, the one with the least sum of squares of what is left free, the last line not counted
+        (the criterion of D. E. Knuth and M. F. Plass, "Breaking paragraphs into lines", Software: Practice and
+        Experience 11, 1981, without hyphens): lines come out even, which matters where a pen makes them a picture.
+        No word may be wider than the box.
+        """
+        found: list[tuple[list[Word], bool]] = []
+        for line in self.lines:
+            found += _best_breaks(line, self.space, width)
+        return found
+
+
+def _split(line: str) -> list[str]:
+    """Words of a line; spaces that must not break stay inside their word."""
+    return [word for word in line.replace("\t", " ").split(" ") if word]
+
+
+def _best_breaks(words: list[Word], space: float, width: float) -> list[tuple[list[Word], bool]]:
+    if not words:
+        return [([], True)]
+    # cost[i]: least cost of the words from i on; cut[i]: where the line that starts with i ends.
+    count = len(words)
+    cost = [0.0] * (count + 1)
+    cut = [count] * (count + 1)
+    for i in range(count - 1, -1, -1):
+        used = -space
+        cost[i] = float("inf")
+        for j in range(i, count):
+            used += space + words[j].width
+            if used > width * (1 + 1e-9) and j > i:
+                break
+            left = max(width - used, 0.0)
+            total = (0.0 if j + 1 == count else (left / width) ** 2) + cost[j + 1]
+            if total < cost[i]:
+                cost[i], cut[i] = total, j + 1
+    lines = []
+    i = 0
+    while i < count:
+        lines.append((words[i : cut[i]], cut[i] == count))
+        i = cut[i]
+    return lines
+
+
+def put(words: Words, width: float, *, align: str, line_units: float) -> list[Put]:
+    """Every letter at its place in lines of this width; the first foot line is y = 0."""
+    placed: list[Put] = []
+    y = 0.0
+    for line, ends in words.wrapped(width):
+        free = width - words.width_of(line)
+        gap = words.space
+        if align == "justified" and not ends and len(line) > 1:
+            gap += free / (len(line) - 1)
+            free = 0.0
+        x = {"left": 0.0, "justified": 0.0, "centre": free / 2, "right": free}[align]
+        for word in line:
+            for letter in word.glyphs:
+                if letter is not None:
+                    placed.append(Put(letter, x, y))
+                x += advance_of(letter) + words.tracking
+            x += gap - words.tracking
+        y += line_units
+    return placed

@@ -1,0 +1,209 @@
+"""`Lettering`: from a text to a picture that fills its room."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from linewright.drawing import Drawing, Pen, Points
+from linewright.errors import SourceError
+from linewright.sources import settings
+from linewright.sources.lettering import along as paths
+from linewright.sources.lettering.faces import CAP_UNITS, FACES
+from linewright.sources.lettering.inking import inked
+from linewright.sources.lettering.layout import ALIGNED, Words, put
+from linewright.sources.picture import Picture, Wish
+
+LONGEST_TEXT: Final = 20_000
+"""Characters: some ten closely written sheets, days of a pen's work."""
+
+LARGEST_SHARE: Final = 0.6
+"""Of the room's height that a capital may take where the size is left to the room: a single initial keeps some air."""
+
+_SLACK: Final = 1 + 1e-9
+"""For sums of rounded numbers that ought to be equal."""
+
+_NAMED_AT_MOST: Final = 8
+"""Characters without a letter that are named one by one."""
+
+
+@dataclass(frozen=True)
+class Lettering:
+    """How a text is written.
+
+    Parameters
+    ----------
+    face : a name from `FACES`.
+    size_mm : height of a capital, the nominal size of lettering in ISO 3098; 0: the largest that fits the room.
+    align : of the lines, or along the path.
+    box_mm : width of the paragraph; 0: all of the room.
+    leading : from foot line to foot line, in heights of a capital. ISO 3098 writes 1.5 without and 1.9 with accents
+        (type B, from memory).
+    tracking : added between letters, in heights of a capital.
+    along : name of a path or an SVG file; empty: in straight lines.
+    """
+
+    face: str = settings.choice("style of the letters", "plain", *FACES)
+    size_mm: float = settings.number("height of a capital; 0: as large as the sheet allows", 0.0, 0.0, 2000.0, "mm")
+    align: str = settings.choice("of the lines", "left", *ALIGNED)
+    box_mm: float = settings.number("width of the paragraph; 0: that of the sheet", 0.0, 0.0, 10_000.0, "mm")
+    leading: float = settings.number("from line to line, in heights of a capital", 1.7, 0.5, 10.0)
+    tracking: float = settings.number("more room between letters, in heights of a capital", 0.0, -0.3, 5.0)
+    along: str = settings.text(f"a path: {', '.join(paths.NAMED)}, or an SVG file with one line")
+
+    def read(self, source: str, wish: Wish) -> Picture:
+        """The text as strokes, in the middle of its room.
+
+        Raises
+        ------
+        SourceError : there is nothing to write, a word wider than the box, or more text than room.
+        """
+        if len(source) > LONGEST_TEXT:
+            raise SourceError(
+                f"the text has {len(source):,} characters, the limit is {LONGEST_TEXT:,}",
+                hint="draw it in several parts",
+            )
+        words = Words(source, FACES[self.face], self.tracking * CAP_UNITS)
+        if not any(letter.strokes for letter in words.letters()):
+            if not words.missing:
+                raise SourceError("there is nothing to write: the text is empty", hint="give it some letters")
+            raise SourceError(
+                f"the face {self.face!r} has no letter for anything in this text: {', '.join(words.missing[:6])}",
+                hint="the faces know Latin, Greek and Cyrillic letters",
+            )
+        strokes, size_mm = (_on_path if self.along else _in_box)(words, wish, self)
+        width_mm, height_mm = wish.room_mm
+        drawing = Drawing.from_strokes(strokes, pens=(Pen("text"),))
+        return Picture(drawing, width_mm, height_mm, tuple(_notes(words, wish, self, size_mm)))
+
+
+def _notes(words: Words, wish: Wish, how: Lettering, size_mm: float) -> list[str]:
+    notes = []
+    for name in words.missing[:_NAMED_AT_MOST]:
+        notes.append(f"the face {how.face!r} has no letter for {name}; a gap is left in its place")
+    if len(words.missing) > _NAMED_AT_MOST:
+        notes.append(f"nor for {len(words.missing) - _NAMED_AT_MOST} other characters")
+    least_mm = FACES[how.face].least_size_mm(wish.pen_width_mm)
+    if size_mm < least_mm:
+        notes.append(
+            f"capitals {size_mm:.3g} mm high in the face {how.face!r} run together with a {wish.pen_width_mm:g} mm "
+            f"pen; from {least_mm:.2g} mm up they stay clear"
+        )
+    return notes
+
+
+def _in_box(words: Words, wish: Wish, how: Lettering) -> tuple[list[Points], float]:
+    """Lines in a box in the middle of the room; returns the strokes in mm and the size."""
+    room_x, room_y = wish.room_mm
+    box_mm = how.box_mm or room_x
+    if box_mm > room_x * _SLACK:
+        raise SourceError(
+            f"the paragraph is to be {box_mm:g} mm wide, the room within the margins is {room_x:g} mm",
+            hint="take a narrower box, a smaller margin or a larger sheet",
+        )
+    left, right, above, below = words.ink()
+    widest = words.widest_word
+    widest_units = (widest.width if widest is not None else 0.0) + left + right
+    line_units = how.leading * CAP_UNITS
+
+    def lines(size: float) -> int:
+        return len(words.wrapped(box_mm * CAP_UNITS / size - left - right))
+
+    def height_mm(size: float) -> float:
+        return (above + (lines(size) - 1) * line_units + below) * size / CAP_UNITS
+
+    def largest() -> float:
+        """The largest size at which the text fits, by halving: a smaller size never takes more lines."""
+        low, high = 0.0, min(LARGEST_SHARE * room_y, box_mm / widest_units * CAP_UNITS)
+        while high - low > 1e-4 * high:
+            middle = (low + high) / 2
+            low, high = (middle, high) if height_mm(middle) <= room_y else (low, middle)
+        return low
+
+    size_mm = how.size_mm or largest()
+    scale = size_mm / CAP_UNITS
+    if widest is not None and widest_units * scale > box_mm * _SLACK:
+        raise SourceError(
+            f"the word {_short(widest.text)!r} is {widest_units * scale:.0f} mm wide with capitals {size_mm:g} mm "
+            f"high, the room for it is {box_mm:.0f} mm",
+            hint=f"take a size of {_rounded_down(largest())} mm or less, or leave the size out",
+        )
+    if height_mm(size_mm) > room_y * _SLACK:
+        raise SourceError(
+            f"the text takes {lines(size_mm)} lines and {height_mm(size_mm):.0f} mm, the room for it is "
+            f"{room_y:.0f} mm high",
+            hint=f"take a size of {_rounded_down(largest())} mm or less, or leave the size out",
+        )
+    x_mm = (room_x - box_mm) / 2 + left * scale
+    y_mm = (room_y - height_mm(size_mm)) / 2 + above * scale
+    strokes = []
+    for letter in put(words, box_mm / scale - left - right, align=how.align, line_units=line_units):
+        at = np.array([x_mm + letter.x * scale, y_mm + letter.y * scale])
+        strokes += [stroke + at for stroke in inked(letter.glyph, scale, wish.pen_width_mm)]
+    return strokes, size_mm
+
+
+def _on_path(words: Words, wish: Wish, how: Lettering) -> tuple[list[Points], float]:
+    """All in one line along a path; returns the strokes in mm and the size."""
+    _, _, above, _ = words.ink()
+    units = paths.length_units(words)
+
+    def path_at(size: float) -> tuple[Points, float]:
+        line = paths.path(how.along, wish.room_mm, size * above / CAP_UNITS)
+        return line, float(np.hypot(*np.diff(line, axis=0).T).sum())
+
+    def largest() -> float:
+        """By halving: the room that the letters take from the path grows with them."""
+        low, high = 0.0, min(wish.room_mm) / 3
+        while high - low > 1e-4 * high:
+            middle = (low + high) / 2
+            fits = units * middle / CAP_UNITS <= path_at(middle)[1] * 0.98
+            low, high = (middle, high) if fits else (low, middle)
+        return low
+
+    size_mm = how.size_mm or largest()
+    strokes = _put_on_path(words, path_at(size_mm)[0], size_mm, wish, how)
+    while not how.size_mm and not _inside(strokes, wish.room_mm):
+        size_mm *= 0.97
+        strokes = _put_on_path(words, path_at(size_mm)[0], size_mm, wish, how)
+    length_mm = path_at(size_mm)[1]
+    if units * size_mm / CAP_UNITS > length_mm * _SLACK:
+        raise SourceError(
+            f"the text is {units * size_mm / CAP_UNITS:.0f} mm long with capitals {size_mm:g} mm high, the path "
+            f"{length_mm:.0f} mm",
+            hint=f"take a size of {_rounded_down(largest())} mm or less, or leave the size out",
+        )
+    if not _inside(strokes, wish.room_mm):
+        raise SourceError(
+            f"with capitals {size_mm:g} mm high the text along {how.along!r} does not fit the room of "
+            f"{wish.room_mm[0]:g} x {wish.room_mm[1]:g} mm",
+            hint="take a smaller size, or leave the size out",
+        )
+    return strokes, size_mm
+
+
+def _put_on_path(words: Words, line: Points, size_mm: float, wish: Wish, how: Lettering) -> list[Points]:
+    scale = size_mm / CAP_UNITS
+    strokes = []
+    for letter, matrix in paths.put_along(words, line, scale=scale, align=how.align):
+        # The matrix holds the scale, too; the strokes of `inked` have it already.
+        turn = matrix[:, :2] / scale
+        strokes += [stroke @ turn.T + matrix[:, 2] for stroke in inked(letter, scale, wish.pen_width_mm)]
+    return strokes
+
+
+def _inside(strokes: list[Points], room_mm: tuple[float, float]) -> bool:
+    points = np.concatenate(strokes)
+    return bool((points >= 0).all() and (points <= np.array(room_mm)).all())
+
+
+def _rounded_down(size_mm: float) -> str:
+    """A size that still fits, with as few digits as serve."""
+    return f"{math.floor(size_mm * 10) / 10:g}" if size_mm >= 0.1 else f"{size_mm:.2g}"
+
+
+def _short(word: str) -> str:
+    return word if len(word) <= 24 else f"{word[:20]}..."

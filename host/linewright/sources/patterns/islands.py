@@ -1,0 +1,119 @@
+"""Islands: a chart of an archipelago that is nowhere, with heights on land and the engraver's lines around its coasts.
+
+Contours are traced by marching squares with linear interpolation (W. E. Lorensen and H. E. Cline 1987, in two
+dimensions).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from linewright.drawing import Drawing, Points
+from linewright.sources import settings
+from linewright.sources.patterns.finish import finished, joined
+from linewright.sources.patterns.noise import Noise
+from linewright.sources.picture import Picture, Wish
+
+
+@dataclass(frozen=True)
+class Islands:
+    """Settings."""
+
+    seed: int = settings.number("which of them", 1, 0, 2**31)
+    levels: int = settings.number("contours from coast to peak", 12, 1, 60)
+    sea: float = settings.number("share of the sheet that is water", 0.55, 0.0, 0.95)
+    shore_lines: int = settings.number("lines in the water along the coasts", 5, 0, 30)
+
+    def read(self, source: str, wish: Wish) -> Picture:
+        """The pattern in its room; there is no source."""
+        del source
+        rng = np.random.default_rng(self.seed)
+        size = min(wish.room_mm)
+        pen = wish.pen_width_mm
+        noise = Noise.of(rng, size * 0.62, octaves=4, roughness=0.42)
+        step = max(size / 260, 0.4)
+        nx, ny = (int(np.ceil(side / step)) + 1 for side in wish.room_mm)
+        x, y = np.meshgrid(np.linspace(0, wish.room_mm[0], nx), np.linspace(0, wish.room_mm[1], ny))
+        height = noise.at(np.stack((x, y), axis=-1))
+        # Toward the rim the land sinks, so that most islands lie whole on the sheet.
+        rim = np.minimum(np.minimum(x, wish.room_mm[0] - x), np.minimum(y, wish.room_mm[1] - y)) / size
+        height = height - 4.0 * np.clip(1 - rim / 0.16, 0, 1) ** 2
+        coast = float(np.quantile(height, self.sea))
+        peak = float(height.max())
+        strokes: list[Points] = []
+        for i in range(self.levels):
+            wish.report("tracing contours", i / (self.levels + self.shore_lines))
+            # Closer together toward the coast, where the slope is gentle.
+            level = coast + (peak - coast) * (i / self.levels) ** 1.15
+            strokes += [line for line in contours(height, level, x[0], y[:, 0]) if _length(line) > 12 * pen]
+        coast_lines = contours(height, coast, x[0], y[:, 0])
+        strokes += _shore(coast_lines, wish, self.shore_lines)
+        return finished(strokes, wish, name="islands", joins=False)
+
+
+def _shore(coast_lines: list[Points], wish: Wish, count: int) -> list[Points]:
+    """Lines in the water around closed coasts, further apart from each to the next."""
+    rings = [shapely.Polygon(line).buffer(0) for line in coast_lines if len(line) > 3 and (line[0] == line[-1]).all()]
+    land = shapely.union_all(rings)
+    pen = wish.pen_width_mm
+    sheet = shapely.box(0, 0, *wish.room_mm).buffer(-pen / 2)
+    strokes: list[Points] = []
+    away = 0.0
+    for i in range(count):
+        away += pen * (2.2 + 0.9 * i)
+        cut = shapely.intersection(shapely.boundary(land.buffer(away, quad_segs=12)), sheet)
+        for part in shapely.get_parts(shapely.line_merge(cut)):
+            if part.geom_type == "LineString" and part.length > 8 * pen:
+                strokes.append(shapely.get_coordinates(part))
+    return strokes
+
+
+def contours(height: Points, level: float, x: Points, y: Points) -> list[Points]:
+    """Lines along which a grid of heights has this level; closed ones end where they begin.
+
+    Parameters
+    ----------
+    height : (ny, nx) float64 at the places ``x`` (nx,) and ``y`` (ny,).
+    """
+    above = height > level
+    kind = above[:-1, :-1] * 1 + above[:-1, 1:] * 2 + above[1:, 1:] * 4 + above[1:, :-1] * 8
+    segments: list[Points] = []
+    sides = _crossings(height, level, x, y)
+    for code, pairs in _PAIRS.items():
+        rows, columns = np.nonzero(kind == code)
+        if not len(rows):
+            continue
+        for a, b in pairs:
+            begin = sides[a][rows + (a == "foot"), columns + (a == "right")]
+            end = sides[b][rows + (b == "foot"), columns + (b == "right")]
+            segments += list(np.stack((begin, end), axis=1))
+    if not segments:
+        return []
+    return joined(Drawing.from_strokes(segments))
+
+
+_PAIRS = {
+    1: (("left", "top"),), 2: (("top", "right"),), 3: (("left", "right"),), 4: (("right", "foot"),),
+    5: (("left", "foot"), ("top", "right")), 6: (("top", "foot"),), 7: (("left", "foot"),), 8: (("foot", "left"),),
+    9: (("foot", "top"),), 10: (("left", "top"), ("right", "foot")), 11: (("foot", "right"),), 12: (("right", "left"),),
+    13: (("right", "top"),), 14: (("top", "left"),),
+}  # fmt: skip
+"""Which sides of a square a contour joins, by the corners above it: 1 top left, 2 top right, 4 foot right, 8 foot
+left."""
+
+
+def _crossings(height: Points, level: float, x: Points, y: Points) -> dict[str, Points]:
+    """Where the level lies on each level and each upright edge of the grid, (ny, nx, 2); nonsense where it does not."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        across = np.clip((level - height[:, :-1]) / (height[:, 1:] - height[:, :-1]), 0, 1)
+        down = np.clip((level - height[:-1, :]) / (height[1:, :] - height[:-1, :]), 0, 1)
+    flat = np.stack((x[:-1] + across * np.diff(x), np.broadcast_to(y[:, None], across.shape)), axis=-1)
+    upright = np.stack((np.broadcast_to(x, down.shape), y[:-1, None] + down * np.diff(y)[:, None]), axis=-1)
+    return {"top": flat, "foot": flat, "left": upright, "right": upright}
+
+
+def _length(line: Points) -> float:
+    return float(np.hypot(*np.diff(line, axis=0).T).sum())

@@ -1,0 +1,83 @@
+"""Rewriting systems and the pen that walks them (A. Lindenmayer, "Mathematical models for cellular interactions in
+development", J. Theor. Biol. 18, 1968; P. Prusinkiewicz and A. Lindenmayer, "The Algorithmic Beauty of Plants", 1990).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+
+from linewright.drawing import Points
+from linewright.errors import InputError
+
+LONGEST: Final = 4_000_000
+"""Letters: one more order of most systems beyond this is more ink than a sheet holds."""
+
+
+@dataclass(frozen=True)
+class Rules:
+    """A rewriting system.
+
+    Parameters
+    ----------
+    axiom : what it begins with.
+    rewrite : what takes the place of each letter; letters without an entry stay.
+    turn_deg : of ``+`` and ``-``.
+    draws : letters at which the pen goes one step.
+    """
+
+    axiom: str
+    rewrite: dict[str, str] = field(default_factory=dict)
+    turn_deg: float = 90.0
+    draws: str = "F"
+
+    def rewritten(self, order: int) -> str:
+        """The word after so many rounds.
+
+        Raises
+        ------
+        InputError : it would have more than `LONGEST` letters.
+        """
+        word = self.axiom
+        table = str.maketrans(self.rewrite)
+        for _ in range(order):
+            word = word.translate(table)
+            if len(word) > LONGEST:
+                raise InputError(
+                    f"order {order} makes more than {LONGEST:,} letters", hint="take a lower order or wider spacing"
+                )
+        return word
+
+
+def turtle(word: str, rules: Rules) -> list[Points]:
+    """Walk a word: one step for a drawing letter, ``+`` turns left, ``-`` right, ``[`` remembers, ``]`` goes back
+    there.
+
+    Returns
+    -------
+    list of (n, 2) float64, steps; a new line after each ``]``, the first begins at (0, 0) toward +x, y upward
+    """
+    turn = math.radians(rules.turn_deg)
+    x = y = angle = 0.0
+    kept: list[tuple[float, float, float]] = []
+    line = [(x, y)]
+    lines = []
+    for letter in word:
+        if letter in rules.draws:
+            x, y = x + math.cos(angle), y + math.sin(angle)
+            line.append((x, y))
+        elif letter == "+":
+            angle += turn
+        elif letter == "-":
+            angle -= turn
+        elif letter == "[":
+            kept.append((x, y, angle))
+        elif letter == "]":
+            x, y, angle = kept.pop()
+            lines.append(line)
+            line = [(x, y)]
+    lines.append(line)
+    return [np.array(one) for one in lines if len(one) > 1] or [np.zeros((1, 2))]

@@ -1,0 +1,72 @@
+"""Rosettes: rings of waves as they were engraved on banknotes and watch cases, several wreaths one in the other.
+
+A wreath is one wave around a circle, r = R + A sin(n t + p) times a swell with a period of its own, drawn several
+times with the phase p moved on; all of its lines lie between the same two edges and meet in knots. Each line closes
+on itself.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from linewright.drawing import Points
+from linewright.sources import settings
+from linewright.sources.patterns.finish import finished
+from linewright.sources.picture import Picture, Wish
+
+
+@dataclass(frozen=True)
+class Rosettes:
+    """Settings; 0 leaves a choice to the seed."""
+
+    seed: int = settings.number("which of them", 1, 0, 2**31)
+    wreaths: int = settings.number("one in the other; 0: the seed's choice", 0, 0, 12)
+    strands: int = settings.number("lines of a wreath; 0: what suits the pen", 0, 0, 24)
+
+    def read(self, source: str, wish: Wish) -> Picture:
+        """The pattern in its room; there is no source."""
+        del source
+        rng = np.random.default_rng(self.seed)
+        radius = min(wish.room_mm) / 2 - wish.pen_width_mm / 2
+        wreaths = self.wreaths or int(rng.integers(2, 5))
+        edges = radius * np.concatenate(([1.0], np.cumprod(rng.uniform(0.58, 0.82, wreaths))))
+        folds = int(rng.choice([6, 8, 9, 10, 12]))
+        strokes = []
+        for i in range(wreaths):
+            outer, inner = float(edges[i]), float(edges[i + 1]) + 1.5 * wish.pen_width_mm
+            if i and outer - inner < 8 * wish.pen_width_mm:
+                break
+            strokes += wreath(inner, outer, folds, rng, wish.pen_width_mm, self.strands)
+        middle = np.array(wish.room_mm) / 2
+        return finished([line + middle for line in strokes], wish, name="rosettes", joins=False)
+
+
+def wreath(
+    inner: float, outer: float, folds: int, rng: np.random.Generator, pen_width_mm: float, strands: int
+) -> list[Points]:
+    """Its lines between two circles, all closed.
+
+    Parameters
+    ----------
+    folds : how often it repeats around the circle.
+    strands : its lines; 0: as many as stay two pens apart where they run side by side.
+    """
+    waves = folds * int(rng.choice([2, 3, 4]))
+    depth = float(rng.uniform(0.25, 0.55))
+    middle, reach = (inner + outer) / 2, (outer - inner) / 2
+    pitch = math.tau * middle / waves
+    # Side by side, strands are the wave's length apart in parts; on its steep flanks they come closer by its slope.
+    steep = math.cos(math.atan(reach * math.tau / pitch))
+    count = strands or int(min(max(3, pitch * max(steep, 0.35) / (2.0 * pen_width_mm)), 12))
+    t = np.linspace(0.0, math.tau, waves * 60 + 1)
+    swell = 1 - depth * (0.5 - 0.5 * np.cos(folds * t))
+    lines = []
+    for k in range(count):
+        r = middle + reach * swell * np.sin(waves * t + math.tau * k / count)
+        line = np.column_stack((r * np.cos(t), r * np.sin(t)))
+        line[-1] = line[0]
+        lines.append(line)
+    return lines

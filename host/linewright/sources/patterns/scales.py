@@ -1,0 +1,77 @@
+"""Scales: rows of ringed discs, each row over the one behind it, like a herring's side or the sea on an old print.
+
+What shows of each ring is worked out exactly: the discs of the next row but one cover nothing more, so only the next
+row's two neighbours and that row's own right-hand neighbour are taken away.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from linewright.drawing import Points
+from linewright.sources import settings
+from linewright.sources.patterns.finish import finished
+from linewright.sources.patterns.noise import Noise
+from linewright.sources.picture import Picture, Wish
+
+
+@dataclass(frozen=True)
+class Scales:
+    """Settings."""
+
+    seed: int = settings.number("which of them", 1, 0, 2**31)
+    across: int = settings.number("scales along the shorter side; 0: the seed's choice", 0, 0, 80)
+    rings: int = settings.number("lines of the fullest scale; 0: what suits the pen", 0, 0, 30)
+    even: float = settings.number("1: all alike, 0: some full, some nearly empty", 0.25, 0.0, 1.0)
+
+    def read(self, source: str, wish: Wish) -> Picture:
+        """The pattern in its room; there is no source."""
+        del source
+        rng = np.random.default_rng(self.seed)
+        across = self.across or int(rng.integers(6, 12))
+        width, height = wish.room_mm
+        # A scale is at least eight pens wide, whatever the sheet.
+        columns = max(1, round(width / max(min(wish.room_mm) / across, 8 * wish.pen_width_mm)))
+        radius = width / columns / 2
+        most = self.rings or max(1, min(9, int(radius / (2.4 * wish.pen_width_mm))))
+        noise = Noise.of(rng, min(wish.room_mm) * 0.6, octaves=2)
+        rows = math.ceil(height / (radius / 2)) + 2
+        strokes: list[Points] = []
+        for row in range(rows):
+            y = row * radius / 2 + radius / 2
+            shift = radius * (row % 2)
+            for column in range(-1, columns + 1):
+                x = column * 2 * radius + radius + shift
+                full = self.even + (1 - self.even) * (0.5 + 0.5 * math.tanh(1.2 * float(noise.at(np.array([x, y])))))
+                count = max(1, round(most * full))
+                for k in range(count):
+                    strokes += _shown(x, y, radius * (1 - k / most), radius)
+        return finished(strokes, wish, name="scales", joins=False)
+
+
+def _shown(x: float, y: float, ring: float, radius: float) -> list[Points]:
+    """The parts of a ring around (x, y) that the two discs half a radius lower, to either side, leave."""
+    turn = np.linspace(0.0, math.tau, 181)
+    line = np.column_stack((x + ring * np.cos(turn), y + ring * np.sin(turn)))
+    hidden = np.zeros(len(line), dtype=bool)
+    # Those below: the next row to both sides, the row after it straight below.
+    for cx, cy in ((x - radius, y + radius / 2), (x + radius, y + radius / 2), (x, y + radius)):
+        hidden |= np.hypot(line[:, 0] - cx, line[:, 1] - cy) < radius * (1 - 1e-9)
+    if hidden.all():
+        return []
+    if not hidden.any():
+        return [line]
+    # Begin where it is hidden, so that no part is cut in two by the start.
+    first = int(np.argmax(hidden[:-1]))
+    line, hidden = np.roll(line[:-1], -first, axis=0), np.roll(hidden[:-1], -first)
+    parts: list[list[Points]] = []
+    for i in range(len(line)):
+        if hidden[i]:
+            continue
+        if i and hidden[i - 1]:
+            parts.append([])
+        parts[-1].append(line[i])
+    return [np.array(part) for part in parts if len(part) > 2]

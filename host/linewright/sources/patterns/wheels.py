@@ -1,0 +1,102 @@
+"""Wheels: what a pen draws in a toothed wheel that rolls inside a toothed ring, several times with other holes.
+
+The hypotrochoid in closed form (e.g. E. H. Lockwood, "A Book of Curves", Cambridge University Press 1961): for radii
+R and r and the pen at a distance d from the wheel's centre
+
+    x = (R - r) cos t + d cos((R - r) t / r),    y = (R - r) sin t - d sin((R - r) t / r).
+
+With N and n teeth it closes after n / gcd(N, n) turns and has N / gcd(N, n) petals.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from linewright.drawing import Points
+from linewright.sources import settings
+from linewright.sources.patterns.finish import finished
+from linewright.sources.picture import Picture, Wish
+
+RINGS: Final = (96, 105, 120, 144, 150, 180, 192, 210, 240)
+"""Teeth with many divisors, so that most wheels give a pattern that closes before it blackens the sheet."""
+
+INK_SHARE: Final = 0.42
+"""Of the paper that lines may cover where they are counted once for each crossing: a third of it, crossings taken
+off."""
+
+
+@dataclass(frozen=True)
+class Wheels:
+    """Settings; 0 leaves a choice to the seed."""
+
+    seed: int = settings.number("which of them", 1, 0, 2**31)
+    ring: int = settings.number("teeth of the ring; 0: the seed's choice", 0, 0, 1000)
+    wheel: int = settings.number("teeth of the wheel; 0: the seed's choice", 0, 0, 999)
+    hole: float = settings.number("of the outermost line, as a share of the wheel; 0: the seed's choice", 0.0, 0.0, 2.0)
+    copies: int = settings.number("lines one in the other; 0: as many as stay apart", 0, 0, 60)
+
+    def read(self, source: str, wish: Wish) -> Picture:
+        """The pattern in its room; there is no source."""
+        del source
+        rng = np.random.default_rng(self.seed)
+        ring, wheel = self._teeth(rng, wish)
+        hole = self.hole or float(rng.uniform(0.75, 1.05))
+        turns = wheel // math.gcd(ring, wheel)
+        outer = 1 - wheel / ring + hole * wheel / ring
+        scale = min(wish.room_mm) / 2 / outer
+        # Copies come from a smaller hole each, a little turned; two pens apart at the tips of the petals.
+        step = max(2.2 * wish.pen_width_mm / (scale * wheel / ring), hole / 26)
+        # No more of them than leave two thirds of the paper white.
+        length = _length(hypotrochoid(ring, wheel, hole, turns) * scale)
+        room = math.pi * (min(wish.room_mm) / 2) ** 2 * (1 - ((1 - 2 * wheel / ring) ** 2) * 0.8)
+        most = max(1, int(INK_SHARE * room / (length * wish.pen_width_mm)))
+        copies = self.copies or max(1, min(14, most, int((hole - 0.2) / step)))
+        twist = float(rng.uniform(-1.0, 1.0)) * math.tau / (ring / math.gcd(ring, wheel)) / max(copies, 2)
+        lines = []
+        for i in range(copies):
+            line = hypotrochoid(ring, wheel, max(hole - i * step, 0.02), turns) * scale
+            c, s = math.cos(i * twist), math.sin(i * twist)
+            lines.append(line @ np.array([[c, s], [-s, c]]) + np.array(wish.room_mm) / 2)
+        return finished(lines, wish, name="wheels", joins=False)
+
+    def _teeth(self, rng: np.random.Generator, wish: Wish) -> tuple[int, int]:
+        """Ring and wheel; of those that close with 5 to 40 petals, no denser than three pens around the sheet."""
+        most = min(40, int(math.pi * min(wish.room_mm) / (6 * wish.pen_width_mm)))
+        if self.ring and self.wheel:
+            return self.ring, min(self.wheel, self.ring - 1) if self.ring > 1 else 1
+        pairs = [
+            (n, w)
+            for n in ((self.ring,) if self.ring else RINGS)
+            for w in ((self.wheel,) if self.wheel else range(max(n // 4, 1), n * 4 // 5))
+            if w < n and 5 <= n // math.gcd(n, w) <= max(most, 6) and w // math.gcd(n, w) >= 2
+        ]
+        if not pairs:
+            return max(self.ring, self.wheel + 1), self.wheel or max(self.ring * 2 // 5, 1)
+        return pairs[int(rng.integers(len(pairs)))]
+
+
+def hypotrochoid(ring: int, wheel: int, hole: float, turns: int) -> Points:
+    """(n, 2) float64: the curve for a ring of radius 1, closed.
+
+    Parameters
+    ----------
+    hole : distance of the pen from the wheel's centre, as a share of the wheel's radius.
+    turns : how often the wheel runs around the ring.
+    """
+    r = wheel / ring
+    petals = ring // math.gcd(ring, wheel)
+    t = np.linspace(0.0, turns * math.tau, petals * 90 + 1)
+    inner, ratio = 1 - r, (1 - r) / r
+    line = np.column_stack(
+        (inner * np.cos(t) + hole * r * np.cos(ratio * t), inner * np.sin(t) - hole * r * np.sin(ratio * t))
+    )
+    line[-1] = line[0]
+    return line
+
+
+def _length(line: Points) -> float:
+    return float(np.hypot(*np.diff(line, axis=0).T).sum())

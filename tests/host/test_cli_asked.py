@@ -1,0 +1,135 @@
+"""Texts, patterns and surprises on the command line: one uniform way into `lines`, `plan` and `draw`."""
+
+from __future__ import annotations
+
+import io
+import json
+import re
+import sys
+
+import pytest
+
+from linewright import cli
+from linewright.sources.svg import read_svg
+
+
+@pytest.fixture(autouse=True)
+def _own_folder(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+
+
+def typed(text: str, monkeypatch) -> None:
+    monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(text.encode())))
+
+
+def test_a_text_becomes_strokes_of_the_size_asked_for(tmp_path, capsys):
+    words = ["lines", "--text", "HHH", "--as", "lettering:size_mm=12", "-o", "h.svg", "--json"]
+    assert cli.run(words) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["strokes"] == 9
+    assert told["warnings"] == []
+    _, top, _, foot = read_svg(tmp_path / "h.svg").drawing.bounds_mm()
+    assert foot - top == pytest.approx(12.0, abs=1e-3)
+
+
+@pytest.mark.parametrize("command", [("plan", "--no-pictures"), ("draw",)])
+def test_a_text_is_planned_and_drawn(command, capsys):
+    name, *more = command
+    words = [
+        name,
+        "--text",
+        "Marrow\nQuay",
+        "--as",
+        "lettering:face=running,size_mm=8",
+        "--sheet",
+        "A6",
+        *more,
+        "--json",
+    ]
+    assert cli.run(words) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["strokes"] >= 8
+
+
+def test_lines_of_the_standard_input_stay_lines(monkeypatch, capsys):
+    typed("one\ntwo\nthree\n", monkeypatch)
+    assert cli.run(["lines", "--text-file", "-", "-o", "a.svg", "--json"]) == 0
+    three = json.loads(capsys.readouterr().out)["strokes"]
+    assert cli.run(["lines", "--text", "one\ntwo\nthree", "-o", "b.svg", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["strokes"] == three
+
+
+def test_a_text_file_with_a_byte_order_mark(tmp_path, capsys):
+    (tmp_path / "a.txt").write_bytes(b"\xef\xbb\xbfTide")
+    assert cli.run(["lines", "--text-file", "a.txt", "-o", "a.svg"]) == 0
+    assert "note:" not in capsys.readouterr().err
+
+
+def test_missing_letters_are_named(capsys):
+    assert cli.run(["lines", "--text", "tea \u8336", "-o", "a.svg"]) == 0
+    assert "note: the face 'plain' has no letter for \u8336 U+8336" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("pattern", ["wheels:seed=3", "ribbon", "tiles:across=5,strands=3"])
+def test_a_pattern_becomes_strokes(pattern, capsys):
+    assert cli.run(["lines", "--pattern", pattern, "--sheet", "A6", "-o", "a.svg", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["pen_down_mm"] > 500
+
+
+def test_a_pattern_is_turned_without_shrinking(capsys):
+    sizes = []
+    for turn in ("0", "90"):
+        words = ["plan", "--pattern", "ribbon:spacing_mm=5", "--sheet", "A6", "--turn", turn, "--no-pictures", "--json"]
+        assert cli.run(words) == 0
+        sizes.append(json.loads(capsys.readouterr().out)["pen_down_mm"])
+    assert sizes[1] == pytest.approx(sizes[0], rel=0.1)
+
+
+def test_a_surprise_says_how_to_get_it_again(tmp_path, capsys):
+    assert cli.run(["surprise", "--sheet", "A6", "-p", "one"]) == 0
+    out = capsys.readouterr().out
+    seed, sheet = re.search(r"linewright surprise --seed (\d+) --sheet (\S+)", out).groups()
+    assert cli.run(["surprise", "--seed", seed, "--sheet", sheet, "-p", "two"]) == 0
+    assert f"linewright draw --pattern surprise:seed={seed} --sheet A6" in capsys.readouterr().out
+    (first,) = (tmp_path / "one").glob("*.svg")
+    assert first.read_bytes() == (tmp_path / "two" / first.name).read_bytes()
+
+
+def test_every_method_has_settings_that_its_help_lists(capsys):
+    from linewright.sources.methods import METHODS
+
+    for name, method in METHODS.items():
+        if method.takes in ("text", "nothing"):
+            assert cli.run(["methods", name, "--json"]) == 0
+            told = json.loads(capsys.readouterr().out)
+            assert told["settings"][0]["name"] in ("seed", "face")
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        ([], "nothing to draw was named"),
+        (["a.svg", "--text", "b"], "SOURCE and --text were given"),
+        (["--text", "a", "--pattern", "wheels"], "--text and --pattern were given"),
+        (["--text", "a", "--as", "wheels"], "--text does not go with wheels"),
+        (["--text", ""], "the text is empty"),
+        (["--pattern", "lettering"], "--pattern does not go with lettering"),
+        (["--pattern", "weels"], "there is no method 'weels'"),
+        (["--pattern", "wheels", "--as", "hatching"], "--as does not go with --pattern"),
+        (["a.svg", "--as", "wheels"], "makes a pattern of nothing"),
+        (["--text-file", "gone.txt"], "gone.txt: cannot be read: No such file"),
+        (["--text-file", "."], "cannot be read: Is a directory"),
+        (["--text-file", "bad.txt"], "byte 1 is not UTF-8 text"),
+        (["--text-file", "long.txt"], "more than 1,000,000 bytes"),
+        (["--pattern", "surprise", "--sheet", "30x30mm"], "is too small for a composition"),
+    ],
+)
+def test_what_does_not_go_together_is_refused(words, message, tmp_path, capsys):
+    (tmp_path / "bad.txt").write_bytes(b"a\xff\xfe")
+    (tmp_path / "long.txt").write_bytes(b"x" * 1_000_001)
+    assert cli.run(["lines", *words, "-o", "x.svg"]) == 2
+    errors = capsys.readouterr().err
+    assert message in errors
+    assert "next: " in errors
+    assert not (tmp_path / "x.svg").exists()
