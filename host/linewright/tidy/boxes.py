@@ -1,0 +1,63 @@
+"""A tree of bounding boxes over points in Z order, for searches of what is near."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linewright.drawing import Indices, Points
+from linewright.tidy.tour_kernel import LEAF
+
+
+def box_tree(points_mm: Points) -> tuple[Indices, NDArray[np.float64], int]:
+    """A binary tree over the points in Z order (G. M. Morton, 1966), some to a leaf, laid out as a heap.
+
+    Node ``i`` has the children ``2 i`` and ``2 i + 1``. It is as deep as its number of points says, however they crowd.
+
+    Parameters
+    ----------
+    points_mm : (n, 2), n >= 1.
+
+    Returns
+    -------
+    by : (n,) indices of the points in Z order; leaf ``l`` holds ``by[l * LEAF : (l + 1) * LEAF]``.
+    boxes : (2 leaves, 4) float64: x0, y0, x1, y1 of each node; x0 > x1 where it holds nothing.
+    leaves : number of leaves, a power of two; leaf ``l`` is node ``leaves + l``.
+    """
+    by = z_order(points_mm)
+    n, leaves = len(by), 1
+    while leaves * LEAF < n:
+        leaves *= 2
+    boxes = np.tile(np.array([np.inf, np.inf, -np.inf, -np.inf]), (2 * leaves, 1))
+    begins = np.arange(0, n, LEAF)
+    here = slice(leaves, leaves + len(begins))
+    boxes[here, :2] = np.minimum.reduceat(points_mm[by], begins)
+    boxes[here, 2:] = np.maximum.reduceat(points_mm[by], begins)
+    size = leaves
+    while size > 1:
+        half = size // 2
+        boxes[half:size, :2] = np.minimum(boxes[size : 2 * size : 2, :2], boxes[size + 1 : 2 * size : 2, :2])
+        boxes[half:size, 2:] = np.maximum(boxes[size : 2 * size : 2, 2:], boxes[size + 1 : 2 * size : 2, 2:])
+        size = half
+    return by, boxes, leaves
+
+
+def z_order(points_mm: Points) -> Indices:
+    """Indices that sort points along the Z curve of their bounding box, 2^31 cells to a side."""
+    low = points_mm.min(axis=0)
+    side = float(np.max(points_mm.max(axis=0) - low))
+    cells = ((points_mm - low) / (side or 1.0) * (2**31 - 1)).astype(np.uint64)
+    return np.argsort(_spread(cells[:, 0]) | (_spread(cells[:, 1]) << np.uint64(1)), kind="stable")
+
+
+def _spread(bits: NDArray[np.uint64]) -> NDArray[np.uint64]:
+    """A zero before every bit of 32-bit numbers, by halving the distance each time."""
+    for shift, mask in (
+        (16, 0x0000FFFF0000FFFF),
+        (8, 0x00FF00FF00FF00FF),
+        (4, 0x0F0F0F0F0F0F0F0F),
+        (2, 0x3333333333333333),
+        (1, 0x5555555555555555),
+    ):
+        bits = (bits | (bits << np.uint64(shift))) & np.uint64(mask)
+    return bits

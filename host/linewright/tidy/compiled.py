@@ -1,0 +1,59 @@
+"""Functions that numba compiles where it is installed (extra ``fast``), and that run as they stand where it is not."""
+
+from __future__ import annotations
+
+import importlib.util
+import os
+import warnings
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+def cache_folder() -> Path:
+    """Where compiled code is kept: ``$XDG_CACHE_HOME/linewright``, or ``~/.cache/linewright`` (XDG base directories).
+
+    Beside the sources, where numba would put it, an installed package may not be writable.
+    """
+    cache = os.environ.get("XDG_CACHE_HOME", "")
+    folder = Path(cache) if Path(cache).is_absolute() else Path.home() / ".cache"
+    return folder / "linewright"
+
+
+def available() -> bool:
+    """Whether there is a compiler; looking does not import it."""
+    try:
+        return importlib.util.find_spec("numba") is not None
+    except ValueError:  # how an import that was switched off answers (``sys.modules["numba"] = None``)
+        return False
+
+
+def is_compiled(source: str | Path) -> bool:
+    """Whether code compiled from this source file lies in the cache, newer than the file."""
+    source = Path(source)
+    try:
+        age = source.stat().st_mtime
+        return any(index.stat().st_mtime >= age for index in cache_folder().rglob(f"{source.stem}.*.nbi"))
+    except OSError:
+        return False
+
+
+def compiled(function: F) -> F:
+    """Decorate a function of numbers and flat arrays; compiled when first called, and kept for the next start.
+
+    Plain IEEE arithmetic: no reordering of sums, so that the result is that of the function as it stands.
+    """
+    if not available():
+        return function
+    import numba
+
+    if not os.environ.get("NUMBA_CACHE_DIR"):
+        numba.config.CACHE_DIR = str(cache_folder())
+    try:
+        result: F = numba.njit(cache=True)(function)
+    except RuntimeError as error:  # there is no folder that can be written to
+        warnings.warn(f"compiled code cannot be kept ({error}): every start compiles anew", stacklevel=2)
+        result = numba.njit(function)
+    return result

@@ -1,0 +1,239 @@
+"""The search for a short tour: a greedy start, changes by two and three links, then small kicks that are kept if good.
+
+How much is done is counted in kicks, not in seconds, so the same input gives the same tour on any machine; the clock
+is only a ceiling, and a search that meets it says so.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any, Final, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linewright.drawing import Indices, Points
+from linewright.tidy import tour_kernel as kernel
+from linewright.tidy.boxes import box_tree, z_order
+from linewright.tidy.compiled import available, is_compiled
+from linewright.tidy.cost import Cost
+
+Effort = Literal["quick", "normal", "best"]
+Report = Callable[[str, float], None]
+"""Called with what is being done and how much of it is done, 0 to 1."""
+
+COMPILED: Final = available()
+
+KICKS: Final[dict[Effort, tuple[int, int]]] = {"quick": (0, 0), "normal": (50, 1_000_000), "best": (500, 20_000_000)}
+"""Kicks for each stroke, and most of all. About 150 000 a second (bench/order.py)."""
+
+PLAIN_KICKS: Final = 3_000
+"""Most kicks where nothing is compiled: a hundred times slower, so half a minute at most. Orders of up to 60 strokes
+come out the same either way."""
+
+CEILING_S: Final = 300.0
+"""Clock time after which a search ends as it is, and says so: for computers far slower than those it was set for."""
+
+_NEAR: Final = 8
+"""Near neighbours of each end: 10 found no shorter tours, 6 longer ones (bench/order.py)."""
+
+_NEAR_POINTS: Final = 16
+"""The same where strokes have one place for both of their ends, which then take two entries each."""
+
+_BREADTH: Final = 4
+"""Neighbours looked at for the third link (Johnson and McGeoch 1997, who take 5 on deeper levels)."""
+
+_LONGEST_ARC: Final = 50
+"""Strokes of an arc that a kick moves; see bench/order.py."""
+
+_CHUNK: Final = 20_000
+_CHUNK_PLAIN: Final = 200
+"""Kicks between two looks at the clock: some tenths of a second."""
+
+_RING_ROUNDS: Final = 8
+_SEED: Final = 0x1D872B41
+
+
+@dataclass(frozen=True, eq=False)
+class Tour:
+    """A tour and how it came about.
+
+    Parameters
+    ----------
+    nodes : (k,) int64, end at which each stroke is entered, in order: ``2 s`` the first, ``2 s + 1`` the last.
+    entry : (strokes,) int64, vertex at which a closed stroke is entered.
+    cut_short : the clock ended the search.
+    kicks : kicks done, of those that were due.
+    """
+
+    nodes: Indices
+    entry: Indices
+    cut_short: bool
+    kicks: tuple[int, int]
+
+
+def find_tour(
+    ends_mm: Points,
+    ring_starts: Indices,
+    ring_mm: Points,
+    start_mm: tuple[float, float],
+    end_mm: tuple[float, float] | None,
+    cost: Cost,
+    *,
+    effort: Effort = "normal",
+    report: Report | None = None,
+) -> Tour:
+    """A short way through all strokes from ``start_mm`` to ``end_mm``.
+
+    Parameters
+    ----------
+    ends_mm : (2 k, 2) float64, both ends of each of k >= 1 strokes, one after the other; twice the same for a dot.
+    ring_starts : (k + 1,) int64, where in ``ring_mm`` the vertices of closed strokes begin; others have none. The
+        ends of a closed stroke are its first vertex.
+    end_mm : None lets the pen end anywhere.
+    """
+    # What is near on paper then lies near in memory: three times as fast for 100 000 strokes.
+    by = z_order(ends_mm[::2] + ends_mm[1::2])
+    ring_lengths = np.diff(ring_starts)
+    sorted_starts = np.concatenate(([0], np.cumsum(ring_lengths[by]))).astype(np.int64)
+    take = np.repeat(ring_starts[:-1][by] - sorted_starts[:-1], ring_lengths[by]) + np.arange(ring_starts[-1])
+    both = np.column_stack((2 * by, 2 * by + 1)).ravel()
+    found = _Search(ends_mm[both], sorted_starts, ring_mm[take], start_mm, end_mm, cost, report).run(effort)
+    entry = np.empty(len(by), dtype=np.int64)
+    entry[by] = found.entry
+    return replace(found, nodes=both[found.nodes], entry=entry)
+
+
+class _Search:
+    """One search; arrays where the kernels are compiled, lists where they are not.
+
+    What closes the ring is a stroke of its own, the last one: from ``end_mm`` to ``start_mm``. Where the pen may end
+    anywhere, all moves to its first end cost nothing.
+    """
+
+    def __init__(
+        self,
+        ends_mm: Points,
+        ring_starts: Indices,
+        ring_mm: Points,
+        start_mm: tuple[float, float],
+        end_mm: tuple[float, float] | None,
+        cost: Cost,
+        report: Report | None,
+    ) -> None:
+        self.report = report or (lambda _what, _share: None)
+        closing = np.array([end_mm or start_mm, start_mm], dtype=np.float64)
+        nodes_mm = np.vstack((ends_mm, closing))
+        self.size = n = len(nodes_mm)
+        self.free = n - 2 if end_mm is None else -1
+        self.has_rings = bool(ring_starts[-1])
+        single = int(np.count_nonzero((nodes_mm[::2] == nodes_mm[1::2]).all(axis=1)))
+        self.count = _NEAR_POINTS if 4 * single > n else _NEAR
+        self.xs, self.ys = _kept(nodes_mm[:, 0]), _kept(nodes_mm[:, 1])
+        self.c = _kept(cost.figures)
+        self.rings = (_kept(np.append(ring_starts, ring_starts[-1])), _kept(ring_mm[:, 0]), _kept(ring_mm[:, 1]))
+        self.entry = _kept(np.zeros(n // 2, dtype=np.int64))
+        self.tour, self.pos, self.queue, self.queued = (_kept(np.zeros(n, dtype=np.int64)) for _ in range(4))
+        self.log, self.ends = _kept(np.zeros(kernel.LOG, dtype=np.int64)), _kept(np.zeros(8, dtype=np.int64))
+        self.near = _kept(np.full(n * self.count, -1, dtype=np.int64))
+        self.near_cost = _kept(np.zeros(n * self.count))
+        self.state = _kept(np.array([_SEED, 0], dtype=np.int64))
+
+    def run(self, effort: Effort) -> Tour:
+        began_s = time.monotonic()
+        if COMPILED and not is_compiled(kernel.__file__):
+            self.report("compiling the search for short ways, this once", 0.0)
+        strokes = self.size // 2
+        each, most = KICKS[effort]
+        due = min(each * strokes, most) if strokes >= 4 else 0
+        todo = due if COMPILED else min(due, PLAIN_KICKS)
+        self.report("ordering strokes", 0.0)
+        self._start()
+        self._settle_all()
+        self._settle_rings()
+        done, longest = 0, min(_LONGEST_ARC, (strokes - 1) // 2)
+        chunk = _CHUNK if COMPILED else _CHUNK_PLAIN
+        again = todo // 4  # closed strokes are entered anew after each quarter
+        late = False
+        while done < todo and not late:
+            kicks = min(chunk, todo - done)
+            kernel.kick_and_settle(kicks, longest, self.state, *self._where(), *self._tools())
+            done += kicks
+            self.report("ordering strokes", done / todo)
+            if self.has_rings and done >= again:
+                again += todo // 4
+                self._settle_rings()
+            late = time.monotonic() - began_s > CEILING_S
+        if self.has_rings:
+            kernel.reenter(self.tour, *self.rings, self.entry, self.xs, self.ys, self.c, self.free)
+        nodes, entry = np.asarray(self.tour), np.asarray(self.entry)
+        at = int(np.asarray(self.pos)[self.size - 1])
+        nodes = np.roll(nodes, -at - 1) if at & 1 else np.roll(nodes[::-1], at)
+        return Tour(nodes[:-2:2].copy(), entry[:-1].copy(), late, (done, due))
+
+    def _where(self) -> tuple[Any, ...]:
+        return (self.tour, self.pos, self.xs, self.ys, self.c, self.free, self.near, self.near_cost, self.count)
+
+    def _tools(self) -> tuple[Any, ...]:
+        return (_BREADTH, self.queue, self.queued, self.log, self.ends)
+
+    def _settle_all(self) -> float:
+        return float(kernel.settle_all(*self._where(), *self._tools()))
+
+    def _settle_rings(self) -> None:
+        """Enter closed strokes where the tour passes, and change the tour where they are entered, while that gains."""
+        if not self.has_rings:
+            return
+        for _ in range(_RING_ROUNDS):
+            gain = kernel.reenter(self.tour, *self.rings, self.entry, self.xs, self.ys, self.c, self.free)
+            if gain <= 0.0:
+                return
+            self._find_near(np.arange(self.size), np.arange(self.size) ^ 1, self.count)
+            self._settle_all()
+
+    def _find_near(self, nodes: Indices, other: NDArray[np.int64], count: int) -> Indices:
+        """Near neighbours of these nodes among themselves; returns the nodes in the order of the tree."""
+        nodes = nodes[nodes != self.free]
+        at = np.column_stack((np.asarray(self.xs)[nodes], np.asarray(self.ys)[nodes]))
+        by, boxes, leaves = box_tree(at)
+        nodes = nodes[by]
+        kernel.nearest(
+            count, _kept(nodes), _kept(other), self.xs, self.ys, self.c, _kept(boxes.ravel()), leaves,
+            self.near, self.near_cost,
+        )  # fmt: skip
+        return nodes
+
+    def _start(self) -> None:
+        """The greedy tour: the cheapest link of all comes first (Bentley 1992: some 16 % above the best).
+
+        Links are taken from near neighbours; the ends of the chains that result look for their near neighbours anew,
+        and so on until one chain is left.
+        """
+        links = np.full(self.size, -1, dtype=np.int64)
+        far = np.arange(self.size) ^ 1
+        while True:
+            open_ends = np.flatnonzero(links < 0)
+            open_ends = open_ends[open_ends != self.free]
+            if len(open_ends) <= 2:
+                break
+            nodes = np.sort(self._find_near(open_ends, far, self.count))
+            near = np.asarray(self.near).reshape(-1, self.count)[nodes]
+            costs = np.asarray(self.near_cost).reshape(-1, self.count)[nodes]
+            there = near >= 0
+            ones = np.repeat(nodes, there.sum(axis=1))
+            others, costs = near[there], costs[there]
+            by = np.argsort(costs, kind="stable")
+            given, chains = _kept(links), _kept(far)
+            kernel.link_cheapest(_kept(ones[by]), _kept(others[by]), given, chains)
+            links, far = np.asarray(given), np.asarray(chains)
+        left = np.flatnonzero(links < 0)
+        links[left] = left[::-1]
+        kernel.walk(_kept(links), self.tour, self.pos)
+        self._find_near(np.arange(self.size), np.arange(self.size) ^ 1, self.count)
+
+
+def _kept(array: NDArray[Any]) -> Any:
+    """As the kernels take it: contiguous, or a list where they are plain Python (which is slow on arrays)."""
+    return np.ascontiguousarray(array) if COMPILED else array.tolist()
