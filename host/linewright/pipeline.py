@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, Literal
@@ -11,21 +12,19 @@ from linewright.sheet import Cut, Sheet, place, to_machine
 from linewright.sources import Picture, Wish
 from linewright.sources.picture import Report
 from linewright.sources.svg import read_svg
-from linewright.tidy import tidy
+from linewright.tidy import Tidying, Watcher, tidy
 
 if TYPE_CHECKING:
-    from linewright.drawing import Drawing, Pen
+    from linewright.drawing import Pen
     from linewright.program import Program
     from linewright.rig import Rig
+    from linewright.tidy.tour import Effort
 
 JOB_SUFFIX: Final = ".lw"
 """Saved programs; everything else is a picture."""
 
 CURVE_TOLERANCE_MM: Final = 0.02
 """How far a stroke strays from its curve; see `linewright.sources.svg`."""
-
-INK_TOLERANCE_MM: Final = 0.05
-"""How far tidying may move ink: a tenth of a common pen line, which is not seen (see `linewright.tidy.tidy`)."""
 
 
 @dataclass(frozen=True)
@@ -114,20 +113,25 @@ def wish_for(rig: Rig, sheet: Sheet, placement: Placement, report: Report | None
     return wish if report is None else replace(wish, report=report)
 
 
-def tidied(drawing: Drawing, *, start_mm: tuple[float, float] = (0.0, 0.0)) -> Drawing:
-    """Strokes joined, doubles dropped, needless vertices left out, in a good order."""
-    return tidy(drawing, tolerance_mm=INK_TOLERANCE_MM, start_mm=start_mm)
-
-
 def prepare(
     source: str | Path,
     rig: Rig,
     placement: Placement | None = None,
     lines: Lines | None = None,
     *,
+    effort: Effort = "normal",
     report: Report | None = None,
+    enough: Callable[[], bool] | None = None,
 ) -> Job:
     """Plan how a rig draws a source.
+
+    Parameters
+    ----------
+    source : as the user typed it: for most methods a file.
+    placement, lines : where it goes, and how strokes are made of it.
+    effort : spent on the order of the strokes.
+    report : told what is being done and how much of it is done, 0 to 1.
+    enough : asked now and then whether to stop looking for a better order.
 
     Raises
     ------
@@ -154,7 +158,10 @@ def prepare(
             if sheet.within(rig)
             else f"take a sheet that fits the reach of {rig.x.travel_mm:g} x {rig.y.travel_mm:g} mm",
         )
-    drawing = tidied(reached, start_mm=rig.park.position_mm)
+    notes: list[str] = []
+    watcher = Watcher(report or Watcher().report, notes.append, enough or Watcher().enough)
+    drawing = tidy(reached, Tidying.on(rig, reached, effort), watcher)
+    watcher.report("planning the motion", 0.0)
     program = plan(drawing, rig, sheet=sheet)
     warnings = (
         *picture.warnings,
@@ -164,6 +171,7 @@ def prepare(
             "edge of the machine's reach",
             "" if sheet.within(rig) else f"; the {sheet.name} sheet does not lie within it",
         ),
+        *notes,
         *rig.warnings(),
         *program.warnings,
     )

@@ -17,6 +17,7 @@ import pytest
 
 from linewright import cli
 from linewright.cli import cautions
+from linewright.rig import Rig
 
 ROOT = Path(__file__).resolve().parents[2]
 HERON = ROOT / "demo" / "heron.svg"
@@ -303,8 +304,11 @@ def test_draw_json_is_exact(small, tmp_path, capsys):
     assert names == {f"small-{kind}.{ending}" for kind in ("preview", "drawn", "overlay") for ending in ("svg", "png")}
 
 
-def test_lost_steps_are_told_although_the_board_cannot_know(small, capsys):
-    assert cli.run(["draw", str(small), "--port", "virtual:pull_out_a_hz=3000"]) == 0
+def test_lost_steps_are_told_although_the_board_cannot_know(small, tmp_path, capsys):
+    # Parked in the middle, where steps that are missing on the way back do not lead into an endstop.
+    in_the_middle = Rig.default_text().replace("position_mm = [0.0, 0.0]", "position_mm = [150.0, 150.0]")
+    (tmp_path / "rig.toml").write_text(in_the_middle, encoding="utf-8")
+    assert cli.run(["draw", str(small), "-r", "rig.toml", "--port", "virtual:pull_out_a_hz=3000"]) == 0
     out = capsys.readouterr().out
     assert "lost steps" in out
     assert "of motor A" in out

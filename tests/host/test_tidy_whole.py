@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from host.zoo import DAMAGED, SOUND, drawings
 from linewright.drawing import Drawing
 from linewright.errors import InputError
-from linewright.tidy import tidy, travel_mm
+from linewright.tidy import Tidying, tidy, travel_mm
 
 
 def ink(drawing: Drawing, pen: int) -> shapely.GeometryCollection:
@@ -36,7 +36,7 @@ def furthest(drawing: Drawing, pen: int, from_ink: shapely.GeometryCollection) -
 
 
 def check(drawing: Drawing, tolerance: float) -> Drawing:
-    out = tidy(drawing, tolerance_mm=tolerance)
+    out = tidy(drawing, Tidying(tolerance_mm=tolerance))
     x0, y0, x1, y1 = drawing.bounds_mm()
     rounding = 1e-12 * max(abs(x0), abs(y0), abs(x1), abs(y1))
     for pen in range(len(drawing.pens)):
@@ -58,7 +58,7 @@ def test_the_zoo(name):
 
 def test_the_smallest_numbers_pass():
     drawing = SOUND["smallest numbers"]
-    assert tidy(drawing, tolerance_mm=0.0).bounds_mm() == drawing.bounds_mm()
+    assert tidy(drawing, Tidying(tolerance_mm=0.0)).bounds_mm() == drawing.bounds_mm()
     assert len(tidy(drawing)) > 0
 
 

@@ -38,6 +38,7 @@ def lines(
         typer.Option("--tidy/--as-found", help="Join, drop doubles and order the strokes, or leave them as found."),
     ] = False,
     pen_by: options.PenByOption = options.PenBy.COLOUR,
+    effort: options.EffortOption = options.Effort.NORMAL,
     as_json: options.AsJson = False,
 ) -> None:
     """Write the strokes of a picture as an SVG.
@@ -49,6 +50,7 @@ def lines(
     from linewright.cli.progress import ProgressBar
     from linewright.sheet import Sheet
     from linewright.sources.svg import write_svg_strokes
+    from linewright.tidy import Tidying, Watcher, tidy
     from linewright.views import wording
 
     wanted = asked.asked(source, method, text=text, text_file=text_file, pattern=pattern)
@@ -58,7 +60,9 @@ def lines(
     with ProgressBar(shown=not as_json) as bar:
         wish = pipeline.wish_for(rig, on, placement, bar.share)
         picture = pipeline.read_picture(wanted.source, options.lines(wanted.method, pens, tolerance_mm), wish)
-        drawing = pipeline.tidied(picture.drawing) if tidied else picture.drawing
+        drawing = picture.drawing
+        if tidied:
+            drawing = tidy(drawing, Tidying(effort=effort.value), Watcher(bar.share, output.warn, options.deadline()))
     write_svg_strokes(drawing, picture.width_mm, picture.height_mm, to)
     pen_down_mm = float(drawing.stroke_lengths_mm().sum())
     if as_json:

@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
+import time
+from collections.abc import Callable
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
 if TYPE_CHECKING:
     from linewright.pipeline import Job, Lines, Placement
     from linewright.rig import Rig
+
+
+_ORDER_CEILING_S: Final = 300.0
+"""Clock time after which an order is taken as it is, and that is said. What there is to do is counted, not timed, so
+only a computer ten times slower than common ones, or the best order of 10^6 strokes, gets there."""
 
 
 class PenBy(StrEnum):
@@ -28,6 +35,14 @@ class Turn(StrEnum):
     QUARTER = "90"
     HALF = "180"
     THREE_QUARTERS = "270"
+
+
+class Effort(StrEnum):
+    """How long to look for an order of the strokes with little travel."""
+
+    QUICK = "quick"
+    NORMAL = "normal"
+    BEST = "best"
 
 
 # readable=False: not that files need not be readable, but their readers say better what is wrong with them.
@@ -121,6 +136,9 @@ TurnOption = Annotated[
     Turn, typer.Option("--turn", help="Turn the picture clockwise; auto turns it where it then fits better.")
 ]
 PenByOption = Annotated[PenBy, typer.Option("--pen-by", help="One pen for each colour, or for each layer.")]
+EffortOption = Annotated[
+    Effort, typer.Option("--effort", help="How long to look for the order of strokes with the least travel.")
+]
 Pictures = Annotated[
     Path | None, typer.Option("--pictures", "-p", metavar="FOLDER", help="Write the preview pictures there.")
 ]
@@ -186,7 +204,13 @@ def lines(method: str | None, pens: str | None, tolerance_mm: float | None = Non
     )
 
 
-def job(source: str, rig: Rig, placement: Placement, lines: Lines, *, as_json: bool) -> Job:
+def deadline() -> Callable[[], bool]:
+    """Whether an order of strokes has been looked for long enough, from now on."""
+    until_s = time.monotonic() + _ORDER_CEILING_S
+    return lambda: time.monotonic() > until_s
+
+
+def job(source: str, rig: Rig, placement: Placement, lines: Lines, effort: Effort, *, as_json: bool) -> Job:
     """A program kept earlier, or a picture planned as the options say; with a bar while that takes long.
 
     Raises
@@ -200,8 +224,10 @@ def job(source: str, rig: Rig, placement: Placement, lines: Lines, *, as_json: b
 
     if not pipeline.is_job(Path(source)):
         with ProgressBar(shown=not as_json) as bar:
-            return pipeline.prepare(source, rig, placement, lines, report=bar.share)
-    if placement != pipeline.Placement() or lines != pipeline.Lines():
+            return pipeline.prepare(
+                source, rig, placement, lines, effort=effort.value, report=bar.share, enough=deadline()
+            )
+    if placement != pipeline.Placement() or lines != pipeline.Lines() or effort is not Effort.NORMAL:
         raise InputError(
             f"{source} has its place on the sheet and its lines and pens already",
             hint="plan the picture again to draw it differently",

@@ -24,6 +24,7 @@ def plan(
     fit: options.Fit = True,
     turn: options.TurnOption = options.Turn.AUTO,
     pen_by: options.PenByOption = options.PenBy.COLOUR,
+    effort: options.EffortOption = options.Effort.NORMAL,
     keep_as: Annotated[
         Path | None, typer.Option("--output", "-o", metavar="FILE.lw", help="Keep the program, to be drawn later.")
     ] = None,
@@ -49,7 +50,7 @@ def plan(
     wanted = asked.asked(source, method, text=text, text_file=text_file, pattern=pattern)
     rig = options.load_rig(rig_file)
     placement = options.placement(sheet, landscape, margin_mm, fit, turn, pen_by)
-    job = options.job(wanted.source, rig, placement, options.lines(wanted.method, pens), as_json=as_json)
+    job = options.job(wanted.source, rig, placement, options.lines(wanted.method, pens), effort, as_json=as_json)
     file = Path(wanted.name)
     program = job.program
     written: list[Path] = []

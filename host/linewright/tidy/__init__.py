@@ -1,19 +1,38 @@
-"""Tidy strokes: nothing drawn twice, ends that touch joined, no needless vertex, little travel."""
+"""Tidy strokes: nothing drawn twice, ends that touch joined, no needless vertex, the least travel."""
 
 from __future__ import annotations
 
-from typing import Final
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from linewright.drawing import Drawing
 from linewright.errors import InputError
+from linewright.tidy.cost import BY_LENGTH, Cost
 from linewright.tidy.dedupe import dedupe
 from linewright.tidy.join import join
-from linewright.tidy.order import order, travel_mm
+from linewright.tidy.order import order, travel, travel_mm
 from linewright.tidy.simplify import simplify
+from linewright.tidy.watcher import Watcher
 
-__all__ = ["dedupe", "join", "order", "simplify", "tidy", "travel_mm"]
+if TYPE_CHECKING:
+    from linewright.rig import Rig
+    from linewright.tidy.tour import Effort
+
+__all__ = [
+    "BY_LENGTH",
+    "Cost",
+    "Tidying",
+    "Watcher",
+    "dedupe",
+    "join",
+    "order",
+    "simplify",
+    "tidy",
+    "travel",
+    "travel_mm",
+]
 
 # Shares of the tolerance, so that the three together keep it: a copy that is dropped lies within the first of the one
 # that stays; a gap that is closed adds ink at most half its own width from either end; a vertex that is dropped lies
@@ -22,16 +41,44 @@ _COPY_SHARE: Final = 1 / 8
 _GAP_SHARE: Final = 1.0
 _VERTEX_SHARE: Final = 3 / 8
 
+_OF_PEN_WIDTH: Final = 0.1
+"""Of its width, a line may move and nobody sees it (common practice)."""
 
-def tidy(drawing: Drawing, *, tolerance_mm: float = 0.05, start_mm: tuple[float, float] = (0.0, 0.0)) -> Drawing:
+
+@dataclass(frozen=True)
+class Tidying:
+    """How strokes are tidied.
+
+    Parameters
+    ----------
+    tolerance_mm : no ink moves further than this, and ends this close are joined. 0.05 mm is a tenth of a common pen
+        line and not seen. 0 drops and joins only what coincides exactly.
+    start_mm, end_mm : where each pen starts and where it goes in the end; None: it may end anywhere.
+    cost : of a pen-up move: its length, or the time on a rig.
+    effort : spent on the order.
+    """
+
+    tolerance_mm: float = 0.05
+    start_mm: tuple[float, float] = (0.0, 0.0)
+    end_mm: tuple[float, float] | None = None
+    cost: Cost = BY_LENGTH
+    effort: Effort = "normal"
+
+    @classmethod
+    def on(cls, rig: Rig, drawing: Drawing, effort: Effort = "normal") -> Tidying:
+        """From park to park in the least time, to a tenth of the finest line's width."""
+        widths_mm = [pen.width_mm or rig.pen.width_mm for pen in drawing.pens]
+        park = rig.park.position_mm
+        return cls(_OF_PEN_WIDTH * min(widths_mm), park, park, Cost.of_rig(rig), effort)
+
+
+def tidy(drawing: Drawing, tidying: Tidying | None = None, watcher: Watcher | None = None) -> Drawing:
     """All of it: dedupe, join, simplify and order, pen by pen.
 
     Parameters
     ----------
     drawing : strokes, mm.
-    tolerance_mm : no ink moves further than this, and ends this close are joined. 0.05 mm is a tenth of a common pen
-        line and not seen. 0 drops and joins only what coincides exactly.
-    start_mm : where the pen starts.
+    watcher : told how far it is, and asked whether to go on.
 
     Returns
     -------
@@ -44,11 +91,19 @@ def tidy(drawing: Drawing, *, tolerance_mm: float = 0.05, start_mm: tuple[float,
     InputError
         If a coordinate is not a finite number.
     """
+    tidying = tidying or Tidying()
     _refuse_damage(drawing)
-    once = dedupe(drawing, tolerance_mm=tolerance_mm * _COPY_SHARE)
-    joined = join(once, tolerance_mm=tolerance_mm * _GAP_SHARE)
-    lean = simplify(joined, tolerance_mm=tolerance_mm * _VERTEX_SHARE)
-    return order(lean, start_mm=start_mm)
+    once = dedupe(drawing, tolerance_mm=tidying.tolerance_mm * _COPY_SHARE)
+    joined = join(once, tolerance_mm=tidying.tolerance_mm * _GAP_SHARE)
+    lean = simplify(joined, tolerance_mm=tidying.tolerance_mm * _VERTEX_SHARE)
+    return order(
+        lean,
+        start_mm=tidying.start_mm,
+        end_mm=tidying.end_mm,
+        cost=tidying.cost,
+        effort=tidying.effort,
+        watcher=watcher,
+    )
 
 
 def _refuse_damage(drawing: Drawing) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import importlib.util
 import os
-import warnings
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, TypeVar
@@ -50,10 +49,11 @@ def compiled(function: F) -> F:
     import numba
 
     if not os.environ.get("NUMBA_CACHE_DIR"):
-        numba.config.CACHE_DIR = str(cache_folder())
+        numba.config.CACHE_DIR = str(cache_folder())  # type: ignore[attr-defined]  # made when numba starts
+    keeping: Callable[[Any], Any] = numba.njit(cache=True)
+    anew: Callable[[Any], Any] = numba.njit
     try:
-        result: F = numba.njit(cache=True)(function)
-    except RuntimeError as error:  # there is no folder that can be written to
-        warnings.warn(f"compiled code cannot be kept ({error}): every start compiles anew", stacklevel=2)
-        result = numba.njit(function)
+        result: F = keeping(function)
+    except RuntimeError:  # there is no folder that can be written to: compiled anew at every start
+        result = anew(function)
     return result

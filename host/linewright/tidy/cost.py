@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -50,7 +50,7 @@ class Cost:
 
     @property
     def figures(self) -> NDArray[np.float64]:
-        """(9,) float64 for `tour_kernel.cost`: slowness x, y; motor A along x, y; B; 1 / a of x, y; by length or not."""
+        """(9,) float64 for `tour_kernel.cost`: slowness x, y; motor A, then B; 1 / a of x, y; by length or not."""
         return np.array(
             [*self.slowness_s_mm, *self.motor_slowness_s_mm, *self.inverse_accel_s2_mm, float(self.by_length)]
         )
@@ -68,3 +68,7 @@ class Cost:
         q = np.maximum(x * qx, y * qy)
         with np.errstate(invalid="ignore", divide="ignore"):
             return np.where(q >= p * p, 2.0 * np.sqrt(q), p + q / p)
+
+
+BY_LENGTH: Final = Cost()
+"""The shortest way, whatever the machine."""

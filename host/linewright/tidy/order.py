@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable
 from dataclasses import replace
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from linewright.drawing import Drawing, Indices, Points
-from linewright.tidy.cost import Cost
+from linewright.tidy.cost import BY_LENGTH, Cost
+from linewright.tidy.watcher import Watcher
 
 if TYPE_CHECKING:
-    from linewright.tidy.tour import Effort, Report
-
-_LENGTH: Final = Cost()
+    from linewright.tidy.tour import Effort
 
 
 def travel(
@@ -22,7 +22,7 @@ def travel(
     *,
     start_mm: tuple[float, float] = (0.0, 0.0),
     end_mm: tuple[float, float] | None = None,
-    cost: Cost = _LENGTH,
+    cost: Cost = BY_LENGTH,
 ) -> float:
     """Cost of all pen-up moves in the drawing's own order, each pen's strokes from ``start_mm`` to ``end_mm``.
 
@@ -51,7 +51,7 @@ def travel_mm(
 def _groups(pen: Indices) -> list[tuple[int, int]]:
     """First and end index of each run of strokes of one pen."""
     marks = [0, *(np.flatnonzero(np.diff(pen)) + 1).tolist(), len(pen)] if len(pen) else []
-    return list(zip(marks[:-1], marks[1:], strict=True))
+    return list(itertools.pairwise(marks))
 
 
 def order(
@@ -59,10 +59,9 @@ def order(
     *,
     start_mm: tuple[float, float] = (0.0, 0.0),
     end_mm: tuple[float, float] | None = None,
-    cost: Cost = _LENGTH,
+    cost: Cost = BY_LENGTH,
     effort: Effort = "normal",
-    report: Report | None = None,
-    note: Callable[[str], None] | None = None,
+    watcher: Watcher | None = None,
 ) -> Drawing:
     """Put strokes into an order with little travel.
 
@@ -77,8 +76,7 @@ def order(
         may end anywhere.
     cost : of a move, `cost.Cost`.
     effort : ``"quick"`` leaves the kicks out, ``"best"`` takes ten times as many.
-    report : told how far it is.
-    note : told what the user should know.
+    watcher : told how far it is, and asked whether to go on.
 
     Returns
     -------
@@ -91,21 +89,21 @@ def order(
     for pen in np.unique(drawing.pen):
         given = drawing.select(np.flatnonzero(drawing.pen == pen))
         ends, ring_starts, ring_mm = _nodes(given)
-        tour = find_tour(ends, ring_starts, ring_mm, start_mm, end_mm, cost, effort=effort, report=report)
+        tour = find_tour(ends, ring_starts, ring_mm, start_mm, end_mm, cost, effort=effort, watcher=watcher)
         turned = _begun_at(given, tour.entry)
         found = turned.select(tour.nodes >> 1, (tour.nodes & 1).astype(bool))
         better = travel(found, start_mm=start_mm, end_mm=end_mm, cost=cost) < travel(
             given, start_mm=start_mm, end_mm=end_mm, cost=cost
         )
         parts.append(found if better else given)
-        if note is not None:
-            _tell(note, tour.cut_short, tour.kicks)
+        if watcher is not None:
+            _tell(watcher.note, tour.cut_short, tour.kicks)
     return Drawing.one_after_the_other(parts) if parts else drawing
 
 
-def _tell(note: Callable[[str], None], cut_short: bool, kicks: tuple[int, int]) -> None:
+def _tell(note: Callable[[str], object], cut_short: bool, kicks: tuple[int, int]) -> None:
     if cut_short:
-        note("ordering the strokes was cut short by the clock; another machine may find another order")
+        note("ordering the strokes was cut short; with more time, or elsewhere, another order comes out")
     elif kicks[0] < kicks[1]:
         note(
             f"strokes were ordered with {kicks[0] / kicks[1]:.0%} of the usual effort, as nothing here is compiled; "

@@ -1,13 +1,11 @@
 """The search for a short tour: a greedy start, changes by two and three links, then small kicks that are kept if good.
 
-How much is done is counted in kicks, not in seconds, so the same input gives the same tour on any machine; the clock
-is only a ceiling, and a search that meets it says so.
+How much is done is counted in kicks, not in seconds, so the same input gives the same tour on any machine. Whoever
+waits may end the search earlier, by the clock for instance; then it says so.
 """
 
 from __future__ import annotations
 
-import time
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any, Final, Literal
 
@@ -19,10 +17,9 @@ from linewright.tidy import tour_kernel as kernel
 from linewright.tidy.boxes import box_tree, z_order
 from linewright.tidy.compiled import available, is_compiled
 from linewright.tidy.cost import Cost
+from linewright.tidy.watcher import Watcher
 
 Effort = Literal["quick", "normal", "best"]
-Report = Callable[[str, float], None]
-"""Called with what is being done and how much of it is done, 0 to 1."""
 
 COMPILED: Final = available()
 
@@ -32,9 +29,6 @@ KICKS: Final[dict[Effort, tuple[int, int]]] = {"quick": (0, 0), "normal": (50, 1
 PLAIN_KICKS: Final = 3_000
 """Most kicks where nothing is compiled: a hundred times slower, so half a minute at most. Orders of up to 60 strokes
 come out the same either way."""
-
-CEILING_S: Final = 300.0
-"""Clock time after which a search ends as it is, and says so: for computers far slower than those it was set for."""
 
 _NEAR: Final = 8
 """Near neighbours of each end: 10 found no shorter tours, 6 longer ones (bench/order.py)."""
@@ -64,7 +58,7 @@ class Tour:
     ----------
     nodes : (k,) int64, end at which each stroke is entered, in order: ``2 s`` the first, ``2 s + 1`` the last.
     entry : (strokes,) int64, vertex at which a closed stroke is entered.
-    cut_short : the clock ended the search.
+    cut_short : whoever waited had enough.
     kicks : kicks done, of those that were due.
     """
 
@@ -83,7 +77,7 @@ def find_tour(
     cost: Cost,
     *,
     effort: Effort = "normal",
-    report: Report | None = None,
+    watcher: Watcher | None = None,
 ) -> Tour:
     """A short way through all strokes from ``start_mm`` to ``end_mm``.
 
@@ -100,7 +94,9 @@ def find_tour(
     sorted_starts = np.concatenate(([0], np.cumsum(ring_lengths[by]))).astype(np.int64)
     take = np.repeat(ring_starts[:-1][by] - sorted_starts[:-1], ring_lengths[by]) + np.arange(ring_starts[-1])
     both = np.column_stack((2 * by, 2 * by + 1)).ravel()
-    found = _Search(ends_mm[both], sorted_starts, ring_mm[take], start_mm, end_mm, cost, report).run(effort)
+    found = _Search(ends_mm[both], sorted_starts, ring_mm[take], start_mm, end_mm, cost, watcher or Watcher()).run(
+        effort
+    )
     entry = np.empty(len(by), dtype=np.int64)
     entry[by] = found.entry
     return replace(found, nodes=both[found.nodes], entry=entry)
@@ -121,9 +117,9 @@ class _Search:
         start_mm: tuple[float, float],
         end_mm: tuple[float, float] | None,
         cost: Cost,
-        report: Report | None,
+        watcher: Watcher,
     ) -> None:
-        self.report = report or (lambda _what, _share: None)
+        self.watcher = watcher
         closing = np.array([end_mm or start_mm, start_mm], dtype=np.float64)
         nodes_mm = np.vstack((ends_mm, closing))
         self.size = n = len(nodes_mm)
@@ -142,14 +138,13 @@ class _Search:
         self.state = _kept(np.array([_SEED, 0], dtype=np.int64))
 
     def run(self, effort: Effort) -> Tour:
-        began_s = time.monotonic()
         if COMPILED and not is_compiled(kernel.__file__):
-            self.report("compiling the search for short ways, this once", 0.0)
+            self.watcher.report("compiling the search for short ways, this once", 0.0)
         strokes = self.size // 2
         each, most = KICKS[effort]
         due = min(each * strokes, most) if strokes >= 4 else 0
         todo = due if COMPILED else min(due, PLAIN_KICKS)
-        self.report("ordering strokes", 0.0)
+        self.watcher.report("ordering strokes", 0.0)
         self._start()
         self._settle_all()
         self._settle_rings()
@@ -161,17 +156,23 @@ class _Search:
             kicks = min(chunk, todo - done)
             kernel.kick_and_settle(kicks, longest, self.state, *self._where(), *self._tools())
             done += kicks
-            self.report("ordering strokes", done / todo)
+            self.watcher.report("ordering strokes", done / todo)
             if self.has_rings and done >= again:
                 again += todo // 4
                 self._settle_rings()
-            late = time.monotonic() - began_s > CEILING_S
+            late = self.watcher.enough()
         if self.has_rings:
             kernel.reenter(self.tour, *self.rings, self.entry, self.xs, self.ys, self.c, self.free)
         nodes, entry = np.asarray(self.tour), np.asarray(self.entry)
         at = int(np.asarray(self.pos)[self.size - 1])
         nodes = np.roll(nodes, -at - 1) if at & 1 else np.roll(nodes[::-1], at)
-        return Tour(nodes[:-2:2].copy(), entry[:-1].copy(), late, (done, due))
+        nodes = nodes[:-2]
+        x, y = np.asarray(self.xs), np.asarray(self.ys)
+        if x[-1] == x[-2] and y[-1] == y[-2] and self.free < 0:
+            # There and back, a tour may be taken either way: what is near comes first, as one would draw by hand.
+            first, last = np.hypot(x[nodes[[0, -1]]] - x[-1], y[nodes[[0, -1]]] - y[-1])
+            nodes = nodes[::-1] if last < first else nodes
+        return Tour(nodes[::2].copy(), entry[:-1].copy(), late, (done, due))
 
     def _where(self) -> tuple[Any, ...]:
         return (self.tour, self.pos, self.xs, self.ys, self.c, self.free, self.near, self.near_cost, self.count)

@@ -383,9 +383,7 @@ def settle_all(
         queue[at] = tour[at]
         queued[at] = 1
     log[0] = 0
-    return _settle(
-        queue, queued, 0, n, tour, pos, xs, ys, c, free, near, near_cost, count, breadth, log, ends, False
-    )
+    return _settle(queue, queued, 0, n, tour, pos, xs, ys, c, free, near, near_cost, count, breadth, log, ends, False)
 
 
 @compiled
@@ -415,7 +413,6 @@ def kick_and_settle(
     any size. ``state`` holds the random number: xorshift of 32 bits (G. Marsaglia, "Xorshift RNGs", 2003).
     """
     n = len(tour)
-    strokes = n // 2
     total = 0.0
     r, a = state[0], state[1]
     for _ in range(kicks):
@@ -459,8 +456,15 @@ def kick_and_settle(
 
 @compiled
 def reenter(
-    tour: Whole, ring_starts: Whole, ring_x: Numbers, ring_y: Numbers, entry: Places,
-    xs: MutableSequence[float], ys: MutableSequence[float], c: Numbers, free: int,
+    tour: Whole,
+    ring_starts: Whole,
+    ring_x: Numbers,
+    ring_y: Numbers,
+    entry: Places,
+    xs: MutableSequence[float],
+    ys: MutableSequence[float],
+    c: Numbers,
+    free: int,
 ) -> float:
     """Enter every closed stroke of the tour at its best vertex, given where the pen comes from and goes to; the gain.
 
