@@ -28,6 +28,7 @@ from linewright.rig_checks import cross_issues, doubts, field_issues, valid_sect
 from linewright.rig_electrics import WITHOUT_MOTION, DriverCurrent, Load, Supply, Windings
 from linewright.rig_section import Section as _Section
 from linewright.rig_section import number as _number
+from linewright.rig_smoothing import Smoothing
 from linewright.sheet import Sheet
 from linewright.toml_places import Places, find_places
 
@@ -248,6 +249,7 @@ class Rig(_Section):
     axis: Axes
     motor: Motors
     motion: Motion = Motion()
+    smoothing: Smoothing = Smoothing()
     driver: Driver = Driver()
     pen: PenLift
     homing: Homing = Homing()
@@ -501,7 +503,7 @@ class Rig(_Section):
         return json.dumps(schema, indent=2) + "\n"
 
 
-_MOVES: Final = {"kinematics", "axis", "motor", "motion", "driver", "park", "corrections"}
+_MOVES: Final = {"kinematics", "axis", "motor", "motion", "smoothing", "driver", "park", "corrections"}
 
 _STEP_SLACK: Final = 1e-6
 """Steps: travel x steps/mm of whole millimetres comes out a few 1e-12 off a whole number; a millionth of a step is

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
         Rig,
         SheetPlace,
     )
+    from linewright.rig_smoothing import Smoothing
 
 SERVO_SAFE_US: Final = (1000, 2000)
 """The pulses that every hobby servo follows without meeting a stop (common practice)."""
@@ -294,7 +295,18 @@ def _pins_apart(pins: Pins, board: str) -> _Found:
             yield (f"pins.{name}", pin, "allowed is 0..29 GPIO", "an RP2040 has no more (data sheet, 1.4)")
 
 
+def _shaper_knows(smoothing: Smoothing) -> _Found:
+    if smoothing.shaper != "none" and not smoothing.x_hz and not smoothing.y_hz:
+        yield ("smoothing.shaper", smoothing.shaper, "needs smoothing.x_hz or smoothing.y_hz", "it answers a frequency")
+    slow = (("x_hz", 1.0, "Hz"), ("y_hz", 1.0, "Hz"), ("jerk_mm_s3", 100.0, "mm/s^3"))
+    for key, least, unit in slow:
+        value = getattr(smoothing, key)
+        if 0 < value < least:
+            yield (f"smoothing.{key}", value, f"must be 0 or at least {least:g} {unit}", "each move would take seconds")
+
+
 _CHECKS: Final[tuple[tuple[tuple[str, ...], Callable[..., _Found]], ...]] = (
+    (("smoothing",), _shaper_knows),
     (("kinematics", "motor"), _equal_steps),
     (("motor",), _steps_per_mm),
     (("motor", "driver"), _pulse_times),

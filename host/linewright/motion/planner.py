@@ -18,6 +18,7 @@ from linewright.motion.kinematics import Flags, Floats, Limits
 from linewright.motion.pen_heights import PenHeights
 from linewright.motion.profile import plan_profile
 from linewright.motion.ramps import Ramps, make_ramps, round_path
+from linewright.motion.shaping import Smoothing, plan_smooth
 from linewright.motion.timing import ramp_ticks
 from linewright.program import END, PEN, RAMP, REST, PenGroup, Program
 
@@ -90,7 +91,11 @@ def plan(drawing: Drawing, rig: Rig, *, sheet: Sheet | None = None) -> Program:
     park = errors.carriage_mm(np.array([rig.park.position_mm], dtype=np.float64))[0]
     path = _without_noise(_taking_up_play(lay_path(drives, park), senses, errors), limits)
     corners = find_corners(path.points_mm, path.rest, path.stroke >= 0, limits)
-    speeds = plan_profile(path.points_mm, path.stroke >= 0, corners, limits)
+    smoothing = Smoothing.from_rig(rig)
+    if smoothing is None:
+        speeds = plan_profile(path.points_mm, path.stroke >= 0, corners, limits)
+    else:
+        speeds = plan_smooth(path.points_mm, path.rest, path.stroke >= 0, limits, smoothing)
     path = _refined(path, speeds.place)
     turn_rad = np.zeros(len(speeds.place))
     turn_rad[speeds.place % 1.0 == 0.0] = corners.turn_rad

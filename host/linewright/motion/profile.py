@@ -39,11 +39,13 @@ class SpeedPlan:
         segment behind the index. Every vertex is among them.
     w_mm2_s2 : (p,) float64, squared speed at each point.
     free : (p - 1,) float64, share of the piece behind each point on which no turning is spread.
+    firm : (p,) bool, the speed here counts however near its neighbours are.
     """
 
     place: Floats
     w_mm2_s2: Floats
     free: Floats
+    firm: Flags
 
 
 def plan_profile(points_mm: Floats, drawing: Flags, corners: Corners, limits: Limits) -> SpeedPlan:
@@ -100,7 +102,8 @@ def plan_profile(points_mm: Floats, drawing: Flags, corners: Corners, limits: Li
     kept = np.flatnonzero(keep)
     free_share = np.where(np.tile([0, 1, 0], n - 1)[flat] == 1, share.ravel()[flat], 0.0)
     spans = np.add.reduceat(share.ravel()[flat], kept[:-1])
-    return SpeedPlan(place[kept], w[kept], np.clip(np.add.reduceat(free_share, kept[:-1]) / spans, 0.0, 1.0))
+    free = np.clip(np.add.reduceat(free_share, kept[:-1]) / spans, 0.0, 1.0)
+    return SpeedPlan(place[kept], w[kept], free, np.zeros(len(kept), dtype=np.bool_))
 
 
 def _kept_arcs(length: Floats, u: Floats, budget: Floats, top: Floats, corners: Corners, limits: Limits) -> Floats:

@@ -123,7 +123,7 @@ def round_path(
         free=_per_piece(speeds.free * exact_length, heads) / np.maximum(_per_piece(exact_length, heads), 1e-300),
         node_of_vertex=node,
     )
-    return _merge_short(path, np.add.reduceat(turn_rad, heads))
+    return _merge_short(path, np.add.reduceat(turn_rad, heads), np.logical_or.reduceat(speeds.firm, heads))
 
 
 def _slower_metric(points_mm: Floats, exact_length: Floats) -> Floats:
@@ -143,15 +143,15 @@ def _per_piece(per_segment: Floats, heads: Indices) -> Floats:
     return np.asarray(np.add.reduceat(per_segment[: heads[-1]], heads[:-1]))
 
 
-def _merge_short(path: StepPath, turn_rad: Floats) -> StepPath:
-    """Merge runs of short, nearly straight pieces; the caps of the nodes that go are kept."""
+def _merge_short(path: StepPath, turn_rad: Floats, firm: Flags) -> StepPath:
+    """Merge runs of short, nearly straight pieces, but for ``firm`` nodes; the caps of the nodes that go are kept."""
     k = len(path.steps)
     if k < 3:
         return path
     length = np.hypot(*np.diff(path.steps, axis=0).T)
     short = length < SHORT_STEPS
     loose = np.zeros(k, dtype=np.bool_)
-    loose[1:-1] = short[1:] & short[:-1] & (path.cap[1:-1] > 0.0)
+    loose[1:-1] = short[1:] & short[:-1] & (path.cap[1:-1] > 0.0) & ~firm[1:-1]
     run_start = np.maximum.accumulate(np.where(loose, 0, np.arange(k)))
     along = np.concatenate(([0.0], np.cumsum(length)))
     turned = np.cumsum(turn_rad)

@@ -1,0 +1,410 @@
+"""The smooth speed plan: the same path, with speeds that hardly make the carriage swing.
+
+**What is shaped is the speed along the path**, not the command of each axis: shaped axes leave the path at every corner
+(by about three quarters of the vibration that they spare), while a shaped speed changes nothing but the timing, so the
+path is drawn to the step as before. What is left are the corners, which turn the pen at once: they are taken so slowly
+that a turn makes no axis swing by more than `Smoothing.swing_mm`.
+
+**How.** A plan ``v(t)`` within all limits is convolved in time with a sequence of impulses (`impulses`). Averages over
+time do not exceed what is averaged, so if the plan is slow enough for long enough at every place with a limit, the
+smooth speed keeps it, too:
+
+    Let the plan not exceed ``c`` on the way from ``c (T - m)`` before a place to ``c m`` behind it, ``T`` being the
+    impulses' span and ``m`` their mean delay. Then the smooth speed at that place is at most ``c``.
+
+    Proof. The plan takes at least ``T`` for that way; it enters it at ``t0`` and leaves it at ``t1``. The smooth motion
+    is at ``sum A_i s(t - t_i)``. At ``t0 + T`` that is at most ``sum A_i (s(t0) + c (T - t_i)) = s(t0) + c (T - m)``,
+    the place itself, and at ``t1`` at least ``s(t1) - c m``, the place again. So it passes the place between ``t0 + T``
+    and ``t1``, when all ``t - t_i`` lie between ``t0`` and ``t1`` and no ``v(t - t_i)`` exceeds ``c``.
+
+So every limit is spread over such a way, the speed passes run as ever, and pauses of ``T`` stand where the pen stops.
+
+**Accelerations.** What is averaged was allowed where the plan was; where the smooth motion is, another direction may
+allow less. On every stretch that turns, the acceleration along the path is therefore held to a share of what the weaker
+axis allows, and turning to another: ``|u| lambda + |n| mu <= 1`` on either axis for every direction, with ``lambda =
+sqrt(1 - 2 mu^2)`` (the worst direction is near the diagonal).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linewright.motion import impulses
+from linewright.motion.corners import Corners, find_corners
+from linewright.motion.impulses import Impulses
+from linewright.motion.kinematics import Flags, Floats, Limits
+from linewright.motion.profile import SpeedPlan
+from linewright.motion.speeds import plan_speeds
+
+if TYPE_CHECKING:
+    from linewright.rig import Rig
+
+Indices = NDArray[np.int64]
+
+TURN_SHARE: Final = 0.5
+"""``mu`` where nothing else limits turning: it leaves 0.71 of an axis for speeding up."""
+
+OVERSHOOT: Final = 1.25
+"""How much further than a steady turn of the same acceleration a turn bends an axis that begins to turn while the pen
+speeds up smoothly. A turn that began at once would bend it twice as far; seen on the curves of bench/smoothness.py."""
+
+STOP_SHARE: Final = 0.2
+"""A corner becomes a stop where that costs no more than this share of the impulses' span."""
+
+ROOM: Final = 0.98
+"""Share of the acceleration that a smooth plan uses. The rest is for rounding to whole steps, which makes some ramps a
+little shorter than planned; without it, the exact limits would bite off the ends of the slopes."""
+
+LEVEL: Final = 1.01
+"""Ratio of neighbouring speeds on the grid to which limits are lowered: half a per cent of speed on average, on curves
+only, for as many points fewer as a curve has corners of nearly the same speed."""
+
+NOTHING_MM: Final = 1e-9
+"""Shorter segments take no time; they lie between rests only."""
+
+STOP_MM_S: Final = 1e-3
+"""A corner slower than this is a stop."""
+
+
+@dataclass(frozen=True)
+class Smoothing:
+    """How smooth the motion has to be.
+
+    Parameters
+    ----------
+    jerk_mm_s3 : most that the acceleration along the path may change per second; 0: any.
+    shaper : which impulses answer the frequencies.
+    frequency_hz, damping : natural frequency and damping ratio of the vibration along x and y; frequency 0: unknown.
+    swing_mm : how far one turn of the path may make an axis swing.
+    """
+
+    jerk_mm_s3: float
+    shaper: Literal["none", "zv", "zvd"]
+    frequency_hz: tuple[float, float]
+    damping: tuple[float, float]
+    swing_mm: float
+
+    @classmethod
+    def from_rig(cls, rig: Rig) -> Smoothing | None:
+        """What the rig file asks for; None: nothing."""
+        asked = rig.smoothing
+        if not asked.jerk_mm_s3 and asked.shaper == "none":
+            return None
+        return cls(
+            asked.jerk_mm_s3,
+            asked.shaper,
+            (asked.x_hz, asked.y_hz),
+            (asked.x_damping, asked.y_damping),
+            asked.swing_mm,
+        )
+
+    def impulses(self, accel_mm_s2: float, axes: tuple[bool, bool]) -> Impulses:
+        """The impulses for motion along some axes that speeds up at ``accel_mm_s2`` at most."""
+        found = impulses.none()
+        if self.jerk_mm_s3:
+            found = found.then(impulses.bounded_jerk(self.jerk_mm_s3, accel_mm_s2))
+        made: set[tuple[float, float]] = set()
+        for frequency, damping, moves in zip(self.frequency_hz, self.damping, axes, strict=True):
+            if not frequency or not moves or self.shaper == "none" or (frequency, damping) in made:
+                continue
+            make = impulses.zero_vibration if self.shaper == "zv" else impulses.zero_vibration_derivative
+            found = found.then(make(frequency, damping))
+            made.add((frequency, damping))
+        return found
+
+    def compliance(self) -> Floats:
+        """(2,) float64: by how many mm each axis bends per mm/s^2 at rest, ``1 / w^2``; 0 where nothing is known."""
+        hz = np.array([frequency or np.inf for frequency in self.frequency_hz])
+        return np.asarray((2.0 * np.pi * hz) ** -2.0)
+
+    def turn_share(self, limits: Limits) -> float:
+        """``mu``: share of the weaker axis' acceleration that turning may take.
+
+        A steady turn at acceleration ``a`` bends an axis of circular frequency ``w`` out by ``a / w^2``.
+        """
+        bend_mm = OVERSHOOT * float(self.compliance().max() * limits.accel_mm_s2.min())
+        return TURN_SHARE if bend_mm * TURN_SHARE <= self.swing_mm else self.swing_mm / bend_mm
+
+    def curved_accel(self, curvature: Floats) -> Floats:
+        """(n,) mm/s^2 along paths that turn by ``curvature`` (n,) 1/mm.
+
+        Two impulses half a period ``T = pi / w`` apart cancel only if they push the same way; by then the path has
+        turned by ``k a T^2 / 2`` at most, so that part of the swing ``a / w^2`` is left. It stays within half of
+        ``swing_mm``, as does what is not cancelled at all at ``a = swing_mm w^2 / 2``.
+        """
+        softest = float(self.compliance().max())
+        if not softest:
+            return np.full(len(curvature), np.inf)
+        cancelled = np.sqrt(self.swing_mm / np.maximum(curvature, 1e-12)) / (math.pi * softest)
+        return np.asarray(np.maximum(cancelled, self.swing_mm / 2.0 / softest))
+
+    def straight_accel(self, direction: Floats) -> Floats:
+        """(n,) mm/s^2 along unit directions (n, 2) that bend the pen off a straight line by ``swing_mm`` at most.
+
+        Axes of unlike stiffness lag unequally, so the pen leaves the line sideways, by ``a |u_x u_y|`` times the
+        difference of ``1 / w^2``.
+        """
+        compliance = self.compliance()
+        aside = np.abs(direction[:, 0] * direction[:, 1]) * abs(compliance[0] - compliance[1])
+        return np.asarray(self.swing_mm / np.maximum(aside, 1e-12))
+
+
+def plan_smooth(points_mm: Floats, rest: Flags, drawing: Flags, limits: Limits, smoothing: Smoothing) -> SpeedPlan:
+    """Fastest smooth speeds along a path, as `profile.plan_profile` gives the fastest ones.
+
+    Parameters
+    ----------
+    points_mm : (n, 2) float64, mm. Neighbours that coincide must both be rests.
+    rest : (n,) bool, the pen stands still here.
+    drawing : (n - 1,) bool, the pen is down along the segment.
+    """
+    step = np.diff(points_mm, axis=0)
+    length = np.hypot(step[:, 0], step[:, 1])
+    u = step / np.where(length > 0.0, length, 1.0)[:, None]
+    share = smoothing.turn_share(limits)
+    weakest = float(limits.accel_mm_s2.min())
+    slow = replace(limits, accel_mm_s2=np.full(2, share * weakest))
+    corners = find_corners(points_mm, rest, drawing, slow)
+    cap = np.sqrt(_calm_corners(corners, u, smoothing))
+    top = np.minimum(limits.speed_along(u, drawing), 1e7)  # segments of no length lie between rests
+    cap[_stops(cap, length, smoothing.impulses(weakest, (True, True)).span_s, weakest)] = 0.0
+    rest = cap == 0.0
+
+    straight = np.minimum(np.minimum(limits.accel_along(u), smoothing.straight_accel(u)), 1e9)
+    turning = np.minimum(straight, math.sqrt(1.0 - 2.0 * share * share) * weakest)
+    turning = np.minimum(turning, smoothing.curved_accel(_curvature(corners.turn_rad, length)))
+    accel, kind, kinds = _stretches(u, length, rest, straight, turning)
+    place = [np.flatnonzero(rest).astype(np.float64)]
+    square = [np.zeros(len(place[0]))]
+    for number, axes in enumerate(kinds):
+        segments = np.flatnonzero(kind == number)
+        sequence = smoothing.impulses(float(accel[segments].max()), axes)
+        stretch = _Stretches.of(segments, length, cap, top, accel)
+        knot_mm, knot_w = _convolve(stretch, sequence)
+        at_mm, where = stretch.points(points_mm, knot_mm, limits)
+        place.append(where)
+        square.append(np.interp(at_mm, knot_mm, knot_w))
+    places, first = np.unique(np.concatenate(place), return_index=True)
+    squares = np.concatenate(square)[first]
+    squares[np.searchsorted(places, np.flatnonzero(rest))] = 0.0
+    return SpeedPlan(places, squares, np.zeros(len(places) - 1), places % 1.0 != 0.0)
+
+
+def _stops(cap: Floats, length: Floats, span_s: float, accel: float) -> Flags:
+    """(n,) bool: corners that may as well be stops.
+
+    A slow corner takes the impulses' span at its speed ``c``, a stop takes it at rest: ``c / a`` and what is left of
+    the way ``c T`` longer. In return a stop rings not at all, and the legs on either side move only their own axes.
+    """
+    shorter = np.minimum(np.append(length, np.inf), np.append(np.inf, length))
+    return np.asarray((cap < STOP_MM_S) | ((cap < STOP_SHARE * accel * span_s) & (cap * span_s < STOP_SHARE * shorter)))
+
+
+def _curvature(turn_rad: Floats, length: Floats) -> Floats:
+    """(n - 1,) 1/mm, how much the path turns per mm along each segment and its neighbours."""
+    mean = (np.append(length, 0.0) + np.append(0.0, length)) / 2.0
+    bent = turn_rad / np.maximum(mean, 1e-9)
+    return np.asarray(np.maximum(bent[1:], bent[:-1]))
+
+
+def _calm_corners(corners: Corners, u: Floats, smoothing: Smoothing) -> Floats:
+    """(n,) squared speed at each vertex that makes the pen swing by no more than is allowed.
+
+    A speed that changes at once by ``dv`` makes an axis of circular frequency ``w`` swing by ``dv / w``.
+    """
+    swing = np.diff(u, axis=0) * np.sqrt(smoothing.compliance())
+    cap = corners.cap_mm2_s2.copy()
+    cap[1:-1] = np.minimum(cap[1:-1], smoothing.swing_mm**2 / np.maximum(np.sum(swing**2, axis=1), 1e-18))
+    return cap
+
+
+def _stretches(
+    u: Floats, length: Floats, rest: Flags, straight: Floats, turning: Floats
+) -> tuple[Floats, Indices, list[tuple[bool, bool]]]:
+    """Acceleration along each segment (n - 1,), kind of its stretch (n - 1,), and the axes that each kind moves.
+
+    A stretch is what lies between two stops. One that goes straight has all that its direction allows, ``straight``
+    (n - 1,); one that turns, the least of what its segments allow, ``turning`` (n - 1,).
+    """
+    first = np.flatnonzero(rest[:-1])
+    owner = np.cumsum(rest[:-1]) - 1
+    # Segments of no length have no direction of their own.
+    reference = u[first][owner]
+    turns = np.abs(u[:, 0] * reference[:, 1] - u[:, 1] * reference[:, 0]) > 1e-9
+    least = np.minimum.reduceat(turning, first)
+    accel = ROOM * np.where(np.logical_or.reduceat(turns, first), least, straight[first])[owner]
+    moves = np.maximum.reduceat(np.abs(u), first, axis=0)[owner] > 1e-6
+    number = moves[:, 0] + 2 * moves[:, 1]
+    moved = length > NOTHING_MM
+    kinds = [int(k) for k in np.unique(number[moved])]
+    kind = np.full(len(length), -1, dtype=np.int64)
+    for index, k in enumerate(kinds):
+        kind[(number == k) & moved] = index
+    return accel, kind, [(bool(k & 1), bool(k & 2)) for k in kinds]
+
+
+@dataclass(frozen=True, eq=False)
+class _Stretches:
+    """Stretches of one kind, laid end to end: m segments, none of no length; where two stretches meet, the pen stops.
+
+    Parameters
+    ----------
+    segment : (m,) int64, number of each segment in the whole path.
+    edge_mm : (m + 1,) float64, way from the first stretch's start to each vertex.
+    cap_mm_s : (m + 1,) float64, speed that each vertex allows; 0: a stop.
+    top_mm_s, accel_mm_s2 : (m,) float64, what each segment allows.
+    """
+
+    segment: Indices
+    edge_mm: Floats
+    cap_mm_s: Floats
+    top_mm_s: Floats
+    accel_mm_s2: Floats
+
+    @classmethod
+    def of(cls, segment: Indices, length: Floats, cap: Floats, top: Floats, accel: Floats) -> _Stretches:
+        edge = np.concatenate(([0.0], np.cumsum(length[segment])))
+        return cls(segment, edge, cap[np.append(segment, segment[-1] + 1)], top[segment], accel[segment])
+
+    def points(self, points_mm: Floats, knot_mm: Floats, limits: Limits) -> tuple[Floats, Floats]:
+        """Where the plan gets its points: all vertices, and the knots, moved to whole steps of the dominant motor.
+
+        Returns
+        -------
+        at_mm, place : (p,) float64, way from the first stretch's start; index into the path's vertices, with fraction.
+        """
+        inside = np.searchsorted(self.edge_mm, knot_mm, side="right") - 1
+        inside = np.clip(inside, 0, len(self.segment) - 1)
+        begin = limits.steps_at(points_mm[self.segment])[inside]
+        way = limits.steps_at(points_mm[self.segment + 1])[inside] - begin
+        row, motor = np.arange(len(inside)), np.abs(way).argmax(axis=1)
+        begin_steps, way_steps = begin[row, motor], way[row, motor]
+        length = np.diff(self.edge_mm)[inside]
+        share = (knot_mm - self.edge_mm[inside]) / length
+        share = (np.rint(begin_steps + share * way_steps) - begin_steps) / way_steps
+        # A vertex nearer than a step is there already.
+        near = 0.75 / np.abs(way_steps)
+        fresh = (share > near) & (share < 1.0 - near)
+        place = np.unique(self.segment[inside[fresh]] + share[fresh])
+        index = np.searchsorted(self.segment, np.floor(place).astype(np.int64))
+        at_mm = self.edge_mm[index] + (place % 1.0) * np.diff(self.edge_mm)[index]
+        return np.concatenate((self.edge_mm[:-1], at_mm)), np.concatenate((self.segment.astype(np.float64), place))
+
+    def spread(self, sequence: Impulses) -> tuple[Floats, Floats, Floats, Flags]:
+        """Cells between neighbouring edges with the speed that is allowed there, and edges at which the pen stops.
+
+        Returns
+        -------
+        edge_mm : (c + 1,) float64.
+        cap_mm_s, accel_mm_s2 : (c,) float64.
+        stop : (c + 1,) bool.
+        """
+        stop_mm = self.edge_mm[self.cap_mm_s == 0.0]
+        if stop_mm[-1] < self.edge_mm[-1]:  # the last vertex may be the start of a segment of another kind
+            stop_mm = np.append(stop_mm, self.edge_mm[-1])
+        # Neighbouring segments of one speed are one.
+        run = np.flatnonzero(np.concatenate(([True], (np.diff(self.top_mm_s) != 0.0) | (self.cap_mm_s[1:-1] == 0.0))))
+        top = self.top_mm_s[run]
+        low, high = self.edge_mm[run], self.edge_mm[np.append(run[1:], len(self.segment))]
+        # A vertex that allows as much as its neighbours adds nothing.
+        highest = np.maximum(np.append(self.top_mm_s, 0.0), np.append(0.0, self.top_mm_s))
+        bent = np.flatnonzero((self.cap_mm_s > 0.0) & (self.cap_mm_s < highest))
+        speed = _lowered(np.concatenate((top, self.cap_mm_s[bent])))
+        low = np.concatenate((low, self.edge_mm[bent]))
+        high = np.concatenate((high, self.edge_mm[bent]))
+        # Nothing reaches beyond the stops on either side.
+        inside = np.clip(np.searchsorted(stop_mm, (low + high) / 2.0, side="right") - 1, 0, len(stop_mm) - 2)
+        low = np.maximum(low - speed * (sequence.span_s - sequence.mean_s), stop_mm[inside])
+        high = np.minimum(high + speed * sequence.mean_s, stop_mm[inside + 1])
+        edge = np.unique(np.concatenate((stop_mm, low, high)))
+        cap = _lowest(np.searchsorted(edge, low), np.searchsorted(edge, high), speed, len(edge) - 1)
+        # Cells of one speed between stops are one.
+        keep = np.concatenate(([True], cap[1:] != cap[:-1], [True]))
+        keep[np.searchsorted(edge, stop_mm)] = True
+        cap, edge = cap[keep[:-1]], edge[keep]
+        owner = np.clip(np.searchsorted(self.edge_mm, (edge[:-1] + edge[1:]) / 2.0, side="right") - 1, 0, None)
+        return edge, cap, self.accel_mm_s2[owner], np.isin(edge, stop_mm)
+
+
+def _lowered(speed: Floats) -> Floats:
+    """Speeds, lowered to the highest of them over whole powers of `LEVEL`: a gentle curve is then but a few cells."""
+    highest = speed.max()
+    levels = np.ceil(np.log(highest / speed) / math.log(LEVEL) - 1e-9)
+    return np.asarray(np.minimum(speed, highest * LEVEL**-levels))
+
+
+def _lowest(first: Indices, last: Indices, value: Floats, count: int) -> Floats:
+    """(count,) the lowest value of all intervals ``first <= cell < last`` (n,) that cover each cell.
+
+    A sparse table read backwards: an interval of ``d`` cells is two of ``2^k <= d``, and from the longest on every
+    level hands its values down to the next.
+    """
+    length = last - first
+    some = length > 0
+    first, last, length, value = first[some], last[some], length[some], value[some]
+    level = np.frexp(length.astype(np.float64))[1] - 1
+    lowest = np.full(count, np.inf)
+    for k in range(int(level.max()), -1, -1):
+        half = 1 << k
+        mine = level == k
+        np.minimum.at(lowest, first[mine], value[mine])
+        np.minimum.at(lowest, last[mine] - half, value[mine])
+        if k:
+            np.minimum(lowest[half // 2 :], lowest[: count - half // 2].copy(), out=lowest[half // 2 :])
+    return lowest
+
+
+def _convolve(stretch: _Stretches, sequence: Impulses) -> tuple[Floats, Floats]:
+    """Knots of the smooth motion: ways (k,) mm, ascending, and squared speeds (k,), linear in between."""
+    edge, cap, accel, stop = stretch.spread(sequence)
+    node_cap = np.minimum(np.append(cap, np.inf), np.append(np.inf, cap)) ** 2
+    node_cap[stop] = 0.0
+    d = np.diff(edge)
+    w = plan_speeds(node_cap, 2.0 * accel * d)
+    w0, w1 = w[:-1], w[1:]
+    peak = np.clip((w0 + w1) / 2.0 + accel * d, np.maximum(w0, w1), np.maximum(cap**2, np.maximum(w0, w1)))
+    v0, v1, vp = np.sqrt(w0), np.sqrt(w1), np.sqrt(peak)
+    up, down = (peak - w0) / (2.0 * accel), (peak - w1) / (2.0 * accel)
+
+    # Pause, speeding up, cruising, slowing down in each cell.
+    zero = np.zeros(len(d))
+    took = np.stack(
+        (
+            np.where(stop[:-1], sequence.span_s, 0.0),
+            (vp - v0) / accel,
+            np.maximum(d - up - down, 0.0) / np.maximum(vp, 1e-12),
+            (vp - v1) / accel,
+        ),
+        axis=1,
+    ).ravel()
+    a = np.stack((zero, accel, zero, -accel), axis=1).ravel()
+    v = np.stack((v0, v0, vp, vp), axis=1).ravel()
+    s = np.stack((edge[:-1], edge[:-1], edge[:-1] + up, edge[1:] - down), axis=1).ravel()
+    real = took > 1e-9
+    t = np.concatenate(([0.0], np.cumsum(took)))
+    t_end = t[-1]
+    t, a, v, s = t[:-1][real], a[real], v[real], s[real]
+    # What goes on as before needs no new beginning.
+    fresh = np.concatenate(([True], (a[1:] != a[:-1]) | (v[1:] == 0.0) | (v[:-1] == 0.0)))
+    t, a, v, s = (
+        np.append(t[fresh], t_end),
+        np.append(a[fresh], 0.0),
+        np.append(v[fresh], 0.0),
+        np.append(s[fresh], edge[-1]),
+    )
+
+    moment = np.sort((t[:, None] + sequence.delay_s).ravel())
+    moment = moment[np.concatenate(([True], np.diff(moment) > 1e-9))]
+    way, speed = np.zeros(len(moment)), np.zeros(len(moment))
+    for share, delay in zip(sequence.share.tolist(), sequence.delay_s.tolist(), strict=True):
+        then = moment - delay
+        k = np.maximum(np.searchsorted(t, then, side="right") - 1, 0)
+        dt = np.maximum(then - t[k], 0.0)
+        way += share * (s[k] + (v[k] + 0.5 * a[k] * dt) * dt)
+        speed += share * np.maximum(v[k] + a[k] * dt, 0.0)
+    return np.maximum.accumulate(way), speed**2
