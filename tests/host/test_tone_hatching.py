@@ -5,15 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from host.photographs import layer
 from linewright.sources.tone import meter
-from linewright.sources.tone.field import Field
 from linewright.sources.tone.hatching import CrossHatching, Hatching, ranks
-from linewright.sources.tone.method import Layer
-
-
-def layer(coverage: np.ndarray, width_mm: float = 80.0, height_mm: float = 60.0, pen_mm: float = 0.5) -> Layer:
-    field = Field(coverage.astype(np.float32), width_mm, height_mm, pen_mm)
-    return Layer(field, np.repeat(1 - field.coverage[:, :, None], 3, axis=2), 0, lambda state, done: None)
 
 
 @pytest.mark.parametrize("way", [Hatching(), Hatching(angle_deg=0), CrossHatching(), CrossHatching(directions=2)])

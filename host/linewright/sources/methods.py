@@ -51,8 +51,20 @@ _TONE: Final = "linewright.sources.tone"
 _PATTERNS: Final = "linewright.sources.patterns"
 
 METHODS: Final[dict[str, Method]] = {
+    "auto": Method(
+        "what suits the picture; says what and why", "linewright.sources.choice:Automatic", "photograph, SVG"
+    ),
+    "outline": Method("the edges of what is seen", f"{_TONE}.outline:Outline"),
+    "contours": Method("lines of equal tone, as on a map", f"{_TONE}.contours:Contours"),
+    "centre-lines": Method("the lines of a drawing, each once", f"{_TONE}.centre_lines:CentreLines"),
+    "areas": Method("flat areas of colour, hatched", f"{_TONE}.areas:Areas", "photograph, SVG"),
     "hatching": Method("straight lines, closer together where it is darker", f"{_TONE}.hatching:Hatching"),
     "cross-hatching": Method("the same in several directions that cross", f"{_TONE}.hatching:CrossHatching"),
+    "streamlines": Method("long lines that bend with what they show", f"{_TONE}.streamlines:Streamlines"),
+    "waves": Method("rows of waves that swing more where it is darker", f"{_TONE}.waves:Waves"),
+    "spiral": Method("one spiral of waves", f"{_TONE}.waves:Spiral"),
+    "one-line": Method("a single line without a lift", f"{_TONE}.one_line:OneLine"),
+    "stippling": Method("dots, closer together where it is darker", f"{_TONE}.stippling:Stippling"),
     "lettering": Method("single-line letters, as a pen writes them", "linewright.sources.lettering:Lettering", "text"),
     "cells": Method("regions around scattered seeds, filled with rounded rings", f"{_PATTERNS}.cells:Cells", "nothing"),
     "currents": Method("evenly spaced lines that follow a flow", f"{_PATTERNS}.currents:Currents", "nothing"),
@@ -70,7 +82,7 @@ METHODS: Final[dict[str, Method]] = {
     "surprise": Method("one of these or several, composed and framed", f"{_PATTERNS}.surprise:Surprise", "nothing"),
 }
 
-FOR_PHOTOGRAPHS: Final = "hatching"
+FOR_PHOTOGRAPHS: Final = "auto"
 """What a photograph gets when nothing is asked for."""
 
 

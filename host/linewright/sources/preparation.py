@@ -94,6 +94,11 @@ def linear(rgb: Floats32) -> Floats32:
     return np.where(rgb <= 0.04045, rgb / 12.92, ((rgb + 0.055) / 1.055) ** 2.4).astype(np.float32)
 
 
+def lightness(colour: str) -> float:
+    """Luma of ``#rrggbb`` as encoded, 0..1."""
+    return float(np.array([int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]) @ LUMA)
+
+
 def _cropped(rgb: Floats32, words: str) -> Floats32:
     if not words:
         return rgb

@@ -26,6 +26,8 @@ class Outlines:
     dots : whether an outline without length is drawn, as a dot.
     dashes : dash pattern in user units, empty for an unbroken line.
     dash_offset, path_length : user units; ``path_length`` None unless the file states one.
+    fill : ``#rrggbb`` of what the outline encloses, None where nothing is seen there.
+    even_odd : fill rule; else by winding.
     """
 
     element: Element
@@ -38,6 +40,8 @@ class Outlines:
     dashes: tuple[float, ...] = ()
     dash_offset: float = 0.0
     path_length: float | None = None
+    fill: str | None = None
+    even_odd: bool = False
 
 
 @dataclass(eq=False)

@@ -15,6 +15,7 @@ from linewright.sources.picture import Picture
 from linewright.sources.svg.clip import clip
 from linewright.sources.svg.dashes import cut_dashes, dash_intervals, user_lengths
 from linewright.sources.svg.document import Document, line_of, parse_document, read_bytes
+from linewright.sources.svg.fillings import Hatching, concatenated, fill
 from linewright.sources.svg.flatten import (
     Floats,
     Ints,
@@ -43,6 +44,7 @@ def read_svg(
     tolerance_mm: float = DEFAULT_TOLERANCE_MM,
     pen_by: Literal["colour", "layer"] = "colour",
     limits: Limits | None = None,
+    hatching: Hatching | None = None,
 ) -> Picture:
     """Read an SVG.
 
@@ -52,6 +54,7 @@ def read_svg(
     tolerance_mm : how far a stroke may stray from the curve it stands for, at the size of the picture, mm.
     pen_by : one pen per ink colour, or one per layer (groups directly below the ``<svg>``, by label, title or id).
     limits : upper bounds; the usual ones when left out.
+    hatching : how filled shapes are filled; none: only their outlines are drawn.
 
     Raises
     ------
@@ -71,7 +74,9 @@ def read_svg(
     document = parse_document(data, name, limits, notes)
     found = harvest(document, limits, notes)
     lines = _polylines(found, document, tolerance_mm, limits)
+    fillings = None if hatching is None else fill(lines, found, hatching, limits.vertices, name)
     lines = _dashed(lines, found, document, tolerance_mm, limits, notes)
+    lines = lines if fillings is None else concatenated(lines, fillings)
     lines = _without_invisible_points(lines, found, notes)
     lines = _clipped(lines, found, notes)
     if not len(lines):

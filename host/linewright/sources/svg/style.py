@@ -14,7 +14,7 @@ from linewright.sources.svg.paint import CURRENT, NONE, parse_colour
 _URL = re.compile(r"url\(\s*(['\"]?)(.*?)\1\s*\)\s*(.*)", re.DOTALL)
 INHERITED = frozenset((
     "fill", "fill-opacity", "stroke", "stroke-opacity", "stroke-width", "stroke-linecap", "stroke-dasharray",
-    "stroke-dashoffset", "color", "font-size", "visibility",
+    "stroke-dashoffset", "color", "font-size", "visibility", "fill-rule",
 ))  # fmt: skip
 
 
@@ -27,6 +27,7 @@ class Style:
     fill, stroke : ``#rrggbb``, ``"none"`` or ``"currentColor"``.
     color : ``#rrggbb``: what ``currentColor`` means.
     fill_seen, stroke_seen : False where the opacity of that paint is 0.
+    even_odd : whether what an outline encloses is counted by crossings and not by winding.
     stroke_width : text of the length; only zero matters, since the pen decides how wide a line is.
     dots : whether a stroke without length shows: line caps that are round or square.
     dashes, dash_offset : texts of the lengths.
@@ -38,6 +39,7 @@ class Style:
     stroke: str = NONE
     color: str = "#000000"
     fill_seen: bool = True
+    even_odd: bool = False
     stroke_seen: bool = True
     stroke_width: str = "1"
     dots: bool = False
@@ -144,6 +146,10 @@ def _dashes(value: str, _parent: Style) -> str:
     return value.lower()
 
 
+def _even_odd(value: str, _parent: Style) -> bool:
+    return value.lower() == "evenodd"
+
+
 def _dots(value: str, _parent: Style) -> bool:
     return value.lower() in ("round", "square")
 
@@ -160,9 +166,10 @@ _FIELDS = {
     "fill": "fill", "fill-opacity": "fill_seen", "stroke": "stroke", "stroke-opacity": "stroke_seen",
     "stroke-width": "stroke_width", "stroke-linecap": "dots", "stroke-dasharray": "dashes",
     "stroke-dashoffset": "dash_offset", "color": "color", "font-size": "font_px", "visibility": "visible",
+    "fill-rule": "even_odd",
 }  # fmt: skip
 _COMPUTE: dict[str, Callable[[str, Style], object]] = {
     "fill-opacity": _seen, "stroke-opacity": _seen, "stroke-width": _text_of_length, "stroke-linecap": _dots,
     "stroke-dasharray": _dashes, "stroke-dashoffset": _text_of_length, "color": _colour, "font-size": _font_px,
-    "visibility": _visible,
+    "visibility": _visible, "fill-rule": _even_odd,
 }  # fmt: skip

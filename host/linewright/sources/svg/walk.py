@@ -319,6 +319,7 @@ class _Walk:
             return
         dots = stroke is not None and style.dots
         outlines = Outlines(element, place.matrix, colour, place.layer, place.clip, stroke is None, dots)
+        outlines = replace(outlines, fill=style.fill_colour(), even_odd=style.even_odd)
         if stroke is not None and style.dashes != NONE:
             outlines = self._dashed(element, outlines, place)
         self.result.outlines.append(outlines)

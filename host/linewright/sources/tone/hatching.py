@@ -19,6 +19,7 @@ from linewright.drawing import Points
 from linewright.sources import settings
 from linewright.sources.tone.field import Field
 from linewright.sources.tone.method import Layer, ToneMethod
+from linewright.sources.tone.streamlines import grown
 
 RANKS: Final = 32
 """Levels of tone: half a step between two of them is 1.6 % of coverage, and the palest lines stand 32 pens apart."""
@@ -35,6 +36,9 @@ LEAST_GAP: Final = 1.5
 LAYER_TURN_DEG: Final = 30.0
 """Between two pens: the angle at which printing screens disturb each other least (common practice)."""
 
+FORM_REACH: Final = 8.0
+"""In pens: over which distance the form is averaged that lines bend with."""
+
 CROSS_SHARE: Final = 0.42
 """Coverage at which a direction of lines leaves the rest to the next one. By eye: later, and crossings come only in
 the deepest shadows."""
@@ -47,11 +51,15 @@ class Hatching(ToneMethod):
     angle_deg: float = settings.number(
         "direction of the lines; 0 is level, 45 rises to the right", 45.0, -180, 180, "deg"
     )
+    form: float = settings.number("how closely lines bend with the form; 0: straight", 0.0, 0.0, 1.0)
 
     def strokes(self, layer: Layer) -> Sequence[Points]:
         """Lines, those of odd number backwards, so that the pen goes to and fro."""
         layer.report("hatching", 0.0)
-        return ruled(layer.field, self.angle_deg + LAYER_TURN_DEG * layer.number)
+        angle = self.angle_deg + LAYER_TURN_DEG * layer.number
+        if self.form > 0:
+            return grown(layer.field, angle, self.form, FORM_REACH, layer.report)
+        return ruled(layer.field, angle)
 
 
 @dataclass(frozen=True)
@@ -60,6 +68,7 @@ class CrossHatching(ToneMethod):
 
     angle_deg: float = settings.number("direction of the first lines; 0 is level", 45.0, -180, 180, "deg")
     directions: int = settings.number("how many directions", 3, 2, 4)
+    form: float = settings.number("how closely lines bend with the form; 0: straight", 0.0, 0.0, 1.0)
 
     def strokes(self, layer: Layer) -> Sequence[Points]:
         """One direction after the other."""
@@ -68,7 +77,11 @@ class CrossHatching(ToneMethod):
             layer.report("cross-hatching", number / self.directions)
             # 90 degrees for the second, as engravers do; further ones halve what is left.
             turn = (0.0, 90.0, 45.0, 135.0)[number]
-            strokes += ruled(share, self.angle_deg + turn + LAYER_TURN_DEG / 2 * layer.number)
+            angle = self.angle_deg + turn + LAYER_TURN_DEG / 2 * layer.number
+            if self.form > 0:
+                strokes += grown(share, angle, self.form, FORM_REACH, layer.report, across=turn)
+            else:
+                strokes += ruled(share, angle)
         return strokes
 
 

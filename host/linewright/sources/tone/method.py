@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -14,7 +14,7 @@ from linewright.errors import InputError, SourceError
 from linewright.sources import photograph
 from linewright.sources.photograph import Floats32
 from linewright.sources.picture import Picture, Report, Wish
-from linewright.sources.preparation import Preparation
+from linewright.sources.preparation import Preparation, lightness
 from linewright.sources.tone.field import Field
 
 BLACK: Final = Pen("black", "#000000")
@@ -33,15 +33,15 @@ class Layer:
     Parameters
     ----------
     field : the coverage that this pen is to leave.
-    rgb : (h, w, 3) the prepared photograph on the same grid.
     number : 0 for the first pen; methods with a direction turn it by this.
     report : told of progress.
+    note : told what the user should know.
     """
 
     field: Field
-    rgb: Floats32
     number: int
     report: Report
+    note: Callable[[str], object]
 
 
 @dataclass(frozen=True)
@@ -51,10 +51,6 @@ class ToneMethod(Preparation):
     def strokes(self, layer: Layer) -> Sequence[Points]:
         """Strokes in mm, each (m, 2) with m of at least 1, all within the picture."""
         raise NotImplementedError
-
-    def notes(self) -> tuple[str, ...]:
-        """What to say about the result beside the photograph's own warnings."""
-        return ()
 
     def read(self, source: str, wish: Wish) -> Picture:
         """The strokes of a photograph.
@@ -80,13 +76,13 @@ class ToneMethod(Preparation):
             )
         width_mm, height_mm = wish.fitted_mm(columns, rows)
         rgb = _reduced(rgb, width_mm, height_mm, wish)
-        layers = [self.coverage(rgb)]
+        pens, coverages = self.layers(rgb, wish)
+        notes: list[str] = []
         strokes: list[Points] = []
         pen_of: list[int] = []
-        for number, coverage in enumerate(layers):
-            pen_mm = _width_mm(wish, number)
-            field = Field(coverage, width_mm, height_mm, pen_mm)
-            found = self.strokes(Layer(field, rgb, number, wish.report))
+        for number, (pen, coverage) in enumerate(zip(pens, coverages, strict=True)):
+            field = Field(coverage, width_mm, height_mm, wish.pen_width_mm if pen.width_mm is None else pen.width_mm)
+            found = self.strokes(Layer(field, number, wish.report, notes.append))
             strokes += found
             pen_of += [number] * len(found)
         if not strokes:
@@ -95,10 +91,20 @@ class ToneMethod(Preparation):
                 where=source,
                 hint="take more contrast, or another method",
             )
-        pens = tuple(wish.pens) or (BLACK,)
-        return Picture(
-            Drawing.from_strokes(strokes, pen_of, pens), width_mm, height_mm, (*taken.warnings, *self.notes())
-        )
+        drawing = Drawing.from_strokes(strokes, pen_of, pens)
+        return Picture(drawing, width_mm, height_mm, (*taken.warnings, *notes))
+
+    def layers(self, rgb: Floats32, wish: Wish) -> tuple[tuple[Pen, ...], list[Floats32]]:
+        """The pens, and the coverage (h, w) that each is to leave."""
+        if len(wish.pens) < 2:
+            return wish.pens or (BLACK,), [self.coverage(rgb)]
+        from linewright.sources.separation import separated
+
+        wish.report("separating colours", 0.0)
+        # Pale pens first: a pen that crosses wet darker ink carries it away.
+        pens = tuple(sorted(wish.pens, key=lambda pen: -lightness(pen.colour)))
+        shares = separated(rgb, pens, true_tone=self.tone == "true")
+        return pens, [share * np.float32(self.darkest) for share in shares]
 
 
 def needs_extra() -> None:

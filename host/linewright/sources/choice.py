@@ -1,0 +1,113 @@
+"""Which method suits a picture, and why: line art, flat colours, or a photograph."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+
+from linewright.sources import photograph
+from linewright.sources.photograph import Photograph
+from linewright.sources.picture import Picture, Wish
+from linewright.sources.preparation import LUMA, Preparation
+
+LOOK_PX: Final = 500
+"""Longer side of the small copy that is looked at."""
+
+TWO_TONED: Final = 0.9
+"""Share of the variance of a picture that two tones explain, above which it is black and white (Otsu 1979, eta)."""
+
+LINE_SHARE: Final = 0.25
+"""Ink covers no more of a sheet of line art than this; more are shapes."""
+
+LINE_PX: Final = 4.0
+"""Half the width of lines of line art in the small copy: wider ones are shapes."""
+
+FLAT_SHARE: Final = 0.8
+"""Share of pixels whose neighbours are exactly alike; noise and shading of photographs leave less than a third."""
+
+ALIKE: Final = 2 / 255
+"""Steps of an 8-bit picture that compression leaves in flat colours."""
+
+
+@dataclass(frozen=True)
+class Choice:
+    """A method with its settings, and the reason in words."""
+
+    method: str
+    why: str
+
+
+@dataclass(frozen=True)
+class Automatic(Preparation):
+    """Looks at the picture and takes what suits it; says what and why."""
+
+    def read(self, source: str, wish: Wish) -> Picture:
+        """The strokes of the method chosen; an SVG keeps its own lines."""
+        from dataclasses import fields, replace
+
+        from linewright.sources import methods
+        from linewright.sources.tone.method import ToneMethod, needs_extra
+
+        if Path(source).is_file() and not photograph.looks_like_one(Path(source)):
+            from linewright.sources.svg import read_svg
+
+            picture = read_svg(source, tolerance_mm=wish.tolerance_mm, pen_by=wish.pen_by)
+            return replace(picture, warnings=("its own lines: it is an SVG", *picture.warnings))
+        needs_extra()
+        wish.report("reading", 0.0)
+        taken = photograph.load(source)
+        found = choose(taken)
+        way = methods.chosen(found.method)
+        if not isinstance(way, ToneMethod):
+            raise TypeError(f"{found.method} is not for photographs")
+        # What was said about preparation holds for whatever is chosen.
+        usual = Preparation()
+        said = {f.name: getattr(self, f.name) for f in fields(Preparation)}
+        way = replace(way, **{k: v for k, v in said.items() if v != getattr(usual, k)})
+        picture = way.drawn(taken, wish, source)
+        return replace(picture, warnings=(f"{found.method}: {found.why}", *picture.warnings))
+
+
+def choose(taken: Photograph) -> Choice:
+    """The method for a picture."""
+    from scipy import ndimage
+    from skimage.filters import threshold_otsu
+
+    step = max(1, max(taken.rgb.shape[:2]) // LOOK_PX)
+    rgb = taken.rgb[::step, ::step]
+    grey = rgb @ LUMA
+    if np.ptp(grey) < 1 / 255:
+        return Choice("hatching", "the picture is of one tone")
+    level = threshold_otsu(grey)
+    ink = grey <= level
+    share = float(ink.mean())
+    between = share * (1 - share) * (float(grey[ink].mean()) - float(grey[~ink].mean())) ** 2
+    explained = between / float(grey.var())
+    if explained > TWO_TONED and share < LINE_SHARE:
+        depth = ndimage.distance_transform_edt(ink)
+        ridge = depth[(depth == ndimage.maximum_filter(depth, size=3)) & ink]
+        if float(np.quantile(ridge, 0.9)) <= LINE_PX:
+            return Choice(
+                "centre-lines:background=even",
+                f"line art: two tones explain {explained:.0%} of it, and its lines are thin",
+            )
+    across = np.abs(np.diff(rgb, axis=1)).max(axis=2)[:-1] <= ALIKE
+    down = np.abs(np.diff(rgb, axis=0)).max(axis=2)[:, :-1] <= ALIKE
+    flat = float((across & down).mean())
+    if flat > FLAT_SHARE and not _is_gradient(grey):
+        return Choice("areas", f"flat colours: {flat:.0%} of its pixels are like their neighbours")
+    return Choice("cross-hatching:form=1", "a photograph: its tones change from place to place")
+
+
+def _is_gradient(grey: np.ndarray[tuple[int, ...], np.dtype[np.float32]]) -> bool:
+    """Whether tones change smoothly over the whole: more levels are in use than flat colours have."""
+    counts = np.bincount(np.round(grey * 255).astype(np.int64).ravel(), minlength=256)
+    in_use = np.sort(counts)[::-1].cumsum() / counts.sum()
+    return bool(int(np.searchsorted(in_use, 0.9)) + 1 > GRADIENT_LEVELS)
+
+
+GRADIENT_LEVELS: Final = 24
+"""Grey levels that make up nine tenths of a picture: flat colours, as many as there are pens to buy in a box."""

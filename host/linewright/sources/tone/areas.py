@@ -1,0 +1,149 @@
+"""Flat areas: a picture of few colours, or the fillings of an SVG, each hatched in its own colour within an outline."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linewright.drawing import Pen, Points
+from linewright.sources import settings
+from linewright.sources.photograph import Floats32
+from linewright.sources.picture import Picture, Wish
+from linewright.sources.preparation import LUMA
+from linewright.sources.tone.hatching import ruled
+from linewright.sources.tone.method import Layer, ToneMethod
+
+SMOOTH_PX: Final = 1.5
+"""Edges of areas lose the stairs of pixels, and areas of a few pixels go to their neighbours."""
+
+PAPER_DELTA_E: Final = 10.0
+"""CIE 1976 difference from white up to which an area is paper: some four times what is just noticed."""
+
+SAMPLE: Final = 40_000
+"""Pixels that the colours are found from."""
+
+ROUNDS: Final = 12
+"""Of Lloyd's iteration; colours no longer move visibly after ten."""
+
+TOLERANCE: Final = 0.06
+"""In pens: how far vertices may be left out."""
+
+
+@dataclass(frozen=True)
+class Areas(ToneMethod):
+    """Hatched areas with outlines."""
+
+    colours: int = settings.number("how many colours a photograph is reduced to, paper included", 6, 2, 24)
+    angle_deg: float = settings.number("direction of the first colour's lines; 0 is level", 45.0, -180, 180, "deg")
+    least: float = settings.number("outlines shorter than this are left out, in pen widths", 20.0, 0.0, 400.0, "pens")
+    seed: int = settings.number("of the search for colours", 1, 0, 2**31)
+
+    def read(self, source: str, wish: Wish) -> Picture:
+        """The areas of a photograph, or the lines and fillings of an SVG, which keeps its size and its colours."""
+        from pathlib import Path
+
+        from linewright.sources.photograph import looks_like_one
+
+        if looks_like_one(Path(source)) or not Path(source).is_file():
+            return super().read(source, wish)
+        from linewright.sources.svg import Hatching, read_svg
+
+        hatching = Hatching(wish.pen_width_mm, self.angle_deg)
+        return read_svg(source, tolerance_mm=wish.tolerance_mm, pen_by=wish.pen_by, hatching=hatching)
+
+    def layers(self, rgb: Floats32, wish: Wish) -> tuple[tuple[Pen, ...], list[Floats32]]:
+        """One layer for each colour, or for each of the pens asked for that is nearest to one."""
+        from skimage.color import deltaE_ciede2000, rgb2lab
+
+        labels, centres = _areas(rgb, self.colours, self.seed)
+        inks = np.array([_of_hex(pen.colour) for pen in wish.pens]) if wish.pens else None
+        pens: tuple[Pen, ...] = wish.pens
+        lab = rgb2lab(centres)
+        drawn = np.flatnonzero(np.linalg.norm(lab - [100.0, 0.0, 0.0], axis=1) > PAPER_DELTA_E)
+        if inks is None:
+            pens = tuple(Pen(_hex(centres[i]), _hex(centres[i])) for i in drawn)
+            found = [np.where(labels == i, _cover(centres[i]), 0.0).astype(np.float32) for i in drawn]
+            return pens, found
+        found = [np.zeros(labels.shape, dtype=np.float32) for _ in pens]
+        for i in drawn:
+            pen = int(np.argmin(deltaE_ciede2000(lab[i], rgb2lab(inks))))
+            found[pen][labels == i] = min(1.0, _cover(centres[i]) / max(0.05, 1.0 - float(inks[pen] @ LUMA)))
+        return pens, found
+
+    def strokes(self, layer: Layer) -> Sequence[Points]:
+        """The outlines of a colour's areas, then their hatching."""
+        import shapely
+        from skimage.measure import find_contours
+
+        layer.report("areas", 0.0)
+        field = layer.field
+        strokes: list[Points] = []
+        for cover in np.unique(field.coverage[field.coverage > 0]):
+            padded = np.pad((field.coverage == cover).astype(np.float32), 1)
+            for line in find_contours(padded, 0.5):
+                points = np.clip((line[:, ::-1] - 0.5) * field.pixel_mm, 0.0, [field.width_mm, field.height_mm])
+                shape = shapely.linestrings(points)
+                if shape.length >= max(self.least * field.pen_mm, 1e-6):
+                    strokes.append(shapely.get_coordinates(shapely.simplify(shape, TOLERANCE * field.pen_mm)))
+        hatched = replace(field, coverage=np.minimum(field.coverage, np.float32(1.0)))
+        return strokes + ruled(hatched, self.angle_deg + 30.0 * layer.number)
+
+
+def _areas(rgb: Floats32, colours: int, seed: int) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """(h, w) number of each pixel's area colour, and (n, 3) those colours as sRGB.
+
+    Colours are the means of clusters (k-means in CIELAB, by scipy); each pixel then goes where most of its neighbours
+    do.
+    """
+    from scipy import ndimage
+    from scipy.cluster.vq import vq
+    from skimage.color import lab2rgb, rgb2lab
+
+    lab = rgb2lab(rgb).reshape(-1, 3)
+    rng = np.random.default_rng(seed)
+    some = lab[rng.choice(len(lab), min(SAMPLE, len(lab)), replace=False)]
+    distinct = np.unique(np.round(some, 1), axis=0)
+    centres = distinct if len(distinct) <= colours else _clusters(some, colours, rng)
+    label, _ = vq(lab, centres)
+    votes = np.stack(
+        [
+            ndimage.gaussian_filter((label == i).reshape(rgb.shape[:2]).astype(np.float32), SMOOTH_PX, mode="nearest")
+            for i in range(len(centres))
+        ]
+    )
+    return np.argmax(votes, axis=0), np.clip(lab2rgb(centres), 0.0, 1.0)
+
+
+def _clusters(points: NDArray[np.float64], count: int, rng: np.random.Generator) -> NDArray[np.float64]:
+    """Means of at most ``count`` clusters: Lloyd's iteration from the seeds of Arthur and Vassilvitskii (2007)."""
+    from scipy.cluster.vq import vq
+
+    centres = points[rng.integers(len(points))][None]
+    while len(centres) < count:
+        _, far = vq(points, centres)
+        if not far.any():
+            break
+        centres = np.vstack((centres, points[rng.choice(len(points), p=far**2 / (far**2).sum())]))
+    for _ in range(ROUNDS):
+        label, _ = vq(points, centres)
+        filled = np.unique(label)
+        centres = np.stack([points[label == i].mean(axis=0) for i in filled])
+    return np.asarray(centres)
+
+
+def _cover(colour: NDArray[np.float64]) -> float:
+    """Coverage of an area of this colour: as dark as it is, and never quite solid, or the paper cockles."""
+    return float(np.clip(1.0 - colour @ LUMA, 0.08, 0.9))
+
+
+def _of_hex(colour: str) -> tuple[float, float, float]:
+    red, green, blue = (int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5))
+    return red, green, blue
+
+
+def _hex(colour: NDArray[np.float64]) -> str:
+    return "#" + "".join(f"{round(255 * float(part)):02x}" for part in colour)

@@ -1,0 +1,72 @@
+"""One line: a single stroke through all stipples.
+
+C. S. Kaplan and R. Bosch, "TSP art", Bridges 2005: a short way through stipples draws the picture without a lift. A
+line covers in proportion to its length, and a way through points has a length in proportion to the square root of their
+density, so density follows the square of the tone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linewright.drawing import Points
+from linewright.sources import settings
+from linewright.sources.tone.field import Field
+from linewright.sources.tone.method import Layer, ToneMethod
+from linewright.sources.tone.stippling import PALEST, POINTS_HIGH, settled
+from linewright.sources.tone.tour import tour
+
+MOST_UNASKED: Final = 100_000
+"""Bends without being asked for: a dark picture on A4 and a pen of 0.5 mm need some 80 000."""
+
+LEAST_SHARE: Final = 0.9
+"""Of the bends that the tones need, below which it is said that the picture comes out paler: by 5 % from here on."""
+
+CALIBRATION: Final = (
+    (0.0, 0.0), (0.103, 0.1), (0.203, 0.2), (0.298, 0.3), (0.446, 0.45), (0.589, 0.6), (0.730, 0.75), (0.865, 0.9),
+    (0.960, 1.05), (0.994, 1.2), (1.0, 1.3),
+)  # fmt: skip
+"""Coverage, and pen times the root of the density that leaves it: measured on 2500 bends of even tone, drawn at true
+width. Below 0.9 it is a way of 1.01 / sqrt(density) for each bend, that covers once; above, ways begin to overlap."""
+
+
+@dataclass(frozen=True)
+class OneLine(ToneMethod):
+    """A single unbroken line."""
+
+    points: int = settings.number("bends of the line; 0: as many as the tones need, 100 000 at most", 0, 0, POINTS_HIGH)
+    rounds: int = settings.number("how often the bends settle", 20, 1, 300)
+    seed: int = settings.number("of the random first places", 1, 0, 2**31)
+
+    def strokes(self, layer: Layer) -> Sequence[Points]:
+        """One stroke; it begins and ends at the two ends of the longest bit of the closed way, which is left out."""
+        field = layer.field
+        wanted = np.where(field.coverage < PALEST, 0.0, field.coverage)
+        dense = density(wanted, field.pen_mm)
+        needed = float(dense.mean()) * field.width_mm * field.height_mm
+        count = self.points or round(min(needed, MOST_UNASKED))
+        if count < 2 or needed == 0:
+            return []
+        if count < LEAST_SHARE * needed:
+            layer.note(
+                f"with {count} bends the line comes out {np.sqrt(count / needed):.0%} as dark as wanted; "
+                f"{round(needed)} would do, or a wider pen, or a smaller sheet"
+            )
+        spread = Field(dense.astype(np.float32), field.width_mm, field.height_mm, field.pen_mm)
+        places = settled(spread, count, self.rounds, self.seed, layer.report, "placing bends")
+        places = np.unique(places, axis=0)  # two bends in one place would be a bit without length
+        order = tour(places, layer.report, "finding the line")
+        ring = places[order]
+        longest = int(np.argmax(np.hypot(*(np.roll(ring, -1, axis=0) - ring).T)))
+        return [np.roll(ring, -longest - 1, axis=0)]
+
+
+def density(coverage: NDArray[np.floating], pen_mm: float) -> NDArray[np.float64]:
+    """Bends per mm^2 of a line that covers so much."""
+    root = np.interp(coverage, *np.array(CALIBRATION).T)
+    return np.asarray((root / pen_mm) ** 2)

@@ -1,0 +1,209 @@
+"""Stippling: dots, each in the middle of its own share of the picture's darkness.
+
+A. Secord, "Weighted Voronoi stippling", NPAR 2002: points that stand in the weighted centres of their Voronoi cells are
+spread evenly at every density. They get there by Lloyd's iteration, here on a grid, with steps stretched by half as
+much again, which halves their number (over-relaxation, as for any slowly converging iteration).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linewright.compiled import compiled, is_fast
+from linewright.drawing import Points
+from linewright.sources import settings
+from linewright.sources.picture import Report
+from linewright.sources.tone.field import Field
+from linewright.sources.tone.method import Layer, ToneMethod
+
+PIXELS_PER_POINT: Final = 30
+"""Grid under the iteration: a cell's centre is then right to about a twentieth of its size."""
+
+STRETCH: Final = 1.5
+"""Of the steps; at 2 they swing for ever."""
+
+PALEST: Final = 0.015
+"""Coverage below which the paper stays bare: single dots in a white sky look like dirt."""
+
+POINTS_HIGH: Final = 200_000
+"""More than any sheet up to A3 needs."""
+
+SPIRAL_PITCH: Final = 0.85
+"""In pens: turns of the spiral that fills a larger dot overlap a little, so that no ring of paper shows."""
+
+
+@dataclass(frozen=True)
+class Stippling(ToneMethod):
+    """Dots."""
+
+    points: int = settings.number(
+        "how many dots; 0: as many as the tones need, 10 000 at most. Few dots become large ones", 0, 0, POINTS_HIGH
+    )
+    rounds: int = settings.number("how often the dots settle", 30, 1, 300)
+    seed: int = settings.number("of the random first places", 1, 0, 2**31)
+
+    def strokes(self, layer: Layer) -> Sequence[Points]:
+        """One dot each, or one small spiral where a dot is larger than the pen."""
+        field = layer.field
+        wanted = np.where(field.coverage < PALEST, 0.0, field.coverage)
+        area = field.width_mm * field.height_mm
+        needed = float(density(wanted, field.pen_mm).mean()) * area
+        count = self.points or round(min(needed, MOST_UNASKED))
+        if count < 1 or needed == 0:
+            return []
+        # The dot whose covering takes just so many; a pen cannot make a smaller one than its own.
+        size = dot_for(wanted, area, count, field.pen_mm)
+        spread = Field(density(wanted, size).astype(np.float32), field.width_mm, field.height_mm, field.pen_mm)
+        count = min(count, round(float(spread.coverage.mean()) * area) or 1)
+        places = settled(spread, count, self.rounds, self.seed, layer.report, "stippling")
+        return dots(places, size, field)
+
+
+MOST_UNASKED: Final = 10_000
+"""Dots without being asked for: an hour of tapping at three a second."""
+
+
+def density(coverage: NDArray[np.floating], dot_mm: float) -> NDArray[np.float64]:
+    """Dots per mm^2 that cover this share of the paper, standing as Lloyd's iteration leaves them: in triangles.
+
+    With a distance h, a dot has 2 / (sqrt(3) h^2) per area. Dots that touch cover pi / sqrt(12) = 0.907; closer ones
+    lose three lenses of overlap each (Weisstein, "Circle-circle intersection", MathWorld) until at h = sqrt(3) / 2 of
+    the dot nothing is left bare.
+    """
+    h = np.linspace(np.sqrt(3) / 2, 1.0, 40) * dot_mm
+    lens = dot_mm**2 / 2 * np.arccos(h / dot_mm) - h / 2 * np.sqrt(np.maximum(dot_mm**2 - h**2, 0.0))
+    dense = 2 / (np.sqrt(3) * h**2)
+    covers = dense * (np.pi * dot_mm**2 / 4 - 3 * lens)
+    apart = np.asarray(coverage, dtype=np.float64) / (np.pi * dot_mm**2 / 4)
+    return np.where(coverage <= covers[-1], apart, np.interp(coverage, covers[::-1], dense[::-1]))
+
+
+def dot_for(coverage: NDArray[np.floating], area_mm2: float, count: int, least_mm: float) -> float:
+    """Diameter of ``count`` dots that cover as is wanted, mm; at least ``least_mm``.
+
+    Density goes as 1 / diameter^2, so it follows from that of any one diameter.
+    """
+    unit = float(density(coverage, 1.0).mean()) * area_mm2
+    return max(least_mm, float(np.sqrt(unit / count)))
+
+
+def settled(spread: Field, count: int, rounds: int, seed: int, report: Report, state: str) -> Points:
+    """(count, 2) points, mm, at the weighted centres of their cells; ``spread.coverage`` is a density, in any unit."""
+    rng = np.random.default_rng(seed)
+    area = spread.width_mm * spread.height_mm
+    grid = _sampled(spread, float(np.sqrt(area / (PIXELS_PER_POINT * count))))
+    weight = np.ascontiguousarray(grid.coverage, dtype=np.float64)
+    rows, columns = weight.shape
+    running = np.cumsum(weight)
+    at = np.searchsorted(running, (np.arange(count) + rng.random(count)) / count * running[-1], side="right")
+    at = np.minimum(at, weight.size - 1)
+    x, y = at % columns + rng.random(count), at // columns + rng.random(count)
+    centre = _centres if is_fast() else _centres_by_tree
+    for number in range(rounds):
+        report(state, number / rounds)
+        cx, cy = centre(weight, x, y)
+        stretch = STRETCH if number < rounds - 3 else 1.0  # the last steps land and do not swing
+        x = np.clip(x + stretch * (cx - x), 0.0, columns - 1e-9)
+        y = np.clip(y + stretch * (cy - y), 0.0, rows - 1e-9)
+    return np.column_stack((x * grid.pixel_mm[0], y * grid.pixel_mm[1]))
+
+
+def _sampled(spread: Field, pixel_mm: float) -> Field:
+    """A density on another grid; unlike coverage it may be above 1."""
+    top = float(spread.coverage.max())
+    unit = Field(spread.coverage / np.float32(top), spread.width_mm, spread.height_mm, spread.pen_mm)
+    return unit.sampled(pixel_mm)
+
+
+@compiled
+def _centres(weight: NDArray[np.float64], x: Points, y: Points) -> tuple[Points, Points]:  # pragma: no cover
+    """Weighted centre of the pixels that are nearest to each point; a point without any stays where it is.
+
+    Points lie in buckets of about two each; a pixel looks through rings of buckets around its own until no ring
+    further out can hold a nearer one.
+    """
+    rows, columns = weight.shape
+    count = len(x)
+    side = max(1.0, np.sqrt(2.0 * rows * columns / count))
+    across, down = int(columns / side) + 1, int(rows / side) + 1
+    first = np.full(across * down, -1, np.int64)
+    after = np.full(count, -1, np.int64)
+    for i in range(count):
+        b = int(y[i] / side) * across + int(x[i] / side)
+        after[i] = first[b]
+        first[b] = i
+    mass, sum_x, sum_y = np.zeros(count), np.zeros(count), np.zeros(count)
+    for row in range(rows):
+        near = -1
+        for column in range(columns):
+            w = weight[row, column]
+            if w <= 0.0:
+                continue
+            px, py = column + 0.5, row + 0.5
+            bx, by = int(px / side), int(py / side)
+            best = 1e30
+            if near >= 0:  # the neighbour's nearest is a good first guess
+                best = (x[near] - px) ** 2 + (y[near] - py) ** 2
+            for ring in range(max(across, down) + 1):
+                # Everything in this ring is at least so far away.
+                reach = min(px - (bx - ring + 1) * side, (bx + ring) * side - px)
+                reach = min(reach, py - (by - ring + 1) * side, (by + ring) * side - py)
+                if ring > 0 and reach > 0 and reach * reach > best:
+                    break
+                for v in range(by - ring, by + ring + 1):
+                    if v < 0 or v >= down:
+                        continue
+                    whole = v == by - ring or v == by + ring
+                    for u in range(bx - ring, bx + ring + 1, 1 if whole else max(1, 2 * ring)):
+                        if u < 0 or u >= across:
+                            continue
+                        i = first[v * across + u]
+                        while i >= 0:
+                            d = (x[i] - px) ** 2 + (y[i] - py) ** 2
+                            if d < best:
+                                best = d
+                                near = i
+                            i = after[i]
+            mass[near] += w
+            sum_x[near] += w * px
+            sum_y[near] += w * py
+    out_x, out_y = x.copy(), y.copy()
+    for i in range(count):
+        if mass[i] > 0:
+            out_x[i] = sum_x[i] / mass[i]
+            out_y[i] = sum_y[i] / mass[i]
+    return out_x, out_y
+
+
+def _centres_by_tree(weight: NDArray[np.float64], x: Points, y: Points) -> tuple[Points, Points]:
+    """The same with scipy's tree: eight times slower, and without numba the fastest there is."""
+    from scipy.spatial import cKDTree
+
+    row, column = np.nonzero(weight)
+    share = weight[row, column]
+    _, near = cKDTree(np.column_stack((x, y))).query(np.column_stack((column + 0.5, row + 0.5)), workers=-1)
+    mass = np.bincount(near, share, len(x))
+    safe = np.where(mass > 0, mass, 1.0)
+    out_x = np.bincount(near, share * (column + 0.5), len(x)) / safe
+    out_y = np.bincount(near, share * (row + 0.5), len(x)) / safe
+    return np.where(mass > 0, out_x, x), np.where(mass > 0, out_y, y)
+
+
+def dots(places: Points, size_mm: float, field: Field) -> list[Points]:
+    """Strokes that leave dots of this diameter: a touch of the pen, or a spiral from the middle outwards."""
+    radius = (size_mm - field.pen_mm) / 2
+    if radius < field.pen_mm / 20:
+        return [place[None] for place in places]
+    turns = int(np.ceil(radius / (SPIRAL_PITCH * field.pen_mm)))
+    corners = max(8, int(np.ceil(2 * np.pi / np.arccos(1 - min(0.5, 0.03 * field.pen_mm / radius)))))
+    theta = np.linspace(0, 2 * np.pi * turns, corners * turns + 1)
+    way = np.concatenate((radius * theta / (2 * np.pi * turns), np.full(corners, radius)))
+    angle = np.concatenate((theta, np.linspace(0, 2 * np.pi, corners + 1)[1:]))
+    shape = way[:, None] * np.column_stack((np.cos(angle), np.sin(angle)))
+    whole = places[:, None, :] + shape
+    return list(np.clip(whole, 0.0, [field.width_mm, field.height_mm]))
