@@ -15,8 +15,23 @@ import sys
 # Both are written by whoever puts the code on the board (`linewright.flashing`), the digest last of all files.
 _LIST_FILE = "files.txt"
 _DIGEST_FILE = "digest.txt"
+_PINS_FILE = "pins.txt"
 # By this word the host knows plain text from noise.
 _MARK = "linewright: "
+
+
+def hold_drivers_off():
+    """Motors off, before the second that it takes to load the rest: floating enable lines let many drivers run."""
+    try:
+        import machine
+
+        # Kept by `lineboard.ports.pins`, which knows what the other numbers mean.
+        with open(_PINS_FILE) as pins:
+            number = int(pins.read().split()[0])
+        if number >= 0:
+            machine.Pin(number, machine.Pin.OUT, value=1)
+    except (ImportError, AttributeError, OSError, ValueError, IndexError):
+        pass  # a board that has not met its rig yet
 
 
 def lacking():
@@ -59,6 +74,7 @@ def explain(what, read, write):
 
 def start():
     """Run the board's code until somebody wants the prompt."""
+    hold_drivers_off()
     what = lacking()
     if not what:
         try:

@@ -13,7 +13,7 @@ Nothing here knows about frames.  Requests return a reason from `messages.REASON
 from array import array
 
 from lineboard import kernel
-from lineboard.feeder import Feeder
+from lineboard.feeder import PEN, Feeder
 from lineboard.guard import Guard
 from lineboard.homing import Homing, HomingFault
 from lineboard.pen import Pen
@@ -32,13 +32,19 @@ _REST_US = const(100_000)
 # Drivers power up within a few milliseconds, and the rotors then swing into place (common practice).
 _WAKE_US = const(50_000)
 
+# Levels of the port's `enable`.
+_OFF = const(0)
+_ON = const(1)
+_AT_REST = const(2)  # powered, with the current that rest needs
+
 _HOST_SILENCE_MS = messages.SETTING_BY_NAME["host_silence_ms"][1]
 
 # What a position rests on: how steps are counted, from where, and which pins make them.
 _POSITION_KEYS = [
     entry[1]
     for entry in messages.SETTINGS
-    if entry[0].split("_")[0] in ("kinematics", "x", "y", "pin", "reversed") or entry[0].startswith("home_end")
+    if entry[0].split("_")[0] in ("kinematics", "x", "y", "pin", "reversed", "contact")
+    or entry[0].startswith("home_end")
 ]
 
 _NOT_STOPPING = const(-1)
@@ -59,10 +65,10 @@ class Board:
     """
 
     def __init__(self, port, digest=0, session=1):
-        # Safe before anything else: no torque.  The pen cannot be raised before the rig's heights are known; without
-        # pulses the servo's gears hold it where it is.
-        port.enable(False)
-        port.servo(0)
+        # Safe before anything else: no torque, and the pen up.  A port that does not remember the rig's heights cannot
+        # raise it before they are known; without pulses the servo's gears hold it where it is.
+        port.enable(_OFF)
+        port.servo(port.pen_up_us)
         self.port = port
         self.settings = array("i", [entry[4] for entry in messages.SETTINGS])
         self.refused = array("i", (0, 0, 0, 0))
@@ -71,10 +77,13 @@ class Board:
         self.guard = Guard(port)
         self.homing = Homing(port, self.feeder, self.pen, self.guard)
         self.state = ASLEEP
-        self.fault = messages.NO_FAULT
+        self.fault = messages.WATCHDOG if port.restarted else messages.NO_FAULT
         self.known = 0
         self.homed = 0
         self.enabled = False
+        self._resting = False  # with the lower current
+        self._rest_us = 0
+        self._rest_after_us = 0  # 0 = never
         self.program = 0
         self._pace = kernel.FULL_PACE
         self._stopping = _NOT_STOPPING
@@ -101,6 +110,7 @@ class Board:
             self._halt(port.now_us())
             unread = bytearray(64)
             while not self.pen.settled(port.now_us()):
+                port.alive()
                 port.pause(_BUSY_US, False)
                 port.read_into(unread)  # or the next pause would end at once
             raise
@@ -108,6 +118,7 @@ class Board:
     def poll(self):
         """One turn of the loop: hear, act, play, answer, sleep."""
         port = self.port
+        port.alive()
         now_us = port.now_us()
         since_us = ticks_diff(now_us, self._last_us)
         self._last_us = now_us
@@ -158,10 +169,10 @@ class Board:
                     self.state = UNHOMED
                 break
         self._configure()
+        if self.state == ASLEEP or self.pen.us in (0, kept[_key("pen_up_us")]):
+            self.pen.lift(self.port.now_us())
         if self.state == ASLEEP:
             self.state = UNHOMED
-        if self.pen.us in (0, kept[_key("pen_up_us")]):
-            self.pen.lift(self.port.now_us())
         return messages.NO_REASON
 
     def home(self, axes):
@@ -232,6 +243,9 @@ class Board:
     def record(self, kind, x, y, v):
         """Queue one record of the program, or stop for good if it must not be played."""
         fault = self.guard.check(kind, x, y, v)
+        if kind == PEN and not fault and self.homed & self._switches != self._switches:
+            # The origin set by hand is good enough for a jog, but nobody draws by it on a machine that can home.
+            fault = messages.NOT_HOMED
         if fault:
             self.stop_with(fault, self.feeder.taken)
         else:
@@ -400,8 +414,7 @@ class Board:
         if self.fault == messages.HOST_LOST:
             self.fault = messages.NO_FAULT
         self.feeder.set_pace(kernel.FULL_PACE)
-        self._idle_us = 0
-        self._idle_s = 0
+        self._begin_rest()
 
     def _mind_silence(self, moving):
         """Note when the host falls silent in the middle of a motion, and when it speaks again."""
@@ -437,8 +450,7 @@ class Board:
         self.known |= self._homing_mask
         feeder = self.feeder
         self.port.mark(feeder.a, feeder.b)
-        self._idle_us = 0
-        self._idle_s = 0
+        self._begin_rest()
         if self.trusted():
             self.state = READY
         self.server.homed()
@@ -448,6 +460,11 @@ class Board:
         self._mind_silence(False)
         if not self.enabled:
             return
+        if self._rest_after_us and not self._resting:
+            self._rest_us += since_us
+            if self._rest_us >= self._rest_after_us:
+                self._resting = True
+                self.port.enable(_AT_REST)
         self._idle_us += since_us
         while self._idle_us >= 1_000_000:
             self._idle_us -= 1_000_000
@@ -490,12 +507,17 @@ class Board:
             return _BUSY_US
         return _REST_US
 
-    def _wake(self, now_us):
+    def _begin_rest(self):
         self._idle_us = 0
         self._idle_s = 0
-        if not self.enabled:
+        self._rest_us = 0
+
+    def _wake(self, now_us):
+        self._begin_rest()
+        if not self.enabled or self._resting:
             self.enabled = True
-            self.port.enable(True)
+            self._resting = False
+            self.port.enable(_ON)
             self._waking = True
             self._awake_us = ticks_add(now_us, _WAKE_US)
 
@@ -506,8 +528,9 @@ class Board:
 
     def _sleep(self):
         self.enabled = False
+        self._resting = False
         self._waking = False
-        self.port.enable(False)
+        self.port.enable(_OFF)
 
     def _get(self, name):
         return self.settings[_key(name)]
@@ -549,6 +572,7 @@ class Board:
         self.pen.configure(get("pen_up_us"), get("pen_lift_ms"), get("pen_lower_ms"))
         self.homing.configure(crossed, get("home_passes"))
         self._idle_after_s = get("idle_after_s")
+        self._rest_after_us = get("rest_current_after_ms") * 1000 + 1 if get("pin_rest_current") >= 0 else 0
         self._switches = 0
         for axis in (0, 1):
             plan = self.homing.axes[axis]

@@ -56,6 +56,7 @@ NOT_CONNECTED: Final = -1
 
 SETTING_TYPES: Final = {"cartesian": 0, "crossed-belt": 1}
 SETTING_ENDSTOPS: Final = {"none": 0, "min": 1, "max": 2}
+SETTING_CONTACTS: Final = {"normally-open": 0, "normally-closed": 1}
 
 # Text that fits a title line. The board knows nothing of it.
 Name = Annotated[str, StringConstraints(min_length=1, max_length=80)]
@@ -76,6 +77,9 @@ class Axis(Load):
     speed_mm_s: float = _number(1, 2000, "mm/s", "belt-driven carriages reach 2 m/s at most")
     accel_mm_s2: float = _number(1, 50_000, "mm/s^2", "50 m/s^2 is five times gravity")
     endstop: Literal["min", "max", "none"] = Field(description="at which end of the travel its switch is")
+    endstop_contact: Literal["normally-open", "normally-closed"] = Field(
+        "normally-open", description="normally-open: closes when pressed; normally-closed: opens, as a broken wire does"
+    )
 
 
 class Axes(_Section):
@@ -205,6 +209,7 @@ class Guard(_Section):
 
     idle_after_s: float = _number(0, 3600, "s", "0: never let go; an hour at most", 60.0)
     host_silence_s: float = _number(0.5, 600, "s", "shorter trips on a busy laptop", 5.0)
+    rest_current_after_s: float = _number(0, 60, "s", "rotors swing for some tenths of a second after a stop", 0.5)
 
 
 class DriftChecks(_Section):
@@ -227,6 +232,7 @@ class Pins(_Section):
     servo: int = _number(0, 47, "GPIO", "RP2040: 0..29, RP2350: 0..47 (data sheets)", 7)
     endstop_x: int | None = _number(0, 47, "GPIO", "leave out where there is no switch", None)
     endstop_y: int | None = _number(0, 47, "GPIO", "leave out where there is no switch", None)
+    rest_current: int | None = _number(0, 47, "GPIO", "leave out where the drivers have no such input", None)
 
 
 class Rig(_Section):
@@ -476,6 +482,7 @@ class Rig(_Section):
             "home_passes": homing.passes,
             "idle_after_s": round(self.guard.idle_after_s),
             "host_silence_ms": units.s_to_ms(self.guard.host_silence_s),
+            "rest_current_after_ms": units.s_to_ms(self.guard.rest_current_after_s),
         }
         # Along one axis each busy motor makes this many steps per mm, on either kind of kinematics.
         room = self.known_errors.room_mm
@@ -489,6 +496,7 @@ class Rig(_Section):
                 f"home_backoff_{name}": math.ceil(homing.backoff_mm * spm - _STEP_SLACK),
                 f"home_travel_{name}": math.ceil(axis.travel_mm * HOME_SEARCH * spm - _STEP_SLACK),
                 f"home_end_{name}": SETTING_ENDSTOPS[axis.endstop],
+                f"contact_{name}": SETTING_CONTACTS[axis.endstop_contact],
             }
         return told | {f"pin_{name}": NOT_CONNECTED if pin is None else pin for name, pin in self.pins}
 

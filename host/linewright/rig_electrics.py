@@ -58,7 +58,7 @@ class Supply(Section):
 
 WITHOUT_MOTION: Final[Any] = {
     "motor": {"a": set(Windings.model_fields), "b": set(Windings.model_fields)},
-    "axis": {"x": set(Load.model_fields), "y": set(Load.model_fields)},
+    "axis": {axis: {*Load.model_fields, "endstop_contact"} for axis in ("x", "y")},
     "driver": set(DriverCurrent.model_fields),
 }
 """Keys that `Rig.fingerprint` leaves out, as pydantic's ``exclude`` takes them."""

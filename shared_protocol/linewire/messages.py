@@ -64,7 +64,7 @@ EVENT = const(0x46)
 MESSAGES = (
     # Host to board.
     ("hello", HELLO, (("protocol", "u8", 0, U8), ("digest", "u32", 0, U32))),
-    ("set", SET, (("pairs", "pairs", 1, 40),)),
+    ("set", SET, (("pairs", "pairs", 1, 48),)),
     ("home", HOME, (("axes", "u8", 1, 3),)),
     ("origin", ORIGIN, (("a", "i32", -POSITION, POSITION), ("b", "i32", -POSITION, POSITION))),
     # Record numbers are absolute within a program; one that is carried on begins with ``first`` > 0.
@@ -152,7 +152,8 @@ FAULTS = (
     "bad records",  # a moves payload cannot be decoded; detail = record number
     "beyond limits",  # a record leads outside the soft limits or is faster than max_rate; detail = record number
     "player broke off",  # the pulse player ran dry at speed, so steps may be lost; detail = times it ran dry at all
-    "watchdog",  # reserved: the last start of the board followed a watchdog reset
+    "watchdog",  # the board's loop stood still, and the chip has started it anew; motors off, position lost
+    "not homed",  # a program would lower the pen before every axis with a switch was homed; detail = record number
 )
 (
     NO_FAULT,
@@ -166,7 +167,8 @@ FAULTS = (
     BEYOND_LIMITS,
     PLAYER_BROKE_OFF,
     WATCHDOG,
-) = range(11)
+    NOT_HOMED,
+) = range(12)
 EVENTS = (
     "none",
     "finished",  # the end record was reached; value = records done
@@ -241,6 +243,12 @@ SETTINGS = (
     ("pin_servo", 35, -1, 47, -1),
     ("pin_endstop_x", 36, -1, 47, -1),
     ("pin_endstop_y", 37, -1, 47, -1),
+    # Switches go to ground: 0 closes when pressed, 1 opens when pressed, which a broken wire does, too.
+    ("contact_x", 38, 0, 1, 0),
+    ("contact_y", 39, 0, 1, 0),
+    # High while the motors rest, for drivers with an input that lowers the current; -1 = not connected.
+    ("pin_rest_current", 40, -1, 47, -1),
+    ("rest_current_after_ms", 41, 0, 60_000, 500),
 )
 
 # The report rides on every acknowledgement of the board: (field, type, low, high), fixed layout, newest wins.

@@ -82,7 +82,7 @@ def serve(world, process, until):
         elif letter == b"C":
             world.configure(*take("<HHH"))
         elif letter == b"R":
-            world.wiring(*take("<Bbb"))
+            world.wiring(*take("<BbbB"))
         elif letter == b"S":
             count, servo_us = take("<HH")
             world.submit(list(take(f"<{count}I")), count, servo_us)
@@ -222,7 +222,7 @@ def test_the_pulse_shape_follows_the_settings_rounded_up():
 def test_the_world_is_told_how_the_board_believes_that_it_is_wired():
     world = Still()
     settings = [entry[4] for entry in messages.SETTINGS]
-    for name, value in (("reversed_b", 1), ("pin_endstop_x", 9), ("pin_endstop_y", 47)):
+    for name, value in (("reversed_b", 1), ("pin_endstop_x", 9), ("pin_endstop_y", 47), ("contact_y", 1)):
         settings[messages.SETTING_BY_NAME[name][1]] = value
     VirtualPort(world).configure(settings)
-    assert world.wires == (2, 9, 47)
+    assert world.wires == (2, 9, 47, 2)

@@ -156,7 +156,8 @@ class BoardRig:
         self.run(lambda: self.last("done") is not None)
 
     def ready(self, **other):
-        """Settled, with the origin set by hand."""
+        """Settled, with the origin set by hand; as if homed, which is tested elsewhere."""
         self.settle(**other)
         self.send("origin", a=self.world.a, b=self.world.b)
         self.run(lambda: self.state() == "ready")
+        self.board.homed = 3

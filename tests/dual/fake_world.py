@@ -105,7 +105,7 @@ class FakeWorld:
     def greet(self, status):
         status[0] = START_US
 
-    def wiring(self, _turned, _endstop_x, _endstop_y):
+    def wiring(self, _turned, _endstop_x, _endstop_y, _contacts):
         """This world is wired as its board believes."""
 
     def configure(self, setup_ticks, width_ticks, overhead_ticks):
@@ -207,7 +207,7 @@ class FakeWorld:
                 da = (word & 1) * (1 if word & 4 else -1)
                 db = (word >> 1 & 1) * (1 if word & 8 else -1)
                 if da or db:
-                    assert self.powered, "a step with the drivers off"
+                    assert self.powered == 1, "a step with the drivers off, or with the current of rest"
                     self.a += da
                     self.b += db
                     self.edges.add(edge, word)

@@ -6,6 +6,7 @@ import board_rig
 from board_rig import DOWN, UP, BoardRig, square
 
 from lineboard import feeder
+from lineboard.board import Board
 from linewire import messages, records
 
 END = (records.END, 0, 0, 0)
@@ -476,7 +477,7 @@ class Guard(unittest.TestCase):
         along = [(records.RAMP, 500, 0, 4000)]
         for i in range(20):
             along += [(records.PEN, DOWN + i, 0, 0), (records.RAMP, 400, 0, 4000)]
-        rig.draw([(records.PEN, DOWN, 150, 0), *along, (records.RAMP, 500, 0, 0), (records.PEN, UP, 200, 0), END])
+        rig.draw([(records.PEN, DOWN, 150, 0)] + along + [(records.RAMP, 500, 0, 0), (records.PEN, UP, 200, 0), END])
         rig.run(lambda: rig.world.a > 4000)
         rig.send("pace", value=0)
         rig.run(lambda: rig.state() == "holding" and rig.board.pen.settled(rig.world.now_us()))
@@ -800,6 +801,87 @@ class BrokenOff(unittest.TestCase):
             lifted, us = rig.world.servo_log[-1]
             self.assertEqual((us, rig.world.powered), (UP, 0))
             self.assertTrue(rig.world.edges[-1][0] <= lifted <= rig.world.tick - 200 * TICKS_PER_MS)
+
+
+class Started(unittest.TestCase):
+    def test_a_board_that_its_watchdog_started_anew_says_so_until_it_has_a_position(self):
+        world = board_rig.fake_world.FakeWorld()
+        world.keep_blocks = True
+        rig = BoardRig(world=world)
+        rig.port.restarted = True
+        rig.board = Board(rig.port, 4711, 12)
+        self.assertEqual((rig.state(), rig.board.fault, world.powered), ("asleep", messages.WATCHDOG, 0))
+        rig.settle()
+        self.assertEqual((rig.state(), rig.report()["fault"]), ("unhomed", messages.WATCHDOG))
+        self.assertEqual(rig.report()["flags"] & messages.FLAG_TRUSTED, 0)
+        self.assertEqual(world.servo_log[-1][1], UP)
+        self.assertEqual(len(world.edges), 0)
+        rig.send("origin", a=0, b=0)
+        rig.run(lambda: rig.state() == "ready")
+        self.assertEqual(rig.board.fault, messages.NO_FAULT)
+
+    def test_a_pen_that_the_port_has_raised_stays_up(self):
+        world = board_rig.fake_world.FakeWorld()
+        rig = BoardRig(world=world)
+        rig.port.pen_up_us = 1250
+        rig.board = Board(rig.port, 4711, 12)
+        self.assertEqual([us for _, us in world.servo_log[1:]], [1250])
+        rig.settle()
+        self.assertEqual(world.servo_log[-1][1], UP)
+
+    def test_nobody_draws_by_an_origin_set_by_hand_where_there_are_switches(self):
+        for x_end, y_end, homed, wanted in (
+            (1, 1, 0, "fault"),
+            (1, 0, 2, "fault"),
+            (1, 0, 1, "event"),
+            (0, 0, 0, "event"),
+        ):
+            rig = BoardRig()
+            rig.ready(home_end_x=x_end, home_end_y=y_end)
+            rig.board.homed = homed
+            rig.draw(square() + [END])
+            rig.run(lambda rig=rig: rig.last("fault") or rig.last("event"))
+            rig.spend(0.5)
+            if wanted == "fault":
+                self.assertEqual(rig.last("fault"), {"code": messages.NOT_HOMED, "detail": 0})
+                self.assertEqual((rig.state(), len(rig.world.edges)), ("faulted", 0))
+                self.assertEqual({us for _, us in rig.world.servo_log if us}, {UP})
+            else:
+                self.assertEqual(rig.last("event")["code"], messages.FINISHED)
+
+    def test_but_the_carriage_may_be_moved_so_with_the_pen_up(self):
+        rig = BoardRig()
+        rig.ready()
+        rig.board.homed = 0
+        rig.draw([(records.RAMP, 500, 0, 4000), (records.RAMP, 500, 0, 0), END])
+        rig.run(lambda: rig.last("event"))
+        self.assertEqual((rig.last("event")["code"], rig.world.a), (messages.FINISHED, 1000))
+
+
+class Rest(unittest.TestCase):
+    def test_motors_at_rest_get_less_current_and_all_of_it_before_they_move(self):
+        rig = BoardRig()
+        rig.ready(pin_rest_current=10, rest_current_after_ms=300)
+        rig.spend(0.5)
+        self.assertEqual(rig.world.powered, 2)
+        self.assertTrue(rig.report()["flags"] & messages.FLAG_ENABLED)
+        woken = len(rig.world.enable_log)
+        rig.draw(square() + [END])
+        # The fake world asserts that no step is made with the current of rest.
+        rig.run(lambda: rig.last("event"))
+        self.assertEqual(rig.last("event")["code"], messages.FINISHED)
+        tick, level = rig.world.enable_log[woken]
+        self.assertEqual(level, 1)
+        self.assertTrue(rig.world.edges[0][0] - tick >= 50 * TICKS_PER_MS)
+        rig.spend(0.5)
+        self.assertEqual(rig.world.powered, 2)
+        self.assertTrue(rig.board.trusted())
+
+    def test_without_such_a_line_nothing_changes(self):
+        rig = BoardRig()
+        rig.ready(rest_current_after_ms=0)
+        rig.spend(2)
+        self.assertEqual(rig.world.powered, 1)
 
 
 class Idle(unittest.TestCase):

@@ -26,6 +26,9 @@ class Clock:
         self.us += self.cost_us
         return self.us % PERIOD_US
 
+    def sleep_us(self, us):
+        self.us += us
+
 
 clock = Clock()
 
@@ -80,15 +83,16 @@ FakeMachine.PWM = PWM
 
 _before = sys.modules.get("machine")
 sys.modules["machine"] = FakeMachine
-from lineboard.ports import portable  # noqa: E402
+from lineboard.ports import pins, portable  # noqa: E402
 
 if _before is None:
     del sys.modules["machine"]
 else:
     sys.modules["machine"] = _before
 portable.time = clock
+pins.time = clock
 # Kept out of the tests' folder, except where it is what is tested.
-portable.pins_file.NAME = "no such folder/pins.txt"
+pins.FILE = "no such folder/pins.txt"
 
 from lineboard.board import Board  # noqa: E402
 from linewire import messages, records  # noqa: E402
@@ -262,7 +266,7 @@ class Memory(unittest.TestCase):
         """Under CPython the lock does nothing."""
         clock.cost_us = 1
         port = port_with_pins()
-        port._motor_pins = (Still(), Still(), Still(), Still())
+        port._lines = (Still(), Still(), Still(), Still())
         for _ in range(3):
             port.submit(array("I", [word(2000, 1, 1) for _ in range(10)]), 10, 0)
         micropython.heap_lock()
@@ -302,8 +306,8 @@ class Safety(unittest.TestCase):
         self.assertEqual([Pin.made[n].level for n in (2, 3, 4, 5, 6)], [0, 0, 0, 0, 1])
 
     def test_pins_known_from_last_time_are_safe_before_any_host_speaks(self):
-        before = portable.pins_file.NAME
-        portable.pins_file.NAME = "portable-port-test.txt"
+        before = pins.FILE
+        pins.FILE = "portable-port-test.txt"
         try:
             port_with_pins()
             Pin.made.clear()
@@ -311,20 +315,47 @@ class Safety(unittest.TestCase):
             self.assertEqual([Pin.made[n].level for n in (2, 3, 4, 5, 6)], [0, 0, 0, 0, 1])
             # Not even the measuring of the player's speed is heard by them.
             self.assertEqual([Pin.made[n].edges for n in (2, 3, 4, 5, 6)], [[], [], [], [], []])
-            with open(portable.pins_file.NAME, "w") as file:
+            with open(pins.FILE, "w") as file:
                 file.write("2 3 what")
             Pin.made.clear()
             portable.PortablePort(Silence())
             self.assertEqual(len(Pin.made), 0)
         finally:
-            os.remove(portable.pins_file.NAME)
-            portable.pins_file.NAME = before
+            os.remove(pins.FILE)
+            pins.FILE = before
+
+    def test_the_pen_is_raised_before_any_host_speaks_where_its_height_is_known(self):
+        before = pins.FILE
+        pins.FILE = "portable-port-test.txt"
+        try:
+            port_with_pins(pen_up_us=1234)
+            PWM.pulses[:] = []
+            board = Board(portable.PortablePort(Silence()))
+            self.assertEqual([us for _, us in PWM.pulses if us != 1234], [])
+            self.assertTrue(PWM.pulses)
+            self.assertEqual(board.state, messages.ASLEEP)
+        finally:
+            os.remove(pins.FILE)
+            pins.FILE = before
 
     def test_switches_pull_to_ground(self):
         port = port_with_pins()
         self.assertEqual((port.endstop(0), port.endstop(1)), (False, False))
         Pin.made[9].level = 0
         self.assertEqual((port.endstop(0), port.endstop(1)), (False, True))
+
+    def test_a_switch_that_opens_when_pressed_is_pressed_while_its_line_is_high(self):
+        port = port_with_pins(contact_y=1)
+        Pin.made[9].level = 0
+        self.assertEqual((port.endstop(0), port.endstop(1)), (False, False))
+        Pin.made[9].level = 1  # pressed, or its wire has come off
+        self.assertEqual((port.endstop(0), port.endstop(1)), (False, True))
+
+    def test_drivers_rest_by_a_line_of_their_own(self):
+        port = port_with_pins(pin_rest_current=10)
+        for level, enable, rest in ((1, 0, 0), (2, 0, 1), (1, 0, 0), (2, 0, 1), (0, 1, 0)):
+            port.enable(level)
+            self.assertEqual((Pin.made[6].level, Pin.made[10].level), (enable, rest))
 
     def test_close_leaves_everything_off(self):
         port = port_with_pins()

@@ -9,15 +9,11 @@ Contract: one caller, the main loop.  After `configure` nothing that a drawing n
 of the link where the board's console does.
 """
 
-import os
-import select
-import sys
 import time
 from array import array
 
-import machine
-
-from lineboard.ports import pins_file
+from lineboard.ports import pins
+from lineboard.ports.console import Console
 from linewire import messages
 from linewire.compat import const, micropython, ptr32, ticks_add, ticks_diff
 
@@ -34,7 +30,6 @@ SLICE_US = const(10_000)
 LATE_US = const(20)
 # Ticks of a word beyond wait, set-up and width: what the player itself spends between two looks at the clock.
 FIXED_TICKS = const(50)
-SERVO_HZ = const(50)
 
 _MASK = const(0x3FFFFFFF)
 _HALF = const(0x20000000)
@@ -61,10 +56,6 @@ _STEP_WIDTH_NS = _SETTING["step_width_ns"][1]
 _DIRECTION_SETUP_NS = _SETTING["direction_setup_ns"][1]
 _REVERSED_A = _SETTING["reversed_a"][1]
 _REVERSED_B = _SETTING["reversed_b"][1]
-_PIN_NAMES = ("step_a", "direction_a", "step_b", "direction_b", "enable", "servo", "endstop_x", "endstop_y")
-_PIN_KEYS = tuple(_SETTING["pin_" + name][1] for name in _PIN_NAMES)
-_STEP_A, _DIRECTION_A, _STEP_B, _DIRECTION_B, _ENABLE, _SERVO, _ENDSTOP_X, _ENDSTOP_Y = range(8)
-_DIGEST_FILE = "digest.txt"
 
 
 @micropython.viper
@@ -130,65 +121,10 @@ def _nothing(_level):
     """Where no pin is."""
 
 
-def _output(number):
-    return machine.Pin(number, machine.Pin.OUT, value=0) if number >= 0 else _nothing
-
-
-def _input(number):
-    # Switches go to ground, and the inputs' own resistors pull them up.
-    return machine.Pin(number, machine.Pin.IN, machine.Pin.PULL_UP) if number >= 0 else None
-
-
-class Console:
-    """The serial prompt's bytes, without blocking."""
-
-    def __init__(self):
-        self._stdin = sys.stdin.buffer
-        self._stdout = sys.stdout.buffer
-        self._in_poll = select.poll()
-        self._in_poll.register(sys.stdin, select.POLLIN)
-        self._out_poll = select.poll()
-        self._out_poll.register(sys.stdout, select.POLLOUT)
-        self._byte = bytearray(1)
-        micropython.kbd_intr(-1)
-
-    def close(self):
-        micropython.kbd_intr(3)
-
-    def waiting(self, max_ms):
-        """Bytes are there, or come within this time."""
-        for _ in self._in_poll.ipoll(max_ms):
-            return True
-        return False
-
-    def read_into(self, buffer):
-        # One by one, because `readinto` waits until its buffer is full.
-        n = 0
-        while n < len(buffer) and self.waiting(0):
-            self._stdin.readinto(self._byte)
-            buffer[n] = self._byte[0]
-            n += 1
-        # Somebody wants the prompt: carriage return and Ctrl-C alone.  No frame looks like that: each ends with a zero.
-        if 2 <= n <= 4 and buffer[0] == 0x0D and buffer[1] == 0x03:
-            raise KeyboardInterrupt
-        return n
-
-    def write(self, buffer, n):
-        sent = 0
-        while sent < n:
-            room = False
-            for _ in self._out_poll.ipoll(0):
-                room = True
-            if not room:
-                break
-            self._byte[0] = buffer[sent]
-            self._stdout.write(self._byte)
-            sent += 1
-        return sent
-
-
-class PortablePort:
+class PortablePort(pins.PinsPort):
     """Pins, player, clock and serial port of the board that this runs on.
+
+    No watchdog: on many chips one that runs cannot be stopped, and would cut off whoever copies files at the prompt.
 
     Attributes
     ----------
@@ -199,15 +135,9 @@ class PortablePort:
     tick_hz = TICK_HZ
 
     def __init__(self, console):
-        self._console = console
         self._ticks_us = time.ticks_us
         self._control = array("I", [0] * _C_SIZE)
-        self._pins = [-1] * len(_PIN_NAMES)
-        self._motor_pins = (_nothing, _nothing, _nothing, _nothing)
-        self._enable = None
-        self._endstops = (None, None)
-        self._servo_pwm = None
-        self._make_safe(pins_file.read(len(_PIN_NAMES)) or self._pins)
+        super().__init__(console)
         self._words = [None] * BLOCKS
         self._counts = array("I", [0] * BLOCKS)
         self._servos = array("I", [0] * BLOCKS)
@@ -220,13 +150,6 @@ class PortablePort:
     @property
     def late(self):
         return self._control[_C_LATE]
-
-    def close(self):
-        """Leave everything safe, and the serial port to the prompt."""
-        self.halt()
-        self.servo(0)
-        self.enable(False)
-        self._console.close()
 
     def _measured_rate(self):
         """Steps/s that the player keeps up with, half of its time spare; at most what motors start and stop at."""
@@ -259,12 +182,13 @@ class PortablePort:
 
     def configure(self, settings):
         """Take over the rig's settings (by key of `messages.SETTINGS`).  Only while the player is idle."""
-        pins = [settings[key] for key in _PIN_KEYS]
-        if pins != self._pins:
-            self._make_safe(pins)
-            pins_file.write(pins)
+        self._configure_pins(settings)
         self._shape(settings[_STEP_WIDTH_NS], settings[_DIRECTION_SETUP_NS])
         self._control[_C_REVERSED] = settings[_REVERSED_A] | settings[_REVERSED_B] << 1
+
+    def _make_safe(self, numbers):
+        super()._make_safe(numbers)
+        self._lines = tuple([_nothing if line is None else line for line in self._motors])
 
     def _shape(self, step_width_ns, direction_setup_ns):
         control = self._control
@@ -272,25 +196,6 @@ class PortablePort:
         control[_C_WIDTH] = (step_width_ns + 999) // 1000
         self.overhead_ticks = 5 * (control[_C_SETUP] + control[_C_WIDTH]) + FIXED_TICKS
         control[_C_OVERHEAD] = self.overhead_ticks
-
-    def _make_safe(self, pins):
-        """Bring them to levels at which nothing moves: drivers off, steps low, no servo pulses."""
-        pin = machine.Pin
-        # Drivers are off while it is high; first of all.
-        self._enable = pin(pins[_ENABLE], pin.OUT, value=1) if pins[_ENABLE] >= 0 else None
-        self._motor_pins = (
-            _output(pins[_STEP_A]),
-            _output(pins[_DIRECTION_A]),
-            _output(pins[_STEP_B]),
-            _output(pins[_DIRECTION_B]),
-        )
-        if self._servo_pwm is not None:
-            self._servo_pwm.deinit()
-            self._servo_pwm = None
-        if pins[_SERVO] >= 0:
-            self._servo_pwm = machine.PWM(pin(pins[_SERVO]), freq=SERVO_HZ, duty_ns=0)
-        self._endstops = (_input(pins[_ENDSTOP_X]), _input(pins[_ENDSTOP_Y]))
-        self._pins = pins
 
     # The player.
 
@@ -330,7 +235,7 @@ class PortablePort:
 
     def _play_slice(self, max_us):
         control = self._control
-        pins = self._motor_pins
+        lines = self._lines
         control[_C_UNTIL] = ticks_add(self._ticks_us(), min(max_us, SLICE_US))
         while self._submitted != self._finished:
             slot = self._finished & _BLOCKS_MASK
@@ -340,7 +245,7 @@ class PortablePort:
                 control[_C_COUNT] = self._counts[slot]
                 if self._servos[slot]:
                     self.servo(self._servos[slot])
-            at = _play(control, self._words[slot], self._ticks_us, pins[0], pins[1], pins[2], pins[3])
+            at = _play(control, self._words[slot], self._ticks_us, lines[0], lines[1], lines[2], lines[3])
             if at < self._counts[slot]:
                 return
             self._finished = (self._finished + 1) & _MASK
@@ -350,66 +255,14 @@ class PortablePort:
 
     # The rest.
 
-    def servo(self, us):
-        """Set the servo now.  0 = no pulses."""
-        if self._servo_pwm is not None:
-            self._servo_pwm.duty_ns(us * 1000)
-
-    def enable(self, on):
-        if self._enable is not None:
-            self._enable(0 if on else 1)
-
-    def mark(self, a, b):
-        """There is no tape to be told."""
-
-    def endstop(self, which):
-        """Raw level of an endstop, 0 = x, 1 = y; True = pressed."""
-        pin = self._endstops[which]
-        return pin is not None and pin() == 0
-
-    def now_us(self):
-        return self._ticks_us()
-
     def pause(self, max_us, _expecting):
         """Play for a while; with nothing to play, sleep until something happens.  At most `max_us`."""
         if self._submitted != self._finished:
             self._play_slice(max_us)
-            return
-        begun_us = self._ticks_us()
-        x = self.endstop(0)
-        y = self.endstop(1)
-        left_us = max_us
-        while left_us > 0:
-            if self._console.waiting(min(_IDLE_MS, left_us // 1000)):
-                return
-            if self.endstop(0) != x or self.endstop(1) != y:
-                return
-            left_us = max_us - ticks_diff(self._ticks_us(), begun_us)
-
-    def read_into(self, buffer):
-        """Move waiting bytes from the host into `buffer`; returns how many.  Never blocks."""
-        return self._console.read_into(buffer)
-
-    def write(self, buffer, n):
-        """Send `buffer[0:n]` to the host; returns how many bytes were taken.  Never blocks."""
-        return self._console.write(buffer, n)
+        else:
+            self._sleep(max_us, _IDLE_MS)
 
 
 def main():
     """Run the board until somebody asks for the prompt."""
-    from lineboard.board import Board  # here, because the board's parts must not depend on a port, nor it on them
-
-    port = PortablePort(Console())
-    try:
-        Board(port, _digest(), int.from_bytes(os.urandom(2), "big") % 65535 + 1).run()
-    finally:
-        port.close()
-
-
-def _digest():
-    # Whoever puts the files on the board writes this last; without it, the copy was interrupted.
-    try:
-        with open(_DIGEST_FILE) as file:
-            return int(file.read(), 16)
-    except (OSError, ValueError):
-        return 0
+    pins.run(PortablePort(Console()))

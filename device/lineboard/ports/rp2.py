@@ -19,9 +19,6 @@ Only this module knows `machine` and `rp2`.  Contract: one caller, the main loop
 drawing needs allocates.
 """
 
-import io
-import os
-import select
 import sys
 import time
 from array import array
@@ -29,7 +26,8 @@ from array import array
 import machine
 import rp2
 
-from lineboard.ports import rp2_player
+from lineboard.ports import pins, rp2_player
+from lineboard.ports.console import UsbConsole
 from linewire import messages
 from linewire.compat import const, micropython, ptr8, ptr32
 
@@ -37,7 +35,10 @@ TICK_HZ = const(5_000_000)
 BLOCKS = const(8)
 MAX_RATE = const(100_000)  # steps/s and motor, see DEVELOPERS.md: the kernel's cost per word, with half the time left
 
-SERVO_HZ = const(50)
+# A turn of the loop takes 20 ms at most; writing the file of pins may erase flash, some hundred ms.  What stands in the
+# player's queue ends by itself long before.
+WATCHDOG_MS = const(2000)
+_IDLE_MS = const(10)
 
 _MASK = const(0x3FFFFFFF)
 # Entries of a ring: more than BLOCKS + 1, a power of two, because DMA wraps addresses by masking bits.
@@ -45,10 +46,6 @@ _RING = const(16)
 _RING_MASK = const(15)
 _RING_BYTES = const(64)
 _RING_BITS = const(6)
-
-# Bytes are exchanged with the USB port in units of these sizes, see `read_into` and `write`.
-_IN_UNIT = const(32)
-_OUT_UNIT = const(64)
 
 # Where the registers are (RP2040 data sheet, 2.5.7 and 3.7; the same in RP2350's, but for two).
 _PIO0 = 0x50200000
@@ -61,6 +58,12 @@ _IO_BANK0_RP2040 = 0x40014000
 _IO_BANK0_RP2350 = 0x40028000
 _OUTOVER_RP2040 = const(8)  # lowest bit of the two-bit field in GPIOn_CTRL; 1 = inverted
 _OUTOVER_RP2350 = const(12)
+_WATCHDOG_RP2040 = 0x40058000
+_WATCHDOG_RP2350 = 0x400D8000
+_WATCHDOG_REASON = const(0x08)  # bit 0: its timer ran out
+_WATCHDOG_SCRATCH = const(0x0C)  # the first of those that keep their value and that nobody else uses
+_WATCHDOG_ENABLE = 1 << 30
+_WATCHED = const(0x6C776264)  # any number that is not there by chance
 # In units of 32 bits, for pointers.
 _FLEVEL = const(3)
 _DBG_PADOUT = const(15)
@@ -102,13 +105,6 @@ _DIRECTION_SETUP_NS = _SETTING["direction_setup_ns"][1]
 _MAX_RATE = _SETTING["max_rate"][1]
 _REVERSED_A = _SETTING["reversed_a"][1]
 _REVERSED_B = _SETTING["reversed_b"][1]
-_PIN_NAMES = ("step_a", "direction_a", "step_b", "direction_b", "enable", "servo", "endstop_x", "endstop_y")
-_PIN_KEYS = tuple(_SETTING["pin_" + name][1] for name in _PIN_NAMES)
-_STEP_A, _DIRECTION_A, _STEP_B, _DIRECTION_B, _ENABLE, _SERVO, _ENDSTOP_X, _ENDSTOP_Y = range(8)
-# The pins as they were last time, for safe levels before the host has said anything.
-_PINS_FILE = "pins.txt"
-# The digest of what was put on the board (`linewright.board_files.digest`), in hexadecimal.
-DIGEST_FILE = "digest.txt"
 
 
 @micropython.viper
@@ -242,64 +238,21 @@ def _arm(control: ptr32):
     ptr32(control[_C_DATA])[_READ_ADDR_TRIG] = 0
 
 
-@micropython.viper
-def _copy(target: ptr8, source: ptr8, at: int, count: int, size: int):
-    """target[0:count] = source[at:at + count], and zeros up to `size`."""
-    i = 0
-    while i < count:
-        target[i] = source[at + i]
-        i += 1
-    while i < size:
-        target[i] = 0
-        i += 1
-
-
-class _Filler(io.IOBase):
-    """Stands in for bytes that the USB port does not have, so that reading a whole unit never blocks.
-
-    Installed with `os.dupterm`, it is asked once for each missing byte.  While `on`, it hands out zeros, which mean
-    nothing between frames, and counts them.  Else it gives what is left in `rest`, then nothing.
-    """
-
-    def __init__(self):
-        self.on = False
-        self.count = 0
-        self.rest = b""
-
-    def readinto(self, buffer):
-        if self.on:
-            self.count += 1
-            buffer[0] = 0
-            return 1
-        if self.rest:
-            buffer[0] = self.rest[0]
-            self.rest = self.rest[1:]
-            return 1
-        return None
-
-    def write(self, buffer):
-        return len(buffer)
-
-    def ioctl(self, _request, _argument):
-        return 0  # never a reason to wake up
-
-
-class Rp2Port:
+class Rp2Port(pins.PinsPort):
     """Pins, player, clock and USB serial port of the microcontroller that this runs on."""
 
     tick_hz = TICK_HZ
     max_rate = MAX_RATE
 
     def __init__(self):
-        self._pins = [-1] * len(_PIN_NAMES)
-        self._enable = None
-        self._endstops = [None, None]
-        self._servo_pwm = None
-        self._make_safe(self._remembered())
         self._is_rp2350 = "RP2350" in sys.implementation._machine
-        self.kind = "rp2350" if self._is_rp2350 else "rp2040"
         if machine.freq() % rp2_player.PIO_HZ:
             machine.freq(150_000_000 if self._is_rp2350 else 125_000_000)
+        super().__init__(UsbConsole())
+        self._watchdog_at = _WATCHDOG_RP2350 if self._is_rp2350 else _WATCHDOG_RP2040
+        self._watchdog = None
+        self.restarted = self._watchdog_bit()
+        self.kind = "rp2350" if self._is_rp2350 else "rp2040"
         self.overhead_ticks = 1
         self._player = None
         self._program = None
@@ -310,43 +263,23 @@ class Rp2Port:
         self._take_channels()
         self._shape(_SETTING["step_width_ns"][4], _SETTING["direction_setup_ns"][4])
 
-        self._filler = _Filler()
-        self._stdin = sys.stdin.buffer
-        self._stdout = sys.stdout.buffer
-        self._in_poll = select.poll()
-        self._in_poll.register(sys.stdin, select.POLLIN)
-        self._out_poll = select.poll()
-        self._out_poll.register(sys.stdout, select.POLLOUT)
-        self._out = bytearray(_OUT_UNIT)
-        self._read_buffer = None
-        self._read_views = []
-        micropython.kbd_intr(-1)
-        os.dupterm(self._filler)
-
-    def close(self):
-        """Leave everything safe, and the USB port to the prompt."""
-        self.halt()
-        self.servo(0)
-        self.enable(False)
-        micropython.kbd_intr(3)
-        self._filler.on = False
-
     # Settings.
 
     def refuses(self, settings):
         """What of these settings this board cannot do, as (key, value, low, high); None if nothing."""
-        step_a = settings[_PIN_KEYS[_STEP_A]]
+        keys = pins.KEYS
+        step_a = settings[keys[pins.STEP_A]]
         highest = 47 if self._is_rp2350 else 29
-        for key in _PIN_KEYS:
+        for key in keys:
             if settings[key] > highest:
                 return (key, settings[key], -1, highest)
         if step_a < 0 or step_a + 3 > 31:
             # The state machine counts its 32 pins from 0.
-            return (_PIN_KEYS[_STEP_A], step_a, 0, min(highest, 31) - 3)
-        for which, after in ((_STEP_B, 1), (_DIRECTION_A, 2), (_DIRECTION_B, 3)):
-            pin = settings[_PIN_KEYS[which]]
+            return (keys[pins.STEP_A], step_a, 0, min(highest, 31) - 3)
+        for which, after in ((pins.STEP_B, 1), (pins.DIRECTION_A, 2), (pins.DIRECTION_B, 3)):
+            pin = settings[keys[which]]
             if pin != step_a + after:
-                return (_PIN_KEYS[which], pin, step_a + after, step_a + after)
+                return (keys[which], pin, step_a + after, step_a + after)
         overhead, _, _ = rp2_player.timing(settings[_STEP_WIDTH_NS], settings[_DIRECTION_SETUP_NS])
         if settings[_MAX_RATE] > TICK_HZ // overhead:
             return (_MAX_RATE, settings[_MAX_RATE], 1, TICK_HZ // overhead)
@@ -354,15 +287,12 @@ class Rp2Port:
 
     def configure(self, settings):
         """Take over the rig's settings (by key of `messages.SETTINGS`).  Only while the player is idle."""
-        pins = [settings[key] for key in _PIN_KEYS]
-        if pins != self._pins:
-            self._make_safe(pins)
-            self._remember(pins)
+        self._configure_pins(settings)
         self._shape(settings[_STEP_WIDTH_NS], settings[_DIRECTION_SETUP_NS])
-        if pins[_STEP_A] >= 0:
+        if self._pins[pins.STEP_A] >= 0:
             self._start_player()
-            self._reverse(pins[_DIRECTION_A], settings[_REVERSED_A])
-            self._reverse(pins[_DIRECTION_B], settings[_REVERSED_B])
+            self._reverse(self._pins[pins.DIRECTION_A], settings[_REVERSED_A])
+            self._reverse(self._pins[pins.DIRECTION_B], settings[_REVERSED_B])
 
     def _shape(self, step_width_ns, direction_setup_ns):
         self._timing = rp2_player.timing(step_width_ns, direction_setup_ns)
@@ -375,7 +305,7 @@ class Rp2Port:
             rp2.PIO(0).remove_program(self._program)
         self._program = rp2_player.assemble(*self._timing)
         self._last = len(self._program[0]) - 1
-        base = machine.Pin(self._pins[_STEP_A])
+        base = machine.Pin(self._pins[pins.STEP_A])
         self._player = rp2.StateMachine(0, self._program, freq=rp2_player.PIO_HZ, out_base=base, set_base=base)
         self._player.restart()  # goes to the start of the program
         self._control[_C_IDLE_PC] = machine.mem32[_PIO0 + 4 * _SM0_ADDR] & 31
@@ -390,43 +320,6 @@ class Rp2Port:
         else:
             register, shift = _IO_BANK0_RP2040 + 8 * pin + 4, _OUTOVER_RP2040
         machine.mem32[register] = (machine.mem32[register] & ~(3 << shift)) | (on << shift)
-
-    def _make_safe(self, pins):
-        """Bring the pins of a rig to levels at which nothing moves: drivers off, steps low, no servo pulses."""
-        pin = machine.Pin
-        if pins[_ENABLE] >= 0:
-            self._enable = pin(pins[_ENABLE], pin.OUT, value=1)  # drivers are off while it is high
-        else:
-            self._enable = None
-        for which in (_STEP_A, _STEP_B, _DIRECTION_A, _DIRECTION_B):
-            if pins[which] >= 0:
-                pin(pins[which], pin.OUT, value=0)
-        if self._servo_pwm is not None:
-            self._servo_pwm.deinit()
-            self._servo_pwm = None
-        if pins[_SERVO] >= 0:
-            pin(pins[_SERVO], pin.OUT, value=0)
-            self._servo_pwm = machine.PWM(pin(pins[_SERVO]), freq=SERVO_HZ, duty_u16=0)
-        # Switches go to ground, and the inputs' own resistors pull them up.
-        for axis in (0, 1):
-            number = pins[_ENDSTOP_X + axis]
-            self._endstops[axis] = pin(number, pin.IN, pin.PULL_UP) if number >= 0 else None
-        self._pins = pins
-
-    def _remembered(self):
-        try:
-            with open(_PINS_FILE) as file:
-                pins = [int(number) for number in file.read().split()]
-        except (OSError, ValueError):
-            pins = []
-        return pins if len(pins) == len(_PIN_NAMES) else [-1] * len(_PIN_NAMES)
-
-    def _remember(self, pins):
-        try:
-            with open(_PINS_FILE, "w") as file:
-                file.write(" ".join([str(pin) for pin in pins]))
-        except OSError:
-            pass  # a full flash; the drivers' own pull-ups have to do at the next start
 
     # The player.
 
@@ -535,126 +428,42 @@ class Rp2Port:
 
     def _stepped(self):
         """The word that was being played when the state machine was stopped has made its edge."""
-        levels = machine.mem32[_PIO0 + 4 * _DBG_PADOUT] >> self._pins[_STEP_A]
+        levels = machine.mem32[_PIO0 + 4 * _DBG_PADOUT] >> self._pins[pins.STEP_A]
         after = (machine.mem32[_PIO0 + 4 * _SM0_ADDR] & 31) - self._control[_C_IDLE_PC]
         # After the edge the pins are high, until the last instruction of the program lowers them.
         return levels & 3 != 0 or after == self._last
 
     # The rest.
 
-    def servo(self, us):
-        """Set the servo now.  0 = no pulses."""
-        if self._servo_pwm is not None:
-            self._servo_pwm.duty_ns(us * 1000)
-
-    def enable(self, on):
-        if self._enable is not None:
-            self._enable(0 if on else 1)
-
-    def mark(self, a, b):
-        """There is no tape to be told."""
-
-    def endstop(self, which):
-        """Raw level of an endstop, 0 = x, 1 = y; True = pressed."""
-        pin = self._endstops[which]
-        return pin is not None and pin() == 0
-
-    def now_us(self):
-        return time.ticks_us()
-
     def pause(self, max_us, _expecting):
         """Sleep until something happens, at most `max_us`."""
-        if max_us < 1000:
-            time.sleep_us(max_us)
-            return
-        begun_us = time.ticks_us()
-        finished = self.finished()
-        x = self.endstop(0)
-        y = self.endstop(1)
-        slice_ms = 1 if finished != self._control[_C_SUBMITTED] else 10
-        left_us = max_us
-        while left_us >= 1000:
-            for _ in self._in_poll.ipoll(min(slice_ms, left_us // 1000)):
-                return
-            if self.finished() != finished or self.endstop(0) != x or self.endstop(1) != y:
-                return
-            left_us = max_us - time.ticks_diff(time.ticks_us(), begun_us)
+        # The player's servo pulses are looked after in between.
+        self._sleep(max_us, 1 if self.playing() else _IDLE_MS)
 
-    def read_into(self, buffer):
-        """Move waiting bytes from the host into `buffer`; returns how many.  Never blocks.
+    def alive(self):
+        """The loop has made a turn.  From the first time on, the chip restarts a board whose loop stands still."""
+        if self._watchdog is None:
+            machine.mem32[self._watchdog_at + _WATCHDOG_SCRATCH] = _WATCHED
+            self._watchdog = machine.WDT(timeout=WATCHDOG_MS)
+        self._watchdog.feed()
 
-        MicroPython's `readinto` waits until its buffer is full.  One byte at a time costs five times as much as whole
-        units; so units it is, and `_Filler` supplies what is missing at the end.  Zeros in the middle of a frame would
-        damage it, and it would be sent again; but USB packets are 64 bytes long, all but the last of a transfer, and
-        transfers end with frames.
-        """
-        if buffer is not self._read_buffer:
-            whole = memoryview(buffer)
-            starts = range(0, len(buffer) - _IN_UNIT + 1, _IN_UNIT)
-            self._read_views = [(whole[at : at + 1], whole[at + 1 : at + _IN_UNIT]) for at in starts]
-            self._read_buffer = buffer
-        filler = self._filler
-        filler.count = 0
-        filler.on = True
-        n = 0
-        for first, others in self._read_views:
-            self._stdin.readinto(first)
-            if filler.count:
-                break
-            self._stdin.readinto(others)
-            n += _IN_UNIT
-            if filler.count:
-                filler.on = False
-                self._mind_prompt(first, others, _IN_UNIT - filler.count)
-                break
-        filler.on = False
-        return n
+    def close(self):
+        """Leave everything safe, and the USB port to the prompt."""
+        super().close()
+        # MicroPython's own watchdog cannot be stopped, and nobody feeds it while files are copied.
+        machine.mem32[self._watchdog_at] = machine.mem32[self._watchdog_at] & ~_WATCHDOG_ENABLE
+        machine.mem32[self._watchdog_at + _WATCHDOG_SCRATCH] = 0
+        self._watchdog = None
 
-    def _mind_prompt(self, first, others, n):
-        """Somebody wants the prompt: carriage return and Ctrl-C alone, or with the next request right behind.
-
-        No frame looks like that, because each ends with a zero.
-        """
-        if 2 <= n <= 4 and first[0] == 0x0D and others[0] == 0x03:
-            self._filler.rest = bytes(others[1 : n - 1])
-            raise KeyboardInterrupt
-
-    def write(self, buffer, n):
-        """Send `buffer[0:n]` to the host; returns how many bytes were taken.  Never blocks.
-
-        The port says whether it has any room, but not how much, and waits half a second for a host that has stopped
-        reading.  As everything goes out in whole units (filled up with zeros, which mean nothing between frames), and
-        the port's buffer holds a whole number of them, any room is enough for one.
-        """
-        sent = 0
-        while sent < n:
-            room = False
-            for _ in self._out_poll.ipoll(0):
-                room = True
-            if not room:
-                break
-            part = min(_OUT_UNIT, n - sent)
-            _copy(self._out, buffer, sent, part, _OUT_UNIT)
-            self._stdout.write(self._out)
-            sent += part
-        return sent
+    def _watchdog_bit(self):
+        """It was the watchdog, set by this code, that has started the chip anew (and no `machine.reset`)."""
+        mem32 = machine.mem32
+        at = self._watchdog_at
+        bitten = mem32[at + _WATCHDOG_REASON] & 1 and mem32[at + _WATCHDOG_SCRATCH] & 0xFFFFFFFF == _WATCHED
+        mem32[at + _WATCHDOG_SCRATCH] = 0
+        return bool(bitten)
 
 
 def main():
     """Run the board until somebody asks for the prompt."""
-    from lineboard.board import Board  # here, because the board's parts must not depend on a port, nor it on them
-
-    port = Rp2Port()
-    try:
-        Board(port, _digest(), int.from_bytes(os.urandom(2), "big") % 65535 + 1).run()
-    finally:
-        port.close()
-
-
-def _digest():
-    # Whoever puts the files on the board writes this last; without it, the copy was interrupted.
-    try:
-        with open(DIGEST_FILE) as file:
-            return int(file.read(), 16)
-    except (OSError, ValueError):
-        return 0
+    pins.run(Rp2Port())

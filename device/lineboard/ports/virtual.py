@@ -11,10 +11,11 @@ answer, so that the same interface runs over a byte pipe (`PipeWorld`, below) wi
     Called once, first.  Fills `status[NOW]` (see `pause`).
 `world.configure(setup_ticks, width_ticks, overhead_ticks)`
     How a word is played from the next submitted block on (`LAYOUT OF A WORD`).
-`world.wiring(reversed, endstop_x, endstop_y)`
+`world.wiring(reversed, endstop_x, endstop_y, contacts)`
     What the rig's settings say of the wires, before the next block: which motors' directions the board turns around
-    (bit 0: A, bit 1: B), and on which pins it looks for the endstops (-1: none).  A world that is wired otherwise than
-    its board believes moves the wrong way, or shows it the wrong switch.
+    (bit 0: A, bit 1: B), on which pins it looks for the endstops (-1: none), and which of them it takes to open when
+    pressed (bit 0: x, bit 1: y).  A world that is wired otherwise than its board believes moves the wrong way, or shows
+    it the wrong switch, or a switch the wrong way round.
 `world.submit(words, count, servo_us)`
     Queue one block: `words[0:count]`, 32-bit little-endian.  The world copies them.  Blocks play back to
     back; an empty queue holds the pins still.  `servo_us` other than 0 sets the servo as the block begins.
@@ -26,7 +27,7 @@ answer, so that the same interface runs over a byte pipe (`PipeWorld`, below) wi
 `world.servo(us)`
     Set the servo now.  0 = no pulses.
 `world.enable(on)`
-    Motor drivers: 1 powered, 0 not.
+    Motor drivers: 0 off, 1 powered, 2 powered with the lower current that rest needs.
 `world.write(buffer, n)`
     Bytes `buffer[0:n]` for the host.  The world takes them all (or loses them: the wire is its business).
 `world.mark(a, b)`
@@ -50,6 +51,7 @@ LAYOUT OF A WORD    wait << 4 | dir_b << 3 | dir_a << 2 | step_b << 1 | step_a
 Over a pipe each call is one request: a letter, then its fields, little-endian, no padding:
     G greet                                       answer: now u32
     C configure  setup u16, width u16, overhead u16
+    R wiring     reversed u8, endstop_x i8, endstop_y i8, contacts u8
     S submit     count u16, servo_us u16, count * u32
     X halt                                        answer: unplayed u32
     V servo      us u16
@@ -87,8 +89,9 @@ _PERIOD_MASK = const(0x3FFFFFFF)
 
 _STEP_WIDTH_NS, _DEFAULT_WIDTH_NS = (messages.SETTING_BY_NAME["step_width_ns"][i] for i in (1, 4))
 _DIRECTION_SETUP_NS, _DEFAULT_SETUP_NS = (messages.SETTING_BY_NAME["direction_setup_ns"][i] for i in (1, 4))
-_REVERSED_A, _REVERSED_B, _PIN_ENDSTOP_X, _PIN_ENDSTOP_Y = (
-    messages.SETTING_BY_NAME[name][1] for name in ("reversed_a", "reversed_b", "pin_endstop_x", "pin_endstop_y")
+_WIRING = ("reversed_a", "reversed_b", "pin_endstop_x", "pin_endstop_y", "contact_x", "contact_y")
+_REVERSED_A, _REVERSED_B, _PIN_ENDSTOP_X, _PIN_ENDSTOP_Y, _CONTACT_X, _CONTACT_Y = (
+    messages.SETTING_BY_NAME[name][1] for name in _WIRING
 )
 
 
@@ -98,8 +101,10 @@ class VirtualPort:
     kind = "virtual"
     tick_hz = TICK_HZ
     max_rate = MAX_RATE
+    pen_up_us = 0  # nothing is remembered of the rig of last time
 
-    def __init__(self, world):
+    def __init__(self, world, restarted=False):
+        self.restarted = restarted
         self._world = world
         self._status = array("i", (0, 0, 0, 0))
         self._inbox = bytearray(INBOX)
@@ -120,7 +125,8 @@ class VirtualPort:
         """
         self._shape(settings[_STEP_WIDTH_NS], settings[_DIRECTION_SETUP_NS])
         turned = settings[_REVERSED_A] | settings[_REVERSED_B] << 1
-        self._world.wiring(turned, settings[_PIN_ENDSTOP_X], settings[_PIN_ENDSTOP_Y])
+        contacts = settings[_CONTACT_X] | settings[_CONTACT_Y] << 1
+        self._world.wiring(turned, settings[_PIN_ENDSTOP_X], settings[_PIN_ENDSTOP_Y], contacts)
 
     def _shape(self, step_width_ns, direction_setup_ns):
         width = (step_width_ns + 199) // 200
@@ -181,15 +187,18 @@ class VirtualPort:
     def servo(self, us):
         self._world.servo(us)
 
-    def enable(self, on):
-        self._world.enable(1 if on else 0)
+    def enable(self, level):
+        self._world.enable(level)
 
     def mark(self, a, b):
         """Tell the tape that the board now calls its position (a, b), in motor steps."""
         self._world.mark(a, b)
 
+    def alive(self):
+        """The loop has made a turn."""
+
     def endstop(self, which):
-        """Raw level of an endstop, 0 = x, 1 = y; True = pressed."""
+        """Whether an endstop is pressed, 0 = x, 1 = y, with all its bounces."""
         return (self._status[ENDSTOPS] >> which) & 1 == 1
 
 
@@ -227,9 +236,9 @@ class PipeWorld:
         struct.pack_into("<BHHH", self._request, 0, 0x43, setup_ticks, width_ticks, overhead_ticks)
         self._ask(7, 0)
 
-    def wiring(self, turned, endstop_x, endstop_y):
-        struct.pack_into("<BBbb", self._request, 0, 0x52, turned, endstop_x, endstop_y)
-        self._ask(4, 0)
+    def wiring(self, turned, endstop_x, endstop_y, contacts):
+        struct.pack_into("<BBbbB", self._request, 0, 0x52, turned, endstop_x, endstop_y, contacts)
+        self._ask(5, 0)
 
     def submit(self, words, count, servo_us):
         struct.pack_into("<BHH", self._request, 0, 0x53, count, servo_us)

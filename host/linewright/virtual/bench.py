@@ -60,10 +60,12 @@ class Bench:
         self.fingers = [False, False]
         self._turned = machine.reversed  # what the board does to directions before they reach the drivers
         self._pins = machine.endstop_pins  # where the board looks for the switches
+        self._opens = machine.opens  # which of them it takes to open when pressed
         self._pattern: NDArray[np.uint32] | None = None
 
-    def believed(self, turned: int, endstop_pins: tuple[int, int]) -> None:
+    def believed(self, turned: int, endstop_pins: tuple[int, int], contacts: int = 0) -> None:
         """What the board has been told."""
+        self._opens = (bool(contacts & 1), bool(contacts & 2))
         self._turned = (bool(turned & 1), bool(turned & 2))
         self._pins = endstop_pins
         self._pattern = self._patterns()
@@ -94,8 +96,13 @@ class Bench:
         x = (levels[0] or self.fingers[0] or bool(faults.stuck_x)) and not faults.dead_x
         y = (levels[1] or self.fingers[1] or bool(faults.stuck_y)) and not faults.dead_y
         wired = self._machine.endstop_pins
+        opens = self._machine.opens
         exchanged = self._pins != wired and self._pins == (wired[1], wired[0])
-        return (y, x) if exchanged != bool(faults.swapped_endstops) else (x, y)
+        if exchanged != bool(faults.swapped_endstops):
+            x, y = y, x
+            opens = (opens[1], opens[0])
+        # A board that takes a switch for the other kind reads it the wrong way round.
+        return x != (opens[0] != self._opens[0]), y != (opens[1] != self._opens[1])
 
     def _patterns(self) -> NDArray[np.uint32] | None:
         """(16,) uint32: what becomes of each pattern of steps and directions; None where nothing changes."""

@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
 Pair = tuple[float, float]
 
+NORMALLY_CLOSED = "normally-closed"
+
 
 @dataclass(frozen=True)
 class Machine:
@@ -35,6 +37,7 @@ class Machine:
     pen_up_us, pen_down_us, pen_lift_ms, pen_lower_ms : servo pulses and the time the pen needs.
     reversed : how motors A and B are wired: True where the board has to turn the direction around.
     endstop_pins : on which of the board's pins the switches of x and y are; -1: on none.
+    opens : whether the switches of x and y open their contacts when they are pressed.
     """
 
     crossed: bool = False
@@ -54,6 +57,7 @@ class Machine:
     pen_lower_ms: int = 150
     reversed: tuple[bool, bool] = (False, False)
     endstop_pins: tuple[int, int] = (-1, -1)
+    opens: tuple[bool, bool] = (False, False)
 
     @classmethod
     def from_rig(cls, rig: Rig) -> Machine:
@@ -76,6 +80,7 @@ class Machine:
             pen_lower_ms=rig.pen.lower_ms,
             reversed=(rig.a.reversed, rig.b.reversed),
             endstop_pins=(_pin(rig.pins.endstop_x), _pin(rig.pins.endstop_y)),
+            opens=(rig.x.endstop_contact == NORMALLY_CLOSED, rig.y.endstop_contact == NORMALLY_CLOSED),
         )
 
     @classmethod

@@ -122,7 +122,7 @@ class PipeServer:
         self._world.configure(*struct.unpack("<HHH", self._read(6)))
 
     def _wiring(self) -> None:
-        self._world.wiring(*struct.unpack("<Bbb", self._read(3)))
+        self._world.wiring(*struct.unpack("<BbbB", self._read(4)))
 
     def _submit(self) -> None:
         count, servo_us = struct.unpack("<HH", self._read(4))

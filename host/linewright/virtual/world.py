@@ -135,9 +135,9 @@ class World:
         self._shape = Shape(overhead_ticks, setup_ticks, width_ticks)
         self._tape.shape(self.now, overhead_ticks, setup_ticks, width_ticks)
 
-    def wiring(self, turned: int, endstop_x: int, endstop_y: int) -> None:
+    def wiring(self, turned: int, endstop_x: int, endstop_y: int, contacts: int) -> None:
         """How the board believes that it is wired; see `lineboard.ports.virtual`."""
-        self._bench.believed(turned, (endstop_x, endstop_y))
+        self._bench.believed(turned, (endstop_x, endstop_y), contacts)
 
     def submit(self, words: array[int] | bytes, count: int, servo_us: int) -> None:
         """Queue one block of words; see `lineboard.ports.virtual`."""
@@ -178,7 +178,7 @@ class World:
         self._tape.servo(self.now, us)
 
     def enable(self, on: int) -> None:
-        """Power the motor drivers, or not."""
+        """Power the motor drivers (2: with the current that rest needs), or not."""
         self._powered = bool(on)
         self._write_up_to(self.now)
         self._tape.enable(self.now, bool(on))

@@ -1,0 +1,172 @@
+"""The serial prompt's bytes, without blocking: what a port on real hardware hears and says.
+
+Carriage return and Ctrl-C asks for MicroPython's prompt, which raises `KeyboardInterrupt`.  No frame looks like that,
+because each ends with a zero.
+"""
+
+import io
+import os
+import select
+import sys
+
+from linewire.compat import const, micropython, ptr8
+
+# Bytes are exchanged with a USB port in units of these sizes, see `UsbConsole`.
+_IN_UNIT = const(32)
+_OUT_UNIT = const(64)
+
+
+class Console:
+    """Byte by byte: right on any board, and slow."""
+
+    def __init__(self):
+        self._stdin = sys.stdin.buffer
+        self._stdout = sys.stdout.buffer
+        self._in_poll = select.poll()
+        self._in_poll.register(sys.stdin, select.POLLIN)
+        self._out_poll = select.poll()
+        self._out_poll.register(sys.stdout, select.POLLOUT)
+        self._byte = bytearray(1)
+        micropython.kbd_intr(-1)
+
+    def close(self):
+        """Leave the serial port to the prompt."""
+        micropython.kbd_intr(3)
+
+    def waiting(self, max_ms):
+        """Bytes are there, or come within this time."""
+        for _ in self._in_poll.ipoll(max_ms):
+            return True
+        return False
+
+    def room(self):
+        """Something may be written without waiting."""
+        for _ in self._out_poll.ipoll(0):
+            return True
+        return False
+
+    def read_into(self, buffer):
+        """Move waiting bytes from the host into `buffer`; returns how many.  Never blocks."""
+        # One by one, because `readinto` waits until its buffer is full.
+        n = 0
+        while n < len(buffer) and self.waiting(0):
+            self._stdin.readinto(self._byte)
+            buffer[n] = self._byte[0]
+            n += 1
+        if 2 <= n <= 4 and buffer[0] == 0x0D and buffer[1] == 0x03:
+            raise KeyboardInterrupt
+        return n
+
+    def write(self, buffer, n):
+        """Send `buffer[0:n]` to the host; returns how many bytes were taken.  Never blocks."""
+        sent = 0
+        while sent < n and self.room():
+            self._byte[0] = buffer[sent]
+            self._stdout.write(self._byte)
+            sent += 1
+        return sent
+
+
+@micropython.viper
+def _copy(target: ptr8, source: ptr8, at: int, count: int, size: int):
+    """target[0:count] = source[at:at + count], and zeros up to `size`."""
+    i = 0
+    while i < count:
+        target[i] = source[at + i]
+        i += 1
+    while i < size:
+        target[i] = 0
+        i += 1
+
+
+class _Filler(io.IOBase):
+    """Stands in for bytes that the USB port does not have, so that reading a whole unit never blocks.
+
+    Installed with `os.dupterm`, it is asked once for each missing byte.  While `on`, it hands out zeros, which mean
+    nothing between frames, and counts them.  Else it gives what is left in `rest`, then nothing.
+    """
+
+    def __init__(self):
+        self.on = False
+        self.count = 0
+        self.rest = b""
+
+    def readinto(self, buffer):
+        if self.on:
+            self.count += 1
+            buffer[0] = 0
+            return 1
+        if self.rest:
+            buffer[0] = self.rest[0]
+            self.rest = self.rest[1:]
+            return 1
+        return None
+
+    def write(self, buffer):
+        return len(buffer)
+
+    def ioctl(self, _request, _argument):
+        return 0  # never a reason to wake up
+
+
+class UsbConsole(Console):
+    """By whole units, five times as quick as byte by byte, over the USB port of a Raspberry Pi chip.
+
+    MicroPython's `readinto` waits until its buffer is full, so `_Filler` supplies what is missing at the end.  Zeros in
+    the middle of a frame would damage it, and it would be sent again; but USB packets are 64 bytes long, all but the
+    last of a transfer, and transfers end with frames.
+
+    Writing, the port says whether it has any room, but not how much, and waits half a second for a host that has
+    stopped reading.  As everything goes out in whole units (filled up with zeros, which mean nothing between frames),
+    and the port's buffer holds a whole number of them, any room is enough for one.
+    """
+
+    def __init__(self):
+        super().__init__()
+        self._filler = _Filler()
+        self._out = bytearray(_OUT_UNIT)
+        self._read_buffer = None
+        self._read_views = []
+        os.dupterm(self._filler)
+
+    def close(self):
+        super().close()
+        self._filler.on = False
+
+    def read_into(self, buffer):
+        if buffer is not self._read_buffer:
+            whole = memoryview(buffer)
+            starts = range(0, len(buffer) - _IN_UNIT + 1, _IN_UNIT)
+            self._read_views = [(whole[at : at + 1], whole[at + 1 : at + _IN_UNIT]) for at in starts]
+            self._read_buffer = buffer
+        filler = self._filler
+        filler.count = 0
+        filler.on = True
+        n = 0
+        for first, others in self._read_views:
+            self._stdin.readinto(first)
+            if filler.count:
+                break
+            self._stdin.readinto(others)
+            n += _IN_UNIT
+            if filler.count:
+                filler.on = False
+                self._mind_prompt(first, others, _IN_UNIT - filler.count)
+                break
+        filler.on = False
+        return n
+
+    def _mind_prompt(self, first, others, n):
+        """Somebody wants the prompt: carriage return and Ctrl-C alone, or with the next request right behind."""
+        if 2 <= n <= 4 and first[0] == 0x0D and others[0] == 0x03:
+            self._filler.rest = bytes(others[1 : n - 1])
+            raise KeyboardInterrupt
+
+    def write(self, buffer, n):
+        sent = 0
+        while sent < n and self.room():
+            part = min(_OUT_UNIT, n - sent)
+            _copy(self._out, buffer, sent, part, _OUT_UNIT)
+            self._stdout.write(self._out)
+            sent += part
+        return sent

@@ -1,0 +1,197 @@
+"""What every port on real hardware shares: pins at safe levels, switches, servo, sleep, the way into the loop.
+
+The pins of last time are kept in a file, so that a board can make them safe before any host has spoken: first of all
+the drivers off, then step lines low, then the pen up.  `main.py` reads the file's first number even before that.
+"""
+
+import os
+import time
+
+import machine
+
+from linewire import messages
+from linewire.compat import const, ticks_diff
+
+SERVO_HZ = const(50)
+# In whole milliseconds; anything less is waited for.
+_SLICE_US = const(1000)
+
+_SETTING = messages.SETTING_BY_NAME
+# In the order of the file: the enable line first.
+_NAMES = (
+    "enable",
+    "step_a",
+    "direction_a",
+    "step_b",
+    "direction_b",
+    "servo",
+    "endstop_x",
+    "endstop_y",
+    "rest_current",
+)
+ENABLE, STEP_A, DIRECTION_A, STEP_B, DIRECTION_B, SERVO, ENDSTOP_X, ENDSTOP_Y, REST_CURRENT = range(9)
+KEYS = tuple(_SETTING["pin_" + name][1] for name in _NAMES)
+_PEN_UP_US = _SETTING["pen_up_us"][1]
+_CONTACTS = (_SETTING["contact_x"][1], _SETTING["contact_y"][1])
+FILE = "pins.txt"
+# The digest of what was put on the board (`linewright.board_files.digest`), in hexadecimal.
+DIGEST_FILE = "digest.txt"
+
+
+class PinsPort:
+    """A port without a player: see `lineboard.ports.virtual` for what its methods promise.
+
+    Attributes
+    ----------
+    pen_up_us : the servo pulse that the pen has been raised with at the start, 0 where that is not known.
+    restarted : a watchdog has started the board anew.
+    """
+
+    restarted = False
+
+    def __init__(self, console):
+        self._console = console
+        self._pins = (-1,) * len(_NAMES)
+        self._motors = (None, None, None, None)  # step and direction lines of A and B, None where there is none
+        self._enable = None
+        self._rest_current = None
+        self._endstops = (None, None)
+        self._pressed = (0, 0)  # level while the switch is pressed
+        self._servo_pwm = None
+        self._kept = self._recall()
+        self.pen_up_us = self._kept[-1]
+        self._make_safe(self._kept[:-1])
+        if self.pen_up_us:
+            self.servo(self.pen_up_us)
+
+    def close(self):
+        """Leave everything safe, and the serial port to the prompt."""
+        self.halt()
+        self.servo(0)
+        self.enable(0)
+        self._console.close()
+
+    def _configure_pins(self, settings):
+        pins = tuple([settings[key] for key in KEYS])
+        if pins != self._pins:
+            self._make_safe(pins)
+        self._pressed = (settings[_CONTACTS[0]], settings[_CONTACTS[1]])
+        self._remember(pins + (settings[_PEN_UP_US],))
+
+    def _make_safe(self, pins):
+        """Bring the pins of a rig to levels at which nothing moves: drivers off, steps low, no servo pulses."""
+        # Drivers are off while it is high; first of all.
+        self._enable = self._output(pins[ENABLE], 1)
+        self._motors = tuple([self._output(pins[which], 0) for which in (STEP_A, DIRECTION_A, STEP_B, DIRECTION_B)])
+        self._rest_current = self._output(pins[REST_CURRENT], 0)
+        if self._servo_pwm is not None:
+            self._servo_pwm.deinit()
+            self._servo_pwm = None
+        servo = self._output(pins[SERVO], 0)
+        if servo is not None:
+            self._servo_pwm = machine.PWM(servo, freq=SERVO_HZ, duty_ns=0)
+        self._endstops = (self._input(pins[ENDSTOP_X]), self._input(pins[ENDSTOP_Y]))
+        self._pins = pins
+
+    def _output(self, number, level):
+        return machine.Pin(number, machine.Pin.OUT, value=level) if number >= 0 else None
+
+    def _input(self, number):
+        # Switches go to ground, and the inputs' own resistors pull them up: a line is low while its contact is closed.
+        return machine.Pin(number, machine.Pin.IN, machine.Pin.PULL_UP) if number >= 0 else None
+
+    def _recall(self):
+        try:
+            with open(FILE) as file:
+                kept = tuple([int(number) for number in file.read().split()])
+        except (OSError, ValueError):
+            kept = ()
+        return kept if len(kept) == len(_NAMES) + 1 else (-1,) * len(_NAMES) + (0,)
+
+    def _remember(self, kept):
+        if kept == self._kept:
+            return
+        self._kept = kept
+        try:
+            with open(FILE, "w") as file:
+                file.write(" ".join([str(number) for number in kept]))
+        except OSError:
+            pass  # a full flash; the drivers' own pull-ups have to do at the next start
+
+    def servo(self, us):
+        """Set the servo now.  0 = no pulses."""
+        if self._servo_pwm is not None:
+            self._servo_pwm.duty_ns(us * 1000)
+
+    def enable(self, level):
+        """Motor drivers: 0 off, 1 on, 2 on with the current that rest needs."""
+        if self._rest_current is not None:
+            self._rest_current(1 if level == 2 else 0)
+        if self._enable is not None:
+            self._enable(0 if level else 1)
+
+    # What a port with a player does better.
+
+    def finished(self):
+        raise NotImplementedError
+
+    def halt(self):
+        raise NotImplementedError
+
+    def mark(self, a, b):
+        """There is no tape to be told."""
+
+    def alive(self):
+        """The loop has made a turn.  Here nobody watches."""
+
+    def endstop(self, which):
+        """Whether an endstop is pressed, 0 = x, 1 = y, with all its bounces."""
+        pin = self._endstops[which]
+        return pin is not None and pin() == self._pressed[which]
+
+    def now_us(self):
+        return time.ticks_us()
+
+    def _sleep(self, max_us, slice_ms):
+        """Sleep until bytes come, a switch moves or a block finishes; looked at after each slice."""
+        if max_us < _SLICE_US:
+            time.sleep_us(max_us)
+            return
+        begun_us = time.ticks_us()
+        finished = self.finished()
+        x = self.endstop(0)
+        y = self.endstop(1)
+        left_us = max_us
+        while left_us >= _SLICE_US:
+            if self._console.waiting(min(slice_ms, left_us // 1000)):
+                return
+            if self.finished() != finished or self.endstop(0) != x or self.endstop(1) != y:
+                return
+            left_us = max_us - ticks_diff(time.ticks_us(), begun_us)
+
+    def read_into(self, buffer):
+        """Move waiting bytes from the host into `buffer`; returns how many.  Never blocks."""
+        return self._console.read_into(buffer)
+
+    def write(self, buffer, n):
+        """Send `buffer[0:n]` to the host; returns how many bytes were taken.  Never blocks."""
+        return self._console.write(buffer, n)
+
+
+def run(port):
+    """Run the board on this port until somebody asks for the prompt."""
+    from lineboard.board import Board  # here, because the board's parts must not depend on a port, nor it on them
+
+    try:
+        Board(port, _digest(), int.from_bytes(os.urandom(2), "big") % 65535 + 1).run()
+    finally:
+        port.close()
+
+
+def _digest():
+    # Whoever puts the files on the board writes this last; without it, the copy was interrupted.
+    try:
+        with open(DIGEST_FILE) as file:
+            return int(file.read(), 16)
+    except (OSError, ValueError):
+        return 0
