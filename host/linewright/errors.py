@@ -6,6 +6,7 @@
      ├── InputError          a picture, a file or an option that cannot be used
      │    ├── SourceError    the picture itself (file, line or element)
      │    ├── SheetError     does not fit the sheet or the machine's reach
+     │    ├── MakerError     the picture maker is not set up, or did not deliver
      │    └── ProgramError   a saved program is damaged, or made for another rig
      ├── RigError            the rig file (key, line, value, range)
      ├── PlanError           the limits and the path allow no motion
@@ -60,6 +61,10 @@ class SourceError(InputError):
 
 class SheetError(InputError):
     """A drawing does not fit the sheet, or the sheet does not fit the machine."""
+
+
+class MakerError(InputError):
+    """No picture maker is set up, its file is wrong, or it did not deliver a picture. No secret stands in it."""
 
 
 class ProgramError(InputError):

@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from linewright import __version__
-from linewright.cli import board, draw, lines, log, methods, plan, resume, rig, surprise, virtual
+from linewright.cli import board, draw, lines, log, maker, methods, plan, resume, rig, surprise, virtual
 
 app = typer.Typer(
     name="linewright",
@@ -22,6 +22,7 @@ app.command("lines")(lines.lines)
 app.command("methods")(methods.methods)
 app.command("plan")(plan.plan)
 app.command("draw")(draw.draw)
+app.add_typer(maker.app, name="maker")
 app.command("surprise")(surprise.surprise)
 app.command("resume")(resume.resume)
 app.add_typer(board.app, name="board")

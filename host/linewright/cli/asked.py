@@ -1,17 +1,46 @@
-"""What is to be drawn, as the command line says it: a file, a text, or a pattern."""
+"""What is to be drawn, as the command line says it: a file, a text, a pattern, or a sentence."""
 
 from __future__ import annotations
 
+import random
 import re
 import sys
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
+from linewright.cli import output
 from linewright.errors import InputError, SourceError
 
 LONGEST_FILE: Final = 1_000_000
 """Bytes of a text file: far beyond what a sheet holds, and nothing that would fill the memory."""
+
+RANDOM: Final = "random"
+"""As a sentence: one from our own word lists."""
+
+
+@dataclass(frozen=True)
+class Given:
+    """The options that name something to draw, as they were typed; exactly one of the first five is wanted."""
+
+    source: str | None = None
+    text: str | None = None
+    text_file: str | None = None
+    pattern: str | None = None
+    sentence: str | None = None
+    maker_file: Path | None = None
+    anew: bool = False
+
+    def named(self) -> list[str]:
+        """Those that were given, as the user calls them."""
+        options = {
+            "SOURCE": self.source,
+            "--text": self.text,
+            "--text-file": self.text_file,
+            "--pattern": self.pattern,
+            "--sentence": self.sentence,
+        }
+        return [name for name, value in options.items() if value is not None]
 
 
 @dataclass(frozen=True)
@@ -30,39 +59,68 @@ class Asked:
     name: str
 
 
-def asked(
-    source: str | None, method: str | None, *, text: str | None, text_file: str | None, pattern: str | None
-) -> Asked:
-    """The one thing that was asked for.
+def asked(given: Given, method: str | None, *, as_json: bool) -> Asked:
+    """The one thing that was asked for; a sentence is a picture file afterwards.
 
     Raises
     ------
-    InputError : none, or more than one, or a way that does not go with it.
+    InputError : none, or more than one, or a way that does not go with it; or the picture maker did not deliver.
     """
-    given = {"SOURCE": source, "--text": text, "--text-file": text_file, "--pattern": pattern}
-    named = [name for name, value in given.items() if value is not None]
+    named = given.named()
     if len(named) != 1:
         many = f"{' and '.join(named)} were given, but only one thing can be drawn at once"
         raise InputError(
             many if named else "nothing to draw was named",
-            hint="name a FILE, or --text WORDS, or --pattern NAME; `linewright surprise` needs no idea at all",
+            hint="name a FILE, or --text, --pattern or --sentence; `linewright surprise` needs no idea at all",
         )
-    if text is None and text_file is not None:
-        text = _read(text_file)
-    if text is not None:
-        return Asked(text, _fitting(method or "lettering", "text", "--text"), _slug(text))
-    if pattern is not None:
+    if given.sentence is None and (given.maker_file is not None or given.anew):
+        raise InputError(f"--maker and --anew go with --sentence, not with {named[0]}", hint="leave them out")
+    if given.sentence is not None:
+        if method is not None and _takes(method) in ("text", "nothing"):
+            _fitting(method, ("photograph",), "--sentence")
+        return _painted(given.sentence, given, method, as_json=as_json)
+    if given.text_file is not None:
+        return _lettered(_read(given.text_file), method, "--text-file")
+    if given.text is not None:
+        return _lettered(given.text, method, "--text")
+    if given.pattern is not None:
         if method is not None:
             raise InputError(
                 "--as does not go with --pattern", hint="settings stand after its name, as in wheels:seed=3"
             )
-        return Asked("", _fitting(pattern, "nothing", "--pattern"), _slug(pattern.replace("seed=", "")))
-    file = source or ""
-    if method is not None and _takes(method) == "nothing":
+        fitting = _fitting(given.pattern, ("nothing",), "--pattern")
+        return Asked("", fitting, _slug(given.pattern.replace("seed=", "")))
+    file = given.source or ""
+    takes = None if method is None else _takes(method)
+    if takes == "nothing":
         raise InputError(f"--as {method} makes a pattern of nothing", hint=f"draw it with --pattern {method}")
     # A text may stand where a file does, for those who write --as lettering first.
-    name = _slug(file) if method is not None and _takes(method) == "text" else Path(file).name
-    return Asked(file, method, name)
+    return Asked(file, method, _slug(file) if takes == "text" else Path(file).name)
+
+
+def _lettered(text: str, method: str | None, option: str) -> Asked:
+    return Asked(text, _fitting(method or "lettering", ("text",), option), _slug(text))
+
+
+def _painted(sentence: str, given: Given, method: str | None, *, as_json: bool) -> Asked:
+    """Have a picture made of a sentence, or take the one that is kept."""
+    from linewright.cli.progress import ProgressBar
+    from linewright.maker import find_maker, picture_of, subjects
+
+    maker = find_maker(given.maker_file)
+    if sentence.strip() == RANDOM:
+        sentence = subjects.subject(random.Random())
+        output.say(f'the subject is "{sentence}"', stderr=True)
+    with ProgressBar(shown=not as_json) as bar:
+        made = picture_of(sentence, maker, anew=given.anew, report=bar.share)
+    if not as_json:
+        for note in made.notes:
+            output.warn(note)
+        if made.kept:
+            output.say(f"a picture of these words is kept: {made.path}; --anew has another made", stderr=True)
+        else:
+            output.say(f"the picture is kept as {made.path}", stderr=True)
+    return Asked(str(made.path), method, f"{_slug(sentence)}{made.path.suffix}")
 
 
 def _takes(method: str) -> str:
@@ -71,10 +129,10 @@ def _takes(method: str) -> str:
     return methods.method(method.partition(":")[0].strip()).takes
 
 
-def _fitting(method: str, takes: str, option: str) -> str:
-    """The method, if it takes this."""
+def _fitting(method: str, takes: tuple[str, ...], option: str) -> str:
+    """The method, if it takes one of these."""
     found = _takes(method)
-    if found != takes:
+    if found not in takes:
         what = "makes a pattern of nothing" if found == "nothing" else f"takes a {found}"
         raise InputError(
             f"{option} does not go with {method}, which {what}", hint="`linewright methods` lists what there is"
@@ -91,9 +149,8 @@ def _read(name: str) -> str:
             with Path(name).open("rb") as file:
                 data = file.read(LONGEST_FILE + 1)
     except OSError as error:
-        raise SourceError(
-            f"cannot be read: {error.strerror}", where=name, hint="check the name and the rights"
-        ) from error
+        hint = "check the name and the rights"
+        raise SourceError(f"cannot be read: {error.strerror}", where=name, hint=hint) from error
     if len(data) > LONGEST_FILE:
         raise SourceError(
             f"the text has more than {LONGEST_FILE:,} bytes, the limit", where=name, hint="draw it in several parts"
@@ -101,11 +158,8 @@ def _read(name: str) -> str:
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        raise SourceError(
-            f"byte {error.start} is not UTF-8 text",
-            where=name,
-            hint="save the text as UTF-8; a picture is named without --text-file",
-        ) from error
+        hint = "save the text as UTF-8; a picture is named without --text-file"
+        raise SourceError(f"byte {error.start} is not UTF-8 text", where=name, hint=hint) from error
 
 
 def _slug(words: str) -> str:

@@ -24,6 +24,9 @@ def draw(
     text: options.Text = None,
     text_file: options.TextFile = None,
     pattern: options.Pattern = None,
+    sentence: options.Sentence = None,
+    maker_file: options.MakerFile = None,
+    anew: options.Anew = False,
     method: options.Method = None,
     pens: options.Pens = None,
     rig_file: options.RigFile = None,
@@ -56,7 +59,8 @@ def draw(
     """
     from linewright.drift import DriftCheck
 
-    wanted = asked.asked(source, method, text=text, text_file=text_file, pattern=pattern)
+    given = asked.Given(source, text, text_file, pattern, sentence, maker_file, anew)
+    wanted = asked.asked(given, method, as_json=as_json)
     rig = options.load_rig(rig_file)
     drift = DriftCheck.of(rig, check_drift, drift_limit_mm)
     placement = options.placement(sheet, landscape, margin_mm, fit, turn, pen_by)

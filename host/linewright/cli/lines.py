@@ -16,6 +16,9 @@ def lines(
     text: options.Text = None,
     text_file: options.TextFile = None,
     pattern: options.Pattern = None,
+    sentence: options.Sentence = None,
+    maker_file: options.MakerFile = None,
+    anew: options.Anew = False,
     to: Annotated[
         Path,
         typer.Option("--output", "-o", metavar="FILE", help="The SVG of plain strokes to write.", show_default=False),
@@ -53,7 +56,8 @@ def lines(
     from linewright.tidy import Tidying, Watcher, tidy
     from linewright.views import wording
 
-    wanted = asked.asked(source, method, text=text, text_file=text_file, pattern=pattern)
+    given = asked.Given(source, text, text_file, pattern, sentence, maker_file, anew)
+    wanted = asked.asked(given, method, as_json=as_json)
     rig = options.load_rig(rig_file)
     placement = options.placement(sheet, landscape, margin_mm, True, turn, pen_by)
     on = Sheet.on(rig, placement.sheet, landscape=placement.landscape, margin_mm=placement.margin_mm)

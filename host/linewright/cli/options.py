@@ -48,13 +48,13 @@ class Effort(StrEnum):
 # readable=False: not that files need not be readable, but their readers say better what is wrong with them.
 Source = Annotated[
     str | None,
-    typer.Argument(metavar="[SOURCE]", help="An SVG or a photograph; or else --text or --pattern."),
+    typer.Argument(metavar="[SOURCE]", help="An SVG or a photograph; or else one of --text, --pattern and --sentence."),
 ]
 SourceOrJob = Annotated[
     str | None,
     typer.Argument(
         metavar="[SOURCE]",
-        help="An SVG, a photograph, or a program kept by `plan -o`; or else --text or --pattern.",
+        help="An SVG, a photograph, or a program kept by `plan -o`; or else one of --text, --pattern and --sentence.",
         show_default=False,
     ),
 ]
@@ -93,6 +93,28 @@ Pattern = Annotated[
         help="A pattern, such as wheels:seed=3; `linewright methods` lists them as what takes nothing.",
         show_default=False,
     ),
+]
+Sentence = Annotated[
+    str | None,
+    typer.Option(
+        "--sentence",
+        metavar="WORDS",
+        help="A picture of this by the maker you have set up (see `linewright maker`); random draws a subject.",
+        show_default=False,
+    ),
+]
+MakerFile = Annotated[
+    Path | None,
+    typer.Option(
+        "--maker",
+        metavar="FILE",
+        help="The picture maker's file; maker.toml in your config folder where none is given.",
+        readable=False,
+        show_default=False,
+    ),
+]
+Anew = Annotated[
+    bool, typer.Option("--anew", help="Ask the picture maker again, even if its picture of these words is kept.")
 ]
 Pens = Annotated[
     str | None,

@@ -15,6 +15,9 @@ def plan(
     text: options.Text = None,
     text_file: options.TextFile = None,
     pattern: options.Pattern = None,
+    sentence: options.Sentence = None,
+    maker_file: options.MakerFile = None,
+    anew: options.Anew = False,
     method: options.Method = None,
     pens: options.Pens = None,
     rig_file: options.RigFile = None,
@@ -47,7 +50,8 @@ def plan(
         raise InputError(
             f"{keep_as} does not end in {pipeline.JOB_SUFFIX}", hint="`draw` knows programs by that ending"
         )
-    wanted = asked.asked(source, method, text=text, text_file=text_file, pattern=pattern)
+    given = asked.Given(source, text, text_file, pattern, sentence, maker_file, anew)
+    wanted = asked.asked(given, method, as_json=as_json)
     rig = options.load_rig(rig_file)
     placement = options.placement(sheet, landscape, margin_mm, fit, turn, pen_by)
     job = options.job(wanted.source, rig, placement, options.lines(wanted.method, pens), effort, as_json=as_json)

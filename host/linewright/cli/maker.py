@@ -1,0 +1,64 @@
+"""``linewright maker``: the picture maker behind --sentence, set up and tried."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from linewright.cli import options, output
+
+app = typer.Typer(
+    help="Set up what makes pictures of sentences: a program or an address of your own choice.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+)
+
+
+@app.command("example")
+def example() -> None:
+    """Print a commented file to start from."""
+    from linewright.maker import EXAMPLE
+
+    output.say(EXAMPLE.rstrip())
+
+
+@app.command("check")
+def check(
+    maker_file: options.MakerFile = None,
+    sentence: Annotated[
+        str | None,
+        typer.Option("--sentence", metavar="WORDS", help="Also have a picture made of this.", show_default=False),
+    ] = None,
+    as_json: options.AsJson = False,
+) -> None:
+    """Check the picture maker's file, and with --sentence the maker itself."""
+    import os
+
+    from linewright.cli.progress import ProgressBar
+    from linewright.maker import find_maker, picture_of
+    from linewright.maker.setup import filled
+
+    maker = find_maker(maker_file)
+    if maker.endpoint is not None:
+        for text in (maker.endpoint.url, *maker.endpoint.headers.values()):
+            filled(text, os.environ)  # names what is not set
+    what = f"the program {maker.command.words[0]}" if maker.command is not None else ""
+    if maker.endpoint is not None:
+        what = f"the address {maker.endpoint.url}"
+    made = None
+    if sentence is not None:
+        with ProgressBar(shown=not as_json) as bar:
+            made = picture_of(sentence, maker, anew=True, report=bar.share)
+    if as_json:
+        picture = None if made is None else str(made.path)
+        notes = [] if made is None else list(made.notes)
+        output.emit_json({"maker": what, "asked_for": maker.wording, "picture": picture, "warnings": notes})
+        return
+    output.say(f"the file is sound: {what}, asked for {maker.wording!r}")
+    if made is None:
+        output.say('try it: linewright maker check --sentence "a heron in a rain hat"')
+        return
+    for note in made.notes:
+        output.warn(note)
+    output.say(f"it made a picture: {made.path}")

@@ -1,0 +1,113 @@
+"""Pictures from a program: started without a shell, bounded in time and size, stopped with all that it started."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import signal
+import subprocess
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Final
+
+from linewright.errors import MakerError
+from linewright.maker.setup import Command, Maker
+
+LOOK_S: Final = 0.05
+"""How often the program, its time and its output are looked at."""
+
+TAIL_BYTES: Final = 400
+"""Of what a program says on its error stream that a message repeats."""
+
+
+def run(maker: Maker, command: Command, sentence: str, report: Callable[[str, float], object]) -> bytes:
+    """The picture's bytes.
+
+    Raises
+    ------
+    MakerError : the program is not there, fails, takes too long, or gives too much or nothing.
+    """
+    with tempfile.TemporaryDirectory(prefix="linewright-") as folder:
+        file = Path(folder) / f"picture{command.suffix}"
+        spoken, complained = Path(folder) / "spoken", Path(folder) / "complained"
+        words = [
+            word.replace("{file}", str(file)).replace("{sentence}", maker.asked(sentence)) for word in command.words
+        ]
+        with spoken.open("wb") as out, complained.open("wb") as errors:
+            try:
+                process = subprocess.Popen(
+                    words, stdin=subprocess.DEVNULL, stdout=out, stderr=errors, start_new_session=os.name == "posix"
+                )
+            except (OSError, ValueError) as error:
+                why = getattr(error, "strerror", None) or str(error)
+                raise MakerError(
+                    f"the picture maker's program {words[0]!r} cannot be started: {why}",
+                    hint="check `words` in the maker's file",
+                ) from error
+            try:
+                _watch(process, maker, (file, spoken, complained), report)
+            finally:
+                _end(process)
+        wrong = _tail(complained)
+        if process.returncode:
+            raise MakerError(
+                f"the picture maker's program ended with code {process.returncode}{wrong}",
+                hint="try the command by hand; `words` in the maker's file",
+            )
+        result = file if any("{file}" in word for word in command.words) else spoken
+        if not result.exists() or not result.stat().st_size:
+            where = "wrote no file" if result is file else "gave nothing on its standard output"
+            raise MakerError(f"the picture maker's program {where}{wrong}", hint="check `words` in the maker's file")
+        _refuse_size(result.stat().st_size, maker)
+        return result.read_bytes()
+
+
+def _watch(
+    process: subprocess.Popen[bytes], maker: Maker, files: tuple[Path, ...], report: Callable[[str, float], object]
+) -> None:
+    """Wait for the program; it may neither take too long nor fill the disk."""
+    began = time.monotonic()
+    while True:
+        try:
+            process.wait(LOOK_S)
+        except subprocess.TimeoutExpired:
+            pass
+        else:
+            return
+        taken = time.monotonic() - began
+        report("waiting for the picture", min(taken / maker.timeout_s, 1.0))
+        if taken > maker.timeout_s:
+            raise MakerError(
+                f"the picture maker's program did not end within {maker.timeout_s:g} s",
+                hint="give it longer with `timeout_s` in the maker's file",
+            )
+        for file in files:
+            with contextlib.suppress(OSError):
+                _refuse_size(file.stat().st_size, maker)
+
+
+def _refuse_size(size: int, maker: Maker) -> None:
+    if size > maker.size_bytes:
+        raise MakerError(
+            f"the picture maker's program gave {size:,} bytes and more, the limit is {maker.size_bytes:,} bytes",
+            hint="ask for a smaller picture, or raise `size_mb` in the maker's file",
+        )
+
+
+def _end(process: subprocess.Popen[bytes]) -> None:
+    """Whatever of it still runs is killed, and what it started as well."""
+    if os.name == "posix":
+        with contextlib.suppress(ProcessLookupError, PermissionError):
+            os.killpg(process.pid, signal.SIGKILL)
+    elif process.poll() is None:
+        process.kill()
+    process.wait()
+
+
+def _tail(complained: Path) -> str:
+    """The end of what the program complained of, on one line."""
+    data = complained.read_bytes()[-TAIL_BYTES:]
+    text = " ".join(data.decode("utf-8", "replace").split())
+    return f"; it said: {text}" if text else ""

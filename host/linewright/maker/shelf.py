@@ -1,0 +1,80 @@
+"""Pictures that were made, kept by sentence, so that the same words need not be asked, waited or paid for twice."""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import os
+import re
+from pathlib import Path
+from typing import Final
+
+from linewright import files
+from linewright.errors import MakerError
+from linewright.maker import kinds
+from linewright.maker.setup import Maker
+
+KEPT_HIGH: Final = 200
+"""Pictures on the shelf; at 2 MB each it stays below what a phone's camera fills in an afternoon."""
+
+
+def shelf_folder() -> Path:
+    """``$XDG_CACHE_HOME/linewright/pictures``, or below ``~/.cache`` (XDG base directories); it may not exist yet."""
+    cache = os.environ.get("XDG_CACHE_HOME", "")
+    folder = Path(cache) if Path(cache).is_absolute() else Path.home() / ".cache"
+    return folder / "linewright" / "pictures"
+
+
+def stem_of(sentence: str, maker: Maker) -> str:
+    """Name of a picture on the shelf: its words, and a digest of the exact words and the maker's file, which has no
+    secrets.
+    """
+    exact = f"{maker.asked(sentence)}\0{maker.model_dump_json(exclude={'timeout_s', 'size_mb', 'attempts'})}"
+    words = re.sub(r"[\W_]+", "-", sentence.lower())[:40].strip("-") or "picture"
+    return f"{words}-{hashlib.sha256(exact.encode()).hexdigest()[:12]}"
+
+
+def find(sentence: str, maker: Maker) -> Path | None:
+    """The picture kept for these words, if it still is one."""
+    stem = stem_of(sentence, maker)
+    for path in sorted(shelf_folder().glob(f"{stem}.*")):
+        with contextlib.suppress(OSError), path.open("rb") as file:
+            if kinds.suffix_of(file.read(65_536)) == path.suffix:
+                return path
+    return None
+
+
+def keep(sentence: str, maker: Maker, data: bytes, suffix: str) -> Path:
+    """Put a picture on the shelf, in place of an earlier one for the same words.
+
+    Raises
+    ------
+    MakerError : the shelf cannot be written.
+    """
+    folder = shelf_folder()
+    stem = stem_of(sentence, maker)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        path = folder / f"{stem}{suffix}"
+        with files.replacing(path) as file:
+            file.write(data)
+        for other in folder.glob(f"{stem}.*"):
+            if other != path:
+                other.unlink(missing_ok=True)
+        _clear(folder)
+    except OSError as error:
+        raise MakerError(
+            f"the picture was made and cannot be kept in {folder}: {error.strerror}",
+            hint="make room or rights there, or set XDG_CACHE_HOME to another folder",
+        ) from error
+    return path
+
+
+def _clear(folder: Path) -> None:
+    """Take the oldest away beyond `KEPT_HIGH`."""
+    ages = []
+    for path in folder.iterdir():
+        with contextlib.suppress(OSError):
+            ages.append((path.stat().st_mtime_ns, path))
+    for _, path in sorted(ages)[:-KEPT_HIGH]:
+        path.unlink(missing_ok=True)
