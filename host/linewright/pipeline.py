@@ -12,13 +12,12 @@ from linewright.sheet import Cut, Sheet, place, to_machine
 from linewright.sources import Picture, Wish
 from linewright.sources.picture import Report
 from linewright.sources.svg import read_svg
-from linewright.tidy import Tidying, Watcher, tidy
+from linewright.tidy import Tidiness, Tidying, Watcher, tidy
 
 if TYPE_CHECKING:
     from linewright.drawing import Pen
     from linewright.program import Program
     from linewright.rig import Rig
-    from linewright.tidy.tour import Effort
 
 JOB_SUFFIX: Final = ".lw"
 """Saved programs; everything else is a picture."""
@@ -119,7 +118,7 @@ def prepare(
     placement: Placement | None = None,
     lines: Lines | None = None,
     *,
-    effort: Effort = "normal",
+    tidiness: Tidiness | None = None,
     report: Report | None = None,
     enough: Callable[[], bool] | None = None,
 ) -> Job:
@@ -129,7 +128,7 @@ def prepare(
     ----------
     source : as the user typed it: for most methods a file.
     placement, lines : where it goes, and how strokes are made of it.
-    effort : spent on the order of the strokes.
+    tidiness : how much to do for fewer lifts and less travel.
     report : told what is being done and how much of it is done, 0 to 1.
     enough : asked now and then whether to stop looking for a better order.
 
@@ -160,7 +159,7 @@ def prepare(
         )
     notes: list[str] = []
     watcher = Watcher(report or Watcher().report, notes.append, enough or Watcher().enough)
-    drawing = tidy(reached, Tidying.on(rig, reached, effort), watcher)
+    drawing = tidy(reached, Tidying.on(rig, reached, tidiness), watcher)
     watcher.report("planning the motion", 0.0)
     program = plan(drawing, rig, sheet=sheet)
     warnings = (

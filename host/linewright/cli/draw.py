@@ -37,6 +37,7 @@ def draw(
     fit: options.Fit = True,
     turn: options.TurnOption = options.Turn.AUTO,
     pen_by: options.PenByOption = options.PenBy.COLOUR,
+    redraw_mm: options.RedrawMm = 0.0,
     effort: options.EffortOption = options.Effort.NORMAL,
     ask_pens: options.AskPens = None,
     check_drift: options.CheckDrift = None,
@@ -64,7 +65,8 @@ def draw(
     rig = options.load_rig(rig_file)
     drift = DriftCheck.of(rig, check_drift, drift_limit_mm)
     placement = options.placement(sheet, landscape, margin_mm, fit, turn, pen_by)
-    job = options.job(wanted.source, rig, placement, options.lines(wanted.method, pens), effort, as_json=as_json)
+    tidiness = options.tidiness(redraw_mm, effort)
+    job = options.job(wanted.source, rig, placement, options.lines(wanted.method, pens), tidiness, as_json=as_json)
     for caution in cautions.before_moving(port):
         output.say(f"caution: {caution}", stderr=True)
     drawing_task.carry_out(

@@ -41,6 +41,7 @@ def lines(
         typer.Option("--tidy/--as-found", help="Join, drop doubles and order the strokes, or leave them as found."),
     ] = False,
     pen_by: options.PenByOption = options.PenBy.COLOUR,
+    redraw_mm: options.RedrawMm = 0.0,
     effort: options.EffortOption = options.Effort.NORMAL,
     as_json: options.AsJson = False,
 ) -> None:
@@ -66,7 +67,11 @@ def lines(
         picture = pipeline.read_picture(wanted.source, options.lines(wanted.method, pens, tolerance_mm), wish)
         drawing = picture.drawing
         if tidied:
-            drawing = tidy(drawing, Tidying(effort=effort.value), Watcher(bar.share, output.warn, options.deadline()))
+            drawing = tidy(
+                drawing,
+                Tidying(wanted=options.tidiness(redraw_mm, effort)),
+                Watcher(bar.share, output.warn, options.deadline()),
+            )
     write_svg_strokes(drawing, picture.width_mm, picture.height_mm, to)
     pen_down_mm = float(drawing.stroke_lengths_mm().sum())
     if as_json:

@@ -13,6 +13,7 @@ import typer
 if TYPE_CHECKING:
     from linewright.pipeline import Job, Lines, Placement
     from linewright.rig import Rig
+    from linewright.tidy import Tidiness
 
 
 _ORDER_CEILING_S: Final = 300.0
@@ -158,6 +159,16 @@ TurnOption = Annotated[
     Turn, typer.Option("--turn", help="Turn the picture clockwise; auto turns it where it then fits better.")
 ]
 PenByOption = Annotated[PenBy, typer.Option("--pen-by", help="One pen for each colour, or for each layer.")]
+RedrawMm = Annotated[
+    float,
+    typer.Option(
+        "--redraw",
+        metavar="MM",
+        min=0.0,
+        max=10_000.0,
+        help="Longest way along lines that may be drawn twice to save a lift of the pen; good for hatchings and nets.",
+    ),
+]
 EffortOption = Annotated[
     Effort, typer.Option("--effort", help="How long to look for the order of strokes with the least travel.")
 ]
@@ -226,13 +237,20 @@ def lines(method: str | None, pens: str | None, tolerance_mm: float | None = Non
     )
 
 
+def tidiness(redraw_mm: float, effort: Effort) -> Tidiness:
+    """The options about tidying, in one value."""
+    from linewright.tidy import Tidiness
+
+    return Tidiness(redraw_mm, effort.value)
+
+
 def deadline() -> Callable[[], bool]:
     """Whether an order of strokes has been looked for long enough, from now on."""
     until_s = time.monotonic() + _ORDER_CEILING_S
     return lambda: time.monotonic() > until_s
 
 
-def job(source: str, rig: Rig, placement: Placement, lines: Lines, effort: Effort, *, as_json: bool) -> Job:
+def job(source: str, rig: Rig, placement: Placement, lines: Lines, tidiness: Tidiness, *, as_json: bool) -> Job:
     """A program kept earlier, or a picture planned as the options say; with a bar while that takes long.
 
     Raises
@@ -243,13 +261,14 @@ def job(source: str, rig: Rig, placement: Placement, lines: Lines, effort: Effor
     from linewright import pipeline
     from linewright.cli.progress import ProgressBar
     from linewright.errors import InputError
+    from linewright.tidy import Tidiness
 
     if not pipeline.is_job(Path(source)):
         with ProgressBar(shown=not as_json) as bar:
             return pipeline.prepare(
-                source, rig, placement, lines, effort=effort.value, report=bar.share, enough=deadline()
+                source, rig, placement, lines, tidiness=tidiness, report=bar.share, enough=deadline()
             )
-    if placement != pipeline.Placement() or lines != pipeline.Lines() or effort is not Effort.NORMAL:
+    if placement != pipeline.Placement() or lines != pipeline.Lines() or tidiness != Tidiness():
         raise InputError(
             f"{source} has its place on the sheet and its lines and pens already",
             hint="plan the picture again to draw it differently",

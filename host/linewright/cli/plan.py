@@ -27,6 +27,7 @@ def plan(
     fit: options.Fit = True,
     turn: options.TurnOption = options.Turn.AUTO,
     pen_by: options.PenByOption = options.PenBy.COLOUR,
+    redraw_mm: options.RedrawMm = 0.0,
     effort: options.EffortOption = options.Effort.NORMAL,
     keep_as: Annotated[
         Path | None, typer.Option("--output", "-o", metavar="FILE.lw", help="Keep the program, to be drawn later.")
@@ -54,7 +55,8 @@ def plan(
     wanted = asked.asked(given, method, as_json=as_json)
     rig = options.load_rig(rig_file)
     placement = options.placement(sheet, landscape, margin_mm, fit, turn, pen_by)
-    job = options.job(wanted.source, rig, placement, options.lines(wanted.method, pens), effort, as_json=as_json)
+    tidiness = options.tidiness(redraw_mm, effort)
+    job = options.job(wanted.source, rig, placement, options.lines(wanted.method, pens), tidiness, as_json=as_json)
     file = Path(wanted.name)
     program = job.program
     written: list[Path] = []

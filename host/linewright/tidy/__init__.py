@@ -14,6 +14,8 @@ from linewright.tidy.dedupe import dedupe
 from linewright.tidy.join import join
 from linewright.tidy.order import order, travel, travel_mm
 from linewright.tidy.simplify import simplify
+from linewright.tidy.touches import cut_at_touches
+from linewright.tidy.trails import trails
 from linewright.tidy.watcher import Watcher
 
 if TYPE_CHECKING:
@@ -23,6 +25,7 @@ if TYPE_CHECKING:
 __all__ = [
     "BY_LENGTH",
     "Cost",
+    "Tidiness",
     "Tidying",
     "Watcher",
     "dedupe",
@@ -34,15 +37,30 @@ __all__ = [
     "travel_mm",
 ]
 
-# Shares of the tolerance, so that the three together keep it: a copy that is dropped lies within the first of the one
-# that stays; a gap that is closed adds ink at most half its own width from either end; a vertex that is dropped lies
-# within the last of the line that stays.
+# Shares of the tolerance, so that together they keep it: a copy that is dropped lies within the first of the one that
+# stays; a line is bent by the second at most where another touches it; a gap that is closed adds ink at most half its
+# own width from either end; a vertex that is dropped lies within the last of the line that stays.
 _COPY_SHARE: Final = 1 / 8
-_GAP_SHARE: Final = 1.0
+_TOUCH_SHARE: Final = 1 / 8
+_GAP_SHARE: Final = 0.75
 _VERTEX_SHARE: Final = 3 / 8
 
 _OF_PEN_WIDTH: Final = 0.1
 """Of its width, a line may move and nobody sees it (common practice)."""
+
+
+@dataclass(frozen=True)
+class Tidiness:
+    """What the user may choose.
+
+    Parameters
+    ----------
+    redraw_mm : longest way that may be drawn a second time to save one lift of the pen.
+    effort : spent on the order.
+    """
+
+    redraw_mm: float = 0.0
+    effort: Effort = "normal"
 
 
 @dataclass(frozen=True)
@@ -55,25 +73,25 @@ class Tidying:
         line and not seen. 0 drops and joins only what coincides exactly.
     start_mm, end_mm : where each pen starts and where it goes in the end; None: it may end anywhere.
     cost : of a pen-up move: its length, or the time on a rig.
-    effort : spent on the order.
+    wanted : what the user chose.
     """
 
     tolerance_mm: float = 0.05
     start_mm: tuple[float, float] = (0.0, 0.0)
     end_mm: tuple[float, float] | None = None
     cost: Cost = BY_LENGTH
-    effort: Effort = "normal"
+    wanted: Tidiness = Tidiness()
 
     @classmethod
-    def on(cls, rig: Rig, drawing: Drawing, effort: Effort = "normal") -> Tidying:
+    def on(cls, rig: Rig, drawing: Drawing, wanted: Tidiness | None = None) -> Tidying:
         """From park to park in the least time, to a tenth of the finest line's width."""
         widths_mm = [pen.width_mm or rig.pen.width_mm for pen in drawing.pens]
         park = rig.park.position_mm
-        return cls(_OF_PEN_WIDTH * min(widths_mm), park, park, Cost.of_rig(rig), effort)
+        return cls(_OF_PEN_WIDTH * min(widths_mm), park, park, Cost.of_rig(rig), wanted or Tidiness())
 
 
 def tidy(drawing: Drawing, tidying: Tidying | None = None, watcher: Watcher | None = None) -> Drawing:
-    """All of it: dedupe, join, simplify and order, pen by pen.
+    """All of it: dedupe, draw networks in few trails, join, simplify and order, pen by pen.
 
     Parameters
     ----------
@@ -94,14 +112,17 @@ def tidy(drawing: Drawing, tidying: Tidying | None = None, watcher: Watcher | No
     tidying = tidying or Tidying()
     _refuse_damage(drawing)
     once = dedupe(drawing, tolerance_mm=tidying.tolerance_mm * _COPY_SHARE)
-    joined = join(once, tolerance_mm=tidying.tolerance_mm * _GAP_SHARE)
+    if tidying.wanted.redraw_mm > 0.0:
+        once = cut_at_touches(once, tolerance_mm=tidying.tolerance_mm * _TOUCH_SHARE)
+    few = trails(once, tolerance_mm=tidying.tolerance_mm * _GAP_SHARE, redraw_mm=tidying.wanted.redraw_mm)
+    joined = join(few, tolerance_mm=tidying.tolerance_mm * _GAP_SHARE)
     lean = simplify(joined, tolerance_mm=tidying.tolerance_mm * _VERTEX_SHARE)
     return order(
         lean,
         start_mm=tidying.start_mm,
         end_mm=tidying.end_mm,
         cost=tidying.cost,
-        effort=tidying.effort,
+        effort=tidying.wanted.effort,
         watcher=watcher,
     )
 

@@ -55,7 +55,7 @@ def join(drawing: Drawing, *, tolerance_mm: float = 0.0) -> Drawing:
         ends.pair_near()
     if (ends.partner == _NONE).all():
         return drawing
-    return _joined(drawing, ends.partner)
+    return chained(drawing, ends.partner)
 
 
 class _Ends:
@@ -172,7 +172,7 @@ def _run_starts(same_as_before: NDArray[np.bool_], n: int) -> Indices:
     return np.maximum.accumulate(begins) if n else begins
 
 
-def _joined(drawing: Drawing, partner_of: Indices) -> Drawing:
+def chained(drawing: Drawing, partner_of: Indices) -> Drawing:
     """Walk every chain from an end that is free, or around, and lay its strokes one after the other."""
     partner = partner_of.tolist()
     done = [False] * len(drawing)

@@ -1,0 +1,207 @@
+"""Networks of lines drawn in as few strokes as can be: hatchings, tilings, traced pictures.
+
+Where ends meet is a vertex, a stroke is an edge. A connected network with ``2 m`` odd vertices needs ``max(1, m)``
+trails, and that many are enough (L. Euler 1736). Drawing some edges twice pairs odd vertices off and saves a trail for
+each pair: the route of the Chinese postman (J. Edmonds and E. L. Johnson, "Matching, Euler tours and the Chinese
+postman", Mathematical Programming 5, 1973).
+
+At every vertex the edges are paired so that the pen goes as straight on as can be. What closes to a ring is then
+spliced into another trail where both meet, until every network is down to its least number (C. Hierholzer 1873).
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linewright.drawing import Drawing, Indices
+from linewright.tidy.join import chained
+from linewright.tidy.postman import doubled_edges
+
+_NONE: Final = -1
+
+_OFF_GRID: Final = 0.381966
+"""As in `dedupe`: round numbers do not lie at the borders of cells."""
+
+_CROWD: Final = 24
+"""Edges at a vertex of which all pairs are compared; of more, those opposite in the order of directions are taken."""
+
+
+def trails(drawing: Drawing, *, tolerance_mm: float = 0.0, redraw_mm: float = 0.0) -> Drawing:
+    """Draw networks of strokes in the least number of trails.
+
+    Ends in the same cell of a grid meet: at most the tolerance apart, and closed by a straight line; with 0 they must
+    be equal. Dots stay as they are. A trail takes the place of its first stroke.
+
+    Parameters
+    ----------
+    drawing : finite coordinates, mm, without repeated vertices.
+    tolerance_mm : largest gap that is closed.
+    redraw_mm : longest way that may be drawn a second time to save one lift of the pen; 0 draws nothing twice.
+
+    Examples
+    --------
+    A square with a diagonal has two odd corners, so one trail draws it.
+
+    >>> square = [[(0, 0), (9, 0)], [(9, 0), (9, 9)], [(9, 9), (0, 9)], [(0, 9), (0, 0)], [(0, 0), (9, 9)]]
+    >>> len(trails(Drawing.from_strokes(square)))
+    1
+    """
+    if not len(drawing):
+        return drawing
+    vertex = _vertices(drawing, tolerance_mm)
+    if redraw_mm > 0.0:
+        again = doubled_edges(vertex.reshape(-1, 2), drawing.stroke_lengths_mm(), redraw_mm)
+        if len(again):
+            drawing = drawing.select(np.concatenate((np.arange(len(drawing)), again)))
+            vertex = np.concatenate((vertex, vertex.reshape(-1, 2)[again].ravel()))
+    network = _Network(vertex, _directions(drawing, tolerance_mm))
+    network.pair_straight()
+    network.splice_rings()
+    return chained(drawing, network.partner)
+
+
+def _vertices(drawing: Drawing, tolerance_mm: float) -> Indices:
+    """(2 k,) number of the vertex at which each end lies, -1 for ends that meet no other."""
+    first, last = drawing.starts[:-1], drawing.starts[1:] - 1
+    at = drawing.points_mm[np.column_stack((first, last)).ravel()]
+    cell_mm = tolerance_mm / np.sqrt(2.0)
+    # + 0.0 makes one zero of two.
+    with np.errstate(over="ignore"):
+        cells = np.floor(at / cell_mm + _OFF_GRID) + 0.0 if cell_mm > 0 else at + 0.0
+    rows = np.column_stack((np.repeat(drawing.pen, 2), cells))
+    _, of, counts = np.unique(rows, axis=0, return_inverse=True, return_counts=True)
+    of = of.ravel().astype(np.int64)
+    # A dot is no edge. Nor is a scrap that begins and ends in one cell: it would turn the pen on the spot.
+    lengths = drawing.stroke_lengths_mm()
+    inert = (last == first) | ((of[::2] == of[1::2]) & (lengths <= 2.0 * tolerance_mm))
+    of[np.repeat(inert, 2)] = _NONE
+    counts = np.bincount(of[of >= 0], minlength=len(counts))
+    return np.where((of >= 0) & (counts[of] > 1), of, _NONE)
+
+
+def _directions(drawing: Drawing, tolerance_mm: float) -> NDArray[np.float64]:
+    """(2 k, 2) unit vectors from each end into its stroke, over at least four tolerances where the stroke is as long.
+
+    Closer to the end, direction is noise of the coordinates.
+    """
+    k = len(drawing)
+    out = np.zeros((2 * k, 2))
+    first, last = drawing.starts[:-1], drawing.starts[1:] - 1
+    for side, ends, step in ((0, first, 1), (1, last, -1)):
+        stop = last if side == 0 else first
+        at = ends + np.where(ends == stop, 0, step)
+        here = drawing.points_mm[ends]
+        while True:
+            way = drawing.points_mm[at] - here
+            near = (np.hypot(way[:, 0], way[:, 1]) < 4.0 * tolerance_mm) & (at != stop)
+            if not near.any():
+                break
+            at = at + step * near
+        length = np.hypot(way[:, 0], way[:, 1])
+        out[side::2] = way / np.where(length > 0, length, 1.0)[:, None]
+    return out
+
+
+class _Network:
+    """Which end goes on to which. End ``2 i`` is the first point of stroke ``i``, end ``2 i + 1`` its last."""
+
+    def __init__(self, vertex: Indices, direction: NDArray[np.float64]) -> None:
+        self.partner: Indices = np.full(len(vertex), _NONE, dtype=np.int64)
+        self.direction = direction
+        by = np.argsort(vertex, kind="stable")
+        by = by[np.searchsorted(vertex[by], 0) :]
+        marks = np.flatnonzero(np.diff(vertex[by])) + 1
+        self.meetings = [group.tolist() for group in np.split(by, marks)] if len(by) else []
+
+    def _turn(self, one: int, other: int) -> float:
+        """From -1, straight on, to 1, back where the pen came from."""
+        return float(self.direction[one] @ self.direction[other])
+
+    def _join(self, one: int, other: int) -> None:
+        self.partner[one], self.partner[other] = other, one
+
+    def pair_straight(self) -> None:
+        """Pair the ends at each vertex, the straightest way first; at an odd vertex one is left."""
+        for ends in self.meetings:
+            if len(ends) == 2:
+                self._join(*ends)
+                continue
+            if len(ends) > _CROWD:
+                pairs = self._across(ends)
+            else:
+                of = self.direction[ends]
+                one, other = np.triu_indices(len(ends), 1)
+                by = np.argsort((of @ of.T)[one, other], kind="stable")
+                pairs = [(ends[i], ends[j]) for i, j in zip(one[by].tolist(), other[by].tolist(), strict=True)]
+            for a, b in pairs:
+                if self.partner[a] == _NONE and self.partner[b] == _NONE:
+                    self._join(a, b)
+
+    def _across(self, ends: list[int]) -> list[tuple[int, int]]:
+        """Pairs of ends that lie half a circle apart in the order of their directions."""
+        x, y = self.direction[ends].T
+        around = [ends[i] for i in np.argsort(np.arctan2(y, x), kind="stable")]
+        half = len(around) // 2
+        return [(around[i], around[i + half]) for i in range(half)]
+
+    def splice_rings(self) -> None:
+        """Splice rings into the trails and rings they meet, at the vertex where they do, with the least turning."""
+        trail = _Sets(len(self.partner))
+        for end in range(0, len(self.partner), 2):
+            trail.unite(end, end + 1)
+        for end, other in enumerate(self.partner.tolist()):
+            if other != _NONE:
+                trail.unite(end, other)
+        is_open = {trail.of(end) for end in np.flatnonzero(self.partner == _NONE).tolist()}
+        for ends in self.meetings:
+            if len(ends) == 2:
+                continue
+            for a in ends:
+                mine = trail.of(a)
+                if mine in is_open:
+                    continue
+                b = int(self.partner[a])
+                best: tuple[float, int, int] | None = None
+                for c in ends:
+                    if trail.of(c) == mine:
+                        continue
+                    d = int(self.partner[c])
+                    # The ring is cut between a and b, the other between c and d; a goes on to c, b to d. Where the
+                    # other ends here, b is where it ends from now on.
+                    turn = self._turn(a, c) + (0.0 if d == _NONE else self._turn(b, d))
+                    if best is None or turn < best[0]:
+                        best = (turn, c, d)
+                if best is None:
+                    continue
+                _, c, d = best
+                was_open = trail.of(c) in is_open
+                self._join(a, c)
+                if d == _NONE:
+                    self.partner[b] = _NONE
+                else:
+                    self._join(b, d)
+                trail.unite(a, c)
+                if was_open:
+                    is_open.add(trail.of(a))
+
+
+class _Sets:
+    """Disjoint sets, with halving of paths (Tarjan and van Leeuwen 1984)."""
+
+    def __init__(self, n: int) -> None:
+        self._up = list(range(n))
+
+    def of(self, i: int) -> int:
+        """The set that i is in, named by one of its members."""
+        up = self._up
+        while up[i] != i:
+            up[i] = up[up[i]]
+            i = up[i]
+        return i
+
+    def unite(self, i: int, j: int) -> None:
+        """Make one set of two."""
+        self._up[self.of(i)] = self.of(j)
