@@ -113,7 +113,7 @@ def take_up(session: Session, story: Story, program: Program, rig: Rig, witness:
         session.home()
     stroke = strokes_done(program, done)
     if tail is None and stroke < len(program.drawing):
-        tail = Tail.of(program, record_of(program, stroke) if stroke else 0)
+        tail = Tail.of(program, record_of(program, stroke) if stroke else 0, lower_ms=rig.pen.lower_ms)
     return Place(stroke, tail)
 
 

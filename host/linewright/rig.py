@@ -138,7 +138,14 @@ class PenLift(_Section):
     down_us: int = _number(SERVO_LOW_US, SERVO_HIGH_US, "us", "beyond it a hobby servo meets its stop and stalls")
     lift_ms: int = _number(0, 5000, "ms", "a servo turns 60 degrees in 100 to 250 ms", 150)
     lower_ms: int = _number(0, 5000, "ms", "a servo turns 60 degrees in 100 to 250 ms", 150)
+    near_us: int = _number(0, SERVO_HIGH_US, "us", "between up and down, just clear of the paper; 0: not known", 0)
+    near_ms: int = _number(0, 5000, "ms", "a servo answers within 20 ms and turns a few degrees in as many", 80)
     width_mm: float = _number(0.05, 30, "mm", "hair line to broad brush", 0.5)
+
+    @property
+    def clear_us(self) -> int:
+        """The pulse that just clears the paper; where none is known, that for all the way up."""
+        return self.near_us or self.up_us
 
 
 class Homing(_Section):

@@ -45,6 +45,9 @@ SERVO_RANGE_US: Final = (500, 2500)
 STEEPEST: Final = 0.05
 """Slope of a straightness table, mm in 1 mm: 5 mm in 100 mm is a rail that no carriage runs on."""
 
+SERVO_FRAME_MS: Final = 20
+"""A hobby servo reads its pulse 50 times a second (common practice), so it may begin to move 20 ms after it is told."""
+
 STEPS_HIGH: Final = 100_000_000
 """Steps from one end of an axis to the other; far inside the 32 bits of the wire's positions, where x + y must fit."""
 
@@ -198,6 +201,13 @@ def _pulse_times(motor: Motors, driver: Driver) -> _Found:
 def _pen_moves(pen: PenLift) -> _Found:
     if pen.up_us == pen.down_us:
         yield ("pen.down_us", pen.down_us, "must differ from pen.up_us", "the pen would never leave the paper")
+    elif pen.clear_us != pen.up_us:
+        if not 0 <= (pen.clear_us - pen.up_us) / (pen.down_us - pen.up_us) < 1:
+            between = f"must lie between pen.up_us = {pen.up_us} and pen.down_us = {pen.down_us}"
+            yield ("pen.near_us", pen.near_us, between, "there the pen is clear of the paper, and not far from it")
+        if not SERVO_FRAME_MS <= pen.near_ms <= min(pen.lift_ms, pen.lower_ms):
+            most = f"must be {SERVO_FRAME_MS} ms at least, and no more than pen.lift_ms and pen.lower_ms"
+            yield ("pen.near_ms", pen.near_ms, most, "a servo looks at its pulse every 20 ms; all the way takes longer")
 
 
 def _homing_speeds(axis: Axes, motor: Motors, homing: Homing) -> _Found:

@@ -46,11 +46,20 @@ class Tail:
     packed: wirepack.Packed
 
     @classmethod
-    def of(cls, program: Program, record: int = 0) -> Tail:
-        """From a record on before which the pen is up and at rest."""
+    def of(cls, program: Program, record: int = 0, *, lower_ms: int = 0) -> Tail:
+        """From a record on before which the path is at rest.
+
+        The pen is up then, and may have been nearer to the paper in the program: ``lower_ms`` is how long it needs,
+        where the record is what lowers it.
+        """
         a, b = program.position_steps[record]
+        steps = (int(a), int(b))
+        if program.kind[record] == PEN and program.dwell_ms[record] < lower_ms:
+            changed = _Changed(program)
+            changed.lower_pen(record, int(program.servo_us[record]), lower_ms)
+            return changed.tail(record, steps, record)
         ticks = int(program.predicted_ticks - program.ticks_before[record])
-        return cls(record, (int(a), int(b)), record, ticks, wirepack.pack_program(program, start=record))
+        return cls(record, steps, record, ticks, wirepack.pack_program(program, start=record))
 
     @classmethod
     def in_stroke(cls, program: Program, record: int, steps: tuple[int, int], rig: Rig) -> Tail | None:

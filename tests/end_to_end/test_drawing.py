@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -12,7 +13,7 @@ from hypothesis import strategies as st
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from whole_rig import ALLOWED_MM, BY_HAND, CROSSED, HOMING, assert_clean, assert_drawn, circle, draw, zoo
+from whole_rig import ALLOWED_MM, BY_HAND, CROSSED, HOMING, assert_clean, assert_drawn, circle, draw, draw_program, zoo
 
 from linewire.messages import FLAG_PEN_UP, STATES
 from linewright.errors import BoardFault, LinkError
@@ -327,3 +328,48 @@ def test_two_runs_are_the_same_to_the_byte(tmp_path):
         draw(folder, zoo()[:4], Rig.default())
         tapes.append((folder / "run.tape").read_bytes())
     assert tapes[0] == tapes[1]
+
+
+NEAR = {"pen.near_us": 1540, "pen.near_ms": 60}
+
+
+def test_a_pen_that_is_near_the_paper_on_arrival_draws_the_same(tmp_path):
+    """Lifted and lowered on the way: every stroke whole, none astray, the servo always in time, the clock exact."""
+    rig = BY_HAND.changed(NEAR)
+    run = draw(tmp_path, zoo(), rig)
+    assert_drawn(run)
+    assert run.program.in_passing.any()
+    assert run.trace.check("pen at rest").checked >= 2 * len(zoo()) - 2
+
+
+def test_a_pen_that_is_near_the_paper_may_be_held_slowed_and_kept_waiting(tmp_path):
+    rig = BY_HAND.changed(NEAR)
+    seen = []
+
+    def interfere(progress, link, control):
+        at = int(progress.played_s * 4)
+        if at not in seen:
+            seen.append(at)
+            if progress.state == "holding" or at % 3 == 1:
+                control.carry_on()
+            elif at % 3 == 2:
+                control.slow_to(1 / 4)
+            elif len(seen) < 30:
+                control.hold()
+        elif progress.state == "holding":
+            control.carry_on()
+
+    assert_drawn(draw(tmp_path, zoo(), rig, on_progress=interfere), on_time=False)
+    assert len(seen) > 10
+
+
+def test_a_servo_that_is_given_too_little_time_is_found_out(tmp_path):
+    """The check that the pen is at rest can fail: a machine whose servo is slower than the program believes."""
+    from linewright.drawing import Drawing
+    from linewright.motion import plan
+
+    drawing = Drawing.from_strokes([[[10, 10], [20, 10]], [[20, 12], [10, 12]]])
+    slower = BY_HAND.changed(NEAR)
+    program = replace(plan(drawing, BY_HAND.changed(NEAR | {"pen.near_ms": 40})), rig_fingerprint=slower.fingerprint())
+    run = draw_program(tmp_path, program, slower)
+    assert run.trace.check("pen at rest").broken == 2  # both ends of the hop

@@ -16,6 +16,7 @@ from linewright.motion.corners import find_corners
 from linewright.motion.corrections import REACH_SLACK_MM, Corrections
 from linewright.motion.kinematics import Flags, Floats, Limits
 from linewright.motion.pen_heights import PenHeights
+from linewright.motion.pen_lifts import PenLifts
 from linewright.motion.profile import plan_profile
 from linewright.motion.ramps import Ramps, make_ramps, round_path
 from linewright.motion.shaping import Smoothing, plan_smooth
@@ -90,6 +91,10 @@ def plan(drawing: Drawing, rig: Rig, *, sheet: Sheet | None = None) -> Program:
     limits = Limits.from_rig(rig)
     park = errors.carriage_mm(np.array([rig.park.position_mm], dtype=np.float64))[0]
     path = _without_noise(_taking_up_play(lay_path(drives, park), senses, errors), limits)
+    lifts = PenLifts.from_rig(rig)
+    if lifts.overlap:
+        approaches = lifts.approaches(path.points_mm, path.down_at, limits)
+        path = _refined(path, np.sort(np.concatenate((np.arange(len(path.points_mm)), approaches))))
     corners = find_corners(path.points_mm, path.rest, path.stroke >= 0, limits)
     smoothing = Smoothing.from_rig(rig)
     if smoothing is None:
@@ -102,7 +107,7 @@ def plan(drawing: Drawing, rig: Rig, *, sheet: Sheet | None = None) -> Program:
     nodes = round_path(path.points_mm, path.rest, path.stroke, speeds, turn_rad, limits)
     ramps = make_ramps(nodes, limits)
     before_node = ramps.first_of_piece[nodes.node_of_vertex]
-    return _assemble(drawing, rig, limits, sheet or rig.paper, nodes.steps[0], ramps, path, before_node)
+    return _assemble(drawing, rig, limits, sheet or rig.paper, nodes.steps[0], ramps, path, before_node, lifts)
 
 
 def _check_reach(drawing: Drawing, rig: Rig, errors: Corrections) -> None:
@@ -232,6 +237,7 @@ def _assemble(
     ramps: Ramps,
     path: Path,
     before_vertex: Indices,
+    lifts: PenLifts,
 ) -> Program:
     """Put ramps, rests and pen actions in the order of playing.
 
@@ -248,7 +254,12 @@ def _assemble(
     heights = PenHeights.from_rig(rig)
     before_ramp = np.cumsum(np.concatenate((start_steps[None], ramps.d_steps)), axis=0)[:m]
     pen_mm = rig.known_errors.true_mm(limits.mm_at(before_ramp))
+    ramp_duration = ramp_ticks(ramps.d_steps[:, 0], ramps.d_steps[:, 1], ramps.v_start, ramps.v_end)
+    down_us = heights.pulse_us(drawing.points_mm[drawing.starts[:-1]])
+    first = np.diff(drawing.pen, prepend=-1) != 0
+    servo = lifts.actions(down_us, first, actions, ramp_duration, ramps.v_start)
     passing, passing_us = heights.along(pen_mm, ramps.stroke, np.concatenate(([True], ramps.stop_after))[:m])
+    passing, passing_us = np.append(servo.passing, passing), np.append(servo.passing_us, passing_us)
     # Sorting keys: after how many ramps; at the same place rests, then pen actions (down, up, down ...), then the ramp.
     after = np.concatenate((rests + 1, actions, passing, np.arange(m), [m]))
     rank = np.concatenate((np.zeros(len(rests)), np.ones(2 * k + len(passing)), np.full(m, 2.0), [3.0]))
@@ -264,11 +275,6 @@ def _assemble(
         ]
         return np.concatenate(parts)[order]
 
-    # A servo that need not be waited for still gets a millisecond: a pen action without any wait has no exact duration.
-    dwell_ms = np.tile([max(rig.pen.lower_ms, 1), max(rig.pen.lift_ms, 1)], k)
-    ramp_duration = ramp_ticks(ramps.d_steps[:, 0], ramps.d_steps[:, 1], ramps.v_start, ramps.v_end)
-    down_us = heights.pulse_us(drawing.points_mm[drawing.starts[:-1]])
-    pulses = np.stack((down_us, np.full(k, rig.pen.up_us)), axis=1).ravel()
     kind = column(REST, PEN, PEN, RAMP, END)
     place = np.empty(len(order), dtype=np.int64)
     place[order] = np.arange(len(order))
@@ -279,10 +285,10 @@ def _assemble(
         da=column(ramp=ramps.d_steps[:, 0]).astype(np.int32),
         db=column(ramp=ramps.d_steps[:, 1]).astype(np.int32),
         v_end=column(ramp=ramps.v_end).astype(np.int32),
-        servo_us=column(pen=pulses, passing_by=passing_us).astype(np.int32),
-        dwell_ms=column(pen=dwell_ms).astype(np.int32),
+        servo_us=column(pen=servo.pulse_us, passing_by=passing_us).astype(np.int32),
+        dwell_ms=column(pen=servo.dwell_ms).astype(np.int32),
         rest_ticks=np.zeros(len(order), dtype=np.int32),
-        ticks=column(pen=dwell_ms * units.ms_to_ticks(1), ramp=ramp_duration),
+        ticks=column(pen=servo.dwell_ms * units.ms_to_ticks(1), ramp=ramp_duration),
         stroke_of_record=column(-1, np.repeat(np.arange(k), 2), ramps.stroke[passing], ramps.stroke, -1).astype(
             np.int32
         ),

@@ -35,6 +35,7 @@ class Machine:
     step_width_us, direction_setup_us : what the drivers ask for at least.
     home_backoff_mm : how far inside its switch an axis has its zero (or its far end).
     pen_up_us, pen_down_us, pen_lift_ms, pen_lower_ms : servo pulses and the time the pen needs.
+    pen_clear_us, pen_near_ms : pulse that just clears the paper (that for up: none is known), and the time from it.
     reversed : how motors A and B are wired: True where the board has to turn the direction around.
     endstop_pins : on which of the board's pins the switches of x and y are; -1: on none.
     opens : whether the switches of x and y open their contacts when they are pressed.
@@ -55,6 +56,8 @@ class Machine:
     pen_down_us: int = 1700
     pen_lift_ms: int = 150
     pen_lower_ms: int = 150
+    pen_clear_us: int = 1300
+    pen_near_ms: int = 80
     reversed: tuple[bool, bool] = (False, False)
     endstop_pins: tuple[int, int] = (-1, -1)
     opens: tuple[bool, bool] = (False, False)
@@ -78,6 +81,8 @@ class Machine:
             pen_down_us=rig.pen.down_us,
             pen_lift_ms=rig.pen.lift_ms,
             pen_lower_ms=rig.pen.lower_ms,
+            pen_clear_us=rig.pen.clear_us,
+            pen_near_ms=rig.pen.near_ms,
             reversed=(rig.a.reversed, rig.b.reversed),
             endstop_pins=(_pin(rig.pins.endstop_x), _pin(rig.pins.endstop_y)),
             opens=(rig.x.endstop_contact == NORMALLY_CLOSED, rig.y.endstop_contact == NORMALLY_CLOSED),
@@ -132,8 +137,22 @@ class Machine:
         return 1.0 / min(self.steps_per_mm)
 
     def pen_is_down(self, servo_us: int) -> bool:
-        """Whether a servo pulse holds the pen nearer to the paper than to its raised height; 0 (no pulse) is up."""
-        return servo_us != 0 and abs(servo_us - self.pen_down_us) < abs(servo_us - self.pen_up_us)
+        """Whether a servo pulse holds the pen nearer to the paper than to where it is clear; 0 (no pulse) is up."""
+        return servo_us != 0 and abs(servo_us - self.pen_down_us) < abs(servo_us - self.pen_clear_us)
+
+    def pen_needs_ms(self, before_us: int, servo_us: int) -> int:
+        """How long the pen needs from one pulse to the other: to the paper, off it, or from one height to another."""
+        whole, clear = abs(self.pen_up_us - self.pen_down_us), abs(self.pen_clear_us - self.pen_down_us)
+        near = clear < whole
+        if not near:
+            return self.pen_lower_ms if self.pen_is_down(servo_us) else self.pen_lift_ms
+        if not self.pen_is_down(servo_us) and self.pen_is_down(before_us):
+            return self.pen_near_ms
+        # The last bit takes ``pen_near_ms``, what lies further up its share of the rest.
+        begin = abs(before_us - self.pen_down_us) if before_us else whole
+        further = max(begin - max(clear, abs(servo_us - self.pen_down_us)), 0) / (whole - clear)
+        last = self.pen_near_ms if self.pen_is_down(servo_us) else 0
+        return round(last + min(further, 1.0) * (self.pen_lower_ms - self.pen_near_ms))
 
 
 def _pin(number: int | None) -> int:

@@ -153,7 +153,8 @@ class _Trace:
         self._servo_us = 0
         self._pressure: tuple[float, float] | None = None
         self._touching: list[NDArray[np.bool_]] = []  # for each part of the run, whether the pen leaves ink
-        self._servo_moved: tuple[int, int] | None = None  # tick, ms the pen needs
+        self._servo_moved: tuple[int, float] | None = None  # tick, ms the pen needs
+        self._pen_there = 0  # tick at which it reaches the height that it was last sent to, above the paper
         self._run: list[tuple[Floats, Ints]] = []
         self._run_begin = (0, 0)
         self._drawn_anything = False
@@ -285,10 +286,15 @@ class _Trace:
 
     def _servo(self, tick: int, servo_us: int) -> None:
         down = self._machine.pen_is_down(servo_us)
-        self._servo_us = servo_us
+        needs_ms = self._machine.pen_needs_ms(self._servo_us, servo_us)
         if down != self._down:
-            self._servo_moved = (tick, self._machine.pen_lower_ms if down else self._machine.pen_lift_ms)
+            # A pen that is still on its way to the height from which it is lowered comes to the paper later.
+            late_ms = max(self._pen_there - tick, 0) / _TICKS_PER_MS if down else 0.0
+            self._servo_moved = (tick, needs_ms + late_ms)
             self._pen(down=down)
+        elif not down and servo_us != self._servo_us:
+            self._pen_there = tick + needs_ms * _TICKS_PER_MS
+        self._servo_us = servo_us
 
     def _pen(self, *, down: bool) -> None:
         place = self._count - self._zero
