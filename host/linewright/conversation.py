@@ -21,8 +21,13 @@ from linewire.endpoint import Endpoint
 from linewire.messages import FieldError
 from linewright.errors import BoardFault, LinkError, Mismatch, NoAnswer, Refused
 
-SILENCE_S: Final = 10.0
-"""Twice the longest that a board keeps silent on a link in use (its own limit for the host is 5 s by default)."""
+SILENCE_S: Final = 15.0
+"""A board on a link in use says something five times a second. A line may stall for ten seconds and come back; one that
+stays away half as long again has gone."""
+
+LONGEST_TURN_S: Final = 1.0
+"""A turn that took longer was not spent listening: this process was stopped, or the laptop slept. What the board has
+said in the meantime is still to be read."""
 
 TURN_S: Final = 0.05
 """How long one turn waits for bytes: short enough that progress and Ctrl-C seem immediate."""
@@ -97,6 +102,8 @@ class Conversation:
 
     def __init__(self, link: Link) -> None:
         self._link = link
+        self._silent_s = 0.0  # time spent listening since anything valid came
+        self._heard_us = -1
         self._plain = bytearray()  # what came before the first frame: perhaps words
         self.endpoint = Endpoint(1 + secrets.randbelow(65535), host=True, now_us=_now_us())
         self.inbox: deque[tuple[str, Fields]] = deque()
@@ -135,6 +142,7 @@ class Conversation:
         BoardFault : the board reports a fault.
         """
         endpoint = self.endpoint
+        begun_s = now_s()
         now_us = _now_us()
         if data := endpoint.to_send(now_us):
             self._link.write(data)
@@ -155,7 +163,11 @@ class Conversation:
                 "the board restarted in the middle of the conversation",
                 hint="check its power supply; then home and draw again",
             )
-        if endpoint.linked and endpoint.silence_us(_now_us()) > SILENCE_S * 1e6:
+        if endpoint.heard_us != self._heard_us:
+            self._heard_us, self._silent_s = endpoint.heard_us, 0.0
+        else:
+            self._silent_s += _listened_s(begun_s)
+        if endpoint.linked and self._silent_s > SILENCE_S:
             raise LinkError(
                 f"the board has said nothing for {SILENCE_S:g} s",
                 hint="check cable and power; the board stops by itself, with the pen up",
@@ -200,12 +212,13 @@ class Conversation:
         self.inbox.append((name, fields))
 
     def wait(self, until: Callable[[], bool], limit_s: float) -> bool:
-        """Take turns until something is true; False if that takes longer than ``limit_s``."""
-        deadline_s = time.monotonic() + limit_s
+        """Take turns until something is true; False if that takes longer than ``limit_s`` of listening."""
         while not until():
-            if time.monotonic() > deadline_s:
+            if limit_s < 0:
                 return False
+            begun_s = now_s()
             self.turn()
+            limit_s -= _listened_s(begun_s)
         return True
 
     def send(self, name: str, **fields: object) -> int:
@@ -291,6 +304,11 @@ def number_in(fields: Fields, name: str) -> int:
 def now_s() -> float:
     """A clock that only ever goes forward, seconds."""
     return time.monotonic()
+
+
+def _listened_s(begun_s: float) -> float:
+    """How long a turn that began then has listened."""
+    return min(now_s() - begun_s, LONGEST_TURN_S)
 
 
 def _now_us() -> int:

@@ -9,8 +9,10 @@ room for (the credit).  A frame counts as lost when one sent after it has arrive
 the retransmission time, which follows RFC 6298 in integer microseconds.
 
 Sessions: each end has a 16-bit number, drawn at its start.  Ordinary frames carry both, mixed as ``own ^ peer``, so
-a frame that was meant for an earlier start of either end is never taken for a new one.  `TRANSITIONS` is the life of
-a session; SPEC.md shows it as a table, and a test keeps the two the same.
+a frame that was meant for an earlier start of either end is never taken for a new one.  A call alone changes nothing
+on the board, because it may come from a host that is gone: the board offers a session under a number that it has not
+used since it started, and serves whoever names that number back.  `TRANSITIONS` is the life of a session; SPEC.md shows
+it as a table, and a test keeps the two the same.
 
 Times are microseconds of any counter that wraps at 2^30 (`linewire.compat`).  Call `produce` or `to_send` at least
 once in 4 minutes, or the wrap may hide how long ago something was.
@@ -29,10 +31,12 @@ from linewire.messages import FROM_BOARD, PAYLOAD, PROTOCOL
 
 # Kinds of the link's own frames; messages stay below 128.  Bit 6 says who speaks, as in message ids.
 LINK = const(0x80)
-OPEN = const(0x80)  # "I am session ``own``; you are ``peer``" (0: not known): own u16, peer u16, protocol u8, slots u8
+# "I am session ``own``; you are ``peer``" (0: not known; ``offer`` 0: none): own u16, peer u16, protocol u8, slots u8,
+# offer u16.
+OPEN = const(0x80)
 ACK = const(0x81)  # next u16, edge u16, bitmap u16, report; its sequence number only tells newer from older
 PROBE = const(0x82)  # "answer with an acknowledgement"
-_OPEN_SIZE = const(6)
+_OPEN_SIZE = const(8)
 _ACK_SIZE = const(6)
 
 # Sixteen frames of 255 bytes are 4 KiB: 16 ms of full-speed USB at 250 kB/s, or two laptop time slices; the bitmap
@@ -60,18 +64,34 @@ LINK_STATES = ("calling", "waiting", "linked", "parted")
 
 # (state, what comes, what is done, next state); the host starts calling, the board waiting.
 TRANSITIONS = (
-    ("calling", "every 250 ms", "send OPEN(own, 0)", "calling"),
-    ("calling", "OPEN(p, own)", "number messages from 0", "linked"),
-    ("calling", "OPEN(p, other)", "send OPEN(own, 0)", "calling"),
+    ("calling", "every 250 ms", "send OPEN(own, 0, 0)", "calling"),
+    ("calling", "OPEN(p, own, offer)", "number messages from 0, send OPEN(own, p, offer)", "linked"),
+    ("calling", "any other OPEN", "send OPEN(own, 0, 0)", "calling"),
     ("calling", "any other frame", "count as foreign", "calling"),
-    ("waiting", "start", "send OPEN(own, 0)", "waiting"),
-    ("waiting", "OPEN(p, 0 or own)", "number messages from 0, send OPEN(own, p)", "linked"),
-    ("waiting", "any other frame", "count as foreign, send OPEN(own, 0) at most every 250 ms", "waiting"),
-    ("linked", "OPEN(peer, any) at the host", "nothing", "linked"),
-    ("linked", "OPEN(other, any) at the host", "give up: the board has restarted", "parted"),
-    ("linked", "OPEN(peer, 0 or own) at the board", "send OPEN(own, peer)", "linked"),
-    ("linked", "OPEN(new, 0 or own) at the board", "forget the old host, number from 0, send OPEN(own, new)", "linked"),
-    ("linked", "OPEN(former, any) at the board", "count as foreign", "linked"),
+    ("waiting", "start", "send OPEN(own, 0, 0)", "waiting"),
+    ("waiting", "OPEN(p, own, the offer made to p)", "number messages from 0, acknowledge", "linked"),
+    ("waiting", "OPEN(p, 0 or own, any other)", "send OPEN(own, p, offer)", "waiting"),
+    ("waiting", "OPEN(p, other, any)", "count as foreign, send OPEN(own, 0, 0)", "waiting"),
+    ("waiting", "any other frame", "count as foreign, send OPEN(own, 0, 0) at most every 250 ms", "waiting"),
+    (
+        "linked",
+        "every 250 ms at the host, until a frame with the tag has come",
+        "send OPEN(own, peer, offer)",
+        "linked",
+    ),
+    ("linked", "OPEN(peer, own, offer) at the host, likewise until then", "send OPEN(own, peer, offer)", "linked"),
+    ("linked", "OPEN(peer, any, any) at the host, later", "nothing", "linked"),
+    ("linked", "OPEN(other, any, any) at the host", "give up: the board has restarted", "parted"),
+    ("linked", "OPEN(peer, 0 or own, any) at the board", "acknowledge", "linked"),
+    (
+        "linked",
+        "OPEN(p, own, the offer made to p) at the board",
+        "forget the old host, number from 0, acknowledge",
+        "linked",
+    ),
+    ("linked", "OPEN(p, 0 or own, any other) at the board", "send OPEN(own, p, offer)", "linked"),
+    ("linked", "OPEN(former, 0 or own, any) at the board", "count as foreign", "linked"),
+    ("linked", "OPEN(p, other, any) at the board", "count as foreign, send OPEN(own, peer, 0)", "linked"),
     ("linked", "frame with tag own ^ peer", "take it", "linked"),
     ("linked", "frame with another tag", "count as foreign", "linked"),
     ("parted", "any frame", "nothing", "parted"),
@@ -161,11 +181,15 @@ class Endpoint:
         self._former = [0] * 4  # a list: MicroPython cannot look for a value in an array
         self._former_at = 0
         self._open_due = not host
+        self._offer_due = False
+        self._offer = 0  # the last one; at the board, for `_caller`, and 0 `_caller` once it is used up
+        self._caller = 0
+        self._confirmed = not host  # the board is known to serve this host
         self._called_us = ticks_add(now_us, -CALL_US)
         self._answered_us = ticks_add(now_us, -CALL_US)
         self._now_us = now_us
         self.heard_us = now_us
-        self._spoke_us = now_us
+        self._asked_us = now_us
         self._reset()
 
     def _reset(self) -> None:
@@ -326,6 +350,7 @@ class Endpoint:
                 self._open_due = True
             return
         self.heard_us = now_us
+        self._confirmed = True
         sequence = body[1] | body[2] << 8
         if kind < LINK:
             self._message(body, length, sequence)
@@ -340,17 +365,20 @@ class Endpoint:
         peer = body[HEADER] | body[HEADER + 1] << 8
         me = body[HEADER + 2] | body[HEADER + 3] << 8
         slots = body[HEADER + 5]
+        offer = body[HEADER + 6] | body[HEADER + 7] << 8
         if peer == 0 or not 1 <= slots <= MAX_SLOTS:
             self.odd += 1
             return
         self.peer_protocol = body[HEADER + 4]
         if self.host:
-            if self.state == LINKED:
-                if peer != self.peer_session:
-                    self.state = PARTED
-            elif me == self.session:
-                self._begin(peer, slots, now_us)
-            else:
+            if self.state == LINKED and peer != self.peer_session:
+                self.state = PARTED
+            elif me == self.session and offer and not self._confirmed:
+                self._offer = offer
+                self._offer_due = True
+                if self.state == CALLING:
+                    self._begin(peer, slots, now_us)
+            elif self.state == CALLING:
                 # A board that has just started, or answers an earlier host: call at once.
                 self._called_us = ticks_add(now_us, -CALL_US)
             return
@@ -360,15 +388,21 @@ class Endpoint:
             self._open_due = True
         elif self.state == LINKED and peer == self.peer_session:
             self.heard_us = now_us
-            self._open_due = True
+            self._ack_due = True
         elif peer in self._former:
             self.foreign += 1
-        else:
+        elif me != 0 and peer == self._caller and offer == self._offer:
             if self.peer_session:
                 self._former[self._former_at] = self.peer_session
                 self._former_at = (self._former_at + 1) & 3
+            self._caller = 0
             self._begin(peer, slots, now_us)
-            self._open_due = True
+            self._ack_due = True
+        else:
+            if peer != self._caller:
+                self._caller = peer
+                self._offer = self._offer % _MASK + 1
+            self._offer_due = True
 
     def _begin(self, peer: int, slots: int, now_us: int) -> None:
         if self.host:
@@ -383,7 +417,7 @@ class Endpoint:
         self.state = LINKED
         self.openings += 1
         self.heard_us = now_us
-        self._spoke_us = now_us
+        self._asked_us = now_us
 
     def _message(self, body: bytearray, length: int, sequence: int) -> None:
         self._ack_due = True
@@ -473,16 +507,25 @@ class Endpoint:
         if self.host and self.state == CALLING and ticks_diff(now_us, self._called_us) >= CALL_US:
             self._called_us = now_us
             self._open_due = True
+        elif not self._confirmed and self.state == LINKED and ticks_diff(now_us, self._called_us) >= CALL_US:
+            self._offer_due = True
         if self._open_due:
             self._open_due = False
-            return self._write_open(now_us)
+            return self._write_open(self.peer_session, 0)
+        if self._offer_due:
+            self._offer_due = False
+            if self.host:
+                self._called_us = now_us
+                return self._write_open(self.peer_session, self._offer)
+            if self._caller:
+                return self._write_open(self._caller, self._offer)
         if self.state != LINKED:
             if ticks_diff(now_us, self._answered_us) > CALL_US:
                 self._answered_us = ticks_add(now_us, -CALL_US)  # long ago is as good as just long enough
             return 0
         if self._ack_due:
             self._ack_due = False
-            return self._write_ack(now_us)
+            return self._write_ack()
         if self._base != self._next_out:
             oldest = self._base & self._mask
             if not self._due[oldest] and ticks_diff(now_us, self._sent_us[oldest]) >= self._timeout_us:
@@ -494,11 +537,14 @@ class Endpoint:
                 if self._due[slot]:
                     return self._write_message(slot, now_us)
                 sequence = (sequence + 1) & _MASK
-        overdue = (self.host or self._base != self._next_out) and ticks_diff(now_us, self._spoke_us) >= CALL_US
+        # Asked again even where much is said: an acknowledgement that brought news of room, and was lost, is not missed
+        # by an end that has nothing else to say than that it is there.
+        overdue = (self.host or self._base != self._next_out) and ticks_diff(now_us, self._asked_us) >= CALL_US
         if self._probe_due or overdue:
             self._probe_due = False
+            self._asked_us = now_us
             put_header(self._scratch, PROBE | self._side, 0, self.session ^ self.peer_session)
-            return self._write(self._scratch, HEADER, now_us)
+            return self._write(self._scratch, HEADER)
         return 0
 
     def to_send(self, now_us: int) -> bytes:
@@ -514,7 +560,7 @@ class Endpoint:
         """When `to_send` wants to be called again if nothing comes and nothing is sent; None for never."""
         if self.state == PARTED:
             return None
-        if self._open_due or (self.state == LINKED and (self._ack_due or self._probe_due)):
+        if self._open_due or self._offer_due or (self.state == LINKED and (self._ack_due or self._probe_due)):
             return self._now_us
         if self.state == CALLING:
             return ticks_add(self._called_us, CALL_US)
@@ -522,7 +568,8 @@ class Endpoint:
             return None
         wait_us = -1
         if self.host or self._base != self._next_out:
-            wait_us = max(CALL_US - ticks_diff(self._now_us, self._spoke_us), 0)
+            since_us = self._asked_us if self._confirmed else self._called_us
+            wait_us = max(CALL_US - ticks_diff(self._now_us, since_us), 0)
         sequence = self._base
         while sequence != self._next_out and sequence != self._edge_out:
             if self._due[sequence & self._mask]:
@@ -536,19 +583,20 @@ class Endpoint:
             return None
         return ticks_add(self._now_us, wait_us)
 
-    def _write_open(self, now_us: int) -> int:
+    def _write_open(self, peer: int, offer: int) -> int:
         body = self._scratch
         put_header(body, OPEN | self._side, 0, 0)
-        peer = self.peer_session
         body[HEADER] = self.session & 255
         body[HEADER + 1] = self.session >> 8
         body[HEADER + 2] = peer & 255
         body[HEADER + 3] = peer >> 8
         body[HEADER + 4] = PROTOCOL
         body[HEADER + 5] = self._slots
-        return self._write(body, HEADER + _OPEN_SIZE, now_us)
+        body[HEADER + 6] = offer & 255
+        body[HEADER + 7] = offer >> 8
+        return self._write(body, HEADER + _OPEN_SIZE)
 
-    def _write_ack(self, now_us: int) -> int:
+    def _write_ack(self) -> int:
         body = self._scratch
         self._turn = (self._turn + 1) & _MASK
         put_header(body, ACK | self._side, self._turn, self.session ^ self.peer_session)
@@ -569,7 +617,7 @@ class Endpoint:
         body[HEADER + 4] = bitmap & 255
         body[HEADER + 5] = bitmap >> 8
         end = copy_bytes(body, HEADER + _ACK_SIZE, self.report, 0, len(self.report))
-        return self._write(body, end, now_us)
+        return self._write(body, end)
 
     def _mark_due(self, slot: int) -> None:
         """The message in ``slot`` is to be sent, for the first time or again."""
@@ -589,11 +637,11 @@ class Endpoint:
         self._order[slot] = self._transmissions
         self._transmissions += 1
         self._sent_us[slot] = now_us
-        return self._write(self._out[slot], self._out_length[slot], now_us)
+        self._asked_us = now_us
+        return self._write(self._out[slot], self._out_length[slot])
 
-    def _write(self, body: bytearray, count: int, now_us: int) -> int:
+    def _write(self, body: bytearray, count: int) -> int:
         seal(body, count)
-        self._spoke_us = now_us
         end = stuff(body, count + CHECKSUM, self.wire, 0)
         self.frames_sent += 1
         self.bytes_sent += end

@@ -46,6 +46,70 @@ class EndpointTest(unittest.TestCase):
         self.assertEqual(drain(host), [(messages.DONE, 0, b"\x00\x00")])
         self.assertEqual((host.awaiting, board.awaiting), (0, 0))
 
+    def test_news_of_room_that_was_lost_is_asked_for_by_an_end_that_only_answers_probes(self):
+        """Found by the state machine: each answer counted as having spoken, so the board never asked for itself."""
+        host, board = pair()
+        host = Endpoint(1111, True, START_US, slots=1)
+        now_us = settle(host, board, START_US)
+        board.send(messages.DONE, b"\x00\x00")
+        board.send(messages.DONE, b"\x01\x00")
+        host.receive(board.to_send(now_us), now_us)
+        board.receive(host.to_send(now_us), now_us)
+        self.assertEqual(len(drain(host)), 1)
+        self.assertTrue(host.to_send(now_us) != b"")  # the news of room is lost
+        for _ in range(20):
+            now_us = settle(host, board, ticks_add(now_us, 300_000), 1)
+        self.assertEqual(drain(host), [(messages.DONE, 1, b"\x01\x00")])
+
+    def test_a_call_of_a_host_that_is_gone_displaces_nobody(self):
+        """Neither its call nor its opening, however late they come, and even where the board has restarted between."""
+        dead = Endpoint(1111, True, START_US)
+        call = dead.to_send(START_US)
+        board = Endpoint(2222, False, START_US, report_size=messages.REPORT_SIZE)
+        board.receive(call, START_US)
+        board.to_send(START_US)
+        dead.receive(board.to_send(START_US), START_US)
+        host = Endpoint(3333, True, START_US)
+        now_us = settle(host, board, START_US)
+        self.assertEqual((board.peer_session, board.openings), (3333, 1))
+        for _ in range(3):
+            board.receive(call, now_us)
+            offered = board.to_send(now_us)
+            host.receive(offered, now_us)
+            self.assertTrue(host.linked)
+            now_us = settle(host, board, ticks_add(now_us, 300_000))
+        self.assertEqual((board.peer_session, board.openings), (3333, 1))
+        host.send(messages.ASK)
+        settle(host, board, now_us)
+        self.assertEqual(len(drain(board)), 1)
+
+    def test_an_opening_that_comes_late_displaces_nobody(self):
+        host, board = pair()
+        board.to_send(START_US)
+        board.receive(host.to_send(START_US), START_US)
+        host.receive(board.to_send(START_US), START_US)
+        late = host.to_send(START_US)
+        fresh = Endpoint(3333, True, START_US)
+        now_us = settle(fresh, board, START_US)
+        board.receive(late, now_us)
+        fresh.receive(board.to_send(now_us), now_us)
+        self.assertEqual((board.peer_session, board.openings), (3333, 1))
+        self.assertTrue(fresh.linked)
+
+    def test_an_opening_that_is_lost_is_said_again(self):
+        host, board = pair()
+        board.to_send(START_US)
+        board.receive(host.to_send(START_US), START_US)
+        host.receive(board.to_send(START_US), START_US)
+        host.send(messages.ASK)
+        host.to_send(START_US)  # lost: opening and message
+        self.assertTrue(host.linked and not board.linked)
+        now_us = START_US
+        for _ in range(6):
+            now_us = settle(host, board, ticks_add(now_us, 100_000), 1)
+        self.assertTrue(board.linked)
+        self.assertEqual(drain(board), [(messages.ASK, 0, b"")])
+
     def test_what_was_queued_before_the_link_opened_is_not_lost_at_the_host(self):
         host, board = pair()
         host.send(messages.ASK)

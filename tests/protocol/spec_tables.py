@@ -82,12 +82,16 @@ def examples() -> str:
     board.receive(call, 0)
     answer = board.to_send(0)
     host.receive(answer, 0)
+    opening = host.to_send(0)
+    board.receive(opening, 0)
+    board.to_send(0)
     host.send(messages.PACE, messages.encode("pace", value=128))
     host.to_send(0)
     host.send(messages.ASK)
     board.receive(host.to_send(0), 0)
-    lines.append(f"open host: {call.hex(' ')}")
-    lines.append(f"open board: {answer.hex(' ')}")
+    lines.append(f"open host, calling: {call.hex(' ')}")
+    lines.append(f"open board, offering: {answer.hex(' ')}")
+    lines.append(f"open host, taking the offer: {opening.hex(' ')}")
     lines.append(f"ack board (message 0 missing, 1 here, 16 slots, no report): {board.to_send(0).hex(' ')}")
     return "```\n" + "\n".join(lines) + "\n```"
 

@@ -46,8 +46,10 @@ def test_written_frames_hold_the_written_messages() -> None:
 def test_written_opening_links_a_fresh_host_and_board() -> None:
     host = endpoint.Endpoint(0x1111, True, 0)
     board = endpoint.Endpoint(0x2222, False, 0)
-    board.receive(line("open host"), 0)
-    host.receive(line("open board"), 0)
+    board.receive(line("open host, calling"), 0)
+    assert not board.linked
+    host.receive(line("open board, offering"), 0)
+    board.receive(line("open host, taking the offer"), 0)
     assert host.linked
     assert board.linked
 
