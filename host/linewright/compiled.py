@@ -1,32 +1,59 @@
-"""`compiled`: inner loops run as machine code where numba is installed, and as plain Python where it is not."""
+"""Functions that numba compiles where it is installed (extra ``fast``), and that run as they stand where it is not."""
 
 from __future__ import annotations
 
+import importlib.util
+import os
 from collections.abc import Callable
-from typing import Any, TypeVar, cast
+from pathlib import Path
+from typing import Any, TypeVar
 
-_Function = TypeVar("_Function", bound=Callable[..., Any])
+F = TypeVar("F", bound=Callable[..., Any])
 
 
-def compiled(function: _Function) -> _Function:
-    """The function, compiled at its first call and kept on disk for the next start; unchanged without numba.
+def cache_folder() -> Path:
+    """Where compiled code is kept: ``$XDG_CACHE_HOME/linewright``, or ``~/.cache/linewright`` (XDG base directories).
 
-    What is compiled cannot be interrupted, so callers give it work in pieces of a fraction of a second.
+    Beside the sources, where numba would put it, an installed package may not be writable.
     """
-    try:
-        import numba
-    except ImportError:
-        return function
-    try:
-        return cast("_Function", numba.njit(cache=True)(function))
-    except RuntimeError:  # no place on disk where it could be kept
-        return cast("_Function", numba.njit(function))
+    cache = os.environ.get("XDG_CACHE_HOME", "")
+    folder = Path(cache) if Path(cache).is_absolute() else Path.home() / ".cache"
+    return folder / "linewright"
 
 
-def is_fast() -> bool:
-    """Whether `compiled` compiles."""
+def available() -> bool:
+    """Whether there is a compiler; looking does not import it."""
     try:
-        import numba  # noqa: F401  only whether it is there
-    except ImportError:
+        return importlib.util.find_spec("numba") is not None
+    except ValueError:  # how an import that was switched off answers (``sys.modules["numba"] = None``)
         return False
-    return True
+
+
+def is_compiled(source: str | Path) -> bool:
+    """Whether code compiled from this source file lies in the cache, newer than the file."""
+    source = Path(source)
+    try:
+        age = source.stat().st_mtime
+        return any(index.stat().st_mtime >= age for index in cache_folder().rglob(f"{source.stem}.*.nbi"))
+    except OSError:
+        return False
+
+
+def compiled(function: F) -> F:
+    """Decorate a function of numbers and flat arrays; compiled when first called, and kept for the next start.
+
+    Plain IEEE arithmetic: no reordering of sums, so that the result is that of the function as it stands.
+    """
+    if not available():
+        return function
+    import numba
+
+    if not os.environ.get("NUMBA_CACHE_DIR"):
+        numba.config.CACHE_DIR = str(cache_folder())  # type: ignore[attr-defined]  # made when numba starts
+    keeping: Callable[[Any], Any] = numba.njit(cache=True)
+    anew: Callable[[Any], Any] = numba.njit
+    try:
+        result: F = keeping(function)
+    except RuntimeError:  # there is no folder that can be written to: compiled anew at every start
+        result = anew(function)
+    return result

@@ -183,7 +183,7 @@ def nothing_compiled():
     spec = importlib.util.spec_from_file_location("plain_kernel", Path(tour_kernel.__file__))
     plain = importlib.util.module_from_spec(spec)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("linewright.tidy.compiled.available", lambda: False)
+        patch.setattr("linewright.compiled.available", lambda: False)
         spec.loader.exec_module(plain)
         patch.setattr(tour, "kernel", plain)
         patch.setattr(tour, "COMPILED", False)

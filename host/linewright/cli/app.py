@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from linewright import __version__
-from linewright.cli import board, draw, lines, log, maker, methods, plan, resume, rig, surprise, virtual
+from linewright.cli import board, compare, draw, lines, log, maker, methods, plan, resume, rig, surprise, virtual
 
 app = typer.Typer(
     name="linewright",
@@ -20,6 +20,7 @@ app = typer.Typer(
 )
 app.command("lines")(lines.lines)
 app.command("methods")(methods.methods)
+app.command("compare")(compare.compare)
 app.command("plan")(plan.plan)
 app.command("draw")(draw.draw)
 app.add_typer(maker.app, name="maker")

@@ -59,12 +59,15 @@ class Preparation:
     )
     darkest: float = settings.number("coverage of the darkest parts", 1.0, 0.1, 1.0)
 
-    def prepared(self, rgb: Floats32) -> Floats32:
-        """(h, w, 3) float32, 0..1, as encoded: cropped, turned, background and contrast as the settings say."""
+    def framed(self, rgb: Floats32) -> Floats32:
+        """(h, w, 3) float32, turned and cropped as the settings say."""
         if self.turned_deg % 90:
             raise InputError(f"turned_deg = {self.turned_deg} is no quarter turn", hint="take 0, 90, 180 or 270")
         rgb = np.rot90(rgb, -self.turned_deg // 90) if self.turned_deg else rgb
-        rgb = _cropped(rgb, self.crop)
+        return _cropped(rgb, self.crop)
+
+    def prepared(self, rgb: Floats32) -> Floats32:
+        """(h, w, 3) float32, 0..1, as encoded, of what has been framed: background and contrast as the settings say."""
         if self.background == "clear":
             rgb = _cleared(rgb)
         elif self.background == "even":

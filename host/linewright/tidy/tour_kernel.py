@@ -17,7 +17,7 @@ from __future__ import annotations
 from math import sqrt
 from typing import TYPE_CHECKING, Final
 
-from linewright.tidy.compiled import compiled
+from linewright.compiled import compiled
 
 if TYPE_CHECKING:
     from collections.abc import MutableSequence, Sequence

@@ -25,7 +25,11 @@ def contact_sheet(scenes: Sequence[Scene], *, height_px: int = 900) -> bytes:
     if not scenes:
         raise ValueError("a contact sheet needs a scene")
     scale = height_px / max(scene.height_mm for scene in scenes)
-    images = [to_image(s, long_side_px=round(scale * max(s.width_mm, s.height_mm))) for s in scenes]
+    return sheet_of([to_image(s, long_side_px=round(scale * max(s.width_mm, s.height_mm))) for s in scenes])
+
+
+def sheet_of(images: Sequence[Image.Image]) -> bytes:
+    """Images in rows, as a PNG."""
     across = math.ceil(math.sqrt(len(images)))
     rows = [images[i : i + across] for i in range(0, len(images), across)]
     widths = [sum(image.width for image in row) + GAP_PX * (len(row) + 1) for row in rows]

@@ -15,10 +15,17 @@ import shapely
 
 from linewright.drawing import Points
 from linewright.sources import settings
+from linewright.sources.tone.field import Field
+from linewright.sources.tone.hatching import ranks
 from linewright.sources.tone.method import Layer, ToneMethod
+from linewright.sources.tone.wave import runs
 
 TOLERANCE: Final = 0.06
 """In pens: how far vertices may be left out."""
+
+
+CLEAR: Final = 2
+"""In cells of half a pen, between the middles of two lines: half a pen of paper stays between them."""
 
 
 @dataclass(frozen=True)
@@ -33,7 +40,7 @@ class Contours(ToneMethod):
     least: float = settings.number("shorter lines are left out, in pen widths", 16.0, 0.0, 400.0, "pens")
 
     def strokes(self, layer: Layer) -> Sequence[Points]:
-        """Level by level, from pale to dark."""
+        """Level by level, those that divide the tones most coarsely first."""
         from skimage.measure import find_contours
 
         field = layer.field.smoothed(self.blur * layer.field.pen_mm)
@@ -44,13 +51,40 @@ class Contours(ToneMethod):
             return []
         levels = np.quantile(field.coverage, shares) if self.spread == "equal" else low + shares * (high - low)
         strokes: list[Points] = []
-        for number, level in enumerate(np.unique(levels)):
+        ground = _Ground(field)
+        # The palest level, the middle one, the quarters and so on: where there is no room for all, coarse steps stay.
+        order = np.argsort(ranks(1 << max(1, self.levels - 1).bit_length())[: self.levels], kind="stable")
+        for number, level in enumerate(np.unique(levels)[order[order < len(np.unique(levels))]]):
             layer.report("contours", number / self.levels)
             if not low < level < high:
                 continue
             for line in find_contours(field.coverage, level):
-                points = (line[:, ::-1] + 0.5) * field.pixel_mm
-                shape = shapely.linestrings(points)
-                if shape.length > max(self.least * pen, 1e-6):
-                    strokes.append(shapely.get_coordinates(shapely.simplify(shape, TOLERANCE * pen)))
+                for points in ground.free((line[:, ::-1] + 0.5) * field.pixel_mm):
+                    shape = shapely.linestrings(points)
+                    if shape.length > max(self.least * pen, 1e-6):
+                        strokes.append(shapely.get_coordinates(shapely.simplify(shape, TOLERANCE * pen)))
         return strokes
+
+
+class _Ground:
+    """Where lines are already, on cells of half a pen: at edges lines of all levels meet, and would clot."""
+
+    def __init__(self, field: Field) -> None:
+        self.cell = field.pen_mm / 2
+        self.taken = np.full((int(field.height_mm / self.cell) + 3, int(field.width_mm / self.cell) + 3), -1)
+        self.lines = 0
+
+    def free(self, points_mm: Points) -> list[Points]:
+        """Parts of a line that are clear of earlier ones; from now on they count."""
+        dense = shapely.get_coordinates(shapely.segmentize(shapely.linestrings(points_mm), self.cell))
+        column, row = (dense / self.cell).astype(np.int64).T + 1
+        clear = self.taken[row, column] < 0
+        parts = [dense[a:b] for a, b in runs(clear, 2)]
+        if clear.all():
+            parts = [points_mm]
+        for dy in range(-CLEAR, CLEAR + 1):
+            for dx in range(-CLEAR, CLEAR + 1):
+                y, x = np.clip(row + dy, 0, self.taken.shape[0] - 1), np.clip(column + dx, 0, self.taken.shape[1] - 1)
+                self.taken[y[clear], x[clear]] = self.lines
+        self.lines += 1
+        return parts

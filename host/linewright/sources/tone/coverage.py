@@ -13,6 +13,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from linewright.compiled import available, compiled
 from linewright.drawing import Points
 from linewright.sources.photograph import Floats32
 
@@ -39,6 +40,9 @@ def inked(strokes: Sequence[Points], size_mm: tuple[float, float], *, pen_mm: fl
     paper = np.zeros((rows * fine, columns * fine), dtype=bool)
     head, tail = _bits(strokes, pen_mm)
     reach = pen_mm / 2
+    if available():
+        _paint(paper, head / grain, tail / grain, grain, reach)
+        return _share(paper, rows, columns, fine)
     # Every bit is at most a pen long, so that one window of grains fits them all.
     window = [np.arange(int(np.ceil((2 * pen_mm) / side)) + 2) for side in grain]
     for part in np.array_split(np.arange(len(head)), max(1, len(head) * len(window[0]) * len(window[1]) // BATCH)):
@@ -55,7 +59,36 @@ def inked(strokes: Sequence[Points], size_mm: tuple[float, float], *, pen_mm: fl
         under &= ((x >= 0) & (x < paper.shape[1]))[:, None, :] & ((y >= 0) & (y < paper.shape[0]))[:, :, None]
         which, row, column = np.nonzero(under)
         paper[y[which, row], x[which, column]] = True
+    return _share(paper, rows, columns, fine)
+
+
+def _share(paper: NDArray[np.bool_], rows: int, columns: int, fine: int) -> Floats32:
     return np.asarray(paper.reshape(rows, fine, columns, fine).mean(axis=(1, 3), dtype=np.float32))
+
+
+@compiled
+def _paint(
+    paper: NDArray[np.bool_], head: Points, tail: Points, grain: Points, reach: float
+) -> None:  # pragma: no cover
+    """Ink every grain whose centre is within reach of a bit; bits in grains, reach and ``grain`` in mm."""
+    rows, columns = paper.shape
+    for i in range(len(head)):
+        x, y = head[i, 0], head[i, 1]
+        dx, dy = (tail[i, 0] - x) * grain[0], (tail[i, 1] - y) * grain[1]
+        square = dx * dx + dy * dy
+        left = max(0, int(np.floor(min(x, tail[i, 0]) - reach / grain[0] - 1)))
+        right = min(columns - 1, int(np.ceil(max(x, tail[i, 0]) + reach / grain[0] + 1)))
+        top = max(0, int(np.floor(min(y, tail[i, 1]) - reach / grain[1] - 1)))
+        bottom = min(rows - 1, int(np.ceil(max(y, tail[i, 1]) + reach / grain[1] + 1)))
+        for row in range(top, bottom + 1):
+            py = (row + 0.5 - y) * grain[1]
+            for column in range(left, right + 1):
+                px = (column + 0.5 - x) * grain[0]
+                along = 0.0
+                if square > 0.0:
+                    along = min(1.0, max(0.0, (px * dx + py * dy) / square))
+                if (px - along * dx) ** 2 + (py - along * dy) ** 2 <= reach * reach:
+                    paper[row, column] = True
 
 
 def _bits(strokes: Sequence[Points], longest_mm: float) -> tuple[Points, Points]:

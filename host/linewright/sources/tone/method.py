@@ -68,14 +68,7 @@ class ToneMethod(Preparation):
     def drawn(self, taken: photograph.Photograph, wish: Wish, source: str = "the picture") -> Picture:
         """The strokes of a photograph that has been read."""
         wish.report("preparing", 0.0)
-        rgb = self.prepared(taken.rgb)
-        rows, columns = rgb.shape[:2]
-        if max(rows, columns) > HIGH_ASPECT * min(rows, columns):
-            raise SourceError(
-                f"{columns} x {rows} pixels are a line and not a picture", where=source, hint="crop it to what matters"
-            )
-        width_mm, height_mm = wish.fitted_mm(columns, rows)
-        rgb = _reduced(rgb, width_mm, height_mm, wish)
+        rgb, width_mm, height_mm = self._on_sheet(taken, wish, source)
         pens, coverages = self.layers(rgb, wish)
         notes: list[str] = []
         strokes: list[Points] = []
@@ -93,6 +86,22 @@ class ToneMethod(Preparation):
             )
         drawing = Drawing.from_strokes(strokes, pen_of, pens)
         return Picture(drawing, width_mm, height_mm, (*taken.warnings, *notes))
+
+    def wanted(self, taken: photograph.Photograph, wish: Wish) -> Field:
+        """The coverage that all pens together are to leave: what a result is to be measured against."""
+        rgb, width_mm, height_mm = self._on_sheet(taken, wish, "the picture")
+        return Field(self.coverage(rgb), width_mm, height_mm, _finest_mm(wish))
+
+    def _on_sheet(self, taken: photograph.Photograph, wish: Wish, source: str) -> tuple[Floats32, float, float]:
+        """The prepared photograph, as fine as the finest pen can draw, and its size in mm."""
+        rgb = self.framed(taken.rgb)
+        rows, columns = rgb.shape[:2]
+        if max(rows, columns) > HIGH_ASPECT * min(rows, columns):
+            raise SourceError(
+                f"{columns} x {rows} pixels are a line and not a picture", where=source, hint="crop it to what matters"
+            )
+        width_mm, height_mm = wish.fitted_mm(columns, rows)
+        return self.prepared(_reduced(rgb, width_mm, height_mm, _finest_mm(wish))), width_mm, height_mm
 
     def layers(self, rgb: Floats32, wish: Wish) -> tuple[tuple[Pen, ...], list[Floats32]]:
         """The pens, and the coverage (h, w) that each is to leave."""
@@ -123,17 +132,17 @@ def from_pieces(points_mm: NDArray[np.float64], starts: NDArray[np.int64]) -> li
     return np.split(points_mm, starts[1:-1]) if len(starts) > 1 else []
 
 
-def _width_mm(wish: Wish, number: int) -> float:
-    own = wish.pens[number].width_mm if wish.pens else None
-    return wish.pen_width_mm if own is None else own
+def _finest_mm(wish: Wish) -> float:
+    """Width of the finest pen."""
+    widths = [wish.pen_width_mm if pen.width_mm is None else pen.width_mm for pen in wish.pens]
+    return min(widths, default=wish.pen_width_mm)
 
 
-def _reduced(rgb: Floats32, width_mm: float, height_mm: float, wish: Wish) -> Floats32:
-    """The photograph at the finest grid that the finest pen can draw, or its own where that is coarser."""
+def _reduced(rgb: Floats32, width_mm: float, height_mm: float, finest_mm: float) -> Floats32:
+    """The photograph on the finest grid that the finest pen can draw, or its own where that is coarser."""
     from PIL import Image
 
-    finest = min(_width_mm(wish, number) for number in range(max(1, len(wish.pens))))
-    size = (max(1, round(width_mm * PIXELS_PER_PEN / finest)), max(1, round(height_mm * PIXELS_PER_PEN / finest)))
+    size = (max(1, round(width_mm * PIXELS_PER_PEN / finest_mm)), max(1, round(height_mm * PIXELS_PER_PEN / finest_mm)))
     if size[0] >= rgb.shape[1]:
         return np.ascontiguousarray(rgb)
     planes = [Image.fromarray(np.ascontiguousarray(rgb[:, :, i])).resize(size, Image.Resampling.BOX) for i in range(3)]

@@ -16,10 +16,13 @@ from numpy.typing import NDArray
 
 from linewright.drawing import Points
 from linewright.sources import settings
+from linewright.sources.picture import Report
 from linewright.sources.tone.field import Field
 from linewright.sources.tone.method import Layer, ToneMethod
 from linewright.sources.tone.stippling import PALEST, POINTS_HIGH, settled
-from linewright.sources.tone.tour import tour
+from linewright.tidy.cost import BY_LENGTH
+from linewright.tidy.tour import find_tour
+from linewright.tidy.watcher import Watcher
 
 MOST_UNASKED: Final = 100_000
 """Bends without being asked for: a dark picture on A4 and a pen of 0.5 mm need some 80 000."""
@@ -60,8 +63,7 @@ class OneLine(ToneMethod):
         spread = Field(dense.astype(np.float32), field.width_mm, field.height_mm, field.pen_mm)
         places = settled(spread, count, self.rounds, self.seed, layer.report, "placing bends")
         places = np.unique(places, axis=0)  # two bends in one place would be a bit without length
-        order = tour(places, layer.report, "finding the line")
-        ring = places[order]
+        ring = places[_way(places, layer.report)]
         longest = int(np.argmax(np.hypot(*(np.roll(ring, -1, axis=0) - ring).T)))
         return [np.roll(ring, -longest - 1, axis=0)]
 
@@ -70,3 +72,15 @@ def density(coverage: NDArray[np.floating], pen_mm: float) -> NDArray[np.float64
     """Bends per mm^2 of a line that covers so much."""
     root = np.interp(coverage, *np.array(CALIBRATION).T)
     return np.asarray((root / pen_mm) ** 2)
+
+
+def _way(places: Points, report: Report) -> NDArray[np.int64]:
+    """The order of a short closed way through bends: that in which the same pen would touch them as dots.
+
+    What 2- and 3-opt find without kicks is 1 % longer than what takes forty times as long (10 000 stipples).
+    """
+    twice, none = np.repeat(places, 2, axis=0), np.zeros(len(places) + 1, dtype=np.int64)
+    start = (float(places[0, 0]), float(places[0, 1]))
+    watcher = Watcher(lambda _state, done: report("finding the line", done))
+    tour = find_tour(twice, none, np.empty((0, 2)), start, start, BY_LENGTH, effort="quick", watcher=watcher)
+    return np.asarray(tour.nodes // 2)

@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from linewright.compiled import compiled, is_fast
+from linewright.compiled import available, compiled
 from linewright.drawing import Points
 from linewright.sources import settings
 from linewright.sources.picture import Report
@@ -103,7 +103,7 @@ def settled(spread: Field, count: int, rounds: int, seed: int, report: Report, s
     at = np.searchsorted(running, (np.arange(count) + rng.random(count)) / count * running[-1], side="right")
     at = np.minimum(at, weight.size - 1)
     x, y = at % columns + rng.random(count), at // columns + rng.random(count)
-    centre = _centres if is_fast() else _centres_by_tree
+    centre = _centres if available() else _centres_by_tree
     for number in range(rounds):
         report(state, number / rounds)
         cx, cy = centre(weight, x, y)

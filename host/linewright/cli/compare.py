@@ -1,0 +1,105 @@
+"""``linewright compare``: one photograph by every method, side by side."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from linewright.cli import options, output
+
+
+def compare(
+    photo: Annotated[str, typer.Argument(metavar="PHOTO", help="A photograph.", show_default=False)],
+    to: Annotated[
+        Path | None,
+        typer.Option(
+            "--output", "-o", metavar="FILE.png", help="The contact sheet to write; PHOTO-methods.png usually."
+        ),
+    ] = None,
+    method: Annotated[
+        list[str] | None,
+        typer.Option("--as", metavar="METHOD[:SETTING=VALUE,...]", help="Only this one; may be given several times."),
+    ] = None,
+    rig_file: options.RigFile = None,
+    sheet: options.SheetName = None,
+    landscape: options.Landscape = None,
+    margin_mm: options.Margin = None,
+    as_json: options.AsJson = False,
+) -> None:
+    """Draw a photograph by every method on one contact sheet, with the time and the tone error of each.
+
+    The tone error is the mean difference of ink coverage from the coverage wanted, 0 to 1, with the ink drawn at the
+    pen's true width and seen from across a room.
+    """
+    from rich.table import Table
+
+    from linewright import comparison, pipeline
+    from linewright.cli.progress import ProgressBar
+    from linewright.errors import InputError
+    from linewright.files import replacing
+    from linewright.sheet import Sheet
+    from linewright.sources import photograph
+    from linewright.sources.tone.method import needs_extra
+    from linewright.views import wording
+    from linewright.views.comparison_sheet import comparison_sheet
+
+    needs_extra()
+    rig = options.load_rig(rig_file)
+    placement = options.placement(sheet, landscape, margin_mm, True, options.Turn.AUTO, options.PenBy.COLOUR)
+    on = Sheet.on(rig, placement.sheet, landscape=placement.landscape, margin_mm=placement.margin_mm)
+    target = to or Path(f"{Path(photo).stem}-methods.png")
+    with ProgressBar(shown=not as_json) as bar:
+        wish = pipeline.wish_for(rig, on, placement, bar.share)
+        taken = photograph.load(photo)
+        entries = list(comparison.compare(taken, wish, method or comparison.names()))
+        if all(entry.picture is None for entry in entries):
+            raise InputError(f"{photo}: no method has found anything to draw", hint=entries[0].trouble)
+        bar.say("drawing the contact sheet")
+        content = comparison_sheet(taken, entries, pen_mm=rig.pen.width_mm)
+    try:
+        with replacing(target) as stream:
+            stream.write(content)
+    except OSError as error:
+        raise InputError(f"{target} cannot be written: {error.strerror or error}", hint="name another file") from None
+    if as_json:
+        output.emit_json({"file": str(target), "methods": [_figures(entry) for entry in entries]})
+        return
+    for warning in taken.warnings:
+        output.warn(warning)
+    table = Table("method", "strokes", "ink", "took", "tone error", "likeness", box=None, pad_edge=False)
+    for entry in entries:
+        if entry.picture is None or entry.reading is None:
+            table.add_row(entry.method, "-", "-", wording.duration(entry.seconds), "-", entry.trouble)
+            continue
+        drawing = entry.picture.drawing
+        ink = wording.length(float(drawing.stroke_lengths_mm().sum()))
+        reading = entry.reading
+        table.add_row(
+            entry.method,
+            wording.grouped(len(drawing)),
+            ink,
+            wording.duration(entry.seconds),
+            f"{reading.error:.3f}",
+            f"{reading.likeness:.2f}",
+        )
+    output.console().print(table)
+    output.say(str(target))
+
+
+def _figures(entry: object) -> dict[str, object]:
+    from linewright.comparison import Entry
+
+    assert isinstance(entry, Entry)
+    figures: dict[str, object] = {"method": entry.method, "seconds": entry.seconds, "trouble": entry.trouble}
+    if entry.picture is not None and entry.reading is not None:
+        likeness = entry.reading.likeness
+        figures |= {
+            "strokes": len(entry.picture.drawing),
+            "pen_down_mm": float(entry.picture.drawing.stroke_lengths_mm().sum()),
+            "tone_error": entry.reading.error,
+            "tone_bias": entry.reading.bias,
+            "likeness": likeness if likeness == likeness else None,  # NaN, which JSON lacks: a picture of few pixels
+        }
+    return figures
