@@ -63,6 +63,7 @@ class Session:
     """
 
     def __init__(self, link: Link, rig: Rig) -> None:
+        self.link = link
         self._talk = Conversation(link)
         self._rig = rig
         self.greeting: Greeting | None = None
@@ -266,8 +267,35 @@ class Session:
                 raise InputError(
                     f"{name} = {value:g} mm is out of reach", hint=f"{name} goes from 0 to {high:g} mm on this rig"
                 )
+        self.step_to(self._rig.steps_at(to_mm))
+
+    def use(self, rig: Rig) -> None:
+        """Go on with another description of the same machine, and tell the board.
+
+        Raises
+        ------
+        Refused : the board cannot work with it.
+        """
+        self._rig = rig
+        self.tell_rig()
+
+    def enable(self, on: bool) -> None:
+        """Power the motors, or free them to be moved by hand; where the carriage is, is lost then."""
+        self._talk.ask("enable", on=int(on))
+
+    def call_it(self, steps: tuple[int, int]) -> None:
+        """Let the board take its position for granted: motor steps A and B. Nothing moves; the motors are powered.
+
+        Raises
+        ------
+        LinkError : the board is busy.
+        """
+        self._talk.ask("origin", a=steps[0], b=steps[1])
+
+    def step_to(self, steps: tuple[int, int]) -> None:
+        """Move to a position of the motors, pen up, straight and within the rig's limits; otherwise like `jog`."""
         try:
-            self.go_to(self._rig.steps_at(to_mm))
+            self.go_to(steps)
         except KeyboardInterrupt:
             self.stop()
             raise

@@ -25,6 +25,9 @@ app = typer.Typer(
 EXIT_FAILED = 3
 """A check has failed: the board or its link is not fit for use, as with any other failure of the link."""
 
+EXIT_LEFT_OFF = 130
+"""The user has left off, as with Ctrl-C."""
+
 Port = Annotated[
     str,
     typer.Option(
@@ -149,6 +152,89 @@ def home(port: Port = "virtual", rig_file: options.RigFile = None, as_json: opti
     for axis, found in spreads.items():
         output.say(f"{axis}: {found['passes']} approaches within {found['spread_mm']:.4f} mm")
     _say_position(status)
+
+
+@app.command("bring-up")
+def bring_up(
+    port: Port = "virtual",
+    rig_file: options.RigFile = None,
+    start: Annotated[str | None, typer.Option("--from", metavar="STEP", help="Begin at this step.")] = None,
+    start_over: Annotated[bool, typer.Option("--start-over", help="Forget what was found earlier.")] = False,
+    show_me: Annotated[
+        bool, typer.Option("--show-me", help="On the virtual rig: look on while somebody else answers.")
+    ] = False,
+    as_json: options.AsJson = False,
+) -> int:
+    """Bring a new machine to life, step by step in a safe order.
+
+    Board, endstops, drivers, each motor, pen, homing, repeatability, ends of the travel. What is wired the wrong way
+    round is found; what the rig file can put right is written into it, with the old file kept. Answer "stop" at any
+    question, and carry on another day.
+    """
+    from linewright.bringup.dialogue import Dialogue
+    from linewright.bringup.hands import Hands
+    from linewright.bringup.notebook import Notebook
+    from linewright.bringup.onlooker import Onlooker
+    from linewright.bringup.steps import STEPS
+    from linewright.cli.bring_up import Screen, standard_input
+    from linewright.errors import InputError
+    from linewright.transport import VirtualTransport
+    from linewright.virtual.bystander import BesideProcess
+
+    if show_me and not port.startswith("virtual"):
+        raise InputError("--show-me needs a virtual rig", hint="at a real machine, the eyes and fingers are yours")
+    if port.startswith("serial:") and rig_file is None:
+        raise InputError(
+            "bring-up needs the rig file of your machine: --rig rig.toml",
+            hint="`linewright rig default -o rig.toml` writes one to start from",
+        )
+    with _session(port, rig_file, as_json, moves=True) as (session, rig):
+        hands = Hands(session, rig, rig_file)
+        notebook = Notebook(rig_file)
+        earlier = not start_over and notebook.read(rig)
+        if start_over:
+            notebook.forget()
+        onlooker = None
+        if isinstance(session.link, VirtualTransport):
+            onlooker = Onlooker(BesideProcess(session.link.rig), rig)
+        lines = None if show_me else standard_input()
+        screen = Screen(lambda line: output.say(line, stderr=as_json), lines, onlooker, hands.status)
+        if earlier:
+            screen.hear("plain", f"Carrying on from {notebook.when} UTC; --start-over begins anew.")
+        try:
+            walked = Dialogue(STEPS, hands, screen, notebook).walk(start)
+        except EOFError:
+            raise InputError(
+                "nobody answers any more; the machine stands, pen up, motors free",
+                hint="run it in a terminal; the same command carries on where it was",
+            ) from None
+    failed = [name for name, state in walked.states.items() if state == "failed"]
+    if as_json:
+        output.emit_json(
+            {
+                "port": port,
+                "complete": walked.complete,
+                "stopped": walked.stopped,
+                "steps": [
+                    {
+                        "name": step.name,
+                        "state": walked.states.get(step.name, "todo"),
+                        "said": walked.said.get(step.name),
+                    }
+                    for step in STEPS
+                ],
+                "corrections": hands.corrections,
+                "kept": None if hands.kept is None else str(hands.kept),
+            }
+        )
+    else:
+        from linewright.views import board_report
+
+        output.say("")
+        output.console().print(board_report.bring_up_table(STEPS, walked, hands))
+    if failed:
+        return EXIT_FAILED
+    return EXIT_LEFT_OFF if walked.stopped else 0
 
 
 @app.command(context_settings=_NEGATIVE)

@@ -12,8 +12,11 @@ from linewright.views import wording
 if TYPE_CHECKING:
     from linewright.board_check import Finding
     from linewright.board_status import BoardStatus
+    from linewright.bringup.dialogue import Step, Walked
+    from linewright.bringup.hands import Hands
     from linewright.flashing import FlashResult
 
+_STEP_STYLES: Final = {"done": "green", "failed": "bold red", "skipped": "yellow", "todo": "dim"}
 _STYLES: Final = {"passed": "green", "failed": "bold red", "note": "yellow", "not run": "dim"}
 
 
@@ -59,6 +62,24 @@ def check_table(findings: Iterable[Finding], port: str) -> Table:
         table.add_row(finding.name, f"[{style}]{finding.outcome}[/]", finding.said)
         if finding.hint:
             table.add_row("", "", f"next: {finding.hint}")
+    return table
+
+
+def bring_up_table(steps: Iterable[Step], walked: Walked, hands: Hands) -> Table:
+    """What each step of a bring-up has come to, and what was changed in the rig file."""
+    table = Table(box=None, show_header=False, pad_edge=False)
+    table.add_column(style="bold", no_wrap=True)
+    table.add_column(no_wrap=True)
+    table.add_column()
+    for step in steps:
+        state = walked.states.get(step.name, "todo")
+        table.add_row(step.title, f"[{_STEP_STYLES[state]}]{state}[/]", walked.said.get(step.name, ""))
+    for key, value in hands.corrections.items():
+        table.add_row("written", "", f"{key} = {value}")
+    if hands.kept is not None:
+        table.add_row("", "", f"the file as it was: {hands.kept}")
+    if walked.complete:
+        table.add_row("next", "", "`linewright draw` your first picture, slowly, a hand on the switch")
     return table
 
 

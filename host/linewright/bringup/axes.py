@@ -1,0 +1,130 @@
+"""Both axes together: homing, how well it repeats, and the ends of the travel."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from linewright.bringup.hands import Hands
+from linewright.bringup.talk import Ask, Talk, Trouble
+from linewright.errors import BoardFault
+
+APPROACHES: Final = 10
+"""ISO 230-2 asks for five at a place; ten make the estimate of a scatter good to a quarter (1 / sqrt(2 (n - 1)))."""
+
+GOOD_MM: Final = 0.1
+"""A fifth of a common pen line: a drawing that is carried on after homing again shows no seam."""
+
+SHARES: Final = (0.5, 0.9, 1.0)
+"""Of the travel, where the walk to its end stops and asks."""
+
+
+def homing(talk: Talk, hands: Hands) -> str:
+    """Home for the first time, slowly."""
+    if not _put_by_hand(talk, hands):
+        hands.home()
+        return "The zero is where you have put it; it is lost whenever the motors let go."
+    try:
+        hands.home(first=True)
+    except BoardFault as fault:
+        raise Trouble(*_explained(fault)) from fault
+    place = hands.status().position_mm
+    assert place is not None, "a board that has homed knows where it is"
+    if not talk.yes(
+        "at zero", f"It has backed off its switches and calls this x = {place[0]:g}, y = {place[1]:g}. Is that so?"
+    ):
+        raise Trouble(
+            "homing ended at the wrong place",
+            hint='which switch did it touch, and at which end? axis.?.endstop says "min" or "max"; the motors\' step '
+            "says which way they turn",
+        )
+    return "Both axes find their switches."
+
+
+def _explained(fault: BoardFault) -> tuple[str]:
+    return (f"homing broke off: {fault.name}. {fault.hint}",)
+
+
+def repeatability(talk: Talk, hands: Hands) -> str:
+    """Approach the switches many times; figures of ISO 230-2."""
+    if all(axis.endstop == "none" for axis in (hands.rig.x, hands.rig.y)):
+        return "There are no switches to come back to."
+    _homed(talk, hands)
+    found = hands.approaches(APPROACHES, lambda i: talk.say(f"Approach {i} of {APPROACHES}."))
+    for axis, figures in found.items():
+        talk.say(
+            f"{axis}: mean deviation {figures.mean_mm:+.3f} mm, standard uncertainty of one approach "
+            f"{figures.s_mm:.3f} mm (of the mean {figures.mean_uncertainty_mm:.3f}), all within "
+            f"{figures.range_mm:.3f} mm; repeatability R = {figures.repeatability_mm:.3f} mm."
+        )
+    worst = max(found, key=lambda axis: found[axis].repeatability_mm)
+    worst_mm = found[worst].repeatability_mm
+    if worst_mm > GOOD_MM:
+        raise Trouble(
+            f"axis {worst} comes back within {worst_mm:.2f} mm only; {GOOD_MM:g} mm keeps a seam from showing",
+            hint="screw the switch down, take its lever off, tighten belt and pulley, lower homing.slow_mm_s",
+        )
+    return f"The zero is found again within {worst_mm:.3f} mm (R = 4 s, ISO 230-2)."
+
+
+def limits(talk: Talk, hands: Hands) -> str:
+    """Walk to the far end of each axis with questions on the way; shorten the travel where it gets tight."""
+    _homed(talk, hands)
+    for i, name in enumerate("xy"):
+        axis = (hands.rig.x, hands.rig.y)[i]
+        reached = 0.0 if axis.endstop != "max" else axis.travel_mm
+        for share in SHARES:
+            at = axis.travel_mm * (share if axis.endstop != "max" else 1 - share)
+            place = [0.0, 0.0]
+            place[i] = at
+            place[1 - i] = (hands.status().position_mm or (0.0, 0.0))[1 - i]
+            hands.walk((place[0], place[1]))
+            if not talk.yes(f"clear {name}", f"{name} = {at:g} mm. Is everything clear, and nothing pulled tight?"):
+                _shorten(talk, hands, name, reached, at)
+                break
+            reached = at
+    return f"The travel of {hands.rig.x.travel_mm:g} x {hands.rig.y.travel_mm:g} mm is clear."
+
+
+def _shorten(talk: Talk, hands: Hands, name: str, reached_mm: float, tight_mm: float) -> None:
+    """Write a shorter travel, and home again because the board's limits change with it."""
+    if tight_mm < reached_mm:
+        raise Trouble(
+            f"axis {name} gets tight at {tight_mm:g} mm, towards its zero",
+            hint="its zero is at the switch of the far end: move the switch, or lower the travel in the rig file",
+        )
+    ask = Ask(
+        f"travel {name}",
+        f"Up to which {name} is it clear? It was at {reached_mm:g} mm.",
+        low=max(10.0, reached_mm / 2),
+        high=tight_mm,
+        unit="mm",
+        default=f"{max(10.0, reached_mm):g}",
+    )
+    travel_mm = float(talk.choose(ask))
+    hands.correct({f"axis.{name}.travel_mm": travel_mm})
+    talk.say(f"I have written axis.{name}.travel_mm = {travel_mm:g} into the rig file; I home again for that.", "good")
+    _homed(talk, hands)
+
+
+def _homed(talk: Talk, hands: Hands) -> None:
+    """Home first where the board has forgotten its place."""
+    if not hands.homed:
+        talk.say("The board does not know where it is, so I home first.")
+        _put_by_hand(talk, hands)
+        hands.home()
+
+
+def _put_by_hand(talk: Talk, hands: Hands) -> bool:
+    """An axis without a switch has its zero where its owner puts it; returns whether another axis has one."""
+    rig = hands.rig
+    lacking = [
+        f"{name} = {at:g}"
+        for name, axis, at in zip("xy", (rig.x, rig.y), rig.park.position_mm, strict=True)
+        if axis.endstop == "none"
+    ]
+    if lacking:
+        hands.power(False)
+        talk.ready(
+            "at park", f"No switch there, so push the carriage by hand to {', '.join(lacking)} mm. Enter goes on."
+        )
+    return len(lacking) < 2

@@ -1,0 +1,202 @@
+"""The walk through the steps: one after the other, back, again, skip, stop. It knows the table and no terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from linewright.bringup.hands import Hands
+from linewright.bringup.notebook import Notebook
+from linewright.bringup.talk import Ask, Choice, Person, Talk, Trouble, Turn
+from linewright.errors import BoardFault, InputError, LinewrightError, Refused, RigError
+
+
+@dataclass(frozen=True)
+class Step:
+    """One line of the table.
+
+    Parameters
+    ----------
+    name : what it is called in the notebook and on the command line.
+    title : as a heading.
+    prepare : what the person does first.
+    cautions : said before anything can move.
+    expect : what should happen.
+    otherwise : what to do if it does not; "help" says it, and so does trouble.
+    needs : steps without which this one is not safe, or cannot work.
+    run : does it; returns what it came to, in words.
+    """
+
+    name: str
+    title: str
+    prepare: tuple[str, ...]
+    cautions: tuple[str, ...]
+    expect: str
+    otherwise: tuple[str, ...]
+    needs: tuple[str, ...]
+    run: Callable[[Talk, Hands], str]
+
+
+# What a step's state becomes: (event) -> state. The only places where a state is set are those that look here.
+AFTER: Final[dict[str, str]] = {"finished": "done", "in trouble": "failed", "skip": "skipped"}
+
+
+@dataclass(frozen=True)
+class Walked:
+    """How far it came.
+
+    Parameters
+    ----------
+    states, said : by step, as in `Notebook`.
+    stopped : the person left off before the last step.
+    """
+
+    states: dict[str, str]
+    said: dict[str, str]
+    stopped: bool
+
+    @property
+    def complete(self) -> bool:
+        """Every step has been done."""
+        return not self.stopped and all(state == "done" for state in self.states.values())
+
+
+class Dialogue:
+    """Leads one person through the steps.
+
+    Parameters
+    ----------
+    steps : the table; the first one is always done, because everything else talks to the board.
+    hands : the machine.
+    person : who answers.
+    notebook : what is known from earlier; written after each step.
+    """
+
+    def __init__(self, steps: Sequence[Step], hands: Hands, person: Person, notebook: Notebook) -> None:
+        self._steps = list(steps)
+        self._hands = hands
+        self._person = person
+        self._notebook = notebook
+
+    def walk(self, start: str | None = None) -> Walked:
+        """Go through the steps, beginning at the first that is not done, or at ``start``.
+
+        Whatever ends it (the last step, "stop", the end of the answers, Ctrl-C, a lost link), the notebook is written
+        and, unless everything is done, the machine is left at rest with the pen up and its motors free.
+        """
+        complete = False
+        try:
+            at = self._begin(start)
+            while 0 <= at < len(self._steps):
+                at = self._one(at)
+            complete = at == len(self._steps)
+        finally:
+            self._notebook.write(self._hands.rig)
+            if not complete and not self._hands.safe():
+                self._person.hear(
+                    "caution", "The board has not confirmed that the motors are off: switch the motor supply off."
+                )
+        return Walked(dict(self._notebook.states), dict(self._notebook.said), stopped=not complete)
+
+    # One step.
+
+    def _begin(self, start: str | None) -> int:
+        names = [step.name for step in self._steps]
+        first = 0
+        if start is not None:
+            if start not in names:
+                raise InputError(f"no step is called {start!r}", hint=f"the steps are: {', '.join(names)}")
+            first = names.index(start)
+        else:
+            first = next((i for i, name in enumerate(names) if self._state(name) != "done"), 0)
+        if first > 0:
+            # A new link: the board has to be met again, without questions.
+            self._hands.greet()
+        return first
+
+    def _state(self, name: str) -> str:
+        return self._notebook.states.get(name, "todo")
+
+    def _one(self, at: int) -> int:
+        """Do one step; returns the index of the next, or -1 to stop."""
+        step = self._steps[at]
+        talk = Talk(self._person, step.otherwise)
+        talk.say(f"{at + 1} of {len(self._steps)}: {step.title}", "title")
+        try:
+            self._announce(step, talk)
+            said = step.run(talk, self._hands)
+        except Turn as turn:
+            return self._turned(at, turn.where, talk)
+        except (Trouble, BoardFault, Refused, RigError, InputError) as trouble:
+            self._enter(step, "in trouble", trouble.message)
+            return self._in_trouble(at, trouble, talk)
+        self._enter(step, "finished", said)
+        talk.say(said, "good")
+        return at + 1
+
+    def _announce(self, step: Step, talk: Talk) -> None:
+        for line in step.prepare:
+            talk.say(line)
+        for line in step.cautions:
+            talk.say(line, "caution")
+        missing = [
+            other.title for other in self._steps if other.name in step.needs and self._state(other.name) != "done"
+        ]
+        if missing:
+            talk.say(f"Not done yet: {', '.join(missing)}. Without that this step may go wrong.", "caution")
+        talk.say(f"What should happen: {step.expect}")
+        if missing:
+            if not talk.yes("despite", "Do it all the same?", default="no"):
+                raise Turn("skip")
+        else:
+            talk.ready(f"ready {step.name}", "Ready? Enter goes on.")
+
+    def _turned(self, at: int, where: str, talk: Talk) -> int:
+        step = self._steps[at]
+        if where == "again":
+            return at
+        if where == "back":
+            if at == 0:
+                talk.say("This is the first step.", "next")
+            return max(at - 1, 0)
+        if where == "stop":
+            talk.say("We leave it here. The same command carries on at this step.", "next")
+            return -1
+        if self._state(step.name) != "done":
+            self._enter(step, "skip", "left out")
+        talk.say(_skipped(step, self._steps), "caution")
+        return at + 1
+
+    def _in_trouble(self, at: int, trouble: LinewrightError, talk: Talk) -> int:
+        talk.say(
+            trouble.message[0].upper() + trouble.message[1:] + ("" if trouble.message.endswith(".") else "."), "found"
+        )
+        if trouble.hint:
+            talk.say(trouble.hint[0].upper() + trouble.hint[1:], "next")
+        ask = Ask(
+            "after trouble",
+            "When it is put right, we try again. Or something else?",
+            (Choice("again"), Choice("back"), Choice("skip"), Choice("stop")),
+            default="again",
+        )
+        # "again" and the others are words of the dialogue, and choices here: both ways mean the same.
+        try:
+            where = talk.choose(ask)
+        except Turn as turn:
+            where = turn.where
+        if where == "skip":
+            talk.say(_skipped(self._steps[at], self._steps), "caution")
+            return at + 1
+        return self._turned(at, where, talk)
+
+    def _enter(self, step: Step, event: str, said: str) -> None:
+        self._notebook.enter(step.name, AFTER[event], said)
+        self._notebook.write(self._hands.rig)
+
+
+def _skipped(step: Step, steps: Sequence[Step]) -> str:
+    dependent = [other.title for other in steps if step.name in other.needs]
+    if not dependent:
+        return f"{step.title} is left out."
+    return f"{step.title} is left out. Mind that these rest on it: {', '.join(dependent)}."

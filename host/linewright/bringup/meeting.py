@@ -1,0 +1,31 @@
+"""The first step: board and host meet."""
+
+from __future__ import annotations
+
+from statistics import median
+
+from linewright.bringup.hands import Hands
+from linewright.bringup.talk import Talk, Trouble
+from linewright.errors import LinkError, PortError
+
+ROUNDS = 20
+"""Round trips: enough for a median, over in a blink."""
+
+
+def greeting(talk: Talk, hands: Hands) -> str:
+    """Meet the board, compare code and kind, tell it its rig."""
+    try:
+        said = hands.greet()
+    except PortError:
+        raise  # the port has gone: there is nobody left to talk about
+    except LinkError as error:
+        raise Trouble(error.message, hint=error.hint) from error
+    wanted = hands.rig.board
+    if wanted not in (said.board, "virtual") and said.board != "virtual":
+        raise Trouble(
+            f"the rig file says {wanted}, but this is a board of the kind {said.board}",
+            hint=f'set board = "{said.board}" in the rig file, run `linewright rig check` on it, and come back',
+        )
+    trips_ms = hands.trips_ms(ROUNDS)
+    talk.say(f"It is {said.version} on {said.board}, with this version's code.")
+    return f"The board answers in {median(trips_ms):.1f} ms and has taken the rig '{hands.rig.name}'."

@@ -1,0 +1,132 @@
+"""Drivers and motors: do they hold, which way do they turn, and which axis does each of them move?"""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+from linewright.bringup.directions import FORWARDS, WAYS, Verdict, judge
+from linewright.bringup.hands import NUDGE_MM, Hands
+from linewright.bringup.talk import Ask, Choice, Talk, Trouble
+
+OTHERWISE: Final = (
+    "It only hums or shivers: a coil is not connected, or wires of two coils are mixed up (supply off, then measure).",
+    "An ohmmeter finds the pairs: a few ohms within a coil, nothing between two coils.",
+    "Nothing at all: the driver is not enabled, has no supply, or its current is set to almost nothing.",
+    "Much less or much more than 2 mm: the jumpers for microsteps do not agree with motor.?.microsteps.",
+)
+
+_NAMES: Final = ("A", "B")
+_WAYS: Final = tuple(Choice(way, "it did not move, or only hummed" if way == "nothing" else "") for way in WAYS)
+
+
+def drivers(talk: Talk, hands: Hands) -> str:
+    """Power the motors, have the carriage pushed; free them, have it pushed again."""
+    talk.say("I power the motors now.")
+    hands.power(True)
+    if not talk.yes("held", "Push the carriage gently, along both axes. Does it resist?"):
+        raise Trouble(
+            "the motors do not hold although they should",
+            hint="supply on and its fuse whole? enable line on the right GPIO? drivers seated the right way round?",
+        )
+    talk.say("And now I let them go.")
+    hands.power(False)
+    if not talk.yes("free", "Push again. Does it slide now?"):
+        raise Trouble(
+            "the motors hold although they should be free",
+            hint="the enable line does not reach the drivers, or they want the opposite level; without it the board "
+            "cannot switch them off in an emergency",
+        )
+    return "The drivers hold and let go as the board tells them."
+
+
+def motor_a(talk: Talk, hands: Hands) -> str:
+    """Motor A alone."""
+    return _motor(talk, hands, 0)
+
+
+def motor_b(talk: Talk, hands: Hands) -> str:
+    """Motor B alone."""
+    return _motor(talk, hands, 1)
+
+
+def _motor(talk: Talk, hands: Hands, motor: int) -> str:
+    """Nudge it, ask, correct what can be corrected, and nudge it again until it is right."""
+    name = _NAMES[motor]
+    corrected = False
+    while True:
+        hands.nudge(motor)
+        way = talk.choose(Ask(f"way {name}", "Which way did the carriage go?", _WAYS))
+        verdict = judge(hands.rig.kinematics.type, motor, way)
+        if verdict == "right":
+            _as_far(talk, hands, motor)
+        if way != "nothing":
+            hands.nudge(motor, -NUDGE_MM)  # back to where it was, before anything is changed
+        if verdict == "right":
+            return f"Motor {name} turns the right way, and as far as it should."
+        if corrected and verdict == "reversed":
+            raise Trouble(
+                f"motor {name} still turns the wrong way after its direction was turned around",
+                hint="is this the rig file that the board got? Does another program hold the machine?",
+            )
+        _put_right(talk, hands, motor, verdict)
+        corrected = True
+        talk.ready(f"once more {name}", "Once more, to be sure. Enter goes on.")
+
+
+def _as_far(talk: Talk, hands: Hands, motor: int) -> None:
+    """The steps per millimetre are about right, or else the jumpers are not."""
+    name = _NAMES[motor]
+    # On a crossed belt one motor alone moves the carriage 1/sqrt 2 of its belt's way.
+    expected_mm = NUDGE_MM / math.hypot(*FORWARDS[hands.rig.kinematics.type][motor])
+    ask = Ask(
+        f"how far {name}",
+        f"About how far was it? It should have been {expected_mm:.2g} mm.",
+        (Choice("right", "about that"), Choice("less", "half or less"), Choice("more", "double or more")),
+        default="right",
+    )
+    if (far := talk.choose(ask)) != "right":
+        own = (hands.rig.a, hands.rig.b)[motor]
+        raise Trouble(
+            f"motor {name} moves {far} than it should",
+            hint=f"the rig file says {own.microsteps} microsteps, {own.pulley_teeth} teeth, {own.steps_per_turn} steps "
+            "a turn: compare with the jumpers, count the teeth, and read the motor's plate",
+        )
+
+
+def _put_right(talk: Talk, hands: Hands, motor: int, verdict: Verdict) -> None:
+    """Correct the rig file, or say what has to be done by hand."""
+    name = _NAMES[motor]
+    if verdict == "reversed":
+        key = f"motor.{name.lower()}.reversed"
+        turned = not (hands.rig.a, hands.rig.b)[motor].reversed
+        talk.say(f"So motor {name} turns the wrong way. That is easily put right.", "found")
+        hands.correct({key: turned})
+        talk.say(f"I have written {key} = {str(turned).lower()} into the rig file.", "good")
+        return
+    if verdict == "still":
+        raise Trouble(f"motor {name} did not move", hint=f"{OTHERWISE[0]} {OTHERWISE[1]}")
+    if verdict == "other kinematics":
+        _other_kinematics(talk, hands)
+        return
+    raise Trouble(
+        f"motor {name} moves the other motor's axis: the two motors are exchanged",
+        hint="switch the motor supply off, wait until its light is out, exchange the two motor plugs at the drivers, "
+        "and switch it on again. Its direction we see to afterwards",
+    )
+
+
+def _other_kinematics(talk: Talk, hands: Hands) -> None:
+    now = hands.rig.kinematics.type
+    other = "crossed-belt" if now == "cartesian" else "cartesian"
+    moves = "both axes at once" if now == "cartesian" else "one axis only"
+    talk.say(f"One motor moves {moves}: that is a {other} machine, and the rig file says {now}.", "found")
+    if not talk.yes(
+        "change kinematics", f'Shall I write kinematics.type = "{other}" into the rig file?', default="yes"
+    ):
+        raise Trouble(
+            f"the rig file says {now}, the machine moves as a {other} one",
+            hint="look at the belts; a cartesian machine whose other motor slips may look like this, too",
+        )
+    hands.correct({"kinematics.type": other})
+    talk.say(f'I have written kinematics.type = "{other}" into the rig file.', "good")

@@ -1,0 +1,111 @@
+"""`Onlooker`: somebody beside the virtual rig, who presses its switches and answers with what they really saw.
+
+On a real machine the eyes and fingers are the user's. On the virtual rig they are this object's: it tells what there is
+to be seen, so that a newcomer can practise, and it can answer by itself, so that the whole dialogue is tested against a
+machine that is wired wrong, and shown in the documents.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Final
+
+from linewright.bringup.directions import way_of
+from linewright.bringup.talk import Ask, Watch
+
+if TYPE_CHECKING:
+    from linewright.rig import Rig
+    from linewright.virtual.bystander import Beside
+
+LOOKS: Final = 20
+"""How often a switch that is pressed is looked for: the board reports within a tenth of a second, a rest included."""
+
+NEAR_MM: Final = 10.0
+"""A carriage that has just homed stands closer than this to its switches."""
+
+
+class Onlooker:
+    """Hands and eyes.
+
+    Parameters
+    ----------
+    beside : the rig.
+    rig : what the machine is meant to be, for where its ends are.
+    """
+
+    def __init__(self, beside: Beside, rig: Rig) -> None:
+        self._beside = beside
+        self._rig = rig
+        self._before_mm = beside.look().carriage_mm
+
+    def sees(self, ask: Ask) -> str:
+        """What there is to be seen that the question is about; empty where there is nothing."""
+        now = self._beside.look()
+        about, _, _ = ask.key.partition(" ")
+        if about in ("way", "how"):
+            dx, dy = (after - before for after, before in zip(now.carriage_mm, self._before_mm, strict=True))
+            way = way_of(dx, dy)
+            far = math.hypot(dx, dy)
+            return "the carriage has not moved" if way == "nothing" else f"the carriage went {far:.1f} mm {way}"
+        if about in ("held", "free"):
+            return "the carriage resists" if now.powered else "the carriage slides freely"
+        if about in ("raised", "lowered", "touch", "clear") and ask.key not in ("clear x", "clear y"):
+            return "the pen is at the paper" if now.pen_down else "the pen is clear of the paper"
+        if about in ("at", "clear", "travel", "standing"):
+            x, y = now.carriage_mm
+            return f"the carriage stands {x:.1f} mm from the left and {y:.1f} mm from the upper end of its rails"
+        return ""
+
+    def answers(self, ask: Ask) -> str:
+        """The true answer; empty (the default) where any will do."""
+        now = self._beside.look()
+        about, _, which = ask.key.partition(" ")
+        dx, dy = (after - before for after, before in zip(now.carriage_mm, self._before_mm, strict=True))
+        self._before_mm = now.carriage_mm
+        if about == "way":
+            return way_of(dx, dy)
+        if ask.key in ("touch", "clear"):
+            return self._height(ask.key, now.pen_down)
+        simple = {
+            "held": _yes(now.powered),
+            "free": _yes(not now.powered),
+            "raised": "down" if now.pen_down else "up",
+            "lowered": "down" if now.pen_down else "up",
+            "at zero": _yes(self._at_zero(now.carriage_mm)),
+            "clear x": _yes(now.carriage_mm[0] <= self._end_mm(0)),
+            "clear y": _yes(now.carriage_mm[1] <= self._end_mm(1)),
+            f"standing {which}": "no",
+        }
+        return simple.get(ask.key, "")
+
+    def acts(self, watch: Watch) -> str | None:
+        """Press a switch or let go of it, and look whether the program has noticed."""
+        what, _, axis = watch.key.partition(" ")
+        if what not in ("press", "release"):
+            return "nothing"
+        self._beside.press(axis, what == "press")
+        if any(watch.happened() for _ in range(LOOKS)):
+            return None
+        self._beside.press(axis, False)
+        return "nothing"
+
+    def _height(self, which: str, pen_down: bool) -> str:
+        if which == "touch":
+            return "good" if pen_down else "lower"
+        return "higher" if pen_down else "good"
+
+    def _end_mm(self, axis: int) -> float:
+        return (self._rig.x, self._rig.y)[axis].travel_mm + self._rig.homing.backoff_mm + 1.0
+
+    def _at_zero(self, place_mm: tuple[float, float]) -> bool:
+        """Each carriage stands near its switch, at whichever end that is."""
+        return all(
+            axis.endstop == "none" or abs(at - (end if axis.endstop == "max" else 0.0)) <= NEAR_MM
+            for axis, at, end in zip(
+                (self._rig.x, self._rig.y), place_mm, (self._end_mm(0), self._end_mm(1)), strict=True
+            )
+        )
+
+
+def _yes(true: bool) -> str:
+    return "yes" if true else "no"

@@ -1,0 +1,94 @@
+"""The pen: which way the servo lifts it, and the two heights, found by moving it a little at a time."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from linewright.bringup.hands import Hands
+from linewright.bringup.talk import Ask, Choice, Talk, Trouble
+from linewright.rig import SERVO_HIGH_US, SERVO_LOW_US
+
+STEP_US: Final = 20
+"""Some two degrees of a common servo (1000 us for 90 degrees, common practice): half a millimetre at 15 mm."""
+
+PRESS_US: Final = 20
+"""Lower than where the pen just touches: servos have a dead band of 5 to 10 us, and paper is not flat (common
+practice). The slot of the pen holder takes it up."""
+
+LEAST_APART_US: Final = 60
+"""Between up and down: less does not clear a sheet that bulges."""
+
+
+def heights(talk: Talk, hands: Hands) -> str:
+    """Find out which way is up, then both heights."""
+    _which_way(talk, hands)
+    up, down = hands.rig.pen.up_us, hands.rig.pen.down_us
+    hands.pen(up)
+    talk.ready("pen in", "Put the pen into its holder now, as high as it stays clear of the paper. Enter goes on.")
+    touch = _jog(talk, hands, "touch", up, "Move it until the pen just touches the paper.")
+    toward = 1 if down > up else -1
+    down = min(max(touch + toward * PRESS_US, SERVO_LOW_US), SERVO_HIGH_US)
+    up = _jog(talk, hands, "clear", up, "Now the raised height: the pen should clear the paper by 2 to 3 mm.")
+    if abs(up - down) < LEAST_APART_US or (down > up) != (toward > 0):
+        raise Trouble(
+            f"raised {up} us and lowered {down} us are too close together, or the wrong way round",
+            hint="do the step again; if there is no room, turn the servo's arm by a tooth",
+        )
+    if (up, down) != (hands.rig.pen.up_us, hands.rig.pen.down_us):
+        hands.correct({"pen.up_us": up, "pen.down_us": down})
+        talk.say(f"I have written up_us = {up} and down_us = {down} into the rig file.", "good")
+    hands.pen(down)
+    hands.pen(up)
+    return f"The pen is up at {up} us and down at {down} us."
+
+
+def _which_way(talk: Talk, hands: Hands) -> None:
+    """The raised height must raise: else exchange the two."""
+    up, down = hands.rig.pen.up_us, hands.rig.pen.down_us
+    hands.pen(up)
+    seen = _arm(talk, "raised", f"The servo has its raised height, {up} us. Where is the pen holder?")
+    if seen == "up":
+        return
+    hands.pen(down)
+    seen = _arm(talk, "lowered", f"And now, at its lowered height, {down} us?")
+    if seen != "up":
+        hands.pen(up)
+        raise Trouble(
+            "the pen holder is down at both heights",
+            hint="servo unplugged or without supply? Else loosen its arm and fit it so that it points up at "
+            f"{up} us, then do this step again",
+        )
+    talk.say("So its arm points the other way: what the rig file calls up is down.", "found")
+    hands.correct({"pen.up_us": down, "pen.down_us": up})
+    talk.say(f"I have exchanged the two in the rig file: up_us = {down}, down_us = {up}.", "good")
+
+
+def _arm(talk: Talk, key: str, text: str) -> str:
+    choices = (Choice("up", "clear of the paper"), Choice("down", "at the paper, or pushing towards it"))
+    return talk.choose(Ask(key, text, choices))
+
+
+def _jog(talk: Talk, hands: Hands, key: str, start_us: int, text: str) -> int:
+    """Let the person move the servo up and down until it is where it should be; returns the pulse."""
+    toward = 1 if hands.rig.pen.down_us > hands.rig.pen.up_us else -1
+    us = start_us
+    talk.say(text)
+    while True:
+        hands.pen(us)
+        answer = talk.choose(
+            Ask(
+                key,
+                f"Servo at {us} us.",
+                (Choice("lower", f"{STEP_US} us"), Choice("higher", f"{STEP_US} us"), Choice("good", "keep this")),
+                low=SERVO_LOW_US,
+                high=SERVO_HIGH_US,
+                unit="us",
+            )
+        )
+        if answer == "good":
+            return us
+        step = {"lower": toward * STEP_US, "higher": -toward * STEP_US}.get(answer)
+        wanted = round(float(answer)) if step is None else us + step
+        us = min(max(wanted, SERVO_LOW_US), SERVO_HIGH_US)
+        if us != wanted:
+            talk.say(f"{us} us is as far as a hobby servo goes.", "next")

@@ -1,0 +1,183 @@
+"""What passes between bring-up and the person at the machine, and the words that work at every question."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final, Literal, Protocol
+
+from linewright.errors import LinewrightError
+
+Kind = Literal["plain", "title", "caution", "good", "found", "next"]
+
+
+@dataclass(frozen=True)
+class Choice:
+    """One answer: the word that is typed, and what it means where the word alone does not say."""
+
+    word: str
+    meaning: str = ""
+
+
+@dataclass(frozen=True)
+class Ask:
+    """A question.
+
+    Parameters
+    ----------
+    key : names the question for whoever answers by program; stays the same when its words change.
+    text : the question itself.
+    choices : the words that may be answered; the beginning of one is enough.
+    low, high, unit : bounds of a number that may be answered; low = high: none may.
+    default : what an empty line means; None: an empty line is asked again.
+    """
+
+    key: str
+    text: str
+    choices: tuple[Choice, ...] = ()
+    low: float = 0.0
+    high: float = 0.0
+    unit: str = ""
+    default: str | None = None
+
+
+@dataclass(frozen=True)
+class Watch:
+    """Something that the person is to do with their hands, while the program looks on.
+
+    Parameters
+    ----------
+    key, text : as in `Ask`.
+    happened : looks at the machine, and says whether it has been done; keeps the link alive, too.
+    limit_s : how long to look.
+    """
+
+    key: str
+    text: str
+    happened: Callable[[], bool]
+    limit_s: float = 60.0
+
+
+class Person(Protocol):
+    """Whoever is at the machine."""
+
+    def hear(self, kind: Kind, text: str) -> None:
+        """Something is said; nothing is to be answered."""
+
+    def answer(self, ask: Ask) -> str:
+        """A line in answer to a question, as typed. Raises EOFError where nobody will answer any more."""
+
+    def act(self, watch: Watch) -> str | None:
+        """Do it. None: it has happened; else what was typed instead, or "nothing" when the time was up."""
+
+
+class Turn(Exception):
+    """The person wants to go elsewhere; ``where`` is one of `WORDS`."""
+
+    def __init__(self, where: str) -> None:
+        super().__init__(where)
+        self.where = where
+
+
+class Trouble(LinewrightError):
+    """A step has found something that it cannot put right by itself. ``hint`` says what to do."""
+
+
+WORDS: Final[dict[str, str]] = {
+    "again": "do this step once more",
+    "back": "go back one step",
+    "skip": "leave this step out, at your own risk",
+    "stop": "leave off here; carry on later with the same command",
+    "help": "what to do if it does not work",
+}
+"""They work at every question; "help" answers and asks again."""
+
+YES_NO: Final = (Choice("yes"), Choice("no"))
+
+
+class Talk:
+    """The program's voice: says things, asks until the answer makes sense.
+
+    Parameters
+    ----------
+    person : who answers.
+    help_lines : what "help" says in this step.
+    """
+
+    def __init__(self, person: Person, help_lines: tuple[str, ...] = ()) -> None:
+        self._person = person
+        self._help = help_lines
+
+    def say(self, text: str, kind: Kind = "plain") -> None:
+        """Tell something."""
+        self._person.hear(kind, text)
+
+    def yes(self, key: str, text: str, *, default: str | None = None) -> bool:
+        """A question that takes yes or no."""
+        return self.choose(Ask(key, text, YES_NO, default=default)) == "yes"
+
+    def ready(self, key: str, text: str) -> None:
+        """Wait until the person says so, with Enter."""
+        self.choose(Ask(key, text, (Choice("go"),), default="go"))
+
+    def choose(self, ask: Ask) -> str:
+        """Ask until one of the choices, or a number in range, is answered; a number comes back as typed.
+
+        Raises
+        ------
+        Turn
+            If one of `WORDS` is answered instead.
+        """
+        while True:
+            line = self._person.answer(ask).strip().lower() or (ask.default or "")
+            if found := self._understood(ask, line):
+                return found
+
+    def watch(self, watch: Watch) -> bool:
+        """Wait until it has happened; False: the person says that nothing does, or the time is up.
+
+        Raises
+        ------
+        Turn
+            If one of `WORDS` is typed.
+        """
+        ask = Ask(watch.key, watch.text, (Choice("nothing"),), default="nothing")
+        while True:
+            line = self._person.act(watch)
+            if line is None:
+                return True
+            if self._understood(ask, line.strip().lower() or "nothing"):
+                return False
+
+    def _understood(self, ask: Ask, line: str) -> str | None:
+        if ask.low < ask.high:
+            try:
+                value = float(line.replace(",", "."))
+            except ValueError:
+                pass
+            else:
+                if ask.low <= value <= ask.high:
+                    return str(value)
+                self.say(f"{line} is outside {ask.low:g} to {ask.high:g} {ask.unit}".rstrip() + ".", "next")
+                return None
+        words = [choice.word for choice in ask.choices]
+        if line in words:
+            return line
+        begins = [word for word in (*words, *WORDS) if line and word.startswith(line)]
+        word = line if line in WORDS else begins[0] if len(begins) == 1 else "help" if line == "?" else ""
+        if word in words:
+            return word
+        if word:
+            self._go(word)
+            return None
+        known = ", ".join([*words, *([f"a number of {ask.unit}"] if ask.low < ask.high else [])])
+        self.say(f"I did not understand {line[:40]!r}. Here I know: {known}. At any time: {', '.join(WORDS)}.", "next")
+        return None
+
+    def _go(self, word: str) -> None:
+        if word != "help":
+            raise Turn(word)
+        for line in self._help:
+            self.say(line, "next")
+        for name, meaning in WORDS.items():
+            self.say(f"{name}: {meaning}")

@@ -1,0 +1,409 @@
+"""Bring-up against virtual rigs that are wired wrong: the dialogue is led by what the virtual machine really does."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from linewright.bringup.dialogue import Dialogue
+from linewright.bringup.directions import FORWARDS, WAYS, judge, way_of
+from linewright.bringup.hands import Hands
+from linewright.bringup.notebook import Notebook
+from linewright.bringup.onlooker import Onlooker
+from linewright.bringup.steps import STEPS
+from linewright.bringup.talk import Ask, Choice, Talk, Turn, Watch
+from linewright.errors import InputError
+from linewright.rig import Rig
+from linewright.session import Session
+from linewright.virtual.bystander import BesideWorld
+from linewright.virtual.faults import Faults
+from linewright.virtual.harness import LockstepRig
+from linewright.virtual.machine import Machine
+
+# A machine of the size of a postcard: whatever is tried on it is soon over.
+TEXT = Rig.default_text().replace("travel_mm = 310.0", "travel_mm = 90.0").replace("passes = 2 ", "passes = 1 ")
+SMALL = Rig.parse(TEXT)
+NAMES = [step.name for step in STEPS]
+
+
+@pytest.fixture(autouse=True)
+def _own_folder(tmp_path, monkeypatch):
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+
+
+class Witness:
+    """Answers with what is true of the machine, unless told otherwise, and remembers what was said."""
+
+    def __init__(self, world, rig, answers=None, on=None):
+        self.onlooker = Onlooker(BesideWorld(world), rig)
+        self.answers = {key: list(lines) for key, lines in (answers or {}).items()}
+        self.on = on or {}
+        self.world = world
+        self.said = []
+        self.asked = []
+
+    def hear(self, kind, text):
+        self.said.append((kind, text))
+
+    def answer(self, ask):
+        self.asked.append(ask.key)
+        truth = self.onlooker.answers(ask)
+        if ask.key in self.on:
+            self.on.pop(ask.key)(self.world)
+        if self.answers.get(ask.key):
+            line = self.answers[ask.key].pop(0)
+            if isinstance(line, type):
+                raise line
+            return line
+        assert ask.key != "after trouble", self.said[-2:]
+        return truth
+
+    def act(self, watch):
+        self.asked.append(watch.key)
+        return self.onlooker.acts(watch)
+
+    def texts(self, *kinds):
+        return " ".join(text for kind, text in self.said if kind in kinds)
+
+
+class Walk:
+    """One bring-up in lockstep."""
+
+    def __init__(self, tmp_path, faults="", *, rig_text=None, answers=None, on=None, start=None, machine=None):
+        self.file = tmp_path / "rig.toml"
+        if not self.file.exists():
+            self.file.write_text(rig_text or TEXT, encoding="utf-8")
+        rig = Rig.load(self.file)
+        lockstep = LockstepRig(machine or Machine.from_rig(rig), faults=Faults.parse(filter(None, faults.split(","))))
+        self.person = Witness(lockstep.world, rig, answers, on)
+        self.world = lockstep.world
+
+        def host(link):
+            self.hands = Hands(Session(link, rig), rig, self.file)
+            notebook = Notebook(self.file)
+            self.carried_on = notebook.read(rig)
+            self.notebook = notebook
+            return Dialogue(STEPS, self.hands, self.person, notebook).walk(start)
+
+        with lockstep.host_time():
+            self.walked = lockstep.run(host)
+        self.rig = Rig.load(self.file)
+
+
+# Faults that the rig file can put right.
+
+
+def test_a_sound_machine_is_brought_up_without_a_correction(tmp_path):
+    walk = Walk(tmp_path)
+    assert walk.walked.complete
+    assert list(walk.walked.states) == NAMES
+    assert walk.hands.corrections.keys() <= {"pen.up_us", "pen.down_us"}
+    assert walk.person.texts("found") == ""
+
+
+@pytest.mark.parametrize(
+    ("faults", "corrected"),
+    [
+        ("reversed_a=1", {"motor.a.reversed": True}),
+        ("reversed_b=1", {"motor.b.reversed": True}),
+        ("reversed_a=1,reversed_b=1", {"motor.a.reversed": True, "motor.b.reversed": True}),
+        ("swapped_endstops=1", {"pins.endstop_x": 9, "pins.endstop_y": 8}),
+        ("inverted_servo=1", {"pen.up_us": 1600}),
+        ("reversed_b=1,swapped_endstops=1,inverted_servo=1", {"motor.b.reversed": True, "pins.endstop_x": 9}),
+    ],
+)
+@pytest.mark.parametrize("kinematics", ["cartesian", "crossed-belt"])
+def test_what_the_rig_file_can_put_right_is_written_into_it(faults, corrected, kinematics, tmp_path):
+    text = TEXT.replace('type = "cartesian" ', f'type = "{kinematics}" ')
+    walk = Walk(tmp_path, faults, rig_text=text)
+    assert walk.walked.complete
+    assert corrected.items() <= walk.hands.corrections.items()
+    after = walk.file.read_text(encoding="utf-8")
+    for line in text.splitlines():
+        if "#" in line:
+            assert line.partition("#")[2] in after  # comments stay
+    assert walk.hands.kept.read_text(encoding="utf-8") == text
+    assert len(list(tmp_path.glob("rig.toml.before-*"))) == 1
+
+    # And now that it is true, the same machine needs no correction at all.
+    again = Walk(tmp_path, faults, machine=Machine.from_rig(Rig.parse(text)), start="greeting")
+    assert again.walked.complete
+    assert again.hands.corrections.keys() <= {"pen.up_us", "pen.down_us"}
+    x, y = again.world.carriage_mm
+    assert (x, y) == pytest.approx((93.0, 93.0), abs=0.05)
+
+
+def test_a_motor_that_the_file_calls_reversed_wrongly_is_turned_back(tmp_path):
+    text = TEXT.replace("reversed = false ", "reversed = true ", 1)
+    machine = Machine.from_rig(SMALL)
+    walk = Walk(tmp_path, rig_text=text, machine=machine)
+    assert walk.walked.complete
+    assert walk.hands.corrections["motor.a.reversed"] is False
+
+
+def test_another_kind_of_kinematics_is_seen_from_the_first_move(tmp_path):
+    crossed = SMALL.changed({"kinematics.type": "crossed-belt"})
+    walk = Walk(tmp_path, machine=Machine.from_rig(crossed))
+    assert walk.walked.complete
+    assert walk.rig.kinematics.type == "crossed-belt"
+    other_way = tmp_path / "other"
+    other_way.mkdir()
+    text = TEXT.replace('type = "cartesian" ', 'type = "crossed-belt" ')
+    walk = Walk(other_way, rig_text=text, machine=Machine.from_rig(SMALL))
+    assert walk.walked.complete
+    assert walk.rig.kinematics.type == "cartesian"
+
+
+# Faults that hands must put right: named, with what to do, and found to be gone afterwards.
+
+
+@pytest.mark.parametrize(
+    ("fault", "step", "words"),
+    [
+        ("dead_x=1", "switches", "x switch is missing"),
+        ("dead_y=1", "switches", "y switch is missing"),
+        ("stuck_x=1", "switches", "x switch is stuck"),
+        ("stuck_y=1", "switches", "y switch is stuck"),
+        ("swapped_motors=1", "motor-a", "the two motors are exchanged"),
+        ("still_a=1", "motor-a", "motor a did not move"),
+        ("still_b=1", "motor-b", "motor b did not move"),
+    ],
+)
+def test_what_hands_must_put_right_is_named_and_tried_again(fault, step, words, tmp_path):
+    def mend(world):
+        world.rewire(Faults())
+
+    walk = Walk(tmp_path, fault, answers={"after trouble": ["again"]}, on={"after trouble": mend})
+    assert words in walk.person.texts("found").lower()
+    # It is named in its own step, before anything else was trusted.
+    before = walk.person.said[: next(i for i, (_, text) in enumerate(walk.person.said) if words in text.lower())]
+    assert [text for kind, text in before if kind == "title"][-1].endswith(STEPS[NAMES.index(step)].title)
+    assert walk.walked.complete
+    assert walk.person.texts("next")
+
+
+def test_swapped_and_reversed_at_once(tmp_path):
+    walk = Walk(
+        tmp_path,
+        "swapped_motors=1,reversed_a=1",
+        answers={"after trouble": ["again"]},
+        on={"after trouble": lambda world: world.rewire(Faults(reversed_a=1.0))},
+    )
+    assert walk.walked.complete
+    assert walk.hands.corrections["motor.a.reversed"] is True
+
+
+def test_a_switch_that_fails_later_ends_homing_with_its_name(tmp_path):
+    """Between the finger and the homing a plug came off."""
+    walk = Walk(
+        tmp_path,
+        on={"ready homing": lambda world: world.rewire(Faults(dead_y=1.0))},
+        answers={"after trouble": ["stop"]},
+    )
+    assert walk.walked.states["homing"] == "failed"
+    assert "switch missing" in walk.person.texts("found")
+    assert walk.walked.stopped
+
+
+# Going elsewhere.
+
+
+def test_back_again_skip_help_and_nonsense(tmp_path):
+    walk = Walk(
+        tmp_path,
+        answers={
+            "ready switches": ["what?", "help", "back"],
+            "ready drivers": ["skip"],
+            "despite": ["no", "yes"],
+            "ready motor-b": [],
+            "ready pen": ["stop"],
+        },
+    )
+    # Back went to the greeting, and it was done again.
+    assert walk.person.asked.count("ready greeting") == 2
+    assert walk.walked.states["drivers"] == "skipped"
+    # Without drivers, motor A asks whether it should be done all the same; first no (left out), then yes for motor B.
+    assert walk.walked.states["motor-a"] == "skipped"
+    assert walk.walked.states["motor-b"] == "done"
+    assert "rest on it" in walk.person.texts("caution")
+    assert "did not understand 'what?'" in walk.person.texts("next")
+    assert "another" not in walk.person.texts("good")
+    assert walk.walked.stopped
+    assert not walk.world.look().powered
+
+
+def test_it_carries_on_another_day(tmp_path):
+    first = Walk(tmp_path, "reversed_a=1", answers={"ready pen": ["stop"]})
+    assert first.walked.stopped
+    second = Walk(tmp_path, "reversed_a=1", machine=Machine.from_rig(SMALL))
+    assert second.carried_on
+    assert second.walked.complete
+    assert "ready motor-a" not in second.person.asked
+    # Rewired since: what was proved does not count any more.
+    second.file.write_text(second.file.read_text().replace("enable = 6", "enable = 10"))
+    third = Walk(tmp_path, "reversed_a=1", answers={"ready switches": ["stop"]})
+    assert not third.carried_on
+
+
+@pytest.mark.parametrize("damage", ["", "{", "[]", '{"states": 3}', '{"states": {"greeting": "done"}, "said": {}}'])
+def test_a_damaged_notebook_is_a_new_one(damage, tmp_path):
+    rig_file = tmp_path / "rig.toml"
+    rig_file.write_text(TEXT)
+    notebook = Notebook(rig_file)
+    notebook.enter("greeting", "done", "hello")
+    notebook.write(SMALL)
+    assert Notebook(rig_file).read(SMALL)
+    (file,) = (tmp_path / "state" / "linewright" / "bring-up").iterdir()
+    file.write_text(damage)
+    assert not Notebook(rig_file).read(SMALL)
+
+
+@pytest.mark.parametrize("ending", [KeyboardInterrupt, EOFError])
+@pytest.mark.parametrize(
+    "key",
+    [f"ready {name}" for name in NAMES]
+    + ["press x", "held", "way A", "how far B", "raised", "touch", "at zero", "clear x"],
+)
+def test_wherever_it_ends_motors_are_off_pen_up_and_the_file_whole(ending, key, tmp_path):
+    class Leaves(Witness):
+        def answer(self, ask):
+            if ask.key == key:
+                raise ending
+            return super().answer(ask)
+
+        def act(self, watch):
+            if watch.key == key:
+                raise ending
+            return super().act(watch)
+
+    file = tmp_path / "rig.toml"
+    file.write_text(TEXT)
+    rig = SMALL
+    lockstep = LockstepRig(Machine.from_rig(rig), faults=Faults(reversed_a=1.0))
+    person = Leaves(lockstep.world, rig)
+
+    def host(link):
+        hands = Hands(Session(link, rig), rig, file)
+        with pytest.raises(ending):
+            Dialogue(STEPS, hands, person, Notebook(file)).walk()
+
+    with lockstep.host_time():
+        lockstep.run(host)
+    assert not lockstep.world.look().powered
+    assert not lockstep.world.look().pen_down
+    Rig.load(file)  # valid, whatever had been corrected by then
+    assert Notebook(file).read(Rig.load(file)) == (key != "ready greeting")
+
+
+def test_a_rig_file_that_is_broken_meanwhile_is_trouble_and_stays_as_it_is(tmp_path):
+    def half(_):
+        file = tmp_path / "rig.toml"
+        file.write_text(file.read_text()[:900])
+
+    file = tmp_path / "rig.toml"
+    with pytest.raises(Exception, match="rig"):
+        Walk(tmp_path, "reversed_a=1", on={"ready motor-a": half}, answers={"after trouble": ["stop"]})
+    assert len(file.read_text()) == 900
+
+
+def test_a_shorter_travel_is_written_where_it_gets_tight(tmp_path):
+    walk = Walk(tmp_path, answers={"clear x": ["yes", "yes", "no"], "travel x": ["900", "85.5"]})
+    assert walk.walked.complete
+    assert walk.rig.x.travel_mm == 85.5
+    assert "outside" in walk.person.texts("next")
+
+
+def test_no_endstops_at_all(tmp_path):
+    text = TEXT.replace('endstop = "min"', 'endstop = "none"')
+    walk = Walk(tmp_path, rig_text=text)
+    assert walk.walked.complete
+    assert "no endstops" in walk.walked.said["switches"]
+    assert "no switches" in walk.walked.said["repeatability"]
+
+
+def test_far_switches(tmp_path):
+    text = TEXT.replace('endstop = "min"', 'endstop = "max"')
+    walk = Walk(tmp_path, "swapped_endstops=1", rig_text=text)
+    assert walk.walked.complete
+
+
+# The small parts.
+
+
+def test_every_direction_has_one_meaning():
+    for kinematics in FORWARDS:
+        for motor in (0, 1):
+            verdicts = [judge(kinematics, motor, way) for way in WAYS]
+            for verdict in ("right", "reversed", "exchanged", "exchanged and reversed", "still"):
+                assert verdicts.count(verdict) == 1
+            assert verdicts.count("other kinematics") == 4
+    for way, (x, y) in WAYS.items():
+        assert way_of(2.0 * x, 2.0 * y) == way
+
+
+def test_the_table_of_steps_is_in_order_and_whole():
+    assert len(set(NAMES)) == len(NAMES)
+    for i, step in enumerate(STEPS):
+        assert set(step.needs) <= set(NAMES[:i])
+        assert step.otherwise
+        assert step.expect
+    # Nothing moves a motor before the switches have been tried and the drivers' cautions said.
+    assert NAMES.index("switches") < NAMES.index("drivers") < NAMES.index("motor-a") < NAMES.index("homing")
+    for step in STEPS[NAMES.index("drivers") :]:
+        assert step.cautions
+
+
+class Typist:
+    def __init__(self, *lines):
+        self.lines = list(lines)
+        self.said = []
+
+    def hear(self, kind, text):
+        self.said.append(text)
+
+    def answer(self, ask):
+        return self.lines.pop(0)
+
+    act = answer
+
+
+@pytest.mark.parametrize(
+    ("typed", "meant"),
+    [
+        (["ri"], "right"),
+        (["LEFT"], "left"),
+        (["l", "", "leftish", "left"], "left"),
+        (["?", "up"], "up"),
+        (["12"], "12.0"),
+    ],
+)
+def test_answers_are_understood(typed, meant):
+    ask = Ask("way", "Which way?", tuple(map(Choice, ("right", "left", "lefter", "up"))), low=10, high=20, unit="mm")
+    assert Talk(Typist(*typed), ("look again",)).choose(ask) == meant
+
+
+@pytest.mark.parametrize(("typed", "where"), [("back", "back"), ("sk", "skip"), ("st", "stop"), ("again", "again")])
+def test_words_that_lead_elsewhere(typed, where):
+    with pytest.raises(Turn) as turn:
+        Talk(Typist(typed)).yes("held", "Does it hold?")
+    assert turn.value.where == where
+    with pytest.raises(Turn):
+        Talk(Typist(typed)).watch(Watch("press x", "Press.", lambda: False))
+
+
+@pytest.mark.parametrize("number", ["nan", "inf", "-1e9", "9.9", "20.1"])
+def test_absurd_numbers_are_asked_again(number):
+    typist = Typist(number, "15,5")
+    assert Talk(typist).choose(Ask("travel", "How far?", low=10, high=20, unit="mm")) == "15.5"
+    assert typist.said
+
+
+def test_an_unknown_step_is_refused(tmp_path):
+    with pytest.raises(InputError, match="no step is called 'dance'"):
+        Walk(tmp_path, start="dance")
+
+
+def test_json_is_serialisable(tmp_path):
+    walk = Walk(tmp_path, "reversed_a=1", answers={"ready pen": ["stop"]})
+    assert json.loads(json.dumps(walk.hands.corrections)) == {"motor.a.reversed": True}
