@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import pytest
 
@@ -140,6 +141,14 @@ def test_a_motor_that_the_file_calls_reversed_wrongly_is_turned_back(tmp_path):
     walk = Walk(tmp_path, rig_text=text, machine=machine)
     assert walk.walked.complete
     assert walk.hands.corrections["motor.a.reversed"] is False
+
+
+@pytest.mark.parametrize("wired", [(True, True), (False, True)])
+def test_contacts_of_the_other_kind_show_themselves_when_they_are_pressed(wired, tmp_path):
+    walk = Walk(tmp_path, machine=replace(Machine.from_rig(SMALL), opens=wired))
+    assert walk.walked.complete
+    assert walk.rig.y.endstop_contact == "normally-closed"
+    assert walk.rig.x.endstop_contact == ("normally-closed" if wired[0] else "normally-open")
 
 
 def test_another_kind_of_kinematics_is_seen_from_the_first_move(tmp_path):

@@ -178,7 +178,7 @@ class Hands:
                 for axis in totals:
                     if said.get(f"{axis}_passes"):
                         # The count was above the truth by so much: the switch was found that much further on.
-                        totals[axis] += said.get(f"{axis}_drift_steps", 0)
+                        totals[axis] += said[f"{axis}_drift_steps"]
                         found.setdefault(axis, []).append(totals[axis])
         finally:
             with contextlib.suppress(LinewrightError):

@@ -46,8 +46,8 @@ def _open_by_itself(talk: Talk, hands: Hands, axis: int) -> None:
         f"press {name}", f"Press the {name} switch, and hold it until I say.", _reads(hands, axis, False), 20.0
     )
     key = f"axis.{name}.endstop_contact"
-    kind = getattr((hands.rig.x, hands.rig.y)[axis], "endstop_contact", None)
-    if talk.watch(watch) and kind is not None:
+    kind = (hands.rig.x, hands.rig.y)[axis].endstop_contact
+    if talk.watch(watch):
         other = _OTHER_CONTACT[kind]
         talk.say(f"It opens when you press it: this contact is {other}, not {kind}.", "found")
         hands.correct({key: other})

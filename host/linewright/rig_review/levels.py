@@ -73,19 +73,17 @@ def _contacts(rig: Rig) -> Iterator[Finding]:
     kinds: dict[str, list[str]] = {"normally-closed": [], "normally-open": []}
     for name, axis in (("x", rig.x), ("y", rig.y)):
         if axis.endstop != "none":
-            # Rig files without the key are of machines whose contacts are normally open.
-            kinds[getattr(axis, "endstop_contact", "normally-open")].append(name)
+            kinds[axis.endstop_contact].append(name)
     if closed := kinds["normally-closed"]:
         yield Finding("good", about, f"{_switches_of(closed)} normally closed", why=why)
     if opened := kinds["normally-open"]:
         keys = " and ".join(f'axis.{name}.endstop_contact = "normally-closed"' for name in opened)
-        tell_it = f", and set {keys}" if "endstop_contact" in type(rig.x).model_fields else ""
         yield Finding(
             "doubtful",
             about,
             f"{_switches_of(opened)} normally open: a broken wire reads as not pressed",
             why=f"normally closed is safer: {why}",
-            do=f"move the lead to the switch's other contact (NC){tell_it}",
+            do=f"move the lead to the switch's other contact (NC), and set {keys}",
         )
 
 

@@ -203,7 +203,8 @@ def _accept(listener: socket.socket, leash: int | None) -> socket.socket:
     """Wait for the host."""
     watched: list[socket.socket | int] = [listener] if leash is None else [listener, leash]
     readable, _, _ = select.select(watched, [], [])
-    if leash is not None and leash in readable:
+    # What comes over the leash of a rig that has a host is for its bystander, who reads it later.
+    if leash is not None and listener not in readable:
         raise RigEnds("the process that started the rig has gone")
     connection, _ = listener.accept()
     return connection
