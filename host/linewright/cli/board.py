@@ -25,9 +25,6 @@ app = typer.Typer(
 EXIT_FAILED = 3
 """A check has failed: the board or its link is not fit for use, as with any other failure of the link."""
 
-EXIT_LEFT_OFF = 130
-"""The user has left off, as with Ctrl-C."""
-
 Port = Annotated[
     str,
     typer.Option(
@@ -234,7 +231,9 @@ def bring_up(
         output.console().print(board_report.bring_up_table(STEPS, walked, hands))
     if failed:
         return EXIT_FAILED
-    return EXIT_LEFT_OFF if walked.stopped else 0
+    if walked.stopped:
+        raise output.Stopped  # left off by the user, as with Ctrl-C
+    return 0
 
 
 @app.command(context_settings=_NEGATIVE)
