@@ -16,6 +16,7 @@ from linewright.sources import methods
 from linewright.sources.patterns import folds, growth, heads, islands, ribbon, rosettes, surprise, wheels
 from linewright.sources.patterns.cells import voronoi
 from linewright.sources.patterns.currents import Flow, streamlines
+from linewright.sources.patterns.density import overfull
 from linewright.sources.patterns.dunes import Dunes
 from linewright.sources.patterns.finish import finished, joined
 from linewright.sources.patterns.noise import Noise
@@ -76,6 +77,35 @@ def test_a_pattern_leaves_paper_white(name):
     # Ink by length, crossings counted twice: at most half of the sheet, common practice.
     drawing = drawn(name).drawing
     assert drawing.stroke_lengths_mm().sum() * 0.5 < 0.5 * 138.0 * 95.0
+
+
+FIELDS = ["cells", "currents", "dunes", "folds", "heads", "islands", "ribbon", "scales", "tiles"]
+
+
+@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_lines_leave_white_between_them(name, seed):
+    # Counted in squares of four pens: ink by length never reaches 85 % of one.  Figures whose lines cross have their
+    # knots; there it may be the smaller half of the ink.
+    lines = [surprise._stepped(line, 0.5) for line in drawn(name, settings_text=f"seed={seed}").drawing]
+    assert overfull(lines, 0.5) <= (0.01 if name in FIELDS else 0.45)
+
+
+def test_fullness_is_that_of_lines_at_a_known_distance():
+    # Parallel lines one pen apart cover everything, two pens apart half of it.
+    def hatched(gap: float) -> list[np.ndarray]:
+        x = np.linspace(0.0, 40.0, 401)
+        return [np.column_stack((x, np.full(len(x), y))) for y in np.arange(0.0, 40.0, gap)]
+
+    assert overfull(hatched(0.5), 0.5) > 0.95
+    assert overfull(hatched(1.0), 0.5) == 0.0
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_pen_is_lifted_seldom(name):
+    # 20 mm of ink for each lift in the mean, except where a pattern is made of seeds or leaves.
+    lengths = drawn(name).drawing.stroke_lengths_mm()
+    assert lengths.mean() > (5.0 if name in ("heads", "growth") else 20.0)
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -48,7 +48,7 @@ class Dunes:
             bump = np.maximum(noise.at(far) + 0.9, 0.0) ** 1.5 * 0.36
             line = foot - rise * body * bump * (0.35 + 0.65 * np.sin(np.pi * min(share * 0.85 + 0.1, 1.0)))
             strokes += _seen(x, line, horizon, pen)
-            horizon = np.minimum(horizon, line - 0.9 * pen)
+            horizon = np.minimum(horizon, line - 1.5 * pen)
         return finished(strokes, wish, name="dunes", joins=False)
 
 

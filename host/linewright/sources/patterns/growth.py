@@ -1,4 +1,4 @@
-"""Growth: plants that rewriting rules make grow from the foot of the sheet, reeds, weed or ferns, no two alike.
+"""Growth: plants that rewriting rules make grow from the foot of the sheet, weed or a tree, no two alike.
 
 Rules in the manner of P. Prusinkiewicz and A. Lindenmayer ("The Algorithmic Beauty of Plants", 1990, sections 1.6 and
 1.7): a bud becomes a stem with buds at its sides; which of several rules it follows, and how far it leans, is chance.
@@ -41,7 +41,6 @@ class Plant:
 
 
 KINDS: Final[dict[str, Plant]] = {
-    "fern": Plant(("F[+L]F[-L]F[+B][-B]FB", "F[+L][-L]F[-B]F[+B]FB"), 4, 42.0, 0.42, 2.5, 0.9),
     "weed": Plant(("FF[+B]F[-B]FB", "FF[-B]F[+B]FB", "FFF[+B]FB", "FFF[-B]FB"), 4, 24.0, 0.74, 9.0, 0.8),
     "tree": Plant(("F[+FB][-FB]", "FF[+B][-FB]", "FF[+FB][-B]"), 7, 23.0, 0.82, 4.0, 0.9),
 }
@@ -61,7 +60,9 @@ class Growth:
         rng = np.random.default_rng(self.seed)
         kind = str(rng.choice(list(KINDS))) if self.kind == "any" else self.kind
         width, height = wish.room_mm
-        count = self.plants or (1 if kind == "tree" else int(rng.integers(4, 8)))
+        # A plant needs forty pens of the foot line.
+        most = max(2, int(width / (40 * wish.pen_width_mm)))
+        count = self.plants or (1 if kind == "tree" else min(int(rng.integers(4, 8)), most))
         strokes: list[Points] = []
         for i in range(count):
             wish.report("growing", i / count)

@@ -40,18 +40,37 @@ class Islands:
         height = noise.at(np.stack((x, y), axis=-1))
         # Toward the rim the land sinks, so that most islands lie whole on the sheet.
         rim = np.minimum(np.minimum(x, wish.room_mm[0] - x), np.minimum(y, wish.room_mm[1] - y)) / size
-        height = height - 4.0 * np.clip(1 - rim / 0.16, 0, 1) ** 2
+        height = height - 3.0 * np.clip(1 - rim / 0.2, 0, 1) ** 2
         coast = float(np.quantile(height, self.sea))
         peak = float(height.max())
-        strokes: list[Points] = []
-        for i in range(self.levels):
-            wish.report("tracing contours", i / (self.levels + self.shore_lines))
-            # Closer together toward the coast, where the slope is gentle.
-            level = coast + (peak - coast) * (i / self.levels) ** 1.15
-            strokes += [line for line in contours(height, level, x[0], y[:, 0]) if _length(line) > 12 * pen]
         coast_lines = contours(height, coast, x[0], y[:, 0])
-        strokes += _shore(coast_lines, wish, self.shore_lines)
+        strokes = _long(coast_lines, pen)
+        below = [strokes]
+        for i in range(1, self.levels):
+            wish.report("tracing contours", i / (self.levels + 1))
+            level = coast + (peak - coast) * i / self.levels
+            lines = _long(contours(height, level, x[0], y[:, 0]), pen)
+            # On a steep slope a contour is broken off where it would run into the one below, as draughtsmen do.
+            kept = _feathered(lines, [line for level_below in below[-3:] for line in level_below], pen)
+            strokes = strokes + kept
+            below.append(kept)
+        strokes = strokes + _shore(coast_lines, wish, self.shore_lines)
         return finished(strokes, wish, name="islands", joins=False)
+
+
+def _long(lines: list[Points], pen_width_mm: float) -> list[Points]:
+    """Those that are longer than a crumb."""
+    return [line for line in lines if _length(line) > 12 * pen_width_mm]
+
+
+def _feathered(lines: list[Points], below: list[Points], pen_width_mm: float) -> list[Points]:
+    """The parts of contours that stay two pens clear of the lines below them."""
+    if not lines or not below:
+        return lines
+    taken = shapely.buffer(shapely.union_all([shapely.LineString(line) for line in below]), 1.8 * pen_width_mm)
+    kept = shapely.difference([shapely.LineString(line) for line in lines], taken)
+    parts = shapely.get_parts(shapely.line_merge(kept))
+    return _long([shapely.get_coordinates(part) for part in parts], pen_width_mm)
 
 
 def _shore(coast_lines: list[Points], wish: Wish, count: int) -> list[Points]:

@@ -3,8 +3,9 @@ D'Arcy Ashton, "Harmonic Vibrations and Vibration Figures", 1909).
 
     x = sum of A_k sin(f_k t + p_k) exp(-d t),    y likewise,
 
-with frequencies in nearly small whole ratios. Each swing is shorter than the last by the factor exp(-d T); the drawing
-ends where two swings would come closer than the pen is wide.
+with frequencies in nearly small whole ratios. Each swing is shorter than the last by the factor exp(-d T); the
+drawing ends where two swings would come closer than suits the pen. Of a few that the seed proposes, the one is drawn
+whose lines lie most openly.
 """
 
 from __future__ import annotations
@@ -15,15 +16,46 @@ from typing import Final
 
 import numpy as np
 
+from linewright.drawing import Points
 from linewright.sources import settings
+from linewright.sources.patterns.density import overfull
 from linewright.sources.patterns.finish import finished
 from linewright.sources.picture import Picture, Wish
 
 RATIOS: Final = ((1, 1), (1, 2), (2, 3), (3, 4), (3, 5), (1, 3), (4, 5), (2, 5))
 """Simple musical intervals: the figures with few loops, which the eye can follow."""
 
-INK_SHARE: Final = 0.38
-"""Of the figure's box that the line may cover."""
+INK_SHARE: Final = 0.34
+"""Of the figure's box that the line may cover, each crossing counted twice."""
+
+PROPOSALS: Final = 16
+
+
+@dataclass(frozen=True)
+class _Swings:
+    """One figure.
+
+    Parameters
+    ----------
+    a, b : frequencies of the two pendulums.
+    decay : share of a swing lost with each.
+    phases : (4,) float64.
+    share : of the first pendulum in x and of the second in y.
+    """
+
+    a: float
+    b: float
+    decay: float
+    phases: Points
+    share: float
+
+    def line(self, swings: float, per_swing: int) -> Points:
+        """(n, 2) float64: the figure over so many swings."""
+        t = np.linspace(0.0, swings * math.tau, int(swings * per_swing * max(self.a, self.b)) + 2)
+        p, s = self.phases, self.share
+        x = s * np.sin(self.a * t + p[0]) + (1 - s) * np.sin(self.b * t + p[1])
+        y = s * np.sin(self.b * t + p[2]) + (1 - s) * np.sin(self.a * t + p[3])
+        return np.asarray(np.column_stack((x, y)) * np.exp(-self.decay * t / math.tau)[:, None])
 
 
 @dataclass(frozen=True)
@@ -38,28 +70,37 @@ class Pendulums:
         """The pattern in its room; there is no source."""
         del source
         rng = np.random.default_rng(self.seed)
-        chosen = RATIOS[int(rng.integers(len(RATIOS)))]
-        a, b = chosen if self.ratio == "any" else (int(n) for n in self.ratio.split(":"))
-        half = np.array(wish.room_mm) / 2
-        reach = float(half.min())
-        decay = self.decay or float(rng.uniform(0.014, 0.030))
-        # A swing of the slower pendulum takes 2 pi; what it loses at a reach x is x * decay, two pens at least.
+        proposals = [self._proposed(rng) for _ in range(PROPOSALS)]
+        sketches = [_in_room(swings, wish, per_swing=50) for swings in proposals]
+        best = min(range(PROPOSALS), key=lambda i: _fault(sketches[i], wish))
+        return finished([_in_room(proposals[best], wish, per_swing=220)], wish, name="pendulums", joins=False)
+
+    def _proposed(self, rng: np.random.Generator) -> _Swings:
+        a, b = RATIOS[int(rng.integers(len(RATIOS)))]
+        if self.ratio != "any":
+            a, b = (int(n) for n in self.ratio.split(":"))
         detune = float(rng.choice([-1, 1]) * rng.uniform(0.0006, 0.003))
-        least = min(max(2.2 * wish.pen_width_mm / (reach * decay), 0.12), 0.8)
-        swings = math.log(1 / least) / decay
-        t = np.linspace(0.0, swings * math.tau, int(swings * 220 * max(a, b)) + 1)
-        fade = np.exp(-decay * t / math.tau)
-        p = rng.uniform(0.0, math.tau, 4)
-        share = float(rng.uniform(0.6, 0.9))
-        x = share * np.sin(a * t + p[0]) + (1 - share) * np.sin(b * (1 + detune) * t + p[1])
-        y = share * np.sin(b * (1 + detune) * t + p[2]) + (1 - share) * np.sin(a * t + p[3])
-        line = np.column_stack((x, y)) * fade[:, None]
-        low, high = line.min(axis=0), line.max(axis=0)
-        # As large as the room, and no more than a fifth out of its proportion.
-        scale = 2 * half / (high - low)
-        scale = np.minimum(scale, scale.min() * 1.2)
-        line = (line - (low + high) / 2) * scale + half
-        # No more of it than leaves half of the paper white, each crossing counted twice.
-        run = np.cumsum(np.hypot(*np.diff(line, axis=0).T))
-        inside = int(np.searchsorted(run, INK_SHARE * float(np.prod((high - low) * scale)) / wish.pen_width_mm))
-        return finished([line[: max(inside, 2)]], wish, name="pendulums", joins=False)
+        decay = self.decay or float(rng.uniform(0.014, 0.030))
+        return _Swings(a, b * (1 + detune), decay, rng.uniform(0.0, math.tau, 4), float(rng.uniform(0.6, 0.9)))
+
+
+def _in_room(figure: _Swings, wish: Wish, *, per_swing: int) -> Points:
+    """The figure as large as its room, as long as suits the pen."""
+    half = np.array(wish.room_mm) / 2
+    # What a swing loses at a reach r is r * decay: two and a half pens at least.
+    least = min(max(2.6 * wish.pen_width_mm / (float(half.min()) * figure.decay), 0.12), 0.8)
+    line = figure.line(math.log(1 / least) / figure.decay, per_swing)
+    low, high = line.min(axis=0), line.max(axis=0)
+    # As large as the room, and no more than a fifth out of its proportion.
+    scale = 2 * half / np.maximum(high - low, 1e-9)
+    scale = np.minimum(scale, scale.min() * 1.2)
+    line = (line - (low + high) / 2) * scale + half
+    run = np.cumsum(np.hypot(*np.diff(line, axis=0).T))
+    inside = int(np.searchsorted(run, INK_SHARE * float(np.prod((high - low) * scale)) / wish.pen_width_mm))
+    return np.asarray(line[: max(inside, 2)])
+
+
+def _fault(line: Points, wish: Wish) -> float:
+    """How far from good: ink on ink, and room left empty."""
+    size = np.ptp(line, axis=0) / np.array(wish.room_mm)
+    return overfull([line], wish.pen_width_mm) + 0.4 * float(1 - size.min())

@@ -52,7 +52,7 @@ def wreath(
     Parameters
     ----------
     folds : how often it repeats around the circle.
-    strands : its lines; 0: as many as stay two pens apart where they run side by side.
+    strands : its lines; 0: as many as stay two and a half pens apart where they run side by side.
     """
     waves = folds * int(rng.choice([2, 3, 4]))
     depth = float(rng.uniform(0.25, 0.55))
@@ -60,7 +60,7 @@ def wreath(
     pitch = math.tau * middle / waves
     # Side by side, strands are the wave's length apart in parts; on its steep flanks they come closer by its slope.
     steep = math.cos(math.atan(reach * math.tau / pitch))
-    count = strands or int(min(max(3, pitch * max(steep, 0.35) / (2.0 * pen_width_mm)), 12))
+    count = strands or int(min(max(3, pitch * max(steep, 0.35) / (2.6 * pen_width_mm)), 12))
     t = np.linspace(0.0, math.tau, waves * 60 + 1)
     swell = 1 - depth * (0.5 - 0.5 * np.cos(folds * t))
     lines = []

@@ -31,7 +31,7 @@ class Scales:
         """The pattern in its room; there is no source."""
         del source
         rng = np.random.default_rng(self.seed)
-        across = self.across or int(rng.integers(6, 12))
+        across = self.across or int(rng.integers(5, 9))
         width, height = wish.room_mm
         # A scale is at least eight pens wide, whatever the sheet.
         columns = max(1, round(width / max(min(wish.room_mm) / across, 8 * wish.pen_width_mm)))
@@ -42,13 +42,14 @@ class Scales:
         strokes: list[Points] = []
         for row in range(rows):
             y = row * radius / 2 + radius / 2
+            wish.report("laying scales", row / rows)
             shift = radius * (row % 2)
             for column in range(-1, columns + 1):
                 x = column * 2 * radius + radius + shift
                 full = self.even + (1 - self.even) * (0.5 + 0.5 * math.tanh(1.2 * float(noise.at(np.array([x, y])))))
                 count = max(1, round(most * full))
-                for k in range(count):
-                    strokes += _shown(x, y, radius * (1 - k / most), radius)
+                rings = [_shown(x, y, radius * (1 - k / most), radius) for k in range(count)]
+                strokes += _strung(rings, 2 * radius / most)
         return finished(strokes, wish, name="scales", joins=False)
 
 
@@ -67,11 +68,24 @@ def _shown(x: float, y: float, ring: float, radius: float) -> list[Points]:
     # Begin where it is hidden, so that no part is cut in two by the start.
     first = int(np.argmax(hidden[:-1]))
     line, hidden = np.roll(line[:-1], -first, axis=0), np.roll(hidden[:-1], -first)
-    parts: list[list[Points]] = []
-    for i in range(len(line)):
-        if hidden[i]:
-            continue
-        if i and hidden[i - 1]:
-            parts.append([])
-        parts[-1].append(line[i])
-    return [np.array(part) for part in parts if len(part) > 2]
+    shown = ~hidden
+    begins = np.flatnonzero(shown & ~np.append(False, shown[:-1]))
+    ends = np.flatnonzero(shown & ~np.append(shown[1:], False)) + 1
+    return [line[a:b] for a, b in zip(begins, ends, strict=True) if b - a > 2]
+
+
+def _strung(rings: list[list[Points]], near: float) -> list[Points]:
+    """Rings there and back in one stroke: from one to the next along the edge of the disc that covers their ends,
+    which is a line already, so the step shows no more than that line does.
+    """
+    found: list[Points] = []
+    for parts in rings:
+        for part in parts:
+            last = found[-1] if found and len(parts) == 1 else None
+            if last is not None and float(np.hypot(*(last[-1] - part[-1]))) < near:
+                found[-1] = np.vstack((last, part[::-1]))
+            elif last is not None and float(np.hypot(*(last[-1] - part[0]))) < near:
+                found[-1] = np.vstack((last, part))
+            else:
+                found.append(part)
+    return found

@@ -22,6 +22,7 @@ from linewright.sources.lettering import Lettering
 from linewright.sources.patterns.cells import Cells
 from linewright.sources.patterns.currents import Currents
 from linewright.sources.patterns.dunes import Dunes
+from linewright.sources.patterns.ferns import Ferns
 from linewright.sources.patterns.finish import finished
 from linewright.sources.patterns.folds import Folds
 from linewright.sources.patterns.growth import Growth
@@ -41,7 +42,7 @@ FIELDS: Final = (Cells, Currents, Ribbon, Scales, Tiles, Islands)
 FIGURES: Final = (Wheels, Rosettes, Heads, Pendulums)
 """Stand free in the middle of their room."""
 
-SCENES: Final = (Dunes, Growth, Folds, Islands)
+SCENES: Final = (Dunes, Ferns, Growth, Folds, Islands)
 """Want a rectangle of their own."""
 
 Shape = Callable[[Points], Points]

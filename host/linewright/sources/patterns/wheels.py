@@ -18,6 +18,7 @@ import numpy as np
 
 from linewright.drawing import Points
 from linewright.sources import settings
+from linewright.sources.patterns.density import overfull
 from linewright.sources.patterns.finish import finished
 from linewright.sources.picture import Picture, Wish
 
@@ -27,6 +28,9 @@ RINGS: Final = (96, 105, 120, 144, 150, 180, 192, 210, 240)
 INK_SHARE: Final = 0.42
 """Of the paper that lines may cover where they are counted once for each crossing: a third of it, crossings taken
 off."""
+
+PROPOSALS: Final = 8
+"""The seed proposes so many rings and wheels; the one is drawn whose lines lie most openly."""
 
 
 @dataclass(frozen=True)
@@ -43,6 +47,12 @@ class Wheels:
         """The pattern in its room; there is no source."""
         del source
         rng = np.random.default_rng(self.seed)
+        proposals = [self._proposed(rng, wish) for _ in range(PROPOSALS)]
+        best = min(proposals, key=lambda lines: overfull(lines, wish.pen_width_mm) - 0.02 * len(lines))
+        return finished(best, wish, name="wheels", joins=False)
+
+    def _proposed(self, rng: np.random.Generator, wish: Wish) -> list[Points]:
+        """The lines of one ring and wheel."""
         ring, wheel = self._teeth(rng, wish)
         hole = self.hole or float(rng.uniform(0.75, 1.05))
         turns = wheel // math.gcd(ring, wheel)
@@ -61,7 +71,7 @@ class Wheels:
             line = hypotrochoid(ring, wheel, max(hole - i * step, 0.02), turns) * scale
             c, s = math.cos(i * twist), math.sin(i * twist)
             lines.append(line @ np.array([[c, s], [-s, c]]) + np.array(wish.room_mm) / 2)
-        return finished(lines, wish, name="wheels", joins=False)
+        return lines
 
     def _teeth(self, rng: np.random.Generator, wish: Wish) -> tuple[int, int]:
         """Ring and wheel; of those that close with 5 to 40 petals, no denser than three pens around the sheet."""
