@@ -63,7 +63,7 @@ def test_lines_of_the_standard_input_stay_lines(monkeypatch, capsys):
 def test_a_text_file_with_a_byte_order_mark(tmp_path, capsys):
     (tmp_path / "a.txt").write_bytes(b"\xef\xbb\xbfTide")
     assert cli.run(["lines", "--text-file", "a.txt", "-o", "a.svg"]) == 0
-    assert "note:" not in capsys.readouterr().err
+    assert "has no letter for" not in capsys.readouterr().err
 
 
 def test_missing_letters_are_named(capsys):
@@ -100,7 +100,7 @@ def test_every_method_has_settings_that_its_help_lists(capsys):
     from linewright.sources.methods import METHODS
 
     for name, method in METHODS.items():
-        if method.takes in ("text", "nothing"):
+        if method.takes in ("text", "seed"):
             assert cli.run(["methods", name, "--json"]) == 0
             told = json.loads(capsys.readouterr().out)
             assert told["settings"][0]["name"] in ("seed", "face")
@@ -117,7 +117,7 @@ def test_every_method_has_settings_that_its_help_lists(capsys):
         (["--pattern", "lettering"], "--pattern does not go with lettering"),
         (["--pattern", "weels"], "there is no method 'weels'"),
         (["--pattern", "wheels", "--as", "hatching"], "--as does not go with --pattern"),
-        (["a.svg", "--as", "wheels"], "makes a pattern of nothing"),
+        (["a.svg", "--as", "wheels"], "grows from a seed"),
         (["--text-file", "gone.txt"], "gone.txt: cannot be read: No such file"),
         (["--text-file", "."], "cannot be read: Is a directory"),
         (["--text-file", "bad.txt"], "byte 1 is not UTF-8 text"),

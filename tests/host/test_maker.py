@@ -396,7 +396,7 @@ def test_with_none_set_up_it_says_so_shows_how_and_offers_a_surprise():
     with pytest.raises(MakerError) as refused:
         find_maker()
     assert "no picture maker is set up" in str(refused.value)
-    assert "linewright maker example >" in refused.value.hint
+    assert "linewright maker new" in refused.value.hint
     assert "linewright surprise" in refused.value.hint
 
 
@@ -466,6 +466,17 @@ def test_a_maker_is_checked_and_tried(server, capsys):
     assert SECRET not in out
     assert cli.run(["maker", "check", "--sentence", WORDS, "--json"]) == 0
     assert Path(json.loads(capsys.readouterr().out)["picture"]).read_bytes() == png()
+
+
+def test_a_new_file_is_sound_and_an_old_one_is_left_alone(tmp_path, capsys):
+    assert cli.run(["maker", "new"]) == 0
+    path = tmp_path / "config" / "linewright" / "maker.toml"
+    assert str(path) in capsys.readouterr().out
+    assert cli.run(["maker", "check"]) == 0
+    path.write_text("mine", encoding="utf-8")
+    assert cli.run(["maker", "new"]) == 2
+    assert "is there already" in capsys.readouterr().err
+    assert path.read_text(encoding="utf-8") == "mine"
 
 
 def test_the_example_is_printed(capsys):

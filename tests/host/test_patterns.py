@@ -24,7 +24,7 @@ from linewright.sources.patterns.pendulums import Pendulums
 from linewright.sources.patterns.rewriting import Rules, turtle
 from linewright.sources.picture import Wish
 
-NAMES = [name for name, method in methods.METHODS.items() if method.takes == "nothing"]
+NAMES = [name for name, method in methods.METHODS.items() if method.takes == "seed"]
 POSTCARD = Wish((138.0, 95.0), pen_width_mm=0.5)
 
 

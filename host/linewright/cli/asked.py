@@ -15,6 +15,9 @@ from linewright.errors import InputError, SourceError
 LONGEST_FILE: Final = 1_000_000
 """Bytes of a text file: far beyond what a sheet holds, and nothing that would fill the memory."""
 
+LONGEST_NAME: Final = 30
+"""Letters of a drawing's name that is made of its words."""
+
 RANDOM: Final = "random"
 """As a sentence: one from our own word lists."""
 
@@ -76,7 +79,7 @@ def asked(given: Given, method: str | None, *, as_json: bool) -> Asked:
     if given.sentence is None and (given.maker_file is not None or given.anew):
         raise InputError(f"--maker and --anew go with --sentence, not with {named[0]}", hint="leave them out")
     if given.sentence is not None:
-        if method is not None and _takes(method) in ("text", "nothing"):
+        if method is not None and _takes(method) in ("text", "seed"):
             _fitting(method, ("photograph",), "--sentence")
         return _painted(given.sentence, given, method, as_json=as_json)
     if given.text_file is not None:
@@ -88,12 +91,12 @@ def asked(given: Given, method: str | None, *, as_json: bool) -> Asked:
             raise InputError(
                 "--as does not go with --pattern", hint="settings stand after its name, as in wheels:seed=3"
             )
-        fitting = _fitting(given.pattern, ("nothing",), "--pattern")
+        fitting = _fitting(given.pattern, ("seed",), "--pattern")
         return Asked("", fitting, _slug(given.pattern.replace("seed=", "")))
     file = given.source or ""
     takes = None if method is None else _takes(method)
-    if takes == "nothing":
-        raise InputError(f"--as {method} makes a pattern of nothing", hint=f"draw it with --pattern {method}")
+    if takes == "seed":
+        raise InputError(f"--as {method} grows from a seed, not from a file", hint=f"draw it with --pattern {method}")
     # A text may stand where a file does, for those who write --as lettering first.
     return Asked(file, method, _slug(file) if takes == "text" else Path(file).name)
 
@@ -133,7 +136,7 @@ def _fitting(method: str, takes: tuple[str, ...], option: str) -> str:
     """The method, if it takes one of these."""
     found = _takes(method)
     if found not in takes:
-        what = "makes a pattern of nothing" if found == "nothing" else f"takes a {found}"
+        what = "grows from a seed" if found == "seed" else f"takes a {found}"
         raise InputError(
             f"{option} does not go with {method}, which {what}", hint="`linewright methods` lists what there is"
         )
@@ -164,4 +167,6 @@ def _read(name: str) -> str:
 
 def _slug(words: str) -> str:
     """A name for files: the first words, small, with hyphens."""
-    return re.sub(r"[\W_]+", "-", words.lower())[:40].strip("-") or "text"
+    found = re.sub(r"[\W_]+", "-", words.lower()).strip("-")
+    whole = found[: LONGEST_NAME + 1].rpartition("-")[0] if len(found) > LONGEST_NAME else found
+    return whole[:LONGEST_NAME] or found[:LONGEST_NAME] or "text"

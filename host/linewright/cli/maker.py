@@ -23,6 +23,15 @@ def example() -> None:
     output.say(EXAMPLE.rstrip())
 
 
+@app.command("new")
+def new(maker_file: options.MakerFile = None) -> None:
+    """Write that file where --sentence looks for it; one that is there is left alone."""
+    from linewright.maker import new_maker
+
+    path = new_maker(maker_file)
+    output.say(f"{path}: change it to fit, then try it with `linewright maker check`")
+
+
 @app.command("check")
 def check(
     maker_file: options.MakerFile = None,

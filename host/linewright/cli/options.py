@@ -49,12 +49,12 @@ class Effort(StrEnum):
 # readable=False: not that files need not be readable, but their readers say better what is wrong with them.
 Source = Annotated[
     str | None,
-    typer.Argument(metavar="[SOURCE]", help="An SVG or a photograph; or else one of --text, --pattern and --sentence."),
+    typer.Argument(metavar="SOURCE", help="An SVG or a photograph; or else one of --text, --pattern and --sentence."),
 ]
 SourceOrJob = Annotated[
     str | None,
     typer.Argument(
-        metavar="[SOURCE]",
+        metavar="SOURCE",
         help="An SVG, a photograph, or a program kept by `plan -o`; or else one of --text, --pattern and --sentence.",
         show_default=False,
     ),
@@ -91,7 +91,7 @@ Pattern = Annotated[
     typer.Option(
         "--pattern",
         metavar="NAME[:SETTING=VALUE,...]",
-        help="A pattern, such as wheels:seed=3; `linewright methods` lists them as what takes nothing.",
+        help="A pattern that grows from a seed, such as wheels:seed=3; `linewright methods` lists them.",
         show_default=False,
     ),
 ]

@@ -11,6 +11,6 @@ The way of a sentence through this package::
 """
 
 from linewright.maker.making import Made, picture_of
-from linewright.maker.setup import EXAMPLE, Maker, find_maker, load_maker
+from linewright.maker.setup import EXAMPLE, Maker, find_maker, load_maker, new_maker
 
-__all__ = ["EXAMPLE", "Made", "Maker", "find_maker", "load_maker", "picture_of"]
+__all__ = ["EXAMPLE", "Made", "Maker", "find_maker", "load_maker", "new_maker", "picture_of"]

@@ -51,7 +51,7 @@ suffix = ".png"     # of {file}
 # height = 1024
 """
 
-_HINT: Final = "`linewright maker example` prints a file to start from"
+_HINT: Final = "`linewright maker example` prints one that is right"
 
 Text = Annotated[str, StringConstraints(min_length=1, max_length=4000)]
 
@@ -217,10 +217,31 @@ def find_maker(path: Path | None = None) -> Maker:
     if not usual.exists():
         raise MakerError(
             "no picture maker is set up, so a sentence cannot become a picture",
-            hint=f"`linewright maker example > {usual}` starts one (a program or an address of your own choice); "
+            hint="`linewright maker new` writes a file to start from, for a program or an address of your own choice; "
             "`linewright surprise` draws something without",
         )
     return load_maker(usual)
+
+
+def new_maker(path: Path | None = None) -> Path:
+    """Write the example where a maker's file belongs, and say where that is.
+
+    Raises
+    ------
+    MakerError : there is one already, or it cannot be written.
+    """
+    path = path or config_folder() / FILE_NAME
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with path.open("x", encoding="utf-8") as file:
+            file.write(EXAMPLE)
+    except FileExistsError:
+        raise MakerError(
+            f"{path} is there already and is left as it is", hint="edit it, or name another with --maker"
+        ) from None
+    except OSError as error:
+        raise MakerError(f"{path} cannot be written: {error.strerror}", hint="name another with --maker") from error
+    return path
 
 
 def load_maker(path: Path) -> Maker:

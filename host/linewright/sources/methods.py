@@ -33,7 +33,7 @@ class Method:
     ----------
     about : what it draws, for people.
     where : ``module:class`` of its `Way`, imported when it is asked for.
-    takes : what kind of source: ``photograph``, ``text``, or ``nothing`` for what a rule and a seed make.
+    takes : what kind of source: ``photograph``, ``text``, or ``seed`` for patterns.
     """
 
     about: str
@@ -66,21 +66,21 @@ METHODS: Final[dict[str, Method]] = {
     "one-line": Method("a single line without a lift", f"{_TONE}.one_line:OneLine"),
     "stippling": Method("dots, closer together where it is darker", f"{_TONE}.stippling:Stippling"),
     "lettering": Method("single-line letters, as a pen writes them", "linewright.sources.lettering:Lettering", "text"),
-    "cells": Method("regions around scattered seeds, filled with rounded rings", f"{_PATTERNS}.cells:Cells", "nothing"),
-    "currents": Method("evenly spaced lines that follow a flow", f"{_PATTERNS}.currents:Currents", "nothing"),
-    "dunes": Method("ridge behind ridge", f"{_PATTERNS}.dunes:Dunes", "nothing"),
-    "ferns": Method("fronds that arch from one root", f"{_PATTERNS}.ferns:Ferns", "nothing"),
-    "folds": Method("one line that fills its field by folding", f"{_PATTERNS}.folds:Folds", "nothing"),
-    "growth": Method("weed or a tree", f"{_PATTERNS}.growth:Growth", "nothing"),
-    "heads": Method("the seeds of a sunflower", f"{_PATTERNS}.heads:Heads", "nothing"),
-    "islands": Method("a chart of islands with heights and shores", f"{_PATTERNS}.islands:Islands", "nothing"),
-    "pendulums": Method("two pendulums that come to rest", f"{_PATTERNS}.pendulums:Pendulums", "nothing"),
-    "ribbon": Method("one closed line around a random tree", f"{_PATTERNS}.ribbon:Ribbon", "nothing"),
-    "rosettes": Method("wreaths of engraved waves", f"{_PATTERNS}.rosettes:Rosettes", "nothing"),
-    "scales": Method("rows of ringed discs, like a herring's side", f"{_PATTERNS}.scales:Scales", "nothing"),
-    "tiles": Method("bundles of arcs that wander like rope", f"{_PATTERNS}.tiles:Tiles", "nothing"),
-    "wheels": Method("a wheel that rolls in a ring", f"{_PATTERNS}.wheels:Wheels", "nothing"),
-    "surprise": Method("one of these or several, composed and framed", f"{_PATTERNS}.surprise:Surprise", "nothing"),
+    "cells": Method("regions around scattered seeds, filled with rounded rings", f"{_PATTERNS}.cells:Cells", "seed"),
+    "currents": Method("evenly spaced lines that follow a flow", f"{_PATTERNS}.currents:Currents", "seed"),
+    "dunes": Method("ridge behind ridge", f"{_PATTERNS}.dunes:Dunes", "seed"),
+    "ferns": Method("fronds that arch from one root", f"{_PATTERNS}.ferns:Ferns", "seed"),
+    "folds": Method("one line that fills its field by folding", f"{_PATTERNS}.folds:Folds", "seed"),
+    "growth": Method("weed or a tree", f"{_PATTERNS}.growth:Growth", "seed"),
+    "heads": Method("the seeds of a sunflower", f"{_PATTERNS}.heads:Heads", "seed"),
+    "islands": Method("a chart of islands with heights and shores", f"{_PATTERNS}.islands:Islands", "seed"),
+    "pendulums": Method("two pendulums that come to rest", f"{_PATTERNS}.pendulums:Pendulums", "seed"),
+    "ribbon": Method("one closed line around a random tree", f"{_PATTERNS}.ribbon:Ribbon", "seed"),
+    "rosettes": Method("wreaths of engraved waves", f"{_PATTERNS}.rosettes:Rosettes", "seed"),
+    "scales": Method("rows of ringed discs, like a herring's side", f"{_PATTERNS}.scales:Scales", "seed"),
+    "tiles": Method("bundles of arcs that wander like rope", f"{_PATTERNS}.tiles:Tiles", "seed"),
+    "wheels": Method("a wheel that rolls in a ring", f"{_PATTERNS}.wheels:Wheels", "seed"),
+    "surprise": Method("one of these or several, composed and framed", f"{_PATTERNS}.surprise:Surprise", "seed"),
 }
 
 FOR_PHOTOGRAPHS: Final = "auto"
@@ -104,7 +104,7 @@ def method(name: str) -> Method:
 
 def makes_its_own(words: str) -> bool:
     """Whether what is asked for has no proportion of its own, and fills whatever room it gets."""
-    return method(words.partition(":")[0].strip()).takes in ("text", "nothing")
+    return method(words.partition(":")[0].strip()).takes in ("text", "seed")
 
 
 def chosen(words: str) -> Way:

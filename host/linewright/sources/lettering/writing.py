@@ -81,7 +81,7 @@ class Lettering:
 
 
 def _notes(words: Words, wish: Wish, how: Lettering, size_mm: float) -> list[str]:
-    notes = []
+    notes = [] if how.size_mm else [f"the capitals are {size_mm:.3g} mm high, as large as the room allows"]
     for name in words.missing[:_NAMED_AT_MOST]:
         notes.append(f"the face {how.face!r} has no letter for {name}; a gap is left in its place")
     if len(words.missing) > _NAMED_AT_MOST:

@@ -54,7 +54,8 @@ class Ferns:
             strokes += _behind(lines, before, pen)
             # All between its pinnae's tips hides what is behind: bits of a leaf seen through another are only clutter.
             tips = [line[len(line) // 2] for line in lines[1:]]
-            hull = shapely.Polygon([*tips[::2], lines[0][-1], *tips[1::2][::-1]]).buffer(0)
+            outline = [*tips[::2], lines[0][-1], *tips[1::2][::-1]]
+            hull = shapely.Polygon(outline).buffer(0) if len(outline) > 3 else shapely.Polygon()
             leaves = [shapely.Polygon(line).buffer(0) for line in lines[1:]]
             before = shapely.union_all([before, hull, *leaves, shapely.LineString(lines[0]).buffer(pen)])
         return finished(strokes, wish, name="ferns", joins=False)
