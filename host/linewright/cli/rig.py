@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated
 
@@ -79,6 +80,44 @@ def check(
 
 
 @app.command()
+def wiring(
+    file: File = None,
+    to: Annotated[
+        list[Path] | None,
+        typer.Option("--output", "-o", metavar="FILE", help="Write the picture there, .svg or .png; may be repeated."),
+    ] = None,
+    as_json: options.AsJson = False,
+) -> None:
+    """Show what is to be wired to what: a table, and a picture with -o.
+
+    With fuses, common ground, the switch of the motors' power, capacitors, and what to mind.
+    """
+    from linewright.errors import InputError
+    from linewright.views import raster, rig_report, svg_writer
+    from linewright.views.wiring_picture import wiring_scene
+    from linewright.wiring import Wiring
+
+    writers = {".svg": lambda scene: svg_writer.to_svg(scene).encode(), ".png": raster.to_png}
+    for target in to or []:
+        if target.suffix.lower() not in writers:
+            raise InputError(f"{target} is neither .svg nor .png", hint="name the file with one of the two endings")
+    rig = options.load_rig(file)
+    plan = Wiring.of(rig)
+    scene = wiring_scene(rig, plan)
+    for target in to or []:
+        _replace(writers[target.suffix.lower()](scene), target)
+    if as_json:
+        output.emit_json({"rig": rig.name, "pictures": [str(path) for path in to or []], **asdict(plan)})
+        return
+    output.console().print(rig_report.wiring_table(plan), soft_wrap=False)
+    output.say("")
+    for i, caution in enumerate(plan.cautions, 1):
+        output.say(f"{i}. {caution}")
+    for target in to or []:
+        output.say(f"{target} written")
+
+
+@app.command()
 def show(file: File = None, as_json: options.AsJson = False) -> None:
     """Show what follows: steps per mm, reach, speeds."""
     from linewright.views import report
@@ -98,6 +137,19 @@ def show(file: File = None, as_json: options.AsJson = False) -> None:
         )
         return
     output.console().print(report.rig_table(rig))
+
+
+def _replace(data: bytes, to: Path) -> None:
+    """A picture is made anew whenever the rig file changes, so it may replace what is there."""
+    from linewright.errors import InputError
+    from linewright.files import replacing
+
+    try:
+        with replacing(to) as stream:
+            stream.write(data)
+    except OSError as error:
+        hint = "check the folder, its permissions and the free space"
+        raise InputError(f"cannot write {to}: {error.strerror or error}", hint=hint) from error
 
 
 def _write(text: str, to: Path | None) -> None:

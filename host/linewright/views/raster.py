@@ -69,7 +69,15 @@ def _ink(image: Image.Image, item: Ink, scale: float) -> None:
     zoom = scale * OVERSIZE
     width_px = max(1, round(item.width_mm * zoom))
     points, starts = _thinned(item.points_mm * zoom, item.starts)
-    mask = Image.new("L", (image.width * OVERSIZE, image.height * OVERSIZE))
+    # The mask covers what the ink covers and no more: a picture may hold hundreds of inks.
+    room = width_px / 2 + OVERSIZE
+    left, top = np.clip(np.floor((points.min(axis=0) - room) / OVERSIZE), 0, None).astype(int).tolist()
+    right, bottom = np.ceil((points.max(axis=0) + room) / OVERSIZE).astype(int).tolist()
+    right, bottom = min(right, image.width), min(bottom, image.height)
+    if left >= right or top >= bottom:
+        return
+    points = points - np.array([left, top]) * OVERSIZE
+    mask = Image.new("L", ((right - left) * OVERSIZE, (bottom - top) * OVERSIZE))
     draw = ImageDraw.Draw(mask)
     pairs = points.tolist()
     bounds = starts.tolist()
@@ -85,7 +93,7 @@ def _ink(image: Image.Image, item: Ink, scale: float) -> None:
     mask = mask.reduce(OVERSIZE)
     if item.opacity < 1:
         mask = mask.point(lambda level: round(level * item.opacity))
-    image.paste(item.colour, (0, 0, image.width, image.height), mask)
+    image.paste(item.colour, (left, top, right, bottom), mask)
 
 
 def _thinned(

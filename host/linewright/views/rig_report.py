@@ -9,9 +9,11 @@ from rich.table import Table
 from rich.text import Text
 
 from linewright.views import wording
+from linewright.wiring import KINDS
 
 if TYPE_CHECKING:
     from linewright.rig_review import Finding
+    from linewright.wiring import Wiring
 
 _STYLES: Final = {
     "danger": "bold white on red",
@@ -53,3 +55,11 @@ def verdict(findings: Sequence[Finding], name: str) -> str:
     rest = [f"{wording.count(doubtful, 'doubt')}"] * bool(doubtful)
     rest += [f"{wording.count(unknown, 'figure')} not known"] * bool(unknown)
     return f"{name} is sound" + (f"; {', '.join(rest)}" if rest else "")
+
+
+def wiring_table(wiring: Wiring) -> Table:
+    """One row for each wire, in a sensible order of work."""
+    table = Table("from", "to", "carries", "colour", "mm2", "mind", box=None, pad_edge=False, header_style="bold")
+    for line in wiring.lines:
+        table.add_row(line.start, line.end, line.kind, KINDS[line.kind], f"{line.mm2:g}", line.note)
+    return table

@@ -1,0 +1,111 @@
+"""The wiring: every pin once, grounds everywhere, no line across another, and pictures that can be opened."""
+
+from __future__ import annotations
+
+import io
+import itertools
+import json
+import xml.etree.ElementTree as ET
+
+import pytest
+import shapely
+from PIL import Image
+
+from linewright import cli
+from linewright.rig import Rig
+from linewright.views import svg_writer
+from linewright.views.scene import Ink, Label
+from linewright.views.wiring_picture import COLOURS, HEIGHT_MM, WIDTH_MM, wiring_scene
+from linewright.wiring import KINDS, SECTIONS_MM2, Wiring, capacitor_v, section_mm2
+
+REAL = Rig.default().changed({"board": "rp2040"})
+RIGS = [
+    REAL,
+    REAL.changed({"supply.servo": "usb", "kinematics.type": "crossed-belt", "board": "rp2350"}),
+    REAL.changed({"supply.servo": "regulator", "axis.x.endstop": "none", "supply.switch_v": 3.3}),
+    REAL.changed({"axis.x.endstop": "none", "axis.y.endstop": "none", "name": "M" * 80, "pins.rest_current": 11}),
+    REAL.changed({"supply.motor_v": None, "supply.motor_a": None, "driver.current_a": None, "supply.servo_a": None}),
+]
+
+
+@pytest.mark.parametrize("rig", RIGS)
+def test_every_pin_is_wired_and_every_part_has_its_ground(rig):
+    lines = Wiring.of(rig).lines
+    ends = " ".join(f"{line.start} {line.end}" for line in lines)
+    for name, pin in rig.pins:
+        if name.startswith("endstop") and getattr(rig, name[-1]).endstop == "none":
+            continue
+        assert pin is None or f"GPIO {pin}" in ends
+    grounded = {line.start for line in lines if line.end == "ground bar"}
+    assert {"motor supply -", "board GND", "servo -", "driver A motor ground", "driver B logic ground"} <= grounded
+    assert {line.kind for line in lines} <= set(KINDS) == set(COLOURS)
+    # Grounds come first: nothing floats while the rest is being wired.
+    assert lines[0].kind == "ground"
+    assert all(line.mm2 in SECTIONS_MM2 for line in lines)
+
+
+@pytest.mark.parametrize("rig", RIGS)
+def test_no_line_crosses_another_and_no_word_leaves_the_picture(rig):
+    scene = wiring_scene(rig, Wiring.of(rig))
+    wires = [
+        (item.name, shapely.LineString(item.points_mm))
+        for item in scene.items
+        if isinstance(item, Ink) and item.name in KINDS and len(item.points_mm) > 1
+    ]
+    assert len(wires) > 25
+    for (one, a), (other, b) in itertools.combinations(wires, 2):
+        if one != other:
+            assert not a.intersects(b), (one, other, a.intersection(b).wkt)
+    for item in scene.items:
+        if isinstance(item, Ink):
+            assert (item.points_mm >= 0).all()
+            assert (item.points_mm <= [WIDTH_MM, HEIGHT_MM]).all()
+        if isinstance(item, Label):
+            # 0.62 of its height is what a letter takes on average, and a bit more.
+            wide = 0.62 * item.size_mm * len(item.text)
+            left = item.x_mm - {"start": 0.0, "middle": wide / 2, "end": wide}[item.anchor]
+            assert left >= 0
+            assert left + wide <= WIDTH_MM + 1, item.text
+
+
+def test_wires_are_thick_enough():
+    # Common practice, 5 A/mm2: 2.2 A want 0.44 mm2, the next that is made is 0.5.
+    assert section_mm2(2.2) == 0.5
+    assert section_mm2(12.0) == 2.5
+    assert capacitor_v(24.0) == 35
+    assert capacitor_v(48.0) == 100
+    wiring = Wiring.of(REAL.changed({"driver.current_a": 1.5}))
+    assert wiring.motor_fuse_a == 4.0  # 2 x 1.5 A x 1.25 = 3.75, the next of R10
+    assert min(line.mm2 for line in wiring.lines if line.kind == "motor supply") == 0.75
+
+
+def test_what_the_servo_hangs_on_changes_the_caution():
+    own = " ".join(Wiring.of(REAL).cautions)
+    usb = " ".join(Wiring.of(REAL.changed({"supply.servo": "usb"})).cautions)
+    assert "500 mA" in usb
+    assert "500 mA" not in own
+    for text in (own, usb):
+        for word in ("unplugged", "grounds", "3.3 V", "Mains", "switch within reach", "motor plug under power"):
+            assert word in text
+
+
+def test_pictures_and_table_from_the_command_line(tmp_path, capsys):
+    svg, png = tmp_path / "wiring.svg", tmp_path / "wiring.PNG"
+    assert cli.run(["rig", "wiring", "-o", str(svg), "-o", str(png)]) == 0
+    out = capsys.readouterr().out
+    assert "driver A step" in out
+    assert "ground bar" in out
+    assert ET.parse(svg).getroot().attrib["width"] == f"{WIDTH_MM:g}mm"
+    assert Image.open(io.BytesIO(png.read_bytes())).size[0] == 1600
+    assert cli.run(["rig", "wiring", "--json"]) == 0
+    said = json.loads(capsys.readouterr().out)
+    assert said["motor_fuse_a"] == 3.15
+    assert len(said["lines"]) == len(Wiring.of(Rig.default()).lines)
+    assert cli.run(["rig", "wiring", "-o", "wiring.pdf"]) == 2
+    assert "neither .svg nor .png" in capsys.readouterr().err
+    assert cli.run(["rig", "wiring", "-o", str(tmp_path / "no" / "such.svg")]) == 2
+
+
+def test_a_name_with_signs_of_markup_stays_text():
+    rig = REAL.changed({"name": "<b>&heron"})
+    assert "&lt;b&gt;&amp;heron" in svg_writer.to_svg(wiring_scene(rig, Wiring.of(rig)))
