@@ -1,0 +1,126 @@
+"""SIGKILL for the command that draws, again and again at random moments: all is drawn, and no ink lies on ink.
+
+Here everything is real but the machine: the commands are processes of their own, and the rig is one that outlives them,
+in real time. The board keeps the pen's place all along; that a power cut of the board costs no more than the stroke in
+hand is shown in virtual time by test_recovery.py.
+"""
+
+from __future__ import annotations
+
+import random
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+from paper import on_paper
+
+from linewright import journal
+from linewright.drawing import Drawing
+from linewright.motion import plan
+from linewright.program import Program
+from linewright.rig import Rig
+
+COMMAND = "from linewright.cli import main; main()"
+PATIENCE_S = 60.0
+
+
+@pytest.fixture
+def place(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    text = Rig.default_text().replace('endstop = "min"', 'endstop = "none"')  # spares the homing
+    (tmp_path / "rig.toml").write_text(text, encoding="utf-8")
+    return tmp_path
+
+
+@pytest.fixture
+def rig(place):
+    """A virtual rig that outlives its hosts; its port."""
+    command = [sys.executable, "-m", "linewright.virtual", "--stay", "--real-time", "--rig", "rig.toml"]
+    with subprocess.Popen([*command, "--tape", "run.tape"], stdout=subprocess.PIPE, text=True) as process:
+        yield process, "socket:" + process.stdout.readline().split()[-1]
+        process.kill()
+
+
+def drawing(seed: int, seconds: float) -> Program:
+    """Spirals, each of more ramps than the board's queue holds, and angles; they take so long to draw."""
+    rng = random.Random(seed)
+    rig = Rig.load("rig.toml")
+    strokes = []
+    while True:
+        x, y = rng.uniform(30, 150), rng.uniform(30, 240)
+        turn = np.linspace(0, 2 * np.pi * rng.uniform(2, 6), 2500)
+        strokes.append(np.column_stack((x + (2 + turn / 3) * np.cos(turn), y + (2 + turn / 3) * np.sin(turn))))
+        strokes.append([[x, y], [x + rng.uniform(3, 9), y + 20], [x + 30, y - rng.uniform(3, 9)]])
+        program = plan(Drawing.from_strokes(strokes), rig)
+        if program.predicted_s >= seconds:
+            return program
+
+
+def live(port: str, ends_after_s: float | None) -> bool:
+    """One command, killed so long after its program has gone to the board, or before; True when all is drawn."""
+    begun = len(begins())
+    words = ["resume", "--yes"] if journal.unfinished() else ["draw", "job.lw", "--rig", "rig.toml"]
+    command = [sys.executable, "-c", COMMAND, *words, "--port", port, "--json"]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
+        deadline_s = time.monotonic() + PATIENCE_S
+        if ends_after_s is not None and ends_after_s >= 0:
+            while len(begins()) == begun and process.poll() is None and time.monotonic() < deadline_s:
+                time.sleep(0.01)
+            time.sleep(ends_after_s)
+            process.kill()
+        elif ends_after_s is not None:
+            time.sleep(-ends_after_s)
+            process.kill()
+        out, errors = process.communicate(timeout=PATIENCE_S)
+    assert process.returncode in (0, -signal.SIGKILL), (out, errors)
+    return process.returncode == 0
+
+
+def begins() -> list[str]:
+    """Lines of all journals that say that a program goes to the board."""
+    lines = []
+    for book in journal.drawings().glob(f"*/{journal.JOURNAL}"):
+        lines += [line for line in book.read_text(encoding="utf-8").splitlines() if " begin " in line]
+    return lines
+
+
+def kill_again_and_again(rig, kills: int, seed: int, drawn_s: float) -> None:
+    process, port = rig
+    program = drawing(seed, kills * drawn_s)
+    program.save("job.lw")
+    rng = random.Random(seed)
+    killed = 0
+    while killed < kills:
+        # One in five while it starts, connects and finds its place; the others while the pen is at work.
+        at_s = -rng.uniform(0.1, 1.2) if rng.random() < 0.2 else rng.uniform(0.0, 1.6 * drawn_s)
+        if live(port, at_s):
+            break
+        killed += 1
+    else:
+        assert live(port, None)
+    process.send_signal(signal.SIGTERM)
+    assert process.wait(PATIENCE_S) == 0
+    paper = on_paper(program, [Path("run.tape")])
+    assert killed >= 0.8 * kills, "it was finished before it could be killed so often"
+    assert 1 <= paper.cut <= killed
+    assert paper.twice == 0
+    assert paper.seam_mm == 0.0
+    assert journal.unfinished() == []
+    assert list(journal.drawings().iterdir()) == []
+
+
+def test_a_few_times(rig):
+    kill_again_and_again(rig, 4, seed=1, drawn_s=1.0)
+
+
+@pytest.mark.slow
+def test_fifty_times(rig):
+    kill_again_and_again(rig, 50, seed=2, drawn_s=1.5)
