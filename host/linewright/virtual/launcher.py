@@ -81,7 +81,8 @@ class RigProcess:
         except OSError as error:
             shutil.rmtree(self._folder, ignore_errors=True)
             raise _no_room(error) from error
-        command = [sys.executable, "-m", "linewright.virtual", "--leash", "--machine", str(machine)]
+        command = [sys.executable, "-m", "linewright.virtual", "--leash", "--folder", str(self._folder)]
+        command += ["--machine", str(machine)]
         command += ["--tape", str(self.tape), "--report", str(self._report), "--interpreter", options.interpreter]
         for fault in options.faults.options():
             command += ["--fault", fault]
@@ -207,18 +208,18 @@ def _no_room(error: OSError) -> InputError:
 
 
 def _stop(process: subprocess.Popen[bytes]) -> None:
-    for stream in (process.stdin, process.stdout):
-        if stream is not None:
-            with contextlib.suppress(OSError):
-                stream.close()
     if process.poll() is None:
-        # It ends by itself when the leash ends; it looks at that whenever it waits, and it may be busy.
         process.terminate()
         try:
             process.wait(STOP_S)
         except subprocess.TimeoutExpired:
             process.kill()
             process.wait()
+    # Not before: the rig takes the end of its leash for the end of this process, and removes the folder itself.
+    for stream in (process.stdin, process.stdout):
+        if stream is not None:
+            with contextlib.suppress(OSError):
+                stream.close()
 
 
 def _end(process: subprocess.Popen[bytes], folder: Path) -> None:

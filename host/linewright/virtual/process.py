@@ -19,6 +19,7 @@ import ipaddress
 import json
 import os
 import select
+import shutil
 import signal
 import socket
 import sys
@@ -39,6 +40,8 @@ from linewright.virtual.tape import TapeWriter
 from linewright.virtual.wires import RigEnds, SocketWire
 from linewright.virtual.world import World
 
+LEASH_S: Final = 0.02
+"""Between the first and the last link that a dying process lets go of."""
 INTERPRETERS: Final = ("cpython", "micropython")
 LISTENING: Final = "listening on "
 
@@ -85,6 +88,9 @@ def serve(argv: Sequence[str] | None = None, *, ready: Callable[[str], None] = l
         raise InputError(
             f"the virtual rig cannot go on: {error}", hint="check the folder, its permissions and the free space"
         ) from error
+    finally:
+        if options.folder is not None and options.leash and _has_ended(sys.stdin.fileno()):
+            shutil.rmtree(options.folder, ignore_errors=True)
 
 
 def _options(argv: Sequence[str] | None) -> argparse.Namespace:
@@ -103,6 +109,7 @@ def _options(argv: Sequence[str] | None) -> argparse.Namespace:
     parser.add_argument("--fault", action="append", default=[], metavar="NAME=VALUE", help="see below; may be repeated")
     parser.add_argument("--real-time", action="store_true", help="never run faster than a real machine")
     parser.add_argument("--stay", action="store_true", help="wait for the next host when one leaves")
+    parser.add_argument("--folder", type=Path, help="removed at the end if the leash has ended: nobody else is left to")
     parser.add_argument("--leash", action="store_true", help="end when standard input ends")
     return parser.parse_args(argv)
 
@@ -181,6 +188,14 @@ def _run(
             if options.report is not None:
                 _write_report(options, world, wire, ended, error, time.monotonic() - began_s)
     return code
+
+
+def _has_ended(leash: int) -> bool:
+    """Whether who started the rig has gone. A process that is killed lets go of its links one after the other."""
+    while select.select([leash], [], [], LEASH_S)[0]:
+        if not os.read(leash, 4096):
+            return True
+    return False
 
 
 def _listener(host: str, port: int, family: socket.AddressFamily) -> socket.socket:
