@@ -126,6 +126,35 @@ def test_a_host_that_falls_silent_is_waited_for_with_the_pen_up(tmp_path):
     assert_drawn(run, on_time=False)
 
 
+def suspend(link, seconds):
+    """The host's process is stopped: what the board says waits in the port, and nothing is answered."""
+    end = link.now + round(seconds * TICK_HZ)
+    held = b""
+    while link.now < end:
+        held += link.read(4096, (end - link.now) / TICK_HZ)
+    link._arrived[1][:0] = held
+
+
+@pytest.mark.parametrize("how", ["the line stalls", "the host is suspended"])
+def test_silences_of_a_tenth_of_a_second_to_ten_seconds_in_mid_stroke_break_no_limit(tmp_path, how):
+    """The longer ones find the pen raised and put down again on its very step."""
+    turn = np.linspace(0, 60, 6000)
+    spiral = np.column_stack((70 + turn * np.cos(turn), 70 + turn * np.sin(turn)))
+    silences = [(2.0, 0.1), (4.0, 0.3), (6.0, 1.0), (9.0, 3.0), (12.0, 6.0), (16.0, 10.0)]
+    seen = []
+
+    def fall_silent(progress, link, control):
+        if silences and progress.played_s >= silences[0][0]:
+            _, seconds = silences.pop(0)
+            seen.append(progress.stroke)
+            (link.stall if how == "the line stalls" else lambda s: suspend(link, s))(seconds)
+
+    run = draw(tmp_path, [spiral], on_progress=fall_silent)
+    assert seen == [1] * 6
+    assert_drawn(run, on_time=False)
+    assert run.trace.played_ticks > run.program.predicted_ticks
+
+
 def test_a_host_that_falls_silent_while_homing_learns_that_it_was_given_up(tmp_path):
     impatient = HOMING.changed({"guard.host_silence_s": 1.0})
     rig = LockstepRig(Machine.from_rig(impatient), tape=tmp_path / "run.tape")

@@ -7,6 +7,7 @@ hand is shown in virtual time by test_recovery.py.
 
 from __future__ import annotations
 
+import contextlib
 import random
 import signal
 import subprocess
@@ -40,13 +41,17 @@ def place(tmp_path, monkeypatch):
     return tmp_path
 
 
-@pytest.fixture
-def rig(place):
-    """A virtual rig that outlives its hosts; its port."""
+@contextlib.contextmanager
+def staying_rig(tape):
+    """A virtual rig that outlives its hosts, until the block ends; its port."""
     command = [sys.executable, "-m", "linewright.virtual", "--stay", "--real-time", "--rig", "rig.toml"]
-    with subprocess.Popen([*command, "--tape", "run.tape"], stdout=subprocess.PIPE, text=True) as process:
-        yield process, "socket:" + process.stdout.readline().split()[-1]
-        process.kill()
+    with subprocess.Popen([*command, "--tape", tape], stdout=subprocess.PIPE, text=True) as process:
+        try:
+            yield "socket:" + process.stdout.readline().split()[-1]
+            process.terminate()
+            assert process.wait(PATIENCE_S) == 0
+        finally:
+            process.kill()
 
 
 def drawing(seed: int, seconds: float) -> Program:
@@ -92,35 +97,40 @@ def begins() -> list[str]:
     return lines
 
 
-def kill_again_and_again(rig, kills: int, seed: int, drawn_s: float) -> None:
-    process, port = rig
-    program = drawing(seed, kills * drawn_s)
-    program.save("job.lw")
+def kill_again_and_again(kills: int, seed: int, seconds: float) -> None:
+    """Draw pictures that take so long, one after the other, until the command has been killed so often in all."""
     rng = random.Random(seed)
-    killed = 0
+    killed = cut = pictures = 0
     while killed < kills:
-        # One in five while it starts, connects and finds its place; the others while the pen is at work.
-        at_s = -rng.uniform(0.1, 1.2) if rng.random() < 0.2 else rng.uniform(0.0, 1.6 * drawn_s)
-        if live(port, at_s):
-            break
-        killed += 1
-    else:
-        assert live(port, None)
-    process.send_signal(signal.SIGTERM)
-    assert process.wait(PATIENCE_S) == 0
-    paper = on_paper(program, [Path("run.tape")])
-    assert killed >= 0.8 * kills, "it was finished before it could be killed so often"
-    assert 1 <= paper.cut <= killed
-    assert paper.twice == 0
-    assert paper.seam_mm == 0.0
-    assert journal.unfinished() == []
-    assert list(journal.drawings().iterdir()) == []
+        pictures += 1
+        program = drawing(seed + pictures, seconds)
+        program.save("job.lw")
+        deaths = 0
+        with staying_rig("run.tape") as port:
+            while killed + deaths < kills:
+                # One in five while it starts, connects and finds its place; the others while the pen is at work.
+                at_s = -rng.uniform(0.1, 1.2) if rng.random() < 0.2 else rng.uniform(0.0, 2.0)
+                if live(port, at_s):
+                    break
+                deaths += 1
+            else:
+                assert live(port, None)
+        paper = on_paper(program, [Path("run.tape")])
+        assert paper.cut <= deaths
+        assert paper.twice == 0
+        assert paper.seam_mm == 0.0
+        assert journal.unfinished() == []
+        assert list(journal.drawings().iterdir()) == []
+        killed += deaths
+        cut += paper.cut
+    assert cut >= 1
+    print(f"killed {killed} times in {pictures} pictures; {cut} strokes cut, each taken up again on its very step")
 
 
-def test_a_few_times(rig):
-    kill_again_and_again(rig, 4, seed=1, drawn_s=1.0)
+def test_a_few_times(place):
+    kill_again_and_again(4, seed=1, seconds=5.0)
 
 
 @pytest.mark.slow
-def test_fifty_times(rig):
-    kill_again_and_again(rig, 50, seed=2, drawn_s=1.5)
+def test_fifty_times(place):
+    kill_again_and_again(50, seed=2, seconds=60.0)

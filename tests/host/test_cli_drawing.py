@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import os
 import pty
 import select
@@ -20,6 +21,7 @@ from linewright.drawing import Drawing
 from linewright.motion import plan
 from linewright.rig import Rig
 from linewright.session import Control
+from linewright.virtual.trace import read_trace
 
 COMMAND = "from linewright.cli import main; main()"
 SVG = '<svg xmlns="http://www.w3.org/2000/svg" width="100mm" height="60mm" viewBox="0 0 100 60">{}</svg>'
@@ -202,6 +204,34 @@ def test_a_closed_terminal_stops_with_the_pen_up(place):
     (story,) = journal.unfinished()
     assert story.ended == "abandoned"
     assert 1 <= story.strokes_done < 12
+
+
+def test_a_suspended_laptop_finds_the_drawing_held_and_goes_on(place):
+    """Stopped for longer than board and host wait for each other, and than the motors are kept powered."""
+    rig = place / "rig.toml"
+    text = rig.read_text().replace("host_silence_s = 5.0", "host_silence_s = 1.0")
+    rig.write_text(text.replace("idle_after_s = 60.0", "idle_after_s = 1.0"))
+    impatient = "from linewright import conversation; conversation.SILENCE_S = 2.0; " + COMMAND
+    # A line, and a ring that is drawn for six seconds.
+    ring = " ".join(f"{40 + 25 * math.cos(i / 30):.3f},{30 + 25 * math.sin(i / 30):.3f}" for i in range(800))
+    rings = f'<path stroke="#123" d="M1 1H9"/><polyline fill="none" stroke="#123" points="{ring}"/>'
+    (place / "lines.svg").write_text(SVG.format(rings), encoding="utf-8")
+    port = "virtual:real_time=1,tape=run.tape"
+    words = ["draw", "lines.svg", "--keep", "--rig", "rig.toml", "--port", port, "--json"]
+    process = subprocess.Popen([sys.executable, "-c", impatient, *words], stdout=subprocess.PIPE, text=True)
+    wait_for_strokes(1)
+    process.send_signal(signal.SIGSTOP)
+    time.sleep(4.0)
+    process.send_signal(signal.SIGCONT)
+    out, _ = process.communicate(timeout=90)
+    assert process.returncode == 0, out
+    said = json.loads(out)
+    assert said["finished"] is True
+    assert said["final_position_error_steps"] == 0
+    assert said["pulses_broken"] == 0
+    assert said["max_deviation_mm"] <= 0.0125 + 0.02
+    _, before, after = read_trace("run.tape", keep_drawn=True).drawn
+    assert list(before[-1]) == list(after[0]), "the pen was lifted once, and came down on its very step"
 
 
 # Carrying on
