@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 
 import numpy as np
@@ -28,7 +29,8 @@ NAMES = [name for name, method in methods.METHODS.items() if method.takes == "se
 POSTCARD = Wish((138.0, 95.0), pen_width_mm=0.5)
 
 
-def drawn(name: str, wish: Wish = POSTCARD, settings_text: str = ""):
+@functools.lru_cache(maxsize=64)
+def drawn(name: str, wish: Wish = POSTCARD, settings_text: str = "seed=1"):
     return methods.chosen(f"{name}:{settings_text}").read("", wish)
 
 
@@ -65,7 +67,8 @@ def test_no_stroke_is_shorter_than_the_pen_is_wide(name):
 
 @pytest.mark.parametrize("name", NAMES)
 def test_the_same_seed_gives_the_same_strokes_and_another_seed_others(name):
-    a, b, other = (drawn(name, settings_text=f"seed={seed}").drawing for seed in (7, 7, 8))
+    a = drawn(name).drawing
+    b, other = (methods.chosen(f"{name}:seed={seed}").read("", POSTCARD).drawing for seed in (1, 2))
     assert np.array_equal(a.points_mm, b.points_mm)
     assert np.array_equal(a.starts, b.starts)
     if name not in ("folds", "heads"):  # of these the seed only chooses the kind
@@ -83,7 +86,7 @@ FIELDS = ["cells", "currents", "dunes", "folds", "heads", "islands", "ribbon", "
 
 
 @pytest.mark.parametrize("name", NAMES)
-@pytest.mark.parametrize("seed", [1, 2, 3])
+@pytest.mark.parametrize("seed", [1, 2])
 def test_lines_leave_white_between_them(name, seed):
     # Counted in squares of four pens: ink by length never reaches 85 % of one.  Figures whose lines cross have their
     # knots; there it may be the smaller half of the ink.

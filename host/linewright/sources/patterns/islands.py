@@ -11,9 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from linewright.drawing import Drawing, Points
+from linewright.drawing import Indices, Points
 from linewright.sources import settings
-from linewright.sources.patterns.finish import finished, joined
+from linewright.sources.patterns.finish import finished
 from linewright.sources.patterns.noise import Noise
 from linewright.sources.picture import Picture, Wish
 
@@ -99,19 +99,45 @@ def contours(height: Points, level: float, x: Points, y: Points) -> list[Points]
     """
     above = height > level
     kind = above[:-1, :-1] * 1 + above[:-1, 1:] * 2 + above[1:, 1:] * 4 + above[1:, :-1] * 8
-    segments: list[Points] = []
-    sides = _crossings(height, level, x, y)
+    # Every edge of the grid has a number: the level ones first, then the upright ones; a contour meets it at one place.
+    flat, upright = _crossings(height, level, x, y)
+    rows_high, columns_high = height.shape
+    upright_from = rows_high * (columns_high - 1)
+    places = np.concatenate((flat.reshape(-1, 2), upright.reshape(-1, 2)))
+
+    def number(side: str, rows: Indices, columns: Indices) -> Indices:
+        if side in ("top", "foot"):
+            return np.asarray((rows + (side == "foot")) * (columns_high - 1) + columns)
+        return np.asarray(upright_from + rows * columns_high + columns + (side == "right"))
+
+    begins, ends = [], []
     for code, pairs in _PAIRS.items():
         rows, columns = np.nonzero(kind == code)
-        if not len(rows):
-            continue
         for a, b in pairs:
-            begin = sides[a][rows + (a == "foot"), columns + (a == "right")]
-            end = sides[b][rows + (b == "foot"), columns + (b == "right")]
-            segments += list(np.stack((begin, end), axis=1))
-    if not segments:
-        return []
-    return joined(Drawing.from_strokes(segments))
+            begins.append(number(a, rows, columns))
+            ends.append(number(b, rows, columns))
+    return [places[chain] for chain in _chains(np.concatenate(begins).tolist(), np.concatenate(ends).tolist())]
+
+
+def _chains(begins: list[int], ends: list[int]) -> list[list[int]]:
+    """Edges strung together: each pair is a step from one to the next, and each edge has at most two steps."""
+    steps: dict[int, list[int]] = {}
+    for a, b in zip(begins, ends, strict=True):
+        steps.setdefault(a, []).append(b)
+        steps.setdefault(b, []).append(a)
+    chains = []
+    loose = [edge for edge, to in steps.items() if len(to) == 1]
+    for start in (*loose, *steps):  # those that end at the rim first; what is left then are rings
+        if not steps[start]:
+            continue
+        chain = [start]
+        while steps[chain[-1]]:
+            now = chain[-1]
+            after = steps[now].pop()
+            steps[after].remove(now)
+            chain.append(after)
+        chains.append(chain)
+    return chains
 
 
 _PAIRS = {
@@ -124,14 +150,16 @@ _PAIRS = {
 left."""
 
 
-def _crossings(height: Points, level: float, x: Points, y: Points) -> dict[str, Points]:
-    """Where the level lies on each level and each upright edge of the grid, (ny, nx, 2); nonsense where it does not."""
+def _crossings(height: Points, level: float, x: Points, y: Points) -> tuple[Points, Points]:
+    """Where the level lies on each level edge of the grid, (ny, nx - 1, 2), and each upright one, (ny - 1, nx, 2);
+    nonsense where it does not cross the edge.
+    """
     with np.errstate(divide="ignore", invalid="ignore"):
         across = np.clip((level - height[:, :-1]) / (height[:, 1:] - height[:, :-1]), 0, 1)
         down = np.clip((level - height[:-1, :]) / (height[1:, :] - height[:-1, :]), 0, 1)
     flat = np.stack((x[:-1] + across * np.diff(x), np.broadcast_to(y[:, None], across.shape)), axis=-1)
     upright = np.stack((np.broadcast_to(x, down.shape), y[:-1, None] + down * np.diff(y)[:, None]), axis=-1)
-    return {"top": flat, "foot": flat, "left": upright, "right": upright}
+    return flat, upright
 
 
 def _length(line: Points) -> float:
