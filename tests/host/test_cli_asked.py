@@ -8,6 +8,7 @@ import re
 import sys
 
 import pytest
+from PIL import Image
 
 from linewright import cli
 from linewright.sources.svg import read_svg
@@ -104,6 +105,16 @@ def test_every_method_has_settings_that_its_help_lists(capsys):
             assert cli.run(["methods", name, "--json"]) == 0
             told = json.loads(capsys.readouterr().out)
             assert told["settings"][0]["name"] in ("seed", "face")
+
+
+def test_specimens_show_every_face_and_pattern(tmp_path, capsys):
+    assert cli.run(["methods", "--specimens", "all.png", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out) == {"picture": "all.png"}
+    with Image.open(tmp_path / "all.png") as image:
+        assert min(image.size) > 1500
+        assert image.convert("L").getextrema() == (0, 255)
+    assert cli.run(["methods", "--specimens", "gone/all.png"]) == 2
+    assert "gone/all.png cannot be written: No such file" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -13,6 +14,15 @@ def methods(
     name: Annotated[
         str | None, typer.Argument(metavar="METHOD", help="The one whose settings are wanted.", show_default=False)
     ] = None,
+    specimens: Annotated[
+        Path | None,
+        typer.Option(
+            "--specimens",
+            metavar="FILE.png",
+            help="Instead write a picture of every face of letters and every pattern, to choose from.",
+            show_default=False,
+        ),
+    ] = None,
     as_json: options.AsJson = False,
 ) -> None:
     """List the methods that --as takes, or the settings of one."""
@@ -21,6 +31,9 @@ def methods(
     from linewright.sources.methods import METHODS, method
     from linewright.sources.settings import described
 
+    if specimens is not None:
+        _write_specimens(specimens, as_json=as_json)
+        return
     if name is None:
         if as_json:
             listed = [{"name": key, "takes": one.takes, "about": one.about} for key, one in METHODS.items()]
@@ -44,3 +57,25 @@ def methods(
     for setting in found:
         table.add_row(setting.name, setting.default or "-", setting.allowed, setting.meaning)
     output.console().print(table)
+
+
+def _write_specimens(path: Path, *, as_json: bool) -> None:
+    from linewright import files
+    from linewright.cli.progress import ProgressBar
+    from linewright.errors import InputError
+    from linewright.rig import Rig
+    from linewright.views.specimens import specimens
+
+    with ProgressBar(shown=not as_json) as bar:
+        data = specimens(Rig.default().pen.width_mm, bar.share)
+    try:
+        with files.replacing(path) as file:
+            file.write(data)
+    except OSError as error:
+        raise InputError(
+            f"{path} cannot be written: {error.strerror}", hint="check the folder and the rights"
+        ) from error
+    if as_json:
+        output.emit_json({"picture": str(path)})
+    else:
+        output.say(str(path))
