@@ -1,10 +1,16 @@
 """How fast a corner may be taken, and what turning leaves for speeding up.
 
-A machine of finite acceleration turns on an arc. At a vertex with turning angle ``phi`` between segments of length
-``d``, the arc tangent to both whose middle passes ``delta`` from the vertex has the radius
-``R = delta cos(phi/2) / (1 - cos(phi/2))``. Its tangents, ``R tan(phi/2)``, must fit: no longer than half of either
-segment. The acceleration points along the bisector, and what that direction allows holds: ``v^2 = a R``. So a finely
-divided circle obeys ``v^2 = a r``, and a reversal is a stop.
+A machine of finite acceleration cannot turn at once. At a vertex with turning angle ``phi`` between segments of length
+``d`` the velocity ``v`` changes by ``dv = 2 v sin(phi/2)`` along the bisector, which takes ``dv / a`` of time where
+that direction allows ``a``: the pen leaves one segment ``v dv / 2a`` before the vertex, passes it on a parabola at
+``dv^2 / 8a``, and joins the other as far behind it. That distance must not exceed the junction deviation ``delta``, and
+either end of the parabola must fit into half of its segment. Both together are
+
+    ``v^2 = a R``,  ``R = min(2 delta / sin^2(phi/2), d / (2 sin(phi/2)))``.
+
+So a finely divided circle obeys ``v^2 = a r``, as Newton says. A circular arc tangent to both segments, which passes
+``delta`` from the vertex, would allow ``cos(phi/2) (1 + cos(phi/2)) / 2`` of that: nearly the same at small angles, 0.6
+of it at right angles, and a stop at a reversal.
 
 While it turns, an axis has less left for speeding up or slowing down. `Corners` says on which part of a segment, and by
 how much, so that no axis is asked for both at once.
@@ -20,37 +26,77 @@ import numpy as np
 from linewright.motion.kinematics import Flags, Floats, Limits
 
 STRAIGHT: Final = 1e-12
-"""Half a turning angle (rad) below which a vertex lies on a straight, or is a reversal: coordinates of float64 that
-were scaled and turned leave 1e-16 of a few hundred mm, on segments of a hundredth of a step and more."""
+"""Half a turning angle (rad) below which a vertex lies on a straight: coordinates of float64 that were scaled and
+turned leave 1e-16 of a few hundred mm, on segments of a hundredth of a step and more."""
+
+ALIKE: Final = 1e-6
+"""Squared speeds that differ by less than this share have no chord between them; the lesser rest holds for both."""
+
+NEXT_TO_NOTHING: Final = 1e-200
+"""Stands for 0 below a fraction line: far below any speed, and what any rig allows divided by it stays finite."""
 
 
 @dataclass(frozen=True, eq=False)
 class Corners:
-    """Caps and arcs of a polyline with n vertices.
+    """Caps and turns of a polyline with n vertices.
 
     Parameters
     ----------
     cap_mm2_s2 : (n,) float64, squared speed that each vertex' own corner allows; ``inf`` where the path goes straight
-        on, 0 at rests and reversals.
+        on, 0 at rests.
     turn_rad : (n,) float64, turning angle, 0..pi; 0 at rests.
     normal : (n, 2) float64, unit vector towards the inside of each corner; 0 where the path goes straight on and at
         rests.
-    share : (n - 1, 2) float64, part of each segment that lies on the arc at its start, and at its end: 0..1/2 each.
-    end_cap_mm2_s2 : (n - 1, 2) float64, squared speed allowed where those arcs end.
-    bend : (n - 1, 2) float64, >= 0. Over such a part, ``d`` long, squared speed may grow from ``w`` to
-        ``(w + 2 a d) / (1 + bend)``.
+    radius_mm : (n,) float64, ``R`` above; 0 where the path goes straight on and at rests.
+    share : (n - 1, 2) float64, part of each segment that lies on the turn at its start, and at its end: 0..1/2 each.
+    end_cap_mm2_s2 : (n - 1, 2) float64, squared speed allowed where those turns end.
     """
 
     cap_mm2_s2: Floats
     turn_rad: Floats
     normal: Floats
+    radius_mm: Floats
     share: Floats
     end_cap_mm2_s2: Floats
-    bend: Floats
+
+    def bends(self, u: Floats, length: Floats, least: Floats, most: Floats, limits: Limits) -> tuple[Floats, Floats]:
+        """What turning leaves for speeding up, on the turn at each segment's start and at its end.
+
+        Over such a part, ``d`` long, squared speed may grow from ``w`` to ``(w + 2 a d) / (1 + bend)``.
+
+        Parameters
+        ----------
+        u, length : (n - 1, 2) and (n - 1,) float64, unit directions and lengths of the segments, mm.
+        least, most : (n - 1, 2) float64, between which the squared speed at the faster end of those parts lies.
+
+        Returns
+        -------
+        accel, bend : (n - 1, 2) float64, ``a`` in mm/s^2, and ``bend`` >= 0.
+
+        Notes
+        -----
+        Turning takes ``w / R`` along the bisector ``n``, so ``f(w) = min_i (a_i - |n_i| w / R) / |u_i|`` is left, which
+        is concave in ``w``. Its chord from ``f(least)`` to ``f(most)`` lies below it; a budget linear in ``w`` turns
+        the recurrence of the speed passes into ``w' = (w + 2 a d) / (1 + bend)``. With ``least = 0``, ``a`` is that of
+        the straight.
+        """
+        bend, accel = np.zeros((len(length), 2)), np.zeros((len(length), 2))
+        at = np.flatnonzero(self.radius_mm)
+        for side, segment in ((0, at), (1, at - 1)):
+            low, high = least[segment, side], most[segment, side]
+            spread = high - low
+            per_w = self.normal[at] / self.radius_mm[at][:, None]
+            slow = limits.accel_left(u[segment], low[:, None] * per_w)
+            fast = limits.accel_left(u[segment], high[:, None] * per_w)
+            wide = spread > ALIKE * high
+            slope = np.where(wide, (slow - fast) / np.where(wide, spread, 1.0), 0.0).clip(0.0)
+            accel[segment, side] = np.where(wide, slow + slope * low, fast)
+            bend[segment, side] = 2.0 * self.share[segment, side] * length[segment] * slope
+        return accel, bend
 
 
 def find_corners(points_mm: Floats, rest: Flags, drawing: Flags, limits: Limits) -> Corners:
-    """Corner caps by junction deviation with the fit rule, and where turning takes part of the acceleration.
+    """Corner caps by junction deviation with the fit rule, and where the turns lie.
 
     Parameters
     ----------
@@ -60,12 +106,8 @@ def find_corners(points_mm: Floats, rest: Flags, drawing: Flags, limits: Limits)
 
     Notes
     -----
-    Half-angle terms come from the chords of the unit vectors, ``sin(phi/2) = |u' - u| / 2`` and
-    ``cos(phi/2) = |u' + u| / 2``, which keep their digits near straight-on and near reversal, where an arccos has none.
-
-    On an arc of radius ``r`` the rest for speeding up is ``f(w) = min_i (a_i - |n_i| w / r) / |u_i|``, concave in
-    ``w``. Its chord from ``f(0)`` to ``f(top)`` lies below it, ``top`` being the largest ``w`` allowed there; a budget
-    linear in ``w`` turns the recurrence of the speed passes into ``w' = (w + 2 a d) / (1 + bend)``.
+    The half-angle terms come from the chords of the unit vectors, ``sin(phi/2) = |u' - u| / 2`` and ``cos(phi/2) =
+    |u' + u| / 2``, which keep their digits near straight-on and near reversal, where an arccos has none.
     """
     n = len(points_mm)
     step = np.diff(points_mm, axis=0)
@@ -73,8 +115,8 @@ def find_corners(points_mm: Floats, rest: Flags, drawing: Flags, limits: Limits)
     u = step / np.where(length > 0.0, length, 1.0)[:, None]
 
     cap = np.where(rest, 0.0, np.inf)
-    turn, normals = np.zeros(n), np.zeros((n, 2))
-    share, bend = np.zeros((n - 1, 2)), np.zeros((n - 1, 2))
+    turn, normals, radii = np.zeros(n), np.zeros((n, 2)), np.zeros(n)
+    share = np.zeros((n - 1, 2))
     end_cap = np.full((n - 1, 2), np.inf)
 
     at = np.flatnonzero(~rest[1:-1]) + 1
@@ -84,23 +126,15 @@ def find_corners(points_mm: Floats, rest: Flags, drawing: Flags, limits: Limits)
     turn[at] = 2.0 * np.arctan2(s, c)
 
     bent = s > STRAIGHT
-    at, s, c, bisector = at[bent], s[bent], c[bent], bisector[bent]
-    normal = bisector / (2.0 * s)[:, None]
-    # 1 - cos = sin^2 / (1 + cos) avoids the cancellation at small angles.
-    normals[at] = normal
-    passing = limits.junction_deviation_mm * c * (1.0 + c) / s**2
-    fitting = np.minimum(length[at - 1], length[at]) / 2.0 * c / s
-    radius = np.minimum(passing, fitting)
-    cap[at] = limits.accel_along(normal) * radius
+    at, s, bisector = at[bent], s[bent], bisector[bent]
+    normals[at] = bisector / (2.0 * s)[:, None]
+    passing = 2.0 * limits.junction_deviation_mm / s**2
+    fitting = np.minimum(length[at - 1], length[at]) / (2.0 * s)
+    radii[at] = np.minimum(passing, fitting)
+    cap[at] = limits.accel_along(normals[at]) * radii[at]
 
-    turns = c > STRAIGHT  # the rest are reversals, without an arc
-    at, normal, radius = at[turns], normal[turns], radius[turns]
-    tangent = radius * s[turns] / c[turns]
+    reach = radii[at] * s
     for side, segment in ((0, at), (1, at - 1)):
-        share[segment, side] = np.minimum(tangent / length[segment], 0.5)
-        top = np.minimum(cap[at], limits.speed_along(u[segment], drawing[segment]) ** 2)
-        end_cap[segment, side] = top
-        alone = limits.accel_along(u[segment])
-        left = limits.accel_left(u[segment], (top / radius)[:, None] * normal)
-        bend[segment, side] = 2.0 * share[segment, side] * length[segment] * np.maximum(alone - left, 0.0) / top
-    return Corners(cap, turn, normals, share, end_cap, bend)
+        share[segment, side] = np.minimum(reach / length[segment], 0.5)
+        end_cap[segment, side] = np.minimum(cap[at], limits.speed_along(u[segment], drawing[segment]) ** 2)
+    return Corners(cap, turn, normals, radii, share, end_cap)

@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from linewright.motion.corners import Corners
+from linewright.motion.corners import NEXT_TO_NOTHING, Corners
 from linewright.motion.kinematics import Flags, Floats, Limits
 from linewright.motion.speeds import plan_speeds
 
@@ -20,13 +20,13 @@ JOLT_SHARE: Final = 0.8
 four to the three corners that one of their windows may hold."""
 
 LEFT_OUT_SHARE: Final = 0.3
-"""The same, where the end of an arc is left out as a point of its own. Together 1.1 at one corner, 3.3 at three."""
+"""The same, where the end of a turn is left out as a point of its own. Together 1.1 at one corner, 3.3 at three."""
+
+ROUNDS: Final = 2
+"""Plans on which the room that turning leaves is based. The second gains 1 % on curves, a third next to nothing."""
 
 SLIVER: Final = 1e-9
 """Parts of a segment shorter than this share of it are rounding noise."""
-
-NEXT_TO_NOTHING: Final = 1e-200
-"""Stands for 0 below a fraction line: far below any speed, and what any rig allows divided by it stays finite."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,13 +68,16 @@ def plan_profile(points_mm: Floats, drawing: Flags, corners: Corners, limits: Li
         budget = np.where(length > 0.0, 2.0 * limits.accel_along(u) * length, 0.0)
     top = np.minimum(limits.speed_along(u, drawing) ** 2, 1e15)  # segments of no length lie between rests
 
-    kept_share = _kept_arcs(length, u, budget, top, corners, limits)
-    arcs, bends = corners.share * kept_share, corners.bend * kept_share
+    # Without minding turns, no plan is faster than this.
+    bound = plan_speeds(_vertex_caps(corners, top), budget)
+    kept_share = _kept_turns(length, u, budget, top, bound, corners, limits)
+    most = np.stack((bound[:-1], bound[1:]), axis=1) + corners.share * budget[:, None]
+    most = np.minimum(most, corners.end_cap_mm2_s2)
+    arcs = corners.share * kept_share
     share = np.stack((arcs[:, 0], 1.0 - arcs.sum(axis=1), arcs[:, 1]), axis=1)
     share[:, 1] = np.where(share[:, 1] > SLIVER, share[:, 1], 0.0)
     share[(share == 0.0).all(axis=1), 1] = 1.0
     there = share > 0.0
-    bend = np.stack((bends[:, 0], np.zeros(n - 1), bends[:, 1]), axis=1)
     # Squared speed at the end of each part; the last part of a segment ends at its vertex.
     early, late = corners.end_cap_mm2_s2.T
     cap = np.stack((np.where(there[:, 1], early, np.minimum(early, late)), late, corners.cap_mm2_s2[1:]), axis=1)
@@ -88,11 +91,19 @@ def plan_profile(points_mm: Floats, drawing: Flags, corners: Corners, limits: Li
 
     flat = there.ravel()
     w_cap = np.concatenate(([min(corners.cap_mm2_s2[0], top[0])], cap.ravel()[flat]))
-    part_budget = (share * budget[:, None]).ravel()[flat]
-    part_bend = np.minimum(
-        bend.ravel()[flat], part_budget / np.maximum(np.maximum(w_cap[1:], w_cap[:-1]), NEXT_TO_NOTHING)
-    )
-    w = plan_speeds(w_cap, part_budget, part_bend)
+    highest = np.maximum(np.maximum(w_cap[1:], w_cap[:-1]), NEXT_TO_NOTHING)
+    least = np.zeros((n - 1, 2))
+    # The first plan holds for any speed. It is the least that the second has to hold for, which is faster.
+    for _ in range(ROUNDS):
+        left, bends = corners.bends(u, length, least, most, limits)
+        part_budget, part_bend = share * budget[:, None], np.zeros((n - 1, 3))
+        part_budget[:, ::2] = np.where(arcs > 0.0, 2.0 * arcs * length[:, None] * left, part_budget[:, ::2])
+        part_bend[:, ::2] = kept_share * bends
+        allowed = part_budget.ravel()[flat]
+        w = plan_speeds(w_cap, allowed, np.minimum(part_bend.ravel()[flat], allowed / highest))
+        faster_end = np.zeros((n - 1, 3))
+        faster_end[there] = np.maximum(w[1:], w[:-1])
+        least = np.minimum(faster_end[:, ::2], most)
 
     owner = np.repeat(row, there.sum(axis=1))
     fraction = np.where(last[owner] == np.tile([0, 1, 2], n - 1)[flat], 1.0, np.cumsum(share, axis=1).ravel()[flat])
@@ -106,20 +117,26 @@ def plan_profile(points_mm: Floats, drawing: Flags, corners: Corners, limits: Li
     return SpeedPlan(place[kept], w[kept], free, np.zeros(len(kept), dtype=np.bool_))
 
 
-def _kept_arcs(length: Floats, u: Floats, budget: Floats, top: Floats, corners: Corners, limits: Limits) -> Floats:
-    """(n - 1, 2) share of each arc, 0..1, on which turning has to be minded.
+def _vertex_caps(corners: Corners, top: Floats) -> Floats:
+    """(n,) squared speed that corners and adjoining segments allow at each vertex."""
+    cap = corners.cap_mm2_s2.copy()
+    cap[1:] = np.minimum(cap[1:], top)
+    cap[:-1] = np.minimum(cap[:-1], top)
+    return cap
+
+
+def _kept_turns(
+    length: Floats, u: Floats, budget: Floats, top: Floats, w: Floats, corners: Corners, limits: Limits
+) -> Floats:
+    """(n - 1, 2) share of each turn, 0..1, on which it has to be minded.
 
     An axis that bears the share ``L`` of its acceleration ``a`` before and after a corner, and there changes its speed
     by ``dv`` in the same sense, moves in a window of two times ``h`` by ``L a h^2 + dv h`` off uniform motion. That
     exceeds ``1.1 a h^2`` by ``dv^2 / (4 a (1.1 - L))`` at most. From what a lone corner may exceed it by follows which
-    ``dv`` needs no minding, and most corners need none. Where arcs take much of the path, corners follow each other
-    within one window and share that allowance between them.
+    ``dv`` needs no minding, and most corners need none. Where turns take much of the path, corners follow each other
+    within one window and share that allowance between them. ``w`` (n,) are the speeds without minding.
     """
     n = len(length) + 1
-    cap = corners.cap_mm2_s2.copy()
-    cap[1:] = np.minimum(cap[1:], top)
-    cap[:-1] = np.minimum(cap[:-1], top)
-    w = plan_speeds(cap, budget)
     at = np.flatnonzero((corners.normal != 0.0).any(axis=1) & (w > 0.0))
     normal, a = corners.normal[at], limits.accel_mm_s2
     lone = np.clip(1.0 - corners.share.sum(axis=1), 0.0, 1.0)
@@ -142,11 +159,11 @@ def _kept_arcs(length: Floats, u: Floats, budget: Floats, top: Floats, corners: 
     borne = np.minimum(np.where(lone < 0.5, either, borne), 1.0)
     kick_mm_s = 2.0 * np.sqrt(w[at])[:, None] * np.sin(corners.turn_rad[at] / 2.0)[:, None] * np.abs(normal)
     allowed_mm_s = lone * np.sqrt(4.0 * a * (ALLOWANCE - borne) * JOLT_SHARE * limits.junction_deviation_mm)
-    # All of the arc takes as much from speeding up as turning adds, so what is over is that share of it; where the
-    # corner is taken at its cap, there is no speeding up on the arc at all, and cos(phi/2) / L of that is enough (1e-3
-    # only keeps it finite; beyond 1 it counts as 1).
+    # All of the turn takes as much from speeding up as turning adds, so what is over is that share of it; an axis that
+    # bears more than half of its limit has to do without all of that for longer: 1 / L of it (1e-3 only keeps it
+    # finite; beyond 1 it counts as 1).
     over = 1.0 - allowed_mm_s / np.maximum(kick_mm_s, NEXT_TO_NOTHING)
-    enough = np.cos(corners.turn_rad[at] / 2.0)[:, None] / np.maximum(borne, 1e-3)
+    enough = 1.0 / np.maximum(borne, 1e-3)
     kept = np.zeros(n)
     kept[at] = np.clip(over * enough, 0.0, 1.0).max(axis=1)
     return np.stack((kept[:-1], kept[1:]), axis=1)

@@ -22,11 +22,11 @@ twice the span.
 ``e``, time. A ramp's duration is cut to whole ticks: a train of one-step ramps runs fast by up to one tick per step,
 that is rate / TICK_HZ. Ramps keep their time within 0.1 % otherwise (MOTION.md).
 
-``c``, corners. A corner is an instantaneous turn by ``dv`` that stands for an arc within the junction deviation
+``c``, corners. A corner is an instantaneous turn by ``dv`` that stands for a curve within the junction deviation
 ``d``. Let the velocity change at the constant rate ``a`` instead, from ``dv / 2a`` before to ``dv / 2a`` after the
 corner: that motion keeps the limit, joins the polyline outside, and departs from it by at most ``dv^2 / 8a``. With
-``dv = 2 v sin(phi/2)`` and ``v^2 = a d cos(phi/2) / (1 - cos(phi/2))`` this is ``d cos(phi/2) (1 + cos(phi/2)) / 2 <=
-d``. Three corners in one window add up to at most ``4 d`` in a second difference; the fit rule keeps them from
+``dv = 2 v sin(phi/2)`` and the most that `linewright.motion.corners` allows, ``v^2 = 2 a d / sin^2(phi/2)``, this is
+``d``. Three corners in one window add up to at most ``4 d`` in a second difference; the fit rule keeps them from
 overlapping.
 
 ``1.1``: the allowance of the job for step quantisation and time rounding of accelerations.
