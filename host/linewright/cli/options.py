@@ -51,6 +51,14 @@ Source = Annotated[
     str | None,
     typer.Argument(metavar="SOURCE", help="An SVG or a photograph; or else one of --text, --pattern and --sentence."),
 ]
+Sources = Annotated[
+    list[str] | None,
+    typer.Argument(
+        metavar="[SOURCE]...",
+        help="SVGs or photographs; or else one of --text, --pattern and --sentence.",
+        show_default=False,
+    ),
+]
 SourceOrJob = Annotated[
     str | None,
     typer.Argument(

@@ -7,11 +7,11 @@ from typing import Annotated
 
 import typer
 
-from linewright.cli import asked, options, output
+from linewright.cli import asked, options, output, plan_many
 
 
 def plan(
-    source: options.Source = None,
+    sources: options.Sources = None,
     text: options.Text = None,
     text_file: options.TextFile = None,
     pattern: options.Pattern = None,
@@ -30,28 +30,69 @@ def plan(
     redraw_mm: options.RedrawMm = 0.0,
     effort: options.EffortOption = options.Effort.NORMAL,
     keep_as: Annotated[
-        Path | None, typer.Option("--output", "-o", metavar="FILE.lw", help="Keep the program, to be drawn later.")
+        Path | None,
+        typer.Option(
+            "--output",
+            "-o",
+            metavar="FILE.lw",
+            help="Keep the program, to be drawn later; of several sources, the folder for their programs.",
+        ),
     ] = None,
     pictures: Annotated[
         Path, typer.Option("--pictures", "-p", metavar="FOLDER", help="Where the preview pictures go.")
     ] = Path("out"),
     no_pictures: Annotated[bool, typer.Option("--no-pictures", help="Write no preview pictures.")] = False,
     speed_map: options.SpeedMap = False,
+    workers: Annotated[
+        int | None,
+        typer.Option(
+            "--workers", metavar="N", min=1, max=256, help="Processes for several sources; one per processor."
+        ),
+    ] = None,
+    cluster: Annotated[
+        str | None,
+        typer.Option("--cluster", metavar="ADDRESS", help="Plan on the Dask cluster whose scheduler answers there."),
+    ] = None,
     as_json: options.AsJson = False,
 ) -> None:
     """Plan a drawing without drawing it.
 
-    Places the picture on its sheet, and gives preview, time, lengths and warnings. Nothing moves.
+    Places the picture on its sheet, and gives preview, time, lengths and warnings. Nothing moves. Several pictures are
+    planned side by side, each as it would be alone; what is wrong with one does not stop the others.
     """
     from linewright import pipeline
     from linewright.errors import InputError
     from linewright.views import album, report
 
-    if keep_as is not None and not pipeline.is_job(keep_as):
+    many = sources is not None and (len(sources) > 1 or cluster is not None)
+    if cluster is not None and not many:
+        raise InputError("--cluster plans pictures, and none was named", hint="name files")
+    if many and keep_as is not None and pipeline.is_job(keep_as):
+        raise InputError(f"{keep_as} is one program, and several are planned", hint="name a folder")
+    if not many and keep_as is not None and not pipeline.is_job(keep_as):
         raise InputError(
             f"{keep_as} does not end in {pipeline.JOB_SUFFIX}", hint="`draw` knows programs by that ending"
         )
-    given = asked.Given(source, text, text_file, pattern, sentence, maker_file, anew)
+    if many:
+        one_thing = asked.Given("pictures", text, text_file, pattern, sentence, maker_file, anew)
+        asked.asked(one_thing, method, as_json=as_json)
+        plan_many.carry_out(
+            plan_many.Wanted(
+                sources or (),
+                options.load_rig(rig_file),
+                options.placement(sheet, landscape, margin_mm, fit, turn, pen_by),
+                options.lines(method, pens),
+                options.tidiness(redraw_mm, effort),
+                programs=keep_as,
+                pictures=None if no_pictures else pictures,
+                speed_map=speed_map,
+                workers=workers,
+                cluster=cluster,
+                as_json=as_json,
+            )
+        )
+        return
+    given = asked.Given(sources[0] if sources else None, text, text_file, pattern, sentence, maker_file, anew)
     wanted = asked.asked(given, method, as_json=as_json)
     rig = options.load_rig(rig_file)
     placement = options.placement(sheet, landscape, margin_mm, fit, turn, pen_by)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
 from rich.table import Table
@@ -10,6 +11,7 @@ from linewright import units
 from linewright.views import wording
 
 if TYPE_CHECKING:
+    from linewright.batch import Planned
     from linewright.drawing_log import Entry
     from linewright.journal import Story
     from linewright.program import Program
@@ -51,6 +53,32 @@ def plan_table(program: Program, name: str) -> Table:
     table.add_row(
         "to the board", f"{wording.count(program.ramps, 'ramp')} in {wording.count(program.frame_bytes, 'byte')}"
     )
+    return table
+
+
+def batch_table(results: Sequence[Planned]) -> Table:
+    """How each of several drawings went."""
+    table = Table(box=None, pad_edge=False)
+    table.add_column("drawing", style="bold", no_wrap=True)
+    for name in ("time", "strokes", "ink", "travel"):
+        table.add_column(name, justify="right")
+    table.add_column("sheet")
+    for one in results:
+        facts = one.facts
+        if one.code:
+            table.add_row(one.source, "failed")
+            continue
+        table.add_row(
+            one.source,
+            wording.duration(facts["predicted_s"]),
+            str(facts["strokes"]),
+            wording.length(facts["pen_down_mm"]),
+            wording.length(facts["travel_mm"]),
+            facts["sheet"],
+        )
+    planned = [one.facts["predicted_s"] for one in results if not one.code]
+    if len(planned) > 1:
+        table.add_row("together", wording.duration(sum(planned)), end_section=True)
     return table
 
 

@@ -1,0 +1,229 @@
+"""Many drawings planned at once. Outside check: the same drawings planned alone, byte for byte."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import threading
+import time
+from pathlib import Path
+
+import pytest
+
+from linewright import batch, cli
+from linewright.errors import InputError
+from linewright.pipeline import Lines, Placement
+from linewright.rig import Rig
+from linewright.tidy import Tidiness
+
+SVG = '<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="40mm" viewBox="0 0 60 40">{}</svg>'
+PICTURES = {
+    "buoy.svg": SVG.format('<circle cx="30" cy="20" r="15" stroke="#000" fill="none"/>'),
+    "quay.svg": SVG.format('<path d="M5 30H55M5 34H55M10 30V10" stroke="#000"/>'),
+    "torn.svg": "<svg",
+}
+
+
+@pytest.fixture(autouse=True)
+def _own_folder(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    for name, text in PICTURES.items():
+        Path(name).write_text(text, encoding="utf-8")
+
+
+@pytest.fixture
+def cluster(tmp_path):
+    """Address of a real scheduler with one worker, each a process that works in a folder of its own."""
+    place = tmp_path / "elsewhere"
+    place.mkdir()
+    quiet = {"cwd": place, "stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+    note = place / "scheduler.json"
+    words = ["--scheduler-file", str(note), "--no-dashboard"]
+    scheduler = subprocess.Popen(
+        [sys.executable, "-m", "distributed.cli.dask_scheduler", "--host", "127.0.0.1", "--port", "0", *words], **quiet
+    )
+    worker = subprocess.Popen(
+        [sys.executable, "-m", "distributed.cli.dask_worker", "--nthreads", "1", "--no-nanny", *words], **quiet
+    )
+    until = time.monotonic() + 60
+    while not note.exists():
+        assert time.monotonic() < until
+        time.sleep(0.1)
+    yield json.loads(note.read_text(encoding="utf-8"))["address"]
+    for process in (worker, scheduler):
+        process.terminate()
+    for process in (worker, scheduler):
+        process.wait(30)
+
+
+def piece(source, **more):
+    return batch.Piece(source, Rig.default(), Placement(), Lines(), Tidiness(), **more)
+
+
+def alone(source):
+    name = Path(source).stem
+    assert cli.run(["plan", source, "-o", f"alone/{name}.lw", "-p", "alone"]) == 0
+    return {path.name: path.read_bytes() for path in Path("alone").glob(f"{name}*")}
+
+
+def test_several_drawings_give_the_same_bytes_as_each_alone(capsys):
+    Path("alone").mkdir()
+    assert cli.run(["plan", "buoy.svg", "quay.svg", "-o", "jobs", "-p", "seen", "--workers", "2"]) == 0
+    out = capsys.readouterr().out
+    assert "buoy.svg" in out
+    assert "together" in out
+    many = {path.name: path.read_bytes() for folder in ("jobs", "seen") for path in Path(folder).iterdir()}
+    assert many == alone("buoy.svg") | alone("quay.svg")
+    assert {path.name for path in Path("jobs").iterdir()} == {"buoy.lw", "quay.lw"}
+
+
+def test_what_is_wrong_with_one_does_not_stop_the_others(capsys):
+    code = cli.run(["plan", "torn.svg", "quay.svg", "none.svg", "--json", "-o", "jobs", "--no-pictures"])
+    assert code == 2
+    torn, quay, none = json.loads(capsys.readouterr().out)["drawings"]
+    assert (torn["source"], torn["code"]) == ("torn.svg", 2)
+    assert "not well-formed" in torn["error"]
+    assert none["error"] == "none.svg: there is no such file"
+    assert none["hint"]
+    assert quay["code"] == 0
+    assert quay["strokes"] == 3
+    assert quay["program"] == str(Path("jobs") / "quay.lw")
+    assert not (Path("jobs") / "torn.lw").exists()
+
+
+def test_a_person_is_told_which_failed(capsys):
+    assert cli.run(["plan", "torn.svg", "quay.svg"]) == 2
+    out, errors = capsys.readouterr()
+    assert "failed" in out
+    assert "torn.svg, line 1" in errors
+
+
+@pytest.mark.parametrize(
+    ("words", "what"),
+    [
+        (["quay.svg", "sub/quay.svg"], "files of the same name"),
+        (["quay.svg", "quay.svg"], "files of the same name"),
+        (["quay.svg", "buoy.svg", "-o", "all.lw"], "is one program"),
+        (["quay.svg", "old.lw"], "planned already"),
+        (["quay.svg", "buoy.svg", "--text", "Ahoy"], "only one thing"),
+        (["quay.svg", "buoy.svg", "-o", "torn.svg"], "cannot be a folder"),
+        (["--cluster", "tcp://127.0.0.1:1"], "none was named"),
+    ],
+)
+def test_what_cannot_be_asked_of_several_is_refused(words, what, capsys):
+    assert cli.run(["plan", *words]) == 2
+    assert what in capsys.readouterr().err
+
+
+def test_a_bug_stays_with_its_drawing(monkeypatch):
+    def broken(*_args, **_options):
+        raise ZeroDivisionError("oh")
+
+    monkeypatch.setattr("linewright.pipeline.prepare", broken)
+    planned = batch.plan_piece(piece("quay.svg"))
+    assert planned.code == 70
+    assert "ZeroDivisionError" in planned.error
+    assert "in broken" in planned.details
+
+
+def test_a_killed_process_fails_its_drawing_only():
+    # A worker that reads a pipe nobody writes to waits; it is killed as the system does when memory is short, and so is
+    # the one that tries again.
+    os.mkfifo("stuck.svg")
+
+    def kill_whoever_reads():
+        for _ in range(2):
+            with Path("stuck.svg").open("wb"):  # waits for the reader
+                readers = []
+                while not readers:
+                    readers = [c for c in _children(os.getpid()) if _has_open(c, Path("stuck.svg").resolve())]
+                os.kill(readers[0], signal.SIGKILL)
+                while _alive(readers[0]):
+                    time.sleep(0.01)
+
+    killer = threading.Thread(target=kill_whoever_reads, daemon=True)
+    killer.start()
+    results = list(batch.plan_here([piece("quay.svg"), piece("stuck.svg"), piece("buoy.svg")], 2))
+    killer.join(30)
+    by_source = {planned.source: planned for planned in results}
+    assert by_source["quay.svg"].code == by_source["buoy.svg"].code == 0
+    assert by_source["stuck.svg"].code == 70
+    assert "was killed" in by_source["stuck.svg"].error
+
+
+def test_a_cluster_gives_the_same_bytes_and_tells_failures(cluster, capsys):
+    Path("alone").mkdir()
+    sources = ["buoy.svg", "torn.svg", "quay.svg"]
+    assert cli.run(["plan", *sources, "--cluster", cluster, "-o", "jobs", "-p", "seen", "--json"]) == 2
+    said = json.loads(capsys.readouterr().out)["drawings"]
+    assert [one["code"] for one in said] == [0, 2, 0]
+    assert said[1]["error"].startswith("torn.svg, line 1")
+    many = {path.name: path.read_bytes() for folder in ("jobs", "seen") for path in Path(folder).iterdir()}
+    assert many == alone("buoy.svg") | alone("quay.svg")
+
+
+def test_no_scheduler_is_said(capsys):
+    assert cli.run(["plan", "quay.svg", "--cluster", "tcp://127.0.0.1:1"]) == 2
+    assert "no Dask scheduler answers at tcp://127.0.0.1:1" in capsys.readouterr().err
+
+
+def test_without_the_package_the_extra_is_named(monkeypatch):
+    monkeypatch.setitem(sys.modules, "distributed", None)
+    with pytest.raises(InputError) as refused:
+        next(batch.plan_there([piece("quay.svg")], "tcp://127.0.0.1:1"))
+    assert "linewright[cluster]" in refused.value.hint
+
+
+def test_ctrl_c_leaves_nothing_behind():
+    os.mkfifo("stuck.svg")
+    process = subprocess.Popen(
+        [
+            sys.executable,
+            "-c",
+            "from linewright.cli import main; main()",
+            "plan",
+            "stuck.svg",
+            "quay.svg",
+            "-o",
+            "jobs",
+        ],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    until = time.monotonic() + 60
+    while not (Path("jobs") / "quay.lw").exists():  # one is done, the other waits
+        assert time.monotonic() < until
+        time.sleep(0.05)
+    children = _children(process.pid)
+    assert children
+    process.send_signal(signal.SIGINT)
+    out, errors = process.communicate(timeout=30)
+    assert process.returncode == 130
+    assert out == ""
+    assert errors.count("\n") == 1
+    assert "stopped" in errors
+    assert [child for child in children if _alive(child)] == []
+    assert [path.name for path in Path("jobs").iterdir()] == ["quay.lw"]
+
+
+def _children(pid):
+    lists = Path(f"/proc/{pid}/task").glob("*/children")
+    return [int(word) for each in lists for word in each.read_text(encoding="ascii").split()]
+
+
+def _has_open(pid, path):
+    try:
+        return any(link.resolve() == path for link in Path(f"/proc/{pid}/fd").iterdir())
+    except OSError:
+        return False
+
+
+def _alive(pid):
+    try:
+        return ") Z" not in Path(f"/proc/{pid}/stat").read_text(encoding="ascii")
+    except OSError:
+        return False
