@@ -1,0 +1,167 @@
+"""Ringing: lines that leave a sharp corner at a known speed, and the waves that the carriage then draws.
+
+A carriage that rings at ``f`` while the pen goes at ``v`` along the other axis draws waves ``v / f`` long. Their length
+is measured over as many of them as can be seen.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linewright.errors import InputError, SheetError
+from linewright.trial.design import Axis, Entry, Part, Trial
+from linewright.trial.finding import Figure, Finding, Residual
+from linewright.trial.page import Page
+from linewright.trial.squares import READING_SHARE, solve
+
+if TYPE_CHECKING:
+    from linewright.rig import Rig
+    from linewright.sheet import Sheet
+
+Floats = NDArray[np.float64]
+
+SPEEDS_MM_S: Final = (20.0, 30.0, 40.0, 50.0, 60.0)
+"""A common machine changes its speed by so much at once without losing steps: 60 mm/s are 300 full steps a second."""
+LEG_MM: Final = 14.0
+TAIL_MM: Final = 55.0
+LEAST_HZ, MOST_HZ = 2.0, 100.0
+ENOUGH_WAVES: Final = 2
+
+
+def design(rig: Rig, sheet: Sheet) -> Trial:
+    """The sheet ``ringing``, for both axes.
+
+    Raises
+    ------
+    SheetError
+        If the sheet is too small.
+    """
+    left, top, right, bottom = sheet.box_mm
+    step = 16.0
+    if right - left < TAIL_MM + LEG_MM + 45.0 or bottom - top < TAIL_MM + LEG_MM + 40.0 + step * len(SPEEDS_MM_S):
+        raise SheetError(f"the {sheet.name} sheet has no room for the lines", hint="take a larger sheet")
+    labels = Page()
+    labels.text("RINGING", left + 16.0, top + 4.0)
+    runs = []
+    for number, speed in enumerate(SPEEDS_MM_S, start=1):
+        # Axis x rings along lines that go down, axis y along lines that go right. The corner is one of 45 degrees, so
+        # that the axis along which the waves are measured hardly changes its speed.
+        x, y = left + 14.0 + step * number, top + 20.0
+        down, across = Page(), Page()
+        down.line((x - LEG_MM, y), (x, y + LEG_MM), (x, y + LEG_MM + TAIL_MM))
+        labels.text(f"X{number}", x - 3.0, y + LEG_MM + TAIL_MM + 5.0, 2.5)
+        begin, level = left + 14.0, top + LEG_MM + TAIL_MM + 34.0 + step * number
+        across.line((begin, level - LEG_MM), (begin + LEG_MM, level), (begin + LEG_MM + TAIL_MM, level))
+        labels.text(f"Y{number}: {speed:g} mm/s", begin + LEG_MM + TAIL_MM + 3.0, level + 1.2, 2.5)
+        runs += [Part(page.drawing(), _sharp(rig, speed)) for page in (down, across)]
+    entries = tuple(
+        Entry(
+            f"{axis}{number}-{what}",
+            f"line {axis.upper()}{number}: {words}",
+            None,
+            low,
+            high,
+            unit,
+            needed=False,
+        )
+        for axis in ("x", "y")
+        for number in range(1, len(SPEEDS_MM_S) + 1)
+        for what, words, low, high, unit in (
+            ("waves", "how many whole waves you can tell apart behind the corner", 1, 30, "wave"),
+            ("length", "how long these waves are together, from crest to crest", 0.5, TAIL_MM, "mm"),
+        )
+    )
+    how = (
+        "Look along each line from behind its corner, with a magnifier: it swings from side to side and comes to rest.",
+        "Count whole waves from the first crest on, and measure from crest to crest how long they are together, in mm.",
+        "Three waves on one line are better than one wave on three. Leave out lines on which you see none.",
+        "If no line shows waves, the machine hardly rings, and nothing is to be done.",
+    )
+    return Trial("ringing", "Ringing behind sharp corners", (Part(labels.drawing()), *runs), entries, how)
+
+
+def _sharp(rig: Rig, speed: float) -> dict[str, object]:
+    """Corners at full speed, nothing smoothed."""
+    changes: dict[str, object] = {"motion.junction_deviation_mm": 1.0, "motion.pen_down_speed_mm_s": speed}
+    if "smoothing" in type(rig).model_fields:
+        changes["smoothing"] = {}
+    return changes
+
+
+def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], reading_mm: float) -> Finding:  # noqa: ARG001
+    """The frequency at which each axis rings.
+
+    Parameters
+    ----------
+    answers : ``x1-waves`` and ``x1-length`` and so on, in pairs.
+    reading_mm : to what the ruler was read.
+
+    Raises
+    ------
+    InputError
+        If there are lengths without counts, or the frequencies of an axis contradict each other.
+    """
+    figures: list[Figure] = []
+    residuals: list[Residual] = []
+    changes: dict[str, object] = {}
+    notes: list[str] = []
+    for axis in ("x", "y"):
+        hertz, sure = _frequency(axis, answers, reading_mm, residuals)
+        if hertz is None or sure is None:
+            notes.append(f"Nothing was measured for {axis}: it is taken not to ring.")
+            continue
+        before = float(getattr(getattr(rig, "smoothing", None), f"{axis}_hz", None) or 0.0)
+        figures.append(Figure(f"ringing of {axis}", before, hertz, sure, "Hz"))
+        changes[f"smoothing.{axis}_hz"] = round(hertz, 2)
+    return Finding("ringing", tuple(figures), tuple(residuals), changes, tuple(notes))
+
+
+def _frequency(
+    axis: Axis, answers: Mapping[str, float], reading_mm: float, residuals: list[Residual]
+) -> tuple[float | None, float | None]:
+    """Hz and its stated uncertainty from all lines of an axis."""
+    counts, lengths, speeds, names = [], [], [], []
+    for number, speed in enumerate(SPEEDS_MM_S, start=1):
+        waves, length = (answers.get(f"{axis}{number}-{what}") for what in ("waves", "length"))
+        if (waves is None) != (length is None):
+            raise InputError(
+                f"line {axis.upper()}{number} has only one of its two figures",
+                hint="write down both, how many waves and how long they are together, or neither",
+            )
+        if waves is None or length is None:
+            continue
+        hertz = waves * speed / length
+        if not LEAST_HZ <= hertz <= MOST_HZ:
+            raise InputError(
+                f"line {axis.upper()}{number}: {waves:g} waves on {length:g} mm at {speed:g} mm/s would be {hertz:.3g} Hz; "
+                f"machines ring at {LEAST_HZ:g} to {MOST_HZ:g} Hz",
+                hint="count again from crest to crest, and measure in mm",
+            )
+        counts.append(waves)
+        lengths.append(length)
+        speeds.append(speed)
+        names.append(f"{axis}{number}-length")
+    if not counts:
+        return None, None
+    per_hertz = np.array(counts) * np.array(speeds)
+    measured = np.array(lengths)
+    found = solve(
+        lambda f: per_hertz / f, measured, np.array([float(np.mean(per_hertz / measured))]), READING_SHARE * reading_mm
+    )
+    worst = int(np.argmax(np.abs(found.residuals)))
+    off = float(found.residuals[worst])
+    if abs(off) > 0.3 * measured[worst] / counts[worst]:
+        raise InputError(
+            f"{names[worst]} = {measured[worst]:g} mm does not go with the other lines of {axis}, which let expect "
+            f"{measured[worst] - off:.1f} mm",
+            hint="count its waves again: one more or one less explains this",
+        )
+    residuals += [
+        Residual(name, float(value), float(rest), "mm")
+        for name, value, rest in zip(names, measured, found.residuals, strict=True)
+    ]
+    return float(found.values[0]), float(found.stated[0])
