@@ -7,7 +7,22 @@ from typing import Annotated
 import typer
 
 from linewright import __version__
-from linewright.cli import board, compare, draw, lines, log, maker, methods, plan, resume, rig, surprise, virtual
+from linewright.cli import (
+    board,
+    compare,
+    draw,
+    fit,
+    lines,
+    log,
+    maker,
+    methods,
+    plan,
+    resume,
+    rig,
+    surprise,
+    trial,
+    virtual,
+)
 
 app = typer.Typer(
     name="linewright",
@@ -29,6 +44,8 @@ app.command("resume")(resume.resume)
 app.add_typer(board.app, name="board")
 app.command("log")(log.log)
 app.add_typer(rig.app, name="rig")
+app.command("trial")(trial.trial)
+app.command("fit")(fit.fit)
 app.command("virtual")(virtual.virtual)
 
 

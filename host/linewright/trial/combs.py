@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linewright.errors import SheetError
-from linewright.trial.design import Axis, Entry, Part, Trial
+from linewright.trial.design import Axis, Entry, Part, Trial, gently
 from linewright.trial.finding import Figure, Finding, Residual
 from linewright.trial.page import RUN_UP_MM, Page
 from linewright.trial.squares import COVERAGE
@@ -39,7 +39,7 @@ times."""
 NAMES: Final = ("x-upper", "x-lower", "y-left", "y-right")
 
 
-def design(rig: Rig, sheet: Sheet) -> Trial:  # noqa: ARG001 - every family's design takes the rig
+def design(rig: Rig, sheet: Sheet) -> Trial:
     """The sheet ``backlash``: two pairs of combs for each axis.
 
     Raises
@@ -54,12 +54,8 @@ def design(rig: Rig, sheet: Sheet) -> Trial:  # noqa: ARG001 - every family's de
         raise SheetError(f"the {sheet.name} sheet has no room for the combs", hint="take a larger sheet")
     page = Page()
     page.text("BACKLASH", left + 16.0, top + 4.0)
-    begin = left + lead - FIRST * PITCH_MM
-    for y in (top + 24.0, bottom - 14.0):
-        _pair(page, begin, y, "x")
-    begin = top + 38.0 + lead - FIRST * PITCH_MM
-    for x in (left + 20.0, right - 22.0):
-        _pair(page, begin, x, "y")
+    for axis, zero, across in places(sheet):
+        _pair(page, zero, across, axis)
     entries = tuple(
         Entry(
             name,
@@ -78,7 +74,21 @@ def design(rig: Rig, sheet: Sheet) -> Trial:  # noqa: ARG001 - every family's de
         "Find the line of one comb that runs straight on in the other. Every fifth one bears its number.",
         "Where two neighbours look equally good, write the half between them, such as 6.5. No ruler is needed.",
     )
-    return Trial("backlash", "Backlash, by combs drawn from both sides", (Part(page.drawing()),), entries, how)
+    return Trial(
+        "backlash", "Backlash, by combs drawn from both sides", (Part(page.drawing(), gently(rig)),), entries, how
+    )
+
+
+def places(sheet: Sheet) -> list[tuple[Axis, float, float]]:
+    """Axis, place of line 0 and where the combs meet, of each pair of `NAMES`, sheet mm."""
+    left, top, right, bottom = sheet.box_mm
+    begin = RUN_UP_MM + 2.0 - FIRST * PITCH_MM
+    return [
+        ("x", left + begin, top + 24.0),
+        ("x", left + begin, bottom - 14.0),
+        ("y", top + 38.0 + begin, left + 20.0),
+        ("y", top + 38.0 + begin, right - 22.0),
+    ]
 
 
 def _pair(page: Page, zero: float, across: float, axis: Axis) -> None:

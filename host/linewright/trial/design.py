@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 import numpy as np
 
@@ -86,6 +86,19 @@ class Trial:
 
 
 Axis = Literal["x", "y"]
+
+GENTLE_MM_S: Final = 60.0
+GENTLE_MM_S2: Final = 100.0
+"""What marks are drawn with that are measured: a carriage that rings at 8 Hz then swings by a / w^2 = 0.04 mm."""
+
+
+def gently(rig: Rig) -> dict[str, object]:
+    """What to change in a rig so that it draws its marks where they are asked, however it may ring."""
+    changes: dict[str, object] = {"homing.fast_mm_s": min(rig.homing.fast_mm_s, GENTLE_MM_S)}
+    for name, axis in (("x", rig.x), ("y", rig.y)):
+        changes[f"axis.{name}.speed_mm_s"] = min(axis.speed_mm_s, GENTLE_MM_S)
+        changes[f"axis.{name}.accel_mm_s2"] = min(axis.accel_mm_s2, GENTLE_MM_S2)
+    return changes
 
 
 def machine_mm(sheet_mm: tuple[float, float], rig: Rig) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from linewright.errors import SheetError
 from linewright.motion.corrections import Corrections
-from linewright.trial.design import Axis, Entry, Part, Trial, machine_mm
+from linewright.trial.design import Axis, Entry, Part, Trial, gently, machine_mm
 from linewright.trial.finding import Figure, Finding
 from linewright.trial.page import RUN_UP_MM, Page
 from linewright.trial.squares import COVERAGE
@@ -30,8 +30,10 @@ STEP_MM: Final = 0.1
 FAN: Final = 6
 """Dashes to either side: rails off by up to 0.6 mm."""
 DASH_MM: Final = 1.6
-STATIONS: Final = 5
-"""Between the ends: enough for a bow and for an S."""
+STATIONS: Final = (5, 3)
+"""Between the ends: enough for a bow and for an S, or where there is less room for a bow alone."""
+STATION_MM: Final = (2 * FAN + 3) * (DASH_MM + 0.3) - 4.0
+"""Room that a station needs."""
 SCATTER_MM: Final = 0.05
 """Standard uncertainty of a station: half a dash, by eye."""
 
@@ -39,12 +41,15 @@ SCATTER_MM: Final = 0.05
 def _axis_line(sheet: Sheet, axis: Axis) -> tuple[Floats, float]:
     """Places of ends and stations along an axis, and the place of the line across it, sheet mm."""
     left, top, right, bottom = sheet.box_mm
-    if axis == "x":
-        return np.linspace(left + 14.0, right - 14.0, STATIONS + 2), top + 40.0
-    return np.linspace(top + 60.0, bottom - 14.0, STATIONS + 2), left + 30.0
+    begin, end, across = (left, right, top + 40.0) if axis == "x" else (top + 46.0, bottom, left + 30.0)
+    for count in STATIONS:
+        places = np.linspace(begin + 14.0, end - 14.0, count + 2)
+        if places[1] - places[0] >= STATION_MM:
+            return places, across
+    raise SheetError(f"the {sheet.name} sheet has no room for the stations", hint="take a larger sheet")
 
 
-def design(rig: Rig, sheet: Sheet) -> Trial:  # noqa: ARG001 - every family's design takes the rig
+def design(rig: Rig, sheet: Sheet) -> Trial:
     """The sheet ``straightness``.
 
     Raises
@@ -58,10 +63,8 @@ def design(rig: Rig, sheet: Sheet) -> Trial:  # noqa: ARG001 - every family's de
     entries = []
     for axis in ("x", "y"):
         along, across = _axis_line(sheet, axis)
-        if along[1] - along[0] < (2 * FAN + 3) * DASH_MM:
-            raise SheetError(f"the {sheet.name} sheet has no room for the stations", hint="take a larger sheet")
         _draw(page, along, across, axis)
-        for number in range(1, STATIONS + 1):
+        for number in range(1, len(along) - 1):
             entries.append(
                 Entry(
                     f"{axis}{number}",
@@ -78,7 +81,9 @@ def design(rig: Rig, sheet: Sheet) -> Trial:  # noqa: ARG001 - every family's de
         "Write down the number of the dash that lies on the ruler's edge, halves allowed.",
         "Do the same for the line along y.",
     )
-    return Trial("straightness", "Straightness of both rails", (Part(page.drawing()),), tuple(entries), how)
+    return Trial(
+        "straightness", "Straightness of both rails", (Part(page.drawing(), gently(rig)),), tuple(entries), how
+    )
 
 
 def _draw(page: Page, along: Floats, across: float, axis: Axis) -> None:
@@ -112,7 +117,7 @@ def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], read
     known = rig.known_errors
     for index, axis in enumerate(("x", "y")):
         along, across = _axis_line(sheet, axis)  # type: ignore[arg-type]
-        names = [f"{axis}{number}" for number in range(1, STATIONS + 1)]
+        names = [f"{axis}{number}" for number in range(1, len(along) - 1)]
         # A dash that meets the edge was asked k steps aside: so the rail pushes by as much to the other side.
         shown = np.array([0.0, *(-STEP_MM * answers[name] for name in names), 0.0])
         places = np.array([machine_mm((at, across) if axis == "x" else (across, at), rig) for at in along])

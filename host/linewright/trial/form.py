@@ -145,7 +145,9 @@ def _from_json(text: str, path: Path, *, partly: bool = False) -> Form:
     except LinewrightError:
         raise
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
-        raise InputError(f"{path} is no form, or is damaged ({type(error).__name__}: {error})", hint=_FORM_HINT) from error
+        raise InputError(
+            f"{path} is no form, or is damaged ({type(error).__name__}: {error})", hint=_FORM_HINT
+        ) from error
     if partly:
         return Form(trial, rig, sheet, {})
     return checked(trial, rig, sheet, raw, where=str(path))
@@ -158,7 +160,9 @@ def _from_csv(text: str, path: Path) -> tuple[str, dict[str, str]]:
         raise InputError(f"{path} is no form: it has no columns 'trial', 'name' and 'measured'", hint=_FORM_HINT)
     names = {(row["trial"] or "").strip() for row in rows} - {""}
     if len(names) != 1:
-        raise InputError(f"{path} is about {len(names)} trial sheets, not one: {', '.join(sorted(names))}", hint=_FORM_HINT)
+        raise InputError(
+            f"{path} is about {len(names)} trial sheets, not one: {', '.join(sorted(names))}", hint=_FORM_HINT
+        )
     answers = {(row["name"] or "").strip(): (row["measured"] or "").strip() for row in rows}
     if len(answers) != len(rows):
         raise InputError(f"{path} names a measurement twice", hint="keep one line for each")
@@ -176,7 +180,9 @@ def checked(trial: Trial, rig: Rig, sheet: Sheet, raw: Mapping[str, str], *, whe
     entries = {entry.name: entry for entry in trial.entries}
     for name in raw:
         if name not in entries:
-            raise InputError(f"{where}: there is no measurement called {name!r}", hint=f"there are: {', '.join(entries)}")
+            raise InputError(
+                f"{where}: there is no measurement called {name!r}", hint=f"there are: {', '.join(entries)}"
+            )
     answers: dict[str, float] = {}
     for entry in trial.entries:
         text = raw.get(entry.name, "")

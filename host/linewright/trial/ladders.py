@@ -1,8 +1,9 @@
 """Speed and acceleration ladders: rungs that are each run faster or harder, between two slow ticks that must meet.
 
 A motor that is asked too much misses steps, and from then on everything stands aside. Each rung begins with a slow
-tick, runs along the axis there and back at its own speed or acceleration, and ends with a slow tick right below the
-first: where both make one straight line, no step was lost.
+tick, runs out along the axis with the pen up, at its own speed or acceleration, and comes back slowly, drawing; that a
+few times, and ends with a slow tick right below the first. Where both make one straight line, no step was lost: had it
+come back as fast as it went out, what was lost one way might have been lost the other way, too.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linewright.errors import InputError, SheetError
-from linewright.trial.design import Axis, Entry, Part, Trial
+from linewright.trial.design import Axis, Entry, Part, Trial, gently
 from linewright.trial.finding import Figure, Finding
 from linewright.trial.page import Page
 
@@ -26,13 +27,13 @@ Floats = NDArray[np.float64]
 
 RUNGS: Final = 8
 PASSES: Final = 3
-"""There and back: a step that is lost now and then shows, too."""
+"""Out and back: a step that is lost now and then shows, too."""
+BACK_MM_S: Final = 25.0
+"""Speed of the way back; a motor that loses steps at that is not set up yet."""
 ROW_MM: Final = 9.0
 MARGIN_SHARE: Final = 0.7
-"""What is kept of the last good rung: friction grows as rails gather dust, and a motor's torque falls with its supply. A
+"""What is kept of the last good rung: friction grows as rails gather dust, and torque falls with the supply. A
 margin of a third is common practice."""
-SLOW_MM_S: Final = 30.0
-SLOW_ACCEL_MM_S2: Final = 300.0
 
 
 def rungs(name: str, rig: Rig, axis: Axis, top: float | None) -> Floats:
@@ -75,35 +76,27 @@ def design(name: str, rig: Rig, sheet: Sheet, axis: Axis = "x", top: float | Non
     def at(along: float, across: float) -> tuple[float, float]:
         return (along, across) if axis == "x" else (across, along)
 
-    slow = {
-        f"axis.{one}.{key}": value
-        for one in "xy"
-        for key, value in (("speed_mm_s", SLOW_MM_S), ("accel_mm_s2", SLOW_ACCEL_MM_S2))
-    } | {
-        "homing.fast_mm_s": min(rig.homing.fast_mm_s, SLOW_MM_S),
-        "homing.slow_mm_s": min(rig.homing.slow_mm_s, SLOW_MM_S),
-    }
+    slow = gently(rig)
     unit = "mm/s" if name == "speed" else "mm/s2"
     labels = Page()
     labels.text(f"{name.upper()} {axis.upper()}", left + 16.0, upper + 4.0)
-    parts = [Part(labels.drawing(), slow)]
+    rows: list[Part] = []
     length = along_end - along_begin - 40.0
     for number, value in enumerate(values, start=1):
         across = across_begin + (number - 0.5) * ROW_MM
-        before, run, after, words = Page(), Page(), Page(), Page()
+        before, run, after, ink = Page(), Page(), Page(), Page()
         before.line(at(along_begin, across - 3.0), at(along_begin, across))
-        out = [at(along_begin + 3.0, across), at(along_begin + length, across)]
-        run.line(*(out[i % 2] for i in range(2 * PASSES + 1)))
+        near, far = at(along_begin + 3.0, across - 1.5), at(along_begin + length, across - 1.5)
+        for _ in range(PASSES):
+            run.line(far, near)
         after.line(at(along_begin, across), at(along_begin, across + 3.0))
-        place = at(along_begin + length + 3.0, across + 1.2)
-        words.text(f"{number}: {value:g} {unit}", *place, 2.4)
+        ink.line(at(along_begin + 3.0, across + 1.5), at(along_begin + length, across + 1.5))
+        labels.text(f"{number}: {value:g} {unit}", *at(along_begin + length + 3.0, across + 1.2), 2.4)
         fast = _fast(name, rig, axis, float(value))
-        parts += [
-            Part(before.drawing(), slow),
-            Part(run.drawing(), fast),
-            Part(after.drawing(), slow),
-            Part(words.drawing(), slow),
-        ]
+        out = fast | {"motion.pen_down_speed_mm_s": BACK_MM_S}
+        rows += [Part(before.drawing(), slow), Part(run.drawing(), out), Part(after.drawing(), slow)]
+        rows.append(Part(ink.drawing(), fast))
+    parts = [Part(labels.drawing(), slow), *rows]
     entries = (
         Entry(
             "held",
@@ -113,7 +106,15 @@ def design(name: str, rig: Rig, sheet: Sheet, axis: Axis = "x", top: float | Non
             RUNGS,
             "rung",
         ),
-        Entry("clean", "last rung whose line is unbroken and even", None, 0, RUNGS, "rung", needed=False),
+        Entry(
+            "clean",
+            "last rung whose lower line, drawn at full speed, is unbroken and even",
+            None,
+            0,
+            RUNGS,
+            "rung",
+            needed=False,
+        ),
     )
     how = (
         (

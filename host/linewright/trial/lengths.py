@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from linewright.errors import SheetError
 from linewright.motion.corrections import Corrections
-from linewright.trial.design import Entry, Part, Trial, machine_mm
+from linewright.trial.design import Entry, Part, Trial, gently, machine_mm
 from linewright.trial.finding import Figure, Finding, Residual
 from linewright.trial.page import RUN_UP_MM, Page
 from linewright.trial.squares import READING_SHARE, solve
@@ -125,7 +125,7 @@ def spans_of(name: str, sheet: Sheet) -> list[Span]:
     return _grid_spans(sheet, LEVEL + UPRIGHT + (ACROSS if name == "squareness" else ()))
 
 
-def design(name: str, rig: Rig, sheet: Sheet) -> Trial:  # noqa: ARG001 - every family's design takes the rig
+def design(name: str, rig: Rig, sheet: Sheet) -> Trial:
     """The sheet ``scale``, ``squareness`` or ``circle``.
 
     Raises
@@ -160,12 +160,12 @@ def design(name: str, rig: Rig, sheet: Sheet) -> Trial:  # noqa: ARG001 - every 
     where = "from middle to middle of the lines" if name == "circle" else "between the middles of the crosses"
     how: tuple[str, ...] = (
         "Let the ink dry, and lay the sheet flat. Take a steel ruler; a printed paper scale or a tape may be 1 % off.",
-        f"Measure each length {where}. Lay the ruler's 10 mm line on the first mark, not its worn end, and take 10 off.",
+        f"Measure each length {where}. Lay the ruler's 10 mm line, not its worn end, on the first mark; take 10 off.",
         "Read to a tenth of a millimetre, with a magnifier; if you can, measure twice and write down the mean.",
     )
     if name != "circle":
         how += ("The short dashes at the left and at the top are run-ups; nothing is measured there.",)
-    return Trial(name, title, (Part(page.drawing()),), entries, how)
+    return Trial(name, title, (Part(page.drawing(), gently(rig)),), entries, how)
 
 
 def _draw_circles(page: Page, spans: list[Span]) -> None:

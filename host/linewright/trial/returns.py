@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Final
 
 from linewright.errors import SheetError
-from linewright.trial.design import Axis, Entry, Part, Trial
+from linewright.trial.design import Axis, Entry, Part, Trial, gently
 from linewright.trial.finding import Figure, Finding
 from linewright.trial.page import Page
 
@@ -39,7 +39,7 @@ def _targets(sheet: Sheet, axis: Axis) -> list[tuple[float, float]]:
     return [(begin + (end - begin) * i / (TARGETS - 1), across) for i in range(TARGETS)]
 
 
-def design(rig: Rig, sheet: Sheet) -> Trial:  # noqa: ARG001 - every family's design takes the rig
+def design(rig: Rig, sheet: Sheet) -> Trial:
     """The sheet ``repeatability``.
 
     Raises
@@ -77,7 +77,9 @@ def design(rig: Rig, sheet: Sheet) -> Trial:  # noqa: ARG001 - every family's de
         "The short ticks farther out are where the pen came from; nothing is measured there.",
         "Look with a magnifier. Write 0 where you see no step; half the width of a 0.5 mm line is 0.25 mm.",
     )
-    return Trial("repeatability", "Repeatability and reversal", (Part(page.drawing()),), tuple(entries), how)
+    return Trial(
+        "repeatability", "Repeatability and reversal", (Part(page.drawing(), gently(rig)),), tuple(entries), how
+    )
 
 
 def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], reading_mm: float) -> Finding:  # noqa: ARG001

@@ -102,8 +102,9 @@ def _steps_of(program: Program) -> tuple[Ints, Ints, Ints]:
     count = np.where(ramp, np.maximum(np.abs(da), np.abs(db)), 0)
     before = np.concatenate(([0], np.cumsum(count)))
     record = np.repeat(np.arange(len(program)), count)
-    nth = np.arange(before[-1]) - before[record] + 1.0
-    share = nth / count[record]
+    nth = np.arange(before[-1]) - before[record] + 1
+    due = count[record]
+    share = nth / due
     length = np.hypot(da, db)
     v0, v1 = program.v_start.astype(np.float64), program.v_end.astype(np.float64)
     # At constant acceleration v^2 grows evenly along the way, and the time to a place is 2 s / (v0 + v(s)).
@@ -113,9 +114,10 @@ def _steps_of(program: Program) -> tuple[Ints, Ints, Ints]:
     ticks = program.ticks_before[:-1][record] + np.rint(seconds / whole[record] * program.ticks[record])
     steps = np.empty((len(record), 2), dtype=np.int64)
     for axis, moved in enumerate((da, db)):
-        done = np.floor(np.abs(moved)[record] * share + 0.5)
-        earlier = np.floor(np.abs(moved)[record] * (nth - 1.0) / count[record] + 0.5)
-        steps[:, axis] = np.sign(moved)[record] * (done - earlier)
+        # In whole numbers: what rounds up at one step must not be counted again at the next.
+        twice = 2 * np.abs(moved)[record]
+        done = (twice * nth + due) // (2 * due) - (twice * (nth - 1) + due) // (2 * due)
+        steps[:, axis] = np.sign(moved)[record] * done
     return np.maximum.accumulate(ticks.astype(np.int64)), steps, before
 
 

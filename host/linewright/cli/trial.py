@@ -1,0 +1,116 @@
+"""``linewright trial``: sheets that the machine draws to be measured."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from linewright.cli import options, output
+
+if TYPE_CHECKING:
+    from linewright.trial.design import Trial
+    from linewright.trial.kit import Kit
+
+Name = Annotated[str | None, typer.Argument(metavar="[NAME]", help="Which sheet; without one, the list of them.")]
+Folder = Annotated[
+    Path, typer.Option("--output", "-o", metavar="FOLDER", help="Where program, picture and form are written.")
+]
+AxisName = Annotated[str | None, typer.Option("--axis", metavar="x|y", help="Of a ladder: which axis; x by default.")]
+Top = Annotated[
+    float | None,
+    typer.Option("--top", metavar="VALUE", help="Of a ladder: its last rung; double the present limit by default."),
+]
+Press = Annotated[
+    float | None, typer.Option("--press", metavar="US", help="Of heights: servo beyond the first touch; 30 by default.")
+]
+
+
+def trial(
+    name: Name = None,
+    rig_file: options.RigFile = None,
+    sheet: options.SheetName = None,
+    folder: Folder = Path("trial"),
+    axis: AxisName = None,
+    top: Top = None,
+    press: Press = None,
+    as_json: options.AsJson = False,
+) -> None:
+    """Make a sheet to be drawn and measured: what is crooked shows on it.
+
+    Writes the program to draw, its picture, and a form to fill in. `linewright fit` reads the form.
+    """
+    from linewright.errors import InputError
+    from linewright.rig import Rig
+    from linewright.sheet import Sheet
+    from linewright.trial import catalogue, kit
+
+    if name is None:
+        _list(as_json=as_json)
+        return
+    if axis not in (None, "x", "y"):
+        raise InputError(f"there is no axis {axis!r}", hint="take --axis x or --axis y")
+    rig = options.load_rig(rig_file)
+    lies = Sheet.on(rig, sheet)
+    made = catalogue.design(name, rig, lies, {"axis": axis, "top": top, "press_us": press})
+    rig_text = Rig.default_text() if rig_file is None else rig_file.read_text(encoding="utf-8-sig")
+    files = kit.write(made, rig, lies, folder, rig_text)
+    draw_with = files.rig or rig_file
+    command = f"linewright draw {files.program}" + (f" --rig {draw_with}" if draw_with else "")
+    if as_json:
+        output.emit_json(_described(made, files, command))
+        return
+    _tell(made, files, command, rig_file)
+
+
+def _list(*, as_json: bool) -> None:
+    from linewright.trial import catalogue
+
+    if as_json:
+        output.emit_json({"trials": {name: kind.about for name, kind in catalogue.KINDS.items()}})
+        return
+    output.say("Trial sheets, in the order in which they make sense:")
+    for name, kind in catalogue.KINDS.items():
+        output.say(f"  {name:<14} {kind.about}")
+    output.say("`linewright trial NAME` makes one of them.")
+
+
+def _described(made: Trial, files: Kit, command: str) -> dict[str, object]:
+    return {
+        "trial": made.name,
+        "title": made.title,
+        "program": str(files.program),
+        "picture": str(files.picture),
+        "form": str(files.form),
+        "table": str(files.table),
+        "paper": str(files.paper),
+        "rig": None if files.rig is None else str(files.rig),
+        "draw": command,
+        "how": list(made.how),
+        "predicted_s": files.predicted_s,
+        "measurements": [
+            {
+                "name": entry.name,
+                "measure": entry.ask,
+                "unit": entry.unit,
+                "as_drawn": entry.expected,
+                "needed": entry.needed,
+            }
+            for entry in made.entries
+        ],
+    }
+
+
+def _tell(made: Trial, files: Kit, command: str, rig_file: Path | None) -> None:
+    from linewright.views import wording
+
+    output.say(f"{made.title}: {wording.duration(files.predicted_s)} of drawing. Its picture is {files.picture}.")
+    output.say("")
+    output.say(f"1. Draw it:    {command} --port serial:DEVICE")
+    output.say("2. Measure it:")
+    for line in made.how:
+        output.say(f"   - {line}")
+    output.say(f"3. Write the figures into {files.table}, or on {files.paper}.")
+    rig_option = f" --rig {rig_file}" if rig_file else " --rig YOUR-RIG.toml"
+    output.say(f"4. Fit them:   linewright fit {files.table}{rig_option}")

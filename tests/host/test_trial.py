@@ -1,0 +1,338 @@
+"""Trial sheets: they can be drawn, what is measured leads back to what was wrong, and nonsense is refused."""
+
+from __future__ import annotations
+
+import json
+import math
+
+import numpy as np
+import pytest
+from scipy import integrate, stats
+
+from linewright.cli import run
+from linewright.errors import InputError, SheetError
+from linewright.rig import Rig
+from linewright.sheet import Sheet
+from linewright.trial import catalogue, combs, form, ladders, lengths, returns, waves
+from linewright.trial.design import program_of
+from linewright.trial.squares import READING_SHARE, solve
+from linewright.virtual.faults import Faults
+from linewright.virtual.guided import _laid_on
+from linewright.virtual.machine import Machine
+from linewright.virtual.ruler import measure
+from linewright.virtual.shortcut import draw_on
+
+RIG = Rig.default()
+SHEET = Sheet.on(RIG)
+
+
+def found(name, faults, rig=RIG, seed=1, **options):
+    trial = catalogue.design(name, rig, SHEET, options)
+    ink = draw_on(Machine.from_rig(rig), faults, program_of(trial, rig, SHEET))
+    answers = measure(trial, ink, SHEET, rig, np.random.default_rng(seed))
+    checked = form.checked(trial, rig, SHEET, {key: repr(value) for key, value in answers.items()})
+    return catalogue.kind(name).fit(trial, rig, SHEET, checked.answers, 0.1)
+
+
+@pytest.mark.parametrize("sheet", ["A4", "A4 landscape", "A3"])
+@pytest.mark.parametrize("name", list(catalogue.KINDS))
+def test_every_sheet_fits_and_is_drawn_whole(name, sheet):
+    rig = RIG.changed({"axis.x.travel_mm": 440.0, "axis.y.travel_mm": 440.0})
+    lies = Sheet.named(sheet)
+    trial = catalogue.design(name, rig, lies)
+    program = program_of(trial, rig, lies)
+    assert len(program.drawing) == len(trial.drawing)
+    x0, y0, x1, y1 = trial.drawing.bounds_mm()
+    left, top, right, bottom = lies.box_mm
+    assert left <= x0 <= x1 <= right
+    assert top <= y0 <= y1 <= bottom
+    assert program.end_steps == program.start_steps
+    assert len({entry.name for entry in trial.entries}) == len(trial.entries)
+
+
+@pytest.mark.parametrize("name", [name for name in catalogue.KINDS if name != "scale"])
+def test_a_sheet_that_is_too_small_is_refused(name):
+    with pytest.raises(SheetError):
+        program_of(catalogue.design(name, RIG, Sheet.named("60x60mm")), RIG, Sheet.named("60x60mm"))
+
+
+# Published figures
+
+
+def test_the_fit_and_its_uncertainty_against_scipy():
+    # scipy.stats.linregress, an independent library, is the reference: slope, intercept and both standard errors.
+    rng = np.random.default_rng(4)
+    x = np.linspace(0, 10, 12)
+    y = 3.0 + 0.7 * x + rng.normal(0, 0.2, 12)
+    reference = stats.linregress(x, y)
+    ours = solve(lambda p: p[0] + p[1] * x, y, np.zeros(2), scatter=1e-12)
+    assert ours.values == pytest.approx([reference.intercept, reference.slope], rel=1e-9)
+    assert ours.stated / 3.0 == pytest.approx([reference.intercept_stderr, reference.stderr], rel=1e-6)
+
+
+def test_rounding_has_the_uncertainty_of_the_guide():
+    # JCGM 100:2008, 4.3.7: a value known to lie within +- a, equally likely everywhere, has a / sqrt(3); two ends, each
+    # rounded to a unit (a = 1/2) and laid on as well: sqrt(4) of it.
+    assert math.sqrt(4) * 0.5 / math.sqrt(3) == pytest.approx(READING_SHARE, abs=0.03)
+
+
+def test_the_range_of_five_values_is_what_control_charts_say():
+    # d2 for n = 5 is 2.326 (ISO 7870-2, from memory): the integral of 1 - F^n - (1 - F)^n over the normal distribution.
+    d2, _ = integrate.quad(lambda x: 1 - stats.norm.cdf(x) ** 5 - (1 - stats.norm.cdf(x)) ** 5, -8, 8)
+    assert d2 == pytest.approx(returns.RANGE_TO_DEVIATION, abs=5e-4)
+
+
+def test_repeatability_is_that_of_iso_230_2():
+    # ISO 230-2: R = max(2 s+ + 2 s- + |B|, 4 s+, 4 s-) (from memory). With ranges of 0.2326 and 0.1163 mm of five, s is
+    # 0.1 and 0.05; B = 0.3: 0.2 + 0.1 + 0.3 = 0.6.
+    trial = catalogue.design("repeatability", RIG, SHEET)
+    answers = {entry.name: 0.0 for entry in trial.entries} | {"x1-first": 0.2326, "x1-second": 0.1163, "x1-step": 0.3}
+    finding = returns.fit(trial, RIG, SHEET, answers, 0.1)
+    assert finding.figure("repeatability of x").after == pytest.approx(0.6, abs=1e-4)
+    assert finding.figure("repeatability of y").after == 0.0
+
+
+def test_squareness_from_the_diagonals_alone_is_the_law_of_cosines():
+    # A rhombus with sides s and an angle of 90 - e degrees has the diagonals s sqrt(2 +- 2 sin e).
+    trial = catalogue.design("squareness", RIG, SHEET)
+    spans = {span.name: span for span in lengths.spans_of("squareness", SHEET)}
+    lean = math.radians(1.0)
+
+    def shown(span):
+        dx, dy = (b - a for a, b in zip(span.begin, span.end, strict=True))
+        return math.hypot(dx + math.tan(lean) * dy, dy)
+
+    finding = lengths.fit(trial, RIG, SHEET, {name: shown(span) for name, span in spans.items()}, 0.1)
+    assert finding.figure("squareness").after == pytest.approx(1.0, abs=1e-9)
+    assert finding.figure("scale of x").after == pytest.approx(0.0, abs=1e-9)
+    assert max(abs(residual.off) for residual in finding.residuals) < 1e-9
+
+
+def test_waves_have_the_frequency_of_speed_over_length():
+    # f = v / lambda: at 60 mm/s, four waves on 12 mm are 20 Hz.
+    trial = catalogue.design("ringing", RIG, SHEET)
+    number = waves.SPEEDS_MM_S.index(60.0) + 1
+    finding = waves.fit(trial, RIG, SHEET, {f"x{number}-waves": 4, f"x{number}-length": 12.0}, 0.1)
+    assert finding.figure("ringing of x").after == pytest.approx(20.0)
+    assert finding.changes["smoothing.x_hz"] == 20.0
+
+
+def test_points_are_laid_on_each_other_like_scipy_does():
+    from scipy.spatial.transform import Rotation
+
+    rng = np.random.default_rng(0)
+    asked = rng.normal(size=(30, 2)) * 50
+    turn = np.array([[math.cos(0.2), -math.sin(0.2)], [math.sin(0.2), math.cos(0.2)]])
+    moved = asked @ turn + (3.0, -7.0) + rng.normal(0, 0.01, (30, 2))
+    ours = _laid_on(moved, asked)
+    flat = [np.column_stack((p - p.mean(axis=0), np.zeros(30))) for p in (asked, moved)]
+    rotation, _ = Rotation.align_vectors(*flat)
+    assert np.abs(ours - (rotation.apply(flat[1])[:, :2] + asked.mean(axis=0))).max() < 1e-9
+
+
+# From a fault to its figure
+
+
+def test_combs_show_backlash_to_a_twentieth_of_a_millimetre():
+    finding = found("backlash", Faults(backlash_x_mm=0.37, backlash_y_mm=0.12))
+    for axis, truth in (("x", 0.37), ("y", 0.12)):
+        figure = finding.figure(f"backlash of {axis}")
+        assert abs(figure.after - truth) < figure.stated
+        assert abs(figure.after - truth) < combs.LESS_MM
+        assert finding.changes[f"corrections.backlash_{axis}_mm"] == pytest.approx(figure.after, abs=1e-4)
+
+
+@pytest.mark.parametrize("name", ["squareness", "circle"])
+def test_lengths_show_scale_and_squareness_at_once(name):
+    faults = Faults(scale_x=0.012, scale_y=-0.021, skew_deg=1.3)
+    finding = found(name, faults)
+    for figure, truth in (("scale of x", 1.2), ("scale of y", -2.1), ("squareness", 1.3)):
+        assert abs(finding.figure(figure).after - truth) < finding.figure(figure).stated
+
+
+def test_a_corrected_rig_draws_the_same_sheet_true_and_finds_nothing_more():
+    faults = Faults(scale_x=0.012, scale_y=-0.021, skew_deg=1.3, backlash_x_mm=0.3)
+    rig = RIG
+    for name in ("backlash", "squareness"):
+        rig = rig.changed(found(name, faults, rig).changes)
+    again = found("squareness", faults, rig, seed=2)
+    for name in ("scale of x", "scale of y", "squareness"):
+        figure = again.figure(name)
+        assert abs(figure.after - figure.before) < figure.stated
+    # The check sheet agrees, though it is drawn with the corrections: figures are absolute, not on top of each other.
+    circle = found("circle", faults, rig, seed=3)
+    assert abs(circle.figure("squareness").after - 1.3) < circle.figure("squareness").stated
+
+
+def test_a_ruler_shows_bent_rails():
+    finding = found("straightness", Faults(bow_x_mm=0.5, bow_y_mm=-0.4))
+    rig = RIG.changed(finding.changes)
+    again = found("straightness", Faults(bow_x_mm=0.5, bow_y_mm=-0.4), rig, seed=2)
+    for axis in "xy":
+        before, after = finding.figure(f"rail of {axis}, most off"), again.figure(f"rail of {axis}, most off")
+        assert abs(before.after) > 0.1
+        assert abs(after.after - after.before) < after.stated
+
+
+def test_dashes_show_where_the_paper_lies():
+    faults = Faults(paper_tilt_x_us=70.0, paper_tilt_y_us=-50.0, paper_bow_us=30.0)
+    finding = found("heights", faults)
+    rig = RIG.changed(finding.changes)
+    trial = catalogue.design("squareness", rig, SHEET)
+    pressed = draw_on(Machine.from_rig(rig), faults, program_of(trial, rig, SHEET)).pressure_us
+    assert pressed.min() > 10
+    assert pressed.max() < 50
+
+
+def test_the_ladder_finds_the_last_rung_that_held():
+    # Motor A loses steps above 9600 steps/s: 120 mm/s.
+    finding = found("speed", Faults(pull_out_a_hz=9600.0))
+    values = ladders.rungs("speed", RIG, "x", None)
+    last = values[values <= 120.0].max()
+    assert finding.changes["axis.x.speed_mm_s"] == pytest.approx(ladders.MARGIN_SHARE * last, rel=0.01)
+
+
+def test_ringing_is_found_within_its_statement():
+    finding = found("ringing", Faults(ringing_x_hz=14.0, ringing_y_hz=27.0))
+    for axis, truth in (("x", 14.0), ("y", 27.0)):
+        figure = finding.figure(f"ringing of {axis}")
+        assert abs(figure.after - truth) < figure.stated
+        assert figure.stated < 0.15 * truth
+    RIG.changed(finding.changes)
+
+
+def test_repeatability_shows_play():
+    finding = found("repeatability", Faults(backlash_x_mm=0.4))
+    assert finding.figure("reversal value of x").after == pytest.approx(0.4, abs=0.1)
+    assert finding.figure("reversal value of y").after == pytest.approx(0.0, abs=0.1)
+    assert not finding.changes
+
+
+# Nonsense
+
+
+GOOD = {span.name: f"{span.length_mm:.1f}" for span in lengths.spans_of("squareness", SHEET)}
+NONSENSE = [
+    ({"1-3": ""}, "1 measurement is missing: 1-3"),
+    ({"1-3": "long"}, "is no number"),
+    ({"1-3": "nan"}, "is no number"),
+    ({"1-3": "6.3 in"}, r"in inches"),
+    ({"1-3": "6.3"}, "looks like inches"),
+    ({"1-3": "16.0"}, "looks like centimetres"),
+    ({"1-3": "1600"}, "cannot be"),
+    ({"1-3": "-160"}, "cannot be"),
+    ({"1-3": "240", "1-7": "160"}, "look swapped"),
+    ({"9-9": "160"}, "no measurement called '9-9'"),
+]
+
+
+@pytest.mark.parametrize(("change", "words"), NONSENSE, ids=range(len(NONSENSE)))
+def test_what_cannot_have_been_measured_is_refused(change, words):
+    with pytest.raises(InputError, match=words):
+        form.checked(catalogue.design("squareness", RIG, SHEET), RIG, SHEET, GOOD | change)
+
+
+def test_a_comma_and_a_unit_are_understood():
+    trial = catalogue.design("squareness", RIG, SHEET)
+    answers = form.checked(trial, RIG, SHEET, GOOD | {"1-3": "160,4", "4-6": "16.01 cm", "7-9": "160.2mm"}).answers
+    assert [answers[name] for name in ("1-3", "4-6", "7-9")] == pytest.approx([160.4, 160.1, 160.2])
+
+
+def test_a_count_of_waves_that_is_wrong_by_one_is_noticed():
+    trial = catalogue.design("ringing", RIG, SHEET)
+    answers = {}
+    for number, (speed, count) in enumerate(zip(waves.SPEEDS_MM_S, (3, 3, 3, 5, 3), strict=True), start=1):
+        answers |= {f"x{number}-waves": float(count), f"x{number}-length": 3 * speed / 20.0}
+    with pytest.raises(InputError, match="x4-length"):
+        waves.fit(trial, RIG, SHEET, answers, 0.1)
+    with pytest.raises(InputError, match="only one of its two figures"):
+        waves.fit(trial, RIG, SHEET, {"x1-waves": 3.0}, 0.1)
+    with pytest.raises(InputError, match="machines ring at"):
+        waves.fit(trial, RIG, SHEET, {"x1-waves": 3.0, "x1-length": 50.0}, 0.1)
+
+
+def test_a_ladder_on_which_nothing_held_changes_nothing():
+    trial = catalogue.design("speed", RIG, SHEET)
+    with pytest.raises(InputError, match="not even the first rung"):
+        ladders.fit(trial, RIG, SHEET, {"held": 0.0}, 0.1)
+    with pytest.raises(InputError, match="does not begin below"):
+        catalogue.design("speed", RIG, SHEET, {"top": 10.0})
+
+
+# The command line
+
+
+def test_the_whole_way_on_the_command_line(tmp_path, capsys, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "rig.toml").write_text(Rig.default_text())
+    assert run(["trial", "squareness", "--rig", "rig.toml", "--json"]) == 0
+    said = json.loads(capsys.readouterr().out)
+    table = tmp_path / said["table"]
+    lines = table.read_text().splitlines()
+    grown = {name: float(value) * 1.01 for name, value in GOOD.items()}
+    filled = [lines[0], *(line + f"{grown[line.split(',')[1]]:.2f}" for line in lines[1:])]
+    table.write_text("\n".join(filled))
+    assert run(["fit", said["table"], "--rig", "rig.toml", "--json"]) == 0
+    result = json.loads(capsys.readouterr().out)
+    assert result["changes"]["corrections.scale_x"] == pytest.approx(0.01, abs=2e-4)
+    assert Rig.load("rig.toml").corrections.scale_y == pytest.approx(0.01, abs=2e-4)
+    assert (tmp_path / "rig.toml.before-1").read_text() == Rig.default_text()
+    # The sheet was drawn before the correction, and its form knows: fitting it again changes nothing.
+    assert run(["fit", said["table"], "--rig", "rig.toml"]) == 0
+    assert "says all this already" in capsys.readouterr().out
+
+
+def test_values_can_be_given_as_arguments_and_nothing_is_written_without_a_rig_file(tmp_path, capsys, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    assert run(["fit", "backlash", "x-upper=6", "y-left=2.5"]) == 0
+    out = capsys.readouterr().out
+    assert "0.300" in out
+    assert "nothing was written" in out
+    assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["fit", "nothing.csv"], "cannot read nothing.csv"),
+        (["fit", "backlash"], "there are no measurements"),
+        (["fit", "backlash", "x-upper"], "is no measurement"),
+        (["fit", "backlash", "x-upper=1", "x-upper=2"], "given twice"),
+        (["fit", "backlash", "x-upper=99", "y-left=0"], r"outside -4..18"),
+        (["fit", "backlash", "x-upper=1", "y-left=0", "--reading", "0"], "--reading 0"),
+        (["trial", "handstand"], "no trial sheet called 'handstand'"),
+        (["trial", "speed", "--axis", "z"], "no axis 'z'"),
+        (["trial", "backlash", "--axis", "x"], "takes no option 'axis'"),
+        (["trial", "backlash", "--sheet", "A6"], "no room"),
+    ],
+)
+def test_bad_words_are_answered(words, said, capsys, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    assert run(words) == 2
+    assert said in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "said"),
+    [
+        ("form.json", "{", "is no form, or is damaged"),
+        ("form.json", "{}", "is no form, or is damaged"),
+        (
+            "form.json",
+            '{"trial": "backlash", "measurements": [], "sheet": [1], "rig": {}}',
+            "is no form, or is damaged",
+        ),
+        ("form.csv", "", "has no columns"),
+        ("form.csv", "a,b\n1,2\n", "has no columns"),
+        ("form.csv", "trial,name,measured\nbacklash,x-upper,1\nscale,1-3,2\n", "about 2 trial sheets"),
+        ("form.csv", "trial,name,measured\nbacklash,x-upper,1\nbacklash,x-upper,2\n", "names a measurement twice"),
+        ("form.csv", "trial,name,measured\nhandstand,x-upper,1\n", "no trial sheet called"),
+    ],
+)
+def test_a_form_that_is_none_is_refused(name, text, said, capsys, tmp_path):
+    (tmp_path / name).write_text(text)
+    assert run(["fit", str(tmp_path / name)]) == 2
+    assert said in capsys.readouterr().err
+    (tmp_path / name).write_bytes(b"\xff\xfe\x00\x01")
+    assert run(["fit", str(tmp_path / name)]) == 2
+    assert "no text" in capsys.readouterr().err
