@@ -70,7 +70,9 @@ class Areas(ToneMethod):
             return pens, found
         found = [np.zeros(labels.shape, dtype=np.float32) for _ in pens]
         for i in drawn:
-            pen = int(np.argmin(deltaE_ciede2000(lab[i], rgb2lab(inks))))
+            theirs = rgb2lab(inks)
+            # Spelled out in full: with one colour against several, scikit-image 0.26 mixes up the axes.
+            pen = int(np.argmin(deltaE_ciede2000(np.broadcast_to(lab[i], theirs.shape), theirs)))
             found[pen][labels == i] = min(1.0, _cover(centres[i]) / max(0.05, 1.0 - float(inks[pen] @ LUMA)))
         return pens, found
 

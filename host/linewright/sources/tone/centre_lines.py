@@ -25,6 +25,10 @@ SMOOTH_PX: Final = 1.5
 TOLERANCE: Final = 0.06
 """In pens: how far vertices may be left out."""
 
+BRIDGE: Final = 4.0
+"""In half widths: two lines that cross at 40 degrees leave two junctions so far apart (measured); junctions further
+apart are two."""
+
 SPECK_PX: Final = 6
 """Fewer connected pixels are dust."""
 
@@ -53,7 +57,7 @@ class CentreLines(ToneMethod):
         layer.report("tracing", 0.5)
         lines = [
             smooth(line, max(SMOOTH_PX, half / 2))
-            for line in chains(thin, joint_px=2 * half + 1, spur_px=1.5 * half + 1)
+            for line in chains(thin, joint_px=BRIDGE * half + 1, spur_px=1.5 * half + 1)
         ]
         return to_strokes(lines, field.pixel_mm, TOLERANCE * field.pen_mm, self.least * field.pen_mm)
 

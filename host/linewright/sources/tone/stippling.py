@@ -68,19 +68,17 @@ MOST_UNASKED: Final = 10_000
 """Dots without being asked for: an hour of tapping at three a second."""
 
 
-def density(coverage: NDArray[np.floating], dot_mm: float) -> NDArray[np.float64]:
-    """Dots per mm^2 that cover this share of the paper, standing as Lloyd's iteration leaves them: in triangles.
+COVERS: Final = (
+    (0.0, 0.3, 0.5, 0.7, 0.8, 0.9, 1.0, 1.1, 1.2, 1.35, 1.5, 1.7),
+    (0.0, 0.3, 0.5, 0.696, 0.783, 0.856, 0.912, 0.950, 0.975, 0.993, 0.998, 1.0),
+)
+"""Area of all dots together for each unit of paper, and how much of the paper they cover: measured on 2500 settled dots
+of even density. In perfect triangles dots touch at 0.907 and cover all at 1.209; settled ones are not quite perfect."""
 
-    With a distance h, a dot has 2 / (sqrt(3) h^2) per area. Dots that touch cover pi / sqrt(12) = 0.907; closer ones
-    lose three lenses of overlap each (Weisstein, "Circle-circle intersection", MathWorld) until at h = sqrt(3) / 2 of
-    the dot nothing is left bare.
-    """
-    h = np.linspace(np.sqrt(3) / 2, 1.0, 40) * dot_mm
-    lens = dot_mm**2 / 2 * np.arccos(h / dot_mm) - h / 2 * np.sqrt(np.maximum(dot_mm**2 - h**2, 0.0))
-    dense = 2 / (np.sqrt(3) * h**2)
-    covers = dense * (np.pi * dot_mm**2 / 4 - 3 * lens)
-    apart = np.asarray(coverage, dtype=np.float64) / (np.pi * dot_mm**2 / 4)
-    return np.where(coverage <= covers[-1], apart, np.interp(coverage, covers[::-1], dense[::-1]))
+
+def density(coverage: NDArray[np.floating], dot_mm: float) -> NDArray[np.float64]:
+    """Dots per mm^2 that cover this share of the paper, standing as Lloyd's iteration leaves them."""
+    return np.asarray(np.interp(coverage, COVERS[1], COVERS[0]) / (np.pi * dot_mm**2 / 4))
 
 
 def dot_for(coverage: NDArray[np.floating], area_mm2: float, count: int, least_mm: float) -> float:

@@ -14,7 +14,7 @@ from linewright.drawing import Drawing, Points
 from linewright.sources import settings
 from linewright.sources.tone.field import Field
 from linewright.sources.tone.method import Layer, ToneMethod
-from linewright.sources.tone.wave import Wave, runs
+from linewright.sources.tone.wave import BEYOND, STAGGER_RAD, Wave, runs
 
 LEAST_PITCH: Final = 2.0
 """In pens: closer rows have no room to swing, and are hatching."""
@@ -42,18 +42,18 @@ class Waves(ToneMethod):
         along, across = np.array([np.cos(turn), np.sin(turn)]), np.array([-np.sin(turn), np.cos(turn)])
         corners = np.array([[0, 0], [1, 0], [0, 1], [1, 1]]) * [field.width_mm, field.height_mm]
         low, high = (corners @ across).min(), (corners @ across).max()
-        count = max(1, round((high - low) / wave.pitch_mm))
-        wave = Wave((high - low) / count, field.pen_mm)  # so that the first and the last row reach the rim
-        offsets = low + (np.arange(count) + 0.5) * wave.pitch_mm
+        # The first and the last row reach the rim with their widest swing.
+        spare = BEYOND * field.pen_mm
+        count = max(1, round((high - low - 2 * spare) / wave.pitch_mm))
+        wave = Wave((high - low - 2 * spare) / count, field.pen_mm)
+        offsets = low + spare + (np.arange(count) + 0.5) * wave.pitch_mm
         stations = np.arange((corners @ along).min(), (corners @ along).max() + wave.step_mm, wave.step_mm)
         seen = field.smoothed(wave.pitch_mm / 4)
         ways: list[Points] = []
         for number, offset in enumerate(offsets):
             way = offset * across + stations[:, None] * along
-            # Neighbours that begin half a turn apart nest, where they began alike they would make pillars.
-            ways += _swung(
-                seen, way, np.broadcast_to(across, way.shape), wave, np.pi * number, backwards=number % 2 == 1
-            )
+            side = np.broadcast_to(across, way.shape)
+            ways += _swung(seen, way, side, wave, STAGGER_RAD * number, backwards=number % 2 == 1)
             if number % 32 == 0:
                 layer.report("waves", number / count)
         return _within(ways, field)
