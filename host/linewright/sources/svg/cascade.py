@@ -23,7 +23,8 @@ Declarations = tuple[tuple[str, str], ...]
 # Everything the reader looks at through the cascade. Geometry is among it since SVG 2 made it properties.
 PROPERTIES = frozenset((
     "fill", "fill-opacity", "fill-rule", "stroke", "stroke-opacity", "stroke-width", "stroke-linecap",
-    "stroke-dasharray", "stroke-dashoffset", "color", "font-size", "visibility", "display", "opacity", "overflow", "transform",
+    "stroke-dasharray", "stroke-dashoffset",
+    "color", "font-size", "visibility", "display", "opacity", "overflow", "transform",
     "transform-origin", "transform-box", "clip-path", "mask", "filter", "marker-start", "marker-mid", "marker-end",
     "stop-color", "stop-opacity", "x", "y", "width", "height", "cx", "cy", "r", "rx", "ry",
 ))  # fmt: skip
