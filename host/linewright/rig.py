@@ -292,7 +292,7 @@ class Rig(_Section):
         RigError
             If the file cannot be read or is not a valid rig; ``issues`` lists every problem with its line.
         """
-        hint = "`linewright rig default` shows the commented default; copy it and change what differs on your machine"
+        hint = "`linewright rig new` asks about your machine and writes one; `linewright rig default` is an example"
         try:
             with Path(path).open("rb") as stream:
                 data = stream.read(FILE_LIMIT_BYTES + 1)
@@ -312,7 +312,7 @@ class Rig(_Section):
     @classmethod
     def parse(cls, text: str, *, where: str = "rig") -> Rig:
         """Read a rig from TOML text; ``where`` names the text in messages. Raises `RigError` like `load`."""
-        hint = "`linewright rig default` shows the commented default; copy it and change what differs on your machine"
+        hint = "`linewright rig new` asks about your machine and writes one; `linewright rig default` is an example"
         try:
             raw = tomllib.loads(text.replace("\r\n", "\n"))
         except (ValueError, RecursionError) as error:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import difflib
 import math
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any, Final
 
@@ -113,6 +114,59 @@ def _allowed(rig: type[BaseModel], path: tuple[str, ...]) -> tuple[str, str]:
         return f"allowed is {whole}{schema['minimum']:g}..{schema['maximum']:g} {schema['unit']}", described
     names = {"boolean": "true or false", "string": "text of 1..80 characters"}
     return f"allowed is {names.get(schema.get('type', ''), 'a table of keys')}", described
+
+
+@dataclass(frozen=True)
+class Bounds:
+    """What one key may be, from the model itself.
+
+    Parameters
+    ----------
+    words : in words.
+    low, high : of a number; 0 and 0 for anything else.
+    unit_of_number : it is a number.
+    whole : a whole one.
+    choices : the words that are allowed; empty: any text.
+    optional : it may be left out.
+    """
+
+    words: str
+    low: float = 0.0
+    high: float = 0.0
+    unit_of_number: bool = False
+    whole: bool = False
+    choices: tuple[str, ...] = ()
+    optional: bool = False
+
+
+def bounds_of(rig: type[BaseModel], key: str) -> Bounds:
+    """Bounds of a dotted key.
+
+    Examples
+    --------
+    >>> from linewright.rig import Rig
+    >>> bounds_of(Rig, "motor.a.microsteps").words
+    'allowed is a whole number 1..256 per full step'
+    """
+    path = tuple(key.split("."))
+    model = _model_at(rig, path)
+    if model is None:
+        raise KeyError(key)
+    words, _ = _allowed(rig, path)
+    schema = model.model_json_schema()["properties"][path[-1]]
+    options = schema.get("anyOf", [schema])
+    optional = any(option.get("type") == "null" for option in options)
+    number = next((option for option in options if "minimum" in option), None)
+    if number is None:
+        return Bounds(words, choices=tuple(schema.get("enum", ())), optional=optional)
+    return Bounds(
+        words,
+        low=number["minimum"],
+        high=number["maximum"],
+        unit_of_number=True,
+        whole=number["type"] == "integer",
+        optional=optional,
+    )
 
 
 def field_issues(rig: type[BaseModel], error: ValidationError, places: Places) -> Iterator[RigIssue]:

@@ -30,6 +30,7 @@ class Ask:
     choices : the words that may be answered; the beginning of one is enough.
     low, high, unit : bounds of a number that may be answered; low = high: none may.
     default : what an empty line means; None: an empty line is asked again.
+    free : any other text is an answer, too.
     """
 
     key: str
@@ -39,6 +40,7 @@ class Ask:
     high: float = 0.0
     unit: str = ""
     default: str | None = None
+    free: bool = False
 
 
 @dataclass(frozen=True)
@@ -129,7 +131,8 @@ class Talk:
             If one of `WORDS` is answered instead.
         """
         while True:
-            line = self._person.answer(ask).strip().lower() or (ask.default or "")
+            typed = self._person.answer(ask).strip() or (ask.default or "")
+            line = typed if ask.free and typed.lower() not in (*WORDS, "?") else typed.lower()
             if found := self._understood(ask, line):
                 return found
 
@@ -162,6 +165,8 @@ class Talk:
                 return None
         words = [choice.word for choice in ask.choices]
         if line in words:
+            return line
+        if ask.free and line and line not in (*WORDS, "?"):
             return line
         begins = [word for word in (*words, *WORDS) if line and word.startswith(line)]
         word = line if line in WORDS else begins[0] if len(begins) == 1 else "help" if line == "?" else ""

@@ -102,7 +102,7 @@ class Screen:
             self._write("-" * len(text))
             return
         mark = _MARKS.get(kind, "")
-        for line in textwrap.wrap(mark + text, WIDTH, subsequent_indent=" " * len(mark)):
+        for line in textwrap.wrap(mark + text, WIDTH, subsequent_indent=" " * len(mark)) or [""]:
             self._write(line)
 
     def answer(self, ask: Ask) -> str:

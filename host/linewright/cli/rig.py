@@ -29,6 +29,38 @@ File = Annotated[
 
 
 @app.command()
+def new(
+    to: Annotated[Path, typer.Option("--output", "-o", metavar="FILE", help="Where the rig file goes.")] = Path(
+        "rig.toml"
+    ),
+    answers_file: Annotated[
+        Path | None, typer.Option("--answers", metavar="FILE", help="Answers in JSON, by the names of the questions.")
+    ] = None,
+    answer: Annotated[
+        list[str] | None, typer.Option("--answer", metavar="NAME=VALUE", help="One answer; may be repeated.")
+    ] = None,
+    usual: Annotated[
+        bool, typer.Option("--usual", help="Ask nothing: the rest is as on a machine of common parts.")
+    ] = False,
+    questions: Annotated[bool, typer.Option("--questions", help="Print the questions as JSON, and leave.")] = False,
+    as_json: options.AsJson = False,
+) -> int:
+    """Ask about your machine and write its rig file.
+
+    Every figure is explained; what you do not know may stay unknown. Speeds and accelerations follow from motors,
+    supply, pulleys and masses. Answers may come from a file, from options, or both; the rest is asked.
+    """
+    from linewright.cli import new_rig
+
+    if questions:
+        from linewright.rig_questions import described
+
+        output.emit_json({"questions": described()})
+        return 0
+    return new_rig.make(to, answers_file, answer or [], usual=usual, as_json=as_json)
+
+
+@app.command()
 def default(to: Target = None) -> None:
     """Print the commented default rig, as an example."""
     from linewright.rig import Rig

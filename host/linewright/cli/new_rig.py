@@ -1,0 +1,220 @@
+"""``linewright rig new``: asking, and saying what follows from the answers."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from linewright.cli import output
+
+if TYPE_CHECKING:
+    from linewright.bringup.talk import Ask, Talk
+    from linewright.rig_draft import Draft
+    from linewright.rig_questions import Answers, Question
+
+ANSWERS_LIMIT_BYTES = 65_536
+"""All answers together are a kilobyte or two."""
+
+
+def make(to: Path, answers_file: Path | None, given: list[str], *, usual: bool, as_json: bool) -> int:
+    """Collect the answers, write the file, review it."""
+    from linewright.errors import InputError
+    from linewright.rig_draft import draft
+    from linewright.rig_questions import read_answers
+    from linewright.rig_review import review
+    from linewright.views import rig_report
+
+    if to.exists():
+        raise InputError(f"{to} exists already", hint="name another file with -o, or remove that one first")
+    if not to.parent.is_dir():
+        raise InputError(f"there is no folder {to.parent}", hint="make it first, or name another with -o")
+    answers = read_answers({**_from_file(answers_file), **_from_options(given)})
+    ask = not usual and answers_file is None
+    if ask and not sys.stdin.isatty():
+        raise InputError(
+            "there is no terminal to ask on",
+            hint="give the answers with --answers FILE or --answer NAME=VALUE, and --usual for the rest; "
+            "`linewright rig new --questions` lists them",
+        )
+    made = _asked(answers) if ask else draft(answers)
+    _write(made.text, to)
+    findings = review(made.rig)
+    sound = not any(one.blocks for one in findings)
+    if as_json:
+        output.emit_json(
+            {
+                "file": str(to),
+                "rig": made.rig.name,
+                "steps_per_mm": made.steps_per_mm,
+                "limits": {
+                    axis: {"speed_mm_s": one.speed_mm_s, "accel_mm_s2": one.accel_mm_s2}
+                    for axis, one in (("x", made.rig.x), ("y", made.rig.y))
+                },
+                "sound": sound,
+                "findings": [one.describe() for one in findings],
+            }
+        )
+    else:
+        for line in follows(made):
+            output.say(line)
+        output.say("")
+        output.console().print(
+            rig_report.review_table([one for one in findings if one.weight != "good"]), soft_wrap=False
+        )
+        output.say(f"{to} written; {rig_report.verdict(findings, to.name)}")
+        output.say(f"next: `linewright rig check {to}`, `linewright rig wiring {to} -o wiring.svg`, and, once wired,")
+        output.say(f"      `linewright board flash` and `linewright board bring-up --rig {to}`")
+    return 0
+
+
+def follows(made: Draft) -> list[str]:
+    """What was worked out, with the sums."""
+    motor = made.rig.a
+    turn_mm = f"{motor.belt_pitch_mm:g} mm x {motor.pulley_teeth}"
+    lines = [f"steps per mm: {motor.steps_per_turn} x {motor.microsteps} / ({turn_mm}) = {made.steps_per_mm:g}"]
+    for name, axis, found in (("x", made.rig.x, made.reaches[0]), ("y", made.rig.y, made.reaches[1])):
+        begins = f"begin with {axis.speed_mm_s:g} mm/s and {axis.accel_mm_s2:g} mm/s^2"
+        if found is None:
+            lines.append(f"axis {name}: not enough is known of motor and load, so {begins}")
+        else:
+            lines.append(
+                f"axis {name}: the motor can do {found.speed_mm_s:.0f} mm/s ({found.by} ends it) and "
+                f"{found.accel_mm_s2:.0f} mm/s^2, a margin of two taken off; {begins}"
+            )
+    return lines
+
+
+def _asked(answers: Answers) -> Draft:
+    """Ask what is not answered yet, and again what does not go together."""
+    from linewright.bringup.talk import Talk, Turn
+    from linewright.cli.bring_up import Screen, standard_input
+    from linewright.errors import RigError
+    from linewright.rig_draft import draft
+    from linewright.rig_questions import QUESTIONS
+
+    screen = Screen(output.say, standard_input())
+    screen.hear(
+        "plain", "Enter takes what stands in brackets; help explains; back goes back; stop leaves without a file."
+    )
+    fixed = set(answers)
+    while True:
+        try:
+            _ask_all([one for one in QUESTIONS if one.name not in fixed], answers, Talk(screen), screen)
+        except (Turn, EOFError):
+            output.say("nothing was written", stderr=True)
+            raise output.Stopped from None
+        try:
+            return draft(answers)
+        except RigError as error:
+            wrong = {issue.key for issue in error.issues}
+            again = {q.name for q in QUESTIONS if any(key.startswith(tuple(wrong)) or key in wrong for key in q.keys)}
+            if not again:
+                raise
+            screen.hear("found", "; ".join(f"{issue.key}: {issue.allowed}" for issue in error.issues))
+            fixed = {one.name for one in QUESTIONS if one.name not in again}
+
+
+def _ask_all(questions: list[Question], answers: Answers, talk: Talk, screen: Any) -> None:
+    from linewright.bringup.talk import Talk, Turn
+    from linewright.errors import InputError
+
+    at = 0
+    way = 1
+    while at < len(questions):
+        question = questions[at]
+        if not question.asked(answers):
+            at = max(at + way, 0)
+            continue
+        way = 1
+        screen.hear("plain", "")
+        screen.hear("plain", question.text)
+        try:
+            answers[question.name] = question.read(Talk(screen, (question.why,)).choose(_ask(question, answers)))
+        except InputError as error:
+            talk.say(error.message, "next")
+            continue
+        except Turn as turn:
+            if turn.where == "stop":
+                raise
+            if turn.where == "back":
+                way = -1
+                at = max(at - 1, 0)
+                continue
+            if turn.where == "skip":
+                answers[question.name] = question.usual(answers)
+                at += 1
+            continue
+        at += 1
+
+
+def _ask(question: Question, answers: Answers) -> Ask:
+    """The question as the dialogue asks it."""
+    from linewright.bringup.talk import Ask, Choice
+    from linewright.rig import Rig
+    from linewright.rig_checks import bounds_of
+    from linewright.rig_questions import UNKNOWN
+
+    bounds = bounds_of(Rig, question.keys[0])
+    usual = question.usual(answers)
+    default = UNKNOWN if usual is None else f"{usual:g}" if isinstance(usual, float) else str(usual)
+    words = tuple(Choice(word) for word in bounds.choices)
+    if bounds.optional:
+        words = (Choice(UNKNOWN),)
+    return Ask(
+        question.name,
+        question.why,
+        words,
+        low=bounds.low,
+        high=bounds.high,
+        unit=bounds.words.rpartition(f"..{bounds.high:g} ")[2] if bounds.unit_of_number else "",
+        default=default,
+        free=not bounds.choices and not bounds.unit_of_number,
+    )
+
+
+def _from_file(path: Path | None) -> dict[str, object]:
+    from linewright.errors import InputError
+
+    if path is None:
+        return {}
+    hint = 'a JSON object of names and values, as in {"board": "rp2040"}; `rig new --questions` lists the names'
+    try:
+        with path.open("rb") as stream:
+            data = stream.read(ANSWERS_LIMIT_BYTES + 1)
+    except OSError as error:
+        raise InputError(f"cannot read {path}: {error.strerror or error}", hint=hint) from error
+    if len(data) > ANSWERS_LIMIT_BYTES:
+        raise InputError(f"{path} is larger than {ANSWERS_LIMIT_BYTES} bytes; those are no answers", hint=hint)
+    try:
+        found = json.loads(data)
+    except (ValueError, RecursionError) as error:
+        raise InputError(f"{path} is not valid JSON: {error}", hint=hint) from error
+    if not isinstance(found, dict):
+        raise InputError(f"{path} holds no JSON object", hint=hint)
+    return found
+
+
+def _from_options(given: list[str]) -> dict[str, object]:
+    from linewright.errors import InputError
+
+    found: dict[str, object] = {}
+    for one in given:
+        name, equals, value = one.partition("=")
+        if not equals:
+            raise InputError(f"--answer {one!r} is not NAME=VALUE", hint="such as --answer board=rp2040")
+        found[name.strip()] = value.strip()
+    return found
+
+
+def _write(text: str, to: Path) -> None:
+    from linewright.errors import InputError
+    from linewright.files import replacing
+
+    try:
+        with replacing(to) as stream:
+            stream.write(text.encode())
+    except OSError as error:
+        hint = "check the folder, its permissions and the free space"
+        raise InputError(f"cannot write {to}: {error.strerror or error}", hint=hint) from error

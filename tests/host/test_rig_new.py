@@ -1,0 +1,278 @@
+"""`rig new`: every set of answers becomes a commented file that is valid, or is refused in words."""
+
+from __future__ import annotations
+
+import fcntl
+import json
+import os
+import pty
+import select
+import subprocess
+import sys
+import termios
+import time
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from linewright import cli
+from linewright.errors import InputError, RigError
+from linewright.rig import Rig
+from linewright.rig_checks import bounds_of
+from linewright.rig_draft import draft
+from linewright.rig_questions import QUESTIONS, described, read_answers
+from linewright.rig_review import review
+
+NAMES = [question.name for question in QUESTIONS]
+
+
+@pytest.fixture(autouse=True)
+def _own_folder(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+
+
+def test_without_an_answer_it_is_a_machine_of_common_parts():
+    made = draft({})
+    assert made.rig.board == "rp2040"
+    assert made.steps_per_mm == 80
+    assert not [one for one in review(made.rig) if one.blocks or one.weight == "unknown"]
+    # The text is the template with values changed: each of its comments is still there.
+    for line in Rig.default_text().splitlines():
+        if "#" in line:
+            assert line.partition("#")[2] in made.text
+
+
+def test_limits_follow_from_motor_supply_pulley_and_mass():
+    strong = draft({})
+    assert (strong.rig.x.speed_mm_s, strong.rig.x.accel_mm_s2) == (150.0, 1500.0)
+    # By hand: 12 V, 0.4 A (0.4 x 30 = 12 V would never be reached, so 20 ohm: 8 V), 40 mH: tau = 2 ms, reversal
+    # 2 ms x ln((12 + 8) / (12 - 8)) = 3.22 ms, 311 full steps/s, 311 / 200 x 40 mm = 62.1 mm/s.
+    weak = {"motor_v": 12.0, "rated_current_a": 0.4, "current_a": 0.4, "resistance_ohm": 20.0, "inductance_mh": 40.0}
+    made = draft({**weak, "holding_torque_n_m": 0.2, "mass_x_g": 3000.0})
+    assert made.reaches[0].speed_mm_s == pytest.approx(62.1, abs=0.1)
+    assert made.rig.x.speed_mm_s == 60.0
+    # 0.2 / sqrt 2 = 0.1414 N m at 6.366 mm is 22.2 N, half 11.1, less 3 N: 8.1 N on 3.133 kg: 2.6 m/s2; 1.5 are asked.
+    assert made.reaches[0].accel_mm_s2 == pytest.approx(2590, rel=0.01)
+    heavy = draft({**weak, "holding_torque_n_m": 0.2, "mass_x_g": 30_000.0})
+    assert heavy.rig.x.accel_mm_s2 <= heavy.reaches[0].accel_mm_s2 == pytest.approx(269, rel=0.01)
+
+
+def test_what_is_not_known_is_left_out_and_named_by_the_check():
+    made = draft({"inductance_mh": None, "servo_a": None})
+    assert made.rig.a.inductance_mh is None
+    assert made.reaches == (None, None)
+    assert (made.rig.x.speed_mm_s, made.rig.x.accel_mm_s2) == (60.0, 500.0)
+    unknown = " ".join(one.said for one in review(made.rig) if one.weight == "unknown")
+    assert "inductance_mh" in unknown
+    assert "supply.servo_a" in unknown
+
+
+def test_pins_lie_in_a_row_where_the_board_wants_them_to():
+    pins = draft({"board": "rp2350", "step_a": 10}).rig.pins
+    assert (pins.step_a, pins.step_b, pins.direction_a, pins.direction_b) == (10, 11, 12, 13)
+    free = draft({"board": "portable", "step_a": 10, "step_b": 14, "direction_a": 3, "direction_b": 4}).rig
+    assert (free.pins.step_b, free.pins.direction_a) == (14, 3)
+    assert free.a.step_rate_hz == 4000
+    assert free.x.speed_mm_s <= 50  # 4000 / 80
+
+
+def test_no_switches_no_pins_for_them():
+    rig = draft({"endstop_x": "none", "endstop_y": "max"}).rig
+    assert rig.pins.endstop_x is None
+    assert rig.pins.endstop_y == 9
+
+
+@pytest.mark.parametrize(
+    ("x", "y", "sheet"), [(310, 310, "A4"), (250, 180, "A5 landscape"), (500, 500, "A3"), (60, 60, "55x55mm")]
+)
+def test_the_sheet_is_the_largest_that_fits(x, y, sheet):
+    assert draft({"travel_x_mm": float(x), "travel_y_mm": float(y)}).rig.sheet.size == sheet
+
+
+numbers = {
+    question.name: st.integers(int(b.low), int(b.high)) if b.whole else st.floats(b.low, b.high)
+    for question in QUESTIONS
+    if (b := bounds_of(Rig, question.keys[0])).unit_of_number and not question.name.endswith("pin")
+}
+
+
+@settings(max_examples=25)
+@given(st.fixed_dictionaries({}, optional=numbers), st.sampled_from(["rp2040", "portable", "virtual"]))
+def test_any_answers_within_their_bounds_make_a_valid_file_or_are_refused_by_key(answers, board):
+    """Whatever the machine, there is a file that its reader accepts, or a list of keys that do not go together."""
+    try:
+        made = draft({**answers, "board": board})
+    except RigError as error:
+        refused = error.issues
+    else:
+        refused = None
+    if refused is not None:
+        assert all(issue.key and issue.allowed for issue in refused)
+        assert refused
+        return
+    assert Rig.parse(made.text).fingerprint() == made.rig.fingerprint()
+    for axis, found in zip((made.rig.x, made.rig.y), made.reaches, strict=True):
+        if found is not None:
+            assert axis.speed_mm_s <= max(found.speed_mm_s, 1.0)
+            assert axis.accel_mm_s2 <= max(found.accel_mm_s2, 1.0)
+    assert made.rig.homing.fast_mm_s <= min(made.rig.x.speed_mm_s, made.rig.y.speed_mm_s)
+
+
+@pytest.mark.parametrize(
+    ("given", "words"),
+    [
+        ({"board": "toaster"}, "allowed is"),
+        ({"travel_x_mm": "far"}, "is no number"),
+        ({"travel_x_mm": True}, "is no number"),
+        ({"travel_x_mm": -5}, "10..5000"),
+        ({"travel_x_mm": "1e999"}, "10..5000"),
+        ({"travel_x_mm": "nan"}, "10..5000"),
+        ({"travel_x_mm": None}, "must be known"),
+        ({"pulley_teeth": 20.5}, "whole number"),
+        ({"name": ""}, "text"),
+        ({"name": 7}, "text"),
+        ({"colour": "red"}, "no question is called 'colour'"),
+        ({"travel_x_mm": [1]}, "is no number"),
+    ],
+)
+def test_absurd_answers_are_refused_with_what_is_allowed(given, words):
+    with pytest.raises(InputError, match=words):
+        read_answers(given)
+
+
+def test_answers_from_files_and_options_make_the_same_file(capsys, tmp_path):
+    (tmp_path / "answers.json").write_text(
+        json.dumps({"name": "harbour rig", "motor_v": 12, "inductance_mh": "unknown"})
+    )
+    assert cli.run(["rig", "new", "-o", "a.toml", "--answers", "answers.json", "--json"]) == 0
+    said = json.loads(capsys.readouterr().out)
+    assert said["steps_per_mm"] == 80
+    assert said["sound"]
+    words = ["--answer", "name=harbour rig", "--answer", "motor_v=12", "--answer", "inductance_mh=unknown", "--usual"]
+    assert cli.run(["rig", "new", "-o", "b.toml", *words]) == 0
+    assert (tmp_path / "a.toml").read_text() == (tmp_path / "b.toml").read_text()
+    out = capsys.readouterr().out
+    assert "200 x 16 / (2 mm x 20) = 80" in out
+    assert "not enough is known" in out
+    assert cli.run(["rig", "check", "a.toml"]) == 0
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [
+        ("", "not valid JSON"),
+        ("[1]", "no JSON object"),
+        ("[" * 5000, "JSON"),
+        ('{"board": "toaster"}', "board = 'toaster'"),
+    ],
+)
+def test_bad_files_of_answers(content, words, capsys, tmp_path):
+    (tmp_path / "answers.json").write_text(content)
+    assert cli.run(["rig", "new", "--answers", "answers.json"]) == 2
+    assert words in capsys.readouterr().err
+    assert not (tmp_path / "rig.toml").exists()
+
+
+def test_nothing_is_overwritten_and_no_terminal_is_said(capsys, tmp_path):
+    (tmp_path / "rig.toml").write_text("mine")
+    assert cli.run(["rig", "new", "--usual"]) == 2
+    assert (tmp_path / "rig.toml").read_text() == "mine"
+    assert cli.run(["rig", "new", "--usual", "-o", "no/such/rig.toml"]) == 2
+    assert cli.run(["rig", "new", "--answers", "missing.json", "-o", "b.toml"]) == 2
+    assert cli.run(["rig", "new", "--answer", "nonsense", "-o", "b.toml"]) == 2
+    done = subprocess.run(
+        [sys.executable, "-c", "from linewright.cli import main; main()", "rig", "new", "-o", "c.toml"],
+        stdin=subprocess.DEVNULL,
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
+    assert done.returncode == 2
+    assert "there is no terminal to ask on" in done.stderr
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["rig.toml"]
+
+
+def test_the_questions_are_described_for_scripts(capsys):
+    assert cli.run(["rig", "new", "--questions"]) == 0
+    rows = json.loads(capsys.readouterr().out)["questions"]
+    assert rows == described()
+    assert [row["name"] for row in rows] == NAMES
+    assert all(row["why"] and row["question"] for row in rows)
+    # Their defaults are answers, too.
+    assert draft(read_answers({row["name"]: row["default"] for row in rows})).rig.board == "rp2040"
+
+
+class Terminal:
+    """`rig new` on a terminal of its own."""
+
+    def __init__(self, *words):
+        self.master, slave = pty.openpty()
+        self.process = subprocess.Popen(
+            [sys.executable, "-c", "from linewright.cli import main; main()", "rig", "new", *words],
+            stdin=slave,
+            stdout=slave,
+            stderr=slave,
+            start_new_session=True,
+            preexec_fn=lambda: fcntl.ioctl(0, termios.TIOCSCTTY, 0),
+        )
+        os.close(slave)
+        self.text = ""
+
+    def until(self, words):
+        deadline = time.monotonic() + 60
+        while words not in self.text:
+            assert time.monotonic() < deadline, self.text
+            self._read()
+        self.text = self.text.partition(words)[2]
+
+    def type(self, line):
+        os.write(self.master, (line + "\n").encode())
+
+    def end(self):
+        deadline = time.monotonic() + 60
+        while (self.process.poll() is None or select.select([self.master], [], [], 0)[0]) and self._read():
+            assert time.monotonic() < deadline, self.text
+        os.close(self.master)
+        return self.process.wait(30)
+
+    def _read(self):
+        if not select.select([self.master], [], [], 0.2)[0]:
+            return True
+        try:
+            piece = os.read(self.master, 4096).decode()
+        except OSError:
+            return False
+        self.text += piece
+        return bool(piece)
+
+
+def test_it_asks_on_a_terminal_and_back_goes_back(tmp_path):
+    terminal = Terminal("-o", "asked.toml")
+    terminal.until("What do you call the machine?")
+    terminal.type("Harbour Rig")
+    terminal.until("Which microcontroller")
+    terminal.type("back")
+    terminal.until("What do you call the machine?")
+    terminal.type("Heron")
+    terminal.until("Which microcontroller")
+    terminal.type("toaster")
+    terminal.until("did not understand")
+    for _ in range(60):
+        terminal.type("")
+        time.sleep(0.01)
+    assert terminal.end() == 0, terminal.text
+    rig = Rig.load(tmp_path / "asked.toml")
+    assert rig.name == "Heron"
+    assert rig.fingerprint() == draft({}).rig.fingerprint()
+
+
+@pytest.mark.parametrize("leave", ["stop", "\x03", "\x04"])
+def test_leaving_in_the_middle_writes_nothing(leave, tmp_path):
+    terminal = Terminal("-o", "asked.toml")
+    terminal.until("What do you call the machine?")
+    os.write(terminal.master, (leave + ("\n" if leave == "stop" else "")).encode())
+    assert terminal.end() == 130, terminal.text
+    assert "Traceback" not in terminal.text
+    assert list(tmp_path.iterdir()) == []
