@@ -6,11 +6,16 @@ import ast
 import itertools
 import json
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
+from linewire import messages
 from linewright import cli
-from linewright.board_pins import BOARDS, ROW
+from linewright.board_pins import ROW
+from linewright.errors import RigError
 from linewright.rig import Rig
 from linewright.rig_review import WEIGHTS, review
 from linewright.rig_review.power import FUSE_RATINGS_A, fuse_a, motors_a
@@ -91,17 +96,50 @@ def test_fuses_are_made_in_preferred_numbers():
     assert fuse_a(1000) == FUSE_RATINGS_A[-1]
 
 
-def test_the_row_of_pins_is_the_one_that_the_board_demands():
-    """`lineboard.ports.rp2` takes the pins that the review calls good, and refuses those that it calls wrong."""
-    tree = ast.parse((ROOT / "device" / "lineboard" / "ports" / "rp2.py").read_text(encoding="utf-8"))
-    refuses = next(node for node in ast.walk(tree) if isinstance(node, ast.FunctionDef) and node.name == "refuses")
-    text = ast.unparse(refuses)
-    # Its words, so that a change there is noticed here.
-    assert "for which, after in ((_STEP_B, 1), (_DIRECTION_A, 2), (_DIRECTION_B, 3))" in text
-    assert "min(highest, 31) - 3" in text
-    assert "highest = 47 if self._is_rp2350 else 29" in text
-    assert ROW == ("step_a", "step_b", "direction_a", "direction_b")
-    assert (BOARDS["rp2040"].highest_step_a, BOARDS["rp2350"].highest_step_a) == (min(29, 31) - 3, min(47, 31) - 3)
+def refuses(board):
+    """`lineboard.ports.rp2`'s own judgement of settings, taken out of its module, which imports the chip's."""
+    folder = ROOT / "device" / "lineboard" / "ports"
+    tree = ast.parse((folder / "rp2.py").read_text(encoding="utf-8"))
+    function = next(n for n in ast.walk(tree) if isinstance(n, ast.FunctionDef) and n.name == "refuses")
+    names = next(
+        ast.literal_eval(n.value)
+        for n in ast.parse((folder / "pins.py").read_text(encoding="utf-8")).body
+        if isinstance(n, ast.Assign) and ast.unparse(n.targets[0]) == "_NAMES"
+    )
+    keys = tuple(messages.SETTING_BY_NAME["pin_" + name][1] for name in names)
+    places = {name.upper(): i for i, name in enumerate(names)}
+    scope = {
+        "pins": SimpleNamespace(KEYS=keys, **places),
+        "rp2_player": SimpleNamespace(timing=lambda *_: (20, 0, 0)),
+        "TICK_HZ": 5_000_000,
+        "_MAX_RATE": messages.SETTING_BY_NAME["max_rate"][1],
+        "_STEP_WIDTH_NS": messages.SETTING_BY_NAME["step_width_ns"][1],
+        "_DIRECTION_SETUP_NS": messages.SETTING_BY_NAME["direction_setup_ns"][1],
+    }
+    exec(compile(ast.Module([function], []), "rp2.refuses", "exec"), scope)
+    return lambda settings: scope["refuses"](SimpleNamespace(_is_rp2350=board == "rp2350"), settings)
+
+
+@given(
+    st.sampled_from(["rp2040", "rp2350"]),
+    st.integers(0, 47),
+    st.just([0, 1, 2, 3]) | st.permutations(range(4)),
+    st.integers(0, 47),
+)
+def test_the_review_calls_pins_wrong_exactly_where_the_board_refuses_them(board, first, order, servo):
+    """The review and `lineboard.ports.rp2` are of one mind about every row of pins."""
+    try:
+        changes = {f"pins.{name}": min(first + i, 47) for name, i in zip(ROW, order, strict=True)}
+        others = [pin for pin in range(30) if pin not in changes.values() and pin != servo][:3]
+        changes |= {"pins.servo": servo, "pins.enable": others[0], "pins.endstop_x": others[1]}
+        rig = REAL.changed({**changes, "board": board, "pins.endstop_y": others[2]})
+    except RigError:
+        return  # two lines on one pin, or none such on the board: the file is not valid at all
+    settings = [entry[4] for entry in messages.SETTINGS]
+    for name, value in rig.settings().items():
+        settings[messages.SETTING_BY_NAME[name][1]] = value
+    wrong = any(one.weight == "wrong" and one.about == "pins" for one in review(rig))
+    assert wrong == (refuses(board)(settings) is not None)
 
 
 def test_exit_codes_and_json(tmp_path, capsys):
