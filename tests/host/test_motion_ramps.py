@@ -16,6 +16,7 @@ from linewright.drawing import Drawing, Pen
 from linewright.errors import PlanError
 from linewright.motion.kinematics import Limits
 from linewright.motion.planner import lay_path
+from linewright.motion.ramps import STRAY_STEPS
 from linewright.program import END, PEN, REST
 from linewright.rig import Rig
 
@@ -70,6 +71,29 @@ def test_every_vertex_is_passed_within_half_a_step_or_the_merge_tolerance(name, 
     line = LineString(track) if len(np.unique(track, axis=0)) > 1 else Point(track[0])
     far = max(line.distance(Point(p)) for p in exact)
     assert far <= math.hypot(0.5, 0.5) + 1 / 8 + 1 / 64
+
+
+@settings(max_examples=30, deadline=None)
+@given(drawings(), st.sampled_from(["default", "coarse y", "coarser y", "crossed"]))
+def test_no_step_strays_from_the_asked_line_by_more_than_rounding_comes_to(drawing, name):
+    """STRAY_STEPS bounds every step that the board makes, on motors however unlike."""
+    coarser = {"motor.b.microsteps": 1, "axis.y.accel_mm_s2": 600.0}
+    machine = Rig.default().changed(coarser) if name == "coarser y" else rig(name)
+    program = motion.plan(drawing, machine)
+    at = program.position_steps
+    exact = drawing.points_mm @ machine.kinematics_matrix.T
+    for number in range(len(drawing)):
+        first, end = drawing.starts[number], drawing.starts[number + 1]
+        line = LineString(exact[first:end]) if end - first > 1 else Point(exact[first])
+        # As far along as the motor that makes more steps, aside as far as the other: no direction is further off.
+        records = np.flatnonzero((program.stroke_of_record == number) & program.is_ramp)
+        for record in records.tolist():
+            move = at[record + 1] - at[record]
+            n = int(np.abs(move).max())
+            k = np.unique(np.linspace(0, n, min(n, 40) + 1).astype(int))[:, None]
+            steps = at[record] + np.sign(move) * ((2 * k * np.abs(move) + n) // (2 * n))
+            far = max(line.distance(Point(step)) for step in steps)
+            assert far <= math.hypot(*STRAY_STEPS)
 
 
 HARD = ("noise 0.1", "noise 2", "noise 6", "smooth 1", "zigzag 3 x 5", "zigzag 1 x 1", "wave", "circle 2", "one step")

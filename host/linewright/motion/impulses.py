@@ -63,9 +63,9 @@ class Impulses:
         return float(self.share @ self.delay_s)
 
     @property
-    def alone(self) -> bool:
-        """One impulse changes nothing."""
-        return len(self.share) == 1
+    def gap_s(self) -> float:
+        """Longest time between two of them."""
+        return float(np.diff(self.delay_s).max(initial=0.0))
 
     def then(self, other: Impulses) -> Impulses:
         """Both, one after the other: every impulse of one with every impulse of the other."""

@@ -95,16 +95,14 @@ def plan(drawing: Drawing, rig: Rig, *, sheet: Sheet | None = None) -> Program:
     if lifts.overlap:
         approaches = lifts.approaches(path.points_mm, path.down_at, limits)
         path = _refined(path, np.sort(np.concatenate((np.arange(len(path.points_mm)), approaches))))
-    corners = find_corners(path.points_mm, path.rest, path.stroke >= 0, limits)
     smoothing = Smoothing.from_rig(rig)
     if smoothing is None:
+        corners = find_corners(path.points_mm, path.rest, path.stroke >= 0, limits)
         speeds = plan_profile(path.points_mm, path.stroke >= 0, corners, limits)
     else:
         speeds = plan_smooth(path.points_mm, path.rest, path.stroke >= 0, limits, smoothing)
     path = _refined(path, speeds.place)
-    turn_rad = np.zeros(len(speeds.place))
-    turn_rad[speeds.place % 1.0 == 0.0] = corners.turn_rad
-    nodes = round_path(path.points_mm, path.rest, path.stroke, speeds, turn_rad, limits)
+    nodes = round_path(path.points_mm, path.rest, path.stroke, speeds, limits)
     ramps = make_ramps(nodes, limits)
     before_node = ramps.first_of_piece[nodes.node_of_vertex]
     return _assemble(drawing, rig, limits, sheet or rig.paper, nodes.steps[0], ramps, path, before_node, lifts)

@@ -12,7 +12,7 @@ from linewright.motion.corners import NEXT_TO_NOTHING, Corners
 from linewright.motion.kinematics import Flags, Floats, Limits
 from linewright.motion.speeds import plan_speeds
 
-ALLOWANCE: Final = 1.1
+ALLOWANCE: Final = 1.05
 """What an axis may bear for a moment, in its own limits: the allowance of the pulse checks (virtual/checks.py)."""
 
 JOLT_SHARE: Final = 0.8
@@ -132,9 +132,9 @@ def _kept_turns(
 
     An axis that bears the share ``L`` of its acceleration ``a`` before and after a corner, and there changes its speed
     by ``dv`` in the same sense, moves in a window of two times ``h`` by ``L a h^2 + dv h`` off uniform motion. That
-    exceeds ``1.1 a h^2`` by ``dv^2 / (4 a (1.1 - L))`` at most. From what a lone corner may exceed it by follows which
-    ``dv`` needs no minding, and most corners need none. Where turns take much of the path, corners follow each other
-    within one window and share that allowance between them. ``w`` (n,) are the speeds without minding.
+    exceeds ``1.05 a h^2`` by ``dv^2 / (4 a (1.05 - L))`` at most. From what a lone corner may exceed it by follows
+    which ``dv`` needs no minding, and most corners need none. Where turns take much of the path, corners follow each
+    other within one window and share that allowance between them. ``w`` (n,) are the speeds without minding.
     """
     n = len(length) + 1
     at = np.flatnonzero((corners.normal != 0.0).any(axis=1) & (w > 0.0))

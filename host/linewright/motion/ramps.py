@@ -5,6 +5,7 @@ The order of the work is what guarantees it:
 0. `profile.plan_profile` gives the speed at every vertex of the true path; from here on these are caps.
 1. `round_path` rounds the true position of every vertex (so nothing is ever lost: each vertex that remains lies within
    half a step of its true place on either motor, however long the drawing) and merges what vanishes, keeping every cap.
+   See `STRAY_STEPS` for what all rounding comes to.
 2. The speed passes run on these whole-step pieces, with the limits of their whole-step directions.
 3. `make_ramps` cuts each piece where it should change from speeding up to cruising to slowing down, on whole steps
    along the same rounded line.
@@ -33,6 +34,11 @@ slower over a dense stretch than over a sparse one, with a jolt in between; over
 MERGE_TURN_RAD: Final = 1.0 / 32.0
 """Turning that a merged piece may hide. A path of length L that turns by t departs from its chord by at most L t / 4
 (a single kink in the middle): two times 8 steps and 1/32 rad make 1/8 step."""
+
+STRAY_STEPS: Final = (0.5 + 1 / 8 + 1 / 64, 1.5 + 1 / 8 + 1 / 64)
+"""How far beside the asked line a step may come to lie, in steps of the motor that makes more steps there, and of the
+other one: half a step for the rounded vertex, an eighth for vertices that were merged, a 64th for noise; for the other
+motor also half a step where a ramp ends on the way, and half a step of Bresenham's rule between."""
 
 GAIN_SHARE: Final = 0.05
 GAIN_S: Final = 0.005
@@ -92,9 +98,7 @@ class Ramps:
     first_of_piece: Indices
 
 
-def round_path(
-    points_mm: Floats, rest: Flags, stroke: Indices, speeds: SpeedPlan, turn_rad: Floats, limits: Limits
-) -> StepPath:
+def round_path(points_mm: Floats, rest: Flags, stroke: Indices, speeds: SpeedPlan, limits: Limits) -> StepPath:
     """Round a path to whole steps; pieces of no length vanish without losing a stop or a corner cap.
 
     Parameters
@@ -103,11 +107,11 @@ def round_path(
     rest : (n,) bool, stops.
     stroke : (n - 1,) int64, stroke of each segment, -1 for travel.
     speeds : plan with the same n points.
-    turn_rad : (n,) float64, turning angle at each vertex.
     """
     exact = limits.steps_at(points_mm)
     rounded = np.rint(exact).astype(np.int64)
-    exact_length = np.hypot(*np.diff(exact, axis=0).T)
+    way = np.diff(exact, axis=0)
+    exact_length = np.hypot(way[:, 0], way[:, 1])
     cap = speeds.w_mm2_s2 * _slower_metric(points_mm, exact_length) ** 2
     cap = np.minimum(cap, float(MAX_SPEED) ** 2)
     # Below one step per second no whole-number speed is left but 0.
@@ -123,6 +127,10 @@ def round_path(
         free=_per_piece(speeds.free * exact_length, heads) / np.maximum(_per_piece(exact_length, heads), 1e-300),
         node_of_vertex=node,
     )
+    # Turning in the space of the steps, where unlike motors see other angles than the paper.
+    across = np.abs(way[:-1, 0] * way[1:, 1] - way[:-1, 1] * way[1:, 0])
+    turn_rad = np.zeros(len(exact))
+    turn_rad[1:-1] = np.arctan2(across, way[:-1, 0] * way[1:, 0] + way[:-1, 1] * way[1:, 1])
     return _merge_short(path, np.add.reduceat(turn_rad, heads), np.logical_or.reduceat(speeds.firm, heads))
 
 

@@ -64,6 +64,11 @@ LEVEL: Final = 1.01
 """Ratio of neighbouring speeds on the grid to which limits are lowered: half a per cent of speed on average, on curves
 only, for as many points fewer as a curve has corners of nearly the same speed."""
 
+OVERLAP: Final = 1.25
+"""How much longer than the longest gap between two impulses every motion takes before it is smoothed. A shorter one
+would stand still between its delayed copies, and what is planned by place cannot stand still on its way. A way ``d``
+from rest to rest takes ``2 sqrt(d / a)``."""
+
 NOTHING_MM: Final = 1e-9
 """Shorter segments take no time; they lie between rests only."""
 
@@ -178,13 +183,14 @@ def plan_smooth(points_mm: Floats, rest: Flags, drawing: Flags, limits: Limits, 
     straight = np.minimum(np.minimum(limits.accel_along(u), smoothing.straight_accel(u)), 1e9)
     turning = np.minimum(straight, math.sqrt(1.0 - 2.0 * share * share) * weakest)
     turning = np.minimum(turning, smoothing.curved_accel(_curvature(corners.turn_rad, length)))
-    accel, kind, kinds = _stretches(u, length, rest, straight, turning)
+    accel, whole, kind, kinds = _stretches(u, length, rest, straight, turning)
     place = [np.flatnonzero(rest).astype(np.float64)]
     square = [np.zeros(len(place[0]))]
     for number, axes in enumerate(kinds):
         segments = np.flatnonzero(kind == number)
         sequence = smoothing.impulses(float(accel[segments].max()), axes)
-        stretch = _Stretches.of(segments, length, cap, top, accel)
+        gentle = 4.0 * whole[segments] / (OVERLAP * max(sequence.gap_s, impulses.TOGETHER_S)) ** 2
+        stretch = _Stretches.of(segments, length, cap, top, np.minimum(accel[segments], gentle))
         knot_mm, knot_w = _convolve(stretch, sequence)
         at_mm, where = stretch.points(points_mm, knot_mm, limits)
         place.append(where)
@@ -225,8 +231,8 @@ def _calm_corners(corners: Corners, u: Floats, smoothing: Smoothing) -> Floats:
 
 def _stretches(
     u: Floats, length: Floats, rest: Flags, straight: Floats, turning: Floats
-) -> tuple[Floats, Indices, list[tuple[bool, bool]]]:
-    """Acceleration along each segment (n - 1,), kind of its stretch (n - 1,), and the axes that each kind moves.
+) -> tuple[Floats, Floats, Indices, list[tuple[bool, bool]]]:
+    """Acceleration along each segment (n - 1,), length and kind of its stretch, and the axes that each kind moves.
 
     A stretch is what lies between two stops. One that goes straight has all that its direction allows, ``straight``
     (n - 1,); one that turns, the least of what its segments allow, ``turning`` (n - 1,).
@@ -245,7 +251,7 @@ def _stretches(
     kind = np.full(len(length), -1, dtype=np.int64)
     for index, k in enumerate(kinds):
         kind[(number == k) & moved] = index
-    return accel, kind, [(bool(k & 1), bool(k & 2)) for k in kinds]
+    return accel, np.add.reduceat(length, first)[owner], kind, [(bool(k & 1), bool(k & 2)) for k in kinds]
 
 
 @dataclass(frozen=True, eq=False)
@@ -269,7 +275,7 @@ class _Stretches:
     @classmethod
     def of(cls, segment: Indices, length: Floats, cap: Floats, top: Floats, accel: Floats) -> _Stretches:
         edge = np.concatenate(([0.0], np.cumsum(length[segment])))
-        return cls(segment, edge, cap[np.append(segment, segment[-1] + 1)], top[segment], accel[segment])
+        return cls(segment, edge, cap[np.append(segment, segment[-1] + 1)], top[segment], accel)
 
     def points(self, points_mm: Floats, knot_mm: Floats, limits: Limits) -> tuple[Floats, Floats]:
         """Where the plan gets its points: all vertices, and the knots, moved to whole steps of the dominant motor.

@@ -26,9 +26,10 @@ Ints = NDArray[np.int64]
 
 _BATCH_POINTS: Final = 1 << 18
 _BATCH_RUNS: Final = 4096
-_RINGS: Final = ((0.5, 2, 1 << 62), (1.5, 8, 1 << 17), (1.5, 64, 1 << 13))
+_RINGS: Final = ((0.5, 2, 1 << 62), (0.75, 8, 1 << 17), (1.0, 64, 1 << 13))
 """(steps off beyond which a point looks further, how many segments to either side, how many points may): an undisturbed
-path stays within about one step and ends in the first ring; a bent one is searched on a subset, in bounded time."""
+path stays within one step or so (`STRAY_STEPS` of motion/ramps says how far it may) and ends in the first two rings; a
+bent one is searched on a subset, in bounded time."""
 _PLACE_STEPS: Final = 4
 """A dot this near (steps, either motor) to the stroke's beginning belongs to it; rounding accounts for one."""
 
