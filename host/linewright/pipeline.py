@@ -92,8 +92,8 @@ def read_picture(source: str, lines: Lines, wish: Wish) -> Picture:
 
     wish = replace(wish, tolerance_mm=lines.tolerance_mm, pens=lines.pens)
     if lines.method is not None:
-        if methods.makes_its_own(lines.method) and wish.turn_deg != "auto" and wish.turn_deg % 180:
-            wish = replace(wish, room_mm=wish.room_mm[::-1])  # filled before it is turned
+        if methods.makes_its_own(lines.method):
+            return _made(lines.method, source, wish)
         return methods.chosen(lines.method).read(source, wish)
     path = Path(source)
     if path.is_dir():
@@ -103,6 +103,21 @@ def read_picture(source: str, lines: Lines, wish: Wish) -> Picture:
     if photograph.looks_like_one(path):
         return methods.chosen(methods.FOR_PHOTOGRAPHS).read(source, wish)
     return read_svg(path, tolerance_mm=wish.tolerance_mm, pen_by=wish.pen_by)
+
+
+def _made(method: str, source: str, wish: Wish) -> Picture:
+    """Letters and patterns, which fill the room before it is turned, in the first of the pens and at its width."""
+    from linewright.sources import methods
+
+    if wish.turn_deg != "auto" and wish.turn_deg % 180:
+        wish = replace(wish, room_mm=wish.room_mm[::-1])
+    if wish.pens and wish.pens[0].width_mm is not None:
+        wish = replace(wish, pen_width_mm=wish.pens[0].width_mm)
+    picture = methods.chosen(method).read(source, wish)
+    if len(wish.pens) < 2:
+        return picture
+    note = f"it takes one pen, {wish.pens[0].name}; the other {len(wish.pens) - 1} of --pens draw nothing"
+    return replace(picture, warnings=(*picture.warnings, note))
 
 
 def wish_for(rig: Rig, sheet: Sheet, placement: Placement, report: Report | None = None) -> Wish:

@@ -107,6 +107,18 @@ def test_every_method_has_settings_that_its_help_lists(capsys):
             assert told["settings"][0]["name"] in ("seed", "face")
 
 
+def test_one_pen_is_chosen_by_name_colour_and_width(tmp_path, capsys):
+    words = ["lines", "--pattern", "ribbon", "--sheet", "A6", "-o", "a.svg", "--json", "--pens"]
+    assert cli.run([*words, "sea #1f6f8b 1.0, red"]) == 0
+    wide = json.loads(capsys.readouterr().out)
+    assert wide["pens"] == ["sea"]
+    assert "it takes one pen, sea; the other 1 of --pens draw nothing" in wide["warnings"]
+    assert "#1f6f8b" in (tmp_path / "a.svg").read_text(encoding="utf-8")
+    assert cli.run([*words, "black 0.3"]) == 0
+    # A finer pen draws closer lines: as many more as it is finer, nearly.
+    assert json.loads(capsys.readouterr().out)["pen_down_mm"] > 1.3 * wide["pen_down_mm"]
+
+
 def test_specimens_show_every_face_and_pattern(tmp_path, capsys):
     assert cli.run(["methods", "--specimens", "all.png", "--json"]) == 0
     assert json.loads(capsys.readouterr().out) == {"picture": "all.png"}

@@ -147,6 +147,27 @@ def test_settings_that_are_none_are_refused(words):
         methods.chosen(words)
 
 
+@pytest.mark.parametrize("name", ["currents", "folds", "ribbon"])
+def test_lines_closer_than_the_pen_is_wide_are_refused(name):
+    with pytest.raises(SourceError, match=r"lines 0\.2 mm apart are closer than the pen of 0\.5 mm is wide"):
+        methods.chosen(f"{name}:spacing_mm=0.2").read("", POSTCARD)
+    assert len(methods.chosen(f"{name}:spacing_mm=4").read("", POSTCARD).drawing)
+
+
+@pytest.mark.parametrize(
+    "words",
+    ["cells:cells=1", "dunes:ridges=1", "tiles:across=60", "wheels:ring=1", "wheels:wheel=999", "scales:across=80",
+     "islands:sea=0", "islands:levels=1,shore_lines=0", "heads:seeds=1", "rosettes:wreaths=12", "ferns:fronds=1"],
+)  # fmt: skip
+def test_settings_at_their_ends_give_strokes_or_a_reason(words):
+    try:
+        drawing = methods.chosen(words).read("", POSTCARD).drawing
+    except SourceError as refused:
+        assert refused.hint  # noqa: PT017  # either outcome is right
+    else:
+        assert drawing.stroke_lengths_mm().min() > 0.5
+
+
 # Wheels
 
 

@@ -66,6 +66,10 @@ class Wish:
     pen_by: Literal["colour", "layer"] = "colour"
     report: Report = _nobody
 
+    def one_pen(self, name: str) -> Pen:
+        """What draws a picture of one ink: the first of the pens, else one of this name as wide as the rig's."""
+        return self.pens[0] if self.pens else Pen(name)
+
     def fitted_mm(self, width: float, height: float) -> tuple[float, float]:
         """Size in mm at which a picture of this proportion fills the room, turned or not as `sheet.place` will."""
         scale = min(self.room_mm[0] / width, self.room_mm[1] / height)

@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from linewright.drawing import Drawing, Pen, Points
+from linewright.drawing import Drawing, Points
 from linewright.errors import SourceError
 from linewright.sources import settings
 from linewright.sources.lettering import along as paths
@@ -76,7 +76,7 @@ class Lettering:
             )
         strokes, size_mm = (_on_path if self.along else _in_box)(words, wish, self)
         width_mm, height_mm = wish.room_mm
-        drawing = Drawing.from_strokes(strokes, pens=(Pen("text"),))
+        drawing = Drawing.from_strokes(strokes, pens=(wish.one_pen("text"),))
         return Picture(drawing, width_mm, height_mm, tuple(_notes(words, wish, self, size_mm)))
 
 

@@ -16,7 +16,7 @@ import numpy as np
 
 from linewright.drawing import Points
 from linewright.sources import settings
-from linewright.sources.patterns.finish import finished
+from linewright.sources.patterns.finish import distance_mm, finished
 from linewright.sources.patterns.noise import Noise
 from linewright.sources.picture import Picture, Wish
 
@@ -43,7 +43,7 @@ class Currents:
         """The pattern in its room; there is no source."""
         del source
         rng = np.random.default_rng(self.seed)
-        spacing = self.spacing_mm or max(3.2 * wish.pen_width_mm, min(wish.room_mm) / 110)
+        spacing = distance_mm(self.spacing_mm, wish, pens=3.2, least_mm=min(wish.room_mm) / 110)
         flow = Flow(rng, wish.room_mm, self.eddies)
         lines = streamlines(flow, wish, spacing)
         return finished(lines, wish, name="currents", joins=False)

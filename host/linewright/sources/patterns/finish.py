@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from linewright.clip import clip
-from linewright.drawing import Drawing, Pen, Points
+from linewright.drawing import Drawing, Points
 from linewright.errors import SourceError
 from linewright.sources.picture import Picture, Wish
 
@@ -52,7 +52,27 @@ def finished(strokes: Iterable[Points], wish: Wish, *, name: str, joins: bool = 
         shapely.get_coordinates(shapely.simplify(shapely.LineString(line), SHAPE_MM, preserve_topology=True))
         for line in kept
     ]
-    return Picture(Drawing.from_strokes(shapes, pens=(Pen(name),)), width_mm, height_mm)
+    return Picture(Drawing.from_strokes(shapes, pens=(wish.one_pen(name),)), width_mm, height_mm)
+
+
+def distance_mm(asked_mm: float, wish: Wish, *, pens: float, least_mm: float) -> float:
+    """From line to line: what was asked for, or what suits pen and sheet.
+
+    Parameters
+    ----------
+    asked_mm : 0: nothing was asked for.
+    pens, least_mm : so many pen widths, and so many mm at least, where nothing was asked for.
+
+    Raises
+    ------
+    SourceError : closer than the pen is wide, which would be one black area.
+    """
+    if asked_mm and asked_mm < wish.pen_width_mm:
+        raise SourceError(
+            f"lines {asked_mm:.3g} mm apart are closer than the pen of {wish.pen_width_mm:g} mm is wide",
+            hint=f"take {wish.pen_width_mm:g} mm or more, or leave it out",
+        )
+    return asked_mm or max(pens * wish.pen_width_mm, least_mm)
 
 
 def joined(drawing: Iterable[Points]) -> list[Points]:

@@ -16,7 +16,7 @@ import numpy as np
 
 from linewright.drawing import Points
 from linewright.sources import settings
-from linewright.sources.patterns.finish import finished
+from linewright.sources.patterns.finish import distance_mm, finished
 from linewright.sources.patterns.rewriting import Rules, turtle
 from linewright.sources.picture import Picture, Wish
 
@@ -41,7 +41,7 @@ class Folds:
         del source
         rng = np.random.default_rng(self.seed)
         kind = str(rng.choice(["hilbert", "gosper"])) if self.kind == "any" else self.kind
-        least = self.spacing_mm or max(3.0 * wish.pen_width_mm, min(wish.room_mm) / 70)
+        least = distance_mm(self.spacing_mm, wish, pens=3.0, least_mm=min(wish.room_mm) / 70)
         field = {"hilbert": _hilbert_field, "peano": _peano_field, "gosper": _gosper_field}[kind](wish, least)
         line = rounded(field, self.roundness)
         low, high = line.min(axis=0), line.max(axis=0)

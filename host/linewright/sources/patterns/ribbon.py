@@ -13,7 +13,7 @@ import numpy as np
 
 from linewright.drawing import Points
 from linewright.sources import settings
-from linewright.sources.patterns.finish import finished
+from linewright.sources.patterns.finish import distance_mm, finished
 from linewright.sources.patterns.folds import rounded
 from linewright.sources.picture import Picture, Wish
 
@@ -31,7 +31,7 @@ class Ribbon:
     def read(self, source: str, wish: Wish) -> Picture:
         """The pattern in its room; there is no source."""
         del source
-        spacing = self.spacing_mm or max(3.0 * wish.pen_width_mm, min(wish.room_mm) / 64)
+        spacing = distance_mm(self.spacing_mm, wish, pens=3.0, least_mm=min(wish.room_mm) / 64)
         width, height = (max(2, int(side / (2 * spacing))) for side in wish.room_mm)
         line = tour(width, height, np.random.default_rng(self.seed)).astype(np.float64)
         closed = np.vstack((line, line[:2]))

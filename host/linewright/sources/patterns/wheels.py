@@ -11,12 +11,13 @@ With N and n teeth it closes after n / gcd(N, n) turns and has N / gcd(N, n) pet
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 
 from linewright.drawing import Points
+from linewright.errors import SourceError
 from linewright.sources import settings
 from linewright.sources.patterns.density import overfull
 from linewright.sources.patterns.finish import finished
@@ -34,6 +35,33 @@ PROPOSALS: Final = 8
 
 
 @dataclass(frozen=True)
+class _Gear:
+    """One ring and wheel.
+
+    Parameters
+    ----------
+    ring, wheel : teeth.
+    hole : of the outermost line, as a share of the wheel.
+    copies : lines one in the other.
+    twist : of each copy against the last, in shares of what the copies may turn in all.
+    """
+
+    ring: int
+    wheel: int
+    hole: float
+    copies: int
+    twist: float
+
+    def scale(self, wish: Wish) -> float:
+        """Radius of the ring, mm."""
+        return min(wish.room_mm) / 2 / (1 - self.wheel / self.ring + self.hole * self.wheel / self.ring)
+
+    def step(self, wish: Wish) -> float:
+        """From hole to hole: two pens apart at the tips of the petals."""
+        return max(2.2 * wish.pen_width_mm / (self.scale(wish) * self.wheel / self.ring), self.hole / 26)
+
+
+@dataclass(frozen=True)
 class Wheels:
     """Settings; 0 leaves a choice to the seed."""
 
@@ -47,37 +75,32 @@ class Wheels:
         """The pattern in its room; there is no source."""
         del source
         rng = np.random.default_rng(self.seed)
-        proposals = [self._proposed(rng, wish) for _ in range(PROPOSALS)]
-        best = min(proposals, key=lambda lines: overfull(lines, wish.pen_width_mm) - 0.02 * len(lines))
-        return finished(best, wish, name="wheels", joins=False)
+        count = PROPOSALS if 0 in (self.ring, self.wheel, self.hole) else 1
+        proposals = [self._proposed(rng, wish) for _ in range(count)]
+        best = min(proposals, key=lambda one: overfull(_lines(one, wish, 45), wish.pen_width_mm) - 0.02 * one.copies)
+        copies = self.copies or best.copies
+        return finished(_lines(replace(best, copies=copies), wish, 90), wish, name="wheels", joins=False)
 
-    def _proposed(self, rng: np.random.Generator, wish: Wish) -> list[Points]:
-        """The lines of one ring and wheel."""
+    def _proposed(self, rng: np.random.Generator, wish: Wish) -> _Gear:
         ring, wheel = self._teeth(rng, wish)
         hole = self.hole or float(rng.uniform(0.75, 1.05))
-        turns = wheel // math.gcd(ring, wheel)
-        outer = 1 - wheel / ring + hole * wheel / ring
-        scale = min(wish.room_mm) / 2 / outer
-        # Copies come from a smaller hole each, a little turned; two pens apart at the tips of the petals.
-        step = max(2.2 * wish.pen_width_mm / (scale * wheel / ring), hole / 26)
-        # No more of them than leave two thirds of the paper white.
-        length = _length(hypotrochoid(ring, wheel, hole, turns) * scale)
+        gear = _Gear(ring, wheel, hole, 1, float(rng.uniform(-1.0, 1.0)))
+        # No more lines than leave two thirds of the paper white.
+        length = _length(_lines(gear, wish, 45)[0])
         room = math.pi * (min(wish.room_mm) / 2) ** 2 * (1 - ((1 - 2 * wheel / ring) ** 2) * 0.8)
         most = max(1, int(INK_SHARE * room / (length * wish.pen_width_mm)))
-        copies = self.copies or max(1, min(14, most, int((hole - 0.2) / step)))
-        twist = float(rng.uniform(-1.0, 1.0)) * math.tau / (ring / math.gcd(ring, wheel)) / max(copies, 2)
-        lines = []
-        for i in range(copies):
-            line = hypotrochoid(ring, wheel, max(hole - i * step, 0.02), turns) * scale
-            c, s = math.cos(i * twist), math.sin(i * twist)
-            lines.append(line @ np.array([[c, s], [-s, c]]) + np.array(wish.room_mm) / 2)
-        return lines
+        return replace(gear, copies=max(1, min(14, most, int((hole - 0.2) / gear.step(wish)))))
 
     def _teeth(self, rng: np.random.Generator, wish: Wish) -> tuple[int, int]:
         """Ring and wheel; of those that close with 5 to 40 petals, no denser than three pens around the sheet."""
         most = min(40, int(math.pi * min(wish.room_mm) / (6 * wish.pen_width_mm)))
+        if self.ring and self.wheel >= self.ring:
+            raise SourceError(
+                f"a wheel of {self.wheel} teeth does not roll inside a ring of {self.ring}",
+                hint=f"take a wheel of {self.ring - 1} teeth or fewer, or a larger ring",
+            )
         if self.ring and self.wheel:
-            return self.ring, min(self.wheel, self.ring - 1) if self.ring > 1 else 1
+            return self.ring, self.wheel
         pairs = [
             (n, w)
             for n in ((self.ring,) if self.ring else RINGS)
@@ -85,11 +108,25 @@ class Wheels:
             if w < n and 5 <= n // math.gcd(n, w) <= max(most, 6) and w // math.gcd(n, w) >= 2
         ]
         if not pairs:
-            return max(self.ring, self.wheel + 1), self.wheel or max(self.ring * 2 // 5, 1)
+            wheel = self.wheel or max(self.ring * 2 // 5, 1)
+            return max(self.ring, wheel + 1), wheel
         return pairs[int(rng.integers(len(pairs)))]
 
 
-def hypotrochoid(ring: int, wheel: int, hole: float, turns: int) -> Points:
+def _lines(gear: _Gear, wish: Wish, points_per_petal: int) -> list[Points]:
+    """All copies in the middle of the room, mm."""
+    share = math.gcd(gear.ring, gear.wheel)
+    twist = gear.twist * math.tau / (gear.ring / share) / max(gear.copies, 2)
+    lines = []
+    for i in range(gear.copies):
+        hole = max(gear.hole - i * gear.step(wish), 0.02)
+        line = hypotrochoid(gear.ring, gear.wheel, hole, gear.wheel // share, points_per_petal) * gear.scale(wish)
+        c, s = math.cos(i * twist), math.sin(i * twist)
+        lines.append(line @ np.array([[c, s], [-s, c]]) + np.array(wish.room_mm) / 2)
+    return lines
+
+
+def hypotrochoid(ring: int, wheel: int, hole: float, turns: int, points_per_petal: int = 90) -> Points:
     """(n, 2) float64: the curve for a ring of radius 1, closed.
 
     Parameters
@@ -99,7 +136,7 @@ def hypotrochoid(ring: int, wheel: int, hole: float, turns: int) -> Points:
     """
     r = wheel / ring
     petals = ring // math.gcd(ring, wheel)
-    t = np.linspace(0.0, turns * math.tau, petals * 90 + 1)
+    t = np.linspace(0.0, turns * math.tau, petals * points_per_petal + 1)
     inner, ratio = 1 - r, (1 - r) / r
     line = np.column_stack(
         (inner * np.cos(t) + hole * r * np.cos(ratio * t), inner * np.sin(t) - hole * r * np.sin(ratio * t))
