@@ -365,13 +365,18 @@ class Session:
             player.turn(2)
         return player.played_ticks, now_s() - begun_s
 
-    def go_to(self, target: tuple[int, int], meanwhile: Callable[[], None] = lambda: None) -> None:
-        """Move from wherever the pen is to a motor position, pen up; ``meanwhile`` is called at every turn."""
+    def go_to(
+        self, target: tuple[int, int], meanwhile: Callable[[], None] = lambda: None, *, rig: Rig | None = None
+    ) -> None:
+        """Move from wherever the pen is to a motor position, pen up; ``meanwhile`` is called at every turn.
+
+        ``rig`` is this session's with other limits, such as half of its speeds.
+        """
         report = self._talk.fresh_report()
         here = (report["a"], report["b"])
         if here == target:
             return
-        way = plan_travel(here, target, self._rig)
+        way = plan_travel(here, target, rig or self._rig)
         player = Player(self._talk, wirepack.pack(way.kind, way.da, way.db, way.v_end), here)
         while not player.ended:
             meanwhile()

@@ -11,6 +11,7 @@ from linewright.cli import (
     board,
     compare,
     draw,
+    exercise,
     fit,
     lines,
     log,
@@ -21,6 +22,7 @@ from linewright.cli import (
     rig,
     surprise,
     trial,
+    tune,
     virtual,
 )
 
@@ -46,6 +48,8 @@ app.command("log")(log.log)
 app.add_typer(rig.app, name="rig")
 app.command("trial")(trial.trial)
 app.command("fit")(fit.fit)
+app.command("tune")(tune.tune)
+app.command("exercise")(exercise.exercise)
 app.command("virtual")(virtual.virtual)
 
 

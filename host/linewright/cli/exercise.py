@@ -1,0 +1,68 @@
+"""``linewright exercise``: a long soak of moves, and what was lost."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from linewright.cli import cautions, options, output
+from linewright.cli.draw import Port
+
+if TYPE_CHECKING:
+    from linewright.exercise import Bout
+
+Bouts = Annotated[int, typer.Option("--bouts", min=1, max=10_000, help="How many; a dozen covers every kind once.")]
+Moves = Annotated[int, typer.Option("--moves", min=1, max=1000, help="Fast moves in each bout.")]
+PenDown = Annotated[bool, typer.Option("--pen-down", help="Draw on the fast ways; put scrap paper under the pen.")]
+Seed = Annotated[int, typer.Option("--seed", min=0, help="Of the order and the places.")]
+
+
+def exercise(
+    rig_file: options.RigFile = None,
+    port: Port = "virtual",
+    bouts: Bouts = 24,
+    moves: Moves = 4,
+    pen_down: PenDown = False,
+    seed: Seed = 0,
+    as_json: options.AsJson = False,
+) -> int:
+    """Move the machine hard for a while, homing now and then, and tell which axis loses steps, how fast and which way.
+
+    Exit code 3 when steps were lost. Ctrl-C stops it with the pen up.
+    """
+    from linewright.exercise import exercise as run
+    from linewright.session import Session
+    from linewright.transport import VirtualTransport, open_transport
+    from linewright.views import exercise_report
+
+    rig = options.load_rig(rig_file)
+
+    def tell(number: int, bout: Bout) -> None:
+        if not as_json:
+            output.say(f"{number + 1:4d} of {bouts}: {exercise_report.bout_words(bout, rig)}", stderr=True)
+
+    transport = open_transport(port, rig=rig)
+    cautions.remember(port)
+    try:
+        session = Session(transport, rig)
+        session.greet()
+        session.home()
+        try:
+            tally = run(session, rig, bouts=bouts, moves=moves, pen_down=pen_down, seed=seed, on_bout=tell)
+        except KeyboardInterrupt:
+            session.stop()
+            raise
+    finally:
+        if isinstance(transport, VirtualTransport):
+            transport.discard()
+        else:
+            transport.close()
+    lost = any(bout.lost for bout in tally.bouts)
+    if as_json:
+        output.emit_json({**tally.describe(rig), "lost": lost})
+    else:
+        output.console().print(exercise_report.tally_table(tally, rig))
+        for line in tally.verdict(rig):
+            output.say(line)
+    return 3 if lost else 0

@@ -1,0 +1,79 @@
+"""A soak of moves tells which axis loses steps, how fast and which way; a sound machine passes."""
+
+from __future__ import annotations
+
+import pytest
+
+from linewright.errors import InputError
+from linewright.exercise import Bout, Tally, exercise
+from linewright.rig import Rig
+from linewright.session import Session
+from linewright.virtual.faults import Faults
+from linewright.virtual.harness import LockstepRig
+from linewright.virtual.machine import Machine
+
+# A small machine that homes quickly: the board's code is played step by step.
+SMALL = Rig.default().changed(
+    {
+        "axis.x.travel_mm": 60.0,
+        "axis.y.travel_mm": 50.0,
+        "sheet.size": "40x30mm",
+        "sheet.margin_mm": 2.0,
+        "homing.passes": 1,
+        "homing.backoff_mm": 1.0,
+        "homing.slow_mm_s": 10.0,
+        "motor.a.microsteps": 4,
+        "motor.b.microsteps": 4,
+    }
+)
+
+
+def tally_of(faults: Faults, bouts: int, **options) -> Tally:
+    lockstep = LockstepRig(Machine.from_rig(SMALL), faults=faults)
+
+    def host(link):
+        session = Session(link, SMALL)
+        session.greet()
+        session.home()
+        return exercise(session, SMALL, bouts=bouts, moves=2, seed=3, **options)
+
+    with lockstep.host_time():
+        return lockstep.run(host)
+
+
+def test_a_sound_machine_keeps_its_place():
+    told = []
+    tally = tally_of(Faults(), 12, pen_down=True, on_bout=lambda number, bout: told.append((number, bout)))
+    assert not any(bout.lost for bout in tally.bouts)
+    assert [number for number, _ in told] == list(range(12))
+    # A dozen bouts are every axis, sense and speed once.
+    assert len({(bout.axis, bout.sense, bout.share) for bout in tally.bouts}) == 12
+    assert all("kept its place" in words for words in tally.verdict(SMALL))
+
+
+def test_a_weak_motor_is_named_with_the_speed_at_which_it_gives_way():
+    # 20 steps/mm: motor A gives way at 100 mm/s, below the 120 of the rig file and above three quarters of them.
+    tally = tally_of(Faults(pull_out_a_hz=2000.0), 12)
+    assert {(bout.axis, bout.share) for bout in tally.bouts if bout.lost} == {("x", 1.0)}
+    words = " ".join(tally.verdict(SMALL))
+    assert "x lost steps both ways, from 120 mm/s on" in words
+    assert "axis.x.speed_mm_s = 90" in words
+    assert "y kept its place" in words
+
+
+def test_losses_one_way_only_are_said_to_be_so():
+    bouts = [
+        Bout("x", sense, share, 4, 800.0, False, 40 if sense == "+" and share == 1.0 else 0, 0)
+        for sense in "+-"
+        for share in (0.5, 0.75, 1.0)
+    ]
+    assert "only towards +" in Tally(tuple(bouts)).verdict(SMALL)[0]
+    lame = Tally((Bout("y", "-", 0.5, 4, 800.0, False, None, None),))
+    assert "look for a fault" in " ".join(lame.verdict(SMALL)).lower()
+    assert lame.describe(SMALL)["bouts"][0]["lost_steps"] is None
+
+
+def test_a_machine_without_switches_cannot_be_exercised():
+    blind = SMALL.changed({"axis.x.endstop": "none"})
+    with pytest.raises(InputError, match="needs a switch on both axes"):
+        exercise(None, blind, bouts=1)  # refused before the session is touched
