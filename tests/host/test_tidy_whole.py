@@ -35,17 +35,16 @@ def furthest(drawing: Drawing, pen: int, from_ink: shapely.GeometryCollection) -
     return float(shapely.distance(points, from_ink).max(initial=0.0)) if len(points) else 0.0
 
 
-def check(drawing: Drawing, tolerance: float) -> Drawing:
-    out = tidy(drawing, Tidying(tolerance_mm=tolerance))
+def check(drawing: Drawing, tolerance: float, hidden: float) -> Drawing:
+    out = tidy(drawing, Tidying(tolerance_mm=tolerance, hidden_mm=hidden))
     x0, y0, x1, y1 = drawing.bounds_mm()
     rounding = 1e-12 * max(abs(x0), abs(y0), abs(x1), abs(y1))
     for pen in range(len(drawing.pens)):
         before, after = ink(drawing, pen), ink(out, pen)
         assert before.is_empty == after.is_empty
-        assert furthest(drawing, pen, after) <= tolerance + rounding
+        assert furthest(drawing, pen, after) <= tolerance + hidden + rounding
         assert furthest(out, pen, before) <= tolerance + rounding
     assert out.pens == drawing.pens
-    assert len(out) <= len(drawing)
     return out
 
 
@@ -53,7 +52,7 @@ def check(drawing: Drawing, tolerance: float) -> Drawing:
 @pytest.mark.parametrize("name", [name for name in SOUND if name != "smallest numbers"])
 def test_the_zoo(name):
     for tolerance in (0.0, 0.05):
-        check(SOUND[name], tolerance)
+        check(SOUND[name], tolerance, tolerance)
 
 
 def test_the_smallest_numbers_pass():
@@ -68,11 +67,11 @@ def test_damage_is_refused_with_the_stroke(name):
         tidy(DAMAGED[name])
 
 
-@settings(max_examples=150)
-@given(drawings(most_strokes=8), st.sampled_from([0.0, 0.05, 3.0, 25.0]))
-def test_ink_is_preserved_within_the_tolerance(drawing, tolerance):
+@settings(max_examples=60)
+@given(drawings(most_strokes=8), st.sampled_from([0.0, 0.05, 3.0, 25.0]), st.sampled_from([0.0, 0.05, 2.0]))
+def test_ink_is_preserved_within_the_tolerance(drawing, tolerance, hidden):
     """No ink moves, appears or goes further than the tolerance from ink of the same pen."""
-    check(drawing, tolerance)
+    check(drawing, tolerance, hidden)
 
 
 @settings(max_examples=50)

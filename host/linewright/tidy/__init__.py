@@ -13,6 +13,7 @@ from linewright.tidy.cost import BY_LENGTH, Cost
 from linewright.tidy.dedupe import dedupe
 from linewright.tidy.join import join
 from linewright.tidy.order import order, travel, travel_mm
+from linewright.tidy.overlaps import without_overlaps
 from linewright.tidy.simplify import simplify
 from linewright.tidy.touches import cut_at_touches
 from linewright.tidy.trails import trails
@@ -48,6 +49,9 @@ _VERTEX_SHARE: Final = 3 / 8
 _OF_PEN_WIDTH: Final = 0.1
 """Of its width, a line may move and nobody sees it (common practice)."""
 
+_LEAST_CUT: Final = 20.0
+"""Of ``hidden_mm``: two widths of a pen whose tenth that is. Less of an overlap is not worth a cut."""
+
 
 @dataclass(frozen=True)
 class Tidiness:
@@ -71,12 +75,14 @@ class Tidying:
     ----------
     tolerance_mm : no ink moves further than this, and ends this close are joined. 0.05 mm is a tenth of a common pen
         line and not seen. 0 drops and joins only what coincides exactly.
+    hidden_mm : ink so close to other ink of its pen, all along, goes: it is drawn already.
     start_mm, end_mm : where each pen starts and where it goes in the end; None: it may end anywhere.
     cost : of a pen-up move: its length, or the time on a rig.
     wanted : what the user chose.
     """
 
     tolerance_mm: float = 0.05
+    hidden_mm: float = 0.05
     start_mm: tuple[float, float] = (0.0, 0.0)
     end_mm: tuple[float, float] | None = None
     cost: Cost = BY_LENGTH
@@ -87,11 +93,12 @@ class Tidying:
         """From park to park in the least time, to a tenth of the finest line's width."""
         widths_mm = [pen.width_mm or rig.pen.width_mm for pen in drawing.pens]
         park = rig.park.position_mm
-        return cls(_OF_PEN_WIDTH * min(widths_mm), park, park, Cost.of_rig(rig), wanted or Tidiness())
+        tolerance_mm = _OF_PEN_WIDTH * min(widths_mm)
+        return cls(tolerance_mm, tolerance_mm, park, park, Cost.of_rig(rig), wanted or Tidiness())
 
 
 def tidy(drawing: Drawing, tidying: Tidying | None = None, watcher: Watcher | None = None) -> Drawing:
-    """All of it: dedupe, draw networks in few trails, join, simplify and order, pen by pen.
+    """All of it: dedupe, cut out overlaps, draw networks in few trails, join, simplify and order, pen by pen.
 
     Parameters
     ----------
@@ -101,8 +108,9 @@ def tidy(drawing: Drawing, tidying: Tidying | None = None, watcher: Watcher | No
     Returns
     -------
     Drawing
-        Every point of it lies within the tolerance of the given ink and the other way round (Hausdorff distance), in
-        the same pen. Pens draw in the order of ``drawing.pens``. The same input gives the same output.
+        Every point of it lies within the tolerance of the given ink, and all given ink within the tolerance and
+        ``hidden_mm`` together of it, in the same pen. Pens draw in the order of ``drawing.pens``. The same input gives
+        the same output.
 
     Raises
     ------
@@ -112,6 +120,7 @@ def tidy(drawing: Drawing, tidying: Tidying | None = None, watcher: Watcher | No
     tidying = tidying or Tidying()
     _refuse_damage(drawing)
     once = dedupe(drawing, tolerance_mm=tidying.tolerance_mm * _COPY_SHARE)
+    once = without_overlaps(once, tolerance_mm=tidying.hidden_mm, least_mm=_LEAST_CUT * tidying.hidden_mm)
     if tidying.wanted.redraw_mm > 0.0:
         once = cut_at_touches(once, tolerance_mm=tidying.tolerance_mm * _TOUCH_SHARE)
     few = trails(once, tolerance_mm=tidying.tolerance_mm * _GAP_SHARE, redraw_mm=tidying.wanted.redraw_mm)

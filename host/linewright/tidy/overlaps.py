@@ -1,0 +1,207 @@
+"""Parts of strokes that run along ink of the same pen that is drawn anyway: borders that two shapes share, for one.
+
+Longer strokes cover shorter ones, so that a scrap upon a line goes rather than the line. What covers stays: a part that
+has been cut out itself covers nothing.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from linewright.drawing import Drawing, Indices, Points
+
+_BESIDE: Final = 3 / 4
+_BETWEEN: Final = 1 / 4
+"""Shares of the tolerance: how far ink may lie beside what covers it, and how far apart covered parts may be that count
+as one. In the middle of such a gap ink lies 3/4 + 1/8 of the tolerance away at most."""
+
+_CROSSING: Final = 0.25
+"""Sine of the angle beyond which a segment only crosses another, unless all of it is covered."""
+
+_AT_ONCE: Final = 4096
+"""Segments looked at together; bounds the memory of their neighbours."""
+
+Floats = NDArray[np.float64]
+Part = tuple[float, float]
+
+
+@dataclass(frozen=True, eq=False)
+class _Cover:
+    """Stretches of segments that other segments cover; (n,) each.
+
+    Parameters
+    ----------
+    low, high : share of the covered segment, 0..1.
+    along_low, along_high : the same places as shares of the covering segment; descending where it runs the other way.
+    """
+
+    covered: Indices
+    by: Indices
+    low: Floats
+    high: Floats
+    along_low: Floats
+    along_high: Floats
+
+
+def without_overlaps(drawing: Drawing, *, tolerance_mm: float, least_mm: float) -> Drawing:
+    """Cut out what lies along other ink of the same pen.
+
+    Parameters
+    ----------
+    drawing : finite coordinates, mm, without repeated vertices.
+    tolerance_mm : ink that goes lies at most so far from ink that stays.
+    least_mm : shorter parts stay, unless they are all of their stroke: cutting them out would lift the pen for nothing.
+    """
+    if not tolerance_mm > 0.0 or len(drawing) < 2:
+        return drawing
+    last = drawing.starts[1:] - 1
+    leads_on = np.ones(drawing.vertices, dtype=bool)
+    leads_on[last] = False
+    segment = np.flatnonzero(leads_on)
+    if not len(segment):
+        return drawing
+    stroke = (np.repeat(np.arange(len(drawing)), np.diff(drawing.starts)))[segment]
+    length_mm = drawing.stroke_lengths_mm()
+    rank = np.empty(len(drawing), dtype=np.int64)
+    rank[np.argsort(-length_mm, kind="stable")] = np.arange(len(drawing))
+    cover = _covers(drawing.points_mm[segment], drawing.points_mm[segment + 1], stroke, rank, drawing.pen, tolerance_mm)
+    if not len(cover.covered):
+        return drawing
+
+    size = np.hypot(*(drawing.points_mm[segment + 1] - drawing.points_mm[segment]).T)
+    # No stroke can be cut whose covered stretches do not add up to what is worth cutting.
+    amount = np.bincount(stroke[cover.covered], (cover.high - cover.low) * size[cover.covered], minlength=len(drawing))
+    worth = amount >= np.minimum(least_mm, length_mm) - tolerance_mm
+    by_stroke: dict[int, list[int]] = defaultdict(list)
+    for number in np.flatnonzero(worth[stroke[cover.covered]]).tolist():
+        by_stroke[int(stroke[cover.covered[number]])].append(number)
+    first_segment = np.searchsorted(stroke, np.arange(len(drawing)))
+    gone: dict[int, list[Part]] = defaultdict(list)  # of each segment, as shares
+    cut: dict[int, list[Part]] = {}  # of each stroke, mm along it
+    for one in sorted(by_stroke, key=lambda s: int(rank[s])):
+        at = first_segment[one]
+        sizes = size[at : at + drawing.starts[one + 1] - drawing.starts[one] - 1]
+        places = np.concatenate(([0.0], np.cumsum(sizes)))
+        parts = _parts(cover, by_stroke[one], gone, int(at), places)
+        runs = _runs(parts, places, tolerance_mm * _BETWEEN, least_mm)
+        if runs:
+            cut[one] = runs
+            for v in range(len(sizes)):
+                here, there = float(places[v]), float(places[v + 1])
+                for low, high in runs:
+                    if low < there and high > here and there > here:
+                        part = ((max(low, here) - here) / (there - here), (min(high, there) - here) / (there - here))
+                        gone[int(at) + v].append(part)
+    return _what_is_left(drawing, cut) if cut else drawing
+
+
+def _covers(a: Points, b: Points, stroke: Indices, rank: Indices, pen: Indices, tolerance_mm: float) -> _Cover:
+    """For every segment the stretches that lie beside a segment of a stroke that comes before in rank."""
+    low, high = np.minimum(a, b) - tolerance_mm, np.maximum(a, b) + tolerance_mm
+    tree = shapely.STRtree(shapely.linestrings(np.stack((a, b), axis=1)))
+    found: list[tuple[NDArray[np.generic], ...]] = []
+    for begin in range(0, len(a), _AT_ONCE):
+        part = slice(begin, begin + _AT_ONCE)
+        j, i = tree.query(shapely.box(low[part, 0], low[part, 1], high[part, 0], high[part, 1]))
+        j = j + begin
+        fit = (rank[stroke[i]] < rank[stroke[j]]) & (pen[stroke[i]] == pen[stroke[j]])
+        i, j = i[fit], j[fit]
+        way, own = b[i] - a[i], b[j] - a[j]
+        size, own_size = np.hypot(way[:, 0], way[:, 1]), np.hypot(own[:, 0], own[:, 1])
+        u = way / size[:, None]
+        # Across and along the covering segment, at both ends of the covered one; linear in between.
+        across = np.stack([u[:, 0] * (p[j] - a[i])[:, 1] - u[:, 1] * (p[j] - a[i])[:, 0] for p in (a, b)])
+        along = np.stack([((p[j] - a[i]) * u).sum(axis=1) for p in (a, b)])
+        t0, t1 = np.zeros(len(i)), np.ones(len(i))
+        beside = tolerance_mm * _BESIDE
+        for value, least, most in ((across, -beside, beside), (along, 0.0, size)):
+            slope = value[1] - value[0]
+            with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+                x, y = (least - value[0]) / slope, (most - value[0]) / slope
+            level = slope == 0.0
+            inside = (value[0] >= least) & (value[0] <= most)
+            t0 = np.maximum(t0, np.where(level, np.where(inside, 0.0, 2.0), np.minimum(x, y)))
+            t1 = np.minimum(t1, np.where(level, np.where(inside, 1.0, -1.0), np.maximum(x, y)))
+        whole = (t0 <= 0.0) & (t1 >= 1.0)
+        level_enough = np.abs(across[1] - across[0]) <= _CROSSING * own_size
+        keep = (t1 > t0) & (level_enough | whole)
+        s = (along[0] + (along[1] - along[0]) * np.stack((t0, t1))) / size
+        found.append(tuple(x[keep] for x in (j, i, t0, t1, s[0], s[1])))
+    columns = [np.concatenate(column) for column in zip(*found, strict=True)]
+    return _Cover(*columns)
+
+
+def _parts(cover: _Cover, numbers: list[int], gone: dict[int, list[Part]], at: int, places: Floats) -> list[Part]:
+    """Covered parts of one stroke, mm along it, ascending; without what is covered by ink that has gone itself."""
+    parts: list[Part] = []
+    for number in numbers:
+        low, high = float(cover.low[number]), float(cover.high[number])
+        left = [(low, high)]
+        s0, s1 = float(cover.along_low[number]), float(cover.along_high[number])
+        for g0, g1 in gone.get(int(cover.by[number]), ()):
+            if s0 == s1:
+                left = [] if g0 <= s0 <= g1 else left
+                continue
+            x, y = sorted(low + (g - s0) / (s1 - s0) * (high - low) for g in (g0, g1))
+            left = [(p, q) for a, b in left for p, q in ((a, min(b, x)), (max(a, y), b)) if q > p]
+        v = int(cover.covered[number]) - at
+        here, size = float(places[v]), float(places[v + 1] - places[v])
+        parts += [(here + p * size, here + q * size) for p, q in left]
+    return sorted(parts)
+
+
+def _runs(parts: list[Part], places: Floats, between_mm: float, least_mm: float) -> list[Part]:
+    """What to cut out of one stroke: parts that meet as one, ends moved to a vertex that is near, long ones only."""
+    runs: list[Part] = []
+    for low, high in parts:
+        if runs and low <= runs[-1][1] + between_mm:
+            runs[-1] = (runs[-1][0], max(runs[-1][1], high))
+        else:
+            runs.append((low, high))
+
+    def settled(place: float) -> float:
+        near = float(places[np.argmin(np.abs(places - place))])
+        return near if abs(near - place) <= between_mm / 2 else place
+
+    end = float(places[-1])
+    runs = [(settled(low), settled(high)) for low, high in runs]
+    return [(low, high) for low, high in runs if high - low >= least_mm or (low <= 0.0 and high >= end)]
+
+
+def _what_is_left(drawing: Drawing, cut: dict[int, list[Part]]) -> Drawing:
+    closed = drawing.closed()
+    strokes: list[Points] = []
+    pens: list[int] = []
+    for number in range(len(drawing)):
+        points = drawing.stroke(number)
+        runs = cut.get(number)
+        if runs is None:
+            strokes.append(points)
+            pens.append(int(drawing.pen[number]))
+            continue
+        places = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))))
+        edges = [0.0, *(place for run in runs for place in run), float(places[-1])]
+        pieces = [
+            _piece(points, places, low, high) for low, high in zip(edges[::2], edges[1::2], strict=True) if high > low
+        ]
+        if closed[number] and len(pieces) > 1 and edges[0] < edges[1] and edges[-2] < edges[-1]:
+            pieces = [np.vstack((pieces[-1], pieces[0][1:])), *pieces[1:-1]]
+        strokes += pieces
+        pens += [int(drawing.pen[number])] * len(pieces)
+    return Drawing.from_strokes(strokes, pens, drawing.pens)
+
+
+def _piece(points: Points, places: Floats, low: float, high: float) -> Points:
+    """The part of a polyline between two places, mm along it."""
+
+    def at(place: float) -> Points:
+        return np.array([np.interp(place, places, points[:, 0]), np.interp(place, places, points[:, 1])])
+
+    inner = points[(places > low) & (places < high)]
+    return np.vstack((at(low), inner, at(high)))
