@@ -270,14 +270,15 @@ class Session:
         self.step_to(self._rig.steps_at(to_mm))
 
     def use(self, rig: Rig) -> None:
-        """Go on with another description of the same machine, and tell the board.
+        """Go on with another description of the same machine, and tell the board once it has greeted.
 
         Raises
         ------
         Refused : the board cannot work with it.
         """
         self._rig = rig
-        self.tell_rig()
+        if self.greeting is not None:
+            self.tell_rig()
 
     def enable(self, on: bool) -> None:
         """Power the motors, or free them to be moved by hand; where the carriage is, is lost then."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 
 import pytest
@@ -314,6 +315,39 @@ def test_a_rig_file_that_is_broken_meanwhile_is_trouble_and_stays_as_it_is(tmp_p
     with pytest.raises(Exception, match="rig"):
         Walk(tmp_path, "reversed_a=1", on={"ready motor-a": half}, answers={"after trouble": ["stop"]})
     assert len(file.read_text()) == 900
+
+
+def test_a_file_that_its_owner_mends_meanwhile_is_read_again(tmp_path):
+    def mend(_):
+        file = tmp_path / "rig.toml"
+        file.write_text(file.read_text().replace("current_a = 2.5 ", "current_a = 1.0 "))
+
+    text = TEXT.replace("current_a = 1.1 ", "current_a = 2.5 ")
+    walk = Walk(tmp_path, rig_text=text, answers={"after trouble": ["again"]}, on={"after trouble": mend})
+    assert "must not be switched on" in walk.person.texts("found")
+    assert "drivers are set to 2.5 A" in walk.person.texts("found")
+    assert walk.walked.complete
+    assert walk.rig.driver.current_a == 1.0
+
+
+def test_switches_that_scatter_are_measured_for_what_they_are(tmp_path):
+    walk = Walk(tmp_path, "switch_scatter_mm=0.05", start="greeting", answers={"after trouble": ["skip"]})
+    said = walk.person.texts("plain")
+    for axis in "xy":
+        found = re.search(rf"{axis}: mean deviation .* of one approach (\S+) mm .* R = (\S+) mm", said)
+        # Ten approaches give s to a quarter, so within half and double of what it is (chi squared, 9 degrees: 99.9 %).
+        assert 0.025 < float(found[1]) < 0.1
+        assert float(found[2]) == pytest.approx(4 * float(found[1]), abs=0.002)
+    assert walk.walked.states["repeatability"] == "failed"
+    assert "keeps a seam from showing" in walk.person.texts("found")
+
+
+def test_a_machine_that_loses_steps_does_not_pass_for_repeatable(tmp_path):
+    """Motor A cannot follow at the rig's own speed, which only the approaches use; homing is slower."""
+    walk = Walk(tmp_path, "pull_out_a_hz=6000", answers={"after trouble": ["stop"]})
+    assert walk.walked.states["homing"] == "done"
+    assert walk.walked.states["repeatability"] == "failed"
+    assert "Axis x comes back within" in walk.person.texts("found")
 
 
 def test_a_shorter_travel_is_written_where_it_gets_tight(tmp_path):

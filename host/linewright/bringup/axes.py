@@ -49,8 +49,14 @@ def repeatability(talk: Talk, hands: Hands) -> str:
     if all(axis.endstop == "none" for axis in (hands.rig.x, hands.rig.y)):
         return "There are no switches to come back to."
     _homed(talk, hands)
-    found = hands.approaches(APPROACHES, lambda i: talk.say(f"Approach {i} of {APPROACHES}."))
+    found = hands.approaches(APPROACHES, lambda i: _count(talk, i))
     for axis, figures in found.items():
+        if not figures.range_mm:
+            talk.say(
+                f"{axis}: all {figures.count} approaches found the same step; what is finer than a step is not seen, "
+                f"so R = {figures.repeatability_mm:.3f} mm."
+            )
+            continue
         talk.say(
             f"{axis}: mean deviation {figures.mean_mm:+.3f} mm, standard uncertainty of one approach "
             f"{figures.s_mm:.3f} mm (of the mean {figures.mean_uncertainty_mm:.3f}), all within "
@@ -61,9 +67,16 @@ def repeatability(talk: Talk, hands: Hands) -> str:
     if worst_mm > GOOD_MM:
         raise Trouble(
             f"axis {worst} comes back within {worst_mm:.2f} mm only; {GOOD_MM:g} mm keeps a seam from showing",
-            hint="screw the switch down, take its lever off, tighten belt and pulley, lower homing.slow_mm_s",
+            hint="screw the switch down, take its lever off, tighten the belt, lower homing.slow_mm_s; if it "
+            "wanders one way, a pulley slips or steps are lost",
         )
     return f"The zero is found again within {worst_mm:.3f} mm (R = 4 s, ISO 230-2)."
+
+
+def _count(talk: Talk, i: int) -> None:
+    """Say where it stands, now and then."""
+    if i == 1 or i % 5 == 0:
+        talk.say(f"Approach {i} of {APPROACHES}.")
 
 
 def limits(talk: Talk, hands: Hands) -> str:

@@ -78,6 +78,7 @@ class Dialogue:
         self._hands = hands
         self._person = person
         self._notebook = notebook
+        self._explained: set[str] = set()  # steps whose preparation has been told; cautions are told every time
 
     def walk(self, start: str | None = None) -> Walked:
         """Go through the steps, beginning at the first that is not done, or at ``start``.
@@ -113,6 +114,7 @@ class Dialogue:
         if first > 0:
             # A new link: the board has to be met again, without questions.
             self._hands.greet()
+            self._person.hear("caution", "Before we go on: is the motor supply on again, and is nothing in the way?")
         return first
 
     def _state(self, name: str) -> str:
@@ -124,6 +126,7 @@ class Dialogue:
         talk = Talk(self._person, step.otherwise)
         talk.say(f"{at + 1} of {len(self._steps)}: {step.title}", "title")
         try:
+            self._hands.refresh()
             self._announce(step, talk)
             said = step.run(talk, self._hands)
         except Turn as turn:
@@ -136,8 +139,11 @@ class Dialogue:
         return at + 1
 
     def _announce(self, step: Step, talk: Talk) -> None:
-        for line in step.prepare:
-            talk.say(line)
+        if step.name not in self._explained:
+            self._explained.add(step.name)
+            for line in step.prepare:
+                talk.say(line)
+            talk.say(f"What should happen: {step.expect}")
         for line in step.cautions:
             talk.say(line, "caution")
         missing = [
@@ -145,7 +151,6 @@ class Dialogue:
         ]
         if missing:
             talk.say(f"Not done yet: {', '.join(missing)}. Without that this step may go wrong.", "caution")
-        talk.say(f"What should happen: {step.expect}")
         if missing:
             if not talk.yes("despite", "Do it all the same?", default="no"):
                 raise Turn("skip")

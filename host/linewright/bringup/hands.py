@@ -83,6 +83,21 @@ class Hands:
 
     # Putting right.
 
+    def refresh(self) -> None:
+        """Read the rig file again: its owner may have changed it in the meantime, as a step asked for.
+
+        Raises
+        ------
+        RigError
+            If it is not valid any more.
+        """
+        if self._file is None:
+            return
+        rig = Rig.load(self._file)
+        if rig != self.rig:
+            self.rig = rig
+            self._session.use(rig)
+
     def correct(self, changes: dict[str, object]) -> None:
         """Change keys of the rig file, comments and all else kept, and tell the board.
 

@@ -7,13 +7,22 @@ from statistics import median
 from linewright.bringup.hands import Hands
 from linewright.bringup.talk import Talk, Trouble
 from linewright.errors import LinkError, PortError
+from linewright.rig_review import review
 
 ROUNDS = 20
 """Round trips: enough for a median, over in a blink."""
 
 
 def greeting(talk: Talk, hands: Hands) -> str:
-    """Meet the board, compare code and kind, tell it its rig."""
+    """Look at the rig file, meet the board, compare code and kind, tell it its rig."""
+    if blocking := [one for one in review(hands.rig) if one.blocks]:
+        for one in blocking:
+            talk.say(f"{one.about}: {one.said}. {one.why}".rstrip(" .") + ".", "found")
+            talk.say(one.do + ".", "next")
+        raise Trouble(
+            "by its rig file this machine must not be switched on",
+            hint="put that right in the file or on the machine; `linewright rig check` shows it all",
+        )
     try:
         said = hands.greet()
     except PortError:

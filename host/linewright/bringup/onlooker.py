@@ -37,16 +37,21 @@ class Onlooker:
         self._beside = beside
         self._rig = rig
         self._before_mm = beside.look().carriage_mm
+        self._far_mm = 0.0  # how far the carriage went when it was asked about last
 
     def sees(self, ask: Ask) -> str:
         """What there is to be seen that the question is about; empty where there is nothing."""
         now = self._beside.look()
         about, _, _ = ask.key.partition(" ")
-        if about in ("way", "how"):
+        if about == "way":
             dx, dy = (after - before for after, before in zip(now.carriage_mm, self._before_mm, strict=True))
             way = way_of(dx, dy)
-            far = math.hypot(dx, dy)
-            return "the carriage has not moved" if way == "nothing" else f"the carriage went {far:.1f} mm {way}"
+            self._far_mm = math.hypot(dx, dy)
+            return (
+                "the carriage has not moved" if way == "nothing" else f"the carriage went {self._far_mm:.1f} mm {way}"
+            )
+        if about == "how":
+            return f"it was {self._far_mm:.1f} mm"
         if about in ("held", "free"):
             return "the carriage resists" if now.powered else "the carriage slides freely"
         if about in ("raised", "lowered", "touch", "clear") and ask.key not in ("clear x", "clear y"):

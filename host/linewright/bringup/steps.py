@@ -111,7 +111,7 @@ STEPS: Final[tuple[Step, ...]] = (
     Step(
         name="homing",
         title="The machine finds its zero",
-        prepare=("Both axes look for their switches, x first, and for the first time at a third of their speed.",),
+        prepare=("With the motor supply on, both axes look for their switches, x first, at a third of their speed.",),
         cautions=(
             CLEAR,
             "Put a finger on a switch while its axis approaches: it must stop at once. That is a good test.",

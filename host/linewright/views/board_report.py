@@ -75,7 +75,7 @@ def bring_up_table(steps: Iterable[Step], walked: Walked, hands: Hands) -> Table
         state = walked.states.get(step.name, "todo")
         table.add_row(step.title, f"[{_STEP_STYLES[state]}]{state}[/]", walked.said.get(step.name, ""))
     for key, value in hands.corrections.items():
-        table.add_row("written", "", f"{key} = {value}")
+        table.add_row("written", "", f"{key} = {str(value).lower() if isinstance(value, bool) else value}")
     if hands.kept is not None:
         table.add_row("", "", f"the file as it was: {hands.kept}")
     if walked.complete:

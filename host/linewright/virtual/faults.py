@@ -96,6 +96,7 @@ class Faults(Defects):
     start_x_mm: float = fault("where the carriage stands at power-up", "mm", 0, 5000, 40.0)
     start_y_mm: float = fault("where the carriage stands at power-up", "mm", 0, 5000, 30.0)
     bounce_ms: float = fault("an endstop chatters for this long after each change", "ms", 0, 100)
+    switch_scatter_mm: float = fault("endstops close at places that scatter by this standard deviation", "mm", 0, 1)
     dead_x: float = fault("1: the x endstop never closes", "", 0, 1)
     dead_y: float = fault("1: the y endstop never closes", "", 0, 1)
     stuck_x: float = fault("1: the x endstop is always closed", "", 0, 1)

@@ -1,0 +1,20 @@
+"""The walk in the documents is what the program says today."""
+
+from __future__ import annotations
+
+from end_to_end import bring_up_walk
+
+
+def test_the_walk_is_made_again_and_is_the_same():
+    text, picture = bring_up_walk.page()
+    how = "run tests/end_to_end/bring_up_walk.py, and read what has changed"
+    assert bring_up_walk.PAGE.read_text(encoding="utf-8") == text, how
+    assert bring_up_walk.PICTURE.read_text(encoding="utf-8") == picture, how
+    # What the newcomer's machine had wrong was found, all of it.
+    for found in (
+        "the two are exchanged",
+        "the two motors are exchanged",
+        "turns the wrong way",
+        "its arm points the other way",
+    ):
+        assert found in text.replace("\n       ", " ").lower()
