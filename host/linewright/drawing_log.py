@@ -30,10 +30,12 @@ class Entry:
     Parameters
     ----------
     began, ended : ISO 8601, UTC.
-    outcome : "finished", "abandoned" or "failed"; ``fault`` says why it failed.
+    outcome : "finished", "abandoned", "failed" (``fault`` says why) or "broke off" (the program, the laptop or its
+        power died; then ``ended`` is when the journal was last written).
     strokes, first_stroke : of the whole picture, and the one it began with (0 unless it was carried on).
     predicted_s, played_s : of what was to be drawn from there, and the board's own count of what was.
     drift_x_mm, drift_y_mm : the largest that homing again has found; None where that was not asked for.
+    settings : how it was to be drawn, JSON: sheet, pens, checks; None in lines of earlier versions.
     """
 
     began: str
@@ -56,6 +58,7 @@ class Entry:
     underruns: int | None
     drift_x_mm: float | None = None
     drift_y_mm: float | None = None
+    settings: str | None = None
 
 
 COLUMNS: Final = tuple(field.name for field in fields(Entry))
@@ -99,16 +102,25 @@ def _opened() -> Iterator[sqlite3.Connection]:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         with contextlib.closing(sqlite3.connect(path, timeout=BUSY_S)) as base, base:
-            (version,) = base.execute("pragma user_version").fetchone()
-            if version > VERSION:
-                raise InputError(f"{path} was written by a newer Linewright (table {version}, known is {VERSION})")
-            base.execute(f"create table if not exists drawings ({', '.join(COLUMNS)})")
-            if version == 1:
-                for column in ("drift_x_mm", "drift_y_mm"):
-                    base.execute(f"alter table drawings add column {column}")
-            base.execute(f"pragma user_version = {VERSION}")
+            if base.execute("pragma user_version").fetchone()[0] != VERSION:
+                _bring_up(base, path)
             yield base
     except (sqlite3.Error, OSError) as error:
         raise InputError(
             f"the log of drawings, {path}, cannot be used: {error}", hint="move it away; a new one is begun"
         ) from error
+
+
+def _bring_up(base: sqlite3.Connection, path: Path) -> None:
+    """Give a new or an older file the table of this version."""
+    base.execute("begin immediate")  # another command may be doing the same
+    (version,) = base.execute("pragma user_version").fetchone()
+    if version > VERSION:
+        raise InputError(f"{path} was written by a newer Linewright (table {version}, known is {VERSION})")
+    base.execute(f"create table if not exists drawings ({', '.join(COLUMNS)})")
+    known = {row[1] for row in base.execute("pragma table_info(drawings)")}
+    for column in COLUMNS:
+        if column not in known:
+            base.execute(f"alter table drawings add column {column}")
+    base.execute(f"pragma user_version = {VERSION}")
+    base.commit()

@@ -9,7 +9,7 @@ Each drawing has a folder of its own with two files. ``program.lw`` is the progr
 A line ends with the CRC-32 of what stands before it. Reading stops at the first line that is not whole, so a line torn
 by a power cut, or anything the file system left behind it, can make the journal say too little and never too much: a
 stroke may then be drawn twice, and none is left out. Every line is handed to the system at once, which is all that a
-killed program needs; it is forced to the disk at most once a second, which is what a power cut of the laptop may cost.
+killed program needs; it is forced to the disk within a second, which is what a power cut of the laptop may cost.
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ KEPT: Final = 10
 megabytes at most, and nobody keeps more half-drawn sheets than that."""
 
 FORCED_S: Final = 1.0
-"""Lines are forced to the disk at most this often: a slow card takes a tenth of that."""
+"""Lines are forced to the disk this often: a slow card takes a tenth of that."""
 
 _LINE: Final = re.compile(
     r"(?P<said>\S+ (?P<word>[a-z]+)(?P<values>( [a-z_]+=(\"(\\.|[^\"\\])*\"|[^\s\"]+))*)) #(?P<sum>[0-9a-f]{8})"
@@ -66,8 +66,10 @@ class Story:
     port : where the machine was.
     numbers : program numbers under which parts of it went to a board, with the record that the pen had reached then.
     records_done, strokes_done : finished by the pen.
-    began, last : time of the first and of the last line, ISO 8601, UTC.
-    ended : "" while nothing says how it ended, else "finished", "abandoned" or "failed".
+    began, begun, last : time of the first line, of the last one that says that a program goes to a board, and of the
+        last line, ISO 8601, UTC.
+    ended : "" while nothing says how it ended, else "finished", "abandoned" or "failed", or "broke off" once somebody
+        has found that nothing said so.
     """
 
     folder: Path
@@ -84,6 +86,7 @@ class Story:
     records_done: int = 0
     strokes_done: int = 0
     began: str = ""
+    begun: str = ""
     last: str = ""
     ended: str = ""
 
@@ -120,6 +123,7 @@ class Journal:
         self._strokes_done = strokes_done
         self._stroke_ends: list[int] = []
         self._forced_s = 0.0
+        self._waiting = False  # a line has not been forced
         if not _lock(self._file.fileno()):
             self._file.close()
             raise InputError(
@@ -155,7 +159,8 @@ class Journal:
             file=str(rig_file.resolve()) if rig_file is not None else "",
         )
         sheet = program.sheet
-        journal._write("sheet", name=sheet.name, width_mm=sheet.width_mm, height_mm=sheet.height_mm)
+        journal._write("sheet", force=True, name=sheet.name, width_mm=sheet.width_mm, height_mm=sheet.height_mm)
+        _force_names(folder)
         journal.follow(program)
         _prune(keep=folder)
         return journal
@@ -166,13 +171,19 @@ class Journal:
 
         Raises
         ------
-        InputError : another command draws it, or the file cannot be written.
+        InputError : another command draws it, or has done so since it was read, or the file cannot be written.
         """
         try:
-            _cut_torn_line(story.folder / JOURNAL)
             journal = cls(story.folder, story.strokes_done, begun=bool(story.numbers))
+            # Only now that nobody else writes to it.
+            _cut_torn_line(story.folder / JOURNAL)
         except OSError as error:
             raise InputError(f"cannot go on with {story.folder}: {error.strerror or error}") from error
+        if read(story.folder) != story:
+            journal.close()
+            raise InputError(
+                f"{story.folder.name} has been drawn on by another command in the meantime", hint="try again"
+            )
         journal.follow(program)
         return journal
 
@@ -200,9 +211,13 @@ class Journal:
         if strokes > self._strokes_done:
             self._strokes_done = strokes
             self._write("done", record=record, strokes=strokes)
+        elif self._waiting:
+            self._force(at_once=False)
 
     def end(self, how: str, why: str = "") -> None:
         """The drawing is "finished", "abandoned" by the user or has "failed", and the board has stopped.
+
+        Or it "broke off", which the next command says for one that could not.
 
         Where that leaves nothing to carry on, because all of it is drawn or nothing was begun, the folder goes.
         """
@@ -227,11 +242,25 @@ class Journal:
         try:
             if self._file.write(line) != len(line):
                 raise OSError("no space left")
-            if force or time.monotonic() - self._forced_s >= FORCED_S:
-                os.fsync(self._file.fileno())
-                self._forced_s = time.monotonic()
         except OSError as error:
-            self.trouble = f"the journal in {self.folder} cannot be written: {error.strerror or error}"
+            self._give_up(error)
+            return
+        self._waiting = True
+        self._force(at_once=force)
+
+    def _force(self, *, at_once: bool) -> None:
+        """Have the disk hold what was written, now or once `FORCED_S` have passed."""
+        if self.trouble or self._file.closed or not (at_once or time.monotonic() - self._forced_s >= FORCED_S):
+            return
+        try:
+            os.fsync(self._file.fileno())
+        except OSError as error:
+            self._give_up(error)
+        self._forced_s = time.monotonic()
+        self._waiting = False
+
+    def _give_up(self, error: OSError) -> None:
+        self.trouble = f"the journal in {self.folder} cannot be written: {error.strerror or error}"
 
 
 def drawings() -> Path:
@@ -290,7 +319,8 @@ def _told(story: Story, word: str, values: dict[str, str]) -> Story:
         size = f"{float(values['width_mm']):g} x {float(values['height_mm']):g} mm"
         return replace(story, sheet=f"{values['name']}, {size}")
     if word == "begin":
-        return replace(story, numbers=story.numbers | {int(values["number"]): int(values["record"])}, ended="")
+        numbers = story.numbers | {int(values["number"]): int(values["record"])}
+        return replace(story, numbers=numbers, begun=story.last, ended="")
     if word == "done":
         return replace(
             story,
@@ -350,6 +380,17 @@ def _lock(descriptor: int) -> bool:
     except OSError:
         return False
     return True
+
+
+def _force_names(folder: Path) -> None:
+    """Have the disk hold the names of a new folder and its files, which is more than forcing the files themselves."""
+    for place in (folder, folder.parent):
+        with contextlib.suppress(OSError):  # some systems open no folders
+            descriptor = os.open(place, os.O_RDONLY)
+            try:
+                os.fsync(descriptor)
+            finally:
+                os.close(descriptor)
 
 
 def _prune(keep: Path) -> None:

@@ -17,7 +17,7 @@ import numpy as np
 
 from linewire.records import RAMP
 from linewright import journal
-from linewright.errors import InputError, SheetError
+from linewright.errors import InputError, LinkError, SheetError
 from linewright.sheet import Sheet
 from linewright.tail import Tail
 
@@ -90,15 +90,21 @@ class Place:
         return self.tail is not None and self.tail.reached != self.tail.first
 
 
-def take_up(session: Session, story: Story, program: Program, rig: Rig, witness: Witness) -> Place:
+def take_up(
+    session: Session, story: Story, program: Program, rig: Rig, witness: Witness, *, at_park: bool = False
+) -> Place:
     """Bring the machine to where it can carry on, and work out where that is.
 
     Stops what the board may still be drawing, asks it how far the pen got, tells the witness (the board will have
     forgotten as soon as it moves), and homes it unless it kept its position.
 
+    Parameters
+    ----------
+    at_park : the user has put the pen to its park position, which counts where homing cannot find it.
+
     Raises
     ------
-    LinkError, BoardFault : as `Session.settle` and `Session.home`.
+    LinkError, BoardFault : as `Session.settle` and `Session.home`; or the place is lost and nothing can find it.
     """
     standing = session.settle()
     done = story.records_done
@@ -110,6 +116,12 @@ def take_up(session: Session, story: Story, program: Program, rig: Rig, witness:
             tail = Tail.in_stroke(program, done, standing.steps, rig)
         witness.done(done)
     if not standing.position_kept:
+        if not rig.finds_its_place and not at_park:
+            x, y = rig.park.position_mm
+            raise LinkError(
+                f"the board has lost its place, and the rig '{rig.name}' has no endstops to find it again",
+                hint=f"put the pen to its park position by hand (x {x:g}, y {y:g} mm), then add --at-park",
+            )
         session.home()
     stroke = strokes_done(program, done)
     if tail is None and stroke < len(program.drawing):

@@ -398,6 +398,11 @@ class Rig(_Section):
         return self.motor.b
 
     @property
+    def finds_its_place(self) -> bool:
+        """Whether homing finds both axes; else somebody has to put the pen to its park position."""
+        return "none" not in (self.x.endstop, self.y.endstop)
+
+    @property
     def travel_mm(self) -> NDArray[np.float64]:
         """(2,) float64: the reach is 0..travel, x and y, mm."""
         return np.array([self.x.travel_mm, self.y.travel_mm])

@@ -52,7 +52,7 @@ def test_a_drawing_that_is_abandoned_again_and_again(tmp_path, rig, seed):
             with Journal.carry_on(story, program) as book:
                 session = Session(link, rig)
                 session.greet()
-                place = recovery.take_up(session, story, program, rig, book)
+                place = recovery.take_up(session, story, program, rig, book, at_park=not places)
                 if place.tail is None:
                     return None
                 places.append(place)

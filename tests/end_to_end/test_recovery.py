@@ -20,6 +20,7 @@ from whole_rig import BY_HAND, HOMING, circle
 
 from linewright import journal, recovery
 from linewright.drawing import Drawing
+from linewright.errors import LinkError
 from linewright.journal import Journal
 from linewright.motion import plan
 from linewright.session import Session
@@ -97,7 +98,8 @@ def live(link, rig, folder, deeds=None):
         try:
             session = Session(host, rig)
             session.greet()
-            place = recovery.take_up(session, story, program, rig, host)
+            at_park = not story.numbers  # the carriage has not moved yet
+            place = recovery.take_up(session, story, program, rig, host, at_park=at_park)
             if place.tail is None:
                 return True, host.deeds
             result = session.draw(program, tail=place.tail, witness=host)
@@ -157,6 +159,31 @@ def test_a_host_killed_at_any_moment_while_the_board_goes_on(tmp_path, seed, dee
     assert paper.cut <= lives.count(False)
     assert paper.twice == 0
     assert paper.seam_mm == 0.0
+
+
+def test_a_place_that_is_lost_and_cannot_be_found_is_not_taken_for_the_park_position():
+    """Without endstops the carriage stands somewhere on the sheet; what it calls park would shift all that is left."""
+    program, folder = begin(BY_HAND)
+    with Journal.carry_on(journal.read(folder), program) as book:
+        book.begin(1, 0)
+        book.done(book._stroke_ends[1])
+    story = journal.read(folder)
+
+    def take_up(at_park):
+        lockstep = LockstepRig(Machine.from_rig(BY_HAND))
+
+        def host(link):
+            session = Session(link, BY_HAND)
+            session.greet()
+            with Journal.carry_on(story, program) as book:
+                return recovery.take_up(session, story, program, BY_HAND, book, at_park=at_park)
+
+        with lockstep.host_time():
+            return lockstep.run(host)
+
+    with pytest.raises(LinkError, match="lost its place"):
+        take_up(at_park=False)
+    assert take_up(at_park=True).stroke == 2
 
 
 @pytest.mark.parametrize("seed", range(12))

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import gc
+import os
 import random
 import sys
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 
@@ -24,9 +27,35 @@ from linewright.virtual.trace import read_trace
 
 # Things that a run may hold at one moment and not at another: frames on their way, a report, a list of requests.
 MOST_OBJECTS = 300
+# The allocator's own coarseness; an hour in which every frame left a byte behind would leave three times as much.
+MOST_BYTES = 1_000_000
 
 
-def soak(tmp_path, hours: float, seed: int) -> None:
+@dataclass(frozen=True)
+class Soaked:
+    """What a run has come to.
+
+    Parameters
+    ----------
+    seconds : virtual time.
+    strokes, ramps : drawn.
+    did : what was asked for, and how often.
+    sent_again, damaged_here, damaged_there : frames; the latter at the host and at the board.
+    objects, resident_bytes : of this process, in which both sides live: medians of the second and of the last quarter.
+    """
+
+    seconds: float
+    strokes: int
+    ramps: int
+    did: dict[str, int]
+    sent_again: int
+    damaged_here: int
+    damaged_there: int
+    objects: tuple[float, float]
+    resident_bytes: tuple[float, float]
+
+
+def soak(tmp_path, hours: float, seed: int) -> Soaked:
     rng = random.Random(seed)
     strokes = [
         circle(rng.uniform(30, 170), rng.uniform(30, 250), rng.uniform(2, 25), rng.choice((12, 60, 400)))
@@ -39,6 +68,7 @@ def soak(tmp_path, hours: float, seed: int) -> None:
     control = Control()
     next_s = 10.0
     objects: list[int] = []
+    resident: list[int] = []
     did = {"hold": 0, "on": 0, "slow": 0, "silence": 0}
 
     def host(link):
@@ -61,6 +91,7 @@ def soak(tmp_path, hours: float, seed: int) -> None:
                 control.carry_on()
             gc.collect()
             objects.append(len(gc.get_objects()))
+            resident.append(resident_bytes())
 
         session = Session(link, BY_HAND)
         session.greet()
@@ -76,14 +107,46 @@ def soak(tmp_path, hours: float, seed: int) -> None:
     assert hours < 1 or min(did.values()) > 0
     assert result.retransmitted_frames > 0
     assert lockstep.board.server.endpoint.damaged > 0
-    half = len(objects) // 2
-    assert abs(np.median(objects[half:]) - np.median(objects[half // 2 : half])) <= MOST_OBJECTS
+    (before, after), (held, holds) = quarters(objects), quarters(resident)
+    assert abs(after - before) <= MOST_OBJECTS
+    assert holds - held <= MOST_BYTES
     trace = read_trace(tmp_path / "run.tape", program.drawing)
     assert_clean(trace)
     assert trace.deviation.strokes_drawn == len(strokes)
     assert (trace.deviation.strokes_cut, trace.deviation.stray_runs) == (0, 0)
     assert trace.deviation.max_mm <= ALLOWED_MM
 
+    return Soaked(
+        seconds=wire.now / TICK_HZ,
+        strokes=len(strokes),
+        ramps=program.ramps,
+        did=did,
+        sent_again=result.retransmitted_frames,
+        damaged_here=result.damaged_frames,
+        damaged_there=lockstep.board.server.endpoint.damaged,
+        objects=(before, after),
+        resident_bytes=(held, holds),
+    )
+
+
+def resident_bytes() -> int:
+    """Memory of this process that is really there; 0 where the system does not say it in this way."""
+    try:
+        return int(Path("/proc/self/statm").read_text().split()[1]) * os.sysconf("SC_PAGE_SIZE")
+    except OSError:
+        return 0
+
+
+def quarters(values: list[int]) -> tuple[float, float]:
+    """Medians of the second and the last quarter of a series."""
+    half, quarter = len(values) // 2, len(values) // 4
+    return float(np.median(values[quarter:half])), float(np.median(values[half + quarter :]))
+
 
 def test_two_minutes(tmp_path):
     soak(tmp_path, 1 / 30, seed=1)
+
+
+@pytest.mark.slow
+def test_an_hour(tmp_path):
+    soak(tmp_path, 1.0, seed=2)

@@ -88,7 +88,8 @@ def draw_program(tmp_path, program, rig, *, faults=None, wire=None, on_progress=
 
 def assert_clean(trace: TraceReport) -> None:
     """No pulse breaks any limit."""
-    assert [str(violation) for check in trace.checks for violation in check.violations] == []
+    broken = [str(violation) for check in trace.checks for violation in check.violations]
+    assert not broken, broken
     assert not trace.damaged
 
 

@@ -14,7 +14,7 @@ import time
 
 import pytest
 
-from linewright import cli, journal
+from linewright import cli, drawing_log, journal
 from linewright.cli.drawing_task import Task
 from linewright.cli.keys import Keys
 from linewright.drawing import Drawing
@@ -165,6 +165,22 @@ def test_enter_says_that_the_other_pen_is_in(place):
     assert "2 strokes" in terminal.text
 
 
+def test_where_nobody_can_press_enter_no_pen_is_taken_for_changed(place):
+    """Standard input that has ended is no answer: the second pen's lines would be drawn with the first one."""
+    words = ["draw", "pens.svg", "--rig", "rig.toml", "--ask-pens"]
+    process = command(*words, stdin=subprocess.DEVNULL)
+    said = ""
+    while "nobody is there to press Enter" not in said:
+        line = process.stderr.readline()
+        assert line, said
+        said += line
+    process.terminate()
+    process.communicate(timeout=60)
+    assert process.returncode == 128 + signal.SIGTERM
+    (story,) = journal.unfinished()
+    assert (story.ended, story.strokes_done) == ("abandoned", 1)
+
+
 # Signals
 
 
@@ -262,6 +278,11 @@ def test_kill_9_and_resume(place, capsys):
     assert said["pulses_broken"] == 0
     assert said["max_deviation_mm"] <= 0.0125 + 0.02
     assert journal.unfinished() == []
+    resumed, killed = drawing_log.entries()
+    assert (killed.outcome, killed.first_stroke, killed.played_s) == ("broke off", 0, None)
+    assert killed.began <= killed.ended <= resumed.began
+    assert (resumed.outcome, resumed.first_stroke) == ("finished", story.strokes_done)
+    assert json.loads(resumed.settings)["sheet_mm"] == [210.0, 297.0]
 
 
 def test_what_is_not_the_same_is_refused(place, capsys):

@@ -100,6 +100,26 @@ def test_many_writers_at_once():
     assert sorted(logged.strokes for logged in drawing_log.entries()) == list(range(12))
 
 
+def test_the_table_of_an_older_version_is_brought_up_and_keeps_what_stands_in_it():
+    drawing_log.file().parent.mkdir(parents=True)
+    older = [column for column in drawing_log.COLUMNS if column not in ("drift_x_mm", "drift_y_mm", "settings")]
+    base = sqlite3.connect(drawing_log.file())
+    base.execute(f"create table drawings ({', '.join(older)})")
+    base.execute(f"insert into drawings values ({', '.join('?' * len(older))})", [getattr(entry(), c) for c in older])
+    base.execute("pragma user_version = 1")
+    base.commit()
+    base.close()
+    threads = [threading.Thread(target=drawing_log.add, args=[entry(drift_x_mm=0.5)]) for _ in range(6)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    logged = drawing_log.entries()
+    assert len(logged) == 7
+    assert (logged[-1].picture, logged[-1].drift_x_mm) == ("heron.svg", None)
+    assert logged[0].drift_x_mm == 0.5
+
+
 def test_a_damaged_or_newer_file_is_refused_and_stops_no_drawing(capsys):
     drawing_log.file().parent.mkdir(parents=True)
     drawing_log.file().write_bytes(b"not a data base at all" * 100)

@@ -130,6 +130,51 @@ def test_two_commands_cannot_write_one_journal():
         Journal.carry_on(journal.read(book.folder), PROGRAM)
 
 
+def test_what_another_command_has_drawn_in_the_meantime_is_not_drawn_again():
+    """A user may think for minutes before saying yes to `resume`."""
+    with begun() as book:
+        book.begin(1, 0)
+    story = journal.read(book.folder)
+    with Journal.carry_on(story, PROGRAM) as other:
+        other.begin(2, 0)
+        other.done(ENDS[3])
+    with pytest.raises(InputError, match="drawn on by another command in the meantime"):
+        Journal.carry_on(story, PROGRAM)
+    Journal.carry_on(journal.read(book.folder), PROGRAM).close()
+
+
+def test_a_line_that_is_being_written_by_another_command_is_not_cut_off():
+    with begun() as book:
+        story = journal.read(book.folder)
+        path = book.folder / journal.JOURNAL
+        with path.open("ab") as half:
+            half.write(b"2026-11-25T10:43:59Z done rec")
+        before = path.read_bytes()
+        with pytest.raises(InputError, match="being drawn by another command"):
+            Journal.carry_on(story, PROGRAM)
+        assert path.read_bytes() == before
+
+
+def test_a_last_line_is_forced_to_the_disk_within_a_second(monkeypatch):
+    """Also where no other line comes for a long time, as within a long stroke."""
+    forced = []
+    now_s = 100.0
+    monkeypatch.setattr(journal.os, "fsync", forced.append)
+    monkeypatch.setattr(journal.time, "monotonic", lambda: now_s)
+    with begun() as book:
+        book.begin(1, 0)
+        forced.clear()
+        now_s += 0.5
+        book.done(ENDS[0])
+        assert forced == []
+        now_s += 0.6
+        book.done(ENDS[0] + 1)
+        assert len(forced) == 1
+        now_s += 10.0
+        book.done(ENDS[0] + 2)
+        assert len(forced) == 1, "nothing was left to be forced"
+
+
 def test_a_full_disk_stops_the_journal_and_not_the_drawing():
     book = begun()
     book._file.close()

@@ -4,20 +4,19 @@ from __future__ import annotations
 
 import signal
 import sys
-import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import typer
 
-from linewright.cli import cautions, keys, output, progress
+from linewright.cli import cautions, keys, logbook, output, progress
+from linewright.cli.pen_change import PenChange
 
 if TYPE_CHECKING:
-    from linewright.drift import Drift, DriftCheck
+    from linewright.drift import DriftCheck
     from linewright.journal import Journal, Story
     from linewright.program import Program
     from linewright.recovery import Place
@@ -38,6 +37,7 @@ class Task:
     pictures : folder for what was drawn; None: no pictures.
     drift : when to home again and compare; None: not at all.
     story : journal of the drawing to carry on; None: it begins now.
+    at_park : the user has put the pen to its park position.
     """
 
     name: str
@@ -51,6 +51,7 @@ class Task:
     as_json: bool
     drift: DriftCheck | None = None
     story: Story | None = None
+    at_park: bool = False
 
     @property
     def stem(self) -> str:
@@ -74,6 +75,9 @@ class Task:
         """What to know before it begins."""
         notes = list(self.warnings)
         pens = len(self.program.groups)
+        if self.story is None and not self.rig.finds_its_place and not self.is_virtual:
+            x, y = self.rig.park.position_mm
+            notes.append(f"without endstops, the pen is taken to stand at its park position now (x {x:g}, y {y:g} mm)")
         if pens > 1 and not self.asks_for_pens and not self.is_virtual:
             notes.append(f"all {pens} pens of this picture are drawn with the one that is in")
         if self.port.startswith("serial:") and self.rig.board == "virtual":
@@ -113,9 +117,11 @@ def carry_out(task: Task) -> None:
                 bar.say("homing")
                 place = _take_up(task, session, book)
                 result = None
-                if place.tail is not None:
+                if place.tail is None:
+                    session.go_to(task.program.end_steps)
+                else:
                     stop.asks(control.abandon)
-                    with _logged(task, place) as logged:
+                    with logbook.noted(task, place) as logged:
                         result = logged.result = _draw(task, session, control, book, bar, place)
                 if book is not None:
                     book.end("finished" if result is None or result.finished else "abandoned")
@@ -154,7 +160,11 @@ def _take_up(task: Task, session: Session, book: Journal | None) -> Place:
     if task.story is None or book is None:
         session.home()
         return recovery.Place(0, Tail.of(task.program))
-    place = recovery.take_up(session, task.story, task.program, task.rig, book)
+    if task.story.ended == "" and task.story.numbers:
+        logbook.note_broken_off(task, task.story)
+        book.end("broke off")
+    at_park = task.at_park or task.is_virtual
+    place = recovery.take_up(session, task.story, task.program, task.rig, book, at_park=at_park)
     if place.in_stroke and not task.as_json:
         output.say(f"the board has kept its place: it goes on in the middle of stroke {place.stroke + 1}", stderr=True)
     return place
@@ -177,13 +187,13 @@ def _draw(
     task: Task, session: Session, control: Control, book: Journal | None, bar: progress.ProgressBar, place: Place
 ) -> DrawResult:
     with keys.Keys(control, wanted=not task.as_json) as pressed:
-        pens = _PenChange(control, by_key=pressed.active)
+        pens = PenChange(control, by_key=pressed.active)
 
         def on_progress(now: Progress) -> None:
             bar.show(now, pressed.hint)
             pressed.poll(now)
             if now.state == "pen":
-                pens.ask(now.pen.name)
+                pens.ask(now)
 
         return session.draw(
             task.program,
@@ -223,97 +233,6 @@ def _journal(task: Task, session: Session) -> Iterator[Journal | None]:
         finally:
             if book.trouble:
                 output.warn(book.trouble)
-
-
-@dataclass
-class _Logged:
-    """What the log is to know once the drawing has ended."""
-
-    result: DrawResult | None = None
-    drift: Drift | None = None
-
-    def worst_mm(self, axis: str) -> float | None:
-        """The largest drift of an axis that was found; None where none was looked for."""
-        found = [*(self.result.drifts if self.result is not None else ()), *filter(None, (self.drift,))]
-        values = [drift.x_mm if axis == "x" else drift.y_mm for drift in found]
-        return max(values, key=abs, default=None)
-
-
-@contextmanager
-def _logged(task: Task, place: Place) -> Iterator[_Logged]:
-    """Write the drawing into the log, however it ends. A log that cannot be written is said and stops nothing."""
-    from linewright import drawing_log, units
-    from linewright.errors import Drifted, InputError, LinewrightError
-
-    program = task.program
-    began, fault, logged = _now(), "", _Logged()
-    outcome = "abandoned"
-    try:
-        yield logged
-    except LinewrightError as error:
-        outcome, fault = "failed", str(error)
-        if isinstance(error, Drifted):
-            logged.drift = error.drift
-        raise
-    finally:
-        result = logged.result
-        if result is not None and result.finished:
-            outcome = "finished"
-        entry = drawing_log.Entry(
-            began=began,
-            ended=_now(),
-            picture=task.name,
-            sheet=program.sheet.name,
-            rig=task.rig.name,
-            rig_fingerprint=program.rig_fingerprint,
-            port=task.port,
-            outcome=outcome,
-            fault=fault,
-            strokes=len(program.drawing),
-            first_stroke=place.stroke,
-            pen_down_mm=round(program.pen_down_mm, 3),
-            predicted_s=units.ticks_to_s(place.tail.predicted_ticks if place.tail is not None else 0),
-            played_s=None if result is None else units.ticks_to_s(result.played_ticks),
-            retransmitted_frames=None if result is None else result.retransmitted_frames,
-            damaged_frames=None if result is None else result.damaged_frames,
-            starved=None if result is None else result.starved,
-            underruns=None if result is None else result.underruns,
-            drift_x_mm=logged.worst_mm("x"),
-            drift_y_mm=logged.worst_mm("y"),
-        )
-        try:
-            drawing_log.add(entry)
-        except InputError as error:
-            if not task.as_json:
-                output.warn(str(error))
-
-
-def _now() -> str:
-    return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
-
-
-class _PenChange:
-    """Asks for another pen, once, and where there are no keys hears the answer beside the drawing's own loop."""
-
-    def __init__(self, control: Control, *, by_key: bool) -> None:
-        self._control = control
-        self._by_key = by_key
-        self._asked = ""
-        self._waiting = threading.Event()
-
-    def ask(self, pen: str) -> None:
-        if self._waiting.is_set() or self._asked == pen:
-            return
-        self._asked = pen
-        output.say(f"put the pen '{pen}' in, then press Enter", stderr=True)
-        if not self._by_key:
-            self._waiting.set()
-            threading.Thread(target=self._wait, daemon=True).start()
-
-    def _wait(self) -> None:
-        sys.stdin.readline()
-        self._control.pen_changed()
-        self._waiting.clear()
 
 
 def _pictures(task: Task, trace: TraceReport | None) -> list[Path]:

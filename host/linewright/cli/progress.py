@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import signal
 from collections.abc import Callable
@@ -140,5 +141,7 @@ class StopOnSignals:
         if self._stop is None or (again and number == signal.SIGINT):
             raise KeyboardInterrupt
         if not again:
-            output.say("\nstopping with the pen up; Ctrl-C again leaves at once", stderr=True)
+            # Not through the stream: the signal may have come while that was being written to.
+            with contextlib.suppress(OSError):
+                os.write(2, b"\nstopping with the pen up; Ctrl-C again leaves at once\n")
             self._stop()

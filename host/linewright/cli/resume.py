@@ -38,6 +38,10 @@ def resume(
     yes: Annotated[
         bool, typer.Option("--yes", "-y", help="Do not ask whether the sheet still lies where it lay.")
     ] = False,
+    at_park: Annotated[
+        bool,
+        typer.Option("--at-park", help="The pen has been put to its park position by hand; for rigs without endstops."),
+    ] = False,
     pictures: options.Pictures = None,
     as_json: options.AsJson = False,
 ) -> None:
@@ -74,6 +78,7 @@ def resume(
         as_json=as_json,
         drift=DriftCheck.of(rig, check_drift, drift_limit_mm),
         story=story,
+        at_park=at_park,
     )
     if not as_json:
         _tell(story, program, stroke)

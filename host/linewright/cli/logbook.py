@@ -1,0 +1,140 @@
+"""The line of a drawing in the log, however it ends. A log that cannot be written is said and stops nothing."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING
+
+from linewright.cli import output
+
+if TYPE_CHECKING:
+    from linewright.cli.drawing_task import Task
+    from linewright.drawing_log import Entry
+    from linewright.drift import Drift
+    from linewright.journal import Story
+    from linewright.recovery import Place
+    from linewright.session import DrawResult
+
+
+@dataclass
+class Noted:
+    """What the log is to know once the drawing has ended."""
+
+    result: DrawResult | None = None
+    drift: Drift | None = None
+
+    def worst_mm(self, axis: str) -> float | None:
+        """The largest drift of an axis that was found; None where none was looked for."""
+        found = [*(self.result.drifts if self.result is not None else ()), *filter(None, (self.drift,))]
+        values = [drift.x_mm if axis == "x" else drift.y_mm for drift in found]
+        return max(values, key=abs, default=None)
+
+
+@contextmanager
+def noted(task: Task, place: Place) -> Iterator[Noted]:
+    """While open, a drawing goes on; then its line is written."""
+    from linewright import units
+    from linewright.errors import Drifted
+
+    began, outcome, fault, known = _now(), "abandoned", "", Noted()
+    try:
+        yield known
+    except Exception as error:
+        outcome, fault = "failed", str(error)
+        if isinstance(error, Drifted):
+            known.drift = error.drift
+        raise
+    finally:
+        entry = replace(
+            _entry(task, began, _now()),
+            outcome=outcome,
+            fault=fault,
+            first_stroke=place.stroke,
+            predicted_s=units.ticks_to_s(place.tail.predicted_ticks if place.tail is not None else 0),
+            drift_x_mm=known.worst_mm("x"),
+            drift_y_mm=known.worst_mm("y"),
+        )
+        if (result := known.result) is not None:
+            entry = replace(
+                entry,
+                outcome="finished" if result.finished else outcome,
+                played_s=units.ticks_to_s(result.played_ticks),
+                retransmitted_frames=result.retransmitted_frames,
+                damaged_frames=result.damaged_frames,
+                starved=result.starved,
+                underruns=result.underruns,
+            )
+        _add(task, entry)
+
+
+def note_broken_off(task: Task, story: Story) -> None:
+    """Write the line that a command could not write because it was killed, from what its journal tells."""
+    from linewright import recovery, units
+
+    program = task.program
+    reached = list(story.numbers.values())[-1]
+    predicted_ticks = int(program.predicted_ticks - program.ticks_before[reached])
+    entry = replace(
+        _entry(task, story.begun, story.last),
+        outcome="broke off",
+        first_stroke=recovery.strokes_done(program, reached),
+        predicted_s=units.ticks_to_s(predicted_ticks),
+        port=story.port,
+    )
+    _add(task, entry)
+
+
+def _entry(task: Task, began: str, ended: str) -> Entry:
+    """What is known of a drawing before it begins."""
+    from linewright.drawing_log import Entry
+
+    program = task.program
+    settings = {
+        "sheet_mm": [program.sheet.width_mm, program.sheet.height_mm],
+        "margin_mm": program.sheet.margin_mm,
+        "sheet_offset_mm": list(program.sheet_offset_mm),
+        "pens": [program.drawing.pens[group.pen].name for group in program.groups],
+        "ask_pens": task.asks_for_pens,
+        "check_drift": sorted(task.drift.moments) if task.drift is not None else [],
+        "drift_limit_mm": task.drift.limit_mm if task.drift is not None else None,
+    }
+    return Entry(
+        began=began,
+        ended=ended,
+        picture=task.name,
+        sheet=program.sheet.name,
+        rig=task.rig.name,
+        rig_fingerprint=program.rig_fingerprint,
+        port=task.port,
+        outcome="",
+        fault="",
+        strokes=len(program.drawing),
+        first_stroke=0,
+        pen_down_mm=round(program.pen_down_mm, 3),
+        predicted_s=0.0,
+        played_s=None,
+        retransmitted_frames=None,
+        damaged_frames=None,
+        starved=None,
+        underruns=None,
+        settings=json.dumps(settings),
+    )
+
+
+def _add(task: Task, entry: Entry) -> None:
+    from linewright import drawing_log
+    from linewright.errors import InputError
+
+    try:
+        drawing_log.add(entry)
+    except InputError as error:
+        if not task.as_json:
+            output.warn(str(error))
+
+
+def _now() -> str:
+    return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")

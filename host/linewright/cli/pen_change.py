@@ -1,0 +1,45 @@
+"""Asking for another pen in the middle of a drawing, and hearing that it is in."""
+
+from __future__ import annotations
+
+import sys
+import threading
+from typing import TYPE_CHECKING
+
+from linewright.cli import output
+
+if TYPE_CHECKING:
+    from linewright.session import Control, Progress
+
+
+class PenChange:
+    """Asks for each pen once; where there are no keys it hears the answer beside the drawing's own loop.
+
+    Parameters
+    ----------
+    control : told when the pen is in.
+    by_key : the answer comes as a key of `linewright.cli.keys`.
+    """
+
+    def __init__(self, control: Control, *, by_key: bool) -> None:
+        self._control = control
+        self._by_key = by_key
+        self._asked_at: int | None = None  # record at which the last pen was asked for
+        self._reader: threading.Thread | None = None
+
+    def ask(self, now: Progress) -> None:
+        """Ask for the pen that the drawing waits for, unless that has been done."""
+        if self._asked_at == now.records_done:
+            return
+        self._asked_at = now.records_done
+        output.say(f"put the pen '{now.pen.name}' in, then press Enter", stderr=True)
+        if not self._by_key and (self._reader is None or not self._reader.is_alive()):
+            self._reader = threading.Thread(target=self._read, daemon=True)
+            self._reader.start()
+
+    def _read(self) -> None:
+        if sys.stdin.readline():
+            self._control.pen_changed()
+        else:
+            # Not an answer: drawing on with the pen that is in would spoil the sheet.
+            output.say("nobody is there to press Enter; it waits until it is stopped", stderr=True)
