@@ -140,9 +140,12 @@ def _in_box(words: Words, wish: Wish, how: Lettering) -> tuple[list[Points], flo
     x_mm = (room_x - box_mm) / 2 + left * scale
     y_mm = (room_y - height_mm(size_mm)) / 2 + above * scale
     strokes = []
+    written: dict[int, list[Points]] = {}  # each letter once: a page has some fifty
     for letter in put(words, box_mm / scale - left - right, align=how.align, line_units=line_units):
         at = np.array([x_mm + letter.x * scale, y_mm + letter.y * scale])
-        strokes += [stroke + at for stroke in inked(letter.glyph, scale, wish.pen_width_mm)]
+        if id(letter.glyph) not in written:
+            written[id(letter.glyph)] = inked(letter.glyph, scale, wish.pen_width_mm)
+        strokes += [stroke + at for stroke in written[id(letter.glyph)]]
     return strokes, size_mm
 
 

@@ -128,7 +128,7 @@ def _window(panel: Panel, wish: Wish, rng: np.random.Generator) -> list[Points]:
     pen = wish.pen_width_mm
     gap = 3.5 * pen
     opening = panel.inset(pen / 2)
-    name = str(rng.choice(["round", "oval", "arch"]))
+    name = str(rng.choice(["round", "oval", "arch"] if panel.height > panel.width else ["round", "oval"]))
     shape, rims = _opening(name, opening, (0.0, gap), pen)
     field = _made(_picked(rng, FIELDS), opening, wish, rng)
     return [*rims, *cut(field, lambda points: shape(points) + 2 * gap)]
