@@ -72,6 +72,10 @@ from rest to rest takes ``2 sqrt(d / a)``."""
 NOTHING_MM: Final = 1e-9
 """Shorter segments take no time; they lie between rests only."""
 
+PART: Final = 30_000
+"""Segments that are smoothed at once. Each has up to four phases, each of them as many knots as there are impulses, two
+dozen at most, and each knot a few numbers: some 100 MB."""
+
 STOP_MM_S: Final = 1e-3
 """A corner slower than this is a stop."""
 
@@ -189,16 +193,24 @@ def plan_smooth(points_mm: Floats, rest: Flags, drawing: Flags, limits: Limits, 
     for number, axes in enumerate(kinds):
         segments = np.flatnonzero(kind == number)
         sequence = smoothing.impulses(float(accel[segments].max()), axes)
-        gentle = 4.0 * whole[segments] / (OVERLAP * max(sequence.gap_s, impulses.TOGETHER_S)) ** 2
-        stretch = _Stretches.of(segments, length, cap, top, np.minimum(accel[segments], gentle))
-        knot_mm, knot_w = _convolve(stretch, sequence)
-        at_mm, where = stretch.points(points_mm, knot_mm, limits)
-        place.append(where)
-        square.append(np.interp(at_mm, knot_mm, knot_w))
+        for part in _parts(segments, rest):
+            gentle = 4.0 * whole[part] / (OVERLAP * max(sequence.gap_s, impulses.TOGETHER_S)) ** 2
+            stretch = _Stretches.of(part, length, cap, top, np.minimum(accel[part], gentle))
+            knot_mm, knot_w = _convolve(stretch, sequence)
+            at_mm, where = stretch.points(points_mm, knot_mm, limits)
+            place.append(where)
+            square.append(np.interp(at_mm, knot_mm, knot_w))
     places, first = np.unique(np.concatenate(place), return_index=True)
     squares = np.concatenate(square)[first]
     squares[np.searchsorted(places, np.flatnonzero(rest))] = 0.0
     return SpeedPlan(places, squares, np.zeros(len(places) - 1), places % 1.0 != 0.0)
+
+
+def _parts(segments: Indices, rest: Flags) -> list[Indices]:
+    """Segments of one kind in parts of about `PART`, whole stretches each, so that no more is convolved at once."""
+    begin = np.flatnonzero(rest[segments])
+    wanted = np.searchsorted(begin, np.arange(PART, len(segments), PART))
+    return np.split(segments, np.unique(begin[np.minimum(wanted, len(begin) - 1)]))
 
 
 def _stops(cap: Floats, length: Floats, span_s: float, accel: float) -> Flags:
