@@ -170,7 +170,7 @@ def heron(width: int, height: int) -> np.ndarray:
     seen = np.isfinite(depth)
     y = np.linspace(0, 1, height, dtype=np.float32)[:, None]
     x = np.linspace(0, 1, width, dtype=np.float32)[None]
-    mist = 0.86 - 0.50 * smoothstep(0.22, 0.80, y + 0.05 * np.sin(5 * x)) + 0.35 * np.exp(-(((x - 0.24) / 0.30) ** 2 + ((y - 0.17) / 0.22) ** 2))
+    mist = 0.50 - 0.26 * smoothstep(0.25, 0.80, y + 0.05 * np.sin(5 * x)) + 0.30 * np.exp(-(((x - 0.24) / 0.30) ** 2 + ((y - 0.17) / 0.22) ** 2))
     mist = mist - 0.13 * clouds((height, width), 21, 5, (3, 2)) * smoothstep(0.0, 0.5, y)
     picture = np.repeat(mist[..., None], 3, axis=2) * vector(1.0, 0.965, 0.90)
     _stand(picture, 5, 190, line, 0.42, 1.5, (0.30, 0.62), 3.0)  # far reeds, in mist

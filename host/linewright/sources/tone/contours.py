@@ -32,6 +32,13 @@ CLEAR: Final = 2
 class Contours(ToneMethod):
     """Lines of equal tone."""
 
+    contrast: str = settings.choice(  # adaptive contrast works in tiles, whose corners would show in even skies
+        "adaptive: local contrast evened out, edges lifted; stretch: black to white; none: as it is",
+        "stretch",
+        "adaptive",
+        "stretch",
+        "none",
+    )
     levels: int = settings.number("how many tones", 10, 1, 60)
     spread: str = settings.choice(
         "equal: as many pixels between any two tones; even: tones at even distances", "equal", "equal", "even"

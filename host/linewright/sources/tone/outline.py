@@ -36,7 +36,7 @@ class Outline(ToneMethod):
     """Edges."""
 
     detail: float = settings.number("how much smaller detail is shown, 0 least, 1 most", 0.5, 0.0, 1.0)
-    blur: float = settings.number("smoothing before edges are looked for, in pen widths", 1.0, 0.2, 20.0, "pens")
+    blur: float = settings.number("smoothing before edges are looked for, in pen widths", 1.5, 0.2, 20.0, "pens")
     least: float = settings.number("shorter lines are left out, in pen widths", 8.0, 0.0, 200.0, "pens")
 
     def strokes(self, layer: Layer) -> Sequence[Points]:

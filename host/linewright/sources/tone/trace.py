@@ -18,6 +18,9 @@ STRAIGHT_COSINE: Final = 0.5
 ARM_PX: Final = 8
 """Over how many pixels the direction of an arm is taken; next to the junction thinning bends it."""
 
+TOUCHING_PX: Final = 2
+"""Along the line: the few junction pixels of one fork."""
+
 # Neighbours of a pixel: sides first, so that a chain prefers them to the corner behind them.
 _STEPS: Final = ((0, 1), (1, 0), (0, -1), (-1, 0), (1, 1), (1, -1), (-1, -1), (-1, 1))
 
@@ -123,10 +126,20 @@ def _hubs(
         return node
 
     bridge = [False] * len(arms)
-    for i, (a, b) in enumerate(ends):
-        if a >= 0 and len(links[a]) > 2 and len(links[b]) > 2 and len(arms[i]) - 1 <= joint and a != b:
-            bridge[i] = True
-            leader[lead(a)] = lead(b)
+    crossed: set[int] = set()
+    # The shortest first. Pixels that touch are one junction in any case; further apart, two forks make one crossing,
+    # and no more than two, or all of a blot would become a star.
+    for i in sorted(range(len(arms)), key=lambda i: len(arms[i])):
+        a, b = ends[i]
+        if a < 0 or a == b or len(links[a]) < 3 or len(links[b]) < 3 or len(arms[i]) - 1 > joint:
+            continue
+        one, other = lead(a), lead(b)
+        if len(arms[i]) - 1 > TOUCHING_PX:
+            if one in crossed or other in crossed:
+                continue
+            crossed |= {one, other}
+        bridge[i] = True
+        leader[one] = other
     return {node: lead(node) for a, b in ends if a >= 0 for node in (a, b)}, bridge
 
 
