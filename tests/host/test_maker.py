@@ -359,7 +359,7 @@ def test_the_example_is_a_sound_file_both_ways(tmp_path):
         ("wording = 'x'\n[command]\nwords = ['a', '{sentence}']", 'wording must have "{sentence}"'),
         ("[command]\nwords = ['a', 'b']", "line 2: command.words: one of the words after the program must have"),
         ("[command]\nwords = []", "line 2: command.words"),
-        ("[command]\nwords = ['a', '{sentence}']\nshell = true", "line 3: command.shell"),
+        ("[command]\nwords = ['a', '{sentence}']\nshell = true", "line 3: command.shell: there is no such key"),
         ("timeout_s = -1\n[command]\nwords = ['a', '{sentence}']", "line 1: timeout_s"),
         ("timeout_s = nan\n[command]\nwords = ['a', '{sentence}']", "line 1: timeout_s"),
         ("size_mb = 'big'\n[command]\nwords = ['a', '{sentence}']", "line 1: size_mb"),

@@ -273,5 +273,11 @@ def load_maker(path: Path) -> Maker:
             line = line_of(places, where)
             at = f"line {line}: " if line is not None else ""
             key = f"{'.'.join(where)}: " if where else ""
-            wrong.append(f"  {at}{key}{issue['msg'].removeprefix('Value error, ')}")
+            wrong.append(f"  {at}{key}{_words(issue['type'], issue['msg'])}")
         raise MakerError("\n".join([f"{path} is no picture maker's file:", *wrong]), hint=_HINT) from None
+
+
+def _words(kind: str, message: str) -> str:
+    """What is wrong with a key, in our words where the library's are about itself."""
+    plain = {"extra_forbidden": "there is no such key", "missing": "this key is missing"}
+    return plain.get(kind, message.removeprefix("Value error, ").replace("Input should", "it should"))
