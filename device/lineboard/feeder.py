@@ -1,6 +1,6 @@
 """Records in, blocks of pulse words out: the queue between the link and the player.
 
-    push -> queue (1024 records) -> kernel -> block (128 words) -> port.submit -> port.finished
+    push -> queue (1024 records) -> kernel -> block (512 words) -> port.submit -> port.finished
 
 The feeder keeps about `LOOK_AHEAD` of playing time rendered and no more, so that a change of pace is felt that soon;
 everything behind it is still records.  It never invents a speed: it tells the kernel the pace and how much path
@@ -29,7 +29,9 @@ _MASK = const(1023)
 # With as many queued, the host may have no room for its next frame, so the board must not wait for more.
 _ENOUGH = SLOTS - records.MOST
 BLOCKS = const(8)
-BLOCK_WORDS = const(128)
+# At 100 000 steps/s 5 ms, so that all blocks cover what the loop may take, and the half millisecond that a block costs
+# is shared by many words.
+BLOCK_WORDS = const(512)
 # 50 ms in ticks: longer than the loop's longest step (20 ms) with one collection of the heap (14 ms), and short
 # enough that a hold seems immediate.
 LOOK_AHEAD = const(250_000)
@@ -82,8 +84,8 @@ class Feeder:
         self._ticks = array("i", [0] * BLOCKS)
         self._servo_us = array("i", [0] * BLOCKS)
         self._rendered_by = array("i", [0] * BLOCKS)
-        self._ends = bytearray(BLOCKS)  # how many records end in the block,
-        self._end_words = bytearray(BLOCKS * BLOCK_WORDS)  # and after how many of its words each
+        self._ends = array("H", [0] * BLOCKS)  # how many records end in the block,
+        self._end_words = array("H", [0] * (BLOCKS * BLOCK_WORDS))  # and after how many of its words each
         self._end_a = array("i", [0] * BLOCKS)
         self._end_b = array("i", [0] * BLOCKS)
         self._steps = bytearray(BLOCKS)  # 1 = the block holds steps, 0 = a pure delay

@@ -41,6 +41,16 @@ def flash(image: Path) -> bytes:
 @pytest.fixture
 def machine(image: Path, flash: bytes) -> Machine:
     """A board that has just been switched on, with our code on it."""
+    return _switched_on(image, flash)
+
+
+@pytest.fixture(scope="module")
+def shared_machine(image: Path, flash: bytes) -> Machine:
+    """One board for all tests that can share it: starting one takes ten seconds."""
+    return _switched_on(image, flash)
+
+
+def _switched_on(image: Path, flash: bytes) -> Machine:
     from emulated.machine import Machine
 
     machine = Machine(image, flash)

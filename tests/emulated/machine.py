@@ -40,6 +40,8 @@ CLOCK_HZ = 125_000_000
 CYCLE_NS = 8.0
 SLICE_CYCLES = 64
 """How far the processor may run ahead of a running PIO: half a microsecond."""
+STALLED_SLICE_CYCLES = 1_250
+"""The same while all PIO waits for words: when the first word after a standstill is taken is uncertain by 10 us."""
 LONG_SLICE_CYCLES = 12_500
 """The same while no PIO runs."""
 PACKET_US = 52
@@ -89,6 +91,7 @@ class Machine:
     edges : for every watched pin a list of (cycle, level).
     on_edge : called as (pin, level, cycle) for every edge of a watched pin.
     busy_cycles : cycles in which the processor did not sleep.
+    resets : how often it has been reset since the start, by button or watchdog.
     """
 
     def __init__(self, image: Path, flash: bytes = b"") -> None:
@@ -106,6 +109,8 @@ class Machine:
         self.busy_cycles = 0
         self._catching_up = False
         self.stopped = True
+        self.resets = 0
+        mcu.watchdog.on_watchdog_trigger = partial(self.reset, from_watchdog=True)
         self.clock = mcu.clock
         self.rp2040 = mcu
         # The package's loop over processor instructions must leave the PIO alone.
@@ -129,10 +134,14 @@ class Machine:
         while self.cycle < end:
             if until is not None and until():
                 return True
-            horizon = min(end, self._next_due())
+            due = self._next_due()
+            horizon = min(end, due)
             if not self.mcu.core.waiting:
-                playing = not (self.mcu.pio[0].stopped and self.mcu.pio[1].stopped)
-                horizon = min(horizon, self.cycle + (SLICE_CYCLES if playing else LONG_SLICE_CYCLES))
+                # Nothing that the processor does in the meantime can change what a state machine in mid-wait does next.
+                horizon = min(end, max(due, self.cycle + SLICE_CYCLES))
+                if due == NEVER:
+                    playing = not (self.mcu.pio[0].stopped and self.mcu.pio[1].stopped)
+                    horizon = min(end, self.cycle + (STALLED_SLICE_CYCLES if playing else LONG_SLICE_CYCLES))
             elif self.mcu.clock.has_scheduled_alarm:
                 horizon = min(horizon, self.cycle - int(-self.mcu.clock.nanos_to_next_alarm // CYCLE_NS))
             self._execute(max(horizon, self.cycle + 1))
@@ -152,6 +161,18 @@ class Machine:
 
     def _stop(self) -> None:
         self.stopped = True
+
+    def freeze(self, us: float) -> None:
+        """Let time pass for everything but the processor, as if that were stuck: PIO, DMA, timers, watchdog."""
+        end = self.cycle + int(us * CLOCK_HZ / 1e6)
+        clock = self.mcu.clock
+        resets = self.resets
+        while self.cycle < end and self.resets == resets:
+            horizon = min(end, self._next_due())
+            if clock.has_scheduled_alarm:
+                horizon = min(horizon, self.cycle - int(-clock.nanos_to_next_alarm // CYCLE_NS))
+            clock.tick((max(horizon, self.cycle + 1) - self.cycle) * CYCLE_NS)
+            self._catch_up()
 
     def start(self, us: float = 600_000) -> None:
         """Let it boot, connect to the host, and run its main.py for so long."""
@@ -302,10 +323,11 @@ class Machine:
         """The two megabytes of a Pico."""
         return bytes(self.mcu.flash[: 2 << 20])
 
-    def reset(self) -> None:
-        """The reset button: RAM, pins and USB start anew, the flash keeps its files."""
+    def reset(self, *, from_watchdog: bool = False) -> None:
+        """The reset button, or the watchdog: pins and USB start anew, the flash keeps its files."""
+        self.resets += 1
         self._to_board.clear()
         self._received.clear()
         self._armed = None
-        self.mcu.enter_reset()
+        self.mcu.enter_reset(from_watchdog=from_watchdog)
         self.mcu.leave_reset()

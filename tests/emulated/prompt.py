@@ -30,11 +30,23 @@ class EmulatedPrompt:
 
     def run(self, code: str) -> str:
         """See `linewright.prompt.Prompt.run`."""
+        self.begin(code)
+        return self.end()
+
+    def begin(self, code: str) -> None:
+        """Start code that goes on until it is interrupted, such as the board's own."""
         self._machine.send(code.encode() + b"\x04")
-        answer = self._await(b"\x04>")
-        if not answer.startswith(b"OK"):
-            raise PromptError(f"not understood: {answer!r}")
-        printed, trouble = answer.removeprefix(b"OK").removesuffix(b"\x04>").split(b"\x04")
+        self._await(b"OK")
+
+    def interrupt(self) -> str:
+        """Interrupt it as somebody does who wants the prompt, and return what it has printed since."""
+        self._machine.receive()
+        self._machine.send(b"\r\x03")
+        return self.end()
+
+    def end(self) -> str:
+        """Wait for the end of what runs; returns what it has printed."""
+        printed, _, trouble = self._await(b"\x04>").removesuffix(b"\x04>").rpartition(b"\x04")
         if trouble:
             raise PromptError(trouble.decode(errors="replace"))
         return printed.decode(errors="replace")

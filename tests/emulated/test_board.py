@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import inspect
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
 
+from dual import test_kernel
 from emulated import prediction
 from emulated.link import EmulatedLink, keep_board_time
 from emulated.mechanics import Mechanics
+from emulated.prompt import EmulatedPrompt
 from linewire import messages
 from linewright import motion
 from linewright.drawing import Drawing, Pen
@@ -18,7 +21,7 @@ from linewright.rig import Rig
 from linewright.session import Control, Session
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
 
     from emulated.machine import Machine
     from linewright.program import Program
@@ -56,7 +59,7 @@ def card() -> Drawing:
 
 
 class Bench:
-    """A board, its mechanics and a homed session."""
+    """A board, its mechanics and a session."""
 
     def __init__(self, machine: Machine, monkeypatch: pytest.MonkeyPatch) -> None:
         self.machine = machine
@@ -70,13 +73,20 @@ class Bench:
         self.session = Session(self.link, self.rig)
         self.greeting = self.session.greet()
 
+    def ready(self) -> None:
+        """Homed, and where programs start; does what it takes, as little as it takes."""
+        self.machine.press(self.rig.pins.endstop_x, self.mechanics.at[0] <= 0)
+        report = self.session.fresh_report()
+        if report["state"] != messages.READY:
+            self.home()
+        self.mechanics.forget_extremes()
+
     def home(self) -> dict[str, int]:
         found = self.session.home()
         self.zero = tuple(self.mechanics.at)
         # A pulse that is under way when homing halts the player gets its width, and then some.
         assert self.mechanics.width[0] == 250
         assert self.mechanics.set_up >= 125
-        self.mechanics.forget_extremes()
         return found
 
     def plan(self) -> Program:
@@ -85,6 +95,13 @@ class Bench:
     def made(self, since: int) -> np.ndarray:
         """(n, 3): cycle, motor, sign of the steps made since there were so many."""
         return np.array(self.mechanics.steps[since:], dtype=np.int64).reshape(-1, 3)
+
+    def stopped(self) -> bool:
+        """Motors off, and not one step more."""
+        made = len(self.mechanics.steps)
+        off = self.machine.level(self.rig.pins.enable) == 1
+        self.machine.run_us(20_000)
+        return off and len(self.mechanics.steps) == made
 
     def servo_us(self) -> float:
         """Width of the servo pulses, as a servo would measure it on the next one."""
@@ -99,33 +116,61 @@ class Bench:
         return (falls[-1] - last) / CYCLES_PER_US
 
 
+@pytest.fixture(scope="module")
+def shared(shared_machine: Machine) -> Iterator[Bench]:
+    with pytest.MonkeyPatch.context() as monkeypatch:
+        yield Bench(shared_machine, monkeypatch)
+
+
 @pytest.fixture
-def bench(machine: Machine, monkeypatch: pytest.MonkeyPatch) -> Bench:
-    return Bench(machine, monkeypatch)
+def bench(shared: Bench) -> Bench:
+    shared.ready()
+    return shared
 
 
-def test_greets_and_keeps_still(bench: Bench) -> None:
-    assert bench.greeting.board == "rp2040"
-    assert bench.greeting.tick_hz == 5_000_000
-    machine, pins = bench.machine, bench.rig.pins
-    machine.run_us(50_000)
+def test_greets_keeps_still_and_has_the_pen_up_before_it_is_asked(
+    machine: Machine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    fresh = Bench(machine, monkeypatch)
+    assert fresh.greeting.board == "rp2040"
+    assert fresh.greeting.tick_hz == 5_000_000
+    pins = fresh.rig.pins
+    assert fresh.servo_us() == pytest.approx(fresh.rig.pen.up_us, abs=1)
     assert machine.level(pins.enable) == 1, "drivers are off while the line is high"
-    assert not bench.mechanics.steps
-    assert bench.servo_us() == pytest.approx(bench.rig.pen.up_us, abs=1)
+    assert not fresh.mechanics.steps
+    # From now on it knows its rig, before any host has spoken.
+    machine.reset()
+    assert not machine.drives(pins.step_a)
+    machine.start()
+    assert machine.drives(pins.enable)
+    assert machine.level(pins.enable) == 1
+    assert fresh.servo_us() == pytest.approx(fresh.rig.pen.up_us, abs=1)
+    assert not fresh.mechanics.steps
 
 
-def test_homes_to_the_switches(bench: Bench) -> None:
-    found = bench.home()
+def test_the_kernel_makes_the_same_words_as_everywhere(machine: Machine) -> None:
+    """Viper for the Cortex-M0+, with the 32 bits that no computer's viper has."""
+    prompt = EmulatedPrompt(machine)
+    prompt.run("from array import array\nfrom lineboard import kernel\nOVERHEAD = 17\n")
+    for part in (test_kernel.Lcg, test_kernel.fold, test_kernel.random_ramp, test_kernel.play):
+        prompt.run(inspect.getsource(part))
+    for seed, disturbed in ((1, False), (2, True), (3, True)):
+        # As many ramps as make some seconds of an emulated processor's time.
+        printed = prompt.run(f"print(play({seed}, 20, {disturbed}))")
+        assert printed.strip() == str(test_kernel.play(seed, 20, disturbed))
+
+
+def test_homes_to_the_switches(shared: Bench) -> None:
+    found = shared.home()
     assert found["x_passes"] == found["y_passes"] == 2
     assert max(found["x_spread_steps"], found["y_spread_steps"]) <= LATE_STEPS
-    backoff = round(bench.rig.homing.backoff_mm * 80)
-    for at in bench.zero:
+    backoff = round(shared.rig.homing.backoff_mm * 80)
+    for at in shared.zero:
         assert backoff - LATE_STEPS <= at <= backoff
-    assert bench.machine.level(bench.rig.pins.enable) == 0
+    assert shared.machine.level(shared.rig.pins.enable) == 0
 
 
 def test_every_edge_of_a_card_is_where_the_host_says(bench: Bench) -> None:
-    bench.home()
     program = bench.plan()
     expected = prediction.steps(program)
     before = len(bench.mechanics.steps)
@@ -158,7 +203,6 @@ def watch_for(condition: Callable[[Any], bool], act: Callable[[], None]) -> Call
 
 
 def test_hold_and_carry_on_make_the_same_steps(bench: Bench) -> None:
-    bench.home()
     program = bench.plan()
     expected = prediction.steps(program)
     before = len(bench.mechanics.steps)
@@ -186,12 +230,12 @@ def test_hold_and_carry_on_make_the_same_steps(bench: Bench) -> None:
 
 
 def test_a_host_that_falls_silent_makes_the_pen_wait(bench: Bench) -> None:
-    bench.home()
     program = bench.plan()
     expected = prediction.steps(program)
     before = len(bench.mechanics.steps)
-    # Requests take some 50 bytes and the first frame of records 255; the second one breaks off in its middle.
-    bench.link.stall(after_bytes=350, for_us=1_500_000)
+    # Requests take some 50 bytes and the first frame of records 255; the second one breaks off in its middle. The first
+    # lasts 1.4 s.
+    bench.link.stall(after_bytes=350, for_us=2_500_000)
     result = bench.session.draw(program)
     made = bench.made(before)
     assert (made[:, 1:] == expected[:, 1:]).all()
@@ -200,10 +244,29 @@ def test_a_host_that_falls_silent_makes_the_pen_wait(bench: Bench) -> None:
     assert result.finished
     assert result.starved >= 1
     assert result.underruns == 0, "it came to a stand by itself"
+    assert tuple(bench.mechanics.at) == bench.zero
+
+
+def test_a_processor_that_is_stuck_for_a_moment_at_speed_loses_the_position_and_says_so(bench: Bench) -> None:
+    program = bench.plan()
+    seen: dict[str, int] = {}
+
+    def freeze() -> None:
+        # Longer than the player is ever kept ahead by.
+        bench.machine.freeze(150_000)
+        seen["steps"] = len(bench.mechanics.steps)
+
+    with pytest.raises(BoardFault, match="player broke off"):
+        bench.session.draw(program, on_progress=watch_for(lambda progress: progress.played_s > 0.25, freeze))
+    assert len(bench.mechanics.steps) == seen["steps"], "what it had was played; nothing was set going again"
+    assert bench.stopped()
+    assert bench.servo_us() == pytest.approx(bench.rig.pen.up_us, abs=1)
+    report = bench.session.fresh_report()
+    assert report["state"] == messages.FAULTED
+    assert not report["flags"] & messages.FLAG_TRUSTED
 
 
 def test_a_switch_hit_in_mid_drawing_stops_everything(bench: Bench) -> None:
-    bench.home()
     program = bench.plan()
     seen: dict[str, int] = {}
 
@@ -216,32 +279,95 @@ def test_a_switch_hit_in_mid_drawing_stops_everything(bench: Bench) -> None:
     after = bench.mechanics.steps[-1][0] - seen["cycle"]
     # 2 ms to believe the switch, one pause of up to 20 ms and one turn of the loop before it is looked at.
     assert after < 30_000 * CYCLES_PER_US
-    made = len(bench.mechanics.steps)
-    assert bench.machine.level(bench.rig.pins.enable) == 1, "motors off"
+    assert bench.stopped()
     assert bench.servo_us() == pytest.approx(bench.rig.pen.up_us, abs=1)
-    assert len(bench.mechanics.steps) == made
     assert not bench.session.report()["flags"] & messages.FLAG_TRUSTED
 
 
-def test_a_reset_in_mid_drawing_lets_go_and_starts_anew(bench: Bench) -> None:
-    bench.home()
+@pytest.mark.parametrize("how", ["button", "watchdog"])
+def test_a_reset_in_mid_drawing_lets_go_and_starts_anew(bench: Bench, how: str) -> None:
     program = bench.plan()
     pins = bench.rig.pins
     seen: dict[str, int] = {}
 
     def reset() -> None:
-        bench.machine.reset()
+        if how == "button":
+            bench.machine.reset()
+        else:
+            bench.machine.freeze(2_500_000)
         seen["steps"] = len(bench.mechanics.steps)
         assert not bench.machine.drives(pins.step_a)
         bench.machine.start()
 
+    resets = bench.machine.resets
     with pytest.raises(LinkError):
-        bench.session.draw(program, on_progress=watch_for(lambda progress: progress.played_s > 0.3, reset))
+        bench.session.draw(program, on_progress=watch_for(lambda progress: progress.played_s > 0.15, reset))
+    assert bench.machine.resets == resets + 1
     assert len(bench.mechanics.steps) == seen["steps"], "no step by itself"
-    # The rig's pins are remembered: the drivers are held off before any host has spoken.
+    assert bench.stopped()
+    # Rig and heights are remembered: drivers off and pen up before any host has spoken.
     assert bench.machine.drives(pins.enable)
-    assert bench.machine.level(pins.enable) == 1
+    assert bench.servo_us() == pytest.approx(bench.rig.pen.up_us, abs=1)
     bench.connect()
-    assert bench.session.report()["state"] == messages.UNHOMED
+    report = bench.session.report()
+    assert report["state"] == messages.UNHOMED
+    assert report["fault"] == (messages.WATCHDOG if how == "watchdog" else messages.NO_FAULT)
     bench.home()
-    assert bench.session.report()["state"] == messages.READY
+    report = bench.session.fresh_report()
+    assert (report["state"], report["fault"]) == (messages.READY, messages.NO_FAULT)
+
+
+WATCHED = """
+import micropython, time
+from lineboard import board
+from lineboard.ports import pins, rp2
+poll, pause = board.Board.poll, rp2.Rp2Port.pause
+clock, past = time.ticks_us, time.ticks_diff
+seen = [0, 0, 0]  # when the last pause ended, longest step, turns with the heap locked
+
+def watched_pause(port, max_us, expecting):
+    step = past(clock(), seen[0])
+    if step > seen[1] and seen[2]:
+        seen[1] = step
+    pause(port, max_us, expecting)
+    seen[0] = clock()
+
+def watched_poll(it):
+    # From the first record to the last but one; the message that it is finished may allocate.
+    if it.state == board.DRAWING and 0 < it.feeder.taken and it.feeder.records_done < LAST:
+        seen[2] += 1
+        micropython.heap_lock()
+        try:
+            poll(it)
+        finally:
+            micropython.heap_unlock()
+    else:
+        poll(it)
+
+board.Board.poll, rp2.Rp2Port.pause = watched_poll, watched_pause
+try:
+    rp2.main()
+except KeyboardInterrupt:
+    pass
+print("longest step", seen[1], "us in", seen[2], "turns")
+"""
+
+
+def test_a_drawing_allocates_nothing_and_no_step_of_the_loop_takes_longer_than_20_ms(
+    bench: Bench, record_property: Callable[[str, object], None]
+) -> None:
+    program = bench.plan()
+    prompt = EmulatedPrompt(bench.machine)
+    prompt.begin(WATCHED.replace("LAST", str(len(program) - 2)))
+    bench.machine.run_us(700_000)
+    bench.machine.receive()
+    bench.connect()
+    bench.home()
+    result = bench.session.draw(program)
+    assert result.finished
+    assert result.underruns == result.starved == 0
+    said = prompt.interrupt().rpartition("longest step ")[2].split()
+    longest_us, turns = int(said[0]), int(said[3])
+    record_property("longest_step_us", longest_us)
+    assert turns > 50, "the heap was locked while it drew"
+    assert longest_us <= 20_000

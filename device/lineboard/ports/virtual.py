@@ -71,7 +71,7 @@ from linewire.compat import const
 
 TICK_HZ = const(5_000_000)  # one tick is 200 ns; divides the clocks of both real boards (125 and 150 MHz)
 BLOCKS = const(8)
-BLOCK_WORDS = const(128)
+BLOCK_WORDS = const(512)
 INBOX = const(512)
 
 NOW = const(0)

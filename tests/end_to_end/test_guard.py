@@ -1,0 +1,150 @@
+"""Whatever goes wrong on the virtual rig ends in the state it should: pen up, no pulse outside the limits."""
+
+from __future__ import annotations
+
+import contextlib
+from typing import Any
+
+import pytest
+
+from linewire import messages, records
+from linewright.drawing import Drawing
+from linewright.errors import LinewrightError
+from linewright.motion import plan
+from linewright.session import Session
+from linewright.virtual.faults import Faults
+from linewright.virtual.harness import LockstepRig, LockstepWire
+from linewright.virtual.machine import Machine
+from linewright.virtual.tape import ENABLE, SERVO, TapeReader
+from linewright.virtual.trace import read_trace
+
+from .whole_rig import HOMING, assert_clean, circle
+
+# A hasty rig, so that homing takes a second or two.
+RIG = HOMING.changed(
+    {
+        "homing.fast_mm_s": 60.0,
+        "homing.slow_mm_s": 10.0,
+        "homing.accel_mm_s2": 2000.0,
+        "homing.backoff_mm": 1.0,
+        "axis.x.endstop_contact": "normally-closed",
+        "axis.y.endstop_contact": "normally-closed",
+        "guard.host_silence_s": 0.5,
+    }
+)
+
+
+def press_x(rig: LockstepRig, wire: LockstepWire, session: Session) -> None:
+    rig.world.press(0, on=True)
+
+
+def unplug(rig: LockstepRig, wire: LockstepWire, session: Session) -> None:
+    wire.stall(30.0)
+
+
+def stand_still(rig: LockstepRig, wire: LockstepWire, session: Session) -> None:
+    """The loop takes longer over one turn than the player has been given work for."""
+    pause, board = rig.board.port.pause, rig.board
+
+    def late(max_us: int, expecting: int) -> None:
+        rig.board.port.pause = pause
+        for _ in range(20):
+            pause(20_000, expecting)
+
+    board.port.pause = late
+
+
+def bad_record(rig: LockstepRig, wire: LockstepWire, session: Session) -> None:
+    rig.board.record(records.RAMP, 0, 0, 100)
+
+
+def out_of_reach(rig: LockstepRig, wire: LockstepWire, session: Session) -> None:
+    rig.board.record(records.RAMP, -16_000, 0, 4000)
+
+
+def cut(rig: LockstepRig, wire: LockstepWire, session: Session) -> None:
+    session.cut()
+    raise LinewrightError("cut")
+
+
+@pytest.mark.parametrize(
+    ("act", "name", "state", "trusted"),
+    [
+        (press_x, "endstop hit", "faulted", False),
+        (stand_still, "player broke off", "faulted", False),
+        (bad_record, "bad records", "faulted", True),
+        (out_of_reach, "beyond limits", "faulted", True),
+        (unplug, "host lost", "holding", True),
+        (cut, "motors cut", "unhomed", False),
+    ],
+)
+def test_in_mid_drawing(tmp_path, act: Any, name: str, state: str, trusted: bool) -> None:
+    seen = run(tmp_path, act)
+    assert seen["fault"] == name
+    assert (seen["state"], seen["trusted"]) == (state, trusted)
+
+
+@pytest.mark.parametrize(
+    ("faults", "name"),
+    [
+        (Faults(stuck_y=1), "switch stuck"),
+        (Faults(dead_y=1), "switch missing"),
+        (Faults(swapped_endstops=1), "wrong switch"),
+    ],
+)
+def test_while_homing(tmp_path, faults: Faults, name: str) -> None:
+    seen = run(tmp_path, None, faults)
+    assert (seen["fault"], seen["state"], seen["trusted"]) == (name, "faulted", False)
+
+
+def run(tmp_path, act: Any, faults: Faults | None = None) -> dict[str, Any]:
+    """Home, draw until the pen is on paper and something goes wrong, wait; what the board then says."""
+    tape = tmp_path / "run.tape"
+    rig = LockstepRig(Machine.from_rig(RIG), faults=faults or Faults(), tape=tape)
+    program = plan(Drawing.from_strokes([circle(50, 50, 20)]), RIG)
+    seen: dict[str, Any] = {}
+
+    def host(link: LockstepWire) -> None:
+        session = Session(link, RIG)
+
+        def watch(progress: Any) -> None:
+            if act is not None and progress.played_s > 1.2 and "acted" not in seen:
+                seen["acted"] = True
+                act(rig, link, session)
+            elif "acted" in seen and rig.board.silent() and progress.state == "holding":
+                seen["held"] = look(rig)
+                raise LinewrightError("seen enough")
+
+        session.greet()
+        try:
+            session.home()
+            session.draw(program, on_progress=watch)
+        except LinewrightError as error:
+            seen["error"] = str(error)
+        with contextlib.suppress(LinewrightError):  # what it is told now it has seen
+            session._talk.wait(lambda: False, 1.0)  # the pen takes its time to rise
+        seen.update(seen.pop("held", look(rig)))
+        seen["pen"] = rig.board.pen.is_up() and rig.board.pen.settled(rig.board.port.now_us())
+
+    with rig.host_time():
+        rig.run(host)
+    assert seen["pen"], "the pen is up"
+    assert act is None or "acted" in seen
+    # Every pulse on the tape: width, spacing, speed, acceleration, frame; none with the drivers off.
+    trace = read_trace(tape)
+    if seen["trusted"]:
+        assert_clean(trace)
+        assert trace.end_steps == (rig.board.feeder.a, rig.board.feeder.b)
+    else:
+        # A player that stops dead breaks the acceleration's limit with its last step, and no other.
+        # A carriage that finds no switch meets the end of its frame.
+        broken = {check.name for check in trace.checks if check.broken}
+        assert broken <= {"acceleration", "pen at rest", "frame" if seen["fault"] == "switch missing" else ""}, broken
+        entries = [(entry.kind, int(entry.values[0])) for entry in TapeReader(tape) if entry.kind in (SERVO, ENABLE)]
+        assert (ENABLE, 0) in entries[-3:]
+    return seen
+
+
+def look(rig: LockstepRig) -> dict[str, Any]:
+    board = rig.board
+    return {"fault": messages.FAULTS[board.fault], "state": messages.STATES[board.state], "trusted": board.trusted()}
