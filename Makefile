@@ -75,7 +75,7 @@ EMULATOR := rp2040py==0.3.6
 test-emulated: $(DEV_STAMP)
 	@test -f "$(PICO_UF2)" || { echo "make: name a MicroPython image: make test-emulated PICO_UF2=path/to/image.uf2"; exit 2; }
 	@$(BIN)/python -c 'import rp2040py' 2>/dev/null || $(PIP) install $(EMULATOR)
-	@PICO_UF2="$(PICO_UF2)" $(BIN)/python -m pytest -n $(WORKERS) --dist load tests/emulated
+	@PICO_UF2="$(PICO_UF2)" $(BIN)/python -m pytest -n 0 --durations 0 tests/emulated
 
 lint: $(DEV_STAMP)
 	@$(BIN)/python -m ruff check .

@@ -33,7 +33,7 @@ from linewire.compat import const, micropython, ptr8, ptr32
 
 TICK_HZ = const(5_000_000)
 BLOCKS = const(8)
-MAX_RATE = const(100_000)  # steps/s and motor, see DEVELOPERS.md: the kernel's cost per word, with half the time left
+MAX_RATE = const(100_000)  # steps/s and motor; DEVELOPERS.md says why
 
 # A turn of the loop takes 20 ms at most; writing the file of pins may erase flash, some hundred ms.  What stands in the
 # player's queue ends by itself long before.
