@@ -108,7 +108,7 @@ def run(tmp_path, act: Any, faults: Faults | None = None) -> dict[str, Any]:
         session = Session(link, RIG)
 
         def watch(progress: Any) -> None:
-            if act is not None and progress.played_s > 1.2 and "acted" not in seen:
+            if act is not None and progress.played_s > 0.6 * program.predicted_s and "acted" not in seen:
                 seen["acted"] = True
                 act(rig, link, session)
             elif "acted" in seen and rig.board.silent() and progress.state == "holding":
