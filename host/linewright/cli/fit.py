@@ -16,6 +16,9 @@ if TYPE_CHECKING:
     from linewright.trial.finding import Finding
     from linewright.trial.form import Form
 
+PAPER_OFF_MM = 6.0
+"""Three times what ISO 216 allows: a measured size that is farther off is another sheet."""
+
 What = Annotated[
     str,
     typer.Argument(metavar="FORM|NAME", help="A form that was filled in, or a trial sheet's name.", show_default=False),
@@ -27,6 +30,18 @@ Values = Annotated[
 Reading = Annotated[
     float, typer.Option("--reading", metavar="MM", help="To what the ruler was read: the finer, the surer the figures.")
 ]
+Photo = Annotated[
+    Path | None,
+    typer.Option(
+        "--photo", metavar="PICTURE", help="A photograph of the sheet 'photo', all four edges in it.", readable=False
+    ),
+]
+Paper = Annotated[
+    str | None,
+    typer.Option(
+        "--paper", metavar="WIDTHxHEIGHT", help="Of a photograph: the paper's size as you measured it, in mm."
+    ),
+]
 OnlyShow = Annotated[bool, typer.Option("--only-show", help="Show what was found; the rig file stays as it is.")]
 
 
@@ -35,6 +50,8 @@ def fit(
     values: Values = None,
     rig_file: options.RigFile = None,
     sheet: options.SheetName = None,
+    photo: Photo = None,
+    paper: Paper = None,
     reading: Reading = 0.1,
     only_show: OnlyShow = False,
     as_json: options.AsJson = False,
@@ -50,13 +67,49 @@ def fit(
     if not 0.005 <= reading <= 2.0:
         raise InputError(f"--reading {reading:g} mm is outside 0.005..2 mm", hint="a ruler is read to 0.1 to 0.5 mm")
     rig = options.load_rig(rig_file)
-    form = _form(what, values or [], rig, Sheet.on(rig, sheet) if sheet else None)
-    finding = catalogue.kind(form.trial.name).fit(form.trial, form.rig, form.sheet, form.answers, reading)
+    lies = Sheet.on(rig, sheet) if sheet else None
+    if photo is not None:
+        finding = _photographed(what, photo, paper, rig, lies)
+    elif paper is not None:
+        raise InputError("--paper goes with --photo", hint="leave it out, or name the picture with --photo")
+    else:
+        form = _form(what, values or [], rig, lies)
+        finding = catalogue.kind(form.trial.name).fit(form.trial, form.rig, form.sheet, form.answers, reading)
     kept = _write(finding, rig_file) if rig_file and not only_show and finding.changes else None
     if as_json:
         output.emit_json({**finding.describe(), "kept": None if kept is None else str(kept)})
         return
     _tell(finding, rig_file, kept, only_show=only_show)
+
+
+def _photographed(what: str, photo: Path, paper: str | None, rig: Rig, sheet: Sheet | None) -> Finding:
+    from dataclasses import replace
+
+    from linewright.errors import InputError
+    from linewright.sheet import Sheet
+    from linewright.trial import form, photo_fit, picture
+
+    lies = sheet or Sheet.on(rig)
+    if what != "photo":
+        drawn = form.read(Path(what), rig, sheet, measured=False)
+        if drawn.trial.name != "photo":
+            raise InputError(
+                f"the sheet '{drawn.trial.name}' is not made to be photographed",
+                hint="draw the one that `linewright trial photo` makes",
+            )
+        rig, lies = drawn.rig, drawn.sheet
+    size = None
+    if paper is not None:
+        measured = Sheet.named(paper, margin_mm=0.0)
+        size = (measured.width_mm, measured.height_mm)
+        if max(abs(size[0] - lies.width_mm), abs(size[1] - lies.height_mm)) > PAPER_OFF_MM:
+            raise InputError(
+                f"--paper {paper} is not the size of the {lies.name} sheet, {lies.width_mm:g} x {lies.height_mm:g} mm",
+                hint="give width and height as the sheet lies, in mm, or name the sheet with --sheet",
+            )
+    sighting = picture.sight(picture.read(photo), lies, str(photo))
+    finding, left = photo_fit.fit(sighting, rig, lies, size)
+    return replace(finding, residuals=photo_fit.worst(left))
 
 
 def _form(what: str, values: list[str], rig: Rig, sheet: Sheet | None) -> Form:

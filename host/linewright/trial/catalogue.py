@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from linewright.errors import InputError
-from linewright.trial import combs, edges, heights, ladders, lengths, returns, waves
+from linewright.trial import combs, edges, heights, ladders, lengths, marks, returns, waves
 from linewright.trial.design import Trial
 from linewright.trial.finding import Finding
 
@@ -49,6 +49,7 @@ KINDS: Final[Mapping[str, Kind]] = {
     ),
     "scale": Kind("scale alone, by six lengths", _named(lengths.design, "scale"), lengths.fit),
     "circle": Kind("scale and squareness by two circles; a good check", _named(lengths.design, "circle"), lengths.fit),
+    "photo": Kind("scale, squareness and straightness from one photograph", marks.design, marks.fit),
     "heights": Kind("where the pen meets the paper, over the sheet", heights.design, heights.fit, ("press_us",)),
     "speed": Kind(
         "how fast an axis goes before it loses steps", _named(ladders.design, "speed"), ladders.fit, ("axis", "top")

@@ -27,12 +27,14 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 
 STEP_MM: Final = 0.1
-FAN: Final = 6
-"""Dashes to either side: rails off by up to 0.6 mm."""
-DASH_MM: Final = 1.6
+FAN: Final = 5
+"""Dashes to either side: rails off by up to 0.5 mm."""
+DASH_MM: Final = 1.2
+GAP_MM: Final = 1.0
+"""Between dashes: twice a common line, so that each stands alone."""
 STATIONS: Final = (5, 3)
 """Between the ends: enough for a bow and for an S, or where there is less room for a bow alone."""
-STATION_MM: Final = (2 * FAN + 3) * (DASH_MM + 0.3) - 4.0
+STATION_MM: Final = (2 * FAN + 1) * (DASH_MM + GAP_MM) + 0.8
 """Room that a station needs."""
 SCATTER_MM: Final = 0.05
 """Standard uncertainty of a station: half a dash, by eye."""
@@ -77,7 +79,7 @@ def design(rig: Rig, sheet: Sheet) -> Trial:
             )
     how = (
         "Lay a steel ruler with its edge through the middles of the two long end lines of the line along x.",
-        f"At each station dashes stand on a fan of heights, numbered from -{FAN} to {FAN}; 0 has a dot beside it.",
+        f"At each station dashes stand on a fan of heights, numbered from -{FAN} at the minus to {FAN} at the plus.",
         "Write down the number of the dash that lies on the ruler's edge, halves allowed.",
         "Do the same for the line along y.",
     )
@@ -97,10 +99,18 @@ def _draw(page: Page, along: Floats, across: float, axis: Axis) -> None:
     for number, at in enumerate(along[1:-1], start=1):
         dash(at - 1.0, at + 1.0, -RUN_UP_MM)
         for k in range(-FAN, FAN + 1):
-            middle = at + k * (DASH_MM + 0.3)
+            middle = at + k * (DASH_MM + GAP_MM)
             dash(middle - DASH_MM / 2, middle + DASH_MM / 2, k * STEP_MM)
         dash(at, at, 2.5)
-        label = (at - 1.2, across + 9.0) if axis == "x" else (across + 5.0, at + 1.5)
+        # Which end of the fan is which: the plus stands where the numbers are positive.
+        for k in (-FAN, FAN):
+            place = at + k * (DASH_MM + GAP_MM)
+            dash(place - 0.8, place + 0.8, 3.5)
+            if k > 0:
+                page.line(
+                    *(((v, w) if axis == "x" else (w, v)) for v, w in ((place, across + 2.7), (place, across + 4.3)))
+                )
+        label = (at - 1.2, across + 9.0) if axis == "x" else (across + 6.0, at + 1.5)
         page.text(str(number), *label)
 
 

@@ -95,13 +95,14 @@ def _words(entry: Entry) -> str:
 # Reading
 
 
-def read(path: Path, rig: Rig, sheet: Sheet | None = None) -> Form:
+def read(path: Path, rig: Rig, sheet: Sheet | None = None, *, measured: bool = True) -> Form:
     """Read a form that was filled in, JSON or CSV.
 
     Parameters
     ----------
     path : a CSV takes the rig from the JSON of the same name beside it, where there is one.
     rig, sheet : what a form that does not know its own was drawn with.
+    measured : False: only what was drawn matters, whatever is written in the form.
 
     Raises
     ------
@@ -119,7 +120,7 @@ def read(path: Path, rig: Rig, sheet: Sheet | None = None) -> Form:
     if len(data) > FILE_LIMIT_BYTES:
         raise InputError(f"{path} is larger than {FILE_LIMIT_BYTES} bytes; that is no form", hint=_FORM_HINT)
     if text.lstrip().startswith("{"):
-        return _from_json(text, path)
+        return _from_json(text, path, partly=not measured)
     name, raw = _from_csv(text, path)
     beside = path.with_suffix(".json")
     if beside != path and beside.exists():

@@ -81,7 +81,7 @@ def design(rig: Rig, sheet: Sheet, press_us: float = PRESS_US) -> Trial:
         page = Page()
         for at_y in y:
             for at_x in x:
-                begin = float(at_x) + (nth - LEVELS // 2) * (DASH_MM + 0.8) - DASH_MM / 2
+                begin = float(at_x) + (nth - LEVELS // 2) * (DASH_MM + 1.0) - DASH_MM / 2
                 page.line((begin, float(at_y)), (begin + DASH_MM, float(at_y)))
         parts.append(Part(page.drawing(), {"pen.down_us": int(pulse), **level}))
     entries = tuple(

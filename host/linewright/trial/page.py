@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from linewright.drawing import Drawing
+from linewright.sources.lettering.faces import alphabet
 
 Floats = NDArray[np.float64]
 
@@ -63,33 +63,13 @@ class Page:
     def text(self, words: str, x: float, y: float, height: float = LABEL_MM) -> float:
         """Words from (x, y), the left end of their foot line; returns where they end."""
         scale = height / CAPITAL_UNITS
-        for letter in words:
-            strokes, advance = _letter(letter)
-            self.strokes.extend(stroke * scale + (x, y) for stroke in strokes)
-            x += advance * scale
+        letters = alphabet("futural")
+        for sign in words:
+            letter = letters[sign]
+            self.strokes.extend(stroke * scale + (x, y) for stroke in letter.strokes)
+            x += letter.advance * scale
         return x
 
     def drawing(self) -> Drawing:
         """All of it."""
         return Drawing.from_strokes(self.strokes)
-
-
-@lru_cache(maxsize=128)
-def _letter(letter: str) -> tuple[tuple[Floats, ...], float]:
-    """Strokes of a letter, y downward from its foot line, and its width, grid units; a gap for what is not known."""
-    glyph = _letters().get(letter)
-    if glyph is None:
-        return (), 16.0
-    shift = np.array([-glyph.left_offset, -9.0])
-    strokes = tuple(np.array(stroke, dtype=np.float64) + shift for stroke in glyph.strokes)
-    return tuple(stroke for stroke in strokes if len(stroke) > 1), float(glyph.char_width)
-
-
-@lru_cache(maxsize=1)
-def _letters() -> dict[str, Any]:
-    from HersheyFonts import HersheyFonts
-
-    data = HersheyFonts()
-    data.load_default_font("futural")
-    glyphs: dict[str, Any] = data.all_glyphs
-    return glyphs

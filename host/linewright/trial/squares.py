@@ -47,7 +47,14 @@ class Solution:
     scatter: float
 
 
-def solve(model: Callable[[Floats], Floats], measured: Floats, start: Floats, scatter: float) -> Solution:
+def solve(
+    model: Callable[[Floats], Floats],
+    measured: Floats,
+    start: Floats,
+    scatter: float,
+    *,
+    scale: Floats | float = 1.0,
+) -> Solution:
     """Find the unknowns with which a model gives what was measured.
 
     Parameters
@@ -56,14 +63,15 @@ def solve(model: Callable[[Floats], Floats], measured: Floats, start: Floats, sc
     measured : (m,) float64.
     start : (p,) float64, a guess.
     scatter : standard uncertainty of each measurement, > 0.
+    scale : (p,) float64 or one number, the size that the unknowns are of; slopes are taken over a millionth of it.
     """
     values = np.array(start, dtype=np.float64)
     for _ in range(ROUNDS):
         here = model(values)
-        slopes = _slopes(model, values)
+        slopes = _slopes(model, values, scale)
         step = np.linalg.lstsq(slopes, measured - here, rcond=None)[0]
         values = values + step
-        if np.abs(step).max() < 1e-12:
+        if (np.abs(step) < 1e-10 * np.asarray(scale)).all():
             break
     residuals = measured - model(values)
     free = len(measured) - len(values)
@@ -73,11 +81,11 @@ def solve(model: Callable[[Floats], Floats], measured: Floats, start: Floats, sc
     return Solution(values, COVERAGE * used * np.sqrt(np.diag(inverse)), residuals, used)
 
 
-def _slopes(model: Callable[[Floats], Floats], at: Floats) -> Floats:
-    """(m, p) derivatives by central differences; the unknowns here are of the size of one or less."""
-    step = 1e-6
+def _slopes(model: Callable[[Floats], Floats], at: Floats, scale: Floats | float) -> Floats:
+    """(m, p) derivatives by central differences."""
+    steps = 1e-6 * np.broadcast_to(np.asarray(scale, dtype=np.float64), at.shape)
     columns = []
-    for i in range(len(at)):
+    for i, step in enumerate(steps):
         shift = np.zeros(len(at))
         shift[i] = step
         columns.append((model(at + shift) - model(at - shift)) / (2.0 * step))

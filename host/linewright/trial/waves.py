@@ -67,7 +67,7 @@ def design(rig: Rig, sheet: Sheet) -> Trial:  # noqa: ARG001 - every family take
         x, y = left + 14.0 + step * number, top + 20.0
         down, across = Page(), Page()
         down.line((x - SIDE_MM, y), (x, y + LEG_MM), (x, y + LEG_MM + TAIL_MM))
-        labels.text(f"X{number}", x - 3.0, y + LEG_MM + TAIL_MM + 5.0, 2.5)
+        labels.text(f"X{number}: {speed:g}", x - 6.0, y + LEG_MM + TAIL_MM + 5.0, 2.5)
         begin, level = left + 14.0, top + LEG_MM + TAIL_MM + 34.0 + step * number
         across.line((begin, level - SIDE_MM), (begin + LEG_MM, level), (begin + LEG_MM + TAIL_MM, level))
         labels.text(f"Y{number}: {speed:g} mm/s", begin + LEG_MM + TAIL_MM + 3.0, level + 1.2, 2.5)
