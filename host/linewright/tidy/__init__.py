@@ -119,10 +119,13 @@ def tidy(drawing: Drawing, tidying: Tidying | None = None, watcher: Watcher | No
     """
     tidying = tidying or Tidying()
     _refuse_damage(drawing)
+    say = (watcher or Watcher()).report
+    say("dropping what is drawn twice", 0.0)
     once = dedupe(drawing, tolerance_mm=tidying.tolerance_mm * _COPY_SHARE)
     once = without_overlaps(once, tolerance_mm=tidying.hidden_mm, least_mm=_LEAST_CUT * tidying.hidden_mm)
     if tidying.wanted.redraw_mm > 0.0:
         once = cut_at_touches(once, tolerance_mm=tidying.tolerance_mm * _TOUCH_SHARE)
+    say("joining strokes", 0.0)
     few = trails(once, tolerance_mm=tidying.tolerance_mm * _GAP_SHARE, redraw_mm=tidying.wanted.redraw_mm)
     joined = join(few, tolerance_mm=tidying.tolerance_mm * _GAP_SHARE)
     lean = simplify(joined, tolerance_mm=tidying.tolerance_mm * _VERTEX_SHARE)

@@ -47,6 +47,9 @@ _CHUNK_PLAIN: Final = 200
 """Kicks between two looks at the clock: some tenths of a second."""
 
 _RING_ROUNDS: Final = 8
+_RING_GAIN: Final = 0.02
+"""Closed strokes are entered anew up to so often, and as long as a round gains so much of what the first one did."""
+
 _SEED: Final = 0x1D872B41
 
 
@@ -147,7 +150,7 @@ class _Search:
         self.watcher.report("ordering strokes", 0.0)
         self._start()
         self._settle_all()
-        self._settle_rings()
+        self._settle_rings(_RING_ROUNDS)
         done, longest = 0, min(_LONGEST_ARC, (strokes - 1) // 2)
         chunk = _CHUNK if COMPILED else _CHUNK_PLAIN
         again = todo // 4  # closed strokes are entered anew after each quarter
@@ -159,7 +162,7 @@ class _Search:
             self.watcher.report("ordering strokes", done / todo)
             if self.has_rings and done >= again:
                 again += todo // 4
-                self._settle_rings()
+                self._settle_rings(1)
             late = self.watcher.enough()
         if self.has_rings:
             kernel.reenter(self.tour, *self.rings, self.entry, self.xs, self.ys, self.c, self.free)
@@ -183,16 +186,20 @@ class _Search:
     def _settle_all(self) -> float:
         return float(kernel.settle_all(*self._where(), *self._tools()))
 
-    def _settle_rings(self) -> None:
+    def _settle_rings(self, rounds: int) -> None:
         """Enter closed strokes where the tour passes, and change the tour where they are entered, while that gains."""
         if not self.has_rings:
             return
-        for _ in range(_RING_ROUNDS):
+        first = 0.0
+        for _ in range(rounds):
             gain = kernel.reenter(self.tour, *self.rings, self.entry, self.xs, self.ys, self.c, self.free)
-            if gain <= 0.0:
+            if gain > 0.0:
+                # The costs of near links are others now.
+                self._find_near(np.arange(self.size), np.arange(self.size) ^ 1, self.count)
+                self._settle_all()
+            first = first or gain
+            if gain <= _RING_GAIN * first:
                 return
-            self._find_near(np.arange(self.size), np.arange(self.size) ^ 1, self.count)
-            self._settle_all()
 
     def _find_near(self, nodes: Indices, other: NDArray[np.int64], count: int) -> Indices:
         """Near neighbours of these nodes among themselves; returns the nodes in the order of the tree."""
