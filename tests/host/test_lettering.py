@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+import math
 import unicodedata
 
 import numpy as np
@@ -173,19 +175,27 @@ def test_no_line_is_wider_than_its_box_and_no_word_is_lost(text, width):
     assert all(set_words.width_of(line) <= width * (1 + 1e-9) for line, _ in lines)
 
 
-def test_lines_are_broken_where_they_come_out_even():
-    # Greedy breaking would leave "aaa" alone with three quarters of a line free; the least sum of squares does not.
-    width = Words("aaa aaa", FACES["plain"]).width_of(Words("aaa aaa", FACES["plain"]).lines[0])
-    lines = [[word.text for word in line] for line, _ in Words("aaa aaa a aaaaaa", FACES["plain"]).wrapped(width)]
-    assert lines == [["aaa"], ["aaa", "a"], ["aaaaaa"]] or lines == [["aaa", "aaa"], ["a"], ["aaaaaa"]]
-    free = [
-        sum((width - Words("aaa", FACES["plain"]).width_of(line)) ** 2 for line, _ in option[:-1])
-        for option in (Words("aaa aaa a aaaaaa", FACES["plain"]).wrapped(width),)
-    ]
-    greedy = Words("x", FACES["plain"])
-    all_words = Words("aaa aaa a aaaaaa", FACES["plain"]).lines[0]
-    by_hand = [(width - greedy.width_of(all_words[:2])) ** 2 + (width - greedy.width_of(all_words[2:3])) ** 2]
-    assert free[0] <= by_hand[0] + 1e-6
+@given(st.lists(st.integers(1, 9), min_size=1, max_size=9), st.integers(0, 30))
+def test_lines_are_broken_as_evenly_as_any_other_way_of_breaking(lengths, more):
+    # By trying all of them: the least sum of squares of what is left free, the last line not counted.
+    text = Words(" ".join("n" * n for n in lengths), FACES["plain"])
+    line = text.lines[0]
+    width = max(word.width for word in line) + more * 5.0
+
+    def cost(lines) -> float:
+        free = [width - text.width_of(one) for one in lines]
+        return math.inf if min(free) < -1e-9 else sum(left**2 for left in free[:-1])
+
+    ways = []
+    for breaks in itertools.product((False, True), repeat=len(line) - 1):
+        lines = [[line[0]]]
+        for word, broken in zip(line[1:], breaks, strict=True):
+            if broken:
+                lines.append([word])
+            else:
+                lines[-1].append(word)
+        ways.append(cost(lines))
+    assert cost([words for words, _ in text.wrapped(width)]) == pytest.approx(min(ways))
 
 
 @pytest.mark.parametrize(("align", "edges"), [("left", "L"), ("right", "R"), ("centre", "C"), ("justified", "LR")])
@@ -193,9 +203,7 @@ def test_lines_meet_the_edges_that_their_alignment_says(align, edges):
     text = "HHHH HHH HH HHHHH HHH HHHH HH HHHHHH HHH HHH"
     picture = read(text, align=align, size_mm=12, box_mm=150)
     drawing = picture.drawing
-    tops = np.array([drawing.stroke(i)[:, 1].min() for i in range(len(drawing))]).round(6)
     feet = np.array([drawing.stroke(i)[:, 1].max() for i in range(len(drawing))])
-    del tops
     rows = {}
     for i in range(len(drawing)):
         rows.setdefault(int((feet[i]) // (12 * 1.7)), []).append(drawing.stroke(i))
