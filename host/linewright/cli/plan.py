@@ -103,6 +103,9 @@ def plan(
     written: list[Path] = []
     if not no_pictures:
         written += album.write(album.preview_scene(program, file.name), pictures, f"{file.stem}-preview")
+        if len(program.groups) > 1:
+            for word, scene in album.pen_scenes(program, file.name):
+                written += album.write(scene, pictures, f"{file.stem}-pen-{word}")
         if speed_map:
             written += album.write(album.speed_scene(program, file.name), pictures, f"{file.stem}-speed")
     if keep_as is not None:

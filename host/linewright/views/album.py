@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from linewright import units
 from linewright.drawing import Drawing
 from linewright.errors import InputError
 from linewright.files import replacing
@@ -49,6 +51,31 @@ def preview_scene(program: Program, name: str) -> Scene:
         caption=caption(program, name),
         title=name,
     )
+
+
+def pen_scenes(program: Program, name: str) -> list[tuple[str, Scene]]:
+    """For each pen a word for its file's name, and its strokes alone, in their place, with the time they take."""
+    start = program.trajectory.points_mm[0]
+    scenes = []
+    for number, group in enumerate(program.groups, 1):
+        pen = program.drawing.pens[group.pen]
+        part = program.drawing.select(np.arange(*group.strokes))
+        seconds = units.ticks_to_s(program.group_ticks(group))
+        line = "  \u00b7  ".join(
+            (name, f"pen {pen.name}", wording.count(len(part), "stroke"), wording.duration(seconds))
+        )
+        scene = preview.preview(
+            part,
+            Table(program.sheet, program.sheet_offset_mm),
+            pen_width_mm=program.pen_width_mm,
+            start_mm=(float(start[0]), float(start[1])),
+            caption=line,
+            title=f"{name}: {pen.name}",
+            show_travel=False,
+        )
+        word = re.sub(r"[^a-z0-9]+", "-", pen.name.lower()).strip("-") or "pen"
+        scenes.append((f"{number}-{word}", scene))
+    return scenes
 
 
 def left_scene(program: Program, stroke: int, name: str) -> Scene:
