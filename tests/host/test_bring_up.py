@@ -105,17 +105,20 @@ def test_a_sound_machine_is_brought_up_without_a_correction(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("faults", "corrected"),
+    ("kinematics", "faults", "corrected"),
     [
-        ("reversed_a=1", {"motor.a.reversed": True}),
-        ("reversed_b=1", {"motor.b.reversed": True}),
-        ("reversed_a=1,reversed_b=1", {"motor.a.reversed": True, "motor.b.reversed": True}),
-        ("swapped_endstops=1", {"pins.endstop_x": 9, "pins.endstop_y": 8}),
-        ("inverted_servo=1", {"pen.up_us": 1600}),
-        ("reversed_b=1,swapped_endstops=1,inverted_servo=1", {"motor.b.reversed": True, "pins.endstop_x": 9}),
+        ("cartesian", "reversed_a=1", {"motor.a.reversed": True}),
+        ("crossed-belt", "reversed_b=1", {"motor.b.reversed": True}),
+        ("crossed-belt", "reversed_a=1,reversed_b=1", {"motor.a.reversed": True, "motor.b.reversed": True}),
+        ("cartesian", "swapped_endstops=1", {"pins.endstop_x": 9, "pins.endstop_y": 8}),
+        ("crossed-belt", "inverted_servo=1", {"pen.up_us": 1600}),
+        (
+            "cartesian",
+            "reversed_b=1,swapped_endstops=1,inverted_servo=1",
+            {"motor.b.reversed": True, "pins.endstop_x": 9},
+        ),
     ],
 )
-@pytest.mark.parametrize("kinematics", ["cartesian", "crossed-belt"])
 def test_what_the_rig_file_can_put_right_is_written_into_it(faults, corrected, kinematics, tmp_path):
     text = TEXT.replace('type = "cartesian" ', f'type = "{kinematics}" ')
     walk = Walk(tmp_path, faults, rig_text=text)
@@ -134,6 +137,22 @@ def test_what_the_rig_file_can_put_right_is_written_into_it(faults, corrected, k
     assert again.hands.corrections.keys() <= {"pen.up_us", "pen.down_us"}
     x, y = again.world.carriage_mm
     assert (x, y) == pytest.approx((93.0, 93.0), abs=0.05)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("kinematics", ["cartesian", "crossed-belt"])
+@pytest.mark.parametrize("which", range(16))
+def test_every_mixture_of_what_can_be_put_right(which, kinematics, tmp_path):
+    names = ("reversed_a", "reversed_b", "swapped_endstops", "inverted_servo")
+    faults = ",".join(f"{name}=1" for i, name in enumerate(names) if which >> i & 1)
+    text = TEXT.replace('type = "cartesian" ', f'type = "{kinematics}" ')
+    walk = Walk(tmp_path, faults, rig_text=text)
+    assert walk.walked.complete
+    rig = walk.rig
+    assert (rig.a.reversed, rig.b.reversed) == (bool(which & 1), bool(which & 2))
+    assert (rig.pins.endstop_x, rig.pins.endstop_y) == ((9, 8) if which & 4 else (8, 9))
+    assert (rig.pen.up_us > rig.pen.down_us) == bool(which & 8)
+    assert walk.world.carriage_mm == pytest.approx((93.0, 93.0), abs=0.05)
 
 
 def test_a_motor_that_the_file_calls_reversed_wrongly_is_turned_back(tmp_path):
@@ -269,13 +288,15 @@ def test_a_damaged_notebook_is_a_new_one(damage, tmp_path):
     assert not Notebook(rig_file).read(SMALL)
 
 
-@pytest.mark.parametrize("ending", [KeyboardInterrupt, EOFError])
 @pytest.mark.parametrize(
     "key",
     [f"ready {name}" for name in NAMES]
     + ["press x", "held", "way A", "how far B", "raised", "touch", "at zero", "clear x"],
 )
-def test_wherever_it_ends_motors_are_off_pen_up_and_the_file_whole(ending, key, tmp_path):
+def test_wherever_it_ends_motors_are_off_pen_up_and_the_file_whole(key, tmp_path):
+    # Ctrl-C and the end of the answers by turns: they take the same way out.
+    ending = (KeyboardInterrupt, EOFError)[len(key) % 2]
+
     class Leaves(Witness):
         def answer(self, ask):
             if ask.key == key:

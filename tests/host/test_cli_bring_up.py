@@ -11,6 +11,8 @@ import sys
 import pytest
 
 from linewright import cli
+from linewright.bringup.talk import Ask, Watch
+from linewright.cli.bring_up import Lines, Screen
 from linewright.rig import Rig
 
 START = [sys.executable, "-c", "from linewright.cli import main; main()", "board", "bring-up"]
@@ -80,6 +82,103 @@ def test_real_machines_need_their_rig_file_and_their_own_eyes(capsys):
     assert cli.run(["board", "bring-up", "--port", "serial:/dev/none", "--rig", "rig.toml", "--show-me"]) == 2
     assert "the eyes and fingers are yours" in capsys.readouterr().err
     assert cli.run(["board", "bring-up", "--rig", "rig.toml", "--port", "serial:/dev/none"]) == 3
+
+
+class Pipe:
+    """What somebody types, when they type it."""
+
+    def __init__(self):
+        reading, self.writing = os.pipe()
+        self.lines = Lines(reading)
+        self.shown = []
+        self.screen = Screen(self.shown.append, self.lines)
+
+    def type(self, text):
+        os.write(self.writing, text.encode())
+
+
+@pytest.fixture
+def pipe():
+    pipe = Pipe()
+    yield pipe
+    os.close(pipe.writing)
+
+
+def test_a_switch_that_is_pressed_needs_no_enter(pipe):
+    looks = iter([False, False, True])
+    assert pipe.screen.act(Watch("press x", "Press the x switch.", lambda: next(looks))) is None
+    assert "Press the x switch. (Enter: it does not work)" in pipe.shown
+
+
+def test_enter_or_too_long_a_wait_say_that_nothing_happens(pipe):
+    pipe.type("\n")
+    assert pipe.screen.act(Watch("press x", "Press.", lambda: False)) == ""
+    assert pipe.screen.act(Watch("press x", "Press.", lambda: False, limit_s=0.0)) == "nothing"
+
+
+def test_lines_come_whole_however_they_arrive(pipe):
+    ask = Ask("name", "What is it called?", free=True)
+    pipe.type("H\u00e9")
+    pipe.type("ron\nsecond\n")
+    assert pipe.screen.answer(ask) == "H\u00e9ron"
+    assert pipe.screen.answer(ask) == "second"
+
+
+def test_the_end_of_the_answers_is_the_end_for_good():
+    reading, writing = os.pipe()
+    screen = Screen(lambda _: None, Lines(reading))
+    os.write(writing, b"last, without a line's end")
+    os.close(writing)
+    ask = Ask("name", "What is it called?", free=True)
+    assert screen.answer(ask) == "last, without a line's end"
+    for _ in range(2):
+        with pytest.raises(EOFError):
+            screen.answer(ask)
+    with pytest.raises(EOFError):
+        screen.act(Watch("press x", "Press.", lambda: False))
+
+
+def test_a_machine_that_nobody_stands_beside_is_looked_at_while_somebody_thinks():
+    pipe = Pipe()
+    seen = []
+
+    def glance():
+        seen.append(1)
+        if len(seen) == 2:
+            pipe.type("yes\n")
+
+    screen = Screen(pipe.shown.append, pipe.lines, None, glance)
+    assert screen.answer(Ask("held", "Does it resist?")) == "yes"
+    assert len(seen) >= 2
+    os.close(pipe.writing)
+
+
+def test_a_rig_that_goes_away_in_mid_dialogue_is_said(lasting_rig):
+    process, address = lasting_rig
+    bring_up = subprocess.Popen(
+        [*START, "--rig", "rig.toml", "--port", f"socket:{address}", "--from", "drivers"],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    while "Ready?" not in bring_up.stdout.readline():
+        pass
+    process.terminate()
+    process.wait(20)
+    out, errors = bring_up.communicate("\n", timeout=60)
+    assert bring_up.returncode == 3
+    assert "switch the motor supply off" in out
+    assert "Traceback" not in errors
+
+
+@pytest.fixture
+def lasting_rig():
+    process = subprocess.Popen([sys.executable, "-m", "linewright.virtual"], stdout=subprocess.PIPE, text=True)
+    yield process, process.stdout.readline().strip().removeprefix("listening on ")
+    process.terminate()
+    process.wait(20)
+    process.stdout.close()
 
 
 def test_an_unknown_step(capsys):

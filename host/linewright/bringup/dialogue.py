@@ -114,6 +114,8 @@ class Dialogue:
         if first > 0:
             # A new link: the board has to be met again, without questions.
             self._hands.greet()
+            if self._state(names[0]) != "done":
+                self._enter(self._steps[0], "finished", "The board has answered.")
             self._person.hear("caution", "Before we go on: is the motor supply on again, and is nothing in the way?")
         return first
 

@@ -39,7 +39,7 @@ def make(to: Path, answers_file: Path | None, given: list[str], *, usual: bool, 
             "`linewright rig new --questions` lists them",
         )
     made = _asked(answers) if ask else draft(answers)
-    _write(made.text, to)
+    output.write_file(made.text.encode(), to)
     findings = review(made.rig)
     sound = not any(one.blocks for one in findings)
     if as_json:
@@ -206,15 +206,3 @@ def _from_options(given: list[str]) -> dict[str, object]:
             raise InputError(f"--answer {one!r} is not NAME=VALUE", hint="such as --answer board=rp2040")
         found[name.strip()] = value.strip()
     return found
-
-
-def _write(text: str, to: Path) -> None:
-    from linewright.errors import InputError
-    from linewright.files import replacing
-
-    try:
-        with replacing(to) as stream:
-            stream.write(text.encode())
-    except OSError as error:
-        hint = "check the folder, its permissions and the free space"
-        raise InputError(f"cannot write {to}: {error.strerror or error}", hint=hint) from error

@@ -137,7 +137,8 @@ def wiring(
     plan = Wiring.of(rig)
     scene = wiring_scene(rig, plan)
     for target in to or []:
-        _replace(writers[target.suffix.lower()](scene), target)
+        # Made anew whenever the rig file changes, so it may replace the one before.
+        output.write_file(writers[target.suffix.lower()](scene), target, over=True)
     if as_json:
         output.emit_json({"rig": rig.name, "pictures": [str(path) for path in to or []], **asdict(plan)})
         return
@@ -171,32 +172,9 @@ def show(file: File = None, as_json: options.AsJson = False) -> None:
     output.console().print(report.rig_table(rig))
 
 
-def _replace(data: bytes, to: Path) -> None:
-    """A picture is made anew whenever the rig file changes, so it may replace what is there."""
-    from linewright.errors import InputError
-    from linewright.files import replacing
-
-    try:
-        with replacing(to) as stream:
-            stream.write(data)
-    except OSError as error:
-        hint = "check the folder, its permissions and the free space"
-        raise InputError(f"cannot write {to}: {error.strerror or error}", hint=hint) from error
-
-
 def _write(text: str, to: Path | None) -> None:
     if to is None:
         output.say(text.rstrip("\n"))
         return
-    from linewright.errors import InputError
-    from linewright.files import replacing
-
-    if to.exists():
-        raise InputError(f"{to} exists already", hint="name another file, or remove that one first")
-    try:
-        with replacing(to) as stream:
-            stream.write(text.encode())
-    except OSError as error:
-        hint = "check the folder, its permissions and the free space"
-        raise InputError(f"cannot write {to}: {error.strerror or error}", hint=hint) from error
+    output.write_file(text.encode(), to)
     output.say(f"{to} written")

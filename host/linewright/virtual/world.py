@@ -37,7 +37,7 @@ _SCATTER: Final = (
     *(0.3, -0.6, -1.1, 0.9, 0.8, 0.1, 1.6, -1.8, -0.4, 0.6),
     *(0.1, -0.9, 1.2, -1.4, -1.0, 1.1, 0.5, -0.5, 0.5),
 )
-"""How far each approach finds the switch from its place, in standard deviations: numbers with mean 0 and deviation 1,
+"""How far each approach finds the switch from its place, in standard deviations: numbers of mean 0 and deviation 0.96,
 always the same ones, because no fault of the rig is random. 19 of them, so that no pattern of approaches falls in step.
 """
 _SCATTER_MOST: Final = 2.0
