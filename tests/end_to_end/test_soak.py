@@ -86,7 +86,9 @@ def soak(tmp_path, hours: float, seed: int) -> Soaked:
             elif what == "slow":
                 control.slow_to(rng.uniform(0.1, 1.0))
             elif what == "silence":
-                link.stall(rng.uniform(0.1, 10.0))
+                seconds = rng.uniform(0.1, 10.0)
+                link.stall(seconds)
+                next_s += seconds  # one after the other would be a longer one, for which nobody waits
             if now.state == "holding" or what == "on":
                 control.carry_on()
             gc.collect()

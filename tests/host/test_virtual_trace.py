@@ -157,11 +157,12 @@ def test_a_pen_lifted_and_put_back_in_mid_stroke_makes_one_stroke(tmp_path):
     assert (found.strokes_drawn, found.strokes_cut, found.stray_runs) == (1, 0, 0)
 
 
-def test_a_pen_lifted_and_put_back_just_before_the_end_makes_one_stroke(tmp_path):
-    """32 of 8000 steps are less than what a bent machine may lack, and still no stroke of their own."""
+@pytest.mark.parametrize("steps", [32, 2])
+def test_a_pen_lifted_and_put_back_just_before_the_end_makes_one_stroke(tmp_path, steps):
+    """32 of 8000 steps are less than what a bent machine may lack, 2 are within rounding; neither is another stroke."""
     artist = Artist(tmp_path / "x.tape")
     strokes = [np.array([[10.0, 10.0], [110.0, 10.0]]), np.array([[50.0, 60.0], [90.0, 60.0]])]
-    for pieces in ([strokes[0][:1], [[109.6, 10.0]], strokes[0][1:]], [strokes[1][:1], strokes[1][1:]]):
+    for pieces in ([strokes[0][:1], [[110.0 - steps / 80, 10.0]], strokes[0][1:]], [strokes[1][:1], strokes[1][1:]]):
         artist.go(np.asarray(pieces[0]))
         for piece in pieces[1:]:
             artist.maker.pen(True)
@@ -170,6 +171,21 @@ def test_a_pen_lifted_and_put_back_just_before_the_end_makes_one_stroke(tmp_path
     found = read_trace(artist.close(), Drawing.from_strokes(strokes)).deviation
     assert found.max_mm <= ROUNDING_MM
     assert (found.strokes_drawn, found.strokes_cut, found.stray_runs) == (2, 0, 0)
+
+
+def test_a_pen_held_at_the_very_end_of_a_stroke_touches_it_once_more(tmp_path):
+    """After the last stroke, too. Elsewhere the same touch is where no stroke is due."""
+    artist = Artist(tmp_path / "x.tape")
+    strokes = [np.array([[10.0, 10.0], [20.0, 10.0]]), np.array([[50.0, 60.0], [60.0, 60.0]])]
+    for stroke in strokes:
+        artist.draw(stroke)
+        artist.maker.pen(True)
+        artist.maker.pen(False)
+    artist.go(np.array([[30.0, 30.0]]))
+    artist.maker.pen(True)
+    artist.maker.pen(False)
+    found = read_trace(artist.close(), Drawing.from_strokes(strokes)).deviation
+    assert (found.strokes_drawn, found.strokes_cut, found.stray_runs) == (2, 0, 1)
 
 
 def test_a_tremble_that_rounding_swallows_is_not_taken_for_an_unfinished_stroke(tmp_path):

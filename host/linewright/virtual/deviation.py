@@ -94,6 +94,7 @@ class StrokeComparer:
         move[planned.starts[:-1]] = 0
         self._progress: Ints = np.cumsum(move)
         self._next = 0
+        self._last_end: tuple[int, int] | None = None
         self._pending: PenRun | None = None
         self._batch: list[tuple[int, PenRun, bool]] = []
         self._batch_points = 0
@@ -122,13 +123,14 @@ class StrokeComparer:
                 self._take_pending(pending)
         self._pending = None
         if self._next >= len(self._planned):
-            self._stray += 1
+            self._stray += bool(run.progress[-1]) or run.begin != self._last_end
             return
         due, made = self._due(), int(run.progress[-1])
         if not made and not self._near_begin(run.begin, self._next):
-            self._stray += 1
-        elif not self._nearly_all(made) or (made < due and not self._near_end(run.end)):
-            self._pending = run
+            # Held at the very end of a stroke, the pen comes down there once more: ink on its own ink.
+            self._stray += run.begin != self._last_end
+        elif made < due:
+            self._pending = run  # even a step before the end: that may be where it was held
         else:
             self._take(run, finished=True)
 
@@ -184,6 +186,7 @@ class StrokeComparer:
 
     def _take(self, run: PenRun, *, finished: bool) -> None:
         self._batch.append((self._next, run, finished))
+        self._last_end = run.end
         self._next += 1
         self._batch_points += len(run.points_mm)
         if self._batch_points >= _BATCH_POINTS or len(self._batch) >= _BATCH_RUNS:
