@@ -17,7 +17,8 @@ from linewright import motion
 from linewright.motion import shaping
 from linewright.motion.corners import find_corners
 from linewright.motion.kinematics import Limits
-from linewright.motion.shaping import Smoothing, plan_smooth
+from linewright.motion.shaping import plan_smooth
+from linewright.motion.smoothing import Smoothing
 from linewright.rig import Rig
 
 PATHS = paths()

@@ -19,7 +19,8 @@ from linewright.motion.pen_heights import PenHeights
 from linewright.motion.pen_lifts import PenLifts
 from linewright.motion.profile import plan_profile
 from linewright.motion.ramps import Ramps, make_ramps, round_path
-from linewright.motion.shaping import Smoothing, plan_smooth
+from linewright.motion.shaping import plan_smooth
+from linewright.motion.smoothing import Smoothing
 from linewright.motion.timing import ramp_ticks
 from linewright.program import END, PEN, RAMP, REST, PenGroup, Program
 
