@@ -408,3 +408,42 @@ def test_a_servo_that_is_given_too_little_time_is_found_out(tmp_path):
     program = replace(plan(drawing, BY_HAND.changed(NEAR | {"pen.near_ms": 40})), rig_fingerprint=slower.fingerprint())
     run = draw_program(tmp_path, program, slower)
     assert run.trace.check("pen at rest").broken == 2  # both ends of the hop
+
+
+SMOOTH = {"smoothing.shaper": "zv", "smoothing.x_hz": 14.0, "smoothing.y_hz": 19.0}
+
+
+def test_a_smooth_program_is_held_and_slowed_like_any_other(tmp_path):
+    """The board knows only ramps: it stretches their time, and the path stays where it was planned."""
+    seen = []
+
+    def interfere(progress, link, control):
+        if progress.played_s > 1.5 and not seen:
+            seen.append("held")
+            control.hold()
+        elif seen == ["held"] and progress.state == "holding":
+            seen.append("slow")
+            control.slow_to(1 / 3)
+        elif seen == ["held", "slow"] and progress.played_s > 3.0:
+            seen.append("fast")
+            control.carry_on()
+
+    assert_drawn(draw(tmp_path, zoo()[:6], BY_HAND.changed(SMOOTH), on_progress=interfere), on_time=False)
+    assert seen == ["held", "slow", "fast"]
+
+
+def test_shaping_calms_a_carriage_that_rings(tmp_path):
+    """A frame of 40 x 25 mm on the virtual rig's ringing mechanics: the plain plan swings, the shaped one hardly."""
+    rings = Faults(ringing_x_hz=14.0, ringing_y_hz=19.0, ringing_damping=0.05)
+    frame = [[10, 10], [50, 10], [50, 35], [10, 35], [10, 10]]
+    off = {}
+    for name, changes in (("plain", {}), ("shaped", SMOOTH)):
+        folder = tmp_path / name
+        folder.mkdir()
+        run = draw(folder, [frame], BY_HAND.changed(changes), faults=rings)
+        assert run.result.finished
+        assert_clean(run.trace)
+        off[name] = run.trace.deviation.max_mm
+    # The plain corner leaves about a / w^2 = 0.19 mm; of the shaped one, rounding is the larger part.
+    assert off["plain"] > 0.1
+    assert off["shaped"] < 0.03
