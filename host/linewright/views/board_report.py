@@ -108,4 +108,4 @@ def flash_table(result: FlashResult, port: str) -> Table:
 
 
 def _pressed(state: bool | None) -> str:
-    return "not known yet" if state is None else "pressed" if state else "open"
+    return "not known yet" if state is None else "pressed" if state else "free"
