@@ -7,7 +7,7 @@ Rules in the manner of P. Prusinkiewicz and A. Lindenmayer ("The Algorithmic Bea
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -66,7 +66,9 @@ class Growth:
         strokes: list[Points] = []
         for i in range(count):
             wish.report("growing", i / count)
-            lines = grown(KINDS[kind], rng)
+            # On a narrow sheet it branches at narrower angles, and so grows tall.
+            slim = min(max(width / height, 0.65), 1.1)
+            lines = grown(replace(KINDS[kind], turn_deg=KINDS[kind].turn_deg * slim), rng)
             points = np.concatenate(lines)
             low, high = points.min(axis=0), points.max(axis=0)
             tall = height * (0.97 if count == 1 else float(rng.uniform(0.55, 0.97)))

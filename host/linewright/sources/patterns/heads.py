@@ -37,7 +37,7 @@ class Heads:
         # A seed takes pi c^2; its drop needs at least five pens across.
         most = int((radius / (3.2 * wish.pen_width_mm)) ** 2)
         count = self.seeds or max(8, min(most, int(rng.integers(250, 700))))
-        c = radius / math.sqrt(count + 4)
+        c = radius / (math.sqrt(count) + 1.1)  # the outermost drop is 1.05 c long
         places = vogel(count, c)
         middle = np.array(wish.room_mm) / 2
         draw = {"petals": _petals, "rings": _rings, "lattice": _lattice}[kind]
