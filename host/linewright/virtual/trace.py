@@ -286,15 +286,15 @@ class _Trace:
 
     def _servo(self, tick: int, servo_us: int) -> None:
         down = self._machine.pen_is_down(servo_us)
-        needs_ms = self._machine.pen_needs_ms(self._servo_us, servo_us)
+        before_us, self._servo_us = self._servo_us, servo_us
+        needs_ms = self._machine.pen_needs_ms(before_us, servo_us)
         if down != self._down:
             # A pen that is still on its way to the height from which it is lowered comes to the paper later.
             late_ms = max(self._pen_there - tick, 0) / _TICKS_PER_MS if down else 0.0
             self._servo_moved = (tick, needs_ms + late_ms)
             self._pen(down=down)
-        elif not down and servo_us != self._servo_us:
+        elif not down and servo_us != before_us:
             self._pen_there = tick + needs_ms * _TICKS_PER_MS
-        self._servo_us = servo_us
 
     def _pen(self, *, down: bool) -> None:
         place = self._count - self._zero
