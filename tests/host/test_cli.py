@@ -169,7 +169,8 @@ def test_plan_writes_previews_and_says_what_it_takes(small, tmp_path, capsys):
     assert "A5" in out
     assert "of ink" in out
     names = {path.name for path in (tmp_path / "out").iterdir()}
-    assert names == {"small-preview.svg", "small-preview.png", "small-speed.svg", "small-speed.png"}
+    stems = ("small-preview", "small-speed", "small-pen-1-102030", "small-pen-2-d8622a")
+    assert names == {f"{stem}.{kind}" for stem in stems for kind in ("svg", "png")}
 
 
 def test_plan_json_has_the_promised_figures(small, capsys):
