@@ -79,7 +79,9 @@ def bring_up_table(steps: Iterable[Step], walked: Walked, hands: Hands) -> Table
     if hands.kept is not None:
         table.add_row("", "", f"the file as it was: {hands.kept}")
     if walked.complete:
-        table.add_row("next", "", "`linewright draw` your first picture, slowly, a hand on the switch")
+        table.add_row(
+            "next", "", "`linewright trial scale`: how true does it draw? And a first picture: `linewright draw`"
+        )
     return table
 
 
