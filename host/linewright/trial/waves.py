@@ -35,6 +35,8 @@ TAIL_MM: Final = 55.0
 LEAST_HZ, MOST_HZ = 2.0, 100.0
 ENOUGH_CRESTS: Final = 3
 """One wave alone is easily a blot."""
+LAG_MM: Final = 0.03
+"""How far a slanting line may bend by unequal lags."""
 SWING_MM: Final = 0.012
 """What a corner may still leave: with what is left of scale, squareness and backlash, lines then stay within 0.1 mm."""
 MISCOUNT: Final = 0.6
@@ -140,7 +142,28 @@ def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], read
         changes["smoothing.shaper"] = "zvd"
         changes["smoothing.swing_mm"] = min(rig.smoothing.swing_mm, SWING_MM)
         notes.append("The motion is shaped so as not to excite this; `linewright plan` shows what it costs in time.")
+    calm_mm_s = _even_speed(rig, changes)
+    if calm_mm_s < rig.motion.pen_down_speed_mm_s:
+        changes["motion.pen_down_speed_mm_s"] = calm_mm_s
+        figures.append(Figure("speed with the pen down", rig.motion.pen_down_speed_mm_s, calm_mm_s, None, "mm/s"))
+        notes.append(
+            "The axes ring so unlike each other that slanting lines bend when drawn fast: see the pen's speed."
+        )
     return Finding("ringing", tuple(figures), tuple(residuals), changes, tuple(notes))
+
+
+def _even_speed(rig: Rig, found: Mapping[str, object]) -> float:
+    """mm/s at which a slanting line bends aside by `LAG_MM`, because one axis lags more than the other.
+
+    An axis with damping ``z`` that follows at ``v`` lags by ``2 z v / w`` (the ramp response of the damped oscillator,
+    any text on vibration). On a slanting line both lags have a part across it, at most half of their difference.
+    """
+    smoothing = rig.smoothing
+    x_hz, y_hz = (found.get(f"smoothing.{axis}_hz", getattr(smoothing, f"{axis}_hz")) for axis in ("x", "y"))
+    if not isinstance(x_hz, float) or not isinstance(y_hz, float) or not x_hz or not y_hz:
+        return np.inf
+    unlike_s = abs(smoothing.x_damping / x_hz - smoothing.y_damping / y_hz) / (2.0 * np.pi)
+    return float(np.floor(LAG_MM / unlike_s)) if unlike_s * rig.motion.pen_down_speed_mm_s > LAG_MM else np.inf
 
 
 def _frequency(
