@@ -227,3 +227,15 @@ def _alive(pid):
         return ") Z" not in Path(f"/proc/{pid}/stat").read_text(encoding="ascii")
     except OSError:
         return False
+
+
+def test_redrawing_and_effort_are_options_of_planning(capsys):
+    # Three by three cells: 8 odd nodes, so four strokes, and one where sides may be drawn twice.
+    lines = "".join(f"M{10 * i} 0V30M0 {10 * i}H30" for i in range(4))
+    sides = "".join(f"M{10 * x} {10 * y}h10M{10 * y} {10 * x}v10" for x in range(3) for y in range(4))
+    for path, redraw, strokes in ((sides, "0", 4), (sides, "100", 1), (lines, "100", 8)):
+        Path("net.svg").write_text(SVG.format(f'<path d="{path}" stroke="#000"/>'), encoding="utf-8")
+        words = ["plan", "net.svg", "--keep", "--no-pictures", "--json", "--redraw", redraw, "--effort", "quick"]
+        assert cli.run(words) == 0
+        said = json.loads(capsys.readouterr().out)
+        assert said["strokes"] == strokes or path == lines

@@ -11,7 +11,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from host.zoo import SOUND, drawings
+from lineboard.kernel import TICK_HZ
+from linewright import motion
 from linewright.drawing import Drawing
+from linewright.rig import Rig
 from linewright.tidy import simplify
 
 
@@ -76,3 +79,26 @@ def test_no_ink_moves_further_than_the_tolerance(drawing, tolerance):
             old, new = shapely.LineString(before), shapely.LineString(after if len(after) > 1 else after[[0, 0]])
             # The library measures at vertices; cut into twentieths it comes within a twentieth of the true distance.
             assert shapely.hausdorff_distance(old, new, densify=0.05) <= tolerance * (1 + 1e-9)
+
+
+@pytest.mark.parametrize("radius_mm", [1.0, 3.0, 10.0, 50.0])
+@pytest.mark.parametrize("vertices", [360, 401])
+def test_arcs_stay_smooth_the_pen_goes_round_as_fast_as_before(radius_mm, vertices):
+    # Uneven chords would slow the pen down: a corner's arc must fit into half of the shorter one (motion/corners.py).
+    # Limits so high that only the bend bounds the speed; then v^2 = a r at best, by physics.
+    fast = {"motion.pen_down_speed_mm_s": 1000.0, "axis.x.speed_mm_s": 400.0, "axis.y.speed_mm_s": 400.0}
+    rig = Rig.default().changed(fast)
+    t = np.linspace(0.3, 0.3 + 2 * math.pi, vertices + 1)
+    ring = np.column_stack((150 + radius_mm * np.cos(t), 150 + radius_mm * np.sin(t)))
+    ring[-1] = ring[0]
+    dense = Drawing.from_strokes([ring])
+    lean = simplify(dense, tolerance_mm=0.05 * 3 / 8)
+    assert lean.vertices < dense.vertices / 2
+    chords = np.hypot(*np.diff(lean.points_mm, axis=0).T)
+    assert chords.max() <= 1.6 * chords.min()
+    assert drawn_s(lean, rig) <= 1.05 * drawn_s(dense, rig)
+
+
+def drawn_s(drawing, rig):
+    program = motion.plan(drawing, rig)
+    return program.ticks[(program.stroke_of_record == 0) & program.is_ramp].sum() / TICK_HZ
