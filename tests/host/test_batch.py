@@ -206,7 +206,10 @@ def test_ctrl_c_leaves_nothing_behind():
     assert out == ""
     assert errors.count("\n") == 1
     assert "stopped" in errors
-    assert [child for child in children if _alive(child)] == []
+    until = time.monotonic() + 30  # what keeps books on shared memory leaves a little later than the command
+    while any(map(_alive, children)):
+        assert time.monotonic() < until
+        time.sleep(0.05)
     assert [path.name for path in Path("jobs").iterdir()] == ["quay.lw"]
 
 
