@@ -123,7 +123,7 @@ def engaged_at(place: Floats, starts: Indices, sense: Floats) -> tuple[Indices, 
     within = np.ones(len(place) - 1, dtype=np.bool_)
     within[starts[1:-1] - 1] = False
     way = np.diff(place)
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         share = (behind[:-1] + np.sign(way) * half - place[:-1]) / way
     # 1e-9 of a segment is rounding: what is that near to a vertex has one.
     at = np.flatnonzero(within & (way != 0.0) & (share > 1e-9) & (share < 1.0 - 1e-9))
