@@ -108,10 +108,10 @@ def speed(runs: int) -> Table:
     more = [max(0.0, a - b) for a, b in zip(sorted(line), sorted(dots), strict=True)]
     import elkai
 
-    few = np.random.default_rng(1).random((1000, 2))
+    few = np.random.default_rng(1).random((300, 2))
     apart = np.round(np.hypot(*(few[:, None] - few[None]).transpose(2, 0, 1)) * 1e5).astype(int).tolist()
     theirs = timed(lambda: elkai.DistanceMatrix(apart).solve_tsp(), 1)
-    row(table, "one-line:points=10000, beyond its stipples", more, 5.0, ("elkai (LKH), 1000 points", theirs))
+    row(table, "one-line:points=10000, beyond its stipples", more, 5.0, ("elkai (LKH), 300 points", theirs))
     return table
 
 

@@ -24,8 +24,11 @@ from linewright.tidy.cost import BY_LENGTH
 from linewright.tidy.tour import find_tour
 from linewright.tidy.watcher import Watcher
 
-MOST_UNASKED: Final = 100_000
-"""Bends without being asked for: a dark picture on A4 and a pen of 0.5 mm need some 80 000."""
+MOST_UNASKED: Final = 200_000
+"""Bends without being asked for: a picture on A4 and a pen of 0.5 mm need 50 000 to 150 000, the darkest most."""
+
+DENSEST: Final = 1.1
+"""Pen times the root of the density, at most: it covers 0.972, and solid ink would take two fifths more bends."""
 
 LEAST_SHARE: Final = 0.9
 """Of the bends that the tones need, below which it is said that the picture comes out paler: by 5 % from here on."""
@@ -42,7 +45,7 @@ width. Below 0.9 it is a way of 1.01 / sqrt(density) for each bend, that covers 
 class OneLine(ToneMethod):
     """A single unbroken line."""
 
-    points: int = settings.number("bends of the line; 0: as many as the tones need, 100 000 at most", 0, 0, POINTS_HIGH)
+    points: int = settings.number("bends of the line; 0: as many as the tones need, 200 000 at most", 0, 0, POINTS_HIGH)
     rounds: int = settings.number("how often the bends settle", 20, 1, 300)
     seed: int = settings.number("of the random first places", 1, 0, 2**31)
 
@@ -70,7 +73,7 @@ class OneLine(ToneMethod):
 
 def density(coverage: NDArray[np.floating], pen_mm: float) -> NDArray[np.float64]:
     """Bends per mm^2 of a line that covers so much."""
-    root = np.interp(coverage, *np.array(CALIBRATION).T)
+    root = np.minimum(np.interp(coverage, *np.array(CALIBRATION).T), DENSEST)
     return np.asarray((root / pen_mm) ** 2)
 
 

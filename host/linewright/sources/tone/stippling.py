@@ -30,8 +30,8 @@ STRETCH: Final = 1.5
 PALEST: Final = 0.015
 """Coverage below which the paper stays bare: single dots in a white sky look like dirt."""
 
-POINTS_HIGH: Final = 200_000
-"""More than any sheet up to A3 needs."""
+POINTS_HIGH: Final = 400_000
+"""What A3 and a pen of 0.5 mm need for the darkest picture."""
 
 SPIRAL_PITCH: Final = 0.85
 """In pens: turns of the spiral that fills a larger dot overlap a little, so that no ring of paper shows."""
