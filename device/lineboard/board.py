@@ -108,11 +108,9 @@ class Board:
         except (Exception, KeyboardInterrupt):
             port = self.port
             self._halt(port.now_us())
-            unread = bytearray(64)
             while not self.pen.settled(port.now_us()):
                 port.alive()
-                port.pause(_BUSY_US, False)
-                port.read_into(unread)  # or the next pause would end at once
+                port.wait(_BUSY_US)
             raise
 
     def poll(self):

@@ -13,6 +13,10 @@ if TYPE_CHECKING:
     from emulated.machine import Machine
 
 
+LONG_BYTES = 60
+"""Frames of records are longer, all others but the settings are shorter."""
+
+
 class EmulatedLink:
     """The cable. The host takes no time to think; all waiting is the board's time."""
 
@@ -20,12 +24,14 @@ class EmulatedLink:
         self._machine = machine
         self._cable = bytearray()
         self._free_bytes = 1 << 60
+        self._frame_bytes = 0  # of the frame that is being written
+        self._until_stall = 0  # long frames to come until the cable stalls
         self._stall_us = 0.0
         self._stall_to_us = 0.0
 
-    def stall(self, after_bytes: int, for_us: float) -> None:
-        """Once the host has sent so many more bytes, let what follows stay in the cable for a while."""
-        self._free_bytes = after_bytes
+    def stall(self, in_long_frame: int, for_us: float) -> None:
+        """Let the rest of the nth long frame from now on, and all that follows, stay in the cable for a while."""
+        self._until_stall = in_long_frame
         self._stall_us = for_us
 
     def read(self, most: int, timeout_s: float) -> bytes:
@@ -39,7 +45,13 @@ class EmulatedLink:
 
     def write(self, data: bytes) -> None:
         """See `linewright.conversation.Link`."""
-        self._cable += data
+        for byte in data:
+            self._cable.append(byte)
+            self._frame_bytes = self._frame_bytes + 1 if byte else 0
+            if self._frame_bytes == LONG_BYTES and self._until_stall:
+                self._until_stall -= 1
+                if not self._until_stall:
+                    self._free_bytes = len(self._cable)
         self._move_on()
 
     def _move_on(self) -> None:

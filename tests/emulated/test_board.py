@@ -233,9 +233,8 @@ def test_a_host_that_falls_silent_makes_the_pen_wait(bench: Bench) -> None:
     program = bench.plan()
     expected = prediction.steps(program)
     before = len(bench.mechanics.steps)
-    # Requests take some 50 bytes and the first frame of records 255; the second one breaks off in its middle. The first
-    # lasts 1.4 s.
-    bench.link.stall(after_bytes=350, for_us=2_500_000)
+    # The first frame of records lasts 1.4 s; the second one breaks off in its middle.
+    bench.link.stall(in_long_frame=2, for_us=2_500_000)
     result = bench.session.draw(program)
     made = bench.made(before)
     assert (made[:, 1:] == expected[:, 1:]).all()

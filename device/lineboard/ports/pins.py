@@ -169,6 +169,10 @@ class PinsPort:
                 return
             left_us = max_us - ticks_diff(time.ticks_us(), begun_us)
 
+    def wait(self, us):
+        """Let time pass, whatever comes meanwhile: it is for the prompt."""
+        time.sleep_us(us)
+
     def read_into(self, buffer):
         """Move waiting bytes from the host into `buffer`; returns how many.  Never blocks."""
         return self._console.read_into(buffer)

@@ -144,6 +144,11 @@ class VirtualPort:
         self._read_from = 0
         self._world.pause(max_us, expecting, self._status, self._inbox)
 
+    def wait(self, us):
+        """Let time pass, whatever comes meanwhile; nobody reads it."""
+        self._read_from = self._status[BYTES]
+        self.pause(us, False)
+
     def read_into(self, buffer):
         """Move waiting bytes from the host into `buffer`; returns how many.  Never blocks."""
         inbox = self._inbox
