@@ -62,7 +62,6 @@ def design(rig: Rig, sheet: Sheet) -> Trial:
         "Lay the sheet flat on a darker ground, all four edges free, in even light without a hard shadow across it.",
         "Measure the width and the height of the paper with a ruler: its edges are what the picture is measured by.",
         "Photograph it from above with the main camera, filling the picture with the sheet but for a finger's width.",
-        "Have it fitted: linewright fit photo --photo PICTURE --paper WIDTHxHEIGHT (in mm)",
     )
     return Trial("photo", "Crosses for a photograph", (Part(page.drawing(), gently(rig)),), (), how)
 
