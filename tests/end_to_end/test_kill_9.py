@@ -98,8 +98,8 @@ def begins() -> list[str]:
     return lines
 
 
-def kill_again_and_again(kills: int, seed: int, seconds: float) -> None:
-    """Draw pictures that take so long, one after the other, until the command has been killed so often in all."""
+def kill_again_and_again(kills: int, seed: int, seconds: float) -> int:
+    """Draw pictures that take so long until the command has been killed so often in all; returns the strokes cut."""
     rng = random.Random(seed)
     killed = cut = pictures = 0
     while killed < kills:
@@ -124,8 +124,8 @@ def kill_again_and_again(kills: int, seed: int, seconds: float) -> None:
         assert list(journal.drawings().iterdir()) == []
         killed += deaths
         cut += paper.cut
-    assert cut >= 1
     print(f"killed {killed} times in {pictures} pictures; {cut} strokes cut, each taken up again on its very step")
+    return cut
 
 
 def test_a_few_times(place):
@@ -134,4 +134,5 @@ def test_a_few_times(place):
 
 @pytest.mark.slow
 def test_fifty_times(place):
-    kill_again_and_again(50, seed=2, seconds=60.0)
+    # On a busy computer a short picture may be in the board's queue before its host is killed; these are not short.
+    assert kill_again_and_again(50, seed=2, seconds=60.0) >= 1
