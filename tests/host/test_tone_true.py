@@ -46,12 +46,12 @@ def test_a_grey_wedge_comes_out_as_a_wedge(words):
 
 
 @pytest.mark.parametrize("words", TONAL)
-@pytest.mark.parametrize("name", ["camera", "coffee"])
+@pytest.mark.parametrize("name", ["camera"])
 def test_photographs_of_scikit_image_keep_their_tones(words, name):
-    """On A6, a fine pen, seen from across a room; the figures for A4 are in bench/README.md."""
+    """On a small card, a fine pen, seen from across a room; the figures for A4 are in bench/README.md."""
     taken = photograph.load(str(PICTURES / f"{name}.png"))
     method = way(words + ("," if ":" in words else ":") + "contrast=none")
-    wish = Wish(room_mm=(95.0, 138.0), pen_width_mm=0.35)
+    wish = Wish(room_mm=(74.0, 105.0), pen_width_mm=0.3)
     picture = method.drawn(taken, wish)
     reading = meter.read(list(picture.drawing), method.wanted(taken, wish))
     assert reading.error < 0.06
