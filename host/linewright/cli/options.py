@@ -54,7 +54,7 @@ Source = Annotated[
 Sources = Annotated[
     list[str] | None,
     typer.Argument(
-        metavar="[SOURCE]...",
+        metavar="SOURCE",
         help="SVGs or photographs; or else one of --text, --pattern and --sentence.",
         show_default=False,
     ),
