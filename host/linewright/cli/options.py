@@ -273,6 +273,7 @@ def job(source: str, rig: Rig, placement: Placement, lines: Lines, tidiness: Tid
 
     if not pipeline.is_job(Path(source)):
         with ProgressBar(shown=not as_json) as bar:
+            bar.share("making lines", 0.0)
             return pipeline.prepare(
                 source, rig, placement, lines, tidiness=tidiness, report=bar.share, enough=deadline()
             )
