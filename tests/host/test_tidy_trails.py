@@ -162,14 +162,27 @@ def test_a_hatching_and_its_outline_are_drawn_in_one_go():
     assert 30 <= again_mm <= 39
 
 
+def test_hatching_that_ends_on_a_curve_ends_on_its_chords():
+    # A circle as pictures bring it: chords within 0.04 mm, and lines that end on the true circle.
+    t = np.linspace(0, 2 * math.pi, 81)
+    ring = np.column_stack((50 + 50 * np.cos(t), 50 + 50 * np.sin(t)))
+    ring[-1] = ring[0]
+    hatch = [
+        [(50 - w, 50 + h), (50 + w, 50 + h)] for h in np.arange(-45.0, 46.0, 3.0) for w in [math.sqrt(2500 - h * h)]
+    ]
+    drawing = Drawing.from_strokes([ring, *hatch])
+    assert len(tidy(drawing, Tidying(wanted=Tidiness(redraw_mm=8.0)))) <= 2
+
+
 def test_a_line_is_cut_where_another_ends_on_it_and_nowhere_else():
     base = [(0.0, 0.0), (10.0, 0.0), (20.0, 0.0)]
     drawing = Drawing.from_strokes(
         [base, [(4, 0.001), (4, 9)], [(10, 0), (10, -9)], [(0, 0), (-5, 5)], [(15, 1), (15, 9)]]
     )
     out = cut_at_touches(drawing, tolerance_mm=0.01)
-    assert [s.tolist() for s in out][:3] == [[[0, 0], [4, 0.001]], [[4, 0.001], [10, 0]], [[10, 0], [20, 0]]]
+    assert [s.tolist() for s in out][:3] == [[[0, 0], [4, 0]], [[4, 0], [10, 0]], [[10, 0], [20, 0]]]
     assert len(out) == 7
+    assert out.stroke(3).tolist() == [[4, 0], [4, 9]]
 
 
 @pytest.mark.parametrize("name", SOUND)

@@ -39,10 +39,9 @@ __all__ = [
 ]
 
 # Shares of the tolerance, so that together they keep it: a copy that is dropped lies within the first of the one that
-# stays; a line is bent by the second at most where another touches it; a gap that is closed adds ink at most half its
-# own width from either end; a vertex that is dropped lies within the last of the line that stays.
+# stays; a gap that is closed adds ink at most half its own width from either end; a vertex that is dropped lies within
+# the last of the line that stays.
 _COPY_SHARE: Final = 1 / 8
-_TOUCH_SHARE: Final = 1 / 8
 _GAP_SHARE: Final = 0.75
 _VERTEX_SHARE: Final = 3 / 8
 
@@ -109,7 +108,8 @@ def tidy(drawing: Drawing, tidying: Tidying | None = None, watcher: Watcher | No
     -------
     Drawing
         Every point of it lies within the tolerance of the given ink, and all given ink within the tolerance and
-        ``hidden_mm`` together of it, in the same pen. Pens draw in the order of ``drawing.pens``. The same input gives
+        ``hidden_mm`` together of it, in the same pen (where ways may be drawn twice, ends move by another tolerance to
+        the lines they touch). Pens draw in the order of ``drawing.pens``. The same input gives
         the same output.
 
     Raises
@@ -124,7 +124,7 @@ def tidy(drawing: Drawing, tidying: Tidying | None = None, watcher: Watcher | No
     once = dedupe(drawing, tolerance_mm=tidying.tolerance_mm * _COPY_SHARE)
     once = without_overlaps(once, tolerance_mm=tidying.hidden_mm, least_mm=_LEAST_CUT * tidying.hidden_mm)
     if tidying.wanted.redraw_mm > 0.0:
-        once = cut_at_touches(once, tolerance_mm=tidying.tolerance_mm * _TOUCH_SHARE)
+        once = cut_at_touches(once, tolerance_mm=tidying.tolerance_mm)
     say("joining strokes", 0.0)
     few = trails(once, tolerance_mm=tidying.tolerance_mm * _GAP_SHARE, redraw_mm=tidying.wanted.redraw_mm)
     joined = join(few, tolerance_mm=tidying.tolerance_mm * _GAP_SHARE)

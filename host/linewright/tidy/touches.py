@@ -15,12 +15,12 @@ _AT_ONCE: Final = 20_000
 
 
 def cut_at_touches(drawing: Drawing, *, tolerance_mm: float) -> Drawing:
-    """Cut strokes of the same pen where an end of another lies on them; the cut is made at that very end.
+    """Cut strokes of the same pen where an end of another lies on them; that end is moved to the very place of the cut.
 
     Parameters
     ----------
     drawing : finite coordinates, mm, without repeated vertices.
-    tolerance_mm : how far an end may lie from the line it touches, and the line is bent at most.
+    tolerance_mm : how far an end may lie from the line it touches.
     """
     first, last = drawing.starts[:-1], drawing.starts[1:] - 1
     open_strokes = np.flatnonzero((last > first) & ~drawing.closed())
@@ -54,17 +54,18 @@ def cut_at_touches(drawing: Drawing, *, tolerance_mm: float) -> Drawing:
         return drawing
     way = points[on + 1] - points[on]
     along = np.clip(((place - points[on]) * way).sum(axis=1) / (way**2).sum(axis=1), 0.0, 1.0)
-    away = np.hypot(*(points[on] + along[:, None] * way - place).T)
-    # One cut for each end in each stroke, where it is nearest; by place along the stroke.
-    by = np.lexsort((on + along, away, stroke, end))
-    once = np.ones(len(by), dtype=bool)
-    once[1:] = (np.diff(end[by]) != 0) | (np.diff(stroke[by]) != 0)
-    by = by[once]
+    foot = points[on] + along[:, None] * way
+    away = np.hypot(*(foot - place).T)
+    # One cut for each end, where a stroke is nearest; by place along the strokes.
+    by = np.lexsort((on + along, away, end))
+    by = by[np.concatenate(([True], np.diff(end[by]) != 0))]
     by = by[np.lexsort((along[by], on[by]))]
-    on, place = on[by], place[by]
+    end, on, place = end[by], on[by], foot[by]
     apart = np.ones(len(on), dtype=bool)  # of the cut before: what lies in between would be a scrap
     apart[1:] = (np.hypot(*np.diff(place, axis=0).T) > tolerance_mm) | (np.diff(stroke_of[on]) != 0)
-    on, place = on[apart], place[apart]
+    end, on, place = end[apart], on[apart], place[apart]
+    points = points.copy()
+    points[ends[end]] = place
 
     # Each cut is two points more: the end of one piece and the beginning of the next.
     out = np.insert(points, np.repeat(on + 1, 2), np.repeat(place, 2, axis=0), axis=0)
