@@ -99,9 +99,10 @@ def test_everything_in_the_box_can_be_reached_and_nothing_outside_needs_to_be(kn
     carriage = known.carriage_mm(box)
     assert carriage.min() > -1e-9
     assert carriage.max() < 310 + 1e-9
-    # Each side of the box touches the rim of the reach.
-    assert np.abs(carriage[:, 0]).min() < 0.1
-    assert np.abs(carriage[:, 0] - 310).min() < 0.1
+    # Each side of the box touches the rim of the reach, up to 1.6 mm from a point that is looked at; slopes come to
+    # 0.11 at most.
+    assert np.abs(carriage[:, 0]).min() < 0.2
+    assert np.abs(carriage[:, 0] - 310).min() < 0.2
 
 
 @given(known=errors, drawing=drawings())

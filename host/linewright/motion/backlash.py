@@ -30,9 +30,9 @@ TAKE_UP_MM: Final = 0.02
 """Way of an axis over which its play is taken up in mid-stroke: two steps of a common machine (80 steps/mm), a fifth of
 what a ruler shows. On a circle of 20 mm radius that is the 0.9 mm of path after the axis turns round."""
 
-APPROACH_SHARE: Final = 1.5
-"""How far, in plays, a stroke's beginning is approached in the stroke's own sense: the play, and half of it again for a
-figure that was measured too small."""
+APPROACH_SPARE_MM: Final = 0.1
+"""How much farther than its play an axis comes from, before a stroke, in the stroke's own sense: twice what combs leave
+uncertain. No more, because the carriage is caught where the play ends, and by then the drive should be slow again."""
 
 
 def follow(drive: Floats, half: float, start: float, restart: tuple[Indices, Floats] | None = None) -> Floats:
@@ -163,7 +163,7 @@ def detours(
     end = points_mm[arrivals.at]
     way = (end - points_mm[arrivals.at - 1]) * arrivals.sense
     short = (arrivals.sense != 0.0) & (way < play_mm)
-    via = np.clip(np.where(short, end - arrivals.sense * APPROACH_SHARE * play_mm, end), low_mm, high_mm)
+    via = np.clip(np.where(short, end - arrivals.sense * (play_mm + APPROACH_SPARE_MM), end), low_mm, high_mm)
     needs = np.flatnonzero(short.any(axis=1))
     needs = needs[np.argsort(arrivals.at[needs])]
     return arrivals.at[needs], via[needs]
