@@ -107,6 +107,14 @@ def test_png_and_svg_show_the_same(strokes):
     assert (off > 128).mean() < 0.002
 
 
+def test_large_numbers_show_no_box_in_place_of_their_gap():
+    said, plain = (
+        pixels(square_scene(Label(text, 4, 20))) for text in (wording.count(1534, "stroke"), "1 534 strokes")
+    )
+    assert (said < 255).any()
+    assert (said == plain).all()
+
+
 def test_opacity_belongs_to_the_whole_ink():
     cross = [[(5, 20), (35, 20)], [(20, 5), (20, 35)]]
     for image in (

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
 from linewright.views.scene import Ink, Label, Patch, Scene
+from linewright.views.wording import GAP
 
 OVERSIZE: Final = 3
 """Each pixel is the mean of 3 x 3: ten grey levels on an edge, at nine times the work."""
@@ -59,7 +60,8 @@ def _patch(image: Image.Image, item: Patch, scale: float) -> None:
 def _label(image: Image.Image, item: Label, scale: float) -> None:
     font = ImageFont.load_default(max(6.0, item.size_mm * scale))
     anchor = {"start": "ls", "middle": "ms", "end": "rs"}[item.anchor]
-    ImageDraw.Draw(image).text((item.x_mm * scale, item.y_mm * scale), item.text, item.colour, font, anchor=anchor)
+    text = item.text.replace(GAP, " ")  # the font at hand has no such gap, and would show a box
+    ImageDraw.Draw(image).text((item.x_mm * scale, item.y_mm * scale), text, item.colour, font, anchor=anchor)
 
 
 def _ink(image: Image.Image, item: Ink, scale: float) -> None:

@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+from typing import Final
+
+GAP: Final = "\u202f"
+"""Between thousands: narrow, and unlike a comma or a full stop no decimal point anywhere."""
+
 
 def duration(seconds: float) -> str:
     """``0.8 s``, ``42 s``, ``3 min 05 s``, ``2 h 07 min``."""
@@ -26,8 +31,8 @@ def length(mm: float) -> str:
 
 
 def grouped(number: int) -> str:
-    """``1 204``: thousands set apart by a thin gap that no locale reads as a decimal point."""
-    return f"{number:,}".replace(",", "\u202f")
+    """``1 204``: thousands set apart by `GAP`."""
+    return f"{number:,}".replace(",", GAP)
 
 
 def count(number: int, one: str, many: str | None = None) -> str:
