@@ -154,6 +154,12 @@ def test_on_the_command_line(ink, tmp_path, capsys):
     said = json.loads(capsys.readouterr().out)
     assert said["changes"]["corrections.scale_x"] == pytest.approx(0.013, abs=3e-4)
     assert Rig.load(rig).corrections.squareness_deg == pytest.approx(1.2, abs=0.05)
+    assert run([*words, "--only-show", "--map", str(tmp_path / "left.png")]) == 0
+    assert "what is left at each cross" in capsys.readouterr().out
+    assert (tmp_path / "left.png").read_bytes().startswith(b"\x89PNG")
+    assert run([*words, "--map", "left.gif"]) == 2
+    assert run(["fit", "backlash", "--map", "left.png"]) == 2
+    capsys.readouterr()
     for more, message in (
         (["--paper", "297x210"], "is not the size"),
         (["--paper", "big"], "no sheet size"),

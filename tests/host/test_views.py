@@ -19,6 +19,7 @@ from linewright.rig import Rig
 from linewright.session import DrawResult
 from linewright.sheet import Sheet
 from linewright.views import contact_sheet, overlay, preview, raster, report, speed_map, svg_writer, wording
+from linewright.views.residual_map import residual_map
 from linewright.views.scene import BORDER_MM, Ink, Label, Patch, Scene, Table, inks_of
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -228,6 +229,20 @@ def test_lens_shows_the_worst_place_in_its_middle():
     assert (lens.points_mm >= middle - overlay.LENS_MM / 2).all()
     assert (lens.points_mm <= middle + overlay.LENS_MM / 2).all()
     assert any(isinstance(item, Label) and item.text.startswith("x 4: 8 mm") for item in scene.items)
+
+
+@given(st.floats(1e-4, 50.0), st.floats(0.0, 6.28))
+def test_arrows_of_what_is_left_point_as_it_does_and_stay_short(length_mm, angle_rad):
+    off_mm = length_mm * np.array([[np.cos(angle_rad), np.sin(angle_rad)], [0.5, 0.0]])
+    off_mm[1] *= np.cos(angle_rad)  # a shorter one
+    places_mm = np.array([[50.0, 60.0], [100.0, 200.0]])
+    scene = residual_map(Sheet.named("A4"), places_mm, off_mm)
+    arrows = next(item for item in scene.items if isinstance(item, Ink) and item.name == "arrows")
+    arrow = arrows.points_mm[1::5] - arrows.points_mm[::5]
+    times = np.hypot(*arrow[0]) / length_mm
+    assert arrow == pytest.approx(off_mm * times, abs=1e-6)
+    assert 12.0 / 2.5 - 1e-9 <= np.hypot(*arrow[0]) <= 12.0 + 1e-9
+    assert f"arrows {times:.6g} times" in scene.items[-1].text
 
 
 @given(st.lists(st.integers(1, 30), min_size=1, max_size=8), st.integers(0, 2**31))

@@ -42,6 +42,12 @@ Paper = Annotated[
         "--paper", metavar="WIDTHxHEIGHT", help="Of a photograph: the paper's size as you measured it, in mm."
     ),
 ]
+MapFile = Annotated[
+    Path | None,
+    typer.Option(
+        "--map", metavar="FILE", help="Of a photograph: a picture of what is left at each cross, .svg or .png."
+    ),
+]
 OnlyShow = Annotated[bool, typer.Option("--only-show", help="Show what was found; the rig file stays as it is.")]
 
 
@@ -52,6 +58,7 @@ def fit(
     sheet: options.SheetName = None,
     photo: Photo = None,
     paper: Paper = None,
+    map_file: MapFile = None,
     reading: Reading = 0.1,
     only_show: OnlyShow = False,
     as_json: options.AsJson = False,
@@ -69,9 +76,10 @@ def fit(
     rig = options.load_rig(rig_file)
     lies = Sheet.on(rig, sheet) if sheet else None
     if photo is not None:
-        finding = _photographed(what, photo, paper, rig, lies)
-    elif paper is not None:
-        raise InputError("--paper goes with --photo", hint="leave it out, or name the picture with --photo")
+        finding = _photographed(what, photo, paper, map_file, rig, lies)
+    elif paper is not None or map_file is not None:
+        option = "--paper" if paper is not None else "--map"
+        raise InputError(f"{option} goes with --photo", hint="leave it out, or name the picture with --photo")
     else:
         form = _form(what, values or [], rig, lies)
         finding = catalogue.kind(form.trial.name).fit(form.trial, form.rig, form.sheet, form.answers, reading)
@@ -80,15 +88,22 @@ def fit(
         output.emit_json({**finding.describe(), "kept": None if kept is None else str(kept)})
         return
     _tell(finding, rig_file, kept, only_show=only_show)
+    if map_file is not None:
+        output.say(f"{map_file}: what is left at each cross")
 
 
-def _photographed(what: str, photo: Path, paper: str | None, rig: Rig, sheet: Sheet | None) -> Finding:
+def _photographed(
+    what: str, photo: Path, paper: str | None, map_file: Path | None, rig: Rig, sheet: Sheet | None
+) -> Finding:
     from dataclasses import replace
 
     from linewright.errors import InputError
     from linewright.sheet import Sheet
     from linewright.trial import form, photo_fit, picture
+    from linewright.views import album
+    from linewright.views.residual_map import residual_map
 
+    write = None if map_file is None else album.writer(map_file)
     lies = sheet or Sheet.on(rig)
     if what != "photo":
         drawn = form.read(Path(what), rig, sheet, measured=False)
@@ -109,6 +124,8 @@ def _photographed(what: str, photo: Path, paper: str | None, rig: Rig, sheet: Sh
             )
     sighting = picture.sight(picture.read(photo), lies, str(photo))
     finding, left = photo_fit.fit(sighting, rig, lies, size)
+    if map_file is not None and write is not None:
+        output.write_file(write(residual_map(lies, left.sheet_mm, left.off_mm)), map_file, over=True)
     return replace(finding, residuals=photo_fit.worst(left))
 
 

@@ -124,21 +124,17 @@ def wiring(
 
     With fuses, common ground, the switch of the motors' power, capacitors, and what to mind.
     """
-    from linewright.errors import InputError
-    from linewright.views import raster, rig_report, svg_writer
+    from linewright.views import album, rig_report
     from linewright.views.wiring_picture import wiring_scene
     from linewright.wiring import Wiring
 
-    writers = {".svg": lambda scene: svg_writer.to_svg(scene).encode(), ".png": raster.to_png}
-    for target in to or []:
-        if target.suffix.lower() not in writers:
-            raise InputError(f"{target} is neither .svg nor .png", hint="name the file with one of the two endings")
+    writers = [(target, album.writer(target)) for target in to or []]
     rig = options.load_rig(file)
     plan = Wiring.of(rig)
     scene = wiring_scene(rig, plan)
-    for target in to or []:
+    for target, write in writers:
         # Made anew whenever the rig file changes, so it may replace the one before.
-        output.write_file(writers[target.suffix.lower()](scene), target, over=True)
+        output.write_file(write(scene), target, over=True)
     if as_json:
         output.emit_json({"rig": rig.name, "pictures": [str(path) for path in to or []], **asdict(plan)})
         return

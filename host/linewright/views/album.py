@@ -19,11 +19,29 @@ from linewright.views.scene import Scene, Table, inks_of
 from linewright.views.svg_writer import to_svg
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from linewright.program import Program
     from linewright.virtual.trace import TraceReport
 
 DONE_COLOUR: Final = "#c9c6c0"
 """Ink that is on paper already, beside what is left."""
+
+
+_WRITERS: Final = {".svg": lambda scene: to_svg(scene).encode(), ".png": to_png}
+
+
+def writer(file: Path) -> Callable[[Scene], bytes]:
+    """What makes of a scene the bytes that a file of this name holds.
+
+    Raises
+    ------
+    InputError
+        If the name ends in neither .svg nor .png.
+    """
+    if file.suffix.lower() not in _WRITERS:
+        raise InputError(f"{file} is neither .svg nor .png", hint="name the file with one of the two endings")
+    return _WRITERS[file.suffix.lower()]
 
 
 def caption(program: Program, name: str) -> str:
