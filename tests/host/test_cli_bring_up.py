@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import signal
 import subprocess
 import sys
+import time
 
 import pytest
 
 from linewright import cli
 from linewright.bringup.talk import Ask, Watch
-from linewright.cli.bring_up import Lines, Screen
+from linewright.cli.bring_up import GLANCE_S, Lines, Screen
 from linewright.rig import Rig
 
 START = [sys.executable, "-c", "from linewright.cli import main; main()", "board", "bring-up"]
@@ -151,6 +153,29 @@ def test_a_machine_that_nobody_stands_beside_is_looked_at_while_somebody_thinks(
     assert screen.answer(Ask("held", "Does it resist?")) == "yes"
     assert len(seen) >= 2
     os.close(pipe.writing)
+
+
+def test_whoever_thinks_for_a_while_in_a_terminal_loses_nothing(tmp_path):
+    # At a terminal the machine is looked at while a person thinks: at the first question, where the board has not been
+    # met yet, and at each step after it.
+    ours, theirs = os.openpty()
+    bring_up = subprocess.Popen([*START], stdin=theirs, stdout=theirs, stderr=theirs, close_fds=True)
+    os.close(theirs)
+    shown = ""
+    for question, answer in (("1 of 9", ""), ("2 of 9", ""), ("3 of 9", ""), ("resist", "stop")):
+        while question not in shown or not shown.rstrip().endswith(("goes on.", "[yes]", "yes, no")):
+            shown += os.read(ours, 4096).decode()
+        time.sleep(3 * GLANCE_S)
+        assert bring_up.poll() is None, shown
+        os.write(ours, f"{answer}\n".encode())
+        shown = ""
+    with contextlib.suppress(OSError):  # the end of a terminal is an error where its other side has gone
+        while piece := os.read(ours, 4096):
+            shown += piece.decode()
+    os.close(ours)
+    assert bring_up.wait(60) == 130
+    assert "We leave it here" in shown
+    assert "Traceback" not in shown
 
 
 def test_a_rig_that_goes_away_in_mid_dialogue_is_said(lasting_rig):

@@ -62,10 +62,15 @@ class Hands:
         return self._session.greet()
 
     def status(self) -> BoardStatus:
-        """Everything that the board says now. Keeps the link alive."""
+        """Everything that the board says now."""
         greeting = self._session.greeting
         assert greeting is not None, "bring-up begins with the greeting"
         return BoardStatus.of(greeting, self._session.fresh_report(), self.rig)
+
+    def keep_alive(self) -> None:
+        """Look at the machine while a person thinks. Before the greeting nobody has been spoken to: nothing to keep."""
+        if self._session.greeting is not None:
+            self._session.fresh_report()
 
     def pressed(self) -> tuple[bool, bool]:
         """Which endstops the board reads as pressed, x and y."""

@@ -195,7 +195,7 @@ def bring_up(
         if isinstance(session.link, VirtualTransport):
             onlooker = Onlooker(BesideProcess(session.link.rig), rig)
         lines = None if show_me else standard_input()
-        screen = Screen(lambda line: output.say(line, stderr=as_json), lines, onlooker, hands.status)
+        screen = Screen(lambda line: output.say(line, stderr=as_json), lines, onlooker, hands.keep_alive)
         if earlier:
             screen.hear("plain", f"Carrying on from {notebook.when} UTC; --start-over begins anew.")
         try:
