@@ -97,8 +97,12 @@ def asked(given: Given, method: str | None, *, as_json: bool) -> Asked:
     takes = None if method is None else _takes(method)
     if takes == "seed":
         raise InputError(f"--as {method} grows from a seed, not from a file", hint=f"draw it with --pattern {method}")
-    # A text may stand where a file does, for those who write --as lettering first.
-    return Asked(file, method, _slug(file) if takes == "text" else Path(file).name)
+    if takes == "text":
+        raise InputError(
+            f"--as {method} writes a text, not a file",
+            hint="lettering is for --text WORDS and --text-file FILE; a picture is drawn without it",
+        )
+    return Asked(file, method, Path(file).name)
 
 
 def _lettered(text: str, method: str | None, option: str) -> Asked:
@@ -134,7 +138,9 @@ def _takes(method: str) -> str:
 
 def _fitting(method: str, takes: tuple[str, ...], option: str) -> str:
     """The method, if it takes one of these."""
-    found = _takes(method)
+    from linewright.sources import methods
+
+    found = methods.method(method.partition(":")[0].strip(), takes).takes
     if found not in takes:
         what = "grows from a seed" if found == "seed" else f"takes a {found}"
         raise InputError(

@@ -87,8 +87,12 @@ FOR_PHOTOGRAPHS: Final = "auto"
 """What a photograph gets when nothing is asked for."""
 
 
-def method(name: str) -> Method:
+def method(name: str, among: tuple[str, ...] = ()) -> Method:
     """One line of the table.
+
+    Parameters
+    ----------
+    among : the kinds of source that a wrong name is taken to mean; none: any.
 
     Raises
     ------
@@ -96,9 +100,11 @@ def method(name: str) -> Method:
         If there is no such method.
     """
     if name not in METHODS:
-        near = difflib.get_close_matches(name, METHODS, n=1)
+        meant = [key for key, one in METHODS.items() if not among or one.takes in among]
+        near = difflib.get_close_matches(name, meant, n=1)
         hint = f"did you mean {near[0]}? " if near else ""
-        raise InputError(f"there is no method {name!r}", hint=f"{hint}there are {', '.join(METHODS)}")
+        what = "pattern" if among == ("seed",) else "method"
+        raise InputError(f"there is no {what} {name!r}", hint=f"{hint}there are {', '.join(meant)}")
     return METHODS[name]
 
 
