@@ -65,7 +65,13 @@ class Preparation:
         "gentle",
         "true",
     )
-    darkest: float = settings.number("coverage of the darkest parts", 1.0, 0.1, 1.0)
+    darkest: float = settings.number(
+        "coverage of the darkest parts; less: fewer lines, further apart",
+        1.0,
+        0.1,
+        1.0,
+        also=("spac", "dens", "pitch", "gap", "dist", "spars"),
+    )
 
     def framed(self, rgb: Floats32) -> Floats32:
         """(h, w, 3) float32, turned and cropped as the settings say."""

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterator
+import difflib
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
@@ -12,9 +13,20 @@ from linewright.errors import InputError
 _Settings = TypeVar("_Settings")
 
 
-def number(meaning: str, default: float, low: float, high: float, unit: str = "") -> Any:
-    """A dataclass field that holds a number within its range; whole where the default is."""
-    return dataclasses.field(default=default, metadata={"meaning": meaning, "low": low, "high": high, "unit": unit})
+def number(meaning: str, default: float, low: float, high: float, unit: str = "", *, also: tuple[str, ...] = ()) -> Any:
+    """A dataclass field that holds a number within its range; whole where the default is.
+
+    Parameters
+    ----------
+    also : words by which people look for it.
+    """
+    metadata = {"meaning": meaning, "low": low, "high": high, "unit": unit, "also": also}
+    return dataclasses.field(default=default, metadata=metadata)
+
+
+def seed(meaning: str = "which of its pictures: every number gives another one") -> Any:
+    """A dataclass field from which all that is left to chance follows."""
+    return number(meaning, 1, 0, 2**31)
 
 
 def choice(meaning: str, default: str, *words: str) -> Any:
@@ -56,7 +68,8 @@ def parse(kind: type[_Settings], name: str, words: str) -> _Settings:
     for pair in filter(None, (pair.strip() for pair in words.split(","))):
         key, equals, value = (part.strip() for part in pair.partition("="))
         if key not in fields:
-            raise InputError(f"{name} has no setting {key!r}", hint=f"it has {', '.join(fields) or 'none'}")
+            listed = f"it has {', '.join(fields) or 'none'}; `linewright methods {name}` says what each does"
+            raise InputError(f"{name} has no setting {key!r}", hint=f"{_meant(fields, key)}{listed}")
         if not equals or not value:
             raise InputError(f"{name}: {key} has no value", hint=f"write {key}={fields[key].default}")
         values[key] = _value(fields[key], name, value)
@@ -70,30 +83,44 @@ def described(kind: type[object]) -> Iterator[Described]:
             yield Described(field.name, field.metadata["meaning"], _allowed(field), str(field.default))
 
 
+def _meant(fields: Mapping[str, dataclasses.Field[Any]], key: str) -> str:
+    """A question about the setting that a wrong name may mean, or nothing."""
+    near = difflib.get_close_matches(key, fields, n=1)
+    near += [name for name, field in fields.items() if any(word in key for word in field.metadata.get("also", ()))]
+    return f"did you mean {near[0]} ({fields[near[0]].metadata['meaning']})? " if near else ""
+
+
 def _allowed(field: dataclasses.Field[Any]) -> str:
     meta = field.metadata
     if "words" in meta:
         return ", ".join(meta["words"])
     if "low" in meta:
-        return f"{meta['low']:g}..{meta['high']:g} {meta['unit']}".rstrip()
+        return f"{_plain(meta['low'])}..{_plain(meta['high'])} {meta['unit']}".rstrip()
     return "text"
+
+
+def _plain(number: float) -> str:
+    """All digits of whole numbers, which a seed of ten digits needs; others as short as they are."""
+    return str(number) if isinstance(number, int) else f"{number:g}"
 
 
 def _value(field: dataclasses.Field[Any], name: str, given: str) -> object:
     meta = field.metadata
-    wrong = InputError(f"{name}: {field.name} = {given} is outside {_allowed(field)}", hint=str(meta["meaning"]))
+    whole = isinstance(field.default, int)
+    one = "one of" if "words" in meta else "a whole number of" if whole else "a number of"
+    hint = f"take {one} {_allowed(field)} ({meta['meaning']})"
+    wrong = InputError(f"{name}: {field.name} = {given} is outside {_allowed(field)}", hint=hint)
     if "words" in meta:
         if given not in meta["words"]:
             raise wrong
         return given
     if "low" not in meta:
         return given
-    whole = isinstance(field.default, int)
     try:
         value = int(given) if whole else float(given)
     except ValueError:
         what = "whole number" if whole else "number"
-        raise InputError(f"{name}: {field.name} = {given} is not a {what}", hint=str(meta["meaning"])) from None
+        raise InputError(f"{name}: {field.name} = {given} is not a {what}", hint=hint) from None
     if not meta["low"] <= value <= meta["high"]:  # false for NaN as well
         raise wrong
     return value

@@ -22,7 +22,7 @@ from linewright.sources.picture import Picture, Wish
 class Cells:
     """Settings."""
 
-    seed: int = settings.number("which of them", 1, 0, 2**31)
+    seed: int = settings.seed()
     cells: int = settings.number("how many; 0: the seed's choice", 0, 0, 3000)
     even: int = settings.number("how often they are evened out", 2, 0, 50)
     rings: int = settings.number("lines in the largest cell; 0: the seed's choice", 0, 0, 100)

@@ -35,7 +35,7 @@ STEP: Final = 0.4
 class Currents:
     """Settings."""
 
-    seed: int = settings.number("which of them", 1, 0, 2**31)
+    seed: int = settings.seed()
     spacing_mm: float = settings.number("from line to line; 0: what suits pen and sheet", 0.0, 0.0, 100.0, "mm")
     eddies: int = settings.number("whirls in the flow", 3, 0, 20)
 

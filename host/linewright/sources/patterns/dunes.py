@@ -21,7 +21,7 @@ from linewright.sources.picture import Picture, Wish
 class Dunes:
     """Settings."""
 
-    seed: int = settings.number("which of them", 1, 0, 2**31)
+    seed: int = settings.seed()
     ridges: int = settings.number("how many; 0: what suits pen and sheet", 0, 0, 400)
     height: float = settings.number("of the highest, as a share of the sheet", 0.16, 0.0, 0.6)
 

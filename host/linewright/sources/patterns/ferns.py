@@ -23,7 +23,7 @@ from linewright.sources.picture import Picture, Wish
 class Ferns:
     """Settings."""
 
-    seed: int = settings.number("which of them", 1, 0, 2**31)
+    seed: int = settings.seed()
     fronds: int = settings.number("how many; 0: the seed's choice", 0, 0, 30)
 
     def read(self, source: str, wish: Wish) -> Picture:

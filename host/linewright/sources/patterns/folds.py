@@ -29,7 +29,7 @@ GOSPER: Final = Rules("F", {"F": "F-G--G+F++FF+G-", "G": "+F-GG--G-F++F+G"}, 60.
 class Folds:
     """Settings."""
 
-    seed: int = settings.number("which of them", 1, 0, 2**31)
+    seed: int = settings.seed()
     kind: str = settings.choice(
         "of curve; any: hilbert or gosper, the seed's choice", "any", "any", "hilbert", "peano", "gosper"
     )

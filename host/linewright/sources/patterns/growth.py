@@ -50,7 +50,7 @@ KINDS: Final[dict[str, Plant]] = {
 class Growth:
     """Settings."""
 
-    seed: int = settings.number("which of them", 1, 0, 2**31)
+    seed: int = settings.seed()
     kind: str = settings.choice("of plant; any: the seed's choice", "any", "any", *KINDS)
     plants: int = settings.number("how many; 0: the seed's choice", 0, 0, 40)
 

@@ -24,7 +24,7 @@ GOLDEN_ANGLE: Final = math.pi * (3 - math.sqrt(5))
 class Heads:
     """Settings."""
 
-    seed: int = settings.number("which of them", 1, 0, 2**31)
+    seed: int = settings.seed()
     seeds: int = settings.number("how many; 0: what suits pen and sheet", 0, 0, 5000)
     kind: str = settings.choice("what each seed is; any: the seed's choice", "any", "any", "petals", "rings", "lattice")
 

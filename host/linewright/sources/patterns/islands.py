@@ -22,7 +22,7 @@ from linewright.sources.picture import Picture, Wish
 class Islands:
     """Settings."""
 
-    seed: int = settings.number("which of them", 1, 0, 2**31)
+    seed: int = settings.seed()
     levels: int = settings.number("contours from coast to peak", 12, 1, 60)
     sea: float = settings.number("share of the sheet that is water", 0.55, 0.0, 0.95)
     shore_lines: int = settings.number("lines in the water along the coasts", 5, 0, 30)

@@ -24,7 +24,7 @@ _STEPS = ((1, 0), (0, 1), (-1, 0), (0, -1))
 class Ribbon:
     """Settings."""
 
-    seed: int = settings.number("which of them", 1, 0, 2**31)
+    seed: int = settings.seed()
     spacing_mm: float = settings.number("from line to line; 0: what suits pen and sheet", 0.0, 0.0, 100.0, "mm")
     roundness: float = settings.number("of its corners, 0 to 1", 1.0, 0.0, 1.0)
 

@@ -22,7 +22,7 @@ from linewright.sources.picture import Picture, Wish
 class Rosettes:
     """Settings; 0 leaves a choice to the seed."""
 
-    seed: int = settings.number("which of them", 1, 0, 2**31)
+    seed: int = settings.seed()
     wreaths: int = settings.number("one in the other; 0: the seed's choice", 0, 0, 12)
     strands: int = settings.number("lines of a wreath; 0: what suits the pen", 0, 0, 24)
 

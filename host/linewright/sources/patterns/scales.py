@@ -22,7 +22,7 @@ from linewright.sources.picture import Picture, Wish
 class Scales:
     """Settings."""
 
-    seed: int = settings.number("which of them", 1, 0, 2**31)
+    seed: int = settings.seed()
     across: int = settings.number("scales along the shorter side; 0: the seed's choice", 0, 0, 80)
     rings: int = settings.number("lines of the fullest scale; 0: what suits the pen", 0, 0, 30)
     even: float = settings.number("1: all alike, 0: some full, some nearly empty", 0.25, 0.0, 1.0)

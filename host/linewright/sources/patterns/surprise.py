@@ -56,7 +56,7 @@ _LEAST_MM: Final = 30.0
 class Surprise:
     """Settings."""
 
-    seed: int = settings.number("which of them", 1, 0, 2**31)
+    seed: int = settings.seed()
 
     def read(self, source: str, wish: Wish) -> Picture:
         """The composition in its room; there is no source."""

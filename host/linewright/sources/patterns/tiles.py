@@ -23,7 +23,7 @@ from linewright.sources.picture import Picture, Wish
 class Tiles:
     """Settings."""
 
-    seed: int = settings.number("which of them", 1, 0, 2**31)
+    seed: int = settings.seed()
     across: int = settings.number("tiles along the shorter side; 0: the seed's choice", 0, 0, 60)
     strands: int = settings.number("lines in a bundle; 0: what suits the pen", 0, 0, 15)
     bridges: float = settings.number("share of tiles whose bundles cross", 0.15, 0.0, 1.0)

@@ -65,7 +65,7 @@ class _Gear:
 class Wheels:
     """Settings; 0 leaves a choice to the seed."""
 
-    seed: int = settings.number("which of them", 1, 0, 2**31)
+    seed: int = settings.seed()
     ring: int = settings.number("teeth of the ring; 0: the seed's choice", 0, 0, 1000)
     wheel: int = settings.number("teeth of the wheel; 0: the seed's choice", 0, 0, 999)
     hole: float = settings.number("of the outermost line, as a share of the wheel; 0: the seed's choice", 0.0, 0.0, 2.0)

@@ -40,7 +40,7 @@ class Areas(ToneMethod):
     colours: int = settings.number("how many colours a photograph is reduced to, paper included", 6, 2, 24)
     angle_deg: float = settings.number("direction of the first colour's lines; 0 is level", 45.0, -180, 180, "deg")
     least: float = settings.number("outlines shorter than this are left out, in pen widths", 20.0, 0.0, 400.0, "pens")
-    seed: int = settings.number("of the search for colours", 1, 0, 2**31)
+    seed: int = settings.seed("of the search for colours")
 
     def read(self, source: str, wish: Wish) -> Picture:
         """The areas of a photograph, or the lines and fillings of an SVG, which keeps its size and its colours."""

@@ -47,7 +47,7 @@ class OneLine(ToneMethod):
 
     points: int = settings.number("bends of the line; 0: as many as the tones need, 200 000 at most", 0, 0, POINTS_HIGH)
     rounds: int = settings.number("how often the bends settle", 20, 1, 300)
-    seed: int = settings.number("of the random first places", 1, 0, 2**31)
+    seed: int = settings.seed("of the random first places")
 
     def strokes(self, layer: Layer) -> Sequence[Points]:
         """One stroke; it begins and ends at the two ends of the longest bit of the closed way, which is left out."""

@@ -45,7 +45,7 @@ class Stippling(ToneMethod):
         "how many dots; 0: as many as the tones need, 10 000 at most. Few dots become large ones", 0, 0, POINTS_HIGH
     )
     rounds: int = settings.number("how often the dots settle", 30, 1, 300)
-    seed: int = settings.number("of the random first places", 1, 0, 2**31)
+    seed: int = settings.seed("of the random first places")
 
     def strokes(self, layer: Layer) -> Sequence[Points]:
         """One dot each, or one small spiral where a dot is larger than the pen."""
