@@ -94,7 +94,7 @@ def load(path: str | Path) -> Program:
         raise ProgramError(
             f"cannot read {path}: {error.strerror or error}", hint="check the name and the permissions"
         ) from error
-    except _DamageError as error:
+    except (_DamageError, SheetError) as error:
         raise ProgramError(f"{path}: {error}", hint=hint) from error
     # What zipfile, zlib, json and numpy raise on damaged bytes; KeyError and TypeError are JSON of the wrong shape.
     except (
@@ -104,12 +104,11 @@ def load(path: str | Path) -> Program:
         KeyError,
         TypeError,
         EOFError,
-        SheetError,
         OverflowError,
     ) as error:
-        raise ProgramError(f"{path} is no saved program, or is damaged ({error})", hint=hint) from error
+        raise ProgramError(f"{path} is no saved program, or is damaged", hint=hint) from error
     except (zipfile.LargeZipFile, NotImplementedError, RuntimeError, MemoryError, RecursionError) as error:
-        raise ProgramError(f"{path} is no program of ours ({error})", hint=hint) from error
+        raise ProgramError(f"{path} is no program of ours", hint=hint) from error
 
 
 def _write(program: Program, stream: BinaryIO) -> None:

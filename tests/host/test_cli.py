@@ -481,6 +481,25 @@ def test_a_damaged_program(tmp_path, capsys):
     path = tmp_path / "job.lw"
     path.write_bytes(b"PK\x03\x04 not really")
     assert "job.lw" in refused(capsys, "draw", path)
+    path.write_bytes(b"")
+    assert refused(capsys, "draw", path) == f"{path} is no saved program, or is damaged"
+
+
+@pytest.mark.parametrize(
+    ("content", "said"), [(b"", "the file is empty"), (b"a letter to the harbour master", "that is no photograph")]
+)
+def test_what_is_wrong_with_a_photograph_is_not_said_of_an_svg(content, said, tmp_path, capsys):
+    path = tmp_path / "x.jpg"
+    path.write_bytes(content)
+    message = refused(capsys, "plan", path)
+    assert said in message
+    assert "SVG" not in message
+
+
+def test_an_svg_is_one_whatever_its_name(small, tmp_path, capsys):
+    path = tmp_path / "x.jpg"
+    path.write_bytes(small.read_bytes())
+    assert cli.run(["plan", str(path), "--no-pictures"]) == 0
 
 
 @pytest.mark.parametrize(

@@ -33,6 +33,9 @@ WORKING_SIDE_PX: Final = 3000
 FORMATS: Final = ("PNG", "JPEG", "WEBP", "TIFF", "GIF", "BMP", "PPM")
 """Decoders that are tried; others read from other files or start other programs."""
 
+NAMES: Final = (".png", ".jpg", ".jpeg", ".webp", ".tif", ".tiff", ".gif", ".bmp", ".ppm", ".pgm")
+"""Endings that promise a photograph."""
+
 _HEADS: Final = (b"\x89PNG", b"\xff\xd8\xff", b"GIF8", b"II*\0", b"MM\0*", b"II+\0", b"MM\0+", b"BM", b"P5", b"P6")
 
 _DEEP: Final = {"I": 65535.0, "I;16": 65535.0, "I;16B": 65535.0, "I;16L": 65535.0, "I;16N": 65535.0}
@@ -54,13 +57,19 @@ class Photograph:
 
 
 def looks_like_one(path: Path) -> bool:
-    """Whether a file begins as photographs do; false where it cannot be read."""
+    """Whether a file begins as photographs do, or is named as they are; false where it cannot be read.
+
+    An empty ``.jpg`` is thus refused as a photograph and not as an SVG; an SVG stays one whatever its name.
+    """
     try:
         with path.open("rb") as stream:
-            head = stream.read(12)
+            head = stream.read(512)
     except OSError:
         return False
-    return head.startswith(_HEADS) or (head[:4] == b"RIFF" and head[8:] == b"WEBP")
+    if head.startswith(_HEADS) or (head[:4] == b"RIFF" and head[8:12] == b"WEBP"):
+        return True
+    is_svg = b"<svg" in head or head.lstrip().startswith((b"<?xml", b"<!DOCTYPE svg")) or head[:2] == b"\x1f\x8b"
+    return path.suffix.lower() in NAMES and not is_svg
 
 
 def load(source: str) -> Photograph:
@@ -99,9 +108,7 @@ def load(source: str) -> Photograph:
         raise SourceError("there is not enough memory for it", where=source, hint="make it smaller first") from None
     except Exception as error:  # decoders raise whatever they like on damaged bytes
         raise SourceError(
-            f"the picture is damaged or cut short ({type(error).__name__}: {error})",
-            where=source,
-            hint="fetch it again",
+            "the picture is damaged or cut short", where=source, hint="fetch it again, or save it anew where it opens"
         ) from error
     return Photograph(rgb, tuple(notes))
 
