@@ -472,7 +472,11 @@ def test_a_new_file_is_sound_and_an_old_one_is_left_alone(tmp_path, capsys):
     assert cli.run(["maker", "new"]) == 0
     path = tmp_path / "config" / "linewright" / "maker.toml"
     assert str(path) in capsys.readouterr().out
+    assert cli.run(["maker", "check"]) == 2  # sound, but there is no program of that name
+    assert "there is no program 'my-painter'" in capsys.readouterr().err
+    path.write_text(f"[command]\nwords = ['{sys.executable}', '{{sentence}}']", encoding="utf-8")
     assert cli.run(["maker", "check"]) == 0
+    assert "the file is sound" in capsys.readouterr().out
     path.write_text("mine", encoding="utf-8")
     assert cli.run(["maker", "new"]) == 2
     assert "is there already" in capsys.readouterr().err

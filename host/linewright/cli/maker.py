@@ -43,8 +43,10 @@ def check(
 ) -> None:
     """Check the picture maker's file, and with --sentence the maker itself."""
     import os
+    import shutil
 
     from linewright.cli.progress import ProgressBar
+    from linewright.errors import MakerError
     from linewright.maker import find_maker, picture_of
     from linewright.maker.setup import filled
 
@@ -52,6 +54,12 @@ def check(
     if maker.endpoint is not None:
         for text in (maker.endpoint.url, *maker.endpoint.headers.values()):
             filled(text, os.environ)  # names what is not set
+    if maker.command is not None and shutil.which(maker.command.words[0]) is None:
+        raise MakerError(
+            f"the file is well formed, but there is no program {maker.command.words[0]!r} that can be started",
+            hint="name yours in `words` of the maker's file, with its folder if it is not on the PATH; "
+            "or take [endpoint] instead of [command]",
+        )
     what = f"the program {maker.command.words[0]}" if maker.command is not None else ""
     if maker.endpoint is not None:
         what = f"the address {maker.endpoint.url}"
