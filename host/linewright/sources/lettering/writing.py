@@ -26,6 +26,11 @@ LARGEST_SHARE: Final = 0.6
 _SLACK: Final = 1 + 1e-9
 """For sums of rounded numbers that ought to be equal."""
 
+_INSTEAD: Final = (
+    "spell them in Latin, Greek or Cyrillic letters, or turn the text into paths in a drawing program and draw that SVG"
+)
+"""What to do about letters that no face has; all faces have the same ones."""
+
 _NAMED_AT_MOST: Final = 8
 """Characters without a letter that are named one by one."""
 
@@ -72,7 +77,7 @@ class Lettering:
                 raise SourceError("there is nothing to write: the text is empty", hint="give it some letters")
             raise SourceError(
                 f"the face {self.face!r} has no letter for anything in this text: {', '.join(words.missing[:6])}",
-                hint="the faces know Latin, Greek and Cyrillic letters",
+                hint=_INSTEAD,
             )
         strokes, size_mm = (_on_path if self.along else _in_box)(words, wish, self)
         width_mm, height_mm = wish.room_mm
@@ -86,6 +91,8 @@ def _notes(words: Words, wish: Wish, how: Lettering, size_mm: float) -> list[str
         notes.append(f"the face {how.face!r} has no letter for {name}; a gap is left in its place")
     if len(words.missing) > _NAMED_AT_MOST:
         notes.append(f"nor for {len(words.missing) - _NAMED_AT_MOST} other characters")
+    if words.missing:
+        notes.append(f"for letters in place of gaps, {_INSTEAD}")
     least_mm = FACES[how.face].least_size_mm(wish.pen_width_mm)
     if size_mm < least_mm:
         notes.append(
