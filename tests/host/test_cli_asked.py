@@ -69,7 +69,27 @@ def test_a_text_file_with_a_byte_order_mark(tmp_path, capsys):
 
 def test_missing_letters_are_named(capsys):
     assert cli.run(["lines", "--text", "tea \u8336", "-o", "a.svg"]) == 0
-    assert "note: the face 'plain' has no letter for \u8336 U+8336" in capsys.readouterr().err
+    errors = capsys.readouterr().err
+    assert "note: the face 'plain' has no letter for \u8336 U+8336" in errors
+    assert "for letters in place of gaps, spell them in Latin, Greek or Cyrillic letters" in errors
+    assert cli.run(["lines", "--text", "\u65e5\u672c", "-o", "a.svg"]) == 2
+    assert "next: spell them in" in capsys.readouterr().err
+
+
+def test_a_wrong_pattern_is_answered_with_patterns_only(capsys):
+    assert cli.run(["plan", "--pattern", "nothing"]) == 2
+    errors = capsys.readouterr().err
+    assert "there is no pattern 'nothing'" in errors
+    assert "hatching" not in errors
+    assert "wheels" in errors
+
+
+def test_a_seed_is_a_whole_number_with_all_its_digits(capsys):
+    assert cli.run(["methods", "wheels"]) == 0
+    assert "0..2147483648" in capsys.readouterr().out
+    for wrong in ("-1", "1.5", "many"):
+        assert cli.run(["plan", "--pattern", f"wheels:seed={wrong}"]) == 2
+        assert "next: take a whole number of 0..2147483648" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("pattern", ["wheels:seed=3", "ribbon", "tiles:across=5,strands=3"])
@@ -125,6 +145,9 @@ def test_specimens_show_every_face_and_pattern(tmp_path, capsys):
     with Image.open(tmp_path / "all.png") as image:
         assert min(image.size) > 1500
         assert image.convert("L").getextrema() == (0, 255)
+    assert cli.run(["methods", "--specimens", "all.txt"]) == 2
+    assert "all.txt does not end in .png" in capsys.readouterr().err
+    assert not (tmp_path / "all.txt").exists()
     assert cli.run(["methods", "--specimens", "gone/all.png"]) == 2
     assert "gone/all.png cannot be written: No such file" in capsys.readouterr().err
 
@@ -138,7 +161,8 @@ def test_specimens_show_every_face_and_pattern(tmp_path, capsys):
         (["--text", "a", "--as", "wheels"], "--text does not go with wheels"),
         (["--text", ""], "the text is empty"),
         (["--pattern", "lettering"], "--pattern does not go with lettering"),
-        (["--pattern", "weels"], "there is no method 'weels'"),
+        (["--pattern", "weels"], "there is no pattern 'weels'"),
+        (["heron.jpg", "--as", "lettering"], "--as lettering writes a text, not a file"),
         (["--pattern", "wheels", "--as", "hatching"], "--as does not go with --pattern"),
         (["a.svg", "--as", "wheels"], "grows from a seed"),
         (["--text-file", "gone.txt"], "gone.txt: cannot be read: No such file"),

@@ -272,6 +272,10 @@ def test_contact_sheet_holds_all_pictures():
     image = Image.open(io.BytesIO(contact_sheet.contact_sheet(scenes, height_px=100)))
     gap = contact_sheet.GAP_PX
     assert image.size == (2 * 100 + 3 * gap, 2 * 100 + 3 * gap)
+    # The one of the second row stands under the first of the first, and beside it is table.
+    pixels = np.asarray(image)
+    assert np.array_equal(pixels[2 * gap + 100 :, : 100 + gap], pixels[gap + 0 : -100 - gap, : 100 + gap][: 100 + gap])
+    assert (pixels[2 * gap + 100 :, 100 + 2 * gap :] == pixels[0, 0]).all()
     with pytest.raises(ValueError, match="needs a scene"):
         contact_sheet.contact_sheet([])
 

@@ -64,8 +64,10 @@ def _write_specimens(path: Path, *, as_json: bool) -> None:
     from linewright.cli.progress import ProgressBar
     from linewright.errors import InputError
     from linewright.rig import Rig
+    from linewright.views.contact_sheet import refuse_other_than_png
     from linewright.views.specimens import specimens
 
+    refuse_other_than_png(path)
     with ProgressBar(shown=not as_json) as bar:
         data = specimens(Rig.default().pen.width_mm, bar.share)
     try:
