@@ -55,6 +55,25 @@ def test_runs_the_same_tests_under_micropython(under_cpython):
         assert "ok" in (outcome, under_cpython[name]), f"{name} ran nowhere"
 
 
+def test_the_kernel_makes_the_same_words_as_bytecode(tmp_path):
+    """The same source without its decorators: MicroPython then interprets what it compiles otherwise."""
+    if not MICROPYTHON.exists():
+        pytest.skip("NOT TESTED AS BYTECODE: .tools/micropython is missing; `make micropython` says why")
+    dual, package = tmp_path / "tests" / "dual", tmp_path / "device" / "lineboard"
+    dual.mkdir(parents=True)
+    package.mkdir(parents=True)
+    for name in ("run.py", "unittest_shim", "test_kernel.py"):
+        (dual / name).symlink_to(RUN.parent / name)
+    (tmp_path / "shared_protocol").symlink_to(ROOT / "shared_protocol")
+    (package / "__init__.py").write_text("")
+    source = (ROOT / "device" / "lineboard" / "kernel.py").read_text()
+    assert source.count("@micropython.viper\n") > 5
+    (package / "kernel.py").write_text(source.replace("@micropython.viper\n", ""))
+    seen = outcomes(MICROPYTHON, "-X", HEAP, dual / "run.py", "kernel")
+    assert set(seen.values()) == {"ok"}
+    assert any(name.endswith("test_ramps_with_changes_of_pace") for name in seen)
+
+
 def test_a_failing_test_is_reported_by_both(tmp_path):
     """The runner itself can fail: a copy of it beside one good and one bad test says so, with the same words."""
     for name in ("run.py", "unittest_shim"):

@@ -17,6 +17,7 @@ class EmulatedPrompt:
 
     def __init__(self, machine: Machine) -> None:
         self._machine = machine
+        machine.run_us(50_000)  # whatever a host has said before must have been read, or it would seem part of it
         machine.receive()
         machine.send(b"\r\x03")
         machine.run_us(50_000)

@@ -19,6 +19,7 @@ from linewright.drawing import Drawing, Pen
 from linewright.errors import BoardFault, LinkError
 from linewright.rig import Rig
 from linewright.session import Control, Session
+from linewright.wirepack import pack_program
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -229,12 +230,18 @@ def test_hold_and_carry_on_make_the_same_steps(bench: Bench) -> None:
     assert tuple(bench.mechanics.at) == bench.zero
 
 
-def test_a_host_that_falls_silent_makes_the_pen_wait(bench: Bench) -> None:
-    program = bench.plan()
+def test_a_host_that_falls_silent_in_mid_stroke_makes_the_pen_slow_down_and_wait(bench: Bench) -> None:
+    """A stroke begins before its end is known only where a good part of it is; so this one has many ramps."""
+    turn = np.linspace(0, 2 * np.pi, 500)
+    tremble = np.random.default_rng(4).integers(-2, 3, (500, 2)) / 80
+    stroke = 4 + 2 * np.c_[np.cos(turn), np.sin(turn)] + tremble
+    program = motion.plan(Drawing(stroke, np.array([0, 500]), np.zeros(1, np.int32), (Pen("pen"),)), bench.rig)
+    known = int(pack_program(program).first[5])
+    assert 392 < known < len(program) - 200, "what five frames hold is enough to begin, and not all"
     expected = prediction.steps(program)
     before = len(bench.mechanics.steps)
-    # The first frame of records lasts 1.4 s; the second one breaks off in its middle.
-    bench.link.stall(in_long_frame=2, for_us=2_500_000)
+    lasts_us = float(program.ticks_before[known]) / 5
+    bench.link.stall(in_long_frame=6, for_us=lasts_us + 1_000_000)
     result = bench.session.draw(program)
     made = bench.made(before)
     assert (made[:, 1:] == expected[:, 1:]).all()
