@@ -5,6 +5,7 @@ from __future__ import annotations
 from types import SimpleNamespace
 from typing import TYPE_CHECKING
 
+from linewire import messages
 from linewright import conversation
 
 if TYPE_CHECKING:
@@ -13,8 +14,19 @@ if TYPE_CHECKING:
     from emulated.machine import Machine
 
 
-LONG_BYTES = 60
-"""Frames of records are longer, all others but the settings are shorter."""
+PREFIX_BYTES = 8
+"""Enough of a stuffed frame to tell its kind and sequence number."""
+
+
+def _unstuffed(frame: bytes | bytearray) -> bytes:
+    """The first three bytes of a frame's body: kind and sequence number."""
+    body = bytearray()
+    at = 0
+    while len(body) < 3:
+        code = frame[at]
+        body += frame[at + 1 : at + code] + b"\x00"
+        at += code
+    return bytes(body[:3])
 
 
 class EmulatedLink:
@@ -24,14 +36,16 @@ class EmulatedLink:
         self._machine = machine
         self._cable = bytearray()
         self._free_bytes = 1 << 60
-        self._frame_bytes = 0  # of the frame that is being written
-        self._until_stall = 0  # long frames to come until the cable stalls
+        self._frame = bytearray()  # what has been written of the frame that is being written
+        self._seen: set[bytes] = set()  # sequence numbers of the frames of records since `stall`
+        self._until_stall = 0  # so many of them are to come until the cable stalls
         self._stall_us = 0.0
         self._stall_to_us = 0.0
 
-    def stall(self, in_long_frame: int, for_us: float) -> None:
-        """Let the rest of the nth long frame from now on, and all that follows, stay in the cable for a while."""
-        self._until_stall = in_long_frame
+    def stall(self, in_moves_frame: int, for_us: float) -> None:
+        """Let most of the nth frame of records from now on, and all that follows, stay in the cable for a while."""
+        self._until_stall = in_moves_frame
+        self._seen.clear()
         self._stall_us = for_us
 
     def read(self, most: int, timeout_s: float) -> bytes:
@@ -47,10 +61,16 @@ class EmulatedLink:
         """See `linewright.conversation.Link`."""
         for byte in data:
             self._cable.append(byte)
-            self._frame_bytes = self._frame_bytes + 1 if byte else 0
-            if self._frame_bytes == LONG_BYTES and self._until_stall:
-                self._until_stall -= 1
-                if not self._until_stall:
+            if byte == 0:
+                self._frame.clear()
+                continue
+            self._frame.append(byte)
+            if len(self._frame) == PREFIX_BYTES and self._until_stall:
+                kind, *sequence = _unstuffed(self._frame)
+                if kind == messages.MOVES:
+                    self._seen.add(bytes(sequence))  # one that is sent again counts once
+                if len(self._seen) == self._until_stall:
+                    self._until_stall = 0
                     self._free_bytes = len(self._cable)
         self._move_on()
 

@@ -241,7 +241,7 @@ def test_a_host_that_falls_silent_in_mid_stroke_makes_the_pen_slow_down_and_wait
     expected = prediction.steps(program)
     before = len(bench.mechanics.steps)
     lasts_us = float(program.ticks_before[known]) / 5
-    bench.link.stall(in_long_frame=6, for_us=lasts_us + 1_000_000)
+    bench.link.stall(in_moves_frame=6, for_us=lasts_us + 1_000_000)
     result = bench.session.draw(program)
     made = bench.made(before)
     assert (made[:, 1:] == expected[:, 1:]).all()

@@ -135,10 +135,7 @@ class UsbConsole(Console):
 
     def read_into(self, buffer):
         if buffer is not self._read_buffer:
-            whole = memoryview(buffer)
-            starts = range(0, len(buffer) - _IN_UNIT + 1, _IN_UNIT)
-            self._read_views = [(whole[at : at + 1], whole[at + 1 : at + _IN_UNIT]) for at in starts]
-            self._read_buffer = buffer
+            self._cut_up(buffer)
         filler = self._filler
         filler.count = 0
         filler.on = True
@@ -155,6 +152,13 @@ class UsbConsole(Console):
                 break
         filler.on = False
         return n
+
+    def _cut_up(self, buffer):
+        # A function of its own: what a comprehension takes from around it is put on the heap by every call.
+        whole = memoryview(buffer)
+        starts = range(0, len(buffer) - _IN_UNIT + 1, _IN_UNIT)
+        self._read_views = [(whole[at : at + 1], whole[at + 1 : at + _IN_UNIT]) for at in starts]
+        self._read_buffer = buffer
 
     def _mind_prompt(self, first, others, n):
         """Somebody wants the prompt: carriage return and Ctrl-C alone, or with the next request right behind."""
