@@ -326,6 +326,8 @@ class Feeder:
                     break
                 if kind == RAMP:
                     if standing and not self._may_start():
+                        if self._in_run:
+                            self._note_starved()  # what is left is too short to go on for
                         break
                     if not self._load():
                         break

@@ -197,6 +197,22 @@ def test_running_out_of_records_makes_the_pen_slow_down_and_wait():
     assert rig.feeder.underruns == 0
 
 
+@pytest.mark.parametrize("seed", range(6))
+def test_a_path_of_tiny_ramps_that_runs_out_counts_as_such(seed):
+    """The pen may come to its stand in front of a ramp that is too short to be worth going on for."""
+    chance = random.Random(seed)
+    rig = Rig()
+    tiny = [(RAMP, chance.randint(1, 3), chance.randint(-3, 3), chance.randint(200, 400)) for _ in range(450)]
+    rig.push(tiny)
+    for _ in range(2000):
+        rig.turn()
+    assert rig.feeder.standing()
+    assert (rig.feeder.starved, rig.feeder.underruns) == (1, 0)
+    rig.push([(RAMP, 100, 0, 0), (END, 0, 0, 0)])
+    rig.run()
+    assert rig.feeder.starved == 1
+
+
 def test_it_waits_at_rest_until_a_stroke_is_known_to_its_end():
     rig = Rig()
     rig.push([(RAMP, 100, 0, 1000)] * 3)

@@ -41,6 +41,7 @@ class EmulatedPrompt:
 
     def interrupt(self) -> str:
         """Interrupt it as somebody does who wants the prompt, and return what it has printed since."""
+        self._machine.run_us(100_000)  # what a host has said before must have been read, or this would seem part of it
         self._machine.receive()
         self._machine.send(b"\r\x03")
         return self.end()
