@@ -12,6 +12,7 @@ from linewright.drawing import Drawing
 from linewright.errors import InputError
 from linewright.rig import Rig
 from linewright.tuning import MOST_MM, _sample, tune
+from linewright.views.tuning_report import verdict
 
 TURN = np.linspace(0, 2 * np.pi, 60)
 CARD = Drawing.from_strokes(
@@ -80,3 +81,24 @@ def test_the_command_writes_what_it_chose(tmp_path, capsys):
         assert place == value
     assert run(["tune", str(picture), "--rig", str(rig), "--wobble", "0"]) == 2
     assert run(["tune", str(tmp_path / "none.svg"), "--rig", str(rig)]) == 2
+
+
+def test_a_new_rig_file_holds_no_frequency_that_nobody_has_measured(tmp_path, capsys):
+    rig = tmp_path / "rig.toml"
+    assert run(["rig", "new", str(rig), "--usual"]) == 0
+    before = rig.read_bytes()
+    capsys.readouterr()
+    picture = tmp_path / "card.svg"
+    path = '<path d="M5 5H50V30H5Z M9 9L40 25" fill="none" stroke="black"/>'
+    picture.write_text(f'<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="40mm">{path}</svg>')
+    assert run(["tune", str(picture), "--rig", str(rig)]) == 2
+    said = capsys.readouterr().err
+    assert "not known at which frequency" in said
+    assert "linewright trial ringing" in said
+    assert rig.read_bytes() == before
+
+
+def test_what_best_means_is_said():
+    words = verdict(tune(CARD, rings(10.0, 13.0), 0.1), 0.1)
+    assert "quickest of those whose lines stay within 0.1 mm" in words
+    assert "--wobble" in words

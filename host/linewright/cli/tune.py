@@ -16,7 +16,7 @@ Picture = Annotated[
     str, typer.Argument(metavar="FILE", help="A picture or a kept program: what you draw.", show_default=False)
 ]
 Wobble = Annotated[
-    float, typer.Option("--wobble", metavar="MM", help="How far lines may swing beside where they belong.")
+    float, typer.Option("--wobble", metavar="MM", help="The goal: how far lines may swing beside where they belong.")
 ]
 OnlyShow = Annotated[bool, typer.Option("--only-show", help="Show what was found; the rig file stays as it is.")]
 

@@ -32,7 +32,12 @@ def candidates_table(choice: Choice) -> Table:
 
 
 def verdict(choice: Choice, wobble_mm: float) -> str:
-    """What was gained, in a sentence or two."""
+    """What was sought and what was gained, in a sentence or three."""
+    goal = f"Best is the quickest of those whose lines stay within {wobble_mm:g} mm of where they belong (--wobble). "
+    return goal + _gained(choice, wobble_mm)
+
+
+def _gained(choice: Choice, wobble_mm: float) -> str:
     now, best = choice.now, choice.best
     if best is now:
         return (
