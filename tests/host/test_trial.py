@@ -8,10 +8,12 @@ import math
 import numpy as np
 import pytest
 from scipy import integrate, stats
+from typer import Abort
 
 from linewright.cli import run
 from linewright.errors import InputError, SheetError
 from linewright.rig import Rig
+from linewright.rig_edit import changed_text, edit_rig
 from linewright.sheet import Sheet
 from linewright.trial import catalogue, combs, form, ladders, lengths, returns, waves
 from linewright.trial.design import program_of
@@ -282,6 +284,59 @@ def test_the_whole_way_on_the_command_line(tmp_path, capsys, monkeypatch):
     assert "says all this already" in capsys.readouterr().out
 
 
+def filled_in(table):
+    """A form of the sheet 'squareness', with all lengths drawn 1 % too long."""
+    lines = table.read_text().splitlines()
+    grown = {name: float(value) * 1.01 for name, value in GOOD.items()}
+    table.write_text("\n".join([lines[0], *(line + f"{grown[line.split(',')[1]]:.2f}" for line in lines[1:])]))
+
+
+@pytest.mark.parametrize("made_for", [[], ["--rig", "before.toml"]], ids=["the default rig", "the rig as it was"])
+def test_a_sheet_of_another_rig_corrects_nothing(made_for, tmp_path, capsys, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "before.toml").write_text(Rig.default_text())
+    assert run(["trial", "squareness", *made_for]) == 0
+    filled_in(tmp_path / "trial" / "squareness.csv")
+    edit_rig("before.toml", {"corrections.scale_x": -0.00479})
+    (tmp_path / "rig.toml").write_text((tmp_path / "before.toml").read_text())
+    capsys.readouterr()
+    before = (tmp_path / "rig.toml").read_text()
+    for name in ("squareness.csv", "squareness.json"):
+        if name.endswith(".json"):
+            said = json.loads((tmp_path / "trial" / name).read_text())
+            (tmp_path / "trial" / name).write_text(json.dumps(said | {"measurements": GOOD}))
+        assert run(["fit", f"trial/{name}", "--rig", "rig.toml"]) == 2
+        said = capsys.readouterr().err
+        assert "corrections.scale_x (drawn with 0, now -0.00479)" in said
+        assert "draw the sheet again, with this rig file" in said
+        assert (tmp_path / "rig.toml").read_text() == before
+        assert run(["fit", f"trial/{name}", "--rig", "rig.toml", "--only-show"]) == 0
+        capsys.readouterr()
+    # How fast the machine moves does not matter to what a ruler shows.
+    (tmp_path / "rig.toml").write_text(changed_text(Rig.default_text(), {"axis.x.accel_mm_s2": 900.0}))
+    assert run(["fit", "trial/squareness.csv", "--rig", "rig.toml"]) == 0
+
+
+def test_typed_figures_are_not_counted_twice(tmp_path, capsys, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "rig.toml").write_text(Rig.default_text())
+    words = ["fit", "backlash", "x-upper=6", "y-left=2.5", "--rig", "rig.toml"]
+    assert run(words) == 0
+    assert "drawn with rig.toml as it is now, with no correction in it yet" in capsys.readouterr().err
+    before = (tmp_path / "rig.toml").read_text()
+    assert run(words) == 2
+    said = capsys.readouterr().err
+    assert "nobody has said that this sheet was drawn with rig.toml as it is now" in said
+    assert "corrections.backlash_x_mm = 0.3" in said
+    assert (tmp_path / "rig.toml").read_text() == before
+    # On a terminal it asks, and takes no for an answer.
+    for answer, code in ((False, 130), (True, 0)):
+        monkeypatch.setattr("sys.stdin.isatty", lambda: True)
+        monkeypatch.setattr("typer.confirm", lambda _text, answer=answer, **_: answer or (_ for _ in ()).throw(Abort))
+        assert run(words) == code
+        assert ((tmp_path / "rig.toml").read_text() == before) is not answer
+
+
 def test_values_can_be_given_as_arguments_and_nothing_is_written_without_a_rig_file(tmp_path, capsys, monkeypatch):
     monkeypatch.chdir(tmp_path)
     assert run(["fit", "backlash", "x-upper=6", "y-left=2.5"]) == 0
@@ -296,6 +351,8 @@ def test_values_can_be_given_as_arguments_and_nothing_is_written_without_a_rig_f
     [
         (["fit", "nothing.csv"], "cannot read nothing.csv"),
         (["fit", "backlash"], "there are no measurements"),
+        (["fit", "photo"], "add --photo PICTURE"),
+        (["fit", "photo", "a=1"], "add --photo PICTURE"),
         (["fit", "backlash", "x-upper"], "is no measurement"),
         (["fit", "backlash", "x-upper=1", "x-upper=2"], "given twice"),
         (["fit", "backlash", "x-upper=99", "y-left=0"], r"outside -4..18"),

@@ -85,7 +85,7 @@ def test_the_command_writes_what_it_chose(tmp_path, capsys):
 
 def test_a_new_rig_file_holds_no_frequency_that_nobody_has_measured(tmp_path, capsys):
     rig = tmp_path / "rig.toml"
-    assert run(["rig", "new", str(rig), "--usual"]) == 0
+    assert run(["rig", "new", "--output", str(rig), "--usual"]) == 0
     before = rig.read_bytes()
     capsys.readouterr()
     picture = tmp_path / "card.svg"

@@ -76,13 +76,16 @@ def fit(
     rig = options.load_rig(rig_file)
     lies = Sheet.on(rig, sheet) if sheet else None
     if photo is not None:
-        finding = _photographed(what, photo, paper, map_file, rig, lies)
+        finding, drawn_with = _photographed(what, photo, paper, map_file, rig, lies)
     elif paper is not None or map_file is not None:
         option = "--paper" if paper is not None else "--map"
         raise InputError(f"{option} goes with --photo", hint="leave it out, or name the picture with --photo")
     else:
         form = _form(what, values or [], rig, lies)
         finding = catalogue.kind(form.trial.name).fit(form.trial, form.rig, form.sheet, form.answers, reading)
+        drawn_with = form.rig if form.knows_rig else None
+    if rig_file and not only_show:
+        _mind_origin(finding, rig, rig_file, drawn_with)
     kept = _write(finding, rig_file) if rig_file and not only_show and finding.changes else None
     if as_json:
         output.emit_json({**finding.describe(), "kept": None if kept is None else str(kept)})
@@ -94,7 +97,8 @@ def fit(
 
 def _photographed(
     what: str, photo: Path, paper: str | None, map_file: Path | None, rig: Rig, sheet: Sheet | None
-) -> Finding:
+) -> tuple[Finding, Rig | None]:
+    """What the photograph shows, and the rig that the sheet was drawn with; None: nobody knows."""
     from dataclasses import replace
 
     from linewright.errors import InputError
@@ -105,6 +109,7 @@ def _photographed(
 
     write = None if map_file is None else album.writer(map_file)
     lies = sheet or Sheet.on(rig)
+    drawn_with = None
     if what != "photo":
         drawn = form.read(Path(what), rig, sheet, measured=False)
         if drawn.trial.name != "photo":
@@ -113,6 +118,7 @@ def _photographed(
                 hint="draw the one that `linewright trial photo` makes",
             )
         rig, lies = drawn.rig, drawn.sheet
+        drawn_with = drawn.rig if drawn.knows_rig else None
     size = None
     if paper is not None:
         measured = Sheet.named(paper, margin_mm=0.0)
@@ -126,7 +132,7 @@ def _photographed(
     finding, left = photo_fit.fit(sighting, rig, lies, size)
     if map_file is not None and write is not None:
         output.write_file(write(residual_map(lies, left.sheet_mm, left.off_mm)), map_file, over=True)
-    return replace(finding, residuals=photo_fit.worst(left))
+    return replace(finding, residuals=photo_fit.worst(left)), drawn_with
 
 
 def _form(what: str, values: list[str], rig: Rig, sheet: Sheet | None) -> Form:
@@ -150,7 +156,7 @@ def _form(what: str, values: list[str], rig: Rig, sheet: Sheet | None) -> Form:
         if name in raw:
             raise InputError(f"{name} is given twice", hint="keep one of the two")
         raw[name] = text
-    if not values:
+    if not values and trial.entries:
         if not sys.stdin.isatty():
             raise InputError("there are no measurements", hint="give a form, or NAME=VALUE for each measurement")
         for line in trial.how:
@@ -166,6 +172,39 @@ def _form(what: str, values: list[str], rig: Rig, sheet: Sheet | None) -> Form:
                 except InputError as error:
                     output.say(f"  {error}; {error.hint}", stderr=True)
     return form.checked(trial, rig, lies, raw, where=what)
+
+
+def _mind_origin(finding: Finding, rig: Rig, rig_file: Path, drawn_with: Rig | None) -> None:
+    """Refuse to correct a rig file by a sheet that was not drawn with it: what it corrects already would be lost or
+    counted twice.
+    """
+    from linewright.errors import InputError
+    from linewright.trial import origin
+
+    held = origin.already(rig, finding.changes)
+    if held is None:
+        return  # the file says all this already
+    if drawn_with is not None:
+        if unlike := origin.differences(drawn_with, rig, finding.changes):
+            raise InputError(
+                f"this sheet was made for the rig '{drawn_with.name}', and {rig_file} differs from it in "
+                + "; ".join(unlike),
+                hint=f"draw the sheet again, with this rig file: linewright trial {finding.trial} --rig {rig_file}",
+            )
+        return
+    words = f"what was measured is taken to be of a sheet that was drawn with {rig_file} as it is now"
+    if not held:
+        output.warn(f"{words}, with no correction in it yet")
+        return
+    words += f", with {', '.join(held)}"
+    if not sys.stdin.isatty():
+        raise InputError(
+            f"nobody has said that this sheet was drawn with {rig_file} as it is now, with {', '.join(held)}; "
+            "of an older sheet, the same error would be corrected twice",
+            hint="give the form that `linewright trial` wrote, which knows; or run this in a terminal, where it asks",
+        )
+    output.warn(words)
+    typer.confirm("Was it drawn so?", abort=True, err=True)
 
 
 def _write(finding: Finding, rig_file: Path) -> Path | None:

@@ -12,7 +12,7 @@ import json
 import math
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -39,12 +39,14 @@ class Form:
     ----------
     trial, rig, sheet : as drawn.
     answers : name of an entry to its value; entries that were left empty are missing.
+    knows_rig : whether the rig is the one written down when the sheet was made, and not one that was named later.
     """
 
     trial: Trial
     rig: Rig
     sheet: Sheet
     answers: Mapping[str, float]
+    knows_rig: bool = False
 
 
 # Writing
@@ -126,7 +128,7 @@ def read(path: Path, rig: Rig, sheet: Sheet | None = None, *, measured: bool = T
     if beside != path and beside.exists():
         known = _from_json(beside.read_text(encoding="utf-8"), beside, partly=True)
         if known.trial.name == name:
-            return checked(known.trial, known.rig, known.sheet, raw, where=str(path))
+            return replace(checked(known.trial, known.rig, known.sheet, raw, where=str(path)), knows_rig=True)
     lies = sheet or Sheet.on(rig)
     return checked(catalogue.design(name, rig, lies), rig, lies, raw, where=str(path))
 
@@ -150,8 +152,8 @@ def _from_json(text: str, path: Path, *, partly: bool = False) -> Form:
             f"{path} is no form, or is damaged ({type(error).__name__}: {error})", hint=_FORM_HINT
         ) from error
     if partly:
-        return Form(trial, rig, sheet, {})
-    return checked(trial, rig, sheet, raw, where=str(path))
+        return Form(trial, rig, sheet, {}, knows_rig=True)
+    return replace(checked(trial, rig, sheet, raw, where=str(path)), knows_rig=True)
 
 
 def _from_csv(text: str, path: Path) -> tuple[str, dict[str, str]]:
@@ -178,6 +180,11 @@ def checked(trial: Trial, rig: Rig, sheet: Sheet, raw: Mapping[str, str], *, whe
     InputError
         If a value is missing, no number, in another unit, swapped with another, or absurd.
     """
+    if not trial.entries:
+        raise InputError(
+            f"the sheet '{trial.name}' is measured by a photograph, and none is given",
+            hint="add --photo PICTURE: the whole sheet from above, all four edges of the paper in it",
+        )
     entries = {entry.name: entry for entry in trial.entries}
     for name in raw:
         if name not in entries:
