@@ -106,7 +106,7 @@ def tune(drawing: Drawing, rig: Rig, wobble_mm: float) -> Choice:
     """
     if not rig.smoothing.x_hz and not rig.smoothing.y_hz:
         raise InputError(
-            "it is not known at which frequency the machine rings: the rig file's smoothing.x_hz and smoothing.y_hz are 0",
+            "it is not known at which frequency the machine rings: smoothing.x_hz and smoothing.y_hz are 0",
             hint="draw the sheet that `linewright trial ringing` makes, have it fitted by `linewright fit`, then tune",
         )
     # Corrections bend the way of the drives, not the wobble of the pen; without them the model is the plain machine.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -282,6 +283,28 @@ def test_the_whole_way_on_the_command_line(tmp_path, capsys, monkeypatch):
     # The sheet was drawn before the correction, and its form knows: fitting it again changes nothing.
     assert run(["fit", said["table"], "--rig", "rig.toml"]) == 0
     assert "says all this already" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("name", list(catalogue.KINDS))
+def test_all_printed_commands_are_about_one_rig(name, tmp_path, capsys, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "mine.toml").write_text(Rig.default_text())
+    for option in ([], ["--rig", "mine.toml"]):
+        assert run(["trial", name, *option]) == 0
+        said = capsys.readouterr()
+        drawn, fitted = (line for line in said.out.splitlines() if "  linewright " in line)
+        assert fitted.endswith("--rig mine.toml") if option else "--rig" not in fitted
+        # A ladder goes beyond the rig file's limits, so it is drawn with a file of its own.
+        raised = name in ("speed", "acceleration")
+        assert ("-rig.toml" in drawn) == raised
+        assert ("--rig mine.toml" in drawn) == (bool(option) and not raised)
+        assert ("for the default rig" in said.err) == (not option)
+
+
+def test_the_readme_names_the_sheets_as_the_command_does():
+    readme = Path(__file__).parents[2] / "README.md"
+    row = next(line for line in readme.read_text().splitlines() if line.startswith("| `linewright trial NAME`"))
+    assert row.rpartition(": ")[2].rstrip(" |").split(", ") == list(catalogue.KINDS)
 
 
 def filled_in(table):

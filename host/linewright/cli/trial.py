@@ -111,9 +111,14 @@ def _tell(made: Trial, files: Kit, command: str, rig_file: Path | None) -> None:
     output.say("2. Measure it:")
     for line in made.how:
         output.say(f"   - {line}")
-    rig_option = f" --rig {rig_file}" if rig_file else " --rig YOUR-RIG.toml"
-    if not made.entries:  # measured by a photograph
+    rig_option = f" --rig {rig_file}" if rig_file else ""
+    if made.entries:
+        output.say(f"3. Write the figures into {files.table}, or on {files.paper}.")
+        output.say(f"4. Fit them:   linewright fit {files.table}{rig_option}")
+    else:  # measured by a photograph
         output.say(f"3. Fit it:     linewright fit {files.form} --photo PICTURE --paper WIDTHxHEIGHT{rig_option}")
-        return
-    output.say(f"3. Write the figures into {files.table}, or on {files.paper}.")
-    output.say(f"4. Fit them:   linewright fit {files.table}{rig_option}")
+    if rig_file is None:
+        output.warn(
+            "this sheet is for the default rig, and the fit has no file to write to; for a machine of your own, make "
+            f"it with its rig file: linewright trial {made.name} --rig YOUR-RIG.toml"
+        )
