@@ -393,6 +393,56 @@ def test_ctrl_c_before_drawing_says_so(tmp_path):
     assert "Traceback" not in errors
 
 
+class Interrupted:
+    """A session in which Ctrl-C is pressed."""
+
+    def __init__(self, at):
+        self.at, self.stopped = at, 0
+
+    def __call__(self, *_):
+        return self
+
+    def greet(self):
+        pass
+
+    def home(self):
+        if self.at == "home":
+            raise KeyboardInterrupt
+
+    def stop(self):
+        self.stopped += 1
+
+    def close(self):
+        pass
+
+
+@pytest.mark.parametrize("at", ["home", "bouts"])
+def test_ctrl_c_in_an_exercise_tells_that_the_machine_may_have_moved(at, monkeypatch, capsys):
+    session = Interrupted(at)
+
+    def bouts(*_, **__):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("linewright.session.Session", session)
+    monkeypatch.setattr("linewright.transport.open_transport", lambda *_, **__: session)
+    monkeypatch.setattr("linewright.exercise.exercise", bouts)
+    assert cli.run(["exercise"]) == 130
+    said = capsys.readouterr().err
+    assert "the machine may have moved" in said
+    assert "before anything" not in said
+    assert session.stopped == 1
+
+
+def test_ctrl_c_where_nothing_would_be_drawn_speaks_of_no_drawing(monkeypatch, capsys):
+    def pressed(*_, **__):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("linewright.cli.options.load_rig", pressed)
+    for words in (["compare", "sea.png"], ["tune", "card.svg"], ["trial", "scale"]):
+        assert cli.run(words) == 130
+        assert capsys.readouterr().err == "linewright: stopped\n"
+
+
 def test_ctrl_c_while_nobody_answers(small):
     with socket.create_server(("127.0.0.1", 0)) as deaf:
         process = command("draw", small, "--port", f"socket:127.0.0.1:{deaf.getsockname()[1]}", start_new_session=True)

@@ -18,6 +18,7 @@ EXIT_LINK = 3
 EXIT_BUG = 70  # EX_SOFTWARE of sysexits.h
 EXIT_STOPPED = 130  # 128 + SIGINT, as shells report it
 
+_DRAWS = frozenset({"draw", "plan", "resume"})
 _NO_ROOM = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO})
 
 
@@ -45,7 +46,9 @@ def run(argv: Sequence[str]) -> int:
     except output.Stopped as stopped:
         return 128 + stopped.number
     except (KeyboardInterrupt, typer.Abort):
-        output.error("stopped before anything was drawn", "", as_json=as_json)
+        # What has begun to draw says itself how it stopped.
+        asked = next((word for word in argv if not word.startswith("-")), "")
+        output.error("stopped" + (" before anything was drawn" if asked in _DRAWS else ""), "", as_json=as_json)
         return EXIT_STOPPED
     except LinewrightError as error:
         output.error(str(error), error.hint, as_json=as_json)

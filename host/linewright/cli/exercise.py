@@ -47,12 +47,17 @@ def exercise(
     try:
         session = Session(transport, rig)
         session.greet()
-        session.home()
         try:
+            session.home()
             tally = run(session, rig, bouts=bouts, moves=moves, pen_down=pen_down, seed=seed, on_bout=tell)
         except KeyboardInterrupt:
             session.stop()
-            raise
+            output.error(
+                "stopped; the machine may have moved, and the board was told to stop with the pen up",
+                "`linewright board info` says where the machine stands",
+                as_json=as_json,
+            )
+            raise output.Stopped from None
     finally:
         if isinstance(transport, VirtualTransport):
             transport.discard()
