@@ -106,6 +106,21 @@ def test_pictures_and_table_from_the_command_line(tmp_path, capsys):
     assert cli.run(["rig", "wiring", "-o", str(tmp_path / "no" / "such.svg")]) == 2
 
 
+@pytest.mark.parametrize("command", ["wiring", "check"])
+def test_first_of_all_it_says_whose_machine_it_is(command, tmp_path, monkeypatch, capsys):
+    # A rig.toml that lies there is not taken unless it is named: whoever forgets that reads it before they wire.
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "rig.toml").write_text(Rig.default_text())
+    assert cli.run(["rig", command]) == 0
+    first = capsys.readouterr().out.splitlines()[0]
+    assert first == f"the default rig; name yours: linewright rig {command} rig.toml"
+    assert cli.run(["rig", command, "rig.toml"]) == 0
+    assert capsys.readouterr().out.splitlines()[0] == "the rig of rig.toml"
+    for words, file in (([], None), (["rig.toml"], "rig.toml")):
+        assert cli.run(["rig", command, *words, "--json"]) == 0
+        assert json.loads(capsys.readouterr().out)["file"] == file
+
+
 def test_a_name_with_signs_of_markup_stays_text():
     rig = REAL.changed({"name": "<b>&heron"})
     assert "&lt;b&gt;&amp;heron" in svg_writer.to_svg(wiring_scene(rig, Wiring.of(rig)))

@@ -91,11 +91,14 @@ def check(
     from linewright.views import rig_report
 
     rig = options.load_rig(file)
+    if not as_json:
+        _say_which(file, "check")
     findings = review(rig)
     sound = not any(one.blocks for one in findings)
     if as_json:
         output.emit_json(
             {
+                "file": None if file is None else str(file),
                 "rig": rig.name,
                 "fingerprint": rig.fingerprint(),
                 "sound": sound,
@@ -136,8 +139,10 @@ def wiring(
         # Made anew whenever the rig file changes, so it may replace the one before.
         output.write_file(write(scene), target, over=True)
     if as_json:
-        output.emit_json({"rig": rig.name, "pictures": [str(path) for path in to or []], **asdict(plan)})
+        of = {"file": None if file is None else str(file), "rig": rig.name}
+        output.emit_json({**of, "pictures": [str(path) for path in to or []], **asdict(plan)})
         return
+    _say_which(file, "wiring")
     output.console().print(rig_report.wiring_table(plan), soft_wrap=False)
     output.say("")
     for i, caution in enumerate(plan.cautions, 1):
@@ -166,6 +171,14 @@ def show(file: File = None, as_json: options.AsJson = False) -> None:
         )
         return
     output.console().print(report.rig_table(rig))
+
+
+def _say_which(file: Path | None, command: str) -> None:
+    """First of all, whose machine this is about: somebody may wire what follows."""
+    output.say(
+        f"the default rig; name yours: linewright rig {command} rig.toml" if file is None else f"the rig of {file}"
+    )
+    output.say("")
 
 
 def _write(text: str, to: Path | None) -> None:
