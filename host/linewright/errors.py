@@ -84,7 +84,9 @@ class RigIssue:
     def __str__(self) -> str:
         place = f"line {self.line}: " if self.line is not None else ""
         why = f" ({self.why})" if self.why else ""
-        return f"{place}{self.key} = {self.value!r}: {self.allowed}{why}"
+        # TOML has no null: None is a key that is not there, and has no value to be shown.
+        given = "" if self.value is None else f" = {self.value!r}:"
+        return f"{place}{self.key}{given} {self.allowed}{why}"
 
 
 class RigError(LinewrightError):

@@ -181,12 +181,22 @@ def field_issues(rig: type[BaseModel], error: ValidationError, places: Places) -
         key, line = ".".join(path), line_of(places, path)
         if found["type"] == "missing":
             allowed, why = _allowed(rig, path)
-            yield RigIssue(key, None, f"is missing; {allowed}", line=line, why=why)
+            yield RigIssue(key, None, f"is missing; {allowed}; {_how_to_add(rig, path)}", line=line, why=why)
         elif found["type"] == "extra_forbidden":
             yield RigIssue(key, _brief(found["input"]), f"no such key{_nearest(rig, path)}", line=line)
         else:
             allowed, why = _allowed(rig, path)
             yield RigIssue(key, _brief(found["input"]), allowed or found["msg"], line=line, why=why)
+
+
+def _how_to_add(rig: type[BaseModel], path: tuple[str, ...]) -> str:
+    """Where a key or a table that is missing goes."""
+    what = "it at the top of the file"
+    if _model_at(rig, (*path, "")) is not None:
+        what = f"it as [{'.'.join(path)}]"
+    elif len(path) > 1:
+        what = f"it into [{'.'.join(path[:-1])}]"
+    return f"write {what}, as `linewright rig default` shows"
 
 
 def _all_keys(model: type[BaseModel], prefix: tuple[str, ...] = ()) -> Iterator[tuple[str, ...]]:
@@ -344,7 +354,10 @@ def _switches(axis: Axes, pins: Pins, board: str) -> _Found:
         return
     for name, one, pin in (("x", axis.x, pins.endstop_x), ("y", axis.y, pins.endstop_y)):
         if one.endstop != "none" and pin is None:
-            yield (f"pins.endstop_{name}", None, f'is missing, but axis.{name}.endstop = "{one.endstop}"', "")
+            missing = (
+                f'is missing, but axis.{name}.endstop = "{one.endstop}"; write its GPIO there, or endstop = "none"'
+            )
+            yield (f"pins.endstop_{name}", None, missing, "")
 
 
 def _pins_apart(pins: Pins, board: str) -> _Found:

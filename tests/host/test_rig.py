@@ -185,8 +185,14 @@ def test_unknown_keys_get_the_nearest_known_one():
 def test_missing_keys_and_tables_are_named():
     error = refused(re.sub(r"(?m)^travel_mm.*\n", "", DEFAULT, count=1))
     assert [(i.key, i.line) for i in error.issues] == [("axis.x.travel_mm", line_with(DEFAULT, "[axis.x]"))]
-    assert "is missing; allowed is 10..5000 mm" in str(error)
-    assert {i.key for i in refused('name = "x"\n').issues} == {"kinematics", "axis", "motor", "pen"}
+    assert (
+        "axis.x.travel_mm is missing; allowed is 10..5000 mm; write it into [axis.x], as `linewright rig default` shows"
+        in str(error)
+    )
+    error = refused('name = "x"\n')
+    assert {i.key for i in error.issues} == {"kinematics", "axis", "motor", "pen"}
+    assert "pen is missing; allowed is a table of keys; write it as [pen], as" in str(error)
+    assert "None" not in str(error)
 
 
 def test_a_crossed_belt_needs_equal_steps():
@@ -203,6 +209,7 @@ def test_a_crossed_belt_needs_equal_steps():
 def test_real_boards_need_their_switches_wired():
     text = with_value("board", '"rp2040"').replace("endstop_y = 9", "")
     assert [i.key for i in refused(text).issues] == ["pins.endstop_y"]
+    assert 'pins.endstop_y is missing, but axis.y.endstop = "min"; write its GPIO there' in str(refused(text))
     Rig.parse(text.replace('endstop = "min"', 'endstop = "none"'))
     Rig.parse(text.replace('"rp2040"', '"virtual"'))
     beyond = with_value("board", '"rp2040"').replace("servo = 7", "servo = 30")
