@@ -179,7 +179,7 @@ def field_issues(rig: type[BaseModel], error: ValidationError, places: Places) -
             continue
         seen.add(path)
         key, line = ".".join(path), line_of(places, path)
-        if found["type"] == "missing":
+        if found["type"] == "missing" and isinstance(found["loc"][-1], str):  # else half of a pair is missing
             allowed, why = _allowed(rig, path)
             yield RigIssue(key, None, f"is missing; {allowed}; {_how_to_add(rig, path)}", line=line, why=why)
         elif found["type"] == "extra_forbidden":
