@@ -23,7 +23,8 @@ class BoardStatus:
     digest, same_code : CRC-32 over its code, and whether it is the code that belongs to this host.
     max_rate_steps_s, queue_slots, pulse_overhead_us : limits of its player.
     state, fault : by name; the fault is "none" where there is none.
-    position_trusted, homed, pen_up, motors_on : as the board knows them.
+    position_trusted, homed, motors_on : as the board knows them.
+    pen_up : None while the board has not been told its rig, for then it does not know which height is up.
     position_steps : of motors A and B.
     position_mm : x, y by the rig file; None while the board does not know where it is.
     endstop_x, endstop_y : pressed; None while the board has not been told its rig.
@@ -42,7 +43,7 @@ class BoardStatus:
     fault: str
     position_trusted: bool
     homed: bool
-    pen_up: bool
+    pen_up: bool | None
     motors_on: bool
     position_steps: tuple[int, int]
     position_mm: tuple[float, float] | None
@@ -79,7 +80,7 @@ class BoardStatus:
             fault=messages.FAULTS[fault] if fault < len(messages.FAULTS) else f"fault {fault}",
             position_trusted=trusted,
             homed=bool(flags & messages.FLAG_HOMED),
-            pen_up=bool(flags & messages.FLAG_PEN_UP),
+            pen_up=bool(flags & messages.FLAG_PEN_UP) if awake else None,
             motors_on=bool(flags & messages.FLAG_ENABLED),
             position_steps=steps,
             # A tenth of a micrometre: beyond it there is only the noise of the division.

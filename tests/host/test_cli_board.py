@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import signal
 import subprocess
 import sys
@@ -74,7 +75,7 @@ def test_info_changes_nothing(lasting, board):
         assert said["same_code"]
         assert said["position_mm"] is None
         assert said["endstop_x"] is None
-        assert (said["motors_on"], said["pen_up"]) == (False, False)
+        assert (said["motors_on"], said["pen_up"]) == (False, None)
 
 
 def test_by_hand_from_homing_to_cutting(lasting, board, no_switches):
@@ -194,15 +195,20 @@ def test_tables_for_people(capsys, no_switches):
     assert cli.run(["board", "info"]) == 0
     out = capsys.readouterr().out
     assert "asleep" in out
+    # It has not been told which height is up: not "not up", for the next command finds the pen there.
+    assert re.search("(?m)^pen +not known yet: the board raises it when it is told its rig", out)
     assert "the code of this host" in out
     assert cli.run(["board", "check", "--rig", str(no_switches)]) == 0
     out, errors = capsys.readouterr()
     assert "round trips" in out
+    assert re.search("(?m)^pen +passed +up", out)
     assert "\x1b" not in out + errors
     assert cli.run(["board", "home", "--rig", str(no_switches)]) == 0
     assert "position: x" in capsys.readouterr().out
     assert cli.run(["board", "pen", "down"]) == 0
-    assert "pen at" in capsys.readouterr().out
+    assert "pen at 1600 us (down)" in capsys.readouterr().out
+    assert cli.run(["board", "pen", "1450"]) == 0
+    assert "pen at 1450 us (down, or at a height of its own)" in capsys.readouterr().out
     assert cli.run(["board", "cut"]) == 0
     assert "motors off, pen up" in capsys.readouterr().out
 

@@ -290,7 +290,9 @@ def pen(
     if as_json:
         output.emit_json({"port": port, "servo_us": servo_us, **status.describe()})
         return
-    output.say(f"pen at {servo_us} us ({'up' if status.pen_up else 'not up'})")
+    from linewright.views import board_report
+
+    output.say(f"pen at {servo_us} us ({height if height in heights else board_report.pen(status)})")
 
 
 @app.command()

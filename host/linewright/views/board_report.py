@@ -16,6 +16,9 @@ if TYPE_CHECKING:
     from linewright.bringup.hands import Hands
     from linewright.flashing import FlashResult
 
+_UNKNOWN: Final = "not known yet"
+"""Of a board that has not been told its rig."""
+
 _STEP_STYLES: Final = {"done": "green", "failed": "bold red", "skipped": "yellow", "todo": "dim"}
 _STYLES: Final = {"passed": "green", "failed": "bold red", "note": "yellow", "not run": "dim"}
 
@@ -36,10 +39,17 @@ def status_table(status: BoardStatus, port: str) -> Table:
     table.add_row("state", status.state)
     table.add_row("fault", status.fault)
     table.add_row("position", position(status))
-    table.add_row("pen", "up" if status.pen_up else "not up")
+    table.add_row("pen", pen(status))
     table.add_row("motors", "on" if status.motors_on else "off")
     table.add_row("endstops", f"x {_pressed(status.endstop_x)}, y {_pressed(status.endstop_y)}")
     return table
+
+
+def pen(status: BoardStatus) -> str:
+    """Where the board holds the pen."""
+    if status.pen_up is None:
+        return f"{_UNKNOWN}: the board raises it when it is told its rig, by the next command"
+    return "up" if status.pen_up else "down, or at a height of its own"
 
 
 def position(status: BoardStatus) -> str:
@@ -110,4 +120,4 @@ def flash_table(result: FlashResult, port: str) -> Table:
 
 
 def _pressed(state: bool | None) -> str:
-    return "not known yet" if state is None else "pressed" if state else "free"
+    return _UNKNOWN if state is None else "pressed" if state else "free"
