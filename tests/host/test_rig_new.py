@@ -259,6 +259,11 @@ def test_it_asks_on_a_terminal_and_back_goes_back(tmp_path):
     terminal.until("Which microcontroller")
     terminal.type("toaster")
     terminal.until("did not understand")
+    terminal.type("help")
+    # Only these three: words for a machine that is being tried do not fit a file that is being written.
+    terminal.until(
+        "back: go back one question\r\nstop: leave without writing a file\r\nhelp: why this is asked; Enter takes"
+    )
     for _ in range(60):
         terminal.type("")
         time.sleep(0.01)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Final, Literal, Protocol
 
 from linewright.errors import LinewrightError
@@ -92,7 +93,7 @@ WORDS: Final[dict[str, str]] = {
     "stop": "leave off here; carry on later with the same command",
     "help": "what to do if it does not work",
 }
-"""They work at every question; "help" answers and asks again."""
+"""They work at every question of bring-up; "help" answers and asks again."""
 
 YES_NO: Final = (Choice("yes"), Choice("no"))
 
@@ -104,11 +105,15 @@ class Talk:
     ----------
     person : who answers.
     help_lines : what "help" says in this step.
+    words : those of `WORDS` that work here, with what they mean here.
     """
 
-    def __init__(self, person: Person, help_lines: tuple[str, ...] = ()) -> None:
+    def __init__(
+        self, person: Person, help_lines: tuple[str, ...] = (), words: Mapping[str, str] = MappingProxyType(WORDS)
+    ) -> None:
         self._person = person
         self._help = help_lines
+        self._words = words
 
     def say(self, text: str, kind: Kind = "plain") -> None:
         """Tell something."""
@@ -132,7 +137,7 @@ class Talk:
         """
         while True:
             typed = self._person.answer(ask).strip() or (ask.default or "")
-            line = typed if ask.free and typed.lower() not in (*WORDS, "?") else typed.lower()
+            line = typed if ask.free and typed.lower() not in (*self._words, "?") else typed.lower()
             if found := self._understood(ask, line):
                 return found
 
@@ -166,17 +171,19 @@ class Talk:
         words = [choice.word for choice in ask.choices]
         if line in words:
             return line
-        if ask.free and line and line not in (*WORDS, "?"):
+        if ask.free and line and line not in (*self._words, "?"):
             return line
-        begins = [word for word in (*words, *WORDS) if line and word.startswith(line)]
-        word = line if line in WORDS else begins[0] if len(begins) == 1 else "help" if line == "?" else ""
+        begins = [word for word in (*words, *self._words) if line and word.startswith(line)]
+        word = line if line in self._words else begins[0] if len(begins) == 1 else "help" if line == "?" else ""
         if word in words:
             return word
         if word:
             self._go(word)
             return None
         known = ", ".join([*words, *([f"a number of {ask.unit}"] if ask.low < ask.high else [])])
-        self.say(f"I did not understand {line[:40]!r}. Here I know: {known}. At any time: {', '.join(WORDS)}.", "next")
+        self.say(
+            f"I did not understand {line[:40]!r}. Here I know: {known}. At any time: {', '.join(self._words)}.", "next"
+        )
         return None
 
     def _go(self, word: str) -> None:
@@ -184,5 +191,5 @@ class Talk:
             raise Turn(word)
         for line in self._help:
             self.say(line, "next")
-        for name, meaning in WORDS.items():
+        for name, meaning in self._words.items():
             self.say(f"{name}: {meaning}")

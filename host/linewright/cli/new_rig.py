@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from linewright.cli import output
 
@@ -13,6 +13,13 @@ if TYPE_CHECKING:
     from linewright.bringup.talk import Ask, Talk
     from linewright.rig_draft import Draft
     from linewright.rig_questions import Answers, Question
+
+WORDS: Final = {
+    "back": "go back one question",
+    "stop": "leave without writing a file",
+    "help": "why this is asked; Enter takes what stands in brackets",
+}
+"""They work at every question here. There is nothing to be done again or at one's own risk, as at a machine."""
 
 ANSWERS_LIMIT_BYTES = 65_536
 """All answers together are a kilobyte or two."""
@@ -131,20 +138,15 @@ def _ask_all(questions: list[Question], answers: Answers, talk: Talk, screen: An
         screen.hear("plain", "")
         screen.hear("plain", question.text)
         try:
-            answers[question.name] = question.read(Talk(screen, (question.why,)).choose(_ask(question, answers)))
+            answers[question.name] = question.read(Talk(screen, (question.why,), WORDS).choose(_ask(question, answers)))
         except InputError as error:
             talk.say(error.message, "next")
             continue
         except Turn as turn:
             if turn.where == "stop":
                 raise
-            if turn.where == "back":
-                way = -1
-                at = max(at - 1, 0)
-                continue
-            if turn.where == "skip":
-                answers[question.name] = question.usual(answers)
-                at += 1
+            way = -1  # back
+            at = max(at - 1, 0)
             continue
         at += 1
 
