@@ -628,12 +628,30 @@ def test_wrong_options_are_refused_with_a_way_out(words, small, capsys):
     assert errors
 
 
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("board", "jog", "abc", "0"), "X: 'abc' is not a number"),
+        (("exercise", "--seed", "abc"), "--seed: 'abc' is not a whole number; allowed is 0 or more"),
+        (("exercise", "--bouts", "1.5"), "--bouts: '1.5' is not a whole number; allowed is 1 to 10000"),
+        (("exercise", "--bouts=0"), "--bouts: 0 is out of range; allowed is 1 to 10000"),
+        (("draw", "--effort", "x"), "'x' is not one of 'quick', 'normal', 'best'"),
+    ],
+)
+def test_complaints_of_values_are_in_our_words(words, said, capsys):
+    assert cli.run(words) == 2
+    errors = capsys.readouterr().err
+    assert said in errors
+    for foreign in ("Input should", "unable to parse", "Value error"):
+        assert foreign not in errors
+
+
 @pytest.mark.parametrize("words", [("--margin", "abc"), ("--margin=abc",), ("-m", "abc")])
 def test_a_wrong_value_is_repeated_and_the_hint_names_the_command(words, small, capsys):
     assert cli.run(["plan", str(small), *words]) == 2
     errors = capsys.readouterr().err
     assert "--margin" in errors
-    assert "(given: abc)" in errors
+    assert "--margin: 'abc' is not a number" in errors
     assert "`linewright plan --help`" in errors
 
 

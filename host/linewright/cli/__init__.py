@@ -64,8 +64,9 @@ def run(argv: Sequence[str]) -> int:
             if not argv:  # the complaint is the help
                 output.say(str(describe()), stderr=True)
             else:
-                words = str(describe()) + _given(getattr(error, "param", None), argv)
-                output.error(words, f"`{about} --help` lists what there is", as_json=as_json)
+                from linewright.cli import complaint
+
+                output.error(complaint.words(error, argv), f"`{about} --help` lists what there is", as_json=as_json)
             return EXIT_INPUT
         if isinstance(error, OSError) and error.errno in _NO_ROOM and not debug:
             # Every file has words of its own for this, so it is our output that goes to a full disk.
@@ -76,14 +77,3 @@ def run(argv: Sequence[str]) -> int:
             raise
         output.bug(error, as_json=as_json)
         return EXIT_BUG
-
-
-def _given(param: object, argv: Sequence[str]) -> str:
-    """What stands after the option that the parser complains of, as its own words do not always say."""
-    for option in getattr(param, "opts", ()):
-        for word, after in zip(argv, [*argv[1:], ""], strict=True):
-            if word == option and after:
-                return f" (given: {after})"
-            if word.startswith(f"{option}=") and option.startswith("--"):
-                return f" (given: {word.partition('=')[2]})"
-    return ""

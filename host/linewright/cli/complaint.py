@@ -1,0 +1,58 @@
+"""What the parser of the command line complains of, in our words: which option, which value, what is allowed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+
+def words(error: Exception, argv: Sequence[str]) -> str:
+    """The message for a complaint.
+
+    Parameters
+    ----------
+    error : of the parser's own classes: it can ``format_message()``.
+    argv : as typed, for a value that the complaint does not carry.
+    """
+    own = str(error.format_message())  # type: ignore[attr-defined]
+    parameter = getattr(error, "param", None)
+    found = getattr(error.__cause__, "errors", None)
+    if callable(found):
+        # A value of the wrong type or out of range: the library that reads it lists what is wrong, one by one.
+        first = found()[0]
+        kind, value = str(first["type"]), first["input"]
+        name = max(getattr(parameter, "opts", ()), key=len, default="") or "the value"
+        name = name if name.startswith("-") else name.removesuffix("_mm").upper()
+        low, high = _bounds(parameter)
+        allowed = _allowed(low, high)
+        if kind.startswith("int_") or kind == "int_type":
+            return f"{name}: {value!r} is not a whole number{allowed}"
+        if kind.startswith("float_") or kind == "finite_number":
+            return f"{name}: {value!r} is not a number{allowed}"
+        if kind in ("greater_than_equal", "less_than_equal"):
+            return f"{name}: {value} is out of range{allowed}"
+    return own.replace("Value error, ", "") + _given(parameter, argv)
+
+
+def _bounds(parameter: object) -> tuple[float | None, float | None]:
+    get = getattr(parameter, "get_runtime_param", None)
+    info = getattr(get(), "parameter_info", None) if callable(get) else None
+    return getattr(info, "min", None), getattr(info, "max", None)
+
+
+def _allowed(low: float | None, high: float | None) -> str:
+    if low is not None and high is not None:
+        return f"; allowed is {low:.12g} to {high:.12g}"
+    if low is not None:
+        return f"; allowed is {low:.12g} or more"
+    return "" if high is None else f"; allowed is {high:.12g} or less"
+
+
+def _given(parameter: object, argv: Sequence[str]) -> str:
+    """What stands after the option that the parser complains of, as its own words do not always say."""
+    for option in getattr(parameter, "opts", ()):
+        for word, after in zip(argv, [*argv[1:], ""], strict=True):
+            if word == option and after:
+                return f" (given: {after})"
+            if word.startswith(f"{option}=") and option.startswith("--"):
+                return f" (given: {word.partition('=')[2]})"
+    return ""
