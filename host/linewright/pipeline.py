@@ -152,11 +152,25 @@ def prepare(
     SourceError, SheetError, PlanError
         If the picture cannot be read, placed or drawn.
     """
-    from linewright.motion.planner import plan
-
     placement = placement or Placement()
     sheet = Sheet.on(rig, placement.sheet, landscape=placement.landscape, margin_mm=placement.margin_mm)
     picture = read_picture(str(source), lines or Lines(), wish_for(rig, sheet, placement, report))
+    return planned(picture, rig, placement, tidiness=tidiness, report=report, enough=enough)
+
+
+def planned(
+    picture: Picture,
+    rig: Rig,
+    placement: Placement,
+    *,
+    tidiness: Tidiness | None = None,
+    report: Report | None = None,
+    enough: Callable[[], bool] | None = None,
+) -> Job:
+    """Plan how a rig draws a picture whose strokes are made; otherwise as `prepare`."""
+    from linewright.motion.planner import plan
+
+    sheet = Sheet.on(rig, placement.sheet, landscape=placement.landscape, margin_mm=placement.margin_mm)
     placed = place(
         picture.drawing,
         (picture.width_mm, picture.height_mm),
