@@ -1,11 +1,11 @@
-"""One photograph by several methods: the strokes of each, how long they took, and how true their tones are."""
+"""One photograph by several methods: the strokes of each, how long a rig draws them, and how true their tones are."""
 
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from linewright.errors import InputError, SourceError
 from linewright.sources import Wish, methods
@@ -17,6 +17,13 @@ if TYPE_CHECKING:
     from linewright.sources.tone.meter import Reading
 
 
+SUITS: Final = {"centre-lines": "line art", "areas": "flat colours"}
+"""Methods that are made for other pictures than photographs, and what they are for."""
+
+_MAKING: Final = 0.4
+"""Of a method's share of the progress: making its strokes; by trial, timing them takes about as long again."""
+
+
 @dataclass(frozen=True, eq=False)
 class Entry:
     """One method's picture.
@@ -24,7 +31,8 @@ class Entry:
     Parameters
     ----------
     method : as asked for, settings included.
-    seconds : from the photograph in memory to its strokes.
+    seconds : of computing, from the photograph in memory to its strokes.
+    drawing_s : how long the rig draws it; None where there is nothing to draw.
     picture, reading : None where the method has found nothing to draw.
     trouble : why it has not.
     """
@@ -34,6 +42,12 @@ class Entry:
     picture: Picture | None
     reading: Reading | None
     trouble: str = ""
+    drawing_s: float | None = None
+
+    @property
+    def suits(self) -> str:
+        """What the method is made for, where that is not photographs."""
+        return SUITS.get(self.method.partition(":")[0].strip(), "")
 
 
 def names() -> list[str]:
@@ -41,13 +55,16 @@ def names() -> list[str]:
     return [name for name, entry in methods.METHODS.items() if "photograph" in entry.takes and name != "auto"]
 
 
-def compare(taken: Photograph, wish: Wish, asked: Sequence[str]) -> Iterator[Entry]:
+def compare(
+    taken: Photograph, wish: Wish, asked: Sequence[str], drawing_s: Callable[[Picture, Report], float]
+) -> Iterator[Entry]:
     """Each method in turn.
 
     Parameters
     ----------
     taken : the photograph, read.
     asked : methods as for ``--as``.
+    drawing_s : how long the rig draws a picture; told whom to tell how far it has got.
 
     Raises
     ------
@@ -66,18 +83,20 @@ def compare(taken: Photograph, wish: Wish, asked: Sequence[str]) -> Iterator[Ent
         wish.report(words, number / len(ways))
         began = time.perf_counter()
         try:
-            picture = way.drawn(taken, replace(wish, report=_within(wish, words, number, len(ways))))
+            picture = way.drawn(taken, replace(wish, report=_within(wish, words, number, len(ways), (0.0, _MAKING))))
         except SourceError as error:
             yield Entry(words, time.perf_counter() - began, None, None, error.message)
             continue
         seconds = time.perf_counter() - began
-        yield Entry(words, seconds, picture, meter.read(list(picture.drawing), way.wanted(taken, wish)))
+        reading = meter.read(list(picture.drawing), way.wanted(taken, wish))
+        lasts_s = drawing_s(picture, _within(wish, words, number, len(ways), (_MAKING, 1.0)))
+        yield Entry(words, seconds, picture, reading, drawing_s=lasts_s)
 
 
-def _within(wish: Wish, words: str, number: int, count: int) -> Report:
-    """Progress of one method as a share of the whole."""
+def _within(wish: Wish, words: str, number: int, count: int, part: tuple[float, float]) -> Report:
+    """Progress of a part of one method as a share of the whole."""
 
     def report(state: str, done: float) -> None:
-        wish.report(f"{words}: {state}", (number + done) / count)
+        wish.report(f"{words}: {state}", (number + part[0] + done * (part[1] - part[0])) / count)
 
     return report

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 
 import numpy as np
@@ -10,6 +11,13 @@ from PIL import Image
 
 from host.photographs import hills
 from linewright import cli
+from linewright.comparison import Entry
+from linewright.drawing import Drawing
+from linewright.sources import Picture
+from linewright.sources.photograph import Photograph
+from linewright.sources.tone.meter import Reading
+from linewright.views.comparison_sheet import caption, comparison_sheet
+from linewright.views.contact_sheet import GAP_PX
 
 
 @pytest.fixture(autouse=True)
@@ -67,6 +75,39 @@ def test_compare_draws_all_on_one_sheet(photo, tmp_path, capsys):
     assert all(0 <= one["tone_error"] < 0.1 for one in result["methods"])
     with Image.open(tmp_path / "c.png") as sheet:
         assert min(sheet.size) > 500
+    assert cli.run(["plan", photo, "--sheet", "50x50mm", "--as", "waves", "--no-pictures", "--json"]) == 0
+    planned_s = json.loads(capsys.readouterr().out)["predicted_s"]
+    # The search for a better order, which a comparison leaves out, saves little among rows.
+    assert result["methods"][1]["predicted_s"] == pytest.approx(planned_s, rel=0.1)
+
+
+def test_compare_tells_a_person_what_its_figures_are(photo, tmp_path, capsys):
+    words = ["compare", photo, "--sheet", "50x50mm", "--as", "waves", "--as", "centre-lines"]
+    assert cli.run(words) == 0
+    out = capsys.readouterr().out
+    assert "drawing time" in out
+    assert "centre-lines (for line art)" in out
+    assert "likeness: of the structure seen, 1 is equal" in out
+    assert out.rstrip().endswith("hills-methods.png")
+    assert (tmp_path / "out" / "hills-methods.png").exists()
+
+
+def test_the_photograph_lies_on_the_sheet_like_the_drawings():
+    drawing = Drawing.from_strokes([[(0.0, 0.0), (40.0, 30.0)]])
+    entry = Entry("waves", 0.1, Picture(drawing, 40.0, 30.0), Reading(0.1, 0.0, 0.5, 0.2), drawing_s=61.0)
+    assert caption(entry) == "waves   1 min 01 s   tone error 0.100"
+    black = Photograph(np.zeros((30, 40, 3), dtype=np.float32))
+    pixels = np.asarray(Image.open(io.BytesIO(comparison_sheet(black, [entry], pen_mm=0.5))).convert("L"))
+    across = (pixels.shape[1] - 3 * GAP_PX) // 2
+    left = pixels[GAP_PX:-GAP_PX, GAP_PX : GAP_PX + across]
+    right = pixels[GAP_PX:-GAP_PX, across + 2 * GAP_PX : -GAP_PX]
+    assert left.shape == right.shape
+    # Above the captions: what is black on the left is paper on the right, but for the 4 pixels of the sheet's edge.
+    rows, columns = np.nonzero(left[: int(0.9 * len(left))] < 10)
+    paper_rows, paper_columns = np.nonzero(right[: int(0.9 * len(right))] > 250)
+    for dark, bright in ((rows, paper_rows), (columns, paper_columns)):
+        assert abs(dark.min() - bright.min()) <= 4
+        assert abs(dark.max() - bright.max()) <= 4
 
 
 def test_compare_names_what_it_cannot_do(photo, tmp_path, capsys):
@@ -76,6 +117,8 @@ def test_compare_names_what_it_cannot_do(photo, tmp_path, capsys):
     assert "no method for photographs" in capsys.readouterr().err
     assert cli.run(["compare", photo, "--sheet", "50x50mm", "--as", "waves", "-o", "no/such/c.png"]) == 2
     assert "cannot be written" in capsys.readouterr().err
+    assert cli.run(["compare", photo, "-o", "c.svg"]) == 2
+    assert "c.svg does not end in .png" in capsys.readouterr().err
     Image.new("L", (40, 30), 255).save(tmp_path / "white.png")
     assert cli.run(["compare", "white.png", "--sheet", "50x50mm"]) == 2
     assert "no method has found anything to draw" in capsys.readouterr().err

@@ -3,11 +3,17 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
 from linewright.cli import options, output
+
+if TYPE_CHECKING:
+    from linewright.sources.picture import Picture, Report
+
+_USUAL_FOLDER: Final = Path("out")
+"""Where `plan` puts its pictures as well."""
 
 
 def compare(
@@ -15,7 +21,7 @@ def compare(
     to: Annotated[
         Path | None,
         typer.Option(
-            "--output", "-o", metavar="FILE.png", help="The contact sheet to write; PHOTO-methods.png usually."
+            "--output", "-o", metavar="FILE.png", help="The contact sheet to write; out/PHOTO-methods.png usually."
         ),
     ] = None,
     method: Annotated[
@@ -28,10 +34,11 @@ def compare(
     margin_mm: options.Margin = None,
     as_json: options.AsJson = False,
 ) -> None:
-    """Draw a photograph by every method on one contact sheet, with the time and the tone error of each.
+    """Show a photograph by every method on one contact sheet, with the drawing time and the tone error of each.
 
-    The tone error is the mean difference of ink coverage from the coverage wanted, 0 to 1, with the ink drawn at the
-    pen's true width and seen from across a room.
+    The time is the planner's for your rig, with the quick order of strokes; nothing is drawn. The tone error is the
+    mean difference of ink coverage from the coverage wanted, 0 to 1, with the ink drawn at the pen's true width and
+    seen from across a room; likeness is how alike the two are in structure, 1 for equal.
     """
     from rich.table import Table
 
@@ -42,23 +49,33 @@ def compare(
     from linewright.sheet import Sheet
     from linewright.sources import photograph
     from linewright.sources.tone.method import needs_extra
+    from linewright.tidy import Tidiness
     from linewright.views import wording
     from linewright.views.comparison_sheet import comparison_sheet
+    from linewright.views.contact_sheet import refuse_other_than_png
 
+    target = to or _USUAL_FOLDER / f"{Path(photo).stem}-methods.png"
+    refuse_other_than_png(target)
     needs_extra()
     rig = options.load_rig(rig_file)
     placement = options.placement(sheet, landscape, margin_mm, True, options.Turn.AUTO, options.PenBy.COLOUR)
     on = Sheet.on(rig, placement.sheet, landscape=placement.landscape, margin_mm=placement.margin_mm)
-    target = to or Path(f"{Path(photo).stem}-methods.png")
+
+    def drawing_s(picture: Picture, report: Report) -> float:
+        job = pipeline.planned(picture, rig, placement, tidiness=Tidiness(effort="quick"), report=report)
+        return job.program.predicted_s
+
     with ProgressBar(shown=not as_json) as bar:
         wish = pipeline.wish_for(rig, on, placement, bar.share)
         taken = photograph.load(photo)
-        entries = list(comparison.compare(taken, wish, method or comparison.names()))
+        entries = list(comparison.compare(taken, wish, method or comparison.names(), drawing_s))
         if all(entry.picture is None for entry in entries):
             raise InputError(f"{photo}: no method has found anything to draw", hint=entries[0].trouble)
         bar.say("drawing the contact sheet")
         content = comparison_sheet(taken, entries, pen_mm=rig.pen.width_mm)
     try:
+        if to is None:
+            _USUAL_FOLDER.mkdir(exist_ok=True)
         with replacing(target) as stream:
             stream.write(content)
     except OSError as error:
@@ -68,23 +85,30 @@ def compare(
         return
     for warning in taken.warnings:
         output.warn(warning)
-    table = Table("method", "strokes", "ink", "took", "tone error", "likeness", box=None, pad_edge=False)
+    heads = ("method", "strokes", "ink", "drawing time", "tone error", "likeness", "computed in")
+    table = Table(*heads, box=None, pad_edge=False)
     for entry in entries:
-        if entry.picture is None or entry.reading is None:
-            table.add_row(entry.method, "-", "-", wording.duration(entry.seconds), "-", entry.trouble)
+        name = f"{entry.method} (for {entry.suits})" if entry.suits else entry.method
+        if entry.picture is None or entry.reading is None or entry.drawing_s is None:
+            table.add_row(name, "-", "-", "-", "-", "-", f"{wording.duration(entry.seconds)}: {entry.trouble}")
             continue
         drawing = entry.picture.drawing
         ink = wording.length(float(drawing.stroke_lengths_mm().sum()))
         reading = entry.reading
         table.add_row(
-            entry.method,
+            name,
             wording.grouped(len(drawing)),
             ink,
-            wording.duration(entry.seconds),
+            wording.duration(entry.drawing_s),
             f"{reading.error:.3f}",
             f"{reading.likeness:.2f}",
+            wording.duration(entry.seconds),
         )
     output.console().print(table)
+    output.say(
+        "tone error: mean difference from the grey wanted, 0 is none; likeness: of the structure seen, 1 is equal; "
+        "drawing time: as planned for the rig, with a quick order of strokes"
+    )
     output.say(str(target))
 
 
@@ -98,6 +122,7 @@ def _figures(entry: object) -> dict[str, object]:
         figures |= {
             "strokes": len(entry.picture.drawing),
             "pen_down_mm": float(entry.picture.drawing.stroke_lengths_mm().sum()),
+            "predicted_s": entry.drawing_s,
             "tone_error": entry.reading.error,
             "tone_bias": entry.reading.bias,
             "likeness": likeness if likeness == likeness else None,  # NaN, which JSON lacks: a picture of few pixels

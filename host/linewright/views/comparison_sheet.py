@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from PIL import Image
 
 from linewright.sheet import Sheet
+from linewright.views import wording
 from linewright.views.contact_sheet import sheet_of
 from linewright.views.raster import to_image
 from linewright.views.scene import BORDER_MM, Ink, Label, Patch, Scene, Table, inks_of
@@ -29,35 +30,48 @@ def comparison_sheet(taken: Photograph, entries: Sequence[Entry], *, pen_mm: flo
     drawn = [entry for entry in entries if entry.picture is not None]
     if not drawn:
         raise ValueError("a contact sheet needs a picture")
-    images = [_panel(entry, pen_mm) for entry in drawn]
-    return sheet_of([_photograph(taken, images[0].size), *images])
+    return sheet_of([_photograph(taken, drawn[0]), *(_panel(entry, pen_mm) for entry in drawn)])
 
 
 def caption(entry: Entry) -> str:
-    """Method, time and tone error in one line."""
-    if entry.reading is None:
+    """Method, time on the rig and tone error in one line."""
+    if entry.reading is None or entry.drawing_s is None:
         return f"{entry.method}: {entry.trouble}"
-    return f"{entry.method}   {entry.seconds:.1f} s   tone error {entry.reading.error:.3f}"
+    return f"{entry.method}   {wording.duration(entry.drawing_s)}   tone error {entry.reading.error:.3f}"
 
 
 def _panel(entry: Entry, pen_mm: float) -> Image.Image:
-    picture = entry.picture
-    assert picture is not None
-    sheet = Sheet(picture.width_mm, picture.height_mm)
-    letters = LETTERS * (sheet.height_mm + 2 * BORDER_MM)
-    table = Table(sheet, footer_mm=2 * letters)
-    label = Label(caption(entry), BORDER_MM, table.footer_top_mm + 0.6 * letters, letters)
-    items: tuple[Ink | Patch | Label, ...] = (
-        *table.ground(),
-        *inks_of(picture.drawing, table, pen_width_mm=pen_mm),
-        label,
-    )
+    assert entry.picture is not None
+    table = _table(entry)
+    return _drawn(table, caption(entry), inks_of(entry.picture.drawing, table, pen_width_mm=pen_mm))
+
+
+def _table(entry: Entry) -> Table:
+    """A sheet of just the picture, with room for a line below it."""
+    assert entry.picture is not None
+    sheet = Sheet(entry.picture.width_mm, entry.picture.height_mm)
+    return Table(sheet, footer_mm=2 * LETTERS * (sheet.height_mm + 2 * BORDER_MM))
+
+
+def _drawn(table: Table, words: str, inks: Iterable[Ink] = ()) -> Image.Image:
+    letters = table.footer_mm / 2
+    label = Label(words, BORDER_MM, table.footer_top_mm + 0.6 * letters, letters)
+    items: tuple[Ink | Patch | Label, ...] = (*table.ground(), *inks, label)
+    scene = Scene(table.width_mm, table.height_mm, items, words)
     scale = HEIGHT_PX / table.height_mm
-    scene = Scene(table.width_mm, table.height_mm, items, entry.method)
     return to_image(scene, long_side_px=round(scale * max(table.width_mm, table.height_mm)))
 
 
-def _photograph(taken: Photograph, size: tuple[int, int]) -> Image.Image:
+def _photograph(taken: Photograph, beside: Entry) -> Image.Image:
+    """The photograph where the others have their drawing, in the same size."""
+    table = _table(beside)
+    panel = _drawn(table, "the photograph")
     image = Image.fromarray(np.round(taken.rgb * 255).astype(np.uint8))
-    scale = min(size[0] / image.width, 0.92 * size[1] / image.height)
-    return image.resize((round(image.width * scale), round(image.height * scale)), Image.Resampling.LANCZOS)
+    px_mm = panel.height / table.height_mm
+    room = table.sheet.width_mm * px_mm, table.sheet.height_mm * px_mm
+    # A method may have cropped or turned it: then it is smaller than the room, and stands in its middle.
+    scale = min(room[0] / image.width, room[1] / image.height)
+    size = round(image.width * scale), round(image.height * scale)
+    corner = [round(BORDER_MM * px_mm + (space - side) / 2) for space, side in zip(room, size, strict=True)]
+    panel.paste(image.resize(size, Image.Resampling.LANCZOS), (corner[0], corner[1]))
+    return panel
