@@ -6,7 +6,6 @@ own; nothing depends on using them, but a machine whose grounds are all of one c
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
@@ -154,6 +153,10 @@ def _lines(rig: Rig) -> Iterator[Line]:
             yield Line(
                 f"board GPIO {pins.rest_current}", f"driver {name} rest current", "enable", SIGNAL_MM2, "high at rest"
             )
+        yield Line(
+            f"driver {name} microstep pins", "3.3 V or ground", "3.3 V", SIGNAL_MM2, f"set to {motor.microsteps}: see 8"
+        )
+        yield Line(f"driver {name} sleep, reset", "board 3.3 V", "3.3 V", SIGNAL_MM2, "where it has them: see 8")
         yield from _coils(rig, name, motor)
     for axis, pin, one in (("x", pins.endstop_x, rig.x), ("y", pins.endstop_y, rig.y)):
         if one.endstop != "none" and pin is not None:
@@ -165,7 +168,9 @@ def _lines(rig: Rig) -> Iterator[Line]:
     yield Line(f"board GPIO {pins.servo}", "servo signal", "servo signal", SIGNAL_MM2)
     servo_mm2 = max(0.25, section_mm2(rig.supply.servo_stall_a or 0.0))
     source = {"own": "servo supply +", "regulator": "regulator + 5 V", "usb": "board 5 V"}[rig.supply.servo]
-    yield Line(source, "servo +", "5 V", servo_mm2, "fused" if rig.supply.servo != "usb" else "not recommended")
+    stall = rig.supply.servo_stall_a
+    fuse = "fuse: see `rig check`" if stall is None else f"fuse {power.fuse_a(stall):g} A"
+    yield Line(source, "servo +", "5 V", servo_mm2, fuse if rig.supply.servo != "usb" else "not recommended")
     if rig.supply.servo == "regulator":
         yield Line("motor switch", "regulator input", "motor supply", 0.5)
 
@@ -218,9 +223,15 @@ def _cautions(rig: Rig, fuse_a: float | None, volts: int | None) -> Iterator[str
         "The board's pins take 3.3 V, never 5 V. Switches go between pin and ground; normally closed ones also tell of "
         "a broken wire."
     )
+    a, b = rig.a.microsteps, rig.b.microsteps
+    steps = f"{a} microsteps" if a == b else f"{a} microsteps (A) and {b} (B)"
+    yield (
+        f"Set each driver's microstep pins to {steps} by its data sheet's table: else every length is wrong. Sleep and "
+        "reset, where there are any, go to 3.3 V: else it stays off."
+    )
 
 
-def groups(lines: tuple[Line, ...]) -> dict[str, float]:
-    """Thickest wire of each kind that there is, in the order of `KINDS`, mm2."""
-    found = {kind: max((line.mm2 for line in lines if line.kind == kind), default=math.nan) for kind in KINDS}
-    return {kind: mm2 for kind, mm2 in found.items() if not math.isnan(mm2)}
+def groups(lines: tuple[Line, ...]) -> dict[str, tuple[float, float]]:
+    """Thinnest and thickest wire of each kind that there is, in the order of `KINDS`, mm2."""
+    found = {kind: [line.mm2 for line in lines if line.kind == kind] for kind in KINDS}
+    return {kind: (min(mm2), max(mm2)) for kind, mm2 in found.items() if mm2}

@@ -106,6 +106,25 @@ def test_pictures_and_table_from_the_command_line(tmp_path, capsys):
     assert cli.run(["rig", "wiring", "-o", str(tmp_path / "no" / "such.svg")]) == 2
 
 
+def test_list_and_picture_agree_and_leave_no_pin_of_a_driver_open():
+    wiring = Wiring.of(REAL)
+    scene = wiring_scene(REAL, wiring)
+    words = [item.text for item in scene.items if isinstance(item, Label)]
+    for name in "AB":
+        assert any(line.start == f"driver {name} microstep pins" and "set to 16" in line.note for line in wiring.lines)
+        assert any(line.start == f"driver {name} sleep, reset" for line in wiring.lines)
+    assert words.count("set 16 microsteps") == 2
+    assert "16 microsteps" in wiring.cautions[7]
+    # The legend promises nothing that the list does not keep.
+    assert {line.mm2 for line in wiring.lines if line.kind == "ground"} == {0.14, 0.5}
+    assert "0.5 (signals 0.14) mm2 or more" in words
+    # A plus at both capacitors, and one at the supply.
+    assert words.count("+") == 3
+    (servo,) = [line for line in wiring.lines if line.end == "servo +"]
+    assert servo.note == f"fuse {wiring.servo_fuse_a:g} A"
+    assert servo.note in words
+
+
 @pytest.mark.parametrize("command", ["wiring", "check"])
 def test_first_of_all_it_says_whose_machine_it_is(command, tmp_path, monkeypatch, capsys):
     # A rig.toml that lies there is not taken unless it is named: whoever forgets that reads it before they wire.

@@ -143,6 +143,9 @@ def _driver(rig: Rig, wiring: Wiring, name: str) -> Iterator[Item]:
     board_right = BOARD[0] + BOARD[2]
     yield from _part(DRIVER_X_MM, top, DRIVER_W_MM, DRIVER_H_MM, "", "")
     yield Label(f"Driver {name}", DRIVER_X_MM + 26, top + DRIVER_H_MM / 2 + 1.4, 3.6, INK, "middle")
+    microsteps = (rig.a if upper else rig.b).microsteps
+    yield Label(f"set {microsteps} microsteps", DRIVER_X_MM + 35, top + DRIVER_H_MM / 2 + 5.4, 2.1, QUIET, "end")
+    yield from _badge(8, DRIVER_X_MM + 32, top + DRIVER_H_MM / 2 - 5.0)
     step, direction = (rig.pins.step_a, rig.pins.direction_a) if upper else (rig.pins.step_b, rig.pins.direction_b)
     rows = _rows(name)
     own = [
@@ -167,6 +170,7 @@ def _driver(rig: Rig, wiring: Wiring, name: str) -> Iterator[Item]:
     yield from _line("motor supply", (feed_x, middle), (feed_x + 8.2, middle))
     yield from _stroke(INK, 0.8, (feed_x + 8.6, middle - 2.6), (feed_x + 8.6, middle + 2.6))
     yield from _stroke(INK, 0.8, (feed_x + 10.2, middle - 2.6), (feed_x + 10.2, middle + 2.6))
+    yield Label("+", feed_x + 6.4, middle - 1.0, 3.4, COLOURS["motor supply"], "middle")
     yield from _line("ground", (feed_x + 10.6, middle), (feed_x + 15, middle), (feed_x + 15, middle + 1))
     yield from _ground(feed_x + 15, middle + 1)
     rated = "" if wiring.capacitor_v is None else f" {wiring.capacitor_v} V"
@@ -300,10 +304,12 @@ def _legend(wiring: Wiring) -> Iterator[Item]:
     left, top = 224.0, BOTTOM_MM + 12
     yield Label("Lines", left, top - 3.2, 4.0, INK)
     y = top + 1.0
-    for kind, mm2 in groups(wiring.lines).items():
+    for kind, (thin, thick) in groups(wiring.lines).items():
         yield from _stroke(COLOURS[kind], _thickness(kind), (left, y - 0.8), (left + 9, y - 0.8))
         yield Label(kind, left + 12, y, 2.75, INK)
-        yield Label(f"{mm2:g} mm2 or more", left + 66, y, 2.75, QUIET, "end")
+        # Thin ones of a kind are those that carry signals, such as the grounds of logic and endstops.
+        mm2 = f"{thick:g} (signals {thin:g})" if kind == "ground" and thin < thick else f"{thick:g}"
+        yield Label(f"{mm2} mm2 or more", left + 66, y, 2.75, QUIET, "end")
         y += 4.3
 
 
