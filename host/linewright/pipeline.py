@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final, Literal
 
 from linewright.errors import SheetError, SourceError
-from linewright.sheet import Cut, Sheet, place, to_machine
+from linewright.sheet import Cut, Sheet, largest_named, place, to_machine
 from linewright.sources import Picture, Wish
 from linewright.sources.picture import Report
 from linewright.sources.svg import read_svg
@@ -35,7 +35,7 @@ class Placement:
     sheet : name or size; the rig's usual sheet when not given.
     landscape : how the sheet lies; ``None`` leaves it to the name and to what the rig can reach.
     margin_mm : kept clear all round; the rig's own when not given.
-    fit : ``"fit"`` makes the picture as large as the margins allow, ``"keep"`` keeps its size.
+    fit : ``"fit"`` makes the picture as large as the margins and the machine's reach allow, ``"keep"`` keeps its size.
     turn_deg : clockwise, a multiple of 90, or ``"auto"``.
     pen_by : what decides which pen draws a line.
     """
@@ -121,8 +121,8 @@ def _made(method: str, source: str, wish: Wish) -> Picture:
 
 
 def wish_for(rig: Rig, sheet: Sheet, placement: Placement, report: Report | None = None) -> Wish:
-    """The room that a picture gets on its sheet, and the rig's pen."""
-    x0, y0, x1, y1 = sheet.box_mm
+    """The room that a picture gets on its sheet, as far as the rig reaches, and the rig's pen."""
+    x0, y0, x1, y1 = sheet.room_mm(rig)
     wish = Wish((x1 - x0, y1 - y0), placement.turn_deg, rig.pen.width_mm, pen_by=placement.pen_by)
     return wish if report is None else replace(wish, report=report)
 
@@ -175,6 +175,7 @@ def planned(
         picture.drawing,
         (picture.width_mm, picture.height_mm),
         sheet,
+        room_mm=sheet.room_mm(rig),
         fit=placement.fit,
         turn_deg=placement.turn_deg,
     )
@@ -193,12 +194,8 @@ def planned(
     program = plan(drawing, rig, sheet=sheet)
     warnings = (
         *picture.warnings,
-        *_cut_words(placed.cut, "margin"),
-        *_cut_words(
-            reached.cut,
-            "edge of the machine's reach",
-            "" if sheet.within(rig) else f"; the {sheet.name} sheet does not lie within it",
-        ),
+        *_reach_words(sheet, rig, placement),
+        *_cut_words(placed.cut + reached.cut, sheet, rig, placement),
         *notes,
         *rig.warnings(),
         *program.warnings,
@@ -226,12 +223,29 @@ def is_job(path: Path) -> bool:
     return path.suffix.lower() == JOB_SUFFIX
 
 
-def _cut_words(cut: Cut, where: str, why: str = "") -> tuple[str, ...]:
+def _reach_words(sheet: Sheet, rig: Rig, placement: Placement) -> tuple[str, ...]:
+    """What a sheet that the rig cannot reach the whole of makes of the picture."""
+    if sheet.within(rig):
+        return ()
+    x0, y0, x1, y1 = sheet.room_mm(rig)
+    largest = largest_named(rig)
+    done = "is fitted into" if placement.fit == "fit" else "keeps its size on"
+    return (
+        f"the {sheet.name} sheet does not lie within the machine's reach; the picture {done} the {x1 - x0:.5g} x "
+        f"{y1 - y0:.5g} mm of it that can be drawn on. "
+        + ("No standard sheet is held whole" if largest is None else f"The largest sheet it holds is {largest.name}"),
+    )
+
+
+def _cut_words(cut: Cut, sheet: Sheet, rig: Rig, placement: Placement) -> tuple[str, ...]:
     if not cut:
         return ()
+    where = "margin" if sheet.within(rig) else "edge of the machine's reach"
     parts = []
     if cut.strokes:
         parts.append(f"{cut.strokes} {'stroke was' if cut.strokes == 1 else 'strokes were'} cut at the {where}")
     if cut.lost:
         parts.append(f"{cut.lost} {'lies' if cut.lost == 1 else 'lie'} beyond the {where} and will not be drawn")
-    return (f"{'; '.join(parts)} ({cut.length_mm:.0f} mm of ink in all){why}",)
+    # What a fitted picture loses lies outside its own page, and no other sheet would bring it back.
+    step = "; draw it with --fit to lose nothing" if placement.fit == "keep" else "; it lay outside the picture's page"
+    return (f"{'; '.join(parts)} ({cut.length_mm:.0f} mm of ink in all){step}",)

@@ -22,7 +22,10 @@ if TYPE_CHECKING:
     from linewright.rig import Rig
 
 # Clipping belongs to placing for everyone but `clip` itself.
-__all__ = ["HIGH_MM", "LOW_MM", "NAMED_MM", "Align", "Box", "Cut", "Placed", "Sheet", "clip", "place", "to_machine"]
+__all__ = [
+    "HIGH_MM", "LOW_MM", "NAMED_MM", "Align", "Box", "Cut", "Placed", "Sheet", "clip", "largest_named", "place",
+    "to_machine",
+]  # fmt: skip
 
 Align = Literal[
     "top-left", "top", "top-right", "left", "centre", "right", "bottom-left", "bottom", "bottom-right"
@@ -38,6 +41,10 @@ than 0.1 mm (float64 carries 1e-16 of the value)."""
 
 POINT_MM: Final = 1e-6
 """A nanometre: a picture smaller than that is a point, and is not blown up to the size of a sheet."""
+
+HAIR_MM: Final = 1e-9
+"""A picometre, a thousand times what a sum of lengths up to 10 m is rounded by: a room that ends so much before the
+machine's reach still lies in it when it is shifted to where the sheet lies."""
 
 _FREE: Final = re.compile(r"([0-9.]+)\s*([A-Za-z]*?)\s*[xX\u00d7]\s*([0-9.]+)\s*([A-Za-z]*)")
 
@@ -165,6 +172,31 @@ class Sheet:
         m = self.margin_mm
         return (m, m, self.width_mm - m, self.height_mm - m)
 
+    def room_mm(self, rig: Rig) -> Box:
+        """What can be drawn on: the sheet without its margins and without what the rig cannot reach.
+
+        In sheet coordinates; equal to ``box_mm`` for a sheet that lies within reach.
+
+        Raises
+        ------
+        SheetError
+            If nothing of the sheet can be reached.
+        """
+        _reached(self, rig)
+        begin, end = np.array(self.box_mm).reshape(2, 2)
+        near, far = np.array(rig.known_errors.box_mm).reshape(2, 2)
+        offset = np.array(rig.sheet.offset_mm, dtype=np.float64)
+        # The rim of the sheet's own box is taken as it is; the hair costs only where the reach ends first.
+        low = np.where(begin + offset >= near, begin, near - offset + HAIR_MM)
+        high = np.where(end + offset <= far, end, far - offset - HAIR_MM)
+        return (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
+
+
+def largest_named(rig: Rig) -> Sheet | None:
+    """The standard sheet with the most paper that lies whole within the rig's reach, turned if need be."""
+    fitting = [sheet for sheet in (Sheet.on(rig, name, margin_mm=0.0) for name in NAMED_MM) if sheet.within(rig)]
+    return max(fitting, key=lambda sheet: sheet.width_mm * sheet.height_mm, default=None)
+
 
 def _size_mm(name: str) -> tuple[float, float]:
     for known, size in NAMED_MM.items():
@@ -211,6 +243,7 @@ def place(
     picture_size_mm: tuple[float, float] | None,
     sheet: Sheet,
     *,
+    room_mm: Box | None = None,
     fit: Literal["fit", "keep"] = "fit",
     turn_deg: int | Literal["auto"] = 0,
     align: Align = "centre",
@@ -225,6 +258,7 @@ def place(
     picture_size_mm : width and height of the picture's page; ``None`` takes the strokes' own extent, so that the ink
         itself is fitted and aligned.
     sheet : its margin box is where the drawing goes.
+    room_mm : the part of that box to use, see `Sheet.room_mm`; ``None``: all of it.
     fit : ``"fit"`` scales the page to the room and keeps its proportion; ``"keep"`` keeps its size.
     turn_deg : any multiple of 90, clockwise as seen; ``"auto"`` turns by 90 where that lets the picture be larger
         (fit) or less of it hang over (keep).
@@ -235,7 +269,7 @@ def place(
     Returns
     -------
     Placed
-        In sheet coordinates, mm, within the margin box exactly; ``.cut`` tells what lay outside. Copies follow each
+        In sheet coordinates, mm, within the room exactly; ``.cut`` tells what lay outside. Copies follow each
         other by rows.
 
     Raises
@@ -255,7 +289,7 @@ def place(
     if not (np.isfinite(size).all() and (size >= 0).all() and (size <= 2 * HUGE_MM).all()):
         raise SheetError(f"a picture of {size[0]:g} x {size[1]:g} mm cannot be placed on a sheet")
 
-    cells = _cells(sheet, copies, gap_mm)
+    cells = _cells(sheet.box_mm if room_mm is None else room_mm, copies, gap_mm)
     room = np.array([cells[0][2] - cells[0][0], cells[0][3] - cells[0][1]])
     turn = _auto_turn(size, room, fit) if turn_deg == "auto" else int(turn_deg) % 360
     seen = size[::-1] if turn % 180 else size
@@ -305,18 +339,18 @@ def _auto_turn(size: Points, room: Points, fit: str) -> int:
     return 90 if _fit_scale(size[::-1], room) > _fit_scale(size, room) * (1 + 1e-9) else 0
 
 
-def _cells(sheet: Sheet, copies: tuple[int, int], gap_mm: float) -> list[Box]:
+def _cells(box_mm: Box, copies: tuple[int, int], gap_mm: float) -> list[Box]:
     columns, rows = copies
     if not (1 <= columns <= 100 and 1 <= rows <= 100):
         raise SheetError(f"{columns} x {rows} copies: each count must be 1..100")
-    x0, y0, x1, y1 = sheet.box_mm
+    x0, y0, x1, y1 = box_mm
     width, height = (x1 - x0 - gap_mm * (columns - 1)) / columns, (y1 - y0 - gap_mm * (rows - 1)) / rows
     if not (gap_mm >= 0 and width > 0 and height > 0):
         raise SheetError(
             f"{columns} x {rows} copies with gaps of {gap_mm:g} mm leave no room in {x1 - x0:g} x {y1 - y0:g} mm",
             hint="take fewer copies, a smaller gap or a larger sheet",
         )
-    # The last cell ends at the margin itself, not at a sum that rounding has moved.
+    # The last cell ends at the rim itself, not at a sum that rounding has moved.
     return [
         (
             x0 + c * (width + gap_mm),
@@ -353,6 +387,12 @@ def to_machine(drawing: Drawing, sheet: Sheet, rig: Rig) -> Placed:
         If nothing of the sheet can be reached, or a coordinate is not a number.
     """
     _refuse_damage(drawing)
+    moved = replace(drawing, points_mm=drawing.points_mm + np.array(rig.sheet.offset_mm))
+    return clip(moved, _reached(sheet, rig))
+
+
+def _reached(sheet: Sheet, rig: Rig) -> Box:
+    """The margin box as far as the rig reaches, in machine coordinates."""
     offset = np.array(rig.sheet.offset_mm, dtype=np.float64)
     x0, y0, x1, y1 = sheet.box_mm
     near, far = np.array(rig.known_errors.box_mm).reshape(2, 2)
@@ -365,5 +405,4 @@ def to_machine(drawing: Drawing, sheet: Sheet, rig: Rig) -> Placed:
             f"{far[0] - near[0]:.6g} x {far[1] - near[1]:.6g} mm",
             hint="correct sheet.offset_mm or the travel in the rig file",
         )
-    moved = replace(drawing, points_mm=drawing.points_mm + offset)
-    return clip(moved, (float(low[0]), float(low[1]), float(high[0]), float(high[1])))
+    return (float(low[0]), float(low[1]), float(high[0]), float(high[1]))

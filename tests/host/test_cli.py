@@ -688,17 +688,33 @@ def test_a_picture_beyond_the_margins_is_refused(tmp_path, capsys):
     assert "nothing of the picture lies within the margins" in message
 
 
-def test_a_sheet_far_beyond_the_reach_is_not_answered_with_a_larger_one(small, capsys):
-    assert cli.run(["plan", str(small), "--sheet", "9999x9999mm", "--json"]) == 2
-    hint = json.loads(capsys.readouterr().out)["hint"]
-    assert hint == "take a sheet that fits the reach of 310 x 310 mm"
+@pytest.mark.parametrize("size", ["A2", "400x400mm", "9999x9999mm"])
+@pytest.mark.parametrize("turn", ["auto", "0", "90"])
+def test_a_picture_fitted_to_a_sheet_beyond_the_reach_loses_nothing(size, turn, capsys):
+    assert cli.run(["plan", str(HERON), "--sheet", size, "--turn", turn, "--no-pictures", "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert cli.run(["plan", str(HERON), "--no-pictures", "--json"]) == 0
+    on_a4 = json.loads(capsys.readouterr().out)
+    assert found["strokes"] == on_a4["strokes"]
+    assert not any("cut at" in note or "not be drawn" in note for note in found["warnings"])
+    (note,) = (note for note in found["warnings"] if "reach" in note)
+    assert note.startswith(f"the {size} sheet does not lie within the machine's reach; the picture is fitted into")
+    assert "The largest sheet it holds is A4" in note
 
 
-def test_what_a_sheet_beyond_the_reach_costs_names_the_sheet(small, capsys):
-    assert cli.run(["plan", str(small), "--sheet", "400x400mm", "--no-pictures"]) == 0
+def test_only_a_picture_that_keeps_its_size_is_cut_and_a_step_is_named(small, capsys):
+    assert cli.run(["plan", str(HERON), "--sheet", "420x30mm", "--keep", "--no-pictures"]) == 0
     notes = capsys.readouterr().err
-    assert "edge of the machine's reach" in notes
-    assert "the 400x400mm sheet does not lie within it" in notes
+    assert "the 420x30mm sheet does not lie within the machine's reach" in notes
+    assert "cut at the edge of the machine's reach" in notes
+    assert "draw it with --fit to lose nothing" in notes
+
+
+def test_a_small_picture_keeps_its_size_within_the_reach_of_a_large_sheet(small, capsys):
+    assert cli.run(["plan", str(small), "--sheet", "900x900mm", "--keep", "--no-pictures", "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found["strokes"] == 3
+    assert not any("cut at" in note for note in found["warnings"])
 
 
 @pytest.mark.parametrize("margin", ["10", "-1", "nan", "1e9"])

@@ -14,7 +14,7 @@ from host.zoo import DAMAGED, SOUND, drawings
 from linewright.drawing import Drawing
 from linewright.errors import SheetError
 from linewright.rig import Rig
-from linewright.sheet import NAMED_MM, Sheet, clip, place, to_machine
+from linewright.sheet import NAMED_MM, Sheet, clip, largest_named, place, to_machine
 
 # ISO 216:2007, table of the main series A, mm.
 ISO_216 = {
@@ -245,6 +245,31 @@ def test_the_reach_cuts_what_the_sheet_would_hold():
     out = to_machine(PICTURE, Sheet(100, 100), rig)
     assert out.points_mm[:, 0].max() == 60
     assert out.cut.length_mm > 0
+
+
+@settings(max_examples=200, deadline=None)
+@given(drawings(), st.floats(1, 900), st.floats(1, 400), st.floats(0, 100), st.sampled_from(["A2", "A4", "A6"]))
+def test_what_is_fitted_into_the_room_is_not_cut_by_the_reach(drawing, x_mm, y_mm, offset_mm, name):
+    """Of a drawing fitted into what sheet and reach allow together nothing is lost, not by a rounding error either."""
+    rig = Rig.default().changed(
+        {"axis.x.travel_mm": 120.0 + x_mm, "axis.y.travel_mm": 120.0 + y_mm, "sheet.offset_mm": [offset_mm, 33.3]}
+    )
+    sheet = Sheet.named(name, margin_mm=7)
+    placed = place(drawing, None, sheet, room_mm=sheet.room_mm(rig), turn_deg="auto")
+    assert not placed.cut
+    assert not to_machine(placed, sheet, rig).cut
+
+
+def test_the_room_of_a_sheet_within_reach_is_its_box():
+    sheet = Sheet.on(Rig.default(), "A4")
+    assert sheet.room_mm(Rig.default()) == sheet.box_mm
+
+
+def test_the_largest_standard_sheet_that_a_rig_holds():
+    rig = Rig.default()
+    assert largest_named(rig).name == "A4"
+    assert largest_named(rig.changed({"axis.x.travel_mm": 320.0, "axis.y.travel_mm": 440.0})).name == "A3"
+    assert largest_named(rig.changed({"axis.x.travel_mm": 60.0, "axis.y.travel_mm": 60.0})) is None
 
 
 @settings(max_examples=200, deadline=None)

@@ -161,7 +161,7 @@ Margin = Annotated[
     float | None, typer.Option("--margin", "-m", metavar="MM", help="Kept clear all round; the rig's own by default.")
 ]
 Fit = Annotated[
-    bool, typer.Option("--fit/--keep", help="Make the picture as large as the sheet allows, or keep its size.")
+    bool, typer.Option("--fit/--keep", help="Make the picture as large as sheet and machine allow, or keep its size.")
 ]
 TurnOption = Annotated[
     Turn, typer.Option("--turn", help="Turn the picture clockwise; auto turns it where it then fits better.")
