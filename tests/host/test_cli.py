@@ -14,9 +14,11 @@ import time
 from pathlib import Path
 
 import pytest
+import typer
 
 from linewright import cli
 from linewright.cli import cautions
+from linewright.cli.app import app
 from linewright.rig import Rig
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -106,6 +108,24 @@ def test_help_lists_the_commands_in_little_time():
         assert f"\n  {name} " in text
     # The figure of issue 2. It is CPU time, and five times what is used, so a busy machine does not fail it.
     assert after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime < 0.4
+
+
+def commands(group, path=()):
+    for name, one in group.commands.items():
+        if hasattr(one, "commands"):
+            yield from commands(one, (*path, name))
+        yield (*path, name)
+
+
+def test_no_help_shows_a_type_of_the_language_it_is_written_in(capsys):
+    found = [(), *commands(typer.main.get_command(app))]
+    assert {("plan",), ("rig", "check"), ("board", "jog"), ("maker",)} <= set(found)
+    for path in found:
+        assert cli.run([*path, "--help"]) == 0
+        text = capsys.readouterr().out
+        assert text.startswith("Usage: linewright")
+        for word in ("<", "list[", "range>", "[[", "TEXT", "INTEGER", "FLOAT", "<=x", "x>=", "None"):
+            assert word not in text, (path, word)
 
 
 def test_help_imports_nothing_heavy():

@@ -25,8 +25,9 @@ from linewright.cli import (
     tune,
     virtual,
 )
+from linewright.cli.commands import Commands
 
-app = typer.Typer(
+app = Commands(
     name="linewright",
     help="Draws any picture with a home-built two-axis pen machine.",
     epilog="Lengths are millimetres, speeds mm/s, angles degrees.",

@@ -10,13 +10,14 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from linewright.cli import cautions, options, output
+from linewright.cli.commands import Commands
 
 if TYPE_CHECKING:
     from linewright.board_status import BoardStatus
     from linewright.rig import Rig
     from linewright.session import Session
 
-app = typer.Typer(
+app = Commands(
     help="Put the code on a board, look at it, move the machine by hand.",
     no_args_is_help=True,
     rich_markup_mode=None,
@@ -29,6 +30,7 @@ Port = Annotated[
     str,
     typer.Option(
         "--port",
+        metavar="PORT",
         help="serial:PATH (such as serial:/dev/ttyACM0), socket:HOST:PORT, or virtual: a virtual rig that lasts as "
         "long as the command.",
     ),

@@ -13,6 +13,7 @@ Port = Annotated[
     str,
     typer.Option(
         "--port",
+        metavar="PORT",
         help="virtual, serial:PATH (such as serial:/dev/ttyACM0) or socket:HOST:PORT. "
         "virtual takes options: virtual:backlash_x_mm=0.2,interpreter=micropython.",
     ),

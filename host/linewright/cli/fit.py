@@ -25,7 +25,7 @@ What = Annotated[
 ]
 Values = Annotated[
     list[str] | None,
-    typer.Argument(metavar="[NAME=VALUE...]", help="Measurements; asked for one by one where none are given."),
+    typer.Argument(metavar="NAME=VALUE", help="Measurements; asked for one by one where none are given."),
 ]
 Reading = Annotated[
     float, typer.Option("--reading", metavar="MM", help="To what the ruler was read: the finer, the surer the figures.")

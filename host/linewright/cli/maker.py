@@ -7,8 +7,9 @@ from typing import Annotated
 import typer
 
 from linewright.cli import options, output
+from linewright.cli.commands import Commands
 
-app = typer.Typer(
+app = Commands(
     help="Set up what makes pictures of sentences: a program or an address of your own choice.",
     no_args_is_help=True,
     rich_markup_mode=None,

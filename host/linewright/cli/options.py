@@ -164,9 +164,16 @@ Fit = Annotated[
     bool, typer.Option("--fit/--keep", help="Make the picture as large as sheet and machine allow, or keep its size.")
 ]
 TurnOption = Annotated[
-    Turn, typer.Option("--turn", help="Turn the picture clockwise; auto turns it where it then fits better.")
+    Turn,
+    typer.Option(
+        "--turn",
+        metavar="auto|0|90|180|270",
+        help="Turn the picture clockwise; auto turns it where it then fits better.",
+    ),
 ]
-PenByOption = Annotated[PenBy, typer.Option("--pen-by", help="One pen for each colour, or for each layer.")]
+PenByOption = Annotated[
+    PenBy, typer.Option("--pen-by", metavar="colour|layer", help="One pen for each colour, or for each layer.")
+]
 RedrawMm = Annotated[
     float,
     typer.Option(
@@ -178,7 +185,10 @@ RedrawMm = Annotated[
     ),
 ]
 EffortOption = Annotated[
-    Effort, typer.Option("--effort", help="How long to look for the order of strokes with the least travel.")
+    Effort,
+    typer.Option(
+        "--effort", metavar="quick|normal|best", help="How long to look for the order of strokes with the least travel."
+    ),
 ]
 Pictures = Annotated[
     Path | None, typer.Option("--pictures", "-p", metavar="FOLDER", help="Write the preview pictures there.")

@@ -23,7 +23,8 @@ def resume(
         ),
     ] = None,
     port: Annotated[
-        str | None, typer.Option("--port", help="Where the machine is; where it was before, if not given.")
+        str | None,
+        typer.Option("--port", metavar="PORT", help="Where the machine is; where it was before, if not given."),
     ] = None,
     rig_file: options.RigFile = None,
     sheet: Annotated[

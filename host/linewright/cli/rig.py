@@ -9,8 +9,9 @@ from typing import Annotated
 import typer
 
 from linewright.cli import options, output
+from linewright.cli.commands import Commands
 
-app = typer.Typer(
+app = Commands(
     help="Describe your machine: write the rig file, check it, draw its wiring.",
     no_args_is_help=True,
     rich_markup_mode=None,
@@ -24,7 +25,7 @@ Target = Annotated[
 ]
 File = Annotated[
     Path | None,
-    typer.Argument(metavar="[FILE]", help="Your rig file; the default rig without one.", readable=False),
+    typer.Argument(metavar="FILE", help="Your rig file; the default rig without one.", readable=False),
 ]
 
 

@@ -17,7 +17,9 @@ SEEDS = 10_000
 def surprise(
     seed: Annotated[
         int | None,
-        typer.Option("--seed", min=0, max=2**31, help="The one with this number; a new one where none is given."),
+        typer.Option(
+            "--seed", metavar="N", min=0, max=2**31, help="The one with this number; a new one where none is given."
+        ),
     ] = None,
     rig_file: options.RigFile = None,
     sheet: options.SheetName = None,

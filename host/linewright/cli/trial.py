@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from linewright.trial.design import Trial
     from linewright.trial.kit import Kit
 
-Name = Annotated[str | None, typer.Argument(metavar="[NAME]", help="Which sheet; without one, the list of them.")]
+Name = Annotated[str | None, typer.Argument(metavar="NAME", help="Which sheet; without one, the list of them.")]
 Folder = Annotated[
     Path, typer.Option("--output", "-o", metavar="FOLDER", help="Where program, picture and form are written.")
 ]

@@ -19,7 +19,7 @@ def virtual(
         Path | None, typer.Option("--tape", metavar="FILE", help="Take down every pulse, to be looked at later.")
     ] = None,
     interpreter: Annotated[
-        str, typer.Option("--interpreter", help="What runs the board's code: cpython or micropython.")
+        str, typer.Option("--interpreter", metavar="NAME", help="What runs the board's code: cpython or micropython.")
     ] = "cpython",
     fault: Annotated[
         list[str] | None,

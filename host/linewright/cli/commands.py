@@ -1,0 +1,45 @@
+"""Commands whose help speaks to makers: words for what is wanted, no types of the language it is written in."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+import typer
+from typer.core import TyperArgument, TyperCommand
+
+if TYPE_CHECKING:
+    from typer._click import Context, HelpFormatter
+
+
+class Command(TyperCommand):
+    """A command; its arguments stand in the help under their own name alone."""
+
+    def format_options(self, ctx: Context, formatter: HelpFormatter) -> None:
+        """Write the arguments, then the options."""
+        records = {
+            kind: [
+                (param.display_name_raw if isinstance(param, TyperArgument) else record[0], _ranges(record[1]))
+                for param in self.get_params(ctx)
+                if param.param_type_name == kind and (record := param.get_help_record(ctx)) is not None
+            ]
+            for kind in ("argument", "option")
+        }
+        for kind, rows in records.items():
+            if rows:
+                with formatter.section(f"{kind.capitalize()}s"):
+                    formatter.write_dl(rows)
+
+
+def _ranges(words: str) -> str:
+    words = re.sub(r"(-?[\d.]+)<=x<=(-?[\d.]+)", r"\1 to \2", words)
+    return re.sub(r"\bx>=(-?[\d.]+)", r"\1 or more", words)
+
+
+class Commands(typer.Typer):
+    """A `typer.Typer` whose commands are such."""
+
+    def command(self, name: str | None = None, **settings: Any) -> Callable[[Any], Any]:
+        """See `typer.Typer.command`."""
+        return super().command(name, cls=Command, **settings)
