@@ -83,7 +83,9 @@ class Planned:
 
 def stem(source: str) -> str:
     """What the files of a source are named after."""
-    return Path(source).stem
+    from linewright.views import album
+
+    return album.stem(source)
 
 
 def plan_piece(piece: Piece) -> Planned:

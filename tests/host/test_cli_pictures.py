@@ -64,7 +64,7 @@ def test_each_pen_has_a_preview_and_a_time(photo, tmp_path, capsys):
     assert cli.run(words) == 0
     assert "pen sky blue" in capsys.readouterr().out
     names = {path.name for path in (tmp_path / "out").iterdir()}
-    assert {"hills-pen-1-sky-blue.png", "hills-pen-2-black.png", "hills-preview.png"} <= names
+    assert {"hills-png-pen-1-sky-blue.png", "hills-png-pen-2-black.png", "hills-png-preview.png"} <= names
 
 
 def test_compare_draws_all_on_one_sheet(photo, tmp_path, capsys):

@@ -99,15 +99,15 @@ def plan(
     tidiness = options.tidiness(redraw_mm, effort)
     job = options.job(wanted.source, rig, placement, options.lines(wanted.method, pens), tidiness, as_json=as_json)
     file = Path(wanted.name)
-    program = job.program
+    program, stem = job.program, album.stem(wanted.name)
     written: list[Path] = []
     if not no_pictures:
-        written += album.write(album.preview_scene(program, file.name), pictures, f"{file.stem}-preview")
+        written += album.write(album.preview_scene(program, file.name), pictures, f"{stem}-preview")
         if len(program.groups) > 1:
             for word, scene in album.pen_scenes(program, file.name):
-                written += album.write(scene, pictures, f"{file.stem}-pen-{word}")
+                written += album.write(scene, pictures, f"{stem}-pen-{word}")
         if speed_map:
-            written += album.write(album.speed_scene(program, file.name), pictures, f"{file.stem}-speed")
+            written += album.write(album.speed_scene(program, file.name), pictures, f"{stem}-speed")
     if keep_as is not None:
         program.save(keep_as)
 

@@ -44,6 +44,21 @@ def writer(file: Path) -> Callable[[Scene], bytes]:
     return _WRITERS[file.suffix.lower()]
 
 
+def stem(name: str) -> str:
+    """What the files of a picture are named after: its own name, with the ending where that is not .svg.
+
+    Examples
+    --------
+    >>> stem("demo/heron.svg"), stem("demo/heron.jpg")
+    ('heron', 'heron-jpg')
+    """
+    path = Path(name)
+    ending = path.suffix.lower().removeprefix(".")
+    if not re.fullmatch("[a-z0-9]{1,5}", ending):  # the words of a text may hold a full stop as well
+        return path.name
+    return path.stem if ending == "svg" else f"{path.stem}-{ending}"
+
+
 def caption(program: Program, name: str) -> str:
     """One line that says what a drawing amounts to."""
     return "  \u00b7  ".join(
