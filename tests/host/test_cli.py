@@ -128,6 +128,31 @@ def test_no_help_shows_a_type_of_the_language_it_is_written_in(capsys):
             assert word not in text, (path, word)
 
 
+@pytest.mark.parametrize(
+    ("words", "meant"),
+    [
+        (("plan", "small.svg", "--out", "there"), " (do you mean --pictures or --output?)"),
+        (("draw", "small.svg", "--out", "there"), " (do you mean --pictures?)"),
+        (("plan", "small.svg", "--sheeet", "A4"), " (do you mean --sheet?)"),
+        (("plan", "small.svg", "--quiet"), ""),
+    ],
+)
+def test_an_option_that_there_is_not_is_answered_with_what_was_meant(words, meant, capsys):
+    assert cli.run(list(words)) == 2
+    first = capsys.readouterr().err.splitlines()[0]
+    assert first == f"linewright: No such option: {words[2]}{meant}"
+
+
+def test_a_drawing_and_a_photograph_of_one_name_keep_their_pictures_apart(tmp_path, capsys):
+    names = []
+    for file in ("heron.svg", "heron.jpg"):
+        assert cli.run(["plan", str(ROOT / "demo" / file), "--effort", "quick", "--json"]) == 0
+        names.append(set(json.loads(capsys.readouterr().out)["pictures"]))
+    assert "out/heron-preview.svg" in names[0]
+    assert "out/heron-jpg-preview.svg" in names[1]
+    assert not names[0] & names[1]
+
+
 def test_help_imports_nothing_heavy():
     code = (
         "import sys; from linewright.cli import run; run(['--help']);"

@@ -2,7 +2,23 @@
 
 from __future__ import annotations
 
+import difflib
 from collections.abc import Sequence
+from typing import Final
+
+_MEANT: Final = {
+    "out": ("--pictures", "--output"),
+    "folder": ("--pictures", "--output"),
+    "file": ("--output",),
+    "size": ("--sheet",),
+    "paper": ("--sheet",),
+    "method": ("--as",),
+    "config": ("--rig",),
+    "device": ("--port",),
+    "rotate": ("--turn",),
+    "scale": ("--fit", "--keep"),
+}
+"""What people call an option that has another name here."""
 
 
 def words(error: Exception, argv: Sequence[str]) -> str:
@@ -13,6 +29,8 @@ def words(error: Exception, argv: Sequence[str]) -> str:
     error : of the parser's own classes: it can ``format_message()``.
     argv : as typed, for a value that the complaint does not carry.
     """
+    if unknown := _unknown_option(error):
+        return unknown
     own = str(error.format_message())  # type: ignore[attr-defined]
     parameter = getattr(error, "param", None)
     found = getattr(error.__cause__, "errors", None)
@@ -31,6 +49,20 @@ def words(error: Exception, argv: Sequence[str]) -> str:
         if kind in ("greater_than_equal", "less_than_equal"):
             return f"{name}: {value} is out of range{allowed}"
     return own.replace("Value error, ", "") + _given(parameter, argv)
+
+
+def _unknown_option(error: Exception) -> str:
+    """Words about an option that there is not, with those that it may have meant; "" for another complaint.
+
+    The parser's own guesses are as far off as --effort for a folder.
+    """
+    name, context = getattr(error, "option_name", None), getattr(error, "ctx", None)
+    if not isinstance(name, str) or context is None or not hasattr(error, "possibilities"):
+        return ""
+    known = [option for param in context.command.params for option in (*param.opts, *param.secondary_opts)]
+    meant = [option for option in _MEANT.get(name.removeprefix("--"), ()) if option in known]
+    meant = meant or difflib.get_close_matches(name, known, cutoff=0.75)
+    return f"No such option: {name}" + (f" (do you mean {' or '.join(meant)}?)" if meant else "")
 
 
 def _bounds(parameter: object) -> tuple[float | None, float | None]:
