@@ -111,13 +111,17 @@ class Story:
 class Journal:
     """The journal of the drawing under way. `begin`, `done` and `end` are what a session calls.
 
+    ``begun`` is whether the program has gone to a board, so that there is something to carry on; ``began`` the time of
+    the first line that this command wrote.
+
     Writing never raises: a full disk must not stop a drawing of eight hours. What went wrong stands in ``trouble``,
     and nothing is written after it, so that the journal has no gap.
     """
 
     def __init__(self, folder: Path, strokes_done: int = 0, *, begun: bool = False) -> None:
         self.folder = folder
-        self._begun = begun
+        self.begun = begun
+        self.began = ""
         self.trouble = ""
         self._file = (folder / JOURNAL).open("ab", buffering=0)
         self._strokes_done = strokes_done
@@ -199,7 +203,7 @@ class Journal:
 
     def begin(self, number: int, record: int) -> None:
         """The program is about to go to the board, as number ``number``; the pen has reached ``record``."""
-        self._begun = True
+        self.begun = True
         self._write("begin", force=True, number=number, record=record)
 
     def done(self, record: int) -> None:
@@ -222,7 +226,7 @@ class Journal:
         Where that leaves nothing to carry on, because all of it is drawn or nothing was begun, the folder goes.
         """
         self._write("end", force=True, how=how, why=why)
-        if how == "finished" or not self._begun:
+        if how == "finished" or not self.begun:
             self.discard()
 
     def close(self) -> None:
@@ -237,7 +241,9 @@ class Journal:
     def _write(self, word: str, *, force: bool = False, **values: object) -> None:
         if self.trouble or self._file.closed:
             return
-        said = " ".join((datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"), word, *map(_pair, values.items())))
+        stamp = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+        self.began = self.began or stamp
+        said = " ".join((stamp, word, *map(_pair, values.items())))
         line = f"{said} #{binascii.crc32(said.encode()):08x}\n".encode()
         try:
             if self._file.write(line) != len(line):

@@ -153,6 +153,7 @@ def test_keys_on_a_terminal(place):
     terminal.press("q")
     assert terminal.exit_code() == 130
     assert "stopped" in terminal.text
+    assert "`linewright resume` carries on with this drawing" in terminal.text
     assert "all within limits" in terminal.text
     assert journal.unfinished()[0].ended == "abandoned"
 
@@ -196,6 +197,46 @@ def test_a_signal_stops_with_the_pen_up_and_leaves_what_can_be_carried_on(place,
     assert said["pulses_broken"] == 0
     (story,) = journal.unfinished()
     assert story.ended == "abandoned"
+    (entry,) = drawing_log.entries()
+    assert entry.began == story.began
+
+
+def test_what_was_stopped_says_how_to_carry_on_and_is_not_called_abandoned(place, capsys):
+    process = draw_in_real_time()
+    wait_for_strokes(1)
+    process.send_signal(signal.SIGINT)
+    _, errors = process.communicate(timeout=60)
+    assert errors.endswith("`linewright resume` carries on with this drawing\n")
+    assert cli.run(["resume", "--show"]) == 0
+    shown = capsys.readouterr().out
+    assert "stopped by you, with the pen up" in shown
+    assert "abandoned" not in shown
+
+
+def test_a_board_that_dies_in_mid_drawing_is_answered_with_resume(place):
+    board = command("virtual", "--rig", "rig.toml", "--real-time")
+    try:
+        address = board.stderr.readline().split("socket:")[1].split()[0]
+        process = command("draw", "lines.svg", "--keep", "--rig", "rig.toml", "--port", f"socket:{address}")
+        wait_for_strokes(1)
+    finally:
+        os.killpg(board.pid, signal.SIGKILL)  # a session of its own
+        board.communicate()
+    _, errors = process.communicate(timeout=60)
+    assert process.returncode == 3, errors
+    assert "then `linewright resume` carries on with this drawing" in errors
+    assert "try again" not in errors
+    (story,) = journal.unfinished()
+    (entry,) = drawing_log.entries()
+    assert (story.ended, entry.outcome, entry.began) == ("failed", "failed", story.began)
+
+
+def test_two_pens_drawn_with_one_are_told_how_to_be_changed(place):
+    rig = Rig.load(place / "rig.toml")
+    drawing = Drawing.from_strokes([[[20, 20], [40, 20]], [[20, 30], [40, 30]]], [0, 1])
+    task = Task("pens.svg", plan(drawing, rig), (), rig, None, "socket:127.0.0.1:1", None, None, False)
+    (note,) = (note for note in task.notes() if "pens of this picture" in note)
+    assert "--ask-pens" in note
 
 
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
@@ -280,6 +321,7 @@ def test_kill_9_and_resume(place, capsys):
     assert journal.unfinished() == []
     resumed, killed = drawing_log.entries()
     assert (killed.outcome, killed.first_stroke, killed.played_s) == ("broke off", 0, None)
+    assert killed.began == story.began
     assert killed.began <= killed.ended <= resumed.began
     assert (resumed.outcome, resumed.first_stroke) == ("finished", story.strokes_done)
     assert json.loads(resumed.settings)["sheet_mm"] == [210.0, 297.0]

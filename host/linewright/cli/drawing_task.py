@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import typer
 
@@ -23,6 +23,9 @@ if TYPE_CHECKING:
     from linewright.rig import Rig
     from linewright.session import Control, DrawResult, Progress, Session
     from linewright.virtual.trace import TraceReport
+
+
+_CARRY_ON: Final = "`linewright resume` carries on"
 
 
 @dataclass(frozen=True)
@@ -56,7 +59,9 @@ class Task:
     @property
     def stem(self) -> str:
         """Of the names of its picture files."""
-        return Path(self.name).stem
+        from linewright.views import album
+
+        return album.stem(self.name)
 
     @property
     def is_virtual(self) -> bool:
@@ -79,7 +84,10 @@ class Task:
             x, y = self.rig.park.position_mm
             notes.append(f"without endstops, the pen is taken to stand at its park position now (x {x:g}, y {y:g} mm)")
         if pens > 1 and not self.asks_for_pens and not self.is_virtual:
-            notes.append(f"all {pens} pens of this picture are drawn with the one that is in")
+            notes.append(
+                f"all {pens} pens of this picture are drawn with the one that is in; to change them, draw it from a "
+                "terminal or with --ask-pens, which waits for Enter before each"
+            )
         if self.port.startswith("serial:") and self.rig.board == "virtual":
             notes.append(
                 'the rig file says board = "virtual", so its pins and switches have not been checked; '
@@ -121,7 +129,7 @@ def carry_out(task: Task) -> None:
                     session.go_to(task.program.end_steps)
                 else:
                     stop.asks(control.abandon)
-                    with logbook.noted(task, place) as logged:
+                    with logbook.noted(task, place, "" if book is None else book.began) as logged:
                         result = logged.result = _draw(task, session, control, book, bar, place)
                 if book is not None:
                     book.end("finished" if result is None or result.finished else "abandoned")
@@ -136,6 +144,8 @@ def carry_out(task: Task) -> None:
                 )
             _tell(task, result, trace, _pictures(task, trace))
             if not result.finished:
+                if book is not None and book.begun and not task.as_json:
+                    output.say(f"{_CARRY_ON} with this drawing", stderr=True)
                 raise output.Stopped(stop.number or signal.SIGINT)
             _mind_drift(task, result)
         except KeyboardInterrupt:
@@ -143,7 +153,7 @@ def carry_out(task: Task) -> None:
                 output.error("stopped before anything was drawn", "", as_json=task.as_json)
             else:
                 message = "left while the pen was moving; the board stops by itself, with the pen up"
-                output.error(message, "`linewright resume` carries on with this drawing", as_json=task.as_json)
+                output.error(message, f"{_CARRY_ON} with this drawing", as_json=task.as_json)
             raise output.Stopped(stop.number or signal.SIGINT) from None
         finally:
             if isinstance(transport, VirtualTransport):
@@ -209,7 +219,7 @@ def _draw(
 @contextmanager
 def _journal(task: Task, session: Session) -> Iterator[Journal | None]:
     """The journal of the drawing, told how it ends. Without one it is drawn all the same, and that is said."""
-    from linewright.errors import InputError, LinewrightError
+    from linewright.errors import InputError, LinewrightError, LinkError
     from linewright.journal import Journal
 
     session.greet()
@@ -229,6 +239,10 @@ def _journal(task: Task, session: Session) -> Iterator[Journal | None]:
             yield book
         except (KeyboardInterrupt, LinewrightError) as error:
             book.end("abandoned" if isinstance(error, KeyboardInterrupt) else "failed", str(error))
+            if isinstance(error, LinkError) and book.begun and "linewright resume" not in error.hint:
+                # Not "then try again": that would draw it all once more, over what is on paper.
+                first = error.hint.removesuffix(", then try again")
+                error.hint = f"{first}; then {_CARRY_ON} with this drawing" if first else f"{_CARRY_ON} with it"
             raise
         finally:
             if book.trouble:

@@ -35,12 +35,13 @@ class Noted:
 
 
 @contextmanager
-def noted(task: Task, place: Place) -> Iterator[Noted]:
-    """While open, a drawing goes on; then its line is written."""
+def noted(task: Task, place: Place, began: str) -> Iterator[Noted]:
+    """While open, a drawing goes on; then its line is written. It began when its journal says, or else now."""
     from linewright import units
     from linewright.errors import Drifted
 
-    began, outcome, fault, known = _now(), "abandoned", "", Noted()
+    began = began or _now()
+    outcome, fault, known = "abandoned", "", Noted()
     try:
         yield known
     except Exception as error:
@@ -79,7 +80,8 @@ def note_broken_off(task: Task, story: Story) -> None:
     reached = list(story.numbers.values())[-1]
     predicted_ticks = int(program.predicted_ticks - program.ticks_before[reached])
     entry = replace(
-        _entry(task, story.begun, story.last),
+        # The journal's first line is when it began; what was resumed already began once more with its last turn.
+        _entry(task, story.began if len(story.numbers) == 1 else story.begun, story.last),
         outcome="broke off",
         first_stroke=recovery.strokes_done(program, reached),
         predicted_s=units.ticks_to_s(predicted_ticks),

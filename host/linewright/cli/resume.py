@@ -99,7 +99,7 @@ def _tell(story: Story, program: Program, stroke: int) -> None:
 def _show(story: Story, program: Program, stroke: int, folder: Path, *, as_json: bool) -> None:
     from linewright.views import album
 
-    stem = Path(story.picture).stem
+    stem = album.stem(story.picture)
     written = album.write(album.left_scene(program, stroke, story.picture), folder, f"{stem}-left")
     if as_json:
         output.emit_json({**_facts(story), "pictures": [str(path) for path in written]})

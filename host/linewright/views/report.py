@@ -145,12 +145,21 @@ def draw_table(program: Program, name: str, result: DrawResult, trace: TraceRepo
     return table
 
 
+_ENDINGS: Final = {
+    "": "without a word: the program, the laptop or its power died",
+    "abandoned": "stopped by you, with the pen up",
+    "failed": "stopped by an error of the link or the board",
+    "broke off": "without a word: the program, the laptop or its power died",
+}
+"""How a drawing ended, as its journal says it and as people read it."""
+
+
 def story_table(story: Story, program: Program, stroke: int) -> Table:
     """What was being drawn when it broke off, and what is left when ``stroke`` is the next one."""
     table = _facts(story.picture)
     table.add_row("sheet", story.sheet)
     table.add_row("begun", f"{story.began}, last heard of {story.last}")
-    table.add_row("ended", story.ended or "without a word: the program, the laptop or its power died")
+    table.add_row("ended", _ENDINGS.get(story.ended, story.ended))
     table.add_row("drawn", f"{stroke} of {wording.count(len(program.drawing), 'stroke')}")
     if stroke < len(program.drawing):
         lift = int(program.pen_stops[2 * stroke])
