@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import signal
@@ -45,18 +46,22 @@ def cluster(tmp_path):
     scheduler = subprocess.Popen(
         [sys.executable, "-m", "distributed.cli.dask_scheduler", "--host", "127.0.0.1", "--port", "0", *words], **quiet
     )
+    until = time.monotonic() + 60
+    address = None
+    while address is None:  # the note is there before it is whole, and the worker must not read it then either
+        assert time.monotonic() < until
+        time.sleep(0.1)
+        with contextlib.suppress(OSError, ValueError):
+            address = json.loads(note.read_text(encoding="utf-8"))["address"]
     worker = subprocess.Popen(
         [sys.executable, "-m", "distributed.cli.dask_worker", "--nthreads", "1", "--no-nanny", *words], **quiet
     )
-    until = time.monotonic() + 60
-    while not note.exists():
-        assert time.monotonic() < until
-        time.sleep(0.1)
-    yield json.loads(note.read_text(encoding="utf-8"))["address"]
+    there = "import sys, distributed; distributed.Client(sys.argv[1]).wait_for_workers(1, timeout=60)"
+    subprocess.run([sys.executable, "-c", there, address], check=True, **quiet)
+    yield address
     for process in (worker, scheduler):
-        process.terminate()
-    for process in (worker, scheduler):
-        process.wait(30)
+        process.kill()
+        process.wait()
 
 
 def piece(source, **more):
