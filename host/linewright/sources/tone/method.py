@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from linewright.drawing import Drawing, Pen, Points
 from linewright.errors import InputError, SourceError
@@ -125,11 +124,6 @@ def needs_extra() -> None:
         raise InputError(
             "photographs need two more libraries, scikit-image and scipy", hint="pip install 'linewright[photo]'"
         ) from None
-
-
-def from_pieces(points_mm: NDArray[np.float64], starts: NDArray[np.int64]) -> list[Points]:
-    """Flat arrays as in `Drawing` to a list of strokes."""
-    return np.split(points_mm, starts[1:-1]) if len(starts) > 1 else []
 
 
 def _finest_mm(wish: Wish) -> float:
