@@ -101,7 +101,7 @@ COMPILE := CUSTOM_COMPILE_COMMAND="make lock" $(BIN)/python -m piptools compile 
            --no-emit-options
 
 # What a checkout can do out of the box.
-WHOLE := checkout board photo fast vision
+WHOLE := checkout board photo fast vision fonts documents desk
 
 lock: $(DEV_STAMP)
 	@$(COMPILE) $(foreach extra,$(WHOLE),--extra $(extra)) -o requirements.lock pyproject.toml
