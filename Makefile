@@ -40,7 +40,7 @@ $(BIN)/python:
 	@$(PYTHON) -m venv $(VENV) || { rm -rf $(VENV); \
 	  echo "make: '$(PYTHON) -m venv' failed; on Debian it needs the package python3-venv."; exit 1; }
 
-# The version of the project stands in its __init__.py, hence not in the list: an editable install follows the sources.
+# The version of the project stands in its version.py, hence not in the list: an editable install follows the sources.
 $(USER_STAMP): requirements.lock pyproject.toml | $(BIN)/python
 	@echo "preparing $(VENV) ..."
 	@$(PIP) install --require-hashes -r requirements.lock

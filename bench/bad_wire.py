@@ -22,12 +22,13 @@ from numpy.typing import NDArray
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "tests"))
 
 from linewire import messages
-from linewright.pipeline import Placement, prepare
-from linewright.rig import Rig
-from linewright.session import Session
-from linewright.transport import open_transport
-from linewright.virtual import tape as tapes
-from linewright.virtual.tape import TapeReader
+from linewright.board.session import Session
+from linewright.planning.pipeline import Placement, prepare
+from linewright.rig.rig import Rig
+from linewright.run import course
+from linewright.simulation import tape as tapes
+from linewright.simulation.tape import TapeReader
+from linewright.virtual.port import open_transport
 from protocol.faulty_wire import Faults, Pair
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -74,7 +75,7 @@ def steps(options: str) -> tuple[NDArray[np.uint32], int, int]:
             session = Session(transport, rig)
             session.greet()
             session.home()
-            result = session.draw(program)
+            result = course.draw(session, program)
         finally:
             transport.close()
         words = np.concatenate([entry.values & 15 for entry in TapeReader(tape) if entry.kind == tapes.WORDS])

@@ -25,13 +25,14 @@ from rich.table import Table
 ROOT = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(ROOT / "tests"))
 
-from linewright import motion, wirepack  # noqa: E402 -- the tests' folder has to be there first
-from linewright.drawing import Drawing  # noqa: E402
-from linewright.pipeline import Placement, prepare  # noqa: E402
-from linewright.rig import Rig  # noqa: E402
+from linewright import motion  # noqa: E402
+from linewright.drawing.strokes import Drawing  # noqa: E402
+from linewright.planning.pipeline import Placement, prepare  # noqa: E402
+from linewright.rig.board_settings import board_settings  # noqa: E402
+from linewright.rig.rig import Rig  # noqa: E402
 
 if TYPE_CHECKING:
-    from linewright.program import Program
+    from linewright.program.program import Program
 
 FRAMES = 3
 """The first so many frames of each drawing: a second of an emulated processor's time takes a quarter of a minute."""
@@ -64,7 +65,7 @@ def main() -> int:
         return 0
     from emulated.machine import Machine
     from emulated.prompt import EmulatedPrompt
-    from linewright import flashing
+    from linewright.board import flashing
 
     machine = Machine(Path(image))
     machine.start(100_000)
@@ -83,10 +84,10 @@ def main() -> int:
     table.add_column("share of processor", justify="right")
     worst = 0.0
     for name, program, rig in (("heron, A6", heron, default), ("at 100 000 steps/s", fast, fast_rig)):
-        packed = wirepack.pack_program(program)
+        packed = program.packed()
         frames = min(FRAMES, len(packed))
         payloads = ",".join(f"bytearray({packed.payload(i)!r})" for i in range(frames))
-        accel, rate = rig.settings()["accel"], rig.settings()["max_rate"]
+        accel, rate = board_settings(rig)["accel"], board_settings(rig)["max_rate"]
         count, words, blocks, *spent = map(int, prompt.run(f"whole([{payloads}], {accel}, {rate})").split())
         ramps, alone, loading, rendering = map(int, prompt.run(f"kernel_alone([{payloads}], {accel})").split())
         lasts_us = float(program.ticks_before[int(packed.first[frames])]) / 5

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from linewright.drawing import Drawing
+from linewright.drawing.strokes import Drawing
 
 TOLERANCE_MM = 0.02
 

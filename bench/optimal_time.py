@@ -35,8 +35,8 @@ from numpy.typing import NDArray
 from toppra.interpolator import AbstractGeometricPath
 
 from linewright import motion
-from linewright.drawing import Drawing
-from linewright.rig import Rig
+from linewright.drawing.strokes import Drawing
+from linewright.rig.rig import Rig
 from linewright.sources.svg import read_svg
 from linewright.tidy import tidy
 from linewright.units import TICK_HZ

@@ -28,8 +28,8 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
-from linewright.drawing import Drawing
-from linewright.rig import Rig
+from linewright.drawing.strokes import Drawing
+from linewright.rig.rig import Rig
 from linewright.tidy import Cost, order, travel, travel_mm
 
 PARK = (0.0, 0.0)

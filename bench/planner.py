@@ -21,9 +21,9 @@ import toppra.constraint
 from numpy.typing import NDArray
 
 from linewright import motion
-from linewright.drawing import Drawing
+from linewright.drawing.strokes import Drawing
 from linewright.motion.speeds import plan_speeds
-from linewright.rig import Rig
+from linewright.rig.rig import Rig
 
 RUNS = 7
 

@@ -3,7 +3,7 @@
     python bench/smoothness.py
 
 Every program is rendered to pulses by the board's own kernel, and its ink drawn by the virtual rig's mechanics, with a
-carriage that swings on each axis as a second-order system (`linewright.virtual.mechanics`). *Ringing* is the largest
+carriage that swings on each axis as a second-order system (`linewright.simulation.mechanics`). *Ringing* is the largest
 distance of that ink from the line that was asked for, half a step of rounding included; the pen is on the paper from
 the end of its lowering to the end of its lifting, so that a carriage that has not come to rest is seen, too.
 
@@ -25,16 +25,16 @@ from numpy.typing import NDArray
 
 from lineboard import kernel
 from linewright import motion
-from linewright.drawing import Drawing
-from linewright.program import PEN, RAMP, Program
-from linewright.rig import Rig
+from linewright.drawing.strokes import Drawing
+from linewright.program.program import PEN, RAMP, Program
+from linewright.rig.rig import Rig
+from linewright.simulation.deviation import PenRun, StrokeComparer
+from linewright.simulation.faults import Faults
+from linewright.simulation.machine import Machine
+from linewright.simulation.mechanics import Mechanics
+from linewright.simulation.pulse_checks import Shape, decode
 from linewright.tidy import tidy
 from linewright.units import TICK_HZ
-from linewright.virtual.checks import Shape, decode
-from linewright.virtual.deviation import PenRun, StrokeComparer
-from linewright.virtual.faults import Faults
-from linewright.virtual.machine import Machine
-from linewright.virtual.mechanics import Mechanics
 
 SHAPE = Shape(overhead_ticks=15, setup_ticks=5, width_ticks=10)
 REST_SAMPLE_TICKS = TICK_HZ // 1000

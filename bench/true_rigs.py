@@ -17,11 +17,11 @@ from dataclasses import replace
 
 import numpy as np
 
+from linewright.calibration.rehearsal import guided
 from linewright.motion import plan
-from linewright.rig import Rig
-from linewright.virtual import guided
-from linewright.virtual.machine import Machine
-from linewright.virtual.shortcut import draw_on
+from linewright.rig.rig import Rig
+from linewright.simulation.machine import Machine
+from linewright.simulation.shortcut import draw_on
 
 BAR_MM = 0.1
 

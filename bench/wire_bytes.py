@@ -20,10 +20,9 @@ from rich.table import Table
 
 from linewire.framing import CHECKSUM, HEADER
 from linewright import motion
-from linewright.pipeline import Placement, prepare
-from linewright.program import Program
-from linewright.rig import Rig
-from linewright.wirepack import pack_program
+from linewright.planning.pipeline import Placement, prepare
+from linewright.program.program import Program
+from linewright.rig.rig import Rig
 
 ROOT = Path(__file__).resolve().parent.parent
 MOST_BYTES, MOST_RATIO = 4.5, 1.25
@@ -48,7 +47,7 @@ def lzma_bytes(program: Program) -> int:
 
 def measure(program: Program) -> NDArray[np.float64]:
     """Ramps, payload bytes (pen actions included), bytes on the wire, bytes of LZMA."""
-    packed = pack_program(program)
+    packed = program.packed()
     size = len(packed.data)
     return np.array([program.ramps, size, size + FRAME_BYTES * len(packed), lzma_bytes(program)], dtype=np.float64)
 

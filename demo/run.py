@@ -22,16 +22,18 @@ from rich import box
 from rich.console import Console
 from rich.table import Table
 
-from linewright import units
-from linewright.drawing import Drawing
+from linewright import units, wording
+from linewright.board.session import Session
+from linewright.board.session_values import DrawResult, Progress
+from linewright.drawing.strokes import Drawing
 from linewright.errors import LinewrightError
-from linewright.pipeline import Placement, prepare
-from linewright.program import Program
-from linewright.rig import Rig
-from linewright.session import DrawResult, Progress, Session
-from linewright.transport import VirtualTransport, open_transport
-from linewright.views import album, contact_sheet, overlay, wording
-from linewright.virtual.trace import TraceReport
+from linewright.pictures import album, contact_sheet, overlay
+from linewright.planning.pipeline import Placement, prepare
+from linewright.program.program import Program
+from linewright.rig.rig import Rig
+from linewright.run import course
+from linewright.simulation.replay import TraceReport
+from linewright.virtual.port import VirtualTransport, open_transport
 
 HERE: Final = Path(__file__).resolve().parent
 
@@ -144,7 +146,7 @@ def draw_card(name: str, options: argparse.Namespace, console: Console) -> Drawn
             session = Session(transport, rig)
             session.greet()
             session.home()
-            result = session.draw(program, on_progress=on_progress)
+            result = course.draw(session, program, on_progress=on_progress)
             status.update(f"{title}: reading the tape")
             trace = transport.report(program.drawing, keep_drawn=True)
         finally:

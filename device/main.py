@@ -12,7 +12,7 @@ Nothing but MicroPython itself may be needed to import this file: it must work w
 
 import sys
 
-# Both are written by whoever puts the code on the board (`linewright.flashing`), the digest last of all files.
+# Both are written by whoever puts the code on the board (`linewright.board.flashing`), the digest last of all files.
 _LIST_FILE = "files.txt"
 _DIGEST_FILE = "digest.txt"
 _PINS_FILE = "pins.txt"

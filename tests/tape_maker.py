@@ -6,9 +6,9 @@ from pathlib import Path
 
 import numpy as np
 
-from linewright.virtual.faults import Faults
-from linewright.virtual.machine import Machine
-from linewright.virtual.tape import TapeWriter
+from linewright.simulation.faults import Faults
+from linewright.simulation.machine import Machine
+from linewright.simulation.tape import TapeWriter
 
 TICK_HZ = 5_000_000
 OVERHEAD, SETUP, WIDTH = 19, 5, 10

@@ -1,4 +1,4 @@
-"""docs/ARCHITECTURE.md draws the tree as it is."""
+"""docs/ARCHITECTURE.md draws the tree as it is, and the layers of the host hold."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ ROOT = Path(__file__).resolve().parents[1]
 TEXT = (ROOT / "docs" / "ARCHITECTURE.md").read_text(encoding="utf-8")
 LAYOUT = TEXT.partition("## Layout")[2].partition("```")[2].partition("```")[0]
 # Packages that the layout describes by what they do and not by their modules.
-TOLD_AS_A_WHOLE = {"cli", "views", "svg"}
+TOLD_AS_A_WHOLE = {"cli", "pictures", "svg"}
 
 
 def drawn() -> set[str]:
@@ -48,28 +48,128 @@ def test_the_picture_shows_nothing_else(name):
     assert (ROOT / name).exists()
 
 
-# From the picture to the frames; a line further down, what none of it may know.
-ON_THE_WAY = [
-    *("units", "drawing", "clip", "sheet", "rig", "rig_checks", "toml_places", "files", "sources", "tidy", "motion"),
-    *("program", "program_file", "wirepack", "pipeline"),
+# From bottom to top. A package knows itself and the layers below; packages of one layer do not know each other.
+LAYERS = [
+    {"units", "errors", "files", "folders", "compiled", "wording", "version"},
+    {"drawing"},
+    {"machine", "sheet"},
+    {"rig"},
+    {"program"},
+    {"motion", "tidy", "maker"},
+    {"sources"},
+    {"simulation", "board"},
+    {"virtual"},
+    {"pictures", "run"},
+    {"planning"},
+    {"calibration"},
+    {"bringup"},
+    {"tasks"},
+    {"cli", "desk"},
 ]
-NOT_ITS_BUSINESS = {"views", "cli", "session", "conversation", "transport", "virtual", "journal", "time", "datetime"}
+LEVEL = {package: level for level, layer in enumerate(LAYERS) for package in layer}
+HOST = ROOT / "host" / "linewright"
 
 
-def imported(path: Path) -> set[str]:
-    """First name of every module that a file imports, ours without the package."""
-    found = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-        names = [a.name for a in node.names] if isinstance(node, ast.Import) else []
-        if isinstance(node, ast.ImportFrom) and node.module:
-            names = [node.module] if node.module != "linewright" else [f"linewright.{a.name}" for a in node.names]
-        found |= {name.removeprefix("linewright.").split(".")[0] for name in names}
+def imports(root: Path = HOST) -> dict[str, set[str]]:
+    """Which modules of ours each module imports: dotted, without the package's own name; "" is the package itself.
+
+    Imports for type checkers and imports within functions count like any other.
+    """
+    paths = {".".join(p.relative_to(root).with_suffix("").parts).removesuffix("__init__").rstrip("."): p
+             for p in root.rglob("*.py")}  # fmt: skip
+    found: dict[str, set[str]] = {name: set() for name in paths}
+    for name, path in paths.items():
+        package = name if path.name == "__init__.py" else name.rpartition(".")[0]
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            for target in named(node, package):
+                # The longest part of it that is a module; the rest is a name within that.
+                while target not in paths:
+                    target = target.rpartition(".")[0]
+                found[name].add(target)
+        found[name].discard(name)
     return found
 
 
-@pytest.mark.parametrize("name", ON_THE_WAY)
-def test_nothing_on_the_way_to_the_pulses_knows_screens_links_or_clocks(name):
-    place = ROOT / "host" / "linewright" / name
-    files = list(place.rglob("*.py")) or [place.with_suffix(".py")]
-    for path in files:
-        assert imported(path) & NOT_ITS_BUSINESS == set(), path.name
+def named(node: ast.AST, package: str) -> set[str]:
+    """What of ours a statement imports, without the package's own name."""
+    if isinstance(node, ast.Import):
+        full = {alias.name for alias in node.names}
+    elif isinstance(node, ast.ImportFrom):
+        parts = f"linewright.{package}".rstrip(".").split(".")
+        above = ".".join(parts[: len(parts) - node.level + 1]) + "." if node.level else ""
+        full = {f"{above}{node.module or ''}.{alias.name}".replace("..", ".") for alias in node.names}
+    else:
+        return set()
+    return {name.partition(".")[2] for name in full if name.partition(".")[0] == "linewright"}
+
+
+def arrows_up(graph: dict[str, set[str]]) -> list[str]:
+    """Imports from a layer that is not below. The package's own face may import anything, and nobody imports it."""
+    wrong = []
+    for name, targets in graph.items():
+        here = name.partition(".")[0]
+        for target in targets:
+            there = target.partition(".")[0]
+            if here and there != here and (not there or LEVEL[there] >= LEVEL[here]):
+                wrong.append(f"{name} imports {target or 'linewright'}")
+    return sorted(wrong)
+
+
+def circles(graph: dict[str, set[str]]) -> list[list[str]]:
+    """Modules that reach each other."""
+    reach = {name: reached(graph, name) for name in graph}
+    return sorted({tuple(sorted(m for m in reach[name] if name in reach[m])) for name in graph if name in reach[name]})
+
+
+def reached(graph: dict[str, set[str]], name: str) -> set[str]:
+    seen: set[str] = set()
+    ahead = list(graph[name])
+    while ahead:
+        at = ahead.pop()
+        if at not in seen:
+            seen.add(at)
+            ahead += graph[at]
+    return seen
+
+
+def test_every_package_has_a_layer():
+    tops = {p.stem for p in HOST.iterdir() if p.suffix == ".py" and p.stem != "__init__"}
+    tops |= {p.name for p in HOST.iterdir() if p.is_dir() and any(p.rglob("*.py"))}
+    assert tops <= set(LEVEL)
+
+
+def test_no_import_points_up_or_sideways():
+    assert arrows_up(imports()) == []
+
+
+def test_no_modules_import_each_other():
+    assert circles(imports()) == []
+
+
+def test_what_is_put_in_by_hand_is_found(tmp_path):
+    """An import for type checkers, one inside a function, one by its full name and a relative one."""
+    for name, text in {
+        "units.py": "from typing import TYPE_CHECKING\nif TYPE_CHECKING:\n    from linewright.rig.rig import Rig\n",
+        "rig/__init__.py": "",
+        "rig/rig.py": "def f():\n    from . import edit\n",
+        "rig/edit.py": "import linewright.rig.rig\n",
+    }.items():
+        (tmp_path / name).parent.mkdir(exist_ok=True)
+        (tmp_path / name).write_text(text)
+    graph = imports(tmp_path)
+    assert arrows_up(graph) == ["units imports rig.rig"]
+    assert circles(graph) == [("rig.edit", "rig.rig")]
+
+
+NOT_BEFORE_THE_PULSES = {"time", "datetime", "typer", "rich", "starlette"}
+
+
+@pytest.mark.parametrize("package", sorted(set(LEVEL) & {p.name for p in HOST.iterdir()} & {
+    "drawing", "machine", "sheet", "rig", "program", "motion", "tidy", "sources",
+}))  # fmt: skip
+def test_nothing_on_the_way_to_the_pulses_knows_clocks_or_screens(package):
+    for path in (HOST / package).rglob("*.py"):
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        names = {a.name for node in ast.walk(tree) if isinstance(node, ast.Import) for a in node.names}
+        names |= {node.module or "" for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)}
+        assert {name.partition(".")[0] for name in names} & NOT_BEFORE_THE_PULSES == set(), path

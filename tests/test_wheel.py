@@ -79,7 +79,7 @@ def test_board_files_are_found_in_the_wheel(environment, tmp_path):
         "from linewright import board_files\n"
         "print(board_files.digest(), *(file.name for file in board_files.shipped()), sep='\\n')"
     )
-    from linewright import board_files
+    from linewright.board import files as board_files
 
     expected = [str(board_files.digest()), *(file.name for file in board_files.shipped())]
     assert run(environment, "-c", code, cwd=tmp_path).splitlines() == expected
@@ -93,5 +93,5 @@ def test_command_starts(environment, tmp_path):
 
 
 def test_default_rig_comes_with_the_wheel(environment, tmp_path):
-    code = "from linewright.rig import Rig; print(Rig.default().kinematics.type)"
+    code = "from linewright.rig.rig import Rig; print(Rig.default().kinematics.type)"
     assert run(environment, "-c", code, cwd=tmp_path).strip() == "cartesian"

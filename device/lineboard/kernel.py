@@ -5,7 +5,7 @@ speed is measured in motor step space, in whole steps/s along the straight line 
 is the speed at the end of the one before it.
 
 **Duration.** A ramp of length ``d`` steps from ``v0`` to ``v1`` takes ``2 d / (v0 + v1)`` seconds. `load` evaluates
-this as one integer formula (`linewright.motion.timing.ramp_ticks` is the same formula on the host), and the last
+this as one integer formula (`linewright.program.duration.ramp_ticks` is the same formula on the host), and the last
 step of an undisturbed ramp lands on that tick exactly. So the host knows the duration of any program to the tick.
 
 **Between the ends** the squared speed is linear in the steps: ``w(k) = w0 + (w1 - w0) k / n``. Steps are timed in

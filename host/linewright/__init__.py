@@ -1,3 +1,5 @@
 """Linewright: any picture, drawn truly by a home-built two-axis pen machine."""
 
-__version__ = "0.1.0"
+from linewright.version import __version__
+
+__all__ = ["__version__"]

@@ -16,7 +16,7 @@
           ├── Mismatch       the board speaks another version or carries other code
           ├── Refused        the board refused a request (field, value, range)
           ├── BoardFault     the board stopped itself (fault name, position trusted or not)
-          ├── Drifted        homing again has found the machine off by more than the limit
+          ├── Drifted        homing again has found the machine off by more than the limit (in `linewright.board.drift`)
           ├── PromptError    MicroPython's prompt answered with an error
           └── FlashError     the code cannot be put on this board
 
@@ -25,11 +25,6 @@ Anything else that escapes is a bug in Linewright.
 """
 
 from __future__ import annotations
-
-from typing import TYPE_CHECKING
-
-if TYPE_CHECKING:
-    from linewright.drift import Drift
 
 
 class LinewrightError(Exception):
@@ -138,14 +133,6 @@ class BoardFault(LinkError):
         super().__init__(f"the board stopped with fault '{name}'; {trust}", hint=hint)
         self.name = name
         self.position_trusted = position_trusted
-
-
-class Drifted(LinkError):
-    """The machine was further off than allowed. ``drift`` is what homing again has found (`linewright.drift.Drift`)."""
-
-    def __init__(self, message: str, *, drift: Drift, hint: str = "") -> None:
-        super().__init__(message, hint=hint)
-        self.drift = drift
 
 
 class PromptError(LinkError):

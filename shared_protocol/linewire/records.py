@@ -371,7 +371,7 @@ def encode_payload(
 
     A record is ``(kind, first, second, v_end)``: da, db and end speed of a ramp; servo_us, dwell_ms, 0 of a pen action;
     ticks, 0, 0 of a rest; zeros for the end.  This is the plain encoder that both interpreters run; the host's
-    vectorised one, `linewright.wirepack`, gives the same bytes.
+    vectorised one, `linewright.program.packing`, gives the same bytes.
 
     >>> payload, following = encode_payload([(0, 30, -2, 500), (0, 30, -2, 0), (3, 0, 0, 0)], 0)
     >>> payload.hex(), following

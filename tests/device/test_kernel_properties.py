@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lineboard import kernel
-from linewright.motion.timing import ramp_ticks
+from linewright.program.duration import ramp_ticks
 
 OVERHEAD = 17
 

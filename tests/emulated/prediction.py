@@ -13,7 +13,7 @@ from linewire.records import PEN, RAMP, REST
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from linewright.program import Program
+    from linewright.program.program import Program
 
 TICKS_PER_MS = 5000
 ROOM = 4096

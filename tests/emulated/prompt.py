@@ -1,4 +1,4 @@
-"""MicroPython's raw prompt of an emulated board, as `linewright.flashing` wants it."""
+"""MicroPython's raw prompt of an emulated board, as `linewright.board.flashing` wants it."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ class EmulatedPrompt:
         self._await(b"raw REPL; CTRL-B to exit\r\n>")
 
     def run(self, code: str) -> str:
-        """See `linewright.prompt.Prompt.run`."""
+        """See `linewright.board.prompt.Prompt.run`."""
         self.begin(code)
         return self.end()
 

@@ -15,17 +15,18 @@ from emulated.mechanics import Mechanics
 from emulated.prompt import EmulatedPrompt
 from linewire import messages
 from linewright import motion
-from linewright.drawing import Drawing, Pen
+from linewright.board.session import Session
+from linewright.board.session_values import Control
+from linewright.drawing.strokes import Drawing, Pen
 from linewright.errors import BoardFault, LinkError
-from linewright.rig import Rig
-from linewright.session import Control, Session
-from linewright.wirepack import pack_program
+from linewright.rig.rig import Rig
+from linewright.run import course
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     from emulated.machine import Machine
-    from linewright.program import Program
+    from linewright.program.program import Program
 
 CYCLES_PER_TICK = 25  # 125 MHz / 5 MHz
 CYCLES_PER_US = 125
@@ -175,7 +176,7 @@ def test_every_edge_of_a_card_is_where_the_host_says(bench: Bench) -> None:
     program = bench.plan()
     expected = prediction.steps(program)
     before = len(bench.mechanics.steps)
-    result = bench.session.draw(program)
+    result = course.draw(bench.session, program)
     made = bench.made(before)
     assert len(made) == len(expected)
     assert (made[:, 1:] == expected[:, 1:]).all(), "the same steps, in the same order"
@@ -220,7 +221,7 @@ def test_hold_and_carry_on_make_the_same_steps(bench: Bench) -> None:
             assert len(bench.mechanics.steps) == seen["steps"], "held still"
             control.carry_on()
 
-    result = bench.session.draw(program, on_progress=look, control=control)
+    result = course.draw(bench.session, program, on_progress=look, control=control)
     made = bench.made(before)
     assert seen["servo_us"] == pytest.approx(bench.rig.pen.up_us, abs=1)
     assert before < seen["steps"] < before + len(expected)
@@ -236,13 +237,13 @@ def test_a_host_that_falls_silent_in_mid_stroke_makes_the_pen_slow_down_and_wait
     tremble = np.random.default_rng(4).integers(-2, 3, (500, 2)) / 80
     stroke = 4 + 2 * np.c_[np.cos(turn), np.sin(turn)] + tremble
     program = motion.plan(Drawing(stroke, np.array([0, 500]), np.zeros(1, np.int32), (Pen("pen"),)), bench.rig)
-    known = int(pack_program(program).first[5])
+    known = int(program.packed().first[5])
     assert 392 < known < len(program) - 200, "what five frames hold is enough to begin, and not all"
     expected = prediction.steps(program)
     before = len(bench.mechanics.steps)
     lasts_us = float(program.ticks_before[known]) / 5
     bench.link.stall(in_moves_frame=6, for_us=lasts_us + 1_000_000)
-    result = bench.session.draw(program)
+    result = course.draw(bench.session, program)
     made = bench.made(before)
     assert (made[:, 1:] == expected[:, 1:]).all()
     longest = np.diff(made[:, 0]).max()
@@ -263,7 +264,7 @@ def test_a_processor_that_is_stuck_for_a_moment_at_speed_loses_the_position_and_
         seen["steps"] = len(bench.mechanics.steps)
 
     with pytest.raises(BoardFault, match="player broke off"):
-        bench.session.draw(program, on_progress=watch_for(lambda progress: progress.played_s > 0.25, freeze))
+        course.draw(bench.session, program, on_progress=watch_for(lambda progress: progress.played_s > 0.25, freeze))
     assert len(bench.mechanics.steps) == seen["steps"], "what it had was played; nothing was set going again"
     assert bench.stopped()
     assert bench.servo_us() == pytest.approx(bench.rig.pen.up_us, abs=1)
@@ -281,7 +282,7 @@ def test_a_switch_hit_in_mid_drawing_stops_everything(bench: Bench) -> None:
         bench.machine.press(bench.rig.pins.endstop_x, True)
 
     with pytest.raises(BoardFault, match="endstop"):
-        bench.session.draw(program, on_progress=watch_for(lambda progress: progress.played_s > 0.3, hit))
+        course.draw(bench.session, program, on_progress=watch_for(lambda progress: progress.played_s > 0.3, hit))
     after = bench.mechanics.steps[-1][0] - seen["cycle"]
     # 2 ms to believe the switch, one pause of up to 20 ms and one turn of the loop before it is looked at.
     assert after < 30_000 * CYCLES_PER_US
@@ -307,7 +308,7 @@ def test_a_reset_in_mid_drawing_lets_go_and_starts_anew(bench: Bench, how: str) 
 
     resets = bench.machine.resets
     with pytest.raises(LinkError):
-        bench.session.draw(program, on_progress=watch_for(lambda progress: progress.played_s > 0.15, reset))
+        course.draw(bench.session, program, on_progress=watch_for(lambda progress: progress.played_s > 0.15, reset))
     assert bench.machine.resets == resets + 1
     assert len(bench.mechanics.steps) == seen["steps"], "no step by itself"
     assert bench.stopped()
@@ -370,7 +371,7 @@ def test_a_drawing_allocates_nothing_and_no_turn_of_the_loop_takes_longer_than_2
     bench.machine.receive()
     bench.connect()
     bench.home()
-    result = bench.session.draw(program)
+    result = course.draw(bench.session, program)
     assert result.finished
     assert result.underruns == result.starved == 0
     said = prompt.interrupt().rpartition("longest turn ")[2].split()

@@ -18,21 +18,22 @@ from pathlib import Path
 from rich.console import Console
 
 from linewright import cli
+from linewright.board.session import Session
 from linewright.bringup.dialogue import Dialogue
 from linewright.bringup.hands import Hands
 from linewright.bringup.notebook import Notebook
 from linewright.bringup.onlooker import Onlooker
 from linewright.bringup.steps import STEPS
 from linewright.cli.bring_up import WIDTH, Screen
-from linewright.rig import Rig
-from linewright.session import Session
-from linewright.views import board_report, svg_writer
-from linewright.views.wiring_picture import wiring_scene
+from linewright.cli.tables import board as board_report
+from linewright.pictures import svg_writer
+from linewright.pictures.wiring_picture import wiring_scene
+from linewright.rig.rig import Rig
+from linewright.rig.wiring import Wiring
+from linewright.simulation.faults import Faults
+from linewright.simulation.machine import Machine
 from linewright.virtual.bystander import BesideWorld
-from linewright.virtual.faults import Faults
 from linewright.virtual.harness import LockstepRig, LockstepWire
-from linewright.virtual.machine import Machine
-from linewright.wiring import Wiring
 
 ROOT = Path(__file__).resolve().parents[2]
 PAGE = ROOT / "docs" / "BRING-UP.md"

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from whole_rig import STEP_MM, assert_clean
 
-from linewright.virtual.trace import read_trace
+from linewright.simulation.replay import read_trace
 
 TOLERANCE_MM = 2 * STEP_MM + 0.02  # both ends of a run are rounded to steps; a curve is flattened to 0.02 mm
 

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 
 from end_to_end.whole_rig import assert_clean, circle, draw
-from linewright.rig import Rig
-from linewright.session import Session
-from linewright.virtual.faults import Faults
+from linewright.board.session import Session
+from linewright.rig.rig import Rig
+from linewright.simulation.faults import Faults
+from linewright.simulation.machine import Machine
 from linewright.virtual.harness import LockstepRig
-from linewright.virtual.machine import Machine
 
 KNOWN = {
     "corrections.scale_x": 0.02,

@@ -11,7 +11,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from whole_rig import BY_HAND, assert_drawn, draw_program
 
-from linewright.pipeline import Placement, prepare
+from linewright.planning.pipeline import Placement, prepare
 
 DEMO = Path(__file__).resolve().parents[2] / "demo"
 

@@ -16,14 +16,16 @@ sys.path.insert(0, str(Path(__file__).parent))
 from whole_rig import ALLOWED_MM, BY_HAND, CROSSED, HOMING, assert_clean, assert_drawn, circle, draw, draw_program, zoo
 
 from linewire.messages import FLAG_PEN_UP, STATES
+from linewright.board.session import Session, homing_limit_s
+from linewright.board.session_values import Control
 from linewright.errors import BoardFault, LinkError
 from linewright.motion.ramps import STRAY_STEPS
-from linewright.rig import Rig
-from linewright.session import Control, Session, homing_limit_s
+from linewright.rig.rig import Rig
+from linewright.run import course
+from linewright.simulation.faults import Faults
+from linewright.simulation.machine import Machine
 from linewright.units import TICK_HZ
-from linewright.virtual.faults import Faults
 from linewright.virtual.harness import LockstepRig, LockstepWire
-from linewright.virtual.machine import Machine
 
 
 @pytest.mark.parametrize("rig", [BY_HAND, CROSSED], ids=["cartesian", "crossed-belt"])
@@ -208,7 +210,7 @@ def test_ctrl_c_while_homing_stops_the_carriage(tmp_path):
         with pytest.raises(KeyboardInterrupt):
             session.home()
         for _ in range(40):
-            session._talk.turn()
+            session.talk.turn()
         return session.report(), rig.world.carriage_mm
 
     with rig.host_time():
@@ -298,11 +300,11 @@ def test_abandoning_before_the_first_record_is_sent(tmp_path):
 
 
 def test_lost_steps_show_as_drift_when_homing_again(tmp_path):
-    from linewright.drawing import Drawing
+    from linewright.board.session import Session
+    from linewright.drawing.strokes import Drawing
     from linewright.motion import plan
-    from linewright.session import Session
+    from linewright.simulation.machine import Machine
     from linewright.virtual.harness import LockstepRig
-    from linewright.virtual.machine import Machine
 
     # Outward at 100 mm/s at most, and back in one fast move on which motor A misses what comes above 8500 steps/s.
     program = plan(Drawing.from_strokes([[[5, 5], [80, 5]]]), HOMING)
@@ -312,7 +314,7 @@ def test_lost_steps_show_as_drift_when_homing_again(tmp_path):
         session = Session(link, HOMING)
         session.greet()
         session.home()
-        result = session.draw(program)
+        result = course.draw(session, program)
         session.home()
         return result
 
@@ -400,7 +402,7 @@ def test_a_pen_that_is_near_the_paper_may_be_held_slowed_and_kept_waiting(tmp_pa
 
 def test_a_servo_that_is_given_too_little_time_is_found_out(tmp_path):
     """The check that the pen is at rest can fail: a machine whose servo is slower than the program believes."""
-    from linewright.drawing import Drawing
+    from linewright.drawing.strokes import Drawing
     from linewright.motion import plan
 
     drawing = Drawing.from_strokes([[[10, 10], [20, 10]], [[20, 12], [10, 12]]])

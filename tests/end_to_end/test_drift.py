@@ -12,17 +12,20 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from whole_rig import ALLOWED_MM, BY_HAND, HOMING, STEP_MM, assert_clean
 
-from linewright import cli, drawing_log, journal
-from linewright.drawing import Drawing, Pen
-from linewright.drift import DriftCheck
-from linewright.errors import BoardFault, Drifted, InputError
+from linewright import cli
+from linewright.board.drift import DriftCheck, Drifted
+from linewright.board.session import Session
+from linewright.board.session_values import Control
+from linewright.drawing.strokes import Drawing, Pen
+from linewright.errors import BoardFault, InputError
 from linewright.motion import plan
-from linewright.rig import Rig
-from linewright.session import Control, Session
-from linewright.virtual.faults import Faults
+from linewright.rig.rig import Rig
+from linewright.run import course, journal
+from linewright.run import log as drawing_log
+from linewright.simulation.faults import Faults
+from linewright.simulation.machine import Machine
+from linewright.simulation.replay import read_trace
 from linewright.virtual.harness import LockstepRig
-from linewright.virtual.machine import Machine
-from linewright.virtual.trace import read_trace
 
 ALWAYS = DriftCheck(frozenset(("start", "pens", "end")), 0.3)
 PENS = (Pen("black"), Pen("red", "#c00000"), Pen("blue", "#0000c0"))
@@ -40,7 +43,8 @@ def draw(tmp_path, strokes, pens, drift, *, faults=None, control=None, ask_for_p
         session = Session(link, HOMING)
         session.greet()
         session.home()
-        return session.draw(
+        return course.draw(
+            session,
             program,
             drift=drift,
             control=control,

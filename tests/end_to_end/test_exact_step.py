@@ -15,14 +15,16 @@ from paper import on_paper
 from whole_rig import BY_HAND, CROSSED, zoo
 
 from linewire.records import END, PEN, RAMP, REST
-from linewright import journal, recovery
-from linewright.drawing import Drawing
-from linewright.journal import Journal
+from linewright.board.session import Session
+from linewright.board.session_values import Control
+from linewright.drawing.strokes import Drawing
 from linewright.motion import plan
-from linewright.session import Control, Session
-from linewright.tail import Tail
+from linewright.program.remainder import Tail
+from linewright.rig.board_settings import board_settings
+from linewright.run import course, journal, recovery
+from linewright.run.journal import Journal
+from linewright.simulation.machine import Machine
 from linewright.virtual.harness import LockstepRig
-from linewright.virtual.machine import Machine
 
 # A circle, hatching, a tremble, two dots, there and back on the same line.
 SHAPES = Drawing.from_strokes([zoo()[i] for i in (0, 3, 5, 7, 8, 9)])
@@ -64,7 +66,9 @@ def test_a_drawing_that_is_abandoned_again_and_again(tmp_path, rig, seed):
                     if now.played_s - begun_s >= until_s:
                         control.abandon()
 
-                result = session.draw(program, tail=place.tail, control=control, on_progress=on_progress, witness=book)
+                result = course.draw(
+                    session, program, tail=place.tail, control=control, on_progress=on_progress, witness=book
+                )
                 assert result.underruns == 0
                 if result.finished:
                     assert result.final_position_error_steps == 0
@@ -98,7 +102,7 @@ def records_of(tail, frames):
 
 def test_from_any_step_of_any_ramp_a_tail_leads_to_the_end_within_the_limits():
     """The last ramp of every stroke and many others: cut at the start, a step on, half-way, a step before the end."""
-    accel = BY_HAND.settings()["accel"]
+    accel = board_settings(BY_HAND)["accel"]
     cut = 0
     drawn = (PROGRAM.kind == RAMP) & (PROGRAM.stroke_of_record >= 0)
     ends = np.concatenate((PROGRAM.kind[1:] != RAMP, [True])) | (PROGRAM.v_end == 0)

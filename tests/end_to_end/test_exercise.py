@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import pytest
 
+from linewright.board.session import Session
+from linewright.calibration.exercise import Bout, Tally, exercise
 from linewright.errors import InputError
-from linewright.exercise import Bout, Tally, exercise
-from linewright.rig import Rig
-from linewright.session import Session
-from linewright.virtual.faults import Faults
+from linewright.rig.rig import Rig
+from linewright.simulation.faults import Faults
+from linewright.simulation.machine import Machine
 from linewright.virtual.harness import LockstepRig
-from linewright.virtual.machine import Machine
 
 # A small machine that homes quickly: the board's code is played step by step.
 SMALL = Rig.default().changed(

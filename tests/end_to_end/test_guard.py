@@ -8,15 +8,16 @@ from typing import Any
 import pytest
 
 from linewire import messages, records
-from linewright.drawing import Drawing
+from linewright.board.session import Session
+from linewright.drawing.strokes import Drawing
 from linewright.errors import LinewrightError
 from linewright.motion import plan
-from linewright.session import Session
-from linewright.virtual.faults import Faults
+from linewright.run import course
+from linewright.simulation.faults import Faults
+from linewright.simulation.machine import Machine
+from linewright.simulation.replay import read_trace
+from linewright.simulation.tape import ENABLE, SERVO, TapeReader
 from linewright.virtual.harness import LockstepRig, LockstepWire
-from linewright.virtual.machine import Machine
-from linewright.virtual.tape import ENABLE, SERVO, TapeReader
-from linewright.virtual.trace import read_trace
 
 from .whole_rig import HOMING, assert_clean, circle
 
@@ -118,11 +119,11 @@ def run(tmp_path, act: Any, faults: Faults | None = None) -> dict[str, Any]:
         session.greet()
         try:
             session.home()
-            session.draw(program, on_progress=watch)
+            course.draw(session, program, on_progress=watch)
         except LinewrightError as error:
             seen["error"] = str(error)
         with contextlib.suppress(LinewrightError):  # what it is told now it has seen
-            session._talk.wait(lambda: False, 1.0)  # the pen takes its time to rise
+            session.talk.wait(lambda: False, 1.0)  # the pen takes its time to rise
         seen.update(seen.pop("held", look(rig)))
         seen["pen"] = rig.board.pen.is_up() and rig.board.pen.settled(rig.board.port.now_us())
 

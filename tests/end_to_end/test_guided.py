@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import pytest
 
-from linewright.rig import Rig
-from linewright.virtual import guided
+from linewright.calibration.rehearsal import guided
+from linewright.rig.rig import Rig
 
 
 def walk_and_check(seed: int) -> None:

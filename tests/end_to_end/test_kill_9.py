@@ -22,11 +22,12 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from paper import on_paper
 
-from linewright import journal
-from linewright.drawing import Drawing
+from linewright.drawing.strokes import Drawing
 from linewright.motion import plan
-from linewright.program import Program
-from linewright.rig import Rig
+from linewright.program import file as program_file
+from linewright.program.program import Program
+from linewright.rig.rig import Rig
+from linewright.run import journal
 
 COMMAND = "from linewright.cli import main; main()"
 PATIENCE_S = 60.0
@@ -105,7 +106,7 @@ def kill_again_and_again(kills: int, seed: int, seconds: float) -> int:
     while killed < kills:
         pictures += 1
         program = drawing(seed + pictures, seconds)
-        program.save("job.lw")
+        program_file.save(program, "job.lw")
         deaths = 0
         with staying_rig("run.tape") as port:
             while killed + deaths < kills:

@@ -11,13 +11,15 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from whole_rig import BY_HAND, assert_clean, circle
 
-from linewright.drawing import Drawing, Pen
+from linewright.board.session import Session
+from linewright.board.session_values import Control
+from linewright.drawing.strokes import Drawing, Pen
 from linewright.motion import plan
-from linewright.session import Control, Session
+from linewright.run import course
+from linewright.simulation.machine import Machine
+from linewright.simulation.replay import read_trace
 from linewright.units import TICK_HZ
 from linewright.virtual.harness import LockstepRig
-from linewright.virtual.machine import Machine
-from linewright.virtual.trace import read_trace
 
 PENS = (Pen("black"), Pen("red", "#c00000"), Pen("blue", "#0000c0"))
 STROKES = [circle(30, 30, 10), [[50, 10], [60, 10]], circle(30, 60, 5), [[0, 0]]]
@@ -46,7 +48,7 @@ def test_it_waits_at_park_for_each_pen(tmp_path, wait_s):
         session = Session(link, BY_HAND)
         session.greet()
         session.home()
-        return session.draw(program, control=control, ask_for_pens=True, on_progress=on_progress)
+        return course.draw(session, program, control=control, ask_for_pens=True, on_progress=on_progress)
 
     lockstep = LockstepRig(Machine.from_rig(BY_HAND), tape=tmp_path / "run.tape")
     with lockstep.host_time():

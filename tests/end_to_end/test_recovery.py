@@ -18,16 +18,16 @@ sys.path.insert(0, str(Path(__file__).parent))
 from paper import on_paper
 from whole_rig import BY_HAND, HOMING, circle
 
-from linewright import journal, recovery
-from linewright.drawing import Drawing
+from linewright.board.session import Session
+from linewright.drawing.strokes import Drawing
 from linewright.errors import LinkError
-from linewright.journal import Journal
 from linewright.motion import plan
-from linewright.session import Session
+from linewright.run import course, journal, recovery
+from linewright.run.journal import Journal
+from linewright.simulation.faults import Faults
+from linewright.simulation.machine import Machine
 from linewright.units import TICK_HZ
-from linewright.virtual.faults import Faults
 from linewright.virtual.harness import LockstepRig
-from linewright.virtual.machine import Machine
 
 STROKES = [
     circle(30, 30, 12),
@@ -102,7 +102,7 @@ def live(link, rig, folder, deeds=None):
             place = recovery.take_up(session, story, program, rig, host, at_park=at_park)
             if place.tail is None:
                 return True, host.deeds
-            result = session.draw(program, tail=place.tail, witness=host)
+            result = course.draw(session, program, tail=place.tail, witness=host)
             assert result.finished
             assert result.final_position_error_steps == 0
             assert result.underruns == 0

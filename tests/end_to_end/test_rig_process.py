@@ -13,14 +13,15 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from whole_rig import ALLOWED_MM, BY_HAND, HOMING, assert_clean, zoo
 
-from linewright.drawing import Drawing
+from linewright.board.session import Session
+from linewright.drawing.strokes import Drawing
 from linewright.errors import Mismatch, PortError
 from linewright.motion import plan
-from linewright.session import Session
-from linewright.transport import open_transport
-from linewright.virtual import tape as tapes
+from linewright.run import course
+from linewright.simulation import tape as tapes
+from linewright.simulation.tape import TapeReader
 from linewright.virtual.pipe import find_micropython
-from linewright.virtual.tape import TapeReader
+from linewright.virtual.port import open_transport
 
 
 @pytest.fixture(params=["cpython", "micropython"])
@@ -40,7 +41,7 @@ def draw(spec, strokes, rig, on_progress=lambda progress: None):
         session = Session(transport, rig)
         session.greet()
         session.home()
-        result = session.draw(program, on_progress=on_progress)
+        result = course.draw(session, program, on_progress=on_progress)
         transport.close()
         report = transport.rig.report()
         return program, result, transport.report(program.drawing), report
@@ -100,7 +101,7 @@ def test_a_host_that_sleeps_in_mid_stroke(interpreter):
 
 
 def test_a_board_with_other_code_is_refused(monkeypatch):
-    from linewright import board_files
+    from linewright.board import files as board_files
 
     transport = open_transport("virtual", rig=BY_HAND)
     try:
@@ -122,7 +123,7 @@ def test_a_rig_that_dies_in_mid_drawing_is_a_port_error():
             transport.rig._process.kill()
 
         with pytest.raises(PortError, match="the virtual rig has gone"):
-            session.draw(plan(Drawing.from_strokes(zoo()), BY_HAND), on_progress=kill)
+            course.draw(session, plan(Drawing.from_strokes(zoo()), BY_HAND), on_progress=kill)
     finally:
         transport.discard()
 
@@ -135,7 +136,7 @@ def test_a_rig_whose_disk_is_full_says_so():
         session = Session(transport, BY_HAND)
         session.greet()
         session.home()
-        session.draw(plan(Drawing.from_strokes(zoo()), BY_HAND))
+        course.draw(session, plan(Drawing.from_strokes(zoo()), BY_HAND))
 
     try:
         with pytest.raises(PortError, match="the virtual rig has ended: the tape /dev/full cannot be wr") as caught:

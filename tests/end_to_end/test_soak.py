@@ -16,14 +16,16 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from whole_rig import ALLOWED_MM, BY_HAND, assert_clean, circle
 
-from linewright.drawing import Drawing
+from linewright.board.session import Session
+from linewright.board.session_values import Control
+from linewright.drawing.strokes import Drawing
 from linewright.motion import plan
-from linewright.session import Control, Session
+from linewright.run import course
+from linewright.simulation.machine import Machine
+from linewright.simulation.replay import read_trace
 from linewright.units import TICK_HZ
 from linewright.virtual.bad_wire import BadWire, WireFaults
 from linewright.virtual.harness import LockstepRig, LockstepWire
-from linewright.virtual.machine import Machine
-from linewright.virtual.trace import read_trace
 
 # Things that a run may hold at one moment and not at another: frames on their way, a report, a list of requests.
 MOST_OBJECTS = 300
@@ -98,7 +100,7 @@ def soak(tmp_path, hours: float, seed: int) -> Soaked:
         session = Session(link, BY_HAND)
         session.greet()
         session.home()
-        return session.draw(program, control=control, on_progress=on_progress)
+        return course.draw(session, program, control=control, on_progress=on_progress)
 
     with lockstep.host_time():
         result = lockstep.run(host)

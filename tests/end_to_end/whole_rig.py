@@ -6,14 +6,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from linewright.drawing import Drawing
+from linewright.board.session import Session
+from linewright.board.session_values import Control, DrawResult
+from linewright.drawing.strokes import Drawing
 from linewright.motion import plan
-from linewright.program import Program
-from linewright.rig import Rig
-from linewright.session import Control, DrawResult, Session
+from linewright.program.program import Program
+from linewright.rig.rig import Rig
+from linewright.run import course
+from linewright.simulation.machine import Machine
+from linewright.simulation.replay import TraceReport, read_trace
 from linewright.virtual.harness import LockstepRig, LockstepWire
-from linewright.virtual.machine import Machine
-from linewright.virtual.trace import TraceReport, read_trace
 
 # No switches: the user sets the origin by hand, which spares the tests eleven seconds of virtual homing.
 BY_HAND = Rig.default().changed({"axis.x.endstop": "none", "axis.y.endstop": "none"})
@@ -75,8 +77,8 @@ def draw_program(tmp_path, program, rig, *, faults=None, wire=None, on_progress=
         session = Session(link, rig)
         session.greet()
         session.home()
-        return session.draw(
-            program, control=control, on_progress=lambda p: on_progress and on_progress(p, link, control)
+        return course.draw(
+            session, program, control=control, on_progress=lambda p: on_progress and on_progress(p, link, control)
         )
 
     with lockstep.host_time():

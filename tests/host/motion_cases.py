@@ -9,11 +9,11 @@ import numpy as np
 from hypothesis import strategies as st
 
 from lineboard import kernel
-from linewright.drawing import Drawing
-from linewright.program import PEN, RAMP, Program
-from linewright.rig import Rig
-from linewright.virtual.checks import CheckResult, PulseChecks, Shape, decode
-from linewright.virtual.machine import Machine
+from linewright.drawing.strokes import Drawing
+from linewright.program.program import PEN, RAMP, Program
+from linewright.rig.rig import Rig
+from linewright.simulation.machine import Machine
+from linewright.simulation.pulse_checks import CheckResult, PulseChecks, Shape, decode
 
 RIGS = {
     "default": {},

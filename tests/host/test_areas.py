@@ -9,7 +9,7 @@ from PIL import Image, ImageDraw
 from skimage import data
 
 from host.photographs import hills, photograph
-from linewright import pipeline
+from linewright.planning import pipeline
 from linewright.sources import choice, methods
 from linewright.sources.fill import hatched
 from linewright.sources.photograph import Photograph

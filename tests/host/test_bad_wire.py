@@ -5,15 +5,16 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from linewright.drawing import Drawing
+from linewright.board.session import Session
+from linewright.drawing.strokes import Drawing
 from linewright.errors import InputError
 from linewright.motion import plan
-from linewright.rig import Rig
-from linewright.session import Session
-from linewright.transport import open_transport
-from linewright.virtual import tape as tapes
+from linewright.rig.rig import Rig
+from linewright.run import course
+from linewright.simulation import tape as tapes
+from linewright.simulation.tape import TapeReader
 from linewright.virtual.bad_wire import BadWire, WireFaults
-from linewright.virtual.tape import TapeReader
+from linewright.virtual.port import open_transport
 
 FRAMES = [bytes([1 + i % 255] * 20) + b"\0" for i in range(20_000)]
 
@@ -97,7 +98,7 @@ def draw(options: str, tape):
         session = Session(transport, RIG)
         session.greet()
         session.home()
-        result = session.draw(program)
+        result = course.draw(session, program)
         trace = transport.report(program.drawing)
         steps = np.concatenate([e.values & 15 for e in TapeReader(tape) if e.kind == tapes.WORDS])
         return result, trace, steps[steps & 3 > 0]

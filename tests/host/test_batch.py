@@ -14,10 +14,11 @@ from pathlib import Path
 
 import pytest
 
-from linewright import batch, cli
+from linewright import cli
 from linewright.errors import InputError
-from linewright.pipeline import Lines, Placement
-from linewright.rig import Rig
+from linewright.planning import batch
+from linewright.planning.pipeline import Lines, Placement
+from linewright.rig.rig import Rig
 from linewright.tidy import Tidiness
 
 SVG = '<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="40mm" viewBox="0 0 60 40">{}</svg>'
@@ -127,7 +128,7 @@ def test_a_bug_stays_with_its_drawing(monkeypatch):
     def broken(*_args, **_options):
         raise ZeroDivisionError("oh")
 
-    monkeypatch.setattr("linewright.pipeline.prepare", broken)
+    monkeypatch.setattr("linewright.planning.pipeline.prepare", broken)
     planned = batch.plan_piece(piece("quay.svg"))
     assert planned.code == 70
     assert "ZeroDivisionError" in planned.error

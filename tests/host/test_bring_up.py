@@ -8,6 +8,7 @@ from dataclasses import replace
 
 import pytest
 
+from linewright.board.session import Session
 from linewright.bringup.dialogue import Dialogue
 from linewright.bringup.directions import FORWARDS, WAYS, judge, way_of
 from linewright.bringup.hands import Hands
@@ -16,12 +17,11 @@ from linewright.bringup.onlooker import Onlooker
 from linewright.bringup.steps import STEPS
 from linewright.bringup.talk import Ask, Choice, Talk, Turn, Watch
 from linewright.errors import InputError
-from linewright.rig import Rig
-from linewright.session import Session
+from linewright.rig.rig import Rig
+from linewright.simulation.faults import Faults
+from linewright.simulation.machine import Machine
 from linewright.virtual.bystander import BesideWorld
-from linewright.virtual.faults import Faults
 from linewright.virtual.harness import LockstepRig
-from linewright.virtual.machine import Machine
 
 # A machine of the size of a postcard: whatever is tried on it is soon over.
 TEXT = Rig.default_text().replace("travel_mm = 310.0", "travel_mm = 90.0").replace("passes = 2 ", "passes = 1 ")

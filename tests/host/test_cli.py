@@ -19,7 +19,7 @@ import typer
 from linewright import cli
 from linewright.cli import cautions
 from linewright.cli.app import app
-from linewright.rig import Rig
+from linewright.rig.rig import Rig
 
 ROOT = Path(__file__).resolve().parents[2]
 HERON = ROOT / "demo" / "heron.svg"
@@ -282,7 +282,7 @@ def test_looking_at_a_kept_plan_does_not_pretend_to_move_it(words, small, tmp_pa
 
 
 def test_rig_default_prints_the_commented_default(tmp_path, capsys):
-    from linewright.rig import Rig
+    from linewright.rig.rig import Rig
 
     assert cli.run(["rig", "default"]) == 0
     text = capsys.readouterr().out
@@ -377,7 +377,7 @@ def test_draw_shows_what_a_worn_machine_does(small, capsys):
 
 
 def test_virtual_prints_the_very_words_that_connect_to_it(tmp_path):
-    from linewright.rig import Rig
+    from linewright.rig.rig import Rig
 
     (tmp_path / "mine.toml").write_text(Rig.default_text(), encoding="utf-8")
     process = command("virtual", "--rig", "mine.toml")
@@ -468,9 +468,9 @@ def test_ctrl_c_in_an_exercise_tells_that_the_machine_may_have_moved(at, monkeyp
     def bouts(*_, **__):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("linewright.session.Session", session)
-    monkeypatch.setattr("linewright.transport.open_transport", lambda *_, **__: session)
-    monkeypatch.setattr("linewright.exercise.exercise", bouts)
+    monkeypatch.setattr("linewright.board.session.Session", session)
+    monkeypatch.setattr("linewright.virtual.port.open_transport", lambda *_, **__: session)
+    monkeypatch.setattr("linewright.calibration.exercise.exercise", bouts)
     assert cli.run(["exercise"]) == 130
     said = capsys.readouterr().err
     assert "the machine may have moved" in said
@@ -608,7 +608,7 @@ def test_an_svg_is_one_whatever_its_name(small, tmp_path, capsys):
     ],
 )
 def test_a_bad_rig_names_key_and_line(old, new, key, small, tmp_path, capsys):
-    from linewright.rig import Rig
+    from linewright.rig.rig import Rig
 
     path = tmp_path / "rig.toml"
     text = Rig.default_text().replace(old, new)
@@ -769,7 +769,7 @@ def test_a_margin_that_leaves_no_room_names_what_does(margin, small, capsys):
 
 
 def test_a_bug_is_owned_up_to(monkeypatch, small, tmp_path, capsys):
-    from linewright import pipeline
+    from linewright.planning import pipeline
 
     def broken(*_: object, **__: object) -> None:
         raise ZeroDivisionError("of all things")

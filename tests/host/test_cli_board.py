@@ -13,11 +13,11 @@ import pytest
 from end_to_end.whole_rig import BY_HAND
 from linewire import messages
 from linewright import cli
+from linewright.board.session import Session
 from linewright.cli import cautions
-from linewright.rig import Rig
-from linewright.session import Session
+from linewright.rig.rig import Rig
+from linewright.simulation.machine import Machine
 from linewright.virtual.harness import LockstepRig
-from linewright.virtual.machine import Machine
 
 
 @pytest.fixture(autouse=True)
@@ -143,7 +143,7 @@ def test_check_fails_where_the_board_refuses_the_rig(board, tmp_path):
 
 
 def test_check_fails_on_other_code_and_stops_there(board, monkeypatch):
-    from linewright import board_files
+    from linewright.board import files as board_files
 
     monkeypatch.setattr(board_files, "digest", lambda: 0x1234)
     said = board("check", port="virtual", expect=cli.EXIT_LINK)

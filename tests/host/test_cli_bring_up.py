@@ -15,7 +15,7 @@ import pytest
 from linewright import cli
 from linewright.bringup.talk import Ask, Watch
 from linewright.cli.bring_up import GLANCE_S, Lines, Screen
-from linewright.rig import Rig
+from linewright.rig.rig import Rig
 
 START = [sys.executable, "-c", "from linewright.cli import main; main()", "board", "bring-up"]
 

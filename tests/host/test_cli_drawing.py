@@ -14,14 +14,16 @@ import time
 
 import pytest
 
-from linewright import cli, drawing_log, journal
+from linewright import cli
+from linewright.board.session_values import Control
 from linewright.cli.drawing_task import Task
 from linewright.cli.keys import Keys
-from linewright.drawing import Drawing
+from linewright.drawing.strokes import Drawing
 from linewright.motion import plan
-from linewright.rig import Rig
-from linewright.session import Control
-from linewright.virtual.trace import read_trace
+from linewright.rig.rig import Rig
+from linewright.run import journal
+from linewright.run import log as drawing_log
+from linewright.simulation.replay import read_trace
 
 COMMAND = "from linewright.cli import main; main()"
 SVG = '<svg xmlns="http://www.w3.org/2000/svg" width="100mm" height="60mm" viewBox="0 0 100 60">{}</svg>'
@@ -245,7 +247,7 @@ def test_a_signal_while_the_port_is_opened_ends_with_its_number(number, place, m
         os.kill(os.getpid(), number)
         time.sleep(10)  # which the signal cuts short
 
-    monkeypatch.setattr("linewright.transport.open_transport", opening)
+    monkeypatch.setattr("linewright.virtual.port.open_transport", opening)
     monkeypatch.setattr("sys.stdout", sys.stdout)  # a hangup replaces both
     monkeypatch.setattr("sys.stderr", sys.stderr)
     assert cli.run(["draw", "lines.svg", "--rig", "rig.toml"]) == 128 + number

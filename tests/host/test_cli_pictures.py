@@ -11,13 +11,13 @@ from PIL import Image
 
 from host.photographs import hills
 from linewright import cli
-from linewright.comparison import Entry
-from linewright.drawing import Drawing
+from linewright.drawing.strokes import Drawing
+from linewright.pictures.contact_sheet import GAP_PX
+from linewright.planning.comparison import Entry
+from linewright.planning.comparison_sheet import caption, comparison_sheet
 from linewright.sources import Picture
 from linewright.sources.photograph import Photograph
 from linewright.sources.tone.meter import Reading
-from linewright.views.comparison_sheet import caption, comparison_sheet
-from linewright.views.contact_sheet import GAP_PX
 
 
 @pytest.fixture(autouse=True)

@@ -12,18 +12,21 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from host.motion_cases import RIGS, broken_limits, drawings, paths
-from linewright.drawing import Drawing
+from linewright.drawing.strokes import Drawing
 from linewright.errors import PlanError, RigError
+from linewright.machine.play import TAKE_UP_MM, follow
+from linewright.machine.shape import MachineShape
 from linewright.motion import plan
-from linewright.motion.backlash import TAKE_UP_MM, follow
-from linewright.motion.corrections import Corrections
 from linewright.motion.pen_heights import QUANTUM_US, PenHeights
-from linewright.program import PEN, Program
-from linewright.rig import Rig
-from linewright.sheet import Sheet, to_machine
-from linewright.virtual.faults import Faults
-from linewright.virtual.machine import Machine
-from linewright.virtual.shortcut import draw_on
+from linewright.planning.placement import to_machine
+from linewright.program import file as program_file
+from linewright.program.program import PEN, Program
+from linewright.rig.board_settings import board_settings
+from linewright.rig.rig import Rig
+from linewright.sheet.sizes import Sheet
+from linewright.simulation.faults import Faults
+from linewright.simulation.machine import Machine
+from linewright.simulation.shortcut import draw_on
 
 BENT = {
     "corrections.scale_x": 0.02,
@@ -51,7 +54,7 @@ def rig(*changes) -> Rig:
 
 
 errors = st.builds(
-    Corrections,
+    MachineShape,
     lean=st.floats(-0.0874, 0.0874),
     straight_x=st.lists(st.floats(-1, 1), min_size=0, max_size=5).map(
         lambda o: tuple((60.0 * i, v) for i, v in enumerate(o))
@@ -71,14 +74,14 @@ def test_the_way_back_undoes_the_way_there(known, points):
 
 
 def test_the_zero_stays_where_it_is():
-    known = rig(BENT).known_errors
+    known = rig(BENT).shape
     assert known.true_mm(np.zeros((1, 2))).tolist() == [[0.0, 0.0]]
 
 
 def test_squareness_shows_in_the_diagonals():
     # Law of cosines on a rhombus of side s whose angle is 90 degrees - e: diagonals s sqrt(2 +- 2 sin e). A square of
     # 200 mm that leans by 1 degree: 285.300 and 280.364 mm (computed by hand from that law).
-    known = Corrections(lean=math.tan(math.radians(1.0)))
+    known = MachineShape(lean=math.tan(math.radians(1.0)))
     side = 200.0
     # Legs of equal length: the leaning one is side long along itself, so side cos(e) high.
     high = side * math.cos(math.radians(1.0))
@@ -126,7 +129,7 @@ def test_refined_strokes_stay_the_same_and_are_straight_for_the_drives(known, dr
     home=st.sampled_from([1, -1]),
 )
 def test_taken_up_play_leaves_the_pen_within_the_take_up_of_its_place(place, play, home):
-    known = Corrections(play_mm=(play, 0.0), home_sense=(home, 1))
+    known = MachineShape(play_mm=(play, 0.0), home_sense=(home, 1))
     drawing = Drawing.from_strokes([np.column_stack((place, np.arange(len(place))))])
     drives, senses = known.drives(known.refined(drawing))
     # Between the vertices the drives go straight; look at them closely, as the steps of a motor do.
@@ -206,7 +209,7 @@ def test_limits_hold_after_correction(name, path):
     drawing = Drawing.from_strokes([np.clip(paths()[path], 12.0, 290.0)])
     program = plan(drawing, machine)
     assert broken_limits(program, machine) == []
-    low, high = (np.array([machine.settings()[f"{axis}_{end}"] for axis in "xy"]) for end in ("low", "high"))
+    low, high = (np.array([board_settings(machine)[f"{axis}_{end}"] for axis in "xy"]) for end in ("low", "high"))
     at = program.position_steps
     if machine.kinematics.type == "crossed-belt":
         at = np.stack((at.sum(axis=1), at[:, 0] - at[:, 1]), axis=1) // 2
@@ -229,9 +232,9 @@ def test_shown_positions_are_true_ones():
 
 def test_a_program_keeps_what_it_allowed_for(tmp_path):
     program = plan(CARD, rig(BENT, LOOSE))
-    program.save(tmp_path / "card.lw")
-    again = Program.load(tmp_path / "card.lw")
-    assert again.errors == program.errors
+    program_file.save(program, tmp_path / "card.lw")
+    again = program_file.load(tmp_path / "card.lw")
+    assert again.shape == program.shape
     assert np.array_equal(again.trajectory.points_mm, program.trajectory.points_mm)
     assert np.array_equal(again.steps_at(again.drawing), program.steps_at(program.drawing))
 
@@ -261,7 +264,7 @@ def test_a_place_that_a_leaning_machine_cannot_reach_is_refused_and_clipped():
     with pytest.raises(PlanError, match=r"stroke 0 goes to \(1, 200\) mm; the machine reaches 10\.8"):
         plan(low, leaning)
     placed = to_machine(Drawing.from_strokes([[[2.0, 200.0], [150.0, 200.0]]]), Sheet.named("A4", margin_mm=0), leaning)
-    assert placed.points_mm[:, 0].min() == pytest.approx(leaning.known_errors.box_mm[0])
+    assert placed.points_mm[:, 0].min() == pytest.approx(leaning.shape.box_mm[0])
     with pytest.raises(PlanError, match=r"way to park"):
         plan(CARD, leaning.changed({"park.position_mm": [0.0, 300.0]}))
 

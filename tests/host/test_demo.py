@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from linewright.pipeline import Placement, prepare
-from linewright.rig import Rig
+from linewright.planning.pipeline import Placement, prepare
+from linewright.rig.rig import Rig
 from linewright.sources.svg import read_svg
 
 DEMO = Path(__file__).resolve().parents[2] / "demo"

@@ -10,16 +10,17 @@ import threading
 
 import pytest
 
-from linewright import cli, drawing_log
-from linewright.drawing_log import Entry
+from linewright import cli
 from linewright.errors import InputError
+from linewright.run import log as drawing_log
+from linewright.run.log import Entry
 
 SVG = '<svg xmlns="http://www.w3.org/2000/svg" width="100mm" height="60mm"><path stroke="#123" d="M10 10H20V20"/></svg>'
 
 
 @pytest.fixture(autouse=True)
 def place(tmp_path, monkeypatch):
-    from linewright.rig import Rig
+    from linewright.rig.rig import Rig
 
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))

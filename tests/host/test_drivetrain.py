@@ -11,9 +11,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from linewright import drivetrain
-from linewright.drivetrain import Drive, first_limits, reach, reference_v
-from linewright.rig import Rig
+from linewright.rig import motor_torque as drivetrain
+from linewright.rig.motor_torque import Drive, first_limits, reach, reference_v
+from linewright.rig.rig import Rig
 
 COMMON = Drive.of(Rig.default(), Rig.default().a)
 drives = st.builds(

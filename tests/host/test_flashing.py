@@ -14,12 +14,14 @@ import threading
 import pytest
 
 from fake_board import FakeBoard
-from linewright import board_files, cli, flashing, prompt
+from linewright import cli
+from linewright.board import files as board_files
+from linewright.board import flashing, prompt
+from linewright.board.flashing import flash
+from linewright.board.prompt import Prompt
 from linewright.errors import FlashError, InputError, NoAnswer, PortError, PromptError
-from linewright.flashing import flash
-from linewright.prompt import Prompt
+from linewright.simulation.machine import Machine
 from linewright.virtual.launcher import RigOptions, RigProcess
-from linewright.virtual.machine import Machine
 from linewright.virtual.pipe import find_micropython
 
 ON_BOARD = [re.sub(r"\.py$", ".mpy", f.name) if f.name != "main.py" else f.name for f in board_files.shipped()]
@@ -397,7 +399,7 @@ def test_an_incomplete_board_answers_frames_with_words_until_the_prompt_is_wante
 
 
 def test_the_host_understands_those_words():
-    from linewright.conversation import Conversation
+    from linewright.board.conversation import Conversation
 
     class Line:
         said = b"MPY: soft reboot\r\nlinewright: the board's code cannot start: 3 of its files are missing\r\n"

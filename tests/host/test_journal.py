@@ -9,12 +9,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from linewright import journal
-from linewright.drawing import Drawing
+from linewright.drawing.strokes import Drawing
 from linewright.errors import InputError, ProgramError
-from linewright.journal import Journal
 from linewright.motion import plan
-from linewright.rig import Rig
+from linewright.program import file as program_file
+from linewright.rig.rig import Rig
+from linewright.run import journal
+from linewright.run.journal import Journal
 
 PROGRAM = plan(Drawing.from_strokes([[[10, 10 + 5 * i], [30, 10 + 5 * i]] for i in range(6)]), Rig.default())
 ENDS = journal.stroke_ends(PROGRAM)
@@ -117,7 +118,7 @@ def test_a_damaged_journal_never_says_more_than_the_truth(tmp_path_factory, seed
 def test_another_program_in_its_place_is_refused():
     with begun() as book:
         book.begin(1, 0)
-    plan(Drawing.from_strokes([[[10, 10], [30, 11]]]), Rig.default()).save(book.folder / journal.PROGRAM)
+    program_file.save(plan(Drawing.from_strokes([[[10, 10], [30, 11]]]), Rig.default()), book.folder / journal.PROGRAM)
     with pytest.raises(ProgramError, match="not the program that was being drawn"):
         journal.read(book.folder).load_program()
     (book.folder / journal.PROGRAM).unlink()

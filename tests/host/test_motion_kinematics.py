@@ -7,7 +7,7 @@ import pytest
 
 from linewright.errors import PlanError
 from linewright.motion.kinematics import Limits
-from linewright.rig import Rig
+from linewright.rig.rig import Rig
 
 
 def limits(matrix, **changes) -> Limits:

@@ -9,11 +9,12 @@ from hypothesis import strategies as st
 
 from host.motion_cases import broken_limits, drawings
 from linewright import motion
-from linewright.drawing import Drawing, Pen
+from linewright.drawing.strokes import Drawing, Pen
 from linewright.errors import RigError
-from linewright.program import PEN, RAMP, Program
-from linewright.rig import Rig
-from linewright.tail import Tail
+from linewright.program import file as program_file
+from linewright.program.program import PEN, RAMP, Program
+from linewright.program.remainder import Tail
+from linewright.rig.rig import Rig
 from linewright.units import ms_to_ticks
 
 NEAR_US, NEAR_MS = 1540, 60
@@ -134,8 +135,8 @@ def test_what_is_taken_up_again_lowers_the_pen_all_the_way():
 def test_a_saved_program_keeps_its_approaches(tmp_path):
     drawing = Drawing.from_strokes([[[10, 10], [20, 10]], [[120, 112], [10, 112]], [[11, 112], [10, 100]]])
     program = motion.plan(drawing, Rig.default().changed(NEAR))
-    program.save(tmp_path / "near.lw")
-    again = Program.load(tmp_path / "near.lw")
+    program_file.save(program, tmp_path / "near.lw")
+    again = program_file.load(tmp_path / "near.lw")
     assert again.servo_us.tolist() == program.servo_us.tolist()
     assert again.predicted_ticks == program.predicted_ticks
 

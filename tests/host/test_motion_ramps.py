@@ -12,13 +12,13 @@ from shapely import LineString, Point
 
 from host.motion_cases import RIGS, broken_limits, drawings, one_stroke, paths, play, rig
 from linewright import motion
-from linewright.drawing import Drawing, Pen
+from linewright.drawing.strokes import Drawing, Pen
 from linewright.errors import PlanError
 from linewright.motion.kinematics import Limits
 from linewright.motion.planner import lay_path
 from linewright.motion.ramps import STRAY_STEPS
-from linewright.program import END, PEN, REST
-from linewright.rig import Rig
+from linewright.program.program import END, PEN, REST
+from linewright.rig.rig import Rig
 
 PATHS = paths()
 
@@ -103,7 +103,7 @@ HARD = ("noise 0.1", "noise 2", "noise 6", "smooth 1", "zigzag 3 x 5", "zigzag 1
     ("name", "path"), [("default", path) for path in sorted(PATHS)] + [(name, path) for name in RIGS for path in HARD]
 )
 def test_the_boards_pulses_keep_every_limit_and_the_predicted_time(name, path):
-    # The kernel of the board renders the program; linewright.virtual.checks derives what pulses may do.
+    # The kernel of the board renders the program; linewright.simulation.pulse_checks derives what pulses may do.
     machine = rig(name)
     program = motion.plan(one_stroke(PATHS[path]), machine)
     results, ticks, position = play(program, machine)

@@ -19,7 +19,7 @@ from linewright.motion.corners import find_corners
 from linewright.motion.kinematics import Limits
 from linewright.motion.shaping import plan_smooth
 from linewright.motion.smoothing import Smoothing
-from linewright.rig import Rig
+from linewright.rig.rig import Rig
 
 PATHS = paths()
 FREQUENCIES = {"smoothing.x_hz": 14.0, "smoothing.y_hz": 19.0}

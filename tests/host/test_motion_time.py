@@ -14,7 +14,7 @@ from scipy import optimize, sparse
 
 from host.motion_cases import one_stroke, rig, smooth
 from linewright import motion
-from linewright.rig import Rig
+from linewright.rig.rig import Rig
 
 SPEED_MM_S, ACCEL_MM_S2, DELTA_MM = 200.0, 1500.0, 0.05
 

@@ -10,19 +10,19 @@ import pytest
 
 cv2 = pytest.importorskip("cv2")
 
+from linewright.calibration.rehearsal.camera import Shot, photograph  # noqa: E402
+from linewright.calibration.trial import catalogue, photo_fit, picture  # noqa: E402
+from linewright.calibration.trial.design import program_of  # noqa: E402
 from linewright.cli import run  # noqa: E402 - after the check whether there is anything to test with
 from linewright.errors import InputError  # noqa: E402
-from linewright.rig import Rig  # noqa: E402
-from linewright.sheet import Sheet  # noqa: E402
-from linewright.trial import catalogue, photo_fit, picture  # noqa: E402
-from linewright.trial.design import program_of  # noqa: E402
-from linewright.virtual.camera import Shot, photograph  # noqa: E402
-from linewright.virtual.faults import Faults  # noqa: E402
-from linewright.virtual.machine import Machine  # noqa: E402
-from linewright.virtual.shortcut import draw_on  # noqa: E402
+from linewright.rig.rig import Rig  # noqa: E402
+from linewright.rig.sheet_place import sheet_on  # noqa: E402
+from linewright.simulation.faults import Faults  # noqa: E402
+from linewright.simulation.machine import Machine  # noqa: E402
+from linewright.simulation.shortcut import draw_on  # noqa: E402
 
 RIG = Rig.default()
-SHEET = Sheet.on(RIG)
+SHEET = sheet_on(RIG)
 FAULTS = Faults(scale_x=0.013, scale_y=-0.008, skew_deg=1.2)
 TRUTH = {"scale of x": 1.3, "scale of y": -0.8, "squareness": 1.2}
 PAPER = (210.0, 297.0)

@@ -12,8 +12,8 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from linewright import pipeline
 from linewright.errors import InputError, SourceError
+from linewright.planning import pipeline
 from linewright.sources import photograph
 from linewright.sources.picture import Wish
 

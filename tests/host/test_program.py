@@ -15,12 +15,12 @@ from hypothesis import strategies as st
 
 from host.motion_cases import drawings, rig
 from linewright import motion
-from linewright.drawing import Drawing, Pen
+from linewright.drawing.strokes import Drawing, Pen
 from linewright.errors import ProgramError
-from linewright.program import Program
-from linewright.rig import Rig
-from linewright.sheet import Sheet
-from linewright.wirepack import pack_program
+from linewright.program import file as program_file
+from linewright.program.program import Program
+from linewright.rig.rig import Rig
+from linewright.sheet.sizes import Sheet
 
 COLUMNS = ("kind", "da", "db", "v_end", "servo_us", "dwell_ms", "rest_ticks", "ticks", "stroke_of_record")
 
@@ -51,8 +51,8 @@ def same(one: Program, other: Program) -> bool:
 
 def test_a_saved_program_comes_back_whole(program, tmp_path):
     path = tmp_path / "job.lw"
-    program.save(path)
-    loaded = Program.load(path)
+    program_file.save(program, path)
+    loaded = program_file.load(path)
     assert same(program, loaded)
     assert loaded.predicted_ticks == program.predicted_ticks
     assert np.array_equal(loaded.steps_matrix, program.steps_matrix)
@@ -64,8 +64,8 @@ def test_a_saved_program_comes_back_whole(program, tmp_path):
 @given(drawings(), st.sampled_from(["default", "crossed", "coarse y"]))
 def test_any_program_survives_the_file(tmp_path, drawing, name):
     made = motion.plan(drawing, rig(name))
-    made.save(tmp_path / "job.lw")
-    assert same(made, Program.load(tmp_path / "job.lw"))
+    program_file.save(made, tmp_path / "job.lw")
+    assert same(made, program_file.load(tmp_path / "job.lw"))
 
 
 def test_figures_for_scripts(program):
@@ -83,7 +83,7 @@ def test_figures_for_scripts(program):
     assert about["travel_mm"] == pytest.approx(travel, abs=0.1)
     assert about["ramps"] == np.count_nonzero(program.kind == 0)
     # What is sent: one payload for each pen here, and not all records in a row.
-    sent = pack_program(program)
+    sent = program.packed()
     assert len(sent) == 2
     assert about["frame_bytes"] == sum(len(sent.payload(i)) for i in range(2))
     assert about["predicted_s"] == program.ticks.sum() / 5e6
@@ -121,16 +121,16 @@ def test_another_rig_is_refused(program):
 def test_saving_replaces_and_leaves_nothing_half(program, tmp_path):
     path = tmp_path / "job.lw"
     path.write_text("something else")
-    program.save(path)
-    assert same(program, Program.load(path))
+    program_file.save(program, path)
+    assert same(program, program_file.load(path))
     assert [entry.name for entry in tmp_path.iterdir()] == ["job.lw"]
     assert path.stat().st_mode & stat.S_IRUSR
     with pytest.raises(ProgramError, match="cannot write"):
-        program.save(tmp_path / "no such folder" / "job.lw")
+        program_file.save(program, tmp_path / "no such folder" / "job.lw")
     folder = tmp_path / "folder.lw"
     folder.mkdir()
     with pytest.raises(ProgramError, match="cannot write"):
-        program.save(folder)
+        program_file.save(program, folder)
     assert sorted(entry.name for entry in tmp_path.iterdir()) == ["folder.lw", "job.lw"]
 
 
@@ -139,19 +139,19 @@ def test_foreign_files_are_refused(content, tmp_path):
     path = tmp_path / "job.lw"
     path.write_bytes(content)
     with pytest.raises(ProgramError, match=r"no saved program|damaged"):
-        Program.load(path)
+        program_file.load(path)
 
 
 def test_missing_files_are_refused(tmp_path):
     with pytest.raises(ProgramError, match="cannot read") as caught:
-        Program.load(tmp_path / "nothing.lw")
+        program_file.load(tmp_path / "nothing.lw")
     assert caught.value.hint == "check the name and the permissions"
 
 
 @pytest.fixture(scope="module")
 def saved(program, tmp_path_factory) -> bytes:
     path = tmp_path_factory.mktemp("saved") / "job.lw"
-    program.save(path)
+    program_file.save(program, path)
     return path.read_bytes()
 
 
@@ -168,7 +168,7 @@ def test_any_damage_is_refused_or_harmless(saved, program, tmp_path, data):
         del broken[data.draw(st.integers(0, len(saved) - 1)) :]
     path.write_bytes(broken)
     try:
-        loaded = Program.load(path)
+        loaded = program_file.load(path)
     except ProgramError:
         return
     assert same(program, loaded)
@@ -263,7 +263,7 @@ def test_a_changed_program_is_refused_with_its_reason(saved, tmp_path, change, m
     path = tmp_path / "job.lw"
     path.write_bytes(rewritten(saved, change))
     with pytest.raises(ProgramError, match=message):
-        Program.load(path)
+        program_file.load(path)
 
 
 def test_a_zip_bomb_is_refused_before_it_is_unpacked(saved, tmp_path):
@@ -279,4 +279,4 @@ def test_a_zip_bomb_is_refused_before_it_is_unpacked(saved, tmp_path):
             for _ in range(1200):
                 member.write(bytes(1_000_000))
     with pytest.raises(ProgramError, match="unpacks to"):
-        Program.load(path)
+        program_file.load(path)

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from linewright.repeatability import Repeatability
+from linewright.calibration.repeatability import Repeatability
 
 # JCGM 100:2008 (GUM), 4.4.3, table 1: twenty readings of a temperature, degrees Celsius (typed from memory; that they
 # give the published mean and deviations to every digit says that they are the published ones).

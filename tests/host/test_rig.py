@@ -17,9 +17,12 @@ from hypothesis import strategies as st
 from linewire import messages
 from linewright import units
 from linewright.errors import RigError
-from linewright.rig import Rig
-from linewright.sheet import Sheet
-from linewright.toml_places import find_places, line_of
+from linewright.rig.board_settings import board_settings
+from linewright.rig.doubts import doubts
+from linewright.rig.rig import Rig
+from linewright.rig.sheet_place import lies_within
+from linewright.rig.toml_lines import find_places, line_of
+from linewright.sheet.sizes import Sheet
 
 DEFAULT = Rig.default_text()
 
@@ -46,13 +49,13 @@ def line_with(text: str, start: str) -> int:
 
 def test_the_default_rig_is_sound_and_holds_a4_either_way():
     rig = Rig.default()
-    assert rig.warnings() == ()
+    assert doubts(rig) == ()
     # MOTION.md: 200 x 16 / (2 mm x 20) = 80 steps/mm (common practice).
     assert rig.steps_per_mm.tolist() == [80.0, 80.0]
     assert rig.kinematics_matrix.tolist() == [[80.0, 0.0], [0.0, 80.0]]
     assert rig.paper == Sheet(210, 297, 10.0, "A4")
-    assert rig.paper.within(rig)
-    assert Sheet.named("A4 landscape").within(rig)
+    assert lies_within(rig.paper, rig)
+    assert lies_within(Sheet.named("A4 landscape"), rig)
 
 
 def test_the_default_file_states_every_key():
@@ -314,7 +317,7 @@ def test_any_change_is_a_rig_whose_settings_the_board_takes_or_a_rig_error(chang
     except RigError:
         return
     for name, _, low, high, _ in messages.SETTINGS:
-        assert low <= rig.settings()[name] <= high, name
+        assert low <= board_settings(rig)[name] <= high, name
 
 
 # Places
@@ -340,7 +343,7 @@ def test_lines_are_found_like_tomlkit_parses_keys():
 
 
 def test_settings_are_the_boards_own_names_within_its_ranges():
-    told = Rig.default().settings()
+    told = board_settings(Rig.default())
     assert set(told) == {entry[0] for entry in messages.SETTINGS}
     for name, _, low, high, _ in messages.SETTINGS:
         assert isinstance(told[name], int)
@@ -360,7 +363,7 @@ def test_settings_at_the_ends_of_every_range_suit_the_board():
         {"guard.idle_after_s": 0.0, "guard.host_silence_s": 600.0},
         {"guard.idle_after_s": 3600.0, "guard.host_silence_s": 0.5},
     ):
-        told = Rig.default().changed(changes).settings()
+        told = board_settings(Rig.default().changed(changes))
         for name, _, low, high, _ in messages.SETTINGS:
             assert low <= told[name] <= high, (name, changes)
 
@@ -380,7 +383,7 @@ def test_step_space_acceleration_is_the_least_over_all_directions(kind):
 @pytest.mark.parametrize("kind", ["cartesian", "crossed-belt"])
 def test_soft_limits_admit_every_point_of_the_reach(kind):
     rig = Rig.default().changed({"kinematics.type": kind, "axis.x.travel_mm": 100.006, "axis.y.travel_mm": 99.99})
-    told = rig.settings()
+    told = board_settings(rig)
     rng = np.random.default_rng(5)
     xy = rng.uniform(0, 1, (200_000, 2)) * rig.travel_mm
     for side in (0, 1):
@@ -461,13 +464,13 @@ def test_the_fingerprint_changes_with_everything_that_moves_something():
     ],
 )
 def test_doubts_are_told(changes, words):
-    assert any(words in warning for warning in Rig.default().changed(changes).warnings())
+    assert any(words in warning for warning in doubts(Rig.default().changed(changes)))
 
 
 def test_pins_left_to_the_default_are_told():
     text = with_value("board", '"rp2350"').replace('endstop = "min"', 'endstop = "none"')
     rig = Rig.parse(text[: text.index("[pins]")])
-    assert any("[pins] is not in the file" in warning for warning in rig.warnings())
+    assert any("[pins] is not in the file" in warning for warning in doubts(rig))
 
 
 def test_a_change_below_a_single_value_is_no_change_in_silence():

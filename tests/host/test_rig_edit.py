@@ -11,8 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from linewright.errors import RigError
-from linewright.rig import Rig
-from linewright.rig_edit import changed_text, edit_rig
+from linewright.rig.edit import changed_text, edit_rig
+from linewright.rig.rig import Rig
 
 TEXT = Rig.default_text()
 

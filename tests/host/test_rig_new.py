@@ -18,11 +18,11 @@ from hypothesis import strategies as st
 
 from linewright import cli
 from linewright.errors import InputError, RigError
-from linewright.rig import Rig
-from linewright.rig_checks import bounds_of
-from linewright.rig_draft import draft
-from linewright.rig_questions import QUESTIONS, described, read_answers
-from linewright.rig_review import review
+from linewright.rig.checks import bounds_of
+from linewright.rig.draft import draft
+from linewright.rig.questions import QUESTIONS, described, read_answers
+from linewright.rig.review import review
+from linewright.rig.rig import Rig
 
 NAMES = [question.name for question in QUESTIONS]
 

@@ -14,11 +14,12 @@ from hypothesis import strategies as st
 
 from linewire import messages
 from linewright import cli
-from linewright.board_pins import ROW
 from linewright.errors import RigError
-from linewright.rig import Rig
-from linewright.rig_review import WEIGHTS, review
-from linewright.rig_review.power import FUSE_RATINGS_A, fuse_a, motors_a
+from linewright.rig.board_pins import ROW
+from linewright.rig.board_settings import board_settings
+from linewright.rig.review import WEIGHTS, review
+from linewright.rig.review.power import FUSE_RATINGS_A, fuse_a, motors_a
+from linewright.rig.rig import Rig
 
 ROOT = Path(__file__).resolve().parents[2]
 REAL = Rig.default().changed({"board": "rp2040"})
@@ -136,7 +137,7 @@ def test_the_review_calls_pins_wrong_exactly_where_the_board_refuses_them(board,
     except RigError:
         return  # two lines on one pin, or none such on the board: the file is not valid at all
     settings = [entry[4] for entry in messages.SETTINGS]
-    for name, value in rig.settings().items():
+    for name, value in board_settings(rig).items():
         settings[messages.SETTING_BY_NAME[name][1]] = value
     wrong = any(one.weight == "wrong" and one.about == "pins" for one in review(rig))
     assert wrong == (refuses(board)(settings) is not None)

@@ -9,7 +9,7 @@ import pytest
 from skimage.color import deltaE_ciede2000, rgb2lab
 
 from host.photographs import hills
-from linewright.drawing import Pen
+from linewright.drawing.strokes import Pen
 from linewright.errors import InputError
 from linewright.sources import methods
 from linewright.sources.pens import read_pens

@@ -11,10 +11,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from host.zoo import DAMAGED, SOUND, drawings
-from linewright.drawing import Drawing
+from linewright.drawing.crop import clip
+from linewright.drawing.strokes import Drawing
 from linewright.errors import SheetError
-from linewright.rig import Rig
-from linewright.sheet import NAMED_MM, Sheet, clip, largest_named, place, to_machine
+from linewright.planning.placement import place, to_machine
+from linewright.rig.rig import Rig
+from linewright.rig.sheet_place import largest_named, room_on, sheet_on
+from linewright.sheet.sizes import NAMED_MM, Sheet
 
 # ISO 216:2007, table of the main series A, mm.
 ISO_216 = {
@@ -88,13 +91,13 @@ def test_margins_that_leave_no_room_are_refused(margin):
 def test_a_sheet_is_turned_only_where_that_brings_it_into_reach():
     rig = Rig.default()
     narrow = rig.changed({"axis.y.travel_mm": 230.0})
-    assert Sheet.on(rig).name == "A4"
-    turned = Sheet.on(narrow)
+    assert sheet_on(rig).name == "A4"
+    turned = sheet_on(narrow)
     assert (turned.name, turned.width_mm, turned.margin_mm) == ("A4 landscape", 297, rig.sheet.margin_mm)
-    assert Sheet.on(narrow, "A4 portrait").height_mm == 297
-    assert Sheet.on(narrow, "A4", landscape=False).height_mm == 297
-    assert Sheet.on(narrow, "A3").width_mm == 297  # fits neither way: as named
-    assert Sheet.on(narrow, "A5", margin_mm=3).margin_mm == 3
+    assert sheet_on(narrow, "A4 portrait").height_mm == 297
+    assert sheet_on(narrow, "A4", landscape=False).height_mm == 297
+    assert sheet_on(narrow, "A3").width_mm == 297  # fits neither way: as named
+    assert sheet_on(narrow, "A5", margin_mm=3).margin_mm == 3
 
 
 PICTURE = Drawing.from_strokes([[(0, 0), (100, 0), (100, 50), (0, 50), (0, 0)], [(0, 0), (100, 50)]])
@@ -255,13 +258,13 @@ def test_what_is_fitted_into_the_room_is_not_cut_by_the_reach(drawing, x_mm, y_m
         {"axis.x.travel_mm": 120.0 + x_mm, "axis.y.travel_mm": 120.0 + y_mm, "sheet.offset_mm": [offset_mm, 33.3]}
     )
     sheet = Sheet.named(name, margin_mm=7)
-    placed = place(drawing, None, sheet, room_mm=sheet.room_mm(rig), turn_deg="auto")
+    placed = place(drawing, None, sheet, room_mm=room_on(sheet, rig), turn_deg="auto")
     assert not placed.cut
     assert not to_machine(placed, sheet, rig).cut
 
 
 def test_the_room_of_a_sheet_within_reach_is_its_box():
-    sheet = Sheet.on(Rig.default(), "A4")
+    sheet = sheet_on(Rig.default(), "A4")
     assert sheet.room_mm(Rig.default()) == sheet.box_mm
 
 

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from linewright.drawing import Drawing, Pen
+from linewright.drawing.strokes import Drawing, Pen
 from linewright.errors import InputError
 from linewright.sources.svg import read_svg, write_svg_strokes
 

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 
 from host.zoo import SOUND, TWO_PENS, drawings
-from linewright.drawing import Drawing
+from linewright.drawing.strokes import Drawing
 from linewright.tidy import dedupe
 
 

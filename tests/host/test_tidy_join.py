@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from host.zoo import SOUND, TWO_PENS, drawings
-from linewright.drawing import Drawing
+from linewright.drawing.strokes import Drawing
 from linewright.tidy import dedupe, join
 
 

@@ -15,9 +15,9 @@ import ruckig
 from hypothesis import given, settings
 
 from host.zoo import SOUND, TWO_PENS, drawings
-from linewright.drawing import Drawing
+from linewright.drawing.strokes import Drawing
 from linewright.motion.kinematics import Limits
-from linewright.rig import Rig
+from linewright.rig.rig import Rig
 from linewright.tidy import BY_LENGTH, Cost, Watcher, order, tour, tour_kernel, travel, travel_mm
 
 ON_RIG = Cost.of_rig(Rig.default())

@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 from host.zoo import SOUND, drawings
 from lineboard.kernel import TICK_HZ
 from linewright import motion
-from linewright.drawing import Drawing
-from linewright.rig import Rig
+from linewright.drawing.strokes import Drawing
+from linewright.rig.rig import Rig
 from linewright.tidy import simplify
 
 

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from host.zoo import DAMAGED, SOUND, drawings
-from linewright.drawing import Drawing
+from linewright.drawing.strokes import Drawing
 from linewright.errors import InputError
 from linewright.tidy import Tidying, tidy, travel_mm
 

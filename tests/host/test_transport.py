@@ -12,7 +12,7 @@ import time
 import pytest
 
 from linewright.errors import InputError, PortError
-from linewright.transport import open_transport
+from linewright.virtual.port import open_transport
 
 
 @pytest.fixture

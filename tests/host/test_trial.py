@@ -11,22 +11,23 @@ import pytest
 from scipy import integrate, stats
 from typer import Abort
 
+from linewright.calibration.rehearsal.guided import _laid_on
+from linewright.calibration.rehearsal.ruler import measure
+from linewright.calibration.trial import catalogue, combs, form, ladders, lengths, returns, waves
+from linewright.calibration.trial.design import program_of
+from linewright.calibration.trial.squares import READING_SHARE, solve
 from linewright.cli import run
 from linewright.errors import InputError, SheetError
-from linewright.rig import Rig
-from linewright.rig_edit import changed_text, edit_rig
-from linewright.sheet import Sheet
-from linewright.trial import catalogue, combs, form, ladders, lengths, returns, waves
-from linewright.trial.design import program_of
-from linewright.trial.squares import READING_SHARE, solve
-from linewright.virtual.faults import Faults
-from linewright.virtual.guided import _laid_on
-from linewright.virtual.machine import Machine
-from linewright.virtual.ruler import measure
-from linewright.virtual.shortcut import draw_on
+from linewright.rig.edit import changed_text, edit_rig
+from linewright.rig.rig import Rig
+from linewright.rig.sheet_place import sheet_on
+from linewright.sheet.sizes import Sheet
+from linewright.simulation.faults import Faults
+from linewright.simulation.machine import Machine
+from linewright.simulation.shortcut import draw_on
 
 RIG = Rig.default()
-SHEET = Sheet.on(RIG)
+SHEET = sheet_on(RIG)
 
 
 def found(name, faults, rig=RIG, seed=1, **options):

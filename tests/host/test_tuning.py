@@ -7,12 +7,12 @@ import json
 import numpy as np
 import pytest
 
+from linewright.calibration.tuning import MOST_MM, _sample, tune
 from linewright.cli import run
-from linewright.drawing import Drawing
+from linewright.cli.tables.tuning import verdict
+from linewright.drawing.strokes import Drawing
 from linewright.errors import InputError
-from linewright.rig import Rig
-from linewright.tuning import MOST_MM, _sample, tune
-from linewright.views.tuning_report import verdict
+from linewright.rig.rig import Rig
 
 TURN = np.linspace(0, 2 * np.pi, 60)
 CARD = Drawing.from_strokes(

@@ -13,14 +13,16 @@ from hypothesis import strategies as st
 from PIL import Image
 from rich.console import Console
 
-from linewright.drawing import Drawing, Pen
+from linewright import wording
+from linewright.board.session_values import DrawResult
+from linewright.cli.tables import drawings as report
+from linewright.drawing.strokes import Drawing, Pen
 from linewright.motion import plan
-from linewright.rig import Rig
-from linewright.session import DrawResult
-from linewright.sheet import Sheet
-from linewright.views import contact_sheet, overlay, preview, raster, report, speed_map, svg_writer, wording
-from linewright.views.residual_map import residual_map
-from linewright.views.scene import BORDER_MM, Ink, Label, Patch, Scene, Table, inks_of
+from linewright.pictures import contact_sheet, overlay, preview, raster, speed_map, svg_writer
+from linewright.pictures.residual_map import residual_map
+from linewright.pictures.scene import BORDER_MM, Ink, Label, Patch, Scene, Table, inks_of
+from linewright.rig.rig import Rig
+from linewright.sheet.sizes import Sheet
 
 SVG = "{http://www.w3.org/2000/svg}"
 A6 = Sheet.named("A6", margin_mm=5)

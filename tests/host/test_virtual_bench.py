@@ -9,14 +9,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from linewright.board.session import Session
 from linewright.errors import PortError
-from linewright.rig import Rig
-from linewright.session import Session
-from linewright.transport import open_transport
+from linewright.rig.rig import Rig
+from linewright.simulation.faults import Faults
+from linewright.simulation.machine import Machine
 from linewright.virtual.bench import Bench
 from linewright.virtual.bystander import BesideProcess
-from linewright.virtual.faults import Faults
-from linewright.virtual.machine import Machine
+from linewright.virtual.port import open_transport
 
 flags = st.sampled_from([0.0, 1.0])
 

@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from linewright.virtual.checks import Shape, decode
-from linewright.virtual.machine import Machine
-from linewright.virtual.trace import read_trace
+from linewright.simulation.machine import Machine
+from linewright.simulation.pulse_checks import Shape, decode
+from linewright.simulation.replay import read_trace
 from tape_maker import TICK_HZ, TapeMaker, line_words, step_intervals
 
 

@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 from scipy import signal
 
 from linewright.errors import InputError
-from linewright.virtual.faults import Faults
-from linewright.virtual.machine import Machine
-from linewright.virtual.mechanics import LostSteps, Mechanics, Play, Ringing, start_position_mm
+from linewright.simulation.faults import Faults
+from linewright.simulation.machine import Machine
+from linewright.simulation.mechanics import LostSteps, Mechanics, Play, Ringing, start_position_mm
 
 TICK_HZ = 5_000_000
 

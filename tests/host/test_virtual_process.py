@@ -16,11 +16,11 @@ from pathlib import Path
 import pytest
 
 from linewright.errors import InputError, PortError
-from linewright.virtual.faults import Faults
+from linewright.simulation.faults import Faults
+from linewright.simulation.machine import Machine
+from linewright.simulation.tape import TapeReader
 from linewright.virtual.launcher import RigOptions, RigProcess
-from linewright.virtual.machine import Machine
 from linewright.virtual.pipe import find_micropython, package_paths
-from linewright.virtual.tape import TapeReader
 
 ENDS_S = 20  # a generous limit, so that a loaded machine passes; nothing waits for it when all is well
 
@@ -251,7 +251,7 @@ def test_a_rig_ends_with_the_process_that_started_it(tmp_path):
     script = (
         "import os, signal\n"
         "from linewright.virtual.launcher import RigOptions, RigProcess\n"
-        "from linewright.virtual.machine import Machine\n"
+        "from linewright.simulation.machine import Machine\n"
         "rig = RigProcess(RigOptions(Machine()))\n"
         "print(rig.process_id, rig._folder, flush=True)\n"
         "os.kill(os.getpid(), signal.SIGKILL)\n"

@@ -10,11 +10,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from linewright.errors import InputError
-from linewright.virtual import tape as tapes
-from linewright.virtual.faults import Faults
-from linewright.virtual.machine import Machine
-from linewright.virtual.tape import TapeReader
-from linewright.virtual.trace import read_trace
+from linewright.simulation import tape as tapes
+from linewright.simulation.faults import Faults
+from linewright.simulation.machine import Machine
+from linewright.simulation.replay import read_trace
+from linewright.simulation.tape import TapeReader
 from tape_maker import TapeMaker, line_words
 
 

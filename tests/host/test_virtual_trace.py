@@ -11,11 +11,11 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from linewright.drawing import Drawing
-from linewright.virtual.deviation import PenRun, StrokeComparer
-from linewright.virtual.faults import Faults
-from linewright.virtual.machine import Machine
-from linewright.virtual.trace import read_trace
+from linewright.drawing.strokes import Drawing
+from linewright.simulation.deviation import PenRun, StrokeComparer
+from linewright.simulation.faults import Faults
+from linewright.simulation.machine import Machine
+from linewright.simulation.replay import read_trace
 from tape_maker import TapeMaker
 
 STEP_MM = 1 / 80

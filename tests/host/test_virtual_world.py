@@ -9,11 +9,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from linewright.virtual import tape as tapes
-from linewright.virtual.faults import Faults
-from linewright.virtual.machine import Machine
-from linewright.virtual.tape import TapeReader, TapeWriter
-from linewright.virtual.trace import read_trace
+from linewright.simulation import tape as tapes
+from linewright.simulation.faults import Faults
+from linewright.simulation.machine import Machine
+from linewright.simulation.replay import read_trace
+from linewright.simulation.tape import TapeReader, TapeWriter
 from linewright.virtual.world import BYTES, CLOCK_START_US, ENDSTOPS, FINISHED, NOW, World
 from tape_maker import OVERHEAD, SETUP, TICK_HZ, WIDTH, line_words
 

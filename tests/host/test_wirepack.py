@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from linewire import records as wire
 from linewire.records import END, PEN, RAMP, REST, RecordError, encode_payload
-from linewright.wirepack import pack
+from linewright.program.packing import pack
 
 Record = tuple[int, int, int, int]
 

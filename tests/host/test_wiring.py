@@ -12,11 +12,11 @@ import shapely
 from PIL import Image
 
 from linewright import cli
-from linewright.rig import Rig
-from linewright.views import svg_writer
-from linewright.views.scene import Ink, Label
-from linewright.views.wiring_picture import COLOURS, HEIGHT_MM, WIDTH_MM, wiring_scene
-from linewright.wiring import KINDS, SECTIONS_MM2, Wiring, capacitor_v, section_mm2
+from linewright.pictures import svg_writer
+from linewright.pictures.scene import Ink, Label
+from linewright.pictures.wiring_picture import COLOURS, HEIGHT_MM, WIDTH_MM, wiring_scene
+from linewright.rig.rig import Rig
+from linewright.rig.wiring import KINDS, SECTIONS_MM2, Wiring, capacitor_v, section_mm2
 
 REAL = Rig.default().changed({"board": "rp2040"})
 RIGS = [

@@ -11,7 +11,7 @@ import math
 import numpy as np
 from hypothesis import strategies as st
 
-from linewright.drawing import Drawing, Pen
+from linewright.drawing.strokes import Drawing, Pen
 
 TWO_PENS = (Pen("black", "#000000"), Pen("red", "#cc0000"))
 

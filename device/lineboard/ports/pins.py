@@ -34,7 +34,7 @@ KEYS = tuple(_SETTING["pin_" + name][1] for name in _NAMES)
 _PEN_UP_US = _SETTING["pen_up_us"][1]
 _CONTACTS = (_SETTING["contact_x"][1], _SETTING["contact_y"][1])
 FILE = "pins.txt"
-# The digest of what was put on the board (`linewright.board_files.digest`), in hexadecimal.
+# The digest of what was put on the board (`linewright.board.files.digest`), in hexadecimal.
 DIGEST_FILE = "digest.txt"
 
 

@@ -287,7 +287,7 @@ class PipeWorld:
 def main(digest, session):
     """Run a board whose world is at the other end of standard input and output.
 
-    `digest` is that of the shipped files (`linewright.board_files.digest`); `session` a number from 1 to 65535 that no
+    `digest` is that of the shipped files (`linewright.board.files.digest`); `session` a number from 1 to 65535 that no
     two starts in a row share.
     """
     from lineboard.board import Board  # here, because the board's parts must not depend on a port, nor it on them

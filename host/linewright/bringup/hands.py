@@ -14,12 +14,13 @@ from typing import Final
 import numpy as np
 
 from linewire import messages
-from linewright.board_status import BoardStatus
+from linewright.board.session import Session
+from linewright.board.session_values import Greeting
+from linewright.board.status import BoardStatus
+from linewright.calibration.repeatability import Repeatability
 from linewright.errors import LinewrightError
-from linewright.repeatability import Repeatability
-from linewright.rig import Rig
-from linewright.rig_edit import edit_rig
-from linewright.session import Greeting, Session
+from linewright.rig.edit import edit_rig
+from linewright.rig.rig import Rig
 
 NUDGE_MM: Final = 2.0
 """Far enough to be seen, too short to do harm."""

@@ -7,7 +7,7 @@ from statistics import median
 from linewright.bringup.hands import Hands
 from linewright.bringup.talk import Talk, Trouble
 from linewright.errors import LinkError, PortError
-from linewright.rig_review import review
+from linewright.rig.review import review
 
 ROUNDS = 20
 """Round trips: enough for a median, over in a blink."""

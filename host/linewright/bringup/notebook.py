@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import Final
 
 from linewright.files import replacing
-from linewright.rig import Rig
-from linewright.state_folder import state_folder
+from linewright.folders import state_folder
+from linewright.rig.rig import Rig
 
 STATES: Final = ("todo", "done", "skipped", "failed")
 

@@ -14,7 +14,7 @@ from linewright.bringup.directions import way_of
 from linewright.bringup.talk import Ask, Watch
 
 if TYPE_CHECKING:
-    from linewright.rig import Rig
+    from linewright.rig.rig import Rig
     from linewright.virtual.bystander import Beside
 
 LOOKS: Final = 20

@@ -6,7 +6,7 @@ from typing import Final
 
 from linewright.bringup.hands import Hands
 from linewright.bringup.talk import Ask, Choice, Talk, Trouble
-from linewright.rig import SERVO_HIGH_US, SERVO_LOW_US
+from linewright.rig.sections import SERVO_HIGH_US, SERVO_LOW_US
 
 STEP_US: Final = 20
 """Some two degrees of a common servo (1000 us for 90 degrees, common practice): half a millimetre at 15 mm."""

@@ -11,12 +11,8 @@ import sys
 from collections.abc import Sequence
 
 from linewright.cli import streams
+from linewright.cli.exit_codes import EXIT_BUG, EXIT_INPUT, EXIT_LINK, EXIT_STOPPED
 from linewright.errors import LinewrightError, LinkError
-
-EXIT_INPUT = 2
-EXIT_LINK = 3
-EXIT_BUG = 70  # EX_SOFTWARE of sysexits.h
-EXIT_STOPPED = 130  # 128 + SIGINT, as shells report it
 
 _DRAWS = frozenset({"draw", "plan", "resume"})
 _NO_ROOM = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO})

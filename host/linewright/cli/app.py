@@ -6,7 +6,6 @@ from typing import Annotated
 
 import typer
 
-from linewright import __version__
 from linewright.cli import (
     board,
     compare,
@@ -26,6 +25,7 @@ from linewright.cli import (
     virtual,
 )
 from linewright.cli.commands import Commands
+from linewright.version import __version__
 
 app = Commands(
     name="linewright",

@@ -13,9 +13,9 @@ from linewright.cli import cautions, options, output
 from linewright.cli.commands import Commands
 
 if TYPE_CHECKING:
-    from linewright.board_status import BoardStatus
-    from linewright.rig import Rig
-    from linewright.session import Session
+    from linewright.board.session import Session
+    from linewright.board.status import BoardStatus
+    from linewright.rig.rig import Rig
 
 app = Commands(
     help="Put the code on a board, look at it, move the machine by hand.",
@@ -50,13 +50,13 @@ def flash(
 
     Compiled for its processor, and checked file by file. May be repeated; what else is on the board stays there.
     """
-    from linewright import flashing
+    from linewright.board import flashing
+    from linewright.board.prompt import Prompt
+    from linewright.board.session import Session
     from linewright.cli.progress import ProgressBar
+    from linewright.cli.tables import board as board_report
     from linewright.errors import InputError, Mismatch
-    from linewright.prompt import Prompt
-    from linewright.session import Session
-    from linewright.transport import open_transport
-    from linewright.views import board_report
+    from linewright.virtual.port import open_transport
 
     kind, _, path = port.partition(":")
     if kind != "serial" or not path:
@@ -114,8 +114,8 @@ def check(port: Port = "virtual", rig_file: options.RigFile = None, as_json: opt
 
     No motor moves; a board that has just started raises the pen.
     """
-    from linewright.board_check import check_board
-    from linewright.views import board_report
+    from linewright.board.self_test import check_board
+    from linewright.cli.tables import board as board_report
 
     with _session(port, rig_file, as_json, moves=True) as (session, rig):
         findings = list(check_board(session, rig))
@@ -177,8 +177,8 @@ def bring_up(
     from linewright.bringup.steps import STEPS
     from linewright.cli.bring_up import Screen, standard_input
     from linewright.errors import InputError
-    from linewright.transport import VirtualTransport
     from linewright.virtual.bystander import BesideProcess
+    from linewright.virtual.port import VirtualTransport
 
     if show_me and not port.startswith("virtual"):
         raise InputError("--show-me needs a virtual rig", hint="at a real machine, the eyes and fingers are yours")
@@ -227,7 +227,7 @@ def bring_up(
             }
         )
     else:
-        from linewright.views import board_report
+        from linewright.cli.tables import board as board_report
 
         output.say("")
         output.console().print(board_report.bring_up_table(STEPS, walked, hands))
@@ -292,7 +292,7 @@ def pen(
     if as_json:
         output.emit_json({"port": port, "servo_us": servo_us, **status.describe()})
         return
-    from linewright.views import board_report
+    from linewright.cli.tables import board as board_report
 
     output.say(f"pen at {servo_us} us ({height if height in heights else board_report.pen(status)})")
 
@@ -314,8 +314,8 @@ def cut(port: Port = "virtual", rig_file: options.RigFile = None, as_json: optio
 @contextmanager
 def _session(port: str, rig_file: Path | None, as_json: bool, *, moves: bool = False) -> Iterator[tuple[Session, Rig]]:
     """A session on a port that is opened for it, not greeted yet; with cautions where something may move."""
-    from linewright.session import Session
-    from linewright.transport import VirtualTransport, open_transport
+    from linewright.board.session import Session
+    from linewright.virtual.port import VirtualTransport, open_transport
 
     rig = options.load_rig(rig_file)
     if moves:
@@ -338,7 +338,7 @@ def _session(port: str, rig_file: Path | None, as_json: bool, *, moves: bool = F
 
 
 def _status(session: Session, rig: Rig) -> BoardStatus:
-    from linewright.board_status import BoardStatus
+    from linewright.board.status import BoardStatus
 
     greeting = session.greeting
     assert greeting is not None, "the session has greeted"
@@ -349,7 +349,7 @@ def _show(status: BoardStatus, port: str, as_json: bool) -> None:
     if as_json:
         output.emit_json({"port": port, **status.describe()})
         return
-    from linewright.views import board_report
+    from linewright.cli.tables import board as board_report
 
     output.console().print(board_report.status_table(status, port))
 
@@ -362,6 +362,6 @@ def _tell(status: BoardStatus, port: str, as_json: bool) -> None:
 
 
 def _say_position(status: BoardStatus) -> None:
-    from linewright.views import board_report
+    from linewright.cli.tables import board as board_report
 
     output.say(f"position: {board_report.position(status)}")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Final
 
-from linewright.state_folder import state_folder
+from linewright.folders import state_folder
 
 CAUTIONS: Final = (
     "Disconnect power before you touch motor leads: unplugging a motor from a live driver kills the driver.",

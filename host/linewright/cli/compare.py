@@ -42,24 +42,24 @@ def compare(
     """
     from rich.table import Table
 
-    from linewright import comparison, pipeline
+    from linewright import wording
     from linewright.cli.progress import ProgressBar
     from linewright.errors import InputError
     from linewright.files import replacing
-    from linewright.sheet import Sheet
+    from linewright.pictures.contact_sheet import refuse_other_than_png
+    from linewright.planning import comparison, pipeline
+    from linewright.planning.comparison_sheet import comparison_sheet
+    from linewright.rig.sheet_place import sheet_on
     from linewright.sources import photograph
     from linewright.sources.tone.method import needs_extra
     from linewright.tidy import Tidiness
-    from linewright.views import wording
-    from linewright.views.comparison_sheet import comparison_sheet
-    from linewright.views.contact_sheet import refuse_other_than_png
 
     target = to or _USUAL_FOLDER / f"{Path(photo).stem}-methods.png"
     refuse_other_than_png(target)
     needs_extra()
     rig = options.load_rig(rig_file)
     placement = options.placement(sheet, landscape, margin_mm, True, options.Turn.AUTO, options.PenBy.COLOUR)
-    on = Sheet.on(rig, placement.sheet, landscape=placement.landscape, margin_mm=placement.margin_mm)
+    on = sheet_on(rig, placement.sheet, landscape=placement.landscape, margin_mm=placement.margin_mm)
 
     def drawing_s(picture: Picture, report: Report) -> float:
         job = pipeline.planned(picture, rig, placement, tidiness=Tidiness(effort="quick"), report=report)
@@ -113,7 +113,7 @@ def compare(
 
 
 def _figures(entry: object) -> dict[str, object]:
-    from linewright.comparison import Entry
+    from linewright.planning.comparison import Entry
 
     assert isinstance(entry, Entry)
     figures: dict[str, object] = {"method": entry.method, "seconds": entry.seconds, "trouble": entry.trouble}

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from linewright.cli import asked, cautions, drawing_task, options, output
+from linewright.cli.task import Task
 
 Port = Annotated[
     str,
@@ -59,7 +60,7 @@ def draw(
     Plans, connects, homes, draws, and says how it went. Keys hold and slow down; Ctrl-C stops with the pen up, and
     `linewright resume` carries on later.
     """
-    from linewright.drift import DriftCheck
+    from linewright.board.drift import DriftCheck
 
     given = asked.Given(source, text, text_file, pattern, sentence, maker_file, anew)
     wanted = asked.asked(given, method, as_json=as_json)
@@ -71,7 +72,7 @@ def draw(
     for caution in cautions.before_moving(port):
         output.say(f"caution: {caution}", stderr=True)
     drawing_task.carry_out(
-        drawing_task.Task(
+        Task(
             name=wanted.name,
             program=job.program,
             warnings=job.warnings,

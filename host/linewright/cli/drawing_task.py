@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import signal
-import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -14,86 +13,17 @@ import typer
 
 from linewright.cli import cautions, keys, logbook, output, progress
 from linewright.cli.pen_change import PenChange
+from linewright.cli.task import Task
 
 if TYPE_CHECKING:
-    from linewright.drift import DriftCheck
-    from linewright.journal import Journal, Story
-    from linewright.program import Program
-    from linewright.recovery import Place
-    from linewright.rig import Rig
-    from linewright.session import Control, DrawResult, Progress, Session
-    from linewright.virtual.trace import TraceReport
+    from linewright.board.session import Session
+    from linewright.board.session_values import Control, DrawResult, Progress
+    from linewright.run.journal import Journal
+    from linewright.run.recovery import Place
+    from linewright.simulation.replay import TraceReport
 
 
 _CARRY_ON: Final = "`linewright resume` carries on"
-
-
-@dataclass(frozen=True)
-class Task:
-    """What is to be drawn, where, and what is to be said about it.
-
-    Parameters
-    ----------
-    name : of the picture, for people.
-    rig_file : where the rig was read from; None: the default rig.
-    ask_pens : what the user said about stopping for another pen; None: nothing.
-    pictures : folder for what was drawn; None: no pictures.
-    drift : when to home again and compare; None: not at all.
-    story : journal of the drawing to carry on; None: it begins now.
-    at_park : the user has put the pen to its park position.
-    """
-
-    name: str
-    program: Program
-    warnings: tuple[str, ...]
-    rig: Rig
-    rig_file: Path | None
-    port: str
-    ask_pens: bool | None
-    pictures: Path | None
-    as_json: bool
-    drift: DriftCheck | None = None
-    story: Story | None = None
-    at_park: bool = False
-
-    @property
-    def stem(self) -> str:
-        """Of the names of its picture files."""
-        from linewright.views import album
-
-        return album.stem(self.name)
-
-    @property
-    def is_virtual(self) -> bool:
-        """Whether there is no machine to mind."""
-        return self.port.startswith("virtual")
-
-    @property
-    def asks_for_pens(self) -> bool:
-        """Whether it stops between pens."""
-        if len(self.program.groups) < 2:
-            return False
-        on_hand = not self.is_virtual and sys.stdin.isatty() and not self.as_json
-        return on_hand if self.ask_pens is None else self.ask_pens
-
-    def notes(self) -> tuple[str, ...]:
-        """What to know before it begins."""
-        notes = list(self.warnings)
-        pens = len(self.program.groups)
-        if self.story is None and not self.rig.finds_its_place and not self.is_virtual:
-            x, y = self.rig.park.position_mm
-            notes.append(f"without endstops, the pen is taken to stand at its park position now (x {x:g}, y {y:g} mm)")
-        if pens > 1 and not self.asks_for_pens and not self.is_virtual:
-            notes.append(
-                f"all {pens} pens of this picture are drawn with the one that is in; to change them, draw it from a "
-                "terminal or with --ask-pens, which waits for Enter before each"
-            )
-        if self.port.startswith("serial:") and self.rig.board == "virtual":
-            notes.append(
-                'the rig file says board = "virtual", so its pins and switches have not been checked; '
-                "name the board that drives this machine"
-            )
-        return tuple(notes)
 
 
 def carry_out(task: Task) -> None:
@@ -104,9 +34,10 @@ def carry_out(task: Task) -> None:
     LinewrightError : whatever stopped it.
     Stopped : the user stopped it.
     """
-    from linewright import recovery
-    from linewright.session import Control, Session
-    from linewright.transport import VirtualTransport, open_transport
+    from linewright.board.session import Session
+    from linewright.board.session_values import Control
+    from linewright.run import recovery
+    from linewright.virtual.port import VirtualTransport, open_transport
 
     if not task.as_json:
         for note in task.notes():
@@ -164,8 +95,8 @@ def carry_out(task: Task) -> None:
 
 def _take_up(task: Task, session: Session, book: Journal | None) -> Place:
     """Make the machine ready; returns where to begin."""
-    from linewright import recovery
-    from linewright.tail import Tail
+    from linewright.program.remainder import Tail
+    from linewright.run import recovery
 
     if task.story is None or book is None:
         session.home()
@@ -184,7 +115,7 @@ def _mind_drift(task: Task, result: DrawResult) -> None:
     """All is drawn, but the machine was too far off at the end: say so, and let the exit code say so."""
     if task.drift is None or not any(drift.beyond(task.drift.limit_mm) for drift in result.drifts):
         return
-    from linewright.cli import EXIT_LINK
+    from linewright.cli.exit_codes import EXIT_LINK
 
     output.warn(
         f"the machine was further off at the end than {task.drift.limit_mm:g} mm; it is homed again. "
@@ -196,6 +127,8 @@ def _mind_drift(task: Task, result: DrawResult) -> None:
 def _draw(
     task: Task, session: Session, control: Control, book: Journal | None, bar: progress.ProgressBar, place: Place
 ) -> DrawResult:
+    from linewright.run import course
+
     with keys.Keys(control, wanted=not task.as_json) as pressed:
         pens = PenChange(control, by_key=pressed.active)
 
@@ -205,7 +138,8 @@ def _draw(
             if now.state == "pen":
                 pens.ask(now)
 
-        return session.draw(
+        return course.draw(
+            session,
             task.program,
             on_progress=on_progress,
             control=control,
@@ -220,7 +154,7 @@ def _draw(
 def _journal(task: Task, session: Session) -> Iterator[Journal | None]:
     """The journal of the drawing, told how it ends. Without one it is drawn all the same, and that is said."""
     from linewright.errors import InputError, LinewrightError, LinkError
-    from linewright.journal import Journal
+    from linewright.run.journal import Journal
 
     session.greet()
     try:
@@ -252,7 +186,7 @@ def _journal(task: Task, session: Session) -> Iterator[Journal | None]:
 def _pictures(task: Task, trace: TraceReport | None) -> list[Path]:
     if task.pictures is None:
         return []
-    from linewright.views import album, overlay
+    from linewright.pictures import album, overlay
 
     written = album.write(album.preview_scene(task.program, task.name), task.pictures, f"{task.stem}-preview")
     if trace is not None and trace.drawn is not None:
@@ -265,7 +199,7 @@ def _pictures(task: Task, trace: TraceReport | None) -> list[Path]:
 
 def _summary(task: Task, result: DrawResult, trace: TraceReport | None, written: list[Path]) -> dict[str, object]:
     from linewright import units
-    from linewright.views import report
+    from linewright.cli.tables import drawings as report
 
     deviation = trace.deviation if trace is not None else None
     return {
@@ -297,7 +231,7 @@ def _tell(task: Task, result: DrawResult, trace: TraceReport | None, written: li
     if task.as_json:
         output.emit_json(_summary(task, result, trace, written))
         return
-    from linewright.views import report
+    from linewright.cli.tables import drawings as report
 
     output.console().print(report.draw_table(task.program, task.name, result, trace))
     for path in written:

@@ -10,7 +10,7 @@ from linewright.cli import cautions, options, output
 from linewright.cli.draw import Port
 
 if TYPE_CHECKING:
-    from linewright.exercise import Bout
+    from linewright.calibration.exercise import Bout
 
 Bouts = Annotated[
     int, typer.Option("--bouts", metavar="N", min=1, max=10_000, help="How many; a dozen covers every kind once.")
@@ -33,10 +33,10 @@ def exercise(
 
     Exit code 3 when steps were lost. Ctrl-C stops it with the pen up.
     """
-    from linewright.exercise import exercise as run
-    from linewright.session import Session
-    from linewright.transport import VirtualTransport, open_transport
-    from linewright.views import exercise_report
+    from linewright.board.session import Session
+    from linewright.calibration.exercise import exercise as run
+    from linewright.cli.tables import exercise as exercise_report
+    from linewright.virtual.port import VirtualTransport, open_transport
 
     rig = options.load_rig(rig_file)
 

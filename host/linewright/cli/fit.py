@@ -11,10 +11,10 @@ import typer
 from linewright.cli import options, output
 
 if TYPE_CHECKING:
-    from linewright.rig import Rig
-    from linewright.sheet import Sheet
-    from linewright.trial.finding import Finding
-    from linewright.trial.form import Form
+    from linewright.calibration.trial.finding import Finding
+    from linewright.calibration.trial.form import Form
+    from linewright.rig.rig import Rig
+    from linewright.sheet.sizes import Sheet
 
 PAPER_OFF_MM = 6.0
 """Three times what ISO 216 allows: a measured size that is farther off is another sheet."""
@@ -67,14 +67,14 @@ def fit(
 
     The old rig file is kept beside the new one. Nothing is written if a measurement cannot be right.
     """
+    from linewright.calibration.trial import catalogue
     from linewright.errors import InputError
-    from linewright.sheet import Sheet
-    from linewright.trial import catalogue
+    from linewright.rig.sheet_place import sheet_on
 
     if not 0.005 <= reading <= 2.0:
         raise InputError(f"--reading {reading:g} mm is outside 0.005..2 mm", hint="a ruler is read to 0.1 to 0.5 mm")
     rig = options.load_rig(rig_file)
-    lies = Sheet.on(rig, sheet) if sheet else None
+    lies = sheet_on(rig, sheet) if sheet else None
     if photo is not None:
         finding, drawn_with = _photographed(what, photo, paper, map_file, rig, lies)
     elif paper is not None or map_file is not None:
@@ -101,14 +101,15 @@ def _photographed(
     """What the photograph shows, and the rig that the sheet was drawn with; None: nobody knows."""
     from dataclasses import replace
 
+    from linewright.calibration.trial import form, photo_fit, picture
     from linewright.errors import InputError
-    from linewright.sheet import Sheet
-    from linewright.trial import form, photo_fit, picture
-    from linewright.views import album
-    from linewright.views.residual_map import residual_map
+    from linewright.pictures import album
+    from linewright.pictures.residual_map import residual_map
+    from linewright.rig.sheet_place import sheet_on
+    from linewright.sheet.sizes import Sheet
 
     write = None if map_file is None else album.writer(map_file)
-    lies = sheet or Sheet.on(rig)
+    lies = sheet or sheet_on(rig)
     drawn_with = None
     if what != "photo":
         drawn = form.read(Path(what), rig, sheet, measured=False)
@@ -136,9 +137,9 @@ def _photographed(
 
 
 def _form(what: str, values: list[str], rig: Rig, sheet: Sheet | None) -> Form:
+    from linewright.calibration.trial import catalogue, form
     from linewright.errors import InputError
-    from linewright.sheet import Sheet
-    from linewright.trial import catalogue, form
+    from linewright.rig.sheet_place import sheet_on
 
     if what not in catalogue.KINDS:
         if values:
@@ -146,7 +147,7 @@ def _form(what: str, values: list[str], rig: Rig, sheet: Sheet | None) -> Form:
                 "values are given and a form, too", hint="write them into the form, or name the trial sheet"
             )
         return form.read(Path(what), rig, sheet)
-    lies = sheet or Sheet.on(rig)
+    lies = sheet or sheet_on(rig)
     trial = catalogue.design(what, rig, lies)
     raw: dict[str, str] = {}
     for value in values:
@@ -178,8 +179,8 @@ def _mind_origin(finding: Finding, rig: Rig, rig_file: Path, drawn_with: Rig | N
     """Refuse to correct a rig file by a sheet that was not drawn with it: what it corrects already would be lost or
     counted twice.
     """
+    from linewright.calibration.trial import origin
     from linewright.errors import InputError
-    from linewright.trial import origin
 
     held = origin.already(rig, finding.changes)
     if held is None:
@@ -208,7 +209,7 @@ def _mind_origin(finding: Finding, rig: Rig, rig_file: Path, drawn_with: Rig | N
 
 
 def _write(finding: Finding, rig_file: Path) -> Path | None:
-    from linewright.rig_edit import edit_rig
+    from linewright.rig.edit import edit_rig
 
     section = (
         "What measuring has found untrue about the machine; all of it is taken into account before anything moves."
@@ -217,7 +218,7 @@ def _write(finding: Finding, rig_file: Path) -> Path | None:
 
 
 def _tell(finding: Finding, rig_file: Path | None, kept: Path | None, *, only_show: bool) -> None:
-    from linewright.views import finding_report
+    from linewright.cli.tables import finding as finding_report
 
     console = output.console()
     console.print(finding_report.figures_table(finding))

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Final, Self
 from linewright.cli import output
 
 if TYPE_CHECKING:
-    from linewright.session import Control, Progress
+    from linewright.board.session_values import Control, Progress
 
 HELP: Final = "keys: space holds and carries on, - and + slow down and speed up, q q abandons, x cuts the motors' power"
 

@@ -50,18 +50,18 @@ def lines(
     An SVG keeps its own size. What has none, such as a photograph, becomes as large as the sheet allows, with the tones
     that the rig's pen gives at that size.
     """
-    from linewright import pipeline
+    from linewright import wording
     from linewright.cli.progress import ProgressBar
-    from linewright.sheet import Sheet
+    from linewright.planning import pipeline
+    from linewright.rig.sheet_place import sheet_on
     from linewright.sources.svg import write_svg_strokes
     from linewright.tidy import Tidying, Watcher, tidy
-    from linewright.views import wording
 
     given = asked.Given(source, text, text_file, pattern, sentence, maker_file, anew)
     wanted = asked.asked(given, method, as_json=as_json)
     rig = options.load_rig(rig_file)
     placement = options.placement(sheet, landscape, margin_mm, True, turn, pen_by)
-    on = Sheet.on(rig, placement.sheet, landscape=placement.landscape, margin_mm=placement.margin_mm)
+    on = sheet_on(rig, placement.sheet, landscape=placement.landscape, margin_mm=placement.margin_mm)
     with ProgressBar(shown=not as_json) as bar:
         wish = pipeline.wish_for(rig, on, placement, bar.share)
         picture = pipeline.read_picture(wanted.source, options.lines(wanted.method, pens, tolerance_mm), wish)

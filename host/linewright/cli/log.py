@@ -20,7 +20,7 @@ def log(
     as_json: options.AsJson = False,
 ) -> None:
     """List the drawings that were made on this computer."""
-    from linewright import drawing_log
+    from linewright.run import log as drawing_log
 
     entries = drawing_log.entries(most)
     if as_json:
@@ -32,7 +32,7 @@ def log(
         writer.writerows(asdict(entry) for entry in entries)
         output.say(table.getvalue().rstrip("\n"))
     elif entries:
-        from linewright.views import report
+        from linewright.cli.tables import drawings as report
 
         output.console().print(report.log_table(entries))
     else:

@@ -12,12 +12,12 @@ from typing import TYPE_CHECKING
 from linewright.cli import output
 
 if TYPE_CHECKING:
-    from linewright.cli.drawing_task import Task
-    from linewright.drawing_log import Entry
-    from linewright.drift import Drift
-    from linewright.journal import Story
-    from linewright.recovery import Place
-    from linewright.session import DrawResult
+    from linewright.board.drift import Drift
+    from linewright.board.session_values import DrawResult
+    from linewright.cli.task import Task
+    from linewright.run.journal import Story
+    from linewright.run.log import Entry
+    from linewright.run.recovery import Place
 
 
 @dataclass
@@ -38,7 +38,7 @@ class Noted:
 def noted(task: Task, place: Place, began: str) -> Iterator[Noted]:
     """While open, a drawing goes on; then its line is written. It began when its journal says, or else now."""
     from linewright import units
-    from linewright.errors import Drifted
+    from linewright.board.drift import Drifted
 
     began = began or _now()
     outcome, fault, known = "abandoned", "", Noted()
@@ -74,7 +74,8 @@ def noted(task: Task, place: Place, began: str) -> Iterator[Noted]:
 
 def note_broken_off(task: Task, story: Story) -> None:
     """Write the line that a command could not write because it was killed, from what its journal tells."""
-    from linewright import recovery, units
+    from linewright import units
+    from linewright.run import recovery
 
     program = task.program
     reached = list(story.numbers.values())[-1]
@@ -92,7 +93,7 @@ def note_broken_off(task: Task, story: Story) -> None:
 
 def _entry(task: Task, began: str, ended: str) -> Entry:
     """What is known of a drawing before it begins."""
-    from linewright.drawing_log import Entry
+    from linewright.run.log import Entry
 
     program = task.program
     settings = {
@@ -128,8 +129,8 @@ def _entry(task: Task, began: str, ended: str) -> Entry:
 
 
 def _add(task: Task, entry: Entry) -> None:
-    from linewright import drawing_log
     from linewright.errors import InputError
+    from linewright.run import log as drawing_log
 
     try:
         drawing_log.add(entry)

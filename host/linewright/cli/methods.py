@@ -63,9 +63,9 @@ def _write_specimens(path: Path, *, as_json: bool) -> None:
     from linewright import files
     from linewright.cli.progress import ProgressBar
     from linewright.errors import InputError
-    from linewright.rig import Rig
-    from linewright.views.contact_sheet import refuse_other_than_png
-    from linewright.views.specimens import specimens
+    from linewright.pictures.contact_sheet import refuse_other_than_png
+    from linewright.pictures.specimens import specimens
+    from linewright.rig.rig import Rig
 
     refuse_other_than_png(path)
     with ProgressBar(shown=not as_json) as bar:

@@ -11,8 +11,8 @@ from linewright.cli import output
 
 if TYPE_CHECKING:
     from linewright.bringup.talk import Ask, Talk
-    from linewright.rig_draft import Draft
-    from linewright.rig_questions import Answers, Question
+    from linewright.rig.draft import Draft
+    from linewright.rig.questions import Answers, Question
 
 WORDS: Final = {
     "back": "go back one question",
@@ -27,11 +27,11 @@ ANSWERS_LIMIT_BYTES = 65_536
 
 def make(to: Path, answers_file: Path | None, given: list[str], *, usual: bool, as_json: bool) -> int:
     """Collect the answers, write the file, review it."""
+    from linewright.cli.tables import rig as rig_report
     from linewright.errors import InputError
-    from linewright.rig_draft import draft
-    from linewright.rig_questions import read_answers
-    from linewright.rig_review import review
-    from linewright.views import rig_report
+    from linewright.rig.draft import draft
+    from linewright.rig.questions import read_answers
+    from linewright.rig.review import review
 
     if to.exists():
         raise InputError(f"{to} exists already", hint="name another file with -o, or remove that one first")
@@ -98,8 +98,8 @@ def _asked(answers: Answers) -> Draft:
     from linewright.bringup.talk import Talk, Turn
     from linewright.cli.bring_up import Screen, standard_input
     from linewright.errors import RigError
-    from linewright.rig_draft import draft
-    from linewright.rig_questions import QUESTIONS
+    from linewright.rig.draft import draft
+    from linewright.rig.questions import QUESTIONS
 
     screen = Screen(output.say, standard_input())
     screen.hear(
@@ -154,9 +154,9 @@ def _ask_all(questions: list[Question], answers: Answers, talk: Talk, screen: An
 def _ask(question: Question, answers: Answers) -> Ask:
     """The question as the dialogue asks it."""
     from linewright.bringup.talk import Ask, Choice
-    from linewright.rig import Rig
-    from linewright.rig_checks import bounds_of
-    from linewright.rig_questions import UNKNOWN
+    from linewright.rig.checks import bounds_of
+    from linewright.rig.questions import UNKNOWN
+    from linewright.rig.rig import Rig
 
     bounds = bounds_of(Rig, question.keys[0])
     usual = question.usual(answers)

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Annotated, Final
 import typer
 
 if TYPE_CHECKING:
-    from linewright.pipeline import Job, Lines, Placement
-    from linewright.rig import Rig
+    from linewright.planning.pipeline import Job, Lines, Placement
+    from linewright.rig.rig import Rig
     from linewright.tidy import Tidiness
 
 
@@ -222,7 +222,7 @@ AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object and 
 
 def load_rig(path: Path | None) -> Rig:
     """The rig of a file, or the default one."""
-    from linewright.rig import Rig
+    from linewright.rig.rig import Rig
 
     return Rig.default() if path is None else Rig.load(path)
 
@@ -231,7 +231,7 @@ def placement(
     sheet: str | None, landscape: bool | None, margin_mm: float | None, fit: bool, turn: Turn, pen_by: PenBy
 ) -> Placement:
     """The options in one value."""
-    from linewright.pipeline import Placement
+    from linewright.planning.pipeline import Placement
 
     return Placement(
         sheet=sheet,
@@ -245,7 +245,7 @@ def placement(
 
 def lines(method: str | None, pens: str | None, tolerance_mm: float | None = None) -> Lines:
     """The options about how lines are made, in one value."""
-    from linewright import pipeline
+    from linewright.planning import pipeline
     from linewright.sources.pens import read_pens
 
     return pipeline.Lines(
@@ -276,9 +276,9 @@ def job(source: str, rig: Rig, placement: Placement, lines: Lines, tidiness: Tid
     InputError
         If the file cannot be used; or if it is a program, which has its place already, and an option would change that.
     """
-    from linewright import pipeline
     from linewright.cli.progress import ProgressBar
     from linewright.errors import InputError
+    from linewright.planning import pipeline
     from linewright.tidy import Tidiness
 
     if not pipeline.is_job(Path(source)):

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from linewright.cli import output
 
 if TYPE_CHECKING:
-    from linewright.session import Control, Progress
+    from linewright.board.session_values import Control, Progress
 
 
 class PenChange:

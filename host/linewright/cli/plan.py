@@ -60,9 +60,11 @@ def plan(
     Places the picture on its sheet, and gives preview, time, lengths and warnings. Nothing moves. Several pictures are
     planned side by side, each as it would be alone; what is wrong with one does not stop the others.
     """
-    from linewright import pipeline
+    from linewright.cli.tables import drawings as report
     from linewright.errors import InputError
-    from linewright.views import album, report
+    from linewright.pictures import album
+    from linewright.planning import pipeline
+    from linewright.program import file as program_file
 
     many = sources is not None and (len(sources) > 1 or cluster is not None)
     if cluster is not None and not many:
@@ -109,7 +111,7 @@ def plan(
         if speed_map:
             written += album.write(album.speed_scene(program, file.name), pictures, f"{stem}-speed")
     if keep_as is not None:
-        program.save(keep_as)
+        program_file.save(program, keep_as)
 
     if as_json:
         output.emit_json(

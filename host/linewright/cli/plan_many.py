@@ -14,9 +14,9 @@ from linewright.cli import output
 from linewright.errors import InputError
 
 if TYPE_CHECKING:
-    from linewright.batch import Planned
-    from linewright.pipeline import Lines, Placement
-    from linewright.rig import Rig
+    from linewright.planning.batch import Planned
+    from linewright.planning.pipeline import Lines, Placement
+    from linewright.rig.rig import Rig
     from linewright.tidy import Tidiness
 
 
@@ -46,9 +46,9 @@ class Wanted:
 
 def carry_out(wanted: Wanted) -> None:
     """Plan all, write what each gives as it is ready, and tell how each went; the worst exit code is the command's."""
-    from linewright import batch, pipeline
     from linewright.cli.progress import ProgressBar
-    from linewright.views import report
+    from linewright.cli.tables import drawings as report
+    from linewright.planning import batch, pipeline
 
     _refuse_collisions(wanted.sources)
     for folder in (wanted.programs, wanted.pictures):
@@ -115,7 +115,7 @@ def _facts(one: Planned, written: list[Path]) -> dict[str, object]:
 
 
 def _refuse_collisions(sources: Sequence[str]) -> None:
-    from linewright import batch, pipeline
+    from linewright.planning import batch, pipeline
 
     seen: dict[str, str] = {}
     for source in sources:

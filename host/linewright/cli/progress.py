@@ -9,14 +9,14 @@ from collections.abc import Callable
 from types import FrameType, TracebackType
 from typing import TYPE_CHECKING, Final, Self
 
+from linewright import wording
 from linewright.cli import output
-from linewright.views import wording
 
 if TYPE_CHECKING:
     from rich.progress import Progress as Bar
     from rich.progress import TaskID
 
-    from linewright.session import Progress
+    from linewright.board.session_values import Progress
 
 
 _STATES: Final = {"pen": "waiting for the pen", "holding": "holding, pen up"}

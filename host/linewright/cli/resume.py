@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from linewright.cli import cautions, drawing_task, options, output
+from linewright.cli.task import Task
 
 if TYPE_CHECKING:
-    from linewright.journal import Story
-    from linewright.program import Program
+    from linewright.program.program import Program
+    from linewright.run.journal import Story
 
 
 def resume(
@@ -52,8 +53,9 @@ def resume(
     board that has held the pen's place ever since is not homed; it goes on where the pen was lifted. Refused when the
     rig, the program or the sheet is not the same.
     """
-    from linewright import journal, recovery
-    from linewright.drift import DriftCheck
+    from linewright.board.drift import DriftCheck
+    from linewright.rig.doubts import doubts
+    from linewright.run import journal, recovery
 
     if list_all:
         _list(journal.unfinished(), as_json=as_json)
@@ -67,10 +69,10 @@ def resume(
     if show:
         _show(story, program, stroke, pictures if pictures is not None else Path("out"), as_json=as_json)
         return
-    task = drawing_task.Task(
+    task = Task(
         name=story.picture,
         program=program,
-        warnings=(*rig.warnings(), *program.warnings),
+        warnings=(*doubts(rig), *program.warnings),
         rig=rig,
         rig_file=file,
         port=port if port is not None else story.port,
@@ -91,13 +93,13 @@ def resume(
 
 
 def _tell(story: Story, program: Program, stroke: int) -> None:
-    from linewright.views import report
+    from linewright.cli.tables import drawings as report
 
     output.console().print(report.story_table(story, program, stroke))
 
 
 def _show(story: Story, program: Program, stroke: int, folder: Path, *, as_json: bool) -> None:
-    from linewright.views import album
+    from linewright.pictures import album
 
     stem = album.stem(story.picture)
     written = album.write(album.left_scene(program, stroke, story.picture), folder, f"{stem}-left")

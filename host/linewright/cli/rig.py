@@ -54,7 +54,7 @@ def new(
     from linewright.cli import new_rig
 
     if questions:
-        from linewright.rig_questions import described
+        from linewright.rig.questions import described
 
         output.emit_json({"questions": described()})
         return 0
@@ -64,7 +64,7 @@ def new(
 @app.command()
 def default(to: Target = None) -> None:
     """Print the commented default rig, as an example."""
-    from linewright.rig import Rig
+    from linewright.rig.rig import Rig
 
     _write(Rig.default_text(), to)
 
@@ -72,7 +72,7 @@ def default(to: Target = None) -> None:
 @app.command()
 def schema(to: Target = None) -> None:
     """Print the JSON schema, for editors."""
-    from linewright.rig import Rig
+    from linewright.rig.rig import Rig
 
     _write(Rig.schema_text(), to)
 
@@ -88,8 +88,9 @@ def check(
     Pins, supplies, driver current with the voltage to set, logic levels, endstops, limits against the motors' torque,
     travel against the sheet. A file that is not valid is refused with every problem and its line.
     """
-    from linewright.rig_review import review
-    from linewright.views import rig_report
+    from linewright.cli.tables import rig as rig_report
+    from linewright.rig.doubts import doubts
+    from linewright.rig.review import review
 
     rig = options.load_rig(file)
     if not as_json:
@@ -103,7 +104,7 @@ def check(
                 "rig": rig.name,
                 "fingerprint": rig.fingerprint(),
                 "sound": sound,
-                "warnings": list(rig.warnings()),
+                "warnings": list(doubts(rig)),
                 "findings": [one.describe() for one in findings],
             }
         )
@@ -128,9 +129,10 @@ def wiring(
 
     With fuses, common ground, the switch of the motors' power, capacitors, and what to mind.
     """
-    from linewright.views import album, rig_report
-    from linewright.views.wiring_picture import wiring_scene
-    from linewright.wiring import Wiring
+    from linewright.cli.tables import rig as rig_report
+    from linewright.pictures import album
+    from linewright.pictures.wiring_picture import wiring_scene
+    from linewright.rig.wiring import Wiring
 
     writers = [(target, album.writer(target)) for target in to or []]
     rig = options.load_rig(file)
@@ -155,7 +157,8 @@ def wiring(
 @app.command()
 def show(file: File = None, as_json: options.AsJson = False) -> None:
     """Show what follows: steps per mm, reach, speeds."""
-    from linewright.views import report
+    from linewright.cli.tables import drawings as report
+    from linewright.rig.board_settings import board_settings
 
     rig = options.load_rig(file)
     if as_json:
@@ -167,7 +170,7 @@ def show(file: File = None, as_json: options.AsJson = False) -> None:
                 "reach_mm": [rig.x.travel_mm, rig.y.travel_mm],
                 "steps_per_mm": rig.steps_per_mm.tolist(),
                 "fingerprint": rig.fingerprint(),
-                "board_settings": rig.settings(),
+                "board_settings": board_settings(rig),
             }
         )
         return

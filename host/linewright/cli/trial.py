@@ -10,8 +10,8 @@ import typer
 from linewright.cli import options, output
 
 if TYPE_CHECKING:
-    from linewright.trial.design import Trial
-    from linewright.trial.kit import Kit
+    from linewright.calibration.trial.design import Trial
+    from linewright.calibration.trial.kit import Kit
 
 Name = Annotated[str | None, typer.Argument(metavar="NAME", help="Which sheet; without one, the list of them.")]
 Folder = Annotated[
@@ -41,10 +41,10 @@ def trial(
 
     Writes the program to draw, its picture, and a form to fill in. `linewright fit` reads the form.
     """
+    from linewright.calibration.trial import catalogue, kit
     from linewright.errors import InputError
-    from linewright.rig import Rig
-    from linewright.sheet import Sheet
-    from linewright.trial import catalogue, kit
+    from linewright.rig.rig import Rig
+    from linewright.rig.sheet_place import sheet_on
 
     if name is None:
         _list(as_json=as_json)
@@ -52,7 +52,7 @@ def trial(
     if axis not in (None, "x", "y"):
         raise InputError(f"there is no axis {axis!r}", hint="take --axis x or --axis y")
     rig = options.load_rig(rig_file)
-    lies = Sheet.on(rig, sheet)
+    lies = sheet_on(rig, sheet)
     made = catalogue.design(name, rig, lies, {"axis": axis, "top": top, "press_us": press})
     rig_text = Rig.default_text() if rig_file is None else rig_file.read_text(encoding="utf-8-sig")
     files = kit.write(made, rig, lies, folder, rig_text)
@@ -65,7 +65,7 @@ def trial(
 
 
 def _list(*, as_json: bool) -> None:
-    from linewright.trial import catalogue
+    from linewright.calibration.trial import catalogue
 
     if as_json:
         output.emit_json({"trials": {name: kind.about for name, kind in catalogue.KINDS.items()}})
@@ -103,7 +103,7 @@ def _described(made: Trial, files: Kit, command: str) -> dict[str, object]:
 
 
 def _tell(made: Trial, files: Kit, command: str, rig_file: Path | None) -> None:
-    from linewright.views import wording
+    from linewright import wording
 
     output.say(f"{made.title}: {wording.duration(files.predicted_s)} of drawing. Its picture is {files.picture}.")
     output.say("")

@@ -10,7 +10,7 @@ import typer
 from linewright.cli import options, output
 
 if TYPE_CHECKING:
-    from linewright.tuning import Choice
+    from linewright.calibration.tuning import Choice
 
 Picture = Annotated[
     str, typer.Argument(metavar="FILE", help="A picture or a kept program: what you draw.", show_default=False)
@@ -34,10 +34,10 @@ def tune(
     Tries shapers and accelerations on a model that rings as your ringing sheet has shown, takes the quickest that
     stays within the wobble, and writes it into the rig file. The old file is kept.
     """
-    from linewright import pipeline
+    from linewright.calibration.tuning import tune as run
     from linewright.errors import InputError
-    from linewright.rig_edit import edit_rig
-    from linewright.tuning import tune as run
+    from linewright.planning import pipeline
+    from linewright.rig.edit import edit_rig
 
     if not 0.005 <= wobble <= 5.0:
         raise InputError(f"--wobble {wobble:g} mm is outside 0.005..5 mm", hint="half a line's width is 0.25 mm")
@@ -57,7 +57,7 @@ def tune(
 
 
 def _tell(choice: Choice, wobble: float, rig_file: Path | None, kept: Path | None) -> None:
-    from linewright.views import tuning_report
+    from linewright.cli.tables import tuning as tuning_report
 
     output.console().print(tuning_report.candidates_table(choice))
     output.say(tuning_report.verdict(choice, wobble))

@@ -38,7 +38,7 @@ def virtual(
     The board's own code on a simulated machine, until its host leaves, or until Ctrl-C with --stay.
     """
     from linewright.errors import InputError
-    from linewright.virtual.faults import Faults
+    from linewright.simulation.faults import Faults
     from linewright.virtual.process import INTERPRETERS, serve
 
     if faults:

@@ -13,7 +13,7 @@ from urllib.parse import urlsplit
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError, field_validator, model_validator
 
 from linewright.errors import MakerError
-from linewright.toml_places import find_places, line_of
+from linewright.rig.toml_lines import find_places, line_of
 
 FILE_LIMIT_BYTES: Final = 65_536
 """A maker is described in some twenty lines; a larger file is something else."""

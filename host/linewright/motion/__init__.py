@@ -9,10 +9,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from linewright.drawing import Drawing
-    from linewright.program import Program
-    from linewright.rig import Rig
-    from linewright.sheet import Sheet
+    from linewright.drawing.strokes import Drawing
+    from linewright.program.program import Program
+    from linewright.rig.rig import Rig
+    from linewright.sheet.sizes import Sheet
 
 
 def plan(drawing: Drawing, rig: Rig, *, sheet: Sheet | None = None) -> Program:

@@ -18,7 +18,7 @@ from lineboard.kernel import MAX_SPEED
 from linewright.errors import PlanError
 
 if TYPE_CHECKING:
-    from linewright.rig import Rig
+    from linewright.rig.rig import Rig
 
 Floats = NDArray[np.float64]
 Steps = NDArray[np.int64]
@@ -74,7 +74,7 @@ class Limits:
             speed_mm_s=np.array([rig.x.speed_mm_s, rig.y.speed_mm_s], dtype=np.float64) * tighter,
             accel_mm_s2=np.array([rig.x.accel_mm_s2, rig.y.accel_mm_s2], dtype=np.float64) * tighter,
             step_rate_hz=np.array([rig.a.step_rate_hz, rig.b.step_rate_hz], dtype=np.float64),
-            pen_down_speed_mm_s=rig.motion.pen_down_speed_mm_s * float(tighter.min()) / rig.known_errors.stretch,
+            pen_down_speed_mm_s=rig.motion.pen_down_speed_mm_s * float(tighter.min()) / rig.shape.stretch,
             junction_deviation_mm=rig.motion.junction_deviation_mm * float(tighter.min()),
         )
 

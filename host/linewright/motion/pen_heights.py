@@ -12,11 +12,11 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from linewright.motion.corrections import with_vertices
+from linewright.machine.shape import with_vertices
 
 if TYPE_CHECKING:
-    from linewright.drawing import Drawing
-    from linewright.rig import Rig
+    from linewright.drawing.strokes import Drawing
+    from linewright.rig.rig import Rig
 
 Floats = NDArray[np.float64]
 Indices = NDArray[np.int64]

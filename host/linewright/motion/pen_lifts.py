@@ -28,7 +28,7 @@ from linewright import units
 from linewright.motion.kinematics import Flags, Floats, Limits
 
 if TYPE_CHECKING:
-    from linewright.rig import Rig
+    from linewright.rig.rig import Rig
 
 Indices = NDArray[np.int64]
 

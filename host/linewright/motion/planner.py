@@ -9,11 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linewright import units
-from linewright.drawing import Drawing
+from linewright.drawing.strokes import Drawing
 from linewright.errors import PlanError
-from linewright.motion.backlash import Arrivals, detours
+from linewright.machine.play import Arrivals, detours
+from linewright.machine.shape import REACH_SLACK_MM, MachineShape
 from linewright.motion.corners import find_corners
-from linewright.motion.corrections import REACH_SLACK_MM, Corrections
 from linewright.motion.kinematics import Flags, Floats, Limits
 from linewright.motion.pen_heights import PenHeights
 from linewright.motion.pen_lifts import PenLifts
@@ -21,12 +21,12 @@ from linewright.motion.profile import plan_profile
 from linewright.motion.ramps import Ramps, make_ramps, round_path
 from linewright.motion.shaping import plan_smooth
 from linewright.motion.smoothing import Smoothing
-from linewright.motion.timing import ramp_ticks
-from linewright.program import END, PEN, RAMP, REST, PenGroup, Program
+from linewright.program.duration import ramp_ticks
+from linewright.program.program import END, PEN, RAMP, REST, PenGroup, Program
 
 if TYPE_CHECKING:
-    from linewright.rig import Rig
-    from linewright.sheet import Sheet
+    from linewright.rig.rig import Rig
+    from linewright.sheet.sizes import Sheet
 
 Indices = NDArray[np.int64]
 Column = int | NDArray[np.int64]
@@ -83,7 +83,7 @@ def plan(drawing: Drawing, rig: Rig, *, sheet: Sheet | None = None) -> Program:
         raise PlanError(
             "there is nothing to draw: the drawing has no strokes", hint="check the picture and the margins"
         )
-    errors = rig.known_errors
+    errors = rig.shape
     _check_reach(drawing, rig, errors)
     plain = Drawing(drawing.points_mm, drawing.starts, drawing.pen, drawing.pens)
     heights = PenHeights.from_rig(rig)
@@ -109,7 +109,7 @@ def plan(drawing: Drawing, rig: Rig, *, sheet: Sheet | None = None) -> Program:
     return _assemble(drawing, rig, limits, sheet or rig.paper, nodes.steps[0], ramps, path, before_node, lifts)
 
 
-def _check_reach(drawing: Drawing, rig: Rig, errors: Corrections) -> None:
+def _check_reach(drawing: Drawing, rig: Rig, errors: MachineShape) -> None:
     points = np.concatenate((drawing.points_mm, [rig.park.position_mm]))
     broken = ~np.isfinite(points).all(axis=1)
     if broken.any():
@@ -132,7 +132,7 @@ def _check_reach(drawing: Drawing, rig: Rig, errors: Corrections) -> None:
         )
 
 
-def _taking_up_play(path: Path, senses: Floats, errors: Corrections) -> Path:
+def _taking_up_play(path: Path, senses: Floats, errors: MachineShape) -> Path:
     """The path with places to come from wherever an axis would arrive with its play on the wrong side.
 
     ``senses`` (k, 2) is how the axes must be engaged where each stroke begins; at park they are as homing leaves them.
@@ -252,7 +252,7 @@ def _assemble(
     actions = np.stack((before_vertex[path.down_at], before_vertex[path.up_at]), axis=1).ravel()
     heights = PenHeights.from_rig(rig)
     before_ramp = np.cumsum(np.concatenate((start_steps[None], ramps.d_steps)), axis=0)[:m]
-    pen_mm = rig.known_errors.true_mm(limits.mm_at(before_ramp))
+    pen_mm = rig.shape.true_mm(limits.mm_at(before_ramp))
     ramp_duration = ramp_ticks(ramps.d_steps[:, 0], ramps.d_steps[:, 1], ramps.v_start, ramps.v_end)
     down_us = heights.pulse_us(drawing.points_mm[drawing.starts[:-1]])
     first = np.diff(drawing.pen, prepend=-1) != 0
@@ -299,7 +299,7 @@ def _assemble(
         sheet_offset_mm=rig.sheet.offset_mm,
         rig_name=rig.name,
         rig_fingerprint=rig.fingerprint(),
-        errors=rig.known_errors,
+        shape=rig.shape,
         pen_width_mm=rig.pen.width_mm,
         warnings=_warnings(drawing, actions),
     )

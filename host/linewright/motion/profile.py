@@ -13,7 +13,7 @@ from linewright.motion.kinematics import Flags, Floats, Limits
 from linewright.motion.speeds import plan_speeds
 
 ALLOWANCE: Final = 1.05
-"""What an axis may bear for a moment, in its own limits: the allowance of the pulse checks (virtual/checks.py)."""
+"""What an axis may bear for a moment, in its own limits: as in `simulation/pulse_checks.py`."""
 
 JOLT_SHARE: Final = 0.8
 """How far a lone corner may lead an axis beyond what its limits allow, in junction deviations. The pulse checks leave

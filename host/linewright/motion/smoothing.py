@@ -17,7 +17,7 @@ from linewright.motion.impulses import Impulses
 from linewright.motion.kinematics import Floats, Limits
 
 if TYPE_CHECKING:
-    from linewright.rig import Rig
+    from linewright.rig.rig import Rig
 
 TURN_SHARE: Final = 0.5
 """``mu`` where nothing else limits turning: it leaves 0.71 of an axis for speeding up."""

@@ -10,12 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linewire.records import END, RAMP
-from linewright.motion.backlash import Arrivals, detours
+from linewright.machine.play import Arrivals, detours
 from linewright.motion.kinematics import Limits
 from linewright.motion.ramps import StepPath, make_ramps
 
 if TYPE_CHECKING:
-    from linewright.rig import Rig
+    from linewright.rig.rig import Rig
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,7 +68,7 @@ def _coming_from(
     start_steps: tuple[int, int], end_steps: tuple[int, int], rig: Rig, limits: Limits
 ) -> list[tuple[int, int]]:
     """Where to pass by so that the play is taken up at the end; nowhere on a machine without play."""
-    errors = rig.known_errors
+    errors = rig.shape
     if not errors.plays or start_steps == end_steps:
         return []
     ends = limits.mm_at(np.array([start_steps, end_steps]))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from linewright.drawing import Indices, Points
+from linewright.drawing.strokes import Indices, Points
 
 
 def hatched(points_mm: Points, starts: Indices, *, pitch_mm: float, angle_deg: float, even_odd: bool) -> Points:

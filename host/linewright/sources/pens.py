@@ -12,7 +12,7 @@ import tomllib
 from pathlib import Path
 from typing import Any, Final
 
-from linewright.drawing import Pen
+from linewright.drawing.strokes import Pen
 from linewright.errors import InputError
 
 PENS_HIGH: Final = 24

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from linewright.drawing import Drawing, Pen
+from linewright.drawing.strokes import Drawing, Pen
 
 Report = Callable[[str, float], object]
 """Told what is being done and how much of it is done, 0 to 1. It may raise, which ends the work."""

@@ -17,7 +17,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from linewright.drawing import Pen
+from linewright.drawing.strokes import Pen
 from linewright.sources.photograph import Floats32
 from linewright.sources.preparation import linear
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from linewright.drawing import Drawing
+from linewright.drawing.strokes import Drawing
 from linewright.errors import InputError
 from linewright.tidy.cost import BY_LENGTH, Cost
 from linewright.tidy.dedupe import dedupe
@@ -20,7 +20,7 @@ from linewright.tidy.trails import trails
 from linewright.tidy.watcher import Watcher
 
 if TYPE_CHECKING:
-    from linewright.rig import Rig
+    from linewright.rig.rig import Rig
     from linewright.tidy.tour import Effort
 
 __all__ = [

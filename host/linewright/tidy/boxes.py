@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from linewright.drawing import Indices, Points
+from linewright.drawing.strokes import Indices, Points
 from linewright.tidy.tour_kernel import LEAF
 
 

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from linewright.drawing import Points
+from linewright.drawing.strokes import Points
 
 if TYPE_CHECKING:
-    from linewright.rig import Rig
+    from linewright.rig.rig import Rig
 
 
 @dataclass(frozen=True)

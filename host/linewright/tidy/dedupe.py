@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from linewright.drawing import Drawing
+from linewright.drawing.strokes import Drawing
 
 _OFF_GRID: Final = 0.381966
 """Places cell borders at the golden section (1 - 1/phi), where the round numbers that pictures are full of do not lie:

@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from linewright.drawing import Drawing, Indices, Points
+from linewright.drawing.strokes import Drawing, Indices, Points
 from linewright.tidy.dedupe import drop_repeats
 
 _CROWD: Final = 8

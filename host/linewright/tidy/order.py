@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from linewright.drawing import Drawing, Indices, Points
+from linewright.drawing.strokes import Drawing, Indices, Points
 from linewright.tidy.cost import BY_LENGTH, Cost
 from linewright.tidy.watcher import Watcher
 

@@ -14,7 +14,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from linewright.drawing import Drawing, Indices, Points
+from linewright.drawing.strokes import Drawing, Indices, Points
 
 _BESIDE: Final = 3 / 4
 _BETWEEN: Final = 1 / 4

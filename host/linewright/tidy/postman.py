@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from linewright.drawing import Indices
+from linewright.drawing.strokes import Indices
 
 _EXACT: Final = 12
 """Odd vertices of a network up to which all pairings are weighed: 2^12 sets of them."""

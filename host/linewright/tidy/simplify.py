@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 import shapely
 
-from linewright.drawing import Drawing, Indices, Points
+from linewright.drawing.strokes import Drawing, Indices, Points
 from linewright.tidy.dedupe import drop_repeats
 
 _EVENING_ROUNDS: Final = 4

@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 import shapely
 
-from linewright.drawing import Drawing
+from linewright.drawing.strokes import Drawing
 from linewright.tidy.dedupe import drop_repeats
 
 _AT_ONCE: Final = 20_000

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linewright.compiled import available, is_compiled
-from linewright.drawing import Indices, Points
+from linewright.drawing.strokes import Indices, Points
 from linewright.tidy import tour_kernel as kernel
 from linewright.tidy.boxes import box_tree, z_order
 from linewright.tidy.cost import Cost

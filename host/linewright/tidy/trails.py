@@ -16,7 +16,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from linewright.drawing import Drawing, Indices
+from linewright.drawing.strokes import Drawing, Indices
 from linewright.tidy.join import chained
 from linewright.tidy.postman import doubled_edges
 

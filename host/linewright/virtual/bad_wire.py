@@ -11,7 +11,7 @@ import random
 from dataclasses import dataclass
 from typing import Final
 
-from linewright.virtual.faults import Defects, fault
+from linewright.simulation.faults import Defects, fault
 
 _END: Final = 0
 

@@ -14,8 +14,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from linewright.virtual.faults import Faults
-from linewright.virtual.machine import Machine
+from linewright.simulation.faults import Faults
+from linewright.simulation.machine import Machine
 
 SERVO_MIDDLE_US: Final = 1500
 """The pulse at which a hobby servo stands in the middle (common practice); an arm the other way mirrors around it."""

@@ -7,7 +7,7 @@ thread of its own because it is written to block; the two threads hand control t
 
     rig = LockstepRig(Machine.from_rig(rig_file), tape=path)
     with rig.host_time():                 # the host's `time.monotonic` is the rig's
-        result = rig.run(lambda link: Session(link, rig_file).draw(program))
+        result = rig.run(lambda link: course.draw(Session(link, rig_file), program))
 """
 
 from __future__ import annotations
@@ -21,10 +21,10 @@ from contextlib import contextmanager
 from typing import Any, Final, Generic, TypeVar
 
 from linewright.errors import PortError
+from linewright.simulation.faults import Faults
+from linewright.simulation.machine import Machine
+from linewright.simulation.tape import TapeWriter
 from linewright.units import TICK_HZ
-from linewright.virtual.faults import Faults
-from linewright.virtual.machine import Machine
-from linewright.virtual.tape import TapeWriter
 from linewright.virtual.world import World
 
 Result = TypeVar("Result")
@@ -75,7 +75,7 @@ class LockstepWire:
     # The host's side.
 
     def read(self, most: int, timeout_s: float) -> bytes:
-        """As `linewright.transport.Transport.read`, in virtual time."""
+        """As `linewright.board.transport.Transport.read`, in virtual time."""
         if self._closed:
             raise PortError("the rig has ended")
         inbox = self._arrived[_TO_HOST]
@@ -90,7 +90,7 @@ class LockstepWire:
         return data
 
     def write(self, data: bytes) -> None:
-        """As `linewright.transport.Transport.write`."""
+        """As `linewright.board.transport.Transport.write`."""
         self._send(_TO_BOARD, data)
 
     def close(self) -> None:
@@ -235,7 +235,8 @@ class LockstepRig:
         session: int = 4711,
     ) -> None:
         if digest is None:
-            from linewright import board_files  # reads the board's files, which tests of the world do not need
+            # reads the board's files, which tests of the world do not need
+            from linewright.board import files as board_files
 
             digest = board_files.digest()
         self.wire = wire or LockstepWire()
@@ -269,8 +270,8 @@ class LockstepRig:
 
     @contextmanager
     def host_time(self, *modules: Any) -> Iterator[None]:
-        """While open, `time` in the host's modules (``linewright.conversation`` unless given) is the rig's time."""
-        changed = list(modules) or [importlib.import_module("linewright.conversation")]
+        """While open, `time` in the host's modules (``board.conversation`` unless given) is the rig's time."""
+        changed = list(modules) or [importlib.import_module("linewright.board.conversation")]
         before = [module.time for module in changed]
         for module in changed:
             module.time = _Clock(self.wire)

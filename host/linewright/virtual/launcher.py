@@ -19,13 +19,13 @@ from typing import Any, Final, Self
 import numpy as np
 from numpy.typing import NDArray
 
-from linewright.drawing import Drawing
+from linewright.drawing.strokes import Drawing
 from linewright.errors import InputError, PortError
-from linewright.virtual.faults import Faults
-from linewright.virtual.machine import Machine
+from linewright.simulation.faults import Faults
+from linewright.simulation.machine import Machine
+from linewright.simulation.replay import TraceReport, read_trace
 from linewright.virtual.pipe import package_paths
-from linewright.virtual.process import LISTENING
-from linewright.virtual.trace import TraceReport, read_trace
+from linewright.virtual.wires import LISTENING
 
 START_S: Final = 20.0
 """A cold start imports numpy from a slow disk; in use it takes a third of a second."""
@@ -166,7 +166,7 @@ class RigProcess:
         vertex_steps: NDArray[np.int64] | None = None,
         keep_drawn: bool = False,
     ) -> TraceReport:
-        """Read the tape: `linewright.virtual.trace.read_trace`. Ends the rig first."""
+        """Read the tape: `linewright.simulation.replay.read_trace`. Ends the rig first."""
         self.close()
         return read_trace(self.tape, planned, vertex_steps=vertex_steps, keep_drawn=keep_drawn)
 

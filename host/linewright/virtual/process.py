@@ -32,18 +32,17 @@ from typing import Any, Final
 
 from linewright.errors import InputError, LinewrightError, PortError
 from linewright.files import replacing
+from linewright.simulation.faults import Faults
+from linewright.simulation.machine import Machine
+from linewright.simulation.tape import TapeWriter
 from linewright.units import TICK_HZ
 from linewright.virtual.bystander import Bystander
-from linewright.virtual.faults import Faults
-from linewright.virtual.machine import Machine
-from linewright.virtual.tape import TapeWriter
-from linewright.virtual.wires import RigEnds, SocketWire
+from linewright.virtual.wires import LISTENING, RigEnds, SocketWire
 from linewright.virtual.world import World
 
 LEASH_S: Final = 0.02
 """Between the first and the last link that a dying process lets go of."""
 INTERPRETERS: Final = ("cpython", "micropython")
-LISTENING: Final = "listening on "
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -101,7 +100,7 @@ def _options(argv: Sequence[str] | None) -> argparse.Namespace:
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("--rig", type=Path, help="rig file; without it the default rig")
-    parser.add_argument("--machine", type=Path, help="JSON of linewright.virtual.machine instead of a rig file")
+    parser.add_argument("--machine", type=Path, help="JSON of linewright.simulation.machine instead of a rig file")
     parser.add_argument("--listen", default="127.0.0.1:0", help="loopback address and port; port 0 = any free one")
     parser.add_argument("--tape", type=Path, help="takes down every pulse")
     parser.add_argument("--report", type=Path, help="JSON written at the end")
@@ -121,7 +120,7 @@ def _machine(options: argparse.Namespace) -> Machine:
         except (OSError, ValueError) as error:
             raise InputError(f"cannot use {options.machine}: {error}") from error
     # Only here, because the rig's validation takes half of this process's start-up time.
-    from linewright.rig import Rig
+    from linewright.rig.rig import Rig
 
     return Machine.from_rig(Rig.load(options.rig) if options.rig is not None else Rig.default())
 
@@ -227,7 +226,7 @@ def _accept(listener: socket.socket, leash: int | None) -> socket.socket:
 
 def _run_board(interpreter: str, world: World) -> None:
     """Run the board's code until something ends it with an exception."""
-    from linewright import board_files  # reads the board's files, which only a running board needs
+    from linewright.board import files as board_files  # reads the board's files, which only a running board needs
 
     digest = board_files.digest()
     session = 1 + int.from_bytes(os.urandom(2), "little") % 65535

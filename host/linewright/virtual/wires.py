@@ -23,6 +23,8 @@ PATIENCE_S: Final = 0.25
 """Longer than a busy computer keeps a process waiting, shorter than any silence that the board should notice."""
 STANDSTILL_S: Final = 1.0
 """The most real time for which virtual time waits at one tick: many round trips of a host that sends small pieces."""
+LISTENING: Final = "listening on "
+"""The rig's process prints this and its address once a host can connect."""
 _BACKLOG_BYTES: Final = 1 << 16
 """What the host may leave unread; a serial adapter drops bytes much earlier."""
 

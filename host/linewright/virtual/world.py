@@ -15,13 +15,13 @@ from typing import Final, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from linewright.simulation.faults import Faults
+from linewright.simulation.machine import Machine
+from linewright.simulation.mechanics import Mechanics
+from linewright.simulation.pulse_checks import Shape, decode
+from linewright.simulation.tape import TapeWriter
 from linewright.units import TICK_HZ, US_PER_S
 from linewright.virtual.bench import Bench, Sight
-from linewright.virtual.checks import Shape, decode
-from linewright.virtual.faults import Faults
-from linewright.virtual.machine import Machine
-from linewright.virtual.mechanics import Mechanics
-from linewright.virtual.tape import TapeWriter
 
 TICKS_PER_US: Final = TICK_HZ // US_PER_S
 CLOCK_MASK: Final = (1 << 30) - 1

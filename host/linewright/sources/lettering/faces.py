@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from linewright.drawing import Points
+from linewright.drawing.strokes import Points
 
 NOTICE: Final = (
     "The Hershey Fonts were originally created by Dr. A. V. Hershey while working at the U. S. National Bureau of "

@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from linewright.drawing import Points
+from linewright.drawing.strokes import Points
 from linewright.sources.lettering.faces import Glyph
 from linewright.sources.lettering.rounding import rounded
 

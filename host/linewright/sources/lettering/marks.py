@@ -11,7 +11,7 @@ from typing import Final, Literal
 
 import numpy as np
 
-from linewright.drawing import Points
+from linewright.drawing.strokes import Points
 from linewright.sources.lettering.faces import CAP_UNITS, Face, Glyph, alphabet
 
 Place = Literal["above", "below", "through"]

@@ -11,7 +11,7 @@ from typing import Final
 
 import numpy as np
 
-from linewright.drawing import Points
+from linewright.drawing.strokes import Points
 
 CORNER_DEG: Final = 50.0
 """The data turns by at most 45 degrees within its curves (an octagon is its coarsest circle), by 53 and more at

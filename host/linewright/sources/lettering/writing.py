@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from linewright.drawing import Drawing, Points
+from linewright.drawing.strokes import Drawing, Points
 from linewright.errors import SourceError
 from linewright.sources import settings
 from linewright.sources.lettering import along as paths

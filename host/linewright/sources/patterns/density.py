@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from linewright.drawing import Points
+from linewright.drawing.strokes import Points
 
 CELL_PENS: Final = 4.0
 """Side of the squares in which ink is counted, in pen widths: a line and the gap to the next."""

@@ -9,8 +9,8 @@ from typing import Final
 import numpy as np
 import shapely
 
-from linewright.clip import clip
-from linewright.drawing import Drawing, Points
+from linewright.drawing.crop import clip
+from linewright.drawing.strokes import Drawing, Points
 from linewright.errors import SourceError
 from linewright.sources.picture import Picture, Wish
 

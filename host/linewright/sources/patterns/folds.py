@@ -14,7 +14,7 @@ from typing import Final
 
 import numpy as np
 
-from linewright.drawing import Points
+from linewright.drawing.strokes import Points
 from linewright.sources import settings
 from linewright.sources.patterns.finish import distance_mm, finished
 from linewright.sources.patterns.rewriting import Rules, turtle

@@ -11,7 +11,7 @@ from typing import Final
 
 import numpy as np
 
-from linewright.drawing import Points
+from linewright.drawing.strokes import Points
 from linewright.sources import settings
 from linewright.sources.patterns.finish import finished
 from linewright.sources.picture import Picture, Wish

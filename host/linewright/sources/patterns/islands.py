@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from linewright.drawing import Indices, Points
+from linewright.drawing.strokes import Indices, Points
 from linewright.sources import settings
 from linewright.sources.patterns.finish import finished
 from linewright.sources.patterns.noise import Noise

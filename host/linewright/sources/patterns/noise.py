@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from linewright.drawing import Points
+from linewright.drawing.strokes import Points
 
 
 @dataclass(frozen=True, eq=False)

@@ -10,7 +10,7 @@ from typing import Final
 
 import numpy as np
 
-from linewright.drawing import Points
+from linewright.drawing.strokes import Points
 from linewright.errors import InputError
 
 LONGEST: Final = 4_000_000

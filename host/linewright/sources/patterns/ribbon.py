@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from linewright.drawing import Points
+from linewright.drawing.strokes import Points
 from linewright.sources import settings
 from linewright.sources.patterns.finish import distance_mm, finished
 from linewright.sources.patterns.folds import rounded

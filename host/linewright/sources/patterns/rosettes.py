@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from linewright.drawing import Points
+from linewright.drawing.strokes import Points
 from linewright.sources import settings
 from linewright.sources.patterns.finish import finished
 from linewright.sources.picture import Picture, Wish

@@ -15,7 +15,7 @@ from typing import Final
 
 import numpy as np
 
-from linewright.drawing import Points
+from linewright.drawing.strokes import Points
 from linewright.errors import SourceError
 from linewright.sources import settings
 from linewright.sources.lettering import Lettering

@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from linewright.drawing import Drawing, Pen
+from linewright.drawing.strokes import Drawing, Pen
 from linewright.errors import SourceError
 from linewright.sources.picture import Picture
 from linewright.sources.svg.clip import clip

@@ -6,7 +6,7 @@ import os
 from collections.abc import Iterator
 from xml.sax.saxutils import quoteattr
 
-from linewright.drawing import Drawing, Pen, Points
+from linewright.drawing.strokes import Drawing, Pen, Points
 from linewright.errors import InputError
 from linewright.files import replacing
 

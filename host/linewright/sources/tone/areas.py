@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from linewright.drawing import Pen, Points
+from linewright.drawing.strokes import Pen, Points
 from linewright.sources import settings
 from linewright.sources.photograph import Floats32
 from linewright.sources.picture import Picture, Wish

@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 import shapely
 
-from linewright.drawing import Points
+from linewright.drawing.strokes import Points
 from linewright.sources import settings
 from linewright.sources.tone.field import Field
 from linewright.sources.tone.hatching import ranks

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linewright.compiled import available, compiled
-from linewright.drawing import Points
+from linewright.drawing.strokes import Points
 from linewright.sources.photograph import Floats32
 
 GRAIN: Final = 8

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from linewright.drawing import Points
+from linewright.drawing.strokes import Points
 from linewright.sources.photograph import Floats32
 
 

@@ -12,7 +12,7 @@ from linewright.sources.tone.coverage import inked
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from linewright.drawing import Points
+    from linewright.drawing.strokes import Points
     from linewright.sources.photograph import Floats32
     from linewright.sources.tone.field import Field
 

@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from linewright.drawing import Drawing, Pen, Points
+from linewright.drawing.strokes import Drawing, Pen, Points
 from linewright.errors import InputError, SourceError
 from linewright.sources import photograph
 from linewright.sources.photograph import Floats32

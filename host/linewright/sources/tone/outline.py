@@ -12,7 +12,7 @@ from typing import Final
 
 import numpy as np
 
-from linewright.drawing import Points
+from linewright.drawing.strokes import Points
 from linewright.sources import settings
 from linewright.sources.photograph import Floats32
 from linewright.sources.tone.method import Layer, ToneMethod

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linewright.compiled import available, compiled
-from linewright.drawing import Points
+from linewright.drawing.strokes import Points
 from linewright.sources import settings
 from linewright.sources.picture import Report
 from linewright.sources.tone.field import Field

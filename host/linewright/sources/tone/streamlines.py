@@ -16,7 +16,7 @@ import shapely
 from numpy.typing import NDArray
 
 from linewright.compiled import compiled
-from linewright.drawing import Points
+from linewright.drawing.strokes import Points
 from linewright.sources import settings
 from linewright.sources.photograph import Floats32
 from linewright.sources.picture import Report

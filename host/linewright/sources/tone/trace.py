@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from linewright.drawing import Points
+from linewright.drawing.strokes import Points
 
 Chain = NDArray[np.float64]
 """(n, 2) pixel coordinates (x, y), pixel centres at whole numbers; a closed one ends where it begins."""

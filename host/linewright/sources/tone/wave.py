@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from linewright.drawing import Points
+from linewright.drawing.strokes import Points
 from linewright.sources.tone.coverage import inked
 
 LONGEST_WAVES: Final = 1.5

@@ -1,0 +1,91 @@
+"""`Player`: sends records as the board grants room for them, and watches for their end."""
+
+from __future__ import annotations
+
+import secrets
+from typing import TYPE_CHECKING
+
+from linewire import messages
+from linewright import units
+from linewright.board.conversation import Conversation, refused
+
+if TYPE_CHECKING:
+    from linewright.board.session_values import Witness
+    from linewright.program import packing
+
+
+class Player:
+    """Begins a program on the board, and sends it.
+
+    Parameters
+    ----------
+    talk : a conversation with a board that is ready.
+    packed : the records.
+    start : motor steps A, B, where the pen stands.
+    first : number of the first record.
+    reached : what the witness is told of where the pen is.
+    witness : told under which number the program goes to the board, and how far the pen has got.
+
+    Attributes
+    ----------
+    ended, finished : nothing plays any more; the end record was reached.
+    """
+
+    def __init__(
+        self,
+        talk: Conversation,
+        packed: packing.Packed,
+        start: tuple[int, int],
+        first: int = 0,
+        reached: int = 0,
+        witness: Witness | None = None,
+    ) -> None:
+        self._talk = talk
+        self._packed = packed
+        self._witness = witness
+        self._frame = 0
+        self.ended = False
+        self.finished = False
+        number = 1 + secrets.randbelow(messages.U30)
+        if witness is not None:
+            witness.begin(number, reached)
+        talk.ask("begin", program=number, first=first, a=start[0], b=start[1])
+        # What has come so far is about an earlier program; of this one nothing can end before its records are sent.
+        talk.inbox.clear()
+        talk.fresh_report()
+
+    def turn(self, fence: int) -> None:
+        """Send what the board has room for, up to but not including record ``fence``, and take in what it says."""
+        talk = self._talk
+        granted = talk.report()["granted"]
+        while self._frame < len(self._packed) and talk.endpoint.can_send:
+            first, after = (int(number) for number in self._packed.first[self._frame : self._frame + 2])
+            if after > min(granted, fence):
+                break
+            talk.send("moves", first=first, records=self._packed.payload(self._frame))
+            self._frame += 1
+        talk.turn()
+        while talk.inbox:
+            name, fields = talk.inbox.popleft()
+            if name == "refusal":
+                raise refused(fields)
+            if name == "event" and fields["code"] in (messages.FINISHED, messages.STOPPED):
+                self.finished = fields["code"] == messages.FINISHED
+                self.ended = True
+                talk.fresh_report()
+        if self._witness is not None:
+            self._witness.done(talk.report()["records_done"])
+
+    def leave(self) -> None:
+        """Send no more records: a board that was just told to stop refuses them."""
+        self._frame = len(self._packed)
+
+    def done(self, record: int) -> bool:
+        """Whether the pen has finished everything before ``record``."""
+        return self._talk.report()["records_done"] >= record
+
+    @property
+    def played_ticks(self) -> int:
+        """Playing time so far, by the board's count."""
+        report = self._talk.report()
+        return report["played_s"] * units.TICK_HZ + report["played_ticks"]

@@ -1,0 +1,148 @@
+"""`Prompt`: MicroPython's own prompt on a serial port, where code can be run and files be written.
+
+A wrapper around mpremote, which is imported here alone and only when needed (the extra ``board``). Its class for serial
+ports knows the prompt's protocol and its flow control; what it prints or raises becomes an error of ours.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import struct
+from collections.abc import Iterator
+from types import TracebackType
+from typing import Any, Final, Self
+
+from linewright.board.transport import open_pyserial
+from linewright.errors import InputError, NoAnswer, PortError, PromptError
+
+ANSWER_S: Final = 5.0
+"""The prompt answers within milliseconds; erasing a block of flash takes up to half a second."""
+ENTER_S: Final = 10.0
+"""A restart of MicroPython mounts the file system and starts USB, two seconds at most."""
+
+HOW_TO_INSTALL: Final = (
+    "install MicroPython 1.23 or later: fetch the image (a .uf2 file) for your very board from micropython.org; hold "
+    "the board's BOOTSEL button down while you plug it in; it shows up as a drive; copy the file there; the board "
+    "restarts by itself; then run this command again"
+)
+
+
+class Prompt:
+    """A board's MicroPython prompt. Use as a context manager.
+
+    Whatever ran on the board is interrupted, and MicroPython starts afresh, so that all memory is free. Where the
+    context ends with an error, what is installed on the board is started again, if it can be reached.
+
+    Parameters
+    ----------
+    path : the serial port's device.
+
+    Raises
+    ------
+    InputError : mpremote is not installed.
+    PortError : the port cannot be opened.
+    NoAnswer : no prompt answers there.
+    """
+
+    def __init__(self, path: str) -> None:
+        self.path = path
+        try:
+            from mpremote.transport_serial import SerialTransport
+        except ImportError as error:
+            raise InputError(
+                "mpremote is not installed, which speaks to MicroPython's prompt",
+                hint="pip install 'linewright[board]'",
+            ) from error
+        self._open(SerialTransport)
+        self._enter()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        if kind is not None and not issubclass(kind, PortError):
+            with contextlib.suppress(PortError):
+                with self._explained():
+                    self._serial.serial.write(b"\r\x03\x03")  # out of whatever it was in the middle of
+                self.restart()
+        self.close()
+
+    def run(self, code: str) -> str:
+        """Run code on the board; returns what it printed.
+
+        Raises
+        ------
+        PromptError : the code raised; the error carries the board's own words.
+        PortError : the port has gone, or the board has stopped answering.
+        """
+        from mpremote.transport import TransportExecError
+
+        with self._explained():
+            try:
+                printed: bytes = self._serial.exec(code)
+            except TransportExecError as error:
+                raise PromptError(str(error.error_output)) from error
+        return printed.decode(errors="replace")
+
+    def restart(self) -> None:
+        """Leave the prompt and start what is installed, as power would."""
+        with self._explained():
+            self._serial.exit_raw_repl()
+            self._serial.read_until(1, b">>> ", timeout=ANSWER_S)
+            self._serial.serial.write(b"\x04")
+            self._serial.read_until(1, b"soft reboot\r\n", timeout=ANSWER_S)
+
+    def close(self) -> None:
+        """Let go of the port. May be called again."""
+        with contextlib.suppress(*_TROUBLE):
+            self._serial.close()
+        with contextlib.suppress(*_TROUBLE):
+            self._serial.serial.close()  # where a port has no modem lines, mpremote stops short of it
+
+    def _open(self, kind: Any) -> None:
+        # Opened once by our own code first, whose errors say what to do.
+        open_pyserial(self.path, self.path).close()
+        with self._explained():
+            self._serial: Any = kind(self.path, timeout=ANSWER_S)
+            self._serial.serial.write_timeout = ANSWER_S
+
+    def _enter(self) -> None:
+        from mpremote.transport import TransportError
+
+        try:
+            # It prints what it did not understand.
+            with contextlib.redirect_stdout(io.StringIO()):
+                self._serial.enter_raw_repl(soft_reset=True, timeout_overall=ENTER_S)
+        except TransportError as error:
+            self.close()
+            raise NoAnswer(
+                f"no MicroPython prompt answers on {self.path}",
+                hint=f"if this is the right port, {HOW_TO_INSTALL}",
+            ) from error
+        except _TROUBLE as error:
+            self.close()
+            raise self._gone(error) from error
+
+    @contextlib.contextmanager
+    def _explained(self) -> Iterator[None]:
+        from mpremote.transport import TransportError
+
+        try:
+            with contextlib.redirect_stdout(io.StringIO()):
+                yield
+        except (TransportError, *_TROUBLE) as error:
+            raise self._gone(error) from error
+
+    def _gone(self, error: BaseException) -> PortError:
+        return PortError(
+            f"{self.path} has gone, or the board on it has stopped answering: {error}",
+            hint="check cable and power, then run the command again; it takes up where it was",
+        )
+
+
+# pyserial's errors are kinds of OSError. struct.error, IndexError and TypeError: mpremote met an answer cut short, or
+# pyserial a port that was closed under it.
+_TROUBLE: Final = (OSError, struct.error, IndexError, TypeError)

@@ -1,0 +1,213 @@
+"""`check_board`: is this board, with this rig, ready for work? Looks and asks; no motor moves.
+
+A board that has just been started raises the pen when it is told its rig; that is all that may move.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from statistics import median
+from typing import TYPE_CHECKING, Final, Literal
+
+import numpy as np
+
+from linewire import messages
+from linewright import units
+from linewright.board import files as board_files
+from linewright.board.status import BoardStatus
+from linewright.errors import LinewrightError, Refused
+from linewright.rig.board_settings import board_settings
+
+if TYPE_CHECKING:
+    from linewright.board.session import Session
+    from linewright.board.session_values import Greeting
+    from linewright.rig.rig import Rig
+
+ROUNDS: Final = 50
+"""Round trips: enough for a median and for a bad cable to show, done in well under a second."""
+
+SLOW_S: Final = 0.05
+"""A USB port answers within a few milliseconds. At 50 ms, a window of eight frames of some 60 records each still
+carries 8 x 60 / 0.05 = 9600 records/s, ten times what dense drawings need; beyond it something is wrong with the line.
+"""
+
+FRAME_RECORDS: Final = 512
+"""The most records that fit one frame: 240 bytes at no less than 3.75 bits each (`linewire.records`)."""
+
+REST_TICKS: Final = units.TICK_HZ // 2
+"""Half a second of standing still, to see the player's clock run."""
+
+LATE_S: Final = 0.5
+"""By how much the end of a rest may be late: the board reports every 0.1 s, and a busy laptop takes its time."""
+
+
+@dataclass(frozen=True)
+class Finding:
+    """What one check has found.
+
+    Parameters
+    ----------
+    name : what was looked at.
+    outcome : "passed", "failed", "note" (something to know that stops nothing), or "not run".
+    said : in words, with the figures.
+    hint : what to do about it.
+    """
+
+    name: str
+    outcome: Literal["passed", "failed", "note", "not run"]
+    said: str
+    hint: str = ""
+
+
+def check_board(session: Session, rig: Rig) -> Iterator[Finding]:
+    """Check a board, one finding after the other; ends early where the rest would make no sense.
+
+    Parameters
+    ----------
+    session : on an open link, not greeted yet.
+    rig : as the session's.
+
+    Raises
+    ------
+    NoAnswer, LinkError : the board does not answer, or stops answering.
+    """
+    greeting = session.hello()
+    yield _link(session)
+    code = _code(greeting)
+    yield code
+    if code.outcome == "failed":
+        return
+    told = _rig(session, rig)
+    yield told
+    if told.outcome == "failed":
+        return
+    status = BoardStatus.of(greeting, session.fresh_report(), rig)
+    yield _state(status)
+    yield _position(status, rig)
+    yield _endstops(status, rig)
+    yield _pen(status)
+    yield _queue(greeting)
+    yield _clock(session, status)
+
+
+def _link(session: Session) -> Finding:
+    quality = session.link_quality(ROUNDS)
+    trips = quality.round_trips_s
+    said = f"{len(trips)} round trips, {median(trips) * 1e3:.1f} ms in the middle, {max(trips) * 1e3:.1f} ms at worst"
+    if quality.damaged or quality.retransmitted:
+        return Finding(
+            "link",
+            "failed",
+            f"{said}; {quality.damaged} frames came damaged, {quality.retransmitted} were sent again",
+            "nothing is lost by that but time; take a shorter or better cable, away from the motors' wires",
+        )
+    if median(trips) > SLOW_S:
+        return Finding("link", "failed", f"{said}; {SLOW_S * 1e3:g} ms is the most for drawing without waits")
+    return Finding("link", "passed", said)
+
+
+def _code(greeting: Greeting) -> Finding:
+    said = f"{greeting.version} on {greeting.board}, code {greeting.digest:08x}"
+    if greeting.same_code:
+        return Finding("code", "passed", said)
+    return Finding(
+        "code",
+        "failed",
+        f"{said}; this host's is {board_files.digest():08x}",
+        "put it on the board with `linewright board flash`",
+    )
+
+
+def _rig(session: Session, rig: Rig) -> Finding:
+    try:
+        session.tell_rig()
+    except Refused as refusal:
+        return Finding(
+            "rig",
+            "failed",
+            f"{refusal.field} = {refusal.value}, this board takes {refusal.low}..{refusal.high}",
+            "change the rig file",
+        )
+    except LinewrightError as error:
+        return Finding("rig", "failed", error.message, error.hint)
+    return Finding("rig", "passed", f"the board takes all {len(board_settings(rig))} settings of '{rig.name}'")
+
+
+def _state(status: BoardStatus) -> Finding:
+    if status.fault != "none":
+        return Finding(
+            "state",
+            "failed",
+            f"{status.state}, fault '{status.fault}'",
+            "see to what is wrong, then `linewright board home`",
+        )
+    if status.state in ("drawing", "holding"):
+        return Finding(
+            "state",
+            "note",
+            f"{status.state}: a drawing was left unfinished",
+            "`linewright board home` abandons it",
+        )
+    return Finding("state", "passed", f"{status.state}, no fault")
+
+
+def _position(status: BoardStatus, rig: Rig) -> Finding:
+    if status.position_mm is None:
+        return Finding("position", "note", "not known yet", "`linewright board home`")
+    x, y = status.position_mm
+    said = f"x {x:.3f} mm, y {y:.3f} mm" + (", homed" if status.homed else ", set by hand")
+    # Half a step is what rounding to whole steps may add.
+    slack_mm = 0.5 / float(rig.steps_per_mm.min())
+    drives = np.linalg.solve(rig.kinematics_matrix, np.array(status.position_steps, dtype=np.float64))
+    low, high = rig.shape.room_mm
+    if (drives < np.array(low) - slack_mm).any() or (drives > np.array(high) + slack_mm).any():
+        reach = f"{rig.x.travel_mm:g} x {rig.y.travel_mm:g} mm"
+        return Finding("position", "failed", f"{said}; outside the reach of {reach}", "`linewright board home`")
+    return Finding("position", "passed", said)
+
+
+def _endstops(status: BoardStatus, rig: Rig) -> Finding:
+    pressed = []
+    for name, axis, closed in (("x", rig.x, status.endstop_x), ("y", rig.y, status.endstop_y)):
+        if axis.endstop != "none" and closed:
+            pressed.append(name)
+    if all(axis.endstop == "none" for axis in (rig.x, rig.y)):
+        return Finding("endstops", "passed", "the rig has none")
+    if pressed:
+        return Finding(
+            "endstops",
+            "note",
+            f"pressed: {' and '.join(pressed)}",
+            "right if the carriage stands there; else look at the switch and its wiring before homing",
+        )
+    return Finding("endstops", "passed", "read, none is pressed")
+
+
+def _pen(status: BoardStatus) -> Finding:
+    if status.pen_up:
+        return Finding("pen", "passed", "up")
+    return Finding("pen", "note", "down, or at a height of its own", "`linewright board pen up`")
+
+
+def _queue(greeting: Greeting) -> Finding:
+    said = f"{greeting.queue_slots} records"
+    if greeting.queue_slots < 2 * FRAME_RECORDS:
+        return Finding("queue", "failed", f"{said}; two full frames need {2 * FRAME_RECORDS}")
+    return Finding("queue", "passed", said)
+
+
+def _clock(session: Session, status: BoardStatus) -> Finding:
+    if status.state != "ready" or not status.motors_on:
+        return Finding(
+            "clock", "not run", "a rest can be played only in a machine that is homed", "`linewright board home`"
+        )
+    played, took_s = session.play_rest(REST_TICKS)
+    wanted_s = units.ticks_to_s(REST_TICKS)
+    said = f"a rest of {wanted_s:g} s took {took_s:.3f} s"
+    if played != REST_TICKS:
+        return Finding("clock", "failed", f"{said}; {played} ticks were played instead of {REST_TICKS}")
+    # Virtual time may run faster than ours, and says so by its name.
+    if status.board != messages.BOARDS[0] and not wanted_s <= took_s <= wanted_s + LATE_S:
+        return Finding("clock", "failed", f"{said}, by this computer's clock")
+    return Finding("clock", "passed", said)

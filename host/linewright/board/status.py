@@ -1,0 +1,97 @@
+"""`BoardStatus`: what a board says of itself and of the machine, in the units of people."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING
+
+from linewire import messages
+from linewright import units
+
+if TYPE_CHECKING:
+    from linewright.board.session_values import Greeting
+    from linewright.rig.rig import Rig
+
+
+@dataclass(frozen=True)
+class BoardStatus:
+    """A board at one moment.
+
+    Parameters
+    ----------
+    board, version : which microcontroller, and which code.
+    digest, same_code : CRC-32 over its code, and whether it is the code that belongs to this host.
+    max_rate_steps_s, queue_slots, pulse_overhead_us : limits of its player.
+    state, fault : by name; the fault is "none" where there is none.
+    position_trusted, homed, motors_on : as the board knows them.
+    pen_up : None while the board has not been told its rig, for then it does not know which height is up.
+    position_steps : of motors A and B.
+    position_mm : x, y by the rig file; None while the board does not know where it is.
+    endstop_x, endstop_y : pressed; None while the board has not been told its rig.
+    pace : 0 to 1.
+    starved, underruns : of the newest program, see `linewright.board.session.DrawResult`.
+    """
+
+    board: str
+    version: str
+    digest: str
+    same_code: bool
+    max_rate_steps_s: int
+    queue_slots: int
+    pulse_overhead_us: float
+    state: str
+    fault: str
+    position_trusted: bool
+    homed: bool
+    pen_up: bool | None
+    motors_on: bool
+    position_steps: tuple[int, int]
+    position_mm: tuple[float, float] | None
+    endstop_x: bool | None
+    endstop_y: bool | None
+    pace: float
+    starved: int
+    underruns: int
+
+    @classmethod
+    def of(cls, greeting: Greeting, report: dict[str, int], rig: Rig) -> BoardStatus:
+        """Put together what the board has said.
+
+        Parameters
+        ----------
+        greeting, report : from a session that has greeted.
+        rig : for millimetres.
+        """
+        flags = report["flags"]
+        steps = (report["a"], report["b"])
+        place = rig.true_at(steps)
+        trusted = bool(flags & messages.FLAG_TRUSTED)
+        awake = report["state"] != messages.ASLEEP
+        fault = report["fault"]
+        return cls(
+            board=greeting.board,
+            version=greeting.version,
+            digest=f"{greeting.digest:08x}",
+            same_code=greeting.same_code,
+            max_rate_steps_s=greeting.max_rate,
+            queue_slots=greeting.queue_slots,
+            pulse_overhead_us=units.ticks_to_s(greeting.overhead_ticks) * units.US_PER_S,
+            state=messages.STATES[report["state"]],
+            fault=messages.FAULTS[fault] if fault < len(messages.FAULTS) else f"fault {fault}",
+            position_trusted=trusted,
+            homed=bool(flags & messages.FLAG_HOMED),
+            pen_up=bool(flags & messages.FLAG_PEN_UP) if awake else None,
+            motors_on=bool(flags & messages.FLAG_ENABLED),
+            position_steps=steps,
+            # A tenth of a micrometre: beyond it there is only the noise of the division.
+            position_mm=(round(place[0], 4), round(place[1], 4)) if trusted else None,
+            endstop_x=bool(flags & messages.FLAG_ENDSTOP_X) if awake else None,
+            endstop_y=bool(flags & messages.FLAG_ENDSTOP_Y) if awake else None,
+            pace=report["pace"] / 256,
+            starved=report["starved"],
+            underruns=report["underruns"],
+        )
+
+    def describe(self) -> dict[str, object]:
+        """Everything, for JSON."""
+        return asdict(self)

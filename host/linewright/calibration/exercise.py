@@ -1,0 +1,207 @@
+"""Exercise: a long soak of moves, homed again after each bout, and what was lost by axis, speed and sense.
+
+A bout moves one axis a few times fast in one sense and slowly back, so that what is lost on the way out is not lost
+again on the way home; then the machine is homed, which shows what its count of steps was off by. The bouts come in
+random order, so that what warms up or works loose in time does not look like a matter of speed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import asdict, dataclass
+from itertools import product
+from typing import TYPE_CHECKING, Any, Final, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linewire import messages
+from linewright.errors import BoardFault, InputError
+
+if TYPE_CHECKING:
+    from linewright.board.session import Session
+    from linewright.rig.rig import Rig
+
+SHARES: Final = (0.5, 0.75, 1.0)
+"""Speeds that are tried, in shares of the rig file's limit."""
+SLOW_SHARE: Final = 0.25
+"""Speed and acceleration of the ways back."""
+REPEATS_STEPS: Final = 4
+"""What switches themselves do not repeat, in steps: less than this is not taken for lost steps. 0.05 mm at 80 steps/mm,
+which a lever switch keeps to (common practice)."""
+EDGE_MM: Final = 5.0
+"""Kept clear at both ends of the travel: a carriage that has lost steps must not run into the frame."""
+ASTRAY: Final = (messages.FAULTS[messages.SWITCH_MISSING], messages.FAULTS[messages.ENDSTOP_HIT])
+"""Faults that a count gone wrong ends in: homing does not find its switch where it searches, or a move runs into it."""
+LEAST_RUN_SHARE: Final = 0.5
+"""A run goes over half of the travel at least, so that it reaches its speed."""
+
+Sense = Literal["+", "-"]
+
+
+@dataclass(frozen=True)
+class Bout:
+    """What one bout did, and what it lost.
+
+    Parameters
+    ----------
+    axis, sense, share : which axis was moved fast, in which sense, and at which share of its limits.
+    moves, way_mm : how often, and how far in all.
+    pen_down : whether the pen was on the paper.
+    lost_steps : count less truth of that axis after it; the other axis' is ``aside_steps``. None: so much that homing
+        did not find its switch within the travel.
+    """
+
+    axis: str
+    sense: Sense
+    share: float
+    moves: int
+    way_mm: float
+    pen_down: bool
+    lost_steps: int | None
+    aside_steps: int | None
+
+    @property
+    def lost(self) -> bool:
+        """More than switches do not repeat."""
+        return any(steps is None or abs(steps) >= REPEATS_STEPS for steps in (self.lost_steps, self.aside_steps))
+
+
+@dataclass(frozen=True)
+class Tally:
+    """All bouts together."""
+
+    bouts: tuple[Bout, ...]
+
+    def of(self, axis: str, sense: str, share: float) -> tuple[Bout, ...]:
+        """The bouts of one kind."""
+        return tuple(b for b in self.bouts if (b.axis, b.sense, b.share) == (axis, sense, share))
+
+    def verdict(self, rig: Rig) -> tuple[str, ...]:
+        """What it means, in plain sentences."""
+        words = []
+        for name, axis in (("x", rig.x), ("y", rig.y)):
+            mine = [bout for bout in self.bouts if bout.axis == name]
+            if not mine:
+                continue
+            bad = sorted({bout.share for bout in mine if bout.lost})
+            moves = sum(bout.moves for bout in mine)
+            if not bad:
+                words.append(f"{name} kept its place in all of {moves} moves, up to {axis.speed_mm_s:g} mm/s.")
+                continue
+            senses = {bout.sense for bout in mine if bout.lost}
+            where = "both ways" if len(senses) == 2 else f"only towards {senses.pop()}"
+            words.append(
+                f"{name} lost steps {where}, from {bad[0] * axis.speed_mm_s:g} mm/s on ({bad[0]:.0%} of its limit)."
+            )
+            good = [share for share in SHARES if share < bad[0]]
+            if good:
+                words.append(
+                    f"Take axis.{name}.speed_mm_s = {good[-1] * axis.speed_mm_s:g} and axis.{name}.accel_mm_s2 = "
+                    f"{good[-1] * axis.accel_mm_s2:g}, or draw the ladders: `linewright trial speed --axis {name}`."
+                )
+            else:
+                words.append(
+                    f"Even half of the limit is too much for {name}. Look for a fault: motor current, a rail that "
+                    "binds, a slack belt, a loose pulley."
+                )
+        return tuple(words)
+
+    def describe(self, rig: Rig) -> dict[str, Any]:
+        """Everything, for JSON."""
+        return {"bouts": [asdict(bout) for bout in self.bouts], "verdict": list(self.verdict(rig))}
+
+
+def exercise(
+    session: Session,
+    rig: Rig,
+    *,
+    bouts: int,
+    moves: int = 4,
+    pen_down: bool = False,
+    seed: int = 0,
+    on_bout: Callable[[int, Bout], None] = lambda *_: None,
+) -> Tally:
+    """Run bouts on a machine that is homed.
+
+    Parameters
+    ----------
+    session : of a board that is ready.
+    rig : its machine; both axes need a switch.
+    bouts : how many; a dozen covers both axes, both senses and three speeds once.
+    moves : fast moves in each.
+    pen_down : draw while moving fast; put scrap paper under the pen.
+    seed : of order and places.
+    on_bout : told of each as it ends.
+
+    Raises
+    ------
+    InputError : the rig has no switches to home at.
+    LinkError, BoardFault : as from the session.
+    """
+    if "none" in (rig.x.endstop, rig.y.endstop):
+        raise InputError(
+            "exercise needs a switch on both axes: only homing again shows what was lost",
+            hint="fit switches, or draw the sheets `linewright trial speed` and `linewright trial acceleration`",
+        )
+    rng = np.random.default_rng(seed)
+    kinds = list(product("xy", ("+", "-"), SHARES))
+    low, high = np.array(rig.shape.box_mm).reshape(2, 2)
+    low, high = low + EDGE_MM, high - EDGE_MM
+    slow = _at(rig, SLOW_SHARE)
+    order: list[int] = []
+    done: list[Bout] = []
+    for number in range(bouts):
+        order = order or rng.permutation(len(kinds)).tolist()
+        axis, sense, share = kinds[order.pop()]
+        fast = _at(rig, share)
+        column = "xy".index(axis)
+        runs = [_run(rng, low, high, column, sense) for _ in range(moves)]
+        lost: tuple[int | None, int | None]
+        try:
+            for begin, end in runs:
+                session.go_to(rig.steps_at(begin), rig=slow)
+                if pen_down:
+                    session.pen(rig.pen.down_us)
+                session.go_to(rig.steps_at(end), rig=fast)
+                if pen_down:
+                    session.pen(rig.pen.up_us)
+            drift = session.check_drift("exercise")
+            lost = (drift.x_steps, drift.y_steps)
+        except BoardFault as fault:
+            if fault.name not in ASTRAY:
+                raise
+            session.home()  # from where it ended the switch is within reach
+            lost = (None, None)
+        way_mm = sum(abs(end[column] - begin[column]) for begin, end in runs)
+        bout = Bout(axis, "+" if sense == "+" else "-", share, moves, way_mm, pen_down, lost[column], lost[1 - column])
+        done.append(bout)
+        on_bout(number, bout)
+    return Tally(tuple(done))
+
+
+def _run(
+    rng: np.random.Generator, low: NDArray[np.float64], high: NDArray[np.float64], column: int, sense: str
+) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Where a fast move begins and ends, mm: along one axis in one sense, at any place across it."""
+    place = rng.uniform(low, high)
+    span = high[column] - low[column]
+    run = rng.uniform(LEAST_RUN_SHARE, 1.0) * span
+    begin = low[column] + rng.uniform(0.0, span - run)
+    ends = []
+    for along in (begin, begin + run) if sense == "+" else (begin + run, begin):
+        place[column] = along
+        ends.append((float(place[0]), float(place[1])))
+    return ends[0], ends[1]
+
+
+def _at(rig: Rig, share: float) -> Rig:
+    """The rig with a share of its speeds and accelerations."""
+    changes: dict[str, object] = {}
+    for name, axis in (("x", rig.x), ("y", rig.y)):
+        changes[f"axis.{name}.speed_mm_s"] = max(1.0, share * axis.speed_mm_s)
+        changes[f"axis.{name}.accel_mm_s2"] = max(1.0, share * axis.accel_mm_s2)
+    slowest = min(rig.x.speed_mm_s, rig.y.speed_mm_s) * share
+    changes["homing.fast_mm_s"] = min(rig.homing.fast_mm_s, max(0.5, slowest))
+    changes["homing.slow_mm_s"] = min(rig.homing.slow_mm_s, max(0.5, slowest))
+    return rig.changed(changes)

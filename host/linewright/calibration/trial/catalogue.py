@@ -1,0 +1,93 @@
+"""Which trial sheets there are, and in which order they make sense."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+from linewright.calibration.trial import combs, edges, heights, ladders, lengths, marks, returns, waves
+from linewright.calibration.trial.design import Trial
+from linewright.calibration.trial.finding import Finding
+from linewright.errors import InputError
+
+if TYPE_CHECKING:
+    from linewright.rig.rig import Rig
+    from linewright.sheet.sizes import Sheet
+
+
+@dataclass(frozen=True)
+class Kind:
+    """One sheet of the catalogue.
+
+    Parameters
+    ----------
+    about : one line for people.
+    design : rig, sheet and options to the sheet.
+    fit : trial, rig as drawn, sheet, answers and reading to what was found.
+    options : names that ``design`` takes.
+    """
+
+    about: str
+    design: Callable[..., Trial]
+    fit: Callable[[Trial, Rig, Sheet, Mapping[str, float], float], Finding]
+    options: tuple[str, ...] = ()
+
+
+def _named(design: Callable[..., Trial], name: str) -> Callable[..., Trial]:
+    def made(rig: Rig, sheet: Sheet, **options: Any) -> Trial:
+        return design(name, rig, sheet, **options)
+
+    return made
+
+
+KINDS: Final[Mapping[str, Kind]] = {
+    "backlash": Kind("play of both axes, by combs; no ruler needed", combs.design, combs.fit),
+    "straightness": Kind("bent rails, against a ruler's edge", edges.design, edges.fit),
+    "squareness": Kind(
+        "scale and squareness at once, by sides and diagonals", _named(lengths.design, "squareness"), lengths.fit
+    ),
+    "scale": Kind("scale alone, by six lengths", _named(lengths.design, "scale"), lengths.fit),
+    "circle": Kind("scale and squareness by two circles; a good check", _named(lengths.design, "circle"), lengths.fit),
+    "photo": Kind("scale, squareness and straightness from one photograph", marks.design, marks.fit),
+    "heights": Kind("where the pen meets the paper, over the sheet", heights.design, heights.fit, ("press_us",)),
+    "speed": Kind(
+        "how fast an axis goes before it loses steps", _named(ladders.design, "speed"), ladders.fit, ("axis", "top")
+    ),
+    "acceleration": Kind(
+        "how hard an axis may speed up", _named(ladders.design, "acceleration"), ladders.fit, ("axis", "top")
+    ),
+    "ringing": Kind("at which frequency the carriage swings", waves.design, waves.fit),
+    "repeatability": Kind("how well the machine finds back to a place", returns.design, returns.fit),
+}
+"""In the order in which they make sense: what a sheet cannot bear is put right by those before it."""
+
+
+def kind(name: str) -> Kind:
+    """One of them by its name.
+
+    Raises
+    ------
+    InputError
+        If there is none of that name.
+    """
+    if name not in KINDS:
+        raise InputError(f"there is no trial sheet called {name!r}", hint=f"there are: {', '.join(KINDS)}")
+    return KINDS[name]
+
+
+def design(name: str, rig: Rig, sheet: Sheet, options: Mapping[str, object] | None = None) -> Trial:
+    """Make a sheet for a rig.
+
+    Raises
+    ------
+    InputError
+        If there is none of that name, it does not take an option, or it does not fit.
+    """
+    chosen = kind(name)
+    given = {key: value for key, value in (options or {}).items() if value is not None}
+    for key in given:
+        if key not in chosen.options:
+            takes = ", ".join(chosen.options) or "none"
+            raise InputError(f"the trial sheet '{name}' takes no option {key!r}", hint=f"it takes: {takes}")
+    return chosen.design(rig, sheet, **given)

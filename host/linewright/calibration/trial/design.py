@@ -1,0 +1,156 @@
+"""A trial sheet as a value: what is drawn, what is measured, and the program that draws it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any, Final, Literal
+
+import numpy as np
+
+from linewright.drawing.strokes import Drawing
+from linewright.errors import SheetError
+from linewright.motion import plan
+from linewright.planning.placement import to_machine
+from linewright.program.program import END, PenGroup, Program
+
+if TYPE_CHECKING:
+    from linewright.rig.rig import Rig
+    from linewright.sheet.sizes import Sheet
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One thing to measure.
+
+    Parameters
+    ----------
+    name : short, stands on the sheet where that helps.
+    ask : what to measure, in words.
+    expected : what a true machine gives; None: nothing is expected.
+    low, high : outside of it nobody has measured this.
+    unit : ``mm``, or what is counted.
+    needed : without it there is no fit.
+    """
+
+    name: str
+    ask: str
+    expected: float | None
+    low: float
+    high: float
+    unit: str = "mm"
+    needed: bool = True
+
+
+@dataclass(frozen=True, eq=False)
+class Part:
+    """Strokes that are drawn with some keys of the rig changed.
+
+    Parameters
+    ----------
+    drawing : sheet coordinates, mm.
+    changes : as `Rig.changed` takes them.
+    """
+
+    drawing: Drawing
+    changes: Mapping[str, object] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, eq=False)
+class Trial:
+    """A sheet.
+
+    Parameters
+    ----------
+    name : of the catalogue.
+    title : a few words.
+    parts : what is drawn, in order.
+    entries : what is measured.
+    how : how to measure, in the order of doing.
+    raised : keys that the rig which draws it must have changed: ladders go beyond the rig's limits.
+    options : what it was made with, so that it can be made again.
+    """
+
+    name: str
+    title: str
+    parts: tuple[Part, ...]
+    entries: tuple[Entry, ...]
+    how: tuple[str, ...]
+    raised: Mapping[str, object] = field(default_factory=dict)
+    options: Mapping[str, float | str] = field(default_factory=dict)
+
+    @property
+    def drawing(self) -> Drawing:
+        """All strokes, sheet coordinates, in drawing order."""
+        return Drawing.one_after_the_other([part.drawing for part in self.parts])
+
+
+Axis = Literal["x", "y"]
+
+GENTLE_MM_S: Final = 60.0
+GENTLE_MM_S2: Final = 100.0
+"""What marks are drawn with that are measured: a carriage that rings at 8 Hz then swings by a / w^2 = 0.04 mm."""
+
+
+def gently(rig: Rig) -> dict[str, object]:
+    """What to change in a rig so that it draws its marks where they are asked, however it may ring."""
+    changes: dict[str, object] = {"homing.fast_mm_s": min(rig.homing.fast_mm_s, GENTLE_MM_S)}
+    for name, axis in (("x", rig.x), ("y", rig.y)):
+        changes[f"axis.{name}.speed_mm_s"] = min(axis.speed_mm_s, GENTLE_MM_S)
+        changes[f"axis.{name}.accel_mm_s2"] = min(axis.accel_mm_s2, GENTLE_MM_S2)
+    return changes
+
+
+def machine_mm(sheet_mm: tuple[float, float], rig: Rig) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
+    """(2,) float64: where a place of the sheet lies in the machine."""
+    return np.array(sheet_mm, dtype=np.float64) + np.array(rig.sheet.offset_mm, dtype=np.float64)
+
+
+def program_of(trial: Trial, rig: Rig, sheet: Sheet) -> Program:
+    """Plan a trial sheet. Nothing of it is cut: half a trial sheet would be measured wrongly.
+
+    Raises
+    ------
+    SheetError
+        If a part of it lies outside the margins or the machine's reach.
+    PlanError
+        If the limits allow no motion.
+    """
+    base = rig.changed(trial.raised) if trial.raised else rig
+    programs = []
+    for part in trial.parts:
+        placed = to_machine(part.drawing, sheet, base)
+        if placed.cut:
+            raise SheetError(
+                f"the trial sheet '{trial.name}' does not fit: a part of it lies beyond the margins of the "
+                f"{sheet.name} sheet or the machine's reach",
+                hint="take a smaller sheet with --sheet, or correct sheet.offset_mm and axis.?.travel_mm",
+            )
+        programs.append(plan(placed, base.changed(part.changes) if part.changes else base, sheet=sheet))
+    return replace(joined(programs), rig_fingerprint=base.fingerprint(), rig_name=base.name)
+
+
+def joined(programs: list[Program]) -> Program:
+    """Programs of one pen each, one after the other, as one; each ends at park, where the next one begins."""
+    first = programs[0]
+    if len(programs) == 1:
+        return first
+    columns: dict[str, Any] = {}
+    for name in ("kind", "da", "db", "v_end", "servo_us", "dwell_ms", "rest_ticks", "ticks"):
+        # An end record ends only the last one.
+        parts = [getattr(program, name)[:-1] for program in programs[:-1]]
+        columns[name] = np.concatenate((*parts, getattr(programs[-1], name)))
+    strokes = []
+    before = 0
+    for program in programs:
+        numbers = np.where(program.stroke_of_record >= 0, program.stroke_of_record + before, -1)
+        strokes.append(numbers if program is programs[-1] else numbers[program.kind != END])
+        before += len(program.drawing)
+    return replace(
+        first,
+        **columns,
+        stroke_of_record=np.concatenate(strokes).astype(np.int32),
+        drawing=Drawing.one_after_the_other([program.drawing for program in programs]),
+        groups=(PenGroup(pen=0, strokes=(0, before), records=(0, len(columns["kind"]))),),
+        warnings=tuple(dict.fromkeys(warning for program in programs for warning in program.warnings)),
+    )

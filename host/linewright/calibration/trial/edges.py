@@ -1,0 +1,156 @@
+"""Straightness of both rails, against the edge of a steel ruler.
+
+Along a line, stations carry short dashes on a fan of heights, ``STEP_MM`` apart and numbered. A ruler laid against the
+two end lines cuts the fan of each station at one dash, whose number is how far the rail is off there: a straightedge
+comparison as in ISO 230-1, with the scale drawn by the machine.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linewright.calibration.trial.design import Axis, Entry, Part, Trial, gently, machine_mm
+from linewright.calibration.trial.finding import Figure, Finding
+from linewright.calibration.trial.page import RUN_UP_MM, Page
+from linewright.calibration.trial.squares import COVERAGE
+from linewright.errors import SheetError
+from linewright.machine.shape import MachineShape
+
+if TYPE_CHECKING:
+    from linewright.rig.rig import Rig
+    from linewright.sheet.sizes import Sheet
+
+Floats = NDArray[np.float64]
+
+STEP_MM: Final = 0.1
+FAN: Final = 5
+"""Dashes to either side: rails off by up to 0.5 mm."""
+DASH_MM: Final = 1.2
+GAP_MM: Final = 1.0
+"""Between dashes: twice a common line, so that each stands alone."""
+STATIONS: Final = (5, 3)
+"""Between the ends: enough for a bow and for an S, or where there is less room for a bow alone."""
+STATION_MM: Final = (2 * FAN + 1) * (DASH_MM + GAP_MM) + 0.8
+"""Room that a station needs."""
+SCATTER_MM: Final = 0.05
+"""Standard uncertainty of a station: half a dash, by eye."""
+
+
+def _axis_line(sheet: Sheet, axis: Axis) -> tuple[Floats, float]:
+    """Places of ends and stations along an axis, and the place of the line across it, sheet mm."""
+    left, top, right, bottom = sheet.box_mm
+    begin, end, across = (left, right, top + 40.0) if axis == "x" else (top + 46.0, bottom, left + 30.0)
+    for count in STATIONS:
+        places = np.linspace(begin + 14.0, end - 14.0, count + 2)
+        if places[1] - places[0] >= STATION_MM:
+            return places, across
+    raise SheetError(f"the {sheet.name} sheet has no room for the stations", hint="take a larger sheet")
+
+
+def design(rig: Rig, sheet: Sheet) -> Trial:
+    """The sheet ``straightness``.
+
+    Raises
+    ------
+    SheetError
+        If the sheet is too small for it.
+    """
+    left, top, _, _ = sheet.box_mm
+    page = Page()
+    page.text("STRAIGHTNESS", left + 16.0, top + 4.0)
+    entries = []
+    for axis in ("x", "y"):
+        along, across = _axis_line(sheet, axis)
+        _draw(page, along, across, axis)
+        for number in range(1, len(along) - 1):
+            entries.append(
+                Entry(
+                    f"{axis}{number}",
+                    f"line along {axis}, station {number}: number of the dash that lies level with the ruler's edge",
+                    0.0,
+                    -FAN,
+                    FAN,
+                    "dash",
+                )
+            )
+    how = (
+        "Lay a steel ruler with its edge through the middles of the two long end lines of the line along x.",
+        f"At each station dashes stand on a fan of heights, numbered from -{FAN} at the minus to {FAN} at the plus.",
+        "Write down the number of the dash that lies on the ruler's edge, halves allowed.",
+        "Do the same for the line along y.",
+    )
+    return Trial(
+        "straightness", "Straightness of both rails", (Part(page.drawing(), gently(rig)),), tuple(entries), how
+    )
+
+
+def _draw(page: Page, along: Floats, across: float, axis: Axis) -> None:
+    def dash(begin: float, end: float, off: float) -> None:
+        page.line(*(((v, across + off) if axis == "x" else (across + off, v)) for v in (begin, end)))
+
+    # Every dash is reached from the same side: a run-up before each, for play across the line.
+    for at in (along[0], along[-1]):
+        dash(at - 1.0, at + 1.0, -RUN_UP_MM)
+        dash(at - 6.0, at + 6.0, 0.0)
+    for number, at in enumerate(along[1:-1], start=1):
+        dash(at - 1.0, at + 1.0, -RUN_UP_MM)
+        for k in range(-FAN, FAN + 1):
+            middle = at + k * (DASH_MM + GAP_MM)
+            dash(middle - DASH_MM / 2, middle + DASH_MM / 2, k * STEP_MM)
+        dash(at, at, 2.5)
+        # Which end of the fan is which: the plus stands where the numbers are positive.
+        for k in (-FAN, FAN):
+            place = at + k * (DASH_MM + GAP_MM)
+            dash(place - 0.8, place + 0.8, 3.5)
+            if k > 0:
+                page.line(
+                    *(((v, w) if axis == "x" else (w, v)) for v, w in ((place, across + 2.7), (place, across + 4.3)))
+                )
+        label = (at - 1.2, across + 9.0) if axis == "x" else (across + 6.0, at + 1.5)
+        page.text(str(number), *label)
+
+
+def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], reading: float) -> Finding:  # noqa: ARG001
+    """Tables of how far each rail pushes the pen aside, on top of what the rig already corrects.
+
+    Parameters
+    ----------
+    answers : name of a station to the number of its dash.
+    reading : not used; a fan is read to half a dash whatever the ruler.
+    """
+    changes: dict[str, object] = {}
+    figures = []
+    known = rig.shape
+    for index, axis in enumerate(("x", "y")):
+        along, across = _axis_line(sheet, axis)  # type: ignore[arg-type]
+        names = [f"{axis}{number}" for number in range(1, len(along) - 1)]
+        # A dash that meets the edge was asked k steps aside: so the rail pushes by as much to the other side.
+        shown = np.array([0.0, *(-STEP_MM * answers[name] for name in names), 0.0])
+        places = np.array([machine_mm((at, across) if axis == "x" else (across, at), rig) for at in along])
+        carriage = known.carriage_mm(places)[:, index]
+        before = _aside(known, carriage, index)
+        after = before + shown
+        changes[f"corrections.straightness_{axis}_mm"] = [
+            [round(float(at), 2), round(float(off), 3)] for at, off in zip(carriage, after, strict=True)
+        ]
+        figures.append(Figure(f"rail of {axis}, most off", _most(before), _most(after), COVERAGE * SCATTER_MM, "mm"))
+    return Finding("straightness", tuple(figures), (), changes, ())
+
+
+def _aside(known: MachineShape, carriage: Floats, axis: int) -> Floats:
+    """(n,) how far the rig already takes its rail to push the pen aside, mm."""
+    table = known.straight_x if axis == 0 else known.straight_y
+    if not table:
+        return np.zeros(len(carriage))
+    places, off = np.array(table).T
+    return np.asarray(np.interp(carriage, places, off))
+
+
+def _most(off: Floats) -> float:
+    """The largest departure from the line through both ends, with its sign, mm."""
+    chord = np.linspace(off[0], off[-1], len(off))
+    return float((off - chord)[np.argmax(np.abs(off - chord))])

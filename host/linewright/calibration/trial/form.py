@@ -1,0 +1,272 @@
+"""The form that goes with a trial sheet: written empty, read filled in, and checked before anything is believed.
+
+Three shapes of the same thing: JSON, which also knows the rig as it was when the sheet was drawn; CSV, to be filled in
+with any table program; Markdown, to be printed and filled in by hand.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, Final
+
+from linewright.calibration.trial import catalogue
+from linewright.calibration.trial.design import Entry, Trial
+from linewright.errors import InputError, LinewrightError
+from linewright.rig.rig import Rig
+from linewright.rig.sheet_place import sheet_on
+from linewright.sheet.sizes import Sheet
+
+MM_PER_INCH: Final = 25.4
+FILE_LIMIT_BYTES: Final = 1_048_576
+NEAR: Final = 0.12
+"""Share by which a length may miss what is expected and still be recognised in another unit or another line: more than
+any scale and lean that is not refused anyway."""
+
+_NUMBER: Final = re.compile(r"\s*([-+]?(?:\d+(?:[.,]\d*)?|[.,]\d+))\s*(mm|cm|m|in|inch|inches|\"|'')?\s*")
+
+
+@dataclass(frozen=True, eq=False)
+class Form:
+    """A trial sheet as it was drawn, and what was measured on it.
+
+    Parameters
+    ----------
+    trial, rig, sheet : as drawn.
+    answers : name of an entry to its value; entries that were left empty are missing.
+    knows_rig : whether the rig is the one written down when the sheet was made, and not one that was named later.
+    """
+
+    trial: Trial
+    rig: Rig
+    sheet: Sheet
+    answers: Mapping[str, float]
+    knows_rig: bool = False
+
+
+# Writing
+
+
+def to_json(trial: Trial, rig: Rig, sheet: Sheet) -> str:
+    """The empty form with everything that a fit needs to know."""
+    about = {
+        "trial": trial.name,
+        "title": trial.title,
+        "options": dict(trial.options),
+        "sheet": [sheet.width_mm, sheet.height_mm, sheet.margin_mm, sheet.name],
+        "how": list(trial.how),
+        "measurements": {entry.name: None for entry in trial.entries},
+        "about": {entry.name: _words(entry) for entry in trial.entries},
+        "rig": rig.model_dump(mode="json", exclude_unset=True),
+    }
+    return json.dumps(about, indent=1, ensure_ascii=False) + "\n"
+
+
+def to_csv(trial: Trial) -> str:
+    """A table with an empty column."""
+    out = io.StringIO()
+    table = csv.writer(out, lineterminator="\n")
+    table.writerow(["trial", "name", "measure", "unit", "as drawn", "measured"])
+    for entry in trial.entries:
+        expected = "" if entry.expected is None else f"{entry.expected:g}"
+        table.writerow([trial.name, entry.name, entry.ask, entry.unit, expected, ""])
+    return out.getvalue()
+
+
+def to_markdown(trial: Trial) -> str:
+    """What to do, and a table to fill in by hand."""
+    lines = [f"# {trial.title}", "", *(f"{i}. {line}" for i, line in enumerate(trial.how, start=1)), ""]
+    lines += ["| name | measure | as drawn | measured |", "|---|---|---|---|"]
+    for entry in trial.entries:
+        expected = "" if entry.expected is None else f"{entry.expected:g} {entry.unit}"
+        blank = "" if entry.needed else "(may be left out)"
+        lines.append(f"| {entry.name} | {entry.ask} | {expected} | {blank} |")
+    return "\n".join(lines) + "\n"
+
+
+def _words(entry: Entry) -> str:
+    expected = "" if entry.expected is None else f"; as drawn: {entry.expected:g}"
+    return f"{entry.ask} ({entry.unit}{expected})" + ("" if entry.needed else "; may be left out")
+
+
+# Reading
+
+
+def read(path: Path, rig: Rig, sheet: Sheet | None = None, *, measured: bool = True) -> Form:
+    """Read a form that was filled in, JSON or CSV.
+
+    Parameters
+    ----------
+    path : a CSV takes the rig from the JSON of the same name beside it, where there is one.
+    rig, sheet : what a form that does not know its own was drawn with.
+    measured : False: only what was drawn matters, whatever is written in the form.
+
+    Raises
+    ------
+    InputError
+        If the file is no form, or what is written in it cannot have been measured.
+    """
+    try:
+        data = path.read_bytes()[: FILE_LIMIT_BYTES + 1]
+        text = data.decode("utf-8-sig")
+    except OSError as error:
+        hint = "give the form that `linewright trial` wrote, or the name of a trial sheet"
+        raise InputError(f"cannot read {path}: {error.strerror or error}", hint=hint) from error
+    except UnicodeDecodeError as error:
+        raise InputError(f"{path} is no text, so it is no form", hint=_FORM_HINT) from error
+    if len(data) > FILE_LIMIT_BYTES:
+        raise InputError(f"{path} is larger than {FILE_LIMIT_BYTES} bytes; that is no form", hint=_FORM_HINT)
+    if text.lstrip().startswith("{"):
+        return _from_json(text, path, partly=not measured)
+    name, raw = _from_csv(text, path)
+    beside = path.with_suffix(".json")
+    if beside != path and beside.exists():
+        known = _from_json(beside.read_text(encoding="utf-8"), beside, partly=True)
+        if known.trial.name == name:
+            return replace(checked(known.trial, known.rig, known.sheet, raw, where=str(path)), knows_rig=True)
+    lies = sheet or sheet_on(rig)
+    return checked(catalogue.design(name, rig, lies), rig, lies, raw, where=str(path))
+
+
+_FORM_HINT: Final = "fill in the .json or the .csv that `linewright trial` wrote"
+
+
+def _from_json(text: str, path: Path, *, partly: bool = False) -> Form:
+    try:
+        said: Any = json.loads(text)
+        name, measured = said["trial"], said["measurements"]
+        width, height, margin, called = said["sheet"]
+        sheet = Sheet(float(width), float(height), float(margin), str(called))
+        rig = Rig.default().model_validate(said["rig"])
+        trial = catalogue.design(str(name), rig, sheet, said.get("options"))
+        raw = {str(key): "" if value is None else str(value) for key, value in measured.items()}
+    except LinewrightError:
+        raise
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
+        raise InputError(
+            f"{path} is no form, or is damaged ({type(error).__name__}: {error})", hint=_FORM_HINT
+        ) from error
+    if partly:
+        return Form(trial, rig, sheet, {}, knows_rig=True)
+    return replace(checked(trial, rig, sheet, raw, where=str(path)), knows_rig=True)
+
+
+def _from_csv(text: str, path: Path) -> tuple[str, dict[str, str]]:
+    dialect = ";" if text.partition("\n")[0].count(";") > text.partition("\n")[0].count(",") else ","
+    rows = list(csv.DictReader(io.StringIO(text), delimiter=dialect))
+    if not rows or not {"trial", "name", "measured"} <= set(rows[0]):
+        raise InputError(f"{path} is no form: it has no columns 'trial', 'name' and 'measured'", hint=_FORM_HINT)
+    names = {(row["trial"] or "").strip() for row in rows} - {""}
+    if len(names) != 1:
+        raise InputError(
+            f"{path} is about {len(names)} trial sheets, not one: {', '.join(sorted(names))}", hint=_FORM_HINT
+        )
+    answers = {(row["name"] or "").strip(): (row["measured"] or "").strip() for row in rows}
+    if len(answers) != len(rows):
+        raise InputError(f"{path} names a measurement twice", hint="keep one line for each")
+    return names.pop(), answers
+
+
+def checked(trial: Trial, rig: Rig, sheet: Sheet, raw: Mapping[str, str], *, where: str = "the form") -> Form:
+    """Turn what was written into numbers, and refuse what cannot have been measured.
+
+    Raises
+    ------
+    InputError
+        If a value is missing, no number, in another unit, swapped with another, or absurd.
+    """
+    if not trial.entries:
+        raise InputError(
+            f"the sheet '{trial.name}' is measured by a photograph, and none is given",
+            hint="add --photo PICTURE: the whole sheet from above, all four edges of the paper in it",
+        )
+    entries = {entry.name: entry for entry in trial.entries}
+    for name in raw:
+        if name not in entries:
+            raise InputError(
+                f"{where}: there is no measurement called {name!r}", hint=f"there are: {', '.join(entries)}"
+            )
+    answers: dict[str, float] = {}
+    for entry in trial.entries:
+        text = raw.get(entry.name, "")
+        if text:
+            answers[entry.name] = number(entry, text, where=where)
+    _refuse_swapped(trial, answers, where)
+    missing = [entry.name for entry in trial.entries if entry.needed and entry.name not in answers]
+    if missing:
+        many = "measurement is" if len(missing) == 1 else "measurements are"
+        raise InputError(
+            f"{where}: {len(missing)} {many} missing: {', '.join(missing[:8])}{'...' if len(missing) > 8 else ''}",
+            hint="measure them on the sheet, or draw it again",
+        )
+    if not answers:
+        raise InputError(f"{where}: nothing was measured", hint=_FORM_HINT)
+    for entry in trial.entries:
+        if entry.name in answers:
+            _refuse_absurd(entry, answers[entry.name], where)
+    return Form(trial, rig, sheet, answers)
+
+
+def number(entry: Entry, text: str, *, where: str = "") -> float:
+    """What was written for an entry, in the entry's unit.
+
+    Raises
+    ------
+    InputError
+        If it is no number, or has a unit that is not the entry's.
+    """
+    found = _NUMBER.fullmatch(text)
+    place = f"{where}: " if where else ""
+    if not found:
+        raise InputError(f"{place}{entry.name} = {text[:40]!r} is no number", hint=f"write {entry.ask} in {entry.unit}")
+    value = float(found[1].replace(",", "."))
+    unit = found[2]
+    if unit and entry.unit != "mm":
+        raise InputError(f"{place}{entry.name} = {text!r} has a unit, but it counts {entry.unit}s", hint=entry.ask)
+    if unit in ("in", "inch", "inches", '"', "''"):
+        raise InputError(
+            f"{place}{entry.name} = {text!r} is in inches", hint=f"write millimetres: {value * MM_PER_INCH:.1f}"
+        )
+    scale = {"cm": 10.0, "m": 1000.0}.get(unit or "", 1.0)
+    return value * scale
+
+
+def _refuse_swapped(trial: Trial, answers: Mapping[str, float], where: str) -> None:
+    """Two lengths that each fit the other's place and not their own."""
+    known = {e.name: e.expected for e in trial.entries if e.expected and e.unit == "mm" and e.name in answers}
+
+    def fits(value: float, name: str) -> bool:
+        expected = known[name] or 1.0
+        return abs(value / expected - 1.0) < NEAR
+
+    strays = [name for name in known if not fits(answers[name], name)]
+    for a in strays:
+        for b in strays:
+            if a < b and fits(answers[a], b) and fits(answers[b], a):
+                raise InputError(
+                    f"{where}: {a} = {answers[a]:g} mm and {b} = {answers[b]:g} mm look swapped; "
+                    f"drawn were {known[a]:g} and {known[b]:g} mm",
+                    hint="exchange them, or measure again",
+                )
+
+
+def _refuse_absurd(entry: Entry, value: float, where: str) -> None:
+    if entry.low <= value <= entry.high and math.isfinite(value):
+        return
+    expected = entry.expected
+    hint = f"measure again: {entry.ask}"
+    said = f"{where}: {entry.name} = {value:g} {entry.unit}"
+    if expected and entry.unit == "mm":
+        for factor, unit in ((MM_PER_INCH, "inches"), (10.0, "centimetres")):
+            if abs(value * factor / expected - 1.0) < NEAR:
+                raise InputError(
+                    f"{said} looks like {unit}; drawn were {expected:g} mm", hint=f"write {value * factor:.1f}"
+                )
+        raise InputError(f"{said} cannot be; drawn were {expected:g} mm", hint=hint)
+    raise InputError(f"{said} is outside {entry.low:g}..{entry.high:g}", hint=hint)

@@ -1,0 +1,143 @@
+"""Pen heights over the sheet: at each place a row of dashes, each pressed a little harder than the one before.
+
+The first dash that is whole tells at which pulse the pen meets the paper there. The map then gives every place the same
+pressure beyond that.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linewright.calibration.trial.design import Entry, Part, Trial, machine_mm
+from linewright.calibration.trial.finding import Figure, Finding
+from linewright.calibration.trial.page import Page
+from linewright.errors import InputError, SheetError
+
+if TYPE_CHECKING:
+    from linewright.rig.rig import Rig
+    from linewright.sheet.sizes import Sheet
+
+Floats = NDArray[np.float64]
+
+STEP_US: Final = 20
+LEVELS: Final = 11
+"""Pulses from 100 us less than ``pen.down_us`` to 100 us more: about 10 degrees of a common servo either way."""
+DASH_MM: Final = 1.6
+PRESS_US: Final = 30.0
+"""How far beyond the first touch the pen is pressed, unless asked otherwise: about 3 degrees of a common servo."""
+
+
+def _grid(sheet: Sheet) -> tuple[Floats, Floats]:
+    """Places of columns and rows, sheet mm."""
+    left, top, right, bottom = sheet.box_mm
+    columns = int(np.clip((right - left) // 40.0, 2, 7))
+    rows = int(np.clip((bottom - top - 20.0) // 40.0, 2, 9))
+    if right - left < 60.0 or bottom - top < 70.0:
+        raise SheetError(f"the {sheet.name} sheet has no room for rows of dashes", hint="take a larger sheet")
+    return np.linspace(left + 16.0, right - 16.0, columns), np.linspace(top + 22.0, bottom - 10.0, rows)
+
+
+def pulses(rig: Rig) -> NDArray[np.int64]:
+    """(LEVELS,) servo pulses, from light to heavy.
+
+    Raises
+    ------
+    InputError
+        If the pen's heights leave no room for them.
+    """
+    heavier = 1 if rig.pen.down_us > rig.pen.up_us else -1
+    reach = STEP_US * (LEVELS // 2)
+    if abs(rig.pen.down_us - rig.pen.up_us) < reach + STEP_US or not 500 + reach <= rig.pen.down_us <= 2500 - reach:
+        raise InputError(
+            f"the trial goes {reach} us to either side of pen.down_us = {rig.pen.down_us}, too near to pen.up_us = "
+            f"{rig.pen.up_us} or to the servo's stop",
+            hint="set pen.up_us and pen.down_us at least 150 us apart, by `linewright board pen`",
+        )
+    return rig.pen.down_us + heavier * STEP_US * np.arange(-(LEVELS // 2), LEVELS // 2 + 1)
+
+
+def design(rig: Rig, sheet: Sheet, press_us: float = PRESS_US) -> Trial:
+    """The sheet ``heights``.
+
+    Raises
+    ------
+    SheetError, InputError
+        If the sheet or the pen's heights leave no room for it.
+    """
+    x, y = _grid(sheet)
+    left, top, _, _ = sheet.box_mm
+    level: dict[str, object] = {"corrections.pen_height": {}}
+    labels = Page()
+    labels.text("PEN HEIGHTS", left + 16.0, top + 4.0)
+    for row, at_y in enumerate(y):
+        for column, at_x in enumerate(x):
+            labels.text(f"{chr(65 + column)}{row + 1}", float(at_x) - 3.0, float(at_y) - 4.0, 2.5)
+    parts = [Part(labels.drawing())]
+    for nth, pulse in enumerate(pulses(rig)):
+        page = Page()
+        for at_y in y:
+            for at_x in x:
+                begin = float(at_x) + (nth - LEVELS // 2) * (DASH_MM + 1.0) - DASH_MM / 2
+                page.line((begin, float(at_y)), (begin + DASH_MM, float(at_y)))
+        parts.append(Part(page.drawing(), {"pen.down_us": int(pulse), **level}))
+    entries = tuple(
+        Entry(
+            f"{chr(65 + column)}{row + 1}",
+            f"place {chr(65 + column)}{row + 1}: number of the first dash from the left that is whole (1..{LEVELS}; "
+            f"{LEVELS + 1} if none is)",
+            (LEVELS + 1) / 2,
+            1,
+            LEVELS + 1,
+            "dash",
+        )
+        for row in range(len(y))
+        for column in range(len(x))
+    )
+    how = (
+        f"At each place the machine draws {LEVELS} dashes from left to right, each pressed {STEP_US} us harder.",
+        (
+            "The first ones may be missing where the paper lies low; count where they would stand, too. "
+            f"Dash {LEVELS // 2 + 1} stands below the middle of the label."
+        ),
+        "Write down the number of the first dash that is whole, not broken or faint.",
+    )
+    return Trial("heights", "Pen heights over the sheet", tuple(parts), entries, how, options={"press_us": press_us})
+
+
+def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], reading: float) -> Finding:  # noqa: ARG001
+    """A map of changes to ``pen.down_us``, so that the pen presses everywhere alike.
+
+    Parameters
+    ----------
+    answers : name of a place to the number of its first whole dash.
+    reading : not used; a row of dashes is read to a dash whatever the ruler.
+    """
+    x, y = _grid(sheet)
+    light = pulses(rig)
+    heavier = 1 if rig.pen.down_us > rig.pen.up_us else -1
+    press_us = float(trial.options.get("press_us", PRESS_US))
+    shown = np.array([[answers[f"{chr(65 + c)}{r + 1}"] for c in range(len(x))] for r in range(len(y))])
+    # The first whole dash is the first pulse beyond the touch: the touch is half a step before it, on average.
+    touch = light[0] + heavier * STEP_US * (shown - 1.0 - 0.5)
+    change = touch + heavier * press_us - rig.pen.down_us
+    offset = machine_mm((0.0, 0.0), rig)
+    changes: dict[str, object] = {
+        "corrections.pen_height.x_mm": [round(float(at + offset[0]), 1) for at in x],
+        "corrections.pen_height.y_mm": [round(float(at + offset[1]), 1) for at in y],
+        "corrections.pen_height.change_us": [[round(float(v), 1) for v in row] for row in change],
+    }
+    beyond = heavier * (rig.pen.down_us - touch)
+    notes = []
+    if (shown > LEVELS).any():
+        notes.append(f"At some places even the heaviest dash is not whole: raise pen.down_us by {100 * heavier:+d} us.")
+    if (shown <= 1).all():
+        notes.append("Every dash is whole everywhere: the pen never left the paper. Raise it and draw the sheet again.")
+    figures = (
+        Figure("lightest pressure", float(beyond.min()), press_us, STEP_US / 2.0, "us beyond touch"),
+        Figure("heaviest pressure", float(beyond.max()), press_us, STEP_US / 2.0, "us beyond touch"),
+    )
+    return Finding("heights", figures, (), changes, tuple(notes))

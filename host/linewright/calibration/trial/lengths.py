@@ -1,0 +1,230 @@
+"""Scale and squareness from lengths between marks: a grid of nine crosses, or two circles.
+
+A machine whose axes are square and to scale draws every length as asked. Level and upright lengths show the scales, and
+diagonals the squareness; all of them together are fitted at once, because a leaning axis also lengthens what it draws.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linewright.calibration.trial.design import Entry, Part, Trial, gently, machine_mm
+from linewright.calibration.trial.finding import Figure, Finding, Residual
+from linewright.calibration.trial.page import RUN_UP_MM, Page
+from linewright.calibration.trial.squares import READING_SHARE, solve
+from linewright.errors import SheetError
+from linewright.machine.shape import MachineShape
+
+if TYPE_CHECKING:
+    from linewright.rig.rig import Rig
+    from linewright.sheet.sizes import Sheet
+
+Floats = NDArray[np.float64]
+
+SMALLEST_MM: Final = 60.0
+"""A grid smaller than this is not worth a ruler: reading to 0.1 mm is then 0.2 %."""
+
+OFF_SHARE: Final = 0.22
+"""How far a measured length may be from what was asked: a rig file takes scales of a fifth, and a lean adds to it."""
+
+# Pairs of crosses, numbered by rows: 1 2 3 / 4 5 6 / 7 8 9.
+LEVEL: Final = ("1-3", "4-6", "7-9")
+UPRIGHT: Final = ("1-7", "2-8", "3-9")
+ACROSS: Final = ("1-9", "3-7", "1-6", "3-4", "4-9", "6-7")
+
+
+@dataclass(frozen=True)
+class Span:
+    """Two places of the sheet whose distance is measured, sheet mm."""
+
+    name: str
+    ask: str
+    begin: tuple[float, float]
+    end: tuple[float, float]
+
+    @property
+    def length_mm(self) -> float:
+        """As asked."""
+        return math.dist(self.begin, self.end)
+
+
+def _grid(sheet: Sheet) -> tuple[Floats, Floats]:
+    """Places of the three columns and rows, sheet mm: as far apart as there is room, in whole centimetres."""
+    left, top, right, bottom = sheet.box_mm
+    edge = 9.0
+    room = np.array([right - left - 2 * edge - RUN_UP_MM, bottom - top - 2 * edge - RUN_UP_MM - 8.0])
+    size = np.floor(room / 20.0) * 20.0
+    if size.min() < SMALLEST_MM:
+        raise SheetError(
+            f"the {sheet.name} sheet leaves {room[0]:.0f} x {room[1]:.0f} mm for the marks; "
+            f"they need {SMALLEST_MM:g} mm either way",
+            hint="take a larger sheet or a smaller margin",
+        )
+    x = left + edge + RUN_UP_MM + size[0] * np.array([0.0, 0.5, 1.0])
+    y = top + edge + RUN_UP_MM + 6.0 + size[1] * np.array([0.0, 0.5, 1.0])
+    return x, y
+
+
+def _grid_spans(sheet: Sheet, names: tuple[str, ...]) -> list[Span]:
+    x, y = _grid(sheet)
+    spans = []
+    for name in names:
+        a, b = (int(number) - 1 for number in name.split("-"))
+        spans.append(
+            Span(
+                name,
+                f"from cross {a + 1} to cross {b + 1}",
+                (float(x[a % 3]), float(y[a // 3])),
+                (float(x[b % 3]), float(y[b // 3])),
+            )
+        )
+    return spans
+
+
+def _circle_spans(sheet: Sheet) -> list[Span]:
+    left, top, right, bottom = sheet.box_mm
+    middle = ((left + right) / 2, (top + bottom) / 2 + 4.0)
+    largest = math.floor((min(right - left, bottom - top) / 2 - 12.0) / 10.0) * 10.0
+    if largest < SMALLEST_MM / 2:
+        raise SheetError(
+            f"the {sheet.name} sheet has no room for a circle of {SMALLEST_MM:g} mm", hint="take a larger sheet"
+        )
+    spans = []
+    for size, radius in (("large", largest), ("small", largest / 2)):
+        for way, turn_deg in (("level", 0.0), ("upright", 90.0), ("falling", 45.0), ("rising", -45.0)):
+            reach = radius * np.array([math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))])
+            spans.append(
+                Span(
+                    f"{size}-{way}",
+                    f"across the {size} circle through its middle, {_WAYS[way]}",
+                    (float(middle[0] - reach[0]), float(middle[1] - reach[1])),
+                    (float(middle[0] + reach[0]), float(middle[1] + reach[1])),
+                )
+            )
+    return spans
+
+
+_WAYS: Final = {
+    "level": "left to right",
+    "upright": "top to bottom",
+    "falling": "from top left to bottom right",
+    "rising": "from bottom left to top right",
+}
+
+
+def spans_of(name: str, sheet: Sheet) -> list[Span]:
+    """What is measured on one of the sheets of this family."""
+    if name == "circle":
+        return _circle_spans(sheet)
+    return _grid_spans(sheet, LEVEL + UPRIGHT + (ACROSS if name == "squareness" else ()))
+
+
+def design(name: str, rig: Rig, sheet: Sheet) -> Trial:
+    """The sheet ``scale``, ``squareness`` or ``circle``.
+
+    Raises
+    ------
+    SheetError
+        If the sheet is too small for it.
+    """
+    spans = spans_of(name, sheet)
+    page = Page()
+    left, top, _, _ = sheet.box_mm
+    page.text(name.upper(), left + 16.0, top + 4.0)
+    if name == "circle":
+        _draw_circles(page, spans)
+        title = "Circles that show scale and squareness at once"
+    else:
+        x, y = _grid(sheet)
+        page.crosses(x, y)
+        for number in range(9):
+            page.text(str(number + 1), float(x[number % 3]) + 1.5, float(y[number // 3]) - 1.8)
+        title = "Scale of both axes" if name == "scale" else "Scale and squareness, by sides and diagonals"
+    entries = tuple(
+        Entry(
+            span.name,
+            span.ask,
+            round(span.length_mm, 3),
+            span.length_mm * (1.0 - OFF_SHARE),
+            span.length_mm * (1.0 + OFF_SHARE),
+            needed=not span.name.startswith("small"),
+        )
+        for span in spans
+    )
+    where = "from middle to middle of the lines" if name == "circle" else "between the middles of the crosses"
+    how: tuple[str, ...] = (
+        "Let the ink dry, and lay the sheet flat. Take a steel ruler; a printed paper scale or a tape may be 1 % off.",
+        f"Measure each length {where}. Lay the ruler's 10 mm line, not its worn end, on the first mark; take 10 off.",
+        "Read to a tenth of a millimetre, with a magnifier; if you can, measure twice and write down the mean.",
+    )
+    if name != "circle":
+        how += ("The short dashes at the left and at the top are run-ups; nothing is measured there.",)
+    return Trial(name, title, (Part(page.drawing(), gently(rig)),), entries, how)
+
+
+def _draw_circles(page: Page, spans: list[Span]) -> None:
+    turn = np.linspace(0.0, 2.0 * np.pi, 361)
+    middle = np.array(spans[0].begin) / 2 + np.array(spans[0].end) / 2
+    for span in (spans[0], spans[4]):
+        radius = span.length_mm / 2
+        page.strokes.append(middle + radius * np.column_stack((np.cos(turn), np.sin(turn))))
+    page.crosses(middle[:1], middle[1:])
+
+
+def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], reading_mm: float) -> Finding:
+    """Scale of both axes, and squareness where diagonals were measured.
+
+    Parameters
+    ----------
+    trial, rig, sheet : as drawn; what the rig already corrected is allowed for.
+    answers : name of a span to its measured length, mm; at least two that fix the unknowns.
+    reading_mm : to what the ruler was read.
+    """
+    spans = [span for span in spans_of(trial.name, sheet) if span.name in answers]
+    measured = np.array([answers[span.name] for span in spans])
+    known = rig.shape
+    scale = rig.scale
+    ends = np.concatenate([[machine_mm(span.begin, rig), machine_mm(span.end, rig)] for span in spans])
+    # Where the belts were: this is what the machine was asked for, whatever it made of it.
+    belt = known.carriage_mm(ends) / scale
+    leans = trial.name != "scale"
+
+    def lengths(unknown: Floats) -> Floats:
+        errors = MachineShape(
+            lean=float(unknown[2]) if leans else known.lean, straight_x=known.straight_x, straight_y=known.straight_y
+        )
+        places = errors.true_mm(belt * (1.0 + unknown[:2]))
+        return np.asarray(np.hypot(*(places[1::2] - places[::2]).T), dtype=np.float64)
+
+    start = np.array([*(scale - 1.0), *([known.lean] if leans else [])])
+    found = solve(lengths, measured, start, READING_SHARE * reading_mm)
+    before = rig.corrections
+    changes: dict[str, object] = {
+        "corrections.scale_x": round(float(found.values[0]), 6),
+        "corrections.scale_y": round(float(found.values[1]), 6),
+    }
+    figures = [
+        Figure("scale of x", 100 * before.scale_x, 100 * float(found.values[0]), 100 * float(found.stated[0]), "%"),
+        Figure("scale of y", 100 * before.scale_y, 100 * float(found.values[1]), 100 * float(found.stated[1]), "%"),
+    ]
+    notes = []
+    if leans:
+        lean_deg = math.degrees(math.atan(float(found.values[2])))
+        changes["corrections.squareness_deg"] = round(lean_deg, 5)
+        stated = math.degrees(float(found.stated[2]))
+        figures.append(Figure("squareness", before.squareness_deg, lean_deg, stated, "degrees"))
+        if abs(lean_deg) > 1.0:
+            notes.append("The axes are more than a degree out of square: setting the rails right is better than this.")
+    else:
+        notes.append("The sheet 'squareness' has diagonals, too: it finds these figures and the squareness at once.")
+    residuals = tuple(
+        Residual(span.name, float(value), float(off), "mm")
+        for span, value, off in zip(spans, measured, found.residuals, strict=True)
+    )
+    return Finding(trial.name, tuple(figures), residuals, changes, tuple(notes))

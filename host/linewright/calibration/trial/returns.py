@@ -1,0 +1,104 @@
+"""Repeatability: the same place reached again and again from both sides, in the terms of ISO 230-2.
+
+At each target ten ticks stand one below the other, reached five times from the left and five times from the right (or
+from above and below). How far neighbours stand apart shows how well the machine finds back, and how far the two sides
+stand apart is the reversal value.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Final
+
+from linewright.calibration.trial.design import Axis, Entry, Part, Trial, gently
+from linewright.calibration.trial.finding import Figure, Finding
+from linewright.calibration.trial.page import Page
+from linewright.errors import SheetError
+
+if TYPE_CHECKING:
+    from linewright.rig.rig import Rig
+    from linewright.sheet.sizes import Sheet
+
+TIMES: Final = 5
+"""Approaches from either side: what ISO 230-2 asks for."""
+TICK_MM: Final = 2.5
+FAR_MM: Final = 25.0
+RANGE_TO_DEVIATION: Final = 2.326
+"""Expected range of five values in standard deviations: the factor d2 of control charts (ISO 7870-2; from memory, and
+recomputed in the tests from the normal distribution)."""
+TARGETS: Final = 3
+
+
+def _targets(sheet: Sheet, axis: Axis) -> list[tuple[float, float]]:
+    """Where the stacks of ticks begin, along and across, sheet mm."""
+    left, top, right, bottom = sheet.box_mm
+    begin, end = (left + 40.0, right - 40.0) if axis == "x" else (top + 70.0, bottom - 40.0)
+    if end - begin < 40.0:
+        raise SheetError(f"the {sheet.name} sheet has no room for three targets", hint="take a larger sheet")
+    across = top + 20.0 if axis == "x" else left + 6.0
+    return [(begin + (end - begin) * i / (TARGETS - 1), across) for i in range(TARGETS)]
+
+
+def design(rig: Rig, sheet: Sheet) -> Trial:
+    """The sheet ``repeatability``.
+
+    Raises
+    ------
+    SheetError
+        If the sheet is too small.
+    """
+    left, top, _, _ = sheet.box_mm
+    page = Page()
+    page.text("REPEATABILITY", left + 16.0, top + 4.0)
+    entries = []
+    for axis in ("x", "y"):
+        for number, (along, across) in enumerate(_targets(sheet, axis), start=1):
+            for nth in range(2 * TIMES):
+                side = -1.0 if nth < TIMES else 1.0
+                begin = across + nth * TICK_MM
+                far = along + side * FAR_MM
+                for place, length in ((far, 1.0), (along, TICK_MM)):
+                    ends = [(place, begin), (place, begin + length)]
+                    page.line(*(ends if axis == "x" else [(b, a) for a, b in ends]))
+            label = (along + 2.0, across + 3.0) if axis == "x" else (across + 3.0, along - 2.0)
+            page.text(f"{axis.upper()}{number}", *label, 2.5)
+            target = f"target {axis.upper()}{number}"
+            ends_of = "leftmost to rightmost" if axis == "x" else "highest to lowest"
+            entries += [
+                Entry(f"{axis}{number}-{what}", f"{target}: {words}", 0.0, 0.0, 3.0)
+                for what, words in (
+                    ("first", f"how far apart the first five ticks lie, {ends_of}"),
+                    ("second", "the same for the last five"),
+                    ("step", "how far the last five stand aside from the first five, in the middle"),
+                )
+            ]
+    how = (
+        "At each target ten ticks stand in a row: five were reached from one side, the last five from the other.",
+        "The short ticks farther out are where the pen came from; nothing is measured there.",
+        "Look with a magnifier. Write 0 where you see no step; half the width of a 0.5 mm line is 0.25 mm.",
+    )
+    return Trial(
+        "repeatability", "Repeatability and reversal", (Part(page.drawing(), gently(rig)),), tuple(entries), how
+    )
+
+
+def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], reading_mm: float) -> Finding:  # noqa: ARG001
+    """Repeatability of both axes; nothing is corrected by it."""
+    figures = []
+    notes = []
+    for axis in ("x", "y"):
+        worst = 0.0
+        steps = []
+        for number in range(1, TARGETS + 1):
+            first, second, step = (answers[f"{axis}{number}-{what}"] for what in ("first", "second", "step"))
+            s = [spread / RANGE_TO_DEVIATION for spread in (first, second)]
+            # ISO 230-2: unidirectional repeatability 4 s, bidirectional the largest of both and of 2 s + 2 s + |B|.
+            worst = max(worst, 4.0 * s[0], 4.0 * s[1], 2.0 * s[0] + 2.0 * s[1] + step)
+            steps.append(step)
+        figures.append(Figure(f"repeatability of {axis}", 0.0, worst, None, "mm"))
+        figures.append(Figure(f"reversal value of {axis}", 0.0, sum(steps) / len(steps), reading_mm, "mm"))
+        if sum(steps) / len(steps) > 0.1:
+            notes.append(f"Axis {axis} shows play: draw the sheet 'backlash', which measures it, and correct it.")
+        if worst > 0.3:
+            notes.append(f"Axis {axis} does not find back well: look for a loose belt, pulley or pen holder.")
+    return Finding("repeatability", tuple(figures), (), {}, tuple(notes))

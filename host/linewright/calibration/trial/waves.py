@@ -1,0 +1,217 @@
+"""Ringing: lines that leave a sharp corner at a known speed, and the waves that the carriage then draws.
+
+A carriage that rings at ``f`` while the pen goes at ``v`` along the other axis draws waves ``v / f`` long. Their length
+is measured over as many of them as can be seen.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linewright.calibration.trial.design import Axis, Entry, Part, Trial
+from linewright.calibration.trial.finding import Figure, Finding, Residual
+from linewright.calibration.trial.page import Page
+from linewright.calibration.trial.squares import READING_SHARE, solve
+from linewright.errors import InputError, SheetError
+
+if TYPE_CHECKING:
+    from linewright.rig.rig import Rig
+    from linewright.sheet.sizes import Sheet
+
+Floats = NDArray[np.float64]
+
+SPEEDS_MM_S: Final = (25.0, 40.0, 60.0, 80.0, 100.0)
+"""The corner takes 0.42 of it from one axis at once: 42 mm/s are 210 full steps a second on a common machine, which
+motors of that size start from rest (common practice)."""
+LEG_MM: Final = 14.0
+SIDE_MM: Final = 6.5
+"""The way to the corner comes in at 25 degrees: the axis across loses 0.42 of the speed, which makes it swing, the axis
+along gains 0.09, which shifts the crests little."""
+TAIL_MM: Final = 55.0
+LEAST_HZ, MOST_HZ = 2.0, 100.0
+ENOUGH_CRESTS: Final = 3
+"""One wave alone is easily a blot."""
+LAG_MM: Final = 0.03
+"""How far a slanting line may bend by unequal lags."""
+SWING_MM: Final = 0.012
+"""What a corner may still leave: with what is left of scale, squareness and backlash, lines then stay within 0.1 mm."""
+MISCOUNT: Final = 0.6
+"""Waves by which a line may depart from the others; a count that is wrong departs by one."""
+SHIFT_SHARE: Final = 0.08
+"""Largest shift of a crest by the swing of the other axis, in waves: the corner gives that axis 0.09 of the speed."""
+SYSTEMATIC: Final = 0.06
+"""Share of a frequency by which all lines may mislead alike: the other axis rings, too, and shifts the crests, and a
+scale that is not corrected yet makes the speed another one. Shapers forgive this and more."""
+
+
+def design(rig: Rig, sheet: Sheet) -> Trial:  # noqa: ARG001 - every family takes the rig
+    """The sheet ``ringing``, for both axes.
+
+    Raises
+    ------
+    SheetError
+        If the sheet is too small.
+    """
+    left, top, right, bottom = sheet.box_mm
+    step = 16.0
+    if right - left < TAIL_MM + LEG_MM + 45.0 or bottom - top < TAIL_MM + LEG_MM + 40.0 + step * len(SPEEDS_MM_S):
+        raise SheetError(f"the {sheet.name} sheet has no room for the lines", hint="take a larger sheet")
+    labels = Page()
+    labels.text("RINGING", left + 16.0, top + 4.0)
+    runs = []
+    for number, speed in enumerate(SPEEDS_MM_S, start=1):
+        # Axis x rings along lines that go down, axis y along lines that go right. The corner is shallow, so that the
+        # axis along which the waves are measured hardly changes its speed.
+        x, y = left + 14.0 + step * number, top + 20.0
+        down, across = Page(), Page()
+        down.line((x - SIDE_MM, y), (x, y + LEG_MM), (x, y + LEG_MM + TAIL_MM))
+        labels.text(f"X{number}: {speed:g}", x - 6.0, y + LEG_MM + TAIL_MM + 5.0, 2.5)
+        begin, level = left + 14.0, top + LEG_MM + TAIL_MM + 34.0 + step * number
+        across.line((begin, level - SIDE_MM), (begin + LEG_MM, level), (begin + LEG_MM + TAIL_MM, level))
+        labels.text(f"Y{number}: {speed:g} mm/s", begin + LEG_MM + TAIL_MM + 3.0, level + 1.2, 2.5)
+        runs += [Part(page.drawing(), _sharp(speed)) for page in (down, across)]
+    entries = tuple(
+        Entry(
+            f"{axis}{number}-{what}",
+            f"line {axis.upper()}{number}: {words}",
+            None,
+            low,
+            high,
+            unit,
+            needed=False,
+        )
+        for axis in ("x", "y")
+        for number in range(1, len(SPEEDS_MM_S) + 1)
+        for what, words, low, high, unit in (
+            ("waves", "how many whole waves you can tell apart behind the corner", 1, 30, "wave"),
+            ("length", "how long these waves are together, from crest to crest", 0.5, TAIL_MM, "mm"),
+        )
+    )
+    how = (
+        "Look along each line from behind its corner, with a magnifier: it swings from side to side and comes to rest.",
+        "Count whole waves, without the first crest if there are many, and measure them together, from crest to crest.",
+        "Leave out lines on which you see only one wave, unless it is the fastest line and the only one with any.",
+        "If no line shows waves, the machine hardly rings, and nothing is to be done.",
+    )
+    return Trial("ringing", "Ringing behind sharp corners", (Part(labels.drawing()), *runs), entries, how)
+
+
+def _sharp(speed: float) -> dict[str, object]:
+    """Corners at full speed: nothing smoothed, and no play taken up, which would slow the pen down there."""
+    return {
+        "motion.junction_deviation_mm": 1.0,
+        "motion.pen_down_speed_mm_s": speed,
+        "smoothing": {},
+        "corrections.backlash_x_mm": 0.0,
+        "corrections.backlash_y_mm": 0.0,
+    }
+
+
+def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], reading_mm: float) -> Finding:  # noqa: ARG001
+    """The frequency at which each axis rings.
+
+    Parameters
+    ----------
+    answers : ``x1-waves`` and ``x1-length`` and so on, in pairs.
+    reading_mm : to what the ruler was read.
+
+    Raises
+    ------
+    InputError
+        If there are lengths without counts, or the frequencies of an axis contradict each other.
+    """
+    figures: list[Figure] = []
+    residuals: list[Residual] = []
+    changes: dict[str, object] = {}
+    notes: list[str] = []
+    for axis in ("x", "y"):
+        hertz, sure = _frequency(axis, answers, reading_mm, residuals)
+        if hertz is None or sure is None:
+            notes.append(f"Nothing was measured for {axis}: it is taken not to ring.")
+            continue
+        before = rig.smoothing.x_hz if axis == "x" else rig.smoothing.y_hz
+        figures.append(Figure(f"ringing of {axis}", before, hertz, sure, "Hz"))
+        changes[f"smoothing.{axis}_hz"] = round(hertz, 2)
+    if changes and rig.smoothing.shaper == "none":
+        # The shaper that forgives: with a frequency that is wrong by 6 %, zv leaves (pi / 2) 0.06 = 9 % of a swing, zvd
+        # the square of that (Singer and Seering 1990, as in motion/shaping).
+        changes["smoothing.shaper"] = "zvd"
+        changes["smoothing.swing_mm"] = min(rig.smoothing.swing_mm, SWING_MM)
+        notes.append("The motion is shaped so as not to excite this; `linewright plan` shows what it costs in time.")
+    calm_mm_s = _even_speed(rig, changes)
+    if calm_mm_s < rig.motion.pen_down_speed_mm_s:
+        changes["motion.pen_down_speed_mm_s"] = calm_mm_s
+        figures.append(Figure("speed with the pen down", rig.motion.pen_down_speed_mm_s, calm_mm_s, None, "mm/s"))
+        notes.append(
+            "The axes ring so unlike each other that slanting lines bend when drawn fast: see the pen's speed."
+        )
+    return Finding("ringing", tuple(figures), tuple(residuals), changes, tuple(notes))
+
+
+def _even_speed(rig: Rig, found: Mapping[str, object]) -> float:
+    """mm/s at which a slanting line bends aside by `LAG_MM`, because one axis lags more than the other.
+
+    An axis with damping ``z`` that follows at ``v`` lags by ``2 z v / w`` (the ramp response of the damped oscillator,
+    any text on vibration). On a slanting line both lags have a part across it, at most half of their difference.
+    """
+    smoothing = rig.smoothing
+    x_hz, y_hz = (found.get(f"smoothing.{axis}_hz", getattr(smoothing, f"{axis}_hz")) for axis in ("x", "y"))
+    if not isinstance(x_hz, float) or not isinstance(y_hz, float) or not x_hz or not y_hz:
+        return np.inf
+    unlike_s = abs(smoothing.x_damping / x_hz - smoothing.y_damping / y_hz) / (2.0 * np.pi)
+    return float(np.floor(LAG_MM / unlike_s)) if unlike_s * rig.motion.pen_down_speed_mm_s > LAG_MM else np.inf
+
+
+def _frequency(
+    axis: Axis, answers: Mapping[str, float], reading_mm: float, residuals: list[Residual]
+) -> tuple[float | None, float | None]:
+    """Hz and its stated uncertainty from all lines of an axis."""
+    counts, lengths, speeds, names = [], [], [], []
+    for number, speed in enumerate(SPEEDS_MM_S, start=1):
+        waves, length = (answers.get(f"{axis}{number}-{what}") for what in ("waves", "length"))
+        if (waves is None) != (length is None):
+            raise InputError(
+                f"line {axis.upper()}{number} has only one of its two figures",
+                hint="write down both, how many waves and how long they are together, or neither",
+            )
+        if waves is None or length is None:
+            continue
+        hertz = waves * speed / length
+        if not LEAST_HZ <= hertz <= MOST_HZ:
+            raise InputError(
+                f"line {axis.upper()}{number}: {waves:g} waves on {length:g} mm at {speed:g} mm/s are {hertz:.3g} Hz; "
+                f"machines ring at {LEAST_HZ:g} to {MOST_HZ:g} Hz",
+                hint="count again from crest to crest, and measure in mm",
+            )
+        counts.append(waves)
+        lengths.append(length)
+        speeds.append(speed)
+        names.append(f"{axis}{number}-length")
+    if not counts:
+        return None, None
+    per_hertz = np.array(counts) * np.array(speeds)
+    measured = np.array(lengths)
+    # A count that is wrong by one shows against the median, which one line cannot move.
+    usual = float(np.median(per_hertz / measured))
+    missed = np.abs(measured * usual / np.array(speeds) - np.array(counts))
+    worst = int(np.argmax(missed))
+    if missed[worst] > MISCOUNT:
+        raise InputError(
+            f"{names[worst]} = {measured[worst]:g} mm does not go with the other lines of {axis}, which let expect "
+            f"{per_hertz[worst] / usual:.1f} mm",
+            hint="count its waves again: one more or one less explains this",
+        )
+    # What a line is off by: the reading, and a share of one wave, because the other axis rings, too, and shifts crests.
+    scatter = np.hypot(READING_SHARE * reading_mm, SHIFT_SHARE * measured / np.array(counts))
+    found = solve(lambda f: per_hertz / f / scatter, measured / scatter, np.array([usual]), 1.0)
+    off_mm = found.residuals * scatter
+    residuals += [
+        Residual(name, float(value), float(rest), "mm")
+        for name, value, rest in zip(names, measured, off_mm, strict=True)
+    ]
+    hertz = float(found.values[0])
+    return hertz, float(np.hypot(found.stated[0], SYSTEMATIC * hertz))

@@ -1,0 +1,175 @@
+"""Which shaper and how much acceleration suit a drawing on a machine that rings.
+
+Every candidate is planned and drawn on a model of the machine that does nothing but ring, at the frequencies that the
+ringing sheet has shown; how far its lines depart from the drawing is the wobble. Among those that stay within what is
+asked, the quickest is chosen: a machine that hardly rings keeps its speed, one that rings badly gives up what it must.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+import shapely
+
+from linewright.errors import InputError
+from linewright.motion import plan
+
+if TYPE_CHECKING:
+    from linewright.drawing.strokes import Drawing
+    from linewright.rig.rig import Rig
+
+SHAPERS: Final = ("none", "zv", "zvd")
+SWINGS_MM: Final = (0.05, 0.02)
+"""What a corner may leave under a shaper: a tenth of a common line, and less than one sees."""
+SHARES: Final = (1.0, 0.6, 0.35)
+"""Of the rig file's acceleration: without a shaper that is the only remedy."""
+SAMPLE_STEPS: Final = 8
+"""Every so many steps of the drawn lines are looked at: each 0.1 mm at 80 steps/mm."""
+MOST_MM: Final = 20_000.0
+"""Length of ink that is tried: of a longer drawing strokes are taken evenly, so that an answer takes seconds."""
+WORST_SHARE: Final = 0.999
+"""The wobble is what all but a thousandth of the line stays within: single corners of a long drawing do not decide."""
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """One way to set the machine.
+
+    Parameters
+    ----------
+    name : in words.
+    changes : keys of the rig file.
+    predicted_s : playing time of the drawing.
+    wobble_mm, rms_mm : how far the lines depart from it, at most and on average.
+    """
+
+    name: str
+    changes: Mapping[str, object]
+    predicted_s: float
+    wobble_mm: float
+    rms_mm: float
+
+
+@dataclass(frozen=True)
+class Choice:
+    """What was tried, and what is best.
+
+    Parameters
+    ----------
+    now : as the rig file has it.
+    tried : all others, quickest first.
+    best : the quickest of all within what was asked, or the calmest where none is.
+    within : whether it is within.
+    """
+
+    now: Candidate
+    tried: tuple[Candidate, ...]
+    best: Candidate
+    within: bool
+
+    def describe(self) -> dict[str, Any]:
+        """Everything, for JSON."""
+
+        def one(candidate: Candidate) -> dict[str, Any]:
+            return {
+                "name": candidate.name,
+                "changes": dict(candidate.changes),
+                "predicted_s": candidate.predicted_s,
+                "wobble_mm": round(candidate.wobble_mm, 4),
+                "rms_mm": round(candidate.rms_mm, 4),
+            }
+
+        return {
+            "now": one(self.now),
+            "tried": [one(candidate) for candidate in self.tried],
+            "best": one(self.best),
+            "within": self.within,
+        }
+
+
+def tune(drawing: Drawing, rig: Rig, wobble_mm: float) -> Choice:
+    """Try every candidate on a drawing.
+
+    Parameters
+    ----------
+    drawing : in machine coordinates, as it would be drawn.
+    rig : with the frequencies that its ringing sheet has shown.
+    wobble_mm : how far lines may depart.
+
+    Raises
+    ------
+    InputError
+        If no frequency is known.
+    """
+    if not rig.smoothing.x_hz and not rig.smoothing.y_hz:
+        raise InputError(
+            "it is not known at which frequency the machine rings: smoothing.x_hz and smoothing.y_hz are 0",
+            hint="draw the sheet that `linewright trial ringing` makes, have it fitted by `linewright fit`, then tune",
+        )
+    # Corrections bend the way of the drives, not the wobble of the pen; without them the model is the plain machine.
+    plain = rig.changed({"corrections": {}})
+    sample = _sample(drawing)
+    now = _tried("as it is", {}, plain, drawing, sample)
+    tried = [_tried(name, changes, plain, drawing, sample) for name, changes in _candidates(rig)]
+    tried.sort(key=lambda candidate: candidate.predicted_s)
+    calm = [candidate for candidate in (now, *tried) if candidate.wobble_mm <= wobble_mm]
+    best = (
+        min(calm, key=lambda candidate: candidate.predicted_s)
+        if calm
+        else min((now, *tried), key=lambda candidate: candidate.wobble_mm)
+    )
+    return Choice(now, tuple(tried), best, bool(calm))
+
+
+def _candidates(rig: Rig) -> list[tuple[str, dict[str, object]]]:
+    found: list[tuple[str, dict[str, object]]] = []
+    for share in SHARES:
+        accel = {
+            "axis.x.accel_mm_s2": round(share * rig.x.accel_mm_s2, 1),
+            "axis.y.accel_mm_s2": round(share * rig.y.accel_mm_s2, 1),
+        }
+        found.append((f"no shaper, {share:.0%} of the acceleration", {"smoothing.shaper": "none", **accel}))
+    for shaper in SHAPERS[1:]:
+        for swing in SWINGS_MM:
+            found.append(
+                (f"{shaper}, corners swing {swing:g} mm", {"smoothing.shaper": shaper, "smoothing.swing_mm": swing})
+            )
+    return found
+
+
+def _sample(drawing: Drawing) -> Drawing:
+    """The drawing, or strokes taken evenly from it where it is long."""
+    total = float(drawing.stroke_lengths_mm().sum())
+    every = max(1, int(np.ceil(total / MOST_MM)))
+    return drawing.select(np.arange(0, len(drawing), every))
+
+
+def _tried(name: str, changes: Mapping[str, object], rig: Rig, drawing: Drawing, sample: Drawing) -> Candidate:
+    from linewright.simulation.faults import Faults
+    from linewright.simulation.machine import Machine
+    from linewright.simulation.shortcut import draw_on
+
+    changed = rig.changed(changes) if changes else rig
+    smoothing = rig.smoothing
+    rings = Faults(
+        ringing_x_hz=smoothing.x_hz,
+        ringing_y_hz=smoothing.y_hz,
+        ringing_damping=min(smoothing.x_damping, smoothing.y_damping),
+    )
+    program = plan(sample, changed)
+    ink = draw_on(Machine.from_rig(rig), rings, program)
+    off = []
+    for i, stroke in enumerate(program.drawing):
+        points = shapely.points(ink.stroke(i)[::SAMPLE_STEPS])
+        planned = shapely.LineString(stroke) if len(stroke) > 1 else shapely.Point(stroke[0])
+        off.append(shapely.distance(points, planned))
+    far = np.concatenate(off)
+    seconds = (
+        program.predicted_s if sample is drawing or len(sample) == len(drawing) else plan(drawing, changed).predicted_s
+    )
+    return Candidate(
+        name, changes, seconds, float(np.quantile(far, WORST_SHARE)), float(np.sqrt(np.mean(np.square(far))))
+    )

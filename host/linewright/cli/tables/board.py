@@ -1,0 +1,123 @@
+"""What a board says, as text for people."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Final
+
+from rich.table import Table
+
+from linewright import wording
+
+if TYPE_CHECKING:
+    from linewright.board.flashing import FlashResult
+    from linewright.board.self_test import Finding
+    from linewright.board.status import BoardStatus
+    from linewright.bringup.dialogue import Step, Walked
+    from linewright.bringup.hands import Hands
+
+_UNKNOWN: Final = "not known yet"
+"""Of a board that has not been told its rig."""
+
+_STEP_STYLES: Final = {"done": "green", "failed": "bold red", "skipped": "yellow", "todo": "dim"}
+_STYLES: Final = {"passed": "green", "failed": "bold red", "note": "yellow", "not run": "dim"}
+
+
+def status_table(status: BoardStatus, port: str) -> Table:
+    """Everything that a board says of itself."""
+    table = Table(title=port, title_justify="left", box=None, show_header=False, pad_edge=False)
+    table.add_column(style="bold", no_wrap=True)
+    table.add_column()
+    code = "the code of this host" if status.same_code else "NOT this host's code: run `linewright board flash`"
+    table.add_row("board", f"{status.board}, {status.version}")
+    table.add_row("code", f"{status.digest}, {code}")
+    table.add_row(
+        "limits",
+        f"{wording.grouped(status.max_rate_steps_s)} steps/s, queue of {wording.count(status.queue_slots, 'record')}, "
+        f"{status.pulse_overhead_us:g} us from pulse to pulse at least",
+    )
+    table.add_row("state", status.state)
+    table.add_row("fault", status.fault)
+    table.add_row("position", position(status))
+    table.add_row("pen", pen(status))
+    table.add_row("motors", "on" if status.motors_on else "off")
+    table.add_row("endstops", f"x {_pressed(status.endstop_x)}, y {_pressed(status.endstop_y)}")
+    return table
+
+
+def pen(status: BoardStatus) -> str:
+    """Where the board holds the pen."""
+    if status.pen_up is None:
+        return f"{_UNKNOWN}: the board raises it when it is told its rig, by the next command"
+    return "up" if status.pen_up else "down, or at a height of its own"
+
+
+def position(status: BoardStatus) -> str:
+    """Where the pen is, as far as the board knows."""
+    if status.position_mm is None:
+        return "not known: home the machine"
+    x, y = status.position_mm
+    a, b = status.position_steps
+    return f"x {x:.3f} mm, y {y:.3f} mm (motor steps {a}, {b}), {'homed' if status.homed else 'set by hand'}"
+
+
+def check_table(findings: Iterable[Finding], port: str) -> Table:
+    """One line for each check, and below it what to do."""
+    table = Table(title=port, title_justify="left", box=None, show_header=False, pad_edge=False)
+    table.add_column(style="bold", no_wrap=True)
+    table.add_column(no_wrap=True)
+    table.add_column()
+    for finding in findings:
+        style = _STYLES[finding.outcome]
+        table.add_row(finding.name, f"[{style}]{finding.outcome}[/]", finding.said)
+        if finding.hint:
+            table.add_row("", "", f"next: {finding.hint}")
+    return table
+
+
+def bring_up_table(steps: Iterable[Step], walked: Walked, hands: Hands) -> Table:
+    """What each step of a bring-up has come to, and what was changed in the rig file."""
+    table = Table(box=None, show_header=False, pad_edge=False)
+    table.add_column(style="bold", no_wrap=True)
+    table.add_column(no_wrap=True)
+    table.add_column()
+    for step in steps:
+        state = walked.states.get(step.name, "todo")
+        table.add_row(step.title, f"[{_STEP_STYLES[state]}]{state}[/]", walked.said.get(step.name, ""))
+    for key, value in hands.corrections.items():
+        table.add_row("written", "", f"{key} = {str(value).lower() if isinstance(value, bool) else value}")
+    if hands.kept is not None:
+        table.add_row("", "", f"the file as it was: {hands.kept}")
+    if walked.complete:
+        table.add_row(
+            "next", "", "`linewright trial scale`: how true does it draw? And a first picture: `linewright draw`"
+        )
+    return table
+
+
+def flash_table(result: FlashResult, port: str) -> Table:
+    """What was put on a board."""
+    table = Table(title=port, title_justify="left", box=None, show_header=False, pad_edge=False)
+    table.add_column(style="bold", no_wrap=True)
+    table.add_column()
+    board = result.board
+    table.add_row("board", board.machine)
+    table.add_row("MicroPython", board.version_text)
+    form = (
+        f"compiled for {result.architecture}" if result.architecture else "as source, which the board compiles itself"
+    )
+    if result.copied:
+        what = f"{wording.count(result.copied, 'file')}, {wording.count(result.bytes_copied, 'byte')}, {form}"
+    else:
+        what = "was there already, nothing copied"
+    table.add_row("code", f"{result.digest:08x}: {what}")
+    table.add_row("checked", f"{wording.count(result.files, 'file')}, each by its CRC-32 on the board")
+    table.add_row(
+        "memory",
+        f"{wording.count(board.heap_free, 'byte')} free; flash: {wording.count(result.flash_free, 'byte')} free",
+    )
+    return table
+
+
+def _pressed(state: bool | None) -> str:
+    return _UNKNOWN if state is None else "pressed" if state else "free"

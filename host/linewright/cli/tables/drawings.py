@@ -1,0 +1,201 @@
+"""Reports as text: tables that a person reads, plain where there is no terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Final
+
+from rich.table import Table
+
+from linewright import units, wording
+
+if TYPE_CHECKING:
+    from linewright.board.session_values import DrawResult
+    from linewright.planning.batch import Planned
+    from linewright.program.program import Program
+    from linewright.rig.rig import Rig
+    from linewright.run.journal import Story
+    from linewright.run.log import Entry
+    from linewright.simulation.replay import TraceReport
+
+
+_MOMENTS: Final = {"start": "at the start", "pens": "between pens", "end": "at the end"}
+
+
+def _facts(title: str) -> Table:
+    table = Table(title=title, title_justify="left", box=None, show_header=False, pad_edge=False)
+    table.add_column(style="bold", no_wrap=True)
+    table.add_column()
+    return table
+
+
+def plan_table(program: Program, name: str) -> Table:
+    """What a drawing will take."""
+    drawing = program.drawing
+    sheet = program.sheet
+    table = _facts(name)
+    table.add_row("sheet", f"{sheet.name}, {sheet.width_mm:g} x {sheet.height_mm:g} mm, margin {sheet.margin_mm:g} mm")
+    left, top, right, bottom = drawing.bounds_mm()
+    table.add_row("size drawn", f"{right - left:.1f} x {bottom - top:.1f} mm")
+    table.add_row("time", f"{wording.duration(program.predicted_s)} on the rig '{program.rig_name}'")
+    table.add_row(
+        "strokes",
+        f"{wording.count(len(drawing), 'stroke')} with {wording.count(drawing.vertices, 'vertex', 'vertices')}",
+    )
+    ink, travel = wording.length(program.pen_down_mm), wording.length(program.travel_mm)
+    table.add_row("lengths", f"{ink} of ink, {travel} of travel")
+    for group in program.groups:
+        pen = drawing.pens[group.pen]
+        first, end = group.strokes
+        seconds = units.ticks_to_s(program.group_ticks(group))
+        table.add_row(f"pen {pen.name}", f"{wording.count(end - first, 'stroke')}, {wording.duration(seconds)}")
+    table.add_row(
+        "to the board", f"{wording.count(program.ramps, 'ramp')} in {wording.count(program.frame_bytes, 'byte')}"
+    )
+    return table
+
+
+def batch_table(results: Sequence[Planned]) -> Table:
+    """How each of several drawings went."""
+    table = Table(box=None, pad_edge=False)
+    table.add_column("drawing", style="bold", no_wrap=True)
+    for name in ("time", "strokes", "ink", "travel"):
+        table.add_column(name, justify="right")
+    table.add_column("sheet")
+    for one in results:
+        facts = one.facts
+        if one.code:
+            table.add_row(one.source, "failed")
+            continue
+        table.add_row(
+            one.source,
+            wording.duration(facts["predicted_s"]),
+            str(facts["strokes"]),
+            wording.length(facts["pen_down_mm"]),
+            wording.length(facts["travel_mm"]),
+            facts["sheet"],
+        )
+    planned = [one.facts["predicted_s"] for one in results if not one.code]
+    if len(planned) > 1:
+        table.add_row("together", wording.duration(sum(planned)), end_section=True)
+    return table
+
+
+def rig_table(rig: Rig) -> Table:
+    """What follows from a rig file."""
+    table = _facts(rig.name)
+    a, b = rig.steps_per_mm
+    table.add_row("board", rig.board)
+    table.add_row("kinematics", rig.kinematics.type)
+    table.add_row("reach", f"{rig.x.travel_mm:g} x {rig.y.travel_mm:g} mm")
+    table.add_row("steps per mm", f"{a:g} (motor A), {b:g} (motor B)")
+    for name, axis in (("x", rig.x), ("y", rig.y)):
+        table.add_row(
+            f"axis {name}",
+            f"{axis.speed_mm_s:g} mm/s, {axis.accel_mm_s2:g} mm/s\u00b2, endstop {axis.endstop}",
+        )
+    top = min(rig.a.step_rate_hz / a, rig.b.step_rate_hz / b)
+    table.add_row("motors allow", f"{top:g} mm/s by their step rate")
+    table.add_row("pen", f"{rig.pen.width_mm:g} mm wide, up {rig.pen.up_us} us, down {rig.pen.down_us} us")
+    x, y = rig.sheet.offset_mm
+    table.add_row("sheet", f"{rig.sheet.size} at ({x:g}, {y:g}) mm, margin {rig.sheet.margin_mm:g} mm")
+    table.add_row("fingerprint", rig.fingerprint())
+    return table
+
+
+def draw_table(program: Program, name: str, result: DrawResult, trace: TraceReport | None) -> Table:
+    """How a drawing went, and on the virtual rig what its pulses say."""
+    table = _facts(name)
+    played_s = units.ticks_to_s(result.played_ticks)
+    if result.finished:
+        off = result.played_ticks - result.predicted_ticks
+        predicted_s = units.ticks_to_s(result.predicted_ticks)
+        exactly = "as predicted to the tick" if not off else f"predicted {wording.duration(predicted_s)}"
+        strokes = len(program.drawing) - strokes_begun(program, result.first_record)
+        table.add_row("drawn", f"{wording.count(strokes, 'stroke')} in {wording.duration(played_s)}, {exactly}")
+        error = result.final_position_error_steps
+        exact = "exact to the step" + (" by the board's own count" if result.drifts else "")
+        table.add_row("final position", exact if not error else f"off by {wording.count(error, 'step')}: home again")
+    else:
+        begun = strokes_begun(program, result.records_done)
+        place = f"in stroke {begun} of {len(program.drawing)}" if begun else "before the first stroke"
+        table.add_row(
+            "stopped",
+            f"pen up, after {wording.duration(played_s)} of {wording.duration(program.predicted_s)}, {place}",
+        )
+    for drift in result.drifts:
+        table.add_row("drift", f"{_MOMENTS[drift.moment]}: {drift.words}")
+    link = f"{wording.count(result.bytes_sent, 'byte')} in {wording.count(result.frames_sent, 'frame')}"
+    if result.retransmitted_frames:
+        link += f", {result.retransmitted_frames} sent again"
+    table.add_row("link", link)
+    if result.starved:
+        table.add_row("", f"the pen waited {wording.count(result.starved, 'time')} for data: the link is slow")
+    if trace is not None:
+        table.add_row("pulses", pulses(trace))
+        if any(trace.lost_steps):
+            lost = " and ".join(f"{n} of motor {motor}" for n, motor in zip(trace.lost_steps, "AB", strict=True) if n)
+            table.add_row("lost steps", f"{lost}: the motors could not follow, and the board cannot know")
+        if trace.deviation is not None and result.finished:
+            table.add_row(
+                "deviation",
+                f"{trace.deviation.max_mm:.4f} mm at most from the planned line (one step: {program.step_mm:.4g} mm)",
+            )
+    return table
+
+
+_ENDINGS: Final = {
+    "": "without a word: the program, the laptop or its power died",
+    "abandoned": "stopped by you, with the pen up",
+    "failed": "stopped by an error of the link or the board",
+    "broke off": "without a word: the program, the laptop or its power died",
+}
+"""How a drawing ended, as its journal says it and as people read it."""
+
+
+def story_table(story: Story, program: Program, stroke: int) -> Table:
+    """What was being drawn when it broke off, and what is left when ``stroke`` is the next one."""
+    table = _facts(story.picture)
+    table.add_row("sheet", story.sheet)
+    table.add_row("begun", f"{story.began}, last heard of {story.last}")
+    table.add_row("ended", _ENDINGS.get(story.ended, story.ended))
+    table.add_row("drawn", f"{stroke} of {wording.count(len(program.drawing), 'stroke')}")
+    if stroke < len(program.drawing):
+        lift = int(program.pen_stops[2 * stroke])
+        left_s = units.ticks_to_s(int(program.predicted_ticks - program.ticks_before[lift]))
+        pen = program.drawing.pens[int(program.drawing.pen[stroke])]
+        table.add_row("left", f"{wording.duration(left_s)}, from stroke {stroke + 1} on, with the pen {pen.name}")
+    else:
+        table.add_row("left", "nothing")
+    return table
+
+
+def log_table(entries: list[Entry]) -> Table:
+    """The log of drawings, the newest first."""
+    table = Table("began (UTC)", "picture", "rig", "strokes", "took", "outcome", box=None, pad_edge=False)
+    for entry in entries:
+        took = "" if entry.played_s is None else wording.duration(entry.played_s)
+        if entry.played_s is not None and abs(entry.played_s - entry.predicted_s) >= 1.0:
+            took += f" (predicted {wording.duration(entry.predicted_s)})"
+        strokes = wording.grouped(entry.strokes)
+        if entry.first_stroke:
+            strokes = f"{wording.grouped(entry.first_stroke + 1)} to {strokes}"
+        outcome = f"{entry.outcome}: {entry.fault}" if entry.fault else entry.outcome
+        if not entry.fault and entry.drift_x_mm is not None:
+            outcome += f", drift x {entry.drift_x_mm:+.2f} mm, y {entry.drift_y_mm:+.2f} mm"
+        table.add_row(entry.began.replace("T", " ").rstrip("Z"), entry.picture, entry.rig, strokes, took, outcome)
+    return table
+
+
+def pulses(trace: TraceReport) -> str:
+    """What the checks of a tape found."""
+    made = wording.count(trace.steps_a + trace.steps_b, "step pulse")
+    if not trace.broken:
+        return f"{made}, all within limits"
+    names = ", ".join(check.name for check in trace.checks if check.broken)
+    return f"{made}; {trace.broken} BROKEN LIMITS: {names}"
+
+
+def strokes_begun(program: Program, records_done: int) -> int:
+    """How many strokes the pen has begun when it has finished so many records."""
+    return int(program.stroke_of_record[:records_done].max(initial=-1)) + 1

@@ -1,0 +1,55 @@
+"""What tuning has tried, as a table and a sentence."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from rich.table import Table
+
+from linewright import wording
+
+if TYPE_CHECKING:
+    from linewright.calibration.tuning import Choice
+
+
+def candidates_table(choice: Choice) -> Table:
+    """Every candidate: how long the drawing takes, and how far its lines wobble."""
+    table = Table(box=None, pad_edge=False)
+    table.add_column("setting")
+    for name in ("time", "wobble", "on average"):
+        table.add_column(name, justify="right")
+    table.add_column("")
+    for candidate in (choice.now, *choice.tried):
+        mark = "<- best" if candidate is choice.best else ""
+        table.add_row(
+            candidate.name,
+            wording.duration(candidate.predicted_s),
+            f"{candidate.wobble_mm:.3f} mm",
+            f"{candidate.rms_mm:.3f} mm",
+            mark,
+        )
+    return table
+
+
+def verdict(choice: Choice, wobble_mm: float) -> str:
+    """What was sought and what was gained, in a sentence or three."""
+    goal = f"Best is the quickest of those whose lines stay within {wobble_mm:g} mm of where they belong (--wobble). "
+    return goal + _gained(choice, wobble_mm)
+
+
+def _gained(choice: Choice, wobble_mm: float) -> str:
+    now, best = choice.now, choice.best
+    if best is now:
+        return (
+            "The rig file is best as it is." if choice.within else "Nothing that was tried is calmer than the rig file."
+        )
+    time = (best.predicted_s / now.predicted_s - 1.0) * 100.0
+    words = (
+        f"{best.name}: the wobble goes from {now.wobble_mm:.2f} to {best.wobble_mm:.2f} mm, "
+        f"the time changes by {time:+.0f} %."
+    )
+    if not choice.within:
+        words += (
+            f" Nothing stays within {wobble_mm:g} mm; this is the calmest. Stiffen the machine, or take less speed."
+        )
+    return words

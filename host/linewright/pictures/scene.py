@@ -1,0 +1,137 @@
+"""`Scene`: a picture in millimetres, written by `svg_writer` and `raster` alike."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+
+from linewright.drawing.strokes import Drawing, Indices, Points
+from linewright.sheet.sizes import Sheet
+
+BORDER_MM: Final = 6.0
+"""Table that shows around the sheet."""
+
+LEAST_WIDTH_MM: Final = 60.0
+"""Of the canvas between its borders: a price tag's legend is wider than the tag."""
+
+TABLE_COLOUR: Final = "#e8e6e1"
+PAPER_COLOUR: Final = "#ffffff"
+EDGE_COLOUR: Final = "#8d8a84"
+TEXT_COLOUR: Final = "#3a3835"
+TEXT_MM: Final = 2.6
+"""Letters of a legend: read at arm's length on a screen that shows the sheet at its true size."""
+
+
+@dataclass(frozen=True, eq=False)
+class Ink:
+    """Strokes of one colour and width.
+
+    Parameters
+    ----------
+    points_mm : (n, 2) float64, canvas mm.
+    starts : (k + 1,) int64, as in `Drawing`; a stroke of one point is a dot.
+    width_mm : of the line, round ends.
+    opacity : 0..1, of the whole ink: strokes that cross do not add up.
+    """
+
+    name: str
+    colour: str
+    width_mm: float
+    points_mm: Points
+    starts: Indices
+    opacity: float = 1.0
+
+
+@dataclass(frozen=True)
+class Patch:
+    """A filled rectangle with or without an edge, canvas mm."""
+
+    x_mm: float
+    y_mm: float
+    width_mm: float
+    height_mm: float
+    fill: str | None
+    edge: str | None = None
+    edge_mm: float = 0.2
+
+
+@dataclass(frozen=True)
+class Label:
+    """One line of text; (x, y) is on its foot line."""
+
+    text: str
+    x_mm: float
+    y_mm: float
+    size_mm: float = TEXT_MM
+    colour: str = TEXT_COLOUR
+    anchor: Literal["start", "middle", "end"] = "start"
+
+
+@dataclass(frozen=True, eq=False)
+class Scene:
+    """Everything in one picture, back to front; origin at the top left corner of the canvas."""
+
+    width_mm: float
+    height_mm: float
+    items: tuple[Ink | Patch | Label, ...]
+    title: str
+
+
+@dataclass(frozen=True)
+class Table:
+    """The sheet as it lies on the canvas: what every picture starts from.
+
+    Parameters
+    ----------
+    sheet : the sheet.
+    offset_mm : where its top left corner is in the coordinates of the drawing: (0, 0) for sheet coordinates, the rig's
+        ``sheet.offset_mm`` for machine coordinates.
+    footer_mm : room below the sheet for a legend.
+    """
+
+    sheet: Sheet
+    offset_mm: tuple[float, float] = (0.0, 0.0)
+    footer_mm: float = 7.0
+
+    @property
+    def width_mm(self) -> float:
+        """Of the canvas."""
+        return max(self.sheet.width_mm, LEAST_WIDTH_MM) + 2 * BORDER_MM
+
+    @property
+    def height_mm(self) -> float:
+        """Of the canvas."""
+        return self.sheet.height_mm + 2 * BORDER_MM + self.footer_mm
+
+    @property
+    def footer_top_mm(self) -> float:
+        """Canvas y below which the legend stands."""
+        return self.sheet.height_mm + 2 * BORDER_MM
+
+    def on_canvas(self, points_mm: Points) -> Points:
+        """(n, 2) drawing coordinates to canvas coordinates, mm."""
+        return np.asarray(points_mm - np.array(self.offset_mm) + BORDER_MM)
+
+    def ground(self) -> tuple[Patch, ...]:
+        """The table, the sheet's outline and, faintly, its margins."""
+        sheet = self.sheet
+        x0, y0, x1, y1 = sheet.box_mm
+        paper = Patch(BORDER_MM, BORDER_MM, sheet.width_mm, sheet.height_mm, PAPER_COLOUR, EDGE_COLOUR, 0.25)
+        table = Patch(0, 0, self.width_mm, self.height_mm, TABLE_COLOUR)
+        if not sheet.margin_mm:
+            return (table, paper)
+        margins = Patch(BORDER_MM + x0, BORDER_MM + y0, x1 - x0, y1 - y0, None, "#e0ddd6", 0.15)
+        return (table, paper, margins)
+
+
+def inks_of(drawing: Drawing, table: Table, *, pen_width_mm: float, opacity: float = 1.0) -> tuple[Ink, ...]:
+    """A drawing as one ink for each of its pens, in their order, at the width of each pen."""
+    inks = []
+    for i, pen in enumerate(drawing.pens):
+        part = drawing.select(np.flatnonzero(drawing.pen == i))
+        if len(part):
+            width = pen_width_mm if pen.width_mm is None else pen.width_mm
+            inks.append(Ink(pen.name, pen.colour, width, table.on_canvas(part.points_mm), part.starts, opacity))
+    return tuple(inks)

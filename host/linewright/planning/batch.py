@@ -1,0 +1,262 @@
+"""Many sources planned at once, by a pool of processes here or by the workers of a Dask cluster.
+
+A worker gets a `Piece` and gives back a `Planned`; what it holds are the very bytes that planning it alone would have
+written. Failures stay with their piece. Nothing is written here: whoever asked takes the results as they come.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+import tempfile
+import traceback
+from collections.abc import Generator, Iterator, Sequence
+from concurrent.futures import Future, ProcessPoolExecutor, as_completed
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from types import FrameType
+from typing import TYPE_CHECKING, Any, Final
+
+from linewright.errors import InputError, LinewrightError
+from linewright.program import file as program_file
+from linewright.version import __version__
+
+if TYPE_CHECKING:
+    from linewright.planning.pipeline import Lines, Placement
+    from linewright.rig.rig import Rig
+    from linewright.tidy import Tidiness
+
+USED: Final = 2
+"""The source cannot be used; `cli` has the same codes."""
+
+BUG: Final = 70
+
+_CONNECT_S: Final = 10.0
+"""Patience with a cluster's scheduler: a name that resolves and a machine that answers take a second."""
+
+
+@dataclass(frozen=True)
+class Piece:
+    """One source to plan, with everything that a worker needs.
+
+    Parameters
+    ----------
+    source : as the user typed it.
+    content : of the file, for workers that may not see it.
+    program, pictures, speed_map : what is wanted besides the figures.
+    """
+
+    source: str
+    rig: Rig
+    placement: Placement
+    lines: Lines
+    tidiness: Tidiness
+    content: bytes | None = None
+    program: bool = False
+    pictures: bool = True
+    speed_map: bool = False
+
+
+@dataclass(frozen=True)
+class Planned:
+    """What became of a piece.
+
+    Parameters
+    ----------
+    code : 0, or the exit code that planning it alone would have had.
+    error, hint : what was wrong, where the code is not 0.
+    details : the traceback of a bug.
+    facts : as ``plan --json`` tells them.
+    files : name to content: the program (``STEM.lw``) and the pictures.
+    """
+
+    source: str
+    code: int = 0
+    error: str = ""
+    hint: str = ""
+    details: str = ""
+    facts: dict[str, Any] = field(default_factory=dict)
+    files: dict[str, bytes] = field(default_factory=dict)
+
+
+def stem(source: str) -> str:
+    """What the files of a source are named after."""
+    from linewright.pictures import album
+
+    return album.stem(source)
+
+
+def plan_piece(piece: Piece) -> Planned:
+    """Plan one piece; every outcome is a value."""
+    with tempfile.TemporaryDirectory(prefix="linewright-") as name:
+        folder = Path(name)
+        source = piece.source
+        if piece.content is not None:
+            (folder / "source").mkdir()
+            copy = folder / "source" / Path(source).name
+            copy.write_bytes(piece.content)
+            source = str(copy)
+        try:
+            return _planned(piece, source, folder)
+        except LinewrightError as error:
+            return Planned(piece.source, USED, str(error).replace(source, piece.source), error.hint)
+        except Exception as error:
+            words = f"this is a bug in Linewright: {type(error).__name__}: {error}"
+            return Planned(piece.source, BUG, words, "please report it", traceback.format_exc())
+
+
+def _planned(piece: Piece, source: str, folder: Path) -> Planned:
+    from linewright.pictures import album
+    from linewright.planning.pipeline import JOB_SUFFIX, prepare
+
+    job = prepare(source, piece.rig, piece.placement, piece.lines, tidiness=piece.tidiness)
+    program, title, base = job.program, Path(piece.source).name, stem(piece.source)
+    written: list[Path] = []
+    if piece.program:
+        written.append(folder / f"{base}{JOB_SUFFIX}")
+        program_file.save(program, written[0])
+    if piece.pictures:
+        written += album.write(album.preview_scene(program, title), folder, f"{base}-preview")
+        if piece.speed_map:
+            written += album.write(album.speed_scene(program, title), folder, f"{base}-speed")
+    facts = {
+        **program.describe(),
+        "sheet": program.sheet.name,
+        "sheet_mm": [program.sheet.width_mm, program.sheet.height_mm],
+        "warnings": list(job.warnings),
+    }
+    return Planned(piece.source, facts=facts, files={path.name: path.read_bytes() for path in written})
+
+
+# Processes on this machine
+
+
+def plan_here(pieces: Sequence[Piece], workers: int | None = None) -> Generator[Planned, None, None]:
+    """Plan pieces in processes of their own; results come as they are ready.
+
+    A process that is killed, for want of memory perhaps, takes down its pool. What was unfinished then is planned again
+    one by one, so that only the piece that kills its process fails.
+
+    Parameters
+    ----------
+    workers : processes; None: one for each processor.
+    """
+    workers = min(workers or os.cpu_count() or 1, max(len(pieces), 1))
+    left = dict(enumerate(pieces))
+    with _pool(workers) as pool:
+        futures = {pool.submit(plan_piece, piece): number for number, piece in left.items()}
+        try:
+            for future in as_completed(futures):
+                planned = future.result()
+                del left[futures[future]]
+                yield planned
+        except BrokenProcessPool:
+            pass
+    for piece in left.values():
+        with _pool(1) as pool:
+            try:
+                planned = pool.submit(plan_piece, piece).result()
+            except BrokenProcessPool:
+                planned = Planned(
+                    piece.source, BUG, "its process was killed, for want of memory perhaps", "plan it alone to see more"
+                )
+        yield planned
+
+
+@contextmanager
+def _pool(workers: int) -> Iterator[ProcessPoolExecutor]:
+    """A pool whose processes do not outlive an interruption."""
+    # Started afresh rather than forked: whoever asks may run threads, such as that of a progress bar.
+    context = multiprocessing.get_context("spawn")
+    before = set(multiprocessing.active_children())
+    pool = ProcessPoolExecutor(workers, mp_context=context, initializer=_leave_on_interrupt)
+    try:
+        yield pool
+    except BaseException:
+        pool.shutdown(wait=False, cancel_futures=True)
+        for child in set(multiprocessing.active_children()) - before:
+            child.terminate()
+        raise
+    finally:
+        pool.shutdown(wait=True, cancel_futures=True)
+
+
+def _leave_on_interrupt() -> None:
+    """Ctrl-C on a terminal reaches workers, too: they leave without a word, what they were at is not written."""
+
+    def leave(number: int, frame: FrameType | None) -> None:
+        del frame
+        os._exit(128 + number)
+
+    signal.signal(signal.SIGINT, leave)
+
+
+# A cluster
+
+
+def plan_there(pieces: Sequence[Piece], address: str) -> Generator[Planned, None, None]:
+    """Plan pieces on the workers of a Dask cluster; results come as they are ready.
+
+    Workers need this version of Linewright, and no folder in common with this machine: pieces carry their files.
+
+    Raises
+    ------
+    InputError
+        If there is no scheduler at the address, it has no workers, or one of them carries another version.
+    """
+    try:
+        import distributed
+    except ImportError as error:
+        raise InputError(
+            "planning on a cluster needs the package distributed", hint="pip install 'linewright[cluster]'"
+        ) from error
+    try:
+        connect: Any = distributed.Client
+        client = connect(address, timeout=_CONNECT_S, set_as_default=False)
+    except (OSError, ValueError, TimeoutError) as error:
+        raise InputError(
+            f"no Dask scheduler answers at {address}: {error}", hint="start one, and give its address as it prints it"
+        ) from error
+    with client:
+        _check_workers(client, address)
+        futures = {client.submit(plan_piece, piece, pure=False): piece for piece in pieces}
+        try:
+            as_ready: Any = distributed.as_completed
+            for future in as_ready(futures, loop=client.loop):
+                yield _result(future, futures[future])
+        except BaseException:
+            client.cancel(list(futures), force=True)
+            raise
+
+
+def version() -> str:
+    """Of Linewright, on whichever machine this is called."""
+    return __version__
+
+
+def _check_workers(client: Any, address: str) -> None:
+    try:
+        versions: dict[str, str] = client.run(version)
+    except Exception as error:  # whatever a worker raises that lacks the package, or went away
+        raise InputError(
+            f"the workers of {address} cannot run Linewright: {error}", hint=f"install Linewright {__version__} on each"
+        ) from error
+    if not versions:
+        raise InputError(f"the scheduler at {address} has no workers", hint="start some: dask worker ADDRESS")
+    for worker, theirs in versions.items():
+        if theirs != __version__:
+            raise InputError(
+                f"worker {worker} carries Linewright {theirs}, this is {__version__}",
+                hint="the same version everywhere plans the same bytes",
+            )
+
+
+def _result(future: Future[Planned] | Any, piece: Piece) -> Planned:
+    try:
+        planned: Planned = future.result()
+    except Exception as error:  # a worker that died, was stopped, or lost what it had done
+        return Planned(piece.source, BUG, f"the cluster lost it: {error}", "plan it alone to see more")
+    return planned

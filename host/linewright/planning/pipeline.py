@@ -1,0 +1,254 @@
+"""From a file to a `Program`: picture, sheet, tidy, motion, in this order, with what to know on the way."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Final, Literal
+
+from linewright.drawing.crop import Cut
+from linewright.errors import SheetError, SourceError
+from linewright.planning.placement import place, to_machine
+from linewright.program import file as program_file
+from linewright.rig.doubts import doubts
+from linewright.rig.sheet_place import largest_named, lies_within, room_on, sheet_on
+from linewright.sheet.sizes import Sheet
+from linewright.sources import Picture, Wish
+from linewright.sources.picture import Report
+from linewright.sources.svg import read_svg
+from linewright.tidy import Tidiness, Tidying, Watcher, tidy
+
+if TYPE_CHECKING:
+    from linewright.drawing.strokes import Pen
+    from linewright.program.program import Program
+    from linewright.rig.rig import Rig
+
+JOB_SUFFIX: Final = ".lw"
+"""Saved programs; everything else is a picture."""
+
+CURVE_TOLERANCE_MM: Final = 0.02
+"""How far a stroke strays from its curve; see `linewright.sources.svg`."""
+
+
+@dataclass(frozen=True)
+class Placement:
+    """Where a picture goes.
+
+    Parameters
+    ----------
+    sheet : name or size; the rig's usual sheet when not given.
+    landscape : how the sheet lies; ``None`` leaves it to the name and to what the rig can reach.
+    margin_mm : kept clear all round; the rig's own when not given.
+    fit : ``"fit"`` makes the picture as large as the margins and the machine's reach allow, ``"keep"`` keeps its size.
+    turn_deg : clockwise, a multiple of 90, or ``"auto"``.
+    pen_by : what decides which pen draws a line.
+    """
+
+    sheet: str | None = None
+    landscape: bool | None = None
+    margin_mm: float | None = None
+    fit: Literal["fit", "keep"] = "fit"
+    turn_deg: int | Literal["auto"] = "auto"
+    pen_by: Literal["colour", "layer"] = "colour"
+
+
+@dataclass(frozen=True)
+class Lines:
+    """How strokes are made of the source.
+
+    Parameters
+    ----------
+    method : ``NAME`` or ``NAME:SETTING=VALUE,...`` of the table in `sources.methods`; None: an SVG's own lines, and for
+        a photograph what suits it.
+    pens : the pens to separate colours to; none: one pen.
+    tolerance_mm : how far a stroke strays from its curve.
+    """
+
+    method: str | None = None
+    pens: tuple[Pen, ...] = ()
+    tolerance_mm: float = CURVE_TOLERANCE_MM
+
+
+@dataclass(frozen=True, eq=False)
+class Job:
+    """A program and everything the user should know before drawing it."""
+
+    program: Program
+    warnings: tuple[str, ...]
+
+
+def read_picture(source: str, lines: Lines, wish: Wish) -> Picture:
+    """The strokes of a source.
+
+    Parameters
+    ----------
+    source : as the user typed it: for most methods a file.
+    wish : the room it will get on the sheet, and the pen.
+
+    Raises
+    ------
+    SourceError
+        If there is no such file, or it is no picture that can be drawn.
+    InputError
+        If there is no such method, or a setting of it is wrong.
+    """
+    from linewright.sources import methods, photograph
+
+    wish = replace(wish, tolerance_mm=lines.tolerance_mm, pens=lines.pens)
+    if lines.method is not None:
+        if methods.makes_its_own(lines.method):
+            return _made(lines.method, source, wish)
+        return methods.chosen(lines.method).read(source, wish)
+    path = Path(source)
+    if path.is_dir():
+        raise SourceError("that is a folder", where=source, hint="name one picture in it")
+    if not path.exists():
+        raise SourceError("there is no such file", where=source, hint="check the name and the folder")
+    if photograph.looks_like_one(path):
+        return methods.chosen(methods.FOR_PHOTOGRAPHS).read(source, wish)
+    return read_svg(path, tolerance_mm=wish.tolerance_mm, pen_by=wish.pen_by)
+
+
+def _made(method: str, source: str, wish: Wish) -> Picture:
+    """Letters and patterns, which fill the room before it is turned, in the first of the pens and at its width."""
+    from linewright.sources import methods
+
+    if wish.turn_deg != "auto" and wish.turn_deg % 180:
+        wish = replace(wish, room_mm=wish.room_mm[::-1])
+    if wish.pens and wish.pens[0].width_mm is not None:
+        wish = replace(wish, pen_width_mm=wish.pens[0].width_mm)
+    picture = methods.chosen(method).read(source, wish)
+    if len(wish.pens) < 2:
+        return picture
+    note = f"it takes one pen, {wish.pens[0].name}; the other {len(wish.pens) - 1} of --pens draw nothing"
+    return replace(picture, warnings=(*picture.warnings, note))
+
+
+def wish_for(rig: Rig, sheet: Sheet, placement: Placement, report: Report | None = None) -> Wish:
+    """The room that a picture gets on its sheet, as far as the rig reaches, and the rig's pen."""
+    x0, y0, x1, y1 = room_on(sheet, rig)
+    wish = Wish((x1 - x0, y1 - y0), placement.turn_deg, rig.pen.width_mm, pen_by=placement.pen_by)
+    return wish if report is None else replace(wish, report=report)
+
+
+def prepare(
+    source: str | Path,
+    rig: Rig,
+    placement: Placement | None = None,
+    lines: Lines | None = None,
+    *,
+    tidiness: Tidiness | None = None,
+    report: Report | None = None,
+    enough: Callable[[], bool] | None = None,
+) -> Job:
+    """Plan how a rig draws a source.
+
+    Parameters
+    ----------
+    source : as the user typed it: for most methods a file.
+    placement, lines : where it goes, and how strokes are made of it.
+    tidiness : how much to do for fewer lifts and less travel.
+    report : told what is being done and how much of it is done, 0 to 1.
+    enough : asked now and then whether to stop looking for a better order.
+
+    Raises
+    ------
+    SourceError, SheetError, PlanError
+        If the picture cannot be read, placed or drawn.
+    """
+    placement = placement or Placement()
+    sheet = sheet_on(rig, placement.sheet, landscape=placement.landscape, margin_mm=placement.margin_mm)
+    picture = read_picture(str(source), lines or Lines(), wish_for(rig, sheet, placement, report))
+    return planned(picture, rig, placement, tidiness=tidiness, report=report, enough=enough)
+
+
+def planned(
+    picture: Picture,
+    rig: Rig,
+    placement: Placement,
+    *,
+    tidiness: Tidiness | None = None,
+    report: Report | None = None,
+    enough: Callable[[], bool] | None = None,
+) -> Job:
+    """Plan how a rig draws a picture whose strokes are made; otherwise as `prepare`."""
+    from linewright.motion.planner import plan
+
+    sheet = sheet_on(rig, placement.sheet, landscape=placement.landscape, margin_mm=placement.margin_mm)
+    placed = place(
+        picture.drawing,
+        (picture.width_mm, picture.height_mm),
+        sheet,
+        room_mm=room_on(sheet, rig),
+        fit=placement.fit,
+        turn_deg=placement.turn_deg,
+    )
+    reached = to_machine(placed, sheet, rig)
+    if not len(reached):
+        raise SheetError(
+            f"nothing of the picture lies within the margins of the {sheet.name} sheet and the machine's reach",
+            hint="take --fit or a smaller margin"
+            if lies_within(sheet, rig)
+            else f"take a sheet that fits the reach of {rig.x.travel_mm:g} x {rig.y.travel_mm:g} mm",
+        )
+    notes: list[str] = []
+    watcher = Watcher(report or Watcher().report, notes.append, enough or Watcher().enough)
+    drawing = tidy(reached, Tidying.on(rig, reached, tidiness), watcher)
+    watcher.report("planning the motion", 0.0)
+    program = plan(drawing, rig, sheet=sheet)
+    warnings = (
+        *picture.warnings,
+        *_reach_words(sheet, rig, placement),
+        *_cut_words(placed.cut + reached.cut, sheet, rig, placement),
+        *notes,
+        *doubts(rig),
+        *program.warnings,
+    )
+    return Job(program, warnings)
+
+
+def load(path: Path, rig: Rig) -> Job:
+    """A program saved earlier.
+
+    Raises
+    ------
+    ProgramError
+        If the file is damaged, or was planned for a rig that moves differently.
+    """
+    program = program_file.load(path)
+    program.check_rig(rig)
+    return Job(program, (*doubts(rig), *program.warnings))
+
+
+def is_job(path: Path) -> bool:
+    """Whether a file is a saved program by its name."""
+    return path.suffix.lower() == JOB_SUFFIX
+
+
+def _reach_words(sheet: Sheet, rig: Rig, placement: Placement) -> tuple[str, ...]:
+    """What a sheet that the rig cannot reach the whole of makes of the picture."""
+    if lies_within(sheet, rig):
+        return ()
+    x0, y0, x1, y1 = room_on(sheet, rig)
+    largest = largest_named(rig)
+    done = "is fitted into" if placement.fit == "fit" else "keeps its size on"
+    return (
+        f"the {sheet.name} sheet does not lie within the machine's reach; the picture {done} the {x1 - x0:.5g} x "
+        f"{y1 - y0:.5g} mm of it that can be drawn on. "
+        + ("No standard sheet is held whole" if largest is None else f"The largest sheet it holds is {largest.name}"),
+    )
+
+
+def _cut_words(cut: Cut, sheet: Sheet, rig: Rig, placement: Placement) -> tuple[str, ...]:
+    if not cut:
+        return ()
+    where = "margin" if lies_within(sheet, rig) else "edge of the machine's reach"
+    parts = []
+    if cut.strokes:
+        parts.append(f"{cut.strokes} {'stroke was' if cut.strokes == 1 else 'strokes were'} cut at the {where}")
+    if cut.lost:
+        parts.append(f"{cut.lost} {'lies' if cut.lost == 1 else 'lie'} beyond the {where} and will not be drawn")
+    # What a fitted picture loses lies outside its own page, and no other sheet would bring it back.
+    step = "; draw it with --fit to lose nothing" if placement.fit == "keep" else "; it lay outside the picture's page"
+    return (f"{'; '.join(parts)} ({cut.length_mm:.0f} mm of ink in all){step}",)

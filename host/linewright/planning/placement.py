@@ -1,0 +1,208 @@
+"""How a drawing is put on a sheet: fitted, turned, aligned, repeated, and cut at the margin.
+
+The last two functions a drawing passes before tidying and motion, `place` and `to_machine`, promise that nothing
+lies outside the margin box and the machine's reach, not by a rounding error either, and say what that has cost.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Final, Literal
+
+import numpy as np
+
+from linewright.drawing.crop import Box, Cut, Placed, clip
+from linewright.drawing.strokes import Drawing, Points
+from linewright.errors import SheetError
+from linewright.rig.rig import Rig
+from linewright.rig.sheet_place import reach_on
+from linewright.sheet.sizes import Sheet
+
+Align = Literal[
+    "top-left", "top", "top-right", "left", "centre", "right", "bottom-left", "bottom", "bottom-right"
+]  # fmt: skip
+
+HUGE_MM: Final = 1e12
+"""A million kilometres: coordinates beyond it are damage, and would leave a crossing with the margin uncertain by more
+than 0.1 mm (float64 carries 1e-16 of the value)."""
+
+POINT_MM: Final = 1e-6
+"""A nanometre: a picture smaller than that is a point, and is not blown up to the size of a sheet."""
+
+
+def _refuse_damage(drawing: Drawing) -> None:
+    sound = (np.abs(drawing.points_mm) <= HUGE_MM).all(axis=1)  # false for NaN as well
+    if sound.all():
+        return
+    at = int(np.argmin(sound))
+    x, y = drawing.points_mm[at]
+    raise SheetError(
+        f"stroke {drawing.stroke_at(at)} has a point at ({x:g}, {y:g}) mm; "
+        f"coordinates must be numbers up to {HUGE_MM:g} mm",
+        hint="the picture is damaged, or its units are not what they seem",
+    )
+
+
+# Quarter turns, clockwise as seen (y points down): columns are where x and y go.
+_TURNS: Final = {
+    0: ((1.0, 0.0), (0.0, 1.0)),
+    90: ((0.0, -1.0), (1.0, 0.0)),
+    180: ((-1.0, 0.0), (0.0, -1.0)),
+    270: ((0.0, 1.0), (-1.0, 0.0)),
+}
+
+_SHARES: Final = {"left": 0.0, "top": 0.0, "right": 1.0, "bottom": 1.0}
+
+
+def place(
+    drawing: Drawing,
+    picture_size_mm: tuple[float, float] | None,
+    sheet: Sheet,
+    *,
+    room_mm: Box | None = None,
+    fit: Literal["fit", "keep"] = "fit",
+    turn_deg: int | Literal["auto"] = 0,
+    align: Align = "centre",
+    copies: tuple[int, int] = (1, 1),
+    gap_mm: float = 5.0,
+) -> Placed:
+    """Put a drawing on a sheet.
+
+    Parameters
+    ----------
+    drawing : strokes in picture coordinates, mm, origin at the picture's top left corner.
+    picture_size_mm : width and height of the picture's page; ``None`` takes the strokes' own extent, so that the ink
+        itself is fitted and aligned.
+    sheet : its margin box is where the drawing goes.
+    room_mm : the part of that box to use, see `linewright.rig.sheet_place.room_on`; ``None``: all of it.
+    fit : ``"fit"`` scales the page to the room and keeps its proportion; ``"keep"`` keeps its size.
+    turn_deg : any multiple of 90, clockwise as seen; ``"auto"`` turns by 90 where that lets the picture be larger
+        (fit) or less of it hang over (keep).
+    align : where a page that leaves room lies in it.
+    copies : columns and rows; every copy gets an equal cell, ``gap_mm`` apart, and stays in it.
+    gap_mm : between cells, mm.
+
+    Returns
+    -------
+    Placed
+        In sheet coordinates, mm, within the room exactly; ``.cut`` tells what lay outside. Copies follow each
+        other by rows.
+
+    Raises
+    ------
+    SheetError
+        If a coordinate is not a number or beyond a million km, if the turn is no multiple of 90 degrees, or if the
+        copies leave no room.
+    """
+    _refuse_damage(drawing)
+    if turn_deg != "auto" and turn_deg % 90:
+        raise SheetError(f"a turn of {turn_deg} degrees is not a multiple of 90", hint="take 0, 90, 180, 270 or auto")
+    if picture_size_mm is None:
+        left, top, right, bottom = drawing.bounds_mm()
+    else:
+        left, top, (right, bottom) = 0.0, 0.0, picture_size_mm
+    size = np.array([right - left, bottom - top])
+    if not (np.isfinite(size).all() and (size >= 0).all() and (size <= 2 * HUGE_MM).all()):
+        raise SheetError(f"a picture of {size[0]:g} x {size[1]:g} mm cannot be placed on a sheet")
+
+    cells = _cells(sheet.box_mm if room_mm is None else room_mm, copies, gap_mm)
+    room = np.array([cells[0][2] - cells[0][0], cells[0][3] - cells[0][1]])
+    turn = _auto_turn(size, room, fit) if turn_deg == "auto" else int(turn_deg) % 360
+    seen = size[::-1] if turn % 180 else size
+    scale = _fit_scale(seen, room) if fit == "fit" else 1.0
+    words = align.split("-")
+    share = np.array(
+        [
+            next((_SHARES[w] for w in words if w in ("left", "right")), 0.5),
+            next((_SHARES[w] for w in words if w in ("top", "bottom")), 0.5),
+        ]
+    )
+    linear = scale * np.array(_TURNS[turn])
+    middle = np.array([(left + right) / 2, (top + bottom) / 2])
+
+    placed = []
+    for cell in cells:
+        centre = np.array(cell[:2]) + share * (room - scale * seen) + scale * seen / 2
+        matrix = np.column_stack((linear, centre - linear @ middle))
+        moved = drawing.transformed(matrix)
+        placed.append(clip(_settled(moved, cell, scale * seen), cell))
+    return _together(placed)
+
+
+def _settled(drawing: Drawing, cell: Box, seen: Points) -> Drawing:
+    """Take back the rounding of the fit: points within it of the rim lie on the rim, so that a frame is not cut."""
+    # Scaling and shifting numbers of this size rounds a few times by 2^-53 of them; 16 units cover that generously.
+    slack = 16 * np.finfo(float).eps * max(abs(c) for c in (*cell, *seen))
+    low, high = np.array(cell[:2]), np.array(cell[2:])
+    points = drawing.points_mm
+    points = np.where((points < low) & (points >= low - slack), low, points)
+    points = np.where((points > high) & (points <= high + slack), high, points)
+    return replace(drawing, points_mm=points)
+
+
+def _fit_scale(size: Points, room: Points) -> float:
+    """Largest scale at which ``size`` goes into ``room``; a picture without extent keeps its size."""
+    wide = size >= POINT_MM
+    scale = float(np.min(np.where(wide, room / np.where(wide, size, 1.0), np.inf)))
+    return scale if np.isfinite(scale) else 1.0
+
+
+def _auto_turn(size: Points, room: Points, fit: str) -> int:
+    # A square comes out the same both ways but for rounding, and then stays as it is.
+    if fit == "keep":
+        over, over_turned = (float(np.maximum(way - room, 0.0).sum()) for way in (size, size[::-1]))
+        return 90 if over_turned < over * (1 - 1e-9) else 0
+    return 90 if _fit_scale(size[::-1], room) > _fit_scale(size, room) * (1 + 1e-9) else 0
+
+
+def _cells(box_mm: Box, copies: tuple[int, int], gap_mm: float) -> list[Box]:
+    columns, rows = copies
+    if not (1 <= columns <= 100 and 1 <= rows <= 100):
+        raise SheetError(f"{columns} x {rows} copies: each count must be 1..100")
+    x0, y0, x1, y1 = box_mm
+    width, height = (x1 - x0 - gap_mm * (columns - 1)) / columns, (y1 - y0 - gap_mm * (rows - 1)) / rows
+    if not (gap_mm >= 0 and width > 0 and height > 0):
+        raise SheetError(
+            f"{columns} x {rows} copies with gaps of {gap_mm:g} mm leave no room in {x1 - x0:g} x {y1 - y0:g} mm",
+            hint="take fewer copies, a smaller gap or a larger sheet",
+        )
+    # The last cell ends at the rim itself, not at a sum that rounding has moved.
+    return [
+        (
+            x0 + c * (width + gap_mm),
+            y0 + r * (height + gap_mm),
+            x1 if c == columns - 1 else x0 + c * (width + gap_mm) + width,
+            y1 if r == rows - 1 else y0 + r * (height + gap_mm) + height,
+        )
+        for r in range(rows)
+        for c in range(columns)
+    ]
+
+
+def _together(parts: Sequence[Placed]) -> Placed:
+    whole = Drawing.one_after_the_other(parts)
+    return Placed(whole.points_mm, whole.starts, whole.pen, whole.pens, sum((p.cut for p in parts), Cut()))
+
+
+def to_machine(drawing: Drawing, sheet: Sheet, rig: Rig) -> Placed:
+    """From the sheet to the machine: shifted to where the sheet lies, cut at its margin box and at the reach.
+
+    Parameters
+    ----------
+    drawing : sheet coordinates, mm.
+    sheet, rig : the sheet lies with its top left corner at ``rig.sheet.offset_mm``.
+
+    Returns
+    -------
+    Placed
+        Machine coordinates, mm, within 0..travel of both axes exactly; ``.cut`` tells what lay outside.
+
+    Raises
+    ------
+    SheetError
+        If nothing of the sheet can be reached, or a coordinate is not a number.
+    """
+    _refuse_damage(drawing)
+    moved = replace(drawing, points_mm=drawing.points_mm + np.array(rig.sheet.offset_mm))
+    return clip(moved, reach_on(sheet, rig))

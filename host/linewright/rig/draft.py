@@ -1,0 +1,120 @@
+"""From answers to a rig file: the text of the commented default with the machine's own figures in it.
+
+There is one template, ``data/rig.toml``; what is written is that text with values changed, so comments, order and
+units are the same in every rig file, and a new key needs to be explained in one place only.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+from linewright.rig.board_pins import BOARDS, ROW
+from linewright.rig.edit import changed_text
+from linewright.rig.motor_torque import Drive, Reach, first_limits, reach
+from linewright.rig.questions import QUESTIONS, Answer
+from linewright.rig.rig import Rig
+
+STEP_RATE_HZ: Final = 40_000
+PORTABLE_RATE_HZ: Final = 4_000
+"""Steps/s to begin with: far inside what the board plays (100 000; on the portable port 4000, where motors start and
+stop dead)."""
+
+HOMING_MM_S: Final = 30.0
+HOMING_MM_S2: Final = 500.0
+"""As in the commented default: it then stops within 0.9 mm of the switch's click."""
+
+PEN_DOWN_MM_S: Final = 100.0
+"""As in the commented default: the ink of many pens breaks up above it."""
+
+
+@dataclass(frozen=True)
+class Draft:
+    """A rig file that is ready to be written.
+
+    Parameters
+    ----------
+    text : TOML, commented.
+    rig : the same, read back.
+    steps_per_mm : of the motors.
+    reaches : what the motors can do for x and y; None where figures are not known.
+    """
+
+    text: str
+    rig: Rig
+    steps_per_mm: float
+    reaches: tuple[Reach | None, Reach | None]
+
+
+def draft(answers: Mapping[str, Answer]) -> Draft:
+    """The rig file that follows from the answers; questions that are not answered take their defaults.
+
+    Raises
+    ------
+    RigError
+        If the answers do not go together; the issues name the keys.
+    """
+    changes = _as_answered(answers)
+    rig = Rig.parse(changed_text(Rig.default_text(), _valid_meanwhile(changes)), where="the answers")
+    x, y = (_reach(rig, 0), _reach(rig, 1))
+    changes |= _limits(rig, x, y)
+    text = changed_text(Rig.default_text(), changes)
+    rig = Rig.parse(text, where="the new rig file")
+    return Draft(text, rig, rig.a.steps_per_mm, (x, y))
+
+
+def _as_answered(answers: Mapping[str, Answer]) -> dict[str, object]:
+    """Keys of the rig file with what was answered."""
+    full: dict[str, Answer] = {}
+    changes: dict[str, object] = {}
+    for question in QUESTIONS:
+        full[question.name] = answers[question.name] if question.name in answers else question.usual(full)
+        if question.asked(full):
+            changes |= dict.fromkeys(question.keys, full[question.name])
+    board = str(full["board"])
+    first = full["step_a"]
+    if BOARDS[board].in_a_row and isinstance(first, int):
+        changes |= {f"pins.{name}": first + i for i, name in enumerate(ROW)}
+    for axis in "xy":
+        if full[f"endstop_{axis}"] == "none":
+            changes[f"pins.endstop_{axis}"] = None
+    rate = PORTABLE_RATE_HZ if board == "portable" else STEP_RATE_HZ
+    changes |= {"motor.a.step_rate_hz": rate, "motor.b.step_rate_hz": rate}
+    return changes
+
+
+def _valid_meanwhile(changes: Mapping[str, object]) -> dict[str, object]:
+    """The changes, with limits so low that they suit any machine: the real ones are worked out from the rest."""
+    slow: dict[str, object] = {"homing.fast_mm_s": 0.5, "homing.slow_mm_s": 0.5, "homing.backoff_mm": 0.1}
+    return {**changes, **slow}
+
+
+def _reach(rig: Rig, i: int) -> Reach | None:
+    motor, axis = ((rig.a, rig.x), (rig.b, rig.y))[i]
+    drive = Drive.of(rig, motor)
+    return None if drive is None else reach(drive, motor, axis)
+
+
+def _limits(rig: Rig, x: Reach | None, y: Reach | None) -> dict[str, object]:
+    """Speeds and accelerations to begin with."""
+    changes: dict[str, object] = {}
+    speeds = []
+    for name, found, motor in (("x", x, rig.a), ("y", y, rig.b)):
+        speed, accel = first_limits(found)
+        speed = min(speed, motor.step_rate_hz / motor.steps_per_mm)
+        changes |= {f"axis.{name}.speed_mm_s": speed, f"axis.{name}.accel_mm_s2": accel}
+        speeds.append(speed)
+    fast = max(0.5, math.floor(min(HOMING_MM_S, *speeds) * 10) / 10)
+    backoff = min(3.0, min(rig.x.travel_mm, rig.y.travel_mm) / 4)
+    # The fast approach has to come to a stand within the back-off: v^2 = 2 a d.
+    accel = min(HOMING_MM_S2, float(str(changes["axis.x.accel_mm_s2"])), float(str(changes["axis.y.accel_mm_s2"])))
+    fast = min(fast, max(0.5, math.floor(math.sqrt(2 * accel * backoff) * 10) / 10))
+    return changes | {
+        "homing.fast_mm_s": fast,
+        "homing.slow_mm_s": min(4.0, fast),
+        "homing.accel_mm_s2": accel,
+        "homing.backoff_mm": backoff,
+        "motion.pen_down_speed_mm_s": min(PEN_DOWN_MM_S, *speeds),
+    }

@@ -1,0 +1,64 @@
+"""The electrical and mechanical figures of a rig: supplies, windings, driver currents, moving masses.
+
+Nothing here changes how the machine moves, so none of it enters a program's fingerprint. The figures are for
+`linewright rig check`, which says from them what is safe and what is possible. Each may be left out: what is not known
+is not checked, and the check says so.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Final, Literal
+
+from pydantic import Field
+
+from linewright.rig.section import Section, number
+
+
+class Windings(Section):
+    """What a motor's data sheet says; part of ``[motor.?]``."""
+
+    rated_current_a: float | None = number(0.05, 20, "A", "can-stack motors take 0.1 A a winding, large ones 10", None)
+    resistance_ohm: float | None = number(0.05, 500, "ohm", "of one winding; an ohmmeter tells", None)
+    inductance_mh: float | None = number(0.05, 500, "mH", "of one winding; data sheet", None)
+    holding_torque_n_m: float | None = number(0.001, 50, "N m", "both windings at rated current; data sheet", None)
+    rotor_inertia_g_cm2: float | None = number(0.1, 50_000, "g cm^2", "data sheet; 54 for a common 42 mm motor", None)
+
+
+class Load(Section):
+    """What an axis has to move; part of ``[axis.?]``."""
+
+    moving_mass_g: float | None = number(1, 100_000, "g", "a pen holder to a heavy gantry", None)
+    drag_n: float | None = number(0, 500, "N", "what a spring scale shows while it pulls the carriage", None)
+
+
+class DriverCurrent(Section):
+    """How the drivers are set; part of ``[driver]``."""
+
+    current_a: float | None = number(0.05, 20, "A", "peak current of one winding that the driver is set to", None)
+    sense_ohm: float | None = number(0.005, 5, "ohm", "sense resistor on the driver", None)
+    reference_factor: float | None = number(
+        0.1, 100, "", "k of V = I x k x R in the driver's data sheet; 8 and 5 are common", None
+    )
+    logic_v: float = number(1.8, 5.5, "V", "what feeds the driver's logic side", 3.3)
+
+
+class Supply(Section):
+    """``[supply]``: where the power comes from."""
+
+    motor_v: float | None = number(3, 80, "V", "above 60 V direct current is no longer extra-low voltage", None)
+    motor_a: float | None = number(0.1, 100, "A", "what the supply's plate says", None)
+    servo: Literal["own", "regulator", "usb"] = Field(
+        default="own",
+        description="a 5 V supply of its own, a regulator fed from the motor supply, or the board's USB line",
+    )
+    servo_a: float | None = number(0.1, 50, "A", "what the servo's supply or regulator gives", None)
+    servo_stall_a: float | None = number(0.05, 20, "A", "data sheet; 0.7 for a micro servo, 2.5 for a large one", None)
+    switch_v: float = number(0, 48, "V", "0 for plain contacts to ground; else what feeds the sensors", 0.0)
+
+
+WITHOUT_MOTION: Final[Any] = {
+    "motor": {"a": set(Windings.model_fields), "b": set(Windings.model_fields)},
+    "axis": {axis: {*Load.model_fields, "endstop_contact"} for axis in ("x", "y")},
+    "driver": set(DriverCurrent.model_fields),
+}
+"""Keys that `Rig.fingerprint` leaves out, as pydantic's ``exclude`` takes them."""

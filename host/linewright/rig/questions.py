@@ -1,0 +1,335 @@
+"""What `rig new` wants to know, in plain words, with what each figure is for; bounds are the rig model's own."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+from linewright.errors import InputError
+from linewright.rig.board_pins import BOARDS
+from linewright.rig.checks import bounds_of
+from linewright.rig.rig import Rig
+
+Answer = str | float | int | None
+Answers = dict[str, Answer]
+
+UNKNOWN: Final = "unknown"
+"""May be answered where a figure may be left out; what rests on it is then not checked."""
+
+
+@dataclass(frozen=True)
+class Question:
+    """One question.
+
+    Parameters
+    ----------
+    name : what it is called in a file of answers.
+    text : the question.
+    why : what the figure is for, and where to find it.
+    keys : of the rig file, that the answer goes into.
+    default : where the default rig's own value is not a good one; may look at the answers so far.
+    asked : whether it makes sense, given the answers so far.
+    """
+
+    name: str
+    text: str
+    why: str
+    keys: tuple[str, ...]
+    default: Callable[[Mapping[str, Answer]], Answer] | None = None
+    asked: Callable[[Mapping[str, Answer]], bool] = lambda _: True
+
+    def usual(self, answers: Mapping[str, Answer]) -> Answer:
+        """The default."""
+        if self.default is not None:
+            return self.default(answers)
+        value: Any = Rig.default().model_dump()
+        for part in self.keys[0].split("."):
+            value = value[part]
+        return value if isinstance(value, str | float | int) else None
+
+    def read(self, given: object) -> Answer:
+        """An answer as typed, or from JSON, in the type that the rig file wants.
+
+        Raises
+        ------
+        InputError
+            If it is of another kind, or outside the bounds; the message says which are allowed.
+        """
+        bounds = bounds_of(Rig, self.keys[0])
+        if given is None or (isinstance(given, str) and given.strip().lower() == UNKNOWN):
+            if bounds.optional:
+                return None
+            raise InputError(f"{self.name} must be known: {bounds.words}")
+        if bounds.choices or not bounds.unit_of_number:
+            if isinstance(given, str) and given.strip() and (not bounds.choices or given.strip() in bounds.choices):
+                return given.strip()
+            raise InputError(f"{self.name} = {given!r} cannot be: {bounds.words}")
+        if isinstance(given, bool):
+            raise InputError(f"{self.name} = {given!r} is no number: {bounds.words}")
+        try:
+            value = float(str(given).replace(",", "."))
+        except ValueError:
+            raise InputError(f"{self.name} = {given!r} is no number: {bounds.words}") from None
+        if not bounds.low <= value <= bounds.high:
+            raise InputError(f"{self.name} = {value:g} cannot be: {bounds.words}")
+        if not bounds.whole:
+            return value
+        if value != int(value):
+            raise InputError(f"{self.name} = {value:g} must be a whole number: {bounds.words}")
+        return int(value)
+
+
+def _real(answers: Mapping[str, Answer]) -> bool:
+    return answers.get("board") != "virtual"
+
+
+def _free_pins(answers: Mapping[str, Answer]) -> bool:
+    return _real(answers) and not BOARDS[str(answers.get("board", "rp2040"))].in_a_row
+
+
+def _both(name: str) -> tuple[str, str]:
+    return (f"motor.a.{name}", f"motor.b.{name}")
+
+
+def _cool_current(answers: Mapping[str, Answer]) -> Answer:
+    """Seven tenths of the rated current, to a hundredth: see `linewright.rig.review.power.RUN_COOL`."""
+    rated = answers.get("rated_current_a")
+    return round(0.7 * float(rated), 2) if isinstance(rated, float | int) else None
+
+
+def _sheet_that_fits(answers: Mapping[str, Answer]) -> Answer:
+    """The largest common sheet that lies within the travel, 5 mm from its zero (ISO 216 sizes)."""
+    travel = [float(answers.get(f"travel_{axis}_mm") or 310.0) - 5.0 for axis in "xy"]
+    for name, short, long in (("A3", 297, 420), ("A4", 210, 297), ("A5", 148, 210), ("A6", 105, 148)):
+        if travel[0] >= short and travel[1] >= long:
+            return name
+        if travel[0] >= long and travel[1] >= short:
+            return f"{name} landscape"
+    return f"{max(travel[0], 20.0):g}x{max(travel[1], 20.0):g}mm"
+
+
+QUESTIONS: Final[tuple[Question, ...]] = (
+    Question(
+        "name", "What do you call the machine?", "It stands in the log of drawings.", ("name",), lambda _: "my machine"
+    ),
+    Question(
+        "board",
+        "Which microcontroller drives it?",
+        "rp2040 and rp2350 play 100 000 steps a second; portable is any other board with MicroPython, up to 4000; "
+        "virtual is no board at all, to try things out.",
+        ("board",),
+        lambda _: "rp2040",
+    ),
+    Question(
+        "kinematics",
+        "Does each motor move one axis (cartesian), or do both pull one long belt that crosses (crossed-belt)?",
+        "Turn one motor by hand, power off: if the carriage goes at a slant, it is a crossed belt.",
+        ("kinematics.type",),
+    ),
+    Question(
+        "travel_x_mm",
+        "How far can the carriage slide along x, to the right, in mm?",
+        "Push it from end to end, power off, and measure; take 10 mm off, so that it never meets the frame.",
+        ("axis.x.travel_mm",),
+    ),
+    Question("travel_y_mm", "And along y, down the sheet?", "Measured in the same way.", ("axis.y.travel_mm",)),
+    Question(
+        "belt_pitch_mm",
+        "How far is it from tooth to tooth on the belt, in mm?",
+        "2 on the common thin belts (GT2); measure ten teeth and divide. For a screw: its lead, with one tooth below.",
+        _both("belt_pitch_mm"),
+    ),
+    Question("pulley_teeth", "How many teeth has the motors' pulley?", "Count them.", _both("pulley_teeth")),
+    Question(
+        "steps_per_turn",
+        "How many full steps make one turn of the motor?",
+        "200 where its plate says 1.8 degrees, 400 for 0.9 degrees.",
+        _both("steps_per_turn"),
+    ),
+    Question(
+        "microsteps",
+        "How many microsteps do the drivers make of a full step?",
+        "As their jumpers are set. 16 is common: fine enough for smooth lines, few enough for speed.",
+        _both("microsteps"),
+    ),
+    Question(
+        "rated_current_a",
+        "What current is each winding of the motors rated for, in A?",
+        "On the motor's plate or in its data sheet. More than that cooks it.",
+        _both("rated_current_a"),
+    ),
+    Question(
+        "resistance_ohm",
+        "What resistance has one winding, in ohm?",
+        "Data sheet, or an ohmmeter on one pair of wires, motor unplugged.",
+        _both("resistance_ohm"),
+    ),
+    Question(
+        "inductance_mh",
+        "What inductance has one winding, in mH?",
+        "Data sheet. It decides how fast the motor still pulls: the current has to turn around at every full step.",
+        _both("inductance_mh"),
+    ),
+    Question(
+        "holding_torque_n_m",
+        "What is its holding torque, in N m?",
+        "Data sheet. 1 N m is 100 N cm, or about 10 kg cm.",
+        _both("holding_torque_n_m"),
+    ),
+    Question(
+        "rotor_inertia_g_cm2",
+        "What is its rotor's inertia, in g cm2?",
+        "Data sheet; the motor has to speed up itself, too. 54 is common for 42 mm motors.",
+        _both("rotor_inertia_g_cm2"),
+    ),
+    Question(
+        "motor_v",
+        "What voltage does the motors' supply give, in V?",
+        "On its plate. 24 is common; your drivers' data sheet says how much they take.",
+        ("supply.motor_v",),
+    ),
+    Question("motor_a", "And how much current, in A?", "On its plate.", ("supply.motor_a",)),
+    Question(
+        "current_a",
+        "To what current are, or will, the drivers be set, in A?",
+        "At most the rated current; seven tenths of it leave the motor half as hot, with seven tenths of its torque.",
+        ("driver.current_a",),
+        _cool_current,
+    ),
+    Question(
+        "sense_ohm",
+        "What is the drivers' sense resistor, in ohm?",
+        "Two small parts beside the driver's chip: R100 means 0.1 ohm, R050 0.05 ohm.",
+        ("driver.sense_ohm",),
+    ),
+    Question(
+        "reference_factor",
+        "What is k in the driver's formula V = I x k x R?",
+        "In its data sheet; 8 and 5 are common. From it follows the voltage to set on the trimmer.",
+        ("driver.reference_factor",),
+    ),
+    Question(
+        "logic_v",
+        "What voltage feeds the drivers' logic side, in V?",
+        "3.3 from the board is best: the board's own signals are 3.3 V high.",
+        ("driver.logic_v",),
+    ),
+    Question(
+        "mass_x_g",
+        "How heavy is everything that moves along x, in g?",
+        "Carriage, pen, servo. A kitchen scale; a guess within a third is good enough.",
+        ("axis.x.moving_mass_g",),
+    ),
+    Question("mass_y_g", "And along y, with all that rides on it?", "The same.", ("axis.y.moving_mass_g",)),
+    Question(
+        "drag_n",
+        "How hard is the carriage to pull, in N?",
+        "A spring scale, power off: 100 g on it are 1 N. Dry or tight rails show here.",
+        ("axis.x.drag_n", "axis.y.drag_n"),
+    ),
+    Question(
+        "endstop_x",
+        "Where is the switch of x: at its beginning (min), at its far end (max), or nowhere (none)?",
+        "The beginning is the left end. Without switches you set the zero by hand before every drawing.",
+        ("axis.x.endstop",),
+    ),
+    Question("endstop_y", "And the switch of y?", "The beginning is the upper end of the sheet.", ("axis.y.endstop",)),
+    Question(
+        "endstop_contact",
+        "Are their contacts normally open or normally closed?",
+        "Normally closed (NC) is safer: a broken wire reads as pressed, and the machine stops instead of running on.",
+        ("axis.x.endstop_contact", "axis.y.endstop_contact"),
+        lambda _: "normally-closed",
+        asked=lambda answers: (
+            "none" not in (answers.get("endstop_x"), answers.get("endstop_y"))
+            or answers.get("endstop_x") != answers.get("endstop_y")
+        ),
+    ),
+    Question(
+        "servo",
+        "What feeds the pen's servo: a 5 V supply of its own (own), a regulator from the motor supply (regulator), "
+        "or the USB line (usb)?",
+        "Not USB: a servo that is held back draws more than the 500 mA that a port owes you.",
+        ("supply.servo",),
+    ),
+    Question("servo_a", "How much current can that give, in A?", "On its plate.", ("supply.servo_a",)),
+    Question(
+        "servo_stall_a",
+        "How much does the servo draw when it is held back, in A?",
+        "Data sheet: 0.7 for a micro servo, 2.5 for a large one.",
+        ("supply.servo_stall_a",),
+    ),
+    Question("pen_width_mm", "How wide is your pen's line, in mm?", "For the previews.", ("pen.width_mm",)),
+    Question(
+        "sheet",
+        "Which sheet do you usually draw on?",
+        "A0 to A6, letter, legal, or a size such as 210x297mm.",
+        ("sheet.size",),
+        _sheet_that_fits,
+    ),
+    Question(
+        "step_a",
+        "At which GPIO do the motors' lines begin?",
+        "rp2040 and rp2350 need four neighbours: step A, step B, direction A, direction B. GPIO numbers, not pins of "
+        "the header.",
+        ("pins.step_a",),
+        asked=_real,
+    ),
+    Question("step_b", "GPIO of step B?", "The board's own pin drawing.", ("pins.step_b",), asked=_free_pins),
+    Question("direction_a", "GPIO of direction A?", "Likewise.", ("pins.direction_a",), asked=_free_pins),
+    Question("direction_b", "GPIO of direction B?", "Likewise.", ("pins.direction_b",), asked=_free_pins),
+    Question("enable", "GPIO of the drivers' enable line?", "One line to both.", ("pins.enable",), asked=_real),
+    Question("servo_pin", "GPIO of the servo's signal?", "Any free one.", ("pins.servo",), asked=_real),
+    Question(
+        "endstop_x_pin",
+        "GPIO of the switch of x?",
+        "Any free one; the board pulls it up, the switch takes it to ground.",
+        ("pins.endstop_x",),
+        asked=lambda answers: _real(answers) and answers.get("endstop_x") != "none",
+    ),
+    Question(
+        "endstop_y_pin",
+        "GPIO of the switch of y?",
+        "Likewise.",
+        ("pins.endstop_y",),
+        asked=lambda answers: _real(answers) and answers.get("endstop_y") != "none",
+    ),
+)
+
+
+def read_answers(given: Mapping[str, object]) -> Answers:
+    """Answers from a file or from options, each in its type.
+
+    Raises
+    ------
+    InputError
+        If a name is unknown or a value cannot be.
+    """
+    known = {question.name: question for question in QUESTIONS}
+    for name in given:
+        if name not in known:
+            raise InputError(
+                f"no question is called {name!r}", hint="`linewright rig new --questions` lists them all, with defaults"
+            )
+    return {name: known[name].read(value) for name, value in given.items()}
+
+
+def described() -> list[dict[str, object]]:
+    """Every question with its explanation, bounds and default, for scripts."""
+    answers: Answers = {}
+    rows: list[dict[str, object]] = []
+    for question in QUESTIONS:
+        answers[question.name] = question.usual(answers)
+        bounds = bounds_of(Rig, question.keys[0])
+        rows.append(
+            {
+                "name": question.name,
+                "question": question.text,
+                "why": question.why,
+                "allowed": bounds.words,
+                "may_be_unknown": bounds.optional,
+                "default": answers[question.name],
+            }
+        )
+    return rows

@@ -1,0 +1,91 @@
+"""Logic levels: do the board's 3.3 V switch the drivers, and does anything put more than 3.3 V on its inputs?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Final
+
+from linewright.rig.board_pins import BOARDS
+from linewright.rig.review.findings import Finding
+
+if TYPE_CHECKING:
+    from linewright.rig.rig import Rig
+
+HIGH_SHARE: Final = 0.7
+"""Of its supply: what a CMOS input wants to see as high (JEDEC JESD8-5 and -7 levels; figure from memory)."""
+
+INPUT_SLACK_V: Final = 0.3
+"""What an input may see above its supply (RP2040 data sheet, 5.5.3.4, absolute: IOVDD + 0.5 V; less to be safe)."""
+
+
+def findings(rig: Rig) -> Iterator[Finding]:
+    """Levels of the drivers' inputs and of the switches."""
+    board_v = BOARDS[rig.board].logic_v
+    yield from _drivers(rig, board_v)
+    yield from _switches(rig, board_v)
+
+
+def _drivers(rig: Rig, board_v: float) -> Iterator[Finding]:
+    about = "levels"
+    wanted = HIGH_SHARE * rig.driver.logic_v
+    said = f"the board puts out {board_v:g} V, drivers fed with {rig.driver.logic_v:g} V take {wanted:.3g} V as high"
+    if wanted > board_v:
+        yield Finding(
+            "doubtful",
+            about,
+            said,
+            why="0.7 of the supply is what CMOS inputs ask for; below it steps may be missed, or heard twice",
+            do=f"feed the drivers' logic side with {board_v:g} V, or put level shifters in between",
+        )
+    else:
+        yield Finding("good", about, said)
+
+
+def _switches(rig: Rig, board_v: float) -> Iterator[Finding]:
+    about = "endstops"
+    if all(axis.endstop == "none" for axis in (rig.x, rig.y)):
+        yield Finding(
+            "doubtful",
+            about,
+            "the machine has none",
+            why="then nothing but your eyes knows where the pen is, and a lost step is never found",
+            do="two small switches are worth it; until then set the zero by hand before every drawing",
+        )
+        return
+    if rig.supply.switch_v > board_v + INPUT_SLACK_V:
+        yield Finding(
+            "danger",
+            about,
+            f"the endstops are fed with {rig.supply.switch_v:g} V, the board's inputs take {board_v:g} V",
+            why="an input that sees more dies at once or within weeks, and may take the board with it",
+            do=f"feed them with {board_v:g} V, or divide their signal down",
+        )
+    elif rig.supply.switch_v == 0:
+        yield Finding("good", about, "plain contacts to ground, pulled up by the board: nothing can hurt its inputs")
+    else:
+        yield Finding("good", about, f"fed with {rig.supply.switch_v:g} V, which the board's inputs take")
+    yield from _contacts(rig)
+
+
+def _contacts(rig: Rig) -> Iterator[Finding]:
+    about = "endstops"
+    why = "a broken wire or a plug that came off then reads as pressed, and the machine stops instead of running on"
+    kinds: dict[str, list[str]] = {"normally-closed": [], "normally-open": []}
+    for name, axis in (("x", rig.x), ("y", rig.y)):
+        if axis.endstop != "none":
+            kinds[axis.endstop_contact].append(name)
+    if closed := kinds["normally-closed"]:
+        yield Finding("good", about, f"{_switches_of(closed)} normally closed", why=why)
+    if opened := kinds["normally-open"]:
+        keys = " and ".join(f'axis.{name}.endstop_contact = "normally-closed"' for name in opened)
+        yield Finding(
+            "doubtful",
+            about,
+            f"{_switches_of(opened)} normally open: a broken wire reads as not pressed",
+            why=f"normally closed is safer: {why}",
+            do=f"move the lead to the switch's other contact (NC), and set {keys}",
+        )
+
+
+def _switches_of(names: list[str]) -> str:
+    return f"the {names[0]} switch is" if len(names) == 1 else f"the {' and '.join(names)} switches are"

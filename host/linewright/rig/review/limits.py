@@ -1,0 +1,98 @@
+"""Limits: do speed and acceleration stay within what the motors can pull, and does the sheet lie within the travel?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from linewright.rig.motor_torque import PULL_OUT_MARGIN, Drive, reach
+from linewright.rig.review.findings import Finding
+
+if TYPE_CHECKING:
+    from linewright.rig.rig import Rig
+    from linewright.rig.sections import Axis, Motor
+
+
+def findings(rig: Rig) -> Iterator[Finding]:
+    """Torque, step rate, travel."""
+    for name, axis, which, motor in (("x", rig.x, "A", rig.a), ("y", rig.y, "B", rig.b)):
+        yield from _axis(rig, name, axis, which, motor)
+    yield from _sheet(rig)
+
+
+def _axis(rig: Rig, name: str, axis: Axis, which: str, motor: Motor) -> Iterator[Finding]:
+    about = f"axis {name}"
+    drive = Drive.of(rig, motor)
+    if drive is None or axis.moving_mass_g is None:
+        lacking = [
+            key
+            for key, value in (
+                (f"motor.{which.lower()}.rated_current_a", motor.rated_current_a),
+                (f"motor.{which.lower()}.resistance_ohm", motor.resistance_ohm),
+                (f"motor.{which.lower()}.inductance_mh", motor.inductance_mh),
+                (f"motor.{which.lower()}.holding_torque_n_m", motor.holding_torque_n_m),
+                ("supply.motor_v", rig.supply.motor_v),
+                (f"axis.{name}.moving_mass_g", axis.moving_mass_g),
+            )
+            if value is None
+        ]
+        if lacking:
+            yield Finding(
+                "unknown",
+                about,
+                f"whether motor {which} can do {axis.speed_mm_s:g} mm/s and {axis.accel_mm_s2:g} mm/s^2 is not known: "
+                f"{', '.join(lacking)} missing",
+                do="add the figures; until then begin slowly, 60 mm/s and 500 mm/s^2 suit most motors",
+            )
+        return
+    found = reach(drive, motor, axis)
+    if found is None:
+        return
+    corner_mm_s = drive.speed_mm_s(drive.corner_full_steps_s)
+    curve = (
+        f"winding L/R = {drive.time_constant_s * 1e3:.2g} ms; at {drive.supply_v:g} V its current turns around in "
+        f"{drive.reversal_s * 1e3:.2g} ms, a full step's time at {corner_mm_s:.0f} mm/s; beyond it torque falls"
+    )
+    can = drive.accel_mm_s2(axis.moving_mass_g, axis.drag_n or 0.0, axis.speed_mm_s)
+    asked = f"{axis.accel_mm_s2:g} mm/s^2 at {axis.speed_mm_s:g} mm/s"
+    if axis.accel_mm_s2 > can * PULL_OUT_MARGIN:
+        yield Finding(
+            "wrong",
+            about,
+            f"motor {which} is asked for {asked}; it loses steps above {can * PULL_OUT_MARGIN:.0f} mm/s^2 there",
+            why=curve,
+            do=_lower(name, found.speed_mm_s, can, axis),
+        )
+    elif axis.accel_mm_s2 > can:
+        yield Finding(
+            "doubtful",
+            about,
+            f"motor {which} is asked for {asked}; with a margin of two it has {can:.0f} mm/s^2",
+            why=f"half of the pull-out torque is what one relies on (common practice); {curve}",
+            do=_lower(name, found.speed_mm_s, can, axis),
+        )
+    else:
+        yield Finding(
+            "good",
+            about,
+            f"motor {which} has {can:.0f} mm/s^2 at {axis.speed_mm_s:g} mm/s, margin of two taken off; "
+            f"{axis.accel_mm_s2:g} is asked",
+            why=curve,
+        )
+
+
+def _lower(name: str, speed_mm_s: float, can: float, axis: Axis) -> str:
+    if can < 1:
+        return (
+            f"lower axis.{name}.speed_mm_s to {min(speed_mm_s, axis.speed_mm_s / 2):.0f} or less, or raise the supply"
+        )
+    return f"lower axis.{name}.accel_mm_s2 to {can:.0f}, or axis.{name}.speed_mm_s, or use more volts or less mass"
+
+
+def _sheet(rig: Rig) -> Iterator[Finding]:
+    sheet = rig.paper
+    ends = [offset + size for offset, size in zip(rig.sheet.offset_mm, (sheet.width_mm, sheet.height_mm), strict=True)]
+    travel = (rig.x.travel_mm, rig.y.travel_mm)
+    if all(end <= high for end, high in zip(ends, travel, strict=True)):
+        yield Finding("good", "sheet", f"{sheet.name} lies within the travel of {travel[0]:g} x {travel[1]:g} mm")
+    # Where it does not, the file's own doubts say so.

@@ -1,0 +1,97 @@
+"""Pins: does the board have them, are they free, and do the motors' lines lie as its player needs them?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from linewright.rig.board_pins import BOARDS, ROW
+from linewright.rig.review.findings import Finding
+
+if TYPE_CHECKING:
+    from linewright.rig.rig import Rig
+
+ABOUT = "pins"
+
+
+def findings(rig: Rig) -> Iterator[Finding]:
+    """What is wrong with the pins; that no two lines share one is seen to by the file's own checks."""
+    if rig.board == "virtual":
+        yield Finding("good", ABOUT, "a virtual rig has no pins", why='set board = "rp2040" or another for a real one')
+        return
+    board = BOARDS[rig.board]
+    found = [*_beyond(rig), *_row(rig), *_own(rig)]
+    yield from found
+    if board.count is None:
+        yield Finding(
+            "unknown",
+            ABOUT,
+            f"which GPIO are free on a {rig.board} board depends on the board",
+            why="some pins carry its flash memory or decide how it starts, some can only be read",
+            do="compare [pins] with its own pin drawing before you wire",
+        )
+    elif not found:
+        used = sorted(pin for _, pin in rig.pins if pin is not None)
+        yield Finding(
+            "good", ABOUT, f"GPIO {', '.join(map(str, used))} of the {rig.board} are free and in the right order"
+        )
+
+
+def _beyond(rig: Rig) -> Iterator[Finding]:
+    board = BOARDS[rig.board]
+    for name, pin in rig.pins:
+        if pin is None:
+            continue
+        if board.count is not None and pin >= board.count:
+            yield Finding(
+                "wrong",
+                ABOUT,
+                f"pins.{name} = {pin}: an {rig.board} has GPIO 0 to {board.count - 1}",
+                do="choose a lower one",
+            )
+        elif rig.board == "rp2350" and pin > 29:
+            yield Finding(
+                "doubtful",
+                ABOUT,
+                f"pins.{name} = {pin}: only the large RP2350 has GPIO above 29",
+                why="the small package ends at GPIO 29 (RP2350 data sheet, 1.2)",
+                do="look at the chip: the large one has 80 legs",
+            )
+
+
+def _row(rig: Rig) -> Iterator[Finding]:
+    board = BOARDS[rig.board]
+    if not board.in_a_row:
+        return
+    first = rig.pins.step_a
+    wanted = {name: first + i for i, name in enumerate(ROW)}
+    if any(getattr(rig.pins, name) != pin for name, pin in wanted.items()):
+        have = ", ".join(f"{name} = {getattr(rig.pins, name)}" for name in ROW)
+        need = ", ".join(f"{name} = {pin}" for name, pin in wanted.items())
+        yield Finding(
+            "wrong",
+            ABOUT,
+            f"the motors' lines do not lie in a row: {have}",
+            why="on this board one PIO program sets all four at once, as one run of pins in this order",
+            do=f"wire them as {need}, or begin the row at another GPIO",
+        )
+    if first > board.highest_step_a:
+        yield Finding(
+            "wrong",
+            ABOUT,
+            f"pins.step_a = {first}: a row of four can begin at GPIO {board.highest_step_a} at the highest",
+            do="begin it lower",
+        )
+
+
+def _own(rig: Rig) -> Iterator[Finding]:
+    for name, pin in rig.pins:
+        why = BOARDS[rig.board].own.get(pin) if pin is not None else None
+        if why:
+            yield Finding(
+                "doubtful",
+                ABOUT,
+                f"pins.{name} = {pin}: on boards of the Pico shape GPIO {pin} is not free",
+                why=f"{why} (board data sheet, pinout)",
+                do="take another GPIO, unless your board leads this one out",
+            )

@@ -1,0 +1,229 @@
+"""Power: what motors and servo draw against what the supplies give, fuses, and the drivers' current setting."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Final
+
+from linewright.rig.motor_torque import reference_v
+from linewright.rig.review.findings import Finding
+
+if TYPE_CHECKING:
+    from linewright.rig.rig import Rig
+
+USB_A: Final = 0.5
+"""Five unit loads of 100 mA: what a configured device may draw from a USB 2.0 port (USB 2.0 specification, 7.2.1)."""
+
+BOARD_A: Final = 0.1
+"""A microcontroller board with its light on (common practice; RP2040 boards stay below 100 mA)."""
+
+EXTRA_LOW_V: Final = 60.0
+"""Direct current up to which a supply counts as extra-low voltage in dry surroundings (IEC 61140; local codes
+differ)."""
+
+FUSE_RATINGS_A: Final = (0.5, 0.63, 0.8, 1.0, 1.25, 1.6, 2.0, 2.5, 3.15, 4.0, 5.0, 6.3, 8.0, 10.0, 12.5, 16.0, 20.0)
+"""The R10 series of preferred numbers (ISO 3), in which fuse-links are made (IEC 60127)."""
+
+FUSE_MARGIN: Final = 1.25
+"""A fuse is to carry what flows for hours without ageing: a quarter more than that (common practice)."""
+
+RUN_COOL: Final = 0.7
+"""Of the rated current: the motor then gets half as hot (0.7^2) and keeps seven tenths of its torque."""
+
+
+def motors_a(rig: Rig) -> float | None:
+    """What the motor supply must be able to give: both motors at the current that is set (common practice).
+
+    A chopping driver draws less, ``I^2 R / V`` while the motor stands; the difference is for acceleration and losses.
+    """
+    currents = []
+    for motor in (rig.a, rig.b):
+        current = rig.driver.current_a or motor.rated_current_a
+        if current is None:
+            return None
+        currents.append(current)
+    return sum(currents)
+
+
+def fuse_a(needed_a: float) -> float:
+    """The next fuse above what flows, with its margin.
+
+    Examples
+    --------
+    >>> fuse_a(2.2)
+    3.15
+    """
+    wanted = needed_a * FUSE_MARGIN
+    return next((rating for rating in FUSE_RATINGS_A if rating >= wanted - 1e-9), FUSE_RATINGS_A[-1])
+
+
+def findings(rig: Rig) -> Iterator[Finding]:
+    """Everything about power."""
+    yield from _motor_supply(rig)
+    yield from _driver_current(rig)
+    yield from _reference(rig)
+    yield from _servo(rig)
+
+
+def _motor_supply(rig: Rig) -> Iterator[Finding]:
+    about = "motor supply"
+    supply = rig.supply
+    if supply.motor_v is None:
+        yield Finding(
+            "unknown",
+            about,
+            "supply.motor_v is not in the file",
+            why="fuse, speed and acceleration depend on it",
+            do="read it off the supply's plate",
+        )
+    elif supply.motor_v > EXTRA_LOW_V:
+        yield Finding(
+            "danger",
+            about,
+            f"supply.motor_v = {supply.motor_v:g} V is above {EXTRA_LOW_V:g} V",
+            why="direct current above that is no longer extra-low voltage: touching it can kill",
+            do="use a supply of 12 to 48 V, or have it built by somebody licensed for it",
+        )
+    needed = motors_a(rig)
+    if needed is None or supply.motor_a is None:
+        missing = "supply.motor_a" if needed is not None else "the motors' current"
+        yield Finding("unknown", about, f"{missing} is not in the file", do="add it: it stands on the plate")
+        return
+    said = f"both motors at their set current take up to {needed:.2g} A, the supply gives {supply.motor_a:g} A"
+    if needed > supply.motor_a:
+        yield Finding(
+            "wrong",
+            about,
+            said,
+            why="an overloaded supply drops its voltage in mid-move and steps are lost, or it overheats",
+            do=f"take a supply of {needed:.2g} A or more, or set driver.current_a to {supply.motor_a / 2:.2g} A",
+        )
+        return
+    fuse = fuse_a(needed)
+    if fuse > supply.motor_a:
+        yield Finding(
+            "doubtful",
+            about,
+            f"{said}; a fuse of {fuse:g} A would not blow",
+            why="a fuse protects the wires only if the supply can blow it",
+            do="take a larger supply, or one that limits its own current",
+        )
+    else:
+        yield Finding("good", about, f"{said}; fuse it with {fuse:g} A, slow-blow")
+
+
+def _driver_current(rig: Rig) -> Iterator[Finding]:
+    about = "driver current"
+    set_a = rig.driver.current_a
+    if set_a is None:
+        yield Finding(
+            "unknown",
+            about,
+            "driver.current_a is not in the file",
+            why="a driver that was never set may cook the motor or itself",
+            do="set both drivers before the first move, and write the current down here",
+        )
+    for name, motor in (("a", rig.a), ("b", rig.b)):
+        rated = motor.rated_current_a
+        if rated is None:
+            yield Finding(
+                "unknown", about, f"motor.{name}.rated_current_a is not in the file", do="it stands on the motor"
+            )
+            continue
+        if set_a is None:
+            continue
+        if set_a > rated:
+            yield Finding(
+                "danger",
+                about,
+                f"drivers are set to {set_a:g} A, motor {name.upper()} is rated {rated:g} A",
+                why=f"heat grows with the square: {(set_a / rated) ** 2:.1f} times what the motor is built for",
+                do=f"turn them down to {rated:g} A at most; {RUN_COOL * rated:.2g} A runs cool",
+            )
+        elif motor.resistance_ohm is not None and rig.supply.motor_v is not None:
+            drop_v = set_a * motor.resistance_ohm
+            if drop_v >= rig.supply.motor_v:
+                yield Finding(
+                    "wrong",
+                    about,
+                    f"{set_a:g} A through motor {name.upper()}'s {motor.resistance_ohm:g} ohm needs {drop_v:.3g} V, "
+                    f"the supply has {rig.supply.motor_v:g} V",
+                    why="Ohm's law: the current is never reached, so the driver never regulates",
+                    do="take a higher voltage, or motors of lower resistance",
+                )
+            else:
+                heat_w = set_a**2 * motor.resistance_ohm
+                yield Finding(
+                    "good",
+                    about,
+                    f"motor {name.upper()}: {set_a:g} A of {rated:g} A, {heat_w:.2g} W of heat while it stands",
+                    why="I^2 R: the two windings share the current like sine and cosine",
+                )
+
+
+def _reference(rig: Rig) -> Iterator[Finding]:
+    about = "driver current"
+    driver = rig.driver
+    if driver.current_a is None:
+        return
+    if driver.sense_ohm is None or driver.reference_factor is None:
+        yield Finding(
+            "unknown",
+            about,
+            "driver.sense_ohm or driver.reference_factor is not in the file",
+            why="V = I x k x R gives the voltage to set on the trimmer; k is in the driver's data sheet",
+            do="add both, or set the current in the way that your driver's data sheet says",
+        )
+        return
+    volts = reference_v(driver.current_a, driver.reference_factor, driver.sense_ohm)
+    formula = f"{driver.current_a:g} A x {driver.reference_factor:g} x {driver.sense_ohm:g} ohm = {volts:.3g} V"
+    if volts > driver.logic_v:
+        yield Finding(
+            "wrong",
+            about,
+            f"V = I x k x R = {formula}, more than the {driver.logic_v:g} V that feed the driver's logic",
+            why="a trimmer cannot give more than it is fed with",
+            do="look up k and the resistor again: a misread R100 (0.1 ohm) or R050 is common",
+        )
+        return
+    yield Finding(
+        "good",
+        about,
+        f"set each trimmer to V = I x k x R = {formula}",
+        why="k and R as your driver's data sheet has them; the formula differs between drivers, so compare it",
+        do="motors unplugged, power on, a plastic or ceramic screwdriver; power off before you plug the motors in",
+    )
+
+
+def _servo(rig: Rig) -> Iterator[Finding]:
+    about = "servo supply"
+    supply = rig.supply
+    stall = supply.servo_stall_a
+    if supply.servo == "usb":
+        draws = f"{stall:g} A when held back" if stall is not None else "more than half an ampere when held back"
+        over = stall is None or stall + BOARD_A > USB_A
+        yield Finding(
+            "danger" if over else "doubtful",
+            about,
+            f"the servo hangs on the USB line and draws {draws}; a USB 2.0 port owes {USB_A * 1000:g} mA in all",
+            why="the port's voltage collapses and the board restarts in mid-drawing; some ports do not survive it",
+            do='give it a 5 V supply of its own, or a regulator from the motor supply (supply.servo = "regulator")',
+        )
+        return
+    if stall is None or supply.servo_a is None:
+        missing = "supply.servo_stall_a" if stall is None else "supply.servo_a"
+        yield Finding(
+            "unknown", about, f"{missing} is not in the file", why="0.7 A is common for micro servos, 2.5 A for large"
+        )
+        return
+    said = f"the servo takes {stall:g} A when held back, its supply gives {supply.servo_a:g} A"
+    if stall > supply.servo_a:
+        yield Finding(
+            "wrong",
+            about,
+            said,
+            why="the voltage collapses just when the pen meets something, and the pen drops or jitters",
+            do=f"take one of {stall:g} A or more",
+        )
+        return
+    yield Finding("good", about, f"{said}; fuse it with {fuse_a(stall):g} A")

@@ -1,0 +1,300 @@
+"""The rig: what the machine is, read from a TOML file and checked as a whole.
+
+A wrong figure here bends every drawing or breaks a motor's grip, so the checks are strict: a value outside what such
+a machine can physically be is refused, every problem is listed at once with its line, and what is only doubtful
+comes back from `Rig.warnings`. The file itself is explained by the comments of ``data/rig.toml``.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+import re
+import tomllib
+from collections.abc import Mapping
+from importlib import resources
+from pathlib import Path
+from typing import Any, Final, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import Field, ValidationError, model_validator
+from pydantic_core import PydanticCustomError
+
+from linewright.errors import RigError
+from linewright.machine.shape import MachineShape
+from linewright.rig.checks import cross_issues, field_issues, valid_sections
+from linewright.rig.electrics import WITHOUT_MOTION, Supply
+from linewright.rig.section import Section
+from linewright.rig.sections import (
+    Axes,
+    Axis,
+    Corrections,
+    DriftChecks,
+    Driver,
+    Guard,
+    Homing,
+    Kinematics,
+    Motion,
+    Motor,
+    Motors,
+    Name,
+    Park,
+    PenLift,
+    Pins,
+    SheetPlace,
+)
+from linewright.rig.smoothness import Smoothing
+from linewright.rig.toml_lines import Places, find_places
+from linewright.sheet.sizes import Sheet
+
+FILE_LIMIT_BYTES: Final = 262_144
+"""The commented default is 5 kB; fifty times that is some other file, and is not read into memory."""
+
+
+class Rig(Section):
+    """One machine.
+
+    Examples
+    --------
+    >>> Rig.default().steps_per_mm
+    array([80., 80.])
+    >>> Rig.default().changed({"axis.x.travel_mm": -5})
+    Traceback (most recent call last):
+    ...
+    linewright.errors.RigError: the rig has 1 problem
+      axis.x.travel_mm = -5: allowed is 10..5000 mm (a stamp to a wall)
+    """
+
+    name: Name = Field("rig", description="what you call the machine")
+    board: Literal["virtual", "rp2040", "rp2350", "portable"] = Field("virtual", description="which board drives it")
+    kinematics: Kinematics
+    axis: Axes
+    motor: Motors
+    motion: Motion = Motion()
+    smoothing: Smoothing = Smoothing()
+    driver: Driver = Driver()
+    pen: PenLift
+    homing: Homing = Homing()
+    sheet: SheetPlace = SheetPlace()
+    park: Park = Park()
+    corrections: Corrections = Corrections()
+    guard: Guard = Guard()
+    drift: DriftChecks = DriftChecks()
+    pins: Pins = Pins()
+    supply: Supply = Supply()
+
+    @model_validator(mode="after")
+    def _whole(self) -> Rig:
+        issues = cross_issues(dict(self))
+        if issues:
+            raise PydanticCustomError("rig_as_a_whole", "{text}", {"text": "; ".join(map(str, issues))})
+        return self
+
+    # Reading
+
+    @classmethod
+    def load(cls, path: str | Path) -> Rig:
+        """Read a rig file.
+
+        Raises
+        ------
+        RigError
+            If the file cannot be read or is not a valid rig; ``issues`` lists every problem with its line.
+        """
+        hint = "`linewright rig new` asks about your machine and writes one; `linewright rig default` is an example"
+        try:
+            with Path(path).open("rb") as stream:
+                data = stream.read(FILE_LIMIT_BYTES + 1)
+        except OSError as error:
+            raise RigError(
+                f"cannot read the rig file {path}: {error.strerror or error}",
+                hint=f"check the name and the permissions; {hint}",
+            ) from error
+        if len(data) > FILE_LIMIT_BYTES:
+            raise RigError(f"{path} is larger than {FILE_LIMIT_BYTES} bytes; that is no rig file", hint=hint)
+        try:
+            text = data.decode("utf-8-sig")
+        except UnicodeDecodeError as error:
+            raise RigError(f"{path} is not UTF-8 text (byte {error.start}); that is no rig file", hint=hint) from error
+        return cls.parse(text, where=str(path))
+
+    @classmethod
+    def parse(cls, text: str, *, where: str = "rig") -> Rig:
+        """Read a rig from TOML text; ``where`` names the text in messages. Raises `RigError` like `load`."""
+        hint = "`linewright rig new` asks about your machine and writes one; `linewright rig default` is an example"
+        try:
+            raw = tomllib.loads(text.replace("\r\n", "\n"))
+        except (ValueError, RecursionError) as error:
+            found = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
+            place = f"{where}, line {found[1]}, column {found[2]}" if found else where
+            if "(at end of document)" in str(error):
+                place = f"{where}, line {text.rstrip().count(chr(10)) + 1}, at the end"
+            reason = "nested too deeply" if isinstance(error, RecursionError) else str(error).split(" (at ")[0]
+            twice = "overwrite" in reason or "twice" in reason
+            fix = (
+                "it stands further up already; keep one of the two" if twice else "look for a missing quote or bracket"
+            )
+            raise RigError(f"{place}: not valid TOML: {reason}", hint=fix) from error
+        if not raw:
+            raise RigError(f"{where} is empty: no key is set", hint=hint)
+        return cls._checked(raw, f"{where}: the rig", find_places(text))
+
+    @classmethod
+    def default(cls) -> Rig:
+        """The rig of the commented default file."""
+        return cls.parse(cls.default_text(), where="the default rig")
+
+    @staticmethod
+    def default_text() -> str:
+        """The commented default file, ready to be written next to a new machine."""
+        return resources.files("linewright").joinpath("data", "rig.toml").read_text(encoding="utf-8")
+
+    def changed(self, changes: Mapping[str, object]) -> Rig:
+        """The same rig with some keys changed, checked again.
+
+        Parameters
+        ----------
+        changes : dotted key, such as ``"axis.x.speed_mm_s"``, to value.
+
+        Raises
+        ------
+        RigError
+            If the changed rig is not valid.
+        """
+        raw = self.model_dump(exclude_unset=True)
+        for key, value in changes.items():
+            *tables, last = key.split(".")
+            place = raw
+            for table in tables:
+                if not isinstance(place.get(table), dict):
+                    place[table] = {}  # where a single value stood, the model says that a table is none
+                place = place[table]
+            place[last] = value
+        return self._checked(raw, "the rig", {})
+
+    @classmethod
+    def _checked(cls, raw: dict[str, Any], what: str, places: Places) -> Rig:
+        try:
+            return cls.model_validate(raw)
+        except ValidationError as error:
+            issues = sorted(
+                (*field_issues(cls, error, places), *cross_issues(valid_sections(cls, raw), places)),
+                key=lambda issue: (issue.line is None, issue.line or 0),
+            )
+        count = f"{len(issues)} problem" + "s" * (len(issues) != 1)
+        raise RigError(f"{what} has {count}", issues=tuple(issues))
+
+    # What the rest of the host asks
+
+    @property
+    def x(self) -> Axis:
+        """``axis.x``."""
+        return self.axis.x
+
+    @property
+    def y(self) -> Axis:
+        """``axis.y``."""
+        return self.axis.y
+
+    @property
+    def a(self) -> Motor:
+        """``motor.a``."""
+        return self.motor.a
+
+    @property
+    def b(self) -> Motor:
+        """``motor.b``."""
+        return self.motor.b
+
+    @property
+    def finds_its_place(self) -> bool:
+        """Whether homing finds both axes; else somebody has to put the pen to its park position."""
+        return "none" not in (self.x.endstop, self.y.endstop)
+
+    @property
+    def travel_mm(self) -> NDArray[np.float64]:
+        """(2,) float64: the reach is 0..travel, x and y, mm."""
+        return np.array([self.x.travel_mm, self.y.travel_mm])
+
+    @property
+    def steps_per_mm(self) -> NDArray[np.float64]:
+        """(2,) float64: steps per mm of belt, motors A and B."""
+        return np.array([self.a.steps_per_mm, self.b.steps_per_mm])
+
+    @property
+    def scale(self) -> NDArray[np.float64]:
+        """(2,) float64: mm that each axis really moves for 1 mm of belt, as measured."""
+        return np.array([1.0 + self.corrections.scale_x, 1.0 + self.corrections.scale_y])
+
+    @property
+    def kinematics_matrix(self) -> NDArray[np.float64]:
+        """(2, 2) float64, steps/mm: motor steps = matrix @ place of the drives in true mm."""
+        mixing = np.eye(2) if self.kinematics.type == "cartesian" else np.array([[1.0, 1.0], [1.0, -1.0]])
+        return np.asarray(self.steps_per_mm[:, None] * mixing / self.scale)
+
+    @property
+    def shape(self) -> MachineShape:
+        """The measured errors of the machine, as the map between the pen and its drives."""
+        known = self.corrections
+        return MachineShape(
+            lean=math.tan(math.radians(known.squareness_deg)),
+            straight_x=tuple((float(at), float(off)) for at, off in known.straightness_x_mm),
+            straight_y=tuple((float(at), float(off)) for at, off in known.straightness_y_mm),
+            play_mm=(known.backlash_x_mm, known.backlash_y_mm),
+            # After its switch has closed, an axis backs off: away from a switch at the near end, towards +.
+            home_sense=(-1 if self.x.endstop == "max" else 1, -1 if self.y.endstop == "max" else 1),
+            reach_mm=(self.x.travel_mm, self.y.travel_mm),
+        )
+
+    def steps_at(self, true_mm: tuple[float, float]) -> tuple[int, int]:
+        """The motor position that brings the pen to a place, axes engaged as homing leaves them."""
+        a, b = np.rint(self.kinematics_matrix @ self.shape.carriage_mm(np.array([true_mm], dtype=np.float64))[0])
+        return int(a), int(b)
+
+    def true_at(self, steps: tuple[int, int]) -> tuple[float, float]:
+        """The place of the pen at a motor position, axes engaged as homing leaves them: undoes `steps_at`."""
+        drive = np.linalg.solve(self.kinematics_matrix, np.array(steps, dtype=np.float64))
+        x, y = self.shape.true_mm(np.asarray(drive, dtype=np.float64)[None])[0]
+        return float(x), float(y)
+
+    @property
+    def paper(self) -> Sheet:
+        """The sheet that usually lies on this rig."""
+        return Sheet.named(self.sheet.size, margin_mm=self.sheet.margin_mm)
+
+    def step_space_accel_steps_s2(self) -> float:
+        """Path acceleration in motor step space that no direction of travel may exceed, steps/s^2.
+
+        With x = sum_j W_ij s_j (W the inverse of `kinematics_matrix`) a path acceleration A in step space gives axis i
+        at most A * |row i of W| (Cauchy-Schwarz, reached when the direction lies along that row).
+        """
+        rows = np.linalg.norm(np.linalg.inv(self.kinematics_matrix), axis=1)
+        return float(np.min(np.array([self.x.accel_mm_s2, self.y.accel_mm_s2]) * np.minimum(self.scale, 1.0) / rows))
+
+    def fingerprint(self) -> str:
+        """32 hex digits that change with everything that changes the motion, and with nothing else.
+
+        Left out: name, board, pins, guard, drift, the pen's line width, sheet size and margin (a program carries its
+        own sheet), electrical figures and masses, and how homing is done, except for where it ends.
+        """
+        moving = self.model_dump(
+            mode="json",
+            include=_MOVES,
+            exclude=WITHOUT_MOTION,
+        )
+        moving["pen"] = self.pen.model_dump(mode="json", exclude={"width_mm"})
+        moving["sheet"] = self.sheet.model_dump(mode="json", include={"offset_mm"})
+        moving["homing"] = self.homing.model_dump(mode="json", include={"backoff_mm"})
+        text = json.dumps(moving, sort_keys=True, separators=(",", ":"))
+        return hashlib.sha256(text.encode()).hexdigest()[:32]
+
+    @classmethod
+    def schema_text(cls) -> str:
+        """JSON schema of the rig file, for editors that check TOML while it is written."""
+        schema = {"$schema": "https://json-schema.org/draft/2020-12/schema", **cls.model_json_schema()}
+        return json.dumps(schema, indent=2) + "\n"
+
+
+_MOVES: Final = {"kinematics", "axis", "motor", "motion", "smoothing", "driver", "park", "corrections"}

@@ -1,0 +1,238 @@
+"""What is to be wired to what, worked out from a rig file: lines, their colours and thickness, fuses, and cautions.
+
+`views.wiring_picture` draws it, `linewright rig wiring` also prints it as a table. The line colours are this project's
+own; nothing depends on using them, but a machine whose grounds are all of one colour is mended in minutes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from linewright.rig.review import power
+
+if TYPE_CHECKING:
+    from linewright.rig.rig import Rig
+    from linewright.rig.sections import Motor
+
+AMPERES_PER_MM2: Final = 5.0
+"""What thin copper in free air carries without getting warm (common practice; local codes ask for less in walls)."""
+
+SECTIONS_MM2: Final = (0.14, 0.25, 0.5, 0.75, 1.0, 1.5, 2.5, 4.0, 6.0)
+"""Cross-sections of stranded wire, mm2: from 0.5 on those of IEC 60228, below it those that cable makers list."""
+
+SIGNAL_MM2: Final = 0.14
+"""Carries the few milliamperes of a signal; thinner breaks at the plug (common practice)."""
+
+CAPACITOR_UF: Final = 100
+"""Across each driver's motor supply, at its pins: takes the spikes of the long supply wires (common practice)."""
+
+CAPACITOR_RATINGS_V: Final = (16, 25, 35, 50, 63, 100)
+"""Voltages that electrolytic capacitors are made for (IEC 60384-4 prefers these; from memory)."""
+
+CAPACITOR_MARGIN: Final = 1.4
+"""Switching a supply on through its wires makes the capacitor swing to nearly twice the voltage for a moment; the next
+rating above 1.4 times it, whose surge rating lies 15 % higher, is common practice."""
+
+
+@dataclass(frozen=True)
+class Line:
+    """One wire.
+
+    Parameters
+    ----------
+    start, end : parts and their pins, in words.
+    kind : what it carries; one of `KINDS`.
+    mm2 : cross-section at least.
+    note : what to mind, or empty.
+    """
+
+    start: str
+    end: str
+    kind: str
+    mm2: float
+    note: str = ""
+
+
+KINDS: Final[dict[str, str]] = {
+    "motor supply": "brick red",
+    "ground": "near black",
+    "5 V": "amber",
+    "3.3 V": "violet",
+    "step": "teal",
+    "direction": "green",
+    "enable": "grey",
+    "endstop": "blue",
+    "servo signal": "plum",
+    "coil": "brown",
+}
+"""What a line carries, and the colour in which it is drawn."""
+
+
+@dataclass(frozen=True)
+class Wiring:
+    """Everything that is to be wired on one machine.
+
+    Parameters
+    ----------
+    lines : wires, in a sensible order of work.
+    motor_fuse_a, servo_fuse_a : next to the supplies; None where the rig file does not say enough.
+    capacitor_v : rating of the capacitor at each driver; None where the supply's voltage is not known.
+    cautions : numbered as in the picture, from 1.
+    """
+
+    lines: tuple[Line, ...]
+    motor_fuse_a: float | None
+    servo_fuse_a: float | None
+    capacitor_v: int | None
+    cautions: tuple[str, ...]
+
+    @classmethod
+    def of(cls, rig: Rig) -> Wiring:
+        """The wiring of a rig."""
+        needed = power.motors_a(rig)
+        stall = rig.supply.servo_stall_a
+        motor_fuse = None if needed is None else power.fuse_a(needed)
+        servo_fuse = None if stall is None else power.fuse_a(stall)
+        volts = None if rig.supply.motor_v is None else capacitor_v(rig.supply.motor_v)
+        return cls(
+            lines=tuple(_lines(rig)),
+            motor_fuse_a=motor_fuse,
+            servo_fuse_a=servo_fuse,
+            capacitor_v=volts,
+            cautions=tuple(_cautions(rig, motor_fuse, volts)),
+        )
+
+
+def section_mm2(current_a: float) -> float:
+    """The next cross-section that carries a current.
+
+    Examples
+    --------
+    >>> section_mm2(2.2), section_mm2(0.01), section_mm2(1000)
+    (0.5, 0.14, 6.0)
+    """
+    wanted = current_a / AMPERES_PER_MM2
+    return next((section for section in SECTIONS_MM2 if section >= wanted - 1e-9), SECTIONS_MM2[-1])
+
+
+def capacitor_v(supply_v: float) -> int:
+    """The next capacitor rating for a supply.
+
+    Examples
+    --------
+    >>> capacitor_v(24.0), capacitor_v(12.0), capacitor_v(36.0)
+    (35, 25, 63)
+    """
+    wanted = supply_v * CAPACITOR_MARGIN
+    return next((rating for rating in CAPACITOR_RATINGS_V if rating >= wanted - 1e-9), CAPACITOR_RATINGS_V[-1])
+
+
+def _lines(rig: Rig) -> Iterator[Line]:
+    main_mm2 = max(0.5, section_mm2(power.motors_a(rig) or 0.0))  # thinner than 0.5 mm2 pulls out of screw terminals
+    pins = rig.pins
+    # Grounds first: a machine that is only half wired then has no part that floats.
+    for part in ("motor supply -", "board GND", *_servo_grounds(rig)):
+        yield Line(part, "ground bar", "ground", main_mm2 if "supply" in part else 0.5)
+    for name in "AB":
+        yield Line(f"driver {name} motor ground", "ground bar", "ground", main_mm2)
+        yield Line(f"driver {name} logic ground", "ground bar", "ground", SIGNAL_MM2)
+    yield Line("motor supply +", "fuse", "motor supply", main_mm2, "fuse within a hand's breadth of the supply")
+    yield Line("fuse", "motor switch", "motor supply", main_mm2)
+    for name in "AB":
+        yield Line("motor switch", f"driver {name} motor supply", "motor supply", main_mm2, "capacitor across its pins")
+        yield Line("board 3.3 V", f"driver {name} logic supply", "3.3 V", SIGNAL_MM2, _logic_note(rig))
+    for name, step, direction, motor in (
+        ("A", pins.step_a, pins.direction_a, rig.a),
+        ("B", pins.step_b, pins.direction_b, rig.b),
+    ):
+        yield Line(f"board GPIO {step}", f"driver {name} step", "step", SIGNAL_MM2)
+        yield Line(f"board GPIO {direction}", f"driver {name} direction", "direction", SIGNAL_MM2)
+        yield Line(f"board GPIO {pins.enable}", f"driver {name} enable", "enable", SIGNAL_MM2, "off while high")
+        if pins.rest_current is not None:
+            yield Line(
+                f"board GPIO {pins.rest_current}", f"driver {name} rest current", "enable", SIGNAL_MM2, "high at rest"
+            )
+        yield Line(
+            f"driver {name} microstep pins", "3.3 V or ground", "3.3 V", SIGNAL_MM2, f"set to {motor.microsteps}: see 8"
+        )
+        yield Line(f"driver {name} sleep, reset", "board 3.3 V", "3.3 V", SIGNAL_MM2, "where it has them: see 8")
+        yield from _coils(rig, name, motor)
+    for axis, pin, one in (("x", pins.endstop_x, rig.x), ("y", pins.endstop_y, rig.y)):
+        if one.endstop != "none" and pin is not None:
+            contact = "NC" if one.endstop_contact == "normally-closed" else "NO"
+            yield Line(f"endstop {axis} {contact}", f"board GPIO {pin}", "endstop", SIGNAL_MM2, "twist with its ground")
+            yield Line(f"endstop {axis} common", "ground bar", "ground", SIGNAL_MM2)
+            if rig.supply.switch_v:
+                yield Line(f"endstop {axis} supply", f"{rig.supply.switch_v:g} V", "3.3 V", SIGNAL_MM2)
+    yield Line(f"board GPIO {pins.servo}", "servo signal", "servo signal", SIGNAL_MM2)
+    servo_mm2 = max(0.25, section_mm2(rig.supply.servo_stall_a or 0.0))
+    source = {"own": "servo supply +", "regulator": "regulator + 5 V", "usb": "board 5 V"}[rig.supply.servo]
+    stall = rig.supply.servo_stall_a
+    fuse = "fuse: see `rig check`" if stall is None else f"fuse {power.fuse_a(stall):g} A"
+    yield Line(source, "servo +", "5 V", servo_mm2, fuse if rig.supply.servo != "usb" else "not recommended")
+    if rig.supply.servo == "regulator":
+        yield Line("motor switch", "regulator input", "motor supply", 0.5)
+
+
+def _servo_grounds(rig: Rig) -> tuple[str, ...]:
+    supply = {"own": ("servo supply -",), "regulator": ("regulator -",), "usb": ()}[rig.supply.servo]
+    return (*supply, "servo -")
+
+
+def _coils(rig: Rig, name: str, motor: Motor) -> Iterator[Line]:
+    current = rig.driver.current_a or motor.rated_current_a or 0.0
+    for coil in (1, 2):
+        yield Line(
+            f"driver {name} coil {coil}",
+            f"motor {name} coil {coil}",
+            "coil",
+            section_mm2(current),
+            "two wires, a twisted pair",
+        )
+
+
+def _logic_note(rig: Rig) -> str:
+    return "" if rig.driver.logic_v <= 3.4 else f"the rig file says {rig.driver.logic_v:g} V: see `rig check`"
+
+
+def _cautions(rig: Rig, fuse_a: float | None, volts: int | None) -> Iterator[str]:
+    """In the order of the numbers in the picture."""
+    yield (
+        "Wire with everything unplugged. Mains, and whatever your local code reserves for licensed people, is theirs; "
+        "a closed, earthed supply with a plug spares you all of it."
+    )
+    rated = f"{fuse_a:g} A, slow-blow" if fuse_a is not None else "see `linewright rig check`"
+    takes = "motors and servo" if rig.supply.servo == "regulator" else "the motors, and nothing else"
+    yield f"Fuse close to the supply ({rated}), then a switch within reach: it takes the power of {takes}."
+    yield "Join all grounds at one bar before any + is connected: a board without its ground takes it through its pins."
+    rating = f"{volts} V" if volts is not None else "1.4 times the supply's voltage"
+    yield (
+        f"{CAPACITOR_UF} uF or more, rated {rating}, right at each driver's supply pins, + to +: reversed it bursts. "
+        "Driver current set before the first move."
+    )
+    yield (
+        "Never pull a motor plug under power: the coil's current has nowhere to go but through the driver. Drivers "
+        "lead it back themselves; a relay or solenoid of yours needs its own diode."
+    )
+    if rig.supply.servo == "usb":
+        yield "The servo hangs on USB: held back, it draws more than a port owes you (500 mA). Feed it separately."
+    else:
+        yield "The servo has a 5 V source of its own; only its signal and its ground come to the board."
+    yield (
+        "The board's pins take 3.3 V, never 5 V. Switches go between pin and ground; normally closed ones also tell of "
+        "a broken wire."
+    )
+    a, b = rig.a.microsteps, rig.b.microsteps
+    steps = f"{a} microsteps" if a == b else f"{a} microsteps (A) and {b} (B)"
+    yield (
+        f"Set each driver's microstep pins to {steps} by its data sheet's table: else every length is wrong. Sleep and "
+        "reset, where there are any, go to 3.3 V: else it stays off."
+    )
+
+
+def groups(lines: tuple[Line, ...]) -> dict[str, tuple[float, float]]:
+    """Thinnest and thickest wire of each kind that there is, in the order of `KINDS`, mm2."""
+    found = {kind: [line.mm2 for line in lines if line.kind == kind] for kind in KINDS}
+    return {kind: (min(mm2), max(mm2)) for kind, mm2 in found.items() if mm2}

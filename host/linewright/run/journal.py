@@ -1,0 +1,406 @@
+"""The journal of a drawing: what is being drawn and how far the pen has got, on disk as it happens.
+
+Each drawing has a folder of its own with two files. ``program.lw`` is the program, saved before anything moves.
+``journal.txt`` is only ever appended to, one line for each thing that happened::
+
+    2026-11-25T10:43:41Z begin number=81230 record=0 #5e8d20c1
+    2026-11-25T10:43:59Z done record=57 strokes=1 #0b9f4a77
+
+A line ends with the CRC-32 of what stands before it. Reading stops at the first line that is not whole, so a line torn
+by a power cut, or anything the file system left behind it, can make the journal say too little and never too much: a
+stroke may then be drawn twice, and none is left out. Every line is handed to the system at once, which is all that a
+killed program needs; it is forced to the disk within a second, which is what a power cut of the laptop may cost.
+"""
+
+from __future__ import annotations
+
+import binascii
+import contextlib
+import hashlib
+import json
+import os
+import re
+import secrets
+import shutil
+import time
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Final, Self
+
+from linewright.errors import InputError, ProgramError
+from linewright.folders import state_folder
+from linewright.program import file as program_file
+
+if TYPE_CHECKING:
+    from linewright.program.program import Program
+
+FORMAT: Final = 1
+JOURNAL: Final = "journal.txt"
+PROGRAM: Final = "program.lw"
+
+KEPT: Final = 10
+"""Drawings broken off that are kept to be carried on; the oldest goes when another one begins. A program takes some
+megabytes at most, and nobody keeps more half-drawn sheets than that."""
+
+FORCED_S: Final = 1.0
+"""Lines are forced to the disk this often: a slow card takes a tenth of that."""
+
+_LINE: Final = re.compile(
+    r"(?P<said>\S+ (?P<word>[a-z]+)(?P<values>( [a-z_]+=(\"(\\.|[^\"\\])*\"|[^\s\"]+))*)) #(?P<sum>[0-9a-f]{8})"
+)
+_VALUE: Final = re.compile(r" ([a-z_]+)=(\"(?:\\.|[^\"\\])*\"|[^\s\"]+)")
+
+
+@dataclass(frozen=True)
+class Story:
+    """What a journal tells.
+
+    Parameters
+    ----------
+    folder : of the drawing.
+    picture : name of the file that is drawn.
+    program : SHA-256 of ``program.lw``, hex.
+    records, strokes : of the whole program.
+    rig_name, rig_fingerprint, rig_file : the machine; the file is empty for the default rig.
+    sheet : what lies on the table, in words.
+    port : where the machine was.
+    numbers : program numbers under which parts of it went to a board, with the record that the pen had reached then.
+    records_done, strokes_done : finished by the pen.
+    began, begun, last : time of the first line, of the last one that says that a program goes to a board, and of the
+        last line, ISO 8601, UTC.
+    ended : "" while nothing says how it ended, else "finished", "abandoned" or "failed", or "broke off" once somebody
+        has found that nothing said so.
+    """
+
+    folder: Path
+    picture: str = ""
+    program: str = ""
+    records: int = 0
+    strokes: int = 0
+    rig_name: str = ""
+    rig_fingerprint: str = ""
+    rig_file: str = ""
+    sheet: str = ""
+    port: str = ""
+    numbers: dict[int, int] = field(default_factory=dict)
+    records_done: int = 0
+    strokes_done: int = 0
+    began: str = ""
+    begun: str = ""
+    last: str = ""
+    ended: str = ""
+
+    def load_program(self) -> Program:
+        """The program as it was when the drawing began.
+
+        Raises
+        ------
+        ProgramError : the copy is missing, damaged, or not the one that the journal speaks of.
+        """
+        path = self.folder / PROGRAM
+        if _digest(path) != self.program:
+            raise ProgramError(
+                f"{path} is not the program that was being drawn",
+                hint="its journal cannot be carried on; draw the picture again on a new sheet",
+            )
+        return program_file.load(path)
+
+
+class Journal:
+    """The journal of the drawing under way. `begin`, `done` and `end` are what a session calls.
+
+    ``begun`` is whether the program has gone to a board, so that there is something to carry on; ``began`` the time of
+    the first line that this command wrote.
+
+    Writing never raises: a full disk must not stop a drawing of eight hours. What went wrong stands in ``trouble``,
+    and nothing is written after it, so that the journal has no gap.
+    """
+
+    def __init__(self, folder: Path, strokes_done: int = 0, *, begun: bool = False) -> None:
+        self.folder = folder
+        self.begun = begun
+        self.began = ""
+        self.trouble = ""
+        self._file = (folder / JOURNAL).open("ab", buffering=0)
+        self._strokes_done = strokes_done
+        self._stroke_ends: list[int] = []
+        self._forced_s = 0.0
+        self._waiting = False  # a line has not been forced
+        if not _lock(self._file.fileno()):
+            self._file.close()
+            raise InputError(
+                f"{folder.name} is being drawn by another command", hint="wait for it, or end it; then try again"
+            )
+
+    @classmethod
+    def create(cls, program: Program, *, picture: str, rig_file: Path | None = None, port: str = "") -> Journal:
+        """Begin the journal of a drawing, and keep its program.
+
+        Raises
+        ------
+        InputError : the folder cannot be written.
+        """
+        stem = re.sub(r"[^A-Za-z0-9]+", "-", Path(picture).stem).strip("-")[:40]
+        now = datetime.now(UTC).strftime("%Y%m%dT%H%M%S.%f")  # folders sort by age
+        folder = drawings() / f"{now}-{secrets.token_hex(2)}-{stem}"
+        try:
+            folder.mkdir(parents=True)
+            program_file.save(program, folder / PROGRAM)
+            journal = cls(folder)
+        except OSError as error:
+            raise InputError(
+                f"cannot keep a journal in {folder}: {error.strerror or error}",
+                hint="set XDG_STATE_HOME to a folder that can be written",
+            ) from error
+        journal._write("journal", format=FORMAT, picture=picture, port=port)
+        journal._write("program", sha=_digest(folder / PROGRAM), records=len(program), strokes=len(program.drawing))
+        journal._write(
+            "rig",
+            name=program.rig_name,
+            fingerprint=program.rig_fingerprint,
+            file=str(rig_file.resolve()) if rig_file is not None else "",
+        )
+        sheet = program.sheet
+        journal._write("sheet", force=True, name=sheet.name, width_mm=sheet.width_mm, height_mm=sheet.height_mm)
+        _force_names(folder)
+        journal.follow(program)
+        _prune(keep=folder)
+        return journal
+
+    @classmethod
+    def carry_on(cls, story: Story, program: Program) -> Journal:
+        """Go on with the journal of a drawing that was broken off.
+
+        Raises
+        ------
+        InputError : another command draws it, or has done so since it was read, or the file cannot be written.
+        """
+        try:
+            journal = cls(story.folder, story.strokes_done, begun=bool(story.numbers))
+            # Only now that nobody else writes to it.
+            _cut_torn_line(story.folder / JOURNAL)
+        except OSError as error:
+            raise InputError(f"cannot go on with {story.folder}: {error.strerror or error}") from error
+        if read(story.folder) != story:
+            journal.close()
+            raise InputError(
+                f"{story.folder.name} has been drawn on by another command in the meantime", hint="try again"
+            )
+        journal.follow(program)
+        return journal
+
+    def follow(self, program: Program) -> None:
+        """Know where each stroke of the program ends."""
+        self._stroke_ends = stroke_ends(program)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def begin(self, number: int, record: int) -> None:
+        """The program is about to go to the board, as number ``number``; the pen has reached ``record``."""
+        self.begun = True
+        self._write("begin", force=True, number=number, record=record)
+
+    def done(self, record: int) -> None:
+        """The pen has finished everything before ``record``. Called often; writes when a stroke is finished."""
+        ends = self._stroke_ends
+        strokes = self._strokes_done
+        while strokes < len(ends) and ends[strokes] <= record:
+            strokes += 1
+        if strokes > self._strokes_done:
+            self._strokes_done = strokes
+            self._write("done", record=record, strokes=strokes)
+        elif self._waiting:
+            self._force(at_once=False)
+
+    def end(self, how: str, why: str = "") -> None:
+        """The drawing is "finished", "abandoned" by the user or has "failed", and the board has stopped.
+
+        Or it "broke off", which the next command says for one that could not.
+
+        Where that leaves nothing to carry on, because all of it is drawn or nothing was begun, the folder goes.
+        """
+        self._write("end", force=True, how=how, why=why)
+        if how == "finished" or not self.begun:
+            self.discard()
+
+    def close(self) -> None:
+        """Let go of the file. May be called again."""
+        self._file.close()
+
+    def discard(self) -> None:
+        """Close, and remove the drawing's folder: there is nothing left to carry on."""
+        self.close()
+        shutil.rmtree(self.folder, ignore_errors=True)
+
+    def _write(self, word: str, *, force: bool = False, **values: object) -> None:
+        if self.trouble or self._file.closed:
+            return
+        stamp = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+        self.began = self.began or stamp
+        said = " ".join((stamp, word, *map(_pair, values.items())))
+        line = f"{said} #{binascii.crc32(said.encode()):08x}\n".encode()
+        try:
+            if self._file.write(line) != len(line):
+                raise OSError("no space left")
+        except OSError as error:
+            self._give_up(error)
+            return
+        self._waiting = True
+        self._force(at_once=force)
+
+    def _force(self, *, at_once: bool) -> None:
+        """Have the disk hold what was written, now or once `FORCED_S` have passed."""
+        if self.trouble or self._file.closed or not (at_once or time.monotonic() - self._forced_s >= FORCED_S):
+            return
+        try:
+            os.fsync(self._file.fileno())
+        except OSError as error:
+            self._give_up(error)
+        self._forced_s = time.monotonic()
+        self._waiting = False
+
+    def _give_up(self, error: OSError) -> None:
+        self.trouble = f"the journal in {self.folder} cannot be written: {error.strerror or error}"
+
+
+def drawings() -> Path:
+    """The folder that holds one folder for each drawing that may be carried on."""
+    return state_folder() / "drawings"
+
+
+def stroke_ends(program: Program) -> list[int]:
+    """Number of the record that lifts the pen from each stroke: with all before it done, the stroke is on paper."""
+    return [int(record) for record in program.pen_stops[1::2]]
+
+
+def read(folder: Path) -> Story:
+    """What the journal in a folder tells, as far as its lines are whole.
+
+    Raises
+    ------
+    InputError : there is no journal, it cannot be read, or another version wrote it.
+    """
+    try:
+        data = (folder / JOURNAL).read_bytes()
+    except OSError as error:
+        raise InputError(f"no journal in {folder}: {error.strerror or error}") from error
+    story = Story(folder)
+    for said, word, values in _whole_lines(data):
+        stamp = said.split(" ", 1)[0]
+        story = replace(story, began=story.began or stamp, last=stamp)
+        try:
+            story = _told(story, word, values)
+        except (KeyError, ValueError) as error:
+            raise InputError(f"the journal in {folder} says {said!r}, which this version does not know") from error
+    if not story.program or not story.sheet:
+        raise InputError(f"the journal in {folder} breaks off before it says what was drawn")
+    return story
+
+
+def unfinished() -> list[Story]:
+    """Every drawing that can be carried on, the newest first."""
+    stories = []
+    for folder in sorted(drawings().glob("*"), reverse=True):
+        with contextlib.suppress(InputError):
+            stories.append(read(folder))
+    return [story for story in stories if story.ended != "finished"]
+
+
+def _told(story: Story, word: str, values: dict[str, str]) -> Story:
+    if word == "journal":
+        if int(values["format"]) != FORMAT:
+            raise ValueError(values["format"])
+        return replace(story, picture=values["picture"], port=values["port"])
+    if word == "program":
+        return replace(story, program=values["sha"], records=int(values["records"]), strokes=int(values["strokes"]))
+    if word == "rig":
+        return replace(story, rig_name=values["name"], rig_fingerprint=values["fingerprint"], rig_file=values["file"])
+    if word == "sheet":
+        size = f"{float(values['width_mm']):g} x {float(values['height_mm']):g} mm"
+        return replace(story, sheet=f"{values['name']}, {size}")
+    if word == "begin":
+        numbers = story.numbers | {int(values["number"]): int(values["record"])}
+        return replace(story, numbers=numbers, begun=story.last, ended="")
+    if word == "done":
+        return replace(
+            story,
+            records_done=max(story.records_done, int(values["record"])),
+            strokes_done=max(story.strokes_done, int(values["strokes"])),
+        )
+    if word == "end":
+        return replace(story, ended=values["how"])
+    raise ValueError(word)
+
+
+def _whole_lines(data: bytes) -> list[tuple[str, str, dict[str, str]]]:
+    """(text, word, values) of each line up to the first that is not whole."""
+    lines = []
+    for line in data.split(b"\n")[:-1]:
+        match = _LINE.fullmatch(line.decode("utf-8", errors="replace"))
+        if match is None or binascii.crc32(match["said"].encode()) != int(match["sum"], 16):
+            break
+        values = {
+            name: json.loads(value) if value.startswith('"') else value
+            for name, value in _VALUE.findall(match["values"])
+        }
+        lines.append((match["said"], match["word"], values))
+    return lines
+
+
+def _cut_torn_line(path: Path) -> None:
+    """Drop what reading stops at, so that lines appended after it are read."""
+    data = path.read_bytes()
+    whole = sum(len(line) + 1 for line in data.split(b"\n")[: len(_whole_lines(data))])
+    if whole < len(data):
+        with path.open("r+b") as file:
+            file.truncate(whole)
+
+
+def _pair(item: tuple[str, object]) -> str:
+    name, value = item
+    return f"{name}={json.dumps(value) if isinstance(value, str) else value}"
+
+
+def _digest(path: Path) -> str:
+    try:
+        with path.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError as error:
+        raise ProgramError(f"cannot read {path}: {error.strerror or error}") from error
+
+
+def _lock(descriptor: int) -> bool:
+    """Hold the file for this process alone, where the system can do that; False if another one holds it."""
+    try:
+        import fcntl
+    except ImportError:  # not POSIX: two commands on one journal are then the user's to avoid
+        return True
+    try:
+        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        return False
+    return True
+
+
+def _force_names(folder: Path) -> None:
+    """Have the disk hold the names of a new folder and its files, which is more than forcing the files themselves."""
+    for place in (folder, folder.parent):
+        with contextlib.suppress(OSError):  # some systems open no folders
+            descriptor = os.open(place, os.O_RDONLY)
+            try:
+                os.fsync(descriptor)
+            finally:
+                os.close(descriptor)
+
+
+def _prune(keep: Path) -> None:
+    """Remove the oldest drawings beyond `KEPT`, except those that are being drawn."""
+    folders = sorted(folder for folder in drawings().glob("*") if folder != keep)
+    for folder in folders[: max(0, len(folders) + 1 - KEPT)]:
+        with contextlib.suppress(OSError, InputError):
+            Journal(folder).discard()

@@ -1,0 +1,153 @@
+"""Carrying on with a drawing that was broken off: where it stands, what is left of it, and what must be the same.
+
+Where the board is still there it knows better than the journal how far the pen got: it went on drawing what it had
+when its host died. Where its motors have also held the pen ever since, it is not homed again, and the drawing is
+carried on at the very step where the pen was lifted.
+
+Otherwise the unit is the stroke. One that the pen has finished is not drawn again; the one it was in the middle of is
+drawn again from its beginning, because ink laid twice on one line is seen less than a gap or a seam between two passes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from linewire.records import RAMP
+from linewright.errors import InputError, LinkError, SheetError
+from linewright.program.remainder import Tail
+from linewright.run import journal
+from linewright.sheet.sizes import Sheet
+
+if TYPE_CHECKING:
+    from linewright.board.session import Session
+    from linewright.board.session_values import Witness
+    from linewright.drawing.strokes import Drawing
+    from linewright.program.program import Program
+    from linewright.rig.rig import Rig
+    from linewright.run.journal import Story
+
+
+def choose(name: str | None) -> Story:
+    """The drawing to carry on: the newest, or the newest whose folder or picture is called ``name``.
+
+    Raises
+    ------
+    InputError : there is none.
+    """
+    stories = journal.unfinished()
+    for story in stories:
+        if name is None or name in (story.folder.name, story.picture):
+            return story
+    if not stories or name is None:
+        raise InputError("there is no drawing to carry on", hint="every drawing that was begun has been finished")
+    raise InputError(
+        f"no drawing to carry on is called {name!r}", hint=f"known are: {', '.join(s.folder.name for s in stories)}"
+    )
+
+
+def check(story: Story, program: Program, rig: Rig, sheet: str | None = None) -> None:
+    """Refuse another machine than the one that drew so far, and another sheet than the one on its table.
+
+    Parameters
+    ----------
+    sheet : what the user says lies on the table, by name or size; None: they say nothing.
+
+    Raises
+    ------
+    ProgramError : the rig moves differently.
+    SheetError : the sheet is another.
+    """
+    program.check_rig(rig)
+    if sheet is None:
+        return
+    lies = Sheet.named(sheet)
+    was, now = sorted((program.sheet.width_mm, program.sheet.height_mm)), sorted((lies.width_mm, lies.height_mm))
+    if was != now:
+        raise SheetError(
+            f"'{story.picture}' is being drawn on {story.sheet}, not on {lies.width_mm:g} x {lies.height_mm:g} mm",
+            hint="lay the half-drawn sheet back exactly where it was, or draw the picture again",
+        )
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where a drawing is carried on.
+
+    Parameters
+    ----------
+    stroke : the next one, or the one that the pen was in the middle of.
+    tail : what is left of the program; None where that is nothing.
+    """
+
+    stroke: int
+    tail: Tail | None
+
+    @property
+    def in_stroke(self) -> bool:
+        """Whether part of the stroke is on paper and is not drawn again."""
+        return self.tail is not None and self.tail.reached != self.tail.first
+
+
+def take_up(
+    session: Session, story: Story, program: Program, rig: Rig, witness: Witness, *, at_park: bool = False
+) -> Place:
+    """Bring the machine to where it can carry on, and work out where that is.
+
+    Stops what the board may still be drawing, asks it how far the pen got, tells the witness (the board will have
+    forgotten as soon as it moves), and homes it unless it kept its position.
+
+    Parameters
+    ----------
+    at_park : the user has put the pen to its park position, which counts where homing cannot find it.
+
+    Raises
+    ------
+    LinkError, BoardFault : as `Session.settle` and `Session.home`; or the place is lost and nothing can find it.
+    """
+    standing = session.settle()
+    done = story.records_done
+    tail = None
+    if standing.program in story.numbers:
+        done = max(done, standing.records_done, story.numbers[standing.program])
+        if standing.position_kept:
+            done += _all_of_it_done(program, done, standing.steps)
+            tail = Tail.in_stroke(program, done, standing.steps, rig)
+        witness.done(done)
+    if not standing.position_kept:
+        if not rig.finds_its_place and not at_park:
+            x, y = rig.park.position_mm
+            raise LinkError(
+                f"the board has lost its place, and the rig '{rig.name}' has no endstops to find it again",
+                hint=f"put the pen to its park position by hand (x {x:g}, y {y:g} mm), then add --at-park",
+            )
+        session.home()
+    stroke = strokes_done(program, done)
+    if tail is None and stroke < len(program.drawing):
+        tail = Tail.of(program, record_of(program, stroke) if stroke else 0, lower_ms=rig.pen.lower_ms)
+    return Place(stroke, tail)
+
+
+def _all_of_it_done(program: Program, record: int, steps: tuple[int, int]) -> bool:
+    """Whether the pen stands at the end of a ramp that the board has not yet counted as finished."""
+    if record >= len(program) or program.kind[record] != RAMP:
+        return False
+    return bool((program.position_steps[record + 1] == steps).all())
+
+
+def strokes_done(program: Program, records_done: int) -> int:
+    """How many strokes are on paper when the pen has finished so many records."""
+    return int(np.searchsorted(journal.stroke_ends(program), records_done, side="right"))
+
+
+def record_of(program: Program, stroke: int) -> int:
+    """The record that lowers the pen for a stroke: where a program can be begun again."""
+    return int(program.pen_stops[2 * stroke])
+
+
+def parts(program: Program, stroke: int) -> tuple[Drawing, Drawing]:
+    """What is drawn and what is left when ``stroke`` is the next one."""
+    numbers = np.arange(len(program.drawing))
+    return program.drawing.select(numbers[:stroke]), program.drawing.select(numbers[stroke:])

@@ -1,0 +1,3 @@
+"""The version of Linewright; releases set it here."""
+
+__version__ = "0.1.0"
