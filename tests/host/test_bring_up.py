@@ -15,7 +15,7 @@ from linewright.bringup.hands import Hands
 from linewright.bringup.notebook import Notebook
 from linewright.bringup.onlooker import Onlooker
 from linewright.bringup.steps import STEPS
-from linewright.bringup.talk import Ask, Choice, Talk, Turn, Watch
+from linewright.bringup.talk import Ask, Choice, StepCommand, Talk, Watch
 from linewright.errors import InputError
 from linewright.rig.rig import Rig
 from linewright.simulation.faults import Faults
@@ -449,10 +449,10 @@ def test_answers_are_understood(typed, meant):
 
 @pytest.mark.parametrize(("typed", "where"), [("back", "back"), ("sk", "skip"), ("st", "stop"), ("again", "again")])
 def test_words_that_lead_elsewhere(typed, where):
-    with pytest.raises(Turn) as turn:
+    with pytest.raises(StepCommand) as turn:
         Talk(Typist(typed)).yes("held", "Does it hold?")
     assert turn.value.where == where
-    with pytest.raises(Turn):
+    with pytest.raises(StepCommand):
         Talk(Typist(typed)).watch(Watch("press x", "Press.", lambda: False))
 
 

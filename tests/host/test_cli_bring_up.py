@@ -14,7 +14,7 @@ import pytest
 
 from linewright import cli
 from linewright.bringup.talk import Ask, Watch
-from linewright.cli.bring_up import GLANCE_S, Lines, Screen
+from linewright.cli.bring_up import GLANCE_S, Screen, TypedLines
 from linewright.rig.rig import Rig
 
 START = [sys.executable, "-c", "from linewright.cli import main; main()", "board", "bring-up"]
@@ -91,7 +91,7 @@ class Pipe:
 
     def __init__(self):
         reading, self.writing = os.pipe()
-        self.lines = Lines(reading)
+        self.lines = TypedLines(reading)
         self.shown = []
         self.screen = Screen(self.shown.append, self.lines)
 
@@ -128,7 +128,7 @@ def test_lines_come_whole_however_they_arrive(pipe):
 
 def test_the_end_of_the_answers_is_the_end_for_good():
     reading, writing = os.pipe()
-    screen = Screen(lambda _: None, Lines(reading))
+    screen = Screen(lambda _: None, TypedLines(reading))
     os.write(writing, b"last, without a line's end")
     os.close(writing)
     ask = Ask("name", "What is it called?", free=True)

@@ -13,7 +13,7 @@ import pytest
 from linewright import cli
 from linewright.errors import InputError
 from linewright.run import log as drawing_log
-from linewright.run.log import Entry
+from linewright.run.log import LogEntry
 
 SVG = '<svg xmlns="http://www.w3.org/2000/svg" width="100mm" height="60mm"><path stroke="#123" d="M10 10H20V20"/></svg>'
 
@@ -29,7 +29,7 @@ def place(tmp_path, monkeypatch):
     return tmp_path
 
 
-def entry(**changes) -> Entry:
+def entry(**changes) -> LogEntry:
     values = {
         "began": "2026-11-25T10:00:00Z",
         "ended": "2026-11-25T10:10:00Z",
@@ -50,7 +50,7 @@ def entry(**changes) -> Entry:
         "starved": 0,
         "underruns": 0,
     }
-    return Entry(**(values | changes))
+    return LogEntry(**(values | changes))
 
 
 def test_what_is_written_is_read_back_newest_first():

@@ -93,7 +93,7 @@ def test_the_sheet_is_the_largest_that_fits(x, y, sheet):
 numbers = {
     question.name: st.integers(int(b.low), int(b.high)) if b.whole else st.floats(b.low, b.high)
     for question in QUESTIONS
-    if (b := bounds_of(Rig, question.keys[0])).unit_of_number and not question.name.endswith("pin")
+    if (b := bounds_of(Rig, question.keys[0])).is_number and not question.name.endswith("pin")
 }
 
 

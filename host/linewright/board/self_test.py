@@ -43,7 +43,7 @@ LATE_S: Final = 0.5
 
 
 @dataclass(frozen=True)
-class Finding:
+class CheckResult:
     """What one check has found.
 
     Parameters
@@ -60,7 +60,7 @@ class Finding:
     hint: str = ""
 
 
-def check_board(session: Session, rig: Rig) -> Iterator[Finding]:
+def check_board(session: Session, rig: Rig) -> Iterator[CheckResult]:
     """Check a board, one finding after the other; ends early where the rest would make no sense.
 
     Parameters
@@ -91,27 +91,27 @@ def check_board(session: Session, rig: Rig) -> Iterator[Finding]:
     yield _clock(session, status)
 
 
-def _link(session: Session) -> Finding:
+def _link(session: Session) -> CheckResult:
     quality = session.link_quality(ROUNDS)
     trips = quality.round_trips_s
     said = f"{len(trips)} round trips, {median(trips) * 1e3:.1f} ms in the middle, {max(trips) * 1e3:.1f} ms at worst"
     if quality.damaged or quality.retransmitted:
-        return Finding(
+        return CheckResult(
             "link",
             "failed",
             f"{said}; {quality.damaged} frames came damaged, {quality.retransmitted} were sent again",
             "nothing is lost by that but time; take a shorter or better cable, away from the motors' wires",
         )
     if median(trips) > SLOW_S:
-        return Finding("link", "failed", f"{said}; {SLOW_S * 1e3:g} ms is the most for drawing without waits")
-    return Finding("link", "passed", said)
+        return CheckResult("link", "failed", f"{said}; {SLOW_S * 1e3:g} ms is the most for drawing without waits")
+    return CheckResult("link", "passed", said)
 
 
-def _code(greeting: Greeting) -> Finding:
+def _code(greeting: Greeting) -> CheckResult:
     said = f"{greeting.version} on {greeting.board}, code {greeting.digest:08x}"
     if greeting.same_code:
-        return Finding("code", "passed", said)
-    return Finding(
+        return CheckResult("code", "passed", said)
+    return CheckResult(
         "code",
         "failed",
         f"{said}; this host's is {board_files.digest():08x}",
@@ -119,42 +119,42 @@ def _code(greeting: Greeting) -> Finding:
     )
 
 
-def _rig(session: Session, rig: Rig) -> Finding:
+def _rig(session: Session, rig: Rig) -> CheckResult:
     try:
         session.tell_rig()
     except Refused as refusal:
-        return Finding(
+        return CheckResult(
             "rig",
             "failed",
             f"{refusal.field} = {refusal.value}, this board takes {refusal.low}..{refusal.high}",
             "change the rig file",
         )
     except LinewrightError as error:
-        return Finding("rig", "failed", error.message, error.hint)
-    return Finding("rig", "passed", f"the board takes all {len(board_settings(rig))} settings of '{rig.name}'")
+        return CheckResult("rig", "failed", error.message, error.hint)
+    return CheckResult("rig", "passed", f"the board takes all {len(board_settings(rig))} settings of '{rig.name}'")
 
 
-def _state(status: BoardStatus) -> Finding:
+def _state(status: BoardStatus) -> CheckResult:
     if status.fault != "none":
-        return Finding(
+        return CheckResult(
             "state",
             "failed",
             f"{status.state}, fault '{status.fault}'",
             "see to what is wrong, then `linewright board home`",
         )
     if status.state in ("drawing", "holding"):
-        return Finding(
+        return CheckResult(
             "state",
             "note",
             f"{status.state}: a drawing was left unfinished",
             "`linewright board home` abandons it",
         )
-    return Finding("state", "passed", f"{status.state}, no fault")
+    return CheckResult("state", "passed", f"{status.state}, no fault")
 
 
-def _position(status: BoardStatus, rig: Rig) -> Finding:
+def _position(status: BoardStatus, rig: Rig) -> CheckResult:
     if status.position_mm is None:
-        return Finding("position", "note", "not known yet", "`linewright board home`")
+        return CheckResult("position", "note", "not known yet", "`linewright board home`")
     x, y = status.position_mm
     said = f"x {x:.3f} mm, y {y:.3f} mm" + (", homed" if status.homed else ", set by hand")
     # Half a step is what rounding to whole steps may add.
@@ -163,51 +163,51 @@ def _position(status: BoardStatus, rig: Rig) -> Finding:
     low, high = rig.shape.room_mm
     if (drives < np.array(low) - slack_mm).any() or (drives > np.array(high) + slack_mm).any():
         reach = f"{rig.x.travel_mm:g} x {rig.y.travel_mm:g} mm"
-        return Finding("position", "failed", f"{said}; outside the reach of {reach}", "`linewright board home`")
-    return Finding("position", "passed", said)
+        return CheckResult("position", "failed", f"{said}; outside the reach of {reach}", "`linewright board home`")
+    return CheckResult("position", "passed", said)
 
 
-def _endstops(status: BoardStatus, rig: Rig) -> Finding:
+def _endstops(status: BoardStatus, rig: Rig) -> CheckResult:
     pressed = []
     for name, axis, closed in (("x", rig.x, status.endstop_x), ("y", rig.y, status.endstop_y)):
         if axis.endstop != "none" and closed:
             pressed.append(name)
     if all(axis.endstop == "none" for axis in (rig.x, rig.y)):
-        return Finding("endstops", "passed", "the rig has none")
+        return CheckResult("endstops", "passed", "the rig has none")
     if pressed:
-        return Finding(
+        return CheckResult(
             "endstops",
             "note",
             f"pressed: {' and '.join(pressed)}",
             "right if the carriage stands there; else look at the switch and its wiring before homing",
         )
-    return Finding("endstops", "passed", "read, none is pressed")
+    return CheckResult("endstops", "passed", "read, none is pressed")
 
 
-def _pen(status: BoardStatus) -> Finding:
+def _pen(status: BoardStatus) -> CheckResult:
     if status.pen_up:
-        return Finding("pen", "passed", "up")
-    return Finding("pen", "note", "down, or at a height of its own", "`linewright board pen up`")
+        return CheckResult("pen", "passed", "up")
+    return CheckResult("pen", "note", "down, or at a height of its own", "`linewright board pen up`")
 
 
-def _queue(greeting: Greeting) -> Finding:
+def _queue(greeting: Greeting) -> CheckResult:
     said = f"{greeting.queue_slots} records"
     if greeting.queue_slots < 2 * FRAME_RECORDS:
-        return Finding("queue", "failed", f"{said}; two full frames need {2 * FRAME_RECORDS}")
-    return Finding("queue", "passed", said)
+        return CheckResult("queue", "failed", f"{said}; two full frames need {2 * FRAME_RECORDS}")
+    return CheckResult("queue", "passed", said)
 
 
-def _clock(session: Session, status: BoardStatus) -> Finding:
+def _clock(session: Session, status: BoardStatus) -> CheckResult:
     if status.state != "ready" or not status.motors_on:
-        return Finding(
+        return CheckResult(
             "clock", "not run", "a rest can be played only in a machine that is homed", "`linewright board home`"
         )
     played, took_s = session.play_rest(REST_TICKS)
     wanted_s = units.ticks_to_s(REST_TICKS)
     said = f"a rest of {wanted_s:g} s took {took_s:.3f} s"
     if played != REST_TICKS:
-        return Finding("clock", "failed", f"{said}; {played} ticks were played instead of {REST_TICKS}")
+        return CheckResult("clock", "failed", f"{said}; {played} ticks were played instead of {REST_TICKS}")
     # Virtual time may run faster than ours, and says so by its name.
     if status.board != messages.BOARDS[0] and not wanted_s <= took_s <= wanted_s + LATE_S:
-        return Finding("clock", "failed", f"{said}, by this computer's clock")
-    return Finding("clock", "passed", said)
+        return CheckResult("clock", "failed", f"{said}, by this computer's clock")
+    return CheckResult("clock", "passed", said)

@@ -13,7 +13,7 @@ import numpy as np
 
 from lineboard.homing import RELEASE_TRIES
 from linewire import messages
-from linewire.records import END, REST
+from linewire.records import END, REST, SERVO_HIGH_US, SERVO_LOW_US
 from linewright import units
 from linewright.board import files as board_files
 from linewright.board.conversation import Conversation, Fields, Link, LinkQuality, now_s, number_in
@@ -26,7 +26,6 @@ from linewright.motion.travel import plan_travel
 from linewright.program import packing
 from linewright.rig.board_settings import HOME_SEARCH, board_settings
 from linewright.rig.rig import Rig
-from linewright.rig.sections import SERVO_HIGH_US, SERVO_LOW_US
 
 GREETING_S: Final = 5.0
 """A board answers within milliseconds; one that is just starting, or was asleep on USB, within two or three seconds."""
@@ -239,7 +238,7 @@ class Session:
         """Power the motors, or free them to be moved by hand; where the carriage is, is lost then."""
         self.talk.ask("enable", on=int(on))
 
-    def call_it(self, steps: tuple[int, int]) -> None:
+    def set_position(self, steps: tuple[int, int]) -> None:
         """Let the board take its position for granted: motor steps A and B. Nothing moves; the motors are powered.
 
         Raises

@@ -8,7 +8,7 @@ from typing import Final
 
 from linewright.bringup.hands import Hands
 from linewright.bringup.notebook import Notebook
-from linewright.bringup.talk import Ask, Choice, Person, Talk, Trouble, Turn
+from linewright.bringup.talk import Ask, Choice, Person, StepCommand, Talk, Trouble
 from linewright.errors import BoardFault, InputError, LinewrightError, Refused, RigError
 
 
@@ -131,7 +131,7 @@ class Dialogue:
             self._hands.refresh()
             self._announce(step, talk)
             said = step.run(talk, self._hands)
-        except Turn as turn:
+        except StepCommand as turn:
             return self._turned(at, turn.where, talk)
         except (Trouble, BoardFault, Refused, RigError, InputError) as trouble:
             self._enter(step, "in trouble", trouble.message)
@@ -155,7 +155,7 @@ class Dialogue:
             talk.say(f"Not done yet: {', '.join(missing)}. Without that this step may go wrong.", "caution")
         if missing:
             if not talk.yes("despite", "Do it all the same?", default="no"):
-                raise Turn("skip")
+                raise StepCommand("skip")
         else:
             talk.ready(f"ready {step.name}", "Ready? Enter goes on.")
 
@@ -190,7 +190,7 @@ class Dialogue:
         # "again" and the others are words of the dialogue, and choices here: both ways mean the same.
         try:
             where = talk.choose(ask)
-        except Turn as turn:
+        except StepCommand as turn:
             where = turn.where
         if where == "skip":
             talk.say(_skipped(self._steps[at], self._steps), "caution")

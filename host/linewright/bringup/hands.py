@@ -139,7 +139,7 @@ class Hands:
             here = (int(middle[0]), int(middle[1]))
             there = [*here]
             there[motor] += round(mm * float(self.rig.steps_per_mm[motor]))
-            session.call_it(here)
+            session.set_position(here)
             session.step_to((there[0], there[1]))
         finally:
             with contextlib.suppress(LinewrightError):

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Final
 
+from linewire.records import SERVO_HIGH_US, SERVO_LOW_US
 from linewright.bringup.hands import Hands
 from linewright.bringup.talk import Ask, Choice, Talk, Trouble
-from linewright.rig.sections import SERVO_HIGH_US, SERVO_LOW_US
 
 STEP_US: Final = 20
 """Some two degrees of a common servo (1000 us for 90 degrees, common practice): half a millimetre at 15 mm."""

@@ -74,7 +74,7 @@ class Person(Protocol):
         """Do it. None: it has happened; else what was typed instead, or "nothing" when the time was up."""
 
 
-class Turn(Exception):
+class StepCommand(Exception):
     """The person wants to go elsewhere; ``where`` is one of `WORDS`."""
 
     def __init__(self, where: str) -> None:
@@ -132,7 +132,7 @@ class Talk:
 
         Raises
         ------
-        Turn
+        StepCommand
             If one of `WORDS` is answered instead.
         """
         while True:
@@ -146,7 +146,7 @@ class Talk:
 
         Raises
         ------
-        Turn
+        StepCommand
             If one of `WORDS` is typed.
         """
         ask = Ask(watch.key, watch.text, (Choice("nothing"),), default="nothing")
@@ -188,7 +188,7 @@ class Talk:
 
     def _go(self, word: str) -> None:
         if word != "help":
-            raise Turn(word)
+            raise StepCommand(word)
         for line in self._help:
             self.say(line, "next")
         for name, meaning in self._words.items():

@@ -54,7 +54,7 @@ class Candidate:
 
 
 @dataclass(frozen=True)
-class Choice:
+class TuningResult:
     """What was tried, and what is best.
 
     Parameters
@@ -90,7 +90,7 @@ class Choice:
         }
 
 
-def tune(drawing: Drawing, rig: Rig, wobble_mm: float) -> Choice:
+def tune(drawing: Drawing, rig: Rig, wobble_mm: float) -> TuningResult:
     """Try every candidate on a drawing.
 
     Parameters
@@ -121,7 +121,7 @@ def tune(drawing: Drawing, rig: Rig, wobble_mm: float) -> Choice:
         if calm
         else min((now, *tried), key=lambda candidate: candidate.wobble_mm)
     )
-    return Choice(now, tuple(tried), best, bool(calm))
+    return TuningResult(now, tuple(tried), best, bool(calm))
 
 
 def _candidates(rig: Rig) -> list[tuple[str, dict[str, object]]]:

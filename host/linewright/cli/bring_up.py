@@ -24,7 +24,7 @@ GLANCE_S: Final = 0.25
 _MARKS: Final = {"caution": "caution: ", "found": "found: ", "good": "good: ", "next": "next: "}
 
 
-class Lines:
+class TypedLines:
     """What is typed, line by line, read by a thread of its own so that the machine can be looked at meanwhile."""
 
     def __init__(self, descriptor: int) -> None:
@@ -85,7 +85,7 @@ class Screen:
     def __init__(
         self,
         write: Callable[[str], None],
-        lines: Lines | None,
+        lines: TypedLines | None,
         onlooker: Onlooker | None = None,
         glance: Callable[[], object] = lambda: None,
     ) -> None:
@@ -163,6 +163,6 @@ class Screen:
         return False
 
 
-def standard_input() -> Lines:
+def standard_input() -> TypedLines:
     """What is typed or piped into this command."""
-    return Lines(sys.stdin.fileno())
+    return TypedLines(sys.stdin.fileno())

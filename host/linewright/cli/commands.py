@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from typer._click import Context, HelpFormatter
 
 
-class Command(TyperCommand):
+class HelpfulCommand(TyperCommand):
     """A command; its arguments stand in the help under their own name alone."""
 
     def format_options(self, ctx: Context, formatter: HelpFormatter) -> None:
@@ -38,8 +38,8 @@ def _ranges(words: str) -> str:
 
 
 class Commands(typer.Typer):
-    """A `typer.Typer` whose commands are such."""
+    """A `typer.Typer` whose commands show their arguments in that way."""
 
     def command(self, name: str | None = None, **settings: Any) -> Callable[[Any], Any]:
         """See `typer.Typer.command`."""
-        return super().command(name, cls=Command, **settings)
+        return super().command(name, cls=HelpfulCommand, **settings)

@@ -113,9 +113,9 @@ def compare(
 
 
 def _figures(entry: object) -> dict[str, object]:
-    from linewright.planning.comparison import Entry
+    from linewright.planning.comparison import ComparedMethod
 
-    assert isinstance(entry, Entry)
+    assert isinstance(entry, ComparedMethod)
     figures: dict[str, object] = {"method": entry.method, "seconds": entry.seconds, "trouble": entry.trouble}
     if entry.picture is not None and entry.reading is not None:
         likeness = entry.reading.likeness

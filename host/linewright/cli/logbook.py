@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from linewright.board.session_values import DrawResult
     from linewright.cli.task import Task
     from linewright.run.journal import Story
-    from linewright.run.log import Entry
+    from linewright.run.log import LogEntry
     from linewright.run.recovery import Place
 
 
@@ -91,9 +91,9 @@ def note_broken_off(task: Task, story: Story) -> None:
     _add(task, entry)
 
 
-def _entry(task: Task, began: str, ended: str) -> Entry:
+def _entry(task: Task, began: str, ended: str) -> LogEntry:
     """What is known of a drawing before it begins."""
-    from linewright.run.log import Entry
+    from linewright.run.log import LogEntry
 
     program = task.program
     settings = {
@@ -105,7 +105,7 @@ def _entry(task: Task, began: str, ended: str) -> Entry:
         "check_drift": sorted(task.drift.moments) if task.drift is not None else [],
         "drift_limit_mm": task.drift.limit_mm if task.drift is not None else None,
     }
-    return Entry(
+    return LogEntry(
         began=began,
         ended=ended,
         picture=task.name,
@@ -128,7 +128,7 @@ def _entry(task: Task, began: str, ended: str) -> Entry:
     )
 
 
-def _add(task: Task, entry: Entry) -> None:
+def _add(task: Task, entry: LogEntry) -> None:
     from linewright.errors import InputError
     from linewright.run import log as drawing_log
 

@@ -95,7 +95,7 @@ def follows(made: Draft) -> list[str]:
 
 def _asked(answers: Answers) -> Draft:
     """Ask what is not answered yet, and again what does not go together."""
-    from linewright.bringup.talk import Talk, Turn
+    from linewright.bringup.talk import StepCommand, Talk
     from linewright.cli.bring_up import Screen, standard_input
     from linewright.errors import RigError
     from linewright.rig.draft import draft
@@ -109,7 +109,7 @@ def _asked(answers: Answers) -> Draft:
     while True:
         try:
             _ask_all([one for one in QUESTIONS if one.name not in fixed], answers, Talk(screen), screen)
-        except (Turn, EOFError):
+        except (StepCommand, EOFError):
             output.say("nothing was written", stderr=True)
             raise output.Stopped from None
         try:
@@ -124,7 +124,7 @@ def _asked(answers: Answers) -> Draft:
 
 
 def _ask_all(questions: list[Question], answers: Answers, talk: Talk, screen: Any) -> None:
-    from linewright.bringup.talk import Talk, Turn
+    from linewright.bringup.talk import StepCommand, Talk
     from linewright.errors import InputError
 
     at = 0
@@ -142,7 +142,7 @@ def _ask_all(questions: list[Question], answers: Answers, talk: Talk, screen: An
         except InputError as error:
             talk.say(error.message, "next")
             continue
-        except Turn as turn:
+        except StepCommand as turn:
             if turn.where == "stop":
                 raise
             way = -1  # back
@@ -170,9 +170,9 @@ def _ask(question: Question, answers: Answers) -> Ask:
         words,
         low=bounds.low,
         high=bounds.high,
-        unit=bounds.words.rpartition(f"..{bounds.high:g} ")[2] if bounds.unit_of_number else "",
+        unit=bounds.words.rpartition(f"..{bounds.high:g} ")[2] if bounds.is_number else "",
         default=default,
-        free=not bounds.choices and not bounds.unit_of_number,
+        free=not bounds.choices and not bounds.is_number,
     )
 
 

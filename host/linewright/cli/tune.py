@@ -10,7 +10,7 @@ import typer
 from linewright.cli import options, output
 
 if TYPE_CHECKING:
-    from linewright.calibration.tuning import Choice
+    from linewright.calibration.tuning import TuningResult
 
 Picture = Annotated[
     str, typer.Argument(metavar="FILE", help="A picture or a kept program: what you draw.", show_default=False)
@@ -56,7 +56,7 @@ def tune(
     _tell(choice, wobble, rig_file, kept)
 
 
-def _tell(choice: Choice, wobble: float, rig_file: Path | None, kept: Path | None) -> None:
+def _tell(choice: TuningResult, wobble: float, rig_file: Path | None, kept: Path | None) -> None:
     from linewright.cli.tables import tuning as tuning_report
 
     output.console().print(tuning_report.candidates_table(choice))

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Final
 
 from linewright.errors import MakerError
-from linewright.maker.setup import Command, Maker
+from linewright.maker.setup import Maker, ProgramMaker
 
 LOOK_S: Final = 0.05
 """How often the program, its time and its output are looked at."""
@@ -22,7 +22,7 @@ TAIL_BYTES: Final = 400
 """Of what a program says on its error stream that a message repeats."""
 
 
-def run(maker: Maker, command: Command, sentence: str, report: Callable[[str, float], object]) -> bytes:
+def run(maker: Maker, command: ProgramMaker, sentence: str, report: Callable[[str, float], object]) -> bytes:
     """The picture's bytes.
 
     Raises

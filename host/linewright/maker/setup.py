@@ -60,7 +60,7 @@ class _Table(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
 
 
-class Command(_Table):
+class ProgramMaker(_Table):
     """A program that makes pictures.
 
     Parameters
@@ -147,7 +147,7 @@ class Maker(_Table):
     timeout_s: Annotated[float, Field(ge=0.1, le=3600)] = 120.0
     size_mb: Annotated[float, Field(ge=0.001, le=500)] = 30.0
     attempts: Annotated[int, Field(ge=1, le=10)] = 2
-    command: Command | None = None
+    command: ProgramMaker | None = None
     endpoint: Endpoint | None = None
 
     @field_validator("timeout_s", "size_mb", mode="before")

@@ -25,7 +25,7 @@ _MAKING: Final = 0.4
 
 
 @dataclass(frozen=True, eq=False)
-class Entry:
+class ComparedMethod:
     """One method's picture.
 
     Parameters
@@ -57,7 +57,7 @@ def names() -> list[str]:
 
 def compare(
     taken: Photograph, wish: Wish, asked: Sequence[str], drawing_s: Callable[[Picture, Report], float]
-) -> Iterator[Entry]:
+) -> Iterator[ComparedMethod]:
     """Each method in turn.
 
     Parameters
@@ -85,12 +85,12 @@ def compare(
         try:
             picture = way.drawn(taken, replace(wish, report=_within(wish, words, number, len(ways), (0.0, _MAKING))))
         except SourceError as error:
-            yield Entry(words, time.perf_counter() - began, None, None, error.message)
+            yield ComparedMethod(words, time.perf_counter() - began, None, None, error.message)
             continue
         seconds = time.perf_counter() - began
         reading = meter.read(list(picture.drawing), way.wanted(taken, wish))
         lasts_s = drawing_s(picture, _within(wish, words, number, len(ways), (_MAKING, 1.0)))
-        yield Entry(words, seconds, picture, reading, drawing_s=lasts_s)
+        yield ComparedMethod(words, seconds, picture, reading, drawing_s=lasts_s)
 
 
 def _within(wish: Wish, words: str, number: int, count: int, part: tuple[float, float]) -> Report:

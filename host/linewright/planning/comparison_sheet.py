@@ -15,7 +15,7 @@ from linewright.pictures.scene import BORDER_MM, Ink, Label, Patch, Scene, Table
 from linewright.sheet.sizes import Sheet
 
 if TYPE_CHECKING:
-    from linewright.planning.comparison import Entry
+    from linewright.planning.comparison import ComparedMethod
     from linewright.sources.photograph import Photograph
 
 HEIGHT_PX: Final = 760
@@ -25,7 +25,7 @@ LETTERS: Final = 0.026
 """Height of the letters, of the canvas."""
 
 
-def comparison_sheet(taken: Photograph, entries: Sequence[Entry], *, pen_mm: float) -> bytes:
+def comparison_sheet(taken: Photograph, entries: Sequence[ComparedMethod], *, pen_mm: float) -> bytes:
     """A PNG; methods that drew nothing are left out."""
     drawn = [entry for entry in entries if entry.picture is not None]
     if not drawn:
@@ -33,20 +33,20 @@ def comparison_sheet(taken: Photograph, entries: Sequence[Entry], *, pen_mm: flo
     return sheet_of([_photograph(taken, drawn[0]), *(_panel(entry, pen_mm) for entry in drawn)])
 
 
-def caption(entry: Entry) -> str:
+def caption(entry: ComparedMethod) -> str:
     """Method, time on the rig and tone error in one line."""
     if entry.reading is None or entry.drawing_s is None:
         return f"{entry.method}: {entry.trouble}"
     return f"{entry.method}   {wording.duration(entry.drawing_s)}   tone error {entry.reading.error:.3f}"
 
 
-def _panel(entry: Entry, pen_mm: float) -> Image.Image:
+def _panel(entry: ComparedMethod, pen_mm: float) -> Image.Image:
     assert entry.picture is not None
     table = _table(entry)
     return _drawn(table, caption(entry), inks_of(entry.picture.drawing, table, pen_width_mm=pen_mm))
 
 
-def _table(entry: Entry) -> Table:
+def _table(entry: ComparedMethod) -> Table:
     """A sheet of just the picture, with room for a line below it."""
     assert entry.picture is not None
     sheet = Sheet(entry.picture.width_mm, entry.picture.height_mm)
@@ -62,7 +62,7 @@ def _drawn(table: Table, words: str, inks: Iterable[Ink] = ()) -> Image.Image:
     return to_image(scene, long_side_px=round(scale * max(table.width_mm, table.height_mm)))
 
 
-def _photograph(taken: Photograph, beside: Entry) -> Image.Image:
+def _photograph(taken: Photograph, beside: ComparedMethod) -> Image.Image:
     """The photograph where the others have their drawing, in the same size."""
     table = _table(beside)
     panel = _drawn(table, "the photograph")

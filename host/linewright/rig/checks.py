@@ -15,6 +15,7 @@ from typing import Any, Final
 
 from pydantic import BaseModel, TypeAdapter, ValidationError
 
+from linewire.records import SERVO_HIGH_US, SERVO_LOW_US
 from linewright import units
 from linewright.errors import RigIssue, SheetError
 from linewright.rig.sections import (
@@ -35,9 +36,6 @@ from linewright.sheet.sizes import Sheet
 
 SERVO_SAFE_US: Final = (1000, 2000)
 """The pulses that every hobby servo follows without meeting a stop (common practice)."""
-
-SERVO_RANGE_US: Final = (500, 2500)
-"""The range of pen.up_us and pen.down_us; beyond it the gears of a hobby servo meet their stop."""
 
 STEEPEST: Final = 0.05
 """Slope of a straightness table, mm in 1 mm: 5 mm in 100 mm is a rail that no carriage runs on."""
@@ -120,7 +118,7 @@ class Bounds:
     ----------
     words : in words.
     low, high : of a number; 0 and 0 for anything else.
-    unit_of_number : it is a number.
+    is_number : it is a number.
     whole : a whole one.
     choices : the words that are allowed; empty: any text.
     optional : it may be left out.
@@ -129,7 +127,7 @@ class Bounds:
     words: str
     low: float = 0.0
     high: float = 0.0
-    unit_of_number: bool = False
+    is_number: bool = False
     whole: bool = False
     choices: tuple[str, ...] = ()
     optional: bool = False
@@ -159,7 +157,7 @@ def bounds_of(rig: type[BaseModel], key: str) -> Bounds:
         words,
         low=number["minimum"],
         high=number["maximum"],
-        unit_of_number=True,
+        is_number=True,
         whole=number["type"] == "integer",
         optional=optional,
     )
@@ -330,7 +328,7 @@ def _pen_heights(pen: PenLift, corrections: Corrections) -> _Found:
         return
     if bool(known.x_mm) != bool(known.y_mm):
         yield (key, _brief([list(row) for row in rows]), "needs places in x_mm and in y_mm, or in neither", "")
-    low, high = SERVO_RANGE_US[0] - pen.down_us, SERVO_RANGE_US[1] - pen.down_us
+    low, high = SERVO_LOW_US - pen.down_us, SERVO_HIGH_US - pen.down_us
     if not all(low <= change <= high for row in rows for change in row):
         why = f"pen.down_us = {pen.down_us} and the change must stay within what hobby servos take"
         yield (key, _brief([list(row) for row in rows]), f"each change must be {low}..{high} us", why)

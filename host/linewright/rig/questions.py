@@ -61,7 +61,7 @@ class Question:
             if bounds.optional:
                 return None
             raise InputError(f"{self.name} must be known: {bounds.words}")
-        if bounds.choices or not bounds.unit_of_number:
+        if bounds.choices or not bounds.is_number:
             if isinstance(given, str) and given.strip() and (not bounds.choices or given.strip() in bounds.choices):
                 return given.strip()
             raise InputError(f"{self.name} = {given!r} cannot be: {bounds.words}")

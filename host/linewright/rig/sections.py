@@ -6,14 +6,10 @@ from typing import Annotated, Final, Literal
 
 from pydantic import Field, StringConstraints
 
+from linewire.records import SERVO_HIGH_US, SERVO_LOW_US
 from linewright import units
 from linewright.rig.electrics import DriverCurrent, Load, Windings
 from linewright.rig.section import Section, number
-
-SERVO_LOW_US: Final = 500
-
-SERVO_HIGH_US: Final = 2500
-"""Pulses that hobby servos understand (common practice); beyond them the gears meet their stop and the motor stalls."""
 
 STEP_RATE_HIGH_HZ: Final = 131_071
 """Path speed travels as 17 bits of whole steps/s; no motor is faster than the path."""

@@ -178,7 +178,7 @@ class Course:
 
     def _turn(self, player: Player) -> Player:
         """One turn of following the pen; returns who plays from now on."""
-        self._mind()
+        self._pass_requests()
         last = len(self._program)
         end = self._program.groups[self._group].records[1]
         checks = "pens" in self._drift.moments
@@ -220,10 +220,10 @@ class Course:
 
     def _meanwhile(self) -> None:
         """While nothing of the program plays."""
-        self._mind()
+        self._pass_requests()
         self._on_progress(self._progress("homing"))
 
-    def _mind(self) -> None:
+    def _pass_requests(self) -> None:
         """Pass on what the user asks for."""
         player = self._player
         while asked := self._control.take():

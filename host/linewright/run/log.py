@@ -24,7 +24,7 @@ BUSY_S: Final = 2.0
 
 
 @dataclass(frozen=True)
-class Entry:
+class LogEntry:
     """One drawing, or what was drawn of it in one go.
 
     Parameters
@@ -61,7 +61,7 @@ class Entry:
     settings: str | None = None
 
 
-COLUMNS: Final = tuple(field.name for field in fields(Entry))
+COLUMNS: Final = tuple(field.name for field in fields(LogEntry))
 
 
 def file() -> Path:
@@ -69,7 +69,7 @@ def file() -> Path:
     return state_folder() / "drawings.sqlite"
 
 
-def add(entry: Entry) -> None:
+def add(entry: LogEntry) -> None:
     """Write one drawing down.
 
     Raises
@@ -81,7 +81,7 @@ def add(entry: Entry) -> None:
         base.execute(f"insert into drawings ({', '.join(COLUMNS)}) values ({places})", astuple(entry))  # noqa: S608  names of our own
 
 
-def entries(most: int | None = None) -> list[Entry]:
+def entries(most: int | None = None) -> list[LogEntry]:
     """The newest drawings, at most so many, the newest first.
 
     Raises
@@ -92,7 +92,7 @@ def entries(most: int | None = None) -> list[Entry]:
         return []
     with _opened() as base:
         query = f"select {', '.join(COLUMNS)} from drawings order by rowid desc limit ?"  # noqa: S608  names of our own
-        return [Entry(*row) for row in base.execute(query, (-1 if most is None else most,))]
+        return [LogEntry(*row) for row in base.execute(query, (-1 if most is None else most,))]
 
 
 @contextlib.contextmanager

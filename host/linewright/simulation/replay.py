@@ -159,7 +159,7 @@ class _Trace:
         self._run_begin = (0, 0)
         self._drawn_anything = False
 
-    def entry(self, entry: tapes.Entry) -> None:
+    def entry(self, entry: tapes.TapeEntry) -> None:
         """One entry of the tape."""
         pieces = self._pieces
         if entry.kind == tapes.WORDS:

@@ -31,7 +31,7 @@ _RUN_UP_STEP_TICKS: Final = TICK_HZ // 400
 
 
 @dataclass(frozen=True, eq=False)
-class Ink:
+class DrawnInk:
     """What the pen did, stroke by stroke.
 
     Parameters
@@ -56,7 +56,7 @@ class Ink:
         return self.pressure_us[self.starts[i] : self.starts[i + 1]]
 
 
-def draw_on(machine: Machine, faults: Faults, program: Program) -> Ink:
+def draw_on(machine: Machine, faults: Faults, program: Program) -> DrawnInk:
     """Draw a program on a machine with faults, which stands homed at its zero with the sheet laid there.
 
     Parameters
@@ -92,7 +92,7 @@ def draw_on(machine: Machine, faults: Faults, program: Program) -> Ink:
         here = pulse == servo_us
         pressure[here] = mechanics.pressure_us(int(servo_us), points[here])
     moments = np.concatenate(([0], ticks))[at] / TICK_HZ
-    return Ink(points, moments, pressure, starts)
+    return DrawnInk(points, moments, pressure, starts)
 
 
 def _steps_of(program: Program) -> tuple[Ints, Ints, Ints]:

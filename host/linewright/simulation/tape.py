@@ -171,7 +171,7 @@ class TapeWriter:
 
 
 @dataclass(frozen=True, eq=False)
-class Entry:
+class TapeEntry:
     """One entry of a tape; ``values`` is (count,) uint32."""
 
     kind: int
@@ -215,7 +215,7 @@ class TapeReader:
         except (ValueError, KeyError, TypeError) as error:
             raise InputError(f"{self.path}: the tape's header is damaged: {error}") from error
 
-    def __iter__(self) -> Iterator[Entry]:
+    def __iter__(self) -> Iterator[TapeEntry]:
         with self.path.open("rb") as file:
             file.seek(self._body)
             while len(head := file.read(_ENTRY.size)) == _ENTRY.size:
@@ -227,5 +227,5 @@ class TapeReader:
                 whole = len(data) // 4
                 self.damaged = self.damaged or whole < count
                 if kind == WORDS or whole == count:
-                    yield Entry(kind, aux, tick, np.frombuffer(data, dtype="<u4", count=whole))
+                    yield TapeEntry(kind, aux, tick, np.frombuffer(data, dtype="<u4", count=whole))
             self.damaged = self.damaged or bool(head)

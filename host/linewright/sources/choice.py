@@ -33,7 +33,7 @@ ALIKE: Final = 2 / 255
 
 
 @dataclass(frozen=True)
-class Choice:
+class MethodChoice:
     """A method with its settings, and the reason in words."""
 
     method: str
@@ -71,7 +71,7 @@ class Automatic(Preparation):
         return replace(picture, warnings=(f"{found.method}: {found.why}", *picture.warnings))
 
 
-def choose(taken: Photograph) -> Choice:
+def choose(taken: Photograph) -> MethodChoice:
     """The method for a picture."""
     from scipy import ndimage
     from skimage.filters import threshold_otsu
@@ -80,7 +80,7 @@ def choose(taken: Photograph) -> Choice:
     rgb = taken.rgb[::step, ::step]
     grey = rgb @ LUMA
     if np.ptp(grey) < 1 / 255:
-        return Choice("hatching", "the picture is of one tone")
+        return MethodChoice("hatching", "the picture is of one tone")
     level = threshold_otsu(grey)
     ink = grey <= level
     share = float(ink.mean())
@@ -90,7 +90,7 @@ def choose(taken: Photograph) -> Choice:
         depth = ndimage.distance_transform_edt(ink)
         ridge = depth[(depth == ndimage.maximum_filter(depth, size=3)) & ink]
         if float(np.quantile(ridge, 0.9)) <= LINE_PX:
-            return Choice(
+            return MethodChoice(
                 "centre-lines:background=even",
                 f"line art: two tones explain {explained:.0%} of it, and its lines are thin",
             )
@@ -98,8 +98,8 @@ def choose(taken: Photograph) -> Choice:
     down = np.abs(np.diff(rgb, axis=0)).max(axis=2)[:, :-1] <= ALIKE
     flat = float((across & down).mean())
     if flat > FLAT_SHARE and not _is_gradient(grey):
-        return Choice("areas", f"flat colours: {flat:.0%} of its pixels are like their neighbours")
-    return Choice("cross-hatching:form=1", "a photograph: its tones change from place to place")
+        return MethodChoice("areas", f"flat colours: {flat:.0%} of its pixels are like their neighbours")
+    return MethodChoice("cross-hatching:form=1", "a photograph: its tones change from place to place")
 
 
 def _is_gradient(grey: np.ndarray[tuple[int, ...], np.dtype[np.float32]]) -> bool:

@@ -17,7 +17,7 @@ from linewright.calibration.trial.picture import vision
 if TYPE_CHECKING:
     from linewright.rig.rig import Rig
     from linewright.sheet.sizes import Sheet
-    from linewright.simulation.shortcut import Ink
+    from linewright.simulation.shortcut import DrawnInk
 
 Floats = NDArray[np.float64]
 
@@ -65,7 +65,7 @@ class Shot:
     shift_px: tuple[float, float] = (0.0, 0.0)
 
 
-def photograph(ink: Ink, sheet: Sheet, rig: Rig, shot: Shot, seed: int = 0) -> NDArray[np.uint8]:
+def photograph(ink: DrawnInk, sheet: Sheet, rig: Rig, shot: Shot, seed: int = 0) -> NDArray[np.uint8]:
     """(height, width) uint8, the picture of a sheet.
 
     Parameters
@@ -110,7 +110,7 @@ def photograph(ink: Ink, sheet: Sheet, rig: Rig, shot: Shot, seed: int = 0) -> N
     return np.asarray(np.clip(picture, 0.0, 255.0), dtype=np.uint8)
 
 
-def _painted(ink: Ink, sheet: Sheet, rig: Rig, shot: Shot) -> NDArray[np.float32]:
+def _painted(ink: DrawnInk, sheet: Sheet, rig: Rig, shot: Shot) -> NDArray[np.float32]:
     """The paper alone, grey values."""
     cv2 = vision()
     size = (int(sheet.height_mm * PAPER_PX_MM), int(sheet.width_mm * PAPER_PX_MM))

@@ -27,7 +27,7 @@ from linewright.simulation.shortcut import draw_on
 if TYPE_CHECKING:
     from linewright.calibration.trial.finding import Finding
     from linewright.rig.rig import Rig
-    from linewright.simulation.shortcut import Ink
+    from linewright.simulation.shortcut import DrawnInk
 
 Floats = NDArray[np.float64]
 
@@ -94,7 +94,7 @@ def card(rig: Rig) -> Drawing:
     return Drawing.from_strokes([middle + stroke for stroke in strokes])
 
 
-def departure_mm(planned: Drawing, ink: Ink) -> float:
+def departure_mm(planned: Drawing, ink: DrawnInk) -> float:
     """How far what was drawn departs from its shape at most, wherever and however turned it lies on the sheet."""
     places = [np.concatenate((ink.stroke(i)[::SPARSE], ink.stroke(i)[-1:])) for i in range(len(planned))]
     ends = np.cumsum([len(points) for points in places])[:-1]

@@ -17,7 +17,7 @@ from linewright.calibration.trial.design import Trial
 if TYPE_CHECKING:
     from linewright.rig.rig import Rig
     from linewright.sheet.sizes import Sheet
-    from linewright.simulation.shortcut import Ink
+    from linewright.simulation.shortcut import DrawnInk
 
 Floats = NDArray[np.float64]
 
@@ -34,7 +34,7 @@ SHORTEST_WAVE_MM: Final = 0.7
 
 
 def measure(
-    trial: Trial, ink: Ink, sheet: Sheet, rig: Rig, rng: np.random.Generator, *, reading_mm: float = 0.1
+    trial: Trial, ink: DrawnInk, sheet: Sheet, rig: Rig, rng: np.random.Generator, *, reading_mm: float = 0.1
 ) -> dict[str, float]:
     """Answers to the entries of a trial sheet.
 
@@ -65,7 +65,7 @@ def measure(
 class _Sight:
     """One sheet under the magnifier."""
 
-    def __init__(self, trial: Trial, ink: Ink, rng: np.random.Generator, reading_mm: float) -> None:
+    def __init__(self, trial: Trial, ink: DrawnInk, rng: np.random.Generator, reading_mm: float) -> None:
         self._ink = ink
         self._rng = rng
         self._reading_mm = reading_mm

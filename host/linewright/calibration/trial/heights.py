@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from linewire.records import SERVO_HIGH_US, SERVO_LOW_US
 from linewright.calibration.trial.design import Entry, Part, Trial, machine_mm
 from linewright.calibration.trial.finding import Figure, Finding
 from linewright.calibration.trial.page import Page
@@ -51,7 +52,8 @@ def pulses(rig: Rig) -> NDArray[np.int64]:
     """
     heavier = 1 if rig.pen.down_us > rig.pen.up_us else -1
     reach = STEP_US * (LEVELS // 2)
-    if abs(rig.pen.down_us - rig.pen.up_us) < reach + STEP_US or not 500 + reach <= rig.pen.down_us <= 2500 - reach:
+    apart_us = abs(rig.pen.down_us - rig.pen.up_us)
+    if apart_us < reach + STEP_US or not SERVO_LOW_US + reach <= rig.pen.down_us <= SERVO_HIGH_US - reach:
         raise InputError(
             f"the trial goes {reach} us to either side of pen.down_us = {rig.pen.down_us}, too near to pen.up_us = "
             f"{rig.pen.up_us} or to the servo's stop",

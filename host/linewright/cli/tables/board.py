@@ -11,7 +11,7 @@ from linewright import wording
 
 if TYPE_CHECKING:
     from linewright.board.flashing import FlashResult
-    from linewright.board.self_test import Finding
+    from linewright.board.self_test import CheckResult
     from linewright.board.status import BoardStatus
     from linewright.bringup.dialogue import Step, Walked
     from linewright.bringup.hands import Hands
@@ -61,7 +61,7 @@ def position(status: BoardStatus) -> str:
     return f"x {x:.3f} mm, y {y:.3f} mm (motor steps {a}, {b}), {'homed' if status.homed else 'set by hand'}"
 
 
-def check_table(findings: Iterable[Finding], port: str) -> Table:
+def check_table(findings: Iterable[CheckResult], port: str) -> Table:
     """One line for each check, and below it what to do."""
     table = Table(title=port, title_justify="left", box=None, show_header=False, pad_edge=False)
     table.add_column(style="bold", no_wrap=True)

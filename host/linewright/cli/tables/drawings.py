@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from linewright.program.program import Program
     from linewright.rig.rig import Rig
     from linewright.run.journal import Story
-    from linewright.run.log import Entry
+    from linewright.run.log import LogEntry
     from linewright.simulation.replay import TraceReport
 
 
@@ -170,7 +170,7 @@ def story_table(story: Story, program: Program, stroke: int) -> Table:
     return table
 
 
-def log_table(entries: list[Entry]) -> Table:
+def log_table(entries: list[LogEntry]) -> Table:
     """The log of drawings, the newest first."""
     table = Table("began (UTC)", "picture", "rig", "strokes", "took", "outcome", box=None, pad_edge=False)
     for entry in entries:

@@ -12,7 +12,7 @@ from linewright import wording
 from linewright.rig.wiring import KINDS
 
 if TYPE_CHECKING:
-    from linewright.rig.review import Finding
+    from linewright.rig.review import ReviewFinding
     from linewright.rig.wiring import Wiring
 
 _STYLES: Final = {
@@ -24,7 +24,7 @@ _STYLES: Final = {
 }
 
 
-def review_table(findings: Sequence[Finding], *, reasons: bool = False) -> Table:
+def review_table(findings: Sequence[ReviewFinding], *, reasons: bool = False) -> Table:
     """One row for each finding, and below it why and what to do.
 
     Parameters
@@ -45,7 +45,7 @@ def review_table(findings: Sequence[Finding], *, reasons: bool = False) -> Table
     return table
 
 
-def verdict(findings: Sequence[Finding], name: str) -> str:
+def verdict(findings: Sequence[ReviewFinding], name: str) -> str:
     """The last line: may this be switched on?"""
     blocking = sum(one.blocks for one in findings)
     doubtful = sum(one.weight == "doubtful" for one in findings)

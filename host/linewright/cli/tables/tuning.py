@@ -9,10 +9,10 @@ from rich.table import Table
 from linewright import wording
 
 if TYPE_CHECKING:
-    from linewright.calibration.tuning import Choice
+    from linewright.calibration.tuning import TuningResult
 
 
-def candidates_table(choice: Choice) -> Table:
+def candidates_table(choice: TuningResult) -> Table:
     """Every candidate: how long the drawing takes, and how far its lines wobble."""
     table = Table(box=None, pad_edge=False)
     table.add_column("setting")
@@ -31,13 +31,13 @@ def candidates_table(choice: Choice) -> Table:
     return table
 
 
-def verdict(choice: Choice, wobble_mm: float) -> str:
+def verdict(choice: TuningResult, wobble_mm: float) -> str:
     """What was sought and what was gained, in a sentence or three."""
     goal = f"Best is the quickest of those whose lines stay within {wobble_mm:g} mm of where they belong (--wobble). "
     return goal + _gained(choice, wobble_mm)
 
 
-def _gained(choice: Choice, wobble_mm: float) -> str:
+def _gained(choice: TuningResult, wobble_mm: float) -> str:
     now, best = choice.now, choice.best
     if best is now:
         return (

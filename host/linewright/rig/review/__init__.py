@@ -10,15 +10,15 @@ from typing import TYPE_CHECKING
 
 from linewright.rig.doubts import doubts
 from linewright.rig.review import levels, limits, pins, power
-from linewright.rig.review.findings import BLOCKING, WEIGHTS, Finding, Weight
+from linewright.rig.review.findings import BLOCKING, WEIGHTS, ReviewFinding, Weight
 
 if TYPE_CHECKING:
     from linewright.rig.rig import Rig
 
-__all__ = ["BLOCKING", "WEIGHTS", "Finding", "Weight", "review"]
+__all__ = ["BLOCKING", "WEIGHTS", "ReviewFinding", "Weight", "review"]
 
 
-def review(rig: Rig) -> list[Finding]:
+def review(rig: Rig) -> list[ReviewFinding]:
     """Everything that can be said about a rig from its file, the worst first.
 
     Parameters
@@ -30,6 +30,6 @@ def review(rig: Rig) -> list[Finding]:
         *power.findings(rig),
         *levels.findings(rig),
         *limits.findings(rig),
-        *(Finding("doubtful", "rig file", said) for said in doubts(rig)),
+        *(ReviewFinding("doubtful", "rig file", said) for said in doubts(rig)),
     ]
     return sorted(found, key=lambda one: WEIGHTS.index(one.weight))

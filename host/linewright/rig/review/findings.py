@@ -15,7 +15,7 @@ BLOCKING: Final = ("danger", "wrong")
 
 
 @dataclass(frozen=True)
-class Finding:
+class ReviewFinding:
     """One result.
 
     Parameters

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Final
 
 from linewright.rig.board_pins import BOARDS
-from linewright.rig.review.findings import Finding
+from linewright.rig.review.findings import ReviewFinding
 
 if TYPE_CHECKING:
     from linewright.rig.rig import Rig
@@ -18,19 +18,19 @@ INPUT_SLACK_V: Final = 0.3
 """What an input may see above its supply (RP2040 data sheet, 5.5.3.4, absolute: IOVDD + 0.5 V; less to be safe)."""
 
 
-def findings(rig: Rig) -> Iterator[Finding]:
+def findings(rig: Rig) -> Iterator[ReviewFinding]:
     """Levels of the drivers' inputs and of the switches."""
     board_v = BOARDS[rig.board].logic_v
     yield from _drivers(rig, board_v)
     yield from _switches(rig, board_v)
 
 
-def _drivers(rig: Rig, board_v: float) -> Iterator[Finding]:
+def _drivers(rig: Rig, board_v: float) -> Iterator[ReviewFinding]:
     about = "levels"
     wanted = HIGH_SHARE * rig.driver.logic_v
     said = f"the board puts out {board_v:g} V, drivers fed with {rig.driver.logic_v:g} V take {wanted:.3g} V as high"
     if wanted > board_v:
-        yield Finding(
+        yield ReviewFinding(
             "doubtful",
             about,
             said,
@@ -38,13 +38,13 @@ def _drivers(rig: Rig, board_v: float) -> Iterator[Finding]:
             do=f"feed the drivers' logic side with {board_v:g} V, or put level shifters in between",
         )
     else:
-        yield Finding("good", about, said)
+        yield ReviewFinding("good", about, said)
 
 
-def _switches(rig: Rig, board_v: float) -> Iterator[Finding]:
+def _switches(rig: Rig, board_v: float) -> Iterator[ReviewFinding]:
     about = "endstops"
     if all(axis.endstop == "none" for axis in (rig.x, rig.y)):
-        yield Finding(
+        yield ReviewFinding(
             "doubtful",
             about,
             "the machine has none",
@@ -53,7 +53,7 @@ def _switches(rig: Rig, board_v: float) -> Iterator[Finding]:
         )
         return
     if rig.supply.switch_v > board_v + INPUT_SLACK_V:
-        yield Finding(
+        yield ReviewFinding(
             "danger",
             about,
             f"the endstops are fed with {rig.supply.switch_v:g} V, the board's inputs take {board_v:g} V",
@@ -61,13 +61,13 @@ def _switches(rig: Rig, board_v: float) -> Iterator[Finding]:
             do=f"feed them with {board_v:g} V, or divide their signal down",
         )
     elif rig.supply.switch_v == 0:
-        yield Finding("good", about, "plain contacts to ground, pulled up by the board: nothing can hurt its inputs")
+        yield ReviewFinding("good", about, "plain contacts to ground, pulled up by the board: safe for its inputs")
     else:
-        yield Finding("good", about, f"fed with {rig.supply.switch_v:g} V, which the board's inputs take")
+        yield ReviewFinding("good", about, f"fed with {rig.supply.switch_v:g} V, which the board's inputs take")
     yield from _contacts(rig)
 
 
-def _contacts(rig: Rig) -> Iterator[Finding]:
+def _contacts(rig: Rig) -> Iterator[ReviewFinding]:
     about = "endstops"
     why = "a broken wire or a plug that came off then reads as pressed, and the machine stops instead of running on"
     kinds: dict[str, list[str]] = {"normally-closed": [], "normally-open": []}
@@ -75,10 +75,10 @@ def _contacts(rig: Rig) -> Iterator[Finding]:
         if axis.endstop != "none":
             kinds[axis.endstop_contact].append(name)
     if closed := kinds["normally-closed"]:
-        yield Finding("good", about, f"{_switches_of(closed)} normally closed", why=why)
+        yield ReviewFinding("good", about, f"{_switches_of(closed)} normally closed", why=why)
     if opened := kinds["normally-open"]:
         keys = " and ".join(f'axis.{name}.endstop_contact = "normally-closed"' for name in opened)
-        yield Finding(
+        yield ReviewFinding(
             "doubtful",
             about,
             f"{_switches_of(opened)} normally open: a broken wire reads as not pressed",

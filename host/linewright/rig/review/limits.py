@@ -6,21 +6,21 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from linewright.rig.motor_torque import PULL_OUT_MARGIN, Drive, reach
-from linewright.rig.review.findings import Finding
+from linewright.rig.review.findings import ReviewFinding
 
 if TYPE_CHECKING:
     from linewright.rig.rig import Rig
     from linewright.rig.sections import Axis, Motor
 
 
-def findings(rig: Rig) -> Iterator[Finding]:
+def findings(rig: Rig) -> Iterator[ReviewFinding]:
     """Torque, step rate, travel."""
     for name, axis, which, motor in (("x", rig.x, "A", rig.a), ("y", rig.y, "B", rig.b)):
         yield from _axis(rig, name, axis, which, motor)
     yield from _sheet(rig)
 
 
-def _axis(rig: Rig, name: str, axis: Axis, which: str, motor: Motor) -> Iterator[Finding]:
+def _axis(rig: Rig, name: str, axis: Axis, which: str, motor: Motor) -> Iterator[ReviewFinding]:
     about = f"axis {name}"
     drive = Drive.of(rig, motor)
     if drive is None or axis.moving_mass_g is None:
@@ -37,7 +37,7 @@ def _axis(rig: Rig, name: str, axis: Axis, which: str, motor: Motor) -> Iterator
             if value is None
         ]
         if lacking:
-            yield Finding(
+            yield ReviewFinding(
                 "unknown",
                 about,
                 f"whether motor {which} can do {axis.speed_mm_s:g} mm/s and {axis.accel_mm_s2:g} mm/s^2 is not known: "
@@ -56,7 +56,7 @@ def _axis(rig: Rig, name: str, axis: Axis, which: str, motor: Motor) -> Iterator
     can = drive.accel_mm_s2(axis.moving_mass_g, axis.drag_n or 0.0, axis.speed_mm_s)
     asked = f"{axis.accel_mm_s2:g} mm/s^2 at {axis.speed_mm_s:g} mm/s"
     if axis.accel_mm_s2 > can * PULL_OUT_MARGIN:
-        yield Finding(
+        yield ReviewFinding(
             "wrong",
             about,
             f"motor {which} is asked for {asked}; it loses steps above {can * PULL_OUT_MARGIN:.0f} mm/s^2 there",
@@ -64,7 +64,7 @@ def _axis(rig: Rig, name: str, axis: Axis, which: str, motor: Motor) -> Iterator
             do=_lower(name, found.speed_mm_s, can, axis),
         )
     elif axis.accel_mm_s2 > can:
-        yield Finding(
+        yield ReviewFinding(
             "doubtful",
             about,
             f"motor {which} is asked for {asked}; with a margin of two it has {can:.0f} mm/s^2",
@@ -72,7 +72,7 @@ def _axis(rig: Rig, name: str, axis: Axis, which: str, motor: Motor) -> Iterator
             do=_lower(name, found.speed_mm_s, can, axis),
         )
     else:
-        yield Finding(
+        yield ReviewFinding(
             "good",
             about,
             f"motor {which} has {can:.0f} mm/s^2 at {axis.speed_mm_s:g} mm/s, margin of two taken off; "
@@ -89,10 +89,10 @@ def _lower(name: str, speed_mm_s: float, can: float, axis: Axis) -> str:
     return f"lower axis.{name}.accel_mm_s2 to {can:.0f}, or axis.{name}.speed_mm_s, or use more volts or less mass"
 
 
-def _sheet(rig: Rig) -> Iterator[Finding]:
+def _sheet(rig: Rig) -> Iterator[ReviewFinding]:
     sheet = rig.paper
     ends = [offset + size for offset, size in zip(rig.sheet.offset_mm, (sheet.width_mm, sheet.height_mm), strict=True)]
     travel = (rig.x.travel_mm, rig.y.travel_mm)
     if all(end <= high for end, high in zip(ends, travel, strict=True)):
-        yield Finding("good", "sheet", f"{sheet.name} lies within the travel of {travel[0]:g} x {travel[1]:g} mm")
+        yield ReviewFinding("good", "sheet", f"{sheet.name} lies within the travel of {travel[0]:g} x {travel[1]:g} mm")
     # Where it does not, the file's own doubts say so.

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from linewright.rig.board_pins import BOARDS, ROW
-from linewright.rig.review.findings import Finding
+from linewright.rig.review.findings import ReviewFinding
 
 if TYPE_CHECKING:
     from linewright.rig.rig import Rig
@@ -14,16 +14,17 @@ if TYPE_CHECKING:
 ABOUT = "pins"
 
 
-def findings(rig: Rig) -> Iterator[Finding]:
+def findings(rig: Rig) -> Iterator[ReviewFinding]:
     """What is wrong with the pins; that no two lines share one is seen to by the file's own checks."""
     if rig.board == "virtual":
-        yield Finding("good", ABOUT, "a virtual rig has no pins", why='set board = "rp2040" or another for a real one')
+        real = 'set board = "rp2040" or another for a real one'
+        yield ReviewFinding("good", ABOUT, "a virtual rig has no pins", why=real)
         return
     board = BOARDS[rig.board]
     found = [*_beyond(rig), *_row(rig), *_own(rig)]
     yield from found
     if board.count is None:
-        yield Finding(
+        yield ReviewFinding(
             "unknown",
             ABOUT,
             f"which GPIO are free on a {rig.board} board depends on the board",
@@ -32,25 +33,25 @@ def findings(rig: Rig) -> Iterator[Finding]:
         )
     elif not found:
         used = sorted(pin for _, pin in rig.pins if pin is not None)
-        yield Finding(
+        yield ReviewFinding(
             "good", ABOUT, f"GPIO {', '.join(map(str, used))} of the {rig.board} are free and in the right order"
         )
 
 
-def _beyond(rig: Rig) -> Iterator[Finding]:
+def _beyond(rig: Rig) -> Iterator[ReviewFinding]:
     board = BOARDS[rig.board]
     for name, pin in rig.pins:
         if pin is None:
             continue
         if board.count is not None and pin >= board.count:
-            yield Finding(
+            yield ReviewFinding(
                 "wrong",
                 ABOUT,
                 f"pins.{name} = {pin}: an {rig.board} has GPIO 0 to {board.count - 1}",
                 do="choose a lower one",
             )
         elif rig.board == "rp2350" and pin > 29:
-            yield Finding(
+            yield ReviewFinding(
                 "doubtful",
                 ABOUT,
                 f"pins.{name} = {pin}: only the large RP2350 has GPIO above 29",
@@ -59,7 +60,7 @@ def _beyond(rig: Rig) -> Iterator[Finding]:
             )
 
 
-def _row(rig: Rig) -> Iterator[Finding]:
+def _row(rig: Rig) -> Iterator[ReviewFinding]:
     board = BOARDS[rig.board]
     if not board.in_a_row:
         return
@@ -68,7 +69,7 @@ def _row(rig: Rig) -> Iterator[Finding]:
     if any(getattr(rig.pins, name) != pin for name, pin in wanted.items()):
         have = ", ".join(f"{name} = {getattr(rig.pins, name)}" for name in ROW)
         need = ", ".join(f"{name} = {pin}" for name, pin in wanted.items())
-        yield Finding(
+        yield ReviewFinding(
             "wrong",
             ABOUT,
             f"the motors' lines do not lie in a row: {have}",
@@ -76,7 +77,7 @@ def _row(rig: Rig) -> Iterator[Finding]:
             do=f"wire them as {need}, or begin the row at another GPIO",
         )
     if first > board.highest_step_a:
-        yield Finding(
+        yield ReviewFinding(
             "wrong",
             ABOUT,
             f"pins.step_a = {first}: a row of four can begin at GPIO {board.highest_step_a} at the highest",
@@ -84,11 +85,11 @@ def _row(rig: Rig) -> Iterator[Finding]:
         )
 
 
-def _own(rig: Rig) -> Iterator[Finding]:
+def _own(rig: Rig) -> Iterator[ReviewFinding]:
     for name, pin in rig.pins:
         why = BOARDS[rig.board].own.get(pin) if pin is not None else None
         if why:
-            yield Finding(
+            yield ReviewFinding(
                 "doubtful",
                 ABOUT,
                 f"pins.{name} = {pin}: on boards of the Pico shape GPIO {pin} is not free",

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Final
 
 from linewright.rig.motor_torque import reference_v
-from linewright.rig.review.findings import Finding
+from linewright.rig.review.findings import ReviewFinding
 
 if TYPE_CHECKING:
     from linewright.rig.rig import Rig
@@ -57,7 +57,7 @@ def fuse_a(needed_a: float) -> float:
     return next((rating for rating in FUSE_RATINGS_A if rating >= wanted - 1e-9), FUSE_RATINGS_A[-1])
 
 
-def findings(rig: Rig) -> Iterator[Finding]:
+def findings(rig: Rig) -> Iterator[ReviewFinding]:
     """Everything about power."""
     yield from _motor_supply(rig)
     yield from _driver_current(rig)
@@ -65,11 +65,11 @@ def findings(rig: Rig) -> Iterator[Finding]:
     yield from _servo(rig)
 
 
-def _motor_supply(rig: Rig) -> Iterator[Finding]:
+def _motor_supply(rig: Rig) -> Iterator[ReviewFinding]:
     about = "motor supply"
     supply = rig.supply
     if supply.motor_v is None:
-        yield Finding(
+        yield ReviewFinding(
             "unknown",
             about,
             "supply.motor_v is not in the file",
@@ -77,7 +77,7 @@ def _motor_supply(rig: Rig) -> Iterator[Finding]:
             do="read it off the supply's plate",
         )
     elif supply.motor_v > EXTRA_LOW_V:
-        yield Finding(
+        yield ReviewFinding(
             "danger",
             about,
             f"supply.motor_v = {supply.motor_v:g} V is above {EXTRA_LOW_V:g} V",
@@ -87,11 +87,11 @@ def _motor_supply(rig: Rig) -> Iterator[Finding]:
     needed = motors_a(rig)
     if needed is None or supply.motor_a is None:
         missing = "supply.motor_a" if needed is not None else "the motors' current"
-        yield Finding("unknown", about, f"{missing} is not in the file", do="add it: it stands on the plate")
+        yield ReviewFinding("unknown", about, f"{missing} is not in the file", do="add it: it stands on the plate")
         return
     said = f"both motors at their set current take up to {needed:.2g} A, the supply gives {supply.motor_a:g} A"
     if needed > supply.motor_a:
-        yield Finding(
+        yield ReviewFinding(
             "wrong",
             about,
             said,
@@ -101,7 +101,7 @@ def _motor_supply(rig: Rig) -> Iterator[Finding]:
         return
     fuse = fuse_a(needed)
     if fuse > supply.motor_a:
-        yield Finding(
+        yield ReviewFinding(
             "doubtful",
             about,
             f"{said}; a fuse of {fuse:g} A would not blow",
@@ -109,14 +109,14 @@ def _motor_supply(rig: Rig) -> Iterator[Finding]:
             do="take a larger supply, or one that limits its own current",
         )
     else:
-        yield Finding("good", about, f"{said}; fuse it with {fuse:g} A, slow-blow")
+        yield ReviewFinding("good", about, f"{said}; fuse it with {fuse:g} A, slow-blow")
 
 
-def _driver_current(rig: Rig) -> Iterator[Finding]:
+def _driver_current(rig: Rig) -> Iterator[ReviewFinding]:
     about = "driver current"
     set_a = rig.driver.current_a
     if set_a is None:
-        yield Finding(
+        yield ReviewFinding(
             "unknown",
             about,
             "driver.current_a is not in the file",
@@ -126,14 +126,14 @@ def _driver_current(rig: Rig) -> Iterator[Finding]:
     for name, motor in (("a", rig.a), ("b", rig.b)):
         rated = motor.rated_current_a
         if rated is None:
-            yield Finding(
+            yield ReviewFinding(
                 "unknown", about, f"motor.{name}.rated_current_a is not in the file", do="it stands on the motor"
             )
             continue
         if set_a is None:
             continue
         if set_a > rated:
-            yield Finding(
+            yield ReviewFinding(
                 "danger",
                 about,
                 f"drivers are set to {set_a:g} A, motor {name.upper()} is rated {rated:g} A",
@@ -143,7 +143,7 @@ def _driver_current(rig: Rig) -> Iterator[Finding]:
         elif motor.resistance_ohm is not None and rig.supply.motor_v is not None:
             drop_v = set_a * motor.resistance_ohm
             if drop_v >= rig.supply.motor_v:
-                yield Finding(
+                yield ReviewFinding(
                     "wrong",
                     about,
                     f"{set_a:g} A through motor {name.upper()}'s {motor.resistance_ohm:g} ohm needs {drop_v:.3g} V, "
@@ -153,7 +153,7 @@ def _driver_current(rig: Rig) -> Iterator[Finding]:
                 )
             else:
                 heat_w = set_a**2 * motor.resistance_ohm
-                yield Finding(
+                yield ReviewFinding(
                     "good",
                     about,
                     f"motor {name.upper()}: {set_a:g} A of {rated:g} A, {heat_w:.2g} W of heat while it stands",
@@ -161,13 +161,13 @@ def _driver_current(rig: Rig) -> Iterator[Finding]:
                 )
 
 
-def _reference(rig: Rig) -> Iterator[Finding]:
+def _reference(rig: Rig) -> Iterator[ReviewFinding]:
     about = "driver current"
     driver = rig.driver
     if driver.current_a is None:
         return
     if driver.sense_ohm is None or driver.reference_factor is None:
-        yield Finding(
+        yield ReviewFinding(
             "unknown",
             about,
             "driver.sense_ohm or driver.reference_factor is not in the file",
@@ -178,7 +178,7 @@ def _reference(rig: Rig) -> Iterator[Finding]:
     volts = reference_v(driver.current_a, driver.reference_factor, driver.sense_ohm)
     formula = f"{driver.current_a:g} A x {driver.reference_factor:g} x {driver.sense_ohm:g} ohm = {volts:.3g} V"
     if volts > driver.logic_v:
-        yield Finding(
+        yield ReviewFinding(
             "wrong",
             about,
             f"V = I x k x R = {formula}, more than the {driver.logic_v:g} V that feed the driver's logic",
@@ -186,7 +186,7 @@ def _reference(rig: Rig) -> Iterator[Finding]:
             do="look up k and the resistor again: a misread R100 (0.1 ohm) or R050 is common",
         )
         return
-    yield Finding(
+    yield ReviewFinding(
         "good",
         about,
         f"set each trimmer to V = I x k x R = {formula}",
@@ -195,14 +195,14 @@ def _reference(rig: Rig) -> Iterator[Finding]:
     )
 
 
-def _servo(rig: Rig) -> Iterator[Finding]:
+def _servo(rig: Rig) -> Iterator[ReviewFinding]:
     about = "servo supply"
     supply = rig.supply
     stall = supply.servo_stall_a
     if supply.servo == "usb":
         draws = f"{stall:g} A when held back" if stall is not None else "more than half an ampere when held back"
         over = stall is None or stall + BOARD_A > USB_A
-        yield Finding(
+        yield ReviewFinding(
             "danger" if over else "doubtful",
             about,
             f"the servo hangs on the USB line and draws {draws}; a USB 2.0 port owes {USB_A * 1000:g} mA in all",
@@ -212,13 +212,13 @@ def _servo(rig: Rig) -> Iterator[Finding]:
         return
     if stall is None or supply.servo_a is None:
         missing = "supply.servo_stall_a" if stall is None else "supply.servo_a"
-        yield Finding(
+        yield ReviewFinding(
             "unknown", about, f"{missing} is not in the file", why="0.7 A is common for micro servos, 2.5 A for large"
         )
         return
     said = f"the servo takes {stall:g} A when held back, its supply gives {supply.servo_a:g} A"
     if stall > supply.servo_a:
-        yield Finding(
+        yield ReviewFinding(
             "wrong",
             about,
             said,
@@ -226,4 +226,4 @@ def _servo(rig: Rig) -> Iterator[Finding]:
             do=f"take one of {stall:g} A or more",
         )
         return
-    yield Finding("good", about, f"{said}; fuse it with {fuse_a(stall):g} A")
+    yield ReviewFinding("good", about, f"{said}; fuse it with {fuse_a(stall):g} A")
