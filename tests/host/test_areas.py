@@ -57,8 +57,9 @@ def test_chords_are_those_of_shapely(seed, even_odd):
 SVG = (
     '<svg xmlns="http://www.w3.org/2000/svg" width="100mm" height="60mm" viewBox="0 0 100 60">'
     '<rect x="10" y="10" width="40" height="30" fill="#000000"/>'
-    '<path fill="#808080" fill-rule="{}" stroke="#ff0000" d="M60 10H90V40H60Z M70 20H80V30H70Z"/>'
-    '<circle cx="75" cy="50" r="5" fill="white"/><rect x="1" y="1" width="5" height="5" fill="none" stroke="blue"/>'
+    '<path fill="#808080" fill-rule="{}" stroke="#ff0000" stroke-width=".4" d="M60 10H90V40H60Z M70 20H80V30H70Z"/>'
+    '<circle cx="75" cy="50" r="5" fill="white"/>'
+    '<rect x="1" y="1" width="5" height="5" fill="none" stroke="blue" stroke-width=".4"/>'
     "</svg>"
 )
 
@@ -75,18 +76,25 @@ def test_fillings_of_an_svg_are_hatched_as_dark_as_they_are(tmp_path, rule, area
             mm = float(picture.drawing.stroke_lengths_mm()[picture.drawing.pen == i].sum())
             lengths.setdefault(pen.name, []).append(mm)
     black = lengths["black"][1] - lengths["black"][0]
-    assert black * 0.4 == pytest.approx(0.9 * 1200, rel=0.03)
+    # Black is meant solid: lines overlap by a tenth of their width.
+    assert black * 0.4 == pytest.approx(1200 / 0.9, rel=0.03)
     assert lengths["grey"][0] * 0.4 == pytest.approx((1 - 128 / 255) * area, rel=0.04)
     assert lengths["red"][0] == lengths["red"][1]
     assert lengths["blue"][0] == lengths["blue"][1]
 
 
-def test_areas_of_an_svg_through_the_pipeline_keep_its_size(tmp_path):
+@pytest.mark.parametrize("wish", [Wish(fit="keep"), Wish(room_mm=(50.0, 50.0))], ids=["keep", "fit"])
+def test_areas_of_an_svg_through_the_pipeline_have_the_size_on_the_sheet(tmp_path, wish):
     path = tmp_path / "filled.svg"
     path.write_text(SVG.format("evenodd"), encoding="utf-8")
-    picture = pipeline.read_picture(str(path), pipeline.Lines("areas"), Wish())
-    assert (picture.width_mm, picture.height_mm) == (100.0, 60.0)
-    assert len(picture.drawing) > 100
+    picture = pipeline.read_picture(str(path), pipeline.Lines("areas"), wish)
+    expected = (100.0, 60.0) if wish.fit == "keep" else (50.0, 30.0)
+    assert (picture.width_mm, picture.height_mm) == pytest.approx(expected)
+    black = picture.drawing.stroke_lengths_mm()[picture.drawing.pen == 0].sum()
+    share = expected[0] / 100.0
+    outline = 2 * (40 + 30) * share
+    # The same share of the paper at either size: the spacing is that of the pen on the sheet.
+    assert (black - outline) * wish.pen_width_mm * 0.9 == pytest.approx(1200 * share**2, rel=0.05)
 
 
 def poster() -> np.ndarray:

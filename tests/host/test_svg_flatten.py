@@ -11,8 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import LineString, MultiPoint, hausdorff_distance
 
-from linewright.sources.svg.flatten import extents, flatten, piece_counts, transform_rows
-from linewright.sources.svg.segments import ARC, CUBIC, LINE, Segments, centre_form
+from linewright.sources.painting.flatten import extents, flatten, piece_counts, transform_rows
+from linewright.sources.painting.segments import ARC, CUBIC, LINE, Segments, centre_form
 
 coordinate = st.floats(-300.0, 300.0)
 point = st.tuples(coordinate, coordinate)

@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from linewright.sources.painting.segments import ARC, CUBIC, LINE, Segments
 from linewright.sources.svg.lengths import NotFinite
 from linewright.sources.svg.path_data import parse_path
-from linewright.sources.svg.segments import ARC, CUBIC, LINE, Segments
 
 
 def parse(data: str) -> tuple[Segments, str | None]:

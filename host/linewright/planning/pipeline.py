@@ -15,8 +15,8 @@ from linewright.rig.doubts import doubts
 from linewright.rig.sheet_place import largest_named, lies_within, room_on, sheet_on
 from linewright.sheet.sizes import Sheet
 from linewright.sources import Picture, Wish
+from linewright.sources.drawing_files import read_drawing
 from linewright.sources.picture import Report
-from linewright.sources.svg import read_svg
 from linewright.tidy import Tidiness, Tidying, Watcher, tidy
 
 if TYPE_CHECKING:
@@ -28,7 +28,7 @@ JOB_SUFFIX: Final = ".lw"
 """Saved programs; everything else is a picture."""
 
 CURVE_TOLERANCE_MM: Final = 0.02
-"""How far a stroke strays from its curve; see `linewright.sources.svg`."""
+"""How far a stroke strays from its curve; see `linewright.sources.painting`."""
 
 
 @dataclass(frozen=True)
@@ -107,7 +107,7 @@ def read_picture(source: str, lines: Lines, wish: Wish) -> Picture:
         raise SourceError("there is no such file", where=source, hint="check the name and the folder")
     if photograph.looks_like_one(path):
         return methods.chosen(methods.FOR_PHOTOGRAPHS).read(source, wish)
-    return read_svg(path, tolerance_mm=wish.tolerance_mm, pen_by=wish.pen_by)
+    return read_drawing(source, wish)
 
 
 def _made(method: str, source: str, wish: Wish) -> Picture:
@@ -128,7 +128,7 @@ def _made(method: str, source: str, wish: Wish) -> Picture:
 def wish_for(rig: Rig, sheet: Sheet, placement: Placement, report: Report | None = None) -> Wish:
     """The room that a picture gets on its sheet, as far as the rig reaches, and the rig's pen."""
     x0, y0, x1, y1 = room_on(sheet, rig)
-    wish = Wish((x1 - x0, y1 - y0), placement.turn_deg, rig.pen.width_mm, pen_by=placement.pen_by)
+    wish = Wish((x1 - x0, y1 - y0), placement.turn_deg, rig.pen.width_mm, pen_by=placement.pen_by, fit=placement.fit)
     return wish if report is None else replace(wish, report=report)
 
 

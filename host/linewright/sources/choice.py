@@ -52,10 +52,10 @@ class Automatic(Preparation):
         from linewright.sources.tone.method import ToneMethod, needs_extra
 
         if Path(source).is_file() and not photograph.looks_like_one(Path(source)):
-            from linewright.sources.svg import read_svg
+            from linewright.sources.drawing_files import read_drawing
 
-            picture = read_svg(source, tolerance_mm=wish.tolerance_mm, pen_by=wish.pen_by)
-            return replace(picture, warnings=("its own lines: it is an SVG", *picture.warnings))
+            picture = read_drawing(source, wish)
+            return replace(picture, warnings=("its own lines: it is a drawing and no photograph", *picture.warnings))
         needs_extra()
         wish.report("reading", 0.0)
         taken = photograph.load(source)

@@ -25,8 +25,7 @@ class Picture:
     Parameters
     ----------
     drawing : strokes in mm, origin at the top left corner of the picture.
-    width_mm, height_mm : size of the picture; for an SVG as the file states it, or that of its strokes when it states
-        none.
+    width_mm, height_mm : size of the picture on the sheet; see `Wish`.
     warnings : what is not drawn, or not as the source says, and what was chosen; in plain words.
     """
 
@@ -41,11 +40,27 @@ def _nobody(_state: str, _done: float) -> None:
 
 
 @dataclass(frozen=True)
+class Words:
+    """How the words of a drawing file are written.
+
+    Parameters
+    ----------
+    outlines : the outlines of a font, as the file looks on a screen; else single-line letters, as a pen writes them.
+    fonts : font files, and folders of them, that are looked at before those of the system.
+    """
+
+    outlines: bool = False
+    fonts: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class Wish:
     """What a source is asked for.
 
-    Tone and spacing hold at one size only, so a source without a size of its own is told the room that it will get
-    on the sheet, fills it with `fitted_mm`, and states exactly that size; placing then leaves it as it is.
+    Whatever has a length in mm (how far a stroke strays from its curve, spacing, the pen) holds at one size only: that
+    on the sheet. So a source is told the room that it gets there, finds its size with `on_sheet_mm` or, without a size
+    of its own, with `fitted_mm`, makes its strokes for that size, and states exactly that size; placing then leaves it
+    as it is. An item of a known width asks with ``room_mm=(width, inf)``.
 
     Parameters
     ----------
@@ -54,7 +69,12 @@ class Wish:
     pen_width_mm : the line of a pen that does not state its own.
     pens : the pens to separate colours to; none: one pen, black.
     tolerance_mm : how far a stroke may stray from the curve it stands for.
-    pen_by : what decides which pen draws a line of an SVG.
+    pen_by : what decides which pen draws a line of a drawing file.
+    fit : ``"fit"``: as large as the room allows; ``"keep"``: a picture with a size of its own keeps it.
+    see_through : whether lines are drawn that something painted later covers.
+    layers : names or numbers (from 1) of the layers to draw; none: those that the file shows.
+    page : which one of a file of several, from 1.
+    words : how the words of a drawing file are written.
     report : told of progress.
     """
 
@@ -64,11 +84,20 @@ class Wish:
     pens: tuple[Pen, ...] = ()
     tolerance_mm: float = 0.02
     pen_by: Literal["colour", "layer"] = "colour"
+    fit: Literal["fit", "keep"] = "fit"
+    see_through: bool = False
+    layers: tuple[str, ...] = ()
+    page: int = 1
+    words: Words = Words()
     report: Report = _nobody
 
     def one_pen(self, name: str) -> Pen:
         """What draws a picture of one ink: the first of the pens, else one of this name as wide as the rig's."""
         return self.pens[0] if self.pens else Pen(name)
+
+    def on_sheet_mm(self, width_mm: float, height_mm: float) -> tuple[float, float]:
+        """Size on the sheet of a picture that states a size of its own: strokes are made for this size."""
+        return (width_mm, height_mm) if self.fit == "keep" else self.fitted_mm(width_mm, height_mm)
 
     def fitted_mm(self, width: float, height: float) -> tuple[float, float]:
         """Size in mm at which a picture of this proportion fills the room, turned or not as `sheet.place` will."""

@@ -1,20 +1,13 @@
-"""Affine matrices of the tree walk, ``transform`` attributes, and viewBox with preserveAspectRatio.
-
-A matrix is the tuple ``(a, b, c, d, e, f)`` of SVG: ``x' = a*x + c*y + e``, ``y' = b*x + d*y + f``.
-Plain tuples, because the walk multiplies one small matrix per element and numpy would cost ten times as much there.
-"""
+"""``transform`` attributes as matrices, and viewBox with preserveAspectRatio."""
 
 from __future__ import annotations
 
 import math
 import re
 
+from linewright.sources.painting.bounds import Box
+from linewright.sources.painting.matrices import IDENTITY, Matrix, multiply, translation
 from linewright.sources.svg.lengths import NUMBER, NotFinite, angle_deg, is_not_finite, length_px
-
-Matrix = tuple[float, float, float, float, float, float]
-Box = tuple[float, float, float, float]  # x, y, width, height
-
-IDENTITY: Matrix = (1.0, 0.0, 0.0, 1.0, 0.0, 0.0)
 
 _FUNCTION = re.compile(r"\s*([a-zA-Z]+)\s*\(([^()]*)\)\s*,?")
 _ARGUMENT = re.compile(rf"{NUMBER}(?:[a-zA-Z]+|%)?")
@@ -22,29 +15,6 @@ _SEPARATORS = re.compile(r"[\s,]*")
 _NUMBER = re.compile(NUMBER)
 _SIDES_X = {"left": "0%", "center": "50%", "right": "100%"}
 _SIDES_Y = {"top": "0%", "center": "50%", "bottom": "100%"}
-
-
-def multiply(outer: Matrix, inner: Matrix) -> Matrix:
-    """The matrix that applies ``inner`` first and ``outer`` after it."""
-    a, b, c, d, e, f = outer
-    g, h, i, j, k, m = inner
-    return (a * g + c * h, b * g + d * h, a * i + c * j, b * i + d * j, a * k + c * m + e, b * k + d * m + f)
-
-
-def translation(x: float, y: float) -> Matrix:
-    """Move by ``(x, y)``."""
-    return (1.0, 0.0, 0.0, 1.0, x, y)
-
-
-def apply(matrix: Matrix, x: float, y: float) -> tuple[float, float]:
-    """One point through a matrix."""
-    a, b, c, d, e, f = matrix
-    return (a * x + c * y + e, b * x + d * y + f)
-
-
-def flattens(matrix: Matrix) -> bool:
-    """Whether the matrix squeezes the plane to a line or a point, so that nothing is rendered (SVG 2, section 8.5)."""
-    return matrix[0] * matrix[3] == matrix[1] * matrix[2]
 
 
 def parse_transform(text: str, viewport: tuple[float, float], font_px: float) -> Matrix | None:

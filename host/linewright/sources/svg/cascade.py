@@ -7,6 +7,7 @@ rules of specificity 0: SVG 2, section 6.6). Inheritance is not decided here; se
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Sequence
 from functools import lru_cache
 from typing import Any
@@ -15,18 +16,27 @@ from xml.etree.ElementTree import Element
 import cssselect2
 import tinycss2
 
-from linewright.sources.svg.notes import Notes
+from linewright.sources.painting.notes import Notes
+from linewright.sources.svg.document import line_of
+from linewright.sources.svg.grammar import valid
 
 Declared = dict[str, str]
 Declarations = tuple[tuple[str, str], ...]
 
+# What words look like.
+FONT_PROPERTIES = (
+    "font-family", "font-size", "font-style", "font-weight", "font-stretch", "font-variant", "font-kerning",
+    "letter-spacing", "word-spacing", "text-anchor", "text-decoration", "direction", "writing-mode", "baseline-shift",
+    "dominant-baseline", "alignment-baseline", "white-space", "unicode-bidi", "text-rendering",
+)  # fmt: skip
 # Everything the reader looks at through the cascade. Geometry is among it since SVG 2 made it properties.
 PROPERTIES = frozenset((
-    "fill", "fill-opacity", "fill-rule", "stroke", "stroke-opacity", "stroke-width", "stroke-linecap",
-    "stroke-dasharray", "stroke-dashoffset",
-    "color", "font-size", "visibility", "display", "opacity", "overflow", "transform",
-    "transform-origin", "transform-box", "clip-path", "mask", "filter", "marker-start", "marker-mid", "marker-end",
-    "stop-color", "stop-opacity", "x", "y", "width", "height", "cx", "cy", "r", "rx", "ry",
+    "fill", "fill-opacity", "fill-rule", "clip-rule", "stroke", "stroke-opacity", "stroke-width", "stroke-linecap",
+    "stroke-linejoin", "stroke-miterlimit", "stroke-dasharray", "stroke-dashoffset", "paint-order",
+    "color", "visibility", "display", "opacity", "overflow", "transform", "transform-origin", "transform-box",
+    "clip-path", "mask", "mask-type", "filter", "mix-blend-mode", "isolation",
+    "marker-start", "marker-mid", "marker-end", "stop-color", "stop-opacity",
+    "x", "y", "width", "height", "cx", "cy", "r", "rx", "ry", *FONT_PROPERTIES,
 ))  # fmt: skip
 
 # Selectors that look back at earlier siblings cost the square of a family's size (their library keeps a list of all
@@ -45,6 +55,7 @@ class Cascade:
     """
 
     def __init__(self, root: Element, sheets: Sequence[str], notes: Notes) -> None:
+        self._notes = notes
         normal, important = cssselect2.Matcher(), cssselect2.Matcher()
         wide = any(len(element) > MOST_SIBLINGS for element in root.iter()) if sheets else False
         rules = 0
@@ -58,17 +69,29 @@ class Cascade:
                 if found != ((), ()):
                     self._matched[wrapper.etree_element] = found
 
+    def _invalid(self, name: str, value: str, element: Element) -> None:
+        self._notes.add(_INVALID.format(name=name, value=value[:40]), line_of(element))
+
     def declared(self, element: Element) -> Declared:
         """The winning value of every property of `PROPERTIES` that anything gives to ``element``."""
         attributes = element.attrib
-        declared = {name: attributes[name].strip() for name in attributes if name in PROPERTIES}
+        declared: Declared = {}
+        for name in attributes:
+            if name in PROPERTIES:
+                value = attributes[name].strip()
+                if valid(name, value):
+                    declared[name] = value
+                else:
+                    self._invalid(name, value, element)
         matched = self._matched.get(element)
         if matched is not None:
             declared.update(matched[0])
         inline = attributes.get("style")
         inline_important: Declarations = ()
         if inline:
-            inline_normal, inline_important = _parse_declarations(inline)
+            inline_normal, inline_important, dropped = _parse_declarations(inline)
+            for name, value in dropped:
+                self._invalid(name, value, element)
             declared.update(inline_normal)
         if matched is not None:
             declared.update(matched[1])
@@ -106,7 +129,9 @@ def _add_rule(prelude: Any, content: Any, normal: Any, important: Any, wide: boo
         why = f"it counts siblings, and some element has more than {MOST_SIBLINGS} children"
         notes.add(f"style sheet: the rule for '{text[:40]}' is left out: {why}")
         return 0
-    usual, strong = _split(tinycss2.parse_blocks_contents(content))
+    usual, strong, dropped = _split(tinycss2.parse_blocks_contents(content))
+    for name, value in dropped:
+        notes.add(_INVALID.format(name=name, value=value[:40]))
     try:
         selectors = cssselect2.compile_selector_list(prelude)
     except cssselect2.SelectorError:
@@ -119,21 +144,53 @@ def _add_rule(prelude: Any, content: Any, normal: Any, important: Any, wide: boo
 
 
 @lru_cache(maxsize=4096)
-def _parse_declarations(text: str) -> tuple[Declarations, Declarations]:
+def _parse_declarations(text: str) -> tuple[Declarations, Declarations, Declarations]:
     return _split(tinycss2.parse_blocks_contents(text))
 
 
-def _split(declarations: Iterable[Any]) -> tuple[Declarations, Declarations]:
-    """Declarations of known properties: the normal ones, and the important ones."""
+def _split(declarations: Iterable[Any]) -> tuple[Declarations, Declarations, Declarations]:
+    """Declarations of known properties: the normal ones, the important ones, and those whose value is not valid."""
     normal: list[tuple[str, str]] = []
     important: list[tuple[str, str]] = []
+    dropped: list[tuple[str, str]] = []
     for declaration in declarations:
         if declaration.type != "declaration":
             continue
+        name, value = declaration.lower_name, tinycss2.serialize(declaration.value).strip()
         target = important if declaration.important else normal
-        value = tinycss2.serialize(declaration.value).strip()
-        if declaration.lower_name == "marker":
-            target.extend((f"marker-{place}", value) for place in ("start", "mid", "end"))
-        elif declaration.lower_name in PROPERTIES:
-            target.append((declaration.lower_name, value))
-    return tuple(normal), tuple(important)
+        if name == "marker":
+            names: tuple[str, ...] = ("marker-start", "marker-mid", "marker-end")
+        elif name == "font":
+            for pair in font_shorthand(value):
+                target.append(pair)
+            continue
+        else:
+            names = (name,) if name in PROPERTIES else ()
+        for one in names:
+            (target if valid(one, value) else dropped).append((one, value))
+    return tuple(normal), tuple(important), tuple(dropped)
+
+
+def font_shorthand(value: str) -> list[tuple[str, str]]:
+    """The longhands of ``font`` (CSS Fonts 4, section 2.7); none when it has no size and family."""
+    found = _FONT.fullmatch(value.strip())
+    if found is None:
+        return []
+    pairs = [(name, "normal") for name in _FONT_WORDS]
+    for word in found[1].split():
+        for name, words in _FONT_WORDS.items():
+            if word.lower() in words or (name == "font-weight" and word.isdigit()):
+                pairs.append((name, word))
+    return [*pairs, ("font-size", found[2]), ("font-family", found[3])]
+
+
+_FONT = re.compile(
+    r"((?:[a-zA-Z-]+\s+|\d00\s+)*?)([\d.]+(?:px|pt|pc|mm|cm|in|em|ex|rem|q|%)|(?:xx?-)?(?:small|large)|medium)"
+    r"(?:\s*/\s*\S+)?\s+(.+)"
+)
+_FONT_WORDS = {
+    "font-style": ("italic", "oblique"), "font-weight": ("bold", "bolder", "lighter"), "font-variant": ("small-caps",),
+    "font-stretch": ("condensed", "expanded", "semi-condensed", "semi-expanded", "extra-condensed", "extra-expanded",
+                     "ultra-condensed", "ultra-expanded"),
+}  # fmt: skip
+_INVALID = "{name} '{value}' is not valid; it is ignored"

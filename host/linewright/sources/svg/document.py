@@ -1,13 +1,15 @@
 """`Document`: the XML tree of an SVG from untrusted bytes, with line numbers, ids and style sheets.
 
-Refused: entity declarations of any kind (expansion bombs, local files), files and trees beyond `Limits`. Never done:
-fetching anything. A plain DOCTYPE without declarations is fine; SVG 1.1 files carry one.
+Entities that only shorten a text (namespaces, as some drawing programs write them) are expanded. Refused: entities that
+refer to files or to other entities (local files, expansion bombs), files and trees beyond `Limits`. Never done:
+fetching anything.
 """
 
 from __future__ import annotations
 
 import io
 import os
+import re
 import zlib
 from collections.abc import Iterator
 from pathlib import Path
@@ -18,11 +20,14 @@ import defusedxml.ElementTree
 from defusedxml.common import DefusedXmlException
 
 from linewright.errors import SourceError
-from linewright.sources.svg.limits import Limits, refuse
-from linewright.sources.svg.notes import Notes
+from linewright.sources.painting.limits import Limits, refuse
+from linewright.sources.painting.notes import Notes
 
 SVG_NAMESPACE = "http://www.w3.org/2000/svg"
 _LINE = "{linewright}line"  # attribute that carries the line number through the tree, whatever the file says
+# A reference to an entity of the file's own; the five of XML and characters by number stand for one character.
+_REFERENCE = re.compile(r"&(?!amp;|lt;|gt;|quot;|apos;|#)|%[\w.:-]+;")
+_TEXTS = ("style", "title", "text")  # elements whose text is kept, that of their children included
 _MAGIC = {
     b"\x89PNG": "a PNG picture", b"\xff\xd8\xff": "a JPEG picture", b"GIF8": "a GIF picture", b"%PDF": "a PDF",
     b"RIFF": "a WebP picture or another RIFF file", b"BM": "a BMP picture", b"PK\x03\x04": "a zip archive",
@@ -43,6 +48,7 @@ class Document:
     def __init__(self, root: Element, name: str, notes: Notes) -> None:
         self.root = root
         self.name = name
+        self._parents: dict[Element, Element] | None = None
         self.ids: dict[str, Element] = {}
         self.sheets: list[str] = []
         for element in root.iter():
@@ -63,6 +69,16 @@ class Document:
     def target(self, reference: str) -> Element | None:
         """The element that ``#id`` refers to; None when it is not in this file."""
         return self.ids.get(reference[1:]) if reference.startswith("#") else None
+
+    def parent(self, element: Element) -> Element | None:
+        """The element around; None for the outermost."""
+        if self._parents is None:
+            self._parents = {child: above for above in self.root.iter() for child in above}
+        return self._parents.get(element)
+
+    def describe(self, origin: object) -> str:
+        """As `where`, for the origin of a mark."""
+        return self.where(origin if isinstance(origin, Element) else None)
 
     def where(self, element: Element | None) -> str:
         """Place of an element for messages: file, line, tag and id."""
@@ -146,9 +162,11 @@ def _parse_tree(data: bytes, name: str, limits: Limits) -> Element:
         for piece in _pieces(data):
             parser.feed(piece)
         root = parser.close()
-    except DefusedXmlException:
+    except DefusedXmlException as problem:
+        name_of_entity = str(getattr(problem, "name", ""))[:40]
         raise SourceError(
-            "the file declares XML entities, which are refused: they can blow up memory or read other files",
+            f"the XML entity '{name_of_entity}' is refused: it refers to a file or to other entities, or is longer "
+            f"than {limits.entity_characters} characters; such entities can read other files or blow up memory",
             where=f"{name}, line {parser.line}",
             hint="open it in a drawing program and save it as plain SVG",
         ) from None
@@ -164,7 +182,23 @@ class _LimitedParser(defusedxml.ElementTree.DefusedXMLParser):  # type: ignore[m
 
     def __init__(self, name: str, limits: Limits) -> None:
         self._builder = _CountingBuilder(name, limits, self)
+        self._limits = limits
         super().__init__(target=self._builder)
+
+    def defused_entity_decl(
+        self,
+        name: str,
+        is_parameter: bool,
+        value: str | None,
+        base: str | None,
+        system: str | None,
+        public: str | None,
+        notation: str | None,
+    ) -> None:
+        """Let an entity pass that stands for a short text; refuse every other one."""
+        harmless = value is not None and len(value) <= self._limits.entity_characters and not _REFERENCE.search(value)
+        if is_parameter or not harmless:
+            super().defused_entity_decl(name, is_parameter, value, base, system, public, notation)
 
     @property
     def line(self) -> int:
@@ -180,9 +214,12 @@ class _CountingBuilder:
         self._limits = limits
         self._parser = parser
         self._open: list[Element] = []
-        self._text: list[str] | None = None  # pieces of text of the style or title that is open
+        self._kept = 0  # how many open elements keep their text
+        self._text: list[str] = []  # pieces of text since the last tag
+        self._last: Element | None = None  # where that text belongs: inside the open element, or behind its last child
         self._root: Element | None = None
         self._count = 0
+        self._characters = 0
 
     def start(self, tag: str, attributes: dict[str, str]) -> None:
         self._count += 1
@@ -205,6 +242,17 @@ class _CountingBuilder:
                 where=self._where(),
                 hint="ungroup the picture before saving it",
             )
+        self._characters += sum(map(len, attributes.values()))
+        if self._characters > limits.expanded_characters:
+            raise refuse(
+                "too much text once its entities are expanded",
+                self._characters,
+                limits.expanded_characters,
+                "characters",
+                where=self._where(),
+                hint="save the picture as plain SVG",
+            )
+        self._flush()
         attributes[_LINE] = str(self._parser.line)
         element = Element(tag, attributes)
         if self._open:
@@ -212,18 +260,29 @@ class _CountingBuilder:
         else:
             self._root = element
         self._open.append(element)
-        self._text = [] if tag.endswith(("style", "title")) else None
+        self._kept += self._kept > 0 or tag.endswith(_TEXTS)
+        self._last = None
 
     def end(self, _tag: str) -> None:
-        element = self._open.pop()
-        if self._text is not None:
-            element.text = "".join(self._text)
-            self._text = None
+        self._flush()
+        self._last = self._open.pop()
+        self._kept -= self._kept > 0
 
     def data(self, text: str) -> None:
         # No other text is ever looked at, and some files carry megabytes of it.
-        if self._text is not None:
+        if self._kept:
             self._text.append(text)
+
+    def _flush(self) -> None:
+        """Put the text since the last tag where it belongs."""
+        if self._text:
+            text = "".join(self._text)
+            self._characters += len(text)
+            self._text.clear()
+            if self._last is None:
+                self._open[-1].text = text
+            else:
+                self._last.tail = text
 
     def close(self) -> Element | None:
         return self._root

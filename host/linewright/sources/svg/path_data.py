@@ -10,8 +10,8 @@ import re
 from collections.abc import Callable
 from typing import Final
 
+from linewright.sources.painting.segments import CUBIC, LINE, Segments
 from linewright.sources.svg.lengths import NUMBER, NotFinite, is_not_finite
-from linewright.sources.svg.segments import CUBIC, LINE, Segments
 
 _SPACE = r"[ \t\r\n\f]*+"
 _GAP = rf"{_SPACE}(?:,{_SPACE})?+"

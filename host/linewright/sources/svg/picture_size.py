@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from xml.etree.ElementTree import Element
 
-from linewright.sources.svg.affine import Box
+from linewright.sources.painting.bounds import Box
+from linewright.sources.painting.notes import Notes
+from linewright.sources.svg.affine import parse_view_box
 from linewright.sources.svg.cascade import Declared
 from linewright.sources.svg.document import line_of
 from linewright.sources.svg.lengths import length_px
-from linewright.sources.svg.notes import Notes
 
 # CSS 2.1, section 10.3.2: the size of a replaced element that states neither a size nor a ratio, px.
 _SIZE_WITHOUT_ANY_PX = (300.0, 150.0)
@@ -44,3 +45,22 @@ def _side(name: str, root: Element, declared: Declared, font_px: float, notes: N
     if size is None:
         notes.add(f'{name}="{text[:40]}" is not a length; the viewBox decides instead', line_of(root))
     return size
+
+
+def page_boxes(root: Element) -> list[Box]:
+    """The pages of a file that has several: what its ``view`` elements show, or its ``page`` elements of any namespace.
+
+    A ``view`` beside the whole is a page of its own, after the first (SVG 2, section 16.6).
+    """
+    pages: list[Box] = []
+    for element in root.iter():
+        if element.tag.rpartition("}")[2] == "page":
+            box = parse_view_box(" ".join(element.get(side, "") for side in ("x", "y", "width", "height")))
+            if box is not None and min(box[2:]) > 0.0:
+                pages.append(box)
+    if pages:
+        return pages
+    views = [parse_view_box(e.get("viewBox", "")) for e in root.iter() if e.tag.rpartition("}")[2] == "view"]
+    whole = parse_view_box(root.get("viewBox", ""))
+    shown = [box for box in views if box is not None and min(box[2:]) > 0.0]
+    return [whole, *shown] if shown and whole is not None else []

@@ -11,8 +11,8 @@ import re
 from collections.abc import Mapping
 from itertools import pairwise
 
+from linewright.sources.painting.segments import Segments
 from linewright.sources.svg.lengths import NUMBER, Axis, NotFinite, is_not_finite, length_px
-from linewright.sources.svg.segments import Segments
 
 _QUARTER = math.pi / 2.0
 _POINTS = re.compile(rf"(?:{NUMBER}[\s,]*+)*+")
@@ -74,6 +74,17 @@ class Attributes:
         return value
 
 
+def rectangle(segments: Segments, x: float, y: float, width: float, height: float) -> None:
+    """Four sides, from the corner at ``(x, y)`` on."""
+    right, bottom = x + width, y + height
+    segments.begin()
+    segments.line(x, y, right, y)
+    segments.line(right, y, right, bottom)
+    segments.line(right, bottom, x, bottom)
+    segments.line(x, bottom, x, y)
+    segments.close()
+
+
 def draw_rect(a: Attributes, segments: Segments) -> None:
     """A rectangle, its corners rounded to quarters of an ellipse."""
     x, y = a.length("x", "x"), a.length("y", "y")
@@ -81,23 +92,20 @@ def draw_rect(a: Attributes, segments: Segments) -> None:
     rx, ry = _corner_radii(a, width, height)
     if width == 0.0 or height == 0.0:
         return
+    if rx == 0.0 or ry == 0.0:
+        rectangle(segments, x, y, width, height)
+        return
     right, bottom = x + width, y + height
     segments.begin()
-    if rx == 0.0 or ry == 0.0:
-        segments.line(x, y, right, y)
-        segments.line(right, y, right, bottom)
-        segments.line(right, bottom, x, bottom)
-        segments.line(x, bottom, x, y)
-    else:
-        # A side that the corners use up leaves a segment of no length, which flattening drops.
-        segments.line(x + rx, y, right - rx, y)
-        segments.ellipse_piece(right - rx, y + ry, rx, ry, -_QUARTER, _QUARTER)
-        segments.line(right, y + ry, right, bottom - ry)
-        segments.ellipse_piece(right - rx, bottom - ry, rx, ry, 0.0, _QUARTER)
-        segments.line(right - rx, bottom, x + rx, bottom)
-        segments.ellipse_piece(x + rx, bottom - ry, rx, ry, _QUARTER, _QUARTER)
-        segments.line(x, bottom - ry, x, y + ry)
-        segments.ellipse_piece(x + rx, y + ry, rx, ry, 2.0 * _QUARTER, _QUARTER)
+    # A side that the corners use up leaves a segment of no length, which flattening drops.
+    segments.line(x + rx, y, right - rx, y)
+    segments.ellipse_piece(right - rx, y + ry, rx, ry, -_QUARTER, _QUARTER)
+    segments.line(right, y + ry, right, bottom - ry)
+    segments.ellipse_piece(right - rx, bottom - ry, rx, ry, 0.0, _QUARTER)
+    segments.line(right - rx, bottom, x + rx, bottom)
+    segments.ellipse_piece(x + rx, bottom - ry, rx, ry, _QUARTER, _QUARTER)
+    segments.line(x, bottom - ry, x, y + ry)
+    segments.ellipse_piece(x + rx, y + ry, rx, ry, 2.0 * _QUARTER, _QUARTER)
     segments.close()
 
 

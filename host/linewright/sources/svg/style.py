@@ -2,20 +2,42 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from linewright.sources.svg.cascade import Declared
-from linewright.sources.svg.lengths import DEFAULT_FONT_PX, fraction, length_px, quantity
-from linewright.sources.svg.notes import Notes
+from linewright.sources.painting.marks import Cap, Join
+from linewright.sources.svg.cascade import FONT_PROPERTIES, Declared
+from linewright.sources.svg.grammar import FONT_SIZES_PX
+from linewright.sources.svg.lengths import DEFAULT_FONT_PX, fraction, length_px
 from linewright.sources.svg.paint import CURRENT, NONE, parse_colour
 
-_URL = re.compile(r"url\(\s*(['\"]?)(.*?)\1\s*\)\s*(.*)", re.DOTALL)
+# Not inherited, though they belong to words: each element says its own.
+_OWN = ("text-decoration", "baseline-shift", "alignment-baseline", "unicode-bidi")
 INHERITED = frozenset((
-    "fill", "fill-opacity", "stroke", "stroke-opacity", "stroke-width", "stroke-linecap", "stroke-dasharray",
-    "stroke-dashoffset", "color", "font-size", "visibility", "fill-rule",
+    "fill", "fill-opacity", "stroke", "stroke-opacity", "stroke-width", "stroke-linecap", "stroke-linejoin",
+    "stroke-miterlimit", "stroke-dasharray", "stroke-dashoffset", "color", "visibility", "fill-rule", "clip-rule",
+    "paint-order", "marker-start", "marker-mid", "marker-end", *(name for name in FONT_PROPERTIES if name not in _OWN),
 ))  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Font:
+    """What letters look like; the words of CSS, in lower case but for the families."""
+
+    families: str = ""
+    size_px: float = DEFAULT_FONT_PX
+    style: str = "normal"
+    weight: int = 400
+    stretch: str = "normal"
+    variant: str = "normal"
+    kerning: str = "auto"
+    letter_spacing: str = "normal"
+    word_spacing: str = "normal"
+    anchor: str = "start"
+    direction: str = "ltr"
+    writing: str = "horizontal-tb"
+    baseline: str = "auto"
+    white_space: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,65 +46,51 @@ class Style:
 
     Parameters
     ----------
-    fill, stroke : ``#rrggbb``, ``"none"`` or ``"currentColor"``.
-    color : ``#rrggbb``: what ``currentColor`` means.
-    fill_seen, stroke_seen : False where the opacity of that paint is 0.
-    even_odd : whether what an outline encloses is counted by crossings and not by winding.
-    stroke_width : text of the length; only zero matters, since the pen decides how wide a line is.
-    dots : whether a stroke without length shows: line caps that are round or square.
-    dashes, dash_offset : texts of the lengths.
+    fill, stroke : text of the paint.
+    color : text of the colour that ``currentColor`` means.
+    fill_alpha, stroke_alpha : opacity of that paint.
+    even_odd, clip_even_odd : whether what an outline encloses is counted by crossings and not by winding.
+    stroke_width, dash_offset : text of the length.
+    dashes : text of the lengths.
     visible : ``visibility: visible``.
-    font_px : font size, px, for lengths in ``em``.
+    markers : references for the start, the middle and the end.
+    stroke_first : whether the stroke is painted before the filling.
     """
 
     fill: str = "#000000"
     stroke: str = NONE
     color: str = "#000000"
-    fill_seen: bool = True
+    fill_alpha: float = 1.0
+    stroke_alpha: float = 1.0
     even_odd: bool = False
-    stroke_seen: bool = True
+    clip_even_odd: bool = False
     stroke_width: str = "1"
-    dots: bool = False
+    cap: Cap = "butt"
+    join: Join = "miter"
+    miter_limit: float = 4.0
     dashes: str = NONE
     dash_offset: str = "0"
     visible: bool = True
-    font_px: float = DEFAULT_FONT_PX
+    stroke_first: bool = False
+    markers: tuple[str, str, str] = (NONE, NONE, NONE)
+    font: Font = Font()
 
-    def stroke_colour(self, viewport: tuple[float, float]) -> str | None:
-        """Colour of the stroke, or None where no stroke is seen (no paint, no opacity or no width)."""
-        if self.stroke == NONE or not self.stroke_seen:
-            return None
-        width = length_px(self.stroke_width, "other", viewport, self.font_px)
-        if width is not None and width <= 0.0:
-            return None
-        return self._resolved(self.stroke)
+    @property
+    def font_px(self) -> float:
+        """Font size, px, for lengths in ``em``."""
+        return self.font.size_px
 
-    def fill_colour(self) -> str | None:
-        """Colour of the filling, or None where it is not seen."""
-        return None if self.fill == NONE or not self.fill_seen else self._resolved(self.fill)
-
-    def _resolved(self, paint: str) -> str | None:
-        colour = self.color if paint == CURRENT else paint
-        return None if colour == NONE else colour
+    @property
+    def dots(self) -> bool:
+        """Whether a stroke without length shows: line caps that are round or square."""
+        return self.cap != "butt"
 
 
 _INITIAL = Style()
 
 
-def inherit_style(
-    parent: Style,
-    declared: Declared,
-    server_colour: Callable[[str, int | None], str | None],
-    notes: Notes,
-    line: int | None,
-) -> Style:
-    """The style of an element whose parent has ``parent`` and which was given ``declared``.
-
-    Parameters
-    ----------
-    server_colour : one colour that stands for a gradient or pattern, by the target of its ``url()``; None when it
-        does not exist.
-    line : line of the element in the file, for the notes.
+def inherit_style(parent: Style, declared: Declared) -> Style:
+    """The style of an element whose parent has ``parent`` and which was given ``declared``, whose values are valid.
 
     Raises
     ------
@@ -90,86 +98,101 @@ def inherit_style(
         When a number is NaN or infinite.
     """
     changes: dict[str, object] = {}
+    font: dict[str, object] = {}
     for name in sorted(declared.keys() & INHERITED):
         value = declared[name]
         word = value.lower()
         if word in ("inherit", "unset"):
             continue
-        field = _FIELDS[name]
-        if word == "initial":
-            changes[field] = getattr(_INITIAL, field)
-        elif name in ("fill", "stroke"):
-            paint = _paint(value, server_colour, line)
-            if paint is None:
-                notes.add(f"{name} '{value[:40]}' is not a colour; it is ignored", line)
-            else:
-                changes[field] = paint
+        if name in _FONT_FIELDS:
+            field, compute_font = _FONT_FIELDS[name]
+            font[field] = getattr(_INITIAL.font, field) if word == "initial" else compute_font(value, parent.font)
+        elif name.startswith("marker-"):
+            place = ("marker-start", "marker-mid", "marker-end").index(name)
+            markers = list(changes.get("markers", parent.markers))  # type: ignore[call-overload]  # a tuple
+            markers[place] = value
+            changes["markers"] = tuple(markers)
         else:
-            computed = _COMPUTE[name](value, parent)
-            if computed is not None:
-                changes[field] = computed
-    return replace(parent, **changes) if changes else parent  # type: ignore[arg-type]  # values follow _COMPUTE
+            field, compute = _FIELDS[name]
+            changes[field] = getattr(_INITIAL, field) if word == "initial" else compute(value, parent)
+    if font:
+        changes["font"] = replace(parent.font, **font)  # type: ignore[arg-type]  # values follow _FONT_FIELDS
+    return replace(parent, **changes) if changes else parent  # type: ignore[arg-type]  # values follow _FIELDS
 
 
-def _paint(value: str, server_colour: Callable[[str, int | None], str | None], line: int | None) -> str | None:
-    if value.lower() == NONE:
-        return NONE
-    if value in ("context-fill", "context-stroke"):
-        return NONE  # outside of markers there is no context (SVG 2, section 13.3)
-    found = _URL.match(value)
-    if found is None:
-        return parse_colour(value)
-    fallback = found[3].strip()
-    colour = server_colour(found[2].strip(), line)
-    if colour is not None:
-        return colour
-    if fallback == "":
-        return NONE
-    return NONE if fallback.lower() == NONE else parse_colour(fallback)
+def _text(value: str, _parent: object) -> str:
+    return value
 
 
-def _colour(value: str, parent: Style) -> str | None:
-    colour = parse_colour(value)
-    return parent.color if colour == CURRENT else colour
-
-
-def _seen(value: str, _parent: Style) -> bool | None:
-    share = fraction(value)
-    return None if share is None else share > 0.0
-
-
-def _text_of_length(value: str, _parent: Style) -> str | None:
-    return None if quantity(value) is None else value
-
-
-def _dashes(value: str, _parent: Style) -> str:
+def _word(value: str, _parent: object) -> str:
     return value.lower()
+
+
+def _colour(value: str, parent: Style) -> str:
+    return parent.color if parse_colour(value) == CURRENT else value
+
+
+def _share(value: str, _parent: Style) -> float:
+    share = fraction(value)
+    return 1.0 if share is None else min(1.0, max(0.0, share))
 
 
 def _even_odd(value: str, _parent: Style) -> bool:
     return value.lower() == "evenodd"
 
 
-def _dots(value: str, _parent: Style) -> bool:
-    return value.lower() in ("round", "square")
+def _join(value: str, _parent: Style) -> str:
+    word = value.lower()
+    return word if word in ("round", "bevel") else "miter"
+
+
+def _limit(value: str, parent: Style) -> float:
+    limit = fraction(value)
+    return parent.miter_limit if limit is None or limit < 1.0 else limit
 
 
 def _visible(value: str, _parent: Style) -> bool:
     return value.lower() == "visible"
 
 
-def _font_px(value: str, parent: Style) -> float | None:
-    return length_px(value, "x", (parent.font_px, parent.font_px), parent.font_px)
+def _stroke_first(value: str, _parent: Style) -> bool:
+    words = value.lower().split()
+    order = [word for word in words if word in ("fill", "stroke")]
+    return order[:1] == ["stroke"]
 
 
-_FIELDS = {
-    "fill": "fill", "fill-opacity": "fill_seen", "stroke": "stroke", "stroke-opacity": "stroke_seen",
-    "stroke-width": "stroke_width", "stroke-linecap": "dots", "stroke-dasharray": "dashes",
-    "stroke-dashoffset": "dash_offset", "color": "color", "font-size": "font_px", "visibility": "visible",
-    "fill-rule": "even_odd",
+def _font_px(value: str, parent: Font) -> float:
+    word = value.lower()
+    if word in FONT_SIZES_PX:
+        return FONT_SIZES_PX[word]
+    if word in ("smaller", "larger"):
+        return parent.size_px * (1.2 if word == "larger" else 1 / 1.2)
+    size = length_px(value, "x", (parent.size_px, parent.size_px), parent.size_px)
+    return parent.size_px if size is None else size
+
+
+def _weight(value: str, parent: Font) -> int:
+    word = value.lower()
+    if word == "bolder":  # CSS Fonts 4, section 2.2.1
+        return 400 if parent.weight < 350 else 700 if parent.weight < 550 else 900
+    if word == "lighter":
+        return 100 if parent.weight < 550 else 400 if parent.weight < 750 else 700
+    return {"normal": 400, "bold": 700}.get(word) or int(float(value))
+
+
+_FIELDS: dict[str, tuple[str, Callable[[str, Style], object]]] = {
+    "fill": ("fill", _text), "fill-opacity": ("fill_alpha", _share), "stroke": ("stroke", _text),
+    "stroke-opacity": ("stroke_alpha", _share), "stroke-width": ("stroke_width", _text),
+    "stroke-linecap": ("cap", _word), "stroke-linejoin": ("join", _join), "stroke-miterlimit": ("miter_limit", _limit),
+    "stroke-dasharray": ("dashes", _word), "stroke-dashoffset": ("dash_offset", _text), "color": ("color", _colour),
+    "visibility": ("visible", _visible), "fill-rule": ("even_odd", _even_odd),
+    "clip-rule": ("clip_even_odd", _even_odd), "paint-order": ("stroke_first", _stroke_first),
 }  # fmt: skip
-_COMPUTE: dict[str, Callable[[str, Style], object]] = {
-    "fill-opacity": _seen, "stroke-opacity": _seen, "stroke-width": _text_of_length, "stroke-linecap": _dots,
-    "stroke-dasharray": _dashes, "stroke-dashoffset": _text_of_length, "color": _colour, "font-size": _font_px,
-    "visibility": _visible, "fill-rule": _even_odd,
+_FONT_FIELDS: dict[str, tuple[str, Callable[[str, Font], object]]] = {
+    "font-family": ("families", _text), "font-size": ("size_px", _font_px), "font-style": ("style", _word),
+    "font-weight": ("weight", _weight), "font-stretch": ("stretch", _word), "font-variant": ("variant", _word),
+    "font-kerning": ("kerning", _word), "letter-spacing": ("letter_spacing", _word),
+    "word-spacing": ("word_spacing", _word), "text-anchor": ("anchor", _word), "direction": ("direction", _word),
+    "writing-mode": ("writing", _word), "dominant-baseline": ("baseline", _word), "white-space": ("white_space", _word),
+    "text-rendering": ("kerning", lambda _value, parent: parent.kerning),
 }  # fmt: skip

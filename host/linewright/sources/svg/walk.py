@@ -1,40 +1,49 @@
-"""The walk over the element tree: what is drawn, where, in which colour; everything else is named in a warning."""
+"""The walk over the element tree: every shape in paint order as a `Painting`; what is not drawn is named in a warning.
+
+One class of some 600 lines, longer than usual: the elements of SVG refer to each other in every direction (a clip path
+holds a `use` of a text with a pattern), so that what draws them is one recursion.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from itertools import pairwise
 from xml.etree.ElementTree import Element
 
 import numpy as np
 
 from linewright.errors import SourceError
-from linewright.sources.svg import shapes
-from linewright.sources.svg.affine import (
+from linewright.sources.painting.bounds import Box, bounds
+from linewright.sources.painting.limits import Limits, refuse
+from linewright.sources.painting.marks import Clip, Line, Mark, Paint, Painting
+from linewright.sources.painting.matrices import (
     IDENTITY,
-    Box,
     Matrix,
-    around,
-    fit_view_box,
+    apply,
     flattens,
+    inverse,
     multiply,
-    parse_origin,
-    parse_transform,
-    parse_view_box,
+    scaling,
     translation,
 )
+from linewright.sources.painting.notes import Notes
+from linewright.sources.painting.segments import LINE, ROW, Segments
+from linewright.sources.picture import Wish
+from linewright.sources.svg import shapes
+from linewright.sources.svg.affine import around, fit_view_box, parse_origin, parse_transform, parse_view_box
 from linewright.sources.svg.cascade import Cascade, Declared
-from linewright.sources.svg.clip import half_planes
-from linewright.sources.svg.document import Document, href_of, line_of, local_name
-from linewright.sources.svg.gradients import PaintServers
-from linewright.sources.svg.harvest import Harvest, Outlines
-from linewright.sources.svg.lengths import Axis, NotFinite, fraction, length_px
-from linewright.sources.svg.limits import Limits, refuse
-from linewright.sources.svg.notes import Notes
+from linewright.sources.svg.document import Document, href_of, line_of, local_name, parse_document
+from linewright.sources.svg.grammar import url_of
+from linewright.sources.svg.images import BadImage, embedded
+from linewright.sources.svg.layers import Layers
+from linewright.sources.svg.lengths import Axis, NotFinite, angle_deg, fraction, length_px
+from linewright.sources.svg.markers import Vertex, vertices
 from linewright.sources.svg.paint import NONE
 from linewright.sources.svg.path_data import parse_path
-from linewright.sources.svg.picture_size import picture_size_px
-from linewright.sources.svg.segments import LINE, Segments
+from linewright.sources.svg.picture_size import page_boxes, picture_size_px
+from linewright.sources.svg.place import Context, Place
+from linewright.sources.svg.servers import PaintServers, Pattern
 from linewright.sources.svg.style import INHERITED, Style, inherit_style
 from linewright.units import MM_PER_PX
 
@@ -46,80 +55,73 @@ _SHAPES: dict[str, Callable[[shapes.Attributes, Segments], str | None]] = {
     "rect": shapes.draw_rect, "circle": shapes.draw_circle, "ellipse": shapes.draw_ellipse, "line": shapes.draw_line,
     "polyline": shapes.draw_polyline, "polygon": shapes.draw_polygon,
 }  # fmt: skip
+_WITH_MARKERS = frozenset(("path", "line", "polyline", "polygon"))
 _ADVICE = {
-    "text": "<text> is not drawn; turn it into paths in a drawing program",
-    "image": "<image> is not drawn; trace it to lines first",
     "foreignObject": "<foreignObject> is not drawn",
     "script": "<script> is never run",
     **{name: f"<{name}> does not move here; the picture is drawn as it stands at the start"
        for name in ("animate", "animateTransform", "animateMotion", "set")},
 }  # fmt: skip
-_IGNORED_PROPERTIES = {
-    "clip-path": "clip-path is not applied; the lines are drawn unclipped",
-    "mask": "mask is not applied; the lines are drawn unmasked",
-    "filter": "filter is not applied",
-    **{f"marker-{place}": "markers (arrow heads) are not drawn" for place in ("start", "mid", "end")},
-}
-_IGNORED_NAMES = frozenset(_IGNORED_PROPERTIES)
 # Elements the walk looks into; all others (definitions, metadata, foreign ones) show nothing by themselves.
-_DRAWN = frozenset(("g", "a", "switch", "path", "use", "svg", "symbol")) | _SHAPES.keys() | _ADVICE.keys()
+_DRAWN = (
+    frozenset(("g", "a", "switch", "path", "use", "svg", "symbol", "text", "image")) | _SHAPES.keys() | _ADVICE.keys()
+)
+# Properties that act on an element with all that is in it.
+_EFFECTS = frozenset(("opacity", "clip-path", "mask", "filter", "mix-blend-mode"))
+# Copies of a pattern's content: more of them are finer than any pen shows on any sheet.
+_MOST_TILES = 10_000
 
 
-@dataclass(frozen=True, slots=True)
-class _Place:
-    """Where the walk stands: what the ancestors hand down."""
-
-    matrix: Matrix
-    viewport: tuple[float, float]
-    style: Style
-    layer: int = -1
-    clip: int = -1
-    uses: tuple[Element, ...] = ()  # targets of the use elements that led here
-
-
-def harvest(document: Document, limits: Limits, notes: Notes) -> Harvest:
-    """Everything drawable of a document, in document order.
+def paint(document: Document, limits: Limits, notes: Notes, wish: Wish) -> Painting:
+    """Everything drawable of a document, in paint order.
 
     Raises
     ------
     SourceError
-        For numbers that are not finite, a ``use`` that contains itself, and what passes the limits.
+        For numbers that are not finite, and what passes the limits.
     """
-    return _Walk(document, limits, notes).run()
+    painting = Painting(document.name, notes, describe=document.describe)
+    _Walk(document, limits, painting, wish).run()
+    return painting
 
 
 class _Walk:
-    def __init__(self, document: Document, limits: Limits, notes: Notes) -> None:
+    def __init__(self, document: Document, limits: Limits, painting: Painting, wish: Wish) -> None:
         self.document = document
         self.limits = limits
-        self.notes = notes
-        self.cascade = Cascade(document.root, document.sheets, notes)
-        self.result = Harvest()
+        self.painting = painting
+        self.notes = painting.notes
+        self.wish = wish
+        self.layers = Layers(painting.layers, wish.layers)
+        self.cascade = Cascade(document.root, document.sheets, self.notes)
         self.visited = 0
         self.depth = 0
         self.copied: dict[Element, Declared] = {}
         # Thousands of elements are given the same few properties: their styles are computed once.
-        self.styles: dict[tuple[Style, tuple[tuple[str, str], ...]], Style] = {}
-        self.servers = PaintServers(document, self.cascade, notes)
+        self.styles: dict[tuple[int, tuple[tuple[str, str], ...]], Style] = {}
+        self.first_style = Style()
+        self.servers = PaintServers(document, self.cascade, self.notes)
+        self.boxes: list[tuple[int, Box, Matrix]] = []  # of words, which are larger than their ink: mark, box, matrix
 
-    def run(self) -> Harvest:
+    def run(self) -> None:
         root = self.document.root
         try:
             self._root(root)
+            self.layers.check(self.painting.name)
         except NotFinite as problem:  # of the root element itself; others are caught where they are known
             raise self._not_finite(root, problem) from None
-        return self.result
 
     # ------------------------------------------------------------------ viewports
 
     def _root(self, root: Element) -> None:
         declared = self.cascade.declared(root)
-        style = self._style(root, declared, Style())
+        style = self._style(declared, self.first_style)
         box = parse_view_box(root.get("viewBox", ""))
         if "viewBox" in root.attrib and box is None:
             self.notes.add(f"viewBox '{root.get('viewBox', '')[:40]}' is not valid and left out", line_of(root))
-        result, limit = self.result, self.limits.coordinate_mm
+        result, limit = self.painting, self.limits.coordinate_mm
         width, height, result.size_stated = picture_size_px(root, declared, box, style.font_px, self.notes)
+        width, height, box = self._page(root, width, height, box)
         result.width_mm, result.height_mm = width * MM_PER_PX, height * MM_PER_PX
         if max(result.width_mm, result.height_mm) > limit:
             raise refuse(
@@ -138,31 +140,49 @@ class _Walk:
                 where=self.document.where(root),
                 hint="give the <svg> a width and a height above zero",
             )
-        matrix = (MM_PER_PX, 0.0, 0.0, MM_PER_PX, 0.0, 0.0)
-        place = _Place(matrix, (width, height), style)
-        if result.size_stated and declared.get("overflow", "hidden") not in ("visible", "auto"):
-            place = self._clipped(place, 0.0, 0.0, width, height)
+        place = Place((MM_PER_PX, 0.0, 0.0, MM_PER_PX, 0.0, 0.0), (width, height), style)
+        if result.size_stated and declared.get("overflow") not in ("visible", "auto"):
+            place = self._framed(place, 0.0, 0.0, width, height, kind="page")
         if not _shown(declared):
             return
         # The transform of the outermost element acts inside its viewport, around that of the viewBox (SVG 2, 8.2).
         place = self._transformed(root, declared, place)
-        self._children(root, self._in_view_box(root, place, box, width, height), top=True)
+        inner = self._in_view_box(root, place, box, width, height)
+        self._with_effects(root, declared, inner, lambda at: self._children(root, at, top=True))
 
-    def _in_view_box(self, element: Element, place: _Place, box: Box | None, width: float, height: float) -> _Place:
+    def _page(self, root: Element, width: float, height: float, box: Box | None) -> tuple[float, float, Box | None]:
+        """Size and view of the page that was asked for."""
+        pages = page_boxes(root)
+        if len(pages) > 1 and self.wish.page == 1:
+            self.notes.add(f"the file has {len(pages)} pages and the first is drawn; --page 2 draws the second")
+        if self.wish.page == 1 and len(pages) < 2:
+            return width, height, box
+        if not 1 <= self.wish.page <= max(1, len(pages)):
+            raise SourceError(
+                f"there is no page {self.wish.page}; the file has {max(1, len(pages))}",
+                where=self.document.name,
+                hint=f"take a page from 1 to {max(1, len(pages))}",
+            )
+        page = pages[self.wish.page - 1]
+        share = 1.0 if box is None or box[2] <= 0.0 else width / box[2]
+        return page[2] * share, page[3] * share, page
+
+    def _in_view_box(self, element: Element, place: Place, box: Box | None, width: float, height: float) -> Place:
         if box is None:
             return replace(place, viewport=(width, height))
         fit = fit_view_box(box, element.get("preserveAspectRatio", ""), width, height)
         return replace(place, matrix=multiply(place.matrix, fit), viewport=(box[2], box[3]))
 
-    def _clipped(self, place: _Place, x: float, y: float, width: float, height: float) -> _Place:
+    def _framed(self, place: Place, x: float, y: float, width: float, height: float, *, kind: str = "frame") -> Place:
+        """A place whose marks are seen in this rectangle only."""
         if flattens(place.matrix) or width <= 0.0 or height <= 0.0:
             return place
-        planes = half_planes(place.matrix, x, y, width, height)
-        clips = self.result.clips
-        clips.append(planes if place.clip < 0 else np.concatenate((clips[place.clip], planes)))
-        return replace(place, clip=len(clips) - 1)
+        shapes.rectangle(self.painting.segments, x, y, width, height)
+        mark = self.painting.add(Mark(place.matrix, fill=_SHAPE, silent=True))
+        self.painting.clips.append(Clip((mark,), place.clip, "page" if kind == "page" else "frame"))
+        return replace(place, clip=len(self.painting.clips) - 1)
 
-    def _nested_viewport(self, element: Element, declared: Declared, place: _Place, use: Declared | None) -> None:
+    def _nested_viewport(self, element: Element, declared: Declared, place: Place, use: Declared | None) -> None:
         """An ``svg`` inside the picture, or a ``symbol`` shown by a ``use``."""
         given = {**declared, **{k: v for k, v in (use or {}).items() if k in ("width", "height")}}
         is_symbol = local_name(element) == "symbol"
@@ -175,11 +195,11 @@ class _Walk:
             return
         inner = replace(place, matrix=multiply(place.matrix, translation(x, y)))
         if declared.get("overflow", "hidden") not in ("visible", "auto"):
-            inner = self._clipped(inner, 0.0, 0.0, width, height)
+            inner = self._framed(inner, 0.0, 0.0, width, height)
         self._children(element, self._in_view_box(element, inner, box, width, height))
 
     def _length(
-        self, element: Element, declared: Declared, name: str, axis: Axis, place: _Place, default: float
+        self, element: Element, declared: Declared, name: str, axis: Axis, place: Place, default: float
     ) -> float:
         text = declared.get(name)
         if text is None or text == "auto":
@@ -192,15 +212,25 @@ class _Walk:
 
     # ------------------------------------------------------------------ elements
 
-    def _children(self, element: Element, place: _Place, *, top: bool = False) -> None:
+    def _children(self, element: Element, place: Place, *, top: bool = False) -> None:
         for child in element:
-            if top and local_name(child) == "g":
-                self._element(child, replace(place, layer=self._layer(child)))
-            else:
+            if not top:
+                self._element(child, place)
+            elif local_name(child) == "g":
+                number, drawn = self.layers.enter(child)
+                if drawn:
+                    self._element(child, replace(place, layer=number), shown=bool(self.wish.layers))
+            elif not self.wish.layers:
                 self._element(child, place)
 
-    def _element(self, element: Element, place: _Place, use: Declared | None = None) -> None:
-        """Draw one element and what is in it. ``use``: the properties of the use element that shows it."""
+    def _element(self, element: Element, place: Place, use: Declared | None = None, *, shown: bool = False) -> None:
+        """Draw one element and what is in it.
+
+        Parameters
+        ----------
+        use : the properties of the use element that shows it.
+        shown : draw it even where it is hidden.
+        """
         self.visited += 1
         self.depth += 1
         if self.depth > self.limits.depth:
@@ -224,16 +254,18 @@ class _Walk:
         name = local_name(element)
         if name is not None and name in _DRAWN:
             try:
-                self._known_element(element, name, place, use)
+                self._known_element(element, name, place, use, shown)
             except NotFinite as problem:
                 raise self._not_finite(element, problem) from None
         self.depth -= 1
 
-    def _known_element(self, element: Element, name: str, place: _Place, use: Declared | None) -> None:
+    def _known_element(self, element: Element, name: str, place: Place, use: Declared | None, shown: bool) -> None:
         declared = self._declared(element, place)
+        if shown:
+            declared = {k: v for k, v in declared.items() if k != "display"}
         if not _shown(declared) or not _for_us(element):
             return
-        style = self._style(element, declared, place.style)
+        style = self._style(declared, place.style)
         place = replace(place, style=style) if style is not place.style else place
         if name in _ADVICE:
             if style.visible:
@@ -241,12 +273,17 @@ class _Walk:
             return
         if name == "symbol" and use is None:
             return
-        self._warn_of_ignored(element, declared)
         if "transform" in declared:
             place = self._transformed(element, declared, place)
         if flattens(place.matrix):
             self.notes.add("an element is squeezed to nothing by its transform and not drawn", line_of(element))
-        elif name == "path" or name in _SHAPES:
+        elif _EFFECTS.isdisjoint(declared):
+            self._content(element, name, declared, place, use)
+        else:
+            self._with_effects(element, declared, place, lambda at: self._content(element, name, declared, at, use))
+
+    def _content(self, element: Element, name: str, declared: Declared, place: Place, use: Declared | None) -> None:
+        if name == "path" or name in _SHAPES:
             self._shape(element, name, declared, place)
         elif name == "use":
             self._use(element, declared, place)
@@ -256,22 +293,26 @@ class _Walk:
             chosen = next((c for c in element if local_name(c) in _DRAWN and _for_us(c)), None)
             if chosen is not None:
                 self._element(chosen, place)
+        elif name == "text":
+            self._text(element)
+        elif name == "image":
+            self._image(element, declared, place)
         else:
             self._children(element, place)
 
-    def _use(self, element: Element, declared: Declared, place: _Place) -> None:
+    def _use(self, element: Element, declared: Declared, place: Place) -> None:
         reference = href_of(element)
         target = self.document.target(reference)
         if target is None:
             why = "is not in the file" if reference.startswith("#") else "is outside the file and never fetched"
             self.notes.add(f"<use> shows nothing: '{reference[:60]}' {why}", line_of(element))
             return
-        if target in place.uses:
-            raise SourceError(
-                f"<use> shows '{reference[:60]}', which contains this <use>: it would never end",
-                where=self.document.where(element),
-                hint="remove the copy of itself from the group",
+        if target in place.uses or self._is_inside(element, target):
+            self.notes.add(
+                f"<use> shows '{reference[:60]}', which contains this <use>; it would never end and is left out",
+                line_of(element),
             )
+            return
         if len(place.uses) >= self.limits.use_depth:
             raise refuse(
                 "<use> inside <use> too deeply",
@@ -286,13 +327,204 @@ class _Walk:
         moved = replace(place, matrix=multiply(place.matrix, translation(x, y)), uses=(*place.uses, target))
         self._element(target, moved, use=declared)
 
-    def _shape(self, element: Element, name: str, declared: Declared, place: _Place) -> None:
-        style = place.style
-        stroke = style.stroke_colour(place.viewport)
-        colour = stroke or style.fill_colour()
-        if colour is None or not style.visible:
+    def _is_inside(self, element: Element, target: Element) -> bool:
+        at: Element | None = element
+        while at is not None:
+            if at is target:
+                return True
+            at = self.document.parent(at)
+        return False
+
+    # ------------------------------------------------------------------ groups: opacity, clip, mask
+
+    def _with_effects(self, element: Element, declared: Declared, place: Place, draw: Callable[[Place], None]) -> None:
+        """Draw what is in an element, and then find out where of it is seen."""
+        if _EFFECTS.isdisjoint(declared):
+            draw(place)
             return
-        segments = self.result.segments
+        painting, line = self.painting, line_of(element)
+        if declared.get("filter", NONE).lower() != NONE:
+            self.notes.add("filter is not applied", line)
+        share = fraction(declared.get("opacity", "1"))
+        alpha = 1.0 if share is None else min(1.0, max(0.0, share))
+        if alpha < 1.0 or declared.get("mix-blend-mode", "normal").lower() != "normal":
+            place = replace(place, alpha=place.alpha * alpha, back_to=len(painting.marks))
+        inner = place
+        wanted = [(name, self._effect(name, declared, place, line)) for name in ("mask", "clip-path")]
+        reserved: list[tuple[str, Element, int]] = []
+        for name, target in wanted:
+            if target is not None:
+                painting.clips.append(Clip((), inner.clip))
+                inner = replace(inner, clip=len(painting.clips) - 1)
+                reserved.append((name, target, inner.clip))
+        if any(name == "mask" for name, _, _ in reserved):
+            inner = replace(inner, back_to=max(inner.back_to, len(painting.marks)))
+        first = len(painting.marks)
+        draw(inner)
+        for name, target, number in reserved:
+            box = self._box_of_marks(first, place.matrix) if _needs_box(target) else None
+            fill = self._mask if name == "mask" else self._clip_path
+            fill(target, replace(place, inside=(*place.inside, target)), box, number)
+
+    def _effect(self, name: str, declared: Declared, place: Place, line: int | None) -> Element | None:
+        """The clip path or mask that an element has."""
+        text = declared.get(name, NONE)
+        link = url_of(text)
+        if link is None:
+            if text.lower() != NONE:
+                self.notes.add(f"{name} '{text[:40]}' is not read; the lines are drawn without it", line)
+            return None
+        target = self.document.target(link[0])
+        if target is None or local_name(target) != {"mask": "mask", "clip-path": "clipPath"}[name]:
+            self.notes.add(f"{name} '{link[0][:40]}' is not in the file; the lines are drawn without it", line)
+            return None
+        if target in place.inside:
+            self.notes.add(f"{name} '{link[0][:40]}' contains itself and is left out", line)
+            return None
+        return target
+
+    def _clip_path(self, target: Element, place: Place, box: Box | None, number: int) -> None:
+        """Give clip ``number`` the shapes of a ``clipPath`` (CSS Masking 1, section 6)."""
+        painting = self.painting
+        declared = self.cascade.declared(target)
+        parent = painting.clips[number].parent
+        style = self._style(declared, self.first_style)
+        place = replace(place, clip=-1, style=style, silent=True, alpha=1.0, layer=-1)
+        own = self._effect("clip-path", declared, place, line_of(target))
+        place = self._transformed(target, declared, place)
+        if own is not None:
+            painting.clips.append(Clip((), parent))
+            parent = len(painting.clips) - 1
+            inside = replace(place, inside=(*place.inside, own))
+            self._clip_path(own, inside, box, parent)
+        if target.get("clipPathUnits") == "objectBoundingBox":
+            place = _in_box(place, box)
+        members: list[int] = []
+        if not flattens(place.matrix):
+            for child in target:
+                members += self._clip_member(child, place)
+        painting.clips[number] = Clip(tuple(members), parent)
+
+    def _clip_member(self, child: Element, place: Place, *, used: bool = False) -> list[int]:
+        """Silent marks of one child of a ``clipPath``: a shape, a text, or a ``use`` of one."""
+        name = local_name(child)
+        if (name not in _SHAPES and name not in ("path", "text", "use")) or (used and name == "use"):
+            return []
+        declared = self.cascade.declared(child)
+        if not _shown(declared) or not _for_us(child):
+            return []
+        place = replace(place, style=self._style(declared, place.style))
+        if "transform" in declared:
+            place = self._transformed(child, declared, place)
+        own = self._effect("clip-path", declared, place, line_of(child))
+        if own is not None:
+            self.painting.clips.append(Clip((), place.clip))
+            place = replace(place, clip=len(self.painting.clips) - 1)
+        first = len(self.painting.marks)
+        members: list[int] = []
+        if name == "use":
+            target = self.document.target(href_of(child))
+            if target is not None and target not in place.inside:
+                x = self._length(child, declared, "x", "x", place, 0.0)
+                y = self._length(child, declared, "y", "y", place, 0.0)
+                moved = replace(place, matrix=multiply(place.matrix, translation(x, y)))
+                members = self._clip_member(target, moved, used=True)
+        elif name == "text":
+            self._text(child)
+        elif place.style.visible:
+            segments = self.painting.segments
+            rows, outlines = len(segments), len(segments.starts)
+            try:
+                self._draw(child, name, declared, place, segments)
+                self._count_segments(child)
+                if len(segments.starts) > outlines:
+                    mark = Mark(place.matrix, _SHAPE, None, place.style.clip_even_odd, place.clip, silent=True)
+                    members = [self.painting.add(replace(mark, origin=child, line_number=line_of(child)))]
+            except shapes.BadShape:
+                segments.drop(rows, outlines)
+        if own is not None:
+            box = self._box_of_marks(first, place.matrix, silent=True) if _needs_box(own) else None
+            self._clip_path(own, replace(place, inside=(*place.inside, own)), box, place.clip)
+        return members
+
+    def _mask(self, target: Element, place: Place, box: Box | None, number: int) -> None:
+        """Give clip ``number`` the content of a ``mask`` (CSS Masking 1, section 7)."""
+        painting = self.painting
+        declared = self.cascade.declared(target)
+        parent = painting.clips[number].parent
+        style = self._style(declared, self.first_style)
+        place = replace(place, clip=-1, style=style, alpha=1.0, back_to=0, layer=-1, context=None)
+        by_box = target.get("maskUnits", "objectBoundingBox") != "userSpaceOnUse"
+        if (by_box or _needs_box(target)) and (box is None or box[2] <= 0.0 or box[3] <= 0.0):
+            painting.clips[number] = Clip((), parent)
+            return
+        viewport = replace(place, viewport=(1.0, 1.0)) if by_box else place
+        across, down = viewport.viewport
+        x = self._length(target, declared, "x", "x", viewport, -0.1 * across)
+        y = self._length(target, declared, "y", "y", viewport, -0.1 * down)
+        width = self._length(target, declared, "width", "x", viewport, 1.2 * across)
+        height = self._length(target, declared, "height", "y", viewport, 1.2 * down)
+        if by_box and box is not None:
+            x, y, width, height = box[0] + x * box[2], box[1] + y * box[3], width * box[2], height * box[3]
+        if width <= 0.0 or height <= 0.0:
+            painting.clips[number] = Clip((), parent)
+            return
+        region = self._framed(replace(place, clip=parent), x, y, width, height).clip
+        painting.clips[region] = replace(painting.clips[region], kind="clip")
+        own = self._effect("mask", declared, place, line_of(target))
+        if own is not None:
+            painting.clips.append(Clip((), region))
+            region = len(painting.clips) - 1
+            self._mask(own, replace(place, inside=(*place.inside, own)), box, region)
+        if target.get("maskContentUnits") == "objectBoundingBox":
+            place = _in_box(place, box)
+        first = len(painting.marks)
+        self._children(target, replace(place, silent=True))
+        members = tuple(i for i in range(first, len(painting.marks)) if not painting.marks[i].silent)
+        for i in members:
+            painting.marks[i] = replace(painting.marks[i], silent=True)
+        alpha = declared.get("mask-type", "luminance").lower() == "alpha"
+        painting.clips[number] = Clip(members, region, "alpha" if alpha else "mask")
+
+    def _box_of_marks(self, first: int, matrix: Matrix, *, silent: bool = False) -> Box | None:
+        """The box around marks from ``first`` on, in the units that ``matrix`` maps to mm."""
+        from linewright.sources.painting.flatten import transform_rows
+
+        painting, segments = self.painting, self.painting.segments
+        back = inverse(matrix)
+        found = []
+        low = int(np.searchsorted(painting.owner, first)) if first < len(painting.marks) else len(painting.owner)
+        starts = [*segments.starts[low:], len(segments)]
+        by_mark: dict[int, tuple[int, int]] = {}
+        for i, (begin, end) in enumerate(pairwise(starts), low):
+            owner = painting.owner[i]
+            by_mark[owner] = (by_mark.get(owner, (begin, end))[0], end)
+        words = {number for number, _, _ in self.boxes}
+        for owner, (begin, end) in by_mark.items():
+            mark = painting.marks[owner]
+            if (mark.silent and not silent) or owner in words:
+                continue
+            kinds = np.frombuffer(bytes(segments.kinds[begin:end]), dtype=np.uint8)
+            rows = np.array(segments.rows[ROW * begin : ROW * end]).reshape(-1, ROW)
+            matrices = np.broadcast_to(np.array(multiply(back, mark.matrix)), (len(rows), 6))
+            found.append(bounds(kinds, transform_rows(kinds, rows, matrices)))
+        for number, box, own in self.boxes:
+            if number >= first:
+                x, y, width, height = box
+                to = multiply(back, own)
+                corners = [apply(to, x + i * width, y + j * height) for i in (0, 1) for j in (0, 1)]
+                xs, ys = [p[0] for p in corners], [p[1] for p in corners]
+                found.append((min(xs), min(ys), max(xs) - min(xs), max(ys) - min(ys)))
+        return _around(found)
+
+    # ------------------------------------------------------------------ shapes
+
+    def _shape(self, element: Element, name: str, declared: Declared, place: Place) -> None:
+        style = place.style
+        has_markers = name in _WITH_MARKERS and any(reference.lower() != NONE for reference in style.markers)
+        if not style.visible or (style.fill == NONE and style.stroke == NONE and not has_markers):
+            return
+        segments = self.painting.segments
         rows_before, outlines_before = len(segments), len(segments.starts)
         try:
             problem = self._draw(element, name, declared, place, segments)
@@ -302,36 +534,102 @@ class _Walk:
             return
         if problem is not None:
             self.notes.add(f"<{name}>: {problem}; drawn up to there", line_of(element))
-        if len(segments) > self.limits.segments:
+        self._count_segments(element)
+        if len(segments.starts) == outlines_before:
+            return
+        found = vertices(segments, outlines_before) if has_markers else []
+        fill, line = self._paints(element, place, self._box_of_new(rows_before))
+        one_line = len(segments) == rows_before + 1 and segments.kinds[-1] == LINE
+        if line is None and not isinstance(fill, Pattern) and one_line and fill is not None:
+            self.notes.add("a line without a stroke colour shows nothing and is not drawn", line_of(element))
+            fill = None
+        self._mark(element, place, fill, line, rows_before, outlines_before)
+        if found:
+            context = Context(fill if isinstance(fill, Paint) else None, line.paint if line is not None else None)
+            self._markers(place, found, context)
+
+    def _mark(
+        self,
+        element: Element,
+        place: Place,
+        fill: Paint | Pattern | None,
+        line: Line | None,
+        rows: int,
+        outlines: int,
+        even_odd: bool | None = None,
+    ) -> None:
+        """Make a mark of the outlines since ``outlines``, and of patterns their content first."""
+        painting, segments = self.painting, self.painting.segments
+        if fill is None and line is None:
+            segments.drop(rows, outlines)
+            return
+        mark = Mark(
+            place.matrix,
+            fill if isinstance(fill, Paint) else None,
+            line,
+            place.style.even_odd if even_odd is None else even_odd,
+            place.clip,
+            place.layer,
+            place.back_to,
+            origin=element,
+            line_number=line_of(element),
+        )
+        if isinstance(fill, Pattern):
+            copy = segments.copied(rows, outlines) if line is not None else None
+            region = painting.add(replace(mark, fill=_SHAPE, line=None, silent=True))
+            self._tiles(element, place, fill, region)
+            if copy is None:
+                return
+            segments.append(copy)
+        painting.add(mark)
+
+    def _paints(
+        self, element: Element, place: Place, box: Callable[[], Box | None]
+    ) -> tuple[Paint | Pattern | None, Line | None]:
+        """What a shape is filled and stroked with."""
+        style = place.style
+        needs = "url" in style.fill.lower() or "url" in style.stroke.lower()
+        around = box() if needs else None
+        fill = self.servers.paint(style.fill, style.fill_alpha, place, around, line_of(element))
+        stroke = self.servers.paint(style.stroke, style.stroke_alpha, place, around, line_of(element))
+        if stroke is None:
+            return fill, None
+        width = length_px(style.stroke_width, "other", place.viewport, style.font_px)
+        if width is not None and width <= 0.0:
+            return fill, None
+        if isinstance(stroke, Pattern):
+            self.notes.add("a line painted with a pattern is drawn black", line_of(element))
+            stroke = Paint("#000000", stroke.alpha * place.alpha, None, False)
+        line = Line(stroke, 1.0 if width is None else width, style.cap, style.join, style.miter_limit)
+        return fill, line if style.dashes == NONE else self._dashed(element, line, place)
+
+    def _box_of_new(self, rows_before: int) -> Callable[[], Box | None]:
+        segments = self.painting.segments
+
+        def box() -> Box | None:
+            kinds = np.frombuffer(bytes(segments.kinds[rows_before:]), dtype=np.uint8)
+            return bounds(kinds, np.array(segments.rows[ROW * rows_before :]).reshape(-1, ROW))
+
+        return box
+
+    def _count_segments(self, element: Element) -> None:
+        if len(self.painting.segments) > self.limits.segments:
             raise refuse(
                 "too many lines and curves",
-                len(segments),
+                len(self.painting.segments),
                 self.limits.segments,
                 "segments",
                 where=self.document.where(element),
                 hint="simplify the picture or split it",
             )
-        if len(segments.starts) == outlines_before:
-            return
-        if stroke is None and len(segments) == rows_before + 1 and segments.kinds[-1] == LINE:
-            self.notes.add("a line without a stroke colour shows nothing and is not drawn", line_of(element))
-            segments.drop(rows_before, outlines_before)
-            return
-        dots = stroke is not None and style.dots
-        outlines = Outlines(element, place.matrix, colour, place.layer, place.clip, stroke is None, dots)
-        outlines = replace(outlines, fill=style.fill_colour(), even_odd=style.even_odd)
-        if stroke is not None and style.dashes != NONE:
-            outlines = self._dashed(element, outlines, place)
-        self.result.outlines.append(outlines)
-        self.result.owner.extend([len(self.result.outlines) - 1] * (len(segments.starts) - outlines_before))
 
-    def _draw(self, element: Element, name: str, declared: Declared, place: _Place, segments: Segments) -> str | None:
+    def _draw(self, element: Element, name: str, declared: Declared, place: Place, segments: Segments) -> str | None:
         if name == "path":
             return parse_path(element.get("d", ""), segments, most_segments=self.limits.segments)
         values = {**element.attrib, **declared}
         return _SHAPES[name](shapes.Attributes(values, place.viewport, place.style.font_px), segments)
 
-    def _dashed(self, element: Element, outlines: Outlines, place: _Place) -> Outlines:
+    def _dashed(self, element: Element, line: Line, place: Place) -> Line:
         style = place.style
         lengths = [
             length_px(part, "other", place.viewport, style.font_px) for part in style.dashes.replace(",", " ").split()
@@ -339,47 +637,219 @@ class _Walk:
         pattern = tuple(length for length in lengths if length is not None and length >= 0.0)
         if len(pattern) != len(lengths) or not pattern:
             self.notes.add(f"stroke-dasharray '{style.dashes[:40]}' is not valid; drawn unbroken", line_of(element))
-            return outlines
+            return line
         if sum(pattern) <= 0.0:
-            return outlines
+            return line
         stated = fraction(element.get("pathLength", "")) if element.get("pathLength") else None
         offset = length_px(style.dash_offset, "other", place.viewport, style.font_px) or 0.0
         return replace(
-            outlines,
+            line,
             dashes=pattern * 2 if len(pattern) % 2 else pattern,
             dash_offset=offset,
             path_length=stated if stated is not None and stated > 0.0 else None,
         )
 
+    # ------------------------------------------------------------------ what is repeated: patterns and markers
+
+    def _tiles(self, element: Element, place: Place, pattern: Pattern, region: int) -> None:
+        """Draw a pattern's content wherever a tile meets the region, a silent mark."""
+        painting = self.painting
+        painting.clips.append(Clip((region,), place.clip))
+        clip = len(painting.clips) - 1
+        box = self._box_of_marks(region, pattern.matrix, silent=True)
+        if box is None or not any(local_name(c) in _DRAWN for c in pattern.content):
+            return
+        x, y, width, height = pattern.tile
+        left, top = np.floor((box[0] - x) / width), np.floor((box[1] - y) / height)
+        right, bottom = np.ceil((box[0] + box[2] - x) / width), np.ceil((box[1] + box[3] - y) / height)
+        count = (right - left) * (bottom - top)
+        if not np.isfinite(count) or count > _MOST_TILES:
+            what = f"a pattern of more than {_MOST_TILES} tiles is too fine for a pen and left out"
+            self.notes.add(what, line_of(element))
+            return
+        style = self._style(self.cascade.declared(pattern.content), self.first_style)
+        alpha = place.alpha * pattern.alpha
+        inside = (*place.inside, pattern.content)
+        base = replace(place, clip=clip, style=style, alpha=alpha, inside=inside, viewport=pattern.viewport)
+        if pattern.alpha < 1.0:
+            base = replace(base, back_to=max(base.back_to, len(painting.marks)))
+        for row in range(int(top), int(bottom)):
+            for column in range(int(left), int(right)):
+                moved = multiply(pattern.matrix, translation(x + column * width, y + row * height))
+                tile = replace(base, matrix=moved)
+                if pattern.cut:
+                    tile = self._framed(tile, 0.0, 0.0, width, height)
+                    painting.clips[tile.clip] = replace(painting.clips[tile.clip], kind="page")
+                self._children(pattern.content, replace(tile, matrix=multiply(moved, pattern.inner)))
+
+    def _markers(self, place: Place, found: list[Vertex], context: Context) -> None:
+        for vertex in found:
+            link = url_of(place.style.markers[vertex.kind])
+            target = None if link is None else self.document.target(link[0])
+            if target is None or local_name(target) != "marker" or target in place.inside:
+                continue
+            self._marker(target, place, vertex, context)
+
+    def _marker(self, target: Element, place: Place, vertex: Vertex, context: Context) -> None:
+        declared = self.cascade.declared(target)
+        if not _shown(declared):
+            return
+        values = {**target.attrib, **declared}
+        by_stroke = values.get("markerUnits", "strokeWidth") != "userSpaceOnUse"
+        scale = 1.0
+        if by_stroke:
+            scale = length_px(place.style.stroke_width, "other", place.viewport, place.style.font_px) or 0.0
+        width = self._length(target, {"w": values.get("markerWidth", "3")}, "w", "x", place, 3.0)
+        height = self._length(target, {"h": values.get("markerHeight", "3")}, "h", "y", place, 3.0)
+        box = parse_view_box(values.get("viewBox", ""))
+        if width <= 0.0 or height <= 0.0 or scale <= 0.0 or (box is not None and min(box[2:]) <= 0.0):
+            return
+        orient = values.get("orient", "0").strip()
+        if orient in ("auto", "auto-start-reverse"):
+            angle = vertex.angle_deg + (180.0 if orient != "auto" and vertex.kind == 0 else 0.0)
+        else:
+            angle = angle_deg(orient) or 0.0
+        fit = IDENTITY if box is None else fit_view_box(box, values.get("preserveAspectRatio", ""), width, height)
+        viewport = (width, height) if box is None else (box[2], box[3])
+        inner = replace(place, viewport=viewport)
+        words = {"left": "0%", "center": "50%", "right": "100%", "top": "0%", "bottom": "100%"}
+        reference = [words.get(values.get(name, "0"), values.get(name, "0")) for name in ("refX", "refY")]
+        at = apply(
+            fit,
+            self._length(target, {"x": reference[0]}, "x", "x", inner, 0.0),
+            self._length(target, {"y": reference[1]}, "y", "y", inner, 0.0),
+        )
+        turn = parse_transform(f"rotate({angle:.12g})", place.viewport, 1.0) or IDENTITY
+        matrix = multiply(multiply(translation(vertex.x, vertex.y), turn), scaling(scale, scale))
+        matrix = multiply(place.matrix, multiply(matrix, translation(-at[0], -at[1])))
+        style = self._style(declared, self._style(self._inherited_by(target), self.first_style))
+        inner = replace(
+            inner, matrix=matrix, style=style, inside=(*place.inside, target), context=context, viewport=viewport
+        )
+        if declared.get("overflow", "hidden") not in ("visible", "auto"):
+            inner = self._framed(inner, 0.0, 0.0, width, height)
+        inner = replace(inner, matrix=multiply(matrix, fit))
+        self._with_effects(target, declared, inner, lambda at: self._children(target, at))
+
+    def _inherited_by(self, element: Element) -> Declared:
+        """Inherited properties that the ancestors of a definition give it."""
+        chain = []
+        at = self.document.parent(element)
+        while at is not None:
+            chain.append(self.cascade.declared(at))
+            at = self.document.parent(at)
+        values: Declared = {}
+        for declared in reversed(chain):
+            values.update({k: v for k, v in declared.items() if k in INHERITED and v.lower() != "inherit"})
+        return values
+
+    # ------------------------------------------------------------------ photographs and words
+
+    def _image(self, element: Element, declared: Declared, place: Place) -> None:
+        if not place.style.visible:
+            return
+        try:
+            found = embedded(href_of(element), self.limits)
+        except BadImage as problem:
+            self.notes.add(f"<image> is not drawn: {problem}", line_of(element))
+            return
+        x = self._length(element, declared, "x", "x", place, 0.0)
+        y = self._length(element, declared, "y", "y", place, 0.0)
+        if found.svg is not None:
+            self._nested_svg(element, declared, found.svg, place, x, y)
+            return
+        assert found.pixels is not None
+        rows, columns = found.pixels.shape[:2]
+        width, height = self._image_size(element, declared, place, columns, rows)
+        if width <= 0.0 or height <= 0.0:
+            return
+        moved = replace(place, matrix=multiply(place.matrix, translation(x, y)))
+        aspect = element.get("preserveAspectRatio", "")
+        if "slice" in aspect:
+            moved = self._framed(moved, 0.0, 0.0, width, height)
+        fit = fit_view_box((0.0, 0.0, columns, rows), aspect, width, height)
+        matrix = multiply(moved.matrix, multiply(fit, scaling(columns, rows)))
+        shapes.rectangle(self.painting.segments, 0.0, 0.0, 1.0, 1.0)
+        opaque = found.pixels.shape[2] == 3 and place.alpha >= 1.0
+        mark = Mark(matrix, Paint("#000000", place.alpha, None, opaque), None, False, moved.clip, place.layer)
+        self.painting.add(
+            replace(
+                mark,
+                back_to=place.back_to,
+                photograph=found.pixels,
+                origin=element,
+                line_number=line_of(element),
+            )
+        )
+
+    def _image_size(
+        self, element: Element, declared: Declared, place: Place, own_width: float, own_height: float
+    ) -> tuple[float, float]:
+        """Width and height of an image; a side that is left to it keeps its proportion."""
+        width = self._length(element, declared, "width", "x", place, -1.0)
+        height = self._length(element, declared, "height", "y", place, -1.0)
+        width_given = declared.get("width", "auto") != "auto"
+        height_given = declared.get("height", "auto") != "auto"
+        if not width_given:
+            width = own_width * height / own_height if height_given else own_width
+        if not height_given:
+            height = own_height * width / own_width
+        return width, height
+
+    def _nested_svg(self, element: Element, declared: Declared, data: bytes, place: Place, x: float, y: float) -> None:
+        """An SVG inside the SVG: drawn like a picture of its own, in its place."""
+        if len(place.inside) > 4:
+            self.notes.add("an image within an image within an image is not drawn", line_of(element))
+            return
+        try:
+            document = parse_document(data, f"{self.document.name}, line {line_of(element)}", self.limits, self.notes)
+        except SourceError as problem:
+            self.notes.add(f"<image> is not drawn: {problem}", line_of(element))
+            return
+        inner = _Walk(document, self.limits, self.painting, Wish(words=self.wish.words))
+        inner.visited, inner.depth = self.visited, self.depth + 1
+        root = document.root
+        box = parse_view_box(root.get("viewBox", ""))
+        own_width, own_height, _ = picture_size_px(root, inner.cascade.declared(root), box, 16.0, self.notes)
+        width, height = self._image_size(element, declared, place, own_width, own_height)
+        if min(width, height, own_width, own_height) <= 0.0 or (box is not None and min(box[2:]) <= 0.0):
+            return
+        moved = replace(place, matrix=multiply(place.matrix, translation(x, y)))
+        moved = self._framed(moved, 0.0, 0.0, width, height)
+        fit = fit_view_box((0.0, 0.0, own_width, own_height), element.get("preserveAspectRatio", ""), width, height)
+        style = inner._style(inner.cascade.declared(root), inner.first_style)
+        matrix = multiply(moved.matrix, fit)
+        moved = replace(moved, matrix=matrix, style=style, inside=(*place.inside, element), uses=())
+        moved = inner._in_view_box(root, moved, box, own_width, own_height)
+        root_declared = inner.cascade.declared(root)
+        inner._with_effects(root, root_declared, moved, lambda at: inner._children(root, at))
+        self.visited = inner.visited
+
+    def _text(self, element: Element) -> None:
+        self.notes.add("<text> is not drawn; turn it into paths in a drawing program", line_of(element))
+
     # ------------------------------------------------------------------ properties
 
-    def _declared(self, element: Element, place: _Place) -> Declared:
+    def _declared(self, element: Element, place: Place) -> Declared:
         """The element's own properties; remembered for what ``use`` may show a thousand times."""
-        if not place.uses:
+        if not place.uses and not place.inside:
             return self.cascade.declared(element)
         declared = self.copied.get(element)
         if declared is None:
             declared = self.copied[element] = self.cascade.declared(element)
         return declared
 
-    def _style(self, element: Element, declared: Declared, parent: Style) -> Style:
+    def _style(self, declared: Declared, parent: Style) -> Style:
         given = tuple((name, value) for name, value in declared.items() if name in INHERITED)
         if not given:
             return parent
-        style = self.styles.get((parent, given))
+        # All styles are kept for as long as the walk lasts, so their addresses stay theirs.
+        style = self.styles.get((id(parent), given))
         if style is None:
-            style = inherit_style(parent, declared, self.servers.colour, self.notes, line_of(element))
-            self.styles[parent, given] = style
+            style = self.styles[id(parent), given] = inherit_style(parent, declared)
         return style
 
-    def _warn_of_ignored(self, element: Element, declared: Declared) -> None:
-        if _IGNORED_NAMES.isdisjoint(declared):
-            return
-        for name in sorted(_IGNORED_NAMES & declared.keys()):
-            if declared[name].lower() != NONE:
-                self.notes.add(_IGNORED_PROPERTIES[name], line_of(element))
-
-    def _transformed(self, element: Element, declared: Declared, place: _Place) -> _Place:
+    def _transformed(self, element: Element, declared: Declared, place: Place) -> Place:
         text = declared.get("transform", "none")
         matrix = parse_transform(text, place.viewport, place.style.font_px)
         if matrix is None:
@@ -400,23 +870,16 @@ class _Walk:
                 matrix = around(origin, matrix)
         return replace(place, matrix=multiply(place.matrix, matrix))
 
-    def _layer(self, group: Element) -> int:
-        """Index of the layer that a top-level group makes; groups of the same name are one layer."""
-        label = next((v for k, v in group.attrib.items() if k.rpartition("}")[2] == "label"), "").strip()
-        title = next((c.text or "" for c in group if local_name(c) == "title"), "").strip()
-        layers = self.result.layers
-        name = label or title or group.get("id", "").strip() or f"layer {len(layers) + 1}"
-        name = " ".join(name.split())[:80]
-        if name not in layers:
-            layers.append(name)
-        return layers.index(name)
-
     def _not_finite(self, element: Element, problem: NotFinite) -> SourceError:
         return SourceError(
             f"the number '{str(problem)[:60]}' is not finite",
             where=self.document.where(element),
             hint="correct the number, or delete the element and save again",
         )
+
+
+_SHAPE = Paint("#000000")
+"""What the shapes of clips are filled with."""
 
 
 def _shown(declared: Declared) -> bool:
@@ -437,3 +900,28 @@ def _for_us(element: Element) -> bool:
         return True
     wanted = [tag.strip().lower() for tag in languages.split(",")]
     return any(tag == _LANGUAGE or tag.startswith(_LANGUAGE + "-") for tag in wanted)
+
+
+def _needs_box(target: Element) -> bool:
+    """Whether a clip path or mask refers to the box of what it is for."""
+    if local_name(target) == "clipPath":
+        return True  # its own clip-path may
+    return (
+        target.get("maskUnits", "objectBoundingBox") != "userSpaceOnUse"
+        or target.get("maskContentUnits", "") == "objectBoundingBox"
+    )
+
+
+def _in_box(place: Place, box: Box | None) -> Place:
+    if box is None:
+        return replace(place, matrix=(0.0,) * 6)
+    unit = (box[2], 0.0, 0.0, box[3], box[0], box[1])
+    return replace(place, matrix=multiply(place.matrix, unit), viewport=(1.0, 1.0))
+
+
+def _around(boxes: list[Box | None]) -> Box | None:
+    found = [box for box in boxes if box is not None]
+    if not found:
+        return None
+    x, y = min(box[0] for box in found), min(box[1] for box in found)
+    return (x, y, max(box[0] + box[2] for box in found) - x, max(box[1] + box[3] for box in found) - y)

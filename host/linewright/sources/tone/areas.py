@@ -43,17 +43,17 @@ class Areas(ToneMethod):
     seed: int = settings.seed("of the search for colours")
 
     def read(self, source: str, wish: Wish) -> Picture:
-        """The areas of a photograph, or the lines and fillings of an SVG, which keeps its size and its colours."""
+        """The areas of a photograph, or the lines and fillings of a drawing, which keeps its colours."""
         from pathlib import Path
 
         from linewright.sources.photograph import looks_like_one
 
         if looks_like_one(Path(source)) or not Path(source).is_file():
             return super().read(source, wish)
-        from linewright.sources.svg import Hatching, read_svg
+        from linewright.sources.drawing_files import read_drawing
+        from linewright.sources.painting.shading import Hatching
 
-        hatching = Hatching(wish.pen_width_mm, self.angle_deg)
-        return read_svg(source, tolerance_mm=wish.tolerance_mm, pen_by=wish.pen_by, hatching=hatching)
+        return read_drawing(source, wish, Hatching(wish.pen_width_mm, self.angle_deg))
 
     def layers(self, rgb: Floats32, wish: Wish) -> tuple[tuple[Pen, ...], list[Floats32]]:
         """One layer for each colour, or for each of the pens asked for that is nearest to one."""

@@ -95,6 +95,21 @@ class Segments:
         """Mark the outline begun last as closed; the caller has already drawn back to its first point."""
         self.closed[-1] = True
 
+    def copied(self, rows: int, outlines: int) -> Segments:
+        """Everything after the first ``rows`` segments and the first ``outlines`` outlines, once more."""
+        copy = Segments()
+        copy.rows, copy.kinds = self.rows[ROW * rows :], self.kinds[rows:]
+        copy.starts, copy.closed = [start - rows for start in self.starts[outlines:]], self.closed[outlines:]
+        return copy
+
+    def append(self, other: Segments) -> None:
+        """Take over all outlines of another one."""
+        before = len(self)
+        self.rows.extend(other.rows)
+        self.kinds.extend(other.kinds)
+        self.starts.extend(start + before for start in other.starts)
+        self.closed.extend(other.closed)
+
     def drop(self, rows: int, outlines: int) -> None:
         """Forget everything after the first ``rows`` segments and the first ``outlines`` outlines."""
         del self.rows[ROW * rows :], self.kinds[rows:], self.starts[outlines:], self.closed[outlines:]

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from linewright.sources.svg.affine import Matrix
-from linewright.sources.svg.flatten import Floats
+from linewright.sources.painting.flatten import Floats
+from linewright.sources.painting.matrices import Matrix
 
 
 def user_lengths(points_mm: Floats, matrix: Matrix) -> Floats:

@@ -19,6 +19,10 @@ class Limits:
         allows 1000 in all.
     use_depth : nesting of ``use`` inside what ``use`` shows.
     expanded : elements visited, copies through ``use`` included. Twenty nested pairs of ``use`` already make a million.
+    entity_characters : of the text that an XML entity stands for; a namespace takes some forty.
+    expanded_characters : of all attributes and texts once entities are expanded; no file of the largest size without
+        entities has as many.
+    photograph_px : pixels of an embedded photograph.
     segments : lines, curves and arcs before flattening; 120 bytes of memory each while the picture is read.
     vertices : points after flattening; 10 km of pen path at one point per millimetre, days of drawing, 160 MB.
     coordinate_mm : distance from the origin. A kilometre is beyond any sheet, and doubles still resolve 1e-10 mm there.
@@ -29,6 +33,9 @@ class Limits:
     depth: int = 150
     use_depth: int = 32
     expanded: int = 500_000
+    entity_characters: int = 4096
+    expanded_characters: int = 2**27
+    photograph_px: int = 100_000_000
     segments: int = 3_000_000
     vertices: int = 10_000_000
     coordinate_mm: float = 1e6

@@ -16,12 +16,13 @@ curve is farther from the polyline than the tolerance, and no point of the polyl
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from linewright.sources.svg.segments import ARC, CUBIC, LINE
+from linewright.sources.painting.segments import ARC, CUBIC, LINE
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -66,7 +67,7 @@ def transform_rows(kinds: NDArray[np.uint8], rows: Floats, matrices: Floats) -> 
     Parameters
     ----------
     kinds : (m,) uint8.
-    rows : (m, 8) float64, as `linewright.sources.svg.segments` describes them.
+    rows : (m, 8) float64, as `linewright.sources.painting.segments` describes them.
     matrices : (m, 6) float64, ``a b c d e f`` of each row.
 
     Returns
@@ -216,3 +217,34 @@ def _sample(kinds: NDArray[np.uint8], rows: Floats, counts: Ints, first: Ints, p
             for axis in (0, 1):
                 centre, u, v = (np.repeat(values[:, i + axis], n) for i in (0, 2, 4))
                 points[target, axis] = centre + u * cosine + v * sine
+
+
+def together(parts: Sequence[Polylines]) -> Polylines:
+    """All lines of several, in their order."""
+    parts = [part for part in parts if len(part)]
+    if not parts:
+        return Polylines(np.empty((0, 2)), np.zeros(1, dtype=np.int64), np.empty(0, dtype=np.int64))
+    if len(parts) == 1:
+        return parts[0]
+    sizes = np.concatenate([np.diff(part.starts) for part in parts])
+    starts = np.concatenate(([0], np.cumsum(sizes))).astype(np.int64)
+    return Polylines(
+        np.concatenate([part.points_mm for part in parts]), starts, np.concatenate([part.owner for part in parts])
+    )
+
+
+def polylines_of(strokes: Sequence[Floats], owner: Sequence[int]) -> Polylines:
+    """Lines from arrays (m, 2), each with its owner."""
+    starts = np.concatenate(([0], np.cumsum([len(stroke) for stroke in strokes]))).astype(np.int64)
+    points = np.concatenate(strokes) if strokes else np.empty((0, 2))
+    return Polylines(points, starts, np.array(owner, dtype=np.int64))
+
+
+def rearranged(lines: Polylines, sequence: Ints) -> Polylines:
+    """The same lines in another order."""
+    if bool((sequence[1:] > sequence[:-1]).all()):
+        return lines
+    lengths = np.diff(lines.starts)[sequence]
+    starts = np.concatenate(([0], np.cumsum(lengths))).astype(np.int64)
+    index = np.arange(starts[-1]) + np.repeat(lines.starts[:-1][sequence] - starts[:-1], lengths)
+    return Polylines(lines.points_mm[index], starts, lines.owner[sequence])

@@ -1,0 +1,223 @@
+"""An SVG conformance suite against our strokes, by ink: edges without a stroke, and strokes without an edge.
+
+    .venv/bin/python bench/svg_suite.py FOLDER [--only text] [--fonts FOLDER] [--out PICTURES] [--list]
+
+FOLDER holds folders of ``.svg`` files (`shapes`, `structure`, `painting`, `paint-servers`, `masking`, `text`), such as
+the tests of a general-purpose renderer's public repository; nothing of it is kept here. Files are rendered by resvg
+1000 px across, as they stand and again with every line thinned to 0.3 % of the picture's width. Edges are where any of
+the four channels jumps. A file agrees if, against either rendering, at most 25 px of edge have no stroke within 6 px
+and at most 25 px of stroke have no edge within 6 px (against the rendering as it stands half the width of its lines is
+added). A strip at the frame is left out. It is strict: hard steps of gradients and blending count, though no pen could
+draw them. Words are written as outlines of the fonts in ``--fonts``, by both.
+"""
+
+from __future__ import annotations
+
+import argparse
+import collections
+import io
+import re
+import time
+import xml.etree.ElementTree as ET
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+
+import cv2
+import numpy as np
+import resvg_py
+from PIL import Image, ImageDraw
+from scipy import ndimage
+
+from linewright.errors import LinewrightError
+from linewright.sources.picture import Picture, Wish, Words
+from linewright.sources.svg import read_svg
+
+ACROSS_PX = 1000
+NEAR_PX = 6
+LONE_PX = 25
+FRAME_PX = 12
+JUMP = 12
+"""Of 255 levels, between pixels two apart: fainter steps are those of smooth gradients."""
+THIN_SHARE = 0.003
+FOLDERS = ("shapes", "structure", "painting", "paint-servers", "masking", "text")
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """How one file fared: ``agrees``, ``warned``, ``silent``, ``refused`` or ``crashed``, and by how much."""
+
+    name: str
+    kind: str
+    edges_px: int = 0
+    strokes_px: int = 0
+    words: str = ""
+    seconds: float = 0.0
+
+
+def rendered(text: str, folder: Path, fonts: str | None) -> np.ndarray | None:
+    """(h, w, 4) float of the picture on nothing, 1000 px across; None where the renderer refuses it."""
+    options = {"font_dirs": [fonts], "skip_system_fonts": True} if fonts else {}
+    families = {
+        "font_family": "Noto Sans",
+        "serif_family": "Noto Serif",
+        "sans_serif_family": "Noto Sans",
+        "cursive_family": "Yellowtail",
+        "fantasy_family": "Sedgwick Ave Display",
+        "monospace_family": "Noto Mono",
+    }
+    try:
+        data = resvg_py.svg_to_bytes(
+            svg_string=text, dpi=96, width=ACROSS_PX, resources_dir=str(folder), languages=["en"], **families, **options
+        )
+    except (ValueError, RuntimeError):
+        return None
+    return np.asarray(Image.open(io.BytesIO(bytes(data))).convert("RGBA"), dtype=np.int16)
+
+
+def thinned(text: str) -> str | None:
+    """The picture with every line as thin as 0.3 % of its width; None where it cannot be parsed."""
+    for prefix, uri in (("", "http://www.w3.org/2000/svg"), ("xlink", "http://www.w3.org/1999/xlink")):
+        ET.register_namespace(prefix, uri)
+    try:
+        root = ET.fromstring(text)
+    except ET.ParseError:
+        return None
+    box = [float(n) for n in re.findall(r"[-+.\deE]+", root.get("viewBox", ""))]
+    width = box[2] if len(box) == 4 else float(re.findall(r"[\d.]+", root.get("width", "300"))[0])
+    thin = f"{width * THIN_SHARE:.4g}"
+    for element in root.iter():
+        if "stroke-width" in element.attrib or "stroke" in element.attrib:
+            element.set("stroke-width", thin)
+        if "stroke-width" in element.get("style", ""):
+            element.set("style", re.sub(r"stroke-width\s*:\s*[^;]+", f"stroke-width:{thin}", element.get("style", "")))
+    return ET.tostring(root, encoding="unicode")
+
+
+def widest_px(text: str, shape: tuple[int, ...]) -> float:
+    """Half the width of the widest line, px, by what the file says of widths."""
+    found = [float(n) for n in re.findall(r"stroke-width\s*[=:]\s*[\"']?\s*([\d.]+)", text)]
+    box = re.search(r"viewBox\s*=\s*[\"']\s*[-\d.]+[\s,]+[-\d.]+[\s,]+([\d.]+)", text)
+    across = float(box[1]) if box else shape[1]
+    return max([*found, 1.0]) / 2 * shape[1] / across
+
+
+def edges_of(picture: np.ndarray) -> np.ndarray:
+    """(h, w) bool: where any channel, with colours as far as they are seen, jumps."""
+    seen = picture.astype(np.int16).copy()
+    seen[:, :, :3] = seen[:, :, :3] * seen[:, :, 3:] // 255
+    found = np.zeros(seen.shape[:2], dtype=bool)
+    found[:, 1:-1] |= (np.abs(seen[:, 2:] - seen[:, :-2]) > JUMP).any(axis=2)
+    found[1:-1] |= (np.abs(seen[2:] - seen[:-2]) > JUMP).any(axis=2)
+    return found
+
+
+def drawn(picture: Picture, shape: tuple[int, ...]) -> np.ndarray:
+    """(h, w) bool: the strokes, one pixel wide."""
+    canvas = Image.new("1", (shape[1], shape[0]))
+    pencil = ImageDraw.Draw(canvas)
+    scale = shape[1] / picture.width_mm
+    for stroke in picture.drawing:
+        points = [tuple(p) for p in stroke * scale - 0.5]
+        if len(points) == 1:
+            pencil.point(points, fill=1)
+        else:
+            pencil.line(points, fill=1)
+    return np.asarray(canvas)
+
+
+def lone(these: np.ndarray, those: np.ndarray, near: float) -> int:
+    """How many pixels of ``these`` have none of ``those`` near, the frame left out."""
+    inner = np.zeros_like(these)
+    inner[FRAME_PX:-FRAME_PX, FRAME_PX:-FRAME_PX] = True
+    wanted = these & inner
+    if not wanted.any():
+        return 0
+    if not those.any():
+        return int(wanted.sum())
+    away = cv2.distanceTransform((~those).astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
+    return int((away[wanted] > near).sum())
+
+
+def compared(path: Path, fonts: str | None, out: str | None) -> Outcome:
+    """One file."""
+    name = "/".join(path.parts[-3:])
+    text = path.read_text(encoding="utf-8", errors="replace")
+    reference = rendered(text, path.parent, fonts)
+    start = time.perf_counter()
+    picture, words, kind = None, "", ""
+    try:
+        picture = read_svg(path, wish=Wish(words=Words(outlines=True, fonts=(fonts,) if fonts else ())))
+        words = " | ".join(picture.warnings)
+    except LinewrightError as problem:
+        words, kind = str(problem), "refused"
+    except Exception as problem:  # a crash is what is looked for
+        return Outcome(name, "crashed", words=f"{type(problem).__name__}: {problem}")
+    seconds = time.perf_counter() - start
+    if reference is None:
+        reference = np.zeros((ACROSS_PX, ACROSS_PX, 4), dtype=np.int16)
+    ink = np.zeros(reference.shape[:2], dtype=bool) if picture is None else drawn(picture, reference.shape)
+    best = None
+    for extra in (widest_px(text, reference.shape), 0.0):
+        one = reference
+        if extra == 0.0:
+            thin = thinned(text)
+            one = None if thin is None else rendered(thin, path.parent, fonts)
+        if one is None or one.shape != reference.shape:
+            continue
+        edges = edges_of(one)
+        found = lone(edges, ink, NEAR_PX + extra), lone(ink, edges, NEAR_PX + extra)
+        if best is None or max(found) < max(best):
+            best = found
+        if max(best) <= LONE_PX:
+            break
+    assert best is not None
+    if out:
+        save(reference, ink, Path(out) / (name.replace("/", "_") + ".png"))
+    if max(best) <= LONE_PX:
+        kind = "agrees"
+    elif kind == "" or "nothing to draw" in words:
+        kind = "warned" if words else "silent"
+    return Outcome(name, kind, *best, words, seconds)
+
+
+def save(reference: np.ndarray, ink: np.ndarray, target: Path) -> None:
+    """Both on one picture, strokes in red."""
+    on_white = Image.new("RGB", reference.shape[1::-1], "white")
+    picture = Image.fromarray(reference.astype(np.uint8), "RGBA")
+    on_white.paste(picture, mask=picture.getchannel("A"))
+    pixels = np.asarray(on_white).copy() // 2 + 127
+    pixels[ndimage.binary_dilation(ink)] = (220, 0, 0)
+    target.parent.mkdir(parents=True, exist_ok=True)
+    Image.fromarray(pixels).resize((500, 500 * pixels.shape[0] // pixels.shape[1])).save(target)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("folder", type=Path)
+    parser.add_argument("--only", default="", help="part of the names of files to take")
+    parser.add_argument("--fonts", help="folder of the fonts that both sides use")
+    parser.add_argument("--out", help="folder for pictures of both, strokes in red")
+    parser.add_argument("--list", action="store_true", help="name every file that does not agree")
+    parser.add_argument("--jobs", type=int, default=2)
+    given = parser.parse_args()
+    files = [p for folder in FOLDERS for p in sorted((given.folder / folder).rglob("*.svg"))]
+    files = [p for p in files if given.only in str(p)]
+    with ProcessPoolExecutor(given.jobs) as pool:
+        count = len(files)
+        outcomes = list(pool.map(compared, files, [given.fonts] * count, [given.out] * count, chunksize=8))
+    table: dict[str, collections.Counter[str]] = {folder: collections.Counter() for folder in FOLDERS}
+    for path, one in zip(files, outcomes, strict=True):
+        table[path.relative_to(given.folder).parts[0]][one.kind] += 1
+        if given.list and one.kind != "agrees":
+            print(f"{one.kind:8} {one.edges_px:6} {one.strokes_px:6} {one.seconds:6.2f} {one.name}  {one.words[:150]}")
+    kinds = ("agrees", "warned", "silent", "refused", "crashed")
+    print("| folder | files | agree | differ with a warning | differ silently | refused | crashed |")
+    print("|---|---|---|---|---|---|---|")
+    for folder in (*FOLDERS, "all"):
+        row = table[folder] if folder != "all" else sum(table.values(), collections.Counter())
+        print(f"| {folder} | {sum(row.values())} | " + " | ".join(str(row[kind]) for kind in kinds) + " |")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,15 @@
+"""Drawing files as paintings: shapes in paint order, and the strokes that a pen makes of them on a sheet.
+
+A reader of a kind of file (SVG, PDF, DXF) makes a `Painting`: outlines as curves in the file's own units, what they are
+filled and lined with, in which order, clipped by what. `strokes_of` then makes strokes at the size on the sheet::
+
+    Painting -> placed -> lines, edges, shading -> sight (clips, what is covered) -> Picture
+
+"""
+
+from linewright.sources.painting.limits import Limits
+from linewright.sources.painting.marks import Clip, Line, Mark, Paint, Painting
+from linewright.sources.painting.shading import Hatching
+from linewright.sources.painting.strokes import strokes_of
+
+__all__ = ["Clip", "Hatching", "Limits", "Line", "Mark", "Paint", "Painting", "strokes_of"]

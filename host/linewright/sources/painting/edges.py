@@ -1,0 +1,169 @@
+"""The edges of fillings as they are seen: where inside becomes outside, clips included, each edge once."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+
+from linewright.sources.painting.flatten import Floats, Ints, Polylines, polylines_of, together
+from linewright.sources.painting.placed import Placed
+from linewright.sources.painting.regions import Bools, boxes_of, pairs_of_boxes
+from linewright.sources.painting.runs import Runs, Segmented, crossings
+from linewright.sources.painting.sight import NEAR_MM, Sight
+
+_OWN, _OF_CLIP, _OF_PAGE = 0, 1, 2
+"""Whose ring a candidate is."""
+
+
+def edges(placed: Placed, sight: Sight, marks: Ints, own: Bools) -> Polylines:
+    """Closed outlines of what marks fill, each cut off where its clip ends, and closed along the clip's edge.
+
+    Parameters
+    ----------
+    marks : numbers of marks with a filling.
+    own : (k,) bool: whether a mark's own outline is wanted; else only where clips cut its filling.
+
+    Returns
+    -------
+    Lines whose ``owner`` is the mark.
+    """
+    plain: list[Ints] = []
+    hard: list[int] = []
+    for mark, wants_own in zip(marks.tolist(), own.tolist(), strict=True):
+        if _needs_care(placed, sight, mark):
+            hard.append(mark)
+        elif wants_own:
+            plain.append(np.arange(placed.first[mark], placed.first[mark + 1]))
+    chosen = np.zeros(len(placed.lines), dtype=bool)
+    if plain:
+        chosen[np.concatenate(plain)] = True
+    wanted = dict(zip(marks.tolist(), own.tolist(), strict=True))
+    return together((closed(placed.lines.select(chosen)), _careful(placed, sight, hard, wanted)))
+
+
+def closed(lines: Polylines) -> Polylines:
+    """The same lines, each going back to its first point."""
+    first, last = lines.starts[:-1], lines.starts[1:] - 1
+    if not len(lines):
+        return lines
+    open_ended = (lines.points_mm[first] != lines.points_mm[last]).any(axis=1)
+    if not open_ended.any():
+        return lines
+    points = np.insert(lines.points_mm, lines.starts[1:][open_ended], lines.points_mm[first[open_ended]], axis=0)
+    return Polylines(points, lines.starts + np.concatenate(([0], np.cumsum(open_ended))), lines.owner)
+
+
+def _needs_care(placed: Placed, sight: Sight, mark: int) -> bool:
+    """Whether an outline is more than its own rings: cut by a clip, or crossing itself under the winding rule."""
+    one = placed.painting.marks[mark]
+    if one.clip >= 0:
+        box = sight.box_of(one.clip)
+        low, high = placed.first[mark], placed.first[mark + 1]
+        points = placed.lines.points_mm[placed.lines.starts[low] : placed.lines.starts[high]]
+        if box is None or not (
+            (points.min(axis=0) >= np.array(box[:2]) - NEAR_MM).all()
+            and (points.max(axis=0) <= np.array(box[2:]) + NEAR_MM).all()
+        ):
+            return True
+    if one.even_odd:
+        return False
+    rings = [ring for ring in _rings(placed, mark) if len(ring) > 3]
+    if not rings:
+        return False
+    if len(rings) == 1:
+        return not shapely.is_simple(shapely.linestrings(rings[0]))
+    return True
+
+
+def _rings(placed: Placed, mark: int) -> list[Floats]:
+    lines = closed(placed.of_mark(mark))
+    return [lines.points_mm[lines.starts[i] : lines.starts[i + 1]] for i in range(len(lines))]
+
+
+def _careful(placed: Placed, sight: Sight, marks: list[int], wanted: dict[int, bool]) -> Polylines:
+    """Candidates are all rings that may bound what is seen; of them, those with an inside on exactly one side."""
+    strokes: list[Floats] = []
+    group: list[int] = []
+    kinds: list[int] = []
+    for number, mark in enumerate(marks):
+        for ring in _rings(placed, mark):
+            strokes.append(ring)
+            group.append(number)
+            kinds.append(_OWN)
+        for ring, kind in _clip_rings(placed, sight, placed.painting.marks[mark].clip):
+            strokes.append(ring)
+            group.append(number)
+            kinds.append(kind)
+    if not strokes:
+        return polylines_of([], [])
+    lines = polylines_of(strokes, group)
+    parts = Segmented(lines)
+    groups = lines.owner[parts.stroke]
+    # Each group in a plane of its own, far from the others: only its own segments meet.
+    low, high = lines.points_mm.min(axis=0), lines.points_mm.max(axis=0)
+    shift = groups * (2.0 * float(high[0] - low[0]) + 10.0)
+    boxes = boxes_of(parts.begin, parts.end, NEAR_MM)
+    boxes[:, 0] += shift
+    boxes[:, 2] += shift
+    first, second = pairs_of_boxes(boxes, boxes)
+    apart = first != second
+    # Neighbours in a ring meet at their common corner, which cuts nothing.
+    same = parts.stroke[first] == parts.stroke[second]
+    count = np.bincount(parts.stroke, minlength=len(lines))[parts.stroke[first]]
+    neighbours = np.isin(np.abs(first - second) % np.maximum(count - 1, 1), (0, 1))
+    apart &= ~(same & neighbours & _shares_end(parts, first, second))
+    first, second = first[apart], second[apart]
+    pair, share, common, stretch = crossings(
+        parts.begin[first], parts.end[first], parts.begin[second], parts.end[second], NEAR_MM
+    )
+    runs = Runs(parts, first[pair], share)
+    seen = _bounding(placed, sight, runs, lines, marks)
+    kind = np.array(kinds)[runs.stroke]
+    seen &= (kind != _OWN) | np.array([wanted[mark] for mark in marks])[lines.owner[runs.stroke]]
+    seen &= kind != _OF_PAGE
+    # Of two that run along each other, the first stands for both.
+    run, which = runs.in_stretches(first[common], stretch)
+    later = parts.stroke[second[common[which]]] < runs.stroke[run]
+    seen[run[later]] = False
+    kept, _, _ = runs.kept(runs.smoothed(seen, sight.pen_mm / 3, sight.pen_mm / 3))
+    return Polylines(kept.points_mm, kept.starts, np.array(marks, dtype=np.int64)[kept.owner])
+
+
+def _shares_end(parts: Segmented, first: Ints, second: Ints) -> Bools:
+    """Whether two segments of a ring have an end in common."""
+    return np.asarray(
+        (np.abs(parts.end[first] - parts.begin[second]) <= 1e-12).all(axis=1)
+        | (np.abs(parts.begin[first] - parts.end[second]) <= 1e-12).all(axis=1)
+    )
+
+
+def _clip_rings(placed: Placed, sight: Sight, clip: int) -> list[tuple[Floats, int]]:
+    """Rings of all that bounds a clip, and whether it is the edge of the page, where a filling is left open."""
+    found: list[tuple[Floats, int]] = []
+    while clip >= 0:
+        one = placed.painting.clips[clip]
+        kind = _OF_PAGE if one.kind == "page" else _OF_CLIP
+        for member in one.members:
+            for region in sight.shapes.of_mark(member):
+                found += [(ring, kind) for ring in sight.shapes.rings_of(region)]
+            found += _clip_rings(placed, sight, placed.painting.marks[member].clip)
+        clip = one.parent
+    return found
+
+
+def _bounding(placed: Placed, sight: Sight, runs: Runs, lines: Polylines, marks: list[int]) -> Bools:
+    """(r,) bool: what is filled and seen on one side of a run and not on the other."""
+    aside = np.column_stack((-runs.along[:, 1], runs.along[:, 0])) * (2.0 * NEAR_MM)
+    group = lines.owner[runs.stroke]
+    sides = []
+    for sign in (1.0, -1.0):
+        points = runs.middle + sign * aside
+        inside = np.zeros(len(runs), dtype=bool)
+        regions = np.array([sight.shapes.fill_of(mark) for mark in marks], dtype=np.int64)
+        inside = sight.regions.inside(regions[group], points)
+        clips = np.array([placed.painting.marks[mark].clip for mark in marks], dtype=np.int64)[group]
+        for clip in np.unique(clips[inside]):
+            at = np.flatnonzero(inside & (clips == clip))
+            inside[at] = sight.inside_clip(int(clip), points[at])
+        sides.append(inside)
+    return np.asarray(sides[0] != sides[1])

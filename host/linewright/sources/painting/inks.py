@@ -1,0 +1,51 @@
+"""What paints look like: how light, and whether they are the paper's own colour."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linewright.sources.painting.marks import Paint
+from linewright.sources.preparation import lightness
+
+Floats = NDArray[np.float64]
+
+PALEST: Final = 0.04
+"""Tone below which a paint is the colour of paper: nothing of it is drawn, and no pen asked for."""
+
+
+def tone(paint: Paint) -> float:
+    """How dark a paint makes white paper at its darkest place, 0 to 1."""
+    if paint.gradient is None:
+        return paint.alpha * (1.0 - lightness(paint.colour))
+    return max(paint.alpha * stop.alpha * (1.0 - lightness(stop.colour)) for stop in paint.gradient.stops)
+
+
+def is_paper(paint: Paint | None) -> bool:
+    """Whether a paint leaves paper as light as it is; nothing at all does, too."""
+    return paint is None or tone(paint) < PALEST
+
+
+def lightness_at(paint: Paint, page_mm: Floats) -> tuple[Floats, Floats]:
+    """Lightness of the paint, and how much it covers, at (n, 2) points of the page; each (n,) or one number."""
+    if paint.gradient is None:
+        return np.asarray(lightness(paint.colour)), np.asarray(paint.alpha)
+    weights = paint.gradient.weights(page_mm)
+    alphas = weights @ np.array([stop.alpha for stop in paint.gradient.stops])
+    lights = weights @ np.array([stop.alpha * lightness(stop.colour) for stop in paint.gradient.stops])
+    return np.divide(lights, alphas, out=np.zeros(len(alphas)), where=alphas > 0.0), alphas * paint.alpha
+
+
+def coverage_at(paint: Paint, page_mm: Floats) -> dict[str, Floats]:
+    """Ink wanted at (n, 2) points of the page: for each colour the share of paper it covers, (n,) 0 to 1."""
+    if paint.gradient is None:
+        return {paint.colour: np.full(len(page_mm), tone(paint))}
+    weights = paint.gradient.weights(page_mm)
+    found: dict[str, Floats] = {}
+    for number, stop in enumerate(paint.gradient.stops):
+        dark = paint.alpha * stop.alpha * (1.0 - lightness(stop.colour))
+        if dark >= PALEST:
+            found[stop.colour] = found.get(stop.colour, np.zeros(len(page_mm))) + weights[:, number] * dark
+    return found

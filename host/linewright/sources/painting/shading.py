@@ -1,0 +1,113 @@
+"""Shading: parallel lines inside fillings, as close as the tone asks for; in each ink where several are mixed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from linewright.sources.fill import hatched
+from linewright.sources.painting.flatten import Floats, Polylines
+from linewright.sources.painting.inks import PALEST, coverage_at, tone
+from linewright.sources.painting.marks import Paint
+
+SOLID: Final = 0.85
+"""Tone from which a filling is meant solid: black, and dark colours."""
+
+OVERLAP: Final = 0.1
+"""Share of a line's width by which lines of a solid filling overlap: a tenth covers play, uneven ink and rounding."""
+
+LEAST_RUN: Final = 2.0
+"""In pen widths: shorter bits of a line that fades are dots, and cost a lift each."""
+
+TURN_DEG: Final = 30.0
+"""Between the lines of two inks: the angle at which printing screens disturb each other least (common practice)."""
+
+
+@dataclass(frozen=True)
+class Hatching:
+    """How fillings are hatched.
+
+    Parameters
+    ----------
+    pen_mm : width of the line; a filling of coverage c has lines pen / c apart.
+    angle_deg : of the first colour's lines; each further colour's are turned by 30 degrees.
+    """
+
+    pen_mm: float
+    angle_deg: float = 45.0
+
+
+class Shading:
+    """Shades one filling after the other, and remembers which way each ink's lines run."""
+
+    def __init__(self, hatching: Hatching, zoom: float) -> None:
+        self._how = hatching
+        self._zoom = zoom
+        self._angles: dict[str, float] = {}
+
+    def expected_points(self, rings: Polylines, paint: Paint) -> float:
+        """How many points shading will take, roughly."""
+        pitch = self._how.pen_mm / max(PALEST, min(1.0, tone(paint)))
+        return float(np.ptp(rings.points_mm, axis=0).sum()) / pitch * (1 if paint.gradient is None else 8)
+
+    def shaded(self, rings: Polylines, even_odd: bool, paint: Paint) -> dict[str, Floats]:
+        """Lines (m, 2, 2), mm, for each ink (``#rrggbb``) of a filling."""
+        pen = self._how.pen_mm
+        if paint.gradient is None:
+            dark = tone(paint)
+            if dark < PALEST:
+                return {}
+            pitch = pen * (1.0 - OVERLAP) if dark >= SOLID else pen / dark
+            return {paint.colour: self._ruled(rings, even_odd, pitch, self._angle(paint.colour))}
+        found: dict[str, Floats] = {}
+        for colour in dict.fromkeys(stop.colour for stop in paint.gradient.stops):
+            angle = self._angle(colour)
+            lines = self._ruled(rings, even_odd, pen, angle)
+            faded = self._faded(lines, angle, paint, colour)
+            if len(faded):
+                found[colour] = faded
+        return found
+
+    def _angle(self, colour: str) -> float:
+        return self._angles.setdefault(colour, self._how.angle_deg + TURN_DEG * len(self._angles))
+
+    def _ruled(self, rings: Polylines, even_odd: bool, pitch: float, angle: float) -> Floats:
+        return hatched(rings.points_mm, rings.starts, pitch_mm=pitch, angle_deg=angle, even_odd=even_odd)
+
+    def _faded(self, lines: Floats, angle_deg: float, paint: Paint, colour: str) -> Floats:
+        """The parts of lines, a pen apart, that a tone asks for: each line has a rank, and is drawn where it is darker.
+
+        Ranks as in `linewright.sources.tone.hatching`.
+        """
+        from linewright.sources.tone.hatching import RANKS, ranks
+
+        if not len(lines):
+            return lines
+        pen = self._how.pen_mm
+        turn = np.deg2rad(-angle_deg)
+        across = np.array([-np.sin(turn), np.cos(turn)])
+        number = np.floor(lines[:, 0] @ across / pen).astype(np.int64)
+        length = np.hypot(*(lines[:, 1] - lines[:, 0]).T)
+        counts = np.maximum(np.ceil(length / pen).astype(np.int64), 1)
+        line = np.repeat(np.arange(len(lines)), counts)
+        step = np.arange(len(line)) - np.repeat(np.cumsum(counts) - counts, counts)
+        share = (step + 0.5) / counts[line]
+        points = lines[line, 0] + share[:, None] * (lines[line, 1] - lines[line, 0])
+        wanted = coverage_at(paint, points / self._zoom).get(colour)
+        if wanted is None:
+            return lines[:0]
+        drawn = wanted > ranks(RANKS)[number[line] % RANKS]
+        starts = drawn.copy()
+        starts[1:] &= ~(drawn[:-1] & (line[1:] == line[:-1]))
+        ends = drawn.copy()
+        ends[:-1] &= ~(drawn[1:] & (line[1:] == line[:-1]))
+        first, last = np.flatnonzero(starts), np.flatnonzero(ends)
+        long = last - first + 1 >= LEAST_RUN
+        first, last = first[long], last[long]
+        of = line[first]
+        delta = lines[of, 1] - lines[of, 0]
+        begin = lines[of, 0] + (step[first] / counts[of])[:, None] * delta
+        end = lines[of, 0] + ((step[last] + 1) / counts[of])[:, None] * delta
+        return np.stack((begin, end), axis=1)

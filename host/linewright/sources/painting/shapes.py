@@ -1,0 +1,126 @@
+"""`Shapes`: the regions of a placed painting: what its marks fill, and what their lines cover at their own width."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from linewright.sources.painting.flatten import Floats, Ints, Polylines, polylines_of, together
+from linewright.sources.painting.hulls import hull
+from linewright.sources.painting.inks import is_paper
+from linewright.sources.painting.marks import Mark, Paint
+from linewright.sources.painting.matrices import mean_scale, multiply, scaling
+from linewright.sources.painting.placed import Placed
+from linewright.sources.painting.regions import Bools, Regions
+
+_LEAST_MM = 1e-3
+"""Area over length of the edge: a thinner region is a line."""
+
+
+class Shapes:
+    """Numbers every region.
+
+    Parameters
+    ----------
+    dashed : the stroked polylines of a mark, mm.
+    lines_cover_from_mm : lines at least as wide hide what is below them; paper-coloured ones always do.
+
+    Attributes
+    ----------
+    regions : all of them; those that are filled first, in paint order.
+    mark_of : (r,) int64: the mark of each.
+    covers : regions that hide what is below, in paint order.
+    inked_edge : (r,) bool: whether a pen draws along its edge, so that what lies along it need not be drawn again.
+    """
+
+    def __init__(
+        self,
+        placed: Placed,
+        dashed: Callable[[int], Polylines],
+        *,
+        lines_cover_from_mm: float,
+        tolerance_mm: float,
+        hides: bool,
+    ) -> None:
+        self.placed = placed
+        marks = placed.painting.marks
+        there = np.diff(placed.first) > 0
+        filled = np.array([mark.fill is not None for mark in marks], dtype=np.bool_) & there
+        fill_marks = np.flatnonzero(filled)
+        self._fill = np.full(len(marks), -1, dtype=np.int64)
+        self._fill[fill_marks] = np.arange(len(fill_marks))
+        rings = placed.lines.select(filled[placed.lines.owner])
+        rings = Polylines(rings.points_mm, rings.starts, self._fill[rings.owner])
+        self._hull: dict[int, int] = {}
+        hull_marks: list[int] = []
+        strokes: list[Floats] = []
+        owners: list[int] = []
+        for number, mark in enumerate(marks):
+            if mark.line is None or not there[number]:
+                continue
+            if not (mark.silent or (hides and _line_covers(mark, placed.zoom, lines_cover_from_mm))):
+                continue
+            matrix = multiply(scaling(placed.zoom, placed.zoom), mark.matrix)
+            found = hull(dashed(number), mark.line, matrix, tolerance_mm)
+            if found:
+                self._hull[number] = len(fill_marks) + len(hull_marks)
+                strokes += found
+                owners += [len(fill_marks) + len(hull_marks)] * len(found)
+                hull_marks.append(number)
+        rings = together((rings, polylines_of(strokes, owners)))
+        even_odd = [marks[number].even_odd for number in fill_marks] + [True] * len(hull_marks)
+        self._rings = rings
+        self._first_ring = np.searchsorted(rings.owner, np.arange(len(even_odd) + 1))
+        self.regions = Regions(rings, np.array(even_odd, dtype=np.bool_))
+        self.mark_of: Ints = np.concatenate((fill_marks, np.array(hull_marks, dtype=np.int64))).astype(np.int64)
+        inked = [_has_inked_edge(marks[number]) for number in fill_marks] + [False] * len(hull_marks)
+        self.inked_edge: Bools = np.array(inked, dtype=np.bool_)
+        covering = [hides and _fill_covers(marks[number]) for number in fill_marks]
+        covering += [not marks[number].silent for number in hull_marks]
+        # What encloses nothing hides nothing, though its edge lies where a line does.
+        covers = np.flatnonzero(np.array(covering, dtype=np.bool_) & (self.regions.thickness_mm() > _LEAST_MM))
+        self.covers: Ints = covers[np.argsort(self.mark_of[covers], kind="stable")]
+
+    def of_mark(self, mark: int) -> tuple[int, ...]:
+        """The regions of a mark: its filling, its line."""
+        found = () if self._fill[mark] < 0 else (int(self._fill[mark]),)
+        return (*found, self._hull[mark]) if mark in self._hull else found
+
+    def rings_of(self, region: int) -> list[Floats]:
+        """The rings of a region, each going back to its first point."""
+        rings = self._rings
+        found = []
+        for i in range(self._first_ring[region], self._first_ring[region + 1]):
+            ring = rings.points_mm[rings.starts[i] : rings.starts[i + 1]]
+            found.append(ring if (ring[0] == ring[-1]).all() else np.concatenate((ring, ring[:1])))
+        return found
+
+    def fill_of(self, mark: int) -> int | None:
+        """The region that a mark fills."""
+        return None if self._fill[mark] < 0 else int(self._fill[mark])
+
+    def paints_of(self, mark: int) -> list[tuple[int, Paint]]:
+        """The regions of a mark with their paints, in paint order."""
+        one = self.placed.painting.marks[mark]
+        found = []
+        if self._fill[mark] >= 0 and one.fill is not None:
+            found.append((int(self._fill[mark]), one.fill))
+        if mark in self._hull and one.line is not None:
+            found.append((self._hull[mark], one.line.paint))
+        return found
+
+
+def _has_inked_edge(mark: Mark) -> bool:
+    return not is_paper(mark.fill) or (mark.line is not None and not is_paper(mark.line.paint))
+
+
+def _fill_covers(mark: Mark) -> bool:
+    return not mark.silent and mark.fill is not None and mark.fill.opaque
+
+
+def _line_covers(mark: Mark, zoom: float, from_mm: float) -> bool:
+    """Whether what a line covers hides what is below."""
+    if mark.silent or mark.line is None or not mark.line.paint.opaque:
+        return False
+    return is_paper(mark.line.paint) or mark.line.width * mean_scale(mark.matrix) * zoom >= from_mm

@@ -1,0 +1,265 @@
+"""`Sight`: what is seen of strokes: cut at clips and masks, and hidden by what is painted later."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+import shapely
+
+from linewright.sources.painting.flatten import Floats, Ints, Polylines, rearranged, together
+from linewright.sources.painting.inks import lightness_at
+from linewright.sources.painting.regions import Bools, boxes_of, pairs_of_boxes
+from linewright.sources.painting.runs import Runs, Segmented, crossings
+from linewright.sources.painting.shapes import Shapes
+
+NEAR_MM: Final = 0.005
+"""What lies nearer to an edge than this lies on it: a quarter of the usual tolerance, far below what a pen shows."""
+
+SEEN: Final = 0.1
+"""Of a mask: what lets through less is not seen."""
+
+_COVERS_AT_A_TIME: Final = 512
+
+
+class Sight:
+    """Answers what is seen of strokes.
+
+    Parameters
+    ----------
+    shapes : the regions of all marks that matter.
+    pen_mm : width of the pen: gaps and bits shorter than a third of it are not worth a lift.
+    """
+
+    def __init__(self, shapes: Shapes, pen_mm: float) -> None:
+        self.shapes = shapes
+        self.regions = shapes.regions
+        self.marks = shapes.placed.painting.marks
+        self.clips = shapes.placed.painting.clips
+        self.pen_mm = pen_mm
+        self._regions_of_clip: dict[int, tuple[int, ...]] = {}
+        self._boxes: dict[int, tuple[float, float, float, float] | None] = {}
+
+    # ------------------------------------------------------------------ clips
+
+    def regions_of(self, clip: int) -> tuple[int, ...]:
+        """All regions that decide what a clip lets through."""
+        if clip < 0:
+            return ()
+        found = self._regions_of_clip.get(clip)
+        if found is None:
+            one = self.clips[clip]
+            every = list(self.regions_of(one.parent))
+            for member in one.members:
+                every += self.shapes.of_mark(member)
+                every += self.regions_of(self.marks[member].clip)
+            found = self._regions_of_clip[clip] = tuple(dict.fromkeys(every))
+        return found
+
+    def inside_clip(self, clip: int, points: Floats, on_edge: dict[int, Bools] | None = None) -> Bools:
+        """(n,) bool: whether (n, 2) points are seen through a clip.
+
+        ``on_edge`` : for some regions, which of the points count as inside.
+        """
+        if clip < 0 or not len(points):
+            return np.ones(len(points), dtype=bool)
+        one = self.clips[clip]
+        seen = self.inside_clip(one.parent, points, on_edge)
+        at = np.flatnonzero(seen)
+        if not len(at):
+            return seen
+        theirs = points[at]
+        edge = None if on_edge is None else {k: v[at] for k, v in on_edge.items()}
+        if one.kind in ("mask", "alpha"):
+            seen[at] = self._through_mask(one.members, theirs, one.kind == "mask") > SEEN
+            return seen
+        some = np.zeros(len(at), dtype=bool)
+        for member in one.members:
+            rest = np.flatnonzero(~some)
+            on_rest = None if edge is None else {k: v[rest] for k, v in edge.items()}
+            inside = self._inside_mark(member, theirs[rest], on_rest)
+            own = self.marks[member].clip
+            if own >= 0 and inside.any():
+                inside[inside] = self.inside_clip(own, theirs[rest][inside])
+            some[rest[inside]] = True
+        seen[at] = some
+        return seen
+
+    def _inside_mark(self, mark: int, points: Floats, on_edge: dict[int, Bools] | None = None) -> Bools:
+        inside = np.zeros(len(points), dtype=bool)
+        for region in self.shapes.of_mark(mark):
+            inside |= self.regions.inside(np.full(len(points), region), points)
+            if on_edge is not None and region in on_edge:
+                inside |= on_edge[region]
+        return inside
+
+    def _through_mask(self, members: tuple[int, ...], points: Floats, by_luminance: bool) -> Floats:
+        """What a mask lets through at each point, 0 to 1 (CSS Masking 1, section 7.10)."""
+        light, alpha = np.zeros(len(points)), np.zeros(len(points))
+        for member in members:
+            mark = self.marks[member]
+            shown = self.inside_clip(mark.clip, points)
+            for region, paint in self.shapes.paints_of(member):
+                inside = shown & self.regions.inside(np.full(len(points), region), points)
+                if inside.any():
+                    tone, share = lightness_at(paint, points[inside] / self.shapes.placed.zoom)
+                    light[inside] = light[inside] * (1 - share) + tone * share
+                    alpha[inside] = alpha[inside] * (1 - share) + share
+        return light if by_luminance else alpha
+
+    def box_of(self, clip: int) -> tuple[float, float, float, float] | None:
+        """The box that a clip is, where all of it are upright rectangles; None otherwise."""
+        if clip < 0:
+            return (-np.inf, -np.inf, np.inf, np.inf)
+        if clip not in self._boxes:
+            self._boxes[clip] = self._box(clip)
+        return self._boxes[clip]
+
+    def _box(self, clip: int) -> tuple[float, float, float, float] | None:
+        one = self.clips[clip]
+        around = self.box_of(one.parent)
+        if around is None or one.kind in ("mask", "alpha") or len(one.members) != 1:
+            return None
+        member = one.members[0]
+        regions = self.shapes.of_mark(member)
+        if len(regions) != 1 or self.marks[member].clip >= 0:
+            return None
+        first, last = self.regions.first[regions[0] : regions[0] + 2]
+        begin, end = self.regions.begin[first:last], self.regions.end[first:last]
+        upright = (np.abs(end - begin) < 1e-9).any(axis=1).all()
+        if not upright or last - first != 4:
+            return None
+        x0, y0, x1, y1 = self.regions.boxes_mm[regions[0]]
+        return (max(x0, around[0]), max(y0, around[1]), min(x1, around[2]), min(y1, around[3]))
+
+    def clipped(self, lines: Polylines, order: Ints) -> tuple[Polylines, Bools]:
+        """Strokes within the clips of the marks ``order`` (k,), and (k,) bool for each whether it lost something."""
+        clip_of_mark = np.array([mark.clip for mark in self.marks], dtype=np.int64)
+        clip = clip_of_mark[order] if len(lines) else np.empty(0, np.int64)
+        cut = clip >= 0
+        if cut.any():
+            low = np.minimum.reduceat(lines.points_mm, lines.starts[:-1]) - NEAR_MM
+            high = np.maximum.reduceat(lines.points_mm, lines.starts[:-1]) + NEAR_MM
+            for number in np.unique(clip[cut]):
+                box = self.box_of(int(number))
+                if box is not None:
+                    mine = clip == number
+                    inside = (low + 2 * NEAR_MM >= box[:2]).all(axis=1) & (high - 2 * NEAR_MM <= box[2:]).all(axis=1)
+                    cut &= ~(mine & inside)
+        if not cut.any():
+            return lines, np.zeros(len(lines), dtype=bool)
+        affected, others = lines.select(cut), lines.select(~cut)
+        clip = clip[cut]
+        parts = Segmented(affected)
+        wanted = np.unique(clip)
+        codes = [
+            number * len(self.regions) + np.array(self.regions_of(int(number)), dtype=np.int64) for number in wanted
+        ]
+        allowed = np.sort(np.concatenate(codes)) if codes else np.empty(0, np.int64)
+        regions = np.unique(allowed % len(self.regions))
+        edges = np.flatnonzero(np.isin(self.regions.shape, regions))
+        pair, edge = self._pairs(parts, edges)
+        keep = _member(allowed, clip[parts.stroke[pair]] * len(self.regions) + self.regions.shape[edge])
+        runs, along, along_region = self._runs(parts, pair[keep], edge[keep])
+        seen = np.zeros(len(runs), dtype=bool)
+        run_clip = clip[runs.stroke]
+        for number in wanted:
+            at = np.flatnonzero(run_clip == number)
+            on_edge: dict[int, Bools] = {}
+            for region in np.unique(along_region[run_clip[along] == number]):
+                on_edge[int(region)] = _member(np.unique(along[along_region == region]), at)
+            seen[at] = self.inside_clip(int(number), runs.middle[at], on_edge)
+        kept, source, lost = runs.kept(runs.smoothed(seen, self.pen_mm / 3, self.pen_mm / 3))
+        whole_lost = np.zeros(len(cut), dtype=bool)
+        whole_lost[np.flatnonzero(cut)[lost]] = True
+        was = np.concatenate((np.flatnonzero(cut)[source], np.flatnonzero(~cut)))
+        return rearranged(together((kept, others)), np.argsort(was, kind="stable")), whole_lost
+
+    def _pairs(self, parts: Segmented, edges: Ints) -> tuple[Ints, Ints]:
+        """Segments and edges whose boxes meet."""
+        if not len(edges) or not len(parts.at):
+            return np.empty(0, np.int64), np.empty(0, np.int64)
+        segment, edge = pairs_of_boxes(
+            boxes_of(parts.begin, parts.end, NEAR_MM), boxes_of(self.regions.begin[edges], self.regions.end[edges])
+        )
+        return segment, edges[edge]
+
+    def _runs(self, parts: Segmented, segment: Ints, edge: Ints) -> tuple[Runs, Ints, Ints]:
+        """Strokes cut at edges, and which runs lie along the edge of which region."""
+        pair, share, common, stretch = crossings(
+            parts.begin[segment], parts.end[segment], self.regions.begin[edge], self.regions.end[edge], NEAR_MM
+        )
+        runs = Runs(parts, segment[pair], share)
+        run, which = runs.in_stretches(segment[common], stretch)
+        return runs, run, self.regions.shape[edge[common[which]]]
+
+    # ------------------------------------------------------------------ what is painted later
+
+    def uncovered(self, lines: Polylines, order: Ints) -> Polylines:
+        """What of strokes no opaque paint covers.
+
+        Parameters
+        ----------
+        order : (k,) int64: the mark that each stroke is painted with; what is painted by later marks may hide it.
+        """
+        covers = self.shapes.covers
+        if not len(covers) or not len(lines):
+            return lines
+        # From the top downward and a number at a time: what the upper ones hide need not be held against the lower.
+        cover_marks = self.shapes.mark_of[covers]
+        for high in range(len(covers), 0, -_COVERS_AT_A_TIME):
+            low = max(0, high - _COVERS_AT_A_TIME)
+            some = covers[low:high]
+            near = order < cover_marks[low:high].max()
+            if near.any():
+                kept, kept_order = self._without(lines.select(near), order[near], some)
+                rest = lines.select(~near)
+                lines, order = together((kept, rest)), np.concatenate((kept_order, order[~near]))
+            if not len(lines):
+                break
+        return lines
+
+    def _without(self, lines: Polylines, order: Ints, covers: Ints) -> tuple[Polylines, Ints]:
+        regions, shapes = self.regions, self.shapes
+        mark_of_cover = shapes.mark_of[covers]
+        back_to = np.array([self.marks[mark].back_to for mark in mark_of_cover], dtype=np.int64)
+        # The last mark whose cover an edge bounds, itself or as its clip.
+        latest = np.full(len(regions), -1, dtype=np.int64)
+        latest[covers] = mark_of_cover
+        for mark in mark_of_cover:
+            for region in self.regions_of(self.marks[mark].clip):
+                latest[region] = max(latest[region], mark)
+        parts = Segmented(lines)
+        edges = np.flatnonzero(latest[regions.shape] >= 0)
+        pair, edge = self._pairs(parts, edges)
+        keep = latest[regions.shape[edge]] > order[parts.stroke[pair]]
+        runs, along, along_region = self._runs(parts, pair[keep], edge[keep])
+        run_order = order[runs.stroke]
+        tree = shapely.STRtree(shapely.box(*regions.boxes_mm[covers].T))
+        point, cover = tree.query(shapely.points(runs.middle))
+        keep = (mark_of_cover[cover] > run_order[point]) & (back_to[cover] <= run_order[point])
+        point, cover = point[keep], cover[keep]
+        inside = regions.inside(covers[cover], runs.middle[point])
+        if len(along):
+            codes = np.unique(along * len(regions) + along_region)
+            on_edge = _member(codes, point * len(regions) + covers[cover])
+            inside = np.where(on_edge, shapes.inked_edge[covers[cover]], inside)
+        point, cover = point[inside], cover[inside]
+        clip = np.array([self.marks[mark].clip for mark in mark_of_cover], dtype=np.int64)[cover]
+        through = np.ones(len(point), dtype=bool)
+        for number in np.unique(clip[clip >= 0]):
+            at = clip == number
+            through[at] = self.inside_clip(int(number), runs.middle[point[at]])
+        seen = np.ones(len(runs), dtype=bool)
+        seen[point[through]] = False
+        seen = runs.smoothed(seen, self.pen_mm / 3, self.pen_mm / 3)
+        kept, source, _ = runs.kept(seen)
+        return kept, order[source]
+
+
+def _member(sorted_codes: Ints, codes: Ints) -> Bools:
+    """Which codes are among sorted ones."""
+    if not len(sorted_codes):
+        return np.zeros(len(codes), dtype=bool)
+    at = np.minimum(np.searchsorted(sorted_codes, codes), len(sorted_codes) - 1)
+    return np.asarray(sorted_codes[at] == codes)

@@ -1,0 +1,47 @@
+"""`Place`: where the walk over the elements stands, and what the ancestors hand down."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from xml.etree.ElementTree import Element
+
+from linewright.sources.painting.marks import Paint
+from linewright.sources.painting.matrices import Matrix
+from linewright.sources.svg.style import Style
+
+
+@dataclass(frozen=True, slots=True)
+class Context:
+    """The paints that ``context-fill`` and ``context-stroke`` mean (SVG 2, section 13.3)."""
+
+    fill: Paint | None
+    line: Paint | None
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where the walk stands.
+
+    Parameters
+    ----------
+    matrix : units of the element to mm of the page.
+    viewport : width and height that percentages refer to.
+    layer, clip : indices as in `Mark`, -1 for none.
+    uses : targets of the use elements that led here.
+    inside : paint servers, clips, masks and markers that led here, so that none contains itself.
+    alpha : product of the opacities of the groups around.
+    back_to : see `Mark`.
+    silent : whether what is drawn is the shape of a mask.
+    """
+
+    matrix: Matrix
+    viewport: tuple[float, float]
+    style: Style
+    layer: int = -1
+    clip: int = -1
+    uses: tuple[Element, ...] = ()
+    inside: tuple[Element, ...] = ()
+    alpha: float = 1.0
+    back_to: int = 0
+    silent: bool = False
+    context: Context | None = None

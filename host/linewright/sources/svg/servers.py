@@ -1,0 +1,280 @@
+"""`PaintServers`: what a paint comes to: a colour, a gradient in mm of the page, or a pattern to be repeated."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from xml.etree.ElementTree import Element
+
+from linewright.sources.painting.bounds import Box
+from linewright.sources.painting.gradients import Gradient, Stop
+from linewright.sources.painting.marks import Paint
+from linewright.sources.painting.matrices import IDENTITY, Matrix, flattens, multiply
+from linewright.sources.painting.notes import Notes
+from linewright.sources.svg.affine import fit_view_box, parse_transform, parse_view_box
+from linewright.sources.svg.cascade import Cascade, Declared
+from linewright.sources.svg.document import Document, href_of, local_name
+from linewright.sources.svg.grammar import url_of
+from linewright.sources.svg.lengths import Axis, fraction, length_px
+from linewright.sources.svg.paint import CURRENT, NONE, colour_and_alpha
+from linewright.sources.svg.place import Place
+
+_MOST_LINKS = 8  # a gradient may take its colours from another one; files use one or two links
+# CSS writes opaque where 8 bits show it: what covers 97 % of what is below hides it from the eye.
+_OPAQUE = 0.97
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Pattern:
+    """Content that is repeated.
+
+    Parameters
+    ----------
+    content : the element whose children are drawn.
+    tile : ``(x, y, width, height)`` in units of the pattern.
+    matrix : those units to mm of the page.
+    inner : units of the content to those of a tile whose corner is the origin.
+    viewport : what percentages of the content refer to.
+    alpha : opacity of the paint.
+    cut : whether content is cut at its tile.
+    """
+
+    content: Element
+    tile: Box
+    matrix: Matrix
+    inner: Matrix
+    viewport: tuple[float, float]
+    alpha: float
+    cut: bool
+
+
+class PaintServers:
+    """Answers what a paint comes to at a place.
+
+    Parameters
+    ----------
+    document, cascade : where the servers and the colours of their stops are.
+    notes : is told of what cannot be painted.
+    """
+
+    def __init__(self, document: Document, cascade: Cascade, notes: Notes) -> None:
+        self._document = document
+        self._cascade = cascade
+        self._notes = notes
+        self._stops: dict[Element, tuple[Stop, ...]] = {}
+
+    def paint(self, text: str, alpha: float, place: Place, box: Box | None, line: int | None) -> Paint | Pattern | None:
+        """The paint of a valid ``fill`` or ``stroke``; None where nothing is painted.
+
+        Parameters
+        ----------
+        alpha : opacity of this paint, without that of the groups around.
+        box : of the shape in its own units, for servers that refer to it.
+        line : of the element, for the notes.
+        """
+        word = text.lower()
+        if word == NONE or alpha <= 0.0:
+            return None
+        if word in ("context-fill", "context-stroke"):
+            found = None if place.context is None else place.context.fill if word[8:] == "fill" else place.context.line
+            if found is None:
+                return None
+            return Paint(found.colour, found.alpha * alpha, found.gradient, found.opaque and alpha >= _OPAQUE)
+        link = url_of(text)
+        if link is None:
+            return self._flat(text, alpha, place)
+        server = self._document.target(link[0])
+        kind = None if server is None else local_name(server)
+        if server is not None and kind in ("linearGradient", "radialGradient"):
+            return self._gradient(server, alpha, place, box)
+        if server is not None and kind == "pattern":
+            return self._pattern(server, alpha, place, box, line)
+        if link[1] == "" or link[1].lower() == NONE:
+            if server is None:
+                self._notes.add(f"the paint '{link[0][:40]}' is not in the file; nothing is painted with it", line)
+            return None
+        return self._flat(link[1], alpha, place)
+
+    def _flat(self, text: str, alpha: float, place: Place) -> Paint | None:
+        found = colour_and_alpha(text)
+        if found is not None and found[0] == CURRENT:
+            found = colour_and_alpha(place.style.color)
+        if found is None or found[0] == CURRENT:
+            return None
+        total = found[1] * alpha
+        return Paint(found[0], total * place.alpha, None, total >= _OPAQUE) if total > 0.0 else None
+
+    # ------------------------------------------------------------------ gradients
+
+    def _chain(self, server: Element, kinds: tuple[str, ...]) -> list[Element]:
+        """The server and those that it takes attributes from, nearest first."""
+        chain = [server]
+        while len(chain) <= _MOST_LINKS:
+            following = self._document.target(href_of(chain[-1]))
+            if following is None or local_name(following) not in kinds or following in chain:
+                break
+            chain.append(following)
+        return chain
+
+    def _gradient(self, server: Element, alpha: float, place: Place, box: Box | None) -> Paint | None:
+        chain = self._chain(server, ("linearGradient", "radialGradient"))
+        owner = next((e for e in chain if any(local_name(c) == "stop" for c in e)), None)
+        stops = () if owner is None else self._stops_of(owner)
+        if not stops:
+            return None
+        if len(stops) == 1:
+            return self._of_one(stops[0], alpha, place)
+        values = _first_given(chain)
+        by_box = values.get("gradientUnits", "objectBoundingBox") != "userSpaceOnUse"
+        if by_box and (box is None or box[2] <= 0.0 or box[3] <= 0.0):
+            return None
+        viewport = (1.0, 1.0) if by_box else place.viewport
+        radial = local_name(server) == "radialGradient"
+        same = tuple(e for e in chain if local_name(e) == local_name(server))
+        geometry = _first_given(list(same))
+        circles = _circles(geometry, radial, viewport, place.style.font_px)
+        own = parse_transform(values.get("gradientTransform", ""), viewport, place.style.font_px)
+        if own is None:
+            own = IDENTITY
+        if circles is None:
+            return self._of_one(stops[-1], alpha, place)
+        matrix = multiply(place.matrix, multiply(_unit(box), own) if by_box and box is not None else own)
+        if flattens(matrix) or flattens(own):
+            return self._of_one(stops[-1], alpha, place)
+        spread = values.get("spreadMethod", "pad")
+        gradient = Gradient(
+            matrix, circles, stops, "reflect" if spread == "reflect" else "repeat" if spread == "repeat" else "pad"
+        )
+        darkest = max(stops, key=lambda stop: stop.alpha * (1.0 - _lightness(stop.colour)))
+        seen = max(stop.alpha for stop in stops) * alpha
+        if seen <= 0.0:
+            return None
+        return Paint(darkest.colour, alpha * place.alpha, gradient, gradient.least_alpha * alpha >= _OPAQUE)
+
+    def _of_one(self, stop: Stop, alpha: float, place: Place) -> Paint | None:
+        total = stop.alpha * alpha
+        return Paint(stop.colour, total * place.alpha, None, total >= _OPAQUE) if total > 0.0 else None
+
+    def _stops_of(self, owner: Element) -> tuple[Stop, ...]:
+        found = self._stops.get(owner)
+        if found is None:
+            found = self._stops[owner] = tuple(self._stop(s, owner) for s in owner if local_name(s) == "stop")
+        return found
+
+    def _stop(self, element: Element, owner: Element) -> Stop:
+        declared = self._cascade.declared(element)
+        text = declared.get("stop-color", "black")
+        if text.lower() == "inherit":
+            text = self._cascade.declared(owner).get("stop-color", "black")
+        if text.lower() == "currentcolor":
+            text = self._current_colour(element)
+        colour, alpha = colour_and_alpha(text) or ("#000000", 1.0)
+        opacity = declared.get("stop-opacity", "1")
+        if opacity.lower() == "inherit":
+            opacity = self._cascade.declared(owner).get("stop-opacity", "1")
+        share = fraction(opacity)
+        offset = fraction(element.get("offset", "0"))
+        return Stop(
+            min(1.0, max(0.0, offset or 0.0)),
+            "#000000" if colour == CURRENT else colour,
+            alpha * (1.0 if share is None else min(1.0, max(0.0, share))),
+        )
+
+    def _current_colour(self, element: Element) -> str:
+        """``color`` as the element inherits it."""
+        at: Element | None = element
+        while at is not None:
+            found = self._cascade.declared(at).get("color", "inherit")
+            if found.lower() not in ("inherit", "unset", "currentcolor"):
+                return found
+            at = self._document.parent(at)
+        return "black"
+
+    # ------------------------------------------------------------------ patterns
+
+    def _pattern(
+        self, server: Element, alpha: float, place: Place, box: Box | None, line: int | None
+    ) -> Pattern | Paint | None:
+        chain = self._chain(server, ("pattern",))
+        content = next((e for e in chain if any(local_name(c) is not None for c in e)), None)
+        values = _first_given(chain)
+        by_box = values.get("patternUnits", "objectBoundingBox") != "userSpaceOnUse"
+        content_by_box = values.get("patternContentUnits", "userSpaceOnUse") == "objectBoundingBox"
+        if content is None or content in place.inside:
+            if content is not None:
+                self._notes.add("a pattern that contains itself is not drawn", line)
+            return None
+        if (by_box or content_by_box) and (box is None or box[2] <= 0.0 or box[3] <= 0.0):
+            return None
+        viewport = (1.0, 1.0) if by_box else place.viewport
+        font_px = place.style.font_px
+        x = _length(values.get("x"), "x", viewport, font_px, 0.0)
+        y = _length(values.get("y"), "y", viewport, font_px, 0.0)
+        width = _length(values.get("width"), "x", viewport, font_px, 0.0)
+        height = _length(values.get("height"), "y", viewport, font_px, 0.0)
+        if by_box and box is not None:
+            x, y, width, height = box[0] + x * box[2], box[1] + y * box[3], width * box[2], height * box[3]
+        if width <= 0.0 or height <= 0.0:
+            return None
+        own = parse_transform(values.get("patternTransform", ""), viewport, place.style.font_px) or IDENTITY
+        matrix = multiply(place.matrix, own)
+        if flattens(matrix):
+            return None
+        view = parse_view_box(values.get("viewBox", ""))
+        inner: Matrix = (1.0, 0.0, 0.0, 1.0, -x, -y)
+        inner_viewport = place.viewport
+        if view is not None:
+            if min(view[2:]) <= 0.0:
+                return None
+            inner = fit_view_box(view, values.get("preserveAspectRatio", ""), width, height)
+            inner_viewport = (view[2], view[3])
+        elif content_by_box and box is not None:
+            inner = (box[2], 0.0, 0.0, box[3], 0.0, 0.0)
+            inner_viewport = (1.0, 1.0)
+            inner = multiply((1.0, 0.0, 0.0, 1.0, box[0] - x, box[1] - y), inner)
+        overflow = self._cascade.declared(server).get("overflow", "hidden")
+        return Pattern(
+            content, (x, y, width, height), matrix, inner, inner_viewport, alpha, overflow not in ("visible", "auto")
+        )
+
+
+def _first_given(chain: list[Element]) -> Declared:
+    """Attributes of a chain of servers, the nearest first; text that is in a foreign namespace is not among them."""
+    values: Declared = {}
+    for element in reversed(chain):
+        values.update(element.attrib)
+    return values
+
+
+def _unit(box: Box | None) -> Matrix:
+    if box is None:
+        return IDENTITY
+    return (box[2], 0.0, 0.0, box[3], box[0], box[1])
+
+
+def _length(text: str | None, axis: Axis, viewport: tuple[float, float], font_px: float, default: float) -> float:
+    value = None if text is None else length_px(text, axis, viewport, font_px)
+    return default if value is None else value
+
+
+def _circles(
+    values: Declared, radial: bool, viewport: tuple[float, float], font_px: float
+) -> tuple[float, float, float, float, float, float] | None:
+    """See `Gradient`; None where the gradient has no extent, and its last colour fills all."""
+
+    def at(name: str, axis: Axis, share: float) -> float:
+        whole = {"x": viewport[0], "y": viewport[1], "other": ((viewport[0] ** 2 + viewport[1] ** 2) / 2) ** 0.5}
+        return _length(values.get(name), axis, viewport, font_px, share * whole[axis])
+
+    if not radial:
+        x1, y1, x2, y2 = at("x1", "x", 0.0), at("y1", "y", 0.0), at("x2", "x", 1.0), at("y2", "y", 0.0)
+        return None if (x1, y1) == (x2, y2) else (x1, y1, 0.0, x2, y2, 0.0)
+    cx, cy, r = at("cx", "x", 0.5), at("cy", "y", 0.5), at("r", "other", 0.5)
+    fx = at("fx", "x", 0.5) if "fx" in values else cx
+    fy = at("fy", "y", 0.5) if "fy" in values else cy
+    fr = at("fr", "other", 0.0) if "fr" in values else 0.0
+    return None if r <= 0.0 or fr < 0.0 else (fx, fy, fr, cx, cy, r)
+
+
+def _lightness(colour: str) -> float:
+    red, green, blue = (int(colour[i : i + 2], 16) / 255.0 for i in (1, 3, 5))
+    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
