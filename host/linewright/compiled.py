@@ -8,17 +8,9 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, TypeVar
 
+from linewright.folders import cache_folder
+
 F = TypeVar("F", bound=Callable[..., Any])
-
-
-def cache_folder() -> Path:
-    """Where compiled code is kept: ``$XDG_CACHE_HOME/linewright``, or ``~/.cache/linewright`` (XDG base directories).
-
-    Beside the sources, where numba would put it, an installed package may not be writable.
-    """
-    cache = os.environ.get("XDG_CACHE_HOME", "")
-    folder = Path(cache) if Path(cache).is_absolute() else Path.home() / ".cache"
-    return folder / "linewright"
 
 
 def available() -> bool:
@@ -42,7 +34,8 @@ def is_compiled(source: str | Path) -> bool:
 def compiled(function: F) -> F:
     """Decorate a function of numbers and flat arrays; compiled when first called, and kept for the next start.
 
-    Plain IEEE arithmetic: no reordering of sums, so that the result is that of the function as it stands.
+    Plain IEEE arithmetic: no reordering of sums, so that the result is that of the function as it stands. It is kept
+    in the user's cache, because the folder of an installed package may not be writable.
     """
     if not available():
         return function

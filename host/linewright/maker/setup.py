@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import re
 import tomllib
 from collections.abc import Mapping
@@ -13,6 +12,7 @@ from urllib.parse import urlsplit
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError, field_validator, model_validator
 
 from linewright.errors import MakerError
+from linewright.folders import config_folder
 from linewright.rig.toml_lines import find_places, line_of
 
 FILE_LIMIT_BYTES: Final = 65_536
@@ -195,13 +195,6 @@ def filled(text: str, environment: Mapping[str, str]) -> str:
                 hint=f"set it before you start linewright: export {name}=...",
             )
     return _VARIABLE.sub(lambda match: environment[match[1]], text)
-
-
-def config_folder() -> Path:
-    """``$XDG_CONFIG_HOME/linewright``, or ``~/.config/linewright`` (XDG base directories); it may not exist."""
-    config = os.environ.get("XDG_CONFIG_HOME", "")
-    folder = Path(config) if Path(config).is_absolute() else Path.home() / ".config"
-    return folder / "linewright"
 
 
 def find_maker(path: Path | None = None) -> Maker:

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
-import os
 import re
 from pathlib import Path
 from typing import Final
 
 from linewright import files
 from linewright.errors import MakerError
+from linewright.folders import cache_folder
 from linewright.maker import kinds
 from linewright.maker.setup import Maker
 
@@ -19,10 +19,8 @@ KEPT_HIGH: Final = 200
 
 
 def shelf_folder() -> Path:
-    """``$XDG_CACHE_HOME/linewright/pictures``, or below ``~/.cache`` (XDG base directories); it may not exist yet."""
-    cache = os.environ.get("XDG_CACHE_HOME", "")
-    folder = Path(cache) if Path(cache).is_absolute() else Path.home() / ".cache"
-    return folder / "linewright" / "pictures"
+    """Where they lie; it need not exist yet."""
+    return cache_folder() / "pictures"
 
 
 def stem_of(sentence: str, maker: Maker) -> str:

@@ -12,7 +12,7 @@ import json
 import math
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from importlib import resources
 from pathlib import Path
 from typing import Any, Final, Literal
@@ -124,8 +124,9 @@ class Rig(Section):
     def parse(cls, text: str, *, where: str = "rig") -> Rig:
         """Read a rig from TOML text; ``where`` names the text in messages. Raises `RigError` like `load`."""
         hint = "`linewright rig new` asks about your machine and writes one; `linewright rig default` is an example"
+        text = text.replace("\r\n", "\n")
         try:
-            raw = tomllib.loads(text.replace("\r\n", "\n"))
+            raw = tomllib.loads(text)
         except (ValueError, RecursionError) as error:
             found = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
             place = f"{where}, line {found[1]}, column {found[2]}" if found else where
@@ -139,7 +140,7 @@ class Rig(Section):
             raise RigError(f"{place}: not valid TOML: {reason}", hint=fix) from error
         if not raw:
             raise RigError(f"{where} is empty: no key is set", hint=hint)
-        return cls._checked(raw, f"{where}: the rig", find_places(text))
+        return cls._checked(raw, f"{where}: the rig", lambda: find_places(text))
 
     @classmethod
     def default(cls) -> Rig:
@@ -172,13 +173,14 @@ class Rig(Section):
                     place[table] = {}  # where a single value stood, the model says that a table is none
                 place = place[table]
             place[last] = value
-        return self._checked(raw, "the rig", {})
+        return self._checked(raw, "the rig", dict)
 
     @classmethod
-    def _checked(cls, raw: dict[str, Any], what: str, places: Places) -> Rig:
+    def _checked(cls, raw: dict[str, Any], what: str, find: Callable[[], Places]) -> Rig:
         try:
             return cls.model_validate(raw)
         except ValidationError as error:
+            places = find()
             issues = sorted(
                 (*field_issues(cls, error, places), *cross_issues(valid_sections(cls, raw), places)),
                 key=lambda issue: (issue.line is None, issue.line or 0),

@@ -1,52 +1,18 @@
 """On which line of a TOML text each key stands, so that a message can point there.
 
-``tomllib`` gives values without places. This scanner reads only as much TOML as it takes to find keys: table
-headers, ``key = value`` at the start of a line, and where a multi-line string or array ends. It is run on texts
-that ``tomllib`` has accepted, so it need not judge them; keys inside inline tables take the line of their table.
+``tomllib`` gives values without places. tomlkit keeps everything between the values as well, so the line of a key is
+the number of line ends in what is written before it.
 """
 
 from __future__ import annotations
 
-import re
-from typing import Final
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from tomlkit.container import Container
 
 Places = dict[tuple[str, ...], int]
-
-_KEY_PART = r"""(?:[A-Za-z0-9_-]+|"(?:[^"\\]|\\.)*"|'[^']*')"""
-_KEY = rf"{_KEY_PART}(?:[ \t]*\.[ \t]*{_KEY_PART})*"
-_HEADER: Final = re.compile(rf"[ \t]*\[\[?[ \t]*({_KEY})[ \t]*\]")
-_ENTRY: Final = re.compile(rf"[ \t]*({_KEY})[ \t]*=")
-_PART: Final = re.compile(_KEY_PART)
-# What can follow in a value, longest first: multi-line quotes, one-line strings, comments, brackets.
-_TOKEN: Final = re.compile(r'''"""|\'\'\'|"(?:[^"\\n]|\\.)*"|'[^'\n]*'|\#[^\n]*|[\[\]{}]''')
-
-
-def _parts(key: str) -> tuple[str, ...]:
-    return tuple(part[0].strip("\"'") for part in _PART.finditer(key))
-
-
-def _skip_value(text: str, at: int) -> int:
-    """Index of the end of the line on which the value that starts at ``at`` ends."""
-    depth = 0
-    while True:
-        line_end = text.find("\n", at)
-        line_end = len(text) if line_end < 0 else line_end
-        token = _TOKEN.search(text, at, line_end)
-        if token is None:
-            if depth <= 0 or line_end == len(text):
-                return line_end
-            at = line_end + 1
-            continue
-        at = token.end()
-        if token[0] in ('"""', "'''"):
-            closing = text.find(token[0], at)
-            if closing < 0:
-                return len(text)
-            at = closing + 3
-        elif token[0] in "[{":
-            depth += 1
-        elif token[0] in "]}":
-            depth -= 1
 
 
 def find_places(text: str) -> Places:
@@ -54,7 +20,7 @@ def find_places(text: str) -> Places:
 
     Parameters
     ----------
-    text : a TOML document.
+    text : a TOML document that ``tomllib`` accepts; keys inside inline tables take the line of their table.
 
     Returns
     -------
@@ -64,27 +30,42 @@ def find_places(text: str) -> Places:
     --------
     >>> find_places("name = 'a'\n[axis.x]\ntravel_mm = 3\n")[("axis", "x", "travel_mm")]
     3
+    >>> find_places('name = "Anna [2"\nboard = "virtual"\n')[("board",)]
+    2
     >>> find_places("")
     {}
     """
-    places: Places = {}
-    table: tuple[str, ...] = ()
-    at, line = 0, 1
-    while at < len(text):
-        start = at
-        if header := _HEADER.match(text, at):
-            table = _parts(header[1])
-            places.setdefault(table, line)
-            at = header.end()
-        elif entry := _ENTRY.match(text, at):
-            path = (*table, *_parts(entry[1]))
-            for depth in range(len(table) + 1, len(path) + 1):
-                places.setdefault(path[:depth], line)
-            at = _skip_value(text, entry.end())
-        line_end = text.find("\n", at)
-        at = len(text) if line_end < 0 else line_end + 1
-        line += text.count("\n", start, at)
+    import tomlkit  # takes longer to import than a rig takes to read, and is needed only where something is wrong
+
+    places: Places = {(): 1}
+    line = 1
+    for path, written in _pieces(tomlkit.parse(text), ()):
+        places.setdefault(path, line)
+        line += written.count("\n")
+    del places[()]
     return places
+
+
+def _pieces(container: Container, above: tuple[str, ...]) -> Iterator[tuple[tuple[str, ...], str]]:
+    """What is written, piece by piece: the path of the key that stands there, empty for comments, and the text."""
+    from tomlkit.items import AoT, Table
+
+    for key, item in container.body:
+        if key is None:
+            yield (), item.as_string()
+            continue
+        path = (*above, key.key)
+        for part in item.body if isinstance(item, AoT) else (item,):
+            if not isinstance(part, Table):
+                space = part.trivia
+                yield path, space.indent + part.as_string() + space.comment_ws + space.comment + space.trail
+                continue
+            space = part.trivia
+            if not part.is_super_table():
+                yield path, space.indent + space.comment_ws + space.comment + space.trail
+            elif key.is_dotted():
+                yield path, ""
+            yield from _pieces(part.value, path)
 
 
 def line_of(places: Places, path: tuple[str, ...]) -> int | None:
