@@ -302,9 +302,9 @@ def test_all_printed_commands_are_about_one_rig(name, tmp_path, capsys, monkeypa
         assert ("for the default rig" in said.err) == (not option)
 
 
-def test_the_readme_names_the_sheets_as_the_command_does():
-    readme = Path(__file__).parents[2] / "README.md"
-    row = next(line for line in readme.read_text().splitlines() if line.startswith("| `linewright trial NAME`"))
+def test_the_docs_name_the_sheets_as_the_command_does():
+    page = Path(__file__).parents[2] / "docs" / "COMMANDS.md"
+    row = next(line for line in page.read_text().splitlines() if line.startswith("| `linewright trial NAME`"))
     assert row.rpartition(": ")[2].rstrip(" |").split(", ") == list(catalogue.KINDS)
 
 
