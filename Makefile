@@ -11,7 +11,7 @@ FAST   := -m "not slow"
 # One worker for each core; WORKERS=0 keeps everything in one process, which debuggers want.
 WORKERS ?= auto
 
-.PHONY: help demo test test-all test-emulated lint types bench micropython wheel lock clean distclean
+.PHONY: help demo test test-all test-emulated mutants lint types bench micropython wheel lock clean distclean
 .DELETE_ON_ERROR:
 
 help:
@@ -21,6 +21,7 @@ help:
 	@echo "make test-emulated PICO_UF2=image.uf2   the board's code on an emulated RP2040; minutes"
 	@echo "make lint         ruff"
 	@echo "make types        mypy, strict on host and protocol"
+	@echo "make mutants      which small changes of the code the tests notice; hours"
 	@echo "make bench        the figures of bench/README.md"
 	@echo "make micropython  the Unix MicroPython in .tools/, for tests/dual and the virtual rig"
 	@echo "make wheel        dist/*.whl"
@@ -77,6 +78,14 @@ test-emulated: $(DEV_STAMP)
 	@$(BIN)/python -c 'import rp2040py' 2>/dev/null || $(PIP) install $(EMULATOR)
 	@PICO_UF2="$(PICO_UF2)" $(BIN)/python -m pytest -n 0 --durations 0 tests/emulated
 
+# Which small changes of the code the tests notice; bench/mutants.py lists the modules.  Hours for all of them:
+# make mutants MUTANTS="--most 40 journal"
+MUTATOR := cosmic-ray==8.7.0
+
+mutants: $(DEV_STAMP) micropython
+	@$(BIN)/python -c 'import cosmic_ray' 2>/dev/null || $(PIP) install $(MUTATOR)
+	@$(BIN)/python bench/mutants.py $(MUTANTS)
+
 lint: $(DEV_STAMP)
 	@$(BIN)/python -m ruff check .
 	@$(BIN)/python -m ruff format --check .
@@ -87,7 +96,7 @@ types: $(DEV_STAMP)
 	  "$$($(BIN)/python -c 'import sysconfig; print(sysconfig.get_path("purelib"))')"
 
 bench: $(DEV_STAMP) micropython
-	@set -e; for figure in $$(grep -l __main__ bench/*.py); do echo "== $$figure"; $(BIN)/python $$figure; done
+	@set -e; for figure in $$(grep -l __main__ bench/*.py | grep -v mutants); do echo "== $$figure"; $(BIN)/python $$figure; done
 
 # --- release --------------------------------------------------------------------------------------------------------
 
