@@ -1,6 +1,6 @@
 """How many small changes of the code the tests notice: mutants of the modules that must not be wrong.
 
-cosmic-ray makes the mutants; each is tried in a copy of this checkout, with the tests that are about its module. A mutant
+cosmic-ray makes the mutants; each is tried in a copy of this checkout, with the tests about its module. A mutant
 that no test notices is a *survivor*: either a test is missing, or the change makes no difference (*equivalent*), and
 then `EQUIVALENT` says why. mutmut was weighed as well: it replaces functions by trampolines, which neither the board's
 code (run by MicroPython's rules, with constants) nor functions compiled by numba bear.

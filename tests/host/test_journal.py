@@ -210,3 +210,111 @@ def test_another_version_is_refused(tmp_path):
         book._write("journal", format=2, picture="x", port="")
     with pytest.raises(InputError, match="does not know"):
         journal.read(book.folder)
+
+
+def test_a_disk_that_cannot_force_what_was_written_is_a_trouble_and_ends_the_journal(monkeypatch):
+    def failing(_descriptor):
+        raise OSError(5, "Input/output error")
+
+    with begun() as book:
+        book.begin(1, 0)
+        monkeypatch.setattr(journal.os, "fsync", failing)
+        book.end("failed")
+        assert "Input/output error" in book.trouble
+        assert str(book.folder) in book.trouble
+        size = (book.folder / journal.JOURNAL).stat().st_size
+        book.done(ENDS[3])
+        assert (book.folder / journal.JOURNAL).stat().st_size == size, "no line after a gap"
+
+
+def test_a_disk_that_takes_half_a_line_is_full():
+    class Half:
+        closed = False
+
+        def write(self, data):
+            return len(data) // 2
+
+        def fileno(self):
+            raise AssertionError("nothing is forced after that")
+
+        def close(self):
+            self.closed = True
+
+    book = begun()
+    book._file.close()
+    book._file = Half()
+    book.begin(1, 0)
+    assert "no space left" in book.trouble
+
+
+def test_the_names_of_a_new_drawing_are_forced_to_the_disk(monkeypatch):
+    opened, forced = [], []
+    real_open, real_fsync = journal.os.open, journal.os.fsync
+
+    def opening(path, flags, *rest):
+        descriptor = real_open(path, flags, *rest)
+        opened.append((descriptor, str(path)))
+        return descriptor
+
+    monkeypatch.setattr(journal.os, "open", opening)
+    monkeypatch.setattr(journal.os, "fsync", lambda at: (forced.append(at), real_fsync(at)))
+    with begun() as book:
+        places = {path for descriptor, path in opened if descriptor in forced}
+        assert {str(book.folder), str(book.folder.parent)} <= places
+
+
+def test_times_are_those_of_the_first_line_the_last_start_and_the_last_line():
+    with begun() as book:
+        book.begin(1, 0)
+        book.done(ENDS[0])
+    path = book.folder / journal.JOURNAL
+    lines = []
+    for minute, line in enumerate(path.read_text(encoding="ascii").splitlines()):
+        said = f"2026-11-29T12:{minute:02}:00Z " + line.rpartition(" #")[0].partition(" ")[2]
+        lines.append(f"{said} #{journal.binascii.crc32(said.encode()):08x}")
+    path.write_text("\n".join(lines) + "\n", encoding="ascii")
+    story = journal.read(book.folder)
+    assert (story.began, story.begun, story.last) == tuple(f"2026-11-29T12:0{i}:00Z" for i in (0, 4, 5))
+
+
+def test_a_drawing_that_was_begun_again_has_not_ended():
+    with begun() as book:
+        book.begin(1, 0)
+        book.end("abandoned", "by hand")
+        assert journal.read(book.folder).ended == "abandoned"
+        book.begin(2, ENDS[0])
+    assert journal.read(book.folder).ended == ""
+
+
+def test_what_is_unfinished_comes_newest_first():
+    folders = []
+    for name in ("first.svg", "second.svg", "third.svg"):
+        with begun(picture=name) as book:
+            book.begin(1, 0)
+        folders.append(book.folder)
+    assert [story.folder for story in journal.unfinished()] == folders[::-1]
+
+
+def test_only_the_oldest_go():
+    folders = []
+    for number in range(journal.KEPT + 2):
+        with begun(picture=f"{number}.svg") as book:
+            book.begin(1, 0)
+        folders.append(book.folder)
+    assert sorted(story.folder for story in journal.unfinished()) == folders[-journal.KEPT :]
+
+
+def test_a_program_that_is_gone_is_named_with_its_reason(tmp_path):
+    with pytest.raises(ProgramError, match=r"cannot read .*program\.lw: No such file"):
+        journal._digest(tmp_path / "program.lw")
+
+
+def test_the_rig_file_is_kept_by_its_full_path(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    with begun(rig_file=Path("rig.toml"), port="serial:/dev/ttyACM0") as book:
+        pass
+    story = journal.read(book.folder)
+    assert (story.rig_file, story.port) == (str(tmp_path.resolve() / "rig.toml"), "serial:/dev/ttyACM0")
+    with begun() as book:
+        pass
+    assert journal.read(book.folder).rig_file == ""

@@ -103,6 +103,23 @@ def test_a_sheet_is_turned_only_where_that_brings_it_into_reach():
 PICTURE = Drawing.from_strokes([[(0, 0), (100, 0), (100, 50), (0, 50), (0, 0)], [(0, 0), (100, 50)]])
 
 
+def test_without_a_margin_the_whole_sheet_is_drawn_on():
+    for name in ("A4", "5x5mm"):
+        sheet = Sheet.named(name, margin_mm=0.0)
+        assert sheet.box_mm == (0.0, 0.0, sheet.width_mm, sheet.height_mm)
+    frame = Drawing.from_strokes([[[0, 0], [50, 0], [50, 50], [0, 50], [0, 0]]])
+    placed = place(frame, (50, 50), Sheet.named("50x50mm", margin_mm=0.0), fit="keep")
+    assert placed.bounds_mm() == (0.0, 0.0, 50.0, 50.0)
+    assert not placed.cut
+
+
+def test_the_largest_and_the_smallest_sheet_are_taken():
+    assert Sheet(5.0, 10_000.0).height_mm == 10_000.0
+    for width, height in ((4.99, 100.0), (100.0, 10_000.1)):
+        with pytest.raises(SheetError, match=r"outside 5\.\.10000 mm"):
+            Sheet(width, height)
+
+
 def test_fit_keeps_the_proportion_and_touches_the_margin():
     placed = place(PICTURE, (100, 50), Sheet.named("A4", margin_mm=10))
     assert placed.bounds_mm() == pytest.approx((10, 101, 200, 196))
@@ -265,7 +282,7 @@ def test_what_is_fitted_into_the_room_is_not_cut_by_the_reach(drawing, x_mm, y_m
 
 def test_the_room_of_a_sheet_within_reach_is_its_box():
     sheet = sheet_on(Rig.default(), "A4")
-    assert sheet.room_mm(Rig.default()) == sheet.box_mm
+    assert room_on(sheet, Rig.default()) == sheet.box_mm
 
 
 def test_the_largest_standard_sheet_that_a_rig_holds():
