@@ -74,7 +74,7 @@ class Link(Protocol):
 
 @dataclass(frozen=True)
 class LinkQuality:
-    """How a link does.
+    """Measured quality of a link.
 
     Parameters
     ----------
@@ -152,7 +152,7 @@ class Conversation:
         data = self._link.read(READ_BYTES, wait_s)
         if data:
             if not endpoint.linked:
-                self._mind_plain_words(data)
+                self._detect_plain_text(data)
             endpoint.receive(data, _now_us())
             while message := endpoint.next_message():
                 self._take(message[0], message[2])
@@ -173,7 +173,7 @@ class Conversation:
                 hint="check cable and power; the board stops by itself, with the pen up",
             )
 
-    def _mind_plain_words(self, data: bytes) -> None:
+    def _detect_plain_text(self, data: bytes) -> None:
         """A board without its code speaks no frames, but says so in plain text (`device/main.py`)."""
         self._plain += data
         del self._plain[:-_PLAIN_BYTES]
@@ -222,7 +222,7 @@ class Conversation:
         return True
 
     def send(self, name: str, **fields: object) -> int:
-        """Say something without waiting for an answer; returns its number. Takes turns until there is room."""
+        """Send a message without waiting for an answer; returns its number. Waits for room in the window."""
         while not self.endpoint.can_send:
             self.turn()
         sequence: int = self.endpoint.send(messages.message_id(name), messages.encode(name, **fields))

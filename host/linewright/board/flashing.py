@@ -438,14 +438,14 @@ def _flash_free(prompt: Prompted) -> int:
 
 @contextlib.contextmanager
 def _in_our_words(prompt: Prompted) -> Iterator[None]:
-    """What the board's own errors mean."""
+    """Turns the board's errors into errors with hints."""
     try:
         yield
     except PromptError as error:
         last = error.words.strip().splitlines()[-1] if error.words.strip() else "nothing"
         # errno(3): 28 is ENOSPC; boards print the number, the name, or both.
         if re.search(r"OSError: .*(\b28\b|ENOSPC)", last):
-            # What has arrived must not lie in the way of whoever makes room.
+            # The part that was copied must not take the space that the user frees.
             prompt.run(f"try: f.close()\nexcept Exception: pass\ndrop({INCOMING!r})")
             raise FlashError("the board's flash is full", hint=_MAKE_ROOM) from error
         raise FlashError(

@@ -1,4 +1,4 @@
-"""`check_board`: is this board, with this rig, ready for work? Looks and asks; no motor moves.
+"""`check_board`: checks that a board is ready to work with a rig. No motor moves.
 
 A board that has just been started raises the pen when it is told its rig; that is all that may move.
 """

@@ -133,7 +133,7 @@ class Session:
         self.talk.ask("set", pairs=pairs)
 
     def settle(self) -> Standing:
-        """Stop what an earlier host may have left in motion, pen up, and say what the board knows of it.
+        """Stop motion that an earlier host has left, pen up, and return what the board knows of it.
 
         Raises
         ------
@@ -224,7 +224,7 @@ class Session:
         self.step_to(self.rig.steps_at(to_mm))
 
     def use(self, rig: Rig) -> None:
-        """Go on with another description of the same machine, and tell the board once it has greeted.
+        """Replace the rig description, and send it to the board if it has greeted.
 
         Raises
         ------
@@ -239,7 +239,7 @@ class Session:
         self.talk.ask("enable", on=int(on))
 
     def set_position(self, steps: tuple[int, int]) -> None:
-        """Let the board take its position for granted: motor steps A and B. Nothing moves; the motors are powered.
+        """Set the board's position to motor steps A and B. Nothing moves; the motors are powered.
 
         Raises
         ------
@@ -302,7 +302,7 @@ class Session:
         return self.talk.fresh_report()
 
     def link_quality(self, rounds: int) -> LinkQuality:
-        """How quickly and how soundly the link carries that many requests and answers."""
+        """Round-trip times and errors over that many requests."""
         return self.talk.quality(rounds)
 
     def play_rest(self, ticks: int) -> tuple[int, float]:

@@ -1,4 +1,4 @@
-"""What passes between a session and whoever holds it: the board's words, how a drawing goes, the user's requests."""
+"""Values exchanged with a session: the greeting, progress and result of a drawing, the user's requests."""
 
 from __future__ import annotations
 
@@ -104,7 +104,7 @@ class DrawResult:
 
 @dataclass(frozen=True)
 class Standing:
-    """What an earlier host has left on a board, now that it stands.
+    """State that an earlier host has left on a board, once it has stopped.
 
     Parameters
     ----------
@@ -120,7 +120,7 @@ class Standing:
 
 
 class Witness(Protocol):
-    """Who is told what a drawing has come to: its journal."""
+    """Receives the progress that must survive a crash; the journal implements it."""
 
     def begin(self, number: int, record: int) -> None:
         """The program is about to go to the board, as number ``number``; the pen has reached ``record``."""

@@ -26,7 +26,7 @@ class Ask:
 
     Parameters
     ----------
-    key : names the question for whoever answers by program; stays the same when its words change.
+    key : identifies the question for programs that answer; stays the same when its words change.
     text : the question itself.
     choices : the words that may be answered; the beginning of one is enough.
     low, high, unit : bounds of a number that may be answered; low = high: none may.

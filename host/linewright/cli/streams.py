@@ -1,4 +1,4 @@
-"""Standard streams that can be written to, whoever started this process and however they are encoded."""
+"""Makes standard output and error writable in any encoding, even where the parent process closed them."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What is known of a machine's untruth, and the way between where the pen shall be and where the carriage has to go.
+"""The measured geometric errors of a machine, and the map between pen position and drive position.
 
 Three places are told apart. The *true* place is that of the pen on the sheet, in machine mm. The *carriage* is where it
 stands along its two rails, mm from the homed zero: rails that are not square lean the y axis towards x, and rails that
@@ -42,7 +42,7 @@ ROUNDS: Final = 10
 
 @dataclass(frozen=True)
 class MachineShape:
-    """What is known to be untrue about a machine; the default is a true one.
+    """Measured geometric errors of a machine; the default has none.
 
     Parameters
     ----------
@@ -62,7 +62,7 @@ class MachineShape:
 
     @property
     def bends(self) -> bool:
-        """Whether pen and carriage are anywhere apart."""
+        """Whether the pen deviates from the carriage anywhere."""
         return bool(self.lean or self.straight_x or self.straight_y)
 
     @property
@@ -134,7 +134,7 @@ class MachineShape:
 
     @property
     def stretch(self) -> float:
-        """How much longer than the carriage's way the pen's may be, at most."""
+        """Upper bound of the ratio of pen travel to carriage travel."""
         p = abs(self.lean) + _steepest(self.straight_y)
         return float(np.linalg.norm(np.array([[1.0, p], [_steepest(self.straight_x), 1.0]]), 2)) if self.bends else 1.0
 

@@ -180,7 +180,7 @@ def _matters(
     deviation_mm: float,
     length: Floats,
 ) -> Flags:
-    """(p,) bool: without a point of its own here, the pen would be so much faster that an axis was asked too much."""
+    """(p,) bool: true where dropping the point would exceed an axis limit."""
     matters = np.zeros(len(w), dtype=np.bool_)
     inner = np.flatnonzero(~vertex)
     if not len(inner):

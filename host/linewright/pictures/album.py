@@ -32,7 +32,7 @@ _WRITERS: Final = {".svg": lambda scene: to_svg(scene).encode(), ".png": to_png}
 
 
 def writer(file: Path) -> Callable[[Scene], bytes]:
-    """What makes of a scene the bytes that a file of this name holds.
+    """The function that renders a scene for a file of this name.
 
     Raises
     ------
@@ -60,7 +60,7 @@ def stem(name: str) -> str:
 
 
 def caption(program: Program, name: str) -> str:
-    """One line that says what a drawing amounts to."""
+    """One line with time, strokes and lengths."""
     return "  \u00b7  ".join(
         (
             name,

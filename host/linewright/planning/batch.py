@@ -1,7 +1,7 @@
 """Many sources planned at once, by a pool of processes here or by the workers of a Dask cluster.
 
 A worker gets a `Piece` and gives back a `Planned`; what it holds are the very bytes that planning it alone would have
-written. Failures stay with their piece. Nothing is written here: whoever asked takes the results as they come.
+written. Failures stay with their piece. Nothing is written here: the caller takes the results as they come.
 """
 
 from __future__ import annotations
@@ -62,7 +62,7 @@ class Piece:
 
 @dataclass(frozen=True)
 class Planned:
-    """What became of a piece.
+    """Result of one piece.
 
     Parameters
     ----------
@@ -169,7 +169,7 @@ def plan_here(pieces: Sequence[Piece], workers: int | None = None) -> Generator[
 @contextmanager
 def _pool(workers: int) -> Iterator[ProcessPoolExecutor]:
     """A pool whose processes do not outlive an interruption."""
-    # Started afresh rather than forked: whoever asks may run threads, such as that of a progress bar.
+    # Spawned rather than forked: the caller may run threads, such as that of a progress bar.
     context = multiprocessing.get_context("spawn")
     before = set(multiprocessing.active_children())
     pool = ProcessPoolExecutor(workers, mp_context=context, initializer=_leave_on_interrupt)

@@ -153,7 +153,7 @@ _LARGEST_STRETCH: Final = 1.5
 
 
 class _DamageError(Exception):
-    """The archive holds something else than it says."""
+    """The contents of the archive contradict its description."""
 
 
 def _require(holds: bool, what: str) -> None:
@@ -195,7 +195,7 @@ def _shape(said: Any) -> MachineShape:
 
 
 class _Reader:
-    """Reads one archive, believing nothing."""
+    """Reads one archive and checks everything in it."""
 
     def __init__(self, archive: zipfile.ZipFile) -> None:
         self._archive = archive

@@ -229,7 +229,7 @@ class Program:
         return self.kind, first, second, self.v_end
 
     def describe(self) -> dict[str, Any]:
-        """The figures that scripts want, ready for JSON."""
+        """The figures of the program for JSON."""
         bounds = self.drawing.bounds_mm()
         return {
             "strokes": len(self.drawing),

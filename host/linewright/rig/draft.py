@@ -86,7 +86,7 @@ def _as_answered(answers: Mapping[str, Answer]) -> dict[str, object]:
 
 
 def _valid_meanwhile(changes: Mapping[str, object]) -> dict[str, object]:
-    """The changes, with limits so low that they suit any machine: the real ones are worked out from the rest."""
+    """The changes, with limits low enough for any machine; the real limits are derived from the rest."""
     slow: dict[str, object] = {"homing.fast_mm_s": 0.5, "homing.slow_mm_s": 0.5, "homing.backoff_mm": 0.1}
     return {**changes, **slow}
 

@@ -206,7 +206,7 @@ class Course:
         self._note(player)
 
     def _note(self, player: Player) -> None:
-        """Nothing of this player is left to play."""
+        """Add up what this player has played."""
         self._player = None
         self._reached = max(self._reached, self._talk.report()["records_done"])
         self._played_ticks += player.played_ticks
@@ -219,7 +219,7 @@ class Course:
             found.stop_beyond(self._drift.limit_mm)
 
     def _meanwhile(self) -> None:
-        """While nothing of the program plays."""
+        """Called while the machine homes between parts of the program."""
         self._pass_requests()
         self._on_progress(self._progress("homing"))
 

@@ -191,7 +191,7 @@ class Journal:
         return journal
 
     def follow(self, program: Program) -> None:
-        """Know where each stroke of the program ends."""
+        """Note where each stroke of the program ends."""
         self._stroke_ends = stroke_ends(program)
 
     def __enter__(self) -> Self:
@@ -279,7 +279,7 @@ def stroke_ends(program: Program) -> list[int]:
 
 
 def read(folder: Path) -> Story:
-    """What the journal in a folder tells, as far as its lines are whole.
+    """The contents of the journal in a folder, up to the first damaged line.
 
     Raises
     ------

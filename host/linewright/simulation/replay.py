@@ -37,7 +37,7 @@ _RESTING_SAMPLE_TICKS: Final = TICK_HZ // 500
 
 @dataclass(frozen=True, eq=False)
 class TraceReport:
-    """What a tape tells.
+    """Results of reading a tape.
 
     Parameters
     ----------

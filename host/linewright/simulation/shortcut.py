@@ -1,4 +1,4 @@
-"""A program drawn on the mechanics alone, without board and wire: quick, for trials over many machines.
+"""Draws a program on the simulated mechanics alone, without board and link: fast, for trials over many machines.
 
 Every step is made when its ramp's constant acceleration makes it, so this is what the board plays but for rounding of
 times to its ticks. What a board adds (pace, starvation, homing by switches) is not here: `harness` has it.

@@ -60,7 +60,7 @@ def _key(cells: NDArray[np.float64], closed: bool) -> bytes:
 
 
 def _from_least(ring: NDArray[np.float64]) -> NDArray[np.float64]:
-    """The ring begun so that its rows come out least, whichever of them it began with."""
+    """The ring rotated to its lexicographically least form, whichever vertex it began with."""
     least = ring[np.lexsort((ring[:, 1], ring[:, 0]))[0]]
     places = np.flatnonzero((ring == least).all(axis=1))
     at = int(places[0])

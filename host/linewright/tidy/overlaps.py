@@ -1,4 +1,4 @@
-"""Parts of strokes that run along ink of the same pen that is drawn anyway: borders that two shapes share, for one.
+"""Removes parts of strokes that lie on other ink of the same pen, such as borders that two shapes share.
 
 Longer strokes cover shorter ones, so that a scrap upon a line goes rather than the line. What covers stays: a part that
 has been cut out itself covers nothing.
@@ -138,7 +138,7 @@ def _covers(a: Points, b: Points, stroke: Indices, rank: Indices, pen: Indices, 
 
 
 def _parts(cover: _Cover, numbers: list[int], gone: dict[int, list[Part]], at: int, places: Floats) -> list[Part]:
-    """Covered parts of one stroke, mm along it, ascending; without what is covered by ink that has gone itself."""
+    """Covered parts of one stroke, mm along it, ascending. Cover by ink that is itself removed does not count."""
     parts: list[Part] = []
     for number in numbers:
         low, high = float(cover.low[number]), float(cover.high[number])

@@ -31,7 +31,7 @@ _Way = tuple[float, tuple[int, ...]]
 
 
 def doubled_edges(edges: Indices, length_mm: NDArray[np.float64], redraw_mm: float) -> Indices:
-    """Edges to draw twice: as many pairs of odd vertices as can be made even, by ways that are short in all.
+    """Edges to draw twice, so that as many odd vertices as possible become even, with little total length.
 
     Parameters
     ----------
@@ -73,7 +73,7 @@ def doubled_edges(edges: Indices, length_mm: NDArray[np.float64], redraw_mm: flo
 
 
 def _networks(at: dict[int, list[tuple[int, int, float]]]) -> dict[int, int]:
-    """Vertex to the least vertex that it is connected with."""
+    """Maps each vertex to the lowest vertex of its connected component."""
     found: dict[int, int] = {}
     for root in sorted(at):
         if root in found:
@@ -120,7 +120,7 @@ def _ways_from(
 
 
 def pairing(vertices: list[int], ways: dict[int, dict[int, _Way]], most: int) -> list[tuple[int, int]]:
-    """Up to ``most`` pairs of vertices that have a way between them: as many as can be, and short in all.
+    """Up to ``most`` pairs of vertices joined by ways: the largest number of pairs, with little total length.
 
     Exact for up to 12 vertices; beyond, the shortest first, then more pairs and shorter ones while there are any.
     """

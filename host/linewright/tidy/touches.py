@@ -1,4 +1,4 @@
-"""Strokes cut where the end of another touches them, so that a hatching and its outline become one network."""
+"""Cuts strokes where the end of another stroke touches them, so that a hatching and its outline become one network."""
 
 from __future__ import annotations
 

@@ -61,7 +61,7 @@ class Tour:
     ----------
     nodes : (k,) int64, end at which each stroke is entered, in order: ``2 s`` the first, ``2 s + 1`` the last.
     entry : (strokes,) int64, vertex at which a closed stroke is entered.
-    cut_short : whoever waited had enough.
+    cut_short : `Watcher.enough` ended the search.
     kicks : kicks done, of those that were due.
     """
 

@@ -54,7 +54,7 @@ def cost(dx: float, dy: float, c: Numbers) -> float:
 
 @compiled
 def _least_cost(x: float, y: float, c: Numbers) -> float:
-    """No move by at least so much in x and in y costs less. x, y >= 0. (The motors' rates know signs: left out.)"""
+    """Lower bound of the cost of a move by at least x and y, both >= 0; without the step rates, which depend on signs."""
     if c[8] != 0.0:
         return sqrt(x * x + y * y)
     p = max(x * c[0], y * c[1])
@@ -161,7 +161,7 @@ def link_cheapest(ones: Whole, others: Whole, links: Places, far: Places) -> int
 
 @compiled
 def walk(links: Whole, tour: Places, pos: Places) -> None:
-    """Lay the ring out that strokes and links make."""
+    """Write the nodes of the ring in the order in which strokes and links connect them."""
     node = 0
     for at in range(0, len(tour), 2):
         tour[at], pos[node] = node, at

@@ -1,4 +1,4 @@
-"""Whoever waits for long work: told how far it is and what to know about it, and free to have had enough."""
+"""Progress of long work: how far it is, remarks on the way, and a request to stop early."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 
 def _nothing(*_told: object) -> None:
-    """What nobody hears."""
+    """Discards a message."""
 
 
 def _never() -> bool:

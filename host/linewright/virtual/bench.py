@@ -1,4 +1,4 @@
-"""The wires between the board and the machine, which may be wrong, and somebody who stands beside it.
+"""The wiring between board and machine, with faults, and a person who presses switches.
 
 What the board is told of its rig and how the rig is wired are two things: a motor wired the other way, two plugs
 swapped, a switch that never closes. Bring-up is about finding that out, so the virtual rig can be wired wrong, and has

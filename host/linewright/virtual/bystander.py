@@ -1,4 +1,4 @@
-"""Somebody who stands beside the virtual rig: presses its switches, and says where carriage and pen are.
+"""A person beside the virtual rig: presses its switches, and reports where carriage and pen are.
 
 Over the leash of the rig's process come lines, ``press x``, ``release y``, ``look``; each is answered on its output
 with one line of JSON. So the program that started the rig can do what a newcomer at a real machine does with hands and

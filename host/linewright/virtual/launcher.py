@@ -111,7 +111,7 @@ class RigProcess:
         self.close()
 
     def tell(self, line: str) -> str:
-        """Say something to whoever stands beside the rig, and hear the answer; see `linewright.virtual.bystander`.
+        """Send a line to the rig's bystander and return its answer; see `linewright.virtual.bystander`.
 
         Raises
         ------
@@ -143,7 +143,7 @@ class RigProcess:
 
     @property
     def process_id(self) -> int:
-        """Of the rig, for those who look after processes."""
+        """Process id of the rig."""
         return self._process.pid
 
     @property
