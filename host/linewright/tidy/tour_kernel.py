@@ -54,7 +54,7 @@ def cost(dx: float, dy: float, c: Numbers) -> float:
 
 @compiled
 def _least_cost(x: float, y: float, c: Numbers) -> float:
-    """Lower bound of the cost of a move by at least x and y, both >= 0; without the step rates, which depend on signs."""
+    """Lower bound of the cost of a move by at least x and y, both >= 0; ignores step rates, which depend on signs."""
     if c[8] != 0.0:
         return sqrt(x * x + y * y)
     p = max(x * c[0], y * c[1])
