@@ -76,7 +76,7 @@ def test_imports_come_from_the_wheel(environment, tmp_path):
 
 def test_board_files_are_found_in_the_wheel(environment, tmp_path):
     code = (
-        "from linewright import board_files\n"
+        "from linewright.board import files as board_files\n"
         "print(board_files.digest(), *(file.name for file in board_files.shipped()), sep='\\n')"
     )
     from linewright.board import files as board_files

@@ -10,7 +10,7 @@ from dual import fake_world
 from lineboard import kernel
 from lineboard.feeder import EARLY, END, LOOK_AHEAD, PEN, RAMP, REST, SLOTS, Feeder
 from lineboard.ports.virtual import VirtualPort
-from linewright.program.program import duration as timing
+from linewright.program import duration as timing
 
 ACCEL = 20_000
 

@@ -270,7 +270,7 @@ def test_a_suspended_laptop_finds_the_drawing_held_and_goes_on(place):
     rig = place / "rig.toml"
     text = rig.read_text().replace("host_silence_s = 5.0", "host_silence_s = 1.0")
     rig.write_text(text.replace("idle_after_s = 60.0", "idle_after_s = 1.0"))
-    impatient = "from linewright import conversation; conversation.SILENCE_S = 2.0; " + COMMAND
+    impatient = "from linewright.board import conversation; conversation.SILENCE_S = 2.0; " + COMMAND
     # A line, and a ring that is drawn for six seconds.
     ring = " ".join(f"{40 + 25 * math.cos(i / 30):.3f},{30 + 25 * math.sin(i / 30):.3f}" for i in range(800))
     rings = f'<path stroke="#123" d="M1 1H9"/><polyline fill="none" stroke="#123" points="{ring}"/>'
