@@ -35,7 +35,7 @@ class BoardFile:
 def _loose_files() -> Path:
     """Folder of the files that belong to no package."""
     checkout = _BOARD_PACKAGE.parent
-    return checkout if (checkout / "ship.txt").is_file() else Path(__file__).parent / "data" / "board"
+    return checkout if (checkout / "ship.txt").is_file() else Path(__file__).parents[1] / "data" / "board"
 
 
 def shipped() -> tuple[BoardFile, ...]:
