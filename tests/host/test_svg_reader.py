@@ -10,8 +10,9 @@ import numpy as np
 import pytest
 
 from linewright.errors import SourceError
+from linewright.pictures.strokes_svg import write_svg_strokes
 from linewright.sources import Picture
-from linewright.sources.svg import read_svg, write_svg_strokes
+from linewright.sources.svg import read_svg
 from linewright.sources.svg.lengths import length_px
 
 MM = 25.4 / 96.0  # a CSS px (CSS Values and Units 3, section 6.2)
@@ -332,4 +333,4 @@ def test_tolerance_must_be_positive(tolerance_mm: float) -> None:
 def test_lines_along_the_edge_of_a_picture_without_a_size_leave_it_a_page(tmp_path):
     picture = read('<path d="M0 0H96" stroke="black"/>', "")
     assert (picture.width_mm, picture.height_mm) == pytest.approx((25.4, 1.0))
-    write_svg_strokes(picture.drawing, picture.width_mm, picture.height_mm, tmp_path / "strokes.svg")
+    write_svg_strokes(picture.drawing, picture.width_mm, picture.height_mm, tmp_path / "strokes.svg", pen_width_mm=0.3)

@@ -52,9 +52,9 @@ def lines(
     """
     from linewright import wording
     from linewright.cli.progress import ProgressBar
+    from linewright.pictures.strokes_svg import write_svg_strokes
     from linewright.planning import pipeline
     from linewright.rig.sheet_place import sheet_on
-    from linewright.sources.svg import write_svg_strokes
     from linewright.tidy import Tidying, Watcher, tidy
 
     given = asked.Given(source, text, text_file, pattern, sentence, maker_file, anew)
@@ -72,7 +72,7 @@ def lines(
                 Tidying(wanted=options.tidiness(redraw_mm, effort)),
                 Watcher(bar.share, output.warn, options.deadline()),
             )
-    write_svg_strokes(drawing, picture.width_mm, picture.height_mm, to)
+    write_svg_strokes(drawing, picture.width_mm, picture.height_mm, to, pen_width_mm=rig.pen.width_mm)
     pen_down_mm = float(drawing.stroke_lengths_mm().sum())
     if as_json:
         output.emit_json(

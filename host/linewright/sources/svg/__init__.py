@@ -11,6 +11,5 @@ The way of a picture through this package::
 from linewright.sources.painting.limits import Limits
 from linewright.sources.painting.shading import Hatching
 from linewright.sources.svg.reader import DEFAULT_TOLERANCE_MM, painting_of, read_svg
-from linewright.sources.svg.writer import write_svg_strokes
 
-__all__ = ["DEFAULT_TOLERANCE_MM", "Hatching", "Limits", "painting_of", "read_svg", "write_svg_strokes"]
+__all__ = ["DEFAULT_TOLERANCE_MM", "Hatching", "Limits", "painting_of", "read_svg"]

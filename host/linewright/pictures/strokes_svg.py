@@ -1,4 +1,7 @@
-"""`write_svg_strokes`: a `Drawing` as a plain SVG of polylines, for other programs and for the eye."""
+"""`write_svg_strokes`: a `Drawing` as a plain SVG of polylines, one element a stroke, for other programs.
+
+`svg_writer` writes pictures for people: many strokes to an element, with a ground and a legend.
+"""
 
 from __future__ import annotations
 
@@ -12,11 +15,11 @@ from linewright.files import replacing
 
 # Decimals of a coordinate: a micrometre, a twelfth of a motor step at 80 steps/mm.
 _DECIMALS = 3
-# Width at which a pen without a stated width is shown, mm: a common fineliner (common practice).
-_SHOWN_WIDTH_MM = 0.3
 
 
-def write_svg_strokes(drawing: Drawing, width_mm: float, height_mm: float, path: str | os.PathLike[str]) -> None:
+def write_svg_strokes(
+    drawing: Drawing, width_mm: float, height_mm: float, path: str | os.PathLike[str], *, pen_width_mm: float
+) -> None:
     """Write strokes as an SVG whose user unit is the millimetre; one group a pen, one element a stroke.
 
     The file appears whole or not at all: it is written beside its place and then moved there.
@@ -26,6 +29,7 @@ def write_svg_strokes(drawing: Drawing, width_mm: float, height_mm: float, path:
     drawing : strokes, mm; coordinates are rounded to 0.001 mm.
     width_mm, height_mm : size of the picture, above 0 mm.
     path : file to write; one that exists is replaced.
+    pen_width_mm : line width of pens that state none.
 
     Raises
     ------
@@ -39,14 +43,14 @@ def write_svg_strokes(drawing: Drawing, width_mm: float, height_mm: float, path:
         )
     try:
         with replacing(path) as file:
-            file.writelines(piece.encode() for piece in _pieces(drawing, width_mm, height_mm))
+            file.writelines(piece.encode() for piece in _pieces(drawing, width_mm, height_mm, pen_width_mm))
     except OSError as problem:
         reason = problem.strerror or str(problem)
         hint = "check the folder, its permissions and the free space"
         raise InputError(f"{path} cannot be written: {reason}", hint=hint) from None
 
 
-def _pieces(drawing: Drawing, width_mm: float, height_mm: float) -> Iterator[str]:
+def _pieces(drawing: Drawing, width_mm: float, height_mm: float, pen_width_mm: float) -> Iterator[str]:
     width, height = _number(width_mm), _number(height_mm)
     yield (
         '<?xml version="1.0" encoding="UTF-8"?>\n'
@@ -57,15 +61,15 @@ def _pieces(drawing: Drawing, width_mm: float, height_mm: float) -> Iterator[str
         strokes = (drawing.pen == number).nonzero()[0]
         if not len(strokes):
             continue
-        yield _group(number, pen)
+        yield _group(number, pen, pen_width_mm)
         for stroke in strokes:
             yield _stroke(drawing.stroke(int(stroke)))
         yield "</g>\n"
     yield "</svg>\n"
 
 
-def _group(number: int, pen: Pen) -> str:
-    width_mm = _SHOWN_WIDTH_MM if pen.width_mm is None else pen.width_mm
+def _group(number: int, pen: Pen, pen_width_mm: float) -> str:
+    width_mm = pen_width_mm if pen.width_mm is None else pen.width_mm
     title = pen.name.replace("&", "&amp;").replace("<", "&lt;")
     return (
         f'<g id="pen-{number + 1}" stroke={quoteattr(pen.colour)} stroke-width="{_number(width_mm)}">'
