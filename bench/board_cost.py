@@ -25,11 +25,11 @@ from rich.table import Table
 ROOT = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(ROOT / "tests"))
 
-from linewright import motion  # noqa: E402
-from linewright.drawing.strokes import Drawing  # noqa: E402
-from linewright.planning.pipeline import Placement, prepare  # noqa: E402
-from linewright.rig.board_settings import board_settings  # noqa: E402
-from linewright.rig.rig import Rig  # noqa: E402
+from linewright import motion
+from linewright.drawing.strokes import Drawing
+from linewright.planning.pipeline import Placement, prepare
+from linewright.rig.board_settings import board_settings
+from linewright.rig.rig import Rig
 
 if TYPE_CHECKING:
     from linewright.program.program import Program

@@ -16,12 +16,12 @@ HERE = __file__.rsplit("/", 1)[0] if "/" in __file__ else "."
 for folder in ("/../tests/dual", "/../device", "/../shared_protocol"):
     sys.path.insert(0, HERE + folder)
 
-from board_rig import BoardRig  # noqa: E402  (the path comes first)
-from fake_world import Edges  # noqa: E402
+from board_rig import BoardRig
+from fake_world import Edges
 
-from linewire import messages  # noqa: E402
-from linewire.endpoint import ACK, OPEN, PROBE, Endpoint  # noqa: E402
-from linewire.framing import write_frame  # noqa: E402
+from linewire import messages
+from linewire.endpoint import ACK, OPEN, PROBE, Endpoint
+from linewire.framing import write_frame
 
 # A new host, or a new board, after so many bytes, to see that the end still works.
 LIFE = 40_000

@@ -176,7 +176,7 @@ def six() -> dict[str, Drawing]:
     }
 
 
-def timed(work, runs: int = RUNS) -> float:  # type: ignore[no-untyped-def]
+def timed(work, runs: int = RUNS) -> float:
     """Median wall time, s."""
     taken = []
     for _ in range(runs):

@@ -11,8 +11,8 @@ import time
 HERE = __file__.rsplit("/", 1)[0] if "/" in __file__ else "."
 sys.path.insert(0, HERE + "/../shared_protocol")
 
-from linewire import framing, messages, records  # noqa: E402  (the path comes first)
-from linewire.endpoint import Endpoint  # noqa: E402
+from linewire import framing, messages, records
+from linewire.endpoint import Endpoint
 
 
 def now_us():

@@ -83,7 +83,7 @@ FakeMachine.PWM = PWM
 
 _before = sys.modules.get("machine")
 sys.modules["machine"] = FakeMachine
-from lineboard.ports import pins, portable  # noqa: E402
+from lineboard.ports import pins, portable  # noqa: E402  after the stand-ins
 
 if _before is None:
     del sys.modules["machine"]
@@ -94,9 +94,9 @@ pins.time = clock
 # Kept out of the tests' folder, except where it is what is tested.
 pins.FILE = "no such folder/pins.txt"
 
-from lineboard.board import Board  # noqa: E402
-from linewire import messages, records  # noqa: E402
-from linewire.compat import micropython  # noqa: E402
+from lineboard.board import Board  # noqa: E402  after the stand-ins
+from linewire import messages, records  # noqa: E402  after the stand-ins
+from linewire.compat import micropython  # noqa: E402  after the stand-ins
 
 PINS = {
     "pin_step_a": 2,

@@ -10,16 +10,16 @@ import pytest
 
 cv2 = pytest.importorskip("cv2")
 
-from linewright.calibration.rehearsal.camera import Shot, photograph  # noqa: E402
-from linewright.calibration.trial import catalogue, photo_fit, picture  # noqa: E402
-from linewright.calibration.trial.design import program_of  # noqa: E402
-from linewright.cli import run  # noqa: E402 - after the check whether there is anything to test with
-from linewright.errors import InputError  # noqa: E402
-from linewright.rig.rig import Rig  # noqa: E402
-from linewright.rig.sheet_place import sheet_on  # noqa: E402
-from linewright.simulation.faults import Faults  # noqa: E402
-from linewright.simulation.machine import Machine  # noqa: E402
-from linewright.simulation.shortcut import draw_on  # noqa: E402
+from linewright.calibration.rehearsal.camera import Shot, photograph
+from linewright.calibration.trial import catalogue, photo_fit, picture
+from linewright.calibration.trial.design import program_of
+from linewright.cli import run
+from linewright.errors import InputError
+from linewright.rig.rig import Rig
+from linewright.rig.sheet_place import sheet_on
+from linewright.simulation.faults import Faults
+from linewright.simulation.machine import Machine
+from linewright.simulation.shortcut import draw_on
 
 RIG = Rig.default()
 SHEET = sheet_on(RIG)

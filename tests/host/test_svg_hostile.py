@@ -234,7 +234,7 @@ def test_viewports_beyond_what_floats_can_tell_are_no_bugs(viewport):
     try:
         picture = read_svg(far.encode())
     except SourceError as refused:
-        assert "too far out" in str(refused) or "not a finite number" in str(refused)  # noqa: PT017
+        assert "too far out" in str(refused) or "not a finite number" in str(refused)  # noqa: PT017  either outcome is fine
     else:
         assert 1 <= len(picture.drawing) <= 2
 

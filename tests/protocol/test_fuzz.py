@@ -10,7 +10,7 @@ import pytest
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT / "bench"))
 
-import fuzz_wire  # noqa: E402  (the path comes first)
+import fuzz_wire
 
 MICROPYTHON = ROOT / ".tools" / "micropython"
 # Room for what lives on by chance: a half-read frame, a dozen messages that wait. A leak would grow with the run.

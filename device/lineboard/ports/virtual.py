@@ -82,7 +82,7 @@ BYTES = const(3)
 # Ticks of a word beyond its wait, set-up and width: what the real player spends on fetching a word and
 # deciding whether to step.  A generous figure for the real boards, so that the virtual rig promises no more.
 FIXED_TICKS = const(4)
-# Steps per second and motor that the kernel sustains with half the processor left (DEVICE.md).
+# Steps per second and motor that the kernel sustains with half the processor left (bench/board_cost.py).
 MAX_RATE = const(100_000)
 
 _PERIOD_MASK = const(0x3FFFFFFF)

@@ -20,7 +20,7 @@ a motor spans 3 steps (-1.5 to +1.5). A difference of two positions is uncertain
 twice the span.
 
 ``e``, time. A ramp's duration is cut to whole ticks: a train of one-step ramps runs fast by up to one tick per step,
-that is rate / TICK_HZ. Ramps keep their time within 0.1 % otherwise (MOTION.md).
+that is rate / TICK_HZ. Ramps keep their time within 0.1 % otherwise (docs/MOTION.md).
 
 ``c``, corners. A corner is an instantaneous turn by ``dv`` that stands for a curve within the junction deviation
 ``d``. Let the velocity change at the constant rate ``a`` instead, from ``dv / 2a`` before to ``dv / 2a`` after the

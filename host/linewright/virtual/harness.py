@@ -116,7 +116,7 @@ class LockstepWire:
         self.now = now
         self._send(_TO_HOST, data)
 
-    def let_pass(self, now: int, target: int, *, playing: bool, expecting: bool) -> int:  # noqa: ARG002
+    def let_pass(self, now: int, target: int, *, playing: bool, expecting: bool) -> int:  # noqa: ARG002  as `Wire` has it
         """See `linewright.virtual.world.Wire`. Here time is an order of events, and nobody waits for anybody."""
         self.now = now
         while True:

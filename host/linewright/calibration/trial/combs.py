@@ -110,7 +110,7 @@ def _pair(page: Page, zero: float, across: float, axis: Axis) -> None:
         page.text(str(k), *(place if axis == "x" else (across - LINE_MM - 3.0 - 2.5 * len(str(k)), place[0] + 2.7)))
 
 
-def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], reading: float) -> Finding:  # noqa: ARG001
+def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], reading: float) -> Finding:  # noqa: ARG001  all fits have one signature
     """Backlash of both axes: what the sheet shows, on top of what the rig already takes up.
 
     Parameters

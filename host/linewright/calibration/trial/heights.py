@@ -110,7 +110,7 @@ def design(rig: Rig, sheet: Sheet, press_us: float = PRESS_US) -> Trial:
     return Trial("heights", "Pen heights over the sheet", tuple(parts), entries, how, options={"press_us": press_us})
 
 
-def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], reading: float) -> Finding:  # noqa: ARG001
+def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], reading: float) -> Finding:  # noqa: ARG001  all fits have one signature
     """A map of changes to ``pen.down_us``, so that the pen presses everywhere alike.
 
     Parameters

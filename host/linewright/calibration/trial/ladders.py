@@ -151,7 +151,7 @@ def _fast(name: str, rig: Rig, axis: Axis, value: float) -> dict[str, object]:
     return {f"axis.{axis}.accel_mm_s2": value, "motion.pen_down_speed_mm_s": one.speed_mm_s}
 
 
-def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], reading: float) -> Finding:  # noqa: ARG001
+def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], reading: float) -> Finding:  # noqa: ARG001  all fits have one signature
     """A limit with a margin below the last rung that held.
 
     Raises

@@ -66,7 +66,7 @@ def design(rig: Rig, sheet: Sheet) -> Trial:
     return Trial("photo", "Crosses for a photograph", (Part(page.drawing(), gently(rig)),), (), how)
 
 
-def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], reading: float) -> Finding:  # noqa: ARG001
+def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], reading: float) -> Finding:  # noqa: ARG001  all fits have one signature
     """Nothing is typed about this sheet.
 
     Raises

@@ -118,7 +118,7 @@ def fit(sighting: Sighting, rig: Rig, sheet: Sheet, paper_mm: tuple[float, float
     kept = everything
     for _ in range(3):
         use = kept
-        found = solve(lambda u: predicted(u, use), np.zeros(int(use.sum())), unknown, 1.0, scale=_SIZES)  # noqa: B023
+        found = solve(lambda u: predicted(u, use), np.zeros(int(use.sum())), unknown, 1.0, scale=_SIZES)  # noqa: B023  called at once
         unknown = found.values
         kept = np.abs(predicted(unknown)) < OUTLIER * max(found.scatter, 1.0)
     off_mm = -predicted(unknown)[: 2 * len(asked)].reshape(-1, 2) * CROSS_MM

@@ -82,7 +82,7 @@ def design(rig: Rig, sheet: Sheet) -> Trial:
     )
 
 
-def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], reading_mm: float) -> Finding:  # noqa: ARG001
+def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], reading_mm: float) -> Finding:  # noqa: ARG001  all fits have one signature
     """Repeatability of both axes; nothing is corrected by it."""
     figures = []
     notes = []

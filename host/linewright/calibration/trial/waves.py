@@ -111,7 +111,7 @@ def _sharp(speed: float) -> dict[str, object]:
     }
 
 
-def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], reading_mm: float) -> Finding:  # noqa: ARG001
+def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], reading_mm: float) -> Finding:  # noqa: ARG001  all fits have one signature
     """The frequency at which each axis rings.
 
     Parameters

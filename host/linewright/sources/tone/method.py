@@ -119,7 +119,7 @@ def needs_extra() -> None:
     """Refuse, with the way out, where the libraries for photographs are not installed."""
     try:
         import scipy  # noqa: F401  only whether it is there
-        import skimage  # noqa: F401
+        import skimage  # noqa: F401  only to see whether it is there
     except ImportError:
         raise InputError(
             "photographs need two more libraries, scikit-image and scipy", hint="pip install 'linewright[photo]'"
