@@ -26,22 +26,29 @@ def methods(
     as_json: options.AsJson = False,
 ) -> None:
     """List the methods that --as takes, or the settings of one."""
+    from rich.markup import escape
     from rich.table import Table
 
-    from linewright.sources.methods import METHODS, method
+    from linewright.sources.methods import method, troubles, usable
     from linewright.sources.settings import described
 
     if specimens is not None:
         _write_specimens(specimens, as_json=as_json)
         return
     if name is None:
+        listed = [
+            {"name": key, "takes": one.takes, "about": one.about, "package": getattr(one, "package", None)}
+            for key, one in usable().items()
+        ]
         if as_json:
-            listed = [{"name": key, "takes": one.takes, "about": one.about} for key, one in METHODS.items()]
-            output.emit_json({"methods": listed})
+            output.emit_json({"methods": listed, "troubles": troubles()})
             return
+        for trouble in troubles():
+            output.warn(trouble)
         table = Table("method", "of", "draws", box=None, pad_edge=False)
-        for key, one in METHODS.items():
-            table.add_row(key, one.takes, one.about)
+        for one in listed:
+            of = "" if one["package"] is None else f" (from {one['package']})"
+            table.add_row(one["name"], one["takes"], escape(f"{one['about']}{of}"))
         output.console().print(table)
         output.say("`linewright methods METHOD` lists the settings of one")
         return
@@ -55,7 +62,7 @@ def methods(
     output.say(f"{name}: {entry.about}")
     table = Table("setting", "default", "allowed", "meaning", box=None, pad_edge=False)
     for setting in found:
-        table.add_row(setting.name, setting.default or "-", setting.allowed, setting.meaning)
+        table.add_row(setting.name, escape(setting.default) or "-", escape(setting.allowed), escape(setting.meaning))
     output.console().print(table)
 
 

@@ -5,24 +5,12 @@ from __future__ import annotations
 import difflib
 from dataclasses import dataclass
 from importlib import import_module
-from typing import Final, Protocol
+from typing import Final
 
 from linewright.errors import InputError
-from linewright.sources import settings
-from linewright.sources.picture import Picture, Wish
-
-
-class Way(Protocol):
-    """A way to strokes with its settings made: a frozen dataclass whose fields `settings` reads."""
-
-    def read(self, source: str, wish: Wish) -> Picture:
-        """The strokes of a source, as the user typed it.
-
-        Raises
-        ------
-        SourceError
-            If it cannot be read, or there is nothing to draw in it.
-        """
+from linewright.sources import plugins, settings
+from linewright.sources.picture import Way
+from linewright.sources.plugins import Plugin
 
 
 @dataclass(frozen=True)
@@ -87,8 +75,20 @@ FOR_PHOTOGRAPHS: Final = "auto"
 """What a photograph gets when nothing is asked for."""
 
 
-def method(name: str, among: tuple[str, ...] = ()) -> Method:
-    """One line of the table.
+def usable() -> dict[str, Method | Plugin]:
+    """Every method by name: ours, and those of other packages that can be used."""
+    ours = frozenset(METHODS)
+    return {**METHODS, **{one.name: one for one in plugins.installed() if not plugins.refused(one, ours)}}
+
+
+def troubles() -> list[str]:
+    """Why methods of other packages cannot be used, one line for each."""
+    ours = frozenset(METHODS)
+    return [why for one in plugins.installed() if (why := plugins.refused(one, ours))]
+
+
+def method(name: str, among: tuple[str, ...] = ()) -> Method | Plugin:
+    """One line of the table, or a method of another package.
 
     Parameters
     ----------
@@ -97,15 +97,19 @@ def method(name: str, among: tuple[str, ...] = ()) -> Method:
     Raises
     ------
     InputError
-        If there is no such method.
+        If there is no such method, or its package cannot be used.
     """
-    if name not in METHODS:
-        meant = [key for key, one in METHODS.items() if not among or one.takes in among]
-        near = difflib.get_close_matches(name, meant, n=1)
-        hint = f"did you mean {near[0]}? " if near else ""
-        what = "pattern" if among == ("seed",) else "method"
-        raise InputError(f"there is no {what} {name!r}", hint=f"{hint}there are {', '.join(meant)}")
-    return METHODS[name]
+    if name in METHODS:
+        return METHODS[name]
+    plugin = plugins.named(name)
+    if plugin is not None:
+        plugin.kind()  # or it says what is wrong with the package
+        return plugin
+    meant = [key for key, one in usable().items() if not among or one.takes in among]
+    near = difflib.get_close_matches(name, meant, n=1)
+    hint = f"did you mean {near[0]}? " if near else ""
+    what = "pattern" if among == ("seed",) else "method"
+    raise InputError(f"there is no {what} {name!r}", hint=f"{hint}there are {', '.join(meant)}")
 
 
 def makes_its_own(words: str) -> bool:
@@ -123,4 +127,6 @@ def chosen(words: str) -> Way:
     """
     name, _, rest = words.partition(":")
     name = name.strip()
-    return settings.parse(method(name).kind(), name, rest)
+    found = method(name)
+    way = settings.parse(found.kind(), name, rest)
+    return found.guarded(way) if isinstance(found, Plugin) else way

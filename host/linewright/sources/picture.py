@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Final, Literal, Protocol
 
 from linewright.drawing.strokes import Drawing, Pen
 
@@ -109,3 +109,16 @@ class Wish:
         elif self.turn_deg % 180:
             scale = turned
         return width * scale, height * scale
+
+
+class Way(Protocol):
+    """A way to strokes with its settings made: a frozen dataclass whose fields `linewright.sources.settings` reads."""
+
+    def read(self, source: str, wish: Wish) -> Picture:
+        """The strokes of a source, as the user typed it.
+
+        Raises
+        ------
+        SourceError
+            If it cannot be read, or there is nothing to draw in it.
+        """
