@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from linewright.cli import (
+    arrange,
     board,
     compare,
     draw,
@@ -37,6 +38,7 @@ app = Commands(
     pretty_exceptions_enable=False,
 )
 app.command("lines")(lines.lines)
+app.add_typer(arrange.app, name="arrange")
 app.command("methods")(methods.methods)
 app.command("compare")(compare.compare)
 app.command("plan")(plan.plan)

@@ -58,7 +58,7 @@ def compare(
     refuse_other_than_png(target)
     needs_extra()
     rig = options.load_rig(rig_file)
-    placement = options.placement(sheet, landscape, margin_mm, True, options.Turn.AUTO, options.PenBy.COLOUR)
+    placement = options.placement(sheet, landscape, margin_mm)
     on = sheet_on(rig, placement.sheet, landscape=placement.landscape, margin_mm=placement.margin_mm)
 
     def drawing_s(picture: Picture, report: Report) -> float:

@@ -37,7 +37,10 @@ def draw(
     landscape: options.Landscape = None,
     margin_mm: options.Margin = None,
     fit: options.Fit = True,
-    turn: options.TurnOption = options.Turn.AUTO,
+    turn: options.TurnOption = options.AUTO,
+    at: options.At = None,
+    size_mm: options.Size = None,
+    mirror: options.Mirror = False,
     pen_by: options.PenByOption = options.PenBy.COLOUR,
     redraw_mm: options.RedrawMm = 0.0,
     effort: options.EffortOption = options.Effort.NORMAL,
@@ -66,7 +69,7 @@ def draw(
     wanted = asked.asked(given, method, as_json=as_json)
     rig = options.load_rig(rig_file)
     drift = DriftCheck.of(rig, check_drift, drift_limit_mm)
-    placement = options.placement(sheet, landscape, margin_mm, fit, turn, pen_by)
+    placement = options.placement(sheet, landscape, margin_mm, fit, turn, pen_by, at=at, size_mm=size_mm, mirror=mirror)
     tidiness = options.tidiness(redraw_mm, effort)
     job = options.job(wanted.source, rig, placement, options.lines(wanted.method, pens), tidiness, as_json=as_json)
     for caution in cautions.before_moving(port):

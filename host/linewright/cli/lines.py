@@ -29,7 +29,10 @@ def lines(
     sheet: options.SheetName = None,
     landscape: options.Landscape = None,
     margin_mm: options.Margin = None,
-    turn: options.TurnOption = options.Turn.AUTO,
+    turn: options.TurnOption = options.AUTO,
+    at: options.At = None,
+    size_mm: options.Size = None,
+    mirror: options.Mirror = False,
     tolerance_mm: Annotated[
         float,
         typer.Option(
@@ -48,23 +51,31 @@ def lines(
     """Write the strokes of a picture as an SVG.
 
     An SVG keeps its own size. What has none, such as a photograph, becomes as large as the sheet allows, with the tones
-    that the rig's pen gives at that size.
+    that the rig's pen gives at that size. An arrangement becomes a picture of its whole sheet.
     """
     from linewright import wording
     from linewright.cli.progress import ProgressBar
     from linewright.pictures.strokes_svg import write_svg_strokes
     from linewright.planning import pipeline
     from linewright.rig.sheet_place import sheet_on
+    from linewright.sources.picture import Picture
     from linewright.tidy import Tidying, Watcher, tidy
 
     given = asked.Given(source, text, text_file, pattern, sentence, maker_file, anew)
     wanted = asked.asked(given, method, as_json=as_json)
     rig = options.load_rig(rig_file)
-    placement = options.placement(sheet, landscape, margin_mm, True, turn, pen_by)
-    on = sheet_on(rig, placement.sheet, landscape=placement.landscape, margin_mm=placement.margin_mm)
+    placement = options.placement(
+        sheet, landscape, margin_mm, True, turn, pen_by, at=at, size_mm=size_mm, mirror=mirror
+    )
     with ProgressBar(shown=not as_json) as bar:
-        wish = pipeline.wish_for(rig, on, placement, bar.share)
-        picture = pipeline.read_picture(wanted.source, options.lines(wanted.method, pens, tolerance_mm), wish)
+        how = options.lines(wanted.method, pens, tolerance_mm)
+        found = pipeline.arranged(wanted.source, placement, how)
+        if found is not None:
+            whole, on = pipeline.compose(found, rig, how, bar.share)
+            picture = Picture(whole.drawing, on.width_mm, on.height_mm, whole.warnings)
+        else:
+            on = sheet_on(rig, placement.sheet, landscape=placement.landscape, margin_mm=placement.margin_mm)
+            picture = pipeline.read_picture(wanted.source, how, pipeline.wish_for(rig, on, placement, bar.share))
         drawing = picture.drawing
         if tidied:
             drawing = tidy(

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Callable
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Final
+from typing import TYPE_CHECKING, Annotated, Final, Literal
 
 import typer
 
@@ -21,21 +22,17 @@ _ORDER_CEILING_S: Final = 300.0
 only a computer ten times slower than common ones, or the best order of 10^6 strokes, gets there."""
 
 
+AUTO: Final = "auto"
+"""Of a turn: where the picture then becomes larger."""
+
+TURN_HIGH_DEG: Final = 3600.0
+
+
 class PenBy(StrEnum):
     """What decides which pen draws a line."""
 
     COLOUR = "colour"
     LAYER = "layer"
-
-
-class Turn(StrEnum):
-    """Quarter turns of the picture on its sheet, clockwise."""
-
-    AUTO = "auto"
-    NONE = "0"
-    QUARTER = "90"
-    HALF = "180"
-    THREE_QUARTERS = "270"
 
 
 class Effort(StrEnum):
@@ -49,13 +46,16 @@ class Effort(StrEnum):
 # readable=False: not that files need not be readable, but their readers say better what is wrong with them.
 Source = Annotated[
     str | None,
-    typer.Argument(metavar="SOURCE", help="An SVG or a photograph; or else one of --text, --pattern and --sentence."),
+    typer.Argument(
+        metavar="SOURCE",
+        help="An SVG, a photograph or an arrangement; or else one of --text, --pattern and --sentence.",
+    ),
 ]
 Sources = Annotated[
     list[str] | None,
     typer.Argument(
         metavar="SOURCE",
-        help="SVGs or photographs; or else one of --text, --pattern and --sentence.",
+        help="SVGs, photographs or arrangements; or else one of --text, --pattern and --sentence.",
         show_default=False,
     ),
 ]
@@ -63,7 +63,8 @@ SourceOrJob = Annotated[
     str | None,
     typer.Argument(
         metavar="SOURCE",
-        help="An SVG, a photograph, or a program kept by `plan -o`; or else one of --text, --pattern and --sentence.",
+        help="An SVG, a photograph, an arrangement, or a program kept by `plan -o`; or else one of --text, --pattern "
+        "and --sentence.",
         show_default=False,
     ),
 ]
@@ -164,13 +165,32 @@ Fit = Annotated[
     bool, typer.Option("--fit/--keep", help="Make the picture as large as sheet and machine allow, or keep its size.")
 ]
 TurnOption = Annotated[
-    Turn,
+    str,
     typer.Option(
         "--turn",
-        metavar="auto|0|90|180|270",
-        help="Turn the picture clockwise; auto turns it where it then fits better.",
+        metavar="auto|DEG",
+        help="Turn the picture clockwise, by any angle; auto turns it by a quarter where it then fits better.",
     ),
 ]
+At = Annotated[
+    str | None,
+    typer.Option(
+        "--at",
+        metavar="X,Y",
+        help="Where its top left corner lies, in mm from that of the sheet; in the middle where not given.",
+        show_default=False,
+    ),
+]
+Size = Annotated[
+    float | None,
+    typer.Option(
+        "--size",
+        metavar="MM",
+        help="Its own width, before it is turned; as large as there is room where not given.",
+        show_default=False,
+    ),
+]
+Mirror = Annotated[bool, typer.Option("--mirror", help="Swap its left and right.")]
 PenByOption = Annotated[
     PenBy, typer.Option("--pen-by", metavar="colour|layer", help="One pen for each colour, or for each layer.")
 ]
@@ -228,19 +248,76 @@ def load_rig(path: Path | None) -> Rig:
 
 
 def placement(
-    sheet: str | None, landscape: bool | None, margin_mm: float | None, fit: bool, turn: Turn, pen_by: PenBy
+    sheet: str | None,
+    landscape: bool | None,
+    margin_mm: float | None,
+    fit: bool = True,
+    turn: str = AUTO,
+    pen_by: PenBy = PenBy.COLOUR,
+    *,
+    at: str | None = None,
+    size_mm: float | None = None,
+    mirror: bool = False,
 ) -> Placement:
-    """The options in one value."""
+    """The options in one value.
+
+    Raises
+    ------
+    InputError
+        If a place, a size or a turn is none.
+    """
+    from linewright.errors import InputError
+    from linewright.planning.arrangement import SIZE_HIGH_MM
     from linewright.planning.pipeline import Placement
 
+    if size_mm is not None and not 0.1 <= size_mm <= SIZE_HIGH_MM:
+        raise InputError(f"--size {size_mm:g} is outside 0.1..{SIZE_HIGH_MM:g} mm", hint="give its width in mm")
     return Placement(
         sheet=sheet,
         landscape=landscape,
         margin_mm=margin_mm,
         fit="fit" if fit else "keep",
-        turn_deg="auto" if turn is Turn.AUTO else int(turn.value),
+        turn_deg=_turn_deg(turn),
         pen_by="colour" if pen_by is PenBy.COLOUR else "layer",
+        at_mm=None if at is None else pair(at, "--at"),
+        width_mm=size_mm,
+        mirror=mirror,
     )
+
+
+def _turn_deg(turn: str) -> float | Literal["auto"]:
+    from linewright.errors import InputError
+
+    if turn == AUTO:
+        return "auto"
+    try:
+        found = float(turn)
+    except ValueError:
+        found = math.nan
+    if not abs(found) <= TURN_HIGH_DEG:
+        raise InputError(f"--turn {turn} is no angle", hint="take auto, or degrees clockwise such as 90 or -12.5")
+    return found
+
+
+def pair(words: str, option: str) -> tuple[float, float]:
+    """Two lengths with a comma between.
+
+    Raises
+    ------
+    InputError
+        If they are not two numbers.
+    """
+    from linewright.errors import InputError
+    from linewright.planning.arrangement import PLACE_HIGH_MM
+
+    try:
+        x, y = (float(word.strip().removesuffix("mm")) for word in words.split(","))
+    except ValueError:
+        x = y = math.nan
+    if not max(abs(x), abs(y)) <= PLACE_HIGH_MM:
+        hint = f"such as {option} 20,30; a minus at the beginning is written {option}=-20,30"
+        raise InputError(f"{option} {words} is not two lengths in mm with a comma between", hint=hint)
+    return x, y
 
 
 def lines(method: str | None, pens: str | None, tolerance_mm: float | None = None) -> Lines:

@@ -25,7 +25,10 @@ def plan(
     landscape: options.Landscape = None,
     margin_mm: options.Margin = None,
     fit: options.Fit = True,
-    turn: options.TurnOption = options.Turn.AUTO,
+    turn: options.TurnOption = options.AUTO,
+    at: options.At = None,
+    size_mm: options.Size = None,
+    mirror: options.Mirror = False,
     pen_by: options.PenByOption = options.PenBy.COLOUR,
     redraw_mm: options.RedrawMm = 0.0,
     effort: options.EffortOption = options.Effort.NORMAL,
@@ -82,7 +85,9 @@ def plan(
             plan_many.Wanted(
                 sources or (),
                 options.load_rig(rig_file),
-                options.placement(sheet, landscape, margin_mm, fit, turn, pen_by),
+                options.placement(
+                    sheet, landscape, margin_mm, fit, turn, pen_by, at=at, size_mm=size_mm, mirror=mirror
+                ),
                 options.lines(method, pens),
                 options.tidiness(redraw_mm, effort),
                 programs=keep_as,
@@ -97,7 +102,7 @@ def plan(
     given = asked.Given(sources[0] if sources else None, text, text_file, pattern, sentence, maker_file, anew)
     wanted = asked.asked(given, method, as_json=as_json)
     rig = options.load_rig(rig_file)
-    placement = options.placement(sheet, landscape, margin_mm, fit, turn, pen_by)
+    placement = options.placement(sheet, landscape, margin_mm, fit, turn, pen_by, at=at, size_mm=size_mm, mirror=mirror)
     tidiness = options.tidiness(redraw_mm, effort)
     job = options.job(wanted.source, rig, placement, options.lines(wanted.method, pens), tidiness, as_json=as_json)
     file = Path(wanted.name)

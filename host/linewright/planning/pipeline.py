@@ -5,10 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Final, Literal
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 from linewright.drawing.crop import Cut
-from linewright.errors import SheetError, SourceError
+from linewright.errors import InputError, SheetError, SourceError
+from linewright.planning import arrangement_file
+from linewright.planning.arrangement import Arrangement, Item, is_one
+from linewright.planning.composing import Composed, composed
 from linewright.planning.placement import place, to_machine
 from linewright.program import file as program_file
 from linewright.rig.doubts import doubts
@@ -20,7 +23,7 @@ from linewright.sources.picture import Report
 from linewright.tidy import Tidiness, Tidying, Watcher, tidy
 
 if TYPE_CHECKING:
-    from linewright.drawing.strokes import Pen
+    from linewright.drawing.strokes import Drawing, Pen
     from linewright.program.program import Program
     from linewright.rig.rig import Rig
 
@@ -41,16 +44,33 @@ class Placement:
     landscape : how the sheet lies; ``None`` leaves it to the name and to what the rig can reach.
     margin_mm : kept clear all round; the rig's own when not given.
     fit : ``"fit"`` makes the picture as large as the margins and the machine's reach allow, ``"keep"`` keeps its size.
-    turn_deg : clockwise, a multiple of 90, or ``"auto"``.
+    turn_deg : clockwise, or ``"auto"``: by a quarter where the picture then becomes larger.
     pen_by : what decides which pen draws a line.
+    at_mm : where the top left corner of the upright box around it lies on the sheet; None: in the middle.
+    width_mm : its own, before it is turned; None: as ``fit`` says.
+    mirror : left and right are swapped.
     """
 
     sheet: str | None = None
     landscape: bool | None = None
     margin_mm: float | None = None
     fit: Literal["fit", "keep"] = "fit"
-    turn_deg: int | Literal["auto"] = "auto"
+    turn_deg: float | Literal["auto"] = "auto"
     pen_by: Literal["colour", "layer"] = "colour"
+    at_mm: tuple[float, float] | None = None
+    width_mm: float | None = None
+    mirror: bool = False
+
+    @property
+    def quarters(self) -> int | Literal["auto"]:
+        """The turn of a picture that fills its sheet."""
+        return "auto" if self.turn_deg == "auto" else round(self.turn_deg)
+
+    @property
+    def is_free(self) -> bool:
+        """Whether it says more than how to fill the sheet."""
+        turned = self.turn_deg != "auto" and self.turn_deg % 90 != 0
+        return self.at_mm is not None or self.width_mm is not None or self.mirror or turned
 
 
 @dataclass(frozen=True)
@@ -128,7 +148,7 @@ def _made(method: str, source: str, wish: Wish) -> Picture:
 def wish_for(rig: Rig, sheet: Sheet, placement: Placement, report: Report | None = None) -> Wish:
     """The room that a picture gets on its sheet, as far as the rig reaches, and the rig's pen."""
     x0, y0, x1, y1 = room_on(sheet, rig)
-    wish = Wish((x1 - x0, y1 - y0), placement.turn_deg, rig.pen.width_mm, pen_by=placement.pen_by, fit=placement.fit)
+    wish = Wish((x1 - x0, y1 - y0), placement.quarters, rig.pen.width_mm, pen_by=placement.pen_by, fit=placement.fit)
     return wish if report is None else replace(wish, report=report)
 
 
@@ -157,10 +177,114 @@ def prepare(
     SourceError, SheetError, PlanError
         If the picture cannot be read, placed or drawn.
     """
-    placement = placement or Placement()
+    placement, lines = placement or Placement(), lines or Lines()
+    found = arranged(str(source), placement, lines)
+    if found is not None:
+        return prepare_arrangement(found, rig, lines, tidiness=tidiness, report=report, enough=enough)
     sheet = sheet_on(rig, placement.sheet, landscape=placement.landscape, margin_mm=placement.margin_mm)
-    picture = read_picture(str(source), lines or Lines(), wish_for(rig, sheet, placement, report))
+    picture = read_picture(str(source), lines, wish_for(rig, sheet, placement, report))
     return planned(picture, rig, placement, tidiness=tidiness, report=report, enough=enough)
+
+
+@dataclass(frozen=True)
+class Arranged:
+    """An arrangement to be drawn.
+
+    Parameters
+    ----------
+    folder : where the relative names of its pictures begin.
+    landscape : how its sheet lies; None leaves it to the name and to the rig.
+    """
+
+    arrangement: Arrangement
+    folder: Path = Path()
+    landscape: bool | None = None
+
+
+def arranged(source: str, placement: Placement, lines: Lines) -> Arranged | None:
+    """The arrangement that a source is, or that its place asks for; None for a picture that fills its sheet.
+
+    Raises
+    ------
+    SourceError
+        If the file is no arrangement.
+    InputError
+        If something is said beside an arrangement that stands in its file.
+    """
+    if lines.method is None and is_one(source):
+        said = replace(placement, sheet=None, landscape=None, margin_mm=None)
+        if said != Placement() or lines.pens:
+            raise InputError(
+                f"{source} is an arrangement and says itself where and how its items are drawn",
+                hint="change it with `linewright arrange move`; --sheet and --margin may be said beside it",
+            )
+        found = arrangement_file.load(source)
+        found = replace(
+            found,
+            sheet=found.sheet if placement.sheet is None else placement.sheet,
+            margin_mm=found.margin_mm if placement.margin_mm is None else placement.margin_mm,
+        )
+        return Arranged(found, Path(source).parent, placement.landscape)
+    if not placement.is_free:
+        return None
+    turn_deg = 0.0 if placement.turn_deg == "auto" else float(placement.turn_deg)
+    item = item_of(source, lines.method, pen_by=placement.pen_by, fit=placement.fit)
+    item = replace(item, at_mm=placement.at_mm, width_mm=placement.width_mm, turn_deg=turn_deg, mirror=placement.mirror)
+    return Arranged(Arrangement(placement.sheet, placement.margin_mm, items=(item,)), Path(), placement.landscape)
+
+
+def item_of(source: str, method: str | None, **how: Any) -> Item:
+    """An item that draws a source by a method, whatever the method takes."""
+    from linewright.sources import methods
+
+    takes = "" if method is None else methods.method(method.partition(":")[0].strip()).takes
+    if takes == "text":
+        return Item("text", text=source, method=method, **how)
+    if takes == "seed":
+        return Item("pattern", pattern=method, **how)
+    return Item("picture", source=source, method=method, **how)
+
+
+def compose(found: Arranged, rig: Rig, lines: Lines, report: Report | None = None) -> tuple[Composed, Sheet]:
+    """The strokes of an arrangement on its sheet, and the sheet.
+
+    Raises
+    ------
+    SourceError, SheetError
+        If an item cannot be read, or has no room.
+    """
+    wanted = found.arrangement
+    sheet = sheet_on(rig, wanted.sheet, landscape=found.landscape, margin_mm=wanted.margin_mm)
+    wish = wish_for(rig, sheet, Placement(), report)
+
+    def read(item: Item, asked: Wish) -> Picture:
+        from linewright.sources.pens import read_pens
+
+        if item.source is not None:
+            source, method = str(found.folder / item.source), item.method
+        else:
+            source, method = item.text or "", item.pattern or item.method or "lettering"
+        pens = lines.pens
+        if item.pens is not None:
+            pens = read_pens(str(found.folder / item.pens.strip()) if is_one(item.pens.strip()) else item.pens)
+        return read_picture(source, replace(lines, method=method, pens=pens), asked)
+
+    return composed(wanted, room_on(sheet, rig), wish, read), sheet
+
+
+def prepare_arrangement(
+    found: Arranged,
+    rig: Rig,
+    lines: Lines,
+    *,
+    tidiness: Tidiness | None = None,
+    report: Report | None = None,
+    enough: Callable[[], bool] | None = None,
+) -> Job:
+    """Plan how a rig draws an arrangement; otherwise as `prepare`."""
+    whole, sheet = compose(found, rig, lines, report)
+    reached = to_machine(whole.drawing, sheet, rig)
+    return on_machine(reached, whole.warnings, sheet, rig, tidiness=tidiness, report=report, enough=enough)
 
 
 def planned(
@@ -173,8 +297,6 @@ def planned(
     enough: Callable[[], bool] | None = None,
 ) -> Job:
     """Plan how a rig draws a picture whose strokes are made; otherwise as `prepare`."""
-    from linewright.motion.planner import plan
-
     sheet = sheet_on(rig, placement.sheet, landscape=placement.landscape, margin_mm=placement.margin_mm)
     placed = place(
         picture.drawing,
@@ -182,9 +304,33 @@ def planned(
         sheet,
         room_mm=room_on(sheet, rig),
         fit=placement.fit,
-        turn_deg=placement.turn_deg,
+        turn_deg=placement.quarters,
     )
     reached = to_machine(placed, sheet, rig)
+    cut = placed.cut + reached.cut
+    warnings = (*picture.warnings, *_reach_words(sheet, rig, placement), *_cut_words(cut, sheet, rig, placement))
+    return on_machine(reached, warnings, sheet, rig, tidiness=tidiness, report=report, enough=enough)
+
+
+def on_machine(
+    reached: Drawing,
+    warnings: tuple[str, ...],
+    sheet: Sheet,
+    rig: Rig,
+    *,
+    tidiness: Tidiness | None = None,
+    report: Report | None = None,
+    enough: Callable[[], bool] | None = None,
+) -> Job:
+    """Plan how a rig draws strokes that lie where they are wanted on the sheet; otherwise as `prepare`.
+
+    Parameters
+    ----------
+    reached : machine coordinates, mm; see `to_machine`.
+    warnings : what is known of it already.
+    """
+    from linewright.motion.planner import plan
+
     if not len(reached):
         raise SheetError(
             f"nothing of the picture lies within the margins of the {sheet.name} sheet and the machine's reach",
@@ -197,15 +343,7 @@ def planned(
     drawing = tidy(reached, Tidying.on(rig, reached, tidiness), watcher)
     watcher.report("planning the motion", 0.0)
     program = plan(drawing, rig, sheet=sheet)
-    warnings = (
-        *picture.warnings,
-        *_reach_words(sheet, rig, placement),
-        *_cut_words(placed.cut + reached.cut, sheet, rig, placement),
-        *notes,
-        *doubts(rig),
-        *program.warnings,
-    )
-    return Job(program, warnings)
+    return Job(program, (*warnings, *notes, *doubts(rig), *program.warnings))
 
 
 def load(path: Path, rig: Rig) -> Job:

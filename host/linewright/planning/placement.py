@@ -31,7 +31,14 @@ POINT_MM: Final = 1e-6
 """A nanometre: a picture smaller than that is a point, and is not blown up to the size of a sheet."""
 
 
-def _refuse_damage(drawing: Drawing) -> None:
+def refuse_damage(drawing: Drawing) -> None:
+    """Stop at the first coordinate that is no number, or beyond a million km.
+
+    Raises
+    ------
+    SheetError
+        With the stroke and the point.
+    """
     sound = (np.abs(drawing.points_mm) <= HUGE_MM).all(axis=1)  # false for NaN as well
     if sound.all():
         return
@@ -95,7 +102,7 @@ def place(
         If a coordinate is not a number or beyond a million km, if the turn is no multiple of 90 degrees, or if the
         copies leave no room.
     """
-    _refuse_damage(drawing)
+    refuse_damage(drawing)
     if turn_deg != "auto" and turn_deg % 90:
         raise SheetError(f"a turn of {turn_deg} degrees is not a multiple of 90", hint="take 0, 90, 180, 270 or auto")
     if picture_size_mm is None:
@@ -110,14 +117,8 @@ def place(
     room = np.array([cells[0][2] - cells[0][0], cells[0][3] - cells[0][1]])
     turn = _auto_turn(size, room, fit) if turn_deg == "auto" else int(turn_deg) % 360
     seen = size[::-1] if turn % 180 else size
-    scale = _fit_scale(seen, room) if fit == "fit" else 1.0
-    words = align.split("-")
-    share = np.array(
-        [
-            next((_SHARES[w] for w in words if w in ("left", "right")), 0.5),
-            next((_SHARES[w] for w in words if w in ("top", "bottom")), 0.5),
-        ]
-    )
+    scale = fit_scale(seen, room) if fit == "fit" else 1.0
+    share = share_of(align)
     linear = scale * np.array(_TURNS[turn])
     middle = np.array([(left + right) / 2, (top + bottom) / 2])
 
@@ -126,11 +127,22 @@ def place(
         centre = np.array(cell[:2]) + share * (room - scale * seen) + scale * seen / 2
         matrix = np.column_stack((linear, centre - linear @ middle))
         moved = drawing.transformed(matrix)
-        placed.append(clip(_settled(moved, cell, scale * seen), cell))
+        placed.append(clip(settled(moved, cell, scale * seen), cell))
     return _together(placed)
 
 
-def _settled(drawing: Drawing, cell: Box, seen: Points) -> Drawing:
+def share_of(align: Align) -> Points:
+    """(2,) float64: which part of the room that is left lies to the left of what is aligned, and above it."""
+    words = align.split("-")
+    return np.array(
+        [
+            next((_SHARES[w] for w in words if w in ("left", "right")), 0.5),
+            next((_SHARES[w] for w in words if w in ("top", "bottom")), 0.5),
+        ]
+    )
+
+
+def settled(drawing: Drawing, cell: Box, seen: Points) -> Drawing:
     """Take back the rounding of the fit: points within it of the rim lie on the rim, so that a frame is not cut."""
     # Scaling and shifting numbers of this size rounds a few times by 2^-53 of them; 16 units cover that generously.
     slack = 16 * np.finfo(float).eps * max(abs(c) for c in (*cell, *seen))
@@ -141,7 +153,7 @@ def _settled(drawing: Drawing, cell: Box, seen: Points) -> Drawing:
     return replace(drawing, points_mm=points)
 
 
-def _fit_scale(size: Points, room: Points) -> float:
+def fit_scale(size: Points, room: Points) -> float:
     """Largest scale at which ``size`` goes into ``room``; a picture without extent keeps its size."""
     wide = size >= POINT_MM
     scale = float(np.min(np.where(wide, room / np.where(wide, size, 1.0), np.inf)))
@@ -153,7 +165,7 @@ def _auto_turn(size: Points, room: Points, fit: str) -> int:
     if fit == "keep":
         over, over_turned = (float(np.maximum(way - room, 0.0).sum()) for way in (size, size[::-1]))
         return 90 if over_turned < over * (1 - 1e-9) else 0
-    return 90 if _fit_scale(size[::-1], room) > _fit_scale(size, room) * (1 + 1e-9) else 0
+    return 90 if fit_scale(size[::-1], room) > fit_scale(size, room) * (1 + 1e-9) else 0
 
 
 def _cells(box_mm: Box, copies: tuple[int, int], gap_mm: float) -> list[Box]:
@@ -203,6 +215,6 @@ def to_machine(drawing: Drawing, sheet: Sheet, rig: Rig) -> Placed:
     SheetError
         If nothing of the sheet can be reached, or a coordinate is not a number.
     """
-    _refuse_damage(drawing)
+    refuse_damage(drawing)
     moved = replace(drawing, points_mm=drawing.points_mm + np.array(rig.sheet.offset_mm))
     return clip(moved, reach_on(sheet, rig))

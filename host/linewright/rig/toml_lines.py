@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from tomlkit.container import Container
+    from tomlkit.items import Item
 
 Places = dict[tuple[str, ...], int]
 
@@ -24,7 +25,8 @@ def find_places(text: str) -> Places:
 
     Returns
     -------
-    dict from key path, such as ``("axis", "x", "travel_mm")``, to line number
+    dict from key path, such as ``("axis", "x", "travel_mm")``, to line number. The tables of an array have their
+    number, from 0, in the path: ``("item", "0", "id")``.
 
     Examples
     --------
@@ -32,6 +34,8 @@ def find_places(text: str) -> Places:
     3
     >>> find_places('name = "Anna [2"\nboard = "virtual"\n')[("board",)]
     2
+    >>> find_places("[[item]]\n[[item]]\nid = 'a'\n")[("item", "1", "id")]
+    3
     >>> find_places("")
     {}
     """
@@ -39,14 +43,16 @@ def find_places(text: str) -> Places:
 
     places: Places = {(): 1}
     line = 1
-    for path, written in _pieces(tomlkit.parse(text), ()):
+    for path, written in _pieces(tomlkit.parse(text), (), {}):
         places.setdefault(path, line)
         line += written.count("\n")
     del places[()]
     return places
 
 
-def _pieces(container: Container, above: tuple[str, ...]) -> Iterator[tuple[tuple[str, ...], str]]:
+def _pieces(
+    container: Container, above: tuple[str, ...], counts: dict[tuple[str, ...], int]
+) -> Iterator[tuple[tuple[str, ...], str]]:
     """What is written, piece by piece: the path of the key that stands there, empty for comments, and the text."""
     from tomlkit.items import AoT, Table
 
@@ -55,7 +61,14 @@ def _pieces(container: Container, above: tuple[str, ...]) -> Iterator[tuple[tupl
             yield (), item.as_string()
             continue
         path = (*above, key.key)
-        for part in item.body if isinstance(item, AoT) else (item,):
+        named: list[tuple[tuple[str, ...], Item]] = [(path, item)]
+        if isinstance(item, AoT):
+            yield path, ""
+            # The tables of an array may stand apart, with others between.
+            first = counts.get(path, 0)
+            counts[path] = first + len(item.body)
+            named = [((*path, str(first + number)), part) for number, part in enumerate(item.body)]
+        for path, part in named:
             if not isinstance(part, Table):
                 space = part.trivia
                 yield path, space.indent + part.as_string() + space.comment_ws + space.comment + space.trail
@@ -65,7 +78,7 @@ def _pieces(container: Container, above: tuple[str, ...]) -> Iterator[tuple[tupl
                 yield path, space.indent + space.comment_ws + space.comment + space.trail
             elif key.is_dotted():
                 yield path, ""
-            yield from _pieces(part.value, path)
+            yield from _pieces(part.value, path, counts)
 
 
 def line_of(places: Places, path: tuple[str, ...]) -> int | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -62,6 +62,9 @@ class Lettering:
     def read(self, source: str, wish: Wish) -> Picture:
         """The text as strokes, in the middle of its room.
 
+        A room without an end keeps the lines as they are typed and takes their extent: of a given width and no end
+        downward, the longest line fills the width; of a given height and no end across, all lines fill the height.
+
         Raises
         ------
         SourceError : there is nothing to write, a word wider than the box, or more text than room.
@@ -79,8 +82,9 @@ class Lettering:
                 f"the face {self.face!r} has no letter for anything in this text: {', '.join(words.missing[:6])}",
                 hint=_INSTEAD,
             )
-        strokes, size_mm = (_on_path if self.along else _in_box)(words, wish, self)
-        width_mm, height_mm = wish.room_mm
+        if not self.size_mm and min(wish.room_mm) == math.inf:
+            raise SourceError("a text needs a size, or a room", hint="say size_mm, or how wide it is to be")
+        strokes, size_mm, (width_mm, height_mm) = (_on_path if self.along else _in_box)(words, wish, self)
         drawing = Drawing.from_strokes(strokes, pens=(wish.one_pen("text"),))
         return Picture(drawing, width_mm, height_mm, tuple(_notes(words, wish, self, size_mm)))
 
@@ -102,19 +106,24 @@ def _notes(words: Words, wish: Wish, how: Lettering, size_mm: float) -> list[str
     return notes
 
 
-def _in_box(words: Words, wish: Wish, how: Lettering) -> tuple[list[Points], float]:
-    """Lines in a box in the middle of the room; returns the strokes in mm and the size."""
+def _in_box(words: Words, wish: Wish, how: Lettering) -> tuple[list[Points], float, tuple[float, float]]:
+    """Lines in a box in the middle of the room; returns strokes in mm, the size of letters, the size of the room."""
+    left, right, above, below = words.ink()
+    widest = words.widest_word
+    widest_units = (widest.width if widest is not None else 0.0) + left + right
+    as_typed_units = max(map(words.width_of, words.lines)) + left + right
+    line_units = how.leading * CAP_UNITS
+    high_units = above + (len(words.lines) - 1) * line_units + below
     room_x, room_y = wish.room_mm
+    if not math.isfinite(room_x):
+        # A hair more, so that the longest line is not wrapped for a rounding error.
+        room_x = as_typed_units / CAP_UNITS * (how.size_mm or room_y / high_units * CAP_UNITS) * _SLACK
     box_mm = how.box_mm or room_x
     if box_mm > room_x * _SLACK:
         raise SourceError(
             f"the paragraph is to be {box_mm:g} mm wide, the room within the margins is {room_x:g} mm",
             hint="take a narrower box, a smaller margin or a larger sheet",
         )
-    left, right, above, below = words.ink()
-    widest = words.widest_word
-    widest_units = (widest.width if widest is not None else 0.0) + left + right
-    line_units = how.leading * CAP_UNITS
 
     def lines(size: float) -> int:
         return len(words.wrapped(box_mm * CAP_UNITS / size - left - right))
@@ -124,6 +133,10 @@ def _in_box(words: Words, wish: Wish, how: Lettering) -> tuple[list[Points], flo
 
     def largest() -> float:
         """The largest size at which the text fits, by halving: a smaller size never takes more lines."""
+        if not math.isfinite(room_y):
+            return box_mm / as_typed_units * CAP_UNITS
+        if not math.isfinite(wish.room_mm[0]):
+            return room_y / high_units * CAP_UNITS
         low, high = 0.0, min(LARGEST_SHARE * room_y, box_mm / widest_units * CAP_UNITS)
         while high - low > 1e-4 * high:
             middle = (low + high) / 2
@@ -144,6 +157,8 @@ def _in_box(words: Words, wish: Wish, how: Lettering) -> tuple[list[Points], flo
             f"{room_y:.0f} mm high",
             hint=f"take a size of {_rounded_down(largest())} mm or less, or leave the size out",
         )
+    if not math.isfinite(room_y):
+        room_y = height_mm(size_mm)
     x_mm = (room_x - box_mm) / 2 + left * scale
     y_mm = (room_y - height_mm(size_mm)) / 2 + above * scale
     strokes = []
@@ -153,11 +168,15 @@ def _in_box(words: Words, wish: Wish, how: Lettering) -> tuple[list[Points], flo
         if id(letter.glyph) not in written:
             written[id(letter.glyph)] = inked(letter.glyph, scale, wish.pen_width_mm)
         strokes += [stroke + at for stroke in written[id(letter.glyph)]]
-    return strokes, size_mm
+    return strokes, size_mm, (room_x, room_y)
 
 
-def _on_path(words: Words, wish: Wish, how: Lettering) -> tuple[list[Points], float]:
-    """All in one line along a path; returns the strokes in mm and the size."""
+def _on_path(words: Words, wish: Wish, how: Lettering) -> tuple[list[Points], float, tuple[float, float]]:
+    """All in one line along a path; returns as `_in_box`. A room without an end is as long as it is wide."""
+    side = min(wish.room_mm)
+    if not math.isfinite(side):
+        raise SourceError("a text along a path needs a width", hint="say how wide it is to be")
+    wish = replace(wish, room_mm=(side, side)) if math.inf in wish.room_mm else wish
     _, _, above, _ = words.ink()
     units = paths.length_units(words)
 
@@ -192,7 +211,7 @@ def _on_path(words: Words, wish: Wish, how: Lettering) -> tuple[list[Points], fl
             f"{wish.room_mm[0]:g} x {wish.room_mm[1]:g} mm",
             hint="take a smaller size, or leave the size out",
         )
-    return strokes, size_mm
+    return strokes, size_mm, wish.room_mm
 
 
 def _put_on_path(words: Words, line: Points, size_mm: float, wish: Wish, how: Lettering) -> list[Points]:

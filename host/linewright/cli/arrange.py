@@ -1,0 +1,280 @@
+"""``linewright arrange``: what lies on a sheet, kept in a file."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from linewright.cli import options, output
+from linewright.cli.commands import Commands
+
+if TYPE_CHECKING:
+    from linewright.planning.arrangement import Arrangement, Item
+
+app = Commands(
+    help="Put several things on one sheet, and keep that in a file.",
+    epilog="The file is TOML; docs/ARRANGEMENTS.md says what may stand in it. Draw it: `linewright draw FILE.toml`.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+)
+
+File = Annotated[Path, typer.Argument(metavar="FILE.toml", help="The arrangement.", readable=False, show_default=False)]
+Id = Annotated[str, typer.Argument(metavar="ID", help="Of the item, as `linewright arrange list` shows it.")]
+At = options.At
+Width = options.Size
+Height = Annotated[
+    float | None,
+    typer.Option("--height", metavar="MM", help="Its height, before it is turned; with --size: a box to fit into."),
+]
+Align = Annotated[
+    str | None,
+    typer.Option(
+        "--align",
+        metavar="WHERE",
+        help="Which point of it lies at --at, or where it lies without; such as centre or bottom-right.",
+        show_default=False,
+    ),
+]
+Turn = Annotated[
+    float | None, typer.Option("--turn", metavar="DEG", help="Turn it clockwise, by any angle.", show_default=False)
+]
+Mirror = Annotated[
+    bool | None, typer.Option("--mirror/--no-mirror", help="Swap its left and right.", show_default=False)
+]
+Copies = Annotated[
+    str | None,
+    typer.Option("--copies", metavar="COLUMNSxROWS", help="Repeat it, such as 3x2; 1x1 for once.", show_default=False),
+]
+Gap = Annotated[
+    str | None, typer.Option("--gap", metavar="MM[,MM]", help="Between copies, across and down.", show_default=False)
+]
+Fit = Annotated[
+    bool | None,
+    typer.Option("--fit/--keep", help="As large as there is room, or as its file states.", show_default=False),
+]
+PenBy = Annotated[
+    options.PenBy | None,
+    typer.Option(
+        "--pen-by", metavar="colour|layer", help="One pen for each colour, or each layer.", show_default=False
+    ),
+]
+
+
+@app.command("add")
+def add(
+    file: File,
+    source: Annotated[
+        str | None,
+        typer.Argument(metavar="SOURCE", help="A picture; or else one of --text and --pattern.", show_default=False),
+    ] = None,
+    text: options.Text = None,
+    pattern: options.Pattern = None,
+    name: Annotated[
+        str | None, typer.Option("--id", metavar="ID", help="What to call it; made of its source otherwise.")
+    ] = None,
+    at: At = None,
+    width_mm: Width = None,
+    height_mm: Height = None,
+    align: Align = None,
+    turn_deg: Turn = None,
+    mirror: Mirror = None,
+    fit: Fit = None,
+    copies: Copies = None,
+    gap: Gap = None,
+    method: options.Method = None,
+    pens: options.Pens = None,
+    pen_by: PenBy = None,
+    sheet: options.SheetName = None,
+    margin_mm: options.Margin = None,
+    as_json: options.AsJson = False,
+) -> None:
+    """Put something on the sheet; the file is made if there is none."""
+    from linewright.errors import InputError
+    from linewright.planning import arrangement_file
+    from linewright.planning.arrangement import Arrangement, Item
+
+    if sum(one is not None for one in (source, text, pattern)) != 1:
+        raise InputError("an item is one of SOURCE, --text and --pattern", hint="name one of them")
+    before = arrangement_file.load(file) if file.exists() else Arrangement()
+    item = Item(name or "", None if source is None else _from_folder(source, file), text, pattern, method, pens)
+    item = _placed(item, at, width_mm, height_mm, align, turn_deg, mirror, fit, copies, gap, pen_by)
+    after = _on_sheet(before.added(item), sheet, margin_mm)
+    arrangement_file.save(file, after)
+    _say(file, after, after.items[-1], "lies on the sheet", as_json=as_json)
+
+
+@app.command("move")
+def move(
+    file: File,
+    name: Id,
+    at: At = None,
+    by: Annotated[
+        str | None,
+        typer.Option("--by", metavar="X,Y", help="Move it by this, mm to the right and down.", show_default=False),
+    ] = None,
+    width_mm: Width = None,
+    height_mm: Height = None,
+    align: Align = None,
+    turn_deg: Turn = None,
+    mirror: Mirror = None,
+    fit: Fit = None,
+    copies: Copies = None,
+    gap: Gap = None,
+    method: options.Method = None,
+    pens: options.Pens = None,
+    pen_by: PenBy = None,
+    as_json: options.AsJson = False,
+) -> None:
+    """Change where an item lies, and how it is drawn. What is not said stays as it is; --size 0 takes a size out."""
+    from linewright.errors import InputError
+    from linewright.planning import arrangement_file
+
+    before = arrangement_file.load(file)
+    item = before.item(name)
+    if by is not None:
+        if at is not None:
+            raise InputError("--at and --by both move it", hint="take one of them")
+        if item.at_mm is None:
+            raise InputError(f"item {name} has no place yet to be moved from", hint="say --at X,Y")
+        x, y = options.pair(by, "--by")
+        item = replace(item, at_mm=(item.at_mm[0] + x, item.at_mm[1] + y))
+    item = _placed(item, at, width_mm, height_mm, align, turn_deg, mirror, fit, copies, gap, pen_by)
+    item = replace(item, method=item.method if method is None else method, pens=item.pens if pens is None else pens)
+    after = before.changed(item)
+    arrangement_file.save(file, after)
+    _say(file, after, item, "is as it was" if after == before else "is changed", as_json=as_json)
+
+
+@app.command("remove")
+def remove(file: File, name: Id, as_json: options.AsJson = False) -> None:
+    """Take an item off the sheet."""
+    from linewright.planning import arrangement_file
+
+    before = arrangement_file.load(file)
+    after = before.without(name)
+    arrangement_file.save(file, after)
+    _say(file, after, before.item(name), "is taken off", as_json=as_json)
+
+
+@app.command("list")
+def show(
+    file: File,
+    rig_file: options.RigFile = None,
+    as_json: options.AsJson = False,
+) -> None:
+    """Show what lies on the sheet, and where."""
+    from rich.table import Table
+
+    from linewright.planning import arrangement_file
+    from linewright.rig.sheet_place import sheet_on
+
+    found = arrangement_file.load(file)
+    sheet = sheet_on(options.load_rig(rig_file), found.sheet, margin_mm=found.margin_mm)
+    if as_json:
+        facts = {"sheet": sheet.name, "sheet_mm": [sheet.width_mm, sheet.height_mm], "margin_mm": sheet.margin_mm}
+        output.emit_json({"file": str(file), **facts, "items": [_facts(item) for item in found.items]})
+        return
+    output.say(f"{sheet.name}, {sheet.width_mm:g} x {sheet.height_mm:g} mm, margins {sheet.margin_mm:g} mm")
+    table = Table("id", "what", "place", "size", "turn", "copies", "how", box=None, pad_edge=False)
+    for item in found.items:
+        table.add_row(item.id, item.what, *_words(item))
+    output.console().print(table)
+
+
+def _placed(
+    item: Item,
+    at: str | None,
+    width_mm: float | None,
+    height_mm: float | None,
+    align: str | None,
+    turn_deg: float | None,
+    mirror: bool | None,
+    fit: bool | None,
+    copies: str | None,
+    gap: str | None,
+    pen_by: options.PenBy | None,
+) -> Item:
+    """The item with what was said about its place."""
+    changes: dict[str, Any] = {}
+    if at is not None:
+        changes["at_mm"] = options.pair(at, "--at")
+    for key, value in (("width_mm", width_mm), ("height_mm", height_mm)):
+        if value is not None:
+            changes[key] = value or None
+    said = {"align": align, "turn_deg": turn_deg, "mirror": mirror}
+    changes |= {key: value for key, value in said.items() if value is not None}
+    if fit is not None:
+        changes["fit"] = "fit" if fit else "keep"
+    if pen_by is not None:
+        changes["pen_by"] = pen_by.value
+    if copies is not None or gap is not None:
+        changes["repeat"] = _repeat(item, copies, gap)
+    return replace(item, **changes)
+
+
+def _repeat(item: Item, copies: str | None, gap: str | None) -> Any:
+    from linewright.errors import InputError
+    from linewright.planning.arrangement import Repeat
+
+    repeat = item.repeat or Repeat()
+    if copies is not None:
+        columns, _, rows = copies.lower().partition("x")
+        if not (columns.isdecimal() and rows.isdecimal()):
+            raise InputError(f"--copies {copies} is not COLUMNSxROWS", hint="such as --copies 3x2")
+        repeat = replace(repeat, columns=int(columns), rows=int(rows))
+    if gap is not None:
+        repeat = replace(repeat, gap_mm=options.pair(gap if "," in gap else f"{gap},{gap}", "--gap"))
+    return None if (repeat.columns, repeat.rows) == (1, 1) else repeat
+
+
+def _on_sheet(arrangement: Arrangement, sheet: str | None, margin_mm: float | None) -> Arrangement:
+    return replace(
+        arrangement,
+        sheet=arrangement.sheet if sheet is None else sheet,
+        margin_mm=arrangement.margin_mm if margin_mm is None else margin_mm,
+    )
+
+
+def _from_folder(source: str, file: Path) -> str:
+    """A picture's name as it stands in the file: from the file's own folder on, where it lies below that."""
+    from linewright.errors import SourceError
+
+    path = Path(source)
+    if not path.exists():
+        raise SourceError("there is no such file", where=source, hint="check the name and the folder")
+    whole, folder = path.resolve(), file.resolve().parent
+    if whole.is_relative_to(folder):
+        return whole.relative_to(folder).as_posix()
+    return source if path.is_absolute() else str(whole)
+
+
+def _say(file: Path, arrangement: Arrangement, item: Item, done: str, *, as_json: bool) -> None:
+    if as_json:
+        output.emit_json({"file": str(file), "item": _facts(item), "items": len(arrangement.items)})
+        return
+    output.say(f"{item.id} {done}: {item.what}, {', '.join(word for word in _words(item) if word)}")
+    output.say(f"{file}: see it with `linewright plan {file}`")
+
+
+def _words(item: Item) -> tuple[str, str, str, str, str]:
+    """Place, size, turn, copies and method of an item, for people."""
+    align = item.align or ("centre" if item.at_mm is None else "")
+    if item.at_mm is not None:
+        place = f"at {item.at_mm[0]:g}, {item.at_mm[1]:g} mm" + (f" ({align})" if align else "")
+    else:
+        place = align
+    width = "" if item.width_mm is None else f"{item.width_mm:g} mm wide"
+    height = "" if item.height_mm is None else f"{item.height_mm:g} mm high"
+    size = ", ".join(filter(None, (width, height))) or ("as large as fits" if item.fit == "fit" else "as stated")
+    turn = (f"{item.turn_deg:g} deg" if item.turn_deg else "") + (" mirrored" if item.mirror else "")
+    copies = "" if item.repeat is None else f"{item.repeat.columns} x {item.repeat.rows} copies"
+    return place, size, turn.strip(), copies, item.method or ""
+
+
+def _facts(item: Item) -> dict[str, object]:
+    from dataclasses import asdict
+
+    return {key: value for key, value in asdict(item).items() if value is not None}

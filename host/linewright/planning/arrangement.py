@@ -1,0 +1,388 @@
+"""`Arrangement`: what lies on a sheet, and where; a plain value that a TOML file holds.
+
+Nothing here reads pictures: `linewright.planning.composing` makes strokes of an arrangement, and
+`linewright.planning.arrangement_file` keeps its file. A change makes a new value; with the old one it is undone.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Iterator
+from dataclasses import dataclass, fields, replace
+from difflib import get_close_matches
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Final, Literal
+
+from pydantic import AfterValidator, BeforeValidator, ConfigDict, Field, TypeAdapter, ValidationError
+
+from linewright.errors import InputError, SourceError
+from linewright.planning.placement import Align
+from linewright.rig.toml_lines import Places, find_places, line_of
+
+if TYPE_CHECKING:
+    from pydantic_core import ErrorDetails
+
+SUFFIX: Final = ".toml"
+"""What the name of an arrangement ends in; other sources are pictures."""
+
+ITEMS_HIGH: Final = 1000
+"""More than anybody can tell apart on a sheet; a pattern of copies is one item."""
+
+SIZE_HIGH_MM: Final = 20_000.0
+"""Twice the longest sheet."""
+
+PLACE_HIGH_MM: Final = 100_000.0
+"""Ten times the longest sheet: an item may hang over its sheet, or lie beside it for a while."""
+
+TEXT_HIGH: Final = 20_000
+"""Characters, as for `linewright.sources.lettering`."""
+
+
+def _number(value: object) -> object:
+    """A number of the file; ``true`` and ``"80"``, which pydantic would turn into one, are slips."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise ValueError(f"it should be a number, not {_shown(value)}")
+    return float(value)
+
+
+def _whole(value: object) -> object:
+    if isinstance(value, bool) or not isinstance(value, int):
+        raise ValueError(f"it should be a whole number, not {_shown(value)}")
+    return value
+
+
+def _pair(value: object) -> object:
+    if not isinstance(value, list | tuple) or len(value) != 2:
+        raise ValueError("it should be two numbers, such as [20, 30]")
+    return tuple(value)
+
+
+def _name(value: str) -> str:
+    if not re.fullmatch(r"[\w.-]{1,60}", value):
+        raise ValueError(f"{_shown(value)} may hold letters, digits, - _ and . only, up to 60")
+    return value
+
+
+_Place = Annotated[float, BeforeValidator(_number), Field(ge=-PLACE_HIGH_MM, le=PLACE_HIGH_MM, allow_inf_nan=False)]
+_Size = Annotated[float, BeforeValidator(_number), Field(ge=0.1, le=SIZE_HIGH_MM, allow_inf_nan=False)]
+_Gap = Annotated[float, BeforeValidator(_number), Field(ge=0.0, le=SIZE_HIGH_MM, allow_inf_nan=False)]
+_Turn = Annotated[float, BeforeValidator(_number), Field(ge=-3600.0, le=3600.0, allow_inf_nan=False)]
+_Count = Annotated[int, BeforeValidator(_whole), Field(ge=1, le=100)]
+_Words = Annotated[str, Field(min_length=1, max_length=4000, strict=True)]
+_Text = Annotated[str, Field(min_length=1, max_length=TEXT_HIGH, strict=True)]
+_Name = Annotated[str, Field(strict=True), AfterValidator(_name)]
+_Flag = Annotated[bool, Field(strict=True)]
+
+
+@dataclass(frozen=True)
+class Repeat:
+    """Copies in columns and rows, all alike.
+
+    Parameters
+    ----------
+    columns, rows : how many.
+    gap_mm : between copies, to the right and downward.
+    """
+
+    __pydantic_config__: ClassVar[ConfigDict] = ConfigDict(extra="forbid")
+
+    columns: _Count = 1
+    rows: _Count = 1
+    gap_mm: Annotated[tuple[_Gap, _Gap], BeforeValidator(_pair)] = (5.0, 5.0)
+
+
+@dataclass(frozen=True)
+class Item:
+    """One thing on the sheet. One of ``source``, ``text`` and ``pattern`` says what it is.
+
+    Parameters
+    ----------
+    id : by which it is named; it stays the same as long as the item is there.
+    source : a picture file; a relative name begins at the arrangement's folder.
+    text : words to write.
+    pattern : ``NAME`` or ``NAME:SETTING=VALUE,...``, as after ``--pattern``.
+    method : how lines are made of it, as after ``--as``; ``as`` in the file.
+    pens : as after ``--pens``.
+    pen_by : what decides which pen draws a line of a drawing file.
+    at_mm : where it lies, from the sheet's top left corner; None: within the margins, as ``align`` says.
+    align : with ``at_mm``, which point of the upright box around the item lies there; without, where in the room
+        between the margins that box lies. None: top left with ``at_mm``, centre without.
+    width_mm, height_mm : of the item before it is turned. One gives the other by the picture's proportion; both are a
+        box that it is fitted into; neither: ``fit`` says how large it is.
+    fit : ``"fit"``: as large as there is room; ``"keep"``: the size that the file states.
+    turn_deg : clockwise as seen, any angle.
+    mirror : left and right are swapped, before it is turned.
+    repeat : copies; None: one.
+    """
+
+    __pydantic_config__: ClassVar[ConfigDict] = ConfigDict(extra="forbid", populate_by_name=True)
+
+    id: _Name = ""  # no name yet
+    source: _Words | None = None
+    text: _Text | None = None
+    pattern: _Words | None = None
+    method: Annotated[_Words | None, Field(alias="as")] = None
+    pens: _Words | None = None
+    pen_by: Literal["colour", "layer"] = "colour"
+    at_mm: Annotated[tuple[_Place, _Place], BeforeValidator(_pair)] | None = None
+    align: Align | None = None
+    width_mm: _Size | None = None
+    height_mm: _Size | None = None
+    fit: Literal["fit", "keep"] = "fit"
+    turn_deg: _Turn = 0.0
+    mirror: _Flag = False
+    repeat: Repeat | None = None
+
+    @property
+    def what(self) -> str:
+        """What it is, in a few words."""
+        if self.text is not None:
+            words = " ".join(self.text.split())
+            return f'"{words if len(words) <= 30 else words[:27] + "..."}"'
+        return self.pattern or self.source or ""
+
+
+@dataclass(frozen=True)
+class Poster:
+    """The sheets that a larger picture is drawn on, piece by piece.
+
+    Parameters
+    ----------
+    sheet : of which size each is; None: the rig's own.
+    overlap_mm : how far the picture goes on below the next sheet, to forgive a cut that is not exact.
+    """
+
+    __pydantic_config__: ClassVar[ConfigDict] = ConfigDict(extra="forbid")
+
+    sheet: _Words | None = None
+    overlap_mm: Annotated[float, BeforeValidator(_number), Field(ge=0.0, le=100.0, allow_inf_nan=False)] = 3.0
+
+
+@dataclass(frozen=True)
+class Arrangement:
+    """What lies on a sheet; later items are drawn after earlier ones.
+
+    Parameters
+    ----------
+    sheet : name or size, as after ``--sheet``; None: the rig's own. With ``poster``: the size of the whole.
+    margin_mm : kept clear all round; None: the rig's own.
+    poster : the whole is divided among several sheets; None: it is one sheet.
+    items : each with an id of its own.
+    """
+
+    __pydantic_config__: ClassVar[ConfigDict] = ConfigDict(extra="forbid", populate_by_name=True)
+
+    sheet: _Words | None = None
+    margin_mm: _Gap | None = None
+    poster: Poster | None = None
+    items: Annotated[tuple[Item, ...], Field(alias="item", max_length=ITEMS_HIGH)] = ()
+
+    def item(self, name: str) -> Item:
+        """The item with this id.
+
+        Raises
+        ------
+        InputError
+            If there is none.
+        """
+        for item in self.items:
+            if item.id == name:
+                return item
+        ids = [item.id for item in self.items]
+        near = get_close_matches(name, ids, n=1)
+        hint = f"did you mean {near[0]}?" if near else f"there are {', '.join(ids[:20])}" if ids else "it is empty"
+        raise InputError(f"there is no item {name!r}", hint=hint)
+
+    def added(self, item: Item) -> Arrangement:
+        """With one more item; one without an id gets one that says what it is.
+
+        Raises
+        ------
+        InputError
+            If the id is taken, or the items are too many.
+        """
+        taken = {one.id for one in self.items}
+        if item.id in taken:
+            raise InputError(f"there is an item {item.id!r} already", hint="give it another id, or move that one")
+        if len(self.items) >= ITEMS_HIGH:
+            raise InputError(f"there are {ITEMS_HIGH} items already, the limit", hint="use repeat for copies")
+        return replace(self, items=(*self.items, item if item.id else replace(item, id=free_id(item, taken))))
+
+    def changed(self, item: Item) -> Arrangement:
+        """With this item in place of the one of its id."""
+        self.item(item.id)
+        return replace(self, items=tuple(item if one.id == item.id else one for one in self.items))
+
+    def without(self, name: str) -> Arrangement:
+        """Without the item of this id."""
+        self.item(name)
+        return replace(self, items=tuple(one for one in self.items if one.id != name))
+
+
+def is_one(source: str | Path) -> bool:
+    """Whether a source is an arrangement, by its name."""
+    return Path(source).suffix.lower() == SUFFIX
+
+
+def free_id(item: Item, taken: set[str]) -> str:
+    """An id that says what an item is and is not taken."""
+    named = item.text or (item.pattern or "").partition(":")[0] or Path(item.source or "").stem
+    base = re.sub(r"[\W_]+", "-", named.lower()).strip("-")[:20].strip("-") or "item"
+    number, found = 1, base
+    while found in taken:
+        number += 1
+        found = f"{base}-{number}"
+    return found
+
+
+@cache
+def _adapter() -> TypeAdapter[Arrangement]:
+    return TypeAdapter(Arrangement)
+
+
+def schema() -> dict[str, Any]:
+    """The JSON schema of the file."""
+    return _adapter().json_schema()
+
+
+def read(text: str, where: str = "the arrangement") -> Arrangement:
+    r"""An arrangement from the text of its file. Items without an id get one.
+
+    Raises
+    ------
+    SourceError
+        If it is no TOML or no arrangement; with everything that is wrong, by line.
+
+    Examples
+    --------
+    >>> read('[[item]]\nsource = "heron.svg"\nwidth_mm = 80\n').items[0].width_mm
+    80.0
+    """
+    try:
+        raw = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise SourceError(f"no TOML: {error}", where=where, hint=_HINT) from None
+    except RecursionError:
+        raise SourceError("no TOML: it is nested too deep", where=where, hint=_HINT) from None
+    places = find_places(text)
+    try:
+        found = _adapter().validate_python(raw)
+    except ValidationError as error:
+        raise _refused([_issue(one, raw, places) for one in error.errors(include_url=False)], where) from None
+    if found.poster is not None and "poster" not in text.split("\n")[places["poster",] - 1]:
+        # The lines of what follows could not be told any more, nor could it be changed.
+        raise _refused([(None, "poster: the table [poster] stands among the items; put it above them")], where)
+    if wrong := [(line_of(places, path), words) for path, words in _doubtful(found)]:
+        raise _refused(wrong, where)
+    items: list[Item] = []
+    taken = {item.id for item in found.items}
+    for item in found.items:
+        named = item if item.id else replace(item, id=free_id(item, taken))
+        taken.add(named.id)
+        items.append(named)
+    return replace(found, items=tuple(items))
+
+
+_HINT: Final = "docs/ARRANGEMENTS.md shows arrangements that are right; `linewright arrange add` writes one"
+
+
+def _refused(wrong: list[tuple[int | None, str]], where: str) -> SourceError:
+    """All that is wrong, in the order of the lines."""
+    listed = [
+        f"  {words}" if line is None else f"  line {line}: {words}"
+        for line, words in sorted(wrong, key=lambda one: one[0] or 0)
+    ]
+    return SourceError("\n".join(["this is no arrangement:", *listed]), where=where, hint=_HINT)
+
+
+def _doubtful(found: Arrangement) -> Iterator[tuple[tuple[str, ...], str]]:
+    """What the types allow and the meaning does not: where, and what is wrong with it."""
+    from linewright.sheet.sizes import Sheet
+
+    sheets = [("sheet", found.sheet)]
+    if found.poster is not None:
+        sheets.append(("poster.sheet", found.poster.sheet))
+        if found.sheet is None:
+            yield ("poster",), "poster: a poster needs sheet, the size of the whole, above it; such as 800x600mm"
+    for key, name in sheets:
+        if name is not None:
+            try:
+                Sheet.named(name)
+            except InputError as error:
+                yield tuple(key.split(".")), f"{key}: {error}"
+    first: dict[str, int] = {}
+    for number, item in enumerate(found.items):
+        path = ("item", str(number))
+        if item.id and first.setdefault(item.id, number) != number:
+            yield (*path, "id"), f"id: there is an item {item.id!r} before it already; ids name one item each"
+        yield from ((path + key, words) for key, words in _doubtful_item(item))
+
+
+def _doubtful_item(item: Item) -> Iterator[tuple[tuple[str, ...], str]]:
+    from linewright.sources import methods
+    from linewright.sources.pens import read_pens
+
+    given = [key for key in ("source", "text", "pattern") if getattr(item, key) is not None]
+    if len(given) != 1:
+        many = f"{' and '.join(given)} are given" if given else "there is none of source, text and pattern"
+        yield (given[-1:] and (given[-1],)) or (), f"{many}; an item is one of them"
+        return
+    for key, words in (("as", item.method), ("pattern", item.pattern)):
+        if words is None:
+            continue
+        wanted = {"text": "text", "pattern": "seed"}.get(given[0] if key == "as" else key)
+        try:
+            takes = methods.method(words.partition(":")[0].strip(), () if wanted is None else (wanted,)).takes
+            methods.chosen(words)
+        except InputError as error:
+            yield (key,), f"{key}: {error}" + (f"; {error.hint}" if error.hint else "")
+            continue
+        if key == "as" and given[0] == "pattern":
+            yield ("as",), "as: a pattern has its settings after its name, as in wheels:seed=3"
+        elif (wanted is None and takes in ("text", "seed")) or (wanted is not None and takes != wanted):
+            what = {"text": "a text", "seed": "no source, it grows from a seed"}.get(takes, f"a {takes}")
+            yield (key,), f"{key}: {words.partition(':')[0]} takes {what}"
+    if item.pens is not None and not is_one(item.pens.strip()):
+        try:
+            read_pens(item.pens)
+        except InputError as error:
+            yield ("pens",), f"pens: {error}"
+
+
+def _issue(one: ErrorDetails, raw: dict[str, Any], places: Places) -> tuple[int | None, str]:
+    """One finding of pydantic's: its line, and what is wrong in our words."""
+    path = tuple(str(part) for part in one["loc"])
+    # What pydantic adds to a path for alternatives and functions is not in the file.
+    path = tuple(part for part in path if "[" not in part and part not in ("Item", "Repeat", "Poster"))
+    value: object = raw
+    for part in path:
+        value = value[int(part)] if isinstance(value, list) else value.get(part) if isinstance(value, dict) else None
+    key = ".".join(part for part in path if not part.isdigit())
+    words = (
+        one["msg"]
+        .removeprefix("Value error, ")
+        .replace("Input should be", "it should be")
+        .replace("a valid boolean", "true or false")
+    )
+    if one["type"] in ("unexpected_keyword_argument", "extra_forbidden"):
+        known = [name for kind in (Arrangement, Item, Repeat, Poster) for name in _keys(kind)]
+        near = get_close_matches(path[-1], known, n=1)
+        words = "there is no such key" + (f"; did you mean {near[0]}?" if near else "")
+    elif one["type"] in ("dataclass_type", "tuple_type", "dict_type"):
+        words = "it should be " + ("[[item]], a list of tables" if path == ("item",) else "a table")
+    elif "should" in words and isinstance(value, int | float | str) and "not" not in words:
+        words = f"{_shown(value)}: {words}"
+    return line_of(places, path), f"{key}: {words}"
+
+
+def _shown(value: object) -> str:
+    """A value as it stands in the file, cut short."""
+    words = str(value).lower() if isinstance(value, bool) else repr(value)
+    return words if len(words) <= 40 else f"{words[:37]}..."
+
+
+def _keys(kind: type) -> list[str]:
+    """Keys of a table in the file."""
+    return [{"method": "as", "items": "item"}.get(field.name, field.name) for field in fields(kind)]

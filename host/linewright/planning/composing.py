@@ -1,0 +1,273 @@
+"""From an arrangement to strokes on its sheet: every item asked for at its size, mirrored, turned, put, repeated, cut.
+
+Placing an item is plain geometry: its page, a rectangle, is scaled to its size and turned about its middle; the upright
+box around it is what ``at_mm`` and ``align`` place. What has lengths in mm (tolerance, spacing, letters) is made at
+that size, so nothing here scales strokes unless their source could not be told.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linewright.drawing.crop import Box, Cut, Placed, clip
+from linewright.drawing.strokes import Drawing, Pen
+from linewright.errors import InputError, SheetError, SourceError
+from linewright.planning.arrangement import Arrangement, Item, Repeat
+from linewright.planning.placement import fit_scale, refuse_damage, settled, share_of
+from linewright.sources.picture import Picture, Wish
+
+Read = Callable[[Item, Wish], Picture]
+"""How the strokes of an item are made; see `linewright.planning.pipeline`."""
+
+Size = tuple[float, float]
+
+VERTICES_HIGH: Final = 20_000_000
+"""Of all copies together: 320 MB of coordinates."""
+
+_ALMOST: Final = 1e-9
+"""A sine below it is 0, and a scale that is so near to 1 is 1: rounding alone is some 1e-16."""
+
+
+@dataclass(frozen=True)
+class Laid:
+    """Where an item has come to lie.
+
+    Parameters
+    ----------
+    id : the item's.
+    page_mm : its own width and height, before it is turned.
+    boxes_mm : the upright box around each of its copies, in sheet coordinates.
+    strokes, cut : what it draws within the room, and what lay outside.
+    """
+
+    id: str
+    page_mm: Size
+    boxes_mm: tuple[Box, ...]
+    strokes: int
+    cut: Cut
+
+
+@dataclass(frozen=True, eq=False)
+class Composed:
+    """An arrangement as strokes.
+
+    Parameters
+    ----------
+    drawing : in sheet coordinates, mm, within the room exactly.
+    laid : one for each item, in their order.
+    warnings : of the items, each with its id in front.
+    """
+
+    drawing: Placed
+    laid: tuple[Laid, ...]
+    warnings: tuple[str, ...]
+
+
+def composed(arrangement: Arrangement, room_mm: Box, wish: Wish, read: Read) -> Composed:
+    """Lay out an arrangement.
+
+    Parameters
+    ----------
+    room_mm : what can be drawn on, in sheet coordinates.
+    wish : pen and tolerance, as they hold for all items; its room is not looked at.
+    read : makes the strokes of an item, asked for with the room that it gets, unturned.
+
+    Raises
+    ------
+    SourceError, SheetError
+        If an item cannot be read, or has no room; with its id.
+    """
+    if not arrangement.items:
+        raise SourceError("the arrangement is empty", hint="`linewright arrange add` puts something on it")
+    parts: list[Placed] = []
+    laid: list[Laid] = []
+    warnings: list[str] = []
+    vertices = 0
+    for item in arrangement.items:
+        try:
+            placed, where, notes = _item(item, room_mm, wish, read, VERTICES_HIGH - vertices)
+        except InputError as error:
+            error.args = (f"item {item.id}: {error}",)
+            raise
+        vertices += placed.vertices
+        parts.append(placed)
+        laid.append(where)
+        warnings += [f"item {item.id}: {note}" for note in notes]
+    return Composed(_together(parts), tuple(laid), tuple(warnings))
+
+
+def _item(item: Item, room: Box, wish: Wish, read: Read, left: int) -> tuple[Placed, Laid, tuple[str, ...]]:
+    copies = item.repeat or Repeat()
+    cell = _cell(item, copies, room)
+    picture = _asked(item, cell, wish, read)
+    drawing = picture.drawing
+    refuse_damage(drawing)
+    if drawing.vertices * copies.columns * copies.rows > left:
+        raise SourceError(
+            f"{copies.columns} x {copies.rows} copies of {drawing.vertices:,} points are more than {left:,}, the limit",
+            hint="take fewer copies, or a simpler picture",
+        )
+    scale = _scale(item, picture, cell)
+    page = np.array([picture.width_mm, picture.height_mm]) * scale
+    turn = _turned(item.turn_deg)
+    seen = np.abs(turn) @ page
+    gap = np.array(copies.gap_mm)
+    counts = np.array([copies.columns, copies.rows])
+    block = counts * seen + (counts - 1) * gap
+    low, high = np.array(room[:2]), np.array(room[2:])
+    share = share_of(item.align or ("centre" if item.at_mm is None else "top-left"))
+    first = low + share * (high - low - block) if item.at_mm is None else np.array(item.at_mm) - share * block
+    linear = scale * turn @ np.diag([-1.0 if item.mirror else 1.0, 1.0])
+    middle = np.array([picture.width_mm, picture.height_mm]) / 2
+    placed: list[Placed] = []
+    boxes: list[Box] = []
+    for row in range(copies.rows):
+        for column in range(copies.columns):
+            corner = first + np.array([column, row]) * (seen + gap)
+            centre = corner + seen / 2
+            moved = drawing.transformed(np.column_stack((linear, centre - linear @ middle)))
+            placed.append(clip(settled(moved, room, seen), room))
+            boxes.append((*corner.tolist(), *(corner + seen).tolist()))
+    whole = Drawing.one_after_the_other(placed)
+    cut = sum((part.cut for part in placed), Cut())
+    pens = whole.pens
+    if item.source is None and item.pens is None:
+        # Letters and patterns call their pen after themselves; beside other items it is the same black one.
+        pens = tuple(replace(pen, name=Pen().name) if pen.colour == Pen().colour else pen for pen in pens)
+    put = Placed(whole.points_mm, whole.starts, whole.pen, pens, cut)
+    notes = list(picture.warnings)
+    if cut:
+        notes.append(_cut_words(cut))
+    return put, Laid(item.id, (float(page[0]), float(page[1])), tuple(boxes), len(put), cut), tuple(notes)
+
+
+def _cut_words(cut: Cut) -> str:
+    words = []
+    if cut.strokes:
+        words.append(f"{cut.strokes} {'stroke is' if cut.strokes == 1 else 'strokes are'} cut")
+    if cut.lost:
+        words.append(f"{cut.lost} {'is' if cut.lost == 1 else 'are'} left out")
+    return (
+        f"it reaches over the margins or the machine's reach: {' and '.join(words)} ({cut.length_mm:.0f} mm of ink); "
+        "move it, or make it smaller"
+    )
+
+
+def _cell(item: Item, copies: Repeat, room: Box) -> Size:
+    """Width and height of the largest upright box that one copy can have where the item lies."""
+    low, high = np.array(room[:2]), np.array(room[2:])
+    if item.at_mm is None:
+        free = high - low
+    else:
+        at, share = np.array(item.at_mm), share_of(item.align or "top-left")
+        # Of a box of size s with its share at this place, share * s lies before it and the rest behind.
+        with np.errstate(divide="ignore", invalid="ignore"):
+            before = np.where(share > 0, (at - low) / share, np.inf)
+            behind = np.where(share < 1, (high - at) / (1 - share), np.inf)
+        free = np.minimum(np.minimum(before, behind), high - low)
+    counts = np.array([copies.columns, copies.rows])
+    cell = (free - (counts - 1) * np.array(copies.gap_mm)) / counts
+    if not (cell > 0).all() and item.width_mm is None and item.height_mm is None:
+        where = "" if item.at_mm is None else f" at ({item.at_mm[0]:g}, {item.at_mm[1]:g}) mm"
+        raise SheetError(
+            f"there is no room for it{where}: what can be drawn on reaches from ({room[0]:g}, {room[1]:g}) to "
+            f"({room[2]:g}, {room[3]:g}) mm",
+            hint="move it, give it a size, or take fewer copies",
+        )
+    return float(max(cell[0], 0.0)), float(max(cell[1], 0.0))
+
+
+def _turned(turn_deg: float) -> NDArray[np.float64]:
+    """(2, 2) rotation, clockwise as seen (y points down)."""
+    angle = math.radians(turn_deg % 360.0)
+    sine, cosine = (0.0 if abs(part) < _ALMOST else part for part in (math.sin(angle), math.cos(angle)))
+    return np.array([[cosine, -sine], [sine, cosine]])
+
+
+def _around(page: Size, turn_deg: float) -> Size:
+    """The upright box around a turned page."""
+    width, height = np.abs(_turned(turn_deg)) @ np.array(page)
+    return float(width), float(height)
+
+
+def _page_in(proportion: Size, cell: Size, turn_deg: float) -> Size:
+    """The largest page of a proportion whose upright box, turned, fits into a cell."""
+    scale = fit_scale(np.array(_around(proportion, turn_deg)), np.array(cell))
+    return proportion[0] * scale, proportion[1] * scale
+
+
+def _asked(item: Item, cell: Size, wish: Wish, read: Read) -> Picture:
+    """The item's strokes, made for the size that it gets."""
+    wish = replace(wish, turn_deg=0, pen_by=item.pen_by, fit=item.fit)
+    proportionless = item.text is not None or item.pattern is not None
+    if item.width_mm is not None or item.height_mm is not None:
+        width, height = item.width_mm or math.inf, item.height_mm or math.inf
+        if item.pattern is not None:
+            # A pattern has no proportion of its own: one side makes a square.
+            width, height = item.width_mm or height, item.height_mm or width
+        return read(item, replace(wish, room_mm=(width, height)))
+    if item.text is not None and _states_its_size(item):
+        return read(item, replace(wish, room_mm=(math.inf, math.inf)))
+    quarter = item.turn_deg % 90 == 0
+    upright = cell[::-1] if item.turn_deg % 180 == 90 else cell
+    if proportionless and not quarter:
+        return read(item, replace(wish, room_mm=_page_in(cell, cell, item.turn_deg)))
+    picture = read(item, replace(wish, room_mm=upright))
+    if proportionless or quarter or item.fit == "keep":
+        return picture
+    # Only the picture knows its proportion; once that is known, it is asked for at the size that fits when turned.
+    return read(item, replace(wish, room_mm=_page_in((picture.width_mm, picture.height_mm), cell, item.turn_deg)))
+
+
+def _states_its_size(item: Item) -> bool:
+    from linewright.sources import methods
+
+    return bool(getattr(methods.chosen(item.method or "lettering"), "size_mm", 0.0))
+
+
+def _scale(item: Item, picture: Picture, cell: Size) -> float:
+    """What is left to scale: 1 where the source was able to make its strokes for the size that it was asked for."""
+    if item.text is not None or item.pattern is not None:
+        return 1.0
+    size = np.array([picture.width_mm, picture.height_mm])
+    if item.width_mm is not None or item.height_mm is not None:
+        scale = fit_scale(size, np.array([item.width_mm or math.inf, item.height_mm or math.inf]))
+    elif item.fit == "keep":
+        return 1.0
+    else:
+        scale = fit_scale(np.array(_around((picture.width_mm, picture.height_mm), item.turn_deg)), np.array(cell))
+    return 1.0 if abs(scale - 1.0) < _ALMOST else scale
+
+
+def _together(parts: Sequence[Placed]) -> Placed:
+    """The strokes of all items; pens that are alike in name, colour and width are one pen."""
+    pens: dict[Pen, int] = {}
+    numbered: list[Drawing] = []
+    for part in parts:
+        number = np.array([pens.setdefault(pen, len(pens)) for pen in part.pens], dtype=np.int64)
+        numbered.append(replace(part, pen=number[part.pen]))
+    whole = Drawing.one_after_the_other(numbered)
+    used = np.unique(whole.pen)
+    order = np.full(len(pens), -1, dtype=np.int64)
+    order[used] = np.arange(len(used))
+    kept = tuple(_named_apart([pen for pen, number in pens.items() if number in set(used.tolist())]))
+    cut = sum((part.cut for part in parts), Cut())
+    return Placed(whole.points_mm, whole.starts, order[whole.pen], kept or (Pen(),), cut)
+
+
+def _named_apart(pens: Sequence[Pen]) -> list[Pen]:
+    """The same pens; of several with one name, the later ones get a number."""
+    found: list[Pen] = []
+    for pen in pens:
+        name, number = pen.name, 1
+        while any(one.name == name for one in found):
+            number += 1
+            name = f"{pen.name} {number}"
+        found.append(replace(pen, name=name))
+    return found
