@@ -5,21 +5,23 @@ from __future__ import annotations
 import ast
 import itertools
 import json
+import re
 from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from linewire import messages
 from linewright import cli
-from linewright.errors import RigError
+from linewright.errors import InputError, RigError
 from linewright.rig.board_pins import ROW
 from linewright.rig.board_settings import board_settings
 from linewright.rig.review import WEIGHTS, review
 from linewright.rig.review.power import FUSE_RATINGS_A, fuse_a, motors_a
 from linewright.rig.rig import Rig
+from linewright.rig.wiring import Wiring
 
 ROOT = Path(__file__).resolve().parents[2]
 REAL = Rig.default().changed({"board": "rp2040"})
@@ -55,7 +57,16 @@ def test_the_default_rig_is_sound_and_the_worst_comes_first():
         ({"pins.servo": 25}, "doubtful", "GPIO 25 is not free"),
         ({"axis.x.endstop": "none", "axis.y.endstop": "none"}, "doubtful", "the machine has none"),
         ({"sheet.size": "A2"}, "doubtful", "beyond axis.x.travel_mm"),
-        ({"supply.motor_a": 2.3}, "doubtful", "a fuse of 3.15 A would not blow"),
+        ({"supply.motor_a": 2.3}, "doubtful", "a fuse of 3.15 A may never blow: it wants 6.62 A"),
+        ({"supply.motor_a": 5.0}, "doubtful", "a fuse of 3.15 A may never blow"),
+        ({"driver.current_a": 50.0 / 3, "supply.motor_a": 100.0}, "wrong", "the largest fuse listed here is 20 A"),
+        ({"supply.servo_a": 1.5}, "doubtful", "a fuse of 0.8 A may never blow"),
+        ({"driver.motor_v_max": 20.0}, "danger", "the drivers take 20 V at most"),
+        ({"driver.motor_v_max": 25.0}, "doubtful", "the drivers take 25 V at most"),
+        ({"driver.motor_v_max": None}, "unknown", "driver.motor_v_max is not in the file"),
+        ({"driver.enable_pull_up": "no"}, "doubtful", "no resistor holds it off"),
+        ({"supply.switch_v": 24.0}, "danger", "fed with 24 V, the board's inputs take 3.3 V"),
+        ({"supply.switch_v": 24.0, "supply.switch_shifted": "yes"}, "good", "their signals brought down to 3.3 V"),
         ({"supply.motor_v": None}, "unknown", "supply.motor_v is not in the file"),
         ({"driver.current_a": None}, "unknown", "driver.current_a is not in the file"),
         ({"axis.y.moving_mass_g": None}, "unknown", "axis.y.moving_mass_g missing"),
@@ -94,7 +105,44 @@ def test_fuses_are_made_in_preferred_numbers():
         assert high / low == pytest.approx(10**0.1, rel=0.02)
     assert fuse_a(0.8) == 1.0
     assert fuse_a(0.81) == 1.25
-    assert fuse_a(1000) == FUSE_RATINGS_A[-1]
+    assert fuse_a(16.0) == 20.0
+    assert fuse_a(16.1) is None, "none is called good that nobody makes"
+
+
+@settings(max_examples=200, deadline=None)
+@given(
+    st.floats(0.05, 20.0),
+    st.none() | st.floats(0.1, 100.0),
+    st.floats(0.05, 20.0),
+    st.none() | st.floats(0.1, 50.0),
+    st.floats(3.0, 60.0),
+    st.none() | st.floats(5.0, 100.0),
+)
+def test_nothing_electrical_is_called_good_that_is_not(current, supply_a, stall, servo_a, volts, most_v):
+    """A little calculator of its own: fuses carry the load, can be blown, and protect the wires behind them."""
+    changes = {"driver.current_a": current, "supply.motor_a": supply_a, "supply.servo_stall_a": stall}
+    changes |= {"supply.servo_a": servo_a, "supply.motor_v": volts, "driver.motor_v_max": most_v}
+    rig = REAL.changed({**changes, "motor.a.rated_current_a": 20.0, "motor.b.rated_current_a": 20.0})
+    good = [f"{one.about}: {one.said}" for one in review(rig) if one.weight == "good"]
+    for about, load, gives, margin in (
+        ("motor supply", 2 * current, supply_a, 1.25),
+        ("servo supply", stall, servo_a, 1.0),
+    ):
+        for said in (said for said in good if said.startswith(about)):
+            fuse = float(re.search(r"fuse it with ([0-9.]+) A", said)[1])
+            assert load * margin <= fuse * (1 + 1e-9)
+            assert gives >= 2.1 * fuse
+    assert any(said.startswith("driver voltage") for said in good) == (most_v is not None and volts * 1.1 <= most_v)
+    try:
+        lines = Wiring.of(rig).lines
+    except InputError:
+        assert max(2 * current, supply_a or 0, stall, servo_a or 0) > 30 or volts * 1.4 > 100
+        return
+    for kind, load, gives in (("motor supply", 2 * current, supply_a), ("5 V", stall, servo_a)):
+        thinnest = min(line.mm2 for line in lines if line.kind == kind)
+        fuses = [f for f in FUSE_RATINGS_A if f >= load * (1.25 if kind == "motor supply" else 1.0) - 1e-9]
+        behind = fuses[0] if fuses and (gives is None or gives >= 2.1 * fuses[0]) else max(load, gives or 0.0)
+        assert 5.0 * thinnest >= behind - 1e-6, (kind, thinnest, behind)
 
 
 def refuses(board):

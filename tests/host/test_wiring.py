@@ -12,6 +12,7 @@ import shapely
 from PIL import Image
 
 from linewright import cli
+from linewright.errors import InputError
 from linewright.pictures import svg_writer
 from linewright.pictures.scene import Ink, Label
 from linewright.pictures.wiring_picture import COLOURS, HEIGHT_MM, WIDTH_MM, wiring_scene
@@ -74,9 +75,18 @@ def test_wires_are_thick_enough():
     assert section_mm2(12.0) == 2.5
     assert capacitor_v(24.0) == 35
     assert capacitor_v(48.0) == 100
-    wiring = Wiring.of(REAL.changed({"driver.current_a": 1.5}))
+    strong = {"driver.current_a": 1.5, "supply.motor_a": 10.0}
+    wiring = Wiring.of(REAL.changed(strong))
     assert wiring.motor_fuse_a == 4.0  # 2 x 1.5 A x 1.25 = 3.75, the next of R10
-    assert min(line.mm2 for line in wiring.lines if line.kind == "motor supply") == 0.75
+    # Wires are sized for the fuse: 4 A want 0.8 mm2.
+    assert min(line.mm2 for line in wiring.lines if line.kind == "motor supply") == 1.0
+    # A supply of 7 A may never blow 4 A (2.1 x 4 = 8.4 A): its wires bear all it gives, 7 A want 1.4 mm2.
+    weak = Wiring.of(REAL.changed(strong | {"supply.motor_a": 7.0}))
+    assert min(line.mm2 for line in weak.lines if line.kind == "motor supply") == 1.5
+    with pytest.raises(InputError, match="more than 6 mm2 of wire carries"):
+        section_mm2(30.1)
+    with pytest.raises(InputError, match="no capacitor"):
+        capacitor_v(72.0)
 
 
 def test_what_the_servo_hangs_on_changes_the_caution():
@@ -116,8 +126,8 @@ def test_list_and_picture_agree_and_leave_no_pin_of_a_driver_open():
     assert words.count("set 16 microsteps") == 2
     assert "16 microsteps" in wiring.cautions[7]
     # The legend promises nothing that the list does not keep.
-    assert {line.mm2 for line in wiring.lines if line.kind == "ground"} == {0.14, 0.5}
-    assert "0.5 (signals 0.14) mm2 or more" in words
+    assert {line.mm2 for line in wiring.lines if line.kind == "ground"} == {0.14, 0.5, 0.75}
+    assert "0.75 (signals 0.14) mm2 or more" in words
     # A plus at both capacitors, and one at the supply.
     assert words.count("+") == 3
     (servo,) = [line for line in wiring.lines if line.end == "servo +"]

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final, Literal
 import numpy as np
 
 from linewright.pictures.scene import Ink, Label, Patch, Scene
-from linewright.rig.wiring import Wiring, groups
+from linewright.rig.wiring import PULL_UP_KOHM, Wiring, groups, needs_shifting
 
 if TYPE_CHECKING:
     from linewright.rig.rig import Rig
@@ -24,7 +24,7 @@ Item = Ink | Patch | Label
 Anchor = Literal["start", "middle", "end"]
 
 WIDTH_MM: Final = 300.0
-HEIGHT_MM: Final = 212.0
+HEIGHT_MM: Final = 217.0
 
 PAPER: Final = "#fbfaf6"
 INK: Final = "#2b333b"
@@ -37,6 +37,7 @@ COLOURS: Final[dict[str, str]] = {
     "ground": "#22282e",
     "5 V": "#d08a12",
     "3.3 V": "#7657a8",
+    "sensor supply": "#c46a9a",
     "step": "#12808f",
     "direction": "#3d9a62",
     "enable": "#7d858d",
@@ -145,7 +146,7 @@ def _driver(rig: Rig, wiring: Wiring, name: str) -> Iterator[Item]:
     yield from _part(DRIVER_X_MM, top, DRIVER_W_MM, DRIVER_H_MM, "", "")
     yield Label(f"Driver {name}", DRIVER_X_MM + 26, top + DRIVER_H_MM / 2 + 1.4, 3.6, INK, "middle")
     microsteps = (rig.a if upper else rig.b).microsteps
-    yield Label(f"set {microsteps} microsteps", DRIVER_X_MM + 35, top + DRIVER_H_MM / 2 + 5.4, 2.1, QUIET, "end")
+    yield Label(f"set {microsteps} microsteps", DRIVER_X_MM + 34, top + DRIVER_H_MM / 2 + 5.4, 2.1, QUIET, "end")
     yield from _badge(8, DRIVER_X_MM + 32, top + DRIVER_H_MM / 2 - 5.0)
     step, direction = (rig.pins.step_a, rig.pins.direction_a) if upper else (rig.pins.step_b, rig.pins.direction_b)
     rows = _rows(name)
@@ -213,6 +214,13 @@ def _shared_lines(rig: Rig) -> Iterator[Item]:
     for name in "AB":
         yield from _line("enable", (branch, y), (branch, _rows(name)["enable"]), (DRIVER_X_MM, _rows(name)["enable"]))
     yield from _dots(COLOURS["enable"], 1.6, (branch, y))
+    # The resistor that holds it off: a box on a short line to 3.3 V.
+    yield from _line("enable", (branch, y), (branch + 3.5, y))
+    yield Patch(branch + 3.5, y - 1.3, 7.0, 2.6, PART, EDGE, 0.4)
+    yield from _line("3.3 V", (branch + 10.5, y), (branch + 14, y))
+    yield Label(f"{PULL_UP_KOHM} kohm", branch + 7.0, y - 2.4, 2.3, INK, "middle")
+    yield Label("to 3.3 V", branch + 15, y + 0.9, 2.4, COLOURS["3.3 V"])
+    yield from _badge(9, branch + 7.0, y + 4.4)
     yield from _pin(board_right, y, f"GPIO {rig.pins.enable}", "end", COLOURS["enable"])
 
 
@@ -245,7 +253,12 @@ def _endstop(name: str, axis: Axis, pin: int | None, top: float, rig: Rig) -> It
     yield from _line("ground", (left, y), (left - 5, y), (left - 5, y + 1.5))
     yield from _ground(left - 5, y + 1.5)
     if rig.supply.switch_v:
-        yield Label(f"fed with {rig.supply.switch_v:g} V", left + width / 2, top - 1.6, 2.6, COLOURS["3.3 V"], "middle")
+        colour = COLOURS["sensor supply" if needs_shifting(rig) else "3.3 V"]
+        yield Label(f"fed with {rig.supply.switch_v:g} V", left + width / 2, top - 1.6, 2.6, colour, "middle")
+    if needs_shifting(rig):
+        yield Patch(left + width + 5, y - 3, 12, 6, PART, EDGE, 0.4)
+        yield Label("opto-", left + width + 11, y - 0.3, 2.2, INK, "middle")
+        yield Label("coupler", left + width + 11, y + 2.2, 2.2, INK, "middle")
 
 
 def _servo(rig: Rig, wiring: Wiring) -> Iterator[Item]:
@@ -271,7 +284,7 @@ def _servo(rig: Rig, wiring: Wiring) -> Iterator[Item]:
     yield from _line("5 V", (feed, 116), (feed, 124.5))
     fuse = "fuse" if wiring.servo_fuse_a is None else f"fuse {wiring.servo_fuse_a:g} A"
     yield Label(fuse, feed + 4.5, 121.4, 2.8, INK)
-    yield from _badge(6, left + width + 4, 120.4)
+    yield from _badge(6, left + width + 8, 120.4)
     own = rig.supply.servo == "own"
     amperes = "" if rig.supply.servo_a is None else f", {rig.supply.servo_a:g} A"
     yield from _part(left, 128, width, 16, "Servo supply" if own else "Regulator", f"5 V{amperes}")
@@ -292,7 +305,7 @@ def _cautions(wiring: Wiring) -> Iterator[Item]:
     column = 10.0
     for i, text in enumerate(wiring.cautions):
         lines = wrap(text, 72)
-        if i == 4:  # the second column
+        if i == 5:  # the second column
             column, y = 112.0, top + 1.5
         yield from _badge(i + 1, column + 2.2, y - 0.9)
         for line in lines:

@@ -40,6 +40,10 @@ class DriverCurrent(Section):
         0.1, 100, "", "k of V = I x k x R in the driver's data sheet; 8 and 5 are common", None
     )
     logic_v: float = number(1.8, 5.5, "V", "what feeds the driver's logic side", 3.3)
+    motor_v_max: float | None = number(5, 100, "V", "highest motor supply in the driver's data sheet", None)
+    enable_pull_up: Literal["yes", "no"] = Field(
+        default="no", description="whether a resistor holds the drivers' enable line at the level that means off"
+    )
 
 
 class Supply(Section):
@@ -54,6 +58,9 @@ class Supply(Section):
     servo_a: float | None = number(0.1, 50, "A", "what the servo's supply or regulator gives", None)
     servo_stall_a: float | None = number(0.05, 20, "A", "data sheet; 0.7 for a micro servo, 2.5 for a large one", None)
     switch_v: float = number(0, 48, "V", "0 for plain contacts to ground; else what feeds the sensors", 0.0)
+    switch_shifted: Literal["yes", "no"] = Field(
+        default="no", description="whether optocouplers or level shifters bring the sensors' signals down to 3.3 V"
+    )
 
 
 WITHOUT_MOTION: Final[Any] = {

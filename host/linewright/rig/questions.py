@@ -216,6 +216,19 @@ QUESTIONS: Final[tuple[Question, ...]] = (
         ("driver.logic_v",),
     ),
     Question(
+        "motor_v_max",
+        "What is the highest motor voltage in the drivers' data sheet, in V?",
+        "A driver dies at once above it. Braking motors push the supply up by some volts, so stay below.",
+        ("driver.motor_v_max",),
+    ),
+    Question(
+        "enable_pull_up",
+        "Does a resistor hold the drivers' enable line at 3.3 V (yes or no)?",
+        "Some 10 kohm at the drivers. Without it the drivers may switch on while the board starts or is flashed.",
+        ("driver.enable_pull_up",),
+        lambda _: "no",
+    ),
+    Question(
         "mass_x_g",
         "How heavy is everything that moves along x, in g?",
         "Carriage, pen, servo. A kitchen scale; a guess within a third is good enough.",

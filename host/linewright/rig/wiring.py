@@ -1,7 +1,7 @@
 """What is to be wired to what, worked out from a rig file: lines, their colours and thickness, fuses, and cautions.
 
-`views.wiring_picture` draws it, `linewright rig wiring` also prints it as a table. The line colours are this project's
-own; nothing depends on using them, but a machine whose grounds are all of one colour is mended in minutes.
+`pictures.wiring_picture` draws it, `linewright rig wiring` also prints it as a table. The line colours are this
+project's own; nothing depends on using them, but a machine whose grounds are all of one colour is mended in minutes.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from linewright.errors import InputError
 from linewright.rig.review import power
 
 if TYPE_CHECKING:
@@ -24,6 +25,12 @@ SECTIONS_MM2: Final = (0.14, 0.25, 0.5, 0.75, 1.0, 1.5, 2.5, 4.0, 6.0)
 
 SIGNAL_MM2: Final = 0.14
 """Carries the few milliamperes of a signal; thinner breaks at the plug (common practice)."""
+
+PULL_UP_KOHM: Final = 10
+"""From the enable line to 3.3 V: 0.33 mA, which any pin sinks (common practice)."""
+
+LOGIC_HIGH_V: Final = 3.6
+"""Most that a 3.3 V board's input takes (RP2040 data sheet, 5.5.3.4: IOVDD + 0.5 V absolute; less to be safe)."""
 
 CAPACITOR_UF: Final = 100
 """Across each driver's motor supply, at its pins: takes the spikes of the long supply wires (common practice)."""
@@ -60,6 +67,7 @@ KINDS: Final[dict[str, str]] = {
     "ground": "near black",
     "5 V": "amber",
     "3.3 V": "violet",
+    "sensor supply": "pink",
     "step": "teal",
     "direction": "green",
     "enable": "grey",
@@ -91,10 +99,7 @@ class Wiring:
     @classmethod
     def of(cls, rig: Rig) -> Wiring:
         """The wiring of a rig."""
-        needed = power.motors_a(rig)
-        stall = rig.supply.servo_stall_a
-        motor_fuse = None if needed is None else power.fuse_a(needed)
-        servo_fuse = None if stall is None else power.fuse_a(stall)
+        motor_fuse, servo_fuse = power.motor_fuse_a(rig), power.servo_fuse_a(rig)
         volts = None if rig.supply.motor_v is None else capacitor_v(rig.supply.motor_v)
         return cls(
             lines=tuple(_lines(rig)),
@@ -110,11 +115,22 @@ def section_mm2(current_a: float) -> float:
 
     Examples
     --------
-    >>> section_mm2(2.2), section_mm2(0.01), section_mm2(1000)
-    (0.5, 0.14, 6.0)
+    >>> section_mm2(2.2), section_mm2(0.01), section_mm2(3.15)
+    (0.5, 0.14, 0.75)
+
+    Raises
+    ------
+    InputError
+        If it is more than the thickest listed here carries.
     """
     wanted = current_a / AMPERES_PER_MM2
-    return next((section for section in SECTIONS_MM2 if section >= wanted - 1e-9), SECTIONS_MM2[-1])
+    if wanted > SECTIONS_MM2[-1] + 1e-9:
+        raise InputError(
+            f"{current_a:g} A is more than {SECTIONS_MM2[-1]:g} mm2 of wire carries, the thickest listed here",
+            hint="look at the rig file's currents again (`linewright rig check`); if they are right, have somebody "
+            "size the wiring who is licensed for it",
+        )
+    return next(section for section in SECTIONS_MM2 if section >= wanted - 1e-9)
 
 
 def capacitor_v(supply_v: float) -> int:
@@ -124,17 +140,33 @@ def capacitor_v(supply_v: float) -> int:
     --------
     >>> capacitor_v(24.0), capacitor_v(12.0), capacitor_v(36.0)
     (35, 25, 63)
+
+    Raises
+    ------
+    InputError
+        If none is listed here for so much.
     """
     wanted = supply_v * CAPACITOR_MARGIN
-    return next((rating for rating in CAPACITOR_RATINGS_V if rating >= wanted - 1e-9), CAPACITOR_RATINGS_V[-1])
+    if wanted > CAPACITOR_RATINGS_V[-1] + 1e-9:
+        raise InputError(
+            f"no capacitor listed here is rated for a supply of {supply_v:g} V",
+            hint="direct current above 60 V is no longer extra-low voltage: use a supply of 12 to 48 V",
+        )
+    return next(rating for rating in CAPACITOR_RATINGS_V if rating >= wanted - 1e-9)
 
 
 def _lines(rig: Rig) -> Iterator[Line]:
-    main_mm2 = max(0.5, section_mm2(power.motors_a(rig) or 0.0))  # thinner than 0.5 mm2 pulls out of screw terminals
+    # A short circuit makes as much flow as the fuse lets through, so that is what the wires are sized for.
+    supply = rig.supply
+    flows_a = power.wire_a(power.motor_fuse_a(rig), supply.motor_a, power.motors_a(rig) or 0.0)
+    main_mm2 = max(0.5, section_mm2(flows_a))  # thinner than 0.5 mm2 pulls out of screw terminals
+    servo_flows_a = power.wire_a(power.servo_fuse_a(rig), supply.servo_a, supply.servo_stall_a or 0.0)
+    servo_mm2 = max(0.25, section_mm2(servo_flows_a))
     pins = rig.pins
     # Grounds first: a machine that is only half wired then has no part that floats.
     for part in ("motor supply -", "board GND", *_servo_grounds(rig)):
-        yield Line(part, "ground bar", "ground", main_mm2 if "supply" in part else 0.5)
+        thick = main_mm2 if part.startswith("motor") else max(0.5, servo_mm2) if part != "board GND" else 0.5
+        yield Line(part, "ground bar", "ground", thick)
     for name in "AB":
         yield Line(f"driver {name} motor ground", "ground bar", "ground", main_mm2)
         yield Line(f"driver {name} logic ground", "ground bar", "ground", SIGNAL_MM2)
@@ -159,21 +191,37 @@ def _lines(rig: Rig) -> Iterator[Line]:
         )
         yield Line(f"driver {name} sleep, reset", "board 3.3 V", "3.3 V", SIGNAL_MM2, "where it has them: see 8")
         yield from _coils(rig, name, motor)
+    yield Line(
+        "enable line",
+        f"{PULL_UP_KOHM} kohm to board 3.3 V",
+        "enable",
+        SIGNAL_MM2,
+        "at the drivers; holds them off: see 9",
+    )
     for axis, pin, one in (("x", pins.endstop_x, rig.x), ("y", pins.endstop_y, rig.y)):
         if one.endstop != "none" and pin is not None:
             contact = "NC" if one.endstop_contact == "normally-closed" else "NO"
-            yield Line(f"endstop {axis} {contact}", f"board GPIO {pin}", "endstop", SIGNAL_MM2, "twist with its ground")
+            via = "optocoupler" if needs_shifting(rig) else ""
+            end = f"{via} input {axis}" if via else f"board GPIO {pin}"
+            yield Line(f"endstop {axis} {contact}", end, "endstop", SIGNAL_MM2, "twist with its ground")
+            if via:
+                yield Line(f"{via} output {axis}", f"board GPIO {pin}", "endstop", SIGNAL_MM2, "3.3 V at most")
             yield Line(f"endstop {axis} common", "ground bar", "ground", SIGNAL_MM2)
             if rig.supply.switch_v:
-                yield Line(f"endstop {axis} supply", f"{rig.supply.switch_v:g} V", "3.3 V", SIGNAL_MM2)
+                kind = "sensor supply" if needs_shifting(rig) else "3.3 V"
+                yield Line(f"endstop {axis} supply", f"{rig.supply.switch_v:g} V", kind, SIGNAL_MM2)
     yield Line(f"board GPIO {pins.servo}", "servo signal", "servo signal", SIGNAL_MM2)
-    servo_mm2 = max(0.25, section_mm2(rig.supply.servo_stall_a or 0.0))
     source = {"own": "servo supply +", "regulator": "regulator + 5 V", "usb": "board 5 V"}[rig.supply.servo]
-    stall = rig.supply.servo_stall_a
-    fuse = "fuse: see `rig check`" if stall is None else f"fuse {power.fuse_a(stall):g} A"
+    servo_fuse = power.servo_fuse_a(rig)
+    fuse = "fuse: see `rig check`" if servo_fuse is None else f"fuse {servo_fuse:g} A"
     yield Line(source, "servo +", "5 V", servo_mm2, fuse if rig.supply.servo != "usb" else "not recommended")
     if rig.supply.servo == "regulator":
-        yield Line("motor switch", "regulator input", "motor supply", 0.5)
+        yield Line("motor switch", "regulator input", "motor supply", main_mm2)
+
+
+def needs_shifting(rig: Rig) -> bool:
+    """Whether the sensors put out more than the board's inputs take."""
+    return rig.supply.switch_v > LOGIC_HIGH_V
 
 
 def _servo_grounds(rig: Rig) -> tuple[str, ...]:
@@ -210,7 +258,7 @@ def _cautions(rig: Rig, fuse_a: float | None, volts: int | None) -> Iterator[str
     rating = f"{volts} V" if volts is not None else "1.4 times the supply's voltage"
     yield (
         f"{CAPACITOR_UF} uF or more, rated {rating}, right at each driver's supply pins, + to +: reversed it bursts. "
-        "Driver current set before the first move."
+        "Heat sinks on the drivers' chips; driver current set before the first move."
     )
     yield (
         "Never pull a motor plug under power: the coil's current has nowhere to go but through the driver. Drivers "
@@ -221,14 +269,18 @@ def _cautions(rig: Rig, fuse_a: float | None, volts: int | None) -> Iterator[str
     else:
         yield "The servo has a 5 V source of its own; only its signal and its ground come to the board."
     yield (
-        "The board's pins take 3.3 V, never 5 V. Switches go between pin and ground; normally closed ones also tell of "
-        "a broken wire."
+        "The board's pins take 3.3 V, never 5 V or 24 V. Switches go between pin and ground; normally closed ones also "
+        "tell of a broken wire."
     )
     a, b = rig.a.microsteps, rig.b.microsteps
     steps = f"{a} microsteps" if a == b else f"{a} microsteps (A) and {b} (B)"
     yield (
         f"Set each driver's microstep pins to {steps} by its data sheet's table: else every length is wrong. Sleep and "
         "reset, where there are any, go to 3.3 V: else it stays off."
+    )
+    yield (
+        f"{PULL_UP_KOHM} kohm from the enable line to 3.3 V, at the drivers: while the board starts, resets or is "
+        "flashed, its pins float or rest low, and the drivers would be on."
     )
 
 

@@ -22,6 +22,7 @@ def findings(rig: Rig) -> Iterator[ReviewFinding]:
     """Levels of the drivers' inputs and of the switches."""
     board_v = BOARDS[rig.board].logic_v
     yield from _drivers(rig, board_v)
+    yield _enable(rig)
     yield from _switches(rig, board_v)
 
 
@@ -41,6 +42,20 @@ def _drivers(rig: Rig, board_v: float) -> Iterator[ReviewFinding]:
         yield ReviewFinding("good", about, said)
 
 
+def _enable(rig: Rig) -> ReviewFinding:
+    about = "enable line"
+    why = "a board's pins float or rest low while it starts, resets and is flashed; active-low drivers are then on"
+    if rig.driver.enable_pull_up == "yes":
+        return ReviewFinding("good", about, "a resistor holds it off while the board does not", why=why)
+    return ReviewFinding(
+        "doubtful",
+        about,
+        "no resistor holds it off (driver.enable_pull_up)",
+        why=why,
+        do='solder 10 kohm from the enable line to 3.3 V near the drivers, and set the key to "yes"',
+    )
+
+
 def _switches(rig: Rig, board_v: float) -> Iterator[ReviewFinding]:
     about = "endstops"
     if all(axis.endstop == "none" for axis in (rig.x, rig.y)):
@@ -52,13 +67,17 @@ def _switches(rig: Rig, board_v: float) -> Iterator[ReviewFinding]:
             do="two small switches are worth it; until then set the zero by hand before every drawing",
         )
         return
-    if rig.supply.switch_v > board_v + INPUT_SLACK_V:
+    if rig.supply.switch_v > board_v + INPUT_SLACK_V and rig.supply.switch_shifted == "yes":
+        said = f"fed with {rig.supply.switch_v:g} V, their signals brought down to {board_v:g} V"
+        yield ReviewFinding("good", about, said, why="measure each signal before it meets the board")
+    elif rig.supply.switch_v > board_v + INPUT_SLACK_V:
         yield ReviewFinding(
             "danger",
             about,
             f"the endstops are fed with {rig.supply.switch_v:g} V, the board's inputs take {board_v:g} V",
             why="an input that sees more dies at once or within weeks, and may take the board with it",
-            do=f"feed them with {board_v:g} V, or divide their signal down",
+            do=f"feed them with {board_v:g} V, or put optocouplers or level shifters in between and set "
+            "supply.switch_shifted",
         )
     elif rig.supply.switch_v == 0:
         yield ReviewFinding("good", about, "plain contacts to ground, pulled up by the board: safe for its inputs")

@@ -27,6 +27,13 @@ FUSE_RATINGS_A: Final = (0.5, 0.63, 0.8, 1.0, 1.25, 1.6, 2.0, 2.5, 3.15, 4.0, 5.
 FUSE_MARGIN: Final = 1.25
 """A fuse is to carry what flows for hours without ageing: a quarter more than that (common practice)."""
 
+BLOWS_AT: Final = 2.1
+"""A time-lag fuse-link may take two minutes to open at 2.1 times its rating (IEC 60127-2, sheet 3; from memory). A
+supply that cannot give that much may never blow it."""
+
+BRAKING_SHARE: Final = 0.1
+"""Braking motors pump current back and raise the supply by about a tenth (common practice)."""
+
 RUN_COOL: Final = 0.7
 """Of the rated current: the motor then gets half as hot (0.7^2) and keeps seven tenths of its torque."""
 
@@ -45,16 +52,41 @@ def motors_a(rig: Rig) -> float | None:
     return sum(currents)
 
 
-def fuse_a(needed_a: float) -> float:
-    """The next fuse above what flows, with its margin.
+def fuse_a(needed_a: float, margin: float = FUSE_MARGIN) -> float | None:
+    """The next fuse above what flows, with its margin; None above the largest that is listed here.
 
     Examples
     --------
-    >>> fuse_a(2.2)
-    3.15
+    >>> fuse_a(2.2), fuse_a(0.7, margin=1.0), fuse_a(100.0)
+    (3.15, 0.8, None)
     """
-    wanted = needed_a * FUSE_MARGIN
-    return next((rating for rating in FUSE_RATINGS_A if rating >= wanted - 1e-9), FUSE_RATINGS_A[-1])
+    wanted = needed_a * margin
+    return next((rating for rating in FUSE_RATINGS_A if rating >= wanted - 1e-9), None)
+
+
+def motor_fuse_a(rig: Rig) -> float | None:
+    """The fuse in the motors' supply; None where the rig file does not say enough, or where none is listed."""
+    needed = motors_a(rig)
+    return None if needed is None else fuse_a(needed)
+
+
+def servo_fuse_a(rig: Rig) -> float | None:
+    """The fuse in the servo's supply. It carries the stall current, which lasts for seconds, without a margin."""
+    stall = rig.supply.servo_stall_a
+    return None if stall is None else fuse_a(stall, margin=1.0)
+
+
+def blows(fuse: float, supply_a: float | None) -> bool:
+    """Whether a supply is sure to blow a fuse; not known for a supply that states no current."""
+    return supply_a is not None and supply_a >= BLOWS_AT * fuse
+
+
+def wire_a(fuse: float | None, supply_a: float | None, load_a: float) -> float:
+    """What wires must bear without end: the fuse's rating, or all that the supply gives where it cannot blow it."""
+    behind = [load_a, *(value for value in (fuse,) if value is not None)]
+    if supply_a is not None and (fuse is None or not blows(fuse, supply_a)):
+        behind.append(supply_a)
+    return max(behind)
 
 
 def findings(rig: Rig) -> Iterator[ReviewFinding]:
@@ -84,6 +116,7 @@ def _motor_supply(rig: Rig) -> Iterator[ReviewFinding]:
             why="direct current above that is no longer extra-low voltage: touching it can kill",
             do="use a supply of 12 to 48 V, or have it built by somebody licensed for it",
         )
+    yield from _driver_voltage(rig)
     needed = motors_a(rig)
     if needed is None or supply.motor_a is None:
         missing = "supply.motor_a" if needed is not None else "the motors' current"
@@ -99,17 +132,62 @@ def _motor_supply(rig: Rig) -> Iterator[ReviewFinding]:
             do=f"take a supply of {needed:.2g} A or more, or set driver.current_a to {supply.motor_a / 2:.2g} A",
         )
         return
-    fuse = fuse_a(needed)
-    if fuse > supply.motor_a:
+    yield _fused(about, said, motor_fuse_a(rig), supply.motor_a)
+
+
+def _fused(about: str, said: str, fuse: float | None, supply_a: float) -> ReviewFinding:
+    """Whether a supply can blow the fuse that its load asks for."""
+    if fuse is None:
+        return ReviewFinding(
+            "wrong",
+            about,
+            f"{said}; the largest fuse listed here is {FUSE_RATINGS_A[-1]:g} A",
+            why="wires and fuses for such currents are beyond what this check sizes",
+            do="look at the figures again; if they are right, have somebody size it who is licensed for it",
+        )
+    if not blows(fuse, supply_a):
+        return ReviewFinding(
+            "doubtful",
+            about,
+            f"{said}; a fuse of {fuse:g} A may never blow: it wants {BLOWS_AT * fuse:.3g} A for up to two minutes",
+            why="a fuse protects wires only if the supply can blow it (IEC 60127-2, sheet 3, from memory)",
+            do=f"size the wires for {supply_a:g} A, as `linewright rig wiring` then does, and use a supply that shuts "
+            "down by itself at a short circuit; the fuse still helps against more",
+        )
+    return ReviewFinding("good", about, f"{said}; fuse it with {fuse:g} A, slow-blow")
+
+
+def _driver_voltage(rig: Rig) -> Iterator[ReviewFinding]:
+    about = "driver voltage"
+    volts, most = rig.supply.motor_v, rig.driver.motor_v_max
+    if volts is None:
+        return
+    if most is None:
+        yield ReviewFinding(
+            "unknown",
+            about,
+            "driver.motor_v_max is not in the file",
+            why="a driver dies at once above the motor voltage that it takes",
+            do="it stands in the driver's data sheet",
+        )
+    elif volts > most:
+        yield ReviewFinding(
+            "danger",
+            about,
+            f"the supply gives {volts:g} V, the drivers take {most:g} V at most",
+            why="they die at once, and may take the board with them",
+            do=f"take a supply of {most / (1 + BRAKING_SHARE):.3g} V or less, or other drivers",
+        )
+    elif volts * (1 + BRAKING_SHARE) > most:
         yield ReviewFinding(
             "doubtful",
             about,
-            f"{said}; a fuse of {fuse:g} A would not blow",
-            why="a fuse protects the wires only if the supply can blow it",
-            do="take a larger supply, or one that limits its own current",
+            f"the supply gives {volts:g} V, the drivers take {most:g} V at most",
+            why="braking motors push the supply up by about a tenth (common practice)",
+            do=f"stay at {most / (1 + BRAKING_SHARE):.3g} V or less",
         )
     else:
-        yield ReviewFinding("good", about, f"{said}; fuse it with {fuse:g} A, slow-blow")
+        yield ReviewFinding("good", about, f"the supply gives {volts:g} V, the drivers take up to {most:g} V")
 
 
 def _driver_current(rig: Rig) -> Iterator[ReviewFinding]:
@@ -226,4 +304,4 @@ def _servo(rig: Rig) -> Iterator[ReviewFinding]:
             do=f"take one of {stall:g} A or more",
         )
         return
-    yield ReviewFinding("good", about, f"{said}; fuse it with {fuse_a(stall):g} A")
+    yield _fused(about, said, servo_fuse_a(rig), supply.servo_a)
