@@ -25,6 +25,7 @@ RIGS = [
     REAL.changed({"supply.servo": "usb", "kinematics.type": "crossed-belt", "board": "rp2350"}),
     REAL.changed({"supply.servo": "regulator", "axis.x.endstop": "none", "supply.switch_v": 3.3}),
     REAL.changed({"axis.x.endstop": "none", "axis.y.endstop": "none", "name": "M" * 80, "pins.rest_current": 11}),
+    REAL.changed({"supply.switch_v": 24.0, "pins.rest_current": 11, "supply.servo": "regulator"}),
     REAL.changed({"supply.motor_v": None, "supply.motor_a": None, "driver.current_a": None, "supply.servo_a": None}),
 ]
 
@@ -67,6 +68,8 @@ def test_no_line_crosses_another_and_no_word_leaves_the_picture(rig):
             left = item.x_mm - {"start": 0.0, "middle": wide / 2, "end": wide}[item.anchor]
             assert left >= 0
             assert left + wide <= WIDTH_MM + 1, item.text
+            # A quarter of its height is what a letter reaches below its line, at most.
+            assert item.size_mm <= item.y_mm <= HEIGHT_MM - item.size_mm / 4, item.text
 
 
 def test_wires_are_thick_enough():

@@ -24,7 +24,7 @@ Item = Ink | Patch | Label
 Anchor = Literal["start", "middle", "end"]
 
 WIDTH_MM: Final = 300.0
-HEIGHT_MM: Final = 217.0
+HEIGHT_MM: Final = 222.0
 
 PAPER: Final = "#fbfaf6"
 INK: Final = "#2b333b"
