@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from datetime import datetime
 from pathlib import Path
 
 import pytest
@@ -14,7 +15,7 @@ from linewright.errors import InputError, ProgramError
 from linewright.motion import plan
 from linewright.program import file as program_file
 from linewright.rig.rig import Rig
-from linewright.run import journal
+from linewright.run import journal, recovery
 from linewright.run.journal import Journal
 
 PROGRAM = plan(Drawing.from_strokes([[[10, 10 + 5 * i], [30, 10 + 5 * i]] for i in range(6)]), Rig.default())
@@ -318,3 +319,66 @@ def test_the_rig_file_is_kept_by_its_full_path(tmp_path, monkeypatch):
     with begun() as book:
         pass
     assert journal.read(book.folder).rig_file == ""
+
+
+def test_a_damaged_first_line_costs_only_what_it_said():
+    with begun() as book:
+        book.begin(1, 0)
+        book.done(ENDS[2])
+    path = book.folder / journal.JOURNAL
+    path.write_bytes(b"x" + path.read_bytes()[1:])
+    (story,) = journal.unfinished()
+    assert (story.picture, story.strokes_done, story.program) == ("", 3, journal._digest(book.folder / journal.PROGRAM))
+    with Journal.carry_on(story, PROGRAM) as book:
+        book.done(ENDS[3])
+    assert journal.read(book.folder).strokes_done == 4
+
+
+def test_a_journal_that_cannot_be_read_is_named_and_never_denied():
+    with begun(picture="older.svg") as older:
+        older.begin(1, 0)
+    with begun(picture="newer.svg") as newer:
+        newer.begin(1, 0)
+    (newer.folder / journal.JOURNAL).write_bytes(b"nothing but damage\n")
+    assert list(journal.damaged()) == [newer.folder]
+    with pytest.raises(InputError, match=r"the newest drawing cannot be carried on: .*is damaged") as caught:
+        recovery.choose(None)
+    assert str(newer.folder / journal.PROGRAM) in caught.value.hint
+    assert older.folder.name in caught.value.hint
+    with pytest.raises(InputError, match="is damaged"):
+        recovery.choose(newer.folder.name)
+    assert recovery.choose("older.svg").folder == older.folder
+    with pytest.raises(InputError, match="no drawing to carry on is called 'x'") as caught:
+        recovery.choose("x")
+    assert "1 more cannot be read" in caught.value.hint
+
+
+def test_a_state_folder_that_is_a_file_is_an_error_and_not_an_empty_list():
+    journal.drawings().parent.mkdir(parents=True)
+    journal.drawings().write_text("a file")
+    for asked in (journal.unfinished, lambda: recovery.choose(None)):
+        with pytest.raises(InputError, match=r"the journals in .* cannot be read"):
+            asked()
+
+
+def test_the_newest_is_the_last_begun_whatever_the_clock_says(monkeypatch):
+    class Back(datetime):
+        @classmethod
+        def now(cls, tz=None):
+            return datetime(2001, 1, 1, tzinfo=tz)
+
+    with begun(picture="first.svg") as book:
+        book.begin(1, 0)
+    monkeypatch.setattr(journal, "datetime", Back)
+    with begun(picture="second.svg") as book:
+        book.begin(1, 0)
+    assert [story.picture for story in journal.unfinished()] == ["second.svg", "first.svg"]
+
+
+def test_folders_of_older_versions_count_as_older():
+    with begun(picture="new.svg") as book:
+        book.begin(1, 0)
+    with begun(picture="old.svg") as book:
+        book.begin(1, 0)
+    book.folder.rename(book.folder.with_name("20991231T235959.000000-abcd-old"))
+    assert [story.picture for story in journal.unfinished()] == ["new.svg", "old.svg"]

@@ -58,7 +58,7 @@ def resume(
     from linewright.run import journal, recovery
 
     if list_all:
-        _list(journal.unfinished(), as_json=as_json)
+        _list(journal.unfinished(), [error.message for error in journal.damaged().values()], as_json=as_json)
         return
     story = recovery.choose(name)
     file = rig_file if rig_file is not None else Path(story.rig_file) if story.rig_file else None
@@ -111,10 +111,12 @@ def _show(story: Story, program: Program, stroke: int, folder: Path, *, as_json:
         output.say(str(path))
 
 
-def _list(stories: list[Story], *, as_json: bool) -> None:
+def _list(stories: list[Story], damaged: list[str], *, as_json: bool) -> None:
     if as_json:
-        output.emit_json({"drawings": [_facts(story) for story in stories]})
+        output.emit_json({"drawings": [_facts(story) for story in stories], "damaged": damaged})
         return
+    for message in damaged:
+        output.warn(message)
     for story in stories:
         done = f"{story.strokes_done} of {story.strokes} strokes"
         output.say(f"{story.folder.name}  {story.picture} on {story.sheet}, {done}, begun {story.began}")

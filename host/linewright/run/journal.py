@@ -39,6 +39,9 @@ FORMAT: Final = 1
 JOURNAL: Final = "journal.txt"
 PROGRAM: Final = "program.lw"
 
+_NUMBER: Final = re.compile(r"(\d{6,})-")
+"""Folders begin with it; those of older versions begin with a date, whose eighth digit is followed by a T."""
+
 KEPT: Final = 10
 """Drawings broken off that are kept to be carried on; the oldest goes when another one begins. A program takes some
 megabytes at most, and nobody keeps more half-drawn sheets than that."""
@@ -142,8 +145,8 @@ class Journal:
         InputError : the folder cannot be written.
         """
         stem = re.sub(r"[^A-Za-z0-9]+", "-", Path(picture).stem).strip("-")[:40]
-        now = datetime.now(UTC).strftime("%Y%m%dT%H%M%S.%f")  # folders sort by age
-        folder = drawings() / f"{now}-{secrets.token_hex(2)}-{stem}"
+        now = datetime.now(UTC).strftime("%Y%m%dT%H%M%S")
+        folder = drawings() / f"{_next_number():06d}-{now}-{secrets.token_hex(2)}-{stem}"
         try:
             folder.mkdir(parents=True)
             program_file.save(program, folder / PROGRAM)
@@ -279,7 +282,7 @@ def stroke_ends(program: Program) -> list[int]:
 
 
 def read(folder: Path) -> Story:
-    """The contents of the journal in a folder, up to the first damaged line.
+    """The contents of the journal in a folder; damaged lines are passed over.
 
     Raises
     ------
@@ -298,17 +301,63 @@ def read(folder: Path) -> Story:
         except (KeyError, ValueError) as error:
             raise InputError(f"the journal in {folder} says {said!r}, which this version does not know") from error
     if not story.program or not story.sheet:
-        raise InputError(f"the journal in {folder} breaks off before it says what was drawn")
+        raise InputError(
+            f"the journal in {folder} is damaged: no line says what was drawn",
+            hint=f"the drawing itself may be whole: `linewright draw {folder / PROGRAM}` draws it from its beginning",
+        )
     return story
 
 
 def unfinished() -> list[Story]:
-    """Every drawing that can be carried on, the newest first."""
+    """Every drawing that can be carried on, the newest first.
+
+    Raises
+    ------
+    InputError : the folder of all drawings cannot be read.
+    """
     stories = []
-    for folder in sorted(drawings().glob("*"), reverse=True):
+    for folder in by_age():
         with contextlib.suppress(InputError):
             stories.append(read(folder))
     return [story for story in stories if story.ended != "finished"]
+
+
+def damaged() -> dict[Path, InputError]:
+    """The folders whose journal cannot be read, the newest first, and what is wrong with each."""
+    found = {}
+    for folder in by_age():
+        try:
+            read(folder)
+        except InputError as error:
+            found[folder] = error
+    return found
+
+
+def by_age() -> list[Path]:
+    """The folders of all drawings that are kept, the newest first."""
+    return sorted(_folders(), key=_age, reverse=True)
+
+
+def _folders() -> list[Path]:
+    try:
+        return [path for path in drawings().iterdir() if path.is_dir()]
+    except FileNotFoundError:
+        return []
+    except OSError as error:
+        raise InputError(
+            f"the journals in {drawings()} cannot be read: {error.strerror or error}",
+            hint="it must be a folder of yours; move what is there out of the way",
+        ) from error
+
+
+def _age(folder: Path) -> tuple[int, str]:
+    """What folders are sorted by: their number, because clocks go back. Folders of older versions have none."""
+    number = _NUMBER.match(folder.name)
+    return (int(number[1]) if number else 0, folder.name)
+
+
+def _next_number() -> int:
+    return max((_age(folder)[0] for folder in _folders()), default=0) + 1
 
 
 def _told(story: Story, word: str, values: dict[str, str]) -> Story:
@@ -338,12 +387,12 @@ def _told(story: Story, word: str, values: dict[str, str]) -> Story:
 
 
 def _whole_lines(data: bytes) -> list[tuple[str, str, dict[str, str]]]:
-    """(text, word, values) of each line up to the first that is not whole."""
+    """(text, word, values) of each line that is whole; damaged ones are passed over."""
     lines = []
     for line in data.split(b"\n")[:-1]:
         match = _LINE.fullmatch(line.decode("utf-8", errors="replace"))
         if match is None or binascii.crc32(match["said"].encode()) != int(match["sum"], 16):
-            break
+            continue
         values = {
             name: json.loads(value) if value.startswith('"') else value
             for name, value in _VALUE.findall(match["values"])
@@ -353,9 +402,9 @@ def _whole_lines(data: bytes) -> list[tuple[str, str, dict[str, str]]]:
 
 
 def _cut_torn_line(path: Path) -> None:
-    """Drop what reading stops at, so that lines appended after it are read."""
+    """Drop the beginning of a line after the last whole one, so that the next line appended stands by itself."""
     data = path.read_bytes()
-    whole = sum(len(line) + 1 for line in data.split(b"\n")[: len(_whole_lines(data))])
+    whole = data.rfind(b"\n") + 1
     if whole < len(data):
         with path.open("r+b") as file:
             file.truncate(whole)
@@ -400,7 +449,7 @@ def _force_names(folder: Path) -> None:
 
 def _prune(keep: Path) -> None:
     """Remove the oldest drawings beyond `KEPT`, except those that are being drawn."""
-    folders = sorted(folder for folder in drawings().glob("*") if folder != keep)
+    folders = sorted((folder for folder in _folders() if folder != keep), key=_age)
     for folder in folders[: max(0, len(folders) + 1 - KEPT)]:
         with contextlib.suppress(OSError, InputError):
             Journal(folder).discard()

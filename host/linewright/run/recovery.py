@@ -37,14 +37,25 @@ def choose(name: str | None) -> Story:
     ------
     InputError : there is none.
     """
-    stories = journal.unfinished()
+    stories, damaged = journal.unfinished(), journal.damaged()
+    if name is None and damaged and next(iter(damaged)) == journal.by_age()[0]:
+        error = next(iter(damaged.values()))
+        others = f"; or name another: {', '.join(s.folder.name for s in stories)}" if stories else ""
+        raise InputError(f"the newest drawing cannot be carried on: {error.message}", hint=error.hint + others)
     for story in stories:
         if name is None or name in (story.folder.name, story.picture):
             return story
-    if not stories or name is None:
-        raise InputError("there is no drawing to carry on", hint="every drawing that was begun has been finished")
+    for folder, error in damaged.items():
+        if name == folder.name:
+            raise error
+    unread = f"; {len(damaged)} more cannot be read: `linewright resume --list` names them" if damaged else ""
+    if not stories:
+        raise InputError(
+            "there is no drawing to carry on", hint="every drawing that was begun has been finished" + unread
+        )
     raise InputError(
-        f"no drawing to carry on is called {name!r}", hint=f"known are: {', '.join(s.folder.name for s in stories)}"
+        f"no drawing to carry on is called {name!r}",
+        hint=f"known are: {', '.join(s.folder.name for s in stories)}{unread}",
     )
 
 
