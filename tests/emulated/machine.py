@@ -74,7 +74,7 @@ class _JoiningMachine(StateMachine):
 class _HiddenFromLoops(list):
     """Indexed as usual, but a `for` finds nothing (asked once per processor instruction, hence no function of ours)."""
 
-    __iter__ = partial(iter, ())  # type: ignore[assignment]  nothing to iterate
+    __iter__ = partial(iter, ())  # type: ignore[assignment]  # nothing to iterate
 
 
 class Machine:

@@ -139,7 +139,7 @@ def tables() -> dict[str, str]:
 def filled(text: str) -> str:
     for name, table in tables().items():
         pattern = re.compile(f"(<!-- {name} -->\n).*?(<!-- end -->)", re.DOTALL)
-        text, count = pattern.subn(lambda m, table=table: m[1] + table + "\n" + m[2], text)  # type: ignore[misc]  the default binds the loop variable
+        text, count = pattern.subn(lambda m, table=table: m[1] + table + "\n" + m[2], text)  # type: ignore[misc]  # the default binds the loop variable
         assert count == 1, name
     return text
 

@@ -109,7 +109,7 @@ _REVERSED_B = _SETTING["reversed_b"][1]
 
 @micropython.viper
 def _address(buffer: ptr8) -> int:
-    return int(buffer)  # type: ignore[call-overload]  viper's int() of a pointer
+    return int(buffer)  # type: ignore[call-overload]  # viper's int() of a pointer
 
 
 @micropython.viper
@@ -131,7 +131,7 @@ def _look(control: ptr32, words: ptr32, count: int) -> int:
         addresses[(slot + 1) & _RING_MASK] = 0
         counts[slot] = count
         # Last, because from here on the chain may take it.
-        addresses[slot] = int(words)  # type: ignore[call-overload]  viper's int() of a pointer
+        addresses[slot] = int(words)  # type: ignore[call-overload]  # viper's int() of a pointer
         submitted = (submitted + 1) & _MASK
         control[_C_SUBMITTED] = submitted
 

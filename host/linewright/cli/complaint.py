@@ -31,7 +31,7 @@ def words(error: Exception, argv: Sequence[str]) -> str:
     """
     if unknown := _unknown_option(error):
         return unknown
-    own = str(error.format_message())  # type: ignore[attr-defined]  a parser error has it
+    own = str(error.format_message())  # type: ignore[attr-defined]  # a parser error has it
     parameter = getattr(error, "param", None)
     found = getattr(error.__cause__, "errors", None)
     if callable(found):

@@ -126,7 +126,7 @@ def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], read
     figures = []
     known = rig.shape
     for index, axis in enumerate(("x", "y")):
-        along, across = _axis_line(sheet, axis)  # type: ignore[arg-type]  one of the two names
+        along, across = _axis_line(sheet, axis)  # type: ignore[arg-type]  # one of the two names
         names = [f"{axis}{number}" for number in range(1, len(along) - 1)]
         # A dash that meets the edge was asked k steps aside: so the rail pushes by as much to the other side.
         shown = np.array([0.0, *(-STEP_MM * answers[name] for name in names), 0.0])
