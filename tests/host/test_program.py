@@ -7,6 +7,7 @@ import io
 import json
 import stat
 import zipfile
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -18,7 +19,7 @@ from linewright import motion
 from linewright.drawing.strokes import Drawing, Pen
 from linewright.errors import ProgramError
 from linewright.program import file as program_file
-from linewright.program.program import Program
+from linewright.program.program import PEN, Program
 from linewright.rig.rig import Rig
 from linewright.sheet.sizes import Sheet
 
@@ -238,7 +239,7 @@ def as_rows(name):
         (lambda members: members.update({"extra": b""}), "not the files"),
         (lambda members: members.update({"program.json": b"[1]"}), "not a Linewright program|damaged"),
         (lambda members: members.update({"program.json": b"[" * 100_000}), "damaged|no program"),
-        (lambda members: members.update({"da.npy": members["points_mm.npy"]}), "da has type float64"),
+        (lambda members: members.update({"da.npy": members["points_mm.npy"]}), "da does not have type int32"),
         (in_json(start_steps=[10**30, 0]), "32 bits"),
         (in_json(pens=[["x", '"/><script>', None], ["red", "#cc2200", 0.8]]), "colour"),
         (in_json(pens=[["x", "#000000", -1.0], ["red", "#cc2200", 0.8]]), "pen of -1"),
@@ -279,4 +280,37 @@ def test_a_zip_bomb_is_refused_before_it_is_unpacked(saved, tmp_path):
             for _ in range(1200):
                 member.write(bytes(1_000_000))
     with pytest.raises(ProgramError, match="unpacks to"):
+        program_file.load(path)
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"start_steps": (-80_000, 0)}, "the rig reaches 0..310"),
+        ({"v_end": 1000}, "asks .* steps/s of motor"),
+        ({"servo_us": 2400}, "moves the pen to .*2400 us; the rig's pen takes 1300..1600 us"),
+    ],
+)
+def test_a_program_that_claims_a_rig_is_held_to_its_limits(changes, words):
+    made = motion.plan(Drawing.from_strokes([[[10, 10], [200, 150]]]), Rig.default())
+    made.check_rig(Rig.default())
+    if "v_end" in changes:
+        forged = replace(made, v_end=(made.v_end * changes["v_end"]).astype(np.int32))
+    elif "servo_us" in changes:
+        forged = replace(made, servo_us=np.where(made.kind == PEN, 2400, 0).astype(np.int32))
+    else:
+        forged = replace(made, **changes)
+    with pytest.raises(ProgramError, match=words):
+        forged.check_rig(Rig.default())
+
+
+def test_a_small_file_that_unpacks_to_more_than_days_of_drawing_is_refused_unread(tmp_path):
+    path = tmp_path / "bomb.lw"
+    names = [f"{name}.npy" for name in (*program_file._COLUMNS, *program_file._DRAWING)]
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name in names:
+            archive.writestr(name, bytes(20 << 20))
+        archive.writestr("program.json", "{}")
+    assert path.stat().st_size < 1 << 20
+    with pytest.raises(ProgramError, match="unpacks to 251658242 bytes, more than 201326592"):
         program_file.load(path)

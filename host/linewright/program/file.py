@@ -37,9 +37,9 @@ from linewright.sheet.sizes import Sheet
 FORMAT: Final = "linewright program"
 VERSION: Final = 1
 
-FILE_LIMIT_BYTES: Final = 1 << 30
-"""Most that an archive may unpack to. A record takes 37 bytes in arrays and a vertex 16, so a gigabyte is some twenty
-million ramps, weeks of drawing; a file that claims more is damage or a trap."""
+FILE_LIMIT_BYTES: Final = 192 << 20
+"""Most that an archive may unpack to. A record takes 37 bytes in arrays and a vertex 16, so this is some four million
+ramps, days of drawing; a file that claims more is damage or a trap. Checking takes about four times as much memory."""
 
 JSON_LIMIT_BYTES: Final = 4 << 20
 """Most that ``program.json`` may take: pens and warnings are a few kilobytes."""
@@ -222,18 +222,24 @@ class _Reader:
 
     def _array(self, name: str, dtype: str) -> NDArray[Any]:
         said = self._about["arrays"][name]
-        data = io.BytesIO(self._bytes(f"{name}.npy", FILE_LIMIT_BYTES))
-        array: NDArray[Any] = np.lib.format.read_array(data, allow_pickle=False)
+        shape = tuple(int(length) for length in said["shape"])
         # Only points are rows; a column of another shape would be spread out to its square by the checks to come.
-        fits = array.ndim == 2 if name == "points_mm" else array.ndim == 1
+        fits = len(shape) == 2 and shape[1] == 2 if name == "points_mm" else len(shape) == 1
         _require(
-            fits and array.dtype == np.dtype(dtype) and said["dtype"] == dtype and list(array.shape) == said["shape"],
-            f"{name} has type {array.dtype} and shape {array.shape}",
+            fits and min(shape) >= 0 and said["dtype"] == dtype, f"{name} has type {said['dtype']} and shape {shape}"
         )
-        digest = hashlib.sha256(np.ascontiguousarray(array).tobytes()).hexdigest()
-        _require(digest == said["sha256"], f"{name} does not match its checksum")
-        array.setflags(write=False)
-        return array
+        # Compared with the header that belongs there, not read: a header is text that could claim any size.
+        header = io.BytesIO()
+        plain = np.dtype(dtype)
+        np.lib.format.write_array_header_1_0(
+            header, {"descr": np.lib.format.dtype_to_descr(plain), "fortran_order": False, "shape": shape}
+        )
+        data = self._bytes(f"{name}.npy", FILE_LIMIT_BYTES)
+        begin = len(header.getvalue())
+        _require(data.startswith(header.getvalue()), f"{name} does not have type {dtype} and shape {shape}")
+        _require(len(data) - begin == math.prod(shape) * plain.itemsize, f"{name} is not as long as its shape")
+        _require(hashlib.sha256(data[begin:]).hexdigest() == said["sha256"], f"{name} does not match its checksum")
+        return np.frombuffer(data, dtype=plain, offset=begin).reshape(shape)
 
     def program(self) -> Program:
         about = self._about

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +22,10 @@ from linewright.rig.rig import Rig
 from linewright.sheet.sizes import Sheet
 
 __all__ = ["END", "PEN", "RAMP", "REST", "PenGroup", "Program", "Trajectory"]
+
+
+PRESS_US: Final = 120
+"""How far beyond the rig's pen heights a program may go: the trial sheet of pen heights goes 100 us beyond."""
 
 
 @dataclass(frozen=True)
@@ -267,4 +271,38 @@ class Program:
                 f"this program was planned for the rig '{self.rig_name}' ({self.rig_fingerprint[:8]}); "
                 f"the rig '{rig.name}' ({rig.fingerprint()[:8]}) moves differently",
                 hint="plan the picture again with this rig",
+            )
+        self._check_limits(rig)
+
+    def _check_limits(self, rig: Rig) -> None:
+        """Refuse what no plan for this rig holds: a file may claim any fingerprint."""
+        hint = "the program is damaged, or was not made by Linewright: plan the picture again"
+        drives = self.position_steps @ np.linalg.inv(rig.kinematics_matrix).T
+        low, high = (np.array(rim) for rim in rig.shape.room_mm)
+        slack_mm = self.step_mm  # positions are rounded to the step
+        if (drives < low - slack_mm).any() or (drives > high + slack_mm).any():
+            least, most = drives.min(axis=0), drives.max(axis=0)
+            raise ProgramError(
+                f"this program moves x {least[0]:.1f}..{most[0]:.1f} mm and y {least[1]:.1f}..{most[1]:.1f} mm; "
+                f"the rig reaches {low[0] + 0.0:g}..{high[0]:g} and {low[1] + 0.0:g}..{high[1]:g} mm",
+                hint=hint,
+            )
+        at = self.is_ramp
+        moves = np.stack((self.da[at], self.db[at]), axis=1).astype(np.float64)
+        fastest = np.maximum(self.v_start[at], self.v_end[at])
+        rates = np.abs(moves) / np.hypot(*moves.T)[:, None] * fastest[:, None]
+        for name, motor, rate in zip("AB", (rig.a, rig.b), rates.max(axis=0, initial=0.0), strict=True):
+            if rate > motor.step_rate_hz + 1.0:  # speeds are whole steps/s
+                raise ProgramError(
+                    f"this program asks {rate:.0f} steps/s of motor {name}; its step_rate_hz is {motor.step_rate_hz}",
+                    hint=hint,
+                )
+        pen, changes = rig.pen, [change for row in rig.corrections.pen_height.change_us for change in row]
+        heights = [pen.up_us, pen.clear_us, *(pen.down_us + change for change in (0.0, *changes))]
+        pulses = self.servo_us[self.kind == PEN]
+        if ((pulses < min(heights) - PRESS_US) | (pulses > max(heights) + PRESS_US)).any():
+            raise ProgramError(
+                f"this program moves the pen to {pulses.min()}..{pulses.max()} us; the rig's pen takes "
+                f"{min(heights):g}..{max(heights):g} us",
+                hint=hint,
             )
