@@ -18,7 +18,7 @@ how much, so that no axis is asked for both at once.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -58,6 +58,17 @@ class Corners:
     radius_mm: Floats
     share: Floats
     end_cap_mm2_s2: Floats
+
+    def gentler(self, gentle: Floats) -> Corners:
+        """The same corners, taken with a share of the accelerations: ``gentle`` (n - 1,) of each segment."""
+        return self.calmer(np.minimum(np.append(gentle, np.inf), np.append(np.inf, gentle)))
+
+    def calmer(self, calm: Floats) -> Corners:
+        """The same corners, taken at a share ``calm`` (n,) of their squared speeds."""
+        cap = np.where(np.isfinite(self.cap_mm2_s2), self.cap_mm2_s2 * calm, self.cap_mm2_s2)
+        ends = np.minimum(self.end_cap_mm2_s2, np.stack((cap[:-1], cap[1:]), axis=1))
+        ends = np.where(self.share > 0.0, ends, self.end_cap_mm2_s2)
+        return replace(self, cap_mm2_s2=cap, end_cap_mm2_s2=ends)
 
     def bends(self, u: Floats, length: Floats, least: Floats, most: Floats, limits: Limits) -> tuple[Floats, Floats]:
         """What turning leaves for speeding up, on the turn at each segment's start and at its end.

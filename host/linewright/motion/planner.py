@@ -19,8 +19,11 @@ from linewright.motion.pen_heights import PenHeights
 from linewright.motion.pen_lifts import PenLifts
 from linewright.motion.profile import plan_profile
 from linewright.motion.ramps import Ramps, make_ramps, round_path
+from linewright.motion.sampled_ramps import make_ramps_sampled
 from linewright.motion.shaping import plan_smooth
 from linewright.motion.smoothing import Smoothing
+from linewright.motion.timeline import Stretches
+from linewright.motion.tip import Elastic, TipPlan, plan_tip
 from linewright.program.duration import ramp_ticks
 from linewright.program.program import END, PEN, RAMP, REST, PenGroup, Program
 
@@ -93,6 +96,22 @@ def plan(drawing: Drawing, rig: Rig, *, sheet: Sheet | None = None) -> Program:
     park = errors.carriage_mm(np.array([rig.park.position_mm], dtype=np.float64))[0]
     path = _without_noise(_taking_up_play(lay_path(drives, park), senses, errors), limits)
     lifts = PenLifts.from_rig(rig)
+    elastic = Elastic.from_rig(rig)
+    if elastic is not None:
+        tip_plan, stroke, before = _for_the_tip(path, limits, elastic)
+        ramps, rest_ticks, start_steps = make_ramps_sampled(tip_plan, stroke, limits)
+        return _assemble(
+            drawing,
+            rig,
+            limits,
+            sheet or rig.paper,
+            start_steps,
+            ramps,
+            path,
+            ramps.first_of_piece[before],
+            lifts,
+            rest_ticks,
+        )
     if lifts.overlap:
         approaches = lifts.approaches(path.points_mm, path.down_at, limits)
         path = _refined(path, np.sort(np.concatenate((np.arange(len(path.points_mm)), approaches))))
@@ -107,6 +126,20 @@ def plan(drawing: Drawing, rig: Rig, *, sheet: Sheet | None = None) -> Program:
     ramps = make_ramps(nodes, limits)
     before_node = ramps.first_of_piece[nodes.node_of_vertex]
     return _assemble(drawing, rig, limits, sheet or rig.paper, nodes.steps[0], ramps, path, before_node, lifts)
+
+
+def _for_the_tip(path: Path, limits: Limits, elastic: Elastic) -> tuple[TipPlan, Indices, Indices]:
+    """A path as stretches between rests, planned: the stroke of each (k,), and how many end before each vertex (n,)."""
+    rests = np.flatnonzero(path.rest)
+    way = np.diff(path.points_mm, axis=0)
+    length = np.concatenate(([0.0], np.cumsum(np.hypot(way[:, 0], way[:, 1]))))
+    real = np.flatnonzero(np.diff(length[rests]) > 0.0)
+    count = rests[real + 1] - rests[real] + 1
+    starts = np.concatenate(([0], np.cumsum(count)))
+    vertex = np.repeat(rests[real] - starts[:-1], count) + np.arange(starts[-1])
+    drawing = np.append(path.stroke >= 0, False)[vertex][:-1]
+    plan = plan_tip(Stretches(path.points_mm[vertex], starts, drawing), limits, elastic)
+    return plan, path.stroke[rests[real]], np.searchsorted(rests[real + 1], np.arange(len(path.rest)), side="right")
 
 
 def _check_reach(drawing: Drawing, rig: Rig, errors: MachineShape) -> None:
@@ -237,10 +270,12 @@ def _assemble(
     path: Path,
     before_vertex: Indices,
     lifts: PenLifts,
+    rest_ticks: Indices | None = None,
 ) -> Program:
     """Put ramps, rests and pen actions in the order of playing.
 
-    ``before_vertex`` (n,) int64 is the number of ramps before each vertex of the path.
+    ``before_vertex`` (n,) int64 is the number of ramps before each vertex of the path; ``rest_ticks`` (m,) int64, how
+    long to stand still behind each ramp.
     """
     m, k = len(ramps.d_steps), len(drawing)
     # A rest also ends each pen's way home: what follows may be sent hours later, and the board moves at full speed only
@@ -249,6 +284,7 @@ def _assemble(
     ramps = replace(ramps, stop_after=ramps.stop_after.copy())
     ramps.stop_after[before_park[1:][before_park[1:] > 0] - 1] = True
     rests = np.flatnonzero(ramps.stop_after)
+    standing = np.zeros(len(rests), dtype=np.int64) if rest_ticks is None else rest_ticks[rests]
     actions = np.stack((before_vertex[path.down_at], before_vertex[path.up_at]), axis=1).ravel()
     heights = PenHeights.from_rig(rig)
     before_ramp = np.cumsum(np.concatenate((start_steps[None], ramps.d_steps)), axis=0)[:m]
@@ -286,8 +322,8 @@ def _assemble(
         v_end=column(ramp=ramps.v_end).astype(np.int32),
         servo_us=column(pen=servo.pulse_us, passing_by=passing_us).astype(np.int32),
         dwell_ms=column(pen=servo.dwell_ms).astype(np.int32),
-        rest_ticks=np.zeros(len(order), dtype=np.int32),
-        ticks=column(pen=servo.dwell_ms * units.ms_to_ticks(1), ramp=ramp_duration),
+        rest_ticks=column(rest=standing).astype(np.int32),
+        ticks=column(rest=standing, pen=servo.dwell_ms * units.ms_to_ticks(1), ramp=ramp_duration),
         stroke_of_record=column(-1, np.repeat(np.arange(k), 2), ramps.stroke[passing], ramps.stroke, -1).astype(
             np.int32
         ),

@@ -48,7 +48,9 @@ class SpeedPlan:
     firm: Flags
 
 
-def plan_profile(points_mm: Floats, drawing: Flags, corners: Corners, limits: Limits) -> SpeedPlan:
+def plan_profile(
+    points_mm: Floats, drawing: Flags, corners: Corners, limits: Limits, gentle: Floats | None = None
+) -> SpeedPlan:
     """Fastest speeds along a path within all limits.
 
     Each segment is looked at in up to three parts: the end of the turn before it, the straight, the beginning of the
@@ -59,13 +61,17 @@ def plan_profile(points_mm: Floats, drawing: Flags, corners: Corners, limits: Li
     points_mm : (n, 2) float64, mm, n >= 2.
     drawing : (n - 1,) bool, the pen is down along the segment.
     corners : of the same path; its caps are 0 where the pen stops.
+    gentle : (n - 1,) float64, share of its acceleration that each segment may use, above 0; None: all of it.
     """
     n = len(points_mm)
+    share_of_accel = np.ones(n - 1) if gentle is None else gentle
+    if gentle is not None:
+        corners = corners.gentler(gentle)
     step = np.diff(points_mm, axis=0)
     length = np.hypot(step[:, 0], step[:, 1])
     u = step / np.where(length > 0.0, length, 1.0)[:, None]
     with np.errstate(invalid="ignore"):
-        budget = np.where(length > 0.0, 2.0 * limits.accel_along(u) * length, 0.0)
+        budget = np.where(length > 0.0, 2.0 * limits.accel_along(u) * length * share_of_accel, 0.0)
     top = np.minimum(limits.speed_along(u, drawing) ** 2, 1e15)  # segments of no length lie between rests
 
     # Without minding turns, no plan is faster than this.
@@ -95,7 +101,10 @@ def plan_profile(points_mm: Floats, drawing: Flags, corners: Corners, limits: Li
     least = np.zeros((n - 1, 2))
     # The first plan holds for any speed. It is the least that the second has to hold for, which is faster.
     for _ in range(ROUNDS):
-        left, bends = corners.bends(u, length, least, most, limits)
+        # Squared speeds and accelerations that shrink by the same share leave the turning as it is.
+        per_share = share_of_accel[:, None]
+        left, bends = corners.bends(u, length, least / per_share, most / per_share, limits)
+        left *= per_share
         part_budget, part_bend = share * budget[:, None], np.zeros((n - 1, 3))
         part_budget[:, ::2] = np.where(arcs > 0.0, 2.0 * arcs * length[:, None] * left, part_budget[:, ::2])
         part_bend[:, ::2] = kept_share * bends

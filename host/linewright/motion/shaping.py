@@ -39,7 +39,7 @@ from linewright.motion.impulses import TOGETHER_S, Impulses
 from linewright.motion.kinematics import Flags, Floats, Limits
 from linewright.motion.profile import SpeedPlan
 from linewright.motion.smoothing import Smoothing
-from linewright.motion.speeds import plan_speeds
+from linewright.motion.speeds import lowest, plan_speeds
 
 Indices = NDArray[np.int64]
 
@@ -247,7 +247,7 @@ class _Stretches:
         low = np.maximum(low - speed * (sequence.span_s - sequence.mean_s), stop_mm[inside])
         high = np.minimum(high + speed * sequence.mean_s, stop_mm[inside + 1])
         edge = np.unique(np.concatenate((stop_mm, low, high)))
-        cap = _lowest(np.searchsorted(edge, low), np.searchsorted(edge, high), speed, len(edge) - 1)
+        cap = lowest(np.searchsorted(edge, low), np.searchsorted(edge, high), speed, len(edge) - 1)
         # Cells of one speed between stops are one.
         keep = np.concatenate(([True], cap[1:] != cap[:-1], [True]))
         keep[np.searchsorted(edge, stop_mm)] = True
@@ -261,27 +261,6 @@ def _lowered(speed: Floats) -> Floats:
     highest = speed.max()
     levels = np.ceil(np.log(highest / speed) / math.log(LEVEL) - 1e-9)
     return np.asarray(np.minimum(speed, highest * LEVEL**-levels))
-
-
-def _lowest(first: Indices, last: Indices, value: Floats, count: int) -> Floats:
-    """(count,) the lowest value of all intervals ``first <= cell < last`` (n,) that cover each cell.
-
-    A sparse table read backwards: an interval of ``d`` cells is two of ``2^k <= d``, and from the longest on every
-    level hands its values down to the next.
-    """
-    length = last - first
-    some = length > 0
-    first, last, length, value = first[some], last[some], length[some], value[some]
-    level = np.frexp(length.astype(np.float64))[1] - 1
-    lowest = np.full(count, np.inf)
-    for k in range(int(level.max()), -1, -1):
-        half = 1 << k
-        mine = level == k
-        np.minimum.at(lowest, first[mine], value[mine])
-        np.minimum.at(lowest, last[mine] - half, value[mine])
-        if k:
-            np.minimum(lowest[half // 2 :], lowest[: count - half // 2].copy(), out=lowest[half // 2 :])
-    return lowest
 
 
 def _convolve(stretch: _Stretches, sequence: Impulses) -> tuple[Floats, Floats]:

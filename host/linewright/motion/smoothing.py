@@ -49,11 +49,12 @@ class Smoothing:
     def from_rig(cls, rig: Rig) -> Smoothing | None:
         """What the rig file asks for; None: nothing."""
         asked = rig.smoothing
-        if not asked.jerk_mm_s3 and asked.shaper == "none":
+        shaper = "none" if asked.shaper == "tip" else asked.shaper
+        if not asked.jerk_mm_s3 and shaper == "none":
             return None
         return cls(
             asked.jerk_mm_s3,
-            asked.shaper,
+            shaper,
             (asked.x_hz, asked.y_hz),
             (asked.x_damping, asked.y_damping),
             asked.swing_mm,

@@ -15,8 +15,11 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from linewright.motion.kinematics import Floats
+
+Indices = NDArray[np.int64]
 
 CHUNK: Final = 32_768
 """Vertices whose running sums start together. A sum of n terms errs by up to n eps of its value, so a fresh start
@@ -89,3 +92,26 @@ def _forward(w: Floats, budget: Floats, stretch: Floats | None) -> None:
             part += running
             part /= scale
         np.maximum(part, 0.0, out=part)  # a rest deep in a long sum may come out at -1e-6
+
+
+def lowest(first: Indices, last: Indices, value: Floats, count: int) -> Floats:
+    """(count,) the lowest value of all intervals ``first <= cell < last`` (n,) that cover each cell.
+
+    A sparse table read backwards: an interval of ``d`` cells is two of ``2^k <= d``, and from the longest on every
+    level hands its values down to the next.
+    """
+    length = last - first
+    some = length > 0
+    if not some.any():
+        return np.full(count, np.inf)
+    first, last, length, value = first[some], last[some], length[some], value[some]
+    level = np.frexp(length.astype(np.float64))[1] - 1
+    lowest = np.full(count, np.inf)
+    for k in range(int(level.max()), -1, -1):
+        half = 1 << k
+        mine = level == k
+        np.minimum.at(lowest, first[mine], value[mine])
+        np.minimum.at(lowest, last[mine] - half, value[mine])
+        if k:
+            np.minimum(lowest[half // 2 :], lowest[: count - half // 2].copy(), out=lowest[half // 2 :])
+    return lowest

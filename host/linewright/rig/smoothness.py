@@ -13,12 +13,13 @@ class Smoothing(Section):
     """How smooth the motion has to be; nothing is asked for by default."""
 
     jerk_mm_s3: float = number(0, 100_000_000, "mm/s^3", "0: not bounded; an S-curve takes accel / jerk longer", 0.0)
-    shaper: Literal["none", "zv", "zvd"] = Field(
+    shaper: Literal["none", "tip", "zv", "zvd"] = Field(
         default="none",
-        description="none; zv: no vibration of the frequencies below; zvd: longer, forgives a wrong frequency",
+        description="none; tip: the motors drive the bend that the pen needs; zv, zvd: slower, for hardly known frequencies",
     )
     x_hz: float = number(0, 200, "Hz", "0: not known; carriages on belts ring at a few to some tens of Hz", 0.0)
     y_hz: float = number(0, 200, "Hz", "0: not known; carriages on belts ring at a few to some tens of Hz", 0.0)
     x_damping: float = number(0, 0.9, "of critical", "nothing, to hardly any swing", 0.05)
     y_damping: float = number(0, 0.9, "of critical", "nothing, to hardly any swing", 0.05)
+    band: float = number(0, 0.3, "of the frequencies", "exactly known, to hardly known", 0.05)
     swing_mm: float = number(0.001, 5, "mm", "below one step, to a swing that everybody sees", 0.05)

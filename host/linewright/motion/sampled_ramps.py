@@ -1,0 +1,217 @@
+"""From drives that are sampled in time to ramps in whole steps.
+
+Every few milliseconds a node is laid on whole steps, and the straight piece to the next one is a ramp. Rounding changes
+the length of a piece by half a step or so, and with it the time that it takes at given speeds; left alone, the motion
+would wander in time. So each speed makes up for what has come before it.
+
+Let the motion be late by ``e`` steps at a node with speed ``v``. The next piece is ``L`` whole steps long and planned to
+take ``D``, the one behind it ``D'``; the planned speed between them is ``p``. A speed ``v'`` there makes the next piece
+end late by ``e' = e + L - (v + v') D / 2``, and the one behind it early by ``(v' - p) D' / 2``. Both are alike for ``v' =
+(2 (e + L) - v D + p D') / (D + D')``: what is late at one node has been made up for at the next but one, and no speed
+carries on what another one began.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lineboard.kernel import MAX_SPEED, TICK_HZ
+from linewright.motion.kinematics import Flags, Floats, Limits
+from linewright.motion.ramps import Ramps
+from linewright.motion.tip import TipPlan
+
+Indices = NDArray[np.int64]
+
+MOVED: Final = 0.4
+"""Share of the shorter of its pieces by which a node may be moved."""
+
+MOVED_MOST: Final = 2.0
+MOVES: Final = 8
+"""Samples by which a node is moved at most, and how many places are tried to either side."""
+
+BENT: Final = 0.7
+CREEP: Final = 400.0
+"""A speed is bent by no more than this share of what was planned, and these steps/s."""
+
+LONGEST: Final = 64
+"""Samples of the longest piece."""
+
+SHORTEST: Final = 4
+"""Samples of the shortest piece that is cut no further."""
+
+FEW_STEPS: Final = 1.0
+"""Way of a piece that is cut no further: of fewer whole steps neither direction nor speed is left."""
+
+NEAR_STEPS: Final = 0.4
+"""How far a ramp may be from the drives on its way: as much as rounding them, and at 15 samples or more the mechanics
+smooth it away."""
+
+
+def make_ramps_sampled(plan: TipPlan, stroke: Indices, limits: Limits) -> tuple[Ramps, Indices, Indices]:
+    """Ramps along sampled drives.
+
+    Parameters
+    ----------
+    plan : k stretches.
+    stroke : (k,) int64, what each stretch draws, -1: nothing.
+
+    Returns
+    -------
+    Ramps, (m,) int64 ticks to stand still behind each, and (2,) int64 where the first one starts, steps. The ramps'
+    ``first_of_piece`` is (k + 1,): how many of them come before each stretch.
+    """
+    at_steps = limits.steps_at(plan.drive_mm)
+    node, moment, place = _rounded(plan, at_steps, _nodes(plan, at_steps))
+    owner = np.searchsorted(plan.first, node, side="right") - 1
+    # Nodes that have not moved go: at the beginning of a stretch all but the last of a run, at its end all but the
+    # first; in between both stay where the motion stands for a while.
+    first = np.concatenate(([True], owner[1:] != owner[:-1]))
+    still = ~np.any(place[1:] != place[:-1], axis=1) & ~first[1:]
+    moved = np.cumsum(np.append(False, ~still & ~first[1:]))
+    begins = np.maximum.accumulate(np.where(first, np.arange(len(node)), 0))
+    leading = moved == moved[begins]
+    last = np.append(first[1:], True)
+    before_end = np.minimum.accumulate(np.where(last, np.arange(len(node)), len(node))[::-1])[::-1]
+    trailing = moved == moved[before_end]
+    after_still, before_still = np.append(False, still), np.append(still, False)
+    keep = ~(after_still & before_still) & ~(leading & before_still) & ~(trailing & ~leading & after_still)
+    node, moment, place, owner = node[keep], moment[keep], place[keep], owner[keep]
+
+    within = owner[1:] == owner[:-1]
+    d_all = place[1:] - place[:-1]
+    stands = within & ~d_all.any(axis=1)
+    left = np.flatnonzero(within & ~stands)
+    right = left + 1
+    d_steps = d_all[left]
+    length = np.hypot(d_steps[:, 0], d_steps[:, 1])
+    took = (moment[right] - moment[left]) * plan.period_s
+    ends = np.append(~within, True)[right]
+    pause = np.append(np.where(stands, np.diff(moment) * plan.period_s, 0.0), 0.0)[right]
+    speed = _speed(at_steps, node[right]) / (2.0 * plan.period_s)
+    v_end, rest_s = _kept_in_time(length, took, speed, ends | (pause > 0.0), pause)
+    v_start = np.concatenate(([0], v_end[:-1]))
+    # One ramp from rest to rest.
+    stop_after = (v_start == 0) & (v_end == 0) | (pause > 0.0)
+    alone = (v_start == 0) & (v_end == 0)
+    v_end[alone] = np.maximum(np.rint(2.0 * length[alone] / took[alone]), 1.0).astype(np.int64)
+    count = np.bincount(owner[left], minlength=len(plan.first) - 1)
+    before = np.concatenate(([0], np.cumsum(count)))
+    ramps = Ramps(d_steps, v_start, v_end, np.repeat(stroke, count), stop_after, before)
+    return ramps, np.rint(rest_s * TICK_HZ).astype(np.int64), place[0]
+
+
+def _kept_in_time(
+    length: Floats, took: Floats, planned: Floats, stops: Flags, pause: Floats
+) -> tuple[Indices, Floats]:
+    """Whole speeds (m,) at the ends of pieces that keep them in time, and how long to rest behind each, s.
+
+    Parameters
+    ----------
+    length, took, planned : (m,) float64, whole-step length, planned time and planned speed at the end of each piece.
+    stops : (m,) bool, the motion comes to rest there.
+    pause : (m,) float64, s, and stands there for so long before it goes on; 0: the end of a stretch.
+    """
+    found, rests = [], []
+    lengths, times, halts = length.tolist(), took.tolist(), stops.tolist()
+    v = late_s = 0.0
+    for i, (way, lasts, aim, stop, stands) in enumerate(
+        zip(lengths, times, planned.tolist(), halts, pause.tolist(), strict=True)
+    ):
+        if stop:
+            late_s += (2.0 * way / v if v else 0.0) - lasts * (v > 0.0)
+            rests.append(max(stands - late_s, 0.0) if stands else 0.0)
+            late_s = max(late_s - stands, 0.0) if stands else 0.0
+            v = 0.0
+            found.append(0)
+            continue
+        rests.append(0.0)
+        then = times[i + 1]
+        late = late_s * max(aim, way / lasts)
+        if halts[i + 1]:
+            # The last piece ends at rest: the speed at its beginning makes up for both.
+            wanted = (2.0 * (late + way + lengths[i + 1]) - v * lasts) / (lasts + then)
+        else:
+            wanted = (2.0 * (late + way) - v * lasts + aim * then) / (lasts + then)
+        # No piece takes more than twice its time, or less than a third.
+        wanted = max(wanted, way / lasts - v, aim * (1.0 - BENT))
+        wanted = min(wanted, 6.0 * way / lasts - v, aim * (1.0 + 2.0 * BENT) + CREEP)
+        whole = min(max(round(wanted), 1), MAX_SPEED)
+        late_s += 2.0 * way / (v + whole) - lasts
+        v = float(whole)
+        found.append(whole)
+    return np.array(found, dtype=np.int64), np.array(rests)
+
+
+def _rounded(plan: TipPlan, at_steps: Floats, node: Indices) -> tuple[Indices, Floats, Indices]:
+    """Nodes moved a little in time, to where both motors are nearest to whole steps: sample, moment and whole steps."""
+    gap = np.diff(node)
+    room = np.minimum(np.append(gap, 0), np.append(0, gap)) * MOVED
+    owner = np.searchsorted(plan.first, node, side="right") - 1
+    room[(node == plan.first[owner]) | (node == plan.first[owner + 1] - 1)] = 0.0
+    best, moment, place = np.full(len(node), np.inf), node.astype(np.float64), np.zeros((len(node), 2), dtype=np.int64)
+    for tick in sorted(range(-MOVES, MOVES + 1), key=abs):
+        shift = tick * MOVED_MOST / MOVES
+        may = np.abs(shift) <= room
+        at = node[may] + shift
+        low = np.floor(at).astype(np.int64)
+        share = (at - low)[:, None]
+        there = at_steps[low] * (1.0 - share) + at_steps[np.minimum(low + 1, len(at_steps) - 1)] * share
+        whole = np.rint(there)
+        off = np.sum((there - whole) ** 2, axis=1)
+        better = off < best[may]
+        index = np.flatnonzero(may)[better]
+        best[index], moment[index], place[index] = off[better], at[better], whole[better].astype(np.int64)
+    return np.rint(moment).astype(np.int64), moment, place
+
+
+def _nodes(plan: TipPlan, at_steps: Floats) -> Indices:
+    """Samples at which ramps meet: pieces are halved until a ramp is near enough everywhere."""
+    last = plan.first[1:] - 1
+    size = np.diff(plan.first)
+    count = -(-(size - 1) // LONGEST)
+    owner = np.repeat(np.arange(len(size)), count)
+    number = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
+    begin = plan.first[:-1][owner] + number * LONGEST
+    end = np.minimum(begin + LONGEST, last[owner])
+    way = np.diff(at_steps, axis=0, prepend=at_steps[:1])
+    gone = np.cumsum(np.hypot(way[:, 0], way[:, 1]))
+    good = []
+    span = LONGEST
+    while len(begin):
+        wide = (end - begin > SHORTEST) & (gone[end] - gone[begin] > FEW_STEPS)
+        far = np.zeros(len(begin), dtype=np.bool_)
+        some = np.flatnonzero(wide)
+        for part in np.array_split(some, max(1, len(some) * span // 2_000_000)):
+            far[part] = _departs(at_steps, begin[part], end[part], span)
+        good.append(begin[~far])
+        middle = (begin[far] + end[far]) // 2
+        begin, end = np.concatenate((begin[far], middle)), np.concatenate((middle, end[far]))
+        span = span // 2 + 1
+    return np.sort(np.concatenate((*good, last)))
+
+
+def _departs(at_steps: Floats, begin: Indices, end: Indices, span: int) -> NDArray[np.bool_]:
+    """(m,) bool, a ramp between two samples is further than `NEAR_STEPS` from the drives in between."""
+    duration = (end - begin).astype(np.float64)
+    start, way = at_steps[begin], at_steps[end] - at_steps[begin]
+    v0 = _speed(at_steps, begin)
+    v1 = _speed(at_steps, end)
+    both = np.maximum(v0 + v1, 1e-12)
+    # Speeds in samples apart, hence a quarter: (v0 + v1) / 2, each over two samples.
+    off = np.abs(np.hypot(way[:, 0], way[:, 1]) - (v0 + v1) / 4.0 * duration)
+    for k in range(1, span):
+        t = np.minimum(k / duration, 1.0)
+        share = (2.0 * v0 * t + (v1 - v0) * t * t) / both
+        there = at_steps[np.minimum(begin + k, end)]
+        gap = np.abs(there - start - way * share[:, None]).max(axis=1)
+        off = np.maximum(off, gap)
+    return off > NEAR_STEPS
+
+
+def _speed(at_steps: Floats, at: Indices) -> Floats:
+    ahead, behind = np.minimum(at + 1, len(at_steps) - 1), np.maximum(at - 1, 0)
+    way = at_steps[ahead] - at_steps[behind]
+    return np.asarray(np.hypot(way[:, 0], way[:, 1]))
