@@ -434,6 +434,40 @@ def test_a_smooth_program_is_held_and_slowed_like_any_other(tmp_path):
     assert seen == ["held", "slow", "fast"]
 
 
+TIP = {"smoothing.shaper": "tip", "smoothing.x_hz": 14.0, "smoothing.y_hz": 19.0}
+
+
+def test_a_program_for_the_tip_is_played_to_the_tick_and_bends_the_carriage_where_it_should_be(tmp_path):
+    rings = Faults(ringing_x_hz=14.0, ringing_y_hz=19.0, ringing_damping=0.05)
+    strokes = [[[10, 10], [40, 10], [40, 25], [22, 17], [10, 10]], [[30, 30], [30.8, 32.2]], circle(60, 20, 2.0)]
+    run = draw(tmp_path, strokes, BY_HAND.changed(TIP), faults=rings)
+    assert_clean(run.trace)
+    assert run.trace.deviation.strokes_drawn == len(strokes)
+    assert run.trace.deviation.max_mm <= 0.05
+    assert run.trace.longest_ticks == run.result.played_ticks == run.program.predicted_ticks
+
+
+def test_a_program_for_the_tip_is_held_and_slowed_like_any_other(tmp_path):
+    """A stretched time bends the carriage less than planned: what is left is the bend, about 0.2 mm on this machine."""
+    seen = []
+
+    def interfere(progress, link, control):
+        if progress.played_s > 1.0 and not seen:
+            seen.append("held")
+            control.hold()
+        elif seen == ["held"] and progress.state == "holding":
+            seen.append("on")
+            control.carry_on()
+
+    strokes = [[[10, 10], [40, 10], [40, 25], [22, 17], [10, 10]], circle(60, 20, 8.0)]
+    rings = Faults(ringing_x_hz=14.0, ringing_y_hz=19.0, ringing_damping=0.05)
+    run = draw(tmp_path, strokes, BY_HAND.changed(TIP), faults=rings, on_progress=interfere)
+    assert seen == ["held", "on"]
+    assert_clean(run.trace)
+    assert run.trace.deviation.strokes_drawn == len(strokes)
+    assert run.trace.deviation.max_mm < 0.3
+
+
 def test_shaping_calms_a_carriage_that_rings(tmp_path):
     """A frame of 40 x 25 mm on the virtual rig's ringing mechanics: the plain plan swings, the shaped one hardly."""
     rings = Faults(ringing_x_hz=14.0, ringing_y_hz=19.0, ringing_damping=0.05)

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from lineboard import kernel
 from linewright.drawing.strokes import Drawing
-from linewright.program.program import PEN, RAMP, Program
+from linewright.program.program import RAMP, Program
 from linewright.rig.rig import Rig
 from linewright.simulation.machine import Machine
 from linewright.simulation.pulse_checks import CheckResult, PulseChecks, Shape, decode
@@ -169,7 +169,7 @@ def play(program: Program, machine: Rig) -> tuple[dict[str, CheckResult], int, t
         else:
             run()
             kernel.rest(state)
-            if program.kind[i] == PEN:
+            if program.ticks[i]:
                 count = kernel.delay(state, words, 0, len(words), int(program.ticks[i]))
                 waiting.append(np.array(words[:count], dtype=np.int32).view(np.uint32))
                 run()

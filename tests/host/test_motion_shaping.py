@@ -14,11 +14,11 @@ from scipy import signal
 
 from host.motion_cases import broken_limits, drawings, one_stroke, paths, play, rig
 from linewright import motion
-from linewright.motion import shaping
 from linewright.motion.corners import find_corners
 from linewright.motion.kinematics import Limits
 from linewright.motion.shaping import plan_smooth
 from linewright.motion.smoothing import Smoothing
+from linewright.motion.speeds import lowest
 from linewright.rig.rig import Rig
 
 PATHS = paths()
@@ -123,7 +123,7 @@ def test_the_lowest_of_overlapping_intervals(rows):
     first = np.array([min(a, b) for a, b, _ in rows])
     last = np.array([max(a, b) for a, b, _ in rows]) + 1
     value = np.array([v for *_, v in rows])
-    found = shaping._lowest(first, last, value, 40)
+    found = lowest(first, last, value, 40)
     for cell in range(40):
         covering = value[(first <= cell) & (cell < last)]
         assert found[cell] == (covering.min() if len(covering) else np.inf)

@@ -19,11 +19,12 @@ from linewright.motion.pen_heights import PenHeights
 from linewright.motion.pen_lifts import PenLifts
 from linewright.motion.profile import plan_profile
 from linewright.motion.ramps import Ramps, make_ramps, round_path
-from linewright.motion.sampled_ramps import make_ramps_sampled
+from linewright.motion.sampled_ramps import SampledRamps
 from linewright.motion.shaping import plan_smooth
 from linewright.motion.smoothing import Smoothing
 from linewright.motion.timeline import Stretches
-from linewright.motion.tip import Elastic, TipPlan, plan_tip
+from linewright.motion.tip import plan_tip
+from linewright.motion.tip_model import Elastic
 from linewright.program.duration import ramp_ticks
 from linewright.program.program import END, PEN, RAMP, REST, PenGroup, Program
 
@@ -98,19 +99,11 @@ def plan(drawing: Drawing, rig: Rig, *, sheet: Sheet | None = None) -> Program:
     lifts = PenLifts.from_rig(rig)
     elastic = Elastic.from_rig(rig)
     if elastic is not None:
-        tip_plan, stroke, before = _for_the_tip(path, limits, elastic)
-        ramps, rest_ticks, start_steps = make_ramps_sampled(tip_plan, stroke, limits)
+        tip, before = _for_the_tip(path, limits, elastic)
+        at_vertex = tip.ramps.first_of_piece[before]
+        sheet = sheet or rig.paper
         return _assemble(
-            drawing,
-            rig,
-            limits,
-            sheet or rig.paper,
-            start_steps,
-            ramps,
-            path,
-            ramps.first_of_piece[before],
-            lifts,
-            rest_ticks,
+            drawing, rig, limits, sheet, tip.start_steps, tip.ramps, path, at_vertex, lifts, tip.rest_ticks
         )
     if lifts.overlap:
         approaches = lifts.approaches(path.points_mm, path.down_at, limits)
@@ -128,8 +121,8 @@ def plan(drawing: Drawing, rig: Rig, *, sheet: Sheet | None = None) -> Program:
     return _assemble(drawing, rig, limits, sheet or rig.paper, nodes.steps[0], ramps, path, before_node, lifts)
 
 
-def _for_the_tip(path: Path, limits: Limits, elastic: Elastic) -> tuple[TipPlan, Indices, Indices]:
-    """A path as stretches between rests, planned: the stroke of each (k,), and how many end before each vertex (n,)."""
+def _for_the_tip(path: Path, limits: Limits, elastic: Elastic) -> tuple[SampledRamps, Indices]:
+    """Ramps of a path for the tip of an elastic machine, and how many stretches end before each vertex (n,)."""
     rests = np.flatnonzero(path.rest)
     way = np.diff(path.points_mm, axis=0)
     length = np.concatenate(([0.0], np.cumsum(np.hypot(way[:, 0], way[:, 1]))))
@@ -138,8 +131,9 @@ def _for_the_tip(path: Path, limits: Limits, elastic: Elastic) -> tuple[TipPlan,
     starts = np.concatenate(([0], np.cumsum(count)))
     vertex = np.repeat(rests[real] - starts[:-1], count) + np.arange(starts[-1])
     drawing = np.append(path.stroke >= 0, False)[vertex][:-1]
-    plan = plan_tip(Stretches(path.points_mm[vertex], starts, drawing), limits, elastic)
-    return plan, path.stroke[rests[real]], np.searchsorted(rests[real + 1], np.arange(len(path.rest)), side="right")
+    stretches = Stretches(path.points_mm[vertex], starts, drawing)
+    before = np.searchsorted(rests[real + 1], np.arange(len(path.rest)), side="right")
+    return plan_tip(stretches, path.stroke[rests[real]], limits, elastic), before
 
 
 def _check_reach(drawing: Drawing, rig: Rig, errors: MachineShape) -> None:

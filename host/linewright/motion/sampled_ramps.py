@@ -4,15 +4,16 @@ Every few milliseconds a node is laid on whole steps, and the straight piece to 
 the length of a piece by half a step or so, and with it the time that it takes at given speeds; left alone, the motion
 would wander in time. So each speed makes up for what has come before it.
 
-Let the motion be late by ``e`` steps at a node with speed ``v``. The next piece is ``L`` whole steps long and planned to
-take ``D``, the one behind it ``D'``; the planned speed between them is ``p``. A speed ``v'`` there makes the next piece
-end late by ``e' = e + L - (v + v') D / 2``, and the one behind it early by ``(v' - p) D' / 2``. Both are alike for ``v' =
-(2 (e + L) - v D + p D') / (D + D')``: what is late at one node has been made up for at the next but one, and no speed
-carries on what another one began.
+Let the motion be late by ``e`` steps at a node with speed ``v``. The next piece is ``L`` whole steps long and planned
+to take ``D``, the one behind it ``D'``; the planned speed between them is ``p``. A speed ``v'`` there makes the next
+piece end late by ``e' = e + L - (v + v') D / 2``, and the one behind it early by ``(v' - p) D' / 2``. Both are alike
+for ``v' = (2 (e + L) - v D + p D') / (D + D')``: what is late at one node has been made up for at the next but one, and
+no speed carries on what another one began.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -21,7 +22,8 @@ from numpy.typing import NDArray
 from lineboard.kernel import MAX_SPEED, TICK_HZ
 from linewright.motion.kinematics import Flags, Floats, Limits
 from linewright.motion.ramps import Ramps
-from linewright.motion.tip import TipPlan
+from linewright.motion.timeline import Sampled
+from linewright.program.duration import ramp_ticks
 
 Indices = NDArray[np.int64]
 
@@ -50,18 +52,57 @@ NEAR_STEPS: Final = 0.4
 smooth it away."""
 
 
-def make_ramps_sampled(plan: TipPlan, stroke: Indices, limits: Limits) -> tuple[Ramps, Indices, Indices]:
+@dataclass(frozen=True, eq=False)
+class SampledRamps:
+    """Ramps along sampled drives.
+
+    Parameters
+    ----------
+    ramps : ``first_of_piece`` is (k + 1,): how many of them come before each stretch.
+    rest_ticks : (m,) int64, how long to stand still behind each ramp.
+    start_steps : (2,) int64, where the first one starts.
+    begin_s : (k,) float64, time of each stretch in which nothing moves by a step yet, and which is left out.
+    """
+
+    ramps: Ramps
+    rest_ticks: Indices
+    start_steps: Indices
+    begin_s: Floats
+
+    def played_mm(self, plan: Sampled, limits: Limits) -> Floats:
+        """(m, 2) where the ramps have the drives at each sample of their plan, on average over single steps."""
+        ramps = self.ramps
+        place = np.concatenate((self.start_steps[None], self.start_steps + np.cumsum(ramps.d_steps, axis=0)))
+        ticks = ramp_ticks(ramps.d_steps[:, 0], ramps.d_steps[:, 1], ramps.v_start, ramps.v_end)
+        through = np.concatenate(([0], np.cumsum(ticks + self.rest_ticks))) / TICK_HZ
+        first = ramps.first_of_piece
+        owner = np.repeat(np.arange(len(plan.first) - 1), np.diff(plan.first))
+        time = (np.arange(plan.first[-1]) - plan.first[owner]) * plan.period_s - self.begin_s[owner]
+        end = through[first[owner + 1]]
+        time = np.minimum(np.maximum(time, 0.0) + through[first[owner]], end)
+        at = np.clip(np.searchsorted(through, time, side="right") - 1, first[owner], first[owner + 1] - 1)
+        at = np.maximum(at, 0)
+        lasts = ticks[at] / TICK_HZ
+        share = np.minimum((time - through[at]) / lasts, 1.0)
+        v0, v1 = ramps.v_start[at].astype(np.float64), ramps.v_end[at].astype(np.float64)
+        # The speed grows evenly in time.
+        gone = (2.0 * v0 * share + (v1 - v0) * share**2) / (v0 + v1)
+        # A step is made when the motion has come to its end, so the drives are half a step behind on average.
+        behind = 0.5 / np.abs(ramps.d_steps[at]).max(axis=1)
+        there = place[at] + ramps.d_steps[at] * np.where(gone < 1.0, np.maximum(gone - behind, 0.0), 1.0)[:, None]
+        # A stretch without a single step stays where it is.
+        none = first[owner] == first[owner + 1]
+        there[none] = place[first[owner[none]]]
+        return limits.mm_at(there)
+
+
+def make_ramps_sampled(plan: Sampled, stroke: Indices, limits: Limits) -> SampledRamps:
     """Ramps along sampled drives.
 
     Parameters
     ----------
     plan : k stretches.
     stroke : (k,) int64, what each stretch draws, -1: nothing.
-
-    Returns
-    -------
-    Ramps, (m,) int64 ticks to stand still behind each, and (2,) int64 where the first one starts, steps. The ramps'
-    ``first_of_piece`` is (k + 1,): how many of them come before each stretch.
     """
     at_steps = limits.steps_at(plan.drive_mm)
     node, moment, place = _rounded(plan, at_steps, _nodes(plan, at_steps))
@@ -100,12 +141,13 @@ def make_ramps_sampled(plan: TipPlan, stroke: Indices, limits: Limits) -> tuple[
     count = np.bincount(owner[left], minlength=len(plan.first) - 1)
     before = np.concatenate(([0], np.cumsum(count)))
     ramps = Ramps(d_steps, v_start, v_end, np.repeat(stroke, count), stop_after, before)
-    return ramps, np.rint(rest_s * TICK_HZ).astype(np.int64), place[0]
+    begin = np.zeros(len(plan.first) - 1)
+    starting = np.flatnonzero(np.append(True, ~within))
+    begin[owner[starting]] = moment[starting] - plan.first[owner[starting]]
+    return SampledRamps(ramps, np.rint(rest_s * TICK_HZ).astype(np.int64), place[0], begin * plan.period_s)
 
 
-def _kept_in_time(
-    length: Floats, took: Floats, planned: Floats, stops: Flags, pause: Floats
-) -> tuple[Indices, Floats]:
+def _kept_in_time(length: Floats, took: Floats, planned: Floats, stops: Flags, pause: Floats) -> tuple[Indices, Floats]:
     """Whole speeds (m,) at the ends of pieces that keep them in time, and how long to rest behind each, s.
 
     Parameters
@@ -145,7 +187,7 @@ def _kept_in_time(
     return np.array(found, dtype=np.int64), np.array(rests)
 
 
-def _rounded(plan: TipPlan, at_steps: Floats, node: Indices) -> tuple[Indices, Floats, Indices]:
+def _rounded(plan: Sampled, at_steps: Floats, node: Indices) -> tuple[Indices, Floats, Indices]:
     """Nodes moved a little in time, to where both motors are nearest to whole steps: sample, moment and whole steps."""
     gap = np.diff(node)
     room = np.minimum(np.append(gap, 0), np.append(0, gap)) * MOVED
@@ -167,7 +209,7 @@ def _rounded(plan: TipPlan, at_steps: Floats, node: Indices) -> tuple[Indices, F
     return np.rint(moment).astype(np.int64), moment, place
 
 
-def _nodes(plan: TipPlan, at_steps: Floats) -> Indices:
+def _nodes(plan: Sampled, at_steps: Floats) -> Indices:
     """Samples at which ramps meet: pieces are halved until a ramp is near enough everywhere."""
     last = plan.first[1:] - 1
     size = np.diff(plan.first)

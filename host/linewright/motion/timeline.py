@@ -74,6 +74,22 @@ class Stretches:
 
 
 @dataclass(frozen=True, eq=False)
+class Sampled:
+    """Where the motors go, sampled in time.
+
+    Parameters
+    ----------
+    first : (k + 1,) int64, first sample of each stretch.
+    drive_mm : (m, 2) float64, mm of drive.
+    period_s : between two samples.
+    """
+
+    first: Indices
+    drive_mm: Floats
+    period_s: float
+
+
+@dataclass(frozen=True, eq=False)
 class Phases:
     """Constant accelerations, one after the other, of several stretches.
 

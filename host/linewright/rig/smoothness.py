@@ -1,4 +1,4 @@
-"""``[smoothing]``: how smooth a rig's motion has to be. What is made of it stands in `motion/shaping`."""
+"""``[smoothing]``: how smooth a rig's motion has to be. What is made of it stands in `motion/tip` and `motion/shaping`."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ class Smoothing(Section):
     jerk_mm_s3: float = number(0, 100_000_000, "mm/s^3", "0: not bounded; an S-curve takes accel / jerk longer", 0.0)
     shaper: Literal["none", "tip", "zv", "zvd"] = Field(
         default="none",
-        description="none; tip: the motors drive the bend that the pen needs; zv, zvd: slower, for hardly known frequencies",
+        description="none; tip: motors drive the bend that the pen needs; zv, zvd: slower, motors stay on the line",
     )
     x_hz: float = number(0, 200, "Hz", "0: not known; carriages on belts ring at a few to some tens of Hz", 0.0)
     y_hz: float = number(0, 200, "Hz", "0: not known; carriages on belts ring at a few to some tens of Hz", 0.0)

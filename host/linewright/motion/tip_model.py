@@ -1,0 +1,236 @@
+"""An elastic machine as the planner sees it: where the tip goes for given drives, and how far that is from its lines.
+
+An axis of circular frequency ``w`` and damping ratio ``z`` that is driven along ``x(t)`` obeys ``y'' + 2 z w y' + w^2 y
+= w^2 x``. A step of the drive leaves a swing that turns and shrinks as ``exp(l t)``, with the pole ``l = w (-z + i
+sqrt(1 - z^2))``; all steps add up to one complex number for each axis, so a whole program is a running sum.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linewright.motion.kinematics import Floats, Limits
+from linewright.motion.pen_lifts import PenLifts
+from linewright.motion.timeline import Stretches
+
+if TYPE_CHECKING:
+    from linewright.rig.rig import Rig
+
+Indices = NDArray[np.int64]
+Swings = NDArray[np.complex128]
+
+PERIOD_S: Final = 1e-3
+"""Longest sampling period: 70 samples of a wave of 14 Hz. Shorter where an axis rings faster than `PER_WAVE` asks."""
+
+PER_WAVE: Final = 40.0
+"""Least samples of the fastest axis's wave: the second difference is then 0.2 % off the second derivative."""
+
+WINDOW: Final = 4
+"""Samples over which a motor's acceleration is averaged, before and behind."""
+
+SLACK: Final = 1e-3
+"""How far a sampled speed may exceed its limit."""
+
+LEAVES: Final = 0.75
+"""Share of the error that a way with the pen up may leave to the stroke behind it."""
+
+SHARP_RAD: Final = 0.3
+"""Corners that turn by more are looked at one by one: a tip may stay away from them, however near to the line."""
+
+NEAR_CORNER: Final = 24
+"""Samples before and behind the moment at which a corner is due, in which the tip may come nearest to it."""
+
+SEEN: Final = 2
+"""Every so many samples of the tip are compared with the line."""
+
+LOOKS: Final = 3
+"""Segments that are looked at for the one nearest to the tip."""
+
+
+@dataclass(frozen=True)
+class Elastic:
+    """An elastic machine, and how true its tip has to be.
+
+    Parameters
+    ----------
+    frequency_hz, damping : natural frequency and damping ratio along x and y; frequency 0: stiff.
+    band : by which share the frequencies may be wrong.
+    swing_mm : how far from its line the tip may come, whatever for.
+    settle_s, lift_s : times for which the machine stands still, before a pen touches the paper and before it leaves.
+    """
+
+    frequency_hz: tuple[float, float]
+    damping: tuple[float, float]
+    band: float
+    swing_mm: float
+    settle_s: float
+    lift_s: float
+
+    @classmethod
+    def from_rig(cls, rig: Rig) -> Elastic | None:
+        """What the rig file asks for; None: not this way of smoothing."""
+        asked = rig.smoothing
+        if asked.shaper != "tip" or not (asked.x_hz or asked.y_hz):
+            return None
+        lifts = PenLifts.from_rig(rig)
+        settle_ms = min(lifts.near_ms, lifts.lower_ms) if lifts.overlap else lifts.lower_ms
+        lift_ms = lifts.near_ms if lifts.overlap else lifts.lift_ms
+        return cls(
+            (asked.x_hz, asked.y_hz),
+            (asked.x_damping, asked.y_damping),
+            asked.band,
+            asked.swing_mm,
+            settle_ms / 1000.0,
+            lift_ms / 1000.0,
+        )
+
+    @property
+    def factors(self) -> tuple[float, ...]:
+        """By how many times the frequencies may differ from those given: the ends of the band."""
+        return (1.0 - self.band, 1.0 + self.band) if self.band else (1.0,)
+
+    def pole(self, axis: int, factor: float) -> complex:
+        """How an axis swings by itself, 1/s; 0 for a stiff one."""
+        z = self.damping[axis]
+        return complex(-z, math.sqrt(1.0 - z * z)) * 2.0 * math.pi * self.frequency_hz[axis] * factor
+
+    @property
+    def period_s(self) -> float:
+        """Sampling period."""
+        return min(PERIOD_S, 1.0 / (PER_WAVE * max(self.frequency_hz)))
+
+
+@dataclass(frozen=True, eq=False)
+class TipModel:
+    """Some stretches, as drives take them.
+
+    Parameters
+    ----------
+    allowed_mm : (k,) float64, how far the tip may be off in each.
+    begins : (2, f, k) complex128, how the tip swings when each begins, by axis and frequency of the band.
+    first : (k + 1,) int64, first sample of each.
+    due_mm : (m,) float64, way along the stretches (`Stretches.along_mm`) at which the tip is about to be.
+    drive_mm : (m, 2) float64.
+    """
+
+    stretches: Stretches
+    limits: Limits
+    elastic: Elastic
+    allowed_mm: Floats
+    begins: Swings
+    first: Indices
+    due_mm: Floats
+    drive_mm: Floats
+
+    @cached_property
+    def owner(self) -> Indices:
+        """(m,) int64, stretch of each sample."""
+        return np.repeat(np.arange(len(self.first) - 1), np.diff(self.first))
+
+    def over(self, *, motors: bool = True) -> Floats:
+        """(m,) by how much each sample is beyond what is allowed, as a ratio; ``motors``: their limits count, too."""
+        worst = self._motors() if motors else np.zeros(len(self.drive_mm))
+        owner, ends = self.owner, self.first[1:] - 1
+        drawn = self.stretches.drawing[self.stretches.starts[:-1]]
+        pen = np.flatnonzero(drawn[owner])[::SEEN]
+        allowed = self.allowed_mm
+        tips = [[self._tip(axis, number) for number in range(len(self.elastic.factors))] for axis in (0, 1)]
+        for (x, left_x), (y, left_y) in itertools.product(*tips):
+            tip = np.column_stack((x[pen], y[pen]))
+            worst[pen] = np.maximum(worst[pen], self._distance(tip, pen) / allowed[owner[pen]])
+            # What swings on behind the end counts where the pen is still down, or comes down before it has died away.
+            left = np.hypot(left_x, left_y)
+            at_end = np.where(drawn, left / allowed, left * self._decay() / (allowed * LEAVES))
+            worst[ends] = np.maximum(worst[ends], at_end)
+            at, missed = self._missed(np.column_stack((x, y)))
+            np.maximum.at(worst, at, missed / allowed[owner[at]])
+        return worst
+
+    def _missed(self, tip: Floats) -> tuple[Indices, Floats]:
+        """Sharp corners that are drawn: (c,) the sample at which the tip is near each, and how far it stays from it."""
+        points, along = self.stretches.points_mm, self.stretches.along_mm
+        step = np.diff(points, axis=0)
+        across = step[:-1, 0] * step[1:, 1] - step[:-1, 1] * step[1:, 0]
+        turn = np.abs(np.arctan2(across, np.sum(step[1:] * step[:-1], axis=1)))
+        corner = np.flatnonzero((turn > SHARP_RAD) & ~self.stretches.rest[1:-1] & self.stretches.drawing[1:]) + 1
+        at = np.minimum(np.searchsorted(self.due_mm, along[corner]), len(tip) - 1)
+        near = np.full(len(corner), np.inf)
+        for shift in range(-NEAR_CORNER, NEAR_CORNER + 1):
+            there = tip[np.clip(at + shift, 0, len(tip) - 1)] - points[corner]
+            near = np.minimum(near, np.hypot(there[:, 0], there[:, 1]))
+        return at, near
+
+    def swings(self) -> Swings:
+        """(2, f, k) complex128: what the motion of each stretch leaves behind, whatever came before it."""
+        own = replace(self, begins=np.zeros_like(self.begins))
+        ends = self.first[1:] - 1
+        found = np.zeros_like(self.begins)
+        for axis, number in itertools.product((0, 1), range(len(self.elastic.factors))):
+            found[axis, number] = own._swing(axis, number)[ends]
+        return found
+
+    def _decay(self) -> float:
+        """What is left of a swing when the pen touches."""
+        poles = [self.elastic.pole(axis, 1.0) for axis in (0, 1)]
+        return math.exp(max(pole.real for pole in poles if pole) * self.elastic.settle_s)
+
+    def _motors(self) -> Floats:
+        """(m,) accelerations and speeds of the axes, step rates of the motors, against their limits."""
+        limits, period, x = self.limits, self.elastic.period_s, self.drive_mm
+        moved = np.diff(x, axis=0, append=x[-1:])
+        moved[self.first[1:] - 1] = 0.0
+        speed = np.abs(moved) / period / limits.speed_mm_s
+        rate = np.abs(limits.steps_at(moved)) / period / limits.step_rate_hz
+        worst = np.maximum(speed.max(axis=1), rate.max(axis=1)) / (1.0 + SLACK)
+        w = WINDOW
+        if len(x) > 2 * w:
+            bent = np.abs(x[2 * w :] - 2.0 * x[w:-w] + x[: -2 * w]) / (w * period) ** 2 / limits.accel_mm_s2
+            within = self.owner[2 * w :] == self.owner[: -2 * w]
+            worst[w:-w] = np.maximum(worst[w:-w], np.where(within, bent.max(axis=1), 0.0))
+        return np.asarray(worst)
+
+    def _swing(self, axis: int, number: int) -> Swings:
+        """(m,) complex128, mm: sum of the drive's steps so far, each turned and shrunk by its age."""
+        pole = self.elastic.pole(axis, self.elastic.factors[number])
+        moved = np.diff(self.drive_mm[:, axis], prepend=self.drive_mm[:1, axis])
+        moved[self.first[:-1]] = 0.0
+        time = (np.arange(len(moved)) - self.first[self.owner]) * self.elastic.period_s
+        # Even motion over one period is like a step in its middle.
+        grown = np.cumsum(moved * np.exp(-pole * (time - self.elastic.period_s / 2.0)))
+        before = np.concatenate(([0.0], grown[self.first[1:-1] - 1])) - self.begins[axis, number]
+        return np.asarray((grown - before[self.owner]) * np.exp(pole * time))
+
+    def _tip(self, axis: int, number: int) -> tuple[Floats, Floats]:
+        """Where one axis's tip is at every sample, and how far it swings on behind each stretch."""
+        x = self.drive_mm[:, axis]
+        if not self.elastic.frequency_hz[axis]:
+            return x, np.zeros(len(self.first) - 1)
+        z = self.elastic.damping[axis]
+        root = math.sqrt(1.0 - z * z)
+        swing = self._swing(axis, number)
+        return x - (complex(1.0, -z / root) * swing).real, np.abs(swing[self.first[1:] - 1]) / root
+
+    def _distance(self, tip: Floats, sample: Indices) -> Floats:
+        """(j,) distance of tips (j, 2) from their lines, near where they should be at some samples."""
+        along, points, starts = self.stretches.along_mm, self.stretches.points_mm, self.stretches.starts
+        owner = self.owner[sample]
+        begin, end = starts[owner], starts[owner + 1] - 1
+        at = self.due_mm[sample]
+        best = np.full(len(tip), np.inf)
+        for _ in range(LOOKS):
+            k = np.clip(np.searchsorted(along, at, side="right") - 1, begin, end - 1)
+            length = along[k + 1] - along[k]
+            step = points[k + 1] - points[k]
+            off = tip - points[k]
+            ahead = (off[:, 0] * step[:, 0] + off[:, 1] * step[:, 1]) / length
+            gap = off - step * (np.clip(ahead, 0.0, length) / length)[:, None]
+            best = np.minimum(best, np.hypot(gap[:, 0], gap[:, 1]))
+            at = along[k] + ahead
+        return best

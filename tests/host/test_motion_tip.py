@@ -1,0 +1,162 @@
+"""Plans for the tip: where an independent integrator finds the tip, and what the motors are asked for."""
+
+from __future__ import annotations
+
+import math
+from functools import cache
+
+import numpy as np
+import pytest
+import scipy.signal
+
+from host.motion_cases import play
+from host.tip_integrator import PEN, RAMP, Axis, off_lines_mm, trace
+from linewright import motion
+from linewright.drawing.strokes import Drawing
+from linewright.motion.kernels import three_boxes, three_impulses
+from linewright.motion.kinematics import Limits
+from linewright.program import program as records
+from linewright.rig.rig import Rig
+
+KINDS = {records.RAMP: RAMP, records.PEN: PEN}
+HZ, DAMPING = (14.0, 19.0), (0.05, 0.05)
+TIP = {"smoothing.shaper": "tip", "smoothing.x_hz": HZ[0], "smoothing.y_hz": HZ[1]}
+SWING_MM = 0.05
+RIGS = {
+    "default": {},
+    "crossed": {"kinematics.type": "crossed-belt"},
+    "unequal": {"axis.y.accel_mm_s2": 700.0, "axis.y.speed_mm_s": 90.0, "motor.b.microsteps": 8},
+    "pen on its way": {"pen.near_us": 1540},
+    "stiff x": {"smoothing.x_hz": 0.0},
+    "crooked": {
+        "corrections.squareness_deg": 0.5,
+        "corrections.straightness_x_mm": [[0.0, 0.0], [150.0, 0.4], [300.0, 0.0]],
+    },
+}
+
+
+def needles(points: int) -> np.ndarray:
+    """A star whose tips turn by nearly half a turn, (n, 2) mm."""
+    angle = np.linspace(0.0, 2.0 * np.pi, 2 * points + 1)
+    radius = np.where(np.arange(2 * points + 1) % 2, 2.0, 11.0)
+    return np.column_stack((np.cos(angle), np.sin(angle))) * radius[:, None] + 60.0
+
+
+def arc(radius_mm: float, x_mm: float) -> np.ndarray:
+    angle = np.linspace(0.0, 5.5, 40)
+    return np.column_stack((np.cos(angle), np.sin(angle))) * radius_mm + [x_mm, 60.0]
+
+
+def mixture() -> Drawing:
+    """Frames, slanting lines near each other, small arcs, needles, dots and lines of less than a step."""
+    frame = np.array([[40.0, 30.0], [62.0, 30.0], [62.0, 41.0], [40.0, 41.0], [40.0, 30.0]])
+    slant = [np.array([[70.0 + 1.5 * i, 30.0], [74.2 + 1.5 * i, 42.0]])[:: 1 - 2 * (i % 2)] for i in range(4)]
+    small = [arc(radius, 40.0 + 3.0 * i) for i, radius in enumerate((0.2, 0.4, 2.5))]
+    specks = [
+        np.array(speck) for speck in ([[50.0, 70.0]], [[50.3, 70.2], [50.31, 70.2]], [[70.0, 70.0], [70.004, 70.0]])
+    ]
+    return Drawing.from_strokes([frame, *slant, *small, needles(4), *specks])
+
+
+@cache
+def planned(name: str) -> tuple[Rig, records.Program]:
+    rig = Rig.default().changed(TIP | RIGS[name])
+    return rig, motion.plan(mixture(), rig)
+
+
+def axes(rig: Rig, factors: tuple[float, float]) -> tuple[Axis, Axis]:
+    smoothing = rig.smoothing
+    return Axis(smoothing.x_hz * factors[0], 0.05), Axis(smoothing.y_hz * factors[1], 0.05)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", RIGS)
+def test_the_tip_stays_on_its_lines_over_the_whole_band(name):
+    """scipy's integrator on the program's steps: within `swing_mm`, with frequencies 5 % off either way."""
+    rig, program = planned(name)
+    for factors in ((1.0, 1.0), (0.95, 0.95), (1.05, 1.05)):
+        traced = trace(program, KINDS, axes(rig, factors))
+        assert off_lines_mm(traced, list(program.drawing), program.shape.true_mm) <= SWING_MM, factors
+
+
+def test_the_integrator_sees_what_a_plain_plan_does_to_the_tip():
+    """The check above can fail."""
+    rig = Rig.default().changed(TIP | {"smoothing.shaper": "none"})
+    program = motion.plan(mixture(), rig)
+    assert off_lines_mm(trace(program, KINDS, axes(rig, (1.0, 1.0))), list(program.drawing)) > 4.0 * SWING_MM
+
+
+@pytest.mark.slow
+def test_a_wider_band_costs_time_and_keeps_its_promise():
+    _, narrow = planned("default")
+    rig = Rig.default().changed(TIP | {"smoothing.band": 0.15})
+    wide = motion.plan(mixture(), rig)
+    assert wide.predicted_ticks > narrow.predicted_ticks
+    for factor in (0.85, 1.15):
+        traced = trace(wide, KINDS, axes(rig, (factor, factor)))
+        assert off_lines_mm(traced, list(wide.drawing)) <= SWING_MM
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", RIGS)
+def test_the_motors_keep_their_limits(name):
+    """The pulses that the board's kernel makes of it, by the checks of the virtual rig."""
+    rig, program = planned(name)
+    results, ticks, end = play(program, rig)
+    assert [str(result.worst) for result in results.values() if result.broken] == []
+    assert (ticks, end) == (program.predicted_ticks, program.end_steps)
+    assert end == program.start_steps
+
+
+def test_the_plan_is_nearly_as_fast_as_one_that_rings_at_will():
+    plain = motion.plan(mixture(), Rig.default())
+    _, tip = planned("default")
+    shaped = motion.plan(mixture(), Rig.default().changed(TIP | {"smoothing.shaper": "zv", "smoothing.swing_mm": 0.03}))
+
+    def moving(program):
+        return int(program.ticks[program.is_ramp].sum())
+
+    assert moving(tip) < 1.3 * moving(plain)
+    assert moving(shaped) > 1.2 * moving(tip)
+
+
+@pytest.mark.parametrize("make", [three_boxes, lambda *a: three_impulses(0, *a), lambda *a: three_impulses(1, *a)])
+def test_the_motors_weights_bring_the_tip_where_its_own_weights_say(make):
+    """`scipy.signal.lsim`: the oscillator, driven by the weighted sum of a way, follows the tip's weighted sum."""
+    period = 1e-3
+    kernel = make(HZ, DAMPING, period)
+    speed = np.concatenate((np.linspace(0.0, 1.0, 80), np.linspace(1.0, 0.0, 60), np.zeros(200)))
+    way = np.cumsum(speed) * period * 100.0  # mm: 100 mm/s at most
+    for axis in (0, 1):
+        drive = np.convolve(np.diff(way, prepend=0.0), kernel.motor[axis])[: len(way)].cumsum()
+        wanted = np.convolve(np.diff(way, prepend=0.0), kernel.tip)[: len(way)].cumsum()
+        w = 2.0 * math.pi * HZ[axis]
+        system = scipy.signal.lti([w * w], [1.0, 2.0 * DAMPING[axis] * w, w * w])
+        _, tip, _ = scipy.signal.lsim(system, drive, np.arange(len(way)) * period)
+        assert np.abs(tip - wanted).max() < 0.003  # of 7 mm; the drives depart from it by 0.1
+        assert np.abs(drive - wanted).max() > 0.05
+
+
+def test_three_impulses_without_damping_lie_a_sixth_of_a_period_apart():
+    """Singhose, Singer and Seering (1997): 1, -1, 1 at 0, 1/6 and 1/3 of the period."""
+    kernel = three_impulses(0, (10.0, 0.0), (0.0, 0.0), 1e-4)
+    steps = np.cumsum(kernel.motor[0])
+    third = round(1.0 / 30.0 / 1e-4)
+    assert np.allclose(steps[5 : third // 2 - 5], 1.0, atol=0.01)
+    assert np.allclose(steps[third // 2 + 5 : third - 5], 0.0, atol=0.01)
+    assert np.allclose(steps[third + 5 :], 1.0, atol=0.01)
+
+
+@pytest.mark.parametrize("hz", [(14.0, 19.0), (0.0, 9.0), (30.0, 11.0)])
+def test_three_boxes_keep_the_accelerations(hz):
+    kernel = three_boxes(hz, DAMPING, 1e-3)
+    assert all(kernel.keeps_acceleration(axis) for axis in (0, 1))
+    longest = 3.5 / (2.0 * math.pi * min(f for f in hz if f))
+    assert len(kernel.tip) * 1e-3 < longest + 0.004
+
+
+def test_a_short_line_begins_and_ends_where_it_is_asked_to():
+    rig = Rig.default().changed(TIP)
+    program = motion.plan(Drawing.from_strokes([[[30.0, 30.0], [30.4, 30.1]]]), rig)
+    at = program.position_steps[program.pen_stops + 1] @ np.linalg.inv(Limits.from_rig(rig).steps_matrix).T
+    assert np.allclose(at, [[30.0, 30.0], [30.4, 30.1]], atol=0.5 / 80 + 1e-9)
