@@ -1,4 +1,4 @@
-"""``[smoothing]``: how smooth a rig's motion has to be. What is made of it stands in `motion/tip` and `motion/shaping`."""
+"""``[smoothing]``: how smooth a rig's motion has to be. See `motion/tip` and `motion/shaping`."""
 
 from __future__ import annotations
 
