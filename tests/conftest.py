@@ -1,6 +1,9 @@
 """Settings of all test suites."""
 
+import os
 import signal
+import tempfile
+from pathlib import Path
 
 from hypothesis import HealthCheck, settings
 
@@ -9,6 +12,16 @@ from hypothesis import HealthCheck, settings
 settings.register_profile("same", derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.register_profile("wide", max_examples=2000, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("same")
+
+# What the developer's own machines have left behind is not for the tests: none reads or writes their state.
+_state = tempfile.TemporaryDirectory(prefix="linewright-tests-")
+os.environ["XDG_STATE_HOME"] = _state.name
+
+
+def pytest_runtest_setup() -> None:
+    """No test finds the usual rig of another one."""
+    (Path(_state.name) / "linewright" / "machines.json").unlink(missing_ok=True)
+
 
 # A suite that is started in the background (``&``, nohup) is not to be interrupted, nor is what it starts; but some
 # tests are about being interrupted.

@@ -67,6 +67,7 @@ class Server:
             messages.ENABLE: self._enable,
             messages.ASK: self._ask,
             messages.IDLE: self._idle,
+            messages.IDENTIFY: self._identify,
         }
 
     # Called by the board in every turn of its loop.
@@ -289,6 +290,9 @@ class Server:
             queue_slots=feeder.SLOTS,
             version=self._version,
         )
+
+    def _identify(self, _fields):
+        self._say("identity", request=self.endpoint.sequence, unique=self._port.unique)
 
     def _set(self, fields):
         return self._board.set(fields["pairs"])

@@ -51,12 +51,14 @@ PEN = const(0x0A)
 ENABLE = const(0x0B)
 ASK = const(0x0C)
 IDLE = const(0x0D)
+IDENTIFY = const(0x0E)
 GREETING = const(0x41)
 DONE = const(0x42)
 REFUSAL = const(0x43)
 HOMED = const(0x44)
 FAULT = const(0x45)
 EVENT = const(0x46)
+IDENTITY = const(0x47)
 
 # (name, id, ((field, type, low, high), ...)).  For ``bytes`` and ``text`` low and high bound the length; they come
 # last.  ``pairs`` is a run of (key u8, value i32), each within the range of its setting.  ``request`` is the
@@ -86,6 +88,7 @@ MESSAGES = (
     ("enable", ENABLE, (("on", "u8", 0, 1),)),
     ("ask", ASK, ()),
     ("idle", IDLE, (("seconds", "u16", 0, 3600),)),
+    ("identify", IDENTIFY, ()),
     # Board to host.
     (
         "greeting",
@@ -135,6 +138,8 @@ MESSAGES = (
     ),
     ("fault", FAULT, (("code", "u8", 1, U8), ("detail", "i32", I32_LOW, I32_HIGH))),
     ("event", EVENT, (("code", "u8", 1, U8), ("value", "i32", I32_LOW, I32_HIGH))),
+    # The serial number that the chip or its flash was made with; empty where there is none.
+    ("identity", IDENTITY, (("request", "u16", 0, U16), ("unique", "bytes", 0, 16))),
 )
 
 # Numbered words.  A number never changes its meaning; new ones go to the end.

@@ -72,6 +72,21 @@ class Beginning(unittest.TestCase):
         self.assertEqual(rig.last("refusal")["reason"], messages.OTHER_VERSION)
         self.assertEqual(rig.last("greeting"), None)
 
+    def test_a_board_says_who_it_is_in_any_state(self):
+        rig = BoardRig()
+        rig.port.unique = b"\xe6\x61\x00\xff"
+        rig.send("identify")
+        rig.spend(0.2)
+        self.assertEqual(rig.last("identity")["unique"], b"\xe6\x61\x00\xff")
+        self.assertEqual(rig.state(), "asleep")
+        rig.port.unique = b""
+        rig.ready()
+        rig.draw([(records.RAMP, 16_000, 0, 8000), (records.RAMP, 1000, 0, 0), END])
+        rig.send("identify")
+        rig.spend(0.2)
+        self.assertEqual(rig.last("identity")["unique"], b"")
+        self.assertEqual(rig.last("fault"), None)
+
     def test_settings_of_another_machine_lose_the_position_and_the_motors(self):
         """What counts the steps, where they are counted from or which pins make them is not what it was."""
         for change in ({"kinematics": 1}, {"reversed_a": 1}, {"x_high": 17_000}, {"pin_enable": 5}, {"home_end_y": 2}):

@@ -163,6 +163,14 @@ class Playing(unittest.TestCase):
     def setUp(self):
         clock.cost_us = 1
 
+    def test_the_chips_number_is_told_where_there_is_one(self):
+        self.assertEqual(port_with_pins().unique, b"")
+        FakeMachine.unique_id = staticmethod(lambda: b"0123456789abcdefgh")
+        try:
+            self.assertEqual(port_with_pins().unique, b"0123456789abcdef")
+        finally:
+            del FakeMachine.unique_id
+
     def test_steps_come_when_they_are_due(self):
         port = port_with_pins()
         waits = [1000, 2000, 1250, 5000, 1001, 1002, 1003, 1004]

@@ -146,7 +146,7 @@ def session(file: Path, machine: Machine, faults: Faults, typed: dict[str, tuple
 
     def host(link: LockstepWire) -> None:
         hands = Hands(Session(link, rig), rig, file)
-        notebook = Notebook(file)
+        notebook = Notebook(lambda: "the harbour rig")
         notebook.read(rig)
         newcomer = Newcomer(lockstep.world, rig, typed)
         walked = Dialogue(STEPS, hands, Screen(lines.append, None, newcomer), notebook).walk()

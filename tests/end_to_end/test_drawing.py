@@ -269,6 +269,27 @@ def test_a_third_of_the_pace_and_back(tmp_path):
     assert_drawn(run, on_time=False)
 
 
+@pytest.mark.parametrize("pace", [1.0, 0.5, 0.2])
+def test_the_time_left_reckons_with_the_pace(tmp_path, pace):
+    """What was said to be left a second into the drawing is what it takes from there, by the rig's own clock."""
+    said = []
+
+    def watch(progress, link, control):
+        if not said:
+            control.slow_to(pace)
+        now_s = link.now / TICK_HZ
+        said.append((now_s, progress.left_s, progress.planned_s, progress.predicted_s))
+
+    run = draw(tmp_path, zoo(), on_progress=watch)
+    assert_drawn(run, on_time=pace == 1.0)
+    begun_s, ended_s = said[0][0], said[-1][0]
+    at_s, left_s, *_ = next(one for one in said if one[0] > begun_s + 1.0)
+    # The pen is reported about 20 times a second and by whole records; what plays at a changing pace is little.
+    assert left_s == pytest.approx(ended_s - at_s, rel=0.1, abs=0.5)
+    assert said[-1][1] <= 0.2
+    assert said[-1][2] == pytest.approx(said[-1][3], abs=0.2)
+
+
 @pytest.mark.parametrize("when_s", [0.2, 1.0, 2.345, 6.0])
 def test_abandoning_stops_smoothly_with_the_pen_up(tmp_path, when_s):
     def interfere(progress, link, control):

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import io
+
 import pytest
+from rich.console import Console
 
 from linewright.board.session import Session
 from linewright.calibration.exercise import Bout, Tally, exercise
-from linewright.errors import InputError
+from linewright.cli.tables import exercise as exercise_report
+from linewright.errors import BoardFault, InputError
 from linewright.rig.rig import Rig
 from linewright.simulation.faults import Faults
 from linewright.simulation.machine import Machine
@@ -34,7 +38,6 @@ def tally_of(faults: Faults, bouts: int, **options) -> Tally:
     def host(link):
         session = Session(link, SMALL)
         session.greet()
-        session.home()
         return exercise(session, SMALL, bouts=bouts, moves=2, seed=3, **options)
 
     with lockstep.host_time():
@@ -59,6 +62,29 @@ def test_a_weak_motor_is_named_with_the_speed_at_which_it_gives_way():
     assert "x lost steps both ways, from 120 mm/s on" in words
     assert "axis.x.speed_mm_s = 90" in words
     assert "y kept its place" in words
+
+
+@pytest.mark.parametrize("hertz", [1100.0, 500.0, 250.0])
+def test_a_machine_that_loses_nearly_all_its_steps_ends_in_a_table_and_a_verdict(hertz):
+    """Motor A gives way at 55, 25 and 12.5 mm/s; it homes at 30, and its slow ways take 30 as well."""
+    tally = tally_of(Faults(pull_out_a_hz=hertz), 12)
+    words = " ".join(tally.verdict(SMALL))
+    assert any(bout.lost for bout in tally.bouts if bout.axis == "x")
+    assert "x lost steps" in words
+    if tally.homed_at:
+        assert len(tally.bouts) == 12
+        assert not any(bout.lost_steps for bout in tally.bouts if bout.axis == "y")
+    if hertz < 600.0:
+        assert tally.homed_at < 1.0
+        assert "while homing" in words or "any more" in words
+    table = Console(file=io.StringIO(), width=120)
+    table.print(exercise_report.tally_table(tally, SMALL))
+    assert "with losses" in table.file.getvalue()
+
+
+def test_a_dead_switch_is_no_lost_step():
+    with pytest.raises(BoardFault, match="switch missing"):
+        tally_of(Faults(dead_x=1.0), 2)
 
 
 def test_losses_one_way_only_are_said_to_be_so():

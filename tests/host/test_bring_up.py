@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from dataclasses import replace
+from types import SimpleNamespace
 
 import pytest
 
@@ -12,7 +13,7 @@ from linewright.board.session import Session
 from linewright.bringup.dialogue import Dialogue
 from linewright.bringup.directions import FORWARDS, WAYS, judge, way_of
 from linewright.bringup.hands import Hands
-from linewright.bringup.notebook import Notebook
+from linewright.bringup.notebook import Notebook, machine_key
 from linewright.bringup.onlooker import Onlooker
 from linewright.bringup.steps import STEPS
 from linewright.bringup.talk import Ask, Choice, StepCommand, Talk, Watch
@@ -72,7 +73,9 @@ class Witness:
 class Walk:
     """One bring-up in lockstep."""
 
-    def __init__(self, tmp_path, faults="", *, rig_text=None, answers=None, on=None, start=None, machine=None):
+    def __init__(
+        self, tmp_path, faults="", *, rig_text=None, answers=None, on=None, start=None, machine=None, board="rp2040 e66"
+    ):
         self.file = tmp_path / "rig.toml"
         if not self.file.exists():
             self.file.write_text(rig_text or TEXT, encoding="utf-8")
@@ -83,7 +86,7 @@ class Walk:
 
         def host(link):
             self.hands = Hands(Session(link, rig), rig, self.file)
-            notebook = Notebook(self.file)
+            notebook = Notebook(lambda: board)
             self.carried_on = notebook.read(rig)
             self.notebook = notebook
             return Dialogue(STEPS, self.hands, self.person, notebook).walk(start)
@@ -275,17 +278,60 @@ def test_it_carries_on_another_day(tmp_path):
     assert not third.carried_on
 
 
+def test_what_was_found_on_one_board_is_nothing_on_another(tmp_path):
+    """A rehearsal, or a board that was exchanged: endstops, drivers and directions are checked again."""
+    rehearsed = Walk(tmp_path, answers={"ready pen": ["stop"]}, board=f"virtual {tmp_path / 'rig.toml'}")
+    assert rehearsed.walked.states["motor-b"] == "done"
+    real = Walk(tmp_path, answers={"ready switches": ["stop"]}, board="rp2040 e66")
+    assert not real.carried_on
+    assert real.walked.states == {"greeting": "done"}
+    other = Walk(tmp_path, answers={"ready switches": ["stop"]}, board="rp2040 e67")
+    assert not other.carried_on
+    again = Walk(tmp_path, answers={"ready switches": ["stop"]}, board=f"virtual {tmp_path / 'rig.toml'}")
+    assert again.carried_on
+
+
+class Answering:
+    """A session whose board has said who it is."""
+
+    def __init__(self, board, unique, *, greets=True):
+        self.greeting = SimpleNamespace(board=board, same_code=True) if greets else None
+        self.unique = unique
+
+    def unique_id(self):
+        return self.unique
+
+
+def test_a_machine_is_known_by_its_board_and_not_by_a_path(tmp_path):
+    one, other = tmp_path / "one.toml", tmp_path / "other.toml"
+    real = Answering("rp2040", "e66")
+    assert machine_key(real, "serial:/dev/a", one) == machine_key(real, "serial:/dev/b", other)
+    keys = {
+        machine_key(real, "serial:/dev/a", one),
+        machine_key(Answering("rp2040", "e67"), "serial:/dev/a", one),
+        machine_key(Answering("virtual", ""), "socket:127.0.0.1:4000", one),
+        machine_key(Answering("portable", ""), "serial:/dev/a", one),
+        machine_key(Answering("portable", ""), "serial:/dev/b", one),
+    }
+    assert len(keys) == 5
+    # The virtual rig is the same one over any port, but never a board's.
+    nobody = Answering("", "", greets=False)
+    assert machine_key(nobody, "virtual", one) == machine_key(Answering("virtual", ""), "socket:127.0.0.1:4000", one)
+    assert machine_key(nobody, "serial:/dev/a", one) == ""
+    assert machine_key(real, "serial:/dev/a", None) == ""
+
+
 @pytest.mark.parametrize("damage", ["", "{", "[]", '{"states": 3}', '{"states": {"greeting": "done"}, "said": {}}'])
 def test_a_damaged_notebook_is_a_new_one(damage, tmp_path):
     rig_file = tmp_path / "rig.toml"
     rig_file.write_text(TEXT)
-    notebook = Notebook(rig_file)
+    notebook = Notebook(lambda: "rp2040 e66")
     notebook.enter("greeting", "done", "hello")
     notebook.write(SMALL)
-    assert Notebook(rig_file).read(SMALL)
+    assert Notebook(lambda: "rp2040 e66").read(SMALL)
     (file,) = (tmp_path / "state" / "linewright" / "bring-up").iterdir()
     file.write_text(damage)
-    assert not Notebook(rig_file).read(SMALL)
+    assert not Notebook(lambda: "rp2040 e66").read(SMALL)
 
 
 @pytest.mark.parametrize(
@@ -315,16 +361,18 @@ def test_wherever_it_ends_motors_are_off_pen_up_and_the_file_whole(key, tmp_path
     person = Leaves(lockstep.world, rig)
 
     def host(link):
-        hands = Hands(Session(link, rig), rig, file)
+        session = Session(link, rig)
+        hands = Hands(session, rig, file)
+        notebook = Notebook(lambda: machine_key(session, "serial:/dev/x", file))
         with pytest.raises(ending):
-            Dialogue(STEPS, hands, person, Notebook(file)).walk()
+            Dialogue(STEPS, hands, person, notebook).walk()
 
     with lockstep.host_time():
         lockstep.run(host)
     assert not lockstep.world.look().powered
     assert not lockstep.world.look().pen_down
     Rig.load(file)  # valid, whatever had been corrected by then
-    assert Notebook(file).read(Rig.load(file)) == (key != "ready greeting")
+    assert Notebook(lambda: f"virtual {file}").read(Rig.load(file)) == (key != "ready greeting")
 
 
 def test_a_rig_file_that_is_broken_meanwhile_is_trouble_and_stays_as_it_is(tmp_path):

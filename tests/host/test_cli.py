@@ -384,7 +384,8 @@ def test_virtual_prints_the_very_words_that_connect_to_it(tmp_path):
     assert process.stdout is not None
     assert process.stderr is not None
     address = process.stdout.readline().strip().removeprefix("listening on ")
-    assert process.stderr.readline() == f"connect with: linewright draw FILE --port socket:{address} --rig mine.toml\n"
+    said = f"connect with: linewright draw FILE --port socket:{address} --rig mine.toml\n"
+    assert process.stderr.readline() == f"a virtual rig of default (mine.toml); {said}"
     process.send_signal(signal.SIGINT)
     process.communicate(timeout=60)
     assert process.returncode == 0

@@ -18,6 +18,7 @@ from linewright import cli
 from linewright.board.session_values import Control
 from linewright.cli.drawing_task import Task
 from linewright.cli.keys import Keys
+from linewright.cli.target import Target
 from linewright.drawing.strokes import Drawing
 from linewright.motion import plan
 from linewright.rig.rig import Rig
@@ -120,14 +121,18 @@ def test_each_key_is_one_request():
     assert asked(" ") == [("pace", 0)]
     assert asked(" ", " ") == [("pace", 0), ("pace", 256)]
     assert asked("-", "-", "+") == [("pace", 230), ("pace", 205), ("pace", 230)]
-    assert asked("x") == [("cut", 0)]
+    assert asked("x") == asked("X") == asked("x", "x") == []
     assert asked("?", "z", "\n") == []
     assert asked("\n", state="pen") == [("pen", 0)]
 
 
-def test_one_press_does_not_abandon():
-    assert asked("q") == []
+def test_no_single_press_ends_a_drawing():
+    """Any key, once, of all that a keyboard has: nothing is abandoned, and no motor is cut."""
+    for key in map(chr, range(256)):
+        assert {name for name, _ in asked(key)} <= {"pace"}, key
     assert asked("q", "q") == [("abandon", 0)]
+    assert asked("X", "X") == [("cut", 0)]
+    assert asked("q", "X", "q") == asked("X", "q", "X") == []
 
 
 def test_the_pace_stays_within_its_range_and_survives_a_hold():
@@ -162,16 +167,73 @@ def test_keys_on_a_terminal(place):
 
 def test_enter_says_that_the_other_pen_is_in(place):
     terminal = Terminal("draw", "pens.svg", "--rig", "rig.toml", "--ask-pens")
+    terminal.until("put the pen '#aa0000' in, then press Enter")
+    terminal.press("\r")
     terminal.until("put the pen '#0000aa' in, then press Enter")
     terminal.press("\r")
     assert terminal.exit_code() == 0
     assert "2 strokes" in terminal.text
 
 
+def test_where_nobody_answers_for_the_first_pen_nothing_moves(place):
+    process = command("draw", "pens.svg", "--rig", "rig.toml", "--ask-pens", stdin=subprocess.DEVNULL)
+    _, errors = process.communicate(timeout=60)
+    assert process.returncode == 2
+    assert "nobody is there to put the pen '#aa0000' in" in errors
+    assert journal.unfinished() == []
+    assert drawing_log.entries() == []
+
+
+def test_part_of_a_drawing(place, capsys):
+    words = ["draw", "pens.svg", "--rig", "rig.toml", "--json"]
+    assert cli.run([*words, "--only", "pen=#0000AA", "--outline"]) == 0
+    said = json.loads(capsys.readouterr().out)
+    assert [pen["name"] for pen in said["pens"]] == ["#0000aa"]
+    assert (said["strokes"], said["finished"], said["pulses_broken"]) == (1, True, 0)
+    # The box of one level line is the line itself: nothing but it was drawn, wherever the pen went before.
+    assert said["max_deviation_mm"] < 0.05
+    assert cli.run([*words, "--from-stroke", "2"]) == 0
+    said = json.loads(capsys.readouterr().out)
+    assert (said["first_stroke"], said["finished"]) == (1, True)
+    assert drawing_log.entries(1)[0].first_stroke == 1
+    for more, message in (
+        (["--only", "pen=green"], "its pens: #aa0000, #0000aa"),
+        (["--only", "green"], "names no part"),
+        (["--from-stroke", "3"], "there is no stroke 3: this drawing has 1 to 2"),
+        (["--speed", "5"], "10 to 100"),
+    ):
+        assert cli.run([*words[:-1], *more]) == 2
+        assert message in capsys.readouterr().err
+
+
+def test_a_slower_drawing_takes_its_time(place, capsys):
+    words = ["draw", "lines.svg", "--keep", "--rig", "rig.toml", "--json"]
+    assert cli.run(words) == 0
+    full = json.loads(capsys.readouterr().out)
+    assert cli.run([*words, "--speed", "50"]) == 0
+    half = json.loads(capsys.readouterr().out)
+    assert half["predicted_ticks"] == full["predicted_ticks"]
+    # Pen lifts take what they take; the ways take twice as long.
+    assert 1.4 < half["played_s"] / full["played_s"] < 2.0
+
+
+def test_a_folder_of_programs_is_drawn_sheet_after_sheet(place, capsys):
+    (place / "pens2.svg").write_text(TWO_PENS, encoding="utf-8")
+    assert cli.run(["plan", "pens.svg", "pens2.svg", "-o", "jobs", "--no-pictures", "--rig", "rig.toml"]) == 0
+    assert cli.run(["draw", "jobs", "--rig", "rig.toml"]) == 0
+    assert [entry.picture for entry in drawing_log.entries()] == ["pens2.lw", "pens.lw"]
+    (place / "empty").mkdir()
+    assert cli.run(["draw", "empty", "--rig", "rig.toml"]) == 2
+    assert "no program in the folder empty" in capsys.readouterr().err
+
+
 def test_where_nobody_can_press_enter_no_pen_is_taken_for_changed(place):
     """Standard input that has ended is no answer: the second pen's lines would be drawn with the first one."""
     words = ["draw", "pens.svg", "--rig", "rig.toml", "--ask-pens"]
-    process = command(*words, stdin=subprocess.DEVNULL)
+    process = command(*words, stdin=subprocess.PIPE)
+    process.stdin.write("\n")  # the first pen is in, and then nobody is there any more
+    process.stdin.close()
+    process.stdin = None
     said = ""
     while "nobody is there to press Enter" not in said:
         line = process.stderr.readline()
@@ -236,7 +298,7 @@ def test_a_board_that_dies_in_mid_drawing_is_answered_with_resume(place):
 def test_two_pens_drawn_with_one_are_told_how_to_be_changed(place):
     rig = Rig.load(place / "rig.toml")
     drawing = Drawing.from_strokes([[[20, 20], [40, 20]], [[20, 30], [40, 30]]], [0, 1])
-    task = Task("pens.svg", plan(drawing, rig), (), rig, None, "socket:127.0.0.1:1", None, None, False)
+    task = Task("pens.svg", plan(drawing, rig), (), Target(rig, None, "socket:127.0.0.1:1"), None, None, False)
     (note,) = (note for note in task.notes() if "pens of this picture" in note)
     assert "--ask-pens" in note
 
@@ -367,5 +429,5 @@ def test_a_drawing_is_drawn_where_no_journal_can_be_kept(place, monkeypatch, cap
 def test_a_real_machine_with_the_virtual_rigs_file_is_told(port, board, said):
     rig = Rig.default().changed({"board": board})
     program = plan(Drawing.from_strokes([[(10, 10), (20, 10)]]), rig)
-    task = Task("x.svg", program, (), rig, None, port, None, None, False)
+    task = Task("x.svg", program, (), Target(rig, None, port), None, None, False)
     assert any("have not been checked" in note for note in task.notes()) == said

@@ -144,7 +144,8 @@ def test_paper_of_another_size_does_not_fit(ink):
     assert finding.figure("scale of x").after == pytest.approx(1.3 + 100 * 5 / 210 * 1.013, abs=0.2)
 
 
-def test_on_the_command_line(ink, tmp_path, capsys):
+def test_on_the_command_line(ink, tmp_path, capsys, monkeypatch):
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
     shot = tmp_path / "sheet.jpg"
     cv2.imwrite(str(shot), photograph(ink, SHEET, RIG, SMALL), [cv2.IMWRITE_JPEG_QUALITY, 90])
     rig = tmp_path / "rig.toml"
@@ -154,6 +155,16 @@ def test_on_the_command_line(ink, tmp_path, capsys):
     said = json.loads(capsys.readouterr().out)
     assert said["changes"]["corrections.scale_x"] == pytest.approx(0.013, abs=3e-4)
     assert Rig.load(rig).corrections.squareness_deg == pytest.approx(1.2, abs=0.05)
+    # The same photograph once more would correct the same error twice, whoever asks.
+    once = rig.read_text()
+    assert run(words) == 2
+    assert "has corrected" in capsys.readouterr().err
+    assert rig.read_text() == once
+    assert run(["fit", "--undo", "--rig", str(rig)]) == 0
+    assert Rig.load(rig).corrections == Rig.default().corrections
+    assert run([*words, "--paper", "210x297"]) == 0
+    assert rig.read_text() == once
+    capsys.readouterr()
     assert run([*words, "--only-show", "--map", str(tmp_path / "left.png")]) == 0
     assert "what is left at each cross" in capsys.readouterr().out
     assert (tmp_path / "left.png").read_bytes().startswith(b"\x89PNG")

@@ -20,11 +20,12 @@ from linewright import cli
 from linewright.errors import InputError, RigError
 from linewright.rig.checks import bounds_of
 from linewright.rig.draft import draft
-from linewright.rig.questions import QUESTIONS, described, read_answers
+from linewright.rig.questions import PIN_QUESTIONS, QUESTIONS, described, free_pins, read_answers, runs_of
 from linewright.rig.review import review
 from linewright.rig.rig import Rig
 
 NAMES = [question.name for question in QUESTIONS]
+EVERYTHING = read_answers({str(row["name"]): row["default"] for row in described()})
 
 
 @pytest.fixture(autouse=True)
@@ -36,11 +37,92 @@ def test_without_an_answer_it_is_a_machine_of_common_parts():
     made = draft({})
     assert made.rig.board == "rp2040"
     assert made.steps_per_mm == 80
-    assert not [one for one in review(made.rig) if one.blocks or one.weight == "unknown"]
+    answered = draft(EVERYTHING).rig
+    assert not answered.assumed
+    assert not [one for one in review(answered) if one.blocks or one.weight == "unknown"]
+    assert made.rig.changed({"assumed": ()}) == answered
     # The text is the template with values changed: each of its comments is still there.
     for line in Rig.default_text().splitlines():
         if "#" in line:
             assert line.partition("#")[2] in made.text
+
+
+@pytest.mark.parametrize("known", [(), ("motor_v", "motor_a"), ("travel_x_mm", "travel_y_mm", "pulley_teeth")])
+def test_no_figure_that_nobody_has_measured_is_called_good(known):
+    """Take every figure that was not answered for a wrong one: nothing that is called good may depend on it."""
+    answers = {name: EVERYTHING[name] for name in known}
+    rig = draft(answers).rig
+    assert rig.assumed
+    assert not {key for key in rig.assumed if key.startswith(tuple(known))}
+    good = {one.said for one in review(rig) if one.weight == "good"}
+    # Another machine of which nothing else is known either: other motors, other supplies, another travel.
+    other = {"supply.motor_v": 12.0, "supply.motor_a": 1.0, "driver.current_a": 0.2, "axis.x.moving_mass_g": 4000.0}
+    other |= {"supply.servo_a": 9.0, "supply.servo_stall_a": 8.0, "driver.logic_v": 5.0, "axis.y.drag_n": 30.0}
+    changed = rig.changed({key: value for key, value in other.items() if key in rig.assumed})
+    assert {one.said for one in review(changed) if one.weight == "good"} == good
+    assert any("nobody has measured" in one.why for one in review(rig))
+
+
+@pytest.mark.parametrize(
+    ("name", "typed", "value"),
+    [
+        ("travel_x_mm", "450mm", 450.0),
+        ("travel_x_mm", "45 cm", 450.0),
+        ("travel_x_mm", "17.7 in", 449.58),  # 25.4 mm to the inch, by its definition of 1959
+        ("travel_x_mm", '17,7"', 449.58),
+        ("travel_x_mm", "0.45 m", 450.0),
+        ("motor_v", "24 V", 24.0),
+        ("current_a", "1100 mA", 1.1),
+        ("mass_x_g", "0.5 kg", 500.0),
+        ("holding_torque_n_m", "45 N cm", 0.45),
+        ("inductance_mh", "4000 uH", 4.0),
+    ],
+)
+def test_a_figure_may_be_written_with_its_unit(name, typed, value):
+    assert read_answers({name: typed})[name] == pytest.approx(value)
+
+
+@pytest.mark.parametrize(
+    ("given", "words"),
+    [
+        ({"travel_x_mm": "450 ft"}, "unknown unit, 'ft'"),
+        ({"pulley_teeth": "20 mm"}, "it has no unit"),
+        ({"travel_x_mm": "wide"}, "is no number"),
+        ({"step_a": 2, "enable": 4}, "GPIO 4 is used already"),
+        ({"step_a": 2, "servo_pin": 8, "enable": 8}, "GPIO 8 is used already"),
+        ({"board": "rp2040", "step_a": 22}, "GPIO 23 is used already"),
+        ({"board": "rp2040", "enable": 40}, "no GPIO 40|cannot be"),
+    ],
+)
+def test_a_wrong_unit_or_a_pin_that_is_taken_is_refused(given, words):
+    with pytest.raises(InputError, match=words):
+        read_answers(given)
+
+
+def test_pins_that_are_offered_are_free():
+    answers = {"board": "rp2040", "step_a": 6}
+    for name in PIN_QUESTIONS[4:]:
+        question = next(one for one in QUESTIONS if one.name == name)
+        pin = question.usual(answers)
+        assert pin in free_pins(answers, name)
+        assert pin not in range(6, 10)
+        answers[name] = pin
+    assert len({*answers.values()}) == len(answers)
+    assert runs_of([0, 1, 2, 5, 7, 8]) == "0 to 2, 5, 7 to 8"
+    draft(read_answers({"step_a": 6}))
+
+
+def test_a_file_of_answers_that_leaves_something_out_is_refused_where_nobody_can_be_asked(capsys, tmp_path):
+    (tmp_path / "answers.json").write_text(json.dumps({"name": "harbour rig"}))
+    assert cli.run(["rig", "new", "--answers", "answers.json"]) == 2
+    assert "questions are not answered" in capsys.readouterr().err
+    assert not (tmp_path / "rig.toml").exists()
+    (tmp_path / "answers.json").write_text(json.dumps(EVERYTHING))
+    assert cli.run(["rig", "new", "--answers", "answers.json"]) == 0
+    assert Rig.load(tmp_path / "rig.toml").assumed == ()
+    said = capsys.readouterr().out
+    assert "it is the usual rig now" in said
+    assert "linewright board bring-up" in said
 
 
 def test_limits_follow_from_motor_supply_pulley_and_mass():
@@ -59,7 +141,7 @@ def test_limits_follow_from_motor_supply_pulley_and_mass():
 
 
 def test_what_is_not_known_is_left_out_and_named_by_the_check():
-    made = draft({"inductance_mh": None, "servo_a": None})
+    made = draft({**EVERYTHING, "inductance_mh": None, "servo_a": None})
     assert made.rig.a.inductance_mh is None
     assert made.reaches == (None, None)
     assert (made.rig.x.speed_mm_s, made.rig.x.accel_mm_s2) == (60.0, 500.0)
@@ -145,7 +227,7 @@ def test_answers_from_files_and_options_make_the_same_file(capsys, tmp_path):
     (tmp_path / "answers.json").write_text(
         json.dumps({"name": "harbour rig", "motor_v": 12, "inductance_mh": "unknown"})
     )
-    assert cli.run(["rig", "new", "-o", "a.toml", "--answers", "answers.json", "--json"]) == 0
+    assert cli.run(["rig", "new", "-o", "a.toml", "--answers", "answers.json", "--usual", "--json"]) == 0
     said = json.loads(capsys.readouterr().out)
     assert said["steps_per_mm"] == 80
     assert said["sound"]

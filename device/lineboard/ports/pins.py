@@ -44,6 +44,7 @@ class PinsPort:
     Attributes
     ----------
     pen_up_us : the servo pulse that the pen has been raised with at the start, 0 where that is not known.
+    unique : the chip's or its flash's serial number, at most 16 bytes; empty where the board has none.
     restarted : a watchdog has started the board anew.
     """
 
@@ -51,6 +52,10 @@ class PinsPort:
 
     def __init__(self, console):
         self._console = console
+        try:
+            self.unique = bytes(machine.unique_id())[:16]
+        except (AttributeError, OSError):
+            self.unique = b""
         self._pins = (-1,) * len(_NAMES)
         self._motors = (None, None, None, None)  # step and direction lines of A and B, None where there is none
         self._enable = None

@@ -102,6 +102,7 @@ class VirtualPort:
     tick_hz = TICK_HZ
     max_rate = MAX_RATE
     pen_up_us = 0  # nothing is remembered of the rig of last time
+    unique = b""
 
     def __init__(self, world, restarted=False):
         self.restarted = restarted

@@ -64,6 +64,7 @@ class Session:
         self.talk = Conversation(link)
         self.rig = rig
         self.greeting: Greeting | None = None
+        self._unique: str | None = None
 
     # The conversation, step by step.
 
@@ -86,8 +87,12 @@ class Session:
         self.tell_rig()
         return greeting
 
-    def hello(self) -> Greeting:
+    def hello(self, limit_s: float = GREETING_S) -> Greeting:
         """Open the link and hear what the board says of itself, whatever code it carries. Changes nothing.
+
+        Parameters
+        ----------
+        limit_s : how long the board may take.
 
         Raises
         ------
@@ -99,7 +104,7 @@ class Session:
             protocol=messages.PROTOCOL,
             digest=board_files.digest(),
             answers=("greeting",),
-            limit_s=GREETING_S,
+            limit_s=limit_s,
         )
         board = number_in(said, "board")
         greeting = Greeting(
@@ -120,6 +125,16 @@ class Session:
             )
         self.greeting = greeting
         return greeting
+
+    def unique_id(self) -> str:
+        """The serial number that tells this board from others, hexadecimal; empty where it has none.
+
+        Only after the greeting of a board with this host's code: others may not know the question.
+        """
+        if self._unique is None:
+            unique = self.talk.ask("identify", answers=("identity",))["unique"]
+            self._unique = bytes(unique).hex() if isinstance(unique, bytes | bytearray | memoryview) else ""
+        return self._unique
 
     def tell_rig(self) -> None:
         """Tell the board its rig. A board that has just started then raises the pen; no motor moves.

@@ -44,6 +44,8 @@ class Progress:
     played_s, predicted_s : playing time so far (waits do not count), and of the whole program.
     pace : 0..1, as it is now.
     pen : the pen that is in use, or asked for.
+    planned_s : playing time that was planned for what is finished; ``played_s`` is longer where it went slower.
+    left_s : time that what is left takes at the pace that was asked for last; a hold is no pace.
     """
 
     state: str
@@ -55,11 +57,8 @@ class Progress:
     predicted_s: float
     pace: float
     pen: Pen
-
-    @property
-    def left_s(self) -> float:
-        """Playing time left at full pace, seconds."""
-        return max(self.predicted_s - self.played_s, 0.0)
+    planned_s: float
+    left_s: float
 
 
 @dataclass(frozen=True)

@@ -22,7 +22,7 @@ BAUD: Final = 115_200
 WRITE_S: Final = 5.0
 """The longest that a port may refuse bytes: a healthy board empties its port within milliseconds."""
 
-LIST_HINT: Final = "`python -m serial.tools.list_ports -v` lists the ports of this computer"
+LIST_HINT: Final = "plug the board in with a cable that carries data; `linewright ports` lists what answers where"
 
 
 class Transport(Protocol):

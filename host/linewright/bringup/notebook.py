@@ -1,29 +1,58 @@
-"""`Notebook`: how far the bring-up of one rig file has come, kept from one day to the next."""
+"""`Notebook`: how far the bring-up of one machine has come, kept from one day to the next.
+
+What was found is true of the machine on which it was found, so it is kept by its board's serial number. A virtual rig
+and a board without a number are told apart by port and rig file; what was rehearsed never counts for a real machine.
+"""
 
 from __future__ import annotations
 
 import contextlib
 import hashlib
 import json
+from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
+from linewright.errors import LinkError
 from linewright.files import replacing
 from linewright.folders import state_folder
 from linewright.rig.rig import Rig
+
+if TYPE_CHECKING:
+    from linewright.board.session import Session
 
 STATES: Final = ("todo", "done", "skipped", "failed")
 
 _WIRED: Final = {"board", "kinematics", "motor", "pins"}
 
 
-class Notebook:
-    """States of the steps of one rig file.
+def machine_key(session: Session, port: str, rig_file: Path | None) -> str:
+    """What tells a machine from others; "" while its board has not answered, or where there is no telling.
 
     Parameters
     ----------
-    rig_file : which; None: nothing is kept.
+    session : asked once it has greeted.
+    port, rig_file : tell boards without a serial number apart; None: the rig has no file, and nothing is kept of it.
+    """
+    greeting = session.greeting
+    if rig_file is None:
+        return ""
+    if greeting is None:
+        # A virtual rig of this command needs no answer to be known.
+        return f"virtual {rig_file.resolve()}" if port.startswith("virtual") else ""
+    if greeting.board == "virtual":
+        return f"virtual {rig_file.resolve()}"
+    unique = session.unique_id() if greeting.same_code else ""
+    return f"{greeting.board} {unique}" if unique else f"{greeting.board} {port} {rig_file.resolve()}"
+
+
+class Notebook:
+    """States of the steps of one machine.
+
+    Parameters
+    ----------
+    machine : tells what the machine is known by; "": nothing is kept.
 
     Attributes
     ----------
@@ -32,21 +61,25 @@ class Notebook:
     when : of the last entry, UTC; empty for a new notebook.
     """
 
-    def __init__(self, rig_file: Path | None = None) -> None:
-        self._file: Path | None = None
-        if rig_file is not None:
-            name = hashlib.sha256(str(rig_file.resolve()).encode()).hexdigest()[:16]
-            self._file = state_folder() / "bring-up" / f"{name}.json"
+    def __init__(self, machine: Callable[[], str] = lambda: "") -> None:
+        self._machine = machine
         self.states: dict[str, str] = {}
         self.said: dict[str, str] = {}
         self.when = ""
 
+    def _file(self) -> Path | None:
+        machine = self._machine()
+        if not machine:
+            return None
+        return state_folder() / "bring-up" / f"{hashlib.sha256(machine.encode()).hexdigest()[:16]}.json"
+
     def read(self, rig: Rig) -> bool:
         """Take up what was written earlier; False: nothing was, or the machine has been wired differently since."""
-        if self._file is None:
+        file = self._file()
+        if file is None:
             return False
         try:
-            content = json.loads(self._file.read_text(encoding="utf-8"))
+            content = json.loads(file.read_text(encoding="utf-8"))
             states = {str(k): str(v) for k, v in content["states"].items() if v in STATES}
             said = {str(k): str(v) for k, v in content["said"].items()}
             when, wired = str(content["when"]), str(content["wired"])
@@ -59,13 +92,14 @@ class Notebook:
 
     def write(self, rig: Rig) -> None:
         """Keep it. Where that is not possible, the next bring-up begins at the first step."""
-        if self._file is None:
-            return
-        self.when = datetime.now(UTC).strftime("%Y-%m-%d %H:%M")
-        content = {"wired": _wiring(rig), "when": self.when, "states": self.states, "said": self.said}
-        with contextlib.suppress(OSError):
-            self._file.parent.mkdir(parents=True, exist_ok=True)
-            with replacing(self._file) as stream:
+        with contextlib.suppress(OSError, LinkError):
+            file = self._file()
+            if file is None:
+                return
+            self.when = datetime.now(UTC).strftime("%Y-%m-%d %H:%M")
+            content = {"wired": _wiring(rig), "when": self.when, "states": self.states, "said": self.said}
+            file.parent.mkdir(parents=True, exist_ok=True)
+            with replacing(file) as stream:
                 stream.write(json.dumps(content, indent=1).encode())
 
     def enter(self, step: str, state: str, said: str) -> None:

@@ -31,8 +31,15 @@ REPEATS_STEPS: Final = 4
 which a lever switch keeps to (common practice)."""
 EDGE_MM: Final = 5.0
 """Kept clear at both ends of the travel: a carriage that has lost steps must not run into the frame."""
-ASTRAY: Final = (messages.FAULTS[messages.SWITCH_MISSING], messages.FAULTS[messages.ENDSTOP_HIT])
-"""Faults that a count gone wrong ends in: homing does not find its switch where it searches, or a move runs into it."""
+ASTRAY: Final = tuple(
+    messages.FAULTS[code] for code in (messages.SWITCH_MISSING, messages.ENDSTOP_HIT, messages.SWITCH_STUCK)
+)
+"""Faults that a count gone wrong ends in: homing does not find its switch where it searches, or does not get off it, or
+a move runs into it."""
+HOMING_SHARES: Final = (1.0, 1.0, 0.5, 0.25, 0.25)
+"""Of the homing speed, at which a carriage that is astray is looked for, one after the other. Each search goes over the
+whole travel from where the one before has ended, so together they cover what lost steps can have left; and slower,
+because a motor that loses steps in homing, too, comes nowhere at its usual speed."""
 LEAST_RUN_SHARE: Final = 0.5
 """A run goes over half of the travel at least, so that it reaches its speed."""
 
@@ -69,9 +76,17 @@ class Bout:
 
 @dataclass(frozen=True)
 class Tally:
-    """All bouts together."""
+    """All bouts together.
+
+    Parameters
+    ----------
+    bouts : in the order in which they were made.
+    homed_at : share of the homing speed at which the switches were found last; 0: they were not found any more, which
+        ended the exercise.
+    """
 
     bouts: tuple[Bout, ...]
+    homed_at: float = 1.0
 
     def of(self, axis: str, sense: str, share: float) -> tuple[Bout, ...]:
         """The bouts of one kind."""
@@ -80,6 +95,18 @@ class Tally:
     def verdict(self, rig: Rig) -> tuple[str, ...]:
         """What it means, in plain sentences."""
         words = []
+        if not self.homed_at:
+            words.append(
+                f"The machine does not find its switches any more, not even at {_slowest_mm_s(rig):.3g} mm/s: it "
+                "stands somewhere, motors on. Look with the motor power off: does the carriage slide, is a pulley "
+                "loose, does each switch click? `linewright board check` shows what the switches read."
+            )
+        elif self.homed_at < 1.0:
+            words.append(
+                f"It lost steps while homing, too: its switches were found only at "
+                f"{self.homed_at * rig.homing.fast_mm_s:.3g} mm/s. Take homing.fast_mm_s = "
+                f"{self.homed_at * rig.homing.fast_mm_s:.3g}."
+            )
         for name, axis in (("x", rig.x), ("y", rig.y)):
             mine = [bout for bout in self.bouts if bout.axis == name]
             if not mine:
@@ -109,7 +136,12 @@ class Tally:
 
     def describe(self, rig: Rig) -> dict[str, Any]:
         """Everything, for JSON."""
-        return {"bouts": [asdict(bout) for bout in self.bouts], "verdict": list(self.verdict(rig))}
+        bouts = [asdict(bout) for bout in self.bouts]
+        return {"bouts": bouts, "homed_at_share": self.homed_at, "verdict": list(self.verdict(rig))}
+
+
+def _slowest_mm_s(rig: Rig) -> float:
+    return min(HOMING_SHARES) * rig.homing.fast_mm_s
 
 
 def exercise(
@@ -122,11 +154,11 @@ def exercise(
     seed: int = 0,
     on_bout: Callable[[int, Bout], None] = lambda *_: None,
 ) -> Tally:
-    """Run bouts on a machine that is homed.
+    """Home, and run bouts. A machine that loses steps is brought home whatever it has lost.
 
     Parameters
     ----------
-    session : of a board that is ready.
+    session : of a board that has greeted.
     rig : its machine; both axes need a switch.
     bouts : how many; a dozen covers both axes, both senses and three speeds once.
     moves : fast moves in each.
@@ -137,7 +169,7 @@ def exercise(
     Raises
     ------
     InputError : the rig has no switches to home at.
-    LinkError, BoardFault : as from the session.
+    LinkError, BoardFault : as from the session; also when the switches are not found before the first move.
     """
     if "none" in (rig.x.endstop, rig.y.endstop):
         raise InputError(
@@ -149,6 +181,9 @@ def exercise(
     low, high = np.array(rig.shape.box_mm).reshape(2, 2)
     low, high = low + EDGE_MM, high - EDGE_MM
     slow = _at(rig, SLOW_SHARE)
+    homed_at = _find_home(session, rig, 1.0)
+    if not homed_at:
+        session.home()  # nothing has been lost yet, so this is for whoever wired it, in the board's own words
     order: list[int] = []
     done: list[Bout] = []
     for number in range(bouts):
@@ -171,13 +206,35 @@ def exercise(
         except BoardFault as fault:
             if fault.name not in ASTRAY:
                 raise
-            session.home()  # from where it ended the switch is within reach
+            homed_at = _find_home(session, rig, homed_at)
             lost = (None, None)
         way_mm = sum(abs(end[column] - begin[column]) for begin, end in runs)
         bout = Bout(axis, "+" if sense == "+" else "-", share, moves, way_mm, pen_down, lost[column], lost[1 - column])
         done.append(bout)
         on_bout(number, bout)
-    return Tally(tuple(done))
+        if not homed_at:
+            break
+    return Tally(tuple(done), homed_at)
+
+
+def _find_home(session: Session, rig: Rig, from_share: float) -> float:
+    """Home until the switches are found, slower and slower; returns the share of the homing speed, 0 if they were not.
+
+    What has worked is kept for the checks that follow.
+    """
+    for share in HOMING_SHARES:
+        if share > from_share:
+            continue
+        fast = max(rig.homing.slow_mm_s, share * rig.homing.fast_mm_s)
+        session.use(rig.changed({"homing.fast_mm_s": fast}))
+        try:
+            session.home()
+        except BoardFault as fault:
+            if fault.name not in ASTRAY:
+                raise
+        else:
+            return share
+    return 0.0
 
 
 def _run(

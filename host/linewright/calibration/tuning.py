@@ -7,7 +7,7 @@ asked, the quickest is chosen: a machine that hardly rings keeps its speed, one 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
@@ -90,7 +90,9 @@ class TuningResult:
         }
 
 
-def tune(drawing: Drawing, rig: Rig, wobble_mm: float) -> TuningResult:
+def tune(
+    drawing: Drawing, rig: Rig, wobble_mm: float, report: Callable[[str, float], None] = lambda *_: None
+) -> TuningResult:
     """Try every candidate on a drawing.
 
     Parameters
@@ -98,6 +100,7 @@ def tune(drawing: Drawing, rig: Rig, wobble_mm: float) -> TuningResult:
     drawing : in machine coordinates, as it would be drawn.
     rig : with the frequencies that its ringing sheet has shown.
     wobble_mm : how far lines may depart.
+    report : told what is being tried, and which share of all is done.
 
     Raises
     ------
@@ -112,8 +115,12 @@ def tune(drawing: Drawing, rig: Rig, wobble_mm: float) -> TuningResult:
     # Corrections bend the way of the drives, not the wobble of the pen; without them the model is the plain machine.
     plain = rig.changed({"corrections": {}})
     sample = _sample(drawing)
-    now = _tried("as it is", {}, plain, drawing, sample)
-    tried = [_tried(name, changes, plain, drawing, sample) for name, changes in _candidates(rig)]
+    candidates: list[tuple[str, dict[str, object]]] = [("as it is", {}), *_candidates(rig)]
+    tried = []
+    for number, (name, changes) in enumerate(candidates):
+        report(f"trying {name}", number / len(candidates))
+        tried.append(_tried(name, changes, plain, drawing, sample))
+    now = tried.pop(0)
     tried.sort(key=lambda candidate: candidate.predicted_s)
     calm = [candidate for candidate in (now, *tried) if candidate.wobble_mm <= wobble_mm]
     best = (

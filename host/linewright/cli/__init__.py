@@ -28,11 +28,15 @@ def run(argv: Sequence[str]) -> int:
     """Run the command line; every outcome becomes an exit code and a message on the right stream."""
     import typer
 
-    from linewright.cli import output
+    from linewright.cli import next_steps, output, target
     from linewright.cli.app import app
+
+    next_steps.know(lambda: typer.main.get_command(app))
+    output.completed_by(next_steps.completed)
 
     as_json = "--json" in argv
     debug = "--debug" in argv
+    target.forget()
     try:
         # For once taken out by hand: it may stand anywhere, and must work where parsing itself fails.
         code = app([word for word in argv if word != "--debug"], prog_name="linewright", standalone_mode=False)

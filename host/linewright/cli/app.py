@@ -18,9 +18,12 @@ from linewright.cli import (
     maker,
     methods,
     plan,
+    ports,
     resume,
     rig,
+    sheet,
     surprise,
+    tape,
     trial,
     tune,
     virtual,
@@ -48,12 +51,15 @@ app.command("surprise")(surprise.surprise)
 app.command("resume")(resume.resume)
 app.add_typer(board.app, name="board")
 app.command("log")(log.log)
+app.command("ports")(ports.ports)
 app.add_typer(rig.app, name="rig")
+app.add_typer(sheet.app, name="sheet")
 app.command("trial")(trial.trial)
 app.command("fit")(fit.fit)
 app.command("tune")(tune.tune)
 app.command("exercise")(exercise.exercise)
 app.command("virtual")(virtual.virtual)
+app.command("tape")(tape.tape)
 
 
 def _version(asked: bool) -> None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from linewright.cli import options, output
+from linewright.cli import options, output, target
 from linewright.cli.commands import Commands
 
 if TYPE_CHECKING:
@@ -172,7 +172,7 @@ def show(
     from linewright.rig.sheet_place import sheet_on
 
     found = arrangement_file.load(file)
-    sheet = sheet_on(options.load_rig(rig_file), found.sheet, margin_mm=found.margin_mm)
+    sheet = sheet_on(target.of_rig(rig_file, said=not as_json).rig, found.sheet, margin_mm=found.margin_mm)
     if as_json:
         facts = {"sheet": sheet.name, "sheet_mm": [sheet.width_mm, sheet.height_mm], "margin_mm": sheet.margin_mm}
         output.emit_json({"file": str(file), **facts, "items": [_facts(item) for item in found.items]})

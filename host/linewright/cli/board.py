@@ -4,17 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from linewright.cli import cautions, options, output
+from linewright.cli import cautions, options, output, target
 from linewright.cli.commands import Commands
 
 if TYPE_CHECKING:
     from linewright.board.session import Session
     from linewright.board.status import BoardStatus
+    from linewright.cli.target import Target
     from linewright.rig.rig import Rig
 
 app = Commands(
@@ -26,22 +28,16 @@ app = Commands(
 EXIT_FAILED = 3
 """A check has failed: the board or its link is not fit for use, as with any other failure of the link."""
 
-Port = Annotated[
-    str,
-    typer.Option(
-        "--port",
-        metavar="PORT",
-        help="serial:PATH (such as serial:/dev/ttyACM0), socket:HOST:PORT, or virtual: a virtual rig that lasts as "
-        "long as the command.",
-    ),
-]
 # Negative numbers look like options to the parser; so what it does not know is left to be read as a number.
 _NEGATIVE = {"ignore_unknown_options": True}
 
 
 @app.command()
 def flash(
-    port: Port,
+    port: Annotated[
+        str,
+        typer.Option("--port", metavar="PORT", help="serial:PATH, such as serial:/dev/ttyACM0.", show_default=False),
+    ],
     rig_file: options.RigFile = None,
     source: Annotated[bool, typer.Option("--source", help="Copy the files as they are, not compiled.")] = False,
     as_json: options.AsJson = False,
@@ -52,11 +48,9 @@ def flash(
     """
     from linewright.board import flashing
     from linewright.board.prompt import Prompt
-    from linewright.board.session import Session
     from linewright.cli.progress import ProgressBar
     from linewright.cli.tables import board as board_report
     from linewright.errors import InputError, Mismatch
-    from linewright.virtual.port import open_transport
 
     kind, _, path = port.partition(":")
     if kind != "serial" or not path:
@@ -65,7 +59,7 @@ def flash(
             hint="write serial:PATH, such as serial:/dev/ttyACM0; a virtual rig needs no flashing, it runs this "
             "version's code already",
         )
-    rig = options.load_rig(rig_file)
+    aimed = replace(target.of_rig(rig_file, said=not as_json), port=port, port_named=True)
     try:
         with ProgressBar(shown=not as_json) as bar, Prompt(path) as prompt:
             result = flashing.flash(
@@ -76,19 +70,16 @@ def flash(
     except KeyboardInterrupt:
         output.error("stopped; the board runs what it had", "run it again: it takes up where it was", as_json=as_json)
         raise output.Stopped from None
-    link = open_transport(port)
-    try:
-        greeting = Session(link, rig).hello()
-    finally:
-        link.close()
+    with target.connected(aimed, said=not as_json) as (session, _):
+        greeting = session.greeting or session.hello()
     if not greeting.same_code:
         raise Mismatch(
             f"the board has the right files, but greets with code {greeting.digest:08x} instead of {result.digest:08x}",
             hint="unplug it, plug it in again, and try `linewright board check`",
         )
     warnings = list(result.warnings)
-    if rig_file is not None and rig.board not in (greeting.board, "virtual"):
-        warnings.append(f"the rig file says {rig.board}, this is {greeting.board}")
+    if aimed.rig_file is not None and aimed.rig.board not in (greeting.board, "virtual"):
+        warnings.append(f"the rig file says {aimed.rig.board}, this is {greeting.board}")
     if as_json:
         output.emit_json({"port": port, **result.describe(), "warnings": warnings})
         return
@@ -98,18 +89,18 @@ def flash(
 
 
 @app.command()
-def info(port: Port = "virtual", rig_file: options.RigFile = None, as_json: options.AsJson = False) -> None:
+def info(port: options.Port = None, rig_file: options.RigFile = None, as_json: options.AsJson = False) -> None:
     """Show what the board says: code, limits, state, fault, position.
 
     Changes nothing and moves nothing.
     """
-    with _session(port, rig_file, as_json) as (session, rig):
+    with _session(port, rig_file, as_json) as (session, at):
         session.hello()
-        _show(_status(session, rig), port, as_json)
+        _show(_status(session, at.rig), at, as_json)
 
 
 @app.command()
-def check(port: Port = "virtual", rig_file: options.RigFile = None, as_json: options.AsJson = False) -> int:
+def check(port: options.Port = None, rig_file: options.RigFile = None, as_json: options.AsJson = False) -> int:
     """Test link, code, settings, switches, queue and clock.
 
     No motor moves; a board that has just started raises the pen.
@@ -117,24 +108,25 @@ def check(port: Port = "virtual", rig_file: options.RigFile = None, as_json: opt
     from linewright.board.self_test import check_board
     from linewright.cli.tables import board as board_report
 
-    with _session(port, rig_file, as_json, moves=True) as (session, rig):
-        findings = list(check_board(session, rig))
+    with _session(port, rig_file, as_json, moves=True) as (session, at):
+        findings = list(check_board(session, at.rig))
     failed = [finding.name for finding in findings if finding.outcome == "failed"]
     if as_json:
         rows = [{"name": one.name, "outcome": one.outcome, "said": one.said, "hint": one.hint} for one in findings]
-        output.emit_json({"port": port, "passed": not failed, "checks": rows})
+        output.emit_json({"port": at.port, "passed": not failed, "checks": rows})
     else:
-        output.console().print(board_report.check_table(findings, port))
+        output.console().print(board_report.check_table(findings, at.port))
     return EXIT_FAILED if failed else 0
 
 
 @app.command()
-def home(port: Port = "virtual", rig_file: options.RigFile = None, as_json: options.AsJson = False) -> None:
+def home(port: options.Port = None, rig_file: options.RigFile = None, as_json: options.AsJson = False) -> None:
     """Find the endstops, several times each, and say how well they agree.
 
     Without endstops, where the pen is becomes the park position. A drawing that was left unfinished is abandoned.
     """
-    with _session(port, rig_file, as_json, moves=True) as (session, rig):
+    with _session(port, rig_file, as_json, moves=True) as (session, at):
+        rig = at.rig
         session.greet()
         if _status(session, rig).state in ("drawing", "holding"):
             output.warn("a drawing that was left unfinished is given up")
@@ -146,7 +138,7 @@ def home(port: Port = "virtual", rig_file: options.RigFile = None, as_json: opti
             steps = homed[f"{axis}_spread_steps"]
             spreads[axis] = {"passes": passes, "spread_steps": steps, "spread_mm": steps / motor.steps_per_mm}
     if as_json:
-        output.emit_json({"port": port, "switches": spreads, **status.describe()})
+        output.emit_json({"port": at.port, "switches": spreads, **status.describe()})
         return
     for axis, found in spreads.items():
         output.say(f"{axis}: {found['passes']} approaches within {found['spread_mm']:.4f} mm")
@@ -155,7 +147,7 @@ def home(port: Port = "virtual", rig_file: options.RigFile = None, as_json: opti
 
 @app.command("bring-up")
 def bring_up(
-    port: Port = "virtual",
+    port: options.Port = None,
     rig_file: options.RigFile = None,
     start: Annotated[str | None, typer.Option("--from", metavar="STEP", help="Begin at this step.")] = None,
     start_over: Annotated[bool, typer.Option("--start-over", help="Forget what was found earlier.")] = False,
@@ -172,32 +164,42 @@ def bring_up(
     """
     from linewright.bringup.dialogue import Dialogue
     from linewright.bringup.hands import Hands
-    from linewright.bringup.notebook import Notebook
+    from linewright.bringup.notebook import Notebook, machine_key
     from linewright.bringup.onlooker import Onlooker
     from linewright.bringup.steps import STEPS
     from linewright.cli.bring_up import Screen, standard_input
     from linewright.errors import InputError
+    from linewright.rig.rig import Rig
     from linewright.virtual.bystander import BesideProcess
     from linewright.virtual.port import VirtualTransport
 
-    if show_me and not port.startswith("virtual"):
+    if show_me and port is None:
+        port = target.VIRTUAL
+    if show_me and not (port or "").startswith(target.VIRTUAL):
         raise InputError("--show-me needs a virtual rig", hint="at a real machine, the eyes and fingers are yours")
-    if port.startswith("serial:") and rig_file is None:
+    if (port or "").startswith("serial:") and target.of_rig(rig_file).rig_file is None:
         raise InputError(
             "bring-up needs the rig file of your machine: --rig rig.toml",
-            hint="`linewright rig default -o rig.toml` writes one to start from",
+            hint="`linewright rig new` asks about your machine and writes one",
         )
-    with _session(port, rig_file, as_json, moves=True) as (session, rig):
-        hands = Hands(session, rig, rig_file)
-        notebook = Notebook(rig_file)
-        earlier = not start_over and notebook.read(rig)
+    with _session(port, rig_file, as_json, moves=True, silent=True) as (session, at):
+        notebook = Notebook(lambda: machine_key(session, at.port, at.rig_file))
+        earlier = not start_over and notebook.read(_rig_of_notes(at, show_me))
         if start_over:
             notebook.forget()
+        file = _file_to_correct(at, show_me, anew=not earlier)
+        rig = at.rig if file is None or file == at.rig_file else Rig.load(file)
+        session.use(rig)
+        hands = Hands(session, rig, file)
         onlooker = None
         if isinstance(session.link, VirtualTransport):
             onlooker = Onlooker(BesideProcess(session.link.rig), rig)
         lines = None if show_me else standard_input()
         screen = Screen(lambda line: output.say(line, stderr=as_json), lines, onlooker, hands.keep_alive)
+        if file is not None and file != at.rig_file:
+            screen.hear(
+                "plain", f"This is a rehearsal: what it finds goes into the copy {file}; {at.rig_file} stays as it is."
+            )
         if earlier:
             screen.hear("plain", f"Carrying on from {notebook.when} UTC; --start-over begins anew.")
         try:
@@ -211,7 +213,8 @@ def bring_up(
     if as_json:
         output.emit_json(
             {
-                "port": port,
+                "port": at.port,
+                "rehearsal": at.rehearses,
                 "complete": walked.complete,
                 "stopped": walked.stopped,
                 "steps": [
@@ -238,12 +241,36 @@ def bring_up(
     return 0
 
 
+def _copy_of(rig_file: Path) -> Path:
+    """Where a rehearsal writes."""
+    return rig_file.with_name(f"{rig_file.stem}.rehearsal{rig_file.suffix}")
+
+
+def _rig_of_notes(at: Target, show_me: bool) -> Rig:
+    """The rig that a bring-up was left with: of a rehearsal, the copy that it has corrected."""
+    from linewright.rig.rig import Rig
+
+    if at.rig_file is not None and (at.rehearses or show_me) and _copy_of(at.rig_file).exists():
+        return Rig.load(_copy_of(at.rig_file))
+    return at.rig
+
+
+def _file_to_correct(at: Target, show_me: bool, *, anew: bool) -> Path | None:
+    """The file that corrections go into: the machine's own, or of a rehearsal a copy; None: the rig has no file."""
+    if at.rig_file is None or not (at.rehearses or show_me):
+        return at.rig_file
+    copy = _copy_of(at.rig_file)
+    if anew or not copy.exists():
+        output.write_file(at.rig_file.read_bytes(), copy, over=True)
+    return copy
+
+
 @app.command(context_settings=_NEGATIVE)
 def jog(
     x_mm: Annotated[float, typer.Argument(metavar="X", help="mm to the right; with --to, the place itself.")],
     y_mm: Annotated[float, typer.Argument(metavar="Y", help="mm down; with --to, the place itself.")],
     to: Annotated[bool, typer.Option("--to", help="X and Y are a machine position instead of a way.")] = False,
-    port: Port = "virtual",
+    port: options.Port = None,
     rig_file: options.RigFile = None,
     as_json: options.AsJson = False,
 ) -> None:
@@ -253,24 +280,23 @@ def jog(
     """
     from linewright.errors import LinkError
 
-    with _session(port, rig_file, as_json, moves=True) as (session, rig):
+    with _session(port, rig_file, as_json, moves=True) as (session, at):
         session.greet()
-        here = _status(session, rig)
+        here = _status(session, at.rig)
         if here.position_mm is None:
-            lasting = "; a virtual rig that lasts: `linewright virtual --stay`" if port.startswith("virtual") else ""
+            lasting = "; a virtual rig that lasts: `linewright virtual --stay`" if at.on_virtual_rig else ""
             raise LinkError(
-                "the board does not know where the pen is",
-                hint=f"home first: linewright board home --port {port}{lasting}",
+                "the board does not know where the pen is", hint=f"home first: `linewright board home`{lasting}"
             )
         x, y = (x_mm, y_mm) if to else (here.position_mm[0] + x_mm, here.position_mm[1] + y_mm)
         session.jog((x, y))
-        _tell(_status(session, rig), port, as_json)
+        _tell(_status(session, at.rig), at, as_json)
 
 
 @app.command()
 def pen(
     height: Annotated[str, typer.Argument(metavar="up|down|US", help="up, down, or a servo pulse in microseconds.")],
-    port: Port = "virtual",
+    port: options.Port = None,
     rig_file: options.RigFile = None,
     as_json: options.AsJson = False,
 ) -> None:
@@ -280,17 +306,16 @@ def pen(
     """
     from linewright.errors import InputError
 
-    rig = options.load_rig(rig_file)
-    heights = {"up": rig.pen.up_us, "down": rig.pen.down_us}
-    if height not in heights and not height.isdecimal():
+    if height not in ("up", "down") and not height.isdecimal():
         raise InputError(f"{height!r} is no height of the pen", hint="write up, down, or a servo pulse such as 1400")
-    servo_us = heights[height] if height in heights else int(height)
-    with _session(port, rig_file, as_json, moves=True) as (session, rig):
+    with _session(port, rig_file, as_json, moves=True) as (session, at):
+        heights = {"up": at.rig.pen.up_us, "down": at.rig.pen.down_us}
+        servo_us = heights[height] if height in heights else int(height)
         session.greet()
         session.pen(servo_us)
-        status = _status(session, rig)
+        status = _status(session, at.rig)
     if as_json:
-        output.emit_json({"port": port, "servo_us": servo_us, **status.describe()})
+        output.emit_json({"port": at.port, "servo_us": servo_us, **status.describe()})
         return
     from linewright.cli.tables import board as board_report
 
@@ -298,43 +323,44 @@ def pen(
 
 
 @app.command()
-def cut(port: Port = "virtual", rig_file: options.RigFile = None, as_json: options.AsJson = False) -> None:
+def cut(port: options.Port = None, rig_file: options.RigFile = None, as_json: options.AsJson = False) -> None:
     """Motors off at once, pen up; the position is lost.
 
     A drawing in another window holds the port: stop it there with Ctrl-C, or switch the motors' supply off.
     """
-    with _session(port, rig_file, as_json) as (session, _):
+    # Nobody is asked who they are first: this is about seconds.
+    with _session(port, rig_file, as_json, met=False) as (session, at):
         session.cut()
     if as_json:
-        output.emit_json({"port": port, "cut": True})
+        output.emit_json({"port": at.port, "cut": True})
         return
     output.say("motors off, pen up; home before the next move")
 
 
 @contextmanager
-def _session(port: str, rig_file: Path | None, as_json: bool, *, moves: bool = False) -> Iterator[tuple[Session, Rig]]:
-    """A session on a port that is opened for it, not greeted yet; with cautions where something may move."""
-    from linewright.board.session import Session
-    from linewright.virtual.port import VirtualTransport, open_transport
-
-    rig = options.load_rig(rig_file)
+def _session(
+    port: str | None,
+    rig_file: Path | None,
+    as_json: bool,
+    *,
+    moves: bool = False,
+    met: bool = True,
+    silent: bool = False,
+) -> Iterator[tuple[Session, Target]]:
+    """A session with the machine that is meant, not told its rig yet; with cautions where something may move."""
+    aimed = target.aim(rig_file, port, said=not as_json)
     if moves:
-        for caution in cautions.before_moving(port):
-            output.say(f"caution: {caution}", stderr=True)
-    transport = open_transport(port, rig=rig)
-    if moves:
-        cautions.remember(port)
+        for caution in cautions.before_moving(aimed.port):
+            output.prose(f"caution: {caution}", stderr=True)
     try:
-        yield Session(transport, rig), rig
+        with target.connected(aimed, said=not as_json, met=met, silent=silent) as (session, known):
+            if moves:
+                cautions.remember(known.port)
+            yield session, known
     except KeyboardInterrupt:
         # What was moving has been stopped by the session, the pen up.
         output.error("stopped", "`linewright board info` says where the machine stands", as_json=as_json)
         raise output.Stopped from None
-    finally:
-        if isinstance(transport, VirtualTransport):
-            transport.discard()
-        else:
-            transport.close()
 
 
 def _status(session: Session, rig: Rig) -> BoardStatus:
@@ -345,18 +371,18 @@ def _status(session: Session, rig: Rig) -> BoardStatus:
     return BoardStatus.of(greeting, session.fresh_report(), rig)
 
 
-def _show(status: BoardStatus, port: str, as_json: bool) -> None:
+def _show(status: BoardStatus, at: Target, as_json: bool) -> None:
     if as_json:
-        output.emit_json({"port": port, **status.describe()})
+        output.emit_json({"port": at.port, "unique": at.unique, "rehearsal": at.rehearses, **status.describe()})
         return
     from linewright.cli.tables import board as board_report
 
-    output.console().print(board_report.status_table(status, port))
+    output.console().print(board_report.status_table(status, at.port))
 
 
-def _tell(status: BoardStatus, port: str, as_json: bool) -> None:
+def _tell(status: BoardStatus, at: Target, as_json: bool) -> None:
     if as_json:
-        output.emit_json({"port": port, **status.describe()})
+        output.emit_json({"port": at.port, **status.describe()})
         return
     _say_position(status)
 

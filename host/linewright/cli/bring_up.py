@@ -153,9 +153,9 @@ class Screen:
         if ask.low < ask.high:
             words.append(f"{ask.low:g} to {ask.high:g} {ask.unit}".rstrip())
         line = ", ".join(words)
-        if ask.default and words:
+        if ask.default and (words or ask.free):
             line += f" [{ask.default}]"
-        for one in textwrap.wrap(line, WIDTH - 2):
+        for one in textwrap.wrap(line.strip(), WIDTH - 2):
             self._write(f"  {one}")
 
     def _keep_alive(self) -> bool:

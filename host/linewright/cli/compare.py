@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
-from linewright.cli import options, output
+from linewright.cli import options, output, target
 
 if TYPE_CHECKING:
     from linewright.sources.picture import Picture, Report
@@ -54,10 +54,10 @@ def compare(
     from linewright.sources.tone.method import needs_extra
     from linewright.tidy import Tidiness
 
-    target = to or _USUAL_FOLDER / f"{Path(photo).stem}-methods.png"
-    refuse_other_than_png(target)
+    sheet_file = to or _USUAL_FOLDER / f"{Path(photo).stem}-methods.png"
+    refuse_other_than_png(sheet_file)
     needs_extra()
-    rig = options.load_rig(rig_file)
+    rig = target.of_rig(rig_file, said=not as_json).rig
     placement = options.placement(sheet, landscape, margin_mm)
     on = sheet_on(rig, placement.sheet, landscape=placement.landscape, margin_mm=placement.margin_mm)
 
@@ -76,12 +76,14 @@ def compare(
     try:
         if to is None:
             _USUAL_FOLDER.mkdir(exist_ok=True)
-        with replacing(target) as stream:
+        with replacing(sheet_file) as stream:
             stream.write(content)
     except OSError as error:
-        raise InputError(f"{target} cannot be written: {error.strerror or error}", hint="name another file") from None
+        raise InputError(
+            f"{sheet_file} cannot be written: {error.strerror or error}", hint="name another file"
+        ) from None
     if as_json:
-        output.emit_json({"file": str(target), "methods": [_figures(entry) for entry in entries]})
+        output.emit_json({"file": str(sheet_file), "methods": [_figures(entry) for entry in entries]})
         return
     for warning in taken.warnings:
         output.warn(warning)
@@ -109,7 +111,7 @@ def compare(
         "tone error: mean difference from the grey wanted, 0 is none; likeness: of the structure seen, 1 is equal; "
         "drawing time: as planned for the rig, with a quick order of strokes"
     )
-    output.say(str(target))
+    output.say(str(sheet_file))
 
 
 def _figures(entry: object) -> dict[str, object]:

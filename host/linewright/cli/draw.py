@@ -2,23 +2,19 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from linewright.cli import asked, cautions, drawing_task, options, output
+from linewright.cli import asked, cautions, drawing_task, options, output, target
 from linewright.cli.task import Task
+from linewright.errors import InputError
 
-Port = Annotated[
-    str,
-    typer.Option(
-        "--port",
-        metavar="PORT",
-        help="virtual, serial:PATH (such as serial:/dev/ttyACM0) or socket:HOST:PORT. "
-        "virtual takes options: virtual:backlash_x_mm=0.2,interpreter=micropython.",
-    ),
-]
+if TYPE_CHECKING:
+    from linewright.drawing.strokes import Pen
+    from linewright.program.program import Program
 
 
 def draw(
@@ -32,7 +28,7 @@ def draw(
     method: options.Method = None,
     pens: options.Pens = None,
     rig_file: options.RigFile = None,
-    port: Port = "virtual",
+    port: options.Port = None,
     sheet: options.SheetName = None,
     landscape: options.Landscape = None,
     margin_mm: options.Margin = None,
@@ -45,6 +41,10 @@ def draw(
     redraw_mm: options.RedrawMm = 0.0,
     effort: options.EffortOption = options.Effort.NORMAL,
     ask_pens: options.AskPens = None,
+    only: options.Only = None,
+    from_stroke: options.FromStroke = None,
+    speed: options.Speed = None,
+    outline: options.Outline = False,
     check_drift: options.CheckDrift = None,
     drift_limit_mm: options.DriftLimit = None,
     pictures: Annotated[
@@ -58,33 +58,87 @@ def draw(
     ] = None,
     as_json: options.AsJson = False,
 ) -> None:
-    """Draw a picture or a kept program.
+    """Draw a picture or a kept program; of a folder, its programs, sheet after sheet.
 
     Plans, connects, homes, draws, and says how it went. Keys hold and slow down; Ctrl-C stops with the pen up, and
     `linewright resume` carries on later.
     """
     from linewright.board.drift import DriftCheck
+    from linewright.planning import pipeline
+    from linewright.run import part
 
+    asked_part = _part_of(only)
+    if source is not None and Path(source).is_dir():
+        folder = [str(path) for path in sorted(Path(source).iterdir()) if pipeline.is_job(path)]
+        if not folder:
+            raise InputError(
+                f"there is no program in the folder {source}", hint="`linewright plan *.svg -o FOLDER` keeps some there"
+            )
+    else:
+        folder = []
     given = asked.Given(source, text, text_file, pattern, sentence, maker_file, anew)
     wanted = asked.asked(given, method, as_json=as_json)
-    rig = options.load_rig(rig_file)
+    aimed = target.aim(rig_file, port, said=not as_json)
+    rig = aimed.rig
     drift = DriftCheck.of(rig, check_drift, drift_limit_mm)
     placement = options.placement(sheet, landscape, margin_mm, fit, turn, pen_by, at=at, size_mm=size_mm, mirror=mirror)
     tidiness = options.tidiness(redraw_mm, effort)
-    job = options.job(wanted.source, rig, placement, options.lines(wanted.method, pens), tidiness, as_json=as_json)
-    for caution in cautions.before_moving(port):
-        output.say(f"caution: {caution}", stderr=True)
-    drawing_task.carry_out(
-        Task(
-            name=wanted.name,
-            program=job.program,
-            warnings=job.warnings,
-            rig=rig,
-            rig_file=rig_file,
-            port=port,
-            ask_pens=ask_pens,
-            pictures=pictures,
-            as_json=as_json,
-            drift=drift,
+    lines = options.lines(wanted.method, pens)
+    for caution in cautions.before_moving(aimed.port):
+        output.prose(f"caution: {caution}", stderr=True)
+    for number, one in enumerate(folder or [wanted.source]):
+        job = options.job(one, rig, placement, lines, tidiness, as_json=as_json)
+        program = job.program if asked_part is None else part.only_pen(job.program, asked_part, rig)
+        _mind_pens(lines.pens, program)
+        if number:
+            _next_sheet(Path(one).name, aimed)
+        drawing_task.carry_out(
+            Task(
+                name=Path(one).name if folder else wanted.name,
+                program=program,
+                warnings=job.warnings,
+                target=aimed,
+                ask_pens=ask_pens,
+                pictures=pictures,
+                as_json=as_json,
+                drift=drift,
+                from_stroke=from_stroke or 1,
+                pace=1.0 if speed is None else speed / 100.0,
+                outline=outline,
+            )
         )
-    )
+
+
+def _part_of(only: str | None) -> str | None:
+    """The name of the pen in ``--only pen=NAME``."""
+    if only is None:
+        return None
+    what, equals, name = only.partition("=")
+    if what.strip() != "pen" or not equals or not name.strip():
+        raise InputError(f"--only {only!r} names no part of a drawing", hint="write --only pen=NAME, such as pen=black")
+    return name.strip()
+
+
+def _mind_pens(named: tuple[Pen, ...], program: Program) -> None:
+    """Pens that were named and have nothing to draw need not be fetched."""
+    used = {program.drawing.pens[group.pen].name for group in program.groups}
+    if idle := [pen.name for pen in named if pen.name not in used]:
+        output.warn(
+            f"not needed: {', '.join(idle)}; nothing in this drawing is drawn with {'it' if len(idle) == 1 else 'them'}"
+        )
+
+
+def _next_sheet(name: str, aimed: target.Target) -> None:
+    """Wait for paper; the virtual rig needs none.
+
+    Raises
+    ------
+    InputError : nobody is there.
+    """
+    if aimed.on_virtual_rig:
+        return
+    output.say(f"lay a new sheet for {name}, then press Enter", stderr=True)
+    if not sys.stdin.readline():
+        raise InputError(
+            f"nobody is there to lay a new sheet for {name}", hint="draw the programs one by one, or from a terminal"
+        )

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import signal
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 import typer
 
-from linewright.cli import cautions, keys, logbook, output, progress
+from linewright.cli import cautions, keys, logbook, output, progress, target
 from linewright.cli.pen_change import PenChange
 from linewright.cli.task import Task
 
@@ -34,51 +35,20 @@ def carry_out(task: Task) -> None:
     LinewrightError : whatever stopped it.
     Stopped : the user stopped it.
     """
-    from linewright.board.session import Session
     from linewright.board.session_values import Control
-    from linewright.run import recovery
-    from linewright.virtual.port import VirtualTransport, open_transport
 
     if not task.as_json:
         for note in task.notes():
             output.warn(note)
     control = Control()
+    if task.pace < 1.0:
+        control.slow_to(task.pace)
+    _ask_for_first_pen(task)
     with progress.StopOnSignals() as stop:
         try:
-            transport = open_transport(task.port, rig=task.rig)
-        except KeyboardInterrupt:
-            output.error("stopped before anything was drawn", "", as_json=task.as_json)
-            raise output.Stopped(stop.number or signal.SIGINT) from None
-        cautions.remember(task.port)
-        try:
-            session = Session(transport, task.rig)
-            with progress.ProgressBar(shown=not task.as_json) as bar, _journal(task, session) as book:
-                bar.say("homing")
-                place = _take_up(task, session, book)
-                result = None
-                if place.tail is None:
-                    session.go_to(task.program.end_steps)
-                else:
-                    stop.asks(control.abandon)
-                    with logbook.noted(task, place, "" if book is None else book.began) as logged:
-                        result = logged.result = _draw(task, session, control, book, bar, place)
-                if book is not None:
-                    book.end("finished" if result is None or result.finished else "abandoned")
-            if result is None:
-                output.say("every stroke was drawn already; there is nothing left to do", stderr=True)
-                return
-            trace = None
-            if isinstance(transport, VirtualTransport):
-                left = recovery.parts(task.program, place.stroke)[1]
-                trace = transport.report(
-                    left, vertex_steps=task.program.steps_at(left), keep_drawn=task.pictures is not None
-                )
-            _tell(task, result, trace, _pictures(task, trace))
-            if not result.finished:
-                if book is not None and book.begun and not task.as_json:
-                    output.say(f"{_CARRY_ON} with this drawing", stderr=True)
-                raise output.Stopped(stop.number or signal.SIGINT)
-            _mind_drift(task, result)
+            with target.connected(task.target, said=not task.as_json) as (session, met):
+                cautions.remember(met.port)
+                _with_machine(replace(task, target=met), session, control, stop)
         except KeyboardInterrupt:
             if not stop.drawing:
                 output.error("stopped before anything was drawn", "", as_json=task.as_json)
@@ -86,21 +56,52 @@ def carry_out(task: Task) -> None:
                 message = "left while the pen was moving; the board stops by itself, with the pen up"
                 output.error(message, f"{_CARRY_ON} with this drawing", as_json=task.as_json)
             raise output.Stopped(stop.number or signal.SIGINT) from None
-        finally:
-            if isinstance(transport, VirtualTransport):
-                transport.discard()
-            else:
-                transport.close()
+
+
+def _with_machine(task: Task, session: Session, control: Control, stop: progress.StopOnSignals) -> None:
+    """Home, draw, and say how it went, on a machine that has answered."""
+    from linewright.run import recovery
+    from linewright.virtual.port import VirtualTransport
+
+    with progress.ProgressBar(shown=not task.as_json) as bar, _journal(task, session) as book:
+        bar.say("homing")
+        place = _take_up(task, session, book)
+        result = None
+        if place.tail is None:
+            session.go_to(task.program.end_steps)
+        else:
+            stop.asks(control.abandon)
+            if task.outline and task.story is None:
+                bar.say("going round the drawing, pen up")
+                _go_round(task, session, place)
+            with logbook.noted(task, place, "" if book is None else book.began) as logged:
+                result = logged.result = _draw(task, session, control, book, bar, place)
+        if book is not None:
+            book.end("finished" if result is None or result.finished else "abandoned")
+    if result is None:
+        output.say("every stroke was drawn already; there is nothing left to do", stderr=True)
+        return
+    trace = None
+    if isinstance(session.link, VirtualTransport):
+        left = recovery.parts(task.program, place.stroke)[1]
+        trace = session.link.report(
+            left, vertex_steps=task.program.steps_at(left), keep_drawn=task.pictures is not None
+        )
+    _tell(task, result, trace, _pictures(task, trace))
+    if not result.finished:
+        if book is not None and book.begun and not task.as_json:
+            output.say(f"{_CARRY_ON} with this drawing", stderr=True)
+        raise output.Stopped(stop.number or signal.SIGINT)
+    _mind_drift(task, result)
 
 
 def _take_up(task: Task, session: Session, book: Journal | None) -> Place:
     """Make the machine ready; returns where to begin."""
-    from linewright.program.remainder import Tail
-    from linewright.run import recovery
+    from linewright.run import part, recovery
 
     if task.story is None or book is None:
         session.home()
-        return recovery.Place(0, Tail.of(task.program))
+        return part.from_stroke(task.program, task.from_stroke, task.rig)
     if task.story.ended == "" and task.story.numbers:
         logbook.note_broken_off(task, task.story)
         book.end("broke off")
@@ -109,6 +110,34 @@ def _take_up(task: Task, session: Session, book: Journal | None) -> Place:
     if place.in_stroke and not task.as_json:
         output.say(f"the board has kept its place: it goes on in the middle of stroke {place.stroke + 1}", stderr=True)
     return place
+
+
+def _ask_for_first_pen(task: Task) -> None:
+    """Ask for the pen that the drawing begins with, before anything moves.
+
+    Raises
+    ------
+    InputError : nobody answers.
+    """
+    from linewright.errors import InputError
+
+    if not task.asks_for_pens or task.story is not None:
+        return
+    first = next(group for group in task.program.groups if task.from_stroke - 1 < group.strokes[1])
+    pen = task.program.drawing.pens[first.pen]
+    output.say(f"put the pen '{pen.name}' in, then press Enter", stderr=True)
+    if not sys.stdin.readline():
+        raise InputError(
+            f"nobody is there to put the pen '{pen.name}' in", hint="draw from a terminal, or with --same-pen"
+        )
+
+
+def _go_round(task: Task, session: Session, place: Place) -> None:
+    """The pen, raised, goes round the box that the drawing keeps to, so that the sheet can be laid right."""
+    from linewright.run import part
+
+    for corner in part.outline_mm(task.program, place.stroke):
+        session.jog((float(corner[0]), float(corner[1])))
 
 
 def _mind_drift(task: Task, result: DrawResult) -> None:
@@ -129,7 +158,7 @@ def _draw(
 ) -> DrawResult:
     from linewright.run import course
 
-    with keys.Keys(control, wanted=not task.as_json) as pressed:
+    with keys.Keys(control, wanted=not task.as_json, pace=task.pace) as pressed:
         pens = PenChange(control, by_key=pressed.active)
 
         def on_progress(now: Progress) -> None:
@@ -137,6 +166,8 @@ def _draw(
             pressed.poll(now)
             if now.state == "pen":
                 pens.ask(now)
+            elif now.state == "drawing":
+                pens.see(now)
 
         return course.draw(
             session,
@@ -161,7 +192,7 @@ def _journal(task: Task, session: Session) -> Iterator[Journal | None]:
         if task.story is not None:
             book = Journal.carry_on(task.story, task.program)
         else:
-            book = Journal.create(task.program, picture=task.name, rig_file=task.rig_file, port=task.port)
+            book = Journal.create(task.program, picture=task.name, rig_file=task.target.rig_file, port=task.port)
     except InputError as error:
         if task.story is not None:
             raise
@@ -206,6 +237,7 @@ def _summary(task: Task, result: DrawResult, trace: TraceReport | None, written:
         **task.program.describe(),
         "warnings": list(task.notes()),
         "sheet": task.program.sheet.name,
+        "rehearsal": task.target.rehearses,
         "finished": result.finished,
         "first_stroke": report.strokes_begun(task.program, result.first_record),
         "first_record": result.first_record,
@@ -233,6 +265,6 @@ def _tell(task: Task, result: DrawResult, trace: TraceReport | None, written: li
         return
     from linewright.cli.tables import drawings as report
 
-    output.console().print(report.draw_table(task.program, task.name, result, trace))
+    output.console().print(report.draw_table(task.program, task.name, result, trace, rehearsal=task.target.rehearses))
     for path in written:
         output.say(str(path))

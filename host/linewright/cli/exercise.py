@@ -6,8 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from linewright.cli import cautions, options, output
-from linewright.cli.draw import Port
+from linewright.cli import cautions, options, output, target
 
 if TYPE_CHECKING:
     from linewright.calibration.exercise import Bout
@@ -22,7 +21,7 @@ Seed = Annotated[int, typer.Option("--seed", metavar="N", min=0, help="Of the or
 
 def exercise(
     rig_file: options.RigFile = None,
-    port: Port = "virtual",
+    port: options.Port = None,
     bouts: Bouts = 24,
     moves: Moves = 4,
     pen_down: PenDown = False,
@@ -33,24 +32,22 @@ def exercise(
 
     Exit code 3 when steps were lost. Ctrl-C stops it with the pen up.
     """
-    from linewright.board.session import Session
     from linewright.calibration.exercise import exercise as run
     from linewright.cli.tables import exercise as exercise_report
-    from linewright.virtual.port import VirtualTransport, open_transport
 
-    rig = options.load_rig(rig_file)
+    aimed = target.aim(rig_file, port, said=not as_json)
+    rig = aimed.rig
+    for caution in cautions.before_moving(aimed.port):
+        output.prose(f"caution: {caution}", stderr=True)
 
     def tell(number: int, bout: Bout) -> None:
         if not as_json:
             output.say(f"{number + 1:4d} of {bouts}: {exercise_report.bout_words(bout, rig)}", stderr=True)
 
-    transport = open_transport(port, rig=rig)
-    cautions.remember(port)
-    try:
-        session = Session(transport, rig)
+    with target.connected(aimed, said=not as_json) as (session, met):
+        cautions.remember(met.port)
         session.greet()
         try:
-            session.home()
             tally = run(session, rig, bouts=bouts, moves=moves, pen_down=pen_down, seed=seed, on_bout=tell)
         except KeyboardInterrupt:
             session.stop()
@@ -60,11 +57,6 @@ def exercise(
                 as_json=as_json,
             )
             raise output.Stopped from None
-    finally:
-        if isinstance(transport, VirtualTransport):
-            transport.discard()
-        else:
-            transport.close()
     lost = any(bout.lost for bout in tally.bouts)
     if as_json:
         output.emit_json({**tally.describe(rig), "lost": lost})

@@ -13,9 +13,13 @@ from typing import TYPE_CHECKING, Any, Final, Self
 from linewright.cli import output
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from linewright.board.session_values import Control, Progress
 
-HELP: Final = "keys: space holds and carries on, - and + slow down and speed up, q q abandons, x cuts the motors' power"
+HELP: Final = (
+    "keys: space holds and carries on, - and + slow down and speed up, q q abandons, X X cuts the motors' power"
+)
 
 STEP: Final = 0.1
 """Share of the planned speed by which one key press slows down; also the slowest pace."""
@@ -31,6 +35,7 @@ class Keys:
     ----------
     control : where the requests go.
     wanted : whether to read keys at all.
+    pace : share of the planned speed that the drawing begins with.
 
     Attributes
     ----------
@@ -38,14 +43,15 @@ class Keys:
     hint : what a key that was pressed asks for next, to be shown beside the state.
     """
 
-    def __init__(self, control: Control, *, wanted: bool) -> None:
+    def __init__(self, control: Control, *, wanted: bool, pace: float = 1.0) -> None:
         self._control = control
         self._wanted = wanted
         self._before: list[Any] | None = None
         self._terminal = -1
-        self._pace = 1.0
+        self._pace = pace
         self._held = False
-        self._asked_to_abandon_s = -TWICE_S
+        self._asked = ""  # the key that is to be pressed twice, and was pressed once
+        self._asked_s = -TWICE_S
         self.hint = ""
 
     @property
@@ -81,7 +87,7 @@ class Keys:
 
     def poll(self, now: Progress) -> None:
         """Act on the keys that have been pressed; never waits."""
-        if time.monotonic() - self._asked_to_abandon_s >= TWICE_S:
+        if time.monotonic() - self._asked_s >= TWICE_S:
             self.hint = "space carries on" if self._held else ""
         if self._before is None or not _in_front(self._terminal):
             return
@@ -109,14 +115,22 @@ class Keys:
             self._pace = min(max(round(self._pace + step, 2), STEP), 1.0)
             if not self._held:
                 control.slow_to(self._pace)
-        elif key == "x":
-            control.cut()
-        elif key == "q":
-            if time.monotonic() - self._asked_to_abandon_s < TWICE_S:
-                control.abandon()
+        elif key in _TWICE:
+            act, means = _TWICE[key]
+            if key == self._asked and time.monotonic() - self._asked_s < TWICE_S:
+                self._asked = ""
+                act(control)
             else:
-                self._asked_to_abandon_s = time.monotonic()
-                self.hint = "q again abandons"
+                self._asked, self._asked_s = key, time.monotonic()
+                self.hint = f"{key} again {means}"
+
+
+_TWICE: Final[dict[str, tuple[Callable[[Control], None], str]]] = {
+    "q": (lambda control: control.abandon(), "abandons"),
+    # In capitals: it loses the place, so it is no key that anybody hits by chance.
+    "X": (lambda control: control.cut(), "cuts the motors' power; the position is lost"),
+}
+"""Keys that end a drawing, what they do, and what that is called."""
 
 
 def _in_front(terminal: int) -> bool:

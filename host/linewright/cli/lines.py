@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from linewright.cli import asked, options, output
+from linewright.cli import asked, options, output, target
 
 
 def lines(
@@ -63,7 +63,7 @@ def lines(
 
     given = asked.Given(source, text, text_file, pattern, sentence, maker_file, anew)
     wanted = asked.asked(given, method, as_json=as_json)
-    rig = options.load_rig(rig_file)
+    rig = target.of_rig(rig_file, said=not as_json).rig
     placement = options.placement(
         sheet, landscape, margin_mm, True, turn, pen_by, at=at, size_mm=size_mm, mirror=mirror
     )

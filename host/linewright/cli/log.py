@@ -34,6 +34,7 @@ def log(
     elif entries:
         from linewright.cli.tables import drawings as report
 
-        output.console().print(report.log_table(entries))
+        console = output.console()
+        console.print((report.log_table if console.width >= report.LOG_COLUMNS else report.log_lines)(entries))
     else:
         output.say("nothing has been drawn yet")

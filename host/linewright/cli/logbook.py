@@ -125,6 +125,7 @@ def _entry(task: Task, began: str, ended: str) -> LogEntry:
         starved=None,
         underruns=None,
         settings=json.dumps(settings),
+        rehearsal=int(task.target.rehearses),
     )
 
 

@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from linewright.cli import output
+from linewright.cli import next_steps, output, target
 
 if TYPE_CHECKING:
     from linewright.bringup.talk import Ask, Talk
@@ -27,6 +27,7 @@ ANSWERS_LIMIT_BYTES = 65_536
 
 def make(to: Path, answers_file: Path | None, given: list[str], *, usual: bool, as_json: bool) -> int:
     """Collect the answers, write the file, review it."""
+    from linewright.board import machines
     from linewright.cli.tables import rig as rig_report
     from linewright.errors import InputError
     from linewright.rig.draft import draft
@@ -38,15 +39,20 @@ def make(to: Path, answers_file: Path | None, given: list[str], *, usual: bool, 
     if not to.parent.is_dir():
         raise InputError(f"there is no folder {to.parent}", hint="make it first, or name another with -o")
     answers = read_answers({**_from_file(answers_file), **_from_options(given)})
-    ask = not usual and answers_file is None
+    missing = left_out(answers)
+    ask = not usual and bool(missing)
     if ask and not sys.stdin.isatty():
         raise InputError(
-            "there is no terminal to ask on",
+            f"{len(missing)} questions are not answered, and there is no terminal to ask on: "
+            + ", ".join(missing[:6])
+            + ("..." if len(missing) > 6 else ""),
             hint="give the answers with --answers FILE or --answer NAME=VALUE, and --usual for the rest; "
             "`linewright rig new --questions` lists them",
         )
     made = _asked(answers) if ask else draft(answers)
     output.write_file(made.text.encode(), to)
+    machines.use(to)
+    target.of_rig(None)
     findings = review(made.rig)
     sound = not any(one.blocks for one in findings)
     if as_json:
@@ -71,9 +77,27 @@ def make(to: Path, answers_file: Path | None, given: list[str], *, usual: bool, 
             rig_report.review_table([one for one in findings if one.weight != "good"]), soft_wrap=False
         )
         output.say(f"{to} written; {rig_report.verdict(findings, to.name)}")
-        output.say(f"next: `linewright rig check {to}`, `linewright rig wiring {to} -o wiring.svg`, and, once wired,")
-        output.say(f"      `linewright board flash` and `linewright board bring-up --rig {to}`")
+        output.say("it is the usual rig now: every command means it, unless --rig names another")
+        output.say(f"next: {next_steps.command('rig', 'check')}")
+        output.say(f"      {next_steps.command('rig', 'wiring', '-o', 'wiring.svg')}")
+        if made.rig.board != target.VIRTUAL:
+            output.say(f"      once wired: {next_steps.command('ports')}, then")
+            output.say(f"      {next_steps.command('board', 'flash', '--port', 'serial:PATH')}")
+        output.say(f"      {next_steps.command('board', 'bring-up')}")
     return 0
+
+
+def left_out(answers: Answers) -> list[str]:
+    """Names of the questions that are not answered yet, as far as they make sense."""
+    from linewright.rig.questions import QUESTIONS
+
+    full: dict[str, Any] = {}
+    missing = []
+    for question in QUESTIONS:
+        full[question.name] = answers[question.name] if question.name in answers else question.usual(full)
+        if question.name not in answers and question.asked(full):
+            missing.append(question.name)
+    return missing
 
 
 def follows(made: Draft) -> list[str]:
@@ -87,10 +111,17 @@ def follows(made: Draft) -> list[str]:
             lines.append(f"axis {name}: not enough is known of motor and load, so {begins}")
         else:
             lines.append(
-                f"axis {name}: the motor can do {found.speed_mm_s:.0f} mm/s ({found.by} ends it) and "
+                f"axis {name}: {_a_motor(made, name)} can do {found.speed_mm_s:.0f} mm/s ({found.by} ends it) and "
                 f"{found.accel_mm_s2:.0f} mm/s^2, a margin of two taken off; {begins}"
             )
     return lines
+
+
+def _a_motor(made: Draft, axis: str) -> str:
+    """The motor of an axis, or of a machine of common parts, where nobody has said what it is."""
+    motor = {"x": "motor.a.", "y": "motor.b."}[axis]
+    assumed = any(key.startswith((motor, "supply.motor")) for key in made.rig.assumed)
+    return "a common motor (yours is not known)" if assumed else "the motor"
 
 
 def _asked(answers: Answers) -> Draft:
@@ -126,6 +157,7 @@ def _asked(answers: Answers) -> Draft:
 def _ask_all(questions: list[Question], answers: Answers, talk: Talk, screen: Any) -> None:
     from linewright.bringup.talk import StepCommand, Talk
     from linewright.errors import InputError
+    from linewright.rig.questions import refuse_taken
 
     at = 0
     way = 1
@@ -138,9 +170,12 @@ def _ask_all(questions: list[Question], answers: Answers, talk: Talk, screen: An
         screen.hear("plain", "")
         screen.hear("plain", question.text)
         try:
-            answers[question.name] = question.read(Talk(screen, (question.why,), WORDS).choose(_ask(question, answers)))
+            typed = Talk(screen, (question.why,), WORDS).choose(_ask(question, answers))
+            value = question.read(typed)
+            refuse_taken(question, value, answers)
+            answers[question.name] = value
         except InputError as error:
-            talk.say(error.message, "next")
+            talk.say(f"{error.message}. {error.hint}".rstrip(". ") + ".", "next")
             continue
         except StepCommand as turn:
             if turn.where == "stop":
@@ -155,7 +190,7 @@ def _ask(question: Question, answers: Answers) -> Ask:
     """The question as the dialogue asks it."""
     from linewright.bringup.talk import Ask, Choice
     from linewright.rig.checks import bounds_of
-    from linewright.rig.questions import UNKNOWN
+    from linewright.rig.questions import PIN_QUESTIONS, UNKNOWN, free_pins, runs_of
     from linewright.rig.rig import Rig
 
     bounds = bounds_of(Rig, question.keys[0])
@@ -164,15 +199,16 @@ def _ask(question: Question, answers: Answers) -> Ask:
     words = tuple(Choice(word) for word in bounds.choices)
     if bounds.optional:
         words = (Choice(UNKNOWN),)
+    free = f" Free are {runs_of(free_pins(answers, question.name))}." if question.name in PIN_QUESTIONS else ""
     return Ask(
         question.name,
-        question.why,
+        f"{question.why}{free}",
         words,
         low=bounds.low,
         high=bounds.high,
         unit=bounds.words.rpartition(f"..{bounds.high:g} ")[2] if bounds.is_number else "",
         default=default,
-        free=not bounds.choices and not bounds.is_number,
+        free=not bounds.choices,
     )
 
 

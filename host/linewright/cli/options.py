@@ -141,8 +141,19 @@ RigFile = Annotated[
         "--rig",
         "-r",
         metavar="FILE",
-        help="Your rig file; the default rig where none is given.",
+        help="Your rig file; the usual one (`linewright rig use`) if not given. default: the rig without a file.",
         readable=False,
+    ),
+]
+Port = Annotated[
+    str | None,
+    typer.Option(
+        "--port",
+        metavar="PORT",
+        help="Where the machine is: serial:PATH (such as serial:/dev/ttyACM0), socket:HOST:PORT or virtual, which "
+        "takes options: virtual:backlash_x_mm=0.2,interpreter=micropython. Not given: where it was last met; a "
+        'rig file with board = "virtual" is at the virtual rig.',
+        show_default=False,
     ),
 ]
 SheetName = Annotated[
@@ -223,6 +234,23 @@ AskPens = Annotated[
         show_default=False,
     ),
 ]
+Only = Annotated[
+    str | None,
+    typer.Option("--only", metavar="pen=NAME", help="Draw only what this pen draws.", show_default=False),
+]
+FromStroke = Annotated[
+    int | None,
+    typer.Option("--from-stroke", metavar="N", min=1, help="Begin at this stroke; those before it are left out."),
+]
+Speed = Annotated[
+    float | None,
+    typer.Option(
+        "--speed", metavar="PER_CENT", min=10.0, max=100.0, help="Draw at this share of the planned speed, 10 to 100."
+    ),
+]
+Outline = Annotated[
+    bool, typer.Option("--outline", help="Let the pen, raised, go round the drawing's box before it draws.")
+]
 CheckDrift = Annotated[
     str | None,
     typer.Option(
@@ -238,13 +266,6 @@ DriftLimit = Annotated[
     typer.Option("--drift-limit", metavar="MM", help="Stop beyond this drift of an axis; the rig's own by default."),
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
-
-
-def load_rig(path: Path | None) -> Rig:
-    """The rig of a file, or the default one."""
-    from linewright.rig.rig import Rig
-
-    return Rig.default() if path is None else Rig.load(path)
 
 
 def placement(
@@ -354,7 +375,7 @@ def job(source: str, rig: Rig, placement: Placement, lines: Lines, tidiness: Tid
         If the file cannot be used; or if it is a program, which has its place already, and an option would change that.
     """
     from linewright.cli.progress import ProgressBar
-    from linewright.errors import InputError
+    from linewright.errors import InputError, ProgramError
     from linewright.planning import pipeline
     from linewright.tidy import Tidiness
 
@@ -369,4 +390,20 @@ def job(source: str, rig: Rig, placement: Placement, lines: Lines, tidiness: Tid
             f"{source} has its place on the sheet and its lines and pens already",
             hint="plan the picture again to draw it differently",
         )
-    return pipeline.load(Path(source), rig)
+    try:
+        return pipeline.load(Path(source), rig)
+    except ProgramError as error:
+        if (sheet := _trial_of(Path(source))) and "moves differently" in str(error):
+            error.hint = f"the trial sheet is of an earlier state of this rig; make it anew: `linewright trial {sheet}`"
+        raise
+
+
+def _trial_of(job: Path) -> str:
+    """Which trial sheet a program draws, by the form beside it; "" for another drawing."""
+    import json
+
+    try:
+        said = json.loads(job.with_suffix(".json").read_text(encoding="utf-8"))
+        return str(said["trial"])
+    except (OSError, ValueError, KeyError, TypeError):
+        return ""

@@ -4,17 +4,21 @@ from __future__ import annotations
 
 import contextlib
 import json
+import re
+import shutil
 import signal
 import sys
 import tempfile
+import textwrap
 import traceback
-from collections.abc import Mapping
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from rich.console import Console
+    from rich.text import Text
 
 
 class Stopped(Exception):
@@ -26,19 +30,73 @@ class Stopped(Exception):
 
 
 def console(*, stderr: bool = False) -> Console:
-    """A console that colours and draws only on a terminal, and never breaks lines when it writes to a file."""
+    """A console that colours and draws only on a terminal, in its width, and never breaks lines in a file."""
     from rich.console import Console
 
+    class Whole(Console):
+        """Completes the commands that tables name."""
+
+        def render_str(self, text: str, **settings: Any) -> Text:
+            return super().render_str(_complete(text), **settings)
+
     stream = sys.stderr if stderr else sys.stdout
-    width = None if stream.isatty() else 200
-    return Console(stderr=stderr, highlight=False, soft_wrap=True, width=width)
+    if stream.isatty():
+        return Whole(stderr=stderr, highlight=False)
+    return Whole(stderr=stderr, highlight=False, soft_wrap=True, width=200)
+
+
+_completes: list[Callable[[str], str]] = []
+
+
+def completed_by(complete: Callable[[str], str]) -> None:
+    """From now on the commands in every text go through ``complete``."""
+    _completes[:] = [complete]
+
+
+def _complete(text: str) -> str:
+    for complete in _completes:
+        text = complete(text)
+    return text
 
 
 def say(text: str, *, stderr: bool = False) -> None:
     """One plain line."""
     stream = sys.stderr if stderr else sys.stdout
-    stream.write(text + "\n")
+    stream.write(_complete(text) + "\n")
     stream.flush()
+
+
+def prose(text: str, *, stderr: bool = False) -> None:
+    """Text that is broken between words where a terminal is narrow; commands in it stay whole, to be copied."""
+    stream = sys.stderr if stderr else sys.stdout
+    whole = _complete(text)
+    if stream.isatty():
+        whole = broken(whole, shutil.get_terminal_size().columns)
+    say(whole, stderr=stderr)
+
+
+def broken(text: str, columns: int) -> str:
+    """Text with lines of at most so many columns, broken between words.
+
+    Examples
+    --------
+    >>> print(broken("home first: `linewright board home`, then draw", 20))
+    home first:
+      `linewright board home`,
+      then draw
+    """
+    kept = re.sub(r"`[^`]*`", lambda found: found[0].replace(" ", _GLUE), text)
+    lines: list[str] = []
+    for line in kept.split("\n"):
+        indent = line[: len(line) - len(line.lstrip())]
+        lines += textwrap.wrap(
+            line, max(columns, 20), subsequent_indent=f"{indent}  ", break_long_words=False, break_on_hyphens=False
+        ) or [line]
+    return "\n".join(lines).replace(_GLUE, " ")
+
+
+_GLUE = "\N{WORD JOINER}"
+"""Stands for a blank at which a line is not broken."""
 
 
 def emit_json(values: Mapping[str, object]) -> None:
@@ -75,17 +133,17 @@ def write_file(data: bytes, to: Path, *, over: bool = False) -> None:
 
 def warn(text: str) -> None:
     """Something to know that stops nothing."""
-    say(f"note: {text}", stderr=True)
+    prose(f"note: {text}", stderr=True)
 
 
 def error(message: str, hint: str, *, as_json: bool) -> None:
     """What was wrong, and what to do next."""
     if as_json:
-        emit_json({"error": message, "hint": hint})
+        emit_json({"error": _complete(message), "hint": _complete(hint)})
         return
-    say(f"linewright: {message}", stderr=True)
+    prose(f"linewright: {message}", stderr=True)
     if hint:
-        say(f"  next: {hint}", stderr=True)
+        prose(f"  next: {hint}", stderr=True)
 
 
 def bug(problem: Exception, *, as_json: bool) -> None:

@@ -24,15 +24,23 @@ class PenChange:
     def __init__(self, control: Control, *, by_key: bool) -> None:
         self._control = control
         self._by_key = by_key
+        self._drawing_with = ""  # the pen that is in
         self._asked_at: int | None = None  # record at which the last pen was asked for
         self._reader: threading.Thread | None = None
+
+    def see(self, now: Progress) -> None:
+        """A pen draws."""
+        self._drawing_with = now.pen.name
 
     def ask(self, now: Progress) -> None:
         """Ask for the pen that the drawing waits for, unless that has been done."""
         if self._asked_at == now.records_done:
             return
         self._asked_at = now.records_done
-        output.say(f"put the pen '{now.pen.name}' in, then press Enter", stderr=True)
+        if now.pen.name == self._drawing_with:
+            output.say(f"the pen '{now.pen.name}' wants ink, a point or a dip; then press Enter", stderr=True)
+        else:
+            output.say(f"put the pen '{now.pen.name}' in, then press Enter", stderr=True)
         if not self._by_key and (self._reader is None or not self._reader.is_alive()):
             self._reader = threading.Thread(target=self._read, daemon=True)
             self._reader.start()

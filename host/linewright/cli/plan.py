@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from linewright.cli import asked, options, output, plan_many
+from linewright.cli import asked, next_steps, options, output, plan_many, target
 
 
 def plan(
@@ -84,7 +84,7 @@ def plan(
         plan_many.carry_out(
             plan_many.Wanted(
                 sources or (),
-                options.load_rig(rig_file),
+                target.of_rig(rig_file, said=not as_json).rig,
                 options.placement(
                     sheet, landscape, margin_mm, fit, turn, pen_by, at=at, size_mm=size_mm, mirror=mirror
                 ),
@@ -101,7 +101,7 @@ def plan(
         return
     given = asked.Given(sources[0] if sources else None, text, text_file, pattern, sentence, maker_file, anew)
     wanted = asked.asked(given, method, as_json=as_json)
-    rig = options.load_rig(rig_file)
+    rig = target.of_rig(rig_file, said=not as_json).rig
     placement = options.placement(sheet, landscape, margin_mm, fit, turn, pen_by, at=at, size_mm=size_mm, mirror=mirror)
     tidiness = options.tidiness(redraw_mm, effort)
     job = options.job(wanted.source, rig, placement, options.lines(wanted.method, pens), tidiness, as_json=as_json)
@@ -136,4 +136,5 @@ def plan(
     for path in written:
         output.say(str(path))
     if keep_as is not None:
-        output.say(f"{keep_as}: draw it with `linewright draw {keep_as}`")
+        change = ("--ask-pens",) if len(program.groups) > 1 else ()
+        output.say(f"{keep_as} is kept. Draw it: {next_steps.command('draw', keep_as, *change)}")

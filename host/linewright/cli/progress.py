@@ -14,7 +14,7 @@ from linewright.cli import output
 
 if TYPE_CHECKING:
     from rich.progress import Progress as Bar
-    from rich.progress import TaskID
+    from rich.progress import Task, TaskID
 
     from linewright.board.session_values import Progress
 
@@ -42,18 +42,25 @@ class ProgressBar:
         console = output.console(stderr=True)
         if not console.is_terminal:
             return self
-        from rich.progress import BarColumn, Progress, TextColumn
+        from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn
+        from rich.text import Text
+
+        class _Share(TaskProgressColumn):
+            """Per cent, where it is known how much there is to do."""
+
+            def render(self, task: Task) -> Text:
+                return Text("" if task.total is None else f"{task.percentage:>3.0f} %")
 
         self._bar = Progress(
             TextColumn("{task.description}"),
             BarColumn(bar_width=None),
-            TextColumn("{task.percentage:>3.0f} %"),
+            _Share(),
             TextColumn("{task.fields[note]}"),
             console=console,
             transient=True,
         )
         self._bar.start()
-        self._task = self._bar.add_task("connecting", total=1.0, note="")
+        self._task = self._bar.add_task("starting", total=None, note="")
         return self
 
     def __exit__(
@@ -64,20 +71,20 @@ class ProgressBar:
             self._bar = None
 
     def say(self, state: str) -> None:
-        """What is being done before the drawing."""
+        """What is being done, where nobody knows how much of it is left: something moves meanwhile."""
         if self._bar is not None and self._task is not None:
-            self._bar.update(self._task, description=state)
+            self._bar.reset(self._task, description=state, total=None)
 
     def share(self, state: str, done: float) -> None:
         """How much of it is done, 0 to 1."""
         if self._bar is not None and self._task is not None:
-            self._bar.update(self._task, description=state, completed=done)
+            self._bar.update(self._task, description=state, completed=done, total=1.0)
 
     def show(self, progress: Progress, hint: str = "") -> None:
         """Called by the session as the pen gets on."""
         if self._bar is None or self._task is None:
             return
-        done = progress.played_s / progress.predicted_s if progress.predicted_s > 0 else 0.0
+        done = progress.planned_s / progress.predicted_s if progress.predicted_s > 0 else 0.0
         note = f"{wording.duration(progress.left_s)} left"
         if progress.stroke:
             note = f"stroke {progress.stroke} of {progress.strokes}, {note}"
@@ -86,7 +93,7 @@ class ProgressBar:
             state = f"drawing at {progress.pace:.0%}"
         if hint:
             note = f"{note}, {hint}"
-        self._bar.update(self._task, completed=min(done, 1.0), description=state, note=note)
+        self._bar.update(self._task, completed=min(done, 1.0), total=1.0, description=state, note=note)
 
 
 class StopOnSignals:

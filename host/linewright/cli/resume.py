@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from linewright.cli import cautions, drawing_task, options, output
+from linewright.cli import cautions, drawing_task, options, output, target
 from linewright.cli.task import Task
 
 if TYPE_CHECKING:
@@ -23,10 +23,7 @@ def resume(
             metavar="NAME", help="Which drawing, by its picture or as --list names it; the newest where not given."
         ),
     ] = None,
-    port: Annotated[
-        str | None,
-        typer.Option("--port", metavar="PORT", help="Where the machine is; where it was before, if not given."),
-    ] = None,
+    port: options.Port = None,
     rig_file: options.RigFile = None,
     sheet: Annotated[
         str | None,
@@ -61,8 +58,12 @@ def resume(
         _list(journal.unfinished(), [error.message for error in journal.damaged().values()], as_json=as_json)
         return
     story = recovery.choose(name)
-    file = rig_file if rig_file is not None else Path(story.rig_file) if story.rig_file else None
-    rig = options.load_rig(file)
+    before = Path(story.rig_file or target.DEFAULT)
+    if show:
+        rig = target.of_rig(rig_file or before, said=not as_json).rig
+    else:
+        aimed = target.aim(rig_file or before, port, said=not as_json, before=story.port)
+        rig = aimed.rig
     program = story.load_program()
     recovery.check(story, program, rig, sheet)
     stroke = recovery.strokes_done(program, story.records_done)
@@ -73,9 +74,7 @@ def resume(
         name=story.picture,
         program=program,
         warnings=(*doubts(rig), *program.warnings),
-        rig=rig,
-        rig_file=file,
-        port=port if port is not None else story.port,
+        target=aimed,
         ask_pens=ask_pens,
         pictures=pictures,
         as_json=as_json,
@@ -85,8 +84,8 @@ def resume(
     )
     if not as_json:
         _tell(story, program, stroke)
-    for caution in (*cautions.before_moving(task.port), cautions.SAME_PLACE):
-        output.say(f"caution: {caution}", stderr=True)
+    for caution in (*cautions.before_moving(aimed.port), cautions.SAME_PLACE):
+        output.prose(f"caution: {caution}", stderr=True)
     if sys.stdin.isatty() and not (yes or as_json or task.is_virtual):
         typer.confirm("carry on?", abort=True)
     drawing_task.carry_out(task)

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from linewright.cli import options, output
+from linewright.cli import next_steps, options, output, target
 from linewright.cli.commands import Commands
 
 app = Commands(
@@ -25,7 +25,7 @@ Target = Annotated[
 ]
 File = Annotated[
     Path | None,
-    typer.Argument(metavar="FILE", help="Your rig file; the default rig without one.", readable=False),
+    typer.Argument(metavar="FILE", help="Your rig file; the usual one if not given.", readable=False),
 ]
 
 
@@ -92,7 +92,8 @@ def check(
     from linewright.rig.doubts import doubts
     from linewright.rig.review import review
 
-    rig = options.load_rig(file)
+    aimed = target.of_rig(file)
+    rig, file = aimed.rig, aimed.rig_file
     if not as_json:
         _say_which(file, "check")
     findings = review(rig)
@@ -134,13 +135,14 @@ def wiring(
     from linewright.pictures.wiring_picture import wiring_scene
     from linewright.rig.wiring import Wiring
 
-    writers = [(target, album.writer(target)) for target in to or []]
-    rig = options.load_rig(file)
+    writers = [(picture, album.writer(picture)) for picture in to or []]
+    aimed = target.of_rig(file)
+    rig, file = aimed.rig, aimed.rig_file
     plan = Wiring.of(rig)
     scene = wiring_scene(rig, plan)
-    for target, write in writers:
+    for picture, write in writers:
         # Made anew whenever the rig file changes, so it may replace the one before.
-        output.write_file(write(scene), target, over=True)
+        output.write_file(write(scene), picture, over=True)
     if as_json:
         of = {"file": None if file is None else str(file), "rig": rig.name}
         output.emit_json({**of, "pictures": [str(path) for path in to or []], **asdict(plan)})
@@ -150,8 +152,40 @@ def wiring(
     output.say("")
     for i, caution in enumerate(plan.cautions, 1):
         output.say(f"{i}. {caution}")
-    for target in to or []:
-        output.say(f"{target} written")
+    for picture in to or []:
+        output.say(f"{picture} written")
+
+
+@app.command()
+def use(
+    file: Annotated[
+        Path | None,
+        typer.Argument(metavar="FILE", help="Your rig file; without one, say which is the usual one.", readable=False),
+    ] = None,
+    nothing: Annotated[bool, typer.Option("--none", help="No rig is the usual one any more.")] = False,
+    as_json: options.AsJson = False,
+) -> None:
+    """Make a rig the usual one: every command then means it without --rig."""
+    from linewright.board import machines
+    from linewright.errors import InputError
+    from linewright.rig.rig import Rig
+
+    if nothing and file is not None:
+        raise InputError("--none and a file were given", hint="leave one of the two out")
+    if file is not None:
+        name = Rig.load(file).name
+        machines.use(file)
+    elif nothing:
+        machines.use(None)
+    usual = machines.usual()
+    if as_json:
+        output.emit_json({"usual": None if usual is None else str(usual)})
+    elif file is not None:
+        output.say(f"{name} ({file}) is the usual rig; every command means it now, unless --rig names another")
+    elif usual is None:
+        output.say("no rig is the usual one; without --rig commands mean the default rig")
+    else:
+        output.say(f"the usual rig is {usual}")
 
 
 @app.command()
@@ -160,7 +194,7 @@ def show(file: File = None, as_json: options.AsJson = False) -> None:
     from linewright.cli.tables import drawings as report
     from linewright.rig.board_settings import board_settings
 
-    rig = options.load_rig(file)
+    rig = target.of_rig(file, said=not as_json).rig
     if as_json:
         output.emit_json(
             {
@@ -180,7 +214,9 @@ def show(file: File = None, as_json: options.AsJson = False) -> None:
 def _say_which(file: Path | None, command: str) -> None:
     """First of all, whose machine this is about: somebody may wire what follows."""
     output.say(
-        f"the default rig; name yours: linewright rig {command} rig.toml" if file is None else f"the rig of {file}"
+        f"the default rig; name yours: {next_steps.command('rig', command, 'rig.toml')}"
+        if file is None
+        else f"the rig of {file}"
     )
     output.say("")
 

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from linewright.cli import options, output, plan
+from linewright.cli import next_steps, options, output, plan
 
 SEEDS = 10_000
 """Seeds that it draws by itself: four digits can be remembered and typed again."""
@@ -48,11 +48,9 @@ def surprise(
     if as_json:
         return
     given = [
-        *(("--rig", str(rig_file)) if rig_file is not None else ()),
-        *(("--sheet", f"'{sheet}'" if " " in sheet else sheet) if sheet is not None else ()),
+        *(("--sheet", sheet) if sheet is not None else ()),
         *(() if landscape is None else ("--landscape" if landscape else "--portrait",)),
         *(("--margin", f"{margin_mm:g}") if margin_mm is not None else ()),
     ]
-    again = " ".join(given)
-    output.say(f"this is number {seed}; to get it again: {f'linewright surprise --seed {seed} {again}'.rstrip()}")
-    output.say(f"to draw it: {f'linewright draw --pattern {pattern} {again}'.rstrip()}")
+    output.say(f"this is number {seed}; to get it again: {next_steps.command('surprise', '--seed', seed, *given)}")
+    output.say(f"to draw it: {next_steps.command('draw', '--pattern', pattern, *given)}")

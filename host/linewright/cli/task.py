@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from linewright.board.drift import DriftCheck
+    from linewright.cli.target import Target
     from linewright.program.program import Program
     from linewright.rig.rig import Rig
     from linewright.run.journal import Story
@@ -21,26 +22,30 @@ class Task:
     Parameters
     ----------
     name : of the picture, for people.
-    rig_file : where the rig was read from; None: the default rig.
+    target : the machine.
     ask_pens : what the user said about stopping for another pen; None: nothing.
     pictures : folder for what was drawn; None: no pictures.
     drift : when to home again and compare; None: not at all.
     story : journal of the drawing to carry on; None: it begins now.
     at_park : the user has put the pen to its park position.
+    from_stroke : where a new drawing begins, from 1 on.
+    pace : share of the planned speed to begin with, above 0, up to 1.
+    outline : whether the pen goes round the drawing's box first, raised.
     """
 
     name: str
     program: Program
     warnings: tuple[str, ...]
-    rig: Rig
-    rig_file: Path | None
-    port: str
+    target: Target
     ask_pens: bool | None
     pictures: Path | None
     as_json: bool
     drift: DriftCheck | None = None
     story: Story | None = None
     at_park: bool = False
+    from_stroke: int = 1
+    pace: float = 1.0
+    outline: bool = False
 
     @property
     def stem(self) -> str:
@@ -50,9 +55,19 @@ class Task:
         return album.stem(self.name)
 
     @property
+    def rig(self) -> Rig:
+        """Of the machine."""
+        return self.target.rig
+
+    @property
+    def port(self) -> str:
+        """Where the machine is."""
+        return self.target.port
+
+    @property
     def is_virtual(self) -> bool:
         """Whether there is no machine to mind."""
-        return self.port.startswith("virtual")
+        return self.target.on_virtual_rig
 
     @property
     def asks_for_pens(self) -> bool:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from linewright.cli import options, output
+from linewright.cli import next_steps, options, output, target
 
 if TYPE_CHECKING:
     from linewright.calibration.trial.design import Trial
@@ -26,6 +26,13 @@ Press = Annotated[
     float | None, typer.Option("--press", metavar="US", help="Of heights: servo beyond the first touch; 30 by default.")
 ]
 
+Reach = Annotated[
+    float | None,
+    typer.Option(
+        "--reach", metavar="MM", help="Of straightness: how far off a rail can be and be read; 0.5 by default."
+    ),
+]
+
 
 def trial(
     name: Name = None,
@@ -35,13 +42,15 @@ def trial(
     axis: AxisName = None,
     top: Top = None,
     press: Press = None,
+    reach: Reach = None,
     as_json: options.AsJson = False,
 ) -> None:
     """Make a sheet to be drawn and measured: what is crooked shows on it.
 
     Writes the program to draw, its picture, and a form to fill in. `linewright fit` reads the form.
     """
-    from linewright.calibration.trial import catalogue, kit
+    from linewright.board import machines
+    from linewright.calibration.trial import catalogue, history, kit
     from linewright.errors import InputError
     from linewright.rig.rig import Rig
     from linewright.rig.sheet_place import sheet_on
@@ -51,13 +60,18 @@ def trial(
         return
     if axis not in (None, "x", "y"):
         raise InputError(f"there is no axis {axis!r}", hint="take --axis x or --axis y")
-    rig = options.load_rig(rig_file)
+    aimed = target.of_rig(rig_file, said=not as_json)
+    rig, rig_file = aimed.rig, aimed.rig_file
     lies = sheet_on(rig, sheet)
-    made = catalogue.design(name, rig, lies, {"axis": axis, "top": top, "press_us": press})
+    made = catalogue.design(name, rig, lies, {"axis": axis, "top": top, "press_us": press, "reach_mm": reach})
     rig_text = Rig.default_text() if rig_file is None else rig_file.read_text(encoding="utf-8-sig")
     files = kit.write(made, rig, lies, folder, rig_text)
-    draw_with = files.rig or rig_file
-    command = f"linewright draw {files.program}" + (f" --rig {draw_with}" if draw_with else "")
+    if files.rig is not None and rig_file is not None:
+        machines.describes(files.rig, rig_file)
+    if rig_file is not None:
+        history.made(made.name, files.number, rig_file, files.form)
+    with_own_rig = ("--rig", files.rig) if files.rig is not None else ()
+    command = next_steps.command("draw", files.program, *with_own_rig)
     if as_json:
         output.emit_json(_described(made, files, command))
         return
@@ -107,16 +121,16 @@ def _tell(made: Trial, files: Kit, command: str, rig_file: Path | None) -> None:
 
     output.say(f"{made.title}: {wording.duration(files.predicted_s)} of drawing. Its picture is {files.picture}.")
     output.say("")
-    output.say(f"1. Draw it:    {command} --port serial:DEVICE")
+    output.say(f"1. Draw it:    {command}")
     output.say("2. Measure it:")
     for line in made.how:
         output.say(f"   - {line}")
-    rig_option = f" --rig {rig_file}" if rig_file else ""
     if made.entries:
         output.say(f"3. Write the figures into {files.table}, or on {files.paper}.")
-        output.say(f"4. Fit them:   linewright fit {files.table}{rig_option}")
+        output.say(f"4. Fit them:   {next_steps.command('fit', files.table)}")
     else:  # measured by a photograph
-        output.say(f"3. Fit it:     linewright fit {files.form} --photo PICTURE --paper WIDTHxHEIGHT{rig_option}")
+        photo = next_steps.command("fit", files.form, "--photo", "PICTURE", "--paper", "WIDTHxHEIGHT")
+        output.say(f"3. Fit it:     {photo}")
     if rig_file is None:
         output.warn(
             "this sheet is for the default rig, and the fit has no file to write to; for a machine of your own, make "

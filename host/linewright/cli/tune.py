@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from linewright.cli import options, output
+from linewright.cli import options, output, target
 
 if TYPE_CHECKING:
     from linewright.calibration.tuning import TuningResult
@@ -34,19 +34,20 @@ def tune(
     Tries shapers and accelerations on a model that rings as your ringing sheet has shown, takes the quickest that
     stays within the wobble, and writes it into the rig file. The old file is kept.
     """
+    from linewright import tidy
     from linewright.calibration.tuning import tune as run
+    from linewright.cli.progress import ProgressBar
     from linewright.errors import InputError
     from linewright.planning import pipeline
     from linewright.rig.edit import edit_rig
 
     if not 0.005 <= wobble <= 5.0:
         raise InputError(f"--wobble {wobble:g} mm is outside 0.005..5 mm", hint="half a line's width is 0.25 mm")
-    rig = options.load_rig(rig_file)
-    if pipeline.is_job(Path(picture)):
-        job = pipeline.load(Path(picture), rig)
-    else:
-        job = pipeline.prepare(picture, rig, pipeline.Placement(sheet=sheet))
-    choice = run(job.program.drawing, rig, wobble)
+    aimed = target.of_rig(rig_file, said=not as_json)
+    rig, rig_file = aimed.rig, aimed.rig_file
+    job = options.job(picture, rig, pipeline.Placement(sheet=sheet), pipeline.Lines(), tidy.Tidiness(), as_json=as_json)
+    with ProgressBar(shown=not as_json) as bar:
+        choice = run(job.program.drawing, rig, wobble, bar.share)
     kept = None
     if rig_file is not None and not only_show and choice.best.changes:
         kept = edit_rig(rig_file, choice.best.changes).kept

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from linewright.cli import options, output
+from linewright.cli import next_steps, options, output, target
 
 
 def virtual(
@@ -31,6 +31,14 @@ def virtual(
     stay: Annotated[
         bool, typer.Option("--stay", help="Wait for the next host when one leaves, in the state it was left in.")
     ] = False,
+    hands: Annotated[
+        bool,
+        typer.Option(
+            "--hands",
+            help="Be the hands and eyes beside it: type press x, release x or look here, while another window talks to "
+            "the board. The end of the input ends the rig.",
+        ),
+    ] = False,
     real_time: Annotated[bool, typer.Option("--real-time", help="Never run faster than a real machine.")] = False,
 ) -> int:
     """Run a virtual rig to connect to.
@@ -47,7 +55,8 @@ def virtual(
     if interpreter not in INTERPRETERS:
         raise InputError(f"interpreter {interpreter!r} is neither {INTERPRETERS[0]} nor {INTERPRETERS[1]}")
     Faults.parse(fault or [])
-    options.load_rig(rig_file)
+    aimed = target.of_rig(rig_file)
+    rig_file = aimed.rig_file
     arguments = ["--listen", listen, "--interpreter", interpreter]
     if rig_file is not None:
         arguments += ["--rig", str(rig_file)]
@@ -59,9 +68,11 @@ def virtual(
         arguments.append("--stay")
     if real_time:
         arguments.append("--real-time")
-    rig_option = "" if rig_file is None else f" --rig {rig_file}"
+    if hands:
+        arguments.append("--leash")
 
     def ready(address: str) -> None:
-        output.say(f"connect with: linewright draw FILE --port socket:{address}{rig_option}", stderr=True)
+        draw = next_steps.command("draw", "FILE", "--port", f"socket:{address}", about=aimed)
+        output.say(f"a virtual rig of {aimed.name}; connect with: {draw}", stderr=True)
 
     return serve(arguments, ready=ready)

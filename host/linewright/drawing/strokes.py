@@ -14,11 +14,32 @@ Indices = NDArray[np.int64]
 
 @dataclass(frozen=True)
 class Pen:
-    """One pen: what the user calls it, the colour of its ink (``#rrggbb``) and the width of its line."""
+    """One pen as a thing.
+
+    Parameters
+    ----------
+    name : what the user calls it.
+    colour : of its ink, ``#rrggbb``.
+    width_mm : of its line; None: the rig's own.
+    speed_mm_s : how fast it may draw before its line breaks up; None: as fast as the rig's own.
+    up_us, down_us : servo pulses that raise it and lower it; None: the rig's own.
+    offset_mm : where its tip is beside that of the first pen, x to the right, y down the sheet.
+    ink_mm : how much it draws before it needs ink, a point or a dip; None: as much as there is to draw.
+    """
 
     name: str = "black"
     colour: str = "#000000"
-    width_mm: float | None = None  # None: the rig's own pen width
+    width_mm: float | None = None
+    speed_mm_s: float | None = None
+    up_us: int | None = None
+    down_us: int | None = None
+    offset_mm: tuple[float, float] = (0.0, 0.0)
+    ink_mm: float | None = None
+
+    @property
+    def is_plain(self) -> bool:
+        """Whether it draws as the rig's own pen does."""
+        return self == Pen(self.name, self.colour, self.width_mm)
 
 
 @dataclass(frozen=True, eq=False)

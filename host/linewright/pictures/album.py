@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from linewright.program.program import Program
+    from linewright.sheet.sizes import Sheet
     from linewright.simulation.replay import TraceReport
 
 DONE_COLOUR: Final = "#c9c6c0"
@@ -137,6 +138,21 @@ def speed_scene(program: Program, name: str) -> Scene:
     track = speed_map.Track(path.points_mm, path.speed_mm_s[:, 0], path.speed_mm_s[:, 1], path.stroke >= 0)
     table = Table(program.sheet, program.sheet_offset_mm, speed_map.LEGEND_MM)
     return speed_map.speed_map(track, table, pen_width_mm=program.pen_width_mm, title=f"{name}: speed")
+
+
+def tape_scene(
+    drawn: Drawing, sheet: Sheet, sheet_offset_mm: tuple[float, float], pen_width_mm: float, name: str
+) -> Scene:
+    """What is on the paper when nobody knows what it was to be: the strokes of a tape, machine mm."""
+    points, starts = overlay.thinned(drawn.points_mm, drawn.starts, overlay.THIN_MM)
+    return preview.preview(
+        Drawing(points, starts, drawn.pen, drawn.pens),
+        Table(sheet, sheet_offset_mm),
+        pen_width_mm=pen_width_mm,
+        caption=f"{name}  \u00b7  as drawn",
+        title=name,
+        show_travel=False,
+    )
 
 
 def drawn_scene(program: Program, drawn: Drawing, name: str) -> Scene:

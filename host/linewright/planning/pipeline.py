@@ -127,7 +127,17 @@ def read_picture(source: str, lines: Lines, wish: Wish) -> Picture:
         raise SourceError("there is no such file", where=source, hint="check the name and the folder")
     if photograph.looks_like_one(path):
         return methods.chosen(methods.FOR_PHOTOGRAPHS).read(source, wish)
-    return read_drawing(source, wish)
+    return _in_known_pens(read_drawing(source, wish), lines.pens)
+
+
+def _in_known_pens(picture: Picture, known: tuple[Pen, ...]) -> Picture:
+    """The picture with the pens that it names, or whose colours it has, as the user has them."""
+    drawing = picture.drawing
+    by_word = {word: pen for pen in reversed(known) for word in (pen.name.lower(), pen.colour)}
+    pens = tuple(by_word.get(pen.name.lower()) or by_word.get(pen.colour) or pen for pen in drawing.pens)
+    if pens == drawing.pens:
+        return picture
+    return replace(picture, drawing=replace(drawing, pens=pens))
 
 
 def _made(method: str, source: str, wish: Wish) -> Picture:
@@ -329,7 +339,7 @@ def on_machine(
     reached : machine coordinates, mm; see `to_machine`.
     warnings : what is known of it already.
     """
-    from linewright.motion.planner import plan
+    from linewright.motion.pens import plan_for_pens
 
     if not len(reached):
         raise SheetError(
@@ -342,7 +352,7 @@ def on_machine(
     watcher = Watcher(report or Watcher().report, notes.append, enough or Watcher().enough)
     drawing = tidy(reached, Tidying.on(rig, reached, tidiness), watcher)
     watcher.report("planning the motion", 0.0)
-    program = plan(drawing, rig, sheet=sheet)
+    program = plan_for_pens(drawing, rig, sheet=sheet)
     return Job(program, (*warnings, *notes, *doubts(rig), *program.warnings))
 
 

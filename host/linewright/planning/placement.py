@@ -203,7 +203,7 @@ def to_machine(drawing: Drawing, sheet: Sheet, rig: Rig) -> Placed:
     Parameters
     ----------
     drawing : sheet coordinates, mm.
-    sheet, rig : the sheet lies with its top left corner at ``rig.sheet.offset_mm``.
+    sheet, rig : the sheet lies with its top left corner at ``rig.sheet.offset_mm``, turned by ``rig.sheet.turn_deg``.
 
     Returns
     -------
@@ -216,5 +216,15 @@ def to_machine(drawing: Drawing, sheet: Sheet, rig: Rig) -> Placed:
         If nothing of the sheet can be reached, or a coordinate is not a number.
     """
     refuse_damage(drawing)
+    if rig.sheet.turn_deg:
+        # Within the margins first: what is cut at them is cut along the edges of the sheet as it lies.
+        inside = clip(drawing, sheet.box_mm)
+        turn = np.radians(rig.sheet.turn_deg)
+        c, s = np.cos(turn), np.sin(turn)
+        turned = replace(
+            inside, points_mm=inside.points_mm @ np.array([[c, s], [-s, c]]) + np.array(rig.sheet.offset_mm)
+        )
+        reached = clip(turned, rig.shape.box_mm)
+        return replace(reached, cut=inside.cut + reached.cut)
     moved = replace(drawing, points_mm=drawing.points_mm + np.array(rig.sheet.offset_mm))
     return clip(moved, reach_on(sheet, rig))

@@ -14,7 +14,7 @@ from typing import Final
 from linewright.rig.board_pins import BOARDS, ROW
 from linewright.rig.edit import changed_text
 from linewright.rig.motor_torque import Drive, Reach, first_limits, reach
-from linewright.rig.questions import QUESTIONS, Answer
+from linewright.rig.questions import CHOSEN, QUESTIONS, Answer
 from linewright.rig.rig import Rig
 
 STEP_RATE_HZ: Final = 40_000
@@ -60,6 +60,7 @@ def draft(answers: Mapping[str, Answer]) -> Draft:
     rig = Rig.parse(changed_text(Rig.default_text(), _valid_meanwhile(changes)), where="the answers")
     x, y = (_reach(rig, 0), _reach(rig, 1))
     changes |= _limits(rig, x, y)
+    changes["assumed"] = _assumed(answers)
     text = changed_text(Rig.default_text(), changes)
     rig = Rig.parse(text, where="the new rig file")
     return Draft(text, rig, rig.a.steps_per_mm, (x, y))
@@ -83,6 +84,18 @@ def _as_answered(answers: Mapping[str, Answer]) -> dict[str, object]:
     rate = PORTABLE_RATE_HZ if board == "portable" else STEP_RATE_HZ
     changes |= {"motor.a.step_rate_hz": rate, "motor.b.step_rate_hz": rate}
     return changes
+
+
+def _assumed(answers: Mapping[str, Answer]) -> list[str]:
+    """Keys of the machine's figures that were taken from a machine of common parts, because nobody has answered."""
+    full: dict[str, Answer] = {}
+    keys: list[str] = []
+    for question in QUESTIONS:
+        answered = question.name in answers
+        full[question.name] = answers[question.name] if answered else question.usual(full)
+        if not answered and question.asked(full) and question.name not in CHOSEN and full[question.name] is not None:
+            keys += question.keys
+    return keys
 
 
 def _valid_meanwhile(changes: Mapping[str, object]) -> dict[str, object]:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import re
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
 from linewright.errors import InputError
-from linewright.rig.board_pins import BOARDS
+from linewright.rig.board_pins import BOARDS, ROW
 from linewright.rig.checks import bounds_of
 from linewright.rig.rig import Rig
+from linewright.units import MM_PER_INCH
 
 Answer = str | float | int | None
 Answers = dict[str, Answer]
@@ -67,10 +69,7 @@ class Question:
             raise InputError(f"{self.name} = {given!r} cannot be: {bounds.words}")
         if isinstance(given, bool):
             raise InputError(f"{self.name} = {given!r} is no number: {bounds.words}")
-        try:
-            value = float(str(given).replace(",", "."))
-        except ValueError:
-            raise InputError(f"{self.name} = {given!r} is no number: {bounds.words}") from None
+        value = _number(self, str(given), bounds.words)
         if not bounds.low <= value <= bounds.high:
             raise InputError(f"{self.name} = {value:g} cannot be: {bounds.words}")
         if not bounds.whole:
@@ -80,12 +79,148 @@ class Question:
         return int(value)
 
 
+UNITS: Final[Mapping[str, Mapping[str, float]]] = {
+    "mm": {
+        "mm": 1.0,
+        "cm": 10.0,
+        "m": 1000.0,
+        "in": MM_PER_INCH,
+        "inch": MM_PER_INCH,
+        "inches": MM_PER_INCH,
+        '"': MM_PER_INCH,
+    },
+    "a": {"a": 1.0, "ma": 0.001},
+    "v": {"v": 1.0, "mv": 0.001},
+    "ohm": {"ohm": 1.0, "\u03a9": 1.0, "mohm": 0.001},
+    "mh": {"mh": 1.0, "h": 1000.0, "uh": 0.001},
+    "g": {"g": 1.0, "kg": 1000.0},
+    "n": {"n": 1.0},
+    "n_m": {"nm": 1.0, "ncm": 0.01, "mnm": 0.001},
+    "g_cm2": {"gcm2": 1.0, "kgcm2": 1000.0},
+}
+"""Units that a figure may be written in, by the unit at the end of its question's name; each with what it is worth."""
+
+_TYPED: Final = re.compile(r"\s*([-+]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:e[-+]?\d+)?)\s*(.*?)\s*", re.IGNORECASE)
+
+
+def _number(question: Question, text: str, allowed: str) -> float:
+    """What was typed, in the unit that is asked for: ``450mm``, ``45 cm`` and ``17.7 in`` are all about as long."""
+    found = _TYPED.fullmatch(text)
+    if found is None:
+        raise InputError(f"{question.name} = {text!r} is no number: {allowed}")
+    value = float(found[1].replace(",", "."))
+    if not found[2]:
+        return value
+    wanted = next((unit for unit in sorted(UNITS, key=len, reverse=True) if question.name.endswith(f"_{unit}")), "")
+    unit = re.sub(r"[\s.*\u00b7]", "", found[2]).lower()
+    if unit not in UNITS.get(wanted, {}):
+        known = f"; units that are known here: {', '.join(UNITS[wanted])}" if wanted else "; it has no unit"
+        raise InputError(f"{question.name} = {text!r} has an unknown unit, {found[2]!r}: {allowed}{known}")
+    return value * UNITS[wanted][unit]
+
+
 def _real(answers: Mapping[str, Answer]) -> bool:
     return answers.get("board") != "virtual"
 
 
 def _free_pins(answers: Mapping[str, Answer]) -> bool:
     return _real(answers) and not BOARDS[str(answers.get("board", "rp2040"))].in_a_row
+
+
+PIN_QUESTIONS: Final = (
+    "step_a",
+    "step_b",
+    "direction_a",
+    "direction_b",
+    "enable",
+    "servo_pin",
+    "endstop_x_pin",
+    "endstop_y_pin",
+)
+"""Questions that are answered by a GPIO number, in their order."""
+
+MOST_PINS: Final = 30
+"""As many as any of these boards is sure to have; where their number is not known, these are offered."""
+
+
+def taken_pins(answers: Mapping[str, Answer], but: str = "") -> dict[int, str]:
+    """GPIO numbers that are in use, and for what, by the answers so far and by the board itself.
+
+    Parameters
+    ----------
+    but : a question whose own answer does not count.
+    """
+    board = BOARDS[str(answers.get("board", "rp2040"))]
+    taken = dict(board.own)
+    for name in PIN_QUESTIONS:
+        pin = answers.get(name)
+        if name == but or not isinstance(pin, int):
+            continue
+        if name == "step_a" and board.in_a_row:
+            taken |= {pin + i: row for i, row in enumerate(ROW)}
+        elif not (board.in_a_row and name in ROW):
+            taken[pin] = name
+    return taken
+
+
+def free_pins(answers: Mapping[str, Answer], name: str) -> list[int]:
+    """GPIO numbers that a question may still be answered with."""
+    board = BOARDS[str(answers.get("board", "rp2040"))]
+    taken = taken_pins(answers, name)
+    count = board.count or MOST_PINS
+    if name == "step_a" and board.in_a_row:
+        return [
+            pin
+            for pin in range(min(board.highest_step_a + 1, count))
+            if not {pin, pin + 1, pin + 2, pin + 3} & set(taken)
+        ]
+    return [pin for pin in range(count) if pin not in taken]
+
+
+def refuse_taken(question: Question, value: Answer, answers: Mapping[str, Answer]) -> None:
+    """Refuse a pin that is in use already.
+
+    Raises
+    ------
+    InputError
+        With what it is used for, and what is free.
+    """
+    if question.name not in PIN_QUESTIONS or not isinstance(value, int):
+        return
+    free = free_pins(answers, question.name)
+    if value in free:
+        return
+    taken = taken_pins(answers, question.name)
+    row = range(value, value + 4) if question.name == "step_a" and _in_a_row(answers) else (value,)
+    why = next(
+        (f"GPIO {pin} is used already: {taken[pin]}" for pin in row if pin in taken), f"this board has no GPIO {value}"
+    )
+    raise InputError(f"{question.name} = {value}: {why}", hint=f"free are {runs_of(free)}")
+
+
+def runs_of(numbers: Sequence[int]) -> str:
+    """``0 to 6, 10, 12 to 14``."""
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and runs[-1][-1] == number - 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    return ", ".join(f"{run[0]} to {run[-1]}" if len(run) > 1 else str(run[0]) for run in runs) or "none"
+
+
+def _in_a_row(answers: Mapping[str, Answer]) -> bool:
+    return BOARDS[str(answers.get("board", "rp2040"))].in_a_row
+
+
+def _free_pin(name: str, usual: int) -> Callable[[Mapping[str, Answer]], Answer]:
+    """The usual pin, or the first that is free."""
+
+    def default(answers: Mapping[str, Answer]) -> Answer:
+        free = free_pins(answers, name)
+        return usual if usual in free or not free else free[0]
+
+    return default
 
 
 def _both(name: str) -> tuple[str, str]:
@@ -287,18 +422,55 @@ QUESTIONS: Final[tuple[Question, ...]] = (
         "rp2040 and rp2350 need four neighbours: step A, step B, direction A, direction B. GPIO numbers, not pins of "
         "the header.",
         ("pins.step_a",),
+        _free_pin("step_a", 2),
         asked=_real,
     ),
-    Question("step_b", "GPIO of step B?", "The board's own pin drawing.", ("pins.step_b",), asked=_free_pins),
-    Question("direction_a", "GPIO of direction A?", "Likewise.", ("pins.direction_a",), asked=_free_pins),
-    Question("direction_b", "GPIO of direction B?", "Likewise.", ("pins.direction_b",), asked=_free_pins),
-    Question("enable", "GPIO of the drivers' enable line?", "One line to both.", ("pins.enable",), asked=_real),
-    Question("servo_pin", "GPIO of the servo's signal?", "Any free one.", ("pins.servo",), asked=_real),
+    Question(
+        "step_b",
+        "GPIO of step B?",
+        "The board's own pin drawing.",
+        ("pins.step_b",),
+        _free_pin("step_b", 3),
+        asked=_free_pins,
+    ),
+    Question(
+        "direction_a",
+        "GPIO of direction A?",
+        "Likewise.",
+        ("pins.direction_a",),
+        _free_pin("direction_a", 4),
+        asked=_free_pins,
+    ),
+    Question(
+        "direction_b",
+        "GPIO of direction B?",
+        "Likewise.",
+        ("pins.direction_b",),
+        _free_pin("direction_b", 5),
+        asked=_free_pins,
+    ),
+    Question(
+        "enable",
+        "GPIO of the drivers' enable line?",
+        "One line to both.",
+        ("pins.enable",),
+        _free_pin("enable", 6),
+        asked=_real,
+    ),
+    Question(
+        "servo_pin",
+        "GPIO of the servo's signal?",
+        "Any free one.",
+        ("pins.servo",),
+        _free_pin("servo_pin", 7),
+        asked=_real,
+    ),
     Question(
         "endstop_x_pin",
         "GPIO of the switch of x?",
         "Any free one; the board pulls it up, the switch takes it to ground.",
         ("pins.endstop_x",),
+        _free_pin("endstop_x_pin", 8),
         asked=lambda answers: _real(answers) and answers.get("endstop_x") != "none",
     ),
     Question(
@@ -306,9 +478,16 @@ QUESTIONS: Final[tuple[Question, ...]] = (
         "GPIO of the switch of y?",
         "Likewise.",
         ("pins.endstop_y",),
+        _free_pin("endstop_y_pin", 9),
         asked=lambda answers: _real(answers) and answers.get("endstop_y") != "none",
     ),
 )
+
+
+CHOSEN: Final = frozenset(
+    {"name", "board", "sheet", "kinematics", "pen_width_mm", "servo", "endstop_contact", *PIN_QUESTIONS}
+)
+"""Questions whose default is a choice and no figure that could be measured: it is not assumed, it is so."""
 
 
 def read_answers(given: Mapping[str, object]) -> Answers:
@@ -325,7 +504,11 @@ def read_answers(given: Mapping[str, object]) -> Answers:
             raise InputError(
                 f"no question is called {name!r}", hint="`linewright rig new --questions` lists them all, with defaults"
             )
-    return {name: known[name].read(value) for name, value in given.items()}
+    read = {name: known[name].read(value) for name, value in given.items()}
+    for name in PIN_QUESTIONS:
+        if name in read:
+            refuse_taken(known[name], read[name], read)
+    return read
 
 
 def described() -> list[dict[str, object]]:

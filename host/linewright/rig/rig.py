@@ -69,6 +69,9 @@ class Rig(Section):
 
     name: Name = Field("rig", description="what you call the machine")
     board: Literal["virtual", "rp2040", "rp2350", "portable"] = Field("virtual", description="which board drives it")
+    assumed: tuple[str, ...] = Field(
+        default=(), strict=False, description="dotted keys whose figures nobody has measured: `rig check` doubts them"
+    )
     kinematics: Kinematics
     axis: Axes
     motor: Motors
@@ -288,6 +291,8 @@ class Rig(Section):
         )
         moving["pen"] = self.pen.model_dump(mode="json", exclude={"width_mm"})
         moving["sheet"] = self.sheet.model_dump(mode="json", include={"offset_mm"})
+        if self.sheet.turn_deg:
+            moving["sheet"]["turn_deg"] = self.sheet.turn_deg
         moving["homing"] = self.homing.model_dump(mode="json", include={"backoff_mm"})
         text = json.dumps(moving, sort_keys=True, separators=(",", ":"))
         return hashlib.sha256(text.encode()).hexdigest()[:32]

@@ -122,6 +122,7 @@ class SheetPlace(Section):
         Annotated[float, Field(ge=0, le=5000, allow_inf_nan=False)],
         Annotated[float, Field(ge=0, le=5000, allow_inf_nan=False)],
     ] = Field(default=(0.0, 0.0), strict=False, description="machine position of the sheet's top left corner, [x, y]")
+    turn_deg: float = number(-5, 5, "degrees", "lay it straighter", 0.0)
     size: Name = Field(default="A4", description="A0..A6, letter, legal, or a free size such as 210x297mm")
     margin_mm: float = number(0, 500, "mm", "kept clear all round", 10.0)
 

@@ -120,7 +120,9 @@ class Course:
         self._drifts: list[Drift] = []
         self._checked: set[int] = set()  # groups after which the drift has been checked
         self._begun = np.concatenate(([0], np.maximum.accumulate(program.stroke_of_record) + 1))
-        self._pace = FULL_PACE  # as the user wants it
+        self._pace = self._going = FULL_PACE  # as the user wants it, and as it was wanted before a hold
+        # Of the time that is left, what a slower pace stretches: the moves, not the pen's ways and rests.
+        self._moving_left = np.concatenate((np.cumsum(np.where(program.is_ramp, program.ticks, 0)[::-1])[::-1], [0]))
         self._group = 0
         self._player: Player | None = None
         self._reached = 0  # record
@@ -234,6 +236,7 @@ class Course:
                     self._group += 1
             elif name == "pace":
                 self._pace = value
+                self._going = value or self._going
                 if player is not None:
                     self._talk.send(name, value=value)
             else:
@@ -245,6 +248,10 @@ class Course:
     def _progress(self, state: str) -> Progress:
         report, program = self._talk.report(), self._program
         played_ticks = self._played_ticks + (self._player.played_ticks if self._player is not None else 0)
+        planned_ticks = int(program.ticks_before[self._reached])
+        moving_ticks = int(self._moving_left[self._reached])
+        standing_ticks = program.predicted_ticks - planned_ticks - moving_ticks
+        left_ticks = round(standing_ticks + moving_ticks * FULL_PACE / self._going)
         group = next((g for g in program.groups if self._reached < g.records[1]), program.groups[-1])
         return Progress(
             state=state or messages.STATES[report["state"]],
@@ -256,4 +263,6 @@ class Course:
             predicted_s=program.predicted_s,
             pace=report["pace"] / FULL_PACE,
             pen=program.drawing.pens[group.pen],
+            planned_s=units.ticks_to_s(planned_ticks),
+            left_s=units.ticks_to_s(left_ticks),
         )

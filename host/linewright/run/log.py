@@ -16,7 +16,7 @@ from typing import Final
 from linewright.errors import InputError
 from linewright.folders import state_folder
 
-VERSION: Final = 2
+VERSION: Final = 3
 """Of the table; kept in the file's ``user_version``. A newer one is refused, an older one is brought up."""
 
 BUSY_S: Final = 2.0
@@ -35,6 +35,7 @@ class LogEntry:
     strokes, first_stroke : of the whole picture, and the one it began with (0 unless it was carried on).
     predicted_s, played_s : of what was to be drawn from there, and the board's own count of what was.
     drift_x_mm, drift_y_mm : the largest that homing again has found; None where that was not asked for.
+    rehearsal : 1 where a real machine's rig was played on the virtual rig; None in lines of earlier versions.
     settings : how it was to be drawn, JSON: sheet, pens, checks; None in lines of earlier versions.
     """
 
@@ -59,6 +60,7 @@ class LogEntry:
     drift_x_mm: float | None = None
     drift_y_mm: float | None = None
     settings: str | None = None
+    rehearsal: int | None = None
 
 
 COLUMNS: Final = tuple(field.name for field in fields(LogEntry))

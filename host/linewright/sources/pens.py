@@ -2,13 +2,15 @@
 
 On the command line ``black, sea #1f6f8b 0.3, red 0.7mm``: pens with commas between, each a colour (a CSS name or
 ``#rrggbb``), before it a name if the colour's own does not do, after it the width of its line if it is not the rig's.
-In a TOML file one ``[[pen]]`` each, with ``name``, ``colour`` and, if need be, ``width_mm``.
+In a TOML file one ``[[pen]]`` each, with ``name``, ``colour`` and, if need be, ``width_mm``, ``speed_mm_s``, ``up_us``,
+``down_us``, ``offset_mm`` (of its tip beside the first pen's, [x, y]) and ``ink_m``, after which it wants ink.
 """
 
 from __future__ import annotations
 
 import re
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -23,6 +25,18 @@ WIDTH_HIGH_MM: Final = 30.0
 """As in the rig file: hair line to broad brush."""
 
 FILE_HIGH_BYTES: Final = 65_536
+
+OFFSET_HIGH_MM: Final = 20.0
+"""A holder that puts a tip farther off is another holder."""
+
+BOUNDS: Final[dict[str, tuple[float, float]]] = {
+    "width_mm": (WIDTH_LOW_MM, WIDTH_HIGH_MM),
+    "speed_mm_s": (0.5, 2000.0),
+    "up_us": (500.0, 2500.0),
+    "down_us": (500.0, 2500.0),
+    "ink_m": (0.01, 100_000.0),
+}
+"""Figures of a pen; the first four as in the rig file. A brush is dipped every few centimetres; no pen draws 100 km."""
 
 _WIDTH: Final = re.compile(r"([0-9]*\.?[0-9]+)\s*(mm)?")
 
@@ -83,15 +97,41 @@ def _of_file(path: Path) -> tuple[Pen, ...]:
 
 
 def _of_table(one: dict[str, Any], where: str) -> Pen:
-    unknown = set(one) - {"name", "colour", "width_mm"}
+    unknown = set(one) - {"name", "colour", *BOUNDS, "offset_mm"}
     if unknown:
-        raise InputError(f"{where}: {sorted(unknown)[0]} is not known", hint="a pen has name, colour and width_mm")
-    colour, width = one.get("colour"), one.get("width_mm")
+        keys = ", ".join(("name", "colour", *BOUNDS, "offset_mm"))
+        raise InputError(f"{where}: {sorted(unknown)[0]} is not known", hint=f"a pen has {keys}")
+    colour = one.get("colour")
     if not isinstance(colour, str):
         raise InputError(f"{where} has no colour", hint='such as colour = "#1f6f8b"')
-    if width is not None and (isinstance(width, bool) or not isinstance(width, int | float)):
-        raise InputError(f"{where}: width_mm = {width!r} is no number", hint="such as width_mm = 0.3")
-    return _pen(str(one.get("name", colour)), colour, width, where)
+    figures = {key: _figure(one[key], key, where) for key in BOUNDS if key in one}
+    offset = one.get("offset_mm", [0.0, 0.0])
+    if not isinstance(offset, list) or len(offset) != 2:
+        raise InputError(f"{where}: offset_mm = {offset!r} is no pair", hint="such as offset_mm = [-0.4, 0.2]")
+    x, y = (_figure(value, "offset_mm", where, (-OFFSET_HIGH_MM, OFFSET_HIGH_MM)) for value in offset)
+    pen = _pen(str(one.get("name", colour)), colour, figures.get("width_mm"), where)
+    ink = figures.get("ink_m")
+    return replace(
+        pen,
+        speed_mm_s=figures.get("speed_mm_s"),
+        up_us=_whole(figures.get("up_us")),
+        down_us=_whole(figures.get("down_us")),
+        offset_mm=(x, y),
+        ink_mm=None if ink is None else 1000.0 * ink,
+    )
+
+
+def _figure(value: object, key: str, where: str, bounds: tuple[float, float] | None = None) -> float:
+    low, high = bounds or BOUNDS[key]
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise InputError(f"{where}: {key} = {value!r} is no number", hint=f"from {low:g} to {high:g}")
+    if not low <= value <= high:
+        raise InputError(f"{where}: {key} = {value:g} is outside {low:g}..{high:g}", hint="measure it on the pen")
+    return float(value)
+
+
+def _whole(value: float | None) -> int | None:
+    return None if value is None else round(value)
 
 
 def _pen(name: str, colour: str, width: float | None, where: str) -> Pen:

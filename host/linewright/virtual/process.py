@@ -159,10 +159,10 @@ def _run(
         try:
             print(f"{LISTENING}{host}:{address[1]}", flush=True)
             ready(f"{host}:{address[1]}")
-            connection = _accept(listener, leash)
+            bystander = Bystander()
+            connection = _accept(listener, leash, bystander.hear)
             listener.close()  # one host at a time; a second one is refused rather than left waiting
             listen = functools.partial(socket.create_server, address, family=family) if options.stay else None
-            bystander = Bystander()
             wire = SocketWire(
                 connection, leash=leash, on_leash=bystander.hear, real_time=options.real_time, listen=listen
             )
@@ -213,15 +213,18 @@ def _on_signal(number: int, frame: FrameType | None) -> None:  # noqa: ARG001  t
     raise RigEnds(f"asked to end by {signal.Signals(number).name}")
 
 
-def _accept(listener: socket.socket, leash: int | None) -> socket.socket:
-    """Wait for the host."""
+def _accept(listener: socket.socket, leash: int | None, hear: Callable[[bytes], None]) -> socket.socket:
+    """Wait for the host; what is said over the leash meanwhile is for the bystander."""
     watched: list[socket.socket | int] = [listener] if leash is None else [listener, leash]
-    readable, _, _ = select.select(watched, [], [])
-    # What comes over the leash of a rig that has a host is for its bystander, who reads it later.
-    if leash is not None and listener not in readable:
-        raise RigEnds("the process that started the rig has gone")
-    connection, _ = listener.accept()
-    return connection
+    while True:
+        readable, _, _ = select.select(watched, [], [])
+        if listener in readable:
+            connection, _ = listener.accept()
+            return connection
+        said = b"" if leash is None else os.read(leash, 4096)
+        if not said:
+            raise RigEnds("the process that started the rig has gone")
+        hear(said)
 
 
 def _run_board(interpreter: str, world: World) -> None:

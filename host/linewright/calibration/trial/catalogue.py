@@ -43,7 +43,7 @@ def _named(design: Callable[..., Trial], name: str) -> Callable[..., Trial]:
 
 KINDS: Final[Mapping[str, Kind]] = {
     "backlash": Kind("play of both axes, by combs; no ruler needed", combs.design, combs.fit),
-    "straightness": Kind("bent rails, against a ruler's edge", edges.design, edges.fit),
+    "straightness": Kind("bent rails, against a ruler's edge", edges.design, edges.fit, ("reach_mm",)),
     "squareness": Kind(
         "scale and squareness at once, by sides and diagonals", _named(lengths.design, "squareness"), lengths.fit
     ),

@@ -1,8 +1,8 @@
 """Straightness of both rails, against the edge of a steel ruler.
 
-Along a line, stations carry short dashes on a fan of heights, ``STEP_MM`` apart and numbered. A ruler laid against the
-two end lines cuts the fan of each station at one dash, whose number is how far the rail is off there: a straightedge
-comparison as in ISO 230-1, with the scale drawn by the machine.
+Along a line, stations carry short dashes on a fan of heights, a fifth of the reach apart and numbered. A ruler laid
+against the two end lines cuts the fan of each station at one dash, whose number is how far the rail is off there: a
+straightedge comparison as in ISO 230-1, with the scale drawn by the machine.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from linewright.calibration.trial.design import Axis, Entry, Part, Trial, gently
 from linewright.calibration.trial.finding import Figure, Finding
 from linewright.calibration.trial.page import RUN_UP_MM, Page
 from linewright.calibration.trial.squares import COVERAGE
-from linewright.errors import SheetError
+from linewright.errors import InputError, SheetError
 from linewright.machine.shape import MachineShape
 
 if TYPE_CHECKING:
@@ -26,9 +26,14 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 
-STEP_MM: Final = 0.1
+REACH_MM: Final = 0.5
+LEAST_MM, MOST_MM = 0.2, 5.0
+"""How far off a rail may be to be measured: dashes nearer than 0.04 mm cannot be told apart, and a rail that is
+farther off than this is seen without a ruler."""
 FAN: Final = 5
-"""Dashes to either side: rails off by up to 0.5 mm."""
+"""Dashes to either side."""
+NUMBER_MM: Final = 2.0
+"""Height of a dash's number: every second dash has one, so that they stand clear of each other."""
 DASH_MM: Final = 1.2
 GAP_MM: Final = 1.0
 """Between dashes: twice a common line, so that each stands alone."""
@@ -36,8 +41,8 @@ STATIONS: Final = (5, 3)
 """Between the ends: enough for a bow and for an S, or where there is less room for a bow alone."""
 STATION_MM: Final = (2 * FAN + 1) * (DASH_MM + GAP_MM) + 0.8
 """Room that a station needs."""
-SCATTER_MM: Final = 0.05
-"""Standard uncertainty of a station: half a dash, by eye."""
+SCATTER_STEPS: Final = 0.5
+"""Standard uncertainty of a station, in steps from dash to dash: half of one, by eye."""
 
 
 def _axis_line(sheet: Sheet, axis: Axis) -> tuple[Floats, float]:
@@ -51,21 +56,37 @@ def _axis_line(sheet: Sheet, axis: Axis) -> tuple[Floats, float]:
     raise SheetError(f"the {sheet.name} sheet has no room for the stations", hint="take a larger sheet")
 
 
-def design(rig: Rig, sheet: Sheet) -> Trial:
+def _step_mm(reach_mm: float) -> float:
+    """From dash to dash."""
+    return reach_mm / FAN
+
+
+def design(rig: Rig, sheet: Sheet, reach_mm: float = REACH_MM) -> Trial:
     """The sheet ``straightness``.
+
+    Parameters
+    ----------
+    reach_mm : how far off a rail can be and still be read.
 
     Raises
     ------
     SheetError
         If the sheet is too small for it.
+    InputError
+        If the reach is none that can be drawn and read.
     """
+    if not LEAST_MM <= reach_mm <= MOST_MM:
+        raise InputError(
+            f"a reach of {reach_mm:g} mm is outside {LEAST_MM:g}..{MOST_MM:g} mm",
+            hint=f"{REACH_MM:g} is the usual one; take more if the ruler's edge lies beyond the last dash",
+        )
     left, top, _, _ = sheet.box_mm
     page = Page()
     page.text("STRAIGHTNESS", left + 16.0, top + 4.0)
     entries = []
     for axis in ("x", "y"):
         along, across = _axis_line(sheet, axis)
-        _draw(page, along, across, axis)
+        _draw(page, along, across, axis, _step_mm(reach_mm))
         for number in range(1, len(along) - 1):
             entries.append(
                 Entry(
@@ -79,38 +100,57 @@ def design(rig: Rig, sheet: Sheet) -> Trial:
             )
     how = (
         "Lay a steel ruler with its edge through the middles of the two long end lines of the line along x.",
-        f"At each station dashes stand on a fan of heights, numbered from -{FAN} at the minus to {FAN} at the plus.",
-        "Write down the number of the dash that lies on the ruler's edge, halves allowed.",
+        (
+            f"At each station dashes stand on a fan of heights, {_step_mm(reach_mm):g} mm apart, numbered from -{FAN} "
+            f"at the minus to {FAN} at the plus; every second one bears its number without its sign."
+        ),
+        (
+            "Write down the number of the dash that lies on the ruler's edge, halves allowed. If the edge lies beyond "
+            f"the last dash, make the sheet anew with a larger --reach than {reach_mm:g}."
+        ),
         "Do the same for the line along y.",
     )
     return Trial(
-        "straightness", "Straightness of both rails", (Part(page.drawing(), gently(rig)),), tuple(entries), how
+        "straightness",
+        "Straightness of both rails",
+        (Part(page.drawing(), gently(rig)),),
+        tuple(entries),
+        how,
+        options={"reach_mm": reach_mm},
     )
 
 
-def _draw(page: Page, along: Floats, across: float, axis: Axis) -> None:
+def _draw(page: Page, along: Floats, across: float, axis: Axis, step_mm: float) -> None:
     def dash(begin: float, end: float, off: float) -> None:
         page.line(*(((v, across + off) if axis == "x" else (across + off, v)) for v in (begin, end)))
 
+    beyond = step_mm * FAN - REACH_MM  # what a wider fan takes of the room beside it
     # Every dash is reached from the same side: a run-up before each, for play across the line.
     for at in (along[0], along[-1]):
-        dash(at - 1.0, at + 1.0, -RUN_UP_MM)
+        dash(at - 1.0, at + 1.0, -RUN_UP_MM - beyond)
         dash(at - 6.0, at + 6.0, 0.0)
     for number, at in enumerate(along[1:-1], start=1):
-        dash(at - 1.0, at + 1.0, -RUN_UP_MM)
+        dash(at - 1.0, at + 1.0, -RUN_UP_MM - beyond)
         for k in range(-FAN, FAN + 1):
             middle = at + k * (DASH_MM + GAP_MM)
-            dash(middle - DASH_MM / 2, middle + DASH_MM / 2, k * STEP_MM)
-        dash(at, at, 2.5)
+            dash(middle - DASH_MM / 2, middle + DASH_MM / 2, k * step_mm)
+        dash(at, at, 2.5 + beyond)
         # Which end of the fan is which: the plus stands where the numbers are positive.
         for k in (-FAN, FAN):
             place = at + k * (DASH_MM + GAP_MM)
-            dash(place - 0.8, place + 0.8, 3.5)
+            dash(place - 0.8, place + 0.8, 3.5 + beyond)
             if k > 0:
                 page.line(
-                    *(((v, w) if axis == "x" else (w, v)) for v, w in ((place, across + 2.7), (place, across + 4.3)))
+                    *(
+                        ((v, w) if axis == "x" else (w, v))
+                        for v, w in ((place, across + beyond + 2.7), (place, across + beyond + 4.3))
+                    )
                 )
-        label = (at - 1.2, across + 9.0) if axis == "x" else (across + 6.0, at + 1.5)
+        for k in range(-FAN, FAN + 1, 2):
+            middle, below = at + k * (DASH_MM + GAP_MM), across - step_mm * FAN
+            x, y = (middle - 0.6, below - 3.0) if axis == "x" else (below - 5.0, middle + 1.0)
+            page.text(str(abs(k)), x, y, NUMBER_MM)
+        label = (at - 1.2, across + beyond + 9.0) if axis == "x" else (across + beyond + 6.0, at + 1.5)
         page.text(str(number), *label)
 
 
@@ -122,6 +162,7 @@ def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], read
     answers : name of a station to the number of its dash.
     reading : not used; a fan is read to half a dash whatever the ruler.
     """
+    step_mm = _step_mm(float(trial.options.get("reach_mm", REACH_MM)))
     changes: dict[str, object] = {}
     figures = []
     known = rig.shape
@@ -129,7 +170,7 @@ def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], read
         along, across = _axis_line(sheet, axis)  # type: ignore[arg-type]  # one of the two names
         names = [f"{axis}{number}" for number in range(1, len(along) - 1)]
         # A dash that meets the edge was asked k steps aside: so the rail pushes by as much to the other side.
-        shown = np.array([0.0, *(-STEP_MM * answers[name] for name in names), 0.0])
+        shown = np.array([0.0, *(-step_mm * answers[name] for name in names), 0.0])
         places = np.array([machine_mm((at, across) if axis == "x" else (across, at), rig) for at in along])
         carriage = known.carriage_mm(places)[:, index]
         before = _aside(known, carriage, index)
@@ -137,7 +178,9 @@ def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], read
         changes[f"corrections.straightness_{axis}_mm"] = [
             [round(float(at), 2), round(float(off), 3)] for at, off in zip(carriage, after, strict=True)
         ]
-        figures.append(Figure(f"rail of {axis}, most off", _most(before), _most(after), COVERAGE * SCATTER_MM, "mm"))
+        figures.append(
+            Figure(f"rail of {axis}, most off", _most(before), _most(after), COVERAGE * SCATTER_STEPS * step_mm, "mm")
+        )
     return Finding("straightness", tuple(figures), (), changes, ())
 
 

@@ -41,6 +41,7 @@ class Form:
     trial, rig, sheet : as drawn.
     answers : name of an entry to its value; entries that were left empty are missing.
     knows_rig : whether the rig is the one written down when the sheet was made, and not one that was named later.
+    number : of the sheet, as it was given when it was made; "" where nobody knows.
     """
 
     trial: Trial
@@ -48,15 +49,17 @@ class Form:
     sheet: Sheet
     answers: Mapping[str, float]
     knows_rig: bool = False
+    number: str = ""
 
 
 # Writing
 
 
-def to_json(trial: Trial, rig: Rig, sheet: Sheet) -> str:
-    """The empty form with everything that a fit needs to know."""
+def to_json(trial: Trial, rig: Rig, sheet: Sheet, number: str) -> str:
+    """The empty form with everything that a fit needs to know; ``number`` tells this sheet from all others."""
     about = {
         "trial": trial.name,
+        "number": number,
         "title": trial.title,
         "options": dict(trial.options),
         "sheet": [sheet.width_mm, sheet.height_mm, sheet.margin_mm, sheet.name],
@@ -129,7 +132,8 @@ def read(path: Path, rig: Rig, sheet: Sheet | None = None, *, measured: bool = T
     if beside != path and beside.exists():
         known = _from_json(beside.read_text(encoding="utf-8"), beside, partly=True)
         if known.trial.name == name:
-            return replace(checked(known.trial, known.rig, known.sheet, raw, where=str(path)), knows_rig=True)
+            answered = checked(known.trial, known.rig, known.sheet, raw, where=str(path))
+            return replace(answered, knows_rig=True, number=known.number)
     lies = sheet or sheet_on(rig)
     return checked(catalogue.design(name, rig, lies), rig, lies, raw, where=str(path))
 
@@ -145,6 +149,7 @@ def _from_json(text: str, path: Path, *, partly: bool = False) -> Form:
         sheet = Sheet(float(width), float(height), float(margin), str(called))
         rig = Rig.default().model_validate(said["rig"])
         trial = catalogue.design(str(name), rig, sheet, said.get("options"))
+        sheet_number = str(said.get("number", ""))
         raw = {str(key): "" if value is None else str(value) for key, value in measured.items()}
     except LinewrightError:
         raise
@@ -153,8 +158,8 @@ def _from_json(text: str, path: Path, *, partly: bool = False) -> Form:
             f"{path} is no form, or is damaged ({type(error).__name__}: {error})", hint=_FORM_HINT
         ) from error
     if partly:
-        return Form(trial, rig, sheet, {}, knows_rig=True)
-    return replace(checked(trial, rig, sheet, raw, where=str(path)), knows_rig=True)
+        return Form(trial, rig, sheet, {}, knows_rig=True, number=sheet_number)
+    return replace(checked(trial, rig, sheet, raw, where=str(path)), knows_rig=True, number=sheet_number)
 
 
 def _from_csv(text: str, path: Path) -> tuple[str, dict[str, str]]:
@@ -209,7 +214,7 @@ def checked(trial: Trial, rig: Rig, sheet: Sheet, raw: Mapping[str, str], *, whe
         raise InputError(f"{where}: nothing was measured", hint=_FORM_HINT)
     for entry in trial.entries:
         if entry.name in answers:
-            _refuse_absurd(entry, answers[entry.name], where)
+            refuse_absurd(entry, answers[entry.name], where)
     return Form(trial, rig, sheet, answers)
 
 
@@ -256,12 +261,19 @@ def _refuse_swapped(trial: Trial, answers: Mapping[str, float], where: str) -> N
                 )
 
 
-def _refuse_absurd(entry: Entry, value: float, where: str) -> None:
+def refuse_absurd(entry: Entry, value: float, where: str) -> None:
+    """Refuse a figure that nobody can have measured.
+
+    Raises
+    ------
+    InputError
+        With what it may have been meant for.
+    """
     if entry.low <= value <= entry.high and math.isfinite(value):
         return
     expected = entry.expected
     hint = f"measure again: {entry.ask}"
-    said = f"{where}: {entry.name} = {value:g} {entry.unit}"
+    said = f"{where}: {entry.name} = {value:g} {entry.unit}" if where else f"{entry.name} = {value:g} {entry.unit}"
     if expected and entry.unit == "mm":
         for factor, unit in ((MM_PER_INCH, "inches"), (10.0, "centimetres")):
             if abs(value * factor / expected - 1.0) < NEAR:

@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from linewire.records import SERVO_HIGH_US, SERVO_LOW_US
 from linewright.calibration.trial.design import Entry, Part, Trial, machine_mm
 from linewright.calibration.trial.finding import Figure, Finding
 from linewright.calibration.trial.page import Page
@@ -26,7 +25,8 @@ Floats = NDArray[np.float64]
 
 STEP_US: Final = 20
 LEVELS: Final = 11
-"""Pulses from 100 us less than ``pen.down_us`` to 100 us more: about 10 degrees of a common servo either way."""
+"""Pulses from 100 us less than ``pen.down_us`` to 100 us more: about 10 degrees of a common servo either way. Where the
+raised pen is nearer than that, the row begins just below it and goes on farther."""
 DASH_MM: Final = 1.6
 PRESS_US: Final = 30.0
 """How far beyond the first touch the pen is pressed, unless asked otherwise: about 3 degrees of a common servo."""
@@ -51,15 +51,22 @@ def pulses(rig: Rig) -> NDArray[np.int64]:
         If the pen's heights leave no room for them.
     """
     heavier = 1 if rig.pen.down_us > rig.pen.up_us else -1
-    reach = STEP_US * (LEVELS // 2)
-    apart_us = abs(rig.pen.down_us - rig.pen.up_us)
-    if apart_us < reach + STEP_US or not SERVO_LOW_US + reach <= rig.pen.down_us <= SERVO_HIGH_US - reach:
+    lighter = _lighter(rig)
+    heaviest = rig.pen.down_us + heavier * STEP_US * (LEVELS - 1 - lighter)
+    if lighter < 1 or not 500 <= heaviest <= 2500:
         raise InputError(
-            f"the trial goes {reach} us to either side of pen.down_us = {rig.pen.down_us}, too near to pen.up_us = "
-            f"{rig.pen.up_us} or to the servo's stop",
-            hint="set pen.up_us and pen.down_us at least 150 us apart, by `linewright board pen`",
+            f"the trial goes from just below the raised pen, pen.up_us = {rig.pen.up_us}, to {heaviest} us, beyond "
+            f"pen.down_us = {rig.pen.down_us}: too near to each other, or to the servo's stop",
+            hint=f"set pen.up_us and pen.down_us at least {2 * STEP_US} us apart, by `linewright board pen`",
         )
-    return rig.pen.down_us + heavier * STEP_US * np.arange(-(LEVELS // 2), LEVELS // 2 + 1)
+    return rig.pen.down_us + heavier * STEP_US * np.arange(-lighter, LEVELS - lighter)
+
+
+def _lighter(rig: Rig) -> int:
+    """How many dashes are lighter than ``pen.down_us``: half of them, or as many as there is room for below the raised
+    pen.
+    """
+    return min(LEVELS // 2, abs(rig.pen.down_us - rig.pen.up_us) // STEP_US - 1)
 
 
 def design(rig: Rig, sheet: Sheet, press_us: float = PRESS_US) -> Trial:
@@ -78,7 +85,8 @@ def design(rig: Rig, sheet: Sheet, press_us: float = PRESS_US) -> Trial:
     for row, at_y in enumerate(y):
         for column, at_x in enumerate(x):
             labels.text(f"{chr(65 + column)}{row + 1}", float(at_x) - 3.0, float(at_y) - 4.0, 2.5)
-    parts = [Part(labels.drawing())]
+    # Labels are pressed hardest: where the dashes begin to fail, what they are called is still read.
+    parts = [Part(labels.drawing(), {"pen.down_us": int(pulses(rig)[-1]), **level})]
     for nth, pulse in enumerate(pulses(rig)):
         page = Page()
         for at_y in y:
@@ -91,7 +99,7 @@ def design(rig: Rig, sheet: Sheet, press_us: float = PRESS_US) -> Trial:
             f"{chr(65 + column)}{row + 1}",
             f"place {chr(65 + column)}{row + 1}: number of the first dash from the left that is whole (1..{LEVELS}; "
             f"{LEVELS + 1} if none is)",
-            (LEVELS + 1) / 2,
+            _lighter(rig) + 1.0,
             1,
             LEVELS + 1,
             "dash",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import secrets
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -28,6 +29,7 @@ class Kit:
     ----------
     program, picture, form, table, paper : to draw, to look at, and the form as JSON, CSV and Markdown.
     rig : the rig file to draw it with, where it must differ from the user's own: ladders go beyond its limits.
+    number : of the sheet.
     predicted_s : playing time.
     """
 
@@ -37,6 +39,7 @@ class Kit:
     table: Path
     paper: Path
     rig: Path | None
+    number: str
     predicted_s: float
 
 
@@ -59,6 +62,7 @@ def write(trial: Trial, rig: Rig, sheet: Sheet, folder: Path, rig_text: str) -> 
 
     program: Program = program_of(trial, rig, sheet)
     stem = _free_stem(folder, trial.name)
+    number = secrets.token_hex(4)
     kit = Kit(
         **{
             what: folder / f"{stem}{suffix}"
@@ -71,11 +75,12 @@ def write(trial: Trial, rig: Rig, sheet: Sheet, folder: Path, rig_text: str) -> 
             )
         },
         rig=folder / f"{stem}-rig.toml" if trial.raised else None,
+        number=number,
         predicted_s=program.predicted_s,
     )
     contents = {
         kit.picture: to_png(album.preview_scene(program, trial.title)),
-        kit.form: form.to_json(trial, rig, sheet).encode(),
+        kit.form: form.to_json(trial, rig, sheet, number).encode(),
         kit.table: form.to_csv(trial).encode(),
         kit.paper: form.to_markdown(trial).encode(),
     }

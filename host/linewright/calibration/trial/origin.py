@@ -65,7 +65,7 @@ def _kept(rig: Rig, changes: Mapping[str, object]) -> dict[str, Any]:
         section, _, rest = key.partition(".")
         if section == "motor":
             return rest.rpartition(".")[2] in MOTOR
-        return section in SECTIONS or key in ("sheet.offset_mm", *changes)
+        return section in SECTIONS or key in ("sheet.offset_mm", "sheet.turn_deg", *changes)
 
     return {key: value for key, value in every.items() if matters(key)}
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from linewright.calibration.trial.design import Axis, Entry, Part, Trial
+from linewright.calibration.trial.design import Axis, Entry, Part, Trial, gently
 from linewright.calibration.trial.finding import Figure, Finding, Residual
 from linewright.calibration.trial.page import Page
 from linewright.calibration.trial.squares import READING_SHARE, solve
@@ -37,8 +37,6 @@ ENOUGH_CRESTS: Final = 3
 """One wave alone is easily a blot."""
 LAG_MM: Final = 0.03
 """How far a slanting line may bend by unequal lags."""
-SWING_MM: Final = 0.012
-"""What a corner may still leave: with what is left of scale, squareness and backlash, lines then stay within 0.1 mm."""
 MISCOUNT: Final = 0.6
 """Waves by which a line may depart from the others; a count that is wrong departs by one."""
 SHIFT_SHARE: Final = 0.08
@@ -48,7 +46,7 @@ SYSTEMATIC: Final = 0.06
 scale that is not corrected yet makes the speed another one. Shapers forgive this and more."""
 
 
-def design(rig: Rig, sheet: Sheet) -> Trial:  # noqa: ARG001 - every family takes the rig
+def design(rig: Rig, sheet: Sheet) -> Trial:
     """The sheet ``ringing``, for both axes.
 
     Raises
@@ -97,7 +95,7 @@ def design(rig: Rig, sheet: Sheet) -> Trial:  # noqa: ARG001 - every family take
         "Leave out lines on which you see only one wave, unless it is the fastest line and the only one with any.",
         "If no line shows waves, the machine hardly rings, and nothing is to be done.",
     )
-    return Trial("ringing", "Ringing behind sharp corners", (Part(labels.drawing()), *runs), entries, how)
+    return Trial("ringing", "Ringing behind sharp corners", (Part(labels.drawing(), gently(rig)), *runs), entries, how)
 
 
 def _sharp(speed: float) -> dict[str, object]:
@@ -137,11 +135,10 @@ def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], read
         figures.append(Figure(f"ringing of {axis}", before, hertz, sure, "Hz"))
         changes[f"smoothing.{axis}_hz"] = round(hertz, 2)
     if changes and rig.smoothing.shaper == "none":
-        # The shaper that forgives: with a frequency that is wrong by 6 %, zv leaves (pi / 2) 0.06 = 9 % of a swing, zvd
-        # the square of that (Singer and Seering 1990, as in motion/shaping).
-        changes["smoothing.shaper"] = "zvd"
-        changes["smoothing.swing_mm"] = min(rig.smoothing.swing_mm, SWING_MM)
-        notes.append("The motion is shaped so as not to excite this; `linewright plan` shows what it costs in time.")
+        notes.append(
+            "Nothing is shaped yet, so the machine rings as before: `linewright tune PICTURE` weighs time against "
+            "wobble on a picture of yours, and switches on what pays."
+        )
     calm_mm_s = _even_speed(rig, changes)
     if calm_mm_s < rig.motion.pen_down_speed_mm_s:
         changes["motion.pen_down_speed_mm_s"] = calm_mm_s

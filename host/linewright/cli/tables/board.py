@@ -89,9 +89,8 @@ def bring_up_table(steps: Iterable[Step], walked: Walked, hands: Hands) -> Table
     if hands.kept is not None:
         table.add_row("", "", f"the file as it was: {hands.kept}")
     if walked.complete:
-        table.add_row(
-            "next", "", "`linewright trial scale`: how true does it draw? And a first picture: `linewright draw`"
-        )
+        table.add_row("next", "", "`linewright trial`: sheets that make it true, in their order")
+        table.add_row("", "", "`linewright draw FILE`: a first picture")
     return table
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Final
 
 from rich.table import Table
@@ -103,9 +103,13 @@ def rig_table(rig: Rig) -> Table:
     return table
 
 
-def draw_table(program: Program, name: str, result: DrawResult, trace: TraceReport | None) -> Table:
+def draw_table(
+    program: Program, name: str, result: DrawResult, trace: TraceReport | None, *, rehearsal: bool = False
+) -> Table:
     """How a drawing went, and on the virtual rig what its pulses say."""
     table = _facts(name)
+    if rehearsal:
+        table.add_row("REHEARSAL", "on the virtual rig: nothing real has moved, and no paper has ink")
     played_s = units.ticks_to_s(result.played_ticks)
     if result.finished:
         off = result.played_ticks - result.predicted_ticks
@@ -170,9 +174,36 @@ def story_table(story: Story, program: Program, stroke: int) -> Table:
     return table
 
 
+LOG_COLUMNS: Final = 110
+"""A terminal narrower than this shows one fact of the log below the other."""
+
+
+def log_lines(entries: list[LogEntry]) -> Table:
+    """The log of drawings for a narrow terminal, the newest first."""
+    table = Table(box=None, pad_edge=False, show_header=False)
+    for cells in _log_cells(entries):
+        began, *rest = cells
+        if table.row_count:
+            table.add_row("", "")
+        table.add_row("began (UTC)", began)
+        for head, cell in zip(_LOG_HEADS[1:], rest, strict=True):
+            if cell:
+                table.add_row(head, cell)
+    return table
+
+
+_LOG_HEADS: Final = ("began (UTC)", "picture", "rig", "strokes", "took", "outcome")
+
+
 def log_table(entries: list[LogEntry]) -> Table:
     """The log of drawings, the newest first."""
-    table = Table("began (UTC)", "picture", "rig", "strokes", "took", "outcome", box=None, pad_edge=False)
+    table = Table(*_LOG_HEADS, box=None, pad_edge=False)
+    for cells in _log_cells(entries):
+        table.add_row(*cells)
+    return table
+
+
+def _log_cells(entries: list[LogEntry]) -> Iterator[tuple[str, ...]]:
     for entry in entries:
         took = "" if entry.played_s is None else wording.duration(entry.played_s)
         if entry.played_s is not None and abs(entry.played_s - entry.predicted_s) >= 1.0:
@@ -181,10 +212,11 @@ def log_table(entries: list[LogEntry]) -> Table:
         if entry.first_stroke:
             strokes = f"{wording.grouped(entry.first_stroke + 1)} to {strokes}"
         outcome = f"{entry.outcome}: {entry.fault}" if entry.fault else entry.outcome
+        if entry.rehearsal:
+            outcome = f"REHEARSAL, {outcome}"
         if not entry.fault and entry.drift_x_mm is not None:
             outcome += f", drift x {entry.drift_x_mm:+.2f} mm, y {entry.drift_y_mm:+.2f} mm"
-        table.add_row(entry.began.replace("T", " ").rstrip("Z"), entry.picture, entry.rig, strokes, took, outcome)
-    return table
+        yield entry.began.replace("T", " ").rstrip("Z"), entry.picture, entry.rig, strokes, took, outcome
 
 
 def pulses(trace: TraceReport) -> str:

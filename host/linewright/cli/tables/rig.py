@@ -54,7 +54,9 @@ def verdict(findings: Sequence[ReviewFinding], name: str) -> str:
         return f"{name}: {wording.count(blocking, 'thing')} to put right before anything is switched on"
     rest = [f"{wording.count(doubtful, 'doubt')}"] * bool(doubtful)
     rest += [f"{wording.count(unknown, 'figure')} not known"] * bool(unknown)
-    return f"{name} is sound" + (f"; {', '.join(rest)}" if rest else "")
+    # What nobody knows cannot be called sound.
+    said = f"{name} shows nothing wrong" if unknown else f"{name} is sound"
+    return said + (f"; {', '.join(rest)}" if rest else "")
 
 
 def wiring_table(wiring: Wiring) -> Table:

@@ -6,7 +6,9 @@ and can do what it is asked. Each module below looks at one part and yields find
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING, Final
 
 from linewright.rig.doubts import doubts
 from linewright.rig.review import levels, limits, pins, power
@@ -18,6 +20,43 @@ if TYPE_CHECKING:
 __all__ = ["BLOCKING", "WEIGHTS", "ReviewFinding", "Weight", "review"]
 
 
+RESTS_ON: Final[Mapping[str, tuple[str, ...]]] = {
+    "sheet": ("axis.x.travel", "axis.y.travel", "sheet."),
+    "pins": ("pins.", "board"),
+    "endstops": ("axis.x.endstop", "axis.y.endstop", "supply.switch_v"),
+    "levels": ("driver.logic_v",),
+    "motor supply": ("supply.motor", "driver.", "motor."),
+    "servo supply": ("supply.servo",),
+    "driver current": ("driver.", "motor."),
+    "driver voltage": ("driver.", "supply.motor"),
+    "enable line": ("driver.",),
+    "axis x": ("axis.x.", "motor.a.", "supply.motor", "driver."),
+    "axis y": ("axis.y.", "motor.b.", "supply.motor", "driver."),
+}
+"""What each part of the review looks at, by the beginnings of keys."""
+
+
+def _without(rig: Rig, keys: Sequence[str]) -> Rig:
+    """The rig without the figures that are only assumed, as far as a rig can be without them."""
+    from linewright.rig.checks import bounds_of
+
+    return rig.changed({key: None for key in keys if bounds_of(type(rig), key).optional})
+
+
+def _doubted(one: ReviewFinding, keys: Sequence[str]) -> ReviewFinding:
+    """A good finding that rests on figures nobody has measured is none."""
+    if one.weight != "good":
+        return one
+    resting = [key for key in keys if key.startswith(RESTS_ON.get(one.about, ()))]
+    if not resting:
+        return one
+    return replace(one, weight="unknown", said=f"{one.said}, if it is as assumed: {_list_of(resting)}")
+
+
+def _list_of(keys: Sequence[str]) -> str:
+    return ", ".join(keys[:4]) + (f" and {len(keys) - 4} more" if len(keys) > 4 else "")
+
+
 def review(rig: Rig) -> list[ReviewFinding]:
     """Everything that can be said about a rig from its file, the worst first.
 
@@ -25,11 +64,23 @@ def review(rig: Rig) -> list[ReviewFinding]:
     ----------
     rig : valid, as `Rig.load` gives it.
     """
+    known = _without(rig, rig.assumed)
     found = [
-        *pins.findings(rig),
-        *power.findings(rig),
-        *levels.findings(rig),
-        *limits.findings(rig),
+        *pins.findings(known),
+        *power.findings(known),
+        *levels.findings(known),
+        *limits.findings(known),
         *(ReviewFinding("doubtful", "rig file", said) for said in doubts(rig)),
     ]
+    if rig.assumed:
+        found = [_doubted(one, rig.assumed) for one in found]
+        found.append(
+            ReviewFinding(
+                "unknown",
+                "rig file",
+                f"{len(rig.assumed)} figures are those of a machine of common parts: {_list_of(rig.assumed)}",
+                why="nobody has measured them on this machine, so nothing that rests on them is called good",
+                do="measure, put your figures in, and take their keys out of the list 'assumed' in the rig file",
+            )
+        )
     return sorted(found, key=lambda one: WEIGHTS.index(one.weight))

@@ -1,0 +1,121 @@
+"""Every command that is printed works as it is printed: quoted, and about the machine that this one is about.
+
+Messages name commands in backquotes, wherever they are written; what is needed to mean the same machine again,
+``--rig`` and ``--port``, is added here, and nowhere else.
+"""
+
+from __future__ import annotations
+
+import re
+import shlex
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any, Final
+
+from linewright.cli import target
+
+if TYPE_CHECKING:
+    from linewright.cli.target import Target
+
+PROGRAM: Final = "linewright"
+_PRINTED: Final = re.compile(rf"`{PROGRAM} ([^`]+)`")
+_OWN_MACHINE: Final = ("virtual", "resume")
+"""Commands that need no more: a virtual rig is a machine of its own, and a drawing's journal knows its machine."""
+
+
+_known: list[Callable[[], Any]] = []
+
+
+def know(commands: Callable[[], Any]) -> None:
+    """How to get at the tree of commands, which says what each of them takes; asked for when a command is printed."""
+    _known[:] = [commands]
+
+
+def command(*words: object, about: Target | None = None) -> str:
+    """A command to be typed next, whole.
+
+    Parameters
+    ----------
+    words : what follows the program's name.
+    about : the machine; None: the one that the running command is about.
+
+    Examples
+    --------
+    >>> command("draw", "my heron.svg")
+    "linewright draw 'my heron.svg'"
+    """
+    typed = [str(word) for word in words]
+    return " ".join((PROGRAM, *map(_quoted, typed), *map(_quoted, _missing(typed, about or target.current()))))
+
+
+def completed(text: str) -> str:
+    """A message with its commands in backquotes made whole."""
+    if f"`{PROGRAM} " not in text or target.current() is None:
+        return text
+    return _PRINTED.sub(lambda found: f"`{_whole(found[1])}`", text)
+
+
+def _whole(typed: str) -> str:
+    try:
+        words = shlex.split(typed)
+    except ValueError:
+        return f"{PROGRAM} {typed}"
+    extra = _missing(words, target.current())
+    return " ".join((PROGRAM, typed, *map(_quoted, extra)))
+
+
+def _quoted(word: str) -> str:
+    """For a shell; placeholders in capitals stay readable."""
+    return shlex.quote(word)
+
+
+def _missing(words: list[str], about: Target | None) -> list[str]:
+    """What has to be added to a command so that it means the same machine."""
+    found = _parsed(words)
+    if about is None or found is None:
+        return []
+    options, takes_file, positionals = found
+    extra: list[str] = []
+    given = {word.partition("=")[0] for word in words}
+    if about.rig_named:
+        file = str(about.rig_file or target.DEFAULT)
+        if "--rig" in options and not given & {"--rig", "-r"}:
+            extra += ["--rig", file]
+        elif takes_file and positionals == 0:
+            extra.append(file)
+    # A real machine that was met is remembered with its port.
+    remembered = about.rig_file is not None and about.board and not about.on_virtual_rig
+    if about.port_named and not remembered and "--port" in options and "--port" not in given:
+        extra += ["--port", about.port]
+    return extra
+
+
+def _parsed(words: list[str]) -> tuple[set[str], bool, int] | None:
+    """(its options, whether it takes a rig file as its argument, how many arguments are given); None: no command."""
+    if not _known:
+        return None
+    place = _known[0]()
+    rest = list(words)
+    path: list[str] = []
+    while hasattr(place, "commands") and rest and rest[0] in place.commands:
+        path.append(rest.pop(0))
+        place = place.commands[path[-1]]
+    if not path or hasattr(place, "commands") or path[0] in _OWN_MACHINE:
+        return None
+    options = {option for param in place.params for option in param.opts}
+    takes_file = path[0] == "rig" and any(param.name == "file" for param in place.params)
+    positionals = _arguments(rest, place)
+    return options, takes_file, positionals
+
+
+def _arguments(rest: list[str], place: Any) -> int:
+    """How many arguments stand among the words behind a command's name."""
+    flags = {option for param in place.params for option in param.opts if getattr(param, "is_flag", False)}
+    count, skip = 0, False
+    for word in rest:
+        if skip:
+            skip = False
+        elif word.startswith("-") and len(word) > 1:
+            skip = "=" not in word and word not in flags
+        else:
+            count += 1
+    return count

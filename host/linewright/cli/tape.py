@@ -1,0 +1,67 @@
+"""``linewright tape``: what a virtual rig drew, read from its tape."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from linewright.cli import options, output, target
+
+
+def tape(
+    file: Annotated[
+        Path, typer.Argument(metavar="FILE", help="As `linewright virtual --tape` wrote it.", readable=False)
+    ],
+    rig_file: options.RigFile = None,
+    sheet: options.SheetName = None,
+    pictures: Annotated[
+        Path, typer.Option("--pictures", "-p", metavar="FOLDER", help="Where the picture of the paper goes.")
+    ] = Path("out"),
+    as_json: options.AsJson = False,
+) -> int:
+    """Show what a virtual rig has drawn, and whether every pulse was within its limits.
+
+    Exit code 3 when one was not. The rig says where the sheet lies and how wide the pen's line is.
+    """
+    from linewright import wording
+    from linewright.cli.exit_codes import EXIT_LINK
+    from linewright.cli.tables import drawings
+    from linewright.pictures import album
+    from linewright.rig.sheet_place import sheet_on
+    from linewright.simulation.replay import read_trace
+
+    aimed = target.of_rig(rig_file, said=not as_json)
+    lies = sheet_on(aimed.rig, sheet)
+    trace = read_trace(file, keep_drawn=True)
+    written: list[Path] = []
+    strokes = 0 if trace.drawn is None else len(trace.drawn)
+    if trace.drawn is not None and strokes:
+        scene = album.tape_scene(trace.drawn, lies, aimed.rig.sheet.offset_mm, aimed.rig.pen.width_mm, file.name)
+        written = album.write(scene, pictures, f"{file.stem}-tape")
+    if as_json:
+        output.emit_json(
+            {
+                "tape": str(file),
+                "strokes": strokes,
+                "total_s": trace.total_s,
+                "steps": [trace.steps_a, trace.steps_b],
+                "lost_steps": list(trace.lost_steps),
+                "pulses_broken": trace.broken,
+                "damaged": trace.damaged,
+                "pictures": [str(path) for path in written],
+            }
+        )
+    else:
+        output.say(
+            f"{wording.count(strokes, 'stroke')} in {wording.duration(trace.total_s)} since the rig was switched on"
+        )
+        output.say(drawings.pulses(trace))
+        if any(trace.lost_steps):
+            output.say(f"steps that its motors have lost: {trace.lost_steps[0]} of A, {trace.lost_steps[1]} of B")
+        if trace.damaged:
+            output.warn("the tape breaks off: what came after is not on it")
+        for path in written:
+            output.say(str(path))
+    return EXIT_LINK if trace.broken else 0

@@ -1,0 +1,137 @@
+"""Pens that do not draw like the rig's own: each part planned for its pen, and all parts joined to one program."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linewright.drawing.strokes import Drawing
+from linewright.errors import PlanError, RigError
+from linewright.motion.planner import plan
+from linewright.program.program import END, REST, PenGroup, Program
+
+if TYPE_CHECKING:
+    from linewright.drawing.strokes import Pen
+    from linewright.rig.rig import Rig
+    from linewright.sheet.sizes import Sheet
+
+COLUMNS = ("kind", "da", "db", "v_end", "servo_us", "dwell_ms", "rest_ticks", "ticks")
+"""Of a program, one value for each record; ``stroke_of_record`` counts on and is joined apart."""
+
+
+def plan_for_pens(drawing: Drawing, rig: Rig, *, sheet: Sheet | None = None) -> Program:
+    """Plan a drawing whose pens may have a speed, heights, a tip and an amount of ink of their own.
+
+    A pen that runs out of ink draws in several groups: the machine parks between them, as between two pens.
+
+    Parameters
+    ----------
+    drawing : in machine coordinates, mm.
+    rig, sheet : as `plan` takes them.
+
+    Raises
+    ------
+    PlanError
+        As `plan`; or the heights of a pen do not suit the rig.
+    """
+    if all(drawing.pens[i].is_plain for i in np.unique(drawing.pen)):
+        return plan(drawing, rig, sheet=sheet)
+    lengths_mm = drawing.stroke_lengths_mm()
+    programs: list[Program] = []
+    notes: list[str] = []
+    for index, pen in enumerate(drawing.pens):
+        strokes = np.flatnonzero(drawing.pen == index)
+        if not len(strokes):
+            continue
+        own = _rig_of(pen, rig)
+        fills = _fills(lengths_mm[strokes], pen.ink_mm)
+        for fill in np.split(strokes, fills):
+            part = drawing.select(fill)
+            shifted = Drawing(part.points_mm - np.array(pen.offset_mm), part.starts, part.pen, part.pens)
+            programs.append(plan(shifted, own, sheet=sheet))
+        if len(fills):
+            notes.append(f"the pen '{pen.name}' is filled, sharpened or dipped {len(fills)} times on the way")
+        if pen.offset_mm != (0.0, 0.0):
+            notes.append(
+                f"the pen '{pen.name}' is drawn beside its place by {-pen.offset_mm[0]:g}, {-pen.offset_mm[1]:g} mm, "
+                "where its tip is; the preview shows the way of the carriage"
+            )
+    whole = joined(programs)
+    return replace(
+        whole,
+        rig_fingerprint=rig.fingerprint(),
+        rig_name=rig.name,
+        warnings=tuple(dict.fromkeys((*notes, *whole.warnings))),
+    )
+
+
+def joined(programs: list[Program]) -> Program:
+    """Programs one after the other as one, with their groups; each ends at park, where the next one begins.
+
+    Between two of them the board rests, as between two pens: what follows may be sent hours later.
+    """
+    last = len(programs) - 1
+    columns: dict[str, Any] = {}
+    for name in COLUMNS:
+        parts = [np.array(getattr(program, name)) for program in programs]
+        if name == "kind":
+            for part in parts[:last]:
+                part[part == END] = REST
+        columns[name] = np.concatenate(parts)
+    strokes, groups = [], []
+    before = records = 0
+    for program in programs:
+        strokes.append(np.where(program.stroke_of_record >= 0, program.stroke_of_record + before, -1))
+        groups += [
+            PenGroup(
+                group.pen,
+                (group.strokes[0] + before, group.strokes[1] + before),
+                (group.records[0] + records, group.records[1] + records),
+            )
+            for group in program.groups
+        ]
+        before += len(program.drawing)
+        records += len(program)
+    return replace(
+        programs[0],
+        **columns,
+        stroke_of_record=np.concatenate(strokes).astype(np.int32),
+        drawing=Drawing.one_after_the_other([program.drawing for program in programs]),
+        groups=tuple(groups),
+        warnings=tuple(dict.fromkeys(warning for program in programs for warning in program.warnings)),
+    )
+
+
+def _rig_of(pen: Pen, rig: Rig) -> Rig:
+    """The rig with what is the pen's own."""
+    changes: dict[str, object] = {}
+    if pen.speed_mm_s is not None:
+        changes["motion.pen_down_speed_mm_s"] = min(pen.speed_mm_s, rig.motion.pen_down_speed_mm_s)
+    if pen.up_us is not None:
+        changes["pen.up_us"] = pen.up_us
+    if pen.down_us is not None:
+        changes["pen.down_us"] = pen.down_us
+    if pen.up_us is not None or pen.down_us is not None:
+        changes["pen.near_us"] = 0  # it clears the paper for the rig's own pen, and nobody knows for this one
+    try:
+        return rig.changed(changes) if changes else rig
+    except RigError as error:
+        raise PlanError(
+            f"the pen '{pen.name}' does not suit the rig: {error}", hint="correct it in its file"
+        ) from error
+
+
+def _fills(lengths_mm: NDArray[np.float64], ink_mm: float | None) -> NDArray[np.int64]:
+    """Before which strokes a pen needs ink: none is begun that its ink does not last for, unless it is full."""
+    if ink_mm is None:
+        return np.zeros(0, dtype=np.int64)
+    at, used = [], 0.0
+    for i, length in enumerate(lengths_mm):
+        if used and used + length > ink_mm:
+            at.append(i)
+            used = 0.0
+        used += float(length)
+    return np.array(at, dtype=np.int64)

@@ -1,0 +1,95 @@
+"""Where a sheet lies on the machine, and how it is turned, from corners that the pen was taken to."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from linewright.errors import InputError
+
+if TYPE_CHECKING:
+    from linewright.sheet.sizes import Sheet
+
+CORNERS: Final = ("top left", "top right", "bottom left")
+"""In the order in which they are asked for; two are enough."""
+
+OFF_MM: Final = 3.0
+"""How far corners may be from the size of the sheet: the pen is laid on a corner by eye, to a millimetre at best, and
+ISO 216 lets a side of 150 to 600 mm be off by 2 mm (from memory)."""
+
+TURN_HIGH_DEG: Final = 5.0
+"""A sheet that lies askew by more is laid straight more easily than drawn on."""
+
+
+@dataclass(frozen=True)
+class SheetFound:
+    """Where a sheet lies.
+
+    Parameters
+    ----------
+    offset_mm : machine position of its top left corner.
+    turn_deg : clockwise as seen from in front of the sheet, about that corner.
+    off_mm : how far the corners are at most from where this puts them.
+    """
+
+    offset_mm: tuple[float, float]
+    turn_deg: float
+    off_mm: float
+
+
+def sheet_found(sheet: Sheet, corners_mm: Mapping[str, tuple[float, float]]) -> SheetFound:
+    """The place and turn that bring the corners of a sheet to where they were found, by least squares.
+
+    The turn of one set of points onto another: Kabsch, Acta Cryst. A32 (1976), in the plane.
+
+    Parameters
+    ----------
+    corners_mm : machine positions, by names of `CORNERS`; the top left one and at least one other.
+
+    Raises
+    ------
+    InputError
+        If corners are missing, do not go with the size of the sheet, or the sheet lies too far askew or beyond zero.
+
+    Examples
+    --------
+    >>> from linewright.sheet.sizes import Sheet
+    >>> found = sheet_found(Sheet.named("A6"), {"top left": (10.0, 20.0), "top right": (115.0, 20.0)})
+    >>> found.offset_mm, found.turn_deg
+    ((10.0, 20.0), 0.0)
+    """
+    if "top left" not in corners_mm or len(corners_mm) < 2:
+        raise InputError("two corners are needed, the top left one among them", hint=f"there are: {', '.join(CORNERS)}")
+    places = {"top left": (0.0, 0.0), "top right": (sheet.width_mm, 0.0), "bottom left": (0.0, sheet.height_mm)}
+    asked = np.array([places[name] for name in corners_mm])
+    found = np.array([corners_mm[name] for name in corners_mm])
+    a, b = asked - asked.mean(axis=0), found - found.mean(axis=0)
+    # y grows down the sheet, so a positive angle turns clockwise.
+    turn = math.atan2(float((a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]).sum()), float((a * b).sum()))
+    c, s = math.cos(turn), math.sin(turn)
+    turned = asked @ np.array([[c, s], [-s, c]])
+    offset = (found - turned).mean(axis=0)
+    off = float(np.hypot(*(found - turned - offset).T).max())
+    if off > OFF_MM:
+        raise InputError(
+            f"these corners are up to {off:.1f} mm from those of a {sheet.name} sheet, {sheet.width_mm:g} x "
+            f"{sheet.height_mm:g} mm",
+            hint="is it that sheet, and lying that way? name it with --sheet, or find the corners once more",
+        )
+    degrees = math.degrees(turn)
+    if abs(degrees) > TURN_HIGH_DEG:
+        raise InputError(
+            f"the sheet lies askew by {degrees:.1f} degrees; {TURN_HIGH_DEG:g} are allowed", hint="lay it straighter"
+        )
+    if (offset < -OFF_MM).any():
+        raise InputError(
+            f"the sheet begins at ({offset[0]:.1f}, {offset[1]:.1f}) mm, before the machine's zero",
+            hint="shift it to the right and down",
+        )
+    # A corner that was laid on by eye may come out a hair before zero; the file allows none.
+    x, y = (round(max(0.0, float(v)), 2) for v in offset)
+    return SheetFound((x, y), round(degrees, 3) + 0.0, off)
