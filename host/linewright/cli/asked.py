@@ -81,6 +81,8 @@ def asked(given: Given, method: str | None, *, as_json: bool) -> Asked:
     if given.sentence is not None:
         if method is not None and _takes(method) in ("text", "seed"):
             _fitting(method, ("photograph",), "--sentence")
+        if _from_the_store(given, method):
+            return _composed(given.sentence, method)
         return _painted(given.sentence, given, method, as_json=as_json)
     if given.text_file is not None:
         return _lettered(_read(given.text_file), method, "--text-file")
@@ -97,6 +99,8 @@ def asked(given: Given, method: str | None, *, as_json: bool) -> Asked:
     takes = None if method is None else _takes(method)
     if takes == "seed":
         raise InputError(f"--as {method} grows from a seed, not from a file", hint=f"draw it with --pattern {method}")
+    if takes == "sentence":
+        raise InputError(f"--as {method} draws a sentence, not a file", hint='draw it with --sentence "..."')
     if takes == "text":
         raise InputError(
             f"--as {method} writes a text, not a file",
@@ -107,6 +111,26 @@ def asked(given: Given, method: str | None, *, as_json: bool) -> Asked:
 
 def _lettered(text: str, method: str | None, option: str) -> Asked:
     return Asked(text, _fitting(method or "lettering", ("text",), option), _slug(text))
+
+
+def _from_the_store(given: Given, method: str | None) -> bool:
+    """Whether the store draws a sentence: it is asked for, or no picture maker is set up."""
+    from linewright.maker.setup import FILE_NAME
+    from linewright.folders import config_folder
+
+    if method is not None:
+        return _takes(method) == "sentence"
+    return given.maker_file is None and not given.anew and not (config_folder() / FILE_NAME).exists()
+
+
+def _composed(sentence: str, method: str | None) -> Asked:
+    """A sentence that the store draws."""
+    from linewright.sources.words.inventing import invent
+
+    if sentence.strip() == RANDOM:
+        sentence = invent(random.Random())
+        output.say(f'the subject is "{sentence}"', stderr=True)
+    return Asked(sentence, method or "words", _slug(sentence))
 
 
 def _painted(sentence: str, given: Given, method: str | None, *, as_json: bool) -> Asked:

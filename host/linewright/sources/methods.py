@@ -21,7 +21,7 @@ class Method:
     ----------
     about : what it draws, for people.
     where : ``module:class`` of its `Way`, imported when it is asked for.
-    takes : what kind of source: ``photograph``, ``text``, or ``seed`` for patterns.
+    takes : what kind of source: ``photograph``, ``text``, ``sentence``, or ``seed`` for patterns.
     """
 
     about: str
@@ -54,6 +54,7 @@ METHODS: Final[dict[str, Method]] = {
     "one-line": Method("a single line without a lift", f"{_TONE}.one_line:OneLine"),
     "stippling": Method("dots, closer together where it is darker", f"{_TONE}.stippling:Stippling"),
     "lettering": Method("single-line letters, as a pen writes them", "linewright.sources.lettering:Lettering", "text"),
+    "words": Method("a drawing of a sentence, composed from a store", "linewright.sources.words.way:Words", "sentence"),
     "cells": Method("regions around scattered seeds, filled with rounded rings", f"{_PATTERNS}.cells:Cells", "seed"),
     "currents": Method("evenly spaced lines that follow a flow", f"{_PATTERNS}.currents:Currents", "seed"),
     "dunes": Method("ridge behind ridge", f"{_PATTERNS}.dunes:Dunes", "seed"),
@@ -114,7 +115,7 @@ def method(name: str, among: tuple[str, ...] = ()) -> Method | Plugin:
 
 def makes_its_own(words: str) -> bool:
     """Whether what is asked for has no proportion of its own, and fills whatever room it gets."""
-    return method(words.partition(":")[0].strip()).takes in ("text", "seed")
+    return method(words.partition(":")[0].strip()).takes in ("text", "seed", "sentence")
 
 
 def chosen(words: str) -> Way:

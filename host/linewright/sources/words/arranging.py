@@ -1,0 +1,123 @@
+"""`arrange`: groups and scenes to one picture: who stands where, how high, and how all of it is balanced."""
+
+from __future__ import annotations
+
+import random
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+
+from linewright.sources.words.art import Art, Shape, merged, scale, shift
+from linewright.sources.words.reading import Phrase, Reading
+from linewright.sources.words.scenes import Box, skies
+from linewright.sources.words.staging import PERSON, Group, Stage
+from linewright.sources.words.verbs import VERBS
+
+GAP: Final = 0.13 * PERSON
+"""Between two groups."""
+
+
+def arrange(reading: Reading, stage: Stage, seed: int) -> Art:
+    """The whole picture, in units of paper."""
+    groups = _groups(reading.subjects, stage)
+    rng = random.Random(f"scene {seed}")
+    if not groups:
+        return _scene_alone(reading, rng)
+    afloat = any(reading.scenes.values())
+    row = _row(groups, flip=rng.random() < 0.35)
+    art = Art(tuple(s for g in row for s in g.art.shapes))
+    x0, y0, x1, y1 = art.bounds()
+    if not reading.scenes:
+        return art if y0 < -1 or all(g.up or g.afloat for g in row) else art.over(_ground_line(x0, x1, rng))
+    swims = "under water" in reading.scenes or "sky" in reading.scenes or "space" in reading.scenes
+    floats = afloat and not swims
+    if (afloat and swims) or (all(g.up for g in row) and not floats):
+        art = art.moved(shift(0, 0.22 * (y1 - y0) + 12))
+    elif floats and ("city" in reading.scenes or "street" in reading.scenes):
+        art = art.moved(shift(0, 105 - art.bounds()[1]))
+    elif floats:
+        art = art.moved(shift(0, -0.14 * min(y1 - y0, PERSON)))
+    x0, y0, x1, y1 = art.bounds()
+    wide, high = x1 - x0, y1 - min(y0, 0.0)
+    # A scene wants to be seen beside who is in it: some room at both sides, and a sheet's proportion.
+    target = max(wide * 1.32, 1.18 * (y1 * 1.16), 120.0)
+    top = max(y1 * 1.16, target / 1.5)
+    middle = (x0 + x1) / 2 + rng.uniform(-0.06, 0.06) * target
+    middle = min(max(middle, x1 - target / 2 + 4), x0 + target / 2 - 4)
+    box = Box(middle - target / 2, middle + target / 2, -14.0, top)
+    del high
+    behind, front = skies(box, rng, list(reading.scenes))
+    front = replace(front, shapes=tuple(front.shapes))
+    return merged([behind, art, front])
+
+
+def _groups(subjects: list[Phrase], stage: Stage) -> list[Group]:
+    """Subjects as groups; two who do something together face each other."""
+    found: list[Group] = []
+    i = 0
+    while i < len(subjects):
+        one = subjects[i]
+        other = subjects[i + 1] if i + 1 < len(subjects) else None
+        act = next((a for a in one.acts if VERBS[a.verb].together), None)
+        if other is not None and act is not None and any(a.verb == act.verb for a in other.acts):
+            found.append(_pair(one, other, stage))
+            i += 2
+            continue
+        found.append(stage.group(one))
+        i += 1
+    return found
+
+
+def _pair(one: Phrase, other: Phrase, stage: Stage) -> Group:
+    """Two who play, dance or fight with each other."""
+    game = next((a.object for a in one.acts if a.verb == "play" and a.object and a.object.name in ("chessboard", "playing cards")), None)
+    table = next((r for p in (one, other) for r in p.relations if r.object.name == "table"), None)
+    if game is not None:
+        calm = [replace(p, relations=[r for r in p.relations if r is not table], acts=[a for a in p.acts if a.object is not game or game.name == "playing cards"]) for p in (one, other)]
+        left, right = stage.group(calm[0]), stage.group(calm[1]).mirrored()
+        desk = stage.plain("table").art.moved(scale(0.7, 0.85))
+        on = desk.place("on")
+        board = stage.plain(game.name).art.moved(scale(0.7))
+        a, b, c, _ = board.bounds()
+        middle = Group(Art((*desk.shapes, *board.moved(shift(on.x - (a + c) / 2, on.y - b)).shapes)))
+        gap = -0.1 * PERSON
+        seen = [left, middle.moved(left.art.bounds()[2] + gap - middle.art.bounds()[0], 0)]
+        seen.append(right.moved(seen[1].art.bounds()[2] + gap - right.art.bounds()[0], 0))
+        return replace(left, art=Art(tuple(s for g in (seen[0], seen[2], seen[1]) for s in g.art.shapes), left.art.places))
+    left, right = stage.group(one), stage.group(other).mirrored()
+    close = any(VERBS[a.verb].role in ("close", "partner") for a in one.acts)
+    moved = right.moved(left.art.bounds()[2] + (-0.04 * PERSON if close else 0.08 * PERSON) - right.art.bounds()[0], 0)
+    return replace(left, art=Art((*left.art.shapes, *moved.art.shapes), left.art.places))
+
+
+def _row(groups: list[Group], *, flip: bool) -> list[Group]:
+    """One beside the other; the last of several looks back at the first; what flies is higher."""
+    placed = []
+    x = 0.0
+    high = max((g.art.height for g in groups if not g.up), default=0.0)
+    for i, group in enumerate(groups):
+        turned = group.mirrored() if group.living and ((len(groups) > 1 and i == len(groups) - 1) or (len(groups) == 1 and flip)) else group
+        x0, _, x1, _ = turned.art.bounds()
+        rise = 0.55 * high if group.up and high else 0.0
+        placed.append(turned.moved(x - x0, rise))
+        x += x1 - x0 + GAP
+    return placed
+
+
+def _ground_line(x0: float, x1: float, rng: random.Random) -> Art:
+    """The ground as a hand draws it: one long stroke and two short ones."""
+    wide = x1 - x0
+    lines = []
+    for a, b, y in ((-0.06, 1.06, 0.0), (0.12, 0.34, -3.4), (0.62, 0.78, -4.2)):
+        x = np.linspace(x0 + a * wide, x0 + b * wide, 5)
+        lines.append(np.column_stack((x, y + np.array([rng.uniform(-0.4, 0.4) for _ in x]))))
+    return Art(tuple(Shape((line,), None, "ground") for line in lines))
+
+
+def _scene_alone(reading: Reading, rng: random.Random) -> Art:
+    """A place without anybody."""
+    if not reading.scenes:
+        return Art()
+    behind, front = skies(Box(-120, 120, -14, 150), rng, list(reading.scenes))
+    return front.over(behind)

@@ -1,0 +1,720 @@
+"""`read`: from an English sentence to who does what to whom.
+
+No grammar of English: noun phrases are found by the longest known words, verbs by their forms, and what belongs to what
+by a few rules of attachment, told beside them. What cannot be understood is kept as unknown, and nothing is guessed.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from dataclasses import dataclass, field
+from typing import Final
+
+from linewright.errors import SourceError
+from linewright.sources.words.lexicon import (
+    ADJECTIVES,
+    BODY,
+    COLOURS,
+    GROUPS,
+    IDLE,
+    MOST,
+    NUMBERS,
+    PAPER,
+    PREPOSITIONS,
+    WORN_BY_ADJECTIVE,
+    Lexicon,
+)
+from linewright.sources.words.scenes import SCENES, scene_of
+from linewright.sources.words.store import things
+from linewright.sources.words.verbs import VERBS, verb_of
+
+LONGEST: Final = 600
+"""Characters of a sentence. What a sheet can show is said in far fewer."""
+
+
+@dataclass
+class Act:
+    """Something that is done, and to what."""
+
+    verb: str
+    object: Phrase | None = None
+
+
+@dataclass
+class Relation:
+    """Where something is: ``on``, ``in``, ``by`` and so on; ``place`` is a part of what it refers to."""
+
+    kind: str
+    object: Phrase
+    place: str = ""
+
+
+@dataclass
+class Phrase:
+    """A thing in the picture with all that is said of it.
+
+    Parameters
+    ----------
+    name : of the thing in the store.
+    said : the word that was used.
+    count : how many.
+    modifiers : adjectives, by the names of `modifiers.MODIFIERS`.
+    pen : a colour's name, or nothing.
+    worn : things that it wears.
+    acts, relations : what it does, and where it is.
+    other_half : the thing that its right half is, or nothing.
+    """
+
+    name: str
+    said: str = ""
+    count: int = 1
+    modifiers: list[str] = field(default_factory=list)
+    pen: str = ""
+    worn: list[Phrase] = field(default_factory=list)
+    acts: list[Act] = field(default_factory=list)
+    relations: list[Relation] = field(default_factory=list)
+    other_half: str = ""
+
+    def everything(self) -> list[Phrase]:
+        """This and all that belongs to it."""
+        found = [self]
+        for act in self.acts:
+            found += act.object.everything() if act.object else []
+        for one in (*self.worn, *(relation.object for relation in self.relations)):
+            found += one.everything()
+        return found
+
+
+@dataclass
+class Reading:
+    """What a sentence says.
+
+    Parameters
+    ----------
+    subjects : who or what the picture is of.
+    scenes : where, by the names of `scenes.SCENES`, each with whether its figures are afloat.
+    unknown : words that are not known, with the nearest that are.
+    notes : what is drawn a little differently from what was said.
+    """
+
+    subjects: list[Phrase] = field(default_factory=list)
+    scenes: dict[str, bool] = field(default_factory=dict)
+    unknown: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    notes: list[str] = field(default_factory=list)
+
+
+def read(sentence: str, lexicon: Lexicon) -> Reading:
+    """What a sentence says.
+
+    Raises
+    ------
+    SourceError
+        If there are no words in it, it is too long, or it is not written in Latin letters.
+    """
+    text = " ".join(unicodedata.normalize("NFKC", sentence).split())
+    if len(text) > LONGEST:
+        raise SourceError(
+            f"the sentence has {len(text):,} characters, the limit is {LONGEST}", hint="say it shorter, in one sentence"
+        )
+    letters = [c for c in text if c.isalpha()]
+    if not letters:
+        raise SourceError(
+            "there are no words in the sentence", hint='write one in English, such as "an owl in boots on a unicycle"'
+        )
+    strange = next((c for c in letters if "LATIN" not in unicodedata.name(c, "")), None)
+    if strange is not None:
+        raise SourceError(
+            f"the sentence has the letter {strange!r}, and only English is understood",
+            hint='write it in English, such as "a heron in the rain"',
+        )
+    reader = _Reader(_tokens(text), lexicon)
+    reader.run()
+    return reader.reading
+
+
+def _tokens(text: str) -> list[str]:
+    text = text.lower().replace("’", "'").replace("\u2010", "-")
+    found = re.findall(r"[^\W\d_]+(?:['-][^\W\d_]+)*'?|\d+|[,;.:!?&]", text)
+    tokens = []
+    for token in found:
+        token = "and" if token == "&" else token
+        tokens.append("," if token in ";:.!?" else token)
+    return tokens
+
+
+_OWNERS: Final = frozenset({"his", "her", "its", "their", "the", "a", "an", "my", "your", "our"})
+_LINKS: Final = frozenset({"who", "which", "that", "is", "are", "was", "were", "be", "being", "has", "been"})
+_NEAR_VERB: Final = frozenset({"and", ",", "while", "but", "then", "also", "who", "that", "which", "is", "are", "it", "he", "she"})
+
+
+class _Reader:
+    """One pass over the words from left to right."""
+
+    def __init__(self, tokens: list[str], lexicon: Lexicon) -> None:
+        self.tokens, self.lexicon = tokens, lexicon
+        self.at = 0
+        self.reading = Reading()
+
+    # words
+
+    def _word(self, ahead: int = 0) -> str:
+        i = self.at + ahead
+        return self.tokens[i] if i < len(self.tokens) else ""
+
+    def _preposition(self) -> tuple[str, int]:
+        """The preposition that comes next, and how many words it has."""
+        for count in (5, 4, 3, 2, 1):
+            words = " ".join(self.tokens[self.at : self.at + count])
+            if len(words.split()) == count and words in PREPOSITIONS:
+                return words, count
+            bare = words.replace(" the ", " ")
+            if count > 2 and bare in PREPOSITIONS:
+                return bare, count
+        return "", 0
+
+    def _verb(self) -> str:
+        """The verb that comes next, or nothing."""
+        word = self._word()
+        found = verb_of(word)
+        if not found or word in ("a", "the"):
+            return ""
+        # "rides" and "riding" are verbs; a bare "ride" or "fish" is one where somebody has been named before it.
+        return found
+
+    # phrases
+
+    def run(self) -> None:
+        """The whole sentence."""
+        subjects: list[Phrase] = []
+        while self.at < len(self.tokens):
+            before = self.at
+            if self._word() in (",", "and", "&"):
+                self.at += 1
+                continue
+            if subjects and self._clause(subjects[-1], subjects):
+                continue
+            preposition, count = self._preposition()
+            if preposition and not subjects:
+                self.at += count
+                self._setting_or_skip(preposition)
+                continue
+            phrases = self._noun_phrase()
+            for phrase in phrases:
+                subjects.append(phrase)
+            if phrases:
+                self._tail(subjects, together=self._listed(subjects, phrases))
+            if self.at == before:
+                if not verb_of(self._word()):  # a verb whose subject is not known has been told with that
+                    self._unknown(self._word())
+                self.at += 1
+        self.reading.subjects = subjects
+
+    def _listed(self, subjects: list[Phrase], new: list[Phrase]) -> list[Phrase]:
+        """Subjects named one after the other with "and" do together what comes next."""
+        while self._word() in ("and", ",") and self._starts_noun(1):
+            mark = self.at
+            self.at += 1
+            if self._word() == "and":
+                self.at += 1
+            more = self._noun_phrase()
+            if not more:
+                self.at = mark
+                break
+            subjects += more
+            new = [*new, *more]
+        return new
+
+    def _starts_noun(self, ahead: int) -> bool:
+        """Whether a noun phrase, not a verb or a preposition, comes there."""
+        word = self._word(ahead)
+        if word == "and":
+            return self._starts_noun(ahead + 1)
+        if word in ("a", "an", "the", "some", "another") or word in NUMBERS or word.isdigit():
+            return True
+        return bool(word) and self.lexicon.noun([word]) is not None and not word.endswith("ing")
+
+    def _tail(self, subjects: list[Phrase], together: list[Phrase]) -> None:
+        """What is said after a subject, for all that were listed with it."""
+        lead = together[-1]
+        acts, relations = len(lead.acts), len(lead.relations)
+        while self._clause(lead, subjects):
+            pass
+        if len(together) > 1:
+            for other in together[:-1]:
+                other.acts += [act for act in lead.acts[acts:] if _shared(act)]
+            for relation in lead.relations[relations:]:
+                if relation.kind in ("on", "in", "under") and not relation.place:
+                    relation.place = "shared"
+
+    def _clause(self, who: Phrase, subjects: list[Phrase]) -> bool:
+        """One verb or one preposition with what follows; whether there was one."""
+        mark = self.at
+        while self._word() in _NEAR_VERB or (self._word() in IDLE and self._word() not in PREPOSITIONS):
+            if not self._word():
+                break
+            self.at += 1
+        word = self._word()
+        if not word:
+            return self.at > mark
+        doer = who
+        if word == "upside" and self._word(1) == "down":
+            doer.modifiers.append("upside down")
+            self.at += 2
+            return True
+        posed = verb_of(word) in VERBS and VERBS[verb_of(word)].pose
+        if word in ADJECTIVES and not posed and self._after_link(mark):
+            doer.modifiers.append(ADJECTIVES[word])  # "a dog that is happy"
+            self.at += 1
+            return True
+        verb = self._verb()
+        if word == "leaning" or verb == "lean":
+            self.at += 1
+            doer.modifiers.append("leaning")
+            return True
+        if verb and not (self._word() in ("and",)) and self._may_be_verb(word, mark):
+            self.at += 1
+            self._act(doer, verb, word)
+            return True
+        preposition, count = self._preposition()
+        if preposition:
+            self.at += count
+            self._relation(who, preposition)
+            return True
+        self.at = mark
+        return False
+
+    def _after_link(self, mark: int) -> bool:
+        return any(self.tokens[i] in _LINKS for i in range(mark, self.at))
+
+    def _may_be_verb(self, word: str, mark: int) -> bool:
+        """Forms of verbs are verbs; a word that is a thing as well is one only after a link such as "who"."""
+        if word.endswith(("ing", "ed")) or word in ("asleep", "does", "held", "clad"):
+            return True
+        if self.tokens[max(mark - 1, 0)] in ("and", ",") or (mark < len(self.tokens) and self.tokens[mark] in ("and", ",")):
+            # "a cat and ducks": after "and", a word that names a thing is a thing.
+            if self.lexicon.noun([word]) is not None and not self._after_link(mark):
+                return False
+        return True
+
+    def _noun_phrase(self) -> list[Phrase]:
+        """A noun with its number and its adjectives; none if there is none. Unknown words are noted."""
+        mark = self.at
+        count, pen = 1, ""
+        modifiers: list[str] = []
+        worn: list[str] = []
+        unknown: list[str] = []
+        exact = False
+        while self.at < len(self.tokens):
+            word = self._word()
+            if word in (",", "and") and modifiers and (self._word(1) in ADJECTIVES or self._word(1) in COLOURS):
+                self.at += 1
+                continue
+            if word in (",", "and"):
+                break
+            if (pair := self._half()) is not None:
+                pair.modifiers[:0] = modifiers
+                return [pair]
+            if self._group_of():
+                count = max(count, GROUPS[self.tokens[self.at]])
+                self.at += 2
+                exact = True
+                continue
+            noun = self._noun()
+            if noun is not None:
+                name, plural, said, words = noun
+                if self._compound(words):
+                    first = self.at
+                    self.at += words
+                    later = self._noun()
+                    if later is not None and " ".join(self.tokens[first : self.at]) in ADJECTIVES:
+                        modifiers.append(ADJECTIVES[" ".join(self.tokens[first : self.at])])
+                        continue
+                    self.reading.notes.append(
+                        f"{' '.join(self.tokens[first : self.at + (later[3] if later else 0)])!r} is drawn as "
+                        f"{later[0] if later else name!r}"
+                    )
+                    continue
+                self.at += words
+                if plural and count == 1 and not exact and not _always_plural(name):
+                    count = 3
+                phrase = Phrase(name, said, min(count, MOST), modifiers, pen)
+                phrase.worn = [Phrase(one, one) for one in worn]
+                self._note_unknown(unknown)
+                return [phrase]
+            if word in NUMBERS or word.isdigit():
+                count = NUMBERS.get(word) or max(1, int(word[:6]))
+                exact = word not in ("a", "an")
+            elif word in COLOURS:
+                pen = word
+            elif word == "black":
+                modifiers.append("black")
+            elif word in PAPER:
+                pass
+            elif word in WORN_BY_ADJECTIVE:
+                worn.append(WORN_BY_ADJECTIVE[word])
+            elif word in ADJECTIVES:
+                modifiers.append(ADJECTIVES[word])
+            elif word.endswith("-headed") and word.split("-")[0] in ("two", "three"):
+                modifiers.append("two-headed")
+            elif word in IDLE or word == "of":
+                pass
+            elif word in PREPOSITIONS or (verb_of(word) and not self._verb_as_adjective()):
+                break
+            elif verb_of(word):
+                self._verb_adjective(word, modifiers)
+            elif self._scene_here():
+                return []
+            else:
+                unknown.append(word)
+            self.at += 1
+        if unknown:
+            self._note_unknown(unknown)
+            return []
+        if not (set(self.tokens[mark : self.at]) - IDLE - set(NUMBERS)):
+            return []
+        self.at = mark
+        return []
+
+    def _half(self) -> Phrase | None:
+        """``half fish half cat``, ``half a fish and half a cat``."""
+        if self._word() not in ("half", "half-"):
+            return None
+        mark = self.at
+        names = []
+        while self._word() in ("half", "and", "a", "an", ","):
+            self.at += 1
+            noun = self._noun()
+            if noun is not None:
+                names.append(noun[0])
+                self.at += noun[3]
+        if len(names) != 2:
+            self.at = mark
+            return None
+        if self._word() in ("creature", "thing", "monster", "animal", "beast"):
+            self.at += 1
+        return Phrase(names[0], f"half {names[0]}, half {names[1]}", other_half=names[1])
+
+    def _group_of(self) -> bool:
+        word = self._word()
+        if word not in GROUPS or self._word(1) != "of":
+            return False
+        longer = self.lexicon.noun(self.tokens[self.at : self.at + 3])
+        return longer is None
+
+    def _noun(self) -> tuple[str, bool, str, int] | None:
+        """The longest thing that is named next: its name, plural, the words, and how many."""
+        for count in range(min(self.lexicon.longest, len(self.tokens) - self.at), 0, -1):
+            words = self.tokens[self.at : self.at + count]
+            if count > 1 and "," in words:
+                continue
+            found = self.lexicon.noun(words)
+            if found is None:
+                continue
+            if count == 1 and (words[0] in ADJECTIVES or words[0] in COLOURS) and self._noun_after(1):
+                return None  # "an orange fish"
+            if count == 1 and words[0] in IDLE:
+                return None
+            return found[0], found[1], " ".join(words), count
+        return None
+
+    def _noun_after(self, ahead: int) -> bool:
+        at, self.at = self.at, self.at + ahead
+        word = self._word()
+        found = bool(word) and (word in ADJECTIVES or word in COLOURS or self._noun() is not None)
+        self.at = at
+        return found
+
+    def _compound(self, words: int) -> bool:
+        """Whether another noun follows at once, which is then the one that is meant: ``harbour seal``."""
+        at, self.at = self.at, self.at + words
+        word = self._word()
+        follows = (
+            bool(word) and word not in IDLE and word not in NUMBERS and word not in PREPOSITIONS
+            and word not in COLOURS and word not in ADJECTIVES and self._noun() is not None
+            and not (verb_of(word) and word.endswith(("s", "ing", "ed")) and self._plain_verb(word))
+        )  # fmt: skip
+        self.at = at
+        return follows
+
+    def _plain_verb(self, word: str) -> bool:
+        """``a dog chases``: the form of a verb that is a plural as well, with something after it."""
+        return word.endswith(("ing", "ed")) or self._starts_noun(1) or bool(self._word(1) in PREPOSITIONS)
+
+    def _verb_as_adjective(self) -> bool:
+        """``a sleeping cat``: a form in -ing or -ed with a noun right after it, before any noun was named."""
+        word = self._word()
+        if not word.endswith(("ing", "ed")):
+            return False
+        following = self._word(1)
+        if following in ("a", "an", "the") or following in PREPOSITIONS:
+            return False
+        return self._noun_after(1) and (self.at == 0 or self.tokens[self.at - 1] not in ("who", "that"))
+
+    def _verb_adjective(self, word: str, modifiers: list[str]) -> None:
+        verb = VERBS.get(verb_of(word))
+        if verb is not None and verb.sign:
+            modifiers.append(verb.sign if verb.sign != "howling" else "singing")
+        else:
+            modifiers.append(f"verb {verb_of(word)}")
+
+    def _scene_here(self) -> bool:
+        return any(" ".join(self.tokens[self.at : self.at + n]) in scene.words for n in (3, 2, 1) for scene in SCENES.values())
+
+    def _note_unknown(self, words: list[str]) -> None:
+        for word in words:
+            self._unknown(word)
+
+    def _unknown(self, word: str) -> None:
+        if word and word not in (",", "and", "'") and word not in IDLE:
+            self.reading.unknown.setdefault(word, self.lexicon.near(word))
+
+    # clauses
+
+    def _act(self, who: Phrase, verb: str, word: str) -> None:
+        spec = VERBS[verb]
+        if verb == "look" and self._word() == "through":
+            verb, spec = "look through", VERBS["look through"]
+            self.at += 1
+        if verb == "do" and self._word() in ("ballet", "gymnastics", "yoga"):
+            self.at += 1
+            verb, spec = "do ballet", VERBS["do ballet"]
+        if verb == "play" and self._word() in ("cards", "chess", "football", "tennis", "soccer"):
+            name = {"cards": "playing cards", "chess": "chessboard", "tennis": "tennis racket"}.get(self._word(), "football")
+            self.at += 1
+            who.acts.append(Act("play", Phrase(name, name)))
+            return
+        act = Act(verb)
+        who.acts.append(act)
+        if self._word() == "upside" and self._word(1) == "down":
+            who.modifiers.append("upside down")
+            self.at += 2
+        while self._word() in ("up", "down", "around", "about", "away", "together", "out", "off") and not self._preposition()[0] in ("out of", "on"):
+            if self._word(1) in ("the", "a", "an") and self._word() in PREPOSITIONS and verb in ("climb", "walk"):
+                break
+            self.at += 1
+        preposition, count = self._preposition()
+        if preposition and (preposition in spec.after or PREPOSITIONS[preposition] in spec.after):
+            mark = self.at
+            self.at += count
+            if self._setting(preposition):
+                return
+            objects = self._objects(act, who)
+            if not objects:
+                self.at = mark
+            return
+        if not preposition and self._word() not in _NEAR_VERB and self._word():
+            self._objects(act, who)
+
+    def _objects(self, act: Act, who: Phrase) -> list[Phrase]:
+        """What a verb is done to; several with "and" become several acts."""
+        if self._word() in ("it", "them", "him", "her", "himself", "herself", "itself") and self._word(1) not in BODY:
+            self.at += 1
+            return []
+        if self._word() in _OWNERS and self._word(1) in BODY and self._word(1) not in ("hat", "basket", "roof"):
+            self.at += 2  # "brushing its teeth"
+            return []
+        found = self._noun_phrase()
+        if not found:
+            if self._scene_here() and act.verb in ("cross", "watch", "look", "paint", "draw", "clean"):
+                self._setting("in")
+            return []
+        act.object = found[0]
+        self._object_tail(found[0], who)
+        while self._word() in ("and", ",") and self._starts_noun(1) and not self._is_new_subject():
+            self.at += 1
+            more = self._noun_phrase()
+            if not more:
+                break
+            who.acts.append(Act(act.verb, more[0]))
+            found += more
+        return found
+
+    def _object_tail(self, thing: Phrase, who: Phrase) -> None:
+        """What belongs to an object rather than to who has it."""
+        while True:
+            preposition, count = self._preposition()
+            if not preposition:
+                return
+            kind = PREPOSITIONS[preposition]
+            mark = self.at
+            self.at += count
+            if preposition == "out of" and who.acts:
+                into = self._noun_phrase()
+                thing.relations += [Relation("in", one) for one in into]
+                continue
+            if kind == "full of" or (kind == "of" and thing.name in ("picture", "statue")):
+                thing.relations += [Relation("full of" if kind != "of" else "of", one) for one in self._noun_phrase()]
+                continue
+            if kind == "with":
+                owned = self._noun_phrase()
+                if owned and self._owned(thing, owned[0]):
+                    continue
+                if owned and ("acts" in _can(thing.name) or _carries(thing.name)) and not _carries(who.name):
+                    self._with(thing, owned[0])
+                    continue
+            if kind == "in":
+                worn = self._noun_phrase()
+                if worn and things_worn(worn[0].name) and "acts" in _can(thing.name):
+                    thing.worn.append(worn[0])
+                    continue
+                if worn and _contains(worn[0].name) and not _contains(thing.name) and thing is not who:
+                    thing.relations.append(Relation("in", worn[0]))
+                    continue
+            self.at = mark
+            return
+
+    def _is_new_subject(self) -> bool:
+        """``a duck in a hat and a duck in a bonnet``: what comes after "and" has a clause of its own."""
+        at, notes, unknown = self.at, list(self.reading.notes), dict(self.reading.unknown)
+        self.at += 1
+        phrases = self._noun_phrase()
+        preposition, _ = self._preposition()
+        verb = self._verb() if self._word() else ""
+        new = bool(phrases) and "acts" in _can(phrases[0].name) and bool(preposition in ("in", "with", "on", "under") or (verb and not self._word() == "and"))
+        self.at, self.reading.notes, self.reading.unknown = at, notes, unknown
+        return new
+
+    def _setting(self, preposition: str) -> bool:
+        """A scene, if one comes next."""
+        at = self.at
+        while self._word() in ("the", "a", "an", "some") or (self._word() in ADJECTIVES and not self._scene_here()) or self._word() in IDLE and not self._scene_here():
+            if not self._word():
+                break
+            self.at += 1
+        for count in (4, 3, 2, 1):
+            words = " ".join(self.tokens[self.at : self.at + count])
+            if len(words.split()) != count:
+                continue
+            kind = PREPOSITIONS.get(preposition, preposition)
+            name = scene_of(words, preposition) or scene_of(words, kind)
+            if not name and self.lexicon.noun(words.split()) is None:
+                name = next((n for n, s in SCENES.items() if words in s.words), "")
+            noun = self._noun()
+            if name and (noun is None or noun[3] <= count):
+                self.at += count
+                self.reading.scenes[name] = SCENES[name].afloat and kind in ("on", "in", "under", "along")
+                if kind == "over":
+                    self.reading.scenes[name] = True
+                return True
+        self.at = at
+        return False
+
+    def _setting_or_skip(self, preposition: str) -> None:
+        if not self._setting(preposition):
+            phrases = self._noun_phrase()
+            if phrases:
+                self.reading.subjects += phrases
+
+    def _relation(self, who: Phrase, preposition: str) -> None:
+        kind = PREPOSITIONS[preposition]
+        if self._word() in _OWNERS and self._word(1) in BODY and self._word(1) not in self.lexicon.nouns and self._word(2) != "of":
+            self.at += 2  # "on its head": of something that has been told already
+            return
+        if self._setting(preposition):
+            return
+        if kind in ("on", "in", "by") and self._word() in _OWNERS and self._word(1) in BODY and self._word(2) == "of":
+            place = BODY[self._word(1)]
+            self.at += 3
+            for phrase in self._noun_phrase():
+                who.relations.append(Relation("on", phrase, place))
+                self._object_tail(phrase, who)
+            return
+        if self._word() in ("it", "them", "him", "her"):
+            self.at += 1
+            return
+        phrases = self._noun_phrase()
+        if not phrases:
+            return
+        first = phrases[0]
+        self._attach(who, kind, first)
+        last = first
+        while self._word() in ("and", ",") and self._starts_noun(1) and not self._is_new_subject():
+            self.at += 1
+            if self._word() == "and":
+                self.at += 1
+            more = self._noun_phrase()
+            if not more:
+                break
+            last = more[0]
+            if kind == "between":
+                who.relations.append(Relation("between", last))
+            else:
+                self._attach(who, kind, last)
+
+    def _attach(self, who: Phrase, kind: str, phrase: Phrase) -> None:
+        worn = things_worn(phrase.name)
+        if kind in ("in", "on", "with") and worn and ("acts" in _can(who.name) or worn in ("top", "eyes", "neck")):
+            if kind == "with" and not ("acts" in _can(who.name)) and worn not in ("top", "eyes", "neck", "mouth"):
+                who.relations.append(Relation("by", phrase))
+                return
+            if kind == "on" and worn == "top":
+                who.relations.append(Relation("on", phrase))  # "a bird on a hat"
+                return
+            who.worn.append(phrase)
+            return
+        if kind == "with":
+            if not self._owned(who, phrase):
+                self._with(who, phrase)
+            return
+        if kind == "without":
+            self.reading.notes.append(f"nothing is left out: {phrase.said!r} is not drawn")
+            return
+        who.relations.append(Relation(kind, phrase))
+        if kind in ("in", "on", "by", "under", "before", "behind", "over", "full of", "between", "of"):
+            self._object_tail(phrase, who)
+
+    def _owned(self, owner: Phrase, thing: Phrase) -> bool:
+        """``with a parrot on his shoulder``: a thing at a place of its owner."""
+        preposition, count = self._preposition()
+        if not preposition or PREPOSITIONS[preposition] not in ("on", "in", "under", "by", "over"):
+            return False
+        after = self.tokens[self.at + count : self.at + count + 2]
+        if after[:1] and after[0] in ("it", "them", "him"):
+            self.at += count + 1
+            owner.relations.append(Relation("bears" if PREPOSITIONS[preposition] != "in" else "full of", thing))
+            return True
+        if len(after) == 2 and after[0] in _OWNERS and after[1] in BODY:
+            self.at += count + 2
+            owner.relations.append(Relation("bears", thing, BODY[after[1]]))
+            return True
+        return False
+
+    def _with(self, owner: Phrase, thing: Phrase) -> None:
+        if things_worn(thing.name):
+            owner.worn.append(thing)
+        elif owner.relations and _contains(owner.relations[-1].object.name) and "acts" not in _can(thing.name):
+            owner.relations[-1].object.relations.append(Relation("full of", thing))
+        elif _contains(owner.name) and "acts" not in _can(owner.name):
+            owner.relations.append(Relation("full of", thing))
+        else:
+            owner.relations.append(Relation("with", thing))
+            self._object_tail(thing, owner)
+
+
+def _shared(act: Act) -> bool:
+    return not act.object or VERBS[act.verb].role not in ("ride", "in")
+
+
+def _always_plural(name: str) -> bool:
+    thing = things().get(name)
+    return bool(thing and thing.worn) or name.endswith("s")
+
+
+def _can(name: str) -> frozenset[str]:
+    thing = things().get(name)
+    return thing.can if thing else frozenset()
+
+
+def _carries(name: str) -> bool:
+    return "carries" in _can(name) and "acts" not in _can(name)
+
+
+def _contains(name: str) -> bool:
+    return "contains" in _can(name)
+
+
+def things_worn(name: str) -> str:
+    """Where a thing is worn, or nothing."""
+    thing = things().get(name)
+    return thing.worn if thing else ""

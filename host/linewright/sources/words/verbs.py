@@ -1,0 +1,162 @@
+"""Verbs: how somebody stands who does it, and where what it is done to goes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+
+@dataclass(frozen=True)
+class Verb:
+    """One verb.
+
+    Parameters
+    ----------
+    pose : of an upright figure; empty: the thing stays as it is by nature.
+    role : where the object goes: ``hold`` (near hand), ``hold2`` (both hands), ``mouth``, ``feet``, ``ride``, ``in``,
+        ``front`` (on the ground before it), ``target`` (someone a step away), ``up`` (on raised hands), ``juggle``,
+        ``bubble`` (thought of), ``easel`` (pictured), ``string`` (at the end of a line), ``over``, ``on``, ``wear``,
+        ``play``, ``none``.
+    tool : what it takes in its hand for that.
+    default : the object when none is named.
+    after : prepositions that lead to the object.
+    sign : a modifier that belongs to it.
+    together : two of them do it facing each other.
+    seated : done sitting where nothing else is said.
+    """
+
+    pose: str = ""
+    role: str = "none"
+    tool: str = ""
+    default: str = ""
+    after: tuple[str, ...] = ()
+    sign: str = ""
+    together: bool = False
+    seated: bool = False
+
+
+VERBS: Final[dict[str, Verb]] = {
+    "hold": Verb("hold", "hold"), "carry": Verb("carry", "hold2"), "show": Verb("present", "hold"),
+    "give": Verb("present", "hold"), "wear": Verb("", "wear"), "read": Verb("read", "hold2", default="book"),
+    "write": Verb("read", "hold2", "pencil", "letter"), "eat": Verb("eat", "mouth", default="sandwich"),
+    "drink": Verb("eat", "mouth", default="cup", after=("from",)), "smoke": Verb("eat", "mouth", default="pipe"),
+    "play": Verb("hold", "play", after=("on", "with"), together=True),
+    "paint": Verb("paint", "easel", "paintbrush"), "draw": Verb("paint", "easel", "pencil"),
+    "photograph": Verb("look", "target", "camera"), "film": Verb("look", "target", "camera"),
+    "ride": Verb("ride", "ride", after=("on",)), "drive": Verb("sit_hold", "in", default="car"),
+    "sail": Verb("sit_hold", "in", default="sailing boat", after=("in",)), "row": Verb("row", "in", default="rowing boat"),
+    "steer": Verb("sit_hold", "in", default="ship"), "pilot": Verb("sit_hold", "in", default="biplane"),
+    "fly": Verb("fly", "fly"), "juggle": Verb("juggle", "juggle", default="ball", after=("with",)),
+    "lift": Verb("lift", "up", default="weights"), "push": Verb("push", "front"),
+    "pull": Verb("pull", "string"), "drag": Verb("pull", "string"), "tow": Verb("pull", "string"),
+    "walk": Verb("walk", "string"), "lead": Verb("walk", "string"), "run": Verb("run"),
+    "chase": Verb("run", "target", sign="fast"), "follow": Verb("walk", "target"), "catch": Verb("aim", "target", "net"),
+    "hunt": Verb("run", "target", "net"), "flee": Verb("run", "target", after=("from",)),
+    "jump": Verb("jump", "over", after=("over",)), "leap": Verb("jump", "over", after=("over",)),
+    "climb": Verb("climb", "climb", after=("up", "on", "onto")), "sit": Verb("sit", seated=True), "stand": Verb("stand"),
+    "lie": Verb("lie"), "kneel": Verb("kneel"), "sleep": Verb("", sign="sleeping"),
+    "dream": Verb("", "bubble", after=("of", "about"), sign="sleeping"),
+    "think": Verb("think", "bubble", after=("of", "about")), "remember": Verb("think", "bubble"),
+    "dance": Verb("dance", "partner", after=("with",), together=True), "do ballet": Verb("ballet"),
+    "sing": Verb("present", sign="singing"), "shout": Verb("up", sign="shouting", after=("at",), role="target"),
+    "howl": Verb("", sign="howling", after=("at",), role="behind"), "laugh": Verb("", sign="laughing"),
+    "cry": Verb("", sign="crying"), "smile": Verb("", sign="happy"), "wave": Verb("wave", "target", after=("to", "at")),
+    "point": Verb("present", "target", after=("at", "to")), "look": Verb("", "target", after=("at", "for", "into")),
+    "look through": Verb("look", "look"), "watch": Verb("", "target"), "listen": Verb("think", "target", after=("to",)),
+    "examine": Verb("present", "target", "stethoscope"), "measure": Verb("present", "target", "thermometer"),
+    "feed": Verb("present", "target", "bread"), "kiss": Verb("aim", "close", together=True, sign="loving"),
+    "hug": Verb("aim", "close", together=True, sign="happy"), "fight": Verb("box", "target", after=("with", "against"), together=True),
+    "box": Verb("box", "target", after=("with", "against"), together=True), "kick": Verb("kick", "feet", default="football"),
+    "throw": Verb("throw", "hold", default="ball"), "hit": Verb("throw", "target", "hammer"),
+    "fish": Verb("fish", "catch", "fishing rod", after=("for",)), "cook": Verb("hold", "hold", default="frying pan"),
+    "bake": Verb("carry", "hold2", default="cake"), "serve": Verb("present", "serve", "tray"),
+    "sell": Verb("present", "hold"), "offer": Verb("present", "hold"),
+    "water": Verb("hold", "target", "watering can"), "sweep": Verb("broom", "target", "broom"),
+    "clean": Verb("broom", "target", "mop"), "dig": Verb("dig", "target", "spade", after=("for",)),
+    "knit": Verb("read", "made", "knitting"), "sew": Verb("read", "made", "knitting"), "mend": Verb("read", "hold2", default="net"),
+    "repair": Verb("hold", "target", "hammer"), "build": Verb("hold", "target", "hammer"),
+    "cut": Verb("aim", "target", "scissors"), "chop": Verb("lift", "target", "axe"), "saw": Verb("aim", "target", "saw"),
+    "brush": Verb("eat", "brush", "brush"), "comb": Verb("wave", "brush", "comb"), "wash": Verb("carry", "target", "sponge"),
+    "conduct": Verb("conduct", "target", "baton"), "swim": Verb("swim"), "dive": Verb("swim"), "float": Verb("", sign="floating"),
+    "balance": Verb("balance", "balance", after=("on",)), "skate": Verb("balance", "none", "ice skates"),
+    "ski": Verb("ride", "none", "skis"), "surf": Verb("balance", "on", default="surfboard"),
+    "hang": Verb("hang", "hang", after=("from", "on", "off")), "swing": Verb("sit", "on", default="swing", seated=True), "bounce": Verb("jump"),
+    "wait": Verb("fold", after=("for",), role="target"), "rest": Verb("sit", sign="tired", seated=True),
+    "meet": Verb("wave", "target"), "visit": Verb("wave", "target"), "greet": Verb("wave", "target"),
+    "find": Verb("present", "target"), "guard": Verb("hold", "target", "sword"), "cross": Verb("walk", "on"),
+    "blow": Verb("blow", "mouth", default="trumpet"), "ring": Verb("wave", "hold", default="bell"),
+    "open": Verb("present", "target"), "steal": Verb("run", "hold2"), "bring": Verb("carry", "hold2"),
+    "deliver": Verb("carry", "hold2"), "collect": Verb("hold", "hold"), "pick": Verb("present", "hold"),
+    "bath": Verb("", "in", default="bathtub"), "count": Verb("present", "target"), "teach": Verb("present", "target", "book"),
+    "study": Verb("read", "hold2", default="book"), "phone": Verb("think", "hold", default="telephone"),
+    "iron": Verb("hold", "target"), "type": Verb("keys", "front", default="typewriter"), "pose": Verb("present"),
+    "march": Verb("walk"), "crawl": Verb("kneel"), "escape": Verb("run", after=("from",), role="target"),
+    "tame": Verb("present", "target", "stool"), "train": Verb("present", "target", "baton"), "admire": Verb("present", "target"),
+    "polish": Verb("present", "target", "sponge"), "hide": Verb("kneel"), "fall": Verb("up", after=("into",), role="none"),
+    "melt": Verb("", sign="wet"), "burn": Verb("", sign="burning"), "explode": Verb("", sign="burning"),
+    "parachute": Verb("hang", "parachute"), "shower": Verb("up", sign="wet"), "do": Verb("dance"), "have": Verb("", "with"),
+    "marry": Verb("aim", "close", together=True, sign="happy"), "toast": Verb("present", "hold", default="glass"),
+    "practise": Verb("ballet", "play"), "rob": Verb("run", "target"), "weigh": Verb("balance", "on", default="bathroom scales"),
+    "spin": Verb("dance"), "stir": Verb("hold", "front", "spoon", "cauldron"), "cuddle": Verb("carry", "hold2"),
+}  # fmt: skip
+
+OTHER_WORDS: Final[dict[str, str]] = {
+    "gaze": "look", "stare": "look", "peer": "look", "observe": "watch", "spot": "watch", "see": "watch", "stroll": "walk",
+    "wander": "walk", "hop": "jump", "skip": "jump", "snooze": "sleep", "nap": "sleep", "doze": "sleep", "snore": "sleep",
+    "munch": "eat", "nibble": "eat", "devour": "eat", "lick": "eat", "chew": "eat", "taste": "eat", "sip": "drink",
+    "race": "run", "jog": "run", "sprint": "run", "hurry": "run", "rush": "run", "gallop": "run", "trot": "run",
+    "weep": "cry", "sob": "cry", "grin": "smile", "giggle": "laugh", "scream": "shout", "yell": "shout", "roar": "shout",
+    "bark": "shout", "whistle": "sing", "hum": "sing", "embrace": "hug", "wrestle": "fight", "battle": "fight",
+    "sketch": "draw", "fix": "repair", "shovel": "dig", "grab": "hold", "grip": "hold", "clutch": "hold", "present": "show",
+    "fetch": "bring", "transport": "carry", "tug": "pull", "haul": "pull", "shove": "push", "roll": "push", "soar": "fly",
+    "glide": "fly", "hover": "fly", "paddle": "row", "navigate": "steer", "perch": "sit", "rest": "rest", "pedal": "ride",
+    "cycle": "ride", "prance": "dance", "waltz": "dance", "twirl": "dance", "tango": "dance", "tango with": "dance",
+    "pilots": "pilot", "scrub": "wash", "bathe": "bath", "gather": "collect", "juggles": "juggle", "perform": "do",
+    "compose": "write", "angle": "fish", "hoist": "lift", "raise": "lift", "haunt": "fly", "attack": "fight", "cradle": "carry",
+    "dress": "wear", "use": "hold", "study": "study", "conquer": "climb", "ascend": "climb", "pursue": "chase",
+    "wed": "marry", "sled": "ride", "skateboard": "ride", "welcome": "greet", "saw": "saw", "trim": "cut", "pass": "walk",
+    "strum": "play", "toss": "throw", "hurl": "throw", "inspect": "examine", "lug": "carry", "stack": "carry",
+    "tow": "tow", "dangle": "hang", "sniff": "eat", "smell": "eat", "travel": "walk", "move": "walk",
+    "march": "march", "strut": "walk", "sneak": "walk", "tiptoe": "walk", "go": "walk", "come": "walk", "operate": "type",
+    "bow": "show", "mow": "push", "boil": "cook", "fry": "cook", "peddle": "sell", "hand": "give", "hail": "wave",
+}  # fmt: skip
+
+IRREGULAR: Final[dict[str, str]] = {
+    "holding": "hold", "held": "hold", "rode": "ride", "riding": "ride", "driving": "drive", "drove": "drive",
+    "lying": "lie", "lay": "lie", "sat": "sit", "sitting": "sit", "ran": "run", "running": "run", "slept": "sleep",
+    "asleep": "sleep", "swam": "swim", "sang": "sing", "wore": "wear", "dressed": "wear", "read": "read", "wrote": "write",
+    "ate": "eat", "drank": "drink", "flew": "fly", "caught": "catch", "fought": "fight", "threw": "throw", "fed": "feed",
+    "digging": "dig", "dug": "dig", "swept": "sweep", "hung": "hang", "built": "build", "sold": "sell", "gave": "give",
+    "stood": "stand", "knelt": "kneel", "dreamt": "dream", "thought": "think", "made": "build", "making": "build",
+    "makes": "build", "make": "build", "playing": "play", "having": "have", "has": "have", "have": "have", "shone": "smile",
+    "skiing": "ski", "awake": "stand", "burnt": "burn", "dying": "lie", "taking": "hold", "takes": "hold",
+    "doing": "do", "does": "do", "wearing": "wear", "clad": "wear", "married": "marry", "blowing": "blow", "kept": "hold",
+    "photographing": "photograph", "barking": "shout",
+}  # fmt: skip
+
+
+def verb_of(word: str) -> str:
+    """The verb that a form belongs to, or nothing: ``juggling`` gives ``juggle``."""
+    if word in IRREGULAR:
+        return IRREGULAR[word]
+    stems = [word]
+    if word.endswith("ies"):
+        stems.append(word[:-3] + "y")
+    if word.endswith("es"):
+        stems.append(word[:-2])
+    if word.endswith("s"):
+        stems.append(word[:-1])
+    for ending in ("ing", "ed"):
+        if word.endswith(ending) and len(word) > len(ending) + 2:
+            stem = word[: -len(ending)]
+            stems += [stem, stem + "e"]
+            if len(stem) > 2 and stem[-1] == stem[-2]:
+                stems.append(stem[:-1])
+            if ending == "ed" and stem.endswith("i"):
+                stems.append(stem[:-1] + "y")
+    for stem in stems:
+        if stem in VERBS:
+            return stem
+        if stem in OTHER_WORDS:
+            return OTHER_WORDS[stem]
+    return ""
