@@ -9,9 +9,10 @@ from typing import Final
 import numpy as np
 
 from linewright.sources.words.art import Art, Shape, merged, scale, shift
+from linewright.sources.words.groups import PERSON, Group
 from linewright.sources.words.reading import Phrase, Reading
 from linewright.sources.words.scenes import Box, skies
-from linewright.sources.words.staging import PERSON, Group, Stage
+from linewright.sources.words.staging import Stage
 from linewright.sources.words.verbs import VERBS
 
 GAP: Final = 0.13 * PERSON
@@ -71,10 +72,24 @@ def _groups(subjects: list[Phrase], stage: Stage) -> list[Group]:
 
 def _pair(one: Phrase, other: Phrase, stage: Stage) -> Group:
     """Two who play, dance or fight with each other."""
-    game = next((a.object for a in one.acts if a.verb == "play" and a.object and a.object.name in ("chessboard", "playing cards")), None)
+    game = next(
+        (
+            a.object
+            for a in one.acts
+            if a.verb == "play" and a.object and a.object.name in ("chessboard", "playing cards")
+        ),
+        None,
+    )
     table = next((r for p in (one, other) for r in p.relations if r.object.name == "table"), None)
     if game is not None:
-        calm = [replace(p, relations=[r for r in p.relations if r is not table], acts=[a for a in p.acts if a.object is not game or game.name == "playing cards"]) for p in (one, other)]
+        calm = [
+            replace(
+                p,
+                relations=[r for r in p.relations if r is not table],
+                acts=[a for a in p.acts if a.object is not game or game.name == "playing cards"],
+            )
+            for p in (one, other)
+        ]
         left, right = stage.group(calm[0]), stage.group(calm[1]).mirrored()
         desk = stage.plain("table").art.moved(scale(0.7, 0.85))
         on = desk.place("on")
@@ -84,7 +99,9 @@ def _pair(one: Phrase, other: Phrase, stage: Stage) -> Group:
         gap = -0.1 * PERSON
         seen = [left, middle.moved(left.art.bounds()[2] + gap - middle.art.bounds()[0], 0)]
         seen.append(right.moved(seen[1].art.bounds()[2] + gap - right.art.bounds()[0], 0))
-        return replace(left, art=Art(tuple(s for g in (seen[0], seen[2], seen[1]) for s in g.art.shapes), left.art.places))
+        return replace(
+            left, art=Art(tuple(s for g in (seen[0], seen[2], seen[1]) for s in g.art.shapes), left.art.places)
+        )
     left, right = stage.group(one), stage.group(other).mirrored()
     close = any(VERBS[a.verb].role in ("close", "partner") for a in one.acts)
     moved = right.moved(left.art.bounds()[2] + (-0.04 * PERSON if close else 0.08 * PERSON) - right.art.bounds()[0], 0)
@@ -97,7 +114,11 @@ def _row(groups: list[Group], *, flip: bool) -> list[Group]:
     x = 0.0
     high = max((g.art.height for g in groups if not g.up), default=0.0)
     for i, group in enumerate(groups):
-        turned = group.mirrored() if group.living and ((len(groups) > 1 and i == len(groups) - 1) or (len(groups) == 1 and flip)) else group
+        turned = (
+            group.mirrored()
+            if group.living and ((len(groups) > 1 and i == len(groups) - 1) or (len(groups) == 1 and flip))
+            else group
+        )
         x0, _, x1, _ = turned.art.bounds()
         rise = 0.55 * high if group.up and high else 0.0
         placed.append(turned.moved(x - x0, rise))

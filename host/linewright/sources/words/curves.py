@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from typing import Final
@@ -35,7 +36,7 @@ def smooth(knots: Points, corners: Sequence[bool] = (), *, closed: bool = False)
             return _span_chain(np.vstack((knots[-1:], knots, knots[:2])))
     cuts = [0, *(i for i in range(1, len(knots) - 1) if sharp[i]), len(knots) - 1]
     parts = []
-    for low, high in zip(cuts[:-1], cuts[1:], strict=True):
+    for low, high in itertools.pairwise(cuts):
         piece = knots[low : high + 1]
         if len(piece) == 2:
             parts.append(piece)
@@ -92,7 +93,9 @@ def tube(points: Points, radii: Sequence[float]) -> BaseGeometry:
     along /= np.maximum(np.hypot(along[:, 0], along[:, 1]), 1e-9)[:, None]
     across = np.column_stack((-along[:, 1], along[:, 0])) * r[:, None]
     sides = shapely.make_valid(shapely.polygons(np.vstack((line + across, (line - across)[::-1]))))
-    joints = shapely.buffer(shapely.points(line[:: max(1, len(line) // 12)]), r[:: max(1, len(line) // 12)], quad_segs=6)
+    joints = shapely.buffer(
+        shapely.points(line[:: max(1, len(line) // 12)]), r[:: max(1, len(line) // 12)], quad_segs=6
+    )
     ends = shapely.buffer(shapely.points(line[[0, -1]]), r[[0, -1]], quad_segs=8)
     solid = [part for part in shapely.get_parts(sides) if part.geom_type == "Polygon"]
     # Seams between sides and joints are a hair wide; the small closing removes them.
@@ -103,6 +106,12 @@ def joined(areas: Sequence[BaseGeometry], fillet: float) -> BaseGeometry:
     """Areas made one, with the inner corners between them rounded to the fillet's radius."""
     whole = shapely.union_all(list(areas))
     return shapely.simplify(whole.buffer(fillet, quad_segs=6).buffer(-fillet, quad_segs=6), 0.04)
+
+
+def solid(area: BaseGeometry) -> BaseGeometry:
+    """Only what has an area: cutting leaves points and hairs behind, which no later step can work with."""
+    parts = [part for part in shapely.get_parts(area) if part.geom_type == "Polygon" and part.area > 1e-6]
+    return parts[0] if len(parts) == 1 else shapely.multipolygons(parts)
 
 
 def outline(area: BaseGeometry) -> list[Points]:

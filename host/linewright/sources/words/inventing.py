@@ -11,7 +11,20 @@ ACTORS: Final = (
     "witch", "astronaut", "robot", "ghost", "dragon", "mermaid", "clown", "queen", "king", "chef", "hedgehog", "duck",
     "goose", "puffin", "lion", "monkey", "squirrel", "badger", "turtle", "seal", "kangaroo", "camel", "panda", "goat",
 )  # fmt: skip
-MOODS: Final = ("old", "tiny", "happy", "sad", "angry", "surprised", "spotted", "striped", "sleepy", "dizzy", "mechanical", "proud")
+MOODS: Final = (
+    "old",
+    "tiny",
+    "happy",
+    "sad",
+    "angry",
+    "surprised",
+    "spotted",
+    "striped",
+    "sleepy",
+    "dizzy",
+    "mechanical",
+    "proud",
+)
 WORN: Final = ("top hat", "bowler hat", "crown", "scarf", "rubber boots", "bow tie", "straw hat", "sunglasses", "raincoat",
                "captain's cap", "wizard hat", "striped jersey", "headphones", "woolly hat", "monocle")  # fmt: skip
 ALONE: Final = (

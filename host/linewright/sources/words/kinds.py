@@ -46,9 +46,13 @@ _LISTS: Final = {
 }
 KINDS: Final[dict[str, tuple[str, ...]]] = {}
 for _near, _words in _LISTS.items():
-    _two = {"rain": "rain cloud", "sea": "sea serpent", "rowing": "rowing boat", "frying": "frying pan", "bowler": "bowler hat"}
-    _names = tuple(
-        _two.get(name, name) for name in _near.split() if name not in ("serpent", "pan", "hat", "boat")
-    )
+    _two = {
+        "rain": "rain cloud",
+        "sea": "sea serpent",
+        "rowing": "rowing boat",
+        "frying": "frying pan",
+        "bowler": "bowler hat",
+    }
+    _names = tuple(_two.get(name, name) for name in _near.split() if name not in ("serpent", "pan", "hat", "boat"))
     for _word in _words.split():
         KINDS[_word] = tuple(dict.fromkeys(_names))

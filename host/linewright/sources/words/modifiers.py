@@ -17,7 +17,7 @@ import shapely.ops
 from shapely.geometry.base import BaseGeometry
 
 from linewright.sources.words.art import Art, Place, Shape, merged, scale, shift, turn
-from linewright.sources.words.curves import Points, arc, dot, hatching, outline
+from linewright.sources.words.curves import Points, arc, dot, hatching, outline, solid
 from linewright.sources.words.script import drawn
 
 Modifier = Callable[[Art], Art]
@@ -58,7 +58,9 @@ def _patterned(pattern: Callable[[BaseGeometry, float], Sequence[Points]]) -> Mo
 
 def _inside(line: Points, area: BaseGeometry) -> list[Points]:
     cut = shapely.intersection(shapely.linestrings(line), area)
-    return [shapely.get_coordinates(p) for p in shapely.get_parts(cut) if p.geom_type == "LineString" and p.length > 0.4]
+    return [
+        shapely.get_coordinates(p) for p in shapely.get_parts(cut) if p.geom_type == "LineString" and p.length > 0.4
+    ]
 
 
 def _grid(area: BaseGeometry, step: float) -> list[tuple[float, float]]:
@@ -131,7 +133,7 @@ def _knit(area: BaseGeometry, unit: float) -> list[Points]:
 
 def _patches(area: BaseGeometry, unit: float) -> list[Points]:
     lines: list[Points] = []
-    for i, (x, y) in enumerate(_grid(area, 3.4 * unit)):
+    for i, (x, y) in enumerate(_grid(area, 2.6 * unit)):
         s, t = 0.9 * unit, math.radians(12 if i % 2 else -15)
         box = np.array(((-s, -s), (s, -s), (s, s), (-s, s), (-s, -s))) @ np.array(
             ((math.cos(t), -math.sin(t)), (math.sin(t), math.cos(t)))
@@ -203,7 +205,9 @@ def _mouth(change: Callable[[Place], Sequence[Shape]]) -> Modifier:
 
 def _arc_mouth(start: float, end: float, drop: float, wide: float = 0.5) -> Modifier:
     return _mouth(
-        lambda at: [Shape((arc(at.x, at.y + drop * at.size, wide * at.size, 0.42 * at.size, 0, start, end),), None, "mouth")]
+        lambda at: [
+            Shape((arc(at.x, at.y + drop * at.size, wide * at.size, 0.42 * at.size, 0, start, end),), None, "mouth")
+        ]
     )
 
 
@@ -326,7 +330,9 @@ def _furry(art: Art) -> Art:
     for ring in outline(shape.area):
         whole = shapely.linestrings(ring)
         count = max(12, int(whole.length / (4.4 * unit)))
-        at = shapely.get_coordinates(shapely.line_interpolate_point(whole, np.linspace(0, 1, 2 * count + 1), normalized=True))
+        at = shapely.get_coordinates(
+            shapely.line_interpolate_point(whole, np.linspace(0, 1, 2 * count + 1), normalized=True)
+        )
         along = np.gradient(at, axis=0)
         along /= np.maximum(np.hypot(along[:, 0], along[:, 1]), 1e-9)[:, None]
         side = 1.0 if shapely.is_ccw(shapely.linearrings(ring)) else -1.0
@@ -344,7 +350,7 @@ def _cut(art: Art, x_low: float, x_high: float) -> Art:
 
     def change(shape: Shape) -> Shape:
         lines = [part for line in shape.lines if len(line) > 1 for part in _inside(line, strip)]
-        area = None if shape.area is None else shape.area.intersection(strip)
+        area = None if shape.area is None else solid(shape.area.intersection(strip))
         return replace(shape, lines=tuple(lines), area=area)
 
     return art.mapped(change)
@@ -400,7 +406,9 @@ WINGS: Final = (
     "S 0,2! 8,20 22,30 36,26! 32,22 36,16! 30,15 31,8! 24,8 24,1! 12,-4 0,-4!; "
     "S 0,2! -8,20 -22,30 -36,26! -32,22 -36,16! -30,15 -31,8! -24,8 -24,1! -12,-4 0,-4!"
 )
-TEARS: Final = "S -5,-3! -7,-8 -5,-10 -3,-8 ; S 6,-3! 4,-8 6,-10 8,-8; S -6,-13! -8,-18 -6,-20 -4,-18; S 7,-14! 5,-19 7,-21 9,-19"
+TEARS: Final = (
+    "S -5,-3! -7,-8 -5,-10 -3,-8 ; S 6,-3! 4,-8 6,-10 8,-8; S -6,-13! -8,-18 -6,-20 -4,-18; S 7,-14! 5,-19 7,-21 9,-19"
+)
 STEAM: Final = "s -8,6 -3,12 -8,18 -3,24; s 2,8 7,14 2,20 7,26; s 11,6 16,12 11,18 16,24"
 SWEAT: Final = "S 16,2! 14,-4 17,-6 20,-3; S 21,8! 19,2 22,0 25,3; S -16,2! -19,-3 -16,-6 -13,-4"
 NOTES: Final = "D 14,6 2; l 15.8,6 15.8,18; s 15.8,18 20,16 20,11; D 26,16 2; D 34,19 2; l 27.8,16 27.8,28; l 35.8,19 35.8,31; l 27.8,28 35.8,31"

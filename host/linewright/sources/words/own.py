@@ -57,13 +57,17 @@ def add(
 
     word = " ".join(name.lower().split())
     if not _NAME.fullmatch(word):
-        raise InputError(f"{name!r} is no name for a thing", hint='take a word or two in small letters, such as "sea chest"')
+        raise InputError(
+            f"{name!r} is no name for a thing", hint='take a word or two in small letters, such as "sea chest"'
+        )
     unknown = sorted(set(places) - set(PLACES))
     if unknown:
         listed = ", ".join(f"{key} ({meaning})" for key, meaning in PLACES.items())
         raise InputError(f"there is no place called {unknown[0]!r}", hint=f"there are {listed}")
     if not 0.05 <= size <= 3.0:
-        raise InputError(f"a size of {size:g} is outside 0.05..3", hint="1 is the height of a grown person on the paper")
+        raise InputError(
+            f"a size of {size:g} is outside 0.05..3", hint="1 is the height of a grown person on the paper"
+        )
     picture = read_svg(file)
     strokes = [stroke for stroke in picture.drawing if len(stroke) > 1]
     if not strokes:
@@ -75,7 +79,10 @@ def add(
         )
     low = np.vstack(strokes).min(axis=0)
     high = np.vstack(strokes).max(axis=0)
-    outside = next((n for n, p in places.items() if not (low - 50 <= np.array(p)).all() or not (np.array(p) <= high + 50).all()), None)
+    outside = next(
+        (n for n, p in places.items() if not (low - 50 <= np.array(p)).all() or not (np.array(p) <= high + 50).all()),
+        None,
+    )
     if outside is not None:
         raise InputError(
             f"the point {outside} at {places[outside][0]:g},{places[outside][1]:g} mm is far from the drawing, which "
@@ -93,7 +100,9 @@ def add(
         with replacing(path) as stream:
             stream.write(json.dumps(kept).encode())
     except OSError as error:
-        raise InputError(f"cannot write {path}: {error.strerror or error}", hint="check the folder and the rights") from error
+        raise InputError(
+            f"cannot write {path}: {error.strerror or error}", hint="check the folder and the rights"
+        ) from error
     return path
 
 
@@ -127,7 +136,10 @@ def _thing(kept: dict[str, Any]) -> Thing:
         shapes.append(Shape((stroke,), area))
     outer = shapely.polygons(shapely.get_coordinates(shapely.concave_hull(shapely.multipoints(whole), 0.35)))
     hidden = Shape((), outer if outer.is_valid else shapely.make_valid(outer), "main")
-    places = {str(name): Place(float(x), float(y), 0.25 * float(max(x1 - x0, y1 - y0))) for name, (x, y) in kept["places"].items()}
+    places = {
+        str(name): Place(float(x), float(y), 0.25 * float(max(x1 - x0, y1 - y0)))
+        for name, (x, y) in kept["places"].items()
+    }
     art = Art((hidden, *shapes), places).moved(*steps)
     can = frozenset({"acts"} if kept["living"] else set()) | ({"carries"} if "seat" in places else set())
     can |= {"contains"} if "in" in places else set()

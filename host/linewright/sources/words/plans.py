@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 
 from linewright.sources.words.art import Art, Place, Shape, merged, scale, shift, turn
-from linewright.sources.words.curves import joined, outline, tube
+from linewright.sources.words.curves import joined, outline, solid, tube
 from linewright.sources.words.figure import FEET
 from linewright.sources.words.script import drawn
 
@@ -81,15 +81,15 @@ def four_legs(plan: FourLegs) -> Art:
     front = [_foot(plan, at) for at in feet[:2]]
     above = drawn(plan.above).moved(shift(*middle))
     art = merged([*behind, skin, _within(over, whole), above, *front, Art(tuple(shapes), head.places)])
-    marks = {f"foot{i + 1}": Place(*at, r * 2.2) for i, at in enumerate(feet)}
+    marks = {f"foot{i + 1}": Place(at[0], at[1], r * 2.2) for i, at in enumerate(feet)}
     middle_neck = (shoulder + joint) / 2
     return art.with_places(
         **marks,
         seat=Place(middle[0] - 2, middle[1] + plan.belly, plan.length * 0.6),
         back=Place(hip[0] + 4, hip[1] + plan.rump, plan.rump * 1.4),
-        neck=Place(*middle_neck.tolist(), plan.neck[1] * 2.1, -25 if plan.joint[1] > 4 else -70),
+        neck=Place(float(middle_neck[0]), float(middle_neck[1]), plan.neck[1] * 2.1, -25 if plan.joint[1] > 4 else -70),
         chest=Place(shoulder[0] + plan.chest * 0.5, shoulder[1], 12),
-        hand=head.places.get("mouth", Place(*joint, 8)),
+        hand=head.places.get("mouth", Place(float(joint[0]), float(joint[1]), 8)),
         tail=Place(hip[0] - plan.rump, hip[1], 8),
     )
 
@@ -134,7 +134,7 @@ def _within(over: Art, area: shapely.Geometry) -> Art:
             for part in shapely.get_parts(shapely.intersection(shapely.linestrings(line), area))
             if part.geom_type == "LineString" and part.length > 0.6
         ]
-        hides = None if shape.area is None else shape.area.intersection(area.buffer(-0.1))
+        hides = None if shape.area is None else solid(shape.area.intersection(area.buffer(-0.1)))
         shapes.append(Shape(tuple(lines), hides, shape.tag, shape.pen))
     return over.with_shapes(shapes)
 
@@ -197,9 +197,9 @@ def bird(plan: Bird) -> Art:
     return art.with_places(
         **feet,
         seat=Place(-half * 0.2, centre[1] + high * 0.8, half),
-        neck=Place(*(joint + (0, -2)).tolist(), float(neck_points[-1, 2]) * 2.2, 0),
+        neck=Place(float(joint[0]), float(joint[1]) - 2, float(neck_points[-1, 2]) * 2.2, 0),
         back=Place(-half * 0.5, centre[1] + high * 0.7, half * 0.6),
-        hand=head.places.get("mouth", Place(*joint.tolist(), 8)),
+        hand=head.places.get("mouth", Place(float(joint[0]), float(joint[1]), 8)),
     )
 
 

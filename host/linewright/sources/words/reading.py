@@ -134,18 +134,19 @@ def read(sentence: str, lexicon: Lexicon) -> Reading:
 
 
 def _tokens(text: str) -> list[str]:
-    text = text.lower().replace("’", "'").replace("\u2010", "-")
+    text = text.lower().replace("\u2019", "'").replace("\u2010", "-")
     found = re.findall(r"[^\W\d_]+(?:['-][^\W\d_]+)*'?|\d+|[,;.:!?&]", text)
     tokens = []
-    for token in found:
-        token = "and" if token == "&" else token
-        tokens.append("," if token in ";:.!?" else token)
+    for word in found:
+        tokens.append("and" if word == "&" else "," if word in ";:.!?" else word)
     return tokens
 
 
 _OWNERS: Final = frozenset({"his", "her", "its", "their", "the", "a", "an", "my", "your", "our"})
 _LINKS: Final = frozenset({"who", "which", "that", "is", "are", "was", "were", "be", "being", "has", "been"})
-_NEAR_VERB: Final = frozenset({"and", ",", "while", "but", "then", "also", "who", "that", "which", "is", "are", "it", "he", "she"})
+_NEAR_VERB: Final = frozenset(
+    {"and", ",", "while", "but", "then", "also", "who", "that", "which", "is", "are", "it", "he", "she"}
+)
 
 
 class _Reader:
@@ -192,7 +193,7 @@ class _Reader:
             if self._word() in (",", "and", "&"):
                 self.at += 1
                 continue
-            if subjects and self._clause(subjects[-1], subjects):
+            if subjects and self._clause(subjects[-1]):
                 continue
             preposition, count = self._preposition()
             if preposition and not subjects:
@@ -200,10 +201,9 @@ class _Reader:
                 self._setting_or_skip(preposition)
                 continue
             phrases = self._noun_phrase()
-            for phrase in phrases:
-                subjects.append(phrase)
+            subjects += phrases
             if phrases:
-                self._tail(subjects, together=self._listed(subjects, phrases))
+                self._tail(together=self._listed(subjects, phrases))
             if self.at == before:
                 if not verb_of(self._word()):  # a verb whose subject is not known has been told with that
                     self._unknown(self._word())
@@ -234,11 +234,11 @@ class _Reader:
             return True
         return bool(word) and self.lexicon.noun([word]) is not None and not word.endswith("ing")
 
-    def _tail(self, subjects: list[Phrase], together: list[Phrase]) -> None:
+    def _tail(self, together: list[Phrase]) -> None:
         """What is said after a subject, for all that were listed with it."""
         lead = together[-1]
         acts, relations = len(lead.acts), len(lead.relations)
-        while self._clause(lead, subjects):
+        while self._clause(lead):
             pass
         if len(together) > 1:
             for other in together[:-1]:
@@ -247,7 +247,7 @@ class _Reader:
                 if relation.kind in ("on", "in", "under") and not relation.place:
                     relation.place = "shared"
 
-    def _clause(self, who: Phrase, subjects: list[Phrase]) -> bool:
+    def _clause(self, who: Phrase) -> bool:
         """One verb or one preposition with what follows; whether there was one."""
         mark = self.at
         while self._word() in _NEAR_VERB or (self._word() in IDLE and self._word() not in PREPOSITIONS):
@@ -272,9 +272,9 @@ class _Reader:
             self.at += 1
             doer.modifiers.append("leaning")
             return True
-        if verb and not (self._word() in ("and",)) and self._may_be_verb(word, mark):
+        if verb and self._word() not in ("and",) and self._may_be_verb(word, mark):
             self.at += 1
-            self._act(doer, verb, word)
+            self._act(doer, verb)
             return True
         preposition, count = self._preposition()
         if preposition:
@@ -291,11 +291,9 @@ class _Reader:
         """Forms of verbs are verbs; a word that is a thing as well is one only after a link such as "who"."""
         if word.endswith(("ing", "ed")) or word in ("asleep", "does", "held", "clad"):
             return True
-        if self.tokens[max(mark - 1, 0)] in ("and", ",") or (mark < len(self.tokens) and self.tokens[mark] in ("and", ",")):
-            # "a cat and ducks": after "and", a word that names a thing is a thing.
-            if self.lexicon.noun([word]) is not None and not self._after_link(mark):
-                return False
-        return True
+        listed = self.tokens[max(mark - 1, 0)] in ("and", ",") or self.tokens[mark : mark + 1] in (["and"], [","])
+        # "a cat and ducks": after "and", a word that names a thing is a thing.
+        return not (listed and self.lexicon.noun([word]) is not None and not self._after_link(mark))
 
     def _noun_phrase(self) -> list[Phrase]:
         """A noun with its number and its adjectives; none if there is none. Unknown words are noted."""
@@ -459,7 +457,9 @@ class _Reader:
             modifiers.append(f"verb {verb_of(word)}")
 
     def _scene_here(self) -> bool:
-        return any(" ".join(self.tokens[self.at : self.at + n]) in scene.words for n in (3, 2, 1) for scene in SCENES.values())
+        return any(
+            " ".join(self.tokens[self.at : self.at + n]) in scene.words for n in (3, 2, 1) for scene in SCENES.values()
+        )
 
     def _note_unknown(self, words: list[str]) -> None:
         for word in words:
@@ -471,7 +471,7 @@ class _Reader:
 
     # clauses
 
-    def _act(self, who: Phrase, verb: str, word: str) -> None:
+    def _act(self, who: Phrase, verb: str) -> None:
         spec = VERBS[verb]
         if verb == "look" and self._word() == "through":
             verb, spec = "look through", VERBS["look through"]
@@ -480,7 +480,9 @@ class _Reader:
             self.at += 1
             verb, spec = "do ballet", VERBS["do ballet"]
         if verb == "play" and self._word() in ("cards", "chess", "football", "tennis", "soccer"):
-            name = {"cards": "playing cards", "chess": "chessboard", "tennis": "tennis racket"}.get(self._word(), "football")
+            name = {"cards": "playing cards", "chess": "chessboard", "tennis": "tennis racket"}.get(
+                self._word(), "football"
+            )
             self.at += 1
             who.acts.append(Act("play", Phrase(name, name)))
             return
@@ -489,7 +491,16 @@ class _Reader:
         if self._word() == "upside" and self._word(1) == "down":
             who.modifiers.append("upside down")
             self.at += 2
-        while self._word() in ("up", "down", "around", "about", "away", "together", "out", "off") and not self._preposition()[0] in ("out of", "on"):
+        while self._word() in (
+            "up",
+            "down",
+            "around",
+            "about",
+            "away",
+            "together",
+            "out",
+            "off",
+        ) and self._preposition()[0] not in ("out of", "on"):
             if self._word(1) in ("the", "a", "an") and self._word() in PREPOSITIONS and verb in ("climb", "walk"):
                 break
             self.at += 1
@@ -571,14 +582,22 @@ class _Reader:
         phrases = self._noun_phrase()
         preposition, _ = self._preposition()
         verb = self._verb() if self._word() else ""
-        new = bool(phrases) and "acts" in _can(phrases[0].name) and bool(preposition in ("in", "with", "on", "under") or (verb and not self._word() == "and"))
+        new = (
+            bool(phrases)
+            and "acts" in _can(phrases[0].name)
+            and bool(preposition in ("in", "with", "on", "under") or (verb and self._word() != "and"))
+        )
         self.at, self.reading.notes, self.reading.unknown = at, notes, unknown
         return new
 
     def _setting(self, preposition: str) -> bool:
         """A scene, if one comes next."""
         at = self.at
-        while self._word() in ("the", "a", "an", "some") or (self._word() in ADJECTIVES and not self._scene_here()) or self._word() in IDLE and not self._scene_here():
+        while (
+            self._word() in ("the", "a", "an", "some")
+            or (self._word() in ADJECTIVES and not self._scene_here())
+            or (self._word() in IDLE and not self._scene_here())
+        ):
             if not self._word():
                 break
             self.at += 1
@@ -608,7 +627,12 @@ class _Reader:
 
     def _relation(self, who: Phrase, preposition: str) -> None:
         kind = PREPOSITIONS[preposition]
-        if self._word() in _OWNERS and self._word(1) in BODY and self._word(1) not in self.lexicon.nouns and self._word(2) != "of":
+        if (
+            self._word() in _OWNERS
+            and self._word(1) in BODY
+            and self._word(1) not in self.lexicon.nouns
+            and self._word(2) != "of"
+        ):
             self.at += 2  # "on its head": of something that has been told already
             return
         if self._setting(preposition):
@@ -645,7 +669,7 @@ class _Reader:
     def _attach(self, who: Phrase, kind: str, phrase: Phrase) -> None:
         worn = things_worn(phrase.name)
         if kind in ("in", "on", "with") and worn and ("acts" in _can(who.name) or worn in ("top", "eyes", "neck")):
-            if kind == "with" and not ("acts" in _can(who.name)) and worn not in ("top", "eyes", "neck", "mouth"):
+            if kind == "with" and "acts" not in _can(who.name) and worn not in ("top", "eyes", "neck", "mouth"):
                 who.relations.append(Relation("by", phrase))
                 return
             if kind == "on" and worn == "top":

@@ -62,7 +62,9 @@ class Scene:
 
     paint: Paint
     words: tuple[str, ...]
-    after: frozenset[str] = field(default_factory=lambda: frozenset({"in", "at", "by", "through", "along", "on", "under"}))
+    after: frozenset[str] = field(
+        default_factory=lambda: frozenset({"in", "at", "by", "through", "along", "on", "under"})
+    )
     afloat: bool = False
     sky: bool = False
 
@@ -114,7 +116,9 @@ def _sea(box: Box, rng: random.Random) -> tuple[Art, Art]:
     parts += [_waves(box, horizon * share, rng, size=1.6 + 2 * (1 - share)) for share in (0.86, 0.66, 0.44)]
     side = rng.choice((0.14, 0.86))
     parts.append(_thing("sailing boat", *box.at(side, 0.29), 0.12 * box.y1))
-    parts += [_script("s -10,0 -5,5 0,1 5,5 10,0", *box.at(x, y), 0.5) for x, y in ((0.28, 0.84), (0.38, 0.9), (0.72, 0.8))]
+    parts += [
+        _script("s -10,0 -5,5 0,1 5,5 10,0", *box.at(x, y), 0.5) for x, y in ((0.28, 0.84), (0.38, 0.9), (0.72, 0.8))
+    ]
     shore = np.column_stack((np.linspace(box.x0, box.x1, 30), 6 + 2.4 * np.sin(np.linspace(0, 9, 30))))
     parts.append(Art((Shape((shore,), None, "ground"),)))
     front = [_script("D 0,0 .5; D 6,-3 .5; D -8,-4 .5; D 14,-1 .5", *box.at(x, 0), 1.0) for x in (0.15, 0.5, 0.82)]
@@ -123,7 +127,10 @@ def _sea(box: Box, rng: random.Random) -> tuple[Art, Art]:
 
 def _on_sea(box: Box, rng: random.Random) -> tuple[Art, Art]:
     horizon = 0.22 * box.y1
-    behind = [Art((_line((box.x0, horizon), (box.x1, horizon)),)), *(_waves(box, horizon * s, rng) for s in (0.75, 0.4))]
+    behind = [
+        Art((_line((box.x0, horizon), (box.x1, horizon)),)),
+        *(_waves(box, horizon * s, rng) for s in (0.75, 0.4)),
+    ]
     behind += [_script("s -10,0 -5,5 0,1 5,5 10,0", *box.at(x, y), 0.5) for x, y in ((0.2, 0.86), (0.8, 0.8))]
     front = [_waves(box, y, rng, size=3.6, gaps=y < -3) for y in (-1.0, -6.0, -11.0)]
     return merged(behind), merged(front)
@@ -141,7 +148,9 @@ def _harbour(box: Box, rng: random.Random) -> tuple[Art, Art]:
     houses = []
     x = box.x0
     while x < box.x0 + 0.4 * box.width:
-        houses.append(_thing(rng.choice(("house", "small house", "barn")), x + 12, horizon, rng.uniform(0.2, 0.28) * box.y1))
+        houses.append(
+            _thing(rng.choice(("house", "small house", "barn")), x + 12, horizon, rng.uniform(0.2, 0.28) * box.y1)
+        )
         x += 22
     parts = [
         Art((_line((box.x0, horizon), (box.x1, horizon)),)), *houses,
@@ -166,7 +175,9 @@ def _moon(box: Box, rng: random.Random) -> tuple[Art, Art]:
 
 def _planet(box: Box, rng: random.Random) -> tuple[Art, Art]:
     parts = [_stars(box, rng, 12), _thing("planet", *box.at(rng.choice((0.14, 0.86)), 0.68), 0.2 * box.y1)]
-    parts += [_script(f"L -6,0 -2,{h} 4,{h - 5} 9,0", *box.at(x, 0), 1.0) for x, h in ((0.07, 22), (0.2, 14), (0.9, 26))]
+    parts += [
+        _script(f"L -6,0 -2,{h} 4,{h - 5} 9,0", *box.at(x, 0), 1.0) for x, h in ((0.07, 22), (0.2, 14), (0.9, 26))
+    ]
     rocks = [_script("S -8,0! -5,5 2,7 8,0!", *box.at(x, 0), 1.0).moved(shift(0, -7)) for x in (0.3, 0.8)]
     return merged([*parts, _ground(box, rng, rough=2.0)]), merged(rocks)
 
@@ -193,8 +204,16 @@ def _forest(box: Box, rng: random.Random) -> tuple[Art, Art]:
     for row, (y, high) in enumerate(((0.16, 0.62), (0.08, 0.78))):
         for i in range(6 if row == 0 else 4):
             x = (i + rng.uniform(0.2, 0.8)) / (6 if row == 0 else 4)
-            trees.append(_thing(rng.choice(("fir tree", "fir tree", "tree")), *box.at(x, y), high * box.y1 * rng.uniform(0.8, 1.1)))
-    front = [_thing("mushroom", *box.at(0.08, 0), 12).moved(shift(0, -5)), _tuft(*box.at(0.3, 0)), _tuft(*box.at(0.9, 0))]
+            trees.append(
+                _thing(
+                    rng.choice(("fir tree", "fir tree", "tree")), *box.at(x, y), high * box.y1 * rng.uniform(0.8, 1.1)
+                )
+            )
+    front = [
+        _thing("mushroom", *box.at(0.08, 0), 12).moved(shift(0, -5)),
+        _tuft(*box.at(0.3, 0)),
+        _tuft(*box.at(0.9, 0)),
+    ]
     return merged([*trees, _ground(box, rng, 4.0), _ground(box, rng)]), merged(front)
 
 
@@ -210,7 +229,10 @@ def _city(box: Box, rng: random.Random) -> tuple[Art, Art]:
         high = rng.uniform(0.35, 0.78) * box.y1
         house = [_ring(np.array(((x, 5), (x, high), (x + wide, high), (x + wide, 5), (x, 5))))]
         for wx in np.arange(x + 4, x + wide - 6, 8):
-            house += [_ring(np.array(((wx, wy), (wx, wy + 6), (wx + 4, wy + 6), (wx + 4, wy), (wx, wy)))) for wy in np.arange(14, high - 10, 13)]
+            house += [
+                _ring(np.array(((wx, wy), (wx, wy + 6), (wx + 4, wy + 6), (wx + 4, wy), (wx, wy))))
+                for wy in np.arange(14, high - 10, 13)
+            ]
         parts.append(Art(tuple(house)))
         x += wide
     street = [_line((box.x0, 5), (box.x1, 5)), _line((box.x0, 0), (box.x1, 0)), _line((box.x0, -12), (box.x1, -12))]
@@ -237,9 +259,25 @@ def _kitchen(box: Box, rng: random.Random) -> tuple[Art, Art]:
     high = 0.42 * box.y1
     parts = [Art((_line((box.x0, floor), (box.x1, floor)),))]
     for i, x in enumerate(np.arange(box.x0, box.x1 - 10, 30)):
-        parts.append(_script("B 0,0 28,36; D 24,22 .9; l 0,30 28,30" if i % 3 else "B 0,0 28,36; B 4,4 20,20,2; O 6,32 1.6; O 14,32 1.6; O 22,32 1.6; l 0,28 28,28", x, floor, high / 38))
+        parts.append(
+            _script(
+                "B 0,0 28,36; D 24,22 .9; l 0,30 28,30"
+                if i % 3
+                else "B 0,0 28,36; B 4,4 20,20,2; O 6,32 1.6; O 14,32 1.6; O 22,32 1.6; l 0,28 28,28",
+                x,
+                floor,
+                high / 38,
+            )
+        )
     shelf = 0.72 * box.y1
-    parts.append(Art((_line((box.x0 + 6, shelf), (box.x1 - 6, shelf)), _line((box.x0 + 6, shelf - 2.4), (box.x1 - 6, shelf - 2.4)))))
+    parts.append(
+        Art(
+            (
+                _line((box.x0 + 6, shelf), (box.x1 - 6, shelf)),
+                _line((box.x0 + 6, shelf - 2.4), (box.x1 - 6, shelf - 2.4)),
+            )
+        )
+    )
     for i, name in enumerate(("jar", "teapot", "cup", "bottle", "soup", "jar")):
         parts.append(_thing(name, *box.at(0.1 + 0.16 * i, 0.72), 0.12 * box.y1))
     tiles = [_line((x, floor), (x - 8, -8)) for x in np.arange(box.x0 + 10, box.x1, 24)]
@@ -258,7 +296,9 @@ def _desert(box: Box, rng: random.Random) -> tuple[Art, Art]:
     sun = _thing("sun", *box.at(0.84, 0.74), 0.22 * box.y1)
     parts = [sun, dune(0.2 * box.y1, 0.12 * box.y1, rng.uniform(0, 6)), dune(0.08 * box.y1, 0.1 * box.y1, rng.uniform(0, 6)),
              _thing("cactus", *box.at(rng.choice((0.07, 0.93)), 0.06), 0.32 * box.y1)]  # fmt: skip
-    front = [_script("s -8,0 -3,1.4 3,0 8,1.2", *box.at(x, 0), 1.0).moved(shift(0, -6)) for x in (0.1, 0.36, 0.64, 0.88)]
+    front = [
+        _script("s -8,0 -3,1.4 3,0 8,1.2", *box.at(x, 0), 1.0).moved(shift(0, -6)) for x in (0.1, 0.36, 0.64, 0.88)
+    ]
     return merged([*parts, _ground(box, rng)]), merged(front)
 
 
@@ -266,9 +306,15 @@ def _snow(box: Box, rng: random.Random) -> tuple[Art, Art]:
     flakes = []
     for i in range(16):
         x, y = box.at((i + rng.random()) / 16, rng.uniform(0.15, 0.98))
-        flakes.append(_script("l 0,-3 0,3; l -2.6,-1.5 2.6,1.5; l -2.6,1.5 2.6,-1.5" if i % 2 else "O 0,0 1.1", x, y, 1.0))
+        flakes.append(
+            _script("l 0,-3 0,3; l -2.6,-1.5 2.6,1.5; l -2.6,1.5 2.6,-1.5" if i % 2 else "O 0,0 1.1", x, y, 1.0)
+        )
     hills = np.column_stack((np.linspace(box.x0, box.x1, 30), 9 + 7 * np.sin(np.linspace(0.5, 6.5, 30))))
-    parts = [Art((Shape((hills,), None, "ground"),)), _thing("fir tree", *box.at(0.06, 0.08), 0.42 * box.y1), _thing("fir tree", *box.at(0.95, 0.06), 0.34 * box.y1)]
+    parts = [
+        Art((Shape((hills,), None, "ground"),)),
+        _thing("fir tree", *box.at(0.06, 0.08), 0.42 * box.y1),
+        _thing("fir tree", *box.at(0.95, 0.06), 0.34 * box.y1),
+    ]
     return merged([*flakes, *parts, _ground(box, rng, rough=1.4)]), Art()
 
 
@@ -314,14 +360,36 @@ def _stage(box: Box, rng: random.Random) -> tuple[Art, Art]:
     parts: list[Shape] = [_line((x0, 4), (x1, 4)), _line((x0, -8), (x1, -8)), _line((x0, -12), (x1, -12))]
     parts += [_line((x, 4), (x + (x - (x0 + x1) / 2) * 0.06, -8)) for x in np.linspace(x0 + 8, x1 - 8, 12)]
     for side, sign in ((x0, 1.0), (x1, -1.0)):
-        edge = smooth(np.array(((side, top), (side + sign * w * 1.5, top * 0.86), (side + sign * w, top * 0.5), (side + sign * w * 0.5, top * 0.3), (side + sign * w * 0.9, 0))))
+        edge = smooth(
+            np.array(
+                (
+                    (side, top),
+                    (side + sign * w * 1.5, top * 0.86),
+                    (side + sign * w, top * 0.5),
+                    (side + sign * w * 0.5, top * 0.3),
+                    (side + sign * w * 0.9, 0),
+                )
+            )
+        )
         whole = np.vstack((edge, ((side, 0), (side, top))))
-        folds = tuple(np.array(((side + sign * w * f * 1.3, top * 0.9), (side + sign * w * f * 0.5, top * 0.3), (side + sign * w * f * 0.8, 2))) for f in (0.25, 0.5, 0.75))
+        folds = tuple(
+            np.array(
+                (
+                    (side + sign * w * f * 1.3, top * 0.9),
+                    (side + sign * w * f * 0.5, top * 0.3),
+                    (side + sign * w * f * 0.8, 2),
+                )
+            )
+            for f in (0.25, 0.5, 0.75)
+        )
         parts.append(Shape((whole, *(smooth(f) for f in folds)), shapely.polygons(whole), "scene"))
     swags = [arc(x0 + (i + 0.5) * box.width / 7, top, box.width / 14, 0.09 * top, 0, 180, 360) for i in range(7)]
     parts += [Shape((s,), shapely.polygons(np.vstack((s, s[:1]))), "scene") for s in swags]
     parts.append(_line((x0, top), (x1, top)))
-    lights = [_script("A 0,0 5,5 0,180; l -5,0 5,0", *box.at(x, 0), 1.0).moved(shift(0, -12)) for x in np.linspace(0.08, 0.92, 7)]
+    lights = [
+        _script("A 0,0 5,5 0,180; l -5,0 5,0", *box.at(x, 0), 1.0).moved(shift(0, -12))
+        for x in np.linspace(0.08, 0.92, 7)
+    ]
     del rng
     return Art(tuple(parts)), merged(lights)
 
@@ -330,8 +398,16 @@ def _circus(box: Box, rng: random.Random) -> tuple[Art, Art]:
     x0, x1, top = box.x0, box.x1, box.y1
     apex = ((x0 + x1) / 2, top * 1.12)
     ribs = [_line(apex, (x, top * 0.66)) for x in np.linspace(x0, x1, 9)]
-    swags = [Shape((arc(x0 + (i + 0.5) * box.width / 8, top * 0.66, box.width / 16, 0.06 * top, 0, 180, 360),), None, "scene") for i in range(8)]
-    ring = [Shape((arc((x0 + x1) / 2, 0, box.width * 0.48, 12, 0, 0, 360),), None, "ground"), Shape((arc((x0 + x1) / 2, 0, box.width * 0.45, 9, 0, 0, 360),), None, "ground")]
+    swags = [
+        Shape(
+            (arc(x0 + (i + 0.5) * box.width / 8, top * 0.66, box.width / 16, 0.06 * top, 0, 180, 360),), None, "scene"
+        )
+        for i in range(8)
+    ]
+    ring = [
+        Shape((arc((x0 + x1) / 2, 0, box.width * 0.48, 12, 0, 0, 360),), None, "ground"),
+        Shape((arc((x0 + x1) / 2, 0, box.width * 0.45, 9, 0, 0, 360),), None, "ground"),
+    ]
     del rng
     return Art((*ribs, *swags, *ring)), Art()
 
@@ -341,33 +417,53 @@ def _under_water(box: Box, rng: random.Random) -> tuple[Art, Art]:
     for x in (0.06, 0.16, 0.88, 0.96):
         weeds.append(_thing("seaweed", *box.at(x, 0), rng.uniform(0.25, 0.42) * box.y1))
     weeds.append(_thing("coral", *box.at(0.8, 0), 0.2 * box.y1))
-    bubbles = [_script("O 0,0 2; O 4,7 1.4; O -1,13 1", *box.at(rng.random(), rng.uniform(0.3, 0.85)), 1.0) for _ in range(6)]
+    bubbles = [
+        _script("O 0,0 2; O 4,7 1.4; O -1,13 1", *box.at(rng.random(), rng.uniform(0.3, 0.85)), 1.0) for _ in range(6)
+    ]
     fish = [_thing("fish", *box.at(x, y), 9) for x, y in ((0.1, 0.72), (0.18, 0.64), (0.9, 0.58))]
     surface = _waves(box, 0.99 * box.y1, rng, size=4.0, gaps=False)
-    front = [_thing("starfish", *box.at(0.28, 0), 8).moved(shift(0, -9)), _thing("clam", *box.at(0.7, 0), 8).moved(shift(0, -9))]
+    front = [
+        _thing("starfish", *box.at(0.28, 0), 8).moved(shift(0, -9)),
+        _thing("clam", *box.at(0.7, 0), 8).moved(shift(0, -9)),
+    ]
     return merged([surface, *bubbles, *fish, *weeds, _ground(box, rng, rough=2.0)]), merged(front)
 
 
 def _market(box: Box, rng: random.Random) -> tuple[Art, Art]:
     parts = [_thing("kiosk", *box.at(x, 0.07), 0.56 * box.y1) for x in (0.12, 0.5, 0.88)]
     flags = [Shape((smooth(np.array((box.at(0, 0.94), box.at(0.5, 0.86), box.at(1, 0.94)))),), None, "scene")]
-    flags += [_ring(np.array((box.at(x, 0.88), box.at(x + 0.03, 0.88), box.at(x + 0.015, 0.8), box.at(x, 0.88)))) for x in np.linspace(0.06, 0.9, 9)]
-    front = [_thing("basket", *box.at(0.07, 0), 16).moved(shift(0, -8)), _thing("box", *box.at(0.94, 0), 15).moved(shift(0, -8))]
+    flags += [
+        _ring(np.array((box.at(x, 0.88), box.at(x + 0.03, 0.88), box.at(x + 0.015, 0.8), box.at(x, 0.88))))
+        for x in np.linspace(0.06, 0.9, 9)
+    ]
+    front = [
+        _thing("basket", *box.at(0.07, 0), 16).moved(shift(0, -8)),
+        _thing("box", *box.at(0.94, 0), 15).moved(shift(0, -8)),
+    ]
     return merged([Art(tuple(flags)), *parts, _ground(box, rng, 5.0), _ground(box, rng)]), merged(front)
 
 
 def _garden(box: Box, rng: random.Random) -> tuple[Art, Art]:
     parts = [_thing("fence", *box.at(x, 0.06), 0.2 * box.y1) for x in np.arange(0.08, 1.0, 0.2)]
     parts += [_thing("tree", *box.at(0.9, 0.05), 0.66 * box.y1), _thing("bush", *box.at(0.1, 0.04), 0.22 * box.y1)]
-    front = [_thing(rng.choice(("flower", "tulip", "flower", "sunflower")), *box.at(x, 0), 20).moved(shift(0, -8)) for x in (0.04, 0.13, 0.8, 0.9, 0.97)]
+    front = [
+        _thing(rng.choice(("flower", "tulip", "flower", "sunflower")), *box.at(x, 0), 20).moved(shift(0, -8))
+        for x in (0.04, 0.13, 0.8, 0.9, 0.97)
+    ]
     return merged([*parts, _ground(box, rng)]), merged([*front, _tuft(*box.at(0.24, 0)), _tuft(*box.at(0.7, 0))])
 
 
 def _meadow(box: Box, rng: random.Random) -> tuple[Art, Art]:
     x = np.linspace(box.x0, box.x1, 30)
     hill = np.column_stack((x, 0.14 * box.y1 + 0.06 * box.y1 * np.sin(np.linspace(0.4, 5, 30))))
-    parts = [Art((Shape((hill,), None, "ground"),)), _thing("tree", *box.at(0.9, 0.14), 0.4 * box.y1), _thing("cloud", *box.at(0.22, 0.82), 0.12 * box.y1)]
-    front = [_tuft(*box.at(s, 0)) for s in (0.07, 0.3, 0.62, 0.93)] + [_thing("flower", *box.at(s, 0), 14).moved(shift(0, -7)) for s in (0.16, 0.8)]
+    parts = [
+        Art((Shape((hill,), None, "ground"),)),
+        _thing("tree", *box.at(0.9, 0.14), 0.4 * box.y1),
+        _thing("cloud", *box.at(0.22, 0.82), 0.12 * box.y1),
+    ]
+    front = [_tuft(*box.at(s, 0)) for s in (0.07, 0.3, 0.62, 0.93)] + [
+        _thing("flower", *box.at(s, 0), 14).moved(shift(0, -7)) for s in (0.16, 0.8)
+    ]
     return merged([*parts, _ground(box, rng)]), merged(front)
 
 
@@ -375,19 +471,30 @@ def _railway(box: Box, rng: random.Random) -> tuple[Art, Art]:
     rails = [_line((box.x0, y), (box.x1, y)) for y in (0.0, -2.0, -8.0, -10.0)]
     sleepers = [_line((x, -1), (x - 3, -11)) for x in np.arange(box.x0 + 6, box.x1, 11)]
     poles = [_script("l 0,0 0,60; l -7,56 7,56; l -5,50 5,50", *box.at(x, 0.04), box.y1 / 90) for x in (0.06, 0.94)]
-    wires = [Shape((smooth(np.array((box.at(0.06, y), box.at(0.5, y - 0.05), box.at(0.94, y)))),), None, "scene") for y in (0.62, 0.66)]
-    signal = _script("l 0,0 0,46; B -5,46 10,22,4; O 0,62 3; O 0,53 3", *box.at(rng.choice((0.16, 0.84)), 0.03), box.y1 / 120)
+    wires = [
+        Shape((smooth(np.array((box.at(0.06, y), box.at(0.5, y - 0.05), box.at(0.94, y)))),), None, "scene")
+        for y in (0.62, 0.66)
+    ]
+    signal = _script(
+        "l 0,0 0,46; B -5,46 10,22,4; O 0,62 3; O 0,53 3", *box.at(rng.choice((0.16, 0.84)), 0.03), box.y1 / 120
+    )
     return merged([*poles, Art(tuple(wires)), signal, Art((*rails, *sleepers))]), Art()
 
 
 def _mountains(box: Box, rng: random.Random) -> tuple[Art, Art]:
     parts = [_thing("mountain", *box.at(x, 0.06), high * box.y1) for x, high in ((0.2, 0.66), (0.82, 0.74), (0.5, 0.5))]
-    trees = [_thing("fir tree", *box.at(x, 0.03), rng.uniform(0.12, 0.2) * box.y1) for x in (0.04, 0.1, 0.36, 0.66, 0.92, 0.97)]
+    trees = [
+        _thing("fir tree", *box.at(x, 0.03), rng.uniform(0.12, 0.2) * box.y1)
+        for x in (0.04, 0.1, 0.36, 0.66, 0.92, 0.97)
+    ]
     return merged([*parts, *trees, _ground(box, rng, rough=1.6)]), Art()
 
 
 def _sky(box: Box, rng: random.Random) -> tuple[Art, Art]:
-    clouds = [_thing("cloud", *box.at(x, y), h * box.y1) for x, y, h in ((0.14, 0.72, 0.14), (0.84, 0.84, 0.13), (0.9, 0.2, 0.14), (0.12, 0.12, 0.12))]
+    clouds = [
+        _thing("cloud", *box.at(x, y), h * box.y1)
+        for x, y, h in ((0.14, 0.72, 0.14), (0.84, 0.84, 0.13), (0.9, 0.2, 0.14), (0.12, 0.12, 0.12))
+    ]
     birds = [_script("s -10,0 -5,5 0,1 5,5 10,0", *box.at(x, y), 0.5) for x, y in ((0.5, 0.94), (0.58, 0.9))]
     del rng
     return merged([*clouds, *birds]), Art()
@@ -395,9 +502,19 @@ def _sky(box: Box, rng: random.Random) -> tuple[Art, Art]:
 
 def _lake(box: Box, rng: random.Random) -> tuple[Art, Art]:
     far = 0.2 * box.y1
-    parts = [Art((_line((box.x0, far), (box.x1, far)),)), _thing("hill", *box.at(0.3, 0.2), 0.2 * box.y1), _thing("fir tree", *box.at(0.9, 0.2), 0.3 * box.y1), _thing("fir tree", *box.at(0.82, 0.2), 0.22 * box.y1)]
+    parts = [
+        Art((_line((box.x0, far), (box.x1, far)),)),
+        _thing("hill", *box.at(0.3, 0.2), 0.2 * box.y1),
+        _thing("fir tree", *box.at(0.9, 0.2), 0.3 * box.y1),
+        _thing("fir tree", *box.at(0.82, 0.2), 0.22 * box.y1),
+    ]
     parts += [_waves(box, far * s, rng, size=2.4) for s in (0.7, 0.4)]
-    front = [_waves(box, -1, rng), _waves(box, -6, rng), _thing("reeds", *box.at(0.05, 0), 0.4 * box.y1).moved(shift(0, -8)), _thing("reeds", *box.at(0.95, 0), 0.34 * box.y1).moved(shift(0, -8))]
+    front = [
+        _waves(box, -1, rng),
+        _waves(box, -6, rng),
+        _thing("reeds", *box.at(0.05, 0), 0.4 * box.y1).moved(shift(0, -8)),
+        _thing("reeds", *box.at(0.95, 0), 0.34 * box.y1).moved(shift(0, -8)),
+    ]
     return merged(parts), merged(front)
 
 
@@ -417,7 +534,9 @@ def _street(box: Box, rng: random.Random) -> tuple[Art, Art]:
         parts.append(made.moved(shift(x + made.width / 2, 6)))
         x += made.width + 3
     street = [_line((box.x0, 6), (box.x1, 6)), _line((box.x0, 2.4), (box.x1, 2.4)), _line((box.x0, -12), (box.x1, -12))]
-    return merged([*parts, Art(tuple(street))]), _thing("lamp post", *box.at(rng.choice((0.04, 0.96)), 0), 0.5 * box.y1).moved(shift(0, -6))
+    return merged([*parts, Art(tuple(street))]), _thing(
+        "lamp post", *box.at(rng.choice((0.04, 0.96)), 0), 0.5 * box.y1
+    ).moved(shift(0, -6))
 
 
 def _library(box: Box, rng: random.Random) -> tuple[Art, Art]:
@@ -427,14 +546,38 @@ def _library(box: Box, rng: random.Random) -> tuple[Art, Art]:
 
 def _jungle(box: Box, rng: random.Random) -> tuple[Art, Art]:
     parts = [_thing("palm tree", *box.at(x, 0.05), rng.uniform(0.6, 0.85) * box.y1) for x in (0.07, 0.3, 0.72, 0.94)]
-    vines = [Shape((smooth(np.array((box.at(x, 1.0), box.at(x + 0.1, 0.7), box.at(x + 0.22, 0.98)))),), None, "scene") for x in (0.04, 0.4, 0.7)]
+    vines = [
+        Shape((smooth(np.array((box.at(x, 1.0), box.at(x + 0.1, 0.7), box.at(x + 0.22, 0.98)))),), None, "scene")
+        for x in (0.04, 0.4, 0.7)
+    ]
     front = [_thing("bush", *box.at(x, 0), 18).moved(shift(0, -8)) for x in (0.05, 0.95)]
-    return merged([Art(tuple(vines)), *parts, _ground(box, rng)]), merged([*front, _tuft(*box.at(0.25, 0)), _tuft(*box.at(0.7, 0))])
+    return merged([Art(tuple(vines)), *parts, _ground(box, rng)]), merged(
+        [*front, _tuft(*box.at(0.25, 0)), _tuft(*box.at(0.7, 0))]
+    )
 
 
 def _ice(box: Box, rng: random.Random) -> tuple[Art, Art]:
-    bergs = [_script(f"L -20,0 -12,{h} -2,{h * 0.7:.0f} 8,{h * 1.1:.0f} 20,0; l -12,{h} -8,0; l 8,{h * 1.1:.0f} 10,6", *box.at(x, 0.1), 1.0) for x, h in ((0.12, 34), (0.86, 42))]
-    floe = _ring(np.array((box.at(0.04, 0.045), box.at(0.96, 0.045), (box.at(0.99, 0)[0], -6), (box.at(0.9, 0)[0], -10), (box.at(0.08, 0)[0], -10), (box.at(0.01, 0)[0], -5), box.at(0.04, 0.045))))
+    bergs = [
+        _script(
+            f"L -20,0 -12,{h} -2,{h * 0.7:.0f} 8,{h * 1.1:.0f} 20,0; l -12,{h} -8,0; l 8,{h * 1.1:.0f} 10,6",
+            *box.at(x, 0.1),
+            1.0,
+        )
+        for x, h in ((0.12, 34), (0.86, 42))
+    ]
+    floe = _ring(
+        np.array(
+            (
+                box.at(0.04, 0.045),
+                box.at(0.96, 0.045),
+                (box.at(0.99, 0)[0], -6),
+                (box.at(0.9, 0)[0], -10),
+                (box.at(0.08, 0)[0], -10),
+                (box.at(0.01, 0)[0], -5),
+                box.at(0.04, 0.045),
+            )
+        )
+    )
     return merged([*bergs, _waves(box, 8, rng), Art((floe,))]), _waves(box, -14, rng)
 
 
@@ -444,7 +587,12 @@ def _bed_room(box: Box, rng: random.Random) -> tuple[Art, Art]:
 
 
 def _farm(box: Box, rng: random.Random) -> tuple[Art, Art]:
-    parts = [_thing("barn", *box.at(0.14, 0.08), 0.5 * box.y1), _thing("fence", *box.at(0.5, 0.06), 0.16 * box.y1), _thing("fence", *box.at(0.74, 0.06), 0.16 * box.y1), _thing("windmill", *box.at(0.9, 0.1), 0.56 * box.y1)]
+    parts = [
+        _thing("barn", *box.at(0.14, 0.08), 0.5 * box.y1),
+        _thing("fence", *box.at(0.5, 0.06), 0.16 * box.y1),
+        _thing("fence", *box.at(0.74, 0.06), 0.16 * box.y1),
+        _thing("windmill", *box.at(0.9, 0.1), 0.56 * box.y1),
+    ]
     return merged([*parts, _ground(box, rng)]), merged([_tuft(*box.at(0.2, 0)), _tuft(*box.at(0.8, 0))])
 
 
@@ -454,7 +602,9 @@ def _dream_clouds(box: Box, rng: random.Random) -> tuple[Art, Art]:
     return behind, merged(front)
 
 
-_OUT: Final = frozenset({"in", "at", "by", "through", "along", "during", "on", "under", "among", "over", "before", "behind"})
+_OUT: Final = frozenset(
+    {"in", "at", "by", "through", "along", "during", "on", "under", "among", "over", "before", "behind"}
+)
 SCENES: Final[dict[str, Scene]] = {
     "sea": Scene(_sea, ("sea", "seaside", "ocean", "shore", "coast", "seashore", "water", "bay"), frozenset({"by", "at", "along", "on shore"})),
     "on the sea": Scene(_on_sea, ("sea", "ocean", "water", "waves", "high sea", "open sea", "river", "stream"), frozenset({"on", "in", "along", "over"}), afloat=True),
@@ -511,4 +661,3 @@ def skies(box: Box, rng: random.Random, names: list[str]) -> tuple[Art, Art]:
         one_behind, one_front = SCENES[name].paint(box, rng)
         behind, front = one_behind.over(behind), one_front.over(front)
     return behind, front
-

@@ -35,7 +35,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from linewright.sources.words.art import Art, Place, Shape, scale, shift
-from linewright.sources.words.curves import Points, arc, dot, hatching, joined, outline, smooth, tube
+from linewright.sources.words.curves import Points, arc, dot, hatching, joined, outline, smooth, solid, tube
 
 _OPTION = re.compile(r"([#*:?])(\S*)")
 FILLET = 2.5
@@ -175,7 +175,7 @@ def _hatched(shape: Shape, gap: float, angle: float) -> Shape:
 def _clipped(shape: Shape, within: BaseGeometry) -> Shape:
     """What of a shape lies within an area. Its own area no longer hides what the other did not."""
     if shape.area is not None:
-        area = shape.area.intersection(within.buffer(-0.1))  # or it would hide the outline that it ends at
+        area = solid(shape.area.intersection(within.buffer(-0.1)))  # or it would hide the outline that it ends at
         return replace(shape, lines=tuple(outline(area)), area=area, tag=shape.tag or "clipped")
     lines: list[Points] = []
     for line in shape.lines:
@@ -188,7 +188,7 @@ def _geometry(line: _Line) -> tuple[list[Points], BaseGeometry | None]:
     """Lines and area of a command."""
     n, command = line.numbers, line.command
     if command in "Oo":
-        (x, y), size = n[0], n[1]
+        x, y, size = n[0][0], n[0][1], n[1]
         rx, ry = size[0], size[1] if len(size) > 1 else size[0]
         ring = arc(x, y, rx, ry, size[2] if len(size) > 2 else 0.0)
         return [ring], _area(ring) if command == "O" else None
@@ -218,7 +218,7 @@ def _geometry(line: _Line) -> tuple[list[Points], BaseGeometry | None]:
     if command == "W":
         return _wheel(n)
     if command == "D":
-        ring = arc(*n[0], n[1][0], n[1][0])
+        ring = arc(n[0][0], n[0][1], n[1][0], n[1][0])
         return [dot(n[0][0], n[0][1], n[1][0])], _area(ring)
     if command == "E":
         return eye_lines(n[0][0], n[0][1], n[1][0])
@@ -243,7 +243,7 @@ def mouth_line(x: float, y: float, width: float, turn: float = 0.0) -> Points:
 
 def _area(ring: Points) -> BaseGeometry:
     area = shapely.polygons(ring)
-    return area if area.is_valid else shapely.make_valid(area)
+    return area if area.is_valid else solid(shapely.make_valid(area))
 
 
 def _waves(n: list[list[float]], *, zigzag: bool) -> Points:

@@ -112,7 +112,9 @@ def placed(art: Art, wish: Wish, caption: str = "") -> tuple[Drawing, float, flo
     return Drawing.from_strokes(points, which, pens), width_mm, height_mm
 
 
-def _written(caption: str, width_mm: float, height_mm: float, wish: Wish) -> list[np.ndarray[tuple[int, ...], np.dtype[np.float64]]]:
+def _written(
+    caption: str, width_mm: float, height_mm: float, wish: Wish
+) -> list[np.ndarray[tuple[int, ...], np.dtype[np.float64]]]:
     """The caption in letters, in a strip below the picture."""
     from linewright.sources.lettering import Lettering
 

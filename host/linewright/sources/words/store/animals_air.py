@@ -14,7 +14,13 @@ TAIL: Final = "S 2,4! -8,0 -16,-9 -14,-13! -10,-11 -8,-14! -2,-8 3,-2!"
 
 
 def feathered(
-    head: str, size: float, torso: str = EGG, foot: str = "bird", leg: float = 16.0, tail: str = TAIL, front: str = "",
+    head: str,
+    size: float,
+    torso: str = EGG,
+    foot: str = "bird",
+    leg: float = 16.0,
+    tail: str = TAIL,
+    front: str = "",
     neck: tuple[float, float] = (0.0, 0.0),
 ) -> Figure:
     """A bird that uses its wings as arms."""
@@ -25,8 +31,14 @@ def feathered(
 
 
 def winged(
-    name: str, size: float, standing: Bird, *also: str, near: tuple[str, ...] = (), swims: bool = False,
-    figure: Figure | None = None, **upright: object,
+    name: str,
+    size: float,
+    standing: Bird,
+    *also: str,
+    near: tuple[str, ...] = (),
+    swims: bool = False,
+    figure: Figure | None = None,
+    **upright: object,
 ) -> Thing:
     """One bird."""
     body = figure or feathered(standing.head, standing.size, foot=standing.foot, **upright)  # type: ignore[arg-type]

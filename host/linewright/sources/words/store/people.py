@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Any, Final
 
 from linewright.sources.words.figure import Figure
 from linewright.sources.words.store.clothes import TORSO
@@ -17,8 +17,15 @@ LADY: Final = "S -9,0 -7.4,10 -9.6,22 -5,28 5,28 9.6,22 7.4,10 9,0 0,-2 :main"
 
 
 def person(
-    name: str, head: str, *also: str, size: float = 1.0, pose: str = "stand", holds: str = "", wears: str = "",
-    near: tuple[str, ...] = (), **body: object,
+    name: str,
+    head: str,
+    *also: str,
+    size: float = 1.0,
+    pose: str = "stand",
+    holds: str = "",
+    wears: str = "",
+    near: tuple[str, ...] = (),
+    **body: object,
 ) -> Thing:
     """One kind of people; what is held and worn is told with commas between."""
     figure = Figure(head, **{"front": SHIRT, **body})  # type: ignore[arg-type]  # names are those of the fields
@@ -29,9 +36,9 @@ def person(
 
 
 LASHES: Final = "E 3,15.5 1.1; E 9,15.5 1.0; l 3,17 2,18.4; l 4,17 4,18.6; l 9,17 9.4,18.6; l 10,16.6 11.2,18"
-CHILD: Final = {"leg": (22.0, 4.0), "arm": (24.0, 3.0), "spine": 19.0,
+CHILD: Final[dict[str, Any]] = {"leg": (22.0, 4.0), "arm": (24.0, 3.0), "spine": 19.0,
                 "torso": "S -7.5,0 -8.5,10 -8.5,17 -4,21 4,21 8.5,17 8.5,10 7.5,0 0,-2 :main"}  # fmt: skip
-BABY: Final = {"leg": (12.0, 4.4), "arm": (15.0, 3.4), "spine": 16.0, "foot": "bare",
+BABY: Final[dict[str, Any]] = {"leg": (12.0, 4.4), "arm": (15.0, 3.4), "spine": 16.0, "foot": "bare",
                "torso": "S -8,-2 -10,8 -8,15 -4,18 4,18 8,15 10,8 8,-2 0,-5 :main"}  # fmt: skip
 
 PEOPLE: Final = (

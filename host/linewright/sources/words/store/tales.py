@@ -7,7 +7,7 @@ from typing import Final
 
 from linewright.sources.words.figure import Figure
 from linewright.sources.words.plans import FourLegs
-from linewright.sources.words.store.animals_land import CROC, EGG, FAT, HORSE, HORSETAIL, PEAR, upright
+from linewright.sources.words.store.animals_land import FAT, HORSE, HORSETAIL, upright
 from linewright.sources.words.store.entry import ALIVE, Thing
 from linewright.sources.words.store.faces import face
 from linewright.sources.words.store.people import LADY, LASHES
@@ -20,7 +20,9 @@ S -4,12! -14,20 -17,28! -8,24 1,16!; S 3,15! -2,24 0,32! 5,24 8,15!; E 8,13 1.8;
 s 28,1.6 20,.6 11,2.4 :mouth; v 14,1.4 26,1.6 4,1.2; s 29,8 34,12 31,16 36,20
 @top 2,16,13; @eyes 8,13,11; @mouth 22,1.6,7
 """
-BACKWING: Final = "S 4,8! -4,34 -14,46! -18,34 -26,38! -26,26 -34,26! -26,12 -10,4!; s -14,45 -10,24 0,10; s -26,37 -16,20 -2,8"
+BACKWING: Final = (
+    "S 4,8! -4,34 -14,46! -18,34 -26,38! -26,26 -34,26! -26,12 -10,4!; s -14,45 -10,24 0,10; s -26,37 -16,20 -2,8"
+)
 DINO: Final = """
 T -2,3,6 3,9,6.4 12,7,5 20,4,4.4 :head
 E 8,11.6 1.3; D 22,6 .8; s 24,1.4 16,1 9,3 :mouth
@@ -36,7 +38,9 @@ B -4,-4 8,7; B -14,2 28,23,3 :head
 E -5.4,15 4; E 6.4,15 4; B -8,5.4 16,4,1; l -4,5.4 -4,9.4; l 0,5.4 0,9.4; l 4,5.4 4,9.4; l 0,25 0,32; O 0,34 2.6; B -18,11 4,7,1; B 14,11 4,7,1
 @top 0,25,22; @eyes 0.5,15,20; @mouth 0,7,9
 """
-FAIRY: Final = "S -4,16! -18,34 -34,38 -34,24 -18,14!; S -4,12! -16,10 -26,-2 -18,-6 -6,4!; S 4,18! 14,36 26,40 28,26 14,16!"
+FAIRY: Final = (
+    "S -4,16! -18,34 -34,38 -34,24 -18,14!; S -4,12! -16,10 -26,-2 -18,-6 -6,4!; S 4,18! 14,36 26,40 28,26 14,16!"
+)
 FEATHERS: Final = "S -4,16! -14,38 -30,46 -40,40! -36,36 -40,30! -34,28 -36,20! -28,20 -28,12! -16,8 -4,8!; S 4,18! 10,36 22,46 32,42! 29,37 33,32! 27,30 29,23! 20,22 12,12!"
 
 

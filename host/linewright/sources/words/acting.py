@@ -1,0 +1,493 @@
+"""`Troupe`: upright figures: dressed, posed, with what they hold, play and ride.
+
+What is in their hands is the business of `holding`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Final
+
+from linewright.sources.words.art import Art, Place, Shape, scale, shift, turn
+from linewright.sources.words.figure import Figure, Props, posed
+from linewright.sources.words.figure import places as figure_places
+from linewright.sources.words.groups import PERSON, grounded
+from linewright.sources.words.holding import Hands
+from linewright.sources.words.modifiers import modified
+from linewright.sources.words.plans import FourLegs
+from linewright.sources.words.poses import POSES, Pose
+from linewright.sources.words.reading import Act, Phrase, Relation
+from linewright.sources.words.script import drawn, eye_lines, mouth_line, ready
+from linewright.sources.words.store.clothes import TORSO
+from linewright.sources.words.store.entry import Thing
+from linewright.sources.words.verbs import VERBS, Verb
+
+_SEATED: Final = POSES["sit"].feet
+_ASTRIDE: Final = POSES["ride"].feet
+_DRESSES: Final = frozenset({"feet", "body", "hands"})
+_BY_NATURE: Final = frozenset(
+    [
+        "swim",
+        "fly",
+        "float",
+        "dive",
+        "walk",
+        "run",
+        "jump",
+        "cross",
+        "chase",
+        "follow",
+        "climb",
+        "sit",
+        "stand",
+        "lie",
+        "wait",
+        "hide",
+        "crawl",
+        "march",
+        "fall",
+        "flee",
+        "escape",
+        "hunt",
+    ]
+)
+_STANDING: Final = frozenset({"stand", "hold", "carry", "read", "present", "eat", "look", "think", "aim", "blow", "wave",
+                              "juggle", "up", "fish", "paint", "flute", "violin", "guitar", "fold", "drum", "conduct"})  # fmt: skip
+
+WINGS_ART: Final = (
+    "S -4,0! -16,24 -34,36 -48,30! -43,26 -48,20! -41,18 -43,10! -33,10 -32,2! -18,-2 -4,-6!; "
+    "s -40,24 -24,18 -10,6; s -38,14 -22,10 -10,2; S 14,2! 22,20 36,30 46,24! 42,20 46,15! 40,12 40,5! 30,5 28,-2! 20,-3"
+)
+
+
+class Troupe(Hands):
+    """Draws figures.
+
+    Parameters
+    ----------
+    things : all things by name.
+    """
+
+    def natural(self, thing: Thing) -> Art:
+        """The art of a thing in units of paper, with what it wears and holds by nature."""
+        if thing.art is None and thing.figure is not None:
+            return self.figure_art(thing, Phrase(thing.name), None)
+        art = thing.natural()
+        k = thing.size * PERSON / (max(art.width, art.height) if thing.by == "span" else art.height)
+        return grounded(art.moved(scale(k)), keep_below=thing.theme == "vehicles")
+
+    def main_act(self, phrase: Phrase) -> Act | None:
+        """What decides on the pose: the first that has one and more to say than how somebody sits."""
+        posing = [a for a in self.acts(phrase) if VERBS[a.verb].pose]
+        busy = [a for a in posing if a.verb not in ("sit", "stand", "walk", "wait", "rest")]
+        return next(iter(busy or posing), None)
+
+    def acts(self, phrase: Phrase) -> list[Act]:
+        """Acts, with those that are told by a preposition: ``with a cello`` is held, ``on a horse`` is ridden."""
+        found = [
+            *phrase.acts,
+            *(Act(name.removeprefix("verb ")) for name in phrase.modifiers if name.startswith("verb ")),
+        ]
+        for relation in phrase.relations:
+            if "acts" not in self.things[phrase.name].can:
+                break
+            if relation.kind == "with" and self.holdable(relation.object):
+                verb = "play" if self.things[relation.object.name].theme == "instruments" else "hold"
+                if self.things[relation.object.name].can & {"looked"}:
+                    verb = "look through"
+                found.append(Act(verb, relation.object))
+            if relation.kind == "on" and relation.place != "shared" and self.ridden(phrase, relation.object):
+                found.append(Act("ride", relation.object))
+        return found
+
+    def holdable(self, phrase: Phrase) -> bool:
+        """Whether it fits into hands."""
+        thing = self.things[phrase.name]
+        if phrase.name in ("teddy bear", "doll"):
+            return True
+        if "acts" in thing.can or thing.theme in ("buildings", "furniture", "vehicles", "sky and weather"):
+            return False
+        return thing.size <= 1.25 and phrase.name not in ("tree", "fir tree", "palm tree")
+
+    def ridden(self, phrase: Phrase, under: Phrase) -> bool:
+        """Whether who is on it sits astride."""
+        rider, mount = self.things[phrase.name], self.things[under.name]
+        if "acts" not in rider.can:
+            return False
+        if under.name == "broom" or "ridden" in mount.can:
+            return True
+        return (
+            isinstance(mount.art, FourLegs) and mount.size > 0.5 and rider.figure is not None and "person" in rider.can
+        )
+
+    def figured(self, phrase: Phrase, thing: Thing) -> bool:
+        """Whether it takes an upright body with hands."""
+        if thing.art is None:
+            return True
+        alive = "acts" in thing.can
+        if thing.figure is not None and alive and any(self._seen_above_the_rim(r) for r in phrase.relations):
+            return True
+        worn = [*phrase.worn, *(a.object for a in phrase.acts if a.verb == "wear" and a.object is not None)]
+        if any(self.things[w.name].worn in _DRESSES for w in worn):
+            return True
+        return any(self._wants_hands(act, thing) for act in self.acts(phrase))
+
+    def _seen_above_the_rim(self, relation: Relation) -> bool:
+        """Whether somebody sits or lies in what only shows the upper part of who is in it."""
+        other = self.things[relation.object.name]
+        if relation.kind != "in":
+            return False
+        carries = other.theme == "vehicles" and other.can & {"contains", "driven"}
+        return bool(carries) or other.name in ("bathtub", "box", "barrel", "basket", "fountain", "bed", "hammock")
+
+    def _wants_hands(self, act: Act, thing: Thing) -> bool:
+        """Whether an act takes hands, where a thing is not one that does it by nature."""
+        verb = VERBS[act.verb]
+        if not verb.pose:
+            return False
+        if "acts" not in thing.can:
+            return verb.role not in ("none", "over", "on") and not thing.can & {"wheels", "floats", "flies"}
+        if act.verb in _BY_NATURE and (act.object is None or verb.role in ("target", "over", "fly", "climb", "on")):
+            return False
+        if act.verb == "hang" and thing.name == "bat":
+            return False
+        on_its_back = act.verb == "carry" and act.object is not None and "carries" in thing.can
+        return not (on_its_back and thing.figure is None)
+
+    def _body(self, thing: Thing) -> Figure:
+        """The upright body of a thing; what has none gets arms and legs."""
+        if thing.figure is not None:
+            return thing.figure
+        art = thing.natural()
+        k = 56.0 / max(art.height, 0.62 * art.width)
+        art = grounded(art.moved(scale(k)), keep_below=False)
+        x0, _, x1, y1 = art.bounds()
+        art = art.moved(shift(-(x0 + x1) / 2, 0))
+        has_face = any(s.tag == "eye" for s in art.shapes)
+        face: tuple[Shape, ...] = ()
+        if not has_face:
+            eyes, mouth = art.place("eyes"), art.place("mouth")
+            for side in (-0.24, 0.26):
+                lines, area = eye_lines(eyes.x + side * eyes.size, eyes.y, 2.2)
+                face += (Shape(tuple(lines), area, "eye"),)
+            face += (Shape((mouth_line(mouth.x, mouth.y, 0.5 * eyes.size),), None, "mouth"),)
+        puppet = Art(
+            (*art.shapes, *face),
+            {n: p for n, p in art.places.items() if n in ("top", "eyes", "mouth", "neck", "trunk")},
+        )
+        filled = {name: puppet.place(name) for name in ("top", "eyes", "mouth", "neck")}
+        return Figure(
+            "", torso=ready(puppet.with_places(**filled)), arm=(30.0, 2.3), leg=(18.0, 2.6), spine=0.5 * y1,
+            shoulder=min(0.36 * (x1 - x0), 22.0), below="bare", stance=2.0,
+        )  # fmt: skip
+
+    def figure_art(self, thing: Thing, phrase: Phrase, act: Act | None) -> Art:
+        """An upright figure, in units of paper."""
+        figure = self._body(thing)
+        stated = [*phrase.worn, *(a.object for a in phrase.acts if a.verb == "wear" and a.object is not None)]
+        taken = {self.things[w.name].worn for w in stated}
+        worn = [*(Phrase(n, n) for n in thing.wears if self.things[n].worn not in taken), *stated]
+        props = Props()
+        for one in worn:
+            piece = self.things[one.name]
+            script = piece.art if isinstance(piece.art, str) else ""
+            if piece.worn == "body":
+                figure = _clothed(figure, script)
+            elif piece.worn == "feet":
+                props = replace(props, foot=script.removeprefix("&"))
+            elif piece.worn == "hands":
+                props = replace(props, hand=script)
+        verb = VERBS[act.verb] if act else Verb()
+        pose = self._pose(thing, phrase, act, verb)
+        high = _figure_height(figure, pose)
+        k = (thing.size if thing.art is None else min(max(0.34 + 0.6 * thing.size, 0.45), 1.3)) * PERSON / high
+        if act is not None and verb.role == "wear":
+            act, verb = None, Verb()
+        at = figure_places(figure, pose)
+        for one in worn:
+            piece = self.things[one.name]
+            if piece.worn in ("body", "feet", "hands"):
+                if piece.art == "&cape":
+                    props.far.append(_cape(at))
+                continue
+            if piece.art == "&cape":
+                props.far.append(_cape(at))
+                continue
+            made = self._at_place(one, at)
+            (props.far if piece.worn == "back" else props.held).append(made)
+        seated_on: Art | None = None
+        if act is not None:
+            pose, seated_on = self._give(figure, pose, props, act, verb, k)
+        elif not any(VERBS[a.verb].pose for a in self.acts(phrase)):
+            self._own_things(figure, pose, props, thing, k)
+        if act is not None and verb.tool:
+            self._tool(figure, pose, props, verb, k)
+        for extra in self.acts(phrase):
+            if (
+                extra is not act
+                and extra.object is not None
+                and VERBS[extra.verb].role in ("hold", "hold2", "mouth", "play")
+                and act is not None
+                and verb.role in ("ride", "in", "none", "wear")
+            ):
+                self._held(props, extra.object, figure_places(figure, pose)["hand"], k)
+        art = posed(figure, pose, props)
+        if pose.lying:
+            art = art.moved(turn(pose.lying))
+        ground = 0.0 if seated_on is None else seated_on.bounds()[1]
+        if pose.lying:
+            ground = art.bounds()[1]
+        if seated_on is not None and seated_on.places.get("floor"):
+            ground = seated_on.places["floor"].y
+        return art.moved(shift(0, -ground), scale(k))
+
+    def _pose(self, thing: Thing, phrase: Phrase, act: Act | None, verb: Verb) -> Pose:
+        name = verb.pose or thing.pose
+        if act is not None and act.object is not None and verb.role == "play":
+            name = _playing(self.things[act.object.name])
+        if act is not None and act.verb == "fly" and act.object is not None:
+            name = "wave"
+        if (
+            act is not None
+            and act.verb == "balance"
+            and act.object
+            and "ridden" not in self.things[act.object.name].can
+        ):
+            name = "balance"
+        pose = POSES[name]
+        if any(r.kind in ("in", "on") and r.object.name in ("bed", "hammock") for r in phrase.relations) and name in (
+            "stand",
+            "sit",
+            "lie",
+        ):
+            return POSES["lie"]
+        seated = any(VERBS[a.verb].seated for a in phrase.acts) or any(
+            (r.kind == "on" or r.kind == "in" or r.kind == "by") and "seats" in self.things[r.object.name].can
+            for r in phrase.relations
+        )
+        if name == "stand" and seated:
+            return POSES["sit"]
+        if seated and name in _STANDING:
+            return replace(pose, feet=_SEATED, forward=True)
+        if act is not None and verb.role == "play" and act.object and name in ("keys",):
+            return pose
+        return pose
+
+    def _give(
+        self, figure: Figure, pose: Pose, props: Props, act: Act, verb: Verb, k: float
+    ) -> tuple[Pose, Art | None]:
+        """Put what somebody does something with where it belongs; returns the pose, and what it sits on."""
+        wanted = act.object
+        if wanted is None and verb.default and verb.role not in ("fly", "easel", "bubble"):
+            wanted = Phrase(verb.default, verb.default)
+        at = figure_places(figure, pose)
+        role = verb.role
+        if wanted is None or not wanted.name:
+            return pose, None
+        kind = self.things[wanted.name]
+        if role == "play":
+            role = "play" if kind.theme == "instruments" else "feet" if "round" in kind.can else "hold"
+            if wanted.name in ("chessboard", "playing cards"):
+                role = "hold" if wanted.name == "playing cards" else "none"
+        if (
+            role in ("ride", "in")
+            or (role == "on" and kind.can & {"stood", "ridden"})
+            or (role == "balance" and kind.can & {"ridden", "round"})
+        ):
+            return self._mounted(figure, pose, props, wanted, kind, k)
+        if role in ("hold", "hold2", "serve", "made") or (role == "balance"):
+            two = role == "hold2"
+            if role == "made":
+                wanted = replace(wanted, name="knitting", worn=[], relations=[]) if verb.tool else wanted
+                two = True
+            if role == "serve":
+                self._held(props, wanted, Place(at["hand"].x + 2, at["hand"].y + 7, 8), k)
+            elif two:
+                self._in_arms(props, wanted, at, k)
+            else:
+                self._held(props, wanted, at["hand"], k, top=at.get("top"))
+        elif role == "mouth":
+            art = self._small(wanted, k)
+            share = min(1.0, 34.0 / max(art.width, art.height, 1.0))
+            grip = art.moved(scale(share)).place("grip")
+            props.held.append(
+                Art(art.moved(scale(share), shift(at["hand"].x + 2 - grip.x, at["hand"].y - grip.y)).shapes)
+            )
+        elif role == "look":
+            art = self._small(wanted, k, 1.15)
+            end, eyes = art.place("end"), at["eyes"]
+            if kind.name == "telescope":
+                high = end.y - art.bounds()[1]
+                art = art.moved(scale((eyes.y - min(at["foot1"].y, at["foot2"].y)) / max(high, 1.0)))
+                end = art.place("end")
+                props.front.append(Art(art.moved(shift(eyes.x + 6 - end.x, eyes.y - end.y)).shapes))
+            else:
+                props.held.append(Art(art.moved(shift(eyes.x + 3 - end.x, eyes.y - 2 - end.y)).shapes))
+        elif role == "brush":
+            pass
+        elif role == "play":
+            self._instrument(props, at, wanted, kind, k)
+        elif role == "up":
+            art = self._small(wanted, k, 0.9)
+            x0, y0, x1, _ = art.bounds()
+            middle = ((at["hand"].x + at["hand2"].x) / 2, max(at["hand"].y, at["hand2"].y) + 2)
+            props.held.append(art.moved(shift(middle[0] - (x0 + x1) / 2, middle[1] - y0)))
+        elif role == "feet":
+            art = self._small(wanted, k, 0.9)
+            foot = at["foot2"]
+            x0, y0, _, _ = art.bounds()
+            ground = min(at["foot1"].y, at["foot2"].y)
+            props.front.append(
+                art.moved(shift(foot.x + 12 - x0, (ground if pose is not POSES["kick"] else foot.y + 2) - y0))
+            )
+        elif role == "juggle":
+            props.front.extend(self._arched(wanted, at, k))
+        return pose, None
+
+    def _mounted(
+        self,
+        figure: Figure,
+        pose: Pose,
+        props: Props,
+        phrase: Phrase,
+        kind: Thing,
+        k: float,
+    ) -> tuple[Pose, Art | None]:
+        """On what is ridden or driven: it is put below the hip, hands on its bars."""
+        mount = self.group(replace(phrase, relations=[r for r in phrase.relations if r.kind not in ("on",)])).art.moved(
+            scale(1 / k)
+        )
+        wheeled = "pedal1" in mount.places
+        if wheeled:
+            pose = POSES["balance"] if phrase.name == "unicycle" else POSES["pedal"]
+            long = math.hypot(
+                mount.place("seat").x - mount.place("pedal2").x, mount.place("seat").y - mount.place("pedal2").y
+            )
+            mount = mount.moved(scale(0.95 * (figure.leg[0] + 3) / max(long, 1.0)))
+        inside = ("contains" in kind.can or "driven" in kind.can) and "in" in mount.places
+        standing = "stood" in kind.can or phrase.name == "ball"
+        if not wheeled and not standing:
+            pose = replace(pose, feet=_SEATED if inside else _ASTRIDE, forward=True, one_skin=False)
+            if pose.lying:
+                pose = replace(POSES["ride"], lying=0.0)
+        if standing:
+            pose = POSES["balance"]
+            pose = (
+                replace(pose, feet=((-0.3, -0.92), (0.35, -0.9)))
+                if phrase.name != "ball"
+                else replace(pose, feet=((-0.12, -1.0), (0.16, -0.97)))
+            )
+        if not wheeled and not inside and not standing:
+            least = 0.34 * _figure_height(figure, POSES["stand"])
+            if phrase.name == "broom":
+                mount = mount.moved(turn(-78))
+                grip = mount.place("ride")
+                mount = mount.with_places(seat=Place(grip.x, grip.y, 20))
+            elif mount.place("seat").y < least:
+                mount = mount.moved(scale(min(least / max(mount.place("seat").y, 1.0), 3.0)))
+        if inside:
+            fit = 1.25 * mount.place("in").size / 26.0
+            if fit < 0.8 and kind.name not in ("rowing boat",):
+                mount = mount.moved(scale(min(0.8 / fit, 2.6)))
+        at = figure_places(figure, pose)
+        hip = at["hip"]
+        feet = at["feet"]
+        seat = mount.place("in" if inside else "seat")
+        drop = hip.y - 5 if not standing else min(at["foot1"].y, at["foot2"].y)
+        mount = mount.moved(shift((hip.x if not standing else feet.x) - seat.x, drop - seat.y))
+        bars = mount.places.get("bars")
+        if phrase.name == "broom":
+            bars = Place(hip.x + 17, hip.y + 3)
+        if bars is not None and phrase.name != "unicycle" and not standing:
+            neck = at["neck"]
+            arm = figure.arm[0]
+            reach = ((bars.x - neck.x) / arm, (bars.y - neck.y) / arm)
+            pose = replace(pose, hands=((reach[0] - 0.12, reach[1] + 0.02), reach))
+        behind = Art(tuple(s for s in mount.shapes if s.tag != "front"), {})
+        front = Art(tuple(s for s in mount.shapes if s.tag == "front"), {})
+        if inside:
+            props.far.append(behind)
+            props.front.append(front)
+        elif standing:
+            props.far.append(mount)
+        else:
+            props.under.append(Art(mount.shapes))
+        lowest = mount.bounds()[1]
+        return pose, Art(mount.shapes, {"floor": Place(0, lowest)})
+
+    def wearing(self, art: Art, worn: list[Phrase]) -> Art:
+        """Hats, glasses and the like on a thing as it is."""
+        for one in worn:
+            piece = self.things[one.name]
+            if piece.worn == "feet" and isinstance(piece.art, str):
+                continue
+            if piece.art == "&cape":
+                continue
+            made = self._at_place(one, art.places if "top" in art.places else _all_places(art))
+            art = (
+                art.over(made)
+                if piece.worn == "back" and piece.art and "wings" not in str(piece.art)
+                else Art((*art.shapes, *made.shapes), art.places)
+            )
+        return art
+
+    def _at_place(self, phrase: Phrase, places: Mapping[str, Place]) -> Art:
+        piece = self.things[phrase.name]
+        where = "top" if piece.worn == "round" else piece.worn
+        at = places.get(where) or Place(0, 0, 10)
+        text = WINGS_ART if piece.art == "&wings" else piece.art
+        art = drawn(text if isinstance(text, str) and text not in TORSO and piece.worn not in ("feet", "body") else "")
+        for name in phrase.modifiers:
+            art = modified(art, name)
+        if phrase.pen:
+            art = art.mapped(lambda s: replace(s, pen=s.pen or phrase.pen))
+        return Art(art.moved(scale(at.size / 20.0), turn(at.turn), shift(at.x, at.y)).shapes)
+
+
+def _all_places(art: Art) -> dict[str, Place]:
+    return {name: art.place(name) for name in ("top", "eyes", "mouth", "neck", "back", "hand", "feet", "chest")} | dict(
+        art.places
+    )
+
+
+def _figure_height(figure: Figure, pose: Pose) -> float:
+    """Of the figure standing, from ground to the top of its head."""
+    del pose
+    at = figure_places(figure, POSES["stand"])
+    return max(at["top"].y, at["neck"].y + 4) if "top" in at else at["neck"].y + 26
+
+
+def _clothed(figure: Figure, garment: str) -> Figure:
+    below, front = TORSO[garment]
+    return replace(figure, below=below or figure.below, front=front, one_skin=figure.one_skin and not below)
+
+
+def _cape(at: Mapping[str, Place]) -> Art:
+    neck, feet = at["neck"], at["feet"]
+    low = feet.y + 0.22 * (neck.y - feet.y)
+    return drawn(
+        f"S {neck.x - 7},{neck.y - 1}! {neck.x - 20},{neck.y - 22} {neck.x - 29},{low}! {neck.x - 12},{low - 3} "
+        f"{neck.x + 6},{low - 1}! {neck.x + 7},{neck.y - 1}!; s {neck.x - 12},{neck.y - 12} {neck.x - 20},{low + 2}"
+    )
+
+
+def _playing(kind: Thing) -> str:
+    """The pose in which an instrument, or a game, is played."""
+    for word, pose in (
+        ("violin", "violin"),
+        ("cello", "cello"),
+        ("guitar", "guitar"),
+        ("keys", "keys"),
+        ("drummed", "drum"),
+        ("front", "keys"),
+        ("held2", "carry"),
+    ):
+        if word in kind.can:
+            return pose
+    if "blown" in kind.can:
+        return "flute" if kind.name == "flute" else "blow"
+    if "round" in kind.can:
+        return "kick"
+    return "present" if kind.name == "tennis racket" else "sit_hold" if kind.name == "chessboard" else "hold"

@@ -1,0 +1,68 @@
+"""`Group`: drawings that belong together, and how they are put side by side.
+
+Units are those of paper: a grown person is 95 high. A group stands on y = 0.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Final
+
+from linewright.sources.words.art import Art, Place, scale, shift
+
+PERSON: Final = 95.0
+"""Units of a grown person's height."""
+
+
+@dataclass(frozen=True, eq=False)
+class Group:
+    """Drawings that belong together.
+
+    Parameters
+    ----------
+    art : in units of paper, on y = 0.
+    up : it belongs into the air, and does not stand.
+    afloat : it lies in water by itself.
+    living : it looks to the right and may be turned to look at another.
+    """
+
+    art: Art
+    up: bool = False
+    afloat: bool = False
+    living: bool = False
+
+    def moved(self, x: float, y: float) -> Group:
+        """Somewhere else."""
+        return replace(self, art=self.art.moved(shift(x, y)))
+
+    def mirrored(self) -> Group:
+        """Looking the other way."""
+        return replace(self, art=self.art.moved(scale(-1, 1)))
+
+
+def joined(groups: list[Group], first: Group) -> Group:
+    """Groups from back to front as one, whose places are those of ``first``."""
+    art = Art(tuple(s for g in groups for s in g.art.shapes), first.art.places)
+    return replace(first, art=art)
+
+
+def grounded(art: Art, *, keep_below: bool) -> Art:
+    """Standing on y = 0; a boat's waves may stay below."""
+    x0, y0, x1, _ = art.bounds()
+    if keep_below and y0 < 0:
+        return art
+    del x0, x1
+    return art.moved(shift(0, -y0))
+
+
+def fitted(art: Art, frame: Place, tall: float) -> Art:
+    """Scaled into a frame so wide, and so tall as a share of that."""
+    x0, y0, x1, y1 = art.bounds()
+    k = min(frame.size * 0.88 / max(x1 - x0, 1e-6), frame.size * tall * 0.95 / max(y1 - y0, 1e-6))
+    return art.moved(shift(-(x0 + x1) / 2, -(y0 + y1) / 2), scale(k), shift(frame.x, frame.y))
+
+
+def middle_of(group: Group) -> float:
+    """Between its left and its right end."""
+    x0, _, x1, _ = group.art.bounds()
+    return (x0 + x1) / 2

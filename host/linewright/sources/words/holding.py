@@ -1,0 +1,180 @@
+"""`Hands`: what figures have in their hands, at their mouths, and before them while they play.
+
+What is held is a group itself, with all that is said of it; `group` draws that, and is the stage's to give.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import replace
+
+from linewright.sources.words.art import Art, Place, chain, scale, shift, turn
+from linewright.sources.words.figure import Figure, Props
+from linewright.sources.words.figure import places as figure_places
+from linewright.sources.words.groups import Group
+from linewright.sources.words.poses import Pose
+from linewright.sources.words.reading import Phrase
+from linewright.sources.words.script import drawn
+from linewright.sources.words.store.entry import Thing
+from linewright.sources.words.verbs import Verb
+
+
+class Hands:
+    """Puts things into hands.
+
+    Parameters
+    ----------
+    things : all things by name.
+    """
+
+    def __init__(self, things: Mapping[str, Thing]) -> None:
+        self.things = things
+
+    def group(self, phrase: Phrase, factor: float = 1.0) -> Group:
+        """All that is said of one phrase, as one group."""
+        raise NotImplementedError
+
+    def _small(self, phrase: Phrase, k: float, share: float = 1.0) -> Art:
+        """What a figure has in hand, in the figure's units; smaller in small hands."""
+        art = self.group(phrase).art
+        return art.moved(scale(share * min(k, 1.0) ** 0.55 / k))
+
+    def _held(
+        self,
+        props: Props,
+        phrase: Phrase,
+        hand: Place,
+        k: float,
+        *,
+        far: bool = False,
+        top: Place | None = None,
+        slant: float = 0.0,
+    ) -> None:
+        """In a hand, by its grip."""
+        art = self._small(phrase, k)
+        grip = art.place("grip")
+        if "under" in art.places and top is not None:  # an umbrella: above the head, and behind it
+            high = art.bounds()[3] - 0.5 * art.height
+            grow = max(1.0, min((top.y + 3 - hand.y) / max(0.62 * (high - grip.y) * 1.1, 1.0), 1.5))
+            art = art.moved(scale(grow))
+            grip = art.place("grip")
+            lift = max(0.0, top.y + 2 - hand.y - (art.bounds()[3] - 0.46 * art.width * 0.5 - grip.y) + 0.1 * art.height)
+            props.behind.append(
+                Art(
+                    art.moved(
+                        shift(hand.x - 3 - grip.x, hand.y - grip.y + min(lift, 0.9 * (grip.y - art.bounds()[1])))
+                    ).shapes
+                )
+            )
+            return
+        moved = art.moved(turn(slant), shift(hand.x - grip.moved(turn(slant)).x, hand.y - grip.moved(turn(slant)).y))
+        (props.far if far else props.held).append(Art(moved.shapes))
+
+    def _in_arms(self, props: Props, phrase: Phrase, at: Mapping[str, Place], k: float) -> None:
+        art = self._small(phrase, k)
+        grip = art.place("grip") if "grip" in art.places and self.things[phrase.name].can & {"flat"} else None
+        x0, y0, x1, y1 = art.bounds()
+        x = (at["hand"].x + at["hand2"].x) / 2 + 2
+        y = (at["hand"].y + at["hand2"].y) / 2
+        if grip is None:
+            grip = Place((x0 + x1) / 2, y0 + min(0.42 * (y1 - y0), 9))
+        props.held.append(Art(art.moved(shift(x - grip.x + 3, y - grip.y)).shapes))
+
+    def _tool(self, figure: Figure, pose: Pose, props: Props, verb: Verb, k: float) -> None:
+        """What a verb takes in hand, or on the feet."""
+        if self.things[verb.tool].worn == "feet":
+            return
+        if verb.role == "made":
+            return
+        slant = {"easel": 115.0, "brush": -60.0}.get(verb.role, 0.0)
+        self._held(props, Phrase(verb.tool, verb.tool), figure_places(figure, pose)["hand"], k, slant=slant)
+
+    def _own_things(self, figure: Figure, pose: Pose, props: Props, thing: Thing, k: float) -> None:
+        """What a kind of people has in hand by nature."""
+        at = figure_places(figure, pose)
+        for i, name in enumerate(thing.holds):
+            if self.things[name].theme == "instruments":
+                self._instrument(props, at, Phrase(name, name), self.things[name], k)
+            else:
+                self._held(props, Phrase(name, name), at["hand" if i == 0 else "hand2"], k, far=i > 0)
+
+    def _arched(self, phrase: Phrase, at: Mapping[str, Place], k: float) -> list[Art]:
+        """Things in the air above two hands."""
+        one = self._small(replace(phrase, count=1), k, 0.55)
+        count = max(phrase.count, 3) if phrase.count < 8 else 7
+        left, right = at["hand2"], at["hand"]
+        top = at["top"].y + 22
+        found = []
+        for i in range(count):
+            share = i / (count - 1)
+            x = left.x + share * (right.x - left.x)
+            y = left.y + 8 + (top - left.y - 8) * (1 - (2 * share - 1) ** 2)
+            x0, y0, x1, y1 = one.bounds()
+            found.append(Art(one.moved(shift(-(x0 + x1) / 2, -(y0 + y1) / 2), turn(25 * i), shift(x, y)).shapes))
+        return found
+
+    def _instrument(self, props: Props, at: Mapping[str, Place], phrase: Phrase, kind: Thing, k: float) -> None:
+        """Where an instrument is while it is played."""
+        art = self._small(phrase, k, 0.9 if "front" not in kind.can and "keys" not in kind.can else 0.85)
+        grip, end = art.place("grip"), art.places.get("end", art.place("mouth"))
+        hand, other, mouth = at["hand"], at["hand2"], at["mouth"]
+        how = kind.can
+        if "violin" in how or "guitar" in how:
+            root = Place(at["neck"].x + (4 if "violin" in how else 0), at["neck"].y - (5 if "violin" in how else 24))
+            to = other
+            if "violin" not in how:
+                root = Place(hand.x, hand.y)
+            moved = _between(art, end, grip, root, to, k_range=(0.7, 1.25))
+            props.held.append(moved)
+            if "violin" in how:
+                props.front.append(
+                    drawn(
+                        f"l {hand.x - 6},{hand.y - 6} {hand.x + 22},{hand.y + 22}; T {hand.x - 5},{hand.y - 5},.8 {hand.x + 1},{hand.y + 1},.8"
+                    )
+                )
+        elif "cello" in how:
+            ground = min(at["foot1"].y, at["foot2"].y)
+            moved = _between(
+                art, art.place("low"), grip, Place(hand.x + 6, ground), Place(other.x + 4, other.y + 8), (0.8, 1.4)
+            )
+            props.held.append(moved)
+            props.front.append(drawn(f"T {hand.x - 16},{hand.y - 3},.7 {hand.x + 20},{hand.y + 3},.7"))
+        elif "blown" in how:
+            moved = art.moved(shift(mouth.x + 1 - end.x, mouth.y - end.y))
+            props.held.append(Art(moved.shapes))
+        elif how & {"front", "keys", "drummed"}:
+            x0, y0, _, _ = art.bounds()
+            ground = min(at["foot1"].y, at["foot2"].y)
+            target = art.place("keys") if "keys" in how else art.place("grip")
+            x = hand.x - target.x + 2 if "keys" in how else hand.x - x0 - 8
+            if "drummed" in how:
+                x = max(at["foot2"].x + 6, hand.x - 14) - x0
+            props.front.append(Art(art.moved(shift(x, ground - y0)).shapes))
+            if "keys" in how:
+                hip = at["hip"]
+                high = max(hip.y - 4 - ground, 6)
+                props.far.append(
+                    drawn(
+                        f"B {hip.x - 11},{hip.y - 8} 22,4,1; l {hip.x - 8},{hip.y - 8} {hip.x - 10},{hip.y - 8 - high + 4}; l {hip.x + 8},{hip.y - 8} {hip.x + 10},{hip.y - 8 - high + 4}"
+                    )
+                )
+        else:
+            x0, y0, x1, y1 = art.bounds()
+            props.held.append(
+                Art(
+                    art.moved(
+                        shift((hand.x + other.x) / 2 + 4 - (x0 + x1) / 2, (hand.y + other.y) / 2 - (y0 + y1) / 2)
+                    ).shapes
+                )
+            )
+
+
+def _between(art: Art, a: Place, b: Place, to_a: Place, to_b: Place, k_range: tuple[float, float]) -> Art:
+    """Turned and scaled so that one of its points comes to a place and another towards a second."""
+    long = math.hypot(b.x - a.x, b.y - a.y)
+    wanted = math.hypot(to_b.x - to_a.x, to_b.y - to_a.y)
+    k = min(max(wanted / max(long, 1e-6), k_range[0]), k_range[1])
+    angle = math.degrees(math.atan2(to_b.y - to_a.y, to_b.x - to_a.x) - math.atan2(b.y - a.y, b.x - a.x))
+    m = chain(shift(-a.x, -a.y), scale(k), turn(angle), shift(to_a.x, to_a.y))
+    return Art(art.moved(m).shapes)

@@ -1,0 +1,400 @@
+"""Where one group is to another: on it, in it, under it, behind it, and so on; and what joins them."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import shapely
+
+from linewright.sources.words.art import Art, Place, Shape, scale, shift, turn
+from linewright.sources.words.curves import arc, outline, smooth, solid
+from linewright.sources.words.groups import PERSON, Group, fitted, grounded, joined, middle_of
+from linewright.sources.words.store.entry import Thing
+
+
+def beside(me: Group, other: Group, gap: float, *, first: Group, at_hand: bool = False) -> Group:
+    """To the right of somebody, on the same ground."""
+    x = me.art.bounds()[2] if not at_hand else me.art.place("hand").x
+    x0 = other.art.bounds()[0]
+    rise = 0.45 * PERSON if other.up and not me.up else 0.0
+    moved = other.moved(x + gap - x0, rise)
+    return joined([moved, me] if at_hand else [me, moved], first)
+
+
+def on_top(me: Group, base: Group, *, place: str = "", climbing: bool = False, lie: bool = False) -> Group:
+    """On top of something: feet or seat on its upper side."""
+    if lie and "lie" in base.art.places:
+        return inside(me, base, lie=True)
+    seat = (
+        base.art.place(place)
+        if place and place in base.art.places
+        else base.art.place("seat" if not place or place not in base.art.places else place)
+    )
+    if climbing and "climb" in base.art.places:
+        seat = base.art.place("climb")
+    x0, y0, x1, _ = me.art.bounds()
+    foot = me.art.place("feet") if "feet" in me.art.places else Place((x0 + x1) / 2, y0)
+    hip = me.art.places.get("hip")
+    grown = base
+    if me.art.width > 1.9 * max(seat.size, 1.0) and not climbing:
+        k = min(me.art.width / (1.9 * max(seat.size, 1.0)), 2.2)
+        grown = replace(base, art=base.art.moved(scale(k)))
+        seat = seat.moved(scale(k))
+    high = y0
+    x = (x0 + x1) / 2 if hip is None else foot.x
+    if hip is not None and _sits(me.art):
+        high = hip.y - 5
+        x = hip.x
+    placed = me.moved(seat.x - x, seat.y - high)
+    lowest = placed.art.bounds()[1]
+    both = joined([grown, placed], placed)
+    if lowest < grown.art.bounds()[1]:
+        both = both.moved(0, 0)
+    return replace(both, up=base.up, afloat=base.afloat)
+
+
+def inside(me: Group, container: Group, *, lie: bool = False) -> Group:
+    """Inside something: what is tagged ``front`` hides the lower half."""
+    room = container.art.place("in")
+    art = me.art
+    if lie and "lie" in container.art.places:
+        room = container.art.place("lie")
+        if art.height > art.width:
+            art = grounded(art.moved(turn(90)), keep_below=False)
+        k = min(1.0, 1.9 * room.size / max(art.width, 1.0))
+        art = art.moved(scale(k))
+        x0, y0, _, _ = art.bounds()
+        art = art.moved(shift(room.x - x0 - 8, room.y - y0 - 3))
+    else:
+        wide = art.width
+        if wide > 1.5 * room.size:
+            grow = min(wide / (1.5 * room.size), 1.9)
+            container = replace(container, art=container.art.moved(scale(grow)))
+            room = container.art.place("in")
+            art = art.moved(scale(max(min(1.0, 1.5 * room.size / wide), 0.5)))
+        x0, y0, x1, y1 = art.bounds()
+        hip = art.places.get("hip")
+        has_front = any(s.tag == "front" for s in container.art.shapes)
+        sink = (0.30 if hip is None else (hip.y - y0) / max(y1 - y0, 1.0)) * (y1 - y0) if has_front else 0.0
+        middle = (x0 + x1) / 2 if hip is None else hip.x
+        if not has_front:
+            y = room.y - (y1 - y0) / 2 if room.size < 0.9 * container.art.width else room.y
+            art = art.moved(shift(room.x - middle, y - y0))
+        else:
+            art = art.moved(shift(room.x - middle, room.y - sink - y0))
+    front = [s for s in container.art.shapes if s.tag == "front"]
+    behind = [s for s in container.art.shapes if s.tag != "front"]
+    if front:  # what hangs out below the container is not seen
+        low = container.art.bounds()[1]
+        hull = shapely.union_all([s.area for s in front if s.area is not None]).convex_hull
+        art = art.mapped(lambda s: _seen_above(s, low, hull))
+    if not front and container.art.place("in").size >= 0.3 * container.art.width and _see_through(container):
+        behind, front = [], list(behind)
+        front = [replace(s, area=None) for s in front]
+        shapes = (*art.shapes, *front)
+    else:
+        shapes = (*behind, *art.shapes, *front)
+    places = {**container.art.places, **{n: p for n, p in art.places.items() if n not in ("seat", "in")}}
+    return replace(container, art=Art(shapes, places), living=me.living)
+
+
+def below(me: Group, above: Group) -> Group:
+    """Below something: in its shade, or between its legs."""
+    if above.up or "under" in above.art.places:
+        over = above.art.place("under") if "under" in above.art.places else None
+        x0, _, x1, y1 = me.art.bounds()
+        art = above.art
+        if art.width < 0.9 * me.art.width:
+            art = art.moved(scale(0.95 * me.art.width / art.width))
+            over = art.place("under") if over is not None else None
+        a, b, c, _ = art.bounds()
+        y = y1 + 3 - (over.y if over is not None else b)
+        if over is not None:
+            y = max(y1 - 0.62 * art.height, 0.0) - b
+        moved = art.moved(shift((x0 + x1) / 2 - (a + c) / 2, y))
+        if above.art.places.get("grip") and above.art.width < 2.2 * me.art.width:
+            return replace(me, art=Art((*me.art.shapes, *moved.shapes), me.art.places))
+        return replace(me, art=Art((*moved.shapes, *me.art.shapes), me.art.places))
+    if "on" in above.art.places or above.art.place("seat").y < me.art.height:  # a table, a bridge: it is made to fit
+        room = 0.86 * above.art.place("seat").y
+        k = max(1.0, me.art.height / max(room, 1.0))
+        if k > 1.8:
+            me = replace(me, art=me.art.moved(scale(1.8 / k)))
+            k = 1.8
+        base = replace(above, art=above.art.moved(scale(k)))
+    else:
+        base = above
+    a, _, c, _ = base.art.bounds()
+    x0, _, x1, _ = me.art.bounds()
+    trunk = 0.22 * base.art.width if "branch" in base.art.places else 0.0
+    return joined([base.moved((x0 + x1) / 2 - (a + c) / 2 - trunk, 2.0), me], me)
+
+
+def above(me: Group, below: Group) -> Group:
+    """In the air above something."""
+    x0, y0, x1, _ = me.art.bounds()
+    a, _, c, top = below.art.bounds()
+    raised = below
+    if below.up and below.art.height < 0.8 * PERSON:
+        raised = below
+    moved = me.moved((a + c) / 2 - (x0 + x1) / 2, top + 6 - y0)
+    return replace(joined([raised, moved], moved), up=False)
+
+
+def behind(front: Group, back: Group, *, first: Group | None = None) -> Group:
+    """One partly hidden by the other, which stands a little lower on the sheet."""
+    a, _, c, high = front.art.bounds()
+    x0, _, x1, top = back.art.bounds()
+    if back.up:
+        grown = back.art.moved(scale(max(1.0, 0.75 * high / max(back.art.height, 1.0))))
+        x0, _, x1, top = grown.bounds()
+        moved = replace(back, art=grown).moved(
+            (a + c) / 2 - (x0 + x1) / 2 + 0.22 * (x1 - x0), max(0.3 * high, 1.02 * high - 0.8 * top)
+        )
+        return joined([moved, front], first or front)
+    offset = 0.0 if (x1 - x0) > 1.5 * (c - a) else 0.34 * (c - a)
+    rise = 0.1 * high
+    if top < 1.1 * high and (x1 - x0) < 1.2 * (c - a):  # it would not be seen
+        rise = max(rise, 0.42 * high)
+    moved = back.moved((a + c) / 2 - (x0 + x1) / 2 + offset, rise)
+    return joined([moved, front], first or front)
+
+
+def between(me: Group, one: Group, said: str) -> Group:
+    """Between two of the same."""
+    x0, _, x1, _ = me.art.bounds()
+    left = one.moved(x0 - 4 - one.art.bounds()[2], 0)
+    if one.living:
+        right = one.mirrored()
+        right = right.moved(x1 + 4 - right.art.bounds()[0], 0)
+    else:
+        right = one.moved(x1 + 4 - one.art.bounds()[0], 0)
+    low = (
+        0.34 * one.art.height
+        if me.up or "web" in said or (me.art.height < 0.5 * one.art.height and not me.living)
+        else 0.0
+    )
+    return joined([left, right, me.moved(0, low)], me)
+
+
+def among(me: Group, one: Group, wanted: int) -> Group:
+    """With several of the same around it."""
+    x0, _, x1, _ = me.art.bounds()
+    wide = one.art.width
+    count = max(4, min(wanted, 8))
+    found = []
+    for i in range(count):
+        x = x0 - 0.7 * wide + (x1 - x0 + 1.4 * wide) * i / (count - 1)
+        a, _, c, _ = one.art.bounds()
+        found.append((i % 2, one.moved(x - (a + c) / 2, (6.0 if i % 2 else -6.0))))
+    back = [g for odd, g in found if odd]
+    front = [replace(g, art=g.art.moved(shift(0, 0))) for odd, g in found if not odd]
+    small = [
+        g for g in front if g.art.height < 0.7 * me.art.height or abs(middle_of(g) - middle_of(me)) > 0.5 * me.art.width
+    ]
+    return joined([*back, me, *small], me)
+
+
+def in_crown(me: Group, tree: Group) -> Group:
+    """In the crown of a tree."""
+    room = tree.art.place("in")
+    art = me.art
+    k = min(1.0, 0.95 * room.size / max(art.width, 1.0))
+    big = tree
+    if k < 0.75:
+        big = replace(tree, art=tree.art.moved(scale(min(0.75 / k, 2.0))))
+        room = big.art.place("in")
+        k = max(k, 0.75)
+    art = art.moved(scale(k))
+    x0, y0, x1, y1 = art.bounds()
+    moved = replace(me, art=art.moved(shift(room.x - (x0 + x1) / 2, room.y - (y0 + y1) / 2)))
+    return joined([big, moved], moved)
+
+
+def borne(me: Group, other: Group, place: str, who: Thing) -> Group:
+    """Something on a part of somebody."""
+    at = me.art.place({"nose": "nose" if "nose" in me.art.places else "mouth", "": "seat"}.get(place, place))
+    if place == "back" and not me.art.places.get("hip"):
+        at = me.art.place("seat")
+    if place == "hand" and "grip" in other.art.places:
+        grip = other.art.place("grip")
+        moved = other.moved(at.x - grip.x, at.y - grip.y)
+        return joined([me, moved], me)
+    x0, y0, x1, _ = other.art.bounds()
+    limit = {"shoulder": 0.5, "top": 0.75, "hand": 0.5, "nose": 0.6, "lap": 0.7}.get(place, 1.0) * me.art.width
+    k = min(1.0, max(limit, 12.0) / max(x1 - x0, 1.0))
+    art = other.art.moved(scale(k))
+    x0, y0, x1, _ = art.bounds()
+    y = at.y
+    if place == "top":
+        y = (
+            max(y, me.art.bounds()[3] - 2)
+            if any(w in who.wears for w in ("top hat", "wizard hat")) or who.name == "scarecrow"
+            else y
+        )
+    moved = replace(other, art=art.moved(shift(at.x - (x0 + x1) / 2, y - y0)))
+    return joined([me, moved] if place != "back" or not me.art.places.get("hip") else [moved, me], me)
+
+
+def filled(me: Group, one: Art, wanted: int, kind: Thing) -> Group:
+    """Several things in a container, or in a tree."""
+    room = me.art.place("in")
+    count = max(wanted, 5) if wanted != 1 else 1
+    k = min(1.0, 1.0 * room.size / math.sqrt(count) / max(one.width, 1.0))
+    one = one.moved(scale(k))
+    x0, y0, x1, y1 = one.bounds()
+    wide, high = x1 - x0, y1 - y0
+    pieces: list[Shape] = []
+    front = [s for s in me.art.shapes if s.tag == "front"]
+    behind = [s for s in me.art.shapes if s.tag != "front"]
+    if kind.theme == "plants":
+        for i in range(count):
+            a = math.tau * i / count
+            r = 0.34 * room.size * (0.5 + 0.5 * (i % 2))
+            pieces += one.moved(
+                shift(room.x + 1.15 * r * math.cos(a) - (x0 + x1) / 2, room.y + 0.9 * r * math.sin(a) - (y0 + y1) / 2)
+            ).shapes
+        return replace(me, art=Art((*me.art.shapes, *pieces), me.art.places))
+    row = max(1, min(count, int(1.1 * room.size / max(wide * 0.7, 1.0))))
+    for i in range(count - 1, -1, -1):
+        level, column = divmod(i, row)
+        in_row = min(row, count - level * row)
+        x = room.x + (column - (in_row - 1) / 2) * wide * 0.75
+        pieces += one.moved(shift(x - (x0 + x1) / 2, room.y - y0 - 0.45 * high + level * 0.55 * high)).shapes
+    return replace(me, art=Art((*behind, *pieces, *front), me.art.places))
+
+
+def pictured(me: Group, art: Art, name: str) -> Group:
+    """A picture of something, or its statue."""
+    if "frame" in me.art.places and name != "easel":
+        frame = me.art.place("frame")
+        return replace(me, art=Art((*me.art.shapes, *fitted(art, frame, 0.7).shapes), me.art.places))
+    top = me.art.places.get("on", me.art.place("seat"))
+    x0, y0, x1, _ = art.bounds()
+    grown = me.art.moved(scale(max(1.0, 0.8 * (x1 - x0) / max(top.size, 1.0))))
+    top = grown.places.get("on", grown.place("seat"))
+    moved = art.moved(shift(top.x - (x0 + x1) / 2, top.y - y0))
+    return replace(me, art=Art((*grown.shapes, *moved.shapes), {**grown.places, **moved.places}))
+
+
+def easel(me: Group, easel: Art, art: Art) -> Group:
+    """An easel before the painter, with the picture on it."""
+    k = min(max(me.art.height / 92.0, 0.5), 1.15)
+    easel = easel.moved(scale(k))
+    frame = easel.place("frame")
+    shapes = (*easel.shapes, *fitted(art, frame, 0.86).shapes)
+    x = me.art.place("hand").x + 7
+    moved = Art(shapes).moved(shift(x - easel.bounds()[0] + 6, 0))
+    return replace(me, art=Art((*moved.shapes, *me.art.shapes), me.art.places))
+
+
+def bubble(me: Group, art: Art) -> Group:
+    """A cloud with what somebody thinks of."""
+    wide = max(0.75 * me.art.height, 46.0)
+    top = me.art.place("top")
+    cx, cy = top.x + 0.35 * wide, me.art.bounds()[3] + 0.55 * wide
+    lobes = [
+        shapely.Point(cx + 0.5 * wide * math.cos(a), cy + 0.3 * wide * math.sin(a)).buffer(0.2 * wide)
+        for a in np.linspace(0, math.tau, 9)[:-1]
+    ]
+    cloud = shapely.union_all(
+        [*lobes, shapely.box(cx - 0.45 * wide, cy - 0.26 * wide, cx + 0.45 * wide, cy + 0.26 * wide)]
+    )
+    shapes = [Shape(tuple(outline(cloud)), cloud, "sign")]
+    for share, r in ((0.12, 1.6), (0.3, 2.4), (0.5, 3.4)):
+        x, y = top.x + 5 + share * 12, me.art.bounds()[3] + 2 + share * 0.2 * wide
+        shapes.append(Shape((arc(x, y, r, r),), None, "sign"))
+    inside = fitted(art, Place(cx, cy, 0.82 * wide), 0.62)
+    return replace(me, art=Art((*me.art.shapes, *shapes, *inside.shapes), me.art.places))
+
+
+def hooked(me: Group, other: Group) -> Group:
+    """What somebody fishes for, below the end of the line."""
+    x1 = me.art.bounds()[2]
+    a, b, c, d = other.art.bounds()
+    k = min(1.0, 26.0 / max(d - b, 1.0))
+    art = other.art.moved(scale(k))
+    a, b, c, d = art.bounds()
+    return replace(
+        me, art=Art((*me.art.shapes, *art.moved(shift(x1 - (a + c) / 2, -0.3 * (d - b) - b)).shapes), me.art.places)
+    )
+
+
+def tied(me: Group, other: Group, *, pulls: bool) -> Group:
+    """A rope from hand to what is pulled or led."""
+    if pulls:  # it comes after
+        x0 = me.art.bounds()[0]
+        moved = other.moved(x0 - 14 - other.art.bounds()[2], 0)
+        start = me.art.places.get("rope") or me.art.place("hand2" if "hand2" in me.art.places else "back")
+        if "hip" in me.art.places:  # somebody who pulls looks at the load
+            moved = other.moved(me.art.bounds()[2] + 16 - other.art.bounds()[0], 0)
+            start = me.art.place("hand")
+            end = Place(moved.art.bounds()[0] + 2, 0.42 * moved.art.height)
+        else:
+            end = moved.art.places.get("mouth", Place(moved.art.bounds()[2], 0.4 * moved.art.height))
+    else:
+        moved = other.moved(me.art.bounds()[2] + 12 - other.art.bounds()[0], 0)
+        start, end = me.art.place("hand"), moved.art.place("neck")
+    sag = (start.x + end.x) / 2, min(start.y, end.y) - 3
+    line = Shape((smooth(np.array(((start.x, start.y), sag, (end.x, end.y)))),), None, "sign")
+    return joined([moved, me, Group(Art((line,)))], me)
+
+
+def on_string(me: Group, art: Art) -> Group:
+    """A kite or a balloon high up, with its string in the hand."""
+    hand = me.art.place("hand") if "hand" in me.art.places else me.art.place("top")
+    x0, y0, _, _ = art.bounds()
+    moved = art.moved(shift(hand.x + 34 - x0, me.art.bounds()[3] + 14 - y0))
+    end = moved.place("grip")
+    line = smooth(np.array(((hand.x, hand.y), ((hand.x + end.x) / 2 + 6, (hand.y + end.y) / 2 - 6), (end.x, end.y))))
+    return replace(me, art=Art((Shape((line,), None, "sign"), *moved.shapes, *me.art.shapes), me.art.places), up=False)
+
+
+def hung_from(me: Group, above: Group) -> Group:
+    """Hanging from something."""
+    art = me.art
+    x0, _, x1, y1 = art.bounds()
+    place = above.art.places.get("branch") or above.art.places.get("hook") or above.art.places.get("bars")
+    a, b, c, _ = above.art.bounds()
+    if place is None:
+        place = Place((a + c) / 2 + 0.3 * (c - a), b + 0.55 * (above.art.height))
+    grip = art.place("hand") if "hip" in art.places else Place((x0 + x1) / 2, y1)
+    lift = max(0.0, y1 - (place.y - 0.0)) + (6 if place.y < y1 + 6 else 0)
+    top = above.moved(0, lift)
+    moved = me.moved(place.x - grip.x, place.y + lift - max(grip.y, y1 if "hip" not in art.places else grip.y))
+    return joined([top, moved], moved)
+
+
+def _seen_above(shape: Shape, low: float, hull: shapely.Geometry) -> Shape:
+    """A shape without what lies below a container's foot, or beside it below its rim."""
+    x0, y0, x1, y1 = shape.area.bounds if shape.area is not None else (0, 0, 0, 0)
+    del x0, y0, x1, y1
+    a, b, c, d = hull.bounds
+    rim = b + 0.55 * (d - b)
+    gone = shapely.union_all(
+        [
+            shapely.box(a - 200, low - 400, c + 200, b + 0.12 * (d - b)),
+            shapely.box(a - 0.0, low - 400, c + 0.0, rim).difference(hull.buffer(0.5)),
+        ]
+    )
+    lines = [
+        shapely.get_coordinates(part)
+        for line in shape.lines if len(line) > 1
+        for part in shapely.get_parts(shapely.difference(shapely.linestrings(line), gone)) if part.length > 0.3
+    ]  # fmt: skip
+    return replace(shape, lines=tuple(lines), area=None if shape.area is None else solid(shape.area.difference(gone)))
+
+
+def _see_through(container: Group) -> bool:
+    """Whether what is inside is seen through the wall: a bottle, a jar."""
+    return not container.living and len(container.art.shapes) < 14 and container.art.height < 75
+
+
+def _sits(art: Art) -> bool:
+    """Whether a figure's feet are not below its hip."""
+    hip, one, two = art.places.get("hip"), art.places.get("foot1"), art.places.get("foot2")
+    if hip is None or one is None or two is None:
+        return False
+    return min(one.x, two.x) > hip.x + 0.25 * abs(hip.y - min(one.y, two.y))
