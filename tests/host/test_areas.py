@@ -133,16 +133,16 @@ def test_line_art_flat_colour_and_photographs_are_told_apart():
 
     strokes = [np.random.default_rng(i).uniform(20, 380, (3, 2)) for i in range(9)]
     art = photograph(1 - inked(strokes, (400.0, 400.0), pen_mm=4.0, pixel_mm=1.0))
-    assert choice.choose(art).method.startswith("centre-lines")
-    assert choice.choose(Photograph(poster())).method == "areas"
-    assert choice.choose(photograph(hills(1, 200, 300))).method.startswith("cross-hatching")
+    assert choice.choose(art, Wish()).method.startswith("centre-lines")
+    assert choice.choose(Photograph(poster()), Wish()).method == "areas"
+    assert choice.choose(photograph(hills(1, 200, 300)), Wish()).method.startswith("cross-hatching")
     for real in (data.camera(), data.coins(), data.moon()):
-        assert choice.choose(photograph(real / 255)).method.startswith("cross-hatching")
-    assert choice.choose(photograph(data.horse().astype(float))).method == "areas"
+        assert choice.choose(photograph(real / 255), Wish()).method.startswith("cross-hatching")
+    assert choice.choose(photograph(data.horse().astype(float)), Wish()).method == "areas"
 
 
 def test_every_choice_is_a_method_and_gives_a_reason():
     for taken in (Photograph(poster()), photograph(hills(2)), photograph(np.full((9, 9), 0.5))):
-        found = choice.choose(taken)
+        found = choice.choose(taken, Wish())
         methods.chosen(found.method)
         assert found.why

@@ -2,16 +2,23 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from linewright.sources import photograph
+from linewright.sources import faces, photograph
 from linewright.sources.photograph import Photograph
 from linewright.sources.picture import Picture, Wish
 from linewright.sources.preparation import LUMA, Preparation
+
+if TYPE_CHECKING:
+    from linewright.sources.tone.method import ToneMethod
+
+FACE_PENS: Final = 14.0
+"""Width of a face, in pens, from which on a portrait shows more of it than tones do: eyes and mouth are then two pens
+high. By trial on groups."""
 
 LOOK_PX: Final = 500
 """Longer side of the small copy that is looked at."""
@@ -46,10 +53,7 @@ class Automatic(Preparation):
 
     def read(self, source: str, wish: Wish) -> Picture:
         """The strokes of the method chosen; an SVG keeps its own lines."""
-        from dataclasses import fields, replace
-
-        from linewright.sources import methods
-        from linewright.sources.tone.method import ToneMethod, needs_extra
+        from linewright.sources.tone.method import needs_extra
 
         if Path(source).is_file() and not photograph.looks_like_one(Path(source)):
             from linewright.sources.drawing_files import read_drawing
@@ -59,20 +63,26 @@ class Automatic(Preparation):
         needs_extra()
         wish.report("reading", 0.0)
         taken = photograph.load(source)
-        found = choose(taken)
-        way = methods.chosen(found.method)
+        way, choice = self.way(taken, wish)
+        picture = way.drawn(taken, wish, source)
+        return replace(picture, warnings=(f"{choice.method}: {choice.why}", *picture.warnings))
+
+    def way(self, taken: Photograph, wish: Wish) -> tuple[ToneMethod, MethodChoice]:
+        """The method for a photograph, with what was said about preparation; and the choice in words."""
+        from linewright.sources import methods
+        from linewright.sources.tone.method import ToneMethod
+
+        choice = choose(replace(taken, rgb=self.framed(taken.rgb)), wish)
+        way = methods.chosen(choice.method)
         if not isinstance(way, ToneMethod):
-            raise TypeError(f"{found.method} is not for photographs")
-        # What was said about preparation holds for whatever is chosen.
+            raise TypeError(f"{choice.method} is not for photographs")
         usual = Preparation()
         said = {f.name: getattr(self, f.name) for f in fields(Preparation)}
-        way = replace(way, **{k: v for k, v in said.items() if v != getattr(usual, k)})
-        picture = way.drawn(taken, wish, source)
-        return replace(picture, warnings=(f"{found.method}: {found.why}", *picture.warnings))
+        return replace(way, **{k: v for k, v in said.items() if v != getattr(usual, k)}), choice
 
 
-def choose(taken: Photograph) -> MethodChoice:
-    """The method for a picture."""
+def choose(taken: Photograph, wish: Wish) -> MethodChoice:
+    """The method for a picture on a sheet."""
     from scipy import ndimage
     from skimage.filters import threshold_otsu
 
@@ -99,6 +109,14 @@ def choose(taken: Photograph) -> MethodChoice:
     flat = float((across & down).mean())
     if flat > FLAT_SHARE and not _is_gradient(grey):
         return MethodChoice("areas", f"flat colours: {flat:.0%} of its pixels are like their neighbours")
+    people = faces.found(taken.rgb)
+    if people:
+        left, top, right, bottom = faces.frame(people, (taken.rgb.shape[1], taken.rgb.shape[0]), "head")
+        on_paper = wish.fitted_mm(right - left, bottom - top)[0] / (right - left)
+        pens = people[0].width * on_paper / wish.one_pen_mm()
+        if pens >= FACE_PENS:
+            count = len(faces.worth_showing(people))
+            return MethodChoice("portrait", f"{count} {'face' if count == 1 else 'faces'}, {pens:.0f} pens wide on the sheet")
     return MethodChoice("cross-hatching:form=1", "a photograph: its tones change from place to place")
 
 

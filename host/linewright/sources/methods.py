@@ -42,6 +42,7 @@ METHODS: Final[dict[str, Method]] = {
     "auto": Method(
         "what suits the picture; says what and why", "linewright.sources.choice:Automatic", "photograph, SVG"
     ),
+    "portrait": Method("people: framed, cut out, most strokes in the face", f"{_TONE}.portrait:Portrait"),
     "outline": Method("the edges of what is seen", f"{_TONE}.outline:Outline"),
     "contours": Method("lines of equal tone, as on a map", f"{_TONE}.contours:Contours"),
     "centre-lines": Method("the lines of a drawing, each once", f"{_TONE}.centre_lines:CentreLines"),

@@ -99,6 +99,11 @@ class Wish:
         """Size on the sheet of a picture that states a size of its own: strokes are made for this size."""
         return (width_mm, height_mm) if self.fit == "keep" else self.fitted_mm(width_mm, height_mm)
 
+    def one_pen_mm(self) -> float:
+        """The width of that pen's line."""
+        stated = self.pens[0].width_mm if self.pens else None
+        return self.pen_width_mm if stated is None else stated
+
     def fitted_mm(self, width: float, height: float) -> tuple[float, float]:
         """Size in mm at which a picture of this proportion fills the room, turned or not as `sheet.place` will."""
         scale = min(self.room_mm[0] / width, self.room_mm[1] / height)

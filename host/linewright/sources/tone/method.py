@@ -86,6 +86,10 @@ class ToneMethod(Preparation):
         drawing = Drawing.from_strokes(strokes, pen_of, pens)
         return Picture(drawing, width_mm, height_mm, (*taken.warnings, *notes))
 
+    def part(self, rgb: Floats32) -> tuple[float, float, float, float]:
+        """Left, top, right, bottom of what is drawn of a photograph that is turned and cropped already, in pixels."""
+        return 0.0, 0.0, float(rgb.shape[1]), float(rgb.shape[0])
+
     def wanted(self, taken: photograph.Photograph, wish: Wish) -> Field:
         """The coverage that all pens together are to leave: what a result is to be measured against."""
         rgb, width_mm, height_mm = self._on_sheet(taken, wish, "the picture")

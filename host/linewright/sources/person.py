@@ -1,0 +1,89 @@
+"""A person cut out of the background, with the face as what is known beforehand.
+
+C. Rother, V. Kolmogorov and A. Blake, "GrabCut: interactive foreground extraction using iterated graph cuts", ACM
+Transactions on Graphics 23, 2004, by OpenCV. In place of a hand that marks the person, head and shoulders are taken to
+lie where they lie below and around a face.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linewright.sources.faces import Face
+from linewright.sources.photograph import Floats32
+
+LOOK_PX: Final = 320
+"""Longer side of the copy that is cut: four rounds take a third of a second, and twice the size looked no better."""
+
+ROUNDS: Final = 4
+
+HEAD: Final = (0.95, 0.85)
+"""Half axes of the ellipse in which head and hair are expected, in widths and heights of the face's box. By trial on
+forty photographs, as are the other shares here."""
+
+SURE_HEAD: Final = (0.42, 0.5)
+"""Half axes of the ellipse that is certainly face."""
+
+LEAST_SHARE: Final = 0.5
+"""Of the sure face that has to end up in the mask; where less does, the cut has failed."""
+
+
+def mask(rgb: Floats32, faces: tuple[Face, ...]) -> Floats32 | None:
+    """(h, w) float32, 1 for persons and 0 for background; None where nobody can be told from the background."""
+    import cv2
+
+    rows, columns = rgb.shape[:2]
+    scale = min(1.0, LOOK_PX / max(rows, columns))
+    size = (max(1, round(columns * scale)), max(1, round(rows * scale)))
+    if not faces or min(size) < 16:
+        return None
+    small = cv2.resize(np.round(rgb * 255).astype(np.uint8), size, interpolation=cv2.INTER_AREA)
+    marks, sure = _expected(size, tuple(face.moved(0.0, 0.0, scale) for face in faces))
+    cv2.setRNGSeed(1)  # the mixtures of colours begin at random
+    try:
+        cv2.grabCut(small, marks, None, np.zeros((1, 65)), np.zeros((1, 65)), ROUNDS, cv2.GC_INIT_WITH_MASK)
+    except cv2.error:  # all of it is marked as person, or none
+        return None
+    person = ((marks == cv2.GC_FGD) | (marks == cv2.GC_PR_FGD)).astype(np.uint8)
+    person = cv2.morphologyEx(person, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
+    person = cv2.morphologyEx(person, cv2.MORPH_CLOSE, np.ones((7, 7), np.uint8))
+    whole = _joined_with(person, sure)
+    if whole[sure].mean() < LEAST_SHARE or whole.all():
+        return None
+    return np.asarray(cv2.resize(whole.astype(np.float32), (columns, rows), interpolation=cv2.INTER_LINEAR))
+
+
+def _expected(size: tuple[int, int], faces: tuple[Face, ...]) -> tuple[NDArray[np.uint8], NDArray[np.bool_]]:
+    """What is person or background for certain and what probably, as OpenCV's marks; and the sure faces."""
+    import cv2
+
+    yy, xx = np.mgrid[: size[1], : size[0]].astype(np.float64)
+    marks = np.full(xx.shape, cv2.GC_PR_BGD, dtype=np.uint8)
+    sure = np.zeros(xx.shape, dtype=bool)
+    near = np.zeros(xx.shape, dtype=bool)
+    for face in faces:
+        x, y, chin = face.left + face.width / 2, face.top + 0.45 * face.height, face.top + face.height
+        away = np.hypot((xx - x) / face.width / HEAD[0], (yy - y) / face.height / HEAD[1])
+        # Shoulders widen from the neck to three widths of the face within two thirds of its height.
+        spread = face.width * (0.6 + 1.3 * np.clip((yy - chin) / (0.7 * face.height), 0.0, 1.0))
+        marks[((away < 1) | ((yy > chin) & (np.abs(xx - x) < spread))) & (marks == cv2.GC_PR_BGD)] = cv2.GC_PR_FGD
+        sure |= np.hypot((xx - x) / face.width / SURE_HEAD[0], (yy - y) / face.height / SURE_HEAD[1]) < 1
+        marks[(yy > chin + 0.05 * face.height) & (np.abs(xx - x) < 0.3 * face.width)] = cv2.GC_FGD
+        near |= away < 1.6
+    lowest = max(face.top + 0.6 * face.height for face in faces)
+    rim = (yy < 2) | (((xx < 2) | (xx > size[0] - 3)) & (yy < lowest))
+    marks[rim & ~near] = cv2.GC_BGD
+    marks[sure] = cv2.GC_FGD
+    return marks, sure
+
+
+def _joined_with(person: NDArray[np.uint8], sure: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """What hangs together with a face, without holes."""
+    from scipy import ndimage
+
+    labels, _ = ndimage.label(person)
+    kept = np.unique(labels[sure])
+    return np.asarray(ndimage.binary_fill_holes(np.isin(labels, kept[kept > 0])))

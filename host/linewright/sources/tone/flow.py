@@ -1,0 +1,110 @@
+"""Directions along what is seen, fine where it is sharp and broad where it is soft; and dark lines along them.
+
+Directions: the smoothed structure tensor (Bigun and Granlund 1987), weighted over several scales by its coherence.
+Lines: H. Kang, S. Lee and C. Chui, "Coherent line drawing", NPAR 2007, in the extended form of H. Winnemoeller, J. E.
+Kyprianidis and S. C. Olsen, "XDoG: an extended difference-of-Gaussians compendium", Computers & Graphics 36, 2012: a
+difference of Gaussians across the direction, averaged along it. A dark feature gives one line, where an edge detector
+gives its two sides.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from linewright.drawing.strokes import Points
+from linewright.sources.photograph import Floats32
+
+SCALES_PENS: Final = ((0.4, 0.8), (0.6, 2.0), (1.5, 8.0))
+"""Smoothing of the picture and of the tensor, in pens. The finest follows lids and strands, the broadest cheeks."""
+
+NOISE: Final = 5e-6
+"""Squared gradient, of coverage per pixel, below which a scale says nothing."""
+
+BLEND_PENS: Final = 0.6
+"""Directions are smoothed once more by so much, so that they bend and do not break where scales meet."""
+
+WIDER: Final = 1.6
+"""Ratio of the two Gaussians: their difference is then close to the Laplacian (Marr and Hildreth 1980)."""
+
+SHARPNESS: Final = 0.99
+"""Weight of the wider Gaussian (tau of Winnemoeller et al.): a little below 1, so that even tones give no line."""
+
+ALONG: Final = 3.0
+"""Averaging along a line, in widths of the narrower Gaussian, as Kang et al. have it."""
+
+
+def along(coverage: Floats32, pen_px: float, angle_deg: float) -> tuple[Points, Points]:
+    """Cosine and sine of the double angle of the direction, (h, w) each.
+
+    Parameters
+    ----------
+    pen_px : width of the pen in pixels.
+    angle_deg : direction where there is none to be seen; 45 rises to the right.
+    """
+    from scipy import ndimage
+
+    values = coverage.astype(np.float32)
+    cosine, sine = np.zeros_like(values), np.zeros_like(values)
+    left = np.ones_like(values)
+    for fine, broad in SCALES_PENS:
+        soft = ndimage.gaussian_filter(values, fine * pen_px, mode="nearest")
+        slope_y, slope_x = (ndimage.sobel(soft, axis, mode="nearest") / 8 for axis in (0, 1))
+        yy, xy, xx = (
+            ndimage.gaussian_filter(product, broad * pen_px, mode="nearest", truncate=3.0)
+            for product in (slope_y * slope_y, slope_x * slope_y, slope_x * slope_x)
+        )
+        # The gradient's double angle has (xx - yy, 2 xy); along the edge is a quarter turn on, which changes both signs.
+        c, s = yy - xx, -2 * xy
+        strength = np.hypot(c, s)
+        coherence = strength / (xx + yy + np.float32(1e-12))
+        weight = left * coherence * strength / (strength + np.float32(NOISE))
+        cosine += weight * c / np.maximum(strength, 1e-12)
+        sine += weight * s / np.maximum(strength, 1e-12)
+        left -= weight
+    plain = np.deg2rad(-2.0 * angle_deg)  # y points down
+    cosine, sine = (
+        ndimage.gaussian_filter(part + left * rest, BLEND_PENS * pen_px, mode="nearest").astype(np.float64)
+        for part, rest in ((cosine, np.float32(np.cos(plain))), (sine, np.float32(np.sin(plain))))
+    )
+    length = np.hypot(cosine, sine)
+    broken = length < 1e-6
+    length[broken], cosine[broken], sine[broken] = 1.0, np.cos(plain), np.sin(plain)
+    return cosine / length, sine / length
+
+
+def dark_lines(coverage: Floats32, cosine: Points, sine: Points, width_px: float) -> Floats32:
+    """(h, w) how much darker each place is than both of its sides: about 1 for a black line on white, 0 for none.
+
+    Parameters
+    ----------
+    cosine, sine : double angle of the direction, as `along` gives it.
+    width_px : standard deviation of the narrower Gaussian.
+    """
+    from scipy import ndimage
+
+    rows, columns = np.indices(coverage.shape, dtype=np.float32)
+    angle = (0.5 * np.arctan2(sine, cosine)).astype(np.float32)
+    dx, dy = np.cos(angle), np.sin(angle)
+
+    def at(values: Floats32, distance: float, ux: Floats32, uy: Floats32) -> Floats32:
+        places = np.stack((rows + distance * uy, columns + distance * ux))
+        return np.asarray(ndimage.map_coordinates(values, places, order=1, mode="nearest"))
+
+    reach = int(np.ceil(2.5 * WIDER * width_px))
+    offsets = np.arange(-reach, reach + 1)
+    narrow = np.exp(-(offsets**2) / (2 * width_px**2))
+    wide = np.exp(-(offsets**2) / (2 * (WIDER * width_px) ** 2))
+    weights = narrow / narrow.sum() - SHARPNESS * wide / wide.sum()
+    across = np.zeros_like(coverage)
+    for offset, weight in zip(offsets, weights, strict=True):
+        across += np.float32(weight) * at(coverage, float(offset), -dy, dx)
+    # Along the direction, straight on from each place: over three widths lines bend little.
+    steps = np.arange(-int(2 * ALONG * width_px), int(2 * ALONG * width_px) + 1, 2)
+    shares = np.exp(-(steps**2) / (2 * (ALONG * width_px) ** 2))
+    smooth = np.zeros_like(coverage)
+    for step, share in zip(steps, shares / shares.sum(), strict=True):
+        smooth += np.float32(share) * at(across, float(step), dx, dy)
+    # A black line of the best width answers with 0.3 of full scale.
+    return np.asarray(np.clip(smooth / np.float32(0.3), 0.0, 1.0))

@@ -1,0 +1,228 @@
+"""Strokes laid one after another where ink is missing most.
+
+M. P. Salisbury, M. T. Wong, J. F. Hughes and D. H. Salesin, "Orientable textures for image-based pen-and-ink
+illustration", SIGGRAPH 1997: strokes follow a field of directions, each begins where the picture seen through a blur is
+furthest from the one wanted, and ends where it would make it worse. Their order is that of importance, so that a
+drawing that has to stop early has shown what matters.
+
+What is missing is wanted coverage less ink, both seen through a Gaussian twice (a match of blurred pictures in the mean
+square). A pixel of line of width w takes ``w / (sqrt(2 pi) s)`` from it, s being the blur; a line pays where more than
+half of that is missing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from linewright.compiled import compiled
+from linewright.drawing.strokes import Points
+from linewright.sources.photograph import Floats32
+from linewright.sources.picture import Report
+from linewright.sources.tone.coverage import inked
+from linewright.sources.tone.field import Field
+from linewright.sources.tone.trace import smooth
+
+PAYS: Final = 0.38
+"""Of what a line takes away, from which on it is laid. One half is the optimum for a line alone; less gives rounder
+tones, since a line rarely lies just where ink is missing most. By trial."""
+
+GOES_ON: Final = 0.6
+"""Of that, down to which a line goes on that has begun."""
+
+LEAST_PENS: Final = 4.0
+"""Shorter strokes cost a lift each and show little."""
+
+LONGEST_PENS: Final = 120.0
+
+LEVELS: Final = 14
+"""Steps from the most that is missing down to what still pays; within a step, strokes come in the order of rows."""
+
+TURN: Final = 0.25
+"""Radians to a pixel, at most: a radius of four pixels, less than two pens."""
+
+STEER: Final = 0.1
+"""Radians by which a stroke may leave the direction on its next pixel, once and twice to either side, to where more ink
+is missing: it keeps strokes on the lids and lips that the field has smoothed over."""
+
+SMOOTH_PX: Final = 2.0
+TOLERANCE: Final = 0.06
+"""In pens: how far vertices may be left out."""
+
+
+@dataclass(frozen=True, eq=False)
+class Bed:
+    """What strokes are laid on.
+
+    Parameters
+    ----------
+    field : the coverage wanted.
+    cosine, sine : double angle of the direction at each of its pixels.
+    weight : (h, w) how much each place matters; where it is 0, nothing begins.
+    blur_mm : standard deviation of the blur through which the drawing is judged.
+    """
+
+    field: Field
+    cosine: Points
+    sine: Points
+    weight: Floats32
+    blur_mm: float
+
+
+def laid(
+    bed: Bed, report: Report, *, already: Sequence[Points] = (), ink_high_mm: float = np.inf, pays: float = PAYS
+) -> list[Points]:
+    """Strokes, mm, the most needed first.
+
+    Parameters
+    ----------
+    already : strokes that are on the paper.
+    ink_high_mm : where to stop.
+    """
+    from scipy import ndimage
+
+    field = bed.field
+    pixel = float(np.mean(field.pixel_mm))
+    blur = bed.blur_mm * np.sqrt(2) / pixel
+    missing = ndimage.gaussian_filter(field.coverage.astype(np.float64), blur, mode="nearest", truncate=3.0)
+    ink = np.zeros(field.coverage.shape, dtype=np.bool_)
+    if len(already):
+        share = inked(already, (field.width_mm, field.height_mm), pen_mm=field.pen_mm, pixel_mm=pixel)
+        ink = share > 0.5
+        missing -= ndimage.gaussian_filter(share.astype(np.float64), blur, mode="nearest", truncate=3.0)
+    reach = int(np.ceil(3 * blur))
+    offsets = np.arange(-reach, reach + 1)
+    profile = np.exp(-(offsets**2) / (2 * blur**2))
+    kernel = np.outer(profile, profile)
+    pen_px = field.pen_mm / pixel
+    least = pays * pen_px / (np.sqrt(2 * np.pi) * blur)
+    top = float((missing * bed.weight).max(initial=0.0))
+    if top <= least:
+        return []
+    levels = np.geomspace(top * 0.97, least, LEVELS)
+    ends = np.zeros(1 + missing.size // 20, dtype=np.int64)
+    points = np.zeros((missing.size, 2))
+    weight = bed.weight.astype(np.float64)
+    strokes: list[Points] = []
+    count = used = 0
+    room = min(len(points), int(min(ink_high_mm / pixel, len(points))))
+    for number, level in enumerate(levels):
+        report("laying strokes", number / LEVELS)
+        count, used = _lay(
+            missing, ink, kernel / kernel.sum(), bed.cosine, bed.sine, weight, level, GOES_ON * least,
+            int(np.ceil(LEAST_PENS * pen_px)), int(LONGEST_PENS * pen_px), pen_px / 2, ends, points, count, used, room,
+        )  # fmt: skip
+    for i in range(count):
+        line = smooth(points[ends[i] : ends[i + 1]], SMOOTH_PX) * field.pixel_mm
+        line = np.clip(line, 0.0, [field.width_mm, field.height_mm])
+        strokes.append(shapely.get_coordinates(shapely.simplify(shapely.linestrings(line), TOLERANCE * field.pen_mm)))
+    return strokes
+
+
+@compiled
+def _lay(
+    missing: Points, ink: NDArray[np.bool_], kernel: Points, cosine: Points, sine: Points, weight: Points, level: float,
+    goes_on: float, shortest: int, longest: int, radius: float, ends: NDArray[np.int64], points: Points, count: int,
+    used: int, room: int,
+) -> tuple[int, int]:  # fmt: skip  # pragma: no cover
+    """Lay strokes wherever weight times what is missing is above ``level``; the number of strokes and of points then.
+
+    Points go to ``points``, one to the pixel; stroke i ends where ``ends[i + 1]`` says.
+    """
+    rows, columns = missing.shape
+    ahead, back = np.zeros((longest, 2)), np.zeros((longest, 2))
+    for row in range(1, rows - 1, 2):
+        for column in range(1, columns - 1, 2):
+            if missing[row, column] * weight[row, column] < level:
+                continue
+            i, j = row, column
+            for _ in range(6):  # uphill, to where it is missing most
+                best_i, best_j = i, j
+                for u in range(max(0, i - 1), min(rows, i + 2)):
+                    for v in range(max(0, j - 1), min(columns, j + 2)):
+                        if missing[u, v] > missing[best_i, best_j]:
+                            best_i, best_j = u, v
+                if best_i == i and best_j == j:
+                    break
+                i, j = best_i, best_j
+            stop = goes_on / max(weight[i, j], 0.05)
+            n_ahead = _follow(missing, cosine, sine, j + 0.5, i + 0.5, 0.0, stop, ahead)
+            n_back = _follow(missing, cosine, sine, j + 0.5, i + 0.5, np.pi, stop, back)
+            if n_ahead + n_back + 1 < shortest:
+                continue
+            if used + n_ahead + n_back + 1 > room or count + 2 > len(ends):
+                return count, used
+            begin = used
+            for k in range(n_back):
+                points[used] = back[n_back - 1 - k]
+                used += 1
+            points[used, 0], points[used, 1] = j + 0.5, i + 0.5
+            used += 1
+            for k in range(n_ahead):
+                points[used] = ahead[k]
+                used += 1
+            count += 1
+            ends[count] = used
+            _ink(missing, ink, kernel, points[begin:used], radius)
+    return count, used
+
+
+@compiled
+def _follow(
+    missing: Points, cosine: Points, sine: Points, x: float, y: float, turned: float, stop: float, found: Points
+) -> int:  # pragma: no cover
+    """Follow the direction from (x, y) while more than ``stop`` is missing; how many points it takes."""
+    rows, columns = missing.shape
+    heading = 0.5 * np.arctan2(sine[int(y), int(x)], cosine[int(y), int(x)]) + turned
+    n = weak = 0
+    while n < len(found):
+        i, j = int(y), int(x)
+        bend = 0.5 * np.arctan2(sine[i, j], cosine[i, j]) - heading
+        bend -= np.pi * np.round(bend / np.pi)
+        base = heading + min(TURN, max(-TURN, bend))
+        most = -1e9
+        heading = base
+        for k in range(-2, 3):
+            angle = base + k * STEER
+            u, v = int(y + 2.5 * np.sin(angle)), int(x + 2.5 * np.cos(angle))
+            # A little is taken off for leaving the direction, so that even tones are crossed straight.
+            if 0 <= u < rows and 0 <= v < columns and missing[u, v] - 0.004 * abs(k) > most:
+                most = missing[u, v] - 0.004 * abs(k)
+                heading = angle
+        x += np.cos(heading)
+        y += np.sin(heading)
+        if x < 0 or y < 0 or x >= columns or y >= rows:
+            break
+        if missing[int(y), int(x)] < stop:
+            weak += 1
+            if weak > 2:
+                break
+        else:
+            weak = 0
+        found[n, 0], found[n, 1] = x, y
+        n += 1
+    return max(0, n - weak)
+
+
+@compiled
+def _ink(
+    missing: Points, ink: NDArray[np.bool_], kernel: Points, line: Points, radius: float
+) -> None:  # pragma: no cover
+    """Ink a line, and take what it covers anew from what is missing."""
+    rows, columns = missing.shape
+    reach = kernel.shape[0] // 2
+    for p in range(len(line)):
+        x, y = line[p, 0], line[p, 1]
+        for i in range(max(0, int(y - radius - 1)), min(rows, int(y + radius + 2))):
+            for j in range(max(0, int(x - radius - 1)), min(columns, int(x + radius + 2))):
+                if ink[i, j] or (i + 0.5 - y) ** 2 + (j + 0.5 - x) ** 2 > radius * radius:
+                    continue
+                ink[i, j] = True
+                for u in range(max(0, i - reach), min(rows, i + reach + 1)):
+                    for v in range(max(0, j - reach), min(columns, j + reach + 1)):
+                        missing[u, v] -= kernel[u - i + reach, v - j + reach]

@@ -1,0 +1,212 @@
+"""Portraits: head and shoulders framed, the background left out, and strokes where the likeness is.
+
+What is drawn is the person's own tones, evened out and laid as strokes that follow the form (`laying`): hair in strands,
+lids, brows and lips as lines of their own, cheeks as a few light strokes. The face comes first and in the finest
+strokes; clothes are suggested.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from linewright.drawing.strokes import Drawing, Points
+from linewright.errors import SourceError
+from linewright.sources import faces, person, photograph, settings
+from linewright.sources.faces import Face
+from linewright.sources.photograph import Floats32
+from linewright.sources.picture import Picture, Report, Wish
+from linewright.sources.preparation import LUMA
+from linewright.sources.tone.field import Field
+from linewright.sources.tone.flow import along, dark_lines
+from linewright.sources.tone.laying import Bed, laid
+from linewright.sources.tone.method import BLACK, PIXELS_PER_PEN, Layer, ToneMethod
+
+RANGE: Final = (1.0, 96.0)
+"""Percentiles of the person's grey that become black and white."""
+
+CLIP: Final = 2.0
+TILES: Final = 6
+"""Limit of contrast and tiles to a side of the adaptive equalisation (Zuiderveld 1994)."""
+
+PALEST: Final = 0.06
+"""Coverage that stays paper: skin in full light."""
+
+GAMMA: Final = 1.2
+"""Of coverage: pale tones become paler, which leaves a face its light."""
+
+LIFT: Final = 1.5
+LIFT_PENS: Final = 1.6
+"""Unsharp masking of the coverage, and its blur: what a pen smooths away is put on before."""
+
+LENS_PENS: Final = 0.8
+LENS_FACE: Final = 1 / 150
+"""Blur through which strokes are judged: as fine as the pen, or as the face is large, which bounds the work on large
+sheets."""
+
+CLOTHES_HIGH: Final = 0.5
+"""Coverage of dark clothes, at most."""
+
+BESIDE_WEIGHT: Final = 0.55
+"""Of places outside of the head."""
+
+INK_MM: Final = 1.1
+"""Length of line to the mm^2 of picture, at most, unless asked for otherwise: 27 m on A5, under a quarter of an hour on
+the default rig. With a pen of 0.5 mm it covers half of the paper."""
+
+CONTOUR: Final = 0.6
+"""How much the dark lines of the photograph are added to the tones."""
+
+HAND_DEG: Final = 45.0
+"""Direction where there is no form: as a right hand hatches."""
+
+
+@dataclass(frozen=True, eq=False)
+class Sitter:
+    """A photograph made ready: as it will lie on the sheet, on a grid as fine as the pen.
+
+    Parameters
+    ----------
+    coverage : (h, w) wanted of the ink.
+    weight : (h, w) how much each place matters.
+    shown : faces in pixels of that grid, the largest first.
+    width_mm, height_mm : of the picture.
+    notes : what the user should know.
+    """
+
+    coverage: Floats32
+    weight: Floats32
+    shown: tuple[Face, ...]
+    width_mm: float
+    height_mm: float
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Portrait(ToneMethod):
+    """Strokes along the form, most of them in the face."""
+
+    frame: str = settings.text("head: head and shoulders; whole: the whole photograph; face:2: the second largest", "head")
+    background: str = settings.choice("clear: the person alone; keep: what is behind as well", "clear", "clear", "keep")
+    ink_m: float = settings.number("length of all lines at most; 0: what a face needs", 0.0, 0.0, 1000.0, "m")
+
+    def drawn(self, taken: photograph.Photograph, wish: Wish, source: str = "the picture") -> Picture:
+        """The strokes of a photograph that has been read."""
+        sitter = self.posed(taken, wish)
+        pen = wish.pens[0] if wish.pens else BLACK
+        field = Field(sitter.coverage, sitter.width_mm, sitter.height_mm, wish.one_pen_mm())
+        strokes = self._strokes(field, sitter, wish.report)
+        if not strokes:
+            raise SourceError(
+                "nothing to draw: nothing in the picture is dark enough to leave a stroke",
+                where=source,
+                hint="take more contrast, or another method",
+            )
+        drawing = Drawing.from_strokes(strokes, [0] * len(strokes), (pen,))
+        return Picture(drawing, sitter.width_mm, sitter.height_mm, (*taken.warnings, *sitter.notes))
+
+    def wanted(self, taken: photograph.Photograph, wish: Wish) -> Field:
+        """The coverage that the strokes are to leave."""
+        sitter = self.posed(taken, wish)
+        return Field(sitter.coverage, sitter.width_mm, sitter.height_mm, wish.one_pen_mm())
+
+    def strokes(self, layer: Layer) -> Sequence[Points]:
+        """Strokes of a coverage of which no face is known."""
+        nobody = Sitter(
+            layer.field.coverage, np.ones_like(layer.field.coverage), (), layer.field.width_mm, layer.field.height_mm, ()
+        )
+        return self._strokes(layer.field, nobody, layer.report)
+
+    def part(self, rgb: Floats32) -> faces.Box:
+        """Left, top, right, bottom of what is shown of a photograph, in pixels; turned and cropped before."""
+        return faces.frame(faces.found(rgb), (rgb.shape[1], rgb.shape[0]), self.frame)
+
+    def posed(self, taken: photograph.Photograph, wish: Wish) -> Sitter:
+        """Find the faces, frame them, cut the background away and even out the tones."""
+        wish.report("looking for faces", 0.0)
+        rgb = self.framed(taken.rgb)
+        found = faces.found(rgb)
+        left, top, right, bottom = (round(v) for v in faces.frame(found, (rgb.shape[1], rgb.shape[0]), self.frame))
+        cut = rgb[top:bottom, left:right]
+        seen = tuple(face.moved(-left, -top, 1.0) for face in found)
+        seen = tuple(face for face in seen if _inside(face, cut.shape))
+        notes = () if found else ("no face was found in it: the whole is drawn, and its background stays",)
+        wish.report("cutting out the person", 0.0)
+        person_mask = person.mask(cut, seen) if self.background == "clear" else None
+        if seen and self.background == "clear" and person_mask is None:
+            notes = (*notes, "the person could not be told from the background, which stays")
+        width_mm, height_mm = wish.fitted_mm(cut.shape[1], cut.shape[0])
+        pixel = wish.one_pen_mm() / PIXELS_PER_PEN
+        grey = _resized(cut @ LUMA, round(width_mm / pixel), round(height_mm / pixel))
+        scale = grey.shape[1] / cut.shape[1]
+        shown = tuple(face.moved(0.0, 0.0, scale) for face in seen)
+        mask = np.ones_like(grey) if person_mask is None else _resized(person_mask, grey.shape[1], grey.shape[0])
+        coverage = self._toned(grey, mask)
+        head = _near_faces(shown, grey.shape)
+        clothes = np.minimum(coverage, CLOTHES_HIGH)
+        coverage = np.asarray(head * coverage + (1 - head) * clothes, dtype=np.float32)
+        weight = np.asarray(BESIDE_WEIGHT + (1 - BESIDE_WEIGHT) * head, dtype=np.float32)
+        return Sitter(coverage, weight, shown, width_mm, height_mm, notes)
+
+    def _toned(self, grey: Floats32, mask: Floats32) -> Floats32:
+        """The coverage wanted of a grey picture, 0 where the mask is."""
+        import cv2
+        from scipy import ndimage
+
+        inside = mask > 0.5
+        low, high = np.percentile(grey[inside], RANGE) if inside.any() else (0.0, 1.0)
+        even = np.clip((grey - low) / max(high - low, 1 / 255), 0.0, 1.0)
+        # What is cut away must not count in the tiles at its border.
+        even[~inside] = np.median(even[inside]) if inside.any() else 1.0
+        tones = cv2.createCLAHE(CLIP, (TILES, TILES)).apply(np.round(even * 255).astype(np.uint8))
+        even = tones.astype(np.float32) / np.float32(255)
+        coverage = np.clip((1 - even - PALEST) / (1 - PALEST), 0.0, 1.0) ** GAMMA
+        soft_mask = ndimage.gaussian_filter(mask, PIXELS_PER_PEN * 0.8)
+        coverage = coverage * soft_mask * np.float32(self.darkest)
+        soft = ndimage.gaussian_filter(coverage, LIFT_PENS * PIXELS_PER_PEN, mode="nearest")
+        return np.asarray(np.clip(coverage + LIFT * (coverage - soft), 0.0, 1.0), dtype=np.float32)
+
+    def _strokes(self, field: Field, sitter: Sitter, report: Report) -> list[Points]:
+        pixel = float(np.mean(field.pixel_mm))
+        pen_px = field.pen_mm / pixel
+        report("finding the form", 0.0)
+        cosine, sine = along(field.coverage, pen_px, HAND_DEG)
+        lines = dark_lines(field.coverage, cosine, sine, 0.4 * pen_px)
+        wanted = np.clip(field.coverage + np.float32(CONTOUR) * lines * (1 - field.coverage), 0.0, 1.0)
+        widest = max((face.width for face in sitter.shown), default=0.0) * pixel
+        lens_mm = max(LENS_PENS * field.pen_mm, LENS_FACE * widest)
+        bed = Bed(Field(wanted, field.width_mm, field.height_mm, field.pen_mm), cosine, sine, sitter.weight, lens_mm)
+        most = self.ink_m * 1000 or INK_MM * field.width_mm * field.height_mm
+        return laid(bed, report, ink_high_mm=most)
+
+
+def _inside(face: Face, shape: tuple[int, ...]) -> bool:
+    """Whether the middle of a face lies on the picture."""
+    x, y = face.left + face.width / 2, face.top + face.height / 2
+    return 0 <= x < shape[1] and 0 <= y < shape[0]
+
+
+def _resized(values: Floats32, width: int, height: int) -> Floats32:
+    """The mean of what each pixel covers, or the smooth curve between pixels where the photograph is coarser."""
+    import cv2
+
+    smaller = width <= values.shape[1]
+    way = cv2.INTER_AREA if smaller else cv2.INTER_CUBIC
+    new = cv2.resize(np.ascontiguousarray(values, dtype=np.float32), (max(1, width), max(1, height)), interpolation=way)
+    return np.asarray(np.clip(new, 0.0, 1.0), dtype=np.float32)
+
+
+def _near_faces(shown: tuple[Face, ...], shape: tuple[int, int]) -> Floats32:
+    """(h, w) 1 on heads, falling to 0 beside them; 1 everywhere where there is no face."""
+    if not shown:
+        return np.ones(shape, dtype=np.float32)
+    yy, xx = np.indices(shape, dtype=np.float32)
+    near = np.zeros(shape, dtype=np.float32)
+    for face in shown:
+        x, y = face.left + face.width / 2, face.top + 0.42 * face.height
+        away = np.hypot((xx - x) / (0.85 * face.width), (yy - y) / (0.8 * face.height))
+        near = np.maximum(near, np.clip((1.35 - away) / 0.35, 0.0, 1.0))
+    return near
