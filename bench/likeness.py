@@ -25,7 +25,7 @@ import argparse
 import importlib.util
 import statistics
 import time
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 import dlib
@@ -159,7 +159,8 @@ def main() -> int:
         if one is None:
             console.print(f"{path.name}: the judge finds no face in the photograph; left out")
     knowns = [one for one in all_known if one is not None]
-    table = Table("method", "sheet", "pen", "mean", "worst", f"< {LIMIT}", "first", "found", "min", "most", "ink m", "s")
+    heads = ("method", "sheet", "pen", "mean", "worst", f"< {LIMIT}", "first", "found", "min", "most", "ink m", "s")
+    table = Table(*heads)
     for sheet_name in given.sheet:
         for pen_mm in given.pen:
             usual = Rig.default()

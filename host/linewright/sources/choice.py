@@ -111,12 +111,13 @@ def choose(taken: Photograph, wish: Wish) -> MethodChoice:
         return MethodChoice("areas", f"flat colours: {flat:.0%} of its pixels are like their neighbours")
     people = faces.found(taken.rgb)
     if people:
-        left, top, right, bottom = faces.frame(people, (taken.rgb.shape[1], taken.rgb.shape[0]), "head")
+        left, top, right, bottom = faces.frame(people, (taken.rgb.shape[1], taken.rgb.shape[0]), "auto")
         on_paper = wish.fitted_mm(right - left, bottom - top)[0] / (right - left)
         pens = people[0].width * on_paper / wish.one_pen_mm()
         if pens >= FACE_PENS:
             count = len(faces.worth_showing(people))
-            return MethodChoice("portrait", f"{count} {'face' if count == 1 else 'faces'}, {pens:.0f} pens wide on the sheet")
+            what = "a face" if count == 1 else f"{count} faces, the largest"
+            return MethodChoice("portrait", f"there is {what} {pens:.0f} pens wide on the sheet")
     return MethodChoice("cross-hatching:form=1", "a photograph: its tones change from place to place")
 
 

@@ -24,17 +24,21 @@ LOOK_PX: Final = 800
 SURE: Final = 0.9
 """Of the last network. On twenty portraits and groups true faces had 0.99 and more, the one false face 0.75."""
 
-ABOVE: Final = 0.6
-BELOW: Final = 0.75
+ABOVE: Final = 0.5
+BELOW: Final = 0.65
 ASPECT: Final = 0.68
 """Head and shoulders: free height above and below the box of a face, in heights of the box, and width by height. The
-box reaches from the brow to the chin; hair needs the room above. The aspect is that of an A sheet inside its margins."""
+box reaches from the brow to the chin; hair needs the room above. The aspect is that of an A sheet."""
 
-BESIDE: Final = 0.7
+BESIDE: Final = 0.5
 """Free room on each side of a group, in widths of the outermost face."""
 
 COUNTS: Final = 0.3
 """Of the largest face's height: smaller faces are passers-by and do not decide the frame."""
+
+LARGE: Final = 0.14
+"""Of the picture's height, from which on the largest face makes it a portrait; smaller ones belong to a scene or a
+whole figure, which nobody wants cropped unasked."""
 
 Box = tuple[float, float, float, float]
 
@@ -115,7 +119,7 @@ def frame(faces: tuple[Face, ...], size: tuple[int, int], asked: str) -> Box:
     ----------
     size : width and height of the photograph.
     asked : ``head``: head and shoulders of all who count; ``whole``; ``face:2``: head and shoulders of the second
-        largest face.
+        largest face; ``auto``: head and shoulders where a face is large in the picture, else the whole.
 
     Raises
     ------
@@ -124,11 +128,19 @@ def frame(faces: tuple[Face, ...], size: tuple[int, int], asked: str) -> Box:
     """
     width, height = size
     word, _, number = asked.partition(":")
-    if word not in ("head", "whole", "face") or (word == "face") != bool(number) or (number and not number.isdigit()):
-        raise InputError(f"frame = {asked} is no frame", hint="take head, whole, or face:2 for the second largest face")
+    if (
+        word not in ("auto", "head", "whole", "face")
+        or (word == "face") != bool(number)
+        or (number and not number.isdigit())
+    ):
+        raise InputError(
+            f"frame = {asked} is no frame", hint="take auto, head, whole, or face:2 for the second largest"
+        )
     if number and not 1 <= int(number) <= len(faces):
         seen = f"{len(faces)} {'face was' if len(faces) == 1 else 'faces were'} found"
         raise InputError(f"frame = {asked}: {seen}", hint="take a smaller number, or frame=whole")
+    if word == "auto" and faces and faces[0].height < LARGE * height:
+        word = "whole"
     if word == "whole" or not faces:
         return 0.0, 0.0, float(width), float(height)
     shown = (faces[int(number) - 1],) if number else worth_showing(faces)

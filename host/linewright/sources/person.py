@@ -44,13 +44,15 @@ def mask(rgb: Floats32, faces: tuple[Face, ...]) -> Floats32 | None:
     marks, sure = _expected(size, tuple(face.moved(0.0, 0.0, scale) for face in faces))
     cv2.setRNGSeed(1)  # the mixtures of colours begin at random
     try:
-        cv2.grabCut(small, marks, None, np.zeros((1, 65)), np.zeros((1, 65)), ROUNDS, cv2.GC_INIT_WITH_MASK)
+        models = np.zeros((1, 65)), np.zeros((1, 65))
+        # The rectangle counts for nothing where a mask begins.
+        cv2.grabCut(small, marks, (0, 0, 1, 1), *models, ROUNDS, cv2.GC_INIT_WITH_MASK)
     except cv2.error:  # all of it is marked as person, or none
         return None
     person = ((marks == cv2.GC_FGD) | (marks == cv2.GC_PR_FGD)).astype(np.uint8)
-    person = cv2.morphologyEx(person, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
-    person = cv2.morphologyEx(person, cv2.MORPH_CLOSE, np.ones((7, 7), np.uint8))
-    whole = _joined_with(person, sure)
+    opened = cv2.morphologyEx(person, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
+    closed = cv2.morphologyEx(opened, cv2.MORPH_CLOSE, np.ones((7, 7), np.uint8))
+    whole = _joined_with(np.asarray(closed, dtype=np.uint8), sure)
     if whole[sure].mean() < LEAST_SHARE or whole.all():
         return None
     return np.asarray(cv2.resize(whole.astype(np.float32), (columns, rows), interpolation=cv2.INTER_LINEAR))

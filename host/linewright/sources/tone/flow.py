@@ -55,7 +55,7 @@ def along(coverage: Floats32, pen_px: float, angle_deg: float) -> tuple[Points, 
             ndimage.gaussian_filter(product, broad * pen_px, mode="nearest", truncate=3.0)
             for product in (slope_y * slope_y, slope_x * slope_y, slope_x * slope_x)
         )
-        # The gradient's double angle has (xx - yy, 2 xy); along the edge is a quarter turn on, which changes both signs.
+        # The gradient's double angle has (xx - yy, 2 xy); along the edge is a quarter turn on: both signs change.
         c, s = yy - xx, -2 * xy
         strength = np.hypot(c, s)
         coherence = strength / (xx + yy + np.float32(1e-12))

@@ -13,7 +13,7 @@ half of that is missing.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -28,9 +28,14 @@ from linewright.sources.tone.coverage import inked
 from linewright.sources.tone.field import Field
 from linewright.sources.tone.trace import smooth
 
-PAYS: Final = 0.38
-"""Of what a line takes away, from which on it is laid. One half is the optimum for a line alone; less gives rounder
-tones, since a line rarely lies just where ink is missing most. By trial."""
+PAYS: Final = 0.8
+"""Of what a line takes away, from which on it is laid. One half is the optimum for a line alone; then lines that fill
+the gaps between others come too early, and tones of 0.2 to 0.5 are 0.1 too dark."""
+
+LENSES: Final = (1.0, 2.0, 3.5)
+"""Blurs, in shares of the first, one pass for each: the first lays what is dark or sharp; the others see pale tones,
+where lines stand far apart, and put right what the first has left. Together they leave even tones from 0.12 to 0.9
+within 0.03 (measured on bending directions, 60 mm square); 0.08 and less stays bare."""
 
 GOES_ON: Final = 0.6
 """Of that, down to which a line goes on that has begun."""
@@ -74,6 +79,22 @@ class Bed:
     blur_mm: float
 
 
+def laid_by_lenses(bed: Bed, report: Report, *, ink_high_mm: float = np.inf) -> list[Points]:
+    """Strokes, mm, in one pass for each of `LENSES`."""
+    strokes: list[Points] = []
+    used_mm = 0.0
+    for number, lens in enumerate(LENSES):
+
+        def within(state: str, done: float, number: int = number) -> None:
+            report(state, (number + done) / len(LENSES))
+
+        through = replace(bed, blur_mm=bed.blur_mm * lens)
+        found = laid(through, within, already=strokes, ink_high_mm=ink_high_mm - used_mm)
+        strokes += found
+        used_mm += sum(float(np.hypot(*np.diff(stroke, axis=0).T).sum()) for stroke in found)
+    return strokes
+
+
 def laid(
     bed: Bed, report: Report, *, already: Sequence[Points] = (), ink_high_mm: float = np.inf, pays: float = PAYS
 ) -> list[Points]:
@@ -84,6 +105,7 @@ def laid(
     already : strokes that are on the paper.
     ink_high_mm : where to stop.
     """
+    from PIL import Image
     from scipy import ndimage
 
     field = bed.field
@@ -93,6 +115,8 @@ def laid(
     ink = np.zeros(field.coverage.shape, dtype=np.bool_)
     if len(already):
         share = inked(already, (field.width_mm, field.height_mm), pen_mm=field.pen_mm, pixel_mm=pixel)
+        rows, columns = field.coverage.shape  # which may differ by one from what this pixel gives
+        share = np.asarray(Image.fromarray(share).resize((columns, rows), Image.Resampling.BOX))
         ink = share > 0.5
         missing -= ndimage.gaussian_filter(share.astype(np.float64), blur, mode="nearest", truncate=3.0)
     reach = int(np.ceil(3 * blur))
@@ -150,9 +174,8 @@ def _lay(
                 if best_i == i and best_j == j:
                     break
                 i, j = best_i, best_j
-            stop = goes_on / max(weight[i, j], 0.05)
-            n_ahead = _follow(missing, cosine, sine, j + 0.5, i + 0.5, 0.0, stop, ahead)
-            n_back = _follow(missing, cosine, sine, j + 0.5, i + 0.5, np.pi, stop, back)
+            n_ahead = _follow(missing, cosine, sine, weight, j + 0.5, i + 0.5, 0.0, goes_on, ahead)
+            n_back = _follow(missing, cosine, sine, weight, j + 0.5, i + 0.5, np.pi, goes_on, back)
             if n_ahead + n_back + 1 < shortest:
                 continue
             if used + n_ahead + n_back + 1 > room or count + 2 > len(ends):
@@ -174,9 +197,10 @@ def _lay(
 
 @compiled
 def _follow(
-    missing: Points, cosine: Points, sine: Points, x: float, y: float, turned: float, stop: float, found: Points
-) -> int:  # pragma: no cover
-    """Follow the direction from (x, y) while more than ``stop`` is missing; how many points it takes."""
+    missing: Points, cosine: Points, sine: Points, weight: Points, x: float, y: float, turned: float, stop: float,
+    found: Points,
+) -> int:  # fmt: skip  # pragma: no cover
+    """Follow the direction from (x, y) while weight times what is missing is above ``stop``; how many points."""
     rows, columns = missing.shape
     heading = 0.5 * np.arctan2(sine[int(y), int(x)], cosine[int(y), int(x)]) + turned
     n = weak = 0
@@ -198,7 +222,7 @@ def _follow(
         y += np.sin(heading)
         if x < 0 or y < 0 or x >= columns or y >= rows:
             break
-        if missing[int(y), int(x)] < stop:
+        if missing[int(y), int(x)] * weight[int(y), int(x)] < stop:
             weak += 1
             if weak > 2:
                 break

