@@ -11,7 +11,7 @@ import time
 HERE = __file__.rsplit("/", 1)[0] if "/" in __file__ else "."
 sys.path.insert(0, HERE + "/../shared_protocol")
 
-from linewire import framing, messages, records
+from linewire import encoding, framing, messages, records
 from linewire.endpoint import Endpoint
 
 
@@ -42,7 +42,7 @@ def payloads_of(entries):
     out = []
     index = 0
     while index < len(entries):
-        payload, index = records.encode_payload(entries, index)
+        payload, index = encoding.encode_payload(entries, index)
         out.append(payload)
     return out
 

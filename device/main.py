@@ -1,13 +1,7 @@
 """Starts the board.  Wiring only: which port, which build; and what to say where that is not possible.
 
-On a microcontroller, MicroPython runs this by itself.  In the virtual rig it may run as a process of its own, on
-CPython or MicroPython:
-
-    main.py DIGEST SESSION      the world's byte pipe is on standard input and output
-
-DIGEST and SESSION as `lineboard.ports.virtual.main` says.
-
-Nothing but MicroPython itself may be needed to import this file: it must work where everything else is missing.
+MicroPython runs this by itself as the board starts.  It needs nothing but MicroPython itself, because it must work
+where everything else is missing.
 """
 
 import sys
@@ -98,9 +92,4 @@ def start():
 
 
 if __name__ == "__main__":
-    if len(sys.argv) > 2:
-        from lineboard.ports import virtual
-
-        virtual.main(int(sys.argv[1]), int(sys.argv[2]))
-    else:
-        start()
+    start()

@@ -13,8 +13,8 @@ Nothing here knows about frames.  Requests return a reason from `messages.REASON
 from array import array
 
 from lineboard import kernel
-from lineboard.feeder import PEN, Feeder
-from lineboard.guard import Guard
+from lineboard.feeder import MASK, Feeder
+from lineboard.guard import L_COUNT, L_LAST_KIND, L_OPEN, L_TERMINALS, Guard
 from lineboard.homing import Homing, HomingFault
 from lineboard.pen import Pen
 from lineboard.server import Server
@@ -74,7 +74,7 @@ class Board:
         self.refused = array("i", (0, 0, 0, 0))
         self.feeder = Feeder(port)
         self.pen = Pen(port)
-        self.guard = Guard(port)
+        self.guard = Guard(port, MASK)
         self.homing = Homing(port, self.feeder, self.pen, self.guard)
         self.state = ASLEEP
         self.fault = messages.WATCHDOG if port.restarted else messages.NO_FAULT
@@ -200,6 +200,7 @@ class Board:
         if self.state not in (UNHOMED, READY, FAULTED) or self.homing.running:
             return self._wrong_state()
         self.feeder.begin(0)
+        self.guard.renamed(self.feeder.a, self.feeder.b, a, b)
         self.feeder.set_position(a, b)
         self.port.mark(a, b)
         self.known = 3
@@ -223,7 +224,7 @@ class Board:
         feeder.begin(first)
         feeder.set_pace(0)  # until the pen is up and the motors are awake, see _draw
         self._pace = kernel.FULL_PACE
-        self.guard.begin(a, b)
+        self.guard.begin(a, b, self.homed & self._switches == self._switches)
         self.guard.heard()
         self.program = program
         self.pen.lift(now_us)
@@ -238,16 +239,20 @@ class Board:
         """A program plays and is not being stopped."""
         return (self.state == DRAWING or self.state == HOLDING) and self._stopping == _NOT_STOPPING
 
-    def record(self, kind, x, y, v):
-        """Queue one record of the program, or stop for good if it must not be played."""
-        fault = self.guard.check(kind, x, y, v)
-        if kind == PEN and not fault and self.homed & self._switches != self._switches:
-            # The origin set by hand is good enough for a jog, but nobody draws by it on a machine that can home.
-            fault = messages.NOT_HOMED
-        if fault:
-            self.stop_with(fault, self.feeder.taken)
-        else:
-            self.feeder.push(kind, x, y, v)
+    def admit(self, count):
+        """Queue `count` records that have been read into the queue's arrays; returns a fault, or 0 for none.
+
+        Those in front of the one at fault are queued.
+        """
+        if count == 0:
+            return messages.NO_FAULT
+        guard = self.guard
+        fault = guard.admit(self.feeder, count)
+        limits = guard.limits
+        admitted = limits[L_COUNT]
+        if admitted:
+            self.feeder.enter(admitted, limits[L_TERMINALS], limits[L_OPEN], limits[L_LAST_KIND])
+        return fault
 
     def set_pace(self, pace):
         """Slow down, hold or carry on; counts for the program that plays, each begins at full pace."""
@@ -566,7 +571,15 @@ class Board:
         self.port.configure(self.settings)
         self.feeder.state[kernel.S_OVERHEAD] = self.port.overhead_ticks
         self.feeder.state[kernel.S_ACCEL] = get("accel")
-        self.guard.configure(crossed, get("x_low"), get("x_high"), get("y_low"), get("y_high"), get("max_rate"))
+        self.guard.configure(
+            crossed,
+            (get("x_low"), get("x_high"), get("y_low"), get("y_high")),
+            min(get("max_rate"), get("rate_a")),
+            min(get("max_rate"), get("rate_b")),
+            get("ramp_accel"),
+            get("servo_low_us"),
+            get("servo_high_us"),
+        )
         self.pen.configure(get("pen_up_us"), get("pen_lift_ms"), get("pen_lower_ms"))
         self.homing.configure(crossed, get("home_passes"))
         self._idle_after_s = get("idle_after_s")

@@ -18,29 +18,41 @@ only just begun takes the pen along and sets it a little early (`EARLY`).
 Contract: one caller, the main loop.  After construction nothing here allocates.
 """
 
-from array import array
-
 from lineboard import kernel
+from lineboard.kernel import (
+    Q_COUNT,
+    Q_END,
+    Q_END_STOP,
+    Q_HEAD,
+    Q_IN_RUN,
+    Q_LOADED_V,
+    Q_OPEN,
+    Q_QUEUED,
+    Q_SPENT,
+    Q_STARVED,
+    Q_TERMINALS,
+)
+from lineboard.memory import zeros
 from linewire import records
 from linewire.compat import const
 
 SLOTS = const(1024)  # records; a power of two.  At 0.1 mm a ramp: 100 mm of path, some ten times a stopping distance
-_MASK = const(1023)
+MASK = const(1023)
 # With as many queued, the host may have no room for its next frame, so the board must not wait for more.
 _ENOUGH = SLOTS - records.MOST
 BLOCKS = const(8)
 # At 100 000 steps/s 5 ms, so that all blocks cover what the loop may take, and the half millisecond that a block costs
 # is shared by many words.
 BLOCK_WORDS = const(512)
-# 50 ms in ticks: longer than the loop's longest step (20 ms) with one collection of the heap (14 ms), and short
-# enough that a hold seems immediate.
+# Records that may end in one block; a ramp of a dense curve has some four steps.
+BLOCK_ENDS = const(128)
+# 50 ms in ticks: two of the loop's longest turns (20 ms), and short enough that a hold seems immediate.
 LOOK_AHEAD = const(250_000)
 # A pen in passing is set early by up to an eighth of the look-ahead, 6 ms, so that `BLOCKS` blocks cover all of it; a
 # servo looks at its pulse every 20 ms.
 EARLY = const(3)
-# Homing looks ahead less: the switch's overtravel has to take what is rendered.  12 ms covers a loop that does
-# little else.
-LOOK_AHEAD_HOMING = const(60_000)
+# Homing looks ahead less: the switch's overtravel has to take what is rendered.  25 ms are more than the longest turn.
+LOOK_AHEAD_HOMING = const(125_000)
 
 # Steps/s that a small motor starts and stops at without a ramp: some hundred full steps, so some thousand steps with
 # the usual 8 or 16 microsteps (common practice).
@@ -57,7 +69,8 @@ class Feeder:
 
     Attributes
     ----------
-    state : array('i'), the kernel's state.
+    state, queue : array('i'), the kernel's state and the queue's counters (`kernel.S_...` and `Q_...`).
+    values, places, lengths : the queue itself, see `linewire.records`; lengths are whole steps.
     taken : number of the next record to be pushed.
     records_done : number of the first record that the pen has not finished.
     a, b : motor steps, where the pen was after the last block it finished.
@@ -74,27 +87,28 @@ class Feeder:
     def __init__(self, port):
         self._port = port
         self.state = kernel.new_state(port.overhead_ticks)
-        self._kind = bytearray(SLOTS)
-        self._x = array("i", [0] * SLOTS)
-        self._y = array("i", [0] * SLOTS)
-        self._v = array("i", [0] * SLOTS)
-        self._length = array("i", [0] * SLOTS)
-        self._buffers = [array("i", [0] * BLOCK_WORDS) for _ in range(BLOCKS)]
-        self._words = array("i", [0] * BLOCKS)
-        self._ticks = array("i", [0] * BLOCKS)
-        self._servo_us = array("i", [0] * BLOCKS)
-        self._rendered_by = array("i", [0] * BLOCKS)
-        self._ends = array("H", [0] * BLOCKS)  # how many records end in the block,
-        self._end_words = array("H", [0] * (BLOCKS * BLOCK_WORDS))  # and after how many of its words each
-        self._end_a = array("i", [0] * BLOCKS)
-        self._end_b = array("i", [0] * BLOCKS)
+        self.queue = zeros("i", kernel.QUEUE_SIZE)
+        self.queue[kernel.Q_MASK] = MASK
+        self.queue[kernel.Q_ENOUGH] = _ENOUGH
+        self.values = zeros("i", SLOTS)
+        self.places = zeros("i", SLOTS)
+        self.lengths = zeros("H", SLOTS)
+        self._buffers = [zeros("i", BLOCK_WORDS) for _ in range(BLOCKS)]
+        self._words = zeros("i", BLOCKS)
+        self._ticks = zeros("i", BLOCKS)
+        self._servo_us = zeros("i", BLOCKS)
+        self._rendered_by = zeros("i", BLOCKS)
+        self._ends = zeros("H", BLOCKS)  # how many records end in the block,
+        self._end_words = zeros("H", BLOCKS * BLOCK_ENDS)  # and after how many of its words each
+        self._end_a = zeros("i", BLOCKS)
+        self._end_b = zeros("i", BLOCKS)
         self._steps = bytearray(BLOCKS)  # 1 = the block holds steps, 0 = a pure delay
         self._moving = bytearray(BLOCKS)  # 1 = the pen is in motion as the block ends
         self._submitted = 0  # blocks, in step with port.finished()
         self._collected = 0
         self._at = 0  # the buffer to be filled next, = submitted modulo BLOCKS
-        self.played = array("i", (0, 0, 0, 0))
-        self._sums = array("i", (0, 0, 0, 0))
+        self.played = zeros("i", 4)
+        self._sums = zeros("i", 4)
         self.look_ahead = LOOK_AHEAD
         self._queued_ticks = 0
         self.a = 0
@@ -106,21 +120,23 @@ class Feeder:
     def begin(self, first):
         """Forget all records and start counting at record `first`, playing time at 0.  Only while nothing plays."""
         self.taken = first
-        self.dequeued = first
         self._rendered = first
         self.records_done = first
-        self._terminals = 0  # records in the queue at which the path stands still
-        self._open_steps = 0  # path queued behind the last terminal (or, without one, behind the current ramp)
+        queue = self.queue
+        queue[Q_HEAD] = first & MASK
+        queue[Q_QUEUED] = 0
+        queue[Q_TERMINALS] = 0
+        queue[Q_OPEN] = 0
+        queue[Q_STARVED] = 0
+        queue[Q_IN_RUN] = 0
+        queue[Q_LOADED_V] = 0
         self._news = False
         self._end_seen = False
         self.last_kind = RAMP
         self.ended = False
         self.unplayable = False
         self.broke_off = False
-        self._in_run = False
-        self._starving = False
-        self._pushed_v = 0  # planned speed at the end of the record pushed last,
-        self._loaded_v = 0  # and of the one the kernel has got last
+        self._pushed_v = 0  # planned speed at the end of the record pushed last
         self._passing_us = 0  # the pen's height from the next block on, 0 = as it is
         self.servo_us = 0
         sums = self.played
@@ -135,45 +151,62 @@ class Feeder:
         self.a = a
         self.b = b
 
+    @property
+    def dequeued(self):
+        """Number of the next record that the kernel takes."""
+        return self.taken - self.queue[Q_QUEUED]
+
     def room(self):
-        return SLOTS - (self.taken - self.dequeued)
+        return SLOTS - self.queue[Q_QUEUED]
 
     def granted(self):
         """Records with numbers below this may be sent."""
-        return self.dequeued + SLOTS
+        return self.taken - self.queue[Q_QUEUED] + SLOTS
 
     def ending(self):
         """The end record is in the queue, or past it."""
         return self._end_seen
 
+    def enter(self, count, terminals, open_steps, last_kind):
+        """Count `count` records as queued that have been put into the arrays from slot `taken` on, and checked.
+
+        `terminals` of them stop the path, and the steps of path behind the last of these are `open_steps`.
+        """
+        queue = self.queue
+        queue[Q_QUEUED] += count
+        queue[Q_TERMINALS] += terminals
+        queue[Q_OPEN] = open_steps if terminals else queue[Q_OPEN] + open_steps
+        self.taken += count
+        self.last_kind = last_kind
+        if last_kind == END:
+            self._end_seen = True
+        self._news = True
+
     def push(self, kind, x, y, v):
-        """Queue one record (constants and meaning of x, y, v above).  The caller has seen `room() > 0`."""
-        i = self.taken & _MASK
-        self._kind[i] = kind
-        self.last_kind = kind
-        self._x[i] = x
-        self._y[i] = y
-        self._v[i] = v
+        """Queue one record of the board's own (constants and meaning of x, y, v above), unchecked.
+
+        The caller has seen `room() > 0`.
+        """
+        slot = self.taken & MASK
+        self.values[slot] = kind << records.KIND_SHIFT | v
+        length = 0
+        terminals = 0
         if kind == RAMP:
-            if x < 0:
-                x = -x
-            if y < 0:
-                y = -y
+            self.places[slot] = x + records.PLACE_ZERO << records.PLACE_SHIFT | y + records.PLACE_ZERO
+            x = abs(x)
+            y = abs(y)
             square = x * x + y * y
             length = kernel.root(square, x if x > y else y)
             if length * length > square:
                 length -= 1
-            self._length[i] = length
-            self._open_steps += length
+            self.lengths[slot] = length
             self._pushed_v = v
-        elif kind != PEN or v or self._pushed_v == 0:
-            self._pushed_v = 0
-            self._terminals += 1
-            self._open_steps = 0
-            if kind == END:
-                self._end_seen = True
-        self.taken += 1
-        self._news = True
+        else:
+            self.places[slot] = x
+            if kind != PEN or v or self._pushed_v == 0:
+                self._pushed_v = 0
+                terminals = 1
+        self.enter(1, terminals, length, kind)
 
     def set_pace(self, pace):
         self.state[kernel.S_PACE] = pace
@@ -203,18 +236,20 @@ class Feeder:
         if self._collected == self._submitted:
             # Nothing plays: records without words (an end, a pen that need not wait) are done at once.
             self.records_done = self._rendered
-            if self._end_seen and self.dequeued == self.taken and self._rendered == self.taken:
+            if self._end_seen and self.queue[Q_QUEUED] == 0 and self._rendered == self.taken:
                 self.ended = True
 
     def drop(self):
         """Forget what is queued and not rendered.  Only while `standing()`, or after `halt`."""
-        self.taken = self.dequeued
-        self._terminals = 0
-        self._open_steps = 0
+        queue = self.queue
+        self.taken -= queue[Q_QUEUED]
+        queue[Q_QUEUED] = 0
+        queue[Q_TERMINALS] = 0
+        queue[Q_OPEN] = 0
+        queue[Q_IN_RUN] = 0
+        queue[Q_LOADED_V] = 0
         self._end_seen = False
-        self._in_run = False
         self._pushed_v = 0
-        self._loaded_v = 0
         self._passing_us = 0
         kernel.rest(self.state)
 
@@ -256,7 +291,7 @@ class Feeder:
         """Records that are finished once the player has played so many words of block `i`."""
         n = self._ends[i]
         done = self._rendered_by[i] - n
-        at = i * BLOCK_WORDS
+        at = i * BLOCK_ENDS
         while n and self._end_words[at] <= words:
             done += 1
             at += 1
@@ -292,79 +327,68 @@ class Feeder:
             self._collected = (self._collected + 1) & 0x3FFFFFFF
 
     def _beyond(self):
-        if self._terminals or self._open_steps > kernel.PLENTY:
+        queue = self.queue
+        if queue[Q_TERMINALS] or queue[Q_OPEN] > kernel.PLENTY:
             return kernel.PLENTY
-        return self._open_steps
+        return queue[Q_OPEN]
 
     def _resting_between(self):
         # Between two ramps.  Where known path has run out, the kernel has braked for its end, to within rounding.
-        return self._starving or kernel.speed(self.state) == 0
-
-    def _may_start(self):
-        # From a standstill, wait until the path's end is known or a good part of it; else a slow host would make
-        # the pen start and stop in small hops.
-        return self._terminals > 0 or self.taken - self.dequeued >= _ENOUGH
+        return self.queue[Q_STARVED] == 1 or kernel.speed(self.state) == 0
 
     def _fill(self):
         """Render one block and submit it; False if there is nothing to render."""
         state = self.state
+        queue = self.queue
         at = self._at
         words = self._buffers[at]
-        budget = self.look_ahead >> 2
-        count = 0
-        ticks = 0
-        ends = 0
-        while count < BLOCK_WORDS and ticks < budget and ends < BLOCK_WORDS:
-            if state[kernel.S_LEFT] == 0:
-                if self.dequeued == self.taken:
-                    if self._in_run:
-                        self._note_starved()
+        ends = at * BLOCK_ENDS
+        queue[Q_COUNT] = 0
+        queue[Q_SPENT] = 0
+        queue[Q_END] = ends
+        queue[Q_END_STOP] = ends + BLOCK_ENDS
+        while not self.unplayable or state[kernel.S_LEFT]:
+            why = kernel.fill(
+                state,
+                queue,
+                self.values,
+                self.places,
+                self.lengths,
+                words,
+                self._end_words,
+                BLOCK_WORDS,
+                self.look_ahead >> 2,
+            )
+            if why == kernel.OTHER:
+                if self._at_pen_in_passing():
+                    if self._pass_pen():
+                        continue
                     break
-                kind = self._kind[self.dequeued & _MASK]
-                standing = self._resting_between()
-                if self.unplayable or (standing and state[kernel.S_PACE] == 0):
-                    break
-                if kind == RAMP:
-                    if standing and not self._may_start():
-                        if self._in_run:
-                            self._note_starved()  # what is left is too short to go on for
-                        break
-                    if not self._load():
-                        break
-                elif self._loaded_v and kind == PEN and self._v[self.dequeued & _MASK] == 0:
-                    if self.dequeued + 1 == self.taken:
-                        self._note_starved()  # what it passes on to is not known yet
-                        break
-                    if count and ticks >= self.look_ahead >> EARLY:
-                        break
-                    self._passing_us = self._x[self.dequeued & _MASK]
-                    self.dequeued += 1
-                    self._rendered += 1
-                    # Done with the first word that follows it, or with the words it joins.
-                    self._end_words[at * BLOCK_WORDS + ends] = count or 1
-                    ends += 1
-                    continue
-                elif count:
+                if queue[Q_COUNT]:
                     break  # a pen action or a rest begins its own block
-                elif self._pause_path(kind, words, at):
+                if self._pause_path(words, at):
                     return True
-                else:
-                    continue
-            elif state[kernel.S_STILL] and state[kernel.S_PACE] and not self._may_start():
-                break
-            n = kernel.render(state, words, count, BLOCK_WORDS - count, budget - ticks)
-            count += n
-            ticks += state[kernel.S_TICKS]
-            if state[kernel.S_LEFT] == 0:
-                self._rendered += 1
-                self._end_words[at * BLOCK_WORDS + ends] = count
-                ends += 1
-            elif n == 0:
+                continue
+            if why == kernel.EMPTY:
+                if queue[Q_IN_RUN]:
+                    self._note_starved()
+            elif why == kernel.TOO_LITTLE:
+                if queue[Q_IN_RUN] and state[kernel.S_LEFT] == 0:
+                    self._note_starved()  # what is left is too short to go on for
+            elif why == kernel.STILL:
                 if state[kernel.S_PACE]:
                     self._note_starved()
-                break
-            self._starving = False
+            elif why == kernel.UNPLAYABLE:
+                # It would outlast 2^30 ticks, so both its ends are slower than 220 steps/s: the path may end here.
+                self.unplayable = True
+                kernel.rest(state)
+                self._moving[(at - 1) % BLOCKS] = 0
+            break
+        count = queue[Q_COUNT]
+        ticks = queue[Q_SPENT]
+        ends = queue[Q_END] - ends
         before = (at - 1) % BLOCKS
+        self._rendered += ends
         if count == 0:
             if state[kernel.S_STILL]:
                 self._moving[before] = 0  # its last word turned out to be the last before the standstill
@@ -386,6 +410,31 @@ class Feeder:
         self._submit(at, count, ticks, servo_us, ends)
         return True
 
+    def _at_pen_in_passing(self):
+        """The record at the head is a pen action without a wait, while the path moves."""
+        return self.queue[Q_LOADED_V] != 0 and self.values[self.queue[Q_HEAD]] == PEN << records.KIND_SHIFT
+
+    def _pass_pen(self):
+        """Take the pen action in passing at the head into this block; False if that cannot be now."""
+        queue = self.queue
+        if queue[Q_QUEUED] == 1:
+            self._note_starved()  # what it passes on to is not known yet
+            return False
+        count = queue[Q_COUNT]
+        if count and queue[Q_SPENT] >= self.look_ahead >> EARLY:
+            return False
+        self._passing_us = self.places[queue[Q_HEAD]]
+        self._take_head()
+        # Done with the first word that follows it, or with the words it joins.
+        self._end_words[queue[Q_END]] = count or 1
+        queue[Q_END] += 1
+        return True
+
+    def _take_head(self):
+        queue = self.queue
+        queue[Q_HEAD] = (queue[Q_HEAD] + 1) & MASK
+        queue[Q_QUEUED] -= 1
+
     def _take_back(self, words, count, ends):
         """A block that has been rendered will not be played after all."""
         state = self.state
@@ -397,41 +446,27 @@ class Feeder:
         self._rendered -= ends
 
     def _note_starved(self):
-        if not self._starving:
-            self._starving = True
+        if not self.queue[Q_STARVED]:
+            self.queue[Q_STARVED] = 1
             self.starved += 1
             self._moving[(self._at - 1) % BLOCKS] = 0
 
-    def _load(self):
-        i = self.dequeued & _MASK
-        length = self._length[i]
-        if self._terminals == 0:
-            self._open_steps -= length
-        if kernel.load(self.state, self._x[i], self._y[i], self._v[i], self._beyond()) == 0:
-            # It would outlast 2^30 ticks, so both its ends are slower than 220 steps/s: the path may end here at once.
-            self.unplayable = True
-            kernel.rest(self.state)
-            self._moving[(self._at - 1) % BLOCKS] = 0
-            return False
-        self._in_run = True
-        self._loaded_v = self._v[i]
-        self.dequeued += 1
-        return True
-
-    def _pause_path(self, kind, words, at):
+    def _pause_path(self, words, at):
         """Take the rest, pen or end record at the head; True if it made a block."""
-        i = self.dequeued & _MASK
-        self.dequeued += 1
-        self._terminals -= 1
+        queue = self.queue
+        i = queue[Q_HEAD]
+        kind = self.values[i] >> records.KIND_SHIFT
+        ticks = self.values[i] & records.NUMBER_MASK
+        servo_us = self.places[i]
+        self._take_head()
+        queue[Q_TERMINALS] -= 1
+        queue[Q_IN_RUN] = 0
+        queue[Q_LOADED_V] = 0
         self._rendered += 1
-        self._in_run = False
-        self._loaded_v = 0
         self._moving[(at - 1) % BLOCKS] = 0
         kernel.rest(self.state)
         if kind == END:
             return False
-        servo_us = self._x[i] if kind == PEN else 0
-        ticks = self._v[i]
         count = kernel.delay(self.state, words, 0, BLOCK_WORDS, ticks)
         if count == 0:
             if servo_us:
@@ -443,7 +478,7 @@ class Feeder:
                 return False
         self._moving[at] = 0
         self._steps[at] = 0
-        self._end_words[at * BLOCK_WORDS] = count
+        self._end_words[at * BLOCK_ENDS] = count
         self._submit(at, count, ticks, servo_us, 1)
         return True
 

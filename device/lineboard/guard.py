@@ -1,12 +1,21 @@
 """What must not happen: paths out of reach or too fast, switches hit in mid-drawing, a host that has gone.
 
-`check` runs on every record before it is queued.  `watch` runs in every turn of the loop and only observes; the
+`admit` checks every record before it counts as queued.  `watch` runs in every turn of the loop and only observes; the
 board decides what follows from what it finds.
+
+Limits of the machine, whatever a host sends:
+
+* the soft limits of both axes;
+* the travel of an axis that has not been homed: all places that the pen has been in since the motors were last free, or
+  the axis was homed, lie within one reach, however often a host calls the place by another name;
+* the rate of each motor, at both ends of a ramp and in its direction;
+* the acceleration along a ramp;
+* the servo's range, and no pen action on a machine that can home and has not.
 """
 
-from lineboard import feeder, kernel
-from linewire import messages
-from linewire.compat import const, ticks_diff
+from array import array
+
+from linewire.compat import const, micropython, ptr16, ptr32, ticks_diff
 
 # A switch counts as hit in mid-drawing once it has been closed this long.  Bounces of small switches last up to a few
 # milliseconds (common practice), spikes picked up by the cable are far shorter; at 200 mm/s it costs 0.4 mm.
@@ -14,89 +23,329 @@ HIT_US = const(2000)
 # Above the longest silence that a host can ask for (600 s), and a small integer with one turn of the loop added.
 LONGEST_SILENCE_US = const(1_000_000_000)
 
+# Cells of the array of limits.  None is negative, because the Unix build's viper reads 32-bit cells as unsigned:
+# positions have _ZERO added, places along x and y the same, or twice that on crossed belts (where x and y are doubled).
+L_MASK = const(0)  # slots of the record queue, less one
+L_COUNT = const(1)  # out: records admitted by the last call,
+L_TERMINALS = const(2)  # of them, those at which the path stands still,
+L_OPEN = const(3)  # steps of path behind the last of these, or behind the queue
+L_LAST_KIND = const(4)  # kind of the record admitted last
+_ENDED = const(5)  # 1: the end record has been admitted
+_A = const(6)  # where the next record starts
+_B = const(7)
+_V = const(8)  # and at which path speed
+_SINGLE = const(9)  # 1: the ramp before is a single step from rest
+_PASSING = const(10)  # 1: a pen action in passing is waiting for the ramp that it belongs to
+_CROSSED = const(11)
+_LOW_X = const(12)  # soft limits
+_HIGH_X = const(13)
+_LOW_Y = const(14)
+_HIGH_Y = const(15)
+_LEAST_X = const(16)  # where the pen has been
+_MOST_X = const(17)
+_LEAST_Y = const(18)
+_MOST_Y = const(19)
+_RATE = const(20)  # steps/s of the slower motor
+_ACCEL = const(21)  # an eighth of the steps/s^2 along the path, rounded up
+_FREE_STEPS = const(22)  # ramps of this length and above cannot exceed it
+_SERVO_LOW = const(23)
+_SERVO_HIGH = const(24)
+_HOMED = const(25)  # 1: what has to be homed before the pen comes down is
+_RATE_A = const(26)  # a quarter of each motor's steps/s, rounded up
+_RATE_B = const(27)
+_SIZE = const(28)
+_ZERO = const(1 << 29)
+_TOP = (1 << 31) - 1
+_TICKS_PER_MS = const(5000)
+
+
+@micropython.viper
+def _admit(limits: ptr32, values: ptr32, places: ptr32, lengths: ptr16, slot: int, count: int) -> int:
+    """Check records ``slot .. slot + count`` of the queue in turn; returns the fault that the first bad one would be.
+
+    Notes the length of each ramp (floor, in steps) in ``lengths``, and turns a pen action's dwell into ticks.
+
+    Limits of reach are two axis-parallel pairs, so a straight ramp between two points within them stays within; the end
+    of every ramp is enough.  The speed is greatest at one end of a ramp.
+    """
+    mask = int(limits[L_MASK])
+    a = int(limits[_A])
+    b = int(limits[_B])
+    before = int(limits[_V])
+    crossed = int(limits[_CROSSED])
+    rate = int(limits[_RATE])
+    accel = int(limits[_ACCEL])
+    fault = 0
+    terminals = 0
+    open_steps = 0
+    done = 0
+    kind = int(limits[L_LAST_KIND])
+    while done < count:
+        if int(limits[_ENDED]):
+            fault = 7
+            break
+        v = int(values[slot])
+        kind = v >> 28
+        if kind == 0:
+            place = int(places[slot])
+            x = (place >> 15) - 16384
+            y = (place & 32767) - 16384
+            n = x
+            if n < 0:
+                n = 0 - n
+            m = y
+            if m < 0:
+                m = 0 - m
+            if m > n:
+                m = n
+                n = y
+                if n < 0:
+                    n = 0 - n
+            if n == 0 or (v == 0 and before == 0):
+                fault = 7
+                break
+            length = n
+            if m:
+                # Newton's rule from within 4 %, from above: one round is true to 0.08 %, two to less than a step.
+                total = n * n + m * m
+                length = (123 * n + 51 * m) >> 7
+                length = (length + total // length) >> 1
+                if length > 512:
+                    length = (length + total // length) >> 1
+                while length * length > total:
+                    length -= 1
+            top = v
+            change = v - before
+            if change < 0:
+                top = before
+                change = 0 - change
+            if top > rate:
+                # A motor's rate is top * its steps / length; the length again, but to 14 bits.
+                place = n
+                scale = 0
+                while place < 16384:
+                    place <<= 1
+                    m <<= 1
+                    scale += 1
+                total = place * place + m * m
+                m = place + (m * m) // (place << 1)
+                m = (m + total // m) >> 1
+                m = (m + total // m) >> 1
+                top = (top - 1) >> 2
+                n = x
+                if n < 0:
+                    n = 0 - n
+                if top * (n << scale) > int(limits[_RATE_A]) * (m + 1):
+                    fault = 8
+                    break
+                n = y
+                if n < 0:
+                    n = 0 - n
+                if top * (n << scale) > int(limits[_RATE_B]) * (m + 1):
+                    fault = 8
+                    break
+            # |v1^2 - v0^2| <= 2 accel (length + 1), both sides divided by 16.
+            if length < int(limits[_FREE_STEPS]) and change * ((v + before) >> 4) > accel * (length + 1):
+                fault = 8
+                break
+            x += a
+            y += b
+            if crossed:
+                n = x + y
+                m = x - y + _ZERO + _ZERO
+            else:
+                n = x
+                m = y
+            if n < int(limits[_LOW_X]) or n > int(limits[_HIGH_X]):
+                fault = 8
+                break
+            if m < int(limits[_LOW_Y]) or m > int(limits[_HIGH_Y]):
+                fault = 8
+                break
+            if n < int(limits[_LEAST_X]):
+                limits[_LEAST_X] = n
+            if n > int(limits[_MOST_X]):
+                limits[_MOST_X] = n
+            if m < int(limits[_LEAST_Y]):
+                limits[_LEAST_Y] = m
+            if m > int(limits[_MOST_Y]):
+                limits[_MOST_Y] = m
+            # A move of one step from rest to rest cannot slow down again; its single pulse may end at any speed.
+            limits[_SINGLE] = 0
+            if before == 0 and length == 1:
+                limits[_SINGLE] = 1
+            a = x
+            b = y
+            before = v
+            limits[_PASSING] = 0
+            lengths[slot] = length
+            open_steps += length
+        else:
+            v -= kind << 28
+            if int(limits[_PASSING]):
+                fault = 7  # only a ramp can follow a pen action in passing
+                break
+            x = 0
+            if kind == 1:
+                x = int(places[slot])
+                if x < int(limits[_SERVO_LOW]) or x > int(limits[_SERVO_HIGH]):
+                    fault = 8
+                    break
+                if int(limits[_HOMED]) == 0:
+                    # The origin set by hand is good enough for a jog, but nobody draws by it on a machine that can
+                    # home.
+                    fault = 11
+                    break
+                values[slot] = (1 << 28) | (v * _TICKS_PER_MS)
+            if kind == 1 and v == 0 and before != 0:
+                limits[_PASSING] = 1
+            else:
+                if before != 0 and int(limits[_SINGLE]) == 0:
+                    fault = 7  # a rest, a pen action or the end needs a path that has come to rest
+                    break
+                before = 0
+                terminals += 1
+                open_steps = 0
+                if kind == 3:
+                    limits[_ENDED] = 1
+        done += 1
+        slot = (slot + 1) & mask
+    limits[L_COUNT] = done
+    limits[L_TERMINALS] = terminals
+    limits[L_OPEN] = open_steps
+    limits[L_LAST_KIND] = kind
+    limits[_A] = a
+    limits[_B] = b
+    limits[_V] = before
+    return fault
+
 
 class Guard:
-    """Soft limits, endstops and the host's presence.
+    """Limits of the machine, endstops and the host's presence.
 
     Attributes
     ----------
+    limits : array('i'), what `admit` found: cells `L_...`.
     silent_us : how long nothing has been heard from the host (stops counting at LONGEST_SILENCE_US).
     """
 
-    def __init__(self, port):
+    def __init__(self, port, mask):
         self._port = port
-        self._crossed = False
-        self._low_x = self._high_x = self._low_y = self._high_y = 0
-        self._top_speed = 0
-        self._a = 0
-        self._b = 0
-        self._v = 0
-        self._single = False
-        self._passing = False
-        self._pressed_us = [0, 0]
+        self.limits = array("i", [0] * _SIZE)
+        self.limits[L_MASK] = mask
+        self._mask = mask
+        self._double = 1
+        self._soft = [0, 0, 0, 0]
+        # Where the pen has been since the motors were last free, or since it was homed: how far below and above `_at`.
+        self._at = [0, 0]
+        self._below = [0, 0]
+        self._above = [0, 0]
+        self._enter_cells()
+        self._pressed_us = array("i", (-1, -1))
         self._last_us = port.now_us()
         self.silent_us = 0
 
-    def configure(self, crossed, x_low, x_high, y_low, y_high, max_rate):
-        """Soft limits in steps along x and y and steps/s of either motor, as the settings have them."""
-        self._crossed = crossed
+    def configure(self, crossed, low_high, rate_a, rate_b, ramp_accel, servo_low, servo_high):
+        """Take over the settings.
+
+        `low_high`: soft limits x_low, x_high, y_low, y_high, in steps along the axes; rates: steps/s of the motors;
+        `ramp_accel`: steps/s^2 along the path; servo pulses in us.
+        """
+        limits = self.limits
+        limits[_CROSSED] = 1 if crossed else 0
         # On a crossed-belt rig x = (a + b) / 2 and y = (a - b) / 2; compare doubled, without rounding.
         double = 2 if crossed else 1
-        self._low_x = x_low * double
-        self._high_x = x_high * double
-        self._low_y = y_low * double
-        self._high_y = y_high * double
-        # Path speed is sqrt 2 times a motor's rate where both turn at it; 99/70 is the next simple fraction above.
-        self._top_speed = max_rate * 99 // 70 + 1
+        soft = [value * double for value in low_high]
+        if soft != self._soft:
+            # Another machine, or another frame: where the pen has been means nothing there.
+            self._double = double
+            self._soft = soft
+            self._at = [0, 0]
+            for axis in (0, 1):
+                self.forget(axis)
+            self._enter_cells()
+        limits[_RATE] = min(rate_a, rate_b)
+        limits[_RATE_A] = (rate_a >> 2) + 1
+        limits[_RATE_B] = (rate_b >> 2) + 1
+        limits[_ACCEL] = (ramp_accel >> 3) + 2
+        limits[_FREE_STEPS] = ((1 << 31) - 1) // limits[_ACCEL] - 1
+        limits[_SERVO_LOW] = servo_low
+        limits[_SERVO_HIGH] = servo_high
 
-    def within(self, a, b):
-        """Position (a, b) in motor steps lies within the soft limits."""
-        if self._crossed:
-            x = a + b
-            y = a - b
-        else:
-            x = a
-            y = b
-        return self._low_x <= x <= self._high_x and self._low_y <= y <= self._high_y
+    def _place(self, axis, a, b):
+        """Steps along an axis of position (a, b), doubled on crossed belts."""
+        if self.limits[_CROSSED]:
+            return a - b if axis else a + b
+        return b if axis else a
 
-    def begin(self, a, b):
-        """The next record checked starts at rest in (a, b)."""
-        self._a = a
-        self._b = b
-        self._v = 0
-        self._single = False
-        self._passing = False
+    def _note_where_it_has_been(self, a, b):
+        """Take over from the cells how far the pen has been; (a, b) is where it is now, by the count so far."""
+        limits = self.limits
+        zero = _ZERO * self._double
+        for axis in (0, 1):
+            place = self._place(axis, a, b)
+            on = place - self._at[axis]
+            least, most = limits[_LEAST_X + 2 * axis] - zero, limits[_MOST_X + 2 * axis] - zero
+            self._below[axis] = max(self._below[axis] + on, place - least, 0)
+            self._above[axis] = max(self._above[axis] - on, most - place, 0)
+            self._at[axis] = place
+        self._enter_cells()
 
-    def check(self, kind, x, y, v):
-        """Fault that queueing this record would be, or `NO_FAULT`.  Fields as in `Feeder.push`.
+    def _enter_cells(self):
+        limits = self.limits
+        zero = _ZERO * self._double
+        for axis in (0, 1):
+            place = self._at[axis]
+            limits[_LEAST_X + 2 * axis] = min(max(place + zero, 0), _TOP)
+            limits[_MOST_X + 2 * axis] = min(max(place + zero, 0), _TOP)
 
-        Limits of reach are two axis-parallel pairs, so a straight ramp between two points within them stays within;
-        the end of every ramp is enough.
+    def renamed(self, old_a, old_b, a, b):
+        """The place that was called (old_a, old_b) is called (a, b) from now on."""
+        self._note_where_it_has_been(old_a, old_b)
+        for axis in (0, 1):
+            self._at[axis] = self._place(axis, a, b)
+        self._enter_cells()
+
+    def homed(self, axis, a, b):
+        """The axis has found its switch, and the position is (a, b): from now on its soft limits are places."""
+        place = self._place(axis, a, b)
+        self._at[axis] = place
+        self._below[axis] = place - self._soft[2 * axis]
+        self._above[axis] = self._soft[2 * axis + 1] - place
+        self._enter_cells()
+
+    def forget(self, axis):
+        """The carriage may have been moved by hand along this axis."""
+        self._below[axis] = 0
+        self._above[axis] = 0
+
+    def begin(self, a, b, homed):
+        """The next record checked starts at rest in (a, b).  `homed`: all that can be homed is."""
+        limits = self.limits
+        self._note_where_it_has_been(a, b)
+        zero = _ZERO * self._double
+        for axis in (0, 1):
+            low, high = self._soft[2 * axis], self._soft[2 * axis + 1]
+            reach = high - low
+            low = max(low, self._at[axis] + self._above[axis] - reach)
+            high = min(high, self._at[axis] - self._below[axis] + reach)
+            limits[_LOW_X + 2 * axis] = low + zero
+            limits[_HIGH_X + 2 * axis] = max(high + zero, 0)
+        limits[_A] = a + _ZERO
+        limits[_B] = b + _ZERO
+        limits[_V] = 0
+        limits[_SINGLE] = 0
+        limits[_PASSING] = 0
+        limits[_ENDED] = 0
+        limits[_HOMED] = 1 if homed else 0
+        limits[L_LAST_KIND] = 0
+
+    def admit(self, feeder, count):
+        """Check `count` records that have been read into the feeder's arrays; returns a fault, or 0 for none.
+
+        `limits[L_COUNT]` of them may be played.
         """
-        if kind == feeder.RAMP:
-            if (x == 0 and y == 0) or (v == 0 and self._v == 0):
-                return messages.BAD_RECORDS
-            if not (-kernel.MAX_STEPS <= x <= kernel.MAX_STEPS and -kernel.MAX_STEPS <= y <= kernel.MAX_STEPS):
-                return messages.BAD_RECORDS
-            a = self._a + x
-            b = self._b + y
-            if v > self._top_speed or not self.within(a, b):
-                return messages.BEYOND_LIMITS
-            # A move of one step from rest to rest cannot slow down again; its single pulse may end at any speed.
-            self._single = self._v == 0 and -1 <= x <= 1 and -1 <= y <= 1
-            self._a = a
-            self._b = b
-            self._v = v
-            self._passing = False
-        elif self._passing:
-            return messages.BAD_RECORDS  # only a ramp can follow a pen action in passing
-        elif kind == feeder.PEN and v == 0 and self._v:
-            self._passing = True
-        elif self._v and not self._single:
-            return messages.BAD_RECORDS  # a rest, a pen action or the end needs a path that has come to rest
-        else:
-            self._v = 0
-        return messages.NO_FAULT
+        return _admit(self.limits, feeder.values, feeder.places, feeder.lengths, feeder.taken & self._mask, count)
 
     def heard(self):
         """Something has arrived from the host."""
@@ -108,13 +357,16 @@ class Guard:
         self._last_us = now_us
         if self.silent_us < LONGEST_SILENCE_US:
             self.silent_us += since_us
-        for axis in (0, 1):
+        pressed_us = self._pressed_us
+        axis = 0
+        while axis < 2:
             if not self._port.endstop(axis):
-                self._pressed_us[axis] = -1
-            elif self._pressed_us[axis] < 0:
-                self._pressed_us[axis] = 0
-            elif self._pressed_us[axis] < HIT_US:
-                self._pressed_us[axis] += since_us
+                pressed_us[axis] = -1
+            elif pressed_us[axis] < 0:
+                pressed_us[axis] = 0
+            elif pressed_us[axis] < HIT_US:
+                pressed_us[axis] += since_us
+            axis += 1
 
     def hit(self, axis):
         """The switch of `axis` has been closed long enough to be believed."""

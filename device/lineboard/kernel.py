@@ -37,7 +37,7 @@ player's period for a word is ``wait + overhead``, whatever the pattern; a word 
 
 from array import array
 
-from linewire.compat import const, micropython, ptr32
+from linewire.compat import const, micropython, ptr16, ptr32
 
 TICK_HZ = const(5_000_000)  # 200 ns: divides both 125 MHz and 150 MHz, the boards' usual clocks
 MAX_STEPS = const(16383)  # per ramp and motor: 2 * 16383 shifted to 15 bits still squares and sums below 2^31
@@ -79,7 +79,7 @@ _W_ERR = const(26)
 _UU = const(27)  # real squared speed at the next step
 _UR = const(28)  # its root, 1/16 units
 _BUDGET = const(29)  # most that _UU may change per step
-_CREEP = const(30)  # scaled speed after one step from rest at the allowed acceleration, 1/16 units
+_CREEP = const(30)  # scaled speed after one step from rest at _BUDGET, 1/16 units; 0 = not asked for yet
 _CAP = const(31)  # 1 + dominant steps' worth of path known beyond this ramp, 0 = plenty
 _RHO = const(32)  # path length of one dominant step, 1/2^14 steps (1 .. sqrt 2)
 _TOP = const(33)  # squared larger planned speed of the ramp
@@ -93,6 +93,23 @@ _DROPPED = const(40)  # what the last speed sum lost to rounding, 1/16 units
 _CHECK = const(41)  # steps left at which the next piece sets the pace anew for the tick of arrival, 0 = never
 _END16 = const(42)  # planned scaled speed at the end, 1/16 units
 _SIZE = const(43)
+
+# Indices into the array of the queue's counters, an array of its own: the first 32 cells are the cheapest to reach.
+Q_MASK = const(0)  # slots of the queue, a power of two, less one
+Q_HEAD = const(1)  # slot of the next record
+Q_QUEUED = const(2)  # records in the queue
+Q_TERMINALS = const(3)  # of them, those at which the path stands still
+Q_OPEN = const(4)  # steps of path behind the last of these, or without one, behind the current ramp
+Q_ENOUGH = const(5)  # records to begin with where no end is known yet
+Q_STARVED = const(6)  # 1 = known path has run out, and the pen has stopped for it
+Q_IN_RUN = const(7)  # 1 = a ramp has been taken since the path last stood still as planned
+Q_LOADED_V = const(8)  # planned speed at the end of the ramp taken last
+# The block that is being filled.
+Q_COUNT = const(9)  # words in it
+Q_SPENT = const(10)  # ticks in them
+Q_END = const(11)  # place in `ends` for the next record's end
+Q_END_STOP = const(12)  # where this block's places end
+QUEUE_SIZE = const(13)
 
 
 def new_state(overhead_ticks=0):
@@ -272,7 +289,7 @@ def load(state: ptr32, da: int, db: int, v_end: int, beyond_steps: int) -> int:
     if g == 0:
         g = 1
     state[_BUDGET] = g
-    state[_CREEP] = int(_root16(g, 0))
+    state[_CREEP] = 0
 
     # The real speed carried over; equal to the planned one unless the pace has been below full.
     x = state[_U]
@@ -331,7 +348,13 @@ def load(state: ptr32, da: int, db: int, v_end: int, beyond_steps: int) -> int:
     state[_PIECE] = 0
     state[S_STILL] = 0
     state[S_LEFT] = n
-    extend(state, beyond_steps)
+    # As `extend` does; a call would cost more than all of this.
+    x = 0
+    if beyond_steps < PLENTY:
+        x = (beyond_steps << 14) // rho + 1
+        if x > state[_TOP] // state[_BUDGET] + 1:
+            x = 0
+    state[_CAP] = x
     return n
 
 
@@ -424,6 +447,9 @@ def _next_piece(state: ptr32) -> int:
     # Below the speed of a first step from rest, speed means nothing to a stepper: do not crawl slower than that,
     # unless the plan does.
     limit = state[_CREEP]
+    if limit == 0:
+        limit = int(_root16(budget, 0))
+        state[_CREEP] = limit
     if both < limit:
         ref = 0
         if w > 0:
@@ -669,6 +695,98 @@ def render(state: ptr32, words: ptr32, at: int, room: int, budget_ticks: int) ->
                 u = 0  # nothing is known beyond: what is left of the speed is rounding
             state[_U] = u
     return count
+
+
+# How `fill` ended: the block is full; the queue is empty; the next record is not a ramp; the path stands, and is to;
+# too little is known for a start; the ramp cannot be played; the pen stands in mid-ramp.
+FULL = const(0)
+EMPTY = const(1)
+OTHER = const(2)
+STANDS = const(3)
+TOO_LITTLE = const(4)
+UNPLAYABLE = const(5)
+STILL = const(6)
+# Kind and number of a record in the queue: `linewire.records` says how it lies there.
+_KIND_SHIFT = const(28)
+
+
+@micropython.viper
+def fill(
+    state: ptr32,
+    queue: ptr32,
+    values: ptr32,
+    places: ptr32,
+    lengths: ptr16,
+    words: ptr32,
+    ends: ptr16,
+    room: int,
+    budget: int,
+) -> int:
+    """Take ramps from the queue and render them until the block has ``room`` words or ``budget`` ticks.
+
+    One call does what a turn of the loop needs: calls from bytecode cost more than the ramps themselves.  Where each
+    record ends in the block is noted in ``ends``.  Returns why it stopped; may be called again for the same block.
+    """
+    ended = 0
+    count = int(queue[Q_COUNT])
+    spent = int(queue[Q_SPENT])
+    at = int(queue[Q_END])
+    stop = int(queue[Q_END_STOP])
+    while count < room and spent < budget and at < stop:
+        enough = int(queue[Q_TERMINALS])
+        if int(queue[Q_QUEUED]) >= int(queue[Q_ENOUGH]):
+            enough = 1
+        if int(state[S_LEFT]) == 0:
+            if int(queue[Q_QUEUED]) == 0:
+                ended = EMPTY
+                break
+            standing = 0
+            if int(queue[Q_STARVED]) or int(state[_U]) < 256:
+                standing = 1
+                if int(state[S_PACE]) == 0:
+                    ended = STANDS
+                    break
+            head = int(queue[Q_HEAD])
+            v = int(values[head])
+            if v >> _KIND_SHIFT:
+                ended = OTHER
+                break
+            # From a standstill, wait until the path's end is known or a good part of it; else a slow host would make
+            # the pen start and stop in small hops.
+            if standing and enough == 0:
+                ended = TOO_LITTLE
+                break
+            beyond = PLENTY
+            if int(queue[Q_TERMINALS]) == 0:
+                beyond = int(queue[Q_OPEN]) - int(lengths[head])
+                queue[Q_OPEN] = beyond
+                if beyond > PLENTY:
+                    beyond = PLENTY
+            place = int(places[head])
+            if int(load(state, (place >> 15) - 16384, (place & 32767) - 16384, v, beyond)) == 0:
+                ended = UNPLAYABLE
+                break
+            queue[Q_IN_RUN] = 1
+            queue[Q_LOADED_V] = v
+            queue[Q_HEAD] = (head + 1) & int(queue[Q_MASK])
+            queue[Q_QUEUED] = int(queue[Q_QUEUED]) - 1
+        elif int(state[S_STILL]) and int(state[S_PACE]) and enough == 0:
+            ended = TOO_LITTLE
+            break
+        n = int(render(state, words, count, room - count, budget - spent))
+        count += n
+        spent += int(state[S_TICKS])
+        if int(state[S_LEFT]) == 0:
+            ends[at] = count
+            at += 1
+        elif n == 0:
+            ended = STILL
+            break
+        queue[Q_STARVED] = 0
+    queue[Q_COUNT] = count
+    queue[Q_SPENT] = spent
+    queue[Q_END] = at
+    return ended
 
 
 def delay(state, words, at, room, ticks):

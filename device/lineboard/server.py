@@ -14,10 +14,9 @@ from linewire.endpoint import Endpoint, copy_bytes
 from linewire.framing import HEADER
 
 _CHUNK = const(512)
-# Records per turn.  At 0.3 to 0.5 ms each (decoding, guard and queue on an RP2040, estimated from the Unix build) a
-# turn with its rendering stays below 20 ms; a frame may hold hundreds, more than the player is kept ahead by.
-_BATCH = const(16)
-_TICKS_PER_MS = const(5000)
+# Records per turn: as many as a usual frame holds.  A frame of the smallest records holds 632, and reading all of these
+# at once would keep the player waiting.
+_BATCH = const(96)
 # A grant that has grown by this much is worth an acknowledgement of its own: about what one frame holds.
 _GRANT_NEWS = const(64)
 # The host has been told of room for this many records more than it has sent, so that its next frame fits for certain.
@@ -40,7 +39,7 @@ class Server:
         now_us = port.now_us()
         self.endpoint = Endpoint(session, False, now_us, report_size=messages.REPORT_SIZE)
         self._chunk = bytearray(_CHUNK)
-        self._records = records.new_state()
+        self._records = records.new_state(feeder.MASK)
         self._reading = False  # the endpoint's message is a payload with records left to read
         self._report = array("i", [0] * len(messages.REPORT))
         self._outbox = []  # messages for which the endpoint had no slot, [(kind, payload)]
@@ -225,27 +224,25 @@ class Server:
         """Queue the next records of the payload."""
         board = self._board
         queue = board.feeder
-        body = self.endpoint.body
         state = self._records
-        left = _BATCH
-        while self._reading and left:
-            left -= 1
-            kind = records.read_record(state, body)
-            if kind == records.NOTHING or not board.accepts_records():
-                self._reading = False
-            elif kind == records.BAD or queue.ending():
-                board.stop_with(messages.BAD_RECORDS, queue.taken)
-            elif queue.room() == 0:
-                self._refuse(messages.MOVES, 1, messages.NO_ROOM, queue.taken, 0, self._granted() - 1)
-                self._reading = False
-            elif kind == records.RAMP:
-                board.record(feeder.RAMP, state[records.D_FIRST], state[records.D_SECOND], state[records.D_SPEED])
-            elif kind == records.PEN:
-                board.record(feeder.PEN, state[records.D_FIRST], 0, state[records.D_SECOND] * _TICKS_PER_MS)
-            elif kind == records.REST:
-                board.record(feeder.REST, 0, 0, state[records.D_FIRST])
-            else:
-                board.record(feeder.END, 0, 0, 0)
+        if not board.accepts_records():
+            self._reading = False
+            return
+        state[records.D_SLOT] = queue.taken & feeder.MASK
+        most = queue.room()
+        if most > _BATCH:
+            most = _BATCH
+        ended = records.read_records(state, self.endpoint.body, queue.values, queue.places, most)
+        fault = board.admit(state[records.D_COUNT])
+        if fault:
+            board.stop_with(fault, queue.taken)
+        elif ended == records.BAD:
+            board.stop_with(messages.BAD_RECORDS, queue.taken)
+        elif ended == records.FULL:
+            self._refuse(messages.MOVES, 1, messages.NO_ROOM, queue.taken, 0, self._granted() - 1)
+        elif ended == records.MORE:
+            return
+        self._reading = False
 
     def _request(self):
         endpoint = self.endpoint

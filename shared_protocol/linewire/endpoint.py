@@ -11,8 +11,8 @@ the retransmission time, which follows RFC 6298 in integer microseconds.
 Sessions: each end has a 16-bit number, drawn at its start.  Ordinary frames carry both, mixed as ``own ^ peer``, so
 a frame that was meant for an earlier start of either end is never taken for a new one.  A call alone changes nothing
 on the board, because it may come from a host that is gone: the board offers a session under a number that it has not
-used since it started, and serves whoever names that number back.  `TRANSITIONS` is the life of a session; SPEC.md shows
-it as a table, and a test keeps the two the same.
+used since it started, and serves whoever names that number back.  `linewire.transitions` has the
+life of a session as a table, and a test drives this class through each of its rows.
 
 Times are microseconds of any counter that wraps at 2^30 (`linewire.compat`).  Call `produce` or `to_send` at least
 once in 4 minutes, or the wrap may hide how long ago something was.
@@ -60,42 +60,6 @@ CALLING = const(0)
 WAITING = const(1)
 LINKED = const(2)
 PARTED = const(3)
-LINK_STATES = ("calling", "waiting", "linked", "parted")
-
-# (state, what comes, what is done, next state); the host starts calling, the board waiting.
-TRANSITIONS = (
-    ("calling", "every 250 ms", "send OPEN(own, 0, 0)", "calling"),
-    ("calling", "OPEN(p, own, offer)", "number messages from 0, send OPEN(own, p, offer)", "linked"),
-    ("calling", "any other OPEN", "send OPEN(own, 0, 0)", "calling"),
-    ("calling", "any other frame", "count as foreign", "calling"),
-    ("waiting", "start", "send OPEN(own, 0, 0)", "waiting"),
-    ("waiting", "OPEN(p, own, the offer made to p)", "number messages from 0, acknowledge", "linked"),
-    ("waiting", "OPEN(p, 0 or own, any other)", "send OPEN(own, p, offer)", "waiting"),
-    ("waiting", "OPEN(p, other, any)", "count as foreign, send OPEN(own, 0, 0)", "waiting"),
-    ("waiting", "any other frame", "count as foreign, send OPEN(own, 0, 0) at most every 250 ms", "waiting"),
-    (
-        "linked",
-        "every 250 ms at the host, until a frame with the tag has come",
-        "send OPEN(own, peer, offer)",
-        "linked",
-    ),
-    ("linked", "OPEN(peer, own, offer) at the host, likewise until then", "send OPEN(own, peer, offer)", "linked"),
-    ("linked", "OPEN(peer, any, any) at the host, later", "nothing", "linked"),
-    ("linked", "OPEN(other, any, any) at the host", "give up: the board has restarted", "parted"),
-    ("linked", "OPEN(peer, 0 or own, any) at the board", "acknowledge", "linked"),
-    (
-        "linked",
-        "OPEN(p, own, the offer made to p) at the board",
-        "forget the old host, number from 0, acknowledge",
-        "linked",
-    ),
-    ("linked", "OPEN(p, 0 or own, any other) at the board", "send OPEN(own, p, offer)", "linked"),
-    ("linked", "OPEN(former, 0 or own, any) at the board", "count as foreign", "linked"),
-    ("linked", "OPEN(p, other, any) at the board", "count as foreign, send OPEN(own, peer, 0)", "linked"),
-    ("linked", "frame with tag own ^ peer", "take it", "linked"),
-    ("linked", "frame with another tag", "count as foreign", "linked"),
-    ("parted", "any frame", "nothing", "parted"),
-)
 
 
 @micropython.viper

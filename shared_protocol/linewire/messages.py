@@ -254,6 +254,12 @@ SETTINGS = (
     # High while the motors rest, for drivers with an input that lowers the current; -1 = not connected.
     ("pin_rest_current", 40, -1, 47, -1),
     ("rest_current_after_ms", 41, 0, 60_000, 500),
+    # What the board holds every record to, whatever the host sends: no ramp is steeper, no pen action goes further.
+    ("ramp_accel", 42, 1, 4_000_000, 4_000_000),  # steps/s^2 along the path in step space
+    ("servo_low_us", 43, 500, 2500, 500),
+    ("servo_high_us", 44, 500, 2500, 2500),
+    ("rate_a", 45, 1, RATE, RATE),  # steps/s of one motor, where the two differ; max_rate holds for both
+    ("rate_b", 46, 1, RATE, RATE),
 )
 
 # The report rides on every acknowledgement of the board: (field, type, low, high), fixed layout, newest wins.

@@ -449,7 +449,7 @@ def test_what_follows_a_pen_in_passing_must_be_known_before_it_is_passed():
 
     rig = Rig()
     rig.push([(RAMP, 400, 0, 2000), (RAMP, 400, 0, 2000), (PEN, 1600, 0, 0)])
-    rig.feeder._may_start = lambda: True
+    rig.feeder.queue[kernel.Q_ENOUGH] = 1
     for _ in range(200):
         rig.turn()
     assert rig.feeder.standing()

@@ -13,7 +13,7 @@ from linewright.board import files as board_files
 
 # RP2040: Cortex-M0+ (ARMv6-M). RP2350: Cortex-M33, for which MicroPython takes ARMv7E-M code with single floats.
 ARCHITECTURES = ("armv6m", "armv7emsp")
-SHIPPED = {file.name: file.path for file in board_files.shipped()}
+SHIPPED = {file.name: file.path for file in board_files.listed()}
 # Offered by MicroPython itself on these boards (its documentation, "MicroPython libraries").
 BUILT_IN = {
     "array",
@@ -51,21 +51,43 @@ def modules_named_by(path: Path) -> set[str]:
 
 
 def test_list_is_in_order_and_without_repeats():
-    names = [file.name for file in board_files.shipped()]
+    names = [file.name for file in board_files.listed()]
     assert len(names) == len(set(names))
     assert "main.py" in names
 
 
-@pytest.mark.parametrize("name", SHIPPED)
-def test_everything_a_shipped_file_imports_is_shipped_or_built_in(name):
-    available = {re.sub(r"(/__init__)?\.py$", "", other).replace("/", ".") for other in SHIPPED}
+# main.py names the ports of all boards and imports the one that is there.
+PORTS = {"lineboard.ports.rp2", "lineboard.ports.portable"}
+
+
+@pytest.mark.parametrize(
+    ("platform", "name"),
+    [(platform, file.name) for platform in ("rp2", "esp32", "virtual") for file in board_files.shipped(platform)],
+)
+def test_everything_a_shipped_file_imports_is_shipped_or_built_in(platform, name):
+    shipped = [file.name for file in board_files.shipped(platform)]
+    available = {re.sub(r"(/__init__)?\.py$", "", other).replace("/", ".") for other in shipped}
     for module in modules_named_by(SHIPPED[name]):
+        if name == "main.py" and module in PORTS:
+            continue
         top = module.split(".")[0]
         if top in ("lineboard", "linewire"):
             # "package.module.name" is fine when "package.module" ships.
             assert module in available or module.rpartition(".")[0] in available, f"{name} imports {module}"
         else:
             assert top in BUILT_IN, f"{name} imports {module}, which a board does not have"
+
+
+def test_a_board_gets_only_what_it_can_use():
+    """The ports of other boards, the virtual rig's port, the encoder of records and tables for people stay away."""
+    named = {platform: {file.name for file in board_files.shipped(platform)} for platform in ("rp2", "esp32")}
+    ports = {platform: {name for name in names if "/ports/" in name} for platform, names in named.items()}
+    shared = {f"lineboard/ports/{name}.py" for name in ("__init__", "console", "pins")}
+    assert ports["rp2"] == shared | {"lineboard/ports/rp2.py", "lineboard/ports/rp2_player.py"}
+    assert ports["esp32"] == shared | {"lineboard/ports/portable.py"}
+    for names in named.values():
+        assert "linewire/encoding.py" not in names
+        assert "linewire/transitions.py" not in names
 
 
 @pytest.mark.parametrize("architecture", ARCHITECTURES)
@@ -99,5 +121,5 @@ def test_digest_follows_the_content(tmp_path, monkeypatch):
     one = tmp_path / "one.py"
     one.write_bytes(b"a = 1\r\n")
     files = (board_files.BoardFile("one.py", one),)
-    monkeypatch.setattr(board_files, "shipped", lambda: files)
+    monkeypatch.setattr(board_files, "listed", lambda: files)
     assert board_files.digest() == zlib.crc32(b"one.py\0a = 1\n\0")

@@ -9,7 +9,7 @@ import pytest
 
 from dual import fake_world
 from lineboard.ports.virtual import BLOCKS, INBOX, VirtualPort
-from linewire import messages, records
+from linewire import encoding, messages, records
 from linewire.endpoint import Endpoint
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -35,7 +35,7 @@ class Host:
         self.endpoint = Endpoint(5, True, world.now_us())
         self.events = []
         pairs = ((messages.SETTING_BY_NAME[n][1], 5000) for n in ("x_high", "y_high"))
-        payload, _ = records.encode_payload(PROGRAM, 0)
+        payload, _ = encoding.encode_payload(PROGRAM, 0)
         self.requests = [
             ("hello", {"protocol": messages.PROTOCOL, "digest": DIGEST}),
             ("set", {"pairs": tuple(pairs)}),
@@ -128,7 +128,7 @@ def test_a_board_in_its_own_process_plays_the_same(interpreter):
         command = [str(MICROPYTHON)]
     path = f"{ROOT / 'device'}:{ROOT / 'shared_protocol'}"
     process = subprocess.Popen(
-        [*command, str(ROOT / "device" / "main.py"), str(DIGEST), str(SESSION)],
+        [*command, "-c", f"from lineboard.ports.virtual import main; main({DIGEST}, {SESSION})"],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         env={"PYTHONPATH": path, "MICROPYPATH": path},

@@ -4,7 +4,7 @@ import fake_world
 
 from lineboard.board import Board
 from lineboard.ports.virtual import VirtualPort
-from linewire import messages, records
+from linewire import encoding, messages, records
 from linewire.endpoint import Endpoint
 
 SETTINGS = {
@@ -94,7 +94,7 @@ class BoardRig:
     def _stream(self):
         while self._at < len(self._program) and self.host.can_send and self.host.reports:
             if self._payload is None:
-                self._payload, self._after = records.encode_payload(self._program, self._at)
+                self._payload, self._after = encoding.encode_payload(self._program, self._at)
             report = self.report()
             if report["program"] != self._number or self._first + self._after > report["granted"]:
                 return

@@ -204,7 +204,7 @@ class Refused(unittest.TestCase):
         rig.run(lambda: rig.last("fault"))
         self.check(rig, messages.WRONG_SWITCH, 0)
         # A controlled stop: the debounce time, the shorter look-ahead, and v^2/2a.
-        self.assertTrue(rig.world.along(0) > -(3200 * (3 + 20) // 1000 + 3200 * 3200 // 80_000 + 20))
+        self.assertTrue(rig.world.along(0) > -(3200 * (3 + 35) // 1000 + 3200 * 3200 // 80_000 + 20))
 
     def test_an_axis_without_a_switch(self):
         rig = rig_at((5000, 9000), home_end_y=0)

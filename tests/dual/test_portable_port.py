@@ -9,6 +9,7 @@ import unittest
 from array import array
 
 from board_rig import DOWN, SETTINGS, UP, square
+from record_reader import give
 
 PERIOD_US = 1 << 30
 # What one look at the clock may be off, and the looks between being due and the edge.
@@ -393,11 +394,8 @@ class WholeBoard(unittest.TestCase):
         self.assertEqual(board.begin(1, 0, 1000, 2000), messages.NO_REASON)
         side = 120
         for kind, x, y, v in square(side, 2000):
-            if kind == records.PEN:
-                board.record(kind, x, 0, y * 5000)  # milliseconds to ticks
-            else:
-                board.record(kind, x, y, v)
-        board.record(records.END, 0, 0, 0)
+            give(board, kind, x, y, v)
+        give(board, records.END, 0, 0, 0)
         PWM.pulses[:] = []
         for _ in range(4000):
             board.poll()

@@ -1,9 +1,13 @@
 """Records on both interpreters: what is written is read, whatever else comes is refused without harm."""
 
 import unittest
+from array import array
+
+from record_reader import Reader
 
 from linewire import records
-from linewire.records import BAD, END, NOTHING, PEN, RAMP, REST, RecordError, encode_payload
+from linewire.encoding import RecordError, check_record, encode_payload
+from linewire.records import BAD, END, FULL, MORE, NOTHING, PEN, RAMP, REST
 
 
 class Numbers:
@@ -55,19 +59,6 @@ def random_program(seed, count):
     return program
 
 
-def read_all(state, payload):
-    """All records of a payload, and how it ended."""
-    if not records.open_payload(state, payload, 0, len(payload)):
-        return [], BAD
-    found = []
-    while True:
-        kind = records.read_record(state, payload)
-        if kind >= NOTHING:
-            return found, kind
-        speed = state[records.D_SPEED] if kind == RAMP else 0
-        found.append((kind, state[records.D_FIRST], state[records.D_SECOND], speed))
-
-
 # The far ends of every number.
 EXTREMES = [
     (RAMP, 16383, -16383, 131071),
@@ -94,13 +85,13 @@ EXTREMES = [
 
 class RecordTest(unittest.TestCase):
     def check(self, program, begin=0):
-        state = records.new_state()
+        reader = Reader()
         found = []
         index = begin
         while index < len(program):
             payload, index = encode_payload(program, index, begin)
             self.assertTrue(len(payload) <= records.RECORDS_ROOM)
-            got, ended = read_all(state, payload)
+            got, ended = reader.payload(payload)
             self.assertEqual(ended, NOTHING)
             found += got
         self.assertEqual(found, program[begin:])
@@ -127,19 +118,12 @@ class RecordTest(unittest.TestCase):
 
     def test_a_payload_cut_short_is_never_read_beyond_its_end(self):
         payload, _ = encode_payload(random_program(3, 120), 0)
-        whole, _ = read_all(records.new_state(), payload)
+        whole, _ = Reader().payload(payload)
         for length in range(len(payload)):
             # What lies behind the cut must make no difference.
-            state = records.new_state()
-            padded = payload[:length] + b"\xff" * 20
-            found = []
-            kind = BAD
-            if records.open_payload(state, padded, 0, length):
-                kind = records.read_record(state, padded)
-                while kind < NOTHING:
-                    found.append((kind, state[records.D_FIRST], state[records.D_SECOND]))
-                    kind = records.read_record(state, padded)
-            self.assertEqual(found, [entry[:3] for entry in whole[: len(found)]])
+            found, ended = Reader().payload(payload[:length] + b"\xff" * 20, length)
+            self.assertTrue(ended in (NOTHING, BAD))
+            self.assertEqual(found, whole[: len(found)])
 
     def test_any_bytes_are_read_or_refused_within_their_ranges(self):
         numbers = Numbers(77)
@@ -147,11 +131,25 @@ class RecordTest(unittest.TestCase):
             payload = bytearray([numbers.below(256) for _ in range(numbers.below(40))])
             if len(payload) > 2:
                 payload[2] &= 3
-            found, ended = read_all(records.new_state(), payload)
+            found, ended = Reader().payload(payload)
             self.assertTrue(ended in (NOTHING, BAD))
             self.assertTrue(len(found) <= len(payload) * 4)
             for kind, first, second, speed in found:
-                records.check_record(0, (kind, first, second, speed), 1)
+                check_record(0, (kind, first, second, speed), 1)
+
+    def test_a_record_that_there_is_no_room_for_is_seen_and_kept_nowhere(self):
+        payload, _ = encode_payload([(RAMP, 5, 3, 400), (RAMP, 5, 3, 0)], 0)
+        state = records.new_state(1)
+        values, places = array("i", [0, 0]), array("i", [0, 0])
+        records.open_payload(state, payload, 0, len(payload))
+        self.assertEqual(records.read_records(state, payload, values, places, 0), FULL)
+        self.assertEqual((list(values), list(places), state[records.D_COUNT]), ([0, 0], [0, 0], 0))
+        # The filling of the last byte is no record.
+        records.rest(state)
+        end, _ = encode_payload([(END, 0, 0, 0)], 0)
+        records.open_payload(state, end, 0, len(end))
+        self.assertEqual(records.read_records(state, end, values, places, 1), MORE)
+        self.assertEqual(records.read_records(state, end, values, places, 0), NOTHING)
 
     def test_headers_that_nobody_writes_are_refused(self):
         for payload in (b"", b"\x00", b"\x00\x00\x00", b"\x00\x00\x04\x80"):
@@ -160,9 +158,9 @@ class RecordTest(unittest.TestCase):
     def test_filling_must_be_zero_and_short(self):
         payload, _ = encode_payload([(END, 0, 0, 0)], 0)
         self.assertEqual(payload, b"\x00\x00\x00\xe0")
-        self.assertEqual(read_all(records.new_state(), payload), ([(END, 0, 0, 0)], NOTHING))
-        self.assertEqual(read_all(records.new_state(), payload + b"\x00")[1], BAD)
-        self.assertEqual(read_all(records.new_state(), b"\x00\x00\x00\xe1")[1], BAD)
+        self.assertEqual(Reader().payload(payload), ([(END, 0, 0, 0)], NOTHING))
+        self.assertEqual(Reader().payload(payload + b"\x00")[1], BAD)
+        self.assertEqual(Reader().payload(b"\x00\x00\x00\xe1")[1], BAD)
 
     def test_records_that_do_not_fit_are_refused_by_number(self):
         for record in (

@@ -9,6 +9,7 @@ import os
 import re
 import select
 import socket
+import sys
 import threading
 
 import pytest
@@ -24,7 +25,9 @@ from linewright.simulation.machine import Machine
 from linewright.virtual.launcher import RigOptions, RigProcess
 from linewright.virtual.pipe import find_micropython
 
-ON_BOARD = [re.sub(r"\.py$", ".mpy", f.name) if f.name != "main.py" else f.name for f in board_files.shipped()]
+# The fake board is no rp2, so it gets what any other microcontroller gets.
+PLATFORM = sys.platform
+ON_BOARD = [re.sub(r"\.py$", ".mpy", f.name) if f.name != "main.py" else f.name for f in board_files.shipped(PLATFORM)]
 
 
 @pytest.fixture
@@ -147,7 +150,7 @@ def test_a_damaged_file_is_seen_and_replaced(board):
 @pytest.fixture
 def versions(tmp_path, monkeypatch):
     """Two small versions of the board's code; returns a function that makes one of them the one that ships."""
-    real_main = next(file.path for file in board_files.shipped() if file.name == "main.py")
+    real_main = next(file.path for file in board_files.listed() if file.name == "main.py")
     names = ("lineboard/__init__.py", "lineboard/a.py", "linewire/__init__.py", "linewire/deep/b.py")
 
     def ship(version):
@@ -158,7 +161,7 @@ def versions(tmp_path, monkeypatch):
             path.parent.mkdir(parents=True, exist_ok=True)
             path.write_text(f"VERSION = {version}\n" * 40, encoding="utf-8")
             files.append(board_files.BoardFile(name, path))
-        monkeypatch.setattr(board_files, "shipped", lambda: tuple(files))
+        monkeypatch.setattr(board_files, "listed", lambda: tuple(files))
 
     return ship
 

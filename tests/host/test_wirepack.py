@@ -7,8 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from dual.record_reader import Reader
 from linewire import records as wire
-from linewire.records import END, PEN, RAMP, REST, RecordError, encode_payload
+from linewire.encoding import RecordError, encode_payload
+from linewire.records import END, PEN, RAMP, REST
 from linewright.program.packing import pack
 
 Record = tuple[int, int, int, int]
@@ -83,18 +85,13 @@ def test_payloads_begin_where_asked_and_one_decoder_reads_them_all(records: list
     breaks = sorted({at for at in wanted if at < len(records)})
     packed = pack(*np.array(records, dtype=np.int64).reshape(-1, 4).T, breaks=breaks)
     assert set(breaks) <= set(packed.first.tolist())
-    state = wire.new_state()
+    reader = Reader()
     read = []
     for i in range(len(packed)):
-        payload = bytearray(packed.payload(i))
-        assert wire.open_payload(state, payload, 0, len(payload))
-        while (kind := wire.read_record(state, payload)) != wire.NOTHING:
-            numbers = [state[cell] for cell in (wire.D_FIRST, wire.D_SECOND, wire.D_SPEED)]
-            read.append((kind, numbers))
-    assert [kind for kind, _ in read] == [record[0] for record in records]
-    for (kind, numbers), record in zip(read, records, strict=True):
-        count = {RAMP: 3, PEN: 2, REST: 1, END: 0}[kind]
-        assert numbers[:count] == list(record[1 : 1 + count])
+        found, ended = reader.payload(packed.payload(i))
+        assert ended == wire.NOTHING
+        read += found
+    assert read == records
 
 
 def test_long_programs_cross_the_packers_blocks() -> None:

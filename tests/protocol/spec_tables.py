@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from linewire import endpoint, framing, messages, records
+from linewire import encoding, endpoint, framing, messages, records, transitions
 
 SPEC = Path(messages.__file__).parent / "SPEC.md"
 
@@ -55,7 +55,7 @@ NAMES = ("ramp", "pen", "rest", "end")
 
 
 def examples() -> str:
-    payload, following = records.encode_payload(PROGRAM, 0)
+    payload, following = encoding.encode_payload(PROGRAM, 0)
     assert following == len(PROGRAM)
     lines = ["records:"]
     for kind, first, second, v_end in PROGRAM:
@@ -99,7 +99,7 @@ def examples() -> str:
 def session_diagram() -> str:
     """The table of transitions as a picture (Mermaid's `stateDiagram-v2`, which many viewers of Markdown draw)."""
     lines = ["stateDiagram-v2", "    [*] --> calling: host starts", "    [*] --> waiting: board starts"]
-    for state, comes, done, following in endpoint.TRANSITIONS:
+    for state, comes, done, following in transitions.TRANSITIONS:
         if done != "nothing":
             # A colon would end the label there.
             lines.append(f"    {state} --> {following}: {comes} / {done}".replace("up: ", "up, "))
@@ -131,7 +131,7 @@ def tables() -> dict[str, str]:
             )
         ),
         "session diagram": session_diagram(),
-        "session": _rows(("state", "what comes", "what is done", "next state"), list(endpoint.TRANSITIONS)),
+        "session": _rows(("state", "what comes", "what is done", "next state"), list(transitions.TRANSITIONS)),
         "examples": examples(),
     }
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+from dual.record_reader import Reader
 from linewire import endpoint, framing, messages, records
 from protocol.spec_tables import NAMES, SPEC, filled
 
@@ -23,14 +24,14 @@ def test_tables_are_those_of_the_code() -> None:
 def test_written_payload_is_read_as_the_written_records() -> None:
     written = re.findall(r"^  (ramp|pen|rest|end)((?: -?\d+)*)$", TEXT, re.MULTILINE)
     payload = line("payload")
-    state = records.new_state()
-    assert records.open_payload(state, payload, 0, len(payload))
-    for name, numbers in written:
-        assert records.read_record(state, payload) == NAMES.index(name)
-        got = [state[records.D_FIRST], state[records.D_SECOND], state[records.D_SPEED]]
+    found, ended = Reader().payload(payload)
+    assert ended == records.NOTHING
+    assert len(found) == len(written)
+    for (kind, first, second, v_end), (name, numbers) in zip(found, written, strict=True):
+        assert kind == NAMES.index(name)
         expected = [int(number) for number in numbers.split()]
+        got = [first, second, v_end] if kind == records.RAMP else [first, second]
         assert got[: len(expected)] == expected
-    assert records.read_record(state, payload) == records.NOTHING
 
 
 def test_written_frames_hold_the_written_messages() -> None:
@@ -56,8 +57,3 @@ def test_written_opening_links_a_fresh_host_and_board() -> None:
 
 def test_written_check_value_is_the_one_of_the_code() -> None:
     assert f"`{framing.CHECK_VALUE:X}`" in TEXT
-
-
-def test_states_of_the_transition_table_are_those_of_the_endpoint() -> None:
-    assert {row[0] for row in endpoint.TRANSITIONS} == set(endpoint.LINK_STATES)
-    assert {row[3] for row in endpoint.TRANSITIONS} <= set(endpoint.LINK_STATES)

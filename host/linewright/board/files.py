@@ -1,7 +1,7 @@
 """Where the files that go on the board lie on this computer, in a checkout and in an installed wheel alike.
 
-``ship.txt`` is the one list. Each of its lines is a name as it will be on the board; ``#`` starts a comment. Names
-below ``lineboard/`` and ``linewire/`` are modules of those packages; any other file (``main.py``) lies beside the
+``ship.txt`` is the one list. Each of its lines is a name as it will be on the board, and, where not every board needs
+the file, the kind of board that does; ``#`` starts a comment. Names below ``lineboard/`` and ``linewire/`` are modules of those packages; any other file (``main.py``) lies beside the
 package ``lineboard`` in a checkout and in ``linewright/data/board`` in a wheel.
 """
 
@@ -26,10 +26,12 @@ class BoardFile:
     ----------
     name : path on the board, with ``/`` between folders.
     path : the same file on this computer.
+    only : the kind of board that needs it (``rp2``, ``other`` or ``virtual``), empty for all.
     """
 
     name: str
     path: Path
+    only: str = ""
 
 
 def _loose_files() -> Path:
@@ -38,8 +40,23 @@ def _loose_files() -> Path:
     return checkout if (checkout / "ship.txt").is_file() else Path(__file__).parents[1] / "data" / "board"
 
 
-def shipped() -> tuple[BoardFile, ...]:
-    """The files that go on the board, in the order of ``ship.txt``.
+def shipped(platform: str) -> tuple[BoardFile, ...]:
+    """The files that go on one board, in the order of ``ship.txt``: what it cannot use stays away from its memory.
+
+    Parameters
+    ----------
+    platform : the board's own `sys.platform`, or ``virtual``.
+
+    Raises
+    ------
+    FileNotFoundError : the list names a file that is not there; then this installation is damaged.
+    """
+    kind = platform if platform in ("rp2", "virtual") else "other"
+    return tuple(file for file in listed() if file.only in ("", kind))
+
+
+def listed() -> tuple[BoardFile, ...]:
+    """All files of ``ship.txt``, in its order.
 
     Raises
     ------
@@ -47,24 +64,26 @@ def shipped() -> tuple[BoardFile, ...]:
     """
     files = []
     for line in (_loose_files() / "ship.txt").read_text(encoding="utf-8").splitlines():
-        name = line.partition("#")[0].strip()
+        name, _, only = line.partition("#")[0].strip().partition(" ")
         if not name:
             continue
         top, _, rest = name.partition("/")
         path = _PACKAGES[top] / rest if rest else _loose_files() / name
         if not path.is_file():
             raise FileNotFoundError(f"ship.txt names {name}, which is not at {path}")
-        files.append(BoardFile(name, path))
+        files.append(BoardFile(name, path, only.strip()))
     return tuple(files)
 
 
 def digest() -> int:
-    """CRC-32 over names and contents of all shipped files: tells one state of the board's code from another.
+    """CRC-32 over names and contents of all listed files: tells one state of the board's code from another.
+
+    The same for every kind of board, so that host and board compare one number.
 
     Each file adds its name, a zero byte, its content with line feeds for line ends, and a zero byte.
     """
     value = 0
-    for file in shipped():
+    for file in listed():
         content = file.path.read_bytes().replace(b"\r\n", b"\n")
         value = zlib.crc32(file.name.encode() + b"\0" + content + b"\0", value)
     return value

@@ -193,7 +193,7 @@ def flash(
     if compiled:
         contents, architecture = _compiled(facts, warnings)
     if contents is None:
-        contents = tuple(Content(file.name, _source(file)) for file in board_files.shipped())
+        contents = tuple(Content(file.name, _source(file)) for file in board_files.shipped(facts.platform))
     digest = board_files.digest()
 
     with _in_our_words(prompt):
@@ -301,7 +301,7 @@ def _compiled(facts: BoardFacts, warnings: list[str]) -> tuple[tuple[Content, ..
     contents = []
     with tempfile.TemporaryDirectory() as folder:
         target = Path(folder) / "out.mpy"
-        for file in board_files.shipped():
+        for file in board_files.shipped(facts.platform):
             if file.name == MAIN:
                 contents.append(Content(MAIN, _source(file)))
                 continue

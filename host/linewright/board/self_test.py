@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
-from linewire import messages
+from linewire import messages, records
 from linewright import units
 from linewright.board import files as board_files
 from linewright.board.status import BoardStatus
@@ -32,8 +32,9 @@ SLOW_S: Final = 0.05
 carries 8 x 60 / 0.05 = 9600 records/s, ten times what dense drawings need; beyond it something is wrong with the line.
 """
 
-FRAME_RECORDS: Final = 512
-"""The most records that fit one frame: 240 bytes at no less than 3.75 bits each (`linewire.records`)."""
+QUEUE_RECORDS: Final = records.MOST + round(SLOW_S * 5000)
+"""Records that the board's queue must hold: a full frame of the smallest records has to fit while the pen goes on, for
+a slow round trip, with what is queued already, at the 5000 ramps/s that a board draws at most."""
 
 REST_TICKS: Final = units.TICK_HZ // 2
 """Half a second of standing still, to see the player's clock run."""
@@ -192,8 +193,8 @@ def _pen(status: BoardStatus) -> CheckResult:
 
 def _queue(greeting: Greeting) -> CheckResult:
     said = f"{greeting.queue_slots} records"
-    if greeting.queue_slots < 2 * FRAME_RECORDS:
-        return CheckResult("queue", "failed", f"{said}; two full frames need {2 * FRAME_RECORDS}")
+    if greeting.queue_slots < QUEUE_RECORDS:
+        return CheckResult("queue", "failed", f"{said}; a full frame and a slow round trip need {QUEUE_RECORDS}")
     return CheckResult("queue", "passed", said)
 
 

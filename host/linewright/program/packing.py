@@ -1,4 +1,4 @@
-"""Moves payloads for whole programs, vectorised: the same bytes as `linewire.records.encode_payload`, much faster.
+"""Moves payloads for whole programs, vectorised: the same bytes as `linewire.encoding.encode_payload`, much faster.
 
 The format stands in `linewire.records` and SPEC.md. Here all code lengths of a block of records are computed at once
 for all orders; choosing the orders of a frame is then a difference of running sums, and finding where it is full is a
@@ -13,6 +13,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from linewire.encoding import WINDOW, RecordError, check_record
 from linewire.messages import RECORDS_ROOM
 from linewire.records import (
     AGAIN,
@@ -30,9 +31,6 @@ from linewire.records import (
     SERVO_HIGH_US,
     SERVO_LOW_US,
     SHORT_SPEEDS,
-    WINDOW,
-    RecordError,
-    check_record,
 )
 
 _Ints = NDArray[np.int64]

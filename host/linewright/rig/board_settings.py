@@ -5,6 +5,9 @@ from __future__ import annotations
 import math
 from typing import Final
 
+import numpy as np
+
+from linewire.records import SERVO_HIGH_US, SERVO_LOW_US
 from linewright import units
 from linewright.rig.rig import Rig
 
@@ -28,6 +31,34 @@ _STEP_SLACK: Final = 1e-6
 far above that and far below anything a machine can do."""
 
 
+SERVO_MARGIN_US: Final = 200
+"""How far beyond the pen's own heights the board lets the servo go, for whoever looks for better ones by hand: 18
+degrees of a hobby servo (common practice: 1 ms for 90 degrees)."""
+
+
+SHAPE_MARGIN: Final = 1.05
+"""Corrections of size and squareness change steps per mm by a few per cent at most."""
+
+
+def _steepest_ramp_steps_s2(rig: Rig) -> float:
+    """The most that both axes together accelerate along the path in step space, in whatever direction.
+
+    With `SHAPE_MARGIN`, because planning counts in steps of the corrected machine.
+    """
+    accel = np.array([rig.x.accel_mm_s2, rig.y.accel_mm_s2])
+    corners = rig.kinematics_matrix @ (np.array([[1.0, 1.0], [1.0, -1.0]]).T * accel[:, None])
+    return float(np.linalg.norm(corners, axis=0).max()) * SHAPE_MARGIN
+
+
+def _servo_pulses_us(rig: Rig) -> list[int]:
+    """The pulses between which all heights of the pen lie, margin included."""
+    pen = rig.pen
+    heights = [pen.up_us, pen.down_us, pen.clear_us]
+    heights += [pen.down_us + change for row in rig.pen_height.change_us for change in row]
+    low, high = math.floor(min(heights)) - SERVO_MARGIN_US, math.ceil(max(heights)) + SERVO_MARGIN_US
+    return [max(low, SERVO_LOW_US), min(high, SERVO_HIGH_US)]
+
+
 def board_settings(rig: Rig) -> dict[str, int]:
     """What the board is told of the rig: names and units of linewire's settings table, whole numbers.
 
@@ -39,6 +70,11 @@ def board_settings(rig: Rig) -> dict[str, int]:
         "kinematics": SETTING_TYPES[rig.kinematics.type],
         "accel": min(max(1, math.floor(rig.step_space_accel_steps_s2())), ACCEL_HIGH_STEPS_S2),
         "max_rate": max(rig.a.step_rate_hz, rig.b.step_rate_hz),
+        "rate_a": rig.a.step_rate_hz,
+        "rate_b": rig.b.step_rate_hz,
+        "ramp_accel": min(math.ceil(_steepest_ramp_steps_s2(rig)), ACCEL_HIGH_STEPS_S2),
+        "servo_low_us": min(_servo_pulses_us(rig)),
+        "servo_high_us": max(_servo_pulses_us(rig)),
         "pen_up_us": rig.pen.up_us,
         "pen_down_us": rig.pen.down_us,
         "pen_lift_ms": rig.pen.lift_ms,

@@ -1,0 +1,35 @@
+"""What `board check` takes for granted of the link's formats is what they really allow."""
+
+from __future__ import annotations
+
+import dataclasses
+
+from linewright.session_values import Greeting
+
+from lineboard import feeder
+from linewire import records
+from linewire.encoding import encode_payload
+from linewright import board_check
+
+
+def greeting(queue_slots: int) -> Greeting:
+    fields = {field.name: 0 for field in dataclasses.fields(Greeting)}
+    return Greeting(**{**fields, "queue_slots": queue_slots})  # type: ignore[arg-type]
+
+
+def test_one_frame_may_hold_as_many_records_as_the_format_says() -> None:
+    """Ramps like the one before them take three bits, which is the least."""
+    alike = [(records.RAMP, 3, 1, 500)] * (records.MOST + 50)
+    payload, first = encode_payload(alike, 0)
+    second, following = encode_payload(alike, first)
+    assert len(payload) == len(second) or following == len(alike)
+    payload, following = encode_payload([*alike, *alike], first)
+    assert len(payload) == records.RECORDS_ROOM
+    assert following - first == records.MOST
+
+
+def test_a_queue_that_a_full_frame_and_a_round_trip_overfill_fails_the_check() -> None:
+    assert board_check.QUEUE_RECORDS > records.MOST
+    assert board_check._queue(greeting(board_check.QUEUE_RECORDS - 1)).outcome == "failed"
+    assert board_check._queue(greeting(board_check.QUEUE_RECORDS)).outcome == "passed"
+    assert feeder.SLOTS >= board_check.QUEUE_RECORDS, "our own boards pass"
