@@ -43,34 +43,28 @@ def whole(payloads, accel, rate):
     port = Endless()
     queue = feeder.Feeder(port)
     queue.state[kernel.S_ACCEL] = accel
-    limits = guard.Guard(port)
-    limits.configure(False, -1_000_000, 1_000_000, -1_000_000, 1_000_000, rate)
-    limits.begin(0, 0)
-    decoder = records.new_state()
+    queue.queue[kernel.Q_ENOUGH] = 1
+    limits = guard.Guard(port, feeder.MASK)
+    reach = (-1_000_000, 1_000_000, -1_000_000, 1_000_000)
+    limits.configure(False, reach, rate, rate, 4_000_000, 2 * rate, 500, 2500)
+    limits.begin(0, 0, True)
+    decoder = records.new_state(feeder.MASK)
     decoding = queueing = playing = count = 0
     for payload in payloads:
-        found = []
         gc.collect()
         begun = us()
         records.open_payload(decoder, payload, 0, len(payload))
-        while True:
-            kind = records.read_record(decoder, payload)
-            if kind >= records.NOTHING:
-                break
-            found.append((kind, decoder[0], decoder[1], decoder[2]))
+        decoder[records.D_SLOT] = queue.taken & feeder.MASK
+        records.read_records(decoder, payload, queue.values, queue.places, queue.room())
         decoding += since(us(), begun)
-        gc.collect()
+        found = decoder[records.D_COUNT]
         begun = us()
-        for kind, x, y, v in found:
-            if kind == records.PEN:
-                y, v = 0, y * 5000
-            elif kind == records.REST:
-                x, v = 0, x
-            if limits.check(kind, x, y, v):
-                raise ValueError("refused")
-            queue.push(kind, x, y, v)
+        if limits.admit(queue, found):
+            raise ValueError("refused")
+        cells = limits.limits
+        queue.enter(found, cells[guard.L_TERMINALS], cells[guard.L_OPEN], cells[guard.L_LAST_KIND])
         queueing += since(us(), begun)
-        count += len(found)
+        count += found
         gc.collect()
         begun = us()
         queue.feed()
@@ -82,23 +76,25 @@ def whole(payloads, accel, rate):
 
 def kernel_alone(payloads, accel):
     """Ramps, words; microseconds of loading and of rendering them, the calls' own cost included."""
-    decoder = records.new_state()
+    decoder = records.new_state(feeder.MASK)
+    values = array("i", [0] * (feeder.MASK + 1))
+    places = array("i", [0] * (feeder.MASK + 1))
     state = kernel.new_state(20)
     state[kernel.S_ACCEL] = accel
     words = array("i", [0] * feeder.BLOCK_WORDS)
     loading = rendering = ramps = count = 0
     for payload in payloads:
         records.open_payload(decoder, payload, 0, len(payload))
-        while True:
-            kind = records.read_record(decoder, payload)
-            if kind >= records.NOTHING:
-                break
-            if kind != records.RAMP:
+        decoder[records.D_SLOT] = 0
+        records.read_records(decoder, payload, values, places, feeder.MASK)
+        for i in range(decoder[records.D_COUNT]):
+            if values[i] >> records.KIND_SHIFT:
                 kernel.rest(state)
                 continue
-            x, y, v = decoder[0], decoder[1], decoder[2]
+            x = (places[i] >> records.PLACE_SHIFT) - records.PLACE_ZERO
+            y = (places[i] & records.PLACE_MASK) - records.PLACE_ZERO
             begun = us()
-            kernel.load(state, x, y, v, kernel.PLENTY)
+            kernel.load(state, x, y, values[i], kernel.PLENTY)
             loading += since(us(), begun)
             ramps += 1
             while state[kernel.S_LEFT]:

@@ -7,6 +7,7 @@ Prints one line per figure: name, median and spread (half the distance between t
 
 import sys
 import time
+from array import array
 
 HERE = __file__.rsplit("/", 1)[0] if "/" in __file__ else "."
 sys.path.insert(0, HERE + "/../shared_protocol")
@@ -62,13 +63,14 @@ def figure(name, run, units, rounds=9):
 def main():
     entries = program(1500)
     payloads = payloads_of(entries)
-    state = records.new_state()
+    state = records.new_state(63)
+    values, places = array("i", [0] * 64), array("i", [0] * 64)
 
     def decode():
         records.rest(state)
         for payload in payloads:
             records.open_payload(state, payload, 0, len(payload))
-            while records.read_record(state, payload) < records.NOTHING:
+            while records.read_records(state, payload, values, places, 64) == records.MORE:
                 pass
 
     figure("decode_us_per_record", decode, len(entries))

@@ -72,6 +72,10 @@ def start():
     what = lacking()
     if not what:
         try:
+            # Nothing else may be loaded before.
+            from lineboard import memory
+
+            memory.reserve()
             if sys.platform == "rp2":
                 from lineboard.ports import rp2 as port
             else:

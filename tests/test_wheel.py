@@ -76,13 +76,8 @@ def test_imports_come_from_the_wheel(environment, tmp_path):
 
 def test_board_files_are_found_in_the_wheel(environment, tmp_path):
     code = (
-<<<<<<< HEAD
         "from linewright.board import files as board_files\n"
-        "print(board_files.digest(), *(file.name for file in board_files.shipped()), sep='\\n')"
-=======
-        "from linewright import board_files\n"
         "print(board_files.digest(), *(file.name for file in board_files.listed()), sep='\\n')"
->>>>>>> 7a096af (board: Whole frames are decoded and checked in one call each, ramps taken and rendered in one; what a board cannot use stays off it.)
     )
     from linewright.board import files as board_files
 

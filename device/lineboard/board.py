@@ -10,6 +10,7 @@
 Nothing here knows about frames.  Requests return a reason from `messages.REASONS`; `NO_REASON` means done.
 """
 
+import gc
 from array import array
 
 from lineboard import kernel
@@ -46,6 +47,8 @@ _POSITION_KEYS = [
     if entry[0].split("_")[0] in ("kinematics", "x", "y", "pin", "reversed", "contact")
     or entry[0].startswith("home_end")
 ]
+
+_PIN_KEYS = [entry[1] for entry in messages.SETTINGS if entry[0].startswith("pin_")]
 
 _NOT_STOPPING = const(-1)
 _ABANDON = const(0)  # other values of `_stopping` are fault codes
@@ -102,6 +105,7 @@ class Board:
 
     def run(self):
         """The main loop.  Left only by an exception, a request for the prompt or a bug: motors off then, pen up."""
+        self._tidy()
         try:
             while True:
                 self.poll()
@@ -180,6 +184,7 @@ class Board:
         for axis in (0, 1):
             if axes >> axis & 1 and self.homing.axes[axis].end == 0:
                 return self._refuse(messages.NO_SWITCH, 1, axes, 0, 0)
+        self._tidy()
         now_us = self.port.now_us()
         if not self.known:
             self.feeder.set_position(0, 0)
@@ -220,6 +225,7 @@ class Board:
             return self._refuse(messages.POSITION_DIFFERS, 3, feeder.a, feeder.a, feeder.a)
         if feeder.b != b:
             return self._refuse(messages.POSITION_DIFFERS, 4, feeder.b, feeder.b, feeder.b)
+        self._tidy()
         now_us = self.port.now_us()
         feeder.begin(first)
         feeder.set_pace(0)  # until the pen is up and the motors are awake, see _draw
@@ -285,6 +291,9 @@ class Board:
     def move_pen(self, servo_us):
         if self.state not in (UNHOMED, READY, HOLDING) or self.homing.running:
             return self._wrong_state()
+        low, high = self._get("servo_low_us"), self._get("servo_high_us")
+        if not low <= servo_us <= high:
+            return self._refuse(messages.OUT_OF_RANGE, 1, servo_us, low, high)
         self.pen.lower(servo_us, self.port.now_us())
         return messages.NO_REASON
 
@@ -347,6 +356,11 @@ class Board:
     def _lose_position(self):
         self.known = 0
         self.homed = 0
+        for axis in (0, 1):
+            # An axis with a switch keeps what is known of its travel until it is homed; without one, its user may have
+            # moved it by hand.
+            if not self.homing.axes[axis].end:
+                self.guard.forget(axis)
 
     # What goes on in each state.
 
@@ -452,6 +466,9 @@ class Board:
         self.homed |= self._homing_mask
         self.known |= self._homing_mask
         feeder = self.feeder
+        for axis in (0, 1):
+            if self._homing_mask >> axis & 1:
+                self.guard.homed(axis, feeder.a, feeder.b)
         self.port.mark(feeder.a, feeder.b)
         self._begin_rest()
         if self.trusted():
@@ -478,6 +495,14 @@ class Board:
             self.server.event(messages.WENT_IDLE, after_s)
 
     # Small parts.
+
+    def _tidy(self):
+        """Collect the heap's garbage now, while nothing moves, so that it need not happen in the middle of a motion.
+
+        It takes some 25 ms on an RP2040.  A drawing and a homing allocate little: what is free after this lasts.
+        """
+        self.port.alive()
+        gc.collect()
 
     def flags(self):
         """The report's flags."""
@@ -553,6 +578,20 @@ class Board:
             if settings[key] < low:
                 self._refuse(messages.OUT_OF_RANGE, key, settings[key], low, messages.POSITION)
                 return False
+        low, high = settings[_key("servo_low_us")], settings[_key("servo_high_us")]
+        for name in ("pen_up_us", "pen_down_us"):
+            key = _key(name)
+            if not low <= settings[key] <= high:
+                self._refuse(messages.OUT_OF_RANGE, key, settings[key], low, high)
+                return False
+        taken = []
+        for key in _PIN_KEYS:
+            pin = settings[key]
+            if pin >= 0 and pin in taken:
+                # Two functions on one pin; none is the nearest that is allowed.
+                self._refuse(messages.OUT_OF_RANGE, key, pin, -1, -1)
+                return False
+            taken.append(pin)
         for name in ("max_rate", "home_fast_x", "home_fast_y", "home_slow_x", "home_slow_y"):
             key = _key(name)
             if settings[key] > self.port.max_rate:
@@ -577,6 +616,7 @@ class Board:
             min(get("max_rate"), get("rate_a")),
             min(get("max_rate"), get("rate_b")),
             get("ramp_accel"),
+            get("corner_rate"),
             get("servo_low_us"),
             get("servo_high_us"),
         )

@@ -9,7 +9,7 @@ Limits of the machine, whatever a host sends:
 * the travel of an axis that has not been homed: all places that the pen has been in since the motors were last free, or
   the axis was homed, lie within one reach, however often a host calls the place by another name;
 * the rate of each motor, at both ends of a ramp and in its direction;
-* the acceleration along a ramp;
+* the acceleration along a ramp, and how much a motor's rate jumps where two ramps meet;
 * the servo's range, and no pen action on a machine that can home and has not.
 """
 
@@ -53,7 +53,11 @@ _SERVO_HIGH = const(24)
 _HOMED = const(25)  # 1: what has to be homed before the pen comes down is
 _RATE_A = const(26)  # a quarter of each motor's steps/s, rounded up
 _RATE_B = const(27)
-_SIZE = const(28)
+_JUMP = const(28)  # steps/s that a motor's rate may change by where two ramps meet
+_BEFORE_A = const(29)  # direction of the ramp before: 256 times its steps per step of path, plus 512
+_BEFORE_B = const(30)
+_BLUR = const(31)  # how much of that whole steps may be wrong by
+_SIZE = const(32)
 _ZERO = const(1 << 29)
 _TOP = (1 << 31) - 1
 _TICKS_PER_MS = const(5000)
@@ -75,6 +79,7 @@ def _admit(limits: ptr32, values: ptr32, places: ptr32, lengths: ptr16, slot: in
     crossed = int(limits[_CROSSED])
     rate = int(limits[_RATE])
     accel = int(limits[_ACCEL])
+    jump = int(limits[_JUMP])
     fault = 0
     terminals = 0
     open_steps = 0
@@ -148,6 +153,39 @@ def _admit(limits: ptr32, values: ptr32, places: ptr32, lengths: ptr16, slot: in
             if length < int(limits[_FREE_STEPS]) and change * ((v + before) >> 4) > accel * (length + 1):
                 fault = 8
                 break
+            # Where two ramps meet, a motor's rate jumps by the path speed times the change of direction.  Whole steps
+            # give the direction of a ramp of length L to 3/2 in L, which counts for nothing here.
+            n = x
+            if n < 0:
+                n = 0 - n
+            n = (n << 8) // length
+            if x < 0:
+                n = 0 - n
+            m = y
+            if m < 0:
+                m = 0 - m
+            m = (m << 8) // length
+            if y < 0:
+                m = 0 - m
+            n += 512
+            m += 512
+            blur = 384 // length
+            if before + before > jump:
+                place = n - int(limits[_BEFORE_A])
+                if place < 0:
+                    place = 0 - place
+                top = m - int(limits[_BEFORE_B])
+                if top < 0:
+                    top = 0 - top
+                if top > place:
+                    place = top
+                place -= blur + int(limits[_BLUR])
+                if place > 0 and (place * before) >> 8 > jump:
+                    fault = 8
+                    break
+            limits[_BEFORE_A] = n
+            limits[_BEFORE_B] = m
+            limits[_BLUR] = blur
             x += a
             y += b
             if crossed:
@@ -245,11 +283,11 @@ class Guard:
         self._last_us = port.now_us()
         self.silent_us = 0
 
-    def configure(self, crossed, low_high, rate_a, rate_b, ramp_accel, servo_low, servo_high):
+    def configure(self, crossed, low_high, rate_a, rate_b, ramp_accel, jump, servo_low, servo_high):
         """Take over the settings.
 
         `low_high`: soft limits x_low, x_high, y_low, y_high, in steps along the axes; rates: steps/s of the motors;
-        `ramp_accel`: steps/s^2 along the path; servo pulses in us.
+        `ramp_accel`: steps/s^2 along the path; `jump`: steps/s where two ramps meet; servo pulses in us.
         """
         limits = self.limits
         limits[_CROSSED] = 1 if crossed else 0
@@ -269,6 +307,7 @@ class Guard:
         limits[_RATE_B] = (rate_b >> 2) + 1
         limits[_ACCEL] = (ramp_accel >> 3) + 2
         limits[_FREE_STEPS] = ((1 << 31) - 1) // limits[_ACCEL] - 1
+        limits[_JUMP] = jump
         limits[_SERVO_LOW] = servo_low
         limits[_SERVO_HIGH] = servo_high
 

@@ -238,7 +238,7 @@ SETTINGS = (
     ("home_end_y", 26, 0, 2, 0),
     ("home_passes", 27, 1, 20, 3),
     ("idle_after_s", 28, 0, 3600, 60),  # 0 = never
-    ("host_silence_ms", 29, 500, 600_000, 5000),
+    ("host_silence_ms", 29, 500, 600_000, 700),
     # Pins of the microcontroller; -1 = not connected.  RP2350B has the most, 48.
     ("pin_step_a", 30, -1, 47, -1),
     ("pin_direction_a", 31, -1, 47, -1),
@@ -260,6 +260,7 @@ SETTINGS = (
     ("servo_high_us", 44, 500, 2500, 2500),
     ("rate_a", 45, 1, RATE, RATE),  # steps/s of one motor, where the two differ; max_rate holds for both
     ("rate_b", 46, 1, RATE, RATE),
+    ("corner_rate", 47, 1, 2 * RATE, 2 * RATE),  # steps/s by which a motor's rate may jump where two ramps meet
 )
 
 # The report rides on every acknowledgement of the board: (field, type, low, high), fixed layout, newest wins.

@@ -91,7 +91,8 @@ def test_a_link_that_stalls_for_three_seconds_in_mid_stroke_only_makes_the_pen_w
     # One long, finely divided stroke: more records than the board's queue holds.
     turn = np.linspace(0, 60, 6000)
     spiral = np.column_stack((60 + turn / 2 * np.cos(turn), 60 + turn / 2 * np.sin(turn)))
-    run = draw(tmp_path, [spiral], on_progress=stall_once)
+    patient = BY_HAND.changed({"guard.host_silence_s": 5.0})
+    run = draw(tmp_path, [spiral], patient, on_progress=stall_once)
     assert stalled
     assert_drawn(run, on_time=False)
     assert run.result.starved >= 1

@@ -87,16 +87,15 @@ def test_a_drawing_that_is_abandoned_again_and_again(tmp_path, rig, seed):
 
 def records_of(tail, frames):
     """Columns of a tail's first frames as a board decodes them: kind, first, second, end speed."""
+    from dual.record_reader import Reader
     from linewire import records
 
-    state = records.new_state()
+    reader = Reader()
     found = []
     for frame in range(min(frames, len(tail.packed))):
-        payload = tail.packed.payload(frame)
-        assert records.open_payload(state, payload, 0, len(payload))
-        while (kind := records.read_record(state, payload)) != records.NOTHING:
-            assert kind != records.BAD
-            found.append((kind, state[records.D_FIRST], state[records.D_SECOND], state[records.D_SPEED]))
+        read, ended = reader.payload(tail.packed.payload(frame))
+        assert ended == records.NOTHING
+        found += read
     return found
 
 

@@ -7,6 +7,8 @@ from typing import Any
 
 import pytest
 
+from dual.record_reader import give
+from lineboard import guard
 from linewire import messages, records
 from linewright.board.session import Session
 from linewright.drawing.strokes import Drawing
@@ -55,12 +57,18 @@ def stand_still(rig: LockstepRig, wire: LockstepWire, session: Session) -> None:
     board.port.pause = late
 
 
+def give_more(rig: LockstepRig, *record: int) -> None:
+    """One more record, as if the end of the program were not queued yet."""
+    rig.board.guard.limits[guard._ENDED] = 0
+    give(rig.board, *record)
+
+
 def bad_record(rig: LockstepRig, wire: LockstepWire, session: Session) -> None:
-    rig.board.record(records.RAMP, 0, 0, 100)
+    give_more(rig, records.RAMP, 0, 0, 100)
 
 
 def out_of_reach(rig: LockstepRig, wire: LockstepWire, session: Session) -> None:
-    rig.board.record(records.RAMP, -16_000, 0, 4000)
+    give_more(rig, records.RAMP, -16_000, 0, 4000)
 
 
 def cut(rig: LockstepRig, wire: LockstepWire, session: Session) -> None:

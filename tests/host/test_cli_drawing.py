@@ -330,7 +330,7 @@ def test_a_closed_terminal_stops_with_the_pen_up(place):
 def test_a_suspended_laptop_finds_the_drawing_held_and_goes_on(place):
     """Stopped for longer than board and host wait for each other, and than the motors are kept powered."""
     rig = place / "rig.toml"
-    text = rig.read_text().replace("host_silence_s = 5.0", "host_silence_s = 1.0")
+    text = rig.read_text().replace("host_silence_s = 0.7", "host_silence_s = 1.0")
     rig.write_text(text.replace("idle_after_s = 60.0", "idle_after_s = 1.0"))
     impatient = "from linewright.board import conversation; conversation.SILENCE_S = 2.0; " + COMMAND
     # A line, and a ring that is drawn for six seconds.

@@ -93,7 +93,6 @@ def test_everything_arrives_compiled_and_starts(board):
     said = it.run(
         "from array import array\n"
         "from lineboard import kernel, board\n"
-        "from lineboard.ports import virtual\n"
         "state = kernel.new_state()\n"
         "state[kernel.S_OVERHEAD] = 20\n"
         "print(kernel.load(state, 100, 50, 1000, kernel.PLENTY), kernel.__file__)"

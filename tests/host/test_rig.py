@@ -351,7 +351,7 @@ def test_settings_are_the_boards_own_names_within_its_ranges():
     # By hand: 310 mm x 80 = 24800 steps; 30 mm/s x 80 = 2400; 1500 mm/s^2 x 80 = 120 000.
     assert (told["x_high"], told["home_fast_x"], told["accel"]) == (24800, 2400, 120_000)
     assert (told["home_backoff_x"], told["home_accel_y"], told["step_width_ns"]) == (240, 40_000, 2000)
-    assert (told["kinematics"], told["home_end_x"], told["pin_servo"], told["host_silence_ms"]) == (0, 1, 7, 5000)
+    assert (told["kinematics"], told["home_end_x"], told["pin_servo"], told["host_silence_ms"]) == (0, 1, 7, 700)
 
 
 def test_settings_at_the_ends_of_every_range_suit_the_board():

@@ -1,4 +1,4 @@
-"""Every row of the table of transitions, driven against the real endpoint: what it does is told in the table's words."""
+"""Every row of the table of transitions, driven against the real endpoint, which does what the row says."""
 
 from __future__ import annotations
 

@@ -47,7 +47,7 @@ _FAULT_HINTS: Final = {
     "switch missing": "the switch was never reached: check its wiring, the direction of the motor and travel_mm",
     "wrong switch": "another axis' switch was pressed: check which switch and which motor belong to which axis",
     "bad records": "this is a bug in Linewright: please report it, with the picture and the rig file",
-    "player broke off": "the board was too slow for this drawing: home again, and please report it",
+    "player broke off": "the board fell behind in mid-motion: home again, and please report it",
     "watchdog": "the board stood still and started anew: home again, and please report it",
     "not homed": "home the machine first: `linewright board home`",
     "beyond limits": "plan the picture again with the rig file that this machine really has",

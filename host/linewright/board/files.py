@@ -1,8 +1,9 @@
 """Where the files that go on the board lie on this computer, in a checkout and in an installed wheel alike.
 
 ``ship.txt`` is the one list. Each of its lines is a name as it will be on the board, and, where not every board needs
-the file, the kind of board that does; ``#`` starts a comment. Names below ``lineboard/`` and ``linewire/`` are modules of those packages; any other file (``main.py``) lies beside the
-package ``lineboard`` in a checkout and in ``linewright/data/board`` in a wheel.
+the file, the kind of board that does; ``#`` starts a comment. Names below ``lineboard/`` and ``linewire/`` are modules
+of those packages; any other file (``main.py``) lies beside the package ``lineboard`` in a checkout and in
+``linewright/data/board`` in a wheel.
 """
 
 from __future__ import annotations

@@ -7,6 +7,7 @@ from typing import Final
 
 import numpy as np
 
+from linewire.messages import RATE
 from linewire.records import SERVO_HIGH_US, SERVO_LOW_US
 from linewright import units
 from linewright.rig.rig import Rig
@@ -36,8 +37,8 @@ SERVO_MARGIN_US: Final = 200
 degrees of a hobby servo (common practice: 1 ms for 90 degrees)."""
 
 
-SHAPE_MARGIN: Final = 1.05
-"""Corrections of size and squareness change steps per mm by a few per cent at most."""
+SHAPE_MARGIN: Final = 1.25
+"""Corrections change steps per mm by a fifth at most (`sections.Corrections`)."""
 
 
 def _steepest_ramp_steps_s2(rig: Rig) -> float:
@@ -50,11 +51,23 @@ def _steepest_ramp_steps_s2(rig: Rig) -> float:
     return float(np.linalg.norm(corners, axis=0).max()) * SHAPE_MARGIN
 
 
+def _corner_rate_steps_s(rig: Rig) -> float:
+    """The most that a motor's rate jumps at a corner that the planner lets the pen pass.
+
+    At a vertex the velocity changes by ``dv = 2 v sin(phi / 2)`` where ``v^2 <= a 2 delta / sin^2(phi / 2)``
+    (`motion.corners`), so ``dv^2 <= 8 a delta``.  Twice that, because the speed is one number in steps on either side,
+    and steps per mm may differ.
+    """
+    accel_mm_s2 = float(np.hypot(rig.x.accel_mm_s2, rig.y.accel_mm_s2))
+    jump_mm_s = math.sqrt(8.0 * accel_mm_s2 * rig.motion.junction_deviation_mm)
+    return 2.0 * jump_mm_s * float(np.linalg.norm(rig.kinematics_matrix, 2)) * SHAPE_MARGIN
+
+
 def _servo_pulses_us(rig: Rig) -> list[int]:
     """The pulses between which all heights of the pen lie, margin included."""
     pen = rig.pen
-    heights = [pen.up_us, pen.down_us, pen.clear_us]
-    heights += [pen.down_us + change for row in rig.pen_height.change_us for change in row]
+    heights: list[float] = [pen.up_us, pen.down_us, pen.clear_us]
+    heights += [pen.down_us + change for row in rig.corrections.pen_height.change_us for change in row]
     low, high = math.floor(min(heights)) - SERVO_MARGIN_US, math.ceil(max(heights)) + SERVO_MARGIN_US
     return [max(low, SERVO_LOW_US), min(high, SERVO_HIGH_US)]
 
@@ -73,6 +86,7 @@ def board_settings(rig: Rig) -> dict[str, int]:
         "rate_a": rig.a.step_rate_hz,
         "rate_b": rig.b.step_rate_hz,
         "ramp_accel": min(math.ceil(_steepest_ramp_steps_s2(rig)), ACCEL_HIGH_STEPS_S2),
+        "corner_rate": min(math.ceil(_corner_rate_steps_s(rig)), 2 * RATE),
         "servo_low_us": min(_servo_pulses_us(rig)),
         "servo_high_us": max(_servo_pulses_us(rig)),
         "pen_up_us": rig.pen.up_us,

@@ -172,7 +172,7 @@ class Guard(Section):
     """When the board acts on its own."""
 
     idle_after_s: float = number(0, 3600, "s", "0: never let go; an hour at most", 60.0)
-    host_silence_s: float = number(0.5, 600, "s", "shorter trips on a busy laptop", 5.0)
+    host_silence_s: float = number(0.5, 600, "s", "shorter trips on a busy laptop", 0.7)
     rest_current_after_s: float = number(0, 60, "s", "rotors swing for some tenths of a second after a stop", 0.5)
 
 

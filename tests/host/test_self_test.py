@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import dataclasses
 
-from linewright.session_values import Greeting
-
 from lineboard import feeder
 from linewire import records
 from linewire.encoding import encode_payload
-from linewright import board_check
+from linewright.board import self_test
+from linewright.board.session_values import Greeting
 
 
 def greeting(queue_slots: int) -> Greeting:
@@ -29,7 +28,7 @@ def test_one_frame_may_hold_as_many_records_as_the_format_says() -> None:
 
 
 def test_a_queue_that_a_full_frame_and_a_round_trip_overfill_fails_the_check() -> None:
-    assert board_check.QUEUE_RECORDS > records.MOST
-    assert board_check._queue(greeting(board_check.QUEUE_RECORDS - 1)).outcome == "failed"
-    assert board_check._queue(greeting(board_check.QUEUE_RECORDS)).outcome == "passed"
-    assert feeder.SLOTS >= board_check.QUEUE_RECORDS, "our own boards pass"
+    assert self_test.QUEUE_RECORDS > records.MOST
+    assert self_test._queue(greeting(self_test.QUEUE_RECORDS - 1)).outcome == "failed"
+    assert self_test._queue(greeting(self_test.QUEUE_RECORDS)).outcome == "passed"
+    assert feeder.SLOTS >= self_test.QUEUE_RECORDS, "our own boards pass"

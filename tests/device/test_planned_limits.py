@@ -1,0 +1,170 @@
+"""The board's own limits let pass whatever the host plans, on any rig; and nothing that lies well beyond them."""
+
+from __future__ import annotations
+
+from array import array
+
+import numpy as np
+import pytest
+
+from dual.record_reader import laid_down
+from lineboard import feeder, guard
+from linewire import messages, records
+from linewright import motion
+from linewright.drawing.strokes import Drawing
+from linewright.rig.board_settings import board_settings
+from linewright.rig.rig import Rig
+
+
+class Queue:
+    """What `Guard.admit` needs of a feeder."""
+
+    def __init__(self) -> None:
+        self.values = array("i", [0] * feeder.SLOTS)
+        self.places = array("i", [0] * feeder.SLOTS)
+        self.lengths = array("H", [0] * feeder.SLOTS)
+        self.taken = 0
+
+
+class Still:
+    def now_us(self) -> int:
+        return 0
+
+
+def guarded(settings: dict[str, int], at: tuple[int, int] = (0, 0)) -> guard.Guard:
+    it = guard.Guard(Still(), feeder.MASK)
+    low_high = tuple(settings[name] for name in ("x_low", "x_high", "y_low", "y_high"))
+    rates = (settings["rate_a"], settings["rate_b"], settings["ramp_accel"], settings["corner_rate"])
+    it.configure(settings["kinematics"] == 1, low_high, *rates, settings["servo_low_us"], settings["servo_high_us"])
+    it.begin(*at, True)
+    return it
+
+
+def admit(it: guard.Guard, entries: list[tuple[int, int, int, int]]) -> tuple[int, int]:
+    """(records admitted, fault of the next)."""
+    queue = Queue()
+    done = 0
+    for entry in entries:
+        slot = queue.taken & feeder.MASK
+        queue.values[slot], queue.places[slot] = laid_down(*entry)
+        fault = it.admit(queue, 1)
+        if fault:
+            return done, fault
+        done += 1
+        queue.taken += 1
+    return done, 0
+
+
+def crowd(seed: int) -> Drawing:
+    """Circles of many sizes, zigzags, random walks of long and of tiny steps, and sharp reversals."""
+    rng = np.random.default_rng(seed)
+    turn = np.linspace(0, 2 * np.pi, 90)
+    strokes = [40 + r * np.c_[np.cos(turn), np.sin(turn)] for r in (0.3, 1.0, 3.0, 12.0)]
+    strokes.append(np.c_[20 + np.arange(30.0), 80 + 25 * (np.arange(30) % 2)])
+    strokes.append(60 + np.cumsum(rng.normal(0, 0.15, (300, 2)), axis=0))
+    strokes.append(60 + np.cumsum(rng.normal(0, 1.5, (120, 2)), axis=0))
+    strokes.append(np.array([[30, 30], [90, 31], [30.5, 30.2], [90, 90], [31, 30], [30, 90.0]]))
+    return Drawing.from_strokes(strokes)
+
+
+RIGS = {
+    "default": {},
+    "crossed belts": {"kinematics.type": "crossed-belt"},
+    "unlike axes": {"axis.x.accel_mm_s2": 600.0, "axis.y.accel_mm_s2": 2500.0, "axis.x.speed_mm_s": 150.0},
+    "unlike motors": {"motor.b.microsteps": 32, "motor.b.step_rate_hz": 30_000, "motor.a.step_rate_hz": 12_000},
+    "fast": {
+        "axis.x.speed_mm_s": 400.0,
+        "axis.y.speed_mm_s": 400.0,
+        "axis.x.accel_mm_s2": 8000.0,
+        "axis.y.accel_mm_s2": 8000.0,
+        "motion.pen_down_speed_mm_s": 400.0,
+        "motor.a.step_rate_hz": 30_000,
+        "motor.b.step_rate_hz": 30_000,
+    },
+    "crooked": {
+        "corrections.scale_x": 0.15,
+        "corrections.scale_y": -0.1,
+        "corrections.squareness_deg": 3.0,
+        "corrections.backlash_x_mm": 0.3,
+    },
+    "sharp corners": {"motion.junction_deviation_mm": 0.5},
+}
+
+
+@pytest.mark.parametrize("name", RIGS)
+def test_what_the_host_plans_passes(name: str) -> None:
+    rig = Rig.default().changed(RIGS[name])
+    settings = board_settings(rig)
+    for seed in (1, 2):
+        program = motion.plan(crowd(seed), rig)
+        columns = (
+            program.kind,
+            program.da + program.servo_us + program.rest_ticks,
+            program.db + program.dwell_ms,
+            program.v_end,
+        )
+        entries = [tuple(map(int, row)) for row in zip(*columns, strict=True)]
+        assert admit(guarded(settings, program.start_steps), entries) == (len(entries), 0)
+
+
+DEFAULT = board_settings(Rig.default())
+RATE = DEFAULT["max_rate"]
+ACCEL = DEFAULT["ramp_accel"]
+
+
+def up_to(v: int) -> list[tuple[int, int, int, int]]:
+    """Ramps that bring motor A to a speed without haste."""
+    steps = v * v // ACCEL + 1
+    return [(records.RAMP, steps, 0, v)]
+
+
+@pytest.mark.parametrize(
+    "entries",
+    [
+        [(records.RAMP, 1, 0, RATE)],
+        [*up_to(RATE), (records.RAMP, 200, 0, RATE + 20)],
+        [*up_to(RATE // 2), (records.RAMP, 40, 0, RATE)],
+        [*up_to(RATE // 2), (records.RAMP, 3, 0, 0)],
+        [*up_to(RATE // 2), (records.RAMP, -200, 0, RATE // 2)],
+        [*up_to(RATE // 2), (records.RAMP, 0, 200, RATE // 2)],
+        [(records.RAMP, 16_383, 0, 900)] * 2,
+        [(records.RAMP, -1, 0, 300)],
+        [(records.PEN, DEFAULT["servo_low_us"] - 1, 100, 0)],
+        [(records.PEN, DEFAULT["servo_high_us"] + 1, 100, 0)],
+    ],
+    ids=["at once", "rate", "speeding up", "slowing down", "reversal", "corner", "travel", "below", "pen", "pen up"],
+)
+def test_what_lies_beyond_a_limit_does_not_pass(entries: list[tuple[int, int, int, int]]) -> None:
+    done, fault = admit(guarded(DEFAULT), entries)
+    assert fault == messages.BEYOND_LIMITS
+    assert done == len(entries) - 1
+
+
+def test_each_motor_has_its_own_rate() -> None:
+    """A direction in which motor A makes 4/5 and motor B 3/5 of the path speed."""
+    settings = {**DEFAULT, "rate_a": 8000, "rate_b": 5000, "ramp_accel": 4_000_000, "x_high": 20_000, "y_high": 20_000}
+    for v, fault in ((8300, 0), (8360, messages.BEYOND_LIMITS)):  # 5000 / 0.6 = 8333
+        assert admit(guarded(settings), [(records.RAMP, 4000, 3000, v)])[1] == fault
+    settings["rate_b"] = 8000
+    for v, fault in ((9960, 0), (10_030, messages.BEYOND_LIMITS)):  # 8000 / 0.8 = 10 000
+        assert admit(guarded(settings), [(records.RAMP, 4000, 3000, v)])[1] == fault
+
+
+@pytest.mark.parametrize("crossed", [False, True])
+def test_calling_the_place_by_another_name_lends_no_travel(crossed: bool) -> None:
+    """On a machine that is not homed, all moves together stay within one reach, however often the origin is set."""
+    settings = {**DEFAULT, "kinematics": int(crossed), "x_low": 0, "x_high": 9000, "y_low": 0, "y_high": 9000}
+    it = guarded(settings)
+    # Along x: 3000 steps of motor A, or of both motors, and then the place is called (0, 0) again.
+    b = 3000 if crossed else 0
+    moves = 0
+    while admit(it, [(records.RAMP, 3000, b, 500)])[1] == 0:
+        it.renamed(3000, b, 0, 0)
+        it.begin(0, 0, True)
+        moves += 1
+    assert moves == 3
+    # Homed, or moved by hand with the motors free, it may go on.
+    it.forget(0)
+    it.forget(1)
+    it.begin(0, 0, True)
+    assert admit(it, [(records.RAMP, 3000, b, 500)])[1] == 0
