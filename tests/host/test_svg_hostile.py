@@ -64,8 +64,8 @@ def test_an_empty_picture_has_nothing_to_draw(body: str) -> None:
     assert "nothing to draw" in str(refused(HEAD + body + "</svg>"))
 
 
-def test_a_picture_of_texts_alone_says_why_it_is_empty() -> None:
-    assert "<text> is not drawn" in str(refused(HEAD + "<text>hello</text></svg>"))
+def test_a_picture_of_which_nothing_is_drawn_says_why() -> None:
+    assert "<foreignObject> is not drawn" in str(refused(HEAD + "<foreignObject/></svg>"))
 
 
 @pytest.mark.parametrize(

@@ -27,6 +27,10 @@ def draw(
     anew: options.Anew = False,
     method: options.Method = None,
     pens: options.Pens = None,
+    see_through: options.SeeThrough = False,
+    layers: options.Layers = None,
+    page: options.Page = 1,
+    font: options.FontOption = None,
     rig_file: options.RigFile = None,
     port: options.Port = None,
     sheet: options.SheetName = None,
@@ -83,7 +87,7 @@ def draw(
     drift = DriftCheck.of(rig, check_drift, drift_limit_mm)
     placement = options.placement(sheet, landscape, margin_mm, fit, turn, pen_by, at=at, size_mm=size_mm, mirror=mirror)
     tidiness = options.tidiness(redraw_mm, effort)
-    lines = options.lines(wanted.method, pens)
+    lines = options.lines(wanted.method, pens, see_through=see_through, layers=layers, page=page, font=font)
     for caution in cautions.before_moving(aimed.port):
         output.prose(f"caution: {caution}", stderr=True)
     for number, one in enumerate(folder or [wanted.source]):

@@ -25,6 +25,10 @@ def lines(
     ],
     method: options.Method = None,
     pens: options.Pens = None,
+    see_through: options.SeeThrough = False,
+    layers: options.Layers = None,
+    page: options.Page = 1,
+    font: options.FontOption = None,
     rig_file: options.RigFile = None,
     sheet: options.SheetName = None,
     landscape: options.Landscape = None,
@@ -68,7 +72,9 @@ def lines(
         sheet, landscape, margin_mm, True, turn, pen_by, at=at, size_mm=size_mm, mirror=mirror
     )
     with ProgressBar(shown=not as_json) as bar:
-        how = options.lines(wanted.method, pens, tolerance_mm)
+        how = options.lines(
+            wanted.method, pens, tolerance_mm, see_through=see_through, layers=layers, page=page, font=font
+        )
         found = pipeline.arranged(wanted.source, placement, how)
         if found is not None:
             whole, on = pipeline.compose(found, rig, how, bar.share)

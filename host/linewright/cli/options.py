@@ -135,6 +135,29 @@ Pens = Annotated[
         show_default=False,
     ),
 ]
+SeeThrough = Annotated[
+    bool, typer.Option("--see-through", help="Draw also what lies hidden behind something, and what is white.")
+]
+Layers = Annotated[
+    str | None,
+    typer.Option(
+        "--layers",
+        metavar="NAMES",
+        help="Only these layers of a drawing file, by name or number, with commas; hidden ones included.",
+        show_default=False,
+    ),
+]
+Page = Annotated[int, typer.Option("--page", metavar="NUMBER", min=1, help="Which page of a file of several.")]
+FontOption = Annotated[
+    str | None,
+    typer.Option(
+        "--font",
+        metavar="outlines|FILE",
+        help="Write the words of a drawing file as outlines of its fonts, or of this font file or folder; "
+        "single-line letters where not given.",
+        show_default=False,
+    ),
+]
 RigFile = Annotated[
     Path | None,
     typer.Option(
@@ -341,15 +364,29 @@ def pair(words: str, option: str) -> tuple[float, float]:
     return x, y
 
 
-def lines(method: str | None, pens: str | None, tolerance_mm: float | None = None) -> Lines:
+def lines(
+    method: str | None,
+    pens: str | None,
+    tolerance_mm: float | None = None,
+    *,
+    see_through: bool = False,
+    layers: str | None = None,
+    page: int = 1,
+    font: str | None = None,
+) -> Lines:
     """The options about how lines are made, in one value."""
     from linewright.planning import pipeline
     from linewright.sources.pens import read_pens
+    from linewright.sources.picture import Words
 
     return pipeline.Lines(
         method,
         () if pens is None else read_pens(pens),
         pipeline.CURVE_TOLERANCE_MM if tolerance_mm is None else tolerance_mm,
+        see_through,
+        tuple(name.strip() for name in (layers or "").split(",") if name.strip()),
+        page,
+        Words(font is not None, () if font in (None, "outlines") else (font,)),
     )
 
 

@@ -20,6 +20,10 @@ def plan(
     anew: options.Anew = False,
     method: options.Method = None,
     pens: options.Pens = None,
+    see_through: options.SeeThrough = False,
+    layers: options.Layers = None,
+    page: options.Page = 1,
+    font: options.FontOption = None,
     rig_file: options.RigFile = None,
     sheet: options.SheetName = None,
     landscape: options.Landscape = None,
@@ -88,7 +92,7 @@ def plan(
                 options.placement(
                     sheet, landscape, margin_mm, fit, turn, pen_by, at=at, size_mm=size_mm, mirror=mirror
                 ),
-                options.lines(method, pens),
+                options.lines(method, pens, see_through=see_through, layers=layers, page=page, font=font),
                 options.tidiness(redraw_mm, effort),
                 programs=keep_as,
                 pictures=None if no_pictures else pictures,
@@ -104,7 +108,14 @@ def plan(
     rig = target.of_rig(rig_file, said=not as_json).rig
     placement = options.placement(sheet, landscape, margin_mm, fit, turn, pen_by, at=at, size_mm=size_mm, mirror=mirror)
     tidiness = options.tidiness(redraw_mm, effort)
-    job = options.job(wanted.source, rig, placement, options.lines(wanted.method, pens), tidiness, as_json=as_json)
+    job = options.job(
+        wanted.source,
+        rig,
+        placement,
+        options.lines(wanted.method, pens, see_through=see_through, layers=layers, page=page, font=font),
+        tidiness,
+        as_json=as_json,
+    )
     file = Path(wanted.name)
     program, stem = job.program, album.stem(wanted.name)
     written: list[Path] = []

@@ -19,7 +19,7 @@ from linewright.rig.sheet_place import largest_named, lies_within, room_on, shee
 from linewright.sheet.sizes import Sheet
 from linewright.sources import Picture, Wish
 from linewright.sources.drawing_files import read_drawing
-from linewright.sources.picture import Report
+from linewright.sources.picture import USUAL_WORDS, Report, Words
 from linewright.tidy import Tidiness, Tidying, Watcher, tidy
 
 if TYPE_CHECKING:
@@ -83,11 +83,16 @@ class Lines:
         a photograph what suits it.
     pens : the pens to separate colours to; none: one pen.
     tolerance_mm : how far a stroke strays from its curve.
+    see_through, layers, page, words : of drawing files; see `Wish`.
     """
 
     method: str | None = None
     pens: tuple[Pen, ...] = ()
     tolerance_mm: float = CURVE_TOLERANCE_MM
+    see_through: bool = False
+    layers: tuple[str, ...] = ()
+    page: int = 1
+    words: Words = USUAL_WORDS
 
 
 @dataclass(frozen=True, eq=False)
@@ -115,7 +120,15 @@ def read_picture(source: str, lines: Lines, wish: Wish) -> Picture:
     """
     from linewright.sources import methods, photograph
 
-    wish = replace(wish, tolerance_mm=lines.tolerance_mm, pens=lines.pens)
+    wish = replace(
+        wish,
+        tolerance_mm=lines.tolerance_mm,
+        pens=lines.pens,
+        see_through=lines.see_through,
+        layers=lines.layers,
+        page=lines.page,
+        words=lines.words,
+    )
     if lines.method is not None:
         if methods.makes_its_own(lines.method):
             return _made(lines.method, source, wish)

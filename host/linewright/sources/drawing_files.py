@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Protocol
 
 from linewright.sources.painting.limits import Limits
@@ -24,7 +23,7 @@ class Reader(Protocol):
         """
 
 
-def reader_of(_path: Path) -> Reader:
+def reader_of(_source: str) -> Reader:
     """The reader for a file. What nothing else claims is taken for an SVG, whose reader says what is wrong with it."""
     from linewright.sources.svg import painting_of
 
@@ -45,4 +44,4 @@ def read_drawing(source: str, wish: Wish, hatching: Hatching | None = None) -> P
     """
     from linewright.sources.painting.strokes import strokes_of
 
-    return strokes_of(reader_of(Path(source))(source, wish), wish, hatching=hatching)
+    return strokes_of(reader_of(source)(source, wish), wish, hatching=hatching)

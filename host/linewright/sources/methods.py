@@ -45,7 +45,11 @@ METHODS: Final[dict[str, Method]] = {
     "portrait": Method("people: framed, cut out, most strokes in the face", f"{_TONE}.portrait:Portrait"),
     "outline": Method("the edges of what is seen", f"{_TONE}.outline:Outline"),
     "contours": Method("lines of equal tone, as on a map", f"{_TONE}.contours:Contours"),
-    "centre-lines": Method("the lines of a drawing, each once", f"{_TONE}.centre_lines:CentreLines"),
+    "centre-lines": Method(
+        "the lines of a drawing, each once; filled shapes become lines, too",
+        f"{_TONE}.centre_lines:CentreLines",
+        "photograph, SVG",
+    ),
     "areas": Method("flat areas of colour, hatched", f"{_TONE}.areas:Areas", "photograph, SVG"),
     "hatching": Method("straight lines, closer together where it is darker", f"{_TONE}.hatching:Hatching"),
     "cross-hatching": Method("the same in several directions that cross", f"{_TONE}.hatching:CrossHatching"),

@@ -53,6 +53,10 @@ class Words:
     fonts: tuple[str, ...] = ()
 
 
+USUAL_WORDS: Final = Words()
+"""Single-line letters."""
+
+
 @dataclass(frozen=True)
 class Wish:
     """What a source is asked for.
@@ -88,7 +92,7 @@ class Wish:
     see_through: bool = False
     layers: tuple[str, ...] = ()
     page: int = 1
-    words: Words = Words()
+    words: Words = USUAL_WORDS
     report: Report = _nobody
 
     def one_pen(self, name: str) -> Pen:

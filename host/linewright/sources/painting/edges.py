@@ -29,8 +29,9 @@ def edges(placed: Placed, sight: Sight, marks: Ints, own: Bools) -> Polylines:
     """
     plain: list[Ints] = []
     hard: list[int] = []
+    crossing = _crossing(placed, marks)
     for mark, wants_own in zip(marks.tolist(), own.tolist(), strict=True):
-        if _needs_care(placed, sight, mark):
+        if mark in crossing or _is_cut(placed, sight, mark):
             hard.append(mark)
         elif wants_own:
             plain.append(np.arange(placed.first[mark], placed.first[mark + 1]))
@@ -53,26 +54,43 @@ def closed(lines: Polylines) -> Polylines:
     return Polylines(points, lines.starts + np.concatenate(([0], np.cumsum(open_ended))), lines.owner)
 
 
-def _needs_care(placed: Placed, sight: Sight, mark: int) -> bool:
-    """Whether an outline is more than its own rings: cut by a clip, or crossing itself under the winding rule."""
+def _is_cut(placed: Placed, sight: Sight, mark: int) -> bool:
+    """Whether a clip may cut a filling, or bound it within."""
     one = placed.painting.marks[mark]
-    if one.clip >= 0:
-        box = sight.box_of(one.clip)
-        low, high = placed.first[mark], placed.first[mark + 1]
-        points = placed.lines.points_mm[placed.lines.starts[low] : placed.lines.starts[high]]
-        if box is None or not (
-            (points.min(axis=0) >= np.array(box[:2]) - NEAR_MM).all()
-            and (points.max(axis=0) <= np.array(box[2:]) + NEAR_MM).all()
-        ):
-            return True
-    if one.even_odd:
+    if one.clip < 0:
         return False
-    rings = [ring for ring in _rings(placed, mark) if len(ring) > 3]
-    if not rings:
-        return False
-    if len(rings) == 1:
-        return not shapely.is_simple(shapely.linestrings(rings[0]))
-    return True
+    box = sight.box_of(one.clip)
+    low, high = placed.first[mark], placed.first[mark + 1]
+    points = placed.lines.points_mm[placed.lines.starts[low] : placed.lines.starts[high]]
+    return box is None or not bool(
+        (points.min(axis=0) >= np.array(box[:2]) - NEAR_MM).all()
+        and (points.max(axis=0) <= np.array(box[2:]) + NEAR_MM).all()
+    )
+
+
+def _crossing(placed: Placed, marks: Ints) -> set[int]:
+    """Marks filled by winding whose rings cross themselves, or are several: not all of a ring need bound them."""
+    found: set[int] = set()
+    single: list[int] = []
+    for mark in marks.tolist():
+        if placed.painting.marks[mark].even_odd:
+            continue
+        if placed.first[mark + 1] - placed.first[mark] > 1:
+            found.add(mark)
+        else:
+            single.append(mark)
+    if single:
+        lines = placed.lines
+        index = placed.first[single]
+        counts = lines.starts[index + 1] - lines.starts[index]
+        long = counts > 3
+        index, counts = index[long], counts[long]
+        points = np.repeat(lines.starts[index], counts) + np.arange(int(counts.sum()))
+        points -= np.repeat(np.cumsum(counts) - counts, counts)
+        rings = shapely.linearrings(lines.points_mm[points], indices=np.repeat(np.arange(len(index)), counts))
+        simple = shapely.is_simple(rings)
+        found |= set(lines.owner[index[~simple]].tolist())
+    return found
 
 
 def _rings(placed: Placed, mark: int) -> list[Floats]:

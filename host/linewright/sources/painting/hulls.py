@@ -26,8 +26,8 @@ def hull(lines: Polylines, line: Line, matrix: Matrix, tolerance_mm: float, less
     less_mm : taken off on every side.
     """
     scale = mean_scale(matrix)
-    radius = line.width / 2.0 - less_mm / scale
-    if radius <= 0.0 or not len(lines):
+    radius = line.width / 2.0
+    if radius <= less_mm / scale or not len(lines):
         return []
     a, b, c, d, e, f = inverse(matrix)
     own = lines.points_mm @ np.array(((a, b), (c, d))) + (e, f)
@@ -62,6 +62,8 @@ def hull(lines: Polylines, line: Line, matrix: Matrix, tolerance_mm: float, less
         for shape in shapes
     ]
     whole = made[0] if len(made) == 1 else shapely.union_all(made)
+    if less_mm > 0.0:
+        whole = shapely.buffer(whole, -less_mm / scale, join_style="mitre")
     return [_mapped(ring, matrix) for ring in rings_of(whole)]
 
 

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from linewright.sources.painting.marks import Paint
-from linewright.sources.preparation import lightness
+from linewright.sources.preparation import lightness as lightness_of
 
 Floats = NDArray[np.float64]
 
 PALEST: Final = 0.04
 """Tone below which a paint is the colour of paper: nothing of it is drawn, and no pen asked for."""
+
+lightness = lru_cache(maxsize=4096)(lightness_of)
+"""As in `preparation`; pictures have few colours, and ask for them often."""
 
 
 def tone(paint: Paint) -> float:

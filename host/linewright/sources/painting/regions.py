@@ -35,6 +35,7 @@ class Regions:
     ----------
     begin, end : (m, 2) float64, mm: edges, the ones that close a ring included.
     shape : (m,) int64: whose edge it is.
+    length_mm : (count,) float64: of all edges of each shape.
     boxes_mm : (count, 4) float64: ``x0 y0 x1 y1``; nowhere for shapes without edges.
     """
 
@@ -49,6 +50,8 @@ class Regions:
         self.begin, self.end, self.shape = begin[long], end[long], shape[long]
         self._ring = np.repeat(np.arange(len(rings)), np.diff(starts))[long]
         self._shape_of_ring = rings.owner
+        steps = np.hypot(*(self.end - self.begin).T)
+        self.length_mm = np.bincount(self.shape, weights=steps, minlength=len(even_odd))
         self.even_odd = even_odd
         count = len(even_odd)
         self.boxes_mm = np.full((count, 4), np.nan)
@@ -102,8 +105,7 @@ class Regions:
         rings = np.bincount(self._ring, weights=x0 * y1 - x1 * y0, minlength=len(self._shape_of_ring))
         count = len(self)
         area = np.bincount(self._shape_of_ring, weights=np.abs(rings) / 2.0, minlength=count)
-        length = np.bincount(self.shape, weights=np.hypot(x1 - x0, y1 - y0), minlength=count)
-        return np.asarray(np.divide(area, length, out=np.zeros(count), where=length > 0.0))
+        return np.asarray(np.divide(area, self.length_mm, out=np.zeros(count), where=self.length_mm > 0.0))
 
     def inside(self, shape: Ints, points_mm: Floats) -> Bools:
         """(k,) bool: whether each of (k, 2) points lies inside the shape of (k,) numbers beside it."""

@@ -144,21 +144,27 @@ class Runs:
         seen[flip] = ~seen[flip]
         return seen
 
-    def kept(self, seen: Bools) -> tuple[Polylines, Ints, Bools]:
+    def kept(self, seen: Bools, group: Ints | None = None) -> tuple[Polylines, Ints, Bools]:
         """What is left when only some runs are seen.
+
+        Parameters
+        ----------
+        group : (r,) int64: runs of different groups do not stay one stroke.
 
         Returns
         -------
-        The strokes; the number of the given stroke that each comes from; for each given one whether it lost something.
+        The strokes; the run that each begins with; for each given stroke whether it lost something.
         """
         strokes = len(self._lines)
         lost = np.zeros(strokes, dtype=bool)
         lost[self.stroke[~seen]] = True
-        if not lost.any():
-            return self._lines, np.arange(strokes), lost
+        if group is None and not lost.any():
+            return self._lines, np.searchsorted(self.stroke, np.arange(strokes)), lost
         shown = np.flatnonzero(seen[self.run])
         joined = np.zeros(len(shown), dtype=bool)
         joined[1:] = (shown[1:] == shown[:-1] + 1) & (self._piece_stroke[shown[1:]] == self._piece_stroke[shown[:-1]])
+        if group is not None:
+            joined[1:] &= group[self.run[shown[1:]]] == group[self.run[shown[:-1]]]
         # What is cut and kept on both sides needs no point there.
         middle = joined & ~self._is_vertex[self._from[shown]]
         moves = self._to[shown] != self._from[shown]
@@ -174,7 +180,7 @@ class Runs:
         source = self._piece_stroke[shown[begins]]
         kept_before = np.concatenate(([0], np.cumsum(keep)))
         left = Polylines(points[keep], kept_before[starts].astype(np.int64), self._lines.owner[source])
-        return left, source, lost
+        return left, self.run[shown[begins]], lost
 
 
 def crossings(

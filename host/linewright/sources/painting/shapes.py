@@ -14,6 +14,9 @@ from linewright.sources.painting.matrices import mean_scale, multiply, scaling
 from linewright.sources.painting.placed import Placed
 from linewright.sources.painting.regions import Bools, Regions
 
+HULL_SHARE = 0.09
+"""Width of a filled shape over its size, below which it looks like a line: that of icons is 1/24 to 1/12."""
+
 _LEAST_MM = 1e-3
 """Area over length of the edge: a thinner region is a line."""
 
@@ -79,7 +82,9 @@ class Shapes:
         covering = [hides and _fill_covers(marks[number]) for number in fill_marks]
         covering += [not marks[number].silent for number in hull_marks]
         # What encloses nothing hides nothing, though its edge lies where a line does.
-        covers = np.flatnonzero(np.array(covering, dtype=np.bool_) & (self.regions.thickness_mm() > _LEAST_MM))
+        self._thickness_mm = self.regions.thickness_mm()
+        self._thick = self._thickness_mm > _LEAST_MM
+        covers = np.flatnonzero(np.array(covering, dtype=np.bool_) & self._thick)
         self.covers: Ints = covers[np.argsort(self.mark_of[covers], kind="stable")]
 
     def of_mark(self, mark: int) -> tuple[int, ...]:
@@ -95,6 +100,24 @@ class Shapes:
             ring = rings.points_mm[rings.starts[i] : rings.starts[i + 1]]
             found.append(ring if (ring[0] == ring[-1]).all() else np.concatenate((ring, ring[:1])))
         return found
+
+    def hull_share(self, marks: Ints) -> float:
+        """Of all edges that marks fill, the share that belongs to shapes much thinner than they are long and high."""
+        regions = self._fill[marks]
+        sides = self.regions.boxes_mm[regions, 2:] - self.regions.boxes_mm[regions, :2]
+        # A hull of width w and length l has an area of w l and an edge of 2 l.
+        width = 2.0 * self._thickness_mm[regions]
+        edge = self.regions.length_mm[regions]
+        thin = width < HULL_SHARE * sides.max(axis=1, initial=0.0)
+        return float(edge[thin].sum() / edge.sum()) if len(marks) and edge.sum() > 0.0 else 0.0
+
+    def hull_of(self, mark: int) -> int | None:
+        """The region that the line of a mark covers, where it counts."""
+        return self._hull.get(mark)
+
+    def encloses(self, mark: int) -> bool:
+        """Whether a mark fills more than a line."""
+        return bool(self._fill[mark] >= 0 and self._thick[self._fill[mark]])
 
     def fill_of(self, mark: int) -> int | None:
         """The region that a mark fills."""

@@ -158,7 +158,7 @@ class Sight:
         allowed = np.sort(np.concatenate(codes)) if codes else np.empty(0, np.int64)
         regions = np.unique(allowed % len(self.regions))
         edges = np.flatnonzero(np.isin(self.regions.shape, regions))
-        pair, edge = self._pairs(parts, edges)
+        pair, edge = self.pairs(parts, edges)
         keep = _member(allowed, clip[parts.stroke[pair]] * len(self.regions) + self.regions.shape[edge])
         runs, along, along_region = self._runs(parts, pair[keep], edge[keep])
         seen = np.zeros(len(runs), dtype=bool)
@@ -169,13 +169,13 @@ class Sight:
             for region in np.unique(along_region[run_clip[along] == number]):
                 on_edge[int(region)] = _member(np.unique(along[along_region == region]), at)
             seen[at] = self.inside_clip(int(number), runs.middle[at], on_edge)
-        kept, source, lost = runs.kept(runs.smoothed(seen, self.pen_mm / 3, self.pen_mm / 3))
+        kept, first, lost = runs.kept(runs.smoothed(seen, self.pen_mm / 3, self.pen_mm / 3))
         whole_lost = np.zeros(len(cut), dtype=bool)
         whole_lost[np.flatnonzero(cut)[lost]] = True
-        was = np.concatenate((np.flatnonzero(cut)[source], np.flatnonzero(~cut)))
+        was = np.concatenate((np.flatnonzero(cut)[runs.stroke[first]], np.flatnonzero(~cut)))
         return rearranged(together((kept, others)), np.argsort(was, kind="stable")), whole_lost
 
-    def _pairs(self, parts: Segmented, edges: Ints) -> tuple[Ints, Ints]:
+    def pairs(self, parts: Segmented, edges: Ints) -> tuple[Ints, Ints]:
         """Segments and edges whose boxes meet."""
         if not len(edges) or not len(parts.at):
             return np.empty(0, np.int64), np.empty(0, np.int64)
@@ -231,7 +231,7 @@ class Sight:
                 latest[region] = max(latest[region], mark)
         parts = Segmented(lines)
         edges = np.flatnonzero(latest[regions.shape] >= 0)
-        pair, edge = self._pairs(parts, edges)
+        pair, edge = self.pairs(parts, edges)
         keep = latest[regions.shape[edge]] > order[parts.stroke[pair]]
         runs, along, along_region = self._runs(parts, pair[keep], edge[keep])
         run_order = order[runs.stroke]
@@ -253,8 +253,8 @@ class Sight:
         seen = np.ones(len(runs), dtype=bool)
         seen[point[through]] = False
         seen = runs.smoothed(seen, self.pen_mm / 3, self.pen_mm / 3)
-        kept, source, _ = runs.kept(seen)
-        return kept, order[source]
+        kept, first, _ = runs.kept(seen)
+        return kept, run_order[first]
 
 
 def _member(sorted_codes: Ints, codes: Ints) -> Bools:

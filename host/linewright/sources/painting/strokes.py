@@ -78,12 +78,22 @@ def strokes_of(
         When nothing is left to draw, or a limit is broken.
     """
     limits = limits or Limits()
+    on_sheet, laid = laid_out(painting, wish, limits)
+    return Artist(laid, wish, hatching, limits).picture(on_sheet)
+
+
+def laid_out(painting: Painting, wish: Wish, limits: Limits) -> tuple[tuple[float, float], Placed]:
+    """Size on the sheet, mm, and the painting flattened there.
+
+    Raises
+    ------
+    SourceError
+        When a limit is broken.
+    """
     curves = on_page(painting, limits)
     width_mm, height_mm = _size(painting, curves)
     on_sheet = wish.on_sheet_mm(width_mm, height_mm)
-    zoom = on_sheet[0] / width_mm
-    laid = placed(painting, curves, zoom, wish.tolerance_mm, limits)
-    return _Artist(laid, wish, hatching, limits).picture(on_sheet)
+    return on_sheet, placed(painting, curves, on_sheet[0] / width_mm, wish.tolerance_mm, limits)
 
 
 def _size(painting: Painting, curves: Curves) -> tuple[float, float]:
@@ -100,7 +110,7 @@ def _size(painting: Painting, curves: Curves) -> tuple[float, float]:
     return max(reach[0], _LEAST_SIDE_MM), max(reach[1], _LEAST_SIDE_MM)
 
 
-class _Artist:
+class Artist:
     """Makes the strokes of one placed painting."""
 
     def __init__(self, laid: Placed, wish: Wish, hatching: Hatching | None, limits: Limits) -> None:
@@ -123,11 +133,15 @@ class _Artist:
         )
         self.sight = Sight(self.shapes, self.pen_mm)
 
+    def lines_alone(self) -> tuple[Polylines, list[str]]:
+        """Lines that are seen, without anything of fillings, and the colour of each."""
+        lines = self._clipped(self._lines())
+        drawn = self.sight.uncovered(lines, self._order(lines))
+        return drawn, [self.inks[owner].colour for owner in drawn.owner.tolist()]
+
     def picture(self, size_mm: tuple[float, float]) -> Picture:
         """All strokes that are seen."""
-        lines = self._lines()
-        lines = self._clipped(lines)
-        parts = [lines, self._edges()]
+        parts = [self._clipped(self._lines()), self._edges()]
         if self.hatching is not None:
             parts.append(self._clipped(self._shading(self.hatching)))
         parts.append(self._clipped(self._paper_edges()))
@@ -139,7 +153,7 @@ class _Artist:
         drawn = self.sight.uncovered(drawn, order[sequence])
         drawn = rearranged(drawn, np.argsort(self._order(drawn), kind="stable"))
         if not len(drawn):
-            raise self._nothing()
+            raise self.nothing()
         pen, pens = self._pens(drawn)
         return Picture(Drawing(drawn.points_mm, drawn.starts, pen, pens), *size_mm, self.notes.texts())
 
@@ -245,7 +259,7 @@ class _Artist:
     def _edges(self) -> Polylines:
         """The edges of fillings that no line of their own runs along."""
         wanted = [number for number, mark in enumerate(self.marks) if self._fill_seen(mark)]
-        wanted = [number for number in wanted if self.laid.first[number] < self.laid.first[number + 1]]
+        wanted = [number for number in wanted if self.shapes.encloses(number)]
         if not wanted:
             return polylines_of([], [])
         lined = np.array([self._seen(self.marks[number]) for number in wanted], dtype=bool)
@@ -256,6 +270,10 @@ class _Artist:
             assert fill is not None
             ink_of[number] = self._ink(number, fill.colour)
         found = edges(self.laid, self.sight, numbers, ~lined)
+        if self.hatching is None and not self.wish.words.outlines and self.shapes.hull_share(numbers[~lined]) > 0.5:
+            self.notes.add(
+                "most of its shapes look like lines drawn as filled hulls; --as centre-lines draws each once"
+            )
         closing = self._closing(numbers[lined])
         both = together((found, closing))
         return Polylines(both.points_mm, both.starts, ink_of[both.owner])
@@ -407,7 +425,8 @@ class _Artist:
             of_ink[owner] = number_of[name]
         return of_ink[lines.owner], tuple(pens)
 
-    def _nothing(self) -> SourceError:
+    def nothing(self) -> SourceError:
+        """The error for a picture of which nothing is seen."""
         reasons = "; ".join(self.notes.texts()[:3])
         paints = [mark.fill for mark in self.marks if not mark.silent and mark.fill is not None]
         paints += [mark.line.paint for mark in self.marks if not mark.silent and mark.line is not None]

@@ -34,7 +34,7 @@ def over(lines: Polylines, dark: list[int], sight: Sight) -> tuple[Polylines, In
     parts = Segmented(lines)
     order = lines.owner
     edges = np.flatnonzero(mark_of_region[regions.shape] >= 0)
-    pair, edge = sight._pairs(parts, edges)
+    pair, edge = sight.pairs(parts, edges)
     keep = mark_of_region[regions.shape[edge]] < order[parts.stroke[pair]]
     pair, edge = pair[keep], edge[keep]
     hit, share, _, _ = crossings(parts.begin[pair], parts.end[pair], regions.begin[edge], regions.end[edge], NEAR_MM)
@@ -52,13 +52,6 @@ def over(lines: Polylines, dark: list[int], sight: Sight) -> tuple[Polylines, In
         through[at] = sight.inside_clip(int(number), runs.middle[point[at]])
     top = np.full(len(runs), -1, dtype=np.int64)
     np.maximum.at(top, point[through], mark_of_region[every[which[through]]])
-    is_dark = np.isin(top, marks)
-    kept, _, _ = runs.kept(is_dark)
-    # Each part lies on one filling but where it was joined; the filling at its middle stands for it.
-    if not len(kept):
-        return kept, np.empty(0, np.int64)
-    whole = Segmented(kept)
-    middle = Runs(whole, np.empty(0, np.int64), np.empty(0)).middle
-    tree = shapely.STRtree(shapely.points(runs.middle[is_dark]))
-    nearest = tree.nearest(shapely.points(middle))
-    return kept, top[is_dark][nearest]
+    # A part that lies on two fillings is cut where one ends.
+    kept, first, _ = runs.kept(np.isin(top, marks), top)
+    return kept, top[first]

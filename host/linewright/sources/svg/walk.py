@@ -6,9 +6,10 @@ holds a `use` of a text with a pattern), so that what draws them is one recursio
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import math
+from collections.abc import Callable, Sequence
 from dataclasses import replace
-from itertools import pairwise
+from itertools import groupby, pairwise
 from xml.etree.ElementTree import Element
 
 import numpy as np
@@ -33,6 +34,7 @@ from linewright.sources.picture import Wish
 from linewright.sources.svg import shapes
 from linewright.sources.svg.affine import around, fit_view_box, parse_origin, parse_transform, parse_view_box
 from linewright.sources.svg.cascade import Cascade, Declared
+from linewright.sources.svg.characters import Collector, Span, span_of
 from linewright.sources.svg.document import Document, href_of, line_of, local_name, parse_document
 from linewright.sources.svg.grammar import url_of
 from linewright.sources.svg.images import BadImage, embedded
@@ -45,6 +47,9 @@ from linewright.sources.svg.picture_size import page_boxes, picture_size_px
 from linewright.sources.svg.place import Context, Place
 from linewright.sources.svg.servers import PaintServers, Pattern
 from linewright.sources.svg.style import INHERITED, Style, inherit_style
+from linewright.sources.svg.text_layout import Layout, Rail, rail_of, transformed
+from linewright.sources.svg.text_layout import Placed as Letter
+from linewright.sources.svg.typesetting import STEM_EM, Typesetter
 from linewright.units import MM_PER_PX
 
 # The language of a picture's texts decides what <switch> shows. English, whatever the computer's own language is: the
@@ -94,6 +99,7 @@ class _Walk:
         self.wish = wish
         self.layers = Layers(painting.layers, wish.layers)
         self.cascade = Cascade(document.root, document.sheets, self.notes)
+        self.typesetter = Typesetter(wish.words, self.notes)
         self.visited = 0
         self.depth = 0
         self.copied: dict[Element, Declared] = {}
@@ -294,7 +300,7 @@ class _Walk:
             if chosen is not None:
                 self._element(chosen, place)
         elif name == "text":
-            self._text(element)
+            self._text(element, declared, place)
         elif name == "image":
             self._image(element, declared, place)
         else:
@@ -325,7 +331,15 @@ class _Walk:
         x = self._length(element, declared, "x", "x", place, 0.0)
         y = self._length(element, declared, "y", "y", place, 0.0)
         moved = replace(place, matrix=multiply(place.matrix, translation(x, y)), uses=(*place.uses, target))
+        moved = replace(moved, context=self._context(place, line_of(element)))
         self._element(target, moved, use=declared)
+
+    def _context(self, place: Place, line: int | None) -> Context:
+        """The paints that ``context-fill`` and ``context-stroke`` mean in what a ``use`` shows."""
+        style = place.style
+        fill = self.servers.paint(style.fill, style.fill_alpha, place, None, line)
+        stroke = self.servers.paint(style.stroke, style.stroke_alpha, place, None, line)
+        return Context(fill if isinstance(fill, Paint) else None, stroke if isinstance(stroke, Paint) else None)
 
     def _is_inside(self, element: Element, target: Element) -> bool:
         at: Element | None = element
@@ -430,7 +444,8 @@ class _Walk:
                 moved = replace(place, matrix=multiply(place.matrix, translation(x, y)))
                 members = self._clip_member(target, moved, used=True)
         elif name == "text":
-            self._text(child)
+            plain = replace(place.style, fill="#000000", stroke=NONE, fill_alpha=1.0)
+            self._text(child, declared, replace(place, style=plain), plain=True)
         elif place.style.visible:
             segments = self.painting.segments
             rows, outlines = len(segments), len(segments.starts)
@@ -825,8 +840,109 @@ class _Walk:
         inner._with_effects(root, root_declared, moved, lambda at: inner._children(root, at))
         self.visited = inner.visited
 
-    def _text(self, element: Element) -> None:
-        self.notes.add("<text> is not drawn; turn it into paths in a drawing program", line_of(element))
+    def _text(self, element: Element, declared: Declared, place: Place, *, plain: bool = False) -> None:
+        """Words; ``plain``: as areas, for clips."""
+        collector = Collector(
+            self.document, self.cascade, place.viewport, self._style, lambda e, d: _shown(d) and _for_us(e)
+        )
+        characters = collector.collect(element, span_of(element, declared, place.style, place.viewport))
+        layout = Layout(self.typesetter, lambda path: self._rail(path.target, place), place.viewport, outlines=plain)
+        placed = layout.placed(characters)
+        boxes = [self._box_of_letter(one, plain) for one in placed if one.matrix is not None]
+        around = _around(boxes)
+        for span, run in groupby(placed, key=lambda one: one.span):
+            self._words(list(run), span, replace(place, style=span.style), around)
+        if around is not None and len(self.painting.marks):
+            self.boxes.append((len(self.painting.marks) - 1, around, place.matrix))
+
+    def _box_of_letter(self, one: Letter, outlines: bool) -> Box:
+        """The box of a cluster as its font states it, in units of the text."""
+        assert one.matrix is not None
+        metrics = self.typesetter.metrics(one.span.style.font, outlines)
+        corners = [
+            apply(one.matrix, x, y) for x in (0.0, one.cluster.advance) for y in (-metrics.ascent, -metrics.descent)
+        ]
+        xs, ys = [p[0] for p in corners], [p[1] for p in corners]
+        return (min(xs), min(ys), max(xs) - min(xs), max(ys) - min(ys))
+
+    def _words(self, letters: list[Letter], span: Span, place: Place, around: Box | None) -> None:
+        """The letters of one span, and the lines along them."""
+        if not place.style.visible:
+            return
+        for name, asking in span.decorations:
+            if name != "line-through":
+                self._decoration(letters, name, asking, place, around)
+        fill, line = self._paints(span.element, place, lambda: around)
+        segments = self.painting.segments
+        for filled in (True, False):
+            rows, outlines = len(segments), len(segments.starts)
+            for one in letters:
+                if one.cluster.filled is filled and one.matrix is not None:
+                    for part, scale, dx, dy in one.cluster.parts:
+                        own = multiply(one.matrix, (scale, 0.0, 0.0, scale, dx, dy))
+                        transformed(part, own, segments)
+            if len(segments.starts) == outlines:
+                continue
+            self._count_segments(span.element)
+            if filled:
+                self._mark(span.element, place, fill, line, rows, outlines, even_odd=False)
+            else:
+                ink = fill if isinstance(fill, Paint) else line.paint if line is not None else None
+                width = STEM_EM * span.style.font_px
+                thin = None if ink is None else Line(ink, width, "round", "round")
+                self._mark(span.element, place, None, thin, rows, outlines)
+        for name, asking in span.decorations:
+            if name == "line-through":
+                self._decoration(letters, name, asking, place, around)
+
+    def _decoration(self, letters: list[Letter], name: str, asking: Span, place: Place, around: Box | None) -> None:
+        """A line along letters, as thick as the font of whoever asks for it says, in its paint."""
+        metrics = self.typesetter.metrics(asking.style.font, False)
+        at = {"underline": metrics.underline, "line-through": metrics.strike, "overline": metrics.ascent}[name]
+        segments = self.painting.segments
+        rows, outlines = len(segments), len(segments.starts)
+        single = not self.wish.words.outlines
+        for one in letters:
+            if one.matrix is None or one.cluster.advance <= 0.0:
+                continue
+            width, top = one.cluster.advance, -at - metrics.thickness / 2
+            begin, end = apply(one.matrix, 0.0, -at), apply(one.matrix, width, -at)
+            last = segments.rows[-2:] if len(segments) > rows else None
+            joins = last is not None and math.hypot(last[0] - begin[0], last[1] - begin[1]) < 1e-6 * max(width, 1.0)
+            if single:
+                if not joins:
+                    segments.begin()
+                segments.line(*begin, *end)
+            else:
+                box = Segments()
+                shapes.rectangle(box, 0.0, top, width, metrics.thickness)
+                transformed(box, one.matrix, segments)
+        if len(segments.starts) == outlines:
+            return
+        painted = replace(place, style=asking.style)
+        fill, line = self._paints(asking.element, painted, lambda: around)
+        if single:
+            ink = fill if isinstance(fill, Paint) else None
+            thin = None if ink is None else Line(ink, metrics.thickness)
+            self._mark(asking.element, painted, None, thin, rows, outlines)
+        else:
+            self._mark(asking.element, painted, fill, line, rows, outlines, even_odd=False)
+
+    def _rail(self, target: Element, place: Place) -> Rail | None:
+        """The path of a text, flattened finely, in units of the text."""
+        name = local_name(target)
+        if name != "path" and name not in _SHAPES:
+            return None
+        declared = self.cascade.declared(target)
+        segments = Segments()
+        try:
+            self._draw(target, name, declared, place, segments)
+        except shapes.BadShape:
+            return None
+        if not len(segments):
+            return None
+        own = self._transformed(target, declared, replace(place, matrix=IDENTITY)).matrix
+        return rail_of(segments, own)
 
     # ------------------------------------------------------------------ properties
 
@@ -919,7 +1035,7 @@ def _in_box(place: Place, box: Box | None) -> Place:
     return replace(place, matrix=multiply(place.matrix, unit), viewport=(1.0, 1.0))
 
 
-def _around(boxes: list[Box | None]) -> Box | None:
+def _around(boxes: Sequence[Box | None]) -> Box | None:
     found = [box for box in boxes if box is not None]
     if not found:
         return None

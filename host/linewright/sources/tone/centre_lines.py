@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 
 from linewright.drawing.strokes import Points
 from linewright.sources import settings
+from linewright.sources.picture import Picture, Wish
 from linewright.sources.tone.field import Field
-from linewright.sources.tone.method import Layer, ToneMethod
+from linewright.sources.tone.method import Layer, ToneMethod, needs_extra
 from linewright.sources.tone.trace import chains, smooth, to_strokes
 
 SMOOTH_PX: Final = 1.5
@@ -39,6 +40,19 @@ class CentreLines(ToneMethod):
 
     level: float = settings.number("how dark ink is at least; 0: found by itself", 0.0, 0.0, 1.0)
     least: float = settings.number("shorter lines are left out, in pen widths", 2.0, 0.0, 200.0, "pens")
+
+    def read(self, source: str, wish: Wish) -> Picture:
+        """The lines of a photograph of a drawing, or of a drawing file, whose filled shapes become lines, too."""
+        from pathlib import Path
+
+        from linewright.sources.photograph import looks_like_one
+
+        if looks_like_one(Path(source)) or not Path(source).is_file():
+            return super().read(source, wish)
+        from linewright.sources.tone.hull_lines import centred
+
+        needs_extra()
+        return centred(source, wish, self.least)
 
     def strokes(self, layer: Layer) -> Sequence[Points]:
         """One stroke for each line between ends, through crossings."""

@@ -1,0 +1,143 @@
+"""`FontFace`: one opened font: which characters it has, text shaped by HarfBuzz, and letters as outlines."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import dataclass
+from pathlib import Path
+
+import uharfbuzz
+
+from linewright.sources.painting.segments import Segments
+
+
+@dataclass(frozen=True, slots=True)
+class ShapedGlyph:
+    """A glyph at its place in a shaped text, in em: ``dx`` and ``dy`` (upward) from where the pen is, then how far on.
+
+    ``cluster`` is the index of the first character that it stands for.
+    """
+
+    number: int
+    cluster: int
+    advance: float
+    dx: float
+    dy: float
+
+
+class FontFace:
+    """A font.
+
+    Parameters
+    ----------
+    path, number : the file, and which of its faces.
+
+    Attributes
+    ----------
+    ascent, descent, x_height, cap_height : in em, upward from the base line; the descent is negative.
+    underline, strike, thickness : in em: where the middle of such a line lies, and how thick it is.
+    sub_shift, super_shift : how far subscripts and superscripts are moved, em.
+    """
+
+    def __init__(self, path: str, number: int = 0) -> None:
+        data = Path(path).read_bytes()
+        blob = uharfbuzz.Blob(data)
+        self._face = uharfbuzz.Face(blob, number)
+        self._font = uharfbuzz.Font(self._face)
+        self.per_em = float(self._face.upem or 1000)
+        self._characters = set(self._face.unicodes)
+        self._outlines: dict[int, Segments] = {}
+        self._metrics(data, number)
+
+    def _metrics(self, data: bytes, number: int) -> None:
+        from fontTools.ttLib import TTFont
+
+        font = TTFont(io.BytesIO(data), lazy=True, fontNumber=number)
+        per_em = self.per_em
+        hhea = font.get("hhea")
+        os2 = font.get("OS/2")
+        self.ascent = 0.8 if hhea is None else hhea.ascent / per_em
+        self.descent = -0.2 if hhea is None else hhea.descent / per_em
+        self.x_height = (getattr(os2, "sxHeight", 0) or 0.45 * self.ascent * per_em) / per_em
+        self.cap_height = (getattr(os2, "sCapHeight", 0) or 0.7 * per_em) / per_em
+        self.sub_shift = getattr(os2, "ySubscriptYOffset", 0.2 * per_em) / per_em
+        self.super_shift = getattr(os2, "ySuperscriptYOffset", 0.4 * per_em) / per_em
+        self.strike = getattr(os2, "yStrikeoutPosition", 0.3 * per_em) / per_em
+        post = font.get("post")
+        self.underline = -0.1 if post is None else post.underlinePosition / per_em
+        self.thickness = (0 if post is None else post.underlineThickness / per_em) or 0.05
+
+    def has(self, character: str) -> bool:
+        """Whether there is a glyph for a character."""
+        return ord(character) in self._characters
+
+    def shaped(self, text: str, *, rtl: bool, features: dict[str, bool], vertical: bool = False) -> list[ShapedGlyph]:
+        """The glyphs of a text of one direction, from left to right (or top to bottom)."""
+        buffer = uharfbuzz.Buffer()
+        buffer.add_codepoints([ord(character) for character in text])
+        buffer.guess_segment_properties()
+        buffer.direction = "ttb" if vertical else "rtl" if rtl else "ltr"
+        buffer.cluster_level = uharfbuzz.BufferClusterLevel.MONOTONE_CHARACTERS
+        uharfbuzz.shape(self._font, buffer, features)
+        found = []
+        for info, position in zip(buffer.glyph_infos, buffer.glyph_positions, strict=True):
+            advance = -position.y_advance if vertical else position.x_advance
+            found.append(
+                ShapedGlyph(
+                    info.codepoint,
+                    info.cluster,
+                    advance / self.per_em,
+                    position.x_offset / self.per_em,
+                    position.y_offset / self.per_em,
+                )
+            )
+        return found
+
+    def outline(self, glyph: int) -> Segments:
+        """A glyph's closed outlines in em, y downward from the base line."""
+        found = self._outlines.get(glyph)
+        if found is None:
+            pen = _Pen(1.0 / self.per_em)
+            self._font.draw_glyph_with_pen(glyph, pen)
+            found = self._outlines[glyph] = pen.segments
+        return found
+
+
+class _Pen:
+    """Receives a glyph's outline as font tools hand it out."""
+
+    def __init__(self, scale: float) -> None:
+        self.segments = Segments()
+        self._scale = scale
+        self._at = self._start = (0.0, 0.0)
+
+    def _point(self, point: tuple[float, float]) -> tuple[float, float]:
+        return (point[0] * self._scale, -point[1] * self._scale)
+
+    def moveTo(self, point: tuple[float, float]) -> None:  # noqa: N802  the names are the pen protocol's
+        self._at = self._start = self._point(point)
+        self.segments.begin()
+
+    def lineTo(self, point: tuple[float, float]) -> None:  # noqa: N802
+        end = self._point(point)
+        self.segments.line(*self._at, *end)
+        self._at = end
+
+    def curveTo(self, *points: tuple[float, float]) -> None:  # noqa: N802
+        first, second, end = (self._point(point) for point in points)
+        self.segments.cubic((*self._at, *first, *second, *end))
+        self._at = end
+
+    def qCurveTo(self, *points: tuple[float, float]) -> None:  # noqa: N802
+        control, end = (self._point(point) for point in points)
+        self.segments.quadratic(*self._at, *control, *end)
+        self._at = end
+
+    def closePath(self) -> None:  # noqa: N802
+        if self._at != self._start or self.segments.starts[-1] == len(self.segments):
+            self.segments.line(*self._at, *self._start)
+        self.segments.close()
+        self._at = self._start
+
+    def endPath(self) -> None:  # noqa: N802
+        self.closePath()

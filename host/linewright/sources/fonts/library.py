@@ -1,0 +1,197 @@
+"""`Library`: the font files that there are, by family and style; which of them suits, and which has a character."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from linewright.errors import InputError
+
+if TYPE_CHECKING:
+    from linewright.sources.fonts.face import FontFace
+
+ENDINGS: Final = (".ttf", ".otf", ".ttc", ".otc")
+
+MOST_FILES: Final = 5000
+"""Font files that are looked at: a computer with all of a large type library has some thousands."""
+
+LARGEST_BYTES: Final = 64 * 2**20
+"""Of a font file: those with all of Chinese take 20 MB."""
+
+GENERIC: Final = {
+    "serif": ("Noto Serif", "DejaVu Serif", "Liberation Serif", "Times New Roman", "Times"),
+    "sans-serif": ("Noto Sans", "DejaVu Sans", "Liberation Sans", "Arial", "Helvetica"),
+    "monospace": ("Noto Sans Mono", "Noto Mono", "DejaVu Sans Mono", "Liberation Mono", "Courier New"),
+}
+"""Families that stand for the generic names, those that are most common on free systems first (common practice)."""
+
+_STRETCHES: Final = {
+    "ultra-condensed": 1, "extra-condensed": 2, "condensed": 3, "semi-condensed": 4, "normal": 5, "semi-expanded": 6,
+    "expanded": 7, "extra-expanded": 8, "ultra-expanded": 9,
+}  # fmt: skip
+"""``usWidthClass`` of OpenType for the words of CSS."""
+
+
+@dataclass(frozen=True, slots=True)
+class FontFile:
+    """One face of one file.
+
+    Parameters
+    ----------
+    families : its names, in lower case; the first is the one for people.
+    weight : 100 to 900.
+    stretch : 1 to 9, 5 is normal.
+    """
+
+    path: str
+    number: int
+    families: tuple[str, ...]
+    weight: int
+    stretch: int
+    slanted: bool
+    monospaced: bool
+
+
+def system_folders() -> tuple[str, ...]:
+    """Where this system keeps fonts."""
+    home = Path.home()
+    if sys.platform == "win32":
+        return (str(Path(os.environ.get("WINDIR", "C:\\Windows")) / "Fonts"),)
+    if sys.platform == "darwin":
+        return ("/System/Library/Fonts", "/Library/Fonts", str(home / "Library/Fonts"))
+    return ("/usr/share/fonts", "/usr/local/share/fonts", str(home / ".local/share/fonts"), str(home / ".fonts"))
+
+
+class Library:
+    """Fonts to choose from.
+
+    Parameters
+    ----------
+    places : font files and folders of them, asked for by the user; they come before those of the system.
+
+    Raises
+    ------
+    InputError
+        When one of the places is not there, or no font.
+    """
+
+    def __init__(self, places: tuple[str, ...] = ()) -> None:
+        self.files: list[FontFile] = []
+        self._faces: dict[FontFile, FontFace] = {}
+        self._having: dict[tuple[str, int, bool], FontFile | None] = {}
+        for place in places:
+            path = Path(place)
+            if not path.exists():
+                raise InputError(f"there is no font {place!r}", hint="name a .ttf or .otf file, or a folder of them")
+            found = [file for one in _files_in((place,)) for file in _read(one)]
+            if not found:
+                raise InputError(f"{place!r} is no font, or a damaged one", hint="name a .ttf or .otf file")
+            self.files += found
+        self.own = len(self.files)
+        for path_of_system in _files_in(system_folders()):
+            self.files += _read(path_of_system)
+
+    def matching(self, families: str, weight: int, stretch: str, slanted: bool) -> FontFile | None:
+        """The face that suits best: the first family that there is, in it the nearest style (CSS Fonts 4, 5.2)."""
+        wanted = [name.strip().strip("'\"").lower() for name in families.split(",")]
+        for name in [*wanted, "sans-serif"]:
+            for one in GENERIC.get(name, (name,)):
+                among = [file for file in self.files if one.lower() in file.families]
+                if among:
+                    return nearest(among, weight, _STRETCHES.get(stretch, 5), slanted)
+        return self.files[0] if self.files else None
+
+    def having(self, character: str, weight: int, slanted: bool) -> FontFile | None:
+        """A face that has a character, the nearest in style among the first family that has it."""
+        key = (character, weight, slanted)
+        if key not in self._having:
+            first = next((file for file in self.files if self.face(file).has(character)), None)
+            if first is not None:
+                same = [file for file in self.files if file.families[0] == first.families[0]]
+                same = [file for file in same if self.face(file).has(character)]
+                first = nearest(same, weight, 5, slanted)
+            self._having[key] = first
+        return self._having[key]
+
+    def face(self, file: FontFile) -> FontFace:
+        """The face opened."""
+        from linewright.sources.fonts.face import FontFace
+
+        found = self._faces.get(file)
+        if found is None:
+            found = self._faces[file] = FontFace(file.path, file.number)
+        return found
+
+
+def nearest(files: list[FontFile], weight: int, stretch: int, slanted: bool) -> FontFile:
+    """The file nearest in width, then slant, then weight."""
+
+    def distance(file: FontFile) -> tuple[int, bool, float]:
+        apart = file.weight - weight
+        # Between 400 and 500 heavier ones come first up to 500; below that lighter ones, above it heavier ones.
+        wrong_way = apart < 0 if weight > 500 else apart > (500 - weight if weight >= 400 else 0)
+        return abs(file.stretch - stretch), file.slanted != slanted, abs(apart) + (1000 if wrong_way else 0)
+
+    return min(files, key=distance)
+
+
+def _files_in(places: tuple[str, ...]) -> Iterator[str]:
+    count = 0
+    for place in places:
+        path = Path(place)
+        if path.is_file():
+            yield str(path)
+            continue
+        for folder, _, names in sorted(os.walk(path)):
+            for name in sorted(names):
+                if name.lower().endswith(ENDINGS):
+                    count += 1
+                    if count > MOST_FILES:
+                        return
+                    yield str(Path(folder) / name)
+
+
+@lru_cache(maxsize=MOST_FILES)
+def _read(path: str) -> tuple[FontFile, ...]:
+    """The faces of a file; none where it is no font."""
+    from fontTools.ttLib import TTCollection, TTFont, TTLibError
+
+    try:
+        if Path(path).stat().st_size > LARGEST_BYTES:
+            return ()
+        with Path(path).open("rb") as file:
+            head = file.read(4)
+        if head == b"ttcf":
+            with TTCollection(path, lazy=True) as collection:
+                return tuple(_described(font, path, number) for number, font in enumerate(collection.fonts))
+        if head not in (b"\0\1\0\0", b"OTTO", b"true"):
+            return ()
+        with TTFont(path, lazy=True) as one:
+            return (_described(one, path, 0),)
+    except (OSError, TTLibError, ValueError, KeyError, AttributeError, AssertionError, IndexError):
+        return ()
+    except Exception as problem:
+        if type(problem).__module__ in ("struct", "fontTools.misc.sstruct"):
+            return ()
+        raise
+
+
+def _described(font: object, path: str, number: int) -> FontFile:
+    names = font["name"]  # type: ignore[index]  # fontTools ships no types
+    families = []
+    for identifier in (16, 1):
+        for record in names.names:
+            if record.nameID == identifier:
+                families.append(record.toUnicode(errors="replace").lower())
+    os2 = font.get("OS/2")  # type: ignore[attr-defined]
+    weight = 400 if os2 is None else int(os2.usWeightClass)
+    slanted = os2 is not None and bool(os2.fsSelection & 0x201)
+    stretch = 5 if os2 is None else int(os2.usWidthClass)
+    monospaced = "post" in font and bool(font["post"].isFixedPitch)  # type: ignore[index,operator]
+    unique = tuple(dict.fromkeys(families)) or (Path(path).stem.lower(),)
+    return FontFile(path, number, unique, weight, stretch, slanted, monospaced)

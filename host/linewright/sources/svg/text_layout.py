@@ -1,0 +1,355 @@
+"""Where each letter of a text goes (SVG 2, section 11.5): chunks, anchors, spacing, paths, all ways of writing."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linewright.sources.painting.bounds import bounds
+from linewright.sources.painting.flatten import flatten, piece_counts, transform_rows
+from linewright.sources.painting.matrices import Matrix, multiply, scaling, translation
+from linewright.sources.painting.segments import ROW, Segments
+from linewright.sources.svg.characters import Character, Span, TextPath
+from linewright.sources.svg.lengths import length_px
+from linewright.sources.svg.style import Font
+from linewright.sources.svg.typesetting import Cluster, Metrics, Typesetter
+
+Floats = NDArray[np.float64]
+
+RTL_CLASSES: Final = ("R", "AL")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Placed:
+    """A cluster at its place: units of the letters (px from its origin) to those of the text; None off its path."""
+
+    cluster: Cluster
+    span: Span
+    matrix: Matrix | None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Rail:
+    """A path that text runs along: points (n, 2) in units of the text, and the running length at each."""
+
+    points: Floats
+    along: Floats
+
+    def at(self, distance: float) -> tuple[float, float, float] | None:
+        """Place and direction (radians) at a distance from the start; None beyond the ends."""
+        if distance < 0.0 or distance > self.along[-1] or len(self.points) < 2:
+            return None
+        i = min(max(int(np.searchsorted(self.along, distance, side="right")) - 1, 0), len(self.points) - 2)
+        delta = self.points[i + 1] - self.points[i]
+        room = self.along[i + 1] - self.along[i]
+        share = (distance - self.along[i]) / room if room > 0.0 else 0.0
+        x, y = self.points[i] + share * delta
+        return float(x), float(y), math.atan2(float(delta[1]), float(delta[0]))
+
+
+class Layout:
+    """Lays out the characters of one text.
+
+    Parameters
+    ----------
+    typesetter : makes letters of characters.
+    rail : the path of a ``textPath``; None where it has no path.
+    viewport : for percentages.
+    outlines : outlines of a font, whatever is usual.
+    """
+
+    def __init__(
+        self,
+        typesetter: Typesetter,
+        rail: Callable[[TextPath], Rail | None],
+        viewport: tuple[float, float],
+        *,
+        outlines: bool,
+    ) -> None:
+        self._typesetter = typesetter
+        self._rail = rail
+        self._viewport = viewport
+        self._outlines = outlines
+
+    def placed(self, characters: list[Character]) -> list[Placed]:
+        """Every cluster, chunk after chunk."""
+        if not characters:
+            return []
+        vertical = characters[0].span.style.font.writing in ("tb", "tb-rl", "vertical-rl", "vertical-lr")
+        starts = [0]
+        for i in range(1, len(characters)):
+            one = characters[i]
+            if one.path is not characters[i - 1].path or (
+                one.path is None and (one.x is not None or one.y is not None)
+            ):
+                starts.append(i)
+        x = y = 0.0
+        found: list[Placed] = []
+        for low, high in pairwise([*starts, len(characters)]):
+            chunk = characters[low:high]
+            x = chunk[0].x if chunk[0].x is not None else x
+            y = chunk[0].y if chunk[0].y is not None else y
+            made, x, y = self._chunk(chunk, low, x, y, vertical)
+            found += made
+        return found
+
+    def _chunk(
+        self, chunk: list[Character], low: int, x: float, y: float, vertical: bool
+    ) -> tuple[list[Placed], float, float]:
+        clusters = self._clusters(chunk, low, vertical)
+        spans = [chunk[cluster.first - low].span for cluster in clusters]
+        self._space(clusters, chunk, low)
+        scales = self._stretch(clusters, spans)
+        widths = [cluster.advance for cluster in clusters]
+        total = sum(widths)
+        anchor = chunk[0].span.style.font.anchor
+        rtl = chunk[0].span.style.font.direction == "rtl"
+        share = {"start": 1.0 if rtl else 0.0, "middle": 0.5, "end": 0.0 if rtl else 1.0}.get(anchor, 0.0)
+        path = chunk[0].path
+        if path is not None:
+            return self._on_path(path, clusters, spans, scales, chunk, low, share * total, x, y)
+        found = []
+        along = -share * total
+        shift_x = shift_y = 0.0
+        for cluster, span, scale in zip(clusters, spans, scales, strict=True):
+            first = chunk[cluster.first - low]
+            for character in chunk[cluster.first - low : cluster.first - low + cluster.count]:
+                shift_x += character.dx
+                shift_y += character.dy
+            matrix = self._letter(cluster, span, scale, vertical)
+            turn = math.radians(first.rotate)
+            if vertical:
+                at = translation(x + shift_x, y + shift_y + along)
+                matrix = multiply(at, multiply(_turn(turn), matrix))
+            else:
+                at = translation(x + shift_x + along, y + shift_y)
+                matrix = multiply(at, multiply(_turn(turn), matrix))
+            found.append(Placed(cluster, span, matrix))
+            along += cluster.advance
+        if vertical:
+            return found, x + shift_x, y + shift_y + along
+        return found, x + shift_x + along, y + shift_y
+
+    def _letter(self, cluster: Cluster, span: Span, scale: float, vertical: bool) -> Matrix:
+        """Base line, shifts, stretching and writing downward."""
+        metrics = self._typesetter.metrics(span.style.font, self._outlines)
+        up = self._rise(span, metrics)
+        if not vertical:
+            return multiply(translation(0.0, -up), scaling(scale, 1.0))
+        if cluster.upright:
+            return translation(up, 0.0)
+        # Letters that lie on their side stand around the middle line of the column.
+        middle = (metrics.ascent + metrics.descent) / 2.0
+        return multiply(_turn(math.pi / 2.0), multiply(translation(0.0, middle - up), scaling(scale, 1.0)))
+
+    def _rise(self, span: Span, metrics: Metrics) -> float:
+        """How far letters are moved up, px."""
+        shift = span.shift_px
+        for word in span.shift_words:
+            shift += metrics.super_shift if word == "super" else -metrics.sub_shift
+        lines = {
+            "middle": metrics.x_height / 2, "central": (metrics.ascent + metrics.descent) / 2,
+            "hanging": 0.8 * metrics.ascent, "mathematical": 0.5 * metrics.ascent,
+            "text-before-edge": metrics.ascent, "before-edge": metrics.ascent, "text-top": metrics.ascent,
+            "text-after-edge": metrics.descent, "after-edge": metrics.descent, "text-bottom": metrics.descent,
+            "ideographic": metrics.descent,
+        }  # fmt: skip
+        return shift - lines.get(span.baseline, 0.0)
+
+    # ------------------------------------------------------------------ letters in visual order
+
+    def _clusters(self, chunk: list[Character], low: int, vertical: bool) -> list[Cluster]:
+        """The chunk's letters from left to right, whichever way its scripts are written."""
+        text = "".join(character.text for character in chunk)
+        base = 1 if chunk[0].span.style.font.direction == "rtl" else 0
+        runs: list[tuple[int, int, int]] = []  # begin, end, level
+        levels = _levels(text, base)
+        for i, level in enumerate(levels):
+            same = runs and runs[-1][2] == level and chunk[i].span is chunk[i - 1].span and chunk[i].rotate == 0.0
+            if same and chunk[i].x is None and chunk[i].dx == 0.0 and chunk[i].dy == 0.0 and chunk[i - 1].rotate == 0.0:
+                runs[-1] = (runs[-1][0], i + 1, level)
+            else:
+                runs.append((i, i + 1, level))
+        runs = _joined_where_shaped(runs, chunk)
+        found: list[Cluster] = []
+        for begin, end, level in _visual(runs):
+            found += self._typesetter.clusters(
+                text[begin:end],
+                low + begin,
+                chunk[begin].span.style.font,
+                rtl=level % 2 == 1,
+                outlines=self._outlines,
+                vertical=vertical,
+            )
+        return found
+
+    def _space(self, clusters: list[Cluster], chunk: list[Character], low: int) -> None:
+        """Letter and word spacing."""
+        for number, cluster in enumerate(clusters):
+            font = chunk[cluster.first - low].span.style.font
+            letter = self._spacing(font.letter_spacing, font)
+            if letter and not cluster.joins and (number < len(clusters) - 1 or chunk[-1].text == " "):
+                cluster.advance += letter
+            if cluster.space:
+                cluster.advance += self._spacing(font.word_spacing, font)
+            if cluster.advance < 0.0:
+                cluster.parts = []
+                cluster.advance = 0.0
+
+    def _spacing(self, text: str, font: Font) -> float:
+        if text == "normal":
+            return 0.0
+        return length_px(text, "x", self._viewport, font.size_px) or 0.0
+
+    def _stretch(self, clusters: list[Cluster], spans: list[Span]) -> list[float]:
+        """Bring spans to the length that they state; how far letters themselves are stretched."""
+        scales = [1.0] * len(clusters)
+        for span in dict.fromkeys(spans):
+            if span.length_px is None:
+                continue
+            mine = [i for i, one in enumerate(spans) if one is span]
+            natural = sum(clusters[i].advance for i in mine)
+            if span.stretches and natural > 0.0:
+                share = span.length_px / natural
+                for i in mine:
+                    clusters[i].advance *= share
+                    scales[i] = share
+            elif len(mine) > 1:
+                more = (span.length_px - natural) / (len(mine) - 1)
+                for i in mine:
+                    clusters[i].advance += more
+                clusters[mine[-1]].advance -= more
+        return scales
+
+    def _on_path(
+        self,
+        path: TextPath,
+        clusters: list[Cluster],
+        spans: list[Span],
+        scales: list[float],
+        chunk: list[Character],
+        low: int,
+        back: float,
+        x: float,
+        y: float,
+    ) -> tuple[list[Placed], float, float]:
+        rail = self._rail(path)
+        if rail is None or len(rail.points) < 2:
+            return [], x, y
+        length = float(rail.along[-1])
+        start = path.start
+        offset = (
+            length * float(start[:-1]) / 100.0
+            if start.endswith("%") and start[:-1].replace(".", "", 1).lstrip("-").isdigit()
+            else length_px(start, "other", self._viewport) or 0.0
+        )
+        distance = offset - back + (chunk[0].x or 0.0)
+        found = []
+        across = 0.0
+        for cluster, span, scale in zip(clusters, spans, scales, strict=True):
+            first = chunk[cluster.first - low]
+            if first is not chunk[0] and first.x is not None:
+                distance = offset + first.x
+            distance += first.dx
+            across += first.dy
+            place = rail.at(distance + cluster.advance / 2.0)
+            if place is None:
+                found.append(Placed(cluster, span, None))
+            else:
+                at = multiply(translation(place[0], place[1]), _turn(place[2]))
+                matrix = multiply(translation(-cluster.advance / 2.0, across), _turn(math.radians(first.rotate)))
+                found.append(
+                    Placed(cluster, span, multiply(multiply(at, matrix), self._letter(cluster, span, scale, False)))
+                )
+            distance += cluster.advance
+        end = rail.points[-1]
+        return found, float(end[0]), float(end[1])
+
+
+def _turn(angle: float) -> Matrix:
+    cosine, sine = math.cos(angle), math.sin(angle)
+    return (cosine, sine, -sine, cosine, 0.0, 0.0)
+
+
+def _joined_where_shaped(runs: list[tuple[int, int, int]], chunk: list[Character]) -> list[tuple[int, int, int]]:
+    """Characters that are moved one by one, but written from right to left, are shaped together: their letters join."""
+    found: list[tuple[int, int, int]] = []
+    for begin, end, level in runs:
+        if found and level % 2 == 1 and found[-1][2] == level and chunk[begin].span is chunk[found[-1][0]].span:
+            found[-1] = (found[-1][0], end, level)
+        else:
+            found.append((begin, end, level))
+    return found
+
+
+def _visual(runs: list[tuple[int, int, int]]) -> list[tuple[int, int, int]]:
+    """Runs from left to right: from the deepest level on, what is at least as deep is reversed (UAX 9, rule L2)."""
+    order = list(runs)
+    for level in range(max((run[2] for run in runs), default=0), 0, -1):
+        i = 0
+        while i < len(order):
+            j = i
+            while j < len(order) and order[j][2] >= level:
+                j += 1
+            order[i:j] = order[i:j][::-1]
+            i = max(j, i + 1)
+    return order
+
+
+def _levels(text: str, base: int) -> list[int]:
+    """Embedding level of each character (Unicode Annex 9); all of the base level where nothing is written leftward."""
+    import unicodedata
+
+    if base == 0 and not any(unicodedata.bidirectional(c) in ("R", "AL", "AN", "RLE", "RLO", "RLI") for c in text):
+        return [0] * len(text)
+    try:
+        from bidi import algorithm
+    except ImportError:
+        return [1 if unicodedata.bidirectional(c) in RTL_CLASSES else base for c in text]
+    storage = algorithm.get_empty_storage()
+    storage["base_level"], storage["base_dir"] = base, ("L", "R")[base]
+    algorithm.get_embedding_levels(text, storage)
+    for mark, one in enumerate(storage["chars"]):
+        one["index"] = mark
+    algorithm.explicit_embed_and_overrides(storage)
+    algorithm.resolve_weak_types(storage)
+    algorithm.resolve_neutral_types(storage, False)
+    algorithm.resolve_implicit_levels(storage, False)
+    levels = [base] * len(text)
+    for one in storage["chars"]:
+        levels[one["index"]] = one["level"]
+    return levels
+
+
+def rail_of(segments: Segments, matrix: Matrix) -> Rail:
+    """The rail of a path: its outlines one after the other, each flattened to a 2000th of its size."""
+    kinds = np.frombuffer(bytes(segments.kinds), dtype=np.uint8)
+    rows = np.array(segments.rows).reshape(-1, ROW)
+    rows = transform_rows(kinds, rows, np.broadcast_to(np.array(matrix), (len(rows), 6)))
+    box = bounds(kinds, rows)
+    size = 1.0 if box is None else max(box[2], box[3], 1e-9)
+    starts = np.array([*segments.starts, len(kinds)], dtype=np.int64)
+    closed = np.array(segments.closed, dtype=bool)
+    lines = flatten(kinds, rows, starts, closed, piece_counts(kinds, rows, size / 2000.0))
+    steps = np.hypot(*np.diff(lines.points_mm, axis=0).T)
+    # From one outline to the next nothing is walked.
+    steps[lines.starts[1:-1] - 1] = 0.0
+    return Rail(lines.points_mm, np.concatenate(([0.0], np.cumsum(steps))))
+
+
+def transformed(segments: Segments, matrix: Matrix, target: Segments) -> None:
+    """Append outlines of lines and cubics through a matrix."""
+    a, b, c, d, e, f = matrix
+    rows = np.array(segments.rows).reshape(-1, 2)
+    mapped = rows @ np.array(((a, b), (c, d))) + (e, f)
+    before = len(target)
+    target.rows.frombytes(mapped.tobytes())
+    target.kinds.extend(segments.kinds)
+    target.starts.extend(start + before for start in segments.starts)
+    target.closed.extend(segments.closed)

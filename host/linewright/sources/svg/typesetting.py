@@ -1,0 +1,255 @@
+"""From characters to clusters: which letters stand for which characters, how wide they are, and their lines.
+
+Two kinds of letters: the outlines of fonts, and single-line letters as a pen writes them. What the single-line
+alphabets lack (Chinese, Arabic, emoji) comes from a font where one has it.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from linewright.sources.lettering.faces import CAP_UNITS
+from linewright.sources.lettering.glyphs import glyph, name_of
+from linewright.sources.lettering.rounding import rounded
+from linewright.sources.painting.notes import Notes
+from linewright.sources.painting.segments import Segments
+from linewright.sources.picture import Words
+from linewright.sources.svg.style import Font
+
+if TYPE_CHECKING:
+    from linewright.sources.fonts.face import FontFace
+    from linewright.sources.fonts.library import Library
+
+CAP_EM: Final = 0.7
+"""Height of a capital in em, of single-line letters: what most fonts have (0.66 to 0.73; common practice)."""
+
+ROUNDING_UNITS: Final = 0.01
+"""How far single-line letters stray from their rounded curves, grid units: 0.05 mm where a capital is 100 mm high."""
+
+STEM_EM: Final = 0.09
+"""Width of a single-line letter's line where it stands for an area, in em: a stem of common fonts (common practice)."""
+
+_CURSIVE: Final = ("ARABIC", "SYRIAC", "MONGOLIAN", "NKO", "DEVANAGARI", "BENGALI")
+"""Scripts whose letters join: no spacing comes between them (CSS Text 3, section 8.2.1)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Metrics:
+    """Of the letters of a span, px: upward from the base line."""
+
+    ascent: float
+    descent: float
+    x_height: float
+    sub_shift: float
+    super_shift: float
+    underline: float
+    strike: float
+    thickness: float
+
+
+@dataclass(slots=True)
+class Cluster:
+    """Letters that stay together.
+
+    Parameters
+    ----------
+    first, count : which characters they stand for.
+    advance : px.
+    parts : outlines in px from where the cluster begins on the base line, each with whether it is closed to be filled.
+    """
+
+    first: int
+    count: int
+    advance: float
+    parts: list[tuple[Segments, float, float, float]]
+    filled: bool
+    joins: bool = False
+    space: bool = False
+    upright: bool = False
+
+
+class Typesetter:
+    """Sets text of one style after the other.
+
+    Parameters
+    ----------
+    words : how words are written.
+    notes : is told of characters that nothing has.
+    """
+
+    def __init__(self, words: Words, notes: Notes) -> None:
+        self._words = words
+        self._notes = notes
+        self._fonts: Library | bool | None = False  # False: not looked for yet
+        self._single: dict[str, tuple[Segments, float] | None] = {}
+
+    def _library(self) -> Library | None:
+        if self._fonts is False:
+            try:
+                import uharfbuzz  # noqa: F401  only whether it is there
+
+                from linewright.sources.fonts.library import Library
+
+                self._fonts = Library(self._words.fonts)
+            except ImportError:
+                self._fonts = None
+                self._notes.add("for outlines of fonts more libraries are needed: pip install 'linewright[fonts]'")
+        assert not isinstance(self._fonts, bool)
+        return self._fonts
+
+    def _face(self, font: Font) -> FontFace | None:
+        library = self._library()
+        if library is None:
+            return None
+        file = library.matching(font.families, font.weight, font.stretch, font.style != "normal")
+        return None if file is None else library.face(file)
+
+    def metrics(self, font: Font, outlines: bool) -> Metrics:
+        """Heights of the letters of a style."""
+        size = font.size_px
+        face = self._face(font) if outlines or self._words.outlines else None
+        if face is None:
+            cap = CAP_EM * size
+            return Metrics(
+                1.1 * cap, -0.33 * cap, 2 / 3 * cap, 0.2 * size, 0.4 * size, -0.2 * cap, 0.35 * cap, 0.05 * size
+            )
+        values = (
+            face.ascent, face.descent, face.x_height, face.sub_shift, face.super_shift, face.underline, face.strike,
+            face.thickness,
+        )  # fmt: skip
+        return Metrics(*(value * size for value in values))
+
+    def clusters(
+        self, text: str, first: int, font: Font, *, rtl: bool, outlines: bool = False, vertical: bool = False
+    ) -> list[Cluster]:
+        """The letters of a text of one style and direction, from left to right.
+
+        Parameters
+        ----------
+        first : number of the text's first character.
+        outlines : write outlines even where single-line letters are usual.
+        """
+        found: list[Cluster] = []
+        for face, run, offset in self._runs(text, font, outlines or self._words.outlines):
+            if face is None:
+                found_in_run = self._single_line(run, first + offset, font, rtl)
+            else:
+                found_in_run = self._shaped(face, run, first + offset, font, rtl, vertical)
+            found = found_in_run + found if rtl else found + found_in_run
+        return found
+
+    def _runs(self, text: str, font: Font, outlines: bool) -> list[tuple[FontFace | None, str, int]]:
+        """Parts of a text by the font that has them; None for single-line letters."""
+        runs: list[tuple[FontFace | None, str, int]] = []
+        primary = self._face(font) if outlines else None
+        for i, character in enumerate(text):
+            face: FontFace | None
+            sticks = bool(runs) and (unicodedata.category(character) in ("Mn", "Me", "Cf") or character == "\ufe0f")
+            if sticks:
+                face = runs[-1][0]
+            elif primary is None and self._of_hand(character) is not None:
+                face = None
+            elif primary is not None and (primary.has(character) or character == " "):
+                face = primary
+            else:
+                face = self._other(character, font, primary)
+            if runs and runs[-1][0] is face:
+                runs[-1] = (face, runs[-1][1] + character, runs[-1][2])
+            else:
+                runs.append((face, character, i))
+        return runs
+
+    def _other(self, character: str, font: Font, primary: FontFace | None) -> FontFace | None:
+        """A font that has a character which the usual letters lack."""
+        library = self._library()
+        file = None if library is None else library.having(character, font.weight, font.style != "normal")
+        if library is None or file is None:
+            if not character.isspace() and unicodedata.category(character) not in ("Cf", "Cc"):
+                self._notes.add(f"there is no letter for {name_of(character)}; a gap is left in its place")
+            return primary
+        return library.face(file)
+
+    # ------------------------------------------------------------------ single-line letters
+
+    def _of_hand(self, character: str) -> tuple[Segments, float] | None:
+        """Lines of a single-line letter and its width, grid units."""
+        if character not in self._single:
+            one = glyph(character, "plain")
+            if one is None:
+                self._single[character] = None
+            else:
+                segments = Segments()
+                for stroke in one.strokes:
+                    points = rounded(stroke, tolerance_units=ROUNDING_UNITS)
+                    segments.begin()
+                    for (x0, y0), (x1, y1) in zip(points[:-1].tolist(), points[1:].tolist(), strict=True):
+                        segments.line(x0, y0, x1, y1)
+                    if len(points) == 1:
+                        segments.line(*points[0], *points[0])
+                self._single[character] = segments, one.advance
+        return self._single[character]
+
+    def _single_line(self, text: str, first: int, font: Font, rtl: bool) -> list[Cluster]:
+        scale = CAP_EM * font.size_px / CAP_UNITS
+        found: list[Cluster] = []
+        composed = unicodedata.normalize("NFC", text)
+        same = len(composed) == len(text)
+        for i, character in enumerate(text):
+            if unicodedata.category(character) in ("Cf", "Cc"):
+                continue
+            if i and unicodedata.combining(character) and found and not same:
+                whole = self._of_hand(unicodedata.normalize("NFC", text[found[-1].first - first : i + 1]))
+                if whole is not None:
+                    found[-1].parts = [(whole[0], scale, 0.0, 0.0)]
+                found[-1].count += 1
+                continue
+            one = self._of_hand(character)
+            if one is None:
+                found.append(Cluster(first + i, 1, 0.6 * font.size_px, [], False))
+                continue
+            parts = [(one[0], scale, 0.0, 0.0)]
+            found.append(Cluster(first + i, 1, one[1] * scale, parts, False, space=character.isspace()))
+        return found[::-1] if rtl else found
+
+    # ------------------------------------------------------------------ outlines of fonts
+
+    def _shaped(self, face: FontFace, text: str, first: int, font: Font, rtl: bool, vertical: bool) -> list[Cluster]:
+        size = font.size_px
+        features = {"kern": font.kerning != "none", "smcp": "small-caps" in font.variant}
+        if font.letter_spacing not in ("normal", "0"):
+            features["liga"] = False
+        upright = vertical and any(_is_upright(character) for character in text)
+        glyphs = face.shaped(text, rtl=rtl and not upright, features=features, vertical=upright)
+        found: list[Cluster] = []
+        starts = sorted({one.cluster for one in glyphs})
+        ends = dict(zip(starts, [*starts[1:], len(text)], strict=True))
+        for one in glyphs:
+            if not found or found[-1].first != first + one.cluster:
+                character = text[one.cluster]
+                found.append(
+                    Cluster(
+                        first + one.cluster,
+                        ends[one.cluster] - one.cluster,
+                        0.0,
+                        [],
+                        True,
+                        joins=unicodedata.name(character, "").startswith(_CURSIVE),
+                        space=character.isspace(),
+                        upright=upright,
+                    )
+                )
+            last = found[-1]
+            outline = face.outline(one.number)
+            if upright:
+                last.parts.append((outline, size, one.dx * size, -one.dy * size + last.advance))
+            else:
+                last.parts.append((outline, size, last.advance + one.dx * size, -one.dy * size))
+            last.advance += one.advance * size
+        return found
+
+
+def _is_upright(character: str) -> bool:
+    """Whether a character stands upright in vertical text (Unicode Annex 50, by its East Asian width)."""
+    return unicodedata.east_asian_width(character) in ("W", "F")

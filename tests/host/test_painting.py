@@ -1,0 +1,377 @@
+"""From shapes in paint order to strokes: what is covered, clipped, cut and shaded, at the size on the sheet."""
+
+from __future__ import annotations
+
+import base64
+import io
+
+import numpy as np
+import pytest
+import resvg_py
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from PIL import Image, ImageDraw
+from scipy import ndimage
+
+from linewright.errors import SourceError
+from linewright.sources.painting import Hatching
+from linewright.sources.picture import Picture, Wish
+from linewright.sources.svg import read_svg
+
+HEAD = '<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" '
+PAGE = 'width="100mm" height="100mm" viewBox="0 0 100 100"'
+PX_PER_MM = 5.0
+
+
+def svg(body: str, attributes: str = PAGE) -> bytes:
+    return f"{HEAD}{attributes}>{body}</svg>".encode()
+
+
+def read(body: str, attributes: str = PAGE, **options) -> Picture:
+    return read_svg(svg(body, attributes), **options)
+
+
+def strokes(picture: Picture, colour: str | None = None) -> list[np.ndarray]:
+    drawing = picture.drawing
+    return [
+        stroke
+        for stroke, pen in zip(drawing, drawing.pen, strict=True)
+        if colour is None or drawing.pens[pen].colour == colour
+    ]
+
+
+def length(picture: Picture, colour: str | None = None) -> float:
+    return float(sum(np.hypot(*np.diff(stroke, axis=0).T).sum() for stroke in strokes(picture, colour)))
+
+
+# ---------------------------------------------------------------- against a renderer, by ink
+
+
+def lone_px(picture: Picture, body: str, near_px: float, jump: int = 12) -> tuple[int, int]:
+    """Pixels of edges of the rendering without a stroke near, and of strokes without an edge near."""
+    size = round(picture.width_mm * PX_PER_MM)
+    data = resvg_py.svg_to_bytes(svg_string=svg(body).decode(), dpi=96, width=size, languages=["en"])
+    seen = np.asarray(Image.open(io.BytesIO(bytes(data))).convert("RGBA"), dtype=np.int32).copy()
+    seen[:, :, :3] = seen[:, :, :3] * seen[:, :, 3:] // 255
+    edges = np.zeros(seen.shape[:2], dtype=bool)
+    edges[:, 1:-1] |= (np.abs(seen[:, 2:] - seen[:, :-2]) > jump).any(axis=2)
+    edges[1:-1] |= (np.abs(seen[2:] - seen[:-2]) > jump).any(axis=2)
+    canvas = Image.new("1", (size, size))
+    pencil = ImageDraw.Draw(canvas)
+    for stroke in picture.drawing:
+        points = [tuple(p) for p in stroke * PX_PER_MM - 0.5]
+        pencil.line(points, fill=1) if len(points) > 1 else pencil.point(points, fill=1)
+    ink = np.asarray(canvas)
+    rim = np.ones_like(edges)
+    rim[6:-6, 6:-6] = False
+    without_stroke = (ndimage.distance_transform_edt(~ink) > near_px) & edges & ~rim
+    without_edge = (ndimage.distance_transform_edt(~edges) > near_px) & ink & ~rim
+    return int(without_stroke.sum()), int(without_edge.sum())
+
+
+STAR = "M50 5L77 88L6 36H94L23 88Z"
+LOOKS = {
+    "covered": '<path d="M0 50H100M50 0V100" stroke="red"/><circle cx="40" cy="50" r="20" fill="blue"/>'
+    '<rect x="50" y="30" width="30" height="60" fill="#084"/>',
+    "white": '<rect x="10" y="10" width="80" height="80"/><circle cx="50" cy="50" r="25" fill="white"/>'
+    '<path d="M20 20H80" stroke="white" stroke-width="4"/>',
+    "white on two": '<rect y="20" x="10" width="40" height="60" fill="red"/><rect y="20" x="50" width="40" height="60" '
+    'fill="blue"/><rect x="30" y="40" width="40" height="20" fill="white"/>',
+    "winding": f'<path d="{STAR}"/>',
+    "even-odd": f'<path d="{STAR}" fill-rule="evenodd"/>',
+    "clip": '<clipPath id="c"><circle cx="40" cy="40" r="25"/><rect x="50" y="50" width="30" height="30"/></clipPath>'
+    f'<g clip-path="url(#c)"><path d="{STAR}" fill="navy"/><path d="M0 45H100" stroke="red"/></g>',
+    "clip of a clip": '<clipPath id="d"><rect x="0" y="0" width="45" height="100"/></clipPath>'
+    f'<clipPath id="c" clip-path="url(#d)"><path d="{STAR}" clip-rule="evenodd"/></clipPath>'
+    '<rect x="10" y="10" width="80" height="80" clip-path="url(#c)"/>',
+    "clip by box": '<clipPath id="c" clipPathUnits="objectBoundingBox"><circle cx=".5" cy=".5" r=".4"/></clipPath>'
+    '<g clip-path="url(#c)"><rect x="20" y="30" width="60" height="20"/>'
+    '<rect x="20" y="55" width="30" height="30"/></g>',
+    "mask": '<mask id="m"><rect width="100" height="100" fill="white"/><circle cx="50" cy="50" r="15"/></mask>'
+    '<rect x="20" y="20" width="60" height="60" mask="url(#m)"/>',
+    "viewport": '<svg x="20" y="20" width="50" height="50"><circle cx="50" cy="25" r="30" fill="green"/></svg>',
+    "markers": '<marker id="a" viewBox="0 0 10 10" refX="5" refY="5" markerWidth="5" markerHeight="5" orient="auto">'
+    '<path d="M0 0L10 5L0 10z" fill="context-stroke"/></marker><path d="M15 80L40 20Q70 10 80 70" fill="none" '
+    'stroke="red" stroke-width="2" marker-start="url(#a)" marker-mid="url(#a)" marker-end="url(#a)"/>',
+    "pattern": '<pattern id="p" width="12" height="12" patternUnits="userSpaceOnUse" patternTransform="rotate(20)">'
+    '<circle cx="5" cy="5" r="3" fill="teal"/></pattern><circle cx="50" cy="50" r="35" fill="url(#p)"/>',
+    "opacity": '<g opacity=".5"><rect x="10" y="10" width="50" height="50"/><circle cx="60" cy="60" r="25" fill="red"/>'
+    '</g><rect x="40" y="20" width="50" height="20" fill="blue" opacity=".5"/>',
+    "open": '<path d="M10 10H80V80" fill="#0a0" stroke="red"/>',
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", LOOKS)
+def test_what_is_seen_is_drawn_and_nothing_else(name: str) -> None:
+    body = LOOKS[name]
+    # Half of the widest line that is drawn as one, and four pixels (0.8 mm) for both rasters and their smoothing.
+    widest_mm = 2.0 if name == "markers" else 1.0
+    edges, lines = lone_px(read(body), body, near_px=widest_mm / 2 * PX_PER_MM + 4)
+    assert (edges, lines) == (0, 0)
+
+
+def test_the_comparison_notices_what_is_hidden() -> None:
+    body = LOOKS["covered"]
+    _, lines = lone_px(read(body, wish=Wish(fit="keep", see_through=True)), body, near_px=7)
+    assert lines > 100
+
+
+@pytest.mark.parametrize("side_mm", [10.0, 148.0, 420.0])
+@pytest.mark.parametrize("size", ["24", "2000mm"])
+def test_curves_are_as_round_on_the_sheet_whatever_the_file_calls_its_size(side_mm: float, size: str) -> None:
+    body = '<circle cx="12" cy="12" r="10" fill="none" stroke="black"/>'
+    attributes = f'width="{size}" height="{size}" viewBox="0 0 24 24"'
+    picture = read(body, attributes, wish=Wish(room_mm=(side_mm, side_mm)))
+    assert picture.width_mm == pytest.approx(side_mm)
+    points = picture.drawing.stroke(0) - side_mm / 2
+    middles = np.hypot(*((points[1:] + points[:-1]) / 2).T)
+    radius = side_mm * 10 / 24
+    assert radius - middles.min() <= 0.02 + 1e-9
+    # No more chords than the tolerance asks for, either: h = 4 asin(sqrt(tolerance / 2r)).
+    assert len(points) - 1 <= np.ceil(2 * np.pi / (4 * np.arcsin(np.sqrt(0.02 / (2 * radius))))) + 1
+
+
+# ---------------------------------------------------------------- what is covered, by properties
+
+
+boxes = st.tuples(
+    *[st.integers(0, 20)] * 2, *[st.integers(1, 12)] * 2, st.sampled_from(["red", "blue", "white", "none"])
+)
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.lists(boxes, min_size=1, max_size=6), st.integers(0, 5))
+def test_a_line_is_drawn_where_no_later_box_covers_it(shapes: list, at: int) -> None:
+    at = min(at, len(shapes))
+    line = '<path d="M1 2L31 29" stroke="#123456"/>'
+    drawn = [f'<rect x="{x}" y="{y}" width="{w}" height="{h}" fill="{f}"/>' for x, y, w, h, f in shapes]
+    body = "".join([*drawn[:at], line, *drawn[at:]])
+    covers = [shapely.box(x, y, x + w, y + h) for x, y, w, h, f in shapes[at:] if f != "none"]
+    expected = shapely.difference(shapely.linestrings([(1, 2), (31, 29)]), shapely.union_all(covers))
+    try:
+        picture = read(body)
+    except SourceError:
+        assert expected.length < 1.0
+        return
+    # A third of the pen's width (0.17 mm) is not worth a lift, at each of few cuts.
+    assert length(picture, "#123456") == pytest.approx(expected.length, abs=0.2 * (1 + 2 * len(covers)))
+    for stroke in strokes(picture, "#123456"):
+        inside = shapely.intersection(shapely.linestrings(stroke), shapely.union_all(covers))
+        assert inside.length <= 0.2 * (1 + len(covers))
+
+
+def test_touching_edges() -> None:
+    square = '<rect x="20" y="20" width="40" height="40" fill="{}"/>'
+    # The same place twice: the upper one is seen.
+    both = read(square.format("red") + square.format("blue"))
+    assert [pen.colour for pen in both.drawing.pens] == ["#0000ff"]
+    # Side by side: each keeps its own edge but for what they share, which the later one draws.
+    beside = read(square.format("red") + '<rect x="60" y="20" width="20" height="40" fill="blue"/>')
+    assert length(beside, "#0000ff") == pytest.approx(120)
+    assert length(beside, "#ff0000") == pytest.approx(120)
+    # A line along the edge of white is seen by half, and stays.
+    along = read('<path d="M20 10V70" stroke="red"/>' + square.format("white"))
+    assert length(along) == pytest.approx(60)
+
+
+def test_a_cut_stroke_that_crosses_itself_stays_one() -> None:
+    body = '<path d="M10 50H90V20L30 80" fill="none" stroke="red"/><rect x="40" y="10" width="5" height="20"/>'
+    assert len(strokes(read(body), "#ff0000")) == 1
+
+
+def test_see_through_keeps_all_and_white() -> None:
+    body = '<path d="M0 50H100" stroke="red"/><rect x="10" y="10" width="80" height="80" fill="white"/>'
+    assert length(read(body)) == pytest.approx(20)
+    kept = read(body, wish=Wish(fit="keep", see_through=True))
+    assert [pen.colour for pen in kept.drawing.pens] == ["#ff0000", "#ffffff"]
+    assert length(kept, "#ff0000") == pytest.approx(100)
+    with pytest.raises(SourceError, match="nothing to draw") as caught:
+        read('<circle r="9" cx="50" cy="50" fill="white"/>')
+    assert "--see-through" in caught.value.hint
+
+
+def test_a_translucent_group_hides_within_itself_and_not_what_is_below() -> None:
+    body = (
+        '<path d="M0 50H100" stroke="red"/><g opacity=".4"><path d="M0 60H100" stroke="blue"/>'
+        '<rect x="10" y="10" width="80" height="80"/></g>'
+    )
+    picture = read(body)
+    assert length(picture, "#ff0000") == pytest.approx(100)
+    assert length(picture, "#0000ff") == pytest.approx(20)
+
+
+# ---------------------------------------------------------------- fillings
+
+
+def inked_share(picture: Picture, box: tuple[float, float, float, float], pen_mm: float) -> float:
+    """Share of a box that strokes of this width cover."""
+    x0, y0, x1, y1 = box
+    lines = shapely.union_all([shapely.linestrings(s) for s in picture.drawing if len(s) > 1])
+    return float(
+        shapely.intersection(shapely.buffer(lines, pen_mm / 2), shapely.box(*box)).area / ((x1 - x0) * (y1 - y0))
+    )
+
+
+def test_solid_is_solid() -> None:
+    picture = read('<rect x="10" y="10" width="20" height="20"/>', hatching=Hatching(0.5))
+    assert inked_share(picture, (10, 10, 30, 30), 0.5) > 0.9999
+
+
+@pytest.mark.parametrize("opacity", [0.2, 0.5, 0.7])
+def test_opacity_is_tone(opacity: float) -> None:
+    body = f'<rect x="10" y="10" width="60" height="60" opacity="{opacity}"/>'
+    picture = read(body, hatching=Hatching(0.5))
+    assert inked_share(picture, (15, 15, 65, 65), 0.5) == pytest.approx(opacity, abs=0.03)
+
+
+def test_a_gradient_is_tone_that_changes() -> None:
+    body = (
+        '<linearGradient id="g"><stop stop-color="white"/><stop offset="1"/></linearGradient>'
+        '<rect x="0" y="0" width="100" height="60" fill="url(#g)"/>'
+    )
+    picture = read(body, hatching=Hatching(0.5))
+    for x in (15, 35, 55, 75):
+        assert inked_share(picture, (x, 10, x + 10, 50), 0.5) == pytest.approx((x + 5) / 100, abs=0.05)
+
+
+def test_two_inks_of_a_gradient_take_turns() -> None:
+    body = (
+        '<radialGradient id="g"><stop stop-color="red"/><stop offset="1" stop-color="blue"/></radialGradient>'
+        '<circle cx="50" cy="50" r="40" fill="url(#g)"/>'
+    )
+    picture = read(body, hatching=Hatching(0.5))
+    reds, blues = (np.concatenate(strokes(picture, colour)) for colour in ("#ff0000", "#0000ff"))
+    assert np.hypot(*(reds - 50).T).mean() < np.hypot(*(blues - 50).T).mean()
+
+
+def test_a_wide_line_is_filled_at_its_width() -> None:
+    body = '<path d="M20 50H80" stroke="black" stroke-width="5"/>'
+    picture = read(body, hatching=Hatching(0.5))
+    assert inked_share(picture, (20, 47.5, 80, 52.5), 0.5) > 0.999
+    low, high = picture.drawing.points_mm.min(axis=0), picture.drawing.points_mm.max(axis=0)
+    # The edge of the ink is the edge of the line: the pen's middle stays half its width inside.
+    np.testing.assert_allclose([*low, *high], [20.25, 47.75, 79.75, 52.25], atol=0.01)
+    assert len(read(body).drawing) == 1
+
+
+# ---------------------------------------------------------------- words, photographs, layers, pages
+
+
+def test_words_stand_at_their_place_and_size() -> None:
+    picture = read('<text x="20" y="50" font-size="10">HIH</text>')
+    low, high = picture.drawing.points_mm.min(axis=0), picture.drawing.points_mm.max(axis=0)
+    assert high[1] == pytest.approx(50, abs=0.01)
+    assert high[1] - low[1] == pytest.approx(7, abs=0.01)  # a capital: 0.7 em
+    assert 20 < low[0] < 21.5
+    right = read('<text x="80" y="50" font-size="10" text-anchor="end">HIH</text>').drawing.points_mm.max(axis=0)
+    middle = read('<text x="50" y="50" font-size="10" text-anchor="middle">HIH</text>').drawing.points_mm
+    assert 78.5 < right[0] < 80
+    assert (middle[:, 0].min() + middle[:, 0].max()) / 2 == pytest.approx(50, abs=0.01)
+
+
+def test_spans_have_their_own_paint_and_place() -> None:
+    picture = read(
+        '<text x="10" y="30" font-size="8">a<tspan fill="red" dy="20">b</tspan><tspan x="60">c</tspan></text>'
+    )
+    red = np.concatenate(strokes(picture, "#ff0000"))
+    black = np.concatenate(strokes(picture, "#000000"))
+    # Round letters reach a little below the base line.
+    assert red[:, 1].max() == pytest.approx(50, abs=0.1)
+    assert black[:, 0].max() > 60
+
+
+def test_words_run_along_a_path() -> None:
+    body = (
+        '<defs><path id="p" d="M50 20A30 30 0 0 1 50 80"/></defs>'
+        '<text font-size="6"><textPath href="#p">oooooooo</textPath></text>'
+    )
+    points = read(body).drawing.points_mm - 50
+    radius = np.hypot(*points.T)
+    assert radius.min() > 29.9
+    assert radius.max() < 36
+
+
+def test_spacing_and_length() -> None:
+    def width(attributes: str) -> float:
+        points = read(f'<text x="10" y="50" font-size="6" {attributes}>two oxen</text>').drawing.points_mm
+        return float(np.ptp(points[:, 0]))
+
+    plain = width("")
+    assert width('letter-spacing="1"') == pytest.approx(plain + 7)
+    assert width('word-spacing="4"') == pytest.approx(plain + 4)
+    assert width('textLength="70"') == pytest.approx(70, abs=1.5)
+
+
+def test_what_nothing_has_a_letter_for_is_named() -> None:
+    picture = read('<text x="10" y="50" font-size="9">a\U0001f99a\u0e01</text>')
+    assert len(picture.drawing) >= 1
+    assert all("there is no letter for" in warning for warning in picture.warnings)
+
+
+def test_hidden_layers_stay_hidden_and_layers_are_picked() -> None:
+    body = (
+        '<g id="sea"><path d="M0 10H50" stroke="blue"/></g><g id="masts" style="display:none">'
+        '<path d="M0 20H50" stroke="red"/></g><path d="M0 30H50" stroke="green"/>'
+    )
+    assert [pen.name for pen in read(body).drawing.pens] == ["blue", "green"]
+    for wanted in (("masts",), ("2",)):
+        picked = read(body, wish=Wish(fit="keep", layers=wanted))
+        assert [pen.name for pen in picked.drawing.pens] == ["red"]
+    with pytest.raises(SourceError, match="no layer 'keel'") as caught:
+        read(body, wish=Wish(layers=("keel",)))
+    assert "1 sea, 2 masts" in caught.value.hint
+
+
+def test_pages_by_number() -> None:
+    body = '<view id="b" viewBox="100 0 50 50"/><path d="M0 10H50" stroke="blue"/><path d="M100 20h50" stroke="red"/>'
+    attributes = 'width="200mm" height="100mm" viewBox="0 0 200 100"'
+    first = read(body, attributes)
+    assert any("--page 2" in warning for warning in first.warnings)
+    second = read(body, attributes, wish=Wish(fit="keep", page=2))
+    assert (second.width_mm, second.height_mm) == pytest.approx((50, 50))
+    assert [pen.name for pen in second.drawing.pens] == ["red"]
+    with pytest.raises(SourceError, match="no page 3"):
+        read(body, attributes, wish=Wish(page=3))
+
+
+def test_an_embedded_photograph_lies_in_its_place() -> None:
+    grey = Image.fromarray((np.linspace(0, 255, 120 * 80).reshape(80, 120) % 256).astype(np.uint8))
+    kept = io.BytesIO()
+    grey.save(kept, "PNG")
+    data = base64.b64encode(kept.getvalue()).decode()
+    body = f'<image x="30" y="20" width="60" height="40" href="data:image/png;base64,{data}"/>'
+    low, high = (f(read(body).drawing.points_mm, axis=0) for f in (np.min, np.max))
+    assert (low >= [29.7, 19.7]).all()
+    assert (high <= [90.3, 60.3]).all()
+    assert (high - low > [50, 30]).all()
+    damaged = read(body.replace(data, "AAAA") + '<path d="M0 0h5" stroke="red"/>')
+    assert "no picture" in damaged.warnings[0]
+
+
+# ---------------------------------------------------------------- style sheets and entities
+
+
+def test_an_invalid_declaration_does_not_undo_the_valid_one_before() -> None:
+    for later in ("stroke:lab(1 2", "stroke:color(nonsense 1 0 0)", "stroke:12", "stroke-width:-; stroke:"):
+        picture = read(f'<path d="M0 5h9" style="stroke:red;{later}"/>')
+        assert picture.drawing.pens[0].colour == "#ff0000"
+    sheet = "<style>path{stroke:#00f;stroke:oklch(nope)}</style>"
+    assert read(sheet + '<path d="M0 5h9"/>').drawing.pens[0].colour == "#0000ff"
+
+
+def test_entities_that_shorten_are_expanded_and_others_refused() -> None:
+    def file(declaration: str, use: str) -> bytes:
+        start = f'<!DOCTYPE svg [{declaration}]><svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 9 9">'
+        return f"{start}{use}</svg>".encode()
+
+    picture = read_svg(file('<!ENTITY ink "stroke:red">', '<path d="M0 5h9" style="&ink;"/>'))
+    assert picture.drawing.pens[0].colour == "#ff0000"
+    for declaration in (
+        '<!ENTITY a SYSTEM "file:///etc/hostname">',
+        '<!ENTITY a "&b;&b;"><!ENTITY b "x">',
+        f'<!ENTITY a "{"x" * 5000}">',
+        '<!ENTITY % a "x">',
+    ):
+        with pytest.raises(SourceError, match="entity"):
+            read_svg(file(declaration, '<path d="M0 5h9" stroke="red"/>'))
