@@ -7,8 +7,8 @@ FOLDER holds icons, or folders of ``.svg`` files (`shapes`, `structure`, `painti
 rendered by resvg 1000 px across, as they stand and again with every line thinned to 0.3 % of the picture's width. Edges
 are where any of the four channels jumps. A file agrees if, against either rendering, at most 25 px of edge have no
 stroke within 6 px and at most 25 px of stroke have no edge within 6 px (against the rendering as it stands half the
-width of its lines is added). A strip at the frame is left out. It is strict: hard steps of gradients and blending count,
-though no pen could draw them. Words are written as outlines of the fonts in ``--fonts``, by both.
+width of its lines is added). A strip at the frame is left out. It is strict: hard steps of gradients and blending
+count, though no pen could draw them. Words are written as outlines of the fonts in ``--fonts``, by both.
 """
 
 from __future__ import annotations
