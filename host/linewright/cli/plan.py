@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from linewright.cli import asked, next_steps, options, output, plan_many, target
+from linewright.cli import asked, next_steps, options, output, plan_many, plan_sheets, target
 
 
 def plan(
@@ -42,7 +42,7 @@ def plan(
             "--output",
             "-o",
             metavar="FILE.lw",
-            help="Keep the program, to be drawn later; of several sources, the folder for their programs.",
+            help="Keep the program, to be drawn later; of several sources or sheets, the folder for their programs.",
         ),
     ] = None,
     pictures: Annotated[
@@ -50,6 +50,23 @@ def plan(
     ] = Path("out"),
     no_pictures: Annotated[bool, typer.Option("--no-pictures", help="Write no preview pictures.")] = False,
     speed_map: options.SpeedMap = False,
+    poster: Annotated[
+        bool,
+        typer.Option(
+            "--poster",
+            help="Divide a picture of --size MM among as many sheets as it takes, with numbers and marks to join them.",
+        ),
+    ] = False,
+    series: Annotated[
+        Path | None,
+        typer.Option(
+            "--series",
+            metavar="FILE.csv",
+            help="Fill an arrangement's {column} with each row of a table: one program a row.",
+            readable=False,
+            show_default=False,
+        ),
+    ] = None,
     workers: Annotated[
         int | None,
         typer.Option(
@@ -78,44 +95,44 @@ def plan(
         raise InputError("--cluster plans pictures, and none was named", hint="name files")
     if many and keep_as is not None and pipeline.is_job(keep_as):
         raise InputError(f"{keep_as} is one program, and several are planned", hint="name a folder")
-    if not many and keep_as is not None and not pipeline.is_job(keep_as):
+    sheets = (
+        poster or series is not None or (not many and sources is not None and any(map(pipeline.is_poster, sources)))
+    )
+    if many and sheets:
+        raise InputError("a poster or a series is planned alone", hint="name one picture or arrangement")
+    if sheets and keep_as is not None and pipeline.is_job(keep_as):
+        raise InputError(f"{keep_as} is one program, and several sheets are planned", hint="name a folder")
+    if not many and not sheets and keep_as is not None and not pipeline.is_job(keep_as):
         raise InputError(
             f"{keep_as} does not end in {pipeline.JOB_SUFFIX}", hint="`draw` knows programs by that ending"
         )
-    if many:
-        one_thing = asked.Given("pictures", text, text_file, pattern, sentence, maker_file, anew)
-        asked.asked(one_thing, method, as_json=as_json)
-        plan_many.carry_out(
-            plan_many.Wanted(
-                sources or (),
-                target.of_rig(rig_file, said=not as_json).rig,
-                options.placement(
-                    sheet, landscape, margin_mm, fit, turn, pen_by, at=at, size_mm=size_mm, mirror=mirror
-                ),
-                options.lines(method, pens, see_through=see_through, layers=layers, page=page, font=font),
-                options.tidiness(redraw_mm, effort),
-                programs=keep_as,
-                pictures=None if no_pictures else pictures,
-                speed_map=speed_map,
-                workers=workers,
-                cluster=cluster,
-                as_json=as_json,
-            )
-        )
-        return
-    given = asked.Given(sources[0] if sources else None, text, text_file, pattern, sentence, maker_file, anew)
+    first = "pictures" if many else sources[0] if sources else None
+    given = asked.Given(first, text, text_file, pattern, sentence, maker_file, anew)
     wanted = asked.asked(given, method, as_json=as_json)
     rig = target.of_rig(rig_file, said=not as_json).rig
     placement = options.placement(sheet, landscape, margin_mm, fit, turn, pen_by, at=at, size_mm=size_mm, mirror=mirror)
     tidiness = options.tidiness(redraw_mm, effort)
-    job = options.job(
-        wanted.source,
-        rig,
-        placement,
-        options.lines(wanted.method, pens, see_through=see_through, layers=layers, page=page, font=font),
-        tidiness,
-        as_json=as_json,
-    )
+    how = options.lines(wanted.method, pens, see_through=see_through, layers=layers, page=page, font=font)
+    if many or sheets:
+        several = plan_many.Wanted(
+            (sources or ()) if many else (wanted.source,),
+            rig,
+            placement,
+            how,
+            tidiness,
+            programs=keep_as,
+            pictures=None if no_pictures else pictures,
+            speed_map=speed_map,
+            workers=workers,
+            cluster=cluster,
+            as_json=as_json,
+        )
+        if many:
+            plan_many.carry_out(several)
+        else:
+            plan_sheets.carry_out(several, album.stem(wanted.name), poster=poster, series=series)
+        return
+    job = options.job(wanted.source, rig, placement, how, tidiness, as_json=as_json)
     file = Path(wanted.name)
     program, stem = job.program, album.stem(wanted.name)
     written: list[Path] = []

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -47,13 +47,10 @@ class Wanted:
 def carry_out(wanted: Wanted) -> None:
     """Plan all, write what each gives as it is ready, and tell how each went; the worst exit code is the command's."""
     from linewright.cli.progress import ProgressBar
-    from linewright.cli.tables import drawings as report
-    from linewright.planning import batch, pipeline
+    from linewright.planning import batch
 
     _refuse_collisions(wanted.sources)
-    for folder in (wanted.programs, wanted.pictures):
-        if folder is not None:
-            _make(folder)
+    make_folders(wanted)
     pieces = [
         batch.Piece(
             source,
@@ -76,13 +73,20 @@ def carry_out(wanted: Wanted) -> None:
         with contextlib.closing(ready):
             for planned in ready:
                 found[planned.source] = planned
-                written[planned.source] = [
-                    _write(folder / name, data)
-                    for name, data in planned.files.items()
-                    if (folder := wanted.programs if name.endswith(pipeline.JOB_SUFFIX) else wanted.pictures)
-                ]
+                written[planned.source] = write(wanted, planned.files)
                 bar.share(f"planned {len(found)} of {len(pieces)} drawings", len(found) / len(pieces))
-    results = [found[source] for source in wanted.sources]
+    tell(wanted, [found[source] for source in wanted.sources], written)
+
+
+def tell(wanted: Wanted, results: Sequence[Planned], written: Mapping[str, Sequence[Path]]) -> None:
+    """Tell how each went; the worst exit code is the command's.
+
+    Parameters
+    ----------
+    written : the files of each source.
+    """
+    from linewright.cli.tables import drawings as report
+
     if wanted.as_json:
         output.emit_json({"drawings": [_facts(one, written[one.source]) for one in results]})
     else:
@@ -105,7 +109,7 @@ def _with_source(one: Planned) -> str:
     return one.error if one.error.startswith(one.source) else f"{one.source}: {one.error}"
 
 
-def _facts(one: Planned, written: list[Path]) -> dict[str, object]:
+def _facts(one: Planned, written: Sequence[Path]) -> dict[str, object]:
     facts: dict[str, object] = {"source": one.source, "code": one.code}
     if one.code:
         return {**facts, "error": one.error, "hint": one.hint}
@@ -137,6 +141,24 @@ def _content(source: str) -> bytes | None:
         return Path(source).read_bytes()
     except (OSError, ValueError):
         return None
+
+
+def make_folders(wanted: Wanted) -> None:
+    """Make the folders for what is wanted, where they are not there."""
+    for folder in (wanted.programs, wanted.pictures):
+        if folder is not None:
+            _make(folder)
+
+
+def write(wanted: Wanted, files: Mapping[str, bytes]) -> list[Path]:
+    """Write the files of one drawing where they belong."""
+    from linewright.planning import pipeline
+
+    return [
+        _write(folder / name, data)
+        for name, data in files.items()
+        if (folder := wanted.programs if name.endswith(pipeline.JOB_SUFFIX) else wanted.pictures)
+    ]
 
 
 def _make(folder: Path) -> None:

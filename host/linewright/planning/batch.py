@@ -25,7 +25,7 @@ from linewright.program import file as program_file
 from linewright.version import __version__
 
 if TYPE_CHECKING:
-    from linewright.planning.pipeline import Lines, Placement
+    from linewright.planning.pipeline import Job, Lines, Placement
     from linewright.rig.rig import Rig
     from linewright.tidy import Tidiness
 
@@ -109,11 +109,24 @@ def plan_piece(piece: Piece) -> Planned:
 
 
 def _planned(piece: Piece, source: str, folder: Path) -> Planned:
-    from linewright.pictures import album
-    from linewright.planning.pipeline import JOB_SUFFIX, prepare
+    from linewright.planning.pipeline import prepare
 
     job = prepare(source, piece.rig, piece.placement, piece.lines, tidiness=piece.tidiness)
-    program, title, base = job.program, Path(piece.source).name, stem(piece.source)
+    return outcome(job, piece, Path(piece.source).name, stem(piece.source), folder)
+
+
+def outcome(job: Job, piece: Piece, title: str, base: str, folder: Path) -> Planned:
+    """What is wanted of a job that is planned.
+
+    Parameters
+    ----------
+    title, base : what its pictures and its files are called.
+    folder : an empty one to write in on the way.
+    """
+    from linewright.pictures import album
+    from linewright.planning.pipeline import JOB_SUFFIX
+
+    program = job.program
     written: list[Path] = []
     if piece.program:
         written.append(folder / f"{base}{JOB_SUFFIX}")

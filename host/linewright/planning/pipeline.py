@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Literal
 
+import numpy as np
+
 from linewright.drawing.crop import Cut
 from linewright.errors import InputError, SheetError, SourceError
 from linewright.planning import arrangement_file
-from linewright.planning.arrangement import Arrangement, Item, is_one
+from linewright.planning.arrangement import Arrangement, Item, Poster, is_one
 from linewright.planning.composing import Composed, composed
 from linewright.planning.placement import place, to_machine
+from linewright.planning.poster import Piece, pieces
 from linewright.program import file as program_file
 from linewright.rig.doubts import doubts
 from linewright.rig.sheet_place import largest_named, lies_within, room_on, sheet_on
+from linewright.sheet.sizes import HIGH_MM as SIDE_HIGH_MM
 from linewright.sheet.sizes import Sheet
 from linewright.sources import Picture, Wish
 from linewright.sources.drawing_files import read_drawing
@@ -256,6 +260,14 @@ def arranged(source: str, placement: Placement, lines: Lines) -> Arranged | None
     return Arranged(Arrangement(placement.sheet, placement.margin_mm, items=(item,)), Path(), placement.landscape)
 
 
+def is_poster(source: str) -> bool:
+    """Whether a source is the arrangement of a poster; False where that cannot be read."""
+    try:
+        return is_one(source) and arrangement_file.load(source).poster is not None
+    except InputError:
+        return False
+
+
 def item_of(source: str, method: str | None, **how: Any) -> Item:
     """An item that draws a source by a method, whatever the method takes."""
     from linewright.sources import methods
@@ -277,8 +289,15 @@ def compose(found: Arranged, rig: Rig, lines: Lines, report: Report | None = Non
         If an item cannot be read, or has no room.
     """
     wanted = found.arrangement
-    sheet = sheet_on(rig, wanted.sheet, landscape=found.landscape, margin_mm=wanted.margin_mm)
-    wish = wish_for(rig, sheet, Placement(), report)
+    wish = wish_for(rig, sheet_on(rig), Placement(), report)
+    if wanted.poster is None:
+        sheet = sheet_on(rig, wanted.sheet, landscape=found.landscape, margin_mm=wanted.margin_mm)
+        room = room_on(sheet, rig)
+    else:
+        # The whole has no machine below it. Without a size it is as large as what lies on it.
+        largest = f"{SIDE_HIGH_MM:g}x{SIDE_HIGH_MM:g}mm"
+        sheet = Sheet.named(wanted.sheet or largest, landscape=found.landscape, margin_mm=wanted.margin_mm or 0.0)
+        room = sheet.box_mm
 
     def read(item: Item, asked: Wish) -> Picture:
         from linewright.sources.pens import read_pens
@@ -292,7 +311,31 @@ def compose(found: Arranged, rig: Rig, lines: Lines, report: Report | None = Non
             pens = read_pens(str(found.folder / item.pens.strip()) if is_one(item.pens.strip()) else item.pens)
         return read_picture(source, replace(lines, method=method, pens=pens), asked)
 
-    return composed(wanted, room_on(sheet, rig), wish, read), sheet
+    whole = composed(wanted, room, wish, read)
+    if wanted.poster is not None and wanted.sheet is None:
+        ends = np.array([box[2:] for laid in whole.laid for box in laid.boxes_mm]).max(axis=0)
+        sheet = replace(sheet, width_mm=float(ends[0]), height_mm=float(ends[1]), name="poster")
+    return whole, sheet
+
+
+def prepare_poster(
+    found: Arranged,
+    rig: Rig,
+    lines: Lines,
+    *,
+    tidiness: Tidiness | None = None,
+    report: Report | None = None,
+    enough: Callable[[], bool] | None = None,
+) -> Iterator[tuple[Piece, Job]]:
+    """Plan the sheets of a poster one by one; otherwise as `prepare`."""
+    poster = found.arrangement.poster or Poster()
+    whole, size = compose(found, rig, lines, report)
+    sheet = sheet_on(rig, poster.sheet)
+    room = room_on(sheet, rig)
+    for piece in pieces(whole.drawing, (size.width_mm, size.height_mm), room, poster.overlap_mm):
+        reached = to_machine(piece.drawing, sheet, rig)
+        notes = whole.warnings if piece.number == 1 else ()
+        yield piece, on_machine(reached, notes, sheet, rig, tidiness=tidiness, report=report, enough=enough)
 
 
 def prepare_arrangement(
@@ -305,6 +348,11 @@ def prepare_arrangement(
     enough: Callable[[], bool] | None = None,
 ) -> Job:
     """Plan how a rig draws an arrangement; otherwise as `prepare`."""
+    if found.arrangement.poster is not None:
+        raise InputError(
+            "it is a poster of several sheets, and one sheet is drawn at once",
+            hint="`linewright plan` with -o FOLDER makes a program of each sheet; draw them one by one",
+        )
     whole, sheet = compose(found, rig, lines, report)
     reached = to_machine(whole.drawing, sheet, rig)
     return on_machine(reached, whole.warnings, sheet, rig, tidiness=tidiness, report=report, enough=enough)

@@ -1,0 +1,146 @@
+"""One arrangement for each row of a table: a card for every name on a list.
+
+The table is a CSV file whose first row names its columns. ``{name}`` in a text, a source, a pattern or a method of the
+arrangement stands for what the row has in the column ``name``; ``{{`` and ``}}`` are braces.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, Final
+
+from linewright.errors import SourceError
+from linewright.planning.arrangement import Arrangement, Item
+
+FILE_HIGH_BYTES: Final = 4_000_000
+
+ROWS_HIGH: Final = 10_000
+"""Days of drawing."""
+
+_FIELDS: Final = ("text", "source", "pattern", "method")
+
+_PLACE: Final = re.compile(r"\{\{|\}\}|\{([^{}]*)\}")
+
+
+@dataclass(frozen=True)
+class Row:
+    """One row of the table.
+
+    Parameters
+    ----------
+    line : on which line of the file it ends.
+    values : column to what stands there, without the spaces around it.
+    """
+
+    line: int
+    values: Mapping[str, str]
+
+
+def read_rows(path: str | Path) -> tuple[Row, ...]:
+    """The rows of a table; empty ones are left out.
+
+    Raises
+    ------
+    SourceError
+        If the file cannot be read, has no column names or no rows, or a row has more or fewer columns than there are.
+    """
+    where = str(path)
+    try:
+        with Path(path).open("rb") as stream:
+            data = stream.read(FILE_HIGH_BYTES + 1)
+    except (OSError, ValueError) as error:
+        words = getattr(error, "strerror", None) or str(error)
+        raise SourceError(f"it cannot be read: {words}", where=where, hint="check the name and the folder") from None
+    if len(data) > FILE_HIGH_BYTES:
+        raise SourceError(f"more than {FILE_HIGH_BYTES:,} bytes", where=where, hint="split the table in several")
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        hint = "save the table as CSV in UTF-8"
+        raise SourceError(f"byte {error.start} is not UTF-8 text", where=where, hint=hint) from None
+    head = text.partition("\n")[0]
+    # Spreadsheets write semicolons where the comma is the decimal mark.
+    separator = max(",;\t", key=head.count) if any(mark in head for mark in ",;\t") else ","
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator)
+    rows: list[Row] = []
+    columns: list[str] = []
+    try:
+        for cells in reader:
+            values = [cell.strip() for cell in cells]
+            if not any(values):
+                continue
+            if not columns:
+                columns = values
+                _check(columns, where)
+            elif len(values) != len(columns):
+                raise SourceError(
+                    f"line {reader.line_num} has {len(values)} columns, the first row names {len(columns)}",
+                    where=where,
+                    hint="put a text with a comma in it in double quotes",
+                )
+            else:
+                rows.append(Row(reader.line_num, dict(zip(columns, values, strict=True))))
+            if len(rows) > ROWS_HIGH:
+                raise SourceError(f"more than {ROWS_HIGH:,} rows", where=where, hint="split the table in several")
+    except csv.Error as error:
+        raise SourceError(f"line {reader.line_num}: {error}", where=where, hint="save the table as CSV") from None
+    if not rows:
+        raise SourceError("there are no rows in it", where=where, hint="the first row names the columns, then the rows")
+    return tuple(rows)
+
+
+def _check(columns: list[str], where: str) -> None:
+    twice = next((name for name in columns if columns.count(name) > 1), None)
+    if twice is not None or not all(columns):
+        what = "a column has no name" if twice is None or not twice else f"two columns are called {twice!r}"
+        raise SourceError(f"{what} in the first row", where=where, hint="give each column a name of its own")
+
+
+def filled(arrangement: Arrangement, row: Row, where: str = "the series") -> Arrangement:
+    """The arrangement with the row's values in place of the names in braces.
+
+    Raises
+    ------
+    SourceError
+        If there is no such column; with the item, and what there is.
+    """
+    return replace(arrangement, items=tuple(_filled(item, row, where) for item in arrangement.items))
+
+
+def _filled(item: Item, row: Row, where: str) -> Item:
+    changes: dict[str, Any] = {}
+
+    def value(found: re.Match[str]) -> str:
+        if found[1] is None:
+            return found[0][0]
+        name = found[1].strip()
+        if name not in row.values:
+            raise SourceError(
+                f"item {item.id} asks for the column {name!r}, which there is not",
+                where=where,
+                hint=f"there are {', '.join(row.values)}; write {{{{ and }}}} for braces",
+            )
+        return row.values[name]
+
+    for field in _FIELDS:
+        words = getattr(item, field)
+        if words is not None:
+            changes[field] = _PLACE.sub(value, words)
+            if not changes[field].strip():
+                raise SourceError(
+                    f"line {row.line} leaves the {field} of item {item.id} empty",
+                    where=where,
+                    hint="fill that cell, or take the row out",
+                )
+    return replace(item, **changes)
+
+
+def name_of(row: Row) -> str:
+    """What a row's card is called: its first column, in letters that a file's name can have."""
+    first = next(iter(row.values.values()))
+    return re.sub(r"[\W_]+", "-", first.lower()).strip("-")[:40].strip("-") or "row"
