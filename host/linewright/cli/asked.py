@@ -115,8 +115,8 @@ def _lettered(text: str, method: str | None, option: str) -> Asked:
 
 def _from_the_store(given: Given, method: str | None) -> bool:
     """Whether the store draws a sentence: it is asked for, or no picture maker is set up."""
-    from linewright.maker.setup import FILE_NAME
     from linewright.folders import config_folder
+    from linewright.maker.setup import FILE_NAME
 
     if method is not None:
         return _takes(method) == "sentence"
