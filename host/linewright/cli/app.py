@@ -13,6 +13,7 @@ from linewright.cli import (
     draw,
     exercise,
     fit,
+    guess,
     lines,
     log,
     maker,
@@ -27,6 +28,7 @@ from linewright.cli import (
     trial,
     tune,
     virtual,
+    words,
 )
 from linewright.cli.commands import Commands
 from linewright.version import __version__
@@ -48,6 +50,8 @@ app.command("plan")(plan.plan)
 app.command("draw")(draw.draw)
 app.add_typer(maker.app, name="maker")
 app.command("surprise")(surprise.surprise)
+app.add_typer(words.app, name="words")
+app.command("guess")(guess.guess)
 app.command("resume")(resume.resume)
 app.add_typer(board.app, name="board")
 app.command("log")(log.log)

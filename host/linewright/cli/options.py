@@ -109,7 +109,7 @@ Sentence = Annotated[
     typer.Option(
         "--sentence",
         metavar="WORDS",
-        help="A picture of this by the maker you have set up (see `linewright maker`); random draws a subject.",
+        help="A drawing of this sentence (see `linewright words`), or by the maker you have set up; random finds one.",
         show_default=False,
     ),
 ]

@@ -62,6 +62,22 @@ def picture_of(
         )
     if not anew and (found := shelf.find(sentence, maker)) is not None:
         return Made(found, kept=True)
+    data, suffix, notes = _asked(sentence, maker, report)
+    return Made(shelf.keep(sentence, maker, data, suffix), kept=False, notes=tuple(notes))
+
+
+def bytes_of(sentence: str, maker: Maker) -> tuple[bytes, str]:
+    """The picture of a sentence as the bytes of a file and its suffix, kept nowhere.
+
+    Raises
+    ------
+    MakerError
+    """
+    return _asked(sentence, maker, lambda _s, _d: None)[:2]
+
+
+def _asked(sentence: str, maker: Maker, report: Callable[[str, float], object]) -> tuple[bytes, str, list[str]]:
+    """Ask the maker: the picture's bytes, their suffix, and what to know of it."""
     claimed = ""
     notes: list[str] = []
     if maker.command is not None:
@@ -87,7 +103,7 @@ def picture_of(
         )
     if claimed.startswith("image/") and claimed != _TYPES[suffix]:
         notes.append(f"the picture maker says {claimed}, its bytes say {_TYPES[suffix]}; they are believed")
-    return Made(shelf.keep(sentence, maker, data, suffix), kept=False, notes=tuple(notes))
+    return data, suffix, notes
 
 
 def _is_here(host: str) -> bool:

@@ -52,10 +52,10 @@ def judge(guess: str, secret: str) -> Verdict:
     found = Lexicon(names()).noun(word.split())
     named = found[0] if found else ""
     if named == secret or word == secret or any(one == secret for one, _ in singulars(word)):
-        return Verdict("right", f"yes, it is {_with_article(secret)}")
+        return Verdict("right", f"yes, it is {with_article(secret)}")
     accepted = (secret, *things()[secret].also)
     if max(difflib.SequenceMatcher(None, word, one).ratio() for one in accepted) > 0.84:
-        return Verdict("right", f"yes, it is {_with_article(secret)}")
+        return Verdict("right", f"yes, it is {with_article(secret)}")
     if any(part in secret.split() for part in word.split()):
         return Verdict("near", "very near: part of it is right")
     if named and _akin(things()[named], things()[secret]):
@@ -63,11 +63,6 @@ def judge(guess: str, secret: str) -> Verdict:
     if not named:
         return Verdict("wrong", "no (and that word is not in the store)")
     return Verdict("wrong", "no")
-
-
-def points(stage: int) -> int:
-    """What a right guess is worth when so many parts have been drawn, beginning with 1."""
-    return max(STAGES + 1 - stage, 1)
 
 
 def stages(drawing: Drawing, count: int = STAGES) -> list[Drawing]:
@@ -123,8 +118,9 @@ def _plain(guess: str) -> str:
     return " ".join(re.findall(r"[^\W\d_]+(?:['-][^\W\d_]+)*", guess.lower()))
 
 
-def _with_article(word: str) -> str:
-    return word if word.endswith("s") else f"{'an' if word[0] in 'aeio' or word.startswith('um') else 'a'} {word}"
+def with_article(word: str) -> str:
+    """A word with ``a`` or ``an`` before it where it takes one."""
+    return word if word == "scissors" else f"{'an' if word[0] in 'aeio' or word.startswith('um') else 'a'} {word}"
 
 
 def _akin(one: Thing, other: Thing) -> bool:
