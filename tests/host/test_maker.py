@@ -451,11 +451,11 @@ def test_a_random_sentence_is_told(server, capsys):
     assert subject.startswith(("a ", "an "))
 
 
-def test_without_a_maker_the_command_line_shows_the_way(capsys):
-    assert cli.run(["draw", "--sentence", WORDS]) == 2
-    errors = capsys.readouterr().err
-    assert "no picture maker is set up" in errors
-    assert "linewright surprise" in errors
+def test_without_a_maker_the_store_draws_and_one_that_is_asked_for_is_missed(capsys):
+    assert cli.run(["lines", "--sentence", "a heron in a rain hat", "-o", "a.svg", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["strokes"] > 10
+    assert cli.run(["lines", "--sentence", WORDS, "--anew", "-o", "b.svg"]) == 2
+    assert "no picture maker is set up" in capsys.readouterr().err
 
 
 def test_a_maker_is_checked_and_tried(server, capsys):

@@ -62,7 +62,7 @@ def guess(
 
     rng = random.Random(seed)
     rig = options.load_rig(rig_file)
-    placement = options.placement(sheet, None, None, True, options.Turn.AUTO, options.PenBy.COLOUR)
+    placement = options.placement(sheet, None, None)
     if port is not None:
         for caution in cautions.before_moving(port):
             output.say(f"caution: {caution}", stderr=True)

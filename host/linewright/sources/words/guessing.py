@@ -54,7 +54,7 @@ def judge(guess: str, secret: str) -> Verdict:
     if named == secret or word == secret or any(one == secret for one, _ in singulars(word)):
         return Verdict("right", f"yes, it is {with_article(secret)}")
     accepted = (secret, *things()[secret].also)
-    if max(difflib.SequenceMatcher(None, word, one).ratio() for one in accepted) > 0.84:
+    if not named and max(difflib.SequenceMatcher(None, word, one).ratio() for one in accepted) > 0.75:
         return Verdict("right", f"yes, it is {with_article(secret)}")
     if any(part in secret.split() for part in word.split()):
         return Verdict("near", "very near: part of it is right")

@@ -637,7 +637,7 @@ SCENES: Final[dict[str, Scene]] = {
     "garden": Scene(_garden, ("garden", "park", "backyard", "orchard", "flower bed", "zoo"), _OUT),
     "meadow": Scene(_meadow, ("meadow", "field", "grass", "lawn", "pasture", "countryside", "valley", "picnic"), _OUT),
     "farm": Scene(_farm, ("farm", "farmyard"), _OUT),
-    "railway": Scene(_railway, ("railway", "railway line", "station", "tracks", "rails", "railroad", "train station", "platform"), _OUT),
+    "railway": Scene(_railway, ("railway", "railway line", "railway station", "station", "tracks", "rails", "railroad", "train station", "platform"), _OUT),
     "mountains": Scene(_mountains, ("mountains", "alps", "hills", "highlands"), _OUT),
     "sky": Scene(_sky, ("sky", "air", "clouds", "heaven"), frozenset({"in", "through", "among", "across", "along", "above", "over"}), afloat=True),
     "on clouds": Scene(_dream_clouds, ("clouds",), frozenset({"on"})),
