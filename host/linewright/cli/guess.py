@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from linewright.cli import cautions, options, output
+from linewright.cli import cautions, options, output, target
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -61,14 +61,15 @@ def guess(
     from linewright.sources.words import guessing
 
     rng = random.Random(seed)
-    rig = options.load_rig(rig_file)
+    aimed = target.of_rig(rig_file) if port is None else target.aim(rig_file, port, said=True)
+    rig = aimed.rig
     placement = options.placement(sheet, None, None)
     if port is not None:
-        for caution in cautions.before_moving(port):
+        for caution in cautions.before_moving(aimed.port):
             output.say(f"caution: {caution}", stderr=True)
     names = ["you"] if players == 1 else ["player 1", "player 2"]
     score = dict.fromkeys(names, 0)
-    with _machine(port, rig, placement) as draw:
+    with _machine(aimed.port or None, rig, placement) as draw:
         turn = 0
         for number in range(rounds):
             if number and port is not None:
