@@ -53,6 +53,7 @@ def test_each_pen_keeps_to_its_speed_and_heights_and_the_file_holds_it(tmp_path)
     assert program.rig_fingerprint == RIG.fingerprint()
     program_file.save(program, tmp_path / "pens.lw")
     again = program_file.load(tmp_path / "pens.lw")
+    again.check_rig(RIG)
     assert again.groups == program.groups
     assert np.array_equal(again.ticks, program.ticks)
 

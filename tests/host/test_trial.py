@@ -203,6 +203,8 @@ def test_ringing_is_found_within_its_statement():
         assert abs(figure.after - truth) < figure.stated
         assert figure.stated < 0.15 * truth
     RIG.changed(finding.changes)
+    assert "smoothing.shaper" not in finding.changes  # nothing is switched on that nobody has asked for
+    assert any("linewright tune" in note for note in finding.notes)
 
 
 def test_repeatability_shows_play():
@@ -417,3 +419,17 @@ def test_a_form_that_is_none_is_refused(name, text, said, capsys, tmp_path):
     (tmp_path / name).write_bytes(b"\xff\xfe\x00\x01")
     assert run(["fit", str(tmp_path / name)]) == 2
     assert "no text" in capsys.readouterr().err
+
+
+def test_pen_heights_are_tried_where_the_raised_pen_is_near():
+    """As bring-up leaves them: 80 us apart. No dash is drawn with the pen raised, and the rig bears all of them."""
+    rig = Rig.default().changed({"pen.up_us": 1600, "pen.down_us": 1520, "sheet.size": "A5"})
+    sheet = sheet_on(rig)
+    trial = catalogue.design("heights", rig, sheet)
+    program = program_of(trial, rig, sheet)
+    program.check_rig(rig)
+    dashes = [int(part.changes["pen.down_us"]) for part in trial.parts[1:]]
+    assert dashes == list(range(1580, 1419, -20))
+    answers = {entry.name: 4.0 for entry in trial.entries}  # the first whole dash is the fourth: 1520, touched at 1530
+    finding = catalogue.kind("heights").fit(trial, rig, sheet, answers, 0.1)
+    assert set(np.array(finding.changes["corrections.pen_height.change_us"]).ravel()) == {1530.0 - 30.0 - 1520.0}

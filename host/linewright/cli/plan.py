@@ -84,6 +84,7 @@ def plan(
     Places the picture on its sheet, and gives preview, time, lengths and warnings. Nothing moves. Several pictures are
     planned side by side, each as it would be alone; what is wrong with one does not stop the others.
     """
+    from linewright.cli.progress import ProgressBar
     from linewright.cli.tables import drawings as report
     from linewright.errors import InputError
     from linewright.pictures import album
@@ -136,13 +137,15 @@ def plan(
     file = Path(wanted.name)
     program, stem = job.program, album.stem(wanted.name)
     written: list[Path] = []
-    if not no_pictures:
-        written += album.write(album.preview_scene(program, file.name), pictures, f"{stem}-preview")
-        if len(program.groups) > 1:
-            for word, scene in album.pen_scenes(program, file.name):
-                written += album.write(scene, pictures, f"{stem}-pen-{word}")
-        if speed_map:
-            written += album.write(album.speed_scene(program, file.name), pictures, f"{stem}-speed")
+    with ProgressBar(shown=not (as_json or no_pictures)) as bar:
+        bar.say("writing the pictures")
+        if not no_pictures:
+            written += album.write(album.preview_scene(program, file.name), pictures, f"{stem}-preview")
+            if len(program.groups) > 1:
+                for word, scene in album.pen_scenes(program, file.name):
+                    written += album.write(scene, pictures, f"{stem}-pen-{word}")
+            if speed_map:
+                written += album.write(album.speed_scene(program, file.name), pictures, f"{stem}-speed")
     if keep_as is not None:
         program_file.save(program, keep_as)
 

@@ -131,7 +131,7 @@ def _write(program: Program, stream: BinaryIO) -> None:
             "arrays": listed,
             "start_steps": program.start_steps,
             "steps_matrix": program.steps_matrix.tolist(),
-            "pens": [[pen.name, pen.colour, pen.width_mm] for pen in program.drawing.pens],
+            "pens": [[pen.name, pen.colour, pen.width_mm, pen.up_us, pen.down_us] for pen in program.drawing.pens],
             "groups": [[g.pen, *g.strokes, *g.records] for g in program.groups],
             "sheet": [program.sheet.width_mm, program.sheet.height_mm, program.sheet.margin_mm, program.sheet.name],
             "sheet_offset_mm": program.sheet_offset_mm,
@@ -159,6 +159,14 @@ class _DamageError(Exception):
 def _require(holds: bool, what: str) -> None:
     if not holds:
         raise _DamageError(what)
+
+
+def _pen(name: object, colour: object, width: object, up_us: int | None = None, down_us: int | None = None) -> Pen:
+    """A pen as it stands in the file; earlier files know no heights of its own."""
+    heights = [None if us is None else int(us) for us in (up_us, down_us)]
+    return Pen(
+        str(name), str(colour), None if width is None else _width_mm(width), up_us=heights[0], down_us=heights[1]
+    )
 
 
 def _width_mm(value: Any) -> float:
@@ -245,7 +253,7 @@ class _Reader:
         about = self._about
         columns = {name: self._array(name, dtype) for name, dtype in _COLUMNS.items()}
         places = {name: self._array(name, dtype) for name, dtype in _DRAWING.items()}
-        pens = tuple(Pen(str(n), str(c), None if w is None else _width_mm(w)) for n, c, w in about["pens"])
+        pens = tuple(_pen(*one) for one in about["pens"])
         _require(all(_COLOUR.fullmatch(pen.colour) for pen in pens), "a pen's colour is not #rrggbb")
         width, height, margin, name = about["sheet"]
         offset_x, offset_y = (float(v) for v in about["sheet_offset_mm"])

@@ -24,6 +24,7 @@ from linewright.sheet.sizes import Sheet
 __all__ = ["END", "PEN", "RAMP", "REST", "PenGroup", "Program", "Trajectory"]
 
 
+SAFE_US: Final = (1000, 2000)
 PRESS_US: Final = 120
 """How far beyond the rig's pen heights a program may go: the trial sheet of pen heights goes 100 us beyond."""
 
@@ -299,6 +300,9 @@ class Program:
                 )
         pen, changes = rig.pen, [change for row in rig.corrections.pen_height.change_us for change in row]
         heights = [pen.up_us, pen.clear_us, *(pen.down_us + change for change in (0.0, *changes))]
+        # Pens may have heights of their own, within what is safe for every hobby servo (common practice).
+        own = [us for one in self.drawing.pens for us in (one.up_us, one.down_us) if us is not None]
+        heights += [float(np.clip(us, *SAFE_US)) for us in own]
         pulses = self.servo_us[self.kind == PEN]
         if ((pulses < min(heights) - PRESS_US) | (pulses > max(heights) + PRESS_US)).any():
             raise ProgramError(

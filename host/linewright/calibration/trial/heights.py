@@ -26,7 +26,7 @@ Floats = NDArray[np.float64]
 STEP_US: Final = 20
 LEVELS: Final = 11
 """Pulses from 100 us less than ``pen.down_us`` to 100 us more: about 10 degrees of a common servo either way. Where the
-raised pen is nearer than that, the row begins just below it and goes on farther."""
+raised pen is nearer than that, the row begins just below it, and is shorter."""
 DASH_MM: Final = 1.6
 PRESS_US: Final = 30.0
 """How far beyond the first touch the pen is pressed, unless asked otherwise: about 3 degrees of a common servo."""
@@ -43,7 +43,7 @@ def _grid(sheet: Sheet) -> tuple[Floats, Floats]:
 
 
 def pulses(rig: Rig) -> NDArray[np.int64]:
-    """(LEVELS,) servo pulses, from light to heavy.
+    """(n,) servo pulses, from light to heavy; `LEVELS` of them, or fewer where the raised pen is near.
 
     Raises
     ------
@@ -52,14 +52,14 @@ def pulses(rig: Rig) -> NDArray[np.int64]:
     """
     heavier = 1 if rig.pen.down_us > rig.pen.up_us else -1
     lighter = _lighter(rig)
-    heaviest = rig.pen.down_us + heavier * STEP_US * (LEVELS - 1 - lighter)
+    heaviest = rig.pen.down_us + heavier * STEP_US * (LEVELS // 2)
     if lighter < 1 or not 500 <= heaviest <= 2500:
         raise InputError(
             f"the trial goes from just below the raised pen, pen.up_us = {rig.pen.up_us}, to {heaviest} us, beyond "
             f"pen.down_us = {rig.pen.down_us}: too near to each other, or to the servo's stop",
             hint=f"set pen.up_us and pen.down_us at least {2 * STEP_US} us apart, by `linewright board pen`",
         )
-    return rig.pen.down_us + heavier * STEP_US * np.arange(-lighter, LEVELS - lighter)
+    return rig.pen.down_us + heavier * STEP_US * np.arange(-lighter, LEVELS // 2 + 1)
 
 
 def _lighter(rig: Rig) -> int:
@@ -86,32 +86,34 @@ def design(rig: Rig, sheet: Sheet, press_us: float = PRESS_US) -> Trial:
         for column, at_x in enumerate(x):
             labels.text(f"{chr(65 + column)}{row + 1}", float(at_x) - 3.0, float(at_y) - 4.0, 2.5)
     # Labels are pressed hardest: where the dashes begin to fail, what they are called is still read.
-    parts = [Part(labels.drawing(), {"pen.down_us": int(pulses(rig)[-1]), **level})]
-    for nth, pulse in enumerate(pulses(rig)):
+    row_us = pulses(rig)
+    levels = len(row_us)
+    parts = [Part(labels.drawing(), {"pen.down_us": int(row_us[-1]), **level})]
+    for nth, pulse in enumerate(row_us):
         page = Page()
         for at_y in y:
             for at_x in x:
-                begin = float(at_x) + (nth - LEVELS // 2) * (DASH_MM + 1.0) - DASH_MM / 2
+                begin = float(at_x) + (nth - levels // 2) * (DASH_MM + 1.0) - DASH_MM / 2
                 page.line((begin, float(at_y)), (begin + DASH_MM, float(at_y)))
         parts.append(Part(page.drawing(), {"pen.down_us": int(pulse), **level}))
     entries = tuple(
         Entry(
             f"{chr(65 + column)}{row + 1}",
-            f"place {chr(65 + column)}{row + 1}: number of the first dash from the left that is whole (1..{LEVELS}; "
-            f"{LEVELS + 1} if none is)",
+            f"place {chr(65 + column)}{row + 1}: number of the first dash from the left that is whole (1..{levels}; "
+            f"{levels + 1} if none is)",
             _lighter(rig) + 1.0,
             1,
-            LEVELS + 1,
+            levels + 1,
             "dash",
         )
         for row in range(len(y))
         for column in range(len(x))
     )
     how = (
-        f"At each place the machine draws {LEVELS} dashes from left to right, each pressed {STEP_US} us harder.",
+        f"At each place the machine draws {levels} dashes from left to right, each pressed {STEP_US} us harder.",
         (
             "The first ones may be missing where the paper lies low; count where they would stand, too. "
-            f"Dash {LEVELS // 2 + 1} stands below the middle of the label."
+            f"Dash {levels // 2 + 1} stands below the middle of the label."
         ),
         "Write down the number of the first dash that is whole, not broken or faint.",
     )
@@ -142,7 +144,7 @@ def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], read
     }
     beyond = heavier * (rig.pen.down_us - touch)
     notes = []
-    if (shown > LEVELS).any():
+    if (shown > len(light)).any():
         notes.append(f"At some places even the heaviest dash is not whole: raise pen.down_us by {100 * heavier:+d} us.")
     if (shown <= 1).all():
         notes.append("Every dash is whole everywhere: the pen never left the paper. Raise it and draw the sheet again.")
