@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from linewright.calibration.trial import combs, edges, heights, ladders, lengths, returns, waves
+from linewright.calibration.trial import combs, edges, ladders, lengths, returns, waves
 from linewright.calibration.trial.design import Trial
 
 if TYPE_CHECKING:
@@ -160,8 +160,9 @@ class _Sight:
     def rows(self, rig: Rig) -> dict[str, float]:  # noqa: ARG002 - the pulses are in the ink already
         """Numbers of the first whole dashes."""
         names = [entry.name for entry in self._entries]
-        first = np.full(len(names), heights.LEVELS + 1)
-        for level in range(heights.LEVELS, 0, -1):
+        levels = int(self._part_of.max())  # the labels are part 0
+        first = np.full(len(names), levels + 1)
+        for level in range(levels, 0, -1):
             strokes = np.flatnonzero(self._part_of == level)
             whole = np.array([self._ink.pressure(int(i)).min() >= 0.0 for i in strokes])
             first[whole] = level
