@@ -48,14 +48,15 @@ Source = Annotated[
     str | None,
     typer.Argument(
         metavar="SOURCE",
-        help="An SVG, a photograph or an arrangement; or else one of --text, --pattern and --sentence.",
+        help="A drawing (SVG, PDF, DXF), a photograph or an arrangement; or else one of --text, --pattern and "
+        "--sentence.",
     ),
 ]
 Sources = Annotated[
     list[str] | None,
     typer.Argument(
         metavar="SOURCE",
-        help="SVGs, photographs or arrangements; or else one of --text, --pattern and --sentence.",
+        help="Drawings (SVG, PDF, DXF), photographs or arrangements; or else one of --text, --pattern and --sentence.",
         show_default=False,
     ),
 ]
@@ -63,8 +64,8 @@ SourceOrJob = Annotated[
     str | None,
     typer.Argument(
         metavar="SOURCE",
-        help="An SVG, a photograph, an arrangement, or a program kept by `plan -o`; or else one of --text, --pattern "
-        "and --sentence.",
+        help="A drawing (SVG, PDF, DXF), a photograph, an arrangement, or a program kept by `plan -o`; or else one of "
+        "--text, --pattern and --sentence.",
         show_default=False,
     ),
 ]

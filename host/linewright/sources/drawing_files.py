@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Protocol
+from pathlib import Path
+from typing import Final, Protocol
 
 from linewright.sources.painting.limits import Limits
 from linewright.sources.painting.marks import Painting
@@ -23,11 +24,27 @@ class Reader(Protocol):
         """
 
 
-def reader_of(_source: str) -> Reader:
-    """The reader for a file. What nothing else claims is taken for an SVG, whose reader says what is wrong with it."""
-    from linewright.sources.svg import painting_of
+def reader_of(source: str) -> Reader:
+    """The reader for a file, by how it begins. What nothing else claims is taken for an SVG, whose reader says what is
+    wrong with it.
+    """
+    from linewright.sources import dxf, pdf, svg
+    from linewright.sources.dxf.reader import looks_like_one as looks_like_dxf
+    from linewright.sources.pdf.reader import looks_like_one as looks_like_pdf
 
-    return painting_of
+    path = Path(source)
+    try:
+        with path.open("rb") as stream:
+            head = stream.read(HEAD_BYTES)
+    except OSError:
+        head = b""  # the reader says why
+    if looks_like_pdf(head) or path.suffix.lower() == ".pdf":
+        return pdf.painting_of
+    return dxf.painting_of if looks_like_dxf(path, head) else svg.painting_of
+
+
+HEAD_BYTES: Final = 1024
+"""Within so many bytes of its beginning a PDF says that it is one."""
 
 
 def read_drawing(source: str, wish: Wish, hatching: Hatching | None = None) -> Picture:

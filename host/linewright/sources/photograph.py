@@ -30,13 +30,31 @@ FILE_HIGH_BYTES: Final = 512 * 2**20
 WORKING_SIDE_PX: Final = 3000
 """No longer side is kept larger than this: at A3 and a pen of 0.3 mm it is two pixels to the line."""
 
-FORMATS: Final = ("PNG", "JPEG", "WEBP", "TIFF", "GIF", "BMP", "PPM")
+FORMATS: Final = ("PNG", "JPEG", "WEBP", "TIFF", "GIF", "BMP", "PPM", "AVIF")
 """Decoders that are tried; others read from other files or start other programs."""
 
-NAMES: Final = (".png", ".jpg", ".jpeg", ".webp", ".tif", ".tiff", ".gif", ".bmp", ".ppm", ".pgm")
+NAMES: Final = (
+    ".png",
+    ".jpg",
+    ".jpeg",
+    ".webp",
+    ".tif",
+    ".tiff",
+    ".gif",
+    ".bmp",
+    ".ppm",
+    ".pgm",
+    ".heic",
+    ".heif",
+    ".avif",
+)
 """Endings that promise a photograph."""
 
 _HEADS: Final = (b"\x89PNG", b"\xff\xd8\xff", b"GIF8", b"II*\0", b"MM\0*", b"II+\0", b"MM\0+", b"BM", b"P5", b"P6")
+
+_HEIC_BRANDS: Final = (b"heic", b"heix", b"hevc", b"hevx", b"heim", b"heis", b"mif1", b"msf1")
+_AVIF_BRANDS: Final = (b"avif", b"avis")
+"""What the box at the beginning of an ISO base media file (ISO/IEC 14496-12, 23008-12) calls its kind."""
 
 _DEEP: Final = {"I": 65535.0, "I;16": 65535.0, "I;16B": 65535.0, "I;16L": 65535.0, "I;16N": 65535.0}
 """Full scale of pillow's modes with more than eight bits; 16-bit greys arrive as any of them."""
@@ -66,10 +84,52 @@ def looks_like_one(path: Path) -> bool:
             head = stream.read(512)
     except OSError:
         return False
-    if head.startswith(_HEADS) or (head[:4] == b"RIFF" and head[8:12] == b"WEBP"):
+    if head.startswith(_HEADS) or (head[:4] == b"RIFF" and head[8:12] == b"WEBP") or _boxed(head):
         return True
     is_svg = b"<svg" in head or head.lstrip().startswith((b"<?xml", b"<!DOCTYPE svg")) or head[:2] == b"\x1f\x8b"
     return path.suffix.lower() in NAMES and not is_svg
+
+
+def _boxed(head: bytes) -> str:
+    """``HEIC`` or ``AVIF`` for a file that begins as those do, else nothing."""
+    if head[4:8] != b"ftyp":
+        return ""
+    # The main brand, and those that it is compatible with; an AVIF may call itself mif1 first.
+    size = min(int.from_bytes(head[:4], "big"), len(head))
+    brands = {head[8:12], *(head[at : at + 4] for at in range(16, size - 3, 4))}
+    return "AVIF" if brands & {*_AVIF_BRANDS} else "HEIC" if brands & {*_HEIC_BRANDS} else ""
+
+
+def _decoders(path: Path) -> tuple[str, ...]:
+    """The decoders to try, with that for HEIC where the file is one.
+
+    Raises
+    ------
+    InputError
+        If the file needs a decoder that is not installed.
+    """
+    with path.open("rb") as stream:
+        kind = _boxed(stream.read(512))
+    if kind == "HEIC":
+        try:
+            import pillow_heif
+        except ImportError:
+            raise InputError(
+                f"{path} is a HEIC photograph, which needs the package pillow-heif",
+                hint="pip install 'linewright[photo]', or save it as JPEG",
+            ) from None
+        # It decodes in this process, when it is asked, and looks at no thumbnails.
+        pillow_heif.register_heif_opener(thumbnails=False)
+        return ("HEIF",)
+    if kind == "AVIF":
+        from PIL import features
+
+        if not features.check("avif"):
+            raise InputError(
+                f"{path} is an AVIF photograph, which this pillow was built without",
+                hint="pip install --upgrade pillow, or save it as JPEG",
+            )
+    return FORMATS
 
 
 def load(source: str) -> Photograph:
@@ -89,12 +149,12 @@ def load(source: str) -> Photograph:
         with warnings.catch_warnings():
             # Sizes are judged below, before a pixel is read; what pillow finds odd about a head is not the user's.
             warnings.simplefilter("ignore")
-            with Image.open(path, formats=FORMATS) as image:
+            with Image.open(path, formats=_decoders(path)) as image:
                 _refuse_size(image.size, path)
                 rgb = _decoded(image, notes)
     except UnidentifiedImageError:
         raise SourceError(
-            "that is no photograph", where=source, hint="PNG, JPEG, WebP, TIFF, GIF, BMP and PPM are read"
+            "that is no photograph", where=source, hint="PNG, JPEG, WebP, TIFF, GIF, BMP, PPM, AVIF and HEIC are read"
         ) from None
     except Image.DecompressionBombError as error:
         raise SourceError(

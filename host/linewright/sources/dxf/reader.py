@@ -1,0 +1,228 @@
+"""`painting_of`: the model space of a DXF, its entities in their order, layers as layers."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from linewright.errors import InputError, SourceError
+from linewright.sources.dxf.entities import Outlines
+from linewright.sources.painting.bounds import bounds
+from linewright.sources.painting.limits import Limits, refuse, size_of
+from linewright.sources.painting.marks import Line, Mark, Paint, Painting
+from linewright.sources.painting.matrices import IDENTITY
+from linewright.sources.painting.segments import ROW
+
+if TYPE_CHECKING:
+    from linewright.sources.picture import Wish
+
+INSERT_DEPTH: Final = 24
+"""Blocks within blocks; drawings nest a handful."""
+
+ENTITIES_HIGH: Final = 200_000
+"""Entities with all copies through blocks; the library takes some 0.1 ms for each."""
+
+HIDDEN_BY_NAME: Final = ("defpoints",)
+"""The layer on which the points of dimensions lie, which no printer prints."""
+
+_UNIT_MM: Final = {
+    1: 25.4, 2: 304.8, 3: 1609344.0, 4: 1.0, 5: 10.0, 6: 1000.0, 7: 1e6, 8: 25.4e-6, 9: 0.0254, 10: 914.4,
+    11: 1e-7, 12: 1e-6, 13: 1e-3, 14: 100.0, 15: 1e4, 16: 1e5,
+}  # fmt: skip
+"""mm in one unit of the header variable $INSUNITS: inch, foot, mile, mm, cm, m, km, microinch, mil, yard, angstrom,
+nanometre, micrometre, decimetre, decametre, hectometre (the format's public reference)."""
+
+_INK: Final = "#000000"
+"""Colour number 7 is white on a dark screen and black on paper."""
+
+
+def looks_like_one(path: Path, head: bytes) -> bool:
+    """Whether a file is a DXF: by its name, or by the pair of lines that its text begins with."""
+    if path.suffix.lower() == ".dxf":
+        return True
+    lines = head.replace(b"\r", b"").split(b"\n")
+    return len(lines) > 1 and lines[0].strip() == b"0" and lines[1].strip() == b"SECTION"
+
+
+def painting_of(source: str, wish: Wish, limits: Limits | None = None) -> Painting:
+    """Everything drawable of a DXF.
+
+    Parameters
+    ----------
+    source : path of the file.
+    wish : which layers.
+    limits : upper bounds; the usual ones when left out.
+
+    Raises
+    ------
+    SourceError
+        When the file cannot be read, is no DXF, or breaks a limit.
+    InputError
+        When the extra for documents is not installed.
+    """
+    limits = limits or Limits()
+    try:
+        import ezdxf.filemanagement as files
+        from ezdxf.lldxf.const import DXFError
+    except ImportError:
+        raise InputError("DXF needs the package ezdxf", hint="pip install 'linewright[documents]'") from None
+    size = size_of(source)
+    if size > limits.file_bytes:
+        hint = "save only what is wanted of it"
+        raise refuse("the file is too large", size / 2**20, limits.file_bytes / 2**20, "MB", where=source, hint=hint)
+    hint = "fetch it again, or save it anew as DXF where it opens"
+    try:
+        document = files.readfile(source)
+    except (DXFError, OSError) as error:
+        raise SourceError(f"it is no DXF, or damaged or cut short ({_short(error)})", where=source, hint=hint) from None
+    except Exception as error:  # the library raises whatever its parsers do on damaged bytes
+        raise SourceError(f"it is no DXF, or damaged ({_short(error)})", where=source, hint=hint) from error
+    painting = Painting(name=source)
+    _Walk(painting, document, wish, limits).run()
+    return painting
+
+
+def _short(error: Exception) -> str:
+    words = " ".join(str(error).split())
+    return words if len(words) <= 80 else f"{words[:77]}..."
+
+
+@dataclass
+class _Walk:
+    """A document on its way into a painting."""
+
+    painting: Painting
+    document: Any
+    wish: Wish
+    limits: Limits
+    layers: dict[str, int] = field(default_factory=dict)
+    shown: set[str] = field(default_factory=set)
+    left_out: dict[str, int] = field(default_factory=dict)
+    entities: int = 0
+
+    def run(self) -> None:
+        code = int(self.document.header.get("$INSUNITS", 0))
+        self.unit_mm = _UNIT_MM.get(code, 1.0)
+        if code not in _UNIT_MM:
+            self.painting.notes.add("the file states no units; one unit is taken as 1 mm (--size says otherwise)")
+        for number, layer in enumerate(self.document.layers, 1):
+            name = layer.dxf.name
+            hidden = layer.is_off() or layer.is_frozen() or name.lower() in HIDDEN_BY_NAME
+            picked = name in self.wish.layers or str(number) in self.wish.layers
+            if picked if self.wish.layers else not hidden:
+                self.shown.add(name.lower())
+            self.layers[name.lower()] = len(self.painting.layers)
+            self.painting.layers.append(name)
+        for entity in self.document.modelspace():
+            self._entity(entity, 0, None)
+        for kind, count in self.left_out.items():
+            self.painting.notes.add(f"a {kind} is not drawn", count=count)
+        self._page()
+
+    def _page(self) -> None:
+        """A drawing has no page: it gets one around its curves, y downward from its top left corner."""
+        painting, unit = self.painting, self.unit_mm
+        kinds = np.frombuffer(bytes(painting.segments.kinds), dtype=np.uint8)
+        with np.errstate(over="ignore", invalid="ignore"):  # what is no number is refused when strokes are made
+            box = bounds(kinds, np.array(painting.segments.rows).reshape(-1, ROW))
+        if box is None:
+            return
+        x, y, width, height = box
+        painting.width_mm, painting.height_mm = width * unit, height * unit
+        # What is a line across or down alone still needs a page to lie on.
+        least = max(painting.width_mm, painting.height_mm, 1.0) * 1e-6
+        painting.width_mm, painting.height_mm = max(painting.width_mm, least), max(painting.height_mm, least)
+        matrix = (unit, 0.0, 0.0, -unit, -x * unit, (y + height) * unit)
+        painting.marks[:] = [replace(mark, matrix=matrix) for mark in painting.marks]
+
+    def _count(self) -> None:
+        self.entities += 1
+        if self.entities > min(ENTITIES_HIGH, self.limits.expanded):
+            hint = "its blocks may repeat each other; explode or delete them where it opens"
+            raise refuse("too many entities", self.entities, ENTITIES_HIGH, "", where=self.painting.name, hint=hint)
+
+    def _entity(self, entity: Any, depth: int, block_colour: str | None) -> None:
+        self._count()
+        layer = str(entity.dxf.get("layer", "0")).lower()
+        # Layers need not be listed; those are shown.
+        if (layer in self.layers and layer not in self.shown) or entity.dxf.get("invisible", 0):
+            return
+        kind = entity.dxftype()
+        if kind in ("INSERT", "DIMENSION", "LEADER", "MLINE", "ACAD_TABLE"):
+            self._block(entity, depth, self._colour(entity, block_colour))
+            return
+        segments = self.painting.segments
+        outlines = Outlines(segments, self.unit_mm, self.limits, self.painting)
+        try:
+            painted = outlines.draw(entity)
+        except (ValueError, ArithmeticError, TypeError, AttributeError, IndexError):
+            painted = None  # the library's geometry gives up on degenerate entities
+        if painted is None:
+            name = kind if kind.isascii() else "an entity"
+            self.left_out[name] = self.left_out.get(name, 0) + 1
+            return
+        if len(segments.starts) == len(self.painting.owner):
+            return
+        paint = Paint(self._colour(entity, block_colour))
+        where = self.layers.get(layer, -1)
+        filled = painted == "fill"
+        line = None if filled else Line(paint, 0.0, "round", "round", dashes=self._dashes(entity))
+        self.painting.add(Mark(IDENTITY, paint if filled else None, line, even_odd=True, layer=where))
+
+    def _block(self, entity: Any, depth: int, colour: str) -> None:
+        """What a reference to a block shows, its attributes as well."""
+        if depth >= INSERT_DEPTH:
+            self.painting.notes.add(f"blocks nested deeper than {INSERT_DEPTH} are left out")
+            return
+        is_many = entity.dxftype() == "INSERT" and getattr(entity, "mcount", 1) > 1
+        for one in entity.multi_insert() if is_many else (entity,):
+            self._count()
+            for part in one.virtual_entities():
+                self._entity(part, depth + 1, colour)
+            for attribute in getattr(one, "attribs", ()):
+                self._entity(attribute, depth + 1, colour)
+
+    def _colour(self, entity: Any, block_colour: str | None) -> str:
+        """As on paper: numbers 7 and 0 are ink, 256 is the layer's."""
+        from ezdxf import colors
+
+        if entity.rgb is not None:
+            return _hex(entity.rgb)
+        number = int(entity.dxf.get("color", 256))
+        if number == 0 and block_colour is not None:
+            return block_colour
+        if number == 256:
+            name = entity.dxf.get("layer", "0")
+            if not self.document.layers.has_entry(name):
+                return _INK
+            layer = self.document.layers.get(name)
+            if layer.rgb is not None:
+                return _hex(layer.rgb)
+            number = abs(int(layer.color))
+        return _INK if number in (0, 7) or not 0 < number < 256 else _hex(colors.aci2rgb(number))
+
+    def _dashes(self, entity: Any) -> tuple[float, ...]:
+        """Dash, gap, ... of its linetype, in units of the file."""
+        name = str(entity.dxf.get("linetype", "BYLAYER"))
+        layers = self.document.layers
+        if name.upper() == "BYLAYER" and layers.has_entry(entity.dxf.get("layer", "0")):
+            name = str(layers.get(entity.dxf.get("layer", "0")).dxf.get("linetype", "CONTINUOUS"))
+        if name.upper() in ("CONTINUOUS", "BYLAYER", "BYBLOCK") or not self.document.linetypes.has_entry(name):
+            return ()
+        pattern = self.document.linetypes.get(name).pattern_tags
+        elements = [tag.value for tag in pattern.tags if tag.code == 49]
+        scale = float(self.document.header.get("$LTSCALE", 1.0)) * float(entity.dxf.get("ltscale", 1.0))
+        dashes = tuple(abs(float(part)) * scale for part in elements)
+        if len(dashes) < 2 or len(dashes) % 2 or not 0 < sum(dashes) < math.inf or elements[0] < 0:
+            return ()
+        return dashes
+
+
+def _hex(rgb: Any) -> str:
+    red, green, blue = rgb[:3]
+    colour = f"#{red:02x}{green:02x}{blue:02x}"
+    return _INK if colour == "#ffffff" else colour

@@ -1,0 +1,78 @@
+"""A first look at a PDF in a process of its own: what the library does with strange bytes cannot be bounded in ours.
+
+A form that shows two forms that show two forms, thirty deep, is parsed a thousand million times. Such a file ends this
+process by its limits of time and memory, and one that crashes the library crashes this process.
+"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from contextlib import suppress
+from typing import Final
+
+from linewright.errors import SourceError
+
+SECONDS: Final = 60
+"""A map of 12 MB takes 3."""
+
+MEMORY_BYTES: Final = 4 * 2**30
+"""Address space, of which a map of 12 MB takes a tenth."""
+
+_DAMAGED: Final = 3
+
+
+def first_look(source: str, page: int) -> None:
+    """See whether a page can be loaded within the limits; a file that cannot be opened at all is left to its reader.
+
+    Parameters
+    ----------
+    page : from 1.
+
+    Raises
+    ------
+    SourceError
+        If loading the page takes too long or too much memory, or crashes the library.
+    """
+    try:
+        found = subprocess.run(
+            [sys.executable, __file__, source, str(page)],
+            timeout=SECONDS,
+            check=False,
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+        )
+    except subprocess.TimeoutExpired:
+        raise SourceError(
+            f"page {page} takes longer than {SECONDS} s to load; it is damaged, or made to do harm",
+            where=source,
+            hint="save it anew where it opens",
+        ) from None
+    if found.returncode not in (0, _DAMAGED):
+        raise SourceError(
+            f"page {page} cannot be loaded within {MEMORY_BYTES // 2**30} GB of memory, or is damaged",
+            where=source,
+            hint="save it anew where it opens",
+        )
+
+
+def _look(source: str, page: int) -> int:
+    """Open the file and load the page as the reader will."""
+    import pypdfium2
+
+    with suppress(ImportError, ValueError, OSError):  # Windows has no such limits; the time is limited all the same
+        import resource
+
+        resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
+    try:
+        document = pypdfium2.PdfDocument(source)
+        if 1 <= page <= len(document):
+            list(document[page - 1].get_objects(max_depth=1))
+    except pypdfium2.PdfiumError:
+        return _DAMAGED
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(_look(sys.argv[1], int(sys.argv[2])))
