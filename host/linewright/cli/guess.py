@@ -21,10 +21,13 @@ from linewright.cli import cautions, options, output, target
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from linewright.board.session_values import Control
     from linewright.drawing.strokes import Drawing
     from linewright.planning.pipeline import Placement
     from linewright.rig.rig import Rig
     from linewright.sources.picture import Picture, Wish
+
+    Draw = Callable[[Picture, Control], None]
 
 PICTURE = "guess.png"
 """What can be seen so far; its name tells nothing."""
@@ -84,7 +87,7 @@ def _round(
     secret: str,
     picture: Picture,
     rig: Rig,
-    draw: Callable[[Picture], None] | None,
+    draw: Draw | None,
     folder: Path,
     score: dict[str, int],
     turn: int,
@@ -98,13 +101,11 @@ def _round(
     seen: list[Drawing] = []
     for stage, part in enumerate(parts, 1):
         seen.append(part)
-        pen = threading.Thread(target=draw, args=(replace(picture, drawing=part),)) if draw else None
-        if pen is not None:
-            pen.start()
-        _show(Drawing.one_after_the_other(seen), picture, rig, folder)
+        if draw is None:
+            _show(Drawing.one_after_the_other(seen), picture, rig, folder)
         worth = max(len(parts) + 1 - stage, 1)
         output.say(f"part {stage} of {len(parts)}; a right guess is worth {wording_points(worth)}")
-        try:
+        with _drawing(draw, replace(picture, drawing=part)):
             while True:
                 who = names[turn % len(names)]
                 said = _asked(f"{'guess' if len(names) == 1 else who}: ")
@@ -119,11 +120,38 @@ def _round(
                 if verdict.kind == "right":
                     score[who] += worth
                     return turn
-        finally:
-            if pen is not None:
-                pen.join()
     output.say(f"all is drawn; it was {guessing.with_article(secret)}")
     return turn
+
+
+@contextmanager
+def _drawing(draw: Draw | None, picture: Picture) -> Iterator[None]:
+    """A part is drawn while its guesses are asked for; a fault ends the game, and Ctrl-C stops the machine."""
+    if draw is None:
+        yield
+        return
+    from linewright.board.session_values import Control
+
+    control = Control()
+    wrong: list[BaseException] = []
+
+    def work() -> None:
+        try:
+            draw(picture, control)
+        except BaseException as error:  # told to whoever plays, in the main thread
+            wrong.append(error)
+
+    pen = threading.Thread(target=work)
+    pen.start()
+    try:
+        yield
+    except BaseException:
+        control.abandon()
+        raise
+    finally:
+        pen.join()
+    if wrong:
+        raise wrong[0]
 
 
 def wording_points(count: int) -> str:
@@ -186,7 +214,7 @@ def _show(drawing: Drawing, picture: Picture, rig: Rig, folder: Path) -> None:
 
 
 @contextmanager
-def _machine(port: str | None, rig: Rig, placement: Placement) -> Iterator[Callable[[Picture], None] | None]:
+def _machine(port: str | None, rig: Rig, placement: Placement) -> Iterator[Draw | None]:
     """What draws a part on the machine at a port; nothing without a port."""
     if port is None:
         yield None
@@ -202,8 +230,8 @@ def _machine(port: str | None, rig: Rig, placement: Placement) -> Iterator[Calla
         session.greet()
         session.home()
 
-        def draw(picture: Picture) -> None:
-            course.draw(session, pipeline.planned(picture, rig, placement).program)
+        def draw(picture: Picture, control: Control) -> None:
+            course.draw(session, pipeline.planned(picture, rig, placement).program, control=control)
 
         yield draw
     finally:

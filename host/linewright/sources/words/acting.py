@@ -81,7 +81,11 @@ class Troupe(Hands):
     def main_act(self, phrase: Phrase) -> Act | None:
         """What decides on the pose: the first that has one and more to say than how somebody sits."""
         posing = [a for a in self.acts(phrase) if VERBS[a.verb].pose]
-        busy = [a for a in posing if a.verb not in ("sit", "stand", "walk", "wait", "rest")]
+        busy = [
+            a
+            for a in posing
+            if a.verb not in ("sit", "stand", "walk", "wait", "rest", "fly", "run", "jump") or a.object is not None
+        ]
         return next(iter(busy or posing), None)
 
     def acts(self, phrase: Phrase) -> list[Act]:
@@ -116,7 +120,7 @@ class Troupe(Hands):
         rider, mount = self.things[phrase.name], self.things[under.name]
         if "acts" not in rider.can:
             return False
-        if under.name == "broom" or "ridden" in mount.can:
+        if under.name in ("broom", "scooter") or "ridden" in mount.can:
             return True
         return (
             isinstance(mount.art, FourLegs) and mount.size > 0.5 and rider.figure is not None and "person" in rider.can
@@ -230,7 +234,8 @@ class Troupe(Hands):
                 and extra.object is not None
                 and VERBS[extra.verb].role in ("hold", "hold2", "mouth", "play")
                 and act is not None
-                and verb.role in ("ride", "in", "none", "wear")
+                and verb.role in ("ride", "in", "none", "wear", "target")
+                and not verb.tool
             ):
                 self._held(props, extra.object, figure_places(figure, pose)["hand"], k)
         art = posed(figure, pose, props)

@@ -42,8 +42,8 @@ def arrange(reading: Reading, stage: Stage, seed: int) -> Art:
     x0, y0, x1, y1 = art.bounds()
     wide, high = x1 - x0, y1 - min(y0, 0.0)
     # A scene wants to be seen beside who is in it: some room at both sides, and a sheet's proportion.
-    target = max(wide * 1.32, 1.18 * (y1 * 1.16), 120.0)
-    top = max(y1 * 1.16, target / 1.5)
+    target = max(wide * 1.45, 1.2 * (y1 * 1.25), 120.0)
+    top = max(y1 * 1.25, target / 1.5)
     middle = (x0 + x1) / 2 + rng.uniform(-0.06, 0.06) * target
     middle = min(max(middle, x1 - target / 2 + 4), x0 + target / 2 - 4)
     box = Box(middle - target / 2, middle + target / 2, -14.0, top)
@@ -65,7 +65,11 @@ def _groups(subjects: list[Phrase], stage: Stage) -> list[Group]:
             found.append(_pair(one, other, stage))
             i += 2
             continue
-        found.append(stage.group(one))
+        if one.count == 2 and act is not None:
+            alone = replace(one, count=1)
+            found.append(_pair(alone, alone, stage))
+        else:
+            found.append(stage.group(one))
         i += 1
     return found
 

@@ -124,7 +124,11 @@ class Art:
     def bounds(self) -> tuple[float, float, float, float]:
         """``(x_min, y_min, x_max, y_max)``; of nothing, four zeros."""
         points = [line for shape in self.shapes for line in shape.lines if len(line)]
-        points += [np.array(s.area.bounds).reshape(2, 2) for s in self.shapes if s.area is not None and not s.lines]
+        points += [
+            np.array(s.area.bounds).reshape(2, 2)
+            for s in self.shapes
+            if s.area is not None and not s.lines and not s.area.is_empty
+        ]
         if not points:
             return (0.0, 0.0, 0.0, 0.0)
         whole = np.vstack(points)

@@ -111,6 +111,8 @@ def joined(areas: Sequence[BaseGeometry], fillet: float) -> BaseGeometry:
 def solid(area: BaseGeometry) -> BaseGeometry:
     """Only what has an area: cutting leaves points and hairs behind, which no later step can work with."""
     parts = [part for part in shapely.get_parts(area) if part.geom_type == "Polygon" and part.area > 1e-6]
+    if not parts:
+        return shapely.Polygon()
     return parts[0] if len(parts) == 1 else shapely.multipolygons(parts)
 
 

@@ -300,7 +300,7 @@ def _skirt(figure: Figure, at: Joints) -> Art:
     folds = [
         np.array(((at.hip[0] + dx * 0.25, at.hip[1] - 6), (at.hip[0] + dx, hem[1] + 3)))
         for dx in (-0.28 * (hem[2] - hem[0]), 0.26 * (hem[2] - hem[0]))
-        if at.hip[1] - hem[1] > 16 and hem[2] - hem[0] < 0.95 * figure.leg[0]
+        if figure.below != "coat" and at.hip[1] - hem[1] > 16 and hem[2] - hem[0] < 0.95 * figure.leg[0]
     ]
     return Art((Shape((*outline(area), *folds), area, "skirt"),))
 

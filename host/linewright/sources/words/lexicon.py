@@ -278,7 +278,7 @@ PREPOSITIONS: Final[dict[str, str]] = {
     "underneath": "under", "below": "under", "beneath": "under", "over": "over", "above": "over", "by": "by",
     "beside": "by", "next to": "by", "near": "by", "at": "by", "alongside": "by", "close to": "by", "behind": "behind",
     "in front of": "before", "before": "before", "between": "between", "among": "among", "amongst": "among",
-    "amid": "among", "around": "among", "surrounded by": "among", "against": "against", "from": "on", "for": "for",
+    "amid": "among", "around": "among", "surrounded by": "among", "against": "against", "from": "from", "for": "for",
     "to": "to", "towards": "to", "toward": "to", "of": "of", "through": "along", "across": "along", "along": "along",
     "past": "by", "off": "on", "down": "on", "up": "on", "about": "about", "like": "like", "as": "as", "after": "after",
     "on the back of": "on", "on the roof of": "on", "on the edge of": "on", "in the middle of": "in", "at the foot of": "by",

@@ -100,6 +100,18 @@ def inside(me: Group, container: Group, *, lie: bool = False) -> Group:
     return replace(container, art=Art(shapes, places), living=me.living)
 
 
+def in_hat(me: Group, hat: Group) -> Group:
+    """Looking out of a hat that stands on its crown."""
+    art = grounded(hat.art.moved(turn(180)), keep_below=False)
+    art = art.moved(scale(max(0.9 * me.art.width / max(art.width, 1.0), 1.0)))
+    x0, _, x1, y1 = art.bounds()
+    a, b, c, d = me.art.bounds()
+    moved = me.moved((x0 + x1) / 2 - (a + c) / 2, y1 - 0.06 * (y1) - b - 0.35 * (d - b))
+    hull = art.silhouette().convex_hull
+    seen = moved.art.mapped(lambda s: _seen_above(s, 0.0, hull))
+    return replace(me, art=Art((*seen.shapes, *art.shapes), moved.art.places))
+
+
 def below(me: Group, above: Group) -> Group:
     """Below something: in its shade, or between its legs."""
     if above.up or "under" in above.art.places:
@@ -223,11 +235,13 @@ def borne(me: Group, other: Group, place: str, who: Thing) -> Group:
         moved = other.moved(at.x - grip.x, at.y - grip.y)
         return joined([me, moved], me)
     x0, y0, x1, _ = other.art.bounds()
-    limit = {"shoulder": 0.5, "top": 0.75, "hand": 0.5, "nose": 0.6, "lap": 0.7}.get(place, 1.0) * me.art.width
+    limit = {"shoulder": 0.5, "top": 0.75, "hand": 0.5, "nose": 0.6, "mouth": 0.45, "lap": 0.7}.get(
+        place, 1.0
+    ) * me.art.width
     k = min(1.0, max(limit, 12.0) / max(x1 - x0, 1.0))
     art = other.art.moved(scale(k))
     x0, y0, x1, _ = art.bounds()
-    y = at.y
+    y = at.y - (0.6 * (art.bounds()[3] - y0) if place == "mouth" else 0.0)
     if place == "top":
         y = (
             max(y, me.art.bounds()[3] - 2)

@@ -134,7 +134,7 @@ def read(sentence: str, lexicon: Lexicon) -> Reading:
 
 
 def _tokens(text: str) -> list[str]:
-    text = text.lower().replace("\u2019", "'").replace("\u2010", "-")
+    text = text.lower().replace("\u2019", "'").replace("\u2010", "-").replace("half-", "half ")
     found = re.findall(r"[^\W\d_]+(?:['-][^\W\d_]+)*'?|\d+|[,;.:!?&]", text)
     tokens = []
     for word in found:
@@ -552,7 +552,7 @@ class _Reader:
             self.at += count
             if preposition == "out of" and who.acts:
                 into = self._noun_phrase()
-                thing.relations += [Relation("in", one) for one in into]
+                thing.relations += [Relation("in hat" if things_worn(one.name) else "in", one) for one in into]
                 continue
             if kind == "full of" or (kind == "of" and thing.name in ("picture", "statue")):
                 thing.relations += [Relation("full of" if kind != "of" else "of", one) for one in self._noun_phrase()]
@@ -562,7 +562,9 @@ class _Reader:
                 if owned and self._owned(thing, owned[0]):
                     continue
                 if owned and ("acts" in _can(thing.name) or _carries(thing.name)) and not _carries(who.name):
-                    self._with(thing, owned[0])
+                    # "chasing a rat with a pan": who does it has the pan; "a cat with a hat" wears it.
+                    tool = any(act.object is thing for act in who.acts) and _held(owned[0].name)
+                    self._with(who if tool else thing, owned[0])
                     continue
             if kind == "in":
                 worn = self._noun_phrase()
@@ -651,6 +653,8 @@ class _Reader:
         if not phrases:
             return
         first = phrases[0]
+        if preposition in ("out of", "inside", "inside of", "into") and things_worn(first.name):
+            kind = "in hat"
         self._attach(who, kind, first)
         last = first
         while self._word() in ("and", ",") and self._starts_noun(1) and not self._is_new_subject():
@@ -668,6 +672,9 @@ class _Reader:
 
     def _attach(self, who: Phrase, kind: str, phrase: Phrase) -> None:
         worn = things_worn(phrase.name)
+        if kind == "in hat" and worn:
+            who.relations.append(Relation("in hat" if worn == "top" else "in", phrase))
+            return
         if kind in ("in", "on", "with") and worn and ("acts" in _can(who.name) or worn in ("top", "eyes", "neck")):
             if kind == "with" and "acts" not in _can(who.name) and worn not in ("top", "eyes", "neck", "mouth"):
                 who.relations.append(Relation("by", phrase))
@@ -718,6 +725,13 @@ class _Reader:
 
 def _shared(act: Act) -> bool:
     return not act.object or VERBS[act.verb].role not in ("ride", "in")
+
+
+def _held(name: str) -> bool:
+    thing = things().get(name)
+    return (
+        bool(thing) and thing is not None and not thing.worn and thing.theme in ("tools", "household", "sport and play")
+    )
 
 
 def _always_plural(name: str) -> bool:

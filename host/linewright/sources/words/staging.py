@@ -165,6 +165,8 @@ class Stage(Troupe):
         if not thing.name:
             return me
         kind = self.things[thing.name]
+        if role == "none" and not verb.tool:
+            role = "target"  # whoever is named is drawn
         if role == "play" and thing.name == "chessboard":
             return self._at_table(me, thing)
         if role in ("target", "partner", "close", "catch") or (role == "climb" and "acts" in kind.can):
@@ -239,6 +241,8 @@ class Stage(Troupe):
             return placing.beside(me, self._facing(other), 0.08 * PERSON, first=me)
         if kind == "on" and self.ridden(phrase, other) and any(a.verb == "ride" for a in self.acts(phrase)):
             return me
+        if kind == "from" and not thing.can & {"contains", "carries"}:
+            return me  # "from a glass": told by what it does
         if kind == "bears":
             return placing.borne(me, self.group(other), relation.place, self.things[phrase.name])
         if kind in ("full of",):
@@ -255,6 +259,10 @@ class Stage(Troupe):
             return placing.on_top(
                 me, made, place=place, lie=thing.name in ("bed", "hammock", "sofa") and self._sleeps(phrase)
             )
+        if kind == "from":
+            return placing.inside(me, made) if "contains" in thing.can else placing.on_top(me, made)
+        if kind == "in hat":
+            return placing.in_hat(me, made)
         if kind == "in":
             if thing.name in ("tree", "fir tree", "palm tree", "bush"):
                 return placing.in_crown(me, made)
