@@ -64,7 +64,7 @@ LAYERS = [
     {"calibration"},
     {"bringup"},
     {"tasks"},
-    {"cli", "desk"},
+    {"cli", "desk", "library"},
 ]
 LEVEL = {package: level for level, layer in enumerate(LAYERS) for package in layer}
 HOST = ROOT / "host" / "linewright"

@@ -17,9 +17,9 @@ import pytest
 import typer
 
 from linewright import cli
-from linewright.cli import cautions
 from linewright.cli.app import app
 from linewright.rig.rig import Rig
+from linewright.tasks import cautions
 
 ROOT = Path(__file__).resolve().parents[2]
 HERON = ROOT / "demo" / "heron.svg"

@@ -14,9 +14,9 @@ from end_to_end.whole_rig import BY_HAND
 from linewire import messages
 from linewright import cli
 from linewright.board.session import Session
-from linewright.cli import cautions
 from linewright.rig.rig import Rig
 from linewright.simulation.machine import Machine
+from linewright.tasks import cautions
 from linewright.virtual.harness import LockstepRig
 
 

@@ -16,15 +16,15 @@ import pytest
 
 from linewright import cli
 from linewright.board.session_values import Control
-from linewright.cli.drawing_task import Task
 from linewright.cli.keys import Keys
-from linewright.cli.target import Target
 from linewright.drawing.strokes import Drawing
 from linewright.motion import plan
 from linewright.rig.rig import Rig
 from linewright.run import journal
 from linewright.run import log as drawing_log
 from linewright.simulation.replay import read_trace
+from linewright.tasks.draw_task import DrawTask
+from linewright.tasks.target import Target
 
 COMMAND = "from linewright.cli import main; main()"
 SVG = '<svg xmlns="http://www.w3.org/2000/svg" width="100mm" height="60mm" viewBox="0 0 100 60">{}</svg>'
@@ -298,7 +298,7 @@ def test_a_board_that_dies_in_mid_drawing_is_answered_with_resume(place):
 def test_two_pens_drawn_with_one_are_told_how_to_be_changed(place):
     rig = Rig.load(place / "rig.toml")
     drawing = Drawing.from_strokes([[[20, 20], [40, 20]], [[20, 30], [40, 30]]], [0, 1])
-    task = Task("pens.svg", plan(drawing, rig), (), Target(rig, None, "socket:127.0.0.1:1"), None, None, False)
+    task = DrawTask("pens.svg", plan(drawing, rig), (), Target(rig, None, "socket:127.0.0.1:1"))
     (note,) = (note for note in task.notes() if "pens of this picture" in note)
     assert "--ask-pens" in note
 
@@ -429,5 +429,5 @@ def test_a_drawing_is_drawn_where_no_journal_can_be_kept(place, monkeypatch, cap
 def test_a_real_machine_with_the_virtual_rigs_file_is_told(port, board, said):
     rig = Rig.default().changed({"board": board})
     program = plan(Drawing.from_strokes([[(10, 10), (20, 10)]]), rig)
-    task = Task("x.svg", program, (), Target(rig, None, port), None, None, False)
+    task = DrawTask("x.svg", program, (), Target(rig, None, port))
     assert any("have not been checked" in note for note in task.notes()) == said

@@ -14,9 +14,11 @@ from linewright.board import machines, ports
 from linewright.bringup import steps
 from linewright.cli import next_steps, target
 from linewright.cli.app import app
+from linewright.cli.terminal import Terminal
 from linewright.errors import InputError, PortError
 from linewright.rig.rig import Rig
 from linewright.run import log as drawing_log
+from linewright.tasks.connection import connected
 
 SVG = '<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="40mm"><path stroke="#123" d="M5 5H20V15"/></svg>'
 REAL = Rig.default_text().replace('board = "virtual"', 'board = "rp2040"').replace('name = "default"', 'name = "quay"')
@@ -176,7 +178,7 @@ def test_a_board_is_found_again_on_another_port(place, monkeypatch, capsys):
     monkeypatch.setattr("linewright.board.session.Session", lambda link, rig: FakeSession("e66"))
     # By the number that its plug says.
     monkeypatch.setattr(ports, "listed", lambda: [ports.Seen("serial:/dev/b", "board", "e66")])
-    with target.connected(aim()) as (_, at):
+    with connected(aim(), Terminal(as_json=False)) as (_, at):
         assert at.port == "serial:/dev/b"
     assert opened == ["serial:/dev/b"]
     assert "is on serial:/dev/b now" in capsys.readouterr().err
@@ -188,7 +190,7 @@ def test_a_board_is_found_again_on_another_port(place, monkeypatch, capsys):
     monkeypatch.setattr(
         ports, "asked", lambda seen: ports.Seen(seen.port, "", unique="e66" if seen.port.endswith("d") else "")
     )
-    with target.connected(aim()) as (_, at):
+    with connected(aim(), Terminal(as_json=False)) as (_, at):
         assert at.port == "serial:/dev/d"
 
 
@@ -199,10 +201,10 @@ def test_another_board_on_the_port_is_not_taken_for_the_one_that_is_meant(place,
     )
     monkeypatch.setattr("linewright.board.session.Session", lambda link, rig: FakeSession("e99"))
     monkeypatch.setattr(ports, "listed", list)
-    with pytest.raises(InputError, match="answers another board"), target.connected(aim()):
+    with pytest.raises(InputError, match="answers another board"), connected(aim(), Terminal(as_json=False)):
         pass
     # Named, it is the machine's new board.
-    with target.connected(aim(port="serial:/dev/a")) as (_, at):
+    with connected(aim(port="serial:/dev/a"), Terminal(as_json=False)) as (_, at):
         assert at.unique == "e99"
     assert machines.memory().of(place / "real.toml").unique == "e99"
 
@@ -214,7 +216,7 @@ def test_a_virtual_board_behind_a_socket_is_a_rehearsal(place, monkeypatch, caps
     monkeypatch.setattr("linewright.board.session.Session", lambda link, rig: FakeSession("", "virtual"))
     aimed = aim(port="socket:127.0.0.1:4000")
     assert not aimed.rehearses
-    with target.connected(aimed) as (_, at):
+    with connected(aimed, Terminal(as_json=False)) as (_, at):
         assert at.rehearses
     assert "REHEARSAL of quay" in capsys.readouterr().err
     assert machines.memory().met == ()

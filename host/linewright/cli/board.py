@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
@@ -10,14 +10,16 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from linewright.cli import cautions, options, output, target
+from linewright.cli import options, output, target
 from linewright.cli.commands import Commands
+from linewright.cli.terminal import Terminal
+from linewright.tasks import cautions
 
 if TYPE_CHECKING:
-    from linewright.board.session import Session
     from linewright.board.status import BoardStatus
-    from linewright.cli.target import Target
-    from linewright.rig.rig import Rig
+    from linewright.bringup.onlooker import Onlooker
+    from linewright.tasks.hand_moves import Standing
+    from linewright.tasks.target import Target
 
 app = Commands(
     help="Put the code on a board, look at it, move the machine by hand.",
@@ -46,42 +48,19 @@ def flash(
 
     Compiled for its processor, and checked file by file. May be repeated; what else is on the board stays there.
     """
-    from linewright.board import flashing
-    from linewright.board.prompt import Prompt
-    from linewright.cli.progress import ProgressBar
     from linewright.cli.tables import board as board_report
-    from linewright.errors import InputError, Mismatch
+    from linewright.tasks import flashing
 
-    kind, _, path = port.partition(":")
-    if kind != "serial" or not path:
-        raise InputError(
-            f"{port!r} is not a board's serial port",
-            hint="write serial:PATH, such as serial:/dev/ttyACM0; a virtual rig needs no flashing, it runs this "
-            "version's code already",
-        )
-    aimed = replace(target.of_rig(rig_file, said=not as_json), port=port, port_named=True)
+    flashing.serial_path(port)
+    aimed = flashing.at_serial_port(target.of_rig(rig_file, said=not as_json), port)
     try:
-        with ProgressBar(shown=not as_json) as bar, Prompt(path) as prompt:
-            result = flashing.flash(
-                prompt, compiled=not source, on_progress=lambda done, total: bar.share("copying", done / max(total, 1))
-            )
-            bar.say("starting the board")
-            prompt.restart()
+        with Terminal(as_json=as_json) as front:
+            result, warnings = flashing.flash(aimed, front, compiled=not source)
     except KeyboardInterrupt:
         output.error("stopped; the board runs what it had", "run it again: it takes up where it was", as_json=as_json)
         raise output.Stopped from None
-    with target.connected(aimed, said=not as_json) as (session, _):
-        greeting = session.greeting or session.hello()
-    if not greeting.same_code:
-        raise Mismatch(
-            f"the board has the right files, but greets with code {greeting.digest:08x} instead of {result.digest:08x}",
-            hint="unplug it, plug it in again, and try `linewright board check`",
-        )
-    warnings = list(result.warnings)
-    if aimed.rig_file is not None and aimed.rig.board not in (greeting.board, "virtual"):
-        warnings.append(f"the rig file says {aimed.rig.board}, this is {greeting.board}")
     if as_json:
-        output.emit_json({"port": port, **result.describe(), "warnings": warnings})
+        output.emit_json({"port": port, **result.describe(), "warnings": list(warnings)})
         return
     for warning in warnings:
         output.warn(warning)
@@ -94,9 +73,17 @@ def info(port: options.Port = None, rig_file: options.RigFile = None, as_json: o
 
     Changes nothing and moves nothing.
     """
-    with _session(port, rig_file, as_json) as (session, at):
-        session.hello()
-        _show(_status(session, at.rig), at, as_json)
+    from linewright.cli.tables import board as board_report
+    from linewright.tasks import hand_moves
+
+    aimed = target.aim(rig_file, port, said=not as_json)
+    with _stoppable(as_json) as front:
+        stands = hand_moves.info(aimed, front)
+    at, status = stands.target, stands.status
+    if as_json:
+        output.emit_json({"port": at.port, "unique": at.unique, "rehearsal": at.rehearses, **status.describe()})
+        return
+    output.console().print(board_report.status_table(status, at.port))
 
 
 @app.command()
@@ -105,11 +92,12 @@ def check(port: options.Port = None, rig_file: options.RigFile = None, as_json: 
 
     No motor moves; a board that has just started raises the pen.
     """
-    from linewright.board.self_test import check_board
     from linewright.cli.tables import board as board_report
+    from linewright.tasks import hand_moves
 
-    with _session(port, rig_file, as_json, moves=True) as (session, at):
-        findings = list(check_board(session, at.rig))
+    aimed = _aimed(rig_file, port, as_json)
+    with _stoppable(as_json) as front:
+        at, findings = hand_moves.check(aimed, front)
     failed = [finding.name for finding in findings if finding.outcome == "failed"]
     if as_json:
         rows = [{"name": one.name, "outcome": one.outcome, "said": one.said, "hint": one.hint} for one in findings]
@@ -125,24 +113,17 @@ def home(port: options.Port = None, rig_file: options.RigFile = None, as_json: o
 
     Without endstops, where the pen is becomes the park position. A drawing that was left unfinished is abandoned.
     """
-    with _session(port, rig_file, as_json, moves=True) as (session, at):
-        rig = at.rig
-        session.greet()
-        if _status(session, rig).state in ("drawing", "holding"):
-            output.warn("a drawing that was left unfinished is given up")
-        homed = session.home()
-        status = _status(session, rig)
-    spreads = {}
-    for axis, motor in (("x", rig.a), ("y", rig.b)):
-        if passes := homed.get(f"{axis}_passes", 0):
-            steps = homed[f"{axis}_spread_steps"]
-            spreads[axis] = {"passes": passes, "spread_steps": steps, "spread_mm": steps / motor.steps_per_mm}
+    from linewright.tasks import hand_moves
+
+    aimed = _aimed(rig_file, port, as_json)
+    with _stoppable(as_json) as front:
+        stands = hand_moves.home(aimed, front)
     if as_json:
-        output.emit_json({"port": at.port, "switches": spreads, **status.describe()})
+        output.emit_json({"port": stands.target.port, "switches": stands.switches, **stands.status.describe()})
         return
-    for axis, found in spreads.items():
-        output.say(f"{axis}: {found['passes']} approaches within {found['spread_mm']:.4f} mm")
-    _say_position(status)
+    for axis, found in stands.switches.items():
+        output.say(f"{axis}: {found['passes']:g} approaches within {found['spread_mm']:.4f} mm")
+    _say_position(stands.status)
 
 
 @app.command("bring-up")
@@ -162,53 +143,30 @@ def bring_up(
     round is found; what the rig file can put right is written into it, with the old file kept. Answer "stop" at any
     question, and carry on another day.
     """
-    from linewright.bringup.dialogue import Dialogue
-    from linewright.bringup.hands import Hands
-    from linewright.bringup.notebook import Notebook, machine_key
-    from linewright.bringup.onlooker import Onlooker
     from linewright.bringup.steps import STEPS
     from linewright.cli.bring_up import Screen, standard_input
     from linewright.errors import InputError
-    from linewright.rig.rig import Rig
-    from linewright.virtual.bystander import BesideProcess
-    from linewright.virtual.port import VirtualTransport
+    from linewright.tasks import bringing_up
 
     if show_me and port is None:
         port = target.VIRTUAL
-    if show_me and not (port or "").startswith(target.VIRTUAL):
-        raise InputError("--show-me needs a virtual rig", hint="at a real machine, the eyes and fingers are yours")
-    if (port or "").startswith("serial:") and target.of_rig(rig_file).rig_file is None:
+    named = replace(target.of_rig(rig_file), port=port or "")
+    bringing_up.BringUpTask(named, show_me=show_me).check()
+    task = bringing_up.BringUpTask(_aimed(rig_file, port, as_json), start, start_over, show_me)
+    lines = None if show_me else standard_input()
+
+    def screen(onlooker: Onlooker | None, keep_alive: Callable[[], object]) -> Screen:
+        return Screen(lambda line: output.say(line, stderr=as_json), lines, onlooker, keep_alive)
+
+    try:
+        with _stoppable(as_json) as front:
+            brought = bringing_up.bring_up(task, front, screen)
+    except EOFError:
         raise InputError(
-            "bring-up needs the rig file of your machine: --rig rig.toml",
-            hint="`linewright rig new` asks about your machine and writes one",
-        )
-    with _session(port, rig_file, as_json, moves=True, silent=True) as (session, at):
-        notebook = Notebook(lambda: machine_key(session, at.port, at.rig_file))
-        earlier = not start_over and notebook.read(_rig_of_notes(at, show_me))
-        if start_over:
-            notebook.forget()
-        file = _file_to_correct(at, show_me, anew=not earlier)
-        rig = at.rig if file is None or file == at.rig_file else Rig.load(file)
-        session.use(rig)
-        hands = Hands(session, rig, file)
-        onlooker = None
-        if isinstance(session.link, VirtualTransport):
-            onlooker = Onlooker(BesideProcess(session.link.rig), rig)
-        lines = None if show_me else standard_input()
-        screen = Screen(lambda line: output.say(line, stderr=as_json), lines, onlooker, hands.keep_alive)
-        if file is not None and file != at.rig_file:
-            screen.hear(
-                "plain", f"This is a rehearsal: what it finds goes into the copy {file}; {at.rig_file} stays as it is."
-            )
-        if earlier:
-            screen.hear("plain", f"Carrying on from {notebook.when} UTC; --start-over begins anew.")
-        try:
-            walked = Dialogue(STEPS, hands, screen, notebook).walk(start)
-        except EOFError:
-            raise InputError(
-                "nobody answers any more; the machine stands, pen up, motors free",
-                hint="run it in a terminal; the same command carries on where it was",
-            ) from None
+            "nobody answers any more; the machine stands, pen up, motors free",
+            hint="run it in a terminal; the same command carries on where it was",
+        ) from None
+    at, walked, hands = brought.target, brought.walked, brought.hands
     failed = [name for name, state in walked.states.items() if state == "failed"]
     if as_json:
         output.emit_json(
@@ -241,30 +199,6 @@ def bring_up(
     return 0
 
 
-def _copy_of(rig_file: Path) -> Path:
-    """Where a rehearsal writes."""
-    return rig_file.with_name(f"{rig_file.stem}.rehearsal{rig_file.suffix}")
-
-
-def _rig_of_notes(at: Target, show_me: bool) -> Rig:
-    """The rig that a bring-up was left with: of a rehearsal, the copy that it has corrected."""
-    from linewright.rig.rig import Rig
-
-    if at.rig_file is not None and (at.rehearses or show_me) and _copy_of(at.rig_file).exists():
-        return Rig.load(_copy_of(at.rig_file))
-    return at.rig
-
-
-def _file_to_correct(at: Target, show_me: bool, *, anew: bool) -> Path | None:
-    """The file that corrections go into: the machine's own, or of a rehearsal a copy; None: the rig has no file."""
-    if at.rig_file is None or not (at.rehearses or show_me):
-        return at.rig_file
-    copy = _copy_of(at.rig_file)
-    if anew or not copy.exists():
-        output.write_file(at.rig_file.read_bytes(), copy, over=True)
-    return copy
-
-
 @app.command(context_settings=_NEGATIVE)
 def jog(
     x_mm: Annotated[float, typer.Argument(metavar="X", help="mm to the right; with --to, the place itself.")],
@@ -278,19 +212,12 @@ def jog(
 
     Straight, pen up, within the machine's reach and at the rig's own speed. The machine must be homed.
     """
-    from linewright.errors import LinkError
+    from linewright.tasks import hand_moves
 
-    with _session(port, rig_file, as_json, moves=True) as (session, at):
-        session.greet()
-        here = _status(session, at.rig)
-        if here.position_mm is None:
-            lasting = "; a virtual rig that lasts: `linewright virtual --stay`" if at.on_virtual_rig else ""
-            raise LinkError(
-                "the board does not know where the pen is", hint=f"home first: `linewright board home`{lasting}"
-            )
-        x, y = (x_mm, y_mm) if to else (here.position_mm[0] + x_mm, here.position_mm[1] + y_mm)
-        session.jog((x, y))
-        _tell(_status(session, at.rig), at, as_json)
+    aimed = _aimed(rig_file, port, as_json)
+    with _stoppable(as_json) as front:
+        stands = hand_moves.jog(aimed, front, (x_mm, y_mm), to_place=to)
+    _tell(stands, as_json)
 
 
 @app.command()
@@ -304,22 +231,17 @@ def pen(
 
     Give the servo its own supply: its stall current is more than a USB port owes you.
     """
-    from linewright.errors import InputError
-
-    if height not in ("up", "down") and not height.isdecimal():
-        raise InputError(f"{height!r} is no height of the pen", hint="write up, down, or a servo pulse such as 1400")
-    with _session(port, rig_file, as_json, moves=True) as (session, at):
-        heights = {"up": at.rig.pen.up_us, "down": at.rig.pen.down_us}
-        servo_us = heights[height] if height in heights else int(height)
-        session.greet()
-        session.pen(servo_us)
-        status = _status(session, at.rig)
-    if as_json:
-        output.emit_json({"port": at.port, "servo_us": servo_us, **status.describe()})
-        return
     from linewright.cli.tables import board as board_report
+    from linewright.tasks import hand_moves
 
-    output.say(f"pen at {servo_us} us ({height if height in heights else board_report.pen(status)})")
+    aimed = _aimed(rig_file, port, as_json)
+    with _stoppable(as_json) as front:
+        stands = hand_moves.pen(aimed, front, height)
+    if as_json:
+        output.emit_json({"port": stands.target.port, "servo_us": stands.servo_us, **stands.status.describe()})
+        return
+    where = board_report.pen(stands.status) if height.isdecimal() else height
+    output.say(f"pen at {stands.servo_us} us ({where})")
 
 
 @app.command()
@@ -328,63 +250,41 @@ def cut(port: options.Port = None, rig_file: options.RigFile = None, as_json: op
 
     A drawing in another window holds the port: stop it there with Ctrl-C, or switch the motors' supply off.
     """
-    # Nobody is asked who they are first: this is about seconds.
-    with _session(port, rig_file, as_json, met=False) as (session, at):
-        session.cut()
+    from linewright.tasks import hand_moves
+
+    aimed = target.aim(rig_file, port, said=not as_json)
+    with _stoppable(as_json) as front:
+        at = hand_moves.cut(aimed, front)
     if as_json:
         output.emit_json({"port": at.port, "cut": True})
         return
     output.say("motors off, pen up; home before the next move")
 
 
-@contextmanager
-def _session(
-    port: str | None,
-    rig_file: Path | None,
-    as_json: bool,
-    *,
-    moves: bool = False,
-    met: bool = True,
-    silent: bool = False,
-) -> Iterator[tuple[Session, Target]]:
-    """A session with the machine that is meant, not told its rig yet; with cautions where something may move."""
+def _aimed(rig_file: Path | None, port: str | None, as_json: bool) -> Target:
+    """The machine of a command that may move it, with the cautions for that."""
     aimed = target.aim(rig_file, port, said=not as_json)
-    if moves:
-        for caution in cautions.before_moving(aimed.port):
-            output.prose(f"caution: {caution}", stderr=True)
+    for caution in cautions.before_moving(aimed.port):
+        output.prose(f"caution: {caution}", stderr=True)
+    return aimed
+
+
+@contextmanager
+def _stoppable(as_json: bool) -> Iterator[Terminal]:
+    """The front of a task that Ctrl-C ends; what was moving has been stopped by then, the pen up."""
     try:
-        with target.connected(aimed, said=not as_json, met=met, silent=silent) as (session, known):
-            if moves:
-                cautions.remember(known.port)
-            yield session, known
+        with Terminal(as_json=as_json) as front:
+            yield front
     except KeyboardInterrupt:
-        # What was moving has been stopped by the session, the pen up.
         output.error("stopped", "`linewright board info` says where the machine stands", as_json=as_json)
         raise output.Stopped from None
 
 
-def _status(session: Session, rig: Rig) -> BoardStatus:
-    from linewright.board.status import BoardStatus
-
-    greeting = session.greeting
-    assert greeting is not None, "the session has greeted"
-    return BoardStatus.of(greeting, session.fresh_report(), rig)
-
-
-def _show(status: BoardStatus, at: Target, as_json: bool) -> None:
+def _tell(stands: Standing, as_json: bool) -> None:
     if as_json:
-        output.emit_json({"port": at.port, "unique": at.unique, "rehearsal": at.rehearses, **status.describe()})
+        output.emit_json({"port": stands.target.port, **stands.status.describe()})
         return
-    from linewright.cli.tables import board as board_report
-
-    output.console().print(board_report.status_table(status, at.port))
-
-
-def _tell(status: BoardStatus, at: Target, as_json: bool) -> None:
-    if as_json:
-        output.emit_json({"port": at.port, **status.describe()})
-        return
-    _say_position(status)
+    _say_position(stands.status)
 
 
 def _say_position(status: BoardStatus) -> None:

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from linewright.cli import asked, cautions, drawing_task, options, output, target
-from linewright.cli.task import Task
+from linewright.cli import asked, drawing_report, options, output, target
+from linewright.cli.terminal import Terminal
 from linewright.errors import InputError
+from linewright.tasks import cautions
 
 if TYPE_CHECKING:
     from linewright.drawing.strokes import Pen
@@ -70,6 +70,7 @@ def draw(
     from linewright.board.drift import DriftCheck
     from linewright.planning import pipeline
     from linewright.run import part
+    from linewright.tasks.draw_task import DrawTask
 
     asked_part = _part_of(only)
     if source is not None and Path(source).is_dir():
@@ -96,20 +97,20 @@ def draw(
         _mind_pens(lines.pens, program)
         if number:
             _next_sheet(Path(one).name, aimed)
-        drawing_task.carry_out(
-            Task(
+        drawing_report.carry_out(
+            DrawTask(
                 name=Path(one).name if folder else wanted.name,
                 program=program,
                 warnings=job.warnings,
                 target=aimed,
-                ask_pens=ask_pens,
+                ask_pens=drawing_report.asks_pens(ask_pens, aimed, as_json=as_json),
                 pictures=pictures,
-                as_json=as_json,
                 drift=drift,
                 from_stroke=from_stroke or 1,
                 pace=1.0 if speed is None else speed / 100.0,
                 outline=outline,
-            )
+            ),
+            as_json=as_json,
         )
 
 
@@ -141,8 +142,7 @@ def _next_sheet(name: str, aimed: target.Target) -> None:
     """
     if aimed.on_virtual_rig:
         return
-    output.say(f"lay a new sheet for {name}, then press Enter", stderr=True)
-    if not sys.stdin.readline():
+    if not Terminal(as_json=False).ready(f"lay a new sheet for {name}"):
         raise InputError(
             f"nobody is there to lay a new sheet for {name}", hint="draw the programs one by one, or from a terminal"
         )

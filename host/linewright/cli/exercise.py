@@ -6,7 +6,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from linewright.cli import cautions, options, output, target
+from linewright.cli import options, output, target
+from linewright.cli.terminal import Terminal
+from linewright.tasks import cautions
 
 if TYPE_CHECKING:
     from linewright.calibration.exercise import Bout
@@ -32,8 +34,8 @@ def exercise(
 
     Exit code 3 when steps were lost. Ctrl-C stops it with the pen up.
     """
-    from linewright.calibration.exercise import exercise as run
     from linewright.cli.tables import exercise as exercise_report
+    from linewright.tasks import exercising
 
     aimed = target.aim(rig_file, port, said=not as_json)
     rig = aimed.rig
@@ -44,19 +46,18 @@ def exercise(
         if not as_json:
             output.say(f"{number + 1:4d} of {bouts}: {exercise_report.bout_words(bout, rig)}", stderr=True)
 
-    with target.connected(aimed, said=not as_json) as (session, met):
-        cautions.remember(met.port)
-        session.greet()
-        try:
-            tally = run(session, rig, bouts=bouts, moves=moves, pen_down=pen_down, seed=seed, on_bout=tell)
-        except KeyboardInterrupt:
-            session.stop()
-            output.error(
-                "stopped; the machine may have moved, and the board was told to stop with the pen up",
-                "`linewright board info` says where the machine stands",
-                as_json=as_json,
+    try:
+        with Terminal(as_json=as_json) as front:
+            tally = exercising.exercise(
+                aimed, front, bouts=bouts, moves=moves, pen_down=pen_down, seed=seed, on_bout=tell
             )
-            raise output.Stopped from None
+    except KeyboardInterrupt:
+        output.error(
+            "stopped; the machine may have moved, and the board was told to stop with the pen up",
+            "`linewright board info` says where the machine stands",
+            as_json=as_json,
+        )
+        raise output.Stopped from None
     lost = any(bout.lost for bout in tally.bouts)
     if as_json:
         output.emit_json({**tally.describe(rig), "lost": lost})

@@ -16,7 +16,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from linewright.cli import cautions, options, output, target
+from linewright.cli import options, output, target
+from linewright.cli.terminal import Terminal
+from linewright.tasks import cautions
+from linewright.tasks.results import write_file
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -26,6 +29,7 @@ if TYPE_CHECKING:
     from linewright.planning.pipeline import Placement
     from linewright.rig.rig import Rig
     from linewright.sources.picture import Picture, Wish
+    from linewright.tasks.target import Target
 
     Draw = Callable[[Picture, Control], None]
 
@@ -72,7 +76,7 @@ def guess(
             output.say(f"caution: {caution}", stderr=True)
     names = ["you"] if players == 1 else ["player 1", "player 2"]
     score = dict.fromkeys(names, 0)
-    with _machine(aimed.port or None, rig, placement) as draw:
+    with _machine(aimed, placement) as draw:
         turn = 0
         for number in range(rounds):
             if number and port is not None:
@@ -209,33 +213,18 @@ def _show(drawing: Drawing, picture: Picture, rig: Rig, folder: Path) -> None:
     sheet = Sheet(picture.width_mm, picture.height_mm, 0.0, "guess")
     scene = preview(drawing, Table(sheet), pen_width_mm=rig.pen.width_mm, show_travel=False, title="what is it?")
     folder.mkdir(parents=True, exist_ok=True)
-    output.write_file(to_png(scene), folder / PICTURE, over=True)
+    write_file(to_png(scene), folder / PICTURE, over=True)
     output.say(str(folder / PICTURE))
 
 
 @contextmanager
-def _machine(port: str | None, rig: Rig, placement: Placement) -> Iterator[Draw | None]:
-    """What draws a part on the machine at a port; nothing without a port."""
-    if port is None:
+def _machine(aimed: Target, placement: Placement) -> Iterator[Draw | None]:
+    """What draws a part on the machine that is meant; nothing without a port."""
+    if not aimed.port:
         yield None
         return
-    from linewright.board.session import Session
     from linewright.planning import pipeline
-    from linewright.run import course
-    from linewright.virtual.port import VirtualTransport, open_transport
+    from linewright.tasks import drawing
 
-    transport = open_transport(port, rig=rig)
-    try:
-        session = Session(transport, rig)
-        session.greet()
-        session.home()
-
-        def draw(picture: Picture, control: Control) -> None:
-            course.draw(session, pipeline.planned(picture, rig, placement).program, control=control)
-
-        yield draw
-    finally:
-        if isinstance(transport, VirtualTransport):
-            transport.discard()
-        else:
-            transport.close()
+    with Terminal(as_json=False) as front, drawing.part_by_part(aimed, front) as play:
+        yield lambda picture, control: play(pipeline.planned(picture, aimed.rig, placement).program, control)

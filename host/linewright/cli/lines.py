@@ -58,12 +58,9 @@ def lines(
     that the rig's pen gives at that size. An arrangement becomes a picture of its whole sheet.
     """
     from linewright import wording
-    from linewright.cli.progress import ProgressBar
+    from linewright.cli.terminal import Terminal
     from linewright.pictures.strokes_svg import write_svg_strokes
-    from linewright.planning import pipeline
-    from linewright.rig.sheet_place import sheet_on
-    from linewright.sources.picture import Picture
-    from linewright.tidy import Tidying, Watcher, tidy
+    from linewright.tasks import planning
 
     given = asked.Given(source, text, text_file, pattern, sentence, maker_file, anew)
     wanted = asked.asked(given, method, as_json=as_json)
@@ -71,24 +68,11 @@ def lines(
     placement = options.placement(
         sheet, landscape, margin_mm, True, turn, pen_by, at=at, size_mm=size_mm, mirror=mirror
     )
-    with ProgressBar(shown=not as_json) as bar:
-        how = options.lines(
-            wanted.method, pens, tolerance_mm, see_through=see_through, layers=layers, page=page, font=font
-        )
-        found = pipeline.arranged(wanted.source, placement, how)
-        if found is not None:
-            whole, on = pipeline.compose(found, rig, how, bar.share)
-            picture = Picture(whole.drawing, on.width_mm, on.height_mm, whole.warnings)
-        else:
-            on = sheet_on(rig, placement.sheet, landscape=placement.landscape, margin_mm=placement.margin_mm)
-            picture = pipeline.read_picture(wanted.source, how, pipeline.wish_for(rig, on, placement, bar.share))
-        drawing = picture.drawing
-        if tidied:
-            drawing = tidy(
-                drawing,
-                Tidying(wanted=options.tidiness(redraw_mm, effort)),
-                Watcher(bar.share, output.warn, options.deadline()),
-            )
+    how = options.lines(wanted.method, pens, tolerance_mm, see_through=see_through, layers=layers, page=page, font=font)
+    task = planning.PlanTask(wanted.source, rig, placement, how, options.tidiness(redraw_mm, effort))
+    with Terminal(as_json=as_json) as front:
+        picture = planning.strokes(task, front, tidied=tidied)
+    drawing = picture.drawing
     write_svg_strokes(drawing, picture.width_mm, picture.height_mm, to, pen_width_mm=rig.pen.width_mm)
     pen_down_mm = float(drawing.stroke_lengths_mm().sum())
     if as_json:

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from linewright.cli import next_steps, output, target
+from linewright.tasks.results import write_file
 
 if TYPE_CHECKING:
     from linewright.bringup.talk import Ask, Talk
@@ -50,7 +51,7 @@ def make(to: Path, answers_file: Path | None, given: list[str], *, usual: bool, 
             "`linewright rig new --questions` lists them",
         )
     made = _asked(answers) if ask else draft(answers)
-    output.write_file(made.text.encode(), to)
+    write_file(made.text.encode(), to)
     machines.use(to)
     target.of_rig(None)
     findings = review(made.rig)

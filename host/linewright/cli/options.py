@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import math
-import time
-from collections.abc import Callable
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Final, Literal
@@ -15,11 +13,6 @@ if TYPE_CHECKING:
     from linewright.planning.pipeline import Job, Lines, Placement
     from linewright.rig.rig import Rig
     from linewright.tidy import Tidiness
-
-
-_ORDER_CEILING_S: Final = 300.0
-"""Clock time after which an order is taken as it is, and that is said. What there is to do is counted, not timed, so
-only a computer ten times slower than common ones, or the best order of 10^6 strokes, gets there."""
 
 
 AUTO: Final = "auto"
@@ -398,50 +391,10 @@ def tidiness(redraw_mm: float, effort: Effort) -> Tidiness:
     return Tidiness(redraw_mm, effort.value)
 
 
-def deadline() -> Callable[[], bool]:
-    """Whether an order of strokes has been looked for long enough, from now on."""
-    until_s = time.monotonic() + _ORDER_CEILING_S
-    return lambda: time.monotonic() > until_s
-
-
 def job(source: str, rig: Rig, placement: Placement, lines: Lines, tidiness: Tidiness, *, as_json: bool) -> Job:
-    """A program kept earlier, or a picture planned as the options say; with a bar while that takes long.
+    """A program kept earlier, or a picture planned as the options say; with a bar while that takes long."""
+    from linewright.cli.terminal import Terminal
+    from linewright.tasks import planning
 
-    Raises
-    ------
-    InputError
-        If the file cannot be used; or if it is a program, which has its place already, and an option would change that.
-    """
-    from linewright.cli.progress import ProgressBar
-    from linewright.errors import InputError, ProgramError
-    from linewright.planning import pipeline
-    from linewright.tidy import Tidiness
-
-    if not pipeline.is_job(Path(source)):
-        with ProgressBar(shown=not as_json) as bar:
-            bar.share("making lines", 0.0)
-            return pipeline.prepare(
-                source, rig, placement, lines, tidiness=tidiness, report=bar.share, enough=deadline()
-            )
-    if placement != pipeline.Placement() or lines != pipeline.Lines() or tidiness != Tidiness():
-        raise InputError(
-            f"{source} has its place on the sheet and its lines and pens already",
-            hint="plan the picture again to draw it differently",
-        )
-    try:
-        return pipeline.load(Path(source), rig)
-    except ProgramError as error:
-        if (sheet := _trial_of(Path(source))) and "moves differently" in str(error):
-            error.hint = f"the trial sheet is of an earlier state of this rig; make it anew: `linewright trial {sheet}`"
-        raise
-
-
-def _trial_of(job: Path) -> str:
-    """Which trial sheet a program draws, by the form beside it; "" for another drawing."""
-    import json
-
-    try:
-        said = json.loads(job.with_suffix(".json").read_text(encoding="utf-8"))
-        return str(said["trial"])
-    except (OSError, ValueError, KeyError, TypeError):
-        return ""
+    with Terminal(as_json=as_json) as front:
+        return planning.plan(planning.PlanTask(source, rig, placement, lines, tidiness), front)

@@ -15,8 +15,6 @@ from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     from rich.console import Console
     from rich.text import Text
 
@@ -102,33 +100,6 @@ _GLUE = "\N{WORD JOINER}"
 def emit_json(values: Mapping[str, object]) -> None:
     """The one object that ``--json`` promises."""
     say(json.dumps(values, ensure_ascii=False, allow_nan=False))
-
-
-def write_file(data: bytes, to: Path, *, over: bool = False) -> None:
-    """Put a result into a file, whole or not at all.
-
-    Parameters
-    ----------
-    data : its bytes.
-    to : the file.
-    over : it may be there already, and is replaced.
-
-    Raises
-    ------
-    InputError
-        If it is there already and may not be replaced, or cannot be written.
-    """
-    from linewright.errors import InputError
-    from linewright.files import replacing
-
-    if to.exists() and not over:
-        raise InputError(f"{to} exists already", hint="name another file, or remove that one first")
-    try:
-        with replacing(to) as stream:
-            stream.write(data)
-    except OSError as error:
-        hint = "check the folder, its permissions and the free space"
-        raise InputError(f"cannot write {to}: {error.strerror or error}", hint=hint) from error
 
 
 def warn(text: str) -> None:

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from linewright.cli import asked, next_steps, options, output, plan_many, plan_sheets, target
+from linewright.cli import asked, next_steps, options, output, plan_many, target
 
 
 def plan(
@@ -84,12 +84,13 @@ def plan(
     Places the picture on its sheet, and gives preview, time, lengths and warnings. Nothing moves. Several pictures are
     planned side by side, each as it would be alone; what is wrong with one does not stop the others.
     """
-    from linewright.cli.progress import ProgressBar
     from linewright.cli.tables import drawings as report
+    from linewright.cli.terminal import Terminal
     from linewright.errors import InputError
     from linewright.pictures import album
     from linewright.planning import pipeline
-    from linewright.program import file as program_file
+    from linewright.tasks import planning
+    from linewright.tasks.sheets import SheetsTask
 
     many = sources is not None and (len(sources) > 1 or cluster is not None)
     if cluster is not None and not many:
@@ -107,6 +108,7 @@ def plan(
         raise InputError(
             f"{keep_as} does not end in {pipeline.JOB_SUFFIX}", hint="`draw` knows programs by that ending"
         )
+    outputs = planning.Outputs(keep_as, None if no_pictures else pictures, speed_map)
     first = "pictures" if many else sources[0] if sources else None
     given = asked.Given(first, text, text_file, pattern, sentence, maker_file, anew)
     wanted = asked.asked(given, method, as_json=as_json)
@@ -114,41 +116,20 @@ def plan(
     placement = options.placement(sheet, landscape, margin_mm, fit, turn, pen_by, at=at, size_mm=size_mm, mirror=mirror)
     tidiness = options.tidiness(redraw_mm, effort)
     how = options.lines(wanted.method, pens, see_through=see_through, layers=layers, page=page, font=font)
-    if many or sheets:
-        several = plan_many.Wanted(
-            (sources or ()) if many else (wanted.source,),
-            rig,
-            placement,
-            how,
-            tidiness,
-            programs=keep_as,
-            pictures=None if no_pictures else pictures,
-            speed_map=speed_map,
-            workers=workers,
-            cluster=cluster,
-            as_json=as_json,
-        )
-        if many:
-            plan_many.carry_out(several)
-        else:
-            plan_sheets.carry_out(several, album.stem(wanted.name), poster=poster, series=series)
+    if many:
+        tasks = [planning.PlanTask(source, rig, placement, how, tidiness) for source in sources or ()]
+        plan_many.carry_out(tasks, outputs, planning.Spread(workers, cluster), as_json=as_json)
+        return
+    if sheets:
+        task = planning.PlanTask(wanted.source, rig, placement, how, tidiness)
+        base = album.stem(wanted.name)
+        plan_many.carry_out_sheets(SheetsTask(task, base, poster, series), outputs, as_json=as_json)
         return
     job = options.job(wanted.source, rig, placement, how, tidiness, as_json=as_json)
-    file = Path(wanted.name)
-    program, stem = job.program, album.stem(wanted.name)
-    written: list[Path] = []
-    with ProgressBar(shown=not (as_json or no_pictures)) as bar:
-        bar.say("writing the pictures")
-        if not no_pictures:
-            written += album.write(album.preview_scene(program, file.name), pictures, f"{stem}-preview")
-            if len(program.groups) > 1:
-                for word, scene in album.pen_scenes(program, file.name):
-                    written += album.write(scene, pictures, f"{stem}-pen-{word}")
-            if speed_map:
-                written += album.write(album.speed_scene(program, file.name), pictures, f"{stem}-speed")
-    if keep_as is not None:
-        program_file.save(program, keep_as)
-
+    program = job.program
+    with Terminal(as_json=as_json or no_pictures) as front:
+        front.progress("writing the pictures")
+        written = planning.write(program, wanted.name, outputs)
     if as_json:
         output.emit_json(
             {
@@ -163,7 +144,7 @@ def plan(
         return
     for warning in job.warnings:
         output.warn(warning)
-    output.console().print(report.plan_table(program, file.name))
+    output.console().print(report.plan_table(program, Path(wanted.name).name))
     for path in written:
         output.say(str(path))
     if keep_as is not None:

@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from linewright.cli import cautions, drawing_task, options, output, target
-from linewright.cli.task import Task
+from linewright.cli import drawing_report, options, output, target
+from linewright.tasks import cautions
 
 if TYPE_CHECKING:
-    from linewright.program.program import Program
     from linewright.run.journal import Story
+    from linewright.tasks.resuming import BrokenOff
 
 
 def resume(
@@ -51,61 +51,52 @@ def resume(
     rig, the program or the sheet is not the same.
     """
     from linewright.board.drift import DriftCheck
-    from linewright.rig.doubts import doubts
-    from linewright.run import journal, recovery
+    from linewright.tasks import resuming
 
     if list_all:
-        _list(journal.unfinished(), [error.message for error in journal.damaged().values()], as_json=as_json)
+        _list(resuming.unfinished(), resuming.damaged(), as_json=as_json)
         return
-    story = recovery.choose(name)
+    story = resuming.find(name)
     before = Path(story.rig_file or target.DEFAULT)
     if show:
-        rig = target.of_rig(rig_file or before, said=not as_json).rig
+        aimed = target.of_rig(rig_file or before, said=not as_json)
     else:
         aimed = target.aim(rig_file or before, port, said=not as_json, before=story.port)
-        rig = aimed.rig
-    program = story.load_program()
-    recovery.check(story, program, rig, sheet)
-    stroke = recovery.strokes_done(program, story.records_done)
+    broken = resuming.look(story, aimed.rig, sheet)
     if show:
-        _show(story, program, stroke, pictures if pictures is not None else Path("out"), as_json=as_json)
+        _show(broken, pictures if pictures is not None else Path("out"), as_json=as_json)
         return
-    task = Task(
-        name=story.picture,
-        program=program,
-        warnings=(*doubts(rig), *program.warnings),
-        target=aimed,
-        ask_pens=ask_pens,
+    task = resuming.rest_of(
+        broken,
+        aimed,
+        ask_pens=drawing_report.asks_pens(ask_pens, aimed, as_json=as_json),
         pictures=pictures,
-        as_json=as_json,
-        drift=DriftCheck.of(rig, check_drift, drift_limit_mm),
-        story=story,
+        drift=DriftCheck.of(aimed.rig, check_drift, drift_limit_mm),
         at_park=at_park,
     )
     if not as_json:
-        _tell(story, program, stroke)
+        _tell(broken)
     for caution in (*cautions.before_moving(aimed.port), cautions.SAME_PLACE):
         output.prose(f"caution: {caution}", stderr=True)
     if sys.stdin.isatty() and not (yes or as_json or task.is_virtual):
         typer.confirm("carry on?", abort=True)
-    drawing_task.carry_out(task)
+    drawing_report.carry_out(task, as_json=as_json)
 
 
-def _tell(story: Story, program: Program, stroke: int) -> None:
+def _tell(broken: BrokenOff) -> None:
     from linewright.cli.tables import drawings as report
 
-    output.console().print(report.story_table(story, program, stroke))
+    output.console().print(report.story_table(broken.story, broken.program, broken.stroke))
 
 
-def _show(story: Story, program: Program, stroke: int, folder: Path, *, as_json: bool) -> None:
-    from linewright.pictures import album
+def _show(broken: BrokenOff, folder: Path, *, as_json: bool) -> None:
+    from linewright.tasks import resuming
 
-    stem = album.stem(story.picture)
-    written = album.write(album.left_scene(program, stroke, story.picture), folder, f"{stem}-left")
+    written = resuming.picture_of_rest(broken, folder)
     if as_json:
-        output.emit_json({**_facts(story), "pictures": [str(path) for path in written]})
+        output.emit_json({**_facts(broken.story), "pictures": [str(path) for path in written]})
         return
-    _tell(story, program, stroke)
+    _tell(broken)
     for path in written:
         output.say(str(path))
 

@@ -10,6 +10,7 @@ import typer
 
 from linewright.cli import next_steps, options, output, target
 from linewright.cli.commands import Commands
+from linewright.tasks.results import write_file
 
 app = Commands(
     help="Describe your machine: write the rig file, check it, draw its wiring.",
@@ -142,7 +143,7 @@ def wiring(
     scene = wiring_scene(rig, plan)
     for picture, write in writers:
         # Made anew whenever the rig file changes, so it may replace the one before.
-        output.write_file(write(scene), picture, over=True)
+        write_file(write(scene), picture, over=True)
     if as_json:
         of = {"file": None if file is None else str(file), "rig": rig.name}
         output.emit_json({**of, "pictures": [str(path) for path in to or []], **asdict(plan)})
@@ -225,5 +226,5 @@ def _write(text: str, to: Path | None) -> None:
     if to is None:
         output.say(text.rstrip("\n"))
         return
-    output.write_file(text.encode(), to)
+    write_file(text.encode(), to)
     output.say(f"{to} written")

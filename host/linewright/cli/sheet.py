@@ -5,14 +5,15 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, Final
 
-from linewright.cli import cautions, next_steps, options, output, target
+from linewright.cli import next_steps, options, output, target
 from linewright.cli.commands import Commands
+from linewright.cli.terminal import Terminal
+from linewright.tasks import cautions
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from linewright.board.session import Session
-    from linewright.rig.rig import Rig
+    from linewright.tasks.sheet_finding import Corner
 
     Read = Callable[[Callable[[], bool]], str | None]
     """Reads a line; looks at the machine meanwhile, which keeps the link alive."""
@@ -51,37 +52,27 @@ def find(
     """
     from linewright.cli.bring_up import standard_input
     from linewright.errors import InputError
-    from linewright.rig.edit import edit_rig
-    from linewright.rig.sheet_found import sheet_found
-    from linewright.rig.sheet_place import sheet_on
+    from linewright.rig.sheet_found import CORNERS
+    from linewright.tasks import sheet_finding
 
     aimed = target.aim(rig_file, port, said=not as_json)
-    if aimed.rig_file is None:
-        raise InputError("the default rig has no file to keep the place in", hint="`linewright rig new` makes one")
-    lies = sheet_on(aimed.rig, sheet)
     for caution in cautions.before_moving(aimed.port):
         output.prose(f"caution: {caution}", stderr=True)
-    corners: dict[str, tuple[float, float]] = {}
-    with target.connected(aimed, said=not as_json) as (session, met):
-        cautions.remember(met.port)
-        try:
-            session.greet()
-            output.say("homing", stderr=True)
-            session.home()
+    read = standard_input().next
+
+    def visit(corner: Corner) -> bool:
+        if corner.name == CORNERS[0]:
             output.prose(HOW, stderr=True)
-            corners = _asked(session, met.rig, lies.width_mm, lies.height_mm, standard_input().next)
-        except EOFError:
-            raise InputError("nobody answers any more; nothing was changed", hint="run it in a terminal") from None
-        except KeyboardInterrupt:
-            session.stop()
-            raise output.Stopped from None
-        finally:
-            session.pen(met.rig.pen.up_us)
-        found = sheet_found(lies, corners)
-    changes = {"sheet.offset_mm": list(found.offset_mm), "sheet.turn_deg": found.turn_deg}
-    if sheet is not None:
-        changes["sheet.size"] = lies.name
-    kept = None if met.rehearses else edit_rig(aimed.rig_file, changes).kept
+        return _taken(corner, read)
+
+    try:
+        with Terminal(as_json=as_json) as front:
+            done = sheet_finding.find(aimed, front, visit, sheet)
+    except EOFError:
+        raise InputError("nobody answers any more; nothing was changed", hint="run it in a terminal") from None
+    except KeyboardInterrupt:
+        raise output.Stopped from None
+    found, kept, lies, met = done.place, done.kept, done.sheet, done.target
     if as_json:
         facts = {"offset_mm": list(found.offset_mm), "turn_deg": found.turn_deg, "off_mm": round(found.off_mm, 3)}
         output.emit_json({**facts, "rehearsal": met.rehearses, "kept": None if kept is None else str(kept)})
@@ -100,39 +91,31 @@ def find(
     output.say(f"see it before ink flows: {next_steps.command('draw', 'FILE', '--outline')}")
 
 
-def _asked(session: Session, rig: Rig, width_mm: float, height_mm: float, read: Read) -> dict[str, tuple[float, float]]:
-    """Machine places of the corners, as somebody moves the pen there."""
-    from linewright.rig.sheet_found import CORNERS
+def _taken(corner: Corner, read: Read) -> bool:
+    """Whether somebody has taken the pen to a corner; False: they leave it out."""
 
-    x, y = rig.sheet.offset_mm
-    guesses = {"top left": (x, y), "top right": (x + width_mm, y), "bottom left": (x, y + height_mm)}
-    corners: dict[str, tuple[float, float]] = {}
-    for name in CORNERS:
-        here = _within(rig, guesses[name])
-        session.jog(here)
-        output.say(f"the {name} corner:", stderr=True)
-        while True:
-            line = (read(lambda: not session.fresh_report()) or "").strip()
-            if line in ("", "here"):
-                corners[name] = here
-                break
-            if line == "stop":
-                raise KeyboardInterrupt
-            if line == "skip" and len(corners) >= 2:
-                break
-            if line in ("down", "up"):
-                session.pen(rig.pen.down_us if line == "down" else rig.pen.up_us)
-                continue
-            way = _way(line)
-            if way is None:
-                output.say("arrow keys, two numbers, Enter, down, up, skip (after two corners) or stop", stderr=True)
-                continue
-            there = _within(rig, (here[0] + way[0], here[1] + way[1]))
-            session.pen(rig.pen.up_us)
-            session.jog(there)
-            here = there
-            output.say(f"  x = {here[0]:.2f}, y = {here[1]:.2f} mm", stderr=True)
-    return corners
+    def look() -> bool:
+        corner.keep_alive()
+        return False
+
+    output.say(f"the {corner.name} corner:", stderr=True)
+    while True:
+        line = (read(look) or "").strip()
+        if line in ("", "here"):
+            return True
+        if line == "stop":
+            raise KeyboardInterrupt
+        if line == "skip" and corner.may_skip:
+            return False
+        if line == "down":
+            corner.lower()
+        elif line == "up":
+            corner.raise_pen()
+        elif (way := _way(line)) is None:
+            output.say("arrow keys, two numbers, Enter, down, up, skip (after two corners) or stop", stderr=True)
+        else:
+            corner.move(*way)
+            output.say(f"  x = {corner.here_mm[0]:.2f}, y = {corner.here_mm[1]:.2f} mm", stderr=True)
 
 
 def _way(line: str) -> tuple[float, float] | None:
@@ -145,9 +128,3 @@ def _way(line: str) -> tuple[float, float] | None:
     if found is None:
         return None
     return float(found[1].replace(",", ".")), float((found[2] or "0").replace(",", "."))
-
-
-def _within(rig: Rig, place: tuple[float, float]) -> tuple[float, float]:
-    """The place, or the nearest one that the machine reaches."""
-    left, top, right, bottom = rig.shape.box_mm
-    return min(max(place[0], left), right), min(max(place[1], top), bottom)

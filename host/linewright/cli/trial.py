@@ -49,44 +49,30 @@ def trial(
 
     Writes the program to draw, its picture, and a form to fill in. `linewright fit` reads the form.
     """
-    from linewright.board import machines
-    from linewright.calibration.trial import catalogue, history, kit
-    from linewright.errors import InputError
-    from linewright.rig.rig import Rig
-    from linewright.rig.sheet_place import sheet_on
+    from linewright.tasks import trials
 
     if name is None:
         _list(as_json=as_json)
         return
-    if axis not in (None, "x", "y"):
-        raise InputError(f"there is no axis {axis!r}", hint="take --axis x or --axis y")
     aimed = target.of_rig(rig_file, said=not as_json)
-    rig, rig_file = aimed.rig, aimed.rig_file
-    lies = sheet_on(rig, sheet)
-    made = catalogue.design(name, rig, lies, {"axis": axis, "top": top, "press_us": press, "reach_mm": reach})
-    rig_text = Rig.default_text() if rig_file is None else rig_file.read_text(encoding="utf-8-sig")
-    files = kit.write(made, rig, lies, folder, rig_text)
-    if files.rig is not None and rig_file is not None:
-        machines.describes(files.rig, rig_file)
-    if rig_file is not None:
-        history.made(made.name, files.number, rig_file, files.form)
+    made, files = trials.make(trials.TrialTask(name, aimed, folder, sheet, axis, top, press, reach))
     with_own_rig = ("--rig", files.rig) if files.rig is not None else ()
     command = next_steps.command("draw", files.program, *with_own_rig)
     if as_json:
         output.emit_json(_described(made, files, command))
         return
-    _tell(made, files, command, rig_file)
+    _tell(made, files, command, aimed.rig_file)
 
 
 def _list(*, as_json: bool) -> None:
-    from linewright.calibration.trial import catalogue
+    from linewright.tasks import trials
 
     if as_json:
-        output.emit_json({"trials": {name: kind.about for name, kind in catalogue.KINDS.items()}})
+        output.emit_json({"trials": trials.names()})
         return
     output.say("Trial sheets, in the order in which they make sense:")
-    for name, kind in catalogue.KINDS.items():
-        output.say(f"  {name:<14} {kind.about}")
+    for name, about in trials.names().items():
+        output.say(f"  {name:<14} {about}")
     output.say("`linewright trial NAME` makes one of them.")
 
 

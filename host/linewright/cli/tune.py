@@ -34,27 +34,21 @@ def tune(
     Tries shapers and accelerations on a model that rings as your ringing sheet has shown, takes the quickest that
     stays within the wobble, and writes it into the rig file. The old file is kept.
     """
-    from linewright import tidy
-    from linewright.calibration.tuning import tune as run
-    from linewright.cli.progress import ProgressBar
-    from linewright.errors import InputError
+    from linewright.cli.terminal import Terminal
     from linewright.planning import pipeline
-    from linewright.rig.edit import edit_rig
+    from linewright.tasks import tuning
+    from linewright.tidy import Tidiness
 
-    if not 0.005 <= wobble <= 5.0:
-        raise InputError(f"--wobble {wobble:g} mm is outside 0.005..5 mm", hint="half a line's width is 0.25 mm")
+    tuning.check_wobble(wobble)
     aimed = target.of_rig(rig_file, said=not as_json)
-    rig, rig_file = aimed.rig, aimed.rig_file
-    job = options.job(picture, rig, pipeline.Placement(sheet=sheet), pipeline.Lines(), tidy.Tidiness(), as_json=as_json)
-    with ProgressBar(shown=not as_json) as bar:
-        choice = run(job.program.drawing, rig, wobble, bar.share)
-    kept = None
-    if rig_file is not None and not only_show and choice.best.changes:
-        kept = edit_rig(rig_file, choice.best.changes).kept
+    placement = pipeline.Placement(sheet=sheet)
+    job = options.job(picture, aimed.rig, placement, pipeline.Lines(), Tidiness(), as_json=as_json)
+    with Terminal(as_json=as_json) as front:
+        choice, kept = tuning.tune(job, aimed, front, wobble_mm=wobble, only_show=only_show)
     if as_json:
         output.emit_json({**choice.describe(), "kept": None if kept is None else str(kept)})
         return
-    _tell(choice, wobble, rig_file, kept)
+    _tell(choice, wobble, aimed.rig_file, kept)
 
 
 def _tell(choice: TuningResult, wobble: float, rig_file: Path | None, kept: Path | None) -> None:

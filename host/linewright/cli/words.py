@@ -9,6 +9,7 @@ import typer
 
 from linewright.cli import options, output
 from linewright.cli.commands import Commands
+from linewright.tasks.results import write_file
 
 if TYPE_CHECKING:
     from linewright.sources.words.store import Thing
@@ -91,7 +92,7 @@ def sheet(
             Rig.default().pen.width_mm,
             bar.share,
         )
-    output.write_file(data, to, over=True)
+    write_file(data, to, over=True)
     if as_json:
         output.emit_json({"picture": str(to), "things": [t.name for t in found]})
     else:

@@ -4,12 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from linewright.drawing import svg_text
+
 Points = NDArray[np.float64]
 Indices = NDArray[np.int64]
+
+SHOWN_EDGE_MM: Final = 5.0
+"""White around the strokes in a notebook."""
+
+SHOWN_WIDTH_MM: Final = 0.5
+"""Of the line of a pen that states none: the default rig's pen."""
 
 
 @dataclass(frozen=True)
@@ -101,6 +110,22 @@ class Drawing:
             np.concatenate([part.pen for part in parts]),
             parts[0].pens,
         )
+
+    def _repr_svg_(self) -> str:
+        """For a notebook: the strokes on white, in the box around them."""
+        left, top, right, bottom = self.bounds_mm()
+        edge = SHOWN_EDGE_MM
+        width, height = right - left + 2 * edge, bottom - top + 2 * edge
+        ground = (
+            f'<rect x="{left - edge:g}" y="{top - edge:g}" width="{width:g}" height="{height:g}" fill="#ffffff"/>\n'
+        )
+        pieces = [svg_text.head(width, height, left - edge, top - edge), ground]
+        for number, pen in enumerate(self.pens):
+            width_mm = SHOWN_WIDTH_MM if pen.width_mm is None else pen.width_mm
+            pieces.append(svg_text.group(f"pen-{number + 1}", pen.name, pen.colour, width_mm))
+            pieces += [svg_text.stroke(self.stroke(int(i))) for i in (self.pen == number).nonzero()[0]]
+            pieces.append("</g>\n")
+        return "".join((*pieces, "</svg>\n"))
 
     def stroke(self, i: int) -> Points:
         """Stroke ``i`` as an (m, 2) view, mm."""

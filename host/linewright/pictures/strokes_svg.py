@@ -7,14 +7,11 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
-from xml.sax.saxutils import quoteattr
 
-from linewright.drawing.strokes import Drawing, Pen, Points
+from linewright.drawing import svg_text
+from linewright.drawing.strokes import Drawing
 from linewright.errors import InputError
 from linewright.files import replacing
-
-# Decimals of a coordinate: a micrometre, a twelfth of a motor step at 80 steps/mm.
-_DECIMALS = 3
 
 
 def write_svg_strokes(
@@ -51,38 +48,15 @@ def write_svg_strokes(
 
 
 def _pieces(drawing: Drawing, width_mm: float, height_mm: float, pen_width_mm: float) -> Iterator[str]:
-    width, height = _number(width_mm), _number(height_mm)
-    yield (
-        '<?xml version="1.0" encoding="UTF-8"?>\n'
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}mm" height="{height}mm" '
-        f'viewBox="0 0 {width} {height}" fill="none" stroke-linecap="round" stroke-linejoin="round">\n'
-    )
+    yield '<?xml version="1.0" encoding="UTF-8"?>\n'
+    yield svg_text.head(width_mm, height_mm)
     for number, pen in enumerate(drawing.pens):
         strokes = (drawing.pen == number).nonzero()[0]
         if not len(strokes):
             continue
-        yield _group(number, pen, pen_width_mm)
+        width = pen_width_mm if pen.width_mm is None else pen.width_mm
+        yield svg_text.group(f"pen-{number + 1}", pen.name, pen.colour, width)
         for stroke in strokes:
-            yield _stroke(drawing.stroke(int(stroke)))
+            yield svg_text.stroke(drawing.stroke(int(stroke)))
         yield "</g>\n"
     yield "</svg>\n"
-
-
-def _group(number: int, pen: Pen, pen_width_mm: float) -> str:
-    width_mm = pen_width_mm if pen.width_mm is None else pen.width_mm
-    title = pen.name.replace("&", "&amp;").replace("<", "&lt;")
-    return (
-        f'<g id="pen-{number + 1}" stroke={quoteattr(pen.colour)} stroke-width="{_number(width_mm)}">'
-        f"<title>{title}</title>\n"
-    )
-
-
-def _stroke(points_mm: Points) -> str:
-    if len(points_mm) == 1:  # a dot: a line without length, which round caps make visible
-        return f'<path d="M{_number(points_mm[0, 0])},{_number(points_mm[0, 1])}h0"/>\n'
-    pattern = " ".join([f"%.{_DECIMALS}f,%.{_DECIMALS}f"] * len(points_mm))
-    return f'<polyline points="{pattern % tuple(points_mm.ravel().tolist())}"/>\n'
-
-
-def _number(value: float) -> str:
-    return f"{value:.{_DECIMALS}f}".rstrip("0").rstrip(".")

@@ -1,30 +1,31 @@
-"""`Task`: one drawing as the command line asks for it."""
+"""One drawing as it is asked for, and how it went."""
 
 from __future__ import annotations
 
-import sys
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from linewright.board.drift import DriftCheck
-    from linewright.cli.target import Target
+    from linewright.board.session_values import DrawResult
     from linewright.program.program import Program
     from linewright.rig.rig import Rig
     from linewright.run.journal import Story
+    from linewright.simulation.replay import TraceReport
+    from linewright.tasks.target import Target
 
 
 @dataclass(frozen=True)
-class Task:
-    """What is to be drawn, where, and what is to be said about it.
+class DrawTask:
+    """What is to be drawn, and where.
 
     Parameters
     ----------
     name : of the picture, for people.
     target : the machine.
-    ask_pens : what the user said about stopping for another pen; None: nothing.
-    pictures : folder for what was drawn; None: no pictures.
+    ask_pens : stop before each pen but the first and wait until it is in.
+    pictures : folder for pictures of what was drawn; None: no pictures.
     drift : when to home again and compare; None: not at all.
     story : journal of the drawing to carry on; None: it begins now.
     at_park : the user has put the pen to its park position.
@@ -37,9 +38,8 @@ class Task:
     program: Program
     warnings: tuple[str, ...]
     target: Target
-    ask_pens: bool | None
-    pictures: Path | None
-    as_json: bool
+    ask_pens: bool = False
+    pictures: Path | None = None
     drift: DriftCheck | None = None
     story: Story | None = None
     at_park: bool = False
@@ -66,16 +66,13 @@ class Task:
 
     @property
     def is_virtual(self) -> bool:
-        """Whether there is no machine to mind."""
+        """Whether no real machine moves."""
         return self.target.on_virtual_rig
 
     @property
     def asks_for_pens(self) -> bool:
         """Whether it stops between pens."""
-        if len(self.program.groups) < 2:
-            return False
-        on_hand = not self.is_virtual and sys.stdin.isatty() and not self.as_json
-        return on_hand if self.ask_pens is None else self.ask_pens
+        return self.ask_pens and len(self.program.groups) > 1
 
     def notes(self) -> tuple[str, ...]:
         """What to know before it begins."""
@@ -95,3 +92,38 @@ class Task:
                 "name the board that drives this machine"
             )
         return tuple(notes)
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """How a drawing went.
+
+    Parameters
+    ----------
+    task : as it was carried out: its target knows which board has answered.
+    result : None where every stroke was drawn already.
+    trace : on the virtual rig, what the pen drew and what the pulses were like.
+    pictures : files that were written.
+    can_carry_on : there is something left, and a journal that knows where.
+    """
+
+    task: DrawTask
+    result: DrawResult | None
+    trace: TraceReport | None = None
+    pictures: tuple[Path, ...] = ()
+    can_carry_on: bool = False
+
+    @property
+    def finished(self) -> bool:
+        """Whether nothing is left to be drawn."""
+        return self.result is None or self.result.finished
+
+    @property
+    def too_far_off(self) -> bool:
+        """Whether homing again has found the machine further off than the limit."""
+        limit = self.task.drift
+        return (
+            limit is not None
+            and self.result is not None
+            and any(found.beyond(limit.limit_mm) for found in self.result.drifts)
+        )

@@ -1,70 +1,81 @@
-"""``linewright plan`` of a poster or a series: one source that becomes several sheets, one program each."""
+"""A poster or a series: one source that becomes several sheets, one program each."""
 
 from __future__ import annotations
 
 import tempfile
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from linewright.cli import options, plan_many
 from linewright.errors import InputError
+from linewright.tasks.planning import Outputs, PlanTask, deadline, make_folders, write_files
 
 if TYPE_CHECKING:
+    from linewright.planning.batch import Planned
     from linewright.planning.pipeline import Arranged, Job
     from linewright.sources.picture import Report
+    from linewright.tasks.front import Front
 
 
-def carry_out(wanted: plan_many.Wanted, base: str, *, poster: bool, series: Path | None) -> None:
-    """Plan every sheet, write what each gives as it is ready, and tell how each went.
+@dataclass(frozen=True)
+class SheetsTask:
+    """What becomes several sheets.
 
     Parameters
     ----------
-    wanted : with one source.
+    plan : the source, and how it is planned.
     base : what the files of all sheets begin with.
     poster : the picture is divided among sheets.
     series : a table with one row for each sheet; None: no series.
+    """
+
+    plan: PlanTask
+    base: str
+    poster: bool = False
+    series: Path | None = None
+
+
+def plan_sheets(task: SheetsTask, wanted: Outputs, front: Front) -> list[tuple[Planned, list[Path]]]:
+    """Plan every sheet and write what each gives as it is ready.
 
     Raises
     ------
     InputError
         If the source is no arrangement and gets no size, or both are asked for.
     """
-    from linewright.cli.progress import ProgressBar
     from linewright.planning import batch, pipeline
 
-    source = wanted.sources[0]
-    found = pipeline.arranged(source, wanted.placement, wanted.lines)
-    if found is not None and poster and found.arrangement.poster is None:
+    plan, series = task.plan, task.series
+    found = pipeline.arranged(plan.source, plan.placement, plan.lines)
+    if found is not None and task.poster and found.arrangement.poster is None:
         found = _as_poster(found)
     if found is None:
-        what = "--poster needs --size, the width of the whole" if poster else "--series fills an arrangement"
-        raise InputError(what, hint="such as --size 800" if poster else "name a .toml file; see docs/ARRANGEMENTS.md")
+        what = "--poster needs --size, the width of the whole" if task.poster else "--series fills an arrangement"
+        raise InputError(
+            what, hint="such as --size 800" if task.poster else "name a .toml file; see docs/ARRANGEMENTS.md"
+        )
     if series is not None and found.arrangement.poster is not None:
         raise InputError("a poster is no series", hint="plan one of them at once")
-    plan_many.make_folders(wanted)
+    make_folders(wanted)
     piece = batch.Piece(
-        source,
-        wanted.rig,
-        wanted.placement,
-        wanted.lines,
-        wanted.tidiness,
-        program=wanted.programs is not None,
+        plan.source,
+        plan.rig,
+        plan.placement,
+        plan.lines,
+        plan.tidiness,
+        program=wanted.program is not None,
         pictures=wanted.pictures is not None,
         speed_map=wanted.speed_map,
     )
-    results: list[batch.Planned] = []
-    written: dict[str, list[Path]] = {}
-    with ProgressBar(shown=not wanted.as_json) as bar:
-        jobs = _poster(found, wanted, bar.share) if series is None else _series(found, series, wanted, bar.share)
-        for ending, job in jobs:
-            name = f"{base.removesuffix('-toml')}-{ending}"
-            with tempfile.TemporaryDirectory(prefix="linewright-") as folder:
-                planned = batch.outcome(job, replace(piece, source=name), name, name, Path(folder))
-            results.append(planned)
-            written[name] = plan_many.write(wanted, planned.files)
-    plan_many.tell(wanted, results, written)
+    done: list[tuple[Planned, list[Path]]] = []
+    jobs = _poster(found, plan, front.progress) if series is None else _series(found, series, plan, front.progress)
+    for ending, job in jobs:
+        name = f"{task.base.removesuffix('-toml')}-{ending}"
+        with tempfile.TemporaryDirectory(prefix="linewright-") as folder:
+            planned = batch.outcome(job, replace(piece, source=name), name, name, Path(folder))
+        done.append((planned, write_files(planned, wanted)))
+    return done
 
 
 def _as_poster(found: Arranged) -> Arranged:
@@ -81,18 +92,16 @@ def _as_poster(found: Arranged) -> Arranged:
     return replace(found, arrangement=replace(whole, sheet=None, poster=Poster(whole.sheet), items=items))
 
 
-def _poster(found: Arranged, wanted: plan_many.Wanted, report: Report) -> Iterator[tuple[str, Job]]:
+def _poster(found: Arranged, plan: PlanTask, report: Report) -> Iterator[tuple[str, Job]]:
     from linewright.planning import pipeline
 
-    enough = options.deadline()
-    sheets = pipeline.prepare_poster(
-        found, wanted.rig, wanted.lines, tidiness=wanted.tidiness, report=report, enough=enough
-    )
+    enough = deadline()
+    sheets = pipeline.prepare_poster(found, plan.rig, plan.lines, tidiness=plan.tidiness, report=report, enough=enough)
     for piece, job in sheets:
         yield f"{piece.number}-row{piece.row}-column{piece.column}", job
 
 
-def _series(found: Arranged, table: Path, wanted: plan_many.Wanted, report: Report) -> Iterator[tuple[str, Job]]:
+def _series(found: Arranged, table: Path, plan: PlanTask, report: Report) -> Iterator[tuple[str, Job]]:
     from linewright.planning import pipeline
     from linewright.planning.series import filled, name_of, read_rows
 
@@ -103,7 +112,7 @@ def _series(found: Arranged, table: Path, wanted: plan_many.Wanted, report: Repo
     for number, (row, card) in enumerate(zip(rows, cards, strict=True), 1):
         try:
             job = pipeline.prepare_arrangement(
-                card, wanted.rig, wanted.lines, tidiness=wanted.tidiness, report=report, enough=options.deadline()
+                card, plan.rig, plan.lines, tidiness=plan.tidiness, report=report, enough=deadline()
             )
         except InputError as error:
             error.args = (f"{table}, line {row.line}: {error}",)

@@ -9,15 +9,14 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
-from linewright.cli import output
-
 if TYPE_CHECKING:
     from linewright.board.drift import Drift
     from linewright.board.session_values import DrawResult
-    from linewright.cli.task import Task
     from linewright.run.journal import Story
     from linewright.run.log import LogEntry
     from linewright.run.recovery import Place
+    from linewright.tasks.draw_task import DrawTask
+    from linewright.tasks.front import Front
 
 
 @dataclass
@@ -35,7 +34,7 @@ class Noted:
 
 
 @contextmanager
-def noted(task: Task, place: Place, began: str) -> Iterator[Noted]:
+def noted(task: DrawTask, place: Place, began: str, front: Front) -> Iterator[Noted]:
     """While open, a drawing goes on; then its line is written. It began when its journal says, or else now."""
     from linewright import units
     from linewright.board.drift import Drifted
@@ -69,10 +68,10 @@ def noted(task: Task, place: Place, began: str) -> Iterator[Noted]:
                 starved=result.starved,
                 underruns=result.underruns,
             )
-        _add(task, entry)
+        _add(entry, front)
 
 
-def note_broken_off(task: Task, story: Story) -> None:
+def note_broken_off(task: DrawTask, story: Story, front: Front) -> None:
     """Write the line that a command could not write because it was killed, from what its journal tells."""
     from linewright import units
     from linewright.run import recovery
@@ -88,10 +87,10 @@ def note_broken_off(task: Task, story: Story) -> None:
         predicted_s=units.ticks_to_s(predicted_ticks),
         port=story.port,
     )
-    _add(task, entry)
+    _add(entry, front)
 
 
-def _entry(task: Task, began: str, ended: str) -> LogEntry:
+def _entry(task: DrawTask, began: str, ended: str) -> LogEntry:
     """What is known of a drawing before it begins."""
     from linewright.run.log import LogEntry
 
@@ -129,15 +128,14 @@ def _entry(task: Task, began: str, ended: str) -> LogEntry:
     )
 
 
-def _add(task: Task, entry: LogEntry) -> None:
+def _add(entry: LogEntry, front: Front) -> None:
     from linewright.errors import InputError
     from linewright.run import log as drawing_log
 
     try:
         drawing_log.add(entry)
     except InputError as error:
-        if not task.as_json:
-            output.warn(str(error))
+        front.note(str(error))
 
 
 def _now() -> str:

@@ -1,0 +1,106 @@
+"""A session with the machine that is meant: opened, looked for on other ports, and known by its board."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from linewright.tasks.target import Target
+
+if TYPE_CHECKING:
+    from linewright.board.session import Session
+    from linewright.board.transport import Transport
+    from linewright.tasks.front import Front
+
+
+@contextmanager
+def connected(
+    target: Target, front: Front, *, met: bool = True, silent: bool = False
+) -> Iterator[tuple[Session, Target]]:
+    """A session with the machine, not told its rig yet; and the target with what its board has said.
+
+    A board that is remembered is looked for on the other ports if it is not where it was.
+
+    Parameters
+    ----------
+    front : told what was found out on the way.
+    met : ask the board who it is, and remember where it was met. False: open the port, and ask nothing.
+    silent : a board that does not answer is no error here; what follows says what to do about it.
+
+    Raises
+    ------
+    PortError, NoAnswer, Mismatch : as from the transport and the session.
+    """
+    from linewright.board.session import Session
+    from linewright.errors import NoAnswer
+    from linewright.virtual.port import VirtualTransport
+
+    transport, target = _opened(target)
+    try:
+        session = Session(transport, target.rig)
+        if met and not isinstance(transport, VirtualTransport):
+            try:
+                target = _met(session, target, front)
+            except NoAnswer:
+                if not silent:
+                    raise
+        front.machine(target)
+        yield session, target
+    finally:
+        if isinstance(transport, VirtualTransport):
+            transport.discard()
+        else:
+            transport.close()
+
+
+def _opened(target: Target) -> tuple[Transport, Target]:
+    from linewright.board import ports
+    from linewright.errors import PortError
+    from linewright.virtual.port import open_transport
+
+    known = target.meeting
+    if known is not None and known.unique:
+        # Port names change hands: the board that is meant may be on another one, and another board on its own.
+        by_plug = [seen.port for seen in ports.listed() if seen.serial_number == known.unique]
+        if by_plug and known.port not in by_plug:
+            target = replace(target, port=by_plug[0])
+    try:
+        return open_transport(target.port, rig=target.rig), target
+    except PortError as error:
+        found = ports.port_of(known.unique) if known is not None and known.unique else None
+        if found is None or found == target.port:
+            if known is not None:
+                error.hint = (
+                    f"{target.name} was last met there; plug its board in, or name its port with --port "
+                    "(`linewright ports` lists what answers where)"
+                )
+            raise
+        target = replace(target, port=found)
+        return open_transport(found, rig=target.rig), target
+
+
+def _met(session: Session, target: Target, front: Front) -> Target:
+    """Hear who the board is, compare with what is remembered, and remember it."""
+    from linewright.board import machines
+    from linewright.errors import InputError
+
+    greeting = session.hello()
+    unique = session.unique_id() if greeting.same_code else ""
+    known = target.meeting
+    if known is not None and known.unique and unique and unique != known.unique:
+        raise InputError(
+            f"on {target.port} answers another board ({greeting.board} {unique}) than the one of {target.name}, "
+            f"{known.board} {known.unique}",
+            hint="plug the right one in; if this one drives the machine now, name its port once with --port",
+        )
+    rehearsed_before = target.rehearses
+    target = replace(target, board=greeting.board, unique=unique)
+    if target.rehearses and not rehearsed_before:
+        front.say(target.words)
+    elif known is not None and known.port != target.port:
+        front.note(f"the board of {target.name} is on {target.port} now")
+    if target.rig_file is not None and not target.on_virtual_rig:
+        machines.met(target.rig_file, board=greeting.board, unique=unique, port=target.port)
+    return target

@@ -1,0 +1,197 @@
+"""One drawing, from the open port to its last stroke: with journal, log, and the questions between pens."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from linewright.tasks import cautions, logbook
+from linewright.tasks.connection import connected
+from linewright.tasks.draw_task import Drawn, DrawTask
+from linewright.tasks.front import Cancelled
+
+if TYPE_CHECKING:
+    from linewright.board.session import Session
+    from linewright.board.session_values import Control, DrawResult
+    from linewright.program.program import Program
+    from linewright.run.journal import Journal
+    from linewright.run.recovery import Place
+    from linewright.simulation.replay import TraceReport
+    from linewright.tasks.front import Front
+    from linewright.tasks.target import Target
+
+CARRY_ON: Final = "`linewright resume` carries on"
+
+
+def draw(task: DrawTask, front: Front) -> Drawn:
+    """Connect, home, draw.
+
+    Raises
+    ------
+    LinewrightError : whatever stopped it; the hint says whether it can be carried on.
+    """
+    _ask_for_first_pen(task, front)
+    with connected(task.target, front) as (session, met):
+        cautions.remember(met.port)
+        return _on_machine(replace(task, target=met), session, front)
+
+
+@contextmanager
+def part_by_part(target: Target, front: Front) -> Iterator[Callable[[Program, Control], None]]:
+    """Connect and home; what it gives draws one program after the other, without journal, log and questions."""
+    from linewright.run import course
+
+    with connected(target, front) as (session, met):
+        cautions.remember(met.port)
+        session.greet()
+        session.home()
+
+        def play(program: Program, control: Control) -> None:
+            course.draw(session, program, control=control)
+
+        yield play
+
+
+def _on_machine(task: DrawTask, session: Session, front: Front) -> Drawn:
+    """Home and draw, on a machine that has answered."""
+    from linewright.run import recovery
+    from linewright.virtual.port import VirtualTransport
+
+    with _journal(task, session, front) as book:
+        front.progress("homing")
+        place = _take_up(task, session, book, front)
+        result = None
+        if place.tail is None:
+            session.go_to(task.program.end_steps)
+        else:
+            if task.outline and task.story is None:
+                front.progress("going round the drawing, pen up")
+                _go_round(task, session, place)
+            with logbook.noted(task, place, "" if book is None else book.began, front) as logged:
+                result = logged.result = _drawn(task, session, book, place, front)
+        if book is not None:
+            book.end("finished" if result is None or result.finished else "abandoned")
+    if result is None:
+        return Drawn(task, None)
+    trace = None
+    if isinstance(session.link, VirtualTransport):
+        left = recovery.parts(task.program, place.stroke)[1]
+        trace = session.link.report(
+            left, vertex_steps=task.program.steps_at(left), keep_drawn=task.pictures is not None
+        )
+    can_carry_on = not result.finished and book is not None and book.begun
+    return Drawn(task, result, trace, tuple(_pictures(task, trace)), can_carry_on)
+
+
+def _take_up(task: DrawTask, session: Session, book: Journal | None, front: Front) -> Place:
+    """Make the machine ready; returns where to begin."""
+    from linewright.run import part, recovery
+
+    if task.story is None or book is None:
+        session.home()
+        return part.from_stroke(task.program, task.from_stroke, task.rig)
+    if task.story.ended == "" and task.story.numbers:
+        logbook.note_broken_off(task, task.story, front)
+        book.end("broke off")
+    at_park = task.at_park or task.is_virtual
+    place = recovery.take_up(session, task.story, task.program, task.rig, book, at_park=at_park)
+    if place.in_stroke:
+        front.say(f"the board has kept its place: it goes on in the middle of stroke {place.stroke + 1}")
+    return place
+
+
+def _ask_for_first_pen(task: DrawTask, front: Front) -> None:
+    """Ask for the pen that the drawing begins with, before anything moves.
+
+    Raises
+    ------
+    InputError : nobody answers.
+    """
+    from linewright.errors import InputError
+
+    if not task.asks_for_pens or task.story is not None:
+        return
+    first = next(group for group in task.program.groups if task.from_stroke - 1 < group.strokes[1])
+    pen = task.program.drawing.pens[first.pen]
+    if not front.ready(f"put the pen '{pen.name}' in"):
+        raise InputError(
+            f"nobody is there to put the pen '{pen.name}' in", hint="draw from a terminal, or with --same-pen"
+        )
+
+
+def _go_round(task: DrawTask, session: Session, place: Place) -> None:
+    """The pen, raised, goes round the box that the drawing keeps to, so that the sheet can be laid right."""
+    from linewright.run import part
+
+    for corner in part.outline_mm(task.program, place.stroke):
+        session.jog((float(corner[0]), float(corner[1])))
+
+
+def _drawn(task: DrawTask, session: Session, book: Journal | None, place: Place, front: Front) -> DrawResult:
+    from linewright.board.session_values import Control
+    from linewright.run import course
+
+    control = Control()
+    if task.pace < 1.0:
+        control.slow_to(task.pace)
+    with front.steering(control, task.pace) as told:
+        return course.draw(
+            session,
+            task.program,
+            on_progress=told,
+            control=control,
+            ask_for_pens=task.asks_for_pens,
+            tail=place.tail,
+            witness=book,
+            drift=task.drift,
+        )
+
+
+@contextmanager
+def _journal(task: DrawTask, session: Session, front: Front) -> Iterator[Journal | None]:
+    """The journal of the drawing, told how it ends. Without one it is drawn all the same, and that is said."""
+    from linewright.errors import InputError, LinewrightError, LinkError
+    from linewright.run.journal import Journal
+
+    session.greet()
+    try:
+        if task.story is not None:
+            book = Journal.carry_on(task.story, task.program)
+        else:
+            book = Journal.create(task.program, picture=task.name, rig_file=task.target.rig_file, port=task.port)
+    except InputError as error:
+        if task.story is not None:
+            raise
+        front.note(f"this drawing cannot be carried on if it breaks off: {error}")
+        yield None
+        return
+    with book:
+        try:
+            yield book
+        except (KeyboardInterrupt, Cancelled, LinewrightError) as error:
+            book.end("failed" if isinstance(error, LinewrightError) else "abandoned", str(error))
+            if isinstance(error, LinkError) and book.begun and "linewright resume" not in error.hint:
+                # Not "then try again": that would draw it all once more, over what is on paper.
+                first = error.hint.removesuffix(", then try again")
+                error.hint = f"{first}; then {CARRY_ON} with this drawing" if first else f"{CARRY_ON} with it"
+            raise
+        finally:
+            if book.trouble:
+                front.note(book.trouble)
+
+
+def _pictures(task: DrawTask, trace: TraceReport | None) -> list[Path]:
+    if task.pictures is None:
+        return []
+    from linewright.pictures import album, overlay
+
+    written = album.write(album.preview_scene(task.program, task.name), task.pictures, f"{task.stem}-preview")
+    if trace is not None and trace.drawn is not None:
+        scene = album.drawn_scene(task.program, trace.drawn, task.name)
+        written += album.write(scene, task.pictures, f"{task.stem}-drawn")
+        scene = album.trace_scene(task.program, trace, task.name)
+        written += album.write(scene, task.pictures, f"{task.stem}-overlay", long_side_px=overlay.LONG_SIDE_PX)
+    return written

@@ -1,0 +1,285 @@
+"""What was measured on a trial sheet becomes corrections in the rig file, once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from linewright.errors import InputError
+from linewright.tasks.front import Cancelled
+
+if TYPE_CHECKING:
+    from linewright.calibration.trial.design import Entry, Trial
+    from linewright.calibration.trial.finding import Finding
+    from linewright.calibration.trial.form import Form
+    from linewright.calibration.trial.history import Undone
+    from linewright.rig.rig import Rig
+    from linewright.sheet.sizes import Sheet
+    from linewright.tasks.front import Front
+    from linewright.tasks.target import Target
+
+PAPER_OFF_MM: Final = 6.0
+"""Three times what ISO 216 allows: a measured size that is farther off is another sheet."""
+
+_SECTION: Final = (
+    "What measuring has found untrue about the machine; all of it is taken into account before anything moves."
+)
+
+
+@dataclass(frozen=True)
+class FitTask:
+    """What was measured, and of which machine.
+
+    Parameters
+    ----------
+    what : a form that was filled in, or a sheet's name.
+    target : the machine whose rig file is corrected.
+    answers : measurements by name, as they were typed, where no form holds them.
+    sheet : of paper; None: as the form says, or the rig's own.
+    photo : a photograph of the sheet ``photo``.
+    paper : of a photograph: the paper's size as measured, ``WIDTHxHEIGHT`` in mm.
+    map_file : of a photograph: picture of what is left at each cross.
+    reading_mm : to what the ruler was read.
+    only_show : write nothing.
+    """
+
+    what: str
+    target: Target
+    answers: Mapping[str, str] = field(default_factory=dict)
+    sheet: str | None = None
+    photo: Path | None = None
+    paper: str | None = None
+    map_file: Path | None = None
+    reading_mm: float = 0.1
+    only_show: bool = False
+
+    def check(self) -> None:
+        """Refuse what is out of range, and what does not go together.
+
+        Raises
+        ------
+        InputError : that is so.
+        """
+        if not 0.005 <= self.reading_mm <= 2.0:
+            raise InputError(
+                f"--reading {self.reading_mm:g} mm is outside 0.005..2 mm", hint="a ruler is read to 0.1 to 0.5 mm"
+            )
+        if self.photo is None and (self.paper is not None or self.map_file is not None):
+            option = "--paper" if self.paper is not None else "--map"
+            raise InputError(f"{option} goes with --photo", hint="leave it out, or name the picture with --photo")
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """What was found.
+
+    Parameters
+    ----------
+    kept : the rig file as it was before; None: nothing was written.
+    """
+
+    finding: Finding
+    kept: Path | None
+
+
+Ask = Callable[["Trial"], Mapping[str, str]]
+"""Asks a person for every measurement of a sheet; `refuse_absurd` says whether a figure can have been measured."""
+
+
+def fit(task: FitTask, front: Front, ask: Ask | None = None) -> Fitted:
+    """Fit, and write the corrections into the rig file; the old file is kept beside the new one.
+
+    Parameters
+    ----------
+    ask : for a sheet that is named without its measurements; None: nobody can be asked.
+
+    Raises
+    ------
+    InputError : a measurement is missing or cannot be right, the sheet was not drawn with this rig, or its
+        measurements are in the rig file already. Nothing is written then.
+    Cancelled : the person says that it was not drawn so.
+    """
+    from linewright.calibration.trial import catalogue, history
+    from linewright.rig.sheet_place import sheet_on
+
+    task.check()
+    rig, rig_file = task.target.rig, task.target.rig_file
+    lies = sheet_on(rig, task.sheet) if task.sheet else None
+    if task.photo is not None:
+        seen = _photographed(task, task.photo, lies, front)
+    else:
+        form = _form(task, lies, front, ask)
+        finding = catalogue.kind(form.trial.name).fit(form.trial, form.rig, form.sheet, form.answers, task.reading_mm)
+        seen = _Seen(finding, form.rig if form.knows_rig else None, form.number, history.digest_of(form.answers))
+    finding = seen.finding
+    if rig_file is None or task.only_show:
+        return Fitted(finding, None)
+    _check_origin(seen, rig, rig_file, front)
+    if not finding.changes:
+        return Fitted(finding, None)
+    written = history.write(finding.trial, seen.number, seen.source, rig_file, finding.changes, _SECTION)
+    return Fitted(finding, written.kept)
+
+
+def undo(target: Target) -> Undone:
+    """Take the newest fit of a rig file back.
+
+    Raises
+    ------
+    InputError : the default rig has no file, or nothing was fitted, or the file says something else by now.
+    """
+    from linewright.calibration.trial import history
+
+    if target.rig_file is None:
+        raise InputError("the default rig has no file, so nothing was fitted into it", hint="name yours with --rig")
+    return history.undo(target.rig_file)
+
+
+def refuse_absurd(entry: Entry, text: str) -> None:
+    """Refuse what cannot have been measured.
+
+    Raises
+    ------
+    InputError : it is no number, or far from what was drawn.
+    """
+    from linewright.calibration.trial import form
+
+    form.refuse_absurd(entry, form.number(entry, text), "")
+
+
+@dataclass(frozen=True)
+class _Seen:
+    """What a sheet shows.
+
+    Parameters
+    ----------
+    drawn_with : the rig that it was drawn with; None: nobody knows.
+    number : of the sheet; "": nobody knows.
+    source : digest of what was measured.
+    """
+
+    finding: Finding
+    drawn_with: Rig | None
+    number: str
+    source: str
+
+
+def _photographed(task: FitTask, photo: Path, sheet: Sheet | None, front: Front) -> _Seen:
+    """What the photograph shows."""
+    from linewright.calibration.trial import form, history, photo_fit, picture
+    from linewright.pictures import album
+    from linewright.pictures.residual_map import residual_map
+    from linewright.rig.sheet_place import sheet_on
+    from linewright.tasks.results import write_file
+
+    write = None if task.map_file is None else album.writer(task.map_file)
+    rig = task.target.rig
+    lies = sheet or sheet_on(rig)
+    drawn_with, number = None, ""
+    newest = task.what == "photo" and sheet is None
+    path = _newest_form(task.target, "photo", front) if newest else Path(task.what)
+    if path is not None and str(path) != "photo":
+        drawn = form.read(path, rig, sheet, measured=False)
+        if drawn.trial.name != "photo":
+            raise InputError(
+                f"the sheet '{drawn.trial.name}' is not made to be photographed",
+                hint="draw the one that `linewright trial photo` makes",
+            )
+        rig, lies = drawn.rig, drawn.sheet
+        drawn_with = drawn.rig if drawn.knows_rig else None
+        number = drawn.number
+    size = None if task.paper is None else _paper_mm(task.paper, lies)
+    sighting = picture.sight(picture.read(photo), lies, str(photo))
+    finding, left = photo_fit.fit(sighting, rig, lies, size)
+    if task.map_file is not None and write is not None:
+        write_file(write(residual_map(lies, left.sheet_mm, left.off_mm)), task.map_file, over=True)
+    finding = replace(finding, residuals=photo_fit.worst(left))
+    return _Seen(finding, drawn_with, number, history.digest(photo.read_bytes()))
+
+
+def _paper_mm(paper: str, lies: Sheet) -> tuple[float, float]:
+    """Width and height of the paper as measured."""
+    from linewright.sheet.sizes import Sheet
+
+    measured = Sheet.named(paper, margin_mm=0.0)
+    size = (measured.width_mm, measured.height_mm)
+    if max(abs(size[0] - lies.width_mm), abs(size[1] - lies.height_mm)) > PAPER_OFF_MM:
+        raise InputError(
+            f"--paper {paper} is not the size of the {lies.name} sheet, {lies.width_mm:g} x {lies.height_mm:g} mm",
+            hint="give width and height as the sheet lies, in mm, or name the sheet with --sheet",
+        )
+    return size
+
+
+def _newest_form(target: Target, name: str, front: Front) -> Path | None:
+    """The form of the newest sheet of a name for this machine, which knows what that sheet was drawn with."""
+    from linewright.calibration.trial import history
+
+    found = None if target.rig_file is None else history.newest_form(name, target.rig_file)
+    if found is not None:
+        front.note(f"this is taken to be the newest '{name}' sheet that was made for this rig; its form is {found}")
+    return found
+
+
+def _form(task: FitTask, sheet: Sheet | None, front: Front, ask: Ask | None) -> Form:
+    """The form that was filled in, or one of the measurements that were given or are asked for now."""
+    from linewright.calibration.trial import catalogue, form
+    from linewright.rig.sheet_place import sheet_on
+
+    target, what = task.target, task.what
+    if what not in catalogue.KINDS:
+        if task.answers:
+            raise InputError(
+                "values are given and a form, too", hint="write them into the form, or name the trial sheet"
+            )
+        return form.read(Path(what), target.rig, sheet)
+    rig, lies, number, knows_rig = target.rig, sheet or sheet_on(target.rig), "", False
+    trial = catalogue.design(what, rig, lies)
+    newest = _newest_form(target, what, front) if sheet is None else None
+    if newest is not None:
+        drawn = form.read(newest, rig, measured=False)
+        if drawn.trial.name == what:
+            trial, rig, lies, number, knows_rig = drawn.trial, drawn.rig, drawn.sheet, drawn.number, drawn.knows_rig
+    raw = dict(task.answers)
+    if not raw and trial.entries:
+        if ask is None:
+            raise InputError("there are no measurements", hint="give a form, or NAME=VALUE for each measurement")
+        raw = dict(ask(trial))
+    return replace(form.checked(trial, rig, lies, raw, where=what), knows_rig=knows_rig, number=number)
+
+
+def _check_origin(seen: _Seen, rig: Rig, rig_file: Path, front: Front) -> None:
+    """Refuse to correct a rig file by a sheet that was not drawn with it: what it corrects already would be lost or
+    counted twice.
+    """
+    from linewright.calibration.trial import history, origin
+
+    finding, drawn_with = seen.finding, seen.drawn_with
+    if finding.changes:
+        history.refuse_twice(finding.trial, seen.number, seen.source, rig_file)
+    held = origin.already(rig, finding.changes)
+    if held is None:
+        return  # the file says all this already
+    if drawn_with is not None:
+        if unlike := origin.differences(drawn_with, rig, finding.changes):
+            raise InputError(
+                f"this sheet was made for the rig '{drawn_with.name}', and {rig_file} differs from it in "
+                + "; ".join(unlike),
+                hint=f"draw the sheet again: `linewright trial {finding.trial}`",
+            )
+        return
+    words = f"what was measured is taken to be of a sheet that was drawn with {rig_file} as it is now"
+    if not held:
+        front.note(f"{words}, with no correction in it yet")
+        return
+    answer = front.confirm("Was it drawn so?", f"{words}, with {', '.join(held)}")
+    if answer is None:
+        raise InputError(
+            f"nobody has said that this sheet was drawn with {rig_file} as it is now, with {', '.join(held)}; "
+            "of an older sheet, the same error would be corrected twice",
+            hint="give the form that `linewright trial` wrote, which knows; or run this in a terminal, where it asks",
+        )
+    if not answer:
+        raise Cancelled(f"{rig_file} stays as it is")

@@ -1,0 +1,140 @@
+"""A look at a board, a test of it, and moves by hand."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from linewright.tasks import cautions
+from linewright.tasks.connection import connected
+
+if TYPE_CHECKING:
+    from linewright.board.self_test import CheckResult
+    from linewright.board.session import Session
+    from linewright.board.status import BoardStatus
+    from linewright.rig.rig import Rig
+    from linewright.tasks.front import Front
+    from linewright.tasks.target import Target
+
+
+@dataclass(frozen=True)
+class Standing:
+    """A machine after something was done with it.
+
+    Parameters
+    ----------
+    target : with what its board has said of itself.
+    status : what the board says now.
+    switches : after homing, for each axis with a switch the number of approaches (``passes``) and how far they lie
+        apart (``spread_steps``, ``spread_mm``).
+    servo_us : after a move of the pen, the servo's pulse.
+    """
+
+    target: Target
+    status: BoardStatus
+    switches: dict[str, dict[str, float]] = field(default_factory=dict)
+    servo_us: int | None = None
+
+
+def info(target: Target, front: Front) -> Standing:
+    """What the board says. Changes nothing and moves nothing.
+
+    Raises
+    ------
+    LinkError : as every function here: there is no such port, nobody answers, or the board refuses.
+    """
+    with connected(target, front) as (session, at):
+        session.hello()
+        return Standing(at, _status(session, at.rig))
+
+
+def check(target: Target, front: Front) -> tuple[Target, list[CheckResult]]:
+    """Test link, code, settings, switches, queue and clock. A board that has just started raises the pen."""
+    from linewright.board.self_test import check_board
+
+    with _moving(target, front) as (session, at):
+        return at, list(check_board(session, at.rig))
+
+
+def home(target: Target, front: Front) -> Standing:
+    """Find the endstops; an unfinished drawing on the board is abandoned."""
+    with _moving(target, front) as (session, at):
+        rig = at.rig
+        session.greet()
+        if _status(session, rig).state in ("drawing", "holding"):
+            front.note("a drawing that was left unfinished is given up")
+        homed = session.home()
+        status = _status(session, rig)
+    switches: dict[str, dict[str, float]] = {}
+    for axis, motor in (("x", rig.a), ("y", rig.b)):
+        if passes := homed.get(f"{axis}_passes", 0):
+            steps = homed[f"{axis}_spread_steps"]
+            switches[axis] = {"passes": passes, "spread_steps": steps, "spread_mm": steps / motor.steps_per_mm}
+    return Standing(at, status, switches)
+
+
+def jog(target: Target, front: Front, way_mm: tuple[float, float], *, to_place: bool = False) -> Standing:
+    """Move the pen by a way, or to a machine position, mm; straight, pen up.
+
+    Raises
+    ------
+    LinkError : also if the machine has not been homed.
+    InputError : the place is out of the machine's reach.
+    """
+    from linewright.errors import LinkError
+
+    with _moving(target, front) as (session, at):
+        session.greet()
+        here = _status(session, at.rig).position_mm
+        if here is None:
+            lasting = "; a virtual rig that lasts: `linewright virtual --stay`" if at.on_virtual_rig else ""
+            raise LinkError(
+                "the board does not know where the pen is", hint=f"home first: `linewright board home`{lasting}"
+            )
+        session.jog(way_mm if to_place else (here[0] + way_mm[0], here[1] + way_mm[1]))
+        return Standing(at, _status(session, at.rig))
+
+
+def pen(target: Target, front: Front, height: str) -> Standing:
+    """Move the pen to a height: ``up``, ``down``, or a servo pulse in microseconds.
+
+    Raises
+    ------
+    InputError : it is no height of the pen.
+    """
+    from linewright.errors import InputError
+
+    heights = {"up": target.rig.pen.up_us, "down": target.rig.pen.down_us}
+    if height not in heights and not height.isdecimal():
+        raise InputError(f"{height!r} is no height of the pen", hint="write up, down, or a servo pulse such as 1400")
+    servo_us = heights[height] if height in heights else int(height)
+    with _moving(target, front) as (session, at):
+        session.greet()
+        session.pen(servo_us)
+        return Standing(at, _status(session, at.rig), servo_us=servo_us)
+
+
+def cut(target: Target, front: Front) -> Target:
+    """Motors off at once, pen up; the position is lost."""
+    # The board is not asked who it is first: this is about seconds.
+    with connected(target, front, met=False) as (session, at):
+        session.cut()
+        return at
+
+
+@contextmanager
+def _moving(target: Target, front: Front) -> Iterator[tuple[Session, Target]]:
+    """A session with a machine that may move; its cautions have been shown."""
+    with connected(target, front) as (session, at):
+        cautions.remember(at.port)
+        yield session, at
+
+
+def _status(session: Session, rig: Rig) -> BoardStatus:
+    from linewright.board.status import BoardStatus
+
+    greeting = session.greeting
+    assert greeting is not None, "the session has greeted"
+    return BoardStatus.of(greeting, session.fresh_report(), rig)

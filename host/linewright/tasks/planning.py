@@ -1,0 +1,278 @@
+"""Planning what is to be drawn: one source, or many side by side, and the files that come of it."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from linewright.errors import InputError, ProgramError
+from linewright.files import replacing
+from linewright.planning import batch, pipeline
+from linewright.planning.pipeline import Lines, Placement
+from linewright.program import file as program_file
+from linewright.tidy import Tidiness
+
+if TYPE_CHECKING:
+    from linewright.planning.batch import Planned
+    from linewright.planning.pipeline import Job
+    from linewright.program.program import Program
+    from linewright.rig.rig import Rig
+    from linewright.sources.picture import Picture
+    from linewright.tasks.front import Front
+
+ORDER_CEILING_S: Final = 300.0
+"""Clock time after which an order is taken as it is, and that is said. What there is to do is counted, not timed, so
+only a computer ten times slower than common ones, or the best order of 10^6 strokes, gets there."""
+
+
+@dataclass(frozen=True)
+class PlanTask:
+    """What is to be planned, and for which machine.
+
+    Parameters
+    ----------
+    source : as the user typed it: for most methods a file.
+    placement, lines : where it goes, and how strokes are made of it.
+    tidiness : how much to do for fewer lifts and less travel.
+    """
+
+    source: str
+    rig: Rig
+    placement: Placement = field(default_factory=Placement)
+    lines: Lines = field(default_factory=Lines)
+    tidiness: Tidiness = field(default_factory=Tidiness)
+
+
+@dataclass(frozen=True)
+class Outputs:
+    """Files that are wanted of a plan.
+
+    Parameters
+    ----------
+    program : file of one program, folder of many; None: not kept.
+    pictures : folder for previews; None: none.
+    speed_map : also a picture that shows how fast the pen is where.
+    """
+
+    program: Path | None = None
+    pictures: Path | None = None
+    speed_map: bool = False
+
+
+@dataclass(frozen=True)
+class Spread:
+    """Where many sources are planned.
+
+    Parameters
+    ----------
+    workers : processes; None: one for each processor.
+    cluster : address of a Dask scheduler; None: this machine.
+    """
+
+    workers: int | None = None
+    cluster: str | None = None
+
+
+def plan(task: PlanTask, front: Front) -> Job:
+    """Plan a source; one that is a program kept earlier is loaded.
+
+    Raises
+    ------
+    InputError
+        If the source cannot be used; or if it is a program, which has its place already, and the task would change it.
+    """
+    if not pipeline.is_job(Path(task.source)):
+        front.progress("making lines", 0.0)
+        return pipeline.prepare(
+            task.source,
+            task.rig,
+            task.placement,
+            task.lines,
+            tidiness=task.tidiness,
+            report=front.progress,
+            enough=deadline(),
+        )
+    if (task.placement, task.lines, task.tidiness) != (Placement(), Lines(), Tidiness()):
+        raise InputError(
+            f"{task.source} has its place on the sheet and its lines and pens already",
+            hint="plan the picture again to draw it differently",
+        )
+    try:
+        return pipeline.load(Path(task.source), task.rig)
+    except ProgramError as error:
+        if (sheet := _trial_of(Path(task.source))) and "moves differently" in str(error):
+            error.hint = f"the trial sheet is of an earlier state of this rig; make it anew: `linewright trial {sheet}`"
+        raise
+
+
+def _trial_of(job: Path) -> str:
+    """Which trial sheet a program draws, by the form beside it; "" for another drawing."""
+    try:
+        said = json.loads(job.with_suffix(".json").read_text(encoding="utf-8"))
+        return str(said["trial"])
+    except (OSError, ValueError, KeyError, TypeError):
+        return ""
+
+
+def plan_strokes(picture: Picture, task: PlanTask, front: Front) -> Job:
+    """Plan strokes that are made already; the task says for which machine and where they go."""
+    return pipeline.planned(
+        picture, task.rig, task.placement, tidiness=task.tidiness, report=front.progress, enough=deadline()
+    )
+
+
+def deadline() -> Callable[[], bool]:
+    """Whether an order of strokes has been looked for long enough, from now on."""
+    until_s = time.monotonic() + ORDER_CEILING_S
+    return lambda: time.monotonic() > until_s
+
+
+def strokes(task: PlanTask, front: Front, *, tidied: bool) -> Picture:
+    """Only the strokes of a source, at the size that it gets on the sheet; of an arrangement, those of the whole sheet.
+
+    Parameters
+    ----------
+    tidied : joined, without doubles and ordered; else as they were found.
+    """
+    from linewright.rig.sheet_place import sheet_on
+    from linewright.sources.picture import Picture
+    from linewright.tidy import Tidying, Watcher, tidy
+
+    where = task.placement
+    found = pipeline.arranged(task.source, where, task.lines)
+    if found is not None:
+        whole, on = pipeline.compose(found, task.rig, task.lines, front.progress)
+        picture = Picture(whole.drawing, on.width_mm, on.height_mm, whole.warnings)
+    else:
+        on = sheet_on(task.rig, where.sheet, landscape=where.landscape, margin_mm=where.margin_mm)
+        wish = pipeline.wish_for(task.rig, on, where, front.progress)
+        picture = pipeline.read_picture(task.source, task.lines, wish)
+    if not tidied:
+        return picture
+    watcher = Watcher(front.progress, front.note, deadline())
+    return replace(picture, drawing=tidy(picture.drawing, Tidying(wanted=task.tidiness), watcher))
+
+
+def write(program: Program, name: str, wanted: Outputs) -> list[Path]:
+    """Write what is wanted of a program; returns the pictures.
+
+    Parameters
+    ----------
+    name : of the drawing, for captions and file names.
+
+    Raises
+    ------
+    InputError, ProgramError : a file cannot be written.
+    """
+    from linewright.pictures import album
+
+    written: list[Path] = []
+    if wanted.pictures is not None:
+        title, stem = Path(name).name, album.stem(name)
+        written += album.write(album.preview_scene(program, title), wanted.pictures, f"{stem}-preview")
+        if len(program.groups) > 1:
+            for word, scene in album.pen_scenes(program, title):
+                written += album.write(scene, wanted.pictures, f"{stem}-pen-{word}")
+        if wanted.speed_map:
+            written += album.write(album.speed_scene(program, title), wanted.pictures, f"{stem}-speed")
+    if wanted.program is not None:
+        program_file.save(program, wanted.program)
+    return written
+
+
+def plan_many(
+    tasks: Sequence[PlanTask], wanted: Outputs, spread: Spread, front: Front
+) -> list[tuple[Planned, list[Path]]]:
+    """Plan each as it would be planned alone, and write what each gives as it is ready.
+
+    What is wrong with one does not stop the others; each result says how it went, and which files it left.
+
+    Raises
+    ------
+    InputError
+        If two of them would write files of the same name, or a folder cannot be used.
+    """
+    _refuse_collisions([task.source for task in tasks])
+    make_folders(wanted)
+    pieces = [
+        batch.Piece(
+            task.source,
+            task.rig,
+            task.placement,
+            task.lines,
+            task.tidiness,
+            _content(task.source) if spread.cluster else None,
+            program=wanted.program is not None,
+            pictures=wanted.pictures is not None,
+            speed_map=wanted.speed_map,
+        )
+        for task in tasks
+    ]
+    found: dict[str, tuple[Planned, list[Path]]] = {}
+    front.progress(f"planning {len(pieces)} drawings", 0.0)
+    ready = batch.plan_there(pieces, spread.cluster) if spread.cluster else batch.plan_here(pieces, spread.workers)
+    with contextlib.closing(ready):
+        for planned in ready:
+            found[planned.source] = (planned, write_files(planned, wanted))
+            front.progress(f"planned {len(found)} of {len(pieces)} drawings", len(found) / len(pieces))
+    return [found[task.source] for task in tasks]
+
+
+def _refuse_collisions(sources: Sequence[str]) -> None:
+    seen: dict[str, str] = {}
+    for source in sources:
+        if pipeline.is_job(Path(source)):
+            raise InputError(f"{source} is a program, planned already", hint="name pictures")
+        name = batch.stem(source)
+        if name in seen:
+            both = source if seen[name] == source else f"{seen[name]} and {source}"
+            raise InputError(
+                f"{both} would write files of the same name, {name}",
+                hint="plan them one after the other, or rename one",
+            )
+        seen[name] = source
+
+
+def _content(source: str) -> bytes | None:
+    """Of the file, if there is one that can be read; else the worker says what is wrong."""
+    try:
+        return Path(source).read_bytes()
+    except (OSError, ValueError):
+        return None
+
+
+def make_folders(wanted: Outputs) -> None:
+    """Make the folders for what is wanted of several drawings, where they are not there."""
+    for folder in (wanted.program, wanted.pictures):
+        if folder is not None:
+            _make(folder)
+
+
+def write_files(planned: Planned, wanted: Outputs) -> list[Path]:
+    """Write the files of one of several drawings where they belong."""
+    return [
+        _write(folder / name, data)
+        for name, data in planned.files.items()
+        if (folder := wanted.program if name.endswith(pipeline.JOB_SUFFIX) else wanted.pictures)
+    ]
+
+
+def _make(folder: Path) -> None:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(f"{folder}: cannot be a folder for results: {error.strerror}", hint="name another") from error
+
+
+def _write(path: Path, data: bytes) -> Path:
+    try:
+        with replacing(path) as stream:
+            stream.write(data)
+    except OSError as error:
+        raise InputError(f"{path}: cannot be written: {error.strerror}", hint="check folder and disk") from error
+    return path

@@ -1,0 +1,32 @@
+"""The files that a task leaves behind."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from linewright.errors import InputError
+from linewright.files import replacing
+
+
+def write_file(data: bytes, to: Path, *, over: bool = False) -> None:
+    """Put a result into a file, whole or not at all.
+
+    Parameters
+    ----------
+    data : its bytes.
+    to : the file.
+    over : it may be there already, and is replaced.
+
+    Raises
+    ------
+    InputError
+        If it is there already and may not be replaced, or cannot be written.
+    """
+    if to.exists() and not over:
+        raise InputError(f"{to} exists already", hint="name another file, or remove that one first")
+    try:
+        with replacing(to) as stream:
+            stream.write(data)
+    except OSError as error:
+        hint = "check the folder, its permissions and the free space"
+        raise InputError(f"cannot write {to}: {error.strerror or error}", hint=hint) from error

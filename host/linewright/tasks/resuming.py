@@ -1,0 +1,110 @@
+"""Carrying on with a drawing that was broken off: which there are, what is left of one, and what must be the same."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from linewright.tasks.draw_task import DrawTask
+
+if TYPE_CHECKING:
+    from linewright.board.drift import DriftCheck
+    from linewright.program.program import Program
+    from linewright.rig.rig import Rig
+    from linewright.run.journal import Story
+    from linewright.tasks.target import Target
+
+
+@dataclass(frozen=True)
+class BrokenOff:
+    """A drawing that can be carried on with the rig that it was checked against.
+
+    Parameters
+    ----------
+    story : what its journal tells.
+    stroke : the next one that is not on paper.
+    """
+
+    story: Story
+    program: Program
+    stroke: int
+
+
+def unfinished() -> list[Story]:
+    """What the journals tell of drawings that can be carried on, the newest first."""
+    from linewright.run import journal
+
+    return journal.unfinished()
+
+
+def damaged() -> list[str]:
+    """What is wrong with journals that cannot be used, one line for each."""
+    from linewright.run import journal
+
+    return [error.message for error in journal.damaged().values()]
+
+
+def find(name: str | None = None) -> Story:
+    """The drawing that is meant: the newest, or the newest of this name.
+
+    Raises
+    ------
+    InputError : there is none.
+    """
+    from linewright.run import recovery
+
+    return recovery.choose(name)
+
+
+def look(story: Story, rig: Rig, sheet: str | None = None) -> BrokenOff:
+    """What is done and what is left. Nothing moves.
+
+    Parameters
+    ----------
+    rig : of the machine that is to carry on.
+    sheet : what the user says lies on the table; None: they say nothing.
+
+    Raises
+    ------
+    ProgramError : the kept program is damaged, or the rig moves differently.
+    SheetError : the sheet is another.
+    """
+    from linewright.run import recovery
+
+    program = story.load_program()
+    recovery.check(story, program, rig, sheet)
+    return BrokenOff(story, program, recovery.strokes_done(program, story.records_done))
+
+
+def rest_of(
+    broken: BrokenOff,
+    target: Target,
+    *,
+    ask_pens: bool = False,
+    pictures: Path | None = None,
+    drift: DriftCheck | None = None,
+    at_park: bool = False,
+) -> DrawTask:
+    """The task that draws what is left; `linewright.tasks.drawing.draw` carries it out."""
+    from linewright.rig.doubts import doubts
+
+    return DrawTask(
+        name=broken.story.picture,
+        program=broken.program,
+        warnings=(*doubts(target.rig), *broken.program.warnings),
+        target=target,
+        ask_pens=ask_pens,
+        pictures=pictures,
+        drift=drift,
+        story=broken.story,
+        at_park=at_park,
+    )
+
+
+def picture_of_rest(broken: BrokenOff, folder: Path) -> list[Path]:
+    """Write pictures of what is done and what is left; returns their paths."""
+    from linewright.pictures import album
+
+    name = broken.story.picture
+    return album.write(album.left_scene(broken.program, broken.stroke, name), folder, f"{album.stem(name)}-left")

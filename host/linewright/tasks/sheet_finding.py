@@ -1,0 +1,129 @@
+"""Finding the sheet where it lies: the pen is taken to its corners, and place and turn go into the rig file."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from linewright.errors import InputError
+from linewright.tasks import cautions
+from linewright.tasks.connection import connected
+from linewright.tasks.front import Cancelled
+
+if TYPE_CHECKING:
+    from linewright.board.session import Session
+    from linewright.rig.rig import Rig
+    from linewright.rig.sheet_found import SheetFound
+    from linewright.sheet.sizes import Sheet
+    from linewright.tasks.front import Front
+    from linewright.tasks.target import Target
+
+
+class Corner:
+    """The pen near one corner of the sheet, to be moved there by a person.
+
+    Attributes
+    ----------
+    name : such as "top left".
+    here_mm : where the pen is, machine mm.
+    may_skip : two corners are known, which is enough.
+    """
+
+    def __init__(self, name: str, here_mm: tuple[float, float], session: Session, rig: Rig, *, may_skip: bool) -> None:
+        self.name = name
+        self.may_skip = may_skip
+        self._session = session
+        self._rig = rig
+        self.here_mm = _within(rig, here_mm)
+        session.jog(self.here_mm)
+
+    def move(self, right_mm: float, down_mm: float) -> None:
+        """Raise the pen and move it, as far as the machine reaches."""
+        there = _within(self._rig, (self.here_mm[0] + right_mm, self.here_mm[1] + down_mm))
+        self._session.pen(self._rig.pen.up_us)
+        self._session.jog(there)
+        self.here_mm = there
+
+    def lower(self) -> None:
+        """Lower the pen."""
+        self._session.pen(self._rig.pen.down_us)
+
+    def raise_pen(self) -> None:
+        """Raise the pen."""
+        self._session.pen(self._rig.pen.up_us)
+
+    def keep_alive(self) -> None:
+        """Look at the machine; to be called every few tenths of a second while a person thinks."""
+        self._session.fresh_report()
+
+
+@dataclass(frozen=True)
+class Found:
+    """The sheet, found.
+
+    Parameters
+    ----------
+    target : with what its board has said of itself; where that rehearses, nothing was written.
+    place : offset, turn, and how well the corners agree.
+    kept : the rig file as it was before; None: nothing was written.
+    """
+
+    target: Target
+    sheet: Sheet
+    place: SheetFound
+    kept: Path | None
+
+
+def find(target: Target, front: Front, visit: Callable[[Corner], bool], sheet: str | None = None) -> Found:
+    """Home, have a person take the pen to two or three corners, and keep the place in the rig file.
+
+    Parameters
+    ----------
+    visit : takes the pen to a corner; returns whether it is there, or False to skip it where that may be.
+    sheet : what lies on the machine; None: the rig's own.
+
+    Raises
+    ------
+    InputError : the rig has no file, or the corners are not those of the sheet.
+    LinkError : as from the session. The pen is raised in the end, whatever happens.
+    """
+    from linewright.rig.edit import edit_rig
+    from linewright.rig.sheet_found import CORNERS, sheet_found
+    from linewright.rig.sheet_place import sheet_on
+
+    if target.rig_file is None:
+        raise InputError("the default rig has no file to keep the place in", hint="`linewright rig new` makes one")
+    lies = sheet_on(target.rig, sheet)
+    x, y = target.rig.sheet.offset_mm
+    guesses = {"top left": (x, y), "top right": (x + lies.width_mm, y), "bottom left": (x, y + lies.height_mm)}
+    corners: dict[str, tuple[float, float]] = {}
+    with connected(target, front) as (session, met):
+        cautions.remember(met.port)
+        rig = met.rig
+        try:
+            session.greet()
+            front.say("homing")
+            session.home()
+            for name in CORNERS:
+                corner = Corner(name, guesses[name], session, rig, may_skip=len(corners) >= 2)
+                if visit(corner):
+                    corners[name] = corner.here_mm
+        except (KeyboardInterrupt, Cancelled):
+            session.stop()
+            raise
+        finally:
+            session.pen(rig.pen.up_us)
+    found = sheet_found(lies, corners)
+    changes: dict[str, object] = {"sheet.offset_mm": list(found.offset_mm), "sheet.turn_deg": found.turn_deg}
+    if sheet is not None:
+        changes["sheet.size"] = lies.name
+    kept = None if met.rehearses else edit_rig(target.rig_file, changes).kept
+    return Found(met, lies, found, kept)
+
+
+def _within(rig: Rig, place: tuple[float, float]) -> tuple[float, float]:
+    """The place, or the nearest one that the machine reaches."""
+    left, top, right, bottom = rig.shape.box_mm
+    return min(max(place[0], left), right), min(max(place[1], top), bottom)
