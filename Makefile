@@ -69,12 +69,13 @@ test: $(DEV_STAMP) micropython
 test-all: $(DEV_STAMP) micropython
 	@$(BIN)/python -m pytest -n $(WORKERS) --dist worksteal
 
-# Needs a stock MicroPython image for the Raspberry Pi Pico, 1.23 or later, which nobody can fetch for you here.  The
+# Needs stock MicroPython images for RP2040 boards (Pico, Pico W, ..), 1.23 or later, which nobody can fetch for you here.  The
 # emulator is pinned: tests/emulated changes some of its inner parts.
 EMULATOR := rp2040py==0.3.6
 
 test-emulated: $(DEV_STAMP)
-	@test -f "$(PICO_UF2)" || { echo "make: name a MicroPython image: make test-emulated PICO_UF2=path/to/image.uf2"; exit 2; }
+	@test -n "$(PICO_UF2)" || { echo "make: name one MicroPython image or several: make test-emulated PICO_UF2=path/to/image.uf2"; exit 2; }
+	@for image in $(PICO_UF2); do test -f "$$image" || { echo "make: $$image is not a file"; exit 2; }; done
 	@$(BIN)/python -c 'import rp2040py' 2>/dev/null || $(PIP) install $(EMULATOR)
 	@PICO_UF2="$(PICO_UF2)" $(BIN)/python -m pytest -n 0 --durations 0 tests/emulated
 

@@ -227,28 +227,31 @@ class Homing:
         other_was_closed = self._guard.closing(other)
         feeder.begin(0)
         self._push_move(axis, steps, rate)
-        while not feeder.ended:
+        # Nothing in this loop takes memory: a generator of its own for stopping would.
+        stopping = False
+        hit_other = False
+        while not feeder.ended and not (stopping and feeder.standing()):
             yield
-            if self._cancelled or (self._guard.hit(other) and not other_was_closed):
-                yield from self._stop()
-                if self._cancelled:
-                    raise HomingFault(messages.NO_FAULT, 0)
-                raise HomingFault(messages.WRONG_SWITCH, axis)
-            if how != _TO_END and self._port.endstop(axis):
+            if stopping:
+                continue
+            hit_other = self._guard.hit(other) and not other_was_closed
+            if self._cancelled or hit_other:
+                stopping = True
+            elif how != _TO_END and self._port.endstop(axis):
                 if how == _HALT_AT_SWITCH:
                     feeder.halt()
                     feeder.drop()
-                else:
-                    yield from self._stop()
-                return
-
-    def _stop(self):
-        feeder = self._feeder
-        feeder.set_pace(0)
-        while not feeder.standing():
-            yield
-        feeder.drop()
-        feeder.set_pace(kernel.FULL_PACE)
+                    return
+                stopping = True
+            if stopping:
+                feeder.set_pace(0)
+        if stopping:
+            feeder.drop()
+            feeder.set_pace(kernel.FULL_PACE)
+        if self._cancelled:
+            raise HomingFault(messages.NO_FAULT, 0)
+        if hit_other:
+            raise HomingFault(messages.WRONG_SWITCH, axis)
 
     def _push_move(self, axis, steps, rate):
         """Queue a move from rest to rest as ramps: faster, even, slower."""

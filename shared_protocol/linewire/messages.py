@@ -155,7 +155,7 @@ FAULTS = (
     "switch missing",  # homing: not reached within the travel; detail = axis
     "wrong switch",  # homing: the other axis' switch was pressed; detail = axis that was moving
     "bad records",  # a moves payload cannot be decoded; detail = record number
-    "beyond limits",  # a record leads outside the soft limits or is faster than max_rate; detail = record number
+    "beyond limits",  # a record leads out of reach, or is beyond another limit (SPEC.md 3); detail = record number
     "player broke off",  # the pulse player ran dry at speed, so steps may be lost; detail = times it ran dry at all
     "watchdog",  # the board's loop stood still, and the chip has started it anew; motors off, position lost
     "not homed",  # a program would lower the pen before every axis with a switch was homed; detail = record number

