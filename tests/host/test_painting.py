@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import base64
 import io
+from pathlib import Path
 
+import matplotlib
 import numpy as np
 import pytest
 import resvg_py
@@ -14,10 +16,11 @@ from hypothesis import strategies as st
 from PIL import Image, ImageDraw
 from scipy import ndimage
 
-from linewright.errors import SourceError
+from linewright.errors import InputError, SourceError
 from linewright.sources.painting import Hatching
-from linewright.sources.picture import Picture, Wish
-from linewright.sources.svg import read_svg
+from linewright.sources.picture import Picture, Wish, Words
+from linewright.sources.svg import cascade, read_svg
+from linewright.sources.tone.centre_lines import CentreLines
 
 HEAD = '<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" '
 PAGE = 'width="100mm" height="100mm" viewBox="0 0 100 100"'
@@ -48,10 +51,10 @@ def length(picture: Picture, colour: str | None = None) -> float:
 # ---------------------------------------------------------------- against a renderer, by ink
 
 
-def lone_px(picture: Picture, body: str, near_px: float, jump: int = 12) -> tuple[int, int]:
+def lone_px(picture: Picture, body: str, near_px: float, jump: int = 12, **fonts) -> tuple[int, int]:
     """Pixels of edges of the rendering without a stroke near, and of strokes without an edge near."""
     size = round(picture.width_mm * PX_PER_MM)
-    data = resvg_py.svg_to_bytes(svg_string=svg(body).decode(), dpi=96, width=size, languages=["en"])
+    data = resvg_py.svg_to_bytes(svg_string=svg(body).decode(), dpi=96, width=size, languages=["en"], **fonts)
     seen = np.asarray(Image.open(io.BytesIO(bytes(data))).convert("RGBA"), dtype=np.int32).copy()
     seen[:, :, :3] = seen[:, :, :3] * seen[:, :, 3:] // 255
     edges = np.zeros(seen.shape[:2], dtype=bool)
@@ -301,6 +304,59 @@ def test_spacing_and_length() -> None:
     assert width('letter-spacing="1"') == pytest.approx(plain + 7)
     assert width('word-spacing="4"') == pytest.approx(plain + 4)
     assert width('textLength="70"') == pytest.approx(70, abs=1.5)
+
+
+FONT = str(Path(matplotlib.get_data_path()) / "fonts" / "ttf" / "DejaVuSans.ttf")
+WRITTEN = {
+    "plain": '<text x="10" y="50" font-size="20">Heron</text>',
+    "anchored and spaced": '<text x="90" y="50" font-size="9" text-anchor="end" letter-spacing="2">tidal <tspan '
+    'fill="red" dy="12" font-size="14">QUAY</tspan></text>',
+    "leftward": '<text x="15" y="50" font-size="18">\u0645\u064a\u0646\u0627\u0621 2026</text>',
+    "along a path": '<path id="p" d="M10 70Q50 10 90 70" fill="none"/><text font-size="12"><textPath href="#p" '
+    'startOffset="50%" text-anchor="middle">harbour</textPath></text>',
+    "downward": '<text x="50" y="10" font-size="14" writing-mode="tb">Ferry</text>',
+    "underlined": '<text x="10" y="50" font-size="16" text-decoration="underline" stroke="red" fill="none">Tar</text>',
+}
+
+
+@pytest.mark.parametrize("name", WRITTEN)
+def test_outlines_of_a_font_lie_where_a_renderer_puts_them(name: str) -> None:
+    body = f'<g font-family="DejaVu Sans">{WRITTEN[name]}</g>'
+    picture = read(body, wish=Wish(fit="keep", words=Words(outlines=True, fonts=(FONT,))))
+    fonts = {"font_files": [FONT], "skip_system_fonts": True, "font_family": "DejaVu Sans"}
+    # Two pixels for both rasters, and half the width of the line of the last one.
+    assert lone_px(picture, body, near_px=0.5 * PX_PER_MM + 2, **fonts) == (0, 0)
+
+
+def test_a_font_that_is_none_is_refused(tmp_path: Path) -> None:
+    damaged = tmp_path / "damaged.ttf"
+    damaged.write_bytes(Path(FONT).read_bytes()[:3000])
+    for place in (str(damaged), str(tmp_path / "missing.ttf")):
+        with pytest.raises(InputError, match="font"):
+            read(WRITTEN["plain"], wish=Wish(words=Words(outlines=True, fonts=(place,))))
+
+
+def test_a_hull_becomes_its_centre_line_and_dots_stay_solid(tmp_path: Path) -> None:
+    path = tmp_path / "face.svg"
+    ring = "M50 10a40 40 0 1 0 0 80 40 40 0 0 0 0-80zm0 5a35 35 0 1 1 0 70 35 35 0 0 1 0-70z"
+    path.write_bytes(svg(f'<path d="{ring}"/><circle cx="40" cy="45" r="3"/>'))
+    picture = CentreLines().read(str(path), Wish(fit="keep"))
+    longest = max(picture.drawing, key=len)
+    radius = np.hypot(*(longest - 50).T)
+    assert 37.2 < radius.min() <= radius.max() < 37.8
+    assert (longest[0] == longest[-1]).all()
+    assert inked_share(picture, (38.5, 43.5, 41.5, 46.5), 0.5) > 0.999
+    assert any("centre-lines" in warning for warning in read_svg(path).warnings)
+
+
+def test_rules_cost_what_elements_alike_cost_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    calls = []
+    matches = cascade._matches
+    monkeypatch.setattr(cascade, "_matches", lambda *given: calls.append(1) or matches(*given))
+    body = "<style>" + "path{stroke:red}" * 300 + ".a{stroke:blue}</style>" + '<path d="M0 5h9" class="a"/>' * 400
+    assert read(body).drawing.pens[0].colour == "#0000ff"
+    # The svg, the style and the paths, twice each: for usual and for important declarations.
+    assert len(calls) <= 6
 
 
 def test_what_nothing_has_a_letter_for_is_named() -> None:

@@ -207,7 +207,7 @@ def font_shorthand(value: str) -> list[tuple[str, str]]:
     found = _FONT.fullmatch(value.strip())
     if found is None:
         return []
-    pairs = [(name, "normal") for name in _FONT_WORDS]
+    pairs = [*((name, "normal") for name in _FONT_WORDS), ("font-kerning", "auto")]
     for word in found[1].split():
         for name, words in _FONT_WORDS.items():
             if word.lower() in words or (name == "font-weight" and word.isdigit()):

@@ -96,6 +96,8 @@ class Collector:
 
     def collect(self, element: Element, span: Span) -> list[Character]:
         """All characters in the order of the file, spaces collapsed."""
+        # The text itself stands on its base line; shifts are for what is within it.
+        span.shift_px, span.shift_words = 0.0, ()
         self._element(element, span, None, _preserves(element, self.document), 0)
         return self._collapsed()
 

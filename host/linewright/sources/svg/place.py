@@ -1,21 +1,46 @@
-"""`Place`: where the walk over the elements stands, and what the ancestors hand down."""
+"""`Place`: where the walk over the elements stands, and what the ancestors hand down; and `Pattern`, a paint."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from xml.etree.ElementTree import Element
 
+from linewright.sources.painting.bounds import Box
 from linewright.sources.painting.marks import Paint
 from linewright.sources.painting.matrices import Matrix
 from linewright.sources.svg.style import Style
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Pattern:
+    """Content that is repeated.
+
+    Parameters
+    ----------
+    content : the element whose children are drawn.
+    tile : ``(x, y, width, height)`` in units of the pattern.
+    matrix : those units to mm of the page.
+    inner : units of the content to those of a tile whose corner is the origin.
+    viewport : what percentages of the content refer to.
+    alpha : opacity of the paint.
+    cut : whether content is cut at its tile.
+    """
+
+    content: Element
+    tile: Box
+    matrix: Matrix
+    inner: Matrix
+    viewport: tuple[float, float]
+    alpha: float
+    cut: bool
 
 
 @dataclass(frozen=True, slots=True)
 class Context:
     """The paints that ``context-fill`` and ``context-stroke`` mean (SVG 2, section 13.3)."""
 
-    fill: Paint | None
-    line: Paint | None
+    fill: Paint | Pattern | None
+    line: Paint | Pattern | None
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import replace
 from xml.etree.ElementTree import Element
 
 from linewright.sources.painting.bounds import Box
@@ -16,35 +16,11 @@ from linewright.sources.svg.document import Document, href_of, local_name
 from linewright.sources.svg.grammar import url_of
 from linewright.sources.svg.lengths import Axis, fraction, length_px
 from linewright.sources.svg.paint import CURRENT, NONE, colour_and_alpha
-from linewright.sources.svg.place import Place
+from linewright.sources.svg.place import Pattern, Place
 
 _MOST_LINKS = 8  # a gradient may take its colours from another one; files use one or two links
 # CSS writes opaque where 8 bits show it: what covers 97 % of what is below hides it from the eye.
 _OPAQUE = 0.97
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Pattern:
-    """Content that is repeated.
-
-    Parameters
-    ----------
-    content : the element whose children are drawn.
-    tile : ``(x, y, width, height)`` in units of the pattern.
-    matrix : those units to mm of the page.
-    inner : units of the content to those of a tile whose corner is the origin.
-    viewport : what percentages of the content refer to.
-    alpha : opacity of the paint.
-    cut : whether content is cut at its tile.
-    """
-
-    content: Element
-    tile: Box
-    matrix: Matrix
-    inner: Matrix
-    viewport: tuple[float, float]
-    alpha: float
-    cut: bool
 
 
 class PaintServers:
@@ -78,6 +54,8 @@ class PaintServers:
             found = None if place.context is None else place.context.fill if word[8:] == "fill" else place.context.line
             if found is None:
                 return None
+            if isinstance(found, Pattern):
+                return replace(found, alpha=found.alpha * alpha)
             return Paint(found.colour, found.alpha * alpha, found.gradient, found.opaque and alpha >= _OPAQUE)
         link = url_of(text)
         if link is None:

@@ -142,6 +142,7 @@ class Layout:
         up = self._rise(span, metrics)
         if not vertical:
             return multiply(translation(0.0, -up), scaling(scale, 1.0))
+        up = span.shift_px
         if cluster.upright:
             return translation(up, 0.0)
         # Letters that lie on their side stand around the middle line of the column.
@@ -171,12 +172,11 @@ class Layout:
         runs: list[tuple[int, int, int]] = []  # begin, end, level
         levels = _levels(text, base)
         for i, level in enumerate(levels):
-            same = runs and runs[-1][2] == level and chunk[i].span is chunk[i - 1].span and chunk[i].rotate == 0.0
-            if same and chunk[i].x is None and chunk[i].dx == 0.0 and chunk[i].dy == 0.0 and chunk[i - 1].rotate == 0.0:
+            # Letters that are moved or turned one by one are shaped together all the same: they keep their kerning.
+            if runs and runs[-1][2] == level and chunk[i].span is chunk[i - 1].span:
                 runs[-1] = (runs[-1][0], i + 1, level)
             else:
                 runs.append((i, i + 1, level))
-        runs = _joined_where_shaped(runs, chunk)
         found: list[Cluster] = []
         for begin, end, level in _visual(runs):
             found += self._typesetter.clusters(
@@ -275,17 +275,6 @@ class Layout:
 def _turn(angle: float) -> Matrix:
     cosine, sine = math.cos(angle), math.sin(angle)
     return (cosine, sine, -sine, cosine, 0.0, 0.0)
-
-
-def _joined_where_shaped(runs: list[tuple[int, int, int]], chunk: list[Character]) -> list[tuple[int, int, int]]:
-    """Characters that are moved one by one, but written from right to left, are shaped together: their letters join."""
-    found: list[tuple[int, int, int]] = []
-    for begin, end, level in runs:
-        if found and level % 2 == 1 and found[-1][2] == level and chunk[begin].span is chunk[found[-1][0]].span:
-            found[-1] = (found[-1][0], end, level)
-        else:
-            found.append((begin, end, level))
-    return found
 
 
 def _visual(runs: list[tuple[int, int, int]]) -> list[tuple[int, int, int]]:

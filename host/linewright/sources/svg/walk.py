@@ -1,6 +1,6 @@
 """The walk over the element tree: every shape in paint order as a `Painting`; what is not drawn is named in a warning.
 
-One class of some 600 lines, longer than usual: the elements of SVG refer to each other in every direction (a clip path
+One class of a thousand lines, longer than usual: the elements of SVG refer to each other in every direction (a clip path
 holds a `use` of a text with a pattern), so that what draws them is one recursion.
 """
 
@@ -44,8 +44,8 @@ from linewright.sources.svg.markers import Vertex, vertices
 from linewright.sources.svg.paint import NONE
 from linewright.sources.svg.path_data import parse_path
 from linewright.sources.svg.picture_size import page_boxes, picture_size_px
-from linewright.sources.svg.place import Context, Place
-from linewright.sources.svg.servers import PaintServers, Pattern
+from linewright.sources.svg.place import Context, Pattern, Place
+from linewright.sources.svg.servers import PaintServers
 from linewright.sources.svg.style import INHERITED, Style, inherit_style
 from linewright.sources.svg.text_layout import Layout, Rail, rail_of, transformed
 from linewright.sources.svg.text_layout import Placed as Letter
@@ -103,6 +103,7 @@ class _Walk:
         self.visited = 0
         self.depth = 0
         self.copied: dict[Element, Declared] = {}
+        self.with_context: dict[Element, bool] = {}
         # Thousands of elements are given the same few properties: their styles are computed once.
         self.styles: dict[tuple[int, tuple[tuple[str, str], ...]], Style] = {}
         self.first_style = Style()
@@ -331,15 +332,38 @@ class _Walk:
         x = self._length(element, declared, "x", "x", place, 0.0)
         y = self._length(element, declared, "y", "y", place, 0.0)
         moved = replace(place, matrix=multiply(place.matrix, translation(x, y)), uses=(*place.uses, target))
-        moved = replace(moved, context=self._context(place, line_of(element)))
+        if self._wants_context(target):
+            box = None
+            if "url" in (place.style.fill + place.style.stroke).lower():
+                shown = replace(moved, context=Context(_SHAPE, None))
+                box = self._measured(place, lambda: self._element(target, shown, use=declared))
+            moved = replace(moved, context=self._context(place, box, line_of(element)))
         self._element(target, moved, use=declared)
 
-    def _context(self, place: Place, line: int | None) -> Context:
+    def _wants_context(self, target: Element) -> bool:
+        """Whether something in an element is painted with ``context-fill`` or ``context-stroke``."""
+        found = self.with_context.get(target)
+        if found is None:
+            found = any("context-" in value for one in target.iter() for value in one.attrib.values())
+            self.with_context[target] = found
+        return found
+
+    def _context(self, place: Place, box: Box | None, line: int | None) -> Context:
         """The paints that ``context-fill`` and ``context-stroke`` mean in what a ``use`` shows."""
         style = place.style
-        fill = self.servers.paint(style.fill, style.fill_alpha, place, None, line)
-        stroke = self.servers.paint(style.stroke, style.stroke_alpha, place, None, line)
-        return Context(fill if isinstance(fill, Paint) else None, stroke if isinstance(stroke, Paint) else None)
+        fill = self.servers.paint(style.fill, style.fill_alpha, place, box, line)
+        return Context(fill, self.servers.paint(style.stroke, style.stroke_alpha, place, box, line))
+
+    def _measured(self, place: Place, draw: Callable[[], None]) -> Box | None:
+        """The box around what is drawn, in units of the place; what is drawn is taken back."""
+        painting, segments = self.painting, self.painting.segments
+        rows, outlines = len(segments), len(segments.starts)
+        marks, clips, boxes = len(painting.marks), len(painting.clips), len(self.boxes)
+        draw()
+        box = self._box_of_marks(marks, place.matrix)
+        segments.drop(rows, outlines)
+        del painting.owner[outlines:], painting.marks[marks:], painting.clips[clips:], self.boxes[boxes:]
+        return box
 
     def _is_inside(self, element: Element, target: Element) -> bool:
         at: Element | None = element
@@ -402,7 +426,7 @@ class _Walk:
         painting = self.painting
         declared = self.cascade.declared(target)
         parent = painting.clips[number].parent
-        style = self._style(declared, self.first_style)
+        style = self._style(declared, self._around(target))
         place = replace(place, clip=-1, style=style, silent=True, alpha=1.0, layer=-1)
         own = self._effect("clip-path", declared, place, line_of(target))
         place = self._transformed(target, declared, place)
@@ -467,7 +491,7 @@ class _Walk:
         painting = self.painting
         declared = self.cascade.declared(target)
         parent = painting.clips[number].parent
-        style = self._style(declared, self.first_style)
+        style = self._style(declared, self._around(target))
         place = replace(place, clip=-1, style=style, alpha=1.0, back_to=0, layer=-1, context=None)
         by_box = target.get("maskUnits", "objectBoundingBox") != "userSpaceOnUse"
         if (by_box or _needs_box(target)) and (box is None or box[2] <= 0.0 or box[3] <= 0.0):
@@ -560,7 +584,7 @@ class _Walk:
             fill = None
         self._mark(element, place, fill, line, rows_before, outlines_before)
         if found:
-            context = Context(fill if isinstance(fill, Paint) else None, line.paint if line is not None else None)
+            context = Context(fill, line.paint if line is not None else None)
             self._markers(place, found, context)
 
     def _mark(
@@ -682,7 +706,7 @@ class _Walk:
             what = f"a pattern of more than {_MOST_TILES} tiles is too fine for a pen and left out"
             self.notes.add(what, line_of(element))
             return
-        style = self._style(self.cascade.declared(pattern.content), self.first_style)
+        style = self._style(self.cascade.declared(pattern.content), self._around(pattern.content))
         alpha = place.alpha * pattern.alpha
         inside = (*place.inside, pattern.content)
         base = replace(place, clip=clip, style=style, alpha=alpha, inside=inside, viewport=pattern.viewport)
@@ -737,7 +761,7 @@ class _Walk:
         turn = parse_transform(f"rotate({angle:.12g})", place.viewport, 1.0) or IDENTITY
         matrix = multiply(multiply(translation(vertex.x, vertex.y), turn), scaling(scale, scale))
         matrix = multiply(place.matrix, multiply(matrix, translation(-at[0], -at[1])))
-        style = self._style(declared, self._style(self._inherited_by(target), self.first_style))
+        style = self._style(declared, self._around(target))
         inner = replace(
             inner, matrix=matrix, style=style, inside=(*place.inside, target), context=context, viewport=viewport
         )
@@ -746,17 +770,17 @@ class _Walk:
         inner = replace(inner, matrix=multiply(matrix, fit))
         self._with_effects(target, declared, inner, lambda at: self._children(target, at))
 
-    def _inherited_by(self, element: Element) -> Declared:
-        """Inherited properties that the ancestors of a definition give it."""
+    def _around(self, element: Element) -> Style:
+        """The style that a definition inherits from where it stands in the file."""
         chain = []
         at = self.document.parent(element)
         while at is not None:
             chain.append(self.cascade.declared(at))
             at = self.document.parent(at)
-        values: Declared = {}
+        style = self.first_style
         for declared in reversed(chain):
-            values.update({k: v for k, v in declared.items() if k in INHERITED and v.lower() != "inherit"})
-        return values
+            style = self._style(declared, style)
+        return style
 
     # ------------------------------------------------------------------ photographs and words
 
