@@ -42,6 +42,9 @@ from linewright.sources.picture import Picture, Wish
 _LEAST_SIDE_MM: Final = 1.0
 """Of a picture that states no size: a page has sides, even where all lines run along its edge."""
 
+FILLED_FROM_PENS: Final = 1.5
+"""Width of a line, in pens, from which one stroke of the pen no longer stands for it: half a pen is missing."""
+
 _LOOSE: Final = "unlayered"
 """Name of the pen for what lies outside of all layers."""
 
@@ -127,7 +130,7 @@ class Artist:
         self.shapes = Shapes(
             laid,
             self._stroked,
-            lines_cover_from_mm=self.pen_mm if hatching is not None else math.inf,
+            lines_cover_from_mm=FILLED_FROM_PENS * self.pen_mm if hatching is not None else math.inf,
             tolerance_mm=wish.tolerance_mm,
             hides=not wish.see_through,
         )
@@ -181,7 +184,7 @@ class Artist:
             self.hatching is not None
             and self._seen(mark)
             and mark.line is not None
-            and mark.line.width * mean_scale(mark.matrix) * self.laid.zoom >= 1.5 * self.pen_mm
+            and mark.line.width * mean_scale(mark.matrix) * self.laid.zoom >= FILLED_FROM_PENS * self.pen_mm
         )
 
     def _ink(self, mark: int, colour: str) -> int:
