@@ -95,8 +95,11 @@ class Regions:
         """Number of shapes."""
         return len(self.even_odd)
 
-    def thickness_mm(self) -> Floats:
-        """(count,) float64: area enclosed by each shape's rings, each counted once, over the length of its edges."""
+    def thickness_mm(self, *, net: bool = False) -> Floats:
+        """(count,) float64: area enclosed by each shape's rings over the length of its edges.
+
+        ``net`` : rings that run the other way, as those of holes do, count against the others.
+        """
         x0, y0 = self.begin.T
         x1, y1 = self.end.T
         # Around each shape's own corner, so that far from the origin no digits are lost.
@@ -104,7 +107,8 @@ class Regions:
         x0, x1, y0, y1 = x0 - corner[:, 0], x1 - corner[:, 0], y0 - corner[:, 1], y1 - corner[:, 1]
         rings = np.bincount(self._ring, weights=x0 * y1 - x1 * y0, minlength=len(self._shape_of_ring))
         count = len(self)
-        area = np.bincount(self._shape_of_ring, weights=np.abs(rings) / 2.0, minlength=count)
+        each = rings if net else np.abs(rings)
+        area = np.abs(np.bincount(self._shape_of_ring, weights=each / 2.0, minlength=count))
         return np.asarray(np.divide(area, self.length_mm, out=np.zeros(count), where=self.length_mm > 0.0))
 
     def inside(self, shape: Ints, points_mm: Floats) -> Bools:

@@ -82,8 +82,7 @@ class Shapes:
         covering = [hides and _fill_covers(marks[number]) for number in fill_marks]
         covering += [not marks[number].silent for number in hull_marks]
         # What encloses nothing hides nothing, though its edge lies where a line does.
-        self._thickness_mm = self.regions.thickness_mm()
-        self._thick = self._thickness_mm > _LEAST_MM
+        self._thick = self.regions.thickness_mm() > _LEAST_MM
         covers = np.flatnonzero(np.array(covering, dtype=np.bool_) & self._thick)
         self.covers: Ints = covers[np.argsort(self.mark_of[covers], kind="stable")]
 
@@ -106,7 +105,7 @@ class Shapes:
         regions = self._fill[marks]
         sides = self.regions.boxes_mm[regions, 2:] - self.regions.boxes_mm[regions, :2]
         # A hull of width w and length l has an area of w l and an edge of 2 l.
-        width = 2.0 * self._thickness_mm[regions]
+        width = 2.0 * self.regions.thickness_mm(net=True)[regions]
         edge = self.regions.length_mm[regions]
         thin = width < HULL_SHARE * sides.max(axis=1, initial=0.0)
         return float(edge[thin].sum() / edge.sum()) if len(marks) and edge.sum() > 0.0 else 0.0

@@ -1,7 +1,7 @@
 """The walk over the element tree: every shape in paint order as a `Painting`; what is not drawn is named in a warning.
 
-One class of a thousand lines, longer than usual: the elements of SVG refer to each other in every direction (a clip path
-holds a `use` of a text with a pattern), so that what draws them is one recursion.
+One class of a thousand lines, longer than usual: the elements of SVG refer to each other in every direction (a clip
+path holds a `use` of a text with a pattern), so that what draws them is one recursion.
 """
 
 from __future__ import annotations
