@@ -62,7 +62,7 @@ class PaintServers:
             return self._flat(text, alpha, place)
         server = self._document.target(link[0])
         kind = None if server is None else local_name(server)
-        if server is not None and kind in ("linearGradient", "radialGradient"):
+        if server is not None and kind in ("linearGradient", "radialGradient") and self._has_stops(server):
             return self._gradient(server, alpha, place, box)
         if server is not None and kind == "pattern":
             return self._pattern(server, alpha, place, box, line)
@@ -92,6 +92,11 @@ class PaintServers:
                 break
             chain.append(following)
         return chain
+
+    def _has_stops(self, server: Element) -> bool:
+        """Whether a gradient has colours; one without is no paint, and what the file names instead of it is taken."""
+        chain = self._chain(server, ("linearGradient", "radialGradient"))
+        return any(local_name(child) == "stop" for element in chain for child in element)
 
     def _gradient(self, server: Element, alpha: float, place: Place, box: Box | None) -> Paint | None:
         chain = self._chain(server, ("linearGradient", "radialGradient"))
