@@ -203,7 +203,7 @@ class PaintServers:
         if flattens(matrix):
             return None
         view = parse_view_box(values.get("viewBox", ""))
-        inner: Matrix = (1.0, 0.0, 0.0, 1.0, -x, -y)
+        inner = IDENTITY  # the content's origin is the corner of its tile
         inner_viewport = place.viewport
         if view is not None:
             if min(view[2:]) <= 0.0:
@@ -213,7 +213,6 @@ class PaintServers:
         elif content_by_box and box is not None:
             inner = (box[2], 0.0, 0.0, box[3], 0.0, 0.0)
             inner_viewport = (1.0, 1.0)
-            inner = multiply((1.0, 0.0, 0.0, 1.0, box[0] - x, box[1] - y), inner)
         overflow = self._cascade.declared(server).get("overflow", "hidden")
         return Pattern(
             content, (x, y, width, height), matrix, inner, inner_viewport, alpha, overflow not in ("visible", "auto")
