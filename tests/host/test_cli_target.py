@@ -235,6 +235,10 @@ def test_a_printed_command_means_the_same_machine(place):
         "linewright draw 'a b.svg' --rig x.toml --port virtual"
     )
     assert next_steps.command("methods") == "linewright methods"
+    # What a command cannot be without is there, too.
+    assert next_steps.completed("put it on with `linewright board flash`") == (
+        "put it on with `linewright board flash --rig real.toml --port serial:PATH`"
+    )
     words = "home first: `linewright board home`, or see `linewright methods`; nothing of `linewright nonsense`"
     assert next_steps.completed(words) == (
         "home first: `linewright board home --rig real.toml --port virtual:dead_x=1`, or see `linewright methods`; "

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from linewright.cli.target import Target
 
 PROGRAM: Final = "linewright"
+_PORT: Final = "--port"
 _PRINTED: Final = re.compile(rf"`{PROGRAM} ([^`]+)`")
 _OWN_MACHINE: Final = ("virtual", "resume")
 """Commands that need no more: a virtual rig is a machine of its own, and a drawing's journal knows its machine."""
@@ -73,7 +74,7 @@ def _missing(words: list[str], about: Target | None) -> list[str]:
     found = _parsed(words)
     if about is None or found is None:
         return []
-    options, takes_file, positionals = found
+    options, takes_file, positionals, needed = found
     extra: list[str] = []
     given = {word.partition("=")[0] for word in words}
     if about.rig_named:
@@ -82,6 +83,8 @@ def _missing(words: list[str], about: Target | None) -> list[str]:
             extra += ["--rig", file]
         elif takes_file and positionals == 0:
             extra.append(file)
+    if _PORT in needed and "--port" not in given:
+        return [*extra, "--port", about.port if about.port.startswith("serial:") else "serial:PATH"]
     # A real machine that was met is remembered with its port.
     remembered = about.rig_file is not None and about.board and not about.on_virtual_rig
     if about.port_named and not remembered and "--port" in options and "--port" not in given:
@@ -89,8 +92,11 @@ def _missing(words: list[str], about: Target | None) -> list[str]:
     return extra
 
 
-def _parsed(words: list[str]) -> tuple[set[str], bool, int] | None:
-    """(its options, whether it takes a rig file as its argument, how many arguments are given); None: no command."""
+def _parsed(words: list[str]) -> tuple[set[str], bool, int, set[str]] | None:
+    """Its options, whether its argument is a rig file, how many arguments are given, what it cannot be without.
+
+    None: these words name no command.
+    """
     if not _known:
         return None
     place = _known[0]()
@@ -104,7 +110,8 @@ def _parsed(words: list[str]) -> tuple[set[str], bool, int] | None:
     options = {option for param in place.params for option in param.opts}
     takes_file = path[0] == "rig" and any(param.name == "file" for param in place.params)
     positionals = _arguments(rest, place)
-    return options, takes_file, positionals
+    needed = {option for param in place.params if param.required for option in param.opts}
+    return options, takes_file, positionals, needed
 
 
 def _arguments(rest: list[str], place: Any) -> int:
