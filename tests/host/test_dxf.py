@@ -1,6 +1,8 @@
 """DXFs by two writers that share no code: what they were told to draw is what the pen draws, in millimetres."""
 
+import contextlib
 import math
+import random
 import sys
 
 import numpy as np
@@ -213,6 +215,36 @@ def test_coordinates_that_are_none_or_too_far_out_are_refused(tmp_path, number):
     path.write_text("\n".join([*pairs, "0", "ENDSEC", "0", "EOF", ""]))
     with pytest.raises(SourceError, match=r"bad\.dxf"):
         read_drawing(str(path), KEEP)
+
+
+def test_damage_anywhere_is_read_or_refused(tmp_path):
+    chance = random.Random(5)
+    found = document()
+    space = found.modelspace()
+    block = found.blocks.new("flag")
+    block.add_line((0, 0), (10, 0))
+    space.add_blockref("flag", (50, 10), dxfattribs={"rotation": 90})
+    space.add_spline([(0, 60), (20, 80), (50, 60), (90, 80)])
+    space.add_text("Quay", height=6)
+    space.add_mtext("two\nlines", dxfattribs={"char_height": 4})
+    space.add_lwpolyline([(40, 40, 1), (60, 40, 0)], format="xyb")
+    space.add_ellipse((80, 50), (15, 5), 0.4, 0, 4)
+    path = tmp_path / "p.dxf"
+    found.saveas(path)
+    lines = path.read_bytes().split(b"\n")
+    first = next(i for i, line in enumerate(lines) if line.strip() == b"ENTITIES")
+    read = 0
+    for _ in range(150):
+        new = list(lines)
+        for _ in range(chance.choice([1, 1, 3])):
+            other = new[chance.randrange(len(new))]
+            new[chance.randrange(first, len(new))] = chance.choice([b"nan", b"-1", b"1e300", b"x", b"", b"0", other])
+        path.write_bytes(b"\n".join(new))
+        with contextlib.suppress(SourceError):
+            picture = read_drawing(str(path), KEEP)
+            assert np.isfinite(picture.drawing.points_mm).all()
+            read += 1
+    assert read  # not all of them were beyond reading
 
 
 def test_without_the_extra_the_word_is_clear(tmp_path, monkeypatch):

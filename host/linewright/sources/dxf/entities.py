@@ -146,22 +146,25 @@ class Outlines:
         """A path of the library's: lines, quadratic and cubic curves."""
         if not len(outline):
             return
-        at = outline.start
-        self.segments.begin()
+        at, begun = outline.start, False
         for command in outline.commands():
             end = command.end
             name = command.type.name
+            if name == "MOVE_TO":
+                at, begun = end, False
+                continue
+            if not begun:
+                self.segments.begin()
+                begun = True
             if name == "CURVE4_TO":
                 one, two = command.ctrl1, command.ctrl2
                 self.segments.cubic((at.x, at.y, one.x, one.y, two.x, two.y, end.x, end.y))
             elif name == "CURVE3_TO":
                 self.segments.quadratic(at.x, at.y, command.ctrl.x, command.ctrl.y, end.x, end.y)
-            elif name == "MOVE_TO":
-                self.segments.begin()
             else:
                 self.segments.line(at.x, at.y, end.x, end.y)
             at = end
-        if outline.is_closed:
+        if begun and outline.is_closed:
             self.segments.close()
 
     def _text(self, entity: Any) -> None:

@@ -146,32 +146,42 @@ class _Walk:
             raise refuse("too many entities", self.entities, ENTITIES_HIGH, "", where=self.painting.name, hint=hint)
 
     def _entity(self, entity: Any, depth: int, block_colour: str | None) -> None:
+        from ezdxf.lldxf.const import DXFError
+
         self._count()
+        segments = self.painting.segments
+        marks = len(self.painting.marks)
+        rows, outlines = len(segments), len(segments.starts)
+        try:
+            drawn = self._drawn(entity, depth, block_colour)
+        except (DXFError, ValueError, ArithmeticError, TypeError, AttributeError, LookupError):
+            drawn = False  # the library gives up on damaged and degenerate entities in many ways
+        if not drawn:
+            if len(self.painting.marks) == marks:
+                segments.drop(rows, outlines)
+            kind = str(entity.dxftype())
+            name = kind if kind.isascii() and kind.isprintable() else "damaged entity"
+            self.left_out[name] = self.left_out.get(name, 0) + 1
+
+    def _drawn(self, entity: Any, depth: int, block_colour: str | None) -> bool:
+        """Draw an entity, or see that it is hidden; False for what cannot be drawn."""
         layer = str(entity.dxf.get("layer", "0")).lower()
         # Layers need not be listed; those are shown.
         if (layer in self.layers and layer not in self.shown) or entity.dxf.get("invisible", 0):
-            return
-        kind = entity.dxftype()
-        if kind in ("INSERT", "DIMENSION", "LEADER", "MLINE", "ACAD_TABLE"):
+            return True
+        if entity.dxftype() in ("INSERT", "DIMENSION", "LEADER", "MLINE", "ACAD_TABLE"):
             self._block(entity, depth, self._colour(entity, block_colour))
-            return
+            return True
         segments = self.painting.segments
-        outlines = Outlines(segments, self.unit_mm, self.limits, self.painting)
-        try:
-            painted = outlines.draw(entity)
-        except (ValueError, ArithmeticError, TypeError, AttributeError, IndexError):
-            painted = None  # the library's geometry gives up on degenerate entities
+        paint, dashes = Paint(self._colour(entity, block_colour)), self._dashes(entity)
+        painted = Outlines(segments, self.unit_mm, self.limits, self.painting).draw(entity)
         if painted is None:
-            name = kind if kind.isascii() else "an entity"
-            self.left_out[name] = self.left_out.get(name, 0) + 1
-            return
-        if len(segments.starts) == len(self.painting.owner):
-            return
-        paint = Paint(self._colour(entity, block_colour))
-        where = self.layers.get(layer, -1)
-        filled = painted == "fill"
-        line = None if filled else Line(paint, 0.0, "round", "round", dashes=self._dashes(entity))
-        self.painting.add(Mark(IDENTITY, paint if filled else None, line, even_odd=True, layer=where))
+            return False
+        if len(segments.starts) > len(self.painting.owner):
+            fill = paint if painted == "fill" else None
+            line = None if painted == "fill" else Line(paint, 0.0, "round", "round", dashes=dashes)
+            self.painting.add(Mark(IDENTITY, fill, line, even_odd=True, layer=self.layers.get(layer, -1)))
+        return True
 
     def _block(self, entity: Any, depth: int, colour: str) -> None:
         """What a reference to a block shows, its attributes as well."""
