@@ -36,10 +36,10 @@ def lightness_at(paint: Paint, page_mm: Floats) -> tuple[Floats, Floats]:
     """Lightness of the paint, and how much it covers, at (n, 2) points of the page; each (n,) or one number."""
     if paint.gradient is None:
         return np.asarray(lightness(paint.colour)), np.asarray(paint.alpha)
+    # Colour and opacity change each by itself between stops (SVG 2, section 14.2.4).
     weights = paint.gradient.weights(page_mm)
     alphas = weights @ np.array([stop.alpha for stop in paint.gradient.stops])
-    lights = weights @ np.array([stop.alpha * lightness(stop.colour) for stop in paint.gradient.stops])
-    return np.divide(lights, alphas, out=np.zeros(len(alphas)), where=alphas > 0.0), alphas * paint.alpha
+    return weights @ np.array([lightness(stop.colour) for stop in paint.gradient.stops]), alphas * paint.alpha
 
 
 def coverage_at(paint: Paint, page_mm: Floats) -> dict[str, Floats]:
@@ -47,9 +47,10 @@ def coverage_at(paint: Paint, page_mm: Floats) -> dict[str, Floats]:
     if paint.gradient is None:
         return {paint.colour: np.full(len(page_mm), tone(paint))}
     weights = paint.gradient.weights(page_mm)
+    alphas = weights @ np.array([stop.alpha for stop in paint.gradient.stops]) * paint.alpha
     found: dict[str, Floats] = {}
     for number, stop in enumerate(paint.gradient.stops):
-        dark = paint.alpha * stop.alpha * (1.0 - lightness(stop.colour))
+        dark = 1.0 - lightness(stop.colour)
         if dark >= PALEST:
-            found[stop.colour] = found.get(stop.colour, np.zeros(len(page_mm))) + weights[:, number] * dark
+            found[stop.colour] = found.get(stop.colour, np.zeros(len(page_mm))) + weights[:, number] * alphas * dark
     return found

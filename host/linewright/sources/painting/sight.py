@@ -16,7 +16,7 @@ from linewright.sources.painting.shapes import Shapes
 NEAR_MM: Final = 0.005
 """What lies nearer to an edge than this lies on it: a quarter of the usual tolerance, far below what a pen shows."""
 
-SEEN: Final = 0.1
+SEEN: Final = 0.04
 """Of a mask: what lets through less is not seen."""
 
 _COVERS_AT_A_TIME: Final = 512
