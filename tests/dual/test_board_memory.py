@@ -174,10 +174,10 @@ class Counted(unittest.TestCase):
         self.assertEqual(taken, 0)
 
     def test_homing_takes_nothing_from_the_heap_while_it_moves(self):
-        world = CountingWorld((900, 700))
+        world = CountingWorld((300, 200))
         world.switches = [Switch(0), Switch(0)]
         rig = BoardRig(world=world)
-        rig.settle()
+        rig.settle(home_passes=1)
         rig.send("home", axes=3)
         rig.run(lambda: bool(world.queue))
         taken, turns = self.moving(rig, lambda: rig.state() == "ready")
