@@ -31,6 +31,8 @@ def draw(
     layers: options.Layers = None,
     page: options.Page = 1,
     font: options.FontOption = None,
+    within: options.Within = None,
+    ink: options.Ink = None,
     rig_file: options.RigFile = None,
     port: options.Port = None,
     sheet: options.SheetName = None,
@@ -88,7 +90,9 @@ def draw(
     drift = DriftCheck.of(rig, check_drift, drift_limit_mm)
     placement = options.placement(sheet, landscape, margin_mm, fit, turn, pen_by, at=at, size_mm=size_mm, mirror=mirror)
     tidiness = options.tidiness(redraw_mm, effort)
-    lines = options.lines(wanted.method, pens, see_through=see_through, layers=layers, page=page, font=font)
+    lines = options.lines(
+        wanted.method, pens, see_through=see_through, layers=layers, page=page, font=font, within=within, ink=ink
+    )
     for caution in cautions.before_moving(aimed.port):
         output.prose(f"caution: {caution}", stderr=True)
     for number, one in enumerate(folder or [wanted.source]):

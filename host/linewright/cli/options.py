@@ -152,6 +152,24 @@ FontOption = Annotated[
         show_default=False,
     ),
 ]
+Within = Annotated[
+    str | None,
+    typer.Option(
+        "--within",
+        metavar="TIME",
+        help="The best drawing of a photograph that the rig makes in this time, such as 20min or 1h30min.",
+        show_default=False,
+    ),
+]
+Ink = Annotated[
+    str | None,
+    typer.Option(
+        "--ink",
+        metavar="LENGTH",
+        help="The best drawing of a photograph with lines of this length in all, such as 30m.",
+        show_default=False,
+    ),
+]
 RigFile = Annotated[
     Path | None,
     typer.Option(
@@ -367,9 +385,12 @@ def lines(
     layers: str | None = None,
     page: int = 1,
     font: str | None = None,
+    within: str | None = None,
+    ink: str | None = None,
 ) -> Lines:
     """The options about how lines are made, in one value."""
     from linewright.planning import pipeline
+    from linewright.planning.budget import Budget, read_ink_mm, read_time_s
     from linewright.sources.pens import read_pens
     from linewright.sources.picture import Words
 
@@ -381,6 +402,9 @@ def lines(
         tuple(name.strip() for name in (layers or "").split(",") if name.strip()),
         page,
         Words(font is not None, () if font in (None, "outlines") else (font,)),
+        budget=None
+        if within is None and ink is None
+        else Budget(None if within is None else read_time_s(within), None if ink is None else read_ink_mm(ink)),
     )
 
 

@@ -24,6 +24,8 @@ def plan(
     layers: options.Layers = None,
     page: options.Page = 1,
     font: options.FontOption = None,
+    within: options.Within = None,
+    ink: options.Ink = None,
     rig_file: options.RigFile = None,
     sheet: options.SheetName = None,
     landscape: options.Landscape = None,
@@ -115,7 +117,9 @@ def plan(
     rig = target.of_rig(rig_file, said=not as_json).rig
     placement = options.placement(sheet, landscape, margin_mm, fit, turn, pen_by, at=at, size_mm=size_mm, mirror=mirror)
     tidiness = options.tidiness(redraw_mm, effort)
-    how = options.lines(wanted.method, pens, see_through=see_through, layers=layers, page=page, font=font)
+    how = options.lines(
+        wanted.method, pens, see_through=see_through, layers=layers, page=page, font=font, within=within, ink=ink
+    )
     if many:
         tasks = [planning.PlanTask(source, rig, placement, how, tidiness) for source in sources or ()]
         plan_many.carry_out(tasks, outputs, planning.Spread(workers, cluster), as_json=as_json)

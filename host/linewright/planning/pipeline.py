@@ -13,6 +13,7 @@ from linewright.drawing.crop import Cut
 from linewright.errors import InputError, SheetError, SourceError
 from linewright.planning import arrangement_file
 from linewright.planning.arrangement import Arrangement, Item, Poster, is_one
+from linewright.planning.budget import Budget, fitted
 from linewright.planning.composing import Composed, composed
 from linewright.planning.placement import place, to_machine
 from linewright.planning.poster import Piece, pieces
@@ -88,6 +89,7 @@ class Lines:
     pens : the pens to separate colours to; none: one pen.
     tolerance_mm : how far a stroke strays from its curve.
     see_through, layers, page, words : of drawing files; see `Wish`.
+    budget : what a drawing of a photograph may cost; None: whatever it costs.
     """
 
     method: str | None = None
@@ -97,6 +99,7 @@ class Lines:
     layers: tuple[str, ...] = ()
     page: int = 1
     words: Words = USUAL_WORDS
+    budget: Budget | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -207,10 +210,55 @@ def prepare(
     placement, lines = placement or Placement(), lines or Lines()
     found = arranged(str(source), placement, lines)
     if found is not None:
+        if lines.budget is not None:
+            raise InputError("a time or a length of line is for one photograph", hint="leave --within and --ink out")
         return prepare_arrangement(found, rig, lines, tidiness=tidiness, report=report, enough=enough)
     sheet = sheet_on(rig, placement.sheet, landscape=placement.landscape, margin_mm=placement.margin_mm)
+    if lines.budget is not None:
+        return _within_budget(str(source), rig, placement, lines, sheet, tidiness, report, enough)
     picture = read_picture(str(source), lines, wish_for(rig, sheet, placement, report))
     return planned(picture, rig, placement, tidiness=tidiness, report=report, enough=enough)
+
+
+def _within_budget(
+    source: str,
+    rig: Rig,
+    placement: Placement,
+    lines: Lines,
+    sheet: Sheet,
+    tidiness: Tidiness | None,
+    report: Report | None,
+    enough: Callable[[], bool] | None,
+) -> Job:
+    """Plan a photograph with as much ink as its budget allows; otherwise as `prepare`."""
+    from linewright.sources import methods, photograph
+    from linewright.sources.choice import Automatic
+    from linewright.sources.tone.method import ToneMethod, needs_extra
+
+    asked = lines.method or methods.FOR_PHOTOGRAPHS
+    way = None if methods.makes_its_own(asked) else methods.chosen(asked)
+    if not isinstance(way, Automatic | ToneMethod) or not photograph.looks_like_one(Path(source)):
+        raise InputError(
+            f"{source} cannot be drawn paler to save time or ink: it is no photograph",
+            hint="leave --within and --ink out",
+        )
+    needs_extra()
+    taken = photograph.load(source)
+    wish = replace(wish_for(rig, sheet, placement, report), tolerance_mm=lines.tolerance_mm, pens=lines.pens)
+    why: tuple[str, ...] = ()
+    if isinstance(way, Automatic):
+        way, choice = way.way(taken, wish)
+        why = (f"{choice.method}: {choice.why}",)
+    full = way
+
+    def plan_it(picture: Picture) -> tuple[Job, float, float]:
+        job = planned(picture, rig, placement, tidiness=tidiness, report=report, enough=enough)
+        return job, job.program.predicted_s, job.program.pen_down_mm
+
+    job, words = fitted(
+        lambda share: full.with_ink(share).drawn(taken, wish, source), plan_it, lines.budget or Budget()
+    )
+    return replace(job, warnings=(*why, words, *job.warnings))
 
 
 @dataclass(frozen=True)

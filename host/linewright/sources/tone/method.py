@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from typing import Final
+from dataclasses import dataclass, replace
+from typing import Final, Self
 
 import numpy as np
 
@@ -85,6 +85,10 @@ class ToneMethod(Preparation):
             )
         drawing = Drawing.from_strokes(strokes, pen_of, pens)
         return Picture(drawing, width_mm, height_mm, (*taken.warnings, *notes))
+
+    def with_ink(self, share: float) -> Self:
+        """The same with a share of its ink, above 0 and up to 1."""
+        return replace(self, darkest=self.darkest * share)
 
     def part(self, rgb: Floats32) -> tuple[float, float, float, float]:
         """Left, top, right, bottom of what is drawn of a photograph that is turned and cropped already, in pixels."""

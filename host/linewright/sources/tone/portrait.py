@@ -8,8 +8,8 @@ finest strokes; clothes are suggested.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Final
+from dataclasses import dataclass, replace
+from typing import Final, Self
 
 import numpy as np
 
@@ -89,6 +89,13 @@ class Portrait(ToneMethod):
     frame: str = settings.text("head: head and shoulders; whole; face:2: the second largest face; auto", "auto")
     background: str = settings.choice("clear: the person alone; keep: what is behind as well", "clear", "clear", "keep")
     ink_m: float = settings.number("length of all lines at most; 0: what a face needs", 0.0, 0.0, 1000.0, "m")
+
+    kept: float = 1.0
+    """Of the length of all strokes, the most needed first."""
+
+    def with_ink(self, share: float) -> Self:
+        """The same without the strokes that are needed least."""
+        return replace(self, kept=share)
 
     def drawn(self, taken: photograph.Photograph, wish: Wish, source: str = "the picture") -> Picture:
         """The strokes of a photograph that has been read."""
@@ -179,7 +186,11 @@ class Portrait(ToneMethod):
         lens_mm = max(LENS_PENS * field.pen_mm, LENS_FACE * widest)
         most = self.ink_m * 1000 or INK * field.width_mm * field.height_mm / field.pen_mm
         asked = Field(wanted, field.width_mm, field.height_mm, field.pen_mm)
-        return laid_by_lenses(Bed(asked, cosine, sine, sitter.weight, lens_mm), report, ink_high_mm=most)
+        strokes = laid_by_lenses(Bed(asked, cosine, sine, sitter.weight, lens_mm), report, ink_high_mm=most)
+        if self.kept == 1:
+            return strokes
+        run = np.cumsum([float(np.hypot(*np.diff(stroke, axis=0).T).sum()) for stroke in strokes])
+        return strokes[: int(np.searchsorted(run, self.kept * run[-1], side="right"))] if len(run) else strokes
 
 
 def _inside(face: Face, shape: tuple[int, ...]) -> bool:

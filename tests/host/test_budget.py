@@ -1,0 +1,78 @@
+"""Time and ink as the wish: how both are written, and that a drawing comes close to them from below."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from linewright.errors import InputError
+from linewright.planning import budget, pipeline
+from linewright.planning.budget import Budget
+from linewright.rig.rig import Rig
+from linewright.tidy import Tidiness
+
+HERON = Path(__file__).resolve().parents[2] / "demo" / "heron.jpg"
+
+
+@pytest.mark.parametrize(("words", "seconds"), [("20min", 1200), ("90s", 90), ("1h30min", 5400), ("0.5 h", 1800)])
+def test_times_as_people_write_them(words, seconds):
+    assert budget.read_time_s(words) == seconds
+
+
+@pytest.mark.parametrize("words", ["", "20", "0min", "20 m", "-3min", "min", "3min later"])
+def test_what_is_no_time_is_refused_with_how_to_write_one(words):
+    with pytest.raises(InputError, match="no drawing time"):
+        budget.read_time_s(words)
+
+
+@pytest.mark.parametrize(("words", "mm"), [("30m", 30_000), ("250cm", 2500), ("800 mm", 800)])
+def test_lengths_as_people_write_them(words, mm):
+    assert budget.read_ink_mm(words) == mm
+
+
+@pytest.mark.parametrize("words", ["", "30", "0m", "3in", "m"])
+def test_what_is_no_length_is_refused(words):
+    with pytest.raises(InputError, match="no length"):
+        budget.read_ink_mm(words)
+
+
+@given(full_s=st.floats(100, 10_000), always=st.floats(0, 0.5), bend=st.floats(0.7, 2.0), part=st.floats(0.2, 1.5))
+def test_any_smooth_need_is_met_within_five_per_cent_in_few_plans(full_s, always, bend, part):
+    """Need grows with the share of ink, in proportion or not, and some of it is always there."""
+    allowed_s = part * full_s
+    least_s = always * min(allowed_s, full_s)
+    tried = []
+
+    def plan(share):
+        tried.append(share)
+        return share, least_s + (full_s - least_s) * share**bend, 1.0
+
+    share, words = budget.fitted(lambda s: s, plan, Budget(time_s=allowed_s))
+    time_s = least_s + (full_s - least_s) * share**bend
+    assert time_s <= allowed_s
+    assert len(tried) <= budget.TRIES
+    assert share == 1 or time_s >= 0.95 * allowed_s
+    assert ("all of it" in words) == (share == 1)
+
+
+def test_what_cannot_be_drawn_so_fast_is_refused():
+    with pytest.raises(InputError, match="still takes"):
+        budget.fitted(lambda s: s, lambda s: (s, 100.0 + s, 1.0), Budget(time_s=50.0))
+
+
+@pytest.mark.parametrize("method", ["hatching", "portrait", "one-line"])
+def test_a_photograph_takes_the_ink_that_is_allowed(method):
+    lines = pipeline.Lines(method, budget=Budget(ink_mm=2500.0))
+    place = pipeline.Placement(sheet="74x105mm")
+    job = pipeline.prepare(HERON, Rig.default(), place, lines, tidiness=Tidiness(effort="quick"))
+    assert any("of its ink" in words for words in job.warnings)
+    assert 0.95 * 2500 <= job.program.pen_down_mm <= 2500
+
+
+def test_a_drawing_is_not_made_paler():
+    svg = HERON.with_name("heron.svg")
+    with pytest.raises(InputError, match="no photograph"):
+        pipeline.prepare(svg, Rig.default(), None, pipeline.Lines(budget=Budget(time_s=60.0)))
