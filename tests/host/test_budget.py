@@ -8,10 +8,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from host.photographs import hills, photograph
+from linewright.drawing.strokes import Drawing
 from linewright.errors import InputError
-from linewright.planning import budget, pipeline
+from linewright.planning import budget, comparison, pipeline
 from linewright.planning.budget import Budget
 from linewright.rig.rig import Rig
+from linewright.sources import Picture, Wish
 from linewright.tidy import Tidiness
 
 HERON = Path(__file__).resolve().parents[2] / "demo" / "heron.jpg"
@@ -76,3 +79,20 @@ def test_a_drawing_is_not_made_paler():
     svg = HERON.with_name("heron.svg")
     with pytest.raises(InputError, match="no photograph"):
         pipeline.prepare(svg, Rig.default(), None, pipeline.Lines(budget=Budget(time_s=60.0)))
+
+
+def test_more_ink_than_paper_bears_is_said():
+    rows = [[(0.0, 0.1 * i), (20.0, 0.1 * i)] for i in range(200)]
+    for strokes, soaked in ((rows, True), (rows[::10], False)):
+        picture = Picture(Drawing.from_strokes(strokes), 20.0, 20.0)
+        place = pipeline.Placement(sheet="60x60mm", fit="keep")
+        job = pipeline.planned(picture, Rig.default(), place, tidiness=Tidiness(effort="quick"))
+        assert any("times over" in words for words in job.warnings) == soaked
+
+
+def test_the_pick_of_auto_comes_first_with_its_reason():
+    grey = hills(3, 60, 80)
+    names, why = comparison.with_pick(photograph(grey), Wish())
+    assert names[0] == "cross-hatching:form=1"
+    assert set(comparison.names()) <= set(names)
+    assert "photograph" in why

@@ -87,6 +87,8 @@ def test_compare_tells_a_person_what_its_figures_are(photo, tmp_path, capsys):
     out = capsys.readouterr().out
     assert "drawing time" in out
     assert "centre-lines (for line art)" in out
+    assert "recommended" not in out  # they were named
+    assert f"linewright draw {photo} --as waves" in out
     assert "likeness: of the structure seen, 1 is equal" in out
     assert out.rstrip().endswith("hills-methods.png")
     assert (tmp_path / "out" / "hills-methods.png").exists()

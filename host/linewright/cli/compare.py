@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Final
 
@@ -68,7 +69,8 @@ def compare(
     with ProgressBar(shown=not as_json) as bar:
         wish = pipeline.wish_for(rig, on, placement, bar.share)
         taken = photograph.load(photo)
-        entries = list(comparison.compare(taken, wish, method or comparison.names(), drawing_s))
+        asked, why = (method, "") if method else comparison.with_pick(taken, wish)
+        entries = list(comparison.compare(taken, wish, asked, drawing_s))
         if all(entry.picture is None for entry in entries):
             raise InputError(f"{photo}: no method has found anything to draw", hint=entries[0].trouble)
         bar.say("drawing the contact sheet")
@@ -87,12 +89,12 @@ def compare(
         return
     for warning in taken.warnings:
         output.warn(warning)
-    heads = ("method", "strokes", "ink", "drawing time", "tone error", "likeness", "computed in")
+    heads = ("method", "strokes", "ink", "drawing time", "tone error", "likeness", "near", "computed in")
     table = Table(*heads, box=None, pad_edge=False)
     for entry in entries:
         name = f"{entry.method} (for {entry.suits})" if entry.suits else entry.method
         if entry.picture is None or entry.reading is None or entry.drawing_s is None:
-            table.add_row(name, "-", "-", "-", "-", "-", f"{wording.duration(entry.seconds)}: {entry.trouble}")
+            table.add_row(name, "-", "-", "-", "-", "-", "-", f"{wording.duration(entry.seconds)}: {entry.trouble}")
             continue
         drawing = entry.picture.drawing
         ink = wording.length(float(drawing.stroke_lengths_mm().sum()))
@@ -104,13 +106,20 @@ def compare(
             wording.duration(entry.drawing_s),
             f"{reading.error:.3f}",
             f"{reading.likeness:.2f}",
+            "-" if entry.near is None else f"{entry.near:.2f}",
             wording.duration(entry.seconds),
         )
     output.console().print(table)
     output.say(
         "tone error: mean difference from the grey wanted, 0 is none; likeness: of the structure seen, 1 is equal; "
+        "near: the same from 1 m; "
         "drawing time: as planned for the rig, with a quick order of strokes"
     )
+    if why:
+        output.say(f"recommended: {entries[0].method}, since {why}")
+    for entry in entries:
+        if entry.picture is not None:
+            output.say(f"  linewright draw {shlex.quote(photo)} --as {entry.method}")
     output.say(str(sheet_file))
 
 
@@ -127,6 +136,7 @@ def _figures(entry: object) -> dict[str, object]:
             "predicted_s": entry.drawing_s,
             "tone_error": entry.reading.error,
             "tone_bias": entry.reading.bias,
+            "likeness_near": entry.near if entry.near == entry.near else None,
             "likeness": likeness if likeness == likeness else None,  # NaN, which JSON lacks: a picture of few pixels
         }
     return figures

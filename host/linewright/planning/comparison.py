@@ -20,6 +20,9 @@ if TYPE_CHECKING:
 SUITS: Final = {"centre-lines": "line art", "areas": "flat colours"}
 """Methods that are made for other pictures than photographs, and what they are for."""
 
+NEAR_M: Final = 1.0
+"""At arm's length and a little more: the blur there is 0.3 mm, and lines of 0.5 mm begin to join."""
+
 _MAKING: Final = 0.4
 """Of a method's share of the progress: making its strokes; by trial, timing them takes about as long again."""
 
@@ -35,6 +38,7 @@ class ComparedMethod:
     drawing_s : how long the rig draws it; None where there is nothing to draw.
     picture, reading : None where the method has found nothing to draw.
     trouble : why it has not.
+    near : structural similarity with what was wanted, seen at reading distance; 1 for equal.
     """
 
     method: str
@@ -43,6 +47,7 @@ class ComparedMethod:
     reading: Reading | None
     trouble: str = ""
     drawing_s: float | None = None
+    near: float | None = None
 
     @property
     def suits(self) -> str:
@@ -53,6 +58,14 @@ class ComparedMethod:
 def names() -> list[str]:
     """Methods for photographs, ``auto`` aside, which is one of the others."""
     return [name for name, entry in methods.METHODS.items() if "photograph" in entry.takes and name != "auto"]
+
+
+def with_pick(taken: Photograph, wish: Wish) -> tuple[list[str], str]:
+    """What ``auto`` takes for a photograph, then the other methods; and why it takes it."""
+    from linewright.sources.choice import choose
+
+    pick = choose(taken, wish)
+    return [pick.method, *(name for name in names() if name != pick.method)], pick.why
 
 
 def compare(
@@ -88,9 +101,11 @@ def compare(
             yield ComparedMethod(words, time.perf_counter() - began, None, None, error.message)
             continue
         seconds = time.perf_counter() - began
-        reading = meter.read(list(picture.drawing), way.wanted(taken, wish))
+        wanted = way.wanted(taken, wish)
+        reading = meter.read(list(picture.drawing), wanted)
+        near = meter.read(list(picture.drawing), wanted, distance_m=NEAR_M).likeness
         lasts_s = drawing_s(picture, _within(wish, words, number, len(ways), (_MAKING, 1.0)))
-        yield ComparedMethod(words, seconds, picture, reading, drawing_s=lasts_s)
+        yield ComparedMethod(words, seconds, picture, reading, drawing_s=lasts_s, near=near)
 
 
 def _within(wish: Wish, words: str, number: int, count: int, part: tuple[float, float]) -> Report:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 
 import numpy as np
 
+from linewright import wording
 from linewright.drawing.crop import Cut
 from linewright.errors import InputError, SheetError, SourceError
 from linewright.planning import arrangement_file
@@ -462,7 +463,30 @@ def on_machine(
     drawing = tidy(reached, Tidying.on(rig, reached, tidiness), watcher)
     watcher.report("planning the motion", 0.0)
     program = plan_for_pens(drawing, rig, sheet=sheet)
-    return Job(program, (*warnings, *notes, *doubts(rig), *program.warnings))
+    warnings = (*warnings, *notes, *_ink_words(drawing, rig))
+    return Job(program, (*warnings, *doubts(rig), *program.warnings))
+
+
+INK_TIMES: Final = 1.0
+"""How often ink may cover the box around a drawing, on average, before it is said: solid ink once over everything makes
+drawing paper cockle, and more tears it (common practice)."""
+
+
+INK_LEAST_MM: Final = 1000.0
+"""Less ink is no wash, however small the box around it: a word, or one thick line."""
+
+
+def _ink_words(drawing: Drawing, rig: Rig) -> tuple[str, ...]:
+    """A warning where lines lay more ink than paper bears."""
+    width, height = np.maximum(np.ptp(drawing.points_mm, axis=0), rig.pen.width_mm)
+    lengths_mm = drawing.stroke_lengths_mm()
+    widths_mm = np.array([rig.pen.width_mm if pen.width_mm is None else pen.width_mm for pen in drawing.pens])
+    times = float((lengths_mm * widths_mm[drawing.pen]).sum() / (width * height))
+    if times <= INK_TIMES or lengths_mm.sum() < INK_LEAST_MM:
+        return ()
+    total = wording.length(float(lengths_mm.sum()))
+    step = "allow less with --ink, or take darkest=0.5, a finer pen or a larger sheet"
+    return (f"{total} of lines lay ink {times:.1f} times over the whole picture, and paper cockles; {step}",)
 
 
 def load(path: Path, rig: Rig) -> Job:
