@@ -1,6 +1,9 @@
 """Drawing time against ringing: plain trapezoids of speed, bounded jerk, and shaping, on a carriage that rings.
 
-    python bench/smoothness.py
+    python bench/smoothness.py [tip]
+
+The first table is that of plans for the tip (``shaper = "tip"``), by ``tip`` it alone: their time against that of the
+fastest plan, whatever that rings, and the error of the tip if the machine rings as believed, and higher or lower.
 
 Every program is rendered to pulses by the board's own kernel, and its ink drawn by the virtual rig's mechanics, with a
 carriage that swings on each axis as a second-order system (`linewright.simulation.mechanics`). *Ringing* is the largest
@@ -16,6 +19,7 @@ whatever it rings: no method can be faster than that.
 from __future__ import annotations
 
 import math
+import sys
 from array import array
 from typing import Any
 
@@ -89,6 +93,9 @@ def ringing(program: Program, machine: Machine, faults: Faults) -> float:
 
 THRESHOLDS_MM = (0.2, 0.1, 0.05, 0.03)
 AIM_MM = 0.05
+TIP_ROWS = ((1.0, 0.05), (0.95, 0.05), (1.05, 0.05), (0.85, 0.15), (1.15, 0.15))
+"""How many times the believed frequencies the true ones are, and the band that is planned for."""
+BARS = {"frames": 1.15, "hatching": 1.15, "facets": 1.25, "lettering": 1.15, "circles": 1.15}
 ACCELS_FROM_MM_S2 = 40.0
 DEVIATIONS_MM = (0.003, 0.02)
 SWINGS_MM = np.geomspace(0.012, 0.3, 10)
@@ -172,8 +179,35 @@ def _cell(took_s: float, plain_s: float) -> str:
     return f"{took_s:6.1f} s " + (f"{plain_s / took_s:5.2f}x" if math.isfinite(plain_s) else "  only")
 
 
+def for_the_tip() -> None:
+    """Plans for the tip on the default rig: time against the fastest plan that rings at will, and how far off it is."""
+    hz, rig = MACHINES[0][1], Rig.default()
+    print(
+        f"\nThe default rig, shaper = tip, swing {AIM_MM} mm: time / fastest plan, and tip error by true frequency, mm"
+    )
+    heads = "".join(f"{f'{factor:g} of it, band {band:g}':>22s}" for factor, band in TIP_ROWS)
+    print(f"{'drawing':10s} {'any':>7s} {'bar':>6s} {heads}   ramps/s  bytes/s")
+    for name, drawing in drawings().items():
+        any_s = _motion_s(motion.plan(drawing, rig))
+        cells, programs = [], {}
+        for factor, band in TIP_ROWS:
+            known = {"smoothing.x_hz": hz[0], "smoothing.y_hz": hz[1], "smoothing.band": band}
+            machine = rig.changed(known | {"smoothing.shaper": "tip", "smoothing.swing_mm": AIM_MM})
+            if band not in programs:
+                programs[band] = motion.plan(drawing, machine)
+            program = programs[band]
+            faults = Faults(ringing_x_hz=hz[0] * factor, ringing_y_hz=hz[1] * factor, ringing_damping=DAMPING)
+            off = ringing(program, Machine.from_rig(machine), faults)
+            cells.append(f"{_motion_s(program) / any_s:14.3f}x {off:6.4f}")
+        program = programs[TIP_ROWS[0][1]]
+        moving_s = _motion_s(program)
+        rates = f"{program.ramps / moving_s:9.0f} {program.frame_bytes / moving_s:8.0f}"
+        print(f"{name:10s} {any_s:5.1f} s {BARS[name]:5.2f}x {''.join(cells)} {rates}", flush=True)
+
+
 def main() -> None:
     """The tables."""
+    for_the_tip()
     methods = ("plain", "jerk", "zv", "zvd")
     for what, hz, changes in MACHINES:
         rig = Rig.default().changed(changes)
@@ -199,4 +233,7 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    if sys.argv[1:] == ["tip"]:
+        for_the_tip()
+    else:
+        main()

@@ -166,7 +166,7 @@ def play(program: Program, machine: Rig) -> tuple[dict[str, CheckResult], int, t
             while state[kernel.S_LEFT]:
                 count = kernel.render(state, words, 0, len(words), 1 << 28)
                 waiting.append(np.array(words[:count], dtype=np.int32).view(np.uint32))
-        else:
+        elif program.kind[i] != PEN or program.ticks[i]:  # a pen action in passing stops nothing
             run()
             kernel.rest(state)
             if program.ticks[i]:

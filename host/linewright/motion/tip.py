@@ -35,7 +35,7 @@ ROOM: Final = 0.985
 ROUNDING_STEPS: Final = 0.75
 """Share of the tip's error that is left to rounding, steps: half a step of either motor."""
 
-WHOLE_STEPS: Final = 0.6
+WHOLE_STEPS: Final = 0.4
 """Share of it that is left when the ramps are looked at: half a step of the one motor on which no ramp shows a single
 step, and what that makes swing."""
 
@@ -94,10 +94,16 @@ def plan_tip(stretches: Stretches, stroke: Indices, limits: Limits, elastic: Ela
             stretches, limits, elastic, whole, np.zeros_like(begins), first, due, ramps.played_mm(plan, limits)
         )
         begins = _begins(model)
-        worst = np.maximum.reduceat(replace(model, begins=begins).over(motors=False), first[:-1])
+        over = replace(model, begins=begins).over(played=True)
+        worst = np.maximum.reduceat(over, first[:-1])
         waiting = np.flatnonzero((worst > 1.0) & (stroke >= 0))
         if not len(waiting):
             break
+        # Where most of it was brought along, the way there has to leave less.
+        brought = np.hypot(*np.abs(begins[:, :, waiting]).max(axis=1)) > whole[waiting] / 2.0
+        brought &= (waiting > 0) & (stroke[waiting - 1] < 0)
+        worst[waiting - brought] = worst[waiting]
+        waiting = np.unique(waiting - brought)
         tight[waiting] *= np.maximum(AIM / worst[waiting], LOWEST)
     return ramps
 

@@ -134,17 +134,26 @@ class TipModel:
         """(m,) int64, stretch of each sample."""
         return np.repeat(np.arange(len(self.first) - 1), np.diff(self.first))
 
-    def over(self, *, motors: bool = True) -> Floats:
-        """(m,) by how much each sample is beyond what is allowed, as a ratio; ``motors``: their limits count, too."""
-        worst = self._motors() if motors else np.zeros(len(self.drive_mm))
+    def over(self, *, played: bool = False) -> Floats:
+        """(m,) by how much each sample is beyond what is allowed, as a ratio.
+
+        ``played``: what ramps do, so motors need no look; and the segment nearest to every tip is looked for. Otherwise
+        that of the first frequencies stands for all: their tips are hundredths of a millimetre apart.
+        """
+        worst = np.zeros(len(self.drive_mm)) if played else self._motors()
         owner, ends = self.owner, self.first[1:] - 1
         drawn = self.stretches.drawing[self.stretches.starts[:-1]]
         pen = np.flatnonzero(drawn[owner])[::SEEN]
         allowed = self.allowed_mm
         tips = [[self._tip(axis, number) for number in range(len(self.elastic.factors))] for axis in (0, 1)]
+        segment: Indices | None = None
         for (x, left_x), (y, left_y) in itertools.product(*tips):
             tip = np.column_stack((x[pen], y[pen]))
-            worst[pen] = np.maximum(worst[pen], self._distance(tip, pen) / allowed[owner[pen]])
+            if segment is None or played:
+                segment, far = self._nearest(tip, pen)
+            else:
+                far = self._beside(tip, segment)
+            worst[pen] = np.maximum(worst[pen], far / allowed[owner[pen]])
             # What swings on behind the end counts where the pen is still down, or comes down before it has died away.
             left = np.hypot(left_x, left_y)
             at_end = np.where(drawn, left / allowed, left * self._decay() / (allowed * LEAVES))
@@ -161,10 +170,10 @@ class TipModel:
         turn = np.abs(np.arctan2(across, np.sum(step[1:] * step[:-1], axis=1)))
         corner = np.flatnonzero((turn > SHARP_RAD) & ~self.stretches.rest[1:-1] & self.stretches.drawing[1:]) + 1
         at = np.minimum(np.searchsorted(self.due_mm, along[corner]), len(tip) - 1)
-        near = np.full(len(corner), np.inf)
-        for shift in range(-NEAR_CORNER, NEAR_CORNER + 1):
-            there = tip[np.clip(at + shift, 0, len(tip) - 1)] - points[corner]
-            near = np.minimum(near, np.hypot(there[:, 0], there[:, 1]))
+        moments = np.clip(at[:, None] + np.arange(-NEAR_CORNER, NEAR_CORNER + 1, 2), 0, len(tip) - 1)
+        x = tip[moments, 0] - points[corner, 0, None]
+        y = tip[moments, 1] - points[corner, 1, None]
+        near = np.sqrt((x * x + y * y).min(axis=1, initial=np.inf))
         return at, near
 
     def swings(self) -> Swings:
@@ -217,20 +226,36 @@ class TipModel:
         swing = self._swing(axis, number)
         return x - (complex(1.0, -z / root) * swing).real, np.abs(swing[self.first[1:] - 1]) / root
 
-    def _distance(self, tip: Floats, sample: Indices) -> Floats:
-        """(j,) distance of tips (j, 2) from their lines, near where they should be at some samples."""
+    def _nearest(self, tip: Floats, sample: Indices) -> tuple[Indices, Floats]:
+        """Segments nearest to tips (j, 2), close to where they should be at some samples, and how far they are."""
         along, points, starts = self.stretches.along_mm, self.stretches.points_mm, self.stretches.starts
         owner = self.owner[sample]
         begin, end = starts[owner], starts[owner + 1] - 1
         at = self.due_mm[sample]
-        best = np.full(len(tip), np.inf)
+        best, nearest = np.full(len(tip), np.inf), begin.copy()
         for _ in range(LOOKS):
             k = np.clip(np.searchsorted(along, at, side="right") - 1, begin, end - 1)
             length = along[k + 1] - along[k]
             step = points[k + 1] - points[k]
             off = tip - points[k]
             ahead = (off[:, 0] * step[:, 0] + off[:, 1] * step[:, 1]) / length
-            gap = off - step * (np.clip(ahead, 0.0, length) / length)[:, None]
-            best = np.minimum(best, np.hypot(gap[:, 0], gap[:, 1]))
+            share = np.clip(ahead, 0.0, length) / length
+            x, y = off[:, 0] - share * step[:, 0], off[:, 1] - share * step[:, 1]
+            square = x * x + y * y
+            better = square < best
+            best = np.where(better, square, best)
+            nearest = np.where(better, k, nearest)
             at = along[k] + ahead
-        return best
+        return nearest, np.sqrt(best)
+
+    def _beside(self, tip: Floats, segment: Indices) -> Floats:
+        """(j,) how far tips (j, 2) are beside the lines of their segments, and beyond the ends of their stretches."""
+        points, rest = self.stretches.points_mm, self.stretches.rest
+        step = points[segment + 1] - points[segment]
+        length = np.hypot(step[:, 0], step[:, 1])
+        off = tip - points[segment]
+        across = (step[:, 0] * off[:, 1] - step[:, 1] * off[:, 0]) / length
+        ahead = (step[:, 0] * off[:, 0] + step[:, 1] * off[:, 1]) / length
+        beyond = np.where(rest[segment], np.minimum(ahead, 0.0), 0.0)
+        beyond += np.where(rest[segment + 1], np.maximum(ahead - length, 0.0), 0.0)
+        return np.asarray(np.hypot(across, beyond))
