@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from lineboard import kernel
 from linewright.drawing.strokes import Drawing
-from linewright.program.program import RAMP, Program
+from linewright.program.program import PEN, RAMP, Program
 from linewright.rig.rig import Rig
 from linewright.simulation.machine import Machine
 from linewright.simulation.pulse_checks import CheckResult, PulseChecks, Shape, decode

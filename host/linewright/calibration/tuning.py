@@ -22,8 +22,6 @@ if TYPE_CHECKING:
     from linewright.rig.rig import Rig
 
 SHAPERS: Final = ("none", "zv", "zvd")
-TIP_MOST_MM: Final = 2_000.0
-"""Length of ink up to which plans for the tip are tried: they take a hundred times as long as others."""
 SWINGS_MM: Final = (0.05, 0.02)
 """What a corner may leave under a shaper: a tenth of a common line, and less than one sees."""
 SHARES: Final = (1.0, 0.6, 0.35)
@@ -118,11 +116,6 @@ def tune(
     plain = rig.changed({"corrections": {}})
     sample = _sample(drawing)
     candidates: list[tuple[str, dict[str, object]]] = [("as it is", {}), *_candidates(rig)]
-    if float(drawing.stroke_lengths_mm().sum()) <= TIP_MOST_MM:
-        candidates += [
-            (f"tip, within {swing:g} mm", {"smoothing.shaper": "tip", "smoothing.swing_mm": swing})
-            for swing in SWINGS_MM
-        ]
     tried = []
     for number, (name, changes) in enumerate(candidates):
         report(f"trying {name}", number / len(candidates))

@@ -48,6 +48,9 @@ FIRST_ROUNDS: Final = 8
 PASSES: Final = 5
 """How often strokes are looked at again as their ramps play them."""
 
+GENTLEST: Final = 0.01
+"""Share of the accelerations below which no plan goes: what is over then is so for another reason than speed."""
+
 AIM: Final = 0.97
 """What a plan is made gentler for, as a share of what is allowed: a little less saves trials."""
 
@@ -197,8 +200,8 @@ def _planned(
             if fine.all():
                 break
             slower, calmer = tried.gentler(model, over, trial.push_share, everywhere=turn >= FIRST_ROUNDS)
-            gentle[at] *= slower
-            calm[at] *= calmer
+            gentle[at] = np.maximum(gentle[at] * slower, GENTLEST)
+            calm[at] = np.maximum(calm[at] * calmer, GENTLEST**2)
             moved[at] = (moved[at] + tried.short_mm) * yields[at, None]
             left = left[~fine]
     return found

@@ -47,6 +47,9 @@ SHARP_RAD: Final = 0.3
 NEAR_CORNER: Final = 24
 """Samples before and behind the moment at which a corner is due, in which the tip may come nearest to it."""
 
+MOST_DECAYS: Final = 500.0
+"""Times of decay after which a stretch is looked at no more closely: e^500 is within float64."""
+
 SEEN: Final = 2
 """Every so many samples of the tip are compared with the line."""
 
@@ -211,6 +214,9 @@ class TipModel:
         moved = np.diff(self.drive_mm[:, axis], prepend=self.drive_mm[:1, axis])
         moved[self.first[:-1]] = 0.0
         time = (np.arange(len(moved)) - self.first[self.owner]) * self.elastic.period_s
+        if pole:
+            # A stretch of minutes: what comes later counts as if it came at once, which only overstates its swing.
+            time = np.minimum(time, MOST_DECAYS / -pole.real if pole.real else time.max(initial=0.0))
         # Even motion over one period is like a step in its middle.
         grown = np.cumsum(moved * np.exp(-pole * (time - self.elastic.period_s / 2.0)))
         before = np.concatenate(([0.0], grown[self.first[1:-1] - 1])) - self.begins[axis, number]
