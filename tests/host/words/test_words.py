@@ -15,6 +15,7 @@ from linewright.errors import SourceError
 from linewright.sources.picture import Wish
 from linewright.sources.words import own
 from linewright.sources.words.arranging import arrange
+from linewright.sources.words.art import Art
 from linewright.sources.words.hiding import visible
 from linewright.sources.words.lexicon import ADJECTIVES, Lexicon
 from linewright.sources.words.modifiers import MODIFIERS, modified
@@ -137,6 +138,31 @@ def test_who_does_what_to_whom():
     assert (fisher.name, fisher.worn[0].name, fisher.worn[0].modifiers, fisher.acts[0].verb) == (
         *("man", "beard", ["long"], "feed"),
     )
+
+
+@pytest.mark.parametrize(
+    "sentence",
+    [
+        "a gnome pushing a wheelbarrow with a pumpkin", "a queen drinking tea with a crocodile",
+        "a lion in bed with a teddy bear", "a heron with an umbrella", "a snail racing a turtle",
+        "a donkey pushing a cart with a lantern", "a witch flying on a broom", "a chef chasing a rat with a spoon",
+    ],
+)  # fmt: skip
+def test_nothing_that_is_named_is_left_out_of_the_drawing(sentence):
+    """Without any one of the things that are named, the picture would be another."""
+
+    def strokes(art: Art) -> list[bytes]:
+        return [stroke.points.tobytes() for stroke in visible(art.shapes, 0.1)]
+
+    whole = strokes(art_of(sentence))
+    reading = read(sentence, LEXICON)
+    subject = reading.subjects[0]
+    for other in subject.everything()[1:]:
+        less = read(sentence, LEXICON)
+        for phrase in less.subjects[0].everything():
+            phrase.acts = [act for act in phrase.acts if act.object is None or act.object.name != other.name]
+            phrase.relations = [one for one in phrase.relations if one.object.name != other.name]
+        assert strokes(arrange(less, Stage(things(), 1), 1)) != whole, other.name
 
 
 def test_numbers_colours_and_adjectives():

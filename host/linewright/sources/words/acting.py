@@ -229,14 +229,7 @@ class Troupe(Hands):
         if act is not None and verb.tool:
             self._tool(figure, pose, props, verb, k)
         for extra in self.acts(phrase):
-            if (
-                extra is not act
-                and extra.object is not None
-                and VERBS[extra.verb].role in ("hold", "hold2", "mouth", "play")
-                and act is not None
-                and verb.role in ("ride", "in", "none", "wear", "target")
-                and not verb.tool
-            ):
+            if extra.object is not None and act is not None and self._also_held(act, extra):
                 self._held(props, extra.object, figure_places(figure, pose)["hand"], k)
         art = posed(figure, pose, props)
         if pose.lying:
@@ -247,6 +240,21 @@ class Troupe(Hands):
         if seated_on is not None and seated_on.places.get("floor"):
             ground = seated_on.places["floor"].y
         return art.moved(shift(0, -ground), scale(k))
+
+    def _also_held(self, main: Act, other: Act) -> bool:
+        """Whether a hand is free for what else somebody has."""
+        verb = VERBS[main.verb]
+        busy = verb.tool or verb.role not in ("ride", "in", "none", "wear", "target")
+        return other is not main and not busy and VERBS[other.verb].role in ("hold", "hold2", "mouth", "play")
+
+    def in_hand(self, phrase: Phrase, thing: Phrase) -> bool:
+        """Whether a figure has a thing in its hands already, so that it need not stand beside it."""
+        main = self.main_act(phrase)
+        if main is None:
+            return False
+        if main.object is thing:
+            return True
+        return any(act.object is thing and self._also_held(main, act) for act in self.acts(phrase))
 
     def _pose(self, thing: Thing, phrase: Phrase, act: Act | None, verb: Verb) -> Pose:
         name = verb.pose or thing.pose

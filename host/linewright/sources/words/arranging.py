@@ -66,8 +66,12 @@ def _groups(subjects: list[Phrase], stage: Stage) -> list[Group]:
             i += 2
             continue
         if one.count == 2 and act is not None:
-            alone = replace(one, count=1)
-            found.append(_pair(alone, alone, stage))
+            spread = [r for r in one.relations if r.kind != "with"]
+            alone = replace(one, count=1, relations=[r for r in one.relations if r.kind == "with"])
+            both = _pair(alone, alone, stage)
+            for relation in spread:
+                both = stage.related(both, one, relation)
+            found.append(both)
         else:
             found.append(stage.group(one))
         i += 1

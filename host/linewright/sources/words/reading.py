@@ -561,7 +561,8 @@ class _Reader:
                 owned = self._noun_phrase()
                 if owned and self._owned(thing, owned[0]):
                     continue
-                if owned and ("acts" in _can(thing.name) or _carries(thing.name)) and not _carries(who.name):
+                alone = bool(owned) and "acts" not in _can(owned[0].name)
+                if owned and ("acts" in _can(thing.name) or _carries(thing.name) or (_contains(thing.name) and alone)):
                     # "chasing a rat with a pan": who does it has the pan; "a cat with a hat" wears it.
                     tool = any(act.object is thing for act in who.acts) and _held(owned[0].name)
                     self._with(who if tool else thing, owned[0])

@@ -51,7 +51,7 @@ class Stage(Troupe):
         for act in phrase.acts:
             lone = self._effect(lone, phrase, act)
         for relation in phrase.relations:
-            lone = self._related(lone, phrase, relation)
+            lone = self.related(lone, phrase, relation)
         return lone
 
     def _several(self, phrase: Phrase, factor: float) -> Group:
@@ -73,6 +73,7 @@ class Stage(Troupe):
         acts = [a for a in acts if a not in ride_all]
         if together is not None:
             acts.append(Act("lift", Phrase("", "")))
+        acts = [_each(act, phrase.count) for act in acts]
         single = replace(phrase, count=1, relations=own, acts=acts)
         one = self.group(single, factor)
         copies = []
@@ -93,7 +94,7 @@ class Stage(Troupe):
             assert ride.object is not None
             whole = placing.inside(whole, self.group(ride.object))
         for relation in shared:
-            whole = self._related(whole, phrase, relation)
+            whole = self.related(whole, phrase, relation)
         return whole
 
     def _carried_together(self, whole: Group, carriers: list[Group], phrase: Phrase) -> Group:
@@ -219,7 +220,7 @@ class Stage(Troupe):
             return me
         return me
 
-    def _related(self, me: Group, phrase: Phrase, relation: Relation) -> Group:
+    def related(self, me: Group, phrase: Phrase, relation: Relation) -> Group:
         """Where somebody is, or what is with it."""
         kind, other = relation.kind, relation.object
         if relation.place == "shared":
@@ -232,11 +233,7 @@ class Stage(Troupe):
                 and thing.size < self.things[phrase.name].size
             ):
                 return placing.borne(me, self.group(other), "seat", self.things[phrase.name])
-            if (
-                self.holdable(other)
-                and ("acts" in self.things[phrase.name].can)
-                and self.figured(phrase, self.things[phrase.name])
-            ):
+            if self.figured(phrase, self.things[phrase.name]) and self.in_hand(phrase, other):
                 return me
             return placing.beside(me, self._facing(other), 0.08 * PERSON, first=me)
         if kind == "on" and self.ridden(phrase, other) and any(a.verb == "ride" for a in self.acts(phrase)):
@@ -261,6 +258,8 @@ class Stage(Troupe):
             )
         if kind == "from":
             return placing.inside(me, made) if "contains" in thing.can else placing.on_top(me, made)
+        if kind == "in" and thing.name == "puddle":
+            return placing.on_top(me, made)
         if kind == "in hat":
             return placing.in_hat(me, made)
         if kind == "in":
@@ -311,6 +310,14 @@ class Stage(Troupe):
         game = board.moved(shift(on.x - (x0 + x1) / 2, on.y - y0))
         both = Group(Art((*table.shapes, *game.shapes)))
         return placing.beside(me, both, -0.12 * PERSON, first=me)
+
+
+def _each(act: Act, count: int) -> Act:
+    """What one of several does: three mice play three violins, each one."""
+    thing = act.object
+    if thing is None or thing.count < 2 or VERBS[act.verb].role in ("target", "in", "juggle"):
+        return act
+    return Act(act.verb, replace(thing, count=max(1, round(thing.count / count))))
 
 
 def _long(thing: Thing) -> bool:
