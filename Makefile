@@ -97,7 +97,7 @@ types: $(DEV_STAMP)
 	  "$$($(BIN)/python -c 'import sysconfig; print(sysconfig.get_path("purelib"))')"
 
 bench: $(DEV_STAMP) micropython
-	@set -e; for figure in $$(grep -l __main__ bench/*.py | grep -v mutants); do echo "== $$figure"; $(BIN)/python $$figure; done
+	@set -e; for figure in $$(grep -l __main__ bench/*.py | grep -v -e mutants -e likeness -e svg_suite); do echo "== $$figure"; $(BIN)/python $$figure; done
 
 # --- release --------------------------------------------------------------------------------------------------------
 

@@ -17,7 +17,7 @@ PACKAGE = Path(linewright.__file__).parent
 TEXTS = [*sorted(PACKAGE.rglob("*.py")), ROOT / "device" / "main.py", ROOT / "README.md", ROOT / "CHANGELOG.md"]
 TEXTS += sorted((ROOT / "docs").glob("*.md"))
 # The virtual rig's process has a command line of its own, and so has pip.
-OF_OTHERS = {"--machine", "--report", "--leash", "--folder", "--require-hashes"}
+OF_OTHERS = {"--upgrade", "--machine", "--report", "--leash", "--folder", "--require-hashes"}
 
 
 def commands() -> Iterator[tuple[str, set[str]]]:

@@ -255,6 +255,6 @@ def test_a_picture_without_a_face_is_drawn_whole_and_says_so(seed):
     grey = ndimage.gaussian_filter(np.random.default_rng(seed).random((60, 80)), 6)
     grey = (grey - grey.min()) / np.ptp(grey)
     taken = Photograph(np.repeat(grey[:, :, None], 3, axis=2).astype(np.float32))
-    picture = methods.chosen("portrait").drawn(taken, Wish(room_mm=(40.0, 30.0)))  # type: ignore[attr-defined]
+    picture = methods.chosen("portrait").drawn(taken, Wish(room_mm=(40.0, 30.0)))  # type: ignore[attr-defined]  # any method of photographs
     assert (picture.width_mm, picture.height_mm) == pytest.approx((40.0, 30.0))
     assert any("no face" in note for note in picture.warnings)

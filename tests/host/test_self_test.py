@@ -13,7 +13,7 @@ from linewright.board.session_values import Greeting
 
 def greeting(queue_slots: int) -> Greeting:
     fields = {field.name: 0 for field in dataclasses.fields(Greeting)}
-    return Greeting(**{**fields, "queue_slots": queue_slots})  # type: ignore[arg-type]
+    return Greeting(**{**fields, "queue_slots": queue_slots})  # type: ignore[arg-type]  # the fields are numbers
 
 
 def test_one_frame_may_hold_as_many_records_as_the_format_says() -> None:

@@ -116,7 +116,7 @@ def test_a_busy_serial_port_is_named_as_such():
 def test_a_missing_serial_port():
     with pytest.raises(PortError, match="there is no port /dev/no-such-port") as caught:
         open_transport("serial:/dev/no-such-port")
-    assert "list_ports" in caught.value.hint
+    assert "`linewright ports`" in caught.value.hint
 
 
 def test_a_serial_port_that_may_not_be_opened(monkeypatch):
@@ -142,7 +142,7 @@ def test_something_that_is_no_serial_port(what, tmp_path):
     with pytest.raises(PortError) as caught:
         open_transport(f"serial:{path}")
     assert caught.value.message == f"{path} is not a serial port"
-    assert "list_ports" in caught.value.hint
+    assert "`linewright ports`" in caught.value.hint
 
 
 def test_a_host_that_nobody_knows(monkeypatch):

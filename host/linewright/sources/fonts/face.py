@@ -118,26 +118,26 @@ class _Pen:
         self._at = self._start = self._point(point)
         self.segments.begin()
 
-    def lineTo(self, point: tuple[float, float]) -> None:  # noqa: N802
+    def lineTo(self, point: tuple[float, float]) -> None:  # noqa: N802  as fontTools names it
         end = self._point(point)
         self.segments.line(*self._at, *end)
         self._at = end
 
-    def curveTo(self, *points: tuple[float, float]) -> None:  # noqa: N802
+    def curveTo(self, *points: tuple[float, float]) -> None:  # noqa: N802  as fontTools names it
         first, second, end = (self._point(point) for point in points)
         self.segments.cubic((*self._at, *first, *second, *end))
         self._at = end
 
-    def qCurveTo(self, *points: tuple[float, float]) -> None:  # noqa: N802
+    def qCurveTo(self, *points: tuple[float, float]) -> None:  # noqa: N802  as fontTools names it
         control, end = (self._point(point) for point in points)
         self.segments.quadratic(*self._at, *control, *end)
         self._at = end
 
-    def closePath(self) -> None:  # noqa: N802
+    def closePath(self) -> None:  # noqa: N802  as fontTools names it
         if self._at != self._start or self.segments.starts[-1] == len(self.segments):
             self.segments.line(*self._at, *self._start)
         self.segments.close()
         self._at = self._start
 
-    def endPath(self) -> None:  # noqa: N802
+    def endPath(self) -> None:  # noqa: N802  as fontTools names it
         self.closePath()

@@ -188,10 +188,10 @@ def _described(font: object, path: str, number: int) -> FontFile:
         for record in names.names:
             if record.nameID == identifier:
                 families.append(record.toUnicode(errors="replace").lower())
-    os2 = font.get("OS/2")  # type: ignore[attr-defined]
+    os2 = font.get("OS/2")  # type: ignore[attr-defined]  # fontTools types tables loosely
     weight = 400 if os2 is None else int(os2.usWeightClass)
     slanted = os2 is not None and bool(os2.fsSelection & 0x201)
     stretch = 5 if os2 is None else int(os2.usWidthClass)
-    monospaced = "post" in font and bool(font["post"].isFixedPitch)  # type: ignore[index,operator]
+    monospaced = "post" in font and bool(font["post"].isFixedPitch)  # type: ignore[index,operator]  # likewise
     unique = tuple(dict.fromkeys(families)) or (Path(path).stem.lower(),)
     return FontFile(path, number, unique, weight, stretch, slanted, monospaced)

@@ -41,7 +41,7 @@ def winged(
     **upright: object,
 ) -> Thing:
     """One bird."""
-    body = figure or feathered(standing.head, standing.size, foot=standing.foot, **upright)  # type: ignore[arg-type]
+    body = figure or feathered(standing.head, standing.size, foot=standing.foot, **upright)  # type: ignore[arg-type]  # plain numbers
     can = ALIVE | {"flies", "carries"} | ({"swims"} if swims else set())
     return Thing(name, also, size, "birds and what flies", standing, body, can=can, near=near)
 
