@@ -88,6 +88,7 @@ RIGS = {
         "corrections.backlash_x_mm": 0.3,
     },
     "sharp corners": {"motion.junction_deviation_mm": 0.5},
+    "for the tip": {"smoothing.shaper": "tip", "smoothing.x_hz": 14.0, "smoothing.y_hz": 19.0},
 }
 
 
