@@ -138,7 +138,18 @@ def make_ramps_sampled(plan: Sampled, stroke: Indices, limits: Limits) -> Sample
     stop_after = (v_start == 0) & (v_end == 0) | (pause > 0.0)
     alone = (v_start == 0) & (v_end == 0)
     v_end[alone] = np.maximum(np.rint(2.0 * length[alone] / took[alone]), 1.0).astype(np.int64)
-    count = np.bincount(owner[left], minlength=len(plan.first) - 1)
+    owners = owner[left]
+    # Only a single step may end at a speed and be followed by a stop; more of them speed up and slow down again.
+    halved = np.flatnonzero(alone & (np.abs(d_steps).max(axis=1, initial=0) > 1))
+    if len(halved):
+        half = np.trunc(d_steps[halved] / 2.0).astype(np.int64)  # not all zero, for one motor makes two steps or more
+        peak = v_end[halved]
+        d_steps[halved] -= half
+        v_start[halved], v_end[halved] = peak, 0
+        d_steps, owners = np.insert(d_steps, halved, half, axis=0), np.insert(owners, halved, owners[halved])
+        v_start, v_end = np.insert(v_start, halved, 0), np.insert(v_end, halved, peak)
+        stop_after, rest_s = np.insert(stop_after, halved, False), np.insert(rest_s, halved, 0.0)
+    count = np.bincount(owners, minlength=len(plan.first) - 1)
     before = np.concatenate(([0], np.cumsum(count)))
     ramps = Ramps(d_steps, v_start, v_end, np.repeat(stroke, count), stop_after, before)
     begin = np.zeros(len(plan.first) - 1)
