@@ -283,9 +283,11 @@ def test_the_whole_way_on_the_command_line(tmp_path, capsys, monkeypatch):
     assert result["changes"]["corrections.scale_x"] == pytest.approx(0.01, abs=2e-4)
     assert Rig.load("rig.toml").corrections.scale_y == pytest.approx(0.01, abs=2e-4)
     assert (tmp_path / "rig.toml.before-1").read_text() == Rig.default_text()
-    # The sheet was drawn before the correction, and its form knows: fitting it again changes nothing.
-    assert run(["fit", said["table"], "--rig", "rig.toml"]) == 0
-    assert "says all this already" in capsys.readouterr().out
+    # The sheet was drawn before the correction, and its number is known: fitting it again changes nothing.
+    corrected = (tmp_path / "rig.toml").read_text()
+    assert run(["fit", said["table"], "--rig", "rig.toml"]) == 2
+    assert "this sheet has corrected rig.toml already" in capsys.readouterr().err
+    assert (tmp_path / "rig.toml").read_text() == corrected
 
 
 @pytest.mark.parametrize("name", list(catalogue.KINDS))
