@@ -336,7 +336,7 @@ def test_a_sheet_of_another_rig_corrects_nothing(made_for, tmp_path, capsys, mon
         assert run(["fit", f"trial/{name}", "--rig", "rig.toml"]) == 2
         said = capsys.readouterr().err
         assert "corrections.scale_x (drawn with 0, now -0.00479)" in said
-        assert "draw the sheet again, with this rig file" in said
+        assert "draw the sheet again: `linewright trial squareness --rig rig.toml`" in said
         assert (tmp_path / "rig.toml").read_text() == before
         assert run(["fit", f"trial/{name}", "--rig", "rig.toml", "--only-show"]) == 0
         capsys.readouterr()
@@ -352,6 +352,10 @@ def test_typed_figures_are_not_counted_twice(tmp_path, capsys, monkeypatch):
     assert run(words) == 0
     assert "drawn with rig.toml as it is now, with no correction in it yet" in capsys.readouterr().err
     before = (tmp_path / "rig.toml").read_text()
+    assert run(words) == 2
+    assert "what was measured here has corrected rig.toml already" in capsys.readouterr().err
+    assert (tmp_path / "rig.toml").read_text() == before
+    words = ["fit", "backlash", "x-upper=6.2", "y-left=2.5", "--rig", "rig.toml"]
     assert run(words) == 2
     said = capsys.readouterr().err
     assert "nobody has said that this sheet was drawn with rig.toml as it is now" in said
