@@ -9,7 +9,7 @@ from array import array
 
 # Kind and size of what `lineboard.feeder` asks for: the record queue, and blocks of pulse words.
 _SIZES = (("i", 1024), ("i", 1024), ("H", 1024), ("H", 1024)) + 8 * (("i", 512),)
-_reserved = []
+_reserved = []  # type: list
 
 
 def reserve():
