@@ -491,7 +491,7 @@ def test_flash_for_people(board, greeter, capsys):
     out, errors = capsys.readouterr()
     assert "as source, which the board compiles itself" in out
     assert f"{board_files.digest():08x}" in out
-    assert [line.partition(":")[0] for line in errors.splitlines()] == ["note"]
+    assert [line.partition(":")[0] for line in errors.splitlines()] == ["machine", "note"]
 
 
 def test_flash_says_when_the_board_does_not_start_afterwards(board, capsys):

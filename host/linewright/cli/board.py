@@ -153,9 +153,9 @@ def bring_up(
     named = replace(target.of_rig(rig_file), port=port or "")
     bringing_up.BringUpTask(named, show_me=show_me).check()
     task = bringing_up.BringUpTask(_aimed(rig_file, port, as_json), start, start_over, show_me)
-    lines = None if show_me else standard_input()
 
     def screen(onlooker: Onlooker | None, keep_alive: Callable[[], object]) -> Screen:
+        lines = None if show_me else standard_input()  # nothing is read before the board has answered
         return Screen(lambda line: output.say(line, stderr=as_json), lines, onlooker, keep_alive)
 
     try:
