@@ -15,7 +15,10 @@ from linewright.errors import InputError
 from linewright.run import log as drawing_log
 from linewright.run.log import LogEntry
 
-SVG = '<svg xmlns="http://www.w3.org/2000/svg" width="100mm" height="60mm"><path stroke="#123" d="M10 10H20V20"/></svg>'
+SVG = (
+    '<svg xmlns="http://www.w3.org/2000/svg" width="100mm" height="60mm">'
+    '<path fill="none" stroke="#123" d="M10 10H20V20"/></svg>'
+)
 
 
 @pytest.fixture(autouse=True)

@@ -65,9 +65,10 @@ def lines(
     given = asked.Given(source, text, text_file, pattern, sentence, maker_file, anew)
     wanted = asked.asked(given, method, as_json=as_json)
     rig = target.of_rig(rig_file, said=not as_json).rig
-    placement = options.placement(
-        sheet, landscape, margin_mm, True, turn, pen_by, at=at, size_mm=size_mm, mirror=mirror
-    )
+    # A drawing keeps its own size unless it is asked for another.
+    own_size = Path(wanted.source).suffix.lower() in {".svg", ".svgz", ".pdf", ".dxf"}
+    fit = not own_size or at is not None or size_mm is not None
+    placement = options.placement(sheet, landscape, margin_mm, fit, turn, pen_by, at=at, size_mm=size_mm, mirror=mirror)
     how = options.lines(wanted.method, pens, tolerance_mm, see_through=see_through, layers=layers, page=page, font=font)
     task = planning.PlanTask(wanted.source, rig, placement, how, options.tidiness(redraw_mm, effort))
     with Terminal(as_json=as_json) as front:

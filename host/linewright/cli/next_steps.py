@@ -41,8 +41,8 @@ def command(*words: object, about: Target | None = None) -> str:
 
     Examples
     --------
-    >>> command("draw", "my heron.svg")
-    "linewright draw 'my heron.svg'"
+    >>> command("words", "list", "an owl")
+    "linewright words list 'an owl'"
     """
     typed = [str(word) for word in words]
     return " ".join((PROGRAM, *map(_quoted, typed), *map(_quoted, _missing(typed, about or target.current()))))

@@ -112,7 +112,7 @@ def changed_text(text: str, arrangement: Arrangement, where: str = "the arrangem
     [[item]]
     id = "a"
     source = "heron.svg"  # from Ida
-    at_mm = [20.0, 30.0]
+    at_mm = [20, 30]
     <BLANKLINE>
     """
     mark = _MARK if text.startswith(_MARK) else ""

@@ -51,8 +51,8 @@ def read_pens(words: str) -> tuple[Pen, ...]:
 
     Examples
     --------
-    >>> read_pens("black, sea #1f6f8b 0.3")
-    (Pen(name='black', colour='#000000', width_mm=None), Pen(name='sea', colour='#1f6f8b', width_mm=0.3))
+    >>> [(pen.name, pen.colour, pen.width_mm) for pen in read_pens("black, sea #1f6f8b 0.3")]
+    [('black', '#000000', None), ('sea', '#1f6f8b', 0.3)]
     """
     if words.strip().lower().endswith(".toml"):
         pens = _of_file(Path(words.strip()))
