@@ -64,7 +64,8 @@ LAYERS = [
     {"calibration"},
     {"bringup"},
     {"tasks"},
-    {"cli", "desk", "library"},
+    {"desk"},
+    {"cli", "library"},
 ]
 LEVEL = {package: level for level, layer in enumerate(LAYERS) for package in layer}
 HOST = ROOT / "host" / "linewright"

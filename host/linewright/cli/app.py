@@ -10,6 +10,7 @@ from linewright.cli import (
     arrange,
     board,
     compare,
+    desk,
     draw,
     exercise,
     fit,
@@ -42,6 +43,7 @@ app = Commands(
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
+app.command("desk")(desk.desk)
 app.command("lines")(lines.lines)
 app.add_typer(arrange.app, name="arrange")
 app.command("methods")(methods.methods)

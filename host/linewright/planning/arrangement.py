@@ -101,7 +101,7 @@ class Item:
     ----------
     id : by which it is named; it stays the same as long as the item is there.
     source : a picture file; a relative name begins at the arrangement's folder.
-    text : words to write.
+    text : words to write, or a sentence to draw, as its method takes them.
     pattern : ``NAME`` or ``NAME:SETTING=VALUE,...``, as after ``--pattern``.
     method : how lines are made of it, as after ``--as``; ``as`` in the file.
     pens : as after ``--pens``.
@@ -247,6 +247,21 @@ def schema() -> dict[str, Any]:
     return _adapter().json_schema()
 
 
+def to_json(arrangement: Arrangement) -> str:
+    """An arrangement in one line, for logs and histories; what is usual is left out."""
+    return _adapter().dump_json(arrangement, by_alias=True, exclude_defaults=True).decode()
+
+
+def from_json(text: str) -> Arrangement:
+    """What `to_json` has written.
+
+    Raises
+    ------
+    ValueError : it is something else.
+    """
+    return _adapter().validate_json(text)
+
+
 def read(text: str, where: str = "the arrangement") -> Arrangement:
     r"""An arrangement from the text of its file. Items without an id get one.
 
@@ -332,16 +347,16 @@ def _doubtful_item(item: Item) -> Iterator[tuple[tuple[str, ...], str]]:
     for key, words in (("as", item.method), ("pattern", item.pattern)):
         if words is None:
             continue
-        wanted = {"text": "text", "pattern": "seed"}.get(given[0] if key == "as" else key)
+        wanted = {"text": ("text", "sentence"), "pattern": ("seed",)}.get(given[0] if key == "as" else key, ())
         try:
-            takes = methods.method(words.partition(":")[0].strip(), () if wanted is None else (wanted,)).takes
+            takes = methods.method(words.partition(":")[0].strip(), wanted).takes
             methods.chosen(words)
         except InputError as error:
             yield (key,), f"{key}: {error}" + (f"; {error.hint}" if error.hint else "")
             continue
         if key == "as" and given[0] == "pattern":
             yield ("as",), "as: a pattern has its settings after its name, as in wheels:seed=3"
-        elif (wanted is None and takes in ("text", "seed")) or (wanted is not None and takes != wanted):
+        elif (not wanted and takes in ("text", "seed")) or (wanted and takes not in wanted):
             what = {"text": "a text", "seed": "no source, it grows from a seed"}.get(takes, f"a {takes}")
             yield (key,), f"{key}: {words.partition(':')[0]} takes {what}"
     if item.pens is not None and not is_one(item.pens.strip()):

@@ -15,7 +15,7 @@ from linewright.errors import InputError, SheetError, SourceError
 from linewright.planning import arrangement_file
 from linewright.planning.arrangement import Arrangement, Item, Poster, is_one
 from linewright.planning.budget import Budget, fitted
-from linewright.planning.composing import Composed, composed
+from linewright.planning.composing import Composed, Read, composed
 from linewright.planning.placement import place, to_machine
 from linewright.planning.poster import Piece, pieces
 from linewright.program import file as program_file
@@ -329,8 +329,19 @@ def item_of(source: str, method: str | None, **how: Any) -> Item:
     return Item("picture", source=source, method=method, **how)
 
 
-def compose(found: Arranged, rig: Rig, lines: Lines, report: Report | None = None) -> tuple[Composed, Sheet]:
+def compose(
+    found: Arranged,
+    rig: Rig,
+    lines: Lines,
+    report: Report | None = None,
+    *,
+    remembering: Callable[[Read], Read] = lambda read: read,
+) -> tuple[Composed, Sheet]:
     """The strokes of an arrangement on its sheet, and the sheet.
+
+    Parameters
+    ----------
+    remembering : makes of what reads an item something that need not read the same again.
 
     Raises
     ------
@@ -360,7 +371,7 @@ def compose(found: Arranged, rig: Rig, lines: Lines, report: Report | None = Non
             pens = read_pens(str(found.folder / item.pens.strip()) if is_one(item.pens.strip()) else item.pens)
         return read_picture(source, replace(lines, method=method, pens=pens), asked)
 
-    whole = composed(wanted, room, wish, read)
+    whole = composed(wanted, room, wish, remembering(read))
     if wanted.poster is not None and wanted.sheet is None:
         ends = np.array([box[2:] for laid in whole.laid for box in laid.boxes_mm]).max(axis=0)
         sheet = replace(sheet, width_mm=float(ends[0]), height_mm=float(ends[1]), name="poster")

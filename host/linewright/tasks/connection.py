@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -13,6 +14,21 @@ if TYPE_CHECKING:
     from linewright.board.session import Session
     from linewright.board.transport import Transport
     from linewright.tasks.front import Front
+
+
+_held: ContextVar[tuple[Session, Target] | None] = ContextVar("held", default=None)
+"""The session that this thread keeps open between tasks."""
+
+
+@contextmanager
+def holding(target: Target, front: Front) -> Iterator[tuple[Session, Target]]:
+    """As `connected`; until the block ends, tasks of this thread for the same port use this one session."""
+    with connected(target, front) as (session, met):
+        before = _held.set((session, met))
+        try:
+            yield session, met
+        finally:
+            _held.reset(before)
 
 
 @contextmanager
@@ -37,6 +53,13 @@ def connected(
     from linewright.errors import NoAnswer
     from linewright.virtual.port import VirtualTransport
 
+    held = _held.get()
+    if held is not None and held[1].port == target.port:
+        session, known = held
+        if session.rig != target.rig:
+            session.use(target.rig)
+        yield session, replace(target, board=known.board, unique=known.unique)
+        return
     transport, target = _opened(target)
     try:
         session = Session(transport, target.rig)

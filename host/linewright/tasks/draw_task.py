@@ -32,6 +32,7 @@ class DrawTask:
     from_stroke : where a new drawing begins, from 1 on.
     pace : share of the planned speed to begin with, above 0, up to 1.
     outline : whether the pen goes round the drawing's box first, raised.
+    reads_tape : on a virtual rig that was started for this drawing, read afterwards what the pen drew; the rig ends.
     """
 
     name: str
@@ -46,6 +47,7 @@ class DrawTask:
     from_stroke: int = 1
     pace: float = 1.0
     outline: bool = False
+    reads_tape: bool = True
 
     @property
     def stem(self) -> str:

@@ -77,7 +77,7 @@ def _on_machine(task: DrawTask, session: Session, front: Front) -> Drawn:
     if result is None:
         return Drawn(task, None)
     trace = None
-    if isinstance(session.link, VirtualTransport):
+    if task.reads_tape and isinstance(session.link, VirtualTransport):
         left = recovery.parts(task.program, place.stroke)[1]
         trace = session.link.report(
             left, vertex_steps=task.program.steps_at(left), keep_drawn=task.pictures is not None

@@ -7,6 +7,7 @@ called so.
 
 from __future__ import annotations
 
+import contextlib
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -108,6 +109,31 @@ def _short(path: Path) -> Path:
         return path.relative_to(Path.cwd())
     except ValueError:
         return path
+
+
+def usual_file() -> Path | None:
+    """The rig file that is meant where none is named."""
+    from linewright.board import machines
+
+    return machines.usual()
+
+
+def known() -> list[Target]:
+    """Every machine that there is to choose from: the usual one, those that were met, and the default rig.
+
+    Rig files that have gone or cannot be read are left out.
+    """
+    from linewright.board import machines
+    from linewright.errors import RigError
+    from linewright.rig.rig import Rig
+
+    memory = machines.memory()
+    files = dict.fromkeys(filter(None, [memory.usual, *(one.rig_file for one in reversed(memory.met))]))
+    found = []
+    for file in map(Path, files):
+        with contextlib.suppress(RigError):
+            found.append(Target(Rig.load(file), file, rig_named=str(file) != memory.usual))
+    return [*found, Target(Rig.default(), None)]
 
 
 def at_port(target: Target, port: str | None, *, before: str = "") -> Target:

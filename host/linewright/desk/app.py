@@ -1,0 +1,219 @@
+"""The desk over HTTP and WebSocket: routes, and nothing that decides anything. docs/DESK.md has the table."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import re
+from concurrent.futures import ThreadPoolExecutor
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any, Final
+
+from starlette.applications import Starlette
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Route, WebSocketRoute
+from starlette.websockets import WebSocketDisconnect
+
+from linewright.desk import events
+from linewright.desk.uploads import TooLarge, Unknown
+from linewright.errors import InputError, LinewrightError
+
+if TYPE_CHECKING:
+    from starlette.requests import Request
+    from starlette.websockets import WebSocket
+
+    from linewright.desk.room import Room
+    from linewright.desk.screen import Window
+
+TYPES: Final = {
+    ".html": "text/html; charset=utf-8",
+    ".js": "text/javascript; charset=utf-8",
+    ".css": "text/css; charset=utf-8",
+    ".svg": "image/svg+xml",
+    ".json": "application/json",
+}
+"""What the page's own files may be."""
+
+BEAT_S: Final = 5.0
+"""How often a page hears that the desk is there."""
+
+MESSAGE_HIGH_BYTES: Final = 1_000_000
+"""Of one event: the longest text that an item may hold is a fiftieth of that."""
+
+WORDS_HIGH: Final = 200
+
+
+class DeskApp:
+    """The routes of a room."""
+
+    def __init__(self, room: Room) -> None:
+        self._room = room
+        # One thread changes the sheet, so that changes have an order, and none of them keeps a page from being served.
+        self._hands = ThreadPoolExecutor(1, thread_name_prefix="desk hands")
+        self._urgent = ThreadPoolExecutor(2, thread_name_prefix="desk urgent")
+        self.app = Starlette(
+            routes=[
+                Route("/", self.index),
+                Route("/page/{name:path}", self.page),
+                Route("/upload", self.upload, methods=["POST"]),
+                Route("/geometry/{name}", self.geometry),
+                Route("/photo/{name}", self.photo),
+                Route("/picture/{name}", self.picture),
+                WebSocketRoute("/socket", self.socket),
+            ]
+        )
+
+    def close(self) -> None:
+        """Let the threads go."""
+        self._hands.shutdown(wait=False, cancel_futures=True)
+        self._urgent.shutdown(wait=False, cancel_futures=True)
+
+    # Files of the page
+
+    async def index(self, _request: Request) -> Response:
+        """The page."""
+        return self._file("index.html")
+
+    async def page(self, request: Request) -> Response:
+        """One of its files."""
+        return self._file(request.path_params["name"])
+
+    def _file(self, name: str) -> Response:
+        suffix = name[name.rfind(".") :] if "." in name else ""
+        # Plain names alone, so that no way leads out of the folder.
+        if suffix not in TYPES or not re.fullmatch(r"(?:[a-z0-9_-]+/)*[a-z0-9_.-]+", name) or ".." in name:
+            return _nothing()
+        found = files("linewright.desk") / "page" / name
+        if not found.is_file():
+            return _nothing()
+        return Response(found.read_bytes(), media_type=TYPES[suffix], headers={"cache-control": "no-cache"})
+
+    # What comes and goes
+
+    async def upload(self, request: Request) -> Response:
+        """Take a file in."""
+        stated = request.headers.get("content-length")
+        length = int(stated) if stated is not None and stated.isdecimal() else None
+        name = request.query_params.get("name", "")[:WORDS_HIGH]
+        try:
+            found = await self._room.sheet.uploads.receive(name, request.stream(), length)
+        except InputError as error:
+            status = 413 if isinstance(error, TooLarge) else 415 if isinstance(error, Unknown) else 400
+            # What is still coming is not read, so the connection is of no further use.
+            return JSONResponse({"error": _said(error)}, status, {"connection": "close"})
+        size = found.path.stat().st_size
+        return JSONResponse(
+            {"upload": found.id, "kind": found.kind, "name": found.name, "format": found.format, "bytes": size}
+        )
+
+    async def geometry(self, request: Request) -> Response:
+        """Strokes as bytes."""
+        name = request.path_params["name"]
+        data = self._room.sheet.shelf.get(name)
+        if data is None and name.startswith("d"):
+            try:
+                data = await asyncio.to_thread(self._room.archive.geometry, name, self._room.machine.target.rig)
+            except InputError:
+                data = None
+        if data is None:
+            return _nothing()
+        return Response(data, media_type="application/octet-stream", headers={"cache-control": "private, max-age=3600"})
+
+    async def photo(self, request: Request) -> Response:
+        """An uploaded photograph, small."""
+        try:
+            upload = self._room.sheet.uploads.get(request.path_params["name"])
+            data = await asyncio.to_thread(_small, str(upload.path))
+        except InputError as error:
+            return JSONResponse({"error": _said(error)}, 404)
+        return Response(data, media_type="image/jpeg", headers={"cache-control": "private, max-age=3600"})
+
+    async def picture(self, request: Request) -> Response:
+        """A picture that the desk has made."""
+        found = self._room.pictures.get(request.path_params["name"].partition(".")[0])
+        if found is None:
+            return _nothing()
+        return Response(found[1], media_type=found[0], headers={"cache-control": "private, max-age=3600"})
+
+    # The socket
+
+    async def socket(self, socket: WebSocket) -> None:
+        """One page: news to it, events from it."""
+        await socket.accept()
+        asked = socket.query_params.get("window")
+        window = self._room.opened(asked if asked and re.fullmatch(r"w[0-9]{1,6}", asked) else None)
+        sending = asyncio.Lock()
+        news = asyncio.create_task(self._tell(socket, window, sending))
+        try:
+            while True:
+                text = await socket.receive_text()
+                await self._hear(socket, window, sending, text)
+        except (WebSocketDisconnect, KeyError, RuntimeError):
+            pass  # it has gone, in one way or another
+        finally:
+            news.cancel()
+            self._room.closed(window)
+
+    async def _tell(self, socket: WebSocket, window: Window, sending: asyncio.Lock) -> None:
+        while True:
+            try:
+                async with asyncio.timeout(BEAT_S):
+                    await window.news()
+                said: dict[str, Any] = {"set": self._room.news(window)}
+            except TimeoutError:
+                said = {"beat": 1}
+            try:
+                await _send(socket, sending, said)
+            except (WebSocketDisconnect, RuntimeError):
+                return
+
+    async def _hear(self, socket: WebSocket, window: Window, sending: asyncio.Lock, text: str) -> None:
+        number: object = None
+        try:
+            try:
+                said = json.loads(text)
+            except (ValueError, RecursionError):
+                raise InputError("that is no event") from None
+            if isinstance(said, dict) and isinstance(said.get("id"), int | str):
+                number = said["id"]
+            number, name, event = events.read(said)
+            threads = self._urgent if self._room.is_urgent(name) else self._hands
+            loop = asyncio.get_running_loop()
+            found = await loop.run_in_executor(threads, self._room.handle, window.name, name, event)
+            answer: dict[str, Any] = {"re": number, "ok": True, **found}
+        except LinewrightError as error:
+            answer = {"re": number, "ok": False, "error": _said(error)}
+        await _send(socket, sending, answer)
+
+
+async def _send(socket: WebSocket, sending: asyncio.Lock, said: dict[str, Any]) -> None:
+    async with sending:
+        await socket.send_text(json.dumps(said, ensure_ascii=False, allow_nan=False))
+
+
+def _said(error: LinewrightError) -> dict[str, str]:
+    return {"text": str(error), "hint": error.hint}
+
+
+def _nothing() -> Response:
+    return Response("There is nothing here.", 404, media_type="text/plain")
+
+
+PHOTO_PX: Final = 1024
+
+
+def _small(path: str) -> bytes:
+    """A photograph as JPEG, at most `PHOTO_PX` long, through the reader that draws it, too."""
+    import io
+
+    import numpy as np
+    from PIL import Image
+
+    from linewright.sources import photograph
+
+    taken = photograph.load(path)
+    image = Image.fromarray(np.rint(taken.rgb * 255.0).astype(np.uint8))
+    image.thumbnail((PHOTO_PX, PHOTO_PX))
+    out = io.BytesIO()
+    image.save(out, "JPEG", quality=85)
+    return out.getvalue()

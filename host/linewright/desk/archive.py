@@ -1,0 +1,115 @@
+"""`Archive`: what was drawn from the desk, kept so that it can be looked at and drawn again."""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+from linewright.errors import InputError, LinewrightError
+from linewright.planning.arrangement import Arrangement, from_json, to_json
+
+if TYPE_CHECKING:
+    from linewright.program.program import Program
+    from linewright.rig.rig import Rig
+    from linewright.run.log import LogEntry
+
+FOLDER: Final = "drawn"
+PROGRAM: Final = "program.lw"
+SHEET: Final = "sheet.json"
+
+KEPT: Final = 100
+"""Drawings that can be looked at; a program takes some megabytes at most."""
+
+SHOWN: Final = 100
+"""Lines of the log that the page shows."""
+
+_ID: Final = re.compile(r"d\d{14}")
+
+
+class Archive:
+    """Programs and arrangements of what was drawn, by when it began.
+
+    Parameters
+    ----------
+    folder : of the sheet's file.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder / FOLDER
+
+    def keep(self, began: str, program: Program, arrangement: Arrangement | None) -> None:
+        """Keep one; where that cannot be done the log shows it without a picture."""
+        from linewright.program import file as program_file
+
+        place = self._folder / id_of(began)
+        try:
+            place.mkdir(parents=True, exist_ok=True)
+            program_file.save(program, place / PROGRAM)
+            if arrangement is not None:
+                (place / SHEET).write_text(to_json(arrangement), encoding="utf-8")
+            for old in sorted(self._folder.iterdir())[:-KEPT]:
+                shutil.rmtree(old, ignore_errors=True)
+        except (OSError, LinewrightError):
+            shutil.rmtree(place, ignore_errors=True)
+
+    def arrangement(self, name: str) -> Arrangement:
+        """What lay on the sheet.
+
+        Raises
+        ------
+        InputError : nobody knows any more.
+        """
+        try:
+            return from_json((self._place(name) / SHEET).read_text(encoding="utf-8"))
+        except (OSError, ValueError) as error:
+            raise InputError("what lay on that sheet is not kept any more") from error
+
+    def geometry(self, name: str, rig: Rig) -> bytes | None:
+        """The strokes of one, as `linewright.desk.geometry` packs them; None: they are not kept."""
+        from linewright.desk import geometry
+        from linewright.program import file as program_file
+
+        try:
+            return geometry.of_program(program_file.load(self._place(name) / PROGRAM), rig)
+        except (OSError, LinewrightError):
+            return None
+
+    def log(self) -> list[dict[str, Any]]:
+        """The newest drawings, for the page."""
+        from linewright.run import log
+
+        try:
+            return [self._line(entry) for entry in log.entries(SHOWN)]
+        except InputError:
+            return []
+
+    def _line(self, entry: LogEntry) -> dict[str, Any]:
+        said = asdict(entry)
+        name = id_of(entry.began)
+        place = self._folder / name
+        keys = ("began", "picture", "sheet", "rig", "outcome", "fault", "predicted_s", "played_s", "strokes")
+        drift = entry.drift_x_mm, entry.drift_y_mm
+        return {
+            "id": name,
+            **{key: said[key] for key in keys},
+            "rehearsal": bool(entry.rehearsal),
+            "drift_mm": None if None in drift else list(drift),
+            "ink_mm": entry.pen_down_mm,
+            "settings": None if entry.settings is None else json.loads(entry.settings),
+            "geometry": name if (place / PROGRAM).exists() else None,
+            "again": (place / SHEET).exists(),
+        }
+
+    def _place(self, name: str) -> Path:
+        if not _ID.fullmatch(name):
+            raise InputError("there is no such drawing")
+        return self._folder / name
+
+
+def id_of(began: str) -> str:
+    """Of a drawing, from when it began, ISO 8601."""
+    return f"d{re.sub(r'[^0-9]', '', began)[:14]}"

@@ -1,0 +1,84 @@
+"""Methods, patterns and ways of words with their settings: as values for sliders, and as words for an arrangement."""
+
+from __future__ import annotations
+
+import dataclasses
+from typing import Any, Final
+
+from linewright.errors import InputError
+from linewright.sources import methods
+
+LETTERINGS: Final = ("text", "sentence")
+
+
+def catalogue() -> dict[str, list[dict[str, Any]]]:
+    """``methods`` for pictures, ``patterns`` and ``letterings``. Every method is loaded, which takes a second."""
+    found: dict[str, list[dict[str, Any]]] = {"methods": [], "patterns": [], "letterings": []}
+    for name, one in methods.usable().items():
+        kind = "patterns" if one.takes == "seed" else "letterings" if one.takes in LETTERINGS else "methods"
+        try:
+            fields = dataclasses.fields(one.kind())  # type: ignore[arg-type]  # a dataclass
+        except InputError:
+            continue  # a package that cannot be used; `linewright methods` says why
+        settings = [_setting(field) for field in fields if field.metadata]
+        found[kind].append({"name": name, "about": one.about, "takes": one.takes, "settings": settings})
+    return found
+
+
+def _setting(field: dataclasses.Field[Any]) -> dict[str, Any]:
+    meta = field.metadata
+    whole = isinstance(field.default, int)
+    kind = "choice" if "words" in meta else "text" if "low" not in meta else "whole" if whole else "number"
+    return {
+        "name": field.name,
+        "meaning": meta["meaning"],
+        "kind": kind,
+        "low": meta.get("low"),
+        "high": meta.get("high"),
+        "unit": meta.get("unit", ""),
+        "choices": list(meta.get("words", ())),
+        "default": field.default,
+    }
+
+
+def words_of(said: object) -> str:
+    """A method with its settings as an arrangement holds it, from what the page sends: ``{name, settings}``.
+
+    Raises
+    ------
+    InputError : it is something else. Whether there is such a method is for the arrangement to judge.
+    """
+    wrong = InputError("a method is a name with settings", hint='such as {"name": "waves", "settings": {"rows": 40}}')
+    if not isinstance(said, dict) or not isinstance(said.get("name"), str) or set(said) - {"name", "settings"}:
+        raise wrong
+    settings = said.get("settings") or {}
+    if not isinstance(settings, dict):
+        raise wrong
+    pairs = []
+    for key, value in settings.items():
+        if isinstance(value, bool) or not isinstance(value, int | float | str) or "," in str(value):
+            raise InputError(f"{key} = {value!r} is no setting", hint="send a number or a word")
+        pairs.append(f"{key}={value}")
+    name: str = said["name"]
+    return f"{name}:{','.join(pairs)}" if pairs else name
+
+
+def value_of(words: str | None) -> dict[str, Any] | None:
+    """The reverse: numbers where they are numbers."""
+    if words is None:
+        return None
+    name, _, rest = words.partition(":")
+    settings: dict[str, Any] = {}
+    for pair in filter(None, (pair.strip() for pair in rest.split(","))):
+        key, _, value = (part.strip() for part in pair.partition("="))
+        settings[key] = _number(value)
+    return {"name": name.strip(), "settings": settings}
+
+
+def _number(value: str) -> int | float | str:
+    for kind in (int, float):
+        try:
+            return kind(value)
+        except ValueError:
+            continue
+    return value

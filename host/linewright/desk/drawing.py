@@ -1,0 +1,314 @@
+"""`DrawingDesk`: the drawing under way, from the button to the last stroke, and drawings that were broken off."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any, Final
+
+from linewright import units, wording
+from linewright.desk import geometry
+from linewright.errors import InputError, LinewrightError
+from linewright.tasks import cautions
+from linewright.tasks.draw_task import DrawTask
+from linewright.tasks.front import Cancelled
+
+if TYPE_CHECKING:
+    from linewright.board.session_values import Control, Progress
+    from linewright.desk.archive import Archive
+    from linewright.desk.machine import Machine, Met
+    from linewright.desk.screen import Screen
+    from linewright.planning.arrangement import Arrangement
+    from linewright.run.journal import Story
+    from linewright.tasks.draw_task import Drawn
+
+SHOWN_S: Final = 0.1
+"""How often the page is told where a drawing stands."""
+
+PACE_LOW: Final = 0.1
+
+STATES: Final = ("drawing", "holding", "pen", "homing")
+"""Of a drawing under way, as its progress tells; others are of the board between them."""
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """A drawing that the page has asked for.
+
+    Parameters
+    ----------
+    geometry : what the page shows while it is drawn.
+    arrangement : what lies on the sheet; None: a trial sheet, or a drawing that is carried on.
+    over : called once it has ended, in the machine's thread; True: it is finished.
+    """
+
+    task: DrawTask
+    geometry: str
+    arrangement: Arrangement | None = None
+    over: Callable[[bool], None] = lambda _finished: None
+
+
+class DrawingDesk:
+    """What the page shows of a drawing, and what it asks of it."""
+
+    def __init__(self, screen: Screen, machine: Machine, shelf: geometry.GeometryShelf, archive: Archive) -> None:
+        self._screen = screen
+        self._machine = machine
+        self._shelf = shelf
+        self._archive = archive
+        self._number = 0
+        self._shown: dict[str, Any] | None = None
+        self._last_s = 0.0
+        screen.put("drawing", None)
+        screen.put("progress", None)
+        self.show_past()
+
+    # From the page
+
+    def draw(self, wanted: Wanted) -> None:
+        """Begin."""
+        from linewright.desk.machine import Wish
+
+        if self.under_way:
+            raise InputError("something is being drawn already")
+        self._number += 1
+        program = wanted.task.program
+        self._shown = {
+            "id": f"n{self._number}",
+            "name": wanted.task.name,
+            "state": "starting",
+            "geometry": wanted.geometry,
+            "ask": None,
+            "strokes": len(program.drawing),
+            "predicted_s": program.predicted_s,
+            "pace": 1.0,
+            "words": "Getting ready",
+            "error": None,
+            "can_carry_on": False,
+            "result": None,
+        }
+        self._machine.ask(Wish("draw", "Drawing", lambda met: self._carry_out(wanted, met)))
+        self._screen.put("progress", None)
+        self._screen.put("drawing", self._shown)
+
+    @property
+    def under_way(self) -> bool:
+        """Whether something is being drawn."""
+        return self._shown is not None and self._shown["state"] not in ("finished", "abandoned", "failed")
+
+    def hold(self) -> None:
+        """Stop smoothly, pen up."""
+        self._control().hold()
+
+    def carry_on(self) -> None:
+        """Go on as fast as before."""
+        pace = self._shown["pace"] if self._shown else 1.0
+        if pace < 1.0:
+            self._control().slow_to(pace)
+        else:
+            self._control().carry_on()
+
+    def pace(self, share: float) -> None:
+        """Draw at this share of the planned speed."""
+        if not PACE_LOW <= share <= 1.0:
+            raise InputError(f"a pace of {share:g} is outside {PACE_LOW:g}..1")
+        self._control().slow_to(share)
+        self._change(pace=share)
+
+    def pen_in(self) -> None:
+        """The pen that is asked for is in its holder."""
+        if self._shown is None or self._shown["ask"] is None:
+            raise InputError("no pen is asked for")
+        self._control().pen_changed()
+
+    def abandon(self) -> None:
+        """Stop, pen up, and leave the rest."""
+        if not self.under_way:
+            raise InputError("nothing is being drawn")
+        self._change(state="stopping", words="Stopping, pen up")
+        self._machine.stop()
+
+    def put_away(self) -> None:
+        """The drawing that has ended is not looked at any more."""
+        if self.under_way:
+            raise InputError("it is being drawn", hint="abandon it first")
+        self._shown = None
+        self._screen.put("drawing", None)
+        self._screen.put("progress", None)
+
+    def _control(self) -> Control:
+        front = self._machine.front
+        control = None if front is None else front.control
+        if control is None:
+            raise InputError("nothing is being drawn now")
+        return control
+
+    # Drawings of earlier times
+
+    def show_past(self) -> None:
+        """Show the log, and what was broken off and can be carried on."""
+        from linewright.tasks import resuming
+
+        self._screen.put("log", self._archive.log())
+        same = [{"key": "paper", "text": f"{cautions.SAME_PLACE[:1].upper()}{cautions.SAME_PLACE[1:]}."}]
+        self._screen.put(
+            "broken_off",
+            [
+                {
+                    "id": story.folder.name,
+                    "picture": story.picture,
+                    "sheet": story.sheet,
+                    "strokes_done": story.strokes_done,
+                    "strokes": story.strokes,
+                    "when": story.last,
+                    "why": story.ended or "broke off",
+                    "geometry": None,
+                    "confirm": same,
+                }
+                for story in resuming.unfinished()
+            ],
+        )
+
+    def story(self, name: str) -> Story:
+        """The drawing of this id.
+
+        Raises
+        ------
+        InputError : there is none.
+        """
+        from linewright.tasks import resuming
+
+        for story in resuming.unfinished():
+            if story.folder.name == name:
+                return story
+        raise InputError("that drawing cannot be carried on any more")
+
+    def resume(self, name: str, *, at_park: bool) -> None:
+        """Carry on with a drawing that was broken off."""
+        from linewright.tasks import resuming
+
+        target = self._machine.target
+        broken = resuming.look(self.story(name), target.rig)
+        task = resuming.rest_of(broken, target, ask_pens=True, at_park=at_park)
+        shown = self._shelf.put(geometry.of_program(broken.program, target.rig))
+        self.draw(Wanted(replace(task, reads_tape=False), shown))
+
+    def forget(self, name: str) -> None:
+        """It will not be carried on."""
+        from linewright.run.journal import Journal
+
+        story = self.story(name)
+        Journal.carry_on(story, story.load_program()).discard()
+        self.show_past()
+
+    # In the machine's thread
+
+    def _carry_out(self, wanted: Wanted, met: Met) -> None:
+        from linewright.tasks import drawing
+
+        front = self._machine.front
+        assert front is not None, "a wish is being carried out"
+        front.has_first_pen = True
+        front.on_progress = lambda now: self._tell(now, met)
+        finished = False
+        try:
+            task = replace(wanted.task, target=met.at(wanted.task.target))
+            drawn = drawing.draw(task, front)
+            finished = drawn.finished
+            self._end(drawn)
+        except LinewrightError as error:
+            can_carry_on = "resume" in error.hint
+            words = "The drawing has stopped"
+            self._change(
+                state="failed", words=words, error={"text": str(error), "hint": error.hint}, can_carry_on=can_carry_on
+            )
+            raise
+        except Cancelled:
+            self._change(state="abandoned", words="Abandoned before anything was drawn")
+        finally:
+            self._keep(wanted)
+            self.show_past()
+            wanted.over(finished)
+
+    def _keep(self, wanted: Wanted) -> None:
+        from linewright.run import log
+
+        newest = log.entries(1)
+        if newest and wanted.task.story is None and newest[0].picture == wanted.task.name:
+            self._archive.keep(newest[0].began, wanted.task.program, wanted.arrangement)
+
+    def _end(self, drawn: Drawn) -> None:
+        result = drawn.result
+        worst = None
+        if result is not None and result.drifts:
+            worst = [
+                max((one.x_mm for one in result.drifts), key=abs),
+                max((one.y_mm for one in result.drifts), key=abs),
+            ]
+        played_s = None if result is None else units.ticks_to_s(result.played_ticks)
+        words = "Finished: take the sheet off" if drawn.finished else "Abandoned, pen up"
+        self._change(
+            state="finished" if drawn.finished else "abandoned",
+            words=words,
+            ask=None,
+            can_carry_on=drawn.can_carry_on,
+            result={"played_s": played_s, "drift_mm": worst},
+        )
+
+    def _tell(self, now: Progress, met: Met) -> None:
+        """Where the drawing stands, some times a second."""
+        asks = now.state == "pen"
+        if self._shown is None:
+            return
+        changed = asks != (self._shown["ask"] is not None) or (
+            now.state in STATES and now.state != self._shown["state"]
+        )
+        if not changed and time.monotonic() < self._last_s + SHOWN_S:
+            return
+        self._last_s = time.monotonic()
+        self._machine.show_moving(now, met.session)
+        at = self._machine.position_mm
+        place = None
+        if at is not None:
+            import numpy as np
+
+            place = geometry.on_sheet(np.array([at]), self._machine.target.rig)[0].tolist()
+        self._screen.put(
+            "progress",
+            {
+                "stroke": now.stroke,
+                "strokes": now.strokes,
+                "done_s": now.planned_s,
+                "left_s": now.left_s,
+                "played_s": now.played_s,
+                "predicted_s": now.predicted_s,
+                "pace": now.pace,
+                "at_mm": place,
+                "pen_up": self._machine.pen_up,
+                "state": now.state,
+            },
+        )
+        if self._shown["state"] == "stopping":
+            return
+        pen = now.pen
+        ask = {"pen": {"name": pen.name, "colour": pen.colour, "width_mm": pen.width_mm}} if asks else None
+        if now.state in STATES:
+            self._change(state=now.state, words=_words(now), ask=ask)
+
+    def _change(self, **new: Any) -> None:
+        if self._shown is not None:
+            self._shown = {**self._shown, **new}
+            self._screen.put("drawing", self._shown)
+
+
+def _words(now: Progress) -> str:
+    """One sentence about a drawing under way."""
+    stroke = f"stroke {wording.grouped(now.stroke)} of {wording.grouped(now.strokes)}"
+    left = f"{wording.duration(now.left_s)} left"
+    return {
+        "drawing": f"Drawing {stroke}, {left}",
+        "holding": f"Held at {stroke}, pen up; {left}",
+        "pen": f"Put the pen '{now.pen.name}' in",
+        "homing": "Homing",
+    }.get(now.state, f"{now.state[:1].upper()}{now.state[1:]}, {stroke}")

@@ -1,0 +1,222 @@
+"""Changes of what lies on the sheet, as the page asks for them; and each item as the page shows it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any, Final
+
+from linewright.desk import catalogue
+from linewright.errors import InputError
+from linewright.planning.arrangement import Arrangement, Item, Repeat, free_id
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from linewright.desk.penbox import PenBox
+    from linewright.desk.uploads import Uploads
+    from linewright.drawing.crop import Box
+
+SHARE: Final = 0.4
+"""Of the room: how wide something is that is put beside what lies there already."""
+
+COPY_OFF_MM: Final = 8.0
+"""How far a copy lies from its original, so that both are seen."""
+
+PLAIN: Final = ("align", "width_mm", "height_mm", "fit", "text", "pen_by")
+"""Fields that the page sends as the arrangement holds them."""
+
+
+def label(item: Item, uploads: Uploads) -> str:
+    """What an item is, in a few words."""
+    upload = uploads.of_source(item.source)
+    if upload is not None:
+        return upload.name
+    if item.pattern is not None:
+        return item.pattern.partition(":")[0]
+    return item.what
+
+
+def shown(item: Item, uploads: Uploads, pens: PenBox, laid: dict[str, Any] | None) -> dict[str, Any]:
+    """An item for the page.
+
+    Parameters
+    ----------
+    laid : where it was laid out; None: not yet.
+    """
+    upload = uploads.of_source(item.source)
+    kind = "pattern" if item.pattern is not None else "words" if item.text is not None else "drawing"
+    method = catalogue.value_of(item.method)
+    if item.text is not None and method is not None and method["name"] == "words":
+        kind = "sentence"
+    if upload is not None:
+        kind = upload.kind
+    boxes = [] if laid is None else laid["boxes_mm"]
+    return {
+        "id": item.id,
+        "kind": kind,
+        "label": label(item, uploads),
+        "source": None if upload is None else upload.id,
+        "text": item.text,
+        "pattern": catalogue.value_of(item.pattern),
+        "method": method,
+        "at_mm": None if item.at_mm is None else list(item.at_mm),
+        "align": item.align,
+        "width_mm": item.width_mm,
+        "height_mm": item.height_mm,
+        "fit": item.fit,
+        "turn_deg": item.turn_deg,
+        "mirror": item.mirror,
+        "repeat": None
+        if item.repeat is None
+        else {"columns": item.repeat.columns, "rows": item.repeat.rows, "gap_mm": list(item.repeat.gap_mm)},
+        "pens": pens.names(item.pens),
+        "pen_by": item.pen_by,
+        "boxes_mm": boxes or None,
+        "box_mm": _around(boxes),
+        "page_mm": None if laid is None else laid["page_mm"],
+        "strokes": None if laid is None else laid["strokes"],
+    }
+
+
+def _around(boxes: Sequence[Sequence[float]]) -> list[float] | None:
+    if not boxes:
+        return None
+    return [*(min(b[i] for b in boxes) for i in (0, 1)), *(max(b[i] for b in boxes) for i in (2, 3))]
+
+
+def changed(item: Item, said: dict[str, Any], pens: PenBox) -> Item:
+    """An item with fields as the page sends them.
+
+    Raises
+    ------
+    InputError : there is no such field, or it cannot be that. What the values mean is judged with the arrangement.
+    """
+    new: dict[str, Any] = {}
+    for key, value in said.items():
+        if key in PLAIN:
+            new[key] = value
+        elif key == "mirror":
+            new[key] = value is True
+        elif key == "turn_deg":
+            new[key] = _figure(value, key)
+        elif key == "at_mm":
+            new[key] = None if value is None else _pair(value, key)
+        elif key == "repeat":
+            new[key] = None if value is None else _repeat(value)
+        elif key == "method":
+            new["method"] = None if value is None else catalogue.words_of(value)
+        elif key == "pattern":
+            new["pattern"] = catalogue.words_of(value)
+        elif key == "pens":
+            if value is not None and not (isinstance(value, list) and all(isinstance(name, str) for name in value)):
+                raise InputError("pens is a list of names")
+            new["pens"] = pens.choice(value)
+        else:
+            raise InputError(f"an item has no {key!r}")
+    for key in ("width_mm", "height_mm"):
+        if new.get(key) is not None:
+            new[key] = _figure(new[key], key)
+    return replace(item, **new)
+
+
+def _figure(value: object, key: str) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise InputError(f"{key} = {value!r} is no number")
+    return float(value)
+
+
+def _pair(value: object, key: str) -> tuple[float, float]:
+    if not isinstance(value, list) or len(value) != 2:
+        raise InputError(f"{key} is two numbers, such as [20, 30]")
+    return _figure(value[0], key), _figure(value[1], key)
+
+
+def _repeat(value: object) -> Repeat:
+    if not isinstance(value, dict) or set(value) - {"columns", "rows", "gap_mm"}:
+        raise InputError("repeat has columns, rows and gap_mm")
+    counts = [value.get(key, 1) for key in ("columns", "rows")]
+    if not all(isinstance(count, int) and not isinstance(count, bool) for count in counts):
+        raise InputError("columns and rows are whole numbers")
+    return Repeat(counts[0], counts[1], _pair(value.get("gap_mm", [5.0, 5.0]), "gap_mm"))
+
+
+def put(
+    arrangement: Arrangement,
+    item: Item,
+    room_mm: Box,
+    at_mm: list[float] | None,
+    width_mm: float | None,
+) -> tuple[Arrangement, str]:
+    """Put something down; returns its id, too.
+
+    The first thing on a sheet fills it. What comes later is smaller, so that it can be seen where it lies.
+
+    Parameters
+    ----------
+    at_mm : the middle of it; None: the middle of the room.
+    """
+    if at_mm is not None:
+        item = replace(item, at_mm=_pair(at_mm, "at_mm"), align="centre")
+    if width_mm is None and arrangement.items and item.width_mm is None:
+        width_mm = round(SHARE * min(room_mm[2] - room_mm[0], room_mm[3] - room_mm[1]), 1)
+    if width_mm is not None:
+        item = replace(item, width_mm=_figure(width_mm, "width_mm"))
+    named = replace(item, id=free_id(item, {one.id for one in arrangement.items}))
+    return arrangement.added(named), named.id
+
+
+def copied(arrangement: Arrangement, names: Sequence[str], laid: dict[str, Any]) -> tuple[Arrangement, list[str]]:
+    """Copies of items, a little beside them; returns their ids, too."""
+    new: list[str] = []
+    for name in names:
+        item = arrangement.item(name)
+        where = laid.get(name)
+        at, align = item.at_mm, item.align
+        if at is None and where is not None:
+            at, align = tuple(where["boxes_mm"][0][:2]), None
+            item = replace(item, width_mm=item.width_mm or where["page_mm"][0])
+        if at is not None:
+            item = replace(item, at_mm=(at[0] + COPY_OFF_MM, at[1] + COPY_OFF_MM), align=align)
+        item = replace(item, id=free_id(replace(item, id=""), {one.id for one in arrangement.items}))
+        arrangement = arrangement.added(item)
+        new.append(item.id)
+    return arrangement, new
+
+
+def aligned(
+    arrangement: Arrangement, names: Sequence[str], laid: dict[str, Any], box_mm: Sequence[float], how: str
+) -> Arrangement:
+    """Items moved so that an edge or their middle meets that of a box.
+
+    Raises
+    ------
+    InputError : an item has not been laid out yet.
+    """
+    axis = 0 if how in ("left", "centre", "right") else 1
+    share = {"left": 0.0, "top": 0.0, "centre": 0.5, "middle": 0.5, "right": 1.0, "bottom": 1.0}[how]
+    for name in names:
+        item = arrangement.item(name)
+        if name not in laid:
+            raise InputError(f"{name} has no place yet", hint="wait until its lines are there")
+        own = _around(laid[name]["boxes_mm"])
+        assert own is not None, "what is laid out has a box"
+        size = own[axis + 2] - own[axis]
+        goal = box_mm[axis] + share * (box_mm[axis + 2] - box_mm[axis] - size)
+        corner = [own[0], own[1]]
+        corner[axis] = goal
+        keeps = item.width_mm is None and item.height_mm is None
+        item = replace(item, width_mm=laid[name]["page_mm"][0] if keeps else item.width_mm)
+        arrangement = arrangement.changed(replace(item, at_mm=(corner[0], corner[1]), align=None))
+    return arrangement
+
+
+def box_of(names: Sequence[str], laid: dict[str, Any]) -> list[float] | None:
+    """The upright box around the first of some items; None: it has no place yet."""
+    return _around(laid[names[0]]["boxes_mm"]) if names and names[0] in laid else None
+
+
+def ordered(arrangement: Arrangement, name: str, place: int) -> Arrangement:
+    """An item drawn as another one in the order."""
+    items = [item for item in arrangement.items if item.id != name]
+    items.insert(max(0, min(place, len(items))), arrangement.item(name))
+    return replace(arrangement, items=tuple(items))

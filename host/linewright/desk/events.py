@@ -1,0 +1,293 @@
+"""The table of events that a page may send, with their fields; what does not fit it goes no further."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass, field
+from functools import cache
+from typing import Annotated, Any, ClassVar, Final, Literal
+
+from pydantic import ConfigDict, Field, TypeAdapter, ValidationError
+
+from linewright.errors import InputError
+
+Id = Annotated[str, Field(pattern=r"^[\w.-]{1,120}$")]
+Words = Annotated[str, Field(max_length=20_000)]
+Figure = Annotated[float, Field(allow_inf_nan=False, ge=-1e6, le=1e6)]
+Pair = Annotated[list[Figure], Field(min_length=2, max_length=2)]
+Ids = Annotated[list[Id], Field(max_length=1000)]
+Keys = Annotated[list[Annotated[str, Field(max_length=40)]], Field(max_length=20)]
+
+_STRICT: Final = ConfigDict(extra="forbid", strict=True)
+
+
+@dataclass(frozen=True)
+class Event:
+    """What every event has."""
+
+    __pydantic_config__: ClassVar[ConfigDict] = _STRICT
+
+
+@dataclass(frozen=True)
+class Plain(Event):
+    """An event that is its name alone."""
+
+
+@dataclass(frozen=True)
+class Put(Event):
+    """Something to put on the sheet; one of the first five."""
+
+    upload: Id | None = None
+    words: Words | None = None
+    sentence: Words | None = None
+    pattern: Id | None = None
+    surprise: bool = False
+    at_mm: Pair | None = None
+    width_mm: Figure | None = None
+
+
+@dataclass(frozen=True)
+class Set(Event):
+    """Fields of an item to change; see docs/DESK.md."""
+
+    item: Id
+    fields: Annotated[dict[str, Any], Field(max_length=20)]
+    gesture: Annotated[str, Field(max_length=40)] = ""
+
+
+@dataclass(frozen=True)
+class Items(Event):
+    """Some of the items."""
+
+    items: Ids
+
+
+@dataclass(frozen=True)
+class Align(Event):
+    """Items to be moved to the edges or the middle of something."""
+
+    items: Ids
+    to: Literal["margins", "sheet", "first"]
+    how: Literal["left", "centre", "right", "top", "middle", "bottom"]
+
+
+@dataclass(frozen=True)
+class Order(Event):
+    """An item to be drawn earlier or later."""
+
+    item: Id
+    place: Annotated[int, Field(ge=0, le=1000)]
+
+
+@dataclass(frozen=True)
+class Paper(Event):
+    """Another sheet."""
+
+    sheet: Annotated[str, Field(max_length=60)]
+    landscape: bool | None = None
+    margin_mm: Figure | None = None
+
+
+@dataclass(frozen=True)
+class Pens(Event):
+    """What is in the box of pens."""
+
+    pens: Annotated[list[dict[str, Any]], Field(min_length=1, max_length=24)]
+
+
+@dataclass(frozen=True)
+class Item(Event):
+    """One item, or none."""
+
+    item: Id | None = None
+
+
+@dataclass(frozen=True)
+class Draw(Event):
+    """Draw the plan of this number."""
+
+    n: int
+    confirmed: Keys = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class Named(Event):
+    """One thing by its id, and what was confirmed of it."""
+
+    id: Id
+    confirmed: Keys = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class Pace(Event):
+    """A share of the planned speed."""
+
+    share: Figure
+
+
+@dataclass(frozen=True)
+class Answer(Event):
+    """An answer to a question."""
+
+    question: Id
+    value: bool | int | float | Annotated[str, Field(max_length=400)]
+
+
+@dataclass(frozen=True)
+class Connect(Event):
+    """Which machine, and where."""
+
+    port: Annotated[str, Field(max_length=200)]
+    rig: Id | None = None
+    real_time: bool = False
+
+
+@dataclass(frozen=True)
+class Jog(Event):
+    """A move of the pen by hand; one of the two, machine mm."""
+
+    by_mm: Pair | None = None
+    to_mm: Pair | None = None
+
+
+@dataclass(frozen=True)
+class Pen(Event):
+    """A height of the pen."""
+
+    height: Literal["up", "down"] | int
+
+
+@dataclass(frozen=True)
+class TrialSheet(Event):
+    """A trial sheet to be made."""
+
+    name: Id
+    axis: Literal["x", "y"] | None = None
+    top: Figure | None = None
+
+
+@dataclass(frozen=True)
+class Fit(Event):
+    """What was measured on the trial sheet: figures, or a photograph of it."""
+
+    answers: Annotated[dict[str, Annotated[str, Field(max_length=40)]], Field(max_length=200)] = field(
+        default_factory=dict
+    )
+    photo: Id | None = None
+    paper: Annotated[str, Field(max_length=40)] | None = None
+    write: bool = False
+
+
+@dataclass(frozen=True)
+class Exercise(Event):
+    """How long to exercise the machine."""
+
+    minutes: Annotated[int, Field(ge=1, le=60)]
+
+
+@dataclass(frozen=True)
+class BringUp(Event):
+    """Where bring-up begins."""
+
+    start: Id | None = None
+    over: bool = False
+
+
+@dataclass(frozen=True)
+class Confirmed(Event):
+    """What only a person can know was confirmed."""
+
+    confirmed: Keys = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class Switch(Event):
+    """On or off."""
+
+    on: bool
+
+
+SHEET_EVENTS: Final[dict[str, type[Event]]] = {
+    "put": Put,
+    "set": Set,
+    "copy": Items,
+    "remove": Items,
+    "align": Align,
+    "order": Order,
+    "sheet": Paper,
+    "pens": Pens,
+    "undo": Plain,
+    "redo": Plain,
+    "clear": Plain,
+    "previews": Item,
+    "again": Named,
+}
+"""They change what lies on the sheet, or show more of it."""
+
+MACHINE_EVENTS: Final[dict[str, type[Event]]] = {
+    "draw": Draw,
+    "carry_on": Plain,
+    "pen_in": Plain,
+    "pace": Pace,
+    "abandon": Plain,
+    "put_away": Plain,
+    "resume": Named,
+    "forget": Named,
+    "answer": Answer,
+    "ports": Plain,
+    "connect": Connect,
+    "disconnect": Plain,
+    "home": Plain,
+    "check": Plain,
+    "jog": Jog,
+    "pen": Pen,
+    "trial": TrialSheet,
+    "trial_draw": Confirmed,
+    "trial_close": Plain,
+    "fit": Fit,
+    "fit_undo": Plain,
+    "tune": Plain,
+    "exercise": Exercise,
+    "stop": Plain,
+    "bring_up": BringUp,
+    "phone": Switch,
+}
+"""They use the machine."""
+
+ANYBODY: Final[dict[str, type[Event]]] = {"take_over": Plain, "hold": Plain, "motors_off": Plain}
+"""Every window may send them, also one that looks on: what makes the machine stand is for everybody."""
+
+TABLE: Final[dict[str, type[Event]]] = {**SHEET_EVENTS, **MACHINE_EVENTS, **ANYBODY}
+
+
+@cache
+def _adapter(name: str) -> TypeAdapter[Event]:
+    return TypeAdapter(TABLE[name])
+
+
+def read(said: object) -> tuple[object, str, Event]:
+    """Number, name and fields of an event as it came.
+
+    Raises
+    ------
+    InputError : it is none.
+    """
+    if not isinstance(said, dict) or said.get("do") not in TABLE:
+        raise InputError("there is no such event")
+    number = said.get("id")
+    if number is not None and (isinstance(number, bool) or not isinstance(number, int | str)):
+        raise InputError("an event's id is a number")
+    name = said["do"]
+    fields = {key: value for key, value in said.items() if key not in ("id", "do")}
+    if name == "set":
+        fields = {
+            "item": fields.pop("item", None),
+            "gesture": fields.pop("gesture", None) or "",
+            "fields": fields,
+        }
+    try:
+        return number, name, _adapter(name).validate_json(json.dumps(fields))
+    except ValidationError as error:
+        first = error.errors(include_url=False)[0]
+        where = ".".join(str(part) for part in first["loc"]) or name
+        raise InputError(f"{name}: {where}: {first['msg']}") from None

@@ -1,0 +1,438 @@
+"""`Machine`: the thread that holds the one session with the board, and does with it what the page wishes.
+
+A wish is a function that gets the machine as it is met. Between wishes the board is asked how it stands a few times a
+second, so that what the page shows is true, a board that has gone is noticed, and one that is there keeps its place.
+"""
+
+from __future__ import annotations
+
+import queue
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any, Final
+
+from linewright.errors import BoardFault, LinewrightError, LinkError, Refused
+from linewright.tasks.front import Cancelled
+from linewright.tasks.target import VIRTUAL
+
+if TYPE_CHECKING:
+    from linewright.board.session import Session
+    from linewright.board.session_values import Control, Progress
+    from linewright.board.status import BoardStatus
+    from linewright.desk.questions import Notes, Questions
+    from linewright.desk.screen import Screen
+    from linewright.tasks.target import Target
+
+LOOK_S: Final = 0.25
+"""How often a board that has nothing to do is asked how it stands."""
+
+AGAIN_S: Final = 2.0
+"""How often a board that has gone is looked for."""
+
+SHOWN_S: Final = 0.1
+"""How often the page is told where a drawing stands."""
+
+
+@dataclass(frozen=True)
+class Wish:
+    """Something to do with the machine.
+
+    Parameters
+    ----------
+    kind : a wish that waits is replaced by a newer one of the same kind, if that is "jog".
+    busy : what the machine is doing meanwhile, in words.
+    do : does it, in the machine's thread.
+    """
+
+    kind: str
+    busy: str
+    do: Callable[[Met], None]
+
+
+@dataclass
+class Met:
+    """The machine that is held.
+
+    Parameters
+    ----------
+    target : with what its board has said of itself.
+    """
+
+    session: Session
+    target: Target
+
+    def at(self, target: Target) -> Target:
+        """The machine that is meant, where it was met."""
+        return replace(target, port=self.target.port, board=self.target.board, unique=self.target.unique)
+
+
+@dataclass
+class DeskFront:
+    """A `Front` of the tasks whose person sits at the page.
+
+    Parameters
+    ----------
+    told : is told what is done, and how much of it.
+    on_progress : is told where a drawing stands, in the machine's thread.
+    control : of the drawing under way; None: the pen does not draw.
+    has_first_pen : somebody has said already that the pen which is asked for first is in.
+    """
+
+    notes: Notes
+    questions: Questions
+    told: Callable[[str, float | None], None]
+    on_progress: Callable[[Progress], None] = lambda _now: None
+    control: Control | None = None
+    has_first_pen: bool = False
+    stopping: threading.Event = field(default_factory=threading.Event)
+
+    def machine(self, target: Target) -> None:
+        """See `Front.machine`."""
+
+    def note(self, text: str) -> None:
+        """See `Front.note`."""
+        self.notes.add("note", text)
+
+    def say(self, text: str) -> None:
+        """See `Front.say`."""
+        self.notes.add("said", text)
+
+    def progress(self, doing: str, done: float | None = None) -> None:
+        """See `Front.progress`."""
+        if self.stopping.is_set():
+            raise Cancelled("stopped")
+        self.told(doing, done)
+
+    def confirm(self, question: str, about: str) -> bool | None:
+        """See `Front.confirm`."""
+        return bool(self.questions.ask("yes", question, about=about))
+
+    def ready(self, what: str) -> bool:
+        """See `Front.ready`."""
+        if self.has_first_pen:
+            self.has_first_pen = False
+            return True
+        return bool(self.questions.ask("done", what, about=""))
+
+    @contextmanager
+    def steering(self, control: Control, pace: float) -> Iterator[Callable[[Progress], None]]:
+        """See `Front.steering`."""
+        del pace
+        self.control = control
+        if self.stopping.is_set():
+            control.abandon()
+        try:
+            yield self.on_progress
+        finally:
+            self.control = None
+
+
+class Machine:
+    """The machine of the desk.
+
+    Parameters
+    ----------
+    target : which it is, and where.
+    changed : called when another machine, or another rig file, is meant from now on.
+    """
+
+    def __init__(
+        self,
+        target: Target,
+        screen: Screen,
+        notes: Notes,
+        questions: Questions,
+        changed: Callable[[Target], None],
+    ) -> None:
+        self.target = target
+        self.real_time = False
+        self._screen = screen
+        self._notes = notes
+        self._questions = questions
+        self._changed = changed
+        self._wishes: queue.Queue[Wish | None] = queue.Queue()
+        self._jog: Wish | None = None
+        self._front: DeskFront | None = None
+        self._wanted = True  # to be connected
+        self._closing = False
+        self._leave = False  # the session, to open another
+        self._shown: dict[str, Any] = {}
+        self.ports: list[dict[str, Any]] = []
+        self.ports_looking = False
+        self.rigs: list[dict[str, Any]] = []
+        self.rig_id = ""
+        self._trouble = ""
+        self._lock = threading.Lock()
+        self._thread = threading.Thread(target=self._run, daemon=True, name="desk machine")
+        self._show("connecting", "Looking for the machine")
+
+    # From the page, any thread
+
+    def start(self) -> None:
+        """Connect."""
+        self._thread.start()
+
+    def close(self) -> None:
+        """Stop what moves, pen up, and let go; returns when that is so."""
+        self._closing = True
+        self.stop()
+        self._questions.withdraw()
+        self._wishes.put(None)
+        if self._thread.is_alive():
+            self._thread.join(15.0)
+
+    def ask(self, wish: Wish) -> None:
+        """Do this when all that was wished before is done.
+
+        Raises
+        ------
+        LinkError : the machine is drawing, or is used for something that takes long.
+        """
+        busy = self.busy
+        if busy and (wish.kind != "jog" or self._front is None or busy != "Moving"):
+            raise LinkError(f"the machine is busy: {busy}", hint="wait for it, or stop it")
+        if wish.kind == "jog":
+            with self._lock:
+                if self._jog is not None:
+                    self._jog = wish
+                    return
+                self._jog = wish
+            wish = Wish("jog", "Moving", lambda met: self._take_jog().do(met))
+        self._wishes.put(wish)
+
+    def _take_jog(self) -> Wish:
+        with self._lock:
+            wish, self._jog = self._jog, None
+        assert wish is not None
+        return wish
+
+    @property
+    def busy(self) -> str:
+        """What it does now; "": nothing."""
+        return str(self._shown.get("busy") or "")
+
+    @property
+    def position_mm(self) -> list[float] | None:
+        """Where the pen is, machine mm; None: nobody knows."""
+        found: list[float] | None = self._shown.get("position_mm")
+        return found
+
+    @property
+    def pen_up(self) -> bool | None:
+        """Whether the pen is raised; None: nobody knows."""
+        return self._shown.get("pen_up")
+
+    @property
+    def front(self) -> DeskFront | None:
+        """Of what it does now."""
+        return self._front
+
+    def stop(self) -> None:
+        """End what is under way: a drawing is abandoned, anything else is left at its next step."""
+        front = self._front
+        if front is None:
+            return
+        front.stopping.set()
+        control = front.control
+        if control is not None:
+            control.abandon()
+        self._questions.withdraw()
+
+    def cut(self) -> None:
+        """Motors off at once, whatever is under way."""
+        front = self._front
+        control = None if front is None else front.control
+        if control is not None:
+            control.cut()
+            return
+        self._wishes.put(Wish("cut", "Switching the motors off", lambda met: met.session.cut()))
+
+    def connect(self, target: Target | None, *, real_time: bool = False) -> None:
+        """Hold this machine from now on; None: none."""
+        if self.busy:
+            raise LinkError(f"the machine is busy: {self.busy}", hint="wait for it, or stop it")
+        self.real_time = real_time
+        self._wanted = target is not None
+        if target is not None:
+            self.target = target
+        self._leave = True
+        self._wishes.put(None)
+        self._changed(self.target)
+
+    def describe_rig(self, target: Target) -> None:
+        """The machine that is held has another rig file, or its file says something else now. In its thread."""
+        self.target = target
+        self._changed(target)
+
+    # The machine's thread
+
+    def _run(self) -> None:
+        while not self._closing:
+            self._leave = False
+            if not self._wanted:
+                self._show("off", "No machine is connected")
+                self._wishes.get()
+                continue
+            try:
+                self._hold()
+            except LinewrightError as error:
+                self._lost(error)
+            except Cancelled:
+                continue
+
+    def _hold(self) -> None:
+        """Hold the machine until something goes wrong or another one is wanted."""
+        from linewright.tasks.connection import holding
+
+        self._show("connecting", f"Looking for {self.target.name}")
+        front = DeskFront(self._notes, self._questions, lambda *_: None)
+        target = self.target
+        opened = replace(target, port="virtual:real_time=1") if self.real_time and target.port == VIRTUAL else target
+        with holding(opened, front) as (session, met_at):
+            session.greet()
+            met = Met(session, met_at)
+            self._trouble = ""
+            self._notes.add("said", met_at.words)
+            self._look(met)
+            while not (self._leave or self._closing):
+                wish = self._next_wish(session)
+                if wish is not None:
+                    self._do(wish, met)
+                self._look(met)
+
+    def _next_wish(self, session: Session) -> Wish | None:
+        until_s = time.monotonic() + LOOK_S
+        while time.monotonic() < until_s:
+            try:
+                return self._wishes.get_nowait()
+            except queue.Empty:
+                session.talk.turn()
+        return None
+
+    def _do(self, wish: Wish, met: Met) -> None:
+        """Carry a wish out; what the machine or the page is to blame for is said, and the machine is held on."""
+        front = DeskFront(self._notes, self._questions, self._doing)
+        self._front = front
+        self._show_busy(wish.busy)
+        try:
+            wish.do(met)
+        except Cancelled as cancelled:
+            self._notes.add("said", str(cancelled) or "stopped")
+        except (BoardFault, Refused) as error:
+            self._notes.add("error", str(error), error.hint)
+        except LinkError as error:
+            self._notes.add("error", str(error), error.hint)
+            if met.session.talk.endpoint.parted:
+                raise
+            # Of many link errors the board is not to blame, such as a place that nobody knows; the next look tells.
+        except LinewrightError as error:
+            self._notes.add("error", str(error), error.hint)
+        except EOFError:
+            self._notes.add("said", "stopped")
+        finally:
+            self._front = None
+            self._show_busy(None)
+        if met.session.rig != self.target.rig:
+            met.session.use(self.target.rig)
+
+    def _doing(self, doing: str, done: float | None) -> None:
+        share = "" if done is None else f", {done:.0%}"
+        self._show_busy(f"{doing[:1].upper()}{doing[1:]}{share}")
+
+    def _look(self, met: Met) -> None:
+        """Show how the machine stands."""
+        try:
+            report = met.session.fresh_report()
+        except BoardFault:
+            report = met.session.report()  # it has said so of its own accord; the report says the same
+        from linewright.board.status import BoardStatus
+
+        greeting = met.session.greeting
+        assert greeting is not None, "the session has greeted"
+        self._show_status(BoardStatus.of(greeting, report, self.target.rig))
+
+    def _lost(self, error: LinewrightError) -> None:
+        """The machine has gone, or was never there: say so, and look for it now and then."""
+        self._show("lost", f"{str(error)[:1].upper()}{str(error)[1:]}", hint=error.hint)
+        if str(error) != self._trouble:  # said once, however often it is looked for
+            self._notes.add("error", str(error), error.hint)
+        self._trouble = str(error)
+        until_s = time.monotonic() + AGAIN_S
+        while not (self._leave or self._closing):
+            left_s = until_s - time.monotonic()
+            try:
+                wish = self._wishes.get(timeout=max(left_s, 0.01))
+            except queue.Empty:
+                return
+            if wish is not None:
+                self._notes.add("error", f"that was not done: {error}", error.hint)
+
+    # What is shown
+
+    def _show_status(self, status: BoardStatus) -> None:
+        state = "unhomed" if status.state == "ready" and not status.position_trusted else status.state
+        words = {
+            "asleep": "The motors are free, and the board waits",
+            "unhomed": "The machine does not know where the pen is: home it",
+            "ready": "Ready",
+            "drawing": "Drawing",
+            "holding": "Held, pen up",
+            "faulted": f"The board has stopped itself: {status.fault}",
+        }.get(state, state)
+        self._show(
+            state,
+            words,
+            board=status.board,
+            position_mm=None if status.position_mm is None else list(status.position_mm),
+            pen_up=status.pen_up,
+            motors_on=status.motors_on,
+            endstop_x=status.endstop_x,
+            endstop_y=status.endstop_y,
+            fault=None if status.fault == "none" else status.fault,
+            hint="see to what is wrong, then home" if state == "faulted" else "",
+        )
+
+    def _show(self, state: str, words: str, **more: Any) -> None:
+        nothing = {
+            "board": self.target.board or self.target.rig.board,
+            "position_mm": None,
+            "pen_up": None,
+            "motors_on": False,
+            "endstop_x": None,
+            "endstop_y": None,
+            "fault": None,
+            "hint": "",
+            "busy": self._shown.get("busy"),
+        }
+        self._shown = {"state": state, "words": words, **nothing, **more}
+        self.publish()
+
+    def _show_busy(self, busy: str | None) -> None:
+        self._shown = {**self._shown, "busy": busy}
+        self.publish()
+
+    def show_moving(self, now: Progress, session: Session) -> None:
+        """Where the pen is while it draws. In the machine's thread."""
+        report = session.report()
+        x, y = self.target.rig.true_at((report["a"], report["b"]))
+        from linewire import messages
+
+        pen_up = bool(report["flags"] & messages.FLAG_PEN_UP)
+        self._shown = {**self._shown, "state": now.state, "position_mm": [x, y], "pen_up": pen_up}
+
+    def publish(self) -> None:
+        """Put it on the screen."""
+        target = self.target
+        where = {
+            "name": target.rig.name,
+            "port": target.port,
+            "real_time": self.real_time,
+            "ports": self.ports,
+            "ports_looking": self.ports_looking,
+            "rigs": self.rigs,
+            "rig": self.rig_id,
+        }
+        self._screen.put("machine", {**self._shown, **where})

@@ -1,0 +1,259 @@
+"""What the desk's worker processes make: plans of the sheet, previews of a photograph, the catalogue of methods."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Protocol
+
+from linewright import units
+from linewright.tasks.front import Quiet
+
+if TYPE_CHECKING:
+    from linewright.planning.arrangement import Arrangement, Item
+    from linewright.planning.pipeline import Arranged, Job
+    from linewright.program.program import PenGroup, Program
+    from linewright.rig.rig import Rig
+    from linewright.tasks.laying_out import KeptPictures, LaidOut
+
+
+class Bench(Protocol):
+    """Where something is made: told how it goes, and asked whether anybody still wants it."""
+
+    kept: KeptPictures
+
+    def progress(self, doing: str, done: float | None = None) -> None:
+        """Raises `Cancelled` when nobody wants it any more."""
+
+    def show(self, kind: str, value: object) -> None:
+        """A part is ready."""
+
+
+class Wish(Protocol):
+    """Something to be made."""
+
+    def make(self, bench: Bench) -> object:
+        """Make it; what is returned goes back to who wished it."""
+
+
+class Maker(Quiet):
+    """A `Front` of the tasks that passes progress on.
+
+    Parameters
+    ----------
+    told : see `Bench.progress`.
+    """
+
+    def __init__(self, told: Callable[[str, float | None], None]) -> None:
+        super().__init__()
+        self._told = told
+
+    def progress(self, doing: str, done: float | None = None) -> None:
+        """See `Front.progress`."""
+        self._told(doing, done)
+
+
+@dataclass(frozen=True)
+class Refusal:
+    """Why something cannot be made.
+
+    Parameters
+    ----------
+    item : of the sheet that is to blame; None: none alone.
+    """
+
+    text: str
+    hint: str
+    item: str | None = None
+
+    @classmethod
+    def of(cls, error: Exception) -> Refusal:
+        """From what was raised."""
+        from linewright.errors import LinewrightError
+
+        if not isinstance(error, LinewrightError):
+            return cls(f"this is a bug in Linewright: {type(error).__name__}: {error}", "please report it")
+        item, text = with_item(str(error))
+        return cls(text, error.hint, item)
+
+
+_OF_ITEM = re.compile(r"item ([\w.-]+): (.*)", re.DOTALL)
+
+
+def with_item(text: str) -> tuple[str | None, str]:
+    """The item that a message begins with, and what it says."""
+    found = _OF_ITEM.fullmatch(text)
+    return (found[1], found[2]) if found else (None, text)
+
+
+@dataclass(frozen=True)
+class PlanWish:
+    """Lay out and plan what lies on the sheet."""
+
+    arrangement: Arrangement
+    folder: Path
+    rig: Rig
+
+    def make(self, bench: Bench) -> object:
+        """See `Wish.make`."""
+        from linewright.desk import geometry
+        from linewright.tasks import laying_out
+
+        front = Maker(bench.progress)
+        bench.progress("making lines", 0.0)
+        laid = laying_out.lay_out(_arranged(self), self.rig, front, bench.kept)
+        bench.show("sketch", Sketch.of(laid))
+        job = laying_out.plan_laid_out(laid, self.rig, front)
+        shown = geometry.of_program(job.program, self.rig)
+        # A copy, without what was worked out for the views.
+        return Plan(replace(job.program), shown, figures(job), job.warnings)
+
+
+@dataclass(frozen=True)
+class Sketch:
+    """The sheet as it is laid out.
+
+    Parameters
+    ----------
+    geometry : strokes with their items.
+    laid : for each item where it lies, for the page.
+    """
+
+    geometry: bytes
+    laid: dict[str, dict[str, Any]]
+    pens: list[dict[str, Any]]
+
+    @classmethod
+    def of(cls, laid: LaidOut) -> Sketch:
+        """From what the task has found."""
+        from linewright.desk import geometry
+
+        where = {
+            one.id: {
+                "page_mm": list(one.page_mm),
+                "boxes_mm": [list(box) for box in one.boxes_mm],
+                "strokes": one.strokes,
+            }
+            for one in laid.laid
+        }
+        pens = [{"name": pen.name, "colour": pen.colour, "width_mm": pen.width_mm} for pen in laid.drawing.pens]
+        return cls(geometry.packed(laid.drawing, item=laid.item), where, pens)
+
+
+@dataclass(frozen=True, eq=False)
+class Plan:
+    """The sheet, planned."""
+
+    program: Program
+    geometry: bytes
+    figures: dict[str, Any]
+    warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class PreviewsWish:
+    """Which methods draw a photograph, the best first."""
+
+    arrangement: Arrangement
+    folder: Path
+    rig: Rig
+    item: Item
+
+    def make(self, bench: Bench) -> object:
+        """See `Wish.make`."""
+        from linewright.tasks import laying_out
+
+        bench.progress("looking at the photograph", None)
+        names, _why = laying_out.methods_for(_arranged(self), self.item, self.rig)
+        return names
+
+
+@dataclass(frozen=True)
+class PreviewWish:
+    """One item drawn by one method."""
+
+    arrangement: Arrangement
+    folder: Path
+    rig: Rig
+    item: Item
+    method: str
+
+    def make(self, bench: Bench) -> object:
+        """See `Wish.make`."""
+        import numpy as np
+
+        from linewright.desk import geometry
+        from linewright.tasks import laying_out
+
+        laid, job = laying_out.tried(_arranged(self), self.item, self.method, self.rig, Maker(bench.progress))
+        x0, y0, x1, y1 = laid.laid[0].boxes_mm[0]
+        points = geometry.on_sheet(job.program.drawing.points_mm, self.rig) - np.array([x0, y0])
+        found = figures(job)
+        return geometry.packed(job.program.drawing, points_mm=points), {
+            "width_mm": x1 - x0,
+            "height_mm": y1 - y0,
+            **{key: found[key] for key in ("predicted_s", "ink_mm", "strokes", "pens")},
+        }
+
+
+@dataclass(frozen=True)
+class CatalogueWish:
+    """What methods there are."""
+
+    def make(self, bench: Bench) -> object:
+        """See `Wish.make`."""
+        from linewright.desk.catalogue import catalogue
+
+        del bench
+        return catalogue()
+
+
+def _arranged(wish: PlanWish | PreviewsWish | PreviewWish) -> Arranged:
+    from linewright.planning.pipeline import Arranged
+
+    return Arranged(wish.arrangement, wish.folder)
+
+
+def figures(job: Job) -> dict[str, Any]:
+    """Time, ink and travel of a plan, whole and by pen, and what to know, for the page."""
+    program = job.program
+    return {
+        **of_program(program),
+        "warnings": [dict(zip(("item", "text"), with_item(text), strict=True)) for text in job.warnings],
+    }
+
+
+def of_program(program: Program) -> dict[str, Any]:
+    """Time, ink and travel, whole and by pen."""
+    return {
+        "strokes": len(program.drawing),
+        "vertices": program.drawing.vertices,
+        "predicted_s": program.predicted_s,
+        "ink_mm": program.pen_down_mm,
+        "travel_mm": program.travel_mm,
+        "pens": [_pen(program, group) for group in program.groups],
+    }
+
+
+def _pen(program: Program, group: PenGroup) -> dict[str, Any]:
+    import numpy as np
+
+    pen = program.drawing.pens[group.pen]
+    first, end = group.strokes
+    ramps = np.flatnonzero(program.is_ramp)
+    inside = (ramps >= group.records[0]) & (ramps < group.records[1])
+    path = program.trajectory
+    way_mm = np.hypot(*np.diff(path.points_mm, axis=0).T)
+    return {
+        "pen": group.pen,
+        "name": pen.name,
+        "colour": pen.colour,
+        "width_mm": program.pen_width_mm if pen.width_mm is None else pen.width_mm,
+        "strokes": end - first,
+        "predicted_s": units.ticks_to_s(program.group_ticks(group)),
+        "ink_mm": float(program.drawing.stroke_lengths_mm()[first:end].sum()),
+        "travel_mm": float(way_mm[inside & (path.stroke < 0)].sum()),
+        "begins_s": units.ticks_to_s(int(program.ticks_before[group.records[0]])),
+    }

@@ -1,0 +1,130 @@
+"""`PenBox`: the maker's pens, kept in a file; and the choice of them that an item is drawn with."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import replace
+from pathlib import Path
+from typing import Any, Final
+
+from linewright.drawing.strokes import Pen
+from linewright.errors import InputError
+from linewright.files import replacing
+from linewright.planning.arrangement import Arrangement
+from linewright.sources.pens import read_pens
+
+BOX: Final = "pens.toml"
+CHOICES: Final = "pens"
+"""Folder of the choices that items are drawn with; each is named by what it says, so old ones stay right."""
+
+FIRST: Final = (Pen("black", "#000000"),)
+
+FIGURES: Final = ("width_mm", "speed_mm_s", "up_us", "down_us")
+
+
+class PenBox:
+    """The pens at hand.
+
+    Parameters
+    ----------
+    folder : of the sheet's file; the choices lie in a folder of it.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self.trouble = ""
+        self.pens: tuple[Pen, ...] = FIRST
+        if (folder / BOX).exists():
+            try:
+                self.pens = read_pens(str(folder / BOX))
+            except InputError as error:
+                self.trouble = f"{error}; the box begins with one pen again"
+
+    def values(self) -> list[dict[str, Any]]:
+        """For the page."""
+        return [plain(pen) for pen in self.pens]
+
+    def replaced(self, said: list[dict[str, Any]], arrangement: Arrangement) -> Arrangement:
+        """Other pens are in the box; returns the arrangement whose items are drawn with them as they are now.
+
+        Raises
+        ------
+        InputError : a figure is out of range, or two have one name; the box is as it was.
+        """
+        chosen = {item.id: self.names(item.pens) for item in arrangement.items}
+        self.pens = self._kept(self._folder / BOX, said)
+        known = {pen.name for pen in self.pens}
+        items = tuple(
+            replace(item, pens=self.choice([name for name in names if name in known] or None))
+            if (names := chosen[item.id]) is not None
+            else item
+            for item in arrangement.items
+        )
+        return replace(arrangement, items=items)
+
+    def choice(self, names: list[str] | None) -> str | None:
+        """What an item's ``pens`` says for some of the pens; None: as its picture comes.
+
+        Raises
+        ------
+        InputError : there is no such pen.
+        """
+        if names is None:
+            return None
+        box = {pen.name: pen for pen in self.pens}
+        missing = [name for name in names if name not in box]
+        if missing or not names:
+            raise InputError(f"there is no pen {(missing or [''])[0]!r}", hint=f"there are {', '.join(box)}")
+        text = _text([plain(box[name]) for name in names])
+        inside = Path(CHOICES) / f"{hashlib.sha256(text.encode()).hexdigest()[:16]}.toml"
+        path = self._folder / inside
+        if not path.exists():
+            path.parent.mkdir(parents=True, exist_ok=True)
+            with replacing(path) as stream:
+                stream.write(text.encode())
+        return inside.as_posix()
+
+    def names(self, said: str | None) -> list[str] | None:
+        """Of the pens that an item's ``pens`` means."""
+        if said is None:
+            return None
+        try:
+            words = str(self._folder / said) if said.endswith(".toml") else said
+            return [pen.name for pen in read_pens(words)]
+        except InputError:
+            return None
+
+    def _kept(self, path: Path, said: list[dict[str, Any]]) -> tuple[Pen, ...]:
+        """Write a box, read it as every command would, and only then believe it."""
+        trial = path.with_name(f".{path.stem}-new.toml")
+        try:
+            trial.write_text(_text(said), encoding="utf-8")
+            found = read_pens(str(trial))
+            trial.replace(path)
+        except InputError as error:
+            error.args = (str(error).replace(str(trial), "the box"),)
+            raise
+        except OSError as error:
+            raise InputError(f"the pens cannot be kept: {error.strerror or error}") from error
+        finally:
+            trial.unlink(missing_ok=True)
+        return found
+
+
+def plain(pen: Pen) -> dict[str, Any]:
+    """A pen for the page."""
+    return {"name": pen.name, "colour": pen.colour, **{key: getattr(pen, key) for key in FIGURES}}
+
+
+def _text(said: list[dict[str, Any]]) -> str:
+    import tomlkit
+
+    document: Any = tomlkit.document()
+    pens: Any = tomlkit.aot()
+    for one in said:
+        table: Any = tomlkit.table()
+        table.update({key: value for key, value in one.items() if value is not None})
+        pens.append(table)
+    document.append("pen", pens)
+    text: str = tomlkit.dumps(document)
+    return text

@@ -1,0 +1,239 @@
+"""Serving the desk: the listener, its address, the browser, and a tidy end."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import os
+import signal
+import socket
+import tempfile
+import webbrowser
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import uvicorn
+from uvicorn.protocols.http.h11_impl import H11Protocol
+
+from linewright.desk.app import MESSAGE_HIGH_BYTES, DeskApp
+from linewright.desk.guard import Door, Guard
+from linewright.desk.room import Room
+from linewright.errors import InputError
+from linewright.folders import state_folder
+
+if TYPE_CHECKING:
+    from linewright.tasks.target import Target
+
+FOLDER: Final = "desk"
+LOCK: Final = "lock"
+
+HEAD_S: Final = 10.0
+"""Whoever opens a connection sends the head of a request within so long, or is closed: nobody keeps places taken."""
+
+AT_ONCE: Final = 200
+"""Connections; a page takes seven at most."""
+
+STOP_S: Final = 3
+"""What is being sent may go on for so long when the desk is closed."""
+
+
+class PatientH11(H11Protocol):
+    """HTTP as uvicorn speaks it, for peers that say what they want in time."""
+
+    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]  # as the class has it
+        """See `asyncio.Protocol`."""
+        super().connection_made(transport)
+        self._head_timer = self.loop.call_later(HEAD_S, self._too_slow)
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        """See `asyncio.Protocol`."""
+        self._head_timer.cancel()
+        super().connection_lost(exc)
+
+    def handle_websocket_upgrade(self, event: Any) -> None:
+        """A WebSocket has a beat of its own."""
+        self._head_timer.cancel()
+        super().handle_websocket_upgrade(event)
+
+    def on_response_complete(self) -> None:
+        """The next request on this connection has its own time; uvicorn closes one that stays idle."""
+        super().on_response_complete()
+        self._head_timer.cancel()
+        self._head_timer = self.loop.call_later(HEAD_S, self._too_slow)
+
+    def _too_slow(self) -> None:
+        cycle = getattr(self, "cycle", None)  # none before the first request
+        if cycle is None or cycle.response_complete:
+            self.transport.close()
+
+
+@dataclass(frozen=True)
+class Opening:
+    """How the desk is opened.
+
+    Parameters
+    ----------
+    listen : ``HOST:PORT`` of this computer's loopback; port 0 takes a free one.
+    browser : open the page in the browser.
+    phone : photographs and progress may be served to the local network.
+    """
+
+    target: Target
+    listen: str = "127.0.0.1:0"
+    browser: bool = True
+    phone: bool = False
+
+
+def serve(opening: Opening, ready: Callable[[str], None]) -> None:
+    """Serve the desk until a signal ends it.
+
+    Parameters
+    ----------
+    ready : is given the address, with its key, once it is listened on.
+
+    Raises
+    ------
+    InputError : the address cannot be listened on, or another desk is open.
+    """
+    listener = _listener(opening.listen)
+    with contextlib.closing(listener), _only_one(state_folder() / FOLDER):
+        room = Room(state_folder() / FOLDER, opening.target)
+        try:
+            asyncio.run(_run(opening, listener, room, ready))
+        finally:
+            room.close()
+
+
+async def _run(opening: Opening, listener: socket.socket, room: Room, ready: Callable[[str], None]) -> None:
+    host, port = listener.getsockname()[:2]
+    named = f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
+    door = Door(frozenset({named}))
+    app = DeskApp(room)
+    server = _Server(_config(Guard(app.app, lambda: door)))
+    serving = asyncio.create_task(server.serve(sockets=[listener]))
+    try:
+        while not server.started and not serving.done():
+            await asyncio.sleep(0.005)
+        room.start()
+        address = f"http://{named}/?key={door.key}"
+        ready(address)
+        with _pointing_to(address) as file:
+            if opening.browser:
+                await asyncio.to_thread(webbrowser.open, file.as_uri())
+            await serving
+    finally:
+        app.close()
+
+
+class _Server(uvicorn.Server):
+    """Ends quietly with the signals that end commands."""
+
+    @contextlib.contextmanager
+    def capture_signals(self) -> Iterator[None]:
+        """A second signal ends it at once; none is raised again, for this is the usual end of a desk."""
+        loop = asyncio.get_running_loop()
+        signals = [signal.SIGINT, signal.SIGTERM]
+        for number in signals:
+            with contextlib.suppress(NotImplementedError, RuntimeError):
+                loop.add_signal_handler(number, self.handle_exit, number, None)
+        try:
+            yield
+        finally:
+            for number in signals:
+                with contextlib.suppress(NotImplementedError, RuntimeError):
+                    loop.remove_signal_handler(number)
+
+
+def _config(app: Any) -> uvicorn.Config:
+    """Of a listener of the desk. Nothing is logged: addresses hold keys."""
+    return uvicorn.Config(
+        app,
+        http=PatientH11,
+        ws="websockets-sansio",
+        loop="asyncio",
+        lifespan="off",
+        interface="asgi3",
+        access_log=False,
+        log_config=None,
+        log_level="critical",
+        server_header=False,
+        date_header=False,
+        proxy_headers=False,
+        limit_concurrency=AT_ONCE,
+        timeout_keep_alive=int(HEAD_S),
+        timeout_graceful_shutdown=STOP_S,
+        ws_max_size=MESSAGE_HIGH_BYTES,
+        ws_ping_interval=10.0,
+        ws_ping_timeout=20.0,
+    )
+
+
+def _listener(listen: str) -> socket.socket:
+    """A socket that listens on this computer alone.
+
+    Raises
+    ------
+    InputError : it is another computer's address, or taken.
+    """
+    host, _, port = listen.rpartition(":")
+    host = host.strip("[]") or "127.0.0.1"
+    if host not in ("127.0.0.1", "::1", "localhost") or not port.isdecimal() or int(port) > 65535:
+        raise InputError(
+            f"--listen {listen} is no address of this computer's loopback",
+            hint="write 127.0.0.1:8000, or 127.0.0.1:0 for a free port; --phone serves the local network",
+        )
+    host = "127.0.0.1" if host == "localhost" else host
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    found = socket.socket(family, socket.SOCK_STREAM)
+    try:
+        found.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        found.bind((host, int(port)))
+        found.listen(64)
+    except OSError as error:
+        found.close()
+        raise InputError(
+            f"{listen} cannot be listened on: {error.strerror or error}", hint="name another port"
+        ) from error
+    return found
+
+
+@contextlib.contextmanager
+def _only_one(folder: Path) -> Iterator[None]:
+    """Two desks would change one sheet."""
+    folder.mkdir(parents=True, exist_ok=True)
+    folder.chmod(0o700)
+    with (folder / LOCK).open("ab") as file:
+        if not _lock(file.fileno()):
+            raise InputError(
+                "a desk is open already", hint="use its page, or end it with Ctrl-C in the terminal where it was opened"
+            )
+        yield
+
+
+def _lock(descriptor: int) -> bool:
+    try:
+        import fcntl
+    except ImportError:
+        return True  # a system without such locks
+    try:
+        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        return False
+    return True
+
+
+@contextlib.contextmanager
+def _pointing_to(address: str) -> Iterator[Path]:
+    """A file of this user's that leads to an address: what a browser is started with is seen by everybody on this
+    computer, and the address holds the key.
+    """
+    with tempfile.TemporaryDirectory(prefix="linewright-desk-") as folder:
+        path = Path(folder) / "desk.html"
+        with os.fdopen(os.open(path, os.O_CREAT | os.O_WRONLY | os.O_EXCL, 0o600), "w", encoding="utf-8") as stream:
+            stream.write(
+                '<!doctype html><meta charset="utf-8"><title>Linewright</title>'
+                f'<meta http-equiv="refresh" content="0; url={address}"><p><a href="{address}">The desk</a></p>'
+            )
+        yield path

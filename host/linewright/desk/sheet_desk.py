@@ -1,0 +1,428 @@
+"""`SheetDesk`: what lies on the sheet, its plan and its previews, as the page changes and sees them."""
+
+from __future__ import annotations
+
+import random
+import threading
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any, Final
+
+from linewright.desk import edits, workers
+from linewright.desk.geometry import GeometryShelf
+from linewright.desk.history import History
+from linewright.desk.making import CatalogueWish, Plan, PlanWish, PreviewsWish, PreviewWish, Refusal, Sketch
+from linewright.desk.penbox import PenBox
+from linewright.desk.uploads import Uploads
+from linewright.desk.workers import Worker
+from linewright.errors import InputError, LinewrightError
+from linewright.planning.arrangement import Arrangement, Item
+from linewright.rig.sheet_place import room_on, sheet_on
+from linewright.sheet.sizes import NAMED_MM, Sheet
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from linewright.desk import events
+    from linewright.desk.archive import Archive
+    from linewright.desk.questions import Notes
+    from linewright.desk.screen import Screen
+    from linewright.rig.rig import Rig
+
+SEEDS: Final = 10_000
+"""Seeds of surprises: four digits can be remembered and typed again."""
+
+
+class SheetDesk:
+    """The sheet.
+
+    Parameters
+    ----------
+    folder : where it is kept.
+    rig : of the machine that it lies on; see `lies_on`.
+    """
+
+    def __init__(self, folder: Path, rig: Rig, screen: Screen, notes: Notes, archive: Archive) -> None:
+        self.history = History(folder)
+        self.uploads = Uploads(folder)
+        self.pens = PenBox(folder)
+        self.shelf = GeometryShelf()
+        self.plan: Plan | None = None
+        self._rig = rig
+        self._screen = screen
+        self._notes = notes
+        self._archive = archive
+        self._lock = threading.RLock()
+        self._laid: dict[str, dict[str, Any]] = {}
+        self._blame: dict[str, dict[str, str]] = {}
+        self._planner = Worker(self._heard_plan)
+        self._second = Worker(self._heard_preview)
+        self._wished = 0
+        self._shown_plan: dict[str, Any] = {}
+        self._previews: dict[str, Any] = {"item": None, "list": []}
+        self._to_preview: list[str] = []
+        self._preview_wish = 0
+        self._catalogue_wish = 0
+        for trouble in (self.history.trouble, self.pens.trouble):
+            if trouble:
+                notes.add("note", trouble)
+        screen.put("previews", self._previews)
+        for key in ("methods", "patterns", "letterings"):
+            screen.put(key, [])
+        self._show_all()
+
+    def start(self) -> None:
+        """Begin to make things."""
+        self._catalogue_wish = self._second.wish(CatalogueWish())
+        self._planner.warm()
+        self._replan()
+
+    def close(self) -> None:
+        """End the workers."""
+        self._planner.close()
+        self._second.close()
+        self.history.close()
+
+    def lies_on(self, rig: Rig) -> None:
+        """The sheet lies on another machine, or its rig file says something else."""
+        with self._lock:
+            if rig != self._rig:
+                self._rig = rig
+                self._show_all()
+                self._replan()
+
+    @property
+    def sheet(self) -> Sheet:
+        """As it lies."""
+        now = self.history.now
+        return sheet_on(self._rig, now.sheet, margin_mm=now.margin_mm)
+
+    # Events
+
+    def handle(self, name: str, event: Any) -> dict[str, Any]:
+        """Carry out an event of `events.SHEET_EVENTS`; returns what its answer says beside "ok"."""
+        with self._lock:
+            found: dict[str, Any] = getattr(self, f"_on_{name}")(event) or {}
+            return found
+
+    def _change(self, new: Arrangement, what: str, gesture: str = "") -> None:
+        before = self.history.now
+        self.history.change(new, what, gesture)
+        if self.history.now != before:
+            self._show_all()
+            self._replan()
+
+    def _on_put(self, event: events.Put) -> dict[str, Any]:
+        given = [event.upload, event.words, event.sentence, event.pattern, event.surprise or None]
+        if sum(one is not None for one in given) != 1:
+            raise InputError("put one thing: upload, words, sentence, pattern or surprise")
+        if event.upload is not None:
+            upload = self.uploads.get(event.upload)
+            item, what = Item(source=upload.inside), upload.name
+        elif event.surprise:
+            item, what = Item(pattern=f"surprise:seed={random.randrange(1, SEEDS)}"), "a surprise"
+        elif event.pattern is not None:
+            item = Item(pattern=f"{event.pattern}:seed={random.randrange(1, SEEDS)}")
+            what = event.pattern
+        else:
+            text = (event.words or event.sentence or "").strip()
+            if not text:
+                raise InputError("there are no words", hint="type some")
+            item, what = Item(text=text, method="words" if event.sentence is not None else None), "words"
+        new, name = edits.put(self.history.now, item, room_on(self.sheet, self._rig), event.at_mm, event.width_mm)
+        self._change(new, f"put {what} down")
+        return {"item": name}
+
+    def _on_set(self, event: events.Set) -> None:
+        now = self.history.now
+        item = now.item(event.item)
+        new = edits.changed(item, event.fields, self.pens)
+        words = edits.label(item, self.uploads)
+        moved = set(event.fields) <= {"at_mm", "align"}
+        what = f"move {words}" if moved else f"change {words}"
+        self._change(now.changed(new), what, event.gesture)
+
+    def _on_copy(self, event: events.Items) -> dict[str, Any]:
+        new, names = edits.copied(self.history.now, event.items, self._laid)
+        self._change(new, "copy")
+        return {"items": names}
+
+    def _on_remove(self, event: events.Items) -> None:
+        new = self.history.now
+        for name in event.items:
+            new = new.without(name)
+        one = len(event.items) == 1
+        what = edits.label(self.history.now.item(event.items[0]), self.uploads) if one else f"{len(event.items)} things"
+        self._change(new, f"take {what} away")
+
+    def _on_align(self, event: events.Align) -> None:
+        sheet = self.sheet
+        box = {
+            "margins": room_on(sheet, self._rig),
+            "sheet": (0.0, 0.0, sheet.width_mm, sheet.height_mm),
+            "first": edits.box_of(event.items, self._laid),
+        }[event.to]
+        if box is None:
+            raise InputError("there is nothing to align to")
+        names = event.items[1:] if event.to == "first" else event.items
+        self._change(edits.aligned(self.history.now, names, self._laid, box, event.how), f"align {event.how}")
+
+    def _on_order(self, event: events.Order) -> None:
+        self._change(edits.ordered(self.history.now, event.item, event.place), "change the order")
+
+    def _on_sheet(self, event: events.Paper) -> None:
+        name = event.sheet
+        if event.landscape is not None:
+            name = f"{_bare(name)} {'landscape' if event.landscape else 'portrait'}"
+        new = replace(self.history.now, sheet=name, margin_mm=event.margin_mm)
+        room_on(sheet_on(self._rig, new.sheet, margin_mm=new.margin_mm), self._rig)
+        self._change(new, "take another sheet")
+
+    def _on_pens(self, event: events.Pens) -> None:
+        new = self.pens.replaced(event.pens, self.history.now)
+        self._change(new, "change the pens")
+        self._show_all()
+
+    def _on_undo(self, _event: events.Plain) -> None:
+        self.history.undo()
+        self._show_all()
+        self._replan()
+
+    def _on_redo(self, _event: events.Plain) -> None:
+        self.history.redo()
+        self._show_all()
+        self._replan()
+
+    def _on_clear(self, _event: events.Plain) -> None:
+        self._change(replace(self.history.now, items=()), "clear the sheet")
+
+    def _on_again(self, event: events.Named) -> None:
+        self._change(self._archive.arrangement(event.id), "lay an earlier drawing out again")
+
+    def _on_previews(self, event: events.Item) -> None:
+        self._second.forget()
+        self._to_preview = []
+        for one in self._previews["list"]:
+            self.shelf.drop(one["geometry"])
+        self._previews = {"item": event.item, "list": []}
+        self._screen.put("previews", self._previews)
+        if event.item is not None:
+            item = self.history.now.item(event.item)
+            self._preview_wish = self._second.wish(
+                PreviewsWish(self.history.now, self.history.folder, self._rig, replace(item, method=None))
+            )
+
+    # What is shown
+
+    def _show_all(self) -> None:
+        self._screen.put("history", {"undo": self.history.undoes, "redo": self.history.redoes})
+        self._screen.put("pens", self.pens.values())
+        pen, rig = self._rig.pen, self._rig
+        speed = min(rig.x.speed_mm_s, rig.y.speed_mm_s)
+        usual = {"width_mm": pen.width_mm, "speed_mm_s": speed, "up_us": pen.up_us, "down_us": pen.down_us}
+        self._screen.put("pens_usual", usual)
+        self._show_sheet()
+        self._show_items()
+
+    def _show_sheet(self) -> None:
+        sheet, rig = self.sheet, self._rig
+        try:
+            room: list[float] | None = list(room_on(sheet, rig))
+        except LinewrightError:
+            room = None
+        self._screen.put(
+            "sheet",
+            {
+                "name": sheet.name,
+                "width_mm": sheet.width_mm,
+                "height_mm": sheet.height_mm,
+                "margin_mm": sheet.margin_mm,
+                "offset_mm": list(rig.sheet.offset_mm),
+                "turn_deg": rig.sheet.turn_deg,
+                "landscape": sheet.width_mm > sheet.height_mm,
+                "room_mm": room,
+                "choices": list(NAMED_MM),
+            },
+        )
+        x0, y0, x1, y1 = rig.shape.box_mm
+        off_x, off_y = rig.sheet.offset_mm
+        park_x, park_y = rig.park.position_mm
+        self._screen.put(
+            "reach",
+            {
+                "width_mm": x1 - x0,
+                "height_mm": y1 - y0,
+                "box_mm": [x0 - off_x, y0 - off_y, x1 - off_x, y1 - off_y],
+                "park_mm": [park_x - off_x, park_y - off_y],
+                "kinematics": rig.kinematics.type,
+            },
+        )
+
+    def _show_items(self) -> None:
+        warned: dict[str, list[str]] = {}
+        for warning in self._shown_plan.get("warnings", ()):
+            if warning["item"] is not None:
+                warned.setdefault(warning["item"], []).append(warning["text"])
+        self._screen.put(
+            "items",
+            [
+                {
+                    **edits.shown(item, self.uploads, self.pens, self._laid.get(item.id)),
+                    "warnings": warned.get(item.id, []),
+                    "error": self._blame.get(item.id),
+                }
+                for item in self.history.now.items
+            ],
+        )
+
+    # The plan
+
+    def _replan(self) -> None:
+        now = self.history.now
+        self._blame = {}
+        if not now.items:
+            self._wished = self._planner.forget()
+            self.plan, self._laid = None, {}
+            self._show_plan(_no_plan("empty", self._wished))
+            return
+        self._wished = self._planner.wish(PlanWish(now, self.history.folder, self._rig))
+        self.plan = None
+        old = self._shown_plan or _no_plan("planning", 0)
+        self._show_plan(
+            {**old, "state": "planning", "n": self._wished, "doing": "", "done": None, "error": None, "stale": True}
+        )
+
+    def _show_plan(self, new: dict[str, Any]) -> None:
+        self._shown_plan = new
+        self._screen.put("plan", new)
+
+    def _heard_plan(self, number: int, what: str, value: Any) -> None:
+        with self._lock:
+            if number != self._wished:
+                return
+            shown = self._shown_plan
+            if what == workers.PROGRESS:
+                self._show_plan({**shown, "doing": value[0], "done": value[1]})
+            elif what == workers.PART:
+                self._take_sketch(value[1])
+            elif what == workers.MADE:
+                self._take_plan(number, value)
+            else:
+                refusal: Refusal = value
+                error = {"text": refusal.text, "hint": refusal.hint, "item": refusal.item}
+                if refusal.item is not None:
+                    self._blame = {refusal.item: {"text": refusal.text, "hint": refusal.hint}}
+                self.shelf.drop(shown.get("geometry"))
+                self._show_plan({**_no_plan("refused", number), "error": error})
+                self._show_items()
+
+    def _take_sketch(self, sketch: Sketch) -> None:
+        shown = self._shown_plan
+        self._laid = sketch.laid
+        self.shelf.drop(shown.get("sketch"))
+        name = self.shelf.put(sketch.geometry, "s")
+        self._show_plan({**shown, "sketch": name, "sketch_pens": sketch.pens})
+        self._show_items()
+
+    def _take_plan(self, number: int, plan: Plan) -> None:
+        self.plan = plan
+        shown = self._shown_plan
+        name = self.shelf.put(plan.geometry)
+        sketch = {key: shown.get(key) for key in ("sketch", "sketch_pens")}
+        self._show_plan({**_no_plan("ready", number), **sketch, "geometry": name, **plan.figures})
+        self._show_items()
+
+    # Previews and the catalogue, one after the other in the second worker
+
+    def _heard_preview(self, number: int, what: str, value: Any) -> None:
+        with self._lock:
+            if number == self._catalogue_wish:
+                if what == workers.MADE:
+                    for key, listed in value.items():
+                        self._screen.put(key, listed)
+                return
+            if number != self._preview_wish or what in (workers.PROGRESS, workers.PART):
+                return
+            if not self._previews["list"]:
+                self._begin_previews(what, value)
+            else:
+                self._take_preview(what, value)
+            self._next_preview()
+
+    def _begin_previews(self, what: str, value: Any) -> None:
+        if what == workers.MADE:
+            names: list[str] = value
+            listed = [{"method": name, "pick": not i, "state": "waiting", **_NOTHING} for i, name in enumerate(names)]
+            self._to_preview = list(names)
+        else:
+            listed = []
+            self._notes.add("error", value.text, value.hint)
+        self._previews = {**self._previews, "list": listed}
+
+    def _take_preview(self, what: str, value: Any) -> None:
+        made = what == workers.MADE
+        new: dict[str, Any]
+        if made:
+            data, figures = value
+            new = {"state": "ready", "geometry": self.shelf.put(data, "p"), **figures}
+        else:
+            new = {"state": "refused", "error": {"text": value.text, "hint": value.hint}}
+        self._change_preview("making", new)
+
+    def _next_preview(self) -> None:
+        if self._to_preview:
+            method = self._to_preview.pop(0)
+            self._change_preview("waiting", {"state": "making"}, method)
+            now = self.history.now
+            try:
+                item = now.item(self._previews["item"])
+            except InputError:
+                self._to_preview = []  # it was taken away
+                return
+            self._preview_wish = self._second.wish(PreviewWish(now, self.history.folder, self._rig, item, method))
+        self._screen.put("previews", self._previews)
+
+    def _change_preview(self, state: str, new: dict[str, Any], method: str | None = None) -> None:
+        listed = [
+            {**one, **new} if one["state"] == state and method in (None, one["method"]) else one
+            for one in self._previews["list"]
+        ]
+        self._previews = {**self._previews, "list": listed}
+
+
+_NOTHING: Final[dict[str, Any]] = {
+    "geometry": None,
+    "width_mm": None,
+    "height_mm": None,
+    "predicted_s": None,
+    "ink_mm": None,
+    "strokes": None,
+    "pens": [],
+    "error": None,
+}
+
+
+def _no_plan(state: str, number: int) -> dict[str, Any]:
+    return {
+        "state": state,
+        "n": number,
+        "doing": "",
+        "done": None,
+        "stale": False,
+        "sketch": None,
+        "sketch_pens": [],
+        "geometry": None,
+        "strokes": 0,
+        "vertices": 0,
+        "predicted_s": 0.0,
+        "ink_mm": 0.0,
+        "travel_mm": 0.0,
+        "pens": [],
+        "warnings": [],
+        "error": None,
+    }
+
+
+def _bare(name: str) -> str:
+    for word in ("landscape", "portrait"):
+        name = name.removesuffix(word).strip()
+    return name
