@@ -1,0 +1,115 @@
+// What always lies on the table: the plate with the machine's name, the tabs of the slips, the next step, questions.
+
+import { h } from "./dom.js";
+import { hand, sign } from "./hand.js";
+import { mine, state, under_way } from "./desk.js";
+import { duration, length, sentence } from "./words.js";
+import { button, data, locked } from "./slips/parts.js";
+
+export const SLIPS = [
+  ["put", "Put down", "file"],
+  ["thing", "Lines", "lines"],
+  ["pens", "Pens", "pen"],
+  ["drawing", "Time and ink", "know"],
+  ["machine", "Machine", "machine"],
+  ["log", "Looking back", "log"],
+];
+
+/** Who moves, and how it is. */
+export function plate() {
+  const { desk, machine } = state;
+  const rehearsal = Boolean(desk?.virtual);
+  return h("div", { key: "plate", class: `plate${rehearsal ? " rehearsal" : ""}` },
+    h("h1", { class: "heard" }, "Linewright desk"),
+    hand(rehearsal ? "Rehearsal" : machine?.name || "Machine", { size: 1.15, class: "who" }),
+    h("p", { class: "kind" }, rehearsal ? "Nothing real moves. The machine is a simulation." : "A real machine. Keep fingers, hair and cables clear."),
+    h("p", { class: "state", role: "status" }, mine.link === "lost" ? "The link to the desk is lost. It is looked for; a drawing goes on without this page." : (machine?.words ?? "The desk is being set …"))); // prettier-ignore
+}
+
+/** The slips that can be pulled out. */
+export const tabs = () => h("nav", { key: "tabs", class: "tabs", "aria-label": "Slips" }, SLIPS.map(([name, word, picture]) =>
+  h("button", { key: name, type: "button", class: "tab", "aria-expanded": String(mine.slip === name), ...data({ do: "open", slip: name }) }, sign(picture), h("span", {}, word)))); // prettier-ignore
+
+/** Undo, and how near one looks. */
+export function looks() {
+  const { undo, redo } = state.history;
+  const off = locked() || Boolean(state.drawing);
+  return h("div", { key: "looks", class: "looks" },
+    button("Undo", { do: "undo", sign: "undo", class: "quiet", disabled: off || !undo, label: undo ? `Undo: ${undo}` : "Undo: nothing to undo" }),
+    button("Redo", { do: "redo", sign: "redo", class: "quiet", disabled: off || !redo, label: redo ? `Redo: ${redo}` : "Redo: nothing to redo" }),
+    h("span", { class: "gap" }),
+    button("Nearer", { do: "nearer", class: "quiet" }),
+    button("Further", { do: "further", class: "quiet" }),
+    button("All", { do: "whole", class: "quiet", label: "Show all of the table" })); // prettier-ignore
+}
+
+/** @typedef {{word: string, about: string, at: Record<string, any>, kind?: string, picture?: string, off?: boolean}} Step */
+
+/** The one thing that comes next. @returns {Step} */
+export function next_step() {
+  const { plan, drawing, machine, broken_off, items, desk } = state;
+  if (mine.link === "lost") return { word: "Link lost", about: "Is linewright desk still running? This page finds it by itself.", at: { do: "open", slip: "machine", stay: "y" }, off: true };
+  if (drawing) {
+    const now = drawing.words || "";
+    if (drawing.state === "pen") return { word: "Pen is in", about: now || `Put the pen ${drawing.ask?.pen?.name ?? ""} in.`, at: { do: "pen_in" } };
+    if (drawing.state === "holding") return { word: "Carry on", about: now || "It holds with the pen raised.", at: { do: "carry_on" }, picture: "go" };
+    if (drawing.state === "stopping") return { word: "Stopping", about: now, at: { do: "hold" }, off: true };
+    if (under_way()) return { word: "Hold", about: now, at: { do: "hold" }, kind: "stop", picture: "hold" };
+    if (drawing.state === "finished") {
+      const about = `${now || "The drawing is finished."}`;
+      return { word: desk?.virtual ? "Put it away" : "Take it off", about, at: { do: "put_away" }, picture: "check" };
+    }
+    if (drawing.can_carry_on && broken_off.length) return { word: "Carry it on", about: now || "It was broken off.", at: { do: "resume_now", id: broken_off[0].id }, picture: "go" };
+    return { word: "Put it away", about: now, at: { do: "put_away" } };
+  }
+  if (machine?.state === "faulted") return { word: "What is wrong?", about: sentence(machine.fault || machine.words), at: { do: "open", slip: "machine", stay: "y" }, picture: "machine" };
+  if (broken_off.length && !items.length) return { word: "Carry it on?", about: `${broken_off[0].picture} was broken off at stroke ${broken_off[0].strokes_done} of ${broken_off[0].strokes}.`, at: { do: "open", slip: "drawing", stay: "y" } };
+  if (!items.length) return { word: "Put it down", about: "A picture, words, or a surprise.", at: { do: "open", slip: "put", stay: "y" }, picture: "file" };
+  if (plan.state === "refused") return { word: "Look again", about: sentence(plan.error?.text ?? "It cannot be drawn as it lies."), at: { do: "open", slip: plan.error?.item ? "thing" : "drawing", stay: "y" }, picture: "warn" };
+  if (plan.state !== "ready") return { word: desk?.virtual ? "Rehearse" : "Draw", about: `Working it out: ${plan.doing || "lines"} …`, at: { do: "begin" }, off: true, picture: "pen" };
+  const minds = plan.warnings.length ? ` Mind ${plan.warnings.length === 1 ? "one thing" : `${plan.warnings.length} things`}.` : "";
+  return { word: desk?.virtual ? "Rehearse" : "Draw", about: `${duration(plan.predicted_s)}, ${length(plan.ink_mm)} of ink.${minds}`, at: { do: "begin" }, picture: "pen" };
+}
+
+export function next() {
+  const step = next_step();
+  return h("div", { key: "next", class: `next ${step.kind ?? "go"}` },
+    h("button", { key: "next-button", type: "button", class: "step", disabled: step.off || (locked() && mine.link === "open" && !state.drawing), "aria-describedby": "next-about", ...data(step.at) },
+      step.picture && sign(step.picture), hand(step.word, { size: 1.5, weight: 2.6 })),
+    h("p", { id: "next-about" }, step.about)); // prettier-ignore
+}
+
+/** Another window has the machine. */
+export const looking_on = () => !state.holder.you && mine.link === "open" && h("div", { key: "looking-on", class: "looking-on" },
+  h("p", {}, "This window looks on: the machine obeys another one."), button("Take over", { do: "take_over", class: "main" })); // prettier-ignore
+
+/** The oldest open question. */
+export function question() {
+  const asked = state.questions[0];
+  if (!asked) return null;
+  const off = locked();
+  /** @type {any[]} */
+  let answers = [];
+  if (asked.kind === "yes") answers = [button("Yes", { do: "yes", question: asked.id, class: "main", disabled: off }), button("No", { do: "no", question: asked.id, disabled: off })];
+  else if (asked.kind === "done") answers = [button("It is done", { do: "yes", question: asked.id, class: "main", disabled: off }), button("I cannot", { do: "no", question: asked.id, class: "quiet", disabled: off })];
+  else if (asked.kind === "choose") answers = asked.choices.map((/** @type {any} */ one) => button(sentence(one.meaning || one.word), { do: "answer_form", question: asked.id, value: one.word, disabled: off }));
+  else {
+    answers = [h("form", { class: "line", "data-do": "answer_form", "data-question": asked.id },
+      h("span", { class: "with-unit" },
+        h("input", { type: asked.kind === "number" ? "number" : "text", name: "value", "aria-label": "Answer", value: asked.default ?? "", min: asked.low, max: asked.high, step: "any", autocomplete: "off" }),
+        asked.unit && h("span", { class: "unit" }, asked.unit)),
+      h("button", { type: "submit", class: "main", disabled: off }, h("span", {}, "Answer")))]; // prettier-ignore
+  }
+  return h("section", { key: `question-${asked.id}`, class: "question", role: "dialog", "aria-labelledby": "question-heading", "aria-describedby": "question-about" },
+    h("h2", { id: "question-heading", tabindex: -1 }, sentence(asked.text)), asked.about && h("p", { id: "question-about" }, asked.about), h("div", { class: "line" }, answers)); // prettier-ignore
+}
+
+/** What was said last. */
+export function notes() {
+  const said = state.notes.slice(-30).reverse();
+  const [last] = said;
+  return h("details", { key: "notes", class: "notes" },
+    h("summary", {}, last ? sentence(last.text) : "Nothing was said yet."),
+    h("ul", { "aria-label": "What was said" }, said.slice(1).map((/** @type {any} */ one) => h("li", { key: `n${one.n}`, class: one.kind }, sentence(one.text), one.hint && h("small", {}, one.hint)))),
+    h("span", { class: "heard", role: "log" }, last?.text ?? "")); // prettier-ignore
+}

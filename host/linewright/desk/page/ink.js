@@ -1,0 +1,275 @@
+// Strokes on a canvas, kept as a picture that moves with the view at once and is drawn anew a piece at a time.
+
+import { last_not_above } from "./strokes.js";
+
+/** @typedef {import("./strokes.js").Strokes} Strokes */
+/** @typedef {{colour: string, width_mm: number}} Pen */
+/** @typedef {{scale: number, x: number, y: number}} View px of the screen = scale * mm + x, y */
+
+/** Vertices in one frame, at first; how long a frame took makes it more or less. */
+const FIRST_PIECE = 20_000;
+const LEAST_PIECE = 2_000;
+const MOST_PIECE = 120_000;
+
+/** A frame that takes longer makes the next piece smaller, ms: 60 frames a second leave 16.7. */
+const LONG_FRAME_MS = 20;
+
+/** How far the kept picture reaches beyond the window on each side, as a share of it, so that a move shows no edge. */
+const BEYOND = 0.2;
+
+/** Lines thinner than this fade on the screen, px. */
+const THINNEST_PX = 0.7;
+
+/** Vertices in one path: a canvas takes longer for each in longer paths. */
+const PATH = 3000;
+
+const SPEED_COLOURS = ["#20307a", "#2b4fb0", "#3276b8", "#3a9a9a", "#6aa84f", "#b8a02e", "#d27a1e", "#c4471c"];
+
+/** @param {number} share 0 standing, 1 the fastest @returns {string} */
+export function speed_colour(share) {
+  return SPEED_COLOURS[Math.min(SPEED_COLOURS.length - 1, Math.max(0, Math.floor(share * SPEED_COLOURS.length)))];
+}
+
+/**
+ * Draws strokes from one vertex on, until a number of vertices is used up.
+ *
+ * @param {CanvasRenderingContext2D} pencil its transform is from mm
+ * @param {Strokes} strokes
+ * @param {Pen[]} pens
+ * @param {{scale: number, from: number, to: number, most: number, only?: (stroke: number) => boolean,
+ *   window_mm?: number[], fastest?: number}} how
+ *   `from`, `to`: vertices of the whole, `to` not included; `window_mm`: what lies outside is left out; `fastest`:
+ *   colours show speed as a share of it
+ * @returns {number} the vertex to go on from; `to` when all is drawn
+ */
+export function draw(pencil, strokes, pens, how) {
+  const level = strokes.level(how.scale);
+  const { points, starts, source } = level;
+  let left = Math.floor(how.most);
+  let open = 0;
+  let pen = -1;
+  let begun = false;
+  const first = last_not_above(strokes.starts, how.from, strokes.count - 1);
+  const [x0, y0, x1, y1] = how.window_mm ?? [-Infinity, -Infinity, Infinity, Infinity];
+  pencil.lineCap = "round";
+  pencil.lineJoin = "round";
+  const finish = () => {
+    if (begun) pencil.stroke();
+    begun = false;
+    open = 0;
+  };
+  for (let stroke = first; stroke < strokes.count; stroke += 1) {
+    const begins = strokes.starts[stroke];
+    if (begins >= how.to) break;
+    if (left <= 0) {
+      finish();
+      return begins;
+    }
+    if (how.only && !how.only(stroke)) continue;
+    const last = starts[stroke + 1] - 1;
+    let i = starts[stroke];
+    if (begins < how.from) i = source ? starts[stroke] + after(source, starts[stroke], last, how.from) : how.from;
+    let end = last;
+    if (strokes.starts[stroke + 1] > how.to) {
+      end = source ? starts[stroke] + after(source, starts[stroke], last, how.to - 1) : how.to - 1;
+    }
+    let next = -1; // where to go on within this stroke, if all of it is too much at once
+    if (end - i > left) {
+      end = i + left;
+      next = (source ? source[end] : end) + 1;
+    }
+    left -= end - i + 1;
+    if (!touches(points, i, end, x0, y0, x1, y1)) {
+      if (next < 0) continue;
+      finish();
+      return next;
+    }
+    if (strokes.pen[stroke] !== pen) {
+      finish();
+      pen = strokes.pen[stroke];
+      const one = pens[pen] ?? pens.find(Boolean);
+      pencil.strokeStyle = one?.colour ?? "#000";
+      pencil.lineWidth = Math.max(one?.width_mm ?? 0.5, THINNEST_PX / how.scale);
+    }
+    if (how.fastest && strokes.speeds) {
+      draw_speeds(pencil, strokes, level, i, end, how.fastest);
+    } else {
+      if (!begun) pencil.beginPath();
+      begun = true;
+      pencil.moveTo(points[2 * i], points[2 * i + 1]);
+      if (end === i) pencil.lineTo(points[2 * i], points[2 * i + 1]); // a dot
+      for (let k = i + 1; k <= end; k += 1) pencil.lineTo(points[2 * k], points[2 * k + 1]);
+      open += end - i + 1;
+      if (open > PATH) finish();
+    }
+    if (next >= 0) {
+      finish();
+      return next;
+    }
+  }
+  finish();
+  return how.to;
+}
+
+/** How many entries beyond `begins` the last one lies that is not above a vertex.
+ * @param {Uint32Array} source @param {number} begins @param {number} last @param {number} vertex */
+function after(source, begins, last, vertex) {
+  return Math.max(0, last_not_above(source.subarray(begins, last + 1), vertex));
+}
+
+/** @param {Float32Array} points @param {number} i @param {number} end
+ * @param {number} x0 @param {number} y0 @param {number} x1 @param {number} y1 */
+function touches(points, i, end, x0, y0, x1, y1) {
+  let [left, top, right, foot] = [true, true, true, true]; // wholly on that side of the window
+  for (let k = i; k <= end; k += 1) {
+    const x = points[2 * k];
+    const y = points[2 * k + 1];
+    if (x >= x0) left = false;
+    if (y >= y0) top = false;
+    if (x <= x1) right = false;
+    if (y <= y1) foot = false;
+    if (!left && !top && !right && !foot) return true;
+  }
+  return !(left || top || right || foot);
+}
+
+/** @param {CanvasRenderingContext2D} pencil @param {Strokes} strokes @param {import("./strokes.js").Level} level
+ * @param {number} i @param {number} end @param {number} fastest */
+function draw_speeds(pencil, strokes, level, i, end, fastest) {
+  const { points, source } = level;
+  const speeds = /** @type {Float32Array} */ (strokes.speeds);
+  let colour = "";
+  for (let k = i; k < end; k += 1) {
+    const next = speed_colour(speeds[source ? source[k + 1] : k + 1] / fastest);
+    if (next !== colour) {
+      if (colour) pencil.stroke();
+      colour = next;
+      pencil.strokeStyle = colour;
+      pencil.beginPath();
+      pencil.moveTo(points[2 * k], points[2 * k + 1]);
+    }
+    pencil.lineTo(points[2 * k + 2], points[2 * k + 3]);
+  }
+  if (colour) pencil.stroke();
+}
+
+/**
+ * What a layer shows.
+ *
+ * @typedef {{strokes: Strokes, pens: Pen[], to: number, only?: (stroke: number) => boolean, name: string,
+ *   fastest?: number}} Shown
+ *   `to`: vertices, from the first; `name`: changes with anything but `to`
+ */
+
+/** Strokes as a picture of the window and a little beyond; it follows the view at once and is drawn sharp in pieces. */
+export class InkLayer {
+  constructor() {
+    this.front = document.createElement("canvas");
+    this.back = document.createElement("canvas");
+    /** @type {View | null} */
+    this.view = null; // of the front
+    /** @type {{view: View, at: number, shown: Shown} | null} */
+    this.work = null;
+    this.at = 0; // vertices drawn on the front
+    this.name = "";
+    this.piece = FIRST_PIECE;
+  }
+
+  /**
+   * One frame's worth of work.
+   *
+   * @param {Shown | null} shown
+   * @param {View} view
+   * @param {{width: number, height: number}} window px
+   * @param {number} frame_ms how long the last frame took
+   * @returns {boolean} whether there is more to do
+   */
+  step(shown, view, window, frame_ms) {
+    if (!shown) {
+      this.view = null;
+      this.work = null;
+      this.name = "";
+      return false;
+    }
+    if (this.work || this.view === null) {
+      const factor = frame_ms > LONG_FRAME_MS ? 0.7 : 1.2;
+      this.piece = Math.min(MOST_PIECE, Math.max(LEAST_PIECE, this.piece * factor));
+    }
+    const moved = !this.view || !fits(this.view, view, window);
+    const other = this.name !== shown.name || this.at > shown.to;
+    if (this.work && (this.work.shown.name !== shown.name || this.work.at > shown.to)) this.work = null;
+    if (!this.work && (moved || other)) {
+      const [beyond_x, beyond_y] = [Math.round(window.width * BEYOND), Math.round(window.height * BEYOND)];
+      this.back.width = window.width + 2 * beyond_x;
+      this.back.height = window.height + 2 * beyond_y;
+      this.work = { view: { scale: view.scale, x: view.x + beyond_x, y: view.y + beyond_y }, at: 0, shown };
+    }
+    if (this.work) {
+      this.work.shown = shown;
+      this.work.at = this.more(this.back, this.work.view, shown, this.work.at);
+      if (this.work.at < shown.to) return true;
+      [this.front, this.back] = [this.back, this.front];
+      const { scale, x, y } = this.work.view;
+      const [beyond_x, beyond_y] = [(this.front.width - window.width) / 2, (this.front.height - window.height) / 2];
+      this.view = { scale, x: x - beyond_x, y: y - beyond_y };
+      this.at = shown.to;
+      this.name = shown.name;
+      this.work = null;
+      return !fits(this.view, view, window);
+    }
+    if (this.at < shown.to && this.view) {
+      const beyond = { scale: this.view.scale, x: this.view.x + this.beyond(window).x, y: this.view.y + this.beyond(window).y };
+      this.at = this.more(this.front, beyond, shown, this.at);
+      return this.at < shown.to;
+    }
+    return false;
+  }
+
+  /** @param {{width: number, height: number}} window */
+  beyond(window) {
+    return { x: (this.front.width - window.width) / 2, y: (this.front.height - window.height) / 2 };
+  }
+
+  /** @private @param {HTMLCanvasElement} canvas @param {View} view @param {Shown} shown @param {number} from */
+  more(canvas, view, shown, from) {
+    const pencil = /** @type {CanvasRenderingContext2D} */ (canvas.getContext("2d"));
+    pencil.setTransform(view.scale, 0, 0, view.scale, view.x, view.y);
+    const window_mm = [-view.x, -view.y, canvas.width - view.x, canvas.height - view.y].map((px) => px / view.scale);
+    return draw(pencil, shown.strokes, shown.pens, {
+      scale: view.scale,
+      from: Math.max(0, from - 1), // from the vertex that the last piece ended at
+      to: shown.to,
+      most: this.piece,
+      only: shown.only,
+      fastest: shown.fastest,
+      window_mm,
+    });
+  }
+
+  /**
+   * The picture as it is, moved to where the view is.
+   *
+   * @param {CanvasRenderingContext2D} pencil its transform is in px
+   * @param {View} view
+   * @param {{width: number, height: number}} window px
+   */
+  paint(pencil, view, window) {
+    if (!this.view) return;
+    const { x: beyond_x, y: beyond_y } = this.beyond(window);
+    const ratio = view.scale / this.view.scale;
+    const [x, y] = [view.x - this.view.x * ratio, view.y - this.view.y * ratio];
+    pencil.drawImage(
+      this.front,
+      x - beyond_x * ratio,
+      y - beyond_y * ratio,
+      this.front.width * ratio,
+      this.front.height * ratio,
+    );
+  }
+}
+
+/** @param {View} kept @param {View} view @param {{width: number, height: number}} window */
+function fits(kept, view, window) {
+  if (kept.scale !== view.scale) return false;
+  return Math.abs(kept.x - view.x) < window.width * BEYOND && Math.abs(kept.y - view.y) < window.height * BEYOND;
+}

@@ -1,0 +1,345 @@
+// The page: hears what is done, keeps the state, shows it.
+
+import { h, show } from "./dom.js";
+import { act, chosen, connect, focus_done, focus_next, inks, may_edit, mine, settle, state, under_way } from "./desk.js";
+import { beginning, file_field, put_slip } from "./slips/put.js";
+import { drawing_slip } from "./slips/drawing.js";
+import { Link } from "./link.js";
+import { log_slip } from "./slips/log.js";
+import { looking_on, looks, next, notes, plate, question, tabs } from "./front.js";
+import { machine_slip } from "./slips/machine.js";
+import { pens_slip } from "./slips/pens.js";
+import * as shelf from "./shelf.js";
+import { thing_slip } from "./slips/thing.js";
+import { duration } from "./words.js";
+import "./picture.js";
+import "./table.js";
+import "./timeline.js";
+
+const SLIPS = { put: put_slip, thing: thing_slip, pens: pens_slip, drawing: drawing_slip, machine: machine_slip, log: log_slip };
+const dark = matchMedia("(prefers-color-scheme: dark)");
+const desk = /** @type {HTMLElement} */ (document.getElementById("desk"));
+
+// --- what is shown --------------------------------------------------------------------------------------------------
+
+/** Strokes of the sheet as they are looked at: all, what a hand holds, what is inked. */
+function strokes_shown() {
+  const { plan, drawing, progress } = state;
+  const fastest = mine.speeds ? Math.max(1, ...top_speed(plan.geometry)) : undefined;
+  const whole = (/** @type {string | null} */ id, /** @type {any} */ more = {}) => {
+    const strokes = shelf.strokes(id);
+    if (!strokes) return null;
+    const { part = "all", ...rest } = more;
+    const pens = inks(id === plan.sketch ? (plan.sketch_pens ?? plan.pens) : drawing ? (drawing.pens ?? plan.pens) : plan.pens);
+    const ink = pens.map((/** @type {any} */ pen) => `${pen.colour} ${pen.width_mm}`).join();
+    return { strokes, pens, to: strokes.vertices, name: `${id} ${part} ${ink}`, ...rest };
+  };
+  const till = (/** @type {string} */ id, /** @type {number} */ at_s) => {
+    const all = whole(id);
+    return all && { ...all, to: all.strokes.after(at_s).vertex + 1, name: `${all.name} inked` };
+  };
+  if (drawing) {
+    const done_s = drawing.state === "finished" ? Infinity : (progress?.done_s ?? 0);
+    return { plan: whole(drawing.geometry), lifted: null, inked: till(drawing.geometry, done_s) };
+  }
+  if (mine.look_s !== null && plan.geometry) {
+    return { plan: whole(plan.geometry), lifted: null, inked: till(plan.geometry, mine.look_s) };
+  }
+  const sketch = shelf.strokes(plan.sketch);
+  if (mine.held && sketch?.items) {
+    const held = new Set(mine.held.ids.map((id) => state.items.findIndex((/** @type {any} */ one) => one.id === id)));
+    const items = sketch.items;
+    const part = mine.held.ids.join();
+    return {
+      plan: whole(plan.sketch, { part: `without ${part}`, only: (/** @type {number} */ stroke) => !held.has(items[stroke]) }),
+      lifted: whole(plan.sketch, { part, only: (/** @type {number} */ stroke) => held.has(items[stroke]) }),
+      inked: null,
+    };
+  }
+  const fresh = plan.geometry && !plan.stale && plan.state !== "planning";
+  const shown = fresh ? whole(plan.geometry, fastest ? { part: "speeds", fastest } : {}) : null;
+  return { plan: shown ?? whole(plan.sketch) ?? whole(plan.geometry), lifted: null, inked: null };
+}
+
+/** @param {string | null} id */
+function top_speed(id) {
+  const speeds = shelf.strokes(id)?.speeds;
+  if (!speeds) return [];
+  let top = 0;
+  for (const speed of speeds) if (speed > top) top = speed;
+  return [top];
+}
+
+/** Where the pen's cross is. */
+function pen_shown() {
+  const { drawing, progress, plan, machine, reach, sheet } = state;
+  const first = inks().find(Boolean)?.colour ?? "#1b1b1f";
+  if (drawing && progress?.at_mm) {
+    const pen = progress.pen ?? plan.pens.findLast?.((/** @type {any} */ one) => one.begins_s <= progress.done_s);
+    return { x: progress.at_mm[0], y: progress.at_mm[1], down: !progress.pen_up, colour: pen?.colour ?? first, true: true };
+  }
+  if (!drawing && mine.look_s !== null) {
+    const strokes = shelf.strokes(plan.geometry);
+    if (!strokes) return null;
+    const now = strokes.after(mine.look_s);
+    return { x: now.x, y: now.y, down: now.down, colour: inks()[strokes.pen[Math.max(0, now.stroke)]]?.colour ?? first, true: false };
+  }
+  const offset = sheet.offset_mm ?? [0, 0];
+  if (machine?.position_mm) return { x: machine.position_mm[0] - offset[0], y: machine.position_mm[1] - offset[1], down: machine.pen_up === false, colour: first, true: true };
+  return reach.park_mm ? { x: reach.park_mm[0], y: reach.park_mm[1], down: false, colour: first, true: true } : null;
+}
+
+/** px that slips cover, so that the sheet is shown beside them. */
+function pad() {
+  const wide = innerWidth > 860;
+  const slip = desk.querySelector(".slip")?.getBoundingClientRect();
+  const foot = desk.querySelector(".foot")?.getBoundingClientRect();
+  const top = desk.querySelector(".top")?.getBoundingClientRect();
+  const foot_px = foot ? Math.round(innerHeight - foot.top) : 0;
+  if (!wide) return [0, Math.round(top?.bottom ?? 0), 0, 0];
+  return [0, Math.round(top?.bottom ?? 0), slip ? Math.round(innerWidth - slip.left) : 0, foot_px];
+}
+
+function table() {
+  const { sheet, reach, items, plan } = state;
+  const shown = strokes_shown();
+  const photographs = new Map();
+  for (const one of items) {
+    if (one.kind === "photograph" && one.source && !one.strokes && !shown.inked) photographs.set(one.id, shelf.photograph(one.source));
+  }
+  const names = items.map((/** @type {any} */ one) => one.label).join(", ");
+  return h("desk-table", {
+    key: "table",
+    data: {
+      sheet,
+      reach,
+      items: state.drawing || mine.look_s !== null ? [] : items,
+      selected: mine.selected,
+      held: mine.held?.ids ?? [],
+      may_edit: may_edit(),
+      ...shown,
+      pen: pen_shown(),
+      may_jog: mine.slip === "machine" && state.machine?.state === "ready" && state.holder.you && !under_way(),
+      pad: pad(),
+      dark: dark.matches,
+      photographs,
+      warnings: plan.warnings,
+      writing: mine.writing,
+      told: `${sheet.name}, ${Math.round(sheet.width_mm)} by ${Math.round(sheet.height_mm)} mm. ${items.length ? `On it: ${names}.` : "Nothing lies on it."}`,
+    },
+  });
+}
+
+function timeline() {
+  const { plan, drawing, progress } = state;
+  const total_s = drawing ? drawing.predicted_s : plan.predicted_s;
+  if (!total_s || plan.state === "empty") return null;
+  const strokes = shelf.strokes(drawing ? drawing.geometry : plan.geometry);
+  const done_s = drawing ? (drawing.state === "finished" ? total_s : (progress?.done_s ?? 0)) : null;
+  const at_s = done_s ?? mine.look_s;
+  let words = `all of it, ${duration(total_s)}`;
+  if (at_s !== null && at_s < total_s) {
+    const stroke = strokes ? strokes.after(at_s).stroke + 1 : 0;
+    words = `after ${duration(at_s)}${strokes ? `, stroke ${stroke.toLocaleString("en")} of ${strokes.count.toLocaleString("en")}` : ""}`;
+  }
+  return h("div", { key: "timeline", class: "time" },
+    h("p", { class: "when" }, drawing ? `${duration(done_s ?? 0)} of ${duration(total_s)}` : `The sheet, ${words}`,
+      !drawing && mine.look_s !== null && h("button", { type: "button", class: "quiet", "data-do": "look_at_all" }, h("span", {}, "Show all of it"))),
+    h("desk-timeline", { data: { total_s, pens: plan.pens, at_s: mine.look_s, done_s, old: Boolean(plan.stale) && !drawing, words } })); // prettier-ignore
+}
+
+function render() {
+  asked = 0;
+  settle();
+  document.body.className = state.desk?.virtual ? "rehearsal" : "real";
+  if (!state.sheet || !state.reach) {
+    show(desk, [h("p", { key: "wait", class: "wait" }, mine.link === "lost" ? "The desk does not answer. Is linewright desk still running?" : "Setting the desk …")]);
+    return;
+  }
+  const empty = !state.items.length && !state.drawing && !mine.writing && mine.slip === null && mine.link === "open";
+  const slip = mine.slip && SLIPS[/** @type {keyof typeof SLIPS} */ (mine.slip)]();
+  // Twice where a slip comes or goes: the table makes room for it.
+  for (const _ of [1, 2]) {
+    show(desk, [
+      h("div", { key: "top", class: "top" }, plate(), tabs()),
+      table(),
+      empty && !state.broken_off.length && beginning(),
+      slip || null,
+      h("div", { key: "foot", class: "foot" }, h("div", { class: "foot-row" }, looks(), notes()), h("div", { class: "foot-row main-row" }, next(), timeline())),
+      question(),
+      looking_on() || null,
+      mine.dropping && h("div", { key: "dropping", class: "dropping" }, h("p", {}, "Let go: it is put on the sheet.")),
+      !mine.slip && !empty && mine.refused && h("div", { key: "refused", class: "floating" }, h("div", { class: "refusal", role: "alert" }, h("p", {}, h("b", {}, mine.refused.text)), mine.refused.hint && h("p", {}, mine.refused.hint),
+        h("button", { type: "button", class: "plain", "data-do": "understood" }, h("span", {}, "Understood")))),
+      file_field(),
+    ].filter(Boolean)); // prettier-ignore
+    const covered = pad().join();
+    if (covered === covered_before) break;
+    covered_before = covered;
+  }
+  if (focus_next) {
+    const target = /** @type {HTMLElement | null} */ (desk.querySelector(focus_next));
+    if (target) {
+      if (!target.matches("button, input, textarea, select, [tabindex]")) target.setAttribute("tabindex", "-1");
+      target.focus();
+      focus_done();
+    }
+  }
+  watch();
+}
+
+let covered_before = "";
+let asked = 0;
+const again = () => {
+  asked ||= requestAnimationFrame(render);
+};
+
+// --- what follows from the state by itself ---------------------------------------------------------------------------
+
+let previews_of = "";
+/** @type {string | null} */
+let drawing_before = null;
+
+function watch() {
+  const [one] = chosen();
+  const wanted = mine.slip === "thing" && chosen().length === 1 && ["photograph", "drawing"].includes(one.kind) && may_edit() && state.plan.state !== "planning" ? one.id : null;
+  if (wanted && state.previews.item !== wanted && previews_of !== wanted) {
+    previews_of = wanted;
+    act({ do: "previews", item: wanted });
+  } else if (!wanted && state.plan.state !== "planning") previews_of = "";
+  const drawing = state.drawing?.id ?? null;
+  if (drawing !== drawing_before) {
+    drawing_before = drawing;
+    mine.look_s = null;
+    mine.asking = false;
+    if (drawing && mine.slip !== "machine") mine.slip = "drawing";
+    again();
+  }
+  const [first] = state.questions;
+  if (first && first.id !== asked_before) {
+    /** @type {HTMLElement | null} */ (document.querySelector("#question-heading"))?.focus();
+  }
+  asked_before = first?.id ?? null;
+}
+
+/** @type {string | null} */
+let asked_before = null;
+
+// --- what is done -----------------------------------------------------------------------------------------------------
+
+const table_element = () => /** @type {any} */ (desk.querySelector("desk-table"));
+
+/** Of the window itself. @type {Record<string, () => void>} */
+const WINDOW = {
+  choose_file: () => /** @type {HTMLElement | null} */ (document.getElementById("files"))?.click(),
+  nearer: () => table_element()?.zoom(1.4),
+  further: () => table_element()?.zoom(1 / 1.4),
+  whole: () => {
+    table_element()?.whole();
+    again();
+  },
+  look_at_all: () => void act({ do: "look_at", at_s: null }),
+};
+
+/** @param {any} event */
+function hear(event) {
+  if (!event.do) return;
+  const own = WINDOW[event.do];
+  if (own) own();
+  else void act(event);
+}
+
+desk.addEventListener("desk", (event) => hear(/** @type {CustomEvent} */ (event).detail));
+
+desk.addEventListener("click", (event) => {
+  const element = /** @type {HTMLElement | null} */ (/** @type {HTMLElement} */ (event.target).closest("button[data-do]"));
+  if (element) hear({ ...element.dataset });
+});
+
+desk.addEventListener("submit", (event) => {
+  const form = /** @type {HTMLFormElement} */ (event.target);
+  event.preventDefault();
+  hear({ ...form.dataset, ...Object.fromEntries(new FormData(form)) });
+});
+
+let going = ""; // the slider that is being dragged
+
+/** @param {Event} event */
+function field(event) {
+  const element = /** @type {HTMLInputElement} */ (event.target);
+  const { live, ...what } = element.dataset;
+  if (!what.do) return;
+  const is_live = live !== undefined;
+  if (is_live !== (event.type === "input")) {
+    if (is_live) going = "";
+    return;
+  }
+  if (element.type === "file") {
+    if (element.files?.length) hear({ ...what, files: [...element.files] });
+    element.value = "";
+    return;
+  }
+  const name = `${what.item} ${what.name}`;
+  if (what.do !== "written") hear({ ...what, value: element.value, checked: element.checked, going: is_live && going === name });
+  if (is_live) going = name;
+}
+desk.addEventListener("input", field);
+desk.addEventListener("change", field);
+
+desk.addEventListener("focusout", (event) => {
+  const element = /** @type {HTMLTextAreaElement} */ (event.target);
+  if (element.dataset.do === "written" && mine.writing) hear({ do: "written", value: element.value });
+});
+
+document.addEventListener("keydown", (event) => {
+  const element = /** @type {HTMLTextAreaElement} */ (event.target);
+  if (element.dataset?.do === "written") {
+    if (event.key === "Escape") hear({ do: "written", left: true });
+    else if (event.key === "Enter" && !event.shiftKey) {
+      event.preventDefault();
+      hear({ do: "written", value: element.value });
+    }
+    return;
+  }
+  const typing = element.matches?.("input:not([type=range]):not([type=checkbox]), textarea");
+  if ((event.ctrlKey || event.metaKey) && !typing && !event.altKey) {
+    const key = event.key.toLowerCase();
+    if (key === "z" || key === "y") {
+      event.preventDefault();
+      hear({ do: key === "y" || event.shiftKey ? "redo" : "undo" });
+    }
+  }
+  if (event.key === "Escape" && mine.slip && !typing) hear({ do: "aside" });
+});
+
+for (const kind of ["dragenter", "dragover", "dragleave", "drop"]) {
+  addEventListener(kind, (event) => {
+    const { dataTransfer } = /** @type {DragEvent} */ (event);
+    if (!dataTransfer?.types.includes("Files")) return;
+    event.preventDefault();
+    mine.dropping = (kind === "dragenter" || kind === "dragover") && may_edit();
+    if (kind === "drop" && may_edit()) hear({ do: "files", files: [...dataTransfer.files] });
+    again();
+  });
+}
+addEventListener("paste", (event) => {
+  const files = /** @type {ClipboardEvent} */ (event).clipboardData?.files;
+  if (files?.length && may_edit()) hear({ do: "files", files: [...files] });
+});
+
+dark.addEventListener("change", again);
+addEventListener("resize", again);
+shelf.when_arrived(again);
+
+const link = new Link(
+  (keys) => {
+    Object.assign(state, keys);
+    again();
+  },
+  (open) => {
+    mine.link = open ? "open" : "lost";
+    again();
+  },
+);
+connect((event) => link.ask(event), again);
+again();

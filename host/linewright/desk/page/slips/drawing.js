@@ -1,0 +1,109 @@
+// The slip of the drawing: what is known before it, what is asked, how it goes, how it went.
+
+import { h } from "../dom.js";
+import { sign } from "../hand.js";
+import { inks, mine, state, under_way } from "../desk.js";
+import { speed_colour } from "../ink.js";
+import { duration, figure, length, sentence, several } from "../words.js";
+import { button, data, heading, locked, picture, refusal, slip, trouble } from "./parts.js";
+
+export function drawing_slip() {
+  if (state.drawing) return slip("drawing", under_way() ? "Drawing" : "Drawn", drawing(state.drawing));
+  if (mine.asking) return slip("drawing", "Before it moves", before());
+  return slip("drawing", "Time and ink", [refusal(), ...known(), ...broken()]);
+}
+
+// --- before ---------------------------------------------------------------------------------------------------------
+
+function known() {
+  const { plan } = state;
+  if (plan.state === "empty") return [h("p", {}, "Nothing lies on the sheet yet, so there is nothing to know.")];
+  const old = plan.stale || plan.state === "planning";
+  return [
+    plan.state === "planning" && h("p", { role: "status" }, `Working it out: ${plan.doing || "lines"} …`),
+    trouble(plan.error),
+    plan.predicted_s > 0 && h("dl", { class: `figures-list${old ? " old" : ""}` },
+      fact("Time", duration(plan.predicted_s)), fact("Ink", length(plan.ink_mm)), fact("Pen raised", length(plan.travel_mm)), fact("Strokes", plan.strokes.toLocaleString("en"))),
+    plan.pens.length > 1 && [heading("Pen by pen"), h("table", {}, h("thead", {}, h("tr", {}, ["Pen", "Time", "Ink", "Strokes"].map((word) => h("th", { scope: "col" }, word)))),
+      h("tbody", {}, plan.pens.map((/** @type {any} */ pen) => h("tr", { key: pen.name },
+        h("th", { scope: "row" }, h("i", { class: "drop", style: { "--pen": pen.colour } }), pen.name),
+        h("td", {}, duration(pen.predicted_s)), h("td", {}, length(pen.ink_mm)), h("td", {}, pen.strokes.toLocaleString("en"))))))],
+    plan.warnings.length > 0 && [heading("What to mind"), h("ul", { class: "warnings" }, plan.warnings.map((/** @type {any} */ one) => h("li", {}, sign("warn"),
+      one.item ? button(sentence(one.text), { do: "select", item: one.item, class: "said" }) : h("span", {}, sentence(one.text)))))],
+    plan.geometry && [heading("Speed"), h("label", { class: "tick" }, h("input", { type: "checkbox", checked: mine.speeds, ...data({ do: "speeds" }) }), h("span", {}, "Show speed as colour")),
+      mine.speeds && h("p", { class: "scale" }, h("span", {}, "slow"), [0, 0.15, 0.3, 0.45, 0.55, 0.7, 0.8, 0.95].map((share) => h("i", { style: { background: speed_colour(share) } })), h("span", {}, "fast"))],
+    h("p", { class: "small" }, "Drag along the time line below to see the sheet at any moment."),
+  ].flat(); // prettier-ignore
+}
+
+/** @param {string} name @param {string} value */
+const fact = (name, value) => h("div", {}, h("dt", {}, name), h("dd", {}, value));
+
+/** What only a person can know. */
+function before() {
+  const rehearsal = state.desk?.virtual;
+  const ready = rehearsal || state.before.every((/** @type {any} */ one) => mine.ticked.has(one.key));
+  return [
+    refusal("draw"),
+    h("h3", { id: "before-heading", tabindex: -1 }, "Only you can see this"),
+    rehearsal
+      ? h("ol", { class: "asked" }, state.before.map((/** @type {any} */ one) => h("li", { key: one.key }, sentence(one.text))))
+      : h("ul", { class: "ticks" }, state.before.map((/** @type {any} */ one) => h("li", { key: one.key }, h("label", { class: "tick" },
+          h("input", { type: "checkbox", checked: mine.ticked.has(one.key), ...data({ do: "tick", key: one.key }) }), h("span", {}, sentence(one.text)))))),
+    h("div", { class: "line" },
+      button(rehearsal ? "All so: rehearse it" : "All so: draw it", { do: "draw_now", class: "main", sign: "go", disabled: !ready || locked() }),
+      button("Not yet", { do: "not_yet", class: "quiet" })),
+    !ready && h("p", { class: "small" }, "Tick each of them once it is so."),
+    h("p", { class: "small" }, rehearsal ? "This is a rehearsal: the drawing is made by the simulated machine." : "The machine homes first, then draws. Hold stops it with the pen raised."),
+  ]; // prettier-ignore
+}
+
+// --- while and after ------------------------------------------------------------------------------------------------
+
+/** @param {any} now */
+function drawing(now) {
+  const progress = state.progress;
+  const left = progress && Number.isFinite(progress.left_s) ? duration(progress.left_s) : null;
+  const lines = [refusal(), trouble(now.error)];
+  if (now.ask?.pen) {
+    const { pen } = now.ask;
+    lines.push(h("div", { class: "pen-change", style: { "--pen": pen.colour } },
+      h("svg", { class: "big-pen", viewBox: "0 0 60 90", "aria-hidden": "true" }, h("path", { class: "body", d: "M20 6h20v48L30 78 20 54z" }), h("path", { class: "mark", d: "M22 20h16M30 78v6" })),
+      h("p", {}, h("b", {}, `Put the pen “${pen.name}” in.`), ` ${pen.width_mm ? `${figure(pen.width_mm, 2)} mm. ` : ""}The tip touches the paper when it is lowered.`),
+      button("It is in: go on", { do: "pen_in", class: "main", disabled: locked() }))); // prettier-ignore
+  }
+  if (under_way()) {
+    lines.push(
+      h("p", { class: "big" }, now.words),
+      progress && h("dl", { class: "figures-list" }, fact("Stroke", `${progress.stroke.toLocaleString("en")} of ${progress.strokes.toLocaleString("en")}`), left && fact("Left", left),
+        fact("Played", duration(progress.played_s)), fact("Pen", progress.pen_up ? "raised" : "on the paper")),
+      h("div", { class: "slide" }, h("label", { for: "pace" }, "Pace"),
+        h("input", { id: "pace", type: "range", min: 10, max: 100, step: 5, value: Math.round(100 * (now.pace || 1)), disabled: locked(), "data-live": true,
+          "aria-valuetext": `${Math.round(100 * (now.pace || 1))} % of the planned speed`, ...data({ do: "pace" }) }),
+        h("span", { class: "with-unit" }, `${Math.round(100 * (now.pace || 1))} %`),
+        h("small", {}, "Of the planned speed. Slower when a pen skips.")),
+      mine.abandoning
+        ? h("div", { class: "refusal" }, h("h3", { id: "abandon-heading", tabindex: -1 }, "Give this drawing up?"), h("p", {}, "The pen rises and the rest stays undrawn. It can be carried on as long as the sheet lies still."),
+            h("div", { class: "line" }, button("Give it up", { do: "abandon_now", class: "stop" }), button("Keep drawing", { do: "not_yet" })))
+        : button("Give the drawing up", { do: "abandon_really", class: "quiet", disabled: locked() })); // prettier-ignore
+  } else {
+    const done = now.result;
+    lines.push(
+      h("p", { class: "big" }, now.words || ({ finished: "The drawing is finished.", abandoned: "The drawing was given up.", failed: "The drawing broke off." })[/** @type {"finished"} */ (now.state)]),
+      done && h("dl", { class: "figures-list" }, fact("Took", duration(done.played_s)), fact("Planned", duration(now.predicted_s)), done.drift_mm && fact("Drift", `${figure(Math.hypot(...[done.drift_mm].flat()), 2)} mm`)),
+      now.can_carry_on && broken(),
+      now.state === "finished" && h("p", {}, state.desk?.virtual ? "A rehearsal leaves no sheet to take off: put it away and go on." : "Take the sheet off, then put the drawing away. It is kept under “Looking back”.")); // prettier-ignore
+  }
+  return lines.flat();
+}
+
+/** Drawings that were broken off by anything. */
+function broken() {
+  return state.broken_off.map((/** @type {any} */ one) => h("article", { key: `broken-${one.id}`, class: "broken" },
+    heading(`Broken off: ${one.picture}`),
+    one.geometry && picture(one.geometry),
+    h("p", {}, `${several(one.strokes_done, "stroke")} of ${one.strokes.toLocaleString("en")} are on ${one.sheet}. ${sentence(one.why || "")}`),
+    one.confirm.length > 0 && h("ul", { class: "asked" }, one.confirm.map((/** @type {any} */ two) => h("li", { key: two.key }, sentence(two.text)))),
+    h("div", { class: "line" }, button("All so: carry it on", { do: "resume_now", id: one.id, class: "main", sign: "go", disabled: locked() }),
+      button("Leave it", { do: "forget", id: one.id, class: "quiet", disabled: locked() })))); // prettier-ignore
+}

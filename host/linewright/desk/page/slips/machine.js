@@ -1,0 +1,162 @@
+// The slip of the machine: which one it is, moving it by hand, bringing it up, making it true.
+
+import { h } from "../dom.js";
+import { sign } from "../hand.js";
+import { mine, state, under_way } from "../desk.js";
+import { figure, sentence } from "../words.js";
+import { button, data, heading, locked, number, picture, refusal, slip, trouble } from "./parts.js";
+
+export function machine_slip() {
+  const machine = state.machine;
+  if (!machine) return slip("machine", "Machine", [h("p", {}, "The desk has not said yet which machine it has.")]);
+  if (state.trial) return slip("machine", state.trial.title, trial(state.trial));
+  const here = !["off", "connecting", "lost"].includes(machine.state);
+  return slip("machine", "Machine", [
+    refusal(),
+    h("p", { class: "big" }, machine.words),
+    machine.fault && h("div", { class: "refusal", role: "alert" }, h("p", {}, sign("warn"), h("b", {}, sentence(machine.fault))), machine.hint && h("p", {}, sentence(machine.hint))),
+    task(),
+    ports(machine),
+    here && hands(machine),
+    here && heights(machine),
+    making_true(),
+    phone(),
+  ]);
+}
+
+// --- which one ------------------------------------------------------------------------------------------------------
+
+/** @param {any} machine */
+function ports(machine) {
+  const off = locked() || under_way();
+  const rows = (machine.ports ?? []).map((/** @type {any} */ one) => {
+    const now = machine.port === one.port && machine.state !== "off";
+    return h("li", { key: one.port }, h("p", {}, h("b", {}, one.rig || one.about || one.port), h("small", {}, `${one.port}${one.board ? `, ${one.board}` : ""}${one.version ? `, code ${one.version}` : ""}`)),
+      now ? h("span", { class: "now" }, "connected") : button("Connect", { do: "connect_port", port: one.port, label: `Connect ${one.rig || one.about || one.port}`, disabled: off })); // prettier-ignore
+  });
+  return h("details", { key: "ports", open: ["off", "lost"].includes(machine.state) }, h("summary", {}, "Which machine"),
+    machine.ports_looking && h("p", { role: "status" }, "Asking at every port of this computer …"),
+    h("ul", { class: "rows" }, rows,
+      !rows.some((/** @type {any} */ row) => row.key === "virtual") && h("li", { key: "virtual" }, h("p", {}, h("b", {}, "The virtual rig"), h("small", {}, "a simulated machine; nothing real moves")),
+        machine.port === "virtual" && machine.state !== "off" ? h("span", { class: "now" }, "connected") : button("Connect", { do: "connect_port", port: "virtual", label: "Connect the virtual rig", disabled: off }))),
+    machine.rigs?.length > 1 && h("p", { class: "small" }, `Rig files known here: ${machine.rigs.map((/** @type {any} */ rig) => rig.name).join(", ")}.`),
+    h("div", { class: "line" }, button("Look again", { do: "ports", class: "quiet", disabled: off }), machine.state !== "off" && button("Let go of it", { do: "disconnect", class: "quiet", disabled: off })),
+    state.desk?.virtual && h("label", { class: "tick" }, h("input", { type: "checkbox", checked: Boolean(machine.real_time), disabled: off, ...data({ do: "real_time" }) }), h("span", {}, "Rehearse in real time"))); // prettier-ignore
+}
+
+// --- by hand --------------------------------------------------------------------------------------------------------
+
+/** @param {any} machine */
+function hands(machine) {
+  const off = locked() || under_way();
+  const still = off || machine.state !== "ready";
+  const step = (/** @type {string} */ word, /** @type {number} */ dx, /** @type {number} */ dy, /** @type {string} */ arrow) =>
+    h("button", { type: "button", class: `plain way-${word}`, disabled: still, "aria-label": `Move ${word} by ${mine.jog_mm} mm`, ...data({ do: "jog_step", dx, dy }) },
+      h("svg", { class: "sign", viewBox: "0 0 24 24", "aria-hidden": "true" }, h("path", { d: arrow }))); // prettier-ignore
+  const at = machine.position_mm;
+  return [
+    heading("By hand"),
+    h("p", {}, at ? `The pen is at ${figure(at[0], 1)} mm across, ${figure(at[1], 1)} mm down.` : "Nobody knows where the pen is until it is homed."),
+    h("div", { class: "line" }, button("Home it", { do: "home", class: machine.state === "unhomed" ? "main" : "plain", sign: "home", disabled: off || ["homing", "moving"].includes(machine.state) }),
+      button("Motors off", { do: "motors_off", class: "stop", disabled: locked() })),
+    h("div", { class: "jogging" }, step("left", -1, 0, "M20 12H4M10 6l-6 6 6 6"), step("up", 0, -1, "M12 20V4M6 10l6-6 6 6"), step("down", 0, 1, "M12 4v16M6 14l6 6 6-6"), step("right", 1, 0, "M4 12h16M14 6l6 6-6 6"),
+      h("label", { class: "choice" }, h("span", {}, "Step"), h("select", { "data-do": "jog_size", value: String(mine.jog_mm) }, [0.1, 1, 10, 50].map((mm) => h("option", { value: mm, selected: mm === mine.jog_mm }, `${mm} mm`))))),
+    h("p", { class: "small" }, machine.state === "ready" ? "Or drag the pen’s cross on the table; its arrow keys move it, too." : "It moves once it is homed."),
+    machine.endstop_x !== undefined && h("p", { class: "small" }, `Endstop X is ${machine.endstop_x ? "pressed" : "free"}, Y is ${machine.endstop_y ? "pressed" : "free"}.`),
+  ]; // prettier-ignore
+}
+
+/** @param {any} machine */
+function heights(machine) {
+  const off = locked() || under_way();
+  const usual = state.pens_usual ?? {};
+  return h("details", { key: "heights" }, h("summary", {}, "Pen heights, by trying"),
+    h("p", {}, `The pen is ${machine.pen_up === null || machine.pen_up === undefined ? "somewhere" : machine.pen_up ? "raised" : "lowered"}. Keep fingers away from the servo’s arm.`),
+    h("div", { class: "line" }, button("Raise", { do: "pen", height: "up", disabled: off }), button("Lower", { do: "pen", height: "down", disabled: off })),
+    number("Try", null, "µs", { do: "pen_height", low: 400, high: 2600, step: 10, empty: usual.down_us ?? "", disabled: off }),
+    h("p", { class: "small" }, `Servo pulse. Raised is ${usual.up_us ?? "?"} µs and lowered ${usual.down_us ?? "?"} µs in this machine’s file.`)); // prettier-ignore
+}
+
+// --- making it true -------------------------------------------------------------------------------------------------
+
+function making_true() {
+  const off = locked() || under_way() || Boolean(state.task);
+  return [
+    h("details", { key: "bring-up" }, h("summary", {}, "A new machine’s first day"),
+      h("p", {}, "Step by step: the link, the switches by hand, each motor a short way, the pen, homing. Have a switch within reach that takes power off the motors."),
+      button("Begin bring-up", { do: "bring_up", disabled: off })),
+    h("details", { key: "trials", open: false }, h("summary", {}, "Trial sheets"),
+      h("p", {}, "The machine draws a sheet, you measure it, and its file is corrected."),
+      h("ul", { class: "rows" }, state.trials.map((/** @type {any} */ one) => h("li", { key: one.name }, h("p", {}, h("b", {}, sentence(one.name)), h("small", {}, one.about)),
+        button("Take it", { do: "trial", name: one.name, label: `Take the trial sheet ${one.name}`, disabled: off })))),
+      button("Take the last fit back", { do: "fit_undo", class: "quiet", disabled: off })),
+    h("details", { key: "tune" }, h("summary", {}, "Tune and exercise"),
+      h("p", {}, "Tuning finds the speed at which lines stay true. Exercise moves for some minutes and counts what was lost."),
+      h("div", { class: "line" }, button("Tune", { do: "tune", disabled: off }), button("Check the board", { do: "check", disabled: off })),
+      h("form", { class: "line", "data-do": "exercise_form" }, h("label", { class: "figure" }, h("span", {}, "Exercise for"), h("span", { class: "with-unit" }, h("input", { type: "number", name: "minutes", value: 3, min: 1, max: 60 }), h("span", { class: "unit" }, "min"))),
+        h("button", { type: "submit", class: "plain", disabled: off }, h("span", {}, "Exercise")))),
+  ]; // prettier-ignore
+}
+
+/** What else the machine is used for just now. */
+function task() {
+  const now = state.task;
+  if (!now) return null;
+  return h("article", { key: "task", class: "task" }, heading(sentence(now.name.replace("-", " "))),
+    h("p", { role: "status" }, sentence(now.doing || "")),
+    typeof now.done === "number" && h("progress", { value: now.done, max: 1, "aria-label": "How far it is" }),
+    now.steps?.length > 0 && h("ol", { class: "steps" }, now.steps.map((/** @type {any} */ step) => h("li", { key: step.name, class: `step ${step.state}`, "aria-current": step.name === now.step ? "step" : null },
+      h("span", {}, step.title), step.state && h("small", {}, step.state)))),
+    now.rows?.length > 0 && h("table", {}, h("tbody", {}, now.rows.map((/** @type {any} */ row) => h("tr", {}, [row].flat().map((cell) => h("td", {}, typeof cell === "object" && cell ? Object.values(cell).join(" ") : String(cell))))))),
+    trouble(now.error),
+    button("Stop this", { do: "stop", class: "stop", disabled: locked() })); // prettier-ignore
+}
+
+/** @param {any} now */
+function trial(now) {
+  const off = locked() || under_way();
+  const finding = now.finding;
+  return [
+    refusal(),
+    trouble(now.error),
+    now.picture ? h("img", { class: "trial", src: `/picture/${now.picture}`, alt: `The trial sheet ${now.name}, with the places where to measure.` }) : picture(now.geometry),
+    h("ol", { class: "asked" }, now.how.map((/** @type {string} */ text) => h("li", {}, sentence(text)))),
+    h("div", { class: "line" }, button(now.drawn ? "Draw it again" : "Draw this sheet", { do: "trial_draw", class: now.drawn ? "plain" : "main", disabled: off }), button("Put this trial away", { do: "trial_close", class: "quiet", disabled: off })),
+    heading("What you measured"),
+    h("form", { class: "measures", "data-do": "fit_form", key: `form-${now.name}-${now.number}` },
+      now.entries.map((/** @type {any} */ one) => h("label", { key: one.name, class: "figure" }, h("span", {}, sentence(one.ask)),
+        h("span", { class: "with-unit" }, h("input", { type: "text", inputmode: "decimal", name: one.name, required: Boolean(one.needed), value: mine.measures[one.name] ?? "", placeholder: one.expected === null || one.expected === undefined ? "" : String(one.expected), autocomplete: "off" }),
+          h("span", { class: "unit" }, one.unit || "")))),
+      h("button", { type: "submit", class: "main", disabled: off }, h("span", {}, "See what it says"))),
+    now.photograph && photographed(off),
+    finding && found(finding, off),
+  ]; // prettier-ignore
+}
+
+/** @param {boolean} off */
+const photographed = (off) => h("div", {}, heading("Or by a photograph"),
+  h("label", { class: "file" }, h("span", {}, "A photograph of the sheet"), h("input", { type: "file", accept: "image/*", disabled: off, ...data({ do: "fit_photo" }) })),
+  (state.phone?.received ?? []).map((/** @type {any} */ one) => button(`Read ${one.name} from the phone`, { do: "fit_received", upload: one.upload, disabled: off }))); // prettier-ignore
+
+/** @param {any} finding @param {boolean} off */
+function found(finding, off) {
+  return h("article", { key: "finding", class: "finding" }, heading("What it says"), h("p", {}, finding.words),
+    h("table", {}, h("tbody", {}, (finding.rows ?? []).map((/** @type {any} */ row) => h("tr", {}, h("th", { scope: "row" }, row.about || row.name), h("td", {}, `${figure(row.value, 3)} ± ${figure(row.uncertainty ?? 0, 3)} ${row.unit ?? ""}`))))),
+    (finding.before || finding.after) && h("dl", { class: "figures-list" }, h("div", {}, h("dt", {}, "Before"), h("dd", {}, String(finding.before ?? "?"))), h("div", {}, h("dt", {}, "After"), h("dd", {}, String(finding.after ?? "?")))),
+    finding.residuals?.length > 0 && h("details", {}, h("summary", {}, "What is left over"), h("table", {}, h("tbody", {}, finding.residuals.map((/** @type {any} */ row) => h("tr", {}, h("th", { scope: "row" }, row.name), h("td", {}, `${figure(row.value, 3)} ${row.unit ?? ""}`)))))),
+    finding.changes?.length > 0 && h("ul", { class: "asked" }, finding.changes.map((/** @type {any} */ one) => h("li", {}, `${one.key}: ${one.old} becomes ${one.new}`))),
+    finding.written ? h("p", { class: "big" }, "Written into the machine’s file.") : button("Make the machine so", { do: "fit_write", class: "main", disabled: off })); // prettier-ignore
+}
+
+// --- phone ----------------------------------------------------------------------------------------------------------
+
+function phone() {
+  const now = state.phone;
+  if (!now) return null;
+  return h("details", { key: "phone", open: Boolean(now.address) }, h("summary", {}, "By phone"),
+    now.address
+      ? [h("img", { class: "code", src: `/picture/${now.code}`, alt: `The code of ${now.address}` }), h("p", {}, "Scan it with a phone in the same network. The phone can send photographs, see the progress, and hold. Nothing else."),
+          (now.received ?? []).map((/** @type {any} */ one) => button(`Put ${one.name} down`, { do: "put_received", upload: one.upload })),
+          button("Shut the phone out", { do: "phone_off", class: "quiet" })] // prettier-ignore
+      : button("Let a phone in", { do: "phone_on", sign: "phone" }));
+}

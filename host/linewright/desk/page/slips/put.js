@@ -1,0 +1,54 @@
+// The slip with what can be put down, and the three ways to begin on an empty sheet.
+
+import { h } from "../dom.js";
+import { hand, sign } from "../hand.js";
+import { may_edit, mine, state } from "../desk.js";
+import { sentence } from "../words.js";
+import { button, data, heading, number, refusal, slip } from "./parts.js";
+
+const KINDS = ".svg,.dxf,.pdf,.toml,image/*";
+
+/** @param {string} word @param {string} picture @param {string} about @param {Record<string, any>} what */
+const way = (word, picture, about, what) =>
+  h("button", { type: "button", class: "way", disabled: !may_edit(), ...data(what) }, sign(picture), hand(word, { size: 1.05 }), h("small", {}, about));
+
+/** Nothing lies on the sheet yet. */
+export function beginning() {
+  return h("section", { key: "beginning", class: "beginning", "aria-label": "Three ways to begin" },
+    way("A picture", "file", "Drop a file anywhere, or choose one", { do: "choose_file" }),
+    way("Words", "words", "Typed straight on the sheet", { do: "put_words" }),
+    way("A surprise", "surprise", "Drawn from a number, never the same", { do: "put_surprise" }),
+    h("p", {}, "Photographs, SVG, PDF and DXF. Nothing leaves this computer."),
+    mine.uploading && h("p", { role: "status" }, `Taking in ${mine.uploading} …`),
+    refusal("put")); // prettier-ignore
+}
+
+export function put_slip() {
+  const sheet = state.sheet;
+  return slip("put", "Put something down", [
+    refusal("put", "sheet"),
+    h("div", { class: "ways" },
+      way("A picture", "file", "Photograph, SVG, PDF, DXF", { do: "choose_file" }),
+      way("Words", "words", "Typed on the sheet", { do: "put_words" }),
+      way("A surprise", "surprise", "Never the same", { do: "put_surprise" })),
+    mine.uploading && h("p", { role: "status" }, `Taking in ${mine.uploading} …`),
+    heading("A picture of a sentence"),
+    h("form", { class: "line", "data-do": "put_sentence" },
+      h("input", { type: "text", name: "sentence", required: true, "aria-label": "A sentence", placeholder: "a heron on a boat in the rain", autocomplete: "off" }),
+      h("button", { type: "submit", class: "plain" }, sign("sentence"), h("span", {}, "Draw it up"))),
+    heading("A pattern"),
+    h("ul", { class: "patterns" }, state.patterns.map((/** @type {any} */ one) =>
+      h("li", { key: `p-${one.name}` }, button(sentence(one.name), { do: "put_pattern", name: one.name, disabled: !may_edit() }), h("small", {}, one.about)))),
+    heading("The sheet"),
+    sheet && h("div", { class: "figures" },
+      h("label", { class: "choice" }, h("span", {}, "Size"),
+        h("select", { "data-do": "sheet_name", value: sheet.name }, [...new Set([sheet.name, ...sheet.choices])].map((name) => h("option", { value: name, selected: name === sheet.name }, name)))),
+      number("Margin", sheet.margin_mm, "mm", { do: "sheet_margin", low: 0, high: 100 }),
+      button("Turn it", { do: "sheet_turn", sign: "redo" })),
+    state.items.length > 0 && h("p", { class: "far" }, button("Clear the sheet", { do: "clear", class: "quiet" }), h("small", {}, "It can be undone.")),
+  ]); // prettier-ignore
+}
+
+/** For the hidden field that opens the computer's own window for files. */
+export const file_field = () =>
+  h("input", { key: "files", id: "files", class: "heard", type: "file", multiple: true, accept: KINDS, tabindex: -1, "aria-label": "Picture files", "data-do": "files" });

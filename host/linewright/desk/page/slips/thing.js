@@ -1,0 +1,144 @@
+// The slip of what is selected: ways to draw it, their settings, and its place on the sheet.
+
+import { h } from "../dom.js";
+import { sign } from "../hand.js";
+import { chosen, inks, may_edit, method_of, mine, page_of, state, way_of } from "../desk.js";
+import { duration, figure, length, sentence, several } from "../words.js";
+import { union } from "../table.js";
+import { button, data, heading, number, picture, refusal, setting_field, slip, trouble } from "./parts.js";
+
+/** So many settings are shown at once; the others wait below. */
+const FIRST = 4;
+
+export function thing_slip() {
+  const things = chosen();
+  if (!things.length) return slip("thing", "On the sheet", nothing());
+  if (things.length > 1) return slip("thing", several(things.length, "thing"), [refusal(), acts(), alignment(things)]);
+  const [one] = things;
+  return slip("thing", short(one.label), [
+    refusal(),
+    trouble(one.error),
+    one.warnings?.length > 0 && h("ul", { class: "warnings" }, one.warnings.map((/** @type {string} */ text) => h("li", {}, sign("warn"), h("span", {}, sentence(text))))),
+    acts(one),
+    one.kind === "words" && words_of(one),
+    ["photograph", "drawing"].includes(one.kind) && ways(one),
+    settings(one),
+    place(one),
+    alignment(things),
+    copies(one),
+    pens_of(one),
+  ]); // prettier-ignore
+}
+
+/** @param {string} label */
+const short = (label) => (label.length > 18 ? `${label.slice(0, 17)}…` : label);
+
+function nothing() {
+  if (!state.items.length) return [h("p", {}, "Nothing lies on the sheet yet."), button("Put something down", { do: "open", slip: "put", class: "main" })];
+  return [
+    h("p", {}, "Choose one of these, or click it on the sheet."),
+    h("ul", { class: "rows" }, state.items.map((/** @type {any} */ one) => h("li", { key: one.id }, button(one.label, { do: "select", item: one.id })))),
+  ];
+}
+
+/** @param {any} [one] */
+function acts(one) {
+  const off = !may_edit();
+  return h("div", { class: "line" },
+    button("Copy", { do: "copy_selected", disabled: off }),
+    one && button("Mirror", { do: "mirror", item: one.id, disabled: off, pressed: Boolean(one.mirror) }),
+    button("Take it off", { do: "remove_selected", disabled: off })); // prettier-ignore
+}
+
+/** @param {any} one */
+const words_of = (one) => h("label", { class: "choice" }, h("span", {}, "Words"), h("textarea", { rows: 2, value: one.text, "data-do": "retype", "data-item": one.id }));
+
+/** Small pictures of this very picture by every way. @param {any} one */
+function ways(one) {
+  const { previews } = state;
+  const ours = previews.item === one.id ? previews.list : [];
+  const now = method_of(one).name;
+  return [
+    heading("Ways to draw it"),
+    !ours.length && h("p", { role: "status" }, "Small pictures of every way are being made."),
+    h("ul", { class: "previews" }, ours.map((/** @type {any} */ way) => {
+      const { name, settings } = way_of(way.method);
+      const taken = one.method ? now === name : way.pick;
+      const about = way.state === "ready" ? `${duration(way.predicted_s)}, ${length(way.ink_mm)} of ink`
+        : way.state === "refused" ? sentence(way.error?.text ?? "It cannot be drawn this way.") : way.state === "making" ? "being made …" : "waits"; // prettier-ignore
+      return h("li", { key: way.method },
+        h("button", { type: "button", class: "preview", "aria-pressed": String(Boolean(taken)), disabled: way.state === "refused" || !may_edit(), ...data({ do: "method", item: one.id, name: way.method, pick: way.pick ? "yes" : "no" }) },
+          way.state === "ready" ? picture(way.geometry, { box_mm: [0, 0, way.width_mm, way.height_mm], pens: inks() }) : h("span", { class: `picture ${way.state}` }),
+          h("b", {}, sentence([name.replaceAll("-", " "), ...Object.keys(settings)].join(", with "))),
+          h("small", {}, about),
+          way.pick && h("small", { class: "pick" }, "suits this picture"))); // prettier-ignore
+    })),
+  ];
+}
+
+/** @param {any} one */
+function settings(one) {
+  const of = one.kind === "pattern" ? one.pattern : method_of(one);
+  const table = one.kind === "pattern" ? state.patterns : ["words", "sentence"].includes(one.kind) ? state.letterings : state.methods;
+  const found = table.find((/** @type {any} */ way) => way.name === of?.name);
+  if (!found?.settings.length) return null;
+  const fields = found.settings.map((/** @type {any} */ setting) => setting_field(setting, of.settings?.[setting.name], one.id));
+  return [
+    heading(`How: ${found.name.replaceAll("-", " ")}`),
+    h("fieldset", { class: "settings", disabled: !may_edit(), "aria-label": "Settings" }, fields.slice(0, FIRST),
+      fields.length > FIRST && h("details", { key: "more" }, h("summary", {}, `${fields.length - FIRST} more`), fields.slice(FIRST))), // prettier-ignore
+  ];
+}
+
+/** @param {any} one */
+function place(one) {
+  const box = union(one.boxes_mm);
+  if (!box) return null;
+  const [width, height] = page_of(one);
+  const what = { do: "figure", item: one.id, disabled: !may_edit() };
+  return [
+    heading("Place and size"),
+    h("div", { class: "figures" },
+      number("From the left", box[0], "mm", { ...what, name: "left", digits: 1 }),
+      number("From the top", box[1], "mm", { ...what, name: "top", digits: 1 }),
+      number("Width", width, "mm", { ...what, name: "width", low: 0.1, digits: 1 }),
+      number("Height", height, "mm", { ...what, name: "height", low: 0.1, digits: 1 }),
+      number("Turned", one.turn_deg, "degrees", { ...what, name: "turn_deg", digits: 1 })),
+    h("p", { class: "small" }, `${figure(box[2] - box[0], 1)} × ${figure(box[3] - box[1], 1)} mm on the sheet${one.strokes ? `, ${several(one.strokes, "stroke")}` : ""}.`),
+  ]; // prettier-ignore
+}
+
+/** @param {any[]} things */
+function alignment(things) {
+  const off = !may_edit();
+  const to = (/** @type {string} */ word, /** @type {string} */ how) => button(word, { do: "align_selected", how, to: things.length > 1 ? "first" : "margins", disabled: off });
+  return [
+    heading(things.length > 1 ? "Line up with the first" : "Against the margins"),
+    h("div", { class: "align" }, to("Left", "left"), to("Centre", "centre"), to("Right", "right"), to("Top", "top"), to("Middle", "middle"), to("Bottom", "bottom")),
+  ];
+}
+
+/** @param {any} one */
+function copies(one) {
+  const repeat = one.repeat ?? { columns: 1, rows: 1, gap_mm: [5, 5] };
+  const what = { do: "figure", item: one.id, disabled: !may_edit() };
+  return h("details", { key: "copies", open: Boolean(one.repeat) }, h("summary", {}, "In rows and columns"),
+    h("div", { class: "figures" },
+      number("Columns", repeat.columns, "", { ...what, name: "columns", low: 1, high: 100, step: 1 }),
+      number("Rows", repeat.rows, "", { ...what, name: "rows", low: 1, high: 100, step: 1 }),
+      number("Gap across", repeat.gap_mm[0], "mm", { ...what, name: "gap_across", low: 0 }),
+      number("Gap down", repeat.gap_mm[1], "mm", { ...what, name: "gap_down", low: 0 }))); // prettier-ignore
+}
+
+/** @param {any} one */
+function pens_of(one) {
+  if (!state.pens.length) return null;
+  return h("details", { key: "pens", open: Boolean(one.pens) }, h("summary", {}, "Pens"),
+    h("fieldset", { class: "ticks", disabled: !may_edit() }, h("legend", {}, "Drawn with"),
+      state.pens.map((/** @type {any} */ pen) => h("label", { class: "tick" },
+        h("input", { type: "checkbox", checked: one.pens?.includes(pen.name) ?? false, ...data({ do: "pens_of", item: one.id, name: pen.name }) }),
+        h("i", { class: "drop", style: { "--pen": pen.colour } }), h("span", {}, pen.name))),
+      h("p", { class: "small" }, "None ticked: as it comes.")),
+    one.kind === "drawing" && h("label", { class: "choice" }, h("span", {}, "A pen for each"),
+      h("select", { ...data({ do: "pen_by", item: one.id }), value: one.pen_by }, ["colour", "layer"].map((word) => h("option", { value: word, selected: word === one.pen_by }, word))))); // prettier-ignore
+}
