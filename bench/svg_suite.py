@@ -8,17 +8,21 @@ rendered by resvg 1000 px across, as they stand and again with every line thinne
 are where any of the four channels jumps. A file agrees if, against either rendering, at most 25 px of edge have no
 stroke within 6 px and at most 25 px of stroke have no edge within 6 px (against the rendering as it stands half the
 width of its lines is added). A strip at the frame is left out. It is strict: hard steps of gradients and blending
-count, though no pen could draw them. Words are written as outlines of the fonts in ``--fonts``, by both.
+count, though no pen could draw them. Words are written as outlines of the fonts in ``--fonts``, by both. Embedded
+photographs are left out, as lines of a tone are edges of nothing and take minutes to make: they count as a difference.
 """
 
 from __future__ import annotations
 
 import argparse
+import base64
+import binascii
 import collections
 import io
 import re
 import time
 import xml.etree.ElementTree as ET
+from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -29,7 +33,10 @@ import resvg_py
 from PIL import Image, ImageDraw
 from scipy import ndimage
 
+import linewright.sources.painting.strokes as strokes
 from linewright.errors import LinewrightError
+from linewright.sources.painting.marks import Mark
+from linewright.sources.painting.notes import Notes
 from linewright.sources.picture import Picture, Wish, Words
 from linewright.sources.svg import read_svg
 
@@ -41,6 +48,15 @@ JUMP = 12
 """Of 255 levels, between pixels two apart: fainter steps are those of smooth gradients."""
 THIN_SHARE = 0.003
 FOLDERS = ("shapes", "structure", "painting", "paint-servers", "masking", "text")
+
+
+_EMBEDDED = re.compile(r"(data:image/svg\+xml;base64,)([A-Za-z0-9+/=\s]+)")
+
+
+def _no_photograph(mark: Mark, _matrix: object, _wish: object, notes: Notes) -> dict[str, list[np.ndarray]]:
+    """In place of the strokes of an embedded photograph."""
+    notes.add("an embedded photograph, which this bench leaves out", mark.line_number)
+    return {}
 
 
 @dataclass(frozen=True)
@@ -75,12 +91,34 @@ def rendered(text: str, folder: Path, fonts: str | None) -> np.ndarray | None:
     return np.asarray(Image.open(io.BytesIO(bytes(data))).convert("RGBA"), dtype=np.int16)
 
 
+def text_of(path: Path) -> str:
+    """A file's text, by the encoding that it states."""
+    data = path.read_bytes()
+    stated = re.match(rb"\s*<\?xml[^>]*encoding=[\"']([\w-]+)[\"'][^>]*\?>", data)
+    if stated is None:
+        return data.decode(errors="replace")
+    return data[stated.end() :].decode(stated[1].decode(), errors="replace")
+
+
+def with_embedded(text: str, change: Callable[[str], str | None]) -> str:
+    """The text with every SVG that is embedded in it changed."""
+
+    def changed(found: re.Match[str]) -> str:
+        try:
+            inner = change(base64.b64decode(found[2]).decode())
+        except (binascii.Error, UnicodeDecodeError):
+            inner = None
+        return found[0] if inner is None else found[1] + base64.b64encode(inner.encode()).decode()
+
+    return _EMBEDDED.sub(changed, text)
+
+
 def thinned(text: str) -> str | None:
     """The picture with every line as thin as 0.3 % of its width; None where it cannot be parsed."""
     for prefix, uri in (("", "http://www.w3.org/2000/svg"), ("xlink", "http://www.w3.org/1999/xlink")):
         ET.register_namespace(prefix, uri)
     try:
-        root = ET.fromstring(text)
+        root = ET.fromstring(with_embedded(text, thinned))
     except ET.ParseError:
         return None
     box = [float(n) for n in re.findall(r"[-+.\deE]+", root.get("viewBox", ""))]
@@ -142,7 +180,8 @@ def lone(these: np.ndarray, those: np.ndarray, near: float) -> int:
 def compared(path: Path, fonts: str | None, out: str | None) -> Outcome:
     """One file."""
     name = "/".join(path.parts[-3:])
-    text = path.read_text(encoding="utf-8", errors="replace")
+    text = text_of(path)
+    strokes.photographed = _no_photograph
     reference = rendered(text, path.parent, fonts)
     start = time.perf_counter()
     picture, words, kind = None, "", ""

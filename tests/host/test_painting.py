@@ -102,6 +102,36 @@ LOOKS = {
     "opacity": '<g opacity=".5"><rect x="10" y="10" width="50" height="50"/><circle cx="60" cy="60" r="25" fill="red"/>'
     '</g><rect x="40" y="20" width="50" height="20" fill="blue" opacity=".5"/>',
     "open": '<path d="M10 10H80V80" fill="#0a0" stroke="red"/>',
+    "hard stop": '<linearGradient id="g" gradientTransform="rotate(30)"><stop offset=".4" stop-color="red"/>'
+    '<stop offset=".4" stop-color="blue"/></linearGradient><circle cx="50" cy="50" r="40" fill="url(#g)"/>',
+    "repeated": '<linearGradient id="g" x2=".3" spreadMethod="repeat"><stop stop-color="#800"/>'
+    '<stop offset="1" stop-color="#08f"/></linearGradient><rect x="10" y="10" width="80" height="80" fill="url(#g)"/>',
+    "repeated rings": '<radialGradient id="g" r=".2" fx=".4" spreadMethod="repeat"><stop stop-color="#300"/><stop '
+    'offset="1" stop-color="#4af"/></radialGradient><rect x="10" y="20" width="80" height="60" fill="url(#g)"/>',
+    "reflected": '<linearGradient id="g" x2=".4" spreadMethod="reflect"><stop offset=".5" stop-color="#800"/><stop '
+    'offset=".5" stop-color="#08f"/></linearGradient><rect x="10" y="10" width="80" height="80" fill="url(#g)"/>',
+    "fading": '<linearGradient id="g"><stop stop-color="navy"/><stop offset=".5" stop-color="navy" stop-opacity="0"/>'
+    '</linearGradient><rect x="10" y="10" width="80" height="80" fill="url(#g)"/>',
+    "soft mask": '<linearGradient id="g"><stop offset=".3" stop-color="white"/><stop offset=".4"/></linearGradient>'
+    '<mask id="m"><rect width="100" height="100" fill="url(#g)"/></mask><path d="M0 20H100" stroke="red" '
+    'mask="url(#m)"/><rect x="10" y="30" width="80" height="60" mask="url(#m)"/>',
+    "light on dark": '<rect x="10" y="10" width="80" height="80" fill="#024"/>'
+    '<circle cx="50" cy="50" r="20" fill="white" opacity=".5"/>',
+    "yellow": '<circle cx="50" cy="50" r="20" fill="yellow"/>',
+    "pattern that goes on": '<pattern id="p" width="20" height="20" patternUnits="userSpaceOnUse"><rect width="20" '
+    'height="20" fill="#a40"/><path d="M0 10H16V30" fill="#048"/></pattern><circle cx="50" cy="50" r="35" '
+    'fill="url(#p)"/>',
+    "pattern of a line": '<pattern id="p" width="10" height="10" patternUnits="userSpaceOnUse"><rect width="5" '
+    'height="5" fill="#a40"/></pattern><circle cx="50" cy="50" r="30" fill="none" stroke="url(#p)" '
+    'stroke-width="14"/>',
+    "markers of shapes": '<marker id="a" refX="2" refY="2" markerWidth="4" markerHeight="4"><rect width="4" height="4" '
+    'fill="red"/></marker><g fill="none" stroke="#048" marker-start="url(#a)" marker-mid="url(#a)"><circle cx="30" '
+    'cy="30" r="20"/><rect x="60" y="10" width="30" height="40"/><ellipse cx="50" cy="75" rx="40" ry="15"/></g>',
+    "markers first": '<marker id="a" refX="3" refY="3" markerWidth="6" markerHeight="6"><circle cx="3" cy="3" r="3" '
+    'fill="red"/></marker><path d="M20 20H80V80H20Z" fill="#048" marker-start="url(#a)" marker-mid="url(#a)" '
+    'stroke="#000" paint-order="markers"/>',
+    "road": '<g fill="none"><path d="M10 60Q40 10 90 40" stroke="#222" stroke-width="6"/>'
+    '<path d="M10 60Q40 10 90 40" stroke="white" stroke-width="5"/></g>',
 }  # fmt: skip
 
 
@@ -111,7 +141,9 @@ def test_what_is_seen_is_drawn_and_nothing_else(name: str) -> None:
     # Half of the widest line that is drawn as one, and four pixels (0.8 mm) for both rasters and their smoothing.
     widest_mm = 2.0 if name == "markers" else 1.0
     edges, lines = lone_px(read(body), body, near_px=widest_mm / 2 * PX_PER_MM + 4)
-    assert (edges, lines) == (0, 0)
+    # Where paint fades away, eye and line do not end at the same point.
+    most_px = 60 if name in ("fading", "soft mask") else 0
+    assert edges <= most_px and lines <= most_px
 
 
 def test_the_comparison_notices_what_is_hidden() -> None:

@@ -31,19 +31,23 @@ class FontFace:
     Parameters
     ----------
     path, number : the file, and which of its faces.
+    settings : values of its axes, for a font whose shapes vary.
 
     Attributes
     ----------
     ascent, descent, x_height, cap_height : in em, upward from the base line; the descent is negative.
     underline, strike, thickness : in em: where the middle of such a line lies, and how thick it is.
     sub_shift, super_shift : how far subscripts and superscripts are moved, em.
+    axes : ``{tag: (least, usual, most)}`` of a font whose shapes vary (OpenType ``fvar``).
     """
 
-    def __init__(self, path: str, number: int = 0) -> None:
+    def __init__(self, path: str, number: int = 0, settings: tuple[tuple[str, float], ...] = ()) -> None:
         data = Path(path).read_bytes()
         blob = uharfbuzz.Blob(data)
         self._face = uharfbuzz.Face(blob, number)
         self._font = uharfbuzz.Font(self._face)
+        if settings:
+            self._font.set_variations(dict(settings))
         self.per_em = float(self._face.upem or 1000)
         self._characters = set(self._face.unicodes)
         self._outlines: dict[int, Segments] = {}
@@ -54,6 +58,9 @@ class FontFace:
 
         font = TTFont(io.BytesIO(data), lazy=True, fontNumber=number)
         per_em = self.per_em
+        fvar = font.get("fvar")
+        axes = () if fvar is None else fvar.axes
+        self.axes = {axis.axisTag: (axis.minValue, axis.defaultValue, axis.maxValue) for axis in axes}
         hhea = font.get("hhea")
         os2 = font.get("OS/2")
         self.ascent = 0.8 if hhea is None else hhea.ascent / per_em

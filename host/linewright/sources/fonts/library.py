@@ -82,7 +82,6 @@ class Library:
 
     def __init__(self, places: tuple[str, ...] = ()) -> None:
         self.files: list[FontFile] = []
-        self._faces: dict[FontFile, FontFace] = {}
         self._having: dict[tuple[str, int, bool], FontFile | None] = {}
         for place in places:
             path = Path(place)
@@ -118,14 +117,9 @@ class Library:
             self._having[key] = first
         return self._having[key]
 
-    def face(self, file: FontFile) -> FontFace:
-        """The face opened."""
-        from linewright.sources.fonts.face import FontFace
-
-        found = self._faces.get(file)
-        if found is None:
-            found = self._faces[file] = FontFace(file.path, file.number)
-        return found
+    def face(self, file: FontFile, settings: tuple[tuple[str, float], ...] = ()) -> FontFace:
+        """The face opened; ``settings`` : values of its axes, for a font whose shapes vary."""
+        return _opened(file.path, file.number, settings)
 
 
 def nearest(files: list[FontFile], weight: int, stretch: int, slanted: bool) -> FontFile:
@@ -154,6 +148,14 @@ def _files_in(places: tuple[str, ...]) -> Iterator[str]:
                     if count > MOST_FILES:
                         return
                     yield str(Path(folder) / name)
+
+
+@lru_cache(maxsize=64)
+def _opened(path: str, number: int, settings: tuple[tuple[str, float], ...]) -> FontFace:
+    """An open font; those of one picture serve the next."""
+    from linewright.sources.fonts.face import FontFace
+
+    return FontFace(path, number, settings)
 
 
 @lru_cache(maxsize=MOST_FILES)

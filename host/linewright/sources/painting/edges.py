@@ -11,7 +11,7 @@ from linewright.sources.painting.regions import Bools, boxes_of, pairs_of_boxes
 from linewright.sources.painting.runs import Runs, Segmented, crossings
 from linewright.sources.painting.sight import NEAR_MM, Sight
 
-_OWN, _OF_CLIP, _OF_PAGE = 0, 1, 2
+_OWN, _OF_CLIP, _OF_PAGE, _OF_TILE = 0, 1, 2, 3
 """Whose ring a candidate is."""
 
 
@@ -135,8 +135,12 @@ def _careful(placed: Placed, sight: Sight, marks: list[int], wanted: dict[int, b
         parts.begin[first], parts.end[first], parts.begin[second], parts.end[second], NEAR_MM
     )
     runs = Runs(parts, first[pair], share)
-    seen = _bounding(placed, sight, runs, lines, marks)
+    inside, points = _sides(placed, sight, runs, lines, marks)
+    seen = inside[0] != inside[1]
     kind = np.array(kinds)[runs.stroke]
+    at = np.flatnonzero(seen & (kind == _OF_TILE))
+    outside = np.where(inside[0][at, None], points[1][at], points[0][at])
+    seen[at] = ~_goes_on(sight, np.array(marks, dtype=np.int64)[lines.owner[runs.stroke[at]]], outside)
     seen &= (kind != _OWN) | np.array([wanted[mark] for mark in marks])[lines.owner[runs.stroke]]
     seen &= kind != _OF_PAGE
     # Of two that run along each other, the first stands for both.
@@ -160,7 +164,7 @@ def _clip_rings(placed: Placed, sight: Sight, clip: int) -> list[tuple[Floats, i
     found: list[tuple[Floats, int]] = []
     while clip >= 0:
         one = placed.painting.clips[clip]
-        kind = _OF_PAGE if one.kind == "page" else _OF_CLIP
+        kind = {"page": _OF_PAGE, "tile": _OF_TILE}.get(one.kind, _OF_CLIP)
         for member in one.members:
             for region in sight.shapes.of_mark(member):
                 found += [(ring, kind) for ring in sight.shapes.rings_of(region)]
@@ -169,19 +173,46 @@ def _clip_rings(placed: Placed, sight: Sight, clip: int) -> list[tuple[Floats, i
     return found
 
 
-def _bounding(placed: Placed, sight: Sight, runs: Runs, lines: Polylines, marks: list[int]) -> Bools:
-    """(r,) bool: what is filled and seen on one side of a run and not on the other."""
+def _sides(
+    placed: Placed, sight: Sight, runs: Runs, lines: Polylines, marks: list[int]
+) -> tuple[list[Bools], list[Floats]]:
+    """On both sides of each run, whether what its mark fills is seen there, and the points that were looked at."""
     aside = np.column_stack((-runs.along[:, 1], runs.along[:, 0])) * (2.0 * NEAR_MM)
     group = lines.owner[runs.stroke]
-    sides = []
+    regions = np.array([sight.shapes.fill_of(mark) for mark in marks], dtype=np.int64)[group]
+    clips = np.array([placed.painting.marks[mark].clip for mark in marks], dtype=np.int64)[group]
+    sides, looked_at = [], []
     for sign in (1.0, -1.0):
         points = runs.middle + sign * aside
-        inside = np.zeros(len(runs), dtype=bool)
-        regions = np.array([sight.shapes.fill_of(mark) for mark in marks], dtype=np.int64)
-        inside = sight.regions.inside(regions[group], points)
-        clips = np.array([placed.painting.marks[mark].clip for mark in marks], dtype=np.int64)[group]
+        inside = sight.regions.inside(regions, points)
         for clip in np.unique(clips[inside]):
             at = np.flatnonzero(inside & (clips == clip))
             inside[at] = sight.inside_clip(int(clip), points[at])
         sides.append(inside)
-    return np.asarray(sides[0] != sides[1])
+        looked_at.append(points)
+    return sides, looked_at
+
+
+def _goes_on(sight: Sight, marks: Ints, points: Floats) -> Bools:
+    """Whether what a mark of a pattern fills goes on in another copy of it at (k, 2) points just outside of it."""
+    found = np.zeros(len(points), dtype=bool)
+    if not len(points):
+        return found
+    copies: dict[object, list[int]] = {}
+    for number, mark in enumerate(sight.marks):
+        if mark.fill is not None and not mark.silent and mark.clip >= 0 and sight.shapes.encloses(number):
+            copies.setdefault(mark.origin, []).append(number)
+    origin = [sight.marks[int(mark)].origin for mark in marks]
+    for one in dict.fromkeys(origin):
+        mine = np.array([i for i, other in enumerate(origin) if other is one])
+        numbers = np.array(copies[one], dtype=np.int64)
+        regions = np.array([sight.shapes.fill_of(int(number)) for number in numbers], dtype=np.int64)
+        tree = shapely.STRtree(shapely.box(*sight.regions.boxes_mm[regions].T))
+        at, which = tree.query(shapely.points(points[mine]))
+        inside = sight.regions.inside(regions[which], points[mine[at]])
+        at, which = at[inside], which[inside]
+        for number in np.unique(which):
+            theirs = mine[at[which == number]]
+            clip = sight.marks[int(numbers[number])].clip
+            found[theirs] |= sight.inside_clip(clip, points[theirs])
+    return found

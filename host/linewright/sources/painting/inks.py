@@ -16,6 +16,12 @@ Floats = NDArray[np.float64]
 PALEST: Final = 0.04
 """Tone below which a paint is the colour of paper: nothing of it is drawn, and no pen asked for."""
 
+TINT: Final = 0.16
+"""Share by which colour counts beside lightness: pure yellow, as light as paper, is seen, and cream paper is paper."""
+
+VEIL: Final = 0.1
+"""Opacity from which white is seen on black, as it makes a tenth of it light."""
+
 lightness = lru_cache(maxsize=4096)(lightness_of)
 """As in `preparation`; pictures have few colours, and ask for them often."""
 
@@ -27,9 +33,40 @@ def tone(paint: Paint) -> float:
     return max(paint.alpha * stop.alpha * (1.0 - lightness(stop.colour)) for stop in paint.gradient.stops)
 
 
+@lru_cache(maxsize=4096)
+def contrast(colour: str) -> float:
+    """How much an opaque colour stands out from white paper, 0 to 1: by being dark, or by its tint."""
+    least = min(int(colour[i : i + 2], 16) for i in (1, 3, 5)) / 255.0
+    return float(max(1.0 - lightness(colour), TINT * (1.0 - least)))
+
+
 def is_paper(paint: Paint | None) -> bool:
-    """Whether a paint leaves paper as light as it is; nothing at all does, too."""
-    return paint is None or tone(paint) < PALEST
+    """Whether a paint leaves paper as it is; nothing at all does, too."""
+    if paint is None or paint.gradient is None:
+        return paint is None or paint.alpha * contrast(paint.colour) < PALEST
+    return max(paint.alpha * stop.alpha * contrast(stop.colour) for stop in paint.gradient.stops) < PALEST
+
+
+def veils(paint: Paint) -> bool:
+    """Whether a paint that is as light as paper shows on what is dark."""
+    stops = (1.0,) if paint.gradient is None else tuple(stop.alpha for stop in paint.gradient.stops)
+    return paint.alpha * max(stops) >= VEIL
+
+
+def fades(paint: Paint) -> bool:
+    """Whether a paint is seen in one place and leaves paper as it is in another."""
+    if paint.gradient is None:
+        return False
+    return min(paint.alpha * stop.alpha * contrast(stop.colour) for stop in paint.gradient.stops) < PALEST
+
+
+def contrast_at(paint: Paint, page_mm: Floats) -> Floats:
+    """(n,) how much a paint stands out from paper at (n, 2) points of the page."""
+    if paint.gradient is None:
+        return np.full(len(page_mm), paint.alpha * contrast(paint.colour))
+    weights = paint.gradient.weights(page_mm)
+    alphas = weights @ np.array([stop.alpha for stop in paint.gradient.stops]) * paint.alpha
+    return np.asarray(alphas * (weights @ np.array([contrast(stop.colour) for stop in paint.gradient.stops])))
 
 
 def lightness_at(paint: Paint, page_mm: Floats) -> tuple[Floats, Floats]:

@@ -107,13 +107,14 @@ class Clip:
     ----------
     members : indices of silent marks; seen is what lies in any of them.
     parent : another clip that must be passed as well, -1 for none.
-    kind : ``page`` is the edge of the paper, where a cut filling is left open; ``frame`` an inner viewport; ``mask``
-        lets through where its members, painted one over the other, are light; ``alpha`` where they are opaque.
+    kind : ``page`` is the edge of the paper, where a cut filling is left open; ``frame`` an inner viewport; ``tile``
+        that of a pattern, where a filling that goes on in the next one is left open; ``mask`` lets through where its
+        members, painted one over the other, are light; ``alpha`` where they are opaque.
     """
 
     members: tuple[int, ...]
     parent: int = -1
-    kind: Literal["page", "frame", "clip", "mask", "alpha"] = "clip"
+    kind: Literal["page", "frame", "tile", "clip", "mask", "alpha"] = "clip"
 
 
 def _nowhere(_origin: object) -> str:

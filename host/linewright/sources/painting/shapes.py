@@ -12,7 +12,7 @@ from linewright.sources.painting.inks import is_paper
 from linewright.sources.painting.marks import Mark, Paint
 from linewright.sources.painting.matrices import mean_scale, multiply, scaling
 from linewright.sources.painting.placed import Placed
-from linewright.sources.painting.regions import Bools, Regions
+from linewright.sources.painting.regions import Bools, Regions, pairs_of_boxes
 
 HULL_SHARE = 0.09
 """Width of a filled shape over its size, below which it looks like a line: that of icons is 1/24 to 1/12."""
@@ -28,6 +28,7 @@ class Shapes:
     ----------
     dashed : the stroked polylines of a mark, mm.
     lines_cover_from_mm : lines at least as wide hide what is below them; paper-coloured ones always do.
+    wide_mm : lines at least as wide are areas on which something as light as paper may lie.
 
     Attributes
     ----------
@@ -43,6 +44,7 @@ class Shapes:
         dashed: Callable[[int], Polylines],
         *,
         lines_cover_from_mm: float,
+        wide_mm: float,
         tolerance_mm: float,
         hides: bool,
     ) -> None:
@@ -59,10 +61,13 @@ class Shapes:
         hull_marks: list[int] = []
         strokes: list[Floats] = []
         owners: list[int] = []
+        below = _below_paper(placed, wide_mm) if hides else set()
+        covering_lines: list[bool] = []
         for number, mark in enumerate(marks):
             if mark.line is None or not there[number]:
                 continue
-            if not (mark.silent or (hides and _line_covers(mark, placed.zoom, lines_cover_from_mm))):
+            covers_below = hides and _line_covers(mark, placed.zoom, lines_cover_from_mm)
+            if not (mark.silent or covers_below or number in below):
                 continue
             matrix = multiply(scaling(placed.zoom, placed.zoom), mark.matrix)
             found = hull(dashed(number), mark.line, matrix, tolerance_mm)
@@ -71,6 +76,7 @@ class Shapes:
                 strokes += found
                 owners += [len(fill_marks) + len(hull_marks)] * len(found)
                 hull_marks.append(number)
+                covering_lines.append(covers_below)
         rings = together((rings, polylines_of(strokes, owners)))
         even_odd = [marks[number].even_odd for number in fill_marks] + [True] * len(hull_marks)
         self._rings = rings
@@ -80,7 +86,7 @@ class Shapes:
         inked = [_has_inked_edge(marks[number]) for number in fill_marks] + [False] * len(hull_marks)
         self.inked_edge: Bools = np.array(inked, dtype=np.bool_)
         covering = [hides and _fill_covers(marks[number]) for number in fill_marks]
-        covering += [not marks[number].silent for number in hull_marks]
+        covering += covering_lines
         # What encloses nothing hides nothing, though its edge lies where a line does.
         self._thick = self.regions.thickness_mm() > _LEAST_MM
         covers = np.flatnonzero(np.array(covering, dtype=np.bool_) & self._thick)
@@ -139,6 +145,35 @@ def _has_inked_edge(mark: Mark) -> bool:
 
 def _fill_covers(mark: Mark) -> bool:
     return not mark.silent and mark.fill is not None and mark.fill.opaque
+
+
+def _below_paper(placed: Placed, wide_mm: float) -> set[int]:
+    """Wide dark lines where something as light as paper is painted later, of which a rim may be left: roads of maps."""
+    marks, lines = placed.painting.marks, placed.lines
+    if not len(lines):
+        return set()
+    low = np.minimum.reduceat(lines.points_mm, lines.starts[:-1])
+    high = np.maximum.reduceat(lines.points_mm, lines.starts[:-1])
+    dark, light = [], []
+    for number, mark in enumerate(marks):
+        if mark.silent or placed.first[number] == placed.first[number + 1] or mark.photograph is not None:
+            continue
+        if mark.line is not None and not is_paper(mark.line.paint):
+            if mark.line.width * mean_scale(mark.matrix) * placed.zoom >= wide_mm:
+                dark.append(number)
+        elif (mark.line is not None and mark.line.paint.opaque) or (_fill_covers(mark) and is_paper(mark.fill)):
+            light.append(number)
+    if not dark or not light:
+        return set()
+
+    def boxes(numbers: list[int]) -> Floats:
+        first, last = placed.first[numbers], placed.first[np.array(numbers) + 1]
+        corners = [(*low[i:j].min(axis=0), *high[i:j].max(axis=0)) for i, j in zip(first, last, strict=True)]
+        return np.array(corners)
+
+    one, other = pairs_of_boxes(boxes(dark), boxes(light))
+    over = np.array(light)[other] > np.array(dark)[one]
+    return set(np.array(dark)[one[over]].tolist())
 
 
 def _line_covers(mark: Mark, zoom: float, from_mm: float) -> bool:

@@ -85,6 +85,24 @@ class Sight:
         seen[at] = some
         return seen
 
+    def has_mask(self, clip: int) -> bool:
+        """Whether a clip, or one around it, is a mask, which may let through in part."""
+        while clip >= 0:
+            if self.clips[clip].kind in ("mask", "alpha"):
+                return True
+            clip = self.clips[clip].parent
+        return False
+
+    def let_through(self, clip: int, points: Floats) -> Floats:
+        """(n,) what all masks of a clip let through at (n, 2) points, 0 to 1; other clips do not count."""
+        share = np.ones(len(points))
+        while clip >= 0:
+            one = self.clips[clip]
+            if one.kind in ("mask", "alpha"):
+                share *= self._through_mask(one.members, points, one.kind == "mask")
+            clip = one.parent
+        return share
+
     def _inside_mark(self, mark: int, points: Floats, on_edge: dict[int, Bools] | None = None) -> Bools:
         inside = np.zeros(len(points), dtype=bool)
         for region in self.shapes.of_mark(mark):

@@ -18,6 +18,7 @@ from linewright.errors import SourceError
 from linewright.sources.painting.bounds import bounds
 from linewright.sources.painting.dashes import cut_dashes, dash_intervals, user_lengths
 from linewright.sources.painting.edges import closed, edges
+from linewright.sources.painting.fading import faded
 from linewright.sources.painting.flatten import (
     Floats,
     Ints,
@@ -28,19 +29,24 @@ from linewright.sources.painting.flatten import (
     together,
 )
 from linewright.sources.painting.hulls import hull
-from linewright.sources.painting.inks import is_paper
+from linewright.sources.painting.inks import is_paper, veils
 from linewright.sources.painting.limits import Limits
-from linewright.sources.painting.marks import Mark, Painting
+from linewright.sources.painting.marks import Mark, Paint, Painting
 from linewright.sources.painting.matrices import Matrix, mean_scale, multiply, scaling
 from linewright.sources.painting.photographs import photographed
 from linewright.sources.painting.placed import Curves, Placed, on_page, placed, too_many_points
 from linewright.sources.painting.shading import Hatching, Shading
 from linewright.sources.painting.shapes import Shapes
 from linewright.sources.painting.sight import Sight
+from linewright.sources.painting.steps import steps
+from linewright.sources.painting.underlay import over
 from linewright.sources.picture import Picture, Wish
 
 _LEAST_SIDE_MM: Final = 1.0
 """Of a picture that states no size: a page has sides, even where all lines run along its edge."""
+
+_ALONG: Final = 3.0
+"""Widths of a wide line along which the edge of something light on it is drawn: shorter is a mere crossing."""
 
 FILLED_FROM_PENS: Final = 1.5
 """Width of a line, in pens, from which one stroke of the pen no longer stands for it: half a pen is missing."""
@@ -131,10 +137,12 @@ class Artist:
             laid,
             self._stroked,
             lines_cover_from_mm=FILLED_FROM_PENS * self.pen_mm if hatching is not None else math.inf,
+            wide_mm=FILLED_FROM_PENS * self.pen_mm,
             tolerance_mm=wish.tolerance_mm,
             hides=not wish.see_through,
         )
         self.sight = Sight(self.shapes, self.pen_mm)
+        self._faint = polylines_of([], [])  # edges of fillings that fade into paper
 
     def lines_alone(self) -> tuple[Polylines, list[str]]:
         """Lines that are seen, without anything of fillings, and the colour of each."""
@@ -147,6 +155,7 @@ class Artist:
         parts = [self._clipped(self._lines()), self._edges()]
         if self.hatching is not None:
             parts.append(self._clipped(self._shading(self.hatching)))
+        parts.append(self._clipped(self._steps()))
         parts.append(self._clipped(self._paper_edges()))
         parts.append(self._clipped(self._photographs()))
         drawn = together(parts)
@@ -220,6 +229,7 @@ class Artist:
                 int(invisible.sum()),
             )
             found = found.select(~invisible)
+        found, _ = faded(found, lambda mark: None if mark.line is None else mark.line.paint, self.sight, sides=False)
         return Polylines(found.points_mm, found.starts, ink_of[found.owner])
 
     def _stroked(self, number: int) -> Polylines:
@@ -273,6 +283,7 @@ class Artist:
             assert fill is not None
             ink_of[number] = self._ink(number, fill.colour)
         found = edges(self.laid, self.sight, numbers, ~lined)
+        found, self._faint = faded(found, lambda mark: mark.fill, self.sight, sides=True)
         if self.hatching is None and not self.wish.words.outlines and self.shapes.hull_share(numbers[~lined]) > 0.5:
             self.notes.add(
                 "most of its shapes look like lines drawn as filled hulls; --as centre-lines draws each once"
@@ -329,49 +340,72 @@ class Artist:
         ruled = Polylines(flat, np.arange(0, len(flat) + 1, 2), np.concatenate(owners))
         return together((polylines_of(outlines, outline_inks), ruled))
 
+    def _steps(self) -> Polylines:
+        """Lines inside fillings where a gradient jumps."""
+        seen = [number for number, mark in enumerate(self.marks) if self._fill_seen(mark)]
+        found, colours = steps(self.sight, seen, self.wish.tolerance_mm)
+        inks = [self._ink(mark, colour) for mark, colour in zip(found.owner.tolist(), colours, strict=True)]
+        return Polylines(found.points_mm, found.starts, np.array(inks, dtype=np.int64))
+
     def _paper_edges(self) -> Polylines:
         """Where paper-coloured paint ends on a dark filling: the filling's edge there, in its ink."""
-        covers = self.shapes.covers
         papers = [
             (int(region), int(self.shapes.mark_of[region]))
-            for region in covers
+            for region in range(len(self.shapes.regions))
             if not self.shapes.inked_edge[region] and self._is_paper_region(int(region))
         ]
-        dark = [
-            number
-            for number, mark in enumerate(self.marks)
-            if self._fill_seen(mark) and self.shapes.fill_of(number) is not None
-        ]
-        if not papers or not dark:
+        dark = [region for region in range(len(self.shapes.regions)) if self._is_dark_region(region)]
+        if not (papers or len(self._faint)) or not dark:
             return polylines_of([], [])
         return self._on_dark(papers, dark)
 
     def _is_paper_region(self, region: int) -> bool:
         mark = self.marks[self.shapes.mark_of[region]]
+        if mark.silent:
+            return False
         if self.shapes.fill_of(int(self.shapes.mark_of[region])) == region:
-            return is_paper(mark.fill) and mark.photograph is None
+            return is_paper(mark.fill) and mark.photograph is None and mark.fill is not None and veils(mark.fill)
         return mark.line is not None and is_paper(mark.line.paint)
 
-    def _on_dark(self, papers: list[tuple[int, int]], dark: list[int]) -> Polylines:
-        from linewright.sources.painting.underlay import over
+    def _is_dark_region(self, region: int) -> bool:
+        number = int(self.shapes.mark_of[region])
+        mark = self.marks[number]
+        if self.shapes.fill_of(number) == region:
+            return self._fill_seen(mark)
+        return self._seen(mark)
 
+    def _on_dark(self, papers: list[tuple[int, int]], dark: list[int]) -> Polylines:
         strokes: list[Floats] = []
         owners: list[int] = []
         for region, mark in papers:
             rings = self.shapes.rings_of(region)
             strokes += rings
             owners += [mark] * len(rings)
-        lines = polylines_of(strokes, owners)
+        lines = together((polylines_of(strokes, owners), self._faint))
         found, below = over(lines, dark, self.sight)
         inks: dict[tuple[int, int], int] = {}
         owner = np.empty(len(found), dtype=np.int64)
+        steps_mm = np.hypot(*np.diff(found.points_mm, axis=0, append=found.points_mm[-1:]).T)
+        steps_mm[found.starts[1:] - 1] = 0.0
+        lengths = np.add.reduceat(steps_mm, found.starts[:-1]) if len(found) else steps_mm
+        chosen = np.ones(len(found), dtype=bool)
         for i, (mark, under) in enumerate(zip(found.owner.tolist(), below.tolist(), strict=True)):
-            fill = self.marks[under].fill
-            assert fill is not None
+            paint, width_mm = self._painted(under)
+            chosen[i] = lengths[i] > _ALONG * width_mm
             if (mark, under) not in inks:
-                inks[mark, under] = self._ink(mark, fill.colour)
+                inks[mark, under] = self._ink(mark, paint.colour)
             owner[i] = inks[mark, under]
-        return Polylines(found.points_mm, found.starts, owner)
+        return Polylines(found.points_mm, found.starts, owner).select(chosen)
+
+    def _painted(self, region: int) -> tuple[Paint, float]:
+        """The paint of a region, and its width, mm, if it is that of a line, else 0."""
+        number = int(self.shapes.mark_of[region])
+        mark = self.marks[number]
+        if self.shapes.fill_of(number) == region:
+            assert mark.fill is not None
+            return mark.fill, 0.0
+        assert mark.line is not None
+        return mark.line.paint, mark.line.width * mean_scale(mark.matrix) * self.laid.zoom
 
     def _photographs(self) -> Polylines:
         """Embedded photographs by the methods for photographs, in place."""

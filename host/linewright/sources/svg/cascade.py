@@ -28,6 +28,7 @@ FONT_PROPERTIES = (
     "font-family", "font-size", "font-style", "font-weight", "font-stretch", "font-variant", "font-kerning",
     "letter-spacing", "word-spacing", "text-anchor", "text-decoration", "direction", "writing-mode", "baseline-shift",
     "dominant-baseline", "alignment-baseline", "white-space", "unicode-bidi", "text-rendering",
+    "font-variation-settings", "font-optical-sizing",
 )  # fmt: skip
 # Everything the reader looks at through the cascade. Geometry is among it since SVG 2 made it properties.
 PROPERTIES = frozenset((

@@ -28,6 +28,7 @@ class Span:
     baseline : the line of the letters that lies on the base line; ``auto`` for the usual one.
     decorations : ``(line, span)``: lines along the text, painted like the span that asks for them.
     length_px, stretches : ``textLength``, and whether letters are stretched to it.
+    around : the span that it is part of.
     """
 
     element: Element
@@ -38,6 +39,11 @@ class Span:
     decorations: tuple[tuple[str, Span], ...] = ()
     length_px: float | None = None
     stretches: bool = False
+    around: Span | None = None
+
+    def is_in(self, other: Span) -> bool:
+        """Whether it is another span or lies within it."""
+        return self is other or (self.around is not None and self.around.is_in(other))
 
 
 @dataclass(eq=False)
@@ -138,6 +144,7 @@ class Collector:
     def _span(self, element: Element, declared: Declared, parent: Span) -> Span:
         style = self.style(declared, parent.style)
         made = span_of(element, declared, style, self.viewport)
+        made.around = parent
         made.shift_px += parent.shift_px
         made.shift_words = (*parent.shift_words, *made.shift_words)
         made.decorations = (*parent.decorations, *made.decorations)

@@ -1,75 +1,75 @@
-"""Where markers (arrow heads) stand on a path, and which way they point (SVG 2, section 13.4)."""
+"""`Markers`: arrow heads and the like, drawn at the vertices of a path."""
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass
-from itertools import pairwise
+from dataclasses import replace
+from xml.etree.ElementTree import Element
 
-from linewright.sources.painting.segments import ARC, CUBIC, ROW, Segments
-
-Vector = tuple[float, float]
-
-
-@dataclass(frozen=True, slots=True)
-class Vertex:
-    """A place on a path: what kind of marker it takes (0 start, 1 middle, 2 end), where, and its direction."""
-
-    kind: int
-    x: float
-    y: float
-    angle_deg: float
+from linewright.sources.painting.matrices import IDENTITY, apply, multiply, scaling, translation
+from linewright.sources.svg.affine import fit_view_box, parse_transform, parse_view_box
+from linewright.sources.svg.document import local_name
+from linewright.sources.svg.effects import Effects
+from linewright.sources.svg.grammar import url_of
+from linewright.sources.svg.lengths import angle_deg, length_px
+from linewright.sources.svg.place import Context, Place
+from linewright.sources.svg.scene import Scene, Walker, shown
+from linewright.sources.svg.vertices import Vertex
 
 
-def vertices(segments: Segments, first_outline: int) -> list[Vertex]:
-    """The vertices of the path whose outlines begin with ``first_outline`` and end the segments."""
-    places: list[tuple[Vector, Vector | None, Vector | None]] = []
-    starts = [*segments.starts[first_outline:], len(segments)]
-    for outline, (low, high) in enumerate(pairwise(starts), first_outline):
-        pieces = [_ends(segments, row) for row in range(low, high)]
-        closed = segments.closed[outline]
-        leaving = pieces[0][1]
-        arriving = pieces[-1][3]
-        places.append((pieces[0][0], arriving if closed else None, leaving))
-        for piece, following in pairwise(pieces):
-            places.append((piece[2], piece[3], following[1]))
-        places.append((pieces[-1][2], arriving, leaving if closed else None))
-    found = []
-    for i, (at, before, after) in enumerate(places):
-        kind = 0 if i == 0 else 2 if i == len(places) - 1 else 1
-        found.append(Vertex(kind, *at, _direction(before, after)))
-    return found
+class Markers:
+    """Draws markers."""
 
+    def __init__(self, scene: Scene, walker: Walker, effects: Effects) -> None:
+        self._scene = scene
+        self._walker = walker
+        self._effects = effects
 
-def _direction(arriving: Vector | None, leaving: Vector | None) -> float:
-    if arriving is None or leaving is None:
-        only = arriving or leaving or (1.0, 0.0)
-        return math.degrees(math.atan2(only[1], only[0]))
-    first, second = math.atan2(arriving[1], arriving[0]), math.atan2(leaving[1], leaving[0])
-    turn = (second - first + math.pi) % math.tau - math.pi
-    return math.degrees(first + turn / 2.0)
+    def draw(self, place: Place, found: list[Vertex], context: Context) -> None:
+        """The markers of a path at its vertices; ``context`` : the paints of the path."""
+        for vertex in found:
+            link = url_of(place.style.markers[vertex.kind])
+            target = None if link is None else self._scene.document.target(link[0])
+            if target is None or local_name(target) != "marker" or target in place.inside:
+                continue
+            self._marker(target, place, vertex, context)
 
-
-def _ends(segments: Segments, row: int) -> tuple[Vector, Vector, Vector, Vector]:
-    """Start, direction there, end, direction there."""
-    v = segments.rows[ROW * row : ROW * row + ROW]
-    if segments.kinds[row] == ARC:
-        cx, cy, ux, uy, vx, vy, t0, dt = v
-        sign = 1.0 if dt >= 0.0 else -1.0
-        found = []
-        for t in (t0, t0 + dt):
-            cosine, sine = math.cos(t), math.sin(t)
-            found.append((cx + ux * cosine + vx * sine, cy + uy * cosine + vy * sine))
-            found.append((sign * (vx * cosine - ux * sine), sign * (vy * cosine - uy * sine)))
-        return found[0], found[1], found[2], found[3]
-    points = [(v[i], v[i + 1]) for i in (0, 2, 4, 6)]
-    start, end = points[0], points[3]
-    if segments.kinds[row] != CUBIC:
-        points = [start, end]
-    leaving = next((_minus(p, start) for p in points[1:] if p != start), (0.0, 0.0))
-    arriving = next((_minus(end, p) for p in reversed(points[:-1]) if p != end), (0.0, 0.0))
-    return start, leaving, end, arriving
-
-
-def _minus(a: Vector, b: Vector) -> Vector:
-    return (a[0] - b[0], a[1] - b[1])
+    def _marker(self, target: Element, place: Place, vertex: Vertex, context: Context) -> None:
+        declared = self._scene.cascade.declared(target)
+        if not shown(declared):
+            return
+        values = {**target.attrib, **declared}
+        by_stroke = values.get("markerUnits", "strokeWidth") != "userSpaceOnUse"
+        scale = 1.0
+        if by_stroke:
+            scale = length_px(place.style.stroke_width, "other", place.viewport, place.style.font_px) or 0.0
+        width = self._scene.length(target, {"w": values.get("markerWidth", "3")}, "w", "x", place, 3.0)
+        height = self._scene.length(target, {"h": values.get("markerHeight", "3")}, "h", "y", place, 3.0)
+        box = parse_view_box(values.get("viewBox", ""))
+        if width <= 0.0 or height <= 0.0 or scale <= 0.0 or (box is not None and min(box[2:]) <= 0.0):
+            return
+        orient = values.get("orient", "0").strip()
+        if orient in ("auto", "auto-start-reverse"):
+            angle = vertex.angle_deg + (180.0 if orient != "auto" and vertex.kind == 0 else 0.0)
+        else:
+            angle = angle_deg(orient) or 0.0
+        fit = IDENTITY if box is None else fit_view_box(box, values.get("preserveAspectRatio", ""), width, height)
+        viewport = (width, height) if box is None else (box[2], box[3])
+        inner = replace(place, viewport=viewport)
+        words = {"left": "0%", "center": "50%", "right": "100%", "top": "0%", "bottom": "100%"}
+        reference = [words.get(values.get(name, "0"), values.get(name, "0")) for name in ("refX", "refY")]
+        at = apply(
+            fit,
+            self._scene.length(target, {"x": reference[0]}, "x", "x", inner, 0.0),
+            self._scene.length(target, {"y": reference[1]}, "y", "y", inner, 0.0),
+        )
+        turn = parse_transform(f"rotate({angle:.12g})", place.viewport, 1.0) or IDENTITY
+        matrix = multiply(multiply(translation(vertex.x, vertex.y), turn), scaling(scale, scale))
+        matrix = multiply(place.matrix, multiply(matrix, translation(-at[0], -at[1])))
+        style = self._scene.style(declared, self._scene.style_around(target))
+        inner = replace(
+            inner, matrix=matrix, style=style, inside=(*place.inside, target), context=context, viewport=viewport
+        )
+        if self._scene.hides_overflow(target, declared):
+            inner = self._scene.framed(inner, 0.0, 0.0, width, height)
+        inner = replace(inner, matrix=multiply(matrix, fit))
+        self._effects.applied(target, declared, inner, lambda at: self._walker.children(target, at))

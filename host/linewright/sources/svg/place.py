@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from xml.etree.ElementTree import Element
 
 from linewright.sources.painting.bounds import Box
-from linewright.sources.painting.marks import Paint
+from linewright.sources.painting.marks import Line, Paint
 from linewright.sources.painting.matrices import Matrix
 from linewright.sources.svg.style import Style
 
@@ -33,6 +33,14 @@ class Pattern:
     viewport: tuple[float, float]
     alpha: float
     cut: bool
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PatternLine:
+    """A line whose ink is a pattern; the paint of ``line`` stands for nothing."""
+
+    line: Line
+    pattern: Pattern
 
 
 @dataclass(frozen=True, slots=True)

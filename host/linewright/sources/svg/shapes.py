@@ -12,6 +12,7 @@ from collections.abc import Mapping
 from itertools import pairwise
 
 from linewright.sources.painting.segments import Segments
+from linewright.sources.svg.grammar import EVERYWHERE
 from linewright.sources.svg.lengths import NUMBER, Axis, NotFinite, is_not_finite, length_px
 
 _QUARTER = math.pi / 2.0
@@ -51,8 +52,8 @@ class Attributes:
     def optional(self, name: str, axis: Axis) -> float | None:
         """The length of this name; None when it is absent or ``auto``."""
         text = self.values.get(name)
-        if text is None or text == "auto":
-            return None
+        if text is None or text == "auto" or text.lower() in EVERYWHERE:
+            return None  # geometry is not inherited, and no parent has any
         try:
             value = length_px(text, axis, self.viewport, self.font_px)
         except NotFinite as problem:
@@ -149,7 +150,8 @@ def _corner_radii(a: Attributes, width: float, height: float) -> tuple[float, fl
 def _ellipse(cx: float, cy: float, rx: float, ry: float, segments: Segments) -> None:
     if rx > 0.0 and ry > 0.0:
         segments.begin()
-        segments.ellipse_piece(cx, cy, rx, ry, 0.0, math.tau)
+        for quarter in range(4):  # their ends are the vertices where markers stand (SVG 2, section 10.3)
+            segments.ellipse_piece(cx, cy, rx, ry, quarter * _QUARTER, _QUARTER)
         segments.close()
 
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from linewright.sources.painting.marks import Cap, Join
 from linewright.sources.svg.cascade import FONT_PROPERTIES, Declared
 from linewright.sources.svg.grammar import FONT_SIZES_PX
-from linewright.sources.svg.lengths import DEFAULT_FONT_PX, fraction, length_px
+from linewright.sources.svg.lengths import DEFAULT_FONT_PX, NUMBER, fraction, length_px
 from linewright.sources.svg.paint import CURRENT, NONE, parse_colour
 
 # Not inherited, though they belong to words: each element says its own.
@@ -38,6 +39,8 @@ class Font:
     writing: str = "horizontal-tb"
     baseline: str = "auto"
     white_space: str = ""
+    variations: tuple[tuple[str, float], ...] = ()
+    optical_sizing: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +57,7 @@ class Style:
     dashes : text of the lengths.
     visible : ``visibility: visible``.
     markers : references for the start, the middle and the end.
-    stroke_first : whether the stroke is painted before the filling.
+    paint_order : ``fill``, ``stroke`` and ``markers`` in the order in which they are painted.
     """
 
     fill: str = "#000000"
@@ -71,7 +74,7 @@ class Style:
     dashes: str = NONE
     dash_offset: str = "0"
     visible: bool = True
-    stroke_first: bool = False
+    paint_order: tuple[str, ...] = ("fill", "stroke", "markers")
     markers: tuple[str, str, str] = (NONE, NONE, NONE)
     font: Font = Font()
 
@@ -155,10 +158,11 @@ def _visible(value: str, _parent: Style) -> bool:
     return value.lower() == "visible"
 
 
-def _stroke_first(value: str, _parent: Style) -> bool:
-    words = value.lower().split()
-    order = [word for word in words if word in ("fill", "stroke")]
-    return order[:1] == ["stroke"]
+def _paint_order(value: str, _parent: Style) -> tuple[str, ...]:
+    words, usual = value.lower().split(), _INITIAL.paint_order
+    if len(set(words)) < len(words) or any(word not in usual for word in words):
+        return usual
+    return (*words, *(word for word in usual if word not in words))
 
 
 def _font_px(value: str, parent: Font) -> float:
@@ -180,13 +184,20 @@ def _weight(value: str, parent: Font) -> int:
     return {"normal": 400, "bold": 700}.get(word) or int(float(value))
 
 
+def _variations(value: str, _parent: Font) -> tuple[tuple[str, float], ...]:
+    pairs = (_AXIS.fullmatch(part.strip()) for part in value.split(","))
+    return tuple((pair[2], float(pair[3])) for pair in pairs if pair is not None)
+
+
+_AXIS = re.compile(rf"(['\"])(.{{4}})\1\s+({NUMBER})")
+
 _FIELDS: dict[str, tuple[str, Callable[[str, Style], object]]] = {
     "fill": ("fill", _text), "fill-opacity": ("fill_alpha", _share), "stroke": ("stroke", _text),
     "stroke-opacity": ("stroke_alpha", _share), "stroke-width": ("stroke_width", _text),
     "stroke-linecap": ("cap", _word), "stroke-linejoin": ("join", _join), "stroke-miterlimit": ("miter_limit", _limit),
     "stroke-dasharray": ("dashes", _word), "stroke-dashoffset": ("dash_offset", _text), "color": ("color", _colour),
     "visibility": ("visible", _visible), "fill-rule": ("even_odd", _even_odd),
-    "clip-rule": ("clip_even_odd", _even_odd), "paint-order": ("stroke_first", _stroke_first),
+    "clip-rule": ("clip_even_odd", _even_odd), "paint-order": ("paint_order", _paint_order),
 }  # fmt: skip
 _FONT_FIELDS: dict[str, tuple[str, Callable[[str, Font], object]]] = {
     "font-family": ("families", _text), "font-size": ("size_px", _font_px), "font-style": ("style", _word),
@@ -195,4 +206,6 @@ _FONT_FIELDS: dict[str, tuple[str, Callable[[str, Font], object]]] = {
     "word-spacing": ("word_spacing", _word), "text-anchor": ("anchor", _word), "direction": ("direction", _word),
     "writing-mode": ("writing", _word), "dominant-baseline": ("baseline", _word), "white-space": ("white_space", _word),
     "text-rendering": ("kerning", lambda _value, parent: parent.kerning),
+    "font-variation-settings": ("variations", _variations),
+    "font-optical-sizing": ("optical_sizing", lambda value, _parent: value.lower() != "none"),
 }  # fmt: skip

@@ -173,7 +173,8 @@ class Layout:
         levels = _levels(text, base)
         for i, level in enumerate(levels):
             # Letters that are moved or turned one by one are shaped together all the same: they keep their kerning.
-            if runs and runs[-1][2] == level and chunk[i].span is chunk[i - 1].span:
+            # So are letters of spans that differ in colour alone (CSS Text 3, section 7.3).
+            if runs and runs[-1][2] == level and chunk[i].span.style.font == chunk[i - 1].span.style.font:
                 runs[-1] = (runs[-1][0], i + 1, level)
             else:
                 runs.append((i, i + 1, level))
@@ -210,16 +211,15 @@ class Layout:
     def _stretch(self, clusters: list[Cluster], spans: list[Span]) -> list[float]:
         """Bring spans to the length that they state; how far letters themselves are stretched."""
         scales = [1.0] * len(clusters)
-        for span in dict.fromkeys(spans):
-            if span.length_px is None:
-                continue
-            mine = [i for i, one in enumerate(spans) if one is span]
+        for span in _stating_length(spans):
+            assert span.length_px is not None
+            mine = [i for i, one in enumerate(spans) if one.is_in(span)]
             natural = sum(clusters[i].advance for i in mine)
             if span.stretches and natural > 0.0:
                 share = span.length_px / natural
                 for i in mine:
                     clusters[i].advance *= share
-                    scales[i] = share
+                    scales[i] *= share
             elif len(mine) > 1:
                 more = (span.length_px - natural) / (len(mine) - 1)
                 for i in mine:
@@ -270,6 +270,19 @@ class Layout:
             distance += cluster.advance
         end = rail.points[-1]
         return found, float(end[0]), float(end[1])
+
+
+def _stating_length(spans: list[Span]) -> list[Span]:
+    """Spans with a ``textLength``, those around after those within."""
+    found: dict[Span, int] = {}
+    for span in dict.fromkeys(spans):
+        at: Span | None = span
+        depth = 0
+        while at is not None:
+            if at.length_px is not None:
+                found[at] = max(found.get(at, 0), depth)
+            at, depth = at.around, depth + 1
+    return sorted(found, key=lambda span: found[span])
 
 
 def _turn(angle: float) -> Matrix:

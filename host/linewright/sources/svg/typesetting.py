@@ -104,7 +104,11 @@ class Typesetter:
         if library is None:
             return None
         file = library.matching(font.families, font.weight, font.stretch, font.style != "normal")
-        return None if file is None else library.face(file)
+        if file is None:
+            return None
+        face = library.face(file)
+        settings = _axes(font, face.axes) if face.axes else ()
+        return library.face(file, settings) if settings else face
 
     def metrics(self, font: Font, outlines: bool) -> Metrics:
         """Heights of the letters of a style."""
@@ -248,6 +252,33 @@ class Typesetter:
                 last.parts.append((outline, size, last.advance + one.dx * size, -one.dy * size))
             last.advance += one.advance * size
         return found
+
+
+_WIDTHS: Final = {
+    "ultra-condensed": 50.0, "extra-condensed": 62.5, "condensed": 75.0, "semi-condensed": 87.5, "normal": 100.0,
+    "semi-expanded": 112.5, "expanded": 125.0, "extra-expanded": 150.0, "ultra-expanded": 200.0,
+}  # fmt: skip
+"""CSS Fonts 4, section 2.4.1: per cent of the usual width."""
+
+
+def _axes(font: Font, axes: dict[str, tuple[float, float, float]]) -> tuple[tuple[str, float], ...]:
+    """What a style asks of a font whose shapes vary (CSS Fonts 4, sections 7.1 and 7.2): values that are not usual."""
+    wanted = {"wght": float(font.weight), "wdth": _WIDTHS.get(font.stretch, 100.0)}
+    if font.style == "italic":
+        wanted["ital"] = 1.0
+    if font.style != "normal" and "ital" not in axes:
+        wanted["slnt"] = -14.0  # the angle of oblique where none is stated
+    if font.optical_sizing:
+        wanted["opsz"] = font.size_px
+    wanted.update(font.variations)
+    found = []
+    for tag, value in sorted(wanted.items()):
+        if tag in axes:
+            low, usual, high = axes[tag]
+            value = min(max(value, low), high)
+            if value != usual:
+                found.append((tag, value))
+    return tuple(found)
 
 
 def _is_upright(character: str) -> bool:

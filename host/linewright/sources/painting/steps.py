@@ -1,0 +1,183 @@
+"""Where a gradient changes all at once: hard stops, and the ends of one that is repeated; lines that a pen can draw."""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+import numpy as np
+
+from linewright.sources.painting.flatten import Floats, Ints, Polylines, polylines_of
+from linewright.sources.painting.gradients import Gradient, Stop
+from linewright.sources.painting.inks import contrast
+from linewright.sources.painting.marks import Paint
+from linewright.sources.painting.matrices import inverse, multiply, scaling
+from linewright.sources.painting.runs import Runs, Segmented, crossings
+from linewright.sources.painting.sight import NEAR_MM, Sight
+
+STEP: Final = 0.1
+"""Of all of red, green or blue, as seen on white: a smaller step is none that one would draw."""
+
+MOST: Final = 2000
+"""Lines of one gradient: a finer one is a tone."""
+
+
+def steps(sight: Sight, marks: list[int], tolerance_mm: float) -> tuple[Polylines, list[str]]:
+    """Lines across fillings where their gradient jumps.
+
+    Parameters
+    ----------
+    marks : numbers of marks with a filling that is seen.
+
+    Returns
+    -------
+    Lines whose ``owner`` is the mark, and the colour of each: that of the side that stands out more from paper.
+    """
+    found: list[Floats] = []
+    owners: list[int] = []
+    colours: list[str] = []
+    for number in marks:
+        paint = sight.marks[number].fill
+        region = sight.shapes.fill_of(number)
+        if paint is None or paint.gradient is None or region is None or not sight.shapes.encloses(number):
+            continue
+        zoom = sight.shapes.placed.zoom
+        for line, colour in _of_gradient(paint, zoom, sight.regions.boxes_mm[region], tolerance_mm):
+            found.append(line)
+            owners.append(number)
+            colours.append(colour)
+    lines = polylines_of(found, np.arange(len(found)).tolist())
+    if not found:
+        return lines, []
+    numbers = np.array(owners, dtype=np.int64)
+    inside = _inside(lines, numbers, sight)
+    kept = inside.owner
+    return Polylines(inside.points_mm, inside.starts, numbers[kept]), [colours[i] for i in kept.tolist()]
+
+
+def _inside(lines: Polylines, marks: Ints, sight: Sight) -> Polylines:
+    """The parts of lines that lie in what their marks fill."""
+    region_of_mark = {int(mark): sight.shapes.fill_of(int(mark)) for mark in np.unique(marks)}
+    region = np.array([region_of_mark[int(mark)] for mark in marks], dtype=np.int64)
+    parts = Segmented(lines)
+    edges = np.flatnonzero(np.isin(sight.regions.shape, region))
+    pair, edge = sight.pairs(parts, edges)
+    own = sight.regions.shape[edge] == region[parts.stroke[pair]]
+    pair, edge = pair[own], edge[own]
+    regions = sight.regions
+    hit, share, _, _ = crossings(parts.begin[pair], parts.end[pair], regions.begin[edge], regions.end[edge], NEAR_MM)
+    runs = Runs(parts, pair[hit], share)
+    seen = regions.inside(region[runs.stroke], runs.middle)
+    return runs.kept(runs.smoothed(seen, sight.pen_mm / 3, sight.pen_mm / 3))[0]
+
+
+def _of_gradient(paint: Paint, zoom: float, box_mm: Floats, tolerance_mm: float) -> list[tuple[Floats, str]]:
+    """Lines of a gradient across a box on the sheet, with their colours."""
+    gradient = paint.gradient
+    assert gradient is not None
+    jumps = _jumps(gradient, paint.alpha)
+    if not jumps:
+        return []
+    matrix = multiply(scaling(zoom, zoom), gradient.matrix)
+    a, b, c, d, e, f = inverse(matrix)
+    x0, y0, x1, y1 = box_mm
+    corners = np.array(((x0, y0), (x1, y0), (x1, y1), (x0, y1))) @ np.array(((a, b), (c, d))) + (e, f)
+    radial = gradient.circles[2] > 0.0 or gradient.circles[5] > 0.0
+    places = _around_circle(gradient, corners) if radial else _along_line(gradient, corners)
+    if places is None:
+        return []
+    found = []
+    for at, colour in _repeated(jumps, gradient.spread, *places):
+        line = _circle(gradient, at, matrix, tolerance_mm) if radial else _straight(gradient, at, corners)
+        if line is not None:
+            a, b, c, d, e, f = matrix
+            found.append((line @ np.array(((a, b), (c, d))) + (e, f), colour))
+    return found
+
+
+def _jumps(gradient: Gradient, alpha: float) -> list[tuple[float, str]]:
+    """Offsets where the colour jumps, and the colour that stands out more."""
+    stops = gradient.stops
+    offsets = np.maximum.accumulate(np.array([stop.offset for stop in stops]))
+    found = []
+    i = 0
+    while i < len(stops):
+        j = i
+        while j + 1 < len(stops) and offsets[j + 1] == offsets[i]:
+            j += 1
+        if j > i and _differ(stops[i], stops[j], alpha):
+            found.append((float(offsets[i]), _stronger(stops[i], stops[j])))
+        i = j + 1
+    if gradient.spread == "repeat" and _differ(stops[-1], stops[0], alpha):
+        # The end of one and the beginning of the next meet; jumps at 0 or 1 themselves are part of that.
+        found = [one for one in found if 0.0 < one[0] < 1.0] + [(0.0, _stronger(stops[-1], stops[0]))]
+    return found
+
+
+def _differ(first: Stop, second: Stop, alpha: float) -> bool:
+    def on_white(stop: Stop) -> Floats:
+        colour = np.array([int(stop.colour[i : i + 2], 16) / 255.0 for i in (1, 3, 5)])
+        return np.asarray(1.0 - alpha * stop.alpha * (1.0 - colour))
+
+    return bool(np.abs(on_white(first) - on_white(second)).max() > STEP)
+
+
+def _stronger(first: Stop, second: Stop) -> str:
+    return max(first, second, key=lambda stop: stop.alpha * contrast(stop.colour)).colour
+
+
+def _repeated(jumps: list[tuple[float, str]], spread: str, low: float, high: float) -> list[tuple[float, str]]:
+    """Every place between two parameters where a jump lies, for a gradient that goes on beyond its ends."""
+    if spread == "pad":
+        return [one for one in jumps if low <= one[0] <= high]
+    first, last = math.floor(low), math.ceil(high)
+    if (last - first) * len(jumps) > MOST:
+        return []
+    found = []
+    for whole in range(first, last + 1):
+        mirrored = spread == "reflect" and whole % 2 == 1
+        for offset, colour in jumps:
+            at = whole + (1.0 - offset if mirrored else offset)
+            if low <= at <= high:
+                found.append((at, colour))
+    return found
+
+
+def _along_line(gradient: Gradient, corners: Floats) -> tuple[float, float] | None:
+    x0, y0, _, x1, y1, _ = gradient.circles
+    dx, dy = x1 - x0, y1 - y0
+    at = ((corners[:, 0] - x0) * dx + (corners[:, 1] - y0) * dy) / (dx * dx + dy * dy)
+    return float(at.min()), float(at.max())
+
+
+def _straight(gradient: Gradient, at: float, corners: Floats) -> Floats:
+    x0, y0, _, x1, y1, _ = gradient.circles
+    dx, dy = x1 - x0, y1 - y0
+    middle = np.array((x0 + at * dx, y0 + at * dy))
+    across = np.array((-dy, dx)) / math.hypot(dx, dy)
+    reach = (corners - middle) @ across
+    return np.stack((middle + reach.min() * across, middle + reach.max() * across))
+
+
+def _around_circle(gradient: Gradient, corners: Floats) -> tuple[float, float] | None:
+    """The least and the most parameter whose circle meets a box; None where circles do not lie within each other."""
+    x0, y0, r0, x1, y1, r1 = gradient.circles
+    if math.hypot(x1 - x0, y1 - y0) >= abs(r1 - r0):
+        return None
+    # The farthest corner lies within the circle whose radius outgrows its way there.
+    away = float(np.hypot(corners[:, 0] - x0, corners[:, 1] - y0).max())
+    speed = r1 - r0 - math.copysign(math.hypot(x1 - x0, y1 - y0), r1 - r0)
+    end, start = (away - r0) / speed, -r0 / (r1 - r0)
+    return min(start, end), max(start, end)
+
+
+def _circle(gradient: Gradient, at: float, matrix: tuple[float, ...], tolerance_mm: float) -> Floats | None:
+    x0, y0, r0, x1, y1, r1 = gradient.circles
+    radius = r0 + at * (r1 - r0)
+    if radius <= 0.0:
+        return None
+    widest = radius * math.sqrt(matrix[0] ** 2 + matrix[1] ** 2 + matrix[2] ** 2 + matrix[3] ** 2)
+    count = max(12, math.ceil(math.pi / math.acos(max(0.0, 1.0 - tolerance_mm / widest))) if widest > 0.0 else 12)
+    turn = np.linspace(0.0, 2.0 * math.pi, count + 1)
+    centre = np.array((x0 + at * (x1 - x0), y0 + at * (y1 - y0)))
+    return np.asarray(centre + radius * np.column_stack((np.cos(turn), np.sin(turn))))

@@ -1,0 +1,274 @@
+"""`Scene`: what all parts of the walk share: the document, its styles and lengths, and the painting that grows."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from itertools import pairwise
+from typing import Final, Protocol
+from xml.etree.ElementTree import Element
+
+import numpy as np
+
+from linewright.errors import SourceError
+from linewright.sources.painting.bounds import Box, bounds
+from linewright.sources.painting.limits import Limits, refuse
+from linewright.sources.painting.marks import Clip, Mark, Paint, Painting
+from linewright.sources.painting.matrices import IDENTITY, Matrix, apply, flattens, inverse, multiply
+from linewright.sources.painting.segments import ROW
+from linewright.sources.picture import Wish
+from linewright.sources.svg import shapes
+from linewright.sources.svg.affine import around, fit_view_box, parse_origin, parse_transform
+from linewright.sources.svg.cascade import Cascade, Declared
+from linewright.sources.svg.document import Document, line_of, local_name
+from linewright.sources.svg.grammar import EVERYWHERE
+from linewright.sources.svg.lengths import Axis, NotFinite, fraction, length_px
+from linewright.sources.svg.paint import NONE
+from linewright.sources.svg.place import Place
+from linewright.sources.svg.servers import PaintServers
+from linewright.sources.svg.style import INHERITED, Style, inherit_style
+from linewright.sources.svg.typesetting import Typesetter
+
+SHAPE_PAINT: Final = Paint("#000000")
+"""What the shapes of clips are filled with."""
+
+DRAWN: Final = frozenset((
+    "g", "a", "switch", "path", "use", "svg", "symbol", "text", "image", "foreignObject", "script", "animate",
+    "animateTransform", "animateMotion", "set", "rect", "circle", "ellipse", "line", "polyline", "polygon",
+))  # fmt: skip
+"""Elements the walk looks into; all others (definitions, metadata, foreign ones) show nothing by themselves."""
+
+_LANGUAGE: Final = "en"
+"""The language of a picture's texts decides what <switch> shows. English, whatever the computer's own language is: the
+same file must give the same drawing everywhere."""
+
+
+class Walker(Protocol):
+    """The recursion itself, for what draws elements inside of others."""
+
+    def children(self, element: Element, place: Place) -> None:
+        """Draw all that is in an element."""
+
+
+class Scene:
+    """The document and what becomes of it.
+
+    Attributes
+    ----------
+    boxes : of words, which are larger than their ink: mark, box, matrix.
+    zoom : mm on the sheet for each mm of the page.
+    visited, depth : how many elements have been drawn, and how deep the walk stands, for the limits.
+    """
+
+    def __init__(self, document: Document, limits: Limits, painting: Painting, wish: Wish) -> None:
+        self.document = document
+        self.limits = limits
+        self.painting = painting
+        self.notes = painting.notes
+        self.wish = wish
+        self.cascade = Cascade(document.root, document.sheets, self.notes)
+        self.typesetter = Typesetter(wish.words, self.notes)
+        self.servers = PaintServers(document, self.cascade, self.notes)
+        self.zoom = 1.0
+        self.visited = 0
+        self.depth = 0
+        self.first_style = Style()
+        self.boxes: list[tuple[int, Box, Matrix]] = []
+        self._copied: dict[Element, Declared] = {}
+        # Thousands of elements are given the same few properties: their styles are computed once.
+        self._styles: dict[tuple[int, tuple[tuple[str, str], ...]], Style] = {}
+
+    def hides_overflow(self, element: Element, declared: Declared) -> bool:
+        """Whether what reaches over the viewport that an element makes is hidden (SVG 2, section 14.1)."""
+        word = declared.get("overflow", "").lower()
+        at: Element | None = element
+        while at is not None and word in ("inherit", "unset"):
+            at = self.document.parent(at)
+            word = "" if at is None else self.cascade.declared(at).get("overflow", "").lower()
+        if word or at is None:
+            return word not in ("visible", "auto", "initial", "")
+        return at is not self.document.root and local_name(at) in ("svg", "symbol", "marker", "pattern", "image")
+
+    def in_view_box(self, element: Element, place: Place, box: Box | None, width: float, height: float) -> Place:
+        """The place inside of a ``viewBox`` that is shown ``width`` by ``height``."""
+        if box is None:
+            return replace(place, viewport=(width, height))
+        fit = fit_view_box(box, element.get("preserveAspectRatio", ""), width, height)
+        return replace(place, matrix=multiply(place.matrix, fit), viewport=(box[2], box[3]))
+
+    def framed(self, place: Place, x: float, y: float, width: float, height: float, *, kind: str = "frame") -> Place:
+        """A place whose marks are seen in this rectangle only."""
+        if flattens(place.matrix) or width <= 0.0 or height <= 0.0:
+            return place
+        shapes.rectangle(self.painting.segments, x, y, width, height)
+        mark = self.painting.add(Mark(place.matrix, fill=SHAPE_PAINT, silent=True))
+        self.painting.clips.append(Clip((mark,), place.clip, "page" if kind == "page" else "frame"))
+        return replace(place, clip=len(self.painting.clips) - 1)
+
+    def length(
+        self, element: Element, declared: Declared, name: str, axis: Axis, place: Place, default: float
+    ) -> float:
+        """A length in user units; ``default`` where there is none, or what stands there is no length."""
+        text = declared.get(name)
+        if text is None or text == "auto" or text.lower() in EVERYWHERE:
+            return default
+        value = length_px(text, axis, place.viewport, place.style.font_px)
+        if value is None:
+            self.notes.add(f'{name}="{text[:40]}" is not a length; {default:g} stands for it', line_of(element))
+            return default
+        return value
+
+    def measured(self, place: Place, draw: Callable[[], None]) -> Box | None:
+        """The box around what is drawn, in units of the place; what is drawn is taken back."""
+        painting, segments = self.painting, self.painting.segments
+        rows, outlines = len(segments), len(segments.starts)
+        marks, clips, boxes = len(painting.marks), len(painting.clips), len(self.boxes)
+        draw()
+        box = self.box_of_marks(marks, place.matrix)
+        segments.drop(rows, outlines)
+        del painting.owner[outlines:], painting.marks[marks:], painting.clips[clips:], self.boxes[boxes:]
+        return box
+
+    def box_of_marks(self, first: int, matrix: Matrix, *, silent: bool = False) -> Box | None:
+        """The box around marks from ``first`` on, in the units that ``matrix`` maps to mm."""
+        from linewright.sources.painting.flatten import transform_rows
+
+        painting, segments = self.painting, self.painting.segments
+        back = inverse(matrix)
+        found = []
+        low = int(np.searchsorted(painting.owner, first)) if first < len(painting.marks) else len(painting.owner)
+        starts = [*segments.starts[low:], len(segments)]
+        by_mark: dict[int, tuple[int, int]] = {}
+        for i, (begin, end) in enumerate(pairwise(starts), low):
+            owner = painting.owner[i]
+            by_mark[owner] = (by_mark.get(owner, (begin, end))[0], end)
+        words = {number for number, _, _ in self.boxes}
+        for owner, (begin, end) in by_mark.items():
+            mark = painting.marks[owner]
+            if (mark.silent and not silent) or owner in words:
+                continue
+            kinds = np.frombuffer(bytes(segments.kinds[begin:end]), dtype=np.uint8)
+            rows = np.array(segments.rows[ROW * begin : ROW * end]).reshape(-1, ROW)
+            matrices = np.broadcast_to(np.array(multiply(back, mark.matrix)), (len(rows), 6))
+            found.append(bounds(kinds, transform_rows(kinds, rows, matrices)))
+        for number, box, own in self.boxes:
+            if number >= first:
+                x, y, width, height = box
+                to = multiply(back, own)
+                corners = [apply(to, x + i * width, y + j * height) for i in (0, 1) for j in (0, 1)]
+                xs, ys = [p[0] for p in corners], [p[1] for p in corners]
+                found.append((min(xs), min(ys), max(xs) - min(xs), max(ys) - min(ys)))
+        return box_around(found)
+
+    def box_of_new(self, rows_before: int) -> Callable[[], Box | None]:
+        """What answers the box around all segments from ``rows_before`` on."""
+        segments = self.painting.segments
+
+        def box() -> Box | None:
+            kinds = np.frombuffer(bytes(segments.kinds[rows_before:]), dtype=np.uint8)
+            return bounds(kinds, np.array(segments.rows[ROW * rows_before :]).reshape(-1, ROW))
+
+        return box
+
+    def count_segments(self, element: Element) -> None:
+        """Raise a `SourceError` when the picture has more lines and curves than the limit."""
+        if len(self.painting.segments) > self.limits.segments:
+            raise refuse(
+                "too many lines and curves",
+                len(self.painting.segments),
+                self.limits.segments,
+                "segments",
+                where=self.document.where(element),
+                hint="simplify the picture or split it",
+            )
+
+    def declared(self, element: Element, place: Place) -> Declared:
+        """The element's own properties; remembered for what ``use`` may show a thousand times."""
+        if not place.uses and not place.inside:
+            return self.cascade.declared(element)
+        declared = self._copied.get(element)
+        if declared is None:
+            declared = self._copied[element] = self.cascade.declared(element)
+        return declared
+
+    def style(self, declared: Declared, parent: Style) -> Style:
+        """The style of an element that was given ``declared`` below one of style ``parent``."""
+        given = tuple((name, value) for name, value in declared.items() if name in INHERITED)
+        if not given:
+            return parent
+        # All styles are kept for as long as the walk lasts, so their addresses stay theirs.
+        style = self._styles.get((id(parent), given))
+        if style is None:
+            style = self._styles[id(parent), given] = inherit_style(parent, declared)
+        return style
+
+    def style_around(self, element: Element) -> Style:
+        """The style that a definition inherits from where it stands in the file."""
+        chain = []
+        at = self.document.parent(element)
+        while at is not None:
+            chain.append(self.cascade.declared(at))
+            at = self.document.parent(at)
+        style = self.first_style
+        for declared in reversed(chain):
+            style = self.style(declared, style)
+        return style
+
+    def transformed(self, element: Element, declared: Declared, place: Place) -> Place:
+        """The place inside of an element's ``transform``."""
+        text = declared.get("transform", "none")
+        matrix = parse_transform(text, place.viewport, place.style.font_px)
+        if matrix is None:
+            self.notes.add(f"transform '{text[:60]}' is not valid and left out", line_of(element))
+            return place
+        if matrix == IDENTITY:
+            return place
+        if "transform-origin" in declared:
+            if declared.get("transform-box", "view-box") != "view-box":
+                self.notes.add("transform-box is not read; transform-origin refers to the whole view", line_of(element))
+            origin = parse_origin(declared["transform-origin"], place.viewport, place.style.font_px)
+            if origin is None:
+                self.notes.add(
+                    f"transform-origin '{declared['transform-origin'][:40]}' is not valid and left out",
+                    line_of(element),
+                )
+            else:
+                matrix = around(origin, matrix)
+        return replace(place, matrix=multiply(place.matrix, matrix))
+
+    def not_finite(self, element: Element, problem: NotFinite) -> SourceError:
+        """The error for a number that is NaN or infinite."""
+        return SourceError(
+            f"the number '{str(problem)[:60]}' is not finite",
+            where=self.document.where(element),
+            hint="correct the number, or delete the element and save again",
+        )
+
+
+def shown(declared: Declared) -> bool:
+    """False for ``display: none`` and for a group or shape whose own opacity is 0."""
+    if declared.get("display", "").lower() == NONE:
+        return False
+    opacity = declared.get("opacity")
+    share = fraction(opacity) if opacity is not None else None
+    return share is None or share > 0.0
+
+
+def for_us(element: Element) -> bool:
+    """Conditional processing (SVG 2, section 5.8): language fits, no foreign extensions are needed."""
+    if element.get("requiredExtensions", "").strip():
+        return False
+    languages = element.get("systemLanguage")
+    if languages is None:
+        return True
+    wanted = [tag.strip().lower() for tag in languages.split(",")]
+    return any(tag == _LANGUAGE or tag.startswith(_LANGUAGE + "-") for tag in wanted)
+
+
+def box_around(boxes: Sequence[Box | None]) -> Box | None:
+    """The box around boxes; None where there are none."""
+    found = [box for box in boxes if box is not None]
+    if not found:
+        return None
+    x, y = min(box[0] for box in found), min(box[1] for box in found)
+    return (x, y, max(box[0] + box[2] for box in found) - x, max(box[1] + box[3] for box in found) - y)

@@ -1,0 +1,150 @@
+"""`Writing`: words as marks: letters in the paint of their span, and the lines along them."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from itertools import groupby
+from xml.etree.ElementTree import Element
+
+from linewright.sources.painting.bounds import Box
+from linewright.sources.painting.marks import Line, Paint
+from linewright.sources.painting.matrices import IDENTITY, apply, multiply
+from linewright.sources.painting.segments import Segments
+from linewright.sources.svg import shapes
+from linewright.sources.svg.cascade import Declared
+from linewright.sources.svg.characters import Collector, Span, span_of
+from linewright.sources.svg.document import local_name
+from linewright.sources.svg.outlines import SHAPES, Outlines
+from linewright.sources.svg.place import Place
+from linewright.sources.svg.scene import Scene, box_around, for_us, shown
+from linewright.sources.svg.text_layout import Layout, Placed, Rail, rail_of, transformed
+from linewright.sources.svg.typesetting import STEM_EM
+
+
+class Writing:
+    """Writes words."""
+
+    def __init__(self, scene: Scene, outlines: Outlines) -> None:
+        self._scene = scene
+        self._outlines = outlines
+
+    def text(self, element: Element, declared: Declared, place: Place, *, plain: bool = False) -> None:
+        """Words; ``plain``: as areas, for clips."""
+        scene = self._scene
+        collector = Collector(
+            scene.document, scene.cascade, place.viewport, scene.style, lambda e, d: shown(d) and for_us(e)
+        )
+        whole = span_of(element, declared, place.style, place.viewport)
+        whole.decorations = (*self._decorations_around(element, place), *whole.decorations)
+        characters = collector.collect(element, whole)
+        layout = Layout(scene.typesetter, lambda path: self._rail(path.target, place), place.viewport, outlines=plain)
+        placed = layout.placed(characters)
+        boxes = [self._box_of_letter(one, plain) for one in placed if one.matrix is not None]
+        around = box_around(boxes)
+        for span, run in groupby(placed, key=lambda one: one.span):
+            self._words(list(run), span, replace(place, style=span.style), around)
+        if around is not None and len(scene.painting.marks):
+            scene.boxes.append((len(scene.painting.marks) - 1, around, place.matrix))
+
+    def _decorations_around(self, element: Element, place: Place) -> tuple[tuple[str, Span], ...]:
+        """Lines along the text that elements around it ask for, the outermost first (CSS Text Decoration 3, 2.1)."""
+        scene = self._scene
+        found: tuple[tuple[str, Span], ...] = ()
+        at = scene.document.parent(element)
+        while at is not None:
+            declared = scene.cascade.declared(at)
+            if "text-decoration" in declared:
+                style = scene.style(declared, scene.style_around(at))
+                found = (*span_of(at, declared, style, place.viewport).decorations, *found)
+            at = scene.document.parent(at)
+        return found
+
+    def _box_of_letter(self, one: Placed, outlines: bool) -> Box:
+        """The box of a cluster as its font states it, in units of the text."""
+        assert one.matrix is not None
+        metrics = self._scene.typesetter.metrics(one.span.style.font, outlines)
+        corners = [
+            apply(one.matrix, x, y) for x in (0.0, one.cluster.advance) for y in (-metrics.ascent, -metrics.descent)
+        ]
+        xs, ys = [p[0] for p in corners], [p[1] for p in corners]
+        return (min(xs), min(ys), max(xs) - min(xs), max(ys) - min(ys))
+
+    def _words(self, letters: list[Placed], span: Span, place: Place, around: Box | None) -> None:
+        """The letters of one span, and the lines along them."""
+        if not place.style.visible:
+            return
+        for name, asking in span.decorations:
+            if name != "line-through":
+                self._decoration(letters, name, asking, place, around)
+        fill, line = self._outlines.paints(span.element, place, lambda: around)
+        segments = self._scene.painting.segments
+        for filled in (True, False):
+            rows, outlines = len(segments), len(segments.starts)
+            for one in letters:
+                if one.cluster.filled is filled and one.matrix is not None:
+                    for part, scale, dx, dy in one.cluster.parts:
+                        own = multiply(one.matrix, (scale, 0.0, 0.0, scale, dx, dy))
+                        transformed(part, own, segments)
+            if len(segments.starts) == outlines:
+                continue
+            self._scene.count_segments(span.element)
+            if filled:
+                self._outlines.mark(span.element, place, fill, line, rows, outlines, even_odd=False)
+            else:
+                ink = fill if isinstance(fill, Paint) else line.paint if isinstance(line, Line) else None
+                width = STEM_EM * span.style.font_px
+                thin = None if ink is None else Line(ink, width, "round", "round")
+                self._outlines.mark(span.element, place, None, thin, rows, outlines)
+        for name, asking in span.decorations:
+            if name == "line-through":
+                self._decoration(letters, name, asking, place, around)
+
+    def _decoration(self, letters: list[Placed], name: str, asking: Span, place: Place, around: Box | None) -> None:
+        """A line along letters, as thick as the font of whoever asks for it says, in its paint."""
+        metrics = self._scene.typesetter.metrics(asking.style.font, False)
+        at = {"underline": metrics.underline, "line-through": metrics.strike, "overline": metrics.ascent}[name]
+        segments = self._scene.painting.segments
+        rows, outlines = len(segments), len(segments.starts)
+        single = not self._scene.wish.words.outlines
+        for one in letters:
+            if one.matrix is None or one.cluster.advance <= 0.0:
+                continue
+            width, top = one.cluster.advance, -at - metrics.thickness / 2
+            begin, end = apply(one.matrix, 0.0, -at), apply(one.matrix, width, -at)
+            last = segments.rows[-2:] if len(segments) > rows else None
+            joins = last is not None and math.hypot(last[0] - begin[0], last[1] - begin[1]) < 1e-6 * max(width, 1.0)
+            if single:
+                if not joins:
+                    segments.begin()
+                segments.line(*begin, *end)
+            else:
+                box = Segments()
+                shapes.rectangle(box, 0.0, top, width, metrics.thickness)
+                transformed(box, one.matrix, segments)
+        if len(segments.starts) == outlines:
+            return
+        painted = replace(place, style=asking.style)
+        fill, line = self._outlines.paints(asking.element, painted, lambda: around)
+        if single:
+            ink = fill if isinstance(fill, Paint) else None
+            thin = None if ink is None else Line(ink, metrics.thickness)
+            self._outlines.mark(asking.element, painted, None, thin, rows, outlines)
+        else:
+            self._outlines.mark(asking.element, painted, fill, line, rows, outlines, even_odd=False)
+
+    def _rail(self, target: Element, place: Place) -> Rail | None:
+        """The path of a text, flattened finely, in units of the text."""
+        name = local_name(target)
+        if name != "path" and name not in SHAPES:
+            return None
+        declared = self._scene.cascade.declared(target)
+        segments = Segments()
+        try:
+            self._outlines.draw(target, name, declared, place, segments)
+        except shapes.BadShape:
+            return None
+        if not len(segments):
+            return None
+        own = self._scene.transformed(target, declared, replace(place, matrix=IDENTITY)).matrix
+        return rail_of(segments, own)
