@@ -104,10 +104,10 @@ LOOKS = {
     "open": '<path d="M10 10H80V80" fill="#0a0" stroke="red"/>',
     "hard stop": '<linearGradient id="g" gradientTransform="rotate(30)"><stop offset=".4" stop-color="red"/>'
     '<stop offset=".4" stop-color="blue"/></linearGradient><circle cx="50" cy="50" r="40" fill="url(#g)"/>',
-    "repeated": '<linearGradient id="g" x2=".3" spreadMethod="repeat"><stop stop-color="#800"/>'
+    "repeated": '<linearGradient id="g" x2=".3" spreadMethod="repeat"><stop stop-color="#048"/>'
     '<stop offset="1" stop-color="#08f"/></linearGradient><rect x="10" y="10" width="80" height="80" fill="url(#g)"/>',
-    "repeated rings": '<radialGradient id="g" r=".2" fx=".4" spreadMethod="repeat"><stop stop-color="#300"/><stop '
-    'offset="1" stop-color="#4af"/></radialGradient><rect x="10" y="20" width="80" height="60" fill="url(#g)"/>',
+    "repeated rings": '<radialGradient id="g" r=".2" fx=".4" spreadMethod="repeat"><stop stop-color="#048"/><stop '
+    'offset="1" stop-color="#08f"/></radialGradient><rect x="10" y="20" width="80" height="60" fill="url(#g)"/>',
     "reflected": '<linearGradient id="g" x2=".4" spreadMethod="reflect"><stop offset=".5" stop-color="#800"/><stop '
     'offset=".5" stop-color="#08f"/></linearGradient><rect x="10" y="10" width="80" height="80" fill="url(#g)"/>',
     "fading": '<linearGradient id="g"><stop stop-color="navy"/><stop offset=".5" stop-color="navy" stop-opacity="0"/>'
@@ -130,8 +130,8 @@ LOOKS = {
     "markers first": '<marker id="a" refX="3" refY="3" markerWidth="6" markerHeight="6"><circle cx="3" cy="3" r="3" '
     'fill="red"/></marker><path d="M20 20H80V80H20Z" fill="#048" marker-start="url(#a)" marker-mid="url(#a)" '
     'stroke="#000" paint-order="markers"/>',
-    "road": '<g fill="none"><path d="M10 60Q40 10 90 40" stroke="#222" stroke-width="6"/>'
-    '<path d="M10 60Q40 10 90 40" stroke="white" stroke-width="5"/></g>',
+    "road": '<g fill="none"><path d="M-10 60Q40 10 110 40" stroke="#222" stroke-width="6"/>'
+    '<path d="M-10 60Q40 10 110 40" stroke="white" stroke-width="5"/></g>',
 }  # fmt: skip
 
 
@@ -143,7 +143,7 @@ def test_what_is_seen_is_drawn_and_nothing_else(name: str) -> None:
     edges, lines = lone_px(read(body), body, near_px=widest_mm / 2 * PX_PER_MM + 4)
     # Where paint fades away, eye and line do not end at the same point.
     most_px = 60 if name in ("fading", "soft mask") else 0
-    assert edges <= most_px and lines <= most_px
+    assert max(edges, lines) <= most_px
 
 
 def test_the_comparison_notices_what_is_hidden() -> None:

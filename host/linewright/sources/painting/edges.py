@@ -60,11 +60,13 @@ def _is_cut(placed: Placed, sight: Sight, mark: int) -> bool:
     if one.clip < 0:
         return False
     box = sight.box_of(one.clip)
+    # What ends where its tile ends may go on in the next one.
+    slack = -NEAR_MM if placed.painting.in_tile(one.clip) else NEAR_MM
     low, high = placed.first[mark], placed.first[mark + 1]
     points = placed.lines.points_mm[placed.lines.starts[low] : placed.lines.starts[high]]
     return box is None or not bool(
-        (points.min(axis=0) >= np.array(box[:2]) - NEAR_MM).all()
-        and (points.max(axis=0) <= np.array(box[2:]) + NEAR_MM).all()
+        (points.min(axis=0) >= np.array(box[:2]) - slack).all()
+        and (points.max(axis=0) <= np.array(box[2:]) + slack).all()
     )
 
 
@@ -134,11 +136,19 @@ def _careful(placed: Placed, sight: Sight, marks: list[int], wanted: dict[int, b
     pair, share, common, stretch = crossings(
         parts.begin[first], parts.end[first], parts.begin[second], parts.end[second], NEAR_MM
     )
-    runs = Runs(parts, first[pair], share)
+    soft = [i for i, mark in enumerate(marks) if sight.is_soft(placed.painting.marks[mark].clip)]
+    cut = first[pair]
+    if soft:
+        more, places = sight.finely(parts, np.isin(lines.owner, soft))
+        cut, share = np.concatenate((cut, more)), np.concatenate((share, places))
+    runs = Runs(parts, cut, share)
     inside, points = _sides(placed, sight, runs, lines, marks)
     seen = inside[0] != inside[1]
     kind = np.array(kinds)[runs.stroke]
-    at = np.flatnonzero(seen & (kind == _OF_TILE))
+    tiled = np.array([placed.painting.in_tile(placed.painting.marks[mark].clip) for mark in marks], dtype=bool)[
+        lines.owner[runs.stroke]
+    ]
+    at = np.flatnonzero(seen & tiled)
     outside = np.where(inside[0][at, None], points[1][at], points[0][at])
     seen[at] = ~_goes_on(sight, np.array(marks, dtype=np.int64)[lines.owner[runs.stroke[at]]], outside)
     seen &= (kind != _OWN) | np.array([wanted[mark] for mark in marks])[lines.owner[runs.stroke]]

@@ -31,11 +31,7 @@ def faded(
         return lines, lines.select(chosen)
     some, others = lines.select(chosen), lines.select(~chosen)
     parts = Segmented(some)
-    pieces = np.ceil(np.hypot(*(parts.end - parts.begin).T) / sight.pen_mm).astype(np.int64)
-    pieces = np.maximum(pieces, 1)
-    segment = np.repeat(np.arange(len(pieces)), pieces)
-    number = np.arange(len(segment)) - np.repeat(np.cumsum(pieces) - pieces, pieces)
-    runs = Runs(parts, segment, number / pieces[segment])
+    runs = Runs(parts, *sight.finely(parts, np.ones(len(some), dtype=bool)))
     across = np.column_stack((-runs.along[:, 1], runs.along[:, 0])) * (2.0 * NEAR_MM)
     seen = np.zeros(len(runs))
     owner = some.owner[runs.stroke]

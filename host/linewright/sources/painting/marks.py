@@ -148,6 +148,12 @@ class Painting:
     size_stated: bool = True
     describe: Callable[[object], str] = _nowhere
 
+    def in_tile(self, clip: int) -> bool:
+        """Whether a clip, or one around it, is the tile of a pattern."""
+        while clip >= 0 and self.clips[clip].kind != "tile":
+            clip = self.clips[clip].parent
+        return clip >= 0
+
     def add(self, mark: Mark) -> int:
         """Take all outlines that were begun since the last mark as this one's; its index."""
         self.marks.append(mark)

@@ -83,7 +83,10 @@ class Shapes:
         self._first_ring = np.searchsorted(rings.owner, np.arange(len(even_odd) + 1))
         self.regions = Regions(rings, np.array(even_odd, dtype=np.bool_))
         self.mark_of: Ints = np.concatenate((fill_marks, np.array(hull_marks, dtype=np.int64))).astype(np.int64)
-        inked = [_has_inked_edge(marks[number]) for number in fill_marks] + [False] * len(hull_marks)
+        # At the edge of its tile the filling of a pattern may go on, so that no pen draws there.
+        tiles = [placed.painting.in_tile(marks[number].clip) for number in fill_marks]
+        inked = [_has_inked_edge(marks[n]) and not tile for n, tile in zip(fill_marks, tiles, strict=True)]
+        inked += [False] * len(hull_marks)
         self.inked_edge: Bools = np.array(inked, dtype=np.bool_)
         covering = [hides and _fill_covers(marks[number]) for number in fill_marks]
         covering += covering_lines

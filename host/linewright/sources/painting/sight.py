@@ -85,6 +85,17 @@ class Sight:
         seen[at] = some
         return seen
 
+    def is_soft(self, clip: int) -> bool:
+        """Whether a clip, or one around it, lets through more in one place than in another of the same shape."""
+        while clip >= 0:
+            one = self.clips[clip]
+            if one.kind in ("mask", "alpha"):
+                for member in one.members:
+                    if any(paint.gradient is not None for _, paint in self.shapes.paints_of(member)):
+                        return True
+            clip = one.parent
+        return False
+
     def has_mask(self, clip: int) -> bool:
         """Whether a clip, or one around it, is a mask, which may let through in part."""
         while clip >= 0:
@@ -178,7 +189,8 @@ class Sight:
         edges = np.flatnonzero(np.isin(self.regions.shape, regions))
         pair, edge = self.pairs(parts, edges)
         keep = _member(allowed, clip[parts.stroke[pair]] * len(self.regions) + self.regions.shape[edge])
-        runs, along, along_region = self._runs(parts, pair[keep], edge[keep])
+        soft = np.isin(clip, [number for number in wanted if self.is_soft(int(number))])
+        runs, along, along_region = self._runs(parts, pair[keep], edge[keep], soft)
         seen = np.zeros(len(runs), dtype=bool)
         run_clip = clip[runs.stroke]
         for number in wanted:
@@ -202,12 +214,25 @@ class Sight:
         )
         return segment, edges[edge]
 
-    def _runs(self, parts: Segmented, segment: Ints, edge: Ints) -> tuple[Runs, Ints, Ints]:
-        """Strokes cut at edges, and which runs lie along the edge of which region."""
+    def finely(self, parts: Segmented, chosen: Bools) -> tuple[Ints, Floats]:
+        """Cuts a pen's width apart, as `Runs` takes them, in strokes (k,) that are chosen."""
+        segments = np.flatnonzero(chosen[parts.stroke])
+        pieces = np.ceil(np.hypot(*(parts.end - parts.begin)[segments].T) / self.pen_mm).astype(np.int64)
+        pieces = np.maximum(pieces, 1)
+        segment = np.repeat(segments, pieces)
+        number = np.arange(len(segment)) - np.repeat(np.cumsum(pieces) - pieces, pieces)
+        return segment, number / np.repeat(pieces, pieces)
+
+    def _runs(self, parts: Segmented, segment: Ints, edge: Ints, soft: Bools | None = None) -> tuple[Runs, Ints, Ints]:
+        """Strokes cut at edges, ``soft`` ones finely, and which runs lie along the edge of which region."""
         pair, share, common, stretch = crossings(
             parts.begin[segment], parts.end[segment], self.regions.begin[edge], self.regions.end[edge], NEAR_MM
         )
-        runs = Runs(parts, segment[pair], share)
+        cut = segment[pair]
+        if soft is not None and soft.any():
+            more, places = self.finely(parts, soft)
+            cut, share = np.concatenate((cut, more)), np.concatenate((share, places))
+        runs = Runs(parts, cut, share)
         run, which = runs.in_stretches(segment[common], stretch)
         return runs, run, self.regions.shape[edge[common[which]]]
 

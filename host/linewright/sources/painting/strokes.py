@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+import shapely
 
 from linewright.drawing.strokes import Drawing, Pen
 from linewright.errors import SourceError
@@ -35,6 +36,7 @@ from linewright.sources.painting.marks import Mark, Paint, Painting
 from linewright.sources.painting.matrices import Matrix, mean_scale, multiply, scaling
 from linewright.sources.painting.photographs import photographed
 from linewright.sources.painting.placed import Curves, Placed, on_page, placed, too_many_points
+from linewright.sources.painting.runs import Segmented
 from linewright.sources.painting.shading import Hatching, Shading
 from linewright.sources.painting.shapes import Shapes
 from linewright.sources.painting.sight import Sight
@@ -391,11 +393,23 @@ class Artist:
         chosen = np.ones(len(found), dtype=bool)
         for i, (mark, under) in enumerate(zip(found.owner.tolist(), below.tolist(), strict=True)):
             paint, width_mm = self._painted(under)
-            chosen[i] = lengths[i] > _ALONG * width_mm
+            chosen[i] = lengths[i] > _ALONG * width_mm and not self._is_middle(found, i, under, width_mm)
             if (mark, under) not in inks:
                 inks[mark, under] = self._ink(mark, paint.colour)
             owner[i] = inks[mark, under]
         return Polylines(found.points_mm, found.starts, owner).select(chosen)
+
+    def _is_middle(self, lines: Polylines, number: int, region: int, width_mm: float) -> bool:
+        """Whether an edge runs along the middle of the wide line that it lies on, which is drawn anyway."""
+        if width_mm == 0.0:
+            return False
+        middle = self.laid.of_mark(int(self.shapes.mark_of[region]))
+        stroke = lines.points_mm[lines.starts[number] : lines.starts[number + 1]]
+        places = np.linspace(0.0625, 0.9375, 8)
+        samples = shapely.line_interpolate_point(shapely.linestrings(stroke), places, normalized=True)
+        parts = Segmented(middle)
+        whole = shapely.multilinestrings(shapely.linestrings(np.stack((parts.begin, parts.end), axis=1)))
+        return bool(np.median(shapely.distance(whole, samples)) < width_mm / 4.0)
 
     def _painted(self, region: int) -> tuple[Paint, float]:
         """The paint of a region, and its width, mm, if it is that of a line, else 0."""

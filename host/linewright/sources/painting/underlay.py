@@ -28,13 +28,17 @@ def over(lines: Polylines, dark: list[int], sight: Sight) -> tuple[Polylines, In
     every = np.union1d(dark_regions, shapes.covers)
     # A mark's line is painted after its filling, and regions of lines come after all of fillings.
     rank = shapes.mark_of * (2 * len(regions) + 1) + np.arange(len(regions))
-    concerned = np.zeros(len(regions), dtype=bool)
-    concerned[every] = True
+    # The first mark for which the edge of a region counts, as its own or as that of its clip.
+    first_mark = np.full(len(regions), len(sight.marks), dtype=np.int64)
+    first_mark[every] = shapes.mark_of[every]
+    for mark in np.unique(shapes.mark_of[every]).tolist():
+        for region in sight.regions_of(sight.marks[mark].clip):
+            first_mark[region] = min(first_mark[region], mark)
     parts = Segmented(lines)
     order = lines.owner
-    edges = np.flatnonzero(concerned[regions.shape])
+    edges = np.flatnonzero(first_mark[regions.shape] < len(sight.marks))
     pair, edge = sight.pairs(parts, edges)
-    keep = shapes.mark_of[regions.shape[edge]] < order[parts.stroke[pair]]
+    keep = first_mark[regions.shape[edge]] < order[parts.stroke[pair]]
     pair, edge = pair[keep], edge[keep]
     hit, share, _, _ = crossings(parts.begin[pair], parts.end[pair], regions.begin[edge], regions.end[edge], NEAR_MM)
     runs = Runs(parts, pair[hit], share)

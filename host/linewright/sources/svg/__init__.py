@@ -5,7 +5,15 @@ outside the file is ever read, but for fonts.
 
 The way of a picture through this package::
 
-    bytes -> document -> walk (cascade, style, affine, shapes, path_data, servers, markers, images, words) -> Painting
+    bytes -> document -> walk -> Painting
+
+with what the walk draws, the lower ones used by the upper ones::
+
+    embedding (pictures inside), markers (at vertices)
+    effects (opacity, clips, masks)
+    writing (characters -> text_layout -> typesetting)
+    outlines (shapes, path_data), tiles (patterns)
+    scene (cascade, style, servers, affine): what all of them share
 """
 
 from linewright.sources.painting.limits import Limits

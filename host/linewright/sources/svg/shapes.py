@@ -150,8 +150,7 @@ def _corner_radii(a: Attributes, width: float, height: float) -> tuple[float, fl
 def _ellipse(cx: float, cy: float, rx: float, ry: float, segments: Segments) -> None:
     if rx > 0.0 and ry > 0.0:
         segments.begin()
-        for quarter in range(4):  # their ends are the vertices where markers stand (SVG 2, section 10.3)
-            segments.ellipse_piece(cx, cy, rx, ry, quarter * _QUARTER, _QUARTER)
+        segments.ellipse_piece(cx, cy, rx, ry, 0.0, math.tau)
         segments.close()
 
 

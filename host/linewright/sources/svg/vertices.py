@@ -26,7 +26,7 @@ def vertices(segments: Segments, first_outline: int) -> list[Vertex]:
     places: list[tuple[Vector, Vector | None, Vector | None]] = []
     starts = [*segments.starts[first_outline:], len(segments)]
     for outline, (low, high) in enumerate(pairwise(starts), first_outline):
-        pieces = [_ends(segments, row) for row in range(low, high)]
+        pieces = [ends for row in range(low, high) for ends in _pieces(segments.kinds[row], _row(segments, row))]
         closed = segments.closed[outline]
         leaving = pieces[0][1]
         arriving = pieces[-1][3]
@@ -50,10 +50,21 @@ def _direction(arriving: Vector | None, leaving: Vector | None) -> float:
     return math.degrees(first + turn / 2.0)
 
 
-def _ends(segments: Segments, row: int) -> tuple[Vector, Vector, Vector, Vector]:
+def _row(segments: Segments, row: int) -> list[float]:
+    return list(segments.rows[ROW * row : ROW * row + ROW])
+
+
+def _pieces(kind: int, row: list[float]) -> list[tuple[Vector, Vector, Vector, Vector]]:
+    """Ends of a segment; a full ellipse is four of them (SVG 2, section 10.3)."""
+    if kind == ARC and abs(row[7]) >= math.tau:
+        quarter = row[7] / 4.0
+        return [_ends(kind, [*row[:6], row[6] + i * quarter, quarter]) for i in range(4)]
+    return [_ends(kind, row)]
+
+
+def _ends(kind: int, v: list[float]) -> tuple[Vector, Vector, Vector, Vector]:
     """Start, direction there, end, direction there."""
-    v = segments.rows[ROW * row : ROW * row + ROW]
-    if segments.kinds[row] == ARC:
+    if kind == ARC:
         cx, cy, ux, uy, vx, vy, t0, dt = v
         sign = 1.0 if dt >= 0.0 else -1.0
         found = []
@@ -64,7 +75,7 @@ def _ends(segments: Segments, row: int) -> tuple[Vector, Vector, Vector, Vector]
         return found[0], found[1], found[2], found[3]
     points = [(v[i], v[i + 1]) for i in (0, 2, 4, 6)]
     start, end = points[0], points[3]
-    if segments.kinds[row] != CUBIC:
+    if kind != CUBIC:
         points = [start, end]
     leaving = next((_minus(p, start) for p in points[1:] if p != start), (0.0, 0.0))
     arriving = next((_minus(end, p) for p in reversed(points[:-1]) if p != end), (0.0, 0.0))
