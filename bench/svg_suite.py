@@ -74,7 +74,7 @@ class Outcome:
 def rendered(text: str, folder: Path, fonts: str | None) -> np.ndarray | None:
     """(h, w, 4) float of the picture on nothing, 1000 px across; None where the renderer refuses it."""
     # Loading fonts takes ten times as long as all else.
-    options = {"font_dirs": [fonts], "skip_system_fonts": True} if fonts and "<text" in text else {}
+    options = {"font_dirs": [fonts], "skip_system_fonts": True} if fonts and re.search("<text|svg.xml", text) else {}
     families = {
         "font_family": "Noto Sans",
         "serif_family": "Noto Serif",

@@ -130,6 +130,9 @@ LOOKS = {
     "markers first": '<marker id="a" refX="3" refY="3" markerWidth="6" markerHeight="6"><circle cx="3" cy="3" r="3" '
     'fill="red"/></marker><path d="M20 20H80V80H20Z" fill="#048" marker-start="url(#a)" marker-mid="url(#a)" '
     'stroke="#000" paint-order="markers"/>',
+    "one colour": '<g fill="#456"><circle cx="35" cy="50" r="20"/><circle cx="60" cy="45" r="22"/><rect x="20" y="50" '
+    'width="60" height="20"/></g><path d="M30 60H70M60 30V90" stroke="#456"/><rect x="80" y="50" width="10" '
+    'height="10" fill="#456"/>',
     "road": '<g fill="none"><path d="M-10 60Q40 10 110 40" stroke="#222" stroke-width="6"/>'
     '<path d="M-10 60Q40 10 110 40" stroke="white" stroke-width="5"/></g>',
 }  # fmt: skip

@@ -1,4 +1,7 @@
-"""Where paint fades until nobody sees it: under gradients that become clear or light, and behind soft masks."""
+"""Where paint fades until nobody sees it: under gradients that become clear, and behind soft masks.
+
+A gradient that becomes white is no such thing: the edge of what it fills stays closed.
+"""
 
 from __future__ import annotations
 
@@ -7,16 +10,14 @@ from collections.abc import Callable
 import numpy as np
 
 from linewright.sources.painting.flatten import Floats, Polylines, rearranged, together
-from linewright.sources.painting.inks import PALEST, contrast_at, fades
+from linewright.sources.painting.inks import PALEST, lightness_at
 from linewright.sources.painting.marks import Mark, Paint
 from linewright.sources.painting.runs import Runs, Segmented
 from linewright.sources.painting.sight import NEAR_MM, Sight
 
 
-def faded(
-    lines: Polylines, paint_of: Callable[[Mark], Paint | None], sight: Sight, *, sides: bool
-) -> tuple[Polylines, Polylines]:
-    """Lines where their paint is seen, and those where it is not, cut to a pen's width.
+def faded(lines: Polylines, paint_of: Callable[[Mark], Paint | None], sight: Sight, *, sides: bool) -> Polylines:
+    """Lines where their paint is seen, cut to a pen's width.
 
     Parameters
     ----------
@@ -28,7 +29,7 @@ def faded(
     soft = [int(number) for number in marks if _is_soft(sight, int(number), paint_of)]
     chosen = np.isin(lines.owner, soft)
     if not chosen.any():
-        return lines, lines.select(chosen)
+        return lines
     some, others = lines.select(chosen), lines.select(~chosen)
     parts = Segmented(some)
     runs = Runs(parts, *sight.finely(parts, np.ones(len(some), dtype=bool)))
@@ -41,12 +42,7 @@ def faded(
             points = runs.middle[at] + sign * across[at]
             seen[at] = np.maximum(seen[at], _seen(sight, mark, paint_of, points))
     kept, _, _ = runs.kept(seen >= PALEST)
-    lost, _, _ = runs.kept(seen < PALEST)
-    return _joined(others, kept), lost
-
-
-def _joined(first: Polylines, second: Polylines) -> Polylines:
-    both = together((first, second))
+    both = together((others, kept))
     return rearranged(both, np.argsort(both.owner, kind="stable"))
 
 
@@ -54,11 +50,13 @@ def _is_soft(sight: Sight, number: int, paint_of: Callable[[Mark], Paint | None]
     """Whether a mark may be seen in one place and not in another."""
     mark = sight.marks[number]
     paint = paint_of(mark)
-    return (paint is not None and fades(paint)) or sight.has_mask(mark.clip)
+    clear = paint is not None and paint.gradient is not None and paint.alpha * paint.gradient.least_alpha < PALEST
+    return clear or sight.has_mask(mark.clip)
 
 
 def _seen(sight: Sight, number: int, paint_of: Callable[[Mark], Paint | None], points: Floats) -> Floats:
     mark = sight.marks[number]
     paint = paint_of(mark)
     assert paint is not None
-    return contrast_at(paint, points / sight.shapes.placed.zoom) * sight.let_through(mark.clip, points)
+    _, share = lightness_at(paint, points / sight.shapes.placed.zoom)
+    return share * sight.let_through(mark.clip, points)

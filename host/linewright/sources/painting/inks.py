@@ -53,22 +53,6 @@ def veils(paint: Paint) -> bool:
     return paint.alpha * max(stops) >= VEIL
 
 
-def fades(paint: Paint) -> bool:
-    """Whether a paint is seen in one place and leaves paper as it is in another."""
-    if paint.gradient is None:
-        return False
-    return min(paint.alpha * stop.alpha * contrast(stop.colour) for stop in paint.gradient.stops) < PALEST
-
-
-def contrast_at(paint: Paint, page_mm: Floats) -> Floats:
-    """(n,) how much a paint stands out from paper at (n, 2) points of the page."""
-    if paint.gradient is None:
-        return np.full(len(page_mm), paint.alpha * contrast(paint.colour))
-    weights = paint.gradient.weights(page_mm)
-    alphas = weights @ np.array([stop.alpha for stop in paint.gradient.stops]) * paint.alpha
-    return np.asarray(alphas * (weights @ np.array([contrast(stop.colour) for stop in paint.gradient.stops])))
-
-
 def lightness_at(paint: Paint, page_mm: Floats) -> tuple[Floats, Floats]:
     """Lightness of the paint, and how much it covers, at (n, 2) points of the page; each (n,) or one number."""
     if paint.gradient is None:

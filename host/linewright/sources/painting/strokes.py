@@ -19,6 +19,7 @@ from linewright.errors import SourceError
 from linewright.sources.painting.bounds import bounds
 from linewright.sources.painting.dashes import cut_dashes, dash_intervals, user_lengths
 from linewright.sources.painting.edges import closed, edges
+from linewright.sources.painting.equal_paint import told_apart
 from linewright.sources.painting.fading import faded
 from linewright.sources.painting.flatten import (
     Floats,
@@ -144,7 +145,6 @@ class Artist:
             hides=not wish.see_through,
         )
         self.sight = Sight(self.shapes, self.pen_mm)
-        self._faint = polylines_of([], [])  # edges of fillings that fade into paper
 
     def lines_alone(self) -> tuple[Polylines, list[str]]:
         """Lines that are seen, without anything of fillings, and the colour of each."""
@@ -231,7 +231,9 @@ class Artist:
                 int(invisible.sum()),
             )
             found = found.select(~invisible)
-        found, _ = faded(found, lambda mark: None if mark.line is None else mark.line.paint, self.sight, sides=False)
+        found = faded(found, lambda mark: None if mark.line is None else mark.line.paint, self.sight, sides=False)
+        if not self.wish.see_through:
+            found = told_apart(found, self.sight, of_fill=False)
         return Polylines(found.points_mm, found.starts, ink_of[found.owner])
 
     def _stroked(self, number: int) -> Polylines:
@@ -285,7 +287,9 @@ class Artist:
             assert fill is not None
             ink_of[number] = self._ink(number, fill.colour)
         found = edges(self.laid, self.sight, numbers, ~lined)
-        found, self._faint = faded(found, lambda mark: mark.fill, self.sight, sides=True)
+        found = faded(found, lambda mark: mark.fill, self.sight, sides=True)
+        if not self.wish.see_through:
+            found = told_apart(found, self.sight, of_fill=True)
         if self.hatching is None and not self.wish.words.outlines and self.shapes.hull_share(numbers[~lined]) > 0.5:
             self.notes.add(
                 "most of its shapes look like lines drawn as filled hulls; --as centre-lines draws each once"
@@ -357,7 +361,7 @@ class Artist:
             if not self.shapes.inked_edge[region] and self._is_paper_region(int(region))
         ]
         dark = [region for region in range(len(self.shapes.regions)) if self._is_dark_region(region)]
-        if not (papers or len(self._faint)) or not dark:
+        if not papers or not dark:
             return polylines_of([], [])
         return self._on_dark(papers, dark)
 
@@ -383,7 +387,7 @@ class Artist:
             rings = self.shapes.rings_of(region)
             strokes += rings
             owners += [mark] * len(rings)
-        lines = together((polylines_of(strokes, owners), self._faint))
+        lines = polylines_of(strokes, owners)
         found, below = over(lines, dark, self.sight)
         inks: dict[tuple[int, int], int] = {}
         owner = np.empty(len(found), dtype=np.int64)
