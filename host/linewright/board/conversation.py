@@ -98,9 +98,11 @@ class Conversation:
     ----------
     endpoint : this end of the link, for its counters.
     inbox : messages that have come and that no request was waiting for.
+    on_turn : called at every turn; what it raises ends whatever is under way, and the board goes on as it was told.
     """
 
     def __init__(self, link: Link) -> None:
+        self.on_turn: Callable[[], None] = lambda: None
         self._link = link
         self._silent_s = 0.0  # time spent listening since anything valid came
         self._heard_us = -1
@@ -141,6 +143,7 @@ class Conversation:
         LinkError : the board restarted, or has been silent for too long.
         BoardFault : the board reports a fault.
         """
+        self.on_turn()
         endpoint = self.endpoint
         begun_s = now_s()
         now_us = _now_us()

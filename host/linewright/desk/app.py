@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
     from linewright.desk.room import Room
     from linewright.desk.screen import Window
+    from linewright.desk.uploads import Upload, Uploads
 
 TYPES: Final = {
     ".html": "text/html; charset=utf-8",
@@ -36,9 +37,6 @@ TYPES: Final = {
 
 BEAT_S: Final = 5.0
 """How often a page hears that the desk is there."""
-
-MESSAGE_HIGH_BYTES: Final = 1_000_000
-"""Of one event: the longest text that an item may hold is a fiftieth of that."""
 
 WORDS_HIGH: Final = 200
 
@@ -72,39 +70,17 @@ class DeskApp:
 
     async def index(self, _request: Request) -> Response:
         """The page."""
-        return self._file("index.html")
+        return page_file("index.html")
 
     async def page(self, request: Request) -> Response:
         """One of its files."""
-        return self._file(request.path_params["name"])
-
-    def _file(self, name: str) -> Response:
-        suffix = name[name.rfind(".") :] if "." in name else ""
-        # Plain names alone, so that no way leads out of the folder.
-        if suffix not in TYPES or not re.fullmatch(r"(?:[a-z0-9_-]+/)*[a-z0-9_.-]+", name) or ".." in name:
-            return _nothing()
-        found = files("linewright.desk") / "page" / name
-        if not found.is_file():
-            return _nothing()
-        return Response(found.read_bytes(), media_type=TYPES[suffix], headers={"cache-control": "no-cache"})
+        return page_file(request.path_params["name"])
 
     # What comes and goes
 
     async def upload(self, request: Request) -> Response:
         """Take a file in."""
-        stated = request.headers.get("content-length")
-        length = int(stated) if stated is not None and stated.isdecimal() else None
-        name = request.query_params.get("name", "")[:WORDS_HIGH]
-        try:
-            found = await self._room.sheet.uploads.receive(name, request.stream(), length)
-        except InputError as error:
-            status = 413 if isinstance(error, TooLarge) else 415 if isinstance(error, Unknown) else 400
-            # What is still coming is not read, so the connection is of no further use.
-            return JSONResponse({"error": _said(error)}, status, {"connection": "close"})
-        size = found.path.stat().st_size
-        return JSONResponse(
-            {"upload": found.id, "kind": found.kind, "name": found.name, "format": found.format, "bytes": size}
-        )
+        return (await taken_in(request, self._room.sheet.uploads))[0]
 
     async def geometry(self, request: Request) -> Response:
         """Strokes as bytes."""
@@ -125,7 +101,7 @@ class DeskApp:
             upload = self._room.sheet.uploads.get(request.path_params["name"])
             data = await asyncio.to_thread(_small, str(upload.path))
         except InputError as error:
-            return JSONResponse({"error": _said(error)}, 404)
+            return JSONResponse({"error": said_of(error)}, 404)
         return Response(data, media_type="image/jpeg", headers={"cache-control": "private, max-age=3600"})
 
     async def picture(self, request: Request) -> Response:
@@ -182,7 +158,7 @@ class DeskApp:
             found = await loop.run_in_executor(threads, self._room.handle, window.name, name, event)
             answer: dict[str, Any] = {"re": number, "ok": True, **found}
         except LinewrightError as error:
-            answer = {"re": number, "ok": False, "error": _said(error)}
+            answer = {"re": number, "ok": False, "error": said_of(error)}
         await _send(socket, sending, answer)
 
 
@@ -191,7 +167,35 @@ async def _send(socket: WebSocket, sending: asyncio.Lock, said: dict[str, Any]) 
         await socket.send_text(json.dumps(said, ensure_ascii=False, allow_nan=False))
 
 
-def _said(error: LinewrightError) -> dict[str, str]:
+def page_file(name: str) -> Response:
+    """A file of the page."""
+    suffix = name[name.rfind(".") :] if "." in name else ""
+    # Plain names alone, so that no way leads out of the folder.
+    if suffix not in TYPES or not re.fullmatch(r"(?:[a-z0-9_-]+/)*[a-z0-9_.-]+", name) or ".." in name:
+        return _nothing()
+    found = files("linewright.desk") / "page" / name
+    if not found.is_file():
+        return _nothing()
+    return Response(found.read_bytes(), media_type=TYPES[suffix], headers={"cache-control": "no-cache"})
+
+
+async def taken_in(request: Request, uploads: Uploads) -> tuple[Response, Upload | None]:
+    """Receive a file; the answer, and the file where it was taken."""
+    stated = request.headers.get("content-length")
+    length = int(stated) if stated is not None and stated.isdecimal() else None
+    name = request.query_params.get("name", "")[:WORDS_HIGH]
+    try:
+        found = await uploads.receive(name, request.stream(), length)
+    except InputError as error:
+        status = 413 if isinstance(error, TooLarge) else 415 if isinstance(error, Unknown) else 400
+        # What is still coming is not read, so the connection is of no further use.
+        return JSONResponse({"error": said_of(error)}, status, {"connection": "close"}), None
+    about = {"upload": found.id, "kind": found.kind, "name": found.name, "format": found.format}
+    return JSONResponse({**about, "bytes": found.path.stat().st_size}), found
+
+
+def said_of(error: LinewrightError) -> dict[str, str]:
+    """An error for the page."""
     return {"text": str(error), "hint": error.hint}
 
 

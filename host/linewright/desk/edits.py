@@ -161,7 +161,7 @@ def put(
         width_mm = round(SHARE * min(room_mm[2] - room_mm[0], room_mm[3] - room_mm[1]), 1)
     if width_mm is not None:
         item = replace(item, width_mm=_figure(width_mm, "width_mm"))
-    named = replace(item, id=free_id(item, {one.id for one in arrangement.items}))
+    named = item if item.id else replace(item, id=free_id(item, {one.id for one in arrangement.items}))
     return arrangement.added(named), named.id
 
 

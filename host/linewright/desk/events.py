@@ -179,6 +179,14 @@ class Fit(Event):
 
 
 @dataclass(frozen=True)
+class Tune(Event):
+    """How far lines may wobble, and whether the rig file is changed."""
+
+    wobble_mm: Figure = 0.1
+    write: bool = False
+
+
+@dataclass(frozen=True)
 class Exercise(Event):
     """How long to exercise the machine."""
 
@@ -246,7 +254,7 @@ MACHINE_EVENTS: Final[dict[str, type[Event]]] = {
     "trial_close": Plain,
     "fit": Fit,
     "fit_undo": Plain,
-    "tune": Plain,
+    "tune": Tune,
     "exercise": Exercise,
     "stop": Plain,
     "bring_up": BringUp,

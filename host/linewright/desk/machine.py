@@ -159,6 +159,8 @@ class Machine:
         self._wanted = True  # to be connected
         self._closing = False
         self._leave = False  # the session, to open another
+        self._cuts = False  # what is under way ends with the motors off
+        self._unwinding = False  # it has been told to end, and must not be told again
         self._shown: dict[str, Any] = {}
         self.ports: list[dict[str, Any]] = []
         self.ports_looking = False
@@ -231,7 +233,7 @@ class Machine:
         return self._front
 
     def stop(self) -> None:
-        """End what is under way: a drawing is abandoned, anything else is left at its next step."""
+        """End what is under way, in a controlled way, pen up."""
         front = self._front
         if front is None:
             return
@@ -249,6 +251,9 @@ class Machine:
             control.cut()
             return
         self._wishes.put(Wish("cut", "Switching the motors off", lambda met: met.session.cut()))
+        if front is not None:
+            self._cuts = True
+            self.stop()
 
     def connect(self, target: Target | None, *, real_time: bool = False) -> None:
         """Hold this machine from now on; None: none."""
@@ -263,7 +268,7 @@ class Machine:
         self._changed(self.target)
 
     def describe_rig(self, target: Target) -> None:
-        """The machine that is held has another rig file, or its file says something else now. In its thread."""
+        """The rig file of the machine that is held says something else now."""
         self.target = target
         self._changed(target)
 
@@ -293,12 +298,15 @@ class Machine:
         opened = replace(target, port="virtual:real_time=1") if self.real_time and target.port == VIRTUAL else target
         with holding(opened, front) as (session, met_at):
             session.greet()
+            session.talk.on_turn = self._end_if_stopped
             met = Met(session, met_at)
             self._trouble = ""
             self._notes.add("said", met_at.words)
             self._look(met)
             while not (self._leave or self._closing):
                 wish = self._next_wish(session)
+                if session.rig != self.target.rig:
+                    session.use(self.target.rig)
                 if wish is not None:
                     self._do(wish, met)
                 self._look(met)
@@ -315,11 +323,14 @@ class Machine:
     def _do(self, wish: Wish, met: Met) -> None:
         """Carry a wish out; what the machine or the page is to blame for is said, and the machine is held on."""
         front = DeskFront(self._notes, self._questions, self._doing)
+        self._unwinding = self._cuts = False
         self._front = front
         self._show_busy(wish.busy)
         try:
             wish.do(met)
         except Cancelled as cancelled:
+            if not self._cuts:
+                met.session.stop()
             self._notes.add("said", str(cancelled) or "stopped")
         except (BoardFault, Refused) as error:
             self._notes.add("error", str(error), error.hint)
@@ -335,8 +346,13 @@ class Machine:
         finally:
             self._front = None
             self._show_busy(None)
-        if met.session.rig != self.target.rig:
-            met.session.use(self.target.rig)
+
+    def _end_if_stopped(self) -> None:
+        """Raises at the next turn of the link once somebody has stopped what is under way; a drawing is told itself."""
+        front = self._front
+        if front is not None and front.stopping.is_set() and front.control is None and not self._unwinding:
+            self._unwinding = True
+            raise Cancelled("stopped")
 
     def _doing(self, doing: str, done: float | None) -> None:
         share = "" if done is None else f", {done:.0%}"

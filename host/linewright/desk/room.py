@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
+import hashlib
 import threading
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from linewright.desk import events
+from linewright.desk import events, first_day
 from linewright.desk.archive import Archive
 from linewright.desk.drawing import DrawingDesk, Wanted
-from linewright.desk.machine import Machine, Wish
+from linewright.desk.machine import DeskFront, Machine, Wish
 from linewright.desk.questions import Notes, Questions
 from linewright.desk.screen import Screen, Window
 from linewright.desk.sheet_desk import SheetDesk
-from linewright.errors import InputError, LinkError
+from linewright.desk.truing import TruingDesk
+from linewright.errors import InputError
 from linewright.tasks import cautions
 from linewright.tasks.draw_task import DrawTask
 from linewright.tasks.target import VIRTUAL, Target
@@ -23,6 +25,9 @@ from linewright.version import __version__
 
 if TYPE_CHECKING:
     from linewright.desk.machine import Met
+    from linewright.desk.phone import PhoneDoor
+
+PICTURES_HIGH: Final = 40
 
 PAPER: Final = "The sheet lies where the picture shows it, and is held."
 
@@ -51,14 +56,18 @@ class Room:
         self._rigs: dict[str, Target] = {}
         self._changed(target)
         self._show_holder()
-        for key in ("trial", "task", "phone"):
+        self.stopping = threading.Event()
+        self.phone: PhoneDoor | None = None
+        self.task_name = ""
+        for key in ("task", "phone"):
             self.screen.put(key, None)
-        self.screen.put("trials", [])
+        self.truing = TruingDesk(self, folder)
 
     def start(self) -> None:
         """Begin."""
         self.sheet.start()
         self.machine.start()
+        self.truing.start()
 
     def close(self) -> None:
         """Stop what moves, pen up, and end everything."""
@@ -183,22 +192,71 @@ class Room:
         self.machine.cut()
 
     def _on_stop(self, _event: events.Plain) -> None:
+        self.stopping.set()
         self.machine.stop()
+
+    # Making it true
+
+    def _on_trial(self, event: events.TrialSheet) -> None:
+        self.truing.make(event)
+
+    def _on_trial_draw(self, event: events.Confirmed) -> None:
+        self._confirm(event.confirmed, self.screen.get("before"))
+        self.truing.draw()
+
+    def _on_trial_close(self, _event: events.Plain) -> None:
+        self.truing.close()
+
+    def _on_fit(self, event: events.Fit) -> None:
+        self.truing.fit(event)
+
+    def _on_fit_undo(self, _event: events.Plain) -> None:
+        self.truing.fit_undo()
+
+    def _on_tune(self, event: events.Tune) -> None:
+        self.truing.tune(event)
+
+    def _on_exercise(self, event: events.Exercise) -> None:
+        self._ask("exercise", "Exercising", lambda met, at: first_day.exercise(event, self, met, at))
+
+    def _on_bring_up(self, event: events.BringUp) -> None:
+        self._ask("bring-up", "Bring-up", lambda met, at: first_day.bring_up(event, self, met, at))
+
+    def show_task(self, name: str, doing: str, done: float | None = None, **more: Any) -> None:
+        """Show what else the machine is used for."""
+        self.task_name = name
+        self.screen.put("task", {**_NO_TASK, "name": name, "doing": doing, "done": done, **more})
+
+    def keep_picture(self, media_type: str, content: bytes) -> str:
+        """Keep a picture for the page; returns its id."""
+        name = f"p{hashlib.sha256(content).hexdigest()[:16]}"
+        self.pictures[name] = (media_type, content)
+        while len(self.pictures) > PICTURES_HIGH:
+            del self.pictures[next(iter(self.pictures))]
+        return name
+
+    def rig_changed(self) -> None:
+        """The rig file says something else now."""
+        target = self.machine.target
+        if target.rig_file is not None:
+            from linewright.rig.rig import Rig
+
+            self.machine.describe_rig(replace(target, rig=Rig.load(target.rig_file)))
 
     # The machine by hand
 
     def _on_home(self, _event: events.Plain) -> None:
         from linewright.tasks import hand_moves
 
-        self._ask("home", "Homing", lambda _met, at: hand_moves.home(at, self._front()))
+        self._ask("home", "Homing", lambda _met, at: hand_moves.home(at, self.front))
 
     def _on_check(self, _event: events.Plain) -> None:
         from linewright.tasks import hand_moves
 
         def check(_met: Met, target: Target) -> None:
-            results = hand_moves.check(target, self._front())[1]
+            results = hand_moves.check(target, self.front)[1]
             rows = [{"name": one.name, "outcome": one.outcome, "words": one.said, "hint": one.hint} for one in results]
-            self.screen.put("task", {**_NO_TASK, "name": "check", "doing": "", "done": 1.0, "rows": rows})
+            self.show_task("check", "", 1.0, rows=rows)
 
         self._ask("check", "Testing the board", check)
 
@@ -209,12 +267,12 @@ class Room:
             raise InputError("a move goes by a way or to a place")
         x, y = event.by_mm or event.to_mm or [0.0, 0.0]
         to_place = event.to_mm is not None
-        self._ask("jog", "Moving", lambda _met, at: hand_moves.jog(at, self._front(), (x, y), to_place=to_place))
+        self._ask("jog", "Moving", lambda _met, at: hand_moves.jog(at, self.front, (x, y), to_place=to_place))
 
     def _on_pen(self, event: events.Pen) -> None:
         from linewright.tasks import hand_moves
 
-        self._ask("pen", "Moving the pen", lambda _met, at: hand_moves.pen(at, self._front(), str(event.height)))
+        self._ask("pen", "Moving the pen", lambda _met, at: hand_moves.pen(at, self.front, str(event.height)))
 
     def _ask(self, kind: str, busy: str, do: Callable[[Met, Target], object]) -> None:
         def carry_out(met: Met) -> None:
@@ -222,7 +280,9 @@ class Room:
 
         self.machine.ask(Wish(kind, busy, carry_out))
 
-    def _front(self) -> Any:
+    @property
+    def front(self) -> DeskFront:
+        """Of the wish that is being carried out."""
         front = self.machine.front
         assert front is not None, "a wish is being carried out"
         return front
@@ -325,8 +385,13 @@ class Room:
         if not self.machine.ports:
             self.machine.ports = self._always()
 
-    def _on_phone(self, _event: events.Switch) -> None:
-        raise LinkError("the phone is served only with --phone", hint="open the desk with `linewright desk --phone`")
+    def _on_phone(self, event: events.Switch) -> None:
+        if self.phone is None:
+            raise InputError("phones are let in only with --phone", hint="open the desk with `linewright desk --phone`")
+        if event.on:
+            self.phone.open()
+        else:
+            self.phone.close()
 
 
 _NO_TASK: Final[dict[str, Any]] = {

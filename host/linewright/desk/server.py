@@ -5,20 +5,18 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import os
-import signal
 import socket
 import tempfile
 import webbrowser
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
-import uvicorn
-from uvicorn.protocols.http.h11_impl import H11Protocol
-
-from linewright.desk.app import MESSAGE_HIGH_BYTES, DeskApp
+from linewright.desk.app import DeskApp
 from linewright.desk.guard import Door, Guard
+from linewright.desk.listening import Server, config
+from linewright.desk.phone import PhoneDoor
 from linewright.desk.room import Room
 from linewright.errors import InputError
 from linewright.folders import state_folder
@@ -28,45 +26,6 @@ if TYPE_CHECKING:
 
 FOLDER: Final = "desk"
 LOCK: Final = "lock"
-
-HEAD_S: Final = 10.0
-"""Whoever opens a connection sends the head of a request within so long, or is closed: nobody keeps places taken."""
-
-AT_ONCE: Final = 200
-"""Connections; a page takes seven at most."""
-
-STOP_S: Final = 3
-"""What is being sent may go on for so long when the desk is closed."""
-
-
-class PatientH11(H11Protocol):
-    """HTTP as uvicorn speaks it, for peers that say what they want in time."""
-
-    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]  # as the class has it
-        """See `asyncio.Protocol`."""
-        super().connection_made(transport)
-        self._head_timer = self.loop.call_later(HEAD_S, self._too_slow)
-
-    def connection_lost(self, exc: Exception | None) -> None:
-        """See `asyncio.Protocol`."""
-        self._head_timer.cancel()
-        super().connection_lost(exc)
-
-    def handle_websocket_upgrade(self, event: Any) -> None:
-        """A WebSocket has a beat of its own."""
-        self._head_timer.cancel()
-        super().handle_websocket_upgrade(event)
-
-    def on_response_complete(self) -> None:
-        """The next request on this connection has its own time; uvicorn closes one that stays idle."""
-        super().on_response_complete()
-        self._head_timer.cancel()
-        self._head_timer = self.loop.call_later(HEAD_S, self._too_slow)
-
-    def _too_slow(self) -> None:
-        cycle = getattr(self, "cycle", None)  # none before the first request
-        if cycle is None or cycle.response_complete:
-            self.transport.close()
 
 
 @dataclass(frozen=True)
@@ -111,12 +70,14 @@ async def _run(opening: Opening, listener: socket.socket, room: Room, ready: Cal
     named = f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
     door = Door(frozenset({named}))
     app = DeskApp(room)
-    server = _Server(_config(Guard(app.app, lambda: door)))
+    server = Server(config(Guard(app.app, lambda: door)))
     serving = asyncio.create_task(server.serve(sockets=[listener]))
     try:
         while not server.started and not serving.done():
             await asyncio.sleep(0.005)
         room.start()
+        if opening.phone:
+            room.phone = PhoneDoor(room, asyncio.get_running_loop())
         address = f"http://{named}/?key={door.key}"
         ready(address)
         with _pointing_to(address) as file:
@@ -125,49 +86,6 @@ async def _run(opening: Opening, listener: socket.socket, room: Room, ready: Cal
             await serving
     finally:
         app.close()
-
-
-class _Server(uvicorn.Server):
-    """Ends quietly with the signals that end commands."""
-
-    @contextlib.contextmanager
-    def capture_signals(self) -> Iterator[None]:
-        """A second signal ends it at once; none is raised again, for this is the usual end of a desk."""
-        loop = asyncio.get_running_loop()
-        signals = [signal.SIGINT, signal.SIGTERM]
-        for number in signals:
-            with contextlib.suppress(NotImplementedError, RuntimeError):
-                loop.add_signal_handler(number, self.handle_exit, number, None)
-        try:
-            yield
-        finally:
-            for number in signals:
-                with contextlib.suppress(NotImplementedError, RuntimeError):
-                    loop.remove_signal_handler(number)
-
-
-def _config(app: Any) -> uvicorn.Config:
-    """Of a listener of the desk. Nothing is logged: addresses hold keys."""
-    return uvicorn.Config(
-        app,
-        http=PatientH11,
-        ws="websockets-sansio",
-        loop="asyncio",
-        lifespan="off",
-        interface="asgi3",
-        access_log=False,
-        log_config=None,
-        log_level="critical",
-        server_header=False,
-        date_header=False,
-        proxy_headers=False,
-        limit_concurrency=AT_ONCE,
-        timeout_keep_alive=int(HEAD_S),
-        timeout_graceful_shutdown=STOP_S,
-        ws_max_size=MESSAGE_HIGH_BYTES,
-        ws_ping_interval=10.0,
-        ws_ping_timeout=20.0,
-    )
 
 
 def _listener(listen: str) -> socket.socket:

@@ -15,7 +15,7 @@ from linewright.desk.penbox import PenBox
 from linewright.desk.uploads import Uploads
 from linewright.desk.workers import Worker
 from linewright.errors import InputError, LinewrightError
-from linewright.planning.arrangement import Arrangement, Item
+from linewright.planning.arrangement import Arrangement, Item, free_id
 from linewright.rig.sheet_place import room_on, sheet_on
 from linewright.sheet.sizes import NAMED_MM, Sheet
 
@@ -117,7 +117,8 @@ class SheetDesk:
             raise InputError("put one thing: upload, words, sentence, pattern or surprise")
         if event.upload is not None:
             upload = self.uploads.get(event.upload)
-            item, what = Item(source=upload.inside), upload.name
+            name = free_id(Item(source=upload.name), {one.id for one in self.history.now.items})
+            item, what = Item(name, source=upload.inside), upload.name
         elif event.surprise:
             item, what = Item(pattern=f"surprise:seed={random.randrange(1, SEEDS)}"), "a surprise"
         elif event.pattern is not None:
