@@ -11,9 +11,9 @@ if TYPE_CHECKING:
     from linewright.bringup.talk import Ask, Kind, Watch
     from linewright.calibration.exercise import Bout
     from linewright.desk import events
+    from linewright.desk.holdings import Holdings
     from linewright.desk.machine import Met
     from linewright.desk.questions import Questions
-    from linewright.desk.room import Room
     from linewright.tasks.target import Target
 
 LINES_HIGH = 200
@@ -96,7 +96,7 @@ class AtPage:
         return False
 
 
-def bring_up(event: events.BringUp, room: Room, _met: Met, at: Target) -> None:
+def bring_up(event: events.BringUp, room: Holdings, _met: Met, at: Target) -> None:
     """Walk through the steps of bring-up; in the machine's thread."""
     from linewright.bringup.steps import STEPS
     from linewright.tasks import bringing_up
@@ -136,7 +136,7 @@ def bring_up(event: events.BringUp, room: Room, _met: Met, at: Target) -> None:
     show(done=1.0, complete=brought.walked.complete, kept="" if kept is None else kept.name)
 
 
-def exercise(event: events.Exercise, room: Room, _met: Met, at: Target) -> None:
+def exercise(event: events.Exercise, room: Holdings, _met: Met, at: Target) -> None:
     """Move the machine hard for some minutes; in the machine's thread."""
     from linewright.tasks import exercising
     from linewright.tasks.front import Cancelled

@@ -24,7 +24,7 @@ from linewright.errors import InputError, LinewrightError
 if TYPE_CHECKING:
     from starlette.requests import Request
 
-    from linewright.desk.room import Room
+    from linewright.desk.holdings import Holdings
 
 PAGE: Final = "phone.html"
 RECEIVED_HIGH: Final = 20
@@ -41,7 +41,7 @@ class PhoneDoor:
     loop : in which the desk is served.
     """
 
-    def __init__(self, room: Room, loop: asyncio.AbstractEventLoop) -> None:
+    def __init__(self, room: Holdings, loop: asyncio.AbstractEventLoop) -> None:
         self._room = room
         self._loop = loop
         self._server: Server | None = None

@@ -1,78 +1,56 @@
-"""`Room`: everything that the desk holds, and what each event of a page does."""
+"""`Room`: a desk with its windows, and what each event of a page does."""
 
 from __future__ import annotations
 
-import hashlib
 import threading
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Protocol
 
 from linewright.desk import events, first_day
-from linewright.desk.archive import Archive
-from linewright.desk.drawing import DrawingDesk, Wanted
-from linewright.desk.machine import DeskFront, Machine, Wish
-from linewright.desk.questions import Notes, Questions
-from linewright.desk.screen import Screen, Window
-from linewright.desk.sheet_desk import SheetDesk
+from linewright.desk.drawing import Wanted
+from linewright.desk.holdings import Holdings
+from linewright.desk.machine import Wish
+from linewright.desk.screen import Window
 from linewright.desk.truing import TruingDesk
 from linewright.errors import InputError
-from linewright.tasks import cautions
 from linewright.tasks.draw_task import DrawTask
-from linewright.tasks.target import VIRTUAL, Target
-from linewright.version import __version__
 
 if TYPE_CHECKING:
     from linewright.desk.machine import Met
-    from linewright.desk.phone import PhoneDoor
-
-PICTURES_HIGH: Final = 40
-
-PAPER: Final = "The sheet lies where the picture shows it, and is held."
+    from linewright.tasks.target import Target
 
 
-class Room:
-    """One desk.
+class Phone(Protocol):
+    """A door for phones."""
 
-    Parameters
+    def open(self) -> None:
+        """Let them in from now on."""
+
+    def close(self) -> None:
+        """And not any more."""
+
+
+class Room(Holdings):
+    """One desk, with who looks at it.
+
+    Attributes
     ----------
-    folder : where the sheet and everything that came to it is kept.
-    target : the machine.
+    phone : the door for phones; None: they are not let in.
     """
 
     def __init__(self, folder: Path, target: Target) -> None:
-        self.screen = Screen()
-        self.notes = Notes(self.screen)
-        self.questions = Questions(self.screen)
-        self.archive = Archive(folder)
-        self.pictures: dict[str, tuple[str, bytes]] = {}  # id to media type and content
-        self.sheet = SheetDesk(folder, target.rig, self.screen, self.notes, self.archive)
-        self.machine = Machine(target, self.screen, self.notes, self.questions, self._changed)
-        self.drawing = DrawingDesk(self.screen, self.machine, self.sheet.shelf, self.archive)
-        self._first_target = target
+        super().__init__(folder, target)
+        self.phone: Phone | None = None
+        self._truing = TruingDesk(self, folder)
         self._holder: str | None = None
         self._holder_lock = threading.Lock()
-        self._rigs: dict[str, Target] = {}
-        self._changed(target)
         self._show_holder()
-        self.stopping = threading.Event()
-        self.phone: PhoneDoor | None = None
-        self.task_name = ""
-        for key in ("task", "phone"):
-            self.screen.put(key, None)
-        self.truing = TruingDesk(self, folder)
 
     def start(self) -> None:
         """Begin."""
-        self.sheet.start()
-        self.machine.start()
-        self.truing.start()
-
-    def close(self) -> None:
-        """Stop what moves, pen up, and end everything."""
-        self.machine.close()
-        self.sheet.close()
+        super().start()
+        self._truing.start()
 
     # Who looks on
 
@@ -198,50 +176,29 @@ class Room:
     # Making it true
 
     def _on_trial(self, event: events.TrialSheet) -> None:
-        self.truing.make(event)
+        self._truing.make(event)
 
     def _on_trial_draw(self, event: events.Confirmed) -> None:
         self._confirm(event.confirmed, self.screen.get("before"))
-        self.truing.draw()
+        self._truing.draw()
 
     def _on_trial_close(self, _event: events.Plain) -> None:
-        self.truing.close()
+        self._truing.close()
 
     def _on_fit(self, event: events.Fit) -> None:
-        self.truing.fit(event)
+        self._truing.fit(event)
 
     def _on_fit_undo(self, _event: events.Plain) -> None:
-        self.truing.fit_undo()
+        self._truing.fit_undo()
 
     def _on_tune(self, event: events.Tune) -> None:
-        self.truing.tune(event)
+        self._truing.tune(event)
 
     def _on_exercise(self, event: events.Exercise) -> None:
         self._ask("exercise", "Exercising", lambda met, at: first_day.exercise(event, self, met, at))
 
     def _on_bring_up(self, event: events.BringUp) -> None:
         self._ask("bring-up", "Bring-up", lambda met, at: first_day.bring_up(event, self, met, at))
-
-    def show_task(self, name: str, doing: str, done: float | None = None, **more: Any) -> None:
-        """Show what else the machine is used for."""
-        self.task_name = name
-        self.screen.put("task", {**_NO_TASK, "name": name, "doing": doing, "done": done, **more})
-
-    def keep_picture(self, media_type: str, content: bytes) -> str:
-        """Keep a picture for the page; returns its id."""
-        name = f"p{hashlib.sha256(content).hexdigest()[:16]}"
-        self.pictures[name] = (media_type, content)
-        while len(self.pictures) > PICTURES_HIGH:
-            del self.pictures[next(iter(self.pictures))]
-        return name
-
-    def rig_changed(self) -> None:
-        """The rig file says something else now."""
-        target = self.machine.target
-        if target.rig_file is not None:
-            from linewright.rig.rig import Rig
-
-            self.machine.describe_rig(replace(target, rig=Rig.load(target.rig_file)))
 
     # The machine by hand
 
@@ -280,110 +237,16 @@ class Room:
 
         self.machine.ask(Wish(kind, busy, carry_out))
 
-    @property
-    def front(self) -> DeskFront:
-        """Of the wish that is being carried out."""
-        front = self.machine.front
-        assert front is not None, "a wish is being carried out"
-        return front
-
     # Which machine
 
     def _on_ports(self, _event: events.Plain) -> None:
-        self._look_for_ports()
-
-    def _look_for_ports(self) -> None:
-        if self.machine.ports_looking:
-            return
-        self.machine.ports_looking = True
-        self.machine.publish()
-        threading.Thread(target=self._list_ports, daemon=True, name="desk ports").start()
-
-    def _list_ports(self) -> None:
-        from linewright.board import machines, ports
-
-        held = self.machine.target.port
-        rigs = {one.unique: Path(one.rig_file).name for one in machines.memory().met if one.unique}
-        found: list[dict[str, Any]] = []
-        try:
-            # The board that is held answers us already; another greeting on its port would disturb it.
-            for seen in (one if one.port == held else ports.asked(one) for one in ports.listed()):
-                rig = rigs.get(seen.unique, "")
-                found.append(
-                    {"port": seen.port, "about": seen.about, "board": seen.board, "version": seen.version, "rig": rig}
-                )
-        finally:
-            self.machine.ports = [*self._always(), *found]
-            self.machine.ports_looking = False
-            self.machine.publish()
-
-    def _always(self) -> list[dict[str, Any]]:
-        """Ports that are there without being plugged in: the virtual rig, and what the command has named."""
-        first = self._first_target.port
-        words = {"board": "", "version": "", "rig": ""}
-        listed = [{"port": VIRTUAL, "about": "the virtual rig: nothing real moves", **words}]
-        if first != VIRTUAL and not first.startswith("serial:"):
-            listed.append({"port": first, "about": "as named when the desk was opened", **words})
-        return listed
+        self.look_for_ports()
 
     def _on_connect(self, event: events.Connect) -> None:
-        known = {one["port"] for one in self.machine.ports}
-        if event.port not in known:
-            raise InputError(f"there is no port {event.port}", hint="look for ports again")
-        target = self._rigs.get(event.rig or self.machine.rig_id)
-        if target is None:
-            raise InputError("there is no such rig", hint="choose one of those that are listed")
-        target = replace(target, port=event.port, port_named=True, board="", unique="", meeting=None)
-        self.machine.connect(target, real_time=event.real_time)
+        self.connect(event)
 
     def _on_disconnect(self, _event: events.Plain) -> None:
         self.machine.connect(None)
-
-    def _changed(self, target: Target) -> None:
-        """Another machine is meant, or its rig file says something else."""
-        self._list_rigs(target)
-        self.sheet.lies_on(target.rig)
-        rehearsal = ""
-        if target.rehearses:
-            rehearsal = target.words
-        elif target.on_virtual_rig:
-            rehearsal = "The virtual rig: nothing real moves"
-        self.screen.put(
-            "desk",
-            {
-                "version": __version__,
-                "virtual": target.on_virtual_rig,
-                "rehearsal": rehearsal,
-                "file": str(self.sheet.history.sheet_file),
-            },
-        )
-        before = [{"key": "paper", "text": PAPER}, {"key": "pen", "text": "The first pen is in."}]
-        if told := cautions.before_moving(target.port):
-            before.append({"key": "cautions", "text": " ".join(told)})
-        self.screen.put("before", before)
-        self.machine.publish()
-
-    def _list_rigs(self, target: Target) -> None:
-        from linewright.tasks import target as targets
-
-        found = [target, self._first_target, *targets.known()]
-        self._rigs = {}
-        for one in found:
-            name = "default" if one.rig_file is None else f"r-{abs(hash(one.rig_file.resolve())):x}"
-            self._rigs.setdefault(name, one)
-        usual = targets.usual_file()
-        self.machine.rigs = [
-            {
-                "id": name,
-                "name": one.rig.name if one.rig_file is None else f"{one.rig.name} ({one.rig_file.name})",
-                "board": one.rig.board,
-                "usual": one.rig_file is not None and usual == one.rig_file.resolve(),
-            }
-            for name, one in self._rigs.items()
-        ]
-        self.machine.rig_id = next(name for name, one in self._rigs.items() if one is target)
-        if not self.machine.ports:
-            self.machine.ports = self._always()
 
     def _on_phone(self, event: events.Switch) -> None:
         if self.phone is None:
@@ -392,17 +255,6 @@ class Room:
             self.phone.open()
         else:
             self.phone.close()
-
-
-_NO_TASK: Final[dict[str, Any]] = {
-    "name": "",
-    "doing": "",
-    "done": None,
-    "rows": [],
-    "steps": [],
-    "step": None,
-    "error": None,
-}
 
 
 def _free_name(taken: set[str]) -> str:

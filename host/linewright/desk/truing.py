@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from linewright.calibration.trial.finding import Finding
     from linewright.calibration.trial.kit import Kit
     from linewright.desk import events
-    from linewright.desk.room import Room
+    from linewright.desk.holdings import Holdings
     from linewright.tasks.fitting import FitTask
 
 FOLDER = "trials"
@@ -31,7 +31,7 @@ FOLDER = "trials"
 class TruingDesk:
     """The trial sheet on the desk, and the figures that come of it."""
 
-    def __init__(self, room: Room, folder: Path) -> None:
+    def __init__(self, room: Holdings, folder: Path) -> None:
         self._room = room
         self._folder = folder / FOLDER
         self._screen = room.screen
