@@ -2,6 +2,7 @@
 
 import os
 import signal
+import sys
 import tempfile
 from pathlib import Path
 
@@ -22,6 +23,10 @@ def pytest_runtest_setup() -> None:
     """No test finds the usual rig of another one."""
     (Path(_state.name) / "linewright" / "machines.json").unlink(missing_ok=True)
 
+
+# Commands are started by the hundred: each would compile all modules again where nothing compiled may be kept.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
 
 # A suite that is started in the background (``&``, nohup) is not to be interrupted, nor is what it starts; but some
 # tests are about being interrupted.

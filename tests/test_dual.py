@@ -32,27 +32,31 @@ def outcomes(*command: object) -> dict[str, str]:
     return seen
 
 
-@pytest.fixture(scope="module")
-def under_cpython():
-    return outcomes(sys.executable, "-W", "error", RUN)
+MODULES = sorted(path.stem for path in RUN.parent.glob("test_*.py") if not path.stem.endswith("_slow"))
 
 
-def test_runs_under_cpython(under_cpython):
+@pytest.mark.parametrize("module", MODULES)
+def test_runs_the_same_tests_under_both_interpreters(module):
+    under_cpython = outcomes(sys.executable, "-W", "error", RUN, module)
     assert list(under_cpython.values()).count("ok") > 0
-
-
-def test_runs_the_same_tests_under_micropython(under_cpython):
     if not MICROPYTHON.exists():
         reason = "NOT TESTED UNDER MICROPYTHON: .tools/micropython is missing; `make micropython` says why"
         if os.environ.get("LINEWRIGHT_REQUIRE_MICROPYTHON"):
             pytest.fail(reason)
         pytest.skip(reason)
-    under_micropython = outcomes(MICROPYTHON, "-X", HEAP, RUN)
+    under_micropython = outcomes(MICROPYTHON, "-X", HEAP, RUN, module)
     assert sorted(under_micropython) == sorted(under_cpython)
-    assert len(under_micropython) > 0
     # A test may be left out on one side for a reason it states; it must not be left out on both.
     for name, outcome in under_micropython.items():
         assert "ok" in (outcome, under_cpython[name]), f"{name} ran nowhere"
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("interpreter", [(sys.executable, "-W", "error"), (MICROPYTHON, "-X", HEAP)])
+def test_what_takes_minutes(interpreter):
+    if not Path(interpreter[0]).exists():
+        pytest.skip("NOT TESTED UNDER MICROPYTHON: .tools/micropython is missing; `make micropython` says why")
+    assert set(outcomes(*interpreter, RUN, "_slow").values()) == {"ok"}
 
 
 def test_the_kernel_makes_the_same_words_as_bytecode(tmp_path):

@@ -10,7 +10,6 @@
 Nothing here knows about frames.  Requests return a reason from `messages.REASONS`; `NO_REASON` means done.
 """
 
-import gc
 from array import array
 
 from lineboard import kernel
@@ -20,7 +19,7 @@ from lineboard.homing import Homing, HomingFault
 from lineboard.pen import Pen
 from lineboard.server import Server
 from linewire import messages
-from linewire.compat import const, ticks_add, ticks_diff
+from linewire.compat import collect, const, ticks_add, ticks_diff
 from linewire.messages import ASLEEP, DRAWING, FAULTED, HOLDING, READY, UNHOMED
 
 VERSION = "lineboard 0.1"
@@ -502,7 +501,7 @@ class Board:
         It takes some 25 ms on an RP2040.  A drawing and a homing allocate little: what is free after this lasts.
         """
         self.port.alive()
-        gc.collect()
+        collect()
 
     def flags(self):
         """The report's flags."""

@@ -8,6 +8,8 @@ with checked integers.
 """
 
 try:
+    from gc import collect
+
     import micropython
     from micropython import const
 
@@ -43,6 +45,10 @@ except ImportError:
 
     def const(value):
         return value
+
+    def collect():
+        """CPython frees what is no longer used at once; looking through the heap of a large process takes a second."""
+        return None
 
     def ptr8(buffer):
         return buffer

@@ -3,7 +3,8 @@
     .venv/bin/python tests/dual/run.py [NAME ...]           CPython, with its own unittest
     .tools/micropython tests/dual/run.py [NAME ...]         MicroPython, with unittest_shim where it has none
 
-Each NAME picks the modules whose file name contains it. One line per test, ``ok|failed|skipped module.Class.method``,
+Each NAME picks the modules whose file name contains it; a module named ``.._slow`` is run only if a NAME ends so.
+One line per test, ``ok|failed|skipped module.Class.method``,
 and a last line ``ran N failed F skipped S``; tests/test_dual.py reads them and compares the interpreters.
 """
 
@@ -82,6 +83,8 @@ def main(wanted):
             continue
         name = file_name[:-3]
         if wanted and not any(part in name for part in wanted):
+            continue
+        if name.endswith("_slow") and not any(part.endswith("_slow") for part in wanted):
             continue
         try:
             module = __import__(name)

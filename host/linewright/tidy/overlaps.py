@@ -78,26 +78,32 @@ def without_overlaps(drawing: Drawing, *, tolerance_mm: float, least_mm: float) 
     # No stroke can be cut whose covered stretches do not add up to what is worth cutting.
     amount = np.bincount(stroke[cover.covered], (cover.high - cover.low) * size[cover.covered], minlength=len(drawing))
     worth = amount >= np.minimum(least_mm, length_mm) - tolerance_mm
-    by_stroke: dict[int, list[int]] = defaultdict(list)
-    for number in np.flatnonzero(worth[stroke[cover.covered]]).tolist():
-        by_stroke[int(stroke[cover.covered[number]])].append(number)
+    numbers = np.flatnonzero(worth[stroke[cover.covered]])
+    if not len(numbers):
+        return drawing
+    numbers = numbers[np.argsort(stroke[cover.covered[numbers]], kind="stable")]
+    covered_strokes, begins = np.unique(stroke[cover.covered[numbers]], return_index=True)
+    by_stroke = dict(zip(covered_strokes.tolist(), np.split(numbers, begins[1:]), strict=True))
     first_segment = np.searchsorted(stroke, np.arange(len(drawing)))
     gone: dict[int, list[Part]] = defaultdict(list)  # of each segment, as shares
+    all_gone = np.zeros(len(segment), dtype=bool)
     cut: dict[int, list[Part]] = {}  # of each stroke, mm along it
     for one in sorted(by_stroke, key=lambda s: int(rank[s])):
         at = first_segment[one]
         sizes = size[at : at + drawing.starts[one + 1] - drawing.starts[one] - 1]
         places = np.concatenate(([0.0], np.cumsum(sizes)))
-        parts = _parts(cover, by_stroke[one], gone, int(at), places)
+        there = by_stroke[one]
+        parts = _parts(cover, there[~all_gone[cover.by[there]]].tolist(), gone, int(at), places)
         runs = _runs(parts, places, tolerance_mm * _BETWEEN, least_mm)
         if runs:
             cut[one] = runs
             for v in range(len(sizes)):
-                here, there = float(places[v]), float(places[v + 1])
+                begin, end = float(places[v]), float(places[v + 1])
                 for low, high in runs:
-                    if low < there and high > here and there > here:
-                        part = ((max(low, here) - here) / (there - here), (min(high, there) - here) / (there - here))
+                    if low < end and high > begin and end > begin:
+                        part = ((max(low, begin) - begin) / (end - begin), (min(high, end) - begin) / (end - begin))
                         gone[int(at) + v].append(part)
+                        all_gone[int(at) + v] |= part == (0.0, 1.0)
     return _what_is_left(drawing, cut) if cut else drawing
 
 
@@ -105,6 +111,9 @@ def _covers(a: Points, b: Points, stroke: Indices, rank: Indices, pen: Indices, 
     """For every segment the stretches that lie beside a segment of a stroke that comes before in rank."""
     low, high = np.minimum(a, b) - tolerance_mm, np.maximum(a, b) + tolerance_mm
     tree = shapely.STRtree(shapely.linestrings(np.stack((a, b), axis=1)))
+    ways = b - a
+    sizes = np.hypot(ways[:, 0], ways[:, 1])
+    beside = tolerance_mm * _BESIDE
     found: list[tuple[NDArray[np.generic], ...]] = []
     for begin in range(0, len(a), _AT_ONCE):
         part = slice(begin, begin + _AT_ONCE)
@@ -112,14 +121,17 @@ def _covers(a: Points, b: Points, stroke: Indices, rank: Indices, pen: Indices, 
         j = j + begin
         fit = (rank[stroke[i]] < rank[stroke[j]]) & (pen[stroke[i]] == pen[stroke[j]])
         i, j = i[fit], j[fit]
-        way, own = b[i] - a[i], b[j] - a[j]
-        size, own_size = np.hypot(way[:, 0], way[:, 1]), np.hypot(own[:, 0], own[:, 1])
-        u = way / size[:, None]
+        # Most neighbours cross; looked at first, because in a crowd of strokes there are millions of them.
+        own_size = sizes[j]
+        apart = np.abs(ways[i, 0] * ways[j, 1] - ways[i, 1] * ways[j, 0]) / sizes[i]
+        near = apart <= np.maximum(2.0 * beside, _CROSSING * own_size) * (1.0 + 1e-9)
+        i, j, own_size = i[near], j[near], own_size[near]
+        size = sizes[i]
+        u = ways[i] / size[:, None]
         # Across and along the covering segment, at both ends of the covered one; linear in between.
         across = np.stack([u[:, 0] * (p[j] - a[i])[:, 1] - u[:, 1] * (p[j] - a[i])[:, 0] for p in (a, b)])
         along = np.stack([((p[j] - a[i]) * u).sum(axis=1) for p in (a, b)])
         t0, t1 = np.zeros(len(i)), np.ones(len(i))
-        beside = tolerance_mm * _BESIDE
         for value, least, most in ((across, -beside, beside), (along, 0.0, size)):
             slope = value[1] - value[0]
             with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
