@@ -89,7 +89,7 @@ def rendered(text: str, folder: Path, fonts: str | None) -> np.ndarray | None:
         )
     except (ValueError, RuntimeError):
         return None
-    return np.asarray(Image.open(io.BytesIO(bytes(data))).convert("RGBA"), dtype=np.int16)
+    return np.asarray(Image.open(io.BytesIO(bytes(data))).convert("RGBA"))
 
 
 def text_of(path: Path) -> str:
@@ -143,12 +143,19 @@ def widest_px(text: str, shape: tuple[int, ...]) -> float:
 
 def edges_of(picture: np.ndarray) -> np.ndarray:
     """(h, w) bool: where any channel, with colours as far as they are seen, jumps."""
-    seen = picture.astype(np.int32)
+    seen = picture.astype(np.uint16)
     seen[:, :, :3] = seen[:, :, :3] * seen[:, :, 3:] // 255
+    levels = seen.astype(np.uint8)
     found = np.zeros(seen.shape[:2], dtype=bool)
-    found[:, 1:-1] |= (np.abs(seen[:, 2:] - seen[:, :-2]) > JUMP).any(axis=2)
-    found[1:-1] |= (np.abs(seen[2:] - seen[:-2]) > JUMP).any(axis=2)
+    found[:, 1:-1] |= _jumps(levels[:, 2:], levels[:, :-2])
+    found[1:-1] |= _jumps(levels[2:], levels[:-2])
     return found
+
+
+def _jumps(these: np.ndarray, those: np.ndarray) -> np.ndarray:
+    """(h, w) bool: where any of the four channels of two (h, w, 4) uint8 differs by more than a jump."""
+    _, high = cv2.threshold(cv2.absdiff(these, those), JUMP, 1, cv2.THRESH_BINARY)
+    return np.ascontiguousarray(high).view(np.uint32)[:, :, 0] != 0
 
 
 def drawn(picture: Picture, shape: tuple[int, ...]) -> np.ndarray:
@@ -195,7 +202,7 @@ def compared(path: Path, fonts: str | None, out: str | None) -> Outcome:
         return Outcome(name, "crashed", words=f"{type(problem).__name__}: {problem}")
     seconds = time.perf_counter() - start
     if reference is None:
-        reference = np.zeros((ACROSS_PX, ACROSS_PX, 4), dtype=np.int16)
+        reference = np.zeros((ACROSS_PX, ACROSS_PX, 4), dtype=np.uint8)
     ink = np.zeros(reference.shape[:2], dtype=bool) if picture is None else drawn(picture, reference.shape)
     best = None
     for extra in (widest_px(text, reference.shape), 0.0):
@@ -224,7 +231,7 @@ def compared(path: Path, fonts: str | None, out: str | None) -> Outcome:
 def save(reference: np.ndarray, ink: np.ndarray, target: Path) -> None:
     """Both on one picture, strokes in red."""
     on_white = Image.new("RGB", reference.shape[1::-1], "white")
-    picture = Image.fromarray(reference.astype(np.uint8), "RGBA")
+    picture = Image.fromarray(reference, "RGBA")
     on_white.paste(picture, mask=picture.getchannel("A"))
     pixels = np.asarray(on_white).copy() // 2 + 127
     pixels[ndimage.binary_dilation(ink)] = (220, 0, 0)

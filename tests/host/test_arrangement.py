@@ -88,7 +88,7 @@ def test_everything_in_the_file_is_in_the_value():
         ('pattern = "wheels:seed=3"', 'pattern = "weels"', "line 25: pattern: there is no pattern 'weels'; did you me"),
         ('pattern = "wheels:seed=3"', 'pattern = "wheels:seed=x"', "line 25: pattern: wheels: seed = x is not a whole"),
         ('pattern = "wheels:seed=3"', 'pattern = "hatching"', "line 25: pattern: hatching takes a photograph"),
-        ('pattern = "wheels:seed=3"', "", "line 23: there is none of source, text and pattern"),
+        ('pattern = "wheels:seed=3"', "", "line 23: there is none of source, text, text_file and pattern"),
         ('source = "pictures/heron.svg"', 'source = "a.svg"\ntext = "b"', "line 9: source and text are given"),
         ('source = "pictures/heron.svg"', 'source = "a.svg"\npens = "black, blak"', "line 9: pens: "),
         ('source = "pictures/heron.svg"', 'source = "a.svg"\nas = "wheels"', "line 9: as: wheels takes no source"),

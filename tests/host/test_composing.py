@@ -11,7 +11,7 @@ from shapely import affinity
 
 from linewright.drawing.strokes import Drawing, Pen
 from linewright.errors import InputError, SheetError, SourceError
-from linewright.planning import composing, pipeline
+from linewright.planning import arrangement, composing, pipeline
 from linewright.planning.arrangement import Arrangement, Item, Repeat
 from linewright.planning.pipeline import Lines, Placement
 from linewright.rig.rig import Rig
@@ -230,3 +230,60 @@ def test_a_place_beside_a_picture_is_an_arrangement_of_one(tmp_path):
     turned = laid(Item("a", source="x", at_mm=(20, 30), width_mm=40, turn_deg=30, mirror=True))
     assert shapely.hausdorff_distance(lines_of(composed.drawing), lines_of(turned.drawing)) < 1e-9
     assert pipeline.arranged(str(svg(tmp_path)), Placement(turn_deg=90), Lines()) is None
+
+
+SQUARE = '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="40mm" viewBox="0 0 40 40">{}</svg>'
+
+
+def test_items_hide_what_lies_below_them(tmp_path):
+    (tmp_path / "line.svg").write_text(SQUARE.format('<path d="M0 20H40" stroke="red"/>'))
+    (tmp_path / "ring.svg").write_text(
+        SQUARE.format('<path d="M0 0H40V40H0ZM10 10V30H30V10Z" fill="blue"/><rect x="18" y="18" width="4" height="4"/>')
+    )
+    below = Item("below", source="line.svg", at_mm=(20.0, 20.0), width_mm=40.0)
+    above = Item("above", source="ring.svg", at_mm=(40.0, 20.0), width_mm=40.0, turn_deg=30.0, mirror=True)
+
+    def length(*items: Item) -> float:
+        arranged = pipeline.Arranged(Arrangement(items=items), tmp_path)
+        whole, _ = pipeline.compose(arranged, Rig.default(), Lines())
+        assert sum(laid.strokes for laid in whole.laid) == len(whole.drawing)
+        red = [
+            s for s, pen in zip(whole.drawing, whole.drawing.pen, strict=True) if whole.drawing.pens[pen].name == "red"
+        ]
+        return float(sum(np.hypot(*np.diff(stroke, axis=0).T).sum() for stroke in red))
+
+    # What shapely's own polygons leave of the line.
+    ring = shapely.Polygon([(0, 0), (40, 0), (40, 40), (0, 40)], [[(10, 10), (30, 10), (30, 30), (10, 30)]])
+    cover = affinity.rotate(shapely.union(ring, shapely.box(18, 18, 22, 22)), 30.0, origin=(20, 20))
+    box = cover.bounds
+    cover = affinity.translate(cover, 40.0 - box[0], 20.0 - box[1])
+    left = shapely.difference(shapely.LineString([(20, 40), (60, 40)]), cover).length
+    assert 3.0 < left < 37.0
+    assert length(below, above) == pytest.approx(left, abs=1e-6)
+    assert length(above, below) == pytest.approx(40.0)
+    assert length(below, Item(**{**vars(above), "hides": False})) == pytest.approx(40.0)
+
+
+def test_words_of_a_file_layers_and_pages_are_keys_of_items(tmp_path):
+    (tmp_path / "words.txt").write_text("Marrow Quay")
+    (tmp_path / "two.svg").write_text(
+        SQUARE.format(
+            '<g id="one"><path d="M0 0H40" stroke="red"/></g><g id="two"><path d="M0 9H40" stroke="blue"/></g>'
+        )
+    )
+    text = (
+        '[[item]]\ntext_file = "words.txt"\nwidth_mm = 50\n[[item]]\nsource = "two.svg"\nlayers = ["two"]\npage = 1\n'
+        '[[item]]\ntext = "an owl in the rain"\nas = "words"\nwidth_mm = 40\n'
+    )
+    whole, _ = pipeline.compose(pipeline.Arranged(arrangement.read(text), tmp_path), Rig.default(), Lines())
+    assert "red" not in [pen.name for pen in whole.drawing.pens]
+    assert "blue" in [pen.name for pen in whole.drawing.pens]
+    assert min(laid.strokes for laid in whole.laid) >= 1
+    with pytest.raises(SourceError, match="text and text_file are given"):
+        arrangement.read('[[item]]\ntext = "a"\ntext_file = "words.txt"\n')
+    with pytest.raises(SourceError, match="no page 3"):
+        pipeline.compose(
+            pipeline.Arranged(arrangement.read('[[item]]\nsource = "two.svg"\npage = 3\n'), tmp_path),
+            Rig.default(),
+            Lines(),
+        )

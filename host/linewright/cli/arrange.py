@@ -63,6 +63,15 @@ PenBy = Annotated[
 ]
 
 
+OfPage = Annotated[
+    int | None, typer.Option("--page", metavar="NUMBER", min=1, help="Which page of its file.", show_default=False)
+]
+Hides = Annotated[
+    bool | None,
+    typer.Option("--hide/--see-through", help="Whether its areas hide what lies below it.", show_default=False),
+]
+
+
 @app.command("add")
 def add(
     file: File,
@@ -71,6 +80,12 @@ def add(
         typer.Argument(metavar="SOURCE", help="A picture; or else one of --text and --pattern.", show_default=False),
     ] = None,
     text: options.Text = None,
+    text_file: Annotated[
+        str | None, typer.Option("--text-file", metavar="FILE", help="Write the words of a file.", show_default=False)
+    ] = None,
+    sentence: Annotated[
+        str | None, typer.Option("--sentence", metavar="WORDS", help="Draw what they say.", show_default=False)
+    ] = None,
     pattern: options.Pattern = None,
     name: Annotated[
         str | None, typer.Option("--id", metavar="ID", help="What to call it; made of its source otherwise.")
@@ -87,6 +102,9 @@ def add(
     method: options.Method = None,
     pens: options.Pens = None,
     pen_by: PenBy = None,
+    page: OfPage = None,
+    layers: options.Layers = None,
+    hides: Hides = None,
     sheet: options.SheetName = None,
     margin_mm: options.Margin = None,
     as_json: options.AsJson = False,
@@ -96,10 +114,15 @@ def add(
     from linewright.planning import arrangement_file
     from linewright.planning.arrangement import Arrangement, Item
 
-    if sum(one is not None for one in (source, text, pattern)) != 1:
-        raise InputError("an item is one of SOURCE, --text and --pattern", hint="name one of them")
+    if sum(one is not None for one in (source, text, text_file, sentence, pattern)) != 1:
+        hint = "name one of them"
+        raise InputError("an item is one of SOURCE, --text, --text-file, --sentence and --pattern", hint=hint)
     before = arrangement_file.load(file) if file.exists() else Arrangement()
+    if sentence is not None:
+        text, method = sentence, method or "words"
     item = Item(name or "", None if source is None else _from_folder(source, file), text, pattern, method, pens)
+    item = replace(item, text_file=None if text_file is None else _from_folder(text_file, file))
+    item = _of_file(item, page, layers, hides)
     item = _placed(item, at, width_mm, height_mm, align, turn_deg, mirror, fit, copies, gap, pen_by)
     after = _on_sheet(before.added(item), sheet, margin_mm)
     arrangement_file.save(file, after)
@@ -126,6 +149,9 @@ def move(
     method: options.Method = None,
     pens: options.Pens = None,
     pen_by: PenBy = None,
+    page: OfPage = None,
+    layers: options.Layers = None,
+    hides: Hides = None,
     as_json: options.AsJson = False,
 ) -> None:
     """Change where an item lies, and how it is drawn. What is not said stays as it is; --size 0 takes a size out."""
@@ -143,6 +169,7 @@ def move(
         item = replace(item, at_mm=(item.at_mm[0] + x, item.at_mm[1] + y))
     item = _placed(item, at, width_mm, height_mm, align, turn_deg, mirror, fit, copies, gap, pen_by)
     item = replace(item, method=item.method if method is None else method, pens=item.pens if pens is None else pens)
+    item = _of_file(item, page, layers, hides)
     after = before.changed(item)
     arrangement_file.save(file, after)
     _say(file, after, item, "is as it was" if after == before else "is changed", as_json=as_json)
@@ -182,6 +209,17 @@ def show(
     for item in found.items:
         table.add_row(item.id, item.what, *_words(item))
     output.console().print(table)
+
+
+def _of_file(item: Item, page: int | None, layers: str | None, hides: bool | None) -> Item:
+    """The item with what was said about its file."""
+    wanted = None if layers is None else tuple(name.strip() for name in layers.split(",") if name.strip())
+    return replace(
+        item,
+        page=item.page if page is None else page,
+        layers=item.layers if wanted is None else wanted,
+        hides=item.hides if hides is None else hides,
+    )
 
 
 def _placed(

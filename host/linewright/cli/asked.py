@@ -10,10 +10,8 @@ from pathlib import Path
 from typing import Final
 
 from linewright.cli import output
-from linewright.errors import InputError, SourceError
-
-LONGEST_FILE: Final = 1_000_000
-"""Bytes of a text file: far beyond what a sheet holds, and nothing that would fill the memory."""
+from linewright.errors import InputError
+from linewright.planning.text_file import text_from, text_of
 
 LONGEST_NAME: Final = 30
 """Letters of a drawing's name that is made of its words."""
@@ -175,24 +173,7 @@ def _fitting(method: str, takes: tuple[str, ...], option: str) -> str:
 
 def _read(name: str) -> str:
     """A text file, or the standard input."""
-    try:
-        if name == "-":
-            data = sys.stdin.buffer.read(LONGEST_FILE + 1)
-        else:
-            with Path(name).open("rb") as file:
-                data = file.read(LONGEST_FILE + 1)
-    except OSError as error:
-        hint = "check the name and the rights"
-        raise SourceError(f"cannot be read: {error.strerror}", where=name, hint=hint) from error
-    if len(data) > LONGEST_FILE:
-        raise SourceError(
-            f"the text has more than {LONGEST_FILE:,} bytes, the limit", where=name, hint="draw it in several parts"
-        )
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        hint = "save the text as UTF-8; a picture is named without --text-file"
-        raise SourceError(f"byte {error.start} is not UTF-8 text", where=name, hint=hint) from error
+    return text_from(sys.stdin.buffer, name) if name == "-" else text_of(Path(name))
 
 
 def _slug(words: str) -> str:

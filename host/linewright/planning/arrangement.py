@@ -95,7 +95,7 @@ class Repeat:
 
 @dataclass(frozen=True)
 class Item:
-    """One thing on the sheet. One of ``source``, ``text`` and ``pattern`` says what it is.
+    """One thing on the sheet. One of ``source``, ``text``, ``text_file`` and ``pattern`` says what it is.
 
     Parameters
     ----------
@@ -115,6 +115,10 @@ class Item:
     turn_deg : clockwise as seen, any angle.
     mirror : left and right are swapped, before it is turned.
     repeat : copies; None: one.
+    text_file : a file of words to write, in place of ``text``; a relative name begins at the arrangement's folder.
+    page : which page of a file of several.
+    layers : names or numbers of the layers to draw of a drawing file; none: those that it shows.
+    hides : whether the areas of a drawing file hide what lies below them.
     """
 
     __pydantic_config__: ClassVar[ConfigDict] = ConfigDict(extra="forbid", populate_by_name=True)
@@ -134,6 +138,15 @@ class Item:
     turn_deg: _Turn = 0.0
     mirror: _Flag = False
     repeat: Repeat | None = None
+    text_file: _Words | None = None
+    page: Annotated[int, BeforeValidator(_whole), Field(ge=1, le=100_000)] = 1
+    layers: tuple[_Words, ...] = ()
+    hides: _Flag = True
+
+    @property
+    def writes(self) -> bool:
+        """Whether it is words."""
+        return self.text is not None or self.text_file is not None
 
     @property
     def what(self) -> str:
@@ -141,7 +154,7 @@ class Item:
         if self.text is not None:
             words = " ".join(self.text.split())
             return f'"{words if len(words) <= 30 else words[:27] + "..."}"'
-        return self.pattern or self.source or ""
+        return self.pattern or self.source or self.text_file or ""
 
 
 @dataclass(frozen=True)
@@ -228,7 +241,7 @@ def is_one(source: str | Path) -> bool:
 
 def free_id(item: Item, taken: set[str]) -> str:
     """An id that says what an item is and is not taken."""
-    named = item.text or (item.pattern or "").partition(":")[0] or Path(item.source or "").stem
+    named = item.text or (item.pattern or "").partition(":")[0] or Path(item.source or item.text_file or "").stem
     base = re.sub(r"[\W_]+", "-", named.lower()).strip("-")[:20].strip("-") or "item"
     number, found = 1, base
     while found in taken:
@@ -339,15 +352,17 @@ def _doubtful_item(item: Item) -> Iterator[tuple[tuple[str, ...], str]]:
     from linewright.sources import methods
     from linewright.sources.pens import read_pens
 
-    given = [key for key in ("source", "text", "pattern") if getattr(item, key) is not None]
+    given = [key for key in ("source", "text", "text_file", "pattern") if getattr(item, key) is not None]
     if len(given) != 1:
-        many = f"{' and '.join(given)} are given" if given else "there is none of source, text and pattern"
+        many = f"{' and '.join(given)} are given" if given else "there is none of source, text, text_file and pattern"
         yield (given[-1:] and (given[-1],)) or (), f"{many}; an item is one of them"
         return
     for key, words in (("as", item.method), ("pattern", item.pattern)):
         if words is None:
             continue
-        wanted = {"text": ("text", "sentence"), "pattern": ("seed",)}.get(given[0] if key == "as" else key, ())
+        wanted = {"text": ("text", "sentence"), "text_file": ("text",), "pattern": ("seed",)}.get(
+            given[0] if key == "as" else key, ()
+        )
         try:
             takes = methods.method(words.partition(":")[0].strip(), wanted).takes
             methods.chosen(words)

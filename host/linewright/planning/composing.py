@@ -13,12 +13,15 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
+from shapely import affinity
 
 from linewright.drawing.crop import Box, Cut, Placed, clip
 from linewright.drawing.strokes import Drawing, Pen
 from linewright.errors import InputError, SheetError, SourceError
 from linewright.planning.arrangement import Arrangement, Item, Repeat
+from linewright.planning.hiding import without_covered
 from linewright.planning.placement import fit_scale, refuse_damage, settled, share_of
 from linewright.sources.picture import Picture, Wish
 
@@ -89,20 +92,32 @@ def composed(arrangement: Arrangement, room_mm: Box, wish: Wish, read: Read) -> 
     laid: list[Laid] = []
     warnings: list[str] = []
     vertices = 0
-    for item in arrangement.items:
+    covers: list[shapely.Geometry] = []
+    for number, item in enumerate(arrangement.items):
         try:
-            placed, where, notes = _item(item, room_mm, wish, read, VERTICES_HIGH - vertices)
+            # The lowest has nothing to hide.
+            asked = replace(wish, covers=number > 0 and item.hides and item.source is not None)
+            placed, where, notes, cover = _item(item, room_mm, asked, read, VERTICES_HIGH - vertices)
         except InputError as error:
             error.args = (f"item {item.id}: {error}",)
             raise
         vertices += placed.vertices
         parts.append(placed)
         laid.append(where)
+        covers.append(cover)
         warnings += [f"item {item.id}: {note}" for note in notes]
+    above = shapely.GeometryCollection()
+    for number in reversed(range(len(parts))):
+        parts[number] = without_covered(parts[number], above)
+        laid[number] = replace(laid[number], strokes=len(parts[number]))
+        above = shapely.union(above, covers[number])
     return Composed(_together(parts), tuple(laid), tuple(warnings))
 
 
-def _item(item: Item, room: Box, wish: Wish, read: Read, left: int) -> tuple[Placed, Laid, tuple[str, ...]]:
+def _item(
+    item: Item, room: Box, wish: Wish, read: Read, left: int
+) -> tuple[Placed, Laid, tuple[str, ...], shapely.Geometry]:
+    """One item and its copies: strokes, where it lies, notes, and what it hides of what is below it."""
     copies = item.repeat or Repeat()
     cell = _cell(item, copies, room)
     picture = _asked(item, cell, wish, read)
@@ -127,12 +142,16 @@ def _item(item: Item, room: Box, wish: Wish, read: Read, left: int) -> tuple[Pla
     middle = np.array([picture.width_mm, picture.height_mm]) / 2
     placed: list[Placed] = []
     boxes: list[Box] = []
+    hidden: list[shapely.Geometry] = []
+    cover = _area(picture.covers)
     for row in range(copies.rows):
         for column in range(copies.columns):
             corner = first + np.array([column, row]) * (seen + gap)
             centre = corner + seen / 2
             moved = drawing.transformed(np.column_stack((linear, centre - linear @ middle)))
             placed.append(clip(settled(moved, room, seen), room))
+            offset = centre - linear @ middle
+            hidden.append(affinity.affine_transform(cover, [*linear.ravel(), *offset]))
             boxes.append((*corner.tolist(), *(corner + seen).tolist()))
     whole = Drawing.one_after_the_other(placed)
     cut = sum((part.cut for part in placed), Cut())
@@ -144,7 +163,20 @@ def _item(item: Item, room: Box, wish: Wish, read: Read, left: int) -> tuple[Pla
     notes = list(picture.warnings)
     if cut:
         notes.append(_cut_words(cut))
-    return put, Laid(item.id, (float(page[0]), float(page[1])), tuple(boxes), len(put), cut), tuple(notes)
+    where = Laid(item.id, (float(page[0]), float(page[1])), tuple(boxes), len(put), cut)
+    return put, where, tuple(notes), shapely.union_all(hidden)
+
+
+def _area(rings: Sequence[NDArray[np.float64]]) -> shapely.Geometry:
+    """The area that an odd number of rings enclose."""
+    if not rings:
+        return shapely.GeometryCollection()
+    lines = shapely.multilinestrings(shapely.linestrings(np.concatenate(rings), indices=_numbers(rings)))
+    return shapely.make_valid(shapely.build_area(lines))
+
+
+def _numbers(rings: Sequence[NDArray[np.float64]]) -> NDArray[np.int64]:
+    return np.repeat(np.arange(len(rings)), [len(ring) for ring in rings])
 
 
 def _cut_words(cut: Cut) -> str:
@@ -205,14 +237,14 @@ def _page_in(proportion: Size, cell: Size, turn_deg: float) -> Size:
 def _asked(item: Item, cell: Size, wish: Wish, read: Read) -> Picture:
     """The item's strokes, made for the size that it gets."""
     wish = replace(wish, turn_deg=0, pen_by=item.pen_by, fit=item.fit)
-    proportionless = item.text is not None or item.pattern is not None
+    proportionless = item.writes or item.pattern is not None
     if item.width_mm is not None or item.height_mm is not None:
         width, height = item.width_mm or math.inf, item.height_mm or math.inf
         if item.pattern is not None:
             # A pattern has no proportion of its own: one side makes a square.
             width, height = item.width_mm or height, item.height_mm or width
         return read(item, replace(wish, room_mm=(width, height)))
-    if item.text is not None and _states_its_size(item):
+    if item.writes and _states_its_size(item):
         return read(item, replace(wish, room_mm=(math.inf, math.inf)))
     quarter = item.turn_deg % 90 == 0
     upright = cell[::-1] if item.turn_deg % 180 == 90 else cell
@@ -233,7 +265,7 @@ def _states_its_size(item: Item) -> bool:
 
 def _scale(item: Item, picture: Picture, cell: Size) -> float:
     """What is left to scale: 1 where the source was able to make its strokes for the size that it was asked for."""
-    if item.text is not None or item.pattern is not None:
+    if item.writes or item.pattern is not None:
         return 1.0
     size = np.array([picture.width_mm, picture.height_mm])
     if item.width_mm is not None or item.height_mm is not None:

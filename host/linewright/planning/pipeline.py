@@ -18,6 +18,7 @@ from linewright.planning.budget import Budget, fitted
 from linewright.planning.composing import Composed, Read, composed
 from linewright.planning.placement import place, to_machine
 from linewright.planning.poster import Piece, pieces
+from linewright.planning.text_file import text_of
 from linewright.program import file as program_file
 from linewright.rig.doubts import doubts
 from linewright.rig.sheet_place import largest_named, lies_within, room_on, sheet_on
@@ -366,10 +367,15 @@ def compose(
             source, method = str(found.folder / item.source), item.method
         else:
             source, method = item.text or "", item.pattern or item.method or "lettering"
+            if item.text_file is not None:
+                source = text_of(found.folder / item.text_file)
         pens = lines.pens
         if item.pens is not None:
             pens = read_pens(str(found.folder / item.pens.strip()) if is_one(item.pens.strip()) else item.pens)
-        return read_picture(source, replace(lines, method=method, pens=pens), asked)
+        one = replace(lines, method=method, pens=pens)
+        if item.source is not None:
+            one = replace(one, page=item.page if item.page > 1 else lines.page, layers=item.layers or lines.layers)
+        return read_picture(source, one, asked)
 
     whole = composed(wanted, room, wish, remembering(read))
     if wanted.poster is not None and wanted.sheet is None:

@@ -22,7 +22,7 @@ FILE_HIGH_BYTES: Final = 4_000_000
 ROWS_HIGH: Final = 10_000
 """Days of drawing."""
 
-_FIELDS: Final = ("text", "source", "pattern", "method")
+_FIELDS: Final = ("text", "text_file", "source", "pattern", "method")
 
 _PLACE: Final = re.compile(r"\{\{|\}\}|\{([^{}]*)\}")
 

@@ -6,6 +6,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final, Literal, Protocol
 
+import numpy as np
+from numpy.typing import NDArray
+
 from linewright.drawing.strokes import Drawing, Pen
 
 Report = Callable[[str, float], object]
@@ -25,6 +28,8 @@ class Picture:
     Parameters
     ----------
     drawing : strokes in mm, origin at the top left corner of the picture.
+    covers : polygons that hide what lies below the picture, (m, 2) rings in mm, none within another's hole but those of
+        holes themselves: inside is what an odd number of rings enclose. Empty unless they were asked for.
     width_mm, height_mm : size of the picture on the sheet; see `Wish`.
     warnings : what is not drawn, or not as the source says, and what was chosen; in plain words.
     """
@@ -33,6 +38,7 @@ class Picture:
     width_mm: float
     height_mm: float
     warnings: tuple[str, ...] = ()
+    covers: tuple[NDArray[np.float64], ...] = ()
 
 
 def _nobody(_state: str, _done: float) -> None:
@@ -79,6 +85,7 @@ class Wish:
     layers : names or numbers (from 1) of the layers to draw; none: those that the file shows.
     page : which one of a file of several, from 1.
     words : how the words of a drawing file are written.
+    covers : whether what the picture hides below it is wanted.
     report : told of progress.
     """
 
@@ -93,6 +100,7 @@ class Wish:
     layers: tuple[str, ...] = ()
     page: int = 1
     words: Words = USUAL_WORDS
+    covers: bool = False
     report: Report = _nobody
 
     def one_pen(self, name: str) -> Pen:

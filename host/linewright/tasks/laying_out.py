@@ -67,6 +67,7 @@ class KeptPictures:
         def kept(item: Item, wish: Wish) -> Picture:
             key = (
                 *(item.source, item.text, item.pattern, item.method, item.pens),
+                *(item.text_file, item.page, item.layers),
                 *(repr(getattr(wish, field.name)) for field in fields(wish) if field.name != "report"),
             )
             if key not in self._kept:

@@ -6,14 +6,18 @@ A gradient that becomes white is no such thing: the edge of what it fills stays 
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Final
 
 import numpy as np
 
 from linewright.sources.painting.flatten import Floats, Polylines, rearranged, together
-from linewright.sources.painting.inks import PALEST, lightness_at
+from linewright.sources.painting.inks import lightness_at
 from linewright.sources.painting.marks import Mark, Paint
 from linewright.sources.painting.runs import Runs, Segmented
 from linewright.sources.painting.sight import NEAR_MM, Sight
+
+FAINT: Final = 0.06
+"""Opacity below which the edge of paint is not seen: 15 of 255 levels of black on white."""
 
 
 def faded(lines: Polylines, paint_of: Callable[[Mark], Paint | None], sight: Sight, *, sides: bool) -> Polylines:
@@ -41,7 +45,7 @@ def faded(lines: Polylines, paint_of: Callable[[Mark], Paint | None], sight: Sig
         for sign in (1.0, -1.0) if sides else (0.0,):
             points = runs.middle[at] + sign * across[at]
             seen[at] = np.maximum(seen[at], _seen(sight, mark, paint_of, points))
-    kept, _, _ = runs.kept(seen >= PALEST)
+    kept, _, _ = runs.kept(seen >= FAINT)
     both = together((others, kept))
     return rearranged(both, np.argsort(both.owner, kind="stable"))
 
@@ -50,7 +54,7 @@ def _is_soft(sight: Sight, number: int, paint_of: Callable[[Mark], Paint | None]
     """Whether a mark may be seen in one place and not in another."""
     mark = sight.marks[number]
     paint = paint_of(mark)
-    clear = paint is not None and paint.gradient is not None and paint.alpha * paint.gradient.least_alpha < PALEST
+    clear = paint is not None and paint.gradient is not None and paint.alpha * paint.gradient.least_alpha < FAINT
     return clear or sight.has_mask(mark.clip)
 
 

@@ -16,6 +16,9 @@ Floats = NDArray[np.float64]
 PALEST: Final = 0.04
 """Tone below which a paint is the colour of paper: nothing of it is drawn, and no pen asked for."""
 
+OPAQUE: Final = 0.97
+"""Opacity from which a paint hides what is below: what is left of black shows as 8 of 255 levels."""
+
 TINT: Final = 0.16
 """Share by which colour counts beside lightness: pure yellow, as light as paper, is seen, and cream paper is paper."""
 

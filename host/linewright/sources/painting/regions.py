@@ -11,6 +11,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from linewright.compiled import available
 from linewright.sources.painting.flatten import Polylines
 
 Floats = NDArray[np.float64]
@@ -19,6 +20,7 @@ Bools = NDArray[np.bool_]
 
 _PER_SLAB = 4.0  # edges in a slab, beside those that cross all of it
 _MOST_SLABS = 4096
+_COMPILED_FROM = 1 << 23  # pairs from which starting the compiler pays
 _BLOCK = 1 << 20  # pairs of point and edge at a time: bounds the temporary arrays to some 50 MB
 
 
@@ -47,7 +49,8 @@ class Regions:
         begin, end = points, points[following] if len(points) else points
         shape = np.repeat(rings.owner, np.diff(starts))
         long = (begin != end).any(axis=1)
-        self.begin, self.end, self.shape = begin[long], end[long], shape[long]
+        self.begin = np.ascontiguousarray(begin[long])
+        self.end, self.shape = np.ascontiguousarray(end[long]), shape[long]
         self._ring = np.repeat(np.arange(len(rings)), np.diff(starts))[long]
         self._shape_of_ring = rings.owner
         steps = np.hypot(*(self.end - self.begin).T)
@@ -123,6 +126,10 @@ class Regions:
         slab = self._slab(shape[chosen], points_mm[chosen, 1])
         counts = self._starts[slab + 1] - self._starts[slab]
         limits = np.cumsum(counts)
+        if limits[-1] > _COMPILED_FROM and available():
+            winding, crossings = self._around_compiled(points_mm[chosen], slab)
+            found[chosen] = np.where(self.even_odd[shape[chosen]], crossings % 2 == 1, winding != 0)
+            return found
         low = 0
         while low < len(chosen):
             before = limits[low - 1] if low else 0
@@ -133,6 +140,14 @@ class Regions:
             found[chosen[block]] = np.where(by_parity, crossings % 2 == 1, winding != 0)
             low = high
         return found
+
+    def _around_compiled(self, points: Floats, slab: Ints) -> tuple[Ints, Ints]:
+        from linewright.sources.painting.winding_kernel import windings
+
+        winding, crossings = np.empty(len(points), dtype=np.int64), np.empty(len(points), dtype=np.int64)
+        points = np.ascontiguousarray(points)
+        windings(points, slab, self._starts, self._edges, self.begin, self.end, winding, crossings)
+        return winding, crossings
 
     def _around(self, points: Floats, slab: Ints, counts: Ints) -> tuple[Ints, Ints]:
         """Winding numbers, and crossings of rays to the right."""

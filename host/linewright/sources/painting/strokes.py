@@ -17,6 +17,7 @@ import shapely
 from linewright.drawing.strokes import Drawing, Pen
 from linewright.errors import SourceError
 from linewright.sources.painting.bounds import bounds
+from linewright.sources.painting.covered import covered
 from linewright.sources.painting.dashes import cut_dashes, dash_intervals, user_lengths
 from linewright.sources.painting.edges import closed, edges
 from linewright.sources.painting.equal_paint import told_apart
@@ -169,7 +170,8 @@ class Artist:
         if not len(drawn):
             raise self.nothing()
         pen, pens = self._pens(drawn)
-        return Picture(Drawing(drawn.points_mm, drawn.starts, pen, pens), *size_mm, self.notes.texts())
+        covers = tuple(covered(self.sight)) if self.wish.covers else ()
+        return Picture(Drawing(drawn.points_mm, drawn.starts, pen, pens), *size_mm, self.notes.texts(), covers)
 
     # ------------------------------------------------------------------ lines
 

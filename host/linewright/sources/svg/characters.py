@@ -143,6 +143,7 @@ class Collector:
 
     def _span(self, element: Element, declared: Declared, parent: Span) -> Span:
         style = self.style(declared, parent.style)
+        declared = with_parents(element, declared, self.document, self.cascade)
         made = span_of(element, declared, style, self.viewport)
         made.around = parent
         made.shift_px += parent.shift_px
@@ -198,6 +199,20 @@ class Collector:
         if not self._keeps and self.found and self.found[-1].text == " ":
             self.found.pop()
         return self.found
+
+
+def with_parents(element: Element, declared: Declared, document: Document, cascade: Cascade) -> Declared:
+    """The properties with what ``inherit`` means for those that are not handed down by themselves."""
+    found = declared
+    for name in ("alignment-baseline", "baseline-shift", "text-decoration"):
+        at: Element | None = element
+        value = declared.get(name, "")
+        while at is not None and value.lower() == "inherit":
+            at = document.parent(at)
+            value = "" if at is None else cascade.declared(at).get(name, "")
+        if value != declared.get(name, ""):
+            found = {key: one for key, one in found.items() if key != name} | ({name: value} if value else {})
+    return found
 
 
 def span_of(element: Element, declared: Declared, style: Style, viewport: tuple[float, float]) -> Span:

@@ -44,7 +44,10 @@ class Effects:
             self._scene.notes.add("filter is not applied", line)
         share = fraction(declared.get("opacity", "1"))
         alpha = 1.0 if share is None else min(1.0, max(0.0, share))
-        if alpha < 1.0 or declared.get("mix-blend-mode", "normal").lower() != "normal":
+        blending = declared.get("mix-blend-mode", "normal").lower()
+        if blending != "normal":
+            self._scene.notes.add(f"mix-blend-mode: {blending} mixes no inks here; what is below stays seen", line)
+        if alpha < 1.0 or blending != "normal":
             place = replace(place, alpha=place.alpha * alpha, back_to=len(painting.marks))
         inner = place
         wanted = [(name, self._effect(name, declared, place, line)) for name in ("mask", "clip-path")]
@@ -59,7 +62,7 @@ class Effects:
         first = len(painting.marks)
         draw(inner)
         for name, target, number in reserved:
-            box = self._scene.box_of_marks(first, place.matrix) if _needs_box(target) else None
+            box = self._scene.box_of_marks(first, place.matrix)
             fill = self._mask if name == "mask" else self._clip_path
             fill(target, replace(place, inside=(*place.inside, target)), box, number)
 
@@ -108,6 +111,7 @@ class Effects:
         if (name not in SHAPES and name not in ("path", "text", "use")) or (used and name == "use"):
             return []
         declared = self._scene.cascade.declared(child)
+        declared.pop("opacity", None)  # shapes of clips are shapes, however faint (CSS Masking 1, section 6.1)
         if not shown(declared) or not for_us(child):
             return []
         place = replace(place, style=self._scene.style(declared, place.style))
@@ -141,7 +145,7 @@ class Effects:
             except shapes.BadShape:
                 segments.drop(rows, outlines)
         if own is not None:
-            box = self._scene.box_of_marks(first, place.matrix, silent=True) if _needs_box(own) else None
+            box = self._scene.box_of_marks(first, place.matrix, silent=True)
             self._clip_path(own, replace(place, inside=(*place.inside, own)), box, place.clip)
         return members
 
@@ -153,7 +157,8 @@ class Effects:
         style = self._scene.style(declared, self._scene.style_around(target))
         place = replace(place, clip=-1, style=style, alpha=1.0, back_to=0, layer=-1, context=None)
         by_box = target.get("maskUnits", "objectBoundingBox") != "userSpaceOnUse"
-        if (by_box or _needs_box(target)) and (box is None or box[2] <= 0.0 or box[3] <= 0.0):
+        by_box_within = target.get("maskContentUnits", "") == "objectBoundingBox"
+        if (by_box or by_box_within) and (box is None or box[2] <= 0.0 or box[3] <= 0.0):
             painting.clips[number] = Clip((), parent)
             return
         viewport = replace(place, viewport=(1.0, 1.0)) if by_box else place
@@ -183,16 +188,6 @@ class Effects:
             painting.marks[i] = replace(painting.marks[i], silent=True)
         alpha = declared.get("mask-type", "luminance").lower() == "alpha"
         painting.clips[number] = Clip(members, region, "alpha" if alpha else "mask")
-
-
-def _needs_box(target: Element) -> bool:
-    """Whether a clip path or mask refers to the box of what it is for."""
-    if local_name(target) == "clipPath":
-        return True  # its own clip-path may
-    return (
-        target.get("maskUnits", "objectBoundingBox") != "userSpaceOnUse"
-        or target.get("maskContentUnits", "") == "objectBoundingBox"
-    )
 
 
 def _in_box(place: Place, box: Box | None) -> Place:

@@ -10,7 +10,7 @@ from linewright.sources.painting.gradients import Gradient, Stop
 from linewright.sources.painting.marks import Paint
 from linewright.sources.painting.matrices import IDENTITY, Matrix, flattens, multiply
 from linewright.sources.painting.notes import Notes
-from linewright.sources.svg.affine import fit_view_box, parse_transform, parse_view_box
+from linewright.sources.svg.affine import around, fit_view_box, parse_origin, parse_transform, parse_view_box
 from linewright.sources.svg.cascade import Cascade, Declared
 from linewright.sources.svg.document import Document, href_of, local_name
 from linewright.sources.svg.grammar import url_of
@@ -62,6 +62,8 @@ class PaintServers:
             return self._flat(text, alpha, place)
         server = self._document.target(link[0])
         kind = None if server is None else local_name(server)
+        if server is not None and box is not None and min(box[2:]) <= 0.0 and link[1] and self._by_box(server):
+            return self._flat(link[1], alpha, place)  # no box, no server (SVG 2, section 8.11)
         if server is not None and kind in ("linearGradient", "radialGradient") and self._has_stops(server):
             return self._gradient(server, alpha, place, box)
         if server is not None and kind == "pattern":
@@ -71,6 +73,13 @@ class PaintServers:
                 self._notes.add(f"the paint '{link[0][:40]}' is not in the file; nothing is painted with it", line)
             return None
         return self._flat(link[1], alpha, place)
+
+    def _by_box(self, server: Element) -> bool:
+        """Whether a paint server refers to the box of what it paints."""
+        kinds = ("pattern",) if local_name(server) == "pattern" else ("linearGradient", "radialGradient")
+        values = _first_given(self._chain(server, kinds))
+        name = "patternUnits" if kinds == ("pattern",) else "gradientUnits"
+        return values.get(name, "objectBoundingBox") != "userSpaceOnUse"
 
     def _flat(self, text: str, alpha: float, place: Place) -> Paint | None:
         found = colour_and_alpha(text)
@@ -115,9 +124,7 @@ class PaintServers:
         same = tuple(e for e in chain if local_name(e) == local_name(server))
         geometry = _first_given(list(same))
         circles = _circles(geometry, radial, viewport, place.style.font_px)
-        own = parse_transform(values.get("gradientTransform", ""), viewport, place.style.font_px)
-        if own is None:
-            own = IDENTITY
+        own = self._transform(server, values.get("gradientTransform", ""), place)
         if circles is None:
             return self._of_one(stops[-1], alpha, place)
         matrix = multiply(place.matrix, multiply(_unit(box), own) if by_box and box is not None else own)
@@ -132,6 +139,13 @@ class PaintServers:
         if seen <= 0.0:
             return None
         return Paint(darkest.colour, alpha * place.alpha, gradient, gradient.least_alpha * alpha >= _OPAQUE)
+
+    def _transform(self, server: Element, text: str, place: Place) -> Matrix:
+        """The transform of a server, around its ``transform-origin``."""
+        own = parse_transform(text, place.viewport, place.style.font_px) or IDENTITY
+        origin = self._cascade.declared(server).get("transform-origin")
+        at = None if origin is None else parse_origin(origin, place.viewport, place.style.font_px)
+        return own if at is None else around(at, own)
 
     def _of_one(self, stop: Stop, alpha: float, place: Place) -> Paint | None:
         total = stop.alpha * alpha
@@ -198,7 +212,7 @@ class PaintServers:
             x, y, width, height = box[0] + x * box[2], box[1] + y * box[3], width * box[2], height * box[3]
         if width <= 0.0 or height <= 0.0:
             return None
-        own = parse_transform(values.get("patternTransform", ""), viewport, place.style.font_px) or IDENTITY
+        own = self._transform(server, values.get("patternTransform", ""), place)
         matrix = multiply(place.matrix, own)
         if flattens(matrix):
             return None

@@ -184,6 +184,11 @@ def _weight(value: str, parent: Font) -> int:
     return {"normal": 400, "bold": 700}.get(word) or int(float(value))
 
 
+def _baseline(value: str, parent: Font) -> str:
+    word = value.lower()
+    return parent.baseline if word in ("no-change", "reset-size", "use-script") else word
+
+
 def _variations(value: str, _parent: Font) -> tuple[tuple[str, float], ...]:
     pairs = (_AXIS.fullmatch(part.strip()) for part in value.split(","))
     return tuple((pair[2], float(pair[3])) for pair in pairs if pair is not None)
@@ -204,7 +209,8 @@ _FONT_FIELDS: dict[str, tuple[str, Callable[[str, Font], object]]] = {
     "font-weight": ("weight", _weight), "font-stretch": ("stretch", _word), "font-variant": ("variant", _word),
     "font-kerning": ("kerning", _word), "letter-spacing": ("letter_spacing", _word),
     "word-spacing": ("word_spacing", _word), "text-anchor": ("anchor", _word), "direction": ("direction", _word),
-    "writing-mode": ("writing", _word), "dominant-baseline": ("baseline", _word), "white-space": ("white_space", _word),
+    "writing-mode": ("writing", _word), "dominant-baseline": ("baseline", _baseline),
+    "white-space": ("white_space", _word),
     "text-rendering": ("kerning", lambda _value, parent: parent.kerning),
     "font-variation-settings": ("variations", _variations),
     "font-optical-sizing": ("optical_sizing", lambda value, _parent: value.lower() != "none"),

@@ -27,11 +27,15 @@ RTL_CLASSES: Final = ("R", "AL")
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Placed:
-    """A cluster at its place: units of the letters (px from its origin) to those of the text; None off its path."""
+    """A cluster at its place: units of the letters (px from its origin) to those of the text; None off its path.
+
+    ``width`` : how far it reaches in its own units; its advance is that of the text.
+    """
 
     cluster: Cluster
     span: Span
     matrix: Matrix | None
+    width: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -122,32 +126,31 @@ class Layout:
             for character in chunk[cluster.first - low : cluster.first - low + cluster.count]:
                 shift_x += character.dx
                 shift_y += character.dy
-            matrix = self._letter(cluster, span, scale, vertical)
-            turn = math.radians(first.rotate)
+            turn = _turn(math.radians(first.rotate))
             if vertical:
                 at = translation(x + shift_x, y + shift_y + along)
-                matrix = multiply(at, multiply(_turn(turn), matrix))
             else:
                 at = translation(x + shift_x + along, y + shift_y)
-                matrix = multiply(at, multiply(_turn(turn), matrix))
-            found.append(Placed(cluster, span, matrix))
+            matrix = multiply(at, self._letter(cluster, span, scale, vertical, turn))
+            found.append(Placed(cluster, span, matrix, cluster.advance / scale))
             along += cluster.advance
         if vertical:
             return found, x + shift_x, y + shift_y + along
         return found, x + shift_x + along, y + shift_y
 
-    def _letter(self, cluster: Cluster, span: Span, scale: float, vertical: bool) -> Matrix:
-        """Base line, shifts, stretching and writing downward."""
+    def _letter(self, cluster: Cluster, span: Span, scale: float, vertical: bool, turn: Matrix) -> Matrix:
+        """Base line, shifts, the letter's own turn around its place there, stretching and writing downward."""
         metrics = self._typesetter.metrics(span.style.font, self._outlines)
         up = self._rise(span, metrics)
         if not vertical:
-            return multiply(translation(0.0, -up), scaling(scale, 1.0))
+            return multiply(translation(0.0, -up), multiply(turn, scaling(scale, 1.0)))
         up = span.shift_px
         if cluster.upright:
-            return translation(up, 0.0)
+            return multiply(turn, translation(up, 0.0))
         # Letters that lie on their side stand around the middle line of the column.
         middle = (metrics.ascent + metrics.descent) / 2.0
-        return multiply(_turn(math.pi / 2.0), multiply(translation(0.0, middle - up), scaling(scale, 1.0)))
+        lying = multiply(turn, _turn(math.pi / 2.0))
+        return multiply(lying, multiply(translation(0.0, middle - up), scaling(scale, 1.0)))
 
     def _rise(self, span: Span, metrics: Metrics) -> float:
         """How far letters are moved up, px."""
@@ -215,7 +218,7 @@ class Layout:
             assert span.length_px is not None
             mine = [i for i, one in enumerate(spans) if one.is_in(span)]
             natural = sum(clusters[i].advance for i in mine)
-            if span.stretches and natural > 0.0:
+            if span.stretches and natural > 0.0 and span.length_px > 0.0:
                 share = span.length_px / natural
                 for i in mine:
                     clusters[i].advance *= share
@@ -260,13 +263,12 @@ class Layout:
             across += first.dy
             place = rail.at(distance + cluster.advance / 2.0)
             if place is None:
-                found.append(Placed(cluster, span, None))
+                found.append(Placed(cluster, span, None, cluster.advance / scale))
             else:
                 at = multiply(translation(place[0], place[1]), _turn(place[2]))
-                matrix = multiply(translation(-cluster.advance / 2.0, across), _turn(math.radians(first.rotate)))
-                found.append(
-                    Placed(cluster, span, multiply(multiply(at, matrix), self._letter(cluster, span, scale, False)))
-                )
+                letter = self._letter(cluster, span, scale, False, _turn(math.radians(first.rotate)))
+                matrix = multiply(at, multiply(translation(-cluster.advance / 2.0, across), letter))
+                found.append(Placed(cluster, span, matrix, cluster.advance / scale))
             distance += cluster.advance
         end = rail.points[-1]
         return found, float(end[0]), float(end[1])

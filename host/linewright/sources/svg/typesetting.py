@@ -139,8 +139,10 @@ class Typesetter:
         for face, run, offset in self._runs(text, font, outlines or self._words.outlines):
             if face is None:
                 found_in_run = self._single_line(run, first + offset, font, rtl)
+            elif vertical:
+                found_in_run = self._column(face, run, first + offset, font, rtl)
             else:
-                found_in_run = self._shaped(face, run, first + offset, font, rtl, vertical)
+                found_in_run = self._shaped(face, run, first + offset, font, rtl, False)
             found = found_in_run + found if rtl else found + found_in_run
         return found
 
@@ -219,12 +221,28 @@ class Typesetter:
 
     # ------------------------------------------------------------------ outlines of fonts
 
+    def _column(self, face: FontFace, text: str, first: int, font: Font, rtl: bool) -> list[Cluster]:
+        """Letters below each other: upright ones, and words on their side."""
+        parts: list[tuple[bool, str]] = []
+        for character in text:
+            upright = _is_upright(character)
+            # What belongs to no script of its own goes with what is before it.
+            if parts and (upright == parts[-1][0] or unicodedata.category(character)[0] in "MZP"):
+                parts[-1] = (parts[-1][0], parts[-1][1] + character)
+            else:
+                parts.append((upright, character))
+        found: list[Cluster] = []
+        for upright, part in parts:
+            found += self._shaped(face, part, first, font, rtl, upright)
+            first += len(part)
+        return found
+
     def _shaped(self, face: FontFace, text: str, first: int, font: Font, rtl: bool, vertical: bool) -> list[Cluster]:
         size = font.size_px
         features = {"kern": font.kerning != "none", "smcp": "small-caps" in font.variant}
         if font.letter_spacing not in ("normal", "0"):
             features["liga"] = False
-        upright = vertical and any(_is_upright(character) for character in text)
+        upright = vertical
         glyphs = face.shaped(text, rtl=rtl and not upright, features=features, vertical=upright)
         found: list[Cluster] = []
         starts = sorted({one.cluster for one in glyphs})

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from itertools import groupby
+from itertools import groupby, pairwise
 from xml.etree.ElementTree import Element
 
 from linewright.sources.painting.bounds import Box
@@ -13,7 +13,7 @@ from linewright.sources.painting.matrices import IDENTITY, apply, multiply
 from linewright.sources.painting.segments import Segments
 from linewright.sources.svg import shapes
 from linewright.sources.svg.cascade import Declared
-from linewright.sources.svg.characters import Collector, Span, span_of
+from linewright.sources.svg.characters import Collector, Span, span_of, with_parents
 from linewright.sources.svg.document import local_name
 from linewright.sources.svg.outlines import SHAPES, Outlines
 from linewright.sources.svg.place import Place
@@ -35,6 +35,7 @@ class Writing:
         collector = Collector(
             scene.document, scene.cascade, place.viewport, scene.style, lambda e, d: shown(d) and for_us(e)
         )
+        declared = with_parents(element, declared, scene.document, scene.cascade)
         whole = span_of(element, declared, place.style, place.viewport)
         whole.decorations = (*self._decorations_around(element, place), *whole.decorations)
         characters = collector.collect(element, whole)
@@ -64,9 +65,7 @@ class Writing:
         """The box of a cluster as its font states it, in units of the text."""
         assert one.matrix is not None
         metrics = self._scene.typesetter.metrics(one.span.style.font, outlines)
-        corners = [
-            apply(one.matrix, x, y) for x in (0.0, one.cluster.advance) for y in (-metrics.ascent, -metrics.descent)
-        ]
+        corners = [apply(one.matrix, x, y) for x in (0.0, one.width) for y in (-metrics.ascent, -metrics.descent)]
         xs, ys = [p[0] for p in corners], [p[1] for p in corners]
         return (min(xs), min(ys), max(xs) - min(xs), max(ys) - min(ys))
 
@@ -107,21 +106,25 @@ class Writing:
         segments = self._scene.painting.segments
         rows, outlines = len(segments), len(segments.starts)
         single = not self._scene.wish.words.outlines
+        strips: list[list[list[tuple[float, float]]]] = []  # upper and lower points of lines that go on without a gap
         for one in letters:
             if one.matrix is None or one.cluster.advance <= 0.0:
                 continue
-            width, top = one.cluster.advance, -at - metrics.thickness / 2
-            begin, end = apply(one.matrix, 0.0, -at), apply(one.matrix, width, -at)
-            last = segments.rows[-2:] if len(segments) > rows else None
-            joins = last is not None and math.hypot(last[0] - begin[0], last[1] - begin[1]) < 1e-6 * max(width, 1.0)
-            if single:
-                if not joins:
-                    segments.begin()
+            width, half = one.width, 0.0 if single else metrics.thickness / 2
+            left = [apply(one.matrix, 0.0, -at + side) for side in (-half, half)]
+            right = [apply(one.matrix, width, -at + side) for side in (-half, half)]
+            near = 1e-6 * max(width, 1.0)
+            if not strips or any(math.dist(a, b) > near for a, b in zip(strips[-1][-1], left, strict=True)):
+                strips.append([left])
+            strips[-1].append(right)
+        for strip in strips:
+            upper, lower = [side[0] for side in strip], [side[1] for side in strip]
+            ring = upper if single else [*upper, *reversed(lower), upper[0]]
+            segments.begin()
+            for begin, end in pairwise(ring):
                 segments.line(*begin, *end)
-            else:
-                box = Segments()
-                shapes.rectangle(box, 0.0, top, width, metrics.thickness)
-                transformed(box, one.matrix, segments)
+            if not single:
+                segments.close()
         if len(segments.starts) == outlines:
             return
         painted = replace(place, style=asking.style)

@@ -1,0 +1,41 @@
+"""Files of words to write: read within bounds, in UTF-8."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import IO, Final
+
+from linewright.errors import SourceError
+
+LONGEST_FILE: Final = 1_000_000
+"""Bytes of a text file: far beyond what a sheet holds, and nothing that would fill the memory."""
+
+
+def text_of(path: Path) -> str:
+    """The words of a file.
+
+    Raises
+    ------
+    SourceError
+        When it cannot be read, is too long, or is no UTF-8 text.
+    """
+    try:
+        with path.open("rb") as file:
+            return text_from(file, str(path))
+    except OSError as error:
+        hint = "check the name and the rights"
+        raise SourceError(f"cannot be read: {error.strerror}", where=str(path), hint=hint) from error
+
+
+def text_from(stream: IO[bytes], where: str) -> str:
+    """As `text_of`, from an open stream."""
+    data = stream.read(LONGEST_FILE + 1)
+    if len(data) > LONGEST_FILE:
+        raise SourceError(
+            f"the text has more than {LONGEST_FILE:,} bytes, the limit", where=where, hint="draw it in several parts"
+        )
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        hint = "save the text as UTF-8; a picture is named without --text-file"
+        raise SourceError(f"byte {error.start} is not UTF-8 text", where=where, hint=hint) from error
