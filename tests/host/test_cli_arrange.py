@@ -60,7 +60,7 @@ def test_items_are_put_down_moved_listed_and_taken_off(capsys):
     ("words", "told"),
     [
         ("add card.toml none.svg", "none.svg: there is no such file"),
-        ("add card.toml", "an item is one of SOURCE, --text and --pattern"),
+        ("add card.toml", "an item is one of SOURCE, --text, --text-file, --sentence and --pattern"),
         ("add card.toml heron.svg --at 20", "--at 20 is not two lengths in mm"),
         ("add card.toml heron.svg --at nan,3", "--at nan,3 is not two lengths in mm"),
         ("add card.toml heron.svg --at 1e9,3", "--at 1e9,3 is not two lengths in mm"),
