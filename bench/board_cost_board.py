@@ -27,6 +27,9 @@ class Endless:
     def endstop(self, _which):
         return False
 
+    def motor_power(self):
+        return True
+
     def room(self):
         return 8
 

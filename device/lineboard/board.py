@@ -130,7 +130,10 @@ class Board:
         self.pen.settled(now_us)
         self._awake(now_us)
         self.feeder.feed()
-        if self.feeder.broke_off and self.state != FAULTED:
+        if (self.enabled or self.known) and self.guard.unpowered():
+            # In whatever state: motors without power hold nothing, and nobody knows where hands or gravity move them.
+            self._break_off(messages.POWER_LOST, 0, now_us)
+        elif self.feeder.broke_off and self.state != FAULTED:
             self._break_off(messages.PLAYER_BROKE_OFF, self.feeder.underruns, now_us)
         elif self.state == DRAWING or self.state == HOLDING:
             self._draw(now_us, since_us)
@@ -183,6 +186,8 @@ class Board:
         for axis in (0, 1):
             if axes >> axis & 1 and self.homing.axes[axis].end == 0:
                 return self._refuse(messages.NO_SWITCH, 1, axes, 0, 0)
+        if not self.port.motor_power():
+            return self._no_power()
         self._tidy()
         now_us = self.port.now_us()
         if not self.known:
@@ -203,6 +208,8 @@ class Board:
         """Call the present position (a, b)."""
         if self.state not in (UNHOMED, READY, FAULTED) or self.homing.running:
             return self._wrong_state()
+        if not self.port.motor_power():
+            return self._no_power()
         self.feeder.begin(0)
         self.guard.renamed(self.feeder.a, self.feeder.b, a, b)
         self.feeder.set_position(a, b)
@@ -219,6 +226,8 @@ class Board:
         """Begin a program at record `first`, in the present position, which the host has to know."""
         if self.state != READY:
             return self._wrong_state()
+        if not self.port.motor_power():
+            return self._no_power()
         feeder = self.feeder
         if feeder.a != a:
             return self._refuse(messages.POSITION_DIFFERS, 3, feeder.a, feeder.a, feeder.a)
@@ -300,6 +309,8 @@ class Board:
         """Power the motors, or free them so that they can be turned by hand (the position is lost then)."""
         if self.state not in (UNHOMED, READY, FAULTED) or self.homing.running:
             return self._wrong_state()
+        if on and not self.port.motor_power():
+            return self._no_power()
         if on:
             self._wake(self.port.now_us())
         else:
@@ -517,6 +528,8 @@ class Board:
             flags |= messages.FLAG_ENDSTOP_X
         if port.endstop(1):
             flags |= messages.FLAG_ENDSTOP_Y
+        if not port.motor_power():
+            flags |= messages.FLAG_UNPOWERED
         return flags
 
     def trusted(self):
@@ -528,7 +541,8 @@ class Board:
         return self._silent
 
     def _longest_sleep_us(self):
-        if self.homing.running or self.guard.closing(0) or self.guard.closing(1):
+        guard = self.guard
+        if self.homing.running or guard.closing(0) or guard.closing(1) or (guard.losing_power() and self.enabled):
             return _HOMING_US
         if self.state == DRAWING or self.state == HOLDING:
             return _BUSY_US
@@ -637,6 +651,9 @@ class Board:
             plan.high = get("y_high" if axis else "x_high")
             if plan.end:
                 self._switches |= 1 << axis
+
+    def _no_power(self):
+        return self._refuse(messages.NO_MOTOR_POWER, 255, 0, 1, 1)
 
     def _wrong_state(self):
         return self._refuse(messages.WRONG_STATE, 255, self.state, 0, 0)

@@ -20,6 +20,9 @@ from linewire.compat import const, micropython, ptr16, ptr32, ticks_diff
 # A switch counts as hit in mid-drawing once it has been closed this long.  Bounces of small switches last up to a few
 # milliseconds (common practice), spikes picked up by the cable are far shorter; at 200 mm/s it costs 0.4 mm.
 HIT_US = const(2000)
+# The motors' power counts as gone once its input has said so for this long: longer than a spike or the dip of a supply
+# as motors start, shorter than anybody needs to switch it on again (common practice).
+UNPOWERED_US = const(5000)
 # Above the longest silence that a host can ask for (600 s), and a small integer with one turn of the loop added.
 LONGEST_SILENCE_US = const(1_000_000_000)
 
@@ -280,6 +283,7 @@ class Guard:
         self._above = [0, 0]
         self._enter_cells()
         self._pressed_us = array("i", (-1, -1))
+        self._unpowered_us = -1
         self._last_us = port.now_us()
         self.silent_us = 0
 
@@ -391,7 +395,7 @@ class Guard:
         self.silent_us = 0
 
     def watch(self, now_us):
-        """Measure how long the host has been silent and the switches closed."""
+        """Measure how long the host has been silent, the switches closed and the motors without power."""
         since_us = ticks_diff(now_us, self._last_us)
         self._last_us = now_us
         if self.silent_us < LONGEST_SILENCE_US:
@@ -406,6 +410,21 @@ class Guard:
             elif pressed_us[axis] < HIT_US:
                 pressed_us[axis] += since_us
             axis += 1
+
+        if self._port.motor_power():
+            self._unpowered_us = -1
+        elif self._unpowered_us < 0:
+            self._unpowered_us = 0
+        elif self._unpowered_us < UNPOWERED_US:
+            self._unpowered_us += since_us
+
+    def unpowered(self):
+        """The motors have been without power long enough for it to be believed."""
+        return self._unpowered_us >= UNPOWERED_US
+
+    def losing_power(self):
+        """The motors have no power, believed or not."""
+        return self._unpowered_us >= 0
 
     def hit(self, axis):
         """The switch of `axis` has been closed long enough to be believed."""

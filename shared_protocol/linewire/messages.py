@@ -159,6 +159,7 @@ FAULTS = (
     "player broke off",  # the pulse player ran dry at speed, so steps may be lost; detail = times it ran dry at all
     "watchdog",  # the board's loop stood still, and the chip has started it anew; motors off, position lost
     "not homed",  # a program would lower the pen before every axis with a switch was homed; detail = record number
+    "motor power lost",  # the motors' supply went away; motors off, position lost
 )
 (
     NO_FAULT,
@@ -173,7 +174,8 @@ FAULTS = (
     PLAYER_BROKE_OFF,
     WATCHDOG,
     NOT_HOMED,
-) = range(12)
+    POWER_LOST,
+) = range(13)
 EVENTS = (
     "none",
     "finished",  # the end record was reached; value = records done
@@ -191,6 +193,7 @@ REASONS = (
     "other version",  # hello: low = high = what the board speaks or carries
     "no switch",  # home: the rig names no endstop for that axis
     "unknown",
+    "no motor power",  # the board senses that the motors' supply is off; switch it on, then ask again
 )
 (
     NO_REASON,
@@ -202,7 +205,8 @@ REASONS = (
     OTHER_VERSION,
     NO_SWITCH,
     UNKNOWN,
-) = range(9)
+    NO_MOTOR_POWER,
+) = range(10)
 
 # Settings of the rig: (name, key, low, high, default).  "x" and "y" count steps too: motor A and B on a cartesian rig,
 # (a + b) / 2 and (a - b) / 2 on a crossed-belt one.  Defaults move nothing: no limits of reach, no endstops, no pins.
@@ -261,6 +265,9 @@ SETTINGS = (
     ("rate_a", 45, 1, RATE, RATE),  # steps/s of one motor, where the two differ; max_rate holds for both
     ("rate_b", 46, 1, RATE, RATE),
     ("corner_rate", 47, 1, 2 * RATE, 2 * RATE),  # steps/s by which a motor's rate may jump where two ramps meet
+    # Tells whether the motors have power; -1 = nothing tells.  Both kinds read "off" when their wire breaks.
+    ("pin_motor_power", 48, -1, 47, -1),
+    ("motor_power_level", 49, 0, 1, 1),  # level while there is power: 1 a divider's, 0 that of an optocoupler to ground
 )
 
 # The report rides on every acknowledgement of the board: (field, type, low, high), fixed layout, newest wins.
@@ -303,6 +310,7 @@ FLAG_PEN_UP = const(4)
 FLAG_ENABLED = const(8)  # drivers hold the motors
 FLAG_ENDSTOP_X = const(16)
 FLAG_ENDSTOP_Y = const(32)
+FLAG_UNPOWERED = const(64)  # the motors' supply is off, as its input says
 
 _SIZES = {"u8": 1, "u16": 2, "u32": 4, "i32": 4}
 _FORMATS = {"u8": "<B", "u16": "<H", "u32": "<I", "i32": "<i"}

@@ -99,6 +99,7 @@ class FakeWorld:
         self.powered = 0
         self.spent = []  # (asked max_us, expecting)
         self.last_endstops = 0
+        self.motor_power = True
 
     # The interface.
 
@@ -174,6 +175,8 @@ class FakeWorld:
         for axis, switch in enumerate(self.switches):
             if switch and switch.level(self.along(axis), self.tick):
                 bits |= 1 << axis
+        if not self.motor_power:
+            bits |= 4
         return bits
 
     def _begin_block(self):

@@ -37,11 +37,11 @@ clock = Clock()
 class Pin:
     """A pin that remembers its edges as (microsecond, level)."""
 
-    OUT, IN, PULL_UP = 1, 2, 3
+    OUT, IN, PULL_UP, PULL_DOWN = 1, 2, 3, 4
     made = {}
 
     def __init__(self, number, _mode=None, pull=None, value=None):
-        self.level = 1 if pull == Pin.PULL_UP else value
+        self.level = {Pin.PULL_UP: 1, Pin.PULL_DOWN: 0}.get(pull, value)
         self.edges = []
         if value is not None or pull is not None:
             Pin.made[number] = self
@@ -359,6 +359,14 @@ class Safety(unittest.TestCase):
         self.assertEqual((port.endstop(0), port.endstop(1)), (False, False))
         Pin.made[9].level = 1  # pressed, or its wire has come off
         self.assertEqual((port.endstop(0), port.endstop(1)), (False, True))
+
+    def test_motor_power_is_read_of_either_kind_and_a_broken_wire_reads_as_none(self):
+        self.assertTrue(port_with_pins().motor_power())
+        for level in (0, 1):
+            port = port_with_pins(pin_motor_power=11, motor_power_level=level)
+            self.assertFalse(port.motor_power())  # nothing is connected: the board's own resistor decides
+            Pin.made[11].level = level
+            self.assertTrue(port.motor_power())
 
     def test_drivers_rest_by_a_line_of_their_own(self):
         port = port_with_pins(pin_rest_current=10)

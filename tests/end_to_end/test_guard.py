@@ -14,6 +14,7 @@ from linewright.board.session import Session
 from linewright.drawing.strokes import Drawing
 from linewright.errors import LinewrightError
 from linewright.motion import plan
+from linewright.rig.rig import Rig
 from linewright.run import course
 from linewright.simulation.faults import Faults
 from linewright.simulation.machine import Machine
@@ -93,6 +94,23 @@ def test_in_mid_drawing(tmp_path, act: Any, name: str, state: str, trusted: bool
     assert (seen["state"], seen["trusted"]) == (state, trusted)
 
 
+WITHOUT_POWER_S = 5.3
+"""After the start of the virtual rig: homing has ended, and the circle has begun."""
+
+
+def test_motors_that_lose_their_power_stop_the_drawing(tmp_path) -> None:
+    """The virtual rig's own fault, and a board that senses it; ISO 14118: its return starts nothing."""
+    sensed = RIG.changed({"supply.power_sense": "optocoupler", "pins.motor_power": 11})
+    seen = run(tmp_path, None, Faults(power_off_at_s=WITHOUT_POWER_S, power_off_for_s=0.15), sensed)
+    assert (seen["fault"], seen["state"], seen["trusted"]) == ("motor power lost", "faulted", False)
+
+
+def test_nobody_tells_of_power_that_is_not_sensed(tmp_path) -> None:
+    """The machine is then somewhere else than its board believes, which is what the fault is for."""
+    seen = run(tmp_path, None, Faults(power_off_at_s=WITHOUT_POWER_S, power_off_for_s=0.15), loses_steps=True)
+    assert (seen["fault"], seen["trusted"]) == ("none", True)
+
+
 @pytest.mark.parametrize(
     ("faults", "name"),
     [
@@ -106,15 +124,15 @@ def test_while_homing(tmp_path, faults: Faults, name: str) -> None:
     assert (seen["fault"], seen["state"], seen["trusted"]) == (name, "faulted", False)
 
 
-def run(tmp_path, act: Any, faults: Faults | None = None) -> dict[str, Any]:
+def run(tmp_path, act: Any, faults: Faults | None = None, of: Rig = RIG, *, loses_steps=False) -> dict[str, Any]:
     """Home, draw until the pen is on paper and something goes wrong, wait; what the board then says."""
     tape = tmp_path / "run.tape"
-    rig = LockstepRig(Machine.from_rig(RIG), faults=faults or Faults(), tape=tape)
-    program = plan(Drawing.from_strokes([circle(50, 50, 20)]), RIG)
+    rig = LockstepRig(Machine.from_rig(of), faults=faults or Faults(), tape=tape)
+    program = plan(Drawing.from_strokes([circle(50, 50, 20)]), of)
     seen: dict[str, Any] = {}
 
     def host(link: LockstepWire) -> None:
-        session = Session(link, RIG)
+        session = Session(link, of)
 
         def watch(progress: Any) -> None:
             if act is not None and progress.played_s > 0.6 * program.predicted_s and "acted" not in seen:
@@ -141,7 +159,9 @@ def run(tmp_path, act: Any, faults: Faults | None = None) -> dict[str, Any]:
     assert act is None or "acted" in seen
     # Every pulse on the tape: width, spacing, speed, acceleration, frame; none with the drivers off.
     trace = read_trace(tape)
-    if seen["trusted"]:
+    if loses_steps:
+        assert trace.end_steps != (rig.board.feeder.a, rig.board.feeder.b)
+    elif seen["trusted"]:
         assert_clean(trace)
         assert trace.end_steps == (rig.board.feeder.a, rig.board.feeder.b)
     else:

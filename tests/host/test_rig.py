@@ -67,8 +67,9 @@ def test_the_default_file_states_every_key():
 
     schema = json.loads(Rig.schema_text())
     # What few machines have stands there as a comment.
-    assert "\n# rest_current = " in DEFAULT
-    assert set(keys(schema, schema)) == set(find_places(DEFAULT)) | {("axis",), ("motor",), ("pins", "rest_current")}
+    rare = {("pins", "rest_current"), ("pins", "motor_power")}
+    assert all(f"\n# {name} = " in DEFAULT for _, name in rare)
+    assert set(keys(schema, schema)) == set(find_places(DEFAULT)) | {("axis",), ("motor",)} | rare
 
 
 def test_the_default_file_carries_the_cautions_where_they_matter():

@@ -25,6 +25,7 @@ from linewright.rig.wiring import Wiring
 
 ROOT = Path(__file__).resolve().parents[2]
 REAL = Rig.default().changed({"board": "rp2040"})
+SENSED: dict[str, object] = {"supply.power_sense": "divider", "pins.motor_power": 11}
 
 
 def found(rig: Rig, weight: str) -> list[str]:
@@ -56,6 +57,8 @@ def test_the_default_rig_is_sound_and_the_worst_comes_first():
         ({"driver.logic_v": 5.0}, "doubtful", "take 3.5 V as high"),
         ({"pins.servo": 25}, "doubtful", "GPIO 25 is not free"),
         ({"axis.x.endstop": "none", "axis.y.endstop": "none"}, "doubtful", "the machine has none"),
+        ({}, "doubtful", "nothing tells the board that it was used"),
+        ({**SENSED, "supply.motor_v": None}, "unknown", "the supply's voltage is not known"),
         ({"sheet.size": "A2"}, "doubtful", "beyond axis.x.travel_mm"),
         ({"supply.motor_a": 2.3}, "doubtful", "a fuse of 3.15 A may never blow: it wants 6.62 A"),
         ({"supply.motor_a": 5.0}, "doubtful", "a fuse of 3.15 A may never blow"),
@@ -97,6 +100,35 @@ def test_the_figures_of_supplies_and_masses_change_no_fingerprint():
     changed = REAL.changed({"supply.motor_v": 12.0, "axis.x.moving_mass_g": 900.0, "driver.current_a": 0.5})
     assert changed.fingerprint() == REAL.fingerprint()
     assert REAL.changed({"driver.step_width_us": 3.0}).fingerprint() != REAL.fingerprint()
+
+
+@given(volts=st.floats(5.0, 80.0), kind=st.sampled_from(["divider", "optocoupler"]))
+@settings(max_examples=60)
+def test_what_senses_the_motors_power_reads_it_and_spares_the_input(volts, kind):
+    """Reckoned here anew: a divider of 5 % resistors, an optocoupler's diode at 1.2 V (data sheets, from memory)."""
+    rig = REAL.changed({**SENSED, "supply.power_sense": kind, "supply.motor_v": volts})
+    (one,) = [one for one in review(rig) if one.about == "motor switch"]
+    if kind == "optocoupler":
+        kohm = float(re.search(r"behind ([\d.]+) kohm", one.said)[1])
+        assert 2.0 <= (volts - 1.2) / kohm <= 3.3
+        return
+    upper, lower = (float(one) for one in re.search(r"of ([\d.]+) and ([\d.]+) kohm", one.said).groups())
+    most_v = 1.1 * volts * 1.05 * lower / (1.05 * lower + 0.95 * upper)
+    least_v = 0.9 * volts / (1.0 + upper / (1.0 / (1.0 / lower + 1.0 / 50.0)))
+    if one.weight == "good":
+        assert most_v <= 3.6
+        assert least_v >= 1.99
+    else:
+        assert least_v < 2.01
+
+
+def test_the_sense_needs_its_pin_and_the_board_hears_of_it_only_then():
+    with pytest.raises(RigError, match="motor_power"):
+        REAL.changed({"supply.power_sense": "divider"})
+    assert board_settings(REAL.changed({"pins.motor_power": 11}))["pin_motor_power"] == -1
+    told = board_settings(REAL.changed(SENSED))
+    assert (told["pin_motor_power"], told["motor_power_level"]) == (11, 1)
+    assert board_settings(REAL.changed({**SENSED, "supply.power_sense": "optocoupler"}))["motor_power_level"] == 0
 
 
 def test_fuses_are_made_in_preferred_numbers():

@@ -229,6 +229,28 @@ def test_a_board_by_hand(place):
     assert stands.status.position_mm is not None
 
 
+def test_a_servo_goes_beyond_the_pens_own_heights_only_where_somebody_says_so(place):
+    """The default rig's heights are 1300 and 1600 us, and its board takes 200 us more."""
+    real = replace(of_rig(place / "rig.toml"), port="serial:/dev/none", board="rp2040")
+    for height in ("500", "1099", "1801", "9" * 5000):
+        with pytest.raises(InputError, match=r"outside 1100..1800|no height"):
+            hand_moves.pen(real, Person(), height, tried=True)
+    with pytest.raises(InputError, match="stall current") as refused:
+        hand_moves.pen(real, Quiet(), "1750")
+    assert "--try" in refused.value.hint
+    asked = []
+
+    class Careful(Person):
+        def confirm(self, question, about):
+            asked.append(about)
+            return False
+
+    with pytest.raises(InputError, match="has not moved"):
+        hand_moves.pen(real, Careful(), "1150")
+    assert "1300 to 1600" in asked[0]
+    assert hand_moves.pen(at_port(of_rig(place / "rig.toml"), "virtual"), Person(), "1750").servo_us == 1750
+
+
 def test_a_sheet_that_was_made_is_fitted_once(place):
     """The machine draws 1 % too long; what a ruler says of its sheet is written into the rig file, and not twice."""
     target = of_rig(place / "rig.toml")

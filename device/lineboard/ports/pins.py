@@ -28,11 +28,13 @@ _NAMES = (
     "endstop_x",
     "endstop_y",
     "rest_current",
+    "motor_power",
 )
-ENABLE, STEP_A, DIRECTION_A, STEP_B, DIRECTION_B, SERVO, ENDSTOP_X, ENDSTOP_Y, REST_CURRENT = range(9)
+ENABLE, STEP_A, DIRECTION_A, STEP_B, DIRECTION_B, SERVO, ENDSTOP_X, ENDSTOP_Y, REST_CURRENT, MOTOR_POWER = range(10)
 KEYS = tuple(_SETTING["pin_" + name][1] for name in _NAMES)
 _PEN_UP_US = _SETTING["pen_up_us"][1]
 _CONTACTS = (_SETTING["contact_x"][1], _SETTING["contact_y"][1])
+_POWER_LEVEL = _SETTING["motor_power_level"][1]
 FILE = "pins.txt"
 # The digest of what was put on the board (`linewright.board.files.digest`), in hexadecimal.
 DIGEST_FILE = "digest.txt"
@@ -62,6 +64,8 @@ class PinsPort:
         self._rest_current = None
         self._endstops = (None, None)
         self._pressed = (0, 0)  # level while the switch is pressed
+        self._power_sense = None
+        self._power_level = 1  # level while the motors have power
         self._servo_pwm = None
         self._kept = self._recall()
         self.pen_up_us = self._kept[-1]
@@ -78,7 +82,9 @@ class PinsPort:
 
     def _configure_pins(self, settings):
         pins = tuple([settings[key] for key in KEYS])
-        if pins != self._pins:
+        level = settings[_POWER_LEVEL]
+        if pins != self._pins or level != self._power_level:
+            self._power_level = level
             self._make_safe(pins)
         self._pressed = (settings[_CONTACTS[0]], settings[_CONTACTS[1]])
         self._remember(pins + (settings[_PEN_UP_US],))
@@ -96,14 +102,19 @@ class PinsPort:
         if servo is not None:
             self._servo_pwm = machine.PWM(servo, freq=SERVO_HZ, duty_ns=0)
         self._endstops = (self._input(pins[ENDSTOP_X]), self._input(pins[ENDSTOP_Y]))
+        # A broken wire reads as no power: a divider's input is pulled down, an optocoupler's up.
+        self._power_sense = None
+        if pins[MOTOR_POWER] >= 0:
+            pull = machine.Pin.PULL_DOWN if self._power_level else machine.Pin.PULL_UP
+            self._power_sense = self._input(pins[MOTOR_POWER], pull)
         self._pins = pins
 
     def _output(self, number, level):
         return machine.Pin(number, machine.Pin.OUT, value=level) if number >= 0 else None
 
-    def _input(self, number):
+    def _input(self, number, pull=machine.Pin.PULL_UP):
         # Switches go to ground, and the inputs' own resistors pull them up: a line is low while its contact is closed.
-        return machine.Pin(number, machine.Pin.IN, machine.Pin.PULL_UP) if number >= 0 else None
+        return machine.Pin(number, machine.Pin.IN, pull) if number >= 0 else None
 
     def _recall(self):
         try:
@@ -154,6 +165,11 @@ class PinsPort:
         pin = self._endstops[which]
         return pin is not None and pin() == self._pressed[which]
 
+    def motor_power(self):
+        """Whether the motors have power, as far as anything tells."""
+        pin = self._power_sense
+        return pin is None or pin() == self._power_level
+
     def now_us(self):
         return time.ticks_us()
 
@@ -166,11 +182,14 @@ class PinsPort:
         finished = self.finished()
         x = self.endstop(0)
         y = self.endstop(1)
+        powered = self.motor_power()
         left_us = max_us
         while left_us >= _SLICE_US:
             if self._console.waiting(min(slice_ms, left_us // 1000)):
                 return
             if self.finished() != finished or self.endstop(0) != x or self.endstop(1) != y:
+                return
+            if self.motor_power() != powered:
                 return
             left_us = max_us - ticks_diff(time.ticks_us(), begun_us)
 

@@ -35,10 +35,10 @@ answer, so that the same interface runs over a byte pipe (`PipeWorld`, below) wi
     tells whoever reads the tape where the board's zero lies; on a real board it does nothing.
 `world.pause(max_us, expecting, status, inbox)`
     Let time pass until the first of: bytes from the host are there (at once if there already were some),
-    a block finishes, an endstop changes, `max_us` have passed (0: just look).  Then fill
+    a block finishes, an endstop or the motors' power changes, `max_us` have passed (0: just look).  Then fill
       status[NOW]       microseconds, 0 .. 2^30 - 1, wrapping
       status[FINISHED]  blocks finished since the start, modulo 2^30, the halted ones included
-      status[ENDSTOPS]  bit 0: x pressed, bit 1: y pressed (raw, with its bounces)
+      status[ENDSTOPS]  bit 0: x pressed, bit 1: y pressed (raw, with its bounces), bit 2: the motors have no power
       status[BYTES]     how many bytes from the host were put into inbox[0:...]  (inbox holds INBOX bytes)
     `expecting` 1 says: the host knows that it may send, or owes an answer; so before time passes, wait for its
     bytes in real time, up to the world's patience.
@@ -90,6 +90,7 @@ _PERIOD_MASK = const(0x3FFFFFFF)
 _STEP_WIDTH_NS, _DEFAULT_WIDTH_NS = (messages.SETTING_BY_NAME["step_width_ns"][i] for i in (1, 4))
 _DIRECTION_SETUP_NS, _DEFAULT_SETUP_NS = (messages.SETTING_BY_NAME["direction_setup_ns"][i] for i in (1, 4))
 _WIRING = ("reversed_a", "reversed_b", "pin_endstop_x", "pin_endstop_y", "contact_x", "contact_y")
+_PIN_MOTOR_POWER = messages.SETTING_BY_NAME["pin_motor_power"][1]
 _REVERSED_A, _REVERSED_B, _PIN_ENDSTOP_X, _PIN_ENDSTOP_Y, _CONTACT_X, _CONTACT_Y = (
     messages.SETTING_BY_NAME[name][1] for name in _WIRING
 )
@@ -111,6 +112,7 @@ class VirtualPort:
         self._inbox = bytearray(INBOX)
         self._read_from = 0
         self._submitted = 0
+        self._senses_power = False
         self.overhead_ticks = 0
         world.greet(self._status)
         self._shape(_DEFAULT_WIDTH_NS, _DEFAULT_SETUP_NS)
@@ -127,6 +129,7 @@ class VirtualPort:
         self._shape(settings[_STEP_WIDTH_NS], settings[_DIRECTION_SETUP_NS])
         turned = settings[_REVERSED_A] | settings[_REVERSED_B] << 1
         contacts = settings[_CONTACT_X] | settings[_CONTACT_Y] << 1
+        self._senses_power = settings[_PIN_MOTOR_POWER] >= 0
         self._world.wiring(turned, settings[_PIN_ENDSTOP_X], settings[_PIN_ENDSTOP_Y], contacts)
 
     def _shape(self, step_width_ns, direction_setup_ns):
@@ -206,6 +209,10 @@ class VirtualPort:
     def endstop(self, which):
         """Whether an endstop is pressed, 0 = x, 1 = y, with all its bounces."""
         return (self._status[ENDSTOPS] >> which) & 1 == 1
+
+    def motor_power(self):
+        """Whether the motors have power, as far as anything tells."""
+        return not self._senses_power or self._status[ENDSTOPS] & 4 == 0
 
 
 class PipeWorld:

@@ -50,6 +50,7 @@ _FAULT_HINTS: Final = {
     "player broke off": "the board fell behind in mid-motion: home again, and please report it",
     "watchdog": "the board stood still and started anew: home again, and please report it",
     "not homed": "home the machine first: `linewright board home`",
+    "motor power lost": "see why the motors' supply went away, free the carriage, switch it on again, then home",
     "beyond limits": "plan the picture again with the rig file that this machine really has",
 }
 
@@ -288,6 +289,11 @@ def refused(fields: Fields) -> LinkError:
     if reason == "wrong state":
         state = messages.STATES[value] if 0 <= value < len(messages.STATES) else str(value)
         return LinkError(f"the board refused '{request}' because it is {state}", hint=_STATE_HINTS.get(state, ""))
+    if reason == "no motor power":
+        return LinkError(
+            f"the board refused '{request}' because the motors have no power",
+            hint="switch the motors' supply on; if it is on, look at its fuse and at the wire to pins.motor_power",
+        )
     if reason == "out of range":
         return Refused(request, messages.field_name(number, field), value, low, high)
     return LinkError(

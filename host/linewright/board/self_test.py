@@ -87,6 +87,8 @@ def check_board(session: Session, rig: Rig) -> Iterator[CheckResult]:
     yield _state(status)
     yield _position(status, rig)
     yield _endstops(status, rig)
+    if status.motor_power is not None:
+        yield _motor_power(status)
     yield _pen(status)
     yield _queue(greeting)
     yield _clock(session, status)
@@ -183,6 +185,12 @@ def _endstops(status: BoardStatus, rig: Rig) -> CheckResult:
             "right if the carriage stands there; else look at the switch and its wiring before homing",
         )
     return CheckResult("endstops", "passed", "read, none is pressed")
+
+
+def _motor_power(status: BoardStatus) -> CheckResult:
+    if status.motor_power:
+        return CheckResult("motor power", "passed", "sensed")
+    return CheckResult("motor power", "note", "off", "switch the motors' supply on before homing")
 
 
 def _pen(status: BoardStatus) -> CheckResult:

@@ -44,6 +44,9 @@ SETTLE_S: Final = 10.0
 
 FLASH_HINT: Final = "put this version's code on the board with `linewright board flash`"
 
+_OF_PINS: Final = ("pin_", "pen_", "servo_", "step_", "direction_", "contact_", "reversed_", "max_", "rate_", "motor_")
+"""Beginnings of the names of settings that a board's pins and what they put out depend on."""
+
 
 class Session:
     """A conversation with one board.
@@ -144,8 +147,15 @@ class Session:
         Refused : the board cannot work with these settings.
         """
         settings = board_settings(self.rig)
-        pairs = tuple((messages.SETTING_BY_NAME[name][1], value) for name, value in settings.items())
-        self.talk.ask("set", pairs=pairs)
+        # More than one message holds. Pins and pulses come first: a board refuses limits while it has no pins, and
+        # until the rest has come it has no reach, so nothing can move.
+        for of_pins in (True, False):
+            pairs = tuple(
+                (messages.SETTING_BY_NAME[name][1], value)
+                for name, value in settings.items()
+                if name.startswith(_OF_PINS) == of_pins
+            )
+            self.talk.ask("set", pairs=pairs)
 
     def settle(self) -> Standing:
         """Stop motion that an earlier host has left, pen up, and return what the board knows of it.

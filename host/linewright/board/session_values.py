@@ -148,9 +148,9 @@ class Control:
             raise ValueError(f"pace {share} is outside 0..1; to stop, hold")
         self._asked.append(("pace", max(1, round(share * FULL_PACE))))
 
-    def pen_changed(self) -> None:
-        """The pen that was asked for is in its holder."""
-        self._asked.append(("pen", 0))
+    def pen_changed(self, *, home: bool = False) -> None:
+        """The pen that was asked for is in its holder; ``home``: find the place first, the motors had no power."""
+        self._asked.append(("pen", int(home)))
 
     def abandon(self) -> None:
         """Controlled stop, pen up, and leave the rest undrawn."""

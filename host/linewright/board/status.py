@@ -28,6 +28,7 @@ class BoardStatus:
     position_steps : of motors A and B.
     position_mm : x, y by the rig file; None while the board does not know where it is.
     endstop_x, endstop_y : pressed; None while the board has not been told its rig.
+    motor_power : the motors have it; None where nothing tells, or the board has not been told its rig.
     pace : 0 to 1.
     starved, underruns : of the newest program, see `linewright.board.session.DrawResult`.
     """
@@ -49,6 +50,7 @@ class BoardStatus:
     position_mm: tuple[float, float] | None
     endstop_x: bool | None
     endstop_y: bool | None
+    motor_power: bool | None
     pace: float
     starved: int
     underruns: int
@@ -87,6 +89,7 @@ class BoardStatus:
             position_mm=(round(place[0], 4), round(place[1], 4)) if trusted else None,
             endstop_x=bool(flags & messages.FLAG_ENDSTOP_X) if awake else None,
             endstop_y=bool(flags & messages.FLAG_ENDSTOP_Y) if awake else None,
+            motor_power=not flags & messages.FLAG_UNPOWERED if awake and rig.senses_motor_power else None,
             pace=report["pace"] / 256,
             starved=report["starved"],
             underruns=report["underruns"],

@@ -78,6 +78,10 @@ class Hands:
         flags = self._session.fresh_report()["flags"]
         return bool(flags & messages.FLAG_ENDSTOP_X), bool(flags & messages.FLAG_ENDSTOP_Y)
 
+    def motors_have_power(self) -> bool:
+        """What the board senses of the motors' supply; true where nothing tells it."""
+        return not self._session.fresh_report()["flags"] & messages.FLAG_UNPOWERED
+
     def trips_ms(self, rounds: int) -> tuple[float, ...]:
         """How long so many requests take to be answered."""
         return tuple(1e3 * trip for trip in self._session.link_quality(rounds).round_trips_s)

@@ -7,7 +7,7 @@ from typing import Final
 
 from linewright.bringup.directions import FORWARDS, WAYS, Verdict, judge
 from linewright.bringup.hands import NUDGE_MM, Hands
-from linewright.bringup.talk import Ask, Choice, Talk, Trouble
+from linewright.bringup.talk import Ask, Choice, Talk, Trouble, Watch
 
 OTHERWISE: Final = (
     "It only hums or shivers: a coil is not connected, or wires of two coils are mixed up (supply off, then measure).",
@@ -16,12 +16,19 @@ OTHERWISE: Final = (
     "Much less or much more than 2 mm: the jumpers for microsteps do not agree with motor.?.microsteps.",
 )
 
+_SENSE: Final = (
+    "is its wire on pins.motor_power, taken from behind the switch? supply.power_sense says which kind it is: an "
+    "optocoupler takes the pin to ground while there is power, a divider puts 2 to 3.3 V on it"
+)
+
 _NAMES: Final = ("A", "B")
 _WAYS: Final = tuple(Choice(way, "it did not move, or only hummed" if way == "nothing" else "") for way in WAYS)
 
 
 def drivers(talk: Talk, hands: Hands) -> str:
-    """Power the motors, have the carriage pushed; free them, have it pushed again."""
+    """Power the motors, have the carriage pushed; free them, have it pushed again. Then use the motors' switch."""
+    if not hands.motors_have_power():
+        raise Trouble("the motor supply is on, and the board senses no power", hint=_SENSE)
     talk.say("I power the motors now.")
     hands.power(True)
     if not talk.yes("held", "Push the carriage gently, along both axes. Does it resist?"):
@@ -37,7 +44,15 @@ def drivers(talk: Talk, hands: Hands) -> str:
             hint="the enable line does not reach the drivers, or they want the opposite level; without it the board "
             "cannot switch them off in an emergency",
         )
-    return "The drivers hold and let go as the board tells them."
+    if not hands.rig.senses_motor_power:
+        return "The drivers hold and let go as the board tells them."
+    if not talk.watch(
+        Watch("power off", "Now switch the motor supply off, and wait.", lambda: not hands.motors_have_power())
+    ):
+        raise Trouble("the motor supply is off, and the board senses power", hint=_SENSE)
+    if not talk.watch(Watch("power on", "I see it. Switch it on again: nothing moves.", hands.motors_have_power)):
+        raise Trouble("the motor supply is on again, and the board senses no power", hint=_SENSE)
+    return "The drivers hold and let go as the board tells them, and it sees the switch of their supply being used."
 
 
 def motor_a(talk: Talk, hands: Hands) -> str:

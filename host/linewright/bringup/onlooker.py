@@ -86,6 +86,9 @@ class Onlooker:
     def acts(self, watch: Watch) -> str | None:
         """Press a switch or let go of it, and look whether the program has noticed."""
         what, _, axis = watch.key.partition(" ")
+        if what == "power":
+            self._beside.power(axis == "on")
+            return None if any(watch.happened() for _ in range(LOOKS)) else "nothing"
         if what not in ("press", "release"):
             return "nothing"
         self._beside.press(axis, what == "press")

@@ -114,7 +114,7 @@ STEPS: Final[tuple[Step, ...]] = (
         prepare=("With the motor supply on, both axes look for their switches, x first, at a third of their speed.",),
         cautions=(
             CLEAR,
-            "Put a finger on a switch while its axis approaches: it must stop at once. That is a good test.",
+            "As a test, touch a switch with a pencil, never a finger, while its axis approaches: it must stop at once.",
             SWITCH,
         ),
         expect="each axis goes to its switch, touches it, backs off, and touches it again, slower.",

@@ -223,6 +223,9 @@ def jog(
 @app.command()
 def pen(
     height: Annotated[str, typer.Argument(metavar="up|down|US", help="up, down, or a servo pulse in microseconds.")],
+    tried: Annotated[
+        bool, typer.Option("--try", help="Do not ask before a height beyond the pen's own; listen for a hum.")
+    ] = False,
     port: options.Port = None,
     rig_file: options.RigFile = None,
     as_json: options.AsJson = False,
@@ -236,7 +239,7 @@ def pen(
 
     aimed = _aimed(rig_file, port, as_json)
     with _stoppable(as_json) as front:
-        stands = hand_moves.pen(aimed, front, height)
+        stands = hand_moves.pen(aimed, front, height, tried=tried)
     if as_json:
         output.emit_json({"port": stands.target.port, "servo_us": stands.servo_us, **stands.status.describe()})
         return

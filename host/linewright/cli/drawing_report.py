@@ -41,7 +41,7 @@ def carry_out(task: DrawTask, *, as_json: bool) -> None:
             output.warn(note)
     with StopOnSignals() as stop:
         try:
-            with Terminal(as_json=as_json, stop=stop) as front:
+            with Terminal(as_json=as_json, stop=stop, rig=None if task.is_virtual else task.rig) as front:
                 drawn = drawing.draw(task, front)
         except KeyboardInterrupt:
             if not stop.drawing:

@@ -21,6 +21,8 @@ HELP: Final = (
     "keys: space holds and carries on, - and + slow down and speed up, q q abandons, X X cuts the motors' power"
 )
 
+HELD: Final = "space carries on (never after the motors' switch was used: q q, then resume, which homes)"
+
 STEP: Final = 0.1
 """Share of the planned speed by which one key press slows down; also the slowest pace."""
 
@@ -88,7 +90,7 @@ class Keys:
     def poll(self, now: Progress) -> None:
         """Act on the keys that have been pressed; never waits."""
         if time.monotonic() - self._asked_s >= TWICE_S:
-            self.hint = "space carries on" if self._held else ""
+            self.hint = HELD if self._held else ""
         if self._before is None or not _in_front(self._terminal):
             return
         with contextlib.suppress(OSError):  # the terminal has gone: a hangup follows
@@ -104,6 +106,8 @@ class Keys:
         control = self._control
         if key in "\r\n" and state == "pen":
             control.pen_changed()
+        elif key == "h" and state == "pen":
+            control.pen_changed(home=True)
         elif key == " ":
             self._held = not self._held
             if self._held:

@@ -19,11 +19,17 @@ class PenChange:
     ----------
     control : told when the pen is in.
     by_key : the answer comes as a key of `linewright.cli.keys`.
+    senses_power : the board notices by itself when the motors' switch is used.
+    finds_its_place : homing finds it; else somebody has to put the pen to its park position.
     """
 
-    def __init__(self, control: Control, *, by_key: bool) -> None:
+    def __init__(self, control: Control, *, by_key: bool, senses_power: bool, finds_its_place: bool) -> None:
         self._control = control
         self._by_key = by_key
+        # A board that senses the switch needs no question: it stops, and `resume` homes.
+        park = "" if finds_its_place else "put the pen to its park position, then "
+        then = "" if by_key else " and Enter"
+        self._or_home = "" if senses_power else f"; if the motors' switch was used: {park}h{then} homes first"
         self._drawing_with = ""  # the pen that is in
         self._asked_at: int | None = None  # record at which the last pen was asked for
         self._reader: threading.Thread | None = None
@@ -38,16 +44,17 @@ class PenChange:
             return
         self._asked_at = now.records_done
         if now.pen.name == self._drawing_with:
-            output.say(f"the pen '{now.pen.name}' wants ink, a point or a dip; then press Enter", stderr=True)
+            what = f"the pen '{now.pen.name}' wants ink, a point or a dip"
         else:
-            output.say(f"put the pen '{now.pen.name}' in, then press Enter", stderr=True)
+            what = f"put the pen '{now.pen.name}' in"
+        output.say(f"{what}, then press Enter{self._or_home}", stderr=True)
         if not self._by_key and (self._reader is None or not self._reader.is_alive()):
             self._reader = threading.Thread(target=self._read, daemon=True)
             self._reader.start()
 
     def _read(self) -> None:
-        if sys.stdin.readline():
-            self._control.pen_changed()
+        if typed := sys.stdin.readline():
+            self._control.pen_changed(home=typed.strip().lower() == "h")
         else:
             # Not an answer: drawing on with the pen that is in would spoil the sheet.
             output.say("nobody is there to press Enter; it waits until it is stopped", stderr=True)

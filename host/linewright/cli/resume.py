@@ -46,9 +46,9 @@ def resume(
 ) -> None:
     """Carry on with a drawing that was broken off.
 
-    Says what was being drawn and how far it got, homes, and goes on with the first stroke that is not finished. A
-    board that has held the pen's place ever since is not homed; it goes on where the pen was lifted. Refused when the
-    rig, the program or the sheet is not the same.
+    Says what was being drawn and how far it got, homes, and goes on where the pen was lifted, or with the first stroke
+    that is not finished. A board that senses the motors' power and has held the pen's place ever since is not homed.
+    Refused when the rig, the program or the sheet is not the same.
     """
     from linewright.board.drift import DriftCheck
     from linewright.tasks import resuming
@@ -76,7 +76,7 @@ def resume(
     )
     if not as_json:
         _tell(broken)
-    for caution in (*cautions.before_moving(aimed.port), cautions.SAME_PLACE):
+    for caution in (*cautions.before_moving(aimed.port), cautions.SAME_PLACE, *cautions.motor_switch_used(aimed.rig)):
         output.prose(f"caution: {caution}", stderr=True)
     if sys.stdin.isatty() and not (yes or as_json or task.is_virtual):
         typer.confirm("carry on?", abort=True)

@@ -13,6 +13,7 @@ from linewright.cli.progress import ProgressBar, StopOnSignals
 
 if TYPE_CHECKING:
     from linewright.board.session_values import Control, Progress
+    from linewright.rig.rig import Rig
     from linewright.tasks.target import Target
 
 
@@ -23,11 +24,13 @@ class Terminal:
     ----------
     as_json : one object is printed in the end, so nothing else is said but what went wrong.
     stop : asked by signals to end a drawing; None: a signal ends the command at once.
+    rig : of a real machine, for what to mind between pens; None: nobody is at the machine.
     """
 
-    def __init__(self, *, as_json: bool, stop: StopOnSignals | None = None) -> None:
+    def __init__(self, *, as_json: bool, stop: StopOnSignals | None = None, rig: Rig | None = None) -> None:
         self._as_json = as_json
         self._stop = stop
+        self._rig = rig
         self._bar = ProgressBar(shown=not as_json)
         self._begun = False
 
@@ -85,7 +88,12 @@ class Terminal:
         if self._stop is not None:
             self._stop.asks(control.abandon)
         with Keys(control, wanted=not self._as_json, pace=pace) as pressed:
-            pens = PenChange(control, by_key=pressed.active)
+            pens = PenChange(
+                control,
+                by_key=pressed.active,
+                senses_power=self._rig is None or self._rig.senses_motor_power,
+                finds_its_place=self._rig is None or self._rig.finds_its_place,
+            )
 
             def told(now: Progress) -> None:
                 bar.show(now, pressed.hint)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import itertools
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -58,13 +59,18 @@ def _patch(image: Image.Image, item: Patch, scale: float) -> None:
 
 
 def _label(image: Image.Image, item: Label, scale: float) -> None:
+    if item.as_strokes:
+        from linewright.pictures.letters import lettered
+
+        _ink(image, lettered(item), scale)
+        return
     font = ImageFont.load_default(max(6.0, item.size_mm * scale))
     anchor = {"start": "ls", "middle": "ms", "end": "rs"}[item.anchor]
     text = item.text.replace(GAP, " ")  # the font at hand has no such gap, and would show a box
     if all(_has(font, character) for character in set(text)):
         ImageDraw.Draw(image).text((item.x_mm * scale, item.y_mm * scale), text, item.colour, font, anchor=anchor)
     else:
-        _lettered(image, item, text, scale)
+        _label(image, replace(item, text=text, as_strokes=True), scale)
 
 
 def _has(font: ImageFont.FreeTypeFont | ImageFont.ImageFont, character: str) -> bool:
@@ -74,24 +80,6 @@ def _has(font: ImageFont.FreeTypeFont | ImageFont.ImageFont, character: str) -> 
 
 _NO_LETTER: Final = "\uffff"
 """No font has it: Unicode keeps it free."""
-
-
-def _lettered(image: Image.Image, item: Label, text: str, scale: float) -> None:
-    """A label in the letters that pens write, which have accents, Greek and Cyrillic; ? stands for what they lack."""
-    from linewright.sources.lettering.faces import CAP_UNITS
-    from linewright.sources.lettering.glyphs import clusters, glyph
-
-    letters = [found for cluster in clusters(text) if (found := glyph(cluster, "plain") or glyph("?", "plain"))]
-    # Capitals of printed letters are seven tenths of the size that is stated (common practice).
-    zoom = 0.7 * item.size_mm * scale / CAP_UNITS
-    wide = sum(letter.advance for letter in letters) * zoom
-    x = item.x_mm * scale - {"start": 0.0, "middle": 0.5, "end": 1.0}[item.anchor] * wide
-    pen = ImageDraw.Draw(image)
-    for letter in letters:
-        for stroke in letter.strokes:
-            points = [(x + float(px) * zoom, item.y_mm * scale + float(py) * zoom) for px, py in stroke]
-            pen.line(points, fill=item.colour, width=max(1, round(2.0 * zoom)), joint="curve")
-        x += letter.advance * zoom
 
 
 def _ink(image: Image.Image, item: Ink, scale: float) -> None:

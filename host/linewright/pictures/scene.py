@@ -59,7 +59,7 @@ class Patch:
 
 @dataclass(frozen=True)
 class Label:
-    """One line of text; (x, y) is on its foot line."""
+    """One line of text; (x, y) is on its foot line. ``as_strokes``: in our own letters, as wide on any computer."""
 
     text: str
     x_mm: float
@@ -67,6 +67,7 @@ class Label:
     size_mm: float = TEXT_MM
     colour: str = TEXT_COLOUR
     anchor: Literal["start", "middle", "end"] = "start"
+    as_strokes: bool = False
 
 
 @dataclass(frozen=True, eq=False)

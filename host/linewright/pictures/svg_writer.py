@@ -29,6 +29,10 @@ def to_svg(scene: Scene) -> str:
     for item in scene.items:
         if isinstance(item, Patch):
             out.append(_patch(item))
+        elif isinstance(item, Label) and item.as_strokes:
+            from linewright.pictures.letters import lettered
+
+            out.extend(_ink(lettered(item), f'role="img" aria-label={quoteattr(item.text)}'))
         elif isinstance(item, Label):
             out.append(
                 f'<text x="{item.x_mm:g}" y="{item.y_mm:g}" font-family="sans-serif" font-size="{item.size_mm:g}" '
@@ -48,15 +52,16 @@ def _patch(item: Patch) -> str:
     )
 
 
-def _ink(item: Ink) -> list[str]:
+def _ink(item: Ink, about: str = "") -> list[str]:
     whole = np.rint(item.points_mm * UNITS_PER_MM).astype(np.int64)
     texts = [f"{x} {y}" for x, y in whole.tolist()]
     starts = item.starts.tolist()
     # A dot is a line of no length: its round ends make it visible.
     strokes = ["M" + "L".join(texts[a:b]) if b - a > 1 else f"M{texts[a]}h0" for a, b in itertools.pairwise(starts)]
     opacity = f' opacity="{item.opacity:g}"' if item.opacity < 1 else ""
+    name = about or f"id={quoteattr(item.name)}"
     head = (
-        f'<g id={quoteattr(item.name)} transform="scale({1 / UNITS_PER_MM:g})" fill="none" stroke="{item.colour}" '
+        f'<g {name} transform="scale({1 / UNITS_PER_MM:g})" fill="none" stroke="{item.colour}" '
         f'stroke-width="{item.width_mm * UNITS_PER_MM:.0f}" stroke-linecap="round" stroke-linejoin="round"{opacity}>'
     )
     paths = [

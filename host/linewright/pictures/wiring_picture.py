@@ -8,13 +8,14 @@ share leave the board between theirs; and grounds are marks, which all mean the 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from textwrap import wrap
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
+from linewright.pictures.letters import width_mm, wrapped
 from linewright.pictures.scene import Ink, Label, Patch, Scene
-from linewright.rig.wiring import PULL_UP_KOHM, Wiring, groups, needs_shifting
+from linewright.rig.wiring import PULL_UP_KOHM, Wiring, groups, needs_shifting, sense_resistors
 
 if TYPE_CHECKING:
     from linewright.rig.rig import Rig
@@ -24,7 +25,7 @@ Item = Ink | Patch | Label
 Anchor = Literal["start", "middle", "end"]
 
 WIDTH_MM: Final = 300.0
-HEIGHT_MM: Final = 222.0
+HEIGHT_MM: Final = 227.0
 
 PAPER: Final = "#fbfaf6"
 INK: Final = "#2b333b"
@@ -43,6 +44,7 @@ COLOURS: Final[dict[str, str]] = {
     "enable": "#7d858d",
     "endstop": "#2f6bb0",
     "servo signal": "#97426f",
+    "power sense": "#7d7f1f",
     "coil": "#8a6a4b",
 }
 
@@ -69,12 +71,14 @@ def wiring_scene(rig: Rig, wiring: Wiring) -> Scene:
     for name in "AB":
         items += _driver(rig, wiring, name)
     items += _shared_lines(rig)
+    items += _power_sense(rig)
     items += _endstop("x", rig.x, rig.pins.endstop_x, 38.0, rig)
     items += _endstop("y", rig.y, rig.pins.endstop_y, 66.0, rig)
     items += _servo(rig, wiring)
     items += _cautions(wiring)
     items += _legend(wiring)
-    return Scene(WIDTH_MM, HEIGHT_MM, tuple(items), f"Wiring of {rig.name}")
+    written = (replace(item, as_strokes=True) if isinstance(item, Label) else item for item in items)
+    return Scene(WIDTH_MM, HEIGHT_MM, tuple(written), f"Wiring of {rig.name}")
 
 
 # Parts
@@ -82,8 +86,7 @@ def wiring_scene(rig: Rig, wiring: Wiring) -> Scene:
 
 def _heading(rig: Rig) -> Iterator[Item]:
     title = f"Wiring of {rig.name}"
-    # A name has up to 80 letters, and letters are a little more than half as wide as high.
-    yield Label(title, 10, 13, min(6.0, (WIDTH_MM - 20) / (0.62 * len(title))), INK)
+    yield Label(title, 10, 13, min(6.0, (WIDTH_MM - 20) / width_mm(title, 1.0)), INK)
     kind = "a virtual rig, wired as a real one would be" if rig.board == "virtual" else f"board: {rig.board}"
     moves = {"cartesian": "motor A moves x, motor B moves y", "crossed-belt": "A turns with x + y, B with x - y"}
     yield Label(f"{kind}; {rig.kinematics.type}: {moves[rig.kinematics.type]}", 10, 19.5, 3.1, QUIET)
@@ -120,7 +123,7 @@ def _motor_power(rig: Rig, wiring: Wiring) -> Iterator[Item]:
     yield Label("Ground bar: every mark like these", 11, 131.5, 2.9, INK)
     yield Label("in this picture ends here.", 11, 135.5, 2.9, INK)
     yield from _badge(1, 14, 66.5)
-    yield from _badge(2, 60.5, 69.5)
+    yield from _badge(2, 64.5, 68.0)
     yield from _badge(3, 14, 107.5)
 
 
@@ -248,17 +251,36 @@ def _endstop(name: str, axis: Axis, pin: int | None, top: float, rig: Rig) -> It
     yield from _stroke(INK, 0.6, (left + 20, y), (left + width, y))
     yield from _dots(INK, 1.6, (left + 8, y), (left + 20, y))
     yield from _stroke(INK, 0.8, (left + 8, y), (left + 20, y - (0.9 if closed else 4.2)))
-    yield from _line("endstop", (left + width, y), (BOARD[0], y))
+    if needs_shifting(rig):
+        yield from _line("endstop", (left + width, y), (left + width + 5, y))
+        yield from _line("endstop", (left + width + 17, y), (BOARD[0], y))
+    else:
+        yield from _line("endstop", (left + width, y), (BOARD[0], y))
     yield from _pin(BOARD[0], y, f"GPIO {pin}", "start", COLOURS["endstop"])
     yield from _line("ground", (left, y), (left - 5, y), (left - 5, y + 1.5))
     yield from _ground(left - 5, y + 1.5)
     if rig.supply.switch_v:
         colour = COLOURS["sensor supply" if needs_shifting(rig) else "3.3 V"]
-        yield Label(f"fed with {rig.supply.switch_v:g} V", left + width / 2, top - 1.6, 2.6, colour, "middle")
+        yield Label(f"fed with {rig.supply.switch_v:g} V", left + 2, top + 13.2, 2.6, colour)
     if needs_shifting(rig):
         yield Patch(left + width + 5, y - 3, 12, 6, PART, EDGE, 0.4)
         yield Label("opto-", left + width + 11, y - 0.3, 2.2, INK, "middle")
         yield Label("coupler", left + width + 11, y + 2.2, 2.2, INK, "middle")
+
+
+def _power_sense(rig: Rig) -> Iterator[Item]:
+    """Between the two endstops: from behind the motor switch to the board."""
+    if not rig.senses_motor_power:
+        return
+    y, left, right = 61.0, 92.0, 134.0
+    yield from _line("motor supply", (NODE_X_MM, y), (left, y))
+    yield from _dots(COLOURS["motor supply"], 1.8, (NODE_X_MM, y))
+    yield Patch(left, y - 2.2, right - left, 4.4, PART, EDGE, 0.4)
+    yield Label(f"{rig.supply.power_sense}, {sense_resistors(rig)}", (left + right) / 2, y + 0.9, 2.5, INK, "middle")
+    yield from _line("power sense", (right, y), (BOARD[0], y))
+    yield from _pin(BOARD[0], y, f"GPIO {rig.pins.motor_power}", "start", COLOURS["power sense"])
+    yield from _line("ground", (left + 2.4, y + 2.2), (left + 2.4, y + 3.6))
+    yield from _ground(left + 2.4, y + 3.6)
 
 
 def _servo(rig: Rig, wiring: Wiring) -> Iterator[Item]:
@@ -284,7 +306,7 @@ def _servo(rig: Rig, wiring: Wiring) -> Iterator[Item]:
     yield from _line("5 V", (feed, 116), (feed, 124.5))
     fuse = "fuse" if wiring.servo_fuse_a is None else f"fuse {wiring.servo_fuse_a:g} A"
     yield Label(fuse, feed + 4.5, 121.4, 2.8, INK)
-    yield from _badge(6, left + width + 8, 120.4)
+    yield from _badge(6, left + width + 11, 120.4)
     own = rig.supply.servo == "own"
     amperes = "" if rig.supply.servo_a is None else f", {rig.supply.servo_a:g} A"
     yield from _part(left, 128, width, 16, "Servo supply" if own else "Regulator", f"5 V{amperes}")
@@ -304,9 +326,9 @@ def _cautions(wiring: Wiring) -> Iterator[Item]:
     y = top + 1.5
     column = 10.0
     for i, text in enumerate(wiring.cautions):
-        lines = wrap(text, 72)
         if i == 5:  # the second column
-            column, y = 112.0, top + 1.5
+            column, y = 118.0, top + 1.5
+        lines = wrapped(text, 2.75, 96.0)
         yield from _badge(i + 1, column + 2.2, y - 0.9)
         for line in lines:
             yield Label(line, column + 6.5, y, 2.75, INK)
@@ -317,13 +339,14 @@ def _cautions(wiring: Wiring) -> Iterator[Item]:
 def _legend(wiring: Wiring) -> Iterator[Item]:
     left, top = 224.0, BOTTOM_MM + 12
     yield Label("Lines", left, top - 3.2, 4.0, INK)
+    yield Label("mm2 or more", left + 66, top - 3.2, 2.75, QUIET, "end")
     y = top + 1.0
     for kind, (thin, thick) in groups(wiring.lines).items():
         yield from _stroke(COLOURS[kind], _thickness(kind), (left, y - 0.8), (left + 9, y - 0.8))
         yield Label(kind, left + 12, y, 2.75, INK)
         # Thin ones of a kind are those that carry signals, such as the grounds of logic and endstops.
-        mm2 = f"{thick:g} (signals {thin:g})" if kind == "ground" and thin < thick else f"{thick:g}"
-        yield Label(f"{mm2} mm2 or more", left + 66, y, 2.75, QUIET, "end")
+        mm2 = f"{thick:g}, signals {thin:g}" if kind == "ground" and thin < thick else f"{thick:g}"
+        yield Label(mm2, left + 66, y, 2.75, QUIET, "end")
         y += 4.3
 
 

@@ -27,6 +27,9 @@ SETTING_ENDSTOPS: Final = {"none": 0, "min": 1, "max": 2}
 
 SETTING_CONTACTS: Final = {"normally-open": 0, "normally-closed": 1}
 
+SETTING_POWER_LEVELS: Final = {"none": 1, "divider": 1, "optocoupler": 0}
+"""Level of the input while the motors have power: a divider puts it out, an optocoupler takes the input to ground."""
+
 _STEP_SLACK: Final = 1e-6
 """Steps: travel x steps/mm of whole millimetres comes out a few 1e-12 off a whole number; a millionth of a step is
 far above that and far below anything a machine can do."""
@@ -69,13 +72,18 @@ def _corner_rate_steps_s(rig: Rig) -> float:
     return 2.0 * jump_mm_s * float(np.linalg.norm(rig.kinematics_matrix, 2)) * SHAPE_MARGIN
 
 
-def _servo_pulses_us(rig: Rig) -> list[int]:
-    """The pulses between which all heights of the pen lie, margin included."""
+def pen_heights_us(rig: Rig) -> tuple[int, int]:
+    """The lowest and the highest pulse that the rig's own heights of the pen take."""
     pen = rig.pen
     heights: list[float] = [pen.up_us, pen.down_us, pen.clear_us]
     heights += [pen.down_us + change for row in rig.corrections.pen_height.change_us for change in row]
-    low, high = math.floor(min(heights)) - SERVO_MARGIN_US, math.ceil(max(heights)) + SERVO_MARGIN_US
-    return [max(low, SERVO_LOW_US), min(high, SERVO_HIGH_US)]
+    return math.floor(min(heights)), math.ceil(max(heights))
+
+
+def servo_range_us(rig: Rig) -> tuple[int, int]:
+    """The pulses that the board takes: all heights of the pen, and `SERVO_MARGIN_US` on either side."""
+    low, high = pen_heights_us(rig)
+    return max(low - SERVO_MARGIN_US, SERVO_LOW_US), min(high + SERVO_MARGIN_US, SERVO_HIGH_US)
 
 
 def board_settings(rig: Rig) -> dict[str, int]:
@@ -93,8 +101,8 @@ def board_settings(rig: Rig) -> dict[str, int]:
         "rate_b": rig.b.step_rate_hz,
         "ramp_accel": min(math.ceil(_steepest_ramp_steps_s2(rig)), ACCEL_HIGH_STEPS_S2),
         "corner_rate": min(math.ceil(_corner_rate_steps_s(rig)), 2 * RATE),
-        "servo_low_us": min(_servo_pulses_us(rig)),
-        "servo_high_us": max(_servo_pulses_us(rig)),
+        "servo_low_us": servo_range_us(rig)[0],
+        "servo_high_us": servo_range_us(rig)[1],
         "pen_up_us": rig.pen.up_us,
         "pen_down_us": rig.pen.down_us,
         "pen_lift_ms": rig.pen.lift_ms,
@@ -103,6 +111,7 @@ def board_settings(rig: Rig) -> dict[str, int]:
         "direction_setup_ns": units.us_to_ns(rig.driver.direction_setup_us),
         "reversed_a": int(rig.a.reversed),
         "reversed_b": int(rig.b.reversed),
+        "motor_power_level": SETTING_POWER_LEVELS[rig.supply.power_sense],
         "home_passes": homing.passes,
         "idle_after_s": round(rig.guard.idle_after_s),
         "host_silence_ms": units.s_to_ms(rig.guard.host_silence_s),
@@ -122,4 +131,5 @@ def board_settings(rig: Rig) -> dict[str, int]:
             f"home_end_{name}": SETTING_ENDSTOPS[axis.endstop],
             f"contact_{name}": SETTING_CONTACTS[axis.endstop_contact],
         }
-    return told | {f"pin_{name}": NOT_CONNECTED if pin is None else pin for name, pin in rig.pins}
+    told |= {f"pin_{name}": NOT_CONNECTED if pin is None else pin for name, pin in rig.pins}
+    return told if rig.senses_motor_power else told | {"pin_motor_power": NOT_CONNECTED}

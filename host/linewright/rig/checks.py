@@ -18,6 +18,7 @@ from pydantic import BaseModel, TypeAdapter, ValidationError
 from linewire.records import SERVO_HIGH_US, SERVO_LOW_US
 from linewright import units
 from linewright.errors import RigIssue, SheetError
+from linewright.rig.electrics import Supply
 from linewright.rig.sections import (
     Axes,
     Corrections,
@@ -354,6 +355,12 @@ def _switches(axis: Axes, pins: Pins, board: str) -> _Found:
             yield (f"pins.endstop_{name}", None, missing, "")
 
 
+def _power_sensed(supply: Supply, pins: Pins) -> _Found:
+    if supply.power_sense != "none" and pins.motor_power is None:
+        missing = f'is missing, but supply.power_sense = "{supply.power_sense}"; write its GPIO there, or "none" here'
+        yield ("pins.motor_power", None, missing, "")
+
+
 def _pins_apart(pins: Pins, board: str) -> _Found:
     taken: dict[int, str] = {}
     for name, pin in pins:
@@ -391,6 +398,7 @@ _CHECKS: Final[tuple[tuple[tuple[str, ...], Callable[..., _Found]], ...]] = (
     (("sheet",), _sheet_known),
     (("axis", "pins", "board"), _switches),
     (("pins", "board"), _pins_apart),
+    (("supply", "pins"), _power_sensed),
 )
 
 

@@ -57,6 +57,9 @@ class Supply(Section):
     )
     servo_a: float | None = number(0.1, 50, "A", "what the servo's supply or regulator gives", None)
     servo_stall_a: float | None = number(0.05, 20, "A", "data sheet; 0.7 for a micro servo, 2.5 for a large one", None)
+    power_sense: Literal["none", "optocoupler", "divider"] = Field(
+        default="none", description="what tells the board, at pins.motor_power, whether the motors have power"
+    )
     switch_v: float = number(0, 48, "V", "0 for plain contacts to ground; else what feeds the sensors", 0.0)
     switch_shifted: Literal["yes", "no"] = Field(
         default="no", description="whether optocouplers or level shifters bring the sensors' signals down to 3.3 V"

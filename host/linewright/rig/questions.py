@@ -136,6 +136,7 @@ PIN_QUESTIONS: Final = (
     "servo_pin",
     "endstop_x_pin",
     "endstop_y_pin",
+    "motor_power_pin",
 )
 """Questions that are answered by a GPIO number, in their order."""
 
@@ -408,6 +409,14 @@ QUESTIONS: Final[tuple[Question, ...]] = (
         "Data sheet: 0.7 for a micro servo, 2.5 for a large one.",
         ("supply.servo_stall_a",),
     ),
+    Question(
+        "power_sense",
+        "What tells the board that the motors' switch was used: an optocoupler, a divider, or nothing (none)?",
+        "Without it steps go on while the motors have no power, and only homing finds the place again. An optocoupler "
+        "and a resistor do; `linewright rig wiring` shows how.",
+        ("supply.power_sense",),
+        asked=_real,
+    ),
     Question("pen_width_mm", "How wide is your pen's line, in mm?", "For the previews.", ("pen.width_mm",)),
     Question(
         "sheet",
@@ -481,11 +490,19 @@ QUESTIONS: Final[tuple[Question, ...]] = (
         _free_pin("endstop_y_pin", 9),
         asked=lambda answers: _real(answers) and answers.get("endstop_y") != "none",
     ),
+    Question(
+        "motor_power_pin",
+        "GPIO of what senses the motors' power?",
+        "Any free one; it must not see more than 3.3 V.",
+        ("pins.motor_power",),
+        _free_pin("motor_power_pin", 11),
+        asked=lambda answers: _real(answers) and answers.get("power_sense") not in (None, "none"),
+    ),
 )
 
 
 CHOSEN: Final = frozenset(
-    {"name", "board", "sheet", "kinematics", "pen_width_mm", "servo", "endstop_contact", *PIN_QUESTIONS}
+    {"name", "board", "sheet", "kinematics", "pen_width_mm", "servo", "endstop_contact", "power_sense", *PIN_QUESTIONS}
 )
 """Questions whose default is a choice and no figure that could be measured: it is not assumed, it is so."""
 

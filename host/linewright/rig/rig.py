@@ -219,6 +219,11 @@ class Rig(Section):
         return "none" not in (self.x.endstop, self.y.endstop)
 
     @property
+    def senses_motor_power(self) -> bool:
+        """Whether the board is told when the motors lose their power."""
+        return self.supply.power_sense != "none" and self.pins.motor_power is not None
+
+    @property
     def travel_mm(self) -> NDArray[np.float64]:
         """(2,) float64: the reach is 0..travel, x and y, mm."""
         return np.array([self.x.travel_mm, self.y.travel_mm])

@@ -197,3 +197,4 @@ class Pins(Section):
     endstop_x: int | None = number(0, 47, "GPIO", "leave out where there is no switch", None)
     endstop_y: int | None = number(0, 47, "GPIO", "leave out where there is no switch", None)
     rest_current: int | None = number(0, 47, "GPIO", "leave out where the drivers have no such input", None)
+    motor_power: int | None = number(0, 47, "GPIO", "leave out where nothing senses the motors' supply", None)

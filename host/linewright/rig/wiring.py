@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from linewright.errors import InputError
+from linewright.rig import power_sense
 from linewright.rig.review import power
 
 if TYPE_CHECKING:
@@ -73,6 +74,7 @@ KINDS: Final[dict[str, str]] = {
     "enable": "grey",
     "endstop": "blue",
     "servo signal": "plum",
+    "power sense": "olive",
     "coil": "brown",
 }
 """What a line carries, and the colour in which it is drawn."""
@@ -198,6 +200,7 @@ def _lines(rig: Rig) -> Iterator[Line]:
         SIGNAL_MM2,
         "at the drivers; holds them off: see 9",
     )
+    yield from _power_sense(rig, main_mm2)
     for axis, pin, one in (("x", pins.endstop_x, rig.x), ("y", pins.endstop_y, rig.y)):
         if one.endstop != "none" and pin is not None:
             contact = "NC" if one.endstop_contact == "normally-closed" else "NO"
@@ -217,6 +220,34 @@ def _lines(rig: Rig) -> Iterator[Line]:
     yield Line(source, "servo +", "5 V", servo_mm2, fuse if rig.supply.servo != "usb" else "not recommended")
     if rig.supply.servo == "regulator":
         yield Line("motor switch", "regulator input", "motor supply", main_mm2)
+
+
+def _power_sense(rig: Rig, main_mm2: float) -> Iterator[Line]:
+    """Behind the motor switch, thick up to its resistor, which then lets only milliamperes through."""
+    if not rig.senses_motor_power:
+        return
+    pin = f"board GPIO {rig.pins.motor_power}"
+    what = sense_resistors(rig)
+    near = "resistor at the switch, wire no thinner up to it"
+    if rig.supply.power_sense == "divider":
+        yield Line("motor switch", f"divider, {what}", "motor supply", main_mm2, near)
+        yield Line("divider, middle", pin, "power sense", SIGNAL_MM2, "3.3 V at most")
+        yield Line("divider, lower end", "ground bar", "ground", SIGNAL_MM2)
+        return
+    yield Line("motor switch", f"{what}, optocoupler anode", "motor supply", main_mm2, near)
+    yield Line("optocoupler cathode", "ground bar", "ground", SIGNAL_MM2)
+    yield Line("optocoupler collector", pin, "power sense", SIGNAL_MM2, "low while there is power")
+    yield Line("optocoupler emitter", "ground bar", "ground", SIGNAL_MM2)
+
+
+def sense_resistors(rig: Rig) -> str:
+    """The resistors of what senses the motors' power, in words."""
+    volts = rig.supply.motor_v
+    if volts is None:
+        return "resistor: see `rig check`"
+    if rig.supply.power_sense == "divider":
+        return f"{power_sense.divider_upper_kohm(volts):g} and {power_sense.LOWER_KOHM:g} kohm"
+    return f"{power_sense.series_kohm(volts):g} kohm"
 
 
 def needs_shifting(rig: Rig) -> bool:
@@ -253,7 +284,7 @@ def _cautions(rig: Rig, fuse_a: float | None, volts: int | None) -> Iterator[str
     )
     rated = f"{fuse_a:g} A, slow-blow" if fuse_a is not None else "see `linewright rig check`"
     takes = "motors and servo" if rig.supply.servo == "regulator" else "the motors, and nothing else"
-    yield f"Fuse close to the supply ({rated}), then a switch within reach: it takes the power of {takes}."
+    yield f"Fuse close to the supply ({rated}), then a switch within reach: it takes the power of {takes}.{_used(rig)}"
     yield "Join all grounds at one bar before any + is connected: a board without its ground takes it through its pins."
     rating = f"{volts} V" if volts is not None else "1.4 times the supply's voltage"
     yield (
@@ -282,6 +313,10 @@ def _cautions(rig: Rig, fuse_a: float | None, volts: int | None) -> Iterator[str
         f"{PULL_UP_KOHM} kohm from the enable line to 3.3 V, at the drivers: while the board starts, resets or is "
         "flashed, its pins float or rest low, and the drivers would be on."
     )
+
+
+def _used(rig: Rig) -> str:
+    return "" if rig.senses_motor_power else " Used while the machine works, it costs the place: home before going on."
 
 
 def groups(lines: tuple[Line, ...]) -> dict[str, tuple[float, float]]:

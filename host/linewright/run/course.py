@@ -125,6 +125,7 @@ class Course:
         self._moving_left = np.concatenate((np.cumsum(np.where(program.is_ramp, program.ticks, 0)[::-1])[::-1], [0]))
         self._group = 0
         self._player: Player | None = None
+        self._home_at: int | None = None  # record between two pens where the motors have been without power
         self._reached = 0  # record
         self._played_ticks = 0  # of the program, by what went before this player
 
@@ -181,6 +182,11 @@ class Course:
     def _turn(self, player: Player) -> Player:
         """One turn of following the pen; returns who plays from now on."""
         self._pass_requests()
+        if self._home_at is not None:
+            at, self._home_at = self._home_at, None
+            self._leave(player, at)
+            self._session.home()
+            player = self._begin(Tail.of(self._program, at))
         last = len(self._program)
         end = self._program.groups[self._group].records[1]
         checks = "pens" in self._drift.moments
@@ -233,6 +239,7 @@ class Course:
             if name == "pen":
                 end = self._program.groups[self._group].records[1]
                 if player is not None and player.done(end) and self._group + 1 < len(self._program.groups):
+                    self._home_at = end if value else None
                     self._group += 1
             elif name == "pace":
                 self._pace = value

@@ -4,6 +4,9 @@ Where the board is still there it knows better than the journal how far the pen 
 when its host died. Where its motors have also held the pen ever since, it is not homed again, and the drawing is
 carried on at the very step where the pen was lifted.
 
+Motors that nobody watches may have lost their power and their place in the meantime, unseen: then the machine is homed
+all the same, where it can home.
+
 Otherwise the unit is the stroke. One that the pen has finished is not drawn again; the one it was in the middle of is
 drawn again from its beginning, because ink laid twice on one line is seen less than a gap or a seam between two passes.
 """
@@ -103,16 +106,24 @@ class Place:
 
 
 def take_up(
-    session: Session, story: Story, program: Program, rig: Rig, witness: Witness, *, at_park: bool = False
+    session: Session,
+    story: Story,
+    program: Program,
+    rig: Rig,
+    witness: Witness,
+    *,
+    at_park: bool = False,
+    unattended: bool = False,
 ) -> Place:
     """Bring the machine to where it can carry on, and work out where that is.
 
     Stops what the board may still be drawing, asks it how far the pen got, tells the witness (the board will have
-    forgotten as soon as it moves), and homes it unless it kept its position.
+    forgotten as soon as it moves), and homes it unless it certainly kept its position.
 
     Parameters
     ----------
     at_park : the user has put the pen to its park position, which counts where homing cannot find it.
+    unattended : nobody can put it there, and nothing can have moved it: a virtual rig.
 
     Raises
     ------
@@ -127,8 +138,9 @@ def take_up(
             done += _all_of_it_done(program, done, standing.steps)
             tail = Tail.in_stroke(program, done, standing.steps, rig)
         witness.done(done)
-    if not standing.position_kept:
-        if not rig.finds_its_place and not at_park:
+    unsure = not rig.senses_motor_power and (rig.finds_its_place or at_park)
+    if unsure or not standing.position_kept:
+        if not (rig.finds_its_place or at_park or unattended):
             x, y = rig.park.position_mm
             raise LinkError(
                 f"the board has lost its place, and the rig '{rig.name}' has no endstops to find it again",

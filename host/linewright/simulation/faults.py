@@ -107,6 +107,8 @@ class Faults(Defects):
     swapped_motors: float = fault("1: each motor is plugged into the other's driver", "", 0, 1)
     still_a: float = fault("1: motor A does not turn, as with a coil that has come loose", "", 0, 1)
     still_b: float = fault("1: motor B, likewise", "", 0, 1)
+    power_off_at_s: float = fault("the motors' power goes away this long after the start; 0 = never", "s", 0, 1e5)
+    power_off_for_s: float = fault("and is back after this long", "s", 0.01, 3600, 2.0)
     inverted_servo: float = fault("1: the servo's arm points the other way, so up is down", "", 0, 1)
 
     @property

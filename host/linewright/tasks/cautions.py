@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from linewright.folders import state_folder
+
+if TYPE_CHECKING:
+    from linewright.rig.rig import Rig
 
 CAUTIONS: Final = (
     "Disconnect power before you touch motor leads: unplugging a motor from a live driver kills the driver.",
@@ -20,6 +23,24 @@ CAUTIONS: Final = (
 SHORT: Final = "keep fingers clear, and the motor power switch within reach; do not leave the machine unattended"
 
 SAME_PLACE: Final = "the sheet must lie exactly where it lay, and the same pen must be in, at the same height"
+
+
+HOMES_FIRST: Final = (
+    "the machine homes first, in case the motors were without power. If their switch was used while the pen drew, some "
+    "of what the board has counted is not on paper: then draw that anew, with --from-stroke"
+)
+
+NEVER_HOMES: Final = (
+    "if the motors were without power since, or the carriage was moved, stop here, put the pen to its park position by "
+    "hand, and resume with --at-park"
+)
+
+
+def motor_switch_used(rig: Rig) -> tuple[str, ...]:
+    """What to mind where nothing tells the board that its motors were without power in the meantime."""
+    if rig.senses_motor_power:
+        return ()
+    return (HOMES_FIRST if rig.finds_its_place else NEVER_HOMES,)
 
 
 def seen_file() -> Path:

@@ -96,10 +96,11 @@ def _take_up(task: DrawTask, session: Session, book: Journal | None, front: Fron
     if task.story.ended == "" and task.story.numbers:
         logbook.note_broken_off(task, task.story, front)
         book.end("broke off")
-    at_park = task.at_park or task.is_virtual
-    place = recovery.take_up(session, task.story, task.program, task.rig, book, at_park=at_park)
+    place = recovery.take_up(
+        session, task.story, task.program, task.rig, book, at_park=task.at_park, unattended=task.is_virtual
+    )
     if place.in_stroke:
-        front.say(f"the board has kept its place: it goes on in the middle of stroke {place.stroke + 1}")
+        front.say(f"the board knows how far the pen got: it goes on in the middle of stroke {place.stroke + 1}")
     return place
 
 

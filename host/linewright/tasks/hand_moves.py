@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from linewright.tasks import cautions
 from linewright.tasks.connection import connected
@@ -97,23 +97,58 @@ def jog(target: Target, front: Front, way_mm: tuple[float, float], *, to_place: 
         return Standing(at, _status(session, at.rig))
 
 
-def pen(target: Target, front: Front, height: str) -> Standing:
+def pen(target: Target, front: Front, height: str, *, tried: bool = False) -> Standing:
     """Move the pen to a height: ``up``, ``down``, or a servo pulse in microseconds.
+
+    Parameters
+    ----------
+    tried : a height beyond the pen's own is meant, so nobody is asked.
 
     Raises
     ------
-    InputError : it is no height of the pen.
+    InputError : it is no height of the pen; or one beyond its own, and nobody has said yes.
     """
     from linewright.errors import InputError
 
     heights = {"up": target.rig.pen.up_us, "down": target.rig.pen.down_us}
-    if height not in heights and not height.isdecimal():
+    if height not in heights and not (height.isdecimal() and len(height) <= _DIGITS):
         raise InputError(f"{height!r} is no height of the pen", hint="write up, down, or a servo pulse such as 1400")
     servo_us = heights[height] if height in heights else int(height)
+    _mind_the_stops(target, front, servo_us, tried=tried)
     with _moving(target, front) as (session, at):
         session.greet()
         session.pen(servo_us)
         return Standing(at, _status(session, at.rig), servo_us=servo_us)
+
+
+_DIGITS: Final = 9
+"""More than any servo pulse has; Python refuses to read thousands."""
+
+
+def _mind_the_stops(target: Target, front: Front, servo_us: int, *, tried: bool) -> None:
+    """Refuse what the board would refuse, and ask before a servo is sent where this rig has not sent it yet."""
+    from linewright.errors import InputError
+    from linewright.rig.board_settings import pen_heights_us, servo_range_us
+
+    low, high = servo_range_us(target.rig)
+    if not low <= servo_us <= high:
+        raise InputError(
+            f"a pen height of {servo_us} us is outside {low}..{high} us, what this rig's board takes",
+            hint="near its stop a servo draws its stall current and overheats. The range follows pen.up_us and "
+            "pen.down_us of the rig file: go there in steps, and put in what you find",
+        )
+    low, high = pen_heights_us(target.rig)
+    if low <= servo_us <= high or tried or target.on_virtual_rig:
+        return
+    about = (
+        f"{servo_us} us is beyond the pen's own heights, {low} to {high} us: a servo that meets its stop draws its "
+        "stall current and overheats; listen for a hum, and go back at once"
+    )
+    said = front.confirm("move it there?", about)
+    if said is None:
+        raise InputError(about, hint="add --try to move it there all the same")
+    if not said:
+        raise InputError("the pen has not moved", hint="nothing was changed")
 
 
 def cut(target: Target, front: Front) -> Target:

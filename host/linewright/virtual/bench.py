@@ -52,12 +52,14 @@ class Bench:
     Attributes
     ----------
     fingers : x and y: somebody presses that switch.
+    power_on : the switch of the motors' supply is on.
     """
 
     def __init__(self, machine: Machine, faults: Faults) -> None:
         self._machine = machine
         self._faults = faults
         self.fingers = [False, False]
+        self.power_on = True
         self._turned = machine.reversed  # what the board does to directions before they reach the drivers
         self._pins = machine.endstop_pins  # where the board looks for the switches
         self._opens = machine.opens  # which of them it takes to open when pressed
@@ -77,6 +79,8 @@ class Bench:
 
     def to_motors(self, words: NDArray[np.uint32]) -> NDArray[np.uint32]:
         """(n,) uint32: the words as they reach the motors, always a copy."""
+        if not self.power_on:
+            return np.asarray(words & ~np.uint32(_STEP_A | _STEP_B))
         if self._pattern is None:
             return words.copy()
         return np.asarray((words & ~np.uint32(15)) | self._pattern[words & 15])

@@ -1,8 +1,8 @@
 """A person beside the virtual rig: presses its switches, and reports where carriage and pen are.
 
-Over the leash of the rig's process come lines, ``press x``, ``release y``, ``look``; each is answered on its output
-with one line of JSON. So the program that started the rig can do what a newcomer at a real machine does with hands and
-eyes, and what the board itself has no part in.
+Over the leash of the rig's process come lines, ``press x``, ``release y``, ``power off``, ``look``; each is answered on
+its output with one line of JSON. So the program that started the rig can do what a newcomer at a real machine does with
+hands and eyes, and what the board itself has no part in.
 """
 
 from __future__ import annotations
@@ -26,6 +26,9 @@ class Beside(Protocol):
 
     def press(self, axis: str, on: bool) -> None:
         """Press an endstop with a finger, or let go of it."""
+
+    def power(self, on: bool) -> None:
+        """Use the switch of the motors' supply."""
 
     def look(self) -> Sight:
         """Where carriage and pen are."""
@@ -57,6 +60,9 @@ class Bystander:
         if len(words) == 2 and words[0] in ("press", "release") and words[1] in _AXES:
             self.world.press(_AXES[words[1]], words[0] == "press")
             return {}
+        if len(words) == 2 and words[0] == "power" and words[1] in ("on", "off"):
+            self.world.power(words[1] == "on")
+            return {}
         return {"error": f"not understood: {' '.join(words)[:80]}"}
 
 
@@ -69,6 +75,10 @@ class BesideProcess:
     def press(self, axis: str, on: bool) -> None:
         """See `Beside.press`."""
         self._rig.tell(f"{'press' if on else 'release'} {axis}")
+
+    def power(self, on: bool) -> None:
+        """See `Beside.power`."""
+        self._rig.tell(f"power {'on' if on else 'off'}")
 
     def look(self) -> Sight:
         """See `Beside.look`."""
@@ -86,6 +96,10 @@ class BesideWorld:
     def press(self, axis: str, on: bool) -> None:
         """See `Beside.press`."""
         self.world.press(_AXES[axis], on)
+
+    def power(self, on: bool) -> None:
+        """See `Beside.power`."""
+        self.world.power(on)
 
     def look(self) -> Sight:
         """See `Beside.look`."""

@@ -129,6 +129,9 @@ class World:
         self._finished = 0
         self._shape = Shape()
         self._bench = Bench(machine, faults)
+        # When the motors have no power, by the fault; a switch that somebody uses is the bench's.
+        off_at = round(faults.power_off_at_s * TICK_HZ)
+        self._unpowered = (off_at, off_at + round(faults.power_off_for_s * TICK_HZ)) if off_at else (0, 0)
         self._closed = [self._is_closed(i, self._start_mm[i]) for i in (0, 1)]  # where the carriage is
         self._level = list(self._closed)  # what the contact says
         self._changes: deque[tuple[int, int, bool]] = deque()  # tick, axis, closed: of the block that plays
@@ -154,6 +157,11 @@ class World:
         played = self._bench.to_motors(np.frombuffer(words, dtype="<u4", count=count))
         start = max(self._tail, self.now)
         block = _Block(played, self._bench.to_servo(servo_us), start, self._shape)
+        off, on = self._unpowered
+        if start < on and block.end > off:
+            # Steps come, and nothing moves.
+            rises = _word_ends(block) - self._shape.overhead_ticks + self._shape.setup_ticks
+            block.words[(rises >= off) & (rises < on)] &= ~np.uint32(3)
         self._tail = block.end
         self._queue.append(block)
         self.blocks += 1
@@ -215,6 +223,7 @@ class World:
                 target = min(target, self._changes[0][0])
             if self._bounces:
                 target = min(target, self._bounces[0][0])
+            target = min([target, *(tick for tick in self._unpowered if tick > self.now)])
             reached = self._wire.let_pass(
                 self.now, max(target, self.now), playing=bool(self._queue), expecting=bool(expecting)
             )
@@ -236,11 +245,19 @@ class World:
     def look(self) -> Sight:
         """What somebody who stands beside the machine sees."""
         us = self._servo_us
-        return Sight(self.carriage_mm, us, self._machine.pen_is_down(us), self._powered)
+        return Sight(self.carriage_mm, us, self._machine.pen_is_down(us), self._powered and self._motors_have_power())
 
     def press(self, axis: int, on: bool) -> None:
         """Somebody presses an endstop with a finger, or lets go of it; 0 is x, 1 is y."""
         self._bench.fingers[axis] = on
+
+    def power(self, on: bool) -> None:
+        """Somebody uses the switch of the motors' supply."""
+        self._bench.power_on = on
+
+    def _motors_have_power(self) -> bool:
+        off, on = self._unpowered
+        return self._bench.power_on and not off <= self.now < on
 
     def rewire(self, faults: Faults) -> None:
         """Somebody has changed the wires, power off: what is wrong with them from now on. Other faults stay."""
@@ -388,4 +405,4 @@ class World:
 
     def _endstops(self) -> int:
         x, y = self._bench.seen(self._level)
-        return int(x) | int(y) << 1
+        return int(x) | int(y) << 1 | (not self._motors_have_power()) << 2

@@ -40,7 +40,8 @@ def status_table(status: BoardStatus, port: str) -> Table:
     table.add_row("fault", status.fault)
     table.add_row("position", position(status))
     table.add_row("pen", pen(status))
-    table.add_row("motors", "on" if status.motors_on else "off")
+    without = ", WITHOUT power: look at their switch and its fuse" if status.motor_power is False else ""
+    table.add_row("motors", f"{'on' if status.motors_on else 'off'}{without}")
     table.add_row("endstops", f"x {_pressed(status.endstop_x)}, y {_pressed(status.endstop_y)}")
     return table
 

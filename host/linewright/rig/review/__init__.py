@@ -25,6 +25,7 @@ RESTS_ON: Final[Mapping[str, tuple[str, ...]]] = {
     "pins": ("pins.", "board"),
     "endstops": ("axis.x.endstop", "axis.y.endstop", "supply.switch_v"),
     "levels": ("driver.logic_v",),
+    "motor switch": ("supply.motor_v", "supply.power_sense"),
     "motor supply": ("supply.motor", "driver.", "motor."),
     "servo supply": ("supply.servo",),
     "driver current": ("driver.", "motor."),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Final
 
+from linewright.rig import power_sense
 from linewright.rig.board_pins import BOARDS
 from linewright.rig.review.findings import ReviewFinding
 
@@ -23,6 +24,7 @@ def findings(rig: Rig) -> Iterator[ReviewFinding]:
     board_v = BOARDS[rig.board].logic_v
     yield from _drivers(rig, board_v)
     yield _enable(rig)
+    yield _motor_switch(rig, board_v)
     yield from _switches(rig, board_v)
 
 
@@ -54,6 +56,37 @@ def _enable(rig: Rig) -> ReviewFinding:
         why=why,
         do='solder 10 kohm from the enable line to 3.3 V near the drivers, and set the key to "yes"',
     )
+
+
+def _motor_switch(rig: Rig, board_v: float) -> ReviewFinding:
+    about = "motor switch"
+    why = (
+        "steps go on without power, and the place is lost; power that returns must start nothing (IEC 60204-1, 7.5; "
+        "ISO 14118)"
+    )
+    supply = rig.supply
+    if supply.power_sense == "none":
+        return ReviewFinding(
+            "doubtful",
+            about,
+            "nothing tells the board that it was used (supply.power_sense)",
+            why=why,
+            do="an optocoupler and a resistor do, as `linewright rig wiring` shows them; until then home the machine "
+            "each time after the switch was used",
+        )
+    if supply.motor_v is None:
+        return ReviewFinding(
+            "unknown", about, "sensed, but the supply's voltage is not known", do="put supply.motor_v into the rig file"
+        )
+    if supply.power_sense == "optocoupler":
+        kohm = power_sense.series_kohm(supply.motor_v)
+        return ReviewFinding("good", about, f"sensed by an optocoupler behind {kohm:g} kohm", why=why)
+    upper = power_sense.divider_upper_kohm(supply.motor_v)
+    low_v, high_v = power_sense.divider_output_v(supply.motor_v, upper)
+    said = f"sensed by a divider of {upper:g} and {power_sense.LOWER_KOHM:g} kohm: {low_v:.2f} to {high_v:.2f} V"
+    if high_v > board_v + INPUT_SLACK_V or low_v < power_sense.HIGH_V:
+        return ReviewFinding("wrong", about, said, why=why, do="use an optocoupler instead")
+    return ReviewFinding("good", about, f"{said} at the board", why=why)
 
 
 def _switches(rig: Rig, board_v: float) -> Iterator[ReviewFinding]:
