@@ -12,6 +12,7 @@
      ├── PlanError           the limits and the path allow no motion
      └── LinkError           between the laptop and the board
           ├── PortError      the port cannot be opened, or went away
+          │    └── PortBusy  another program has it open
           ├── NoAnswer       the port is open and nobody speaks our protocol
           ├── Mismatch       the board speaks another version or carries other code
           ├── Refused        the board refused a request (field, value, range)
@@ -103,6 +104,10 @@ class LinkError(LinewrightError):
 
 class PortError(LinkError):
     """The port cannot be opened, or went away."""
+
+
+class PortBusy(PortError):
+    """The port is there, and another program has it open."""
 
 
 class NoAnswer(LinkError):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import stat
 import tempfile
@@ -9,6 +10,20 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import BinaryIO
+
+
+def read_bounded(path: str | os.PathLike[str], most: int) -> bytes:
+    """A file's bytes, unless there are more than ``most``: devices and pipes may never end.
+
+    Raises
+    ------
+    OSError : it cannot be read, or is larger.
+    """
+    with Path(path).open("rb") as stream:
+        data = stream.read(most + 1)
+    if len(data) > most:
+        raise OSError(errno.EFBIG, f"it is larger than {most:,} bytes", os.fspath(path))
+    return data
 
 
 @contextmanager

@@ -11,8 +11,9 @@ from dual.record_reader import give
 from lineboard import guard
 from linewire import messages, records
 from linewright.board.session import Session
+from linewright.board.session_values import Control
 from linewright.drawing.strokes import Drawing
-from linewright.errors import LinewrightError
+from linewright.errors import LinewrightError, LinkError
 from linewright.motion import plan
 from linewright.rig.rig import Rig
 from linewright.run import course
@@ -20,9 +21,10 @@ from linewright.simulation.faults import Faults
 from linewright.simulation.machine import Machine
 from linewright.simulation.replay import read_trace
 from linewright.simulation.tape import ENABLE, SERVO, TapeReader
+from linewright.units import TICK_HZ
 from linewright.virtual.harness import LockstepRig, LockstepWire
 
-from .whole_rig import HOMING, assert_clean, circle
+from .whole_rig import BY_HAND, HOMING, assert_clean, circle
 
 # A hasty rig, so that homing takes a second or two.
 RIG = HOMING.changed(
@@ -122,6 +124,53 @@ def test_nobody_tells_of_power_that_is_not_sensed(tmp_path) -> None:
 def test_while_homing(tmp_path, faults: Faults, name: str) -> None:
     seen = run(tmp_path, None, faults)
     assert (seen["fault"], seen["state"], seen["trusted"]) == (name, "faulted", False)
+
+
+def draw_with(rig: LockstepRig, spoil: Any, control: Control | None = None) -> None:
+    """Draw; as soon as the pen moves, the board is spoilt."""
+    program = plan(Drawing.from_strokes([circle(50, 50, 20)]), BY_HAND)
+    spoilt = []
+
+    def host(link: LockstepWire) -> None:
+        session = Session(link, BY_HAND)
+
+        def watch(progress: Any) -> None:
+            if progress.played_s > 0.3 * program.predicted_s and not spoilt:
+                spoilt.append(True)
+                spoil(rig)
+
+        session.greet()
+        session.home()
+        course.draw(session, program, control=control, on_progress=watch)
+
+    with rig.host_time():
+        rig.run(host)
+
+
+def play_nothing(rig: LockstepRig) -> None:
+    rig.board.feeder.feed = lambda: None
+
+
+def acknowledge_nothing(rig: LockstepRig) -> None:
+    """It goes on reporting, and takes no more messages."""
+    rig.board.server.endpoint.take = lambda: False
+
+
+@pytest.mark.parametrize("stops", [False, True])
+@pytest.mark.parametrize("spoil", [play_nothing, acknowledge_nothing])
+def test_a_board_that_talks_and_never_gets_on_is_given_up(spoil: Any, stops: bool) -> None:
+    """Neither the drawing nor a stop that is asked for waits for it without end."""
+    control = Control()
+
+    def both(rig: LockstepRig) -> None:
+        spoil(rig)
+        if stops:
+            control.abandon()
+
+    rig = LockstepRig(Machine.from_rig(BY_HAND))
+    with pytest.raises(LinkError, match=r"the board answers, but|did not answer"):
+        draw_with(rig, both, control)
+    assert rig.wire.now < 60 * TICK_HZ
 
 
 def run(tmp_path, act: Any, faults: Faults | None = None, of: Rig = RIG, *, loses_steps=False) -> dict[str, Any]:

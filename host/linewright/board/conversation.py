@@ -29,6 +29,13 @@ LONGEST_TURN_S: Final = 1.0
 """A turn that took longer was not spent listening: this process was stopped, or the laptop slept. What the board has
 said in the meantime is still to be read."""
 
+STUCK_S: Final = 10.0
+"""A board that talks and does not get on is given up after so much listening. It reports what it plays ten times a
+second, and its longest pause, for a pen that moves, lasts 5 s."""
+
+INBOX: Final = 1024
+"""Messages that are kept for whoever asks: a board sends a handful, and one that never stops must not fill memory."""
+
 TURN_S: Final = 0.05
 """How long one turn waits for bytes: short enough that progress and Ctrl-C seem immediate."""
 
@@ -53,6 +60,8 @@ _FAULT_HINTS: Final = {
     "motor power lost": "see why the motors' supply went away, free the carriage, switch it on again, then home",
     "beyond limits": "plan the picture again with the rig file that this machine really has",
 }
+
+_NO_SENSE: Final = "reset it, and put this version's code on it with `linewright board flash`"
 
 _STATE_HINTS: Final = {
     "asleep": "tell it its rig first: `linewright board check` does",
@@ -109,13 +118,16 @@ class Conversation:
         self._heard_us = -1
         self._plain = bytearray()  # what came before the first frame: perhaps words
         self.endpoint = Endpoint(1 + secrets.randbelow(65535), host=True, now_us=_now_us())
-        self.inbox: deque[tuple[str, Fields]] = deque()
+        self.inbox: deque[tuple[str, Fields]] = deque(maxlen=INBOX)
 
     def report(self) -> dict[str, int]:
         """The board's newest report; empty before the first."""
         if not self.endpoint.reports:
             return {}
-        return messages.read_report(self.endpoint.peer_report)
+        try:
+            return messages.read_report(self.endpoint.peer_report)
+        except FieldError as error:
+            raise LinkError(f"the board reports what cannot be: {error}", hint=_NO_SENSE) from error
 
     def fresh_report(self) -> dict[str, int]:
         """A report that the board makes from now on."""
@@ -202,7 +214,7 @@ class Conversation:
         try:
             name, fields = messages.decode(number, payload)
         except FieldError as error:
-            raise LinkError(f"the board sent a message that makes no sense: {error}") from error
+            raise LinkError(f"the board sent a message that makes no sense: {error}", hint=_NO_SENSE) from error
         if name == "fault":
             code = number_in(fields, "code")
             fault = messages.FAULTS[code] if code < len(messages.FAULTS) else f"fault {code}"
@@ -226,9 +238,14 @@ class Conversation:
         return True
 
     def send(self, name: str, **fields: object) -> int:
-        """Send a message without waiting for an answer; returns its number. Waits for room in the window."""
-        while not self.endpoint.can_send:
-            self.turn()
+        """Send a message without waiting for an answer; returns its number. Waits for room in the window.
+
+        Raises
+        ------
+        LinkError : the board talks, and has taken nothing for `STUCK_S`.
+        """
+        if not self.wait(lambda: bool(self.endpoint.can_send), STUCK_S):
+            raise stuck("takes no requests")
         sequence: int = self.endpoint.send(messages.message_id(name), messages.encode(name, **fields))
         return sequence
 
@@ -299,6 +316,14 @@ def refused(fields: Fields) -> LinkError:
     return LinkError(
         f"the board refused '{request}': {reason} "
         f"({messages.field_name(number, field)} = {value}, expected {low}..{high})"
+    )
+
+
+def stuck(how: str) -> LinkError:
+    """The error of a board that talks and does not get on."""
+    return LinkError(
+        f"the board answers, but {how} for {STUCK_S:g} s",
+        hint="reset it; the switch of the motors' supply stops it for sure",
     )
 
 

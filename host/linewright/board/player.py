@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from linewire import messages
 from linewright import units
-from linewright.board.conversation import Conversation, refused
+from linewright.board.conversation import LONGEST_TURN_S, STUCK_S, Conversation, now_s, refused, stuck
 
 if TYPE_CHECKING:
     from linewright.board.session_values import Witness
@@ -44,6 +44,9 @@ class Player:
         self._packed = packed
         self._witness = witness
         self._frame = 0
+        self._progress: tuple[int, ...] = ()
+        self._progress_s = now_s()
+        self._leaving = False
         self.ended = False
         self.finished = False
         number = 1 + secrets.randbelow(messages.U30)
@@ -57,6 +60,7 @@ class Player:
     def turn(self, fence: int) -> None:
         """Send what the board has room for, up to but not including record ``fence``, and take in what it says."""
         talk = self._talk
+        begun_s = now_s()
         granted = talk.report()["granted"]
         while self._frame < len(self._packed) and talk.endpoint.can_send:
             first, after = (int(number) for number in self._packed.first[self._frame : self._frame + 2])
@@ -75,10 +79,30 @@ class Player:
                 talk.fresh_report()
         if self._witness is not None:
             self._witness.done(talk.report()["records_done"])
+        self._mind_progress(fence, begun_s)
+
+    def _mind_progress(self, fence: int, begun_s: float) -> None:
+        """Give up a board that talks and plays nothing, unless a user is the one to act.
+
+        Raises
+        ------
+        LinkError : it has not got on for `STUCK_S`.
+        """
+        report = self._talk.report()
+        progress = tuple(
+            report[name] for name in ("state", "records_done", "granted", "a", "b", "played_s", "played_ticks")
+        )
+        waits = not self._leaving and (report["state"] == messages.HOLDING or self.done(fence))
+        # A turn that took long was not spent listening: the laptop slept.
+        if self.ended or waits or progress != self._progress or now_s() - begun_s > LONGEST_TURN_S:
+            self._progress, self._progress_s = progress, now_s()
+        elif now_s() - self._progress_s > STUCK_S:
+            raise stuck("draws nothing")
 
     def leave(self) -> None:
         """Send no more records: a board that was just told to stop refuses them."""
         self._frame = len(self._packed)
+        self._leaving = True
 
     def done(self, record: int) -> bool:
         """Whether the pen has finished everything before ``record``."""

@@ -15,7 +15,7 @@ from typing import Any, Final, Protocol
 
 import serial
 
-from linewright.errors import PortError
+from linewright.errors import PortBusy, PortError
 
 BAUD: Final = 115_200
 """USB serial ports of microcontrollers ignore the rate; a rate that every adapter knows does no harm."""
@@ -127,13 +127,14 @@ def open_pyserial(url: str, name: str) -> Any:
         reason = _reason(error)
         code = _errno(error)
         if code == errno.EBUSY or code == errno.EAGAIN or "exclusively lock" in reason:
-            raise PortError(f"{name} is busy", hint="another program holds the port; close it and try again") from error
+            raise PortBusy(f"{name} is busy", hint="another program holds the port; close it and try again") from error
         if code in (errno.EACCES, errno.EPERM):
             hint = "add yourself to the group that owns the port (often `dialout`), then log in again"
             raise PortError(f"{name} may not be opened by you: permission denied", hint=hint) from error
         if code == errno.ECONNREFUSED or (is_socket and "refused" in reason):
             raise PortError(
-                f"nobody listens at {name}: connection refused", hint="start the virtual rig first"
+                f"nobody listens at {name}, or its rig serves another host: connection refused",
+                hint="start the virtual rig first, or leave it in the other window: it takes one host at a time",
             ) from error
         if code == errno.ENOENT:
             raise PortError(f"there is no port {name}", hint=LIST_HINT) from error

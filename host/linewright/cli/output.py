@@ -35,7 +35,7 @@ def console(*, stderr: bool = False) -> Console:
         """Completes the commands that tables name."""
 
         def render_str(self, text: str, **settings: Any) -> Text:
-            return super().render_str(_complete(text), **settings)
+            return super().render_str(seen(_complete(text)), **settings)
 
     stream = sys.stderr if stderr else sys.stdout
     if stream.isatty():
@@ -60,8 +60,23 @@ def _complete(text: str) -> str:
 def say(text: str, *, stderr: bool = False) -> None:
     """One plain line."""
     stream = sys.stderr if stderr else sys.stdout
-    stream.write(_complete(text) + "\n")
+    stream.write(seen(_complete(text)) + "\n")
     stream.flush()
+
+
+_UNSEEN = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069]")
+"""Characters that move a terminal's cursor, colour it, or turn what is read around (ECMA-48 C0, C1; Unicode bidi)."""
+
+
+def seen(text: str) -> str:
+    r"""The text with such characters written out: they come from files and boards, and act on the terminal.
+
+    Examples
+    --------
+    >>> print(seen("layer \x9b31m"))
+    layer \x9b31m
+    """
+    return _UNSEEN.sub(lambda found: ascii(found[0])[1:-1], text)
 
 
 def prose(text: str, *, stderr: bool = False) -> None:
@@ -99,7 +114,8 @@ _GLUE = "\N{WORD JOINER}"
 
 def emit_json(values: Mapping[str, object]) -> None:
     """The one object that ``--json`` promises."""
-    say(json.dumps(values, ensure_ascii=False, allow_nan=False))
+    text = json.dumps(values, ensure_ascii=False, allow_nan=False)
+    say(_UNSEEN.sub(lambda found: f"\\u{ord(found[0]):04x}", text))
 
 
 def warn(text: str) -> None:

@@ -77,7 +77,12 @@ def plan(
     ] = None,
     cluster: Annotated[
         str | None,
-        typer.Option("--cluster", metavar="ADDRESS", help="Plan on the Dask cluster whose scheduler answers there."),
+        typer.Option(
+            "--cluster",
+            metavar="ADDRESS",
+            help="Plan on the Dask cluster whose scheduler answers there. It and its workers exchange pickled objects, "
+            "so each can run code on the others: use machines of your own, on a closed network or with TLS.",
+        ),
     ] = None,
     as_json: options.AsJson = False,
 ) -> None:

@@ -100,8 +100,8 @@ class StopOnSignals:
     """While active, Ctrl-C, SIGTERM and a hangup (the terminal is closed) end the drawing in a controlled way.
 
     Before there is anything to stop they raise KeyboardInterrupt; after `asks`, the first one asks for a stop, and a
-    second Ctrl-C leaves at once. A board that hears no more from its host stops by itself, pen up, so leaving is safe
-    too, only slower.
+    second Ctrl-C, or SIGTERM again, leaves at once. A board that hears no more from its host stops by itself, pen up,
+    so leaving is safe too, only slower.
 
     Attributes
     ----------
@@ -139,13 +139,15 @@ class StopOnSignals:
 
     def _came(self, number: int, frame: FrameType | None) -> None:
         del frame
-        again, self.number = bool(self.number), self.number or number
+        again, same = bool(self.number), self.number == number
+        self.number = self.number or number
         if number == getattr(signal, "SIGHUP", None):
             # Nobody reads any more, and writing to what was a terminal would fail.
             nowhere = os.open(os.devnull, os.O_WRONLY)
             for descriptor in self._terminals:
                 os.dup2(nowhere, descriptor)
-        if self._stop is None or (again and number == signal.SIGINT):
+        # A session that ends sends SIGTERM and SIGHUP at once, and means one stop.
+        if self._stop is None or (again and (number == signal.SIGINT or (same and number == signal.SIGTERM))):
             raise KeyboardInterrupt
         if not again:
             # Not through the stream: the signal may have come while that was being written to.

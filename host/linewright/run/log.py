@@ -83,6 +83,10 @@ def add(entry: LogEntry) -> None:
         base.execute(f"insert into drawings ({', '.join(COLUMNS)}) values ({places})", astuple(entry))  # noqa: S608  names of our own
 
 
+_MOST: Final = (1 << 63) - 1
+"""SQLite's largest whole number."""
+
+
 def entries(most: int | None = None) -> list[LogEntry]:
     """The newest drawings, at most so many, the newest first.
 
@@ -94,7 +98,7 @@ def entries(most: int | None = None) -> list[LogEntry]:
         return []
     with _opened() as base:
         query = f"select {', '.join(COLUMNS)} from drawings order by rowid desc limit ?"  # noqa: S608  names of our own
-        return [LogEntry(*row) for row in base.execute(query, (-1 if most is None else most,))]
+        return [LogEntry(*row) for row in base.execute(query, (-1 if most is None else min(most, _MOST),))]
 
 
 @contextlib.contextmanager

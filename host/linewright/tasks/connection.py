@@ -80,7 +80,7 @@ def connected(
 
 def _opened(target: Target) -> tuple[Transport, Target]:
     from linewright.board import ports
-    from linewright.errors import PortError
+    from linewright.errors import PortBusy, PortError
     from linewright.virtual.port import open_transport
 
     known = target.meeting
@@ -91,6 +91,8 @@ def _opened(target: Target) -> tuple[Transport, Target]:
             target = replace(target, port=by_plug[0])
     try:
         return open_transport(target.port, rig=target.rig), target
+    except PortBusy:
+        raise  # it is there
     except PortError as error:
         found = ports.port_of(known.unique) if known is not None and known.unique else None
         if found is None or found == target.port:

@@ -33,10 +33,12 @@ def draw(task: DrawTask, front: Front) -> Drawn:
     ------
     LinewrightError : whatever stopped it; the hint says whether it can be carried on.
     """
+    preview = _preview(task)  # first of all: a folder that cannot be written stops nothing that has begun
     _ask_for_first_pen(task, front)
     with connected(task.target, front) as (session, met):
         cautions.remember(met.port)
-        return _on_machine(replace(task, target=met), session, front)
+        drawn = _on_machine(replace(task, target=met), session, front)
+        return replace(drawn, pictures=(*preview, *drawn.pictures))
 
 
 @contextmanager
@@ -184,13 +186,19 @@ def _journal(task: DrawTask, session: Session, front: Front) -> Iterator[Journal
                 front.note(book.trouble)
 
 
-def _pictures(task: DrawTask, trace: TraceReport | None) -> list[Path]:
+def _preview(task: DrawTask) -> list[Path]:
     if task.pictures is None:
         return []
-    from linewright.pictures import album, overlay
+    from linewright.pictures import album
 
-    written = album.write(album.preview_scene(task.program, task.name), task.pictures, f"{task.stem}-preview")
-    if trace is not None and trace.drawn is not None:
+    return album.write(album.preview_scene(task.program, task.name), task.pictures, f"{task.stem}-preview")
+
+
+def _pictures(task: DrawTask, trace: TraceReport | None) -> list[Path]:
+    written: list[Path] = []
+    if task.pictures is not None and trace is not None and trace.drawn is not None:
+        from linewright.pictures import album, overlay
+
         scene = album.drawn_scene(task.program, trace.drawn, task.name)
         written += album.write(scene, task.pictures, f"{task.stem}-drawn")
         scene = album.trace_scene(task.program, trace, task.name)

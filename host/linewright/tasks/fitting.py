@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from linewright.errors import InputError
+from linewright.files import read_bounded
 from linewright.tasks.front import Cancelled
 
 if TYPE_CHECKING:
@@ -196,7 +197,7 @@ def _photographed(task: FitTask, photo: Path, sheet: Sheet | None, front: Front)
     if task.map_file is not None and write is not None:
         write_file(write(residual_map(lies, left.sheet_mm, left.off_mm)), task.map_file, over=True)
     finding = replace(finding, residuals=photo_fit.worst(left))
-    return _Seen(finding, drawn_with, number, history.digest(photo.read_bytes()))
+    return _Seen(finding, drawn_with, number, history.digest(read_bounded(photo, picture.MOST_BYTES)))
 
 
 def _paper_mm(paper: str, lies: Sheet) -> tuple[float, float]:

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from linewright.errors import InputError, ProgramError
-from linewright.files import replacing
+from linewright.files import read_bounded, replacing
 from linewright.planning import batch, pipeline
 from linewright.planning.pipeline import Lines, Placement
 from linewright.program import file as program_file
@@ -238,10 +238,14 @@ def _refuse_collisions(sources: Sequence[str]) -> None:
         seen[name] = source
 
 
+_SENT_BYTES: Final = 64 << 20
+"""To a worker elsewhere: as much as a drawing file may have."""
+
+
 def _content(source: str) -> bytes | None:
     """Of the file, if there is one that can be read; else the worker says what is wrong."""
     try:
-        return Path(source).read_bytes()
+        return read_bounded(source, _SENT_BYTES)
     except (OSError, ValueError):
         return None
 

@@ -109,7 +109,8 @@ def open_transport(spec: str, *, rig: Rig | None = None) -> Transport:
         return _open_virtual(rest, rig)
     if kind == "serial" and rest:
         return SerialTransport(rest, open_pyserial(rest, rest))
-    if kind == "socket" and rest.rpartition(":")[0] and rest.rpartition(":")[2].isdecimal():
+    host, _, number = rest.rpartition(":")
+    if kind == "socket" and host and len(number) <= 5 and number.isdecimal() and 0 < int(number) < 65536:
         return SerialTransport(rest, open_pyserial(f"socket://{rest}", rest))
     raise InputError(
         f"{spec!r} names no port", hint="write serial:PATH, socket:HOST:PORT or virtual, such as serial:/dev/ttyACM0"

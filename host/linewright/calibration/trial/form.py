@@ -116,7 +116,8 @@ def read(path: Path, rig: Rig, sheet: Sheet | None = None, *, measured: bool = T
         If the file is no form, or what is written in it cannot have been measured.
     """
     try:
-        data = path.read_bytes()[: FILE_LIMIT_BYTES + 1]
+        with path.open("rb") as stream:
+            data = stream.read(FILE_LIMIT_BYTES + 1)
         text = data.decode("utf-8-sig")
     except OSError as error:
         hint = "give the form that `linewright trial` wrote, or the name of a trial sheet"

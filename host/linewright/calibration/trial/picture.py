@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from linewright.calibration.trial.marks import PITCH_MM, RING_MM, RINGED, grid
 from linewright.calibration.trial.page import CROSS_MM
 from linewright.errors import InputError
+from linewright.files import read_bounded
 
 if TYPE_CHECKING:
     from linewright.sheet.sizes import Sheet
@@ -82,6 +83,10 @@ def vision() -> Any:
         ) from error
 
 
+MOST_BYTES: Final = 128 << 20
+"""Of a photograph's file: a hundred megapixels as PNG."""
+
+
 def read(path: Path) -> Image:
     """A picture file as grey values, (height, width) uint8, the right way up.
 
@@ -92,7 +97,7 @@ def read(path: Path) -> Image:
     """
     cv2 = vision()
     try:
-        data = np.frombuffer(path.read_bytes(), dtype=np.uint8)
+        data = np.frombuffer(read_bounded(path, MOST_BYTES), dtype=np.uint8)
     except OSError as error:
         raise InputError(f"cannot read {path}: {error.strerror or error}", hint="check the name") from error
     image: Image | None = cv2.imdecode(data, cv2.IMREAD_GRAYSCALE) if len(data) else None

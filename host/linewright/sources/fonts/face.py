@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import io
 from dataclasses import dataclass
-from pathlib import Path
+from typing import Final
 
 import uharfbuzz
 
+from linewright.files import read_bounded
 from linewright.sources.painting.segments import Segments
+
+MOST_BYTES: Final = 128 << 20
+"""Of a font file: collections with all of Chinese have some 30 MB."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +46,7 @@ class FontFace:
     """
 
     def __init__(self, path: str, number: int = 0, settings: tuple[tuple[str, float], ...] = ()) -> None:
-        data = Path(path).read_bytes()
+        data = read_bounded(path, MOST_BYTES)
         blob = uharfbuzz.Blob(data)
         self._face = uharfbuzz.Face(blob, number)
         self._font = uharfbuzz.Font(self._face)

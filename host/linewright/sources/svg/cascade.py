@@ -44,6 +44,9 @@ PROPERTIES = frozenset((
 # earlier siblings for each child): 2000 children are 2 million entries, 16 MB.
 MOST_SIBLINGS = 2000
 
+# Selectors nested in selectors are read by recursion; people write two or three levels.
+MOST_NESTED = 32
+
 
 class Cascade:
     """Answers `declared` for the elements of one document.
@@ -152,8 +155,25 @@ def _is_simple(token: Any) -> bool:
     return token.type in ("ident", "hash", "comment")
 
 
+def _depth(tokens: Any) -> int:
+    """How deep brackets and functions of a selector are nested, counted up to `MOST_NESTED` and one more."""
+    depth, level = 0, list(tokens)
+    while level and depth <= MOST_NESTED:
+        level = [
+            inner
+            for token in level
+            for inner in (getattr(token, "arguments", None) or getattr(token, "content", None) or ())
+            if not isinstance(inner, str)
+        ]
+        depth += 1
+    return depth
+
+
 def _add_rule(prelude: Any, content: Any, normal: Any, important: Any, wide: bool, notes: Notes) -> int:
     """Add one style rule to the matchers; the number of its selectors that were understood."""
+    if _depth(prelude) > MOST_NESTED:
+        notes.add(f"style sheet: a rule is left out: its selector is nested more than {MOST_NESTED} deep")
+        return 0
     text = tinycss2.serialize(prelude).strip()
     if wide and any(
         (t.type == "literal" and t.value == "~") or "nth" in str(getattr(t, "lower_name", "")) for t in prelude

@@ -1,0 +1,109 @@
+"""What comes from files, devices and boards and is meant ill, or is broken: told in words, in bounded room and time."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from linewire import messages
+from linewright import cli
+from linewright.board.conversation import Conversation
+from linewright.cli import output
+from linewright.errors import LinkError, PortBusy
+from linewright.files import read_bounded
+from linewright.rig.rig import Rig
+from linewright.tasks import connection, target
+from linewright.tasks.front import Quiet
+
+SVG = '<svg xmlns="http://www.w3.org/2000/svg" width="100" height="100">{}</svg>'
+
+
+@pytest.fixture(autouse=True)
+def _own_folder(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+
+
+@pytest.mark.parametrize("opening", [":not(", ":is(", "a:has("])
+def test_a_selector_nested_without_end_costs_its_rule_alone(opening, capsys):
+    closing = ")" * 3000
+    style = f"<style>{opening * 3000}a{closing} {{fill:red}} line {{stroke:black}}</style>"
+    Path("deep.svg").write_text(SVG.format(style + '<line x1="0" y1="0" x2="50" y2="50"/>'))
+    assert cli.run(["lines", "deep.svg", "-o", "out.svg"]) == 0, capsys.readouterr().err
+
+
+def test_no_name_acts_on_the_terminal(capsys):
+    """ECMA-48: ESC and the C1 controls begin sequences; U+202E turns what is read around."""
+    evil = "\x1b]0;x\x07 \x9b2J \x85 \u202eabc \x7f"
+    for say in (output.say, output.prose, output.warn):
+        say(f"layer {evil}\tb\nnext")
+    output.error(evil, evil, as_json=False)
+    output.console().print(evil)
+    output.emit_json({"name": evil})
+    said = capsys.readouterr()
+    shown = said.out + said.err
+    assert not set(shown) & set("\x1b\x07\x9b\x85\u202e\x7f")
+    assert "\\x9b2J" in shown
+    assert json.loads(said.out.splitlines()[-1])["name"] == evil
+
+
+def test_a_device_without_end_is_read_to_its_limit(capsys):
+    with pytest.raises(OSError, match="larger than 1,000 bytes"):
+        read_bounded("/dev/zero", 1000)
+    Path("small").write_bytes(b"abc")
+    assert read_bounded("small", 3) == b"abc"
+
+
+class Liar:
+    """A link whose board acknowledges, and reports what cannot be."""
+
+    name = "liar"
+
+    def read(self, most, timeout_s):
+        return b""
+
+    def write(self, data):
+        pass
+
+
+def test_a_report_of_impossible_values_is_a_fault_of_the_link_and_no_bug():
+    talk = Conversation(Liar())
+    talk.endpoint.reports = 1
+    talk.endpoint.peer_report[:] = bytes([99]) * messages.REPORT_SIZE
+    with pytest.raises(LinkError, match="what cannot be: report: state = 99") as found:
+        talk.report()
+    assert "flash" in found.value.hint
+
+
+@pytest.mark.parametrize(
+    "port", ["socket:127.0.0.1:99999999999999", "socket:127.0.0.1:0", "socket:a:65536", "socket:::::"]
+)
+def test_no_such_address(port, capsys):
+    assert cli.run(["board", "info", "--port", port]) == 2
+    assert "names no port" in capsys.readouterr().err
+
+
+def test_a_busy_rig_is_called_busy_and_not_looked_for_elsewhere(monkeypatch):
+    def held(*_, **__):
+        raise PortBusy("/dev/ttyX is busy", hint="close it")
+
+    monkeypatch.setattr("linewright.virtual.port.open_transport", held)
+    monkeypatch.setattr("linewright.board.ports.listed", lambda: pytest.fail("looked for on other ports"))
+    aimed = target.Target(Rig.default(), None, "serial:/dev/ttyX")
+    with pytest.raises(PortBusy, match="is busy"), connection.connected(aimed, Quiet()):
+        pass
+
+
+def test_a_folder_that_cannot_be_written_stops_a_drawing_before_it_begins(monkeypatch, capsys):
+    Path("lines.svg").write_text(SVG.format('<path d="M10 10h20" stroke="black" fill="none"/>'))
+    Path("taken").write_text("a file")
+    monkeypatch.setattr("linewright.virtual.port.open_transport", lambda *_, **__: pytest.fail("connected"))
+    assert cli.run(["draw", "lines.svg", "--keep", "-p", "taken"]) == 2
+    assert "cannot write pictures to taken" in capsys.readouterr().err
+
+
+def test_a_log_of_any_length_is_asked_for(capsys):
+    Path("state").mkdir()
+    assert cli.run(["log", "--last", "9" * 20]) == 0
