@@ -85,7 +85,7 @@ def divider_upper_kohm(motor_v: float) -> float:
     Examples
     --------
     >>> divider_upper_kohm(24.0), divider_upper_kohm(12.0)
-    (75.0, 36.0)
+    (75.0, 30.0)
     """
     return _next_resistor(max(0.1, LOWER_KOHM * (RISE * motor_v / MOST_V - 1.0)))
 
