@@ -11,11 +11,12 @@ FAST   := -m "not slow"
 # One worker for each core; WORKERS=0 keeps everything in one process, which debuggers want.
 WORKERS ?= auto
 
-.PHONY: help demo test test-all test-emulated mutants lint types bench micropython wheel lock clean distclean
+.PHONY: help demo desk test test-all test-emulated mutants lint types bench micropython chromium wheel lock clean distclean
 .DELETE_ON_ERROR:
 
 help:
 	@echo "make demo         draws the demo set on the virtual rig and leaves the pictures in out/"
+	@echo "make desk         opens the desk, the page in the browser, on the virtual rig"
 	@echo "make test         the tests, without those that take more than a few seconds each"
 	@echo "make test-all     every test"
 	@echo "make test-emulated PICO_UF2=image.uf2   the board's code on an emulated RP2040; minutes"
@@ -24,6 +25,7 @@ help:
 	@echo "make mutants      which small changes of the code the tests notice; hours"
 	@echo "make bench        the figures of bench/README.md"
 	@echo "make micropython  the Unix MicroPython in .tools/, for tests/dual and the virtual rig"
+	@echo "make chromium     Debian's Chromium (installed where this is root), for the tests of the desk's page"
 	@echo "make wheel        dist/*.whl"
 	@echo "make lock         renews the pinned versions"
 	@echo "make clean        removes what the above made; distclean also .venv and .tools"
@@ -58,15 +60,22 @@ $(DEV_STAMP): requirements-dev.lock $(USER_STAMP)
 demo: $(USER_STAMP)
 	@$(BIN)/python demo/run.py
 
+desk: $(USER_STAMP)
+	@$(BIN)/linewright desk
+
 # Quick when the interpreter is there already.  Where a machine cannot provide it, the reason is printed and the tests
 # that need it are skipped by name; LINEWRIGHT_REQUIRE_MICROPYTHON=1 makes that a failure.
 micropython:
 	@$(PYTHON) tests/get_micropython.py || test -z "$$LINEWRIGHT_REQUIRE_MICROPYTHON"
 
-test: $(DEV_STAMP) micropython
+# The same for the browser that the desk's page is tested in; LINEWRIGHT_REQUIRE_CHROMIUM=1.
+chromium:
+	@$(PYTHON) tests/get_chromium.py || test -z "$$LINEWRIGHT_REQUIRE_CHROMIUM"
+
+test: $(DEV_STAMP) micropython chromium
 	@$(BIN)/python -m pytest -n $(WORKERS) --dist worksteal $(FAST)
 
-test-all: $(DEV_STAMP) micropython
+test-all: $(DEV_STAMP) micropython chromium
 	@$(BIN)/python -m pytest -n $(WORKERS) --dist worksteal
 
 # Needs stock MicroPython images for RP2040 boards (Pico, Pico W, ..), 1.23 or later, which nobody can fetch for you here.  The

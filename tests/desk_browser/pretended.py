@@ -96,9 +96,9 @@ def state(**changed: Any) -> dict[str, Any]:
     return usual | changed
 
 
-def machine(name: str, words: str, **changed: Any) -> dict[str, Any]:
+def machine(now: str, words: str, **changed: Any) -> dict[str, Any]:
     usual = {
-        "state": name, "words": words, "name": "the virtual rig", "board": "virtual", "port": "virtual", "ports": [], "ports_looking": False,
+        "state": now, "words": words, "name": "the virtual rig", "board": "virtual", "port": "virtual", "ports": [], "ports_looking": False,
         "rigs": [], "rig": "default", "position_mm": [0.0, 0.0], "pen_up": True, "motors_on": True, "endstop_x": False, "endstop_y": False,
         "fault": None, "hint": None, "busy": None, "real_time": False,
     }  # fmt: skip

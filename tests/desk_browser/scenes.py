@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from pretended import Pretended, empty_plan, geometry, machine, rings, state, thing
+from desk_browser.pretended import Pretended, empty_plan, geometry, machine, rings, state, thing
 
 BOX_HERON = [30.0, 40.0, 130.0, 180.0]
 BOX_WORDS = [150.0, 90.0, 280.0, 115.0]

@@ -246,8 +246,8 @@ const OWN = {
     const one = item(event.item);
     return set(one, turned(one, one.turn_deg + event.by_deg), event.gesture);
   },
-  async remove_selected() {
-    await send({ do: "remove", items: mine.selected });
+  async remove_selected(event) {
+    await send({ do: "remove", items: (event.item ? with_it(event.item) : chosen()).map((one) => one.id) });
     mine.selected = [];
     mine_focus(".ground");
   },

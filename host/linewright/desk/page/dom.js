@@ -40,7 +40,7 @@ export function show(parent, wanted) {
   /** @type {Map<string, Element>} */
   const named = new Map();
   for (const child of parent.children) {
-    const key = child.getAttribute("data-key");
+    const key = child.getAttribute("data-named");
     if (key !== null) named.set(key, child);
   }
   let here = parent.firstChild;
@@ -58,7 +58,7 @@ export function show(parent, wanted) {
     let element = null;
     if (one.key !== null) {
       element = named.get(one.key) ?? null;
-    } else if (here instanceof Element && !here.hasAttribute("data-key") && here.localName === one.tag) {
+    } else if (here instanceof Element && !here.hasAttribute("data-named") && here.localName === one.tag) {
       element = here;
     }
     if (element && element.localName !== one.tag) element = null;
@@ -87,7 +87,7 @@ const worn = new WeakMap();
  */
 function dress(element, one) {
   const before = worn.get(element) ?? {};
-  const at = one.key === null ? one.at : { ...one.at, "data-key": one.key };
+  const at = one.key === null ? one.at : { ...one.at, "data-named": one.key };
   for (const name of Object.keys(before)) {
     if (!(name in at)) wear(element, name, null, before[name]);
   }

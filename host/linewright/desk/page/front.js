@@ -74,7 +74,7 @@ export function next_step() {
 export function next() {
   const step = next_step();
   return h("div", { key: "next", class: `next ${step.kind ?? "go"}` },
-    h("button", { key: "next-button", type: "button", class: "step", disabled: step.off || (locked() && mine.link === "open" && !state.drawing), "aria-describedby": "next-about", ...data(step.at) },
+    h("button", { key: "next-button", type: "button", class: "step", disabled: step.off || (locked() && mine.link === "open" && step.at.do !== "hold" && step.at.do !== "open"), "aria-describedby": "next-about", ...data(step.at) },
       step.picture && sign(step.picture), hand(step.word, { size: 1.5, weight: 2.6 })),
     h("p", { id: "next-about" }, step.about)); // prettier-ignore
 }
@@ -108,8 +108,9 @@ export function question() {
 export function notes() {
   const said = state.notes.slice(-30).reverse();
   const [last] = said;
+  if (!last) return null;
   return h("details", { key: "notes", class: "notes" },
-    h("summary", {}, last ? sentence(last.text) : "Nothing was said yet."),
+    h("summary", {}, sentence(last.text)),
     h("ul", { "aria-label": "What was said" }, said.slice(1).map((/** @type {any} */ one) => h("li", { key: `n${one.n}`, class: one.kind }, sentence(one.text), one.hint && h("small", {}, one.hint)))),
-    h("span", { class: "heard", role: "log" }, last?.text ?? "")); // prettier-ignore
+    h("span", { class: "heard", role: "log" }, last.text)); // prettier-ignore
 }

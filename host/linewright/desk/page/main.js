@@ -251,37 +251,44 @@ function hear(event) {
 
 desk.addEventListener("desk", (event) => hear(/** @type {CustomEvent} */ (event).detail));
 
+/** What an element says of itself. @param {HTMLElement} element @returns {any} */
+function said_by(element) {
+  const { named: _named, ...what } = element.dataset;
+  return what;
+}
+
 desk.addEventListener("click", (event) => {
   const element = /** @type {HTMLElement | null} */ (/** @type {HTMLElement} */ (event.target).closest("button[data-do]"));
-  if (element) hear({ ...element.dataset });
+  if (element) hear(said_by(element));
 });
 
 desk.addEventListener("submit", (event) => {
   const form = /** @type {HTMLFormElement} */ (event.target);
   event.preventDefault();
-  hear({ ...form.dataset, ...Object.fromEntries(new FormData(form)) });
+  hear({ ...said_by(form), ...Object.fromEntries(new FormData(form)) });
 });
 
-let going = ""; // the slider that is being dragged
+/** A slider that moves on within this time is still the same movement, ms. */
+const PAUSE_MS = 1500;
+
+let going = "";
+let moved_at = 0;
 
 /** @param {Event} event */
 function field(event) {
   const element = /** @type {HTMLInputElement} */ (event.target);
-  const { live, ...what } = element.dataset;
-  if (!what.do) return;
-  const is_live = live !== undefined;
-  if (is_live !== (event.type === "input")) {
-    if (is_live) going = "";
-    return;
-  }
+  const { live, ...what } = said_by(element);
+  if (!what.do || what.do === "written" || (live !== undefined) !== (event.type === "input")) return;
   if (element.type === "file") {
     if (element.files?.length) hear({ ...what, files: [...element.files] });
     element.value = "";
     return;
   }
   const name = `${what.item} ${what.name}`;
-  if (what.do !== "written") hear({ ...what, value: element.value, checked: element.checked, going: is_live && going === name });
-  if (is_live) going = name;
+  const same = live !== undefined && going === name && performance.now() - moved_at < PAUSE_MS;
+  going = name;
+  moved_at = performance.now();
+  hear({ ...what, value: element.value, checked: element.checked, going: same });
 }
 desk.addEventListener("input", field);
 desk.addEventListener("change", field);

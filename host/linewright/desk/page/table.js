@@ -394,7 +394,7 @@ export class DeskTable extends HTMLElement {
       else if (event.key === "[" || event.key === "]" || event.key === "{" || event.key === "}") {
         const by_deg = /[\[{]/.test(event.key) ? -1 : 1;
         this.say({ do: "turn", item, by_deg: by_deg * (event.shiftKey ? 15 : 1), gesture });
-      } else if (event.key === "Delete" || event.key === "Backspace") this.say({ do: "remove_selected" });
+      } else if (event.key === "Delete" || event.key === "Backspace") this.say({ do: "remove_selected", item });
       else if (event.key === "Enter" || event.key === " ") this.say({ do: "select", item, also: event.shiftKey, open: true });
       else used = false;
     } else if (target.classList.contains("jog")) {

@@ -1,0 +1,94 @@
+"""One browser for all tests of the page, and one server for those that want a real one."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import subprocess
+import sys
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, Page, expect, sync_playwright
+
+from desk_browser.pretended import Pretended, state
+from get_chromium import installed
+
+WAIT_MS = 20_000
+"""What is waited for comes in tenths of a second; a busy computer gets the rest."""
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    path = installed()
+    if not path:
+        if os.environ.get("LINEWRIGHT_REQUIRE_CHROMIUM"):
+            pytest.fail("there is no Chromium, which LINEWRIGHT_REQUIRE_CHROMIUM asks for; see `make chromium`")
+        pytest.skip("there is no Chromium here; `make chromium` says why")
+    expect.set_options(timeout=WAIT_MS)
+    with sync_playwright() as driver:
+        # As root Chromium refuses its own sandbox; these pages are all ours.
+        browser = driver.chromium.launch(executable_path=path, args=["--no-sandbox"], timeout=60_000)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def page(browser: Browser) -> Iterator[Page]:
+    context = browser.new_context(viewport={"width": 1280, "height": 800}, reduced_motion="reduce")
+    context.set_default_timeout(WAIT_MS)
+    page = context.new_page()
+    wrong: list[str] = []
+    page.on("pageerror", lambda error: wrong.append(str(error)))
+    page.on("console", lambda said: wrong.append(said.text) if "Content Security Policy" in said.text else None)
+    yield page
+    context.close()
+    assert wrong == []
+
+
+@pytest.fixture
+def desk(page: Page) -> Any:
+    """Opens a pretended desk whose state has these keys."""
+
+    def opened(strokes: dict[str, bytes] | None = None, **keys: Any) -> Pretended:
+        pretended = Pretended(page, state(**keys), strokes)
+        pretended.open()
+        expect(page.locator("button.step")).to_be_visible()
+        return pretended
+
+    return opened
+
+
+@pytest.fixture(scope="session")
+def address(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """Of a real desk on the virtual rig, with a home of its own."""
+    home = tmp_path_factory.mktemp("desk")
+    log = (home / "log.txt").open("w+")
+    settings = os.environ | {f"XDG_{kind}_HOME": str(home / kind.lower()) for kind in ("STATE", "CONFIG", "DATA")}
+    program = shutil.which("linewright", path=os.path.dirname(sys.executable))
+    assert program, "the environment has no `linewright`"
+    server = subprocess.Popen(
+        [program, "desk", "--no-browser", "--json"],
+        stdout=subprocess.PIPE,
+        stderr=log,
+        text=True,
+        env=settings,
+        cwd=home,
+    )
+    try:
+        assert server.stdout is not None
+        line = server.stdout.readline()
+        assert line, (home / "log.txt").read_text()
+        yield json.loads(line)["address"]
+    finally:
+        server.terminate()
+        try:
+            server.wait(20)
+        except subprocess.TimeoutExpired:
+            server.kill()
+            server.wait(20)
+        log.close()
+        if server.stdout is not None:
+            server.stdout.close()

@@ -1,0 +1,448 @@
+"""The page by itself: what it shows of a state, and what it says when somebody does something."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+import numpy as np
+import pytest
+from playwright.sync_api import Page, expect
+
+from desk_browser import scenes
+from desk_browser.pretended import geometry, machine, rings, state
+from linewright.desk import geometry as server_geometry
+from linewright.desk import hand_letters
+from linewright.drawing.strokes import Drawing, Pen
+
+HERON = scenes.BOX_HERON
+
+
+def step(page: Page) -> Any:
+    return page.locator("button.step")
+
+
+def scale(page: Page) -> float:
+    return float(page.evaluate("document.querySelector('desk-table').view.scale"))
+
+
+def said(desk: Any, do: str, times: int = 1) -> list[dict[str, Any]]:
+    """Events of this name once there are so many."""
+    for _ in range(200):
+        found = [one for one in desk.said if one["do"] == do]
+        if len(found) >= times:
+            return found
+        desk.page.wait_for_timeout(25)
+    raise AssertionError(f"the page said {[one['do'] for one in desk.said]}, not {do} {times} times")
+
+
+# --- strokes ----------------------------------------------------------------------------------------------------------
+
+
+def test_the_page_reads_what_the_server_writes(page, desk):
+    drawing = Drawing.from_strokes([[(0, 1), (2, 3), (4, 5.5)], [(7, 8)]], pen=[1, 0], pens=(Pen("a"), Pen("b")))
+    written = server_geometry.packed(drawing)
+    desk({"real": written})
+    read = page.evaluate(
+        """async () => {
+          const { Strokes } = await import("/page/strokes.js");
+          const found = Strokes.read(await (await fetch("/geometry/real")).arrayBuffer());
+          return { points: [...found.points], starts: [...found.starts], pen: [...found.pen] };
+        }"""
+    )
+    assert read == {"points": [0, 1, 2, 3, 4, 5.5, 7, 8], "starts": [0, 3, 4], "pen": [1, 0]}
+
+
+def test_a_coarser_copy_strays_less_than_it_says_and_keeps_every_end(page, desk):
+    lines = rings(100, 100, 80, 10, 2000)
+    desk({"many": geometry(lines)})
+    at = page.evaluate(
+        """async () => {
+          const { Strokes } = await import("/page/strokes.js");
+          const all = Strokes.read(await (await fetch("/geometry/many")).arrayBuffer());
+          const { points, starts, source } = all.level(0.5);
+          return { points: [...points], starts: [...starts], source: [...source] };
+        }"""
+    )
+    points = np.array(at["points"]).reshape(-1, 2)
+    assert len(points) < 0.6 * sum(map(len, lines))
+    whole = np.concatenate(lines)
+    np.testing.assert_allclose(points, whole[at["source"]], atol=1e-4)
+    ends = np.cumsum([len(line) for line in lines]) - 1
+    assert set(ends) <= set(at["source"])
+    # Every vertex that was left out lies within 0.32 mm, the distance of this level, of one that was kept before it.
+    kept = np.searchsorted(at["source"], np.arange(len(whole)), side="right") - 1
+    assert np.hypot(*(whole - points[kept]).T).max() <= 0.32 + 1e-4
+
+
+def test_the_place_after_some_time_is_where_the_pen_then_is(page, desk):
+    desk({"line": geometry([[(0, 0), (10, 0)], [(10, 20), (30, 20)]], speed=10.0)})
+    found = page.evaluate(
+        """async () => {
+          const { Strokes } = await import("/page/strokes.js");
+          const all = Strokes.read(await (await fetch("/geometry/line")).arrayBuffer());
+          return [0.5, 2, 4].map((s) => all.after(s)).map(({ vertex, stroke, x, y, down }) => [vertex, stroke, x, y, down]);
+        }"""
+    )
+    # 10 mm/s: half a second in, 5 mm along; at 2 s raised, half-way to the second stroke; at 4 s 10 mm along that.
+    assert found == [[0, 0, 5, 0, True], [1, 0, 10, 10, False], [2, 1, 20, 20, True]]
+
+
+def test_letters_are_those_of_the_machine():
+    assert hand_letters.FILE.read_text(encoding="utf-8") == hand_letters.module()
+
+
+def test_ink_appears_as_far_as_the_drawing_is(page, desk):
+    """A line from left to right, half of it drawn: dark on the left, faint on the right."""
+    line = {"plan": geometry([[(40 + x, 100) for x in range(0, 201, 5)]], speed=10.0)}
+    plan = scenes.laid()["plan"] | {"pens": [scenes.PENS[0] | {"width_mm": 3.0, "pen": 0}]}
+    half = scenes.PROGRESS | {"done_s": 10.0, "at_mm": [140.0, 100.0]}
+    desk(line, plan=plan, drawing=scenes.drawing("drawing", "Half."), progress=half)
+    expect(page.locator("desk-table[data-sharp]")).to_be_attached()
+
+    def darkness(x_mm: float) -> float:
+        return float(
+            page.evaluate(
+                """(x_mm) => {
+                  const table = document.querySelector("desk-table");
+                  const { scale, x, y } = table.view;
+                  const ratio = table.canvas.width / table.clientWidth;
+                  const at = [(x_mm * scale + x) * ratio, (100 * scale + y) * ratio].map(Math.round);
+                  return 255 - table.canvas.getContext("2d").getImageData(...at, 1, 1).data[0];
+                }""",
+                x_mm,
+            )
+        )
+
+    assert darkness(60) > 200
+    assert 10 < darkness(220) < 80
+
+
+# --- putting down, moving ---------------------------------------------------------------------------------------------
+
+
+def test_an_empty_sheet_offers_three_ways(page, desk):
+    opened = desk()
+    ways = page.get_by_role("region", name="Three ways to begin").get_by_role("button")
+    assert [re.split(r"\n", text.strip())[0] for text in ways.all_inner_texts()] == ["A picture", "Words", "A surprise"]
+    ways.nth(2).click()
+    assert said(opened, "put")[0]["surprise"] is True
+
+
+def test_a_chosen_file_is_taken_in_and_put_down(page, desk, tmp_path):
+    opened = desk()
+    opened.answers["put"] = {"ok": True, "item": "heron"}
+    (tmp_path / "my heron.jpg").write_bytes(b"x")
+    with page.expect_file_chooser() as chooser:
+        page.get_by_role("button", name="A picture").first.click()
+    chooser.value.set_files(tmp_path / "my heron.jpg")
+    assert said(opened, "put")[0]["upload"] == "u-1"
+    assert opened.uploads == ["my%20heron.jpg"]
+
+
+def test_words_are_typed_on_the_sheet(page, desk):
+    opened = desk()
+    page.get_by_role("button", name="Words").first.click()
+    expect(page.get_by_role("textbox", name="Words on the sheet")).to_be_focused()
+    page.keyboard.type("Marrow Quay")
+    page.keyboard.press("Enter")
+    assert said(opened, "put")[0]["words"] == "Marrow Quay"
+    expect(page.get_by_role("textbox", name="Words on the sheet")).to_have_count(0)
+
+
+def test_a_sentence_and_a_pattern_are_put_down(page, desk):
+    opened = desk(**scenes.laid())
+    page.get_by_role("button", name="Put down", exact=True).click()
+    page.get_by_role("textbox", name="A sentence").fill("a heron on a boat")
+    page.keyboard.press("Enter")
+    assert said(opened, "put")[0]["sentence"] == "a heron on a boat"
+    page.get_by_role("button", name="Dunes").click()
+    assert said(opened, "put", 2)[1]["pattern"] == "dunes"
+
+
+@pytest.fixture
+def laid(page, desk) -> Any:
+    return desk(scenes.strokes(), **scenes.laid(), previews=scenes.previews())
+
+
+def test_dragging_a_thing_moves_it_and_its_handles_size_and_turn_it(page, laid):
+    thing = page.locator(".thing").first
+    box = thing.bounding_box()
+    px = scale(page)
+    page.mouse.move(box["x"] + 40, box["y"] + 40)
+    page.mouse.down()
+    page.mouse.move(box["x"] + 40 + 20 * px, box["y"] + 40 - 10 * px, steps=4)
+    page.mouse.up()
+    moved = said(laid, "set")[0]
+    assert moved["item"] == "heron"
+    assert moved["at_mm"] == pytest.approx([HERON[0] + 20, HERON[1] - 10], abs=0.6)
+
+    laid.set(items=scenes.laid()["items"], plan=scenes.laid()["plan"] | {"n": 5})
+    expect(page.locator(".thing.selected .se")).to_be_visible()
+    px = scale(page)  # a slip has opened beside the sheet
+    corner = page.locator(".se").bounding_box()
+    x, y = corner["x"] + corner["width"] / 2, corner["y"] + corner["height"] / 2
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(x + 50 * px, y + 70 * px, steps=4)  # half as large again: the thing is 100 by 140 mm
+    page.mouse.up()
+    sized = said(laid, "set", 2)[1]
+    assert sized["width_mm"] == pytest.approx(150, abs=2)
+    assert sized["height_mm"] is None
+    assert sized["at_mm"] == pytest.approx(HERON[:2], abs=0.6)  # the other corner stays
+
+    laid.set(items=scenes.laid()["items"], plan=scenes.laid()["plan"] | {"n": 6})
+    handle = page.locator(".turner").bounding_box()
+    middle = page.locator(".thing.selected").bounding_box()
+    page.mouse.move(handle["x"] + 13, handle["y"] + 13)
+    page.mouse.down()
+    page.mouse.move(middle["x"] + middle["width"] + 60, middle["y"] + middle["height"] / 2, steps=4)
+    page.mouse.up()
+    turned = said(laid, "set", 3)[2]
+    assert turned["turn_deg"] == pytest.approx(90, abs=2)
+
+
+def test_arrow_keys_nudge_in_one_step_of_undo(page, laid):
+    page.locator(".grip").first.focus()
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("Shift+ArrowDown")
+    first, second = said(laid, "set", 2)
+    assert first["at_mm"] == [HERON[0] + 1, HERON[1]]
+    assert second["at_mm"] == [HERON[0], HERON[1] + 10]  # the state has not moved yet
+    assert first["gesture"] == second["gesture"]
+    page.keyboard.press("]")
+    assert said(laid, "set", 3)[2]["turn_deg"] == 1
+    page.keyboard.press("Delete")
+    assert said(laid, "remove")[0]["items"] == ["heron"]
+    page.keyboard.press("Control+z")
+    page.keyboard.press("Control+Shift+Z")
+    said(laid, "undo")
+    said(laid, "redo")
+
+
+def test_figures_and_sliders_say_millimetres(page, laid):
+    page.locator(".grip").first.click()
+    page.get_by_role("spinbutton", name="Width").fill("80")
+    page.keyboard.press("Tab")
+    assert said(laid, "set")[0]["width_mm"] == 80
+    slider = page.get_by_role("slider", name="Spacing")
+    slider.focus()
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("ArrowRight")
+    changes = [one for one in said(laid, "set", 3) if "method" in one]
+    assert changes[0]["method"]["name"] == "streamlines"  # what suits the picture, now with a setting of its own
+    assert changes[0]["method"]["settings"]["spacing_mm"] > 1.2
+    assert changes[0]["gesture"] == changes[-1]["gesture"]
+
+
+def test_small_pictures_are_asked_for_once_and_one_is_taken(page, desk):
+    opened = desk(scenes.strokes(), **scenes.laid())
+    page.locator(".grip").first.click()
+    assert said(opened, "previews")[0]["item"] == "heron"
+    opened.set(previews=scenes.previews())
+    hatching = page.get_by_role("button", name="Hatching")
+    expect(hatching).to_contain_text("4 min 30 s, 5.5 m of ink")
+    hatching.click()
+    assert said(opened, "set")[0]["method"] == {"name": "hatching", "settings": {}}
+    assert len(said(opened, "previews")) == 1
+
+
+def test_what_is_refused_is_said_where_it_was_asked(page, laid):
+    laid.answers["set"] = {
+        "ok": False,
+        "error": {"text": "width_mm is 0.01, the limit is 0.1", "hint": "make it wider"},
+    }
+    page.locator(".grip").first.click()
+    page.get_by_role("spinbutton", name="Width").fill("0.01")
+    page.keyboard.press("Tab")
+    expect(page.get_by_role("alert")).to_contain_text("Make it wider")
+    page.get_by_role("button", name="Understood").click()
+    expect(page.get_by_role("alert")).to_have_count(0)
+
+
+# --- looking and drawing ----------------------------------------------------------------------------------------------
+
+
+def test_the_time_line_shows_the_sheet_at_any_moment(page, laid):
+    line = page.get_by_role("slider", name="Look at the sheet")
+    line.focus()
+    page.keyboard.press("Home")
+    expect(line).to_have_attribute("aria-valuenow", "0")
+    page.keyboard.press("PageUp")
+    expect(line).to_have_attribute("aria-valuetext", re.compile(r"^after 23 s, stroke \d+ of 52$"))
+    box = page.locator("desk-timeline").bounding_box()
+    page.mouse.click(box["x"] + box["width"] / 2, box["y"] + 10)
+    expect(line).to_have_attribute("aria-valuenow", "116")
+    page.get_by_role("button", name="Show all of it").click()
+    expect(line).to_have_attribute("aria-valuenow", "232")
+
+
+def test_a_real_machine_wants_every_tick_before_it_moves(page, desk):
+    real = state()["desk"] | {"virtual": False}
+    opened = desk(scenes.strokes(), **scenes.laid(), desk=real)
+    step(page).click()
+    go = page.get_by_role("button", name="All so: draw it")
+    expect(go).to_be_disabled()
+    for tick in page.locator(".slip input[type=checkbox]").all():
+        tick.check()
+    go.click()
+    assert said(opened, "draw")[0] | {"id": 0} == {
+        "id": 0,
+        "do": "draw",
+        "n": 4,
+        "confirmed": ["paper", "pen", "cautions"],
+    }
+
+
+STEPS = {
+    "empty": (scenes.state(), "Put it down"),
+    "planning": (scenes.state(**scenes.laid() | {"plan": scenes.laid()["plan"] | {"state": "planning"}}), "Rehearse"),
+    "drawing": (scenes.state(**scenes.laid(), drawing=scenes.drawing("drawing", "Drawing stroke 31 of 52.")), "Hold"),
+    "holding": (scenes.state(**scenes.laid(), drawing=scenes.drawing("holding", "Held.")), "Carry on"),
+    "pen": (scenes.state(**scenes.laid(), drawing=scenes.drawing("pen", "Waits for a pen.")), "Pen is in"),
+    "finished": (scenes.state(**scenes.laid(), drawing=scenes.drawing("finished", "Finished.")), "Put it away"),
+    "faulted": (scenes.state(**scenes.laid(), machine=machine("faulted", "It has stopped.")), "What is wrong?"),
+    "broken": (scenes.state(broken_off=scenes.BROKEN), "Carry it on?"),
+}
+
+
+def test_every_state_has_one_next_step_and_a_sentence(page, desk):
+    opened = desk()
+    for name, (whole, word) in STEPS.items():
+        opened.set(**whole)
+        expect(step(page), name).to_have_text(word)
+        expect(page.locator("#next-about"), name).not_to_be_empty()
+        largest = page.evaluate(
+            "Math.max(...[...document.querySelectorAll('button.plain, button.main')].map((b) => b.offsetHeight), 0)"
+        )
+        assert step(page).bounding_box()["height"] > largest, name
+    opened.set(**STEPS["drawing"][0])
+    expect(step(page)).to_have_text("Hold")
+    step(page).click()
+    said(opened, "hold")
+    opened.set(**STEPS["pen"][0])
+    expect(step(page)).to_have_text("Pen is in")
+    step(page).click()
+    said(opened, "pen_in")
+
+
+def test_a_rehearsal_is_told_from_the_machine_at_a_glance(page, desk):
+    opened = desk()
+    framed = "getComputedStyle(document.body, '::after').borderTopWidth"
+    expect(page.get_by_text("Nothing real moves.")).to_be_visible()
+    assert page.evaluate(framed) == "9px"
+    opened.set(desk=state()["desk"] | {"virtual": False}, machine=machine("ready", "Ready.", name="Quayside"))
+    expect(page.get_by_text("A real machine.")).to_be_visible()
+    expect(page.locator(".who")).to_have_text("Quayside")
+    assert page.evaluate(framed) != "9px"
+
+
+def test_a_window_that_looks_on_changes_nothing_and_can_take_over(page, desk):
+    opened = desk(scenes.strokes(), **scenes.laid(), holder={"window": "w0", "you": False})
+    expect(step(page)).to_be_disabled()
+    page.locator(".grip").first.focus()
+    expect(page.locator(".corner")).to_have_count(0)
+    page.get_by_role("button", name="Take over").click()
+    said(opened, "take_over")
+    opened.set(drawing=scenes.drawing("drawing", "Drawing."))
+    expect(step(page)).to_have_text("Hold")
+    expect(step(page)).to_be_enabled()  # whoever sees something go wrong may hold it
+
+
+def test_a_lost_link_is_said_and_found_again(page, desk):
+    opened = desk(scenes.strokes(), **scenes.laid())
+    opened.state["machine"] = machine("ready", "Here again.")
+    opened.sockets[-1].close()
+    expect(page.get_by_role("status").first).to_contain_text("The link to the desk is lost")
+    expect(page.get_by_text("Here again.")).to_be_visible()
+    expect(step(page)).to_have_text("Rehearse")
+    assert len(opened.sockets) == 2
+
+
+# --- the machine ------------------------------------------------------------------------------------------------------
+
+
+def test_the_machine_is_moved_by_keys_and_by_dragging_the_pen(page, desk):
+    opened = desk()
+    page.get_by_role("button", name="Machine", exact=True).click()
+    page.get_by_role("button", name="Move right by 10 mm").click()
+    assert said(opened, "jog")[0]["by_mm"] == [10, 0]
+    pen = page.get_by_role("button", name="The pen.")
+    pen.focus()
+    page.keyboard.press("ArrowDown")
+    assert said(opened, "jog", 2)[1]["by_mm"] == [0, 10]
+    box, px = pen.bounding_box(), scale(page)
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(x + 40 * px, y + 30 * px, steps=3)
+    page.mouse.up()
+    said(opened, "jog", 3)
+    assert said(opened, "jog", 3)[-1]["to_mm"] == pytest.approx([40, 30], abs=1)
+    page.get_by_role("button", name="Motors off").click()
+    said(opened, "motors_off")
+
+
+def test_a_question_takes_the_focus_and_is_answered(page, desk):
+    opened = desk()
+    asked = {
+        "id": "q1",
+        "kind": "number",
+        "text": "how far did it go?",
+        "about": "With a rule.",
+        "choices": [],
+        "low": 0,
+        "high": 50,
+        "unit": "mm",
+        "default": None,
+    }
+    opened.set(questions=[asked])
+    expect(page.get_by_role("dialog", name="How far did it go?")).to_be_visible()
+    expect(page.locator("#question-heading")).to_be_focused()
+    page.get_by_role("spinbutton", name="Answer").fill("4.8")
+    page.keyboard.press("Enter")
+    assert said(opened, "answer")[0]["value"] == 4.8
+
+
+def test_a_trial_sheet_is_measured_and_only_then_written(page, desk):
+    opened = desk(scenes.strokes(), trial=scenes.TRIAL)
+    page.get_by_role("button", name="Machine", exact=True).click()
+    page.get_by_role("textbox", name="From A to B").fill("150.6")
+    page.get_by_role("textbox", name="From A to C").fill("100.0")
+    page.get_by_role("button", name="See what it says").click()
+    looked = said(opened, "fit")[0]
+    assert (looked["answers"], looked["write"]) == ({"across": "150.6", "down": "100.0"}, False)
+    page.get_by_role("button", name="Make the machine so").click()
+    written = said(opened, "fit", 2)[1]
+    assert (written["answers"], written["write"]) == (looked["answers"], True)
+
+
+def test_the_log_draws_again(page, desk):
+    opened = desk(scenes.strokes(), log=scenes.LOG)
+    page.get_by_role("button", name="Looking back").click()
+    expect(page.locator(".drawn")).to_contain_text("took 3 min 54 s, planned 3 min 52 s")
+    page.get_by_role("button", name="Draw heron.jpg again").click()
+    assert said(opened, "again")[0]["id"] == "l1"
+
+
+def test_pens_are_changed_in_their_box(page, desk):
+    opened = desk(
+        pens=[
+            {"name": "black", "colour": "#000000", "width_mm": None, "speed_mm_s": None, "up_us": None, "down_us": None}
+        ]
+    )
+    page.get_by_role("button", name="Pens", exact=True).click()
+    page.get_by_role("spinbutton", name="Line").fill("0.8")
+    page.keyboard.press("Tab")
+    assert said(opened, "pens")[0]["pens"][0]["width_mm"] == 0.8
+    page.get_by_role("button", name="Add a pen").click()
+    assert len(said(opened, "pens", 2)[1]["pens"]) == 2
+
+
+def test_nothing_is_asked_of_other_addresses(page, desk):
+    asked: list[str] = []
+    page.on("request", lambda request: asked.append(request.url))
+    desk(scenes.strokes(), **scenes.laid())
+    expect(page.locator("desk-table[data-sharp]")).to_be_attached()
+    assert asked
+    assert {url for url in asked if not url.startswith(("http://127.0.0.1:1/", "ws://127.0.0.1:1/"))} == set()

@@ -1,0 +1,63 @@
+"""Every look of the page by the rules of axe-core, light and dark; and that nothing lies outside a narrow window.
+
+The rules are those of WCAG 2.2 A and AA and axe-core's best practices, as the package axe-playwright-python carries them.
+"""
+
+from __future__ import annotations
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import expect
+
+from desk_browser.scenes import SCENES
+
+OFTEN = ("empty", "chosen", "known", "asked", "drawing", "machine", "question")
+RULES = {
+    "runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"],
+    "resultTypes": ["violations"],
+}
+PHONE = {"width": 390, "height": 844}
+
+
+def violations(page) -> list[str]:
+    """What the rules find, each with the first place."""
+    found = Axe().run(page, options=RULES).response["violations"]
+    return [f"{one['id']}: {one['help']}: {one['nodes'][0]['html'][:160]}" for one in found]
+
+
+@pytest.mark.parametrize(
+    "name", [pytest.param(name, marks=[] if name in OFTEN else [pytest.mark.slow]) for name in SCENES]
+)
+def test_no_rule_of_accessibility_is_broken(page, name):
+    SCENES[name](page)
+    expect(page.locator("desk-table[data-sharp]")).to_be_attached()
+    for scheme in ("light", "dark"):
+        page.emulate_media(color_scheme=scheme, reduced_motion="reduce")
+        assert violations(page) == [], scheme
+
+
+@pytest.mark.parametrize(
+    "name", [pytest.param(name, marks=pytest.mark.slow) for name in SCENES if name != "chosen"] + ["chosen"]
+)
+def test_a_narrow_window_holds_everything(page, name):
+    page.set_viewport_size(PHONE)
+    SCENES[name](page)
+    expect(page.locator("desk-table[data-sharp]")).to_be_attached()
+    wide = page.evaluate(
+        """() => [...document.querySelectorAll(".slip *, .foot *, .plate *, .beginning *")]
+          .filter((one) => one.checkVisibility() && !one.closest(".heard") && one.getBoundingClientRect().right > innerWidth + 1)
+          .map((one) => one.outerHTML.slice(0, 120))"""
+    )
+    assert wide == []
+    small = page.evaluate(
+        """() => [...document.querySelectorAll("button, select, input, summary")]
+          .filter((one) => one.checkVisibility() && !one.closest(".heard, .things") && !one.matches(".heard"))
+          .map((one) => [one.getBoundingClientRect(), one.outerHTML.slice(0, 120)])
+          .filter(([box]) => box.width < 20 || box.height < 20).map(([, html]) => html)"""
+    )
+    assert small == []  # WCAG 2.2, 2.5.8 asks for 24 by 24 px or as much room around
+
+
+def test_the_rules_find_what_is_wrong(page):
+    page.set_content("<html lang=en><title>t</title><main><h1>h</h1><button></button></main>")
+    assert [one.partition(":")[0] for one in violations(page)] == ["button-name"]
