@@ -8,6 +8,7 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -67,7 +68,7 @@ def address(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Itera
     home = tmp_path_factory.mktemp("desk")
     log = (home / "log.txt").open("w+")
     settings = os.environ | {f"XDG_{kind}_HOME": str(home / kind.lower()) for kind in ("STATE", "CONFIG", "DATA")}
-    program = shutil.which("linewright", path=os.path.dirname(sys.executable))
+    program = shutil.which("linewright", path=str(Path(sys.executable).parent))
     assert program, "the environment has no `linewright`"
     server = subprocess.Popen(
         [program, "desk", "--no-browser", "--json"],

@@ -301,6 +301,7 @@ const OWN = {
     const one = item(event.item);
     return set(one, { method: event.pick === "yes" ? null : way_of(event.name) });
   },
+  method_or_own: (event) => set(item(event.item), { method: event.value ? { name: event.value, settings: {} } : null }),
   setting(event) {
     const one = item(event.item);
     const key = one.kind === "pattern" ? "pattern" : "method";

@@ -23,7 +23,7 @@ export function plate() {
     h("h1", { class: "heard" }, "Linewright desk"),
     hand(rehearsal ? "Rehearsal" : machine?.name || "Machine", { size: 1.15, class: "who" }),
     h("p", { class: "kind" }, rehearsal ? "Nothing real moves. The machine is a simulation." : "A real machine. Keep fingers, hair and cables clear."),
-    h("p", { class: "state", role: "status" }, mine.link === "lost" ? "The link to the desk is lost. It is looked for; a drawing goes on without this page." : (machine?.words ?? "The desk is being set …"))); // prettier-ignore
+    h("p", { class: "state", role: "status" }, mine.link === "lost" ? "The link to the desk is lost. It is looked for; a drawing goes on without this page." : (under_way() ? state.drawing.words : (machine?.words ?? "The desk is being set …")))); // prettier-ignore
 }
 
 /** The slips that can be pulled out. */

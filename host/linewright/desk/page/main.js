@@ -121,6 +121,7 @@ function table() {
       pen: pen_shown(),
       may_jog: mine.slip === "machine" && state.machine?.state === "ready" && state.holder.you && !under_way(),
       pad: pad(),
+      near: mine.slip !== "machine",
       dark: dark.matches,
       photographs,
       warnings: plan.warnings,
@@ -202,11 +203,16 @@ let drawing_before = null;
 
 function watch() {
   const [one] = chosen();
-  const wanted = mine.slip === "thing" && chosen().length === 1 && ["photograph", "drawing"].includes(one.kind) && may_edit() && state.plan.state !== "planning" ? one.id : null;
+  const wanted = mine.slip === "thing" && chosen().length === 1 && one.kind === "photograph" && may_edit() && state.plan.state !== "planning" ? one.id : null;
   if (wanted && state.previews.item !== wanted && previews_of !== wanted) {
     previews_of = wanted;
     act({ do: "previews", item: wanted });
-  } else if (!wanted && state.plan.state !== "planning") previews_of = "";
+  } else if (!wanted && state.plan.state !== "planning" && previews_of !== "none") previews_of = "";
+  // Small pictures that nobody waits for any more take nothing from the drawing.
+  if (state.previews.item && (mine.asking || under_way()) && previews_of !== "none") {
+    previews_of = "none";
+    act({ do: "previews", item: null });
+  }
   const drawing = state.drawing?.id ?? null;
   if (drawing !== drawing_before) {
     drawing_before = drawing;

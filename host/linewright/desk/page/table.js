@@ -23,6 +23,7 @@ import { box_on_screen, draw_pen, draw_table } from "./scenery.js";
  * @property {{x: number, y: number, down: boolean, colour: string, true: boolean} | null} pen
  * @property {boolean} may_jog the pen can be dragged
  * @property {number[]} pad px that slips cover: left, top, right, foot
+ * @property {boolean} near the sheet is looked at, rather than all of the reach
  * @property {boolean} dark
  * @property {Map<string, HTMLImageElement>} photographs to show where there are no strokes yet
  * @property {{item: string, text: string}[]} warnings
@@ -426,9 +427,16 @@ function inside([x0, y0, x1, y1], image) {
   return [left, top, left + wide, top + high];
 }
 
+/** Around the sheet so much of its longer side is shown at least; a sheet that is small on a large reach is looked at. */
+const AROUND = 0.28;
+
 /** What is to be seen at first, mm. @param {TableData} data @returns {number[]} */
 function frame_of(data) {
-  return /** @type {number[]} */ (union([data.reach.box_mm, [0, 0, data.sheet.width_mm, data.sheet.height_mm]]));
+  const { width_mm, height_mm } = data.sheet;
+  const all = /** @type {number[]} */ (union([data.reach.box_mm, [0, 0, width_mm, height_mm]]));
+  if (!data.near) return all;
+  const around = AROUND * Math.max(width_mm, height_mm);
+  return [Math.max(all[0], -around), Math.max(all[1], -around), Math.min(all[2], width_mm + around), Math.min(all[3], height_mm + around)];
 }
 
 customElements.define("desk-table", DeskTable);

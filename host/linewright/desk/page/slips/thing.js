@@ -21,7 +21,8 @@ export function thing_slip() {
     one.warnings?.length > 0 && h("ul", { class: "warnings" }, one.warnings.map((/** @type {string} */ text) => h("li", {}, sign("warn"), h("span", {}, sentence(text))))),
     acts(one),
     one.kind === "words" && words_of(one),
-    ["photograph", "drawing"].includes(one.kind) && ways(one),
+    one.kind === "photograph" && ways(one),
+    one.kind === "drawing" && lines_of(one),
     settings(one),
     place(one),
     alignment(things),
@@ -76,8 +77,18 @@ function ways(one) {
   ];
 }
 
+/** What lines a drawing file gives. @param {any} one */
+function lines_of(one) {
+  const others = state.methods.filter((/** @type {any} */ way) => way.takes.includes("SVG") && way.name !== "auto");
+  const now = one.method?.name ?? "";
+  return h("label", { class: "choice" }, h("span", {}, "Lines"),
+    h("select", { value: now, ...data({ do: "method_or_own", item: one.id }) }, h("option", { value: "", selected: now === "" }, "as the file has them"),
+      others.map((/** @type {any} */ way) => h("option", { value: way.name, selected: now === way.name }, `${way.name.replaceAll("-", " ")}: ${way.about}`)))); // prettier-ignore
+}
+
 /** @param {any} one */
 function settings(one) {
+  if (one.kind === "drawing" && !one.method) return null;
   const of = one.kind === "pattern" ? one.pattern : method_of(one);
   const table = one.kind === "pattern" ? state.patterns : ["words", "sentence"].includes(one.kind) ? state.letterings : state.methods;
   const found = table.find((/** @type {any} */ way) => way.name === of?.name);
