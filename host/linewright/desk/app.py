@@ -5,6 +5,8 @@ from __future__ import annotations
 import asyncio
 import json
 import re
+import sys
+import traceback
 from concurrent.futures import ThreadPoolExecutor
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any, Final
@@ -159,6 +161,11 @@ class DeskApp:
             answer: dict[str, Any] = {"re": number, "ok": True, **found}
         except LinewrightError as error:
             answer = {"re": number, "ok": False, "error": said_of(error)}
+        except Exception as error:
+            # A bug costs the page this one event, and never the drawing.
+            traceback.print_exc(file=sys.stderr)
+            words = f"this is a bug in Linewright: {type(error).__name__}: {error}"
+            answer = {"re": number, "ok": False, "error": {"text": words, "hint": "please report it"}}
         await _send(socket, sending, answer)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import re
 import shutil
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
 FOLDER: Final = "drawn"
 PROGRAM: Final = "program.lw"
 SHEET: Final = "sheet.json"
+BEGUN: Final = "begun.json"
 
 KEPT: Final = 100
 """Drawings that can be looked at; a program takes some megabytes at most."""
@@ -51,10 +53,25 @@ class Archive:
             program_file.save(program, place / PROGRAM)
             if arrangement is not None:
                 (place / SHEET).write_text(to_json(arrangement), encoding="utf-8")
-            for old in sorted(self._folder.iterdir())[:-KEPT]:
+            for old in sorted(self._folder.glob("d*"))[:-KEPT]:
                 shutil.rmtree(old, ignore_errors=True)
         except (OSError, LinewrightError):
             shutil.rmtree(place, ignore_errors=True)
+
+    def begin(self, picture: str, arrangement: Arrangement) -> None:
+        """A drawing begins; should it break off, what lay on the sheet is known when it is carried on."""
+        with contextlib.suppress(OSError):
+            self._folder.mkdir(parents=True, exist_ok=True)
+            said = json.dumps({"picture": picture, "sheet": to_json(arrangement)})
+            (self._folder / BEGUN).write_text(said, encoding="utf-8")
+
+    def begun(self, picture: str) -> Arrangement | None:
+        """What lay on the sheet when a drawing of this name began last; None: nobody knows."""
+        try:
+            said = json.loads((self._folder / BEGUN).read_text(encoding="utf-8"))
+            return from_json(said["sheet"]) if said["picture"] == picture else None
+        except (OSError, ValueError, KeyError, TypeError):
+            return None
 
     def arrangement(self, name: str) -> Arrangement:
         """What lay on the sheet.

@@ -192,7 +192,7 @@ class DrawingDesk:
         broken = resuming.look(self.story(name), target.rig)
         task = resuming.rest_of(broken, target, ask_pens=True, at_park=at_park)
         shown = self._shelf.put(geometry.of_program(broken.program, target.rig))
-        self.draw(Wanted(replace(task, reads_tape=False), shown))
+        self.draw(Wanted(replace(task, reads_tape=False), shown, self._archive.begun(task.name)))
 
     def forget(self, name: str) -> None:
         """It will not be carried on."""
@@ -212,6 +212,8 @@ class DrawingDesk:
         front.has_first_pen = True
         front.on_progress = lambda now: self._tell(now, met)
         finished = False
+        if wanted.arrangement is not None:
+            self._archive.begin(wanted.task.name, wanted.arrangement)
         try:
             task = replace(wanted.task, target=met.at(wanted.task.target))
             drawn = drawing.draw(task, front)
@@ -235,7 +237,7 @@ class DrawingDesk:
         from linewright.run import log
 
         newest = log.entries(1)
-        if newest and wanted.task.story is None and newest[0].picture == wanted.task.name:
+        if newest and newest[0].picture == wanted.task.name:
             self._archive.keep(newest[0].began, wanted.task.program, wanted.arrangement)
 
     def _end(self, drawn: Drawn) -> None:

@@ -112,9 +112,9 @@ class Draw(Event):
 
 @dataclass(frozen=True)
 class Named(Event):
-    """One thing by its id, and what was confirmed of it."""
+    """A drawing of earlier times by its id, and what was confirmed of it."""
 
-    id: Id
+    drawing: Id
     confirmed: Keys = field(default_factory=list)
 
 
@@ -280,7 +280,7 @@ def read(said: object) -> tuple[object, str, Event]:
     ------
     InputError : it is none.
     """
-    if not isinstance(said, dict) or said.get("do") not in TABLE:
+    if not isinstance(said, dict) or not isinstance(said.get("do"), str) or said["do"] not in TABLE:
         raise InputError("there is no such event")
     number = said.get("id")
     if number is not None and (isinstance(number, bool) or not isinstance(number, int | str)):

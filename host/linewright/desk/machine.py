@@ -301,6 +301,9 @@ class Machine:
             session.talk.on_turn = self._end_if_stopped
             met = Met(session, met_at)
             self._trouble = ""
+            if met_at.board != self.target.board:  # which also tells whether it is a virtual rig
+                self.target = replace(self.target, board=met_at.board, unique=met_at.unique)
+                self._changed(self.target)
             self._notes.add("said", met_at.words)
             self._look(met)
             while not (self._leave or self._closing):

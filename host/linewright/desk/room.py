@@ -154,14 +154,14 @@ class Room(Holdings):
         self.drawing.put_away()
 
     def _on_resume(self, event: events.Named) -> None:
-        broken = next((one for one in self.screen.get("broken_off") if one["id"] == event.id), None)
+        broken = next((one for one in self.screen.get("broken_off") if one["id"] == event.drawing), None)
         if broken is None:
             raise InputError("that drawing cannot be carried on any more")
         self._confirm(event.confirmed, broken["confirm"])
-        self.drawing.resume(event.id, at_park=not self.machine.target.rig.finds_its_place)
+        self.drawing.resume(event.drawing, at_park=not self.machine.target.rig.finds_its_place)
 
     def _on_forget(self, event: events.Named) -> None:
-        self.drawing.forget(event.id)
+        self.drawing.forget(event.drawing)
 
     def _on_answer(self, event: events.Answer) -> None:
         self.questions.answer(event.question, event.value)

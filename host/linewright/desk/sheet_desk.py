@@ -197,7 +197,7 @@ class SheetDesk:
         self._change(replace(self.history.now, items=()), "clear the sheet")
 
     def _on_again(self, event: events.Named) -> None:
-        self._change(self._archive.arrangement(event.id), "lay an earlier drawing out again")
+        self._change(self._archive.arrangement(event.drawing), "lay an earlier drawing out again")
 
     def _on_previews(self, event: events.Item) -> None:
         self._second.forget()
