@@ -223,6 +223,7 @@ def test_ctrl_c_while_homing_stops_the_carriage(tmp_path):
     assert not rig.board.homing.running
 
 
+@pytest.mark.slow
 def test_a_slow_homing_is_waited_for(tmp_path):
     """From the far end at 0.5 mm/s: ten minutes for this axis, as the rig file says."""
     slow = HOMING.changed({"homing.fast_mm_s": 0.5, "homing.slow_mm_s": 0.5, "axis.y.endstop": "none"})

@@ -37,7 +37,12 @@ def _own_folder(tmp_path, monkeypatch):
 
 
 @pytest.mark.parametrize(
-    ("rig", "seed"), [(BY_HAND, 0), (BY_HAND, 1), (CROSSED, 2)], ids=["cartesian", "cartesian again", "crossed-belt"]
+    ("rig", "seed"),
+    [
+        pytest.param(BY_HAND, 0, id="cartesian"),
+        pytest.param(BY_HAND, 1, id="cartesian again", marks=pytest.mark.slow),
+        pytest.param(CROSSED, 2, id="crossed-belt", marks=pytest.mark.slow),
+    ],
 )
 def test_a_drawing_that_is_abandoned_again_and_again(tmp_path, rig, seed):
     rng = random.Random(seed)

@@ -110,11 +110,11 @@ def test_a_sound_machine_is_brought_up_without_a_correction(tmp_path):
 @pytest.mark.parametrize(
     ("kinematics", "faults", "corrected"),
     [
-        ("cartesian", "reversed_a=1", {"motor.a.reversed": True}),
-        ("crossed-belt", "reversed_b=1", {"motor.b.reversed": True}),
+        pytest.param("cartesian", "reversed_a=1", {"motor.a.reversed": True}, marks=pytest.mark.slow),
+        pytest.param("crossed-belt", "reversed_b=1", {"motor.b.reversed": True}, marks=pytest.mark.slow),
         ("crossed-belt", "reversed_a=1,reversed_b=1", {"motor.a.reversed": True, "motor.b.reversed": True}),
         ("cartesian", "swapped_endstops=1", {"pins.endstop_x": 9, "pins.endstop_y": 8}),
-        ("crossed-belt", "inverted_servo=1", {"pen.up_us": 1600}),
+        pytest.param("crossed-belt", "inverted_servo=1", {"pen.up_us": 1600}, marks=pytest.mark.slow),
         (
             "cartesian",
             "reversed_b=1,swapped_endstops=1,inverted_servo=1",
@@ -193,12 +193,12 @@ def test_another_kind_of_kinematics_is_seen_from_the_first_move(tmp_path):
 @pytest.mark.parametrize(
     ("fault", "step", "words"),
     [
-        ("dead_x=1", "switches", "x switch is missing"),
+        pytest.param("dead_x=1", "switches", "x switch is missing", marks=pytest.mark.slow),
         ("dead_y=1", "switches", "y switch is missing"),
         ("stuck_x=1", "switches", "x switch is stuck"),
-        ("stuck_y=1", "switches", "y switch is stuck"),
+        pytest.param("stuck_y=1", "switches", "y switch is stuck", marks=pytest.mark.slow),
         ("swapped_motors=1", "motor-a", "the two motors are exchanged"),
-        ("still_a=1", "motor-a", "motor a did not move"),
+        pytest.param("still_a=1", "motor-a", "motor a did not move", marks=pytest.mark.slow),
         ("still_b=1", "motor-b", "motor b did not move"),
     ],
 )

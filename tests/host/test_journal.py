@@ -382,3 +382,17 @@ def test_folders_of_older_versions_count_as_older():
         book.begin(1, 0)
     book.folder.rename(book.folder.with_name("20991231T235959.000000-abcd-old"))
     assert [story.picture for story in journal.unfinished()] == ["new.svg", "old.svg"]
+
+
+def test_what_a_command_left_that_was_killed_at_its_very_end_goes_with_the_next_drawing(monkeypatch):
+    with monkeypatch.context() as patch:
+        patch.setattr(Journal, "discard", Journal.close)  # killed between its last line and the removal
+        book = begun()
+        book.begin(4711, 0)
+        book.end("finished")
+    with begun() as waiting:
+        waiting.begin(4711, 0)
+    assert not book.folder.exists()
+    with begun() as other:
+        assert waiting.folder.exists()
+        assert other.folder.exists()

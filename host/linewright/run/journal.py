@@ -144,6 +144,7 @@ class Journal:
         ------
         InputError : the folder cannot be written.
         """
+        _remove_finished()
         stem = re.sub(r"[^A-Za-z0-9]+", "-", Path(picture).stem).strip("-")[:40]
         now = datetime.now(UTC).strftime("%Y%m%dT%H%M%S")
         folder = drawings() / f"{_next_number():06d}-{now}-{secrets.token_hex(2)}-{stem}"
@@ -320,6 +321,14 @@ def unfinished() -> list[Story]:
         with contextlib.suppress(InputError):
             stories.append(read(folder))
     return [story for story in stories if story.ended != "finished"]
+
+
+def _remove_finished() -> None:
+    """Remove what a command left that was killed after its last line and before its folder was gone."""
+    for folder in by_age():
+        with contextlib.suppress(InputError):
+            if read(folder).ended == "finished":
+                shutil.rmtree(folder, ignore_errors=True)
 
 
 def damaged() -> dict[Path, InputError]:
