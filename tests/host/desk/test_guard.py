@@ -102,7 +102,11 @@ def test_the_key_is_exchanged_for_a_cookie_that_no_script_reads_and_no_other_sit
     assert DOOR.key.encode() not in sent[1]["body"]
 
 
-@pytest.mark.parametrize("key", ["", "x", DOOR.token, DOOR.key[:-1], DOOR.key + "x", DOOR.key.swapcase()])
+@pytest.mark.parametrize(
+    "key",
+    ["", "x", DOOR.token, DOOR.key[:-1], DOOR.key + "x", DOOR.key.swapcase()],
+    ids=["empty", "short", "token", "one less", "one more", "other case"],
+)
 def test_a_wrong_key_gives_no_cookie(key):
     sent, through = ask({"host": HOST}, query=f"key={key}")
     assert not through
