@@ -417,12 +417,20 @@ def test_a_trial_sheet_is_measured_and_only_then_written(page, desk):
     assert (written["answers"], written["write"]) == (looked["answers"], True)
 
 
+def test_a_drawing_that_was_broken_off_is_carried_on(page, desk):
+    opened = desk(scenes.strokes(), broken_off=scenes.BROKEN)
+    step(page).click()
+    page.get_by_role("button", name="All so: carry it on").click()
+    assert said(opened, "resume")[0]["confirmed"] == ["sheet"]
+    assert said(opened, "resume")[0]["drawing"] == "b1"
+
+
 def test_the_log_draws_again(page, desk):
     opened = desk(scenes.strokes(), log=scenes.LOG)
     page.get_by_role("button", name="Looking back").click()
     expect(page.locator(".drawn")).to_contain_text("took 3 min 54 s, planned 3 min 52 s")
     page.get_by_role("button", name="Draw heron.jpg again").click()
-    assert said(opened, "again")[0]["id"] == "l1"
+    assert said(opened, "again")[0]["drawing"] == "l1"
 
 
 def test_pens_are_changed_in_their_box(page, desk):

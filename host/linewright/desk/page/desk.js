@@ -408,7 +408,7 @@ const OWN = {
   },
   resume_now: (event) => {
     const broken = state.broken_off.find((/** @type {any} */ one) => one.id === event.id);
-    return send({ do: "resume", id: event.id, confirmed: broken.confirm.map((/** @type {any} */ one) => one.key) });
+    return send({ do: "resume", drawing: event.drawing, confirmed: broken.confirm.map((/** @type {any} */ one) => one.key) });
   },
   answer_form: (event) => {
     const asked = state.questions.find((/** @type {any} */ one) => one.id === event.question);
@@ -458,7 +458,7 @@ const OWN = {
 
   // Looking back.
   async again_now(event) {
-    const answer = await send({ do: "again", id: event.id });
+    const answer = await send({ do: "again", drawing: event.drawing });
     if (answer.ok) mine.slip = "thing";
   },
 };

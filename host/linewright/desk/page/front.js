@@ -59,7 +59,7 @@ export function next_step() {
       const about = `${now || "The drawing is finished."}`;
       return { word: desk?.virtual ? "Put it away" : "Take it off", about, at: { do: "put_away" }, picture: "check" };
     }
-    if (drawing.can_carry_on && broken_off.length) return { word: "Carry it on", about: now || "It was broken off.", at: { do: "resume_now", id: broken_off[0].id }, picture: "go" };
+    if (drawing.can_carry_on && broken_off.length) return { word: "Carry it on", about: now || "It was broken off.", at: { do: "resume_now", drawing: broken_off[0].id }, picture: "go" };
     return { word: "Put it away", about: now, at: { do: "put_away" } };
   }
   if (machine?.state === "faulted") return { word: "What is wrong?", about: sentence(machine.fault || machine.words), at: { do: "open", slip: "machine", stay: "y" }, picture: "machine" };

@@ -168,8 +168,10 @@ export class InkLayer {
     this.back = document.createElement("canvas");
     /** @type {View | null} */
     this.view = null; // of the front
-    /** @type {{view: View, at: number, shown: Shown} | null} */
+    /** @type {{view: View, beyond: {x: number, y: number}, window: {width: number, height: number}, at: number, shown: Shown} | null} */
     this.work = null;
+    this.beyond = { x: 0, y: 0 }; // px that the front reaches beyond the window it was drawn for
+    this.window = { width: 0, height: 0 };
     this.at = 0; // vertices drawn on the front
     this.name = "";
     this.piece = FIRST_PIECE;
@@ -195,46 +197,41 @@ export class InkLayer {
       const factor = frame_ms > LONG_FRAME_MS ? 0.7 : 1.2;
       this.piece = Math.min(MOST_PIECE, Math.max(LEAST_PIECE, this.piece * factor));
     }
-    const moved = !this.view || !fits(this.view, view, window);
+    const same_window = this.window.width === window.width && this.window.height === window.height;
+    const moved = !this.view || !same_window || !fits(this.view, view, window);
     const other = this.name !== shown.name || this.at > shown.to;
     if (this.work && (this.work.shown.name !== shown.name || this.work.at > shown.to)) this.work = null;
     if (!this.work && (moved || other)) {
-      const [beyond_x, beyond_y] = [Math.round(window.width * BEYOND), Math.round(window.height * BEYOND)];
-      this.back.width = window.width + 2 * beyond_x;
-      this.back.height = window.height + 2 * beyond_y;
-      this.work = { view: { scale: view.scale, x: view.x + beyond_x, y: view.y + beyond_y }, at: 0, shown };
+      const beyond = { x: Math.round(window.width * BEYOND), y: Math.round(window.height * BEYOND) };
+      this.back.width = window.width + 2 * beyond.x;
+      this.back.height = window.height + 2 * beyond.y;
+      this.work = { view: { ...view }, beyond, window: { ...window }, at: 0, shown };
     }
     if (this.work) {
       this.work.shown = shown;
-      this.work.at = this.more(this.back, this.work.view, shown, this.work.at);
+      this.work.at = this.more(this.back, this.work.view, this.work.beyond, shown, this.work.at);
       if (this.work.at < shown.to) return true;
       [this.front, this.back] = [this.back, this.front];
-      const { scale, x, y } = this.work.view;
-      const [beyond_x, beyond_y] = [(this.front.width - window.width) / 2, (this.front.height - window.height) / 2];
-      this.view = { scale, x: x - beyond_x, y: y - beyond_y };
+      ({ view: this.view, beyond: this.beyond, window: this.window } = this.work);
       this.at = shown.to;
       this.name = shown.name;
       this.work = null;
       return !fits(this.view, view, window);
     }
     if (this.at < shown.to && this.view) {
-      const beyond = { scale: this.view.scale, x: this.view.x + this.beyond(window).x, y: this.view.y + this.beyond(window).y };
-      this.at = this.more(this.front, beyond, shown, this.at);
+      this.at = this.more(this.front, this.view, this.beyond, shown, this.at);
       return this.at < shown.to;
     }
     return false;
   }
 
-  /** @param {{width: number, height: number}} window */
-  beyond(window) {
-    return { x: (this.front.width - window.width) / 2, y: (this.front.height - window.height) / 2 };
-  }
-
-  /** @private @param {HTMLCanvasElement} canvas @param {View} view @param {Shown} shown @param {number} from */
-  more(canvas, view, shown, from) {
+  /** @private @param {HTMLCanvasElement} canvas @param {View} view @param {{x: number, y: number}} beyond
+   * @param {Shown} shown @param {number} from */
+  more(canvas, view, beyond, shown, from) {
     const pencil = /** @type {CanvasRenderingContext2D} */ (canvas.getContext("2d"));
-    pencil.setTransform(view.scale, 0, 0, view.scale, view.x, view.y);
-    const window_mm = [-view.x, -view.y, canvas.width - view.x, canvas.height - view.y].map((px) => px / view.scale);
+    const [x, y] = [view.x + beyond.x, view.y + beyond.y];
+    pencil.setTransform(view.scale, 0, 0, view.scale, x, y);
+    const window_mm = [-x, -y, canvas.width - x, canvas.height - y].map((px) => px / view.scale);
     return draw(pencil, shown.strokes, shown.pens, {
       scale: view.scale,
       from: Math.max(0, from - 1), // from the vertex that the last piece ended at
@@ -251,17 +248,15 @@ export class InkLayer {
    *
    * @param {CanvasRenderingContext2D} pencil its transform is in px
    * @param {View} view
-   * @param {{width: number, height: number}} window px
    */
-  paint(pencil, view, window) {
+  paint(pencil, view) {
     if (!this.view) return;
-    const { x: beyond_x, y: beyond_y } = this.beyond(window);
     const ratio = view.scale / this.view.scale;
     const [x, y] = [view.x - this.view.x * ratio, view.y - this.view.y * ratio];
     pencil.drawImage(
       this.front,
-      x - beyond_x * ratio,
-      y - beyond_y * ratio,
+      x - this.beyond.x * ratio,
+      y - this.beyond.y * ratio,
       this.front.width * ratio,
       this.front.height * ratio,
     );

@@ -96,7 +96,7 @@ function pad() {
   const foot = desk.querySelector(".foot")?.getBoundingClientRect();
   const top = desk.querySelector(".top")?.getBoundingClientRect();
   const foot_px = foot ? Math.round(innerHeight - foot.top) : 0;
-  if (!wide) return [0, Math.round(top?.bottom ?? 0), 0, 0];
+  if (!wide) return [0, 0, 0, 0];
   return [0, Math.round(top?.bottom ?? 0), slip ? Math.round(innerWidth - slip.left) : 0, foot_px];
 }
 

@@ -177,9 +177,9 @@ export class DeskTable extends HTMLElement {
     this.photographs(pencil, data);
     pencil.setTransform(1, 0, 0, 1, 0, 0);
     pencil.globalAlpha = data.inked ? FAINT : 1;
-    plan.paint(pencil, view, window);
+    plan.paint(pencil, view);
     pencil.globalAlpha = 1;
-    inked.paint(pencil, view, window);
+    inked.paint(pencil, view);
     if (data.lifted) {
       const { dx, dy, size, turn_deg, x, y } = this.hand;
       const [px, py] = [x * view.scale + view.x, y * view.scale + view.y];
@@ -187,7 +187,7 @@ export class DeskTable extends HTMLElement {
       pencil.rotate((turn_deg * Math.PI) / 180);
       pencil.scale(size, size);
       pencil.translate(-px, -py);
-      lifted.paint(pencil, view, window);
+      lifted.paint(pencil, view);
     }
     pencil.setTransform(ratio, 0, 0, ratio, 0, 0);
     if (data.pen) draw_pen(pencil, this.view, data.reach.box_mm, data.pen, colours);

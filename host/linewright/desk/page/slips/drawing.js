@@ -104,6 +104,6 @@ function broken() {
     one.geometry && picture(one.geometry),
     h("p", {}, `${several(one.strokes_done, "stroke")} of ${one.strokes.toLocaleString("en")} are on ${one.sheet}. ${sentence(one.why || "")}`),
     one.confirm.length > 0 && h("ul", { class: "asked" }, one.confirm.map((/** @type {any} */ two) => h("li", { key: two.key }, sentence(two.text)))),
-    h("div", { class: "line" }, button("All so: carry it on", { do: "resume_now", id: one.id, class: "main", sign: "go", disabled: locked() }),
-      button("Leave it", { do: "forget", id: one.id, class: "quiet", disabled: locked() })))); // prettier-ignore
+    h("div", { class: "line" }, button("All so: carry it on", { do: "resume_now", drawing: one.id, class: "main", sign: "go", disabled: locked() }),
+      button("Leave it", { do: "forget", drawing: one.id, class: "quiet", disabled: locked() })))); // prettier-ignore
 }

@@ -18,7 +18,7 @@ export function log_slip() {
           one.played_s ? `took ${duration(one.played_s)}, planned ${duration(one.predicted_s)}` : `planned ${duration(one.predicted_s)}`,
           one.drift_mm ? `drift ${figure(Math.hypot(...one.drift_mm), 2)} mm` : ""].filter(Boolean).join("; ")),
         one.settings && h("details", {}, h("summary", {}, "Settings"), h("p", { class: "small" }, Object.entries(one.settings).map(([name, value]) => `${name}: ${typeof value === "object" ? JSON.stringify(value) : value}`).join("; "))),
-        one.again && button("Draw it again", { do: "again_now", id: one.id, label: `Draw ${one.picture} again`, disabled: !may_edit() }))))), // prettier-ignore
+        one.again && button("Draw it again", { do: "again_now", drawing: one.id, label: `Draw ${one.picture} again`, disabled: !may_edit() }))))), // prettier-ignore
   ]);
 }
 

@@ -152,11 +152,10 @@ function found(finding, off) {
 
 function phone() {
   const now = state.phone;
-  if (!now) return null;
-  return h("details", { key: "phone", open: Boolean(now.address) }, h("summary", {}, "By phone"),
-    now.address
+  return h("details", { key: "phone", open: Boolean(now) }, h("summary", {}, "By phone"),
+    now
       ? [h("img", { class: "code", src: `/picture/${now.code}`, alt: `The code of ${now.address}` }), h("p", {}, "Scan it with a phone in the same network. The phone can send photographs, see the progress, and hold. Nothing else."),
           (now.received ?? []).map((/** @type {any} */ one) => button(`Put ${one.name} down`, { do: "put_received", upload: one.upload })),
           button("Shut the phone out", { do: "phone_off", class: "quiet" })] // prettier-ignore
-      : button("Let a phone in", { do: "phone_on", sign: "phone" }));
+      : [h("p", {}, "A phone can send photographs, and show the progress beside the machine."), button("Let a phone in", { do: "phone_on", sign: "phone", disabled: locked() })]);
 }
