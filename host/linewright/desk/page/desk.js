@@ -407,7 +407,7 @@ const OWN = {
     mine.slip = null;
   },
   resume_now: (event) => {
-    const broken = state.broken_off.find((/** @type {any} */ one) => one.id === event.id);
+    const broken = state.broken_off.find((/** @type {any} */ one) => one.id === event.drawing);
     return send({ do: "resume", drawing: event.drawing, confirmed: broken.confirm.map((/** @type {any} */ one) => one.key) });
   },
   answer_form: (event) => {
