@@ -81,14 +81,14 @@ def sheet(
 
     refuse_other_than_png(to)
     stage = Stage({**things(), **own.load()[0]}, 1)
-    found = [thing for thing in _found(word) if not thing.worn or thing.natural().shapes]
+    found = [thing for thing in _found(word) if not thing.worn or thing.on_body or thing.natural().shapes]
     if not found:
         raise InputError(
             f"nothing is called {word!r}{_nearest(word or '')}", hint="`linewright words list` lists what there is"
         )
     with ProgressBar(shown=not as_json) as bar:
         data = word_sheet(
-            ((t.name, t.natural() if t.worn else stage.plain(t.name).art) for t in found),
+            ((t.name, stage.shown(t.name)) for t in found),
             Rig.default().pen.width_mm,
             bar.share,
         )

@@ -393,3 +393,23 @@ def test_a_damaged_thing_is_left_out_and_told(tmp_path):
     (own.folder() / f"bad{own.SUFFIX}").write_text('{"name": "bad"}', encoding="utf-8")
     assert own.load()[0] == {}
     assert any("is left out" in line for line in Words().read("a cat", A5).warnings)
+
+
+def test_all_clothes_can_be_shown_on_the_picture_sheet():
+    stage = Stage(things(), 1)
+    for name, thing in things().items():
+        if thing.worn and (thing.on_body or thing.natural().shapes):
+            assert stage.shown(name).shapes, name
+    # A garment without a shape of its own is seen on somebody.
+    bare = stage.plain("woman").art
+    assert len(stage.shown("apron").shapes) != len(bare.shapes) or stage.shown("apron").bounds() != bare.bounds()
+
+
+def test_the_picture_sheet_on_the_command_line(tmp_path):
+    from PIL import Image
+
+    from linewright import cli
+
+    assert cli.run(["words", "sheet", str(tmp_path / "boots.png"), "boot"]) == 0
+    with Image.open(tmp_path / "boots.png") as picture:
+        assert picture.width > 200

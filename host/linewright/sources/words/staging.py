@@ -37,6 +37,13 @@ class Stage(Troupe):
         """A thing by itself, with what belongs to it."""
         return self.group(Phrase(name, name), factor)
 
+    def shown(self, name: str) -> Art:
+        """A thing as a picture sheet shows it: clothes that take the shape of a body are on somebody."""
+        thing = self.things[name]
+        if thing.on_body:
+            return self.group(Phrase("woman", "woman", acts=[Act("wear", Phrase(name, name))])).art
+        return thing.natural() if thing.worn else self.plain(name).art
+
     def group(self, phrase: Phrase, factor: float = 1.0) -> Group:
         """All that is said of one phrase, as one group."""
         if phrase.count > 1:

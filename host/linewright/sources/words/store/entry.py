@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import Final
 
@@ -47,6 +48,11 @@ class Thing:
     worn: str = ""
     near: tuple[str, ...] = ()
     by: str = "height"
+
+    @property
+    def on_body(self) -> bool:
+        """Whether it has no shape of its own, but takes that of the body that wears it."""
+        return bool(self.worn) and isinstance(self.art, str) and re.match(r"&(?!push\b)", self.art) is not None
 
     def natural(self) -> Art:
         """As it is when nothing is said, in the units of its art, without what it holds and wears."""
