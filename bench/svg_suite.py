@@ -259,7 +259,8 @@ def main() -> None:
         outcomes = pool.map(compared, files, [given.fonts] * count, [given.out] * count, chunksize=4)
         table: dict[str, collections.Counter[str]] = collections.defaultdict(collections.Counter)
         for path, one in zip(files, outcomes, strict=True):
-            table[path.relative_to(given.folder).parts[0]][one.kind] += 1
+            parts = path.relative_to(given.folder).parts
+            table[parts[0] if len(parts) > 1 else "files"][one.kind] += 1
             if given.list and one.kind != "agrees":
                 numbers = f"{one.edges_px:6} {one.strokes_px:6} {one.seconds:6.2f}"
                 print(f"{one.kind:8} {numbers} {one.name}  {one.words[:150]}", flush=True)

@@ -11,6 +11,9 @@ from linewright.sources.painting.regions import Bools, boxes_of, pairs_of_boxes
 from linewright.sources.painting.runs import Runs, Segmented, crossings
 from linewright.sources.painting.sight import NEAR_MM, Sight
 
+_MOST_POINTS = 50_000
+"""Of fillings that are looked at together: 50 crossings for each segment of a tangle are 300 MB."""
+
 _OWN, _OF_CLIP, _OF_PAGE, _OF_TILE = 0, 1, 2, 3
 """Whose ring a candidate is."""
 
@@ -39,7 +42,23 @@ def edges(placed: Placed, sight: Sight, marks: Ints, own: Bools) -> Polylines:
     if plain:
         chosen[np.concatenate(plain)] = True
     wanted = dict(zip(marks.tolist(), own.tolist(), strict=True))
-    return together((closed(placed.lines.select(chosen)), _careful(placed, sight, hard, wanted)))
+    found = [_careful(placed, sight, some, wanted) for some in _in_batches(placed, hard)]
+    return together((closed(placed.lines.select(chosen)), *found))
+
+
+def _in_batches(placed: Placed, marks: list[int]) -> list[list[int]]:
+    """Marks in groups of so many points that the pairs of what may cross in them fit into memory."""
+    starts, first = placed.lines.starts, placed.first
+    batches: list[list[int]] = []
+    points = _MOST_POINTS
+    for mark in marks:
+        own = int(starts[first[mark + 1]] - starts[first[mark]])
+        if points + own > _MOST_POINTS:
+            batches.append([])
+            points = 0
+        batches[-1].append(mark)
+        points += own
+    return batches
 
 
 def closed(lines: Polylines) -> Polylines:
