@@ -7,6 +7,7 @@ import contextlib
 import os
 import socket
 import tempfile
+import time
 import webbrowser
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -26,6 +27,9 @@ if TYPE_CHECKING:
 
 FOLDER: Final = "desk"
 LOCK: Final = "lock"
+
+SIGHT_S: Final = 1.5
+"""A browser that is open already asks for the page within a second."""
 
 
 @dataclass(frozen=True)
@@ -75,7 +79,6 @@ async def _run(opening: Opening, listener: socket.socket, room: Room, ready: Cal
     try:
         while not server.started and not serving.done():
             await asyncio.sleep(0.005)
-        room.start()
         if opening.phone:
             room.phone = PhoneDoor(room, asyncio.get_running_loop())
         address = f"http://{named}/?key={door.key}"
@@ -83,6 +86,8 @@ async def _run(opening: Opening, listener: socket.socket, room: Room, ready: Cal
         with _pointing_to(address) as file:
             if opening.browser:
                 await asyncio.to_thread(webbrowser.open, file.as_uri())
+            await _first_sight(room, serving)
+            room.start()
             await serving
     finally:
         app.close()
@@ -115,6 +120,13 @@ def _listener(listen: str) -> socket.socket:
             f"{listen} cannot be listened on: {error.strerror or error}", hint="name another port"
         ) from error
     return found
+
+
+async def _first_sight(room: Room, serving: asyncio.Task[None]) -> None:
+    """Wait until a page shows the sheet: what is started then would only keep it waiting."""
+    until_s = time.monotonic() + SIGHT_S
+    while not room.screen.names() and not serving.done() and time.monotonic() < until_s:
+        await asyncio.sleep(0.02)
 
 
 @contextlib.contextmanager

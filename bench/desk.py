@@ -1,0 +1,182 @@
+"""How soon the desk's server answers: start to first sight, drop to strokes, slider to strokes, and a click meanwhile.
+
+    .venv/bin/python bench/desk.py [--runs 5]
+
+A page without a browser measures from its own request to the value that a browser would show; what the browser then
+needs to draw it is measured with the page. The reference is the same request of the same desk that does nothing: for
+the start, the same server library with one empty route.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+import urllib.request
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from rich.console import Console
+from rich.table import Table
+
+ROOT = Path(__file__).resolve().parents[1]
+sys.path.insert(0, str(ROOT / "tests"))
+from host.desk.desk_process import Desk, Page
+
+PHOTOGRAPH = ROOT / "demo" / "heron.jpg"
+AIMS_S = {"start to first sight": 1.0, "drop to strokes": 1.0, "slider to strokes, 20 000 vertices": 0.3}
+
+EMPTY = """
+import socket, uvicorn
+from starlette.applications import Starlette
+from starlette.responses import Response
+from starlette.routing import Route
+async def nothing(_):
+    return Response("")
+s = socket.create_server(("127.0.0.1", 0))
+print(s.getsockname()[1], flush=True)
+app = Starlette(routes=[Route("/", nothing)])
+uvicorn.Server(uvicorn.Config(app, log_level="critical")).run(sockets=[s])
+"""
+
+
+def empty_start_s() -> float:
+    """From starting a server with one empty route to its first answer."""
+    began_s = time.perf_counter()
+    with subprocess.Popen([sys.executable, "-c", EMPTY], stdout=subprocess.PIPE, text=True) as server:
+        try:
+            assert server.stdout is not None
+            port = server.stdout.readline().strip()
+            urllib.request.urlopen(f"http://127.0.0.1:{port}/", timeout=30).read()
+            return time.perf_counter() - began_s
+        finally:
+            server.terminate()
+
+
+def start_s() -> float:
+    """From the command to the whole state on the page."""
+    with tempfile.TemporaryDirectory() as folder:
+        began_s = time.perf_counter()
+        desk = Desk(Path(folder))
+        try:
+            page = desk.page()
+            seconds = time.perf_counter() - began_s
+            page.close()
+            return seconds
+        finally:
+            desk.end()
+
+
+def timed(do: Callable[[], object]) -> float:
+    """Seconds that something takes."""
+    began_s = time.perf_counter()
+    do()
+    return time.perf_counter() - began_s
+
+
+def sketched(page: Page, before: Any) -> None:
+    """Wait for strokes that were not there before."""
+    page.until(lambda state: state["plan"]["sketch"] not in (None, before) or state["plan"]["state"] == "refused")
+
+
+class Bench:
+    """One desk, whose workers are warm as they are a minute after it was opened."""
+
+    def __init__(self, desk: Desk) -> None:
+        self._desk = desk
+        self._dropped = 0
+        self._page = desk.page()
+        self._page.until(lambda state: state["methods"] and state["machine"]["state"] == "unhomed")
+        self.drop()
+
+    def drop(self) -> None:
+        """A photograph is dropped onto an empty sheet, until its strokes are there."""
+        page = self._page
+        page.does("clear")
+        before = page.state["plan"]["sketch"]
+        # Another file each time, so that nothing is remembered; readers stop at the end of the picture.
+        self._dropped += 1
+        data = PHOTOGRAPH.read_bytes() + self._dropped.to_bytes(4, "big")
+        _, _, body = self._desk.ask("POST", "/upload?name=heron.jpg", data)
+        page.does("put", upload=json.loads(body)["upload"])
+        sketched(page, before)
+
+    def drop_nothing(self) -> None:
+        """The same bytes, which are no picture."""
+        self._desk.ask("POST", "/upload?name=heron.jpg", bytes(PHOTOGRAPH.stat().st_size))
+
+    def slide(self, pitch: float) -> None:
+        """A slider of the photograph's method is moved, until its strokes are there."""
+        page = self._page
+        before = page.state["plan"]["sketch"]
+        method = {"name": "waves", "settings": {"pitch": pitch}}
+        page.does("set", item=page.state["items"][0]["id"], method=method, gesture="bench")
+        sketched(page, before)
+
+    def slide_nothing(self) -> None:
+        """The same event, which changes nothing."""
+        item = self._page.state["items"][0]
+        self._page.does("set", item=item["id"], method=item["method"], gesture="bench")
+
+    def planned(self) -> int:
+        """Wait for the plan; its vertices."""
+        return int(self._page.planned()["vertices"])
+
+
+def main() -> int:
+    """Print one table."""
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    parser.add_argument("--runs", type=int, default=5)
+    runs = parser.parse_args().runs
+    rows: dict[str, tuple[list[float], list[float]]] = {}
+
+    def note(name: str, seconds: float, nothing: float) -> None:
+        ours, theirs = rows.setdefault(name, ([], []))
+        ours.append(seconds)
+        theirs.append(nothing)
+
+    for _ in range(runs):
+        note("start to first sight", start_s(), empty_start_s())
+    vertices = 0
+    with tempfile.TemporaryDirectory() as folder:
+        desk = Desk(Path(folder))
+        try:
+            bench = Bench(desk)
+            bench.planned()
+            for _ in range(runs):
+                note("drop to strokes", timed(bench.drop), timed(bench.drop_nothing))
+            bench.planned()
+            for run in range(runs):
+                moved = timed(lambda n=run: bench.slide(PITCH + n / 10))  # type: ignore[misc]  # bound at once
+                vertices = bench.planned()
+                note("slider to strokes, 20 000 vertices", moved, timed(bench.slide_nothing))
+            for run in range(runs):
+                bench.slide(PITCH + (runs + run) / 10)  # and while that is planned:
+                note("a click while it plans", timed(bench.slide_nothing), float("nan"))
+        finally:
+            desk.end()
+    heads = ("from .. to", "median s", "least..most", "doing nothing s", "aim s")
+    table = Table(*heads, title=f"the desk's server, {runs} runs")
+    for name, (ours, theirs) in rows.items():
+        aim = f"{AIMS_S[name]:g}" if name in AIMS_S else "-"
+        nothing = statistics.median(theirs)
+        spread = f"{min(ours):.3f}..{max(ours):.3f}"
+        reference = "-" if nothing != nothing else f"{nothing:.3f}"
+        table.add_row(name, f"{statistics.median(ours):.3f}", spread, reference, aim)
+    console = Console(width=100)
+    console.print(table)
+    console.print(f"the photograph has {vertices:,} vertices as waves")
+    return 0
+
+
+PITCH = 20.0
+"""Of waves across the photograph, in widths of the pen: some 20 000 vertices on A4."""
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
