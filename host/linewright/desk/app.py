@@ -17,6 +17,7 @@ from starlette.routing import Route, WebSocketRoute
 from starlette.websockets import WebSocketDisconnect
 
 from linewright.desk import events
+from linewright.desk.page_words import told
 from linewright.desk.uploads import TooLarge, Unknown
 from linewright.errors import InputError, LinewrightError
 
@@ -103,7 +104,7 @@ class DeskApp:
             upload = self._room.sheet.uploads.get(request.path_params["name"])
             data = await asyncio.to_thread(_small, str(upload.path))
         except InputError as error:
-            return JSONResponse({"error": said_of(error)}, 404)
+            return JSONResponse({"error": told(error)}, 404)
         return Response(data, media_type="image/jpeg", headers={"cache-control": "private, max-age=3600"})
 
     async def picture(self, request: Request) -> Response:
@@ -160,7 +161,7 @@ class DeskApp:
             found = await loop.run_in_executor(threads, self._room.handle, window.name, name, event)
             answer: dict[str, Any] = {"re": number, "ok": True, **found}
         except LinewrightError as error:
-            answer = {"re": number, "ok": False, "error": said_of(error)}
+            answer = {"re": number, "ok": False, "error": told(error)}
         except Exception as error:
             # A bug costs the page this one event, and never the drawing.
             traceback.print_exc(file=sys.stderr)
@@ -196,14 +197,9 @@ async def taken_in(request: Request, uploads: Uploads) -> tuple[Response, Upload
     except InputError as error:
         status = 413 if isinstance(error, TooLarge) else 415 if isinstance(error, Unknown) else 400
         # What is still coming is not read, so the connection is of no further use.
-        return JSONResponse({"error": said_of(error)}, status, {"connection": "close"}), None
+        return JSONResponse({"error": told(error)}, status, {"connection": "close"}), None
     about = {"upload": found.id, "kind": found.kind, "name": found.name, "format": found.format}
     return JSONResponse({**about, "bytes": found.path.stat().st_size}), found
-
-
-def said_of(error: LinewrightError) -> dict[str, str]:
-    """An error for the page."""
-    return {"text": str(error), "hint": error.hint}
 
 
 def _nothing() -> Response:

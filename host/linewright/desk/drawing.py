@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from linewright import units, wording
 from linewright.desk import geometry
+from linewright.desk.page_words import told
 from linewright.errors import InputError, LinewrightError
 from linewright.tasks import cautions
 from linewright.tasks.draw_task import DrawTask
@@ -221,10 +222,7 @@ class DrawingDesk:
             self._end(drawn)
         except LinewrightError as error:
             can_carry_on = "resume" in error.hint
-            words = "The drawing has stopped"
-            self._change(
-                state="failed", words=words, error={"text": str(error), "hint": error.hint}, can_carry_on=can_carry_on
-            )
+            self._change(state="failed", words="The drawing has stopped", error=told(error), can_carry_on=can_carry_on)
             raise
         except Cancelled:
             self._change(state="abandoned", words="Abandoned before anything was drawn")

@@ -14,6 +14,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Final
 
+from linewright.desk.page_words import on_page
 from linewright.errors import BoardFault, LinewrightError, LinkError, Refused
 from linewright.tasks.front import Cancelled
 from linewright.tasks.target import VIRTUAL
@@ -375,7 +376,7 @@ class Machine:
 
     def _lost(self, error: LinewrightError) -> None:
         """The machine has gone, or was never there: say so, and look for it now and then."""
-        self._show("lost", f"{str(error)[:1].upper()}{str(error)[1:]}", hint=error.hint)
+        self._show("lost", f"{str(error)[:1].upper()}{str(error)[1:]}", hint=on_page(error.hint))
         if str(error) != self._trouble:  # said once, however often it is looked for
             self._notes.add("error", str(error), error.hint)
         self._trouble = str(error)

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
 from linewright import units
+from linewright.desk.page_words import on_page
 from linewright.tasks.front import Quiet
 
 if TYPE_CHECKING:
@@ -76,7 +77,7 @@ class Refusal:
         if not isinstance(error, LinewrightError):
             return cls(f"this is a bug in Linewright: {type(error).__name__}: {error}", "please report it")
         item, text = with_item(str(error))
-        return cls(text, error.hint, item)
+        return cls(on_page(text), on_page(error.hint), item)
 
 
 _OF_ITEM = re.compile(r"item ([\w.-]+): (.*)", re.DOTALL)
@@ -109,6 +110,24 @@ class PlanWish:
         shown = geometry.of_program(job.program, self.rig)
         # A copy, without what was worked out for the views.
         return Plan(replace(job.program), shown, figures(job), job.warnings)
+
+
+@dataclass(frozen=True)
+class WarmWish:
+    """Nothing that anybody wants: what every plan needs is loaded before the first one is wished."""
+
+    rig: Rig
+
+    def make(self, bench: Bench) -> object:
+        """See `Wish.make`."""
+        from linewright.planning.arrangement import Arrangement, Item
+        from linewright.planning.pipeline import Arranged
+        from linewright.tasks import laying_out
+
+        front = Maker(bench.progress)
+        letter = Arrangement(items=(Item("warm", text="ab", width_mm=20.0),))
+        laying_out.plan_laid_out(laying_out.lay_out(Arranged(letter), self.rig, front), self.rig, front)
+        return None
 
 
 @dataclass(frozen=True)

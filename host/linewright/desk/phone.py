@@ -16,9 +16,10 @@ from starlette.applications import Starlette
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
-from linewright.desk.app import page_file, said_of, taken_in
+from linewright.desk.app import page_file, taken_in
 from linewright.desk.guard import Door, Guard
 from linewright.desk.listening import Server, config
+from linewright.desk.page_words import told
 from linewright.errors import InputError, LinewrightError
 
 if TYPE_CHECKING:
@@ -111,7 +112,7 @@ class PhoneDoor:
         if found is not None and self._shown is not None:
             if found.kind != "photograph":
                 refused = InputError("this is no photograph", hint="send other files from the desk itself")
-                return JSONResponse({"error": said_of(refused)}, 415)
+                return JSONResponse({"error": told(refused)}, 415)
             self._received = [*self._received, {"upload": found.id, "name": found.name}][-RECEIVED_HIGH:]
             self._show({**self._shown, "received": self._received})
             self._room.notes.add("said", f"a photograph has come from the phone: {found.name}")
@@ -132,7 +133,7 @@ class PhoneDoor:
         try:
             self._room.drawing.hold()
         except LinewrightError as error:
-            return JSONResponse({"error": said_of(error)}, 409)
+            return JSONResponse({"error": told(error)}, 409)
         return JSONResponse({"ok": True})
 
 

@@ -6,6 +6,7 @@ import threading
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, Final
 
+from linewright.desk.page_words import on_page
 from linewright.errors import InputError
 from linewright.tasks.front import Cancelled
 
@@ -119,5 +120,6 @@ class Notes:
         """One more: ``note``, ``said``, ``caution`` or ``error``."""
         with self._lock:
             self._number += 1
-            self._notes = [*self._notes, {"n": self._number, "kind": kind, "text": text, "hint": hint}][-NOTES_HIGH:]
+            note = {"n": self._number, "kind": kind, "text": on_page(text), "hint": on_page(hint)}
+            self._notes = [*self._notes, note][-NOTES_HIGH:]
             self._screen.put("notes", self._notes)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 from linewright.desk import edits, workers
 from linewright.desk.geometry import GeometryShelf
 from linewright.desk.history import History
-from linewright.desk.making import CatalogueWish, Plan, PlanWish, PreviewsWish, PreviewWish, Refusal, Sketch
+from linewright.desk.making import CatalogueWish, Plan, PlanWish, PreviewsWish, PreviewWish, Refusal, Sketch, WarmWish
 from linewright.desk.penbox import PenBox
 from linewright.desk.uploads import Uploads
 from linewright.desk.workers import Worker
@@ -73,8 +73,9 @@ class SheetDesk:
     def start(self) -> None:
         """Begin to make things."""
         self._catalogue_wish = self._second.wish(CatalogueWish())
-        self._planner.warm()
         self._replan()
+        if not self.history.now.items:
+            self._planner.wish(WarmWish(self._rig))
 
     def close(self) -> None:
         """End the workers."""

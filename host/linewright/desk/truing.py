@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from linewright.desk import geometry
 from linewright.desk.drawing import Wanted
 from linewright.desk.machine import DeskFront
+from linewright.desk.page_words import told
 from linewright.errors import InputError, LinewrightError
 from linewright.tasks.draw_task import DrawTask
 from linewright.tasks.front import Cancelled
@@ -115,7 +116,7 @@ class TruingDesk:
                 try:
                     do()
                 except LinewrightError as error:
-                    self._failed(str(error), error.hint)
+                    self._failed(**told(error))
                 except Cancelled as cancelled:
                     self._failed(str(cancelled) or "stopped", "")
 

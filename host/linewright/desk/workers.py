@@ -73,11 +73,6 @@ class Worker:
                 timer.start()
             return number
 
-    def warm(self) -> None:
-        """Start the process before there is a wish."""
-        with self._lock:
-            self._start()
-
     def close(self) -> None:
         """End the process."""
         with self._lock:
@@ -175,7 +170,7 @@ def _work(link: Connection, newest: Synchronized[int]) -> None:
     """The worker's process: until the desk has gone."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the desk, which ends its workers
     if hasattr(os, "nice"):
-        os.nice(5)  # the machine's link comes first
+        os.nice(2)  # the machine's link comes first
     from linewright.tasks.laying_out import KeptPictures
 
     table = _Table(link, newest, KeptPictures())

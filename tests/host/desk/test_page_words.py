@@ -1,0 +1,21 @@
+"""Hints name commands; a page says where it does the same."""
+
+import pytest
+
+from linewright.desk.page_words import on_page, told
+from linewright.errors import LinkError
+
+
+@pytest.mark.parametrize(
+    ("hint", "shown"),
+    [
+        ("`linewright resume` carries on with it", "'Carry it on' carries on with it"),
+        ("draw it again: `linewright trial ringing`", "draw it again: a trial sheet 'ringing'"),
+        ("`linewright rig check` says why", "`linewright rig check` in a terminal says why"),
+        ("home it; a virtual rig that lasts: `linewright virtual --stay`", "home it"),
+        ("no command at all", "no command at all"),
+    ],
+)
+def test_a_command_becomes_what_the_page_calls_it(hint, shown):
+    assert on_page(hint) == shown
+    assert told(LinkError("gone", hint=hint)) == {"text": "gone", "hint": shown}
