@@ -133,6 +133,8 @@ LOOKS = {
     "one colour": '<g fill="#456"><circle cx="35" cy="50" r="20"/><circle cx="60" cy="45" r="22"/><rect x="20" y="50" '
     'width="60" height="20"/></g><path d="M30 60H70M60 30V90" stroke="#456"/><rect x="80" y="50" width="10" '
     'height="10" fill="#456"/>',
+    "seen through on one colour": '<rect x="20" y="40" width="60" height="20" fill="green"/><circle cx="50" cy="50" '
+    'r="25" fill-opacity=".5" stroke="green"/>',
     "road": '<g fill="none"><path d="M-10 60Q40 10 110 40" stroke="#222" stroke-width="6"/>'
     '<path d="M-10 60Q40 10 110 40" stroke="white" stroke-width="5"/></g>',
 }  # fmt: skip

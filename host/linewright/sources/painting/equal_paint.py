@@ -30,9 +30,12 @@ def told_apart(lines: Polylines, sight: Sight, *, of_fill: bool) -> Polylines:
     some, others = lines.select(chosen), lines.select(~chosen)
     parts = Segmented(some)
     regions, shapes = sight.regions, sight.shapes
+    # What is seen through changes what it lies on, too.
+    painted = np.array([not sight.marks[mark].silent for mark in shapes.mark_of], dtype=bool)
+    every = np.flatnonzero(painted & np.isfinite(regions.boxes_mm[:, 0]))
     first_mark = np.full(len(regions), len(sight.marks), dtype=np.int64)
-    first_mark[shapes.covers] = shapes.mark_of[shapes.covers]
-    for mark in np.unique(shapes.mark_of[shapes.covers]).tolist():
+    first_mark[every] = shapes.mark_of[every]
+    for mark in np.unique(shapes.mark_of[every]).tolist():
         for region in sight.regions_of(sight.marks[mark].clip):
             first_mark[region] = min(first_mark[region], mark)
     edges = np.flatnonzero(first_mark[regions.shape] < len(sight.marks))
@@ -53,7 +56,7 @@ def told_apart(lines: Polylines, sight: Sight, *, of_fill: bool) -> Polylines:
         look_of_region[region] = -1 if look is None else number_of.get(look, -1)
     equal = own != number_of.get(None, -1)
     for sign in (1.0, -1.0):
-        equal &= look_of_region[_topmost(sight, runs.middle + sign * aside, owner)] == own
+        equal &= look_of_region[_topmost(sight, every, runs.middle + sign * aside, owner)] == own
     kept, _, _ = runs.kept(runs.smoothed(~equal, sight.pen_mm / 3, sight.pen_mm / 3))
     both = together((others, kept))
     return rearranged(both, np.argsort(both.owner, kind="stable"))
@@ -107,15 +110,15 @@ def _with_equals(lines: Polylines, paints: dict[int, tuple[str, float] | None], 
     return np.unique(np.concatenate(found)) if found else np.empty(0, np.int64)
 
 
-def _topmost(sight: Sight, points: Floats, until: Ints) -> Ints:
-    """(k,) the last opaque region at each of (k, 2) points, up to the mark ``until`` (k,); -1 for none."""
-    shapes, covers = sight.shapes, sight.shapes.covers
+def _topmost(sight: Sight, regions: Ints, points: Floats, until: Ints) -> Ints:
+    """(k,) the last of regions at each of (k, 2) points, up to the mark ``until`` (k,); -1 for none."""
+    shapes = sight.shapes
     top = np.full(len(points), -1, dtype=np.int64)
-    tree = shapely.STRtree(shapely.box(*sight.regions.boxes_mm[covers].T))
+    tree = shapely.STRtree(shapely.box(*sight.regions.boxes_mm[regions].T))
     point, which = tree.query(shapely.points(points))
-    marks = shapes.mark_of[covers[which]]
+    marks = shapes.mark_of[regions[which]]
     keep: Bools = marks <= until[point]
-    point, region = point[keep], covers[which[keep]]
+    point, region = point[keep], regions[which[keep]]
     inside = sight.regions.inside(region, points[point])
     point, region = point[inside], region[inside]
     clip = np.array([sight.marks[mark].clip for mark in shapes.mark_of[region]], dtype=np.int64)
