@@ -18,7 +18,13 @@ HIGH_V: Final = 2.0
 """What a 3.3 V input is sure to read as high (RP2040 data sheet, 5.5.3.4)."""
 
 MOST_V: Final = 3.3
-"""What the input may see: its own supply. Resistors of 5 % add 0.15 V, still below its limit of 3.6 V."""
+"""What the input may see by the resistors' names: its own supply."""
+
+LIMIT_V: Final = 3.6
+"""What the input may see at all, with each resistor as far off as it may be."""
+
+RESISTORS: Final = 0.05
+"""How far resistors may be off, as a share."""
 
 RISE: Final = 1.1
 """Motors that brake lift their supply; a tenth is what `review.power` leaves, too."""
@@ -87,7 +93,8 @@ def divider_upper_kohm(motor_v: float) -> float:
     >>> divider_upper_kohm(24.0), divider_upper_kohm(12.0)
     (75.0, 30.0)
     """
-    return _next_resistor(max(0.1, LOWER_KOHM * (RISE * motor_v / MOST_V - 1.0)))
+    worst = LOWER_KOHM * (1.0 + RESISTORS) / (1.0 - RESISTORS) * (RISE * motor_v / LIMIT_V - 1.0)
+    return _next_resistor(max(0.1, LOWER_KOHM * (RISE * motor_v / MOST_V - 1.0), worst))
 
 
 def divider_output_v(motor_v: float, upper_kohm: float) -> tuple[float, float]:
