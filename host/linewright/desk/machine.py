@@ -33,9 +33,6 @@ LOOK_S: Final = 0.25
 AGAIN_S: Final = 2.0
 """How often a board that has gone is looked for."""
 
-SHOWN_S: Final = 0.1
-"""How often the page is told where a drawing stands."""
-
 
 @dataclass(frozen=True)
 class Wish:
