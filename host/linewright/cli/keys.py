@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-import contextlib
-import os
-import select
-import sys
 import time
 from types import TracebackType
-from typing import TYPE_CHECKING, Any, Final, Self
+from typing import TYPE_CHECKING, Final, Self
 
 from linewright.cli import output
+from linewright.system.keyboard import Keyboard
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -47,9 +44,7 @@ class Keys:
 
     def __init__(self, control: Control, *, wanted: bool, pace: float = 1.0) -> None:
         self._control = control
-        self._wanted = wanted
-        self._before: list[Any] | None = None
-        self._terminal = -1
+        self._keyboard = Keyboard(wanted=wanted)
         self._pace = pace
         self._held = False
         self._asked = ""  # the key that is to be pressed twice, and was pressed once
@@ -59,47 +54,25 @@ class Keys:
     @property
     def active(self) -> bool:
         """Whether keys are read."""
-        return self._before is not None
+        return self._keyboard.active
 
     def __enter__(self) -> Self:
-        if not self._wanted or not sys.stdin.isatty() or not sys.stderr.isatty():
-            return self
-        with contextlib.suppress(ImportError, OSError):  # no termios: not POSIX; an error of it: no terminal after all
-            import termios
-            import tty
-
-            terminal = sys.stdin.fileno()
-            if not _in_front(terminal):
-                return self
-            before = termios.tcgetattr(terminal)
-            tty.setcbreak(terminal)  # single keys, unseen; Ctrl-C and Ctrl-Z still mean what they do
-            self._terminal, self._before = terminal, before
+        self._keyboard.__enter__()
+        if self.active:
             output.say(HELP, stderr=True)
         return self
 
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        if self._before is not None:
-            import termios
-
-            with contextlib.suppress(OSError, termios.error):
-                termios.tcsetattr(self._terminal, termios.TCSADRAIN, self._before)
-            self._before = None
+        self._keyboard.__exit__(kind, error, trace)
 
     def poll(self, now: Progress) -> None:
         """Act on the keys that have been pressed; never waits."""
         if time.monotonic() - self._asked_s >= TWICE_S:
             self.hint = HELD if self._held else ""
-        if self._before is None or not _in_front(self._terminal):
-            return
-        with contextlib.suppress(OSError):  # the terminal has gone: a hangup follows
-            while select.select([self._terminal], [], [], 0)[0]:
-                pressed = os.read(self._terminal, 64)
-                if not pressed:
-                    return
-                for key in pressed.decode("latin-1"):
-                    self.press(key, now.state)
+        for key in self._keyboard.pressed():
+            self.press(key, now.state)
 
     def press(self, key: str, state: str) -> None:
         """One key, in a state of the drawing."""
@@ -135,11 +108,3 @@ _TWICE: Final[dict[str, tuple[Callable[[Control], None], str]]] = {
     "X": (lambda control: control.cut(), "cuts the motors' power; the position is lost"),
 }
 """Keys that end a drawing, what they do, and what that is called."""
-
-
-def _in_front(terminal: int) -> bool:
-    """Whether this process is the one that the terminal's keys are meant for (one started with ``&`` is not)."""
-    try:
-        return os.tcgetpgrp(terminal) == os.getpgrp()
-    except OSError:
-        return False

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
+import sys
 from typing import TYPE_CHECKING, Final
 
 from linewright.cli import next_steps, options, output, target
 from linewright.cli.commands import Commands
 from linewright.cli.terminal import Terminal
+from linewright.system.keyboard import Keyboard
 from linewright.tasks import cautions
 
 if TYPE_CHECKING:
@@ -20,17 +22,21 @@ if TYPE_CHECKING:
 
 app = Commands(help="Where the sheet lies on the machine.", no_args_is_help=True, rich_markup_mode=None)
 
+GLANCE_S: Final = 0.25
+"""How often the machine is looked at while nobody types, which keeps the link alive."""
+
 ARROW_MM: Final = 1.0
 """What one press of an arrow key moves: as much as the eye sees beside a corner."""
 
 _ARROWS: Final = {"A": (0.0, -1.0), "B": (0.0, 1.0), "C": (1.0, 0.0), "D": (-1.0, 0.0)}
 """Final letters of the control sequences that terminals send for arrow keys (ECMA-48: CUU, CUD, CUF, CUB)."""
+_ARROW_KEYS: Final = re.compile(r"(?:\x1b\[[ABCD])+")
 _NUMBERS: Final = re.compile(r"\s*([-+]?\d+(?:[.,]\d+)?)(?:\s*[ ;]\s*([-+]?\d+(?:[.,]\d+)?))?\s*")
 
 HOW: Final = (
-    "Take the pen to each corner: arrow keys move it by 1 mm each, two numbers by so many mm to the right and down (5 "
-    "-2.5), each with Enter behind. Enter alone: it is there. down and up lower and raise the pen, skip leaves the "
-    "third corner out, stop leaves without a change."
+    "Take the pen to each corner: each press of an arrow key moves it by 1 mm, two numbers and Enter by so many mm to "
+    "the right and down (5 -2.5). Enter alone: it is there. The words down and up lower and raise the pen, skip leaves "
+    "the third corner out, stop leaves without a change."
 )
 
 
@@ -58,15 +64,15 @@ def find(
     aimed = target.aim(rig_file, port, said=not as_json)
     for caution in cautions.before_moving(aimed.port):
         output.prose(f"caution: {caution}", stderr=True)
-    read = standard_input().next
-
-    def visit(corner: Corner) -> bool:
-        if corner.name == CORNERS[0]:
-            output.prose(HOW, stderr=True)
-        return _taken(corner, read)
-
     try:
-        with Terminal(as_json=as_json) as front:
+        with Terminal(as_json=as_json) as front, Keyboard() as keyboard:
+            read = TypedKeys(keyboard).next if keyboard.active else standard_input().next
+
+            def visit(corner: Corner) -> bool:
+                if corner.name == CORNERS[0]:
+                    output.prose(HOW, stderr=True)
+                return _taken(corner, read)
+
             done = sheet_finding.find(aimed, front, visit, sheet)
     except EOFError:
         raise InputError("nobody answers any more; nothing was changed", hint="run it in a terminal") from None
@@ -89,6 +95,42 @@ def find(
     else:
         output.say(f"{aimed.rig_file} is changed; as it was, it is {kept}")
     output.say(f"see it before ink flows: {next_steps.command('draw', 'FILE', '--outline')}")
+
+
+class TypedKeys:
+    """Lines from a terminal of which arrow keys count at once.
+
+    Parameters
+    ----------
+    keyboard : read without waiting, and shown by nobody else.
+    """
+
+    def __init__(self, keyboard: Keyboard) -> None:
+        self._keyboard = keyboard
+        self._pressed = ""
+        self._line = ""
+
+    def next(self, glance: Callable[[], bool]) -> str | None:
+        """Arrow keys as they come, else a line with its Enter; None as soon as ``glance`` says that none is needed."""
+        while True:
+            while self._pressed:
+                if arrows := _ARROW_KEYS.match(self._pressed):
+                    self._pressed = self._pressed[arrows.end() :]
+                    return arrows[0]
+                key, self._pressed = self._pressed[0], self._pressed[1:]
+                if key in "\r\n":
+                    line, self._line = self._line, ""
+                    output.say("", stderr=True)
+                    return line
+                self._line = self._line[:-1] if key in "\x7f\b" else self._line + key
+                self._show()
+            self._pressed = self._keyboard.pressed(GLANCE_S)
+            if not self._pressed and glance():
+                return None
+
+    def _show(self) -> None:
+        sys.stderr.write(f"\r{output.seen(self._line)} \b")
+        sys.stderr.flush()
 
 
 def _taken(corner: Corner, read: Read) -> bool:

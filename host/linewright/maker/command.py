@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import os
-import signal
 import subprocess
 import tempfile
 import time
@@ -14,6 +12,7 @@ from typing import Final
 
 from linewright.errors import MakerError
 from linewright.maker.setup import Maker, ProgramMaker
+from linewright.system import children
 
 LOOK_S: Final = 0.05
 """How often the program, its time and its output are looked at."""
@@ -38,7 +37,7 @@ def run(maker: Maker, command: ProgramMaker, sentence: str, report: Callable[[st
         with spoken.open("wb") as out, complained.open("wb") as errors:
             try:
                 process = subprocess.Popen(
-                    words, stdin=subprocess.DEVNULL, stdout=out, stderr=errors, start_new_session=os.name == "posix"
+                    words, stdin=subprocess.DEVNULL, stdout=out, stderr=errors, **children.apart()
                 )
             except (OSError, ValueError) as error:
                 why = getattr(error, "strerror", None) or str(error)
@@ -49,7 +48,7 @@ def run(maker: Maker, command: ProgramMaker, sentence: str, report: Callable[[st
             try:
                 _watch(process, maker, (file, spoken, complained), report)
             finally:
-                _end(process)
+                children.end(process)
         wrong = _tail(complained)
         if process.returncode:
             raise MakerError(
@@ -94,16 +93,6 @@ def _refuse_size(size: int, maker: Maker) -> None:
             f"the picture maker's program gave {size:,} bytes and more, the limit is {maker.size_bytes:,} bytes",
             hint="ask for a smaller picture, or raise `size_mb` in the maker's file",
         )
-
-
-def _end(process: subprocess.Popen[bytes]) -> None:
-    """Whatever of it still runs is killed, and what it started as well."""
-    if os.name == "posix":
-        with contextlib.suppress(ProcessLookupError, PermissionError):
-            os.killpg(process.pid, signal.SIGKILL)
-    elif process.poll() is None:
-        process.kill()
-    process.wait()
 
 
 def _tail(complained: Path) -> str:

@@ -31,6 +31,7 @@ from typing import TYPE_CHECKING, Final, Self
 from linewright.errors import InputError, ProgramError
 from linewright.folders import state_folder
 from linewright.program import file as program_file
+from linewright.system import locks
 
 if TYPE_CHECKING:
     from linewright.program.program import Program
@@ -130,7 +131,7 @@ class Journal:
         self._stroke_ends: list[int] = []
         self._forced_s = 0.0
         self._waiting = False  # a line has not been forced
-        if not _lock(self._file.fileno()):
+        if not locks.hold(self._file.fileno()):
             self._file.close()
             raise InputError(
                 f"{folder.name} is being drawn by another command", hint="wait for it, or end it; then try again"
@@ -430,19 +431,6 @@ def _digest(path: Path) -> str:
             return hashlib.file_digest(file, "sha256").hexdigest()
     except OSError as error:
         raise ProgramError(f"cannot read {path}: {error.strerror or error}") from error
-
-
-def _lock(descriptor: int) -> bool:
-    """Hold the file for this process alone, where the system can do that; False if another one holds it."""
-    try:
-        import fcntl
-    except ImportError:  # not POSIX: two commands on one journal are then the user's to avoid
-        return True
-    try:
-        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError:
-        return False
-    return True
 
 
 def _force_names(folder: Path) -> None:

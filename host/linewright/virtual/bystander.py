@@ -13,6 +13,7 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Protocol
 
 from linewright.virtual.bench import Sight
+from linewright.virtual.wires import RigEnds
 
 if TYPE_CHECKING:
     from linewright.virtual.launcher import RigProcess
@@ -53,6 +54,8 @@ class Bystander:
             print(json.dumps(self._do(line.decode("ascii", "replace").split())), flush=True, file=sys.stdout)
 
     def _do(self, words: list[str]) -> dict[str, object]:
+        if words == ["end"]:
+            raise RigEnds("asked to end")
         if self.world is None:
             return {"error": "the board does not run yet"}
         if words == ["look"]:

@@ -24,6 +24,8 @@ from linewright.errors import InputError, PortError
 from linewright.simulation.faults import Faults
 from linewright.simulation.machine import Machine
 from linewright.simulation.replay import TraceReport, read_trace
+from linewright.system import children
+from linewright.system.pipes import WatchedPipe, pipes_can_be_selected
 from linewright.virtual.pipe import package_paths
 from linewright.virtual.wires import LISTENING
 
@@ -98,10 +100,12 @@ class RigProcess:
                 stdout=subprocess.PIPE,
                 stderr=errors,
                 env=environment,
-                start_new_session=True,
+                **children.apart(),
             )
+        assert self._process.stdout is not None
+        self._said = WatchedPipe(self._process.stdout.fileno())
         # Also runs at interpreter exit; standard input ends with this process in any case.
-        self._cleanup = weakref.finalize(self, _end, self._process, self._folder)
+        self._cleanup = weakref.finalize(self, _end, self._process, self._folder, self._said)
         self.address = self._wait_for_address()
 
     def __enter__(self) -> Self:
@@ -192,8 +196,8 @@ class RigProcess:
         line = b""
         while not line.endswith(b"\n"):
             left_s = deadline_s - time.monotonic()
-            readable, _, _ = select.select([self._process.stdout], [], [], max(0.0, left_s))
-            piece = os.read(self._process.stdout.fileno(), 256) if readable else b""
+            readable, _, _ = select.select([self._said], [], [], max(0.0, left_s))
+            piece = self._said.read(256) if readable else b""
             if not piece:
                 raise PortError(f"the virtual rig has said nothing for {limit_s:g} s, or has ended")
             line += piece
@@ -207,9 +211,20 @@ def _no_room(error: OSError) -> InputError:
     )
 
 
+def _ask_to_end(process: subprocess.Popen[bytes]) -> None:
+    """By a signal where it is one; on Windows that would kill the rig, its tape and report unfinished."""
+    if os.name == "posix" and pipes_can_be_selected():
+        process.terminate()
+        return
+    assert process.stdin is not None
+    with contextlib.suppress(OSError, ValueError):
+        process.stdin.write(b"end\n")
+        process.stdin.flush()
+
+
 def _stop(process: subprocess.Popen[bytes]) -> None:
     if process.poll() is None:
-        process.terminate()
+        _ask_to_end(process)
         try:
             process.wait(STOP_S)
         except subprocess.TimeoutExpired:
@@ -222,6 +237,7 @@ def _stop(process: subprocess.Popen[bytes]) -> None:
                 stream.close()
 
 
-def _end(process: subprocess.Popen[bytes], folder: Path) -> None:
+def _end(process: subprocess.Popen[bytes], folder: Path, said: WatchedPipe) -> None:
     _stop(process)
+    said.close()
     shutil.rmtree(folder, ignore_errors=True)

@@ -35,6 +35,7 @@ from linewright.files import replacing
 from linewright.simulation.faults import Faults
 from linewright.simulation.machine import Machine
 from linewright.simulation.tape import TapeWriter
+from linewright.system.pipes import WatchedPipe
 from linewright.units import TICK_HZ
 from linewright.virtual.bystander import Bystander
 from linewright.virtual.wires import LISTENING, RigEnds, SocketWire
@@ -75,12 +76,13 @@ def serve(argv: Sequence[str] | None = None, *, ready: Callable[[str], None] = l
     machine = _machine(options)
     faults = Faults.parse(options.fault)
     host, port = _address(options.listen)
+    leash = WatchedPipe(sys.stdin.fileno()) if options.leash else None
     if options.interpreter == "micropython":
         from linewright.virtual.pipe import find_micropython
 
         find_micropython()  # said before a host connects, not after
     try:
-        return _run(options, machine, faults, host, port, ready)
+        return _run(options, machine, faults, (host, port), ready, leash)
     except RigEnds:
         return 0
     except OSError as error:
@@ -88,7 +90,7 @@ def serve(argv: Sequence[str] | None = None, *, ready: Callable[[str], None] = l
             f"the virtual rig cannot go on: {error}", hint="check the folder, its permissions and the free space"
         ) from error
     finally:
-        if options.folder is not None and options.leash and _has_ended(sys.stdin.fileno()):
+        if options.folder is not None and leash is not None and _has_ended(leash):
             shutil.rmtree(options.folder, ignore_errors=True)
 
 
@@ -143,11 +145,16 @@ def _address(text: str) -> tuple[str, int]:
 
 
 def _run(
-    options: argparse.Namespace, machine: Machine, faults: Faults, host: str, port: int, ready: Callable[[str], None]
+    options: argparse.Namespace,
+    machine: Machine,
+    faults: Faults,
+    where: tuple[str, int],
+    ready: Callable[[str], None],
+    leash: WatchedPipe | None,
 ) -> int:
+    host, port = where
     signal.signal(signal.SIGTERM, _on_signal)
     signal.signal(signal.SIGINT, _on_signal)
-    leash = sys.stdin.fileno() if options.leash else None
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     listener = _listener(host, port, family)
     address = listener.getsockname()[:2]
@@ -189,10 +196,10 @@ def _run(
     return code
 
 
-def _has_ended(leash: int) -> bool:
+def _has_ended(leash: WatchedPipe) -> bool:
     """Whether who started the rig has gone. A process that is killed lets go of its links one after the other."""
     while select.select([leash], [], [], LEASH_S)[0]:
-        if not os.read(leash, 4096):
+        if not leash.read(4096):
             return True
     return False
 
@@ -213,15 +220,15 @@ def _on_signal(number: int, frame: FrameType | None) -> None:  # noqa: ARG001  t
     raise RigEnds(f"asked to end by {signal.Signals(number).name}")
 
 
-def _accept(listener: socket.socket, leash: int | None, hear: Callable[[bytes], None]) -> socket.socket:
+def _accept(listener: socket.socket, leash: WatchedPipe | None, hear: Callable[[bytes], None]) -> socket.socket:
     """Wait for the host; what is said over the leash meanwhile is for the bystander."""
-    watched: list[socket.socket | int] = [listener] if leash is None else [listener, leash]
+    watched: list[socket.socket | WatchedPipe] = [listener] if leash is None else [listener, leash]
     while True:
         readable, _, _ = select.select(watched, [], [])
         if listener in readable:
             connection, _ = listener.accept()
             return connection
-        said = b"" if leash is None else os.read(leash, 4096)
+        said = b"" if leash is None else leash.read(4096)
         if not said:
             raise RigEnds("the process that started the rig has gone")
         hear(said)

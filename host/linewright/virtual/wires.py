@@ -10,13 +10,13 @@ the patience). An idle board's time flows like real time.
 from __future__ import annotations
 
 import contextlib
-import os
 import select
 import socket
 import time
 from collections.abc import Callable
 from typing import Final
 
+from linewright.system.pipes import WatchedPipe
 from linewright.units import TICK_HZ
 
 PATIENCE_S: Final = 0.25
@@ -58,7 +58,7 @@ class SocketWire:
         self,
         connection: socket.socket,
         *,
-        leash: int | None = None,
+        leash: WatchedPipe | None = None,
         on_leash: Callable[[bytes], None] = lambda _: None,
         real_time: bool = False,
         listen: Callable[[], socket.socket] | None = None,
@@ -134,10 +134,10 @@ class SocketWire:
         while True:
             wait_s = max(0.0, until_s - time.monotonic())
             awaited = self._socket if self._listener is None else self._listener
-            watched: list[socket.socket | int] = [awaited] if self._leash is None else [awaited, self._leash]
+            watched: list[socket.socket | WatchedPipe] = [awaited] if self._leash is None else [awaited, self._leash]
             readable, writable, _ = select.select(watched, [self._socket] if self._backlog else [], [], wait_s)
             if self._leash is not None and self._leash in readable:
-                said = os.read(self._leash, 4096)
+                said = self._leash.read(4096)
                 if not said:
                     raise RigEnds("the process that started the rig has gone")
                 self._on_leash(said)

@@ -112,7 +112,11 @@ def laid_out(painting: Painting, wish: Wish, limits: Limits) -> tuple[tuple[floa
 def _size(painting: Painting, curves: Curves) -> tuple[float, float]:
     """Size of the page, mm; that of what is drawn where the file states none."""
     if painting.size_stated:
-        return painting.width_mm, painting.height_mm
+        if not math.isfinite(painting.width_mm + painting.height_mm):
+            raise SourceError(
+                f"its page is {painting.width_mm:g} x {painting.height_mm:g} mm", hint="its coordinates are damaged"
+            )
+        return max(painting.width_mm, _LEAST_SIDE_MM), max(painting.height_mm, _LEAST_SIDE_MM)
     owner = np.repeat(np.array(painting.owner, dtype=np.int64), np.diff(curves.starts))
     loud = ~np.array([mark.silent for mark in painting.marks], dtype=bool)[owner]
     box = bounds(curves.kinds[loud], curves.rows[loud])
