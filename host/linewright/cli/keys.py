@@ -18,7 +18,9 @@ HELP: Final = (
     "keys: space holds and carries on, - and + slow down and speed up, q q abandons, X X cuts the motors' power"
 )
 
-HELD: Final = "space carries on (never after the motors' switch was used: q q, then resume, which homes)"
+HELD: Final = (
+    "it holds. Was the motors' switch used? Then do not carry on: abandon with q q, and `linewright resume` homes first"
+)
 
 STEP: Final = 0.1
 """Share of the planned speed by which one key press slows down; also the slowest pace."""
@@ -70,7 +72,7 @@ class Keys:
     def poll(self, now: Progress) -> None:
         """Act on the keys that have been pressed; never waits."""
         if time.monotonic() - self._asked_s >= TWICE_S:
-            self.hint = HELD if self._held else ""
+            self.hint = "space carries on" if self._held else ""
         for key in self._keyboard.pressed():
             self.press(key, now.state)
 
@@ -85,6 +87,7 @@ class Keys:
             self._held = not self._held
             if self._held:
                 control.hold()
+                output.prose(HELD, stderr=True)
             else:
                 control.slow_to(self._pace)
         elif key in "+=-_":
