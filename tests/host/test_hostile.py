@@ -11,8 +11,9 @@ from linewire import messages
 from linewright import cli
 from linewright.board.conversation import Conversation
 from linewright.cli import output
-from linewright.errors import LinkError, PortBusy
+from linewright.errors import InputError, LinkError, PortBusy
 from linewright.files import read_bounded
+from linewright.planning import arrangement_file
 from linewright.rig.rig import Rig
 from linewright.tasks import connection, target
 from linewright.tasks.front import Quiet
@@ -102,6 +103,20 @@ def test_a_folder_that_cannot_be_written_stops_a_drawing_before_it_begins(monkey
     monkeypatch.setattr("linewright.virtual.port.open_transport", lambda *_, **__: pytest.fail("connected"))
     assert cli.run(["draw", "lines.svg", "--keep", "-p", "taken"]) == 2
     assert "cannot write pictures to taken" in capsys.readouterr().err
+
+
+def test_a_number_of_hundreds_of_digits_in_an_arrangement_is_refused():
+    Path("card.toml").write_text(f'sheet = "A5"\n[[item]]\ntext = "a"\nwidth_mm = {"9" * 400}\n')
+    with pytest.raises(InputError, match="more digits"):
+        arrangement_file.load("card.toml")
+
+
+def test_a_page_without_height_is_drawn(tmp_path):
+    """A DXF of one level line: a page of no height was divided by."""
+    pytest.importorskip("ezdxf")
+    groups = ["0", "SECTION", "2", "ENTITIES", "0", "LINE", "8", "0", "10", "0", "20", "0", "11", "90", "21", "0"]
+    (tmp_path / "level.dxf").write_text("\n".join([*groups, "0", "ENDSEC", "0", "EOF"]) + "\n")
+    assert cli.run(["lines", "level.dxf", "-o", "out.svg"]) == 0
 
 
 def test_a_log_of_any_length_is_asked_for(capsys):

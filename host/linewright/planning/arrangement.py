@@ -44,7 +44,10 @@ def _number(value: object) -> object:
     """A number of the file; ``true`` and ``"80"``, which pydantic would turn into one, are slips."""
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise ValueError(f"it should be a number, not {_shown(value)}")
-    return float(value)
+    try:
+        return float(value)
+    except OverflowError:
+        raise ValueError("it has more digits than a number can have") from None
 
 
 def _whole(value: object) -> object:
