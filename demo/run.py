@@ -119,6 +119,7 @@ def main() -> int:
     for line in verdict(drawn, time.monotonic() - began_s):
         console.print(line)
     console.print(f"\nLook at {options.out / 'cards.png'} first, then at the overlays beside it.", markup=False)
+    console.print("Draw a picture of your own on a page in the browser: make desk", markup=False)
     write_summary(drawn, options.out)
     return 0 if all(d.good for d in drawn) else 1
 

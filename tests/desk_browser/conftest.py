@@ -17,7 +17,7 @@ from playwright.sync_api import Browser, Page, expect, sync_playwright
 from desk_browser.pretended import Pretended, state
 from get_chromium import installed
 
-WAIT_MS = 20_000
+WAIT_MS = 60_000
 """What is waited for comes in tenths of a second; a busy computer gets the rest."""
 
 

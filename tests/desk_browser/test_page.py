@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import time
 from typing import Any
 
 import numpy as np
@@ -18,6 +19,9 @@ from linewright.drawing.strokes import Drawing, Pen
 HERON = scenes.BOX_HERON
 
 
+WAIT_MS = 60_000
+
+
 def step(page: Page) -> Any:
     return page.locator("button.step")
 
@@ -27,13 +31,14 @@ def scale(page: Page) -> float:
 
 
 def said(desk: Any, do: str, times: int = 1) -> list[dict[str, Any]]:
-    """Events of this name once there are so many."""
-    for _ in range(200):
+    """Events of this name once there are so many; looked for after each frame of the page."""
+    last_s = time.monotonic() + WAIT_MS / 1000
+    while True:
         found = [one for one in desk.said if one["do"] == do]
         if len(found) >= times:
             return found
-        desk.page.wait_for_timeout(25)
-    raise AssertionError(f"the page said {[one['do'] for one in desk.said]}, not {do} {times} times")
+        assert time.monotonic() < last_s, f"the page said {[one['do'] for one in desk.said]}, not {do} {times} times"
+        desk.page.evaluate("() => new Promise((done) => requestAnimationFrame(done))")
 
 
 # --- strokes ----------------------------------------------------------------------------------------------------------
@@ -245,6 +250,21 @@ def test_small_pictures_are_asked_for_once_and_one_is_taken(page, desk):
     hatching.click()
     assert said(opened, "set")[0]["method"] == {"name": "hatching", "settings": {}}
     assert len(said(opened, "previews")) == 1
+
+
+def test_a_drawing_file_keeps_its_lines_or_takes_a_method(page, desk):
+    methods = [
+        *state()["methods"],
+        {"name": "areas", "about": "flat areas, hatched", "takes": "photograph, SVG", "settings": []},
+    ]
+    items = [scenes.thing("card", "card.svg", HERON, kind="drawing")]
+    opened = desk(scenes.strokes(), **scenes.laid() | {"items": items}, methods=methods)
+    page.locator(".grip").click()
+    lines = page.get_by_role("combobox", name="Lines")
+    expect(lines).to_have_value("")
+    expect(lines.locator("option:checked")).to_have_text("as the file has them")
+    lines.select_option("areas")
+    assert said(opened, "set")[0]["method"] == {"name": "areas", "settings": {}}
 
 
 def test_what_is_refused_is_said_where_it_was_asked(page, laid):

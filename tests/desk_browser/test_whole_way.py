@@ -10,7 +10,7 @@ import numpy as np
 from PIL import Image
 from playwright.sync_api import Page, expect
 
-LONG_MS = 120_000
+LONG_MS = 300_000
 """For planning and for drawing, which take seconds on an idle computer."""
 
 

@@ -70,6 +70,7 @@ export function show(parent, wanted) {
     }
     dress(element, one);
     if (!element.hasAttribute("data-own")) show(element, one.in);
+    if (element instanceof HTMLSelectElement) wear(element, "value", one.at.value, null); // now that it has its choices
   }
   while (here) {
     const next = here.nextSibling;

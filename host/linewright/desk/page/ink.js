@@ -17,6 +17,12 @@ const LONG_FRAME_MS = 20;
 /** How far the kept picture reaches beyond the window on each side, as a share of it, so that a move shows no edge. */
 const BEYOND = 0.2;
 
+/** A view that has not changed for so long lies still, and the picture is drawn sharp, ms. */
+const STILL_MS = 120;
+
+/** While the view moves, the kept picture is stretched up to so much before a new one is begun. */
+const STRETCHED = 1.8;
+
 /** Lines thinner than this fade on the screen, px. */
 const THINNEST_PX = 0.7;
 
@@ -175,6 +181,9 @@ export class InkLayer {
     this.at = 0; // vertices drawn on the front
     this.name = "";
     this.piece = FIRST_PIECE;
+    /** @type {View | null} */
+    this.seen = null; // the view as it was last
+    this.changed_ms = 0;
   }
 
   /**
@@ -184,9 +193,10 @@ export class InkLayer {
    * @param {View} view
    * @param {{width: number, height: number}} window px
    * @param {number} frame_ms how long the last frame took
+   * @param {number} now_ms
    * @returns {boolean} whether there is more to do
    */
-  step(shown, view, window, frame_ms) {
+  step(shown, view, window, frame_ms, now_ms) {
     if (!shown) {
       this.view = null;
       this.work = null;
@@ -198,10 +208,16 @@ export class InkLayer {
       this.piece = Math.min(MOST_PIECE, Math.max(LEAST_PIECE, this.piece * factor));
     }
     const same_window = this.window.width === window.width && this.window.height === window.height;
-    const moved = !this.view || !same_window || !fits(this.view, view, window);
+    if (!this.seen || this.seen.scale !== view.scale || this.seen.x !== view.x || this.seen.y !== view.y) {
+      this.seen = view;
+      this.changed_ms = now_ms;
+    }
+    const still = now_ms - this.changed_ms > STILL_MS;
+    const fitting = this.view !== null && same_window && fits(this.view, view, window, still ? 1 : STRETCHED);
+    const sharp = fitting && this.view?.scale === view.scale;
     const other = this.name !== shown.name || this.at > shown.to;
     if (this.work && (this.work.shown.name !== shown.name || this.work.at > shown.to)) this.work = null;
-    if (!this.work && (moved || other)) {
+    if (!this.work && (!fitting || other)) {
       const beyond = { x: Math.round(window.width * BEYOND), y: Math.round(window.height * BEYOND) };
       this.back.width = window.width + 2 * beyond.x;
       this.back.height = window.height + 2 * beyond.y;
@@ -216,13 +232,13 @@ export class InkLayer {
       this.at = shown.to;
       this.name = shown.name;
       this.work = null;
-      return !fits(this.view, view, window);
+      return this.view.scale !== view.scale || !fits(this.view, view, window, 1);
     }
     if (this.at < shown.to && this.view) {
       this.at = this.more(this.front, this.view, this.beyond, shown, this.at);
-      return this.at < shown.to;
+      return this.at < shown.to || !sharp;
     }
-    return false;
+    return !sharp; // it will be, once the view lies still
   }
 
   /** @private @param {HTMLCanvasElement} canvas @param {View} view @param {{x: number, y: number}} beyond
@@ -263,8 +279,19 @@ export class InkLayer {
   }
 }
 
-/** @param {View} kept @param {View} view @param {{width: number, height: number}} window */
-function fits(kept, view, window) {
-  if (kept.scale !== view.scale) return false;
-  return Math.abs(kept.x - view.x) < window.width * BEYOND && Math.abs(kept.y - view.y) < window.height * BEYOND;
+/**
+ * Whether a kept picture fills the window.
+ *
+ * @param {View} kept
+ * @param {View} view
+ * @param {{width: number, height: number}} window px
+ * @param {number} stretched how much larger or smaller it may be shown
+ */
+function fits(kept, view, window, stretched) {
+  const ratio = view.scale / kept.scale;
+  if (ratio > stretched || ratio < 1 / stretched) return false;
+  const [left, top] = [view.x - kept.x * ratio, view.y - kept.y * ratio];
+  const beyond = { x: window.width * BEYOND * ratio, y: window.height * BEYOND * ratio };
+  const [right, foot] = [left + window.width * ratio + beyond.x, top + window.height * ratio + beyond.y];
+  return left <= beyond.x && top <= beyond.y && right >= window.width && foot >= window.height;
 }

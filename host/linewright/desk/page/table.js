@@ -164,9 +164,9 @@ export class DeskTable extends HTMLElement {
     const window = { width: canvas.width, height: canvas.height };
     const { plan, lifted, inked } = this.layers;
     const more = [
-      plan.step(data.plan, view, window, took_ms),
-      lifted.step(data.lifted, view, window, took_ms),
-      inked.step(data.inked, view, window, took_ms),
+      plan.step(data.plan, view, window, took_ms, now),
+      lifted.step(data.lifted, view, window, took_ms, now),
+      inked.step(data.inked, view, window, took_ms, now),
     ].some(Boolean);
     const pencil = /** @type {CanvasRenderingContext2D} */ (canvas.getContext("2d"));
     const colours = data.dark ? DARK : LIGHT;
