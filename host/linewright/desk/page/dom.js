@@ -110,7 +110,7 @@ function wear(element, name, value, before) {
   if (name === "style") {
     for (const property of Object.keys(before ?? {})) if (!value || !(property in value)) element.style.removeProperty(property);
     for (const [property, text] of Object.entries(value ?? {})) element.style.setProperty(property, String(text));
-  } else if (name === "value") {
+  } else if (name === "value" && element.matches("input, textarea, select")) {
     // Whoever is typing is not interrupted; what the state says comes when the field is left.
     if (element !== document.activeElement && element.value !== String(value ?? "")) element.value = String(value ?? "");
   } else if (name === "checked") {

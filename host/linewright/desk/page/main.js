@@ -121,6 +121,7 @@ function table() {
       pen: pen_shown(),
       may_jog: mine.slip === "machine" && state.machine?.state === "ready" && state.holder.you && !under_way(),
       pad: pad(),
+      coming: !shown.plan && shelf.coming(),
       near: mine.slip !== "machine",
       dark: dark.matches,
       photographs,

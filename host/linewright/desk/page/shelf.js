@@ -27,6 +27,9 @@ export function strokes(id) {
   return found instanceof Strokes ? found : null;
 }
 
+/** Whether any strokes are on their way. */
+export const coming = () => [...kept.values()].includes("coming");
+
 /** @param {string} id */
 async function fetch_strokes(id) {
   kept.set(id, "coming");

@@ -23,6 +23,7 @@ import { box_on_screen, draw_pen, draw_table } from "./scenery.js";
  * @property {{x: number, y: number, down: boolean, colour: string, true: boolean} | null} pen
  * @property {boolean} may_jog the pen can be dragged
  * @property {number[]} pad px that slips cover: left, top, right, foot
+ * @property {boolean} coming strokes are on their way
  * @property {boolean} near the sheet is looked at, rather than all of the reach
  * @property {boolean} dark
  * @property {Map<string, HTMLImageElement>} photographs to show where there are no strokes yet
@@ -191,7 +192,7 @@ export class DeskTable extends HTMLElement {
     }
     pencil.setTransform(ratio, 0, 0, ratio, 0, 0);
     if (data.pen) draw_pen(pencil, this.view, data.reach.box_mm, data.pen, colours);
-    this.toggleAttribute("data-sharp", !more); // tests wait for it
+    this.toggleAttribute("data-sharp", !more && !data.coming); // tests wait for it
     if (more) this.again();
   }
 
