@@ -23,7 +23,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "tests"))
 
 from linewire import messages
 from linewright.board.session import Session
-from linewright.planning.pipeline import Placement, prepare
+from linewright.planning.pipeline import Placement, PlanTask, prepare
 from linewright.rig.rig import Rig
 from linewright.run import course
 from linewright.simulation import tape as tapes
@@ -67,7 +67,7 @@ def seconds(seed: int, faults: Faults) -> float:
 def steps(options: str) -> tuple[NDArray[np.uint32], int, int]:
     """Step pulses of a card over the virtual rig, in order; frames sent again; frames damaged."""
     rig = Rig.default()
-    program = prepare(ROOT / "demo" / "heron.svg", rig, Placement(sheet="A6")).program
+    program = prepare(PlanTask(str(ROOT / "demo" / "heron.svg"), rig, Placement(sheet="A6"))).program
     with tempfile.TemporaryDirectory() as folder:
         tape = Path(folder) / "run.tape"
         transport = open_transport(f"virtual:tape={tape}{options}", rig=rig)

@@ -27,7 +27,7 @@ sys.path.insert(0, str(ROOT / "tests"))
 
 from linewright import motion
 from linewright.drawing.strokes import Drawing
-from linewright.planning.pipeline import Placement, prepare
+from linewright.planning.pipeline import Placement, PlanTask, prepare
 from linewright.rig.board_settings import board_settings
 from linewright.rig.rig import Rig
 
@@ -75,7 +75,7 @@ def main() -> int:
     prompt.run((ROOT / "bench" / "board_cost_board.py").read_text())
 
     default = Rig.default()
-    heron = prepare(ROOT / "demo" / "heron.svg", default, Placement(sheet="A6")).program
+    heron = prepare(PlanTask(str(ROOT / "demo" / "heron.svg"), default, Placement(sheet="A6"))).program
     fast, fast_rig = at_the_limit()
     table = Table(title="microseconds of an RP2040 at 125 MHz (emulated)")
     titles = ("drawing", "records", "words", "words/block", "decode/record", "guard+queue/record", "load/ramp")

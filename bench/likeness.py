@@ -204,7 +204,7 @@ def drawn(
     assert isinstance(way, ToneMethod)
     picture = way.drawn(taken, wish)
     seconds = time.process_time() - began
-    job = pipeline.planned(picture, rig, placement, tidiness=Tidiness(effort="quick"))
+    job = pipeline.planned(picture, pipeline.PlanTask("", rig, placement, tidiness=Tidiness(effort="quick")))
     rgb = seen(picture, rig.pen.width_mm)
     if renders is not None:
         renders.mkdir(parents=True, exist_ok=True)

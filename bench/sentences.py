@@ -49,7 +49,7 @@ def main() -> None:
     placement = pipeline.Placement(sheet="A5")
     minutes = []
     for line in lines[::10]:
-        job = pipeline.prepare(line, rig, placement, pipeline.Lines(method="words"))
+        job = pipeline.prepare(pipeline.PlanTask(line, rig, placement, pipeline.Lines(method="words")))
         minutes.append(job.program.predicted_s / 60)
     print(f"on A5 by the default rig, every tenth sentence: {min(minutes):.1f} to {max(minutes):.1f} min, "
           f"median {statistics.median(minutes):.1f} min; bar {BAR_MINUTES:g} min")  # fmt: skip

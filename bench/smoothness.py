@@ -36,11 +36,11 @@ from linewright.simulation.deviation import PenRun, StrokeComparer
 from linewright.simulation.faults import Faults
 from linewright.simulation.machine import Machine
 from linewright.simulation.mechanics import Mechanics
-from linewright.simulation.pulse_checks import Shape, decode
+from linewright.simulation.pulse_checks import WordTiming, decode
 from linewright.tidy import tidy
 from linewright.units import TICK_HZ
 
-SHAPE = Shape(overhead_ticks=15, setup_ticks=5, width_ticks=10)
+SHAPE = WordTiming(overhead_ticks=15, setup_ticks=5, width_ticks=10)
 REST_SAMPLE_TICKS = TICK_HZ // 1000
 
 

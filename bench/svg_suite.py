@@ -37,7 +37,7 @@ import linewright.sources.painting.strokes as strokes
 from linewright.errors import LinewrightError
 from linewright.sources.painting.marks import Mark
 from linewright.sources.painting.notes import Notes
-from linewright.sources.picture import Picture, Wish, Words
+from linewright.sources.picture import Picture, TextStyle, Wish
 from linewright.sources.svg import read_svg
 
 ACROSS_PX = 1000
@@ -194,7 +194,7 @@ def compared(path: Path, fonts: str | None, out: str | None) -> Outcome:
     start = time.perf_counter()
     picture, words, kind = None, "", ""
     try:
-        picture = read_svg(path, wish=Wish(words=Words(outlines=True, fonts=(fonts,) if fonts else ())))
+        picture = read_svg(path, wish=Wish(words=TextStyle(outlines=True, fonts=(fonts,) if fonts else ())))
         words = " | ".join(picture.warnings)
     except LinewrightError as problem:
         words, kind = str(problem), "refused"

@@ -20,7 +20,7 @@ from rich.table import Table
 
 from linewire.framing import CHECKSUM, HEADER
 from linewright import motion
-from linewright.planning.pipeline import Placement, prepare
+from linewright.planning.pipeline import Placement, PlanTask, prepare
 from linewright.program.program import Program
 from linewright.rig.rig import Rig
 
@@ -70,7 +70,9 @@ def main() -> int:
     rig = Rig.default()
     show("synthetic", {name: motion.plan(drawing, rig) for name, drawing in drawing_sets.drawings().items()})
     files = sorted((ROOT / "demo").glob("*.svg"))
-    per_ramp, ratio = show("demo", {file.stem: prepare(file, rig, Placement(sheet="A4")).program for file in files})
+    per_ramp, ratio = show(
+        "demo", {file.stem: prepare(PlanTask(str(file), rig, Placement(sheet="A4"))).program for file in files}
+    )
     print(f"bars: {per_ramp:.2f} of {MOST_BYTES} bytes per ramp, {ratio:.2f} of {MOST_RATIO} times LZMA")
     return 0 if per_ramp <= MOST_BYTES and ratio <= MOST_RATIO else 1
 

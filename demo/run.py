@@ -28,7 +28,7 @@ from linewright.board.session_values import DrawResult, Progress
 from linewright.drawing.strokes import Drawing
 from linewright.errors import LinewrightError
 from linewright.pictures import album, contact_sheet, overlay
-from linewright.planning.pipeline import Placement, prepare
+from linewright.planning.pipeline import Placement, PlanTask, prepare
 from linewright.program.program import Program
 from linewright.rig.rig import Rig
 from linewright.run import course
@@ -130,7 +130,7 @@ def draw_card(name: str, options: argparse.Namespace, console: Console) -> Drawn
     began_s = time.monotonic()
     rig = Rig.default()
     placement = Placement(sheet="A6", landscape=landscape, margin_mm=MARGIN_MM, fit="keep", turn_deg=0)
-    job = prepare(HERE / f"{name}.svg", rig, placement)
+    job = prepare(PlanTask(str(HERE / f"{name}.svg"), rig, placement))
     for warning in job.warnings:
         console.print(f"note: {warning}", markup=False)
     program = job.program

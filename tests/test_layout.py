@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import re
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -51,7 +52,7 @@ def test_the_picture_shows_nothing_else(name):
 # From bottom to top. A package knows itself and the layers below; packages of one layer do not know each other.
 LAYERS = [
     {"units", "errors", "files", "folders", "wording", "version", "system"},
-    {"compiled", "drawing"},
+    {"compiled", "drawing", "state_file"},
     {"machine", "sheet"},
     {"rig"},
     {"program"},
@@ -71,6 +72,12 @@ LEVEL = {package: level for level, layer in enumerate(LAYERS) for package in lay
 HOST = ROOT / "host" / "linewright"
 
 
+@cache
+def parsed(path: Path) -> ast.Module:
+    """The tree of a file, for reading only."""
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
 def imports(root: Path = HOST) -> dict[str, set[str]]:
     """Which modules of ours each module imports: dotted, without the package's own name; "" is the package itself.
 
@@ -81,7 +88,7 @@ def imports(root: Path = HOST) -> dict[str, set[str]]:
     found: dict[str, set[str]] = {name: set() for name in paths}
     for name, path in paths.items():
         package = name if path.name == "__init__.py" else name.rpartition(".")[0]
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        for node in ast.walk(parsed(path)):
             for target in named(node, package):
                 # The longest part of it that is a module; the rest is a name within that.
                 while target not in paths:
@@ -147,6 +154,26 @@ def test_no_modules_import_each_other():
     assert circles(imports()) == []
 
 
+def public_classes(root: Path = HOST) -> dict[str, list[str]]:
+    """Every public class at the top of a module, with the modules that define one of that name."""
+    found: dict[str, list[str]] = {}
+    for path in sorted(root.rglob("*.py")):
+        for node in parsed(path).body:
+            if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
+                found.setdefault(node.name, []).append(path.relative_to(root).as_posix())
+    return found
+
+
+def test_one_name_is_one_class():
+    assert {name: paths for name, paths in public_classes().items() if len(paths) > 1} == {}
+
+
+def test_a_name_used_twice_is_found(tmp_path):
+    for name in ("drawing.py", "rig.py"):
+        (tmp_path / name).write_text("class Line:\n    class Inner:\n        pass\nclass _Own:\n    pass\n")
+    assert public_classes(tmp_path) == {"Line": ["drawing.py", "rig.py"]}
+
+
 def test_what_is_put_in_by_hand_is_found(tmp_path):
     """An import for type checkers, one inside a function, one by its full name and a relative one."""
     for name, text in {
@@ -162,6 +189,42 @@ def test_what_is_put_in_by_hand_is_found(tmp_path):
     assert circles(graph) == [("rig.edit", "rig.rig")]
 
 
+# What the command line may run of the packages that touch a board, a journal or a running rig: plain values, the memory
+# of machines, and how bring-up asks. Sessions, links and journals are the tasks' business.
+CLI_RUNS = {"board.drift", "board.machines", "board.session_values", "bringup.steps", "bringup.talk"}
+BELOW_THE_TASKS = {"board", "bringup", "run", "simulation", "virtual"}
+
+
+def when_run(path: Path) -> set[str]:
+    """What of ours a module imports when it is loaded or used; imports for type checkers do not count."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    for node in ast.walk(tree):
+        if isinstance(node, ast.If) and isinstance(node.test, ast.Name) and node.test.id == "TYPE_CHECKING":
+            node.body = []
+    package = ".".join(path.relative_to(HOST).parent.parts) if path.is_relative_to(HOST) else "cli"
+    return set().union(*(named(node, package) for node in ast.walk(tree)))
+
+
+def beyond_arguments_and_printing(path: Path) -> list[str]:
+    found = {name for name in when_run(path) if name.partition(".")[0] in BELOW_THE_TASKS}
+    return sorted(name for name in found if not any(f"{name}.".startswith(f"{one}.") for one in CLI_RUNS))
+
+
+@pytest.mark.parametrize("path", sorted((HOST / "cli").rglob("*.py")), ids=lambda path: path.stem)
+def test_the_command_line_keeps_to_arguments_and_printing(path):
+    assert beyond_arguments_and_printing(path) == []
+
+
+def test_a_command_that_opens_a_session_is_found(tmp_path):
+    path = tmp_path / "command.py"
+    path.write_text(
+        "from typing import TYPE_CHECKING\nfrom linewright.board.drift import DriftCheck\n"
+        "if TYPE_CHECKING:\n    from linewright.run.journal import Story\n"
+        "def command():\n    from linewright.board.session import Session\n    from linewright.run import journal\n"
+    )
+    assert beyond_arguments_and_printing(path) == ["board.session.Session", "run.journal"]
+
+
 NOT_BEFORE_THE_PULSES = {"time", "datetime", "typer", "rich", "starlette"}
 
 
@@ -170,7 +233,7 @@ NOT_BEFORE_THE_PULSES = {"time", "datetime", "typer", "rich", "starlette"}
 }))  # fmt: skip
 def test_nothing_on_the_way_to_the_pulses_knows_clocks_or_screens(package):
     for path in (HOST / package).rglob("*.py"):
-        tree = ast.parse(path.read_text(encoding="utf-8"))
+        tree = parsed(path)
         names = {a.name for node in ast.walk(tree) if isinstance(node, ast.Import) for a in node.names}
         names |= {node.module or "" for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)}
         assert {name.partition(".")[0] for name in names} & NOT_BEFORE_THE_PULSES == set(), path

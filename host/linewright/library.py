@@ -278,6 +278,9 @@ def plan(
     margin_mm: float | None = None,
     fit: bool = True,
     turn_deg: float | Literal["auto"] = "auto",
+    at_mm: tuple[float, float] | None = None,
+    width_mm: float | None = None,
+    mirror: bool = False,
     effort: Literal["quick", "normal", "best"] = "normal",
 ) -> Plan:
     """Plan how a rig draws something. Nothing moves.
@@ -291,7 +294,10 @@ def plan(
     landscape : how the sheet lies; None: the way that fits the rig.
     margin_mm : kept clear all round; None: the rig's own.
     fit : as large as sheet and machine allow, in the middle of the sheet; False: at its own size, in the middle.
-    turn_deg : clockwise; ``"auto"``: by a quarter turn where it then becomes larger.
+    turn_deg : clockwise, by any angle; ``"auto"``: by a quarter turn where it then becomes larger.
+    at_mm : where the top left corner of the upright box around it lies, mm from that of the sheet; None: in the middle.
+    width_mm : its own width, before it is turned; None: as ``fit`` says.
+    mirror : left and right are swapped.
     effort : how long to look for an order of strokes with little travel.
 
     Raises
@@ -306,13 +312,18 @@ def plan(
     >>> made = plan(square, sheet="A5", fit=False)
     >>> round(made.ink_mm, 3), len(made.strokes), made.sheet.name
     (80.0, 1, 'A5')
+    >>> small = plan(square, sheet="A5", at_mm=(30, 40), width_mm=10)
+    >>> round(small.ink_mm, 3)
+    40.0
     """
     from linewright.planning.pipeline import Lines, Placement
     from linewright.tasks import planning
     from linewright.tidy import Tidiness
 
     rig = rig or Rig.default()
-    placement = Placement(sheet, landscape, margin_mm, "fit" if fit else "keep", turn_deg)
+    placement = Placement(
+        sheet, landscape, margin_mm, "fit" if fit else "keep", turn_deg, "colour", at_mm, width_mm, mirror
+    )
     tidiness = Tidiness(effort=effort)
     if isinstance(what, Drawing):
         job = planning.plan_strokes(

@@ -24,7 +24,7 @@ from linewright.bringup.hands import Hands
 from linewright.bringup.notebook import Notebook
 from linewright.bringup.onlooker import Onlooker
 from linewright.bringup.steps import STEPS
-from linewright.cli.bring_up import WIDTH, Screen
+from linewright.cli.bring_up import WIDTH, DialogueScreen
 from linewright.cli.tables import board as board_report
 from linewright.pictures import svg_writer
 from linewright.pictures.wiring_picture import wiring_scene
@@ -149,7 +149,7 @@ def session(file: Path, machine: Machine, faults: Faults, typed: dict[str, tuple
         notebook = Notebook(lambda: "the harbour rig")
         notebook.read(rig)
         newcomer = Newcomer(lockstep.world, rig, typed)
-        walked = Dialogue(STEPS, hands, Screen(lines.append, None, newcomer), notebook).walk()
+        walked = Dialogue(STEPS, hands, DialogueScreen(lines.append, None, newcomer), notebook).walk()
         table = io.StringIO()
         Console(file=table, width=WIDTH, highlight=False).print(board_report.bring_up_table(STEPS, walked, hands))
         lines.append("")

@@ -11,7 +11,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from whole_rig import BY_HAND, assert_drawn, draw_program
 
-from linewright.planning.pipeline import Placement, prepare
+from linewright.planning.pipeline import Placement, PlanTask, prepare
 
 DEMO = Path(__file__).resolve().parents[2] / "demo"
 
@@ -19,4 +19,5 @@ DEMO = Path(__file__).resolve().parents[2] / "demo"
 @pytest.mark.parametrize("name", ["heron", "lighthouse", "drifter", "helmet"])
 def test_a_card_is_drawn_as_it_was_planned(tmp_path, name):
     placement = Placement(sheet="A6", landscape=name == "drifter", margin_mm=4.0, fit="keep", turn_deg=0)
-    assert_drawn(draw_program(tmp_path, prepare(DEMO / f"{name}.svg", BY_HAND, placement).program, BY_HAND))
+    program = prepare(PlanTask(str(DEMO / f"{name}.svg"), BY_HAND, placement)).program
+    assert_drawn(draw_program(tmp_path, program, BY_HAND))

@@ -13,7 +13,7 @@ from linewright.drawing.strokes import Drawing
 from linewright.program.program import PEN, RAMP, Program
 from linewright.rig.rig import Rig
 from linewright.simulation.machine import Machine
-from linewright.simulation.pulse_checks import CheckResult, PulseChecks, Shape, decode
+from linewright.simulation.pulse_checks import PulseCheckResult, PulseChecks, WordTiming, decode
 
 RIGS = {
     "default": {},
@@ -138,10 +138,10 @@ def broken_limits(program: Program, machine: Rig) -> list[str]:
     return found
 
 
-SHAPE = Shape(overhead_ticks=15, setup_ticks=5, width_ticks=10)
+SHAPE = WordTiming(overhead_ticks=15, setup_ticks=5, width_ticks=10)
 
 
-def play(program: Program, machine: Rig) -> tuple[dict[str, CheckResult], int, tuple[int, int]]:
+def play(program: Program, machine: Rig) -> tuple[dict[str, PulseCheckResult], int, tuple[int, int]]:
     """Render a program with the board's kernel and check its pulses: results by name, ticks played, final position."""
     state = kernel.new_state(SHAPE.overhead_ticks)
     state[kernel.S_A], state[kernel.S_B] = program.start_steps

@@ -14,7 +14,7 @@ from linewright.sources import choice, methods
 from linewright.sources.fill import hatched
 from linewright.sources.photograph import Photograph
 from linewright.sources.picture import Wish
-from linewright.sources.svg import Hatching, read_svg
+from linewright.sources.svg import FillHatching, read_svg
 
 SQUARE = np.array([[0.0, 0.0], [30.0, 0.0], [30.0, 20.0], [0.0, 20.0]])
 
@@ -69,7 +69,7 @@ def test_fillings_of_an_svg_are_hatched_as_dark_as_they_are(tmp_path, rule, area
     path = tmp_path / "filled.svg"
     path.write_text(SVG.format(rule), encoding="utf-8")
     plain = read_svg(path)
-    full = read_svg(path, hatching=Hatching(pen_mm=0.4))
+    full = read_svg(path, hatching=FillHatching(pen_mm=0.4))
     lengths = {}
     for picture in (plain, full):
         for i, pen in enumerate(picture.drawing.pens):

@@ -17,9 +17,8 @@ import pytest
 from linewright import cli
 from linewright.errors import InputError
 from linewright.planning import batch
-from linewright.planning.pipeline import Lines, Placement
+from linewright.planning.plan_task import PlanTask
 from linewright.rig.rig import Rig
-from linewright.tidy import Tidiness
 
 SVG = '<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="40mm" viewBox="0 0 60 40">{}</svg>'
 PICTURES = {
@@ -66,7 +65,7 @@ def cluster(tmp_path):
 
 
 def piece(source, **more):
-    return batch.Piece(source, Rig.default(), Placement(), Lines(), Tidiness(), **more)
+    return batch.BatchItem(PlanTask(source, Rig.default()), **more)
 
 
 def alone(source):

@@ -70,7 +70,7 @@ def test_what_cannot_be_drawn_so_fast_is_refused():
 def test_a_photograph_takes_the_ink_that_is_allowed(method):
     lines = pipeline.Lines(method, budget=Budget(ink_mm=2500.0))
     place = pipeline.Placement(sheet="74x105mm")
-    job = pipeline.prepare(HERON, Rig.default(), place, lines, tidiness=Tidiness(effort="quick"))
+    job = pipeline.prepare(pipeline.PlanTask(str(HERON), Rig.default(), place, lines, Tidiness(effort="quick")))
     assert any("of its ink" in words for words in job.warnings)
     assert 0.95 * 2500 <= job.program.pen_down_mm <= 2500
 
@@ -78,7 +78,7 @@ def test_a_photograph_takes_the_ink_that_is_allowed(method):
 def test_a_drawing_is_not_made_paler():
     svg = HERON.with_name("heron.svg")
     with pytest.raises(InputError, match="no photograph"):
-        pipeline.prepare(svg, Rig.default(), None, pipeline.Lines(budget=Budget(time_s=60.0)))
+        pipeline.prepare(pipeline.PlanTask(str(svg), Rig.default(), lines=pipeline.Lines(budget=Budget(time_s=60.0))))
 
 
 def test_more_ink_than_paper_bears_is_said():
@@ -86,7 +86,7 @@ def test_more_ink_than_paper_bears_is_said():
     for strokes, soaked in ((rows, True), (rows[::10], False)):
         picture = Picture(Drawing.from_strokes(strokes), 20.0, 20.0)
         place = pipeline.Placement(sheet="60x60mm", fit="keep")
-        job = pipeline.planned(picture, Rig.default(), place, tidiness=Tidiness(effort="quick"))
+        job = pipeline.planned(picture, pipeline.PlanTask("", Rig.default(), place, tidiness=Tidiness(effort="quick")))
         assert any("times over" in words for words in job.warnings) == soaked
 
 

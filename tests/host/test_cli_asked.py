@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import inspect
 import io
 import json
 import re
 import sys
+from dataclasses import dataclass
 
 import pytest
 from PIL import Image
 
 from linewright import cli
+from linewright.cli.expanded import expanded
 from linewright.sources.svg import read_svg
 
 
@@ -180,3 +183,25 @@ def test_what_does_not_go_together_is_refused(words, message, tmp_path, capsys):
     assert message in errors
     assert "next: " in errors
     assert not (tmp_path / "x.svg").exists()
+
+
+@dataclass(frozen=True)
+class Size:
+    width: int = 1
+
+
+@dataclass(frozen=True, kw_only=True)
+class Box:
+    size: Size
+    name: str = "box"
+
+
+def test_a_command_that_takes_one_value_is_shown_with_the_fields_that_it_is_made_of():
+    @expanded
+    def show(box: Box) -> str:
+        """Show it."""
+        return f"{box.name} {box.size.width}"
+
+    assert list(inspect.signature(show).parameters) == ["width", "name"]
+    assert show(width=3, name="crate") == "crate 3"
+    assert show.__doc__ == "Show it."

@@ -14,7 +14,7 @@ import pytest
 
 from linewright import cli
 from linewright.bringup.talk import Ask, Watch
-from linewright.cli.bring_up import GLANCE_S, Screen, TypedLines
+from linewright.cli.bring_up import GLANCE_S, DialogueScreen, TypedLines
 from linewright.rig.rig import Rig
 
 START = [sys.executable, "-c", "from linewright.cli import main; main()", "board", "bring-up"]
@@ -93,7 +93,7 @@ class Pipe:
         reading, self.writing = os.pipe()
         self.lines = TypedLines(reading)
         self.shown = []
-        self.screen = Screen(self.shown.append, self.lines)
+        self.screen = DialogueScreen(self.shown.append, self.lines)
 
     def type(self, text):
         os.write(self.writing, text.encode())
@@ -128,7 +128,7 @@ def test_lines_come_whole_however_they_arrive(pipe):
 
 def test_the_end_of_the_answers_is_the_end_for_good():
     reading, writing = os.pipe()
-    screen = Screen(lambda _: None, TypedLines(reading))
+    screen = DialogueScreen(lambda _: None, TypedLines(reading))
     os.write(writing, b"last, without a line's end")
     os.close(writing)
     ask = Ask("name", "What is it called?", free=True)
@@ -149,7 +149,7 @@ def test_a_machine_that_nobody_stands_beside_is_looked_at_while_somebody_thinks(
         if len(seen) == 2:
             pipe.type("yes\n")
 
-    screen = Screen(pipe.shown.append, pipe.lines, None, glance)
+    screen = DialogueScreen(pipe.shown.append, pipe.lines, None, glance)
     assert screen.answer(Ask("held", "Does it resist?")) == "yes"
     assert len(seen) >= 2
     os.close(pipe.writing)

@@ -17,7 +17,7 @@ from linewright.planning.comparison import ComparedMethod
 from linewright.planning.comparison_sheet import caption, comparison_sheet
 from linewright.sources import Picture
 from linewright.sources.photograph import Photograph
-from linewright.sources.tone.meter import Reading
+from linewright.sources.tone.meter import MeterReading
 
 
 @pytest.fixture(autouse=True)
@@ -96,7 +96,7 @@ def test_compare_tells_a_person_what_its_figures_are(photo, tmp_path, capsys):
 
 def test_the_photograph_lies_on_the_sheet_like_the_drawings():
     drawing = Drawing.from_strokes([[(0.0, 0.0), (40.0, 30.0)]])
-    entry = ComparedMethod("waves", 0.1, Picture(drawing, 40.0, 30.0), Reading(0.1, 0.0, 0.5, 0.2), drawing_s=61.0)
+    entry = ComparedMethod("waves", 0.1, Picture(drawing, 40.0, 30.0), MeterReading(0.1, 0.0, 0.5, 0.2), drawing_s=61.0)
     assert caption(entry) == "waves   1 min 01 s   tone error 0.100"
     black = Photograph(np.zeros((30, 40, 3), dtype=np.float32))
     pixels = np.asarray(Image.open(io.BytesIO(comparison_sheet(black, [entry], pen_mm=0.5))).convert("L"))

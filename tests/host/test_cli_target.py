@@ -128,7 +128,7 @@ def test_a_usual_rig_that_is_gone_is_said(place, capsys):
 def test_a_damaged_memory_is_an_empty_one(place):
     machines.use(place / "real.toml")
     for damage in ("", "{", "[]", '{"usual": 3}', '{"usual": "", "met": [{}]}'):
-        machines.file().write_text(damage)
+        machines.FILE.path.write_text(damage)
         assert machines.memory() == machines.Memory()
 
 

@@ -198,7 +198,7 @@ def test_names_of_pictures_begin_at_the_folder_of_the_arrangement(tmp_path, monk
     card.write_text('sheet = "A5 landscape"\n[[item]]\nsource = "pictures/flag.svg"\nat_mm = [20, 30]\nwidth_mm = 60\n')
     monkeypatch.chdir("/")
     rig = Rig.default()
-    job = pipeline.prepare(str(card), rig)
+    job = pipeline.prepare(pipeline.PlanTask(str(card), rig))
     assert job.program.sheet.name == "A5 landscape"
     found = pipeline.arranged(str(card), Placement(), Lines())
     composed, _ = pipeline.compose(found, rig, Lines())
@@ -219,7 +219,7 @@ def test_an_item_that_cannot_be_read_is_named(tmp_path):
     card = tmp_path / "card.toml"
     card.write_text('[[item]]\nid = "bird"\nsource = "none.svg"\n')
     with pytest.raises(SourceError, match=r"item bird: .*none\.svg: there is no such file"):
-        pipeline.prepare(str(card), Rig.default())
+        pipeline.prepare(pipeline.PlanTask(str(card), Rig.default()))
 
 
 def test_a_place_beside_a_picture_is_an_arrangement_of_one(tmp_path):

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from linewright.planning.pipeline import Placement, prepare
+from linewright.planning.pipeline import Placement, PlanTask, prepare
 from linewright.rig.rig import Rig
 from linewright.sources.svg import read_svg
 
@@ -34,6 +34,6 @@ def test_a_card_is_a_picture_of_lines(name):
 @pytest.mark.parametrize("name", CARDS)
 def test_a_card_is_planned_whole(name):
     placement = Placement(sheet="A6", landscape=name == "drifter", margin_mm=4.0, fit="keep", turn_deg=0)
-    job = prepare(DEMO / f"{name}.svg", Rig.default(), placement)
+    job = prepare(PlanTask(str(DEMO / f"{name}.svg"), Rig.default(), placement))
     assert job.warnings == ()  # nothing is cut at margin or reach
     assert 60 < job.program.predicted_s < 600

@@ -119,8 +119,8 @@ def test_undo_keeps_what_was_changed_by_hand_since(place, capsys):
 
 @pytest.mark.parametrize("damage", ["", "{", "{}", '[{"what": 3, "odd": 1}]'])
 def test_a_damaged_history_is_an_empty_one(damage):
-    history.file().parent.mkdir(parents=True)
-    history.file().write_text(damage)
+    history.FILE.path.parent.mkdir(parents=True)
+    history.FILE.path.write_text(damage)
     assert history.entries() == []
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import random
 from datetime import datetime
 from pathlib import Path
@@ -168,8 +169,10 @@ def test_a_last_line_is_forced_to_the_disk_within_a_second(monkeypatch):
         forced.clear()
         now_s += 0.5
         book.done(ENDS[0])
+        now_s += 0.25
+        book.done(ENDS[0] + 1)
         assert forced == []
-        now_s += 0.6
+        now_s += 0.25
         book.done(ENDS[0] + 1)
         assert len(forced) == 1
         now_s += 10.0
@@ -190,8 +193,11 @@ def test_a_full_disk_stops_the_journal_and_not_the_drawing():
 
 def test_a_folder_that_cannot_be_written_is_an_input_error(monkeypatch):
     monkeypatch.setenv("XDG_STATE_HOME", "/proc/none")
-    with pytest.raises(InputError, match="cannot keep a journal"):
+    with pytest.raises(
+        InputError, match=r"cannot keep a journal in /proc/none/.*: No such file or directory$"
+    ) as caught:
         begun()
+    assert "[Errno" not in str(caught.value)
 
 
 def test_the_oldest_go_when_there_are_many():
@@ -207,10 +213,12 @@ def test_another_version_is_refused(tmp_path):
         pass
     path = book.folder / journal.JOURNAL
     path.write_bytes(b"")
-    with Journal(book.folder) as book:
-        book._write("journal", format=2, picture="x", port="")
-    with pytest.raises(InputError, match="does not know"):
-        journal.read(book.folder)
+    for other in (2, 0):
+        path.write_bytes(b"")
+        with Journal(book.folder) as book:
+            book._write("journal", format=other, picture="x", port="")
+        with pytest.raises(InputError, match="does not know"):
+            journal.read(book.folder)
 
 
 def test_a_disk_that_cannot_force_what_was_written_is_a_trouble_and_ends_the_journal(monkeypatch):
@@ -296,13 +304,13 @@ def test_what_is_unfinished_comes_newest_first():
     assert [story.folder for story in journal.unfinished()] == folders[::-1]
 
 
-def test_only_the_oldest_go():
+def test_only_the_oldest_go_and_ten_are_kept():
     folders = []
-    for number in range(journal.KEPT + 2):
+    for number in range(12):
         with begun(picture=f"{number}.svg") as book:
             book.begin(1, 0)
         folders.append(book.folder)
-    assert sorted(story.folder for story in journal.unfinished()) == folders[-journal.KEPT :]
+    assert sorted(story.folder for story in journal.unfinished()) == folders[-10:]
 
 
 def test_a_program_that_is_gone_is_named_with_its_reason(tmp_path):
@@ -396,3 +404,161 @@ def test_what_a_command_left_that_was_killed_at_its_very_end_goes_with_the_next_
     with begun() as other:
         assert waiting.folder.exists()
         assert other.folder.exists()
+
+
+def line(said: str) -> bytes:
+    return f"{said} #{journal.binascii.crc32(said.encode()):08x}\n".encode()
+
+
+def test_a_journal_of_this_format_stays_readable(tmp_path):
+    """Written down by hand: what a later version writes and reads alike would not show that it reads no older one."""
+    (tmp_path / journal.JOURNAL).write_bytes(
+        line('2026-11-25T10:43:40Z journal format=1 picture="heron \\"2\\".svg" port="virtual"')
+        + line('2026-11-25T10:43:40Z program sha="ab12" records=640 strokes=31')
+        + line('2026-11-25T10:43:40Z rig name="quay" fingerprint="f00d" file=""')
+        + line('2026-11-25T10:43:40Z sheet name="A5" width_mm=148.0 height_mm=210.0')
+        + line("2026-11-25T10:43:41Z begin number=81230 record=0")
+        + line("2026-11-25T10:43:59Z done record=57 strokes=1")
+    )
+    story = journal.read(tmp_path)
+    assert (story.picture, story.port, story.sheet) == ('heron "2".svg', "virtual", "A5, 148 x 210 mm")
+    assert (story.program, story.records, story.strokes) == ("ab12", 640, 31)
+    assert (story.rig_name, story.rig_fingerprint, story.rig_file) == ("quay", "f00d", "")
+    assert (story.numbers, story.records_done, story.strokes_done, story.ended) == ({81230: 0}, 57, 1, "")
+
+
+def test_the_lines_in_its_description_are_whole():
+    shown = [line.strip() for line in (journal.__doc__ or "").splitlines() if "#" in line]
+    assert len(shown) == 2
+    found = journal._whole_lines("".join(f"{one}\n" for one in shown).encode())
+    assert [word for _, word, _ in found] == ["begin", "done"]
+
+
+def test_folders_are_numbered_and_carry_the_time_and_the_picture():
+    with begun(picture=f"{'heron' * 20}.svg") as first, begun(picture="Grüße (2).svg") as second:
+        number, _, rest = first.folder.name.partition("-")
+        assert number == "000001"
+        stamp, token, stem = rest.split("-")
+        assert datetime.strptime(stamp, "%Y%m%dT%H%M%S").year >= 2026  # noqa: DTZ007  UTC, by the folder's name
+        assert len(bytes.fromhex(token)) == 2
+        assert stem == "heron" * 8
+        assert second.folder.name.startswith("000002-")
+        assert second.folder.name.endswith("-Gr-e-2")
+
+
+def forced_files(monkeypatch) -> list[str]:
+    """Names of the files and folders that are forced to the disk from now on."""
+    names = []
+    monkeypatch.setattr(journal.os, "fsync", lambda at: names.append(Path(f"/proc/self/fd/{at}").readlink().name))
+    return names
+
+
+@pytest.mark.skipif(not Path("/proc/self/fd").exists(), reason="no list of open files here")
+def test_what_must_not_be_lost_is_forced_at_once(monkeypatch):
+    names = forced_files(monkeypatch)
+    monkeypatch.setattr(journal.time, "monotonic", lambda: 0.5)  # no second has passed since anything
+    with begun() as book:
+        assert journal.JOURNAL in names
+        for act in (lambda: book.begin(1, 0), lambda: book.end("abandoned")):
+            names.clear()
+            act()
+            assert names == [journal.JOURNAL]
+    names.clear()
+    with Journal.carry_on(journal.read(book.folder), PROGRAM) as book:
+        monkeypatch.setattr(journal.time, "monotonic", lambda: 9.0)
+        book.done(0)
+        assert names == [], "nothing was written since"
+
+
+def test_a_closed_journal_writes_nothing_and_complains_of_nothing(monkeypatch):
+    monkeypatch.setattr(journal.time, "monotonic", lambda: 0.5)
+    with begun() as book:
+        book.begin(1, 0)
+        book.done(ENDS[0])
+    size = (book.folder / journal.JOURNAL).stat().st_size
+    monkeypatch.setattr(journal.time, "monotonic", lambda: 9.0)
+    book.done(ENDS[0])
+    book.done(ENDS[3])
+    book.close()
+    assert book.trouble == ""
+    assert (book.folder / journal.JOURNAL).stat().st_size == size
+
+
+def test_long_lines_are_lines_and_the_first_time_is_known():
+    with begun(picture=f"{'x' * 400}.svg") as book:
+        book.begin(1, 0)
+    assert book.trouble == ""
+    story = journal.read(book.folder)
+    assert len(story.picture) == 404
+    assert book.began == story.began != ""
+
+
+def test_nothing_is_forced_after_a_trouble(monkeypatch):
+    monkeypatch.setattr(journal.time, "monotonic", lambda: 0.5)
+    book = begun()
+    book.done(ENDS[0])  # waits to be forced
+    real = book._file
+    with Path("/dev/full").open("ab", buffering=0) as full:
+        book._file = full
+        book.done(ENDS[1])
+        assert book.trouble
+        forced = []
+        monkeypatch.setattr(journal.os, "fsync", forced.append)
+        monkeypatch.setattr(journal.time, "monotonic", lambda: 9.0)
+        book.done(ENDS[1])
+        assert forced == []
+    real.close()
+
+
+@pytest.mark.parametrize("begins", ["00", "ff"])
+def test_another_program_is_refused_whatever_its_digest(begins):
+    with begun() as book:
+        pass
+    data = next(one for i in range(10_000) if hashlib.sha256(one := str(i).encode()).hexdigest().startswith(begins))
+    (book.folder / journal.PROGRAM).write_bytes(data)
+    with pytest.raises(ProgramError, match="not the program that was being drawn"):
+        journal.read(book.folder).load_program()
+
+
+@pytest.mark.parametrize("word", ["program", "sheet"])
+def test_without_the_line_that_says_what_was_drawn_it_is_damaged(word):
+    with begun() as book:
+        book.begin(1, 0)
+    path = book.folder / journal.JOURNAL
+    lines = path.read_bytes().splitlines(keepends=True)
+    path.write_bytes(b"".join(line for line in lines if f" {word} ".encode() not in line))
+    with pytest.raises(InputError, match="no line says what was drawn"):
+        journal.read(book.folder)
+
+
+def test_what_is_finished_is_not_carried_on_even_where_its_folder_stayed(monkeypatch):
+    monkeypatch.setattr(journal.shutil, "rmtree", lambda *_, **__: None)
+    with begun() as book:
+        book.begin(1, 0)
+        book.end("finished")
+    assert journal.read(book.folder).ended == "finished"
+    assert journal.unfinished() == []
+
+
+def test_the_reason_why_a_journal_cannot_be_read_is_the_systems_own(tmp_path):
+    with pytest.raises(InputError, match=r"^no journal in .*: No such file or directory$") as caught:
+        journal.read(tmp_path)
+    assert "[Errno" not in str(caught.value)
+    with begun() as book:
+        pass
+    story = journal.read(book.folder)
+    (book.folder / journal.JOURNAL).unlink()
+    (book.folder / journal.JOURNAL).mkdir()
+    with pytest.raises(InputError, match=r"^cannot go on with .*: Is a directory$") as caught:
+        Journal.carry_on(story, PROGRAM)
+    assert "[Errno" not in str(caught.value)
+
+
+def test_drawings_of_older_versions_go_first():
+    for number in range(12):
+        with begun(picture=f"{number}.svg") as book:
+            book.begin(1, 0)
+        book.folder.rename(book.folder.with_name(f"2099{number:04}T000000.000000-abcd-{number}"))
+    with begun(picture="new.svg") as book:
+        book.begin(1, 0)
+    assert [story.picture for story in journal.unfinished()] == ["new.svg", *(f"{i}.svg" for i in range(11, 2, -1))]

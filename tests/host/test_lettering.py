@@ -18,7 +18,7 @@ from linewright.sources.lettering import FACES, NOTICE, Lettering, along
 from linewright.sources.lettering.faces import CAP_UNITS, alphabet
 from linewright.sources.lettering.glyphs import glyph
 from linewright.sources.lettering.inking import inked
-from linewright.sources.lettering.layout import Words
+from linewright.sources.lettering.layout import TextLines
 from linewright.sources.lettering.rounding import rounded
 from linewright.sources.picture import Wish
 
@@ -167,7 +167,7 @@ def test_any_text_fits_any_room_at_the_size_that_it_chooses(text, align, face):
 
 @given(words, st.floats(20.0, 400.0))
 def test_no_line_is_wider_than_its_box_and_no_word_is_lost(text, width):
-    set_words = Words(text, FACES["plain"])
+    set_words = TextLines(text, FACES["plain"])
     widest = set_words.widest_word
     width = max(width, widest.width)
     lines = set_words.wrapped(width)
@@ -178,7 +178,7 @@ def test_no_line_is_wider_than_its_box_and_no_word_is_lost(text, width):
 @given(st.lists(st.integers(1, 9), min_size=1, max_size=9), st.integers(0, 30))
 def test_lines_are_broken_as_evenly_as_any_other_way_of_breaking(lengths, more):
     # By trying all of them: the least sum of squares of what is left free, the last line not counted.
-    text = Words(" ".join("n" * n for n in lengths), FACES["plain"])
+    text = TextLines(" ".join("n" * n for n in lengths), FACES["plain"])
     line = text.lines[0]
     width = max(word.width for word in line) + more * 5.0
 
@@ -219,7 +219,7 @@ def test_lines_meet_the_edges_that_their_alignment_says(align, edges):
 
 
 def test_line_ends_in_a_text_are_kept():
-    lines = Words("one\ntwo three\n\nfour", FACES["plain"]).lines
+    lines = TextLines("one\ntwo three\n\nfour", FACES["plain"]).lines
     assert [[word.text for word in line] for line in lines] == [["one"], ["two", "three"], [], ["four"]]
 
 
@@ -247,7 +247,7 @@ def test_letters_stand_on_the_line_that_a_file_gives(tmp_path):
 
 
 def test_old_german_print_has_a_long_s_inside_a_word_and_a_round_one_at_its_end():
-    words = Words("Wasser aus", FACES["broken"])
+    words = TextLines("Wasser aus", FACES["broken"])
     letters = [letter for line in words.lines for word in line for letter in word.glyphs]
     long, round_s = alphabet("gothicger")["s"], alphabet("gothiceng")["s"]
     assert letters[2] is long
@@ -281,7 +281,7 @@ def test_any_text_at_all_is_written_or_refused_and_every_character_accounted_for
         return
     assert inside(picture)
     named = " ".join(picture.warnings)
-    lost = Words(text, FACES["plain"]).missing
+    lost = TextLines(text, FACES["plain"]).missing
     assert all(name in named for name in lost[:8])
 
 

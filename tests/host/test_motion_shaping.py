@@ -17,7 +17,7 @@ from linewright import motion
 from linewright.motion.corners import find_corners
 from linewright.motion.kinematics import Limits
 from linewright.motion.shaping import plan_smooth
-from linewright.motion.smoothing import Smoothing
+from linewright.motion.smoothing import MotionSmoothing
 from linewright.motion.speeds import lowest
 from linewright.rig.rig import Rig
 
@@ -103,7 +103,7 @@ def test_the_smooth_speed_keeps_every_corners_limit(drawing, name):
     rest = np.zeros(len(points), dtype=bool)
     rest[[0, -1]] = True
     down = np.ones(len(points) - 1, dtype=bool)
-    smoothing = Smoothing.from_rig(machine)
+    smoothing = MotionSmoothing.from_rig(machine)
     plan = plan_smooth(points, rest, down, limits, smoothing)
     slow = replace(limits, accel_mm_s2=np.full(2, smoothing.turn_share(limits) * limits.accel_mm_s2.min()))
     cap = find_corners(points, rest, down, slow).cap_mm2_s2
@@ -184,5 +184,5 @@ def test_a_simulated_carriage_stands_still_after_a_shaped_move(shaper, end):
 
 
 def test_without_smoothing_nothing_changes():
-    assert Smoothing.from_rig(rig("default")) is None
-    assert Smoothing.from_rig(Rig.default().changed(FREQUENCIES)) is None
+    assert MotionSmoothing.from_rig(rig("default")) is None
+    assert MotionSmoothing.from_rig(Rig.default().changed(FREQUENCIES)) is None

@@ -17,8 +17,8 @@ from PIL import Image, ImageDraw
 from scipy import ndimage
 
 from linewright.errors import InputError, SourceError
-from linewright.sources.painting import Hatching
-from linewright.sources.picture import Picture, Wish, Words
+from linewright.sources.painting import FillHatching
+from linewright.sources.picture import Picture, TextStyle, Wish
 from linewright.sources.svg import cascade, read_svg
 from linewright.sources.tone.centre_lines import CentreLines
 
@@ -254,14 +254,14 @@ def inked_share(picture: Picture, box: tuple[float, float, float, float], pen_mm
 
 
 def test_solid_is_solid() -> None:
-    picture = read('<rect x="10" y="10" width="20" height="20"/>', hatching=Hatching(0.5))
+    picture = read('<rect x="10" y="10" width="20" height="20"/>', hatching=FillHatching(0.5))
     assert inked_share(picture, (10, 10, 30, 30), 0.5) > 0.9999
 
 
 @pytest.mark.parametrize("opacity", [0.2, 0.5, 0.7])
 def test_opacity_is_tone(opacity: float) -> None:
     body = f'<rect x="10" y="10" width="60" height="60" opacity="{opacity}"/>'
-    picture = read(body, hatching=Hatching(0.5))
+    picture = read(body, hatching=FillHatching(0.5))
     assert inked_share(picture, (15, 15, 65, 65), 0.5) == pytest.approx(opacity, abs=0.03)
 
 
@@ -270,7 +270,7 @@ def test_a_gradient_is_tone_that_changes() -> None:
         '<linearGradient id="g"><stop stop-color="white"/><stop offset="1"/></linearGradient>'
         '<rect x="0" y="0" width="100" height="60" fill="url(#g)"/>'
     )
-    picture = read(body, hatching=Hatching(0.5))
+    picture = read(body, hatching=FillHatching(0.5))
     for x in (15, 35, 55, 75):
         assert inked_share(picture, (x, 10, x + 10, 50), 0.5) == pytest.approx((x + 5) / 100, abs=0.05)
 
@@ -280,14 +280,14 @@ def test_two_inks_of_a_gradient_take_turns() -> None:
         '<radialGradient id="g"><stop stop-color="red"/><stop offset="1" stop-color="blue"/></radialGradient>'
         '<circle cx="50" cy="50" r="40" fill="url(#g)"/>'
     )
-    picture = read(body, hatching=Hatching(0.5))
+    picture = read(body, hatching=FillHatching(0.5))
     reds, blues = (np.concatenate(strokes(picture, colour)) for colour in ("#ff0000", "#0000ff"))
     assert np.hypot(*(reds - 50).T).mean() < np.hypot(*(blues - 50).T).mean()
 
 
 def test_a_wide_line_is_filled_at_its_width() -> None:
     body = '<path d="M20 50H80" stroke="black" stroke-width="5"/>'
-    picture = read(body, hatching=Hatching(0.5))
+    picture = read(body, hatching=FillHatching(0.5))
     assert inked_share(picture, (20, 47.5, 80, 52.5), 0.5) > 0.999
     low, high = picture.drawing.points_mm.min(axis=0), picture.drawing.points_mm.max(axis=0)
     # The edge of the ink is the edge of the line: the pen's middle stays half its width inside.
@@ -359,7 +359,7 @@ WRITTEN = {
 @pytest.mark.parametrize("name", WRITTEN)
 def test_outlines_of_a_font_lie_where_a_renderer_puts_them(name: str) -> None:
     body = f'<g font-family="DejaVu Sans">{WRITTEN[name]}</g>'
-    picture = read(body, wish=Wish(fit="keep", words=Words(outlines=True, fonts=(FONT,))))
+    picture = read(body, wish=Wish(fit="keep", words=TextStyle(outlines=True, fonts=(FONT,))))
     fonts = {"font_files": [FONT], "skip_system_fonts": True, "font_family": "DejaVu Sans"}
     # Three pixels (0.6 mm) for both rasters, whose edges are two pixels wide; for the last one also half the width of
     # its line at a mitred corner of 90 degrees.
@@ -372,7 +372,7 @@ def test_a_font_that_is_none_is_refused(tmp_path: Path) -> None:
     damaged.write_bytes(Path(FONT).read_bytes()[:3000])
     for place in (str(damaged), str(tmp_path / "missing.ttf")):
         with pytest.raises(InputError, match="font"):
-            read(WRITTEN["plain"], wish=Wish(words=Words(outlines=True, fonts=(place,))))
+            read(WRITTEN["plain"], wish=Wish(words=TextStyle(outlines=True, fonts=(place,))))
 
 
 def test_a_hull_becomes_its_centre_line_and_dots_stay_solid(tmp_path: Path) -> None:

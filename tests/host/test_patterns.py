@@ -10,11 +10,11 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy import ndimage, spatial
+from scipy import spatial
 
 from linewright.errors import InputError, SourceError
 from linewright.sources import methods
-from linewright.sources.patterns import folds, growth, heads, islands, ribbon, rosettes, surprise, wheels
+from linewright.sources.patterns import folds, growth, heads, ribbon, rosettes, surprise, wheels
 from linewright.sources.patterns.cells import voronoi
 from linewright.sources.patterns.currents import Flow, streamlines
 from linewright.sources.patterns.density import overfull
@@ -24,6 +24,7 @@ from linewright.sources.patterns.noise import Noise
 from linewright.sources.patterns.pendulums import Pendulums
 from linewright.sources.patterns.rewriting import Rules, turtle
 from linewright.sources.picture import Wish
+from linewright.sources.streamlines import heading
 
 NAMES = [name for name, method in methods.METHODS.items() if method.takes == "seed"]
 POSTCARD = Wish((138.0, 95.0), pen_width_mm=0.5)
@@ -368,32 +369,9 @@ def test_lines_follow_the_flow():
     for line in streamlines(flow, wish, 4.0)[:10]:
         step = np.diff(line, axis=0)
         middle = (line[1:] + line[:-1]) / 2
-        along = np.array([flow.at(x, y) for x, y in middle.tolist()])
+        along = np.array([heading(x, y, flow.directions(4.0), 1.0, 0.0) for x, y in middle.tolist()])
         cosine = np.abs((step * along).sum(axis=1)) / np.hypot(*step.T)
         assert np.median(cosine) > 0.999
-
-
-# Islands
-
-
-def test_a_contour_of_a_cone_is_a_circle():
-    x, y = np.linspace(0, 100, 201), np.linspace(0, 80, 161)
-    height = 50 - np.hypot(*np.meshgrid(x - 50, y - 40))
-    (ring,) = islands.contours(height, 20.0, x, y)
-    assert (ring[0] == ring[-1]).all()
-    assert np.hypot(*(ring - (50, 40)).T) == pytest.approx(30.0, abs=0.02)
-    assert length(ring) == pytest.approx(2 * np.pi * 30, rel=1e-3)
-
-
-def test_contours_are_those_of_scikit_image():
-    measure = pytest.importorskip("skimage.measure")
-    rng = np.random.default_rng(8)
-    height = ndimage.gaussian_filter(rng.normal(size=(60, 80)), 3)
-    level = float(np.quantile(height, 0.6))
-    ours = islands.contours(height, level, np.arange(80.0), np.arange(60.0))
-    theirs = measure.find_contours(height, level)
-    assert len(ours) == len(theirs)
-    assert sum(map(length, ours)) == pytest.approx(sum(map(length, theirs)), rel=1e-9)
 
 
 # Heads

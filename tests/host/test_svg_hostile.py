@@ -12,13 +12,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from linewright.errors import SourceError
-from linewright.sources.svg import Limits, read_svg
+from linewright.sources.svg import FileLimits, read_svg
 
 HEAD = '<svg xmlns="http://www.w3.org/2000/svg" width="100mm" height="100mm" viewBox="0 0 100 100">\n'
 LINE = '<path id="hull" d="M0 0h10" stroke="black"/>'
 
 
-def refused(text: str | bytes, limits: Limits | None = None) -> SourceError:
+def refused(text: str | bytes, limits: FileLimits | None = None) -> SourceError:
     data = text if isinstance(text, bytes) else text.encode()
     with pytest.raises(SourceError) as caught:
         read_svg(data, limits=limits)
@@ -148,7 +148,7 @@ def test_a_use_that_shows_itself_costs_that_use(body: str) -> None:
 def test_nested_copies_are_counted() -> None:
     levels = "".join(f'<g id="g{i}"><use href="#g{i - 1}"/><use href="#g{i - 1}"/></g>' for i in range(1, 25))
     bomb = f'{HEAD}<defs><g id="g0">{LINE}</g>{levels}</defs><use href="#g24"/></svg>'
-    message = str(refused(bomb, Limits(expanded=10_000)))
+    message = str(refused(bomb, FileLimits(expanded=10_000)))
     assert "once every <use> is expanded" in message
     assert "10,001" in message
     chain = "".join(f'<g id="c{i}"><use href="#c{i - 1}"/></g>' for i in range(1, 60))
@@ -156,7 +156,7 @@ def test_nested_copies_are_counted() -> None:
 
 
 def test_depth_is_limited_and_its_limit_is_within_the_stack() -> None:
-    limit = Limits().depth
+    limit = FileLimits().depth
     for wrapper in ("g", "svg", "switch", "a"):
         fits = HEAD + f"<{wrapper}>" * (limit - 2) + LINE + f"</{wrapper}>" * (limit - 2) + "</svg>"
         assert len(read_svg(fits.encode()).drawing) == 1
@@ -167,7 +167,7 @@ def test_depth_is_limited_and_its_limit_is_within_the_stack() -> None:
 
 
 def test_sizes_are_limited(tmp_path: Path) -> None:
-    limits = Limits()
+    limits = FileLimits()
     many = HEAD + LINE * 30 + "</svg>"
     assert "31 elements, the limit is 30 elements" in str(refused(many + "", replace(limits, elements=30)))
     assert "too many lines and curves" in str(refused(HEAD + LINE * 30 + "</svg>", replace(limits, segments=20)))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import sys
 from contextlib import contextmanager
 from dataclasses import replace
@@ -26,6 +27,7 @@ from linewright.tasks.draw_task import DrawTask
 from linewright.tasks.fitting import FitTask
 from linewright.tasks.front import Cancelled, Quiet
 from linewright.tasks.planning import Outputs, PlanTask, Spread
+from linewright.tasks.subject import NamedSource, Subject, composition, subject
 from linewright.tasks.target import at_port, of_rig
 from linewright.tasks.trials import TrialTask
 
@@ -107,6 +109,23 @@ def task_for(place, source="quay.svg", **more):
     job = planned(place, source)
     target = at_port(of_rig(place / "rig.toml"), "virtual")
     return DrawTask(source, job.program, job.warnings, target, **more)
+
+
+def test_what_was_named_is_found_without_a_terminal(place):
+    (place / "note.txt").write_text("\N{ZERO WIDTH NO-BREAK SPACE}Quay\n", encoding="utf-8")
+    assert subject(NamedSource(text_file="note.txt"), None, Quiet()) == Subject("Quay\n", "lettering", "quay")
+    piped = NamedSource(text_file="-", piped=io.BytesIO(b"xxx"))
+    assert subject(piped, "lettering:face=running", Quiet()) == Subject("xxx", "lettering:face=running", "xxx")
+    assert subject(NamedSource("a/quay.svg"), None, Quiet()) == Subject("a/quay.svg", None, "quay.svg")
+    with pytest.raises(InputError, match="SOURCE and --text were given"):
+        subject(NamedSource("quay.svg", "Quay"), None, Quiet())
+
+
+def test_a_composition_has_a_number_that_can_be_typed_again():
+    assert composition(7) == (7, "surprise:seed=7")
+    number, pattern = composition(None)
+    assert 1 <= number < 10_000
+    assert pattern == f"surprise:seed={number}"
 
 
 def test_a_plan_leaves_the_files_that_are_wanted(place):

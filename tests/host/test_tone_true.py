@@ -184,11 +184,11 @@ def test_streamlines_keep_their_distance():
 
 @pytest.mark.skipif("numba" not in sys.modules, reason="nothing is compiled here")
 def test_compiled_streamlines_are_those_of_plain_python():
-    from linewright.sources.tone import streamlines
+    from linewright.sources import streamlines
 
     given = layer(np.full((30, 40), 0.2), 20.0, 15.0)
     fast = Streamlines().strokes(given)
-    kernels = {name: getattr(streamlines, name) for name in ("_heading", "_near", "_grow")}
+    kernels = {name: getattr(streamlines, name) for name in ("heading", "_near", "_grow")}
     try:
         for name, kernel in kernels.items():
             setattr(streamlines, name, kernel.py_func)

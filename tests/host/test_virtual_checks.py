@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from linewright.simulation.machine import Machine
-from linewright.simulation.pulse_checks import Shape, decode
+from linewright.simulation.pulse_checks import WordTiming, decode
 from linewright.simulation.replay import read_trace
 from tape_maker import TICK_HZ, TapeMaker, line_words, step_intervals
 
@@ -32,7 +32,7 @@ def first(maker, name):
 def test_decode_reads_the_word_as_the_port_describes_it():
     # wait 100, both directions positive, A steps; then wait 50, A negative, B positive, both step; then a delay.
     words = np.array([100 << 4 | 0b1101, 50 << 4 | 0b1011, 1000 << 4], dtype=np.uint32)
-    run = decode(words, 7, Shape(19, 5, 10))
+    run = decode(words, 7, WordTiming(19, 5, 10))
     assert run.directed.tolist() == [107, 107 + 19 + 50]
     assert run.rise.tolist() == [112, 112 + 19 + 50]
     assert run.step_a.tolist() == [1, -1]

@@ -7,16 +7,14 @@ boards are remembered; a virtual rig is made anew each time.
 from __future__ import annotations
 
 import contextlib
-import json
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from linewright.errors import InputError
-from linewright.files import replacing
-from linewright.folders import state_folder
+from linewright.state_file import StateFile
 
 KEPT: Final = 50
 """Meetings that are kept; the oldest goes. Nobody has that many machines."""
@@ -64,22 +62,20 @@ class Memory:
         return next((one for one in reversed(self.met) if one.rig_file == name), None)
 
 
-def file() -> Path:
-    """Where it is kept."""
-    return state_folder() / "machines.json"
+FILE: Final = StateFile("machines.json")
 
 
 def memory() -> Memory:
     """What is remembered; nothing where the file is missing or damaged."""
+    said = FILE.read()
     try:
-        said: Any = json.loads(file().read_text(encoding="utf-8"))
         met = tuple(
             Meeting(**{key: str(one[key]) for key in ("rig_file", "board", "unique", "port", "when")})
             for one in said["met"]
         )
         same = {str(name): str(other) for name, other in said["same"].items()}
         return Memory(str(said["usual"]), met, same)
-    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+    except (KeyError, TypeError, AttributeError):
         return Memory()
 
 
@@ -123,12 +119,4 @@ def met(rig_file: Path, *, board: str, unique: str, port: str) -> None:
 
 def _write(known: Memory) -> None:
     said = {"usual": known.usual, "met": [asdict(one) for one in known.met], "same": dict(known.same)}
-    text = json.dumps(said, indent=1)
-    try:
-        file().parent.mkdir(parents=True, exist_ok=True)
-        with replacing(file()) as stream:
-            stream.write(text.encode())
-    except OSError as error:
-        raise InputError(
-            f"cannot write {file()}: {error.strerror or error}", hint="check the folder, its permissions and free space"
-        ) from error
+    FILE.write(said)

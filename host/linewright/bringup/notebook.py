@@ -8,16 +8,14 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
-import json
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from linewright.errors import LinkError
-from linewright.files import replacing
-from linewright.folders import state_folder
+from linewright.errors import InputError, LinkError
 from linewright.rig.rig import Rig
+from linewright.state_file import StateFile
 
 if TYPE_CHECKING:
     from linewright.board.session import Session
@@ -67,23 +65,23 @@ class Notebook:
         self.said: dict[str, str] = {}
         self.when = ""
 
-    def _file(self) -> Path | None:
+    def _file(self) -> StateFile | None:
         machine = self._machine()
         if not machine:
             return None
-        return state_folder() / "bring-up" / f"{hashlib.sha256(machine.encode()).hexdigest()[:16]}.json"
+        return StateFile(f"bring-up/{hashlib.sha256(machine.encode()).hexdigest()[:16]}.json")
 
     def read(self, rig: Rig) -> bool:
         """Take up what was written earlier; False: nothing was, or the machine has been wired differently since."""
         file = self._file()
         if file is None:
             return False
+        content = file.read()
         try:
-            content = json.loads(file.read_text(encoding="utf-8"))
             states = {str(k): str(v) for k, v in content["states"].items() if v in STATES}
             said = {str(k): str(v) for k, v in content["said"].items()}
             when, wired = str(content["when"]), str(content["wired"])
-        except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        except (KeyError, TypeError, AttributeError):
             return False  # a damaged notebook is a new one: the steps are quickly done again
         if wired != _wiring(rig) or not states:
             return False
@@ -92,15 +90,13 @@ class Notebook:
 
     def write(self, rig: Rig) -> None:
         """Keep it. Where that is not possible, the next bring-up begins at the first step."""
-        with contextlib.suppress(OSError, LinkError):
+        with contextlib.suppress(InputError, LinkError):
             file = self._file()
             if file is None:
                 return
             self.when = datetime.now(UTC).strftime("%Y-%m-%d %H:%M")
             content = {"wired": _wiring(rig), "when": self.when, "states": self.states, "said": self.said}
-            file.parent.mkdir(parents=True, exist_ok=True)
-            with replacing(file) as stream:
-                stream.write(json.dumps(content, indent=1).encode())
+            file.write(content)
 
     def enter(self, step: str, state: str, said: str) -> None:
         """What a step has come to."""

@@ -18,7 +18,7 @@ from linewright.tasks import cautions
 if TYPE_CHECKING:
     from linewright.board.status import BoardStatus
     from linewright.bringup.onlooker import Onlooker
-    from linewright.tasks.hand_moves import Standing
+    from linewright.tasks.hand_moves import MachineReport
     from linewright.tasks.target import Target
 
 app = Commands(
@@ -144,7 +144,7 @@ def bring_up(
     question, and carry on another day.
     """
     from linewright.bringup.steps import STEPS
-    from linewright.cli.bring_up import Screen, standard_input
+    from linewright.cli.bring_up import DialogueScreen, standard_input
     from linewright.errors import InputError
     from linewright.tasks import bringing_up
 
@@ -154,9 +154,9 @@ def bring_up(
     bringing_up.BringUpTask(named, show_me=show_me).check()
     task = bringing_up.BringUpTask(_aimed(rig_file, port, as_json), start, start_over, show_me)
 
-    def screen(onlooker: Onlooker | None, keep_alive: Callable[[], object]) -> Screen:
+    def screen(onlooker: Onlooker | None, keep_alive: Callable[[], object]) -> DialogueScreen:
         lines = None if show_me else standard_input()  # nothing is read before the board has answered
-        return Screen(lambda line: output.say(line, stderr=as_json), lines, onlooker, keep_alive)
+        return DialogueScreen(lambda line: output.say(line, stderr=as_json), lines, onlooker, keep_alive)
 
     try:
         with _stoppable(as_json) as front:
@@ -283,7 +283,7 @@ def _stoppable(as_json: bool) -> Iterator[Terminal]:
         raise output.Stopped from None
 
 
-def _tell(stands: Standing, as_json: bool) -> None:
+def _tell(stands: MachineReport, as_json: bool) -> None:
     if as_json:
         output.emit_json({"port": stands.target.port, **stands.status.describe()})
         return

@@ -71,7 +71,7 @@ class TypedLines:
                 return
 
 
-class Screen:
+class DialogueScreen:
     """A `Person`: prints what the dialogue says, and reads what is typed.
 
     Parameters

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
-from linewright.cli import options, output, target
+from linewright.cli import option_groups, options, output, target
+from linewright.cli.option_groups import SheetOptions
 
 if TYPE_CHECKING:
     from linewright.sources.picture import Picture, Report
@@ -50,21 +51,22 @@ def compare(
     from linewright.pictures.contact_sheet import refuse_other_than_png
     from linewright.planning import comparison, pipeline
     from linewright.planning.comparison_sheet import comparison_sheet
+    from linewright.planning.plan_task import PlanTask
     from linewright.rig.sheet_place import sheet_on
     from linewright.sources import photograph
     from linewright.sources.tone.method import needs_extra
-    from linewright.tidy import Tidiness
+    from linewright.tidy import Tidiness, Watcher
 
     sheet_file = to or _USUAL_FOLDER / f"{Path(photo).stem}-methods.png"
     refuse_other_than_png(sheet_file)
     needs_extra()
     rig = target.of_rig(rig_file, said=not as_json).rig
-    placement = options.placement(sheet, landscape, margin_mm)
+    placement = option_groups.placement(SheetOptions(sheet=sheet, landscape=landscape, margin_mm=margin_mm))
     on = sheet_on(rig, placement.sheet, landscape=placement.landscape, margin_mm=placement.margin_mm)
 
     def drawing_s(picture: Picture, report: Report) -> float:
-        job = pipeline.planned(picture, rig, placement, tidiness=Tidiness(effort="quick"), report=report)
-        return job.program.predicted_s
+        task = PlanTask(photo, rig, placement, tidiness=Tidiness(effort="quick"))
+        return pipeline.planned(picture, task, Watcher(report)).program.predicted_s
 
     with ProgressBar(shown=not as_json) as bar:
         wish = pipeline.wish_for(rig, on, placement, bar.share)

@@ -2,12 +2,22 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from linewright.cli import asked, drawing_report, options, output, target
+from linewright.cli import drawing_report, option_groups, options, output, target
+from linewright.cli.expanded import expanded
+from linewright.cli.option_groups import (
+    BudgetOptions,
+    LineOptions,
+    NameOptions,
+    OrderOptions,
+    PlaceOptions,
+    SheetOptions,
+)
 from linewright.cli.terminal import Terminal
 from linewright.errors import InputError
 from linewright.tasks import cautions
@@ -17,42 +27,27 @@ if TYPE_CHECKING:
     from linewright.program.program import Program
 
 
-def draw(
-    source: options.SourceOrJob = None,
-    text: options.Text = None,
-    text_file: options.TextFile = None,
-    pattern: options.Pattern = None,
-    sentence: options.Sentence = None,
-    maker_file: options.MakerFile = None,
-    anew: options.Anew = False,
-    method: options.Method = None,
-    pens: options.Pens = None,
-    see_through: options.SeeThrough = False,
-    layers: options.Layers = None,
-    page: options.Page = 1,
-    font: options.FontOption = None,
-    within: options.Within = None,
-    ink: options.Ink = None,
-    rig_file: options.RigFile = None,
-    port: options.Port = None,
-    sheet: options.SheetName = None,
-    landscape: options.Landscape = None,
-    margin_mm: options.Margin = None,
-    fit: options.Fit = True,
-    turn: options.TurnOption = options.AUTO,
-    at: options.At = None,
-    size_mm: options.Size = None,
-    mirror: options.Mirror = False,
-    pen_by: options.PenByOption = options.PenBy.COLOUR,
-    redraw_mm: options.RedrawMm = 0.0,
-    effort: options.EffortOption = options.Effort.NORMAL,
-    ask_pens: options.AskPens = None,
-    only: options.Only = None,
-    from_stroke: options.FromStroke = None,
-    speed: options.Speed = None,
-    outline: options.Outline = False,
-    check_drift: options.CheckDrift = None,
-    drift_limit_mm: options.DriftLimit = None,
+@dataclass(frozen=True, kw_only=True)
+class DrawOptions:
+    """Everything that `linewright draw` takes."""
+
+    source: options.SourceOrJob = None
+    name: NameOptions
+    how: LineOptions
+    budget: BudgetOptions
+    rig_file: options.RigFile = None
+    port: options.Port = None
+    on: SheetOptions
+    fit: options.Fit = True
+    place: PlaceOptions
+    order: OrderOptions
+    ask_pens: options.AskPens = None
+    only: options.Only = None
+    from_stroke: options.FromStroke = None
+    speed: options.Speed = None
+    outline: options.Outline = False
+    check_drift: options.CheckDrift = None
+    drift_limit_mm: options.DriftLimit = None
     pictures: Annotated[
         Path | None,
         typer.Option(
@@ -61,75 +56,69 @@ def draw(
             metavar="FOLDER",
             help="Write the preview there, and on the virtual rig also what the pen drew.",
         ),
-    ] = None,
-    as_json: options.AsJson = False,
-) -> None:
+    ] = None
+    as_json: options.AsJson = False
+
+
+@expanded
+def draw(given: DrawOptions) -> None:
     """Draw a picture or a kept program; of a folder, its programs, sheet after sheet.
 
     Plans, connects, homes, draws, and says how it went. Keys hold and slow down; Ctrl-C stops with the pen up, and
     `linewright resume` carries on later.
     """
     from linewright.board.drift import DriftCheck
-    from linewright.planning import pipeline
-    from linewright.run import part
-    from linewright.tasks.draw_task import DrawTask
+    from linewright.tasks import draw_task
+    from linewright.tasks.planning import PlanTask
+    from linewright.tasks.subject import subject
 
-    asked_part = _part_of(only)
-    if source is not None and Path(source).is_dir():
-        folder = [str(path) for path in sorted(Path(source).iterdir()) if pipeline.is_job(path)]
-        if not folder:
-            raise InputError(
-                f"there is no program in the folder {source}", hint="`linewright plan *.svg -o FOLDER` keeps some there"
-            )
-    else:
-        folder = []
-    given = asked.Given(source, text, text_file, pattern, sentence, maker_file, anew)
-    wanted = asked.asked(given, method, as_json=as_json)
-    aimed = target.aim(rig_file, port, said=not as_json)
-    rig = aimed.rig
-    drift = DriftCheck.of(rig, check_drift, drift_limit_mm)
-    placement = options.placement(sheet, landscape, margin_mm, fit, turn, pen_by, at=at, size_mm=size_mm, mirror=mirror)
-    tidiness = options.tidiness(redraw_mm, effort)
-    lines = options.lines(
-        wanted.method, pens, see_through=see_through, layers=layers, page=page, font=font, within=within, ink=ink
+    only = None if given.only is None else _pen_named(given.only)
+    kept = draw_task.programs_in(given.source)
+    as_json = given.as_json
+    with Terminal(as_json=as_json) as front:
+        wanted = subject(given.name.named(given.source), given.how.method, front)
+    aimed = target.aim(given.rig_file, given.port, said=not as_json)
+    plan = PlanTask(
+        wanted.source,
+        aimed.rig,
+        option_groups.placement(given.on, given.place, fit=given.fit, pen_by=given.order.pen_by),
+        option_groups.lines(given.how, wanted.method, given.budget),
+        given.order.tidiness(),
     )
+    drift = DriftCheck.of(aimed.rig, given.check_drift, given.drift_limit_mm)
     for caution in cautions.before_moving(aimed.port):
         output.prose(f"caution: {caution}", stderr=True)
-    for number, one in enumerate(folder or [wanted.source]):
-        job = options.job(one, rig, placement, lines, tidiness, as_json=as_json)
-        program = job.program if asked_part is None else part.only_pen(job.program, asked_part, rig)
-        _mind_pens(lines.pens, program)
+    for number, one in enumerate(kept or [wanted.source]):
+        job = options.job(replace(plan, source=one), as_json=as_json)
+        task = draw_task.DrawTask(
+            name=Path(one).name if kept else wanted.name,
+            program=job.program,
+            warnings=job.warnings,
+            target=aimed,
+            ask_pens=drawing_report.asks_pens(given.ask_pens, aimed, as_json=as_json),
+            pictures=given.pictures,
+            drift=drift,
+            from_stroke=given.from_stroke or 1,
+            pace=1.0 if given.speed is None else given.speed / 100.0,
+            outline=given.outline,
+        )
+        task = task if only is None else task.with_only(only)
+        _note_idle_pens(plan.lines.pens, task.program)
         if number:
             _next_sheet(Path(one).name, aimed)
-        drawing_report.carry_out(
-            DrawTask(
-                name=Path(one).name if folder else wanted.name,
-                program=program,
-                warnings=job.warnings,
-                target=aimed,
-                ask_pens=drawing_report.asks_pens(ask_pens, aimed, as_json=as_json),
-                pictures=pictures,
-                drift=drift,
-                from_stroke=from_stroke or 1,
-                pace=1.0 if speed is None else speed / 100.0,
-                outline=outline,
-            ),
-            as_json=as_json,
-        )
+        drawing_report.carry_out(task, as_json=as_json)
 
 
-def _part_of(only: str | None) -> str | None:
+def _pen_named(only: str) -> str:
     """The name of the pen in ``--only pen=NAME``."""
-    if only is None:
-        return None
     what, equals, name = only.partition("=")
     if what.strip() != "pen" or not equals or not name.strip():
         raise InputError(f"--only {only!r} names no part of a drawing", hint="write --only pen=NAME, such as pen=black")
     return name.strip()
 
 
-def _mind_pens(named: tuple[Pen, ...], program: Program) -> None:
-    """Pens that were named and have nothing to draw need not be fetched."""
+def _note_idle_pens(named: tuple[Pen, ...], program: Program) -> None:
+    """Say which of the pens that were named have nothing to draw, and need not be fetched."""
     used = {program.drawing.pens[group.pen].name for group in program.groups}
     if idle := [pen.name for pen in named if pen.name not in used]:
         output.warn(

@@ -2,56 +2,47 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from linewright.cli import asked, options, output, target
+from linewright.cli import option_groups, options, output, target
+from linewright.cli.expanded import expanded
+from linewright.cli.option_groups import LineOptions, NameOptions, OrderOptions, PlaceOptions, SheetOptions
 
 
-def lines(
-    *,
-    source: options.Source = None,
-    text: options.Text = None,
-    text_file: options.TextFile = None,
-    pattern: options.Pattern = None,
-    sentence: options.Sentence = None,
-    maker_file: options.MakerFile = None,
-    anew: options.Anew = False,
+@dataclass(frozen=True, kw_only=True)
+class LinesOptions:
+    """Everything that `linewright lines` takes."""
+
+    source: options.Source = None
+    name: NameOptions
     to: Annotated[
         Path,
         typer.Option("--output", "-o", metavar="FILE", help="The SVG of plain strokes to write.", show_default=False),
-    ],
-    method: options.Method = None,
-    pens: options.Pens = None,
-    see_through: options.SeeThrough = False,
-    layers: options.Layers = None,
-    page: options.Page = 1,
-    font: options.FontOption = None,
-    rig_file: options.RigFile = None,
-    sheet: options.SheetName = None,
-    landscape: options.Landscape = None,
-    margin_mm: options.Margin = None,
-    turn: options.TurnOption = options.AUTO,
-    at: options.At = None,
-    size_mm: options.Size = None,
-    mirror: options.Mirror = False,
+    ]
+    how: LineOptions
+    rig_file: options.RigFile = None
+    on: SheetOptions
+    place: PlaceOptions
     tolerance_mm: Annotated[
         float,
         typer.Option(
             "--tolerance", metavar="MM", min=0.0001, max=10.0, help="How far a stroke may stray from its curve."
         ),
-    ] = 0.02,
+    ] = 0.02
     tidied: Annotated[
         bool,
         typer.Option("--tidy/--as-found", help="Join, drop doubles and order the strokes, or leave them as found."),
-    ] = False,
-    pen_by: options.PenByOption = options.PenBy.COLOUR,
-    redraw_mm: options.RedrawMm = 0.0,
-    effort: options.EffortOption = options.Effort.NORMAL,
-    as_json: options.AsJson = False,
-) -> None:
+    ] = False
+    order: OrderOptions
+    as_json: options.AsJson = False
+
+
+@expanded
+def lines(given: LinesOptions) -> None:
     """Write the strokes of a picture as an SVG.
 
     An SVG keeps its own size. What has none, such as a photograph, becomes as large as the sheet allows, with the tones
@@ -61,18 +52,24 @@ def lines(
     from linewright.cli.terminal import Terminal
     from linewright.pictures.strokes_svg import write_svg_strokes
     from linewright.tasks import planning
+    from linewright.tasks.subject import subject
 
-    given = asked.Given(source, text, text_file, pattern, sentence, maker_file, anew)
-    wanted = asked.asked(given, method, as_json=as_json)
-    rig = target.of_rig(rig_file, said=not as_json).rig
+    as_json, to = given.as_json, given.to
+    with Terminal(as_json=as_json) as front:
+        wanted = subject(given.name.named(given.source), given.how.method, front)
+    rig = target.of_rig(given.rig_file, said=not as_json).rig
     # A drawing keeps its own size unless it is asked for another.
     own_size = Path(wanted.source).suffix.lower() in {".svg", ".svgz", ".pdf", ".dxf"}
-    fit = not own_size or at is not None or size_mm is not None
-    placement = options.placement(sheet, landscape, margin_mm, fit, turn, pen_by, at=at, size_mm=size_mm, mirror=mirror)
-    how = options.lines(wanted.method, pens, tolerance_mm, see_through=see_through, layers=layers, page=page, font=font)
-    task = planning.PlanTask(wanted.source, rig, placement, how, options.tidiness(redraw_mm, effort))
+    fit = not own_size or given.place.at is not None or given.place.size_mm is not None
+    task = planning.PlanTask(
+        wanted.source,
+        rig,
+        option_groups.placement(given.on, given.place, fit=fit, pen_by=given.order.pen_by),
+        option_groups.lines(given.how, wanted.method, tolerance_mm=given.tolerance_mm),
+        given.order.tidiness(),
+    )
     with Terminal(as_json=as_json) as front:
-        picture = planning.strokes(task, front, tidied=tidied)
+        picture = planning.strokes(task, front, tidied=given.tidied)
     drawing = picture.drawing
     write_svg_strokes(drawing, picture.width_mm, picture.height_mm, to, pen_width_mm=rig.pen.width_mm)
     pen_down_mm = float(drawing.stroke_lengths_mm().sum())

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-from dataclasses import asdict
+from dataclasses import asdict, astuple
 from typing import Annotated
 
 import typer
@@ -20,16 +20,17 @@ def log(
     as_json: options.AsJson = False,
 ) -> None:
     """List the drawings that were made on this computer."""
-    from linewright.run import log as drawing_log
+    from linewright.tasks.logbook import columns
+    from linewright.tasks.logbook import entries as newest
 
-    entries = drawing_log.entries(most)
+    entries = newest(most)
     if as_json:
         output.emit_json({"drawings": [asdict(entry) for entry in entries]})
     elif as_csv:
         table = io.StringIO()
-        writer = csv.DictWriter(table, drawing_log.COLUMNS, lineterminator="\n")
-        writer.writeheader()
-        writer.writerows(asdict(entry) for entry in entries)
+        writer = csv.writer(table, lineterminator="\n")
+        writer.writerow(columns())
+        writer.writerows(astuple(entry) for entry in entries)
         output.say(table.getvalue().rstrip("\n"))
     elif entries:
         from linewright.cli.tables import drawings as report

@@ -128,12 +128,12 @@ def _a_motor(made: Draft, axis: str) -> str:
 def _asked(answers: Answers) -> Draft:
     """Ask what is not answered yet, and again what does not go together."""
     from linewright.bringup.talk import StepCommand, Talk
-    from linewright.cli.bring_up import Screen, standard_input
+    from linewright.cli.bring_up import DialogueScreen, standard_input
     from linewright.errors import RigError
     from linewright.rig.draft import draft
     from linewright.rig.questions import QUESTIONS
 
-    screen = Screen(output.say, standard_input())
+    screen = DialogueScreen(output.say, standard_input())
     screen.hear(
         "plain", "Enter takes what stands in brackets; help explains; back goes back; stop leaves without a file."
     )

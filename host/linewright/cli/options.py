@@ -5,14 +5,13 @@ from __future__ import annotations
 import math
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Final, Literal
+from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
 if TYPE_CHECKING:
-    from linewright.planning.pipeline import Job, Lines, Placement
-    from linewright.rig.rig import Rig
-    from linewright.tidy import Tidiness
+    from linewright.planning.pipeline import Job
+    from linewright.tasks.planning import PlanTask
 
 
 AUTO: Final = "auto"
@@ -303,58 +302,6 @@ DriftLimit = Annotated[
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
 
 
-def placement(
-    sheet: str | None,
-    landscape: bool | None,
-    margin_mm: float | None,
-    fit: bool = True,
-    turn: str = AUTO,
-    pen_by: PenBy = PenBy.COLOUR,
-    *,
-    at: str | None = None,
-    size_mm: float | None = None,
-    mirror: bool = False,
-) -> Placement:
-    """The options in one value.
-
-    Raises
-    ------
-    InputError
-        If a place, a size or a turn is none.
-    """
-    from linewright.errors import InputError
-    from linewright.planning.arrangement import SIZE_HIGH_MM
-    from linewright.planning.pipeline import Placement
-
-    if size_mm is not None and not 0.1 <= size_mm <= SIZE_HIGH_MM:
-        raise InputError(f"--size {size_mm:g} is outside 0.1..{SIZE_HIGH_MM:g} mm", hint="give its width in mm")
-    return Placement(
-        sheet=sheet,
-        landscape=landscape,
-        margin_mm=margin_mm,
-        fit="fit" if fit else "keep",
-        turn_deg=_turn_deg(turn),
-        pen_by="colour" if pen_by is PenBy.COLOUR else "layer",
-        at_mm=None if at is None else pair(at, "--at"),
-        width_mm=size_mm,
-        mirror=mirror,
-    )
-
-
-def _turn_deg(turn: str) -> float | Literal["auto"]:
-    from linewright.errors import InputError
-
-    if turn == AUTO:
-        return "auto"
-    try:
-        found = float(turn)
-    except ValueError:
-        found = math.nan
-    if not abs(found) <= TURN_HIGH_DEG:
-        raise InputError(f"--turn {turn} is no angle", hint="take auto, or degrees clockwise such as 90 or -12.5")
-    return found
-
-
 def pair(words: str, option: str) -> tuple[float, float]:
     """Two lengths with a comma between.
 
@@ -376,49 +323,10 @@ def pair(words: str, option: str) -> tuple[float, float]:
     return x, y
 
 
-def lines(
-    method: str | None,
-    pens: str | None,
-    tolerance_mm: float | None = None,
-    *,
-    see_through: bool = False,
-    layers: str | None = None,
-    page: int = 1,
-    font: str | None = None,
-    within: str | None = None,
-    ink: str | None = None,
-) -> Lines:
-    """The options about how lines are made, in one value."""
-    from linewright.planning import pipeline
-    from linewright.planning.budget import Budget, read_ink_mm, read_time_s
-    from linewright.sources.pens import read_pens
-    from linewright.sources.picture import Words
-
-    return pipeline.Lines(
-        method,
-        () if pens is None else read_pens(pens),
-        pipeline.CURVE_TOLERANCE_MM if tolerance_mm is None else tolerance_mm,
-        see_through,
-        tuple(name.strip() for name in (layers or "").split(",") if name.strip()),
-        page,
-        Words(font is not None, () if font in (None, "outlines") else (font,)),
-        budget=None
-        if within is None and ink is None
-        else Budget(None if within is None else read_time_s(within), None if ink is None else read_ink_mm(ink)),
-    )
-
-
-def tidiness(redraw_mm: float, effort: Effort) -> Tidiness:
-    """The options about tidying, in one value."""
-    from linewright.tidy import Tidiness
-
-    return Tidiness(redraw_mm, effort.value)
-
-
-def job(source: str, rig: Rig, placement: Placement, lines: Lines, tidiness: Tidiness, *, as_json: bool) -> Job:
+def job(task: PlanTask, *, as_json: bool) -> Job:
     """A program kept earlier, or a picture planned as the options say; with a bar while that takes long."""
     from linewright.cli.terminal import Terminal
     from linewright.tasks import planning
 
     with Terminal(as_json=as_json) as front:
-        return planning.plan(planning.PlanTask(source, rig, placement, lines, tidiness), front)
+        return planning.plan(task, front)

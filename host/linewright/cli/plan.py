@@ -2,42 +2,37 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from linewright.cli import asked, next_steps, options, output, plan_many, target
+from linewright.cli import next_steps, option_groups, options, output, plan_many, target
+from linewright.cli.expanded import expanded
+from linewright.cli.option_groups import (
+    BudgetOptions,
+    LineOptions,
+    NameOptions,
+    OrderOptions,
+    PlaceOptions,
+    SheetOptions,
+)
 
 
-def plan(
-    sources: options.Sources = None,
-    text: options.Text = None,
-    text_file: options.TextFile = None,
-    pattern: options.Pattern = None,
-    sentence: options.Sentence = None,
-    maker_file: options.MakerFile = None,
-    anew: options.Anew = False,
-    method: options.Method = None,
-    pens: options.Pens = None,
-    see_through: options.SeeThrough = False,
-    layers: options.Layers = None,
-    page: options.Page = 1,
-    font: options.FontOption = None,
-    within: options.Within = None,
-    ink: options.Ink = None,
-    rig_file: options.RigFile = None,
-    sheet: options.SheetName = None,
-    landscape: options.Landscape = None,
-    margin_mm: options.Margin = None,
-    fit: options.Fit = True,
-    turn: options.TurnOption = options.AUTO,
-    at: options.At = None,
-    size_mm: options.Size = None,
-    mirror: options.Mirror = False,
-    pen_by: options.PenByOption = options.PenBy.COLOUR,
-    redraw_mm: options.RedrawMm = 0.0,
-    effort: options.EffortOption = options.Effort.NORMAL,
+@dataclass(frozen=True, kw_only=True)
+class PlanOptions:
+    """Everything that `linewright plan` takes."""
+
+    sources: options.Sources = None
+    name: NameOptions = field(default_factory=NameOptions)
+    how: LineOptions = field(default_factory=LineOptions)
+    budget: BudgetOptions = field(default_factory=BudgetOptions)
+    rig_file: options.RigFile = None
+    on: SheetOptions = field(default_factory=SheetOptions)
+    fit: options.Fit = True
+    place: PlaceOptions = field(default_factory=PlaceOptions)
+    order: OrderOptions = field(default_factory=OrderOptions)
     keep_as: Annotated[
         Path | None,
         typer.Option(
@@ -46,19 +41,19 @@ def plan(
             metavar="FILE.lw",
             help="Keep the program, to be drawn later; of several sources or sheets, the folder for their programs.",
         ),
-    ] = None,
+    ] = None
     pictures: Annotated[
         Path, typer.Option("--pictures", "-p", metavar="FOLDER", help="Where the preview pictures go.")
-    ] = Path("out"),
-    no_pictures: Annotated[bool, typer.Option("--no-pictures", help="Write no preview pictures.")] = False,
-    speed_map: options.SpeedMap = False,
+    ] = Path("out")
+    no_pictures: Annotated[bool, typer.Option("--no-pictures", help="Write no preview pictures.")] = False
+    speed_map: options.SpeedMap = False
     poster: Annotated[
         bool,
         typer.Option(
             "--poster",
             help="Divide a picture of --size MM among as many sheets as it takes, with numbers and marks to join them.",
         ),
-    ] = False,
+    ] = False
     series: Annotated[
         Path | None,
         typer.Option(
@@ -68,13 +63,13 @@ def plan(
             readable=False,
             show_default=False,
         ),
-    ] = None,
+    ] = None
     workers: Annotated[
         int | None,
         typer.Option(
             "--workers", metavar="N", min=1, max=256, help="Processes for several sources; one per processor."
         ),
-    ] = None,
+    ] = None
     cluster: Annotated[
         str | None,
         typer.Option(
@@ -83,60 +78,73 @@ def plan(
             help="Plan on the Dask cluster whose scheduler answers there. It and its workers exchange pickled objects, "
             "so each can run code on the others: use machines of your own, on a closed network or with TLS.",
         ),
-    ] = None,
-    as_json: options.AsJson = False,
-) -> None:
+    ] = None
+    as_json: options.AsJson = False
+
+    @property
+    def many(self) -> bool:
+        """Whether several pictures are planned, or one as one of several."""
+        return self.sources is not None and (len(self.sources) > 1 or self.cluster is not None)
+
+    @property
+    def sheets(self) -> bool:
+        """Whether one source becomes several sheets."""
+        from linewright.planning import pipeline
+
+        asked = self.poster or self.series is not None
+        return asked or (not self.many and self.sources is not None and any(map(pipeline.is_poster, self.sources)))
+
+
+@expanded
+def plan(given: PlanOptions) -> None:
     """Plan a drawing without drawing it.
 
     Places the picture on its sheet, and gives preview, time, lengths and warnings. Nothing moves. Several pictures are
     planned side by side, each as it would be alone; what is wrong with one does not stop the others.
     """
+    carry_out(given)
+
+
+def carry_out(given: PlanOptions) -> None:
+    """Plan what the options ask for, and say how it went.
+
+    Raises
+    ------
+    InputError
+        If options do not go together, or the picture cannot be drawn.
+    """
     from linewright.cli.tables import drawings as report
     from linewright.cli.terminal import Terminal
-    from linewright.errors import InputError
     from linewright.pictures import album
-    from linewright.planning import pipeline
     from linewright.tasks import planning
     from linewright.tasks.sheets import SheetsTask
+    from linewright.tasks.subject import subject
 
-    many = sources is not None and (len(sources) > 1 or cluster is not None)
-    if cluster is not None and not many:
-        raise InputError("--cluster plans pictures, and none was named", hint="name files")
-    if many and keep_as is not None and pipeline.is_job(keep_as):
-        raise InputError(f"{keep_as} is one program, and several are planned", hint="name a folder")
-    sheets = (
-        poster or series is not None or (not many and sources is not None and any(map(pipeline.is_poster, sources)))
+    sheets = given.sheets
+    _refuse_what_does_not_go_together(given, sheets=sheets)
+    as_json, keep_as = given.as_json, given.keep_as
+    outputs = planning.Outputs(keep_as, None if given.no_pictures else given.pictures, given.speed_map)
+    first = "pictures" if given.many else given.sources[0] if given.sources else None
+    with Terminal(as_json=as_json) as front:
+        wanted = subject(given.name.named(first), given.how.method, front)
+    task = planning.PlanTask(
+        wanted.source,
+        target.of_rig(given.rig_file, said=not as_json).rig,
+        option_groups.placement(given.on, given.place, fit=given.fit, pen_by=given.order.pen_by),
+        option_groups.lines(given.how, wanted.method, given.budget),
+        given.order.tidiness(),
     )
-    if many and sheets:
-        raise InputError("a poster or a series is planned alone", hint="name one picture or arrangement")
-    if sheets and keep_as is not None and pipeline.is_job(keep_as):
-        raise InputError(f"{keep_as} is one program, and several sheets are planned", hint="name a folder")
-    if not many and not sheets and keep_as is not None and not pipeline.is_job(keep_as):
-        raise InputError(
-            f"{keep_as} does not end in {pipeline.JOB_SUFFIX}", hint="`draw` knows programs by that ending"
-        )
-    outputs = planning.Outputs(keep_as, None if no_pictures else pictures, speed_map)
-    first = "pictures" if many else sources[0] if sources else None
-    given = asked.Given(first, text, text_file, pattern, sentence, maker_file, anew)
-    wanted = asked.asked(given, method, as_json=as_json)
-    rig = target.of_rig(rig_file, said=not as_json).rig
-    placement = options.placement(sheet, landscape, margin_mm, fit, turn, pen_by, at=at, size_mm=size_mm, mirror=mirror)
-    tidiness = options.tidiness(redraw_mm, effort)
-    how = options.lines(
-        wanted.method, pens, see_through=see_through, layers=layers, page=page, font=font, within=within, ink=ink
-    )
-    if many:
-        tasks = [planning.PlanTask(source, rig, placement, how, tidiness) for source in sources or ()]
-        plan_many.carry_out(tasks, outputs, planning.Spread(workers, cluster), as_json=as_json)
+    if given.many:
+        tasks = [replace(task, source=source) for source in given.sources or ()]
+        plan_many.carry_out(tasks, outputs, planning.Spread(given.workers, given.cluster), as_json=as_json)
         return
     if sheets:
-        task = planning.PlanTask(wanted.source, rig, placement, how, tidiness)
-        base = album.stem(wanted.name)
-        plan_many.carry_out_sheets(SheetsTask(task, base, poster, series), outputs, as_json=as_json)
+        wish = SheetsTask(task, album.stem(wanted.name), given.poster, given.series)
+        plan_many.carry_out_sheets(wish, outputs, as_json=as_json)
         return
-    job = options.job(wanted.source, rig, placement, how, tidiness, as_json=as_json)
+    job = options.job(task, as_json=as_json)
     program = job.program
-    with Terminal(as_json=as_json or no_pictures) as front:
+    with Terminal(as_json=as_json or given.no_pictures) as front:
         front.progress("writing the pictures")
         written = planning.write(program, wanted.name, outputs)
     if as_json:
@@ -159,3 +167,22 @@ def plan(
     if keep_as is not None:
         change = ("--ask-pens",) if len(program.groups) > 1 else ()
         output.say(f"{keep_as} is kept. Draw it: {next_steps.command('draw', keep_as, *change)}")
+
+
+def _refuse_what_does_not_go_together(given: PlanOptions, *, sheets: bool) -> None:
+    from linewright.errors import InputError
+    from linewright.planning import pipeline
+
+    keep_as = given.keep_as
+    if given.cluster is not None and not given.many:
+        raise InputError("--cluster plans pictures, and none was named", hint="name files")
+    if given.many and keep_as is not None and pipeline.is_job(keep_as):
+        raise InputError(f"{keep_as} is one program, and several are planned", hint="name a folder")
+    if given.many and sheets:
+        raise InputError("a poster or a series is planned alone", hint="name one picture or arrangement")
+    if sheets and keep_as is not None and pipeline.is_job(keep_as):
+        raise InputError(f"{keep_as} is one program, and several sheets are planned", hint="name a folder")
+    if not given.many and not sheets and keep_as is not None and not pipeline.is_job(keep_as):
+        raise InputError(
+            f"{keep_as} does not end in {pipeline.JOB_SUFFIX}", hint="`draw` knows programs by that ending"
+        )

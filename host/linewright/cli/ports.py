@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
 from typing import Annotated
 
 import typer
@@ -20,26 +19,24 @@ def ports(
     """
     from rich.table import Table
 
-    from linewright.board import machines
-    from linewright.board.ports import asked, listed
     from linewright.cli import next_steps
+    from linewright.tasks.ports import plugged_in
 
-    seen = listed() if quiet else [asked(one) for one in listed()]
-    rigs = {one.unique: one.rig_file for one in machines.memory().met if one.unique}
+    found = plugged_in(ask=not quiet)
     if as_json:
-        output.emit_json({"ports": [{**asdict(one), "rig_file": rigs.get(one.unique)} for one in seen]})
+        output.emit_json({"ports": [one.describe() for one in found]})
         return
-    if not seen:
+    if not found:
         output.say("no serial port is there: plug the board in with a cable that carries data, not only power")
         output.say("without a board: --port virtual is a virtual rig")
         return
     table = Table("port", "what answers", "number", "rig", box=None, pad_edge=False)
-    for one in seen:
+    for one, rig_file in ((each.seen, each.rig_file) for each in found):
         answers = f"{one.board}, version {one.version}" if one.board else f"nobody ({one.about or 'no description'})"
-        table.add_row(one.port, answers, one.unique or "-", rigs.get(one.unique, "-"))
+        table.add_row(one.port, answers, one.unique or "-", rig_file or "-")
     output.console().print(table)
-    if not quiet and not any(one.board for one in seen):
+    if not quiet and not any(each.seen.board for each in found):
         output.say(
             "No board of ours answers. A new one gets its code first: "
-            f"{next_steps.command('board', 'flash', '--port', seen[0].port)}"
+            f"{next_steps.command('board', 'flash', '--port', found[0].seen.port)}"
         )

@@ -12,7 +12,6 @@ from linewright.cli import drawing_report, options, output, target
 from linewright.tasks import cautions
 
 if TYPE_CHECKING:
-    from linewright.run.journal import Story
     from linewright.tasks.resuming import BrokenOff
 
 
@@ -54,7 +53,7 @@ def resume(
     from linewright.tasks import resuming
 
     if list_all:
-        _list(resuming.unfinished(), resuming.damaged(), as_json=as_json)
+        _list(as_json=as_json)
         return
     story = resuming.find(name)
     before = Path(story.rig_file or target.DEFAULT)
@@ -94,16 +93,19 @@ def _show(broken: BrokenOff, folder: Path, *, as_json: bool) -> None:
 
     written = resuming.picture_of_rest(broken, folder)
     if as_json:
-        output.emit_json({**_facts(broken.story), "pictures": [str(path) for path in written]})
+        output.emit_json({**resuming.facts(broken.story), "pictures": [str(path) for path in written]})
         return
     _tell(broken)
     for path in written:
         output.say(str(path))
 
 
-def _list(stories: list[Story], damaged: list[str], *, as_json: bool) -> None:
+def _list(*, as_json: bool) -> None:
+    from linewright.tasks import resuming
+
+    stories, damaged = resuming.unfinished(), resuming.damaged()
     if as_json:
-        output.emit_json({"drawings": [_facts(story) for story in stories], "damaged": damaged})
+        output.emit_json({"drawings": [resuming.facts(story) for story in stories], "damaged": damaged})
         return
     for message in damaged:
         output.warn(message)
@@ -112,21 +114,3 @@ def _list(stories: list[Story], damaged: list[str], *, as_json: bool) -> None:
         output.say(f"{story.folder.name}  {story.picture} on {story.sheet}, {done}, begun {story.began}")
     if not stories:
         output.say("there is no drawing to carry on")
-
-
-def _facts(story: Story) -> dict[str, object]:
-    return {
-        "name": story.folder.name,
-        "picture": story.picture,
-        "sheet": story.sheet,
-        "rig": story.rig_name,
-        "rig_fingerprint": story.rig_fingerprint,
-        "port": story.port,
-        "began": story.began,
-        "last": story.last,
-        "ended": story.ended,
-        "records_done": story.records_done,
-        "records": story.records,
-        "strokes_done": story.strokes_done,
-        "strokes": story.strokes,
-    }

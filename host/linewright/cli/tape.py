@@ -28,18 +28,10 @@ def tape(
     from linewright import wording
     from linewright.cli.exit_codes import EXIT_LINK
     from linewright.cli.tables import drawings
-    from linewright.pictures import album
-    from linewright.rig.sheet_place import sheet_on
-    from linewright.simulation.replay import read_trace
+    from linewright.tasks.tapes import read_tape
 
-    aimed = target.of_rig(rig_file, said=not as_json)
-    lies = sheet_on(aimed.rig, sheet)
-    trace = read_trace(file, keep_drawn=True)
-    written: list[Path] = []
+    trace, written = read_tape(file, target.of_rig(rig_file, said=not as_json), sheet, pictures)
     strokes = 0 if trace.drawn is None else len(trace.drawn)
-    if trace.drawn is not None and strokes:
-        scene = album.tape_scene(trace.drawn, lies, aimed.rig.sheet.offset_mm, aimed.rig.pen.width_mm, file.name)
-        written = album.write(scene, pictures, f"{file.stem}-tape")
     if as_json:
         output.emit_json(
             {

@@ -35,14 +35,13 @@ def tune(
     stays within the wobble, and writes it into the rig file. The old file is kept.
     """
     from linewright.cli.terminal import Terminal
-    from linewright.planning import pipeline
+    from linewright.planning.pipeline import Placement
     from linewright.tasks import tuning
-    from linewright.tidy import Tidiness
+    from linewright.tasks.planning import PlanTask
 
     tuning.check_wobble(wobble)
     aimed = target.of_rig(rig_file, said=not as_json)
-    placement = pipeline.Placement(sheet=sheet)
-    job = options.job(picture, aimed.rig, placement, pipeline.Lines(), Tidiness(), as_json=as_json)
+    job = options.job(PlanTask(picture, aimed.rig, Placement(sheet=sheet)), as_json=as_json)
     with Terminal(as_json=as_json) as front:
         choice, kept = tuning.tune(job, aimed, front, wobble_mm=wobble, only_show=only_show)
     if as_json:

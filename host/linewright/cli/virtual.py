@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
@@ -45,34 +46,18 @@ def virtual(
 
     The board's own code on a simulated machine, until its host leaves, or until Ctrl-C with --stay.
     """
-    from linewright.errors import InputError
-    from linewright.simulation.faults import Faults
-    from linewright.virtual.process import INTERPRETERS, serve
+    from linewright.tasks.virtual_rig import VirtualRigTask, run
+    from linewright.tasks.virtual_rig import faults as known_faults
 
     if faults:
-        output.say(Faults.described())
+        output.say(known_faults())
         return 0
-    if interpreter not in INTERPRETERS:
-        raise InputError(f"interpreter {interpreter!r} is neither {INTERPRETERS[0]} nor {INTERPRETERS[1]}")
-    Faults.parse(fault or [])
+    task = VirtualRigTask(None, listen, tape, interpreter, fault or (), stay, real_time, hands)
+    task.check()
     aimed = target.of_rig(rig_file)
-    rig_file = aimed.rig_file
-    arguments = ["--listen", listen, "--interpreter", interpreter]
-    if rig_file is not None:
-        arguments += ["--rig", str(rig_file)]
-    if tape is not None:
-        arguments += ["--tape", str(tape)]
-    for one in fault or []:
-        arguments += ["--fault", one]
-    if stay:
-        arguments.append("--stay")
-    if real_time:
-        arguments.append("--real-time")
-    if hands:
-        arguments.append("--leash")
 
     def ready(address: str) -> None:
         draw = next_steps.command("draw", "FILE", "--port", f"socket:{address}", about=aimed)
         output.say(f"a virtual rig of {aimed.name}; connect with: {draw}", stderr=True)
 
-    return serve(arguments, ready=ready)
+    return run(replace(task, rig_file=aimed.rig_file), ready)

@@ -18,7 +18,7 @@ from linewright.tasks.front import Cancelled
 if TYPE_CHECKING:
     from linewright.board.session_values import Control, Progress
     from linewright.desk.archive import Archive
-    from linewright.desk.machine import Machine, Met
+    from linewright.desk.machine import DeskMachine, Met
     from linewright.desk.screen import Screen
     from linewright.planning.arrangement import Arrangement
     from linewright.run.journal import Story
@@ -53,7 +53,7 @@ class Wanted:
 class DrawingDesk:
     """What the page shows of a drawing, and what it asks of it."""
 
-    def __init__(self, screen: Screen, machine: Machine, shelf: geometry.GeometryShelf, archive: Archive) -> None:
+    def __init__(self, screen: Screen, machine: DeskMachine, shelf: geometry.GeometryShelf, archive: Archive) -> None:
         self._screen = screen
         self._machine = machine
         self._shelf = shelf
@@ -69,7 +69,7 @@ class DrawingDesk:
 
     def draw(self, wanted: Wanted) -> None:
         """Begin."""
-        from linewright.desk.machine import Wish
+        from linewright.desk.machine import MachineWish
 
         if self.under_way:
             raise InputError("something is being drawn already")
@@ -89,7 +89,7 @@ class DrawingDesk:
             "can_carry_on": False,
             "result": None,
         }
-        self._machine.ask(Wish("draw", "Drawing", lambda met: self._carry_out(wanted, met)))
+        self._machine.ask(MachineWish("draw", "Drawing", lambda met: self._carry_out(wanted, met)))
         self._screen.put("progress", None)
         self._screen.put("drawing", self._shown)
 

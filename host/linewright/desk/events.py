@@ -34,7 +34,7 @@ class Plain(Event):
 
 
 @dataclass(frozen=True)
-class Put(Event):
+class PutEvent(Event):
     """Something to put on the sheet; one of the first five."""
 
     upload: Id | None = None
@@ -96,7 +96,7 @@ class Pens(Event):
 
 
 @dataclass(frozen=True)
-class Item(Event):
+class ItemEvent(Event):
     """One item, or none."""
 
     item: Id | None = None
@@ -151,7 +151,7 @@ class Jog(Event):
 
 
 @dataclass(frozen=True)
-class Pen(Event):
+class PenEvent(Event):
     """A height of the pen."""
 
     height: Literal["up", "down"] | int
@@ -216,7 +216,7 @@ class Switch(Event):
 
 
 SHEET_EVENTS: Final[dict[str, type[Event]]] = {
-    "put": Put,
+    "put": PutEvent,
     "set": Set,
     "copy": Items,
     "remove": Items,
@@ -227,7 +227,7 @@ SHEET_EVENTS: Final[dict[str, type[Event]]] = {
     "undo": Plain,
     "redo": Plain,
     "clear": Plain,
-    "previews": Item,
+    "previews": ItemEvent,
     "again": Named,
 }
 """They change what lies on the sheet, or show more of it."""
@@ -248,7 +248,7 @@ MACHINE_EVENTS: Final[dict[str, type[Event]]] = {
     "home": Plain,
     "check": Plain,
     "jog": Jog,
-    "pen": Pen,
+    "pen": PenEvent,
     "trial": TrialSheet,
     "trial_draw": Confirmed,
     "trial_close": Plain,

@@ -68,7 +68,7 @@ class Door:
         return f"linewright-desk-{next(iter(self.hosts)).rpartition(':')[2]}"
 
 
-class Guard:
+class AccessGuard:
     """Lets in who has the key.
 
     Parameters

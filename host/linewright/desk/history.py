@@ -27,7 +27,7 @@ KEPT_BYTES: Final = 20_000_000
 
 
 @dataclass(frozen=True)
-class Step:
+class HistoryStep:
     """One state of the sheet.
 
     Parameters
@@ -57,7 +57,7 @@ class History:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self.trouble = ""
-        self._steps: list[Step] = [Step("", to_json(Arrangement()))]
+        self._steps: list[HistoryStep] = [HistoryStep("", to_json(Arrangement()))]
         self._at = 0
         self._gesture = ""
         try:
@@ -102,7 +102,7 @@ class History:
         if new == self._now:
             return
         self._keep(new)
-        step = Step(what, to_json(new), gesture)
+        step = HistoryStep(what, to_json(new), gesture)
         goes_on = bool(gesture) and gesture == self._gesture and self._steps[self._at].gesture == gesture
         self._take(step, goes_on=goes_on)
         self._write({"what": what, "held": step.held, "gesture": gesture, "goes_on": goes_on})
@@ -139,7 +139,7 @@ class History:
         self._gesture = ""
         self._write({"go": way})
 
-    def _take(self, step: Step, *, goes_on: bool) -> None:
+    def _take(self, step: HistoryStep, *, goes_on: bool) -> None:
         del self._steps[self._at + 1 :]
         if goes_on:
             self._steps[self._at] = step
@@ -182,7 +182,7 @@ class History:
             self._keep(self._now)
             return
         if found != self._now:
-            self._take(Step("change in the file", to_json(found)), goes_on=False)
+            self._take(HistoryStep("change in the file", to_json(found)), goes_on=False)
             self._now = found
             self._write({"what": "change in the file", "held": to_json(found), "gesture": "", "goes_on": False})
 
@@ -217,7 +217,7 @@ class History:
                     return False
                 self._at = at
                 return True
-            step = Step(str(said["what"]), str(said["held"]), str(said["gesture"]))
+            step = HistoryStep(str(said["what"]), str(said["held"]), str(said["gesture"]))
             from_json(step.held)
             self._take(step, goes_on=bool(said["goes_on"]))
         except (ValueError, KeyError, TypeError):
@@ -235,5 +235,5 @@ class History:
         # The first line is replayed onto the empty sheet that every history begins with.
         with replacing(path) as stream:
             stream.write("\n".join([*lines, *back, ""]).encode())
-        self._steps.insert(0, Step("", to_json(Arrangement())))
+        self._steps.insert(0, HistoryStep("", to_json(Arrangement())))
         self._at += 1

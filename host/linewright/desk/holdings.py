@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 from linewright.desk.archive import Archive
 from linewright.desk.drawing import DrawingDesk
-from linewright.desk.machine import DeskFront, Machine
-from linewright.desk.questions import Notes, Questions
+from linewright.desk.machine import DeskFront, DeskMachine
+from linewright.desk.questions import DeskNotes, Questions
 from linewright.desk.screen import Screen
 from linewright.desk.sheet_desk import SheetDesk
 from linewright.errors import InputError
@@ -39,14 +39,14 @@ class Holdings:
     def __init__(self, folder: Path, target: Target) -> None:
         self.folder = folder
         self.screen = Screen()
-        self.notes = Notes(self.screen)
+        self.notes = DeskNotes(self.screen)
         self.questions = Questions(self.screen)
         self.archive = Archive(folder)
         self.pictures: dict[str, tuple[str, bytes]] = {}  # id to media type and content
         self.stopping = threading.Event()  # what is worked out beside the machine
         self.task_name = ""
         self.sheet = SheetDesk(folder, target.rig, self.screen, self.notes, self.archive)
-        self.machine = Machine(target, self.screen, self.notes, self.questions, self._changed)
+        self.machine = DeskMachine(target, self.screen, self.notes, self.questions, self._changed)
         self.drawing = DrawingDesk(self.screen, self.machine, self.sheet.shelf, self.archive)
         self._first_target = target
         self._rigs: dict[str, Target] = {}

@@ -1,4 +1,4 @@
-"""`Machine`: the thread that holds the one session with the board, and does with it what the page wishes.
+"""`DeskMachine`: the thread that holds the one session with the board, and does with it what the page wishes.
 
 A wish is a function that gets the machine as it is met. Between wishes the board is asked how it stands a few times a
 second, so that what the page shows is true, a board that has gone is noticed, and one that is there keeps its place.
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from linewright.board.session import Session
     from linewright.board.session_values import Control, Progress
     from linewright.board.status import BoardStatus
-    from linewright.desk.questions import Notes, Questions
+    from linewright.desk.questions import DeskNotes, Questions
     from linewright.desk.screen import Screen
     from linewright.tasks.target import Target
 
@@ -35,7 +35,7 @@ AGAIN_S: Final = 2.0
 
 
 @dataclass(frozen=True)
-class Wish:
+class MachineWish:
     """Something to do with the machine.
 
     Parameters
@@ -79,7 +79,7 @@ class DeskFront:
     has_first_pen : somebody has said already that the pen which is asked for first is in.
     """
 
-    notes: Notes
+    notes: DeskNotes
     questions: Questions
     told: Callable[[str, float | None], None]
     on_progress: Callable[[Progress], None] = lambda _now: None
@@ -128,7 +128,7 @@ class DeskFront:
             self.control = None
 
 
-class Machine:
+class DeskMachine:
     """The machine of the desk.
 
     Parameters
@@ -141,7 +141,7 @@ class Machine:
         self,
         target: Target,
         screen: Screen,
-        notes: Notes,
+        notes: DeskNotes,
         questions: Questions,
         changed: Callable[[Target], None],
     ) -> None:
@@ -151,8 +151,8 @@ class Machine:
         self._notes = notes
         self._questions = questions
         self._changed = changed
-        self._wishes: queue.Queue[Wish | None] = queue.Queue()
-        self._jog: Wish | None = None
+        self._wishes: queue.Queue[MachineWish | None] = queue.Queue()
+        self._jog: MachineWish | None = None
         self._front: DeskFront | None = None
         self._wanted = True  # to be connected
         self._closing = False
@@ -184,7 +184,7 @@ class Machine:
         if self._thread.is_alive():
             self._thread.join(15.0)
 
-    def ask(self, wish: Wish) -> None:
+    def ask(self, wish: MachineWish) -> None:
         """Do this when all that was wished before is done.
 
         Raises
@@ -200,10 +200,10 @@ class Machine:
                     self._jog = wish
                     return
                 self._jog = wish
-            wish = Wish("jog", "Moving", lambda met: self._take_jog().do(met))
+            wish = MachineWish("jog", "Moving", lambda met: self._take_jog().do(met))
         self._wishes.put(wish)
 
-    def _take_jog(self) -> Wish:
+    def _take_jog(self) -> MachineWish:
         with self._lock:
             wish, self._jog = self._jog, None
         assert wish is not None
@@ -248,7 +248,7 @@ class Machine:
         if control is not None:
             control.cut()
             return
-        self._wishes.put(Wish("cut", "Switching the motors off", lambda met: met.session.cut()))
+        self._wishes.put(MachineWish("cut", "Switching the motors off", lambda met: met.session.cut()))
         if front is not None:
             self._cuts = True
             self.stop()
@@ -312,7 +312,7 @@ class Machine:
                     self._do(wish, met)
                 self._look(met)
 
-    def _next_wish(self, session: Session) -> Wish | None:
+    def _next_wish(self, session: Session) -> MachineWish | None:
         until_s = time.monotonic() + LOOK_S
         while time.monotonic() < until_s:
             try:
@@ -321,7 +321,7 @@ class Machine:
                 session.talk.turn()
         return None
 
-    def _do(self, wish: Wish, met: Met) -> None:
+    def _do(self, wish: MachineWish, met: Met) -> None:
         """Carry a wish out; what the machine or the page is to blame for is said, and the machine is held on."""
         front = DeskFront(self._notes, self._questions, self._doing)
         self._unwinding = self._cuts = False

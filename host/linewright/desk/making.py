@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from linewright.tasks.laying_out import KeptPictures, LaidOut
 
 
-class Bench(Protocol):
+class WorkBench(Protocol):
     """Where something is made: told how it goes, and asked whether anybody still wants it."""
 
     kept: KeptPictures
@@ -32,19 +32,19 @@ class Bench(Protocol):
         """A part is ready."""
 
 
-class Wish(Protocol):
+class WorkerWish(Protocol):
     """Something to be made."""
 
-    def make(self, bench: Bench) -> object:
+    def make(self, bench: WorkBench) -> object:
         """Make it; what is returned goes back to who wished it."""
 
 
-class Maker(Quiet):
+class PlanMaker(Quiet):
     """A `Front` of the tasks that passes progress on.
 
     Parameters
     ----------
-    told : see `Bench.progress`.
+    told : see `WorkBench.progress`.
     """
 
     def __init__(self, told: Callable[[str, float | None], None]) -> None:
@@ -97,19 +97,19 @@ class PlanWish:
     folder: Path
     rig: Rig
 
-    def make(self, bench: Bench) -> object:
-        """See `Wish.make`."""
+    def make(self, bench: WorkBench) -> object:
+        """See `WorkerWish.make`."""
         from linewright.desk import geometry
         from linewright.tasks import laying_out
 
-        front = Maker(bench.progress)
+        front = PlanMaker(bench.progress)
         bench.progress("making lines", 0.0)
         laid = laying_out.lay_out(_arranged(self), self.rig, front, bench.kept)
         bench.show("sketch", Sketch.of(laid))
         job = laying_out.plan_laid_out(laid, self.rig, front)
         shown = geometry.of_program(job.program, self.rig)
         # A copy, without what was worked out for the views.
-        return Plan(replace(job.program), shown, figures(job), job.warnings)
+        return DeskPlan(replace(job.program), shown, figures(job), job.warnings)
 
 
 @dataclass(frozen=True)
@@ -118,13 +118,13 @@ class WarmWish:
 
     rig: Rig
 
-    def make(self, bench: Bench) -> object:
-        """See `Wish.make`."""
+    def make(self, bench: WorkBench) -> object:
+        """See `WorkerWish.make`."""
         from linewright.planning.arrangement import Arrangement, Item
         from linewright.planning.pipeline import Arranged
         from linewright.tasks import laying_out
 
-        front = Maker(bench.progress)
+        front = PlanMaker(bench.progress)
         letter = Arrangement(items=(Item("warm", text="ab", width_mm=20.0),))
         laying_out.plan_laid_out(laying_out.lay_out(Arranged(letter), self.rig, front), self.rig, front)
         return None
@@ -162,7 +162,7 @@ class Sketch:
 
 
 @dataclass(frozen=True, eq=False)
-class Plan:
+class DeskPlan:
     """The sheet, planned."""
 
     program: Program
@@ -180,8 +180,8 @@ class PreviewsWish:
     rig: Rig
     item: Item
 
-    def make(self, bench: Bench) -> object:
-        """See `Wish.make`."""
+    def make(self, bench: WorkBench) -> object:
+        """See `WorkerWish.make`."""
         from linewright.tasks import laying_out
 
         bench.progress("looking at the photograph", None)
@@ -199,14 +199,14 @@ class PreviewWish:
     item: Item
     method: str
 
-    def make(self, bench: Bench) -> object:
-        """See `Wish.make`."""
+    def make(self, bench: WorkBench) -> object:
+        """See `WorkerWish.make`."""
         import numpy as np
 
         from linewright.desk import geometry
         from linewright.tasks import laying_out
 
-        laid, job = laying_out.tried(_arranged(self), self.item, self.method, self.rig, Maker(bench.progress))
+        laid, job = laying_out.tried(_arranged(self), self.item, self.method, self.rig, PlanMaker(bench.progress))
         x0, y0, x1, y1 = laid.laid[0].boxes_mm[0]
         points = geometry.on_sheet(job.program.drawing.points_mm, self.rig) - np.array([x0, y0])
         found = figures(job)
@@ -221,8 +221,8 @@ class PreviewWish:
 class CatalogueWish:
     """What methods there are."""
 
-    def make(self, bench: Bench) -> object:
-        """See `Wish.make`."""
+    def make(self, bench: WorkBench) -> object:
+        """See `WorkerWish.make`."""
         from linewright.desk.catalogue import catalogue
 
         del bench

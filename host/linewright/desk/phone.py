@@ -17,7 +17,7 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from linewright.desk.app import page_file, taken_in
-from linewright.desk.guard import Door, Guard
+from linewright.desk.guard import AccessGuard, Door
 from linewright.desk.listening import Server, config
 from linewright.desk.page_words import told
 from linewright.errors import InputError, LinewrightError
@@ -82,7 +82,7 @@ class PhoneDoor:
         self._show(None)
 
     async def _open(self, listener: socket.socket, door: Callable[[], Door]) -> None:
-        self._server = Server(config(Guard(self._app, door)), signals=False)
+        self._server = Server(config(AccessGuard(self._app, door)), signals=False)
         self._serving = asyncio.create_task(self._server.serve(sockets=[listener]))
 
     async def _close(self) -> None:

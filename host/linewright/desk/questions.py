@@ -1,4 +1,4 @@
-"""`Questions` to whoever sits at the page, and `Notes` of what has happened."""
+"""`Questions` to whoever sits at the page, and `DeskNotes` of what has happened."""
 
 from __future__ import annotations
 
@@ -106,7 +106,7 @@ class Questions:
         self._screen.put("questions", list(self._open.values()))
 
 
-class Notes:
+class DeskNotes:
     """What has happened, newest last; from any thread."""
 
     def __init__(self, screen: Screen) -> None:

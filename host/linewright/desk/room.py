@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 from linewright.desk import events, first_day
 from linewright.desk.drawing import Wanted
 from linewright.desk.holdings import Holdings
-from linewright.desk.machine import Wish
+from linewright.desk.machine import MachineWish
 from linewright.desk.screen import Window
 from linewright.desk.truing import TruingDesk
 from linewright.errors import InputError
@@ -226,7 +226,7 @@ class Room(Holdings):
         to_place = event.to_mm is not None
         self._ask("jog", "Moving", lambda _met, at: hand_moves.jog(at, self.front, (x, y), to_place=to_place))
 
-    def _on_pen(self, event: events.Pen) -> None:
+    def _on_pen(self, event: events.PenEvent) -> None:
         from linewright.tasks import hand_moves
 
         self._ask("pen", "Moving the pen", lambda _met, at: hand_moves.pen(at, self.front, str(event.height)))
@@ -235,7 +235,7 @@ class Room(Holdings):
         def carry_out(met: Met) -> None:
             do(met, met.at(self.machine.target))
 
-        self.machine.ask(Wish(kind, busy, carry_out))
+        self.machine.ask(MachineWish(kind, busy, carry_out))
 
     # Which machine
 

@@ -10,7 +10,16 @@ from typing import TYPE_CHECKING, Any, Final
 from linewright.desk import edits, workers
 from linewright.desk.geometry import GeometryShelf
 from linewright.desk.history import History
-from linewright.desk.making import CatalogueWish, Plan, PlanWish, PreviewsWish, PreviewWish, Refusal, Sketch, WarmWish
+from linewright.desk.making import (
+    CatalogueWish,
+    DeskPlan,
+    PlanWish,
+    PreviewsWish,
+    PreviewWish,
+    Refusal,
+    Sketch,
+    WarmWish,
+)
 from linewright.desk.penbox import PenBox
 from linewright.desk.uploads import Uploads
 from linewright.desk.workers import Worker
@@ -24,7 +33,7 @@ if TYPE_CHECKING:
 
     from linewright.desk import events
     from linewright.desk.archive import Archive
-    from linewright.desk.questions import Notes
+    from linewright.desk.questions import DeskNotes
     from linewright.desk.screen import Screen
     from linewright.rig.rig import Rig
 
@@ -41,12 +50,12 @@ class SheetDesk:
     rig : of the machine that it lies on; see `lies_on`.
     """
 
-    def __init__(self, folder: Path, rig: Rig, screen: Screen, notes: Notes, archive: Archive) -> None:
+    def __init__(self, folder: Path, rig: Rig, screen: Screen, notes: DeskNotes, archive: Archive) -> None:
         self.history = History(folder)
         self.uploads = Uploads(folder)
         self.pens = PenBox(folder)
         self.shelf = GeometryShelf()
-        self.plan: Plan | None = None
+        self.plan: DeskPlan | None = None
         self._rig = rig
         self._screen = screen
         self._notes = notes
@@ -112,7 +121,7 @@ class SheetDesk:
             self._show_all()
             self._replan()
 
-    def _on_put(self, event: events.Put) -> dict[str, Any]:
+    def _on_put(self, event: events.PutEvent) -> dict[str, Any]:
         given = [event.upload, event.words, event.sentence, event.pattern, event.surprise or None]
         if sum(one is not None for one in given) != 1:
             raise InputError("put one thing: upload, words, sentence, pattern or surprise")
@@ -200,7 +209,7 @@ class SheetDesk:
     def _on_again(self, event: events.Named) -> None:
         self._change(self._archive.arrangement(event.drawing), "lay an earlier drawing out again")
 
-    def _on_previews(self, event: events.Item) -> None:
+    def _on_previews(self, event: events.ItemEvent) -> None:
         self._second.forget()
         self._to_preview = []
         for one in self._previews["list"]:
@@ -325,7 +334,7 @@ class SheetDesk:
         self._show_plan({**shown, "sketch": name, "sketch_pens": sketch.pens})
         self._show_items()
 
-    def _take_plan(self, number: int, plan: Plan) -> None:
+    def _take_plan(self, number: int, plan: DeskPlan) -> None:
         self.plan = plan
         shown = self._shown_plan
         name = self.shelf.put(plan.geometry)

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from multiprocessing.process import BaseProcess
     from multiprocessing.sharedctypes import Synchronized
 
-    from linewright.desk.making import Wish
+    from linewright.desk.making import WorkerWish
     from linewright.tasks.laying_out import KeptPictures
 
 PATIENCE_S: Final = 1.0
@@ -50,10 +50,10 @@ class Worker:
         self._process: BaseProcess | None = None
         self._link: Connection | None = None
         self._busy: int | None = None
-        self._next: tuple[int, Wish] | None = None
+        self._next: tuple[int, WorkerWish] | None = None
         self._closed = False
 
-    def wish(self, wish: Wish) -> int:
+    def wish(self, wish: WorkerWish) -> int:
         """Make this instead of whatever was wished before; returns its number."""
         with self._lock:
             number = self.forget()
@@ -143,7 +143,7 @@ class Worker:
 
 
 class _Table:
-    """A `linewright.desk.making.Bench` in the worker's process."""
+    """A `linewright.desk.making.WorkBench` in the worker's process."""
 
     def __init__(self, link: Connection, newest: Synchronized[int], kept: KeptPictures) -> None:
         self.kept = kept
@@ -153,7 +153,7 @@ class _Table:
         self._said: tuple[str, int] | None = None
 
     def progress(self, doing: str, done: float | None = None) -> None:
-        """See `Bench.progress`."""
+        """See `WorkBench.progress`."""
         if self._newest.value != self.number:
             raise Cancelled
         said = (doing, -1 if done is None else round(done * 100))
@@ -162,7 +162,7 @@ class _Table:
             self._link.send((self.number, PROGRESS, (doing, done)))
 
     def show(self, kind: str, value: object) -> None:
-        """See `Bench.show`."""
+        """See `WorkBench.show`."""
         self._link.send((self.number, PART, (kind, value)))
 
 

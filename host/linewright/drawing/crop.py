@@ -32,13 +32,13 @@ class Cut:
 
 
 @dataclass(frozen=True, eq=False)
-class Placed(Drawing):
+class PlacedDrawing(Drawing):
     """A drawing that lies where it shall lie, and what was cut off for that."""
 
     cut: Cut = Cut()
 
 
-def clip(drawing: Drawing, box: Box) -> Placed:
+def clip(drawing: Drawing, box: Box) -> PlacedDrawing:
     """Cut a drawing at a box; a stroke that leaves and comes back becomes several, in its own direction.
 
     Segments are cut one by one at the four sides (Liang and Barsky, "A new concept and method for line clipping", ACM
@@ -58,7 +58,7 @@ def clip(drawing: Drawing, box: Box) -> Placed:
     points, low, high = drawing.points_mm, np.array(box[:2]), np.array(box[2:])
     n, k = len(points), len(drawing)
     if not n:
-        return Placed(points, drawing.starts, drawing.pen, drawing.pens)
+        return PlacedDrawing(points, drawing.starts, drawing.pen, drawing.pens)
     stroke_of = np.repeat(np.arange(k), np.diff(drawing.starts))
     extent = _extents(drawing)
     dot = extent == 0.0
@@ -104,7 +104,7 @@ def clip(drawing: Drawing, box: Box) -> Placed:
     pieces = _without_doubled_dots(pieces, single[kept[begins]])
 
     cut = Cut(int(np.sum(touched & there)), int(np.sum(~there)), float(gone.sum()))
-    return Placed(pieces.points_mm, pieces.starts, pieces.pen, pieces.pens, cut)
+    return PlacedDrawing(pieces.points_mm, pieces.starts, pieces.pen, pieces.pens, cut)
 
 
 def _extents(drawing: Drawing) -> Points:

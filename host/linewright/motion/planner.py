@@ -21,7 +21,7 @@ from linewright.motion.profile import plan_profile
 from linewright.motion.ramps import Ramps, make_ramps, round_path
 from linewright.motion.sampled_ramps import SampledRamps
 from linewright.motion.shaping import plan_smooth
-from linewright.motion.smoothing import Smoothing
+from linewright.motion.smoothing import MotionSmoothing
 from linewright.motion.timeline import Stretches
 from linewright.motion.tip import plan_tip
 from linewright.motion.tip_model import Elastic
@@ -108,7 +108,7 @@ def plan(drawing: Drawing, rig: Rig, *, sheet: Sheet | None = None) -> Program:
     if lifts.overlap:
         approaches = lifts.approaches(path.points_mm, path.down_at, limits)
         path = _refined(path, np.sort(np.concatenate((np.arange(len(path.points_mm)), approaches))))
-    smoothing = Smoothing.from_rig(rig)
+    smoothing = MotionSmoothing.from_rig(rig)
     if smoothing is None:
         corners = find_corners(path.points_mm, path.rest, path.stroke >= 0, limits)
         speeds = plan_profile(path.points_mm, path.stroke >= 0, corners, limits)

@@ -3,7 +3,7 @@
 **What is shaped is the speed along the path**, not the command of each axis: shaped axes leave the path at every corner
 (by about three quarters of the vibration that they spare), while a shaped speed changes nothing but the timing, so the
 path is drawn to the step as before. What is left are the corners, which turn the pen at once: they are taken so slowly
-that a turn makes no axis swing by more than `Smoothing.swing_mm`.
+that a turn makes no axis swing by more than `MotionSmoothing.swing_mm`.
 
 **How.** A plan ``v(t)`` within all limits is convolved in time with a sequence of impulses (`impulses`). Averages over
 time do not exceed what is averaged, so if the plan is slow enough for long enough at every place with a limit, the
@@ -38,7 +38,7 @@ from linewright.motion.corners import Corners, find_corners
 from linewright.motion.impulses import TOGETHER_S, Impulses
 from linewright.motion.kinematics import Flags, Floats, Limits
 from linewright.motion.profile import SpeedPlan
-from linewright.motion.smoothing import Smoothing
+from linewright.motion.smoothing import MotionSmoothing
 from linewright.motion.speeds import lowest, plan_speeds
 
 Indices = NDArray[np.int64]
@@ -70,7 +70,9 @@ STOP_MM_S: Final = 1e-3
 """A corner slower than this is a stop."""
 
 
-def plan_smooth(points_mm: Floats, rest: Flags, drawing: Flags, limits: Limits, smoothing: Smoothing) -> SpeedPlan:
+def plan_smooth(
+    points_mm: Floats, rest: Flags, drawing: Flags, limits: Limits, smoothing: MotionSmoothing
+) -> SpeedPlan:
     """Fastest smooth speeds along a path, as `profile.plan_profile` gives the fastest ones.
 
     Parameters
@@ -137,7 +139,7 @@ def _curvature(turn_rad: Floats, length: Floats) -> Floats:
     return np.asarray(np.maximum(bent[1:], bent[:-1]))
 
 
-def _calm_corners(corners: Corners, u: Floats, smoothing: Smoothing) -> Floats:
+def _calm_corners(corners: Corners, u: Floats, smoothing: MotionSmoothing) -> Floats:
     """(n,) squared speed at each vertex that makes the pen swing by no more than is allowed.
 
     A speed that changes at once by ``dv`` makes an axis of circular frequency ``w`` swing by ``dv / w``.

@@ -28,7 +28,7 @@ speeds up smoothly. A turn that began at once would bend it twice as far; seen o
 
 
 @dataclass(frozen=True)
-class Smoothing:
+class MotionSmoothing:
     """How smooth the motion has to be.
 
     Parameters
@@ -46,7 +46,7 @@ class Smoothing:
     swing_mm: float
 
     @classmethod
-    def from_rig(cls, rig: Rig) -> Smoothing | None:
+    def from_rig(cls, rig: Rig) -> MotionSmoothing | None:
         """What the rig file asks for; None: nothing."""
         asked = rig.smoothing
         shaper = "none" if asked.shaper == "tip" else asked.shaper

@@ -1,7 +1,7 @@
 """Many sources planned at once, by a pool of processes here or by the workers of a Dask cluster.
 
-A worker gets a `Piece` and gives back a `Planned`; what it holds are the very bytes that planning it alone would have
-written. Failures stay with their piece. Nothing is written here: the caller takes the results as they come.
+A worker gets a `BatchItem` and gives back a `Planned`, which holds the same bytes as a plan of that source alone. A
+failure costs its own item only. Nothing is written here: the caller takes the results as they come.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from collections.abc import Generator, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import FrameType
 from typing import TYPE_CHECKING, Any, Final
@@ -25,9 +25,8 @@ from linewright.program import file as program_file
 from linewright.version import __version__
 
 if TYPE_CHECKING:
-    from linewright.planning.pipeline import Job, Lines, Placement
-    from linewright.rig.rig import Rig
-    from linewright.tidy import Tidiness
+    from linewright.planning.pipeline import Job
+    from linewright.planning.plan_task import PlanTask
 
 USED: Final = 2
 """The source cannot be used; `cli` has the same codes."""
@@ -39,25 +38,26 @@ _CONNECT_S: Final = 10.0
 
 
 @dataclass(frozen=True)
-class Piece:
+class BatchItem:
     """One source to plan, with everything that a worker needs.
 
     Parameters
     ----------
-    source : as the user typed it.
+    task : what is planned.
     content : of the file, for workers that may not see it.
     program, pictures, speed_map : what is wanted besides the figures.
     """
 
-    source: str
-    rig: Rig
-    placement: Placement
-    lines: Lines
-    tidiness: Tidiness
+    task: PlanTask
     content: bytes | None = None
     program: bool = False
     pictures: bool = True
     speed_map: bool = False
+
+    @property
+    def source(self) -> str:
+        """As the user typed it."""
+        return self.task.source
 
 
 @dataclass(frozen=True)
@@ -89,7 +89,7 @@ def stem(source: str) -> str:
     return album.stem(source)
 
 
-def plan_piece(piece: Piece) -> Planned:
+def plan_piece(piece: BatchItem) -> Planned:
     """Plan one piece; every outcome is a value."""
     with tempfile.TemporaryDirectory(prefix="linewright-") as name:
         folder = Path(name)
@@ -108,14 +108,14 @@ def plan_piece(piece: Piece) -> Planned:
             return Planned(piece.source, BUG, words, "please report it", traceback.format_exc())
 
 
-def _planned(piece: Piece, source: str, folder: Path) -> Planned:
+def _planned(piece: BatchItem, source: str, folder: Path) -> Planned:
     from linewright.planning.pipeline import prepare
 
-    job = prepare(source, piece.rig, piece.placement, piece.lines, tidiness=piece.tidiness)
+    job = prepare(replace(piece.task, source=source))
     return outcome(job, piece, Path(piece.source).name, stem(piece.source), folder)
 
 
-def outcome(job: Job, piece: Piece, title: str, base: str, folder: Path) -> Planned:
+def outcome(job: Job, piece: BatchItem, title: str, base: str, folder: Path) -> Planned:
     """What is wanted of a job that is planned.
 
     Parameters
@@ -147,7 +147,7 @@ def outcome(job: Job, piece: Piece, title: str, base: str, folder: Path) -> Plan
 # Processes on this machine
 
 
-def plan_here(pieces: Sequence[Piece], workers: int | None = None) -> Generator[Planned, None, None]:
+def plan_here(pieces: Sequence[BatchItem], workers: int | None = None) -> Generator[Planned, None, None]:
     """Plan pieces in processes of their own; results come as they are ready.
 
     A process that is killed, for want of memory perhaps, takes down its pool. What was unfinished then is planned again
@@ -210,7 +210,7 @@ def _leave_on_interrupt() -> None:
 # A cluster
 
 
-def plan_there(pieces: Sequence[Piece], address: str) -> Generator[Planned, None, None]:
+def plan_there(pieces: Sequence[BatchItem], address: str) -> Generator[Planned, None, None]:
     """Plan pieces on the workers of a Dask cluster; results come as they are ready.
 
     Workers need this version of Linewright, and no folder in common with this machine: pieces carry their files.
@@ -267,7 +267,7 @@ def _check_workers(client: Any, address: str) -> None:
             )
 
 
-def _result(future: Future[Planned] | Any, piece: Piece) -> Planned:
+def _result(future: Future[Planned] | Any, piece: BatchItem) -> Planned:
     try:
         planned: Planned = future.result()
     except Exception as error:  # a worker that died, was stopped, or lost what it had done

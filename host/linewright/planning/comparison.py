@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from linewright.sources import Picture
     from linewright.sources.photograph import Photograph
     from linewright.sources.picture import Report
-    from linewright.sources.tone.meter import Reading
+    from linewright.sources.tone.meter import MeterReading
 
 
 SUITS: Final = {"centre-lines": "line art", "areas": "flat colours"}
@@ -44,7 +44,7 @@ class ComparedMethod:
     method: str
     seconds: float
     picture: Picture | None
-    reading: Reading | None
+    reading: MeterReading | None
     trouble: str = ""
     drawing_s: float | None = None
     near: float | None = None

@@ -17,7 +17,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import affinity
 
-from linewright.drawing.crop import Box, Cut, Placed, clip
+from linewright.drawing.crop import Box, Cut, PlacedDrawing, clip
 from linewright.drawing.strokes import Drawing, Pen
 from linewright.errors import InputError, SheetError, SourceError
 from linewright.planning.arrangement import Arrangement, Item, Repeat
@@ -67,7 +67,7 @@ class Composed:
     warnings : of the items, each with its id in front.
     """
 
-    drawing: Placed
+    drawing: PlacedDrawing
     laid: tuple[Laid, ...]
     warnings: tuple[str, ...]
 
@@ -88,7 +88,7 @@ def composed(arrangement: Arrangement, room_mm: Box, wish: Wish, read: Read) -> 
     """
     if not arrangement.items:
         raise SourceError("the arrangement is empty", hint="`linewright arrange add` puts something on it")
-    parts: list[Placed] = []
+    parts: list[PlacedDrawing] = []
     laid: list[Laid] = []
     warnings: list[str] = []
     vertices = 0
@@ -116,7 +116,7 @@ def composed(arrangement: Arrangement, room_mm: Box, wish: Wish, read: Read) -> 
 
 def _item(
     item: Item, room: Box, wish: Wish, read: Read, left: int
-) -> tuple[Placed, Laid, tuple[str, ...], shapely.Geometry]:
+) -> tuple[PlacedDrawing, Laid, tuple[str, ...], shapely.Geometry]:
     """One item and its copies: strokes, where it lies, notes, and what it hides of what is below it."""
     copies = item.repeat or Repeat()
     cell = _cell(item, copies, room)
@@ -140,7 +140,7 @@ def _item(
     first = low + share * (high - low - block) if item.at_mm is None else np.array(item.at_mm) - share * block
     linear = scale * turn @ np.diag([-1.0 if item.mirror else 1.0, 1.0])
     middle = np.array([picture.width_mm, picture.height_mm]) / 2
-    placed: list[Placed] = []
+    placed: list[PlacedDrawing] = []
     boxes: list[Box] = []
     hidden: list[shapely.Geometry] = []
     cover = _area(picture.covers)
@@ -159,7 +159,7 @@ def _item(
     if item.source is None and item.pens is None:
         # Letters and patterns call their pen after themselves; beside other items it is the same black one.
         pens = tuple(replace(pen, name=Pen().name) if pen.colour == Pen().colour else pen for pen in pens)
-    put = Placed(whole.points_mm, whole.starts, whole.pen, pens, cut)
+    put = PlacedDrawing(whole.points_mm, whole.starts, whole.pen, pens, cut)
     notes = list(picture.warnings)
     if cut:
         notes.append(_cut_words(cut))
@@ -277,7 +277,7 @@ def _scale(item: Item, picture: Picture, cell: Size) -> float:
     return 1.0 if abs(scale - 1.0) < _ALMOST else scale
 
 
-def _together(parts: Sequence[Placed]) -> Placed:
+def _together(parts: Sequence[PlacedDrawing]) -> PlacedDrawing:
     """The strokes of all items; pens that are alike in name, colour and width are one pen."""
     pens: dict[Pen, int] = {}
     numbered: list[Drawing] = []
@@ -290,7 +290,7 @@ def _together(parts: Sequence[Placed]) -> Placed:
     order[used] = np.arange(len(used))
     kept = tuple(_named_apart([pen for pen, number in pens.items() if number in set(used.tolist())]))
     cut = sum((part.cut for part in parts), Cut())
-    return Placed(whole.points_mm, whole.starts, order[whole.pen], kept or (Pen(),), cut)
+    return PlacedDrawing(whole.points_mm, whole.starts, order[whole.pen], kept or (Pen(),), cut)
 
 
 def _named_apart(pens: Sequence[Pen]) -> list[Pen]:

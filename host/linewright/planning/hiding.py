@@ -7,11 +7,11 @@ from dataclasses import replace
 import numpy as np
 import shapely
 
-from linewright.drawing.crop import Placed
+from linewright.drawing.crop import PlacedDrawing
 from linewright.drawing.strokes import Drawing
 
 
-def without_covered(placed: Placed, cover: shapely.Geometry) -> Placed:
+def without_covered(placed: PlacedDrawing, cover: shapely.Geometry) -> PlacedDrawing:
     """The strokes, or parts of them, that an area leaves uncovered; each keeps its pen.
 
     Parameters

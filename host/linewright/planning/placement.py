@@ -12,7 +12,7 @@ from typing import Final, Literal
 
 import numpy as np
 
-from linewright.drawing.crop import Box, Cut, Placed, clip
+from linewright.drawing.crop import Box, Cut, PlacedDrawing, clip
 from linewright.drawing.strokes import Drawing, Points
 from linewright.errors import SheetError
 from linewright.rig.rig import Rig
@@ -73,7 +73,7 @@ def place(
     align: Align = "centre",
     copies: tuple[int, int] = (1, 1),
     gap_mm: float = 5.0,
-) -> Placed:
+) -> PlacedDrawing:
     """Put a drawing on a sheet.
 
     Parameters
@@ -192,12 +192,12 @@ def _cells(box_mm: Box, copies: tuple[int, int], gap_mm: float) -> list[Box]:
     ]
 
 
-def _together(parts: Sequence[Placed]) -> Placed:
+def _together(parts: Sequence[PlacedDrawing]) -> PlacedDrawing:
     whole = Drawing.one_after_the_other(parts)
-    return Placed(whole.points_mm, whole.starts, whole.pen, whole.pens, sum((p.cut for p in parts), Cut()))
+    return PlacedDrawing(whole.points_mm, whole.starts, whole.pen, whole.pens, sum((p.cut for p in parts), Cut()))
 
 
-def to_machine(drawing: Drawing, sheet: Sheet, rig: Rig) -> Placed:
+def to_machine(drawing: Drawing, sheet: Sheet, rig: Rig) -> PlacedDrawing:
     """From the sheet to the machine: shifted to where the sheet lies, cut at its margin box and at the reach.
 
     Parameters

@@ -45,7 +45,7 @@ rating above 1.4 times it, whose surge rating lies 15 % higher, is common practi
 
 
 @dataclass(frozen=True)
-class Line:
+class WireRun:
     """One wire.
 
     Parameters
@@ -92,7 +92,7 @@ class Wiring:
     cautions : numbered as in the picture, from 1.
     """
 
-    lines: tuple[Line, ...]
+    lines: tuple[WireRun, ...]
     motor_fuse_a: float | None
     servo_fuse_a: float | None
     capacitor_v: int | None
@@ -157,7 +157,7 @@ def capacitor_v(supply_v: float) -> int:
     return next(rating for rating in CAPACITOR_RATINGS_V if rating >= wanted - 1e-9)
 
 
-def _lines(rig: Rig) -> Iterator[Line]:
+def _lines(rig: Rig) -> Iterator[WireRun]:
     # A short circuit makes as much flow as the fuse lets through, so that is what the wires are sized for.
     supply = rig.supply
     flows_a = power.wire_a(power.motor_fuse_a(rig), supply.motor_a, power.motors_a(rig) or 0.0)
@@ -168,32 +168,34 @@ def _lines(rig: Rig) -> Iterator[Line]:
     # Grounds first: a machine that is only half wired then has no part that floats.
     for part in ("motor supply -", "board GND", *_servo_grounds(rig)):
         thick = main_mm2 if part.startswith("motor") else max(0.5, servo_mm2) if part != "board GND" else 0.5
-        yield Line(part, "ground bar", "ground", thick)
+        yield WireRun(part, "ground bar", "ground", thick)
     for name in "AB":
-        yield Line(f"driver {name} motor ground", "ground bar", "ground", main_mm2)
-        yield Line(f"driver {name} logic ground", "ground bar", "ground", SIGNAL_MM2)
-    yield Line("motor supply +", "fuse", "motor supply", main_mm2, "fuse within a hand's breadth of the supply")
-    yield Line("fuse", "motor switch", "motor supply", main_mm2)
+        yield WireRun(f"driver {name} motor ground", "ground bar", "ground", main_mm2)
+        yield WireRun(f"driver {name} logic ground", "ground bar", "ground", SIGNAL_MM2)
+    yield WireRun("motor supply +", "fuse", "motor supply", main_mm2, "fuse within a hand's breadth of the supply")
+    yield WireRun("fuse", "motor switch", "motor supply", main_mm2)
     for name in "AB":
-        yield Line("motor switch", f"driver {name} motor supply", "motor supply", main_mm2, "capacitor across its pins")
-        yield Line("board 3.3 V", f"driver {name} logic supply", "3.3 V", SIGNAL_MM2, _logic_note(rig))
+        yield WireRun(
+            "motor switch", f"driver {name} motor supply", "motor supply", main_mm2, "capacitor across its pins"
+        )
+        yield WireRun("board 3.3 V", f"driver {name} logic supply", "3.3 V", SIGNAL_MM2, _logic_note(rig))
     for name, step, direction, motor in (
         ("A", pins.step_a, pins.direction_a, rig.a),
         ("B", pins.step_b, pins.direction_b, rig.b),
     ):
-        yield Line(f"board GPIO {step}", f"driver {name} step", "step", SIGNAL_MM2)
-        yield Line(f"board GPIO {direction}", f"driver {name} direction", "direction", SIGNAL_MM2)
-        yield Line(f"board GPIO {pins.enable}", f"driver {name} enable", "enable", SIGNAL_MM2, "off while high")
+        yield WireRun(f"board GPIO {step}", f"driver {name} step", "step", SIGNAL_MM2)
+        yield WireRun(f"board GPIO {direction}", f"driver {name} direction", "direction", SIGNAL_MM2)
+        yield WireRun(f"board GPIO {pins.enable}", f"driver {name} enable", "enable", SIGNAL_MM2, "off while high")
         if pins.rest_current is not None:
-            yield Line(
+            yield WireRun(
                 f"board GPIO {pins.rest_current}", f"driver {name} rest current", "enable", SIGNAL_MM2, "high at rest"
             )
-        yield Line(
+        yield WireRun(
             f"driver {name} microstep pins", "3.3 V or ground", "3.3 V", SIGNAL_MM2, f"set to {motor.microsteps}: see 8"
         )
-        yield Line(f"driver {name} sleep, reset", "board 3.3 V", "3.3 V", SIGNAL_MM2, "where it has them: see 8")
+        yield WireRun(f"driver {name} sleep, reset", "board 3.3 V", "3.3 V", SIGNAL_MM2, "where it has them: see 8")
         yield from _coils(rig, name, motor)
-    yield Line(
+    yield WireRun(
         "enable line",
         f"{PULL_UP_KOHM} kohm to board 3.3 V",
         "enable",
@@ -206,23 +208,23 @@ def _lines(rig: Rig) -> Iterator[Line]:
             contact = "NC" if one.endstop_contact == "normally-closed" else "NO"
             via = "optocoupler" if needs_shifting(rig) else ""
             end = f"{via} input {axis}" if via else f"board GPIO {pin}"
-            yield Line(f"endstop {axis} {contact}", end, "endstop", SIGNAL_MM2, "twist with its ground")
+            yield WireRun(f"endstop {axis} {contact}", end, "endstop", SIGNAL_MM2, "twist with its ground")
             if via:
-                yield Line(f"{via} output {axis}", f"board GPIO {pin}", "endstop", SIGNAL_MM2, "3.3 V at most")
-            yield Line(f"endstop {axis} common", "ground bar", "ground", SIGNAL_MM2)
+                yield WireRun(f"{via} output {axis}", f"board GPIO {pin}", "endstop", SIGNAL_MM2, "3.3 V at most")
+            yield WireRun(f"endstop {axis} common", "ground bar", "ground", SIGNAL_MM2)
             if rig.supply.switch_v:
                 kind = "sensor supply" if needs_shifting(rig) else "3.3 V"
-                yield Line(f"endstop {axis} supply", f"{rig.supply.switch_v:g} V", kind, SIGNAL_MM2)
-    yield Line(f"board GPIO {pins.servo}", "servo signal", "servo signal", SIGNAL_MM2)
+                yield WireRun(f"endstop {axis} supply", f"{rig.supply.switch_v:g} V", kind, SIGNAL_MM2)
+    yield WireRun(f"board GPIO {pins.servo}", "servo signal", "servo signal", SIGNAL_MM2)
     source = {"own": "servo supply +", "regulator": "regulator + 5 V", "usb": "board 5 V"}[rig.supply.servo]
     servo_fuse = power.servo_fuse_a(rig)
     fuse = "fuse: see `rig check`" if servo_fuse is None else f"fuse {servo_fuse:g} A"
-    yield Line(source, "servo +", "5 V", servo_mm2, fuse if rig.supply.servo != "usb" else "not recommended")
+    yield WireRun(source, "servo +", "5 V", servo_mm2, fuse if rig.supply.servo != "usb" else "not recommended")
     if rig.supply.servo == "regulator":
-        yield Line("motor switch", "regulator input", "motor supply", main_mm2)
+        yield WireRun("motor switch", "regulator input", "motor supply", main_mm2)
 
 
-def _power_sense(rig: Rig, main_mm2: float) -> Iterator[Line]:
+def _power_sense(rig: Rig, main_mm2: float) -> Iterator[WireRun]:
     """Behind the motor switch, thick up to its resistor, which then lets only milliamperes through."""
     if not rig.senses_motor_power:
         return
@@ -230,14 +232,14 @@ def _power_sense(rig: Rig, main_mm2: float) -> Iterator[Line]:
     what = sense_resistors(rig)
     near = "resistor at the switch, wire no thinner up to it"
     if rig.supply.power_sense == "divider":
-        yield Line("motor switch", f"divider, {what}", "motor supply", main_mm2, near)
-        yield Line("divider, middle", pin, "power sense", SIGNAL_MM2, "3.3 V at most")
-        yield Line("divider, lower end", "ground bar", "ground", SIGNAL_MM2)
+        yield WireRun("motor switch", f"divider, {what}", "motor supply", main_mm2, near)
+        yield WireRun("divider, middle", pin, "power sense", SIGNAL_MM2, "3.3 V at most")
+        yield WireRun("divider, lower end", "ground bar", "ground", SIGNAL_MM2)
         return
-    yield Line("motor switch", f"{what}, optocoupler anode", "motor supply", main_mm2, near)
-    yield Line("optocoupler cathode", "ground bar", "ground", SIGNAL_MM2)
-    yield Line("optocoupler collector", pin, "power sense", SIGNAL_MM2, "low while there is power")
-    yield Line("optocoupler emitter", "ground bar", "ground", SIGNAL_MM2)
+    yield WireRun("motor switch", f"{what}, optocoupler anode", "motor supply", main_mm2, near)
+    yield WireRun("optocoupler cathode", "ground bar", "ground", SIGNAL_MM2)
+    yield WireRun("optocoupler collector", pin, "power sense", SIGNAL_MM2, "low while there is power")
+    yield WireRun("optocoupler emitter", "ground bar", "ground", SIGNAL_MM2)
 
 
 def sense_resistors(rig: Rig) -> str:
@@ -260,10 +262,10 @@ def _servo_grounds(rig: Rig) -> tuple[str, ...]:
     return (*supply, "servo -")
 
 
-def _coils(rig: Rig, name: str, motor: Motor) -> Iterator[Line]:
+def _coils(rig: Rig, name: str, motor: Motor) -> Iterator[WireRun]:
     current = rig.driver.current_a or motor.rated_current_a or 0.0
     for coil in (1, 2):
-        yield Line(
+        yield WireRun(
             f"driver {name} coil {coil}",
             f"motor {name} coil {coil}",
             "coil",
@@ -319,7 +321,7 @@ def _used(rig: Rig) -> str:
     return "" if rig.senses_motor_power else " Used while the machine works, it costs the place: home before going on."
 
 
-def groups(lines: tuple[Line, ...]) -> dict[str, tuple[float, float]]:
+def groups(lines: tuple[WireRun, ...]) -> dict[str, tuple[float, float]]:
     """Thinnest and thickest wire of each kind that there is, in the order of `KINDS`, mm2."""
     found = {kind: [line.mm2 for line in lines if line.kind == kind] for kind in KINDS}
     return {kind: (min(mm2), max(mm2)) for kind, mm2 in found.items() if mm2}

@@ -3,13 +3,14 @@
 Each drawing has a folder of its own with two files. ``program.lw`` is the program, saved before anything moves.
 ``journal.txt`` is only ever appended to, one line for each thing that happened::
 
-    2026-11-25T10:43:41Z begin number=81230 record=0 #5e8d20c1
-    2026-11-25T10:43:59Z done record=57 strokes=1 #0b9f4a77
+    2026-11-25T10:43:41Z begin number=81230 record=0 #983b45ff
+    2026-11-25T10:43:59Z done record=57 strokes=1 #082732ef
 
-A line ends with the CRC-32 of what stands before it. Reading stops at the first line that is not whole, so a line torn
-by a power cut, or anything the file system left behind it, can make the journal say too little and never too much: a
-stroke may then be drawn twice, and none is left out. Every line is handed to the system at once, which is all that a
-killed program needs; it is forced to the disk within a second, which is what a power cut of the laptop may cost.
+A line ends with the CRC-32 of what stands before it, and a line that does not match it is passed over. So a line that
+a power cut has torn makes the journal say too little and never too much: a stroke may be drawn twice, and none is left
+out.
+Every line is handed to the system at once, which is enough when the program is killed. It is forced to the disk within
+a second, so a power cut of the laptop costs a second at most.
 """
 
 from __future__ import annotations

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from linewright.errors import InputError
 from linewright.motion import plan
 from linewright.program.remainder import Tail
-from linewright.run.recovery import Place, record_of
+from linewright.run.recovery import ResumePoint, record_of
 
 if TYPE_CHECKING:
     from linewright.program.program import Program
@@ -45,7 +45,7 @@ def only_pen(program: Program, name: str, rig: Rig) -> Program:
     return plan(program.drawing.select(strokes), rig, sheet=program.sheet)
 
 
-def from_stroke(program: Program, stroke: int, rig: Rig) -> Place:
+def from_stroke(program: Program, stroke: int, rig: Rig) -> ResumePoint:
     """Where a drawing begins that leaves out everything before a stroke.
 
     Parameters
@@ -63,8 +63,8 @@ def from_stroke(program: Program, stroke: int, rig: Rig) -> Place:
             f"there is no stroke {stroke}: this drawing has 1 to {count}", hint="--from-stroke counts from 1"
         )
     if stroke == 1:
-        return Place(0, Tail.of(program))
-    return Place(stroke - 1, Tail.of(program, record_of(program, stroke - 1), lower_ms=rig.pen.lower_ms))
+        return ResumePoint(0, Tail.of(program))
+    return ResumePoint(stroke - 1, Tail.of(program, record_of(program, stroke - 1), lower_ms=rig.pen.lower_ms))
 
 
 def outline_mm(program: Program, first_stroke: int = 0) -> NDArray[np.float64]:

@@ -87,7 +87,7 @@ def check(story: Story, program: Program, rig: Rig, sheet: str | None = None) ->
 
 
 @dataclass(frozen=True)
-class Place:
+class ResumePoint:
     """Where a drawing is carried on.
 
     Parameters
@@ -114,7 +114,7 @@ def take_up(
     *,
     at_park: bool = False,
     unattended: bool = False,
-) -> Place:
+) -> ResumePoint:
     """Bring the machine to where it can carry on, and work out where that is.
 
     Stops what the board may still be drawing, asks it how far the pen got, tells the witness (the board will have
@@ -150,7 +150,7 @@ def take_up(
     stroke = strokes_done(program, done)
     if tail is None and stroke < len(program.drawing):
         tail = Tail.of(program, record_of(program, stroke) if stroke else 0, lower_ms=rig.pen.lower_ms)
-    return Place(stroke, tail)
+    return ResumePoint(stroke, tail)
 
 
 def _all_of_it_done(program: Program, record: int, steps: tuple[int, int]) -> bool:

@@ -83,7 +83,7 @@ class Violation:
 
 
 @dataclass(frozen=True)
-class CheckResult:
+class PulseCheckResult:
     """One check over a whole tape.
 
     Parameters
@@ -133,16 +133,16 @@ class Ledger:
             for i in bad[: _REMEMBERED - len(self._violations)]:
                 self._violations.append(self._violation(axis, int(ticks[i]), float(values[i]) * scale, limit * scale))
 
-    def result(self) -> CheckResult:
+    def result(self) -> PulseCheckResult:
         """What has been found up to now."""
-        return CheckResult(self.name, self.checked, self.broken, self._worst, tuple(self._violations))
+        return PulseCheckResult(self.name, self.checked, self.broken, self._worst, tuple(self._violations))
 
     def _violation(self, axis: str, tick: int, value: float, limit: float) -> Violation:
         return Violation(self.name, tick / TICK_HZ, axis, float(value), float(limit), self.unit)
 
 
 @dataclass(frozen=True)
-class Shape:
+class WordTiming:
     """How the player plays a word, ticks: see `lineboard.ports.virtual`, LAYOUT OF A WORD."""
 
     overhead_ticks: int = 0
@@ -172,7 +172,7 @@ class Run:
     step_b: Ints
 
 
-def decode(words: NDArray[np.uint32], tick: int, shape: Shape) -> Run:
+def decode(words: NDArray[np.uint32], tick: int, shape: WordTiming) -> Run:
     """Read pulse words that play back to back from ``tick`` on."""
     waits = (words >> 4).astype(np.int64)
     ends = np.cumsum(waits + shape.overhead_ticks)
@@ -201,7 +201,7 @@ class _MotorPulses:
         self._directed = self._NEVER
         self._rise = self._NEVER
 
-    def check(self, run: Run, shape: Shape, limits: _PulseLimits, ledgers: dict[str, Ledger]) -> None:
+    def check(self, run: Run, shape: WordTiming, limits: _PulseLimits, ledgers: dict[str, Ledger]) -> None:
         direction = (run.pins >> self._direction_bit) & 1
         changes = np.flatnonzero(np.diff(direction, prepend=self._direction))
         at = np.flatnonzero((run.pins >> self._step_bit) & 1)
@@ -255,7 +255,7 @@ class PulseChecks:
 
     def __init__(self, machine: Machine) -> None:
         self._machine = machine
-        self._shape = Shape()
+        self._shape = WordTiming()
         fastest = max(machine.step_rate_hz)
         ticks_per_us = TICK_HZ / 1e6
         self._limits = _PulseLimits(
@@ -284,7 +284,7 @@ class PulseChecks:
         """Steps of A and B counted since power-up."""
         return int(self._position[0]), int(self._position[1])
 
-    def shape(self, tick: int, shape: Shape) -> None:
+    def shape(self, tick: int, shape: WordTiming) -> None:
         """From the next run on, words are played like this."""
         self._shape = shape
         at, us = np.array([tick]), 1e6 / TICK_HZ
@@ -312,7 +312,7 @@ class PulseChecks:
         if not on:
             self._rest()
 
-    def results(self) -> tuple[CheckResult, ...]:
+    def results(self) -> tuple[PulseCheckResult, ...]:
         """What was found; the machine stands still after the last run."""
         self._stand_still(self._end + _KEEP * GRID_TICKS)
         return tuple(ledger.result() for ledger in self._ledgers.values())

@@ -19,7 +19,7 @@ from linewright.simulation import tape as tapes
 from linewright.simulation.deviation import Deviation, PenRun, StrokeComparer
 from linewright.simulation.machine import Machine
 from linewright.simulation.mechanics import Mechanics
-from linewright.simulation.pulse_checks import CheckResult, Ledger, PulseChecks, Run, Shape, decode
+from linewright.simulation.pulse_checks import Ledger, PulseCheckResult, PulseChecks, Run, WordTiming, decode
 from linewright.units import MS_PER_S, TICK_HZ
 
 Ints = NDArray[np.int64]
@@ -62,7 +62,7 @@ class TraceReport:
     total_s: float
     end_steps: tuple[int, int]
     lost_steps: tuple[int, int]
-    checks: tuple[CheckResult, ...]
+    checks: tuple[PulseCheckResult, ...]
     deviation: Deviation | None
     drawn: Drawing | None
     pressure_us: tuple[float, float] | None
@@ -73,7 +73,7 @@ class TraceReport:
         """How many values broke a limit, all checks together."""
         return sum(check.broken for check in self.checks)
 
-    def check(self, name: str) -> CheckResult:
+    def check(self, name: str) -> PulseCheckResult:
         """The result of one check by name."""
         return next(check for check in self.checks if check.name == name)
 
@@ -135,7 +135,7 @@ class _Trace:
         self._painter = _Painter(machine) if keep_drawn else None
         self._frame = Ledger("frame", "mm", at_least=False)
         self._pen_ready = Ledger("pen at rest", "ms", at_least=True)
-        self._shape = Shape()
+        self._shape = WordTiming()
         self._pieces = _Pieces()
         self._words = 0
         self._steps = [0, 0]
@@ -184,7 +184,7 @@ class _Trace:
             pieces.servo.append((entry.tick, int(entry.values[0])))
         elif entry.kind == tapes.SHAPE:
             self._flush()
-            self._shape = Shape(*(int(value) for value in entry.values))
+            self._shape = WordTiming(*(int(value) for value in entry.values))
             self._checks.shape(entry.tick, self._shape)
         elif entry.kind == tapes.ENABLE:
             self._flush()

@@ -5,16 +5,16 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Final, Protocol
 
-from linewright.sources.painting.limits import Limits
+from linewright.sources.painting.limits import FileLimits
 from linewright.sources.painting.marks import Painting
-from linewright.sources.painting.shading import Hatching
+from linewright.sources.painting.shading import FillHatching
 from linewright.sources.picture import Picture, Wish
 
 
 class Reader(Protocol):
     """A reader of one kind of drawing file."""
 
-    def __call__(self, source: str, wish: Wish, limits: Limits | None = None) -> Painting:
+    def __call__(self, source: str, wish: Wish, limits: FileLimits | None = None) -> Painting:
         """Everything drawable of a file, in paint order.
 
         Raises
@@ -47,7 +47,7 @@ HEAD_BYTES: Final = 1024
 """Within so many bytes of its beginning a PDF says that it is one."""
 
 
-def read_drawing(source: str, wish: Wish, hatching: Hatching | None = None) -> Picture:
+def read_drawing(source: str, wish: Wish, hatching: FillHatching | None = None) -> Picture:
     """The strokes of a drawing file, at the size that it has on the sheet.
 
     Parameters

@@ -46,7 +46,7 @@ def _nobody(_state: str, _done: float) -> None:
 
 
 @dataclass(frozen=True)
-class Words:
+class TextStyle:
     """How the words of a drawing file are written.
 
     Parameters
@@ -59,7 +59,7 @@ class Words:
     fonts: tuple[str, ...] = ()
 
 
-USUAL_WORDS: Final = Words()
+USUAL_WORDS: Final = TextStyle()
 """Single-line letters."""
 
 
@@ -99,7 +99,7 @@ class Wish:
     see_through: bool = False
     layers: tuple[str, ...] = ()
     page: int = 1
-    words: Words = USUAL_WORDS
+    words: TextStyle = USUAL_WORDS
     covers: bool = False
     report: Report = _nobody
 

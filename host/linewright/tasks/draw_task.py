@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+from linewright.errors import InputError
 
 if TYPE_CHECKING:
     from linewright.board.drift import DriftCheck
@@ -76,6 +78,17 @@ class DrawTask:
         """Whether it stops between pens."""
         return self.ask_pens and len(self.program.groups) > 1
 
+    def with_only(self, pen: str) -> DrawTask:
+        """The same with only what one pen draws.
+
+        Raises
+        ------
+        InputError : no pen of the program has this name.
+        """
+        from linewright.run import part
+
+        return replace(self, program=part.only_pen(self.program, pen, self.rig))
+
     def notes(self) -> tuple[str, ...]:
         """What to know before it begins."""
         notes = list(self.warnings)
@@ -129,3 +142,22 @@ class Drawn:
             and self.result is not None
             and any(found.beyond(limit.limit_mm) for found in self.result.drifts)
         )
+
+
+def programs_in(source: str | None) -> list[str]:
+    """The programs in a folder, by name; none where the source is no folder.
+
+    Raises
+    ------
+    InputError : there is none in it.
+    """
+    from linewright.planning import pipeline
+
+    if source is None or not Path(source).is_dir():
+        return []
+    found = [str(path) for path in sorted(Path(source).iterdir()) if pipeline.is_job(path)]
+    if not found:
+        raise InputError(
+            f"there is no program in the folder {source}", hint="`linewright plan *.svg -o FOLDER` keeps some there"
+        )
+    return found

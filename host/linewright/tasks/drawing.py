@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from linewright.board.session_values import Control, DrawResult
     from linewright.program.program import Program
     from linewright.run.journal import Journal
-    from linewright.run.recovery import Place
+    from linewright.run.recovery import ResumePoint
     from linewright.simulation.replay import TraceReport
     from linewright.tasks.front import Front
     from linewright.tasks.target import Target
@@ -88,7 +88,7 @@ def _on_machine(task: DrawTask, session: Session, front: Front) -> Drawn:
     return Drawn(task, result, trace, tuple(_pictures(task, trace)), can_carry_on)
 
 
-def _take_up(task: DrawTask, session: Session, book: Journal | None, front: Front) -> Place:
+def _take_up(task: DrawTask, session: Session, book: Journal | None, front: Front) -> ResumePoint:
     """Make the machine ready; returns where to begin."""
     from linewright.run import part, recovery
 
@@ -125,7 +125,7 @@ def _ask_for_first_pen(task: DrawTask, front: Front) -> None:
         )
 
 
-def _go_round(task: DrawTask, session: Session, place: Place) -> None:
+def _go_round(task: DrawTask, session: Session, place: ResumePoint) -> None:
     """The pen, raised, goes round the box that the drawing keeps to, so that the sheet can be laid right."""
     from linewright.run import part
 
@@ -133,7 +133,7 @@ def _go_round(task: DrawTask, session: Session, place: Place) -> None:
         session.jog((float(corner[0]), float(corner[1])))
 
 
-def _drawn(task: DrawTask, session: Session, book: Journal | None, place: Place, front: Front) -> DrawResult:
+def _drawn(task: DrawTask, session: Session, book: Journal | None, place: ResumePoint, front: Front) -> DrawResult:
     from linewright.board.session_values import Control
     from linewright.run import course
 

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Standing:
+class MachineReport:
     """A machine after something was done with it.
 
     Parameters
@@ -38,7 +38,7 @@ class Standing:
     servo_us: int | None = None
 
 
-def info(target: Target, front: Front) -> Standing:
+def info(target: Target, front: Front) -> MachineReport:
     """What the board says. Changes nothing and moves nothing.
 
     Raises
@@ -47,7 +47,7 @@ def info(target: Target, front: Front) -> Standing:
     """
     with connected(target, front) as (session, at):
         session.hello()
-        return Standing(at, _status(session, at.rig))
+        return MachineReport(at, _status(session, at.rig))
 
 
 def check(target: Target, front: Front) -> tuple[Target, list[CheckResult]]:
@@ -58,7 +58,7 @@ def check(target: Target, front: Front) -> tuple[Target, list[CheckResult]]:
         return at, list(check_board(session, at.rig))
 
 
-def home(target: Target, front: Front) -> Standing:
+def home(target: Target, front: Front) -> MachineReport:
     """Find the endstops; an unfinished drawing on the board is abandoned."""
     with _moving(target, front) as (session, at):
         rig = at.rig
@@ -72,10 +72,10 @@ def home(target: Target, front: Front) -> Standing:
         if passes := homed.get(f"{axis}_passes", 0):
             steps = homed[f"{axis}_spread_steps"]
             switches[axis] = {"passes": passes, "spread_steps": steps, "spread_mm": steps / motor.steps_per_mm}
-    return Standing(at, status, switches)
+    return MachineReport(at, status, switches)
 
 
-def jog(target: Target, front: Front, way_mm: tuple[float, float], *, to_place: bool = False) -> Standing:
+def jog(target: Target, front: Front, way_mm: tuple[float, float], *, to_place: bool = False) -> MachineReport:
     """Move the pen by a way, or to a machine position, mm; straight, pen up.
 
     Raises
@@ -94,10 +94,10 @@ def jog(target: Target, front: Front, way_mm: tuple[float, float], *, to_place: 
                 "the board does not know where the pen is", hint=f"home first: `linewright board home`{lasting}"
             )
         session.jog(way_mm if to_place else (here[0] + way_mm[0], here[1] + way_mm[1]))
-        return Standing(at, _status(session, at.rig))
+        return MachineReport(at, _status(session, at.rig))
 
 
-def pen(target: Target, front: Front, height: str, *, tried: bool = False) -> Standing:
+def pen(target: Target, front: Front, height: str, *, tried: bool = False) -> MachineReport:
     """Move the pen to a height: ``up``, ``down``, or a servo pulse in microseconds.
 
     Parameters
@@ -118,7 +118,7 @@ def pen(target: Target, front: Front, height: str, *, tried: bool = False) -> St
     with _moving(target, front) as (session, at):
         session.greet()
         session.pen(servo_us)
-        return Standing(at, _status(session, at.rig), servo_us=servo_us)
+        return MachineReport(at, _status(session, at.rig), servo_us=servo_us)
 
 
 _DIGITS: Final = 9

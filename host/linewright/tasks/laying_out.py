@@ -17,13 +17,13 @@ from linewright.planning import pipeline
 from linewright.planning.arrangement import Item
 from linewright.planning.pipeline import Arranged, Lines
 from linewright.planning.placement import to_machine
-from linewright.tasks.planning import deadline
+from linewright.tasks.planning import PlanTask, watched_by
 from linewright.tidy import Tidiness
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Hashable
 
-    from linewright.drawing.crop import Placed
+    from linewright.drawing.crop import PlacedDrawing
     from linewright.planning.composing import Laid, Read
     from linewright.planning.pipeline import Job
     from linewright.rig.rig import Rig
@@ -48,7 +48,7 @@ class LaidOut:
     sheet : on which they lie.
     """
 
-    drawing: Placed
+    drawing: PlacedDrawing
     item: NDArray[np.uint16]
     laid: tuple[Laid, ...]
     warnings: tuple[str, ...]
@@ -110,9 +110,8 @@ def plan_laid_out(laid: LaidOut, rig: Rig, front: Front, tidiness: Tidiness | No
         If nothing of it can be drawn.
     """
     reached = to_machine(laid.drawing, laid.sheet, rig)
-    return pipeline.on_machine(
-        reached, laid.warnings, laid.sheet, rig, tidiness=tidiness, report=front.progress, enough=deadline()
-    )
+    task = PlanTask("", rig, tidiness=tidiness or Tidiness())
+    return pipeline.on_machine(reached, laid.warnings, laid.sheet, task, watched_by(front))
 
 
 def tried(found: Arranged, item: Item, method: str, rig: Rig, front: Front) -> tuple[LaidOut, Job]:

@@ -1,4 +1,7 @@
-"""The line of a drawing in the log, however it ends. A log that cannot be written is said and stops nothing."""
+"""The log of drawings: read, and a line written for each drawing however it ends.
+
+A log that cannot be written is said and stops nothing.
+"""
 
 from __future__ import annotations
 
@@ -14,7 +17,7 @@ if TYPE_CHECKING:
     from linewright.board.session_values import DrawResult
     from linewright.run.journal import Story
     from linewright.run.log import LogEntry
-    from linewright.run.recovery import Place
+    from linewright.run.recovery import ResumePoint
     from linewright.tasks.draw_task import DrawTask
     from linewright.tasks.front import Front
 
@@ -33,8 +36,27 @@ class Noted:
         return max(values, key=abs, default=None)
 
 
+def entries(most: int | None = None) -> list[LogEntry]:
+    """The newest drawings, at most so many, the newest first.
+
+    Raises
+    ------
+    InputError : the log cannot be read.
+    """
+    from linewright.run import log as drawing_log
+
+    return drawing_log.entries(most)
+
+
+def columns() -> tuple[str, ...]:
+    """The names of what the log keeps of a drawing, in the order of `LogEntry`."""
+    from linewright.run import log as drawing_log
+
+    return drawing_log.COLUMNS
+
+
 @contextmanager
-def noted(task: DrawTask, place: Place, began: str, front: Front) -> Iterator[Noted]:
+def noted(task: DrawTask, place: ResumePoint, began: str, front: Front) -> Iterator[Noted]:
     """While open, a drawing goes on; then its line is written. It began when its journal says, or else now."""
     from linewright import units
     from linewright.board.drift import Drifted

@@ -6,46 +6,28 @@ import contextlib
 import json
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from linewright.errors import InputError, ProgramError
 from linewright.files import read_bounded, replacing
 from linewright.planning import batch, pipeline
-from linewright.planning.pipeline import Lines, Placement
+from linewright.planning.plan_task import Lines, Placement
+from linewright.planning.plan_task import PlanTask as PlanTask
 from linewright.program import file as program_file
-from linewright.tidy import Tidiness
+from linewright.tidy import Tidiness, Watcher
 
 if TYPE_CHECKING:
     from linewright.planning.batch import Planned
     from linewright.planning.pipeline import Job
     from linewright.program.program import Program
-    from linewright.rig.rig import Rig
     from linewright.sources.picture import Picture
     from linewright.tasks.front import Front
 
 ORDER_CEILING_S: Final = 300.0
 """Clock time after which an order is taken as it is, and that is said. What there is to do is counted, not timed, so
 only a computer ten times slower than common ones, or the best order of 10^6 strokes, gets there."""
-
-
-@dataclass(frozen=True)
-class PlanTask:
-    """What is to be planned, and for which machine.
-
-    Parameters
-    ----------
-    source : as the user typed it: for most methods a file.
-    placement, lines : where it goes, and how strokes are made of it.
-    tidiness : how much to do for fewer lifts and less travel.
-    """
-
-    source: str
-    rig: Rig
-    placement: Placement = field(default_factory=Placement)
-    lines: Lines = field(default_factory=Lines)
-    tidiness: Tidiness = field(default_factory=Tidiness)
 
 
 @dataclass(frozen=True)
@@ -88,15 +70,7 @@ def plan(task: PlanTask, front: Front) -> Job:
     """
     if not pipeline.is_job(Path(task.source)):
         front.progress("making lines", 0.0)
-        return pipeline.prepare(
-            task.source,
-            task.rig,
-            task.placement,
-            task.lines,
-            tidiness=task.tidiness,
-            report=front.progress,
-            enough=deadline(),
-        )
+        return pipeline.prepare(task, watched_by(front))
     if (task.placement, task.lines, task.tidiness) != (Placement(), Lines(), Tidiness()):
         raise InputError(
             f"{task.source} has its place on the sheet and its lines and pens already",
@@ -121,9 +95,12 @@ def _trial_of(job: Path) -> str:
 
 def plan_strokes(picture: Picture, task: PlanTask, front: Front) -> Job:
     """Plan strokes that are made already; the task says for which machine and where they go."""
-    return pipeline.planned(
-        picture, task.rig, task.placement, tidiness=task.tidiness, report=front.progress, enough=deadline()
-    )
+    return pipeline.planned(picture, task, watched_by(front))
+
+
+def watched_by(front: Front) -> Watcher:
+    """A front that is told how planning goes; an order of strokes is looked for as long as `deadline` allows."""
+    return Watcher(front.progress, front.note, deadline())
 
 
 def deadline() -> Callable[[], bool]:
@@ -141,7 +118,7 @@ def strokes(task: PlanTask, front: Front, *, tidied: bool) -> Picture:
     """
     from linewright.rig.sheet_place import sheet_on
     from linewright.sources.picture import Picture
-    from linewright.tidy import Tidying, Watcher, tidy
+    from linewright.tidy import Tidying, tidy
 
     where = task.placement
     found = pipeline.arranged(task.source, where, task.lines)
@@ -154,8 +131,7 @@ def strokes(task: PlanTask, front: Front, *, tidied: bool) -> Picture:
         picture = pipeline.read_picture(task.source, task.lines, wish)
     if not tidied:
         return picture
-    watcher = Watcher(front.progress, front.note, deadline())
-    return replace(picture, drawing=tidy(picture.drawing, Tidying(wanted=task.tidiness), watcher))
+    return replace(picture, drawing=tidy(picture.drawing, Tidying(wanted=task.tidiness), watched_by(front)))
 
 
 def write(program: Program, name: str, wanted: Outputs) -> list[Path]:
@@ -200,12 +176,8 @@ def plan_many(
     _refuse_collisions([task.source for task in tasks])
     make_folders(wanted)
     pieces = [
-        batch.Piece(
-            task.source,
-            task.rig,
-            task.placement,
-            task.lines,
-            task.tidiness,
+        batch.BatchItem(
+            task,
             _content(task.source) if spread.cluster else None,
             program=wanted.program is not None,
             pictures=wanted.pictures is not None,

@@ -31,6 +31,25 @@ class BrokenOff:
     stroke: int
 
 
+def facts(story: Story) -> dict[str, object]:
+    """What its journal tells of a drawing, as one flat table."""
+    return {
+        "name": story.folder.name,
+        "picture": story.picture,
+        "sheet": story.sheet,
+        "rig": story.rig_name,
+        "rig_fingerprint": story.rig_fingerprint,
+        "port": story.port,
+        "began": story.began,
+        "last": story.last,
+        "ended": story.ended,
+        "records_done": story.records_done,
+        "records": story.records,
+        "strokes_done": story.strokes_done,
+        "strokes": story.strokes,
+    }
+
+
 def unfinished() -> list[Story]:
     """What the journals tell of drawings that can be carried on, the newest first."""
     from linewright.run import journal

@@ -9,12 +9,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from linewright.errors import InputError
-from linewright.tasks.planning import Outputs, PlanTask, deadline, make_folders, write_files
+from linewright.tasks.planning import Outputs, PlanTask, make_folders, watched_by, write_files
 
 if TYPE_CHECKING:
     from linewright.planning.batch import Planned
     from linewright.planning.pipeline import Arranged, Job
-    from linewright.sources.picture import Report
     from linewright.tasks.front import Front
 
 
@@ -58,22 +57,18 @@ def plan_sheets(task: SheetsTask, wanted: Outputs, front: Front) -> list[tuple[P
     if series is not None and found.arrangement.poster is not None:
         raise InputError("a poster is no series", hint="plan one of them at once")
     make_folders(wanted)
-    piece = batch.Piece(
-        plan.source,
-        plan.rig,
-        plan.placement,
-        plan.lines,
-        plan.tidiness,
+    piece = batch.BatchItem(
+        plan,
         program=wanted.program is not None,
         pictures=wanted.pictures is not None,
         speed_map=wanted.speed_map,
     )
     done: list[tuple[Planned, list[Path]]] = []
-    jobs = _poster(found, plan, front.progress) if series is None else _series(found, series, plan, front.progress)
+    jobs = _poster(found, plan, front) if series is None else _series(found, series, plan, front)
     for ending, job in jobs:
         name = f"{task.base.removesuffix('-toml')}-{ending}"
         with tempfile.TemporaryDirectory(prefix="linewright-") as folder:
-            planned = batch.outcome(job, replace(piece, source=name), name, name, Path(folder))
+            planned = batch.outcome(job, replace(piece, task=replace(plan, source=name)), name, name, Path(folder))
         done.append((planned, write_files(planned, wanted)))
     return done
 
@@ -92,16 +87,14 @@ def _as_poster(found: Arranged) -> Arranged:
     return replace(found, arrangement=replace(whole, sheet=None, poster=Poster(whole.sheet), items=items))
 
 
-def _poster(found: Arranged, plan: PlanTask, report: Report) -> Iterator[tuple[str, Job]]:
+def _poster(found: Arranged, plan: PlanTask, front: Front) -> Iterator[tuple[str, Job]]:
     from linewright.planning import pipeline
 
-    enough = deadline()
-    sheets = pipeline.prepare_poster(found, plan.rig, plan.lines, tidiness=plan.tidiness, report=report, enough=enough)
-    for piece, job in sheets:
+    for piece, job in pipeline.prepare_poster(found, plan, watched_by(front)):
         yield f"{piece.number}-row{piece.row}-column{piece.column}", job
 
 
-def _series(found: Arranged, table: Path, plan: PlanTask, report: Report) -> Iterator[tuple[str, Job]]:
+def _series(found: Arranged, table: Path, plan: PlanTask, front: Front) -> Iterator[tuple[str, Job]]:
     from linewright.planning import pipeline
     from linewright.planning.series import filled, name_of, read_rows
 
@@ -111,9 +104,7 @@ def _series(found: Arranged, table: Path, plan: PlanTask, report: Report) -> Ite
     digits = len(str(len(rows)))
     for number, (row, card) in enumerate(zip(rows, cards, strict=True), 1):
         try:
-            job = pipeline.prepare_arrangement(
-                card, plan.rig, plan.lines, tidiness=plan.tidiness, report=report, enough=deadline()
-            )
+            job = pipeline.prepare_arrangement(card, plan, watched_by(front))
         except InputError as error:
             error.args = (f"{table}, line {row.line}: {error}",)
             raise

@@ -130,15 +130,31 @@ class _Search:
         self.has_rings = bool(ring_starts[-1])
         single = int(np.count_nonzero((nodes_mm[::2] == nodes_mm[1::2]).all(axis=1)))
         self.count = _NEAR_POINTS if 4 * single > n else _NEAR
-        self.xs, self.ys = _kept(nodes_mm[:, 0]), _kept(nodes_mm[:, 1])
-        self.c = _kept(cost.figures)
-        self.rings = (_kept(np.append(ring_starts, ring_starts[-1])), _kept(ring_mm[:, 0]), _kept(ring_mm[:, 1]))
-        self.entry = _kept(np.zeros(n // 2, dtype=np.int64))
-        self.tour, self.pos, self.queue, self.queued = (_kept(np.zeros(n, dtype=np.int64)) for _ in range(4))
-        self.log, self.ends = _kept(np.zeros(kernel.LOG, dtype=np.int64)), _kept(np.zeros(8, dtype=np.int64))
-        self.near = _kept(np.full(n * self.count, -1, dtype=np.int64))
-        self.near_cost = _kept(np.zeros(n * self.count))
-        self.state = _kept(np.array([_SEED, 0], dtype=np.int64))
+        self.state = kernel.TourState(
+            tour=_kept(np.zeros(n, dtype=np.int64)),
+            pos=_kept(np.zeros(n, dtype=np.int64)),
+            xs=_kept(nodes_mm[:, 0]),
+            ys=_kept(nodes_mm[:, 1]),
+            c=_kept(cost.figures),
+            free=self.free,
+            near=_kept(np.full(n * self.count, -1, dtype=np.int64)),
+            near_cost=_kept(np.zeros(n * self.count)),
+            near_count=self.count,
+        )
+        self.work = kernel.Workspace(
+            breadth=_BREADTH,
+            queue=_kept(np.zeros(n, dtype=np.int64)),
+            queued=_kept(np.zeros(n, dtype=np.int64)),
+            log=_kept(np.zeros(kernel.LOG, dtype=np.int64)),
+            ends=_kept(np.zeros(8, dtype=np.int64)),
+        )
+        self.closed = kernel.ClosedStrokes(
+            starts=_kept(np.append(ring_starts, ring_starts[-1])),
+            x=_kept(ring_mm[:, 0]),
+            y=_kept(ring_mm[:, 1]),
+            entry=_kept(np.zeros(n // 2, dtype=np.int64)),
+        )
+        self.chance = _kept(np.array([_SEED, 0], dtype=np.int64))
 
     def run(self, effort: Effort) -> Tour:
         if COMPILED and not is_compiled(kernel.__file__):
@@ -157,7 +173,7 @@ class _Search:
         late = False
         while done < todo and not late:
             kicks = min(chunk, todo - done)
-            kernel.kick_and_settle(kicks, longest, self.state, *self._where(), *self._tools())
+            kernel.kick_and_settle(kicks, longest, self.chance, self.state, self.work)
             done += kicks
             self.watcher.report("ordering strokes", done / todo)
             if self.has_rings and done >= again:
@@ -165,26 +181,20 @@ class _Search:
                 self._settle_rings(1)
             late = self.watcher.enough()
         if self.has_rings:
-            kernel.reenter(self.tour, *self.rings, self.entry, self.xs, self.ys, self.c, self.free)
-        nodes, entry = np.asarray(self.tour), np.asarray(self.entry)
-        at = int(np.asarray(self.pos)[self.size - 1])
+            kernel.reenter(self.closed, self.state)
+        nodes, entry = np.asarray(self.state.tour), np.asarray(self.closed.entry)
+        at = int(np.asarray(self.state.pos)[self.size - 1])
         nodes = np.roll(nodes, -at - 1) if at & 1 else np.roll(nodes[::-1], at)
         nodes = nodes[:-2]
-        x, y = np.asarray(self.xs), np.asarray(self.ys)
+        x, y = np.asarray(self.state.xs), np.asarray(self.state.ys)
         if x[-1] == x[-2] and y[-1] == y[-2] and self.free < 0:
             # There and back, a tour may be taken either way: what is near comes first, as one would draw by hand.
             first, last = np.hypot(x[nodes[[0, -1]]] - x[-1], y[nodes[[0, -1]]] - y[-1])
             nodes = nodes[::-1] if last < first else nodes
         return Tour(nodes[::2].copy(), entry[:-1].copy(), late, (done, due))
 
-    def _where(self) -> tuple[Any, ...]:
-        return (self.tour, self.pos, self.xs, self.ys, self.c, self.free, self.near, self.near_cost, self.count)
-
-    def _tools(self) -> tuple[Any, ...]:
-        return (_BREADTH, self.queue, self.queued, self.log, self.ends)
-
     def _settle_all(self) -> float:
-        return float(kernel.settle_all(*self._where(), *self._tools()))
+        return float(kernel.settle_all(self.state, self.work))
 
     def _settle_rings(self, rounds: int) -> None:
         """Enter closed strokes where the tour passes, and change the tour where they are entered, while that gains."""
@@ -192,25 +202,22 @@ class _Search:
             return
         first = 0.0
         for _ in range(rounds):
-            gain = kernel.reenter(self.tour, *self.rings, self.entry, self.xs, self.ys, self.c, self.free)
+            gain = kernel.reenter(self.closed, self.state)
             if gain > 0.0:
                 # The costs of near links are others now.
-                self._find_near(np.arange(self.size), np.arange(self.size) ^ 1, self.count)
+                self._find_near(np.arange(self.size), np.arange(self.size) ^ 1)
                 self._settle_all()
             first = first or gain
             if gain <= _RING_GAIN * first:
                 return
 
-    def _find_near(self, nodes: Indices, other: NDArray[np.int64], count: int) -> Indices:
+    def _find_near(self, nodes: Indices, other: NDArray[np.int64]) -> Indices:
         """Near neighbours of these nodes among themselves; returns the nodes in the order of the tree."""
         nodes = nodes[nodes != self.free]
-        at = np.column_stack((np.asarray(self.xs)[nodes], np.asarray(self.ys)[nodes]))
+        at = np.column_stack((np.asarray(self.state.xs)[nodes], np.asarray(self.state.ys)[nodes]))
         by, boxes, leaves = box_tree(at)
         nodes = nodes[by]
-        kernel.nearest(
-            count, _kept(nodes), _kept(other), self.xs, self.ys, self.c, _kept(boxes.ravel()), leaves,
-            self.near, self.near_cost,
-        )  # fmt: skip
+        kernel.nearest(_kept(nodes), _kept(other), _kept(boxes.ravel()), leaves, self.state)
         return nodes
 
     def _start(self) -> None:
@@ -226,9 +233,9 @@ class _Search:
             open_ends = open_ends[open_ends != self.free]
             if len(open_ends) <= 2:
                 break
-            nodes = np.sort(self._find_near(open_ends, far, self.count))
-            near = np.asarray(self.near).reshape(-1, self.count)[nodes]
-            costs = np.asarray(self.near_cost).reshape(-1, self.count)[nodes]
+            nodes = np.sort(self._find_near(open_ends, far))
+            near = np.asarray(self.state.near).reshape(-1, self.count)[nodes]
+            costs = np.asarray(self.state.near_cost).reshape(-1, self.count)[nodes]
             there = near >= 0
             ones = np.repeat(nodes, there.sum(axis=1))
             others, costs = near[there], costs[there]
@@ -238,8 +245,8 @@ class _Search:
             links, far = np.asarray(given), np.asarray(chains)
         left = np.flatnonzero(links < 0)
         links[left] = left[::-1]
-        kernel.walk(_kept(links), self.tour, self.pos)
-        self._find_near(np.arange(self.size), np.arange(self.size) ^ 1, self.count)
+        kernel.walk(_kept(links), self.state.tour, self.state.pos)
+        self._find_near(np.arange(self.size), np.arange(self.size) ^ 1)
 
 
 def _kept(array: NDArray[Any]) -> Any:

@@ -15,7 +15,7 @@ files of those that it calls.
 from __future__ import annotations
 
 from math import sqrt
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from linewright.compiled import compiled
 
@@ -37,6 +37,63 @@ _LEAST: Final = 1e-12
 
 _DEPTH: Final = 64
 """Of the stack of a tree search: two entries a level, of at most 31."""
+
+
+class TourState(NamedTuple):
+    """A tour, and what its search looks up.
+
+    Parameters
+    ----------
+    tour, pos : nodes in their order, and the place of each node.
+    xs, ys : of each node, mm.
+    c : as in `cost.Cost.figures`.
+    free : the node to and from which moves cost nothing, where the pen may end anywhere; -1: none.
+    near, near_cost : ``near_count`` near neighbours of each node, the cheapest first, and what the way there costs.
+    """
+
+    tour: Places
+    pos: Places
+    xs: MutableSequence[float]
+    ys: MutableSequence[float]
+    c: Numbers
+    free: int
+    near: Places
+    near_cost: MutableSequence[float]
+    near_count: int
+
+
+class Workspace(NamedTuple):
+    """Room that a search works in.
+
+    Parameters
+    ----------
+    breadth : neighbours looked at for the third link.
+    queue, queued : nodes to be improved, as a ring, and whether a node is among them.
+    log : reversals that can be taken back, after the number of entries.
+    ends : nodes that the last change touched, after the number of them.
+    """
+
+    breadth: int
+    queue: Places
+    queued: Places
+    log: Places
+    ends: Places
+
+
+class ClosedStrokes(NamedTuple):
+    """Where closed strokes may be entered.
+
+    Parameters
+    ----------
+    starts : the vertices of stroke s are ``starts[s]`` to ``starts[s + 1]`` of ``x``, ``y``; none for open strokes.
+    x, y : of each vertex, mm.
+    entry : (strokes,) which vertex each is entered at.
+    """
+
+    starts: Whole
+    x: Numbers
+    y: Numbers
+    entry: Places
 
 
 @compiled
@@ -73,23 +130,14 @@ def _between(i: int, j: int, xs: Numbers, ys: Numbers, c: Numbers, free: int) ->
 
 
 @compiled
-def nearest(
-    count: int,
-    points: Whole,
-    other: Whole,
-    xs: Numbers,
-    ys: Numbers,
-    c: Numbers,
-    boxes: Numbers,
-    leaves: int,
-    near: Places,
-    near_cost: MutableSequence[float],
-) -> None:
-    """The ``count`` cheapest nodes to go to from each of ``points``, into its row of ``near`` and ``near_cost``.
+def nearest(points: Whole, other: Whole, boxes: Numbers, leaves: int, state: TourState) -> None:
+    """The cheapest nodes to go to from each of ``points``, into its row of ``state.near`` and ``state.near_cost``.
 
     ``boxes`` holds x0, y0, x1, y1 of each node of a heap-shaped tree over the points in the order given, `LEAF` to a
     leaf (see `boxes.box_tree`). A node itself and its ``other`` are left out; rows end with -1.
     """
+    xs, ys, c = state.xs, state.ys, state.c
+    near, near_cost, count = state.near, state.near_cost, state.near_count
     n = len(points)
     stack = [0] * _DEPTH
     bound = [0.0] * _DEPTH
@@ -211,27 +259,16 @@ def _link(node: int, tour: Whole, pos: Whole) -> int:
 
 
 @compiled
-def _improve(
-    t1: int,
-    tour: Places,
-    pos: Places,
-    xs: Numbers,
-    ys: Numbers,
-    c: Numbers,
-    free: int,
-    near: Whole,
-    near_cost: Numbers,
-    count: int,
-    breadth: int,
-    log: Places,
-    ends: Places,
-) -> float:
+def _improve(t1: int, state: TourState, work: Workspace) -> float:
     """Make the best change by two or three links that begins with the link of ``t1``; what it gains, 0 if none does.
 
     Links (t1, t2), (t3, t4) and perhaps (t5, t6) go; (t2, t3), (t4, t5) and (t6, t1) come, or (t4, t1). Every step
     must leave a gain so far (Lin and Kernighan 1973), so only near neighbours are looked at. The reversals are noted
-    in ``log`` after the number of them, the ends touched in ``ends``, likewise.
+    in ``work.log`` after the number of them, the ends touched in ``work.ends``, likewise.
     """
+    tour, pos, xs, ys, c, free = state.tour, state.pos, state.xs, state.ys, state.c, state.free
+    near, near_cost, count = state.near, state.near_cost, state.near_count
+    breadth, log, ends = work.breadth, work.log, work.ends
     n = len(tour)
     t2 = _link(t1, tour, pos)
     d12 = _between(t1, t2, xs, ys, c, free)
@@ -314,26 +351,9 @@ def _improve(
 
 
 @compiled
-def _settle(
-    queue: Places,
-    queued: Places,
-    first: int,
-    waiting: int,
-    tour: Places,
-    pos: Places,
-    xs: Numbers,
-    ys: Numbers,
-    c: Numbers,
-    free: int,
-    near: Whole,
-    near_cost: Numbers,
-    count: int,
-    breadth: int,
-    log: Places,
-    ends: Places,
-    keep_log: bool,
-) -> float:
+def _settle(first: int, waiting: int, state: TourState, work: Workspace, keep_log: bool) -> float:
     """Improve at every node in the queue, and at those whose links change, until none is left; what that gains."""
+    queue, queued, log, ends = work.queue, work.queued, work.log, work.ends
     size = len(queue)
     gained = 0.0
     while waiting > 0:
@@ -344,7 +364,7 @@ def _settle(
         waiting -= 1
         queued[t1] = 0
         while log[0] < LOG - 8:
-            gain = _improve(t1, tour, pos, xs, ys, c, free, near, near_cost, count, breadth, log, ends)
+            gain = _improve(t1, state, work)
             if gain == 0.0:
                 break
             gained += gain
@@ -361,60 +381,31 @@ def _settle(
 
 
 @compiled
-def settle_all(
-    tour: Places,
-    pos: Places,
-    xs: Numbers,
-    ys: Numbers,
-    c: Numbers,
-    free: int,
-    near: Whole,
-    near_cost: Numbers,
-    count: int,
-    breadth: int,
-    queue: Places,
-    queued: Places,
-    log: Places,
-    ends: Places,
-) -> float:
+def settle_all(state: TourState, work: Workspace) -> float:
     """Improve everywhere until no change by two or three near links gains anything; what it gained."""
+    tour, queue, queued = state.tour, work.queue, work.queued
     n = len(tour)
     for at in range(n):
         queue[at] = tour[at]
         queued[at] = 1
-    log[0] = 0
-    return _settle(queue, queued, 0, n, tour, pos, xs, ys, c, free, near, near_cost, count, breadth, log, ends, False)
+    work.log[0] = 0
+    return _settle(0, n, state, work, False)
 
 
 @compiled
-def kick_and_settle(
-    kicks: int,
-    longest: int,
-    state: Places,
-    tour: Places,
-    pos: Places,
-    xs: Numbers,
-    ys: Numbers,
-    c: Numbers,
-    free: int,
-    near: Whole,
-    near_cost: Numbers,
-    count: int,
-    breadth: int,
-    queue: Places,
-    queued: Places,
-    log: Places,
-    ends: Places,
-) -> float:
+def kick_and_settle(kicks: int, longest: int, chance: Places, state: TourState, work: Workspace) -> float:
     """Exchange two neighbouring arcs of the tour at random, improve around, take it back if nothing was won; the gain.
 
     The exchange is the double bridge of Martin, Otto and Felten, "Large-step Markov chains for the traveling salesman
     problem", Complex Systems 5, 1991, kept short (up to ``longest`` strokes an arc), so that a kick costs the same at
-    any size. ``state`` holds the random number: xorshift of 32 bits (G. Marsaglia, "Xorshift RNGs", 2003).
+    any size. ``chance`` holds the random number, xorshift of 32 bits (G. Marsaglia, "Xorshift RNGs", 2003), and the
+    place of the last kick.
     """
+    tour, pos, xs, ys, c, free = state.tour, state.pos, state.xs, state.ys, state.c, state.free
+    queue, queued, log = work.queue, work.queued, work.log
     n = len(tour)
     total = 0.0
-    r, a = state[0], state[1]
+    r, a = chance[0], chance[1]
     for _ in range(kicks):
         r ^= (r << 13) & 0xFFFFFFFF
         r ^= r >> 17
@@ -442,35 +433,24 @@ def kick_and_settle(
                 queued[node] = 1
                 queue[waiting] = node
                 waiting += 1
-        net += _settle(
-            queue, queued, 0, waiting, tour, pos, xs, ys, c, free, near, near_cost, count, breadth, log, ends, True
-        )
+        net += _settle(0, waiting, state, work, True)
         if net < 0.0:
             for at in range(log[0], 0, -2):
                 _flip(log[at - 1], log[at], tour, pos)
         else:
             total += net
-    state[0], state[1] = r, a
+    chance[0], chance[1] = r, a
     return total
 
 
 @compiled
-def reenter(
-    tour: Whole,
-    ring_starts: Whole,
-    ring_x: Numbers,
-    ring_y: Numbers,
-    entry: Places,
-    xs: MutableSequence[float],
-    ys: MutableSequence[float],
-    c: Numbers,
-    free: int,
-) -> float:
+def reenter(closed: ClosedStrokes, state: TourState) -> float:
     """Enter every closed stroke of the tour at its best vertex, given where the pen comes from and goes to; the gain.
 
-    The vertices of stroke s are ``ring_starts[s]`` to ``ring_starts[s + 1]`` of ``ring_x``, ``ring_y``; none for
-    others. ``entry`` (strokes,) holds which vertex it is.
+    Which vertex it is goes to ``closed.entry``, its place to ``state.xs`` and ``state.ys``.
     """
+    tour, xs, ys, c, free = state.tour, state.xs, state.ys, state.c, state.free
+    ring_starts, ring_x, ring_y, entry = closed.starts, closed.x, closed.y, closed.entry
     n = len(tour)
     gained = 0.0
     for at in range(0, n, 2):

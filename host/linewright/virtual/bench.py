@@ -25,7 +25,7 @@ _STEP_A, _STEP_B, _UP_A, _UP_B = 1, 2, 4, 8
 
 
 @dataclass(frozen=True)
-class Sight:
+class MachineView:
     """What is to be seen of the machine.
 
     Parameters

@@ -12,7 +12,7 @@ import sys
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Protocol
 
-from linewright.virtual.bench import Sight
+from linewright.virtual.bench import MachineView
 from linewright.virtual.wires import RigEnds
 
 if TYPE_CHECKING:
@@ -31,7 +31,7 @@ class Beside(Protocol):
     def power(self, on: bool) -> None:
         """Use the switch of the motors' supply."""
 
-    def look(self) -> Sight:
+    def look(self) -> MachineView:
         """Where carriage and pen are."""
 
 
@@ -83,11 +83,11 @@ class BesideProcess:
         """See `Beside.power`."""
         self._rig.tell(f"power {'on' if on else 'off'}")
 
-    def look(self) -> Sight:
+    def look(self) -> MachineView:
         """See `Beside.look`."""
         said = json.loads(self._rig.tell("look"))
         x, y = said["carriage_mm"]
-        return Sight((x, y), said["servo_us"], said["pen_down"], said["powered"])
+        return MachineView((x, y), said["servo_us"], said["pen_down"], said["powered"])
 
 
 class BesideWorld:
@@ -104,6 +104,6 @@ class BesideWorld:
         """See `Beside.power`."""
         self.world.power(on)
 
-    def look(self) -> Sight:
+    def look(self) -> MachineView:
         """See `Beside.look`."""
         return self.world.look()

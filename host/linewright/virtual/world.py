@@ -18,10 +18,10 @@ from numpy.typing import NDArray
 from linewright.simulation.faults import Faults
 from linewright.simulation.machine import Machine
 from linewright.simulation.mechanics import Mechanics
-from linewright.simulation.pulse_checks import Shape, decode
+from linewright.simulation.pulse_checks import WordTiming, decode
 from linewright.simulation.tape import TapeWriter
 from linewright.units import TICK_HZ, US_PER_S
-from linewright.virtual.bench import Bench, Sight
+from linewright.virtual.bench import Bench, MachineView
 
 TICKS_PER_US: Final = TICK_HZ // US_PER_S
 CLOCK_MASK: Final = (1 << 30) - 1
@@ -67,7 +67,7 @@ class _Block:
 
     __slots__ = ("before", "count", "end", "servo_us", "shape", "start", "words", "written")
 
-    def __init__(self, words: NDArray[np.uint32], servo_us: int, start: int, shape: Shape) -> None:
+    def __init__(self, words: NDArray[np.uint32], servo_us: int, start: int, shape: WordTiming) -> None:
         self.words = words
         self.count = len(words)
         self.servo_us = servo_us
@@ -127,7 +127,7 @@ class World:
         self._queue: deque[_Block] = deque()
         self._tail = 0  # when the last queued block ends
         self._finished = 0
-        self._shape = Shape()
+        self._shape = WordTiming()
         self._bench = Bench(machine, faults)
         # When the motors have no power, by the fault; a switch that somebody uses is the bench's.
         off_at = round(faults.power_off_at_s * TICK_HZ)
@@ -145,7 +145,7 @@ class World:
 
     def configure(self, setup_ticks: int, width_ticks: int, overhead_ticks: int) -> None:
         """How words are played from the next block on."""
-        self._shape = Shape(overhead_ticks, setup_ticks, width_ticks)
+        self._shape = WordTiming(overhead_ticks, setup_ticks, width_ticks)
         self._tape.shape(self.now, overhead_ticks, setup_ticks, width_ticks)
 
     def wiring(self, turned: int, endstop_x: int, endstop_y: int, contacts: int) -> None:
@@ -242,10 +242,12 @@ class World:
         """Where the carriage truly was when the last block ended."""
         return float(self._carriage_mm[0]), float(self._carriage_mm[1])
 
-    def look(self) -> Sight:
+    def look(self) -> MachineView:
         """What somebody who stands beside the machine sees."""
         us = self._servo_us
-        return Sight(self.carriage_mm, us, self._machine.pen_is_down(us), self._powered and self._motors_have_power())
+        return MachineView(
+            self.carriage_mm, us, self._machine.pen_is_down(us), self._powered and self._motors_have_power()
+        )
 
     def press(self, axis: int, on: bool) -> None:
         """Somebody presses an endstop with a finger, or lets go of it; 0 is x, 1 is y."""

@@ -4,7 +4,7 @@ import asyncio
 
 import pytest
 
-from linewright.desk.guard import Door, Guard
+from linewright.desk.guard import AccessGuard, Door
 
 HOST = "127.0.0.1:8123"
 DOOR = Door(frozenset({HOST}))
@@ -35,7 +35,7 @@ def ask(headers, *, method="GET", path="/", query="", kind="http"):
         "query_string": query.encode(),
         "headers": [(key.encode(), value.encode()) for key, value in pairs],
     }
-    asyncio.run(Guard(inner, lambda: DOOR)(scope, receive, send))
+    asyncio.run(AccessGuard(inner, lambda: DOOR)(scope, receive, send))
     return sent, bool(through)
 
 

@@ -97,7 +97,7 @@ class _Sight:
         share = np.linalg.solve(ways, c - a)
         return np.asarray(a + share[0] * (b - a))
 
-    def spans(self, spans: list[lengths.Span], *, circle: bool) -> dict[str, float]:
+    def spans(self, spans: list[lengths.Distance], *, circle: bool) -> dict[str, float]:
         """Lengths between crosses, or across circles."""
         answers = {}
         for span in spans:
@@ -108,7 +108,7 @@ class _Sight:
             answers[span.name] = self._read(float(np.hypot(*(ends[1] - ends[0]))))
         return answers
 
-    def _on_circle(self, span: lengths.Span, place: tuple[float, float]) -> Floats:
+    def _on_circle(self, span: lengths.Distance, place: tuple[float, float]) -> Floats:
         middle = (np.array(span.begin) + np.array(span.end)) / 2
         around = np.flatnonzero(np.hypot(*(self._middle - middle).T) < 0.5)
         stroke = around[np.argmin(np.abs(self._size[around].max(axis=1) - span.length_mm))]

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linewright.calibration.trial.design import Axis, Entry, Part, Trial, gently
-from linewright.calibration.trial.finding import Figure, Finding, Residual
+from linewright.calibration.trial.finding import Finding, FoundValue, Residual
 from linewright.calibration.trial.page import RUN_UP_MM, Page
 from linewright.calibration.trial.squares import COVERAGE
 from linewright.errors import SheetError
@@ -127,7 +127,7 @@ def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], read
         shown = np.array([answers[name] * LESS_MM for name in names])
         after = before + float(shown.mean())
         scatter = max(SCATTER_LINES * LESS_MM, float(np.ptp(shown)) / 2)
-        figures.append(Figure(f"backlash of {axis}", before, after, COVERAGE * scatter / len(names) ** 0.5, "mm"))
+        figures.append(FoundValue(f"backlash of {axis}", before, after, COVERAGE * scatter / len(names) ** 0.5, "mm"))
         residuals += [
             Residual(name, answers[name], (value - float(shown.mean())) / LESS_MM, "line")
             for name, value in zip(names, shown, strict=True)

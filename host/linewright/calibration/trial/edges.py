@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linewright.calibration.trial.design import Axis, Entry, Part, Trial, gently, machine_mm
-from linewright.calibration.trial.finding import Figure, Finding
+from linewright.calibration.trial.finding import Finding, FoundValue
 from linewright.calibration.trial.page import RUN_UP_MM, Page
 from linewright.calibration.trial.squares import COVERAGE
 from linewright.errors import InputError, SheetError
@@ -179,7 +179,9 @@ def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], read
             [round(float(at), 2), round(float(off), 3)] for at, off in zip(carriage, after, strict=True)
         ]
         figures.append(
-            Figure(f"rail of {axis}, most off", _most(before), _most(after), COVERAGE * SCATTER_STEPS * step_mm, "mm")
+            FoundValue(
+                f"rail of {axis}, most off", _most(before), _most(after), COVERAGE * SCATTER_STEPS * step_mm, "mm"
+            )
         )
     return Finding("straightness", tuple(figures), (), changes, ())
 

@@ -8,7 +8,7 @@ from typing import Any
 
 
 @dataclass(frozen=True)
-class Figure:
+class FoundValue:
     """One figure.
 
     Parameters
@@ -50,12 +50,12 @@ class Finding:
     """
 
     trial: str
-    figures: tuple[Figure, ...]
+    figures: tuple[FoundValue, ...]
     residuals: tuple[Residual, ...] = ()
     changes: Mapping[str, object] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
 
-    def figure(self, name: str) -> Figure:
+    def figure(self, name: str) -> FoundValue:
         """One figure by its name."""
         return next(figure for figure in self.figures if figure.name == name)
 

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linewright.calibration.trial.design import Entry, Part, Trial, machine_mm
-from linewright.calibration.trial.finding import Figure, Finding
+from linewright.calibration.trial.finding import Finding, FoundValue
 from linewright.calibration.trial.page import Page
 from linewright.errors import InputError, SheetError
 
@@ -149,7 +149,7 @@ def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], read
     if (shown <= 1).all():
         notes.append("Every dash is whole everywhere: the pen never left the paper. Raise it and draw the sheet again.")
     figures = (
-        Figure("lightest pressure", float(beyond.min()), press_us, STEP_US / 2.0, "us beyond touch"),
-        Figure("heaviest pressure", float(beyond.max()), press_us, STEP_US / 2.0, "us beyond touch"),
+        FoundValue("lightest pressure", float(beyond.min()), press_us, STEP_US / 2.0, "us beyond touch"),
+        FoundValue("heaviest pressure", float(beyond.max()), press_us, STEP_US / 2.0, "us beyond touch"),
     )
     return Finding("heights", figures, (), changes, tuple(notes))

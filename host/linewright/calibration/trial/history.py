@@ -17,9 +17,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from linewright.errors import InputError
-from linewright.files import replacing
-from linewright.folders import state_folder
 from linewright.rig.edit import edit_rig
+from linewright.state_file import StateFile
 
 if TYPE_CHECKING:
     from linewright.rig.edit import Edited
@@ -29,7 +28,7 @@ KEPT: Final = 300
 
 
 @dataclass(frozen=True)
-class Entry:
+class HistoryEntry:
     """A sheet that was made, or a fit.
 
     Parameters
@@ -55,17 +54,14 @@ class Entry:
     when: str = ""
 
 
-def file() -> Path:
-    """Where it is kept."""
-    return state_folder() / "fits.json"
+FILE: Final = StateFile("fits.json")
 
 
-def entries() -> list[Entry]:
+def entries() -> list[HistoryEntry]:
     """Everything that is remembered, the oldest first; nothing where the file is missing or damaged."""
     try:
-        said = json.loads(file().read_text(encoding="utf-8"))
-        return [Entry(**one) for one in said]
-    except (OSError, ValueError, TypeError):
+        return [HistoryEntry(**one) for one in FILE.read()]
+    except TypeError:
         return []
 
 
@@ -82,7 +78,7 @@ def digest_of(answers: Mapping[str, float]) -> str:
 def made(trial: str, sheet: str, rig_file: Path, form: Path) -> None:
     """A sheet was made for a machine. Where that cannot be kept, its form still knows."""
     with contextlib.suppress(InputError):
-        _add(Entry("made", trial, sheet, str(rig_file.resolve()), form=str(form.resolve())))
+        _add(HistoryEntry("made", trial, sheet, str(rig_file.resolve()), form=str(form.resolve())))
 
 
 def newest_form(trial: str, rig_file: Path) -> Path | None:
@@ -134,7 +130,7 @@ def write(trial: str, sheet: str, source: str, rig_file: Path, changes: Mapping[
     edited = edit_rig(rig_file, plain, {"corrections": note})
     if edited.kept is not None:
         with contextlib.suppress(InputError):
-            _add(Entry("fitted", trial, sheet, str(rig_file.resolve()), "", source, plain, before))
+            _add(HistoryEntry("fitted", trial, sheet, str(rig_file.resolve()), "", source, plain, before))
     return edited
 
 
@@ -142,7 +138,7 @@ def write(trial: str, sheet: str, source: str, rig_file: Path, changes: Mapping[
 class Undone:
     """A fit that was taken back."""
 
-    entry: Entry
+    entry: HistoryEntry
     edited: Edited
 
 
@@ -178,7 +174,7 @@ def undo(rig_file: Path) -> Undone:
     return Undone(entry, edited)
 
 
-def _is_fit(entry: Entry, rig_file: str) -> bool:
+def _is_fit(entry: HistoryEntry, rig_file: str) -> bool:
     return entry.what == "fitted" and entry.rig_file == rig_file
 
 
@@ -194,18 +190,10 @@ def _values(rig_file: Path, keys: Mapping[str, object]) -> dict[str, Any]:
     return found
 
 
-def _add(entry: Entry) -> None:
+def _add(entry: HistoryEntry) -> None:
     now = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
     _keep([*entries(), replace(entry, when=now)])
 
 
-def _keep(known: list[Entry]) -> None:
-    text = json.dumps([asdict(one) for one in known[-KEPT:]], indent=1)
-    try:
-        file().parent.mkdir(parents=True, exist_ok=True)
-        with replacing(file()) as stream:
-            stream.write(text.encode())
-    except OSError as error:
-        raise InputError(
-            f"cannot write {file()}: {error.strerror or error}", hint="check the folder, its permissions and free space"
-        ) from error
+def _keep(known: list[HistoryEntry]) -> None:
+    FILE.write([asdict(one) for one in known[-KEPT:]])

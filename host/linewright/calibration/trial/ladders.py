@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linewright.calibration.trial.design import Axis, Entry, Part, Trial, gently
-from linewright.calibration.trial.finding import Figure, Finding
+from linewright.calibration.trial.finding import Finding, FoundValue
 from linewright.calibration.trial.page import Page
 from linewright.errors import InputError, SheetError
 
@@ -173,7 +173,7 @@ def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], read
     before = one.speed_mm_s if trial.name == "speed" else one.accel_mm_s2
     after = float(f"{MARGIN_SHARE * values[held - 1]:.3g}")
     changes: dict[str, object] = {f"axis.{axis}.{key}": after}
-    figures = [Figure(f"{trial.name} of {axis}", before, after, None, unit)]
+    figures = [FoundValue(f"{trial.name} of {axis}", before, after, None, unit)]
     notes = [f"{MARGIN_SHARE:.0%} of rung {held} ({values[held - 1]:g} {unit}), the last that lost no step."]
     if held == RUNGS:
         notes.append("Even the last rung held: a ladder with a higher --top may show more.")
@@ -183,7 +183,7 @@ def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], read
             notes.append("The line broke up on the first rung already: try a wetter pen or more pressure.")
         now = rig.motion.pen_down_speed_mm_s
         changes["motion.pen_down_speed_mm_s"] = ink
-        figures.append(Figure("speed with the pen down", now, ink, None, unit))
+        figures.append(FoundValue("speed with the pen down", now, ink, None, unit))
     if trial.name == "speed" and after < rig.homing.fast_mm_s:
         changes["homing.fast_mm_s"] = after
     return Finding(trial.name, tuple(figures), (), changes, tuple(notes))

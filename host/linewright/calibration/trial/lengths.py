@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linewright.calibration.trial.design import Entry, Part, Trial, gently, machine_mm
-from linewright.calibration.trial.finding import Figure, Finding, Residual
+from linewright.calibration.trial.finding import Finding, FoundValue, Residual
 from linewright.calibration.trial.page import RUN_UP_MM, Page
 from linewright.calibration.trial.squares import READING_SHARE, solve
 from linewright.errors import SheetError
@@ -40,7 +40,7 @@ ACROSS: Final = ("1-9", "3-7", "1-6", "3-4", "4-9", "6-7")
 
 
 @dataclass(frozen=True)
-class Span:
+class Distance:
     """Two places of the sheet whose distance is measured, sheet mm."""
 
     name: str
@@ -71,13 +71,13 @@ def _grid(sheet: Sheet) -> tuple[Floats, Floats]:
     return x, y
 
 
-def _grid_spans(sheet: Sheet, names: tuple[str, ...]) -> list[Span]:
+def _grid_spans(sheet: Sheet, names: tuple[str, ...]) -> list[Distance]:
     x, y = _grid(sheet)
     spans = []
     for name in names:
         a, b = (int(number) - 1 for number in name.split("-"))
         spans.append(
-            Span(
+            Distance(
                 name,
                 f"from cross {a + 1} to cross {b + 1}",
                 (float(x[a % 3]), float(y[a // 3])),
@@ -87,7 +87,7 @@ def _grid_spans(sheet: Sheet, names: tuple[str, ...]) -> list[Span]:
     return spans
 
 
-def _circle_spans(sheet: Sheet) -> list[Span]:
+def _circle_spans(sheet: Sheet) -> list[Distance]:
     left, top, right, bottom = sheet.box_mm
     middle = ((left + right) / 2, (top + bottom) / 2 + 4.0)
     largest = math.floor((min(right - left, bottom - top) / 2 - 12.0) / 10.0) * 10.0
@@ -100,7 +100,7 @@ def _circle_spans(sheet: Sheet) -> list[Span]:
         for way, turn_deg in (("level", 0.0), ("upright", 90.0), ("falling", 45.0), ("rising", -45.0)):
             reach = radius * np.array([math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))])
             spans.append(
-                Span(
+                Distance(
                     f"{size}-{way}",
                     f"across the {size} circle through its middle, {_WAYS[way]}",
                     (float(middle[0] - reach[0]), float(middle[1] - reach[1])),
@@ -118,7 +118,7 @@ _WAYS: Final = {
 }
 
 
-def spans_of(name: str, sheet: Sheet) -> list[Span]:
+def spans_of(name: str, sheet: Sheet) -> list[Distance]:
     """What is measured on one of the sheets of this family."""
     if name == "circle":
         return _circle_spans(sheet)
@@ -168,7 +168,7 @@ def design(name: str, rig: Rig, sheet: Sheet) -> Trial:
     return Trial(name, title, (Part(page.drawing(), gently(rig)),), entries, how)
 
 
-def _draw_circles(page: Page, spans: list[Span]) -> None:
+def _draw_circles(page: Page, spans: list[Distance]) -> None:
     turn = np.linspace(0.0, 2.0 * np.pi, 361)
     middle = np.array(spans[0].begin) / 2 + np.array(spans[0].end) / 2
     for span in (spans[0], spans[4]):
@@ -210,15 +210,15 @@ def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], read
         "corrections.scale_y": round(float(found.values[1]), 6),
     }
     figures = [
-        Figure("scale of x", 100 * before.scale_x, 100 * float(found.values[0]), 100 * float(found.stated[0]), "%"),
-        Figure("scale of y", 100 * before.scale_y, 100 * float(found.values[1]), 100 * float(found.stated[1]), "%"),
+        FoundValue("scale of x", 100 * before.scale_x, 100 * float(found.values[0]), 100 * float(found.stated[0]), "%"),
+        FoundValue("scale of y", 100 * before.scale_y, 100 * float(found.values[1]), 100 * float(found.stated[1]), "%"),
     ]
     notes = []
     if leans:
         lean_deg = math.degrees(math.atan(float(found.values[2])))
         changes["corrections.squareness_deg"] = round(lean_deg, 5)
         stated = math.degrees(float(found.stated[2]))
-        figures.append(Figure("squareness", before.squareness_deg, lean_deg, stated, "degrees"))
+        figures.append(FoundValue("squareness", before.squareness_deg, lean_deg, stated, "degrees"))
         if abs(lean_deg) > 1.0:
             notes.append("The axes are more than a degree out of square: setting the rails right is better than this.")
     else:

@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linewright.calibration.trial.design import machine_mm
-from linewright.calibration.trial.finding import Figure, Finding, Residual
+from linewright.calibration.trial.finding import Finding, FoundValue, Residual
 from linewright.calibration.trial.marks import grid
 from linewright.calibration.trial.squares import solve
 from linewright.errors import InputError
@@ -181,12 +181,12 @@ def _finding(
 ) -> Finding:
     before = rig.corrections
     size_off = PAPER_READING_MM if paper_mm else ISO_TOLERANCE_MM
-    figures: list[Figure] = []
+    figures: list[FoundValue] = []
     changes: dict[str, object] = {}
     notes = [f"{rms:.3f} mm remain at the crosses on average."]
     for i, (name, was) in enumerate((("x", before.scale_x), ("y", before.scale_y))):
         sure = math.hypot(float(stated[11 + i]), size_off / size[i])
-        figures.append(Figure(f"scale of {name}", 100 * was, 100 * float(unknown[11 + i]), 100 * sure, "%"))
+        figures.append(FoundValue(f"scale of {name}", 100 * was, 100 * float(unknown[11 + i]), 100 * sure, "%"))
         if paper_mm:
             changes[f"corrections.scale_{name}"] = round(float(unknown[11 + i]), 6)
     if not paper_mm:
@@ -196,7 +196,7 @@ def _finding(
         )
     lean_deg = math.degrees(math.atan(float(unknown[13])))
     sure = math.hypot(math.degrees(float(stated[13])), PAPER_SQUARE_DEG)
-    figures.append(Figure("squareness", before.squareness_deg, lean_deg, sure, "degrees"))
+    figures.append(FoundValue("squareness", before.squareness_deg, lean_deg, sure, "degrees"))
     changes["corrections.squareness_deg"] = round(lean_deg, 5)
     known = rig.shape
     for axis, name in enumerate("xy"):
@@ -205,7 +205,7 @@ def _finding(
         sure = float(np.hypot(*stated[14 + 2 * axis : 16 + 2 * axis]))
         carriage = places * (1.0 + float(unknown[11 + axis]))
         old = np.interp(carriage, *_table(known, axis))
-        figures.append(Figure(f"rail of {name}, most off", _most(old), _most(old + bend), sure, "mm"))
+        figures.append(FoundValue(f"rail of {name}, most off", _most(old), _most(old + bend), sure, "mm"))
         if np.abs(bend).max() > sure:
             changes[f"corrections.straightness_{name}_mm"] = [
                 [round(float(at), 2), round(float(off), 3)] for at, off in zip(carriage, old + bend, strict=True)

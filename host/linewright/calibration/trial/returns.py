@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Final
 
 from linewright.calibration.trial.design import Axis, Entry, Part, Trial, gently
-from linewright.calibration.trial.finding import Figure, Finding
+from linewright.calibration.trial.finding import Finding, FoundValue
 from linewright.calibration.trial.page import Page
 from linewright.errors import SheetError
 
@@ -95,8 +95,8 @@ def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], read
             # ISO 230-2: unidirectional repeatability 4 s, bidirectional the largest of both and of 2 s + 2 s + |B|.
             worst = max(worst, 4.0 * s[0], 4.0 * s[1], 2.0 * s[0] + 2.0 * s[1] + step)
             steps.append(step)
-        figures.append(Figure(f"repeatability of {axis}", 0.0, worst, None, "mm"))
-        figures.append(Figure(f"reversal value of {axis}", 0.0, sum(steps) / len(steps), reading_mm, "mm"))
+        figures.append(FoundValue(f"repeatability of {axis}", 0.0, worst, None, "mm"))
+        figures.append(FoundValue(f"reversal value of {axis}", 0.0, sum(steps) / len(steps), reading_mm, "mm"))
         if sum(steps) / len(steps) > 0.1:
             notes.append(f"Axis {axis} shows play: draw the sheet 'backlash', which measures it, and correct it.")
         if worst > 0.3:

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linewright.calibration.trial.design import Axis, Entry, Part, Trial, gently
-from linewright.calibration.trial.finding import Figure, Finding, Residual
+from linewright.calibration.trial.finding import Finding, FoundValue, Residual
 from linewright.calibration.trial.page import Page
 from linewright.calibration.trial.squares import READING_SHARE, solve
 from linewright.errors import InputError, SheetError
@@ -122,7 +122,7 @@ def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], read
     InputError
         If there are lengths without counts, or the frequencies of an axis contradict each other.
     """
-    figures: list[Figure] = []
+    figures: list[FoundValue] = []
     residuals: list[Residual] = []
     changes: dict[str, object] = {}
     notes: list[str] = []
@@ -132,7 +132,7 @@ def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], read
             notes.append(f"Nothing was measured for {axis}: it is taken not to ring.")
             continue
         before = rig.smoothing.x_hz if axis == "x" else rig.smoothing.y_hz
-        figures.append(Figure(f"ringing of {axis}", before, hertz, sure, "Hz"))
+        figures.append(FoundValue(f"ringing of {axis}", before, hertz, sure, "Hz"))
         changes[f"smoothing.{axis}_hz"] = round(hertz, 2)
     if changes and rig.smoothing.shaper == "none":
         notes.append(
@@ -142,7 +142,7 @@ def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], read
     calm_mm_s = _even_speed(rig, changes)
     if calm_mm_s < rig.motion.pen_down_speed_mm_s:
         changes["motion.pen_down_speed_mm_s"] = calm_mm_s
-        figures.append(Figure("speed with the pen down", rig.motion.pen_down_speed_mm_s, calm_mm_s, None, "mm/s"))
+        figures.append(FoundValue("speed with the pen down", rig.motion.pen_down_speed_mm_s, calm_mm_s, None, "mm/s"))
         notes.append(
             "The axes ring so unlike each other that slanting lines bend when drawn fast: see the pen's speed."
         )

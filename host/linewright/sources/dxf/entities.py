@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 import numpy as np
 
 from linewright.sources.painting.letters import draw, letter
-from linewright.sources.painting.limits import Limits, refuse
+from linewright.sources.painting.limits import FileLimits, refuse
 from linewright.sources.painting.segments import ARC, Segments
 
 if TYPE_CHECKING:
@@ -24,7 +24,7 @@ GAP: Final = 0.7
 """Left for a letter that the face lacks, in heights of a capital."""
 
 
-class Outlines:
+class EntityOutlines:
     """Draws entities into segments, in units of the file, y upward.
 
     Parameters
@@ -32,7 +32,7 @@ class Outlines:
     unit_mm : mm in one unit.
     """
 
-    def __init__(self, segments: Segments, unit_mm: float, limits: Limits, painting: Painting) -> None:
+    def __init__(self, segments: Segments, unit_mm: float, limits: FileLimits, painting: Painting) -> None:
         self.segments = segments
         self.unit_mm = unit_mm
         self.limits = limits

@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from linewright.errors import InputError, SourceError
-from linewright.sources.dxf.entities import Outlines
+from linewright.sources.dxf.entities import EntityOutlines
 from linewright.sources.painting.bounds import bounds
-from linewright.sources.painting.limits import Limits, refuse, size_of
+from linewright.sources.painting.limits import FileLimits, refuse, size_of
 from linewright.sources.painting.marks import Line, Mark, Paint, Painting
 from linewright.sources.painting.matrices import IDENTITY
 from linewright.sources.painting.segments import ROW
@@ -48,7 +48,7 @@ def looks_like_one(path: Path, head: bytes) -> bool:
     return len(lines) > 1 and lines[0].strip() == b"0" and lines[1].strip() == b"SECTION"
 
 
-def painting_of(source: str, wish: Wish, limits: Limits | None = None) -> Painting:
+def painting_of(source: str, wish: Wish, limits: FileLimits | None = None) -> Painting:
     """Everything drawable of a DXF.
 
     Parameters
@@ -64,7 +64,7 @@ def painting_of(source: str, wish: Wish, limits: Limits | None = None) -> Painti
     InputError
         When the extra for documents is not installed.
     """
-    limits = limits or Limits()
+    limits = limits or FileLimits()
     try:
         import ezdxf.filemanagement as files
         from ezdxf.lldxf.const import DXFError
@@ -98,7 +98,7 @@ class _Walk:
     painting: Painting
     document: Any
     wish: Wish
-    limits: Limits
+    limits: FileLimits
     layers: dict[str, int] = field(default_factory=dict)
     shown: set[str] = field(default_factory=set)
     left_out: dict[str, int] = field(default_factory=dict)
@@ -174,7 +174,7 @@ class _Walk:
             return True
         segments = self.painting.segments
         paint, dashes = Paint(self._colour(entity, block_colour)), self._dashes(entity)
-        painted = Outlines(segments, self.unit_mm, self.limits, self.painting).draw(entity)
+        painted = EntityOutlines(segments, self.unit_mm, self.limits, self.painting).draw(entity)
         if painted is None:
             return False
         if len(segments.starts) > len(self.painting.owner):

@@ -12,7 +12,7 @@ The way of a text through this package::
     text -> glyphs (faces, marks, signs) -> layout or along -> Drawing
 """
 
-from linewright.sources.lettering.faces import FACES, NOTICE, Face
+from linewright.sources.lettering.faces import FACES, NOTICE, Typeface
 from linewright.sources.lettering.writing import Lettering
 
-__all__ = ["FACES", "NOTICE", "Face", "Lettering"]
+__all__ = ["FACES", "NOTICE", "Lettering", "Typeface"]

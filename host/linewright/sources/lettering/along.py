@@ -11,7 +11,7 @@ import numpy as np
 from linewright.drawing.strokes import Points
 from linewright.errors import SourceError
 from linewright.sources.lettering.faces import Glyph
-from linewright.sources.lettering.layout import Words, advance_of
+from linewright.sources.lettering.layout import TextLines, advance_of
 
 NAMED: Final = ("arch", "bowl", "circle", "wave", "spiral")
 
@@ -86,7 +86,7 @@ def _of_file(name: str, room_mm: tuple[float, float], rise_mm: float) -> Points:
     return np.asarray((line - low - size / 2) * max(scale, 1e-6) + np.array(room_mm) / 2)
 
 
-def put_along(words: Words, line: Points, *, scale: float, align: str) -> list[tuple[Glyph, Points]]:
+def put_along(words: TextLines, line: Points, *, scale: float, align: str) -> list[tuple[Glyph, Points]]:
     """Each letter with its (2, 3) affine matrix from grid units to mm.
 
     Parameters
@@ -114,7 +114,7 @@ def put_along(words: Words, line: Points, *, scale: float, align: str) -> list[t
     return placed
 
 
-def length_units(words: Words) -> float:
+def length_units(words: TextLines) -> float:
     """Of all words in one line, grid units."""
     return sum(units for _, units in _one_line(words)) - words.tracking
 
@@ -127,7 +127,7 @@ def _at(line: Points, along: Points, s: float) -> Points:
     return np.asarray(point + over * end / max(float(np.hypot(*end)), 1e-12))
 
 
-def _one_line(words: Words) -> list[tuple[Glyph | None, float]]:
+def _one_line(words: TextLines) -> list[tuple[Glyph | None, float]]:
     """All letters in one line with what each takes of the path, spaces as letters without ink."""
     found: list[tuple[Glyph | None, float]] = []
     for word in (word for line in words.lines for word in line):

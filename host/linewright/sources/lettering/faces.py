@@ -51,7 +51,7 @@ class Glyph:
 
 
 @dataclass(frozen=True)
-class Face:
+class Typeface:
     """A style of letters.
 
     Parameters
@@ -88,12 +88,14 @@ class Face:
         return 2.0 * pen_width_mm * CAP_UNITS / gap_units
 
 
-FACES: Final[dict[str, Face]] = {
+FACES: Final[dict[str, Typeface]] = {
     face.name: face
     for face in (
-        Face("plain", "one line, no serifs; reads well at any size", "rowmans"),
-        Face("running", "one line, leaning handwriting that joins up", "scripts", slope=0.35, x_height=9.0, joins=True),
-        Face(
+        Typeface("plain", "one line, no serifs; reads well at any size", "rowmans"),
+        Typeface(
+            "running", "one line, leaning handwriting that joins up", "scripts", slope=0.35, x_height=9.0, joins=True
+        ),
+        Typeface(
             "copybook",
             "one line, rounder handwriting, as taught at school",
             "cursive",
@@ -101,11 +103,11 @@ FACES: Final[dict[str, Face]] = {
             x_height=9.0,
             joins=True,
         ),
-        Face("double", "two lines to a stem, no serifs; posters", "rowmand", lines=2),
-        Face("book", "serifs, two lines to a stem; paragraphs", "timesr", "greekc", lines=2),
-        Face("italic", "the leaning companion of book", "timesi", "greekc", slope=0.3, lines=2),
-        Face("heavy", "serifs, three lines to a stem; titles", "rowmant", "greekc", lines=3),
-        Face(
+        Typeface("double", "two lines to a stem, no serifs; posters", "rowmand", lines=2),
+        Typeface("book", "serifs, two lines to a stem; paragraphs", "timesr", "greekc", lines=2),
+        Typeface("italic", "the leaning companion of book", "timesi", "greekc", slope=0.3, lines=2),
+        Typeface("heavy", "serifs, three lines to a stem; titles", "rowmant", "greekc", lines=3),
+        Typeface(
             "quill",
             "handwriting with swelling strokes; invitations",
             "scriptc",
@@ -114,9 +116,9 @@ FACES: Final[dict[str, Face]] = {
             x_height=9.0,
             joins=True,
         ),
-        Face("missal", "black letter in the English manner", "gothiceng", "greekc", lines=3),
-        Face("broken", "black letter in the German manner", "gothicger", "greekc", lines=3, long_s="gothiceng"),
-        Face("uncial", "black letter with round Italian capitals", "gothicita", "greekc", lines=3),
+        Typeface("missal", "black letter in the English manner", "gothiceng", "greekc", lines=3),
+        Typeface("broken", "black letter in the German manner", "gothicger", "greekc", lines=3, long_s="gothiceng"),
+        Typeface("uncial", "black letter with round Italian capitals", "gothicita", "greekc", lines=3),
     )
 }
 

@@ -13,8 +13,8 @@ from linewright.sources.lettering.faces import (
     FACES,
     GREEK,
     X_HEIGHT_UNITS,
-    Face,
     Glyph,
+    Typeface,
     alphabet,
 )
 
@@ -49,7 +49,7 @@ def glyph(character: str, face_name: str) -> Glyph | None:
     return letter
 
 
-def _simple(character: str, face: Face) -> Glyph | None:
+def _simple(character: str, face: Typeface) -> Glyph | None:
     """A character that needs no mark."""
     if character == " ":
         return Glyph((), SPACE_UNITS)

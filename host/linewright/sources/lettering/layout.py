@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final
 
-from linewright.sources.lettering.faces import CAP_UNITS, Face, Glyph
+from linewright.sources.lettering.faces import CAP_UNITS, Glyph, Typeface
 from linewright.sources.lettering.glyphs import SPACE_UNITS, clusters, glyph, name_of, with_long_s
 from linewright.sources.lettering.rounding import rounded
 
@@ -61,7 +61,7 @@ def advance_of(letter: Glyph | None) -> float:
     return GAP_FOR_MISSING if letter is None else letter.advance
 
 
-class Words:
+class TextLines:
     """A text as lines of words, in one face.
 
     Parameters
@@ -75,7 +75,7 @@ class Words:
     missing : characters that have no letter in this face, each once, with code and name.
     """
 
-    def __init__(self, text: str, face: Face, tracking: float = 0.0) -> None:
+    def __init__(self, text: str, face: Typeface, tracking: float = 0.0) -> None:
         self.tracking = tracking
         missing: dict[str, None] = {}
         self.lines: list[list[Word]] = []
@@ -171,7 +171,7 @@ def _best_breaks(words: list[Word], space: float, width: float) -> list[tuple[li
     return lines
 
 
-def put(words: Words, width: float, *, align: str, line_units: float) -> list[Put]:
+def put(words: TextLines, width: float, *, align: str, line_units: float) -> list[Put]:
     """Every letter at its place in lines of this width; the first foot line is y = 0."""
     placed: list[Put] = []
     y = 0.0

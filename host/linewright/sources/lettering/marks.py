@@ -12,7 +12,7 @@ from typing import Final, Literal
 import numpy as np
 
 from linewright.drawing.strokes import Points
-from linewright.sources.lettering.faces import CAP_UNITS, Face, Glyph, alphabet
+from linewright.sources.lettering.faces import CAP_UNITS, Glyph, Typeface, alphabet
 
 Place = Literal["above", "below", "through"]
 
@@ -72,7 +72,7 @@ def has(mark: str) -> bool:
     return mark in MARKS
 
 
-def put_on(glyph: Glyph, mark: str, face: Face, *, base: str) -> Glyph:
+def put_on(glyph: Glyph, mark: str, face: Typeface, *, base: str) -> Glyph:
     """The letter with one more mark; several go one above the other.
 
     Parameters
@@ -106,7 +106,7 @@ def put_on(glyph: Glyph, mark: str, face: Face, *, base: str) -> Glyph:
     return Glyph(tuple(strokes), glyph.advance)
 
 
-def dot(face: Face) -> tuple[Points, ...]:
+def dot(face: Typeface) -> tuple[Points, ...]:
     """The full stop of a face around (0, 0)."""
     stop = alphabet(face.latin)["."]
     left, top, right, foot = stop.box()
@@ -120,6 +120,6 @@ def leaning(line: Line, slope: float) -> Points:
     return points
 
 
-def stem(line: Points, face: Face) -> list[Points]:
+def stem(line: Points, face: Typeface) -> list[Points]:
     """The line as often as the stems of the face have lines."""
     return [line + (0.7 * i - 0.35 * (face.lines - 1), 0.0) for i in range(face.lines)]

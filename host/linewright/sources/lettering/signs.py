@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 
 from linewright.sources.lettering import marks
-from linewright.sources.lettering.faces import Face, Glyph
+from linewright.sources.lettering.faces import Glyph, Typeface
 
 Line = tuple[tuple[float, float], ...]
 
@@ -215,7 +215,7 @@ _LEANING: Final = frozenset("\u00df\u00de\u00fe\u00f0\u03c2\u2018\u2019\u201a\u2
 """Of our own signs, those that lean with the face."""
 
 
-def build(character: str, face: Face, letter: dict[str, Glyph]) -> Glyph | None:
+def build(character: str, face: Typeface, letter: dict[str, Glyph]) -> Glyph | None:
     """The glyph of such a character, made of the face's own letters where it can be; None if it is not one of these."""
     if character in OWN:
         advance, lines = OWN[character]
@@ -252,7 +252,7 @@ def build(character: str, face: Face, letter: dict[str, Glyph]) -> Glyph | None:
     return None
 
 
-def _struck(glyph: Glyph, line: Line, face: Face) -> Glyph:
+def _struck(glyph: Glyph, line: Line, face: Typeface) -> Glyph:
     left, top, right, foot = glyph.box()
     foot = min(foot, 0.0)
     bar = np.array([(left + x * (right - left), foot + y * (top - foot)) for x, y in line])

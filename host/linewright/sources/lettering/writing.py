@@ -14,7 +14,7 @@ from linewright.sources import settings
 from linewright.sources.lettering import along as paths
 from linewright.sources.lettering.faces import CAP_UNITS, FACES
 from linewright.sources.lettering.inking import inked
-from linewright.sources.lettering.layout import ALIGNED, Words, put
+from linewright.sources.lettering.layout import ALIGNED, TextLines, put
 from linewright.sources.picture import Picture, Wish
 
 LONGEST_TEXT: Final = 20_000
@@ -74,7 +74,7 @@ class Lettering:
                 f"the text has {len(source):,} characters, the limit is {LONGEST_TEXT:,}",
                 hint="draw it in several parts",
             )
-        words = Words(source, FACES[self.face], self.tracking * CAP_UNITS)
+        words = TextLines(source, FACES[self.face], self.tracking * CAP_UNITS)
         if not any(letter.strokes for letter in words.letters()):
             if not words.missing:
                 raise SourceError("there is nothing to write: the text is empty", hint="give it some letters")
@@ -89,7 +89,7 @@ class Lettering:
         return Picture(drawing, width_mm, height_mm, tuple(_notes(words, wish, self, size_mm)))
 
 
-def _notes(words: Words, wish: Wish, how: Lettering, size_mm: float) -> list[str]:
+def _notes(words: TextLines, wish: Wish, how: Lettering, size_mm: float) -> list[str]:
     notes = [] if how.size_mm else [f"the capitals are {size_mm:.3g} mm high, as large as the room allows"]
     for name in words.missing[:_NAMED_AT_MOST]:
         notes.append(f"the face {how.face!r} has no letter for {name}; a gap is left in its place")
@@ -106,7 +106,7 @@ def _notes(words: Words, wish: Wish, how: Lettering, size_mm: float) -> list[str
     return notes
 
 
-def _in_box(words: Words, wish: Wish, how: Lettering) -> tuple[list[Points], float, tuple[float, float]]:
+def _in_box(words: TextLines, wish: Wish, how: Lettering) -> tuple[list[Points], float, tuple[float, float]]:
     """Lines in a box in the middle of the room; returns strokes in mm, the size of letters, the size of the room."""
     left, right, above, below = words.ink()
     widest = words.widest_word
@@ -171,7 +171,7 @@ def _in_box(words: Words, wish: Wish, how: Lettering) -> tuple[list[Points], flo
     return strokes, size_mm, (room_x, room_y)
 
 
-def _on_path(words: Words, wish: Wish, how: Lettering) -> tuple[list[Points], float, tuple[float, float]]:
+def _on_path(words: TextLines, wish: Wish, how: Lettering) -> tuple[list[Points], float, tuple[float, float]]:
     """All in one line along a path; returns as `_in_box`. A room without an end is as long as it is wide."""
     side = min(wish.room_mm)
     if not math.isfinite(side):
@@ -214,7 +214,7 @@ def _on_path(words: Words, wish: Wish, how: Lettering) -> tuple[list[Points], fl
     return strokes, size_mm, wish.room_mm
 
 
-def _put_on_path(words: Words, line: Points, size_mm: float, wish: Wish, how: Lettering) -> list[Points]:
+def _put_on_path(words: TextLines, line: Points, size_mm: float, wish: Wish, how: Lettering) -> list[Points]:
     scale = size_mm / CAP_UNITS
     strokes = []
     for letter, matrix in paths.put_along(words, line, scale=scale, align=how.align):

@@ -7,9 +7,9 @@ filled and lined with, in which order, clipped by what. `strokes_of` then makes 
 
 """
 
-from linewright.sources.painting.limits import Limits
+from linewright.sources.painting.limits import FileLimits
 from linewright.sources.painting.marks import Clip, Line, Mark, Paint, Painting
-from linewright.sources.painting.shading import Hatching
+from linewright.sources.painting.shading import FillHatching
 from linewright.sources.painting.strokes import strokes_of
 
-__all__ = ["Clip", "Hatching", "Limits", "Line", "Mark", "Paint", "Painting", "strokes_of"]
+__all__ = ["Clip", "FileLimits", "FillHatching", "Line", "Mark", "Paint", "Painting", "strokes_of"]

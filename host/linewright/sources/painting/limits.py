@@ -9,7 +9,7 @@ from linewright.errors import SourceError
 
 
 @dataclass(frozen=True)
-class Limits:
+class FileLimits:
     """Upper bounds for one picture. Each names what it protects and why it is that large.
 
     Parameters

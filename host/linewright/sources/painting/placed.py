@@ -17,7 +17,7 @@ from linewright.sources.painting.flatten import (
     piece_counts,
     transform_rows,
 )
-from linewright.sources.painting.limits import Limits, refuse
+from linewright.sources.painting.limits import FileLimits, refuse
 from linewright.sources.painting.marks import Painting
 from linewright.sources.painting.segments import ARC, ROW
 
@@ -57,7 +57,7 @@ class Curves:
     starts: Ints
 
 
-def on_page(painting: Painting, limits: Limits) -> Curves:
+def on_page(painting: Painting, limits: FileLimits) -> Curves:
     """The curves of a painting in mm of its page.
 
     Raises
@@ -88,7 +88,7 @@ def on_page(painting: Painting, limits: Limits) -> Curves:
     return Curves(kinds, rows, starts)
 
 
-def placed(painting: Painting, curves: Curves, zoom: float, tolerance_mm: float, limits: Limits) -> Placed:
+def placed(painting: Painting, curves: Curves, zoom: float, tolerance_mm: float, limits: FileLimits) -> Placed:
     """Flatten curves at the size that they have on the sheet.
 
     Raises
@@ -110,7 +110,7 @@ def placed(painting: Painting, curves: Curves, zoom: float, tolerance_mm: float,
     return Placed(painting, zoom, Polylines(lines.points_mm, lines.starts, owner), first, closed)
 
 
-def too_many_points(vertices: float, limits: Limits, name: str) -> SourceError:
+def too_many_points(vertices: float, limits: FileLimits, name: str) -> SourceError:
     """The error for a picture that becomes too many points."""
     return refuse(
         "too many points",

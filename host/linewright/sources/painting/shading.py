@@ -26,7 +26,7 @@ TURN_DEG: Final = 30.0
 
 
 @dataclass(frozen=True)
-class Hatching:
+class FillHatching:
     """How fillings are hatched.
 
     Parameters
@@ -42,7 +42,7 @@ class Hatching:
 class Shading:
     """Shades one filling after the other, and remembers which way each ink's lines run."""
 
-    def __init__(self, hatching: Hatching, zoom: float) -> None:
+    def __init__(self, hatching: FillHatching, zoom: float) -> None:
         self._how = hatching
         self._zoom = zoom
         self._angles: dict[str, float] = {}

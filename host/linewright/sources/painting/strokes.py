@@ -33,13 +33,13 @@ from linewright.sources.painting.flatten import (
 )
 from linewright.sources.painting.hulls import hull
 from linewright.sources.painting.inks import is_paper, veils
-from linewright.sources.painting.limits import Limits
+from linewright.sources.painting.limits import FileLimits
 from linewright.sources.painting.marks import Mark, Paint, Painting
 from linewright.sources.painting.matrices import Matrix, mean_scale, multiply, scaling
 from linewright.sources.painting.photographs import photographed
 from linewright.sources.painting.placed import Curves, Placed, on_page, placed, too_many_points
 from linewright.sources.painting.runs import Segmented
-from linewright.sources.painting.shading import Hatching, Shading
+from linewright.sources.painting.shading import FillHatching, Shading
 from linewright.sources.painting.shapes import Shapes
 from linewright.sources.painting.sight import Sight
 from linewright.sources.painting.steps import steps
@@ -76,7 +76,7 @@ class _Ink:
 
 
 def strokes_of(
-    painting: Painting, wish: Wish, *, hatching: Hatching | None = None, limits: Limits | None = None
+    painting: Painting, wish: Wish, *, hatching: FillHatching | None = None, limits: FileLimits | None = None
 ) -> Picture:
     """The strokes of a painting.
 
@@ -90,12 +90,12 @@ def strokes_of(
     SourceError
         When nothing is left to draw, or a limit is broken.
     """
-    limits = limits or Limits()
+    limits = limits or FileLimits()
     on_sheet, laid = laid_out(painting, wish, limits)
     return Artist(laid, wish, hatching, limits).picture(on_sheet)
 
 
-def laid_out(painting: Painting, wish: Wish, limits: Limits) -> tuple[tuple[float, float], Placed]:
+def laid_out(painting: Painting, wish: Wish, limits: FileLimits) -> tuple[tuple[float, float], Placed]:
     """Size on the sheet, mm, and the painting flattened there.
 
     Raises
@@ -130,7 +130,7 @@ def _size(painting: Painting, curves: Curves) -> tuple[float, float]:
 class Artist:
     """Makes the strokes of one placed painting."""
 
-    def __init__(self, laid: Placed, wish: Wish, hatching: Hatching | None, limits: Limits) -> None:
+    def __init__(self, laid: Placed, wish: Wish, hatching: FillHatching | None, limits: FileLimits) -> None:
         self.laid = laid
         self.painting = laid.painting
         self.marks = laid.painting.marks
@@ -320,7 +320,7 @@ class Artist:
         found = polylines_of(strokes, owners)
         return self.sight.clipped(found, found.owner)[0] if len(found) else found
 
-    def _shading(self, hatching: Hatching) -> Polylines:
+    def _shading(self, hatching: FillHatching) -> Polylines:
         """Lines inside of fillings, and of lines wider than the pen."""
         shading = Shading(hatching, self.laid.zoom)
         points, owners = [np.empty((0, 2, 2))], [np.empty(0, dtype=np.int64)]

@@ -1,8 +1,4 @@
-"""Islands: a chart of an archipelago that is nowhere, with heights on land and the engraver's lines around its coasts.
-
-Contours are traced by marching squares with linear interpolation (W. E. Lorensen and H. E. Cline 1987, in two
-dimensions).
-"""
+"""Islands: a chart of an archipelago that is nowhere, with heights on land and the engraver's lines at its coasts."""
 
 from __future__ import annotations
 
@@ -11,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from linewright.drawing.strokes import Indices, Points
+from linewright.drawing.strokes import Points
 from linewright.sources import settings
+from linewright.sources.isolines import isolines
 from linewright.sources.patterns.finish import finished
 from linewright.sources.patterns.noise import Noise
 from linewright.sources.picture import Picture, Wish
@@ -43,13 +40,13 @@ class Islands:
         height = height - 3.0 * np.clip(1 - rim / 0.2, 0, 1) ** 2
         coast = float(np.quantile(height, self.sea))
         peak = float(height.max())
-        coast_lines = contours(height, coast, x[0], y[:, 0])
+        coast_lines = isolines(height, coast, x[0], y[:, 0])
         strokes = _long(coast_lines, pen)
         below = [strokes]
         for i in range(1, self.levels):
             wish.report("tracing contours", i / (self.levels + 1))
             level = coast + (peak - coast) * i / self.levels
-            lines = _long(contours(height, level, x[0], y[:, 0]), pen)
+            lines = _long(isolines(height, level, x[0], y[:, 0]), pen)
             # On a steep slope a contour is broken off where it would run into the one below, as draughtsmen do.
             kept = _feathered(lines, [line for level_below in below[-3:] for line in level_below], pen)
             strokes = strokes + kept
@@ -88,78 +85,6 @@ def _shore(coast_lines: list[Points], wish: Wish, count: int) -> list[Points]:
             if part.geom_type == "LineString" and part.length > 8 * pen:
                 strokes.append(shapely.get_coordinates(part))
     return strokes
-
-
-def contours(height: Points, level: float, x: Points, y: Points) -> list[Points]:
-    """Lines along which a grid of heights has this level; closed ones end where they begin.
-
-    Parameters
-    ----------
-    height : (ny, nx) float64 at the places ``x`` (nx,) and ``y`` (ny,).
-    """
-    above = height > level
-    kind = above[:-1, :-1] * 1 + above[:-1, 1:] * 2 + above[1:, 1:] * 4 + above[1:, :-1] * 8
-    # Every edge of the grid has a number: the level ones first, then the upright ones; a contour meets it at one place.
-    flat, upright = _crossings(height, level, x, y)
-    rows_high, columns_high = height.shape
-    upright_from = rows_high * (columns_high - 1)
-    places = np.concatenate((flat.reshape(-1, 2), upright.reshape(-1, 2)))
-
-    def number(side: str, rows: Indices, columns: Indices) -> Indices:
-        if side in ("top", "foot"):
-            return np.asarray((rows + (side == "foot")) * (columns_high - 1) + columns)
-        return np.asarray(upright_from + rows * columns_high + columns + (side == "right"))
-
-    begins, ends = [], []
-    for code, pairs in _PAIRS.items():
-        rows, columns = np.nonzero(kind == code)
-        for a, b in pairs:
-            begins.append(number(a, rows, columns))
-            ends.append(number(b, rows, columns))
-    return [places[chain] for chain in _chains(np.concatenate(begins).tolist(), np.concatenate(ends).tolist())]
-
-
-def _chains(begins: list[int], ends: list[int]) -> list[list[int]]:
-    """Edges strung together: each pair is a step from one to the next, and each edge has at most two steps."""
-    steps: dict[int, list[int]] = {}
-    for a, b in zip(begins, ends, strict=True):
-        steps.setdefault(a, []).append(b)
-        steps.setdefault(b, []).append(a)
-    chains = []
-    loose = [edge for edge, to in steps.items() if len(to) == 1]
-    for start in (*loose, *steps):  # those that end at the rim first; what is left then are rings
-        if not steps[start]:
-            continue
-        chain = [start]
-        while steps[chain[-1]]:
-            now = chain[-1]
-            after = steps[now].pop()
-            steps[after].remove(now)
-            chain.append(after)
-        chains.append(chain)
-    return chains
-
-
-_PAIRS = {
-    1: (("left", "top"),), 2: (("top", "right"),), 3: (("left", "right"),), 4: (("right", "foot"),),
-    5: (("left", "foot"), ("top", "right")), 6: (("top", "foot"),), 7: (("left", "foot"),), 8: (("foot", "left"),),
-    9: (("foot", "top"),), 10: (("left", "top"), ("right", "foot")), 11: (("foot", "right"),), 12: (("right", "left"),),
-    13: (("right", "top"),), 14: (("top", "left"),),
-}  # fmt: skip
-"""Which sides of a square a contour joins, by the corners above it: 1 top left, 2 top right, 4 foot right, 8 foot
-left."""
-
-
-def _crossings(height: Points, level: float, x: Points, y: Points) -> tuple[Points, Points]:
-    """Where the level lies on each level edge of the grid, (ny, nx - 1, 2), and each upright one, (ny - 1, nx, 2);
-    nonsense where it does not cross the edge.
-    """
-    with np.errstate(divide="ignore", invalid="ignore"):
-        across = np.clip((level - height[:, :-1]) / (height[:, 1:] - height[:, :-1]), 0, 1)
-        down = np.clip((level - height[:-1, :]) / (height[1:, :] - height[:-1, :]), 0, 1)
-    flat = np.stack((x[:-1] + across * np.diff(x), np.broadcast_to(y[:, None], across.shape)), axis=-1)
-    upright = np.stack((np.broadcast_to(x, down.shape), y[:-1, None] + down * np.diff(y)[:, None]), axis=-1)
-    return flat, upright
 
 
 def _length(line: Points) -> float:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from linewright import units
 from linewright.errors import InputError, SourceError
-from linewright.sources.painting.limits import Limits, refuse, size_of
+from linewright.sources.painting.limits import FileLimits, refuse, size_of
 from linewright.sources.painting.marks import Clip, Mark, Paint, Painting
 from linewright.sources.painting.matrices import IDENTITY, Matrix, multiply
 from linewright.sources.pdf.letters import Letters
@@ -35,7 +35,7 @@ def looks_like_one(head: bytes) -> bool:
     return b"%PDF-" in head[:1024]
 
 
-def painting_of(source: str, wish: Wish, limits: Limits | None = None) -> Painting:
+def painting_of(source: str, wish: Wish, limits: FileLimits | None = None) -> Painting:
     """Everything drawable of a page, in paint order.
 
     Parameters
@@ -51,7 +51,7 @@ def painting_of(source: str, wish: Wish, limits: Limits | None = None) -> Painti
     InputError
         When the extra for documents is not installed.
     """
-    limits = limits or Limits()
+    limits = limits or FileLimits()
     try:
         import pypdfium2
     except ImportError:
@@ -95,7 +95,7 @@ class _Walk:
     painting: Painting
     page: Any
     wish: Wish
-    limits: Limits
+    limits: FileLimits
     clips: dict[tuple[Any, ...], int] = field(default_factory=dict)
     objects: int = 0
     font_letters: Letters | None = None

@@ -16,8 +16,8 @@ with what the walk draws, the lower ones used by the upper ones::
     scene (cascade, style, servers, affine): what all of them share
 """
 
-from linewright.sources.painting.limits import Limits
-from linewright.sources.painting.shading import Hatching
+from linewright.sources.painting.limits import FileLimits
+from linewright.sources.painting.shading import FillHatching
 from linewright.sources.svg.reader import DEFAULT_TOLERANCE_MM, painting_of, read_svg
 
-__all__ = ["DEFAULT_TOLERANCE_MM", "Hatching", "Limits", "painting_of", "read_svg"]
+__all__ = ["DEFAULT_TOLERANCE_MM", "FileLimits", "FillHatching", "painting_of", "read_svg"]

@@ -1,7 +1,7 @@
 """`Document`: the XML tree of an SVG from untrusted bytes, with line numbers, ids and style sheets.
 
 Entities that only shorten a text (namespaces, as some drawing programs write them) are expanded. Refused: entities that
-refer to files or to other entities (local files, expansion bombs), files and trees beyond `Limits`. Never done:
+refer to files or to other entities (local files, expansion bombs), files and trees beyond `FileLimits`. Never done:
 fetching anything.
 """
 
@@ -20,7 +20,7 @@ import defusedxml.ElementTree
 from defusedxml.common import DefusedXmlException
 
 from linewright.errors import SourceError
-from linewright.sources.painting.limits import Limits, refuse
+from linewright.sources.painting.limits import FileLimits, refuse
 from linewright.sources.painting.notes import Notes
 
 SVG_NAMESPACE = "http://www.w3.org/2000/svg"
@@ -110,7 +110,7 @@ def line_of(element: Element) -> int | None:
     return None if text is None else int(text)
 
 
-def read_bytes(path: str | os.PathLike[str], limits: Limits) -> bytes:
+def read_bytes(path: str | os.PathLike[str], limits: FileLimits) -> bytes:
     """The bytes of a file, unpacked when gzip has packed them (``.svgz``).
 
     Raises
@@ -131,7 +131,7 @@ def read_bytes(path: str | os.PathLike[str], limits: Limits) -> bytes:
     return data
 
 
-def parse_document(data: bytes, name: str, limits: Limits, notes: Notes) -> Document:
+def parse_document(data: bytes, name: str, limits: FileLimits, notes: Notes) -> Document:
     """Parse the bytes of an SVG, packed or not.
 
     Raises
@@ -156,7 +156,7 @@ def parse_document(data: bytes, name: str, limits: Limits, notes: Notes) -> Docu
     return Document(root, name, notes)
 
 
-def _parse_tree(data: bytes, name: str, limits: Limits) -> Element:
+def _parse_tree(data: bytes, name: str, limits: FileLimits) -> Element:
     parser = _LimitedParser(name, limits)
     try:
         for piece in _pieces(data):
@@ -180,7 +180,7 @@ def _parse_tree(data: bytes, name: str, limits: Limits) -> Element:
 class _LimitedParser(defusedxml.ElementTree.DefusedXMLParser):  # type: ignore[misc]  # the library ships no types
     """Counts while it parses, so that a hostile tree is refused before it is built, and keeps line numbers."""
 
-    def __init__(self, name: str, limits: Limits) -> None:
+    def __init__(self, name: str, limits: FileLimits) -> None:
         self._builder = _CountingBuilder(name, limits, self)
         self._limits = limits
         super().__init__(target=self._builder)
@@ -209,7 +209,7 @@ class _LimitedParser(defusedxml.ElementTree.DefusedXMLParser):  # type: ignore[m
 class _CountingBuilder:
     """The target of the parser: builds standard elements, drops comments, refuses too many or too deep ones."""
 
-    def __init__(self, name: str, limits: Limits, parser: _LimitedParser) -> None:
+    def __init__(self, name: str, limits: FileLimits, parser: _LimitedParser) -> None:
         self._name = name
         self._limits = limits
         self._parser = parser
@@ -298,7 +298,7 @@ def _pieces(data: bytes) -> Iterator[bytes]:
         yield piece
 
 
-def _unpack(data: bytes, name: str, limits: Limits) -> bytes:
+def _unpack(data: bytes, name: str, limits: FileLimits) -> bytes:
     unpacker = zlib.decompressobj(wbits=31)  # 31: expect a gzip header
     try:
         plain = unpacker.decompress(data, limits.file_bytes + 1)
@@ -309,7 +309,7 @@ def _unpack(data: bytes, name: str, limits: Limits) -> bytes:
     return plain
 
 
-def _too_large(name: str, size: int, limits: Limits) -> SourceError:
+def _too_large(name: str, size: int, limits: FileLimits) -> SourceError:
     return refuse(
         "the file is too large",
         size,

@@ -18,7 +18,7 @@ from linewright.sources.svg.lengths import fraction
 from linewright.sources.svg.outlines import SHAPES, Outlines
 from linewright.sources.svg.paint import NONE
 from linewright.sources.svg.place import Place
-from linewright.sources.svg.scene import SHAPE_PAINT, Scene, Walker, for_us, shown
+from linewright.sources.svg.scene import SHAPE_PAINT, SvgScene, Walker, for_us, shown
 from linewright.sources.svg.writing import Writing
 
 EFFECTS: Final = frozenset(("opacity", "clip-path", "mask", "filter", "mix-blend-mode"))
@@ -28,7 +28,7 @@ EFFECTS: Final = frozenset(("opacity", "clip-path", "mask", "filter", "mix-blend
 class Effects:
     """Draws elements under their effects."""
 
-    def __init__(self, scene: Scene, walker: Walker, outlines: Outlines, writing: Writing) -> None:
+    def __init__(self, scene: SvgScene, walker: Walker, outlines: Outlines, writing: Writing) -> None:
         self._scene = scene
         self._walker = walker
         self._outlines = outlines

@@ -17,14 +17,14 @@ from linewright.sources.svg.document import Document, href_of, line_of, parse_do
 from linewright.sources.svg.images import BadImage, embedded
 from linewright.sources.svg.picture_size import picture_size_px
 from linewright.sources.svg.place import Place
-from linewright.sources.svg.scene import Scene
+from linewright.sources.svg.scene import SvgScene
 
 
 class Nested(Protocol):
     """A walk over a document inside of another."""
 
     @property
-    def scene(self) -> Scene:
+    def scene(self) -> SvgScene:
         """Its own scene, on the same painting."""
 
     def show(self, place: Place) -> None:
@@ -34,7 +34,7 @@ class Nested(Protocol):
 class Embedding:
     """Draws images."""
 
-    def __init__(self, scene: Scene, nested: Callable[[Document], Nested]) -> None:
+    def __init__(self, scene: SvgScene, nested: Callable[[Document], Nested]) -> None:
         self._scene = scene
         self._nested = nested
 

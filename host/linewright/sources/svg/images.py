@@ -11,7 +11,7 @@ import zlib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from linewright.sources.painting.limits import Limits
+from linewright.sources.painting.limits import FileLimits
 
 if TYPE_CHECKING:
     from linewright.sources.painting.marks import Pixels
@@ -31,7 +31,7 @@ class Embedded:
     svg: bytes | None
 
 
-def embedded(reference: str, limits: Limits) -> Embedded:
+def embedded(reference: str, limits: FileLimits) -> Embedded:
     """The image of a data URI.
 
     Raises
@@ -56,7 +56,7 @@ def embedded(reference: str, limits: Limits) -> Embedded:
     return Embedded(_pixels(data, limits), None)
 
 
-def _pixels(data: bytes, limits: Limits) -> Pixels:
+def _pixels(data: bytes, limits: FileLimits) -> Pixels:
     import numpy as np
     from PIL import Image, UnidentifiedImageError
 

@@ -12,14 +12,14 @@ from linewright.sources.svg.effects import Effects
 from linewright.sources.svg.grammar import url_of
 from linewright.sources.svg.lengths import angle_deg, length_px
 from linewright.sources.svg.place import Context, Place
-from linewright.sources.svg.scene import Scene, Walker, shown
+from linewright.sources.svg.scene import SvgScene, Walker, shown
 from linewright.sources.svg.vertices import Vertex
 
 
 class Markers:
     """Draws markers."""
 
-    def __init__(self, scene: Scene, walker: Walker, effects: Effects) -> None:
+    def __init__(self, scene: SvgScene, walker: Walker, effects: Effects) -> None:
         self._scene = scene
         self._walker = walker
         self._effects = effects

@@ -18,8 +18,8 @@ from linewright.sources.svg.lengths import fraction, length_px
 from linewright.sources.svg.paint import NONE
 from linewright.sources.svg.path_data import parse_path
 from linewright.sources.svg.place import Context, Pattern, PatternLine, Place
-from linewright.sources.svg.scene import SHAPE_PAINT, Scene
-from linewright.sources.svg.tiles import Tiles
+from linewright.sources.svg.scene import SHAPE_PAINT, SvgScene
+from linewright.sources.svg.tiles import PatternTiles
 from linewright.sources.svg.vertices import Vertex, vertices
 
 SHAPES: Final[dict[str, Callable[[shapes.Attributes, Segments], str | None]]] = {
@@ -36,7 +36,7 @@ _PATTERN_FROM_PENS: Final = 3.0
 class Outlines:
     """Makes marks of shapes."""
 
-    def __init__(self, scene: Scene, tiles: Tiles) -> None:
+    def __init__(self, scene: SvgScene, tiles: PatternTiles) -> None:
         self._scene = scene
         self._tiles = tiles
 

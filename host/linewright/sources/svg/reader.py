@@ -6,10 +6,10 @@ import math
 import os
 from typing import Literal
 
-from linewright.sources.painting.limits import Limits
+from linewright.sources.painting.limits import FileLimits
 from linewright.sources.painting.marks import Painting
 from linewright.sources.painting.notes import Notes
-from linewright.sources.painting.shading import Hatching
+from linewright.sources.painting.shading import FillHatching
 from linewright.sources.painting.strokes import strokes_of
 from linewright.sources.picture import Picture, Wish
 from linewright.sources.svg.document import parse_document, read_bytes
@@ -18,7 +18,7 @@ from linewright.sources.svg.walk import paint
 DEFAULT_TOLERANCE_MM = 0.02  # less than two motor steps at 80 steps/mm, and a tenth of the finest pen line
 
 
-def painting_of(source: str | os.PathLike[str] | bytes, wish: Wish, limits: Limits | None = None) -> Painting:
+def painting_of(source: str | os.PathLike[str] | bytes, wish: Wish, limits: FileLimits | None = None) -> Painting:
     """Everything drawable of an SVG, in paint order.
 
     Parameters
@@ -32,7 +32,7 @@ def painting_of(source: str | os.PathLike[str] | bytes, wish: Wish, limits: Limi
     SourceError
         When the file cannot be read, is no SVG, or breaks a limit; with place and way out.
     """
-    limits = limits or Limits()
+    limits = limits or FileLimits()
     notes = Notes()
     name = "the picture" if isinstance(source, bytes) else os.fspath(source)
     data = source if isinstance(source, bytes) else read_bytes(source, limits)
@@ -45,8 +45,8 @@ def read_svg(
     *,
     tolerance_mm: float = DEFAULT_TOLERANCE_MM,
     pen_by: Literal["colour", "layer"] = "colour",
-    limits: Limits | None = None,
-    hatching: Hatching | None = None,
+    limits: FileLimits | None = None,
+    hatching: FillHatching | None = None,
     wish: Wish | None = None,
 ) -> Picture:
     """Read an SVG.

@@ -1,4 +1,4 @@
-"""`Scene`: what all parts of the walk share: the document, its styles and lengths, and the painting that grows."""
+"""`SvgScene`: what all parts of the walk share: the document, its styles and lengths, and the painting that grows."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ import numpy as np
 
 from linewright.errors import SourceError
 from linewright.sources.painting.bounds import Box, bounds
-from linewright.sources.painting.limits import Limits, refuse
+from linewright.sources.painting.limits import FileLimits, refuse
 from linewright.sources.painting.marks import Clip, Mark, Paint, Painting
 from linewright.sources.painting.matrices import IDENTITY, Matrix, apply, flattens, inverse, multiply
 from linewright.sources.painting.segments import ROW
@@ -50,7 +50,7 @@ class Walker(Protocol):
         """Draw all that is in an element."""
 
 
-class Scene:
+class SvgScene:
     """The document and what becomes of it.
 
     Attributes
@@ -60,7 +60,7 @@ class Scene:
     visited, depth : how many elements have been drawn, and how deep the walk stands, for the limits.
     """
 
-    def __init__(self, document: Document, limits: Limits, painting: Painting, wish: Wish) -> None:
+    def __init__(self, document: Document, limits: FileLimits, painting: Painting, wish: Wish) -> None:
         self.document = document
         self.limits = limits
         self.painting = painting

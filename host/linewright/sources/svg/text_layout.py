@@ -26,7 +26,7 @@ RTL_CLASSES: Final = ("R", "AL")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Placed:
+class PlacedCluster:
     """A cluster at its place: units of the letters (px from its origin) to those of the text; None off its path.
 
     ``width`` : how far it reaches in its own units; its advance is that of the text.
@@ -81,7 +81,7 @@ class Layout:
         self._viewport = viewport
         self._outlines = outlines
 
-    def placed(self, characters: list[Character]) -> list[Placed]:
+    def placed(self, characters: list[Character]) -> list[PlacedCluster]:
         """Every cluster, chunk after chunk."""
         if not characters:
             return []
@@ -94,7 +94,7 @@ class Layout:
             ):
                 starts.append(i)
         x = y = 0.0
-        found: list[Placed] = []
+        found: list[PlacedCluster] = []
         for low, high in pairwise([*starts, len(characters)]):
             chunk = characters[low:high]
             x = chunk[0].x if chunk[0].x is not None else x
@@ -105,7 +105,7 @@ class Layout:
 
     def _chunk(
         self, chunk: list[Character], low: int, x: float, y: float, vertical: bool
-    ) -> tuple[list[Placed], float, float]:
+    ) -> tuple[list[PlacedCluster], float, float]:
         clusters = self._clusters(chunk, low, vertical)
         spans = [chunk[cluster.first - low].span for cluster in clusters]
         self._space(clusters, chunk, low)
@@ -132,7 +132,7 @@ class Layout:
             else:
                 at = translation(x + shift_x + along, y + shift_y)
             matrix = multiply(at, self._letter(cluster, span, scale, vertical, turn))
-            found.append(Placed(cluster, span, matrix, cluster.advance / scale))
+            found.append(PlacedCluster(cluster, span, matrix, cluster.advance / scale))
             along += cluster.advance
         if vertical:
             return found, x + shift_x, y + shift_y + along
@@ -241,7 +241,7 @@ class Layout:
         back: float,
         x: float,
         y: float,
-    ) -> tuple[list[Placed], float, float]:
+    ) -> tuple[list[PlacedCluster], float, float]:
         rail = self._rail(path)
         if rail is None or len(rail.points) < 2:
             return [], x, y
@@ -263,12 +263,12 @@ class Layout:
             across += first.dy
             place = rail.at(distance + cluster.advance / 2.0)
             if place is None:
-                found.append(Placed(cluster, span, None, cluster.advance / scale))
+                found.append(PlacedCluster(cluster, span, None, cluster.advance / scale))
             else:
                 at = multiply(translation(place[0], place[1]), _turn(place[2]))
                 letter = self._letter(cluster, span, scale, False, _turn(math.radians(first.rotate)))
                 matrix = multiply(at, multiply(translation(-cluster.advance / 2.0, across), letter))
-                found.append(Placed(cluster, span, matrix, cluster.advance / scale))
+                found.append(PlacedCluster(cluster, span, matrix, cluster.advance / scale))
             distance += cluster.advance
         end = rail.points[-1]
         return found, float(end[0]), float(end[1])

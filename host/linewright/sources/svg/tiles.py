@@ -1,4 +1,4 @@
-"""`Tiles`: the content of a pattern, repeated wherever a tile meets what it fills."""
+"""`PatternTiles`: the content of a pattern, repeated wherever a tile meets what it fills."""
 
 from __future__ import annotations
 
@@ -12,16 +12,16 @@ from linewright.sources.painting.marks import Clip
 from linewright.sources.painting.matrices import inverse, mean_scale, multiply, translation
 from linewright.sources.svg.document import line_of, local_name
 from linewright.sources.svg.place import Pattern, Place
-from linewright.sources.svg.scene import DRAWN, Scene, Walker
+from linewright.sources.svg.scene import DRAWN, SvgScene, Walker
 
 _MOST_TILES: Final = 10_000
 """Copies of a pattern's content: more of them are finer than any pen shows on any sheet."""
 
 
-class Tiles:
+class PatternTiles:
     """Draws patterns."""
 
-    def __init__(self, scene: Scene, walker: Walker) -> None:
+    def __init__(self, scene: SvgScene, walker: Walker) -> None:
         self._scene = scene
         self._walker = walker
 

@@ -15,7 +15,7 @@ from linewright.sources.lettering.glyphs import glyph, name_of
 from linewright.sources.lettering.rounding import rounded
 from linewright.sources.painting.notes import Notes
 from linewright.sources.painting.segments import Segments
-from linewright.sources.picture import Words
+from linewright.sources.picture import TextStyle
 from linewright.sources.svg.style import Font
 
 if TYPE_CHECKING:
@@ -79,7 +79,7 @@ class Typesetter:
     notes : is told of characters that nothing has.
     """
 
-    def __init__(self, words: Words, notes: Notes) -> None:
+    def __init__(self, words: TextStyle, notes: Notes) -> None:
         self._words = words
         self._notes = notes
         self._fonts: Library | bool | None = False  # False: not looked for yet

@@ -14,7 +14,7 @@ from xml.etree.ElementTree import Element
 
 from linewright.errors import SourceError
 from linewright.sources.painting.bounds import Box
-from linewright.sources.painting.limits import Limits, refuse
+from linewright.sources.painting.limits import FileLimits, refuse
 from linewright.sources.painting.marks import Painting
 from linewright.sources.painting.matrices import flattens, multiply, translation
 from linewright.sources.painting.notes import Notes
@@ -30,8 +30,8 @@ from linewright.sources.svg.markers import Markers
 from linewright.sources.svg.outlines import SHAPES, Outlines
 from linewright.sources.svg.picture_size import page_boxes, picture_size_px
 from linewright.sources.svg.place import Context, Place
-from linewright.sources.svg.scene import DRAWN, SHAPE_PAINT, Scene, for_us, shown
-from linewright.sources.svg.tiles import Tiles
+from linewright.sources.svg.scene import DRAWN, SHAPE_PAINT, SvgScene, for_us, shown
+from linewright.sources.svg.tiles import PatternTiles
 from linewright.sources.svg.writing import Writing
 from linewright.units import MM_PER_PX
 
@@ -43,7 +43,7 @@ _ADVICE: Final = {
 }  # fmt: skip
 
 
-def paint(document: Document, limits: Limits, notes: Notes, wish: Wish) -> Painting:
+def paint(document: Document, limits: FileLimits, notes: Notes, wish: Wish) -> Painting:
     """Everything drawable of a document, in paint order.
 
     Raises
@@ -59,10 +59,10 @@ def paint(document: Document, limits: Limits, notes: Notes, wish: Wish) -> Paint
 class Walk:
     """Walks one document."""
 
-    def __init__(self, document: Document, limits: Limits, painting: Painting, wish: Wish) -> None:
-        self.scene = scene = Scene(document, limits, painting, wish)
+    def __init__(self, document: Document, limits: FileLimits, painting: Painting, wish: Wish) -> None:
+        self.scene = scene = SvgScene(document, limits, painting, wish)
         self._layers = Layers(painting.layers, wish.layers)
-        self._outlines = Outlines(scene, Tiles(scene, self))
+        self._outlines = Outlines(scene, PatternTiles(scene, self))
         self._writing = Writing(scene, self._outlines)
         self._effects = Effects(scene, self, self._outlines, self._writing)
         self._markers = Markers(scene, self, self._effects)

@@ -17,15 +17,15 @@ from linewright.sources.svg.characters import Collector, Span, span_of, with_par
 from linewright.sources.svg.document import local_name
 from linewright.sources.svg.outlines import SHAPES, Outlines
 from linewright.sources.svg.place import Place
-from linewright.sources.svg.scene import Scene, box_around, for_us, shown
-from linewright.sources.svg.text_layout import Layout, Placed, Rail, rail_of, transformed
+from linewright.sources.svg.scene import SvgScene, box_around, for_us, shown
+from linewright.sources.svg.text_layout import Layout, PlacedCluster, Rail, rail_of, transformed
 from linewright.sources.svg.typesetting import STEM_EM
 
 
 class Writing:
     """Writes words."""
 
-    def __init__(self, scene: Scene, outlines: Outlines) -> None:
+    def __init__(self, scene: SvgScene, outlines: Outlines) -> None:
         self._scene = scene
         self._outlines = outlines
 
@@ -61,7 +61,7 @@ class Writing:
             at = scene.document.parent(at)
         return found
 
-    def _box_of_letter(self, one: Placed, outlines: bool) -> Box:
+    def _box_of_letter(self, one: PlacedCluster, outlines: bool) -> Box:
         """The box of a cluster as its font states it, in units of the text."""
         assert one.matrix is not None
         metrics = self._scene.typesetter.metrics(one.span.style.font, outlines)
@@ -69,7 +69,7 @@ class Writing:
         xs, ys = [p[0] for p in corners], [p[1] for p in corners]
         return (min(xs), min(ys), max(xs) - min(xs), max(ys) - min(ys))
 
-    def _words(self, letters: list[Placed], span: Span, place: Place, around: Box | None) -> None:
+    def _words(self, letters: list[PlacedCluster], span: Span, place: Place, around: Box | None) -> None:
         """The letters of one span, and the lines along them."""
         if not place.style.visible:
             return
@@ -99,7 +99,9 @@ class Writing:
             if name == "line-through":
                 self._decoration(letters, name, asking, place, around)
 
-    def _decoration(self, letters: list[Placed], name: str, asking: Span, place: Place, around: Box | None) -> None:
+    def _decoration(
+        self, letters: list[PlacedCluster], name: str, asking: Span, place: Place, around: Box | None
+    ) -> None:
         """A line along letters, as thick as the font of whoever asks for it says, in its paint."""
         metrics = self._scene.typesetter.metrics(asking.style.font, False)
         at = {"underline": metrics.underline, "line-through": metrics.strike, "overline": metrics.ascent}[name]

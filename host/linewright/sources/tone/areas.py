@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from linewright.drawing.strokes import Pen, Points
 from linewright.sources import settings
+from linewright.sources.isolines import isolines
 from linewright.sources.photograph import Floats32
 from linewright.sources.picture import Picture, Wish
 from linewright.sources.preparation import LUMA
@@ -51,9 +52,9 @@ class Areas(ToneMethod):
         if looks_like_one(Path(source)) or not Path(source).is_file():
             return super().read(source, wish)
         from linewright.sources.drawing_files import read_drawing
-        from linewright.sources.painting.shading import Hatching
+        from linewright.sources.painting.shading import FillHatching
 
-        return read_drawing(source, wish, Hatching(wish.pen_width_mm, self.angle_deg))
+        return read_drawing(source, wish, FillHatching(wish.pen_width_mm, self.angle_deg))
 
     def layers(self, rgb: Floats32, wish: Wish) -> tuple[tuple[Pen, ...], list[Floats32]]:
         """One layer for each colour, or for each of the pens asked for that is nearest to one."""
@@ -79,15 +80,14 @@ class Areas(ToneMethod):
     def strokes(self, layer: Layer) -> Sequence[Points]:
         """The outlines of a colour's areas, then their hatching."""
         import shapely
-        from skimage.measure import find_contours
 
         layer.report("areas", 0.0)
         field = layer.field
         strokes: list[Points] = []
         for cover in np.unique(field.coverage[field.coverage > 0]):
             padded = np.pad((field.coverage == cover).astype(np.float32), 1)
-            for line in find_contours(padded, 0.5):
-                points = np.clip((line[:, ::-1] - 0.5) * field.pixel_mm, 0.0, [field.width_mm, field.height_mm])
+            for line in isolines(padded, 0.5, *(np.arange(float(count)) for count in reversed(padded.shape))):
+                points = np.clip((line - 0.5) * field.pixel_mm, 0.0, [field.width_mm, field.height_mm])
                 shape = shapely.linestrings(points)
                 if shape.length >= max(self.least * field.pen_mm, 1e-6):
                     strokes.append(shapely.get_coordinates(shapely.simplify(shape, TOLERANCE * field.pen_mm)))

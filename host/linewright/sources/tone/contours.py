@@ -1,7 +1,6 @@
 """Tone contours: lines of equal tone, like those of equal height on a map.
 
-W. Lorensen and H. Cline, "Marching cubes", 1987, in two dimensions (by scikit-image): where the picture, straight
-between pixel centres, passes through a level.
+Where the picture, straight between pixel centres, passes through a level.
 """
 
 from __future__ import annotations
@@ -15,6 +14,7 @@ import shapely
 
 from linewright.drawing.strokes import Points
 from linewright.sources import settings
+from linewright.sources.isolines import isolines
 from linewright.sources.tone.field import Field
 from linewright.sources.tone.hatching import ranks
 from linewright.sources.tone.method import Layer, ToneMethod
@@ -48,8 +48,6 @@ class Contours(ToneMethod):
 
     def strokes(self, layer: Layer) -> Sequence[Points]:
         """Level by level, those that divide the tones most coarsely first."""
-        from skimage.measure import find_contours
-
         field = layer.field.smoothed(self.blur * layer.field.pen_mm)
         pen = field.pen_mm
         shares = (np.arange(self.levels) + 0.5) / self.levels
@@ -59,14 +57,15 @@ class Contours(ToneMethod):
         levels = np.quantile(field.coverage, shares) if self.spread == "equal" else low + shares * (high - low)
         strokes: list[Points] = []
         ground = _Ground(field)
+        pixels = [np.arange(float(count)) for count in reversed(field.coverage.shape)]
         # The palest level, the middle one, the quarters and so on: where there is no room for all, coarse steps stay.
         order = np.argsort(ranks(1 << max(1, self.levels - 1).bit_length())[: self.levels], kind="stable")
         for number, level in enumerate(np.unique(levels)[order[order < len(np.unique(levels))]]):
             layer.report("contours", number / self.levels)
             if not low < level < high:
                 continue
-            for line in find_contours(field.coverage, level):
-                for points in ground.free((line[:, ::-1] + 0.5) * field.pixel_mm):
+            for line in isolines(field.coverage, level, *pixels):
+                for points in ground.free((line + 0.5) * field.pixel_mm):
                     shape = shapely.linestrings(points)
                     if shape.length > max(self.least * pen, 1e-6):
                         strokes.append(shapely.get_coordinates(shapely.simplify(shape, TOLERANCE * pen)))

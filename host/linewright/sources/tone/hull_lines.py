@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 from linewright.drawing.strokes import Drawing, Pen, Points
 from linewright.sources.drawing_files import reader_of
 from linewright.sources.fill import hatched
-from linewright.sources.painting.limits import Limits
+from linewright.sources.isolines import isolines
+from linewright.sources.painting.limits import FileLimits
 from linewright.sources.painting.raster import Labels, filled
 from linewright.sources.painting.strokes import Artist, colour_name, laid_out
 from linewright.sources.picture import Picture, Wish
@@ -70,7 +71,7 @@ def centred(source: str, wish: Wish, least_pens: float) -> Picture:
     SourceError
         When it cannot be read, or nothing is seen of it.
     """
-    limits = Limits()
+    limits = FileLimits()
     painting = reader_of(source)(source, wish)
     size_mm, laid = laid_out(painting, wish, limits)
     artist = Artist(laid, wish, None, limits)
@@ -124,14 +125,14 @@ def _solid(blot: Blot, pen_mm: float, pixel_mm: float, *, fill: bool) -> list[Po
     """The edge of a blot, half a pen inside where it is filled, and lines that fill it."""
     import shapely
     from scipy import ndimage
-    from skimage.measure import find_contours
 
     depth = ndimage.distance_transform_edt(blot.pixels) - ndimage.distance_transform_edt(~blot.pixels)
     inset = pen_mm / pixel_mm / 2.0 if fill else 0.0
     if depth.max() <= inset:
         y, x = np.unravel_index(int(np.argmax(depth)), depth.shape)
         return [(np.array([[x, y]], dtype=np.float64) + 0.5) * pixel_mm]
-    rings = [(ring[:, ::-1] + 0.5) * pixel_mm for ring in find_contours(depth, inset)]
+    columns, rows = (np.arange(float(count)) for count in reversed(depth.shape))
+    rings = [(ring + 0.5) * pixel_mm for ring in isolines(depth, inset, columns, rows)]
     rings = [shapely.get_coordinates(shapely.simplify(shapely.linestrings(ring), TOLERANCE * pen_mm)) for ring in rings]
     if not fill:
         return rings

@@ -27,7 +27,7 @@ PIXELS_PER_PEN: Final = 3.0
 
 
 @dataclass(frozen=True)
-class Reading:
+class MeterReading:
     """What the meter says.
 
     Parameters
@@ -44,7 +44,7 @@ class Reading:
     ink: float
 
 
-def read(strokes: Sequence[Points], wanted: Field, *, distance_m: float = DISTANCE_M) -> Reading:
+def read(strokes: Sequence[Points], wanted: Field, *, distance_m: float = DISTANCE_M) -> MeterReading:
     """Compare strokes, drawn at the true width of the pen, with the coverage wanted."""
     from skimage.metrics import structural_similarity
 
@@ -56,7 +56,7 @@ def read(strokes: Sequence[Points], wanted: Field, *, distance_m: float = DISTAN
     difference = seen - asked
     window = min(7, min(seen.shape) - (min(seen.shape) + 1) % 2)
     likeness = float(structural_similarity(seen, asked, data_range=1.0, win_size=window)) if window >= 3 else np.nan
-    return Reading(float(np.abs(difference).mean()), float(difference.mean()), likeness, float(ink.mean()))
+    return MeterReading(float(np.abs(difference).mean()), float(difference.mean()), likeness, float(ink.mean()))
 
 
 def blurred(values: Floats32, sigma_px: float) -> Floats32:

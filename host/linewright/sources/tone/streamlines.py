@@ -1,9 +1,4 @@
-"""Evenly spaced streamlines, closer together where it is darker.
-
-B. Jobard and W. Lefer, "Creating evenly-spaced streamlines of arbitrary density", 1997: lines grow from seeds that
-stand beside finished ones at the distance wanted there, and end where they come closer to another line than a share of
-it.
-"""
+"""Evenly spaced streamlines, closer together where it is darker; `linewright.sources.streamlines` grows them."""
 
 from __future__ import annotations
 
@@ -15,11 +10,11 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from linewright.compiled import compiled
 from linewright.drawing.strokes import Points
 from linewright.sources import settings
 from linewright.sources.photograph import Floats32
 from linewright.sources.picture import Report
+from linewright.sources.streamlines import Directions, Rule, grow
 from linewright.sources.tone.coverage import inked
 from linewright.sources.tone.field import Field
 from linewright.sources.tone.form import directions
@@ -30,8 +25,8 @@ SEED_SHARE: Final = 0.8
 there is room for two, and tone comes in stairs."""
 
 TEST_SHARE: Final = 0.72
-"""Of the distance wanted: nearer than that to another line, a line ends. Their figure 5 shows 0.5 to 0.9: smaller gives
-longer lines and less even tone."""
+"""Of the distance wanted: nearer than that to another line, a line ends. Smaller gives longer lines and less even
+tone."""
 
 STEP: Final = 0.5
 """In pens: of the integration, by the midpoint rule."""
@@ -41,9 +36,6 @@ WIDEST: Final = 16.0
 
 LEAST: Final = 6.0
 """In pens: shorter lines are specks."""
-
-SLICE: Final = 20_000
-"""Steps between two reports: a fraction of a second."""
 
 TOLERANCE: Final = 0.05
 """In pens: how far vertices may be left out."""
@@ -117,184 +109,21 @@ def _lines(
 ) -> list[Points]:
     """Lines at distances (h, w), mm; ``share`` says which part of the progress this is."""
     pen = grid.pen_mm
-    bed = _Bed(grid, float((pen * pen / np.maximum(apart, pen / 2)).sum()) / (STEP * pen))
     # Seeds of last resort: everywhere, darkest first, so that no island of tone is left out.
     columns = grid.coverage.shape[1]
     order = np.argsort(-grid.coverage, axis=None, kind="stable")
     spare = np.column_stack(((order % columns + 0.5) * grid.pixel_mm[0], (order // columns + 0.5) * grid.pixel_mm[1]))
     spare = spare[grid.coverage.ravel()[order] > 1 / WIDEST]
-    size = np.array([grid.width_mm, grid.height_mm])
-    apart = np.ascontiguousarray(apart)
-    while _grow(
-        bed.points, bed.line, bed.arc, bed.after, bed.first, bed.begins, bed.state, bed.side, cosine, sine, apart,
-        spare, size, pen, SLICE,
-    ):  # fmt: skip
-        done = 0.5 * float(bed.state[2]) / max(1, bed.state[1]) + 0.5 * float(bed.state[3]) / max(1, len(spare))
-        report("streamlines", share[0] + min(0.99, done) * (share[1] - share[0]))
-    return [
-        shapely.get_coordinates(shapely.simplify(shapely.linestrings(line), TOLERANCE * pen)) for line in bed.lines()
-    ]
+    found = grow(
+        Directions(cosine, sine, np.ascontiguousarray(apart), np.array([grid.width_mm, grid.height_mm])),
+        Rule(SEED_SHARE, TEST_SHARE, STEP * pen, WIDEST * pen, LEAST * pen),
+        spare,
+        bin_mm=pen,
+        report=lambda done: report("streamlines", share[0] + done * (share[1] - share[0])),
+    )
+    return [shapely.get_coordinates(shapely.simplify(shapely.linestrings(line), TOLERANCE * pen)) for line in found]
 
 
 def asked_for(coverage: NDArray[np.float64]) -> NDArray[np.float64]:
     """Pen by the distance to ask for, so that lines cover so much; never quite 0."""
     return np.asarray(np.maximum(np.interp(coverage, *np.array(CALIBRATION).T), 1.0 / (2 * WIDEST)))
-
-
-class _Bed:
-    """Room for the points of all lines, in buckets by place, as flat arrays that compiled code fills.
-
-    ``state`` holds the number of points and of lines, the line whose sides are searched next, the next spare seed, and
-    the place along that line.
-    """
-
-    def __init__(self, field: Field, expected: float) -> None:
-        room = int(2 * expected) + 20_000
-        self.points = np.zeros((room, 2))
-        self.line = np.zeros(room, dtype=np.int64)
-        self.arc = np.zeros(room)
-        self.after = np.full(room, -1, dtype=np.int64)
-        self.side = field.pen_mm
-        across, down = int(field.width_mm / self.side) + 1, int(field.height_mm / self.side) + 1
-        self.first = np.full((down, across), -1, dtype=np.int64)
-        self.begins = np.zeros(room // 4 + 2, dtype=np.int64)
-        self.state = np.zeros(5, dtype=np.int64)
-
-    def lines(self) -> list[Points]:
-        """Points of every line, in the order along it."""
-        found = []
-        for number in range(int(self.state[1])):
-            part = slice(self.begins[number], self.begins[number + 1])
-            found.append(self.points[part][np.argsort(self.arc[part], kind="stable")])
-        return found
-
-
-@compiled
-def _heading(
-    x: float, y: float, cosine: Points, sine: Points, size: Points, hx: float, hy: float
-) -> tuple[float, float]:  # pragma: no cover
-    """Unit direction at a place, of the two the one that is closer to (hx, hy)."""
-    rows, columns = cosine.shape
-    u = min(max(x / size[0] * columns - 0.5, 0.0), columns - 1.0)
-    v = min(max(y / size[1] * rows - 0.5, 0.0), rows - 1.0)
-    i, j = min(int(v), max(rows - 2, 0)), min(int(u), max(columns - 2, 0))
-    i1, j1 = min(i + 1, rows - 1), min(j + 1, columns - 1)
-    fv, fu = v - i, u - j
-    c = (cosine[i, j] * (1 - fu) + cosine[i, j1] * fu) * (1 - fv) + (
-        cosine[i1, j] * (1 - fu) + cosine[i1, j1] * fu
-    ) * fv
-    s = (sine[i, j] * (1 - fu) + sine[i, j1] * fu) * (1 - fv) + (sine[i1, j] * (1 - fu) + sine[i1, j1] * fu) * fv
-    angle = 0.5 * np.arctan2(s, c)
-    dx, dy = np.cos(angle), np.sin(angle)
-    if dx * hx + dy * hy < 0:
-        return -dx, -dy
-    return dx, dy
-
-
-@compiled
-def _near(
-    x: float, y: float, limit: float, line: int, arc: float, own: float,
-    points: Points, line_of: NDArray[np.int64], arc_of: Points, after: NDArray[np.int64], first: NDArray[np.int64],
-    side: float,
-) -> bool:  # fmt: skip  # pragma: no cover
-    """Whether a point lies nearer than ``limit``; of the same line only those more than ``own`` away along it count."""
-    down, across = first.shape
-    low_u, high_u = max(0, int((x - limit) / side)), min(across - 1, int((x + limit) / side))
-    low_v, high_v = max(0, int((y - limit) / side)), min(down - 1, int((y + limit) / side))
-    for v in range(low_v, high_v + 1):
-        for u in range(low_u, high_u + 1):
-            i = first[v, u]
-            while i >= 0:
-                if (points[i, 0] - x) ** 2 + (points[i, 1] - y) ** 2 < limit * limit and (
-                    line_of[i] != line or abs(arc_of[i] - arc) > own
-                ):
-                    return True
-                i = after[i]
-    return False
-
-
-@compiled
-def _grow(
-    points: Points, line_of: NDArray[np.int64], arc_of: Points, after: NDArray[np.int64], first: NDArray[np.int64],
-    begins: NDArray[np.int64], state: NDArray[np.int64], side: float, cosine: Points, sine: Points, apart: Points,
-    spare: Points, size: Points, pen: float, budget: int,
-) -> bool:  # fmt: skip  # pragma: no cover
-    """Grow lines until about ``budget`` points have been tried; false when there is no place left for another."""
-    rows, columns = apart.shape
-    step = STEP * pen
-    widest = WIDEST * pen
-    tried = 0
-    while tried < budget:
-        # The next seed: beside a finished line, left and right of each of its points, or a spare one.
-        if state[2] < state[1]:
-            i = state[4] // 2
-            if i < begins[state[2]]:
-                i = begins[state[2]]
-                state[4] = 2 * i
-            if i >= begins[state[2] + 1]:
-                state[2] += 1
-                continue
-            hand = 1.0 if state[4] % 2 == 0 else -1.0
-            state[4] += 1
-            px, py = points[i, 0], points[i, 1]
-            dx, dy = _heading(px, py, cosine, sine, size, 1.0, 0.0)
-            gap = apart[min(rows - 1, int(py / size[1] * rows)), min(columns - 1, int(px / size[0] * columns))]
-            x, y = px - hand * dy * gap * SEED_SHARE * 1.01, py + hand * dx * gap * SEED_SHARE * 1.01
-        elif state[3] < len(spare):
-            x, y = spare[state[3], 0], spare[state[3], 1]
-            state[3] += 1
-        else:
-            return False
-        tried += 1
-        if x < 0 or y < 0 or x > size[0] or y > size[1]:
-            continue
-        gap = apart[min(rows - 1, int(y / size[1] * rows)), min(columns - 1, int(x / size[0] * columns))]
-        if gap > widest or _near(x, y, gap * SEED_SHARE, -1, 0.0, 0.0, points, line_of, arc_of, after, first, side):
-            continue
-        number, begin = state[1], state[0]
-        if number + 2 >= len(begins):
-            return False
-        # Grow both ways.
-        length = 0.0
-        sx, sy = x, y
-        hx, hy = _heading(sx, sy, cosine, sine, size, 1.0, 0.0)
-        for way in (1.0, -1.0):
-            x, y, gx, gy = sx, sy, way * hx, way * hy
-            arc = 0.0
-            while True:
-                if arc != 0.0 or way > 0:
-                    n = state[0]
-                    if n >= len(points):
-                        return False
-                    points[n, 0], points[n, 1], line_of[n], arc_of[n] = x, y, number, arc
-                    u, v = min(int(x / side), first.shape[1] - 1), min(int(y / side), first.shape[0] - 1)
-                    after[n] = first[v, u]
-                    first[v, u] = n
-                    state[0] += 1
-                dx, dy = _heading(x, y, cosine, sine, size, gx, gy)
-                mx, my = x + 0.5 * step * dx, y + 0.5 * step * dy
-                dx, dy = _heading(mx, my, cosine, sine, size, dx, dy)
-                x, y, gx, gy = x + step * dx, y + step * dy, dx, dy
-                arc += way * step
-                tried += 1
-                if x < 0 or y < 0 or x > size[0] or y > size[1] or abs(arc) > 4 * (size[0] + size[1]):
-                    break
-                gap = apart[min(rows - 1, int(y / size[1] * rows)), min(columns - 1, int(x / size[0] * columns))]
-                if gap > widest:
-                    break
-                limit = gap * TEST_SHARE
-                if _near(x, y, limit, number, arc, 3 * gap + step, points, line_of, arc_of, after, first, side):
-                    break
-            length += abs(arc)
-        if length < LEAST * pen:
-            # A speck: take its points out again, the last one first, as they went in.
-            while state[0] > begin:
-                n = state[0] - 1
-                u = min(int(points[n, 0] / side), first.shape[1] - 1)
-                v = min(int(points[n, 1] / side), first.shape[0] - 1)
-                first[v, u] = after[n]
-                state[0] -= 1
-            continue
-        state[1] += 1
-        begins[number + 1] = state[0]
-    return True

@@ -10,11 +10,11 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Final
 
-from linewright.sources.words.art import Art, Place, Shape, scale, shift, turn
+from linewright.sources.words.art import Anchor, Art, Shape, scale, shift, turn
 from linewright.sources.words.figure import Figure, Props, posed
 from linewright.sources.words.figure import places as figure_places
 from linewright.sources.words.groups import PERSON, grounded
-from linewright.sources.words.holding import Hands
+from linewright.sources.words.holding import Holding
 from linewright.sources.words.modifiers import modified
 from linewright.sources.words.plans import FourLegs
 from linewright.sources.words.poses import POSES, Pose
@@ -62,7 +62,7 @@ WINGS_ART: Final = (
 )
 
 
-class Troupe(Hands):
+class Troupe(Holding):
     """Draws figures.
 
     Parameters
@@ -316,7 +316,7 @@ class Troupe(Hands):
                 wanted = replace(wanted, name="knitting", worn=[], relations=[]) if verb.tool else wanted
                 two = True
             if role == "serve":
-                self._held(props, wanted, Place(at["hand"].x + 2, at["hand"].y + 7, 8), k)
+                self._held(props, wanted, Anchor(at["hand"].x + 2, at["hand"].y + 7, 8), k)
             elif two:
                 self._in_arms(props, wanted, at, k)
             else:
@@ -397,7 +397,7 @@ class Troupe(Hands):
             if phrase.name == "broom":
                 mount = mount.moved(turn(-78))
                 grip = mount.place("ride")
-                mount = mount.with_places(seat=Place(grip.x, grip.y, 20))
+                mount = mount.with_places(seat=Anchor(grip.x, grip.y, 20))
             elif mount.place("seat").y < least:
                 mount = mount.moved(scale(min(least / max(mount.place("seat").y, 1.0), 3.0)))
         if inside:
@@ -412,7 +412,7 @@ class Troupe(Hands):
         mount = mount.moved(shift((hip.x if not standing else feet.x) - seat.x, drop - seat.y))
         bars = mount.places.get("bars")
         if phrase.name == "broom":
-            bars = Place(hip.x + 17, hip.y + 3)
+            bars = Anchor(hip.x + 17, hip.y + 3)
         if bars is not None and phrase.name != "unicycle" and not standing:
             neck = at["neck"]
             arm = figure.arm[0]
@@ -428,7 +428,7 @@ class Troupe(Hands):
         else:
             props.under.append(Art(mount.shapes))
         lowest = mount.bounds()[1]
-        return pose, Art(mount.shapes, {"floor": Place(0, lowest)})
+        return pose, Art(mount.shapes, {"floor": Anchor(0, lowest)})
 
     def wearing(self, art: Art, worn: list[Phrase]) -> Art:
         """Hats, glasses and the like on a thing as it is."""
@@ -446,10 +446,10 @@ class Troupe(Hands):
             )
         return art
 
-    def _at_place(self, phrase: Phrase, places: Mapping[str, Place]) -> Art:
+    def _at_place(self, phrase: Phrase, places: Mapping[str, Anchor]) -> Art:
         piece = self.things[phrase.name]
         where = "top" if piece.worn == "round" else piece.worn
-        at = places.get(where) or Place(0, 0, 10)
+        at = places.get(where) or Anchor(0, 0, 10)
         text = WINGS_ART if piece.art == "&wings" else piece.art
         art = drawn(text if isinstance(text, str) and text not in TORSO and piece.worn not in ("feet", "body") else "")
         for name in phrase.modifiers:
@@ -459,7 +459,7 @@ class Troupe(Hands):
         return Art(art.moved(scale(at.size / 20.0), turn(at.turn), shift(at.x, at.y)).shapes)
 
 
-def _all_places(art: Art) -> dict[str, Place]:
+def _all_places(art: Art) -> dict[str, Anchor]:
     return {name: art.place(name) for name in ("top", "eyes", "mouth", "neck", "back", "hand", "feet", "chest")} | dict(
         art.places
     )
@@ -477,7 +477,7 @@ def _clothed(figure: Figure, garment: str) -> Figure:
     return replace(figure, below=below or figure.below, front=front, one_skin=figure.one_skin and not below)
 
 
-def _cape(at: Mapping[str, Place]) -> Art:
+def _cape(at: Mapping[str, Anchor]) -> Art:
     neck, feet = at["neck"], at["feet"]
     low = feet.y + 0.22 * (neck.y - feet.y)
     return drawn(

@@ -47,7 +47,7 @@ def _applied(points: Points, m: Matrix) -> Points:
 
 
 @dataclass(frozen=True)
-class Place:
+class Anchor:
     """A named place: where, how large (a width, in units), and turned by how much."""
 
     x: float
@@ -55,7 +55,7 @@ class Place:
     size: float = 10.0
     turn: float = 0.0
 
-    def moved(self, m: Matrix) -> Place:
+    def moved(self, m: Matrix) -> Anchor:
         """Under a matrix."""
         x, y = (m[:, :2] @ (self.x, self.y) + m[:, 2]).tolist()
         factor = math.sqrt(abs(float(np.linalg.det(m[:, :2]))))
@@ -63,7 +63,7 @@ class Place:
         angle = math.degrees(math.atan2(along[1], along[0]))
         if np.linalg.det(m[:, :2]) < 0:  # mirrored: "along" points the other way round
             angle = (angle + 180 + 180) % 360 - 180
-        return Place(x, y, self.size * factor, angle)
+        return Anchor(x, y, self.size * factor, angle)
 
 
 @dataclass(frozen=True, eq=False)
@@ -96,7 +96,7 @@ class Art:
     """Shapes from back to front, and places by name. Things stand on y = 0 and y runs up."""
 
     shapes: tuple[Shape, ...] = ()
-    places: Mapping[str, Place] = field(default_factory=dict)
+    places: Mapping[str, Anchor] = field(default_factory=dict)
 
     def moved(self, *steps: Matrix) -> Art:
         """Under matrices, from left to right."""
@@ -113,7 +113,7 @@ class Art:
         """Other shapes, the same places."""
         return replace(self, shapes=tuple(shapes))
 
-    def with_places(self, **places: Place) -> Art:
+    def with_places(self, **places: Anchor) -> Art:
         """More places."""
         return replace(self, places={**self.places, **places})
 
@@ -151,24 +151,24 @@ class Art:
         """All that it hides."""
         return shapely.union_all([shape.area for shape in self.shapes if shape.area is not None])
 
-    def place(self, name: str) -> Place:
+    def place(self, name: str) -> Anchor:
         """A place by name, or the nearest sensible one of any drawing."""
         if name in self.places:
             return self.places[name]
         x0, y0, x1, y1 = self.bounds()
         wide, high, middle = x1 - x0, y1 - y0, (x0 + x1) / 2
         return {
-            "top": Place(middle, y1, wide * 0.5),
-            "seat": Place(middle, y1, wide * 0.6),
-            "in": Place(middle, y0 + high * 0.6, wide * 0.6),
-            "eyes": Place(middle, y0 + high * 0.68, wide * 0.42),
-            "mouth": Place(middle, y0 + high * 0.52, wide * 0.25),
-            "neck": Place(middle, y0 + high * 0.45, wide * 0.5),
-            "hand": Place(x1 - wide * 0.05, y0 + high * 0.45, wide * 0.2),
-            "grip": Place(middle, y0 + high * 0.5, wide * 0.2),
-            "back": Place(x0 + wide * 0.15, y0 + high * 0.6, wide * 0.4),
-            "feet": Place(middle, y0, wide * 0.5),
-        }.get(name, Place(middle, (y0 + y1) / 2, wide * 0.3))
+            "top": Anchor(middle, y1, wide * 0.5),
+            "seat": Anchor(middle, y1, wide * 0.6),
+            "in": Anchor(middle, y0 + high * 0.6, wide * 0.6),
+            "eyes": Anchor(middle, y0 + high * 0.68, wide * 0.42),
+            "mouth": Anchor(middle, y0 + high * 0.52, wide * 0.25),
+            "neck": Anchor(middle, y0 + high * 0.45, wide * 0.5),
+            "hand": Anchor(x1 - wide * 0.05, y0 + high * 0.45, wide * 0.2),
+            "grip": Anchor(middle, y0 + high * 0.5, wide * 0.2),
+            "back": Anchor(x0 + wide * 0.15, y0 + high * 0.6, wide * 0.4),
+            "feet": Anchor(middle, y0, wide * 0.5),
+        }.get(name, Anchor(middle, (y0 + y1) / 2, wide * 0.3))
 
 
 def merged(arts: Iterable[Art]) -> Art:

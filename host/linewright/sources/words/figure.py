@@ -14,7 +14,7 @@ import numpy as np
 import shapely
 import shapely.affinity
 
-from linewright.sources.words.art import Art, Place, Shape, merged, scale, shift, turn
+from linewright.sources.words.art import Anchor, Art, Shape, merged, scale, shift, turn
 from linewright.sources.words.curves import joined, outline, tube
 from linewright.sources.words.poses import Pose
 from linewright.sources.words.script import drawn
@@ -180,7 +180,7 @@ def _head(figure: Figure, pose: Pose, at: Joints) -> Art:
     return head.moved(shift(float(top[0]), float(top[1]))).over(Art((neck,)))
 
 
-def places(figure: Figure, pose: Pose) -> dict[str, Place]:
+def places(figure: Figure, pose: Pose) -> dict[str, Anchor]:
     """Its places, without drawing it."""
     at = joints(figure, pose)
     head = _head(figure, pose, at)
@@ -188,22 +188,22 @@ def places(figure: Figure, pose: Pose) -> dict[str, Place]:
     return {**_places(figure, at), **torso.places, **head.places}
 
 
-def _places(figure: Figure, at: Joints) -> dict[str, Place]:
+def _places(figure: Figure, at: Joints) -> dict[str, Anchor]:
     width = figure.leg[1] * 2
     middle = ((at.hip[0] + at.neck[0]) / 2, (at.hip[1] + at.neck[1]) / 2)
     return {
-        "hip": Place(*at.hip, width * 2, -at.lean),
-        "waist": Place(at.hip[0], at.hip[1] + figure.spine * 0.15, 20, -at.lean),
-        "chest": Place(middle[0], middle[1] + 4, 20, -at.lean),
-        "neck": Place(*at.neck, 14, -at.lean),
-        "back": Place(middle[0] - 9, middle[1] + 5, 20, -at.lean),
-        "shoulder": Place(at.shoulders[0][0] - 1, at.shoulders[0][1] + 5, 10),
-        "hand": Place(*at.hands[1], 8),
-        "hand2": Place(*at.hands[0], 8),
-        "foot1": Place(at.feet[0][0], at.feet[0][1] - 3, width, at.toes[0]),
-        "foot2": Place(at.feet[1][0], at.feet[1][1] - 3, width, at.toes[1]),
-        "feet": Place((at.feet[0][0] + at.feet[1][0]) / 2, 0, 24),
-        "lap": Place(at.hip[0] + 12, at.hip[1] + 5, 20),
+        "hip": Anchor(*at.hip, width * 2, -at.lean),
+        "waist": Anchor(at.hip[0], at.hip[1] + figure.spine * 0.15, 20, -at.lean),
+        "chest": Anchor(middle[0], middle[1] + 4, 20, -at.lean),
+        "neck": Anchor(*at.neck, 14, -at.lean),
+        "back": Anchor(middle[0] - 9, middle[1] + 5, 20, -at.lean),
+        "shoulder": Anchor(at.shoulders[0][0] - 1, at.shoulders[0][1] + 5, 10),
+        "hand": Anchor(*at.hands[1], 8),
+        "hand2": Anchor(*at.hands[0], 8),
+        "foot1": Anchor(at.feet[0][0], at.feet[0][1] - 3, width, at.toes[0]),
+        "foot2": Anchor(at.feet[1][0], at.feet[1][1] - 3, width, at.toes[1]),
+        "feet": Anchor((at.feet[0][0] + at.feet[1][0]) / 2, 0, 24),
+        "lap": Anchor(at.hip[0] + 12, at.hip[1] + 5, 20),
     }
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Final
 
-from linewright.sources.words.art import Art, Place, scale, shift
+from linewright.sources.words.art import Anchor, Art, scale, shift
 
 PERSON: Final = 95.0
 """Units of a grown person's height."""
@@ -55,7 +55,7 @@ def grounded(art: Art, *, keep_below: bool) -> Art:
     return art.moved(shift(0, -y0))
 
 
-def fitted(art: Art, frame: Place, tall: float) -> Art:
+def fitted(art: Art, frame: Anchor, tall: float) -> Art:
     """Scaled into a frame so wide, and so tall as a share of that."""
     x0, y0, x1, y1 = art.bounds()
     k = min(frame.size * 0.88 / max(x1 - x0, 1e-6), frame.size * tall * 0.95 / max(y1 - y0, 1e-6))

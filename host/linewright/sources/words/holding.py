@@ -1,4 +1,4 @@
-"""`Hands`: what figures have in their hands, at their mouths, and before them while they play.
+"""`Holding`: what figures have in their hands, at their mouths, and before them while they play.
 
 What is held is a group itself, with all that is said of it; `group` draws that, and is the stage's to give.
 """
@@ -9,7 +9,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import replace
 
-from linewright.sources.words.art import Art, Place, chain, scale, shift, turn
+from linewright.sources.words.art import Anchor, Art, chain, scale, shift, turn
 from linewright.sources.words.figure import Figure, Props
 from linewright.sources.words.figure import places as figure_places
 from linewright.sources.words.groups import Group
@@ -20,7 +20,7 @@ from linewright.sources.words.store.entry import Thing
 from linewright.sources.words.verbs import Verb
 
 
-class Hands:
+class Holding:
     """Puts things into hands.
 
     Parameters
@@ -44,11 +44,11 @@ class Hands:
         self,
         props: Props,
         phrase: Phrase,
-        hand: Place,
+        hand: Anchor,
         k: float,
         *,
         far: bool = False,
-        top: Place | None = None,
+        top: Anchor | None = None,
         slant: float = 0.0,
     ) -> None:
         """In a hand, by its grip."""
@@ -71,14 +71,14 @@ class Hands:
         moved = art.moved(turn(slant), shift(hand.x - grip.moved(turn(slant)).x, hand.y - grip.moved(turn(slant)).y))
         (props.far if far else props.held).append(Art(moved.shapes))
 
-    def _in_arms(self, props: Props, phrase: Phrase, at: Mapping[str, Place], k: float) -> None:
+    def _in_arms(self, props: Props, phrase: Phrase, at: Mapping[str, Anchor], k: float) -> None:
         art = self._small(phrase, k)
         grip = art.place("grip") if "grip" in art.places and self.things[phrase.name].can & {"flat"} else None
         x0, y0, x1, y1 = art.bounds()
         x = (at["hand"].x + at["hand2"].x) / 2 + 2
         y = (at["hand"].y + at["hand2"].y) / 2
         if grip is None:
-            grip = Place((x0 + x1) / 2, y0 + min(0.42 * (y1 - y0), 9))
+            grip = Anchor((x0 + x1) / 2, y0 + min(0.42 * (y1 - y0), 9))
         props.held.append(Art(art.moved(shift(x - grip.x + 3, y - grip.y)).shapes))
 
     def _tool(self, figure: Figure, pose: Pose, props: Props, verb: Verb, k: float) -> None:
@@ -99,7 +99,7 @@ class Hands:
             else:
                 self._held(props, Phrase(name, name), at["hand" if i == 0 else "hand2"], k, far=i > 0)
 
-    def _arched(self, phrase: Phrase, at: Mapping[str, Place], k: float) -> list[Art]:
+    def _arched(self, phrase: Phrase, at: Mapping[str, Anchor], k: float) -> list[Art]:
         """Things in the air above two hands."""
         one = self._small(replace(phrase, count=1), k, 0.55)
         count = max(phrase.count, 3) if phrase.count < 8 else 7
@@ -114,17 +114,17 @@ class Hands:
             found.append(Art(one.moved(shift(-(x0 + x1) / 2, -(y0 + y1) / 2), turn(25 * i), shift(x, y)).shapes))
         return found
 
-    def _instrument(self, props: Props, at: Mapping[str, Place], phrase: Phrase, kind: Thing, k: float) -> None:
+    def _instrument(self, props: Props, at: Mapping[str, Anchor], phrase: Phrase, kind: Thing, k: float) -> None:
         """Where an instrument is while it is played."""
         art = self._small(phrase, k, 0.9 if "front" not in kind.can and "keys" not in kind.can else 0.85)
         grip, end = art.place("grip"), art.places.get("end", art.place("mouth"))
         hand, other, mouth = at["hand"], at["hand2"], at["mouth"]
         how = kind.can
         if "violin" in how or "guitar" in how:
-            root = Place(at["neck"].x + (4 if "violin" in how else 0), at["neck"].y - (5 if "violin" in how else 24))
+            root = Anchor(at["neck"].x + (4 if "violin" in how else 0), at["neck"].y - (5 if "violin" in how else 24))
             to = other
             if "violin" not in how:
-                root = Place(hand.x, hand.y)
+                root = Anchor(hand.x, hand.y)
             moved = _between(art, end, grip, root, to, k_range=(0.7, 1.25))
             props.held.append(moved)
             if "violin" in how:
@@ -136,7 +136,7 @@ class Hands:
         elif "cello" in how:
             ground = min(at["foot1"].y, at["foot2"].y)
             moved = _between(
-                art, art.place("low"), grip, Place(hand.x + 6, ground), Place(other.x + 4, other.y + 8), (0.8, 1.4)
+                art, art.place("low"), grip, Anchor(hand.x + 6, ground), Anchor(other.x + 4, other.y + 8), (0.8, 1.4)
             )
             props.held.append(moved)
             props.front.append(drawn(f"T {hand.x - 16},{hand.y - 3},.7 {hand.x + 20},{hand.y + 3},.7"))
@@ -170,7 +170,7 @@ class Hands:
             )
 
 
-def _between(art: Art, a: Place, b: Place, to_a: Place, to_b: Place, k_range: tuple[float, float]) -> Art:
+def _between(art: Art, a: Anchor, b: Anchor, to_a: Anchor, to_b: Anchor, k_range: tuple[float, float]) -> Art:
     """Turned and scaled so that one of its points comes to a place and another towards a second."""
     long = math.hypot(b.x - a.x, b.y - a.y)
     wanted = math.hypot(to_b.x - to_a.x, to_b.y - to_a.y)

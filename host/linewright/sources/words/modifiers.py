@@ -16,7 +16,7 @@ import shapely
 import shapely.ops
 from shapely.geometry.base import BaseGeometry
 
-from linewright.sources.words.art import Art, Place, Shape, merged, scale, shift, turn
+from linewright.sources.words.art import Anchor, Art, Shape, merged, scale, shift, turn
 from linewright.sources.words.curves import Points, arc, dot, hatching, outline, solid
 from linewright.sources.words.script import drawn
 
@@ -188,7 +188,7 @@ def _eyes(change: Callable[[float, float, float], tuple[list[Points], BaseGeomet
     return apply
 
 
-def _mouth(change: Callable[[Place], Sequence[Shape]]) -> Modifier:
+def _mouth(change: Callable[[Anchor], Sequence[Shape]]) -> Modifier:
     """The mouth drawn anew at its place."""
 
     def apply(art: Art) -> Art:
@@ -212,7 +212,7 @@ def _arc_mouth(start: float, end: float, drop: float, wide: float = 0.5) -> Modi
 
 
 def _open_mouth(tall: float, wide: float) -> Modifier:
-    def change(at: Place) -> list[Shape]:
+    def change(at: Anchor) -> list[Shape]:
         ring = arc(at.x, at.y, wide * at.size, tall * at.size)
         return [Shape((ring,), shapely.polygons(ring), "mouth")]
 

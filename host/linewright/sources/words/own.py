@@ -14,7 +14,7 @@ import shapely
 from linewright.errors import InputError, SourceError
 from linewright.files import replacing
 from linewright.folders import config_folder
-from linewright.sources.words.art import Art, Place, Shape, scale, shift
+from linewright.sources.words.art import Anchor, Art, Shape, scale, shift
 from linewright.sources.words.store.entry import Thing
 
 SUFFIX: Final = ".thing.json"
@@ -137,7 +137,7 @@ def _thing(kept: dict[str, Any]) -> Thing:
     outer = shapely.polygons(shapely.get_coordinates(shapely.concave_hull(shapely.multipoints(whole), 0.35)))
     hidden = Shape((), outer if outer.is_valid else shapely.make_valid(outer), "main")
     places = {
-        str(name): Place(float(x), float(y), 0.25 * float(max(x1 - x0, y1 - y0)))
+        str(name): Anchor(float(x), float(y), 0.25 * float(max(x1 - x0, y1 - y0)))
         for name, (x, y) in kept["places"].items()
     }
     art = Art((hidden, *shapes), places).moved(*steps)

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import shapely
 
-from linewright.sources.words.art import Art, Place, Shape, scale, shift, turn
+from linewright.sources.words.art import Anchor, Art, Shape, scale, shift, turn
 from linewright.sources.words.curves import arc, outline, smooth, solid
 from linewright.sources.words.groups import PERSON, Group, fitted, grounded, joined, middle_of
 from linewright.sources.words.store.entry import Thing
@@ -35,7 +35,7 @@ def on_top(me: Group, base: Group, *, place: str = "", climbing: bool = False, l
     if climbing and "climb" in base.art.places:
         seat = base.art.place("climb")
     x0, y0, x1, _ = me.art.bounds()
-    foot = me.art.place("feet") if "feet" in me.art.places else Place((x0 + x1) / 2, y0)
+    foot = me.art.place("feet") if "feet" in me.art.places else Anchor((x0 + x1) / 2, y0)
     hip = me.art.places.get("hip")
     grown = base
     if me.art.width > 1.9 * max(seat.size, 1.0) and not climbing:
@@ -320,7 +320,7 @@ def bubble(me: Group, art: Art) -> Group:
     for share, r in ((0.12, 1.6), (0.3, 2.4), (0.5, 3.4)):
         x, y = top.x + 5 + share * 12, me.art.bounds()[3] + 2 + share * 0.2 * wide
         shapes.append(Shape((arc(x, y, r, r),), None, "sign"))
-    inside = fitted(art, Place(cx, cy, 0.82 * wide), 0.62)
+    inside = fitted(art, Anchor(cx, cy, 0.82 * wide), 0.62)
     return replace(me, art=Art((*me.art.shapes, *shapes, *inside.shapes), me.art.places))
 
 
@@ -345,9 +345,9 @@ def tied(me: Group, other: Group, *, pulls: bool) -> Group:
         if "hip" in me.art.places:  # somebody who pulls looks at the load
             moved = other.moved(me.art.bounds()[2] + 16 - other.art.bounds()[0], 0)
             start = me.art.place("hand")
-            end = Place(moved.art.bounds()[0] + 2, 0.42 * moved.art.height)
+            end = Anchor(moved.art.bounds()[0] + 2, 0.42 * moved.art.height)
         else:
-            end = moved.art.places.get("mouth", Place(moved.art.bounds()[2], 0.4 * moved.art.height))
+            end = moved.art.places.get("mouth", Anchor(moved.art.bounds()[2], 0.4 * moved.art.height))
     else:
         moved = other.moved(me.art.bounds()[2] + 12 - other.art.bounds()[0], 0)
         start, end = me.art.place("hand"), moved.art.place("neck")
@@ -373,8 +373,8 @@ def hung_from(me: Group, above: Group) -> Group:
     place = above.art.places.get("branch") or above.art.places.get("hook") or above.art.places.get("bars")
     a, b, c, _ = above.art.bounds()
     if place is None:
-        place = Place((a + c) / 2 + 0.3 * (c - a), b + 0.55 * (above.art.height))
-    grip = art.place("hand") if "hip" in art.places else Place((x0 + x1) / 2, y1)
+        place = Anchor((a + c) / 2 + 0.3 * (c - a), b + 0.55 * (above.art.height))
+    grip = art.place("hand") if "hip" in art.places else Anchor((x0 + x1) / 2, y1)
     lift = max(0.0, y1 - (place.y - 0.0)) + (6 if place.y < y1 + 6 else 0)
     top = above.moved(0, lift)
     moved = me.moved(place.x - grip.x, place.y + lift - max(grip.y, y1 if "hip" not in art.places else grip.y))

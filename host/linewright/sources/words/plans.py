@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from linewright.sources.words.art import Art, Place, Shape, merged, scale, shift, turn
+from linewright.sources.words.art import Anchor, Art, Shape, merged, scale, shift, turn
 from linewright.sources.words.curves import joined, outline, solid, tube
 from linewright.sources.words.figure import FEET
 from linewright.sources.words.script import drawn
@@ -81,16 +81,18 @@ def four_legs(plan: FourLegs) -> Art:
     front = [_foot(plan, at) for at in feet[:2]]
     above = drawn(plan.above).moved(shift(*middle))
     art = merged([*behind, skin, _within(over, whole), above, *front, Art(tuple(shapes), head.places)])
-    marks = {f"foot{i + 1}": Place(at[0], at[1], r * 2.2) for i, at in enumerate(feet)}
+    marks = {f"foot{i + 1}": Anchor(at[0], at[1], r * 2.2) for i, at in enumerate(feet)}
     middle_neck = (shoulder + joint) / 2
     return art.with_places(
         **marks,
-        seat=Place(middle[0] - 2, middle[1] + plan.belly, plan.length * 0.6),
-        back=Place(hip[0] + 4, hip[1] + plan.rump, plan.rump * 1.4),
-        neck=Place(float(middle_neck[0]), float(middle_neck[1]), plan.neck[1] * 2.1, -25 if plan.joint[1] > 4 else -70),
-        chest=Place(shoulder[0] + plan.chest * 0.5, shoulder[1], 12),
-        hand=head.places.get("mouth", Place(float(joint[0]), float(joint[1]), 8)),
-        tail=Place(hip[0] - plan.rump, hip[1], 8),
+        seat=Anchor(middle[0] - 2, middle[1] + plan.belly, plan.length * 0.6),
+        back=Anchor(hip[0] + 4, hip[1] + plan.rump, plan.rump * 1.4),
+        neck=Anchor(
+            float(middle_neck[0]), float(middle_neck[1]), plan.neck[1] * 2.1, -25 if plan.joint[1] > 4 else -70
+        ),
+        chest=Anchor(shoulder[0] + plan.chest * 0.5, shoulder[1], 12),
+        hand=head.places.get("mouth", Anchor(float(joint[0]), float(joint[1]), 8)),
+        tail=Anchor(hip[0] - plan.rump, hip[1], 8),
     )
 
 
@@ -189,17 +191,17 @@ def bird(plan: Bird) -> Art:
             foot = drawn(FEET[plan.foot]).moved(scale(0.85), shift(x, 0 if i else 1.2))
             leg = drawn(f"T {x},{centre[1] - high * 0.6},1.3 {x},{2 if i else 3},1.0")
             legs += [leg, foot]
-            feet[f"foot{i + 1}"] = Place(x, 0 if i else 1.2, 6.0)
+            feet[f"foot{i + 1}"] = Anchor(x, 0 if i else 1.2, 6.0)
     skin = Art((Shape(tuple(outline(whole)), whole, "main"),))
     over = _within(drawn(plan.over).moved(turn(tilt), shift(*centre)), whole)
     wing = drawn(plan.wing).moved(turn(tilt), shift(*centre))
     art = merged([tail, *legs, skin, over, wing, Art(tuple(shapes), head.places)])
     return art.with_places(
         **feet,
-        seat=Place(-half * 0.2, centre[1] + high * 0.8, half),
-        neck=Place(float(joint[0]), float(joint[1]) - 2, float(neck_points[-1, 2]) * 2.2, 0),
-        back=Place(-half * 0.5, centre[1] + high * 0.7, half * 0.6),
-        hand=head.places.get("mouth", Place(float(joint[0]), float(joint[1]), 8)),
+        seat=Anchor(-half * 0.2, centre[1] + high * 0.8, half),
+        neck=Anchor(float(joint[0]), float(joint[1]) - 2, float(neck_points[-1, 2]) * 2.2, 0),
+        back=Anchor(-half * 0.5, centre[1] + high * 0.7, half * 0.6),
+        hand=head.places.get("mouth", Anchor(float(joint[0]), float(joint[1]), 8)),
     )
 
 

@@ -48,7 +48,7 @@ Paint = Callable[[Box, random.Random], tuple[Art, Art]]
 
 
 @dataclass(frozen=True)
-class Scene:
+class Scenery:
     """One scene.
 
     Parameters
@@ -605,44 +605,44 @@ def _dream_clouds(box: Box, rng: random.Random) -> tuple[Art, Art]:
 _OUT: Final = frozenset(
     {"in", "at", "by", "through", "along", "during", "on", "under", "among", "over", "before", "behind"}
 )
-SCENES: Final[dict[str, Scene]] = {
-    "sea": Scene(_sea, ("sea", "seaside", "ocean", "shore", "coast", "seashore", "water", "bay"), frozenset({"by", "at", "along", "on shore"})),
-    "on the sea": Scene(_on_sea, ("sea", "ocean", "water", "waves", "high sea", "open sea", "river", "stream"), frozenset({"on", "in", "along", "over"}), afloat=True),
-    "beach": Scene(_beach, ("beach", "sand", "sandbank"), _OUT),
-    "harbour": Scene(_harbour, ("harbour", "harbor", "port", "quay", "docks", "dock", "quayside", "marina"), _OUT),
-    "moon": Scene(_moon, ("moon",), frozenset({"on"})),
-    "planet": Scene(_planet, ("planet", "mars", "another planet", "venus", "strange planet"), frozenset({"on"})),
-    "space": Scene(_space, ("space", "outer space", "universe", "stars", "galaxy"), _OUT),
-    "forest": Scene(_forest, ("forest", "wood", "woods", "woodland", "trees"), _OUT),
-    "jungle": Scene(_jungle, ("jungle", "rainforest", "tropics"), _OUT),
-    "city": Scene(_city, ("city", "town", "big city", "rooftops", "downtown"), _OUT),
-    "street": Scene(_street, ("street", "road", "village", "square", "town square", "lane", "alley"), _OUT),
-    "room": Scene(_room, ("room", "living room", "sitting room", "parlour", "house interior", "classroom", "office"), _OUT),
-    "bedroom": Scene(_bed_room, ("bedroom", "nursery"), _OUT),
-    "kitchen": Scene(_kitchen, ("kitchen", "restaurant", "cafe", "café", "bakery"), _OUT),
-    "library": Scene(_library, ("library", "bookshop", "study"), _OUT),
-    "desert": Scene(_desert, ("desert", "sahara", "dunes"), _OUT),
-    "snow": Scene(_snow, ("snow", "winter", "snowfall", "blizzard", "snowstorm"), _OUT),
-    "ice": Scene(_ice, ("ice", "arctic", "antarctica", "south pole", "north pole", "iceberg", "ice floe"), _OUT),
-    "rain": Scene(_rain, ("rain", "drizzle", "shower of rain"), frozenset({"in", "through", "during", "under"}), sky=True),
-    "storm": Scene(_storm, ("storm", "thunderstorm", "tempest", "gale"), frozenset({"in", "through", "during"}), sky=True),
-    "night": Scene(_night, ("night", "midnight", "moonlight", "starlight", "dusk", "starry sky", "darkness", "dark"), _OUT | {"by"}, sky=True),
-    "day": Scene(_day, ("sunshine", "dawn", "noon", "daylight", "summer", "sunset", "sunrise", "sunny day", "midday", "morning"), _OUT, sky=True),
-    "fog": Scene(_fog, ("fog", "mist"), _OUT, sky=True),
-    "wind": Scene(_wind, ("wind", "breeze"), frozenset({"in", "through", "during"}), sky=True),
-    "stage": Scene(_stage, ("stage", "theatre", "theater", "opera", "concert", "concert hall", "opera house", "ballroom"), frozenset({"in", "at", "on", "during"})),
-    "circus": Scene(_circus, ("circus", "circus ring", "big top", "ring"), frozenset({"in", "at"})),
-    "under water": Scene(_under_water, ("sea", "water", "ocean", "waves", "underwater", "sea bed", "bottom of the sea", "seabed"), frozenset({"under", "beneath"}), afloat=True),
-    "market": Scene(_market, ("market", "market square", "market place", "fair", "harbour fair", "marketplace", "fairground", "bazaar"), _OUT),
-    "garden": Scene(_garden, ("garden", "park", "backyard", "orchard", "flower bed", "zoo"), _OUT),
-    "meadow": Scene(_meadow, ("meadow", "field", "grass", "lawn", "pasture", "countryside", "valley", "picnic"), _OUT),
-    "farm": Scene(_farm, ("farm", "farmyard"), _OUT),
-    "railway": Scene(_railway, ("railway", "railway line", "railway station", "station", "tracks", "rails", "railroad", "train station", "platform"), _OUT),
-    "mountains": Scene(_mountains, ("mountains", "alps", "hills", "highlands"), _OUT),
-    "sky": Scene(_sky, ("sky", "air", "clouds", "heaven"), frozenset({"in", "through", "among", "across", "along", "above", "over"}), afloat=True),
-    "on clouds": Scene(_dream_clouds, ("clouds",), frozenset({"on"})),
-    "lake": Scene(_lake, ("lake", "pond", "river", "swamp", "lagoon"), frozenset({"on", "in", "by", "at", "along"}), afloat=True),
-    "reeds": Scene(_reeds, ("reeds", "rushes", "marsh"), frozenset({"in", "among", "by", "through"})),
+SCENES: Final[dict[str, Scenery]] = {
+    "sea": Scenery(_sea, ("sea", "seaside", "ocean", "shore", "coast", "seashore", "water", "bay"), frozenset({"by", "at", "along", "on shore"})),
+    "on the sea": Scenery(_on_sea, ("sea", "ocean", "water", "waves", "high sea", "open sea", "river", "stream"), frozenset({"on", "in", "along", "over"}), afloat=True),
+    "beach": Scenery(_beach, ("beach", "sand", "sandbank"), _OUT),
+    "harbour": Scenery(_harbour, ("harbour", "harbor", "port", "quay", "docks", "dock", "quayside", "marina"), _OUT),
+    "moon": Scenery(_moon, ("moon",), frozenset({"on"})),
+    "planet": Scenery(_planet, ("planet", "mars", "another planet", "venus", "strange planet"), frozenset({"on"})),
+    "space": Scenery(_space, ("space", "outer space", "universe", "stars", "galaxy"), _OUT),
+    "forest": Scenery(_forest, ("forest", "wood", "woods", "woodland", "trees"), _OUT),
+    "jungle": Scenery(_jungle, ("jungle", "rainforest", "tropics"), _OUT),
+    "city": Scenery(_city, ("city", "town", "big city", "rooftops", "downtown"), _OUT),
+    "street": Scenery(_street, ("street", "road", "village", "square", "town square", "lane", "alley"), _OUT),
+    "room": Scenery(_room, ("room", "living room", "sitting room", "parlour", "house interior", "classroom", "office"), _OUT),
+    "bedroom": Scenery(_bed_room, ("bedroom", "nursery"), _OUT),
+    "kitchen": Scenery(_kitchen, ("kitchen", "restaurant", "cafe", "café", "bakery"), _OUT),
+    "library": Scenery(_library, ("library", "bookshop", "study"), _OUT),
+    "desert": Scenery(_desert, ("desert", "sahara", "dunes"), _OUT),
+    "snow": Scenery(_snow, ("snow", "winter", "snowfall", "blizzard", "snowstorm"), _OUT),
+    "ice": Scenery(_ice, ("ice", "arctic", "antarctica", "south pole", "north pole", "iceberg", "ice floe"), _OUT),
+    "rain": Scenery(_rain, ("rain", "drizzle", "shower of rain"), frozenset({"in", "through", "during", "under"}), sky=True),
+    "storm": Scenery(_storm, ("storm", "thunderstorm", "tempest", "gale"), frozenset({"in", "through", "during"}), sky=True),
+    "night": Scenery(_night, ("night", "midnight", "moonlight", "starlight", "dusk", "starry sky", "darkness", "dark"), _OUT | {"by"}, sky=True),
+    "day": Scenery(_day, ("sunshine", "dawn", "noon", "daylight", "summer", "sunset", "sunrise", "sunny day", "midday", "morning"), _OUT, sky=True),
+    "fog": Scenery(_fog, ("fog", "mist"), _OUT, sky=True),
+    "wind": Scenery(_wind, ("wind", "breeze"), frozenset({"in", "through", "during"}), sky=True),
+    "stage": Scenery(_stage, ("stage", "theatre", "theater", "opera", "concert", "concert hall", "opera house", "ballroom"), frozenset({"in", "at", "on", "during"})),
+    "circus": Scenery(_circus, ("circus", "circus ring", "big top", "ring"), frozenset({"in", "at"})),
+    "under water": Scenery(_under_water, ("sea", "water", "ocean", "waves", "underwater", "sea bed", "bottom of the sea", "seabed"), frozenset({"under", "beneath"}), afloat=True),
+    "market": Scenery(_market, ("market", "market square", "market place", "fair", "harbour fair", "marketplace", "fairground", "bazaar"), _OUT),
+    "garden": Scenery(_garden, ("garden", "park", "backyard", "orchard", "flower bed", "zoo"), _OUT),
+    "meadow": Scenery(_meadow, ("meadow", "field", "grass", "lawn", "pasture", "countryside", "valley", "picnic"), _OUT),
+    "farm": Scenery(_farm, ("farm", "farmyard"), _OUT),
+    "railway": Scenery(_railway, ("railway", "railway line", "railway station", "station", "tracks", "rails", "railroad", "train station", "platform"), _OUT),
+    "mountains": Scenery(_mountains, ("mountains", "alps", "hills", "highlands"), _OUT),
+    "sky": Scenery(_sky, ("sky", "air", "clouds", "heaven"), frozenset({"in", "through", "among", "across", "along", "above", "over"}), afloat=True),
+    "on clouds": Scenery(_dream_clouds, ("clouds",), frozenset({"on"})),
+    "lake": Scenery(_lake, ("lake", "pond", "river", "swamp", "lagoon"), frozenset({"on", "in", "by", "at", "along"}), afloat=True),
+    "reeds": Scenery(_reeds, ("reeds", "rushes", "marsh"), frozenset({"in", "among", "by", "through"})),
 }  # fmt: skip
 
 

@@ -34,7 +34,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from linewright.sources.words.art import Art, Place, Shape, scale, shift
+from linewright.sources.words.art import Anchor, Art, Shape, scale, shift
 from linewright.sources.words.curves import Points, arc, dot, hatching, joined, outline, smooth, solid, tube
 
 _OPTION = re.compile(r"([#*:?])(\S*)")
@@ -69,8 +69,8 @@ def drawn(text: str) -> Art:
     ScriptError : a line of it is wrong.
     """
     shapes: list[Shape] = []
-    places: dict[str, Place] = {}
-    stack: list[tuple[list[Shape], dict[str, Place], tuple[Points, Points]]] = []
+    places: dict[str, Anchor] = {}
+    stack: list[tuple[list[Shape], dict[str, Anchor], tuple[Points, Points]]] = []
     for raw in re.split(r"[\n;]", re.sub(r"%.*", "", text)):
         words = raw.split()
         if not words:
@@ -93,7 +93,7 @@ def drawn(text: str) -> Art:
                 places |= inner.places
                 continue
             if words[0].startswith("@"):
-                places[words[0][1:]] = Place(*(float(n) for n in ",".join(words[1:]).split(",")))
+                places[words[0][1:]] = Anchor(*(float(n) for n in ",".join(words[1:]).split(",")))
                 continue
             _add(shapes, _taken_apart(words))
         except (ValueError, IndexError, TypeError, KeyError) as error:

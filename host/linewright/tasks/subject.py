@@ -1,17 +1,18 @@
-"""What is to be drawn, as the command line says it: a file, a text, a pattern, or a sentence."""
+"""What is to be drawn, found from what a person named: a file, a text, a pattern, or a sentence."""
 
 from __future__ import annotations
 
 import random
 import re
-import sys
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, BinaryIO, Final
 
-from linewright.cli import output
 from linewright.errors import InputError
 from linewright.planning.text_file import text_from, text_of
+
+if TYPE_CHECKING:
+    from linewright.tasks.front import Front
 
 LONGEST_NAME: Final = 30
 """Letters of a drawing's name that is made of its words."""
@@ -19,10 +20,22 @@ LONGEST_NAME: Final = 30
 RANDOM: Final = "random"
 """As a sentence: one from our own word lists."""
 
+SEEDS: Final = 10_000
+"""Compositions to choose one from by chance: four digits can be remembered and typed again."""
+
 
 @dataclass(frozen=True)
-class Given:
-    """The options that name something to draw, as they were typed; exactly one of the first five is wanted."""
+class NamedSource:
+    """What names something to draw, as it was typed; exactly one of the first five is wanted.
+
+    Parameters
+    ----------
+    source, text_file : files; the text file ``-`` is the standard input.
+    text, pattern, sentence : what to write, to grow, to compose or to have painted.
+    maker_file : of the picture maker for a sentence; None: the usual one.
+    anew : the picture maker is asked again even if its picture of a sentence is kept.
+    piped : the standard input; None: there is none.
+    """
 
     source: str | None = None
     text: str | None = None
@@ -31,8 +44,9 @@ class Given:
     sentence: str | None = None
     maker_file: Path | None = None
     anew: bool = False
+    piped: BinaryIO | None = None
 
-    def named(self) -> list[str]:
+    def given(self) -> list[str]:
         """Those that were given, as the user calls them."""
         options = {
             "SOURCE": self.source,
@@ -45,7 +59,7 @@ class Given:
 
 
 @dataclass(frozen=True)
-class Asked:
+class Subject:
     """A source and the way to its strokes.
 
     Parameters
@@ -60,40 +74,44 @@ class Asked:
     name: str
 
 
-def asked(given: Given, method: str | None, *, as_json: bool) -> Asked:
-    """The one thing that was asked for; a sentence is a picture file afterwards.
+def subject(named: NamedSource, method: str | None, front: Front) -> Subject:
+    """The one thing that was named. Where a picture maker draws a sentence, its picture file is the source.
+
+    Parameters
+    ----------
+    method : how lines are made of it, as `--as` takes it; None: nothing was said.
 
     Raises
     ------
     InputError : none, or more than one, or a way that does not go with it; or the picture maker did not deliver.
     """
-    named = given.named()
-    if len(named) != 1:
-        many = f"{' and '.join(named)} were given, but only one thing can be drawn at once"
+    given = named.given()
+    if len(given) != 1:
+        many = f"{' and '.join(given)} were given, but only one thing can be drawn at once"
         raise InputError(
-            many if named else "nothing to draw was named",
+            many if given else "nothing to draw was named",
             hint="name a FILE, or --text, --pattern or --sentence; `linewright surprise` needs no idea at all",
         )
-    if given.sentence is None and (given.maker_file is not None or given.anew):
-        raise InputError(f"--maker and --anew go with --sentence, not with {named[0]}", hint="leave them out")
-    if given.sentence is not None:
+    if named.sentence is None and (named.maker_file is not None or named.anew):
+        raise InputError(f"--maker and --anew go with --sentence, not with {given[0]}", hint="leave them out")
+    if named.sentence is not None:
         if method is not None and _takes(method) in ("text", "seed"):
             _fitting(method, ("photograph",), "--sentence")
-        if _from_the_store(given, method):
-            return _composed(given.sentence, method)
-        return _painted(given.sentence, given, method, as_json=as_json)
-    if given.text_file is not None:
-        return _lettered(_read(given.text_file), method, "--text-file")
-    if given.text is not None:
-        return _lettered(given.text, method, "--text")
-    if given.pattern is not None:
+        if _from_the_store(named, method):
+            return _composed(named.sentence, method, front)
+        return _painted(named.sentence, named, method, front)
+    if named.text_file is not None:
+        return _lettered(_read(named.text_file, named.piped), method, "--text-file")
+    if named.text is not None:
+        return _lettered(named.text, method, "--text")
+    if named.pattern is not None:
         if method is not None:
             raise InputError(
                 "--as does not go with --pattern", hint="settings stand after its name, as in wheels:seed=3"
             )
-        fitting = _fitting(given.pattern, ("seed",), "--pattern")
-        return Asked("", fitting, _slug(given.pattern.replace("seed=", "")))
-    file = given.source or ""
+        fitting = _fitting(named.pattern, ("seed",), "--pattern")
+        return Subject("", fitting, _slug(named.pattern.replace("seed=", "")))
+    file = named.source or ""
     takes = None if method is None else _takes(method)
     if takes == "seed":
         raise InputError(f"--as {method} grows from a seed, not from a file", hint=f"draw it with --pattern {method}")
@@ -104,52 +122,55 @@ def asked(given: Given, method: str | None, *, as_json: bool) -> Asked:
             f"--as {method} writes a text, not a file",
             hint="lettering is for --text WORDS and --text-file FILE; a picture is drawn without it",
         )
-    return Asked(file, method, Path(file).name)
+    return Subject(file, method, Path(file).name)
 
 
-def _lettered(text: str, method: str | None, option: str) -> Asked:
-    return Asked(text, _fitting(method or "lettering", ("text",), option), _slug(text))
+def composition(seed: int | None) -> tuple[int, str]:
+    """The number of a composition and the pattern that draws it; None: one by chance."""
+    number = random.randrange(1, SEEDS) if seed is None else seed
+    return number, f"surprise:seed={number}"
 
 
-def _from_the_store(given: Given, method: str | None) -> bool:
+def _lettered(text: str, method: str | None, option: str) -> Subject:
+    return Subject(text, _fitting(method or "lettering", ("text",), option), _slug(text))
+
+
+def _from_the_store(named: NamedSource, method: str | None) -> bool:
     """Whether the store draws a sentence: it is asked for, or no picture maker is set up."""
     from linewright.folders import config_folder
     from linewright.maker.setup import FILE_NAME
 
     if method is not None:
         return _takes(method) == "sentence"
-    return given.maker_file is None and not given.anew and not (config_folder() / FILE_NAME).exists()
+    return named.maker_file is None and not named.anew and not (config_folder() / FILE_NAME).exists()
 
 
-def _composed(sentence: str, method: str | None) -> Asked:
+def _composed(sentence: str, method: str | None, front: Front) -> Subject:
     """A sentence that the store draws."""
     from linewright.sources.words.inventing import invent
 
     if sentence.strip() == RANDOM:
         sentence = invent(random.Random())
-        output.say(f'the subject is "{sentence}"', stderr=True)
-    return Asked(sentence, method or "words", _slug(sentence))
+        front.say(f'the subject is "{sentence}"')
+    return Subject(sentence, method or "words", _slug(sentence))
 
 
-def _painted(sentence: str, given: Given, method: str | None, *, as_json: bool) -> Asked:
+def _painted(sentence: str, named: NamedSource, method: str | None, front: Front) -> Subject:
     """Have a picture made of a sentence, or take the one that is kept."""
-    from linewright.cli.progress import ProgressBar
     from linewright.maker import find_maker, picture_of, subjects
 
-    maker = find_maker(given.maker_file)
+    maker = find_maker(named.maker_file)
     if sentence.strip() == RANDOM:
         sentence = subjects.subject(random.Random())
-        output.say(f'the subject is "{sentence}"', stderr=True)
-    with ProgressBar(shown=not as_json) as bar:
-        made = picture_of(sentence, maker, anew=given.anew, report=bar.share)
-    if not as_json:
-        for note in made.notes:
-            output.warn(note)
-        if made.kept:
-            output.say(f"a picture of these words is kept: {made.path}; --anew has another made", stderr=True)
-        else:
-            output.say(f"the picture is kept as {made.path}", stderr=True)
-    return Asked(str(made.path), method, f"{_slug(sentence)}{made.path.suffix}")
+        front.say(f'the subject is "{sentence}"')
+    made = picture_of(sentence, maker, anew=named.anew, report=front.progress)
+    for note in made.notes:
+        front.note(note)
+    if made.kept:
+        front.say(f"a picture of these words is kept: {made.path}; --anew has another made")
+    else:
+        front.say(f"the picture is kept as {made.path}")
+    return Subject(str(made.path), method, f"{_slug(sentence)}{made.path.suffix}")
 
 
 def _takes(method: str) -> str:
@@ -171,9 +192,9 @@ def _fitting(method: str, takes: tuple[str, ...], option: str) -> str:
     return method
 
 
-def _read(name: str) -> str:
+def _read(name: str, piped: BinaryIO | None) -> str:
     """A text file, or the standard input."""
-    return text_from(sys.stdin.buffer, name) if name == "-" else text_of(Path(name))
+    return text_from(piped, name) if name == "-" and piped is not None else text_of(Path(name))
 
 
 def _slug(words: str) -> str:

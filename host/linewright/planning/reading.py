@@ -1,0 +1,91 @@
+"""The strokes of a source, by the method that was named or that suits the file."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from linewright.errors import SourceError
+from linewright.rig.sheet_place import room_on
+from linewright.sources import Picture, Wish
+from linewright.sources.drawing_files import read_drawing
+from linewright.sources.picture import Report
+
+if TYPE_CHECKING:
+    from linewright.drawing.strokes import Pen
+    from linewright.planning.plan_task import Lines, Placement
+    from linewright.rig.rig import Rig
+    from linewright.sheet.sizes import Sheet
+
+
+def read_picture(source: str, lines: Lines, wish: Wish) -> Picture:
+    """The strokes of a source.
+
+    Parameters
+    ----------
+    source : as the user typed it: for most methods a file.
+    wish : the room it will get on the sheet, and the pen.
+
+    Raises
+    ------
+    SourceError
+        If there is no such file, or it is no picture that can be drawn.
+    InputError
+        If there is no such method, or a setting of it is wrong.
+    """
+    from linewright.sources import methods, photograph
+
+    wish = replace(
+        wish,
+        tolerance_mm=lines.tolerance_mm,
+        pens=lines.pens,
+        see_through=lines.see_through,
+        layers=lines.layers,
+        page=lines.page,
+        words=lines.words,
+    )
+    if lines.method is not None:
+        if methods.makes_its_own(lines.method):
+            return _made(lines.method, source, wish)
+        return methods.chosen(lines.method).read(source, wish)
+    path = Path(source)
+    if path.is_dir():
+        raise SourceError("that is a folder", where=source, hint="name one picture in it")
+    if not path.exists():
+        raise SourceError("there is no such file", where=source, hint="check the name and the folder")
+    if photograph.looks_like_one(path):
+        return methods.chosen(methods.FOR_PHOTOGRAPHS).read(source, wish)
+    return _in_known_pens(read_drawing(source, wish), lines.pens)
+
+
+def _in_known_pens(picture: Picture, known: tuple[Pen, ...]) -> Picture:
+    """The picture with the pens that it names, or whose colours it has, as the user has them."""
+    drawing = picture.drawing
+    by_word = {word: pen for pen in reversed(known) for word in (pen.name.lower(), pen.colour)}
+    pens = tuple(by_word.get(pen.name.lower()) or by_word.get(pen.colour) or pen for pen in drawing.pens)
+    if pens == drawing.pens:
+        return picture
+    return replace(picture, drawing=replace(drawing, pens=pens))
+
+
+def _made(method: str, source: str, wish: Wish) -> Picture:
+    """Letters and patterns, which fill the room before it is turned, in the first of the pens and at its width."""
+    from linewright.sources import methods
+
+    if wish.turn_deg != "auto" and wish.turn_deg % 180:
+        wish = replace(wish, room_mm=wish.room_mm[::-1])
+    if wish.pens and wish.pens[0].width_mm is not None:
+        wish = replace(wish, pen_width_mm=wish.pens[0].width_mm)
+    picture = methods.chosen(method).read(source, wish)
+    if len(wish.pens) < 2:
+        return picture
+    note = f"it takes one pen, {wish.pens[0].name}; the other {len(wish.pens) - 1} of --pens draw nothing"
+    return replace(picture, warnings=(*picture.warnings, note))
+
+
+def wish_for(rig: Rig, sheet: Sheet, placement: Placement, report: Report | None = None) -> Wish:
+    """The room that a picture gets on its sheet, as far as the rig reaches, and the rig's pen."""
+    x0, y0, x1, y1 = room_on(sheet, rig)
+    wish = Wish((x1 - x0, y1 - y0), placement.quarters, rig.pen.width_mm, pen_by=placement.pen_by, fit=placement.fit)
+    return wish if report is None else replace(wish, report=report)

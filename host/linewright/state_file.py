@@ -1,0 +1,54 @@
+"""A small file of what is remembered between one start and the next."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from linewright.errors import InputError
+from linewright.files import replacing
+from linewright.folders import state_folder
+
+
+@dataclass(frozen=True)
+class StateFile:
+    """A JSON file in the user's folder of states.
+
+    Parameters
+    ----------
+    name : of the file in that folder.
+    """
+
+    name: str
+
+    @property
+    def path(self) -> Path:
+        """Where it is."""
+        return state_folder() / self.name
+
+    def read(self) -> Any:
+        """What it holds; None where it is missing or damaged."""
+        try:
+            return json.loads(self.path.read_text(encoding="utf-8"))
+        except (OSError, ValueError):
+            return None
+
+    def write(self, value: object) -> None:
+        """Replace it, whole or not at all.
+
+        Raises
+        ------
+        InputError : it cannot be written.
+        """
+        text = json.dumps(value, indent=1)
+        try:
+            self.path.parent.mkdir(parents=True, exist_ok=True)
+            with replacing(self.path) as stream:
+                stream.write(text.encode())
+        except OSError as error:
+            raise InputError(
+                f"cannot write {self.path}: {error.strerror or error}",
+                hint="check the folder, its permissions and free space",
+            ) from error
