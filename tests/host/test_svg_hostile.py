@@ -249,3 +249,23 @@ def test_dashes_beyond_all_numbers_are_drawn_unbroken(dashes):
 def test_a_gap_without_end_leaves_one_dash():
     picture = read_svg(f'{HEAD}<path d="M0 5h60" stroke="black" stroke-dasharray="5 1e308"/></svg>'.encode())
     assert picture.drawing.stroke_lengths_mm().tolist() == pytest.approx([5.0])
+
+
+@pytest.mark.parametrize(
+    "gradient",
+    [
+        '<radialGradient id="g" r="1e-9" spreadMethod="repeat">',
+        '<radialGradient id="g" r=".0005" spreadMethod="reflect">',
+        '<linearGradient id="g" x2="1e-300" spreadMethod="repeat">',
+        '<radialGradient id="g" gradientTransform="scale(1e-200 1e150)" r="1e-4" spreadMethod="repeat">',
+    ],
+)
+def test_gradients_of_endless_steps_are_bounded(gradient: str) -> None:
+    body = (
+        f'{gradient}<stop stop-color="red"/><stop offset=".5" stop-color="red"/><stop offset=".5" stop-color="blue" '
+        f'stop-opacity="0"/><stop offset="1" stop-opacity="0"/></{gradient[1:15]}>'
+        '<rect width="9e5" height="9e5" fill="url(#g)"/><path d="M0 0L9e5 9e5" stroke="red"/>'
+    )
+    data = f'<svg xmlns="http://www.w3.org/2000/svg" width="900000" height="900000">{body}</svg>'.encode()
+    picture = read_svg(data)
+    assert picture.drawing.vertices < 1_000_000

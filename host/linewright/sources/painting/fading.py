@@ -54,7 +54,13 @@ def _is_soft(sight: Sight, number: int, paint_of: Callable[[Mark], Paint | None]
     """Whether a mark may be seen in one place and not in another."""
     mark = sight.marks[number]
     paint = paint_of(mark)
-    clear = paint is not None and paint.gradient is not None and paint.alpha * paint.gradient.least_alpha < FAINT
+    # One that is repeated comes back at once.
+    clear = (
+        paint is not None
+        and paint.gradient is not None
+        and paint.gradient.spread == "pad"
+        and paint.alpha * paint.gradient.least_alpha < FAINT
+    )
     return clear or sight.has_mask(mark.clip)
 
 

@@ -47,8 +47,8 @@ class Gradient:
     def weights(self, page_mm: Floats) -> Floats:
         """(n, stops) float64: share of each stop at each of (n, 2) points; rows sum to 1, or 0 off the cone."""
         a, b, c, d, e, f = inverse(self.matrix)
-        points = page_mm @ np.array(((a, b), (c, d))) + (e, f)
-        at = self._position(points)
+        with np.errstate(over="ignore", invalid="ignore", divide="ignore"):  # what is no number is off the gradient
+            at = self._position(page_mm @ np.array(((a, b), (c, d))) + (e, f))
         off = ~np.isfinite(at)
         at = np.where(off, 0.0, at)
         if self.spread == "repeat":
@@ -79,11 +79,10 @@ class Gradient:
         a = dx * dx + dy * dy - dr * dr
         b = px * dx + py * dy + r0 * dr
         c = px * px + py * py - r0 * r0
-        with np.errstate(divide="ignore", invalid="ignore"):
-            if abs(a) < 1e-12 * max(1.0, r1 * r1):
-                at = c / (2.0 * b)
-                return np.where(r0 + at * dr >= 0.0, at, np.nan)
-            root = np.sqrt(b * b - a * c)
-            first, second = (b + root) / a, (b - root) / a
-            high, low = np.maximum(first, second), np.minimum(first, second)
-            return np.where(r0 + high * dr >= 0.0, high, np.where(r0 + low * dr >= 0.0, low, np.nan))
+        if abs(a) < 1e-12 * max(1.0, r1 * r1):
+            at = c / (2.0 * b)
+            return np.where(r0 + at * dr >= 0.0, at, np.nan)
+        root = np.sqrt(b * b - a * c)
+        first, second = (b + root) / a, (b - root) / a
+        high, low = np.maximum(first, second), np.minimum(first, second)
+        return np.where(r0 + high * dr >= 0.0, high, np.where(r0 + low * dr >= 0.0, low, np.nan))

@@ -19,6 +19,8 @@ NEAR_MM: Final = 0.005
 SEEN: Final = 0.04
 """Of a mask: what lets through less is not seen."""
 
+_MOST_PIECES: Final = 1_000_000
+
 _COVERS_AT_A_TIME: Final = 512
 
 
@@ -217,7 +219,10 @@ class Sight:
     def finely(self, parts: Segmented, chosen: Bools) -> tuple[Ints, Floats]:
         """Cuts a pen's width apart, as `Runs` takes them, in strokes (k,) that are chosen."""
         segments = np.flatnonzero(chosen[parts.stroke])
-        pieces = np.ceil(np.hypot(*(parts.end - parts.begin)[segments].T) / self.pen_mm).astype(np.int64)
+        lengths = np.hypot(*(parts.end - parts.begin)[segments].T)
+        # What is far larger than any sheet is cut less finely: a file may not fill the memory.
+        step_mm = max(self.pen_mm, float(lengths.sum()) / _MOST_PIECES)
+        pieces = np.ceil(lengths / step_mm).astype(np.int64)
         pieces = np.maximum(pieces, 1)
         segment = np.repeat(segments, pieces)
         number = np.arange(len(segment)) - np.repeat(np.cumsum(pieces) - pieces, pieces)

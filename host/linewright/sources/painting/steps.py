@@ -21,6 +21,9 @@ STEP: Final = 0.1
 MOST: Final = 2000
 """Lines of one gradient: a finer one is a tone."""
 
+MOST_POINTS: Final = 400_000
+"""Of the circles of one gradient: those of a picture far larger than any sheet are less round."""
+
 
 def steps(sight: Sight, marks: list[int], tolerance_mm: float) -> tuple[Polylines, list[str]]:
     """Lines across fillings where their gradient jumps.
@@ -81,14 +84,17 @@ def _of_gradient(paint: Paint, zoom: float, box_mm: Floats, tolerance_mm: float)
     matrix = multiply(scaling(zoom, zoom), gradient.matrix)
     a, b, c, d, e, f = inverse(matrix)
     x0, y0, x1, y1 = box_mm
-    corners = np.array(((x0, y0), (x1, y0), (x1, y1), (x0, y1))) @ np.array(((a, b), (c, d))) + (e, f)
     radial = gradient.circles[2] > 0.0 or gradient.circles[5] > 0.0
-    places = _around_circle(gradient, corners) if radial else _along_line(gradient, corners)
-    if places is None:
+    with np.errstate(all="ignore"):  # what is no number is looked for right below
+        corners = np.array(((x0, y0), (x1, y0), (x1, y1), (x0, y1))) @ np.array(((a, b), (c, d))) + (e, f)
+        places = _around_circle(gradient, corners) if radial else _along_line(gradient, corners)
+    if places is None or not np.isfinite((*places, *corners.ravel())).all():
         return []
     found = []
-    for at, colour in _repeated(jumps, gradient.spread, *places):
-        line = _circle(gradient, at, matrix, tolerance_mm) if radial else _straight(gradient, at, corners)
+    repeated = _repeated(jumps, gradient.spread, *places)
+    most = MOST_POINTS // max(1, len(repeated))
+    for at, colour in repeated:
+        line = _circle(gradient, at, matrix, tolerance_mm, most) if radial else _straight(gradient, at, corners)
         if line is not None:
             a, b, c, d, e, f = matrix
             found.append((line @ np.array(((a, b), (c, d))) + (e, f), colour))
@@ -167,17 +173,22 @@ def _around_circle(gradient: Gradient, corners: Floats) -> tuple[float, float] |
     # The farthest corner lies within the circle whose radius outgrows its way there.
     away = float(np.hypot(corners[:, 0] - x0, corners[:, 1] - y0).max())
     speed = r1 - r0 - math.copysign(math.hypot(x1 - x0, y1 - y0), r1 - r0)
+    if speed == 0.0:
+        return None
     end, start = (away - r0) / speed, -r0 / (r1 - r0)
     return min(start, end), max(start, end)
 
 
-def _circle(gradient: Gradient, at: float, matrix: tuple[float, ...], tolerance_mm: float) -> Floats | None:
+def _circle(gradient: Gradient, at: float, matrix: tuple[float, ...], tolerance_mm: float, most: int) -> Floats | None:
     x0, y0, r0, x1, y1, r1 = gradient.circles
     radius = r0 + at * (r1 - r0)
     if radius <= 0.0:
         return None
     widest = radius * math.sqrt(matrix[0] ** 2 + matrix[1] ** 2 + matrix[2] ** 2 + matrix[3] ** 2)
-    count = max(12, math.ceil(math.pi / math.acos(max(0.0, 1.0 - tolerance_mm / widest))) if widest > 0.0 else 12)
+    if not 0.0 < widest < math.inf:
+        return None
+    count = math.pi / math.acos(max(0.0, 1.0 - tolerance_mm / widest)) if widest < 1e9 * tolerance_mm else most
+    count = math.ceil(min(max(count, 12), most))
     turn = np.linspace(0.0, 2.0 * math.pi, count + 1)
     centre = np.array((x0 + at * (x1 - x0), y0 + at * (y1 - y0)))
     return np.asarray(centre + radius * np.column_stack((np.cos(turn), np.sin(turn))))
