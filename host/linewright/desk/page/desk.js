@@ -374,7 +374,7 @@ const OWN = {
       mine.asking = true;
       mine.ticked = new Set();
       mine_focus("#before-heading");
-    } else await OWN.draw_now();
+    } else await OWN.draw_now({});
   },
   tick(event) {
     if (event.checked) mine.ticked.add(event.key);

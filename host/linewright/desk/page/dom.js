@@ -34,7 +34,7 @@ export function h(tag, at = {}, ...inside) {
  * Makes the children of an element so. Elements that are alike stay, so that focus, selection and scrolling stay too.
  *
  * @param {Element} parent
- * @param {Node_[]} wanted
+ * @param {(Node_ | null | false | undefined)[]} wanted what is nothing is left out
  */
 export function show(parent, wanted) {
   /** @type {Map<string, Element>} */
@@ -45,6 +45,7 @@ export function show(parent, wanted) {
   }
   let here = parent.firstChild;
   for (const one of wanted) {
+    if (!one) continue;
     if (typeof one === "string") {
       if (here && here.nodeType === Node.TEXT_NODE) {
         if (here.nodeValue !== one) here.nodeValue = one;

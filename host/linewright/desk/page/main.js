@@ -174,7 +174,7 @@ function render() {
       !mine.slip && !empty && mine.refused && h("div", { key: "refused", class: "floating" }, h("div", { class: "refusal", role: "alert" }, h("p", {}, h("b", {}, mine.refused.text)), mine.refused.hint && h("p", {}, mine.refused.hint),
         h("button", { type: "button", class: "plain", "data-do": "understood" }, h("span", {}, "Understood")))),
       file_field(),
-    ].filter(Boolean)); // prettier-ignore
+    ]); // prettier-ignore
     const covered = pad().join();
     if (covered === covered_before) break;
     covered_before = covered;

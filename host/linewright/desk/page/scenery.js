@@ -106,9 +106,9 @@ export function draw_pen(pencil, view, box_mm, pen, colours) {
     pencil.fillRect(x0 - 20, y + 4, x1 - x0 + 40, 3);
   }
   const size = pen.down ? 7 : 11;
-  for (const [width, colour] of [[5, colours.halo], [2, pen.colour]]) {
+  for (const { width, colour } of [{ width: 5, colour: colours.halo }, { width: 2, colour: pen.colour }]) {
     pencil.strokeStyle = colour;
-    pencil.lineWidth = Number(width);
+    pencil.lineWidth = width;
     pencil.lineCap = "round";
     pencil.beginPath();
     pencil.moveTo(x - size, y);

@@ -140,6 +140,7 @@ export class Strokes {
 export function last_not_above(rising, value, high = rising.length - 1) {
   let low = 0;
   while (low < high) {
+    /** @type {number} */
     const middle = (low + high + 1) >> 1;
     if (rising[middle] <= value) low = middle;
     else high = middle - 1;

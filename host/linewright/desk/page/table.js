@@ -223,7 +223,7 @@ export class DeskTable extends HTMLElement {
       ...things,
       data.may_jog && data.pen && this.jog_handle(data.pen),
       data.writing && this.writing(data.writing),
-    ].filter(Boolean));
+    ]);
   }
 
   /** @param {any} item @param {TableData} data */
@@ -325,7 +325,7 @@ export class DeskTable extends HTMLElement {
       const size = Math.hypot(now.x - anchor.x, now.y - anchor.y) / Math.max(0.1, Math.hypot(at.x - anchor.x, at.y - anchor.y));
       this.hand = { ...STILL, size: Math.max(0.02, size), x: anchor.x, y: anchor.y };
     } else if (kind === "turn") {
-      const degrees = (place_now, place_then) =>
+      const degrees = (/** @type {{x: number, y: number}} */ place_now, /** @type {{x: number, y: number}} */ place_then) =>
         (Math.atan2(place_now.y - anchor.y, place_now.x - anchor.x) - Math.atan2(place_then.y - anchor.y, place_then.x - anchor.x)) * (180 / Math.PI);
       let turn_deg = degrees(now, at);
       if (event.shiftKey) turn_deg = Math.round(turn_deg / 15) * 15;

@@ -64,6 +64,7 @@ function before() {
 function drawing(now) {
   const progress = state.progress;
   const left = progress && Number.isFinite(progress.left_s) ? duration(progress.left_s) : null;
+  /** @type {any[]} */
   const lines = [refusal(), trouble(now.error)];
   if (now.ask?.pen) {
     const { pen } = now.ask;
