@@ -1,4 +1,7 @@
-"""What `rig new` wants to know, in plain words, with what each figure is for; bounds are the rig model's own."""
+"""What `rig new` wants to know, in plain words, with what each figure is for; bounds are the rig model's own.
+
+More than 500 lines: most of them are the table of questions, which is read from top to bottom as a user answers it.
+"""
 
 from __future__ import annotations
 

@@ -1,6 +1,7 @@
 """`Troupe`: upright figures: dressed, posed, with what they hold, play and ride.
 
-What is in their hands is the business of `holding`.
+What is in their hands is the business of `holding`. More than 500 lines: dressing, posing and riding change one figure in
+turn, and each depends on what the one before has done.
 """
 
 from __future__ import annotations

@@ -2,6 +2,9 @@
 
 No grammar of English: noun phrases are found by the longest known words, verbs by their forms, and what belongs to what
 by a few rules of attachment, told beside them. What cannot be understood is kept as unknown, and nothing is guessed.
+
+More than 500 lines: the rules share one position in the sentence and the state of one reader, so that splitting them
+would pass that state from module to module.
 """
 
 from __future__ import annotations

@@ -2,6 +2,8 @@
 
 A scene is given the box that is to be filled, in units of paper, with the ground at y = 0, and random numbers. It gives
 what is behind and what is in front. Its figures stand on the ground, float on it, or are in it.
+
+More than 500 lines: it is a table, one short function for each scene, and what the scenes share.
 """
 
 from __future__ import annotations
