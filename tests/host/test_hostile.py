@@ -13,8 +13,12 @@ from linewright.board.conversation import Conversation
 from linewright.cli import output
 from linewright.errors import InputError, LinkError, PortBusy
 from linewright.files import read_bounded
+from linewright.maker.setup import load_maker
 from linewright.planning import arrangement_file
 from linewright.rig.rig import Rig
+from linewright.simulation.faults import Faults
+from linewright.simulation.machine import Machine
+from linewright.simulation.tape import TapeReader, TapeWriter
 from linewright.tasks import connection, target
 from linewright.tasks.front import Quiet
 
@@ -117,6 +121,20 @@ def test_a_page_without_height_is_drawn(tmp_path):
     groups = ["0", "SECTION", "2", "ENTITIES", "0", "LINE", "8", "0", "10", "0", "20", "0", "11", "90", "21", "0"]
     (tmp_path / "level.dxf").write_text("\n".join([*groups, "0", "ENDSEC", "0", "EOF"]) + "\n")
     assert cli.run(["lines", "level.dxf", "-o", "out.svg"]) == 0
+
+
+def test_a_number_of_thousands_of_digits_in_a_makers_file_is_refused():
+    Path("maker.toml").write_text(f"timeout_s = {'9' * 6000}\n")
+    with pytest.raises(InputError, match="no TOML"):
+        load_maker(Path("maker.toml"))
+
+
+def test_a_tape_of_an_impossible_time_is_damaged(tmp_path):
+    with TapeWriter(tmp_path / "a.tape", Machine.from_rig(Rig.default()), Faults()) as tape:
+        tape.servo((1 << 64) - 1, 1500)
+    reader = TapeReader(tmp_path / "a.tape")
+    assert list(reader) == []
+    assert reader.damaged
 
 
 def test_a_log_of_any_length_is_asked_for(capsys):

@@ -254,7 +254,7 @@ def load_maker(path: Path) -> Maker:
     try:
         text = data.decode("utf-8-sig")
         raw = tomllib.loads(text)
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+    except (ValueError, RecursionError) as error:  # also of numbers of thousands of digits, and of tables without end
         raise MakerError(f"{path}: no TOML: {error}", hint=_HINT) from error
     try:
         return Maker.model_validate(raw)

@@ -56,6 +56,9 @@ LONGEST_RUN: Final = 1 << 20
 _LONGEST_HEADER: Final = 1 << 20
 """Bytes: a header is a few hundred; a larger number is damage, and must not become an allocation."""
 
+_LAST_TICK: Final = 1 << 60
+"""Seven thousand years; what follows is reckoned in 64 bits."""
+
 Words = NDArray[np.uint32]
 
 
@@ -220,7 +223,7 @@ class TapeReader:
             file.seek(self._body)
             while len(head := file.read(_ENTRY.size)) == _ENTRY.size:
                 kind, aux, count, tick = _ENTRY.unpack(head)
-                if count > LONGEST_RUN or not WORDS <= kind <= ZERO:
+                if count > LONGEST_RUN or not WORDS <= kind <= ZERO or tick > _LAST_TICK:
                     self.damaged = True
                     return
                 data = file.read(4 * count)
