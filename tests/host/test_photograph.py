@@ -218,8 +218,11 @@ def test_a_photograph_fills_its_room_exactly(tmp_path):
 
 
 def test_a_photograph_without_a_method_gets_one_that_suits_and_says_why(tmp_path):
-    picture = pipeline.read_picture(saved(tmp_path, ramp(), "p.png"), pipeline.Lines(), Wish(room_mm=(40.0, 30.0)))
-    assert "photograph" in picture.warnings[0]
+    path, wish = saved(tmp_path, ramp(), "p.png"), Wish(room_mm=(40.0, 30.0))
+    picture = pipeline.read_picture(path, pipeline.Lines(), wish)
+    assert picture.warnings[0].startswith("cross-hatching:form=1: a photograph")
+    named = pipeline.read_picture(path, pipeline.Lines("cross-hatching:form=1"), wish)
+    assert picture.drawing.points_mm.tobytes() == named.drawing.points_mm.tobytes(), "it is drawn by what is said"
 
 
 @pytest.mark.parametrize(
