@@ -14,6 +14,9 @@ const MOST_PIECE = 120_000;
 /** A frame that takes longer makes the next piece smaller, ms: 60 frames a second leave 16.7. */
 const LONG_FRAME_MS = 20;
 
+/** The same while the view lies still, when nothing on the page moves, ms. */
+const LONG_FRAME_STILL_MS = 60;
+
 /** How far the kept picture reaches beyond the window on each side, as a share of it, so that a move shows no edge. */
 const BEYOND = 0.2;
 
@@ -203,16 +206,16 @@ export class InkLayer {
       this.name = "";
       return false;
     }
-    if (this.work || this.view === null) {
-      const factor = frame_ms > LONG_FRAME_MS ? 0.7 : 1.2;
-      this.piece = Math.min(MOST_PIECE, Math.max(LEAST_PIECE, this.piece * factor));
-    }
-    const same_window = this.window.width === window.width && this.window.height === window.height;
     if (!this.seen || this.seen.scale !== view.scale || this.seen.x !== view.x || this.seen.y !== view.y) {
       this.seen = view;
       this.changed_ms = now_ms;
     }
     const still = now_ms - this.changed_ms > STILL_MS;
+    if (this.work || this.view === null) {
+      const factor = frame_ms > (still ? LONG_FRAME_STILL_MS : LONG_FRAME_MS) ? 0.7 : 1.2;
+      this.piece = Math.min(MOST_PIECE, Math.max(LEAST_PIECE, this.piece * factor));
+    }
+    const same_window = this.window.width === window.width && this.window.height === window.height;
     const fitting = this.view !== null && same_window && fits(this.view, view, window, still ? 1 : STRETCHED);
     const sharp = fitting && this.view?.scale === view.scale;
     const other = this.name !== shown.name || this.at > shown.to;
