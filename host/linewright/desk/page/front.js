@@ -67,7 +67,7 @@ export function next_step() {
   if (!items.length) return { word: "Put it down", about: "A picture, words, or a surprise.", at: { do: "open", slip: "put", stay: "y" }, picture: "file" };
   if (plan.state === "refused") return { word: "Look again", about: sentence(plan.error?.text ?? "It cannot be drawn as it lies."), at: { do: "open", slip: plan.error?.item ? "thing" : "drawing", stay: "y" }, picture: "warn" };
   if (plan.state !== "ready") return { word: desk?.virtual ? "Rehearse" : "Draw", about: `Working it out: ${plan.doing || "lines"} …`, at: { do: "begin" }, off: true, picture: "pen" };
-  const minds = plan.warnings.length ? ` Mind ${plan.warnings.length === 1 ? "one thing" : `${plan.warnings.length} things`}.` : "";
+  const minds = plan.warnings.length ? ` ${plan.warnings.length === 1 ? "One thing" : `${plan.warnings.length} things`} to know first.` : "";
   return { word: desk?.virtual ? "Rehearse" : "Draw", about: `${duration(plan.predicted_s)}, ${length(plan.ink_mm)} of ink.${minds}`, at: { do: "begin" }, picture: "pen" };
 }
 
