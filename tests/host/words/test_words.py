@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from linewright.errors import SourceError
 from linewright.sources.picture import Wish
-from linewright.sources.words import own
+from linewright.sources.words import own, placing
 from linewright.sources.words.arranging import arrange
 from linewright.sources.words.art import Art
 from linewright.sources.words.hiding import visible
@@ -295,7 +295,7 @@ def test_every_sentence_of_the_list_is_drawn_within_its_room(sentence):
     assert y0 >= -0.01
     assert x1 <= picture.width_mm + 0.01
     assert y1 <= picture.height_mm + 0.01
-    assert max(picture.width_mm, picture.height_mm) <= 190.0
+    assert max(picture.width_mm, picture.height_mm) <= 190.01
     assert len(picture.drawing) > 5
     assert not picture.warnings
 
@@ -329,6 +329,95 @@ def test_what_is_on_top_is_higher(sentence, lower, upper):
     stage = Stage(things(), 1)
     seat = stage.plain(lower).art.place("seat").y
     assert art_of(sentence).bounds()[3] > seat + 0.7 * stage.plain(upper).art.height
+
+
+def group_of(sentence: str):
+    return Stage(things(), 1).group(subject(sentence))
+
+
+@pytest.mark.parametrize(
+    "sentence",
+    ["a king with a parrot on his shoulder", "a monkey photographing a lion", "a fisherman mending a net",
+     "a man feeding pigeons", "a crocodile brushing its teeth", "a mermaid combing her hair on a rock"],
+)  # fmt: skip
+def test_what_is_held_or_borne_leaves_all_faces_to_be_seen(sentence):
+    shapes = art_of(sentence).shapes
+
+    def length(strokes) -> float:
+        return sum(np.hypot(*np.diff(line, axis=0).T).sum() for line in strokes)
+
+    drawn_eyes = length(line for s in shapes if s.tag == "eye" for line in s.lines)
+    seen = length(s.points for s in visible(shapes, 0.0) if s.tag == "eye")
+    assert seen >= 0.9 * drawn_eyes > 0
+
+
+def test_a_ship_fits_into_the_bottle_that_it_is_in():
+    stage = Stage(things(), 1)
+    ship, bottle = stage.plain("ship"), stage.plain("bottle")
+    both = placing.inside(ship, bottle).art
+    count = len(ship.art.shapes)
+    x0, y0, x1, y1 = Art(both.shapes[:count]).bounds()
+    a, b, c, d = Art(both.shapes[count:]).bounds()
+    assert a < x0 < x1 < c
+    assert b < y0 < y1 < d
+    assert x1 - x0 > 0.25 * (c - a)
+
+
+def test_each_of_five_eggs_is_seen_before_the_hen():
+    hen, nest = group_of("a hen in a nest with five eggs").art, Stage(things(), 1).plain("egg").art
+    outline = len(nest.shapes[0].lines[0])
+    eggs = {i for i, s in enumerate(hen.shapes) if s.lines and len(s.lines[0]) == outline and s.tag == "front"}
+    seen = {s.number for s in visible(hen.shapes, 1.0)}
+    assert len(eggs & seen) == 5
+
+
+def test_a_wolf_howls_with_its_head_up():
+    calm, howls = group_of("a wolf").art, group_of("a wolf howling at the moon").art
+    assert calm.place("mouth").y < calm.place("eyes").y < howls.place("mouth").y
+
+
+@pytest.mark.parametrize("name", ["boy", "dragon", "cat"])
+def test_who_sleeps_lies(name):
+    awake, asleep = group_of(f"a {name}").art, group_of(f"a {name} sleeping").art
+    body = Art(tuple(s for s in asleep.shapes if s.tag in ("main", "skin", "leg")))
+    standing = Art(tuple(s for s in awake.shapes if s.tag in ("main", "skin", "leg")))
+    assert body.height < 0.9 * standing.height
+
+
+def test_who_pushes_a_wheelbarrow_has_its_handles_in_hand():
+    bars = Stage(things(), 1).plain("wheelbarrow").art.place("bars")
+    for name in ("man", "donkey", "mouse"):
+        hand = group_of(f"a {name} pushing a wheelbarrow").art.place("hand")
+        assert hand.y == pytest.approx(bars.y, abs=3.0), name
+
+
+def test_a_house_takes_the_place_of_a_shell_and_a_statue_that_of_the_bust():
+    assert any(s.tag == "shell" for s in group_of("a snail").art.shapes)
+    assert not any(s.tag == "shell" for s in group_of("a snail with a house").art.shapes)
+    assert any(s.tag == "bust" for s in group_of("a statue").art.shapes)
+    assert not any(s.tag == "bust" for s in group_of("a statue of a pigeon").art.shapes)
+
+
+def test_under_water_people_swim_and_on_a_broom_they_fly():
+    def tilt(sentence: str) -> float:
+        """How much wider than high the boots and the helmet's glass lie apart."""
+        shapes = art_of(sentence).shapes
+        feet = np.array([Art((s,)).bounds()[:2] for s in shapes if s.tag == "foot"]).mean(axis=0)
+        eyes = np.array([Art((s,)).bounds()[:2] for s in shapes if s.tag == "eye"][-2:]).mean(axis=0)
+        across, up = np.abs(eyes - feet)
+        return float(across / up)
+
+    assert tilt("a diver") < 0.5 < 2 < tilt("a diver under water")
+    assert group_of("a witch on a broom").up
+    assert not group_of("a witch").up
+
+
+def test_what_is_pulled_out_of_a_hat_stands_below_the_hand_and_hangs_on_no_rope():
+    pulls = group_of("a magician pulling a rabbit").art
+    takes_out = group_of("a magician pulling a rabbit out of a hat").art
+    assert [s.tag for s in pulls.shapes].count("sign") == 1
+    assert "sign" not in {s.tag for s in takes_out.shapes}
+    assert takes_out.width < 0.8 * pulls.width
 
 
 def test_a_colour_is_a_pen_and_goes_to_the_nearest_pen_that_there_is():

@@ -15,9 +15,9 @@ from linewright.sources.words.art import Anchor, Art, Shape, scale, shift, turn
 from linewright.sources.words.figure import Figure, Props, posed
 from linewright.sources.words.figure import places as figure_places
 from linewright.sources.words.groups import PERSON, grounded
-from linewright.sources.words.holding import Holding
+from linewright.sources.words.holding import BRUSHED, Holding
 from linewright.sources.words.modifiers import modified
-from linewright.sources.words.plans import FourLegs
+from linewright.sources.words.plans import Bird, FourLegs
 from linewright.sources.words.poses import POSES, Pose
 from linewright.sources.words.reading import Act, Phrase, Relation
 from linewright.sources.words.script import drawn, eye_lines, mouth_line, ready
@@ -147,9 +147,19 @@ class Troupe(Holding):
         carries = other.theme == "vehicles" and other.can & {"contains", "driven"}
         return bool(carries) or other.name in ("bathtub", "box", "barrel", "basket", "fountain", "bed", "hammock")
 
+    def in_beak(self, act: Act, thing: Thing) -> bool:
+        """Whether a bird that flies has it in its beak."""
+        held = act.verb in ("hold", "carry", "bring", "deliver") and act.object is not None
+        return held and isinstance(thing.art, Bird) and "flies" in thing.can and self._small_thing(act.object)
+
+    def _small_thing(self, phrase: Phrase | None) -> bool:
+        return phrase is not None and phrase.name != "" and phrase.count == 1 and self.things[phrase.name].size <= 0.5
+
     def _wants_hands(self, act: Act, thing: Thing) -> bool:
         """Whether an act takes hands, where a thing is not one that does it by nature."""
         verb = VERBS[act.verb]
+        if self.in_beak(act, thing):
+            return False
         if not verb.pose:
             return False
         if "acts" not in thing.can:
@@ -166,6 +176,8 @@ class Troupe(Holding):
         if thing.figure is not None:
             return thing.figure
         art = thing.natural()
+        hand = "claw" if any(s.tag == "claw" for s in art.shapes) else "mitten"
+        art = art.with_shapes(s for s in art.shapes if s.tag != "claw")
         k = 56.0 / max(art.height, 0.62 * art.width)
         art = grounded(art.moved(scale(k)), keep_below=False)
         x0, _, x1, y1 = art.bounds()
@@ -184,8 +196,8 @@ class Troupe(Holding):
         )
         filled = {name: puppet.place(name) for name in ("top", "eyes", "mouth", "neck")}
         return Figure(
-            "", torso=ready(puppet.with_places(**filled)), arm=(30.0, 2.3), leg=(18.0, 2.6), spine=0.5 * y1,
-            shoulder=min(0.36 * (x1 - x0), 22.0), below="bare", stance=2.0,
+            "", torso=ready(puppet.with_places(**filled)), arm=(44.0, 4.4) if hand == "claw" else (30.0, 2.3), leg=(18.0, 2.6), spine=0.5 * y1,
+            shoulder=min(0.36 * (x1 - x0), 22.0), below="bare", stance=2.0, hand=hand,
         )  # fmt: skip
 
     def figure_art(self, thing: Thing, phrase: Phrase, act: Act | None) -> Art:
@@ -224,11 +236,14 @@ class Troupe(Holding):
             (props.far if piece.worn == "back" else props.held).append(made)
         seated_on: Art | None = None
         if act is not None:
+            pose = self._reaching(figure, pose, act, verb, k)
             pose, seated_on = self._give(figure, pose, props, act, verb, k)
         elif not any(VERBS[a.verb].pose for a in self.acts(phrase)):
             self._own_things(figure, pose, props, thing, k)
         if act is not None and verb.tool:
             self._tool(figure, pose, props, verb, k)
+        elif act is not None and verb.role in ("target", "touch") and pose.hands[1][0] > 0:
+            self._own_things(figure, pose, props, thing, k)
         for extra in self.acts(phrase):
             if extra.object is not None and act is not None and self._also_held(act, extra):
                 self._held(props, extra.object, figure_places(figure, pose)["hand"], k)
@@ -242,10 +257,28 @@ class Troupe(Holding):
             ground = seated_on.places["floor"].y
         return art.moved(shift(0, -ground), scale(k))
 
+    def _reaching(self, figure: Figure, pose: Pose, act: Act, verb: Verb, k: float) -> Pose:
+        """The pose with its hands where the act takes them: below what is brushed, or at the bars of what is pushed."""
+        at = figure_places(figure, pose)
+        neck, arm = at["neck"], figure.arm[0]
+        if verb.role in BRUSHED:
+            goal = at.get(BRUSHED[verb.role], at["mouth"])
+            x, y = (goal.x + 2 - neck.x) / arm, (goal.y - 15 - neck.y) / arm
+            if verb.role == "hair brush":
+                x, y = (goal.x + 20 - neck.x) / arm, (goal.y + 6 - neck.y) / arm
+            far = min(1.0, 1.2 / max(math.hypot(x, y), 1e-6))
+            return pose.holding(near=(x * far, y * far))
+        if verb.role == "front" and act.object is not None and act.object.name:
+            bars = self.group(act.object).art.places.get("bars")
+            if bars is not None:
+                y = (bars.y / k - neck.y) / arm
+                return pose.holding(far=(0.72, y + 0.05), near=(0.82, y))
+        return pose
+
     def _also_held(self, main: Act, other: Act) -> bool:
         """Whether a hand is free for what else somebody has."""
         verb = VERBS[main.verb]
-        busy = verb.tool or verb.role not in ("ride", "in", "none", "wear", "target")
+        busy = verb.tool or verb.role not in ("ride", "in", "none", "wear", "target", "touch")
         return other is not main and not busy and VERBS[other.verb].role in ("hold", "hold2", "mouth", "play")
 
     def in_hand(self, phrase: Phrase, thing: Phrase) -> bool:
@@ -259,6 +292,8 @@ class Troupe(Holding):
 
     def _pose(self, thing: Thing, phrase: Phrase, act: Act | None, verb: Verb) -> Pose:
         name = verb.pose or thing.pose
+        if act is not None and pulled_out(act):
+            name = "present"
         if act is not None and act.object is not None and verb.role == "play":
             name = _playing(self.things[act.object.name])
         if act is not None and act.verb == "fly" and act.object is not None:
@@ -281,8 +316,12 @@ class Troupe(Holding):
             (r.kind == "on" or r.kind == "in" or r.kind == "by") and "seats" in self.things[r.object.name].can
             for r in phrase.relations
         )
+        perched = thing.figure is not None and thing.figure.below == "tail"
+        seated = seated or (perched and any(r.kind == "on" for r in phrase.relations))
         if name == "stand" and seated:
             return POSES["sit"]
+        if name == "stand" and sleeps(phrase) and not any(r.kind in ("in", "on") for r in phrase.relations):
+            return POSES["lie"]
         if seated and name in _STANDING:
             return replace(pose, feet=_SEATED, forward=True)
         if act is not None and verb.role == "play" and act.object and name in ("keys",):
@@ -339,8 +378,6 @@ class Troupe(Holding):
                 props.front.append(Art(art.moved(shift(eyes.x + 6 - end.x, eyes.y - end.y)).shapes))
             else:
                 props.held.append(Art(art.moved(shift(eyes.x + 3 - end.x, eyes.y - 2 - end.y)).shapes))
-        elif role == "brush":
-            pass
         elif role == "play":
             self._instrument(props, at, wanted, kind, k)
         elif role == "up":
@@ -454,10 +491,27 @@ class Troupe(Holding):
         text = WINGS_ART if piece.art == "&wings" else piece.art
         art = drawn(text if isinstance(text, str) and text not in TORSO and piece.worn not in ("feet", "body") else "")
         for name in phrase.modifiers:
-            art = modified(art, name)
+            hangs = name == "long" and piece.worn in ("mouth", "neck")
+            art = art.moved(scale(1.0, 1.9)) if hangs else modified(art, name)
         if phrase.pen:
             art = art.mapped(lambda s: replace(s, pen=s.pen or phrase.pen))
         return Art(art.moved(scale(at.size / 20.0), turn(at.turn), shift(at.x, at.y)).shapes)
+
+
+def pulled_out(act: Act) -> bool:
+    """Whether something is pulled out of what it is in, rather than along by a rope."""
+    return (
+        VERBS[act.verb].role == "string"
+        and act.object is not None
+        and any(r.kind in ("in", "in hat") for r in act.object.relations)
+    )
+
+
+def sleeps(phrase: Phrase) -> bool:
+    """Whether somebody is said to sleep or to lie."""
+    return "sleeping" in phrase.modifiers or any(
+        VERBS[a.verb].sign == "sleeping" or a.verb == "lie" for a in phrase.acts
+    )
 
 
 def _all_places(art: Art) -> dict[str, Anchor]:

@@ -10,7 +10,7 @@ import numpy as np
 
 from linewright.sources.words.art import Art, Shape, merged, scale, shift
 from linewright.sources.words.groups import PERSON, Group
-from linewright.sources.words.reading import Phrase, Reading
+from linewright.sources.words.reading import Act, Phrase, Reading
 from linewright.sources.words.scenes import Box, skies
 from linewright.sources.words.staging import Stage
 from linewright.sources.words.verbs import VERBS
@@ -21,7 +21,7 @@ GAP: Final = 0.13 * PERSON
 
 def arrange(reading: Reading, stage: Stage, seed: int) -> Art:
     """The whole picture, in units of paper."""
-    groups = _groups(reading.subjects, stage)
+    groups = _groups([_swimming(s, reading, stage) for s in reading.subjects], stage)
     rng = random.Random(f"scene {seed}")
     if not groups:
         return _scene_alone(reading, rng)
@@ -39,6 +39,8 @@ def arrange(reading: Reading, stage: Stage, seed: int) -> Art:
         art = art.moved(shift(0, 105 - art.bounds()[1]))
     elif floats:
         art = art.moved(shift(0, -0.14 * min(y1 - y0, PERSON)))
+    if "street" in reading.scenes and any(a.verb == "cross" for s in reading.subjects for a in s.acts):
+        art = art.moved(shift(0, -6)).over(_zebra(*art.bounds()[::2]))
     x0, y0, x1, y1 = art.bounds()
     wide, high = x1 - x0, y1 - min(y0, 0.0)
     # A scene wants to be seen beside who is in it: some room at both sides, and a sheet's proportion.
@@ -51,6 +53,21 @@ def arrange(reading: Reading, stage: Stage, seed: int) -> Art:
     behind, front = skies(box, rng, list(reading.scenes))
     front = replace(front, shapes=tuple(front.shapes))
     return merged([behind, art, front])
+
+
+def _zebra(x0: float, x1: float) -> Art:
+    """The stripes of a crossing, from one side to the other of who walks on it."""
+    shapes = []
+    for x in np.arange(x0 - 4, x1 + 4, 13.0):
+        stripe = np.array(((x, -11.0), (x + 3, 1.0), (x + 10, 1.0), (x + 7, -11.0), (x, -11.0)))
+        shapes.append(Shape((stripe,), None, "ground"))
+    return Art(tuple(shapes))
+
+
+def _swimming(one: Phrase, reading: Reading, stage: Stage) -> Phrase:
+    """Who walks on two legs swims under water, unless something else is said."""
+    calm = stage.things[one.name].art is None and stage.main_act(one) is None and not one.relations
+    return replace(one, acts=[*one.acts, Act("swim")]) if calm and "under water" in reading.scenes else one
 
 
 def _groups(subjects: list[Phrase], stage: Stage) -> list[Group]:

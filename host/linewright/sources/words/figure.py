@@ -142,7 +142,7 @@ def posed(figure: Figure, pose: Pose, props: Props | None = None) -> Art:
     parts += [_glove(props.hand, figure, at, 0)]
     foot = props.foot or figure.foot
     legs = [_leg(figure, at, i) for i in (0, 1)]
-    shoes = [_foot(foot, figure, at, i) for i in (0, 1)]
+    shoes = [_foot(figure.foot if foot == "peg" and i == 0 else foot, figure, at, i) for i in (0, 1)]
     if figure.one_skin and not props.under and torso.shapes and torso.shapes[0].area is not None and pose.one_skin:
         main = torso.shapes[0]
         near = legs[1].shapes[0].area
@@ -176,7 +176,7 @@ def _head(figure: Figure, pose: Pose, at: Joints) -> Art:
     root = np.array(at.neck) - (0.0, 4.0)
     top = root + (long * 0.12, long + 4.0)
     area = tube(np.array((root, (root + top) / 2 + (long * 0.06, 0), top)), (r * 1.5, r, r))
-    neck = _open(area, (float(root[0]), float(root[1])), r * 1.4, "neck")
+    neck = _open(area, (float(root[0]), float(root[1])), r * 1.08, "neck")
     return head.moved(shift(float(top[0]), float(top[1]))).over(Art((neck,)))
 
 
@@ -224,7 +224,7 @@ def _limb(figure: Figure, root: XY, joint: XY, end: XY) -> Art:
         shapes = [Shape(tuple(outline(hand)), hand, "hand"), _open(area, root, r, "arm")]
         shapes.reverse()
     elif figure.hand == "claw":
-        pincer = drawn(CLAW).moved(turn(math.degrees(direction)), shift(*end))
+        pincer = drawn(CLAW).moved(scale((r / 3.2) ** 2), turn(math.degrees(direction)), shift(*end))
         shapes = [_open(area, root, r, "arm"), *pincer.shapes]
     elif figure.hand == "hoof":
         shapes = [_open(area, root, r, "arm")]
@@ -309,6 +309,7 @@ CLAW: Final = "S -1,-4! 4,-6 9,-4 10,-1! 6,-2 3,0 6,2 10,1! 9,4 4,6 -1,4!"
 
 FEET: Final[dict[str, str]] = {
     "shoe": "S -3.6,0! -4,5.5 0,7 3.6,4.6 8.5,3 9.4,0!",
+    "laced": "S -4.4,2.4! -4.6,9.6! 1.4,10.4! 3.4,6.4 8.6,5.4 10.6,2.4!; B -4.8,0 15.6,2.6,.8; l 1.6,8.4 4.4,9.2; l 2.4,7 5.4,7.6; l 3.8,6 6.8,6.4; s 1.4,10.4 3,13 4.6,11.4; s 1.4,10.4 -0.6,13 -1.4,11; s -4.6,7.4 -1.4,6.6 -0.6,2.6",
     "boot": "S -4.4,0! -4.6,14! 4.4,14! 4.6,6 9.4,4.5 10.4,0!; l -4.6,11.5 4.4,11.5; l -4.3,1.8 10,1.8",
     "paw": "O 1.8,2.6 6,3; s 4.6,0.6 4.4,2.4; s 6.6,1.2 6.4,3",
     "hoof": "L -3.2,5 3.2,5 4.6,0 -3.6,0; l 0.8,2.6 1,0",
@@ -326,7 +327,7 @@ FEET: Final[dict[str, str]] = {
     "snowshoe": "S -3.6,2! -4,7.5 0,9 3.6,6.6 8.5,5 9.4,2!; O 3,1.4 14,2.4; v -9,1.4 15,1.4 8,1.4",
     "stilt": "S -3.6,0! -4,5.5 0,7 3.6,4.6 8.5,3 9.4,0!; T 1,-1,1.4 1,-34,1.2; B -4,-2.4 12,2.4",
     "sock": "S -3.6,0! -4,13! 4,13! 4,6 8.5,4 9,0!; l -4,10.6 4,10.6; l -4,8.4 4,8.4; l -4,6.2 4,6.2",
-    "peg": "L -4,9 4,9 2.4,4 -2.4,4; L -1.4,4 1.4,4 1,0 -1,0",
+    "peg": "B -5.6,-2 11.2,18 ~; L -2,12 2,12 1.5,0 -1.5,0; l -0.4,11 -0.2,2; S -5.6,22! -4.6,14 -2.2,11! 2.2,11! 4.6,14 5.6,22!; l -5.2,18.6 5.2,18.6; B -2.4,0 4.8,1.6",
     "none": "",
 }
 """From the ankle's foot point, looking to the right, for legs with a radius of 4.4."""

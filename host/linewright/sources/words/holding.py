@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import replace
+from typing import Final
 
 from linewright.sources.words.art import Anchor, Art, chain, scale, shift, turn
 from linewright.sources.words.figure import Figure, Props
@@ -18,6 +19,9 @@ from linewright.sources.words.reading import Phrase
 from linewright.sources.words.script import drawn
 from linewright.sources.words.store.entry import Thing
 from linewright.sources.words.verbs import Verb
+
+BRUSHED: Final = {"mouth brush": "mouth", "hair brush": "top"}
+"""What is brushed, by a verb's role."""
 
 
 class Holding:
@@ -87,8 +91,29 @@ class Holding:
             return
         if verb.role == "made":
             return
-        slant = {"easel": 115.0, "brush": -60.0}.get(verb.role, 0.0)
-        self._held(props, Phrase(verb.tool, verb.tool), figure_places(figure, pose)["hand"], k, slant=slant)
+        at = figure_places(figure, pose)
+        if verb.role in BRUSHED:
+            self._brush(props, Phrase(verb.tool, verb.tool), at, at[BRUSHED[verb.role]], k)
+        else:
+            slant = 115.0 if verb.role == "easel" else 0.0
+            self._in_hand(props, Phrase(verb.tool, verb.tool), at, k, slant=slant)
+
+    def _brush(self, props: Props, phrase: Phrase, at: Mapping[str, Anchor], brushed: Anchor, k: float) -> None:
+        """A brush or a comb from the hand to what is brushed with it."""
+        art = self._small(phrase, k)
+        hand = at["hand"]
+        props.held.append(_between(art, art.place("grip"), art.place("end"), hand, brushed, (0.6, 1.6)))
+
+    def _in_hand(self, props: Props, phrase: Phrase, at: Mapping[str, Anchor], k: float, *, slant: float = 0.0) -> None:
+        """In the near hand; what is listened with goes from there to the ear."""
+        art = self._small(phrase, k)
+        if "ear" in art.places and "mouth" in at:
+            ear = at.get("ear") or at["eyes"]
+            props.held.append(
+                _between(art, art.place("grip"), art.place("ear"), at["hand"], Anchor(ear.x, ear.y), (0.6, 1.6))
+            )
+        else:
+            self._held(props, phrase, at["hand"], k, slant=slant)
 
     def _own_things(self, figure: Figure, pose: Pose, props: Props, thing: Thing, k: float) -> None:
         """What a kind of people has in hand by nature."""
@@ -96,8 +121,10 @@ class Holding:
         for i, name in enumerate(thing.holds):
             if self.things[name].theme == "instruments":
                 self._instrument(props, at, Phrase(name, name), self.things[name], k)
+            elif i == 0:
+                self._in_hand(props, Phrase(name, name), at, k)
             else:
-                self._held(props, Phrase(name, name), at["hand" if i == 0 else "hand2"], k, far=i > 0)
+                self._held(props, Phrase(name, name), at["hand2"], k, far=True)
 
     def _arched(self, phrase: Phrase, at: Mapping[str, Anchor], k: float) -> list[Art]:
         """Things in the air above two hands."""
@@ -150,7 +177,13 @@ class Holding:
             x = hand.x - target.x + 2 if "keys" in how else hand.x - x0 - 8
             if "drummed" in how:
                 x = max(at["foot2"].x + 6, hand.x - 14) - x0
-            props.front.append(Art(art.moved(shift(x, ground - y0)).shapes))
+            drum = art.with_shapes(s for s in art.shapes if s.tag != "stick").moved(shift(x, ground - y0))
+            props.front.append(Art(drum.shapes))
+            if "drummed" in how:
+                a, _, c, d = drum.bounds()
+                for one, share in ((hand, 0.6), (other, 0.35)):
+                    tip = (a + share * (c - a), d - 2.0)
+                    props.front.append(drawn(f"T {one.x},{one.y},1.2 {tip[0]},{tip[1]},1; O {tip[0]},{tip[1]} 1.8"))
             if "keys" in how:
                 hip = at["hip"]
                 high = max(hip.y - 4 - ground, 6)

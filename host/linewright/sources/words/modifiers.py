@@ -29,7 +29,7 @@ def _size(wide: float, high: float | None = None) -> Modifier:
 
 def _main(art: Art) -> int:
     """The shape that patterns go on: the one called ``main``, or the largest."""
-    tagged = [i for i, s in enumerate(art.shapes) if s.tag == "main" and s.area is not None]
+    tagged = [i for i, s in enumerate(art.shapes) if s.tag in ("main", "shell") and s.area is not None]
     areas = [(s.area.area if s.area is not None else 0.0) for s in art.shapes]
     return max(tagged or range(len(areas)), key=lambda i: areas[i])
 
@@ -467,6 +467,7 @@ MODIFIERS: Final[dict[str, Modifier]] = {
     "surprised": _after(_eyes(_wide), _open_mouth(0.45, 0.28)),
     "frightened": _after(_eyes(_wide), _open_mouth(0.22, 0.45), _signed(SWEAT, "top"), _around(SHIVER)),
     "laughing": _after(_eyes(_closed), _open_mouth(0.42, 0.5)),
+    "howling": _open_mouth(0.75, 0.42),
     "singing": _after(_open_mouth(0.42, 0.3), _signed(NOTES, "top")),
     "shouting": _after(_open_mouth(0.5, 0.42), _signed("l 12,4 22,9; l 13,0 24,0; l 12,-4 22,-9", "mouth")),
     "crying": _after(_arc_mouth(25, 155, -0.35), _signed(TEARS, "eyes")),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import random
 from dataclasses import replace
 
 import numpy as np
@@ -23,6 +24,53 @@ def beside(me: Group, other: Group, gap: float, *, first: Group, at_hand: bool =
     return joined([moved, me] if at_hand else [me, moved], first)
 
 
+def against(me: Group, other: Group) -> Group:
+    """Touching something on the same ground, and before it; of a tree, its trunk."""
+    room = other.art.place("branch" if "branch" in other.art.places else "feet")
+    half = 0.06 * other.art.width if "branch" in other.art.places else 0.5 * other.art.width
+    middle = other.art.place("feet").x if "branch" in other.art.places else room.x
+    return joined([other.moved(me.art.bounds()[2] - 2 - middle + half, 2.0), me], me)
+
+
+def housed(me: Group, house: Group) -> Group:
+    """A house in place of a shell."""
+    at = me.art.place("shell")
+    a, b, c, _ = house.art.bounds()
+    home = house.art.moved(shift(-(a + c) / 2, -b), scale(1.15 * at.size / max(c - a, 1.0)), shift(at.x, at.y))
+    first = next(i for i, s in enumerate(me.art.shapes) if s.tag == "shell")
+    shapes = [s for s in me.art.shapes if s.tag != "shell"]
+    return replace(me, art=Art((*home.shapes, *shapes[:first], *shapes[first:]), me.art.places))
+
+
+def pulled_out(me: Group, other: Group, stool: Group) -> Group:
+    """Something half out of what it was in, which stands on a stool below the hand that pulls."""
+    hand = me.art.place("hand")
+    a, b, c, d = other.art.bounds()
+    under = hand.y - (d - b) + 3
+    x = hand.x + 2
+    parts = [other.moved(x - (a + c) / 2, hand.y + 3 - d), me]
+    if under > 4:
+        base = stool.art.moved(scale(1.0, under / max(stool.art.height, 1.0)))
+        x0, y0, x1, _ = base.bounds()
+        parts.insert(0, Group(base.moved(shift(x - (x0 + x1) / 2, -y0))))
+    else:
+        parts[0] = other.moved(x - (a + c) / 2, -b)
+    return joined(parts, me)
+
+
+def strewn(me: Group, both: Group, rng: random.Random) -> Group:
+    """Crumbs that fall from a hand, and that lie on the ground before who is fed."""
+    hand = me.art.place("hand")
+    x0 = me.art.bounds()[2]
+    found = []
+    for i in range(16):
+        share = (i + rng.random()) / 16
+        x = hand.x + 4 + share * (x0 - hand.x + 14)
+        y = max(hand.y * (1 - 1.15 * share**1.5) - 4, rng.uniform(-1.5, 1.5))
+        found.append(Shape((arc(x, y, 0.8, 0.7),), None, "sign"))
+    return replace(both, art=Art((*both.art.shapes, *found), both.art.places))
+
+
 def on_top(me: Group, base: Group, *, place: str = "", climbing: bool = False, lie: bool = False) -> Group:
     """On top of something: feet or seat on its upper side."""
     if lie and "lie" in base.art.places:
@@ -34,6 +82,8 @@ def on_top(me: Group, base: Group, *, place: str = "", climbing: bool = False, l
     )
     if climbing and "climb" in base.art.places:
         seat = base.art.place("climb")
+        if seat.turn and "hip" not in me.art.places:  # on four feet along the slope
+            me = replace(me, art=_along(me, seat.turn))
     x0, y0, x1, _ = me.art.bounds()
     foot = me.art.place("feet") if "feet" in me.art.places else Anchor((x0 + x1) / 2, y0)
     hip = me.art.places.get("hip")
@@ -68,12 +118,21 @@ def inside(me: Group, container: Group, *, lie: bool = False) -> Group:
         x0, y0, _, _ = art.bounds()
         art = art.moved(shift(room.x - x0 - 8, room.y - y0 - 3))
     else:
+        seen = _shows(container)
+        lies = seen and container.art.height > 1.8 * container.art.width and art.width > art.height
+        if lies:
+            container = replace(container, art=grounded(container.art.moved(turn(-90)), keep_below=False))
+            room = container.art.place("in")
         wide = art.width
-        if wide > 1.5 * room.size:
-            grow = min(wide / (1.5 * room.size), 1.9)
+        # Arms may hang over a rim; what has none fits into the opening, and all of it behind a glass wall.
+        spare = 1.5 if "hip" in art.places else 1.9 if lies else 0.8 if seen else 1.25
+        if wide > spare * room.size:
+            grow = min(wide / (spare * room.size), 1.9)
             container = replace(container, art=container.art.moved(scale(grow)))
             room = container.art.place("in")
-            art = art.moved(scale(max(min(1.0, 1.5 * room.size / wide), 0.5)))
+            art = art.moved(scale(max(min(1.0, spare * room.size / wide), 0.5 if "hip" in art.places else 0.12)))
+        if seen and art.height > 0.72 * container.art.height:
+            art = art.moved(scale(0.72 * container.art.height / art.height))
         x0, y0, x1, y1 = art.bounds()
         hip = art.places.get("hip")
         has_front = any(s.tag == "front" for s in container.art.shapes)
@@ -90,14 +149,19 @@ def inside(me: Group, container: Group, *, lie: bool = False) -> Group:
         low = container.art.bounds()[1]
         hull = shapely.union_all([s.area for s in front if s.area is not None]).convex_hull
         art = art.mapped(lambda s: _seen_above(s, low, hull))
-    if not front and container.art.place("in").size >= 0.3 * container.art.width and _see_through(container):
-        behind, front = [], list(behind)
+    if _shows(container):
+        behind, front = [], [s for s in behind if s.tag != "label"]
         front = [replace(s, area=None) for s in front]
         shapes = (*art.shapes, *front)
     else:
         shapes = (*behind, *art.shapes, *front)
     places = {**container.art.places, **{n: p for n, p in art.places.items() if n not in ("seat", "in")}}
     return replace(container, art=Art(shapes, places), living=me.living)
+
+
+def _along(me: Group, slope_deg: float) -> Art:
+    """Somebody who looks up a slope, turned with it."""
+    return me.art.moved(turn(0.8 * slope_deg))
 
 
 def in_hat(me: Group, hat: Group) -> Group:
@@ -235,7 +299,7 @@ def borne(me: Group, other: Group, place: str, who: Thing) -> Group:
         moved = other.moved(at.x - grip.x, at.y - grip.y)
         return joined([me, moved], me)
     x0, y0, x1, _ = other.art.bounds()
-    limit = {"shoulder": 0.5, "top": 0.75, "hand": 0.5, "nose": 0.6, "mouth": 0.45, "lap": 0.7}.get(
+    limit = {"shoulder": 0.42, "top": 0.75, "hand": 0.5, "nose": 0.6, "mouth": 0.45, "lap": 0.7, "chimney": 0.16}.get(
         place, 1.0
     ) * me.art.width
     k = min(1.0, max(limit, 12.0) / max(x1 - x0, 1.0))
@@ -248,7 +312,13 @@ def borne(me: Group, other: Group, place: str, who: Thing) -> Group:
             if any(w in who.wears for w in ("top hat", "wizard hat")) or who.name == "scarecrow"
             else y
         )
-    moved = replace(other, art=art.moved(shift(at.x - (x0 + x1) / 2, y - y0)))
+    x = at.x - (x0 + x1) / 2
+    if place == "shoulder":  # beside the head, so that the face is seen
+        x = at.x - 4 - x1 + 0.2 * (x1 - x0)
+    if place == "chimney":
+        x, y = at.x + 0.26 * me.art.width - (x0 + x1) / 2, 0.8 * at.y
+        return joined([replace(other, art=art.moved(shift(x, y - y0))), me], me)
+    moved = replace(other, art=art.moved(shift(x, y - y0)))
     return joined([me, moved] if place != "back" or not me.art.places.get("hip") else [moved, me], me)
 
 
@@ -256,7 +326,9 @@ def filled(me: Group, one: Art, wanted: int, kind: Thing) -> Group:
     """Several things in a container, or in a tree."""
     room = me.art.place("in")
     count = max(wanted, 5) if wanted != 1 else 1
-    k = min(1.0, 1.0 * room.size / math.sqrt(count) / max(one.width, 1.0))
+    in_one_row = count <= 6 and kind.theme != "plants"
+    columns = 0.75 * count if in_one_row else math.sqrt(count)
+    k = min(1.0, 1.0 * room.size / columns / max(one.width, 1.0))
     one = one.moved(scale(k))
     x0, y0, x1, y1 = one.bounds()
     wide, high = x1 - x0, y1 - y0
@@ -271,12 +343,14 @@ def filled(me: Group, one: Art, wanted: int, kind: Thing) -> Group:
                 shift(room.x + 1.15 * r * math.cos(a) - (x0 + x1) / 2, room.y + 0.9 * r * math.sin(a) - (y0 + y1) / 2)
             ).shapes
         return replace(me, art=Art((*me.art.shapes, *pieces), me.art.places))
-    row = max(1, min(count, int(1.1 * room.size / max(wide * 0.7, 1.0))))
+    row = count if in_one_row else max(1, min(count, int(1.1 * room.size / max(wide * 0.7, 1.0))))
     for i in range(count - 1, -1, -1):
         level, column = divmod(i, row)
         in_row = min(row, count - level * row)
         x = room.x + (column - (in_row - 1) / 2) * wide * 0.75
         pieces += one.moved(shift(x - (x0 + x1) / 2, room.y - y0 - 0.45 * high + level * 0.55 * high)).shapes
+    if in_one_row:
+        pieces = [replace(s, tag="front") for s in pieces]
     return replace(me, art=Art((*behind, *pieces, *front), me.art.places))
 
 
@@ -287,7 +361,8 @@ def pictured(me: Group, art: Art, name: str) -> Group:
         return replace(me, art=Art((*me.art.shapes, *fitted(art, frame, 0.7).shapes), me.art.places))
     top = me.art.places.get("on", me.art.place("seat"))
     x0, y0, x1, _ = art.bounds()
-    grown = me.art.moved(scale(max(1.0, 0.8 * (x1 - x0) / max(top.size, 1.0))))
+    pedestal = me.art.with_shapes(s for s in me.art.shapes if s.tag != "bust")
+    grown = pedestal.moved(scale(max(1.0, 0.8 * (x1 - x0) / max(top.size, 1.0))))
     top = grown.places.get("on", grown.place("seat"))
     moved = art.moved(shift(top.x - (x0 + x1) / 2, top.y - y0))
     return replace(me, art=Art((*grown.shapes, *moved.shapes), {**grown.places, **moved.places}))
@@ -399,6 +474,14 @@ def _seen_above(shape: Shape, low: float, hull: shapely.Geometry) -> Shape:
         for part in shapely.get_parts(shapely.difference(shapely.linestrings(line), gone)) if part.length > 0.3
     ]  # fmt: skip
     return replace(shape, lines=tuple(lines), area=None if shape.area is None else solid(shape.area.difference(gone)))
+
+
+def _shows(container: Group) -> bool:
+    """Whether all of what is inside is seen."""
+    if any(s.tag == "front" for s in container.art.shapes):
+        return False
+    size = min(container.art.width, container.art.height)
+    return container.art.place("in").size >= 0.3 * size and _see_through(container)
 
 
 def _see_through(container: Group) -> bool:

@@ -100,13 +100,14 @@ POSES: Final[dict[str, Pose]] = {
     "blow": Pose(hands=((0.42, 0.02), (0.7, 0.06)), elbows=(-1, -1), head=4),
     "flute": Pose(hands=((0.4, 0.06), (0.72, 0.04)), elbows=(-1, -1)),
     "keys": Pose(hands=((0.7, -0.55), (0.85, -0.5)), feet=_SEATED, elbows=(-1, -1), forward=True),
-    "drum": Pose(hands=((0.35, -0.15), (0.8, -0.4)), elbows=(-1, -1)),
+    "drum": Pose(hands=((0.7, 0.16), (0.92, 0.1)), elbows=(-1, -1)),
     "cello": Pose(
         hands=((0.34, 0.0), (0.5, -0.72)), feet=((0.45, -0.72), (0.85, -0.72)), elbows=(-1, -1), forward=True
     ),
     "paint": Pose(hands=((-0.35, -0.62), (0.9, -0.08)), elbows=(-1, -1)),
     "fish": Pose(hands=((0.5, -0.42), (0.72, -0.36)), elbows=(-1, -1)),
     "eat": Pose(hands=((-0.5, -0.72), (0.42, -0.02)), elbows=(-1, -1)),
+    "sight": Pose(hands=((0.7, 0.2), (0.86, 0.24)), elbows=(-1, -1)),
     "look": Pose(hands=((-0.5, -0.72), (0.55, 0.12)), elbows=(-1, -1)),
     "juggle": Pose(hands=((-0.55, -0.3), (0.62, -0.3)), elbows=(1, -1), head=10),
     "lift": Pose(hands=((-0.55, 0.72), (0.55, 0.72)), elbows=(1, -1), feet=((-0.35, -0.92), (0.35, -0.92))),

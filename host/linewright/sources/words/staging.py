@@ -8,16 +8,22 @@ from dataclasses import replace
 from typing import Final
 
 from linewright.sources.words import placing
-from linewright.sources.words.acting import Troupe
+from linewright.sources.words.acting import Troupe, pulled_out, sleeps
 from linewright.sources.words.art import Art, scale, shift, turn
+from linewright.sources.words.figure import FEET
 from linewright.sources.words.groups import PERSON, Group, grounded, joined
 from linewright.sources.words.modifiers import halves, modified
+from linewright.sources.words.plans import FourLegs, four_legs
 from linewright.sources.words.reading import Act, Phrase, Relation
+from linewright.sources.words.script import drawn
 from linewright.sources.words.store.entry import Thing
 from linewright.sources.words.verbs import VERBS
 
 _LAST: Final = frozenset({"upside down", "leaning", "lying", "floating", "fast", "shining"})
 """Modifiers that take the whole of a group."""
+
+_ON_LEGS: Final = frozenset({"stilts", "wooden leg"})
+_GOWNS: Final = frozenset({"dress", "skirt", "tutu", "robe", "apron"})
 
 
 class Stage(Troupe):
@@ -38,10 +44,14 @@ class Stage(Troupe):
         return self.group(Phrase(name, name), factor)
 
     def shown(self, name: str) -> Art:
-        """A thing as a picture sheet shows it: clothes that take the shape of a body are on somebody."""
+        """A thing as a picture sheet shows it: shoes as a pair, other clothes that take a body's shape on somebody."""
         thing = self.things[name]
+        if thing.on_body and thing.worn == "feet" and name not in _ON_LEGS:
+            one = drawn(FEET[str(thing.art).removeprefix("&")])
+            return Art((*one.moved(shift(0.8 * one.width, 3)).shapes, *one.shapes))
         if thing.on_body:
-            return self.group(Phrase("woman", "woman", acts=[Act("wear", Phrase(name, name))])).art
+            who = "woman" if name in _GOWNS else "man"
+            return self.group(Phrase(who, who, acts=[Act("wear", Phrase(name, name))])).art
         return thing.natural() if thing.worn else self.plain(name).art
 
     def group(self, phrase: Phrase, factor: float = 1.0) -> Group:
@@ -52,7 +62,10 @@ class Stage(Troupe):
         lone = self._one(phrase, thing)
         if factor != 1.0:
             lone = replace(lone, art=lone.art.moved(scale(factor)))
+        leant = "wheels" in thing.can and any(r.kind == "against" for r in phrase.relations)
         for name in phrase.modifiers:
+            if name == "leaning" and leant:
+                continue  # on both wheels, or it would fall
             if name in _LAST:
                 lone = replace(lone, art=modified(lone.art, name), up=lone.up or name == "floating")
         for act in phrase.acts:
@@ -84,6 +97,7 @@ class Stage(Troupe):
         single = replace(phrase, count=1, relations=own, acts=acts)
         one = self.group(single, factor)
         copies = []
+        apart = 0.5 if any(r.kind == "in" for r in shared) and not one.art.places.get("hip") else 1.04
         x = 0.0
         for i in range(phrase.count):
             size = 1.0 if i == 0 else self.rng.uniform(0.88, 1.04)
@@ -92,7 +106,7 @@ class Stage(Troupe):
             rise = (self.rng.uniform(0, 0.5) * one.art.height) if one.up else 0.0
             back = 0.10 * one.art.height * (i % 2) if phrase.count > 4 and not one.up else 0.0
             copies.append(copy.moved(x - x0, rise + back))
-            x += (x1 - x0) * (0.72 if phrase.count > 4 else 1.04) + 2
+            x += (x1 - x0) * min(0.72 if phrase.count > 4 else 1.04, apart) + 2
         order = sorted(copies, key=lambda g: -g.art.bounds()[1])
         whole = joined(order, copies[len(copies) // 2])
         if together is not None and together.object is not None:
@@ -130,6 +144,7 @@ class Stage(Troupe):
         elif figured:
             art = self.figure_art(thing, phrase, self.main_act(phrase))
         else:
+            thing = self._as_it_is(phrase, thing)
             stated = [*phrase.worn, *(a.object for a in phrase.acts if a.verb == "wear" and a.object is not None)]
             art = self.wearing(self.natural(thing), stated)
         for name in phrase.modifiers:
@@ -140,18 +155,36 @@ class Stage(Troupe):
         for act in phrase.acts:
             verb = VERBS[act.verb]
             if verb.sign == "howling":
-                art = modified(art, "singing")
+                art = modified(art, "howling")
             elif verb.sign and verb.sign not in _LAST:
                 art = modified(art, verb.sign)
         if phrase.pen:
             art = art.mapped(lambda s: replace(s, pen=s.pen or phrase.pen))
-        up = "up" in thing.can
+        up = "up" in thing.can or (
+            figured
+            and any(VERBS[a.verb].role == "ride" and a.object and a.object.name == "broom" for a in self.acts(phrase))
+        )
         return Group(
             grounded(art, keep_below=thing.theme == "vehicles"),
             up=up,
             afloat="floats" in thing.can,
             living="acts" in thing.can,
         )
+
+    def _as_it_is(self, phrase: Phrase, thing: Thing) -> Thing:
+        """An animal on four legs with its head up when it howls, and down on its folded legs when it sleeps."""
+        plan = thing.art
+        if not isinstance(plan, FourLegs):
+            return thing
+        if any(VERBS[a.verb].sign == "howling" for a in phrase.acts):
+            return replace(thing, art=replace(plan, head_turn=plan.head_turn + 48))
+        if sleeps(phrase):
+            long, r = plan.leg
+            x, y = plan.joint
+            low = replace(plan, leg=(0.3 * long, r), joint=(x, min(y, 3.0)))
+            size = thing.size * four_legs(low).height / four_legs(plan).height
+            return replace(thing, art=low, size=size)
+        return thing
 
     def _effect(self, me: Group, phrase: Phrase, act: Act) -> Group:
         """Others that somebody does something to, and what goes with it."""
@@ -177,6 +210,9 @@ class Stage(Troupe):
             role = "target"  # whoever is named is drawn
         if role == "play" and thing.name == "chessboard":
             return self._at_table(me, thing)
+        if role == "touch":
+            other = self._facing(thing)
+            return placing.beside(me, other, 3, first=me, at_hand=True)
         if role in ("target", "partner", "close", "catch") or (role == "climb" and "acts" in kind.can):
             gap = {"close": -0.06, "partner": 0.0}.get(role, 0.16) * PERSON
             other = self.group(thing)
@@ -187,6 +223,8 @@ class Stage(Troupe):
                 if other.living and act.verb not in ("chase", "follow", "flee", "escape", "hunt")
                 else other
             )
+            if act.verb == "feed":
+                return placing.strewn(me, placing.beside(me, turned, gap + 8, first=me), self.rng)
             if act.verb in ("flee", "escape"):
                 return placing.beside(turned, me, gap + 8, first=me)
             return placing.beside(me, turned, gap, first=me)
@@ -199,6 +237,8 @@ class Stage(Troupe):
             return placing.beside(me, other, -0.10 * PERSON, first=me, at_hand=True)
         if role == "string":
             other = self.group(thing)
+            if pulled_out(act):
+                return placing.pulled_out(me, other, self.plain("stool"))
             return placing.tied(me, other, pulls=act.verb not in ("walk", "lead"))
         if role == "fly":
             if ("flies" in kind.can and "contains" in kind.can) or thing.name in ("airplane", "helicopter", "rocket"):
@@ -221,6 +261,12 @@ class Stage(Troupe):
             return me
         if role == "in" and not self.figured(phrase, self.things[phrase.name]):
             return placing.inside(me, self.group(thing))
+        if (
+            role in ("hold", "hold2")
+            and self.in_beak(act, self.things[phrase.name])
+            and me.art.places.get("hip") is None
+        ):
+            return placing.borne(me, self.group(thing), "mouth", self.things[phrase.name])
         if role == "hold2" and not self.figured(phrase, self.things[phrase.name]):
             return placing.on_top(self.group(thing), me, place="back")
         if role == "parachute":
@@ -234,6 +280,10 @@ class Stage(Troupe):
             return me
         thing = self.things[other.name]
         if kind == "with":
+            if "shell" in me.art.places and thing.theme == "buildings":
+                return placing.housed(me, self.group(other))
+            if thing.name == "chimney" and self.things[phrase.name].theme == "buildings":
+                return placing.borne(me, self.group(other), "chimney", self.things[phrase.name])
             if (
                 "acts" not in self.things[phrase.name].can
                 and "carries" in self.things[phrase.name].can
@@ -261,7 +311,7 @@ class Stage(Troupe):
             if "up" in thing.can and thing.name not in ("cloud",) and "seat" not in made.art.places:
                 place = ""
             return placing.on_top(
-                me, made, place=place, lie=thing.name in ("bed", "hammock", "sofa") and self._sleeps(phrase)
+                me, made, place=place, lie=thing.name in ("bed", "hammock", "sofa") and sleeps(phrase)
             )
         if kind == "from":
             return placing.inside(me, made) if "contains" in thing.can else placing.on_top(me, made)
@@ -274,7 +324,7 @@ class Stage(Troupe):
                 return placing.in_crown(me, made)
             if "seats" in thing.can and "contains" not in thing.can:
                 return placing.on_top(me, made)
-            return placing.inside(me, made, lie=self._sleeps(phrase) or thing.name in ("bed", "hammock"))
+            return placing.inside(me, made, lie=sleeps(phrase) or thing.name in ("bed", "hammock"))
         if kind == "under":
             return placing.below(me, made)
         if kind == "over":
@@ -291,18 +341,13 @@ class Stage(Troupe):
             return placing.on_top(me, made) if "carries" in thing.can else placing.beside(me, made, 8, first=me)
         if kind == "to" or kind == "facing":
             return placing.beside(me, made.mirrored() if made.living else made, 0.16 * PERSON, first=me)
-        if kind in ("by", "against", "for", "after", "about", "like", "as"):
+        if kind == "against":
+            return placing.against(me, made)
+        if kind in ("by", "for", "after", "about", "like", "as"):
             if thing.name == "table" and me.art.places.get("hip"):
                 return placing.beside(me, made, -0.16 * PERSON, first=me)
-            return placing.beside(
-                me, self._facing(other) if kind == "by" else made, 2 if kind == "against" else 0.07 * PERSON, first=me
-            )
+            return placing.beside(me, self._facing(other) if kind == "by" else made, 0.07 * PERSON, first=me)
         return placing.beside(me, made, 8, first=me)
-
-    def _sleeps(self, phrase: Phrase) -> bool:
-        return "sleeping" in phrase.modifiers or any(
-            VERBS[a.verb].sign == "sleeping" or a.verb == "lie" for a in phrase.acts
-        )
 
     def _facing(self, phrase: Phrase) -> Group:
         made = self.group(phrase)
