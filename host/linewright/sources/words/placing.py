@@ -32,6 +32,12 @@ def against(me: Group, other: Group) -> Group:
     return joined([other.moved(me.art.bounds()[2] - 2 - middle + half, 2.0), me], me)
 
 
+def pushed(me: Group, other: Group) -> Group:
+    """Before somebody, with its bars in the near hand."""
+    turned = other.mirrored() if other.art.place("bars").x > middle_of(other) else other
+    return joined([turned.moved(me.art.place("hand").x + 2 - turned.art.place("bars").x, 0.0), me], me)
+
+
 def housed(me: Group, house: Group) -> Group:
     """A house in place of a shell."""
     at = me.art.place("shell")
@@ -83,7 +89,7 @@ def on_top(me: Group, base: Group, *, place: str = "", climbing: bool = False, l
     if climbing and "climb" in base.art.places:
         seat = base.art.place("climb")
         if seat.turn and "hip" not in me.art.places:  # on four feet along the slope
-            me = replace(me, art=_along(me, seat.turn))
+            me = replace(me, art=me.art.moved(turn(0.8 * seat.turn)))
     x0, y0, x1, _ = me.art.bounds()
     foot = me.art.place("feet") if "feet" in me.art.places else Anchor((x0 + x1) / 2, y0)
     hip = me.art.places.get("hip")
@@ -157,11 +163,6 @@ def inside(me: Group, container: Group, *, lie: bool = False) -> Group:
         shapes = (*behind, *art.shapes, *front)
     places = {**container.art.places, **{n: p for n, p in art.places.items() if n not in ("seat", "in")}}
     return replace(container, art=Art(shapes, places), living=me.living)
-
-
-def _along(me: Group, slope_deg: float) -> Art:
-    """Somebody who looks up a slope, turned with it."""
-    return me.art.moved(turn(0.8 * slope_deg))
 
 
 def in_hat(me: Group, hat: Group) -> Group:
@@ -325,8 +326,8 @@ def borne(me: Group, other: Group, place: str, who: Thing) -> Group:
 def filled(me: Group, one: Art, wanted: int, kind: Thing) -> Group:
     """Several things in a container, or in a tree."""
     room = me.art.place("in")
-    count = max(wanted, 5) if wanted != 1 else 1
-    in_one_row = count <= 6 and kind.theme != "plants"
+    in_one_row = wanted <= 6 and kind.theme != "plants"
+    count = wanted if in_one_row or wanted == 1 else max(wanted, 5)
     columns = 0.75 * count if in_one_row else math.sqrt(count)
     k = min(1.0, 1.0 * room.size / columns / max(one.width, 1.0))
     one = one.moved(scale(k))
@@ -344,11 +345,12 @@ def filled(me: Group, one: Art, wanted: int, kind: Thing) -> Group:
             ).shapes
         return replace(me, art=Art((*me.art.shapes, *pieces), me.art.places))
     row = count if in_one_row else max(1, min(count, int(1.1 * room.size / max(wide * 0.7, 1.0))))
+    sunk = 0.2 if in_one_row else 0.45
     for i in range(count - 1, -1, -1):
         level, column = divmod(i, row)
         in_row = min(row, count - level * row)
         x = room.x + (column - (in_row - 1) / 2) * wide * 0.75
-        pieces += one.moved(shift(x - (x0 + x1) / 2, room.y - y0 - 0.45 * high + level * 0.55 * high)).shapes
+        pieces += one.moved(shift(x - (x0 + x1) / 2, room.y - y0 - sunk * high + level * 0.55 * high)).shapes
     if in_one_row:
         pieces = [replace(s, tag="front") for s in pieces]
     return replace(me, art=Art((*behind, *pieces, *front), me.art.places))

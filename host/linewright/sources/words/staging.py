@@ -23,6 +23,7 @@ _LAST: Final = frozenset({"upside down", "leaning", "lying", "floating", "fast",
 """Modifiers that take the whole of a group."""
 
 _ON_LEGS: Final = frozenset({"stilts", "wooden leg"})
+_GOES_WITH: Final = {"armour": ("knight's helmet",)}
 _GOWNS: Final = frozenset({"dress", "skirt", "tutu", "robe", "apron"})
 
 
@@ -51,7 +52,8 @@ class Stage(Troupe):
             return Art((*one.moved(shift(0.8 * one.width, 3)).shapes, *one.shapes))
         if thing.on_body:
             who = "woman" if name in _GOWNS else "man"
-            return self.group(Phrase(who, who, acts=[Act("wear", Phrase(name, name))])).art
+            dress = [name, *_GOES_WITH.get(name, ())]
+            return self.group(Phrase(who, who, acts=[Act("wear", Phrase(one, one)) for one in dress])).art
         return thing.natural() if thing.worn else self.plain(name).art
 
     def group(self, phrase: Phrase, factor: float = 1.0) -> Group:
@@ -234,6 +236,8 @@ class Stage(Troupe):
             return placing.behind(me, self.group(thing))
         if role == "front" and act.verb != "type":
             other = self.group(thing)
+            if "bars" in other.art.places:
+                return placing.pushed(me, other)
             return placing.beside(me, other, -0.10 * PERSON, first=me, at_hand=True)
         if role == "string":
             other = self.group(thing)
