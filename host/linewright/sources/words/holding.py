@@ -67,7 +67,7 @@ class Holding:
             props.behind.append(
                 Art(
                     art.moved(
-                        shift(hand.x - 3 - grip.x, hand.y - grip.y + min(lift, 0.9 * (grip.y - art.bounds()[1])))
+                        shift(hand.x + 3 - grip.x, hand.y - grip.y + min(lift, 0.9 * (grip.y - art.bounds()[1])))
                     ).shapes
                 )
             )
