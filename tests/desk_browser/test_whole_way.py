@@ -11,7 +11,7 @@ from PIL import Image
 from playwright.sync_api import Page, expect
 
 LONG_MS = 300_000
-"""For planning and for drawing, which take seconds on an idle computer."""
+"""For planning and for drawing, which take seconds on an idle computer, and a minute before anything is compiled."""
 
 
 def photograph() -> str:
