@@ -76,7 +76,7 @@ test: $(DEV_STAMP) micropython chromium
 	@$(BIN)/python -m pytest -n $(WORKERS) --dist worksteal $(FAST)
 
 test-all: $(DEV_STAMP) micropython chromium
-	@$(BIN)/python -m pytest -n $(WORKERS) --dist worksteal
+	@$(BIN)/python -m pytest -n $(WORKERS) --dist worksteal --hypothesis-profile=more
 
 # Needs stock MicroPython images for RP2040 boards (Pico, Pico W, ..), 1.23 or later, which nobody can fetch for you here.  The
 # emulator is pinned: tests/emulated changes some of its inner parts.

@@ -9,8 +9,13 @@ from pathlib import Path
 from hypothesis import HealthCheck, settings
 
 # The same examples on every run and every machine, and no limit of time on any of them: a failure is then about the
-# code.  `pytest --hypothesis-profile=wide` looks further, with fresh examples each time.
-settings.register_profile("same", derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+# code.  `make test-all` takes more of them ("more"); `pytest --hypothesis-profile=wide` looks further, with fresh examples each time.
+settings.register_profile(
+    "same", derandomize=True, deadline=None, max_examples=60, suppress_health_check=[HealthCheck.too_slow]
+)
+settings.register_profile(
+    "more", derandomize=True, deadline=None, max_examples=200, suppress_health_check=[HealthCheck.too_slow]
+)
 settings.register_profile("wide", max_examples=2000, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("same")
 

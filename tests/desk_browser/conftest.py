@@ -1,4 +1,7 @@
-"""One browser for all tests of the page, and one server for those that want a real one."""
+"""A browser for each file of tests of the page, and a server for those that want a real one.
+
+Not for all of them together: while Playwright drives a browser, nothing else in this process can have a loop of asyncio.
+"""
 
 from __future__ import annotations
 
@@ -21,7 +24,7 @@ WAIT_MS = 60_000
 """What is waited for comes in tenths of a second; a busy computer gets the rest."""
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
     path = installed()
     if not path:
@@ -39,9 +42,9 @@ def browser() -> Iterator[Browser]:
 SIZE = {"width": 1100, "height": 720}
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def one_page(browser: Browser) -> Iterator[Page]:
-    """A page that all tests share: a new one would cost each of them half a second of processor time."""
+    """A page that the tests of a file share: a new one would cost each of them half a second of processor time."""
     context = browser.new_context(viewport=SIZE, reduced_motion="reduce")
     context.set_default_timeout(WAIT_MS)
     yield context.new_page()
@@ -84,7 +87,7 @@ def desk(page: Page) -> Any:
     return opened
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def address(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     """Of a real desk on the virtual rig, with a home of its own."""
     home = tmp_path_factory.mktemp("desk")

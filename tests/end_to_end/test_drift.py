@@ -192,6 +192,7 @@ def place(tmp_path, monkeypatch):
     return tmp_path
 
 
+@pytest.mark.slow
 def test_drift_on_the_command_line(place, capsys):
     assert cli.run(["draw", "pens.svg", "--keep", "--rig", "rig.toml", "--json"]) == 0
     (drift,) = json.loads(capsys.readouterr().out)["drift"]

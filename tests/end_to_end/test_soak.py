@@ -147,6 +147,7 @@ def quarters(values: list[int]) -> tuple[float, float]:
     return float(np.median(values[quarter:half])), float(np.median(values[half + quarter :]))
 
 
+@pytest.mark.slow
 def test_two_minutes(tmp_path):
     soak(tmp_path, 1 / 30, seed=1)
 

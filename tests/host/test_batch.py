@@ -170,6 +170,7 @@ def test_a_cluster_gives_the_same_bytes_and_tells_failures(cluster, capsys):
     assert many == alone("buoy.svg") | alone("quay.svg")
 
 
+@pytest.mark.slow
 def test_no_scheduler_is_said(capsys):
     assert cli.run(["plan", "quay.svg", "--cluster", "tcp://127.0.0.1:1"]) == 2
     assert "no Dask scheduler answers at tcp://127.0.0.1:1" in capsys.readouterr().err

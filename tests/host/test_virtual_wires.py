@@ -12,6 +12,7 @@ import time
 
 import pytest
 
+from linewright.system.pipes import WatchedPipe
 from linewright.virtual.wires import PATIENCE_S, RigEnds, SocketWire
 
 TICK_HZ = 5_000_000
@@ -140,7 +141,7 @@ def test_a_host_that_leaves_bytes_unread_has_left_too():
 def test_the_end_of_the_leash_ends_the_rig():
     reader, writer = os.pipe()
     near, far = socket.socketpair()
-    leashed = SocketWire(far, leash=reader)
+    leashed = SocketWire(far, leash=WatchedPipe(reader))
     os.close(writer)
     with pytest.raises(RigEnds, match="0"):
         leashed.let_pass(0, 3600 * TICK_HZ, playing=False, expecting=False)

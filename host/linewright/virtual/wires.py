@@ -43,7 +43,7 @@ class SocketWire:
     Parameters
     ----------
     connection : connected stream socket; closed by the caller.
-    leash : file descriptor that ends when the process that started the rig has gone, or None.
+    leash : a pipe that ends when the process that started the rig has gone, or None.
     on_leash : is given what comes over the leash in the meantime.
     real_time : let time never run faster than real time.
     listen : opens the socket at which the next host is awaited once this one has left; None: the rig ends then.
