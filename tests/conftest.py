@@ -9,7 +9,8 @@ from pathlib import Path
 from hypothesis import HealthCheck, settings
 
 # The same examples on every run and every machine, and no limit of time on any of them: a failure is then about the
-# code.  `make test-all` takes more of them ("more"); `pytest --hypothesis-profile=wide` looks further, with fresh examples each time.
+# code.  `make test-all` takes more of them ("more"); `pytest --hypothesis-profile=wide` looks further, with fresh
+# examples each time.
 settings.register_profile(
     "same", derandomize=True, deadline=None, max_examples=60, suppress_health_check=[HealthCheck.too_slow]
 )
