@@ -39,7 +39,7 @@ def commands(group: object, path: tuple[str, ...] = ()) -> Iterator[tuple[tuple[
     """Every command with the names of its parameters."""
     inner = getattr(group, "commands", None)
     if not inner:
-        yield path, [parameter.name for parameter in group.params]  # type: ignore[attr-defined]
+        yield path, [parameter.name for parameter in group.params]  # type: ignore[attr-defined]  # what has no commands is one itself, of click
         return
     for name, one in inner.items():
         yield from commands(one, (*path, name))
