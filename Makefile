@@ -8,6 +8,8 @@ PIP    := $(BIN)/python -m pip --disable-pip-version-check --quiet
 
 # Slower suites say so with this marker (pyproject.toml lists it).
 FAST   := -m "not slow"
+# A test that hangs ends its worker, which fails it by name, with where it stood.
+BOUND  := -o faulthandler_timeout=400 -o faulthandler_exit_on_timeout=true
 # One worker for each core; WORKERS=0 keeps everything in one process, which debuggers want.
 WORKERS ?= auto
 
@@ -73,7 +75,7 @@ chromium:
 	@$(PYTHON) tests/get_chromium.py || test -z "$$LINEWRIGHT_REQUIRE_CHROMIUM"
 
 test: $(DEV_STAMP) micropython chromium
-	@$(BIN)/python -m pytest -n $(WORKERS) --dist worksteal $(FAST)
+	@$(BIN)/python -m pytest -n $(WORKERS) --dist worksteal $(BOUND) $(FAST)
 
 test-all: $(DEV_STAMP) micropython chromium
 	@$(BIN)/python -m pytest -n $(WORKERS) --dist worksteal --hypothesis-profile=more
