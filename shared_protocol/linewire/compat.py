@@ -8,10 +8,12 @@ with checked integers.
 """
 
 try:
-    from gc import collect
+    import gc
 
     import micropython
     from micropython import const
+
+    collect = gc.collect
 
     # Viper knows these names by itself; the assignments only satisfy the import lists of modules that need
     # them under CPython.
