@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -59,6 +60,24 @@ class Watch:
     text: str
     happened: Callable[[], bool]
     limit_s: float = 60.0
+
+
+class Lookout:
+    """Looks at a `Watch` again and again, from now on; true once it has happened or its time is up."""
+
+    def __init__(self, watch: Watch) -> None:
+        self._watch = watch
+        self._until_s = time.monotonic() + watch.limit_s
+        self._happened = False
+
+    def __call__(self) -> bool:
+        """Look once."""
+        self._happened = self._watch.happened()
+        return self._happened or time.monotonic() > self._until_s
+
+    def outcome(self) -> str | None:
+        """What `Person.act` answers where nobody has typed anything."""
+        return None if self._happened else "nothing"
 
 
 class Person(Protocol):

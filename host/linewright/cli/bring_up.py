@@ -7,7 +7,6 @@ import queue
 import sys
 import textwrap
 import threading
-import time
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Final
 
@@ -122,6 +121,8 @@ class DialogueScreen:
 
     def act(self, watch: Watch) -> str | None:
         """See `Person.act`."""
+        from linewright.bringup.talk import Lookout
+
         self.hear("plain", f"{watch.text} (Enter: it does not work)")
         if self._onlooker is not None:
             came = self._onlooker.acts(watch)
@@ -130,18 +131,9 @@ class DialogueScreen:
             return came
         if self._lines is None:
             raise EOFError
-        deadline_s = time.monotonic() + watch.limit_s
-        happened = False
-
-        def look() -> bool:
-            nonlocal happened
-            happened = watch.happened()
-            return happened or time.monotonic() > deadline_s
-
+        look = Lookout(watch)
         line = self._lines.next(look)
-        if line is None:
-            return None if happened else "nothing"
-        return line
+        return look.outcome() if line is None else line
 
     def _aside(self, seen: str) -> None:
         for line in textwrap.wrap(f"(virtual rig: {seen})", WIDTH - 2, subsequent_indent="  "):

@@ -67,18 +67,13 @@ class AtPage:
 
     def act(self, watch: Watch) -> str | None:
         """See `Person.act`."""
+        from linewright.bringup.talk import Lookout
+
         if self._onlooker is not None:
             came = self._onlooker.acts(watch)
             self.hear("plain", f"{watch.text} (virtual rig: done, and {'seen' if came is None else 'nothing seen'})")
             return came
-        until_s = time.monotonic() + watch.limit_s
-        happened = False
-
-        def look() -> bool:
-            nonlocal happened
-            happened = watch.happened()
-            return happened or time.monotonic() > until_s
-
+        look = Lookout(watch)
         said = self._questions.ask(
             "choose",
             watch.text,
@@ -87,9 +82,7 @@ class AtPage:
             default=None,
             glance=look,
         )
-        if said is None:
-            return None if happened else "nothing"
-        return str(said)
+        return look.outcome() if said is None else str(said)
 
     def _looks(self) -> bool:
         self._keep_alive()
