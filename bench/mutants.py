@@ -1,9 +1,14 @@
 """How many small changes of the code the tests notice: mutants of the modules that must not be wrong.
 
-cosmic-ray makes the mutants; each is tried in a copy of this checkout, with the tests about its module. A mutant
-that no test notices is a *survivor*: either a test is missing, or the change makes no difference (*equivalent*), and
-then `EQUIVALENT` says why. mutmut was weighed as well: it replaces functions by trampolines, which neither the board's
-code (run by MicroPython's rules, with constants) nor functions compiled by numba bear.
+cosmic-ray makes the mutants. Each is written into a copy of this checkout, and the tests about its module run there in
+a forked process, which has the libraries loaded already. A mutant that no test notices is a *survivor*: either a test
+is missing, or the change makes no difference (*equivalent*), and then `EQUIVALENT` says why.
+
+Three kinds of mutants are not made: a change of annotations and docstrings alone; a comparison by identity (``is``) in
+place of one by value, whose result for numbers is the interpreter's affair; a text that Python cannot parse.
+
+mutmut was weighed as well: it replaces functions by trampolines, which neither the board's code (run by MicroPython's
+rules, with constants) nor functions compiled by numba bear.
 
     python bench/mutants.py [--most N] [--seed N] [MODULE ...]
 """
@@ -11,20 +16,34 @@ code (run by MicroPython's rules, with constants) nor functions compiled by numb
 from __future__ import annotations
 
 import argparse
+import ast
+import contextlib
+import importlib
+import json
+import os
 import random
+import resource
 import shutil
-import sqlite3
-import subprocess
+import signal
 import sys
 import tempfile
+import time
+import traceback
+from collections.abc import Iterator
 from dataclasses import dataclass
+from difflib import unified_diff
+from itertools import islice
 from pathlib import Path
 from typing import Final
 
 ROOT: Final = Path(__file__).resolve().parents[1]
-LIMIT_S: Final = 300.0
-"""A mutant that loops for ever is noticed by that; the slowest of the test sets below takes a tenth of it when idle."""
+LIMIT_CPU_S: Final = 120
+LIMIT_S: Final = 600.0
+"""A mutant that loops or waits for ever is noticed by that; the slowest test set below takes 30 s when idle."""
+QUIET: Final = "ignore::pytest.PytestAssertRewriteWarning"
+"""Plugins of pytest are among the libraries loaded already."""
 COPIED: Final = ("host", "shared_protocol", "device", "tests", "demo", "bench", "docs", "pyproject.toml", "README.md")
+PATHS: Final = ("host", "shared_protocol", "device", "tests", "tests/dual")
 
 
 @dataclass(frozen=True)
@@ -52,8 +71,36 @@ TARGETS: Final = {
     "journal": Target("host/linewright/run/journal.py", ("tests/host/test_journal.py",)),
 }
 
-EQUIVALENT: Final[dict[str, str]] = {}
-"""Mutants that change nothing that anybody could see: ``"module:line:operator:occurrence"`` to the reason."""
+EQUIVALENT: Final[dict[str, str]] = {
+    "feeder: kind = self.values[i] >> records.KIND_SHIFT -> kind = self.values[i] | records.KIND_SHIFT": (
+        "only an end record is told apart here, and it makes no words and carries no pulse anyway"
+    ),
+    "journal: strokes: int = 0 -> strokes: int = 1": "a journal without the line that says it is refused",
+    'journal: if word == "sheet": -> if word >= "sheet":': "other words are refused either way",
+    'journal: if word == "end": -> if word <= "end":': "other words are refused either way",
+    (
+        'journal: return [story for story in stories if story.ended != "finished"] -> '
+        'return [story for story in stories if story.ended < "finished"]'
+    ): "all other endings stand before it in the alphabet",
+    "journal: def _force(self, *, at_once: bool) -> None: -> def _force(self, /, at_once: bool) -> None:": (
+        "every call names it"
+    ),
+    (
+        "journal: while strokes < len(ends) and ends[strokes] <= record: -> "
+        "while strokes != len(ends) and ends[strokes] <= record:"
+    ): "no journal counts more strokes than its program has",
+    'journal: stamp = said.split(" ", 1)[0] -> stamp = said.split(" ", 2)[0]': "the first part is the same",
+}
+"""Mutants that change nothing that anybody could see: ``"module: line before -> line after"`` to the reason."""
+
+
+@dataclass(frozen=True)
+class Mutant:
+    """One small change of a module: its whole text, and the lines that differ, before and after."""
+
+    text: str
+    before: str
+    after: str
 
 
 def main() -> int:
@@ -63,81 +110,149 @@ def main() -> int:
     parser.add_argument("--most", type=int, default=0, help="try a random sample of so many of each module; 0: all")
     parser.add_argument("--seed", type=int, default=1, help="of the sample")
     options = parser.parse_args()
-    survived = 0
-    for name in options.modules:
-        survived += tried(name, TARGETS[name], options.most, options.seed)
-    return 1 if survived else 0
+    return 1 if sum(survivors(name, TARGETS[name], options.most, options.seed) for name in options.modules) else 0
 
 
-def tried(name: str, target: Target, most: int, seed: int) -> int:
-    """Try one module's mutants; returns how many survived that are not known to be equivalent."""
+def survivors(name: str, target: Target, most: int, seed: int) -> int:
+    """Try one module's mutants in a copy of the checkout; returns how many survived and are not known as equivalent."""
     with tempfile.TemporaryDirectory(prefix="linewright-mutants-") as folder:
         here = Path(folder)
         for part in COPIED:
             source = ROOT / part
             (shutil.copytree if source.is_dir() else shutil.copy2)(source, here / part)
-        tests = [test for test in target.tests if (here / test).exists()]
-        # Plain pytest runs the unittest files of tests/dual as well. The copy's own code comes first on the path.
-        paths = ":".join(str(here / side) for side in ("host", "shared_protocol", "device", "tests", "tests/dual"))
-        command = f"env PYTHONPATH={paths} {sys.executable} -m pytest -x -q -n 0 -p no:cacheprovider {' '.join(tests)}"
-        (here / "cosmic-ray.toml").write_text(
-            f'[cosmic-ray]\nmodule-path = "{target.path}"\ntimeout = {LIMIT_S}\nexcluded-modules = []\n'
-            f'test-command = "{command}"\n[cosmic-ray.distributor]\nname = "local"\n',
-            encoding="utf-8",
-        )
-        clean = subprocess.run(command.split(), cwd=here, capture_output=True, text=True, check=False)
-        if clean.returncode:
-            raise SystemExit(f"{name}: the tests fail without any mutant:\n{clean.stdout[-2000:]}")
-        run = [sys.executable, "-m", "cosmic_ray.cli"]
-        subprocess.run([*run, "init", "cosmic-ray.toml", "session.sqlite"], cwd=here, check=True, capture_output=True)
-        _keep_a_sample(here / "session.sqlite", most, seed)
-        subprocess.run([*run, "exec", "cosmic-ray.toml", "session.sqlite"], cwd=here, check=True, capture_output=True)
-        return _reported(name, here / "session.sqlite")
+        mutated = here / target.path
+        original = mutated.read_text(encoding="utf-8")
+        mutants = mutants_of(original, random.Random(seed))
+        # The copy's own code comes before that of the environment, in this process's children and in theirs.
+        sys.path[:0] = [str(here / side) for side in PATHS]
+        os.environ["PYTHONPATH"] = os.pathsep.join(sys.path[: len(PATHS)])
+        _expect_clean(name, here, _noticed(here, target.tests, loaded=here / "loaded.json"))
+        _load(json.loads((here / "loaded.json").read_text()))
+        _expect_clean(name, here, _noticed(here, target.tests))
+        written_s = int(time.time())
+        tried = known = alive = 0
+        for mutant in islice(mutants, most or None):
+            tried += 1
+            mutated.write_text(mutant.text, encoding="utf-8")
+            # Python trusts a compiled file by the second and the size of its source.
+            os.utime(mutated, (written_s + tried, written_s + tried))
+            if _noticed(here, target.tests):
+                continue
+            mark = f"{name}: {mutant.before} -> {mutant.after}"
+            if mark in EQUIVALENT:
+                known += 1
+            else:
+                alive += 1
+                print(f"  survived {mark}", flush=True)
+        del sys.path[: len(PATHS)]
+    counted = tried - known
+    share = f"{(counted - alive) / counted:.1%}" if counted else "none"
+    print(f"{name}: {counted - alive} of {counted} mutants noticed ({share}); {known} more change nothing", flush=True)
+    return alive
 
 
-def _keep_a_sample(session: Path, most: int, seed: int) -> None:
-    with sqlite3.connect(session) as base:
-        # Job ids are random; place and operator are not, so a seed names the same sample every time.
-        jobs = [
-            job
-            for (job,) in base.execute(
-                "select job_id from mutation_specs order by start_pos_row, start_pos_col, operator_name, occurrence"
-            )
-        ]
-        kept = set(jobs) if not most or most >= len(jobs) else set(random.Random(seed).sample(jobs, most))
-        for job in jobs:
-            if job not in kept:
-                base.execute("delete from mutation_specs where job_id = ?", (job,))
-                base.execute("delete from work_items where job_id = ?", (job,))
+def _expect_clean(name: str, here: Path, failed: bool) -> None:
+    if failed:
+        raise SystemExit(f"{name}: the tests fail without any mutant:\n{(here / 'out').read_text()[-2000:]}")
 
 
-def _reported(name: str, session: Path) -> int:
-    query = (
-        "select m.start_pos_row, m.operator_name, m.occurrence, r.test_outcome, r.worker_outcome, r.diff "
-        "from mutation_specs m join work_results r on m.job_id = r.job_id "
-        "order by m.start_pos_row, m.operator_name, m.occurrence"
-    )
-    with sqlite3.connect(session) as base:
-        rows = base.execute(query).fetchall()
-    alive, equivalent = [], 0
-    for row, operator, occurrence, outcome, _worker, diff in rows:
-        if "SURVIVED" not in str(outcome).upper():
+def mutants_of(text: str, order: random.Random) -> Iterator[Mutant]:
+    """Every mutant of a module's text that means something else, once, in the order that ``order`` makes."""
+    import cosmic_ray.ast
+    import cosmic_ray.mutating
+    import cosmic_ray.plugins
+
+    nodes = list(cosmic_ray.ast.ast_nodes(cosmic_ray.ast.get_ast(text)))
+    places = []
+    for name in sorted(cosmic_ray.plugins.operator_names()):
+        kind = cosmic_ray.plugins.get_operator(name)
+        if not name.endswith(("_Is", "_IsNot")) and not kind.arguments():
+            operator = kind()
+            count = sum(1 for node in nodes for _ in operator.mutation_positions(node))
+            places += [(operator, number) for number in range(count)]
+    order.shuffle(places)
+    meant = _meaning(text)
+    seen = {text}
+    for operator, number in places:
+        changed = cosmic_ray.mutating.mutate_code(text, operator, number)
+        if changed is None or changed in seen or _meaning(changed) in (meant, None):
             continue
-        mark = f"{name}:{row}:{operator.rpartition('/')[2]}:{occurrence}"
-        if mark in EQUIVALENT:
-            equivalent += 1
-        else:
-            alive.append((mark, diff))
-    counted = len(rows) - equivalent
-    killed = counted - len(alive)
-    share = f"{killed / counted:.1%}" if counted else "none"
-    print(f"{name}: {killed} of {counted} mutants noticed ({share}); {equivalent} more change nothing", flush=True)
-    for mark, diff in alive:
-        print(f"  survived {mark}")
-        for line in str(diff).splitlines():
-            if line[:1] in "+-" and line[:3] not in ("+++", "---"):
-                print(f"    {line}")
-    return len(alive)
+        seen.add(changed)
+        lines = list(unified_diff(text.splitlines(), changed.splitlines(), n=0))[2:]
+        before, after = (" ".join(line[1:].strip() for line in lines if line[0] == sign) for sign in "-+")
+        yield Mutant(changed, before, after)
+
+
+def _meaning(text: str) -> str | None:
+    """What a module does, without annotations and docstrings; None where Python cannot parse it."""
+    try:
+        tree = ast.parse(text)
+    except SyntaxError:
+        return None
+    for node in ast.walk(tree):
+        if isinstance(node, ast.arg | ast.AnnAssign):
+            node.annotation = ast.Constant(None)
+        elif isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
+            node.returns = None
+        elif isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant):
+            node.value = ast.Constant(None)
+    return ast.dump(tree)
+
+
+def _load(names: list[str]) -> None:
+    """Import what the tests imported and what is not under test, once for all mutants."""
+    for name in names:
+        # A module that cannot be imported alone is imported by whoever needs it.
+        with contextlib.suppress(Exception):
+            importlib.import_module(name)
+
+
+def _noticed(here: Path, tests: tuple[str, ...], loaded: Path | None = None) -> bool:
+    """Whether tests of the copy fail, in a process of their own; ``loaded`` takes the names of what they import."""
+    child = os.fork()
+    if not child:
+        status = 1
+        try:
+            status = _run(here, tests, loaded)
+        except BaseException:
+            traceback.print_exc()
+        finally:
+            os._exit(status)
+    ends_s = time.monotonic() + LIMIT_S
+    while True:
+        ended, status = os.waitpid(child, os.WNOHANG)
+        if ended:
+            break
+        if time.monotonic() > ends_s:
+            os.killpg(child, signal.SIGKILL)
+            os.waitpid(child, 0)
+            return True
+        time.sleep(0.01)
+    with contextlib.suppress(ProcessLookupError):
+        os.killpg(child, signal.SIGKILL)
+    return status != 0
+
+
+def _run(here: Path, tests: tuple[str, ...], loaded: Path | None) -> int:
+    os.setsid()
+    resource.setrlimit(resource.RLIMIT_CPU, (LIMIT_CPU_S, LIMIT_CPU_S))
+    os.chdir(here)
+    tempfile.tempdir = str(here)
+    out = os.open(here / "out", os.O_WRONLY | os.O_CREAT | os.O_TRUNC)
+    os.dup2(out, 1)
+    os.dup2(out, 2)
+    import pytest
+
+    outcome = int(pytest.main(["-x", "-q", "-n", "0", "-p", "no:cacheprovider", "-W", QUIET, *tests]))
+    if loaded is not None:
+        ours = tuple(str(here / side) for side in ("host", "shared_protocol", "device", "tests"))
+        others = [
+            name
+            for name, module in list(sys.modules.items())
+            if not str(getattr(module, "__file__", None) or ours[0]).startswith(ours)
+        ]
+        loaded.write_text(json.dumps(others))
+    return outcome
 
 
 if __name__ == "__main__":

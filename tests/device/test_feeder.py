@@ -275,6 +275,43 @@ def test_a_halt_counts_every_record_that_the_pen_has_finished():
     assert len(seen) > 15
 
 
+def long_ago(blocks_before_wrap):
+    """A rig that has played almost 2^30 blocks, after which port and feeder count from 0 again."""
+    rig = Rig()
+    counted = 2**30 - blocks_before_wrap
+    rig.world.submitted = rig.world.finished = rig.port._submitted = counted
+    rig.port.pause(0, False)
+    feeder = rig.feeder
+    feeder._submitted = feeder._collected = counted
+    feeder._at = counted % len(feeder._buffers)
+    return rig
+
+
+@pytest.mark.parametrize("blocks_before_wrap", range(1, 9))
+def test_the_count_of_blocks_wraps(blocks_before_wrap):
+    """Nothing is played twice or left out, and a halt while blocks of both sides are out finds where the pen is."""
+    path = [*zigzag(3, 30), (END, 0, 0, 0)]
+    rig = long_ago(blocks_before_wrap)
+    rig.push(path)
+    rig.run()
+    assert rig.feeder._submitted < 2**20
+    assert rig.played_ticks() == predicted_ticks(path)
+    assert (rig.feeder.a, rig.feeder.b) == (rig.world.a, rig.world.b)
+
+    halted = long_ago(blocks_before_wrap)
+    halted.push(path)
+    while halted.feeder._submitted > 2**20:
+        halted.turn(max_us=1_000)
+    assert not halted.feeder.resting()
+    halted.feeder.halt()
+    assert (halted.feeder.a, halted.feeder.b) == (halted.world.a, halted.world.b)
+
+    waiting = long_ago(blocks_before_wrap)
+    waiting.push([(REST, 0, 0, 60_000)] * 12)
+    waiting.feeder.feed()
+    assert waiting.feeder.resting()
+
+
 def test_a_halt_in_a_wait_does_not_count_it():
     rig = Rig()
     rig.push([(REST, 0, 0, 0), (PEN, 1700, 0, 2_000_000), (RAMP, 10, 0, 100), (RAMP, 10, 0, 0), (END, 0, 0, 0)])

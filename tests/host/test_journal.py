@@ -406,6 +406,25 @@ def test_what_a_command_left_that_was_killed_at_its_very_end_goes_with_the_next_
         assert other.folder.exists()
 
 
+def test_a_folder_that_another_command_has_just_removed_is_no_trouble(monkeypatch):
+    with monkeypatch.context() as patch:
+        patch.setattr(Journal, "discard", Journal.close)
+        book = begun()
+        book.begin(4711, 0)
+        book.end("finished")
+    remove = journal.shutil.rmtree
+
+    def removed_twice(folder, **options):
+        remove(folder)
+        remove(folder, **options)
+
+    monkeypatch.setattr(journal.shutil, "rmtree", removed_twice)
+    with begun() as other:
+        assert not book.folder.exists()
+    other.discard()
+    assert not other.folder.exists()
+
+
 def line(said: str) -> bytes:
     return f"{said} #{journal.binascii.crc32(said.encode()):08x}\n".encode()
 
