@@ -140,7 +140,7 @@ def test_a_new_user_types_only_what_the_screen_says(tmp_path, monkeypatch, capsy
     assert "it is the usual rig now" in said
     said = me.types("rig check")
     assert "nobody has measured" in said
-    me.types("rig wiring")
+    me.types("rig wiring -o")
     assert (tmp_path / "wiring.svg").exists()
 
     # Its first day: wired wrong, looked at by somebody who answers with what there is to be seen.

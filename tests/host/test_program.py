@@ -45,7 +45,7 @@ def same(one: Program, other: Program) -> bool:
         np.array_equal(getattr(one.drawing, name), getattr(other.drawing, name))
         for name in ("points_mm", "starts", "pen")
     )
-    plain = ("start_steps", "groups", "sheet", "sheet_offset_mm", "rig_name", "rig_fingerprint", "warnings")
+    plain = ("start_steps", "groups", "sheet", "sheet_position", "rig_name", "rig_fingerprint", "warnings")
     rest = all(getattr(one, name) == getattr(other, name) for name in plain)
     return arrays and places and rest and one.drawing.pens == other.drawing.pens
 

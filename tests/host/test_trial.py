@@ -54,6 +54,28 @@ def test_every_sheet_fits_and_is_drawn_whole(name, sheet):
     assert len({entry.name for entry in trial.entries}) == len(trial.entries)
 
 
+@pytest.mark.parametrize("name", ["heights", "straightness"])
+def test_what_is_measured_on_a_turned_sheet_belongs_to_where_it_was_drawn(name):
+    # The maps of heights and rails lie in the machine, so the marks are drawn along its axes, however paper lies.
+    turned = RIG.changed({"sheet.offset_mm": [5.0, 5.0], "sheet.turn_deg": 1.5, "axis.y.travel_mm": 330.0})
+    straight = turned.changed({"sheet.turn_deg": 0.0})
+    trial = catalogue.design(name, turned, SHEET)
+    program = program_of(trial, turned, SHEET)
+    assert np.array_equal(program.drawing.points_mm, program_of(trial, straight, SHEET).drawing.points_mm)
+    program.check_rig(turned)
+    answers = {entry.name: entry.expected for entry in trial.entries}
+    of_turned, of_straight = (
+        catalogue.kind(name).fit(trial, rig, SHEET, answers, 0.1).changes for rig in (turned, straight)
+    )
+    assert of_turned == of_straight
+
+
+def test_a_trial_sheet_that_would_miss_turned_paper_is_refused():
+    turned = RIG.changed({"sheet.offset_mm": [5.0, 5.0], "sheet.turn_deg": 5.0, "axis.y.travel_mm": 330.0})
+    with pytest.raises(SheetError, match="turned by 5 degrees"):
+        program_of(catalogue.design("photo", turned, SHEET), turned, SHEET)
+
+
 @pytest.mark.parametrize("name", [name for name in catalogue.KINDS if name != "scale"])
 def test_a_sheet_that_is_too_small_is_refused(name):
     with pytest.raises(SheetError):

@@ -18,10 +18,13 @@ from linewright.board.session_values import DrawResult
 from linewright.cli.tables import drawings as report
 from linewright.drawing.strokes import Drawing, Pen
 from linewright.motion import plan
-from linewright.pictures import contact_sheet, overlay, preview, raster, speed_map, svg_writer
+from linewright.pictures import album, contact_sheet, overlay, preview, raster, speed_map, svg_writer
 from linewright.pictures.residual_map import residual_map
 from linewright.pictures.scene import BORDER_MM, Ink, Label, Patch, Scene, Table, inks_of
+from linewright.planning.placement import to_machine
+from linewright.program import file as program_file
 from linewright.rig.rig import Rig
+from linewright.sheet.position import SheetPosition
 from linewright.sheet.sizes import Sheet
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -130,11 +133,23 @@ def test_opacity_belongs_to_the_whole_ink():
 
 def test_preview_lies_on_the_sheet_in_machine_coordinates():
     drawing = Drawing.from_strokes([[(30.0, 40.0), (50.0, 40.0)]])
-    scene = preview.preview(drawing, Table(A6, (20.0, 30.0)), pen_width_mm=0.5)
+    scene = preview.preview(drawing, Table(A6, SheetPosition((20.0, 30.0))), pen_width_mm=0.5)
     shown = next(item for item in scene.items if isinstance(item, Ink) and item.name == "black")
     assert shown.points_mm[0] == pytest.approx([10.0 + BORDER_MM, 10.0 + BORDER_MM])
     paper = [item for item in scene.items if isinstance(item, Patch)][1]
     assert (paper.x_mm, paper.width_mm, paper.height_mm) == (BORDER_MM, 105, 148)
+
+
+def test_a_sheet_that_lies_turned_is_shown_straight(tmp_path):
+    # The pictures are of the sheet: a frame along its margins stays one, however it lies on the machine.
+    rig = Rig.default().changed({"sheet.offset_mm": [20.0, 10.0], "sheet.turn_deg": 3.0})
+    frame = Drawing.from_strokes([[(30.0, 40.0), (90.0, 40.0), (90.0, 120.0)]])
+    program = plan(to_machine(frame, A6, rig), rig, sheet=A6)
+    program_file.save(program, tmp_path / "kept.lw")
+    for one in (program, program_file.load(tmp_path / "kept.lw")):
+        for scene in (album.preview_scene(one, "frame"), album.left_scene(one, 0, "frame")):
+            shown = next(item for item in scene.items if isinstance(item, Ink) and item.name == "black")
+            assert shown.points_mm == pytest.approx(frame.points_mm + BORDER_MM, abs=1e-9)
 
 
 def test_each_pen_has_its_own_colour_and_width():

@@ -17,6 +17,7 @@ from linewright.cli.option_groups import (
     OrderOptions,
     PlaceOptions,
     SheetOptions,
+    SurroundOptions,
 )
 from linewright.cli.terminal import Terminal
 from linewright.errors import InputError
@@ -40,6 +41,7 @@ class DrawOptions:
     on: SheetOptions
     fit: options.Fit = True
     place: PlaceOptions
+    around: SurroundOptions
     order: OrderOptions
     ask_pens: options.AskPens = None
     only: options.Only = None
@@ -84,6 +86,7 @@ def draw(given: DrawOptions) -> None:
         option_groups.placement(given.on, given.place, fit=given.fit, pen_by=given.order.pen_by),
         option_groups.lines(given.how, wanted.method, given.budget),
         given.order.tidiness(),
+        given.around.surround(),
     )
     drift = DriftCheck.of(aimed.rig, given.check_drift, given.drift_limit_mm)
     for caution in cautions.before_moving(aimed.port):

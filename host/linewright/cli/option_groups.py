@@ -14,6 +14,7 @@ from linewright.cli import options
 
 if TYPE_CHECKING:
     from linewright.planning.pipeline import Lines, Placement
+    from linewright.planning.surround import Surround
     from linewright.tasks.subject import NamedSource
     from linewright.tidy import Tidiness
 
@@ -89,6 +90,21 @@ class PlaceOptions:
     at: options.At = None
     size_mm: options.Size = None
     mirror: options.Mirror = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class SurroundOptions:
+    """What is drawn around it."""
+
+    frame: options.Frame = False
+    caption: options.Caption = ""
+    signature: options.Signature = ""
+
+    def surround(self) -> Surround:
+        """As one value."""
+        from linewright.planning.surround import Surround
+
+        return Surround(self.frame, self.caption.strip(), self.signature.strip())
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -239,6 +239,20 @@ Mirror = Annotated[bool, typer.Option("--mirror", help="Swap its left and right.
 PenByOption = Annotated[
     PenBy, typer.Option("--pen-by", metavar="colour|layer", help="One pen for each colour, or for each layer.")
 ]
+Frame = Annotated[bool, typer.Option("--frame", help="Draw a frame along the margins; the picture lies within it.")]
+Caption = Annotated[
+    str,
+    typer.Option("--caption", metavar="WORDS", help="Write this below the picture.", show_default=False),
+]
+Signature = Annotated[
+    str,
+    typer.Option(
+        "--signature",
+        metavar="WORDS|FILE.svg",
+        help="Sign at the lower right, in running letters or by the lines of an SVG file.",
+        show_default=False,
+    ),
+]
 RedrawMm = Annotated[
     float,
     typer.Option(

@@ -17,6 +17,7 @@ from linewright.cli.option_groups import (
     OrderOptions,
     PlaceOptions,
     SheetOptions,
+    SurroundOptions,
 )
 
 
@@ -32,6 +33,7 @@ class PlanOptions:
     on: SheetOptions = field(default_factory=SheetOptions)
     fit: options.Fit = True
     place: PlaceOptions = field(default_factory=PlaceOptions)
+    around: SurroundOptions = field(default_factory=SurroundOptions)
     order: OrderOptions = field(default_factory=OrderOptions)
     keep_as: Annotated[
         Path | None,
@@ -133,6 +135,7 @@ def carry_out(given: PlanOptions) -> None:
         option_groups.placement(given.on, given.place, fit=given.fit, pen_by=given.order.pen_by),
         option_groups.lines(given.how, wanted.method, given.budget),
         given.order.tidiness(),
+        given.around.surround(),
     )
     if given.many:
         tasks = [replace(task, source=source) for source in given.sources or ()]

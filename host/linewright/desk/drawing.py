@@ -273,7 +273,7 @@ class DrawingDesk:
         if at is not None:
             import numpy as np
 
-            place = geometry.on_sheet(np.array([at]), self._machine.target.rig)[0].tolist()
+            place = self._machine.target.rig.sheet.position.on_sheet(np.array([at]))[0].tolist()
         self._screen.put(
             "progress",
             {

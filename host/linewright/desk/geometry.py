@@ -63,16 +63,8 @@ def _words(numbers: NDArray[Any]) -> bytes:
 
 def of_program(program: Program, rig: Rig) -> bytes:
     """The strokes of a program on its sheet, in drawing order, with times and speeds."""
-    points = on_sheet(program.drawing.points_mm, rig)
+    points = rig.sheet.position.on_sheet(program.drawing.points_mm)
     return packed(program.drawing, points_mm=points, times=at_vertices(program))
-
-
-def on_sheet(points_mm: NDArray[np.float64], rig: Rig) -> NDArray[np.float64]:
-    """(n, 2) machine positions in sheet coordinates: undoes `linewright.planning.placement.to_machine`."""
-    turn = np.radians(rig.sheet.turn_deg)
-    c, s = np.cos(turn), np.sin(turn)
-    shifted = points_mm - np.array(rig.sheet.offset_mm)
-    return np.asarray(shifted @ np.array([[c, -s], [s, c]])) if rig.sheet.turn_deg else np.asarray(shifted)
 
 
 def at_vertices(program: Program) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

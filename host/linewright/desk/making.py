@@ -208,7 +208,7 @@ class PreviewWish:
 
         laid, job = laying_out.tried(_arranged(self), self.item, self.method, self.rig, PlanMaker(bench.progress))
         x0, y0, x1, y1 = laid.laid[0].boxes_mm[0]
-        points = geometry.on_sheet(job.program.drawing.points_mm, self.rig) - np.array([x0, y0])
+        points = self.rig.sheet.position.on_sheet(job.program.drawing.points_mm) - np.array([x0, y0])
         found = figures(job)
         return geometry.packed(job.program.drawing, points_mm=points), {
             "width_mm": x1 - x0,

@@ -326,7 +326,7 @@ def _assemble(
         drawing=drawing,
         groups=_pen_groups(drawing, before_park, ramps, pen_record, ramp_record, len(order)),
         sheet=sheet,
-        sheet_offset_mm=rig.sheet.offset_mm,
+        sheet_position=rig.sheet.position,
         rig_name=rig.name,
         rig_fingerprint=rig.fingerprint(),
         shape=rig.shape,

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from linewright.program.program import Program
+    from linewright.sheet.position import SheetPosition
     from linewright.sheet.sizes import Sheet
     from linewright.simulation.replay import TraceReport
 
@@ -79,7 +80,7 @@ def preview_scene(program: Program, name: str) -> Scene:
     start = program.trajectory.points_mm[0]
     return preview.preview(
         program.drawing,
-        Table(program.sheet, program.sheet_offset_mm),
+        Table(program.sheet, program.sheet_position),
         pen_width_mm=program.pen_width_mm,
         start_mm=(float(start[0]), float(start[1])),
         caption=caption(program, name),
@@ -100,7 +101,7 @@ def pen_scenes(program: Program, name: str) -> list[tuple[str, Scene]]:
         )
         scene = preview.preview(
             part,
-            Table(program.sheet, program.sheet_offset_mm),
+            Table(program.sheet, program.sheet_position),
             pen_width_mm=program.pen_width_mm,
             start_mm=(float(start[0]), float(start[1])),
             caption=line,
@@ -117,7 +118,7 @@ def left_scene(program: Program, stroke: int, name: str) -> Scene:
     numbers = np.arange(len(program.drawing))
     done, left = program.drawing.select(numbers[:stroke]), program.drawing.select(numbers[stroke:])
     grey = replace(done, pens=tuple(replace(pen, colour=DONE_COLOUR) for pen in done.pens))
-    table = Table(program.sheet, program.sheet_offset_mm)
+    table = Table(program.sheet, program.sheet_position)
     counts = f"{wording.count(len(left), 'stroke')} left, {wording.count(len(done), 'stroke')} drawn"
     scene = preview.preview(
         left,
@@ -136,18 +137,16 @@ def speed_scene(program: Program, name: str) -> Scene:
     """Where the pen is fast and where slow."""
     path = program.trajectory
     track = speed_map.Track(path.points_mm, path.speed_mm_s[:, 0], path.speed_mm_s[:, 1], path.stroke >= 0)
-    table = Table(program.sheet, program.sheet_offset_mm, speed_map.LEGEND_MM)
+    table = Table(program.sheet, program.sheet_position, speed_map.LEGEND_MM)
     return speed_map.speed_map(track, table, pen_width_mm=program.pen_width_mm, title=f"{name}: speed")
 
 
-def tape_scene(
-    drawn: Drawing, sheet: Sheet, sheet_offset_mm: tuple[float, float], pen_width_mm: float, name: str
-) -> Scene:
+def tape_scene(drawn: Drawing, sheet: Sheet, lies: SheetPosition, pen_width_mm: float, name: str) -> Scene:
     """What is on the paper when nobody knows what it was to be: the strokes of a tape, machine mm."""
     points, starts = overlay.thinned(drawn.points_mm, drawn.starts, overlay.THIN_MM)
     return preview.preview(
         Drawing(points, starts, drawn.pen, drawn.pens),
-        Table(sheet, sheet_offset_mm),
+        Table(sheet, lies),
         pen_width_mm=pen_width_mm,
         caption=f"{name}  \u00b7  as drawn",
         title=name,
@@ -164,7 +163,7 @@ def drawn_scene(program: Program, drawn: Drawing, name: str) -> Scene:
     points, starts = overlay.thinned(coloured.points_mm, coloured.starts, overlay.THIN_MM)
     return preview.preview(
         Drawing(points, starts, coloured.pen, coloured.pens),
-        Table(program.sheet, program.sheet_offset_mm),
+        Table(program.sheet, program.sheet_position),
         pen_width_mm=program.pen_width_mm,
         caption=f"{name}  \u00b7  as drawn",
         title=f"{name}: drawn",
@@ -179,7 +178,7 @@ def overlay_scene(
     return overlay.overlay(
         program.drawing,
         drawn,
-        Table(program.sheet, program.sheet_offset_mm, overlay.FOOTER_MM),
+        Table(program.sheet, program.sheet_position, overlay.FOOTER_MM),
         pen_width_mm=program.pen_width_mm,
         worst_place=worst,
         notes=notes,

@@ -94,7 +94,7 @@ def overlay(
 
     Parameters
     ----------
-    planned, drawn : the same coordinates, as ``table.offset_mm`` says.
+    planned, drawn : the same coordinates, as ``table.lies`` says.
     table : its ``footer_mm`` should be `FOOTER_MM`.
     worst_place : where to look closer; found from the strokes when not given.
     notes : lines beside the lens.

@@ -43,7 +43,7 @@ def preview(
 
     Parameters
     ----------
-    drawing : strokes in drawing order, coordinates as ``table.offset_mm`` says.
+    drawing : strokes in drawing order, coordinates as ``table.lies`` says.
     pen_width_mm : for pens that do not say their own.
     start_mm : where the pen comes from, same coordinates as the drawing.
     caption : one line below the sheet.

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final, Literal
 
 import numpy as np
 
 from linewright.drawing.strokes import Drawing, Indices, Points
+from linewright.sheet.position import SheetPosition
 from linewright.sheet.sizes import Sheet
 
 BORDER_MM: Final = 6.0
@@ -87,13 +88,13 @@ class Table:
     Parameters
     ----------
     sheet : the sheet.
-    offset_mm : where its top left corner is in the coordinates of the drawing: (0, 0) for sheet coordinates, the rig's
-        ``sheet.offset_mm`` for machine coordinates.
+    lies : how it lies in the coordinates of the drawing: the usual value for sheet coordinates, the rig's
+        ``sheet.position`` for machine coordinates.
     footer_mm : room below the sheet for a legend.
     """
 
     sheet: Sheet
-    offset_mm: tuple[float, float] = (0.0, 0.0)
+    lies: SheetPosition = field(default_factory=SheetPosition)
     footer_mm: float = 7.0
 
     @property
@@ -113,7 +114,7 @@ class Table:
 
     def on_canvas(self, points_mm: Points) -> Points:
         """(n, 2) drawing coordinates to canvas coordinates, mm."""
-        return np.asarray(points_mm - np.array(self.offset_mm) + BORDER_MM)
+        return np.asarray(self.lies.on_sheet(points_mm) + BORDER_MM)
 
     def ground(self) -> tuple[Patch, ...]:
         """The table, the sheet's outline and, faintly, its margins."""

@@ -7,6 +7,7 @@ from typing import Final
 
 from linewright.pictures.contact_sheet import contact_sheet
 from linewright.pictures.scene import BORDER_MM, Ink, Label, Patch, Scene, Table, inks_of
+from linewright.sheet.position import SheetPosition
 from linewright.sheet.sizes import Sheet
 from linewright.sources.picture import Wish
 from linewright.sources.words.art import Art
@@ -28,7 +29,8 @@ def word_sheet(
     for i, (name, art) in enumerate(listed):
         report(name, i / len(listed))
         drawing, width_mm, height_mm = placed(art, wish)
-        table = Table(CARD, (-(CARD.width_mm - width_mm) / 2, -(CARD.height_mm - height_mm) / 2), 2 * LETTERS_MM)
+        middle = SheetPosition((-(CARD.width_mm - width_mm) / 2, -(CARD.height_mm - height_mm) / 2))
+        table = Table(CARD, middle, 2 * LETTERS_MM)
         label = Label(name, BORDER_MM, table.footer_top_mm + 0.4 * LETTERS_MM, LETTERS_MM)
         items: tuple[Ink | Patch | Label, ...] = (
             *table.ground(),

@@ -23,6 +23,7 @@ from linewright.sources import Picture, Wish
 from linewright.sources.picture import Report
 
 if TYPE_CHECKING:
+    from linewright.planning.surround import Surround
     from linewright.rig.rig import Rig
 
 
@@ -99,12 +100,14 @@ def compose(
     lines: Lines,
     report: Report | None = None,
     *,
+    surround: Surround | None = None,
     remembering: Callable[[Read], Read] = lambda read: read,
 ) -> tuple[Composed, Sheet]:
     """The strokes of an arrangement on its sheet, and the sheet.
 
     Parameters
     ----------
+    surround : takes its part of the room; None: nothing does.
     remembering : makes of what reads an item something that need not read the same again.
 
     Raises
@@ -117,6 +120,7 @@ def compose(
     if wanted.poster is None:
         sheet = sheet_on(rig, wanted.sheet, landscape=found.landscape, margin_mm=wanted.margin_mm)
         room = room_on(sheet, rig)
+        room = room if surround is None else surround.picture_room(room)
     else:
         # The whole has no machine below it. Without a size it is as large as what lies on it.
         largest = f"{SIDE_HIGH_MM:g}x{SIDE_HIGH_MM:g}mm"

@@ -24,7 +24,7 @@ from linewright.program import file as program_file
 from linewright.rig.doubts import doubts
 from linewright.rig.sheet_place import largest_named, lies_within, room_on, sheet_on
 from linewright.sheet.sizes import Sheet
-from linewright.sources import Picture
+from linewright.sources import Picture, Wish
 from linewright.tidy import Tidying, Watcher, tidy
 
 if TYPE_CHECKING:
@@ -87,7 +87,7 @@ def prepare(task: PlanTask, watcher: Watcher | None = None) -> Job:
         return prepare_arrangement(found, task, watcher)
     if task.lines.budget is not None:
         return _within_budget(task, task.lines.budget, watcher)
-    picture = read_picture(task.source, task.lines, wish_for(task.rig, _sheet(task), task.placement, watcher.report))
+    picture = read_picture(task.source, task.lines, _wish(task, watcher))
     return planned(picture, task, watcher)
 
 
@@ -95,6 +95,11 @@ def _sheet(task: PlanTask) -> Sheet:
     """What it is drawn on."""
     where = task.placement
     return sheet_on(task.rig, where.sheet, landscape=where.landscape, margin_mm=where.margin_mm)
+
+
+def _wish(task: PlanTask, watcher: Watcher) -> Wish:
+    """What a picture is asked for that fills its sheet."""
+    return wish_for(task.rig, _sheet(task), task.placement, watcher.report, task.surround)
 
 
 def _within_budget(task: PlanTask, budget: Budget, watcher: Watcher) -> Job:
@@ -113,7 +118,7 @@ def _within_budget(task: PlanTask, budget: Budget, watcher: Watcher) -> Job:
         )
     needs_extra()
     taken = photograph.load(source)
-    wish = wish_for(task.rig, _sheet(task), task.placement, watcher.report)
+    wish = _wish(task, watcher)
     wish = replace(wish, tolerance_mm=lines.tolerance_mm, pens=lines.pens)
     why: tuple[str, ...] = ()
     if isinstance(way, Automatic):
@@ -131,6 +136,11 @@ def _within_budget(task: PlanTask, budget: Budget, watcher: Watcher) -> Job:
 
 def prepare_poster(found: Arranged, task: PlanTask, watcher: Watcher | None = None) -> Iterator[tuple[Piece, Job]]:
     """Plan the sheets of a poster one by one; otherwise as `prepare`."""
+    if not task.surround.is_nothing:
+        raise InputError(
+            "a poster gets no frame, caption or signature: it is cut and joined",
+            hint="draw them into the picture, or leave --frame, --caption and --signature out",
+        )
     watcher = watcher or Watcher()
     poster = found.arrangement.poster or Poster()
     whole, size = compose(found, task.rig, task.lines, watcher.report)
@@ -152,9 +162,10 @@ def prepare_arrangement(found: Arranged, task: PlanTask, watcher: Watcher | None
 
 
 def _composed(found: Arranged, task: PlanTask, watcher: Watcher, remembering: Callable[[Read], Read]) -> Job:
-    whole, sheet = compose(found, task.rig, task.lines, watcher.report, remembering=remembering)
-    reached = to_machine(whole.drawing, sheet, task.rig)
-    return on_machine(reached, whole.warnings, sheet, task, watcher)
+    whole, sheet = compose(found, task.rig, task.lines, watcher.report, surround=task.surround, remembering=remembering)
+    around, notes = task.surround.around(whole.drawing, room_on(sheet, task.rig), task.rig.pen.width_mm)
+    reached = to_machine(around, sheet, task.rig)
+    return on_machine(reached, (*whole.warnings, *notes), sheet, task, watcher)
 
 
 def planned(picture: Picture, task: PlanTask, watcher: Watcher | None = None) -> Job:
@@ -164,17 +175,20 @@ def planned(picture: Picture, task: PlanTask, watcher: Watcher | None = None) ->
     if placement.is_free and (found := arranged("", placement, Lines())) is not None:
         return _composed(found, task, watcher, lambda _: lambda _item, _wish: picture)
     sheet = _sheet(task)
+    room = room_on(sheet, rig)
     placed = place(
         picture.drawing,
         (picture.width_mm, picture.height_mm),
         sheet,
-        room_mm=room_on(sheet, rig),
+        room_mm=task.surround.picture_room(room),
         fit=placement.fit,
         turn_deg=placement.quarters,
     )
-    reached = to_machine(placed, sheet, rig)
+    around, notes = task.surround.around(placed, room, rig.pen.width_mm)
+    reached = to_machine(around, sheet, rig)
     cut = placed.cut + reached.cut
-    warnings = (*picture.warnings, *_reach_words(sheet, rig, placement), *_cut_words(cut, sheet, rig, placement))
+    warnings = (*picture.warnings, *notes)
+    warnings += (*_reach_words(sheet, rig, placement), *_cut_words(cut, sheet, rig, placement))
     return on_machine(reached, warnings, sheet, task, watcher)
 
 

@@ -219,11 +219,7 @@ def to_machine(drawing: Drawing, sheet: Sheet, rig: Rig) -> PlacedDrawing:
     if rig.sheet.turn_deg:
         # Within the margins first: what is cut at them is cut along the edges of the sheet as it lies.
         inside = clip(drawing, sheet.box_mm)
-        turn = np.radians(rig.sheet.turn_deg)
-        c, s = np.cos(turn), np.sin(turn)
-        turned = replace(
-            inside, points_mm=inside.points_mm @ np.array([[c, s], [-s, c]]) + np.array(rig.sheet.offset_mm)
-        )
+        turned = replace(inside, points_mm=rig.sheet.position.on_machine(inside.points_mm))
         reached = clip(turned, rig.shape.box_mm)
         return replace(reached, cut=inside.cut + reached.cut)
     moved = replace(drawing, points_mm=drawing.points_mm + np.array(rig.sheet.offset_mm))

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final, Literal
 
 from linewright.planning.budget import Budget
+from linewright.planning.surround import Surround
 from linewright.sources.picture import USUAL_WORDS, TextStyle
 from linewright.tidy import Tidiness
 
@@ -89,6 +90,7 @@ class PlanTask:
     source : as the user typed it: for most methods a file.
     placement, lines : where it goes, and how strokes are made of it.
     tidiness : how much to do for fewer lifts and less travel.
+    surround : what is drawn around the picture.
     """
 
     source: str
@@ -96,3 +98,4 @@ class PlanTask:
     placement: Placement = field(default_factory=Placement)
     lines: Lines = field(default_factory=Lines)
     tidiness: Tidiness = field(default_factory=Tidiness)
+    surround: Surround = field(default_factory=Surround)

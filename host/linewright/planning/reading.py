@@ -15,6 +15,7 @@ from linewright.sources.picture import Report
 if TYPE_CHECKING:
     from linewright.drawing.strokes import Pen
     from linewright.planning.plan_task import Lines, Placement
+    from linewright.planning.surround import Surround
     from linewright.rig.rig import Rig
     from linewright.sheet.sizes import Sheet
 
@@ -84,8 +85,11 @@ def _made(method: str, source: str, wish: Wish) -> Picture:
     return replace(picture, warnings=(*picture.warnings, note))
 
 
-def wish_for(rig: Rig, sheet: Sheet, placement: Placement, report: Report | None = None) -> Wish:
+def wish_for(
+    rig: Rig, sheet: Sheet, placement: Placement, report: Report | None = None, surround: Surround | None = None
+) -> Wish:
     """The room that a picture gets on its sheet, as far as the rig reaches, and the rig's pen."""
-    x0, y0, x1, y1 = room_on(sheet, rig)
+    room = room_on(sheet, rig)
+    x0, y0, x1, y1 = room if surround is None else surround.picture_room(room)
     wish = Wish((x1 - x0, y1 - y0), placement.quarters, rig.pen.width_mm, pen_by=placement.pen_by, fit=placement.fit)
     return wish if report is None else replace(wish, report=report)

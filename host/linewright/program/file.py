@@ -32,6 +32,7 @@ from linewright.files import replacing
 from linewright.machine.shape import MachineShape
 from linewright.program.duration import ramp_ticks
 from linewright.program.program import PenGroup, Program
+from linewright.sheet.position import SheetPosition
 from linewright.sheet.sizes import Sheet
 
 FORMAT: Final = "linewright program"
@@ -134,7 +135,8 @@ def _write(program: Program, stream: BinaryIO) -> None:
             "pens": [[pen.name, pen.colour, pen.width_mm, pen.up_us, pen.down_us] for pen in program.drawing.pens],
             "groups": [[g.pen, *g.strokes, *g.records] for g in program.groups],
             "sheet": [program.sheet.width_mm, program.sheet.height_mm, program.sheet.margin_mm, program.sheet.name],
-            "sheet_offset_mm": program.sheet_offset_mm,
+            "sheet_offset_mm": program.sheet_position.offset_mm,
+            "sheet_turn_deg": program.sheet_position.turn_deg,
             "rig_name": program.rig_name,
             "rig_fingerprint": program.rig_fingerprint,
             "errors": asdict(program.shape),
@@ -257,7 +259,8 @@ class _Reader:
         _require(all(_COLOUR.fullmatch(pen.colour) for pen in pens), "a pen's colour is not #rrggbb")
         width, height, margin, name = about["sheet"]
         offset_x, offset_y = (float(v) for v in about["sheet_offset_mm"])
-        _require(math.isfinite(offset_x) and math.isfinite(offset_y), "the sheet lies nowhere")
+        turn_deg = float(about.get("sheet_turn_deg", 0.0))  # files of earlier versions do not say it
+        _require(all(map(math.isfinite, (offset_x, offset_y, turn_deg))), "the sheet lies nowhere")
         start_a, start_b = (int(v) for v in about["start_steps"])
         _require(max(abs(start_a), abs(start_b)) <= I32_HIGH, "it starts beyond the board's 32 bits")
         matrix = np.array(about["steps_matrix"], dtype=np.float64)
@@ -273,7 +276,7 @@ class _Reader:
                 for pen, s, s_end, r, r_end in about["groups"]
             ),
             sheet=Sheet(float(width), float(height), float(margin), str(name)),
-            sheet_offset_mm=(offset_x, offset_y),
+            sheet_position=SheetPosition((offset_x, offset_y), turn_deg),
             rig_name=str(about["rig_name"]),
             rig_fingerprint=str(about["rig_fingerprint"]),
             shape=_shape(about["errors"]),

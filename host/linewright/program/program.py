@@ -19,6 +19,7 @@ from linewright.errors import ProgramError
 from linewright.machine.shape import MachineShape
 from linewright.program.packing import Packed, pack
 from linewright.rig.rig import Rig
+from linewright.sheet.position import SheetPosition
 from linewright.sheet.sizes import Sheet
 
 __all__ = ["END", "PEN", "RAMP", "REST", "PenGroup", "Program", "Trajectory"]
@@ -82,7 +83,7 @@ class Program:
     steps_matrix : (2, 2) float64, steps/mm, the rig's kinematics matrix.
     drawing : the strokes as planned, machine mm, in the order in which they are drawn.
     groups : one per pen, in order.
-    sheet, sheet_offset_mm : the sheet, and the machine position of its top left corner.
+    sheet, sheet_position : the sheet, and how it lies on the machine.
     rig_name, rig_fingerprint : the rig it was planned for.
     shape : the measured errors of that rig, which the motor positions allow for.
     pen_width_mm : the rig's line width, for previews.
@@ -103,7 +104,7 @@ class Program:
     drawing: Drawing
     groups: tuple[PenGroup, ...]
     sheet: Sheet
-    sheet_offset_mm: tuple[float, float]
+    sheet_position: SheetPosition
     rig_name: str
     rig_fingerprint: str
     pen_width_mm: float

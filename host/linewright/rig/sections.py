@@ -10,6 +10,7 @@ from linewire.records import SERVO_HIGH_US, SERVO_LOW_US
 from linewright import units
 from linewright.rig.electrics import DriverCurrent, Load, Windings
 from linewright.rig.section import Section, number
+from linewright.sheet.position import SheetPosition
 
 STEP_RATE_HIGH_HZ: Final = 131_071
 """Path speed travels as 17 bits of whole steps/s; no motor is faster than the path."""
@@ -125,6 +126,11 @@ class SheetPlace(Section):
     turn_deg: float = number(-5, 5, "degrees", "lay it straighter", 0.0)
     size: Name = Field(default="A4", description="A0..A6, letter, legal, or a free size such as 210x297mm")
     margin_mm: float = number(0, 500, "mm", "kept clear all round", 10.0)
+
+    @property
+    def position(self) -> SheetPosition:
+        """Where it lies and how it is turned, as one value."""
+        return SheetPosition(self.offset_mm, self.turn_deg)
 
 
 class Park(Section):

@@ -120,7 +120,7 @@ def _entry(task: DrawTask, began: str, ended: str) -> LogEntry:
     settings = {
         "sheet_mm": [program.sheet.width_mm, program.sheet.height_mm],
         "margin_mm": program.sheet.margin_mm,
-        "sheet_offset_mm": list(program.sheet_offset_mm),
+        "sheet_offset_mm": list(program.sheet_position.offset_mm),
         "pens": [program.drawing.pens[group.pen].name for group in program.groups],
         "ask_pens": task.asks_for_pens,
         "check_drift": sorted(task.drift.moments) if task.drift is not None else [],

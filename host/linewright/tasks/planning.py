@@ -15,6 +15,7 @@ from linewright.files import read_bounded, replacing
 from linewright.planning import batch, pipeline
 from linewright.planning.plan_task import Lines, Placement
 from linewright.planning.plan_task import PlanTask as PlanTask
+from linewright.planning.surround import Surround
 from linewright.program import file as program_file
 from linewright.tidy import Tidiness, Watcher
 
@@ -71,7 +72,8 @@ def plan(task: PlanTask, front: Front) -> Job:
     if not pipeline.is_job(Path(task.source)):
         front.progress("making lines", 0.0)
         return pipeline.prepare(task, watched_by(front))
-    if (task.placement, task.lines, task.tidiness) != (Placement(), Lines(), Tidiness()):
+    said = (task.placement, task.lines, task.tidiness, task.surround)
+    if said != (Placement(), Lines(), Tidiness(), Surround()):
         raise InputError(
             f"{task.source} has its place on the sheet and its lines and pens already",
             hint="plan the picture again to draw it differently",

@@ -35,5 +35,5 @@ def read_tape(file: Path, target: Target, sheet: str | None, folder: Path) -> tu
     trace = read_trace(file, keep_drawn=True)
     if trace.drawn is None or not len(trace.drawn):
         return trace, []
-    scene = album.tape_scene(trace.drawn, lies, rig.sheet.offset_mm, rig.pen.width_mm, file.name)
+    scene = album.tape_scene(trace.drawn, lies, rig.sheet.position, rig.pen.width_mm, file.name)
     return trace, album.write(scene, folder, f"{file.stem}-tape")

@@ -109,6 +109,8 @@ def machine_mm(sheet_mm: tuple[float, float], rig: Rig) -> np.ndarray[tuple[int,
 def program_of(trial: Trial, rig: Rig, sheet: Sheet) -> Program:
     """Plan a trial sheet. Nothing of it is cut: half a trial sheet would be measured wrongly.
 
+    It is drawn along the axes of the machine, which it measures, also where the sheet lies turned.
+
     Raises
     ------
     SheetError
@@ -117,17 +119,41 @@ def program_of(trial: Trial, rig: Rig, sheet: Sheet) -> Program:
         If the limits allow no motion.
     """
     base = rig.changed(trial.raised) if trial.raised else rig
+    straight = base.changed({"sheet.turn_deg": 0.0}) if base.sheet.turn_deg else base
     programs = []
     for part in trial.parts:
-        placed = to_machine(part.drawing, sheet, base)
+        placed = to_machine(part.drawing, sheet, straight)
+        _refuse_ink_beside(placed, sheet, rig)
         if placed.cut:
             raise SheetError(
                 f"the trial sheet '{trial.name}' does not fit: a part of it lies beyond the margins of the "
                 f"{sheet.name} sheet or the machine's reach",
                 hint="take a smaller sheet with --sheet, or correct sheet.offset_mm and axis.?.travel_mm",
             )
-        programs.append(plan(placed, base.changed(part.changes) if part.changes else base, sheet=sheet))
-    return replace(joined(programs), rig_fingerprint=base.fingerprint(), rig_name=base.name)
+        programs.append(plan(placed, straight.changed(part.changes) if part.changes else straight, sheet=sheet))
+    return replace(
+        joined(programs),
+        rig_fingerprint=base.fingerprint(),
+        rig_name=base.name,
+        sheet_position=base.sheet.position,
+    )
+
+
+def _refuse_ink_beside(placed: Drawing, sheet: Sheet, rig: Rig) -> None:
+    """Stop where a turned sheet has no paper under what is drawn along the machine's axes.
+
+    Raises
+    ------
+    SheetError
+        With the turn.
+    """
+    points = rig.sheet.position.on_sheet(placed.points_mm)
+    if len(points) and ((points < 0.0) | (points > (sheet.width_mm, sheet.height_mm))).any():
+        raise SheetError(
+            f"the sheet lies turned by {rig.sheet.turn_deg:g} degrees, and a trial sheet is drawn along the axes of "
+            "the machine: a part of it would miss the paper",
+            hint="lay the sheet straighter, then `linewright sheet find`",
+        )
 
 
 def joined(programs: list[Program]) -> Program:
