@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import replace
+from functools import partial
 from typing import Final
 
 from linewright.sources.words.art import Anchor, Art, Shape, scale, shift, turn
@@ -16,7 +17,7 @@ from linewright.sources.words.figure import Figure, Props, posed
 from linewright.sources.words.figure import places as figure_places
 from linewright.sources.words.groups import PERSON, grounded
 from linewright.sources.words.holding import BRUSHED, Holding
-from linewright.sources.words.modifiers import modified
+from linewright.sources.words.modifiers import PATTERNS, modified
 from linewright.sources.words.plans import Bird, FourLegs
 from linewright.sources.words.poses import POSES, Pose
 from linewright.sources.words.reading import Act, Phrase, Relation
@@ -54,6 +55,9 @@ _BY_NATURE: Final = frozenset(
         "hunt",
     ]
 )
+_STILL: Final = frozenset({"hang", "swing", "lie", "fall", "stand", "float", "sail", "fly", "wait", "rest", "run", "walk"})
+"""What lifeless things do without arms and legs."""
+
 _STANDING: Final = frozenset({"stand", "hold", "carry", "read", "present", "eat", "look", "think", "aim", "blow", "wave",
                               "juggle", "up", "fish", "paint", "flute", "violin", "guitar", "fold", "drum", "conduct"})  # fmt: skip
 
@@ -75,9 +79,15 @@ class Troupe(Holding):
         """The art of a thing in units of paper, with what it wears and holds by nature."""
         if thing.art is None and thing.figure is not None:
             return self.figure_art(thing, Phrase(thing.name), None)
+        if thing.on_body:
+            return self.shown(thing.name)
         art = thing.natural()
         k = thing.size * PERSON / (max(art.width, art.height) if thing.by == "span" else art.height)
         return grounded(art.moved(scale(k)), keep_below=thing.theme == "vehicles")
+
+    def shown(self, name: str) -> Art:
+        """A thing as a picture sheet shows it."""
+        raise NotImplementedError
 
     def main_act(self, phrase: Phrase) -> Act | None:
         """What decides on the pose: the first that has one and more to say than how somebody sits."""
@@ -103,6 +113,8 @@ class Troupe(Holding):
                 if self.things[relation.object.name].can & {"looked"}:
                     verb = "look through"
                 found.append(Act(verb, relation.object))
+            if relation.kind == "under" and self.overhead(phrase, relation.object):
+                found.append(Act("hold", relation.object))
             if relation.kind == "on" and relation.place != "shared" and self.ridden(phrase, relation.object):
                 found.append(Act("ride", relation.object))
         return found
@@ -115,6 +127,15 @@ class Troupe(Holding):
         if "acts" in thing.can or thing.theme in ("buildings", "furniture", "vehicles", "sky and weather"):
             return False
         return thing.size <= 1.25 and phrase.name not in ("tree", "fir tree", "palm tree")
+
+    def too_large(self, act: Act) -> bool:
+        """Whether what is eaten or drunk from is too large for a hand: it stands before who does it."""
+        thing = self.things[act.object.name] if act.object is not None and act.object.name else None
+        return VERBS[act.verb].role == "mouth" and thing is not None and ("acts" in thing.can or thing.size > 0.7)
+
+    def overhead(self, phrase: Phrase, over: Phrase) -> bool:
+        """Whether who is under it holds it above the head: people and umbrellas."""
+        return self.things[over.name].name in ("umbrella", "parasol") and self.things[phrase.name].art is None
 
     def ridden(self, phrase: Phrase, under: Phrase) -> bool:
         """Whether who is on it sits astride."""
@@ -158,11 +179,13 @@ class Troupe(Holding):
     def _wants_hands(self, act: Act, thing: Thing) -> bool:
         """Whether an act takes hands, where a thing is not one that does it by nature."""
         verb = VERBS[act.verb]
-        if self.in_beak(act, thing):
+        if self.in_beak(act, thing) or self.too_large(act):
             return False
         if not verb.pose:
             return False
         if "acts" not in thing.can:
+            if act.verb in _STILL:
+                return False
             return verb.role not in ("none", "over", "on") and not thing.can & {"wheels", "floats", "flies"}
         if act.verb in _BY_NATURE and (act.object is None or verb.role in ("target", "over", "fly", "climb", "on")):
             return False
@@ -205,17 +228,18 @@ class Troupe(Holding):
         figure = self._body(thing)
         stated = [*phrase.worn, *(a.object for a in phrase.acts if a.verb == "wear" and a.object is not None)]
         taken = {self.things[w.name].worn for w in stated}
-        worn = [*(Phrase(n, n) for n in thing.wears if self.things[n].worn not in taken), *stated]
+        worn = [*(Phrase(n, n) for n in thing.wears if self.things[n].worn not in taken and n not in phrase.bare), *stated]
         props = Props()
         for one in worn:
             piece = self.things[one.name]
             script = piece.art if isinstance(piece.art, str) else ""
             if piece.worn == "body":
                 figure = _clothed(figure, script)
+                props = replace(props, dress=partial(_coloured, one))
             elif piece.worn == "feet":
-                props = replace(props, foot=script.removeprefix("&"))
+                props = replace(props, foot=script.removeprefix("&"), shoe=partial(_coloured, one))
             elif piece.worn == "hands":
-                props = replace(props, hand=script)
+                props = replace(props, hand=script, glove=partial(_coloured, one))
         verb = VERBS[act.verb] if act else Verb()
         pose = self._pose(thing, phrase, act, verb)
         high = _figure_height(figure, pose)
@@ -239,11 +263,11 @@ class Troupe(Holding):
             pose = self._reaching(figure, pose, act, verb, k)
             pose, seated_on = self._give(figure, pose, props, act, verb, k)
         elif not any(VERBS[a.verb].pose for a in self.acts(phrase)):
-            self._own_things(figure, pose, props, thing, k)
+            self._own_things(figure, pose, props, _bared(thing, phrase), k)
         if act is not None and verb.tool:
             self._tool(figure, pose, props, verb, k)
         elif act is not None and verb.role in ("target", "touch") and pose.hands[1][0] > 0:
-            self._own_things(figure, pose, props, thing, k)
+            self._own_things(figure, pose, props, _bared(thing, phrase), k)
         for extra in self.acts(phrase):
             if extra.object is not None and act is not None and self._also_held(act, extra):
                 self._held(props, extra.object, figure_places(figure, pose)["hand"], k)
@@ -360,8 +384,8 @@ class Troupe(Holding):
             elif two:
                 self._in_arms(props, wanted, at, k)
             else:
-                self._held(props, wanted, at["hand"], k, top=at.get("top"))
-        elif role == "mouth":
+                self._held(props, wanted, at["hand"], k, top=at.get("top"), face=at.get("mouth"))
+        elif role == "mouth" and not self.too_large(act):
             art = self._small(wanted, k)
             share = min(1.0, 34.0 / max(art.width, art.height, 1.0))
             grip = art.moved(scale(share)).place("grip")
@@ -496,6 +520,19 @@ class Troupe(Holding):
         if phrase.pen:
             art = art.mapped(lambda s: replace(s, pen=s.pen or phrase.pen))
         return Art(art.moved(scale(at.size / 20.0), turn(at.turn), shift(at.x, at.y)).shapes)
+
+
+def _coloured(phrase: Phrase, art: Art) -> Art:
+    """A garment with its pattern and its colour."""
+    for name in phrase.modifiers:
+        if name in PATTERNS:
+            art = modified(art, name)
+    return art.mapped(lambda s: replace(s, pen=s.pen or phrase.pen)) if phrase.pen else art
+
+
+def _bared(thing: Thing, phrase: Phrase) -> Thing:
+    """Without what is said to be missing."""
+    return replace(thing, holds=tuple(name for name in thing.holds if name not in phrase.bare))
 
 
 def pulled_out(act: Act) -> bool:

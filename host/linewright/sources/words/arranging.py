@@ -11,7 +11,7 @@ import numpy as np
 from linewright.sources.words.art import Art, Shape, merged, scale, shift
 from linewright.sources.words.groups import PERSON, Group
 from linewright.sources.words.reading import Act, Phrase, Reading
-from linewright.sources.words.scenes import Box, skies
+from linewright.sources.words.scenes import SCENES, Box, skies
 from linewright.sources.words.staging import Stage
 from linewright.sources.words.verbs import VERBS
 
@@ -26,6 +26,7 @@ def arrange(reading: Reading, stage: Stage, seed: int) -> Art:
     if not groups:
         return _scene_alone(reading, rng)
     afloat = any(reading.scenes.values())
+    over = reading.above and bool(reading.scenes)
     row = _row(groups, flip=rng.random() < 0.35)
     art = Art(tuple(s for g in row for s in g.art.shapes))
     x0, y0, x1, y1 = art.bounds()
@@ -33,10 +34,10 @@ def arrange(reading: Reading, stage: Stage, seed: int) -> Art:
         return art if y0 < -1 or all(g.up or g.afloat for g in row) else art.over(_ground_line(x0, x1, rng))
     swims = "under water" in reading.scenes or "sky" in reading.scenes or "space" in reading.scenes
     floats = afloat and not swims
-    if (afloat and swims) or (all(g.up for g in row) and not floats):
+    if (afloat and swims) or (all(g.up for g in row) and not floats and not over):
         art = art.moved(shift(0, 0.22 * (y1 - y0) + 12))
-    elif floats and ("city" in reading.scenes or "street" in reading.scenes):
-        art = art.moved(shift(0, 105 - art.bounds()[1]))
+    elif over:
+        art = art.moved(shift(0, max(105.0, 0.5 * (y1 - y0)) - art.bounds()[1]))
     elif floats:
         art = art.moved(shift(0, -0.14 * min(y1 - y0, PERSON)))
     if "street" in reading.scenes and any(a.verb == "cross" for s in reading.subjects for a in s.acts):
@@ -50,8 +51,12 @@ def arrange(reading: Reading, stage: Stage, seed: int) -> Art:
     middle = min(max(middle, x1 - target / 2 + 4), x0 + target / 2 - 4)
     box = Box(middle - target / 2, middle + target / 2, -14.0, top)
     del high
+    if over:  # what lies below them ends there; the sky goes on
+        low = Box(box.x0, box.x1, box.y0, y0 * 1.02)
+        below, front = skies(low, rng, [name for name in reading.scenes if not SCENES[name].sky])
+        behind, _ = skies(box, rng, [name for name in reading.scenes if SCENES[name].sky] or ["sky"])
+        return merged([behind, below, art, front])
     behind, front = skies(box, rng, list(reading.scenes))
-    front = replace(front, shapes=tuple(front.shapes))
     return merged([behind, art, front])
 
 
@@ -141,7 +146,7 @@ def _row(groups: list[Group], *, flip: bool) -> list[Group]:
     for i, group in enumerate(groups):
         turned = (
             group.mirrored()
-            if group.living and ((len(groups) > 1 and i == len(groups) - 1) or (len(groups) == 1 and flip))
+            if group.living and not group.fixed and ((len(groups) > 1 and i == len(groups) - 1) or (len(groups) == 1 and flip))
             else group
         )
         x0, _, x1, _ = turned.art.bounds()

@@ -7,6 +7,7 @@ elbow and knee are, and stretch a little where a hand has to reach.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -76,10 +77,15 @@ class Joints:
     toes: tuple[float, float]
 
 
+def _as_it_is(art: Art) -> Art:
+    return art
+
+
 @dataclass(frozen=True, eq=False)
 class Props:
     """What a figure has about it, in the figure's coordinates: behind it all, between the legs, behind the head, before
-    the near hand, and in front of everything. ``foot`` and ``hand`` are worn on feet and hands.
+    the near hand, and in front of everything. ``foot`` and ``hand`` are worn on feet and hands; ``dress``, ``shoe`` and
+    ``glove`` give what is worn on body, feet and hands its colour and its pattern.
     """
 
     far: list[Art] = field(default_factory=list)
@@ -89,6 +95,9 @@ class Props:
     front: list[Art] = field(default_factory=list)
     foot: str = ""
     hand: str = ""
+    dress: Callable[[Art], Art] = _as_it_is
+    shoe: Callable[[Art], Art] = _as_it_is
+    glove: Callable[[Art], Art] = _as_it_is
 
 
 def joints(figure: Figure, pose: Pose) -> Joints:
@@ -139,10 +148,10 @@ def posed(figure: Figure, pose: Pose, props: Props | None = None) -> Art:
     front = Art(dressed.shapes[len(bare.shapes) :], dressed.places).moved(*on_hip)
     parts = [drawn(figure.tail).moved(shift(0, 3), *on_hip), drawn(figure.back).moved(*on_hip)]
     parts += [*props.far, _limb(figure, at.shoulders[0], at.elbows[0], at.hands[0])]
-    parts += [_glove(props.hand, figure, at, 0)]
+    parts += [props.glove(_glove(props.hand, figure, at, 0))]
     foot = props.foot or figure.foot
     legs = [_leg(figure, at, i) for i in (0, 1)]
-    shoes = [_foot(figure.foot if foot == "peg" and i == 0 else foot, figure, at, i) for i in (0, 1)]
+    shoes = [props.shoe(_foot(figure.foot if foot == "peg" and i == 0 else foot, figure, at, i)) for i in (0, 1)]
     if figure.one_skin and not props.under and torso.shapes and torso.shapes[0].area is not None and pose.one_skin:
         main = torso.shapes[0]
         near = legs[1].shapes[0].area
@@ -157,12 +166,12 @@ def posed(figure: Figure, pose: Pose, props: Props | None = None) -> Art:
         else:
             parts += [legs[0], shoes[0], *props.under, legs[1], shoes[1]]
         if figure.below in ("skirt", "coat", "dress", "robe"):
-            parts.append(_skirt(figure, at))
-        parts.append(torso)
-    parts.append(front)
+            parts.append(props.dress(_skirt(figure, at)))
+        parts.append(props.dress(torso))
+    parts.append(props.dress(front))
     head = _head(figure, pose, at)
     parts += [*props.behind, head, *props.held, _limb(figure, at.shoulders[1], at.elbows[1], at.hands[1])]
-    parts += [_glove(props.hand, figure, at, 1), *props.front]
+    parts += [props.glove(_glove(props.hand, figure, at, 1)), *props.front]
     whole_art = merged(parts)
     return Art(whole_art.shapes, {**_places(figure, at), **torso.places, **head.places})
 

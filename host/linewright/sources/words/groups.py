@@ -24,12 +24,14 @@ class Group:
     up : it belongs into the air, and does not stand.
     afloat : it lies in water by itself.
     living : it looks to the right and may be turned to look at another.
+    fixed : it must not be mirrored: something is to its left or right, as it was said.
     """
 
     art: Art
     up: bool = False
     afloat: bool = False
     living: bool = False
+    fixed: bool = False
 
     def moved(self, x: float, y: float) -> Group:
         """Somewhere else."""

@@ -54,10 +54,16 @@ class Holding:
         far: bool = False,
         top: Anchor | None = None,
         slant: float = 0.0,
+        face: Anchor | None = None,
     ) -> None:
-        """In a hand, by its grip."""
+        """In a hand, by its grip; what would hide the face is smaller, and farther out."""
         art = self._small(phrase, k)
         grip = art.place("grip")
+        if face is not None and "grip" not in art.places and "under" not in art.places:
+            high = art.bounds()[3] - grip.y
+            room = max(face.y - 3 - hand.y, 0.5 * high)
+            art = art.moved(scale(min(1.0, room / max(high, 1.0))))
+            grip = replace(art.place("grip"), x=art.bounds()[0] + 0.3 * art.width)
         if "under" in art.places and top is not None:  # an umbrella: above the head, and behind it
             high = art.bounds()[3] - 0.5 * art.height
             grow = max(1.0, min((top.y + 3 - hand.y) / max(0.62 * (high - grip.y) * 1.1, 1.0), 1.5))

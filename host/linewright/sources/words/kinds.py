@@ -4,6 +4,13 @@ from __future__ import annotations
 
 from typing import Final
 
+LOOSE: Final = frozenset(
+    "knife fork map peach plum cave cliff shop hut bowl oven stove gate desk paper ruler desert-island jam string-bean "
+    "bank hawk moth wasp buffalo ox yeti whistle horn puppet beetle crane salad saucepan slug worm string yacht gondola "
+    "canoe kayak ferry van hedge towel blanket card chain shell engine wheel dove mill mosquito ribbon aquarium".split()
+)
+"""Words that are drawn as something near to them, which is told: a knife is drawn as a sword."""
+
 _LISTS: Final = {
     "cow sheep pig": "animal livestock pet mammal yak bison buffalo gnu antelope gazelle impala tapir okapi",
     "lion tiger leopard": "lynx puma cougar bobcat ocelot wildcat hyena cheetah",

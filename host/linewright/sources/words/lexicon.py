@@ -14,10 +14,11 @@ from linewright.sources.words.verbs import VERBS, verb_of
 NUMBERS: Final[dict[str, int]] = {
     "a": 1, "an": 1, "one": 1, "two": 2, "three": 3, "four": 4, "five": 5, "six": 6, "seven": 7, "eight": 8, "nine": 9,
     "ten": 10, "eleven": 11, "twelve": 12, "dozen": 12, "couple": 2, "pair": 2, "both": 2, "several": 4, "few": 3,
-    "some": 3, "many": 7, "lots": 8, "hundred": 12, "hundreds": 12, "thousand": 14, "dozens": 12, "countless": 12,
-    "twenty": 14, "thirteen": 13, "fourteen": 14, "fifteen": 14,
+    "some": 3, "many": 7, "lots": 8, "hundred": 100, "hundreds": 100, "thousand": 1000, "dozens": 24, "countless": 12,
+    "thirteen": 13, "fourteen": 14, "fifteen": 15, "sixteen": 16, "seventeen": 17, "eighteen": 18, "nineteen": 19,
+    "twenty": 20, "thirty": 30, "forty": 40, "fifty": 50,
 }  # fmt: skip
-MOST: Final = 14
+MOST: Final = 20
 """Of one thing in a picture: more are drawn as so many."""
 
 GROUPS: Final = {
@@ -60,7 +61,7 @@ ADJECTIVES: Final[dict[str, str]] = {
     "warm": "hot", "magical": "magic", "enchanted": "magic", "fairytale": "magic", "cheerful": "happy", "glad": "happy",
     "jolly": "happy", "smiling": "happy", "merry": "happy", "friendly": "happy", "joyful": "happy", "delighted": "happy",
     "unhappy": "sad", "gloomy": "sad", "miserable": "sad", "lonely": "sad", "melancholy": "sad", "mournful": "sad",
-    "grumpy": "angry", "cross": "angry", "furious": "angry", "mad": "angry", "evil": "angry", "fierce": "angry",
+    "grumpy": "angry", "cross": "angry", "furious": "angry", "mad": "angry", "evil": "angry", "bad": "angry", "naughty": "angry", "fierce": "angry",
     "bad-tempered": "angry", "wicked": "angry", "astonished": "surprised", "amazed": "surprised", "shocked": "surprised",
     "startled": "surprised", "confused": "dizzy", "drunk": "dizzy", "drunken": "dizzy", "scared": "frightened",
     "afraid": "frightened", "terrified": "frightened", "timid": "nervous", "shy": "nervous", "anxious": "nervous",
@@ -128,8 +129,6 @@ IDLE: Final = frozenset(
         "they",
         "them",
         "him",
-        "picture",
-        "drawing",
         "please",
         "of",
         "then",
@@ -206,7 +205,6 @@ IDLE: Final = frozenset(
         "sort",
         "type",
         "piece",
-        "dressed",
         "covered",
         "made",
         "called",
@@ -252,7 +250,6 @@ IDLE: Final = frozenset(
         "lets",
         "some",
         "something",
-        "someone",
         "busy",
         "local",
         "foreign",
@@ -284,9 +281,12 @@ PREPOSITIONS: Final[dict[str, str]] = {
     "on the back of": "on", "on the roof of": "on", "on the edge of": "on", "in the middle of": "in", "at the foot of": "by",
     "at the end of": "on", "on the side of": "by", "at the top of": "on", "on the shoulder of": "on shoulder",
     "on the head of": "on top", "on the nose of": "on nose", "in the shade of": "under", "full of": "full of",
-    "filled with": "full of", "to the left of": "by", "to the right of": "by", "facing": "facing", "opposite": "facing",
+    "filled with": "full of",     "to the left of": "left", "to the right of": "right", "left of": "left", "right of": "right",
+    "on the left of": "left", "on the right of": "right", "on the left side of": "left", "on the right side of": "right",
+    "tied to": "tied", "facing": "facing", "opposite": "facing",
     "covered with": "full of", "covered in": "full of", "instead of": "without", "outside": "by", "beyond": "behind",
-    "wrapped in": "in", "made of": "of", "during": "in", "all over": "full of",
+    "wrapped in": "in", "made of": "made of", "made from": "made of", "made out of": "made of", "dressed as": "as",
+    "disguised as": "as", "dressed like": "as", "dressed up as": "as", "at the bottom of": "in", "during": "in", "all over": "full of",
 }  # fmt: skip
 
 BODY: Final[dict[str, str]] = {
@@ -295,9 +295,28 @@ BODY: Final[dict[str, str]] = {
     "arm": "hand", "arms": "hand", "roof": "top", "top": "top", "mouth": "mouth", "beak": "mouth", "trunk": "trunk",
     "mast": "top", "deck": "in", "side": "hand", "claw": "hand", "claws": "hand", "chest": "chest", "horn": "top",
     "antlers": "top", "belly": "chest", "roof-top": "top", "chimney": "top", "ears": "top", "knee": "lap", "knees": "lap",
+    "pouch": "lap", "antenna": "top", "fin": "back", "hump": "back", "shell": "back", "lips": "mouth",
     "feet": "feet", "foot": "feet", "basket": "in", "neck": "neck", "teeth": "mouth", "hair": "top", "face": "eyes",
 }  # fmt: skip
 """Parts of what is spoken of: ``on its back``."""
+
+BODY_OF: Final[dict[str, tuple[str, ...]]] = {
+    "roof": ("house", "barn", "church", "castle", "tower", "windmill", "bus", "car", "train"),
+    "chimney": ("house",), "mast": ("sailing boat", "ship"), "deck": ("ship", "sailing boat"),
+}  # fmt: skip
+"""Parts that are told without what they belong to, with what that may be: "on the roof" is a house's."""
+
+FEELINGS: Final[dict[str, tuple[str, frozenset[str]]]] = {
+    "afraid": ("frightened", frozenset({"of"})), "scared": ("frightened", frozenset({"of", "by"})),
+    "frightened": ("frightened", frozenset({"of", "by"})), "terrified": ("frightened", frozenset({"of", "by"})),
+    "proud": ("proud", frozenset({"of"})), "angry": ("angry", frozenset({"with", "at", "about"})),
+    "cross": ("angry", frozenset({"with"})), "mad": ("angry", frozenset({"at"})), "fond": ("loving", frozenset({"of"})),
+    "tired": ("tired", frozenset({"of"})), "bored": ("tired", frozenset({"of", "by", "with"})),
+    "jealous": ("angry", frozenset({"of"})), "surprised": ("surprised", frozenset({"by", "at"})),
+    "happy": ("happy", frozenset({"about"})), "sad": ("sad", frozenset({"about"})),
+    "loving": ("loving", frozenset({"to"})),
+}  # fmt: skip
+"""Adjectives that are felt towards somebody: the modifier, and the words that lead to whom."""
 
 PLURALS: Final[dict[str, str]] = {
     "mice": "mouse", "geese": "goose", "men": "man", "women": "woman", "children": "boy", "feet": "foot", "teeth": "tooth",

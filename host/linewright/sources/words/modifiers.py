@@ -489,6 +489,12 @@ MODIFIERS: Final[dict[str, Modifier]] = {
 }  # fmt: skip
 """By name; `lexicon` knows the other words for each."""
 
+PATTERNS: Final = frozenset(
+    {"striped", "spotted", "checked", "tartan", "starry", "flowery", "heart-patterned", "scaly", "furry", "woollen", "patched",
+     "black", "dark", "leafy"}
+)  # fmt: skip
+"""What lies on cloth."""
+
 
 def _leaf(x: float, y: float, r: float) -> Points:
     a = np.radians(np.linspace(0, 360, 15))

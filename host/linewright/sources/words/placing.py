@@ -24,6 +24,142 @@ def beside(me: Group, other: Group, gap: float, *, first: Group, at_hand: bool =
     return joined([moved, me] if at_hand else [me, moved], first)
 
 
+def at_side(me: Group, other: Group, *, left: bool) -> Group:
+    """To the left or to the right of something, on the same ground, for good."""
+    gap = 0.1 * PERSON
+    x0, _, x1, _ = me.art.bounds()
+    a, _, c, _ = other.art.bounds()
+    x = x1 + gap - a if left else x0 - gap - c
+    rise = 0.45 * PERSON if other.up and not me.up else 0.0
+    return replace(joined([other.moved(x, rise), me], me), fixed=True)
+
+
+def tied_to(me: Group, other: Group) -> Group:
+    """Held by strings: what flies is above what it is tied to, anything else stands beside it on a rope."""
+    end = other.art.place("seat")
+    if not me.up:
+        moved = other.moved(me.art.bounds()[2] + 14 - other.art.bounds()[0], 0)
+        start, stop = me.art.place("neck"), moved.art.place("neck")
+        low = min(start.y, stop.y) - 5
+        rope = smooth(np.array(((start.x, start.y), ((start.x + stop.x) / 2, low), (stop.x, stop.y))))
+        return joined([moved, me, Group(Art((Shape((rope,), None, "sign"),)))], me)
+    x0, y0, x1, _ = me.art.bounds()
+    raised = me.moved(end.x - (x0 + x1) / 2, other.art.bounds()[3] + 0.3 * PERSON - y0)
+    strings = []
+    for x, y in _feet(raised.art):
+        bend = ((x + end.x) / 2 + 0.15 * (x - end.x), (y + end.y) / 2)
+        strings.append(Shape((smooth(np.array(((x, y), bend, (end.x, end.y)))),), None, "sign"))
+    return replace(joined([other, Group(Art(tuple(strings))), raised], other), up=other.up, living=False)
+
+
+def _feet(art: Art) -> list[tuple[float, float]]:
+    """The lowest point of each of several things that do not touch."""
+    lines = [shapely.linestrings(line) for shape in art.shapes for line in shape.lines if len(line) > 1]
+    parts = shapely.get_parts(shapely.union_all(shapely.buffer(lines, 0.5)))
+    found = []
+    for part in parts:
+        if part.area > 0.2 * max(p.area for p in parts):
+            points = shapely.get_coordinates(part)
+            x, y = points[np.argmin(points[:, 1])]
+            found.append((float(x), float(y)))
+    return found
+
+
+def fitting(me: Group, base: Group) -> Group:
+    """Several that are to stand on one thing, small enough for it; those that live keep at least half their size."""
+    wide = max(base.art.place("seat").size, 0.5 * base.art.width) * 1.15
+    k = wide / max(me.art.width, 1.0)
+    return me if k >= 1 else replace(me, art=me.art.moved(scale(max(k, 0.5 if me.living else 0.25))))
+
+
+def slung(me: Group, other: Group) -> Group:
+    """Somebody in a cloth that hangs from a beak."""
+    at = me.art.place("mouth")
+    art = other.art.moved(scale(min(1.0, 0.42 * me.art.height / max(other.art.height, 1.0))))
+    x0, y0, x1, y1 = art.bounds()
+    wide, high = x1 - x0, y1 - y0
+    art = art.moved(shift(at.x - (x0 + x1) / 2 + 0.1 * wide, at.y - 0.28 * high - y1))
+    x0, y0, x1, y1 = art.bounds()
+    rim = y1 - 0.62 * high
+    left, right, low = x0 - 0.22 * wide, x1 + 0.22 * wide, y0 - 0.1 * high
+    sack = smooth(
+        np.array(
+            ((left, rim), (left + 0.1 * wide, low + 0.2 * high), ((left + right) / 2, low),
+             (right - 0.1 * wide, low + 0.2 * high), (right, rim), ((left + right) / 2, rim - 0.16 * high), (left, rim))
+        )
+    )  # fmt: skip
+    knot = (at.x + 0.04 * wide, at.y)
+    ends = [
+        Shape((smooth(np.array(((side, rim), ((side + knot[0]) / 2 + 0.3 * (side - knot[0]), (rim + at.y) / 2), knot))),), None)
+        for side in (left, right)
+    ]
+    ears = [
+        Shape((arc(knot[0] + dx, knot[1] + 1.5, 3.4, 1.8),), shapely.Point(knot[0] + dx, knot[1] + 1.5).buffer(1.8))
+        for dx in (-3.0, 3.4)
+    ]
+    cloth = Shape((sack,), shapely.polygons(sack))
+    fold = Shape((smooth(np.array(((left + 0.3 * wide, rim - 0.2 * high), ((left + right) / 2, low + 0.25 * high), (right - 0.3 * wide, rim - 0.22 * high)))),), None)
+    return replace(me, art=Art((*me.art.shapes, *ends, *art.shapes, cloth, fold, *ears), me.art.places))
+
+
+def patterned(me: Group, one: Art) -> Group:
+    """Made of something: that, small and many times, within the outline."""
+    x0, y0, x1, y1 = me.art.bounds()
+    side = 0.2 * max(x1 - x0, y1 - y0)
+    one = one.moved(scale(side / max(one.width, one.height, 1e-6)))
+    a, b, c, d = one.bounds()
+    one = one.moved(shift(-(a + c) / 2, -(b + d) / 2))
+    hull = me.art.silhouette().buffer(-1.2)
+    lines = []
+    for row, y in enumerate(np.arange(y0 + 0.5 * side, y1, 0.82 * (d - b) + 3)):
+        for x in np.arange(x0 + (0.5 + 0.5 * (row % 2)) * (c - a + 3) - side, x1 + side, c - a + 3):
+            tile = one.moved(shift(float(x), float(y)))
+            if not hull.intersects(shapely.box(*tile.bounds())):
+                continue
+            for shape in tile.shapes:
+                for line in shape.lines:
+                    if len(line) > 1:
+                        parts = shapely.get_parts(shapely.intersection(shapely.linestrings(line), hull))
+                        lines += [shapely.get_coordinates(p) for p in parts if p.length > 1.0]
+    return replace(me, art=Art((*me.art.shapes, Shape(tuple(lines), None, "pattern")), me.art.places))
+
+
+def hung_up(me: Group) -> Group:
+    """On a line from above."""
+    x0, _, x1, y1 = me.art.bounds()
+    top = me.art.place("grip") if "grip" in me.art.places else Anchor((x0 + x1) / 2, y1)
+    high = y1 + max(0.35 * me.art.height, 12.0)
+    line = np.array(((top.x, max(top.y, y1 - 1)), (top.x, high)))
+    beam = np.array(((x0 - 8, high), (x1 + 8, high)))
+    return replace(me, up=True, living=False, art=Art((*me.art.shapes, Shape((line, beam), None, "sign")), me.art.places))
+
+
+def at_windows(one: Group, car: Group, wanted: int) -> Group:
+    """At so many windows: the upper part of somebody, cut off by the frame. Windows are twice as high as they are wide at most."""
+    panes = [car.art.places[f"pane{i}"] for i in range(1, 9) if f"pane{i}" in car.art.places][:wanted]
+    found: list[Shape] = []
+    for pane in panes:
+        x0, y0, x1, y1 = one.art.bounds()
+        hip = one.art.places.get("hip")
+        low = y0 if hip is None else hip.y
+        k = min(0.96 * pane.size / max(x1 - x0, 1.0), 1.0 * pane.size / max(y1 - low, 1.0))
+        k = max(k, 0.8 * pane.size / max(y1 - low, 1.0))
+        art = one.art.moved(scale(k))
+        x0, _, x1, _ = art.bounds()
+        middle = art.place("eyes").x if "eyes" in art.places and x1 - x0 > pane.size else (x0 + x1) / 2
+        frame = shapely.box(pane.x - 0.48 * pane.size, pane.y, pane.x + 0.48 * pane.size, pane.y + 1.02 * pane.size)
+        moved = art.moved(shift(pane.x - middle, pane.y - k * low))
+        for shape in moved.shapes:
+            lines = [
+                shapely.get_coordinates(part)
+                for line in shape.lines if len(line) > 1
+                for part in shapely.get_parts(shapely.intersection(shapely.linestrings(line), frame)) if part.length > 0.2
+            ]  # fmt: skip
+            area = None if shape.area is None else solid(shape.area.intersection(frame))
+            found.append(replace(shape, lines=tuple(lines), area=area))
+    return replace(car, art=Art((*car.art.shapes, *found), car.art.places))
+
+
 def against(me: Group, other: Group) -> Group:
     """Touching something on the same ground, and before it; of a tree, its trunk."""
     room = other.art.place("branch" if "branch" in other.art.places else "feet")
@@ -95,7 +231,7 @@ def on_top(me: Group, base: Group, *, place: str = "", climbing: bool = False, l
     hip = me.art.places.get("hip")
     grown = base
     if me.art.width > 1.9 * max(seat.size, 1.0) and not climbing:
-        k = min(me.art.width / (1.9 * max(seat.size, 1.0)), 2.2)
+        k = min(me.art.width / (1.9 * max(seat.size, 1.0)), 2.2, max(1.0, 0.8 * me.art.height / max(base.art.height, 1.0)))
         grown = replace(base, art=base.art.moved(scale(k)))
         seat = seat.moved(scale(k))
     high = y0
@@ -151,6 +287,9 @@ def inside(me: Group, container: Group, *, lie: bool = False) -> Group:
             art = art.moved(shift(room.x - middle, room.y - sink - y0))
     front = [s for s in container.art.shapes if s.tag == "front"]
     behind = [s for s in container.art.shapes if s.tag != "front"]
+    if not front and not lie and not _shows(container) and "hip" in art.places:  # its wall hides the lower half
+        wall = container.art.silhouette().intersection(shapely.box(-1e4, -1e4, 1e4, room.y + 0.02 * container.art.height))
+        art = art.mapped(lambda s: _cut(s, wall))
     if front:  # what hangs out below the container is not seen
         low = container.art.bounds()[1]
         hull = shapely.union_all([s.area for s in front if s.area is not None]).convex_hull
@@ -232,10 +371,14 @@ def behind(front: Group, back: Group, *, first: Group | None = None) -> Group:
         )
         return joined([moved, front], first or front)
     offset = 0.0 if (x1 - x0) > 1.5 * (c - a) else 0.34 * (c - a)
-    rise = 0.1 * high
-    if top < 1.1 * high and (x1 - x0) < 1.2 * (c - a):  # it would not be seen
-        rise = max(rise, 0.42 * high)
-    moved = back.moved((a + c) / 2 - (x0 + x1) / 2 + offset, rise)
+    if top < 1.1 * high and (x1 - x0) < 1.2 * (c - a):  # it looks out at one side
+        cover = front.art.silhouette().intersection(shapely.box(a, -1.0, c, 0.8 * top))
+        edge = c if cover.is_empty else cover.bounds[2]
+        if edge - (a + c) / 2 > 0.25 * (x1 - x0):
+            seen = 0.55 if back.living else 0.6
+            return joined([back.moved(edge - x1 + seen * (x1 - x0), 0.03 * high), front], first or front)
+        return joined([back.moved((a + c) / 2 - (x0 + x1) / 2 + 0.2 * (x1 - x0), 0.03 * high), front], first or front)
+    moved = back.moved((a + c) / 2 - (x0 + x1) / 2 + offset, 0.1 * high)
     return joined([moved, front], first or front)
 
 
@@ -254,6 +397,23 @@ def between(me: Group, one: Group, said: str) -> Group:
         else 0.0
     )
     return joined([left, right, me.moved(0, low)], me)
+
+
+def between_two(me: Group, one: Group, other: Group) -> Group:
+    """Between two different ones, both of which look at it."""
+    x0, _, x1, _ = me.art.bounds()
+    left = one.moved(x0 - 5 - one.art.bounds()[2], 0)
+    right = other.mirrored() if other.living else other
+    right = right.moved(x1 + 5 - right.art.bounds()[0], 0)
+    return joined([left, right, me], me)
+
+
+def under_water(me: Group, boat: Group) -> Group:
+    """Below something that floats."""
+    x0, _, x1, y1 = me.art.bounds()
+    a, b, c, _ = boat.art.bounds()
+    below = me.moved((a + c) / 2 - (x0 + x1) / 2, min(b, 0.0) - 4 - y1)
+    return replace(joined([boat, below], below), afloat=True)
 
 
 def among(me: Group, one: Group, wanted: int) -> Group:
@@ -306,6 +466,12 @@ def borne(me: Group, other: Group, place: str, who: Thing) -> Group:
     k = min(1.0, max(limit, 12.0) / max(x1 - x0, 1.0))
     art = other.art.moved(scale(k))
     x0, y0, x1, _ = art.bounds()
+    if place == "mouth" and me.art.places.get("hip") is None:  # across the mouth, so that the face is seen
+        if art.height > 1.2 * art.width and not other.living:
+            art = art.moved(turn(-78))
+        x0, y0, x1, _ = art.bounds()
+        snout = at.x + 0.30 * (x1 - x0)
+        return joined([me, replace(other, art=art.moved(shift(snout - (x0 + x1) / 2, at.y - 0.5 * (y0 + art.bounds()[3]))))], me)
     y = at.y - (0.6 * (art.bounds()[3] - y0) if place == "mouth" else 0.0)
     if place == "top":
         y = (
@@ -327,7 +493,7 @@ def filled(me: Group, one: Art, wanted: int, kind: Thing) -> Group:
     """Several things in a container, or in a tree."""
     room = me.art.place("in")
     in_one_row = wanted <= 6 and kind.theme != "plants"
-    count = wanted if in_one_row or wanted == 1 else max(wanted, 5)
+    count = wanted if in_one_row or kind.theme == "plants" or wanted == 1 else max(wanted, 5)
     columns = 0.75 * count if in_one_row else math.sqrt(count)
     k = min(1.0, 1.0 * room.size / columns / max(one.width, 1.0))
     one = one.moved(scale(k))
@@ -339,7 +505,7 @@ def filled(me: Group, one: Art, wanted: int, kind: Thing) -> Group:
     if kind.theme == "plants":
         for i in range(count):
             a = math.tau * i / count
-            r = 0.34 * room.size * (0.5 + 0.5 * (i % 2))
+            r = 0.34 * room.size * (0.5 + 0.5 * (i % 2 if count > 3 else 1))
             pieces += one.moved(
                 shift(room.x + 1.15 * r * math.cos(a) - (x0 + x1) / 2, room.y + 0.9 * r * math.sin(a) - (y0 + y1) / 2)
             ).shapes
@@ -447,6 +613,10 @@ def hung_from(me: Group, above: Group) -> Group:
     """Hanging from something."""
     art = me.art
     x0, _, x1, y1 = art.bounds()
+    if me.art.height > 0.6 * above.art.height and not above.up and "branch" not in above.art.places and "hip" not in art.places:
+        wall = above.art.moved(scale(2.1 * me.art.height / max(above.art.height, 1.0)))
+        a, b, c, d = wall.bounds()
+        return joined([replace(above, art=wall), me.moved((a + c) / 2 - (x0 + x1) / 2, 0.32 * (d - b))], me)
     place = above.art.places.get("branch") or above.art.places.get("hook") or above.art.places.get("bars")
     a, b, c, _ = above.art.bounds()
     if place is None:
@@ -470,6 +640,16 @@ def _seen_above(shape: Shape, low: float, hull: shapely.Geometry) -> Shape:
             shapely.box(a - 0.0, low - 400, c + 0.0, rim).difference(hull.buffer(0.5)),
         ]
     )
+    lines = [
+        shapely.get_coordinates(part)
+        for line in shape.lines if len(line) > 1
+        for part in shapely.get_parts(shapely.difference(shapely.linestrings(line), gone)) if part.length > 0.3
+    ]  # fmt: skip
+    return replace(shape, lines=tuple(lines), area=None if shape.area is None else solid(shape.area.difference(gone)))
+
+
+def _cut(shape: Shape, gone: shapely.Geometry) -> Shape:
+    """A shape without what lies within an area."""
     lines = [
         shapely.get_coordinates(part)
         for line in shape.lines if len(line) > 1

@@ -11,14 +11,18 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 from linewright.errors import SourceError
+from linewright.sources.words.idioms import plainly
+from linewright.sources.words.kinds import LOOSE
 from linewright.sources.words.lexicon import (
     ADJECTIVES,
     BODY,
+    BODY_OF,
     COLOURS,
+    FEELINGS,
     GROUPS,
     IDLE,
     MOST,
@@ -67,6 +71,8 @@ class Phrase:
     worn : things that it wears.
     acts, relations : what it does, and where it is.
     other_half : the thing that its right half is, or nothing.
+    lined : several of it stand in one row.
+    bare : it is without what it wears by nature: the names of that.
     """
 
     name: str
@@ -78,6 +84,8 @@ class Phrase:
     acts: list[Act] = field(default_factory=list)
     relations: list[Relation] = field(default_factory=list)
     other_half: str = ""
+    lined: bool = False
+    bare: list[str] = field(default_factory=list)
 
     def everything(self) -> list[Phrase]:
         """This and all that belongs to it."""
@@ -97,12 +105,14 @@ class Reading:
     ----------
     subjects : who or what the picture is of.
     scenes : where, by the names of `scenes.SCENES`, each with whether its figures are afloat.
+    above : they are in the air above that.
     unknown : words that are not known, with the nearest that are.
     notes : what is drawn a little differently from what was said.
     """
 
     subjects: list[Phrase] = field(default_factory=list)
     scenes: dict[str, bool] = field(default_factory=dict)
+    above: bool = False
     unknown: dict[str, tuple[str, ...]] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
 
@@ -137,7 +147,7 @@ def read(sentence: str, lexicon: Lexicon) -> Reading:
 
 
 def _tokens(text: str) -> list[str]:
-    text = text.lower().replace("\u2019", "'").replace("\u2010", "-").replace("half-", "half ")
+    text = plainly(text.lower().replace("\u2019", "'").replace("\u2010", "-")).replace("half-", "half ")
     found = re.findall(r"[^\W\d_]+(?:['-][^\W\d_]+)*'?|\d+|[,;.:!?&]", text)
     tokens = []
     for word in found:
@@ -147,6 +157,15 @@ def _tokens(text: str) -> list[str]:
 
 _OWNERS: Final = frozenset({"his", "her", "its", "their", "the", "a", "an", "my", "your", "our"})
 _LINKS: Final = frozenset({"who", "which", "that", "is", "are", "was", "were", "be", "being", "has", "been"})
+_LINES: Final = frozenset({"row", "line", "queue", "file", "column"})
+_INFLECTED: Final = ("ing", "ed")
+_SIDES: Final = {"under": "has under", "over": "has over", "behind": "before", "before": "behind", "by": "by"}
+"""Where an owner is to a thing that is so to it: "a table with a cat under it"."""
+
+_ALSO_STILL: Final = frozenset({"hang", "float", "burn", "melt", "lean", "fall", "swing", "lie", "sail", "shine"})
+"""What things do that do not live."""
+
+_BORNE: Final = frozenset({"hold", "carry", "balance", "bring", "have", "wear"})
 _NEAR_VERB: Final = frozenset(
     {"and", ",", "while", "but", "then", "also", "who", "that", "which", "is", "are", "it", "he", "she"}
 )
@@ -159,6 +178,8 @@ class _Reader:
         self.tokens, self.lexicon = tokens, lexicon
         self.at = 0
         self.reading = Reading()
+        self.subjects: list[Phrase] = []
+        self.told: set[str] = set()  # names of all things so far
 
     # words
 
@@ -190,9 +211,12 @@ class _Reader:
 
     def run(self) -> None:
         """The whole sentence."""
-        subjects: list[Phrase] = []
+        subjects = self.subjects
         while self.at < len(self.tokens):
             before = self.at
+            if subjects and (some := self._some_of_them(subjects[-1])) is not None:
+                subjects.append(some)
+                continue
             if self._word() in (",", "and", "&"):
                 self.at += 1
                 continue
@@ -233,9 +257,31 @@ class _Reader:
         word = self._word(ahead)
         if word == "and":
             return self._starts_noun(ahead + 1)
+        if word in COLOURS or word in ADJECTIVES:
+            return bool(self._word(ahead + 1)) and self._starts_noun(ahead + 1)
         if word in ("a", "an", "the", "some", "another") or word in NUMBERS or word.isdigit():
             return True
         return bool(word) and self.lexicon.noun([word]) is not None and not word.endswith("ing")
+
+    def _some_of_them(self, lead: Phrase) -> Phrase | None:
+        """``six mushrooms, two of them red``: so many of the last are told apart, and taken from it."""
+        at = self.at + (self._word() in (",", "and", "with"))
+        words = self.tokens[at : at + 3]
+        count = NUMBERS.get(words[0], 0) if words else 0
+        if words[1:] != ["of", "them"] or not 0 < count < lead.count:
+            return None
+        self.at = at + 3
+        some = Phrase(lead.name, lead.said, count)
+        lead.count -= count
+        while self._word() in ADJECTIVES or self._word() in COLOURS or self._word() in ("is", "are", "and"):
+            if self._word() in COLOURS:
+                some.pen = self._word()
+            elif self._word() in ADJECTIVES:
+                some.modifiers.append(ADJECTIVES[self._word()])
+            self.at += 1
+        while self._clause(some):
+            pass
+        return some
 
     def _tail(self, together: list[Phrase]) -> None:
         """What is said after a subject, for all that were listed with it."""
@@ -253,7 +299,7 @@ class _Reader:
     def _clause(self, who: Phrase) -> bool:
         """One verb or one preposition with what follows; whether there was one."""
         mark = self.at
-        while self._word() in _NEAR_VERB or (self._word() in IDLE and self._word() not in PREPOSITIONS):
+        while self._word() in _NEAR_VERB or (self._word() in IDLE and not self._preposition()[1]):
             if not self._word():
                 break
             self.at += 1
@@ -265,12 +311,26 @@ class _Reader:
             doer.modifiers.append("upside down")
             self.at += 2
             return True
+        if word in FEELINGS and self._word(1) in FEELINGS[word][1]:
+            doer.modifiers.append(FEELINGS[word][0])
+            self.at += 2
+            doer.relations += [Relation("facing", phrase) for phrase in self._noun_phrase()[:1]]
+            return True
+        if word == "to" and self._infinitive():
+            self.at += 1
+            self._act(doer, self._taken_verb())
+            return True
         posed = verb_of(word) in VERBS and VERBS[verb_of(word)].pose
         if word in ADJECTIVES and not posed and self._after_link(mark):
             doer.modifiers.append(ADJECTIVES[word])  # "a dog that is happy"
             self.at += 1
             return True
-        verb = self._verb()
+        if word in COLOURS and self._after_link(mark):
+            doer.pen = word  # "a hat that is red"
+            self.at += 1
+            return True
+        preposition, count = self._preposition()
+        verb = "" if count > 1 and preposition.startswith(word) else self._verb()  # "made of" is no verb
         if word == "leaning" or verb == "lean":
             self.at += 1
             doer.modifiers.append("leaning")
@@ -286,6 +346,15 @@ class _Reader:
             return True
         self.at = mark
         return False
+
+    def _infinitive(self) -> bool:
+        """``to read``: a bare verb after "to", and no thing."""
+        word = self._word(1)
+        return bool(word) and verb_of(word) == word and self.lexicon.noun([word]) is None
+
+    def _taken_verb(self) -> str:
+        self.at += 1
+        return verb_of(self.tokens[self.at - 1])
 
     def _after_link(self, mark: int) -> bool:
         return any(self.tokens[i] in _LINKS for i in range(mark, self.at))
@@ -305,7 +374,7 @@ class _Reader:
         modifiers: list[str] = []
         worn: list[str] = []
         unknown: list[str] = []
-        exact = False
+        exact = lined = paired = False
         while self.at < len(self.tokens):
             word = self._word()
             if word in (",", "and") and modifiers and (self._word(1) in ADJECTIVES or self._word(1) in COLOURS):
@@ -315,8 +384,11 @@ class _Reader:
                 break
             if (pair := self._half()) is not None:
                 pair.modifiers[:0] = modifiers
+                pair.count, pair.pen = min(count, MOST), pair.pen or pen
+                self.told.add(pair.name)
                 return [pair]
             if self._group_of():
+                lined = lined or self.tokens[self.at] in _LINES
                 count = max(count, GROUPS[self.tokens[self.at]])
                 self.at += 2
                 exact = True
@@ -339,10 +411,18 @@ class _Reader:
                 self.at += words
                 if plural and count == 1 and not exact and not _always_plural(name):
                     count = 3
-                phrase = Phrase(name, said, min(count, MOST), modifiers, pen)
+                if paired and _always_plural(name):
+                    count = max(1, count // 2)  # a pair of shoes is what the store calls shoes
+                if count > MOST:
+                    self.reading.notes.append(f"{count} of {said!r} are drawn as {MOST}")
+                if said in LOOSE:
+                    self.reading.notes.append(f"{said!r} is drawn as {name!r}")
+                phrase = Phrase(name, said, min(count, MOST), modifiers, pen, lined=lined)
                 phrase.worn = [Phrase(one, one) for one in worn]
                 self._note_unknown(unknown)
+                self.told.add(name)
                 return [phrase]
+            paired = paired or word in ("pair", "pairs")
             if word in NUMBERS or word.isdigit():
                 count = NUMBERS.get(word) or max(1, int(word[:6]))
                 exact = word not in ("a", "an")
@@ -364,7 +444,7 @@ class _Reader:
                 break
             elif verb_of(word):
                 self._verb_adjective(word, modifiers)
-            elif self._scene_here():
+            elif self._scene_here() and not self._noun_after(1):
                 return []
             else:
                 unknown.append(word)
@@ -475,6 +555,8 @@ class _Reader:
     # clauses
 
     def _act(self, who: Phrase, verb: str) -> None:
+        if verb == "catch" and "fishing rod" in getattr(things().get(who.name), "holds", ()):
+            verb = "fish"
         spec = VERBS[verb]
         if verb == "look" and self._word() == "through":
             verb, spec = "look through", VERBS["look through"]
@@ -491,6 +573,8 @@ class _Reader:
             return
         act = Act(verb)
         who.acts.append(act)
+        if verb == "fly" and self._driven_next():
+            act.verb, spec = "pilot", VERBS["pilot"]
         if self._word() == "upside" and self._word(1) == "down":
             who.modifiers.append("upside down")
             self.at += 2
@@ -520,14 +604,22 @@ class _Reader:
         if not preposition and self._word() not in _NEAR_VERB and self._word():
             self._objects(act, who)
 
+    def _driven_next(self) -> bool:
+        """``flying a biplane``: somebody sits in it; a kite is flown from the ground."""
+        at, notes, unknown = self.at, list(self.reading.notes), dict(self.reading.unknown)
+        found = [] if self._preposition()[0] else self._noun_phrase()
+        self.at, self.reading.notes, self.reading.unknown = at, notes, unknown
+        return bool(found) and "driven" in _can(found[0].name)
+
     def _objects(self, act: Act, who: Phrase) -> list[Phrase]:
         """What a verb is done to; several with "and" become several acts."""
         if self._word() in ("it", "them", "him", "her", "himself", "herself", "itself") and self._word(1) not in BODY:
             self.at += 1
             return []
-        if self._word() in _OWNERS and self._word(1) in BODY and self._word(1) not in ("hat", "basket", "roof"):
-            self.at += 2  # "brushing its teeth"
-            return []
+        if self._word() in _OWNERS - {"a", "an"} and self._word(1) in BODY and self._word(1) not in ("hat", "basket"):
+            if not self._place_of_something():
+                self.at += 2  # "brushing its teeth"
+                return []
         found = self._noun_phrase()
         if not found:
             if self._scene_here() and act.verb in ("cross", "watch", "look", "paint", "draw", "clean"):
@@ -535,7 +627,8 @@ class _Reader:
             return []
         act.object = found[0]
         self._object_tail(found[0], who)
-        while self._word() in ("and", ",") and self._starts_noun(1) and not self._is_new_subject():
+        wears = act.verb == "wear"
+        while self._word() in ("and", ",") and self._starts_noun(1) and not self._is_new_subject(wears=wears):
             self.at += 1
             more = self._noun_phrase()
             if not more:
@@ -544,21 +637,86 @@ class _Reader:
             found += more
         return found
 
+    def _place_of_something(self) -> bool:
+        """``on the roof``, before any house was told: the whole thing is meant; its words stand there from now on."""
+        word = self._word(1)
+        whole = BODY_OF.get(word, ())
+        if self._word() not in ("the", "a") or not whole or self._word(2) == "of" or any(n in self.told for n in whole):
+            return False
+        if any(things()[n].theme == things()[whole[0]].theme for n in self.told if n in things()):
+            return False
+        self.tokens[self.at + 1 : self.at + 2] = whole[0].split()
+        return True
+
+    def _clause_of_object(self, thing: Phrase, who: Phrase) -> bool:
+        """``a dog chasing a cat wearing a hat``: what is done by the thing that was named last, if it can do it."""
+        word, mark = self._word(), self.at
+        link = word in ("who", "that", "which")
+        if link:
+            self.at += 1
+            while self._word() in ("is", "are", "was", "were"):
+                self.at += 1
+            word = self._word()
+        elif word == "to" and not self._infinitive():
+            return False
+        ridden = any(act.object is thing and VERBS[act.verb].role in ("ride", "in", "wear") for act in who.acts)
+        if link and "acts" not in _can(thing.name) and verb_of(word) == "have":
+            self.at += 1
+            for owned in self._noun_phrase():
+                self._with(thing, owned)
+            return True
+        verb = verb_of(self._word(1) if word == "to" else word)
+        does = bool(verb) and (link or word == "to" or word.endswith("ing"))
+        able = "acts" in _can(thing.name) and (link or not ridden)
+        still = verb in _ALSO_STILL and not ridden and "acts" not in _can(thing.name) and who.count == 1
+        described = link and (word in ADJECTIVES or word in COLOURS)
+        if (does and (able or (still and thing is not who and self._hangs(thing, who, verb)))) or described:
+            if word in ADJECTIVES and not verb:
+                thing.modifiers.append(ADJECTIVES[word])
+                self.at += 1
+                return True
+            if word in COLOURS:
+                thing.pen = word
+                self.at += 1
+                return True
+            return self._clause(thing)
+        self.at = mark
+        return False
+
+    def _hangs(self, thing: Phrase, who: Phrase, verb: str) -> bool:
+        """``a bird in a cage hanging from a tree``: the cage hangs, and the bird is in it."""
+        return any(r.object is thing and r.kind in ("in", "on", "with", "by") for r in who.relations) or any(
+            act.object is thing for act in who.acts
+        )
+
     def _object_tail(self, thing: Phrase, who: Phrase) -> None:
         """What belongs to an object rather than to who has it."""
         while True:
+            if thing is not who and self._clause_of_object(thing, who):
+                continue
             preposition, count = self._preposition()
             if not preposition:
                 return
             kind = PREPOSITIONS[preposition]
             mark = self.at
             self.at += count
+            place = BODY.get(self._word(1), "") if self._word() in _OWNERS else ""
+            act = next((act for act in who.acts if act.object is thing and act.verb in _BORNE), None)
+            if kind in ("on", "in") and place and act is not None and self._word(2) != "of":
+                self.at += 2  # "carrying a basket on her head"
+                if place not in ("hand", "in"):
+                    who.acts.remove(act)
+                    who.relations.append(Relation("bears", thing, place))
+                continue
             if preposition == "out of" and who.acts:
                 into = self._noun_phrase()
                 thing.relations += [Relation("in hat" if things_worn(one.name) else "in", one) for one in into]
                 continue
             if kind == "full of" or (kind == "of" and thing.name in ("picture", "statue")):
-                thing.relations += [Relation("full of" if kind != "of" else "of", one) for one in self._noun_phrase()]
+                for one in self._noun_phrase():
+                    thing.relations.append(Relation("full of" if kind != "of" else "of", one))
+                    if kind == "of" and verb_of(self._word()) != "hang":
+                        self._object_tail(one, thing)
                 continue
             if kind == "with":
                 owned = self._noun_phrase()
@@ -581,18 +739,15 @@ class _Reader:
             self.at = mark
             return
 
-    def _is_new_subject(self) -> bool:
+    def _is_new_subject(self, *, wears: bool = False) -> bool:
         """``a duck in a hat and a duck in a bonnet``: what comes after "and" has a clause of its own."""
         at, notes, unknown = self.at, list(self.reading.notes), dict(self.reading.unknown)
         self.at += 1
         phrases = self._noun_phrase()
         preposition, _ = self._preposition()
         verb = self._verb() if self._word() else ""
-        new = (
-            bool(phrases)
-            and "acts" in _can(phrases[0].name)
-            and bool(preposition in ("in", "with", "on", "under") or (verb and self._word() != "and"))
-        )
+        new = bool(phrases) and bool(preposition in ("in", "with", "on", "under") or (verb and self._word() != "and"))
+        new = new and ("acts" in _can(phrases[0].name) or (wears and not things_worn(phrases[0].name)))
         self.at, self.reading.notes, self.reading.unknown = at, notes, unknown
         return new
 
@@ -619,8 +774,7 @@ class _Reader:
             if name and (noun is None or noun[3] <= count):
                 self.at += count
                 self.reading.scenes[name] = SCENES[name].afloat and kind in ("on", "in", "under", "along")
-                if kind == "over":
-                    self.reading.scenes[name] = True
+                self.reading.above = self.reading.above or (kind == "over" and "bridge" not in self.told)
                 return True
         self.at = at
         return False
@@ -633,14 +787,22 @@ class _Reader:
 
     def _relation(self, who: Phrase, preposition: str) -> None:
         kind = PREPOSITIONS[preposition]
-        if (
-            self._word() in _OWNERS
-            and self._word(1) in BODY
-            and self._word(1) not in self.lexicon.nouns
-            and self._word(2) != "of"
-        ):
-            self.at += 2  # "on its head": of something that has been told already
+        if preposition in ("in", "to", "into") and self._word() in ("a", "one") and self._word(1) in _LINES:
+            if self._word(2) != "of":
+                self.at += 2
+                who.lined = True
+                return
+        if preposition == "in" and self._word() in COLOURS and not self._noun_after(0):
+            who.pen = self._word()
+            self.at += 1
             return
+        if self._word() in _OWNERS and self._word(1) in BODY and self._word(2) != "of":
+            known = self._word(1) in self.lexicon.nouns
+            if self._place_of_something():
+                known = True
+            if not known or self._word(1) in ("roof",):
+                self.at += 2  # "on its head": of something that has been told already
+                return
         if self._setting(preposition):
             return
         if kind in ("on", "in", "by") and self._word() in _OWNERS and self._word(1) in BODY and self._word(2) == "of":
@@ -652,6 +814,7 @@ class _Reader:
             return
         if self._word() in ("it", "them", "him", "her"):
             self.at += 1
+            self._turned_about(who, kind)
             return
         phrases = self._noun_phrase()
         if not phrases:
@@ -661,7 +824,8 @@ class _Reader:
             kind = "in hat"
         self._attach(who, kind, first)
         last = first
-        while self._word() in ("and", ",") and self._starts_noun(1) and not self._is_new_subject():
+        wears = bool(who.worn) and who.worn[-1] is first
+        while self._word() in ("and", ",") and self._starts_noun(1) and not self._is_new_subject(wears=wears):
             self.at += 1
             if self._word() == "and":
                 self.at += 1
@@ -673,6 +837,25 @@ class _Reader:
                 who.relations.append(Relation("between", last))
             else:
                 self._attach(who, kind, last)
+
+    def _bears(self, owner: Phrase, kind: str, thing: Phrase) -> None:
+        """``a chair with a cat on it`` is a cat on a chair; what does not live stays the thing that has the other."""
+        if kind == "on" and "acts" in _can(thing.name) and "acts" not in _can(owner.name):
+            under, owner.__dict__ = replace(owner), dict(thing.__dict__)
+            owner.relations = [*owner.relations, Relation("on", under)]
+        else:
+            owner.relations.append(Relation(_SIDES.get(kind, "bears" if kind == "on" else "full of"), thing))
+
+    def _turned_about(self, who: Phrase, kind: str) -> None:
+        """``a tree and a child under it``: who is told last belongs to what was told before."""
+        if self.subjects and who is self.subjects[-1] and len(self.subjects) > 1:
+            owner = self.subjects[-2]
+            part = next((r.object for r in owner.relations[-1:] if r.kind == "with"), owner)
+            if kind in ("on", "in") and "acts" not in _can(part.name) and _can(part.name) & {"seats", "ridden", "carries"}:
+                owner = part  # "a tree with a swing and a child on it"
+            if kind == "on" or kind == "in" or kind in _SIDES:
+                self.subjects.pop()
+                self._bears(owner, kind, who)
 
     def _attach(self, who: Phrase, kind: str, phrase: Phrase) -> None:
         worn = things_worn(phrase.name)
@@ -693,21 +876,40 @@ class _Reader:
                 self._with(who, phrase)
             return
         if kind == "without":
-            self.reading.notes.append(f"nothing is left out: {phrase.said!r} is not drawn")
+            owned = things().get(who.name)
+            if owned and phrase.name in (*owned.wears, *owned.holds):
+                who.bare.append(phrase.name)
+            else:
+                self.reading.notes.append(f"{phrase.said!r} is not drawn, and nothing is taken away for it")
+            return
+        if kind == "as" and phrase.name in things():  # "dressed as a pirate"
+            dress = things()[phrase.name].wears
+            if dress and "acts" in _can(who.name):
+                who.worn += [Phrase(name, name) for name in dress]
+            else:
+                self.reading.notes.append(f"being like {phrase.said!r} is not drawn")
             return
         who.relations.append(Relation(kind, phrase))
-        if kind in ("in", "on", "by", "under", "before", "behind", "over", "full of", "between", "of"):
-            self._object_tail(phrase, who)
+        self._object_tail(phrase, who)
 
     def _owned(self, owner: Phrase, thing: Phrase) -> bool:
         """``with a parrot on his shoulder``: a thing at a place of its owner."""
         preposition, count = self._preposition()
-        if not preposition or PREPOSITIONS[preposition] not in ("on", "in", "under", "by", "over"):
+        if not preposition or PREPOSITIONS[preposition] not in ("on", "in", *_SIDES):
             return False
         after = self.tokens[self.at + count : self.at + count + 2]
-        if after[:1] and after[0] in ("it", "them", "him"):
+        kind = PREPOSITIONS[preposition]
+        if after[:1] in (["it"], ["them"], ["him"]) or (after[:1] == ["her"] and after[1:] in ([], [","], ["and"])):
             self.at += count + 1
-            owner.relations.append(Relation("bears" if PREPOSITIONS[preposition] != "in" else "full of", thing))
+            self._bears(owner, kind, thing)
+            return True
+        if kind == "in" and preposition == "inside" and not self.tokens[self.at + 1 : self.at + 2]:
+            self.at += 1
+            owner.relations.append(Relation("full of", thing))
+            return True
+        if after[:1] == ["top"] and (len(after) < 2 or self.lexicon.noun(after) is None) and kind == "on":
+            self.at += count + 1
+            owner.relations.append(Relation("bears", thing))
             return True
         if len(after) == 2 and after[0] in _OWNERS and after[1] in BODY:
             self.at += count + 2
@@ -716,7 +918,9 @@ class _Reader:
         return False
 
     def _with(self, owner: Phrase, thing: Phrase) -> None:
-        if things_worn(thing.name):
+        if thing.said in ("wheel", "wheels") and "wheels" in _can(owner.name):
+            self.reading.notes.append(f"the {thing.said} of {owner.said!r} are drawn as ever")
+        elif things_worn(thing.name):
             owner.worn.append(thing)
         elif owner.relations and _contains(owner.relations[-1].object.name) and "acts" not in _can(thing.name):
             owner.relations[-1].object.relations.append(Relation("full of", thing))

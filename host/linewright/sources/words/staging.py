@@ -9,7 +9,7 @@ from typing import Final
 
 from linewright.sources.words import placing
 from linewright.sources.words.acting import Troupe, pulled_out, sleeps
-from linewright.sources.words.art import Art, scale, shift, turn
+from linewright.sources.words.art import Anchor, Art, scale, shift, turn
 from linewright.sources.words.figure import FEET
 from linewright.sources.words.groups import PERSON, Group, grounded, joined
 from linewright.sources.words.modifiers import halves, modified
@@ -18,6 +18,13 @@ from linewright.sources.words.reading import Act, Phrase, Relation
 from linewright.sources.words.script import drawn
 from linewright.sources.words.store.entry import Thing
 from linewright.sources.words.verbs import VERBS
+
+_EACH_OWN: Final = frozenset({"with", "bears", "full of", "of", "made of", "in hat"})
+"""Relations that each of several has by itself; in all others they stand together."""
+
+_ALL_AT_ONE: Final = frozenset({"target", "string", "front", "behind", "over", "catch"})
+_TOGETHER: Final = frozenset({"carry", "bring", "deliver", "steal", "lift"})
+"""What several do with one thing."""
 
 _LAST: Final = frozenset({"upside down", "leaning", "lying", "floating", "fast", "shining"})
 """Modifiers that take the whole of a group."""
@@ -49,7 +56,8 @@ class Stage(Troupe):
         thing = self.things[name]
         if thing.on_body and thing.worn == "feet" and name not in _ON_LEGS:
             one = drawn(FEET[str(thing.art).removeprefix("&")])
-            return Art((*one.moved(shift(0.8 * one.width, 3)).shapes, *one.shapes))
+            pair = Art((*one.moved(shift(0.8 * one.width, 3)).shapes, *one.shapes))
+            return grounded(pair.moved(scale(thing.size * PERSON / max(pair.width, pair.height))), keep_below=False)
         if thing.on_body:
             who = "woman" if name in _GOWNS else "man"
             dress = [name, *_GOES_WITH.get(name, ())]
@@ -70,55 +78,86 @@ class Stage(Troupe):
                 continue  # on both wheels, or it would fall
             if name in _LAST:
                 lone = replace(lone, art=modified(lone.art, name), up=lone.up or name == "floating")
+        # Who is in something does things to others outside of it.
+        around = [r for r in phrase.relations if r.kind == "in" and "contains" in self.things[r.object.name].can]
+        outward = [a for a in phrase.acts if around and VERBS[a.verb].role in ("target", "catch")]
         for act in phrase.acts:
+            if act not in outward:
+                lone = self._effect(lone, phrase, act)
+        for relation in around:
+            lone = self.related(lone, phrase, relation)
+        for act in outward:
             lone = self._effect(lone, phrase, act)
         for relation in phrase.relations:
-            lone = self.related(lone, phrase, relation)
+            if relation not in around:
+                lone = self.related(lone, phrase, relation)
         return lone
 
     def _several(self, phrase: Phrase, factor: float) -> Group:
         """The same several times: in a row, or scattered in the air."""
-        shared = [
-            r for r in phrase.relations if r.kind in ("on", "in", "under", "by", "before", "behind", "over", "between")
-        ]
-        own = [r for r in phrase.relations if r not in shared]
+        own = [r for r in phrase.relations if r.kind in _EACH_OWN or r.kind.startswith("on ")]
+        shared = [r for r in phrase.relations if r not in own]
         act = next(
             (a for a in phrase.acts if VERBS[a.verb].role in ("hold2", "up", "hold") and a.object is not None), None
         )
         together = (
             act
-            if act and act.object and act.object.count == 1 and phrase.count < 4 and _long(self.things[act.object.name])
+            if act
+            and act.object
+            and act.object.count == 1
+            and ((phrase.count < 4 and _long(self.things[act.object.name])) or act.verb in _TOGETHER)
             else None
         )
         acts = [a for a in phrase.acts if a is not together]
         ride_all = [a for a in acts if VERBS[a.verb].role == "in" and a.object and a.object.count == 1]
         acts = [a for a in acts if a not in ride_all]
+        to_one = [a for a in acts if a.object and a.object.count == 1 and VERBS[a.verb].role in _ALL_AT_ONE]
+        acts = [Act(a.verb) if a in to_one else a for a in acts]
         if together is not None:
             acts.append(Act("lift", Phrase("", "")))
         acts = [_each(act, phrase.count) for act in acts]
         single = replace(phrase, count=1, relations=own, acts=acts)
         one = self.group(single, factor)
-        copies = []
-        apart = 0.5 if any(r.kind == "in" for r in shared) and not one.art.places.get("hip") else 1.04
-        x = 0.0
-        for i in range(phrase.count):
-            size = 1.0 if i == 0 else self.rng.uniform(0.88, 1.04)
-            copy = replace(one, art=one.art.moved(scale(size)))
-            x0, _, x1, _ = copy.art.bounds()
-            rise = (self.rng.uniform(0, 0.5) * one.art.height) if one.up else 0.0
-            back = 0.10 * one.art.height * (i % 2) if phrase.count > 4 and not one.up else 0.0
-            copies.append(copy.moved(x - x0, rise + back))
-            x += (x1 - x0) * min(0.72 if phrase.count > 4 else 1.04, apart) + 2
+        copies = self._rows(phrase, one, shared, one_row=phrase.lined or (together is not None and phrase.count < 6))
         order = sorted(copies, key=lambda g: -g.art.bounds()[1])
-        whole = joined(order, copies[len(copies) // 2])
+        whole = joined(order, max(copies, key=lambda g: g.art.bounds()[2]) if to_one else copies[len(copies) // 2])
+        x0, _, x1, y1 = whole.art.bounds()
+        if not whole.living:
+            whole = replace(whole, art=whole.art.with_places(seat=Anchor((x0 + x1) / 2, y1, 0.9 * (x1 - x0))))
         if together is not None and together.object is not None:
             whole = self._carried_together(whole, copies, together.object)
         for ride in ride_all:
             assert ride.object is not None
             whole = placing.inside(whole, self.group(ride.object))
+        for act in to_one:
+            whole = self._effect(whole, phrase, act)
         for relation in shared:
             whole = self.related(whole, phrase, relation)
         return whole
+
+    def _rows(self, phrase: Phrase, one: Group, shared: list[Relation], *, one_row: bool) -> list[Group]:
+        """The copies: up to five in a row, more of them in rows one behind the other, so that each is seen."""
+        count = phrase.count
+        standing = any(r.kind in ("on", "in", "over", "before") for r in shared)
+        rows = 1 if one_row or standing or count < 6 else 2 if count < 11 else 3
+        apart = 0.5 if any(r.kind == "in" for r in shared) and not one.art.places.get("hip") else 1.04
+        if rows == 1 and count > 4:
+            apart = min(apart, 0.9 if phrase.lined else 0.72)
+        found = []
+        left = count
+        for row in range(rows):
+            here = -(-left // (rows - row))
+            left -= here
+            x = 0.5 * one.art.width * (row % 2)
+            for i in range(here):
+                size = 1.0 if i == 0 else self.rng.uniform(0.88, 1.04)
+                copy = replace(one, art=one.art.moved(scale(size)))
+                x0, _, x1, _ = copy.art.bounds()
+                rise = (self.rng.uniform(0, 0.5) * one.art.height) if one.up else 0.0
+                back = 0.10 * one.art.height * (i % 2) if rows == 1 and count > 4 and not one.up else 0.0
+                found.append(copy.moved(x - x0, rise + back + 0.72 * row * one.art.height))
+                x += (x1 - x0) * apart + 2
+        return found
 
     def _carried_together(self, whole: Group, carriers: list[Group], phrase: Phrase) -> Group:
         """One long thing on the raised hands of several."""
@@ -128,7 +167,8 @@ class Stage(Troupe):
         load = self.group(phrase).art
         if load.height > load.width:
             load = load.moved(turn(-90))
-        k = max(1.0, (x1 - x0) * 1.05 / max(load.width, 1.0))
+        share = 1.05 if _long(self.things[phrase.name]) else 0.4
+        k = max(1.0, (x1 - x0) * share / max(load.width, 1.0))
         load = load.moved(scale(k))
         a, b, c, _ = load.bounds()
         load = load.moved(shift((x0 + x1) / 2 - (a + c) / 2, y - b))
@@ -200,6 +240,8 @@ class Stage(Troupe):
         if thing is None:
             if (act.verb == "fly" and "flies" in self.things[phrase.name].can) or act.verb in ("fly", "swim"):
                 return replace(me, up=act.verb == "fly", art=me.art)
+            if act.verb == "hang" and "acts" not in self.things[phrase.name].can:
+                return placing.hung_up(me)
             if act.verb == "jump":
                 return replace(me, art=modified(me.art, "floating"))
             if role == "catch":
@@ -208,7 +250,7 @@ class Stage(Troupe):
         if not thing.name:
             return me
         kind = self.things[thing.name]
-        if role == "none" and not verb.tool:
+        if (role == "none" and not verb.tool) or self.too_large(act):
             role = "target"  # whoever is named is drawn
         if role == "play" and thing.name == "chessboard":
             return self._at_table(me, thing)
@@ -270,6 +312,8 @@ class Stage(Troupe):
             and self.in_beak(act, self.things[phrase.name])
             and me.art.places.get("hip") is None
         ):
+            if kind.can & {"acts"}:
+                return placing.slung(me, self.group(thing))
             return placing.borne(me, self.group(thing), "mouth", self.things[phrase.name])
         if role == "hold2" and not self.figured(phrase, self.things[phrase.name]):
             return placing.on_top(self.group(thing), me, place="back")
@@ -291,25 +335,55 @@ class Stage(Troupe):
             if (
                 "acts" not in self.things[phrase.name].can
                 and "carries" in self.things[phrase.name].can
+                and "branch" not in me.art.places
                 and thing.size < self.things[phrase.name].size
             ):
                 return placing.borne(me, self.group(other), "seat", self.things[phrase.name])
             if self.figured(phrase, self.things[phrase.name]) and self.in_hand(phrase, other):
                 return me
+            if "branch" in me.art.places and thing.can & {"flies"}:
+                return replace(placing.in_crown(self.group(other), me), living=False)
             return placing.beside(me, self._facing(other), 0.08 * PERSON, first=me)
-        if kind == "on" and self.ridden(phrase, other) and any(a.verb == "ride" for a in self.acts(phrase)):
+        if kind == "on" and not phrase.other_half and self.ridden(phrase, other) and any(a.verb == "ride" for a in self.acts(phrase)):
             return me
         if kind == "from" and not thing.can & {"contains", "carries"}:
             return me  # "from a glass": told by what it does
         if kind == "bears":
             return placing.borne(me, self.group(other), relation.place, self.things[phrase.name])
+        if kind == "full of" and "pane1" in me.art.places:
+            return placing.at_windows(self.group(replace(other, count=1)), me, 9)
         if kind in ("full of",):
             return placing.filled(me, self.group(replace(other, count=1)).art, other.count, self.things[phrase.name])
+        if kind == "made of":
+            return placing.patterned(me, self.group(replace(other, count=1)).art)
         if kind == "of":
             return placing.pictured(me, self.group(other).art, phrase.name)
         if other.name == "moon" and kind in ("before", "over", "behind", "under"):
             other = replace(other, name="full moon", modifiers=[*other.modifiers, "big"])
+        if kind == "under" and self.figured(phrase, self.things[phrase.name]) and self.in_hand(phrase, other):
+            return me
         made = self.group(other)
+        if kind in ("left", "right"):
+            return placing.at_side(me, made, left=kind == "left")
+        if kind == "tied":
+            flies = "acts" not in self.things[phrase.name].can and self.things[phrase.name].can & {"flies", "up"}
+            return placing.tied_to(replace(me, up=bool(flies)), made)
+        if kind == "has under":
+            return replace(placing.below(made, me), living=False)
+        if kind == "has over":
+            return replace(placing.above(made, me), living=False)
+        if kind == "on" and _falls_flat(thing, made.art):
+            made = replace(made, art=grounded(made.art.moved(turn(-82)), keep_below=False))
+        if kind == "on" and me.living and not made.living and other.count > 1 and made.art.width > 1.3 * me.art.width:
+            made = replace(made, art=made.art.moved(scale(1.3 * me.art.width / made.art.width)))  # a hen's eggs
+        if kind == "in" and "pane1" in made.art.places:
+            return placing.at_windows(me, made, 1)
+        if kind == "on" and thing.name == "wall" and "frame" in me.art.places:
+            return placing.hung_from(me, made)
+        if kind == "over" and thing.name in ("bridge", "hill") and not me.up:
+            kind = "on"
+        if kind == "on" and phrase.count > 1:
+            me = placing.fitting(me, made)
         if kind == "on" or kind.startswith("on "):
             place = relation.place or kind.removeprefix("on").strip()
             if "up" in thing.can and thing.name not in ("cloud",) and "seat" not in made.art.places:
@@ -325,10 +399,15 @@ class Stage(Troupe):
             return placing.in_hat(me, made)
         if kind == "in":
             if thing.name in ("tree", "fir tree", "palm tree", "bush"):
+                if phrase.count > 1 and not me.living:
+                    one = self.group(replace(phrase, count=1, relations=[], acts=[]))
+                    return placing.filled(made, one.art, phrase.count, thing)
                 return placing.in_crown(me, made)
             if "seats" in thing.can and "contains" not in thing.can:
                 return placing.on_top(me, made)
             return placing.inside(me, made, lie=sleeps(phrase) or thing.name in ("bed", "hammock"))
+        if kind == "under" and made.afloat:
+            return placing.under_water(me, made)
         if kind == "under":
             return placing.below(me, made)
         if kind == "over":
@@ -337,8 +416,15 @@ class Stage(Troupe):
             return placing.behind(made, me, first=me)
         if kind == "before":
             return placing.behind(me, made)
+        between = [r for r in phrase.relations if r.kind == "between"]
+        if kind == "between" and len(between) > 1:
+            if relation is not between[0]:
+                return me
+            return placing.between_two(me, made, self.group(between[1].object))
         if kind == "between":
             return placing.between(me, self.group(replace(other, count=1)), other.said)
+        if kind == "among" and other.count == 1:
+            return placing.behind(me, made)
         if kind == "among":
             return placing.among(me, self.group(replace(other, count=1)), other.count)
         if kind == "along":
@@ -374,6 +460,12 @@ def _each(act: Act, count: int) -> Act:
     if thing is None or thing.count < 2 or VERBS[act.verb].role in ("target", "in", "juggle"):
         return act
     return Act(act.verb, replace(thing, count=max(1, round(thing.count / count))))
+
+
+def _falls_flat(thing: Thing, art: Art) -> bool:
+    """Whether a thing lies down under what is on it: a leaf, a pencil, a carrot."""
+    lies = thing.theme in ("food", "tools") or thing.name == "leaf"
+    return lies and art.height > 1.2 * art.width and not {"seat", "in"} & set(art.places)
 
 
 def _long(thing: Thing) -> bool:

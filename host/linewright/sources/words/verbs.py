@@ -116,6 +116,10 @@ OTHER_WORDS: Final[dict[str, str]] = {
     "dress": "wear", "use": "hold", "study": "study", "conquer": "climb", "ascend": "climb", "pursue": "chase",
     "wed": "marry", "sled": "ride", "skateboard": "ride", "welcome": "greet", "saw": "saw", "trim": "cut", "pass": "walk",
     "strum": "play", "toss": "throw", "hurl": "throw", "inspect": "examine", "lug": "carry", "stack": "carry",
+    "share": "eat", "crow": "sing", "land": "fly", "splash": "swim", "lick": "eat", "greet": "greet", "shake": "greet",
+    "live": "stand", "scare": "chase", "frighten": "chase", "play with": "play", "help": "greet", "talk": "greet",
+    "speak": "greet", "chat": "greet", "tell": "greet", "invite": "greet", "drop": "hold",
+    "lose": "hold", "buy": "hold", "plant": "hold", "peek": "look", "peep": "look", "slide": "sit", "crash": "run",
     "tow": "tow", "dangle": "hang", "sniff": "eat", "smell": "eat", "travel": "walk", "move": "walk",
     "march": "march", "strut": "walk", "sneak": "walk", "tiptoe": "walk", "go": "walk", "come": "walk", "operate": "type",
     "bow": "show", "mow": "push", "boil": "cook", "fry": "cook", "peddle": "sell", "hand": "give", "hail": "wave",
@@ -147,7 +151,7 @@ def verb_of(word: str) -> str:
     if word.endswith("s"):
         stems.append(word[:-1])
     for ending in ("ing", "ed"):
-        if word.endswith(ending) and len(word) > len(ending) + 2:
+        if word.endswith(ending) and len(word) >= len(ending) + 2:
             stem = word[: -len(ending)]
             stems += [stem, stem + "e"]
             if len(stem) > 2 and stem[-1] == stem[-2]:
