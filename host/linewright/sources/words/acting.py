@@ -55,7 +55,9 @@ _BY_NATURE: Final = frozenset(
         "hunt",
     ]
 )
-_STILL: Final = frozenset({"hang", "swing", "lie", "fall", "stand", "float", "sail", "fly", "wait", "rest", "run", "walk"})
+_STILL: Final = frozenset(
+    {"hang", "swing", "lie", "fall", "stand", "float", "sail", "fly", "wait", "rest", "run", "walk"}
+)
 """What lifeless things do without arms and legs."""
 
 _STANDING: Final = frozenset({"stand", "hold", "carry", "read", "present", "eat", "look", "think", "aim", "blow", "wave",
@@ -228,7 +230,10 @@ class Troupe(Holding):
         figure = self._body(thing)
         stated = [*phrase.worn, *(a.object for a in phrase.acts if a.verb == "wear" and a.object is not None)]
         taken = {self.things[w.name].worn for w in stated}
-        worn = [*(Phrase(n, n) for n in thing.wears if self.things[n].worn not in taken and n not in phrase.bare), *stated]
+        worn = [
+            *(Phrase(n, n) for n in thing.wears if self.things[n].worn not in taken and n not in phrase.bare),
+            *stated,
+        ]
         props = Props()
         for one in worn:
             piece = self.things[one.name]

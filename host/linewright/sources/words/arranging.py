@@ -146,7 +146,9 @@ def _row(groups: list[Group], *, flip: bool) -> list[Group]:
     for i, group in enumerate(groups):
         turned = (
             group.mirrored()
-            if group.living and not group.fixed and ((len(groups) > 1 and i == len(groups) - 1) or (len(groups) == 1 and flip))
+            if group.living
+            and not group.fixed
+            and ((len(groups) > 1 and i == len(groups) - 1) or (len(groups) == 1 and flip))
             else group
         )
         x0, _, x1, _ = turned.art.bounds()

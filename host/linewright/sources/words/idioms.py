@@ -15,8 +15,13 @@ _ASKED: Final = (
     (r"^(?:please )?(?:give|show|make|draw|sketch|paint|imagine|picture)(?: me| us)? (?=an? |the |some |one |two |three )", ""),
     (r"^once (?:upon a time )?there (?:was|were|lived) ", ""),
     (r"^(?:there|here|this|it) (?:is|are|was) ", ""),
-    (r"^an? (?:(?:nice|simple|little|small|quick|line) )*(?:picture|drawing|sketch|image|postcard) (?:of|with|showing) "
-     r"(?!.*\b(?:wall|frame|museum|gallery|hanging|hangs|easel|nail)\b)", ""),
+    (
+        (
+            r"^an? (?:(?:nice|simple|little|small|quick|line) )*(?:picture|drawing|sketch|image|postcard) (?:of|with|showing) "
+            r"(?!.*\b(?:wall|frame|museum|gallery|hanging|hangs|easel|nail)\b)"
+        ),
+        "",
+    ),
     (r"[ ,]*\bplease$", ""),
 )  # fmt: skip
 

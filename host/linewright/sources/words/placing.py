@@ -90,7 +90,10 @@ def slung(me: Group, other: Group) -> Group:
     )  # fmt: skip
     knot = (at.x + 0.04 * wide, at.y)
     ends = [
-        Shape((smooth(np.array(((side, rim), ((side + knot[0]) / 2 + 0.3 * (side - knot[0]), (rim + at.y) / 2), knot))),), None)
+        Shape(
+            (smooth(np.array(((side, rim), ((side + knot[0]) / 2 + 0.3 * (side - knot[0]), (rim + at.y) / 2), knot))),),
+            None,
+        )
         for side in (left, right)
     ]
     ears = [
@@ -98,7 +101,20 @@ def slung(me: Group, other: Group) -> Group:
         for dx in (-3.0, 3.4)
     ]
     cloth = Shape((sack,), shapely.polygons(sack))
-    fold = Shape((smooth(np.array(((left + 0.3 * wide, rim - 0.2 * high), ((left + right) / 2, low + 0.25 * high), (right - 0.3 * wide, rim - 0.22 * high)))),), None)
+    fold = Shape(
+        (
+            smooth(
+                np.array(
+                    (
+                        (left + 0.3 * wide, rim - 0.2 * high),
+                        ((left + right) / 2, low + 0.25 * high),
+                        (right - 0.3 * wide, rim - 0.22 * high),
+                    )
+                )
+            ),
+        ),
+        None,
+    )
     return replace(me, art=Art((*me.art.shapes, *ends, *art.shapes, cloth, fold, *ears), me.art.places))
 
 
@@ -131,7 +147,9 @@ def hung_up(me: Group) -> Group:
     high = y1 + max(0.35 * me.art.height, 12.0)
     line = np.array(((top.x, max(top.y, y1 - 1)), (top.x, high)))
     beam = np.array(((x0 - 8, high), (x1 + 8, high)))
-    return replace(me, up=True, living=False, art=Art((*me.art.shapes, Shape((line, beam), None, "sign")), me.art.places))
+    return replace(
+        me, up=True, living=False, art=Art((*me.art.shapes, Shape((line, beam), None, "sign")), me.art.places)
+    )
 
 
 def at_windows(one: Group, car: Group, wanted: int) -> Group:
@@ -231,7 +249,9 @@ def on_top(me: Group, base: Group, *, place: str = "", climbing: bool = False, l
     hip = me.art.places.get("hip")
     grown = base
     if me.art.width > 1.9 * max(seat.size, 1.0) and not climbing:
-        k = min(me.art.width / (1.9 * max(seat.size, 1.0)), 2.2, max(1.0, 0.8 * me.art.height / max(base.art.height, 1.0)))
+        k = min(
+            me.art.width / (1.9 * max(seat.size, 1.0)), 2.2, max(1.0, 0.8 * me.art.height / max(base.art.height, 1.0))
+        )
         grown = replace(base, art=base.art.moved(scale(k)))
         seat = seat.moved(scale(k))
     high = y0
@@ -288,7 +308,9 @@ def inside(me: Group, container: Group, *, lie: bool = False) -> Group:
     front = [s for s in container.art.shapes if s.tag == "front"]
     behind = [s for s in container.art.shapes if s.tag != "front"]
     if not front and not lie and not _shows(container) and "hip" in art.places:  # its wall hides the lower half
-        wall = container.art.silhouette().intersection(shapely.box(-1e4, -1e4, 1e4, room.y + 0.02 * container.art.height))
+        wall = container.art.silhouette().intersection(
+            shapely.box(-1e4, -1e4, 1e4, room.y + 0.02 * container.art.height)
+        )
         art = art.mapped(lambda s: _cut(s, wall))
     if front:  # what hangs out below the container is not seen
         low = container.art.bounds()[1]
@@ -471,7 +493,9 @@ def borne(me: Group, other: Group, place: str, who: Thing) -> Group:
             art = art.moved(turn(-78))
         x0, y0, x1, _ = art.bounds()
         snout = at.x + 0.30 * (x1 - x0)
-        return joined([me, replace(other, art=art.moved(shift(snout - (x0 + x1) / 2, at.y - 0.5 * (y0 + art.bounds()[3]))))], me)
+        return joined(
+            [me, replace(other, art=art.moved(shift(snout - (x0 + x1) / 2, at.y - 0.5 * (y0 + art.bounds()[3]))))], me
+        )
     y = at.y - (0.6 * (art.bounds()[3] - y0) if place == "mouth" else 0.0)
     if place == "top":
         y = (
@@ -496,6 +520,8 @@ def filled(me: Group, one: Art, wanted: int, kind: Thing) -> Group:
     count = wanted if in_one_row or kind.theme == "plants" or wanted == 1 else max(wanted, 5)
     columns = 0.75 * count if in_one_row else math.sqrt(count)
     k = min(1.0, 1.0 * room.size / columns / max(one.width, 1.0))
+    if wanted == 1 and not any(s.tag == "front" for s in me.art.shapes):  # all of it is seen before the wall
+        k = min(k, 0.62 * me.art.height / max(one.height, 1.0))
     one = one.moved(scale(k))
     x0, y0, x1, y1 = one.bounds()
     wide, high = x1 - x0, y1 - y0
@@ -613,10 +639,16 @@ def hung_from(me: Group, above: Group) -> Group:
     """Hanging from something."""
     art = me.art
     x0, _, x1, y1 = art.bounds()
-    if me.art.height > 0.6 * above.art.height and not above.up and "branch" not in above.art.places and "hip" not in art.places:
+    if (
+        me.art.height > 0.6 * above.art.height
+        and not above.up
+        and "branch" not in above.art.places
+        and "hip" not in art.places
+    ):
         wall = above.art.moved(scale(2.1 * me.art.height / max(above.art.height, 1.0)))
         a, b, c, d = wall.bounds()
-        return joined([replace(above, art=wall), me.moved((a + c) / 2 - (x0 + x1) / 2, 0.32 * (d - b))], me)
+        moved = me.moved((a + c) / 2 - (x0 + x1) / 2, 0.32 * (d - b))
+        return joined([replace(above, art=wall), moved], moved)
     place = above.art.places.get("branch") or above.art.places.get("hook") or above.art.places.get("bars")
     a, b, c, _ = above.art.bounds()
     if place is None:

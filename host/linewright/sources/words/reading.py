@@ -616,10 +616,10 @@ class _Reader:
         if self._word() in ("it", "them", "him", "her", "himself", "herself", "itself") and self._word(1) not in BODY:
             self.at += 1
             return []
-        if self._word() in _OWNERS - {"a", "an"} and self._word(1) in BODY and self._word(1) not in ("hat", "basket"):
-            if not self._place_of_something():
-                self.at += 2  # "brushing its teeth"
-                return []
+        own_part = self._word() in _OWNERS - {"a", "an"} and self._word(1) in BODY
+        if own_part and self._word(1) not in ("hat", "basket") and not self._place_of_something():
+            self.at += 2  # "brushing its teeth"
+            return []
         found = self._noun_phrase()
         if not found:
             if self._scene_here() and act.verb in ("cross", "watch", "look", "paint", "draw", "clean"):
@@ -670,7 +670,7 @@ class _Reader:
         able = "acts" in _can(thing.name) and (link or not ridden)
         still = verb in _ALSO_STILL and not ridden and "acts" not in _can(thing.name) and who.count == 1
         described = link and (word in ADJECTIVES or word in COLOURS)
-        if (does and (able or (still and thing is not who and self._hangs(thing, who, verb)))) or described:
+        if (does and (able or (still and thing is not who and self._belongs(thing, who)))) or described:
             if word in ADJECTIVES and not verb:
                 thing.modifiers.append(ADJECTIVES[word])
                 self.at += 1
@@ -683,11 +683,10 @@ class _Reader:
         self.at = mark
         return False
 
-    def _hangs(self, thing: Phrase, who: Phrase, verb: str) -> bool:
+    def _belongs(self, thing: Phrase, who: Phrase) -> bool:
         """``a bird in a cage hanging from a tree``: the cage hangs, and the bird is in it."""
-        return any(r.object is thing and r.kind in ("in", "on", "with", "by") for r in who.relations) or any(
-            act.object is thing for act in who.acts
-        )
+        near = any(r.object is thing and r.kind in ("in", "on", "with", "by") for r in who.relations)
+        return near or any(act.object is thing for act in who.acts)
 
     def _object_tail(self, thing: Phrase, who: Phrase) -> None:
         """What belongs to an object rather than to who has it."""
@@ -787,11 +786,14 @@ class _Reader:
 
     def _relation(self, who: Phrase, preposition: str) -> None:
         kind = PREPOSITIONS[preposition]
-        if preposition in ("in", "to", "into") and self._word() in ("a", "one") and self._word(1) in _LINES:
-            if self._word(2) != "of":
-                self.at += 2
-                who.lined = True
-                return
+        if kind == "made of" and self._word() in ADJECTIVES:
+            who.modifiers.append(ADJECTIVES[self._word()])
+            self.at += 1
+            return
+        if preposition in ("in", "into") and self.tokens[self.at : self.at + 1] == ["a"] and self._word(1) in _LINES:
+            self.at += 2  # "in a row"
+            who.lined = True
+            return
         if preposition == "in" and self._word() in COLOURS and not self._noun_after(0):
             who.pen = self._word()
             self.at += 1
@@ -851,7 +853,11 @@ class _Reader:
         if self.subjects and who is self.subjects[-1] and len(self.subjects) > 1:
             owner = self.subjects[-2]
             part = next((r.object for r in owner.relations[-1:] if r.kind == "with"), owner)
-            if kind in ("on", "in") and "acts" not in _can(part.name) and _can(part.name) & {"seats", "ridden", "carries"}:
+            if (
+                kind in ("on", "in")
+                and "acts" not in _can(part.name)
+                and _can(part.name) & {"seats", "ridden", "carries"}
+            ):
                 owner = part  # "a tree with a swing and a child on it"
             if kind == "on" or kind == "in" or kind in _SIDES:
                 self.subjects.pop()
@@ -890,7 +896,11 @@ class _Reader:
                 self.reading.notes.append(f"being like {phrase.said!r} is not drawn")
             return
         who.relations.append(Relation(kind, phrase))
-        self._object_tail(phrase, who)
+        hung = kind == "of" and (
+            verb_of(self._word()) == "hang" or self.tokens[self.at : self.at + 3] == ["on", "the", "wall"]
+        )
+        if not hung:  # "a picture of a cat hanging on the wall"
+            self._object_tail(phrase, who)
 
     def _owned(self, owner: Phrase, thing: Phrase) -> bool:
         """``with a parrot on his shoulder``: a thing at a place of its owner."""
@@ -911,7 +921,7 @@ class _Reader:
             self.at += count + 1
             owner.relations.append(Relation("bears", thing))
             return True
-        if len(after) == 2 and after[0] in _OWNERS and after[1] in BODY:
+        if len(after) == 2 and after[0] in _OWNERS - {"a", "an"} and after[1] in BODY:
             self.at += count + 2
             owner.relations.append(Relation("bears", thing, BODY[after[1]]))
             return True

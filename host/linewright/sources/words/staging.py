@@ -23,6 +23,7 @@ _EACH_OWN: Final = frozenset({"with", "bears", "full of", "of", "made of", "in h
 """Relations that each of several has by itself; in all others they stand together."""
 
 _ALL_AT_ONE: Final = frozenset({"target", "string", "front", "behind", "over", "catch"})
+_ON_WALLS: Final = frozenset({"picture", "clock", "mirror", "watch"})
 _TOGETHER: Final = frozenset({"carry", "bring", "deliver", "steal", "lift"})
 """What several do with one thing."""
 
@@ -79,7 +80,11 @@ class Stage(Troupe):
             if name in _LAST:
                 lone = replace(lone, art=modified(lone.art, name), up=lone.up or name == "floating")
         # Who is in something does things to others outside of it.
-        around = [r for r in phrase.relations if r.kind == "in" and "contains" in self.things[r.object.name].can]
+        around = [
+            r
+            for r in phrase.relations
+            if r.kind == "of" or (r.kind == "in" and "contains" in self.things[r.object.name].can)
+        ]
         outward = [a for a in phrase.acts if around and VERBS[a.verb].role in ("target", "catch")]
         for act in phrase.acts:
             if act not in outward:
@@ -344,7 +349,12 @@ class Stage(Troupe):
             if "branch" in me.art.places and thing.can & {"flies"}:
                 return replace(placing.in_crown(self.group(other), me), living=False)
             return placing.beside(me, self._facing(other), 0.08 * PERSON, first=me)
-        if kind == "on" and not phrase.other_half and self.ridden(phrase, other) and any(a.verb == "ride" for a in self.acts(phrase)):
+        if (
+            kind == "on"
+            and not phrase.other_half
+            and self.ridden(phrase, other)
+            and any(a.verb == "ride" for a in self.acts(phrase))
+        ):
             return me
         if kind == "from" and not thing.can & {"contains", "carries"}:
             return me  # "from a glass": told by what it does
@@ -378,7 +388,7 @@ class Stage(Troupe):
             made = replace(made, art=made.art.moved(scale(1.3 * me.art.width / made.art.width)))  # a hen's eggs
         if kind == "in" and "pane1" in made.art.places:
             return placing.at_windows(me, made, 1)
-        if kind == "on" and thing.name == "wall" and "frame" in me.art.places:
+        if kind == "on" and thing.name == "wall" and phrase.name in _ON_WALLS:
             return placing.hung_from(me, made)
         if kind == "over" and thing.name in ("bridge", "hill") and not me.up:
             kind = "on"

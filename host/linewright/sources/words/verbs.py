@@ -116,7 +116,7 @@ OTHER_WORDS: Final[dict[str, str]] = {
     "dress": "wear", "use": "hold", "study": "study", "conquer": "climb", "ascend": "climb", "pursue": "chase",
     "wed": "marry", "sled": "ride", "skateboard": "ride", "welcome": "greet", "saw": "saw", "trim": "cut", "pass": "walk",
     "strum": "play", "toss": "throw", "hurl": "throw", "inspect": "examine", "lug": "carry", "stack": "carry",
-    "share": "eat", "crow": "sing", "land": "fly", "splash": "swim", "lick": "eat", "greet": "greet", "shake": "greet",
+    "share": "eat", "crow": "sing", "land": "fly", "splash": "swim", "greet": "greet", "shake": "greet",
     "live": "stand", "scare": "chase", "frighten": "chase", "play with": "play", "help": "greet", "talk": "greet",
     "speak": "greet", "chat": "greet", "tell": "greet", "invite": "greet", "drop": "hold",
     "lose": "hold", "buy": "hold", "plant": "hold", "peek": "look", "peep": "look", "slide": "sit", "crash": "run",

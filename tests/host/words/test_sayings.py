@@ -1,0 +1,162 @@
+"""Turns of phrase: who a clause belongs to, sides, counts, what is worn in colour, and what is asked politely."""
+
+from __future__ import annotations
+
+import pytest
+
+from linewright.sources.words.arranging import arrange
+from linewright.sources.words.art import Art
+from linewright.sources.words.idioms import plainly
+from linewright.sources.words.lexicon import MOST, Lexicon
+from linewright.sources.words.reading import Phrase, read
+from linewright.sources.words.staging import Stage
+from linewright.sources.words.store import names, things
+from linewright.sources.words.way import told
+
+LEXICON = Lexicon(names())
+
+
+def subjects(sentence: str) -> list[Phrase]:
+    return read(sentence, LEXICON).subjects
+
+
+def art_of(sentence: str, seed: int = 1) -> Art:
+    return arrange(read(sentence, LEXICON), Stage(things(), seed), seed)
+
+
+def said(phrase: Phrase) -> str:
+    """A phrase in one line: its count and name, what it wears, does and is to others."""
+    text = (f"{phrase.count} " if phrase.count > 1 else "") + phrase.name + ("/" + phrase.other_half).rstrip("/")
+    text += "".join(f" +{said(one)}" for one in phrase.worn)
+    text += "".join(f" {act.verb}({said(act.object) if act.object else ''})" for act in phrase.acts)
+    return text + "".join(f" {one.kind}[{said(one.object)}]" for one in phrase.relations)
+
+
+@pytest.mark.parametrize(
+    ("sentence", "expected"),
+    [
+        ("a painter painting a painter painting a painter", ["painter paint(painter paint(painter))"]),
+        ("a dog chasing a cat wearing a scarf", ["dog chase(cat wear(scarf))"]),
+        ("a girl riding a horse holding a flag", ["girl ride(horse) hold(flag)"]),
+        ("an owl teaching mice to read", ["owl teach(3 mouse read())"]),
+        ("a cat that wears a top hat and plays the violin", ["cat wear(top hat) play(violin)"]),
+        ("a pear wearing boots and a banana in a scarf", ["pear wear(rubber boots)", "banana +scarf"]),
+        ("a woman in a green dress and red boots", ["woman +dress +rubber boots"]),
+        ("a house with a tree next to it", ["house by[tree]"]),
+        ("a table with a dog under it", ["table has under[dog]"]),
+        ("a chair with a cat on it", ["cat on[chair]"]),
+        ("a submarine with an octopus on top", ["submarine bears[octopus]"]),
+        ("a cat sleeping on the roof", ["cat sleep() on[house]"]),
+        ("a woman carrying a basket on her head", ["woman bears[basket]"]),
+        ("a boy with a ball on a roof", ["boy with[ball] on[house]"]),
+        ("a creature that is half cat and half snail", ["cat/snail"]),
+        ("a cross between a lion and a fish", ["lion/fish"]),
+        ("six mushrooms, two of them red", ["4 mushroom", "2 mushroom"]),
+        ("seven ducks in a row", ["7 duck"]),
+        ("a pair of shoes", ["shoes"]),
+        ("a ghost who is afraid of a mouse", ["ghost facing[mouse]"]),
+        ("a bird in a cage hanging from a tree", ["bird in[cage hang(tree)]"]),
+        ("a picture of a cat hanging on the wall", ["picture hang(wall) of[cat]"]),
+        ("a turtle flying a biplane", ["turtle pilot(biplane)"]),
+        ("someone walking a dog", ["man walk(dog)"]),
+    ],
+)
+def test_what_is_said_belongs_to_whom(sentence, expected):
+    assert [said(one) for one in subjects(sentence)] == expected
+
+
+@pytest.mark.parametrize(
+    ("asked", "plain"),
+    [
+        ("can you draw two owls please", "two owls"),
+        ("i want to see a pig", "a pig"),
+        ("what does a hippo in a tutu look like", "a hippo in a tutu"),
+        ("a picture of a cat", "a cat"),
+        ("a picture of a cat on the wall", "a picture of a cat on the wall"),
+        ("a cat who can draw a dog", "a cat who can draw a dog"),
+    ],
+)
+def test_a_question_is_a_plain_sentence(asked, plain):
+    assert plainly(asked) == plain
+
+
+@pytest.mark.parametrize("seed", range(1, 7))
+def test_left_and_right_stay_as_they_are_said(seed):
+    house = Stage(things(), seed).plain("house").art
+    for side, share in (("left", 0.0), ("right", 1.0)):
+        art = art_of(f"a girl to the {side} of a house", seed)
+        x0, _, x1, _ = art.bounds()
+        eyes = [s for s in art.shapes if s.tag == "eye"]
+        assert eyes
+        at = (eyes[0].lines[0][0, 0] - x0) / (x1 - x0)
+        assert abs(at - share) < 0.4, (side, house.width)
+
+
+@pytest.mark.parametrize("count", [1, 4, 5, 6, 9, 13, 20])
+def test_as_many_are_drawn_as_are_said(count):
+    one = len(Stage(things(), 1).plain("duck").art.shapes)
+    group = Stage(things(), 1).group(Phrase("duck", "duck", count))
+    assert len(group.art.shapes) == count * one
+
+
+def test_several_do_it_to_the_same_one():
+    stage = Stage(things(), 1)
+    group = stage.group(subjects("six cows watching a television")[0])
+    assert len(group.art.shapes) == 6 * len(stage.plain("cow").art.shapes) + len(stage.plain("television").art.shapes)
+
+
+def test_more_than_can_be_drawn_is_told():
+    reading = read("a hundred owls", LEXICON)
+    assert reading.subjects[0].count == MOST
+    assert told(reading) == (f"100 of 'owls' are drawn as {MOST}",)
+
+
+def test_a_word_that_is_drawn_as_another_thing_is_told():
+    assert told(read("a knife", LEXICON)) == ("'knife' is drawn as 'sword'",)
+    assert told(read("a king without a crown", LEXICON)) == ()
+    assert told(read("a king without a beard", LEXICON)) == ("'beard' is not drawn, and nothing is taken away for it",)
+
+
+def test_what_something_is_made_of_is_its_pattern():
+    assert subjects("a robot made of bricks")[0].modifiers == ["brick"]
+    plain, made = art_of("a telephone"), art_of("a telephone made of bread")
+    assert len([s for s in made.shapes if s.tag == "pattern"]) == 1
+    assert made.bounds()[1] == pytest.approx(plain.bounds()[1], abs=1.0)
+
+
+def test_a_king_without_a_crown_has_none():
+    assert len(art_of("a king without a crown").shapes) < len(art_of("a king").shapes)
+
+
+@pytest.mark.parametrize("garment", ["coat", "dress", "rubber boots", "boxing gloves", "bowler hat", "scarf"])
+def test_what_is_worn_has_its_own_colour(garment):
+    pens = {shape.pen for shape in art_of(f"a woman with a blue {garment}").shapes if shape.lines}
+    assert pens == {"", "blue"}
+
+
+def test_all_clothes_can_lie_alone():
+    one_of_each = {(thing.worn, thing.on_body): thing for thing in things().values() if thing.worn}
+    for thing in one_of_each.values():
+        assert Stage(things(), 1).plain(thing.name).art.height > 0, thing.name
+
+
+def test_who_is_behind_a_tree_stands_on_the_ground():
+    stage = Stage(things(), 1)
+    tree, fox = stage.plain("tree"), stage.plain("fox")
+    art = art_of("a fox behind a tree")
+    front = len(tree.art.shapes)
+    back = Art(art.shapes[-front - len(fox.art.shapes) - 1 : -front])
+    assert back.bounds()[1] < 0.1 * tree.art.height
+
+
+def test_what_flies_is_above_what_it_is_tied_to():
+    art = art_of("three red balloons tied to a snail")
+    lows = [line[:, 1].min() for shape in art.shapes if shape.pen == "red" for line in shape.lines]
+    assert min(lows) > Stage(things(), 1).plain("snail").art.height
+
+
+def test_above_a_place_is_above_it():
+    art = art_of("a hot air balloon above the mountains")
+    tops = [line[:, 1].max() for shape in art.shapes if shape.tag == "ground" for line in shape.lines]
+    basket = min(line[:, 1].min() for s in art.shapes if s.tag not in ("ground", "scene") for line in s.lines)
+    assert basket > 0.9 * sorted(tops)[len(tops) // 2]
