@@ -7,6 +7,7 @@ Ctrl-C (143 and 129: by SIGTERM and by a hangup); 70 a bug in Linewright.
 from __future__ import annotations
 
 import errno
+import os
 import sys
 from collections.abc import Sequence
 
@@ -21,6 +22,8 @@ _NO_ROOM = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO})
 def main(argv: Sequence[str] | None = None) -> None:
     """Run the command line and leave the process with its exit code."""
     streams.prepare()
+    # No package adds anything to our models; to look for such reads what every installed package says of itself.
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     sys.exit(run(sys.argv[1:] if argv is None else argv))
 
 
@@ -39,7 +42,8 @@ def run(argv: Sequence[str]) -> int:
     target.forget()
     try:
         # For once taken out by hand: it may stand anywhere, and must work where parsing itself fails.
-        code = app([word for word in argv if word != "--debug"], prog_name="linewright", standalone_mode=False)
+        words = [word for word in argv if word != "--debug"]
+        code = app.for_one(words)(words, prog_name="linewright", standalone_mode=False)
         if code == EXIT_STOPPED:  # how the parser reports Ctrl-C
             raise KeyboardInterrupt
         return code if isinstance(code, int) else 0

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import copy
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
 import typer
@@ -43,3 +44,16 @@ class Commands(typer.Typer):
     def command(self, name: str | None = None, **settings: Any) -> Callable[[Any], Any]:
         """See `typer.Typer.command`."""
         return super().command(name, cls=HelpfulCommand, **settings)
+
+    def for_one(self, words: Sequence[str]) -> Commands:
+        """The same with the command alone that the words begin with; all of it where they begin with none.
+
+        What the parser is told of all commands takes as long as a whole short command does.
+        """
+        commands = [one for one in self.registered_commands if one.name == words[0]] if words else []
+        groups = [one for one in self.registered_groups if one.name == words[0]] if words else []
+        if not commands and not groups:
+            return self
+        narrow = copy.copy(self)
+        narrow.registered_commands, narrow.registered_groups = commands, groups
+        return narrow

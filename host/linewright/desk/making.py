@@ -104,8 +104,12 @@ class PlanWish:
 
         front = PlanMaker(bench.progress)
         bench.progress("making lines", 0.0)
-        laid = laying_out.lay_out(_arranged(self), self.rig, front, bench.kept)
-        bench.show("sketch", Sketch.of(laid))
+
+        def show(laid: LaidOut) -> None:
+            bench.show("sketch", Sketch.of(laid))
+
+        laid = laying_out.lay_out(_arranged(self), self.rig, front, bench.kept, show)
+        show(laid)
         job = laying_out.plan_laid_out(laid, self.rig, front)
         shown = geometry.of_program(job.program, self.rig)
         # A copy, without what was worked out for the views.
@@ -120,13 +124,9 @@ class WarmWish:
 
     def make(self, bench: WorkBench) -> object:
         """See `WorkerWish.make`."""
-        from linewright.planning.arrangement import Arrangement, Item
-        from linewright.planning.pipeline import Arranged
         from linewright.tasks import laying_out
 
-        front = PlanMaker(bench.progress)
-        letter = Arrangement(items=(Item("warm", text="ab", width_mm=20.0),))
-        laying_out.plan_laid_out(laying_out.lay_out(Arranged(letter), self.rig, front), self.rig, front)
+        laying_out.warm_up(self.rig, PlanMaker(bench.progress))
         return None
 
 
@@ -138,11 +138,13 @@ class Sketch:
     ----------
     geometry : strokes with their items.
     laid : for each item where it lies, for the page.
+    rough : it is a first look; see `linewright.tasks.laying_out.LaidOut`.
     """
 
     geometry: bytes
     laid: dict[str, dict[str, Any]]
     pens: list[dict[str, Any]]
+    rough: bool
 
     @classmethod
     def of(cls, laid: LaidOut) -> Sketch:
@@ -153,12 +155,12 @@ class Sketch:
             one.id: {
                 "page_mm": list(one.page_mm),
                 "boxes_mm": [list(box) for box in one.boxes_mm],
-                "strokes": one.strokes,
+                "strokes": None if laid.rough else one.strokes,
             }
             for one in laid.laid
         }
         pens = [{"name": pen.name, "colour": pen.colour, "width_mm": pen.width_mm} for pen in laid.drawing.pens]
-        return cls(geometry.packed(laid.drawing, item=laid.item), where, pens)
+        return cls(geometry.packed(laid.drawing, item=laid.item), where, pens, laid.rough)
 
 
 @dataclass(frozen=True, eq=False)

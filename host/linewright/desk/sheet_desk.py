@@ -127,6 +127,8 @@ class SheetDesk:
             raise InputError("put one thing: upload, words, sentence, pattern or surprise")
         if event.upload is not None:
             upload = self.uploads.get(event.upload)
+            if upload.kind == "rig":
+                raise InputError(f"{upload.name} is a rig file and no picture", hint="take it as the machine's file")
             name = free_id(Item(source=upload.name), {one.id for one in self.history.now.items})
             item, what = Item(name, source=upload.inside), upload.name
         elif event.surprise:
@@ -331,14 +333,14 @@ class SheetDesk:
         self._laid = sketch.laid
         self.shelf.drop(shown.get("sketch"))
         name = self.shelf.put(sketch.geometry, "s")
-        self._show_plan({**shown, "sketch": name, "sketch_pens": sketch.pens})
+        self._show_plan({**shown, "sketch": name, "sketch_pens": sketch.pens, "rough": sketch.rough})
         self._show_items()
 
     def _take_plan(self, number: int, plan: DeskPlan) -> None:
         self.plan = plan
         shown = self._shown_plan
         name = self.shelf.put(plan.geometry)
-        sketch = {key: shown.get(key) for key in ("sketch", "sketch_pens")}
+        sketch = {key: shown.get(key) for key in ("sketch", "sketch_pens", "rough")}
         self._show_plan({**_no_plan("ready", number), **sketch, "geometry": name, **plan.figures})
         self._show_items()
 
@@ -421,6 +423,7 @@ def _no_plan(state: str, number: int) -> dict[str, Any]:
         "stale": False,
         "sketch": None,
         "sketch_pens": [],
+        "rough": False,
         "geometry": None,
         "strokes": 0,
         "vertices": 0,

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from typing import Final
-from xml.sax.saxutils import quoteattr
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +23,8 @@ def head(width_mm: float, height_mm: float, left_mm: float = 0.0, top_mm: float 
 
 def group(identity: str, name: str, colour: str, width_mm: float) -> str:
     """The opening tag of a pen's group, with its name as title."""
+    from xml.sax.saxutils import quoteattr  # it brings a client for HTTP along, which takes longer than all of this
+
     title = name.replace("&", "&amp;").replace("<", "&lt;")
     return (
         f'<g id={quoteattr(identity)} stroke={quoteattr(colour)} stroke-width="{number(width_mm)}">'

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from linewright.errors import SourceError
 from linewright.rig.sheet_place import room_on
@@ -46,6 +46,8 @@ def read_picture(source: str, lines: Lines, wish: Wish) -> Picture:
         page=lines.page,
         words=lines.words,
     )
+    if wish.first_look and (rough := _first_look(source, lines.method or methods.FOR_PHOTOGRAPHS, wish)) is not None:
+        return rough
     if lines.method is not None:
         if methods.makes_its_own(lines.method):
             return _made(lines.method, source, wish)
@@ -58,6 +60,30 @@ def read_picture(source: str, lines: Lines, wish: Wish) -> Picture:
     if photograph.looks_like_one(path):
         return methods.chosen(methods.FOR_PHOTOGRAPHS).read(source, wish)
     return _in_known_pens(read_drawing(source, wish), lines.pens)
+
+
+FIRST_LOOK_PENS: Final = 3.0
+"""How many times as wide as they are pens are for a first look: a third of the lines, each with a third of the points,
+take an eighth of the time (bench/desk.py)."""
+
+
+def _first_look(source: str, method: str, wish: Wish) -> Picture | None:
+    """A photograph by wide pens and by the method that draws it with its own; None: it is no photograph."""
+    from linewright.sources import methods, photograph
+    from linewright.sources.choice import Automatic
+    from linewright.sources.tone.method import BLACK, ToneMethod
+
+    way = None if methods.makes_its_own(method) else methods.chosen(method)
+    if not isinstance(way, Automatic | ToneMethod) or not photograph.looks_like_one(Path(source)):
+        return None
+    taken = photograph.load(source)
+    if isinstance(way, Automatic):
+        way, _ = way.way(taken, wish)
+    wide = tuple(
+        replace(pen, width_mm=FIRST_LOOK_PENS * (wish.pen_width_mm if pen.width_mm is None else pen.width_mm))
+        for pen in wish.pens or (BLACK,)
+    )
+    return replace(way.drawn(taken, replace(wish, pens=wide), source), rough=True)
 
 
 def _in_known_pens(picture: Picture, known: tuple[Pen, ...]) -> Picture:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import weakref
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -9,6 +10,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from linewright.sources import faces, photograph
+from linewright.sources.memory import PHOTOGRAPHS
 from linewright.sources.photograph import Photograph
 from linewright.sources.picture import Picture, Wish
 from linewright.sources.preparation import LUMA, Preparation
@@ -72,7 +74,8 @@ class Automatic(Preparation):
         from linewright.sources import methods
         from linewright.sources.tone.method import ToneMethod
 
-        choice = choose(replace(taken, rgb=self.framed(taken.rgb)), wish)
+        key = ("choice", weakref.ref(taken), self.crop, self.turned_deg, wish.room_mm, wish.turn_deg, wish.one_pen_mm())
+        choice = PHOTOGRAPHS.recall(key, lambda: choose(replace(taken, rgb=self.framed(taken.rgb)), wish))
         way = methods.chosen(choice.method)
         if not isinstance(way, ToneMethod):
             raise TypeError(f"{choice.method} is not for photographs")

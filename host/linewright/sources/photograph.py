@@ -6,6 +6,7 @@ that are tried, and by the number of pixels that the head of the file announces.
 
 from __future__ import annotations
 
+import hashlib
 import warnings
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linewright.errors import InputError, SourceError
+from linewright.sources.memory import PHOTOGRAPHS
 
 if TYPE_CHECKING:
     from PIL import Image
@@ -66,7 +68,7 @@ class Photograph:
 
     Parameters
     ----------
-    rgb : (h, w, 3) float32, 0..1, sRGB as it is encoded.
+    rgb : (h, w, 3) float32, 0..1, sRGB as it is encoded; from a file it cannot be written to.
     warnings : what was done to it that the user may not expect.
     """
 
@@ -133,15 +135,19 @@ def _decoders(path: Path) -> tuple[str, ...]:
 
 
 def load(source: str) -> Photograph:
-    """Read a photograph.
+    """Read a photograph; the same bytes give the same value as long as they are remembered.
 
     Raises
     ------
     SourceError
         If there is no such file, or it is no picture, damaged or too large.
     """
+    content = _digest(Path(source))
+    return PHOTOGRAPHS.recall(("read", content), lambda: _read(source), lambda taken: taken.rgb)
+
+
+def _read(source: str) -> Photograph:
     path = Path(source)
-    _refuse_what_is_no_file(path)
     notes: list[str] = []
     from PIL import Image, UnidentifiedImageError
 
@@ -173,7 +179,8 @@ def load(source: str) -> Photograph:
     return Photograph(rgb, tuple(notes))
 
 
-def _refuse_what_is_no_file(path: Path) -> None:
+def _digest(path: Path) -> bytes:
+    """SHA-256 of what may be a photograph: a file with something in it, not too large and no SVG."""
     where = str(path)
     if path.is_dir():
         raise SourceError("that is a folder", where=where, hint="name one picture in it")
@@ -194,6 +201,8 @@ def _refuse_what_is_no_file(path: Path) -> None:
     try:
         with path.open("rb") as stream:
             head = stream.read(512).lstrip()
+            stream.seek(0)
+            digest = hashlib.file_digest(stream, "sha256").digest()
     except OSError as error:
         raise SourceError(
             f"it cannot be read: {error.strerror or error}", where=where, hint="check its permissions"
@@ -204,6 +213,7 @@ def _refuse_what_is_no_file(path: Path) -> None:
             where=where,
             hint="leave --as out to draw its lines, or take --as areas to hatch what it fills",
         )
+    return digest
 
 
 def _refuse_size(size: tuple[int, int], path: Path) -> None:

@@ -32,6 +32,7 @@ class Picture:
         holes themselves: inside is what an odd number of rings enclose. Empty unless they were asked for.
     width_mm, height_mm : size of the picture on the sheet; see `Wish`.
     warnings : what is not drawn, or not as the source says, and what was chosen; in plain words.
+    rough : it was made for a first look; see `Wish.first_look`.
     """
 
     drawing: Drawing
@@ -39,6 +40,7 @@ class Picture:
     height_mm: float
     warnings: tuple[str, ...] = ()
     covers: tuple[NDArray[np.float64], ...] = ()
+    rough: bool = False
 
 
 def _nobody(_state: str, _done: float) -> None:
@@ -86,6 +88,7 @@ class Wish:
     page : which one of a file of several, from 1.
     words : how the words of a drawing file are written.
     covers : whether what the picture hides below it is wanted.
+    first_look : a photograph is drawn by wider pens than was asked for, because that is made soon.
     report : told of progress.
     """
 
@@ -101,6 +104,7 @@ class Wish:
     page: int = 1
     words: TextStyle = USUAL_WORDS
     covers: bool = False
+    first_look: bool = False
     report: Report = _nobody
 
     def one_pen(self, name: str) -> Pen:

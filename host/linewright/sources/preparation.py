@@ -73,6 +73,11 @@ class Preparation:
         also=("spac", "dens", "pitch", "gap", "dist", "spars"),
     )
 
+    @property
+    def of_pixels(self) -> tuple[object, ...]:
+        """The settings that `framed` and `prepared` go by."""
+        return self.crop, self.turned_deg, self.contrast, self.background
+
     def framed(self, rgb: Floats32) -> Floats32:
         """(h, w, 3) float32, turned and cropped as the settings say."""
         if self.turned_deg % 90:

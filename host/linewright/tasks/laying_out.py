@@ -5,6 +5,7 @@ The steps are those of `linewright.planning.pipeline.prepare_arrangement`: what 
 
 from __future__ import annotations
 
+import time
 from collections import OrderedDict
 from dataclasses import dataclass, fields, replace
 from typing import TYPE_CHECKING, Final
@@ -14,9 +15,10 @@ from numpy.typing import NDArray
 
 from linewright.errors import InputError
 from linewright.planning import pipeline
-from linewright.planning.arrangement import Item
+from linewright.planning.arrangement import Arrangement, Item
 from linewright.planning.pipeline import Arranged, Lines
 from linewright.planning.placement import to_machine
+from linewright.sources.picture import Wish
 from linewright.tasks.planning import PlanTask, watched_by
 from linewright.tidy import Tidiness
 
@@ -28,11 +30,14 @@ if TYPE_CHECKING:
     from linewright.planning.pipeline import Job
     from linewright.rig.rig import Rig
     from linewright.sheet.sizes import Sheet
-    from linewright.sources.picture import Picture, Wish
+    from linewright.sources.picture import Picture
     from linewright.tasks.front import Front
 
 KEPT_VERTICES: Final = 4_000_000
 """Of pictures that need not be made again: 64 MB of coordinates."""
+
+QUICK_S: Final = 0.5
+"""Strokes that are made so soon need no first look: it would only flicker."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,6 +51,7 @@ class LaidOut:
     laid : where each item lies.
     warnings : of the items, each with its id in front.
     sheet : on which they lie.
+    rough : it is a first look, in which photographs are drawn by wider pens than theirs.
     """
 
     drawing: PlacedDrawing
@@ -53,39 +59,70 @@ class LaidOut:
     laid: tuple[Laid, ...]
     warnings: tuple[str, ...]
     sheet: Sheet
+    rough: bool = False
 
 
 class KeptPictures:
-    """The strokes of items as they were made, by all that decides them: an item that only moves is not made again."""
+    """The strokes of items as they were made, by all that decides them: an item that only moves is not made again.
+
+    Attributes
+    ----------
+    glanced : whether the last first look shows anything that is rough.
+    """
 
     def __init__(self) -> None:
+        self.glanced = False
         self._kept: OrderedDict[Hashable, Picture] = OrderedDict()
+        self._quick: set[Hashable] = set()  # what was made soon when it was made last, whatever its settings
 
     def remembering(self, read: Read) -> Read:
         """A reader of items that remembers."""
+        return lambda item, wish: self._picture(read, item, wish)
 
-        def kept(item: Item, wish: Wish) -> Picture:
-            key = (
-                *(item.source, item.text, item.pattern, item.method, item.pens),
-                *(item.text_file, item.page, item.layers),
-                *(repr(getattr(wish, field.name)) for field in fields(wish) if field.name != "report"),
-            )
-            if key not in self._kept:
-                self._kept[key] = read(item, wish)
-                while sum(one.drawing.vertices for one in self._kept.values()) > KEPT_VERTICES and len(self._kept) > 1:
-                    self._kept.popitem(last=False)
+    def glancing(self, read: Read) -> Read:
+        """A reader of items that makes what takes long for a first look alone, and remembers the rest."""
+        self.glanced = False
+        return lambda item, wish: self._picture(read, item, replace(wish, first_look=_way(item) not in self._quick))
+
+    def _picture(self, read: Read, item: Item, wish: Wish) -> Picture:
+        key = (
+            *(item.source, item.text, item.pattern, item.method, item.pens),
+            *(item.text_file, item.page, item.layers),
+            *(repr(getattr(wish, field.name)) for field in fields(wish) if field.name not in ("report", "first_look")),
+        )
+        if key in self._kept:
             self._kept.move_to_end(key)
             return self._kept[key]
+        began_s = time.perf_counter()
+        picture = read(item, wish)
+        if picture.rough:
+            self.glanced = True
+            return picture
+        (self._quick.add if time.perf_counter() - began_s < QUICK_S else self._quick.discard)(_way(item))
+        self._kept[key] = picture
+        while sum(one.drawing.vertices for one in self._kept.values()) > KEPT_VERTICES and len(self._kept) > 1:
+            self._kept.popitem(last=False)
+        return picture
 
-        return kept
+
+def _way(item: Item) -> Hashable:
+    """A source and the method that draws it."""
+    return item.source, (item.method or "").partition(":")[0]
 
 
-def lay_out(found: Arranged, rig: Rig, front: Front, kept: KeptPictures | None = None) -> LaidOut:
+def lay_out(
+    found: Arranged,
+    rig: Rig,
+    front: Front,
+    kept: KeptPictures | None = None,
+    look: Callable[[LaidOut], object] | None = None,
+) -> LaidOut:
     """The strokes of an arrangement where they lie on the sheet.
 
     Parameters
     ----------
     kept : pictures of earlier times; None: everything is made now.
+    look : given a first look, if the strokes will take long.
 
     Raises
     ------
@@ -94,7 +131,16 @@ def lay_out(found: Arranged, rig: Rig, front: Front, kept: KeptPictures | None =
     """
     if found.arrangement.poster is not None:
         raise InputError("it is a poster of several sheets, and one sheet is laid out at once")
-    remembering: Callable[[Read], Read] = (kept or KeptPictures()).remembering
+    kept = kept or KeptPictures()
+    if look is not None:
+        seen = _laid_out(found, rig, front, kept.glancing)
+        if not kept.glanced:
+            return seen
+        look(replace(seen, rough=True))
+    return _laid_out(found, rig, front, kept.remembering)
+
+
+def _laid_out(found: Arranged, rig: Rig, front: Front, remembering: Callable[[Read], Read]) -> LaidOut:
     whole, sheet = pipeline.compose(found, rig, Lines(), front.progress, remembering=remembering)
     counts = [laid.strokes for laid in whole.laid]
     item = np.repeat(np.arange(len(counts), dtype=np.uint16), counts)
@@ -112,6 +158,29 @@ def plan_laid_out(laid: LaidOut, rig: Rig, front: Front, tidiness: Tidiness | No
     reached = to_machine(laid.drawing, laid.sheet, rig)
     task = PlanTask("", rig, tidiness=tidiness or Tidiness())
     return pipeline.on_machine(reached, laid.warnings, laid.sheet, task, watched_by(front))
+
+
+def warm_up(rig: Rig, front: Front) -> None:
+    """Load, and where it must be compile, what every plan and every photograph needs."""
+    letter = Arrangement(items=(Item("letter", text="ab", width_mm=20.0),))
+    plan_laid_out(lay_out(Arranged(letter), rig, front), rig, front)
+    front.progress("getting ready", 0.5)
+    from linewright.sources import methods
+    from linewright.sources.choice import Automatic
+    from linewright.sources.photograph import Photograph
+    from linewright.sources.tone.method import needs_extra
+
+    try:
+        needs_extra()
+        # A ramp of greys, on which no face is: the usual way for photographs, and the networks that look for faces.
+        way = methods.chosen(methods.FOR_PHOTOGRAPHS)
+        if isinstance(way, Automatic):
+            grey = np.linspace(0.0, 1.0, 64, dtype=np.float32)
+            taken = Photograph(np.broadcast_to((grey * grey[:, None])[:, :, None], (64, 64, 3)).copy())
+            wish = Wish((20.0, 20.0), report=front.progress)
+            way.way(taken, wish)[0].drawn(taken, wish)
+    except InputError:
+        pass  # without the libraries for photographs there is none to come
 
 
 def tried(found: Arranged, item: Item, method: str, rig: Rig, front: Front) -> tuple[LaidOut, Job]:

@@ -4,7 +4,7 @@ import { h } from "./dom.js";
 import { hand, sign } from "./hand.js";
 import { mine, state, under_way } from "./desk.js";
 import { duration, length, sentence } from "./words.js";
-import { button, data, locked } from "./slips/parts.js";
+import { button, data, locked, working } from "./slips/parts.js";
 
 export const SLIPS = [
   ["put", "Put down", "file"],
@@ -66,7 +66,7 @@ export function next_step() {
   if (broken_off.length && !items.length) return { word: "Carry it on?", about: `${broken_off[0].picture} was broken off at stroke ${broken_off[0].strokes_done} of ${broken_off[0].strokes}.`, at: { do: "open", slip: "drawing", stay: "y" } };
   if (!items.length) return { word: "Put it down", about: "A picture, words, or a surprise.", at: { do: "open", slip: "put", stay: "y" }, picture: "file" };
   if (plan.state === "refused") return { word: "Look again", about: sentence(plan.error?.text ?? "It cannot be drawn as it lies."), at: { do: "open", slip: plan.error?.item ? "thing" : "drawing", stay: "y" }, picture: "warn" };
-  if (plan.state !== "ready") return { word: desk?.virtual ? "Rehearse" : "Draw", about: `Working it out: ${plan.doing || "lines"} …`, at: { do: "begin" }, off: true, picture: "pen" };
+  if (plan.state !== "ready") return { word: desk?.virtual ? "Rehearse" : "Draw", about: working(), at: { do: "begin" }, off: true, picture: "pen" };
   const minds = plan.warnings.length ? ` ${plan.warnings.length === 1 ? "One thing" : `${plan.warnings.length} things`} to know first.` : "";
   return { word: desk?.virtual ? "Rehearse" : "Draw", about: `${duration(plan.predicted_s)}, ${length(plan.ink_mm)} of ink.${minds}`, at: { do: "begin" }, picture: "pen" };
 }

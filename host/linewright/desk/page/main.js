@@ -105,7 +105,7 @@ function table() {
   const shown = strokes_shown();
   const photographs = new Map();
   for (const one of items) {
-    if (one.kind === "photograph" && one.source && !one.strokes && !shown.inked) photographs.set(one.id, shelf.photograph(one.source));
+    if (one.kind === "photograph" && one.source && !one.boxes_mm && !shown.inked) photographs.set(one.id, shelf.photograph(one.source));
   }
   const names = items.map((/** @type {any} */ one) => one.label).join(", ");
   return h("desk-table", {

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import weakref
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Final, Self
@@ -11,6 +12,7 @@ import numpy as np
 from linewright.drawing.strokes import Drawing, Pen, Points
 from linewright.errors import InputError, SourceError
 from linewright.sources import photograph
+from linewright.sources.memory import PHOTOGRAPHS
 from linewright.sources.photograph import Floats32
 from linewright.sources.picture import Picture, Report, Wish
 from linewright.sources.preparation import Preparation, lightness
@@ -107,8 +109,10 @@ class ToneMethod(Preparation):
             raise SourceError(
                 f"{columns} x {rows} pixels are a line and not a picture", where=source, hint="crop it to what matters"
             )
-        width_mm, height_mm = wish.fitted_mm(columns, rows)
-        return self.prepared(_reduced(rgb, width_mm, height_mm, _finest_mm(wish))), width_mm, height_mm
+        size_mm, finest_mm = wish.fitted_mm(columns, rows), _finest_mm(wish)
+        key = ("prepared", weakref.ref(taken), self.of_pixels, size_mm, finest_mm)
+        ready = PHOTOGRAPHS.recall(key, lambda: self.prepared(_reduced(rgb, *size_mm, finest_mm)), lambda made: made)
+        return ready, *size_mm
 
     def layers(self, rgb: Floats32, wish: Wish) -> tuple[tuple[Pen, ...], list[Floats32]]:
         """The pens, and the coverage (h, w) that each is to leave."""

@@ -5,7 +5,7 @@ import { sign } from "../hand.js";
 import { inks, mine, state, under_way } from "../desk.js";
 import { speed_colour } from "../ink.js";
 import { duration, figure, length, sentence, several } from "../words.js";
-import { button, data, heading, locked, picture, refusal, slip, trouble } from "./parts.js";
+import { button, data, heading, locked, picture, refusal, slip, trouble, working } from "./parts.js";
 
 export function drawing_slip() {
   if (state.drawing) return slip("drawing", under_way() ? "Drawing" : "Drawn", drawing(state.drawing));
@@ -20,7 +20,7 @@ function known() {
   if (plan.state === "empty") return [h("p", {}, "Nothing lies on the sheet yet, so there is nothing to know.")];
   const old = plan.stale || plan.state === "planning";
   return [
-    plan.state === "planning" && h("p", { role: "status" }, `Working it out: ${plan.doing || "lines"} …`),
+    plan.state === "planning" && h("p", { role: "status" }, working()),
     trouble(plan.error),
     plan.predicted_s > 0 && h("dl", { class: `figures-list${old ? " old" : ""}` },
       fact("Time", duration(plan.predicted_s)), fact("Ink", length(plan.ink_mm)), fact("Pen raised", length(plan.travel_mm)), fact("Strokes", plan.strokes.toLocaleString("en"))),

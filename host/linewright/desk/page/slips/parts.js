@@ -103,6 +103,9 @@ export function picture(id, how = {}) {
   return h("desk-picture", { class: "picture", data: { strokes, pens: inks(how.pens ?? []), name: id ?? "", box_mm: how.box_mm ?? strokes?.box ?? [0, 0, 1, 1] } });
 }
 
+/** What is being worked out, and what the sheet shows meanwhile. */
+export const working = () => `${state.plan.rough ? "A first look with thick pens. " : ""}Working it out: ${state.plan.doing || "lines"} …`;
+
 /** @param {string} name @param {string} title @param {any[]} inside */
 export function slip(name, title, inside) {
   return h("section", { key: `slip-${name}`, class: `slip ${name}`, "aria-labelledby": "slip-heading" },
