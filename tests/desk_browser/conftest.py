@@ -5,6 +5,7 @@ Not for all of them together: while Playwright drives a browser, nothing else in
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import shutil
@@ -87,16 +88,15 @@ def desk(page: Page) -> Any:
     return opened
 
 
-@pytest.fixture(scope="module")
-def address(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    """Of a real desk on the virtual rig, with a home of its own."""
-    home = tmp_path_factory.mktemp("desk")
+@contextlib.contextmanager
+def served(home: Path, *arguments: str) -> Iterator[str]:
+    """The address of a real desk with a home of its own."""
     log = (home / "log.txt").open("w+")
     settings = os.environ | {f"XDG_{kind}_HOME": str(home / kind.lower()) for kind in ("STATE", "CONFIG", "DATA")}
     program = shutil.which("linewright", path=str(Path(sys.executable).parent))
     assert program, "the environment has no `linewright`"
     server = subprocess.Popen(
-        [program, "desk", "--no-browser", "--json"],
+        [program, "desk", "--no-browser", "--json", *arguments],
         stdout=subprocess.PIPE,
         stderr=log,
         text=True,
@@ -118,3 +118,10 @@ def address(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Itera
         log.close()
         if server.stdout is not None:
             server.stdout.close()
+
+
+@pytest.fixture(scope="module")
+def address(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """Of a real desk on the virtual rig."""
+    with served(tmp_path_factory.mktemp("desk")) as found:
+        yield found

@@ -69,10 +69,10 @@ TRIAL = {
         {"name": "across", "ask": "from A to B", "unit": "mm", "expected": "150.0", "needed": True, "at_mm": None},
         {"name": "down", "ask": "from A to C", "unit": "mm", "expected": "100.0", "needed": True, "at_mm": None}],
     "drawn": True, "photograph": True, "finding": {
-        "words": "Lines come out 0.4 % too long across, and right down.",
-        "rows": [{"name": "scale_x", "value": 1.0041, "uncertainty": 0.0004, "unit": "", "about": "length across, of what was asked"}],
-        "before": "0.62 mm off at 150 mm", "after": "0.02 mm", "residuals": [{"name": "A to B", "value": 0.02, "unit": "mm"}],
-        "changes": [{"key": "machine.x.steps_per_mm", "old": "80", "new": "79.67"}], "written": False},
+        "rows": [{"name": "length across", "before": 1.0, "after": 1.0041, "stated": 0.0004, "unit": ""},
+                 {"name": "angle of the axes", "before": 0.0, "after": 0.12, "stated": None, "unit": "deg"}],
+        "residuals": [{"name": "A to B", "measured": 150.6, "off": 0.02, "unit": "mm"}], "notes": ["lines come out 0.4 % too long across"],
+        "changes": [{"key": "x.steps_per_mm", "new": 79.67}], "picture": None, "written": False},
     "error": None}  # fmt: skip
 
 
@@ -140,8 +140,16 @@ SCENES: dict[str, Callable[[Any], Pretended]] = {
     "asleep": lambda page: opened(page, "Machine", machine=machine("asleep", "The board sleeps: its motors are off.", motors_on=False)),
     "off": lambda page: opened(page, "Machine", machine=machine("off", "No machine is connected.", ports=[{"port": "serial-3", "about": "a board answers", "board": "rp2040", "version": "0.1.0", "rig": "Quayside"}])),
     "trial": lambda page: opened(page, "Machine", trial=TRIAL),
-    "question": lambda page: opened(page, "Machine", task={"name": "bring-up", "doing": "motor X", "done": 0.4, "rows": [], "steps": [
-        {"name": "link", "title": "The link", "state": "good"}, {"name": "motor_x", "title": "Motor X", "state": "now"}], "step": "motor_x", "error": None},
+    "tuned": lambda page: opened(page, "Machine", **laid(), machine=machine("ready", "Homed and ready.", rig="r-1"), task={"name": "tune", "doing": "", "done": 1.0, "steps": [], "step": None, "error": None, "written": False, "rows": [
+        {"name": "as it is", "predicted_s": 232.0, "wobble_mm": 0.21, "rms_mm": 0.04, "best": False, "now": True},
+        {"name": "smooth, 40 ms", "predicted_s": 240.0, "wobble_mm": 0.08, "rms_mm": 0.02, "best": True, "now": False}]}),
+    "exercised": lambda page: opened(page, "Machine", task={"name": "exercise", "doing": "", "done": 1.0, "steps": [], "step": None, "error": None, "words": "no step was lost",
+        "rows": [{"n": n, "axis": "x", "sense": "+", "share": 0.8, "way_mm": 412.0, "lost_steps": 0} for n in (1, 2)]}),
+    "checked": lambda page: opened(page, "Machine", task={"name": "check", "doing": "", "done": 1.0, "steps": [], "step": None, "error": None,
+        "rows": [{"name": "code", "outcome": "passed", "words": "it is the newest", "hint": ""}, {"name": "supply", "outcome": "not run", "words": "it has no sense of power", "hint": "see docs"}]}),
+    "question": lambda page: opened(page, "Machine", task={"name": "bring-up", "doing": "", "done": None, "rows": [], "steps": [
+        {"name": "link", "title": "The link", "state": "done"}, {"name": "motor_x", "title": "Motor X", "state": "doing"}, {"name": "pen", "title": "The pen", "state": "todo"}], "step": "motor_x", "error": None,
+        "lines": [{"kind": "title", "text": "step 2 of 3: Motor X"}, {"kind": "caution", "text": "keep fingers clear"}, {"kind": "plain", "text": "it moves 5 mm"}]},
         questions=[{"id": "q1", "kind": "choose", "text": "Which way did the carriage go?", "about": "It moved 5 mm.", "choices": [{"word": "left", "meaning": "to the left"}, {"word": "right", "meaning": "to the right"}], "low": None, "high": None, "unit": None, "default": None}]),
     "log": lambda page: opened(page, "Looking back", log=LOG),
     "onlooker": lambda page: opened(page, **laid(), holder={"window": "w0", "you": False}),

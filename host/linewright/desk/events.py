@@ -158,6 +158,13 @@ class PenEvent(Event):
 
 
 @dataclass(frozen=True)
+class RigFile(Event):
+    """A rig file that the page has sent."""
+
+    upload: Id
+
+
+@dataclass(frozen=True)
 class TrialSheet(Event):
     """A trial sheet to be made."""
 
@@ -245,6 +252,8 @@ MACHINE_EVENTS: Final[dict[str, type[Event]]] = {
     "ports": Plain,
     "connect": Connect,
     "disconnect": Plain,
+    "rig_file": RigFile,
+    "wiring": Plain,
     "home": Plain,
     "check": Plain,
     "jog": Jog,
@@ -257,6 +266,7 @@ MACHINE_EVENTS: Final[dict[str, type[Event]]] = {
     "tune": Tune,
     "exercise": Exercise,
     "stop": Plain,
+    "task_close": Plain,
     "bring_up": BringUp,
     "phone": Switch,
 }

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
+import re
 import threading
 from dataclasses import replace
 from pathlib import Path
@@ -24,6 +26,9 @@ if TYPE_CHECKING:
 
 PICTURES_HIGH: Final = 40
 
+RIGS: Final = "rigs"
+"""Folder of the rig files that pages have sent."""
+
 PAPER: Final = "The sheet lies where the picture shows it, and is held."
 
 
@@ -44,7 +49,6 @@ class Holdings:
         self.archive = Archive(folder)
         self.pictures: dict[str, tuple[str, bytes]] = {}  # id to media type and content
         self.stopping = threading.Event()  # what is worked out beside the machine
-        self.task_name = ""
         self.sheet = SheetDesk(folder, target.rig, self.screen, self.notes, self.archive)
         self.machine = DeskMachine(target, self.screen, self.notes, self.questions, self._changed)
         self.drawing = DrawingDesk(self.screen, self.machine, self.sheet.shelf, self.archive)
@@ -73,8 +77,13 @@ class Holdings:
 
     def show_task(self, name: str, doing: str, done: float | None = None, **more: Any) -> None:
         """Show what else the machine is used for."""
-        self.task_name = name
         self.screen.put("task", {**_NO_TASK, "name": name, "doing": doing, "done": done, **more})
+
+    def end_task(self, error: dict[str, str]) -> None:
+        """What the machine was used for has ended before it was over."""
+        now = self.screen.get("task")
+        if now is not None and now["done"] != 1.0:
+            self.screen.put("task", {**now, "doing": "", "done": 1.0, "error": error})
 
     def keep_picture(self, media_type: str, content: bytes) -> str:
         """Keep a picture for the page; returns its id."""
@@ -145,6 +154,48 @@ class Holdings:
         target = replace(target, port=event.port, port_named=True, board="", unique="", meeting=None)
         self.machine.connect(target, real_time=event.real_time)
 
+    def take_rig(self, upload: str) -> str:
+        """Keep a copy of a rig file that the page has sent; returns the rig's id.
+
+        A file of the same name that says something else is never replaced: fits may have been written into it.
+
+        Raises
+        ------
+        InputError : it is no rig file.
+        """
+        from linewright.rig.rig import Rig
+        from linewright.tasks.results import write_file
+
+        sent = self.sheet.uploads.get(upload)
+        content = sent.path.read_bytes()
+        try:
+            Rig.load(sent.path)
+        except InputError as error:
+            error.args = (str(error).replace(str(sent.path), sent.name),)
+            raise
+        folder = self.folder / RIGS
+        folder.mkdir(exist_ok=True)
+        stem = re.sub(r"[^\w-]+", "-", Path(sent.name).stem).strip("-")[:40] or "rig"
+        number, path = 1, folder / f"{stem}.toml"
+        while path.exists() and path.read_bytes() != content:
+            number += 1
+            path = folder / f"{stem}-{number}.toml"
+        if not path.exists():
+            write_file(content, path)
+        self._list_rigs(self.machine.target)
+        self.machine.publish()
+        return _rig_id(path)
+
+    def _kept_rigs(self) -> list[Target]:
+        """Of files that pages have sent; what cannot be read any more is left out."""
+        from linewright.rig.rig import Rig
+
+        found = []
+        for path in sorted((self.folder / RIGS).glob("*.toml")):
+            with contextlib.suppress(InputError):
+                found.append(Target(Rig.load(path), path, rig_named=True))
+        return found
+
     def _changed(self, target: Target) -> None:
         """Another machine is meant, or its rig file says something else."""
         self._list_rigs(target)
@@ -172,11 +223,9 @@ class Holdings:
     def _list_rigs(self, target: Target) -> None:
         from linewright.tasks import target as targets
 
-        found = [target, self._first_target, *targets.known()]
         self._rigs = {}
-        for one in found:
-            name = "default" if one.rig_file is None else f"r-{abs(hash(one.rig_file.resolve())):x}"
-            self._rigs.setdefault(name, one)
+        for one in (target, self._first_target, *targets.known(), *self._kept_rigs()):
+            self._rigs.setdefault("default" if one.rig_file is None else _rig_id(one.rig_file), one)
         usual = targets.usual_file()
         self.machine.rigs = [
             {
@@ -190,6 +239,10 @@ class Holdings:
         self.machine.rig_id = next(name for name, one in self._rigs.items() if one is target)
         if not self.machine.ports:
             self.machine.ports = self._always()
+
+
+def _rig_id(path: Path) -> str:
+    return f"r-{hashlib.sha256(str(path.resolve()).encode()).hexdigest()[:16]}"
 
 
 _NO_TASK: Final[dict[str, Any]] = {

@@ -11,10 +11,12 @@ from linewright.desk import events, first_day
 from linewright.desk.drawing import Wanted
 from linewright.desk.holdings import Holdings
 from linewright.desk.machine import MachineWish
+from linewright.desk.page_words import told
 from linewright.desk.screen import Window
 from linewright.desk.truing import TruingDesk
-from linewright.errors import InputError
+from linewright.errors import InputError, LinewrightError
 from linewright.tasks.draw_task import DrawTask
+from linewright.tasks.front import Cancelled
 
 if TYPE_CHECKING:
     from linewright.desk.machine import Met
@@ -195,10 +197,10 @@ class Room(Holdings):
         self._truing.tune(event)
 
     def _on_exercise(self, event: events.Exercise) -> None:
-        self._ask("exercise", "Exercising", lambda met, at: first_day.exercise(event, self, met, at))
+        self._ask_task("exercise", "Exercising", lambda met, at: first_day.exercise(event, self, met, at))
 
     def _on_bring_up(self, event: events.BringUp) -> None:
-        self._ask("bring-up", "Bring-up", lambda met, at: first_day.bring_up(event, self, met, at))
+        self._ask_task("bring-up", "Bring-up", lambda met, at: first_day.bring_up(event, self, met, at))
 
     # The machine by hand
 
@@ -215,7 +217,13 @@ class Room(Holdings):
             rows = [{"name": one.name, "outcome": one.outcome, "words": one.said, "hint": one.hint} for one in results]
             self.show_task("check", "", 1.0, rows=rows)
 
-        self._ask("check", "Testing the board", check)
+        self._ask_task("check", "Testing the board", check)
+
+    def _on_task_close(self, _event: events.Plain) -> None:
+        now = self.screen.get("task")
+        if now is not None and now["done"] != 1.0:
+            raise InputError("it is still under way", hint="stop it first")
+        self.screen.put("task", None)
 
     def _on_jog(self, event: events.Jog) -> None:
         from linewright.tasks import hand_moves
@@ -230,6 +238,22 @@ class Room(Holdings):
         from linewright.tasks import hand_moves
 
         self._ask("pen", "Moving the pen", lambda _met, at: hand_moves.pen(at, self.front, str(event.height)))
+
+    def _ask_task(self, kind: str, busy: str, do: Callable[[Met, Target], object]) -> None:
+        """As `_ask`, for what is shown as a task: however it ends, the page is told so."""
+
+        def carry_out(met: Met, at: Target) -> None:
+            self.show_task(kind, "")
+            try:
+                do(met, at)
+            except LinewrightError as error:
+                self.end_task(told(error))
+                raise
+            except (Cancelled, EOFError) as stopped:
+                self.end_task({"text": str(stopped) or "stopped", "hint": ""})
+                raise
+
+        self._ask(kind, busy, carry_out)
 
     def _ask(self, kind: str, busy: str, do: Callable[[Met, Target], object]) -> None:
         def carry_out(met: Met) -> None:
@@ -247,6 +271,19 @@ class Room(Holdings):
 
     def _on_disconnect(self, _event: events.Plain) -> None:
         self.machine.connect(None)
+
+    def _on_rig_file(self, event: events.RigFile) -> dict[str, Any]:
+        return {"rig": self.take_rig(event.upload)}
+
+    def _on_wiring(self, _event: events.Plain) -> dict[str, Any]:
+        from linewright.pictures import album
+        from linewright.pictures.wiring_picture import wiring_scene
+        from linewright.rig.wiring import Wiring
+
+        rig = self.machine.target.rig
+        plan = Wiring.of(rig)
+        picture = album.writer(Path("wiring.svg"))(wiring_scene(rig, plan))
+        return {"picture": self.keep_picture("image/svg+xml", picture), "cautions": list(plan.cautions)}
 
     def _on_phone(self, event: events.Switch) -> None:
         if self.phone is None:

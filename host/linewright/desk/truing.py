@@ -104,32 +104,34 @@ class TruingDesk:
             raise InputError("there is no plan to tune for", hint="put something on the sheet")
         self._room.show_task("tune", "looking for the quickest way to move")
         job = Job(plan.program, plan.warnings)
-        self._beside(lambda: self._tune(job, event))
+        self._beside(lambda: self._tune(job, event), self._room.end_task)
 
     # Beside the page
 
-    def _beside(self, do: Callable[[], None]) -> None:
-        """In a thread of its own: one thing after the other."""
+    def _beside(self, do: Callable[[], None], failed: Callable[[dict[str, str]], None] | None = None) -> None:
+        """In a thread of its own: one thing after the other.
+
+        Parameters
+        ----------
+        failed : is told why it was not done; None: the trial sheet says so.
+        """
 
         def work() -> None:
             with self._at_work:
                 try:
                     do()
                 except LinewrightError as error:
-                    self._failed(**told(error))
+                    (failed or self._failed)(told(error))
                 except Cancelled as cancelled:
-                    self._failed(str(cancelled) or "stopped", "")
+                    (failed or self._failed)({"text": str(cancelled) or "stopped", "hint": ""})
 
         threading.Thread(target=work, daemon=True, name="desk truing").start()
 
-    def _failed(self, text: str, hint: str) -> None:
-        error = {"text": text, "hint": hint}
-        if self._room.task_name == "tune":
-            self._room.show_task("tune", "", error=error)
-        elif self._shown is not None:
+    def _failed(self, error: dict[str, str]) -> None:
+        if self._shown is not None:
             self._change(state="ready" if self._made is not None else "refused", error=error)
         else:
-            self._room.notes.add("error", text, hint)
+            self._room.notes.add("error", error["text"], error["hint"])
 
     def _make(self, event: events.TrialSheet) -> None:
         from linewright.program import file as program_file

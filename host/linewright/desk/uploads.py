@@ -49,7 +49,7 @@ class Upload:
     ----------
     id : says what it holds: the same file has the same.
     path : where it lies.
-    kind : ``photograph`` or ``drawing``.
+    kind : ``photograph``, ``drawing``, or ``rig`` for the description of a machine.
     format : such as JPEG or SVG.
     name : as its owner calls it, for people.
     """
@@ -192,7 +192,7 @@ def told(path: Path, name: str = "") -> tuple[str, str, str]:
 
     Parameters
     ----------
-    name : as its owner calls it; only a DXF is told by that, since some begin with a comment.
+    name : as its owner calls it; only a DXF, since some begin with a comment, and a rig file are told by that.
 
     Raises
     ------
@@ -216,9 +216,11 @@ def told(path: Path, name: str = "") -> tuple[str, str, str]:
         return "drawing", "SVG", ".svgz"
     if looks_like_dxf(path, head) or name.lower().endswith(".dxf"):
         return "drawing", "DXF", ".dxf"
+    if (name or path.name).lower().endswith(".toml"):
+        return "rig", "TOML", ".toml"
     raise Unknown(
         "this is no kind of file that can be drawn",
-        hint="send a photograph (JPEG, PNG, HEIC, ...), an SVG, a PDF or a DXF",
+        hint="send a photograph (JPEG, PNG, HEIC, ...), an SVG, a PDF or a DXF; or a rig file (.toml)",
     )
 
 

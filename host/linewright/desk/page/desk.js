@@ -29,6 +29,7 @@ export const mine = {
   dropping: false,
   /** @type {string | null} */ again: null, // entry of the log that is looked at
   measures: /** @type {Record<string, string>} */ ({}), // as typed for a trial sheet
+  /** @type {{picture: string, cautions: string[], rig: string} | null} */ wiring: null,
   fitted: /** @type {any} */ ({}), // what the last fit was made from
 };
 
@@ -170,8 +171,16 @@ async function take_files(files) {
     }
     mine.uploading = "";
     if (answer.error) mine.refused = { ...answer.error, where: "put" };
+    else if (answer.kind === "rig") await take_rig(answer.upload);
     else await put({ upload: answer.upload });
   }
+}
+
+/** A machine described by a file that was sent. @param {string} upload */
+async function take_rig(upload) {
+  mine.slip = "machine";
+  const answer = await send({ do: "rig_file", upload });
+  if (answer.ok) await send({ do: "connect", port: state.machine.port, rig: answer.rig });
 }
 
 /** @param {any} what */
@@ -430,8 +439,16 @@ const OWN = {
     mine.jog_mm = Number(event.value);
   },
   connect_port: (event) => send({ do: "connect", port: event.port, ...(event.rig ? { rig: event.rig } : {}) }),
+  rig_take: (event) => send({ do: "connect", port: state.machine.port, rig: event.rig }),
+  rig_send: (event) => take_files([...event.files]),
+  async wiring_show() {
+    const answer = await send({ do: "wiring" });
+    mine.wiring = answer.ok ? { ...answer, rig: state.machine.rig } : null;
+  },
   real_time: (event) => send({ do: "connect", port: "virtual", real_time: Boolean(event.checked) }),
   pen_height: (event) => send_newest("pen", { do: "pen", height: Number(event.value) }),
+  bring_up_anew: () => send({ do: "bring_up", over: true }),
+  tune_write: () => send({ do: "tune", write: true }),
   exercise_form: (event) => send({ do: "exercise", minutes: Number(event.minutes) }),
   trial_draw: () => send({ do: "trial_draw", confirmed: state.before.map((/** @type {any} */ one) => one.key) }),
   fit_form: (event) => {

@@ -3,7 +3,7 @@
 import { h } from "../dom.js";
 import { sign } from "../hand.js";
 import { mine, state, under_way } from "../desk.js";
-import { figure, sentence } from "../words.js";
+import { duration, figure, length, sentence } from "../words.js";
 import { button, data, heading, locked, number, picture, refusal, slip, trouble } from "./parts.js";
 
 export function machine_slip() {
@@ -17,6 +17,7 @@ export function machine_slip() {
     machine.fault && h("div", { class: "refusal", role: "alert" }, h("p", {}, sign("warn"), h("b", {}, sentence(machine.fault))), machine.hint && h("p", {}, sentence(machine.hint))),
     task(),
     ports(machine),
+    rigs(machine),
     here && hands(machine),
     here && heights(machine),
     making_true(),
@@ -39,9 +40,22 @@ function ports(machine) {
     h("ul", { class: "rows" }, rows,
       !rows.some((/** @type {any} */ row) => row.key === "virtual") && h("li", { key: "virtual" }, h("p", {}, h("b", {}, "The virtual rig"), h("small", {}, "a simulated machine; nothing real moves")),
         machine.port === "virtual" && machine.state !== "off" ? h("span", { class: "now" }, "connected") : button("Connect", { do: "connect_port", port: "virtual", label: "Connect the virtual rig", disabled: off }))),
-    machine.rigs?.length > 1 && h("p", { class: "small" }, `Rig files known here: ${machine.rigs.map((/** @type {any} */ rig) => rig.name).join(", ")}.`),
     h("div", { class: "line" }, button("Look again", { do: "ports", class: "quiet", disabled: off }), machine.state !== "off" && button("Let go of it", { do: "disconnect", class: "quiet", disabled: off })),
     state.desk?.virtual && h("label", { class: "tick" }, h("input", { type: "checkbox", checked: Boolean(machine.real_time), disabled: off, ...data({ do: "real_time" }) }), h("span", {}, "Rehearse in real time"))); // prettier-ignore
+}
+
+/** The files that describe machines. @param {any} machine */
+function rigs(machine) {
+  const off = locked() || under_way() || tasked();
+  return h("details", { key: "rigs" }, h("summary", {}, "Its file"),
+    h("p", {}, "A rig file says how large the machine is, how it is wired and how fast it may go."),
+    h("ul", { class: "rows" }, machine.rigs.map((/** @type {any} */ rig) => h("li", { key: rig.id }, h("p", {}, h("b", {}, rig.id === "default" ? "The rig without a file" : rig.name), h("small", {}, `board ${rig.board}${rig.usual ? ", the usual one" : ""}`)),
+      rig.id === machine.rig ? h("span", { class: "now" }, "taken") : button("Take it", { do: "rig_take", rig: rig.id, label: `Take ${rig.name}`, disabled: off })))),
+    h("label", { class: "file" }, h("span", {}, "Another rig file"), h("input", { type: "file", accept: ".toml", disabled: off, ...data({ do: "rig_send" }) })),
+    h("p", { class: "small" }, "The desk keeps a copy of it, and writes what fits find into the copy."),
+    button("Show its wiring", { do: "wiring_show", disabled: locked() }),
+    mine.wiring?.rig === machine.rig && [h("a", { href: `/picture/${mine.wiring.picture}.svg`, target: "_blank", rel: "noopener" }, h("img", { class: "trial", src: `/picture/${mine.wiring.picture}.svg`, alt: "What is to be wired to what." })),
+      h("ul", { class: "asked" }, mine.wiring.cautions.map((text) => h("li", {}, sentence(text))))]); // prettier-ignore
 }
 
 // --- by hand --------------------------------------------------------------------------------------------------------
@@ -80,37 +94,73 @@ function heights(machine) {
 // --- making it true -------------------------------------------------------------------------------------------------
 
 function making_true() {
-  const off = locked() || under_way() || Boolean(state.task);
+  const off = locked() || under_way() || tasked();
   return [
     h("details", { key: "bring-up" }, h("summary", {}, "A new machine’s first day"),
       h("p", {}, "Step by step: the link, the switches by hand, each motor a short way, the pen, homing. Have a switch within reach that takes power off the motors."),
-      button("Begin bring-up", { do: "bring_up", disabled: off })),
+      h("div", { class: "line" }, button("Begin bring-up", { do: "bring_up", disabled: off }), button("All of it anew", { do: "bring_up_anew", class: "quiet", disabled: off, label: "Begin bring-up anew, and forget what it found" }))),
     h("details", { key: "trials", open: false }, h("summary", {}, "Trial sheets"),
       h("p", {}, "The machine draws a sheet, you measure it, and its file is corrected."),
       h("ul", { class: "rows" }, state.trials.map((/** @type {any} */ one) => h("li", { key: one.name }, h("p", {}, h("b", {}, sentence(one.name)), h("small", {}, one.about)),
         button("Take it", { do: "trial", name: one.name, label: `Take the trial sheet ${one.name}`, disabled: off })))),
       button("Take the last fit back", { do: "fit_undo", class: "quiet", disabled: off })),
     h("details", { key: "tune" }, h("summary", {}, "Tune and exercise"),
-      h("p", {}, "Tuning finds the speed at which lines stay true. Exercise moves for some minutes and counts what was lost."),
-      h("div", { class: "line" }, button("Tune", { do: "tune", disabled: off }), button("Check the board", { do: "check", disabled: off })),
+      h("p", {}, "Tuning finds the quickest way to move in which the lines on the sheet stay true. Exercise moves for some minutes and counts what was lost."),
+      h("div", { class: "line" }, button("Tune", { do: "tune", disabled: off || state.plan.state !== "ready" }), button("Check the board", { do: "check", disabled: off })),
       h("form", { class: "line", "data-do": "exercise_form" }, h("label", { class: "figure" }, h("span", {}, "Exercise for"), h("span", { class: "with-unit" }, h("input", { type: "number", name: "minutes", value: 3, min: 1, max: 60 }), h("span", { class: "unit" }, "min"))),
         h("button", { type: "submit", class: "plain", disabled: off }, h("span", {}, "Exercise")))),
   ]; // prettier-ignore
 }
 
-/** What else the machine is used for just now. */
+/** What else the machine is used for just now, or was used for last. */
 function task() {
   const now = state.task;
   if (!now) return null;
+  const over = !tasked();
   return h("article", { key: "task", class: "task" }, heading(sentence(now.name.replace("-", " "))),
-    h("p", { role: "status" }, sentence(now.doing || "")),
-    typeof now.done === "number" && h("progress", { value: now.done, max: 1, "aria-label": "How far it is" }),
-    now.steps?.length > 0 && h("ol", { class: "steps" }, now.steps.map((/** @type {any} */ step) => h("li", { key: step.name, class: `step ${step.state}`, "aria-current": step.name === now.step ? "step" : null },
-      h("span", {}, step.title), step.state && h("small", {}, step.state)))),
-    now.rows?.length > 0 && h("table", {}, h("tbody", {}, now.rows.map((/** @type {any} */ row) => h("tr", {}, [row].flat().map((cell) => h("td", {}, typeof cell === "object" && cell ? Object.values(cell).join(" ") : String(cell))))))),
+    now.doing && h("p", { role: "status" }, sentence(now.doing)),
+    !over && typeof now.done === "number" && h("progress", { value: now.done, max: 1, "aria-label": "How far it is" }),
+    now.steps?.length > 0 && h("ol", { class: "steps" }, now.steps.map((/** @type {any} */ step) => h("li", { key: step.name, class: step.state, "aria-current": step.name === now.step && !over ? "step" : null },
+      h("span", {}, step.title), step.state !== "todo" && h("small", {}, step.state)))),
+    now.lines?.length > 0 && h("div", { class: "told", role: "log", "aria-label": "What bring-up says" }, now.lines.slice(-TOLD).map((/** @type {any} */ line) => h("p", { class: line.kind }, sentence(line.text)))),
+    now.rows?.length > 0 && ROWS[/** @type {"tune"} */ (now.name)]?.(now.rows),
+    now.words && h("p", { class: "big" }, `${sentence(now.words)}.`),
+    over && now.name === "bring-up" && !now.error && h("p", { class: "big" }, now.complete ? "Every step is done." : "Some steps are still to be done. Bring-up goes on where it was left."),
+    now.kept && h("p", { class: "small" }, `What the machine’s file said before is kept as ${now.kept}.`),
+    now.name === "tune" && over && !now.error && tuned(now),
     trouble(now.error),
-    button("Stop this", { do: "stop", class: "stop", disabled: locked() })); // prettier-ignore
+    over ? button("Put this away", { do: "task_close", class: "quiet", disabled: locked() }) : button("Stop this", { do: "stop", class: "stop", disabled: locked() })); // prettier-ignore
 }
+
+/** So many lines of bring-up are read at once. */
+const TOLD = 12;
+
+/** Whether the machine is used for something else than drawing. */
+const tasked = () => Boolean(state.task) && state.task.done !== 1;
+
+/** @param {string[]} heads @param {any[][]} rows the first cell of each says what it is about */
+const table = (heads, rows) => h("table", {}, h("thead", {}, h("tr", {}, heads.map((word) => h("th", { scope: "col" }, word)))),
+  h("tbody", {}, rows.map(([name, ...cells]) => h("tr", {}, h("th", { scope: "row" }, name), cells.map((cell) => h("td", {}, cell)))))); // prettier-ignore
+
+/** What a task has found, by its name. */
+const ROWS = {
+  tune: (/** @type {any[]} */ rows) => table(["Way of moving", "Time", "Wobble", ""], rows.map((row) =>
+    [row.name, duration(row.predicted_s), `${figure(row.wobble_mm, 3)} mm`, [row.best && "best", row.now && "as it is"].filter(Boolean).join(", ")])), // prettier-ignore
+  exercise: (/** @type {any[]} */ rows) => table(["Bout", "Direction", "Speed", "Way", "Steps lost"], rows.slice(-TOLD).map((row) =>
+    [row.n, `${row.axis.toUpperCase()}, ${row.sense === "+" ? "away from home" : "towards home"}`, `${Math.round(100 * row.share)} %`, length(row.way_mm), row.lost_steps ?? "very many"])), // prettier-ignore
+  check: (/** @type {any[]} */ rows) => h("ul", { class: "checks" }, rows.map((row) => h("li", { class: row.outcome.replace(" ", "-") },
+    h("b", {}, `${sentence(row.name)}: ${row.outcome}. `), sentence(row.words || ""), row.hint && h("small", {}, sentence(row.hint))))), // prettier-ignore
+};
+
+/** @param {any} now */
+function tuned(now) {
+  if (now.written) return h("p", {}, "Written into the machine’s file.");
+  if (now.rows.some((/** @type {any} */ row) => row.best && row.now)) return h("p", {}, "It moves in the best of these ways already.");
+  return fileless() ?? button("Move in the best way from now on", { do: "tune_write", class: "main", disabled: locked() || under_way() });
+}
+
+/** Why nothing can be written; null: the machine has a file. */
+const fileless = () => (state.machine.rig === "default" ? h("p", { class: "small" }, "This is the rig without a file, so nothing is written. With a rig file of your own this is kept in it.") : null);
 
 /** @param {any} now */
 function trial(now) {
@@ -119,7 +169,7 @@ function trial(now) {
   return [
     refusal(),
     trouble(now.error),
-    now.picture ? h("img", { class: "trial", src: `/picture/${now.picture}`, alt: `The trial sheet ${now.name}, with the places where to measure.` }) : picture(now.geometry),
+    now.picture ? h("img", { class: "trial", src: `/picture/${now.picture}.png`, alt: `The trial sheet ${now.name}, with the places where to measure.` }) : picture(now.geometry),
     h("ol", { class: "asked" }, now.how.map((/** @type {string} */ text) => h("li", {}, sentence(text)))),
     h("div", { class: "line" }, button(now.drawn ? "Draw it again" : "Draw this sheet", { do: "trial_draw", class: now.drawn ? "plain" : "main", disabled: off }), button("Put this trial away", { do: "trial_close", class: "quiet", disabled: off })),
     heading("What you measured"),
@@ -140,12 +190,17 @@ const photographed = (off) => h("div", {}, heading("Or by a photograph"),
 
 /** @param {any} finding @param {boolean} off */
 function found(finding, off) {
-  return h("article", { key: "finding", class: "finding" }, heading("What it says"), h("p", {}, finding.words),
-    h("table", {}, h("tbody", {}, (finding.rows ?? []).map((/** @type {any} */ row) => h("tr", {}, h("th", { scope: "row" }, row.about || row.name), h("td", {}, `${figure(row.value, 3)} ± ${figure(row.uncertainty ?? 0, 3)} ${row.unit ?? ""}`))))),
-    (finding.before || finding.after) && h("dl", { class: "figures-list" }, h("div", {}, h("dt", {}, "Before"), h("dd", {}, String(finding.before ?? "?"))), h("div", {}, h("dt", {}, "After"), h("dd", {}, String(finding.after ?? "?")))),
-    finding.residuals?.length > 0 && h("details", {}, h("summary", {}, "What is left over"), h("table", {}, h("tbody", {}, finding.residuals.map((/** @type {any} */ row) => h("tr", {}, h("th", { scope: "row" }, row.name), h("td", {}, `${figure(row.value, 3)} ${row.unit ?? ""}`)))))),
-    finding.changes?.length > 0 && h("ul", { class: "asked" }, finding.changes.map((/** @type {any} */ one) => h("li", {}, `${one.key}: ${one.old} becomes ${one.new}`))),
-    finding.written ? h("p", { class: "big" }, "Written into the machine’s file.") : button("Make the machine so", { do: "fit_write", class: "main", disabled: off })); // prettier-ignore
+  const unit = (/** @type {any} */ row) => (row.unit ? ` ${row.unit}` : "");
+  const shown = (/** @type {any} */ value) => (Array.isArray(value) ? value.flat().map((one) => figure(Number(one), 4)).join(", ") : typeof value === "number" ? figure(value, 4) : String(value));
+  return h("article", { key: "finding", class: "finding" }, heading("What it says"),
+    table(["", "Before", "After"], finding.rows.map((/** @type {any} */ row) =>
+      [sentence(row.name), `${figure(row.before, 4)}${unit(row)}`, `${figure(row.after, 4)}${row.stated === null ? "" : ` ± ${figure(row.stated, 4)}`}${unit(row)}`])),
+    finding.notes.map((/** @type {string} */ text) => h("p", {}, sentence(text))),
+    finding.picture && h("img", { class: "trial", src: `/picture/${finding.picture}.png`, alt: "How far each cross is off once this is written." }),
+    finding.residuals.length > 0 && h("details", {}, h("summary", {}, "What is left over"),
+      table(["Measurement", "Measured", "Off by"], finding.residuals.map((/** @type {any} */ row) => [row.name, `${figure(row.measured, 3)}${unit(row)}`, `${figure(row.off, 3)}${unit(row)}`]))),
+    finding.changes.length > 0 && h("details", {}, h("summary", {}, "What changes in its file"), h("ul", { class: "asked" }, finding.changes.map((/** @type {any} */ one) => h("li", {}, `${one.key}: ${shown(one.new)}`)))),
+    finding.written ? h("p", { class: "big" }, "Written into the machine’s file.") : (fileless() ?? button("Make the machine so", { do: "fit_write", class: "main", disabled: off }))); // prettier-ignore
 }
 
 // --- phone ----------------------------------------------------------------------------------------------------------

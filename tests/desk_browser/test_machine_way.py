@@ -1,0 +1,116 @@
+"""The machine's slip on a real desk with a rig file: trial sheet, fit and its undo, tuning, exercise, bring-up."""
+
+from __future__ import annotations
+
+import re
+from importlib.resources import files
+
+import pytest
+from playwright.sync_api import expect
+
+from desk_browser.conftest import served
+
+LONG_MS = 300_000
+
+
+@pytest.fixture(scope="module")
+def rig_file(tmp_path_factory):
+    path = tmp_path_factory.mktemp("rig") / "quayside.toml"
+    path.write_text((files("linewright") / "data" / "rig.toml").read_text())
+    return path
+
+
+@pytest.fixture(scope="module")
+def address(browser, tmp_path_factory, rig_file):
+    with served(tmp_path_factory.mktemp("desk"), "--rig", str(rig_file)) as found:
+        yield found
+
+
+@pytest.fixture
+def slip(page, address):
+    """The machine's slip, with the machine at rest."""
+    page.goto(address)
+    page.get_by_role("button", name="Machine", exact=True).click()
+    expect(page.locator(".slip.machine .big").first).to_have_text(re.compile("home it|Ready|free"), timeout=LONG_MS)
+    return page.locator(".slip.machine")
+
+
+def unfolded(slip, name):
+    slip.locator("summary", has_text=name).click()
+
+
+@pytest.mark.slow
+def test_a_trial_sheet_is_drawn_measured_fitted_written_and_taken_back(page, slip, rig_file):
+    before = rig_file.read_text()
+    unfolded(slip, "Trial sheets")
+    slip.get_by_role("button", name="Take the trial sheet squareness").click()
+    slip.get_by_role("button", name="Draw this sheet").click()
+    step = page.locator("button.step")
+    expect(step).to_have_text("Put it away", timeout=LONG_MS)
+    step.click()
+    page.get_by_role("button", name="Machine", exact=True).click()
+    expect(slip.get_by_role("button", name="Draw it again")).to_be_visible()
+    fields = slip.locator("form.measures input")
+    for n in range(fields.count()):
+        field = fields.nth(n)
+        field.fill(str(round(float(field.get_attribute("placeholder")) * (1.002 if n == 0 else 1.0), 2)))
+    slip.get_by_role("button", name="See what it says").click()
+    finding = slip.locator(".finding")
+    expect(finding.get_by_role("columnheader", name="After")).to_be_visible(timeout=LONG_MS)
+    assert rig_file.read_text() == before
+    finding.get_by_role("button", name="Make the machine so").click()
+    expect(finding).to_contain_text(re.compile("Written into the machine.s file"), timeout=LONG_MS)
+    assert rig_file.read_text() != before
+    slip.get_by_role("button", name="Put this trial away").click()
+    unfolded(slip, "Trial sheets")
+    slip.get_by_role("button", name="Take the last fit back").click()
+    expect(page.locator(".notes summary")).to_contain_text("taken back", timeout=LONG_MS)
+    assert rig_file.read_text() == before
+
+
+@pytest.mark.slow
+def test_it_is_tuned_exercised_and_checked(page, slip):
+    page.evaluate("async () => (await import('/page/desk.js')).act({do: 'put', words: 'Quay', width_mm: 60})")
+    expect(page.locator("button.step")).to_be_enabled(timeout=LONG_MS)
+    unfolded(slip, "Tune and exercise")
+    slip.get_by_role("button", name="Tune", exact=True).click()
+    task = slip.locator(".task")
+    expect(task.get_by_role("columnheader", name="Wobble")).to_be_visible(timeout=LONG_MS)
+    expect(task).to_contain_text("best")
+    task.get_by_role("button", name="Put this away").click()
+    expect(task).not_to_be_attached()
+    slip.get_by_role("button", name="Check the board").click()
+    expect(task).to_contain_text("passed", timeout=LONG_MS)
+    task.get_by_role("button", name="Put this away").click()
+    slip.get_by_role("spinbutton", name="Exercise for").fill("1")
+    slip.get_by_role("button", name="Exercise", exact=True).click()
+    expect(task.get_by_role("columnheader", name="Steps lost")).to_be_visible(timeout=LONG_MS)
+    task.get_by_role("button", name="Stop this").click()
+    expect(task).to_contain_text(re.compile("step(s)? (was|were) lost"), timeout=LONG_MS)
+    task.get_by_role("button", name="Put this away").click()
+    expect(task).not_to_be_attached()
+
+
+@pytest.mark.slow
+def test_bring_up_goes_to_its_end(page, slip):
+    unfolded(slip, "first day")
+    slip.get_by_role("button", name="Begin bring-up").click()
+    task, question = slip.locator(".task"), page.locator(".question")
+    over = task.get_by_role("button", name="Put this away")
+    for _ in range(120):
+        expect(question.or_(over).first).to_be_visible(timeout=LONG_MS)
+        if over.is_visible():
+            break
+        heading = question.locator("h2").inner_text()
+        answer = question.get_by_role("button").first
+        print(
+            heading,
+            "|",
+            question.locator("p").first.inner_text() if question.locator("p").count() else "",
+            "|",
+            question.get_by_role("button").all_inner_texts(),
+        )
+        answer.click()
+        expect(question.filter(has_text=heading)).not_to_be_attached(timeout=LONG_MS)
+    print(task.inner_text())
+    expect(task).to_contain_text("Every step is done.")
