@@ -6,6 +6,7 @@ was read is compared with it: damage that is taken for something else is worse t
 
 from __future__ import annotations
 
+import binascii
 import io
 import tomllib
 from collections.abc import Callable
@@ -393,6 +394,73 @@ def _maker(path: Path) -> Any:
     return load_maker(path)
 
 
+def _journal_seeds(folder: Path) -> list[bytes]:
+    """A drawing carried on once, and one that had just begun."""
+    lines = (
+        b'2026-11-25T10:43:40Z journal format=1 picture="heron.svg" port="/dev/ttyACM0"',
+        b'2026-11-25T10:43:40Z program sha="%s" records=90 strokes=9' % (b"ab" * 32),
+        b'2026-11-25T10:43:40Z rig name="quay \\"2\\"" fingerprint="1f2e" file="rig.toml"',
+        b'2026-11-25T10:43:40Z sheet name="A5" width_mm=148.0 height_mm=210.0',
+        b"2026-11-25T10:43:41Z begin number=81230 record=0",
+        b"2026-11-25T10:43:59Z done record=17 strokes=1",
+        b"2026-11-25T10:44:59Z done record=57 strokes=5",
+        b'2026-11-25T10:45:01Z end how="failed" why="the cable"',
+        b"2026-11-25T11:45:01Z begin number=81231 record=60",
+        b"2026-11-25T11:46:01Z done record=77 strokes=7",
+    )
+    return [b"".join(_sealed(line) for line in lines), b"".join(_sealed(line) for line in lines[:5])]
+
+
+def _sealed(line: bytes) -> bytes:
+    """A line of a journal with its sum."""
+    return line + b" #%08x\n" % binascii.crc32(line)
+
+
+def _journal(path: Path) -> Any:
+    from linewright.run import journal
+
+    folder = path.with_name("drawing")
+    folder.mkdir(exist_ok=True)
+    (folder / journal.JOURNAL).write_bytes(path.read_bytes())
+    return journal.read(folder)
+
+
+def _sealed_journal(path: Path) -> Any:
+    """The same where each damaged line has the right sum, as a program that is wrong would write it."""
+    lines = path.read_bytes().split(b"\n")[:-1]
+    path.write_bytes(b"".join(_sealed(line.rpartition(b" #")[0] or line) for line in lines))
+    return _journal(path)
+
+
+def _journal_wrong(seed: bytes, _damaged: bytes, story: Any) -> str:
+    """Each line has a sum: a damaged journal says too little, never too much."""
+    most = 77 if b" strokes=7 " in seed else 0
+    if (story.picture, story.records, story.strokes) not in (("heron.svg", 90, 9), ("", 90, 9)):
+        return f"{story.picture!r} with {story.records} records was not written"
+    return f"{story.records_done} records are told as done" if story.records_done > most else ""
+
+
+def _sealed_journal_wrong(_seed: bytes, _damaged: bytes, story: Any) -> str:
+    """What is told as done is part of the drawing."""
+    fits = 0 <= story.strokes_done <= story.strokes and 0 <= story.records_done <= story.records
+    return "" if fits else f"{story.strokes_done} of {story.strokes} strokes are told as done"
+
+
+_JOURNAL_WORDS = (
+    b" done",
+    b" record=99",
+    b'"',
+    b"\\",
+    b"=",
+    b"\n",
+    b"\r\n",
+    b" #",
+    b"\0",
+    b" end",
+    b'\\ud800"',
+    b"nan",
+)
+
 FORMATS: dict[str, Format] = {
     "svg": Format(".svg", _svg_seeds, _drawing, _SVG_WORDS, _finite),
     "pdf": Format(
@@ -423,4 +491,6 @@ FORMATS: dict[str, Format] = {
     "rows": Format(".csv", lambda _f: [_ROWS], _rows, (b'"', b",", b"\r", b"\n", b"\0", b"\xff", b"name")),
     "tape": Format(".tape", _tape_seeds, _tape, (b"LWTAPE", b"\xff\xff\xff\xff", b"\x01\0", b"\x02\0", b"\0" * 8)),
     "maker": Format(".toml", _maker_seeds, _maker, _TOML_WORDS),
+    "journal": Format(".txt", _journal_seeds, _journal, _JOURNAL_WORDS, _journal_wrong),
+    "forged journal": Format(".txt", _journal_seeds, _sealed_journal, _JOURNAL_WORDS, _sealed_journal_wrong),
 }

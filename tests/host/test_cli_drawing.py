@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import math
 import os
@@ -17,6 +18,7 @@ import pytest
 from linewright import cli
 from linewright.board.session_values import Control
 from linewright.cli.keys import Keys
+from linewright.cli.progress import StopOnSignals
 from linewright.drawing.strokes import Drawing
 from linewright.motion import plan
 from linewright.rig.rig import Rig
@@ -315,6 +317,47 @@ def test_a_signal_while_the_port_is_opened_ends_with_its_number(number, place, m
     assert cli.run(["draw", "lines.svg", "--rig", "rig.toml"]) == 128 + number
     if number != signal.SIGHUP:
         assert "linewright: stopped before anything was drawn\n" in capsys.readouterr().err
+
+
+def test_sigterm_again_leaves_a_drawing_that_does_not_stop(place):
+    deaf = "from linewright.board.session_values import Control; Control.abandon = lambda self: None; " + COMMAND
+    words = ["draw", "lines.svg", "--keep", "--rig", "rig.toml", "--port", "virtual:real_time=1"]
+    process = subprocess.Popen([sys.executable, "-c", deaf, *words], stderr=subprocess.PIPE, text=True)
+    try:
+        begun = wait_for_strokes(1)
+        process.send_signal(signal.SIGTERM)
+        wait_for_strokes(begun.strokes_done + 2)  # it goes on as if nobody had asked
+        process.send_signal(signal.SIGTERM)
+        _, errors = process.communicate(timeout=30)
+    finally:
+        process.kill()
+    assert process.returncode == 128 + signal.SIGTERM
+    assert "left while the pen was moving; the board stops by itself, with the pen up" in errors
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "leaves"),
+    [
+        (signal.SIGTERM, signal.SIGTERM, True),
+        (signal.SIGTERM, signal.SIGINT, True),
+        (signal.SIGINT, signal.SIGINT, True),
+        (signal.SIGTERM, signal.SIGHUP, False),
+        (signal.SIGHUP, signal.SIGTERM, False),
+        (signal.SIGHUP, signal.SIGHUP, False),
+    ],
+)
+def test_what_a_second_signal_does(first, second, leaves, capfd):
+    asked = []
+    before = signal.getsignal(signal.SIGTERM)
+    with StopOnSignals() as stop:
+        stop.asks(lambda: asked.append(1))
+        os.kill(os.getpid(), first)
+        with pytest.raises(KeyboardInterrupt) if leaves else contextlib.nullcontext():
+            os.kill(os.getpid(), second)
+            time.sleep(0)
+    assert asked == [1]
+    assert stop.number == first
+    assert signal.getsignal(signal.SIGTERM) is before
 
 
 def test_a_closed_terminal_stops_with_the_pen_up(place):

@@ -446,6 +446,34 @@ def test_a_journal_of_this_format_stays_readable(tmp_path):
     assert (story.numbers, story.records_done, story.strokes_done, story.ended) == ({81230: 0}, 57, 1, "")
 
 
+WHOLE = (
+    'now journal format=1 picture="a.svg" port=""',
+    'now program sha="ab12" records=64 strokes=3',
+    'now sheet name="A5" width_mm=148.0 height_mm=210.0',
+)
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        "now done record=65 strokes=1",
+        "now done record=6 strokes=4",
+        "now begin number=1 record=65",
+        "now begin number=1 record=-1",
+        "now done record=6",
+        'now end how="a\\q"',
+        'now end how="\x01"',
+    ],
+)
+def test_a_line_with_the_right_sum_that_cannot_be_true_is_refused(said, tmp_path):
+    """Found by fuzzing: such lines were believed, or ended in a traceback."""
+    (tmp_path / journal.JOURNAL).write_bytes(b"".join(line(one) for one in WHOLE))
+    assert journal.read(tmp_path).strokes == 3
+    (tmp_path / journal.JOURNAL).write_bytes(b"".join(line(one) for one in (*WHOLE, said)))
+    with pytest.raises(InputError, match=r"the journal in .* (says|tells of)"):
+        journal.read(tmp_path)
+
+
 def test_the_lines_in_its_description_are_whole():
     shown = [line.strip() for line in (journal.__doc__ or "").splitlines() if "#" in line]
     assert len(shown) == 2

@@ -5,6 +5,7 @@ from __future__ import annotations
 import builtins
 import os
 import select
+import signal
 import subprocess
 import sys
 import textwrap
@@ -14,7 +15,7 @@ from pathlib import Path
 import pytest
 
 from linewright.cli.sheet import TypedKeys
-from linewright.system import children, locks
+from linewright.system import children, locks, memory, signals
 from linewright.system.keyboard import Keyboard
 from linewright.system.pipes import WatchedPipe, pipes_can_be_selected
 
@@ -151,6 +152,40 @@ def test_the_virtual_rig_draws_where_there_is_no_posix(tmp_path):
     planned = run("plan", "a.svg", "b.svg", "--no-pictures", "-o", "jobs")
     assert planned.returncode == 0, planned.stderr
     assert (tmp_path / "jobs" / "b.lw").exists()
+
+
+def test_signals_of_a_system_without_hangups_and_with_loops_that_take_none(monkeypatch):
+    monkeypatch.delattr(signal, "SIGHUP")
+    assert signals.hangup() is None
+    came = []
+    with signals.Taken(lambda number, _frame: came.append(number)):
+        os.kill(os.getpid(), signal.SIGTERM)
+    assert came == [signal.SIGTERM]
+
+    class Loop:
+        def add_signal_handler(self, *_):
+            raise NotImplementedError
+
+    with signals.on_loop(Loop(), came.append, signals.INTERRUPT):
+        pass  # and nothing is given back that was not taken
+
+
+def test_what_is_ignored_stays_ignored():
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        with signals.Taken(lambda *_: None):
+            assert signal.getsignal(signal.SIGINT) is signal.SIG_IGN
+            assert signal.getsignal(signal.SIGTERM) is not signal.SIG_DFL
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+def test_memory_is_limited_where_the_system_can(elsewhere, monkeypatch):
+    memory.limit(1)  # no such limit here: nothing happens
+    monkeypatch.undo()
+    code = "from linewright.system import memory; memory.limit(1 << 29); bytearray(1 << 30)"
+    ended = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=False)
+    assert "MemoryError" in ended.stderr
 
 
 class Pressed:

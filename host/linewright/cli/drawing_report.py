@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import signal
 import sys
 from dataclasses import asdict
 from typing import TYPE_CHECKING
@@ -12,6 +11,7 @@ import typer
 from linewright.cli import output
 from linewright.cli.progress import StopOnSignals
 from linewright.cli.terminal import Terminal
+from linewright.system import signals
 
 if TYPE_CHECKING:
     from linewright.program.program import Program
@@ -49,7 +49,7 @@ def carry_out(task: DrawTask, *, as_json: bool) -> None:
             else:
                 message = "left while the pen was moving; the board stops by itself, with the pen up"
                 output.error(message, f"{drawing.CARRY_ON} with this drawing", as_json=as_json)
-            raise output.Stopped(stop.number or signal.SIGINT) from None
+            raise output.Stopped(stop.number or signals.INTERRUPT) from None
     if drawn.result is None:
         output.say("every stroke was drawn already; there is nothing left to do", stderr=True)
         return
@@ -57,7 +57,7 @@ def carry_out(task: DrawTask, *, as_json: bool) -> None:
     if not drawn.finished:
         if drawn.can_carry_on and not as_json:
             output.say(f"{drawing.CARRY_ON} with this drawing", stderr=True)
-        raise output.Stopped(stop.number or signal.SIGINT)
+        raise output.Stopped(stop.number or signals.INTERRUPT)
     if drawn.too_far_off and task.drift is not None:
         output.warn(
             f"the machine was further off at the end than {task.drift.limit_mm:g} mm; it is homed again. "

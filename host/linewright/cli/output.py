@@ -6,13 +6,14 @@ import contextlib
 import json
 import re
 import shutil
-import signal
 import sys
 import tempfile
 import textwrap
 import traceback
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
+
+from linewright.system import signals
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
 class Stopped(Exception):
     """Ends a command that a signal has stopped; ``number`` is the signal's."""
 
-    def __init__(self, number: int = signal.SIGINT) -> None:
+    def __init__(self, number: int = signals.INTERRUPT) -> None:
         super().__init__(number)
         self.number = number
 

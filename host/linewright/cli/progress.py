@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import contextlib
 import os
-import signal
 from collections.abc import Callable
 from types import FrameType, TracebackType
 from typing import TYPE_CHECKING, Final, Self
 
 from linewright import wording
 from linewright.cli import output
+from linewright.system import signals
 
 if TYPE_CHECKING:
     from rich.progress import Progress as Bar
@@ -110,23 +110,18 @@ class StopOnSignals:
 
     def __init__(self) -> None:
         self._stop: Callable[[], object] | None = None
-        self._before: dict[signal.Signals, object] = {}
+        self._taken = signals.Taken(self._came)
         self._terminals = [descriptor for descriptor in (1, 2) if os.isatty(descriptor)]
         self.number = 0
 
     def __enter__(self) -> Self:
-        for name in ("SIGINT", "SIGTERM", "SIGHUP"):
-            number = getattr(signal, name, None)  # there is no hangup on Windows
-            # A drawing in the background (`&`, nohup) is not to be interrupted.
-            if number is not None and signal.getsignal(number) is not signal.SIG_IGN:
-                self._before[number] = signal.signal(number, self._came)
+        self._taken.__enter__()
         return self
 
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        for number, before in self._before.items():
-            signal.signal(number, before)  # type: ignore[arg-type]  # what `signal.signal` gave back
+        self._taken.__exit__(kind, error, trace)
 
     @property
     def drawing(self) -> bool:
@@ -141,13 +136,13 @@ class StopOnSignals:
         del frame
         again, same = bool(self.number), self.number == number
         self.number = self.number or number
-        if number == getattr(signal, "SIGHUP", None):
+        if number == signals.hangup():
             # Nobody reads any more, and writing to what was a terminal would fail.
             nowhere = os.open(os.devnull, os.O_WRONLY)
             for descriptor in self._terminals:
                 os.dup2(nowhere, descriptor)
         # A session that ends sends SIGTERM and SIGHUP at once, and means one stop.
-        if self._stop is None or (again and (number == signal.SIGINT or (same and number == signal.SIGTERM))):
+        if self._stop is None or (again and (number == signals.INTERRUPT or (same and number == signals.TERMINATE))):
             raise KeyboardInterrupt
         if not again:
             # Not through the stream: the signal may have come while that was being written to.

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import signal
 from collections.abc import Iterator
 from typing import Any, Final
 
 import uvicorn
 from uvicorn.protocols.http.h11_impl import H11Protocol
+
+from linewright.system import signals
 
 MESSAGE_HIGH_BYTES: Final = 1_000_000
 """Of one event: the longest text that an item may hold is a fiftieth of that."""
@@ -59,26 +60,18 @@ class Server(uvicorn.Server):
 
     Parameters
     ----------
-    signals : whether they are this server's.
+    stops_on_signals : whether they are this server's.
     """
 
-    def __init__(self, config: uvicorn.Config, *, signals: bool = True) -> None:
+    def __init__(self, config: uvicorn.Config, *, stops_on_signals: bool = True) -> None:
         super().__init__(config)
-        self._signals = [signal.SIGINT, signal.SIGTERM] if signals else []
+        self._signals = (signals.INTERRUPT, signals.TERMINATE) if stops_on_signals else ()
 
     @contextlib.contextmanager
     def capture_signals(self) -> Iterator[None]:
         """A second signal ends it at once; none is raised again, for this is the usual end of a desk."""
-        loop = asyncio.get_running_loop()
-        for number in self._signals:
-            with contextlib.suppress(NotImplementedError, RuntimeError):
-                loop.add_signal_handler(number, self.handle_exit, number, None)
-        try:
+        with signals.on_loop(asyncio.get_running_loop(), lambda number: self.handle_exit(number, None), *self._signals):
             yield
-        finally:
-            for number in self._signals:
-                with contextlib.suppress(NotImplementedError, RuntimeError):
-                    loop.remove_signal_handler(number)
 
 
 def config(app: Any) -> uvicorn.Config:

@@ -82,7 +82,7 @@ class PhoneDoor:
         self._show(None)
 
     async def _open(self, listener: socket.socket, door: Callable[[], Door]) -> None:
-        self._server = Server(config(AccessGuard(self._app, door)), signals=False)
+        self._server = Server(config(AccessGuard(self._app, door)), stops_on_signals=False)
         self._serving = asyncio.create_task(self._server.serve(sockets=[listener]))
 
     async def _close(self) -> None:

@@ -21,6 +21,7 @@ from linewright.desk.phone import PhoneDoor
 from linewright.desk.room import Room
 from linewright.errors import InputError
 from linewright.folders import state_folder
+from linewright.system import locks
 
 if TYPE_CHECKING:
     from linewright.tasks.target import Target
@@ -135,23 +136,11 @@ def _only_one(folder: Path) -> Iterator[None]:
     folder.mkdir(parents=True, exist_ok=True)
     folder.chmod(0o700)
     with (folder / LOCK).open("ab") as file:
-        if not _lock(file.fileno()):
+        if not locks.hold(file.fileno()):
             raise InputError(
                 "a desk is open already", hint="use its page, or end it with Ctrl-C in the terminal where it was opened"
             )
         yield
-
-
-def _lock(descriptor: int) -> bool:
-    try:
-        import fcntl
-    except ImportError:
-        return True  # a system without such locks
-    try:
-        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError:
-        return False
-    return True
 
 
 @contextlib.contextmanager

@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import multiprocessing
 import os
-import signal
 import sys
 import threading
 import traceback
@@ -14,6 +13,7 @@ from multiprocessing.connection import Connection
 from typing import TYPE_CHECKING, Any, Final
 
 from linewright.desk.making import Refusal
+from linewright.system import signals
 from linewright.tasks.front import Cancelled
 
 if TYPE_CHECKING:
@@ -168,7 +168,7 @@ class _Table:
 
 def _work(link: Connection, newest: Synchronized[int]) -> None:
     """The worker's process: until the desk has gone."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the desk, which ends its workers
+    signals.ignore(signals.INTERRUPT)  # Ctrl-C is for the desk, which ends its workers
     if hasattr(os, "nice"):
         os.nice(2)  # the machine's link comes first
     from linewright.tasks.laying_out import KeptPictures

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import multiprocessing
 import os
-import signal
 import tempfile
 import traceback
 from collections.abc import Generator, Iterator, Sequence
@@ -22,6 +21,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from linewright.errors import InputError, LinewrightError
 from linewright.program import file as program_file
+from linewright.system import signals
 from linewright.version import __version__
 
 if TYPE_CHECKING:
@@ -204,7 +204,7 @@ def _leave_on_interrupt() -> None:
         del frame
         os._exit(128 + number)
 
-    signal.signal(signal.SIGINT, leave)
+    signals.handle(leave, signals.INTERRUPT)
 
 
 # A cluster

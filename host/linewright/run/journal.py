@@ -300,13 +300,20 @@ def read(folder: Path) -> Story:
         stamp = said.split(" ", 1)[0]
         story = replace(story, began=story.began or stamp, last=stamp)
         try:
-            story = _told(story, word, values)
+            story = _told(story, word, {name: _value(value) for name, value in values})
         except (KeyError, ValueError) as error:
             raise InputError(f"the journal in {folder} says {said!r}, which this version does not know") from error
     if not story.program or not story.sheet:
         raise InputError(
             f"the journal in {folder} is damaged: no line says what was drawn",
             hint=f"the drawing itself may be whole: `linewright draw {folder / PROGRAM}` draws it from its beginning",
+        )
+    reached = (story.records_done, *story.numbers.values())
+    if not (0 <= min(reached) <= max(reached) <= story.records and 0 <= story.strokes_done <= story.strokes):
+        raise InputError(
+            f"the journal in {folder} tells of record {max(reached)} and of {story.strokes_done} strokes done, and the "
+            f"program has {story.records} records and {story.strokes} strokes",
+            hint="it cannot be carried on; draw the picture again on a new sheet",
         )
     return story
 
@@ -397,19 +404,19 @@ def _told(story: Story, word: str, values: dict[str, str]) -> Story:
     raise ValueError(word)
 
 
-def _whole_lines(data: bytes) -> list[tuple[str, str, dict[str, str]]]:
-    """(text, word, values) of each line that is whole; damaged ones are passed over."""
+def _whole_lines(data: bytes) -> list[tuple[str, str, list[tuple[str, str]]]]:
+    """(text, word, values as written) of each line that is whole; damaged ones are passed over."""
     lines = []
     for line in data.split(b"\n")[:-1]:
         match = _LINE.fullmatch(line.decode("utf-8", errors="replace"))
         if match is None or binascii.crc32(match["said"].encode()) != int(match["sum"], 16):
             continue
-        values = {
-            name: json.loads(value) if value.startswith('"') else value
-            for name, value in _VALUE.findall(match["values"])
-        }
-        lines.append((match["said"], match["word"], values))
+        lines.append((match["said"], match["word"], _VALUE.findall(match["values"])))
     return lines
+
+
+def _value(written: str) -> str:
+    return str(json.loads(written)) if written.startswith('"') else written
 
 
 def _cut_torn_line(path: Path) -> None:

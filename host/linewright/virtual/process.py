@@ -20,7 +20,6 @@ import json
 import os
 import select
 import shutil
-import signal
 import socket
 import sys
 import time
@@ -35,6 +34,7 @@ from linewright.files import replacing
 from linewright.simulation.faults import Faults
 from linewright.simulation.machine import Machine
 from linewright.simulation.tape import TapeWriter
+from linewright.system import signals
 from linewright.system.pipes import WatchedPipe
 from linewright.units import TICK_HZ
 from linewright.virtual.bystander import Bystander
@@ -153,8 +153,7 @@ def _run(
     leash: WatchedPipe | None,
 ) -> int:
     host, port = where
-    signal.signal(signal.SIGTERM, _on_signal)
-    signal.signal(signal.SIGINT, _on_signal)
+    signals.handle(_on_signal, signals.TERMINATE, signals.INTERRUPT)
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     listener = _listener(host, port, family)
     address = listener.getsockname()[:2]
@@ -187,8 +186,7 @@ def _run(
         finally:
             listener.close()
             # The rest must not be cut short by a second signal.
-            signal.signal(signal.SIGTERM, signal.SIG_IGN)
-            signal.signal(signal.SIGINT, signal.SIG_IGN)
+            signals.ignore(signals.TERMINATE, signals.INTERRUPT)
             if world is not None:
                 world.finish()
             if options.report is not None:
@@ -217,7 +215,7 @@ def _listener(host: str, port: int, family: socket.AddressFamily) -> socket.sock
 
 
 def _on_signal(number: int, frame: FrameType | None) -> None:  # noqa: ARG001  the signature of a handler
-    raise RigEnds(f"asked to end by {signal.Signals(number).name}")
+    raise RigEnds(f"asked to end by {signals.name(number)}")
 
 
 def _accept(listener: socket.socket, leash: WatchedPipe | None, hear: Callable[[bytes], None]) -> socket.socket:

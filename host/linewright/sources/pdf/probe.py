@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import subprocess
 import sys
-from contextlib import suppress
 from typing import Final
 
 from linewright.errors import SourceError
+from linewright.system import memory
 
 SECONDS: Final = 60
 """A map of 12 MB takes 3."""
@@ -61,10 +61,7 @@ def _look(source: str, page: int) -> int:
     """Open the file and load the page as the reader will."""
     import pypdfium2
 
-    with suppress(ImportError, ValueError, OSError):  # Windows has no such limits; the time is limited all the same
-        import resource
-
-        resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
+    memory.limit(MEMORY_BYTES)  # where there is no such limit, the time is limited all the same
     try:
         document = pypdfium2.PdfDocument(source)
         if 1 <= page <= len(document):
