@@ -56,7 +56,7 @@ def draw_in_real_time(*more: str) -> subprocess.Popen[str]:
 
 
 def wait_for_strokes(count: int) -> journal.Story:
-    deadline_s = time.monotonic() + 30
+    deadline_s = time.monotonic() + 90
     while time.monotonic() < deadline_s:
         for story in journal.unfinished():
             if story.strokes_done >= count:
@@ -77,7 +77,7 @@ class Terminal:
     def until(self, word: str) -> None:
         """Read until this stands in what came since the last call."""
         seen = ""
-        deadline_s = time.monotonic() + 30
+        deadline_s = time.monotonic() + 90
         while word not in seen:
             assert time.monotonic() < deadline_s, f"no {word!r} in {self.text[-2000:]}"
             if select.select([self._master], [], [], 0.2)[0]:
@@ -92,7 +92,7 @@ class Terminal:
 
     def exit_code(self) -> int:
         """Wait for its end; what it still says is read, or it would wait for that."""
-        deadline_s = time.monotonic() + 30
+        deadline_s = time.monotonic() + 90
         while time.monotonic() < deadline_s:
             ended, status = os.waitpid(self.process, os.WNOHANG)
             if ended:
@@ -328,9 +328,10 @@ def test_sigterm_again_leaves_a_drawing_that_does_not_stop(place):
         process.send_signal(signal.SIGTERM)
         wait_for_strokes(begun.strokes_done + 2)  # it goes on as if nobody had asked
         process.send_signal(signal.SIGTERM)
-        _, errors = process.communicate(timeout=30)
+        _, errors = process.communicate(timeout=60)
     finally:
         process.kill()
+        process.communicate()
     assert process.returncode == 128 + signal.SIGTERM
     assert "left while the pen was moving; the board stops by itself, with the pen up" in errors
 
