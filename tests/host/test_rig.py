@@ -130,7 +130,7 @@ def test_somebody_elses_validator_accepts_the_default_and_refuses_a_bad_one():
         ("step_a", "48", "pins.step_a", "0..47 GPIO"),
         ("step_b", "2", "pins.step_b", "already pins.step_a"),
         ("type", '"polar"', "kinematics.type", '"cartesian" or "crossed-belt"'),
-        ("board", '"stm32"', "board", '"virtual" or "rp2040" or "rp2350" or "portable"'),
+        ("board", '"stm32"', "board", '"virtual" or "pico" or "pico-w"'),
         ("name", '""', "name", "text of 1..80 characters"),
         ("slow_mm_s", "31.0", "homing.slow_mm_s", "at most fast_mm_s = 30"),
         ("fast_mm_s", "121.0", "homing.fast_mm_s", "at most 120 mm/s"),

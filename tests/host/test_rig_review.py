@@ -8,6 +8,7 @@ import json
 import re
 from pathlib import Path
 from types import SimpleNamespace
+from typing import get_args
 
 import pytest
 from hypothesis import given, settings
@@ -16,8 +17,10 @@ from hypothesis import strategies as st
 from linewire import messages
 from linewright import cli
 from linewright.errors import InputError, RigError
-from linewright.rig.board_pins import ROW
+from linewright.rig.board_pins import BOARDS, ROW, called
 from linewright.rig.board_settings import board_settings
+from linewright.rig.draft import draft
+from linewright.rig.questions import runs_of
 from linewright.rig.review import WEIGHTS, review
 from linewright.rig.review.power import FUSE_RATINGS_A, fuse_a, motors_a
 from linewright.rig.rig import Rig
@@ -247,3 +250,66 @@ def test_a_file_half_written_is_refused_or_checked_but_never_a_bug(keep, tmp_pat
     path.write_text(Rig.default_text()[:keep])
     assert cli.run(["rig", "check", str(path), "--json"]) == 2
     assert "error" in json.loads(capsys.readouterr().out)
+
+
+# The table of boards
+
+
+def test_every_board_that_a_rig_file_may_name_is_in_the_table_and_can_be_wired():
+    assert set(BOARDS) == set(get_args(Rig.model_fields["board"].annotation))
+    for name, board in BOARDS.items():
+        assert board.chip in messages.BOARDS
+        if name == "virtual":
+            continue
+        made = draft({"board": name}).rig
+        weights = {one.weight for one in review(made) if one.about == "pins"}
+        assert weights == ({"unknown"} if board.pins is None else {"good"}), name
+        if board.pins is not None:
+            assert {pin for _, pin in made.pins if pin is not None} <= board.pins - set(board.own)
+
+
+@pytest.mark.parametrize(
+    ("machine", "name"),
+    [
+        ("Raspberry Pi Pico with RP2040", "pico"),
+        ("Raspberry Pi Pico W with RP2040", "pico-w"),
+        ("Raspberry Pi Pico2 with RP2350", "pico-2"),
+        ("Raspberry Pi Pico 2 W with RP2350", "pico-2-w"),
+        ("Raspberry Pi Pico 2 W with RP2350-RISCV", "pico-2-w"),
+        ("Arduino Nano RP2040 Connect with RP2040", "nano-rp2040-connect"),
+        ("Pimoroni Tiny 2040 8MB with RP2040", "tiny-2040"),
+        ("Some Board with RP2350", "rp2350"),
+        ("Generic ESP32 module with ESP32", ""),
+        ("linux [GCC 12.2.0] version", ""),
+        ("", ""),
+    ],
+)
+def test_a_board_is_known_by_what_its_micropython_calls_it(machine, name):
+    """Names: MicroPython 1.28, ports/rp2/boards/*/mpconfigboard.h, as `sys.implementation._machine` joins them."""
+    assert called(machine) == name
+
+
+@pytest.mark.parametrize(
+    ("board", "pins", "weight"),
+    [
+        ("pico", {"servo": 25}, "wrong"),
+        ("pico-w", {"servo": 23}, "wrong"),
+        ("rp2040", {"servo": 25}, "doubtful"),
+        ("nano-rp2040-connect", {"servo": 2}, "wrong"),
+        ("nano-rp2040-connect", {"servo": 6}, "doubtful"),
+        ("xiao-rp2040", {"servo": 5}, "wrong"),
+        ("pico-2", {"servo": 30}, "wrong"),
+    ],
+)
+def test_a_pin_that_the_board_does_not_lead_out_is_not_good(board, pins, weight):
+    rig = draft({"board": board}).rig.changed({f"pins.{name}": pin for name, pin in pins.items()})
+    assert [one.weight for one in review(rig) if one.about == "pins"] == [weight]
+
+
+def test_the_table_in_the_docs_is_the_one_that_is_used():
+    text = (Path(__file__).resolve().parents[2] / "docs" / "COMMANDS.md").read_text(encoding="utf-8")
+    for name, board in BOARDS.items():
+        if board.pins is not None:
+            (row,) = (line for line in text.splitlines() if line.startswith(f"| `{name}` |"))
+            assert f"| {board.chip} | {runs_of(sorted(board.pins))} |" in row
+            assert row.endswith(f"| {board.seen} |")

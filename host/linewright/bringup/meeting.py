@@ -30,7 +30,7 @@ def greeting(talk: Talk, hands: Hands) -> str:
     except LinkError as error:
         raise Trouble(error.message, hint=error.hint) from error
     wanted = hands.rig.board
-    if wanted not in (said.board, "virtual") and said.board != "virtual":
+    if hands.rig.chip not in (said.board, "virtual") and said.board != "virtual":
         raise Trouble(
             f"the rig file says {wanted}, but this is a board of the kind {said.board}",
             hint=f'set board = "{said.board}" in the rig file, run `linewright rig check` on it, and come back',

@@ -1,10 +1,13 @@
-"""Which pins a board has, which of them it keeps for itself, and in what order it wants the motors' lines."""
+"""The table of boards: which pins each leads out, which it keeps for itself, its light, and what its 3.3 V can feed."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final
+
+CHIP_RP2040: Final = "rp2040"
+CHIP_RP2350: Final = "rp2350"
 
 
 @dataclass(frozen=True)
@@ -13,36 +16,133 @@ class BoardPins:
 
     Parameters
     ----------
-    count : GPIO 0 to count - 1; None where that depends on the board at hand.
+    chip : what the board calls itself in its greeting.
+    pins : GPIO that are led out to where a wire can be soldered; None where that depends on the board at hand.
     in_a_row : step_a, step_b, direction_a and direction_b must be neighbours, in this order.
     highest_step_a : the last pin such a row may begin at.
-    own : pins that common boards with this chip use themselves, and for what.
+    own : pins that the board uses itself, and for what.
+    light : GPIO of its light; None where it has none or hangs it on its radio.
     logic_v : what its pins put out and take.
+    output_3v3_ma : most that its 3.3 V output should feed; None where its data sheet has to be asked.
+    machine : what MicroPython calls it, in front of " with " and the chip's name; empty for a whole family.
+    seen : what of Linewright has been run for it.
     """
 
-    count: int | None
+    chip: str
+    pins: frozenset[int] | None
     in_a_row: bool
     highest_step_a: int
     own: Mapping[int, str] = field(default_factory=dict)
+    light: int | None = None
     logic_v: float = 3.3
+    output_3v3_ma: int | None = None
+    machine: str = ""
+    seen: str = "not run"
 
 
-_PICO_OWN: Final = {
+_NOT_RUN: Final = "not run; the same code as on the other boards with its chip"
+_COMPILED: Final = "not run; the code compiles for its processor"
+_EMULATED: Final = "emulated with its MicroPython image, not run on a board"
+
+_LIGHT: Final = "the board's light hangs on it"
+_BUS: Final = "the board's own sensor and key hang on it"
+_SUPPLY: Final = {
     23: "it switches the mode of the board's own supply",
     24: "it senses whether USB power is there",
-    25: "the board's light hangs on it",
+    25: _LIGHT,
     29: "it measures the board's supply",
 }
-"""Raspberry Pi Pico data sheet, section 2.1 (pinout), and the same of Pico 2; wireless ones use them for the radio."""
+_RADIO: Final = dict.fromkeys((23, 24, 25, 29), "the board's radio hangs on it")
+"""Raspberry Pi Pico data sheet, section 2.1 (pinout), and the same of Pico 2; from memory for those with a radio."""
+
+_SHAPE_OF_PICO: Final = frozenset((*range(23), 26, 27, 28))
 
 ROW: Final = ("step_a", "step_b", "direction_a", "direction_b")
 """One state machine of the PIO sets directions and steps together, so it sees them as one run of pins."""
 
+
+def _model(
+    chip: str,
+    pins: frozenset[int],
+    machine: str,
+    seen: str,
+    *,
+    own: Mapping[int, str],
+    light: int | None,
+    ma: int | None = None,
+) -> BoardPins:
+    # The player counts its 32 pins from GPIO 0 (`lineboard.ports.rp2`).
+    highest = 26 if chip == CHIP_RP2040 else 28
+    return BoardPins(chip, pins, True, highest, own, light, output_3v3_ma=ma, machine=machine, seen=seen)
+
+
 BOARDS: Final[dict[str, BoardPins]] = {
-    # RP2040 data sheet, 1.4: GPIO 0 to 29. The player counts its 32 pins from GPIO 0 (`lineboard.ports.rp2`).
-    "rp2040": BoardPins(30, in_a_row=True, highest_step_a=26, own=_PICO_OWN),
+    # RP2040 data sheet, 1.4: GPIO 0 to 29.
+    "rp2040": _model(CHIP_RP2040, frozenset(range(30)), "", _NOT_RUN, own=_SUPPLY, light=25),
     # RP2350 data sheet, 1.2: GPIO 0 to 29 in the small package, 0 to 47 in the large one.
-    "rp2350": BoardPins(48, in_a_row=True, highest_step_a=28, own=_PICO_OWN),
-    "portable": BoardPins(None, in_a_row=False, highest_step_a=47),
-    "virtual": BoardPins(None, in_a_row=False, highest_step_a=47),
+    "rp2350": _model(CHIP_RP2350, frozenset(range(48)), "", _COMPILED, own=_SUPPLY, light=25),
+    # Pins, lights and names: MicroPython 1.28, ports/rp2/boards/*/pins.csv and mpconfigboard.h.
+    # 3.3 V output: data sheets of Pico and Pico W, pinout ("below 300 mA"), from memory.
+    "pico": _model(CHIP_RP2040, _SHAPE_OF_PICO, "Raspberry Pi Pico", _EMULATED, own=_SUPPLY, light=25, ma=300),
+    "pico-w": _model(CHIP_RP2040, _SHAPE_OF_PICO, "Raspberry Pi Pico W", _EMULATED, own=_RADIO, light=None, ma=300),
+    "pico-2": _model(CHIP_RP2350, _SHAPE_OF_PICO, "Raspberry Pi Pico2", _COMPILED, own=_SUPPLY, light=25, ma=300),
+    "pico-2-w": _model(CHIP_RP2350, _SHAPE_OF_PICO, "Raspberry Pi Pico 2 W", _COMPILED, own=_RADIO, light=None, ma=300),
+    "nano-rp2040-connect": _model(
+        CHIP_RP2040,
+        frozenset((0, 1, 4, 5, 6, 7, *range(15, 22), 25, *range(26, 30))),
+        "Arduino Nano RP2040 Connect",
+        _NOT_RUN,
+        own={
+            6: _LIGHT,
+            12: _BUS,
+            13: _BUS,
+        },
+        light=6,
+    ),
+    "tiny-2040": _model(
+        CHIP_RP2040,
+        frozenset((*range(8), *range(26, 30))),
+        "Pimoroni Tiny 2040",
+        _NOT_RUN,
+        own=dict.fromkeys((18, 19, 20), _LIGHT),
+        light=19,
+    ),
+    "xiao-rp2040": _model(
+        CHIP_RP2040,
+        frozenset((*range(5), 6, 7, *range(26, 30))),
+        "Seeed Studio XIAO RP2040",
+        _NOT_RUN,
+        own=dict.fromkeys((16, 17, 25), _LIGHT),
+        light=25,
+    ),
+    "xiao-rp2350": _model(
+        CHIP_RP2350,
+        frozenset((*range(8), 9, 10, 11, 12, 16, 17, 20, 21, 26, 27, 28)),
+        "Seeed XIAO RP2350",
+        _COMPILED,
+        own={25: _LIGHT, 29: "it measures the battery"},
+        light=25,
+    ),
+    "portable": BoardPins("portable", None, False, 47),
+    "virtual": BoardPins("virtual", None, False, 47),
 }
+"""What `board` in a rig file may say. A chip's name stands for any other board with it."""
+
+
+def called(machine: str) -> str:
+    """The row of a board by what its MicroPython calls it; its chip's name where no row fits, "" where no chip does.
+
+    Parameters
+    ----------
+    machine : `sys.implementation._machine`, such as "Raspberry Pi Pico with RP2040".
+    """
+    name, _, processor = machine.rpartition(" with ")
+    chip = processor.lower().partition("-")[0]  # "RP2350-RISCV" has the same pins
+    # One name is the beginning of another's, and makers append the size of the flash: the longest that fits.
+    fits = [
+        key
+        for key, board in BOARDS.items()
+        if board.machine and board.chip == chip and f"{name} ".startswith(f"{board.machine} ")
+    ]
+    fits.sort(key=lambda key: len(BOARDS[key].machine))
+    return fits[-1] if fits else chip if chip in (CHIP_RP2040, CHIP_RP2350) else ""

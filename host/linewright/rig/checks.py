@@ -18,6 +18,7 @@ from pydantic import BaseModel, TypeAdapter, ValidationError
 from linewire.records import SERVO_HIGH_US, SERVO_LOW_US
 from linewright import units
 from linewright.errors import RigIssue, SheetError
+from linewright.rig.board_pins import BOARDS, CHIP_RP2040
 from linewright.rig.electrics import Supply
 from linewright.rig.sections import (
     Axes,
@@ -369,7 +370,7 @@ def _pins_apart(pins: Pins, board: str) -> _Found:
         if pin in taken:
             yield (f"pins.{name}", pin, f"GPIO {pin} is already pins.{taken[pin]}", "one line, one job")
         taken.setdefault(pin, name)
-        if board == "rp2040" and pin > 29:
+        if BOARDS[board].chip == CHIP_RP2040 and pin > 29:
             yield (f"pins.{name}", pin, "allowed is 0..29 GPIO", "an RP2040 has no more (data sheet, 1.4)")
 
 

@@ -144,7 +144,7 @@ PIN_QUESTIONS: Final = (
 """Questions that are answered by a GPIO number, in their order."""
 
 MOST_PINS: Final = 30
-"""As many as any of these boards is sure to have; where their number is not known, these are offered."""
+"""Offered where nobody knows which pins the board has."""
 
 
 def taken_pins(answers: Mapping[str, Answer], but: str = "") -> dict[int, str]:
@@ -171,14 +171,10 @@ def free_pins(answers: Mapping[str, Answer], name: str) -> list[int]:
     """GPIO numbers that a question may still be answered with."""
     board = BOARDS[str(answers.get("board", "rp2040"))]
     taken = taken_pins(answers, name)
-    count = board.count or MOST_PINS
+    free = {pin for pin in board.pins or range(MOST_PINS) if pin not in taken}
     if name == "step_a" and board.in_a_row:
-        return [
-            pin
-            for pin in range(min(board.highest_step_a + 1, count))
-            if not {pin, pin + 1, pin + 2, pin + 3} & set(taken)
-        ]
-    return [pin for pin in range(count) if pin not in taken]
+        return sorted(pin for pin in free if pin <= board.highest_step_a and {pin + i for i in range(len(ROW))} <= free)
+    return sorted(free)
 
 
 def refuse_taken(question: Question, value: Answer, answers: Mapping[str, Answer]) -> None:
@@ -255,8 +251,8 @@ QUESTIONS: Final[tuple[Question, ...]] = (
     Question(
         "board",
         "Which microcontroller drives it?",
-        "rp2040 and rp2350 play 100 000 steps a second; portable is any other board with MicroPython, up to 4000; "
-        "virtual is no board at all, to try things out.",
+        "Those with a name, and rp2040 and rp2350 for any other board with these chips, play 100 000 steps a second; "
+        "portable is any other board with MicroPython, up to 4000; virtual is no board at all, to try things out.",
         ("board",),
         lambda _: "rp2040",
     ),
@@ -431,8 +427,8 @@ QUESTIONS: Final[tuple[Question, ...]] = (
     Question(
         "step_a",
         "At which GPIO do the motors' lines begin?",
-        "rp2040 and rp2350 need four neighbours: step A, step B, direction A, direction B. GPIO numbers, not pins of "
-        "the header.",
+        "Boards with an RP2040 or RP2350 need four neighbours: step A, step B, direction A, direction B. GPIO numbers, "
+        "not pins of the header.",
         ("pins.step_a",),
         _free_pin("step_a", 2),
         asked=_real,

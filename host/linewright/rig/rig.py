@@ -24,6 +24,7 @@ from pydantic_core import PydanticCustomError
 
 from linewright.errors import RigError
 from linewright.machine.shape import MachineShape
+from linewright.rig.board_pins import BOARDS
 from linewright.rig.checks import cross_issues, field_issues, valid_sections
 from linewright.rig.electrics import WITHOUT_MOTION, Supply
 from linewright.rig.section import Section
@@ -68,7 +69,20 @@ class Rig(Section):
     """
 
     name: Name = Field("rig", description="what you call the machine")
-    board: Literal["virtual", "rp2040", "rp2350", "portable"] = Field("virtual", description="which board drives it")
+    board: Literal[
+        "virtual",
+        "pico",
+        "pico-w",
+        "pico-2",
+        "pico-2-w",
+        "nano-rp2040-connect",
+        "tiny-2040",
+        "xiao-rp2040",
+        "xiao-rp2350",
+        "rp2040",
+        "rp2350",
+        "portable",
+    ] = Field("virtual", description="which board drives it")
     assumed: tuple[str, ...] = Field(
         default=(), strict=False, description="dotted keys whose figures nobody has measured: `rig check` doubts them"
     )
@@ -217,6 +231,11 @@ class Rig(Section):
     def finds_its_place(self) -> bool:
         """Whether homing finds both axes; else somebody has to put the pen to its park position."""
         return "none" not in (self.x.endstop, self.y.endstop)
+
+    @property
+    def chip(self) -> str:
+        """What its board calls itself in its greeting: "virtual", "rp2040", "rp2350" or "portable"."""
+        return BOARDS[self.board].chip
 
     @property
     def senses_motor_power(self) -> bool:

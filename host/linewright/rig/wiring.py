@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Final
 
 from linewright.errors import InputError
 from linewright.rig import power_sense
+from linewright.rig.board_pins import BOARDS
 from linewright.rig.review import power
 
 if TYPE_CHECKING:
@@ -301,9 +302,11 @@ def _cautions(rig: Rig, fuse_a: float | None, volts: int | None) -> Iterator[str
         yield "The servo hangs on USB: held back, it draws more than a port owes you (500 mA). Feed it separately."
     else:
         yield "The servo has a 5 V source of its own; only its signal and its ground come to the board."
+    most_ma = BOARDS[rig.board].output_3v3_ma
+    feeds = "" if most_ma is None else f" Its 3.3 V output feeds {most_ma} mA at most."
     yield (
-        "The board's pins take 3.3 V, never 5 V or 24 V. Switches go between pin and ground; normally closed ones also "
-        "tell of a broken wire."
+        f"The board's pins take 3.3 V, never 5 V or 24 V.{feeds} Switches go between pin and ground; normally closed "
+        "ones also tell of a broken wire."
     )
     a, b = rig.a.microsteps, rig.b.microsteps
     steps = f"{a} microsteps" if a == b else f"{a} microsteps (A) and {b} (B)"

@@ -47,9 +47,24 @@ def flash(target: Target, front: Front, *, compiled: bool = True) -> tuple[Flash
             hint="unplug it, plug it in again, and try `linewright board check`",
         )
     warnings = list(result.warnings)
-    if target.rig_file is not None and target.rig.board not in (greeting.board, "virtual"):
+    if target.rig_file is not None and target.rig.chip not in (greeting.board, "virtual"):
         warnings.append(f"the rig file says {target.rig.board}, this is {greeting.board}")
+    elif target.rig_file is not None and (note := _named_otherwise(target.rig.board, result.board.machine)):
+        warnings.append(note)
     return result, tuple(warnings)
+
+
+def _named_otherwise(said: str, machine: str) -> str:
+    """What to know where the rig file names another board than the one that calls itself so; "" where it does not."""
+    from linewright.rig.board_pins import BOARDS, called
+
+    is_called = called(machine)
+    if is_called == said or said == "virtual" or not is_called or not BOARDS[is_called].machine:
+        return ""
+    return (
+        f'the rig file says {said}, and the board calls itself {machine}: with board = "{is_called}" in it, '
+        "`linewright rig check` knows its pins"
+    )
 
 
 def serial_path(port: str) -> str:

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from linewright.rig.board_pins import BOARDS, ROW
+from linewright.rig.questions import runs_of
 from linewright.rig.review.findings import ReviewFinding
 
 if TYPE_CHECKING:
@@ -23,7 +24,7 @@ def findings(rig: Rig) -> Iterator[ReviewFinding]:
     board = BOARDS[rig.board]
     found = [*_beyond(rig), *_row(rig), *_own(rig)]
     yield from found
-    if board.count is None:
+    if board.pins is None:
         yield ReviewFinding(
             "unknown",
             ABOUT,
@@ -43,12 +44,12 @@ def _beyond(rig: Rig) -> Iterator[ReviewFinding]:
     for name, pin in rig.pins:
         if pin is None:
             continue
-        if board.count is not None and pin >= board.count:
+        if board.pins is not None and pin not in board.pins and pin not in board.own:
             yield ReviewFinding(
                 "wrong",
                 ABOUT,
-                f"pins.{name} = {pin}: an {rig.board} has GPIO 0 to {board.count - 1}",
-                do="choose a lower one",
+                f"pins.{name} = {pin}: this board leads out GPIO {runs_of(sorted(board.pins))}",
+                do="choose one of them",
             )
         elif rig.board == "rp2350" and pin > 29:
             yield ReviewFinding(
@@ -86,13 +87,15 @@ def _row(rig: Rig) -> Iterator[ReviewFinding]:
 
 
 def _own(rig: Rig) -> Iterator[ReviewFinding]:
+    board = BOARDS[rig.board]
+    any_of_them = not board.machine
     for name, pin in rig.pins:
-        why = BOARDS[rig.board].own.get(pin) if pin is not None else None
+        why = board.own.get(pin) if pin is not None else None
         if why:
             yield ReviewFinding(
-                "doubtful",
+                "doubtful" if any_of_them or pin in (board.pins or ()) else "wrong",
                 ABOUT,
-                f"pins.{name} = {pin}: on boards of the Pico shape GPIO {pin} is not free",
+                f"pins.{name} = {pin}: {'on boards of the Pico shape ' if any_of_them else ''}GPIO {pin} is not free",
                 why=f"{why} (board data sheet, pinout)",
-                do="take another GPIO, unless your board leads this one out",
+                do="take another GPIO" + (", unless your board leads this one out" if any_of_them else ""),
             )
