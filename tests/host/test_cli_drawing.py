@@ -361,6 +361,23 @@ def test_what_a_second_signal_does(first, second, leaves, capfd):
     assert signal.getsignal(signal.SIGTERM) is before
 
 
+def test_what_was_counted_without_motor_power_is_drawn_again_from_the_stroke_that_is_named(place, capsys):
+    """The board counts steps, and without power none of them is on paper."""
+    draw = draw_in_real_time()
+    begun = wait_for_strokes(3)
+    draw.send_signal(signal.SIGINT)
+    draw.communicate(timeout=60)
+    (story,) = journal.unfinished()
+    assert story.strokes_done >= begun.strokes_done
+    beyond = story.strokes_done + 2
+    assert cli.run(["resume", "--from-stroke", str(beyond), "--rig", "rig.toml", "--port", "virtual"]) == 2
+    assert f"--from-stroke takes 1 to {beyond - 1} here" in capsys.readouterr().err
+    assert cli.run(["resume", "--from-stroke", "2", "--rig", "rig.toml", "--port", "virtual:tape=run.tape"]) == 0
+    drawn = read_trace(place / "run.tape", keep_drawn=True).drawn
+    assert len(drawn) == len(range(8, 56, 4)) - 1
+    assert not journal.unfinished()
+
+
 def test_a_closed_terminal_stops_with_the_pen_up(place):
     terminal = Terminal("draw", "lines.svg", "--keep", "--rig", "rig.toml", "--port", "virtual:real_time=1")
     terminal.until("stroke 2 of")

@@ -446,6 +446,22 @@ def test_a_journal_of_this_format_stays_readable(tmp_path):
     assert (story.numbers, story.records_done, story.strokes_done, story.ended) == ({81230: 0}, 57, 1, "")
 
 
+def test_what_somebody_has_seen_on_the_sheet_counts_more_than_what_was_counted():
+    with begun() as book:
+        book.begin(7, 0)
+        book.done(ENDS[3])
+        book.back(2)
+        story = journal.read(book.folder)
+        assert (story.strokes_done, story.records_done, story.numbers) == (2, ENDS[1], {})
+        assert story.begun  # there is still something to carry on
+        book.done(ENDS[2])
+        assert journal.read(book.folder).strokes_done == 3
+    again = Journal.carry_on(journal.read(book.folder), PROGRAM)
+    again.back(0)
+    again.end("failed", "the cable")
+    assert (journal.read(book.folder).strokes_done, journal.read(book.folder).records_done) == (0, 0)
+
+
 WHOLE = (
     'now journal format=1 picture="a.svg" port=""',
     'now program sha="ab12" records=64 strokes=3',

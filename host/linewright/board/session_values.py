@@ -127,6 +127,9 @@ class Witness(Protocol):
     def done(self, record: int) -> None:
         """The pen has finished everything before ``record``."""
 
+    def back(self, strokes: int) -> None:
+        """Only so many strokes are on paper, whatever was counted: the motors had no power."""
+
 
 class Control:
     """What the user asks for while a drawing runs. Every method may be called from any thread or signal handler."""

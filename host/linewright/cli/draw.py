@@ -101,7 +101,7 @@ def draw(given: DrawOptions) -> None:
             ask_pens=drawing_report.asks_pens(given.ask_pens, aimed, as_json=as_json),
             pictures=given.pictures,
             drift=drift,
-            from_stroke=given.from_stroke or 1,
+            from_stroke=given.from_stroke,
             pace=1.0 if given.speed is None else given.speed / 100.0,
             outline=given.outline,
         )

@@ -40,6 +40,14 @@ def resume(
         bool,
         typer.Option("--at-park", help="The pen has been put to its park position by hand; for rigs without endstops."),
     ] = False,
+    from_stroke: Annotated[
+        int | None,
+        typer.Option(
+            "--from-stroke",
+            metavar="N",
+            help="The first stroke that is not on paper, if the motors' power was off while the pen drew.",
+        ),
+    ] = None,
     pictures: options.Pictures = None,
     as_json: options.AsJson = False,
 ) -> None:
@@ -65,6 +73,13 @@ def resume(
     if show:
         _show(broken, pictures if pictures is not None else Path("out"), as_json=as_json)
         return
+    if not as_json:
+        _tell(broken)
+    for caution in (*cautions.before_moving(aimed.port), cautions.SAME_PLACE, *cautions.motor_switch_used(aimed.rig)):
+        output.prose(f"caution: {caution}", stderr=True)
+    asks = sys.stdin.isatty() and not (yes or as_json or aimed.on_virtual_rig)
+    if asks and from_stroke is None and broken.stroke and not aimed.rig.senses_motor_power:
+        from_stroke = _first_missing(broken.stroke + 1)
     task = resuming.rest_of(
         broken,
         aimed,
@@ -72,14 +87,17 @@ def resume(
         pictures=pictures,
         drift=DriftCheck.of(aimed.rig, check_drift, drift_limit_mm),
         at_park=at_park,
+        from_stroke=from_stroke,
     )
-    if not as_json:
-        _tell(broken)
-    for caution in (*cautions.before_moving(aimed.port), cautions.SAME_PLACE, *cautions.motor_switch_used(aimed.rig)):
-        output.prose(f"caution: {caution}", stderr=True)
-    if sys.stdin.isatty() and not (yes or as_json or task.is_virtual):
+    if asks:
         typer.confirm("carry on?", abort=True)
     drawing_report.carry_out(task, as_json=as_json)
+
+
+def _first_missing(next_one: int) -> int | None:
+    """The first stroke that is not on paper; None where that is the next one, which may be carried on in its middle."""
+    found = int(typer.prompt("look at the sheet: which is the first stroke that is not on it?", default=next_one))
+    return None if found == next_one else found
 
 
 def _tell(broken: BrokenOff) -> None:

@@ -183,7 +183,7 @@ class Journal:
         InputError : another command draws it, or has done so since it was read, or the file cannot be written.
         """
         try:
-            journal = cls(story.folder, story.strokes_done, begun=bool(story.numbers))
+            journal = cls(story.folder, story.strokes_done, begun=bool(story.begun))
             # Only now that nobody else writes to it.
             _cut_torn_line(story.folder / JOURNAL)
         except OSError as error:
@@ -222,6 +222,12 @@ class Journal:
             self._write("done", record=record, strokes=strokes)
         elif self._waiting:
             self._force(at_once=False)
+
+    def back(self, strokes: int) -> None:
+        """Only so many strokes are on paper, whatever was counted: somebody has looked."""
+        self._strokes_done = strokes
+        record = self._stroke_ends[strokes - 1] if strokes else 0
+        self._write("back", force=True, record=record, strokes=strokes)
 
     def end(self, how: str, why: str = "") -> None:
         """The drawing is "finished", "abandoned" by the user or has "failed", and the board has stopped.
@@ -399,6 +405,10 @@ def _told(story: Story, word: str, values: dict[str, str]) -> Story:
             records_done=max(story.records_done, int(values["record"])),
             strokes_done=max(story.strokes_done, int(values["strokes"])),
         )
+    if word == "back":
+        # What a board still tells of earlier numbers counts as little as what was written down.
+        counts = {"records_done": int(values["record"]), "strokes_done": int(values["strokes"])}
+        return replace(story, numbers={}, **counts)  # type: ignore[arg-type]  # mypy takes the values for those of all keys
     if word == "end":
         return replace(story, ended=values["how"])
     raise ValueError(word)

@@ -114,6 +114,7 @@ def take_up(
     *,
     at_park: bool = False,
     unattended: bool = False,
+    from_stroke: int | None = None,
 ) -> ResumePoint:
     """Bring the machine to where it can carry on, and work out where that is.
 
@@ -124,12 +125,18 @@ def take_up(
     ----------
     at_park : the user has put the pen to its park position, which counts where homing cannot find it.
     unattended : nobody can put it there, and nothing can have moved it: a virtual rig.
+    from_stroke : the first that is not on paper, from 1 on, where somebody has looked; None: as journal and board tell.
 
     Raises
     ------
     LinkError, BoardFault : as `Session.settle` and `Session.home`; or the place is lost and nothing can find it.
     """
     standing = session.settle()
+    if from_stroke is not None:
+        stroke = from_stroke - 1
+        witness.back(stroke)
+        _home(session, rig, at_park=at_park, unattended=unattended)
+        return ResumePoint(stroke, _from(program, stroke, rig))
     done = story.records_done
     tail = None
     if standing.program in story.numbers:
@@ -140,17 +147,25 @@ def take_up(
         witness.done(done)
     unsure = not rig.senses_motor_power and (rig.finds_its_place or at_park)
     if unsure or not standing.position_kept:
-        if not (rig.finds_its_place or at_park or unattended):
-            x, y = rig.park.position_mm
-            raise LinkError(
-                f"the board has lost its place, and the rig '{rig.name}' has no endstops to find it again",
-                hint=f"put the pen to its park position by hand (x {x:g}, y {y:g} mm), then add --at-park",
-            )
-        session.home()
+        _home(session, rig, at_park=at_park, unattended=unattended)
     stroke = strokes_done(program, done)
     if tail is None and stroke < len(program.drawing):
-        tail = Tail.of(program, record_of(program, stroke) if stroke else 0, lower_ms=rig.pen.lower_ms)
+        tail = _from(program, stroke, rig)
     return ResumePoint(stroke, tail)
+
+
+def _home(session: Session, rig: Rig, *, at_park: bool, unattended: bool) -> None:
+    if not (rig.finds_its_place or at_park or unattended):
+        x, y = rig.park.position_mm
+        raise LinkError(
+            f"the board has lost its place, and the rig '{rig.name}' has no endstops to find it again",
+            hint=f"put the pen to its park position by hand (x {x:g}, y {y:g} mm), then add --at-park",
+        )
+    session.home()
+
+
+def _from(program: Program, stroke: int, rig: Rig) -> Tail:
+    return Tail.of(program, record_of(program, stroke) if stroke else 0, lower_ms=rig.pen.lower_ms)
 
 
 def _all_of_it_done(program: Program, record: int, steps: tuple[int, int]) -> bool:

@@ -27,7 +27,7 @@ SAME_PLACE: Final = "the sheet must lie exactly where it lay, and the same pen m
 
 HOMES_FIRST: Final = (
     "the machine homes first, in case the motors were without power. If their switch was used while the pen drew, some "
-    "of what the board has counted is not on paper: then draw that anew, with --from-stroke"
+    "of what the board has counted is not on paper: then name the first stroke that is missing, with --from-stroke"
 )
 
 NEVER_HOMES: Final = (

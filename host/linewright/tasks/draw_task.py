@@ -31,7 +31,7 @@ class DrawTask:
     drift : when to home again and compare; None: not at all.
     story : journal of the drawing to carry on; None: it begins now.
     at_park : the user has put the pen to its park position.
-    from_stroke : where a new drawing begins, from 1 on.
+    from_stroke : where to begin, from 1 on; None: at the beginning, or where it was broken off.
     pace : share of the planned speed to begin with, above 0, up to 1.
     outline : whether the pen goes round the drawing's box first, raised.
     reads_tape : on a virtual rig that was started for this drawing, read afterwards what the pen drew; the rig ends.
@@ -46,7 +46,7 @@ class DrawTask:
     drift: DriftCheck | None = None
     story: Story | None = None
     at_park: bool = False
-    from_stroke: int = 1
+    from_stroke: int | None = None
     pace: float = 1.0
     outline: bool = False
     reads_tape: bool = True

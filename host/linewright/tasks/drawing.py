@@ -94,12 +94,19 @@ def _take_up(task: DrawTask, session: Session, book: Journal | None, front: Fron
 
     if task.story is None or book is None:
         session.home()
-        return part.from_stroke(task.program, task.from_stroke, task.rig)
+        return part.from_stroke(task.program, task.from_stroke or 1, task.rig)
     if task.story.ended == "" and task.story.numbers:
         logbook.note_broken_off(task, task.story, front)
         book.end("broke off")
     place = recovery.take_up(
-        session, task.story, task.program, task.rig, book, at_park=task.at_park, unattended=task.is_virtual
+        session,
+        task.story,
+        task.program,
+        task.rig,
+        book,
+        at_park=task.at_park,
+        unattended=task.is_virtual,
+        from_stroke=task.from_stroke,
     )
     if place.in_stroke:
         front.say(f"the board knows how far the pen got: it goes on in the middle of stroke {place.stroke + 1}")
@@ -117,7 +124,7 @@ def _ask_for_first_pen(task: DrawTask, front: Front) -> None:
 
     if not task.asks_for_pens or task.story is not None:
         return
-    first = next(group for group in task.program.groups if task.from_stroke - 1 < group.strokes[1])
+    first = next(group for group in task.program.groups if (task.from_stroke or 1) - 1 < group.strokes[1])
     pen = task.program.drawing.pens[first.pen]
     if not front.ready(f"put the pen '{pen.name}' in"):
         raise InputError(

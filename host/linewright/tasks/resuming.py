@@ -104,9 +104,22 @@ def rest_of(
     pictures: Path | None = None,
     drift: DriftCheck | None = None,
     at_park: bool = False,
+    from_stroke: int | None = None,
 ) -> DrawTask:
-    """The task that draws what is left; `linewright.tasks.drawing.draw` carries it out."""
+    """The task that draws what is left; `linewright.tasks.drawing.draw` carries it out.
+
+    Raises
+    ------
+    InputError : what lies before ``from_stroke`` is not all drawn.
+    """
+    from linewright.errors import InputError
     from linewright.rig.doubts import doubts
+
+    if from_stroke is not None and not 1 <= from_stroke <= broken.stroke + 1:
+        raise InputError(
+            f"stroke {from_stroke} is not the first that is left: {broken.stroke} of {broken.story.strokes} are drawn",
+            hint=f"--from-stroke takes 1 to {broken.stroke + 1} here",
+        )
 
     return DrawTask(
         name=broken.story.picture,
@@ -118,6 +131,7 @@ def rest_of(
         drift=drift,
         story=broken.story,
         at_park=at_park,
+        from_stroke=from_stroke,
     )
 
 
