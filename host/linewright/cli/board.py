@@ -37,17 +37,33 @@ _NEGATIVE = {"ignore_unknown_options": True}
 @app.command()
 def flash(
     port: Annotated[
-        str,
-        typer.Option("--port", metavar="PORT", help="serial:PATH, such as serial:/dev/ttyACM0.", show_default=False),
-    ],
+        str | None, typer.Option("--port", metavar="PORT", help="serial:PATH, such as serial:/dev/ttyACM0.")
+    ] = None,
     rig_file: options.RigFile = None,
+    image: Annotated[
+        Path | None,
+        typer.Option(
+            "--image", metavar="FILE", help="First of all: give a board in BOOTSEL mode this MicroPython (.uf2)."
+        ),
+    ] = None,
+    drive: Annotated[
+        Path | None, typer.Option("--drive", metavar="FOLDER", help="Its drive, where several show up.")
+    ] = None,
     source: Annotated[bool, typer.Option("--source", help="Copy the files as they are, not compiled.")] = False,
     as_json: options.AsJson = False,
 ) -> None:
     """Put this version's code on a board that runs MicroPython.
 
     Compiled for its processor, and checked file by file. May be repeated; what else is on the board stays there.
+    A board without MicroPython gets that first, with --image.
     """
+    if image is not None:
+        _put_image(image, drive, as_json=as_json)
+        return
+    if port is None:
+        from linewright.errors import InputError
+
+        raise InputError("no port is named", hint="`linewright ports` lists them; then --port serial:PATH")
     from linewright.cli.tables import board as board_report
     from linewright.tasks import flashing
 
@@ -65,6 +81,18 @@ def flash(
     for warning in warnings:
         output.warn(warning)
     output.console().print(board_report.flash_table(result, port))
+
+
+def _put_image(image: Path, drive: Path | None, *, as_json: bool) -> None:
+    from linewright.tasks import flashing
+
+    with Terminal(as_json=as_json) as front:
+        found, chip = flashing.put_image(image, drive, front)
+    if as_json:
+        output.emit_json({"image": str(image), "drive": str(found), "chip": chip})
+        return
+    output.say(f"the {chip} behind {found} has taken {image.name} and restarted")
+    output.say("now `linewright ports` shows its port, and `linewright board flash --port PORT` puts the code on it")
 
 
 @app.command()

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 from linewright.tasks.connection import connected
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from linewright.board.flashing import FlashResult
     from linewright.tasks.front import Front
     from linewright.tasks.target import Target
@@ -52,6 +54,27 @@ def flash(target: Target, front: Front, *, compiled: bool = True) -> tuple[Flash
     elif target.rig_file is not None and (note := _named_otherwise(target.rig.board, result.board.machine)):
         warnings.append(note)
     return result, tuple(warnings)
+
+
+def put_image(path: Path, drive: Path | None, front: Front) -> tuple[Path, str]:
+    """Give a board in BOOTSEL mode MicroPython's image; returns its drive and its chip.
+
+    Parameters
+    ----------
+    path : a UF2 file.
+    drive : the folder of the board's drive; None: the only one that shows up.
+
+    Raises
+    ------
+    InputError : the image or the drive will not do; nothing has been written.
+    FlashError : the board has not taken it.
+    """
+    from linewright.board import image
+
+    whole = image.read(path)
+    found, chip = image.find_drive(drive)
+    image.put(whole, found, chip, lambda done: front.progress("copying the image", done))
+    return found, chip
 
 
 def _named_otherwise(said: str, machine: str) -> str:

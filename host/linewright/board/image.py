@@ -1,0 +1,168 @@
+"""MicroPython's own image onto a board in BOOTSEL mode: a UF2 file, copied to the drive that the board shows.
+
+UF2 ("USB Flashing Format", its published specification): blocks of 512 bytes, each with three magic words, the
+address of its bytes, its number, how many there are, and, flagged by 0x2000, the family of chips that it is for. The
+family numbers are those of the specification's own list.
+"""
+
+from __future__ import annotations
+
+import os
+import struct
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from linewright.errors import FlashError, InputError
+from linewright.system import drives
+
+BLOCK_BYTES: Final = 512
+_HEAD: Final = struct.Struct("<8I")
+_START: Final = (0x0A324655, 0x9E5D5157)
+_END: Final = 0x0AB16F30
+_NOT_FOR_FLASH: Final = 0x1
+_HAS_FAMILY: Final = 0x2000
+PAYLOAD_BYTES: Final = 476
+
+ABSOLUTE: Final = 0xE48BFF57
+"""For any chip of these: images for an RP2350 begin with such a block, which its start-up code leaves out."""
+FAMILIES: Final = {0xE48BFF56: "rp2040", 0xE48BFF59: "rp2350", 0xE48BFF5A: "rp2350"}
+"""RP2040; RP2350 with its Arm processors; RP2350 with its RISC-V ones."""
+
+INFO: Final = "INFO_UF2.TXT"
+BOARD_IDS: Final = {"RPI-RP2": "rp2040", "RP2350": "rp2350"}
+"""What the drive's INFO_UF2.TXT says behind "Board-ID:" (start-up code of both chips; from memory)."""
+
+MOST_BYTES: Final = 64 * 2**20
+"""Of an image: twice a flash of 16 MB, which UF2 doubles."""
+PIECE_BYTES: Final = 64 * BLOCK_BYTES
+RESTART_S: Final = 20.0
+"""A board restarts by itself a second after the last block."""
+
+BOOTSEL: Final = (
+    "hold the board's BOOTSEL button down while you plug it in, and let go: it shows up as a drive; mount it, or name "
+    "its folder with --drive"
+)
+
+
+@dataclass(frozen=True)
+class Image:
+    """A UF2 file that is whole.
+
+    Parameters
+    ----------
+    path : where it lies.
+    chip : "rp2040" or "rp2350".
+    data : the file.
+    """
+
+    path: Path
+    chip: str
+    data: bytes
+
+
+def read(path: Path) -> Image:
+    """An image, with every block looked at.
+
+    Raises
+    ------
+    InputError : it cannot be read, is no UF2 file, is damaged, or is for another chip.
+    """
+    try:
+        if path.stat().st_size > MOST_BYTES:
+            raise InputError(f"{path} is larger than {MOST_BYTES // 2**20} MB, and no image for these boards")
+        data = path.read_bytes()
+    except OSError as error:
+        raise InputError(f"cannot read {path}: {error.strerror or error}") from error
+    again = "fetch the image again, for your very board: a file that ends in .uf2"
+    if len(data) < BLOCK_BYTES or _HEAD.unpack_from(data)[:2] != _START:
+        raise InputError(f"{path} is no UF2 file", hint=again)
+    if len(data) % BLOCK_BYTES:
+        raise InputError(f"{path} is cut off: {len(data)} bytes are no whole blocks of {BLOCK_BYTES}", hint=again)
+    numbers: dict[int, set[int]] = {}
+    counts: dict[int, int] = {}
+    for at in range(0, len(data), BLOCK_BYTES):
+        one, two, flags, _address, size, number, count, family = _HEAD.unpack_from(data, at)
+        whole = (one, two) == _START and struct.unpack_from("<I", data, at + BLOCK_BYTES - 4)[0] == _END
+        if not whole or size > PAYLOAD_BYTES or number >= count:
+            raise InputError(f"{path} is damaged: block {at // BLOCK_BYTES} is not whole", hint=again)
+        if flags & _NOT_FOR_FLASH:
+            continue
+        if not flags & _HAS_FAMILY:
+            raise InputError(f"{path} does not say which chip it is for", hint=again)
+        numbers.setdefault(family, set()).add(number)
+        counts[family] = count
+    families = set(numbers) - {ABSOLUTE}
+    chips = {FAMILIES.get(family) for family in families}
+    if len(chips) != 1 or None in chips:
+        said = ", ".join(f"0x{family:08x}" for family in sorted(families)) or "no chip"
+        raise InputError(f"{path} is for {said}, which is neither an RP2040 nor an RP2350", hint=again)
+    for family in families:
+        if len(numbers[family]) != counts[family]:
+            raise InputError(
+                f"{path} is not whole: {len(numbers[family])} of {counts[family]} blocks are there", hint=again
+            )
+    return Image(path, next(chip for chip in chips if chip), data)
+
+
+def find_drive(named: Path | None = None) -> tuple[Path, str]:
+    """The drive of a board in BOOTSEL mode, and its chip.
+
+    Raises
+    ------
+    InputError : there is none, or there are several and none is named, or it is another kind.
+    """
+    found = [named] if named is not None else drives.holding(INFO)
+    if not found:
+        raise InputError("no board in BOOTSEL mode shows up as a drive", hint=BOOTSEL)
+    if len(found) > 1:
+        said = ", ".join(map(str, found))
+        raise InputError(f"several boards are in BOOTSEL mode: {said}", hint="name one of them with --drive")
+    try:
+        lines = (found[0] / INFO).read_text(encoding="utf-8", errors="replace")[:4096].splitlines()
+    except OSError as error:
+        raise InputError(f"{found[0]} is no drive of a board: it has no {INFO}", hint=BOOTSEL) from error
+    words = next((line.partition(":")[2].strip() for line in lines if line.startswith("Board-ID:")), "")
+    if words not in BOARD_IDS:
+        raise InputError(
+            f"the board behind {found[0]} calls itself {words!r}: neither an RP2040 nor an RP2350",
+            hint="its own documents say how it gets MicroPython",
+        )
+    return found[0], BOARD_IDS[words]
+
+
+def put(image: Image, drive: Path, chip: str, on_progress: Callable[[float], None] = lambda _done: None) -> None:
+    """Copy an image to a board's drive, and wait until the board has taken it and restarted.
+
+    Raises
+    ------
+    InputError : it is for another chip; nothing has been written.
+    FlashError : it could not be written, or the board does not restart.
+    """
+    if image.chip != chip:
+        raise InputError(
+            f"{image.path} is for an {image.chip}, and the board is an {chip}",
+            hint="fetch the image for your very board",
+        )
+    trouble: OSError | None = None
+    try:
+        with (drive / image.path.name).open("wb") as file:
+            for at in range(0, len(image.data), PIECE_BYTES):
+                file.write(image.data[at : at + PIECE_BYTES])
+                file.flush()
+                os.fsync(file.fileno())
+                on_progress(min(1.0, (at + PIECE_BYTES) / len(image.data)))
+    except OSError as error:  # a board that has all its blocks is gone before the file is closed
+        trouble = error
+    until_s = time.monotonic() + RESTART_S
+    while (drive / INFO).exists():
+        if trouble is not None:
+            raise FlashError(f"cannot write to {drive}: {trouble.strerror or trouble}", hint=BOOTSEL) from trouble
+        if time.monotonic() > until_s:
+            raise FlashError(
+                f"the board does not restart; {drive} is still there",
+                hint="the board has not taken the image: fetch it again, for your very board, and try once more",
+            )
+        time.sleep(0.05)
