@@ -23,8 +23,9 @@ ENTER_S: Final = 10.0
 
 HOW_TO_INSTALL: Final = (
     "install MicroPython 1.23 or later: fetch the image (a .uf2 file) for your very board from micropython.org; hold "
-    "the board's BOOTSEL button down while you plug it in; it shows up as a drive; copy the file there (`linewright board "
-    "flash --image FILE` does that, and looks at it first); the board restarts by itself; then run this command again"
+    "the board's BOOTSEL button down while you plug it in; it shows up as a drive; copy the file there (`linewright "
+    "board flash --image FILE` does that, and looks at it first); the board restarts by itself; then run this command "
+    "again"
 )
 
 
