@@ -456,9 +456,9 @@ def test_what_somebody_has_seen_on_the_sheet_counts_more_than_what_was_counted()
         assert story.begun  # there is still something to carry on
         book.done(ENDS[2])
         assert journal.read(book.folder).strokes_done == 3
-    again = Journal.carry_on(journal.read(book.folder), PROGRAM)
-    again.back(0)
-    again.end("failed", "the cable")
+    with Journal.carry_on(journal.read(book.folder), PROGRAM) as again:
+        again.back(0)
+        again.end("failed", "the cable")
     assert (journal.read(book.folder).strokes_done, journal.read(book.folder).records_done) == (0, 0)
 
 
