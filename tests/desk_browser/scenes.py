@@ -139,7 +139,7 @@ SCENES: dict[str, Callable[[Any], Pretended]] = {
     "faulted": lambda page: opened(page, "Machine", **laid(), machine=machine("faulted", "It has stopped: the switch of X was pressed in mid-drawing.", fault="the switch of X was pressed", hint="look what it hit, then home it")),
     "asleep": lambda page: opened(page, "Machine", machine=machine("asleep", "The board sleeps: its motors are off.", motors_on=False)),
     "off": lambda page: opened(page, "Machine", machine=machine("off", "No machine is connected.", ports=[{"port": "serial-3", "about": "a board answers", "board": "rp2040", "version": "0.1.0", "rig": "Quayside"}])),
-    "trial": lambda page: opened(page, "Machine", trial=TRIAL),
+    "trial": lambda page: opened(page, "Machine", trial=TRIAL, machine=machine("ready", "Ready.", rig="r-1")),
     "tuned": lambda page: opened(page, "Machine", **laid(), machine=machine("ready", "Homed and ready.", rig="r-1"), task={"name": "tune", "doing": "", "done": 1.0, "steps": [], "step": None, "error": None, "written": False, "rows": [
         {"name": "as it is", "predicted_s": 232.0, "wobble_mm": 0.21, "rms_mm": 0.04, "best": False, "now": True},
         {"name": "smooth, 40 ms", "predicted_s": 240.0, "wobble_mm": 0.08, "rms_mm": 0.02, "best": True, "now": False}]}),

@@ -425,14 +425,17 @@ def test_a_question_takes_the_focus_and_is_answered(page, desk):
 
 
 def test_a_trial_sheet_is_measured_and_only_then_written(page, desk):
-    opened = desk(scenes.strokes(), trial=scenes.TRIAL)
+    opened = desk(scenes.strokes(), trial=scenes.TRIAL, machine=machine("ready", "Ready", rig="r-1"))
     page.get_by_role("button", name="Machine", exact=True).click()
     page.get_by_role("textbox", name="From A to B").fill("150.6")
     page.get_by_role("textbox", name="From A to C").fill("100.0")
     page.get_by_role("button", name="See what it says").click()
     looked = said(opened, "fit")[0]
     assert (looked["answers"], looked["write"]) == ({"across": "150.6", "down": "100.0"}, False)
-    page.get_by_role("button", name="Make the machine so").click()
+    finding = page.locator(".finding")
+    expect(finding).to_contain_text("1.0041 ± 0.0004")
+    expect(finding).to_contain_text("Lines come out 0.4 % too long across")
+    finding.get_by_role("button", name="Make the machine so").click()
     written = said(opened, "fit", 2)[1]
     assert (written["answers"], written["write"]) == (looked["answers"], True)
 
