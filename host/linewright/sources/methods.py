@@ -43,7 +43,7 @@ METHODS: Final[dict[str, Method]] = {
         "what suits the picture; says what and why", "linewright.sources.choice:Automatic", "photograph, SVG"
     ),
     "portrait": Method("people: framed, cut out, most strokes in the face", f"{_TONE}.portrait:Portrait"),
-    "outline": Method("the edges of what is seen", f"{_TONE}.outline:Outline"),
+    "outline": Method("silhouettes and dark features, each as one line", f"{_TONE}.outline:Outline"),
     "contours": Method("lines of equal tone, as on a map", f"{_TONE}.contours:Contours"),
     "centre-lines": Method(
         "the lines of a drawing, each once; filled shapes become lines, too",

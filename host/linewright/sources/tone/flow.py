@@ -26,13 +26,15 @@ BLEND_PENS: Final = 0.6
 """Directions are smoothed once more by so much, so that they bend and do not break where scales meet."""
 
 WIDER: Final = 1.6
-"""Ratio of the two Gaussians: their difference is then close to the Laplacian (Marr and Hildreth 1980)."""
-
-SHARPNESS: Final = 0.99
-"""Weight of the wider Gaussian (tau of Winnemoeller et al.): a little below 1, so that even tones give no line."""
+"""Ratio of the two Gaussians: their difference is then close to the Laplacian (Marr and Hildreth 1980). Both weigh the
+same (tau of Winnemoeller et al. is 1), so that even tones have no line, however dark."""
 
 ALONG: Final = 3.0
 """Averaging along a line, in widths of the narrower Gaussian, as Kang et al. have it."""
+
+
+BEST_ANSWER: Final = 0.3
+"""Of full scale, with which a black line of the best width answers."""
 
 
 def along(coverage: Floats32, pen_px: float, angle_deg: float) -> tuple[Points, Points]:
@@ -92,19 +94,42 @@ def dark_lines(coverage: Floats32, cosine: Points, sine: Points, width_px: float
         places = np.stack((rows + distance * uy, columns + distance * ux))
         return np.asarray(ndimage.map_coordinates(values, places, order=1, mode="nearest"))
 
-    reach = int(np.ceil(2.5 * WIDER * width_px))
-    offsets = np.arange(-reach, reach + 1)
-    narrow = np.exp(-(offsets**2) / (2 * width_px**2))
-    wide = np.exp(-(offsets**2) / (2 * (WIDER * width_px) ** 2))
-    weights = narrow / narrow.sum() - SHARPNESS * wide / wide.sum()
+    (offsets, weights), (steps, shares) = _weights(width_px)
     across = np.zeros_like(coverage)
     for offset, weight in zip(offsets, weights, strict=True):
         across += np.float32(weight) * at(coverage, float(offset), -dy, dx)
     # Along the direction, straight on from each place: over three widths lines bend little.
-    steps = np.arange(-int(2 * ALONG * width_px), int(2 * ALONG * width_px) + 1, 2)
-    shares = np.exp(-(steps**2) / (2 * (ALONG * width_px) ** 2))
     smooth = np.zeros_like(coverage)
-    for step, share in zip(steps, shares / shares.sum(), strict=True):
+    for step, share in zip(steps, shares, strict=True):
         smooth += np.float32(share) * at(across, float(step), dx, dy)
-    # A black line of the best width answers with 0.3 of full scale.
-    return np.asarray(np.clip(smooth / np.float32(0.3), 0.0, 1.0))
+    return np.asarray(np.clip(smooth / np.float32(BEST_ANSWER), 0.0, 1.0))
+
+
+def noise_of_lines(coverage: Floats32, width_px: float) -> float:
+    """Standard deviation that the grain of the picture has in what `dark_lines` gives.
+
+    The grain is taken to be independent from pixel to pixel, and measured by a mask that even slopes and straight edges
+    leave at 0 (J. Immerkaer, "Fast noise variance estimation", Computer Vision and Image Understanding 64, 1996), with
+    the median in place of the mean, so that lines do not count.
+    """
+    from scipy import ndimage
+
+    if min(coverage.shape) < 3:
+        return 0.0
+    second = np.array([1.0, -2.0, 1.0], dtype=np.float32)
+    rough = ndimage.convolve1d(ndimage.convolve1d(coverage, second, axis=0), second, axis=1)[1:-1, 1:-1]
+    grain = float(np.median(np.abs(rough))) / (0.6745 * 6.0)  # of a normal distribution; the mask's root of squares
+    (_, weights), (_, shares) = _weights(width_px)
+    return grain * float(np.hypot.reduce(weights) * np.hypot.reduce(shares)) / BEST_ANSWER
+
+
+def _weights(width_px: float) -> tuple[tuple[Points, Points], tuple[Points, Points]]:
+    """Offsets and weights across a line, and along it."""
+    reach = int(np.ceil(2.5 * WIDER * width_px))
+    offsets = np.arange(-reach, reach + 1, dtype=np.float64)
+    narrow = np.exp(-(offsets**2) / (2 * width_px**2))
+    wide = np.exp(-(offsets**2) / (2 * (WIDER * width_px) ** 2))
+    furthest = int(2 * ALONG * width_px)
+    steps = np.arange(-furthest, furthest + 1, 2, dtype=np.float64)
+    shares = np.exp(-(steps**2) / (2 * (ALONG * width_px) ** 2))
+    return (offsets, narrow / narrow.sum() - wide / wide.sum()), (steps, shares / shares.sum())

@@ -1,7 +1,11 @@
-"""Outlines: edges found, thinned to lines and traced.
+"""Outlines: what an artist draws first, silhouettes and dark features, each as one line.
 
-J. Canny, "A computational approach to edge detection", 1986 (by scikit-image): the crest lines of the gradient of the
-smoothed picture, followed from where they are strong to where they become weak.
+The lines are those of `flow`: a difference of Gaussians across the direction of what is seen, averaged along it (Kang,
+Lee and Chui 2007; Winnemoeller, Kyprianidis and Olsen 2012), followed along their crests by `crests`. A dark feature is
+one line, where an edge detector draws both of its sides; where a dark area meets a pale one, the line lies in the dark,
+half a pen from the edge. A second pass, a little beside the first, gives weight to lines that are broad in the picture.
+
+The method is called ``outline`` and not ``lines``, because ``linewright lines`` is a command that any method serves.
 """
 
 from __future__ import annotations
@@ -15,68 +19,126 @@ import numpy as np
 from linewright.drawing.strokes import Points
 from linewright.sources import settings
 from linewright.sources.photograph import Floats32
+from linewright.sources.tone.crests import Pursuit, crests
+from linewright.sources.tone.flow import ALONG, along, dark_lines, noise_of_lines
 from linewright.sources.tone.method import Layer, ToneMethod
-from linewright.sources.tone.trace import Chain, chains, smooth, to_strokes
+from linewright.sources.tone.trace import Chain, smooth, to_strokes
 
 WEAK_SHARE: Final = 0.4
-"""Of the strong threshold, down to which an edge is followed (Canny's own advice is a third to a half)."""
+"""Of the strong threshold, down to which a line is followed (Canny's advice for edges is a third to a half)."""
 
-SMOOTH_PX: Final = 1.2
-"""Along a line: takes the stairs of pixels out and leaves corners."""
+THRESHOLDS: Final = (0.30, 0.03)
+"""Measure of a line that begins one, at detail 0 and 1; between them in proportion. A black line on white has 1, the
+edge of black 0.4, the edge of a grey half as dark 0.2."""
+
+FULL: Final = 0.35
+PALE: Final = 0.3
+"""Measure of the strongest lines of a picture of full contrast: a paler picture has lower thresholds in proportion,
+down to this share."""
+
+STRONGEST: Final = 0.99
+"""Quantile of the measure that stands for the strongest lines."""
+
+TEXTURE: Final = 6.0
+"""No line begins below so many times the median of the measure: fur, waves and grass are texture and not line."""
+
+GRAIN: Final = 5.0
+"""Nor below so many standard deviations of the grain, which one place in two million exceeds."""
+
+OF_STRONGEST: Final = 0.6
+"""What the texture may ask for at most: a picture that is all texture is still drawn."""
+
+SMOOTH_PENS: Final = 0.8
+"""Along a line: takes the grain of pixels out and leaves corners as round as the pen."""
 
 TOLERANCE: Final = 0.06
 """In pens: how far vertices may be left out."""
 
-CONTRAST_FLOOR: Final = 0.02
-"""Gradient, of full scale to the pixel, below which there are no edges but the grain of the picture."""
+BROAD_PENS: Final = 1.1
+"""How far beside a line the picture is looked at: where it is still as dark there, the line is broad."""
+
+BESIDE_PENS: Final = 0.55
+"""How far beside the first pass the second lies: together they are one and a half pens wide."""
+
+TAPER_PENS: Final = 3.0
+"""Over which the second pass leaves the first at its ends."""
+
+RUN_PENS: Final = 8.0
+"""Shorter second passes are blots."""
 
 
 @dataclass(frozen=True)
 class Outline(ToneMethod):
-    """Edges."""
+    """Lines along silhouettes and dark features."""
 
-    detail: float = settings.number("how much smaller detail is shown, 0 least, 1 most", 0.5, 0.0, 1.0)
-    blur: float = settings.number("smoothing before edges are looked for, in pen widths", 1.5, 0.2, 20.0, "pens")
+    detail: float = settings.number("how much smaller and paler detail is shown, 0 least, 1 most", 0.5, 0.0, 1.0)
+    blur: float = settings.number("width of the lines that are looked for, in pen widths", 1.0, 0.4, 20.0, "pens")
     least: float = settings.number("shorter lines are left out, in pen widths", 8.0, 0.0, 200.0, "pens")
+    gap: float = settings.number("breaks in a line up to this are closed, in pen widths", 4.0, 0.0, 50.0, "pens")
+    weight: float = settings.number("how readily broad lines get a second pass; 0: never", 0.5, 0.0, 1.0)
 
     def strokes(self, layer: Layer) -> Sequence[Points]:
-        """One stroke for each edge."""
-        from scipy import ndimage
-        from skimage.feature import canny
-
-        layer.report("finding edges", 0.0)
+        """The strongest lines first; second passes last."""
+        layer.report("finding directions", 0.0)
         field = layer.field
-        sigma = max(1.0, self.blur * field.pen_mm / max(field.pixel_mm))
-        grey = field.coverage
-        blurred = ndimage.gaussian_filter(grey, sigma, mode="nearest")
-        slope_y, slope_x = ndimage.sobel(blurred, 0), ndimage.sobel(blurred, 1)
-        slope = np.hypot(slope_x, slope_y)
-        # Of the slopes that are more than grain, this share is edge enough to begin a line.
-        steep = slope[slope > CONTRAST_FLOOR]
-        if not len(steep):
-            return []
-        strong = float(np.quantile(steep, 1.0 - (0.08 + 0.5 * self.detail)))
-        edges = canny(grey, sigma, WEAK_SHARE * strong, strong, mode="nearest")
-        layer.report("tracing edges", 0.4)
-        lines = [smooth(_on_crest(line, slope), SMOOTH_PX) for line in chains(edges, joint_px=2.0, spur_px=sigma)]
-        return to_strokes(lines, field.pixel_mm, TOLERANCE * field.pen_mm, self.least * field.pen_mm)
+        pixel = float(np.mean(field.pixel_mm))
+        pen_px = field.pen_mm / pixel
+        width_px = max(0.7, 0.4 * self.blur * pen_px)
+        cosine, sine = along(field.coverage, max(1.0, self.blur * pen_px), 45.0)
+        layer.report("finding lines", 0.4)
+        measure = dark_lines(field.coverage, cosine, sine, width_px)
+        wanted = THRESHOLDS[0] * (THRESHOLDS[1] / THRESHOLDS[0]) ** self.detail
+        strongest = float(np.quantile(measure, STRONGEST))
+        texture = float(np.median(measure[measure > 0])) if (measure > 0).any() else 0.0
+        strong = max(
+            wanted * min(1.0, max(PALE, strongest / FULL)),
+            min(TEXTURE * texture, OF_STRONGEST * strongest),
+            GRAIN * noise_of_lines(field.coverage, width_px),
+        )
+        layer.report("following lines", 0.7)
+        how = Pursuit(
+            strong,
+            WEAK_SHARE * strong,
+            self.gap * pen_px,
+            max(1.0, 0.9 * pen_px),
+            max(2.0, self.least * pen_px),
+            ALONG * width_px,
+        )
+        lines = [smooth(line, SMOOTH_PENS * pen_px) for line in crests(measure, cosine, sine, how)]
+        if self.weight > 0:
+            lines += _second_passes(lines, field.coverage, pen_px, 1.0 - self.weight)
+        found = to_strokes(lines, field.pixel_mm, TOLERANCE * field.pen_mm, self.least * field.pen_mm)
+        return [np.clip(stroke, 0.0, [field.width_mm, field.height_mm]) for stroke in found]
 
 
-def _on_crest(line: Chain, slope: Floats32) -> Chain:
-    """Points moved across the line to the crest of the slope between pixels: the top of a parabola through three."""
+def _second_passes(lines: list[Chain], coverage: Floats32, pen_px: float, dark: float) -> list[Chain]:
+    """Lines beside those that are broad: where the picture is ``dark`` beside a line, on the darker side."""
     from scipy import ndimage
 
-    if len(line) < 3:
-        return line
-    way = np.gradient(smooth(line, 2.0), axis=0)
-    length = np.maximum(np.hypot(*way.T), 1e-9)[:, None]
-    across = np.column_stack((-way[:, 1], way[:, 0])) / length
-    low, mid, high = (
-        ndimage.map_coordinates(slope, (line + k * across).T[::-1], order=1, mode="nearest") for k in (-1.0, 0.0, 1.0)
-    )
-    bend = low - 2 * mid + high
-    shift = np.where(bend < 0, 0.5 * (low - high) / np.minimum(bend, -1e-9), 0.0)
-    moved = line + np.clip(shift, -0.75, 0.75)[:, None] * across
-    if (line[0] == line[-1]).all():
-        moved[-1] = moved[0]
-    return np.asarray(moved)
+    found: list[Chain] = []
+    for line in lines:
+        if len(line) < RUN_PENS * pen_px:
+            continue
+        way = np.gradient(line, axis=0)
+        normal = np.column_stack((-way[:, 1], way[:, 0])) / np.maximum(np.hypot(*way.T), 1e-9)[:, None]
+        beside = np.stack(
+            [
+                ndimage.map_coordinates(
+                    coverage, (line + side * BROAD_PENS * pen_px * normal).T[::-1], order=1, mode="nearest"
+                )
+                for side in (-1.0, 1.0)
+            ]
+        )
+        beside = ndimage.gaussian_filter1d(beside, TAPER_PENS * pen_px, axis=1, mode="nearest")
+        for number, side in enumerate((-1.0, 1.0)):
+            broad = (beside[number] > 0.35 + 0.6 * dark) & (beside[number] - beside[1 - number] > 0.15)
+            runs, count = ndimage.label(broad)
+            for at in ndimage.find_objects(runs, count):
+                part = slice(at[0].start, at[0].stop)
+                length = part.stop - part.start
+                if length < RUN_PENS * pen_px:
+                    continue
+                from_end = np.minimum(np.arange(length), np.arange(length)[::-1])
+                leave = np.clip(from_end / (TAPER_PENS * pen_px), 0.0, 1.0)
+                found.append(line[part] + (side * BESIDE_PENS * pen_px * leave)[:, None] * normal[part])
+    return found
