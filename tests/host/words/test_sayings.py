@@ -58,6 +58,11 @@ def said(phrase: Phrase) -> str:
         ("a bird in a cage hanging from a tree", ["bird in[cage hang(tree)]"]),
         ("a picture of a cat hanging on the wall", ["picture hang(wall) of[cat]"]),
         ("a turtle flying a biplane", ["turtle pilot(biplane)"]),
+        ("a girl carrying a basket of apples", ["girl carry(basket full of[3 apple])"]),
+        ("a cat chased by a dog", ["dog chase(cat)"]),
+        ("a pig in a wheelbarrow pushed by a farmer", ["farmer push(pig in[wheelbarrow])"]),
+        ("a ghost reading a book in bed", ["ghost read(book) in[bed]"]),
+        ("a robot and a girl holding hands", ["robot meet()", "girl meet()"]),
         ("someone walking a dog", ["man walk(dog)"]),
     ],
 )
@@ -97,6 +102,13 @@ def test_as_many_are_drawn_as_are_said(count):
     one = len(Stage(things(), 1).plain("duck").art.shapes)
     group = Stage(things(), 1).group(Phrase("duck", "duck", count))
     assert len(group.art.shapes) == count * one
+
+
+def test_a_tower_is_high():
+    turtle = Stage(things(), 1).plain("turtle").art
+    art = art_of("a tower of five turtles")
+    assert art.height > 3.5 * turtle.height
+    assert art.width < 1.6 * turtle.width
 
 
 def test_several_do_it_to_the_same_one():

@@ -83,7 +83,17 @@ class Holding:
 
     def _in_arms(self, props: Props, phrase: Phrase, at: Mapping[str, Anchor], k: float) -> None:
         art = self._small(phrase, k)
+        if art.height > 1.6 * max(art.width, 25.0) and self.things[phrase.name].theme in (
+            "tools",
+            "plants",
+            "sport and play",
+        ):
+            art = Art(art.moved(turn(-90)).shapes)  # a ladder
         grip = art.place("grip") if "grip" in art.places and self.things[phrase.name].can & {"flat"} else None
+        mouth, low = at.get("mouth"), (at["hand"].y + at["hand2"].y) / 2
+        if mouth is not None and grip is None and "acts" not in self.things[phrase.name].can:  # the face stays free
+            over = art.height - min(0.42 * art.height, 9.0)
+            art = art.moved(scale(min(1.0, max((mouth.y - 2 - low) / max(over, 1.0), 0.45))))
         x0, y0, x1, y1 = art.bounds()
         x = (at["hand"].x + at["hand2"].x) / 2 + 2
         y = (at["hand"].y + at["hand2"].y) / 2

@@ -72,6 +72,15 @@ def fitting(me: Group, base: Group) -> Group:
     return me if k >= 1 else replace(me, art=me.art.moved(scale(max(k, 0.5 if me.living else 0.25))))
 
 
+def breathed(me: Group, art: Art) -> Group:
+    """Out of somebody's mouth."""
+    at = me.art.place("mouth")
+    k = min(1.0, 0.55 * me.art.height / max(art.height, 1.0))
+    x0, y0, x1, _ = art.bounds()
+    blown = art.moved(shift(-(x0 + x1) / 2, -y0), scale(k), turn(-82), shift(at.x + 3, at.y))
+    return replace(me, art=Art((*me.art.shapes, *blown.shapes), me.art.places))
+
+
 def slung(me: Group, other: Group) -> Group:
     """Somebody in a cloth that hangs from a beak."""
     at = me.art.place("mouth")
@@ -307,7 +316,10 @@ def inside(me: Group, container: Group, *, lie: bool = False) -> Group:
             art = art.moved(shift(room.x - middle, room.y - sink - y0))
     front = [s for s in container.art.shapes if s.tag == "front"]
     behind = [s for s in container.art.shapes if s.tag != "front"]
-    if not front and not lie and not _shows(container) and "hip" in art.places:  # its wall hides the lower half
+    high = room.y > container.art.bounds()[1] + 0.7 * container.art.height
+    if (
+        not front and not lie and high and not _shows(container) and "hip" in art.places
+    ):  # its wall hides the lower half
         wall = container.art.silhouette().intersection(
             shapely.box(-1e4, -1e4, 1e4, room.y + 0.02 * container.art.height)
         )

@@ -72,6 +72,7 @@ class Phrase:
     acts, relations : what it does, and where it is.
     other_half : the thing that its right half is, or nothing.
     lined : several of it stand in one row.
+    stacked : several of it stand one on the other.
     bare : it is without what it wears by nature: the names of that.
     """
 
@@ -85,6 +86,7 @@ class Phrase:
     relations: list[Relation] = field(default_factory=list)
     other_half: str = ""
     lined: bool = False
+    stacked: bool = False
     bare: list[str] = field(default_factory=list)
 
     def everything(self) -> list[Phrase]:
@@ -165,6 +167,7 @@ _SIDES: Final = {"under": "has under", "over": "has over", "behind": "before", "
 _ALSO_STILL: Final = frozenset({"hang", "float", "burn", "melt", "lean", "fall", "swing", "lie", "sail", "shine"})
 """What things do that do not live."""
 
+_IN_HAND: Final = frozenset({"hold", "hold2", "mouth", "play", "juggle", "wear", "ride"})
 _BORNE: Final = frozenset({"hold", "carry", "balance", "bring", "have", "wear"})
 _NEAR_VERB: Final = frozenset(
     {"and", ",", "while", "but", "then", "also", "who", "that", "which", "is", "are", "it", "he", "she"}
@@ -316,6 +319,13 @@ class _Reader:
             self.at += 2
             doer.relations += [Relation("facing", phrase) for phrase in self._noun_phrase()[:1]]
             return True
+        if (
+            self._word(1) == "by"
+            and verb_of(word)
+            and word.endswith(("ed", "en", "n", "t", "d"))
+            and self._passive(doer)
+        ):
+            return True
         if word == "to" and self._infinitive():
             self.at += 1
             self._act(doer, self._taken_verb())
@@ -347,6 +357,18 @@ class _Reader:
         self.at = mark
         return False
 
+    def _passive(self, who: Phrase) -> bool:
+        """``a cart pulled by a cow``: a cow pulls it; whether somebody who lives is named. Its words are read."""
+        mark, verb = self.at, verb_of(self._word())
+        self.at += 2
+        found = self._noun_phrase()
+        if not found or "acts" not in _can(found[0].name):
+            self.at = mark
+            return False
+        under, who.__dict__ = replace(who), dict(found[0].__dict__)
+        who.acts = [Act(verb, under)]
+        return True
+
     def _infinitive(self) -> bool:
         """``to read``: a bare verb after "to", and no thing."""
         word = self._word(1)
@@ -374,7 +396,7 @@ class _Reader:
         modifiers: list[str] = []
         worn: list[str] = []
         unknown: list[str] = []
-        exact = lined = paired = False
+        exact = lined = stacked = paired = False
         while self.at < len(self.tokens):
             word = self._word()
             if word in (",", "and") and modifiers and (self._word(1) in ADJECTIVES or self._word(1) in COLOURS):
@@ -389,6 +411,7 @@ class _Reader:
                 return [pair]
             if self._group_of():
                 lined = lined or self.tokens[self.at] in _LINES
+                stacked = stacked or self.tokens[self.at] in ("stack", "tower", "column")
                 count = max(count, GROUPS[self.tokens[self.at]])
                 self.at += 2
                 exact = True
@@ -417,7 +440,7 @@ class _Reader:
                     self.reading.notes.append(f"{count} of {said!r} are drawn as {MOST}")
                 if said in LOOSE:
                     self.reading.notes.append(f"{said!r} is drawn as {name!r}")
-                phrase = Phrase(name, said, min(count, MOST), modifiers, pen, lined=lined)
+                phrase = Phrase(name, said, min(count, MOST), modifiers, pen, lined=lined, stacked=stacked)
                 phrase.worn = [Phrase(one, one) for one in worn]
                 self._note_unknown(unknown)
                 self.told.add(name)
@@ -659,6 +682,8 @@ class _Reader:
             word = self._word()
         elif word == "to" and not self._infinitive():
             return False
+        if not link and self._word(1) == "by" and verb_of(word) and word.endswith(("ed", "en", "n", "t", "d")):
+            return thing in [r.object for r in who.relations] and self._passive(who)
         ridden = any(act.object is thing and VERBS[act.verb].role in ("ride", "in", "wear") for act in who.acts)
         if link and "acts" not in _can(thing.name) and verb_of(word) == "have":
             self.at += 1
@@ -711,9 +736,10 @@ class _Reader:
                 into = self._noun_phrase()
                 thing.relations += [Relation("in hat" if things_worn(one.name) else "in", one) for one in into]
                 continue
-            if kind == "full of" or (kind == "of" and thing.name in ("picture", "statue")):
+            if kind == "full of" or (kind == "of" and (_shows(thing.name) or _contains(thing.name))):
+                kind = "of" if _shows(thing.name) and kind == "of" else "full of"
                 for one in self._noun_phrase():
-                    thing.relations.append(Relation("full of" if kind != "of" else "of", one))
+                    thing.relations.append(Relation(kind, one))
                     if kind == "of" and verb_of(self._word()) != "hang":
                         self._object_tail(one, thing)
                 continue
@@ -731,6 +757,11 @@ class _Reader:
                 worn = self._noun_phrase()
                 if worn and things_worn(worn[0].name) and "acts" in _can(thing.name):
                     thing.worn.append(worn[0])
+                    continue
+                held = any(act.object is thing and VERBS[act.verb].role in _IN_HAND for act in who.acts)
+                roomy = bool(worn) and things()[worn[0].name].size > 0.9 if worn and worn[0].name in things() else False
+                if worn and held and roomy:  # "reading a book in bed": who reads is in bed
+                    who.relations.append(Relation("in", worn[0]))
                     continue
                 if worn and _contains(worn[0].name) and not _contains(thing.name) and thing is not who:
                     thing.relations.append(Relation("in", worn[0]))
@@ -793,6 +824,10 @@ class _Reader:
         if preposition in ("in", "into") and self.tokens[self.at : self.at + 1] == ["a"] and self._word(1) in _LINES:
             self.at += 2  # "in a row"
             who.lined = True
+            return
+        if preposition == "in" and self.tokens[self.at : self.at + 2] == ["a", "stack"] and self._word(2) != "of":
+            self.at += 2
+            who.stacked = True
             return
         if preposition == "in" and self._word() in COLOURS and not self._noun_after(0):
             who.pen = self._word()
@@ -895,6 +930,8 @@ class _Reader:
             else:
                 self.reading.notes.append(f"being like {phrase.said!r} is not drawn")
             return
+        if kind == "of" and not _shows(who.name):
+            kind = "full of" if _contains(who.name) else "by"
         who.relations.append(Relation(kind, phrase))
         hung = kind == "of" and (
             verb_of(self._word()) == "hang" or self.tokens[self.at : self.at + 3] == ["on", "the", "wall"]
@@ -960,6 +997,11 @@ def _always_plural(name: str) -> bool:
 def _can(name: str) -> frozenset[str]:
     thing = things().get(name)
     return thing.can if thing else frozenset()
+
+
+def _shows(name: str) -> bool:
+    """Whether it is a picture of something."""
+    return name in ("picture", "statue", "easel", "mirror", "postcard", "television")
 
 
 def _carries(name: str) -> bool:

@@ -69,6 +69,7 @@ class Stage(Troupe):
         """All that is said of one phrase, as one group."""
         if phrase.count > 1:
             return self._several(phrase, factor)
+        phrase = self._flown(phrase)
         thing = self.things[phrase.name]
         lone = self._one(phrase, thing)
         if factor != 1.0:
@@ -98,6 +99,22 @@ class Stage(Troupe):
                 lone = self.related(lone, phrase, relation)
         return lone
 
+    def _flown(self, phrase: Phrase) -> Phrase:
+        """Whoever holds a balloon or a kite has it on a string."""
+
+        def flies(other: Phrase | None) -> bool:
+            return other is not None and other.name in ("balloon", "kite") and other.count == 1 and not other.relations
+
+        if not self.things[phrase.name].can & {"acts"}:
+            return phrase
+        acts = [
+            Act("fly", a.object) if flies(a.object) and VERBS[a.verb].role in ("hold", "hold2") else a
+            for a in phrase.acts
+        ]
+        strings = [r for r in phrase.relations if r.kind == "with" and flies(r.object)]
+        acts += [Act("fly", r.object) for r in strings]
+        return replace(phrase, acts=acts, relations=[r for r in phrase.relations if r not in strings])
+
     def _several(self, phrase: Phrase, factor: float) -> Group:
         """The same several times: in a row, or scattered in the air."""
         own = [r for r in phrase.relations if r.kind in _EACH_OWN or r.kind.startswith("on ")]
@@ -124,7 +141,7 @@ class Stage(Troupe):
         single = replace(phrase, count=1, relations=own, acts=acts)
         one = self.group(single, factor)
         copies = self._rows(phrase, one, shared, one_row=phrase.lined or (together is not None and phrase.count < 6))
-        order = sorted(copies, key=lambda g: -g.art.bounds()[1])
+        order = copies if phrase.stacked else sorted(copies, key=lambda g: -g.art.bounds()[1])
         whole = joined(order, max(copies, key=lambda g: g.art.bounds()[2]) if to_one else copies[len(copies) // 2])
         x0, _, x1, y1 = whole.art.bounds()
         if not whole.living:
@@ -148,6 +165,8 @@ class Stage(Troupe):
         apart = 0.5 if any(r.kind == "in" for r in shared) and not one.art.places.get("hip") else 1.04
         if rows == 1 and count > 4:
             apart = min(apart, 0.9 if phrase.lined else 0.72)
+        if phrase.stacked:
+            return self._stack(one, count)
         found = []
         left = count
         for row in range(rows):
@@ -162,6 +181,16 @@ class Stage(Troupe):
                 back = 0.10 * one.art.height * (i % 2) if rows == 1 and count > 4 and not one.up else 0.0
                 found.append(copy.moved(x - x0, rise + back + 0.72 * row * one.art.height))
                 x += (x1 - x0) * apart + 2
+        return found
+
+    def _stack(self, one: Group, count: int) -> list[Group]:
+        """One on the other."""
+        found = [one]
+        for _ in range(count - 1):
+            copy = replace(one, art=one.art.moved(scale(self.rng.uniform(0.9, 1.02))))
+            seat = found[-1].art.place("seat")
+            x0, y0, x1, _ = copy.art.bounds()
+            found.append(copy.moved(seat.x - (x0 + x1) / 2 + self.rng.uniform(-2, 2), seat.y - y0 - 1))
         return found
 
     def _carried_together(self, whole: Group, carriers: list[Group], phrase: Phrase) -> Group:
@@ -279,6 +308,8 @@ class Stage(Troupe):
             return placing.beside(me, turned, gap, first=me)
         if thing.name == "moon":
             thing = replace(thing, name="full moon", modifiers=[*thing.modifiers, "big"])
+        if role == "breath":
+            return placing.breathed(me, self.group(thing).art)
         if role == "behind":
             return placing.behind(me, self.group(thing))
         if role == "front" and act.verb != "type":
@@ -356,8 +387,6 @@ class Stage(Troupe):
             and any(a.verb == "ride" for a in self.acts(phrase))
         ):
             return me
-        if kind == "from" and not thing.can & {"contains", "carries"}:
-            return me  # "from a glass": told by what it does
         if kind == "bears":
             return placing.borne(me, self.group(other), relation.place, self.things[phrase.name])
         if kind == "full of" and "pane1" in me.art.places:
@@ -390,6 +419,8 @@ class Stage(Troupe):
             return placing.at_windows(me, made, 1)
         if kind == "on" and thing.name == "wall" and phrase.name in _ON_WALLS:
             return placing.hung_from(me, made)
+        if kind == "over" and not me.up and any(a.verb == "look" for a in phrase.acts):
+            kind = "behind"  # "looking over a wall"
         if kind == "over" and thing.name in ("bridge", "hill") and not me.up:
             kind = "on"
         if kind == "on" and phrase.count > 1:
@@ -402,7 +433,9 @@ class Stage(Troupe):
                 me, made, place=place, lie=thing.name in ("bed", "hammock", "sofa") and sleeps(phrase)
             )
         if kind == "from":
-            return placing.inside(me, made) if "contains" in thing.can else placing.on_top(me, made)
+            if "contains" in thing.can or "carries" in thing.can:
+                return placing.inside(me, made) if "contains" in thing.can else placing.on_top(me, made)
+            return placing.beside(me, made, 8, first=me)
         if kind == "in" and thing.name == "puddle":
             return placing.on_top(me, made)
         if kind == "in hat":

@@ -82,7 +82,7 @@ VERBS: Final[dict[str, Verb]] = {
     "ski": Verb("ride", "none", "skis"), "surf": Verb("balance", "on", default="surfboard"),
     "hang": Verb("hang", "hang", after=("from", "on", "off")), "swing": Verb("sit", "on", default="swing", seated=True), "bounce": Verb("jump"),
     "wait": Verb("fold", after=("for",), role="target"), "rest": Verb("sit", sign="tired", seated=True),
-    "meet": Verb("wave", "target"), "visit": Verb("wave", "target"), "greet": Verb("wave", "target"),
+    "meet": Verb("present", "target", together=True), "visit": Verb("wave", "target"), "greet": Verb("wave", "target"),
     "find": Verb("present", "target"), "guard": Verb("hold", "target", "sword"), "cross": Verb("walk", "on"),
     "blow": Verb("blow", "mouth", default="trumpet"), "ring": Verb("wave", "hold", default="bell"),
     "open": Verb("present", "target"), "steal": Verb("run", "hold2"), "bring": Verb("carry", "hold2"),
@@ -97,7 +97,7 @@ VERBS: Final[dict[str, Verb]] = {
     "parachute": Verb("hang", "parachute"), "shower": Verb("up", sign="wet"), "do": Verb("dance"), "have": Verb("", "with"),
     "marry": Verb("aim", "close", together=True, sign="happy"), "toast": Verb("present", "hold", default="glass"),
     "practise": Verb("ballet", "play"), "rob": Verb("run", "target"), "weigh": Verb("balance", "on", default="bathroom scales"),
-    "spin": Verb("dance"), "stir": Verb("hold", "front", "spoon", "cauldron"), "cuddle": Verb("carry", "hold2"),
+    "breathe": Verb("", "breath"), "spin": Verb("dance"), "stir": Verb("hold", "front", "spoon", "cauldron"), "cuddle": Verb("carry", "hold2"),
 }  # fmt: skip
 
 OTHER_WORDS: Final[dict[str, str]] = {
@@ -115,7 +115,7 @@ OTHER_WORDS: Final[dict[str, str]] = {
     "compose": "write", "angle": "fish", "hoist": "lift", "raise": "lift", "haunt": "fly", "attack": "fight", "cradle": "carry",
     "dress": "wear", "use": "hold", "study": "study", "conquer": "climb", "ascend": "climb", "pursue": "chase",
     "wed": "marry", "sled": "ride", "skateboard": "ride", "welcome": "greet", "saw": "saw", "trim": "cut", "pass": "walk",
-    "strum": "play", "toss": "throw", "hurl": "throw", "inspect": "examine", "lug": "carry", "stack": "carry",
+    "spit": "breathe", "puff": "breathe", "strum": "play", "toss": "throw", "hurl": "throw", "inspect": "examine", "lug": "carry", "stack": "carry",
     "share": "eat", "crow": "sing", "land": "fly", "splash": "swim", "greet": "greet", "shake": "greet",
     "live": "stand", "scare": "chase", "frighten": "chase", "play with": "play", "help": "greet", "talk": "greet",
     "speak": "greet", "chat": "greet", "tell": "greet", "invite": "greet", "drop": "hold",
@@ -135,7 +135,9 @@ IRREGULAR: Final[dict[str, str]] = {
     "makes": "build", "make": "build", "playing": "play", "having": "have", "has": "have", "have": "have", "shone": "smile",
     "skiing": "ski", "awake": "stand", "burnt": "burn", "dying": "lie", "taking": "hold", "takes": "hold",
     "doing": "do", "does": "do", "wearing": "wear", "clad": "wear", "married": "marry", "blowing": "blow", "kept": "hold",
-    "photographing": "photograph", "barking": "shout",
+    "driven": "drive", "ridden": "ride", "eaten": "eat", "drawn": "draw", "led": "lead", "worn": "wear", "taken": "hold",
+    "stolen": "steal", "thrown": "throw", "seen": "watch", "hidden": "hide", "beaten": "hit", "written": "write",
+    "hands": "", "photographing": "photograph", "barking": "shout",
 }  # fmt: skip
 
 

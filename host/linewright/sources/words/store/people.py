@@ -85,6 +85,7 @@ PEOPLE: Final = (
     person("builder", face("short", beard="stubble"), "bricklayer", "carpenter", "mason", "workman", "worker", "plumber", "mechanic", "engineer", "joiner", wears="helmet", holds="hammer", pose="hold", foot="boot", front=BELT),
     person("blacksmith", face("bald", beard="full"), "smith", wears="apron", holds="hammer", pose="hold", torso=WIDE, front="", arm=(33.0, 4.6)),
     person("boxer", face("short", nose="ball"), "fighter", pose="box", wears="boxing gloves", below="bare", front="L -10,-2 10,-2 10,5 -10,5; O -4,20 .6; O 4,20 .6"),
+    person("thief", face("short", beard="stubble", nose="ball"), "robber", "burglar", "bandit", "crook", wears="mask,woolly hat,striped jersey", holds="sack", pose="hold", front=""),
     person("detective", face("parted", beard="stubble", nose="long"), "spy", "sleuth", "inspector", wears="deerstalker,pipe", holds="magnifying glass", pose="hold", below="dress", front=TORSO["&raincoat"][1]),
     person("monk", face("tonsure", nose="ball"), "friar", "abbot", below="robe", torso=WIDE, pose="read", holds="book", front="S -12,25! -17,31 -14,38 0,40 13,38 14,30 11,25! 4,20 -6,20; l -3,20 -3,8; l 5,20 5,8; B 0,8.6 2,9; B -2.4,12.6 6.8,2; L -14,4 14,4 14,7 -14,7; s 7,5 8,-6 7,-16; s 9,5 11,-4 10,-12; O 7,-17 1.3; O 10,-13 1.3", near=("nun", "priest")),
     person("skier", face("none"), wears="woolly hat,goggles,skis", holds="ski pole", pose="hold", front="/l -11,16 11,16; /l -11,12 11,12"),
