@@ -11,6 +11,8 @@ import numpy as np
 import pytest
 import resvg_py
 import shapely
+from fontTools.fontBuilder import FontBuilder
+from fontTools.pens.ttGlyphPen import TTGlyphPen
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image, ImageDraw
@@ -25,6 +27,7 @@ from linewright.sources.tone.centre_lines import CentreLines
 HEAD = '<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" '
 PAGE = 'width="100mm" height="100mm" viewBox="0 0 100 100"'
 PX_PER_MM = 5.0
+FONT = str(Path(matplotlib.get_data_path()) / "fonts" / "ttf" / "DejaVuSans.ttf")
 
 
 def svg(body: str, attributes: str = PAGE) -> bytes:
@@ -51,9 +54,11 @@ def length(picture: Picture, colour: str | None = None) -> float:
 # ---------------------------------------------------------------- against a renderer, by ink
 
 
-def lone_px(picture: Picture, body: str, near_px: float, jump: int = 12, **fonts) -> tuple[int, int]:
+def lone_px(
+    picture: Picture, body: str, near_px: float, jump: int = 12, across_px: int | None = None, **fonts
+) -> tuple[int, int]:
     """Pixels of edges of the rendering without a stroke near, and of strokes without an edge near."""
-    size = round(picture.width_mm * PX_PER_MM)
+    size = across_px or round(picture.width_mm * PX_PER_MM)
     data = resvg_py.svg_to_bytes(svg_string=svg(body).decode(), dpi=96, width=size, languages=["en"], **fonts)
     seen = np.asarray(Image.open(io.BytesIO(bytes(data))).convert("RGBA"), dtype=np.int32).copy()
     seen[:, :, :3] = seen[:, :, :3] * seen[:, :, 3:] // 255
@@ -63,7 +68,7 @@ def lone_px(picture: Picture, body: str, near_px: float, jump: int = 12, **fonts
     canvas = Image.new("1", (size, size))
     pencil = ImageDraw.Draw(canvas)
     for stroke in picture.drawing:
-        points = [tuple(p) for p in stroke * PX_PER_MM - 0.5]
+        points = [tuple(p) for p in stroke * (size / picture.width_mm) - 0.5]
         pencil.line(points, fill=1) if len(points) > 1 else pencil.point(points, fill=1)
     ink = np.asarray(canvas)
     rim = np.ones_like(edges)
@@ -135,6 +140,16 @@ LOOKS = {
     'height="10" fill="#456"/>',
     "seen through on one colour": '<rect x="20" y="40" width="60" height="20" fill="green"/><circle cx="50" cy="50" '
     'r="25" fill-opacity=".5" stroke="green"/>',
+    "box of what is hidden": '<clipPath id="c" clipPathUnits="objectBoundingBox"><circle cx=".5" cy=".5" r=".4"/>'
+    '</clipPath><g clip-path="url(#c)"><rect x="10" y="10" width="80" height="80" opacity="0"/><g visibility="hidden">'
+    '<path d="M5 20H20"/></g><rect x="30" y="30" width="60" height="60" fill="#a40"/></g>',
+    "one gradient": '<linearGradient id="g" gradientUnits="userSpaceOnUse" x2="100"><stop stop-color="#048"/>'
+    '<stop offset="1" stop-color="#a40"/></linearGradient><g fill="url(#g)" stroke="url(#g)"><rect x="20" y="20" '
+    'width="50" height="50"/><circle cx="60" cy="60" r="25"/></g>',
+    "mask of a mask": '<mask id="m"><rect width="100" height="100" fill="#777"/></mask><mask id="n"><rect width="60" '
+    'height="100" fill="white" mask="url(#m)"/></mask><rect x="20" y="20" width="60" height="60" mask="url(#n)"/>',
+    "markers in per cent": '<marker id="a" refX="4%" refY="10%" markerWidth="10%" markerHeight="20%"><path '
+    'd="M0 0H8V18Z" fill="red"/></marker><path d="M30 40H70" stroke="#048" marker-start="url(#a)"/>',
     "road": '<g fill="none"><path d="M-10 60Q40 10 110 40" stroke="#222" stroke-width="6"/>'
     '<path d="M-10 60Q40 10 110 40" stroke="white" stroke-width="5"/></g>',
 }  # fmt: skip
@@ -155,6 +170,29 @@ def test_the_comparison_notices_what_is_hidden() -> None:
     body = LOOKS["covered"]
     _, lines = lone_px(read(body, wish=Wish(fit="keep", see_through=True)), body, near_px=7)
     assert lines > 100
+
+
+WHOLE = (
+    '<clipPath id="sky"><path d="M5 5H95V60Q50 45 5 60Z"/></clipPath><linearGradient id="g" x2="0" y2="1"><stop '
+    'offset=".5" stop-color="#48a"/><stop offset=".5" stop-color="#a40"/></linearGradient><pattern id="p" width="10" '
+    'height="10" patternUnits="userSpaceOnUse"><circle cx="5" cy="5" r="3" fill="teal"/></pattern><g '
+    'clip-path="url(#sky)"><circle cx="75" cy="55" r="25" fill="url(#g)"/><path d="M0 30H100" stroke="navy" '
+    'stroke-dasharray="12 8"/></g><path d="M10 65H90L75 90H25Z" fill="url(#p)" stroke="#000"/><rect x="20" y="10" '
+    'width="25" height="70" fill="#ccc"/><path d="M32 10V75" stroke="red" stroke-width="1"/><circle cx="32" cy="40" '
+    'r="8" fill="white"/><text x="52" y="30" font-size="18" font-weight="bold">SEA</text>'
+)
+
+
+@pytest.mark.parametrize("side_mm", [10.0, 148.0, 420.0])
+def test_a_whole_picture_looks_the_same_at_every_size(side_mm: float) -> None:
+    words = TextStyle(outlines=True, fonts=(FONT,))
+    picture = read(WHOLE, wish=Wish(room_mm=(side_mm, side_mm), words=words))
+    fonts = {"font_files": [FONT], "skip_system_fonts": True, "font_family": "DejaVu Sans"}
+    across_px = 500
+    # Half of the widest line and four pixels for both rasters; what is shorter than a third of a pen is not drawn.
+    near_px = 4 + 0.5 * across_px / 100 + Wish().pen_width_mm / 3 * across_px / side_mm
+    assert picture.width_mm == pytest.approx(side_mm)
+    assert lone_px(picture, WHOLE, near_px=near_px, across_px=across_px, **fonts) == (0, 0)
 
 
 @pytest.mark.parametrize("side_mm", [10.0, 148.0, 420.0])
@@ -343,7 +381,6 @@ def test_spacing_and_length() -> None:
     assert width('textLength="70"') == pytest.approx(70, abs=1.5)
 
 
-FONT = str(Path(matplotlib.get_data_path()) / "fonts" / "ttf" / "DejaVuSans.ttf")
 WRITTEN = {
     "plain": '<text x="10" y="50" font-size="20">Heron</text>',
     "anchored and spaced": '<text x="90" y="50" font-size="9" text-anchor="end" letter-spacing="2">tidal <tspan '
@@ -351,6 +388,12 @@ WRITTEN = {
     "leftward": '<text x="15" y="50" font-size="18">\u0645\u064a\u0646\u0627\u0621 2026</text>',
     "along a path": '<path id="p" d="M10 70Q50 10 90 70" fill="none"/><text font-size="12"><textPath href="#p" '
     'startOffset="50%" text-anchor="middle">harbour</textPath></text>',
+    "spaced along a path": '<path id="p" d="M10 70Q50 10 90 70" fill="none"/><text font-size="12" letter-spacing="8">'
+    '<textPath href="#p" x="30">tide</textPath></text>',
+    "turned with their marks": '<text x="20" y="50" font-size="20" rotate="20 -10">a\u0323o\u0323</text>',
+    "downward within a line": '<text x="10" y="50" font-size="14"><tspan writing-mode="tb">Ferry</tspan></text>',
+    "length of one of two": '<text textLength="300" font-size="12"><tspan x="10" y="30" textLength="70">ebb</tspan>'
+    '<tspan x="10" y="60">flow</tspan></text>',
     "downward": '<text x="50" y="10" font-size="14" writing-mode="tb">Ferry</text>',
     "underlined": '<text x="10" y="50" font-size="16" text-decoration="underline" stroke="red" fill="none">Tar</text>',
 }
@@ -365,6 +408,45 @@ def test_outlines_of_a_font_lie_where_a_renderer_puts_them(name: str) -> None:
     # its line at a mitred corner of 90 degrees.
     near_px = 3 + (0.5 * PX_PER_MM * 2**0.5 if name == "underlined" else 0)
     assert lone_px(picture, body, near_px=near_px, **fonts) == (0, 0)
+
+
+def test_overridden_letters_go_one_way() -> None:
+    body = '<text x="90" y="50" font-size="20" direction="rtl" unicode-bidi="bidi-override">Il</text>'
+    plain = '<text x="90" y="50" font-size="20" text-anchor="end">lI</text>'
+    wish = Wish(fit="keep", words=TextStyle(outlines=True, fonts=(FONT,)))
+    one, other = read(body, wish=wish), read(plain, wish=wish)
+    assert one.drawing.points_mm == pytest.approx(other.drawing.points_mm, abs=0.01)
+
+
+def test_a_family_that_is_missing_is_named_once_and_one_that_is_there_is_not() -> None:
+    wish = Wish(words=TextStyle(outlines=True, fonts=(FONT,)))
+    body = '<text y="20" font-family="Quay, Pier">Heron</text><text y="40" font-family="Quay, Pier">Tern</text>'
+    (note,) = read(body, wish=wish).warnings
+    assert "no font 'Quay, Pier'" in note
+    assert read('<text y="20" font-family="Quay, DejaVu Sans">Heron</text>', wish=wish).warnings == ()
+
+
+def test_colours_of_a_font_are_named(tmp_path: Path) -> None:
+    builder = FontBuilder(1000)
+    builder.setupGlyphOrder([".notdef", "H", "I"])
+    builder.setupCharacterMap({ord("H"): "H", ord("I"): "I"})
+    pen = TTGlyphPen(None)
+    for point, move in (((100, 0), pen.moveTo), ((500, 0), pen.lineTo), ((300, 700), pen.lineTo)):
+        move(point)
+    pen.closePath()
+    builder.setupGlyf(dict.fromkeys((".notdef", "H", "I"), pen.glyph()))
+    builder.setupHorizontalMetrics(dict.fromkeys((".notdef", "H", "I"), (600, 100)))
+    builder.setupHorizontalHeader(ascent=800, descent=-200)
+    builder.setupNameTable({"familyName": "Buoy", "styleName": "Regular"})
+    builder.setupOS2()
+    builder.setupPost()
+    builder.setupCOLR({"H": [("I", 0)]})
+    builder.setupCPAL([[(1.0, 0.0, 0.0, 1.0)]])
+    builder.save(tmp_path / "buoy.ttf")
+    wish = Wish(words=TextStyle(outlines=True, fonts=(str(tmp_path / "buoy.ttf"),)))
+    (note,) = read('<text y="20" font-family="Buoy">H</text>', wish=wish).warnings
+    assert "colour font" in note
+    assert read('<text y="20" font-family="Buoy">I</text>', wish=wish).warnings == ()
 
 
 def test_a_font_that_is_none_is_refused(tmp_path: Path) -> None:
@@ -445,6 +527,36 @@ def test_an_embedded_photograph_lies_in_its_place() -> None:
 
 
 # ---------------------------------------------------------------- style sheets and entities
+
+
+def test_an_image_in_a_mask_lets_through_where_it_is_light() -> None:
+    y, x = np.mgrid[:40, :40]
+    disc = np.where(np.hypot(x - 19.5, y - 19.5) < 12, 255, 0).astype(np.uint8)
+    data = io.BytesIO()
+    Image.fromarray(disc).save(data, "PNG")
+    link = "data:image/png;base64," + base64.b64encode(data.getvalue()).decode()
+    body = (
+        f'<mask id="m" maskUnits="userSpaceOnUse" width="100" height="100"><image x="20" y="40" width="40" height="40" '
+        f'href="{link}"/></mask><rect width="100" height="100" mask="url(#m)"/>'
+    )
+    picture = read(body)
+    radius = np.hypot(*(picture.drawing.points_mm - (40, 60)).T)
+    assert radius == pytest.approx(12, abs=1.0)  # a pixel is 1 mm
+    assert length(picture) == pytest.approx(2 * np.pi * 12, rel=0.1)
+    assert "image in a mask" in picture.warnings[0]
+
+
+@pytest.mark.parametrize(
+    ("body", "word"),
+    [
+        ('<radialGradient id="g" fx="2"><stop/><stop offset="1" stop-color="red"/></radialGradient>', "focus"),
+        ('<radialGradient id="g" fr="-1"><stop/><stop offset="1" stop-color="red"/></radialGradient>', "negative"),
+        ('<pattern id="g" width="1" height="1" patternTransform="scale(0)"><path d="M0 0H5"/></pattern>', "squeezed"),
+    ],
+)
+def test_paint_that_is_not_drawn_is_named(body: str, word: str) -> None:
+    picture = read(f'{body}<rect width="50" height="50" fill="url(#g)" stroke="#000"/>')
+    assert any(word in note for note in picture.warnings)
 
 
 def test_an_invalid_declaration_does_not_undo_the_valid_one_before() -> None:

@@ -54,6 +54,8 @@ class FontFace:
             self._font.set_variations(dict(settings))
         self.per_em = float(self._face.upem or 1000)
         self._characters = set(self._face.unicodes)
+        face = self._face
+        self._has_colours = face.has_color_layers or face.has_color_paint or face.has_color_svg or face.has_color_png
         self._outlines: dict[int, Segments] = {}
         self._metrics(data, number)
 
@@ -77,6 +79,18 @@ class FontFace:
         post = font.get("post")
         self.underline = -0.1 if post is None else post.underlinePosition / per_em
         self.thickness = (0 if post is None else post.underlineThickness / per_em) or 0.05
+
+    def is_coloured(self, glyph: int) -> bool:
+        """Whether a glyph is a picture in colours (OpenType ``COLR``, ``SVG``, ``sbix`` or ``CBDT``)."""
+        if not self._has_colours:
+            return False
+        face, font = self._face, self._font
+        return bool(
+            (face.has_color_layers and face.get_glyph_color_layers(glyph))
+            or (face.has_color_paint and face.glyph_has_color_paint(glyph))
+            or (face.has_color_svg and face.get_glyph_color_svg(glyph))
+            or (face.has_color_png and font.get_glyph_color_png(glyph))
+        )
 
     def has(self, character: str) -> bool:
         """Whether there is a glyph for a character."""

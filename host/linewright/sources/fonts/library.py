@@ -105,6 +105,12 @@ class Library:
                     return nearest(among, weight, _STRETCHES.get(stretch, 5), slanted)
         return self.files[0] if self.files else None
 
+    def has_any(self, families: str) -> bool:
+        """Whether one of the families that CSS names is here."""
+        wanted = [name.strip().strip("'\"").lower() for name in families.split(",")]
+        names = [one.lower() for name in wanted for one in GENERIC.get(name, (name,))]
+        return any(name in file.families for name in names for file in self.files)
+
     def having(self, character: str, weight: int, slanted: bool) -> FontFile | None:
         """A face that has a character, the nearest in style among the first family that has it."""
         key = (character, weight, slanted)

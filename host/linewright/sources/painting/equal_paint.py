@@ -6,11 +6,15 @@ import numpy as np
 import shapely
 
 from linewright.sources.painting.flatten import Floats, Ints, Polylines, rearranged, together
+from linewright.sources.painting.gradients import Gradient
 from linewright.sources.painting.marks import Mark, Paint
 from linewright.sources.painting.matrices import mean_scale
 from linewright.sources.painting.regions import Bools, pairs_of_boxes
 from linewright.sources.painting.runs import Runs, Segmented, crossings
 from linewright.sources.painting.sight import NEAR_MM, Sight
+
+Look = tuple[str | Gradient, float]
+"""Colour and opacity."""
 
 
 def told_apart(lines: Polylines, sight: Sight, *, of_fill: bool) -> Polylines:
@@ -62,19 +66,21 @@ def told_apart(lines: Polylines, sight: Sight, *, of_fill: bool) -> Polylines:
     return rearranged(both, np.argsort(both.owner, kind="stable"))
 
 
-def _look(sight: Sight, mark: Mark, paint: Paint | None) -> tuple[str, float] | None:
-    """Colour and opacity of a flat paint; None for others, which look different from place to place."""
-    if paint is None or paint.gradient is not None or not paint.opaque or mark.photograph is not None:
+def _look(sight: Sight, mark: Mark, paint: Paint | None) -> Look | None:
+    """What equal paints have in common; None for paint that is seen through, and for photographs."""
+    if paint is None or not paint.opaque or mark.photograph is not None:
         return None
-    return None if sight.has_mask(mark.clip) else (paint.colour, round(paint.alpha, 3))
+    # The same gradient in the same place has the same colour everywhere.
+    colour = paint.colour if paint.gradient is None else paint.gradient
+    return None if sight.has_mask(mark.clip) else (colour, round(paint.alpha, 3))
 
 
-def _own(sight: Sight, number: int, of_fill: bool) -> tuple[str, float] | None:
+def _own(sight: Sight, number: int, of_fill: bool) -> Look | None:
     mark = sight.marks[number]
     return _look(sight, mark, mark.fill if of_fill else None if mark.line is None else mark.line.paint)
 
 
-def _look_of_region(sight: Sight, region: int) -> tuple[str, float] | None:
+def _look_of_region(sight: Sight, region: int) -> Look | None:
     number = int(sight.shapes.mark_of[region])
     return _own(sight, number, sight.shapes.fill_of(number) == region)
 
@@ -85,10 +91,10 @@ def _half_mm(sight: Sight, number: int) -> float:
     return mark.line.width / 2.0 * mean_scale(mark.matrix) * sight.shapes.placed.zoom
 
 
-def _with_equals(lines: Polylines, paints: dict[int, tuple[str, float] | None], sight: Sight, of_fill: bool) -> Ints:
+def _with_equals(lines: Polylines, paints: dict[int, Look | None], sight: Sight, of_fill: bool) -> Ints:
     """Marks beside, on or below which a filling of their own colour may lie."""
     covers = sight.shapes.covers
-    by_look: dict[tuple[str, float], list[int]] = {}
+    by_look: dict[Look, list[int]] = {}
     for region in covers.tolist():
         look = _look_of_region(sight, region)
         if look is not None:

@@ -16,8 +16,8 @@ from linewright.sources.painting.marks import Mark, Paint
 from linewright.sources.painting.runs import Runs, Segmented
 from linewright.sources.painting.sight import NEAR_MM, Sight
 
-FAINT: Final = 0.06
-"""Opacity below which the edge of paint is not seen: 15 of 255 levels of black on white."""
+FAINT: Final = 0.05
+"""Opacity below which the edge of paint is not seen: 13 of 255 levels of black on white."""
 
 
 def faded(lines: Polylines, paint_of: Callable[[Mark], Paint | None], sight: Sight, *, sides: bool) -> Polylines:

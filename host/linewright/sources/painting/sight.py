@@ -130,10 +130,12 @@ class Sight:
         for member in members:
             mark = self.marks[member]
             shown = self.inside_clip(mark.clip, points)
+            through = self.let_through(mark.clip, points) if self.has_mask(mark.clip) else None
             for region, paint in self.shapes.paints_of(member):
                 inside = shown & self.regions.inside(np.full(len(points), region), points)
                 if inside.any():
                     tone, share = lightness_at(paint, points[inside] / self.shapes.placed.zoom)
+                    share = share if through is None else share * through[inside]
                     light[inside] = light[inside] * (1 - share) + tone * share
                     alpha[inside] = alpha[inside] * (1 - share) + share
         return light if by_luminance else alpha

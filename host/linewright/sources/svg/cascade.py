@@ -27,7 +27,7 @@ Declarations = tuple[tuple[str, str], ...]
 FONT_PROPERTIES = (
     "font-family", "font-size", "font-style", "font-weight", "font-stretch", "font-variant", "font-kerning",
     "letter-spacing", "word-spacing", "text-anchor", "text-decoration", "direction", "writing-mode", "baseline-shift",
-    "dominant-baseline", "alignment-baseline", "white-space", "unicode-bidi", "text-rendering",
+    "dominant-baseline", "alignment-baseline", "white-space", "unicode-bidi", "text-rendering", "kerning",
     "font-variation-settings", "font-optical-sizing",
 )  # fmt: skip
 # Everything the reader looks at through the cascade. Geometry is among it since SVG 2 made it properties.
@@ -39,6 +39,9 @@ PROPERTIES = frozenset((
     "marker-start", "marker-mid", "marker-end", "stop-color", "stop-opacity",
     "x", "y", "width", "height", "cx", "cy", "r", "rx", "ry", *FONT_PROPERTIES,
 ))  # fmt: skip
+
+# Properties that the style alone sets (SVG 2, section 6.6, lists what attributes may set).
+_NO_ATTRIBUTES = frozenset(("font-kerning", "font-variation-settings", "font-optical-sizing"))
 
 # Selectors that look back at earlier siblings cost the square of a family's size (their library keeps a list of all
 # earlier siblings for each child): 2000 children are 2 million entries, 16 MB.
@@ -91,7 +94,7 @@ class Cascade:
         attributes = element.attrib
         declared: Declared = {}
         for name in attributes:
-            if name in PROPERTIES:
+            if name in PROPERTIES and name not in _NO_ATTRIBUTES:
                 value = attributes[name].strip()
                 if valid(name, value):
                     declared[name] = value

@@ -29,6 +29,7 @@ class Span:
     decorations : ``(line, span)``: lines along the text, painted like the span that asks for them.
     length_px, stretches : ``textLength``, and whether letters are stretched to it.
     around : the span that it is part of.
+    overrides : ``unicode-bidi: bidi-override``.
     """
 
     element: Element
@@ -40,6 +41,7 @@ class Span:
     length_px: float | None = None
     stretches: bool = False
     around: Span | None = None
+    overrides: bool = False
 
     def is_in(self, other: Span) -> bool:
         """Whether it is another span or lies within it."""
@@ -146,6 +148,7 @@ class Collector:
         declared = with_parents(element, declared, self.document, self.cascade)
         made = span_of(element, declared, style, self.viewport)
         made.around = parent
+        made.overrides |= parent.overrides
         made.shift_px += parent.shift_px
         made.shift_words = (*parent.shift_words, *made.shift_words)
         made.decorations = (*parent.decorations, *made.decorations)
@@ -163,6 +166,8 @@ class Collector:
                 found.append(value)
             return found
 
+        if local_name(element) == "textPath":  # takes no places of its own (SVG 2, section 11.8.1)
+            return _Given([], [], [], [], [])
         turns = [angle_deg(part) for part in _SEPARATORS.split(element.get("rotate", "").strip()) if part]
         rotate = [turn for turn in turns if turn is not None]
         return _Given(
@@ -229,6 +234,7 @@ def span_of(element: Element, declared: Declared, style: Style, viewport: tuple[
     span.baseline = alignment if alignment not in ("auto", "baseline") else style.font.baseline
     lines = declared.get("text-decoration", NONE).lower().split()
     span.decorations = tuple((line, span) for line in lines if line in ("underline", "overline", "line-through"))
+    span.overrides = declared.get("unicode-bidi", "").lower() in ("bidi-override", "isolate-override")
     stated = element.get("textLength")
     if stated is not None:
         length = length_px(stated, "x", viewport, style.font_px)

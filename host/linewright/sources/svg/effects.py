@@ -59,10 +59,12 @@ class Effects:
                 reserved.append((name, target, inner.clip))
         if any(name == "mask" for name, _, _ in reserved):
             inner = replace(inner, back_to=max(inner.back_to, len(painting.marks)))
-        first = len(painting.marks)
+        first, unseen = len(painting.marks), len(self._scene.unseen)
+        self._scene.bounding += bool(reserved)
         draw(inner)
+        self._scene.bounding -= bool(reserved)
         for name, target, number in reserved:
-            box = self._scene.box_of_marks(first, place.matrix)
+            box = self._scene.box_of_marks(first, place.matrix, unseen=unseen)
             fill = self._mask if name == "mask" else self._clip_path
             fill(target, replace(place, inside=(*place.inside, target)), box, number)
 
@@ -121,7 +123,7 @@ class Effects:
         if own is not None:
             self._scene.painting.clips.append(Clip((), place.clip))
             place = replace(place, clip=len(self._scene.painting.clips) - 1)
-        first = len(self._scene.painting.marks)
+        first, unseen = len(self._scene.painting.marks), len(self._scene.unseen)
         members: list[int] = []
         if name == "use":
             target = self._scene.document.target(href_of(child))
@@ -145,7 +147,7 @@ class Effects:
             except shapes.BadShape:
                 segments.drop(rows, outlines)
         if own is not None:
-            box = self._scene.box_of_marks(first, place.matrix, silent=True)
+            box = self._scene.box_of_marks(first, place.matrix, unseen=unseen, silent=True)
             self._clip_path(own, replace(place, inside=(*place.inside, own)), box, place.clip)
         return members
 

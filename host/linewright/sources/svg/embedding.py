@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
-from typing import Protocol
+from itertools import pairwise
+from typing import Final, Protocol
 from xml.etree.ElementTree import Element
 
+import numpy as np
+
+from linewright.drawing.strokes import Points
 from linewright.errors import SourceError
-from linewright.sources.painting.marks import Mark, Paint
+from linewright.sources.isolines import isolines
+from linewright.sources.painting.marks import Mark, Paint, Pixels
 from linewright.sources.painting.matrices import multiply, scaling, translation
 from linewright.sources.svg import shapes
 from linewright.sources.svg.affine import fit_view_box, parse_view_box
@@ -29,6 +34,29 @@ class Nested(Protocol):
 
     def show(self, place: Place) -> None:
         """Draw all of it."""
+
+
+_LEVELS: Final = (0.04, 0.25, 0.5, 0.75)
+"""Shares of light from which an image in a mask lets through as much as the middle of its step; the first is where
+anything is seen."""
+
+_ACROSS_PX: Final = 256
+"""Of an image in a mask: finer edges than those of 1 mm on A4 are rarely meant."""
+
+
+def _greys(pixels: Pixels) -> Iterator[tuple[float, list[Points]]]:
+    """Grey and closed rings, in shares of the image's width and height, of what is at least as light."""
+    step = -(-max(pixels.shape[:2]) // _ACROSS_PX)
+    small = pixels[::step, ::step].astype(np.float64) / 255.0
+    light = small[:, :, :3] @ np.array((0.2126, 0.7152, 0.0722))  # CSS Masking 1, section 7.10.1
+    if small.shape[2] == 4:
+        light = light * small[:, :, 3]
+    rows, columns = light.shape
+    padded = np.pad(light, 1)
+    x = np.clip((np.arange(-1, columns + 1) + 0.5) / columns, 0.0, 1.0)
+    y = np.clip((np.arange(-1, rows + 1) + 0.5) / rows, 0.0, 1.0)
+    for level, above in pairwise((*_LEVELS, 1.0)):
+        yield (level + above) / 2.0, isolines(padded, level, x, y)
 
 
 class Embedding:
@@ -63,6 +91,9 @@ class Embedding:
             moved = self._scene.framed(moved, 0.0, 0.0, width, height)
         fit = fit_view_box((0.0, 0.0, columns, rows), aspect, width, height)
         matrix = multiply(moved.matrix, multiply(fit, scaling(columns, rows)))
+        if place.silent:
+            self._lets_through(element, found.pixels, replace(moved, matrix=matrix))
+            return
         shapes.rectangle(self._scene.painting.segments, 0.0, 0.0, 1.0, 1.0)
         opaque = found.pixels.shape[2] == 3 and place.alpha >= 1.0
         mark = Mark(matrix, Paint("#000000", place.alpha, None, opaque), None, False, moved.clip, place.layer)
@@ -75,6 +106,23 @@ class Embedding:
                 line_number=line_of(element),
             )
         )
+
+    def _lets_through(self, element: Element, pixels: Pixels, place: Place) -> None:
+        """A photograph in a mask: areas of equal grey, lighter ones on darker ones."""
+        self._scene.notes.add(f"an image in a mask counts by {len(_LEVELS)} steps of its lightness", line_of(element))
+        painting = self._scene.painting
+        for grey, rings in _greys(pixels):
+            before = len(painting.segments.starts)
+            for ring in rings:
+                painting.segments.begin()
+                for begin, end in pairwise(ring.tolist()):
+                    painting.segments.line(*begin, *end)
+                painting.segments.close()
+            if len(painting.segments.starts) > before:
+                self._scene.count_segments(element)
+                share = round(255 * grey)
+                paint = Paint(f"#{share:02x}{share:02x}{share:02x}", place.alpha)
+                painting.add(Mark(place.matrix, paint, None, True, place.clip, origin=element))
 
     def _image_size(
         self, element: Element, declared: Declared, place: Place, own_width: float, own_height: float

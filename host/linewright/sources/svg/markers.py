@@ -55,13 +55,15 @@ class Markers:
         fit = IDENTITY if box is None else fit_view_box(box, values.get("preserveAspectRatio", ""), width, height)
         viewport = (width, height) if box is None else (box[2], box[3])
         inner = replace(place, viewport=viewport)
-        words = {"left": "0%", "center": "50%", "right": "100%", "top": "0%", "bottom": "100%"}
-        reference = [words.get(values.get(name, "0"), values.get(name, "0")) for name in ("refX", "refY")]
-        at = apply(
-            fit,
-            self._scene.length(target, {"x": reference[0]}, "x", "x", inner, 0.0),
-            self._scene.length(target, {"y": reference[1]}, "y", "y", inner, 0.0),
-        )
+        shares = {"left": 0.0, "top": 0.0, "center": 0.5, "right": 1.0, "bottom": 1.0}
+        reference = []
+        for name, axis, size in (("refX", "x", viewport[0]), ("refY", "y", viewport[1])):
+            text = values.get(name, "0")
+            around = place if box is None else inner  # what a percentage refers to
+            stated = shares.get(text)
+            length = self._scene.length(target, {name: text}, name, axis, around, 0.0) if stated is None else 0.0
+            reference.append(length if stated is None else stated * size)
+        at = apply(fit, *reference)
         turn = parse_transform(f"rotate({angle:.12g})", place.viewport, 1.0) or IDENTITY
         matrix = multiply(multiply(translation(vertex.x, vertex.y), turn), scaling(scale, scale))
         matrix = multiply(place.matrix, multiply(matrix, translation(-at[0], -at[1])))

@@ -52,6 +52,8 @@ class Outlines:
         style = place.style
         has_markers = any(reference.lower() != NONE for reference in style.markers)
         if not style.visible or (style.fill == NONE and style.stroke == NONE and not has_markers):
+            if self._scene.bounding:
+                self._unseen(element, name, declared, place)
             return
         segments = self._scene.painting.segments
         rows_before, outlines_before = len(segments), len(segments.starts)
@@ -85,6 +87,20 @@ class Outlines:
             rows, outlines = len(segments), len(segments.starts)
             segments.append(outline)
             self.mark(element, place, *part, rows, outlines)
+
+    def _unseen(self, element: Element, name: str, declared: Declared, place: Place) -> None:
+        """Remember the box of a shape that is not painted."""
+        segments = self._scene.painting.segments
+        rows, outlines = len(segments), len(segments.starts)
+        try:
+            self.draw(element, name, declared, place, segments)
+            self._scene.count_segments(element)
+            box = self._scene.box_of_new(rows)()
+            if box is not None:
+                self._scene.unseen.append((box, place.matrix))
+        except shapes.BadShape:
+            pass  # a shape that is not there has no box
+        segments.drop(rows, outlines)
 
     def mark(
         self,

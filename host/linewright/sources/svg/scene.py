@@ -56,6 +56,8 @@ class SvgScene:
     Attributes
     ----------
     boxes : of words, which are larger than their ink: mark, box, matrix.
+    bounding : how many effects around wait for the box of what is in them.
+    unseen : box and matrix of what is not painted and counts for such a box all the same (SVG 2, section 8.10).
     zoom : mm on the sheet for each mm of the page.
     visited, depth : how many elements have been drawn, and how deep the walk stands, for the limits.
     """
@@ -74,6 +76,8 @@ class SvgScene:
         self.depth = 0
         self.first_style = Style()
         self.boxes: list[tuple[int, Box, Matrix]] = []
+        self.bounding = 0
+        self.unseen: list[tuple[Box, Matrix]] = []
         self._copied: dict[Element, Declared] = {}
         # Thousands of elements are given the same few properties: their styles are computed once.
         self._styles: dict[tuple[int, tuple[tuple[str, str], ...]], Style] = {}
@@ -122,15 +126,16 @@ class SvgScene:
         """The box around what is drawn, in units of the place; what is drawn is taken back."""
         painting, segments = self.painting, self.painting.segments
         rows, outlines = len(segments), len(segments.starts)
-        marks, clips, boxes = len(painting.marks), len(painting.clips), len(self.boxes)
+        marks, clips, boxes, unseen = len(painting.marks), len(painting.clips), len(self.boxes), len(self.unseen)
         draw()
-        box = self.box_of_marks(marks, place.matrix)
+        box = self.box_of_marks(marks, place.matrix, unseen=unseen)
         segments.drop(rows, outlines)
         del painting.owner[outlines:], painting.marks[marks:], painting.clips[clips:], self.boxes[boxes:]
+        del self.unseen[unseen:]
         return box
 
-    def box_of_marks(self, first: int, matrix: Matrix, *, silent: bool = False) -> Box | None:
-        """The box around marks from ``first`` on, in the units that ``matrix`` maps to mm."""
+    def box_of_marks(self, first: int, matrix: Matrix, *, unseen: int, silent: bool = False) -> Box | None:
+        """The box around marks from ``first`` on, and ``unseen`` boxes, in the units that ``matrix`` maps to mm."""
         from linewright.sources.painting.flatten import transform_rows
 
         painting, segments = self.painting, self.painting.segments
@@ -151,13 +156,12 @@ class SvgScene:
             rows = np.array(segments.rows[ROW * begin : ROW * end]).reshape(-1, ROW)
             matrices = np.broadcast_to(np.array(multiply(back, mark.matrix)), (len(rows), 6))
             found.append(bounds(kinds, transform_rows(kinds, rows, matrices)))
-        for number, box, own in self.boxes:
-            if number >= first:
-                x, y, width, height = box
-                to = multiply(back, own)
-                corners = [apply(to, x + i * width, y + j * height) for i in (0, 1) for j in (0, 1)]
-                xs, ys = [p[0] for p in corners], [p[1] for p in corners]
-                found.append((min(xs), min(ys), max(xs) - min(xs), max(ys) - min(ys)))
+        for box, own in (*((box, own) for number, box, own in self.boxes if number >= first), *self.unseen[unseen:]):
+            x, y, width, height = box
+            to = multiply(back, own)
+            corners = [apply(to, x + i * width, y + j * height) for i in (0, 1) for j in (0, 1)]
+            xs, ys = [p[0] for p in corners], [p[1] for p in corners]
+            found.append((min(xs), min(ys), max(xs) - min(xs), max(ys) - min(ys)))
         return box_around(found)
 
     def box_of_new(self, rows_before: int) -> Callable[[], Box | None]:
@@ -247,11 +251,14 @@ class SvgScene:
 
 def shown(declared: Declared) -> bool:
     """False for ``display: none`` and for a group or shape whose own opacity is 0."""
-    if declared.get("display", "").lower() == NONE:
-        return False
+    return declared.get("display", "").lower() != NONE and not is_clear(declared)
+
+
+def is_clear(declared: Declared) -> bool:
+    """Whether the opacity of a group or shape is 0."""
     opacity = declared.get("opacity")
     share = fraction(opacity) if opacity is not None else None
-    return share is None or share > 0.0
+    return share is not None and share <= 0.0
 
 
 def for_us(element: Element) -> bool:

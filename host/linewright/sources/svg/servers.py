@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from xml.etree.ElementTree import Element
 
@@ -17,6 +18,8 @@ from linewright.sources.svg.grammar import url_of
 from linewright.sources.svg.lengths import Axis, fraction, length_px
 from linewright.sources.svg.paint import CURRENT, NONE, colour_and_alpha
 from linewright.sources.svg.place import Pattern, Place
+
+Circles = tuple[float, float, float, float, float, float]
 
 _MOST_LINKS = 8  # a gradient may take its colours from another one; files use one or two links
 # CSS writes opaque where 8 bits show it: what covers 97 % of what is below hides it from the eye.
@@ -124,6 +127,8 @@ class PaintServers:
         same = tuple(e for e in chain if local_name(e) == local_name(server))
         geometry = _first_given(list(same))
         circles = _circles(geometry, radial, viewport, place.style.font_px)
+        if radial:
+            self._doubt_circles(circles, geometry)
         own = self._transform(server, values.get("gradientTransform", ""), place)
         if circles is None:
             return self._of_one(stops[-1], alpha, place)
@@ -139,6 +144,16 @@ class PaintServers:
         if seen <= 0.0:
             return None
         return Paint(darkest.colour, alpha * place.alpha, gradient, gradient.least_alpha * alpha >= _OPAQUE)
+
+    def _doubt_circles(self, circles: Circles | None, geometry: Declared) -> None:
+        """Say what cannot be drawn of a radial gradient."""
+        if circles is None:
+            if (fraction(geometry.get("fr", "0")) or 0.0) < 0.0:
+                self._notes.add("the radius fr of a radial gradient is negative; its last colour is taken instead")
+            return
+        fx, fy, fr, cx, cy, r = circles
+        if math.hypot(fx - cx, fy - cy) + fr >= r:
+            self._notes.add("the focus of a radial gradient is not inside its circle; where it ends there is no line")
 
     def _transform(self, server: Element, text: str, place: Place) -> Matrix:
         """The transform of a server, around its ``transform-origin``."""
@@ -215,6 +230,7 @@ class PaintServers:
         own = self._transform(server, values.get("patternTransform", ""), place)
         matrix = multiply(place.matrix, own)
         if flattens(matrix):
+            self._notes.add("a pattern is squeezed to nothing by its transform and not drawn", line)
             return None
         view = parse_view_box(values.get("viewBox", ""))
         inner = IDENTITY  # the content's origin is the corner of its tile
@@ -252,9 +268,7 @@ def _length(text: str | None, axis: Axis, viewport: tuple[float, float], font_px
     return default if value is None else value
 
 
-def _circles(
-    values: Declared, radial: bool, viewport: tuple[float, float], font_px: float
-) -> tuple[float, float, float, float, float, float] | None:
+def _circles(values: Declared, radial: bool, viewport: tuple[float, float], font_px: float) -> Circles | None:
     """See `Gradient`; None where the gradient has no extent, and its last colour fills all."""
 
     def at(name: str, axis: Axis, share: float) -> float:

@@ -80,18 +80,17 @@ class Layout:
         self._rail = rail
         self._viewport = viewport
         self._outlines = outlines
+        self._split: set[Span] = set()
 
-    def placed(self, characters: list[Character]) -> list[PlacedCluster]:
-        """Every cluster, chunk after chunk."""
+    def placed(self, characters: list[Character], writing: str) -> list[PlacedCluster]:
+        """Every cluster, chunk after chunk; ``writing`` : ``writing-mode`` of the whole text."""
         if not characters:
             return []
-        vertical = characters[0].span.style.font.writing in ("tb", "tb-rl", "vertical-rl", "vertical-lr")
+        vertical = writing in ("tb", "tb-rl", "vertical-rl", "vertical-lr")
+        self._split = _in_several_parts(characters)
         starts = [0]
         for i in range(1, len(characters)):
-            one = characters[i]
-            if one.path is not characters[i - 1].path or (
-                one.path is None and (one.x is not None or one.y is not None)
-            ):
+            if _begins(characters, i):
                 starts.append(i)
         x = y = 0.0
         found: list[PlacedCluster] = []
@@ -174,6 +173,8 @@ class Layout:
         base = 1 if chunk[0].span.style.font.direction == "rtl" else 0
         runs: list[tuple[int, int, int]] = []  # begin, end, level
         levels = _levels(text, base)
+        # Overridden letters all go one way, whatever their script is (CSS Writing Modes 4, section 2.2).
+        levels = [base if one.span.overrides else level for one, level in zip(chunk, levels, strict=True)]
         for i, level in enumerate(levels):
             # Letters that are moved or turned one by one are shaped together all the same: they keep their kerning.
             # So are letters of spans that differ in colour alone (CSS Text 3, section 7.3).
@@ -200,6 +201,7 @@ class Layout:
             letter = self._spacing(font.letter_spacing, font)
             if letter and not cluster.joins and (number < len(clusters) - 1 or chunk[-1].text == " "):
                 cluster.advance += letter
+                cluster.spacing = letter
             if cluster.space:
                 cluster.advance += self._spacing(font.word_spacing, font)
             if cluster.advance < 0.0:
@@ -216,6 +218,9 @@ class Layout:
         scales = [1.0] * len(clusters)
         for span in _stating_length(spans):
             assert span.length_px is not None
+            if span in self._split:
+                self._typesetter.note("textLength of a text whose letters begin anew in its middle is left out")
+                continue
             mine = [i for i, one in enumerate(spans) if one.is_in(span)]
             natural = sum(clusters[i].advance for i in mine)
             if span.stretches and natural > 0.0 and span.length_px > 0.0:
@@ -245,6 +250,8 @@ class Layout:
         rail = self._rail(path)
         if rail is None or len(rail.points) < 2:
             return [], x, y
+        if any(cluster.upright for cluster in clusters):
+            self._typesetter.note("letters that stand upright are not turned along a path; they are drawn beside it")
         length = float(rail.along[-1])
         start = path.start
         offset = (
@@ -261,17 +268,39 @@ class Layout:
                 distance = offset + first.x
             distance += first.dx
             across += first.dy
-            place = rail.at(distance + cluster.advance / 2.0)
+            middle = (cluster.advance - cluster.spacing * scale) / 2.0
+            place = rail.at(distance + middle)
             if place is None:
                 found.append(PlacedCluster(cluster, span, None, cluster.advance / scale))
             else:
                 at = multiply(translation(place[0], place[1]), _turn(place[2]))
                 letter = self._letter(cluster, span, scale, False, _turn(math.radians(first.rotate)))
-                matrix = multiply(at, multiply(translation(-cluster.advance / 2.0, across), letter))
+                matrix = multiply(at, multiply(translation(-middle, across), letter))
                 found.append(PlacedCluster(cluster, span, matrix, cluster.advance / scale))
             distance += cluster.advance
         end = rail.points[-1]
         return found, float(end[0]), float(end[1])
+
+
+def _begins(characters: list[Character], i: int) -> bool:
+    """Whether a chunk begins at a character: a place of its own, or another path."""
+    one = characters[i]
+    return one.path is not characters[i - 1].path or (one.path is None and (one.x is not None or one.y is not None))
+
+
+def _in_several_parts(characters: list[Character]) -> set[Span]:
+    """Spans with a ``textLength`` whose letters are in more than one chunk."""
+    first: dict[Span, int] = {}
+    found = set()
+    chunk = 0
+    for i, character in enumerate(characters):
+        chunk += bool(i and _begins(characters, i))
+        at: Span | None = character.span
+        while at is not None:
+            if at.length_px is not None and first.setdefault(at, chunk) != chunk:
+                found.add(at)
+            at = at.around
+    return found
 
 
 def _stating_length(spans: list[Span]) -> list[Span]:

@@ -30,7 +30,7 @@ class PatternTiles:
         painting = self._scene.painting
         painting.clips.append(Clip((region,), place.clip))
         clip = len(painting.clips) - 1
-        box = self._scene.box_of_marks(region, pattern.matrix, silent=True)
+        box = self._scene.box_of_marks(region, pattern.matrix, unseen=len(self._scene.unseen), silent=True)
         if box is None or not any(local_name(c) in DRAWN for c in pattern.content):
             return
         line = painting.marks[region].line

@@ -58,6 +58,7 @@ class Cluster:
     first, count : which characters they stand for.
     advance : px.
     parts : outlines in px from where the cluster begins on the base line, each with whether it is closed to be filled.
+    spacing : px of the advance that lie behind the letters.
     """
 
     first: int
@@ -68,6 +69,7 @@ class Cluster:
     joins: bool = False
     space: bool = False
     upright: bool = False
+    spacing: float = 0.0
 
 
 class Typesetter:
@@ -83,7 +85,12 @@ class Typesetter:
         self._words = words
         self._notes = notes
         self._fonts: Library | bool | None = False  # False: not looked for yet
+        self._told: set[str] = set()  # families that were said to be missing
         self._single: dict[str, tuple[Segments, float] | None] = {}
+
+    def note(self, text: str) -> None:
+        """Say what is not written as the file has it."""
+        self._notes.add(text)
 
     def _library(self) -> Library | None:
         if self._fonts is False:
@@ -106,6 +113,9 @@ class Typesetter:
         file = library.matching(font.families, font.weight, font.stretch, font.style != "normal")
         if file is None:
             return None
+        if font.families and font.families not in self._told and not library.has_any(font.families):
+            self._told.add(font.families)
+            self._notes.add(f"there is no font {font.families[:60]!r} here; {file.families[0]!r} stands for it")
         face = library.face(file)
         settings = _axes(font, face.axes) if face.axes else ()
         return library.face(file, settings) if settings else face
@@ -226,8 +236,8 @@ class Typesetter:
         parts: list[tuple[bool, str]] = []
         for character in text:
             upright = _is_upright(character)
-            # What belongs to no script of its own goes with what is before it.
-            if parts and (upright == parts[-1][0] or unicodedata.category(character)[0] in "MZP"):
+            # What belongs to no script of its own goes with what is before it. Spaces lie on their side.
+            if parts and (upright == parts[-1][0] or unicodedata.category(character)[0] in "MP"):
                 parts[-1] = (parts[-1][0], parts[-1][1] + character)
             else:
                 parts.append((upright, character))
@@ -248,8 +258,12 @@ class Typesetter:
         starts = sorted({one.cluster for one in glyphs})
         ends = dict(zip(starts, [*starts[1:], len(text)], strict=True))
         for one in glyphs:
-            if not found or found[-1].first != first + one.cluster:
-                character = text[one.cluster]
+            character = text[one.cluster]
+            # A mark without a place of its own is moved and turned with the letter that it stands on.
+            joined = bool(found) and one.advance == 0.0 and unicodedata.category(character) in ("Mn", "Me")
+            if joined and not rtl:
+                found[-1].count = max(found[-1].count, first + ends[one.cluster] - found[-1].first)
+            elif not found or found[-1].first != first + one.cluster:
                 found.append(
                     Cluster(
                         first + one.cluster,
@@ -263,6 +277,8 @@ class Typesetter:
                     )
                 )
             last = found[-1]
+            if face.is_coloured(one.number):
+                self._notes.add("letters of a colour font are drawn as its plain outlines, without their colours")
             outline = face.outline(one.number)
             if upright:
                 last.parts.append((outline, size, one.dx * size, -one.dy * size + last.advance))

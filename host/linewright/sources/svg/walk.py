@@ -28,9 +28,10 @@ from linewright.sources.svg.layers import Layers
 from linewright.sources.svg.lengths import NotFinite
 from linewright.sources.svg.markers import Markers
 from linewright.sources.svg.outlines import SHAPES, Outlines
+from linewright.sources.svg.paint import NONE
 from linewright.sources.svg.picture_size import page_boxes, picture_size_px
 from linewright.sources.svg.place import Context, Place
-from linewright.sources.svg.scene import DRAWN, SHAPE_PAINT, SvgScene, for_us, shown
+from linewright.sources.svg.scene import DRAWN, SHAPE_PAINT, SvgScene, for_us, is_clear, shown
 from linewright.sources.svg.tiles import PatternTiles
 from linewright.sources.svg.writing import Writing
 from linewright.units import MM_PER_PX
@@ -130,6 +131,8 @@ class Walk:
             place = self.scene.framed(place, 0.0, 0.0, width, height, kind="page")
         if not shown(declared):
             return
+        if not for_us(root):
+            self.scene.notes.add("the picture says that it is for readers of another language; it is drawn all the same")
         # The transform of the outermost element acts inside its viewport, around that of the viewBox (SVG 2, 8.2).
         place = self.scene.transformed(root, declared, place)
         inner = self.scene.in_view_box(root, place, box, width, height)
@@ -220,8 +223,18 @@ class Walk:
         declared = self.scene.declared(element, place)
         if reveal:
             declared = {k: v for k, v in declared.items() if k != "display"}
-        if not shown(declared) or not for_us(element):
+        if not for_us(element):
             return
+        if shown(declared):
+            self._shown(element, name, declared, place, use)
+        elif self.scene.bounding and is_clear(declared) and declared.get("display", "").lower() != NONE:
+            seen = {key: value for key, value in declared.items() if key != "opacity"}
+            box = self.scene.measured(place, lambda: self._shown(element, name, seen, place, use))
+            if box is not None:
+                self.scene.unseen.append((box, place.matrix))
+
+    def _shown(self, element: Element, name: str, declared: Declared, place: Place, use: Declared | None) -> None:
+        """Draw an element that is neither left out nor hidden."""
         style = self.scene.style(declared, place.style)
         place = replace(place, style=style) if style is not place.style else place
         if name in _ADVICE:

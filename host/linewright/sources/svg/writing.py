@@ -40,13 +40,16 @@ class Writing:
         whole.decorations = (*self._decorations_around(element, place), *whole.decorations)
         characters = collector.collect(element, whole)
         layout = Layout(scene.typesetter, lambda path: self._rail(path.target, place), place.viewport, outlines=plain)
-        placed = layout.placed(characters)
+        placed = layout.placed(characters, place.style.font.writing)
         boxes = [self._box_of_letter(one, plain) for one in placed if one.matrix is not None]
         around = box_around(boxes)
+        before = len(scene.painting.marks)
         for span, run in groupby(placed, key=lambda one: one.span):
             self._words(list(run), span, replace(place, style=span.style), around)
-        if around is not None and len(scene.painting.marks):
+        if around is not None and len(scene.painting.marks) > before:
             scene.boxes.append((len(scene.painting.marks) - 1, around, place.matrix))
+        elif around is not None:
+            scene.unseen.append((around, place.matrix))
 
     def _decorations_around(self, element: Element, place: Place) -> tuple[tuple[str, Span], ...]:
         """Lines along the text that elements around it ask for, the outermost first (CSS Text Decoration 3, 2.1)."""
@@ -108,13 +111,14 @@ class Writing:
         segments = self._scene.painting.segments
         rows, outlines = len(segments), len(segments.starts)
         single = not self._scene.wish.words.outlines
+        middle = (metrics.ascent + metrics.descent) / 2.0
         strips: list[list[list[tuple[float, float]]]] = []  # upper and lower points of lines that go on without a gap
         for one in letters:
             if one.matrix is None or one.cluster.advance <= 0.0:
                 continue
             width, half = one.width, 0.0 if single else metrics.thickness / 2
-            left = [apply(one.matrix, 0.0, -at + side) for side in (-half, half)]
-            right = [apply(one.matrix, width, -at + side) for side in (-half, half)]
+            left = [_along(one, 0.0, -at + side, middle) for side in (-half, half)]
+            right = [_along(one, width, -at + side, middle) for side in (-half, half)]
             near = 1e-6 * max(width, 1.0)
             if not strips or any(math.dist(a, b) > near for a, b in zip(strips[-1][-1], left, strict=True)):
                 strips.append([left])
@@ -153,3 +157,12 @@ class Writing:
             return None
         own = self._scene.transformed(target, declared, replace(place, matrix=IDENTITY)).matrix
         return rail_of(segments, own)
+
+
+def _along(one: PlacedCluster, along: float, below: float, middle: float) -> tuple[float, float]:
+    """A point beside a letter: how far along the writing, and how far below its base line.
+
+    ``middle`` : height above the base line of what stands around the middle of a column.
+    """
+    assert one.matrix is not None
+    return apply(one.matrix, -below - middle, along) if one.cluster.upright else apply(one.matrix, along, below)
