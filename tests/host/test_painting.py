@@ -179,7 +179,7 @@ WHOLE = (
     'clip-path="url(#sky)"><circle cx="75" cy="55" r="25" fill="url(#g)"/><path d="M0 30H100" stroke="navy" '
     'stroke-dasharray="12 8"/></g><path d="M10 65H90L75 90H25Z" fill="url(#p)" stroke="#000"/><rect x="20" y="10" '
     'width="25" height="70" fill="#ccc"/><path d="M32 10V75" stroke="red" stroke-width="1"/><circle cx="32" cy="40" '
-    'r="8" fill="white"/><text x="52" y="30" font-size="18" font-weight="bold">SEA</text>'
+    'r="8" fill="white"/><text x="52" y="30" font-size="18" font-family="DejaVu Sans">SEA</text>'
 )
 
 
