@@ -19,7 +19,7 @@ from PIL import Image, ImageDraw
 from scipy import ndimage
 
 from linewright.errors import InputError, SourceError
-from linewright.sources.painting import FillHatching
+from linewright.sources.painting import FillHatching, edges, sight
 from linewright.sources.picture import Picture, TextStyle, Wish
 from linewright.sources.svg import cascade, read_svg
 from linewright.sources.tone.centre_lines import CentreLines
@@ -256,6 +256,26 @@ def test_touching_edges() -> None:
 def test_a_cut_stroke_that_crosses_itself_stays_one() -> None:
     body = '<path d="M10 50H90V20L30 80" fill="none" stroke="red"/><rect x="40" y="10" width="5" height="20"/>'
     assert len(strokes(read(body), "#ff0000")) == 1
+
+
+def test_tangles_are_bounded_and_the_rest_is_as_ever(monkeypatch: pytest.MonkeyPatch) -> None:
+    points = " ".join(f"{50 + 40 * np.cos(2.4 * i):.3f},{50 + 40 * np.sin(2.4 * i):.3f}" for i in range(60))
+    square = '<rect x="2" y="2" width="4" height="4" fill="blue"/>'
+    body = f'<polygon points="{points}"/><polygon points="{points}" fill="red"/>{square}'
+    whole = read(body)
+    assert whole.warnings == ()
+    # In portions as large as one stroke the picture is the same.
+    monkeypatch.setattr(sight, "_PAIRS_AT_A_TIME", 1)
+    monkeypatch.setattr(edges, "_PAIRS_AT_A_TIME", 1)
+    assert length(read(body)) == pytest.approx(length(whole))
+    monkeypatch.setattr(edges, "_MOST_PAIRS", 100)
+    monkeypatch.setattr(sight, "_MOST_PAIRS", 100)
+    bounded = read(body)
+    assert all(word in note for word, note in zip(("cross themselves", "lie over"), bounded.warnings, strict=True))
+    outline = length(read(f'<polygon points="{points}" fill="none" stroke="red"/>'))
+    assert length(bounded, "#ff0000") == pytest.approx(outline, rel=0.02)
+    assert length(bounded, "#000000") == pytest.approx(outline, rel=0.02)
+    assert length(bounded, "#0000ff") == pytest.approx(length(whole, "#0000ff"))
 
 
 def test_see_through_keeps_all_and_white() -> None:

@@ -11,8 +11,14 @@ from linewright.sources.painting.regions import Bools, boxes_of, pairs_of_boxes
 from linewright.sources.painting.runs import Runs, Segmented, crossings
 from linewright.sources.painting.sight import NEAR_MM, Sight
 
-_MOST_POINTS = 50_000
-"""Of fillings that are looked at together: 50 crossings for each segment of a tangle are 300 MB."""
+_PAIRS_AT_A_TIME = 2_000_000
+"""Segments that may meet, in fillings that are looked at together: some 400 MB of temporary arrays."""
+
+_MOST_PAIRS = 40_000_000
+"""Segments that may meet, of a picture: half a minute. More of them are a tangle that no eye takes apart."""
+
+_SAMPLES = 8
+"""Segments of a filling whose meetings with the others are counted to know how much is to come."""
 
 _OWN, _OF_CLIP, _OF_PAGE, _OF_TILE = 0, 1, 2, 3
 """Whose ring a candidate is."""
@@ -38,26 +44,44 @@ def edges(placed: Placed, sight: Sight, marks: Ints, own: Bools) -> Polylines:
             hard.append(mark)
         elif wants_own:
             plain.append(np.arange(placed.first[mark], placed.first[mark + 1]))
+    pairs = {mark: _expected_pairs(placed, mark) for mark in hard}
+    if sum(pairs.values()) > _MOST_PAIRS:
+        tangles = {mark for mark in crossing if pairs.get(mark, 0.0) > _MOST_PAIRS / len(hard)}
+        placed.painting.notes.add(
+            "its fillings cross themselves too often to tell what of their outlines is seen; all of it is drawn",
+            placed.painting.marks[min(tangles)].line_number,
+            len(tangles),
+        )
+        plain += [np.arange(placed.first[mark], placed.first[mark + 1]) for mark in tangles]
+        hard = [mark for mark in hard if mark not in tangles]
     chosen = np.zeros(len(placed.lines), dtype=bool)
     if plain:
         chosen[np.concatenate(plain)] = True
     wanted = dict(zip(marks.tolist(), own.tolist(), strict=True))
-    found = [_careful(placed, sight, some, wanted) for some in _in_batches(placed, hard)]
+    found = [_careful(placed, sight, some, wanted) for some in _in_batches(hard, pairs)]
     return together((closed(placed.lines.select(chosen)), *found))
 
 
-def _in_batches(placed: Placed, marks: list[int]) -> list[list[int]]:
-    """Marks in groups of so many points that the pairs of what may cross in them fit into memory."""
+def _expected_pairs(placed: Placed, mark: int) -> float:
+    """How many segments of a filling's outline may meet each other, from a sample of them."""
     starts, first = placed.lines.starts, placed.first
+    points = placed.lines.points_mm[starts[first[mark]] : starts[first[mark + 1]]]
+    boxes = boxes_of(points[:-1], points[1:])
+    sample = boxes[np.linspace(0, len(boxes) - 1, min(_SAMPLES, len(boxes))).astype(np.int64)]
+    meets = (sample[:, None, :2] <= boxes[:, 2:]).all(axis=2) & (sample[:, None, 2:] >= boxes[:, :2]).all(axis=2)
+    return float(meets.sum()) / max(len(sample), 1) * len(boxes)
+
+
+def _in_batches(marks: list[int], pairs: dict[int, float]) -> list[list[int]]:
+    """Marks in groups whose pairs of segments that may meet fit into memory."""
     batches: list[list[int]] = []
-    points = _MOST_POINTS
+    room = 0.0
     for mark in marks:
-        own = int(starts[first[mark + 1]] - starts[first[mark]])
-        if points + own > _MOST_POINTS:
+        if not batches or pairs[mark] > room:
             batches.append([])
-            points = 0
+            room = float(_PAIRS_AT_A_TIME)
         batches[-1].append(mark)
-        points += own
+        room -= pairs[mark]
     return batches
 
 
@@ -149,8 +173,8 @@ def _careful(placed: Placed, sight: Sight, marks: list[int], wanted: dict[int, b
     # Neighbours in a ring meet at their common corner, which cuts nothing.
     same = parts.stroke[first] == parts.stroke[second]
     count = np.bincount(parts.stroke, minlength=len(lines))[parts.stroke[first]]
-    neighbours = np.isin(np.abs(first - second) % np.maximum(count - 1, 1), (0, 1))
-    apart &= ~(same & neighbours & _shares_end(parts, first, second))
+    neighbours = np.flatnonzero(same & (np.abs(first - second) % np.maximum(count - 1, 1) <= 1))
+    apart[neighbours[_shares_end(parts, first[neighbours], second[neighbours])]] = False
     first, second = first[apart], second[apart]
     pair, share, common, stretch = crossings(
         parts.begin[first], parts.end[first], parts.begin[second], parts.end[second], NEAR_MM

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Final
 
 import numpy as np
@@ -20,6 +21,18 @@ SEEN: Final = 0.04
 """Of a mask: what lets through less is not seen."""
 
 _MOST_PIECES: Final = 1_000_000
+
+_PAIRS_AT_A_TIME: Final = 4_000_000
+"""Segments and edges that may meet, looked at together: some 800 MB of temporary arrays."""
+
+_MOST_PAIRS: Final = 100_000_000
+"""Of a picture: a minute. A million lines under ten thousand shapes are a tenth of it."""
+
+_MOST_AT_ONCE: Final = 20_000_000
+"""Where they cannot be taken in portions: 4 GB."""
+
+_SAMPLES: Final = 64
+"""Segments whose meetings with edges are counted to know how much is to come."""
 
 _COVERS_AT_A_TIME: Final = 512
 
@@ -41,6 +54,7 @@ class Sight:
         self.pen_mm = pen_mm
         self._regions_of_clip: dict[int, tuple[int, ...]] = {}
         self._boxes: dict[int, tuple[float, float, float, float] | None] = {}
+        self._pairs_left: float = _MOST_PAIRS
 
     # ------------------------------------------------------------------ clips
 
@@ -270,6 +284,49 @@ class Sight:
         return lines
 
     def _without(self, lines: Polylines, order: Ints, covers: Ints) -> tuple[Polylines, Ints]:
+        """Strokes without what covers hide, in portions that fit into memory; all of them where it is too much."""
+        parts = Segmented(lines)
+        edges = np.flatnonzero(np.isin(self.regions.shape, covers))
+        expected = self._expected_pairs(parts, edges)
+        if not self._affords(expected):
+            return lines, order
+        portions = min(len(lines), math.ceil(expected / _PAIRS_AT_A_TIME)) or 1
+        if portions == 1:
+            return self._uncovered_portion(lines, order, covers)
+        kept = []
+        for some in np.array_split(np.arange(len(lines)), portions):
+            chosen = np.zeros(len(lines), dtype=bool)
+            chosen[some] = True
+            kept.append(self._uncovered_portion(lines.select(chosen), order[some], covers))
+        return together([part for part, _ in kept]), np.concatenate([part_order for _, part_order in kept])
+
+    def can_compare(self, parts: Segmented, edges: Ints) -> bool:
+        """Whether segments can be held against edges in bounded time and memory; says so where they cannot."""
+        expected = self._expected_pairs(parts, edges)
+        return self._affords(expected if expected <= _MOST_AT_ONCE else math.inf)
+
+    def _affords(self, expected: float) -> bool:
+        if expected > self._pairs_left:
+            self.shapes.placed.painting.notes.add(
+                "too many lines lie over each other to tell what is hidden; what is covered is drawn as well"
+            )
+            return False
+        self._pairs_left -= expected
+        return True
+
+    def _expected_pairs(self, parts: Segmented, edges: Ints) -> float:
+        """How many segments and edges may meet, from a sample of the segments."""
+        if not len(parts.at) or not len(edges):
+            return 0.0
+        boxes = boxes_of(self.regions.begin[edges], self.regions.end[edges])
+        sample = np.linspace(0, len(parts.at) - 1, min(_SAMPLES, len(parts.at))).astype(np.int64)
+        found = 0
+        for low_x, low_y, high_x, high_y in boxes_of(parts.begin[sample], parts.end[sample]):
+            across = (boxes[:, 0] <= high_x) & (boxes[:, 2] >= low_x)
+            found += int((across & (boxes[:, 1] <= high_y) & (boxes[:, 3] >= low_y)).sum())
+        return found / len(sample) * len(parts.at)
+
+    def _uncovered_portion(self, lines: Polylines, order: Ints, covers: Ints) -> tuple[Polylines, Ints]:
         regions, shapes = self.regions, self.shapes
         mark_of_cover = shapes.mark_of[covers]
         back_to = np.array([self.marks[mark].back_to for mark in mark_of_cover], dtype=np.int64)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from linewright.sources.painting.flatten import Ints, Polylines
+from linewright.sources.painting.flatten import Ints, Polylines, polylines_of
 from linewright.sources.painting.runs import Runs, Segmented, crossings
 from linewright.sources.painting.sight import NEAR_MM, Sight
 
@@ -37,6 +37,8 @@ def over(lines: Polylines, dark: list[int], sight: Sight) -> tuple[Polylines, In
     parts = Segmented(lines)
     order = lines.owner
     edges = np.flatnonzero(first_mark[regions.shape] < len(sight.marks))
+    if not sight.can_compare(parts, edges):
+        return polylines_of([], []), np.empty(0, dtype=np.int64)
     pair, edge = sight.pairs(parts, edges)
     keep = first_mark[regions.shape[edge]] < order[parts.stroke[pair]]
     pair, edge = pair[keep], edge[keep]

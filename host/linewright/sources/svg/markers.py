@@ -10,7 +10,7 @@ from linewright.sources.svg.affine import fit_view_box, parse_transform, parse_v
 from linewright.sources.svg.document import local_name
 from linewright.sources.svg.effects import Effects
 from linewright.sources.svg.grammar import url_of
-from linewright.sources.svg.lengths import angle_deg, length_px
+from linewright.sources.svg.lengths import Axis, angle_deg, length_px
 from linewright.sources.svg.place import Context, Place
 from linewright.sources.svg.scene import SvgScene, Walker, shown
 from linewright.sources.svg.vertices import Vertex
@@ -32,6 +32,11 @@ class Markers:
             if target is None or local_name(target) != "marker" or target in place.inside:
                 continue
             self._marker(target, place, vertex, context)
+
+    def _reference(self, target: Element, text: str, axis: Axis, place: Place, size: float) -> float:
+        """A coordinate of the point that lies on the vertex; words name shares of the marker's own ``size``."""
+        share = {"left": 0.0, "top": 0.0, "center": 0.5, "right": 1.0, "bottom": 1.0}.get(text)
+        return self._scene.length(target, {axis: text}, axis, axis, place, 0.0) if share is None else share * size
 
     def _marker(self, target: Element, place: Place, vertex: Vertex, context: Context) -> None:
         declared = self._scene.cascade.declared(target)
@@ -55,15 +60,10 @@ class Markers:
         fit = IDENTITY if box is None else fit_view_box(box, values.get("preserveAspectRatio", ""), width, height)
         viewport = (width, height) if box is None else (box[2], box[3])
         inner = replace(place, viewport=viewport)
-        shares = {"left": 0.0, "top": 0.0, "center": 0.5, "right": 1.0, "bottom": 1.0}
-        reference = []
-        for name, axis, size in (("refX", "x", viewport[0]), ("refY", "y", viewport[1])):
-            text = values.get(name, "0")
-            around = place if box is None else inner  # what a percentage refers to
-            stated = shares.get(text)
-            length = self._scene.length(target, {name: text}, name, axis, around, 0.0) if stated is None else 0.0
-            reference.append(length if stated is None else stated * size)
-        at = apply(fit, *reference)
+        around = place if box is None else inner  # what percentages refer to
+        x = self._reference(target, values.get("refX", "0"), "x", around, viewport[0])
+        y = self._reference(target, values.get("refY", "0"), "y", around, viewport[1])
+        at = apply(fit, x, y)
         turn = parse_transform(f"rotate({angle:.12g})", place.viewport, 1.0) or IDENTITY
         matrix = multiply(multiply(translation(vertex.x, vertex.y), turn), scaling(scale, scale))
         matrix = multiply(place.matrix, multiply(matrix, translation(-at[0], -at[1])))

@@ -132,7 +132,7 @@ class Walk:
         if not shown(declared):
             return
         if not for_us(root):
-            self.scene.notes.add("the picture says that it is for readers of another language; it is drawn all the same")
+            self.scene.notes.add("the picture says that it is for readers of another language; drawn all the same")
         # The transform of the outermost element acts inside its viewport, around that of the viewBox (SVG 2, 8.2).
         place = self.scene.transformed(root, declared, place)
         inner = self.scene.in_view_box(root, place, box, width, height)
