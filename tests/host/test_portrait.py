@@ -97,6 +97,33 @@ def test_a_whole_figure_is_not_cropped_unasked():
     assert faces.frame((large,), (300, 400), "auto") == faces.frame((large,), (300, 400), "head") != (0, 0, 300, 400)
 
 
+@given(st.floats(40, 330), st.floats(40, 200), st.floats(20, 90), st.floats(0.3, 3.0), st.floats(0.5, 2.0))
+def test_a_closer_frame_holds_the_head_and_stays_within_the_wide_one(left, top, width, broad, high):
+    face = a_face(left, top, width, 1.3 * width)
+    wide = faces.frame((face,), (400, 300), "head")
+    x0, y0, x1, y1 = (round(v) for v in wide)
+    yy, xx = np.mgrid[y0:y1, x0:x1]
+    away = ((xx - left - width / 2) / (broad * width / 2)) ** 2 + ((yy - top - width / 2) / (high * width)) ** 2
+    near = faces.closer((x0, y0, x1, y1), face, (away < 1).astype(np.float32))
+    assert x0 <= near[0] <= max(x0, left)
+    assert y0 <= near[1] <= max(y0, top)
+    assert min(x1, left + width) <= near[2] <= x1
+    assert min(y1, top + 1.3 * width) <= near[3] <= y1
+    hair = np.flatnonzero((away < 1)[: round(top + 1.3 * width) - y0].any(axis=0)) + x0
+    reach = faces.MOST_BESIDE * width
+    assert near[0] <= max(hair[0] + 1, left + width / 2 - reach + 1)
+    assert near[2] >= min(hair[-1], left + width / 2 + reach - 1)
+
+
+def test_a_narrow_head_is_drawn_larger_than_one_with_wide_hair():
+    face = a_face(150, 100, 60, 80)
+    wide = (90.0, 50.0, 270.0, 240.0)
+    yy, xx = np.mgrid[50:240, 90:270]
+    narrow, broad = ((np.hypot((xx - 180) / r, (yy - 120) / 60) < 1).astype(np.float32) for r in (34, 60))
+    widths = [box[2] - box[0] for box in (faces.closer(wide, face, mask) for mask in (narrow, broad))]
+    assert widths[0] < 110 < 120 < widths[1]
+
+
 @pytest.mark.parametrize("asked", ["face:2", "face:0", "face", "nose", "face:x"])
 def test_a_frame_that_is_not_there_is_refused(asked):
     with pytest.raises(InputError, match="frame"):

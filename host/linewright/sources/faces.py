@@ -40,6 +40,20 @@ LARGE: Final = 0.14
 """Of the picture's height, from which on the largest face makes it a portrait; smaller ones belong to a scene or a
 whole figure, which nobody wants cropped unasked."""
 
+ROOM_ABOVE: Final = 0.06
+ROOM_BESIDE: Final = 0.08
+"""Free room above and beside a head that is cut out, in heights and widths of the face's box."""
+
+LEAST_ABOVE: Final = 0.35
+"""Of the height of the box: where hair ends at the latest if no mask says that it ends higher. Masks lose pale hair."""
+
+LEAST_BELOW: Final = 0.35
+"""Of the height of the box: neck and collar."""
+
+LEAST_BESIDE: Final = 0.75
+MOST_BESIDE: Final = 1.1
+"""From the middle of the face to either side, in widths of the box: narrower heads keep some air, wider hair is cut."""
+
 Box = tuple[float, float, float, float]
 
 
@@ -112,6 +126,11 @@ def worth_showing(faces: tuple[Face, ...]) -> tuple[Face, ...]:
     return tuple(face for face in faces if face.height >= COUNTS * faces[0].height)
 
 
+def shows_all(faces: tuple[Face, ...], height: float, asked: str) -> bool:
+    """Whether a frame is the whole photograph, which is so high."""
+    return not faces or asked == "whole" or (asked == "auto" and faces[0].height < LARGE * height)
+
+
 def frame(faces: tuple[Face, ...], size: tuple[int, int], asked: str) -> Box:
     """Left, top, right, bottom in pixels of what is to be drawn.
 
@@ -139,9 +158,7 @@ def frame(faces: tuple[Face, ...], size: tuple[int, int], asked: str) -> Box:
     if number and not 1 <= int(number) <= len(faces):
         seen = f"{len(faces)} {'face was' if len(faces) == 1 else 'faces were'} found"
         raise InputError(f"frame = {asked}: {seen}", hint="take a smaller number, or frame=whole")
-    if word == "auto" and faces and faces[0].height < LARGE * height:
-        word = "whole"
-    if word == "whole" or not faces:
+    if shows_all(faces, height, word):
         return 0.0, 0.0, float(width), float(height)
     shown = (faces[int(number) - 1],) if number else worth_showing(faces)
     top = min(face.top - ABOVE * face.height for face in shown)
@@ -153,3 +170,29 @@ def frame(faces: tuple[Face, ...], size: tuple[int, int], asked: str) -> Box:
         middle, half = (left + right) / 2, max(right - left, (bottom - top) * ASPECT) / 2
         left, right = middle - half, middle + half
     return max(0.0, left), top, min(float(width), right), bottom
+
+
+def closer(wide: Box, face: Face, person: Floats32) -> Box:
+    """A frame within a wide one that ends where the head does: lines are as wide as the pen, so a face that is larger
+    on the sheet is drawn more finely.
+
+    Parameters
+    ----------
+    face : in pixels of the photograph.
+    person : (h, w) 1 for the person and 0 for what is behind, on the wide frame.
+    """
+    left, top, right, bottom = wide
+    middle, chin = face.left + face.width / 2, face.top + face.height
+    head = person[: max(1, round(chin - top))] > 0.5
+    rows, columns = np.nonzero(head.any(axis=1))[0], np.nonzero(head.any(axis=0))[0]
+    if not len(rows):
+        return wide
+    above = min(top + float(rows[0]) - ROOM_ABOVE * face.height, face.top - LEAST_ABOVE * face.height)
+    free = ROOM_BESIDE * face.width
+    least, most = LEAST_BESIDE * face.width, MOST_BESIDE * face.width
+    before = min(most, max(least, middle - left - float(columns[0]) + free))
+    after = min(most, max(least, left + float(columns[-1]) + 1 - middle + free))
+    above = max(top, above)
+    below = max(above + (before + after) / ASPECT, chin + LEAST_BELOW * face.height)
+    wider = max(0.0, (below - above) * ASPECT - before - after) / 2
+    return max(left, middle - before - wider), above, min(right, middle + after + wider), min(bottom, below)

@@ -16,11 +16,15 @@ import numpy as np
 from linewright.drawing.strokes import Points
 from linewright.sources.photograph import Floats32
 
-SCALES_PENS: Final = ((0.4, 0.8), (0.6, 2.0), (1.5, 8.0))
-"""Smoothing of the picture and of the tensor, in pens. The finest follows lids and strands, the broadest cheeks."""
+Scales = tuple[tuple[float, float, float], ...]
 
-NOISE: Final = 5e-6
-"""Squared gradient, of coverage per pixel, below which a scale says nothing."""
+FINE: Final[Scales] = ((0.4, 0.8, 5e-6), (0.6, 2.0, 5e-6), (1.5, 8.0, 5e-6))
+"""Smoothing of the picture and of the tensor, in pens; and the squared gradient, of coverage per pixel, at which a
+scale counts for half. The finest follows lids and strands, the broadest cheeks."""
+
+CALM: Final[Scales] = ((0.4, 0.8, 3e-4), (3.0, 16.0, 5e-6))
+"""Sharp edges and broad forms alone, for strokes that shade skin: what lies between them (pores, grain, folds) turns
+strokes into wrinkles."""
 
 BLEND_PENS: Final = 0.6
 """Directions are smoothed once more by so much, so that they bend and do not break where scales meet."""
@@ -37,7 +41,7 @@ BEST_ANSWER: Final = 0.3
 """Of full scale, with which a black line of the best width answers."""
 
 
-def along(coverage: Floats32, pen_px: float, angle_deg: float) -> tuple[Points, Points]:
+def along(coverage: Floats32, pen_px: float, angle_deg: float, scales: Scales = FINE) -> tuple[Points, Points]:
     """Cosine and sine of the double angle of the direction, (h, w) each.
 
     Parameters
@@ -50,7 +54,7 @@ def along(coverage: Floats32, pen_px: float, angle_deg: float) -> tuple[Points, 
     values = coverage.astype(np.float32)
     cosine, sine = np.zeros_like(values), np.zeros_like(values)
     left = np.ones_like(values)
-    for fine, broad in SCALES_PENS:
+    for fine, broad, noise in scales:
         soft = ndimage.gaussian_filter(values, fine * pen_px, mode="nearest")
         slope_y, slope_x = (ndimage.sobel(soft, axis, mode="nearest") / 8 for axis in (0, 1))
         yy, xy, xx = (
@@ -61,7 +65,7 @@ def along(coverage: Floats32, pen_px: float, angle_deg: float) -> tuple[Points, 
         c, s = yy - xx, -2 * xy
         strength = np.hypot(c, s)
         coherence = strength / (xx + yy + np.float32(1e-12))
-        weight = left * coherence * strength / (strength + np.float32(NOISE))
+        weight = left * coherence * strength / (strength + np.float32(noise))
         cosine += weight * c / np.maximum(strength, 1e-12)
         sine += weight * s / np.maximum(strength, 1e-12)
         left -= weight

@@ -21,21 +21,21 @@ from linewright.sources.photograph import Floats32
 from linewright.sources.picture import Picture, Report, Wish
 from linewright.sources.preparation import LUMA
 from linewright.sources.tone.field import Field
-from linewright.sources.tone.flow import along, dark_lines
+from linewright.sources.tone.flow import CALM, along, dark_lines
 from linewright.sources.tone.laying import Bed, laid_by_lenses
 from linewright.sources.tone.method import BLACK, PIXELS_PER_PEN, Layer, ToneMethod
 
 RANGE: Final = (1.0, 96.0)
 """Percentiles of the person's grey that become black and white."""
 
-CLIP: Final = 2.0
+CLIP: Final = 1.2
 TILES: Final = 6
 """Limit of contrast and tiles to a side of the adaptive equalisation (Zuiderveld 1994)."""
 
 PALEST: Final = 0.03
 """Coverage that stays paper: skin in full light."""
 
-LIFT: Final = 1.5
+LIFT: Final = 0.6
 LIFT_PENS: Final = 1.6
 """Unsharp masking of the coverage, and its blur: what a pen smooths away is put on before."""
 
@@ -59,6 +59,22 @@ CONTOUR: Final = 0.6
 
 HAND_DEG: Final = 45.0
 """Direction where there is no form: as a right hand hatches."""
+
+
+@dataclass(frozen=True, eq=False)
+class FramedPeople:
+    """Who is on a photograph, and what of it is drawn.
+
+    Parameters
+    ----------
+    found : faces in pixels of the photograph, the largest first.
+    box : left, top, right, bottom of what is drawn, pixels.
+    person : (h, w) 1 for persons, in that box; None where nobody is to be cut out or could be.
+    """
+
+    found: tuple[Face, ...]
+    box: faces.Box
+    person: Floats32 | None
 
 
 @dataclass(frozen=True, eq=False)
@@ -127,34 +143,47 @@ class Portrait(ToneMethod):
 
     def part(self, rgb: Floats32) -> faces.Box:
         """Left, top, right, bottom of what is shown of a photograph, in pixels; turned and cropped before."""
-        return faces.frame(faces.found(rgb), (rgb.shape[1], rgb.shape[0]), self.frame)
+        return self._shown(rgb).box
 
     def posed(self, taken: photograph.Photograph, wish: Wish) -> Sitter:
         """Find the faces, frame them, cut the background away and even out the tones."""
         wish.report("looking for faces", 0.0)
         rgb = self.framed(taken.rgb)
-        found = faces.found(rgb)
-        left, top, right, bottom = (round(v) for v in faces.frame(found, (rgb.shape[1], rgb.shape[0]), self.frame))
+        framed = self._shown(rgb)
+        left, top, right, bottom = (round(v) for v in framed.box)
         cut = rgb[top:bottom, left:right]
-        seen = tuple(face.moved(-left, -top, 1.0) for face in found)
+        seen = tuple(face.moved(-left, -top, 1.0) for face in framed.found)
         seen = tuple(face for face in seen if _inside(face, cut.shape))
-        notes = () if found else ("no face was found in it: the whole is drawn, and its background stays",)
-        wish.report("cutting out the person", 0.0)
-        person_mask = person.mask(cut, seen) if self.background == "clear" else None
-        if seen and self.background == "clear" and person_mask is None:
+        notes = () if framed.found else ("no face was found in it: the whole is drawn, and its background stays",)
+        if seen and self.background == "clear" and framed.person is None:
             notes = (*notes, "the person could not be told from the background, which stays")
         width_mm, height_mm = wish.fitted_mm(cut.shape[1], cut.shape[0])
         pixel = wish.one_pen_mm() / PIXELS_PER_PEN
         grey = _resized(cut @ LUMA, round(width_mm / pixel), round(height_mm / pixel))
         scale = grey.shape[1] / cut.shape[1]
         shown = tuple(face.moved(0.0, 0.0, scale) for face in seen)
-        mask = np.ones_like(grey) if person_mask is None else _resized(person_mask, grey.shape[1], grey.shape[0])
+        mask = np.ones_like(grey) if framed.person is None else _resized(framed.person, grey.shape[1], grey.shape[0])
         coverage = self._toned(grey, mask)
         head = _near_faces(shown, grey.shape)
         clothes = np.minimum(coverage, CLOTHES_HIGH)
         coverage = np.asarray(head * coverage + (1 - head) * clothes, dtype=np.float32)
         weight = np.asarray(BESIDE_WEIGHT + (1 - BESIDE_WEIGHT) * head, dtype=np.float32)
         return Sitter(coverage, weight, shown, width_mm, height_mm, notes)
+
+    def _shown(self, rgb: Floats32) -> FramedPeople:
+        """Find faces, cut out the person and frame what is drawn; a single head as closely as its hair allows."""
+        found = faces.found(rgb)
+        left, top, right, bottom = (round(v) for v in faces.frame(found, (rgb.shape[1], rgb.shape[0]), self.frame))
+        cut = rgb[top:bottom, left:right]
+        seen = tuple(face for face in found if _inside(face.moved(-left, -top, 1.0), cut.shape))
+        if self.background != "clear":
+            return FramedPeople(found, (left, top, right, bottom), None)
+        mask = person.mask(cut, tuple(face.moved(-left, -top, 1.0) for face in seen))
+        shown = faces.worth_showing(seen)
+        if mask is None or len(shown) != 1 or faces.shows_all(found, rgb.shape[0], self.frame):
+            return FramedPeople(found, (left, top, right, bottom), mask)
+        x0, y0, x1, y1 = (round(v) for v in faces.closer((left, top, right, bottom), shown[0], mask))
+        return FramedPeople(found, (x0, y0, x1, y1), mask[y0 - top : y1 - top, x0 - left : x1 - left])
 
     def _toned(self, grey: Floats32, mask: Floats32) -> Floats32:
         """The coverage wanted of a grey picture, 0 where the mask is."""
@@ -179,7 +208,7 @@ class Portrait(ToneMethod):
         pixel = float(np.mean(field.pixel_mm))
         pen_px = field.pen_mm / pixel
         report("finding the form", 0.0)
-        cosine, sine = along(field.coverage, pen_px, HAND_DEG)
+        cosine, sine = along(field.coverage, pen_px, HAND_DEG, CALM)
         lines = dark_lines(field.coverage, cosine, sine, 0.4 * pen_px)
         wanted = np.clip(field.coverage + np.float32(CONTOUR) * lines * (1 - field.coverage), 0.0, 1.0)
         widest = max((face.width for face in sitter.shown), default=0.0) * pixel
