@@ -63,6 +63,7 @@ def said(phrase: Phrase) -> str:
         ("a pig in a wheelbarrow pushed by a farmer", ["farmer push(pig in[wheelbarrow])"]),
         ("a ghost reading a book in bed", ["ghost read(book) in[bed]"]),
         ("a robot and a girl holding hands", ["robot meet()", "girl meet()"]),
+        ("a pig wearing a crown and rubber boots", ["pig wear(crown) wear(rubber boots)"]),
         ("someone walking a dog", ["man walk(dog)"]),
     ],
 )
@@ -104,6 +105,11 @@ def test_as_many_are_drawn_as_are_said(count):
     assert len(group.art.shapes) == count * one
 
 
+def test_a_garment_made_of_leaves_is_leafy_and_who_wears_it_is_not():
+    bird = subjects("a bird with a hat made of leaves")[0]
+    assert (bird.modifiers, bird.relations, bird.worn[0].modifiers) == ([], [], ["leafy"])
+
+
 def test_a_tower_is_high():
     turtle = Stage(things(), 1).plain("turtle").art
     art = art_of("a tower of five turtles")
@@ -134,6 +140,12 @@ def test_what_something_is_made_of_is_its_pattern():
     plain, made = art_of("a telephone"), art_of("a telephone made of bread")
     assert len([s for s in made.shapes if s.tag == "pattern"]) == 1
     assert made.bounds()[1] == pytest.approx(plain.bounds()[1], abs=1.0)
+
+
+def test_signs_are_told():
+    assert told(read("a dog \N{DOG FACE} on a bicycle \N{BICYCLE}\N{DOG FACE}", LEXICON)) == (
+        *("signs are not read, only words: \N{DOG FACE}\N{BICYCLE}",),
+    )
 
 
 def test_a_king_without_a_crown_has_none():

@@ -78,6 +78,13 @@ class Holding:
                 )
             )
             return
+        if face is not None and not slant:
+            x0, _, x1, y1 = art.moved(shift(hand.x - grip.x, hand.y - grip.y)).bounds()
+            if y1 > face.y and x0 < face.x + 12 and x1 - x0 > 13:  # it would hide the face
+                if grip.y - art.bounds()[1] < 0.36 * art.height:
+                    slant = -32.0
+                else:
+                    grip = replace(grip, x=grip.x + (-0.36 if hand.x > face.x else 0.36) * art.width)
         moved = art.moved(turn(slant), shift(hand.x - grip.moved(turn(slant)).x, hand.y - grip.moved(turn(slant)).y))
         (props.far if far else props.held).append(Art(moved.shapes))
 

@@ -145,6 +145,9 @@ def read(sentence: str, lexicon: Lexicon) -> Reading:
         )
     reader = _Reader(_tokens(text), lexicon)
     reader.run()
+    signs = "".join(dict.fromkeys(c for c in text if unicodedata.category(c) == "So"))
+    if signs:
+        reader.reading.notes.append(f"signs are not read, only words: {signs[:12]}")
     return reader.reading
 
 
@@ -167,6 +170,7 @@ _SIDES: Final = {"under": "has under", "over": "has over", "behind": "before", "
 _ALSO_STILL: Final = frozenset({"hang", "float", "burn", "melt", "lean", "fall", "swing", "lie", "sail", "shine"})
 """What things do that do not live."""
 
+_PRINTED: Final = {"leaf": "leafy", "flower": "flowery", "star": "starry", "heart": "heart-patterned"}
 _IN_HAND: Final = frozenset({"hold", "hold2", "mouth", "play", "juggle", "wear", "ride"})
 _BORNE: Final = frozenset({"hold", "carry", "balance", "bring", "have", "wear"})
 _NEAR_VERB: Final = frozenset(
@@ -264,7 +268,10 @@ class _Reader:
             return bool(self._word(ahead + 1)) and self._starts_noun(ahead + 1)
         if word in ("a", "an", "the", "some", "another") or word in NUMBERS or word.isdigit():
             return True
-        return bool(word) and self.lexicon.noun([word]) is not None and not word.endswith("ing")
+        at, self.at = self.at, self.at + ahead
+        found = bool(word) and self._noun() is not None and not word.endswith("ing")
+        self.at = at
+        return found
 
     def _some_of_them(self, lead: Phrase) -> Phrase | None:
         """``six mushrooms, two of them red``: so many of the last are told apart, and taken from it."""
@@ -898,6 +905,22 @@ class _Reader:
                 self.subjects.pop()
                 self._bears(owner, kind, who)
 
+    def _cloth(self, garment: Phrase) -> None:
+        """``a hat made of leaves``: its pattern."""
+        preposition, count = self._preposition()
+        if PREPOSITIONS.get(preposition) != "made of":
+            return
+        self.at += count
+        if self._word() in ADJECTIVES:
+            garment.modifiers.append(ADJECTIVES[self._word()])
+            self.at += 1
+            return
+        for one in self._noun_phrase():
+            if one.name in _PRINTED:
+                garment.modifiers.append(_PRINTED[one.name])
+            else:
+                self.reading.notes.append(f"{garment.said!r} is drawn as ever, not made of {one.said!r}")
+
     def _attach(self, who: Phrase, kind: str, phrase: Phrase) -> None:
         worn = things_worn(phrase.name)
         if kind == "in hat" and worn:
@@ -911,6 +934,7 @@ class _Reader:
                 who.relations.append(Relation("on", phrase))  # "a bird on a hat"
                 return
             who.worn.append(phrase)
+            self._cloth(phrase)
             return
         if kind == "with":
             if not self._owned(who, phrase):

@@ -79,7 +79,7 @@ def understood(sentence: str) -> tuple[Reading, Mapping[str, Thing], list[str]]:
         said = "; ".join(_unknown(word, near) for word, near in reading.unknown.items())
         raise SourceError(
             f"nothing in the sentence can be drawn{': ' + said if said else ''}",
-            hint=f"`linewright words` lists what is known; write something such as {_EXAMPLE}",
+            hint=f"only English is understood, and `linewright words list` lists what is known; write something such as {_EXAMPLE}",
         )
     return reading, known, wrong
 
