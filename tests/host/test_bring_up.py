@@ -96,6 +96,8 @@ class Walk:
         self.rig = Rig.load(self.file)
 
 
+PEN_KEYS = {"pen.up_us", "pen.down_us", "pen.near_us", "pen.near_ms"}
+
 # Faults that the rig file can put right.
 
 
@@ -103,8 +105,12 @@ def test_a_sound_machine_is_brought_up_without_a_correction(tmp_path):
     walk = Walk(tmp_path)
     assert walk.walked.complete
     assert list(walk.walked.states) == NAMES
-    assert walk.hands.corrections.keys() <= {"pen.up_us", "pen.down_us"}
+    assert walk.hands.corrections.keys() <= PEN_KEYS
     assert walk.person.texts("found") == ""
+    # The pen lifts on its way from now on: up, then just clear of where it touched, then down.
+    pen = walk.rig.pen
+    assert pen.near_us
+    assert 0 < (pen.near_us - pen.up_us) / (pen.down_us - pen.up_us) < 1
 
 
 @pytest.mark.parametrize(
@@ -137,7 +143,7 @@ def test_what_the_rig_file_can_put_right_is_written_into_it(faults, corrected, k
     # And now that it is true, the same machine needs no correction at all.
     again = Walk(tmp_path, faults, machine=Machine.from_rig(Rig.parse(text)), start="greeting")
     assert again.walked.complete
-    assert again.hands.corrections.keys() <= {"pen.up_us", "pen.down_us"}
+    assert again.hands.corrections.keys() <= PEN_KEYS
     x, y = again.world.carriage_mm
     assert (x, y) == pytest.approx((93.0, 93.0), abs=0.05)
 

@@ -133,6 +133,16 @@ def test_no_way_longer_than_allowed_is_drawn_twice():
     assert out_mm[4.0] == out_mm[8.0] == pytest.approx(0.0)
 
 
+def test_a_vertex_that_is_near_to_many_need_not_be_near_to_all_of_theirs():
+    """Forty spokes of a hub and a spur on each: the hub's nearest leave out some to which the hub is nearest."""
+    spokes = np.exp(2j * np.pi * np.arange(41) / 41)
+    lengths = 1.0 + 0.01 * np.arange(41)
+    star = [[(0, 0), (r * s.real, r * s.imag)] for s, r in zip(spokes, lengths, strict=True)]
+    spurs = [[stroke[1], (2 * stroke[1][0], 2 * stroke[1][1] + d)] for stroke in star for d in (-0.2, 0.2)]
+    out = trails(Drawing.from_strokes(star + spurs), redraw_mm=4.0)
+    assert len(out) < len(trails(Drawing.from_strokes(star + spurs)))
+
+
 def test_the_pen_goes_straight_on_where_lines_cross():
     # A crossing of four halves is two straight lines, not two hooks.
     cross = net([((0, 5), (5, 5)), ((5, 5), (10, 5)), ((5, 0), (5, 5)), ((5, 5), (5, 10))])

@@ -18,6 +18,7 @@ from linewright.calibration.trial.design import program_of
 from linewright.calibration.trial.squares import READING_SHARE, solve
 from linewright.cli import run
 from linewright.errors import InputError, SheetError
+from linewright.motion.pen_lifts import PenLifts
 from linewright.rig.edit import changed_text, edit_rig
 from linewright.rig.rig import Rig
 from linewright.rig.sheet_place import sheet_on
@@ -456,8 +457,31 @@ def test_pen_heights_are_tried_where_the_raised_pen_is_near():
     trial = catalogue.design("heights", rig, sheet)
     program = program_of(trial, rig, sheet)
     program.check_rig(rig)
-    dashes = [int(part.changes["pen.down_us"]) for part in trial.parts[1:]]
+    dashes = [int(part.changes["pen.down_us"]) for part in trial.parts[1:] if "pen.down_us" in part.changes]
     assert dashes == list(range(1580, 1419, -20))
     answers = {entry.name: 4.0 for entry in trial.entries}  # the first whole dash is the fourth: 1520, touched at 1530
-    finding = catalogue.kind("heights").fit(trial, rig, sheet, answers, 0.1)
+    finding = catalogue.kind("heights").fit(trial, rig, sheet, answers | {"wait": 1.0}, 0.1)
     assert set(np.array(finding.changes["corrections.pen_height.change_us"]).ravel()) == {1530.0 - 30.0 - 1520.0}
+
+
+def test_the_pens_near_height_clears_the_highest_place_and_its_time_is_what_was_seen():
+    """Groups wait 30, 45, 60 ms ... between pulse and way; the third clean means 60, and 20 for the servo's frame."""
+    trial = catalogue.design("heights", RIG, SHEET)
+    names = [entry.name for entry in trial.entries]
+    waited = [part.changes["pen.near_ms"] for part in trial.parts if "pen.near_ms" in part.changes]
+    assert waited == [30, 45, 60, 75, 90, 105, 120]
+    program = program_of(trial, RIG, SHEET)
+    assert set(waited) <= set(program.dwell_ms.tolist())
+    answers = {name: 4.0 + number % 3 for number, name in enumerate(names) if name != "wait"} | {"wait": 3.0}
+    finding = catalogue.kind("heights").fit(trial, RIG, SHEET, answers, 0.1)
+    rig = RIG.changed(finding.changes)
+    assert rig.pen.near_ms == 80
+    # Touched first at the fourth of the dashes from 1500 us, on average half a step before it: 1550 us; 40 us clear.
+    assert PenLifts.from_rig(rig).near_us == pytest.approx(1550 - 40, abs=1)
+    unseen = {name: value for name, value in answers.items() if name != "wait"}
+    by_rule = RIG.changed(catalogue.kind("heights").fit(trial, RIG, SHEET, unseen, 0.1).changes)
+    assert by_rule.pen.near_us == rig.pen.near_us
+    assert 20 + 0.375 * 70 <= by_rule.pen.near_ms < 50  # 60 degrees in 250 ms, and a frame
+    # None of them clean: the pen waits until it is all the way up.
+    never = catalogue.kind("heights").fit(trial, RIG, SHEET, answers | {"wait": 8.0}, 0.1)
+    assert not PenLifts.from_rig(RIG.changed(never.changes)).overlap

@@ -1,4 +1,4 @@
-"""The pen: which way the servo lifts it, and the two heights, found by moving it a little at a time."""
+"""The pen: which way the servo lifts it, and its heights, found by moving it a little at a time."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from typing import Final
 from linewire.records import SERVO_HIGH_US, SERVO_LOW_US
 from linewright.bringup.hands import Hands
 from linewright.bringup.talk import Ask, Choice, Talk, Trouble
+from linewright.motion.pen_lifts import near_height
 
 STEP_US: Final = 20
 """Some two degrees of a common servo (1000 us for 90 degrees, common practice): half a millimetre at 15 mm."""
@@ -35,11 +36,31 @@ def heights(talk: Talk, hands: Hands) -> str:
             hint="do the step again; if there is no room, turn the servo's arm by a tooth",
         )
     if (up, down) != (hands.rig.pen.up_us, hands.rig.pen.down_us):
-        hands.correct({"pen.up_us": up, "pen.down_us": down})
+        changes: dict[str, object] = {"pen.up_us": up, "pen.down_us": down}
+        # The height just clear of the paper goes with them; it is found again below.
+        hands.correct(changes | ({"pen.near_us": 0} if hands.rig.pen.near_us else {}))
         talk.say(f"I have written up_us = {up} and down_us = {down} into the rig file.", "good")
     hands.pen(down)
+    _lift_on_the_way(talk, hands, touch)
     hands.pen(up)
     return f"The pen is up at {up} us and down at {down} us."
+
+
+def _lift_on_the_way(talk: Talk, hands: Hands, touch_us: int) -> None:
+    """The height just clear of the paper, from where the pen first touched; the rest of a lift happens on the way."""
+    near = near_height(hands.rig.pen, touch_us)
+    if not near:
+        if hands.rig.pen.near_us:
+            hands.correct({"pen.near_us": 0})
+        talk.say("The pen is raised too little for lifting on the way: it waits until it is all the way up.", "next")
+        return
+    hands.correct(near)
+    talk.say(
+        f"I have also written near_us = {near['pen.near_us']}, just clear of the paper, and near_ms = "
+        f"{near['pen.near_ms']}, a slow servo's time from there: between strokes the pen rises and comes down on its "
+        "way. `linewright trial heights` measures that time.",
+        "good",
+    )
 
 
 def _which_way(talk: Talk, hands: Hands) -> None:

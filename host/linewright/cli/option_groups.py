@@ -112,7 +112,7 @@ class OrderOptions:
     """In which pens and in which order it is drawn."""
 
     pen_by: options.PenByOption = options.PenBy.COLOUR
-    redraw_mm: options.RedrawMm = 0.0
+    redraw_mm: options.RedrawMm = None
     effort: options.EffortOption = options.Effort.NORMAL
 
     def tidiness(self) -> Tidiness:

@@ -254,13 +254,15 @@ Signature = Annotated[
     ),
 ]
 RedrawMm = Annotated[
-    float,
+    float | None,
     typer.Option(
         "--redraw",
         metavar="MM",
         min=0.0,
         max=10_000.0,
-        help="Longest way along lines that may be drawn twice to save a lift of the pen; good for hatchings and nets.",
+        help="Longest way along lines that may be drawn twice to save a lift of the pen; good for hatchings and nets. "
+        "0: nothing twice. Not given: ten widths of the pen, straight over ink.",
+        show_default=False,
     ),
 ]
 EffortOption = Annotated[

@@ -29,14 +29,45 @@ from linewright.motion.kinematics import Flags, Floats, Limits
 
 if TYPE_CHECKING:
     from linewright.rig.rig import Rig
+    from linewright.rig.sections import PenLift
 
 Indices = NDArray[np.int64]
 
 SERVO_FRAME_MS: Final = 20
 """A hobby servo reads its pulse every 20 ms, so it may begin to move that much later than it is told."""
 
+CLEAR_US: Final = 40
+"""From the first touch to clear of the paper: four degrees of a common servo, a millimetre with an arm of 15 mm. Paper
+on a board bulges by less (common practice)."""
+
+SLOWEST_MS_US: Final = 0.375
+"""A slow hobby servo turns 60 degrees, 667 us of pulse, in 250 ms (common practice)."""
+
 SOONER: Final = 1.05
 """An approach begins this much sooner than the top speed asks: rounding to whole steps changes lengths by less."""
+
+
+def near_height(pen: PenLift, touch_us: float, near_ms: int | None = None) -> dict[str, object]:
+    """Keys of the rig file for lifting on the way, from the pulse at which the pen first touches.
+
+    Parameters
+    ----------
+    pen : its heights up and down, and the times for all the way.
+    near_ms : as measured; None: what a slow servo takes, and its frame.
+
+    Returns
+    -------
+    dict
+        ``pen.near_us`` and ``pen.near_ms``; empty where the pen is raised so little, or so quickly, that there is
+        nothing to gain.
+    """
+    toward = 1 if pen.down_us > pen.up_us else -1
+    near_us = round(touch_us) - toward * CLEAR_US
+    if near_ms is None:
+        near_ms = SERVO_FRAME_MS + math.ceil(SLOWEST_MS_US * abs(pen.down_us - near_us))
+    if toward * (near_us - pen.up_us) <= 0 or near_ms >= min(pen.lift_ms, pen.lower_ms):
+        return {}
+    return {"pen.near_us": near_us, "pen.near_ms": max(near_ms, SERVO_FRAME_MS)}
 
 
 @dataclass(frozen=True, eq=False)

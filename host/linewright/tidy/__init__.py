@@ -13,6 +13,7 @@ from linewright.tidy.cost import BY_LENGTH, Cost
 from linewright.tidy.dedupe import dedupe
 from linewright.tidy.join import join
 from linewright.tidy.order import order, travel, travel_mm
+from linewright.tidy.over_ink import joined_over_ink
 from linewright.tidy.overlaps import without_overlaps
 from linewright.tidy.simplify import simplify
 from linewright.tidy.touches import cut_at_touches
@@ -48,6 +49,9 @@ _VERTEX_SHARE: Final = 3 / 8
 _OF_PEN_WIDTH: Final = 0.1
 """Of its width, a line may move and nobody sees it (common practice)."""
 
+_OVER_INK_WIDTHS: Final = 10.0
+"""Of the pen's line: longer ways over ink that is drawn already wet the paper for little (common practice)."""
+
 _LEAST_CUT: Final = 20.0
 """Of ``hidden_mm``: two widths of a pen whose tenth that is. Less of an overlap is not worth a cut."""
 
@@ -58,11 +62,12 @@ class Tidiness:
 
     Parameters
     ----------
-    redraw_mm : longest way that may be drawn a second time to save one lift of the pen.
+    redraw_mm : longest way that may be drawn a second time to save one lift of the pen. None: ten widths of the pen
+        straight over ink from one stroke to the next, and nothing else.
     effort : spent on the order.
     """
 
-    redraw_mm: float = 0.0
+    redraw_mm: float | None = None
     effort: Effort = "normal"
 
 
@@ -77,6 +82,7 @@ class Tidying:
     hidden_mm : ink so close to other ink of its pen, all along, goes: it is drawn already.
     start_mm, end_mm : where each pen starts and where it goes in the end; None: it may end anywhere.
     cost : of a pen-up move: its length, or the time on a rig.
+    widths_mm : of the drawing's pens; none: not known, and no way leads over ink.
     wanted : what the user chose.
     """
 
@@ -85,19 +91,21 @@ class Tidying:
     start_mm: tuple[float, float] = (0.0, 0.0)
     end_mm: tuple[float, float] | None = None
     cost: Cost = BY_LENGTH
+    widths_mm: tuple[float, ...] = ()
     wanted: Tidiness = Tidiness()
 
     @classmethod
     def on(cls, rig: Rig, drawing: Drawing, wanted: Tidiness | None = None) -> Tidying:
         """From park to park in the least time, to a tenth of the finest line's width."""
-        widths_mm = [pen.width_mm or rig.pen.width_mm for pen in drawing.pens]
+        widths_mm = tuple(pen.width_mm or rig.pen.width_mm for pen in drawing.pens)
         park = rig.park.position_mm
         tolerance_mm = _OF_PEN_WIDTH * min(widths_mm)
-        return cls(tolerance_mm, tolerance_mm, park, park, Cost.of_rig(rig), wanted or Tidiness())
+        return cls(tolerance_mm, tolerance_mm, park, park, Cost.of_rig(rig), widths_mm, wanted or Tidiness())
 
 
 def tidy(drawing: Drawing, tidying: Tidying | None = None, watcher: Watcher | None = None) -> Drawing:
-    """All of it: dedupe, cut out overlaps, draw networks in few trails, join, simplify and order, pen by pen.
+    """All of it: dedupe, cut out overlaps, draw networks in few trails, join, simplify, order, and join over
+    ink, pen by pen.
 
     Parameters
     ----------
@@ -109,8 +117,8 @@ def tidy(drawing: Drawing, tidying: Tidying | None = None, watcher: Watcher | No
     Drawing
         Every point of it lies within the tolerance of the given ink, and all given ink within the tolerance and
         ``hidden_mm`` together of it, in the same pen (where ways may be drawn twice, ends move by another tolerance to
-        the lines they touch). Pens draw in the order of ``drawing.pens``. The same input gives
-        the same output.
+        the lines they touch; ways over ink lie where it is inked already). Pens draw in the order of ``drawing.pens``.
+        The same input gives the same output.
 
     Raises
     ------
@@ -123,13 +131,14 @@ def tidy(drawing: Drawing, tidying: Tidying | None = None, watcher: Watcher | No
     say("dropping what is drawn twice", 0.0)
     once = dedupe(drawing, tolerance_mm=tidying.tolerance_mm * _COPY_SHARE)
     once = without_overlaps(once, tolerance_mm=tidying.hidden_mm, least_mm=_LEAST_CUT * tidying.hidden_mm)
-    if tidying.wanted.redraw_mm > 0.0:
+    redraw_mm = tidying.wanted.redraw_mm
+    if redraw_mm:
         once = cut_at_touches(once, tolerance_mm=tidying.tolerance_mm)
     say("joining strokes", 0.0)
-    few = trails(once, tolerance_mm=tidying.tolerance_mm * _GAP_SHARE, redraw_mm=tidying.wanted.redraw_mm)
+    few = trails(once, tolerance_mm=tidying.tolerance_mm * _GAP_SHARE, redraw_mm=redraw_mm or 0.0)
     joined = join(few, tolerance_mm=tidying.tolerance_mm * _GAP_SHARE)
     lean = simplify(joined, tolerance_mm=tidying.tolerance_mm * _VERTEX_SHARE)
-    return order(
+    ordered = order(
         lean,
         start_mm=tidying.start_mm,
         end_mm=tidying.end_mm,
@@ -137,6 +146,11 @@ def tidy(drawing: Drawing, tidying: Tidying | None = None, watcher: Watcher | No
         effort=tidying.wanted.effort,
         watcher=watcher,
     )
+    if not tidying.widths_mm:
+        return ordered
+    widths_mm = np.array(tidying.widths_mm)
+    longest_mm = _OVER_INK_WIDTHS * widths_mm if redraw_mm is None else np.full(len(widths_mm), redraw_mm)
+    return joined_over_ink(ordered, longest_mm, widths_mm)
 
 
 def _refuse_damage(drawing: Drawing) -> None:

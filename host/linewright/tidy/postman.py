@@ -61,6 +61,11 @@ def doubled_edges(edges: Indices, length_mm: NDArray[np.float64], redraw_mm: flo
     for vertex in odd:
         of_network[network[vertex]].append(vertex)
         ways[network[vertex]][vertex] = _ways_from(vertex, at, is_odd, redraw_mm)
+    for of in ways.values():
+        # Of two vertices one may be among the nearest of the other and not the reverse; a pair needs both ways.
+        for a in tuple(of):
+            for b, way in tuple(of[a].items()):
+                of[b].setdefault(a, way)
 
     often: dict[int, int] = defaultdict(int)
     for name, vertices in of_network.items():

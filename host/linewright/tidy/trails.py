@@ -25,6 +25,9 @@ _NONE: Final = -1
 _OFF_GRID: Final = 0.381966
 """As in `dedupe`: round numbers do not lie at the borders of cells."""
 
+_DIRECTION_TOLERANCES: Final = 4.0
+"""Over so many tolerances the direction of an end is taken."""
+
 _CROWD: Final = 24
 """Edges at a vertex of which all pairs are compared; of more, those opposite in the order of directions are taken."""
 
@@ -55,9 +58,12 @@ def trails(drawing: Drawing, *, tolerance_mm: float = 0.0, redraw_mm: float = 0.
     if redraw_mm > 0.0:
         again = doubled_edges(vertex.reshape(-1, 2), drawing.stroke_lengths_mm(), redraw_mm)
         if len(again):
+            # At an end that meets no other, an edge drawn twice meets itself.
+            alone = np.array([2 * edge + side for edge in again for side in (0, 1) if vertex[2 * edge + side] == _NONE])
+            vertex[alone.astype(np.int64)] = vertex.max() + 1 + np.arange(len(alone))
             drawing = drawing.select(np.concatenate((np.arange(len(drawing)), again)))
             vertex = np.concatenate((vertex, vertex.reshape(-1, 2)[again].ravel()))
-    network = _Network(vertex, _directions(drawing, tolerance_mm))
+    network = _Network(vertex, directions_inward(drawing, _DIRECTION_TOLERANCES * tolerance_mm))
     network.pair_straight()
     network.splice_rings()
     return chained(drawing, network.partner)
@@ -82,8 +88,8 @@ def _vertices(drawing: Drawing, tolerance_mm: float) -> Indices:
     return np.where((of >= 0) & (counts[of] > 1), of, _NONE)
 
 
-def _directions(drawing: Drawing, tolerance_mm: float) -> NDArray[np.float64]:
-    """(2 k, 2) unit vectors from each end into its stroke, over at least four tolerances where the stroke is as long.
+def directions_inward(drawing: Drawing, reach_mm: float) -> NDArray[np.float64]:
+    """(2 k, 2) unit vectors from each end into its stroke, over at least ``reach_mm`` where the stroke is as long.
 
     Closer to the end, direction is noise of the coordinates.
     """
@@ -96,7 +102,7 @@ def _directions(drawing: Drawing, tolerance_mm: float) -> NDArray[np.float64]:
         here = drawing.points_mm[ends]
         while True:
             way = drawing.points_mm[at] - here
-            near = (np.hypot(way[:, 0], way[:, 1]) < 4.0 * tolerance_mm) & (at != stop)
+            near = (np.hypot(way[:, 0], way[:, 1]) < reach_mm) & (at != stop)
             if not near.any():
                 break
             at = at + step * near

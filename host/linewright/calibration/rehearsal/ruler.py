@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from linewright.calibration.trial import combs, edges, ladders, lengths, returns, waves
+from linewright.calibration.trial import combs, edges, heights, ladders, lengths, returns, waves
 from linewright.calibration.trial.design import Trial
 
 if TYPE_CHECKING:
@@ -157,10 +157,10 @@ class _Sight:
 
     # Ink
 
-    def rows(self, rig: Rig) -> dict[str, float]:  # noqa: ARG002 - the pulses are in the ink already
-        """Numbers of the first whole dashes."""
-        names = [entry.name for entry in self._entries]
-        levels = int(self._part_of.max())  # the labels are part 0
+    def rows(self, rig: Rig) -> dict[str, float]:
+        """Numbers of the first whole dashes; how late the servo is, is not simulated, so nothing is said of it."""
+        names = [entry.name for entry in self._entries if entry.name != heights.WAIT]
+        levels = len(heights.pulses(rig))  # the labels are part 0, and behind the dashes come the lines for the wait
         first = np.full(len(names), levels + 1)
         for level in range(levels, 0, -1):
             strokes = np.flatnonzero(self._part_of == level)

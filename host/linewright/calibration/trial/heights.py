@@ -1,7 +1,11 @@
 """Pen heights over the sheet: at each place a row of dashes, each pressed a little harder than the one before.
 
 The first dash that is whole tells at which pulse the pen meets the paper there. The map then gives every place the same
-pressure beyond that.
+pressure beyond that, and the height just clear of the highest place is known, too.
+
+A row of short lines at the top shows how long the pen takes from that height to the paper and back: each group of them
+is drawn with a longer wait than the one before. With too short a wait a line begins late, or ends in a hook towards the
+next.
 """
 
 from __future__ import annotations
@@ -16,6 +20,7 @@ from linewright.calibration.trial.design import Entry, Part, Trial, machine_mm
 from linewright.calibration.trial.finding import Finding, FoundValue
 from linewright.calibration.trial.page import Page
 from linewright.errors import InputError, SheetError
+from linewright.motion.pen_lifts import SERVO_FRAME_MS, near_height
 
 if TYPE_CHECKING:
     from linewright.rig.rig import Rig
@@ -30,6 +35,13 @@ raised pen is nearer than that, the row begins just below it, and is shorter."""
 DASH_MM: Final = 1.6
 PRESS_US: Final = 30.0
 """How far beyond the first touch the pen is pressed, unless asked otherwise: about 3 degrees of a common servo."""
+
+WAITS_MS: Final = (30, 45, 60, 75, 90, 105, 120)
+"""From hardly more than a servo's frame to most of what a common servo takes for all the way."""
+WAIT = "wait"
+LINES_TO_A_WAIT: Final = 4
+"""A servo looks at its pulse every 20 ms: of four lines one comes late by most of that."""
+WAIT_LINE_MM: Final = 3.0
 
 
 def _grid(sheet: Sheet) -> tuple[Floats, Floats]:
@@ -79,7 +91,8 @@ def design(rig: Rig, sheet: Sheet, press_us: float = PRESS_US) -> Trial:
     """
     x, y = _grid(sheet)
     left, top, _, _ = sheet.box_mm
-    level: dict[str, object] = {"corrections.pen_height": {}}
+    # Every dash is pressed otherwise, so no one height is just clear of the paper for all of them.
+    level: dict[str, object] = {"corrections.pen_height": {}, "pen.near_us": 0}
     labels = Page()
     labels.text("PEN HEIGHTS", left + 16.0, top + 4.0)
     for row, at_y in enumerate(y):
@@ -96,6 +109,14 @@ def design(rig: Rig, sheet: Sheet, press_us: float = PRESS_US) -> Trial:
                 begin = float(at_x) + (nth - levels // 2) * (DASH_MM + 1.0) - DASH_MM / 2
                 page.line((begin, float(at_y)), (begin + DASH_MM, float(at_y)))
         parts.append(Part(page.drawing(), {"pen.down_us": int(pulse), **level}))
+    waits = _waits(rig)
+    for nth, wait_ms in enumerate(waits):
+        page = Page()
+        for line in range(LINES_TO_A_WAIT):
+            at_x = left + 16.0 + nth * (LINES_TO_A_WAIT + 1.5) * 1.5 + 1.5 * line
+            page.line((at_x, top + 10.0), (at_x, top + 10.0 + WAIT_LINE_MM))
+        near = near_height(rig.pen, _touch_us(rig), wait_ms)
+        parts.append(Part(page.drawing(), {**level, **near}))
     entries = tuple(
         Entry(
             f"{chr(65 + column)}{row + 1}",
@@ -109,6 +130,12 @@ def design(rig: Rig, sheet: Sheet, press_us: float = PRESS_US) -> Trial:
         for row in range(len(y))
         for column in range(len(x))
     )
+    if waits:
+        ask = (
+            f"number of the first group of upright lines that all begin and end without a hook (1..{len(waits)}; "
+            f"{len(waits) + 1} if none is)"
+        )
+        entries = (*entries, Entry(WAIT, ask, None, 1, len(waits) + 1, "group", needed=False))
     how = (
         f"At each place the machine draws {levels} dashes from left to right, each pressed {STEP_US} us harder.",
         (
@@ -116,8 +143,34 @@ def design(rig: Rig, sheet: Sheet, press_us: float = PRESS_US) -> Trial:
             f"Dash {levels // 2 + 1} stands below the middle of the label."
         ),
         "Write down the number of the first dash that is whole, not broken or faint.",
+        "The groups of upright lines at the top show how long the pen takes to leave the paper: look for hooks.",
     )
     return Trial("heights", "Pen heights over the sheet", tuple(parts), entries, how, options={"press_us": press_us})
+
+
+def _touch_us(rig: Rig, press_us: float = PRESS_US) -> float:
+    """Where the pen first touches at a place that ``pen.down_us`` presses as it should."""
+    return rig.pen.down_us - (1 if rig.pen.down_us > rig.pen.up_us else -1) * press_us
+
+
+def _waits(rig: Rig) -> tuple[int, ...]:
+    """Waits that are tried, ms; none where the pen is raised so little that there is no near height."""
+    return tuple(wait for wait in WAITS_MS if near_height(rig.pen, _touch_us(rig), wait))
+
+
+def _near(rig: Rig, press_us: float, first_clean: float | None) -> dict[str, object]:
+    """Lifting on the way: over the highest place the map lowers the near height as it lowers the pen.
+
+    Of the waits the first clean one counts, and a servo's frame more: the next line may meet it worse.
+    """
+    waits = _waits(rig)
+    if first_clean is None:
+        return near_height(rig.pen, _touch_us(rig, press_us))
+    if first_clean > len(waits):
+        return {"pen.near_us": 0}
+    return near_height(rig.pen, _touch_us(rig, press_us), waits[round(first_clean) - 1] + SERVO_FRAME_MS) or {
+        "pen.near_us": 0
+    }
 
 
 def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], reading: float) -> Finding:  # noqa: ARG001  all fits have one signature
@@ -143,6 +196,7 @@ def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], read
         "corrections.pen_height.change_us": [[round(float(v), 1) for v in row] for row in change],
     }
     beyond = heavier * (rig.pen.down_us - touch)
+    changes |= _near(rig, float(press_us), answers.get(WAIT))
     notes = []
     if (shown > len(light)).any():
         notes.append(f"At some places even the heaviest dash is not whole: raise pen.down_us by {100 * heavier:+d} us.")

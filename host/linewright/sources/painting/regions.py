@@ -7,6 +7,9 @@ slab only. No shape has to be valid, simple or free of touching edges.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
+
 import numpy as np
 import shapely
 from numpy.typing import NDArray
@@ -165,6 +168,20 @@ class Regions:
         sign = np.where(up[right], 1, -1)
         winding = np.bincount(point[right], weights=sign, minlength=len(points)).astype(np.int64)
         return winding, np.bincount(point[right], minlength=len(points))
+
+
+def within(rings: Polylines, *, even_odd: bool, slack_mm: float) -> Callable[[Floats], Bools]:
+    """Whether points (k, 2), mm, lie inside closed polylines, or beside them by no more than ``slack_mm``."""
+    edges = Regions(replace(rings, owner=np.zeros(len(rings), dtype=np.int64)), np.array([even_odd]))
+    near = shapely.STRtree(shapely.linestrings(np.stack((edges.begin, edges.end), axis=1)))
+
+    def inside(points_mm: Floats) -> Bools:
+        found = edges.inside(np.zeros(len(points_mm), dtype=np.int64), points_mm)
+        out = np.flatnonzero(~found)
+        found[out[near.query(shapely.points(points_mm[out]), predicate="dwithin", distance=slack_mm)[0]]] = True
+        return found
+
+    return inside
 
 
 def pairs_of_boxes(these: Floats, those: Floats) -> tuple[Ints, Ints]:

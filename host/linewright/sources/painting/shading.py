@@ -1,4 +1,7 @@
-"""Shading: parallel lines inside fillings, as close as the tone asks for; in each ink where several are mixed."""
+"""Shading: parallel lines inside fillings, as close as the tone asks for; in each ink where several are mixed.
+
+Lines that end side by side are linked, so that the pen stays down from one to the next.
+"""
 
 from __future__ import annotations
 
@@ -11,12 +14,17 @@ from linewright.sources.fill import hatched
 from linewright.sources.painting.flatten import Floats, Polylines
 from linewright.sources.painting.inks import PALEST, coverage_at, tone
 from linewright.sources.painting.marks import Paint
+from linewright.sources.painting.regions import within
+from linewright.sources.serpentine import linked
 
 SOLID: Final = 0.85
 """Tone from which a filling is meant solid: black, and dark colours."""
 
 OVERLAP: Final = 0.1
 """Share of a line's width by which lines of a solid filling overlap: a tenth covers play, uneven ink and rounding."""
+
+EDGE: Final = 0.1
+"""In pen widths: so far a link may pass outside of a filling, where its edge bends inwards between two lines."""
 
 LEAST_RUN: Final = 2.0
 """In pen widths: shorter bits of a line that fades are dots, and cost a lift each."""
@@ -52,8 +60,17 @@ class Shading:
         pitch = self._how.pen_mm / max(PALEST, min(1.0, tone(paint)))
         return float(np.ptp(rings.points_mm, axis=0).sum()) / pitch * (1 if paint.gradient is None else 8)
 
-    def shaded(self, rings: Polylines, even_odd: bool, paint: Paint) -> dict[str, Floats]:
-        """Lines (m, 2, 2), mm, for each ink (``#rrggbb``) of a filling."""
+    def shaded(self, rings: Polylines, even_odd: bool, paint: Paint) -> dict[str, list[Floats]]:
+        """Strokes, each (m, 2), mm, for each ink (``#rrggbb``) of a filling."""
+        found = self._lines(rings, even_odd, paint)
+        if not any(len(lines) > 1 for lines in found.values()):
+            return {colour: list(lines) for colour, lines in found.items()}
+        pen = self._how.pen_mm
+        inside = within(rings, even_odd=even_odd, slack_mm=EDGE * pen)
+        return {colour: linked(list(lines), inside, pen) for colour, lines in found.items()}
+
+    def _lines(self, rings: Polylines, even_odd: bool, paint: Paint) -> dict[str, Floats]:
+        """Straight lines (m, 2, 2), mm, for each ink."""
         pen = self._how.pen_mm
         if paint.gradient is None:
             dark = tone(paint)

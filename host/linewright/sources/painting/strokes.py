@@ -323,7 +323,8 @@ class Artist:
     def _shading(self, hatching: FillHatching) -> Polylines:
         """Lines inside of fillings, and of lines wider than the pen."""
         shading = Shading(hatching, self.laid.zoom)
-        points, owners = [np.empty((0, 2, 2))], [np.empty(0, dtype=np.int64)]
+        shaded: list[Floats] = []
+        shaded_inks: list[int] = []
         outlines: list[Floats] = []
         outline_inks: list[int] = []
         for number, mark in enumerate(self.marks):
@@ -346,11 +347,9 @@ class Artist:
             for rings_of_job, even_odd, paint in jobs:
                 self._spend(shading.expected_points(rings_of_job, paint))
                 for colour, made in shading.shaded(rings_of_job, even_odd, paint).items():
-                    points.append(made)
-                    owners.append(np.full(len(made), self._ink(number, colour), dtype=np.int64))
-        flat = np.concatenate(points).reshape(-1, 2)
-        ruled = Polylines(flat, np.arange(0, len(flat) + 1, 2), np.concatenate(owners))
-        return together((polylines_of(outlines, outline_inks), ruled))
+                    shaded += made
+                    shaded_inks += [self._ink(number, colour)] * len(made)
+        return together((polylines_of(outlines, outline_inks), polylines_of(shaded, shaded_inks)))
 
     def _steps(self) -> Polylines:
         """Lines inside fillings where a gradient jumps."""

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from linewright.drawing.strokes import Points
 from linewright.sources import settings
+from linewright.sources.serpentine import linked
 from linewright.sources.tone.field import Field
 from linewright.sources.tone.method import Layer, ToneMethod
 from linewright.sources.tone.streamlines import grown
@@ -32,6 +33,9 @@ LEAST_RUN: Final = 3.0
 
 LEAST_GAP: Final = 1.5
 """In pen widths: shorter gaps close up in wet ink, and cost a lift each."""
+
+PALEST: Final = 1.0 / RANKS
+"""Coverage below which paper is bare: twice where the first line of a run sets in."""
 
 LAYER_TURN_DEG: Final = 30.0
 """Between two pens: the angle at which printing screens disturb each other least (common practice)."""
@@ -115,7 +119,7 @@ def ranks(count: int) -> NDArray[np.float64]:
 
 
 def ruled(field: Field, angle_deg: float) -> list[Points]:
-    """Lines of one direction whose density follows a field; each (2, 2), mm."""
+    """Lines of one direction whose density follows a field, linked to serpentines where links stay in its tone."""
     pen = field.pen_mm
     turn = np.deg2rad(-angle_deg)  # y points down
     along, across = np.array([np.cos(turn), np.sin(turn)]), np.array([-np.sin(turn), np.cos(turn)])
@@ -142,7 +146,7 @@ def ruled(field: Field, angle_deg: float) -> list[Points]:
         pairs[backwards] = pairs[backwards, ::-1]
         np.clip(pairs, 0.0, [field.width_mm, field.height_mm], out=pairs)
         strokes += list(pairs)
-    return strokes
+    return linked(strokes, lambda points: seen.at(points, beyond=0.0) > PALEST, pen)
 
 
 PIXELS_ALONG: Final = 2.0

@@ -18,10 +18,13 @@ from linewright.drawing.strokes import Drawing, Pen, Points
 from linewright.sources.drawing_files import reader_of
 from linewright.sources.fill import hatched
 from linewright.sources.isolines import isolines
+from linewright.sources.painting.flatten import polylines_of
 from linewright.sources.painting.limits import FileLimits
 from linewright.sources.painting.raster import Labels, filled
+from linewright.sources.painting.regions import within
 from linewright.sources.painting.strokes import Artist, colour_name, laid_out
 from linewright.sources.picture import Picture, Wish
+from linewright.sources.serpentine import linked
 from linewright.sources.tone.trace import chains, smooth, to_strokes
 
 PIXELS_PER_PEN: Final = 4.0
@@ -137,5 +140,7 @@ def _solid(blot: Blot, pen_mm: float, pixel_mm: float, *, fill: bool) -> list[Po
     if not fill:
         return rings
     starts = np.concatenate(([0], np.cumsum([len(ring) for ring in rings]))).astype(np.int64)
-    ruled = hatched(np.concatenate(rings), starts, pitch_mm=pen_mm * 0.9, angle_deg=45.0, even_odd=True)
-    return [*rings, *ruled]
+    points = np.concatenate(rings)
+    ruled = hatched(points, starts, pitch_mm=pen_mm * 0.9, angle_deg=45.0, even_odd=True)
+    edge = polylines_of(rings, [0] * len(rings))
+    return [*rings, *linked(list(ruled), within(edge, even_odd=True, slack_mm=TOLERANCE * pen_mm), pen_mm)]

@@ -14,6 +14,7 @@ from linewright.drawing.strokes import Points
 from linewright.sources import settings
 from linewright.sources.photograph import Floats32
 from linewright.sources.picture import Report
+from linewright.sources.serpentine import linked
 from linewright.sources.streamlines import Directions, Rule, grow
 from linewright.sources.tone.coverage import inked
 from linewright.sources.tone.field import Field
@@ -94,7 +95,8 @@ def grown(
     seen = _broad(inked(first, size, pen_mm=pen, pixel_mm=pen))
     asked = _broad(grid.coverage)
     trim = np.clip((asked + TRIM_FLOOR) / (seen + TRIM_FLOOR), *TRIM_RANGE)
-    return _lines(grid, cosine, sine, pen / (wanted * trim), report, (0.5, 1.0))
+    lines = _lines(grid, cosine, sine, pen / (wanted * trim), report, (0.5, 1.0))
+    return linked(lines, lambda points: grid.at(points, beyond=0.0) > 1.0 / WIDEST, pen)
 
 
 def _broad(coverage: Floats32) -> Floats32:
