@@ -106,10 +106,40 @@ def test_two_players_take_turns_and_giving_up_tells(tmp_path, monkeypatch, capsy
 
 
 @pytest.mark.slow
-def test_the_game_is_played_on_a_machine(tmp_path, monkeypatch, capsys):
-    monkeypatch.setattr("builtins.input", lambda _="": f"a {SECRET}")
-    assert cli.run(["guess", "--seed", "7", "--port", "virtual", "--pictures", str(tmp_path)]) == 0
-    assert "points: you 6" in capsys.readouterr().out
+def test_the_game_on_a_machine_keeps_its_secret_too(tmp_path, monkeypatch, capsys):
+    """Logs, records and the machine's files have nothing of it while it is drawn."""
+    for kind in ("CONFIG", "STATE", "CACHE", "DATA"):
+        monkeypatch.setenv(f"XDG_{kind}_HOME", str(tmp_path / kind.lower()))
+    monkeypatch.setenv("TMPDIR", str(tmp_path))
+    answers = iter(["a teapot", "", f"a {SECRET}"])
+
+    def answer(prompt: str = "") -> str:
+        out = capsys.readouterr()
+        assert SECRET not in (prompt + out.out + out.err).lower()
+        assert not hidden_in(tmp_path)
+        return next(answers)
+
+    monkeypatch.setattr("builtins.input", answer)
+    arguments = ["guess", "--seed", "7", "--port", "virtual", "--pictures", str(tmp_path / "out")]
+    assert cli.run(arguments) == 0
+    assert "points: you 5" in capsys.readouterr().out
+
+
+def hidden_in(folder: Path) -> list[Path]:
+    """Files that have the secret in their name or in their bytes."""
+    return [
+        path
+        for path in folder.rglob("*")
+        if SECRET in path.name or (path.is_file() and SECRET.encode() in path.read_bytes().lower())
+    ]
+
+
+def test_the_search_for_the_secret_finds_it(tmp_path):
+    assert hidden_in(tmp_path) == []
+    (tmp_path / f"{SECRET}.png").write_bytes(b"")
+    (tmp_path / "deep").mkdir()
+    (tmp_path / "deep" / "log.json").write_text(f'{{"sentence": "a {SECRET.title()}"}}')
+    assert len(hidden_in(tmp_path)) == 2
 
 
 def test_subjects_are_in_the_store_and_invented_sentences_are_understood():
