@@ -22,9 +22,8 @@ FINE: Final[Scales] = ((0.4, 0.8, 5e-6), (0.6, 2.0, 5e-6), (1.5, 8.0, 5e-6))
 """Smoothing of the picture and of the tensor, in pens; and the squared gradient, of coverage per pixel, at which a
 scale counts for half. The finest follows lids and strands, the broadest cheeks."""
 
-CALM: Final[Scales] = ((0.4, 0.8, 3e-4), (3.0, 16.0, 5e-6))
-"""Sharp edges and broad forms alone, for strokes that shade skin: what lies between them (pores, grain, folds) turns
-strokes into wrinkles."""
+WHOLE_FACE_PENS: Final = 128.0
+"""Width of a face, in pens, from which on `calm` takes its broadest scale; smaller faces have smaller forms."""
 
 BLEND_PENS: Final = 0.6
 """Directions are smoothed once more by so much, so that they bend and do not break where scales meet."""
@@ -39,6 +38,18 @@ ALONG: Final = 3.0
 
 BEST_ANSWER: Final = 0.3
 """Of full scale, with which a black line of the best width answers."""
+
+
+def calm(face_pens: float) -> Scales:
+    """Scales of sharp edges and of broad forms alone, for strokes that shade skin: pores, grain and folds, which lie
+    between, turn strokes into wrinkles.
+
+    Parameters
+    ----------
+    face_pens : width of the largest face; 0 where there is none.
+    """
+    share = min(1.0, face_pens / WHOLE_FACE_PENS) if face_pens > 0 else 1.0
+    return (0.4, 0.8, 3e-4), (max(0.6, 3.0 * share), max(2.0, 16.0 * share), 5e-6)
 
 
 def along(coverage: Floats32, pen_px: float, angle_deg: float, scales: Scales = FINE) -> tuple[Points, Points]:

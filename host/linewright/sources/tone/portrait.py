@@ -21,7 +21,7 @@ from linewright.sources.photograph import Floats32
 from linewright.sources.picture import Picture, Report, Wish
 from linewright.sources.preparation import LUMA
 from linewright.sources.tone.field import Field
-from linewright.sources.tone.flow import CALM, along, dark_lines
+from linewright.sources.tone.flow import along, calm, dark_lines
 from linewright.sources.tone.laying import Bed, laid_by_lenses
 from linewright.sources.tone.method import BLACK, PIXELS_PER_PEN, Layer, ToneMethod
 
@@ -208,10 +208,10 @@ class Portrait(ToneMethod):
         pixel = float(np.mean(field.pixel_mm))
         pen_px = field.pen_mm / pixel
         report("finding the form", 0.0)
-        cosine, sine = along(field.coverage, pen_px, HAND_DEG, CALM)
+        widest = max((face.width for face in sitter.shown), default=0.0) * pixel
+        cosine, sine = along(field.coverage, pen_px, HAND_DEG, calm(widest / field.pen_mm))
         lines = dark_lines(field.coverage, cosine, sine, 0.4 * pen_px)
         wanted = np.clip(field.coverage + np.float32(CONTOUR) * lines * (1 - field.coverage), 0.0, 1.0)
-        widest = max((face.width for face in sitter.shown), default=0.0) * pixel
         lens_mm = max(LENS_PENS * field.pen_mm, LENS_FACE * widest)
         most = self.ink_m * 1000 or INK * field.width_mm * field.height_mm / field.pen_mm
         asked = Field(wanted, field.width_mm, field.height_mm, field.pen_mm)
