@@ -64,7 +64,7 @@ LOG = [
 BROKEN = [{"id": "b1", "picture": "heron.jpg", "sheet": "A4", "strokes_done": 31, "strokes": 52, "when": "2026-11-29T21:04:00", "why": "the power went",
            "geometry": "plan", "confirm": [{"key": "sheet", "text": "the sheet lies as it lay"}]}]  # fmt: skip
 TRIAL = {
-    "name": "scale", "title": "Scale", "how": ["measure from the middle of one cross to the middle of the other", "a steel rule, to 0.1 mm"], "picture": None,
+    "name": "scale", "title": "Scale, by lengths", "state": "ready", "how": ["measure from the middle of one cross to the middle of the other", "a steel rule, to 0.1 mm"], "picture": None,
     "geometry": "plan", "number": 3, "entries": [
         {"name": "across", "ask": "from A to B", "unit": "mm", "expected": "150.0", "needed": True, "at_mm": None},
         {"name": "down", "ask": "from A to C", "unit": "mm", "expected": "100.0", "needed": True, "at_mm": None}],

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from linewright.bringup.onlooker import Onlooker
-    from linewright.bringup.talk import Ask, Kind, Watch
+    from linewright.bringup.talk import Ask, Choice, Kind, Watch
     from linewright.calibration.exercise import Bout
     from linewright.desk import events
     from linewright.desk.holdings import Holdings
@@ -40,9 +40,11 @@ class AtPage:
         self._hears = hears
         self._onlooker = onlooker
         self._keep_alive = keep_alive
+        self._told = ""  # what was said last of what is to be done
 
     def hear(self, kind: Kind, text: str) -> None:
         """See `Person.hear`."""
+        self._told = {"plain": text, "title": ""}.get(kind, self._told)
         self._hears(kind, text)
 
     def answer(self, ask: Ask) -> str:
@@ -53,9 +55,9 @@ class AtPage:
         number = ask.low < ask.high
         said = self._questions.ask(
             "number" if number and not ask.choices else "words" if ask.free and not ask.choices else "choose",
-            ask.text,
-            about=f"On the virtual rig: {seen}." if seen else "",
-            choices=[{"word": choice.word, "meaning": choice.meaning} for choice in ask.choices],
+            ask.text.removesuffix(" Enter goes on."),
+            about=" ".join(filter(None, [self._told, f"On the virtual rig: {seen}." if seen else ""])),
+            choices=[{"word": choice.word, "meaning": _meaning(choice)} for choice in ask.choices],
             low=ask.low if number else None,
             high=ask.high if number else None,
             unit=ask.unit,
@@ -87,6 +89,11 @@ class AtPage:
     def _looks(self) -> bool:
         self._keep_alive()
         return False
+
+
+def _meaning(choice: Choice) -> str:
+    """What a button says instead of its word: a figure alone does not say what to do with it."""
+    return f"{choice.word} by {choice.meaning}" if choice.meaning[:1].isdigit() else choice.meaning
 
 
 def bring_up(event: events.BringUp, room: Holdings, _met: Met, at: Target) -> None:

@@ -16,7 +16,7 @@ from linewright.desk.machine import DeskFront, DeskMachine
 from linewright.desk.questions import DeskNotes, Questions
 from linewright.desk.screen import Screen
 from linewright.desk.sheet_desk import SheetDesk
-from linewright.errors import InputError
+from linewright.errors import InputError, RigError
 from linewright.tasks import cautions
 from linewright.tasks.target import VIRTUAL, Target
 from linewright.version import __version__
@@ -170,9 +170,8 @@ class Holdings:
         content = sent.path.read_bytes()
         try:
             Rig.load(sent.path)
-        except InputError as error:
-            error.args = (str(error).replace(str(sent.path), sent.name),)
-            raise
+        except RigError as error:
+            raise InputError(str(error).replace(str(sent.path), sent.name), hint=error.hint) from None
         folder = self.folder / RIGS
         folder.mkdir(exist_ok=True)
         stem = re.sub(r"[^\w-]+", "-", Path(sent.name).stem).strip("-")[:40] or "rig"
@@ -192,7 +191,7 @@ class Holdings:
 
         found = []
         for path in sorted((self.folder / RIGS).glob("*.toml")):
-            with contextlib.suppress(InputError):
+            with contextlib.suppress(RigError):
                 found.append(Target(Rig.load(path), path, rig_named=True))
         return found
 

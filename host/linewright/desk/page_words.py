@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, Final
 
+from linewright.folders import state_folder
+
 if TYPE_CHECKING:
     from linewright.errors import LinewrightError
 
@@ -24,6 +26,9 @@ WAYS: Final[dict[str, str]] = {
 """Commands, and where the page does the same."""
 
 _COMMAND: Final = re.compile(r"`linewright ([^`]*)`")
+_KEPT: Final = "u-"
+"""How the names of files begin that pages have sent; see `linewright.desk.uploads`."""
+
 _LASTING: Final = re.compile(r"; a virtual rig that lasts: `[^`]*`")
 
 
@@ -37,7 +42,14 @@ def on_page(text: str) -> str:
     >>> on_page("put its code on it with `linewright board flash`")
     'put its code on it with `linewright board flash` in a terminal'
     """
-    return _COMMAND.sub(_way, _LASTING.sub("", text))
+    return _COMMAND.sub(_way, _LASTING.sub("", _unplaced(text)))
+
+
+def _unplaced(text: str) -> str:
+    """Files that came from a page have no place that anybody there knows."""
+    if _KEPT not in text:
+        return text
+    return re.sub(rf"{re.escape(str(state_folder()))}\S*{_KEPT}[0-9a-f]{{16}}\.\w+", "the file", text)
 
 
 def _way(found: re.Match[str]) -> str:

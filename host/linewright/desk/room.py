@@ -11,7 +11,7 @@ from linewright.desk import events, first_day
 from linewright.desk.drawing import Wanted
 from linewright.desk.holdings import Holdings
 from linewright.desk.machine import MachineWish
-from linewright.desk.page_words import told
+from linewright.desk.page_words import on_page, told
 from linewright.desk.screen import Window
 from linewright.desk.truing import TruingDesk
 from linewright.errors import InputError, LinewrightError
@@ -214,7 +214,10 @@ class Room(Holdings):
 
         def check(_met: Met, target: Target) -> None:
             results = hand_moves.check(target, self.front)[1]
-            rows = [{"name": one.name, "outcome": one.outcome, "words": one.said, "hint": one.hint} for one in results]
+            rows = [
+                {"name": one.name, "outcome": one.outcome, "words": one.said, "hint": on_page(one.hint)}
+                for one in results
+            ]
             self.show_task("check", "", 1.0, rows=rows)
 
         self._ask_task("check", "Testing the board", check)

@@ -9,7 +9,7 @@ import { button, data, heading, locked, number, picture, refusal, slip, trouble 
 export function machine_slip() {
   const machine = state.machine;
   if (!machine) return slip("machine", "Machine", [h("p", {}, "The desk has not said yet which machine it has.")]);
-  if (state.trial) return slip("machine", state.trial.title, trial(state.trial));
+  if (state.trial) return slip("machine", sentence(state.trial.name), trial(state.trial));
   const here = !["off", "connecting", "lost"].includes(machine.state);
   return slip("machine", "Machine", [
     refusal(),
@@ -98,7 +98,7 @@ function making_true() {
   return [
     h("details", { key: "bring-up" }, h("summary", {}, "A new machine’s first day"),
       h("p", {}, "Step by step: the link, the switches by hand, each motor a short way, the pen, homing. Have a switch within reach that takes power off the motors."),
-      h("div", { class: "line" }, button("Begin bring-up", { do: "bring_up", disabled: off }), button("All of it anew", { do: "bring_up_anew", class: "quiet", disabled: off, label: "Begin bring-up anew, and forget what it found" }))),
+      h("div", { class: "line" }, button("Begin bring-up", { do: "bring_up", disabled: off }), button("All of it anew", { do: "bring_up_anew", class: "quiet", disabled: off, label: "All of it anew, and forget what was found" }))),
     h("details", { key: "trials", open: false }, h("summary", {}, "Trial sheets"),
       h("p", {}, "The machine draws a sheet, you measure it, and its file is corrected."),
       h("ul", { class: "rows" }, state.trials.map((/** @type {any} */ one) => h("li", { key: one.name }, h("p", {}, h("b", {}, sentence(one.name)), h("small", {}, one.about)),
@@ -166,18 +166,23 @@ const fileless = () => (state.machine.rig === "default" ? h("p", { class: "small
 function trial(now) {
   const off = locked() || under_way();
   const finding = now.finding;
+  const away = button("Put this trial away", { do: "trial_close", class: "quiet", disabled: off });
+  if (now.state === "making") return [h("p", { role: "status" }, "Making this sheet …"), away];
+  if (now.state === "refused") return [refusal(), trouble(now.error), away];
   return [
     refusal(),
     trouble(now.error),
+    h("p", { class: "big" }, sentence(now.title)),
     now.picture ? h("img", { class: "trial", src: `/picture/${now.picture}.png`, alt: `The trial sheet ${now.name}, with the places where to measure.` }) : picture(now.geometry),
     h("ol", { class: "asked" }, now.how.map((/** @type {string} */ text) => h("li", {}, sentence(text)))),
-    h("div", { class: "line" }, button(now.drawn ? "Draw it again" : "Draw this sheet", { do: "trial_draw", class: now.drawn ? "plain" : "main", disabled: off }), button("Put this trial away", { do: "trial_close", class: "quiet", disabled: off })),
+    h("div", { class: "line" }, button(now.drawn ? "Draw it again" : "Draw this sheet", { do: "trial_draw", class: now.drawn ? "plain" : "main", disabled: off }), away),
     heading("What you measured"),
     h("form", { class: "measures", "data-do": "fit_form", key: `form-${now.name}-${now.number}` },
       now.entries.map((/** @type {any} */ one) => h("label", { key: one.name, class: "figure" }, h("span", {}, sentence(one.ask)),
         h("span", { class: "with-unit" }, h("input", { type: "text", inputmode: "decimal", name: one.name, required: Boolean(one.needed), value: mine.measures[one.name] ?? "", placeholder: one.expected === null || one.expected === undefined ? "" : String(one.expected), autocomplete: "off" }),
           h("span", { class: "unit" }, one.unit || "")))),
-      h("button", { type: "submit", class: "main", disabled: off }, h("span", {}, "See what it says"))),
+      h("button", { type: "submit", class: "main", disabled: off || now.state === "fitting" }, h("span", {}, "See what it says"))),
+    now.state === "fitting" && h("p", { role: "status" }, "Working it out …"),
     now.photograph && photographed(off),
     finding && found(finding, off),
   ]; // prettier-ignore
