@@ -64,6 +64,9 @@ def said(phrase: Phrase) -> str:
         ("a ghost reading a book in bed", ["ghost read(book) in[bed]"]),
         ("a robot and a girl holding hands", ["robot meet()", "girl meet()"]),
         ("a pig wearing a crown and rubber boots", ["pig wear(crown) wear(rubber boots)"]),
+        ("a koala eating ice cream", ["ice cream"]),
+        ("a boat full of sheep", ["rowing boat full of[4 sheep]"]),
+        ("a camel drinking lemonade through a straw", ["camel drink(glass)"]),
         ("someone walking a dog", ["man walk(dog)"]),
     ],
 )
@@ -108,6 +111,28 @@ def test_as_many_are_drawn_as_are_said(count):
 def test_a_garment_made_of_leaves_is_leafy_and_who_wears_it_is_not():
     bird = subjects("a bird with a hat made of leaves")[0]
     assert (bird.modifiers, bird.relations, bird.worn[0].modifiers) == ([], [], ["leafy"])
+
+
+@pytest.mark.parametrize(
+    "sentence",
+    ["a king and a queen in a boat", "a cat and a dog on a bed", "a fox, a bear and an owl under a tree",
+     "an owl and a mouse dancing on a piano", "a pig and two hens behind a fence"],
+)  # fmt: skip
+def test_where_several_subjects_are_is_drawn_once_for_all_of_them(sentence):
+    """Without the place that they share, fewer shapes are drawn."""
+    reading, without = read(sentence, LEXICON), read(sentence, LEXICON)
+    for one in without.subjects:
+        one.relations.clear()
+    drawn, bare = (len(arrange(r, Stage(things(), 1), 1).shapes) for r in (reading, without))
+    shared = reading.subjects[-1].relations[0]
+    whole = len(Stage(things(), 1).plain(shared.object.name).art.shapes)
+    assert drawn >= bare + whole - 3  # a ground line of three strokes may not be needed in a boat
+
+
+def test_spots_and_stripes_are_patterns_and_a_forest_may_be_dark():
+    assert subjects("an elephant with pink spots")[0].modifiers == ["spotted"]
+    assert told(read("an elephant with pink spots", LEXICON)) == ("pink spots are drawn in the same colour",)
+    assert set(read("a fox in a dark forest", LEXICON).scenes) == {"night", "forest"}
 
 
 def test_a_tower_is_high():

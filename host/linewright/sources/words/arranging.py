@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 
 from linewright.sources.words.art import Art, Shape, merged, scale, shift
-from linewright.sources.words.groups import PERSON, Group
+from linewright.sources.words.groups import PERSON, Group, joined
 from linewright.sources.words.reading import Act, Phrase, Reading
 from linewright.sources.words.scenes import SCENES, Box, skies
 from linewright.sources.words.staging import Stage
@@ -78,6 +78,7 @@ def _swimming(one: Phrase, reading: Reading, stage: Stage) -> Phrase:
 def _groups(subjects: list[Phrase], stage: Stage) -> list[Group]:
     """Subjects as groups; two who do something together face each other."""
     found: list[Group] = []
+    subjects_in: list[int] = []  # of each group
     i = 0
     while i < len(subjects):
         one = subjects[i]
@@ -85,7 +86,9 @@ def _groups(subjects: list[Phrase], stage: Stage) -> list[Group]:
         act = next((a for a in one.acts if VERBS[a.verb].together), None)
         if other is not None and act is not None and any(a.verb == act.verb for a in other.acts):
             found.append(_pair(one, other, stage))
+            subjects_in.append(2)
             i += 2
+            _gather(found, subjects_in, other, stage)
             continue
         if one.count == 2 and act is not None:
             spread = [r for r in one.relations if r.kind != "with"]
@@ -96,8 +99,29 @@ def _groups(subjects: list[Phrase], stage: Stage) -> list[Group]:
             found.append(both)
         else:
             found.append(stage.group(one))
+        subjects_in.append(1)
         i += 1
+        _gather(found, subjects_in, one, stage)
     return found
+
+
+def _gather(found: list[Group], subjects_in: list[int], last: Phrase, stage: Stage) -> None:
+    """Put those who are somewhere together there: the last groups become one."""
+    shared = [r for r in last.relations if r.place == "shared"]
+    if not shared:
+        return
+    wanted, together = last.fellows + 1, [found.pop()]
+    count = subjects_in.pop()
+    while found and count < wanted:
+        together.insert(0, found.pop())
+        count += subjects_in.pop()
+    row = _row(together, flip=False)
+    whole = replace(joined(row, row[0]), living=False)
+    whole = replace(whole, art=Art(whole.art.shapes))
+    for relation in shared:
+        whole = stage.related(whole, last, replace(relation, place=""))
+    found.append(whole)
+    subjects_in.append(count)
 
 
 def _pair(one: Phrase, other: Phrase, stage: Stage) -> Group:

@@ -40,6 +40,8 @@ _SAID: Final = (
     (r"\b(?:holding|shaking) hands\b", "meeting"),
     (r"\bon top of (?:each other|one another)\b|\bstacked\b(?! on)", "in a stack"),
     (r"\bswinging (?=from|on (?:a|the) (?:lamp|rope|branch|tree|chandelier|vine))", "hanging "),
+    (r" through an? straw\b| with an? carrot nose\b(?! and)", ""),
+    (r"\bwith an? carrot nose and\b", "with"),
     (r"\bin love with\b", "loving to"),
     (r"\bon the way to\b", "to"),
     (r"\bwith nothing but\b", "with"),

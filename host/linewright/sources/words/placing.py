@@ -69,7 +69,7 @@ def fitting(me: Group, base: Group) -> Group:
     """Several that are to stand on one thing, small enough for it; those that live keep at least half their size."""
     wide = max(base.art.place("seat").size, 0.5 * base.art.width) * 1.15
     k = wide / max(me.art.width, 1.0)
-    return me if k >= 1 else replace(me, art=me.art.moved(scale(max(k, 0.5 if me.living else 0.25))))
+    return me if k >= 1 else replace(me, art=me.art.moved(scale(max(k, 0.5 if me.living else 0.18))))
 
 
 def breathed(me: Group, art: Art) -> Group:

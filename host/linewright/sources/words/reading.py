@@ -73,6 +73,7 @@ class Phrase:
     other_half : the thing that its right half is, or nothing.
     lined : several of it stand in one row.
     stacked : several of it stand one on the other.
+    fellows : so many subjects before it are where it is: "a king and a queen in a boat".
     bare : it is without what it wears by nature: the names of that.
     """
 
@@ -87,6 +88,7 @@ class Phrase:
     other_half: str = ""
     lined: bool = False
     stacked: bool = False
+    fellows: int = 0
     bare: list[str] = field(default_factory=list)
 
     def everything(self) -> list[Phrase]:
@@ -170,6 +172,10 @@ _SIDES: Final = {"under": "has under", "over": "has over", "behind": "before", "
 _ALSO_STILL: Final = frozenset({"hang", "float", "burn", "melt", "lean", "fall", "swing", "lie", "sail", "shine"})
 """What things do that do not live."""
 
+_OWN_KINDS: Final = frozenset({"with", "bears", "full of", "of", "made of", "in hat", "facing", "to", "by", "for"})
+"""Relations that only the last of several subjects has."""
+
+_MARKS: Final = {"spots": "spotted", "dots": "spotted", "stripes": "striped", "checks": "checked"}
 _PRINTED: Final = {"leaf": "leafy", "flower": "flowery", "star": "starry", "heart": "heart-patterned"}
 _IN_HAND: Final = frozenset({"hold", "hold2", "mouth", "play", "juggle", "wear", "ride"})
 _BORNE: Final = frozenset({"hold", "carry", "balance", "bring", "have", "wear"})
@@ -234,7 +240,11 @@ class _Reader:
                 self.at += count
                 self._setting_or_skip(preposition)
                 continue
+            lost = set(self.reading.unknown)
             phrases = self._noun_phrase()
+            if not phrases and set(self.reading.unknown) > lost and verb_of(self._word()):
+                self.at += 1  # what somebody unknown does is not what the next thing does
+                continue
             subjects += phrases
             if phrases:
                 self._tail(together=self._listed(subjects, phrases))
@@ -303,8 +313,9 @@ class _Reader:
             for other in together[:-1]:
                 other.acts += [act for act in lead.acts[acts:] if _shared(act)]
             for relation in lead.relations[relations:]:
-                if relation.kind in ("on", "in", "under") and not relation.place:
+                if relation.kind not in _OWN_KINDS and not relation.place:
                     relation.place = "shared"
+                    lead.fellows = len(together) - 1
 
     def _clause(self, who: Phrase) -> bool:
         """One verb or one preposition with what follows; whether there was one."""
@@ -470,7 +481,7 @@ class _Reader:
                 modifiers.append("two-headed")
             elif word in IDLE or word == "of":
                 pass
-            elif word in PREPOSITIONS or (verb_of(word) and not self._verb_as_adjective()):
+            elif word in PREPOSITIONS or (verb_of(word) and (unknown or not self._verb_as_adjective())):
                 break
             elif verb_of(word):
                 self._verb_adjective(word, modifiers)
@@ -746,6 +757,8 @@ class _Reader:
             if kind == "full of" or (kind == "of" and (_shows(thing.name) or _contains(thing.name))):
                 kind = "of" if _shows(thing.name) and kind == "of" else "full of"
                 for one in self._noun_phrase():
+                    if kind == "full of" and one.count == 1 and one.said in ("sheep", "fish", "deer", "people"):
+                        one.count = 4
                     thing.relations.append(Relation(kind, one))
                     if kind == "of" and verb_of(self._word()) != "hang":
                         self._object_tail(one, thing)
@@ -847,7 +860,11 @@ class _Reader:
             if not known or self._word(1) in ("roof",):
                 self.at += 2  # "on its head": of something that has been told already
                 return
+        if kind in ("with", "in") and self._marked(who):
+            return
         if self._setting(preposition):
+            while self._scene_here() and self._setting(preposition):  # "in a dark forest"
+                pass
             return
         if kind in ("on", "in", "by") and self._word() in _OWNERS and self._word(1) in BODY and self._word(2) == "of":
             place = BODY[self._word(1)]
@@ -905,6 +922,22 @@ class _Reader:
                 self.subjects.pop()
                 self._bears(owner, kind, who)
 
+    def _marked(self, who: Phrase) -> bool:
+        """``with pink spots``: a pattern; its own colour is not drawn, which is told."""
+        ahead = 0
+        while self._word(ahead) in COLOURS or self._word(ahead) in ADJECTIVES or self._word(ahead) == "polka":
+            ahead += 1
+        mark = _MARKS.get(self._word(ahead), "")
+        if not mark:
+            return False
+        colours = [w for w in self.tokens[self.at : self.at + ahead] if w in COLOURS]
+        self.reading.notes += (
+            [f"{' and '.join(colours)} {self._word(ahead)} are drawn in the same colour"] if colours else []
+        )
+        who.modifiers.append(mark)
+        self.at += ahead + 1
+        return True
+
     def _cloth(self, garment: Phrase) -> None:
         """``a hat made of leaves``: its pattern."""
         preposition, count = self._preposition()
@@ -956,6 +989,8 @@ class _Reader:
             return
         if kind == "of" and not _shows(who.name):
             kind = "full of" if _contains(who.name) else "by"
+        if kind == "full of" and phrase.count == 1 and phrase.said in ("sheep", "fish", "deer", "people"):
+            phrase.count = 4
         who.relations.append(Relation(kind, phrase))
         hung = kind == "of" and (
             verb_of(self._word()) == "hang" or self.tokens[self.at : self.at + 3] == ["on", "the", "wall"]
