@@ -44,6 +44,19 @@ def test_what_joins_the_rim_becomes_paper_and_what_it_encloses_does_not():
     assert clear[40, 50] == pytest.approx(0.6, abs=0.05)
 
 
+def test_clearing_says_what_it_cleared_or_that_it_could_not():
+    grey = np.full((80, 100), 0.6)
+    grey[20:60, 30:70] = 0.1
+    assert Preparation().said(rgb_of(grey)) == ()
+    clear = Preparation(background="clear")
+    assert clear.said(rgb_of(grey)) == ("background=clear has made 78% of the picture paper",)  # 80, less its soft rim
+    grey[60:, 30:70] = 0.1  # now it reaches the rim: 40 of its 360 pixels
+    assert "11% of the rim looks different" in clear.said(rgb_of(grey))[0]
+    noise = np.random.default_rng(1).random((8, 10, 3)).repeat(10, 0).repeat(10, 1).astype(np.float32)
+    assert "cleared nothing" in clear.said(noise)[0]
+    assert "hardly anything is left" in clear.said(rgb_of(np.full((80, 100), 0.6)))[0]
+
+
 @pytest.mark.parametrize("contrast", ["adaptive", "stretch", "none"])
 def test_no_contrast_leaves_the_range_or_moves_white_paper(contrast):
     for grey in (hills(1), 0.4 + 0.2 * hills(2), np.ones((40, 40)), np.zeros((40, 40))):

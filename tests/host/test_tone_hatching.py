@@ -7,6 +7,7 @@ import pytest
 
 from host.photographs import layer
 from linewright.sources.tone import meter
+from linewright.sources.tone.coverage import inked
 from linewright.sources.tone.hatching import CrossHatching, Hatching, ranks
 
 
@@ -28,3 +29,13 @@ def test_every_share_of_the_lines_is_spread_evenly():
 
 def test_white_leaves_nothing():
     assert len(Hatching().strokes(layer(np.zeros((60, 80))))) == 0
+
+
+@pytest.mark.parametrize("spacing", [2.0, 4.0])
+def test_lines_come_no_closer_than_their_spacing_and_paler_tones_do_not_change(spacing):
+    for grey in (0.5 / spacing, 1.0):
+        strokes = Hatching(angle_deg=0, spacing=spacing).strokes(layer(np.full((60, 80), grey), pen_mm=0.5))
+        ink = inked(strokes, (80.0, 60.0), pen_mm=0.5, pixel_mm=0.25).mean()
+        assert ink == pytest.approx(min(grey, 1 / spacing), abs=0.02)
+        apart = np.diff(np.unique(np.round(np.concatenate([stroke[:, 1] for stroke in strokes]), 6)))
+        assert apart.min() >= 0.5 * spacing - 1e-6

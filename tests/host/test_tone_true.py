@@ -17,7 +17,7 @@ from linewright.sources.picture import Wish
 from linewright.sources.tone import meter, stippling
 from linewright.sources.tone.coverage import inked
 from linewright.sources.tone.field import Field
-from linewright.sources.tone.method import ToneMethod
+from linewright.sources.tone.method import Layer, ToneMethod
 from linewright.sources.tone.one_line import OneLine
 from linewright.sources.tone.streamlines import TEST_SHARE, Streamlines
 from linewright.sources.tone.wave import Wave
@@ -110,6 +110,15 @@ def test_few_dots_become_large_ones_that_cover_as_much():
         strokes = stippling.Stippling(points=points).strokes(given)
         assert len(strokes) == pytest.approx(points, abs=1)
         assert meter.read(strokes, given.field).ink == pytest.approx(0.4, abs=0.03)
+
+
+def test_dots_are_as_many_as_the_tones_need_and_many_are_said():
+    told: list[str] = []
+    given = Layer(Field(np.full((120, 160), 0.5, np.float32), 80.0, 60.0, 0.3), 0, silent, told.append)
+    strokes = stippling.Stippling(rounds=1).strokes(given)
+    assert len(strokes) == pytest.approx(80 * 60 * 0.5 / (np.pi * 0.3**2 / 4), rel=0.01)  # none covers another
+    assert all(len(stroke) == 1 for stroke in strokes)
+    assert f"{len(strokes)} dots" in told[0]
 
 
 def test_stippling_works_without_a_compiler(monkeypatch):

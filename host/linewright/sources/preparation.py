@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from linewright.errors import InputError
 from linewright.sources import settings
@@ -37,6 +38,17 @@ PAPER_SHARE: Final = 0.1
 CLEAR_DELTA_E: Final = 12.0
 """CIE 1976 colour difference up to which a pixel next to the rim still counts as background: some five times what
 is just noticed (2.3; Mahy, Van Eycken and Oosterlinck 1994), which leaves room for shading."""
+
+
+LOOK_PX: Final = 500
+"""Longer side of the copy on which it is found out how much that is."""
+
+CLEARED_LEAST: Final = 0.02
+CLEARED_MOST: Final = 0.97
+"""Shares of the picture below which nothing, and above which nearly all has been cleared."""
+
+OF_RIM: Final = 0.9
+"""Share of the rim that looks alike round a thing in front of an even background; it may reach the rim a little."""
 
 
 @dataclass(frozen=True)
@@ -99,6 +111,20 @@ class Preparation:
             wanted = _adapted(wanted)
         # Colours keep their hue: all three move as the grey does.
         return np.clip(rgb + (wanted - grey)[:, :, None], 0.0, 1.0)
+
+    def said(self, rgb: Floats32) -> tuple[str, ...]:
+        """What preparing a framed photograph does to it that the user should know: what ``background=clear`` clears."""
+        if self.background != "clear":
+            return ()
+        step = max(1, max(rgb.shape[:2]) // LOOK_PX)
+        cleared, of_rim = _background(rgb[::step, ::step])
+        share = float(cleared.mean())
+        if share < CLEARED_LEAST:
+            return ("background=clear has cleared nothing: the rim is not of one colour; crop the picture first",)
+        words = f"background=clear has made {share:.0%} of the picture paper"
+        if of_rim < OF_RIM:
+            return (f"{words}; {1 - of_rim:.0%} of the rim looks different and stays",)
+        return (words if share < CLEARED_MOST else f"{words}: hardly anything is left to draw",)
 
     def coverage(self, rgb: Floats32) -> Floats32:
         """(h, w) float32, 0..1: the share of paper that ink is to cover.
@@ -177,13 +203,19 @@ def _evened(rgb: Floats32) -> Floats32:
 def _cleared(rgb: Floats32) -> Floats32:
     """What is connected with the rim and hardly differs from it becomes white."""
     from scipy import ndimage
+
+    soft = ndimage.gaussian_filter(_background(rgb)[0].astype(np.float32), 1.0)[:, :, None]
+    return np.asarray(rgb * (1 - soft) + soft, dtype=np.float32)
+
+
+def _background(rgb: Floats32) -> tuple[NDArray[np.bool_], float]:
+    """(h, w) what is connected with the rim and hardly differs from it; and the share of the rim that is alike."""
+    from scipy import ndimage
     from skimage.color import rgb2lab
 
     lab = rgb2lab(ndimage.gaussian_filter(rgb, (1, 1, 0)))
     rim = np.concatenate((lab[0], lab[-1], lab[:, 0], lab[:, -1]))
     alike = np.linalg.norm(lab - np.median(rim, axis=0), axis=2) < CLEAR_DELTA_E
     labels, _ = ndimage.label(alike)
-    at_rim = np.unique(np.concatenate((labels[0], labels[-1], labels[:, 0], labels[:, -1])))
-    cleared = np.isin(labels, at_rim[at_rim > 0])
-    soft = ndimage.gaussian_filter(cleared.astype(np.float32), 1.0)[:, :, None]
-    return np.asarray(rgb * (1 - soft) + soft, dtype=np.float32)
+    around = np.concatenate((labels[0], labels[-1], labels[:, 0], labels[:, -1]))
+    return np.isin(labels, np.unique(around[around > 0])), float((around > 0).mean())

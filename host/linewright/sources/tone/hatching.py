@@ -48,6 +48,9 @@ CROSS_SHARE: Final = 0.42
 the deepest shadows."""
 
 
+SPACING: Final = "how close lines come at most, in pen widths; 1: solid where it is black"
+
+
 @dataclass(frozen=True)
 class Hatching(ToneMethod):
     """Straight lines in one direction."""
@@ -56,14 +59,15 @@ class Hatching(ToneMethod):
         "direction of the lines; 0 is level, 45 rises to the right", 45.0, -180, 180, "deg"
     )
     form: float = settings.number("how closely lines bend with the form; 0: straight", 0.0, 0.0, 1.0)
+    spacing: float = settings.number(SPACING, 1.0, 1.0, 40.0, "pens")
 
     def strokes(self, layer: Layer) -> Sequence[Points]:
         """Lines, those of odd number backwards, so that the pen goes to and fro."""
         layer.report("hatching", 0.0)
         angle = self.angle_deg + LAYER_TURN_DEG * layer.number
         if self.form > 0:
-            return grown(layer.field, angle, self.form, FORM_REACH, layer.report)
-        return ruled(layer.field, angle)
+            return grown(_no_closer(layer.field, self.spacing), angle, self.form, FORM_REACH, layer.report)
+        return ruled(layer.field, angle, self.spacing)
 
 
 @dataclass(frozen=True)
@@ -73,6 +77,7 @@ class CrossHatching(ToneMethod):
     angle_deg: float = settings.number("direction of the first lines; 0 is level", 45.0, -180, 180, "deg")
     directions: int = settings.number("how many directions", 3, 2, 4)
     form: float = settings.number("how closely lines bend with the form; 0: straight", 0.0, 0.0, 1.0)
+    spacing: float = settings.number(SPACING, 1.0, 1.0, 40.0, "pens")
 
     def strokes(self, layer: Layer) -> Sequence[Points]:
         """One direction after the other."""
@@ -83,10 +88,18 @@ class CrossHatching(ToneMethod):
             turn = (0.0, 90.0, 45.0, 135.0)[number]
             angle = self.angle_deg + turn + LAYER_TURN_DEG / 2 * layer.number
             if self.form > 0:
+                share = _no_closer(share, self.spacing)
                 strokes += grown(share, angle, self.form, FORM_REACH, layer.report, across=turn)
             else:
-                strokes += ruled(share, angle)
+                strokes += ruled(share, angle, self.spacing)
         return strokes
+
+
+def _no_closer(field: Field, spacing: float) -> Field:
+    """The field with no more coverage than lines at this distance leave, in pens."""
+    if spacing == 1:
+        return field
+    return Field(np.minimum(field.coverage, np.float32(1 / spacing)), field.width_mm, field.height_mm, field.pen_mm)
 
 
 def shares(field: Field, directions: int) -> list[Field]:
@@ -118,22 +131,28 @@ def ranks(count: int) -> NDArray[np.float64]:
     return np.asarray((turned + 0.5) / count)
 
 
-def ruled(field: Field, angle_deg: float) -> list[Points]:
-    """Lines of one direction whose density follows a field, linked to serpentines where links stay in its tone."""
+def ruled(field: Field, angle_deg: float, spacing: float = 1.0) -> list[Points]:
+    """Lines of one direction whose density follows a field, linked to serpentines where links stay in its tone.
+
+    Parameters
+    ----------
+    spacing : of the closest lines, in pens. Tones that ask for closer ones come out paler; the others do not change.
+    """
     pen = field.pen_mm
+    pitch = pen * spacing
     turn = np.deg2rad(-angle_deg)  # y points down
     along, across = np.array([np.cos(turn), np.sin(turn)]), np.array([-np.sin(turn), np.cos(turn)])
     corners = np.array([[0, 0], [1, 0], [0, 1], [1, 1]]) * [field.width_mm, field.height_mm]
     low, high = (corners @ across).min(), (corners @ across).max()
-    lines = np.arange(np.floor(low / pen), np.ceil(high / pen) + 1)
-    lines = lines[((lines + 0.5) * pen > low) & ((lines + 0.5) * pen < high)]
-    offset = (lines + 0.5) * pen
+    lines = np.arange(np.floor(low / pitch), np.ceil(high / pitch) + 1)
+    lines = lines[((lines + 0.5) * pitch > low) & ((lines + 0.5) * pitch < high)]
+    offset = (lines + 0.5) * pitch
     step = max(min(field.pixel_mm), pen / PIXELS_ALONG)
     first, last = _chords(field, offset[:, None] * across, along)
     # All lines share one grid of samples, from the first corner that any of them meets to the last.
     stations = np.arange(first.min() - step, last.max() + 2 * step, step)
     seen = field.smoothed(pen / 2)
-    threshold = ranks(RANKS)[lines.astype(np.int64) % RANKS]
+    threshold = ranks(RANKS)[lines.astype(np.int64) % RANKS] / spacing
     strokes: list[Points] = []
     for rows in np.array_split(np.arange(len(lines)), max(1, len(lines) * len(stations) // 2_000_000)):
         points = offset[rows, None, None] * across + stations[None, :, None] * along

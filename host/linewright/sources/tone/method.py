@@ -71,7 +71,7 @@ class ToneMethod(Preparation):
         wish.report("preparing", 0.0)
         rgb, width_mm, height_mm = self._on_sheet(taken, wish, source)
         pens, coverages = self.layers(rgb, wish)
-        notes: list[str] = []
+        notes = list(self.said(self.framed(taken.rgb)))
         strokes: list[Points] = []
         pen_of: list[int] = []
         for number, (pen, coverage) in enumerate(zip(pens, coverages, strict=True)):

@@ -42,7 +42,7 @@ class Stippling(ToneMethod):
     """Dots."""
 
     points: int = settings.number(
-        "how many dots; 0: as many as the tones need, 10 000 at most. Few dots become large ones", 0, 0, POINTS_HIGH
+        "how many dots; 0: as many as the tones need. Few dots become large ones", 0, 0, POINTS_HIGH
     )
     rounds: int = settings.number("how often the dots settle", 30, 1, 300)
     seed: int = settings.seed("of the random first places")
@@ -53,9 +53,14 @@ class Stippling(ToneMethod):
         wanted = np.where(field.coverage < PALEST, 0.0, field.coverage)
         area = field.width_mm * field.height_mm
         needed = float(density(wanted, field.pen_mm).mean()) * area
-        count = self.points or round(min(needed, MOST_UNASKED))
+        count = self.points or round(min(needed, POINTS_HIGH))
         if count < 1 or needed == 0:
             return []
+        if not self.points and count > MANY:
+            layer.note(
+                f"{count} dots as wide as the pen are {count / TAPS_S / 3600:.0f} h of tapping at {TAPS_S} a second; "
+                f"stippling:points={MANY} takes fewer and larger ones"
+            )
         # The dot whose covering takes just so many; a pen cannot make a smaller one than its own.
         size = dot_for(wanted, area, count, field.pen_mm)
         spread = Field(density(wanted, size).astype(np.float32), field.width_mm, field.height_mm, field.pen_mm)
@@ -64,8 +69,9 @@ class Stippling(ToneMethod):
         return dots(places, size, field)
 
 
-MOST_UNASKED: Final = 10_000
-"""Dots without being asked for: an hour of tapping at three a second."""
+MANY: Final = 10_000
+TAPS_S: Final = 3
+"""More dots than an hour of tapping at three a second, a hobby servo's pace, are worth a word."""
 
 
 COVERS: Final = (
