@@ -50,8 +50,8 @@ def test_clearing_says_what_it_cleared_or_that_it_could_not():
     assert Preparation().said(rgb_of(grey)) == ()
     clear = Preparation(background="clear")
     assert clear.said(rgb_of(grey)) == ("background=clear has made 78% of the picture paper",)  # 80, less its soft rim
-    grey[60:, 30:70] = 0.1  # now it reaches the rim: 40 of its 360 pixels
-    assert "11% of the rim looks different" in clear.said(rgb_of(grey))[0]
+    grey[60:, 30:70] = 0.1  # now it reaches the rim: 40 of its 360 pixels, and their soft sides
+    assert "12% of the rim looks different" in clear.said(rgb_of(grey))[0]
     noise = np.random.default_rng(1).random((8, 10, 3)).repeat(10, 0).repeat(10, 1).astype(np.float32)
     assert "cleared nothing" in clear.said(noise)[0]
     assert "hardly anything is left" in clear.said(rgb_of(np.full((80, 100), 0.6)))[0]

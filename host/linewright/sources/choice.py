@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from linewright.sources import faces, photograph
+from linewright.sources import faces, paper, photograph
 from linewright.sources.memory import PHOTOGRAPHS
-from linewright.sources.photograph import Photograph
+from linewright.sources.photograph import Floats32, Photograph
 from linewright.sources.picture import Picture, Wish
 from linewright.sources.preparation import LUMA, Preparation
 
@@ -22,23 +22,42 @@ FACE_PENS: Final = 14.0
 """Width of a face, in pens, from which on a portrait shows more of it than tones do: eyes and mouth are then two pens
 high. By trial on groups."""
 
-LOOK_PX: Final = 500
+LOOK_PX: Final = 800
 """Longer side of the small copy that is looked at."""
 
-TWO_TONED: Final = 0.9
-"""Share of the variance of a picture that two tones explain, above which it is black and white (Otsu 1979, eta)."""
+BARE: Final = 0.72
+"""Share of bare paper of line art, at least."""
+
+INKED: Final = 0.1
+"""Coverage from which on a place is not bare."""
 
 LINE_SHARE: Final = 0.25
 """Ink covers no more of a sheet of line art than this; more are shapes."""
 
-LINE_PX: Final = 4.0
+LINE_PX: Final = 6.0
 """Half the width of lines of line art in the small copy: wider ones are shapes."""
 
-FLAT_SHARE: Final = 0.8
-"""Share of pixels whose neighbours are exactly alike; noise and shading of photographs leave less than a third."""
+SHARP: Final = 0.6
+"""Step from one side of a pixel at the edge of ink to the other, of the darkness of ink: what a pen leaves has 0.7 and
+more in the small copy, what is dark in a scene less than a half (on the pictures of scikit-image and our own)."""
 
-ALIKE: Final = 2 / 255
-"""Steps of an 8-bit picture that compression leaves in flat colours."""
+PAGE_LEAST: Final = 0.4
+"""Of the picture, that paper on a table takes."""
+
+LIGHT_LEAST: Final = 0.4
+"""The darkest light on a paper, of the brightest: what changes more is no light on paper but a scene."""
+
+FLAT_SHARE: Final = 0.7
+"""Share of pixels whose neighbours are alike; noise and shading of photographs leave less than a third."""
+
+ALIKE: Final = 5 / 255
+"""Steps between neighbours that compression leaves in flat colours, in the small copy."""
+
+COLOURS: Final = 12
+SPREAD: Final = 4
+FEW_TONES: Final = 0.9
+"""Flat colours are no more than so many, each within so many levels of grey on both sides, and make up this share of
+all that is even. All of them together take a third of the range of tones at most, which no shading does."""
 
 
 @dataclass(frozen=True)
@@ -86,31 +105,15 @@ class Automatic(Preparation):
 
 def choose(taken: Photograph, wish: Wish) -> MethodChoice:
     """The method for a picture on a sheet."""
-    from scipy import ndimage
-    from skimage.filters import threshold_otsu
-
-    step = max(1, max(taken.rgb.shape[:2]) // LOOK_PX)
-    rgb = taken.rgb[::step, ::step]
+    rgb = _smaller(taken.rgb)
     grey = rgb @ LUMA
     if np.ptp(grey) < 1 / 255:
         return MethodChoice("hatching", "the picture is of one tone")
-    level = threshold_otsu(grey)
-    ink = grey <= level
-    share = float(ink.mean())
-    between = share * (1 - share) * (float(grey[ink].mean()) - float(grey[~ink].mean())) ** 2
-    explained = between / float(grey.var())
-    if explained > TWO_TONED and share < LINE_SHARE:
-        depth = ndimage.distance_transform_edt(ink)
-        ridge = depth[(depth == ndimage.maximum_filter(depth, size=3)) & ink]
-        if float(np.quantile(ridge, 0.9)) <= LINE_PX:
-            return MethodChoice(
-                "centre-lines:background=even",
-                f"line art: two tones explain {explained:.0%} of it, and its lines are thin",
-            )
-    across = np.abs(np.diff(rgb, axis=1)).max(axis=2)[:-1] <= ALIKE
-    down = np.abs(np.diff(rgb, axis=0)).max(axis=2)[:, :-1] <= ALIKE
-    flat = float((across & down).mean())
-    if flat > FLAT_SHARE and not _is_gradient(grey):
+    bare = _line_art(rgb)
+    if bare:
+        return MethodChoice("centre-lines", f"line art: {bare:.0%} of it is bare paper, and its lines are thin")
+    flat = _flat(grey)
+    if flat > FLAT_SHARE:
         return MethodChoice("areas", f"flat colours: {flat:.0%} of its pixels are like their neighbours")
     people = faces.found(taken.rgb)
     if people:
@@ -124,12 +127,59 @@ def choose(taken: Photograph, wish: Wish) -> MethodChoice:
     return MethodChoice("cross-hatching:form=1", "a photograph: its tones change from place to place")
 
 
-def _is_gradient(grey: np.ndarray[tuple[int, ...], np.dtype[np.float32]]) -> bool:
-    """Whether tones change smoothly over the whole: more levels are in use than flat colours have."""
-    counts = np.bincount(np.round(grey * 255).astype(np.int64).ravel(), minlength=256)
-    in_use = np.sort(counts)[::-1].cumsum() / counts.sum()
-    return bool(int(np.searchsorted(in_use, 0.9)) + 1 > GRADIENT_LEVELS)
+def _smaller(rgb: Floats32) -> Floats32:
+    """A copy whose pixels are the means of what they cover, which takes out grain and the damage of compression."""
+    import cv2
+
+    scale = min(1.0, LOOK_PX / max(rgb.shape[:2]))
+    size = max(1, round(rgb.shape[1] * scale)), max(1, round(rgb.shape[0] * scale))
+    return np.asarray(cv2.resize(np.ascontiguousarray(rgb), size, interpolation=cv2.INTER_AREA), dtype=np.float32)
 
 
-GRADIENT_LEVELS: Final = 24
-"""Grey levels that make up nine tenths of a picture: flat colours, as many as there are pens to buy in a box."""
+def _line_art(rgb: Floats32) -> float:
+    """The share of bare paper where a picture is thin ink on paper, however the light falls; 0 where it is not."""
+    from scipy import ndimage
+
+    light = paper.light_on(rgb @ LUMA)
+    on_page = paper.page(light)
+    if on_page.mean() < PAGE_LEAST or np.quantile(light[on_page], 0.05) < LIGHT_LEAST * np.quantile(
+        light[on_page], 0.95
+    ):
+        return 0.0
+    cover = np.clip(1.0 - paper.evened(rgb, LUMA) @ LUMA, 0.0, 1.0)
+    ink = (cover > max(INKED, 5.0 * paper.grain(cover))) & on_page
+    bare = float((cover < INKED)[on_page].mean())
+    share = float(ink[on_page].mean())
+    if bare < BARE or not 0.0 < share < LINE_SHARE:
+        return 0.0
+    steps = ndimage.maximum_filter(cover, size=3) - ndimage.minimum_filter(cover, size=3)
+    at_edge = ink & ~ndimage.binary_erosion(ink)
+    if np.median(steps[at_edge]) < SHARP * np.quantile(cover[ink], 0.9):
+        return 0.0
+    depth = ndimage.distance_transform_edt(ink)
+    ridge = depth[(depth == ndimage.maximum_filter(depth, size=3)) & ink]
+    return bare if float(np.quantile(ridge, 0.9)) <= LINE_PX else 0.0
+
+
+def _flat(grey: Floats32) -> float:
+    """The share of pixels like their neighbours where tones are few; 0 where they change smoothly.
+
+    Compression spreads each colour by a few levels, so neighbours are alike and tones are few, but not exactly.
+    """
+    from scipy import ndimage
+
+    calm = ndimage.median_filter(grey, size=3)
+    steep = ndimage.maximum_filter(calm, size=3) - ndimage.minimum_filter(calm, size=3)
+    even = ndimage.minimum_filter((steep <= ALIKE).astype(np.uint8), size=3) > 0
+    counts = np.bincount(np.round(calm[even] * 255).astype(np.int64), minlength=256).astype(np.float64)
+    if counts.sum() == 0:
+        return 0.0
+    total, taken = counts.sum(), 0.0
+    low, high = np.searchsorted(counts.cumsum() / total, (0.01, 0.99))
+    most = min(COLOURS, max(1, int((high - low + 1) / (2 * SPREAD + 1) / 3)))
+    for _ in range(most):
+        sums = np.convolve(counts, np.ones(2 * SPREAD + 1), mode="same")
+        top = int(np.argmax(sums))
+        taken += float(sums[top])
+        counts[max(0, top - SPREAD) : top + SPREAD + 1] = 0
+    return float((steep <= ALIKE).mean()) if taken > FEW_TONES * total else 0.0

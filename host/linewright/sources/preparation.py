@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linewright.errors import InputError
-from linewright.sources import settings
+from linewright.sources import paper, settings
 
 if TYPE_CHECKING:
     from linewright.sources.photograph import Floats32
@@ -32,9 +32,6 @@ more leaves haloes."""
 STRETCH: Final = (0.002, 0.998)
 """Shares of pixels that become black and white at most: a few hot pixels must not decide the range."""
 
-PAPER_SHARE: Final = 0.1
-"""Of the longer side: what is larger than this is light on the paper and not drawing."""
-
 CLEAR_DELTA_E: Final = 12.0
 """CIE 1976 colour difference up to which a pixel next to the rim still counts as background: some five times what
 is just noticed (2.3; Mahy, Van Eycken and Oosterlinck 1994), which leaves room for shading."""
@@ -51,6 +48,12 @@ OF_RIM: Final = 0.9
 """Share of the rim that looks alike round a thing in front of an even background; it may reach the rim a little."""
 
 
+BACKGROUNDS: Final = (
+    "even: light and shadows on paper taken out, and what is beside it; "
+    "clear: what joins the rim and looks like it becomes paper"
+)
+
+
 @dataclass(frozen=True)
 class Preparation:
     """Settings that every method for photographs has."""
@@ -65,7 +68,7 @@ class Preparation:
         "none",
     )
     background: str = settings.choice(
-        "even: shadows on paper taken out; clear: what joins the rim and looks like it becomes paper",
+        BACKGROUNDS,
         "keep",
         "keep",
         "even",
@@ -102,7 +105,7 @@ class Preparation:
         if self.background == "clear":
             rgb = _cleared(rgb)
         elif self.background == "even":
-            rgb = _evened(rgb)
+            rgb = paper.evened(rgb, LUMA)
         if self.contrast == "none":
             return rgb
         grey = rgb @ LUMA
@@ -185,19 +188,6 @@ def _adapted(grey: Floats32) -> Floats32:
     # Lines show no edge by themselves: where tones meet, the darker side is made darker and the paler one paler.
     soft = ndimage.gaussian_filter(even, EDGE_REACH * max(grey.shape), mode="nearest")
     return np.asarray(np.clip(even + np.float32(EDGE_GAIN) * (even - soft), 0.0, 1.0), dtype=np.float32)
-
-
-def _evened(rgb: Floats32) -> Floats32:
-    """Divide by the paper's own light: the brightest nearby, smoothed."""
-    from scipy import ndimage
-
-    grey = rgb @ LUMA
-    size = max(3, round(PAPER_SHARE * max(grey.shape)))
-    step = max(1, size // 8)  # light on paper changes slowly; a grid of eight to its size follows it
-    bright = ndimage.maximum_filter(grey[::step, ::step], size=max(3, size // step))
-    light = ndimage.gaussian_filter(bright, size / step / 2, mode="nearest")
-    zoomed = ndimage.zoom(light, np.array(grey.shape) / np.array(light.shape), order=1, mode="nearest", grid_mode=True)
-    return np.asarray(np.clip(rgb / np.maximum(zoomed, 0.05)[:, :, None], 0.0, 1.0), dtype=np.float32)
 
 
 def _cleared(rgb: Floats32) -> Floats32:

@@ -1,5 +1,7 @@
 """Centre lines of line art: what a pen drew once is drawn again as one line, not as two edges.
 
+Ink is found in units of its own darkness and of the paper's grain, so that pencil, biro and ink all do.
+
 T. Y. Zhang and C. Y. Suen, "A fast parallel algorithm for thinning digital patterns", 1984 (by scikit-image); junctions
 are then resolved by `trace`, and each line moved to the middle of the ink on both sides of it.
 """
@@ -15,8 +17,12 @@ from numpy.typing import NDArray
 
 from linewright.drawing.strokes import Points
 from linewright.sources import settings
+from linewright.sources.paper import grain
+from linewright.sources.photograph import Floats32
 from linewright.sources.picture import Picture, Wish
+from linewright.sources.preparation import BACKGROUNDS
 from linewright.sources.tone.field import Field
+from linewright.sources.tone.flow import along, averaged
 from linewright.sources.tone.method import Layer, ToneMethod, needs_extra
 from linewright.sources.tone.trace import chains, smooth, to_strokes
 
@@ -34,10 +40,47 @@ SPECK_PX: Final = 6
 """Fewer connected pixels are dust."""
 
 
+THICK: Final = 2.2
+THICK_PENS: Final = 0.8
+"""Half widths of ink from which on it is solid: in usual half widths of the lines, and in pens. Where lines cross at 40
+degrees it is 1.5 times as thick as they are."""
+
+DOT: Final = 2.0
+"""A piece whose thinned line is shorter than so many times its thickness is a dot."""
+
+ALONG_PENS: Final = 0.8
+"""Averaging along lines: closes the grain of a pencil."""
+
+WEAK: Final = 0.3
+STRONG: Final = 0.5
+"""Of the darkness of ink."""
+
+INK_QUANTILE: Final = 0.9
+"""Of all that is darker than the grain: the darkness of ink. The edges of lines are paler than that."""
+
+GRAIN_WEAK: Final = 3.0
+GRAIN_STRONG: Final = 6.0
+"""In standard deviations of the paper's grain."""
+
+SHADOW: Final = 0.65
+"""Coverage up to which a solid spot at the picture's rim is taken for a shadow."""
+
+FAINTEST: Final = 0.06
+"""Coverage of the palest pencil that is seen."""
+
+
 @dataclass(frozen=True)
 class CentreLines(ToneMethod):
     """Lines where the lines of a drawing are."""
 
+    contrast: str = settings.choice(
+        "none: as it is; stretch: black to white; adaptive: local contrast evened out",
+        "none",
+        "none",
+        "stretch",
+        "adaptive",
+    )
+    background: str = settings.choice(BACKGROUNDS, "even", "even", "keep", "clear")
     level: float = settings.number("how dark ink is at least; 0: found by itself", 0.0, 0.0, 1.0)
     least: float = settings.number("shorter lines are left out, in pen widths", 2.0, 0.0, 200.0, "pens")
 
@@ -55,31 +98,89 @@ class CentreLines(ToneMethod):
         return centred(source, wish, self.least)
 
     def strokes(self, layer: Layer) -> Sequence[Points]:
-        """One stroke for each line between ends, through crossings."""
+        """One stroke for each line between ends, through crossings; solid spots filled."""
         from scipy import ndimage
         from skimage.morphology import remove_small_objects, skeletonize
 
-        layer.report("thinning", 0.0)
+        from linewright.sources.tone.hull_lines import solid, spots_of
+
+        layer.report("finding ink", 0.0)
         field = layer.field
-        ink = inked_pixels(field, self.level)
-        ink = remove_small_objects(ink, max_size=SPECK_PX)
+        ink = remove_small_objects(inked_pixels(field, self.level), max_size=SPECK_PX)
         if not ink.any():
             return []
+        layer.report("thinning", 0.3)
+        depth = ndimage.distance_transform_edt(ink)
         thin = skeletonize(ink, method="zhang")
-        # The usual half width of the lines: twice the median distance to the edge, of all pixels of the skeleton.
-        half = float(np.median(ndimage.distance_transform_edt(ink)[thin]))
+        # The usual half width of the lines, of all pixels of the skeleton.
+        half = float(np.median(depth[thin]))
+        pixel = float(np.mean(field.pixel_mm))
+        spots = _spots(ink, depth, thin, half, field.pen_mm / pixel)
         layer.report("tracing", 0.5)
         lines = [
             smooth(line, max(SMOOTH_PX, half / 2))
-            for line in chains(thin, joint_px=BRIDGE * half + 1, spur_px=1.5 * half + 1)
+            for line in chains(thin & ~spots, joint_px=BRIDGE * half + 1, spur_px=1.5 * half + 1)
         ]
-        return to_strokes(lines, field.pixel_mm, TOLERANCE * field.pen_mm, self.least * field.pen_mm)
+        strokes = to_strokes(lines, field.pixel_mm, TOLERANCE * field.pen_mm, self.least * field.pen_mm)
+        spots = _without_shadows(spots, field.coverage)
+        for spot in spots_of(spots):
+            strokes += solid(spot, field.pen_mm, pixel, fill=True)
+        return [np.clip(stroke, 0.0, [field.width_mm, field.height_mm]) for stroke in strokes]
+
+
+def _spots(
+    ink: NDArray[np.bool_], depth: NDArray[np.float64], thin: NDArray[np.bool_], half: float, pen_px: float
+) -> NDArray[np.bool_]:
+    """(h, w) ink that is no line: what is far thicker than the lines are, and dots, which thinning would take away."""
+    from scipy import ndimage
+
+    core = depth > max(THICK * half, THICK_PENS * pen_px)
+    reach = ndimage.distance_transform_edt(~core) if core.any() else np.full(ink.shape, np.inf)
+    spots = ink & (reach <= max(THICK * half, THICK_PENS * pen_px))
+    pieces, count = ndimage.label(ink, structure=np.ones((3, 3)))
+    if count:
+        at = np.arange(count + 1)
+        long = ndimage.sum_labels(thin, pieces, at)
+        thick = 2.0 * np.asarray(ndimage.maximum(depth, pieces, at))
+        spots |= np.isin(pieces, np.flatnonzero(long < DOT * thick)) & ink
+    return np.asarray(spots)
+
+
+def _without_shadows(spots: NDArray[np.bool_], cover: Floats32) -> NDArray[np.bool_]:
+    """The spots without those at the rim that are paler than ink: corners of shadows, too small to be told as light."""
+    from scipy import ndimage
+
+    pieces, _ = ndimage.label(spots, structure=np.ones((3, 3)))
+    rim = np.unique(np.concatenate((pieces[0], pieces[-1], pieces[:, 0], pieces[:, -1])))
+    rim = rim[rim > 0]
+    pale = rim[np.asarray(ndimage.mean(cover, pieces, rim)) < SHADOW] if len(rim) else rim
+    return np.asarray(spots & ~np.isin(pieces, pale))
 
 
 def inked_pixels(field: Field, level: float = 0.0) -> NDArray[np.bool_]:
-    """Where the picture is ink: darker than a level, or than Otsu's (1979), which parts two tones best."""
-    from skimage.filters import threshold_otsu
+    """Where the picture is ink: as dark as its lines and darker than its grain, or than a level.
 
-    if np.ptp(field.coverage) < 1 / 255:
-        return np.zeros(field.coverage.shape, dtype=bool)
-    return np.asarray(field.coverage > (level or threshold_otsu(field.coverage)))
+    Coverage is averaged along the lines first, which closes the grain of a pencil and keeps the width of its lines.
+    Then two thresholds, one to begin with and a lower one to go on with (Canny 1986), in shares of the ink's own
+    darkness and in standard deviations of the paper's grain, whichever is higher.
+    """
+    from skimage.filters import apply_hysteresis_threshold, threshold_otsu
+
+    cover = field.coverage
+    if np.ptp(cover) < 1 / 255:
+        return np.zeros(cover.shape, dtype=bool)
+    if level:
+        return np.asarray(cover > level)
+    pen_px = field.pen_mm / float(np.mean(field.pixel_mm))
+    cosine, sine = along(cover, max(1.0, pen_px), 45.0)
+    seen = averaged(cover, cosine, sine, ALONG_PENS * pen_px)
+    noise = grain(seen)
+    floor = max(GRAIN_WEAK * noise, FAINTEST)
+    some = seen[seen > floor]
+    if not len(some):
+        return np.zeros(cover.shape, dtype=bool)
+    dark = float(np.quantile(some, INK_QUANTILE))
+    halfway = float(threshold_otsu(seen))
+    weak = max(floor, min(WEAK * dark, halfway))
+    strong = max(GRAIN_STRONG * noise, weak, min(STRONG * dark, halfway))
+    return np.asarray(apply_hysteresis_threshold(seen, weak, strong))

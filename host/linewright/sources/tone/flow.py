@@ -99,25 +99,29 @@ def dark_lines(coverage: Floats32, cosine: Points, sine: Points, width_px: float
     cosine, sine : double angle of the direction, as `along` gives it.
     width_px : standard deviation of the narrower Gaussian.
     """
+    (offsets, weights), _ = _weights(width_px)
+    angle = 0.5 * np.arctan2(sine, cosine) + np.pi / 2
+    across = _weighed(coverage, angle, offsets, weights)
+    smooth = averaged(across, cosine, sine, ALONG * width_px)
+    return np.asarray(np.clip(smooth / np.float32(BEST_ANSWER), 0.0, 1.0))
+
+
+def averaged(values: Floats32, cosine: Points, sine: Points, sigma_px: float) -> Floats32:
+    """(h, w) values averaged along the direction by a Gaussian, straight on from each place."""
+    return _weighed(values, 0.5 * np.arctan2(sine, cosine), *_along(sigma_px))
+
+
+def _weighed(values: Floats32, angle: Points, steps: Points, weights: Points) -> Floats32:
+    """The weighted sum of what lies so many pixels away in the direction of each place."""
     from scipy import ndimage
 
-    rows, columns = np.indices(coverage.shape, dtype=np.float32)
-    angle = (0.5 * np.arctan2(sine, cosine)).astype(np.float32)
-    dx, dy = np.cos(angle), np.sin(angle)
-
-    def at(values: Floats32, distance: float, ux: Floats32, uy: Floats32) -> Floats32:
-        places = np.stack((rows + distance * uy, columns + distance * ux))
-        return np.asarray(ndimage.map_coordinates(values, places, order=1, mode="nearest"))
-
-    (offsets, weights), (steps, shares) = _weights(width_px)
-    across = np.zeros_like(coverage)
-    for offset, weight in zip(offsets, weights, strict=True):
-        across += np.float32(weight) * at(coverage, float(offset), -dy, dx)
-    # Along the direction, straight on from each place: over three widths lines bend little.
-    smooth = np.zeros_like(coverage)
-    for step, share in zip(steps, shares, strict=True):
-        smooth += np.float32(share) * at(across, float(step), dx, dy)
-    return np.asarray(np.clip(smooth / np.float32(BEST_ANSWER), 0.0, 1.0))
+    rows, columns = np.indices(values.shape, dtype=np.float32)
+    dx, dy = np.cos(angle).astype(np.float32), np.sin(angle).astype(np.float32)
+    total = np.zeros_like(values)
+    for step, weight in zip(steps.astype(np.float32), weights.astype(np.float32), strict=True):
+        places = np.stack((rows + step * dy, columns + step * dx))
+        total += weight * ndimage.map_coordinates(values, places, order=1, mode="nearest")
+    return np.asarray(total)
 
 
 def noise_of_lines(coverage: Floats32, width_px: float) -> float:
@@ -144,7 +148,12 @@ def _weights(width_px: float) -> tuple[tuple[Points, Points], tuple[Points, Poin
     offsets = np.arange(-reach, reach + 1, dtype=np.float64)
     narrow = np.exp(-(offsets**2) / (2 * width_px**2))
     wide = np.exp(-(offsets**2) / (2 * (WIDER * width_px) ** 2))
-    furthest = int(2 * ALONG * width_px)
-    steps = np.arange(-furthest, furthest + 1, 2, dtype=np.float64)
-    shares = np.exp(-(steps**2) / (2 * (ALONG * width_px) ** 2))
-    return (offsets, narrow / narrow.sum() - wide / wide.sum()), (steps, shares / shares.sum())
+    return (offsets, narrow / narrow.sum() - wide / wide.sum()), _along(ALONG * width_px)
+
+
+def _along(sigma_px: float) -> tuple[Points, Points]:
+    """Steps of two pixels and the weights of a Gaussian, which is fine enough from a sigma of two on."""
+    furthest = max(2, int(2 * sigma_px))
+    steps = np.arange(-furthest, furthest + 1, 2 if sigma_px >= 2 else 1, dtype=np.float64)
+    shares = np.exp(-(steps**2) / (2 * sigma_px**2))
+    return steps, shares / shares.sum()

@@ -20,7 +20,7 @@ from linewright.sources.fill import hatched
 from linewright.sources.isolines import isolines
 from linewright.sources.painting.flatten import polylines_of
 from linewright.sources.painting.limits import FileLimits
-from linewright.sources.painting.raster import Labels, filled
+from linewright.sources.painting.raster import filled
 from linewright.sources.painting.regions import within
 from linewright.sources.painting.strokes import Artist, colour_name, laid_out
 from linewright.sources.picture import Picture, Wish
@@ -84,7 +84,7 @@ def centred(source: str, wish: Wish, least_pens: float) -> Picture:
     pixel_mm = max(wish.pen_width_mm / PIXELS_PER_PEN, (size_mm[0] * size_mm[1] / MOST_PIXELS) ** 0.5)
     labels, inks = filled(laid, artist.shapes, artist.sight, size_mm, pixel_mm)
     for number, ink in enumerate(inks, 1):
-        for blot in _blots(labels, number):
+        for blot in spots_of(labels == number):
             solid_px = max(SOLID_PENS * wish.pen_width_mm, SOLID_SHARE * min(size_mm)) / pixel_mm
             made = _strokes(blot, wish.pen_width_mm, pixel_mm, least_pens, solid_px)
             strokes += made
@@ -98,10 +98,11 @@ def centred(source: str, wish: Wish, least_pens: float) -> Picture:
     return Picture(drawing, *size_mm, painting.notes.texts())
 
 
-def _blots(labels: Labels, number: int) -> list[Blot]:
+def spots_of(ink: NDArray[np.bool_]) -> list[Blot]:
+    """The connected pieces of ink, (h, w)."""
     from scipy import ndimage
 
-    pieces, _ = ndimage.label(labels == number, structure=np.ones((3, 3)))
+    pieces, _ = ndimage.label(ink, structure=np.ones((3, 3)))
     found = []
     for piece, (rows, columns) in enumerate(ndimage.find_objects(pieces), 1):
         pixels = np.pad(pieces[rows, columns] == piece, 1)
@@ -121,11 +122,11 @@ def _strokes(blot: Blot, pen_mm: float, pixel_mm: float, least_pens: float, soli
         lines = [smooth(line, max(1.5, half / 2.0)) for line in chains(thin, joint_px=2.0 * half, spur_px=1.3 * half)]
         made = to_strokes(lines, (pixel_mm, pixel_mm), TOLERANCE * pen_mm, least_pens * pen_mm)
         return [stroke + corner for stroke in made]
-    return [stroke + corner for stroke in _solid(blot, pen_mm, pixel_mm, fill=blot.thick_px <= solid_px)]
+    return solid(blot, pen_mm, pixel_mm, fill=blot.thick_px <= solid_px)
 
 
-def _solid(blot: Blot, pen_mm: float, pixel_mm: float, *, fill: bool) -> list[Points]:
-    """The edge of a blot, half a pen inside where it is filled, and lines that fill it."""
+def solid(blot: Blot, pen_mm: float, pixel_mm: float, *, fill: bool) -> list[Points]:
+    """The edge of a blot, half a pen inside where it is filled, and lines that fill it; mm on the picture."""
     import shapely
     from scipy import ndimage
 
@@ -133,9 +134,10 @@ def _solid(blot: Blot, pen_mm: float, pixel_mm: float, *, fill: bool) -> list[Po
     inset = pen_mm / pixel_mm / 2.0 if fill else 0.0
     if depth.max() <= inset:
         y, x = np.unravel_index(int(np.argmax(depth)), depth.shape)
-        return [(np.array([[x, y]], dtype=np.float64) + 0.5) * pixel_mm]
+        return [(np.array([[x + blot.left, y + blot.top]], dtype=np.float64) + 0.5) * pixel_mm]
     columns, rows = (np.arange(float(count)) for count in reversed(depth.shape))
-    rings = [(ring + 0.5) * pixel_mm for ring in isolines(depth, inset, columns, rows)]
+    corner = np.array([blot.left, blot.top]) + 0.5
+    rings = [(ring + corner) * pixel_mm for ring in isolines(depth, inset, columns, rows)]
     rings = [shapely.get_coordinates(shapely.simplify(shapely.linestrings(ring), TOLERANCE * pen_mm)) for ring in rings]
     if not fill:
         return rings

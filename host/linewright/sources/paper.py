@@ -1,0 +1,114 @@
+"""Paper in a photograph or a scan: the light on it, where it ends, and how much its grain is.
+
+Light is what is left when everything narrower than `WIDE` of the picture is closed (J. Serra, "Image Analysis and
+Mathematical Morphology", 1982: the closing takes out what is dark and narrow, and keeps the edges of what is wide, so
+that the edge of a shadow is light and no ink).
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linewright.sources.photograph import Floats32
+
+WIDE: Final = 0.1
+"""Of the longer side: what is wider than this is light on the paper and not drawing."""
+
+CELLS: Final = 12
+"""Cells of the grid on which light is found, to that width."""
+
+TABLE_RIM: Final = 0.6
+"""Share of the rim of a photograph that is table where paper lies on one."""
+
+TABLE_LIGHT: Final = 0.62
+"""Of the paper's light: a table is darker. The shadow of a hand may be, too, but not all round."""
+
+CONVEX: Final = 0.88
+"""Of the convex hull of what is bright, that a sheet takes; its edge has the stairs of cells."""
+
+EDGE: Final = 0.012
+"""Of the longer side: so much inside of the paper's edge is left out with it, with its shadow."""
+
+
+def light_on(grey: Floats32) -> Floats32:
+    """(h, w) the light of the paper itself, 0..1, above 0."""
+    from scipy import ndimage
+
+    closed = ndimage.grey_closing(_bright(grey), size=(CELLS, CELLS), mode="reflect")
+    light = _on_pixels(ndimage.gaussian_filter(closed, 1.0, mode="nearest"), grey.shape)
+    return np.asarray(np.maximum(light, 0.05), dtype=np.float32)
+
+
+def page(grey: Floats32) -> NDArray[np.bool_]:
+    """(h, w) where the paper is: all of it, unless it lies on something darker that shows round it.
+
+    Paper and table are told apart as Otsu (1979) parts two classes, by the logarithm of their light, so that a shadow
+    on the paper counts little.
+    """
+    from scipy import ndimage
+    from skimage.filters import threshold_otsu
+
+    whole = np.ones(grey.shape, dtype=bool)
+    cells = np.maximum(_bright(grey), 0.01)
+    if np.ptp(cells) < 1 / 255:
+        return whole
+    bright = cells > np.exp(threshold_otsu(np.log(cells)))
+    rim = np.concatenate((bright[0], bright[-1], bright[:, 0], bright[:, -1]))
+    pieces, count = ndimage.label(bright)
+    is_table = (~rim).mean() >= TABLE_RIM and count and cells[~bright].mean() < TABLE_LIGHT * cells[bright].mean()
+    if not is_table:
+        return whole
+    largest = 1 + int(np.argmax(np.bincount(pieces.ravel())[1:]))
+    sheet = ndimage.binary_fill_holes(pieces == largest)
+    if not _is_sheet(sheet):
+        return whole
+    found = _on_pixels(sheet.astype(np.float32), grey.shape) > 0.5
+    inside = max(1.0, EDGE * max(grey.shape))
+    return np.asarray(ndimage.distance_transform_edt(np.pad(found, 1))[1:-1, 1:-1] > inside)
+
+
+def _is_sheet(cells: NDArray[np.bool_]) -> bool:
+    """Whether what is bright has the form of a sheet, askew or not: its convex hull is hardly larger."""
+    import shapely
+
+    rows, columns = np.nonzero(cells)
+    corners = np.column_stack((columns, rows)) + np.array([[[0, 0]], [[0, 1]], [[1, 0]], [[1, 1]]])
+    hull = shapely.convex_hull(shapely.multipoints(corners.reshape(-1, 2)))
+    return bool(cells.sum() > CONVEX * hull.area)
+
+
+def _bright(grey: Floats32) -> Floats32:
+    """The brightest in each cell of a grid of `CELLS` to the width of what is light; grain is averaged out before."""
+    from scipy import ndimage
+
+    step = max(1, round(WIDE * max(grey.shape) / CELLS))
+    soft = ndimage.gaussian_filter(grey, 0.35 * step, mode="nearest") if step > 2 else grey
+    return np.asarray(ndimage.maximum_filter(soft, size=step)[step // 2 :: step, step // 2 :: step])
+
+
+def _on_pixels(cells: Floats32, shape: tuple[int, ...]) -> Floats32:
+    from scipy import ndimage
+
+    zoom = np.array(shape) / np.array(cells.shape)
+    return np.asarray(ndimage.zoom(cells, zoom, order=1, mode="nearest", grid_mode=True), dtype=np.float32)
+
+
+def evened(rgb: Floats32, luma: Floats32) -> Floats32:
+    """(h, w, 3) as if the same light fell on all of the paper; what is beside the paper becomes paper."""
+    grey = rgb @ luma
+    even = rgb / light_on(grey)[:, :, None]
+    on_page = page(grey)
+    # The brightest nearby is grain above the mean: the paper itself is to be white.
+    level = float(np.median((even @ luma)[on_page])) if on_page.any() else 1.0
+    even = np.clip(even / max(level, 0.5), 0.0, 1.0)
+    even[~on_page] = 1.0
+    return np.asarray(even, dtype=np.float32)
+
+
+def grain(coverage: Floats32) -> float:
+    """Standard deviation of the coverage of bare paper, from that half of its grain that is darker than white."""
+    darker = coverage[(coverage > 0) & (coverage < 0.3)]
+    return float(np.median(darker)) / 0.6745 if len(darker) > coverage.size // 20 else 0.0
