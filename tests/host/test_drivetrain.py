@@ -118,7 +118,7 @@ def test_first_limits_never_ask_more_than_the_motor_has(drive, mass_g, drag_n):
     """Whatever the motor, the limits to begin with are within what it can do, or the least that can be written."""
     rig = Rig.default()
     axis = rig.x.model_copy(update={"moving_mass_g": mass_g, "drag_n": drag_n})
-    found = reach(drive, rig.a, axis)
+    found = reach(drive, rig.a, axis, crossed=False)
     speed, accel = first_limits(found)
     assert 1.0 <= speed <= max(1.0, found.speed_mm_s)
     assert accel <= max(1.0, drive.accel_mm_s2(mass_g, drag_n, speed))

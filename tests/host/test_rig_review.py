@@ -313,3 +313,36 @@ def test_the_table_in_the_docs_is_the_one_that_is_used():
             (row,) = (line for line in text.splitlines() if line.startswith(f"| `{name}` |"))
             assert f"| {board.chip} | {runs_of(sorted(board.pins))} |" in row
             assert row.endswith(f"| {board.seen} |")
+
+
+CROSSED = REAL.changed({"kinematics.type": "crossed-belt"})
+
+
+def test_a_crossed_belt_is_checked_on_its_diagonals():
+    """By hand: 0.3 and 0.9 kg at 8 m/s^2 pull 4.8 N at either belt, at 400 mm/s where both axes go 200 mm/s."""
+    figures = {
+        f"axis.{name}.{key}": value for name in "xy" for key, value in (("accel_mm_s2", 8000.0), ("drag_n", 0.0))
+    }
+    figures |= {"axis.x.moving_mass_g": 300.0, "axis.y.moving_mass_g": 900.0}
+    figures |= {f"axis.{name}.speed_mm_s": 200.0 for name in "xy"}
+    rotors = {f"motor.{name}.rotor_inertia_g_cm2": None for name in "ab"}
+    rig = CROSSED.changed(figures | rotors)
+    assert any("at 400 mm/s of belt it is asked for 4.8 N" in one for one in found(rig, "good"))
+    assert not any("diagonals" in one.about for one in review(REAL))
+    # A motor that turns out of its torque there, though either axis alone leaves it enough.
+    fast = {f"axis.{name}.speed_mm_s": 900.0 for name in "xy"} | {
+        f"motor.{name}.step_rate_hz": 131_071 for name in "ab"
+    }
+    slow = rig.changed(fast | {"supply.motor_v": 12.0})
+    told = [one for one in review(slow) if "diagonals" in one.about]
+    assert [one.weight for one in told] == ["doubtful", "doubtful"]
+    rate = int(re.search(r"lower motor.a.step_rate_hz to (\d+)", told[0].do + told[1].do).group(1))
+    calm = slow.changed({f"motor.{name}.step_rate_hz": rate for name in "ab"})
+    assert all(one.weight == "good" for one in review(calm) if "diagonals" in one.about)
+
+
+@pytest.mark.parametrize("torque", [0.12, 0.2, 0.5])
+def test_a_new_crossed_belt_is_good_on_its_diagonals(torque):
+    rig = draft({"kinematics": "crossed-belt", "holding_torque_n_m": torque, "mass_y_g": 900.0}).rig
+    rig = rig.changed({"assumed": []})
+    assert [one.weight for one in review(rig) if "diagonals" in one.about] == ["good", "good"]

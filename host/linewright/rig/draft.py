@@ -19,6 +19,7 @@ from linewright.rig.rig import Rig
 
 STEP_RATE_HZ: Final = 40_000
 PORTABLE_RATE_HZ: Final = 4_000
+LEAST_RATE_HZ: Final = 100  # of the rig file
 """Steps/s to begin with: far inside what the board plays (100 000; on the portable port 4000, where motors start and
 stop dead)."""
 
@@ -107,16 +108,19 @@ def _valid_meanwhile(changes: Mapping[str, object]) -> dict[str, object]:
 def _reach(rig: Rig, i: int) -> Reach | None:
     motor, axis = ((rig.a, rig.x), (rig.b, rig.y))[i]
     drive = Drive.of(rig, motor)
-    return None if drive is None else reach(drive, motor, axis)
+    return None if drive is None else reach(drive, motor, axis, crossed=rig.kinematics.type == "crossed-belt")
 
 
 def _limits(rig: Rig, x: Reach | None, y: Reach | None) -> dict[str, object]:
     """Speeds and accelerations to begin with."""
     changes: dict[str, object] = {}
     speeds = []
+    crossed = rig.kinematics.type == "crossed-belt"
+    slower, _ = min(first_limits(x), first_limits(y))
     for name, found, motor in (("x", x, rig.a), ("y", y, rig.b)):
         speed, accel = first_limits(found)
-        speed = min(speed, motor.step_rate_hz / motor.steps_per_mm)
+        # On a crossed belt either axis turns both motors.
+        speed = min(slower if crossed else speed, motor.step_rate_hz / motor.steps_per_mm)
         changes |= {f"axis.{name}.speed_mm_s": speed, f"axis.{name}.accel_mm_s2": accel}
         speeds.append(speed)
     fast = max(0.5, math.floor(min(HOMING_MM_S, *speeds) * 10) / 10)
@@ -124,6 +128,12 @@ def _limits(rig: Rig, x: Reach | None, y: Reach | None) -> dict[str, object]:
     # The fast approach has to come to a stand within the back-off: v^2 = 2 a d.
     accel = min(HOMING_MM_S2, float(str(changes["axis.x.accel_mm_s2"])), float(str(changes["axis.y.accel_mm_s2"])))
     fast = min(fast, max(0.5, math.floor(math.sqrt(2 * accel * backoff) * 10) / 10))
+    if crossed:
+        # On a diagonal one motor turns as fast as both axes together, so it is held to what it was reckoned for.
+        belt_mm_s = min(max(speeds) if found is None else found.speed_mm_s for found in (x, y))
+        for name, motor in (("a", rig.a), ("b", rig.b)):
+            rate = max(math.ceil(belt_mm_s * motor.steps_per_mm), LEAST_RATE_HZ)
+            changes[f"motor.{name}.step_rate_hz"] = min(motor.step_rate_hz, rate)
     return changes | {
         "homing.fast_mm_s": fast,
         "homing.slow_mm_s": min(4.0, fast),

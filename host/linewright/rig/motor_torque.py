@@ -130,15 +130,15 @@ class Drive:
         radius_m = self.mm_per_turn / (2 * math.pi) / units.MILLI
         return self.pull_out_n_m(self.full_steps_s(speed_mm_s)) / radius_m / PULL_OUT_MARGIN
 
-    def moved_mass_kg(self, mass_g: float) -> float:
+    def moved_mass_kg(self, mass_g: float, rotors: int = 1) -> float:
         """The load, and the rotor as it weighs at the belt: J / r^2."""
         radius_m = self.mm_per_turn / (2 * math.pi) / units.MILLI
-        return mass_g / units.MILLI + self.rotor_inertia_kg_m2 / radius_m**2
+        return mass_g / units.MILLI + rotors * self.rotor_inertia_kg_m2 / radius_m**2
 
-    def accel_mm_s2(self, mass_g: float, drag_n: float, speed_mm_s: float) -> float:
+    def accel_mm_s2(self, mass_g: float, drag_n: float, speed_mm_s: float, rotors: int = 1) -> float:
         """What the motor can do for an axis at a speed, margin taken off; 0 where the drag alone is too much."""
         left_n = self.usable_force_n(speed_mm_s) - drag_n
-        return max(left_n, 0.0) / self.moved_mass_kg(mass_g) * units.MILLI
+        return max(left_n, 0.0) / self.moved_mass_kg(mass_g, rotors) * units.MILLI
 
 
 @dataclass(frozen=True)
@@ -157,18 +157,19 @@ class Reach:
     by: str
 
 
-def reach(drive: Drive, motor: Motor, axis: Axis) -> Reach | None:
+def reach(drive: Drive, motor: Motor, axis: Axis, *, crossed: bool) -> Reach | None:
     """What one axis can be asked for; None where its mass is not known.
 
-    On a crossed belt both motors share either axis: each carries half of ``m_x a_x + m_y a_y``, so that the rule of
-    the cartesian machine, each axis to one motor, holds for both axes at their limits at once.
+    On a crossed belt both motors share either axis: each carries half of ``m_x a_x + m_y a_y``, and on a diagonal one
+    of the rotors turns with ``a_x + a_y``. So the rule of the cartesian machine, each axis to one motor, holds for both
+    axes at their limits at once, if every axis counts its rotor twice.
     """
     if axis.moving_mass_g is None:
         return None
     by_winding = drive.speed_mm_s(drive.corner_full_steps_s)
     by_rate = motor.step_rate_hz / motor.steps_per_mm
     speed = min(by_winding, by_rate)
-    accel = drive.accel_mm_s2(axis.moving_mass_g, axis.drag_n or 0.0, speed)
+    accel = drive.accel_mm_s2(axis.moving_mass_g, axis.drag_n or 0.0, speed, 2 if crossed else 1)
     return Reach(speed, accel, "the winding" if by_winding <= by_rate else "the step rate")
 
 

@@ -33,6 +33,8 @@ RESTS_ON: Final[Mapping[str, tuple[str, ...]]] = {
     "enable line": ("driver.",),
     "axis x": ("axis.x.", "motor.a.", "supply.motor", "driver."),
     "axis y": ("axis.y.", "motor.b.", "supply.motor", "driver."),
+    "motor A on diagonals": ("axis.", "motor.a.", "supply.motor", "driver."),
+    "motor B on diagonals": ("axis.", "motor.b.", "supply.motor", "driver."),
 }
 """What each part of the review looks at, by the beginnings of keys."""
 

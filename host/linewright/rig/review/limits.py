@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
+from linewright import units
 from linewright.rig.motor_torque import PULL_OUT_MARGIN, Drive, reach
 from linewright.rig.review.findings import ReviewFinding
 
 if TYPE_CHECKING:
+    from linewright.rig.review.findings import Weight
     from linewright.rig.rig import Rig
     from linewright.rig.sections import Axis, Motor
 
@@ -17,6 +20,8 @@ def findings(rig: Rig) -> Iterator[ReviewFinding]:
     """Torque, step rate, travel."""
     for name, axis, which, motor in (("x", rig.x, "A", rig.a), ("y", rig.y, "B", rig.b)):
         yield from _axis(rig, name, axis, which, motor)
+    if rig.kinematics.type == "crossed-belt":
+        yield from _diagonals(rig)
     yield from _sheet(rig)
 
 
@@ -45,7 +50,7 @@ def _axis(rig: Rig, name: str, axis: Axis, which: str, motor: Motor) -> Iterator
                 do="add the figures; until then begin slowly, 60 mm/s and 500 mm/s^2 suit most motors",
             )
         return
-    found = reach(drive, motor, axis)
+    found = reach(drive, motor, axis, crossed=rig.kinematics.type == "crossed-belt")
     if found is None:
         return
     corner_mm_s = drive.speed_mm_s(drive.corner_full_steps_s)
@@ -79,6 +84,40 @@ def _axis(rig: Rig, name: str, axis: Axis, which: str, motor: Motor) -> Iterator
             f"{axis.accel_mm_s2:g} is asked",
             why=curve,
         )
+
+
+def _diagonals(rig: Rig) -> Iterator[ReviewFinding]:
+    """On a crossed belt: a diagonal turns one motor as fast as both axes together, and the other not at all.
+
+    With ``x = (A + B) / 2`` and ``y = (A - B) / 2``, the work of both axes is done by the motors with the belt forces
+    ``(F_x + F_y) / 2`` and ``(F_x - F_y) / 2`` (virtual work), and the rotor of A turns with ``a_x + a_y``.
+    """
+    for which, motor in (("A", rig.a), ("B", rig.b)):
+        drive = Drive.of(rig, motor)
+        if drive is None or rig.x.moving_mass_g is None or rig.y.moving_mass_g is None:
+            continue  # what is missing is named for the axes
+        by_rate = motor.step_rate_hz / motor.steps_per_mm
+        belt_mm_s = min(rig.x.speed_mm_s + rig.y.speed_mm_s, by_rate)
+        axes = ((rig.x, rig.x.moving_mass_g), (rig.y, rig.y.moving_mass_g))
+        kg_m_s2 = sum(mass * axis.accel_mm_s2 for axis, mass in axes) / units.MILLI**2
+        rotor_n = drive.moved_mass_kg(0.0) * (rig.x.accel_mm_s2 + rig.y.accel_mm_s2) / units.MILLI
+        asked_n = (kg_m_s2 + (rig.x.drag_n or 0.0) + (rig.y.drag_n or 0.0)) / 2.0 + rotor_n
+        has_n = drive.usable_force_n(belt_mm_s)
+        about = f"motor {which} on diagonals"
+        said = (
+            f"at {belt_mm_s:.0f} mm/s of belt it is asked for {asked_n:.2g} N and has {has_n:.2g} N, margin of two off"
+        )
+        why = "there it turns as fast as both axes together, and torque falls with speed"
+        if asked_n <= has_n:
+            yield ReviewFinding("good", about, said, why=why)
+            continue
+        # Beyond its corner a motor's torque falls as 1 / speed.
+        calm_mm_s = belt_mm_s * has_n / asked_n
+        step = "lower the accelerations of both axes"
+        if drive.usable_force_n(calm_mm_s) >= asked_n * 0.999:
+            step = f"lower motor.{which.lower()}.step_rate_hz to {math.floor(calm_mm_s * motor.steps_per_mm)}"
+        weight: Weight = "wrong" if asked_n > has_n * PULL_OUT_MARGIN else "doubtful"
+        yield ReviewFinding(weight, about, said, why=why, do=step)
 
 
 def _lower(name: str, speed_mm_s: float, can: float, axis: Axis) -> str:
