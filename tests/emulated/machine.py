@@ -253,8 +253,8 @@ class Machine:
         """The board drives this pin."""
         return int(self.mcu.gpio[pin].value) in (0, 1)
 
-    def press(self, pin: int, closed: bool) -> None:
-        """Close or open a switch from this pin to ground."""
+    def close(self, pin: int, closed: bool) -> None:
+        """Close or open a contact from this pin to ground."""
         gpio = self.mcu.gpio[pin]
         if closed:
             gpio.set_input_value(False)

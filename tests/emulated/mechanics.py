@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from emulated.machine import Machine
-    from linewright.rig.sections import Pins
+    from linewright.rig.rig import Rig
 
 
 class Mechanics:
@@ -15,23 +15,25 @@ class Mechanics:
     Parameters
     ----------
     machine : board whose pins are watched.
-    pins : which pins.
-    start : steps from the switches' closing points, of motors A and B.
+    rig : its pins, and whether its switches open or close when they are pressed.
+    start : steps from the switches' points, of motors A and B.
 
     Attributes
     ----------
-    at : steps from the closing points; a switch is closed at 0 and below.
+    at : steps from the switches' points; a switch is pressed at 0 and below.
     steps : all steps made, as (cycle of the rising edge, motor, +1 or -1).
     set_up : smallest time from a change of direction to that motor's next step, cycles.
     width : (shortest, longest) time that a step pin was high, cycles.
     """
 
-    def __init__(self, machine: Machine, pins: Pins, start: tuple[int, int]) -> None:
+    def __init__(self, machine: Machine, rig: Rig, start: tuple[int, int]) -> None:
+        pins = rig.pins
         self._machine = machine
         self._step = {pins.step_a: 0, pins.step_b: 1}
         self._direction = {pins.direction_a: 0, pins.direction_b: 1}
         self._direction_pins = (pins.direction_a, pins.direction_b)
         self._switches = (pins.endstop_x, pins.endstop_y)
+        self._opens = tuple(axis.endstop_contact == "normally-closed" for axis in (rig.x, rig.y))
         self._turned = [-(10**9), -(10**9)]
         self._rose: list[int | None] = [None, None]
         self.at = list(start)
@@ -39,11 +41,17 @@ class Mechanics:
         self.forget_extremes()
         machine.watch(*self._step, *self._direction)
         machine.on_edge = self._edge
+        for motor in (0, 1):
+            self.press(motor, start[motor] <= 0)
 
     def forget_extremes(self) -> None:
         """Start `set_up` and `width` anew."""
         self.set_up = 10**9
         self.width = (10**9, 0)
+
+    def press(self, motor: int, pressed: bool) -> None:
+        """Press or let go of the switch of motor A (0) or B (1)."""
+        self._machine.close(self._switches[motor], pressed != self._opens[motor])
 
     def _edge(self, pin: int, level: int, cycle: int) -> None:
         if pin in self._direction:
@@ -61,8 +69,8 @@ class Mechanics:
         self.set_up = min(self.set_up, cycle - self._turned[motor])
         sign = 1 if self._machine.level(self._direction_pins[motor]) else -1
         self.steps.append((cycle, motor, sign))
-        was_closed = self.at[motor] <= 0
+        was_pressed = self.at[motor] <= 0
         self.at[motor] += sign
-        closed = self.at[motor] <= 0
-        if closed != was_closed:
-            self._machine.press(self._switches[motor], closed)
+        pressed = self.at[motor] <= 0
+        if pressed != was_pressed:
+            self.press(motor, pressed)

@@ -66,7 +66,7 @@ class Bench:
     def __init__(self, machine: Machine, monkeypatch: pytest.MonkeyPatch) -> None:
         self.machine = machine
         self.rig = quick_rig()
-        self.mechanics = Mechanics(machine, self.rig.pins, START)
+        self.mechanics = Mechanics(machine, self.rig, START)
         keep_board_time(monkeypatch, machine)
         self.connect()
 
@@ -77,7 +77,7 @@ class Bench:
 
     def ready(self) -> None:
         """Homed, and where programs start; does what it takes, as little as it takes."""
-        self.machine.press(self.rig.pins.endstop_x, self.mechanics.at[0] <= 0)
+        self.mechanics.press(0, self.mechanics.at[0] <= 0)
         report = self.session.fresh_report()
         if report["state"] != messages.READY:
             self.home()
@@ -279,7 +279,7 @@ def test_a_switch_hit_in_mid_drawing_stops_everything(bench: Bench) -> None:
 
     def hit() -> None:
         seen["cycle"] = bench.machine.cycle
-        bench.machine.press(bench.rig.pins.endstop_x, True)
+        bench.mechanics.press(0, True)
 
     with pytest.raises(BoardFault, match="endstop"):
         course.draw(bench.session, program, on_progress=watch_for(lambda progress: progress.played_s > 0.3, hit))

@@ -1,0 +1,56 @@
+"""Two hundred homings in a heap that is nearly full: does any fail, and is anything taken from the heap or collected?
+
+    .venv/bin/python bench/homings.py [COUNT [FREE_BYTES]]
+
+The Unix MicroPython with the heap of the smallest board that is promised (doubled, as its pointers are), all but
+FREE_BYTES of it held. Host, wire, machine and its two switches are computed beside the board's code and in the same
+heap (tests/dual), and collect their own garbage. Passes when every homing finds its switches within one step and no
+turn of the board's loop with moving motors changes how much of the heap is taken: what it took and kept would raise
+it, a collection would lower it. What a call takes for its frame and gives back at its end does not show.
+"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parent.parent
+MICROPYTHON = ROOT / ".tools" / "micropython"
+HEAP_BYTES = 2 * 205_184
+"""Twice that of a Pico W (seen in the emulator)."""
+FREE_BYTES = 32_000
+LIMIT_S = 3600
+
+
+def main() -> int:
+    """Print what was seen; 1 where a homing failed or the heap was touched while motors moved."""
+    count = int(sys.argv[1]) if len(sys.argv) > 1 else 200
+    free_bytes = int(sys.argv[2]) if len(sys.argv) > 2 else FREE_BYTES
+    folders = (
+        ROOT / "tests" / "dual",
+        ROOT / "device",
+        ROOT / "shared_protocol",
+        ROOT / "tests" / "dual" / "unittest_shim",
+    )
+    command = [MICROPYTHON, "-X", f"heapsize={HEAP_BYTES}", ROOT / "bench" / "homings_board.py", count, free_bytes]
+    done = subprocess.run(
+        list(map(str, command)),
+        env={"MICROPYPATH": ":".join(map(str, folders))},
+        capture_output=True,
+        text=True,
+        timeout=LIMIT_S,
+        check=False,
+    )
+    if done.returncode:
+        print(done.stdout + done.stderr)
+        return 1
+    homings, taken, free, turns, most, least, spread = map(int, done.stdout.split())
+    print(f"{homings} homings, {taken:,} bytes of the heap taken, {free:,} free")
+    print(f"  {turns:,} turns with moving motors: {most} bytes taken at most, {-least} given back at most")
+    print(f"  approaches of one switch within {spread} steps")
+    return int(bool(most or least or spread > 1))
+
+
+if __name__ == "__main__":
+    sys.exit(main())
