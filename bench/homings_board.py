@@ -68,7 +68,7 @@ def main():
     world.switches = [Switch(0), Switch(0)]
     world.edges = Unkept()
     rig = BoardRig(world=world)
-    rig.settle(home_passes=2)
+    rig.settle(home_passes=1)
     held = fill(free_bytes)
     world.spare = free_bytes // 2
     seen = [0, 0, 0]
