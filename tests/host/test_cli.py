@@ -144,6 +144,27 @@ def test_an_option_that_there_is_not_is_answered_with_what_was_meant(words, mean
     assert first == f"linewright: No such option: {words[2]}{meant}"
 
 
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("draw", "--effort", "banana", "small.svg"), "--effort: 'banana' is none of quick, normal, best"),
+        (("plan", "--pen-by=hue", "small.svg"), "--pen-by: 'hue' is none of colour, layer"),
+        (("tune",), "FILE is missing: a picture or a kept program: what you draw"),
+        (("board", "jog", "1"), "Y is missing: mm down; with --to, the place itself"),
+        (("lines", "small.svg"), "--output is missing: the SVG of plain strokes to write"),
+        (("drow",), "there is no command 'drow' (do you mean draw?)"),
+        (("draw", "--effort"), "--effort: what stands behind it is missing"),
+        (("draw", "my", "heron.svg"), "heron.svg: that is more than this command takes; a name with blanks stands in"),
+        (("tape", "nowhere.tape"), "cannot read the tape nowhere.tape: No such file or directory"),
+    ],
+)
+def test_what_cannot_be_is_told_in_our_words(words, said, tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    assert cli.run(list(words)) == 2
+    lines = capsys.readouterr().err.splitlines()
+    assert next(line for line in lines if line.startswith("linewright: ")).startswith(f"linewright: {said}")
+
+
 def test_a_drawing_and_a_photograph_of_one_name_keep_their_pictures_apart(tmp_path, capsys):
     names = []
     for file in ("heron.svg", "heron.jpg"):
@@ -385,7 +406,7 @@ def test_virtual_prints_the_very_words_that_connect_to_it(tmp_path):
     assert process.stdout is not None
     assert process.stderr is not None
     address = process.stdout.readline().strip().removeprefix("listening on ")
-    said = f"connect with: linewright draw FILE --port socket:{address} --rig mine.toml\n"
+    said = f"in another window: `linewright draw FILE --port socket:{address} --rig mine.toml`\n"
     assert process.stderr.readline() == f"a virtual rig of default (mine.toml); {said}"
     process.send_signal(signal.SIGINT)
     process.communicate(timeout=60)
@@ -688,7 +709,7 @@ def test_wrong_options_are_refused_with_a_way_out(words, small, capsys):
         (("exercise", "--seed", "abc"), "--seed: 'abc' is not a whole number; allowed is 0 or more"),
         (("exercise", "--bouts", "1.5"), "--bouts: '1.5' is not a whole number; allowed is 1 to 10000"),
         (("exercise", "--bouts=0"), "--bouts: 0 is out of range; allowed is 1 to 10000"),
-        (("draw", "--effort", "x"), "'x' is not one of 'quick', 'normal', 'best'"),
+        (("draw", "--effort", "x"), "--effort: 'x' is none of quick, normal, best"),
     ],
 )
 def test_complaints_of_values_are_in_our_words(words, said, capsys):

@@ -14,8 +14,8 @@ from linewright.errors import PortError
 from linewright.rig.rig import Rig
 from linewright.simulation.faults import Faults
 from linewright.simulation.machine import Machine
-from linewright.virtual.bench import Bench
-from linewright.virtual.bystander import BesideProcess
+from linewright.virtual.bench import Bench, MachineView
+from linewright.virtual.bystander import COMMANDS, BesideProcess, Bystander
 from linewright.virtual.port import open_transport
 
 flags = st.sampled_from([0.0, 1.0])
@@ -87,6 +87,46 @@ def test_an_inverted_servo_mirrors_around_its_middle():
     assert Bench(Machine(), Faults()).to_servo(1300) == 1300
 
 
+def test_a_person_beside_a_rig_is_answered_in_words(capsys):
+    class Seen:
+        def __init__(self):
+            self.done = []
+            self.view = MachineView((40.0, 30.0), 1300, False, False)
+            self.went_from_mm = (40.0, 30.0)
+
+        def press(self, axis, on):
+            self.done.append((axis, on))
+
+        def power(self, on):
+            self.done.append(on)
+
+        def mend(self, fault):
+            self.done.append(fault)
+
+        def look(self):
+            return self.view
+
+    person, world = Bystander(in_words=True), Seen()
+    person.hear(b"look\n\n")
+    assert capsys.readouterr().out == "the machine is off: no other window has connected yet\n"
+    person.world = world
+    person.hear(b"press x\nrelease x\npower on\nmend swapped_motors\nlook\nsing\n")
+    assert world.done == [(0, True), (0, False), True, "swapped_motors"]
+    pressed, released, power, mended, looked, wrong = capsys.readouterr().out.splitlines()
+    assert pressed == "the x switch is pressed, until you type: release x"
+    assert released == "the x switch is let go"
+    assert power == "the motor supply is on"
+    assert "40.0 mm from the left and 30.0 mm from the upper end of its rails (it has not moved)" in looked
+    assert "slides freely; the pen is clear of the paper, its servo at 1300 us" in looked
+    assert mended == "swapped_motors is put right"
+    assert wrong.startswith(f"not understood: sing; you can type: {COMMANDS}")
+    world.view = MachineView((38.0, 30.5), 1600, True, True)
+    person.hear(b"look\n")
+    assert "(its last move went 2.0 mm left and 0.5 mm down); it is held by the motors; the pen is at" in (
+        capsys.readouterr().out
+    )
+
+
 def test_hands_and_eyes_beside_a_rig_in_a_process_of_its_own():
     rig = Rig.default()
     link = open_transport("virtual:inverted_servo=1", rig=rig)
@@ -101,7 +141,8 @@ def test_hands_and_eyes_beside_a_rig_in_a_process_of_its_own():
             assert wait_for(session, lambda flags, bit=bit: flags & bit)
             beside.press(axis, False)
             assert wait_for(session, lambda flags, bit=bit: not flags & bit)
-        assert "not understood" in link.rig.tell("dance")
+        assert link.rig.tell("mend inverted_servo") == "{}"
+        assert "not understood" in link.rig.tell("mend skew_deg")
     finally:
         link.discard()
     with pytest.raises(PortError, match="ended"):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import queue
+import shutil
 import sys
 import textwrap
 import threading
@@ -15,7 +16,10 @@ if TYPE_CHECKING:
     from linewright.bringup.talk import Ask, Kind, Watch
 
 WIDTH: Final = 92
-"""Characters of a line: as wide as a paragraph is read with ease."""
+"""Characters of a line at most: as wide as a paragraph is read with ease."""
+
+LEAST_WIDTH: Final = 40
+"""Narrower terminals break lines themselves."""
 
 GLANCE_S: Final = 0.25
 """How often the machine is looked at while a person thinks: a pressed switch seems to be seen at once."""
@@ -101,7 +105,7 @@ class DialogueScreen:
             self._write("-" * len(text))
             return
         mark = _MARKS.get(kind, "")
-        for line in textwrap.wrap(mark + text, WIDTH, subsequent_indent=" " * len(mark)) or [""]:
+        for line in textwrap.wrap(mark + text, _width(), subsequent_indent=" " * len(mark)) or [""]:
             self._write(line)
 
     def answer(self, ask: Ask) -> str:
@@ -136,7 +140,7 @@ class DialogueScreen:
         return look.outcome() if line is None else line
 
     def _aside(self, seen: str) -> None:
-        for line in textwrap.wrap(f"(virtual rig: {seen})", WIDTH - 2, subsequent_indent="  "):
+        for line in textwrap.wrap(f"(virtual rig: {seen})", _width() - 2, subsequent_indent="  "):
             self._write(f"  {line}")
 
     def _put(self, ask: Ask) -> None:
@@ -147,12 +151,19 @@ class DialogueScreen:
         line = ", ".join(words)
         if ask.default and (words or ask.free):
             line += f" [{ask.default}]"
-        for one in textwrap.wrap(line.strip(), WIDTH - 2):
+        for one in textwrap.wrap(line.strip(), _width() - 2):
             self._write(f"  {one}")
 
     def _keep_alive(self) -> bool:
         self._glance()
         return False
+
+
+def _width() -> int:
+    """Of a line, now: a window can be drawn wider."""
+    if not sys.stdout.isatty():
+        return WIDTH
+    return min(WIDTH, max(shutil.get_terminal_size().columns, LEAST_WIDTH))
 
 
 def standard_input() -> TypedLines:

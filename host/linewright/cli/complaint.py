@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Sequence
 from typing import Final
 
@@ -32,14 +33,17 @@ def words(error: Exception, argv: Sequence[str]) -> str:
     if unknown := _unknown_option(error):
         return unknown
     own = str(error.format_message())  # type: ignore[attr-defined]  # a parser error has it
+    if said := _unnamed(own, getattr(error, "ctx", None)):
+        return said
     parameter = getattr(error, "param", None)
+    if own.startswith("Missing "):
+        return f"{_name(parameter)} is missing: {_help(parameter)}"
     found = getattr(error.__cause__, "errors", None)
     if callable(found):
         # A value of the wrong type or out of range: the library that reads it lists what is wrong, one by one.
         first = found()[0]
         kind, value = str(first["type"]), first["input"]
-        name = max(getattr(parameter, "opts", ()), key=len, default="") or "the value"
-        name = name if name.startswith("-") else name.removesuffix("_mm").upper()
+        name = _name(parameter)
         low, high = _bounds(parameter)
         allowed = _allowed(low, high)
         if kind.startswith("int_") or kind == "int_type":
@@ -48,6 +52,8 @@ def words(error: Exception, argv: Sequence[str]) -> str:
             return f"{name}: {value!r} is not a number{allowed}"
         if kind in ("greater_than_equal", "less_than_equal"):
             return f"{name}: {value} is out of range{allowed}"
+        if choice := re.search(r"'(.*)' is not one of (.*)\.", str(first["msg"])):
+            return f"{name}: {choice[1]!r} is none of {choice[2].replace(chr(39), '')}"
     return own.replace("Value error, ", "") + _given(parameter, argv)
 
 
@@ -63,6 +69,31 @@ def _unknown_option(error: Exception) -> str:
     meant = [option for option in _MEANT.get(name.removeprefix("--"), ()) if option in known]
     meant = meant or difflib.get_close_matches(name, known, cutoff=0.75)
     return f"No such option: {name}" + (f" (do you mean {' or '.join(meant)}?)" if meant else "")
+
+
+def _unnamed(own: str, context: object) -> str:
+    """Words for what the parser complains of without naming a parameter; "" for another complaint."""
+    if found := re.match(r"No such command '(.*?)'\.", own):
+        known = list(getattr(getattr(context, "command", None), "commands", ()))
+        meant = difflib.get_close_matches(found[1], known, cutoff=0.6)
+        return f"there is no command {found[1]!r}" + (f" (do you mean {' or '.join(meant)}?)" if meant else "")
+    if found := re.fullmatch(r"Option '(.*)' requires (?:an argument|\d+ arguments)\.", own):
+        return f"{found[1]}: what stands behind it is missing"
+    if found := re.fullmatch(r"Got unexpected extra arguments?(?:\(s\))? \((.*)\)", own):
+        return f"{found[1]}: that is more than this command takes; a name with blanks stands in quotes"
+    return ""
+
+
+def _name(parameter: object) -> str:
+    """An option by its long name, an argument as the help shows it."""
+    name = max(getattr(parameter, "opts", ()), key=len, default="")
+    return name if name.startswith("-") else str(getattr(parameter, "display_name_raw", "") or "the value")
+
+
+def _help(parameter: object) -> str:
+    """What the help says of it, to stand in a sentence."""
+    words = str(getattr(parameter, "help", "") or "the command needs it").rstrip(".")
+    return words[:1].lower() + words[1:]
 
 
 def _bounds(parameter: object) -> tuple[float | None, float | None]:

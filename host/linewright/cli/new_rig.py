@@ -72,11 +72,12 @@ def make(to: Path, answers_file: Path | None, given: list[str], *, usual: bool, 
         )
     else:
         for line in follows(made):
-            output.say(line)
+            output.prose(line)
         output.say("")
-        output.console().print(
-            rig_report.review_table([one for one in findings if one.weight != "good"]), soft_wrap=False
-        )
+        # What nobody knows yet is much at first, and `rig check` lists it.
+        told = [one for one in findings if one.weight not in ("good", "unknown")]
+        if told:
+            output.console().print(rig_report.review_table(told), soft_wrap=False)
         output.say(f"{to} written; {rig_report.verdict(findings, to.name)}")
         output.say("it is the usual rig now: every command means it, unless --rig names another")
         output.say(f"next: {next_steps.command('rig', 'check')}")

@@ -152,7 +152,7 @@ def wiring(
     output.console().print(rig_report.wiring_table(plan), soft_wrap=False)
     output.say("")
     for i, caution in enumerate(plan.cautions, 1):
-        output.say(f"{i}. {caution}")
+        output.prose(f"{i}. {caution}")
     for picture in to or []:
         output.say(f"{picture} written")
 

@@ -46,7 +46,7 @@ def virtual(
 
     The board's own code on a simulated machine, until its host leaves, or until Ctrl-C with --stay.
     """
-    from linewright.tasks.virtual_rig import VirtualRigTask, run
+    from linewright.tasks.virtual_rig import VirtualRigTask, hand_commands, run
     from linewright.tasks.virtual_rig import faults as known_faults
 
     if faults:
@@ -57,7 +57,17 @@ def virtual(
     aimed = target.of_rig(rig_file)
 
     def ready(address: str) -> None:
-        draw = next_steps.command("draw", "FILE", "--port", f"socket:{address}", about=aimed)
-        output.say(f"a virtual rig of {aimed.name}; connect with: {draw}", stderr=True)
+        port = f"socket:{address}"
+        first = ("board", "bring-up") if hands else ("draw", "FILE")
+        connect = next_steps.command(*first, "--port", port, about=aimed)
+        output.prose(f"a virtual rig of {aimed.name}; in another window: `{connect}`", stderr=True)
+        if hands:
+            output.prose(f"here you are its hands and eyes; type: {hand_commands()}", stderr=True)
+        output.say(
+            "Ctrl-C ends it"
+            if stay or hands
+            else "it ends when the other window's command ends, or with Ctrl-C; --stay keeps it",
+            stderr=True,
+        )
 
     return run(replace(task, rig_file=aimed.rig_file), ready)

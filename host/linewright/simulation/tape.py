@@ -200,9 +200,15 @@ class TapeReader:
     def __init__(self, path: str | os.PathLike[str]) -> None:
         self.path = Path(path)
         self.damaged = False
-        with self.path.open("rb") as file:
-            header = self._header(file)
-            self._body = file.tell()
+        try:
+            with self.path.open("rb") as file:
+                header = self._header(file)
+                self._body = file.tell()
+        except OSError as error:
+            raise InputError(
+                f"cannot read the tape {self.path}: {error.strerror or error}",
+                hint="give the file that `linewright virtual --tape FILE` wrote",
+            ) from None
         self.machine, self.faults = header
 
     def _header(self, file: BinaryIO) -> tuple[Machine, Faults]:

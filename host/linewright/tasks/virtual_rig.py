@@ -55,6 +55,13 @@ def faults() -> str:
     return Faults.described()
 
 
+def hand_commands() -> str:
+    """What the hands and eyes beside a rig can be told to do."""
+    from linewright.virtual.bystander import COMMANDS
+
+    return COMMANDS
+
+
 def run(task: VirtualRigTask, ready: Callable[[str], None]) -> int:
     """Run the rig until its host leaves, or with ``stay`` for ever; 0 after that, 1 where the board's code failed.
 
@@ -77,7 +84,7 @@ def run(task: VirtualRigTask, ready: Callable[[str], None]) -> int:
         arguments += ["--tape", str(task.tape)]
     for fault in task.faults:
         arguments += ["--fault", fault]
-    for switch, wanted in (("--stay", task.stay), ("--real-time", task.real_time), ("--leash", task.hands)):
+    for switch, wanted in (("--stay", task.stay), ("--real-time", task.real_time), ("--hands", task.hands)):
         if wanted:
             arguments.append(switch)
     return serve(arguments, ready=ready)

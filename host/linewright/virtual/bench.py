@@ -51,13 +51,14 @@ class Bench:
 
     Attributes
     ----------
+    faults : what is wrong at present.
     fingers : x and y: somebody presses that switch.
     power_on : the switch of the motors' supply is on.
     """
 
     def __init__(self, machine: Machine, faults: Faults) -> None:
         self._machine = machine
-        self._faults = faults
+        self.faults = faults
         self.fingers = [False, False]
         self.power_on = True
         self._turned = machine.reversed  # what the board does to directions before they reach the drivers
@@ -74,7 +75,7 @@ class Bench:
 
     def rewired(self, faults: Faults) -> None:
         """The wires have been changed."""
-        self._faults = faults
+        self.faults = faults
         self._pattern = self._patterns()
 
     def to_motors(self, words: NDArray[np.uint32]) -> NDArray[np.uint32]:
@@ -87,7 +88,7 @@ class Bench:
 
     def to_servo(self, us: int) -> int:
         """The pulse as the servo's arm follows it; 0 stays no pulse."""
-        return 2 * SERVO_MIDDLE_US - us if us and self._faults.inverted_servo else us
+        return 2 * SERVO_MIDDLE_US - us if us and self.faults.inverted_servo else us
 
     def seen(self, levels: Sequence[bool]) -> tuple[bool, bool]:
         """What the board reads of its endstops.
@@ -96,7 +97,7 @@ class Bench:
         ----------
         levels : of the contacts of x and y, by where the carriage is.
         """
-        faults = self._faults
+        faults = self.faults
         x = (levels[0] or self.fingers[0] or bool(faults.stuck_x)) and not faults.dead_x
         y = (levels[1] or self.fingers[1] or bool(faults.stuck_y)) and not faults.dead_y
         wired = self._machine.endstop_pins
@@ -114,7 +115,7 @@ class Bench:
         return None if (out == np.arange(16)).all() else out
 
     def _at_motors(self, pattern: int) -> int:
-        faults = self._faults
+        faults = self.faults
         drivers = [
             (bool(pattern & _STEP_A), bool(pattern & _UP_A) != self._turned[0]),
             (bool(pattern & _STEP_B), bool(pattern & _UP_B) != self._turned[1]),

@@ -1,8 +1,8 @@
 """A person beside the virtual rig: presses its switches, and reports where carriage and pen are.
 
 Over the leash of the rig's process come lines, ``press x``, ``release y``, ``power off``, ``look``; each is answered on
-its output with one line of JSON. So the program that started the rig can do what a newcomer at a real machine does with
-hands and eyes, and what the board itself has no part in.
+its output with one line, of JSON for the program that started the rig, or of words for a person who types them. So
+either can do what a newcomer at a real machine does with hands and eyes, and what the board itself has no part in.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 import sys
 from dataclasses import asdict
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Final, Protocol
 
 from linewright.virtual.bench import MachineView
 from linewright.virtual.wires import RigEnds
@@ -20,6 +20,15 @@ if TYPE_CHECKING:
     from linewright.virtual.world import World
 
 _AXES = {"x": 0, "y": 1}
+
+WIRING: Final = (
+    "dead_x", "dead_y", "stuck_x", "stuck_y", "swapped_endstops", "swapped_motors", "reversed_a", "reversed_b",
+    "still_a", "still_b", "inverted_servo",
+)  # fmt: skip
+"""Faults that a person puts right with a screwdriver, by names of `linewright.simulation.faults`."""
+
+SEEN_MM: Final = 0.05
+"""The least way that eyes see a carriage go."""
 
 
 class Beside(Protocol):
@@ -35,23 +44,35 @@ class Beside(Protocol):
         """Where carriage and pen are."""
 
 
+COMMANDS: Final = "press x, release x, press y, release y, power off, power on, look, mend FAULT"
+"""What may be said, for people."""
+
+
 class Bystander:
     """The rig's side: lines come in, answers go out.
+
+    Parameters
+    ----------
+    in_words : the answers are for a person.
 
     Attributes
     ----------
     world : what is looked at; None until the board runs.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, *, in_words: bool = False) -> None:
         self.world: World | None = None
         self._heard = b""
+        self._in_words = in_words
 
     def hear(self, said: bytes) -> None:
         """Act on every whole line."""
         *lines, self._heard = (self._heard + said).split(b"\n")
         for line in lines:
-            print(json.dumps(self._do(line.decode("ascii", "replace").split())), flush=True, file=sys.stdout)
+            words = line.decode("ascii", "replace").split()
+            if words or not self._in_words:
+                answer = self._do(words)
+                print(self._told(words, answer) if self._in_words else json.dumps(answer), flush=True, file=sys.stdout)
 
     def _do(self, words: list[str]) -> dict[str, object]:
         if words == ["end"]:
@@ -63,10 +84,45 @@ class Bystander:
         if len(words) == 2 and words[0] in ("press", "release") and words[1] in _AXES:
             self.world.press(_AXES[words[1]], words[0] == "press")
             return {}
+        if len(words) == 2 and words[0] == "mend" and words[1] in WIRING:
+            self.world.mend(words[1])
+            return {}
         if len(words) == 2 and words[0] == "power" and words[1] in ("on", "off"):
             self.world.power(words[1] == "on")
             return {}
         return {"error": f"not understood: {' '.join(words)[:80]}"}
+
+    def _told(self, words: list[str], answer: dict[str, object]) -> str:
+        """An answer as a person likes to read it."""
+        if self.world is None:
+            return "the machine is off: no other window has connected yet"
+        if "error" in answer:
+            return f"{answer['error']}; you can type: {COMMANDS} (such as mend swapped_motors)"
+        if words[0] == "press":
+            return f"the {words[1]} switch is pressed, until you type: release {words[1]}"
+        if words[0] == "release":
+            return f"the {words[1]} switch is let go"
+        if words[0] == "power":
+            return f"the motor supply is {words[1]}"
+        if words[0] == "mend":
+            return f"{words[1]} is put right"
+        return _looked(self.world.look(), self.world.went_from_mm)
+
+
+def _looked(now: MachineView, went_from_mm: tuple[float, float]) -> str:
+    x, y = now.carriage_mm
+    before_x, before_y = went_from_mm
+    moved = [
+        f"{abs(way):.1f} mm {there if way > 0 else opposite}"
+        for way, there, opposite in ((x - before_x, "right", "left"), (y - before_y, "down", "up"))
+        if abs(way) >= SEEN_MM
+    ]
+    return (
+        f"the carriage stands {x:.1f} mm from the left and {y:.1f} mm from the upper end of its rails"
+        f" ({'its last move went ' + ' and '.join(moved) if moved else 'it has not moved'}); "
+        f"it {'is held by the motors' if now.powered else 'slides freely'}; "
+        f"the pen is {'at' if now.pen_down else 'clear of'} the paper, its servo at {now.servo_us} us"
+    )
 
 
 class BesideProcess:

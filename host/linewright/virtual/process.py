@@ -76,7 +76,7 @@ def serve(argv: Sequence[str] | None = None, *, ready: Callable[[str], None] = l
     machine = _machine(options)
     faults = Faults.parse(options.fault)
     host, port = _address(options.listen)
-    leash = WatchedPipe(sys.stdin.fileno()) if options.leash else None
+    leash = WatchedPipe(sys.stdin.fileno()) if options.leash or options.hands else None
     if options.interpreter == "micropython":
         from linewright.virtual.pipe import find_micropython
 
@@ -112,6 +112,7 @@ def _options(argv: Sequence[str] | None) -> argparse.Namespace:
     parser.add_argument("--stay", action="store_true", help="wait for the next host when one leaves")
     parser.add_argument("--folder", type=Path, help="removed at the end if the leash has ended: nobody else is left to")
     parser.add_argument("--leash", action="store_true", help="end when standard input ends")
+    parser.add_argument("--hands", action="store_true", help="as --leash; a person types what comes over it")
     return parser.parse_args(argv)
 
 
@@ -165,7 +166,7 @@ def _run(
         try:
             print(f"{LISTENING}{host}:{address[1]}", flush=True)
             ready(f"{host}:{address[1]}")
-            bystander = Bystander()
+            bystander = Bystander(in_words=options.hands)
             connection = _accept(listener, leash, bystander.hear)
             listener.close()  # one host at a time; a second one is refused rather than left waiting
             listen = functools.partial(socket.create_server, address, family=family) if options.stay else None

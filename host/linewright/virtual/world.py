@@ -10,6 +10,7 @@ from __future__ import annotations
 import copy
 from array import array
 from collections import deque
+from dataclasses import replace
 from typing import Final, Protocol
 
 import numpy as np
@@ -60,6 +61,10 @@ class Wire(Protocol):
 
     def let_pass(self, now: int, target: int, *, playing: bool, expecting: bool) -> int:
         """Let time pass up to ``target``, or less if bytes from the host come before; returns the time then."""
+
+
+STILL_TICKS: Final = TICK_HZ // 10
+"""A carriage that has not stepped for a tenth of a second stands, to somebody who looks on."""
 
 
 class _Block:
@@ -122,6 +127,8 @@ class World:
         # When the board set its position: tick, the position, and the steps counted then.
         self.marks: list[tuple[int, tuple[int, int], tuple[int, int]]] = []
         self._carriage_mm = self._start_mm.copy()
+        self.went_from_mm = self.carriage_mm  # where its last move began
+        self._stood_mm, self._moved_at = self.went_from_mm, -STILL_TICKS
         self._servo_us = 0
         self._powered = False
         self._queue: deque[_Block] = deque()
@@ -265,6 +272,10 @@ class World:
         """Somebody has changed the wires, power off: what is wrong with them from now on. Other faults stay."""
         self._bench.rewired(faults)
 
+    def mend(self, fault: str) -> None:
+        """Somebody has put one of the wires right, power off."""
+        self._bench.rewired(replace(self._bench.faults, **{fault: 0.0}))
+
     @property
     def lost_steps(self) -> tuple[int, int]:
         """Of motors A and B, by the fault model."""
@@ -338,6 +349,11 @@ class World:
         self.words += block.count
         if not self._bent:
             self._carriage_mm = self._start_mm + self._to_mm @ np.array(self.steps)
+        if block.count > patterns[::4].sum():  # it holds steps
+            if block.start - self._moved_at >= STILL_TICKS:
+                self.went_from_mm = self._stood_mm
+            self._moved_at = block.end
+            self._stood_mm = self.carriage_mm
         self._write(block, block.count)
 
     def _write_up_to(self, tick: int) -> None:

@@ -104,7 +104,7 @@ def _motor_supply(rig: Rig) -> Iterator[ReviewFinding]:
         yield ReviewFinding(
             "unknown",
             about,
-            "supply.motor_v is not in the file",
+            "supply.motor_v is not known",
             why="fuse, speed and acceleration depend on it",
             do="read it off the supply's plate",
         )
@@ -120,7 +120,7 @@ def _motor_supply(rig: Rig) -> Iterator[ReviewFinding]:
     needed = motors_a(rig)
     if needed is None or supply.motor_a is None:
         missing = "supply.motor_a" if needed is not None else "the motors' current"
-        yield ReviewFinding("unknown", about, f"{missing} is not in the file", do="add it: it stands on the plate")
+        yield ReviewFinding("unknown", about, f"{missing} is not known", do="add it: it stands on the plate")
         return
     said = f"both motors at their set current take up to {needed:.2g} A, the supply gives {supply.motor_a:g} A"
     if needed > supply.motor_a:
@@ -166,7 +166,7 @@ def _driver_voltage(rig: Rig) -> Iterator[ReviewFinding]:
         yield ReviewFinding(
             "unknown",
             about,
-            "driver.motor_v_max is not in the file",
+            "driver.motor_v_max is not known",
             why="a driver dies at once above the motor voltage that it takes",
             do="it stands in the driver's data sheet",
         )
@@ -197,7 +197,7 @@ def _driver_current(rig: Rig) -> Iterator[ReviewFinding]:
         yield ReviewFinding(
             "unknown",
             about,
-            "driver.current_a is not in the file",
+            "driver.current_a is not known",
             why="a driver that was never set may cook the motor or itself",
             do="set both drivers before the first move, and write the current down here",
         )
@@ -205,7 +205,7 @@ def _driver_current(rig: Rig) -> Iterator[ReviewFinding]:
         rated = motor.rated_current_a
         if rated is None:
             yield ReviewFinding(
-                "unknown", about, f"motor.{name}.rated_current_a is not in the file", do="it stands on the motor"
+                "unknown", about, f"motor.{name}.rated_current_a is not known", do="it stands on the motor"
             )
             continue
         if set_a is None:
@@ -248,7 +248,7 @@ def _reference(rig: Rig) -> Iterator[ReviewFinding]:
         yield ReviewFinding(
             "unknown",
             about,
-            "driver.sense_ohm or driver.reference_factor is not in the file",
+            "driver.sense_ohm or driver.reference_factor is not known",
             why="V = I x k x R gives the voltage to set on the trimmer; k is in the driver's data sheet",
             do="add both, or set the current in the way that your driver's data sheet says",
         )
@@ -291,7 +291,7 @@ def _servo(rig: Rig) -> Iterator[ReviewFinding]:
     if stall is None or supply.servo_a is None:
         missing = "supply.servo_stall_a" if stall is None else "supply.servo_a"
         yield ReviewFinding(
-            "unknown", about, f"{missing} is not in the file", why="0.7 A is common for micro servos, 2.5 A for large"
+            "unknown", about, f"{missing} is not known", why="0.7 A is common for micro servos, 2.5 A for large"
         )
         return
     said = f"the servo takes {stall:g} A when held back, its supply gives {supply.servo_a:g} A"
