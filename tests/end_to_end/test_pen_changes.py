@@ -15,6 +15,7 @@ from linewright.board.session import Session
 from linewright.board.session_values import Control
 from linewright.drawing.strokes import Drawing, Pen
 from linewright.motion import plan
+from linewright.rig.rig import Rig
 from linewright.run import course
 from linewright.simulation.machine import Machine
 from linewright.simulation.replay import read_trace
@@ -60,3 +61,37 @@ def test_it_waits_at_park_for_each_pen(tmp_path, wait_s):
     trace = read_trace(tmp_path / "run.tape", program.drawing)
     assert_clean(trace)
     assert trace.deviation.strokes_drawn == len(STROKES)
+
+
+def test_it_homes_between_two_pens_where_that_is_asked_for(tmp_path):
+    """The motors' switch was used to change the pen in peace: the answer h homes before the next pen draws."""
+    rig = Rig.default()
+    program = plan(Drawing.from_strokes(STROKES[1:], [0, 1, 2], PENS), rig)
+    control = Control()
+    homed: list[str] = []
+
+    def host(link):
+        session = Session(link, rig)
+        session.greet()
+        session.home()
+        home = session.home
+        session.home = lambda **how: (homed.append(pen), home(**how))[1]
+        pen = ""
+
+        def on_progress(now):
+            nonlocal pen
+            if now.state == "pen" and pen != now.pen.name:
+                pen = now.pen.name
+                control.pen_changed(home=pen == "red")
+
+        return course.draw(session, program, control=control, ask_for_pens=True, on_progress=on_progress)
+
+    lockstep = LockstepRig(Machine.from_rig(rig), tape=tmp_path / "run.tape")
+    with lockstep.host_time():
+        result = lockstep.run(host)
+    assert homed == ["red"]
+    assert result.finished
+    assert result.final_position_error_steps == 0
+    trace = read_trace(tmp_path / "run.tape", program.drawing)
+    assert_clean(trace)
+    assert trace.deviation.strokes_drawn == len(STROKES) - 1

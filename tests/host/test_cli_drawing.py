@@ -126,6 +126,8 @@ def test_each_key_is_one_request():
     assert asked("x") == asked("X") == asked("x", "x") == []
     assert asked("?", "z", "\n") == []
     assert asked("\n", state="pen") == [("pen", 0)]
+    assert asked("h", state="pen") == [("pen", 1)]
+    assert asked("h") == []
 
 
 def test_no_single_press_ends_a_drawing():

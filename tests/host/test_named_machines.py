@@ -11,8 +11,12 @@ import typer
 
 from linewright import cli
 from linewright.cli.app import app
+from linewright.drawing.strokes import Drawing
 from linewright.errors import PortError
+from linewright.motion import plan
+from linewright.rig import edit
 from linewright.rig.rig import Rig
+from linewright.run.journal import Journal
 
 NAME = "the boathouse machine"
 PORT = "socket:127.0.0.1:9"
@@ -32,7 +36,7 @@ ASKED = {
 }
 """Every command that takes a port, and what it cannot be without."""
 ELSEWHERE = {("desk",), ("resume",)}
-"""The desk shows its machine on its page; resume needs a drawing that was broken off (`test_cli_drawing`)."""
+"""Each has a test of its own: the desk serves a page, and resume needs a drawing that was broken off."""
 
 
 def commands(group: object, path: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str, ...], list[str]]]:
@@ -73,6 +77,48 @@ def opened(tmp_path, monkeypatch, capsys):
     with Path(os.devnull).open() as nobody:
         monkeypatch.setattr("sys.stdin", nobody)
         yield screens
+
+
+def test_resume_names_the_machine_of_the_drawing_before_its_port_is_opened(opened):
+    strokes = [[(40.0, 40.0), (60.0, 40.0)], [(40.0, 50.0), (60.0, 50.0)]]
+    program = plan(Drawing.from_strokes(strokes), Rig.load("rig.toml"))
+    with Journal.create(program, picture="lines.svg", rig_file=Path("rig.toml").resolve(), port=PORT) as book:
+        book.begin(1, 0)
+    assert cli.run(["resume", "--yes"]) != 0
+    assert NAME in opened[0]
+
+
+def test_the_desk_names_its_machine_before_its_page_is_served(opened, monkeypatch, capsys):
+    screens = []
+    monkeypatch.setattr("linewright.desk.server.serve", lambda *_: screens.append("".join(capsys.readouterr())))
+    assert cli.run(["desk", "--rig", "rig.toml", "--no-browser"]) == 0
+    assert NAME in screens[0]
+    assert opened == []
+
+
+MEASURED = "1-3=161 4-6=161 7-9=161 1-7=240 2-8=240 3-9=240 1-9=289 3-7=289 1-6=201 3-4=201 4-9=201 6-7=201".split()
+"""The sheet of a machine that is 0.6 % too large along x: Pythagoras."""
+
+
+def test_a_machine_is_named_before_its_file_is_written(opened, monkeypatch, capsys):
+    screens = []
+    written = edit.replacing
+
+    def seen(path):
+        screens.append("".join(capsys.readouterr()))
+        return written(path)
+
+    monkeypatch.setattr("linewright.rig.edit.replacing", seen)
+    before = Path("rig.toml").read_bytes()
+    for words in (["fit", "squareness", *MEASURED], ["fit", "--undo"]):
+        assert cli.run([*words, "--rig", "rig.toml"]) == 0
+    assert Path("rig.toml").read_bytes() == before
+    assert len(screens) >= 2
+    assert all(NAME in screen for screen in screens)
+    monkeypatch.setattr("linewright.tasks.tuning.tune", lambda *_, **__: screens.append("".join(capsys.readouterr())))
+    cli.run(["tune", "lines.svg", "--rig", "rig.toml"])
+    assert NAME in screens[-1]
+    assert opened == []
 
 
 @pytest.mark.parametrize("path", ASKED)
