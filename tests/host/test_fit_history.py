@@ -148,3 +148,24 @@ def test_a_wrong_figure_is_refused_when_it_is_typed_and_the_others_are_kept(monk
     assert "99" in said
     assert "is no number" in said
     assert Path("rig.toml.before-1").exists()
+
+
+def test_measuring_goes_back_and_stops(monkeypatch, capsys):
+    before = Path("rig.toml").read_bytes()
+    monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
+    asked = []
+
+    def prompt(text, **_):
+        asked.append(text.partition(":")[0])
+        return next(typed)
+
+    monkeypatch.setattr("typer.prompt", prompt)
+    typed = iter(["back", "", "6", "2.5", "stop"])
+    assert run(["fit", "backlash", "--rig", "rig.toml"]) == 130
+    assert asked == ["x-upper", "x-upper", "x-upper", "x-lower", "y-left"]
+    assert "a figure is needed here" in capsys.readouterr().err
+    assert Path("rig.toml").read_bytes() == before
+    asked.clear()
+    typed = iter(["6", "back", "2.5", "2.5", "2.5", ""])
+    assert run(["fit", "backlash", "--rig", "rig.toml"]) == 0
+    assert asked == ["x-upper", "x-lower", "x-upper", "x-lower", "y-left", "y-right"]

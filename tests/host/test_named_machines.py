@@ -96,7 +96,20 @@ def test_the_desk_names_its_machine_before_its_page_is_served(opened, monkeypatc
     assert opened == []
 
 
-MEASURED = "1-3=161 4-6=161 7-9=161 1-7=240 2-8=240 3-9=240 1-9=289 3-7=289 1-6=201 3-4=201 4-9=201 6-7=201".split()
+MEASURED = [
+    "1-3=161",
+    "4-6=161",
+    "7-9=161",
+    "1-7=240",
+    "2-8=240",
+    "3-9=240",
+    "1-9=289",
+    "3-7=289",
+    "1-6=201",
+    "3-4=201",
+    "4-9=201",
+    "6-7=201",
+]
 """The sheet of a machine that is 0.6 % too large along x: Pythagoras."""
 
 

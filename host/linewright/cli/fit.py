@@ -119,27 +119,48 @@ def _answers(values: list[str]) -> dict[str, str]:
 
 
 def _asked(trial: Trial) -> dict[str, str]:
-    """Every measurement of a sheet, asked for one by one."""
+    """Every measurement of a sheet, asked for one by one.
+
+    Raises
+    ------
+    output.Stopped : the user leaves off.
+    """
     for line in trial.how:
-        output.say(f"- {line}", stderr=True)
-    return {entry.name: _typed(entry) for entry in trial.entries}
+        output.prose(f"- {line}", stderr=True)
+    output.prose("back goes back one question; stop leaves, and nothing is written", stderr=True)
+    answers: list[str] = []
+    while len(answers) < len(trial.entries):
+        typed = _typed(trial.entries[len(answers)])
+        if typed == "stop":
+            output.say("nothing was written", stderr=True)
+            raise output.Stopped
+        if typed == "back":
+            answers = answers[:-1]
+        else:
+            answers.append(typed)
+    return {entry.name: text for entry, text in zip(trial.entries, answers, strict=True)}
 
 
 def _typed(entry: Entry) -> str:
-    """One figure, asked for until it can have been measured; the others are kept meanwhile."""
+    """One figure, asked for until it can have been measured; the others are kept meanwhile; or ``back`` or ``stop``."""
     from linewright.errors import InputError
     from linewright.tasks import fitting
 
     drawn = "" if entry.expected is None else f" [drawn: {entry.expected:g} {entry.unit}]"
     asked = f"{entry.name}: {entry.ask}{drawn}" + ("" if entry.needed else " (Enter leaves it out)")
     while True:
-        text = str(typer.prompt(asked, default="", show_default=False, err=True))
+        text = str(typer.prompt(asked, default="", show_default=False, err=True)).strip()
+        if text.lower() in ("back", "stop"):
+            return text.lower()
         if not text and not entry.needed:
             return text
+        if not text:
+            output.say(f"  a figure is needed here: what you measured, in {entry.unit}", stderr=True)
+            continue
         try:
             fitting.refuse_absurd(entry, text)
         except InputError as error:
-            output.say(f"  {error}; {error.hint}", stderr=True)
+            output.prose(f"  {error}; {error.hint}", stderr=True)
         else:
             return text
 
@@ -157,8 +178,9 @@ def _tell(finding: Finding, rig_file: Path | None, kept: Path | None, *, only_sh
     if not finding.changes:
         return
     if kept is not None:
-        output.say(f"\n{rig_file} is changed; as it was, it is {kept}. `linewright fit --undo` takes it back.")
-        output.say(f"Draw the sheet once more to see what is left: {next_steps.command('trial', finding.trial)}")
+        output.prose(f"\n{rig_file} is changed; as it was, it is {kept}. `linewright fit --undo` takes it back.")
+        again = next_steps.command("trial", finding.trial)
+        output.prose(f"To see what is left, make the sheet anew and draw it: `{again}`")
     elif only_show:
         output.say("\nnothing was written (--only-show)")
     elif rig_file is None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from linewright.cli import output
+from linewright.cli import next_steps, output
 
 if TYPE_CHECKING:
     from linewright.planning.batch import Planned
@@ -54,6 +54,8 @@ def _tell(done: Sequence[tuple[Planned, Sequence[Path]]], wanted: Outputs, *, as
                 output.say(one.details, stderr=True)
         for folder in {wanted.program, wanted.pictures} - {None}:
             output.say(f"{folder}: {sum(path.parent == folder for _, files in done for path in files)} files")
+        if wanted.program is not None and not any(one.code for one in results):
+            output.prose(f"draw them, sheet after sheet: `{next_steps.command('draw', wanted.program)}`")
     if worst := max(one.code for one in results):
         raise typer.Exit(worst)
 

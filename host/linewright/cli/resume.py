@@ -75,7 +75,8 @@ def resume(
         return
     if not as_json:
         _tell(broken)
-    for caution in (*cautions.before_moving(aimed.port), cautions.SAME_PLACE, *cautions.motor_switch_used(aimed.rig)):
+    place = cautions.same_place(broken.pen)
+    for caution in (*cautions.before_moving(aimed.port), place, *cautions.motor_switch_used(aimed.rig)):
         output.prose(f"caution: {caution}", stderr=True)
     asks = sys.stdin.isatty() and not (yes or as_json or aimed.on_virtual_rig)
     if asks and from_stroke is None and broken.stroke and not aimed.rig.senses_motor_power:

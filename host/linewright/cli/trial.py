@@ -110,7 +110,7 @@ def _tell(made: Trial, files: Kit, command: str, rig_file: Path | None) -> None:
     output.say(f"1. Draw it:    {command}")
     output.say("2. Measure it:")
     for line in made.how:
-        output.say(f"   - {line}")
+        output.prose(f"   - {line}")
     if made.entries:
         output.say(f"3. Write the figures into {files.table}, or on {files.paper}.")
         output.say(f"4. Fit them:   {next_steps.command('fit', files.table)}")

@@ -36,8 +36,8 @@ def virtual(
         bool,
         typer.Option(
             "--hands",
-            help="Be the hands and eyes beside it: type press x, release x, power off, power on or look here, while "
-            "another window talks to the board. The end of the input ends the rig.",
+            help="Be the hands and eyes beside it: type press x, release x, power off, power on, look or "
+            "mend FAULT here, while another window talks to the board. The end of the input ends the rig.",
         ),
     ] = False,
     real_time: Annotated[bool, typer.Option("--real-time", help="Never run faster than a real machine.")] = False,

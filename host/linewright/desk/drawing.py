@@ -152,7 +152,8 @@ class DrawingDesk:
         from linewright.tasks import resuming
 
         self._screen.put("log", self._archive.log())
-        same = [{"key": "paper", "text": f"{cautions.SAME_PLACE[:1].upper()}{cautions.SAME_PLACE[1:]}."}]
+        place = cautions.same_place()
+        same = [{"key": "paper", "text": f"{place[:1].upper()}{place[1:]}."}]
         self._screen.put(
             "broken_off",
             [

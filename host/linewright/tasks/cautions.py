@@ -22,9 +22,6 @@ CAUTIONS: Final = (
 
 SHORT: Final = "keep fingers clear, and the motor power switch within reach; do not leave the machine unattended"
 
-SAME_PLACE: Final = "the sheet must lie exactly where it lay, and the same pen must be in, at the same height"
-
-
 HOMES_FIRST: Final = (
     "the machine homes first, in case the motors were without power. If their switch was used while the pen drew, some "
     "of what the board has counted is not on paper: then name the first stroke that is missing, with --from-stroke"
@@ -34,6 +31,17 @@ NEVER_HOMES: Final = (
     "if the motors were without power since, or the carriage was moved, stop here, put the pen to its park position by "
     "hand, and resume with --at-park"
 )
+
+
+def same_place(pen: str = "") -> str:
+    """What must be as it was where a drawing is carried on.
+
+    Parameters
+    ----------
+    pen : the one that draws next, where there are several; it may not be the one that drew last.
+    """
+    which = f"the pen '{pen}'" if pen else "the same pen"
+    return f"the sheet must lie exactly where it lay, and {which} must be in, at the same height"
 
 
 def motor_switch_used(rig: Rig) -> tuple[str, ...]:

@@ -30,6 +30,14 @@ class BrokenOff:
     program: Program
     stroke: int
 
+    @property
+    def pen(self) -> str:
+        """The name of the pen that draws next, where the drawing has several; else empty."""
+        drawing = self.program.drawing
+        if len(self.program.groups) < 2 or self.stroke >= len(drawing):
+            return ""
+        return drawing.pens[int(drawing.pen[self.stroke])].name
+
 
 def facts(story: Story) -> dict[str, object]:
     """What its journal tells of a drawing, as one flat table."""

@@ -81,7 +81,7 @@ def bring_up_table(steps: Iterable[Step], walked: Walked, hands: Hands) -> Table
     table = Table(box=None, show_header=False, pad_edge=False)
     table.add_column(style="bold", no_wrap=True)
     table.add_column(no_wrap=True)
-    table.add_column()
+    table.add_column(overflow="fold")
     for step in steps:
         state = walked.states.get(step.name, "todo")
         table.add_row(step.title, f"[{_STEP_STYLES[state]}]{state}[/]", walked.said.get(step.name, ""))
