@@ -67,6 +67,9 @@ def said(phrase: Phrase) -> str:
         ("a koala eating ice cream", ["ice cream"]),
         ("a boat full of sheep", ["rowing boat full of[4 sheep]"]),
         ("a camel drinking lemonade through a straw", ["camel drink(glass)"]),
+        ("a mouse asleep in a shoe", ["mouse sleep() in[shoes]"]),
+        ("a cow with a bell around its neck", ["cow bears[bell]"]),
+        ("the cow that jumped over the moon and the dog that laughed", ["cow jump(moon)", "dog laugh()"]),
         ("someone walking a dog", ["man walk(dog)"]),
     ],
 )
@@ -165,6 +168,11 @@ def test_what_something_is_made_of_is_its_pattern():
     plain, made = art_of("a telephone"), art_of("a telephone made of bread")
     assert len([s for s in made.shapes if s.tag == "pattern"]) == 1
     assert made.bounds()[1] == pytest.approx(plain.bounds()[1], abs=1.0)
+
+
+@pytest.mark.parametrize("sentence", ["a hand holding a pencil", "a lighthouse with a face"])
+def test_parts_of_bodies_that_are_not_drawn_are_told(sentence):
+    assert list(read(sentence, LEXICON).unknown)
 
 
 def test_signs_are_told():

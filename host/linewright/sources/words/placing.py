@@ -494,9 +494,16 @@ def borne(me: Group, other: Group, place: str, who: Thing) -> Group:
         moved = other.moved(at.x - grip.x, at.y - grip.y)
         return joined([me, moved], me)
     x0, y0, x1, _ = other.art.bounds()
-    limit = {"shoulder": 0.42, "top": 0.75, "hand": 0.5, "nose": 0.6, "mouth": 0.45, "lap": 0.7, "chimney": 0.16}.get(
-        place, 1.0
-    ) * me.art.width
+    limit = {
+        "shoulder": 0.42,
+        "top": 0.75,
+        "hand": 0.5,
+        "nose": 0.6,
+        "mouth": 0.45,
+        "lap": 0.7,
+        "chimney": 0.16,
+        "neck": 0.24,
+    }.get(place, 1.0) * me.art.width
     k = min(1.0, max(limit, 12.0) / max(x1 - x0, 1.0))
     art = other.art.moved(scale(k))
     x0, y0, x1, _ = art.bounds()
@@ -516,6 +523,8 @@ def borne(me: Group, other: Group, place: str, who: Thing) -> Group:
             else y
         )
     x = at.x - (x0 + x1) / 2
+    if place == "neck":  # below it, as a bell hangs
+        y = at.y - 0.35 * at.size - (art.bounds()[3] - y0)
     if place == "shoulder":  # beside the head, so that the face is seen
         x = at.x - 4 - x1 + 0.2 * (x1 - x0)
     if place == "chimney":

@@ -31,6 +31,7 @@ from linewright.sources.words.lexicon import (
     PREPOSITIONS,
     WORN_BY_ADJECTIVE,
     Lexicon,
+    singulars,
 )
 from linewright.sources.words.scenes import SCENES, scene_of
 from linewright.sources.words.store import things
@@ -249,7 +250,8 @@ class _Reader:
             if phrases:
                 self._tail(together=self._listed(subjects, phrases))
             if self.at == before:
-                if not verb_of(self._word()):  # a verb whose subject is not known has been told with that
+                named = self.tokens[self.at - 1 : self.at] in (["a"], ["an"])  # "a hand" is no verb
+                if named or not verb_of(self._word()):  # a verb whose subject is not known has been told with that
                     self._unknown(self._word())
                 self.at += 1
         self.reading.subjects = subjects
@@ -456,7 +458,7 @@ class _Reader:
                     count = max(1, count // 2)  # a pair of shoes is what the store calls shoes
                 if count > MOST:
                     self.reading.notes.append(f"{count} of {said!r} are drawn as {MOST}")
-                if said in LOOSE:
+                if LOOSE & {one for one, _ in singulars(said)}:
                     self.reading.notes.append(f"{said!r} is drawn as {name!r}")
                 phrase = Phrase(name, said, min(count, MOST), modifiers, pen, lined=lined, stacked=stacked)
                 phrase.worn = [Phrase(one, one) for one in worn]
@@ -796,7 +798,8 @@ class _Reader:
         phrases = self._noun_phrase()
         preposition, _ = self._preposition()
         verb = self._verb() if self._word() else ""
-        new = bool(phrases) and bool(preposition in ("in", "with", "on", "under") or (verb and self._word() != "and"))
+        clause = preposition in ("in", "with", "on", "under") or self._word() in ("who", "that", "which")
+        new = bool(phrases) and bool(clause or (verb and self._word() != "and"))
         new = new and ("acts" in _can(phrases[0].name) or (wears and not things_worn(phrases[0].name)))
         self.at, self.reading.notes, self.reading.unknown = at, notes, unknown
         return new
@@ -857,7 +860,7 @@ class _Reader:
             known = self._word(1) in self.lexicon.nouns
             if self._place_of_something():
                 known = True
-            if not known or self._word(1) in ("roof",):
+            if self._word() not in ("a", "an") and (not known or self._word(1) in ("roof",)):
                 self.at += 2  # "on its head": of something that has been told already
                 return
         if kind in ("with", "in") and self._marked(who):
@@ -963,6 +966,9 @@ class _Reader:
             if kind == "with" and "acts" not in _can(who.name) and worn not in ("top", "eyes", "neck", "mouth"):
                 who.relations.append(Relation("by", phrase))
                 return
+            if kind == "in" and worn == "feet" and phrase.said in ("shoe", "boot", "slipper"):
+                who.relations.append(Relation("in", phrase))  # "a mouse in a boot"
+                return
             if kind == "on" and worn == "top":
                 who.relations.append(Relation("on", phrase))  # "a bird on a hat"
                 return
@@ -1001,7 +1007,7 @@ class _Reader:
     def _owned(self, owner: Phrase, thing: Phrase) -> bool:
         """``with a parrot on his shoulder``: a thing at a place of its owner."""
         preposition, count = self._preposition()
-        if not preposition or PREPOSITIONS[preposition] not in ("on", "in", *_SIDES):
+        if not preposition or PREPOSITIONS[preposition] not in ("on", "in", "among", *_SIDES):
             return False
         after = self.tokens[self.at + count : self.at + count + 2]
         kind = PREPOSITIONS[preposition]

@@ -84,7 +84,9 @@ class Stage(Troupe):
         around = [
             r
             for r in phrase.relations
-            if r.kind == "of" or (r.kind == "in" and "contains" in self.things[r.object.name].can)
+            if r.kind == "of"
+            or (r.kind == "in" and "contains" in self.things[r.object.name].can)
+            or (r.kind in ("in", "on") and r.place != "shared" and "seats" in self.things[r.object.name].can)
         ]
         outward = [a for a in phrase.acts if around and VERBS[a.verb].role in ("target", "catch")]
         for act in phrase.acts:
