@@ -177,6 +177,19 @@ def test_directions_run_along_stripes(angle_deg):
     assert float((cosine * np.cos(2 * turn) + sine * np.sin(2 * turn))[inner].mean()) > 0.98
 
 
+def test_calm_directions_follow_the_form_and_not_the_grain_but_still_a_sharp_line():
+    grain = ndimage.gaussian_filter(np.random.default_rng(3).normal(size=(160, 160)), 1.5)
+    yy, xx = np.mgrid[:160, :160]
+    skin = (0.1 + 0.8 * xx / 160 + 0.02 * grain / grain.std()).astype(np.float32)
+    inner = np.s_[40:120, 40:120]
+    fine, calm = (flow.along(skin, 2.5, 90.0, scales)[0][inner] for scales in (flow.FINE, flow.calm(200.0)))
+    assert float(calm.std()) < 0.03 < 0.1 < float(fine.std())
+    assert float(flow.along(skin, 2.5, 45.0, flow.calm(200.0))[0][inner].mean()) < -0.8  # -1 is upright, as the form
+    skin[np.abs(yy - xx) < 3] = 1.0
+    _, sine = flow.along(skin, 2.5, 135.0, flow.calm(200.0))
+    assert float(np.diag(sine)[40:120].mean()) > 0.9  # down to the right, as the line
+
+
 def test_a_dark_line_answers_once_and_an_edge_weakly():
     picture = np.zeros((60, 60), dtype=np.float32)
     picture[:, 29:32] = 1.0
