@@ -57,6 +57,7 @@ METHODS: Final[dict[str, Method]] = {
     "waves": Method("rows of waves that swing more where it is darker", f"{_TONE}.waves:Waves"),
     "spiral": Method("one spiral of waves", f"{_TONE}.waves:Spiral"),
     "one-line": Method("a single line without a lift", f"{_TONE}.one_line:OneLine"),
+    "scribbles": Method("one line in loops, smaller and closer where it is darker", f"{_TONE}.scribbles:Scribbles"),
     "stippling": Method("dots, closer together where it is darker", f"{_TONE}.stippling:Stippling"),
     "lettering": Method("single-line letters, as a pen writes them", "linewright.sources.lettering:Lettering", "text"),
     "words": Method("a drawing of a sentence, composed from a store", "linewright.sources.words.way:Words", "sentence"),

@@ -66,15 +66,23 @@ class OneLine(ToneMethod):
         spread = Field(dense.astype(np.float32), field.width_mm, field.height_mm, field.pen_mm)
         places = settled(spread, count, self.rounds, self.seed, layer.report, "placing bends")
         places = np.unique(places, axis=0)  # two bends in one place would be a bit without length
-        ring = places[_way(places, layer.report)]
-        longest = int(np.argmax(np.hypot(*(np.roll(ring, -1, axis=0) - ring).T)))
-        return [np.roll(ring, -longest - 1, axis=0)]
+        return [way_through(places, layer.report)]
 
 
 def density(coverage: NDArray[np.floating], pen_mm: float) -> NDArray[np.float64]:
     """Bends per mm^2 of a line that covers so much."""
     root = np.minimum(np.interp(coverage, *np.array(CALIBRATION).T), DENSEST)
     return np.asarray((root / pen_mm) ** 2)
+
+
+def way_through(places: Points, report: Report) -> Points:
+    """Different places (n, 2), in the order of a short way through all of them, from one end to the other.
+
+    It is a closed way without its longest bit.
+    """
+    ring = places[_way(places, report)]
+    longest = int(np.argmax(np.hypot(*(np.roll(ring, -1, axis=0) - ring).T)))
+    return np.roll(ring, -longest - 1, axis=0)
 
 
 def _way(places: Points, report: Report) -> NDArray[np.int64]:
