@@ -98,6 +98,8 @@ def test_the_photograph_lies_on_the_sheet_like_the_drawings():
     drawing = Drawing.from_strokes([[(0.0, 0.0), (40.0, 30.0)]])
     entry = ComparedMethod("waves", 0.1, Picture(drawing, 40.0, 30.0), MeterReading(0.1, 0.0, 0.5, 0.2), drawing_s=61.0)
     assert caption(entry) == "waves   1 min 01 s   tone error 0.100"
+    assert caption(entry, "waves") == "* waves   1 min 01 s   tone error 0.100"
+    assert caption(entry, "spiral") == caption(entry)
     black = Photograph(np.zeros((30, 40, 3), dtype=np.float32))
     pixels = np.asarray(Image.open(io.BytesIO(comparison_sheet(black, [entry], pen_mm=0.5))).convert("L"))
     across = (pixels.shape[1] - 3 * GAP_PX) // 2

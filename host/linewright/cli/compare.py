@@ -76,7 +76,8 @@ def compare(
         if all(entry.picture is None for entry in entries):
             raise InputError(f"{photo}: no method has found anything to draw", hint=entries[0].trouble)
         bar.say("drawing the contact sheet")
-        content = comparison_sheet(taken, entries, pen_mm=rig.pen.width_mm)
+        recommended = entries[0].method if why else ""
+        content = comparison_sheet(taken, entries, pen_mm=rig.pen.width_mm, recommended=recommended)
     try:
         if to is None:
             _USUAL_FOLDER.mkdir(exist_ok=True)
@@ -87,7 +88,9 @@ def compare(
             f"{sheet_file} cannot be written: {error.strerror or error}", hint="name another file"
         ) from None
     if as_json:
-        output.emit_json({"file": str(sheet_file), "methods": [_figures(entry) for entry in entries]})
+        output.emit_json(
+            {"file": str(sheet_file), "recommended": recommended, "methods": [_figures(entry) for entry in entries]}
+        )
         return
     for warning in taken.warnings:
         output.warn(warning)
@@ -118,7 +121,7 @@ def compare(
         "drawing time: as planned for the rig, with a quick order of strokes"
     )
     if why:
-        output.say(f"recommended: {entries[0].method}, since {why}")
+        output.say(f"recommended, with a star on the sheet: {entries[0].method}, since {why}")
     for entry in entries:
         if entry.picture is not None:
             output.say(f"  linewright draw {shlex.quote(photo)} --as {entry.method}")

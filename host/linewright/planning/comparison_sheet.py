@@ -25,25 +25,28 @@ LETTERS: Final = 0.026
 """Height of the letters, of the canvas."""
 
 
-def comparison_sheet(taken: Photograph, entries: Sequence[ComparedMethod], *, pen_mm: float) -> bytes:
-    """A PNG; methods that drew nothing are left out."""
+def comparison_sheet(
+    taken: Photograph, entries: Sequence[ComparedMethod], *, pen_mm: float, recommended: str = ""
+) -> bytes:
+    """A PNG; methods that drew nothing are left out, and the one that is recommended is marked."""
     drawn = [entry for entry in entries if entry.picture is not None]
     if not drawn:
         raise ValueError("a contact sheet needs a picture")
-    return sheet_of([_photograph(taken, drawn[0]), *(_panel(entry, pen_mm) for entry in drawn)])
+    return sheet_of([_photograph(taken, drawn[0]), *(_panel(entry, pen_mm, recommended) for entry in drawn)])
 
 
-def caption(entry: ComparedMethod) -> str:
-    """Method, time on the rig and tone error in one line."""
+def caption(entry: ComparedMethod, recommended: str = "") -> str:
+    """Method, time on the rig and tone error in one line, with a star where it is the one recommended."""
     if entry.reading is None or entry.drawing_s is None:
         return f"{entry.method}: {entry.trouble}"
-    return f"{entry.method}   {wording.duration(entry.drawing_s)}   tone error {entry.reading.error:.3f}"
+    mark = "* " if entry.method == recommended else ""
+    return f"{mark}{entry.method}   {wording.duration(entry.drawing_s)}   tone error {entry.reading.error:.3f}"
 
 
-def _panel(entry: ComparedMethod, pen_mm: float) -> Image.Image:
+def _panel(entry: ComparedMethod, pen_mm: float, recommended: str) -> Image.Image:
     assert entry.picture is not None
     table = _table(entry)
-    return _drawn(table, caption(entry), inks_of(entry.picture.drawing, table, pen_width_mm=pen_mm))
+    return _drawn(table, caption(entry, recommended), inks_of(entry.picture.drawing, table, pen_width_mm=pen_mm))
 
 
 def _table(entry: ComparedMethod) -> Table:

@@ -113,7 +113,7 @@ class Scribbles(ToneMethod):
             np.interp(at, np.arange(len(count)), values) for values in (middle[:, 0], middle[:, 1], radius, turn)
         )
         line = np.column_stack((x + r * np.cos(t), y + r * np.sin(t)))
-        return np.clip(line, 0.0, [field.width_mm, field.height_mm])
+        return np.asarray(np.clip(line, 0.0, [field.width_mm, field.height_mm]))
 
 
 def _ink(coverage: Points) -> Points:
