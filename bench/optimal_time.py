@@ -14,9 +14,10 @@ Arcs are cut into `ARC_CELLS`, straights into cells of `CELL_MM` and no fewer th
 grid falls as its cells do (seen down to 48 cells), so the least time is taken from this grid and one twice as fine, ``2
 T(fine) - T(coarse)``. How far that is below the coarser grid shows. Curvature is that of what follows a point.
 
-*faster* is the time of toppra alone on the coarser grid, without building the path, over that of the whole plan, from
-placed strokes to records. *fair* is the same where toppra gets one cell for each straight and each arc, as many as our
-plan has: it then finds no least time, since a cell has one acceleration, but it has no more work than we have.
+*faster* is the processor time of toppra alone on the coarser grid, without building the path, over that of the whole
+plan, from placed strokes to records. *fair* is the same where toppra gets one cell for each straight and each arc, as
+many as our plan has: it then finds no least time, since a cell has one acceleration, but it has no more work than we
+have.
 """
 
 from __future__ import annotations
@@ -184,9 +185,9 @@ def timed(work, runs: int = RUNS) -> float:
     """Median wall time, s."""
     taken = []
     for _ in range(runs):
-        start = time.perf_counter()
+        start = time.process_time()
         work()
-        taken.append(time.perf_counter() - start)
+        taken.append(time.process_time() - start)
     return statistics.median(taken)
 
 
@@ -208,9 +209,9 @@ def main() -> None:
         ends = np.concatenate([[[0.0, 0.0]], *[stroke[[0, -1]] for stroke in program.drawing], [[0.0, 0.0]]])
         ways = [w for w in zip(ends[::2], ends[1::2], strict=True) if math.dist(*w) > STEP_MM]
         solvers = [solver_for(stroke, machine) for stroke in strokes]
-        start = time.perf_counter()
+        start = time.process_time()
         coarse = sum(least_time_s(*solver) for solver in solvers)
-        took = time.perf_counter() - start
+        took = time.process_time() - start
         fine = sum(least_time_s(*solver_for(stroke, machine, 2)) for stroke in strokes)
         best = 2 * fine - coarse
         best_ways = sum(trapezoid_s(np.subtract(*w), machine) for w in ways)
