@@ -87,6 +87,7 @@ LOOKS = {
     "white on two": '<rect y="20" x="10" width="40" height="60" fill="red"/><rect y="20" x="50" width="40" height="60" '
     'fill="blue"/><rect x="30" y="40" width="40" height="20" fill="white"/>',
     "winding": f'<path d="{STAR}"/>',
+    "hourglass": '<path d="M10 50H90" stroke="red"/><path d="M20 20L80 80V20L20 80Z" fill="navy"/>',
     "even-odd": f'<path d="{STAR}" fill-rule="evenodd"/>',
     "clip": '<clipPath id="c"><circle cx="40" cy="40" r="25"/><rect x="50" y="50" width="30" height="30"/></clipPath>'
     f'<g clip-path="url(#c)"><path d="{STAR}" fill="navy"/><path d="M0 45H100" stroke="red"/></g>',

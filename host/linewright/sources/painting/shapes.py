@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
+import shapely
 
 from linewright.sources.painting.flatten import Floats, Ints, Polylines, polylines_of, together
 from linewright.sources.painting.hulls import hull
@@ -91,9 +92,19 @@ class Shapes:
         covering = [hides and _fill_covers(marks[number]) for number in fill_marks]
         covering += covering_lines
         # What encloses nothing hides nothing, though its edge lies where a line does.
-        self._thick = self.regions.thickness_mm() > _LEAST_MM
+        self._thick = self._are_thick()
         covers = np.flatnonzero(np.array(covering, dtype=np.bool_) & self._thick)
         self.covers: Ints = covers[np.argsort(self.mark_of[covers], kind="stable")]
+
+    def _are_thick(self) -> Bools:
+        """(r,) which regions enclose more than a line."""
+        thick = self.regions.thickness_mm() > _LEAST_MM
+        # The lobes of a ring that crosses itself may run opposite ways and add up to nothing.
+        for region in np.flatnonzero(~thick & (np.diff(self.regions.first) >= 4)).tolist():
+            rings = [ring for ring in self.rings_of(region) if len(ring) >= 4]
+            area = sum(shapely.make_valid(shapely.Polygon(ring)).area for ring in rings)
+            thick[region] = area > _LEAST_MM * self.regions.length_mm[region]
+        return thick
 
     def of_mark(self, mark: int) -> tuple[int, ...]:
         """The regions of a mark: its filling, its line."""
