@@ -5,12 +5,16 @@ from __future__ import annotations
 import itertools
 import math
 import unicodedata
+from pathlib import Path
 
+import matplotlib
 import numpy as np
 import pytest
 from HersheyFonts import HersheyFonts
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
+from matplotlib.font_manager import FontProperties
+from matplotlib.textpath import TextPath
 
 from linewright.errors import InputError, SourceError
 from linewright.sources import methods
@@ -20,7 +24,7 @@ from linewright.sources.lettering.glyphs import glyph
 from linewright.sources.lettering.inking import inked
 from linewright.sources.lettering.layout import TextLines
 from linewright.sources.lettering.rounding import rounded
-from linewright.sources.picture import Wish
+from linewright.sources.picture import TextStyle, Wish
 
 ROOM = Wish((190.0, 277.0), pen_width_mm=0.5)
 EUROPEAN = (
@@ -337,3 +341,65 @@ def test_a_full_stop_is_a_filled_dot_as_wide_as_it_was_drawn():
 def test_the_notice_of_the_data_is_passed_on():
     assert "Hershey" in NOTICE
     assert "National Bureau of Standards" in NOTICE
+
+
+# Letters of a font
+
+FONT = str(Path(matplotlib.get_data_path()) / "fonts" / "ttf" / "DejaVuSans.ttf")
+
+
+def in_font(text: str, *, font: str = FONT, **how):
+    return Lettering(**how).read(text, Wish((190.0, 277.0), words=TextStyle(True, (font,))))
+
+
+def test_letters_of_a_font_are_those_that_matplotlib_draws():
+    text = "Heron"
+    picture = in_font(text, size_mm=20)
+    theirs = TextPath((0, 0), text, size=100, prop=FontProperties(fname=FONT))
+    capital = TextPath((0, 0), "H", size=100, prop=FontProperties(fname=FONT)).get_extents().height
+    scale = 20 / capital
+
+    def area(rings) -> float:
+        # Rings of holes run the other way and count against the others.
+        return abs(sum(0.5 * float(np.sum(r[:-1, 0] * r[1:, 1] - r[1:, 0] * r[:-1, 1])) for r in rings))
+
+    closed = [np.vstack((ring, ring[:1])) for ring in theirs.to_polygons(closed_only=True)]
+    assert area(list(picture.drawing)) == pytest.approx(area(closed) * scale**2, rel=0.01)
+    low, high = np.min(picture.drawing.points_mm, axis=0), np.max(picture.drawing.points_mm, axis=0)
+    box = theirs.get_extents()
+    # Kerning of the two differs by less than a hundredth of a letter here: no pair of this word is kerned much.
+    assert high - low == pytest.approx([box.width * scale, box.height * scale], rel=0.01)
+
+
+def test_what_a_font_lacks_is_written_in_the_face_and_named():
+    roman = str(Path(FONT).parent / "cmr10.ttf")
+    assert in_font("Quay", size_mm=20).warnings == ()
+    (note,) = [note for note in in_font("a\u2e98b", size_mm=20).warnings if "a gap is left" in note]
+    assert "U+2E98" in note
+    mixed = in_font("Aя", size_mm=20, font=roman)
+    (note,) = mixed.warnings
+    assert "font 'cmr10' has no letter for я" in note
+    assert "face 'plain' writes" in note
+    alone = read("я", size_mm=20).drawing.points_mm
+    written = mixed.drawing.points_mm[-len(alone) :]
+    assert np.ptp(written, axis=0) == pytest.approx(np.ptp(alone, axis=0), abs=0.01)
+
+
+def test_leftward_words_stand_from_right_to_left():
+    one, two = "\u0645\u064a\u0646\u0627\u0621", "\u0627\u0644\u0633\u0644\u0627\u0645"
+
+    def width(text: str) -> float:
+        return float(np.ptp(in_font(text, size_mm=10).drawing.points_mm[:, 0]))
+
+    strokes = list(in_font(f"{one} {two}", size_mm=10).drawing)
+    # The second word comes to lie on the left: its strokes take its own width there.
+    left = min(float(stroke[:, 0].min()) for stroke in strokes)
+    second = [stroke for stroke in strokes if stroke[:, 0].max() <= left + width(two) + 0.1]
+    assert np.ptp(np.concatenate(second)[:, 0]) == pytest.approx(width(two), abs=0.1)
+
+
+def test_a_font_that_is_not_there_is_refused(tmp_path):
+    (tmp_path / "words.ttf").write_text("no font at all")
+    for font in (str(tmp_path / "words.ttf"), str(tmp_path), "No Such Family"):
+        with pytest.raises(InputError, match="font"):
+            in_font("Quay", font=font)

@@ -145,9 +145,9 @@ FontOption = Annotated[
     str | None,
     typer.Option(
         "--font",
-        metavar="outlines|FILE",
-        help="Write the words of a drawing file as outlines of its fonts, or of this font file or folder; "
-        "single-line letters where not given.",
+        metavar="outlines|FONT",
+        help="Write words as outlines: those of a drawing file in its own fonts, or all in this font file, folder or "
+        "family of the system; single-line letters where not given.",
         show_default=False,
     ),
 ]

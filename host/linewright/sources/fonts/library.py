@@ -72,7 +72,7 @@ class Library:
 
     Parameters
     ----------
-    places : font files and folders of them, asked for by the user; they come before those of the system.
+    places : font files, folders of them and families of the system, asked for by the user; they come before others.
 
     Raises
     ------
@@ -83,17 +83,20 @@ class Library:
     def __init__(self, places: tuple[str, ...] = ()) -> None:
         self.files: list[FontFile] = []
         self._having: dict[tuple[str, int, bool], FontFile | None] = {}
+        system = [file for path in _files_in(system_folders()) for file in _read(path)]
         for place in places:
-            path = Path(place)
-            if not path.exists():
-                raise InputError(f"there is no font {place!r}", hint="name a .ttf or .otf file, or a folder of them")
-            found = [file for one in _files_in((place,)) for file in _read(one)]
-            if not found:
-                raise InputError(f"{place!r} is no font, or a damaged one", hint="name a .ttf or .otf file")
+            if Path(place).exists():
+                found = [file for one in _files_in((place,)) for file in _read(one)]
+                if not found:
+                    raise InputError(f"{place!r} is no font, or a damaged one", hint="name a .ttf or .otf file")
+            else:
+                found = [file for file in system if place.lower() in file.families]
+                if not found:
+                    hint = "name a .ttf or .otf file, a folder of them, or a family of this system"
+                    raise InputError(f"there is no font {place!r}", hint=hint)
             self.files += found
         self.own = len(self.files)
-        for path_of_system in _files_in(system_folders()):
-            self.files += _read(path_of_system)
+        self.files += system
 
     def matching(self, families: str, weight: int, stretch: str, slanted: bool) -> FontFile | None:
         """The face that suits best: the first family that there is, in it the nearest style (CSS Fonts 4, 5.2)."""

@@ -36,10 +36,12 @@ class Glyph:
     ----------
     strokes : each (n, 2) float64, n >= 2, in grid units; x from the letter's left edge, y downward from its foot line.
     advance : how far on the next letter begins, grid units.
+    final : the strokes are as they are to be drawn: their curves are round, and none of them is a dot to be filled.
     """
 
     strokes: tuple[Points, ...]
     advance: float
+    final: bool = False
 
     def box(self) -> tuple[float, float, float, float]:
         """``(left, top, right, foot)`` of its ink, grid units; four zeros without ink."""

@@ -26,6 +26,8 @@ def inked(letter: Glyph, scale: float, pen_width_mm: float) -> list[Points]:
     ----------
     scale : mm for each grid unit.
     """
+    if letter.final:
+        return [stroke * scale for stroke in letter.strokes]
     strokes = []
     dots: list[tuple[float, float, float]] = []
     for stroke in letter.strokes:

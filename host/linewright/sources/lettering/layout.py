@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import groupby
 from typing import Final
 
 from linewright.sources.lettering.faces import CAP_UNITS, Glyph, Typeface
 from linewright.sources.lettering.glyphs import SPACE_UNITS, clusters, glyph, name_of, with_long_s
+from linewright.sources.lettering.outlines import FontLetters, is_leftward
 from linewright.sources.lettering.rounding import rounded
 
 ALIGNED: Final = ("left", "centre", "right", "justified")
@@ -32,11 +34,13 @@ class Word:
     ----------
     glyphs : its letters; None where there is none.
     width : grid units.
+    leftward : written from right to left; its glyphs stand from left to right all the same.
     """
 
     text: str
     glyphs: tuple[Glyph | None, ...]
     width: float
+    leftward: bool = False
 
 
 @dataclass(frozen=True)
@@ -51,6 +55,8 @@ class Put:
 @lru_cache(maxsize=4096)
 def rounded_box(letter: Glyph) -> tuple[float, float, float, float]:
     """Its ink's box with the curves rounded, which reach a little beyond the corners that they replace; grid units."""
+    if letter.final:
+        return letter.box()
     round_ones = tuple(rounded(stroke, tolerance_units=BULGE_UNITS) for stroke in letter.strokes)
     left, top, right, foot = Glyph(round_ones, letter.advance).box()
     return (left - BULGE_UNITS, top - BULGE_UNITS, right + BULGE_UNITS, foot + BULGE_UNITS)
@@ -68,34 +74,60 @@ class TextLines:
     ----------
     text : with line ends where lines are to end; spaces and tabs part words, however many.
     tracking : added after each letter, grid units.
+    font : whose letters are taken where it has them; None: those of the face.
 
     Attributes
     ----------
     lines : a list of words for each line of the text; empty for an empty line.
     missing : characters that have no letter in this face, each once, with code and name.
+    replaced : characters that the font lacks and the face has, each once.
     """
 
-    def __init__(self, text: str, face: Typeface, tracking: float = 0.0) -> None:
+    def __init__(self, text: str, face: Typeface, tracking: float = 0.0, font: FontLetters | None = None) -> None:
         self.tracking = tracking
-        missing: dict[str, None] = {}
+        self._face = face
+        self._font = font
+        self._replaced: dict[str, None] = {}
+        self._missing: dict[str, None] = {}
         self.lines: list[list[Word]] = []
         for line in text.replace("\r\n", "\n").replace("\r", "\n").split("\n"):
             words = []
             for word in _split(line):
-                letters = []
-                for cluster in clusters(with_long_s(word) if face.long_s else word):
-                    found = glyph(cluster, face.name)
-                    if found is None:
-                        missing.setdefault(name_of(cluster))
-                    letters.append(found)
+                letters = self._of_face(word) if font is None else self._of_font(word, font)
                 width = sum(map(advance_of, letters)) + tracking * max(len(letters) - 1, 0)
-                words.append(Word(word, tuple(letters), width))
+                words.append(Word(word, tuple(letters), width, font is not None and is_leftward(word)))
             self.lines.append(words)
         while self.lines and not self.lines[-1]:
             self.lines.pop()
         while self.lines and not self.lines[0]:
             self.lines.pop(0)
-        self.missing = tuple(missing)
+        self.missing = tuple(self._missing)
+        self.replaced = tuple(self._replaced)
+
+    def _of_face(self, word: str) -> list[Glyph | None]:
+        letters = []
+        for cluster in clusters(with_long_s(word) if self._face.long_s else word):
+            found = glyph(cluster, self._face.name)
+            if found is None:
+                self._missing.setdefault(name_of(cluster))
+            letters.append(found)
+        return letters
+
+    def _of_font(self, word: str, font: FontLetters) -> list[Glyph | None]:
+        """Letters of the font, and of the face in place of those that it lacks."""
+        runs: list[list[Glyph | None]] = []
+        for there, some in groupby(word, font.has):
+            part = "".join(some)
+            if there:
+                runs.append([*font.written(part)])
+                continue
+            runs.append(self._of_face(part))
+            for cluster in clusters(part):
+                if glyph(cluster, self._face.name) is not None:
+                    self._replaced.setdefault(name_of(cluster))
+        if is_leftward(word):
+            runs.reverse()
+        return [letter for run in runs for letter in run]
 
     @property
     def widest_word(self) -> Word | None:
@@ -105,7 +137,7 @@ class TextLines:
     @property
     def space(self) -> float:
         """Between two words, grid units."""
-        return SPACE_UNITS + self.tracking
+        return (SPACE_UNITS if self._font is None else self._font.space) + self.tracking
 
     def width_of(self, line: list[Word]) -> float:
         """Of words in one line, grid units."""
@@ -182,7 +214,7 @@ def put(words: TextLines, width: float, *, align: str, line_units: float) -> lis
             gap += free / (len(line) - 1)
             free = 0.0
         x = {"left": 0.0, "justified": 0.0, "centre": free / 2, "right": free}[align]
-        for word in line:
+        for word in reversed(line) if line and line[0].leftward else line:
             for letter in word.glyphs:
                 if letter is not None:
                     placed.append(Put(letter, x, y))

@@ -15,6 +15,7 @@ from linewright.sources.lettering import along as paths
 from linewright.sources.lettering.faces import CAP_UNITS, FACES
 from linewright.sources.lettering.inking import inked
 from linewright.sources.lettering.layout import ALIGNED, TextLines, put
+from linewright.sources.lettering.outlines import FontLetters
 from linewright.sources.picture import Picture, Wish
 
 LONGEST_TEXT: Final = 20_000
@@ -26,9 +27,7 @@ LARGEST_SHARE: Final = 0.6
 _SLACK: Final = 1 + 1e-9
 """For sums of rounded numbers that ought to be equal."""
 
-_INSTEAD: Final = (
-    "spell them in Latin, Greek or Cyrillic letters, or turn the text into paths in a drawing program and draw that SVG"
-)
+_INSTEAD: Final = "spell them in Latin, Greek or Cyrillic letters, or name a font that has them with --font"
 """What to do about letters that no face has; all faces have the same ones."""
 
 _NAMED_AT_MOST: Final = 8
@@ -74,7 +73,8 @@ class Lettering:
                 f"the text has {len(source):,} characters, the limit is {LONGEST_TEXT:,}",
                 hint="draw it in several parts",
             )
-        words = TextLines(source, FACES[self.face], self.tracking * CAP_UNITS)
+        font = FontLetters(wish.words) if wish.words.outlines else None
+        words = TextLines(source, FACES[self.face], self.tracking * CAP_UNITS, font)
         if not any(letter.strokes for letter in words.letters()):
             if not words.missing:
                 raise SourceError("there is nothing to write: the text is empty", hint="give it some letters")
@@ -86,11 +86,19 @@ class Lettering:
             raise SourceError("a text needs a size, or a room", hint="say size_mm, or how wide it is to be")
         strokes, size_mm, (width_mm, height_mm) = (_on_path if self.along else _in_box)(words, wish, self)
         drawing = Drawing.from_strokes(strokes, pens=(wish.one_pen("text"),))
-        return Picture(drawing, width_mm, height_mm, tuple(_notes(words, wish, self, size_mm)))
+        notes = _notes(words, wish, self, size_mm, None if font is None else font.name)
+        return Picture(drawing, width_mm, height_mm, tuple(notes))
 
 
-def _notes(words: TextLines, wish: Wish, how: Lettering, size_mm: float) -> list[str]:
+def _notes(words: TextLines, wish: Wish, how: Lettering, size_mm: float, font: str | None) -> list[str]:
     notes = [] if how.size_mm else [f"the capitals are {size_mm:.3g} mm high, as large as the room allows"]
+    if words.replaced:
+        more = len(words.replaced) - _NAMED_AT_MOST
+        notes.append(
+            f"the font {font!r} has no letter for {', '.join(words.replaced[:_NAMED_AT_MOST])}"
+            + (f" and {more} more" if more > 0 else "")
+            + f"; the face {how.face!r} writes them"
+        )
     for name in words.missing[:_NAMED_AT_MOST]:
         notes.append(f"the face {how.face!r} has no letter for {name}; a gap is left in its place")
     if len(words.missing) > _NAMED_AT_MOST:
@@ -98,7 +106,7 @@ def _notes(words: TextLines, wish: Wish, how: Lettering, size_mm: float) -> list
     if words.missing:
         notes.append(f"for letters in place of gaps, {_INSTEAD}")
     least_mm = FACES[how.face].least_size_mm(wish.pen_width_mm)
-    if size_mm < least_mm:
+    if font is None and size_mm < least_mm:
         notes.append(
             f"capitals {size_mm:.3g} mm high in the face {how.face!r} run together with a {wish.pen_width_mm:g} mm "
             f"pen; from {least_mm:.2g} mm up they stay clear"
