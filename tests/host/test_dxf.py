@@ -126,6 +126,15 @@ def test_units_are_those_that_the_file_states(tmp_path):
     assert any("the file states no units; one unit is taken as 1 mm" in note for note in without.warnings)
 
 
+def test_a_file_without_a_header_is_in_mm_and_says_so(tmp_path):
+    path = tmp_path / "bare.dxf"
+    line = "0 LINE 8 0 10 0 20 0 11 100 21 50".replace(" ", "\n")
+    path.write_text(f"0\nSECTION\n2\nENTITIES\n{line}\n0\nENDSEC\n0\nEOF\n")
+    picture = read_drawing(str(path), KEEP)
+    assert (picture.width_mm, picture.height_mm) == pytest.approx((100, 50))
+    assert any("states no units" in note for note in picture.warnings)
+
+
 def test_hidden_layers_stay_hidden_and_can_be_picked(tmp_path):
     found = document()
     found.layers.add("rigging", color=1)

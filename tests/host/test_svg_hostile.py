@@ -145,6 +145,24 @@ def test_a_use_that_shows_itself_costs_that_use(body: str) -> None:
     assert any("it would never end" in warning for warning in picture.warnings)
 
 
+def test_clips_within_each_other_are_bounded() -> None:
+    clip = '<clipPath id="c{}" clip-path="url(#c{})"><rect width="9" height="9"/></clipPath>'
+    nested = "".join(clip.format(i, i + 1) for i in range(2000))
+    picture = read_svg(f'{HEAD}{nested}<rect width="5" height="5" clip-path="url(#c0)"/></svg>'.encode())
+    assert any("more than 16 deep" in note for note in picture.warnings)
+
+
+def test_masks_that_multiply_end() -> None:
+    part = '<rect width="9" height="9" fill="white" mask="url(#m{})"/>'
+
+    def masks(copies: int) -> str:
+        made = "".join(f'<mask id="m{i}">{part.format(i + 1) * copies}</mask>' for i in range(12))
+        return f'{HEAD}{made}<rect width="5" height="5" mask="url(#m0)"/></svg>'
+
+    assert len(read_svg(masks(1).encode()).drawing) == 1
+    assert "too many elements" in str(refused(masks(2), FileLimits(expanded=3000)))
+
+
 def test_nested_copies_are_counted() -> None:
     levels = "".join(f'<g id="g{i}"><use href="#g{i - 1}"/><use href="#g{i - 1}"/></g>' for i in range(1, 25))
     bomb = f'{HEAD}<defs><g id="g0">{LINE}</g>{levels}</defs><use href="#g24"/></svg>'

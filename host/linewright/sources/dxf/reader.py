@@ -36,6 +36,9 @@ _UNIT_MM: Final = {
 """mm in one unit of the header variable $INSUNITS: inch, foot, mile, mm, cm, m, km, microinch, mil, yard, angstrom,
 nanometre, micrometre, decimetre, decametre, hectometre (the format's public reference)."""
 
+_HEADER_BYTES: Final = 2**20
+"""Within so many bytes of its beginning a file has its header: all of its variables take some 20 kB."""
+
 _INK: Final = "#000000"
 """Colour number 7 is white on a dark screen and black on paper."""
 
@@ -82,8 +85,14 @@ def painting_of(source: str, wish: Wish, limits: FileLimits | None = None) -> Pa
     except Exception as error:  # the library raises whatever its parsers do on damaged bytes
         raise SourceError(f"it is no DXF, or damaged ({_short(error)})", where=source, hint=hint) from error
     painting = Painting(name=source)
-    _Walk(painting, document, wish, limits).run()
+    _Walk(painting, document, wish, limits, _states_units(source)).run()
     return painting
+
+
+def _states_units(source: str) -> bool:
+    """Whether the file itself says in which units it is; the library takes metres where it says nothing."""
+    with Path(source).open("rb") as stream:
+        return b"$INSUNITS" in stream.read(_HEADER_BYTES)
 
 
 def _short(error: Exception) -> str:
@@ -99,13 +108,14 @@ class _Walk:
     document: Any
     wish: Wish
     limits: FileLimits
+    states_units: bool
     layers: dict[str, int] = field(default_factory=dict)
     shown: set[str] = field(default_factory=set)
     left_out: dict[str, int] = field(default_factory=dict)
     entities: int = 0
 
     def run(self) -> None:
-        code = int(self.document.header.get("$INSUNITS", 0))
+        code = int(self.document.header.get("$INSUNITS", 0)) if self.states_units else 0
         self.unit_mm = _UNIT_MM.get(code, 1.0)
         if code not in _UNIT_MM:
             self.painting.notes.add("the file states no units; one unit is taken as 1 mm (--size says otherwise)")

@@ -24,6 +24,12 @@ from linewright.sources.svg.writing import Writing
 EFFECTS: Final = frozenset(("opacity", "clip-path", "mask", "filter", "mix-blend-mode"))
 """Properties that act on an element with all that is in it."""
 
+_MOST_NESTED: Final = 16
+"""Clips, masks, patterns and markers within each other: pictures have two or three."""
+
+_COST_NESTED: Final = 50
+"""Elements that cost as much as a clip or mask within another one: a few levels multiply without end."""
+
 
 class Effects:
     """Draws elements under their effects."""
@@ -83,6 +89,12 @@ class Effects:
         if target in place.inside:
             self._scene.notes.add(f"{name} '{link[0][:40]}' contains itself and is left out", line)
             return None
+        if len(place.inside) >= _MOST_NESTED:
+            what = f"{name}s within others, more than {_MOST_NESTED} deep, are left out"
+            self._scene.notes.add(what, line)
+            return None
+        if place.inside:
+            self._scene.visited += _COST_NESTED
         return target
 
     def _clip_path(self, target: Element, place: Place, box: Box | None, number: int) -> None:
