@@ -211,8 +211,8 @@ _FONT_FIELDS: dict[str, tuple[str, Callable[[str, Font], object]]] = {
     "word-spacing": ("word_spacing", _word), "text-anchor": ("anchor", _word), "direction": ("direction", _word),
     "writing-mode": ("writing", _word), "dominant-baseline": ("baseline", _baseline),
     "white-space": ("white_space", _word),
-    # Of SVG 1.1, section 10.11: a length stands for what the font says, and 0 for nothing.
-    "kerning": ("kerning", lambda value, _parent: "auto" if value.lower() == "auto" else "none"),
+    # Of SVG 1.1, section 10.11: 0 for no kerning at all; no other length is in use.
+    "kerning": ("kerning", lambda value, parent: "none" if fraction(value) == 0.0 else parent.kerning),
     "text-rendering": ("kerning", lambda _value, parent: parent.kerning),
     "font-variation-settings": ("variations", _variations),
     "font-optical-sizing": ("optical_sizing", lambda value, _parent: value.lower() != "none"),
