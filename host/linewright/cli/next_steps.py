@@ -111,6 +111,8 @@ def _parsed(words: list[str]) -> tuple[set[str], bool, int, set[str]] | None:
     takes_file = path[0] == "rig" and any(param.name == "file" for param in place.params)
     positionals = _arguments(rest, place)
     needed = {option for param in place.params if param.required for option in param.opts}
+    if path == ["board", "flash"] and not any(word.startswith("--image") for word in rest):
+        needed.add(_PORT)  # only a board in BOOTSEL mode, which gets an image, has none
     return options, takes_file, positionals, needed
 
 
