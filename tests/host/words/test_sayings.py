@@ -197,6 +197,11 @@ def test_all_clothes_can_lie_alone():
         assert Stage(things(), 1).plain(thing.name).art.height > 0, thing.name
 
 
+@pytest.mark.parametrize("garment", ["socks", "robe", "cape", "shoes"])
+def test_clothes_do_things_too(garment):
+    assert art_of(f"the {garment} playing a trumpet").height > 0
+
+
 def test_who_is_behind_a_tree_stands_on_the_ground():
     stage = Stage(things(), 1)
     tree, fox = stage.plain("tree"), stage.plain("fox")

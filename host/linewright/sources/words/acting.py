@@ -200,7 +200,7 @@ class Troupe(Holding):
         """The upright body of a thing; what has none gets arms and legs."""
         if thing.figure is not None:
             return thing.figure
-        art = thing.natural()
+        art = self.shown(thing.name) if thing.on_body else thing.natural()
         hand = "claw" if any(s.tag == "claw" for s in art.shapes) else "mitten"
         art = art.with_shapes(s for s in art.shapes if s.tag != "claw")
         k = 56.0 / max(art.height, 0.62 * art.width)
