@@ -44,7 +44,7 @@ def test_a_narrow_window_holds_everything(page, name):
     SCENES[name](page)
     expect(page.locator("desk-table[data-sharp]")).to_be_attached()
     wide = page.evaluate(
-        """() => [...document.querySelectorAll(".slip *, .foot *, .plate *, .beginning *")]
+        """() => [...document.querySelectorAll(".slip *, .foot *, .plate *, .tabs *, .beginning *")]
           .filter((one) => one.checkVisibility() && !one.closest(".heard") && one.getBoundingClientRect().right > innerWidth + 1)
           .map((one) => one.outerHTML.slice(0, 120))"""
     )

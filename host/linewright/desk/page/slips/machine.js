@@ -122,7 +122,7 @@ function task() {
     !over && typeof now.done === "number" && h("progress", { value: now.done, max: 1, "aria-label": "How far it is" }),
     now.steps?.length > 0 && h("ol", { class: "steps" }, now.steps.map((/** @type {any} */ step) => h("li", { key: step.name, class: step.state, "aria-current": step.name === now.step && !over ? "step" : null },
       h("span", {}, step.title), step.state !== "todo" && h("small", {}, step.state)))),
-    now.lines?.length > 0 && h("div", { class: "told", role: "log", "aria-label": "What bring-up says" }, now.lines.slice(-TOLD).map((/** @type {any} */ line) => h("p", { class: line.kind }, sentence(line.text)))),
+    now.lines?.length > 0 && h("div", { class: "told", role: "log", "aria-label": "What bring-up says" }, now.lines.slice(-TOLD).map((/** @type {any} */ line) => h("p", { class: `said-${line.kind}` }, sentence(line.text)))),
     now.rows?.length > 0 && ROWS[/** @type {"tune"} */ (now.name)]?.(now.rows),
     now.words && h("p", { class: "big" }, `${sentence(now.words)}.`),
     over && now.name === "bring-up" && !now.error && h("p", { class: "big" }, now.complete ? "Every step is done." : "Some steps are still to be done. Bring-up goes on where it was left."),
@@ -144,7 +144,7 @@ const table = (heads, rows) => h("table", {}, h("thead", {}, h("tr", {}, heads.m
 
 /** What a task has found, by its name. */
 const ROWS = {
-  tune: (/** @type {any[]} */ rows) => table(["Way of moving", "Time", "Wobble", ""], rows.map((row) =>
+  tune: (/** @type {any[]} */ rows) => table(["Way of moving", "Time", "Wobble", "Which"], rows.map((row) =>
     [row.name, duration(row.predicted_s), `${figure(row.wobble_mm, 3)} mm`, [row.best && "best", row.now && "as it is"].filter(Boolean).join(", ")])), // prettier-ignore
   exercise: (/** @type {any[]} */ rows) => table(["Bout", "Direction", "Speed", "Way", "Steps lost"], rows.slice(-TOLD).map((row) =>
     [row.n, `${row.axis.toUpperCase()}, ${row.sense === "+" ? "away from home" : "towards home"}`, `${Math.round(100 * row.share)} %`, length(row.way_mm), row.lost_steps ?? "very many"])), // prettier-ignore
@@ -198,7 +198,7 @@ function found(finding, off) {
   const unit = (/** @type {any} */ row) => (row.unit ? ` ${row.unit}` : "");
   const shown = (/** @type {any} */ value) => (Array.isArray(value) ? value.flat().map((one) => figure(Number(one), 4)).join(", ") : typeof value === "number" ? figure(value, 4) : String(value));
   return h("article", { key: "finding", class: "finding" }, heading("What it says"),
-    table(["", "Before", "After"], finding.rows.map((/** @type {any} */ row) =>
+    table(["Figure", "Before", "After"], finding.rows.map((/** @type {any} */ row) =>
       [sentence(row.name), `${figure(row.before, 4)}${unit(row)}`, `${figure(row.after, 4)}${row.stated === null ? "" : ` ± ${figure(row.stated, 4)}`}${unit(row)}`])),
     finding.notes.map((/** @type {string} */ text) => h("p", {}, sentence(text))),
     finding.picture && h("img", { class: "trial", src: `/picture/${finding.picture}.png`, alt: "How far each cross is off once this is written." }),
