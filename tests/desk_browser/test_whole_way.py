@@ -15,9 +15,9 @@ LONG_MS = 300_000
 
 
 def photograph() -> str:
-    """A bright disc on a dark ground, as a JPEG in base 64."""
+    """A bright disc on a dark ground, both shaded as in a photograph, as a JPEG in base 64."""
     y, x = np.mgrid[-1:1:60j, -1:1:80j]
-    tone = (60 + 180 * (x**2 + y**2 < 0.4)).astype(np.uint8)
+    tone = (90 + 110 * (x**2 + y**2 < 0.4) + 45 * x * np.cos(9 * y)).astype(np.uint8)
     file = io.BytesIO()
     Image.fromarray(tone).save(file, "JPEG")
     return base64.b64encode(file.getvalue()).decode()
