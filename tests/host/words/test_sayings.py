@@ -8,7 +8,8 @@ from linewright.sources.words.arranging import arrange
 from linewright.sources.words.art import Art
 from linewright.sources.words.idioms import plainly
 from linewright.sources.words.lexicon import MOST, Lexicon
-from linewright.sources.words.reading import Phrase, read
+from linewright.sources.words.phrases import Phrase
+from linewright.sources.words.reading import read
 from linewright.sources.words.staging import Stage
 from linewright.sources.words.store import names, things
 from linewright.sources.words.way import told

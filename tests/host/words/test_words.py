@@ -19,7 +19,8 @@ from linewright.sources.words.art import Art
 from linewright.sources.words.hiding import visible
 from linewright.sources.words.lexicon import ADJECTIVES, Lexicon
 from linewright.sources.words.modifiers import MODIFIERS, modified
-from linewright.sources.words.reading import Phrase, Reading, read
+from linewright.sources.words.phrases import Phrase, Reading
+from linewright.sources.words.reading import read
 from linewright.sources.words.scenes import SCENES
 from linewright.sources.words.staging import Stage
 from linewright.sources.words.store import names, things

@@ -18,9 +18,9 @@ from linewright.sources.words.figure import places as figure_places
 from linewright.sources.words.groups import PERSON, grounded
 from linewright.sources.words.holding import BRUSHED, Holding
 from linewright.sources.words.modifiers import PATTERNS, modified
+from linewright.sources.words.phrases import Act, Phrase, Relation
 from linewright.sources.words.plans import Bird, FourLegs
 from linewright.sources.words.poses import POSES, Pose
-from linewright.sources.words.reading import Act, Phrase, Relation
 from linewright.sources.words.script import drawn, eye_lines, mouth_line, ready
 from linewright.sources.words.store.clothes import TORSO
 from linewright.sources.words.store.entry import Thing

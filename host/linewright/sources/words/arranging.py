@@ -10,7 +10,7 @@ import numpy as np
 
 from linewright.sources.words.art import Art, Shape, merged, scale, shift
 from linewright.sources.words.groups import PERSON, Group, joined
-from linewright.sources.words.reading import Act, Phrase, Reading
+from linewright.sources.words.phrases import Act, Phrase, Reading
 from linewright.sources.words.scenes import SCENES, Box, skies
 from linewright.sources.words.staging import Stage
 from linewright.sources.words.verbs import VERBS

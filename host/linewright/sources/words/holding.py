@@ -14,8 +14,8 @@ from linewright.sources.words.art import Anchor, Art, chain, scale, shift, turn
 from linewright.sources.words.figure import Figure, Props
 from linewright.sources.words.figure import places as figure_places
 from linewright.sources.words.groups import Group
+from linewright.sources.words.phrases import Phrase
 from linewright.sources.words.poses import Pose
-from linewright.sources.words.reading import Phrase
 from linewright.sources.words.script import drawn
 from linewright.sources.words.store.entry import Thing
 from linewright.sources.words.verbs import Verb

@@ -1,4 +1,7 @@
-"""`Stage`: from what is said of somebody to a group of drawings, with all that belongs to it around it."""
+"""`Stage`: from what is said of somebody to a group of drawings, with all that belongs to it around it.
+
+More than 500 lines: two of its methods are tables, a line or two for each preposition and each verb.
+"""
 
 from __future__ import annotations
 
@@ -7,14 +10,14 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Final
 
-from linewright.sources.words import placing
+from linewright.sources.words import contents, placing, ties
 from linewright.sources.words.acting import Troupe, pulled_out, sleeps
 from linewright.sources.words.art import Anchor, Art, scale, shift, turn
 from linewright.sources.words.figure import FEET
 from linewright.sources.words.groups import PERSON, Group, grounded, joined
 from linewright.sources.words.modifiers import halves, modified
+from linewright.sources.words.phrases import Act, Phrase, Relation
 from linewright.sources.words.plans import FourLegs, four_legs
-from linewright.sources.words.reading import Act, Phrase, Relation
 from linewright.sources.words.script import drawn
 from linewright.sources.words.store.entry import Thing
 from linewright.sources.words.verbs import VERBS
@@ -152,7 +155,7 @@ class Stage(Troupe):
             whole = self._carried_together(whole, copies, together.object)
         for ride in ride_all:
             assert ride.object is not None
-            whole = placing.inside(whole, self.group(ride.object))
+            whole = contents.inside(whole, self.group(ride.object))
         for act in to_one:
             whole = self._effect(whole, phrase, act)
         for relation in shared:
@@ -270,14 +273,14 @@ class Stage(Troupe):
         thing = act.object
         role = verb.role
         if role == "easel" and thing is not None:
-            return placing.easel(me, self.natural(self.things["easel"]), self.group(thing).art)
+            return contents.easel(me, self.natural(self.things["easel"]), self.group(thing).art)
         if role == "bubble" and thing is not None:
-            return placing.bubble(me, self.group(thing).art)
+            return contents.bubble(me, self.group(thing).art)
         if thing is None:
             if (act.verb == "fly" and "flies" in self.things[phrase.name].can) or act.verb in ("fly", "swim"):
                 return replace(me, up=act.verb == "fly", art=me.art)
             if act.verb == "hang" and "acts" not in self.things[phrase.name].can:
-                return placing.hung_up(me)
+                return ties.hung_up(me)
             if act.verb == "jump":
                 return replace(me, art=modified(me.art, "floating"))
             if role == "catch":
@@ -297,7 +300,7 @@ class Stage(Troupe):
             gap = {"close": -0.06, "partner": 0.0}.get(role, 0.16) * PERSON
             other = self.group(thing)
             if role == "catch":
-                return placing.hooked(me, other)
+                return ties.hooked(me, other)
             turned = (
                 other.mirrored()
                 if other.living and act.verb not in ("chase", "follow", "flee", "escape", "hunt")
@@ -323,11 +326,11 @@ class Stage(Troupe):
             other = self.group(thing)
             if pulled_out(act):
                 return placing.pulled_out(me, other, self.plain("stool"))
-            return placing.tied(me, other, pulls=act.verb not in ("walk", "lead"))
+            return ties.tied(me, other, pulls=act.verb not in ("walk", "lead"))
         if role == "fly":
             if ("flies" in kind.can and "contains" in kind.can) or thing.name in ("airplane", "helicopter", "rocket"):
-                return replace(placing.inside(me, self.group(thing)), up=True)
-            return placing.on_string(me, self.group(thing).art)
+                return replace(contents.inside(me, self.group(thing)), up=True)
+            return ties.on_string(me, self.group(thing).art)
         if role == "over":
             return placing.above(me, self.group(thing))
         if role in ("on", "climb"):
@@ -340,18 +343,18 @@ class Stage(Troupe):
                 return me
             return placing.on_top(me, self.group(thing), climbing=role == "climb")
         if role == "hang":
-            return placing.hung_from(me, self.group(thing))
+            return ties.hung_from(me, self.group(thing))
         if role == "look":
             return me
         if role == "in" and not self.figured(phrase, self.things[phrase.name]):
-            return placing.inside(me, self.group(thing))
+            return contents.inside(me, self.group(thing))
         if (
             role in ("hold", "hold2")
             and self.in_beak(act, self.things[phrase.name])
             and me.art.places.get("hip") is None
         ):
             if kind.can & {"acts"}:
-                return placing.slung(me, self.group(thing))
+                return ties.slung(me, self.group(thing))
             return placing.borne(me, self.group(thing), "mouth", self.things[phrase.name])
         if role == "hold2" and not self.figured(phrase, self.things[phrase.name]):
             return placing.on_top(self.group(thing), me, place="back")
@@ -367,7 +370,7 @@ class Stage(Troupe):
         thing = self.things[other.name]
         if kind == "with":
             if "shell" in me.art.places and thing.theme == "buildings":
-                return placing.housed(me, self.group(other))
+                return contents.housed(me, self.group(other))
             if thing.name == "chimney" and self.things[phrase.name].theme == "buildings":
                 return placing.borne(me, self.group(other), "chimney", self.things[phrase.name])
             if (
@@ -380,7 +383,7 @@ class Stage(Troupe):
             if self.figured(phrase, self.things[phrase.name]) and self.in_hand(phrase, other):
                 return me
             if "branch" in me.art.places and thing.can & {"flies"}:
-                return replace(placing.in_crown(self.group(other), me), living=False)
+                return replace(contents.in_crown(self.group(other), me), living=False)
             return placing.beside(me, self._facing(other), 0.08 * PERSON, first=me)
         if (
             kind == "on"
@@ -392,13 +395,13 @@ class Stage(Troupe):
         if kind == "bears":
             return placing.borne(me, self.group(other), relation.place, self.things[phrase.name])
         if kind == "full of" and "pane1" in me.art.places:
-            return placing.at_windows(self.group(replace(other, count=1)), me, 9)
+            return contents.at_windows(self.group(replace(other, count=1)), me, 9)
         if kind in ("full of",):
-            return placing.filled(me, self.group(replace(other, count=1)).art, other.count, self.things[phrase.name])
+            return contents.filled(me, self.group(replace(other, count=1)).art, other.count, self.things[phrase.name])
         if kind == "made of":
             return placing.patterned(me, self.group(replace(other, count=1)).art)
         if kind == "of":
-            return placing.pictured(me, self.group(other).art, phrase.name)
+            return contents.pictured(me, self.group(other).art, phrase.name)
         if other.name == "moon" and kind in ("before", "over", "behind", "under"):
             other = replace(other, name="full moon", modifiers=[*other.modifiers, "big"])
         if kind == "under" and self.figured(phrase, self.things[phrase.name]) and self.in_hand(phrase, other):
@@ -408,7 +411,7 @@ class Stage(Troupe):
             return placing.at_side(me, made, left=kind == "left")
         if kind == "tied":
             flies = "acts" not in self.things[phrase.name].can and self.things[phrase.name].can & {"flies", "up"}
-            return placing.tied_to(replace(me, up=bool(flies)), made)
+            return ties.tied_to(replace(me, up=bool(flies)), made)
         if kind == "has under":
             return replace(placing.below(made, me), living=False)
         if kind == "has over":
@@ -418,9 +421,9 @@ class Stage(Troupe):
         if kind == "on" and me.living and not made.living and other.count > 1 and made.art.width > 1.3 * me.art.width:
             made = replace(made, art=made.art.moved(scale(1.3 * me.art.width / made.art.width)))  # a hen's eggs
         if kind == "in" and "pane1" in made.art.places:
-            return placing.at_windows(me, made, 1)
+            return contents.at_windows(me, made, 1)
         if kind == "on" and thing.name == "wall" and phrase.name in _ON_WALLS:
-            return placing.hung_from(me, made)
+            return ties.hung_from(me, made)
         if kind == "over" and not me.up and any(a.verb == "look" for a in phrase.acts):
             kind = "behind"  # "looking over a wall"
         if kind == "over" and thing.name in ("bridge", "hill") and not me.up:
@@ -436,21 +439,21 @@ class Stage(Troupe):
             )
         if kind == "from":
             if "contains" in thing.can or "carries" in thing.can:
-                return placing.inside(me, made) if "contains" in thing.can else placing.on_top(me, made)
+                return contents.inside(me, made) if "contains" in thing.can else placing.on_top(me, made)
             return placing.beside(me, made, 8, first=me)
         if kind == "in" and thing.name == "puddle":
             return placing.on_top(me, made)
         if kind == "in hat":
-            return placing.in_hat(me, made)
+            return contents.in_hat(me, made)
         if kind == "in":
             if thing.name in ("tree", "fir tree", "palm tree", "bush"):
                 if phrase.count > 1 and not me.living:
                     one = self.group(replace(phrase, count=1, relations=[], acts=[]))
-                    return placing.filled(made, one.art, phrase.count, thing)
-                return placing.in_crown(me, made)
+                    return contents.filled(made, one.art, phrase.count, thing)
+                return contents.in_crown(me, made)
             if "seats" in thing.can and "contains" not in thing.can:
                 return placing.on_top(me, made)
-            return placing.inside(me, made, lie=sleeps(phrase) or thing.name in ("bed", "hammock"))
+            return contents.inside(me, made, lie=sleeps(phrase) or thing.name in ("bed", "hammock"))
         if kind == "under" and made.afloat:
             return placing.under_water(me, made)
         if kind == "under":

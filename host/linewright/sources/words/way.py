@@ -17,7 +17,8 @@ from linewright.sources.words.arranging import arrange
 from linewright.sources.words.art import Art
 from linewright.sources.words.hiding import Stroke, visible
 from linewright.sources.words.lexicon import COLOURS, Lexicon
-from linewright.sources.words.reading import Reading, read
+from linewright.sources.words.phrases import Reading
+from linewright.sources.words.reading import read
 from linewright.sources.words.staging import Stage
 from linewright.sources.words.store import Thing, names, things
 
