@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -10,6 +10,7 @@ import typer
 
 from linewright.cli import options, output, target
 from linewright.cli.commands import Commands
+from linewright.cli.expanded import expanded
 
 if TYPE_CHECKING:
     from linewright.planning.arrangement import Arrangement, Item
@@ -72,107 +73,138 @@ Hides = Annotated[
 ]
 
 
-@app.command("add")
-def add(
-    file: File,
+@dataclass(frozen=True, kw_only=True)
+class ItemOptions:
+    """Where an item lies and how it is drawn; what is not given stays as it is."""
+
+    at: At = None
+    width_mm: Width = None
+    height_mm: Height = None
+    align: Align = None
+    turn_deg: Turn = None
+    mirror: Mirror = None
+    fit: Fit = None
+    copies: Copies = None
+    gap: Gap = None
+    method: options.Method = None
+    pens: options.Pens = None
+    pen_by: PenBy = None
+    page: OfPage = None
+    layers: options.Layers = None
+    hides: Hides = None
+
+    def applied(self, item: Item) -> Item:
+        """The item with what was given."""
+        changes: dict[str, Any] = {
+            "align": self.align,
+            "turn_deg": self.turn_deg,
+            "mirror": self.mirror,
+            "method": self.method,
+            "pens": self.pens,
+            "page": self.page,
+            "hides": self.hides,
+            "at_mm": None if self.at is None else options.pair(self.at, "--at"),
+            "fit": None if self.fit is None else ("fit" if self.fit else "keep"),
+            "pen_by": None if self.pen_by is None else self.pen_by.value,
+        }
+        if self.layers is not None:
+            changes["layers"] = tuple(name.strip() for name in self.layers.split(",") if name.strip())
+        changes = {key: value for key, value in changes.items() if value is not None}
+        # A size of 0 takes it out, and a single copy is no repetition.
+        for key, size_mm in (("width_mm", self.width_mm), ("height_mm", self.height_mm)):
+            if size_mm is not None:
+                changes[key] = size_mm or None
+        if self.copies is not None or self.gap is not None:
+            changes["repeat"] = _repeat(item, self.copies, self.gap)
+        return replace(item, **changes)
+
+
+@dataclass(frozen=True, kw_only=True)
+class AddOptions:
+    """What is put on the sheet."""
+
+    file: File
     source: Annotated[
         str | None,
         typer.Argument(metavar="SOURCE", help="A picture; or else one of --text and --pattern.", show_default=False),
-    ] = None,
-    text: options.Text = None,
+    ] = None
+    text: options.Text = None
     text_file: Annotated[
         str | None, typer.Option("--text-file", metavar="FILE", help="Write the words of a file.", show_default=False)
-    ] = None,
+    ] = None
     sentence: Annotated[
         str | None, typer.Option("--sentence", metavar="WORDS", help="Draw what they say.", show_default=False)
-    ] = None,
-    pattern: options.Pattern = None,
+    ] = None
+    pattern: options.Pattern = None
     name: Annotated[
         str | None, typer.Option("--id", metavar="ID", help="What to call it; made of its source otherwise.")
-    ] = None,
-    at: At = None,
-    width_mm: Width = None,
-    height_mm: Height = None,
-    align: Align = None,
-    turn_deg: Turn = None,
-    mirror: Mirror = None,
-    fit: Fit = None,
-    copies: Copies = None,
-    gap: Gap = None,
-    method: options.Method = None,
-    pens: options.Pens = None,
-    pen_by: PenBy = None,
-    page: OfPage = None,
-    layers: options.Layers = None,
-    hides: Hides = None,
-    sheet: options.SheetName = None,
-    margin_mm: options.Margin = None,
-    as_json: options.AsJson = False,
-) -> None:
+    ] = None
+    how: ItemOptions
+    sheet: options.SheetName = None
+    margin_mm: options.Margin = None
+    as_json: options.AsJson = False
+
+
+@app.command("add")
+@expanded
+def add(given: AddOptions) -> None:
     """Put something on the sheet; the file is made if there is none."""
     from linewright.errors import InputError
     from linewright.planning import arrangement_file
     from linewright.planning.arrangement import Arrangement, Item
 
-    if sum(one is not None for one in (source, text, text_file, sentence, pattern)) != 1:
+    file = given.file
+    if sum(one is not None for one in (given.source, given.text, given.text_file, given.sentence, given.pattern)) != 1:
         hint = "name one of them"
         raise InputError("an item is one of SOURCE, --text, --text-file, --sentence and --pattern", hint=hint)
     before = arrangement_file.load(file) if file.exists() else Arrangement()
-    if sentence is not None:
-        text, method = sentence, method or "words"
-    item = Item(name or "", None if source is None else _from_folder(source, file), text, pattern, method, pens)
-    item = replace(item, text_file=None if text_file is None else _from_folder(text_file, file))
-    item = _of_file(item, page, layers, hides)
-    item = _placed(item, at, width_mm, height_mm, align, turn_deg, mirror, fit, copies, gap, pen_by)
-    after = _on_sheet(before.added(item), sheet, margin_mm)
+    item = Item(
+        given.name or "",
+        source=None if given.source is None else _from_folder(given.source, file),
+        text=given.text if given.sentence is None else given.sentence,
+        text_file=None if given.text_file is None else _from_folder(given.text_file, file),
+        pattern=given.pattern,
+        method=None if given.sentence is None else "words",
+    )
+    after = _on_sheet(before.added(given.how.applied(item)), given.sheet, given.margin_mm)
     arrangement_file.save(file, after)
-    _say(file, after, after.items[-1], "lies on the sheet", as_json=as_json)
+    _say(file, after, after.items[-1], "lies on the sheet", as_json=given.as_json)
 
 
-@app.command("move")
-def move(
-    file: File,
-    name: Id,
-    at: At = None,
+@dataclass(frozen=True, kw_only=True)
+class MoveOptions:
+    """What is changed of an item."""
+
+    file: File
+    name: Id
     by: Annotated[
         str | None,
         typer.Option("--by", metavar="X,Y", help="Move it by this, mm to the right and down.", show_default=False),
-    ] = None,
-    width_mm: Width = None,
-    height_mm: Height = None,
-    align: Align = None,
-    turn_deg: Turn = None,
-    mirror: Mirror = None,
-    fit: Fit = None,
-    copies: Copies = None,
-    gap: Gap = None,
-    method: options.Method = None,
-    pens: options.Pens = None,
-    pen_by: PenBy = None,
-    page: OfPage = None,
-    layers: options.Layers = None,
-    hides: Hides = None,
-    as_json: options.AsJson = False,
-) -> None:
+    ] = None
+    how: ItemOptions
+    as_json: options.AsJson = False
+
+
+@app.command("move")
+@expanded
+def move(given: MoveOptions) -> None:
     """Change where an item lies, and how it is drawn. What is not said stays as it is; --size 0 takes a size out."""
     from linewright.errors import InputError
     from linewright.planning import arrangement_file
 
-    before = arrangement_file.load(file)
-    item = before.item(name)
-    if by is not None:
-        if at is not None:
+    before = arrangement_file.load(given.file)
+    item = before.item(given.name)
+    if given.by is not None:
+        if given.how.at is not None:
             raise InputError("--at and --by both move it", hint="take one of them")
         if item.at_mm is None:
-            raise InputError(f"item {name} has no place yet to be moved from", hint="say --at X,Y")
-        x, y = options.pair(by, "--by")
+            raise InputError(f"item {given.name} has no place yet to be moved from", hint="say --at X,Y")
+        x, y = options.pair(given.by, "--by")
         item = replace(item, at_mm=(item.at_mm[0] + x, item.at_mm[1] + y))
-    item = _placed(item, at, width_mm, height_mm, align, turn_deg, mirror, fit, copies, gap, pen_by)
-    item = replace(item, method=item.method if method is None else method, pens=item.pens if pens is None else pens)
-    item = _of_file(item, page, layers, hides)
+    item = given.how.applied(item)
     after = before.changed(item)
-    arrangement_file.save(file, after)
-    _say(file, after, item, "is as it was" if after == before else "is changed", as_json=as_json)
+    arrangement_file.save(given.file, after)
+    _say(given.file, after, item, "is as it was" if after == before else "is changed", as_json=given.as_json)
 
 
 @app.command("remove")
@@ -209,48 +241,6 @@ def show(
     for item in found.items:
         table.add_row(item.id, item.what, *_words(item))
     output.console().print(table)
-
-
-def _of_file(item: Item, page: int | None, layers: str | None, hides: bool | None) -> Item:
-    """The item with what was said about its file."""
-    wanted = None if layers is None else tuple(name.strip() for name in layers.split(",") if name.strip())
-    return replace(
-        item,
-        page=item.page if page is None else page,
-        layers=item.layers if wanted is None else wanted,
-        hides=item.hides if hides is None else hides,
-    )
-
-
-def _placed(
-    item: Item,
-    at: str | None,
-    width_mm: float | None,
-    height_mm: float | None,
-    align: str | None,
-    turn_deg: float | None,
-    mirror: bool | None,
-    fit: bool | None,
-    copies: str | None,
-    gap: str | None,
-    pen_by: options.PenBy | None,
-) -> Item:
-    """The item with what was said about its place."""
-    changes: dict[str, Any] = {}
-    if at is not None:
-        changes["at_mm"] = options.pair(at, "--at")
-    for key, value in (("width_mm", width_mm), ("height_mm", height_mm)):
-        if value is not None:
-            changes[key] = value or None
-    said = {"align": align, "turn_deg": turn_deg, "mirror": mirror}
-    changes |= {key: value for key, value in said.items() if value is not None}
-    if fit is not None:
-        changes["fit"] = "fit" if fit else "keep"
-    if pen_by is not None:
-        changes["pen_by"] = pen_by.value
-    if copies is not None or gap is not None:
-        changes["repeat"] = _repeat(item, copies, gap)
-    return replace(item, **changes)
 
 
 def _repeat(item: Item, copies: str | None, gap: str | None) -> Any:
