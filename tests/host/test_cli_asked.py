@@ -53,7 +53,8 @@ def test_a_text_is_planned_and_drawn(command, capsys):
     ]
     assert cli.run(words) == 0
     told = json.loads(capsys.readouterr().out)
-    assert told["strokes"] >= 8
+    # Ten letters, some of them joined.
+    assert told["strokes"] >= 6
 
 
 def test_lines_of_the_standard_input_stay_lines(monkeypatch, capsys):

@@ -232,7 +232,7 @@ def test_a_photograph_without_a_method_gets_one_that_suits_and_says_why(tmp_path
         ("", "there is no method ''"),
         ("hatching:angle=3", "has no setting 'angle'"),
         ("hatching:angle_deg", "has no value"),
-        ("hatching:spacing=2", "has no setting 'spacing'"),
+        ("hatching:pitch=2", "has no setting 'pitch'"),
         ("hatching:angle_deg=abc", "is not a number"),
         ("hatching:angle_deg=nan", "outside -180..180 deg"),
         ("hatching:angle_deg=500", "outside -180..180 deg"),
@@ -253,7 +253,7 @@ def test_wrong_methods_and_settings_are_named(tmp_path, method, words):
 
 def test_a_setting_looked_for_by_another_name_is_pointed_at(tmp_path):
     with pytest.raises(InputError) as refused:
-        pipeline.read_picture(saved(tmp_path, ramp(), "p.png"), pipeline.Lines("hatching:spacing=2"), Wish())
+        pipeline.read_picture(saved(tmp_path, ramp(), "p.png"), pipeline.Lines("hatching:density=2"), Wish())
     assert refused.value.hint.startswith("did you mean darkest (coverage of the darkest parts; less: fewer lines")
 
 

@@ -72,9 +72,10 @@ def test_what_is_measured_on_a_turned_sheet_belongs_to_where_it_was_drawn(name):
 
 
 def test_a_trial_sheet_that_would_miss_turned_paper_is_refused():
-    turned = RIG.changed({"sheet.offset_mm": [5.0, 5.0], "sheet.turn_deg": 5.0, "axis.y.travel_mm": 330.0})
+    reach = {"axis.x.travel_mm": 440.0, "axis.y.travel_mm": 440.0}
+    turned = RIG.changed({"sheet.offset_mm": [5.0, 5.0], "sheet.turn_deg": 5.0, **reach})
     with pytest.raises(SheetError, match="turned by 5 degrees"):
-        program_of(catalogue.design("photo", turned, SHEET), turned, SHEET)
+        program_of(catalogue.design("photo", turned, Sheet.named("A4")), turned, Sheet.named("A4"))
 
 
 @pytest.mark.parametrize("name", [name for name in catalogue.KINDS if name != "scale"])

@@ -83,8 +83,9 @@ def pieces(drawing: Drawing, whole_mm: tuple[float, float], room_mm: Box, overla
     for row in range(rows):
         for column in range(columns):
             corner = np.array([column, row]) * size
-            beyond = np.where([column < columns - 1, row < rows - 1], overlap_mm, 0.0)
-            end = np.minimum(corner + size + beyond, whole)
+            # The last column ends where the picture does, and not an ulp before: its frame lies there.
+            cut = np.array([column + 1, row + 1]) * size
+            end = np.where([column == columns - 1, row == rows - 1], whole, np.minimum(cut + overlap_mm, whole))
             part = clip(drawing, (*corner.tolist(), *end.tolist()))
             moved = replace(part, points_mm=part.points_mm - corner + low + BAND_MM)
             number = row * columns + column + 1

@@ -246,7 +246,7 @@ def rig():
     """The port of a virtual rig that lasts, as slow as a real machine."""
     command = [*LINEWRIGHT, "virtual", "--stay", "--real-time"]
     process = subprocess.Popen(command, stderr=subprocess.PIPE, text=True)
-    port = process.stderr.readline().split()[-1]
+    port = process.stderr.readline().split()[-1].rstrip("`")
     RIGS[port] = process
     yield port
     process.kill()
