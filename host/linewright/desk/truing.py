@@ -13,6 +13,7 @@ from linewright.desk import geometry
 from linewright.desk.drawing import Wanted
 from linewright.desk.machine import DeskFront
 from linewright.desk.page_words import told
+from linewright.desk.uploads import LOADING
 from linewright.errors import InputError, LinewrightError
 from linewright.tasks.draw_task import DrawTask
 from linewright.tasks.front import Cancelled
@@ -49,7 +50,9 @@ class TruingDesk:
     def _list(self) -> None:
         from linewright.tasks import trials
 
-        self._screen.put("trials", [{"name": name, "about": about} for name, about in trials.names().items()])
+        with LOADING:
+            names = trials.names()
+        self._screen.put("trials", [{"name": name, "about": about} for name, about in names.items()])
 
     # Events
 

@@ -6,12 +6,16 @@ import asyncio
 import hashlib
 import re
 import secrets
+import threading
 from collections.abc import AsyncIterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
 from linewright.errors import InputError
+
+LOADING: Final = threading.Lock()
+"""Held by threads that load libraries for the first time: two at once may see each other's half loaded."""
 
 FOLDER: Final = "uploads"
 
@@ -198,10 +202,11 @@ def told(path: Path, name: str = "") -> tuple[str, str, str]:
     ------
     Unknown : it begins like nothing that can be drawn.
     """
-    from linewright.sources.drawing_files import HEAD_BYTES
-    from linewright.sources.dxf.reader import looks_like_one as looks_like_dxf
-    from linewright.sources.pdf.reader import looks_like_one as looks_like_pdf
-    from linewright.sources.photograph import looks_like_one as looks_like_photograph
+    with LOADING:
+        from linewright.sources.drawing_files import HEAD_BYTES
+        from linewright.sources.dxf.reader import looks_like_one as looks_like_dxf
+        from linewright.sources.pdf.reader import looks_like_one as looks_like_pdf
+        from linewright.sources.photograph import looks_like_one as looks_like_photograph
 
     with path.open("rb") as stream:
         head = stream.read(HEAD_BYTES)
