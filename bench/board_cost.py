@@ -63,15 +63,9 @@ def main() -> int:
     if not image:
         print("NOT RUN: no MicroPython image; PICO_UF2=path/to/image.uf2", file=sys.stderr)
         return 0
-    from emulated.machine import Machine
-    from emulated.prompt import EmulatedPrompt
-    from linewright.board import flashing
+    from emulated.prompt import EmulatedPrompt, flashed
 
-    machine = Machine(Path(image))
-    machine.start(100_000)
-    prompt = EmulatedPrompt(machine)
-    flashing.flash(prompt)
-    prompt = EmulatedPrompt(machine)
+    prompt = EmulatedPrompt(flashed(Path(image)))
     prompt.run((ROOT / "bench" / "board_cost_board.py").read_text())
 
     default = Rig.default()

@@ -69,15 +69,11 @@ def main() -> int:
     from emulated.link import EmulatedLink, keep_board_time
     from emulated.machine import CLOCK_HZ, Machine
     from emulated.mechanics import Mechanics
-    from emulated.prompt import EmulatedPrompt
-    from linewright.board import flashing
+    from emulated.prompt import flashed
     from linewright.board.session import Session
     from linewright.run import course
 
-    machine = Machine(Path(image))
-    machine.start(100_000)
-    flashing.flash(EmulatedPrompt(machine))
-    machine = Machine(Path(image), machine.flash)
+    machine = Machine(Path(image), flashed(Path(image)).flash)
     machine.start()
     of = rig()
     Mechanics(machine, of, (60, 40))

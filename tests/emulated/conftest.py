@@ -31,14 +31,9 @@ def image(request: pytest.FixtureRequest) -> Path:
 @pytest.fixture(scope="session")
 def flash(image: Path) -> bytes:
     """The flash of a board after `linewright board flash`."""
-    from emulated.machine import Machine
-    from emulated.prompt import EmulatedPrompt
-    from linewright.board import flashing
+    from emulated.prompt import flashed
 
-    machine = Machine(image)
-    machine.start(100_000)
-    flashing.flash(EmulatedPrompt(machine))
-    return machine.flash
+    return flashed(image).flash
 
 
 @pytest.fixture

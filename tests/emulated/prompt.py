@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+from linewright.board import flashing
 from linewright.errors import PromptError
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from emulated.machine import Machine
 
 LONGEST_US: Final = 20e6
@@ -60,3 +63,13 @@ class EmulatedPrompt:
         answer, found, rest = machine.receive().partition(end)
         machine.put_back(rest)
         return answer + found
+
+
+def flashed(image: Path) -> Machine:
+    """A board with this image, after `linewright board flash`."""
+    from emulated.machine import Machine
+
+    machine = Machine(image)
+    machine.start(100_000)
+    flashing.flash(EmulatedPrompt(machine))
+    return machine

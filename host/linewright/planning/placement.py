@@ -222,5 +222,5 @@ def to_machine(drawing: Drawing, sheet: Sheet, rig: Rig) -> PlacedDrawing:
         turned = replace(inside, points_mm=rig.sheet.position.on_machine(inside.points_mm))
         reached = clip(turned, rig.shape.box_mm)
         return replace(reached, cut=inside.cut + reached.cut)
-    moved = replace(drawing, points_mm=drawing.points_mm + np.array(rig.sheet.offset_mm))
+    moved = replace(drawing, points_mm=rig.sheet.position.on_machine(drawing.points_mm))
     return clip(moved, reach_on(sheet, rig))

@@ -14,7 +14,6 @@ T = TypeVar("T")
 KEPT_BYTES: Final = 200_000_000
 """The largest photograph that is read, once as read and once as prepared; or a dozen of usual ones."""
 
-
 ENTRY_BYTES: Final = 1000
 """Of what has no array, with its key."""
 

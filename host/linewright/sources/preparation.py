@@ -36,7 +36,6 @@ CLEAR_DELTA_E: Final = 12.0
 """CIE 1976 colour difference up to which a pixel next to the rim still counts as background: some five times what
 is just noticed (2.3; Mahy, Van Eycken and Oosterlinck 1994), which leaves room for shading."""
 
-
 LOOK_PX: Final = 500
 """Longer side of the copy on which it is found out how much that is."""
 
@@ -46,7 +45,6 @@ CLEARED_MOST: Final = 0.97
 
 OF_RIM: Final = 0.9
 """Share of the rim that looks alike round a thing in front of an even background; it may reach the rim a little."""
-
 
 BACKGROUNDS: Final = (
     "even: light and shadows on paper taken out, and what is beside it; "

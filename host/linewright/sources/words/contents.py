@@ -222,22 +222,15 @@ def bubble(me: Group, art: Art) -> Group:
 
 def _seen_above(shape: Shape, low: float, hull: shapely.Geometry) -> Shape:
     """A shape without what lies below a container's foot, or beside it below its rim."""
-    x0, y0, x1, y1 = shape.area.bounds if shape.area is not None else (0, 0, 0, 0)
-    del x0, y0, x1, y1
     a, b, c, d = hull.bounds
     rim = b + 0.55 * (d - b)
     gone = shapely.union_all(
         [
             shapely.box(a - 200, low - 400, c + 200, b + 0.12 * (d - b)),
-            shapely.box(a - 0.0, low - 400, c + 0.0, rim).difference(hull.buffer(0.5)),
+            shapely.box(a, low - 400, c, rim).difference(hull.buffer(0.5)),
         ]
     )
-    lines = [
-        shapely.get_coordinates(part)
-        for line in shape.lines if len(line) > 1
-        for part in shapely.get_parts(shapely.difference(shapely.linestrings(line), gone)) if part.length > 0.3
-    ]  # fmt: skip
-    return replace(shape, lines=tuple(lines), area=None if shape.area is None else solid(shape.area.difference(gone)))
+    return _cut(shape, gone)
 
 
 def _cut(shape: Shape, gone: shapely.Geometry) -> Shape:
