@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 from linewright import units, wording
 from linewright.desk import geometry
 from linewright.desk.page_words import told
-from linewright.errors import InputError, LinewrightError
+from linewright.errors import InputError, LinewrightError, LinkError
 from linewright.tasks import cautions
 from linewright.tasks.draw_task import DrawTask
 from linewright.tasks.front import Cancelled
@@ -31,6 +31,8 @@ PACE_LOW: Final = 0.1
 
 STATES: Final = ("drawing", "holding", "pen", "homing")
 """Of a drawing under way, as its progress tells; others are of the board between them."""
+
+UNBEGUN: Final = "Abandoned before anything was drawn"
 
 
 @dataclass(frozen=True)
@@ -73,10 +75,10 @@ class DrawingDesk:
 
         if self.under_way:
             raise InputError("something is being drawn already")
-        self._number += 1
+        number = self._number + 1
         program = wanted.task.program
-        self._shown = {
-            "id": f"n{self._number}",
+        shown = {
+            "id": f"n{number}",
             "name": wanted.task.name,
             "state": "starting",
             "geometry": wanted.geometry,
@@ -89,9 +91,23 @@ class DrawingDesk:
             "can_carry_on": False,
             "result": None,
         }
-        self._machine.ask(MachineWish("draw", "Drawing", lambda met: self._carry_out(wanted, met)))
+        before = self._shown
+        self._number, self._shown = number, shown
         self._screen.put("progress", None)
-        self._screen.put("drawing", self._shown)
+        self._screen.put("drawing", shown)
+        try:
+            self._machine.ask(
+                MachineWish(
+                    "draw",
+                    "Drawing",
+                    lambda met: self._carry_out(wanted, met),
+                    lambda why: self._not_begun(wanted, why),
+                )
+            )
+        except LinkError:  # the machine does something else
+            self._shown = before
+            self._screen.put("drawing", before)
+            raise
 
     @property
     def under_way(self) -> bool:
@@ -211,6 +227,10 @@ class DrawingDesk:
 
         front = self._machine.front
         assert front is not None, "a wish is being carried out"
+        if self._shown is not None and self._shown["state"] == "stopping":
+            self._change(state="abandoned", words=UNBEGUN)
+            wanted.over(False)
+            return
         front.has_first_pen = True
         front.on_progress = lambda now: self._tell(now, met)
         finished = False
@@ -226,11 +246,15 @@ class DrawingDesk:
             self._change(state="failed", words="The drawing has stopped", error=told(error), can_carry_on=can_carry_on)
             raise
         except Cancelled:
-            self._change(state="abandoned", words="Abandoned before anything was drawn")
+            self._change(state="abandoned", words=UNBEGUN)
         finally:
             self._keep(wanted)
             self.show_past()
             wanted.over(finished)
+
+    def _not_begun(self, wanted: Wanted, why: LinewrightError) -> None:
+        self._change(state="failed", words="The drawing was not begun", error=told(why))
+        wanted.over(False)
 
     def _keep(self, wanted: Wanted) -> None:
         from linewright.run import log

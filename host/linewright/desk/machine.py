@@ -43,27 +43,31 @@ class MachineWish:
     kind : a wish that waits is replaced by a newer one of the same kind, if that is "jog".
     busy : what the machine is doing meanwhile, in words.
     do : does it, in the machine's thread.
+    undone : is told why it is not even begun: the machine is not there.
     """
 
     kind: str
     busy: str
     do: Callable[[Met], None]
+    undone: Callable[[LinewrightError], None] = lambda _why: None
 
 
-@dataclass
+@dataclass(frozen=True)
 class Met:
     """The machine that is held.
 
     Parameters
     ----------
-    target : with what its board has said of itself.
+    target : as it was opened, with what its board has said of itself.
+    meant : with its newest rig.
     """
 
     session: Session
     target: Target
+    meant: Target
 
     def at(self, target: Target) -> Target:
-        """The machine that is meant, where it was met."""
+        """This machine with another rig: that of a drawing that was planned for it."""
         return replace(target, port=self.target.port, board=self.target.board, unique=self.target.unique)
 
 
@@ -151,7 +155,10 @@ class DeskMachine:
         self._notes = notes
         self._questions = questions
         self._changed = changed
-        self._wishes: queue.Queue[MachineWish | None] = queue.Queue()
+        # With the number of the machine's choice; the first entry of a choice wishes nothing.
+        self._wishes: queue.Queue[tuple[int, MachineWish | None]] = queue.Queue()
+        self._chosen = 0  # how often another machine has been chosen
+        self._held = 0  # the choice that the machine's thread stands at
         self._jog: MachineWish | None = None
         self._front: DeskFront | None = None
         self._wanted = True  # to be connected
@@ -180,7 +187,7 @@ class DeskMachine:
         self._closing = True
         self.stop()
         self._questions.withdraw()
-        self._wishes.put(None)
+        self._put(None)
         if self._thread.is_alive():
             self._thread.join(15.0)
 
@@ -200,8 +207,17 @@ class DeskMachine:
                     self._jog = wish
                     return
                 self._jog = wish
-            wish = MachineWish("jog", "Moving", lambda met: self._take_jog().do(met))
-        self._wishes.put(wish)
+            wish = MachineWish(
+                "jog",
+                "Moving",
+                lambda met: self._take_jog().do(met),
+                lambda why: self._take_jog().undone(why),
+            )
+        self._put(wish)
+
+    def _put(self, wish: MachineWish | None) -> None:
+        with self._lock:
+            self._wishes.put((self._chosen, wish))
 
     def _take_jog(self) -> MachineWish:
         with self._lock:
@@ -248,21 +264,22 @@ class DeskMachine:
         if control is not None:
             control.cut()
             return
-        self._wishes.put(MachineWish("cut", "Switching the motors off", lambda met: met.session.cut()))
+        self._put(MachineWish("cut", "Switching the motors off", lambda met: met.session.cut()))
         if front is not None:
             self._cuts = True
             self.stop()
 
     def connect(self, target: Target | None, *, real_time: bool = False) -> None:
-        """Hold this machine from now on; None: none."""
+        """Hold this machine from now on; None: none. What waits for the one that is held is done there before."""
         if self.busy:
             raise LinkError(f"the machine is busy: {self.busy}", hint="wait for it, or stop it")
-        self.real_time = real_time
-        self._wanted = target is not None
-        if target is not None:
-            self.target = target
-        self._leave = True
-        self._wishes.put(None)
+        with self._lock:
+            self._chosen += 1
+            self.real_time = real_time
+            self._wanted = target is not None
+            if target is not None:
+                self.target = target
+        self._put(None)
         self._changed(self.target)
 
     def describe_rig(self, target: Target) -> None:
@@ -275,48 +292,57 @@ class DeskMachine:
     def _run(self) -> None:
         while not self._closing:
             self._leave = False
-            if not self._wanted:
+            with self._lock:
+                self._held = self._chosen
+                wanted, target, real_time = self._wanted, self.target, self.real_time
+            if not wanted:
                 self._show("off", "No machine is connected")
-                self._wishes.get()
+                self._refuse(self._of_this(*self._wishes.get()), LinkError("no machine is connected"))
                 continue
             try:
-                self._hold()
+                self._hold(target, real_time)
             except LinewrightError as error:
                 self._lost(error)
             except Cancelled:
                 continue
 
-    def _hold(self) -> None:
+    def _hold(self, target: Target, real_time: bool) -> None:
         """Hold the machine until something goes wrong or another one is wanted."""
         from linewright.tasks.connection import holding
 
-        self._show("connecting", f"Looking for {self.target.name}")
+        self._show("connecting", f"Looking for {target.name}")
         front = DeskFront(self._notes, self._questions, lambda *_: None)
-        target = self.target
-        opened = replace(target, port="virtual:real_time=1") if self.real_time and target.port == VIRTUAL else target
+        opened = replace(target, port="virtual:real_time=1") if real_time and target.port == VIRTUAL else target
         with holding(opened, front) as (session, met_at):
             session.greet()
             session.talk.on_turn = self._end_if_stopped
-            met = Met(session, met_at)
             self._trouble = ""
-            if met_at.board != self.target.board:  # which also tells whether it is a virtual rig
-                self.target = replace(self.target, board=met_at.board, unique=met_at.unique)
-                self._changed(self.target)
+            with self._lock:
+                is_news = (
+                    self._held == self._chosen and met_at.board != target.board
+                )  # also whether it is a virtual rig
+                if is_news:
+                    target = self.target = replace(self.target, board=met_at.board, unique=met_at.unique)
+            if is_news:
+                self._changed(target)
             self._notes.add("said", met_at.words)
-            self._look(met)
+            self._look(session)
             while not (self._leave or self._closing):
                 wish = self._next_wish(session)
-                if session.rig != self.target.rig:
-                    session.use(self.target.rig)
+                with self._lock:
+                    if self._held == self._chosen:
+                        target = self.target
+                if session.rig != target.rig:
+                    session.use(target.rig)
                 if wish is not None:
-                    self._do(wish, met)
-                self._look(met)
+                    self._do(wish, Met(session, met_at, target))
+                self._look(session)
 
     def _next_wish(self, session: Session) -> MachineWish | None:
         until_s = time.monotonic() + LOOK_S
         while time.monotonic() < until_s:
             try:
-                return self._wishes.get_nowait()
+                return self._of_this(*self._wishes.get_nowait())
             except queue.Empty:
                 session.talk.turn()
         return None
@@ -359,17 +385,17 @@ class DeskMachine:
         share = "" if done is None else f", {done:.0%}"
         self._show_busy(f"{doing[:1].upper()}{doing[1:]}{share}")
 
-    def _look(self, met: Met) -> None:
+    def _look(self, session: Session) -> None:
         """Show how the machine stands."""
         try:
-            report = met.session.fresh_report()
+            report = session.fresh_report()
         except BoardFault:
-            report = met.session.report()  # it has said so of its own accord; the report says the same
+            report = session.report()  # it has said so of its own accord; the report says the same
         from linewright.board.status import BoardStatus
 
-        greeting = met.session.greeting
+        greeting = session.greeting
         assert greeting is not None, "the session has greeted"
-        self._show_status(BoardStatus.of(greeting, report, self.target.rig))
+        self._show_status(BoardStatus.of(greeting, report, session.rig))
 
     def _lost(self, error: LinewrightError) -> None:
         """The machine has gone, or was never there: say so, and look for it now and then."""
@@ -381,11 +407,25 @@ class DeskMachine:
         while not (self._leave or self._closing):
             left_s = until_s - time.monotonic()
             try:
-                wish = self._wishes.get(timeout=max(left_s, 0.01))
+                self._refuse(self._of_this(*self._wishes.get(timeout=max(left_s, 0.01))), error)
             except queue.Empty:
                 return
-            if wish is not None:
-                self._notes.add("error", f"that was not done: {error}", error.hint)
+
+    def _of_this(self, choice: int, wish: MachineWish | None) -> MachineWish | None:
+        """A wish, if it is meant for the machine that is held; an earlier machine's is refused."""
+        if choice > self._held:
+            self._leave = True
+        elif choice < self._held:
+            self._refuse(wish, LinkError("another machine was chosen meanwhile"))
+        else:
+            return wish
+        return None
+
+    def _refuse(self, wish: MachineWish | None, why: LinewrightError) -> None:
+        """Say that a wish is not carried out."""
+        if wish is not None:
+            self._notes.add("error", f"that was not done: {why}", why.hint)
+            wish.undone(why)
 
     # What is shown
 

@@ -260,7 +260,7 @@ class Room(Holdings):
 
     def _ask(self, kind: str, busy: str, do: Callable[[Met, Target], object]) -> None:
         def carry_out(met: Met) -> None:
-            do(met, met.at(self.machine.target))
+            do(met, met.at(met.meant))
 
         self.machine.ask(MachineWish(kind, busy, carry_out))
 

@@ -105,7 +105,9 @@ def test_the_machine_obeys_one_window_and_stands_for_every_one(desk, page):
     assert not other.state["holder"]["you"]
     for event in ({"do": "home"}, {"do": "put", "surprise": True}, {"do": "abandon"}):
         assert "another window" in other.refused(**event)
+    connected(page)
     other.does("motors_off")
+    other.until(lambda state: not state["machine"]["motors_on"])
     other.does("take_over")
     other.until(lambda state: state["holder"]["you"])
     page.until(lambda state: not state["holder"]["you"])
