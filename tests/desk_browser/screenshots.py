@@ -25,7 +25,7 @@ from get_chromium import installed
 ROOT = Path(__file__).resolve().parents[2]
 PICTURES = ROOT / "docs" / "pictures"
 LONG_MS = 600_000
-ANY_STOP = re.compile("Pen is in|Put it away|Carry it on")
+ANY_STOP = re.compile("Pen is in|Done|Carry it on")
 COLOURS = 128
 """Of a picture's palette: flat paper and thin lines want no more."""
 
@@ -62,7 +62,7 @@ def walk(page: Page, address: str) -> None:
     take(page, "time")
     page.get_by_role("button", name="Show all of it").click()
     step.click()
-    page.get_by_role("button", name="All so").click()
+    page.get_by_role("button", name="All so", exact=True).click()
     expect(page.locator("#next-about")).to_contain_text("Drawing stroke", timeout=LONG_MS)
     expect(page.locator("desk-timeline [role=progressbar]")).not_to_have_attribute(
         "aria-valuenow", "0", timeout=LONG_MS

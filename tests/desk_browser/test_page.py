@@ -197,6 +197,8 @@ def test_dragging_a_thing_moves_it_and_its_handles_size_and_turn_it(page, laid):
     assert sized["at_mm"] == pytest.approx(HERON[:2], abs=0.6)  # the other corner stays
 
     laid.set(items=scenes.laid()["items"], plan=scenes.laid()["plan"] | {"n": 6})
+    back = "(px) => Math.abs(document.querySelector('.thing.selected').offsetWidth - px) < 2"
+    page.wait_for_function(back, arg=100 * px)  # it is shown as the desk says, before its handle is taken
     handle = page.locator(".turner").bounding_box()
     middle = page.locator(".thing.selected").bounding_box()
     page.mouse.move(handle["x"] + 13, handle["y"] + 13)
@@ -303,8 +305,11 @@ def test_a_real_machine_wants_every_tick_before_it_moves(page, desk):
     step(page).click()
     go = page.get_by_role("button", name="All so: draw it")
     expect(go).to_be_disabled()
+    expect(step(page)).to_be_disabled()
     for tick in page.locator(".slip input[type=checkbox]").all():
         tick.check()
+    expect(step(page)).to_have_text("All so")
+    expect(step(page)).to_be_enabled()
     go.click()
     assert said(opened, "draw")[0] | {"id": 0} == {
         "id": 0,
@@ -320,7 +325,7 @@ STEPS = {
     "drawing": (scenes.state(**scenes.laid(), drawing=scenes.drawing("drawing", "Drawing stroke 31 of 52.")), "Hold"),
     "holding": (scenes.state(**scenes.laid(), drawing=scenes.drawing("holding", "Held.")), "Carry on"),
     "pen": (scenes.state(**scenes.laid(), drawing=scenes.drawing("pen", "Waits for a pen.")), "Pen is in"),
-    "finished": (scenes.state(**scenes.laid(), drawing=scenes.drawing("finished", "Finished.")), "Put it away"),
+    "finished": (scenes.state(**scenes.laid(), drawing=scenes.drawing("finished", "Finished.")), "Done"),
     "faulted": (scenes.state(**scenes.laid(), machine=machine("faulted", "It has stopped.")), "What is wrong?"),
     "broken": (scenes.state(broken_off=scenes.BROKEN), "Carry it on?"),
 }
@@ -477,3 +482,15 @@ def test_nothing_is_asked_of_other_addresses(page, desk):
     expect(page.locator("desk-table[data-sharp]")).to_be_attached()
     assert asked
     assert {url for url in asked if not url.startswith(("http://127.0.0.1:1/", "ws://127.0.0.1:1/"))} == set()
+
+
+def test_on_a_phone_a_slip_comes_into_sight_with_half_of_the_sheet(page, desk):
+    page.set_viewport_size({"width": 390, "height": 844})
+    desk(scenes.strokes(), **scenes.laid(), pens=scenes.PENS)
+    for name, heading in (("Pens", "Pens"), ("Machine", "Machine"), ("Put down", "Put something down")):
+        page.get_by_role("navigation").get_by_role("button", name=name).click()
+        slip = page.get_by_role("region", name=heading)
+        expect(slip.get_by_role("heading", name=heading)).to_be_focused()
+        top = slip.bounding_box()["y"]
+        assert 0 < top < 844 / 2, (name, top)
+        assert page.evaluate("document.documentElement.scrollWidth") <= 390, name

@@ -13,6 +13,9 @@ LETTERINGS: Final = ("text", "sentence")
 
 def catalogue() -> dict[str, list[dict[str, Any]]]:
     """``methods`` for pictures, ``patterns`` and ``letterings``. Every method is loaded, which takes a second."""
+    from linewright.sources.preparation import Preparation
+
+    prepared = {field.name for field in dataclasses.fields(Preparation)}
     found: dict[str, list[dict[str, Any]]] = {"methods": [], "patterns": [], "letterings": []}
     for name, one in methods.usable().items():
         kind = "patterns" if one.takes == "seed" else "letterings" if one.takes in LETTERINGS else "methods"
@@ -20,7 +23,9 @@ def catalogue() -> dict[str, list[dict[str, Any]]]:
             fields = dataclasses.fields(one.kind())  # type: ignore[arg-type]  # a dataclass
         except InputError:
             continue  # a package that cannot be used; `linewright methods` says why
-        settings = [_setting(field) for field in fields if field.metadata]
+        # What is special to a method comes before what is done to every photograph first.
+        own = sorted(fields, key=lambda field: field.name in prepared)
+        settings = [_setting(field) for field in own if field.metadata]
         found[kind].append({"name": name, "about": one.about, "takes": one.takes, "settings": settings})
     return found
 

@@ -32,7 +32,7 @@ PACE_LOW: Final = 0.1
 STATES: Final = ("drawing", "holding", "pen", "homing")
 """Of a drawing under way, as its progress tells; others are of the board between them."""
 
-UNBEGUN: Final = "Abandoned before anything was drawn"
+UNBEGUN: Final = "Given up before anything was drawn"
 
 
 @dataclass(frozen=True)
@@ -272,7 +272,7 @@ class DrawingDesk:
                 max((one.y_mm for one in result.drifts), key=abs),
             ]
         played_s = None if result is None else units.ticks_to_s(result.played_ticks)
-        words = "Finished: take the sheet off" if drawn.finished else "Abandoned, pen up"
+        words = "Finished" if drawn.finished else "Given up, pen raised"
         self._change(
             state="finished" if drawn.finished else "abandoned",
             words=words,

@@ -433,7 +433,7 @@ class DeskMachine:
         state = "unhomed" if status.state == "ready" and not status.position_trusted else status.state
         words = {
             "asleep": "The motors are free, and the board waits",
-            "unhomed": "The machine does not know where the pen is: home it",
+            "unhomed": "Not homed yet; it homes by itself before it draws",
             "ready": "Ready",
             "drawing": "Drawing",
             "holding": "Held, pen up",

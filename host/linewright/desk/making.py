@@ -239,10 +239,14 @@ def _arranged(wish: PlanWish | PreviewsWish | PreviewWish) -> Arranged:
 
 def figures(job: Job) -> dict[str, Any]:
     """Time, ink and travel of a plan, whole and by pen, and what to know, for the page."""
+    from linewright.sources.choice import TAKES
+
     program = job.program
+    said = [with_item(text) for text in job.warnings]
     return {
         **of_program(program),
-        "warnings": [dict(zip(("item", "text"), with_item(text), strict=True)) for text in job.warnings],
+        # What suits a photograph is shown by the previews, and is nothing to mind.
+        "warnings": [{"item": item, "text": text} for item, text in said if not text.startswith(TAKES)],
     }
 
 

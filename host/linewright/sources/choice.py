@@ -18,6 +18,9 @@ from linewright.sources.preparation import LUMA, Preparation
 if TYPE_CHECKING:
     from linewright.sources.tone.method import ToneMethod
 
+TAKES: Final = "auto takes "
+"""How the sentence begins that says what was taken and why."""
+
 FACE_PENS: Final = 14.0
 """Width of a face, in pens, from which on a portrait shows more of it than tones do: eyes and mouth are then two pens
 high. By trial on groups."""
@@ -80,13 +83,14 @@ class Automatic(Preparation):
             from linewright.sources.drawing_files import read_drawing
 
             picture = read_drawing(source, wish)
-            return replace(picture, warnings=("its own lines: it is a drawing and no photograph", *picture.warnings))
+            why = f"{TAKES}its own lines: it is a drawing and no photograph"
+            return replace(picture, warnings=(why, *picture.warnings))
         needs_extra()
         wish.report("reading", 0.0)
         taken = photograph.load(source)
         way, choice = self.way(taken, wish)
         picture = way.drawn(taken, wish, source)
-        return replace(picture, warnings=(f"{choice.method}: {choice.why}", *picture.warnings))
+        return replace(picture, warnings=(f"{TAKES}{choice.method}: {choice.why}", *picture.warnings))
 
     def way(self, taken: Photograph, wish: Wish) -> tuple[ToneMethod, MethodChoice]:
         """The method for a photograph, with what was said about preparation; and the choice in words."""

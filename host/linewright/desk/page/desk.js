@@ -52,6 +52,9 @@ export const chosen = () => state.items.filter((/** @type {any} */ one) => mine.
 /** Whether a drawing is under way. */
 export const under_way = () => Boolean(state.drawing) && !["finished", "abandoned", "failed"].includes(state.drawing.state);
 
+/** Whether everything that only a person can see is ticked; a rehearsal asks for no ticks. */
+export const all_seen = () => Boolean(state.desk?.virtual) || state.before.every((/** @type {any} */ one) => mine.ticked.has(one.key));
+
 export const may_edit = () => mine.link === "open" && state.holder.you && !state.drawing;
 
 /** Pens by the number that strokes use, widths filled in. @param {any[]} [pens] of the plan or of a sketch */
@@ -200,6 +203,7 @@ const OWN = {
     mine.slip = mine.slip === event.slip && !event.stay ? null : event.slip;
     mine.asking = false;
     mine.refused = null;
+    if (mine.slip === "thing" && !chosen().length && state.items.length === 1) mine.selected = [state.items[0].id];
     // Whoever opens a slip from the keyboard finds its heading next.
     if (mine.slip && event.focus !== "no") mine_focus("#slip-heading");
   },

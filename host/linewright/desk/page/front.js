@@ -2,7 +2,7 @@
 
 import { h } from "./dom.js";
 import { hand, sign } from "./hand.js";
-import { mine, state, under_way } from "./desk.js";
+import { all_seen, mine, state, under_way } from "./desk.js";
 import { duration, length, sentence } from "./words.js";
 import { button, data, locked, working } from "./slips/parts.js";
 
@@ -23,7 +23,17 @@ export function plate() {
     h("h1", { class: "heard" }, "Linewright desk"),
     hand(rehearsal ? "Rehearsal" : machine?.name || "Machine", { size: 1.15, class: "who" }),
     h("p", { class: "kind" }, rehearsal ? "Nothing real moves. The machine is a simulation." : "A real machine. Keep fingers, hair and cables clear."),
-    h("p", { class: "state", role: "status" }, mine.link === "lost" ? "The link to the desk is lost. It is looked for; a drawing goes on without this page." : (under_way() ? state.drawing.words : (machine?.words ?? "The desk is being set …")))); // prettier-ignore
+    h("p", { class: `state${mine.link === "lost" || machine?.state === "faulted" ? " wrong" : ""}`, role: "status" }, how_it_is())); // prettier-ignore
+}
+
+/** @type {Record<string, string>} */
+const UNDER_WAY = { homing: "Homing", drawing: "Drawing", holding: "Held, pen raised", pen: "Waits for a pen", stopping: "Stopping" };
+
+/** In few words that seldom change: readers of the screen say each of them. */
+function how_it_is() {
+  if (mine.link === "lost") return "The link to the desk is lost. It is looked for; a drawing goes on without this page.";
+  if (under_way()) return UNDER_WAY[state.drawing.state] ?? "Getting ready";
+  return state.machine?.words ?? "The desk is being set …";
 }
 
 /** The slips that can be pulled out. */
@@ -56,17 +66,21 @@ export function next_step() {
     if (drawing.state === "stopping") return { word: "Stopping", about: now, at: { do: "hold" }, off: true };
     if (under_way()) return { word: "Hold", about: now, at: { do: "hold" }, kind: "stop", picture: "hold" };
     if (drawing.state === "finished") {
-      const about = `${now || "The drawing is finished."}`;
-      return { word: desk?.virtual ? "Put it away" : "Take it off", about, at: { do: "put_away" }, picture: "check" };
+      const about = desk?.virtual ? "The rehearsal is finished. It is kept under Looking back." : "Finished. Take the sheet off, then press here.";
+      return { word: desk?.virtual ? "Done" : "Sheet is off", about, at: { do: "put_away" }, picture: "check" };
     }
     if (drawing.can_carry_on && broken_off.length) return { word: "Carry it on", about: now || "It was broken off.", at: { do: "resume_now", drawing: broken_off[0].id }, picture: "go" };
-    return { word: "Put it away", about: now, at: { do: "put_away" } };
+    return { word: "Done", about: now, at: { do: "put_away" }, picture: "check" };
   }
   if (machine?.state === "faulted") return { word: "What is wrong?", about: sentence(machine.fault || machine.words), at: { do: "open", slip: "machine", stay: "y" }, picture: "machine" };
   if (broken_off.length && !items.length) return { word: "Carry it on?", about: `${broken_off[0].picture} was broken off at stroke ${broken_off[0].strokes_done} of ${broken_off[0].strokes}.`, at: { do: "open", slip: "drawing", stay: "y" } };
   if (!items.length) return { word: "Put it down", about: "A picture, words, or a surprise.", at: { do: "open", slip: "put", stay: "y" }, picture: "file" };
   if (plan.state === "refused") return { word: "Look again", about: sentence(plan.error?.text ?? "It cannot be drawn as it lies."), at: { do: "open", slip: plan.error?.item ? "thing" : "drawing", stay: "y" }, picture: "warn" };
   if (plan.state !== "ready") return { word: desk?.virtual ? "Rehearse" : "Draw", about: working(), at: { do: "begin" }, off: true, picture: "pen" };
+  if (mine.asking) {
+    const ready = all_seen();
+    return { word: "All so", about: ready ? "Press here if all of it is so, and it begins." : "Tick first what only you can see.", at: { do: "draw_now" }, picture: "go", off: !ready };
+  }
   const minds = plan.warnings.length ? ` ${plan.warnings.length === 1 ? "One thing" : `${plan.warnings.length} things`} to know first.` : "";
   return { word: desk?.virtual ? "Rehearse" : "Draw", about: `${duration(plan.predicted_s)}, ${length(plan.ink_mm)} of ink.${minds}`, at: { do: "begin" }, picture: "pen" };
 }

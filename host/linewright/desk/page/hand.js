@@ -24,7 +24,7 @@ export function written(text) {
  * A word as the pen writes it, for those who look; its text, for those who listen.
  *
  * @param {string} text
- * @param {{size?: number, weight?: number, tag?: string, class?: string}} [how] `size`: height of a capital, rem;
+ * @param {{size?: number, weight?: number, tag?: string, class?: string, id?: string}} [how] `size`: height of a capital, rem;
  *   `weight`: of the stroke, in the letters' units
  */
 export function hand(text, how = {}) {
@@ -33,7 +33,7 @@ export function hand(text, how = {}) {
   const [above, below, side] = [CAP + 4, 8, weight];
   return h(
     tag,
-    { class: `hand ${how.class ?? ""}` },
+    { id: how.id, class: `hand ${how.class ?? ""}` },
     h("span", { class: "heard" }, text),
     h(
       "svg",

@@ -11,12 +11,13 @@ import { machine_slip } from "./slips/machine.js";
 import { pens_slip } from "./slips/pens.js";
 import * as shelf from "./shelf.js";
 import { thing_slip } from "./slips/thing.js";
-import { duration } from "./words.js";
+import { duration, grouped } from "./words.js";
 import "./picture.js";
 import "./table.js";
 import "./timeline.js";
 
 const SLIPS = { put: put_slip, thing: thing_slip, pens: pens_slip, drawing: drawing_slip, machine: machine_slip, log: log_slip };
+const narrow = matchMedia("(max-width: 860px)"); // as in desk.css
 const dark = matchMedia("(prefers-color-scheme: dark)");
 const desk = /** @type {HTMLElement} */ (document.getElementById("desk"));
 
@@ -91,7 +92,7 @@ function pen_shown() {
 
 /** px that slips cover, so that the sheet is shown beside them. */
 function pad() {
-  const wide = innerWidth > 860;
+  const wide = !narrow.matches;
   const slip = desk.querySelector(".slip")?.getBoundingClientRect();
   const foot = desk.querySelector(".foot")?.getBoundingClientRect();
   const top = desk.querySelector(".top")?.getBoundingClientRect();
@@ -142,7 +143,7 @@ function timeline() {
   let words = `all of it, ${duration(total_s)}`;
   if (at_s !== null && at_s < total_s) {
     const stroke = strokes ? strokes.after(at_s).stroke + 1 : 0;
-    words = `after ${duration(at_s)}${strokes ? `, stroke ${stroke.toLocaleString("en")} of ${strokes.count.toLocaleString("en")}` : ""}`;
+    words = `after ${duration(at_s)}${strokes ? `, stroke ${grouped(stroke)} of ${grouped(strokes.count)}` : ""}`;
   }
   return h("div", { key: "timeline", class: "time" },
     h("p", { class: "when" }, drawing ? `${duration(done_s ?? 0)} of ${duration(total_s)}` : `The sheet, ${words}`,
@@ -184,6 +185,7 @@ function render() {
     if (target) {
       if (!target.matches("button, input, textarea, select, [tabindex]")) target.setAttribute("tabindex", "-1");
       target.focus();
+      if (narrow.matches) target.closest(".slip")?.scrollIntoView();
       focus_done();
     }
   }

@@ -25,9 +25,12 @@ export function figure(value, digits = 1) {
   return String(Number(value.toFixed(digits)));
 }
 
+/** @param {number} number @returns {string} such as "1 204", with a narrow gap as in all that the server says */
+export const grouped = (number) => number.toLocaleString("en").replaceAll(",", "\u202f");
+
 /** @param {number} count @param {string} one @param {string} [many] @returns {string} */
 export function several(count, one, many = `${one}s`) {
-  return `${count.toLocaleString("en")} ${count === 1 ? one : many}`;
+  return `${grouped(count)} ${count === 1 ? one : many}`;
 }
 
 /** @param {string} text @returns {string} with a capital at its beginning */

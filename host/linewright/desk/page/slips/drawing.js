@@ -2,9 +2,9 @@
 
 import { h } from "../dom.js";
 import { sign } from "../hand.js";
-import { inks, mine, state, under_way } from "../desk.js";
+import { all_seen, inks, mine, state, under_way } from "../desk.js";
 import { speed_colour } from "../ink.js";
-import { duration, figure, length, sentence, several } from "../words.js";
+import { duration, figure, grouped, length, sentence, several } from "../words.js";
 import { button, data, heading, locked, picture, refusal, slip, trouble, working } from "./parts.js";
 
 export function drawing_slip() {
@@ -23,11 +23,11 @@ function known() {
     plan.state === "planning" && h("p", { role: "status" }, working()),
     trouble(plan.error),
     plan.predicted_s > 0 && h("dl", { class: `figures-list${old ? " old" : ""}` },
-      fact("Time", duration(plan.predicted_s)), fact("Ink", length(plan.ink_mm)), fact("Pen raised", length(plan.travel_mm)), fact("Strokes", plan.strokes.toLocaleString("en"))),
+      fact("Time", duration(plan.predicted_s)), fact("Ink", length(plan.ink_mm)), fact("Pen raised", length(plan.travel_mm)), fact("Strokes", grouped(plan.strokes))),
     plan.pens.length > 1 && [heading("Pen by pen"), h("table", {}, h("thead", {}, h("tr", {}, ["Pen", "Time", "Ink", "Strokes"].map((word) => h("th", { scope: "col" }, word)))),
       h("tbody", {}, plan.pens.map((/** @type {any} */ pen) => h("tr", { key: pen.name },
         h("th", { scope: "row" }, h("i", { class: "drop", style: { "--pen": pen.colour } }), pen.name),
-        h("td", {}, duration(pen.predicted_s)), h("td", {}, length(pen.ink_mm)), h("td", {}, pen.strokes.toLocaleString("en"))))))],
+        h("td", {}, duration(pen.predicted_s)), h("td", {}, length(pen.ink_mm)), h("td", {}, grouped(pen.strokes))))))],
     plan.warnings.length > 0 && [heading("What to mind"), h("ul", { class: "warnings" }, plan.warnings.map((/** @type {any} */ one) => h("li", {}, sign("warn"),
       one.item ? button(sentence(one.text), { do: "select", item: one.item, class: "said" }) : h("span", {}, sentence(one.text)))))],
     plan.geometry && [heading("Speed"), h("label", { class: "tick" }, h("input", { type: "checkbox", checked: mine.speeds, ...data({ do: "speeds" }) }), h("span", {}, "Show speed as colour")),
@@ -42,7 +42,7 @@ const fact = (name, value) => h("div", {}, h("dt", {}, name), h("dd", {}, value)
 /** What only a person can know. */
 function before() {
   const rehearsal = state.desk?.virtual;
-  const ready = rehearsal || state.before.every((/** @type {any} */ one) => mine.ticked.has(one.key));
+  const ready = all_seen();
   return [
     refusal("draw"),
     h("h3", { id: "before-heading", tabindex: -1 }, "Only you can see this"),
@@ -75,9 +75,9 @@ function drawing(now) {
   }
   if (under_way()) {
     lines.push(
-      h("p", { class: "big" }, now.words),
-      progress && h("dl", { class: "figures-list" }, fact("Stroke", `${progress.stroke.toLocaleString("en")} of ${progress.strokes.toLocaleString("en")}`), left && fact("Left", left),
-        fact("Played", duration(progress.played_s)), fact("Pen", progress.pen_up ? "raised" : "on the paper")),
+      progress ? h("dl", { class: "figures-list" }, fact("Stroke", `${grouped(progress.stroke)} of ${grouped(progress.strokes)}`), left && fact("Time left", left),
+        fact("Drawn for", duration(progress.played_s)), fact("Pen", progress.pen_up ? "raised" : "on the paper"))
+        : h("p", { class: "big" }, now.words),
       h("div", { class: "slide" }, h("label", { for: "pace" }, "Pace"),
         h("input", { id: "pace", type: "range", min: 10, max: 100, step: 5, value: Math.round(100 * (now.pace || 1)), disabled: locked(), "data-live": true,
           "aria-valuetext": `${Math.round(100 * (now.pace || 1))} % of the planned speed`, ...data({ do: "pace" }) }),
@@ -90,10 +90,10 @@ function drawing(now) {
   } else {
     const done = now.result;
     lines.push(
-      h("p", { class: "big" }, now.words || ({ finished: "The drawing is finished.", abandoned: "The drawing was given up.", failed: "The drawing broke off." })[/** @type {"finished"} */ (now.state)]),
+      h("p", { class: "big" }, (now.state !== "finished" && now.words) || ({ finished: "The drawing is finished.", abandoned: "The drawing was given up.", failed: "The drawing broke off." })[/** @type {"finished"} */ (now.state)]),
       done && h("dl", { class: "figures-list" }, fact("Took", duration(done.played_s)), fact("Planned", duration(now.predicted_s)), done.drift_mm && fact("Drift", `${figure(Math.hypot(...[done.drift_mm].flat()), 2)} mm`)),
       now.can_carry_on && broken(),
-      now.state === "finished" && h("p", {}, state.desk?.virtual ? "A rehearsal leaves no sheet to take off: put it away and go on." : "Take the sheet off, then put the drawing away. It is kept under “Looking back”.")); // prettier-ignore
+      now.state === "finished" && h("p", {}, state.desk?.virtual ? "Nothing real was drawn. What lies on the sheet stays as it was." : "Take the sheet off. The drawing is kept under “Looking back”.")); // prettier-ignore
   }
   return lines.flat();
 }
@@ -103,7 +103,7 @@ function broken() {
   return state.broken_off.map((/** @type {any} */ one) => h("article", { key: `broken-${one.id}`, class: "broken" },
     heading(`Broken off: ${one.picture}`),
     one.geometry && picture(one.geometry),
-    h("p", {}, `${several(one.strokes_done, "stroke")} of ${one.strokes.toLocaleString("en")} are on ${one.sheet}. ${sentence(one.why || "")}`),
+    h("p", {}, `${several(one.strokes_done, "stroke")} of ${grouped(one.strokes)} are on ${one.sheet}. ${sentence(one.why || "")}`),
     one.confirm.length > 0 && h("ul", { class: "asked" }, one.confirm.map((/** @type {any} */ two) => h("li", { key: two.key }, sentence(two.text)))),
     h("div", { class: "line" }, button("All so: carry it on", { do: "resume_now", drawing: one.id, class: "main", sign: "go", disabled: locked() }),
       button("Leave it", { do: "forget", drawing: one.id, class: "quiet", disabled: locked() })))); // prettier-ignore

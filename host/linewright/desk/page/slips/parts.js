@@ -104,12 +104,12 @@ export function picture(id, how = {}) {
 }
 
 /** What is being worked out, and what the sheet shows meanwhile. */
-export const working = () => `${state.plan.rough ? "A first look with thick pens. " : ""}Working it out: ${state.plan.doing || "lines"} …`;
+export const working = () => `${state.plan.rough ? "A first look with thick pens. " : ""}Working out its lines: ${state.plan.doing || "reading"} …`;
 
 /** @param {string} name @param {string} title @param {any[]} inside */
 export function slip(name, title, inside) {
   return h("section", { key: `slip-${name}`, class: `slip ${name}`, "aria-labelledby": "slip-heading" },
-    h("header", {}, hand(title, { tag: "h2", size: 1.02, class: "title" }), button("Put aside", { do: "aside", class: "quiet aside", sign: "aside" })),
+    h("header", {}, hand(title, { id: "slip-heading", tag: "h2", size: 1.02, class: "title" }), button("Put aside", { do: "aside", class: "quiet aside", sign: "aside" })),
     h("div", { class: "inside" }, inside)); // prettier-ignore
 }
 

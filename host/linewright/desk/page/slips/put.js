@@ -17,7 +17,7 @@ export function beginning() {
   return h("section", { key: "beginning", class: "beginning", "aria-label": "Three ways to begin" },
     way("A picture", "file", "Drop a file anywhere, or choose one", { do: "choose_file" }),
     way("Words", "words", "Typed straight on the sheet", { do: "put_words" }),
-    way("A surprise", "surprise", "Drawn from a number, never the same", { do: "put_surprise" }),
+    way("A surprise", "surprise", "Made up for you, different each time", { do: "put_surprise" }),
     h("p", {}, "Photographs, SVG, PDF and DXF. Nothing leaves this computer."),
     mine.uploading && h("p", { role: "status" }, `Taking in ${mine.uploading} …`),
     refusal("put")); // prettier-ignore
@@ -30,7 +30,7 @@ export function put_slip() {
     h("div", { class: "ways" },
       way("A picture", "file", "Photograph, SVG, PDF, DXF", { do: "choose_file" }),
       way("Words", "words", "Typed on the sheet", { do: "put_words" }),
-      way("A surprise", "surprise", "Never the same", { do: "put_surprise" })),
+      way("A surprise", "surprise", "Different each time", { do: "put_surprise" })),
     mine.uploading && h("p", { role: "status" }, `Taking in ${mine.uploading} …`),
     heading("A picture of a sentence"),
     h("form", { class: "line", "data-do": "put_sentence" },

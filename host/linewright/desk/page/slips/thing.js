@@ -92,7 +92,7 @@ function settings(one) {
   const of = one.kind === "pattern" ? one.pattern : method_of(one);
   const table = one.kind === "pattern" ? state.patterns : ["words", "sentence"].includes(one.kind) ? state.letterings : state.methods;
   const found = table.find((/** @type {any} */ way) => way.name === of?.name);
-  if (!found?.settings.length) return null;
+  if (!found?.settings.length || found.name === "auto") return null;
   const fields = found.settings.map((/** @type {any} */ setting) => setting_field(setting, of.settings?.[setting.name], one.id));
   return [
     heading(`How: ${found.name.replaceAll("-", " ")}`),
