@@ -117,7 +117,7 @@ def thing(name: str, label: str, box: list[float], **changed: Any) -> dict[str, 
     usual = {
         "id": name, "kind": "photograph", "label": label, "source": "u-1", "text": None, "pattern": None, "method": None, "at_mm": None,
         "align": None, "width_mm": None, "height_mm": None, "fit": "fit", "turn_deg": 0.0, "mirror": False, "repeat": None, "pens": None,
-        "pen_by": "colour", "box_mm": box, "boxes_mm": [box], "page_mm": [box[2] - box[0], box[3] - box[1]], "strokes": 40, "warnings": [],
+        "pen_by": "colour", "pen_for": {}, "inks": [], "box_mm": box, "boxes_mm": [box], "page_mm": [box[2] - box[0], box[3] - box[1]], "strokes": 40, "warnings": [],
         "error": None,
     }  # fmt: skip
     return usual | changed

@@ -494,3 +494,19 @@ def test_on_a_phone_a_slip_comes_into_sight_with_half_of_the_sheet(page, desk):
         top = slip.bounding_box()["y"]
         assert 0 < top < 844 / 2, (name, top)
         assert page.evaluate("document.documentElement.scrollWidth") <= 390, name
+
+
+def test_each_colour_of_a_drawing_gets_a_pen_of_the_box(page, desk):
+    inks = [{"name": "#1f3347", "colour": "#1f3347"}, {"name": "#d8622a", "colour": "#d8622a"}]
+    drawing = scenes.thing(
+        "heron", "heron.svg", scenes.BOX_HERON, kind="drawing", inks=inks, pen_for={"#1f3347": "black"}
+    )
+    opened = desk(scenes.strokes(), **scenes.laid() | {"items": [drawing]}, pens=scenes.PENS)
+    page.get_by_role("navigation").get_by_role("button", name="Lines").click()
+    expect(page.get_by_label("Pen for #1f3347")).to_have_value("black")
+    page.get_by_label("Pen for #d8622a").select_option("sea")
+    changed = said(opened, "set")[0]
+    assert (changed["pen_for"], changed["pens"]) == ({"#1f3347": "black", "#d8622a": "sea"}, ["black", "sea"])
+    page.get_by_label("Pen for #1f3347").select_option("as it comes")
+    changed = said(opened, "set", 2)[1]
+    assert (changed["pen_for"], changed["pens"]) == ({}, None)

@@ -9,7 +9,17 @@ from hypothesis import strategies as st
 
 from linewright.errors import InputError, SourceError
 from linewright.planning import arrangement_file
-from linewright.planning.arrangement import Arrangement, Item, Poster, Repeat, free_id, is_one, read
+from linewright.planning.arrangement import (
+    Arrangement,
+    Item,
+    Poster,
+    Repeat,
+    free_id,
+    from_json,
+    is_one,
+    read,
+    to_json,
+)
 from linewright.rig.toml_lines import find_places
 
 CARD = '''\
@@ -91,6 +101,23 @@ def test_everything_in_the_file_is_in_the_value():
         ('pattern = "wheels:seed=3"', "", "line 23: there is none of source, text, text_file and pattern"),
         ('source = "pictures/heron.svg"', 'source = "a.svg"\ntext = "b"', "line 9: source and text are given"),
         ('source = "pictures/heron.svg"', 'source = "a.svg"\npens = "black, blak"', "line 9: pens: "),
+        (
+            'source = "pictures/heron.svg"',
+            'source = "a.svg"\npen_for = { red = "sea" }',
+            "line 9: pen_for: it takes",
+        ),
+        (
+            'source = "pictures/heron.svg"',
+            'source = "a.svg"\npens = "black, red"\npen_for = { red = "sea" }',
+            "line 10: pen_for: there is no pen 'sea' among pens; there are black, red",
+        ),
+        (
+            'source = "pictures/heron.svg"',
+            'source = "a.svg"\npen_for = "sea"',
+            "line 9: item.pen_for: 'sea': it should",
+        ),
+        ('source = "pictures/heron.svg"', 'source = "a.svg"\npen_for = { red = 3 }', "line 9: item.pen_for"),
+        ("mirror = true", 'pen_for = { red = "sea" }', "line 26: pen_for: it is for the own lines of a drawing file"),
         ('source = "pictures/heron.svg"', 'source = "a.svg"\nas = "wheels"', "line 9: as: wheels takes no source"),
         ('sheet = "A6 landscape"   # as we have them', 'sheet = "A66"', "line 2: sheet: there is no sheet size 'A66'"),
         ("margin_mm = 5", 'poster = { sheet = "A44" }', "line 3: poster.sheet: there is no sheet size 'A44'"),
@@ -227,6 +254,21 @@ def test_any_arrangement_comes_back_from_its_text_whatever_stood_there(before, a
     assert changed.count("# a note") == text.count("# a note") - len(before.items) + len(kept)
     # Undone, it is the same value again.
     assert read(arrangement_file.changed_text(changed, before)) == before
+
+
+@pytest.mark.parametrize(
+    "table", ['pen_for = { "#1f6f8b" = "sea" }  # mine\n', '[item.pen_for]\n"#1f6f8b" = "sea"  # mine\n']
+)
+def test_pens_chosen_for_colours_are_changed_where_they_stand(table):
+    text = f'[[item]]\nid = "a"\nsource = "a.svg"\npens = "black, sea #1f6f8b"\n{table}'
+    value = read(text)
+    assert value.items[0].pen_for == (("#1f6f8b", "sea"),)
+    assert from_json(to_json(value)) == value
+    wanted = replace(value.items[0], pen_for=(("#1f6f8b", "black"), ("on = deck", "sea")))
+    changed = arrangement_file.changed_text(text, value.changed(wanted))
+    assert read(changed).items[0] == wanted
+    assert "# mine" in changed
+    assert "pen_for" not in arrangement_file.changed_text(changed, value.changed(replace(wanted, pen_for=())))
 
 
 def test_a_poster_among_the_plain_keys_is_changed_where_it_stands():

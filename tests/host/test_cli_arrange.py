@@ -43,6 +43,10 @@ def test_items_are_put_down_moved_listed_and_taken_off(capsys):
     assert found.item("name") == Item(
         "name", text="Quay", at_mm=(-3.0, 4.0), turn_deg=20.0, repeat=Repeat(2, 3, (1.0, 2.0))
     )
+    run('arrange move card.toml heron --pens "black, sea #1f6f8b" --pen-for "#d8622a=sea, #1f3347=black"')
+    assert arrangement_file.load("card.toml").item("heron").pen_for == (("#d8622a", "sea"), ("#1f3347", "black"))
+    run("arrange move card.toml heron --pen-for ''")
+    assert arrangement_file.load("card.toml").item("heron").pen_for == ()
     capsys.readouterr()
     run("arrange list card.toml --json")
     told = json.loads(capsys.readouterr().out)
@@ -66,6 +70,8 @@ def test_items_are_put_down_moved_listed_and_taken_off(capsys):
         ("add card.toml heron.svg --at 1e9,3", "--at 1e9,3 is not two lengths in mm"),
         ("add card.toml heron.svg --size -4", "item.width_mm: -4: it should be greater"),
         ("add card.toml heron.svg --copies 3", "--copies 3 is not COLUMNSxROWS"),
+        ("add card.toml heron.svg --pens black --pen-for sea", "--pen-for 'sea' is not COLOUR=PEN"),
+        ("add card.toml heron.svg --pens black --pen-for red=sea", "pen_for: there is no pen 'sea' among pens"),
         ("add card.toml heron.svg --align middle", "item.align: 'middle'"),
         ("move card.toml a --at 1,2", "there is no such file"),
     ],

@@ -201,7 +201,7 @@ def test_names_of_pictures_begin_at_the_folder_of_the_arrangement(tmp_path, monk
     job = pipeline.prepare(pipeline.PlanTask(str(card), rig))
     assert job.program.sheet.name == "A5 landscape"
     found = pipeline.arranged(str(card), Placement(), Lines())
-    composed, _ = pipeline.compose(found, rig, Lines())
+    composed, _ = pipeline.compose(found, Rig.default(), Lines())
     assert np.allclose(composed.drawing.bounds_mm(), (20, 30, 80, 60))
 
 
@@ -287,3 +287,40 @@ def test_words_of_a_file_layers_and_pages_are_keys_of_items(tmp_path):
             Rig.default(),
             Lines(),
         )
+
+
+INKS = """<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="20mm" viewBox="0 0 40 20" fill="none">
+<g id="sea" stroke="#1f6f8b"><path d="M2 2h9"/></g><g id="masts" stroke="#2b2622"><path d="M2 8h9M2 9h9"/></g>
+<g id="deck" stroke="#2b2622"><path d="M2 14h9"/></g></svg>"""
+
+
+@pytest.mark.parametrize(
+    ("pen_by", "pen_for", "strokes"),
+    [
+        ("colour", (), {"sea": 1, "#2b2622": 3}),  # a pen has its colour, so it is drawn with it
+        ("colour", (("#2B2622", "red"),), {"sea": 1, "red": 3}),
+        ("colour", (("#2b2622", "red"), ("#1f6f8b", "red")), {"red": 4}),
+        ("layer", (("Deck", "sea"), ("sea", "red")), {"red": 1, "masts": 2, "sea": 1}),
+    ],
+)
+def test_each_colour_or_layer_is_drawn_by_the_pen_chosen_for_it(tmp_path, pen_by, pen_for, strokes):
+    (tmp_path / "inks.svg").write_text(INKS)
+    item = Item("a", source="inks.svg", pens="sea #1f6f8b 0.3, red 0.7", pen_by=pen_by, pen_for=pen_for)
+    found = pipeline.Arranged(Arrangement(items=(item,)), tmp_path)
+    whole, _ = pipeline.compose(found, Rig.default(), Lines())
+    pens = whole.drawing.pens
+    assert {pens[n].name: int((whole.drawing.pen == n).sum()) for n in range(len(pens))} == strokes
+    names = ["#1f6f8b", "#2b2622"] if pen_by == "colour" else ["sea", "masts", "deck"]
+    assert sorted(ink.name for ink in whole.laid[0].inks) == sorted(names)
+    assert whole.warnings == ()
+
+
+def test_a_pen_for_what_is_not_there_is_told_and_for_no_pen_refused(tmp_path):
+    (tmp_path / "inks.svg").write_text(INKS)
+    (tmp_path / "pens.toml").write_text('[[pen]]\nname = "sea"\ncolour = "#1f6f8b"\n')
+    item = Item("a", source="inks.svg", pens="pens.toml", pen_for=(("teal", "sea"),))
+    whole, _ = pipeline.compose(pipeline.Arranged(Arrangement(items=(item,)), tmp_path), Rig.default(), Lines())
+    assert whole.warnings == ("item a: pen_for: nothing is teal; there is #1f6f8b, #2b2622",)
+    wrong = Item("a", source="inks.svg", pens="pens.toml", pen_for=(("#1f6f8b", "red"),))
+    with pytest.raises(InputError, match="there is no pen 'red' among pens"):
+        pipeline.compose(pipeline.Arranged(Arrangement(items=(wrong,)), tmp_path), Rig.default(), Lines())

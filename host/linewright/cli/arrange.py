@@ -64,6 +64,15 @@ PenBy = Annotated[
 ]
 
 
+PenFor = Annotated[
+    str | None,
+    typer.Option(
+        "--pen-for",
+        metavar="COLOUR=PEN,...",
+        help="Which of --pens draws a colour of a drawing file, or with --pen-by layer a layer; '' for as it comes.",
+        show_default=False,
+    ),
+]
 OfPage = Annotated[
     int | None, typer.Option("--page", metavar="NUMBER", min=1, help="Which page of its file.", show_default=False)
 ]
@@ -89,6 +98,7 @@ class ItemOptions:
     method: options.Method = None
     pens: options.Pens = None
     pen_by: PenBy = None
+    pen_for: PenFor = None
     page: OfPage = None
     layers: options.Layers = None
     hides: Hides = None
@@ -107,6 +117,8 @@ class ItemOptions:
             "fit": None if self.fit is None else ("fit" if self.fit else "keep"),
             "pen_by": None if self.pen_by is None else self.pen_by.value,
         }
+        if self.pen_for is not None:
+            changes["pen_for"] = _pen_for(self.pen_for)
         if self.layers is not None:
             changes["layers"] = tuple(name.strip() for name in self.layers.split(",") if name.strip())
         changes = {key: value for key, value in changes.items() if value is not None}
@@ -241,6 +253,15 @@ def show(
     for item in found.items:
         table.add_row(item.id, item.what, *_words(item))
     output.console().print(table)
+
+
+def _pen_for(words: str) -> tuple[tuple[str, str], ...]:
+    from linewright.errors import InputError
+
+    pairs = [tuple(part.strip() for part in pair.rpartition("=")[::2]) for pair in words.split(",") if pair.strip()]
+    if not all(ink and pen for ink, pen in pairs):
+        raise InputError(f"--pen-for {words!r} is not COLOUR=PEN,...", hint='such as --pen-for "#1f6f8b=sea,red=black"')
+    return tuple((ink, pen) for ink, pen in pairs)
 
 
 def _repeat(item: Item, copies: str | None, gap: str | None) -> Any:

@@ -71,6 +71,8 @@ def shown(item: Item, uploads: Uploads, pens: PenBox, laid: dict[str, Any] | Non
         else {"columns": item.repeat.columns, "rows": item.repeat.rows, "gap_mm": list(item.repeat.gap_mm)},
         "pens": pens.names(item.pens),
         "pen_by": item.pen_by,
+        "pen_for": dict(item.pen_for),
+        "inks": [] if laid is None else laid["inks"],
         "boxes_mm": boxes or None,
         "box_mm": _around(boxes),
         "page_mm": None if laid is None else laid["page_mm"],
@@ -111,12 +113,20 @@ def changed(item: Item, said: dict[str, Any], pens: PenBox) -> Item:
             if value is not None and not (isinstance(value, list) and all(isinstance(name, str) for name in value)):
                 raise InputError("pens is a list of names")
             new["pens"] = pens.choice(value)
+        elif key == "pen_for":
+            new["pen_for"] = _pen_for(value)
         else:
             raise InputError(f"an item has no {key!r}")
     for key in ("width_mm", "height_mm"):
         if new.get(key) is not None:
             new[key] = _figure(new[key], key)
-    return replace(item, **new)
+    return pens.still_chosen(replace(item, **new))
+
+
+def _pen_for(value: object) -> tuple[tuple[str, str], ...]:
+    if not isinstance(value, dict) or not all(isinstance(word, str) for pair in value.items() for word in pair):
+        raise InputError("pen_for is a table of colours or layers and names of pens")
+    return tuple(value.items())
 
 
 def _figure(value: object, key: str) -> float:

@@ -156,6 +156,7 @@ class Sketch:
                 "page_mm": list(one.page_mm),
                 "boxes_mm": [list(box) for box in one.boxes_mm],
                 "strokes": None if laid.rough else one.strokes,
+                "inks": [{"name": ink.name, "colour": ink.colour} for ink in one.inks],
             }
             for one in laid.laid
         }

@@ -10,7 +10,7 @@ from typing import Any, Final
 from linewright.drawing.strokes import Pen
 from linewright.errors import InputError
 from linewright.files import replacing
-from linewright.planning.arrangement import Arrangement
+from linewright.planning.arrangement import Arrangement, Item
 from linewright.sources.pens import read_pens
 
 BOX: Final = "pens.toml"
@@ -52,15 +52,28 @@ class PenBox:
         InputError : a figure is out of range, or two have one name; the box is as it was.
         """
         chosen = {item.id: self.names(item.pens) for item in arrangement.items}
-        self.pens = self._kept(self._folder / BOX, said)
-        known = {pen.name for pen in self.pens}
+        before, self.pens = self.pens, self._kept(self._folder / BOX, said)
+        now = {pen.name: pen.name for pen in self.pens}
+        if len(before) == len(self.pens):  # one of them may have another name
+            now |= {old.name: new.name for old, new in zip(before, self.pens, strict=True)}
         items = tuple(
-            replace(item, pens=self.choice([name for name in names if name in known] or None))
+            self.still_chosen(
+                replace(
+                    item,
+                    pens=self.choice([now[name] for name in names if name in now] or None),
+                    pen_for=tuple((ink, now[name]) for ink, name in item.pen_for if name in now),
+                )
+            )
             if (names := chosen[item.id]) is not None
             else item
             for item in arrangement.items
         )
         return replace(arrangement, items=items)
+
+    def still_chosen(self, item: Item) -> Item:
+        """The item, whose colours or layers have no pens of their own but those that it is drawn with."""
+        names = self.names(item.pens) or []
+        return replace(item, pen_for=tuple((ink, name) for ink, name in item.pen_for if name in names))
 
     def choice(self, names: list[str] | None) -> str | None:
         """What an item's ``pens`` says for some of the pens; None: as its picture comes.

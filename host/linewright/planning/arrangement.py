@@ -15,7 +15,16 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Final, Literal
 
-from pydantic import AfterValidator, BeforeValidator, ConfigDict, Field, TypeAdapter, ValidationError
+from pydantic import (
+    AfterValidator,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    PlainSerializer,
+    TypeAdapter,
+    ValidationError,
+    WithJsonSchema,
+)
 
 from linewright.errors import InputError, SourceError
 from linewright.planning.placement import Align
@@ -62,6 +71,15 @@ def _pair(value: object) -> object:
     return tuple(value)
 
 
+def _choices(value: object) -> object:
+    """A table of words as pairs, which a value that never changes can hold."""
+    if isinstance(value, dict):
+        value = tuple(value.items())
+    if not isinstance(value, tuple):
+        raise ValueError('it should be a table, such as { "#1f6f8b" = "sea" }')
+    return value
+
+
 def _name(value: str) -> str:
     if not re.fullmatch(r"[\w.-]{1,60}", value):
         raise ValueError(f"{_shown(value)} may hold letters, digits, - _ and . only, up to 60")
@@ -75,6 +93,13 @@ _Turn = Annotated[float, BeforeValidator(_number), Field(ge=-3600.0, le=3600.0, 
 _Count = Annotated[int, BeforeValidator(_whole), Field(ge=1, le=100)]
 _Words = Annotated[str, Field(min_length=1, max_length=4000, strict=True)]
 _Text = Annotated[str, Field(min_length=1, max_length=TEXT_HIGH, strict=True)]
+_PenFor = Annotated[
+    tuple[tuple[_Words, _Words], ...],
+    BeforeValidator(_choices),
+    Field(max_length=ITEMS_HIGH),
+    PlainSerializer(dict),
+    WithJsonSchema({"type": "object", "additionalProperties": {"type": "string"}}),
+]
 _Name = Annotated[str, Field(strict=True), AfterValidator(_name)]
 _Flag = Annotated[bool, Field(strict=True)]
 
@@ -122,6 +147,8 @@ class Item:
     page : which page of a file of several.
     layers : names or numbers of the layers to draw of a drawing file; none: those that it shows.
     hides : whether the areas of a drawing file hide what lies below them.
+    pen_for : which of ``pens``, by name, draws a colour or a layer of a drawing file, as ``pen_by`` says: pairs of
+        both, a table in the file. What it does not name is drawn as it comes.
     """
 
     __pydantic_config__: ClassVar[ConfigDict] = ConfigDict(extra="forbid", populate_by_name=True)
@@ -145,6 +172,7 @@ class Item:
     page: Annotated[int, BeforeValidator(_whole), Field(ge=1, le=100_000)] = 1
     layers: tuple[_Words, ...] = ()
     hides: _Flag = True
+    pen_for: _PenFor = ()
 
     @property
     def writes(self) -> bool:
@@ -377,11 +405,18 @@ def _doubtful_item(item: Item) -> Iterator[tuple[tuple[str, ...], str]]:
         elif (not wanted and takes in ("text", "seed")) or (wanted and takes not in wanted):
             what = {"text": "a text", "seed": "no source, it grows from a seed"}.get(takes, f"a {takes}")
             yield (key,), f"{key}: {words.partition(':')[0]} takes {what}"
+    known: set[str] | None = None
     if item.pens is not None and not is_one(item.pens.strip()):
         try:
-            read_pens(item.pens)
+            known = {pen.name for pen in read_pens(item.pens)}
         except InputError as error:
             yield ("pens",), f"pens: {error}"
+    if item.pen_for and (item.source is None or item.method is not None):
+        yield ("pen_for",), "pen_for: it is for the own lines of a drawing file"
+    elif item.pen_for and item.pens is None:
+        yield ("pen_for",), "pen_for: it takes one of pens for each, and there are no pens; name them with pens"
+    elif known is not None and (missing := [pen for _, pen in item.pen_for if pen not in known]):
+        yield ("pen_for",), f"pen_for: there is no pen {missing[0]!r} among pens; there are {', '.join(sorted(known))}"
 
 
 def _issue(one: ErrorDetails, raw: dict[str, Any], places: Places) -> tuple[int | None, str]:

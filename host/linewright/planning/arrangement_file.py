@@ -186,6 +186,8 @@ def _keys(value: Arrangement | Item | Poster | Repeat) -> dict[str, Any]:
         held = getattr(value, field.name)
         if isinstance(held, Repeat):
             found[field.name] = _keys(held)
+        elif field.name == "pen_for" and held:
+            found[field.name] = dict(held)
         elif held != field.default:
             found[_NAMES.get(field.name, field.name)] = _plain(held)
     return found

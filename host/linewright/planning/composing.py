@@ -47,6 +47,7 @@ class Laid:
     page_mm : its own width and height, before it is turned.
     boxes_mm : the upright box around each of its copies, in sheet coordinates.
     strokes, cut : what it draws within the room, and what lay outside.
+    inks : of a drawing file, its colours or layers as it has them, before pens were taken for them.
     """
 
     id: str
@@ -54,6 +55,7 @@ class Laid:
     boxes_mm: tuple[Box, ...]
     strokes: int
     cut: Cut
+    inks: tuple[Pen, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -163,7 +165,7 @@ def _item(
     notes = list(picture.warnings)
     if cut:
         notes.append(_cut_words(cut))
-    where = Laid(item.id, (float(page[0]), float(page[1])), tuple(boxes), len(put), cut)
+    where = Laid(item.id, (float(page[0]), float(page[1])), tuple(boxes), len(put), cut, picture.inks)
     return put, where, tuple(notes), shapely.union_all(hidden)
 
 
@@ -236,7 +238,7 @@ def _page_in(proportion: Size, cell: Size, turn_deg: float) -> Size:
 
 def _asked(item: Item, cell: Size, wish: Wish, read: Read) -> Picture:
     """The item's strokes, made for the size that it gets."""
-    wish = replace(wish, turn_deg=0, pen_by=item.pen_by, fit=item.fit)
+    wish = replace(wish, turn_deg=0, pen_by=item.pen_by, pen_for=item.pen_for, fit=item.fit)
     proportionless = item.writes or item.pattern is not None
     if item.width_mm is not None or item.height_mm is not None:
         width, height = item.width_mm or math.inf, item.height_mm or math.inf

@@ -6,7 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from linewright.errors import SourceError
+from linewright.errors import InputError, SourceError
 from linewright.rig.sheet_place import room_on
 from linewright.sources import Picture, Wish
 from linewright.sources.drawing_files import read_drawing
@@ -59,7 +59,7 @@ def read_picture(source: str, lines: Lines, wish: Wish) -> Picture:
         raise SourceError("there is no such file", where=source, hint="check the name and the folder")
     if photograph.looks_like_one(path):
         return methods.chosen(methods.FOR_PHOTOGRAPHS).read(source, wish)
-    return _in_known_pens(read_drawing(source, wish), lines.pens)
+    return _in_known_pens(read_drawing(source, wish), wish)
 
 
 FIRST_LOOK_PENS: Final = 3.0
@@ -86,14 +86,37 @@ def _first_look(source: str, method: str, wish: Wish) -> Picture | None:
     return replace(way.drawn(taken, replace(wish, pens=wide), source), rough=True)
 
 
-def _in_known_pens(picture: Picture, known: tuple[Pen, ...]) -> Picture:
-    """The picture with the pens that it names, or whose colours it has, as the user has them."""
+def _in_known_pens(picture: Picture, wish: Wish) -> Picture:
+    """The picture with the pens that were chosen for its colours or layers, that it names, or whose colours it has."""
     drawing = picture.drawing
-    by_word = {word: pen for pen in reversed(known) for word in (pen.name.lower(), pen.colour)}
-    pens = tuple(by_word.get(pen.name.lower()) or by_word.get(pen.colour) or pen for pen in drawing.pens)
-    if pens == drawing.pens:
-        return picture
-    return replace(picture, drawing=replace(drawing, pens=pens))
+    by_word = {word: pen for pen in reversed(wish.pens) for word in (pen.name.lower(), pen.colour)}
+    chosen = {word.lower(): _pen_called(name, wish.pens) for word, name in wish.pen_for}
+    of_layers = wish.pen_by == "layer"
+    words = [(pen.name.lower(),) if of_layers else (pen.name.lower(), pen.colour) for pen in drawing.pens]
+    pens = tuple(
+        next((chosen[word] for word in own if word in chosen), None)
+        or by_word.get(pen.name.lower())
+        or by_word.get(pen.colour)
+        or pen
+        for own, pen in zip(words, drawing.pens, strict=True)
+    )
+    there = {word for own in words for word in own}
+    inks = ", ".join(pen.name for pen in drawing.pens)
+    notes = [f"pen_for: nothing is {word}; there is {inks}" for word, _ in wish.pen_for if word.lower() not in there]
+    return replace(
+        picture,
+        drawing=replace(drawing, pens=pens),
+        inks=drawing.pens,
+        warnings=(*picture.warnings, *notes),
+    )
+
+
+def _pen_called(name: str, pens: tuple[Pen, ...]) -> Pen:
+    found = next((pen for pen in pens if pen.name == name), None)
+    if found is None:
+        known = ", ".join(pen.name for pen in pens) or "none"
+        raise InputError(f"pen_for: there is no pen {name!r} among pens", hint=f"there are {known}")
+    return found
 
 
 def _made(method: str, source: str, wish: Wish) -> Picture:

@@ -33,6 +33,7 @@ class Picture:
     width_mm, height_mm : size of the picture on the sheet; see `Wish`.
     warnings : what is not drawn, or not as the source says, and what was chosen; in plain words.
     rough : it was made for a first look; see `Wish.first_look`.
+    inks : of a drawing file, its colours or layers as it has them, before the pens at hand were taken for them.
     """
 
     drawing: Drawing
@@ -41,6 +42,7 @@ class Picture:
     warnings: tuple[str, ...] = ()
     covers: tuple[NDArray[np.float64], ...] = ()
     rough: bool = False
+    inks: tuple[Pen, ...] = ()
 
 
 def _nobody(_state: str, _done: float) -> None:
@@ -82,6 +84,7 @@ class Wish:
     pens : the pens to separate colours to; none: one pen, black.
     tolerance_mm : how far a stroke may stray from the curve it stands for.
     pen_by : what decides which pen draws a line of a drawing file.
+    pen_for : colours or layers of a drawing file, and for each the name of the one of the pens that draws it.
     fit : ``"fit"``: as large as the room allows; ``"keep"``: a picture with a size of its own keeps it.
     see_through : whether lines are drawn that something painted later covers.
     layers : names or numbers (from 1) of the layers to draw; none: those that the file shows.
@@ -98,6 +101,7 @@ class Wish:
     pens: tuple[Pen, ...] = ()
     tolerance_mm: float = 0.02
     pen_by: Literal["colour", "layer"] = "colour"
+    pen_for: tuple[tuple[str, str], ...] = ()
     fit: Literal["fit", "keep"] = "fit"
     see_through: bool = False
     layers: tuple[str, ...] = ()

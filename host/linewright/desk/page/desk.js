@@ -301,8 +301,14 @@ const OWN = {
     const kept = state.pens.map((/** @type {any} */ pen) => pen.name).filter((/** @type {string} */ name) => names.has(name));
     return set(one, { pens: kept.length ? kept : null });
   },
-  pen_by(event) {
-    return set(item(event.item), { pen_by: event.value });
+  // Colours and layers have names of their own, so what was chosen for one does not hold for the other.
+  pen_by: (event) => set(item(event.item), { pen_by: event.value, pen_for: {}, pens: null }),
+  pen_for(event) {
+    const one = item(event.item);
+    const { [event.name]: _before, ...others } = one.pen_for ?? {};
+    const pen_for = event.value ? { ...others, [event.name]: event.value } : others;
+    const names = state.pens.map((/** @type {any} */ pen) => pen.name).filter((/** @type {string} */ name) => Object.values(pen_for).includes(name));
+    return set(one, { pen_for, pens: names.length ? names : null });
   },
   retype(event) {
     const one = item(event.item);
@@ -314,7 +320,7 @@ const OWN = {
     const one = item(event.item);
     return set(one, { method: event.pick === "yes" ? null : way_of(event.name) });
   },
-  method_or_own: (event) => set(item(event.item), { method: event.value ? { name: event.value, settings: {} } : null }),
+  method_or_own: (event) => set(item(event.item), { method: event.value ? { name: event.value, settings: {} } : null, pen_for: {} }),
   setting(event) {
     const one = item(event.item);
     const key = one.kind === "pattern" ? "pattern" : "method";

@@ -141,15 +141,32 @@ function copies(one) {
       number("Gap down", repeat.gap_mm[1], "mm", { ...what, name: "gap_down", low: 0 }))); // prettier-ignore
 }
 
+/** Which pen draws each colour or layer of a drawing file. @param {any} one */
+function pens_for(one) {
+  const off = !may_edit();
+  const choice = (/** @type {any} */ ink) => {
+    const now = one.pen_for?.[ink.name] ?? "";
+    const pen = state.pens.find((/** @type {any} */ two) => two.name === now);
+    return h("label", { key: `ink-${ink.name}`, class: "ink" }, h("i", { class: "drop", style: { "--pen": ink.colour } }), h("span", {}, ink.name), h("i", { class: "to", "aria-hidden": "true" }, "→"),
+      h("select", { value: now, disabled: off, "aria-label": `Pen for ${ink.name}`, ...data({ do: "pen_for", item: one.id, name: ink.name }) }, h("option", { value: "", selected: now === "" }, "as it comes"),
+        state.pens.map((/** @type {any} */ two) => h("option", { value: two.name, selected: two.name === now }, two.name))),
+      h("i", { class: "drop", style: { "--pen": pen?.colour ?? ink.colour } })); // prettier-ignore
+  };
+  return h("details", { key: "pens", open: Object.keys(one.pen_for ?? {}).length > 0 }, h("summary", {}, "Pens"),
+    h("label", { class: "choice" }, h("span", {}, "A pen for each"),
+      h("select", { ...data({ do: "pen_by", item: one.id }), value: one.pen_by, disabled: off }, ["colour", "layer"].map((word) => h("option", { value: word, selected: word === one.pen_by }, word)))),
+    one.inks.map(choice),
+    h("p", { class: "small" }, "The slip “Pens” holds the pens in your box.")); // prettier-ignore
+}
+
 /** @param {any} one */
 function pens_of(one) {
+  if (one.inks?.length && !one.method) return pens_for(one);
   if (!state.pens.length) return null;
   return h("details", { key: "pens", open: Boolean(one.pens) }, h("summary", {}, "Pens"),
     h("fieldset", { class: "ticks", disabled: !may_edit() }, h("legend", {}, "Drawn with"),
       state.pens.map((/** @type {any} */ pen) => h("label", { class: "tick" },
         h("input", { type: "checkbox", checked: one.pens?.includes(pen.name) ?? false, ...data({ do: "pens_of", item: one.id, name: pen.name }) }),
         h("i", { class: "drop", style: { "--pen": pen.colour } }), h("span", {}, pen.name))),
-      h("p", { class: "small" }, "None ticked: as it comes.")),
-    one.kind === "drawing" && h("label", { class: "choice" }, h("span", {}, "A pen for each"),
-      h("select", { ...data({ do: "pen_by", item: one.id }), value: one.pen_by }, ["colour", "layer"].map((word) => h("option", { value: word, selected: word === one.pen_by }, word))))); // prettier-ignore
+      h("p", { class: "small" }, "None ticked: as it comes."))); // prettier-ignore
 }
