@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import inspect
+import itertools
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -231,7 +232,7 @@ def test_hold_and_carry_on_make_the_same_steps(bench: Bench) -> None:
     assert tuple(bench.mechanics.at) == bench.zero
 
 
-def test_a_host_that_falls_silent_in_mid_stroke_makes_the_pen_slow_down_and_wait(bench: Bench) -> None:
+def test_a_host_that_falls_silent_in_mid_stroke_makes_the_pen_stop_rise_and_wait(bench: Bench) -> None:
     """A stroke begins before its end is known only where a good part of it is; so this one has many ramps."""
     turn = np.linspace(0, 2 * np.pi, 500)
     tremble = np.random.default_rng(4).integers(-2, 3, (500, 2)) / 80
@@ -239,18 +240,31 @@ def test_a_host_that_falls_silent_in_mid_stroke_makes_the_pen_slow_down_and_wait
     program = motion.plan(Drawing(stroke, np.array([0, 500]), np.zeros(1, np.int32), (Pen("pen"),)), bench.rig)
     known = int(program.packed().first[5])
     assert 392 < known < len(program) - 200, "what five frames hold is enough to begin, and not all"
+    lasts_us = float(program.ticks_before[known]) / 5
+    silence_us = bench.rig.guard.host_silence_s * 1e6
+    assert silence_us < lasts_us, "it is missed before the records run out"
     expected = prediction.steps(program)
     before = len(bench.mechanics.steps)
-    lasts_us = float(program.ticks_before[known]) / 5
+    servo = bench.rig.pins.servo
+    bench.machine.watch(servo)
     bench.link.stall(in_moves_frame=6, for_us=lasts_us + 1_000_000)
     result = course.draw(bench.session, program)
     made = bench.made(before)
     assert (made[:, 1:] == expected[:, 1:]).all()
-    longest = np.diff(made[:, 0]).max()
-    assert longest > 500_000 * CYCLES_PER_US, "it waited in the middle"
+    waits = np.diff(made[:, 0])
+    stopped = int(waits.argmax())
+    assert waits[stopped] > 500_000 * CYCLES_PER_US, "it waited in the middle"
+    assert 0 < stopped < len(waits) - 1
+    began, ended = made[stopped, 0], made[stopped + 1, 0]
+    edges = [(cycle, level) for cycle, level in bench.machine.edges[servo] if began < cycle < ended]
+    widths_us = [
+        (fall - rise) / CYCLES_PER_US
+        for (rise, high), (fall, low) in itertools.pairwise(edges)
+        if high == 1 and low == 0
+    ]
+    assert max(widths_us, key=widths_us.count) == pytest.approx(bench.rig.pen.up_us, abs=1), "pen up"
     assert result.finished
-    assert result.starved >= 1
-    assert result.underruns == 0, "it came to a stand by itself"
+    assert result.underruns == result.starved == 0, "it came to a stand by itself, on known path"
     assert tuple(bench.mechanics.at) == bench.zero
 
 
