@@ -213,7 +213,7 @@ def test_tables_for_people(capsys, no_switches):
     assert "motors off, pen up" in capsys.readouterr().out
 
 
-@pytest.mark.parametrize("name", ["flash", "info", "check", "home", "jog", "pen", "cut"])
+@pytest.mark.parametrize("name", ["flash", "update", "info", "check", "home", "jog", "pen", "cut"])
 def test_every_command_has_help(name, capsys):
     assert cli.run(["board", name, "--help"]) == 0
     out = capsys.readouterr().out

@@ -9,6 +9,7 @@ import os
 import re
 import select
 import socket
+import subprocess
 import sys
 import threading
 
@@ -20,9 +21,9 @@ from linewright.board import files as board_files
 from linewright.board import flashing, prompt
 from linewright.board.flashing import flash
 from linewright.board.prompt import Prompt
+from linewright.board.session import Session
 from linewright.errors import FlashError, InputError, NoAnswer, PortError, PromptError
-from linewright.simulation.machine import Machine
-from linewright.virtual.launcher import RigOptions, RigProcess
+from linewright.rig.rig import Rig
 from linewright.virtual.pipe import find_micropython
 
 # The fake board is no rp2, so it gets what any other microcontroller gets.
@@ -437,28 +438,35 @@ def test_only_a_serial_port_can_be_flashed(port, capsys):
 def greeter():
     """In place of the microcontroller's own port: a virtual rig greets at the other end of the line."""
     # Started beforehand: a process started while the host opens the port would hold it for a moment.
-    with RigProcess(RigOptions(Machine())) as rig:
-        host, _, port = rig.address.rpartition(":")
+    rig = subprocess.Popen([sys.executable, "-m", "linewright.virtual", "--stay"], stdout=subprocess.PIPE, text=True)
+    host, _, port = rig.stdout.readline().strip().removeprefix("listening on ").rpartition(":")
 
-        def on_start(fd, quit_fd):
-            with socket.create_connection((host, int(port))) as other:
-                while True:
-                    readable, _, _ = select.select([fd, other, quit_fd], [], [])
-                    if quit_fd in readable:
+    def on_start(fd, quit_fd):
+        with socket.create_connection((host, int(port)), timeout=20) as other:
+            before = b""
+            while True:
+                readable, _, _ = select.select([fd, other, quit_fd], [], [])
+                if quit_fd in readable:
+                    return
+                if fd in readable:
+                    byte = os.read(fd, 1)  # one, because what follows such a request is for the prompt
+                    if before + byte == b"\r\x03":
                         return
-                    if fd in readable:
-                        other.sendall(os.read(fd, 4096))
-                    if other in readable:
-                        if not (said := other.recv(4096)):
-                            return
-                        os.write(fd, said)
+                    other.sendall(byte)
+                    before = byte
+                if other in readable:
+                    if not (said := other.recv(4096)):
+                        return
+                    os.write(fd, said)
 
-        def until_it_ends(fd, quit_fd):
-            with contextlib.suppress(ConnectionError):  # the rig is ended before the board is unplugged
-                on_start(fd, quit_fd)
+    def until_it_ends(fd, quit_fd):
+        with contextlib.suppress(ConnectionError):  # the rig is ended before the board is unplugged
+            on_start(fd, quit_fd)
 
-        yield until_it_ends
-    rig.discard()
+    yield until_it_ends
+    rig.terminate()
+    rig.wait(20)
+    rig.stdout.close()
 
 
 def explains(fd, quit_fd):
@@ -479,6 +487,13 @@ def test_flash_copies_starts_and_greets(board, greeter, capsys):
     assert said["files"] == said["copied"] == len(ON_BOARD)
     assert said["architecture"] == "x64"
     assert said["flash_free_bytes"] > 0
+    # It was tested; whose rig it drives nobody has said, so it was told none.
+    assert [(check["name"], check["outcome"]) for check in said["checks"]] == [
+        ("link", "passed"),
+        ("code", "passed"),
+        ("queue", "passed"),
+    ]
+    assert said["passed"]
     # And looking at it by the same port.
     it.unplug()
     it.plug_in()
@@ -492,6 +507,82 @@ def test_flash_for_people(board, greeter, capsys):
     assert "as source, which the board compiles itself" in out
     assert f"{board_files.digest():08x}" in out
     assert [line.partition(":")[0] for line in errors.splitlines()] == ["machine", "note"]
+    assert re.search(r"^link +passed", out, re.MULTILINE)
+
+
+def test_flash_with_a_rig_file_tests_the_board_with_it(board, greeter, tmp_path, capsys):
+    rig_file = tmp_path / "rig.toml"
+    rig_file.write_text(Rig.default_text(), encoding="utf-8")
+    it = board(on_start=greeter)
+    assert cli.run(["board", "flash", "--port", f"serial:{it.path}", "--rig", str(rig_file), "--json"]) == 0
+    said = capsys.readouterr()
+    assert {check["name"]: check["outcome"] for check in json.loads(said.out)["checks"]} == {
+        "link": "passed",
+        "code": "passed",
+        "rig": "passed",
+        "state": "passed",
+        "position": "note",
+        "endstops": "passed",
+        "pen": "passed",
+        "queue": "passed",
+        "clock": "not run",
+    }
+    assert "caution" in said.err, "the pen rises"
+
+
+def test_a_check_that_fails_fails_flashing(board, greeter, monkeypatch, capsys):
+    monkeypatch.setattr("linewright.board.self_test.QUEUE_RECORDS", 10_000)
+    it = board(on_start=greeter)
+    assert cli.run(["board", "flash", "--port", f"serial:{it.path}", "--json"]) == cli.EXIT_LINK
+    said = json.loads(capsys.readouterr().out)
+    assert not said["passed"]
+    assert said["checks"][-1]["outcome"] == "failed"
+
+
+def test_update_replaces_other_code_alone_and_keeps_the_files_of_the_user(board, greeter, monkeypatch, capsys):
+    it = board(on_start=greeter)
+    put_code_on(it)
+    write(it, "notes.txt", "mine")
+    with Prompt(it.path) as found:
+        found.restart()
+    before = files_of(it)
+    asked = ["board", "update", "--port", f"serial:{it.path}"]
+    assert cli.run(asked) == 0
+    out, _ = capsys.readouterr()
+    assert "nothing to do" in out
+    assert f"{board_files.digest():08x}" in out
+    assert files_of(it) == before
+
+    write(it, "lineboard/kernel.mpy", "of another version")
+    heard = []
+    hello = Session.hello
+
+    def of_another_version(session, *given):
+        greeting = hello(session, *given)
+        heard.append(greeting)
+        if len(heard) == 1:
+            greeting = session.greeting = dataclasses.replace(greeting, digest=0xBEEF)
+        return greeting
+
+    monkeypatch.setattr(Session, "hello", of_another_version)
+    assert cli.run([*asked, "--json"]) == 0
+    said = json.loads(capsys.readouterr().out)
+    assert (said["before"], said["updated"], said["passed"]) == ("0000beef", True, True)
+    assert said["digest"] == f"{board_files.digest():08x}"
+    assert said["copied"] == said["files"], "whole folders change places"
+    it.unplug()
+    it.plug_in()
+    assert files_of(it) == before
+
+
+def test_update_gives_its_code_to_a_board_that_has_none(board, greeter, monkeypatch, capsys):
+    it = board(on_start=greeter)
+    hello = Session.hello
+    monkeypatch.setattr(Session, "hello", lambda session, limit_s=0.5: hello(session, limit_s))
+    assert cli.run(["board", "update", "--port", f"serial:{it.path}"]) == 0
+    out, errors = capsys.readouterr()
+    assert "no code of this protocol answers there" in out + errors
+    assert re.search(r"^code +passed", out, re.MULTILINE)
 
 
 def test_flash_says_when_the_board_does_not_start_afterwards(board, capsys):

@@ -32,6 +32,7 @@ ASKED = {
     ("board", "jog"): ["10", "10"],
     ("board", "pen"): ["up"],
     ("board", "cut"): [],
+    ("board", "update"): [],
     ("sheet", "find"): [],
 }
 """Every command that takes a port, and what it cannot be without."""
@@ -137,7 +138,7 @@ def test_a_machine_is_named_before_its_file_is_written(opened, monkeypatch, caps
 @pytest.mark.parametrize("path", ASKED)
 def test_a_machine_is_named_before_its_port_is_opened(path, opened):
     before = Path("rig.toml").read_bytes()
-    port = "serial:/dev/none" if path == ("board", "flash") else PORT
+    port = "serial:/dev/none" if path in {("board", "flash"), ("board", "update")} else PORT
     code = cli.run([*path, *ASKED[path], "--rig", "rig.toml", "--port", port])
     assert code != 70
     assert all(NAME in screen or "rig.toml" in screen for screen in opened[:1])

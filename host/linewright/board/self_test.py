@@ -61,13 +61,15 @@ class CheckResult:
     hint: str = ""
 
 
-def check_board(session: Session, rig: Rig) -> Iterator[CheckResult]:
+def check_board(session: Session, rig: Rig, *, tell_rig: bool = True) -> Iterator[CheckResult]:
     """Check a board, one finding after the other; ends early where the rest would make no sense.
 
     Parameters
     ----------
     session : on an open link, not greeted yet.
     rig : as the session's.
+    tell_rig : False: look at link, code and queue alone, where nobody has said that the board drives this rig: wrong
+        pins must not become outputs.
 
     Raises
     ------
@@ -78,6 +80,9 @@ def check_board(session: Session, rig: Rig) -> Iterator[CheckResult]:
     code = _code(greeting)
     yield code
     if code.outcome == "failed":
+        return
+    if not tell_rig:
+        yield _queue(greeting)
         return
     told = _rig(session, rig)
     yield told

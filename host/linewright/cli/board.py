@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
@@ -16,8 +16,10 @@ from linewright.cli.terminal import Terminal
 from linewright.tasks import cautions
 
 if TYPE_CHECKING:
+    from linewright.board.self_test import CheckResult
     from linewright.board.status import BoardStatus
     from linewright.bringup.onlooker import Onlooker
+    from linewright.tasks.flashing import Flashed
     from linewright.tasks.hand_moves import MachineReport
     from linewright.tasks.target import Target
 
@@ -51,36 +53,101 @@ def flash(
     ] = None,
     source: Annotated[bool, typer.Option("--source", help="Copy the files as they are, not compiled.")] = False,
     as_json: options.AsJson = False,
-) -> None:
-    """Put this version's code on a board that runs MicroPython.
+) -> int:
+    """Put this version's code on a board that runs MicroPython, and test it there.
 
     Compiled for its processor, and checked file by file. May be repeated; what else is on the board stays there.
+    With --rig, the test is that of `board check`, which raises the pen; without, it looks at link, code and queue.
     A board without MicroPython gets that first, with --image.
     """
     if image is not None:
         _put_image(image, drive, as_json=as_json)
-        return
+        return 0
     if port is None:
         from linewright.errors import InputError
 
         raise InputError("no port is named", hint="`linewright ports` lists them; then --port serial:PATH")
-    from linewright.cli.tables import board as board_report
     from linewright.tasks import flashing
 
     flashing.serial_path(port)
     aimed = flashing.at_serial_port(target.of_rig(rig_file, said=not as_json), port)
+    if rig_file is not None:
+        _caution(aimed)
+    with _repeatable(as_json) as front:
+        done = flashing.flash(aimed, front, compiled=not source, tell_rig=rig_file is not None)
+    if as_json:
+        output.emit_json({"port": port, **_flashed(done)})
+    else:
+        _tell_flashed(done, port)
+    return 0 if done.passed else EXIT_FAILED
+
+
+@app.command()
+def update(
+    port: options.Port = None,
+    rig_file: options.RigFile = None,
+    source: Annotated[bool, typer.Option("--source", help="Copy the files as they are, not compiled.")] = False,
+    as_json: options.AsJson = False,
+) -> int:
+    """Tell whether the board runs this version's code, and put that there if it does not.
+
+    As `board flash` does it: checked file by file, what else is on the board stays, and the board is tested afterwards.
+    """
+    from linewright.tasks import flashing
+
+    aimed = target.aim(rig_file, port, said=not as_json)
+    # Where the port is remembered, the board on it is known to drive this rig.
+    tell_rig = rig_file is not None or not aimed.port_named
+    if tell_rig:
+        _caution(aimed)
+    with _repeatable(as_json) as front:
+        updated = flashing.update(aimed, front, compiled=not source, tell_rig=tell_rig)
+    done = updated.flashed
+    if as_json:
+        said = {
+            "port": aimed.port,
+            "before": None if updated.before is None else f"{updated.before:08x}",
+            "digest": f"{updated.digest:08x}",
+            "updated": done is not None,
+        }
+        output.emit_json(said if done is None else {**said, **_flashed(done)})
+    elif done is None:
+        output.say(f"the board runs this version's code, {updated.digest:08x}: nothing to do")
+    else:
+        _tell_flashed(done, aimed.port)
+    return 0 if done is None or done.passed else EXIT_FAILED
+
+
+@contextmanager
+def _repeatable(as_json: bool) -> Iterator[Terminal]:
+    """The front of a copy that Ctrl-C ends, and that may be begun again."""
     try:
         with Terminal(as_json=as_json) as front:
-            result, warnings = flashing.flash(aimed, front, compiled=not source)
+            yield front
     except KeyboardInterrupt:
         output.error("stopped; the board runs what it had", "run it again: it takes up where it was", as_json=as_json)
         raise output.Stopped from None
-    if as_json:
-        output.emit_json({"port": port, **result.describe(), "warnings": list(warnings)})
-        return
-    for warning in warnings:
+
+
+def _flashed(done: Flashed) -> dict[str, object]:
+    """For JSON: what was copied, what to know, what the test has found."""
+    return {**done.result.describe(), "warnings": list(done.warnings), "passed": done.passed, **_checks(done.checks)}
+
+
+def _checks(findings: Iterable[CheckResult]) -> dict[str, object]:
+    return {
+        "checks": [{"name": one.name, "outcome": one.outcome, "said": one.said, "hint": one.hint} for one in findings]
+    }
+
+
+def _tell_flashed(done: Flashed, port: str) -> None:
+    from linewright.cli.tables import board as board_report
+
+    for warning in done.warnings:
         output.warn(warning)
-    output.console().print(board_report.flash_table(result, port))
+    output.console().print(board_report.flash_table(done.result, port))
+    output.say("")
+    output.console().print(board_report.check_table(done.checks, "tested"))
 
 
 def _put_image(image: Path, drive: Path | None, *, as_json: bool) -> None:
@@ -128,8 +195,7 @@ def check(port: options.Port = None, rig_file: options.RigFile = None, as_json: 
         at, findings = hand_moves.check(aimed, front)
     failed = [finding.name for finding in findings if finding.outcome == "failed"]
     if as_json:
-        rows = [{"name": one.name, "outcome": one.outcome, "said": one.said, "hint": one.hint} for one in findings]
-        output.emit_json({"port": at.port, "passed": not failed, "checks": rows})
+        output.emit_json({"port": at.port, "passed": not failed, **_checks(findings)})
     else:
         output.console().print(board_report.check_table(findings, at.port))
     return EXIT_FAILED if failed else 0
@@ -295,9 +361,13 @@ def cut(port: options.Port = None, rig_file: options.RigFile = None, as_json: op
 def _aimed(rig_file: Path | None, port: str | None, as_json: bool) -> Target:
     """The machine of a command that may move it, with the cautions for that."""
     aimed = target.aim(rig_file, port, said=not as_json)
+    _caution(aimed)
+    return aimed
+
+
+def _caution(aimed: Target) -> None:
     for caution in cautions.before_moving(aimed.port):
         output.prose(f"caution: {caution}", stderr=True)
-    return aimed
 
 
 @contextmanager

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from linewright.tasks.connection import connected
@@ -11,17 +11,56 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from linewright.board.flashing import FlashResult
+    from linewright.board.self_test import CheckResult
     from linewright.tasks.front import Front
     from linewright.tasks.target import Target
 
 
-def flash(target: Target, front: Front, *, compiled: bool = True) -> tuple[FlashResult, tuple[str, ...]]:
-    """Copy the code, restart the board and hear it greet; returns what was done, and what to know.
+@dataclass(frozen=True)
+class Flashed:
+    """A board that was given this version's code.
+
+    Parameters
+    ----------
+    result : what was copied.
+    warnings : what to know.
+    checks : what the test of the board has found afterwards.
+    """
+
+    result: FlashResult
+    warnings: tuple[str, ...]
+    checks: tuple[CheckResult, ...]
+
+    @property
+    def passed(self) -> bool:
+        """No check has failed."""
+        return all(check.outcome != "failed" for check in self.checks)
+
+
+@dataclass(frozen=True)
+class Updated:
+    """A board that was asked for its code, and given this version's where it had other.
+
+    Parameters
+    ----------
+    before : digest of the code that the board ran; None: no board's code answered, or one of another protocol.
+    digest : of this version's code.
+    flashed : None: the board ran that already.
+    """
+
+    before: int | None
+    digest: int
+    flashed: Flashed | None
+
+
+def flash(target: Target, front: Front, *, compiled: bool = True, tell_rig: bool = False) -> Flashed:
+    """Copy the code, restart the board and test it.
 
     Parameters
     ----------
     target : its port is a serial port's.
     compiled : compile for the board's processor; False: copy the sources.
+    tell_rig : the board drives the target's rig, so that the test may tell it its pins, and raises the pen.
 
     Raises
     ------
@@ -31,6 +70,7 @@ def flash(target: Target, front: Front, *, compiled: bool = True) -> tuple[Flash
     """
     from linewright.board import flashing
     from linewright.board.prompt import Prompt
+    from linewright.board.self_test import check_board
     from linewright.errors import Mismatch
 
     with Prompt(serial_path(target.port)) as prompt:
@@ -43,17 +83,52 @@ def flash(target: Target, front: Front, *, compiled: bool = True) -> tuple[Flash
         prompt.restart()
     with connected(target, front) as (session, _):
         greeting = session.greeting or session.hello()
-    if not greeting.same_code:
-        raise Mismatch(
-            f"the board has the right files, but greets with code {greeting.digest:08x} instead of {result.digest:08x}",
-            hint="unplug it, plug it in again, and try `linewright board check`",
-        )
+        if not greeting.same_code:
+            raise Mismatch(
+                f"the board has the right files, but greets with code {greeting.digest:08x} instead of "
+                f"{result.digest:08x}",
+                hint="unplug it, plug it in again, and try `linewright board check`",
+            )
+        front.progress("testing the board")
+        checks = tuple(check_board(session, target.rig, tell_rig=tell_rig))
     warnings = list(result.warnings)
     if target.rig_file is not None and target.rig.chip not in (greeting.board, "virtual"):
         warnings.append(f"the rig file says {target.rig.board}, this is {greeting.board}")
     elif target.rig_file is not None and (note := _named_otherwise(target.rig.board, result.board.machine)):
         warnings.append(note)
-    return result, tuple(warnings)
+    return Flashed(result, tuple(warnings), checks)
+
+
+def update(target: Target, front: Front, *, compiled: bool = True, tell_rig: bool = False) -> Updated:
+    """Ask a board which code it runs, and give it this version's if that is another; parameters as of `flash`.
+
+    A board that does not answer as one, such as a new one, is given the code as well.
+    """
+    from linewright.board import files
+
+    serial_path(target.port)
+    before, digest = _code_of(target, front), files.digest()
+    if before == digest:
+        return Updated(before, digest, None)
+    found = "no code of this protocol answers there" if before is None else f"the board runs other code, {before:08x}"
+    front.say(f"{found}; this version's is {digest:08x}, and the board is given that now")
+    return Updated(before, digest, flash(target, front, compiled=compiled, tell_rig=tell_rig))
+
+
+def _code_of(target: Target, front: Front) -> int | None:
+    """Digest of the code that a board runs; None where none answers that this host understands."""
+    from linewire import messages
+    from linewright.errors import Mismatch, NoAnswer
+
+    # Who the board is can be asked only of one with this code, and is, after it was put there.
+    with connected(target, front, met=False) as (session, _):
+        try:
+            greeting = session.hello()
+        except (NoAnswer, Mismatch):
+            return None
+        if not greeting.same_code and session.fresh_report()["state"] in (messages.DRAWING, messages.HOLDING):
+            front.note("a drawing was left unfinished: the board forgets it; `linewright resume` homes and carries on")
+        return greeting.digest
 
 
 def put_image(path: Path, drive: Path | None, front: Front) -> tuple[Path, str]:
