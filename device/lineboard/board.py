@@ -383,7 +383,7 @@ class Board:
                 return
         if feeder.unplayable:
             self.stop_with(messages.BAD_RECORDS, feeder.dequeued)
-        self._mind_silence(self.state == DRAWING)
+        self._watch_silence(self.state == DRAWING)
         if feeder.servo_us:
             # Once only: what the board does to the pen by itself must not be overwritten by older news.
             self._plan_pen_us = feeder.servo_us
@@ -443,7 +443,7 @@ class Board:
         self.feeder.set_pace(kernel.FULL_PACE)
         self._begin_rest()
 
-    def _mind_silence(self, moving):
+    def _watch_silence(self, moving):
         """Note when the host falls silent in the middle of a motion, and when it speaks again."""
         silent_ms = self.guard.silent_us // 1000
         limit_ms = self.settings[_HOST_SILENCE_MS]
@@ -459,7 +459,7 @@ class Board:
                 self.fault = messages.NO_FAULT
 
     def _home(self, now_us):
-        self._mind_silence(True)
+        self._watch_silence(True)
         if self._silent:
             self.homing.cancel()
         if not self._awake(now_us):
@@ -487,7 +487,7 @@ class Board:
 
     def _rest(self, since_us):
         """Nothing moves: after a while, the motors need not be powered."""
-        self._mind_silence(False)
+        self._watch_silence(False)
         if not self.enabled:
             return
         if self._rest_after_us and not self._resting:

@@ -148,7 +148,7 @@ class UsbConsole(Console):
             n += _IN_UNIT
             if filler.count:
                 filler.on = False
-                self._mind_prompt(first, others, _IN_UNIT - filler.count)
+                self._heed_prompt(first, others, _IN_UNIT - filler.count)
                 break
         filler.on = False
         return n
@@ -160,7 +160,7 @@ class UsbConsole(Console):
         self._read_views = [(whole[at : at + 1], whole[at + 1 : at + _IN_UNIT]) for at in starts]
         self._read_buffer = buffer
 
-    def _mind_prompt(self, first, others, n):
+    def _heed_prompt(self, first, others, n):
         """Somebody wants the prompt: carriage return and Ctrl-C alone, or with the next request right behind."""
         if 2 <= n <= 4 and first[0] == 0x0D and others[0] == 0x03:
             self._filler.rest = bytes(others[1 : n - 1])

@@ -79,9 +79,9 @@ class Player:
                 talk.fresh_report()
         if self._witness is not None:
             self._witness.done(talk.report()["records_done"])
-        self._mind_progress(fence, begun_s)
+        self._check_progress(fence, begun_s)
 
-    def _mind_progress(self, fence: int, begun_s: float) -> None:
+    def _check_progress(self, fence: int, begun_s: float) -> None:
         """Give up a board that talks and plays nothing, unless a user is the one to act.
 
         Raises

@@ -129,7 +129,7 @@ def wiring(
 ) -> None:
     """Show what is to be wired to what: a table, and a picture with -o.
 
-    With fuses, common ground, the switch of the motors' power, capacitors, and what to mind.
+    With fuses, common ground, the switch of the motors' power, capacitors, and cautions.
     """
     from linewright.cli.tables import rig as rig_report
     from linewright.pictures import album

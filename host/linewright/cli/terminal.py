@@ -24,7 +24,7 @@ class Terminal:
     ----------
     as_json : one object is printed in the end, so nothing else is said but what went wrong.
     stop : asked by signals to end a drawing; None: a signal ends the command at once.
-    rig : of a real machine, for what to mind between pens; None: nobody is at the machine.
+    rig : of a real machine, for the cautions between pens; None: nobody is at the machine.
     """
 
     def __init__(self, *, as_json: bool, stop: StopOnSignals | None = None, rig: Rig | None = None) -> None:

@@ -54,7 +54,7 @@ class WireRun:
     start, end : parts and their pins, in words.
     kind : what it carries; one of `KINDS`.
     mm2 : cross-section at least.
-    note : what to mind, or empty.
+    note : a caution, or empty.
     """
 
     start: str

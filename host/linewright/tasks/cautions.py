@@ -1,4 +1,4 @@
-"""What to mind before a real machine moves: in full the first time on a port, in one line afterwards."""
+"""Cautions before a real machine moves: in full the first time on a port, in one line afterwards."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ def same_place(pen: str = "") -> str:
 
 
 def motor_switch_used(rig: Rig) -> tuple[str, ...]:
-    """What to mind where nothing tells the board that its motors were without power in the meantime."""
+    """The caution where nothing tells the board that its motors were without power in the meantime."""
     if rig.senses_motor_power:
         return ()
     return (HOMES_FIRST if rig.finds_its_place else NEVER_HOMES,)

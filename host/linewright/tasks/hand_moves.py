@@ -114,7 +114,7 @@ def pen(target: Target, front: Front, height: str, *, tried: bool = False) -> Ma
     if height not in heights and not (height.isdecimal() and len(height) <= _DIGITS):
         raise InputError(f"{height!r} is no height of the pen", hint="write up, down, or a servo pulse such as 1400")
     servo_us = heights[height] if height in heights else int(height)
-    _mind_the_stops(target, front, servo_us, tried=tried)
+    _check_servo_range(target, front, servo_us, tried=tried)
     with _moving(target, front) as (session, at):
         session.greet()
         session.pen(servo_us)
@@ -125,7 +125,7 @@ _DIGITS: Final = 9
 """More than any servo pulse has; Python refuses to read thousands."""
 
 
-def _mind_the_stops(target: Target, front: Front, servo_us: int, *, tried: bool) -> None:
+def _check_servo_range(target: Target, front: Front, servo_us: int, *, tried: bool) -> None:
     """Refuse what the board would refuse, and ask before a servo is sent where this rig has not sent it yet."""
     from linewright.errors import InputError
     from linewright.rig.board_settings import pen_heights_us, servo_range_us

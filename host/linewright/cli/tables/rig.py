@@ -61,7 +61,7 @@ def verdict(findings: Sequence[ReviewFinding], name: str) -> str:
 
 def wiring_table(wiring: Wiring) -> Table:
     """One row for each wire, in a sensible order of work."""
-    table = Table("from", "to", "carries", "colour", "mm2", "mind", box=None, pad_edge=False, header_style="bold")
+    table = Table("from", "to", "carries", "colour", "mm2", "note", box=None, pad_edge=False, header_style="bold")
     for line in wiring.lines:
         table.add_row(line.start, line.end, line.kind, KINDS[line.kind], f"{line.mm2:g}", line.note)
     return table
