@@ -2,7 +2,7 @@
 
 cosmic-ray makes the mutants. Each is written into a copy of this checkout, and the tests about its module run there in
 a forked process, which has the libraries loaded already. A mutant that no test notices is a *survivor*: either a test
-is missing, or the change makes no difference (*equivalent*), and then `EQUIVALENT` says why.
+is missing, or the change makes no difference (*equivalent*), and then `equivalent_mutants.toml` says why.
 
 Three kinds of mutants are not made: a change of annotations and docstrings alone; a comparison by identity (``is``) in
 place of one by value, whose result for numbers is the interpreter's affair; a text that Python cannot parse.
@@ -28,6 +28,7 @@ import signal
 import sys
 import tempfile
 import time
+import tomllib
 import traceback
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -71,27 +72,13 @@ TARGETS: Final = {
     "journal": Target("host/linewright/run/journal.py", ("tests/host/test_journal.py",)),
 }
 
-EQUIVALENT: Final[dict[str, str]] = {
-    "feeder: kind = self.values[i] >> records.KIND_SHIFT -> kind = self.values[i] | records.KIND_SHIFT": (
-        "only an end record is told apart here, and it makes no words and carries no pulse anyway"
-    ),
-    "journal: strokes: int = 0 -> strokes: int = 1": "a journal without the line that says it is refused",
-    'journal: if word == "sheet": -> if word >= "sheet":': "other words are refused either way",
-    'journal: if word == "end": -> if word <= "end":': "other words are refused either way",
-    (
-        'journal: return [story for story in stories if story.ended != "finished"] -> '
-        'return [story for story in stories if story.ended < "finished"]'
-    ): "all other endings stand before it in the alphabet",
-    "journal: def _force(self, *, at_once: bool) -> None: -> def _force(self, /, at_once: bool) -> None:": (
-        "every call names it"
-    ),
-    (
-        "journal: while strokes < len(ends) and ends[strokes] <= record: -> "
-        "while strokes != len(ends) and ends[strokes] <= record:"
-    ): "no journal counts more strokes than its program has",
-    'journal: stamp = said.split(" ", 1)[0] -> stamp = said.split(" ", 2)[0]': "the first part is the same",
-}
-"""Mutants that change nothing that anybody could see: ``"module: line before -> line after"`` to the reason."""
+EQUIVALENT: Final = Path(__file__).with_name("equivalent_mutants.toml")
+
+
+def equivalent(module: str) -> set[str]:
+    """The changes of a module of which nobody could see anything: ``"line before -> line after"``."""
+    told = tomllib.loads(EQUIVALENT.read_text(encoding="utf-8")).get(module, [])
+    return {change for reason in told for change in reason["changes"]}
 
 
 @dataclass(frozen=True)
@@ -130,6 +117,7 @@ def survivors(name: str, target: Target, most: int, seed: int) -> int:
         _load(json.loads((here / "loaded.json").read_text()))
         _expect_clean(name, here, _noticed(here, target.tests))
         written_s = int(time.time())
+        same = equivalent(name)
         tried = known = alive = 0
         for mutant in islice(mutants, most or None):
             tried += 1
@@ -138,12 +126,12 @@ def survivors(name: str, target: Target, most: int, seed: int) -> int:
             os.utime(mutated, (written_s + tried, written_s + tried))
             if _noticed(here, target.tests):
                 continue
-            mark = f"{name}: {mutant.before} -> {mutant.after}"
-            if mark in EQUIVALENT:
+            change = f"{mutant.before} -> {mutant.after}"
+            if change in same:
                 known += 1
             else:
                 alive += 1
-                print(f"  survived {mark}", flush=True)
+                print(f"  survived {name}: {change}", flush=True)
         del sys.path[: len(PATHS)]
     counted = tried - known
     share = f"{(counted - alive) / counted:.1%}" if counted else "none"

@@ -6,6 +6,8 @@ Byte Stuffing", IEEE/ACM Transactions on Networking 7(2), 1999) and closed by on
 frames mean nothing, so a sender may pad with them.
 
 The checksum is CRC-32/ISO-HDLC (catalogue check value CBF43926 over ASCII "123456789").  SPEC.md says why 32 bits.
+Its polynomial stands in `_crc_table` and follows in `_intact` (the residue); for CPython it is that of
+`binascii.crc32`, with the residue in `intact`.
 
 Under MicroPython the byte loops are viper and nothing here allocates after construction: `FrameReader.load` and
 `FrameReader.next`, `seal`, `stuff`.  `FrameReader.feed` and `write_frame` are the comfortable forms.

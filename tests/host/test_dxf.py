@@ -11,6 +11,7 @@ import shapely
 
 from linewright.errors import InputError, SourceError
 from linewright.sources.drawing_files import read_drawing
+from linewright.sources.dxf.reader import _UNIT_MM
 from linewright.sources.picture import Wish
 
 ezdxf = pytest.importorskip("ezdxf")
@@ -124,6 +125,27 @@ def test_units_are_those_that_the_file_states(tmp_path):
     without = drawn(document(units=0), tmp_path)
     assert without.width_mm == pytest.approx(100)
     assert any("the file states no units; one unit is taken as 1 mm" in note for note in without.warnings)
+
+
+def test_every_unit_of_the_format_is_known():
+    """Against ezdxf's own table where it has one (three digits); survey units by the foot of 1200 / 3937 m."""
+    survey_foot_mm = 1200e3 / 3937
+    survey = {"USSurveyFeet": 1.0, "USSurveyInch": 1 / 12, "USSurveyYard": 3.0, "USSurveyMile": 5280.0}
+    by_hand = {"Microinches": 25.4e-6, "Mils": 25.4e-3}  # the table has none of them
+    for unit in list(ezdxf.enums.InsertUnits)[1:]:
+        if unit.name in survey:
+            assert _UNIT_MM[unit.value] == pytest.approx(survey[unit.name] * survey_foot_mm, rel=1e-12)
+        else:
+            wanted = by_hand.get(unit.name) or 1000.0 / ezdxf.units.METER_FACTOR[unit.value]
+            assert _UNIT_MM[unit.value] == pytest.approx(wanted, rel=2e-3)
+
+
+def test_a_unit_that_nobody_knows_is_named(tmp_path):
+    found = document()
+    found.header["$INSUNITS"] = 99
+    picture = drawn(found, tmp_path)
+    assert picture.width_mm == pytest.approx(100)
+    assert any("states an unknown unit, 99; one unit is taken as 1 mm" in note for note in picture.warnings)
 
 
 def test_a_file_without_a_header_is_in_mm_and_says_so(tmp_path):

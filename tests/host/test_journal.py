@@ -365,7 +365,7 @@ def test_a_state_folder_that_is_a_file_is_an_error_and_not_an_empty_list():
     journal.drawings().parent.mkdir(parents=True)
     journal.drawings().write_text("a file")
     for asked in (journal.unfinished, lambda: recovery.choose(None)):
-        with pytest.raises(InputError, match=r"the journals in .* cannot be read"):
+        with pytest.raises(InputError, match=r"the journals in .* cannot be read: Not a directory$"):
             asked()
 
 
@@ -457,6 +457,8 @@ def test_what_somebody_has_seen_on_the_sheet_counts_more_than_what_was_counted()
         book.done(ENDS[2])
         assert journal.read(book.folder).strokes_done == 3
     with Journal.carry_on(journal.read(book.folder), PROGRAM) as again:
+        again.back(3)
+        assert journal.read(book.folder).records_done == ENDS[2]
         again.back(0)
         again.end("failed", "the cable")
     assert (journal.read(book.folder).strokes_done, journal.read(book.folder).records_done) == (0, 0)
@@ -477,6 +479,7 @@ WHOLE = (
         "now begin number=1 record=65",
         "now begin number=1 record=-1",
         "now done record=6",
+        "now back record=0 strokes=-1",
         'now end how="a\\q"',
         'now end how="\x01"',
     ],
@@ -487,6 +490,32 @@ def test_a_line_with_the_right_sum_that_cannot_be_true_is_refused(said, tmp_path
     assert journal.read(tmp_path).strokes == 3
     (tmp_path / journal.JOURNAL).write_bytes(b"".join(line(one) for one in (*WHOLE, said)))
     with pytest.raises(InputError, match=r"the journal in .* (says|tells of)"):
+        journal.read(tmp_path)
+
+
+def test_all_of_it_may_be_drawn(tmp_path):
+    said = (*WHOLE, "now begin number=1 record=64", "now done record=64 strokes=3")
+    (tmp_path / journal.JOURNAL).write_bytes(b"".join(line(one) for one in said))
+    assert (journal.read(tmp_path).records_done, journal.read(tmp_path).strokes_done) == (64, 3)
+
+
+EVERY_VALUE = (
+    'format=1 picture="a.svg" port="" sha="ab12" records=64 strokes=0 name="A5" fingerprint="f" file="" '
+    'width_mm=148.0 height_mm=210.0 number=1 record=0 how="finished"'
+)
+
+
+@pytest.mark.parametrize("word", ["aa", "bb", "cc", "dz", "ee", "ff", "jz", "pz", "qq", "rz", "zz"])
+def test_a_word_of_another_version_is_refused_whatever_it_says(word, tmp_path):
+    """Before, between and after ours in the alphabet."""
+    (tmp_path / journal.JOURNAL).write_bytes(b"".join(line(one) for one in (*WHOLE, f"now {word} {EVERY_VALUE}")))
+    with pytest.raises(InputError, match="does not know"):
+        journal.read(tmp_path)
+
+
+def test_an_end_of_another_version_is_refused(tmp_path):
+    (tmp_path / journal.JOURNAL).write_bytes(b"".join(line(one) for one in (*WHOLE, 'now end how="mislaid"')))
+    with pytest.raises(InputError, match="does not know"):
         journal.read(tmp_path)
 
 

@@ -17,8 +17,8 @@ from hypothesis import strategies as st
 from linewire import messages
 from linewright import cli
 from linewright.errors import InputError, RigError
-from linewright.rig.board_pins import BOARDS, ROW, called
 from linewright.rig.board_settings import board_settings
+from linewright.rig.boards import BOARDS, ROW, called
 from linewright.rig.draft import draft
 from linewright.rig.questions import runs_of
 from linewright.rig.review import WEIGHTS, review

@@ -15,7 +15,7 @@ from linewright.calibration.rehearsal.guided import _laid_on
 from linewright.calibration.rehearsal.ruler import measure
 from linewright.calibration.trial import catalogue, combs, form, ladders, lengths, returns, waves
 from linewright.calibration.trial.design import program_of
-from linewright.calibration.trial.squares import READING_SHARE, solve
+from linewright.calibration.trial.least_squares import READING_SHARE, solve
 from linewright.cli import run
 from linewright.errors import InputError, SheetError
 from linewright.motion.pen_lifts import PenLifts

@@ -26,7 +26,7 @@ PIECE_S: Final = 15.0
 """Within so many seconds the next bytes come, or the sender has gone."""
 
 WHOLE_S: Final = 120.0
-"""64 MB over a wireless network take ten seconds; who takes longer holds the door open."""
+"""`HIGH_BYTES` over a wireless network take ten seconds; who takes longer holds the door open."""
 
 AT_ONCE: Final = 4
 """Uploads that may be under way; more are refused at once."""

@@ -18,7 +18,7 @@ from pydantic import BaseModel, TypeAdapter, ValidationError
 from linewire.records import SERVO_HIGH_US, SERVO_LOW_US
 from linewright import units
 from linewright.errors import RigIssue, SheetError
-from linewright.rig.board_pins import BOARDS, CHIP_RP2040
+from linewright.rig.boards import BOARDS, CHIP_RP2040
 from linewright.rig.electrics import Supply
 from linewright.rig.sections import (
     Axes,

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from linewright.rig.board_pins import BOARDS, ROW
+from linewright.rig.boards import BOARDS, ROW
 from linewright.rig.edit import changed_text
 from linewright.rig.motor_torque import Drive, Reach, first_limits, reach
 from linewright.rig.questions import CHOSEN, QUESTIONS, Answer

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from linewright.errors import InputError
-from linewright.rig.board_pins import BOARDS, ROW
+from linewright.rig.boards import BOARDS, ROW
 from linewright.rig.checks import bounds_of
 from linewright.rig.rig import Rig
 from linewright.units import MM_PER_INCH

@@ -24,7 +24,7 @@ from pydantic_core import PydanticCustomError
 
 from linewright.errors import RigError
 from linewright.machine.shape import MachineShape
-from linewright.rig.board_pins import BOARDS
+from linewright.rig.boards import BOARDS
 from linewright.rig.checks import cross_issues, field_issues, valid_sections
 from linewright.rig.electrics import WITHOUT_MOTION, Supply
 from linewright.rig.section import Section

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 
 from linewright.errors import InputError
 from linewright.rig import power_sense
-from linewright.rig.board_pins import BOARDS
+from linewright.rig.boards import BOARDS
 from linewright.rig.review import power
 
 if TYPE_CHECKING:

@@ -51,6 +51,8 @@ megabytes at most, and nobody keeps more half-drawn sheets than that."""
 FORCED_S: Final = 1.0
 """Lines are forced to the disk this often: a slow card takes a tenth of that."""
 
+ENDINGS: Final = ("abandoned", "broke off", "failed", "finished")
+
 _LINE: Final = re.compile(
     r"(?P<said>\S+ (?P<word>[a-z]+)(?P<values>( [a-z_]+=(\"(\\.|[^\"\\])*\"|[^\s\"]+))*)) #(?P<sum>[0-9a-f]{8})"
 )
@@ -74,8 +76,8 @@ class Story:
     records_done, strokes_done : finished by the pen.
     began, begun, last : time of the first line, of the last one that says that a program goes to a board, and of the
         last line, ISO 8601, UTC.
-    ended : "" while nothing says how it ended, else "finished", "abandoned" or "failed", or "broke off" once somebody
-        has found that nothing said so.
+    ended : "" while nothing says how it ended, else one of `ENDINGS`: "broke off" once somebody has found that nothing
+        said so.
     """
 
     folder: Path
@@ -410,6 +412,8 @@ def _told(story: Story, word: str, values: dict[str, str]) -> Story:
         counts = {"records_done": int(values["record"]), "strokes_done": int(values["strokes"])}
         return replace(story, numbers={}, **counts)  # type: ignore[arg-type]  # mypy takes the values for those of all keys
     if word == "end":
+        if values["how"] not in ENDINGS:
+            raise ValueError(values["how"])
         return replace(story, ended=values["how"])
     raise ValueError(word)
 

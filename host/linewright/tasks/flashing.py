@@ -154,7 +154,7 @@ def put_image(path: Path, drive: Path | None, front: Front) -> tuple[Path, str]:
 
 def _named_otherwise(said: str, machine: str) -> str:
     """What to know where the rig file names another board than the one that calls itself so; "" where it does not."""
-    from linewright.rig.board_pins import BOARDS, called
+    from linewright.rig.boards import BOARDS, called
 
     is_called = called(machine)
     if is_called == said or said == "virtual" or not is_called or not BOARDS[is_called].machine:

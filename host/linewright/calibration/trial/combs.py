@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 
 from linewright.calibration.trial.design import Axis, Entry, Part, Trial, gently
 from linewright.calibration.trial.finding import Finding, FoundValue, Residual
+from linewright.calibration.trial.least_squares import COVERAGE
 from linewright.calibration.trial.page import RUN_UP_MM, Page
-from linewright.calibration.trial.squares import COVERAGE
 from linewright.errors import SheetError
 
 if TYPE_CHECKING:

@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 
 from linewright.calibration.trial.design import Axis, Entry, Part, Trial, gently, machine_mm
 from linewright.calibration.trial.finding import Finding, FoundValue
+from linewright.calibration.trial.least_squares import COVERAGE
 from linewright.calibration.trial.page import RUN_UP_MM, Page
-from linewright.calibration.trial.squares import COVERAGE
 from linewright.errors import InputError, SheetError
 from linewright.machine.shape import MachineShape
 

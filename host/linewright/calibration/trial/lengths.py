@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 
 from linewright.calibration.trial.design import Entry, Part, Trial, gently, machine_mm
 from linewright.calibration.trial.finding import Finding, FoundValue, Residual
+from linewright.calibration.trial.least_squares import READING_SHARE, solve
 from linewright.calibration.trial.page import RUN_UP_MM, Page
-from linewright.calibration.trial.squares import READING_SHARE, solve
 from linewright.errors import SheetError
 from linewright.machine.shape import MachineShape
 

@@ -23,8 +23,8 @@ from numpy.typing import NDArray
 
 from linewright.calibration.trial.design import machine_mm
 from linewright.calibration.trial.finding import Finding, FoundValue, Residual
+from linewright.calibration.trial.least_squares import solve
 from linewright.calibration.trial.marks import grid
-from linewright.calibration.trial.squares import solve
 from linewright.errors import InputError
 
 if TYPE_CHECKING:

@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 
 from linewright.calibration.trial.design import Axis, Entry, Part, Trial, gently
 from linewright.calibration.trial.finding import Finding, FoundValue, Residual
+from linewright.calibration.trial.least_squares import READING_SHARE, solve
 from linewright.calibration.trial.page import Page
-from linewright.calibration.trial.squares import READING_SHARE, solve
 from linewright.errors import InputError, SheetError
 
 if TYPE_CHECKING:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Final
 
 from linewright.rig import power_sense
-from linewright.rig.board_pins import BOARDS
+from linewright.rig.boards import BOARDS
 from linewright.rig.review.findings import ReviewFinding
 
 if TYPE_CHECKING:

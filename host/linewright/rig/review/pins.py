@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from linewright.rig.board_pins import BOARDS, ROW
+from linewright.rig.boards import BOARDS, ROW
 from linewright.rig.questions import runs_of
 from linewright.rig.review.findings import ReviewFinding
 

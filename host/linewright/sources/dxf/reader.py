@@ -31,10 +31,13 @@ HIDDEN_BY_NAME: Final = ("defpoints",)
 
 _UNIT_MM: Final = {
     1: 25.4, 2: 304.8, 3: 1609344.0, 4: 1.0, 5: 10.0, 6: 1000.0, 7: 1e6, 8: 25.4e-6, 9: 0.0254, 10: 914.4,
-    11: 1e-7, 12: 1e-6, 13: 1e-3, 14: 100.0, 15: 1e4, 16: 1e5,
+    11: 1e-7, 12: 1e-6, 13: 1e-3, 14: 100.0, 15: 1e4, 16: 1e5, 17: 1e12, 18: 1.495978707e14, 19: 9.4607304725808e18,
+    20: 3.0856775814913673e19, 21: 1.2e6 / 3937, 22: 1e5 / 3937, 23: 3.6e6 / 3937, 24: 6.336e9 / 3937,
 }  # fmt: skip
 """mm in one unit of the header variable $INSUNITS: inch, foot, mile, mm, cm, m, km, microinch, mil, yard, angstrom,
-nanometre, micrometre, decimetre, decametre, hectometre (the format's public reference)."""
+nanometre, micrometre, decimetre, decametre, hectometre, gigametre, astronomical unit, light year, parsec, US survey
+foot, inch, yard and mile (the format's public reference). A survey foot is 1200 / 3937 m (Federal Register 24, 5445,
+1959; from memory)."""
 
 _HEADER_BYTES: Final = 2**20
 """Within so many bytes of its beginning a file has its header: all of its variables take some 20 kB."""
@@ -118,7 +121,8 @@ class _Walk:
         code = int(self.document.header.get("$INSUNITS", 0)) if self.states_units else 0
         self.unit_mm = _UNIT_MM.get(code, 1.0)
         if code not in _UNIT_MM:
-            self.painting.notes.add("the file states no units; one unit is taken as 1 mm (--size says otherwise)")
+            what = f"states an unknown unit, {code}" if code else "states no units"
+            self.painting.notes.add(f"the file {what}; one unit is taken as 1 mm (--size says otherwise)")
         for number, layer in enumerate(self.document.layers, 1):
             name = layer.dxf.name
             hidden = layer.is_off() or layer.is_frozen() or name.lower() in HIDDEN_BY_NAME

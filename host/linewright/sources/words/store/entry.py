@@ -29,8 +29,9 @@ class Thing:
     figure : its body when it stands upright and uses its hands.
     pose : of the figure, for people.
     holds, wears : names of things that belong to it.
-    can : what it does by nature: ``flies``, ``swims``, ``acts`` (it lives), ``carries`` (things stand on it),
-        ``contains``, ``wheels``.
+    can : what it does by nature: ``flies``, ``up`` (it hangs in the air), ``swims``, ``floats``, ``acts`` (it lives);
+        ``carries`` (things stand on it), ``contains``, ``seats``, ``ridden``, ``stood`` (ridden standing), ``driven``,
+        ``wheels``; ``looked`` (through), ``flat``, ``round``; of an instrument how it is played.
     worn : where it is worn, for clothes.
     by : what ``size`` measures: ``height``, or ``span``, the larger of height and width.
     """
