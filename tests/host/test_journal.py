@@ -493,6 +493,16 @@ def test_a_line_with_the_right_sum_that_cannot_be_true_is_refused(said, tmp_path
         journal.read(tmp_path)
 
 
+@pytest.mark.parametrize("by", [-1, 1])
+def test_a_line_whose_sum_is_one_off_is_passed_over(by, tmp_path):
+    whole = line("now done record=6 strokes=1")
+    wrong = whole[:-9] + f"{int(whole[-9:-1], 16) + by:08x}\n".encode()
+    (tmp_path / journal.JOURNAL).write_bytes(b"".join(line(one) for one in WHOLE) + wrong)
+    assert journal.read(tmp_path).strokes_done == 0
+    (tmp_path / journal.JOURNAL).write_bytes(b"".join(line(one) for one in WHOLE) + whole)
+    assert journal.read(tmp_path).strokes_done == 1
+
+
 def test_all_of_it_may_be_drawn(tmp_path):
     said = (*WHOLE, "now begin number=1 record=64", "now done record=64 strokes=3")
     (tmp_path / journal.JOURNAL).write_bytes(b"".join(line(one) for one in said))
