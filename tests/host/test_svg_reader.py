@@ -309,7 +309,10 @@ def test_packed_files_and_paths(tmp_path: Path) -> None:
     text = b'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 9 9"><path d="M0 0h5" stroke="red"/></svg>'
     packed = tmp_path / "p.svgz"
     packed.write_bytes(gzip.compress(text))
-    assert len(read_svg(packed).drawing) == len(read_svg(str(packed)).drawing) == 1
+    for found in (read_svg(packed), read_svg(str(packed)), read_svg(text)):
+        assert found.width_mm == pytest.approx(9 * 25.4 / 96)  # CSS: 96 px to the inch
+        (stroke,) = found.drawing
+        np.testing.assert_allclose(stroke, [[0.0, 0.0], [5 * 25.4 / 96, 0.0]])
 
 
 def test_encodings_doctype_and_missing_namespace() -> None:
