@@ -13,7 +13,7 @@ BOUND  := -o faulthandler_timeout=400 -o faulthandler_exit_on_timeout=true
 # One worker for each core; WORKERS=0 keeps everything in one process, which debuggers want.
 WORKERS ?= auto
 
-.PHONY: help demo desk test test-all test-emulated mutants lint types bench micropython chromium wheel lock clean distclean
+.PHONY: help demo desk test test-all test-emulated test-qemu mutants lint types bench micropython chromium wheel lock clean distclean
 .DELETE_ON_ERROR:
 
 help:
@@ -22,6 +22,7 @@ help:
 	@echo "make test         the tests, without those that take more than a few seconds each"
 	@echo "make test-all     every test"
 	@echo "make test-emulated PICO_UF2=image.uf2   the board's code on an emulated RP2040; minutes"
+	@echo "make test-qemu QEMU_THUMB2=a.elf QEMU_RV32=b.elf   the board's code on other processors, in Debian's QEMU"
 	@echo "make lint         ruff"
 	@echo "make types        mypy, strict on host and protocol"
 	@echo "make mutants      which small changes of the code the tests notice; hours"
@@ -89,6 +90,12 @@ test-emulated: $(DEV_STAMP)
 	@for image in $(PICO_UF2); do test -f "$$image" || { echo "make: $$image is not a file"; exit 2; }; done
 	@$(BIN)/python -c 'import rp2040py' 2>/dev/null || $(PIP) install $(EMULATOR)
 	@PICO_UF2="$(PICO_UF2)" $(BIN)/python -m pytest -n 0 --durations 0 tests/emulated
+
+# Needs images of MicroPython's own `qemu` port, built with MICROPY_HEAP_SIZE=786432: of its board MPS2_AN500, of VIRT_RV32,
+# or of both, and Debian's qemu-system-arm and qemu-system-misc.  A processor without an image is skipped by name.
+test-qemu: $(DEV_STAMP)
+	@test -n "$(QEMU_THUMB2)$(QEMU_RV32)" || { echo "make: name an image: make test-qemu QEMU_THUMB2=a.elf QEMU_RV32=b.elf"; exit 2; }
+	@QEMU_THUMB2="$(QEMU_THUMB2)" QEMU_RV32="$(QEMU_RV32)" $(BIN)/python -m pytest -n 0 -rs tests/qemu
 
 # Which small changes of the code the tests notice; bench/mutants.py lists the modules.  Hours for all of them:
 # make mutants MUTANTS="--most 40 journal"
