@@ -32,7 +32,7 @@ class StateFile:
         """What it holds; None where it is missing or damaged."""
         try:
             return json.loads(self.path.read_text(encoding="utf-8"))
-        except (OSError, ValueError):
+        except (OSError, ValueError, RecursionError):
             return None
 
     def write(self, value: object) -> None:

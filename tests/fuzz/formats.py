@@ -307,6 +307,13 @@ pattern = "wheels:seed=3"
 height_mm = 20
 """
 
+_JSON_WORDS = (b"{", b"}", b"[", b"null", b"1e999", b"NaN", b'""', b"\\ud800", b"-1")
+
+_THING = (
+    b'{"name": "buoy", "size": 60, "living": false, "places": {"seat": [5.0, 0.0]}, '
+    b'"strokes": [[[0, 10], [10, 10], [5, 0], [0, 10]], [[2, 8], [8, 8]]]}'
+)
+
 _PENS = b"""[[pen]]
 name = "black"
 colour = "#000000"
@@ -351,6 +358,12 @@ def _pens(path: Path) -> Any:
     from linewright.sources.pens import read_pens
 
     return read_pens(str(path))
+
+
+def _thing(path: Path) -> Any:
+    from linewright.sources.words.own import read_thing
+
+    return read_thing(path)
 
 
 def _rows(path: Path) -> Any:
@@ -484,13 +497,12 @@ FORMATS: dict[str, Format] = {
         ".lw", _program_seeds, _program, (b"PK\x03\x04", b"PK\x01\x02", b"\xff" * 8, b"\x93NUMPY"), _program_wrong
     ),
     "arrangement": Format(".toml", _arrangement_seeds, _arrangement, _TOML_WORDS),
-    "form": Format(
-        ".json", _form_seeds, _form, (b"{", b"}", b"[", b"null", b"1e999", b"NaN", b'""', b"\\ud800", b"-1")
-    ),
+    "form": Format(".json", _form_seeds, _form, _JSON_WORDS),
     "pens": Format(".toml", lambda _f: [_PENS], _pens, _TOML_WORDS),
     "rows": Format(".csv", lambda _f: [_ROWS], _rows, (b'"', b",", b"\r", b"\n", b"\0", b"\xff", b"name")),
     "tape": Format(".tape", _tape_seeds, _tape, (b"LWTAPE", b"\xff\xff\xff\xff", b"\x01\0", b"\x02\0", b"\0" * 8)),
     "maker": Format(".toml", _maker_seeds, _maker, _TOML_WORDS),
+    "thing": Format(".json", lambda _f: [_THING], _thing, _JSON_WORDS),
     "journal": Format(".txt", _journal_seeds, _journal, _JOURNAL_WORDS, _journal_wrong),
     "forged journal": Format(".txt", _journal_seeds, _sealed_journal, _JOURNAL_WORDS, _sealed_journal_wrong),
 }

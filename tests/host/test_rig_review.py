@@ -167,6 +167,7 @@ def test_nothing_electrical_is_called_good_that_is_not(current, supply_a, stall,
             fuse = float(re.search(r"fuse it with ([0-9.]+) A", said)[1])
             assert load * margin <= fuse * (1 + 1e-9)
             assert gives >= 2.1 * fuse
+            assert gives <= 20.0, "more than a glass fuse is sure to open: 35 A (IEC 60127-2), a short's peak included"
     assert any(said.startswith("driver voltage") for said in good) == (most_v is not None and volts * 1.1 <= most_v)
     try:
         lines = Wiring.of(rig).lines

@@ -70,7 +70,7 @@ class Archive:
         try:
             said = json.loads((self._folder / BEGUN).read_text(encoding="utf-8"))
             return from_json(said["sheet"]) if said["picture"] == picture else None
-        except (OSError, ValueError, KeyError, TypeError):
+        except (OSError, ValueError, KeyError, TypeError, RecursionError):
             return None
 
     def arrangement(self, name: str) -> Arrangement:

@@ -220,7 +220,7 @@ class History:
             step = HistoryStep(str(said["what"]), str(said["held"]), str(said["gesture"]))
             from_json(step.held)
             self._take(step, goes_on=bool(said["goes_on"]))
-        except (ValueError, KeyError, TypeError):
+        except (ValueError, KeyError, TypeError, RecursionError):
             return False
         return True
 

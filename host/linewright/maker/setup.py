@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated, Any, Final, Literal
@@ -13,7 +12,7 @@ from pydantic import BaseModel, ConfigDict, Field, StringConstraints, Validation
 
 from linewright.errors import MakerError
 from linewright.folders import config_folder
-from linewright.rig.toml_lines import find_places, line_of
+from linewright.rig.toml_lines import find_places, line_of, read_toml
 
 FILE_LIMIT_BYTES: Final = 65_536
 """A maker is described in some twenty lines; a larger file is something else."""
@@ -253,8 +252,8 @@ def load_maker(path: Path) -> Maker:
         raise MakerError(f"{path}: more than {FILE_LIMIT_BYTES:,} bytes, so no picture maker's file", hint=_HINT)
     try:
         text = data.decode("utf-8-sig")
-        raw = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:  # also of numbers of thousands of digits, and of tables without end
+        raw = read_toml(text)
+    except ValueError as error:  # no UTF-8 is one, too
         raise MakerError(f"{path}: no TOML: {error}", hint=_HINT) from error
     try:
         return Maker.model_validate(raw)

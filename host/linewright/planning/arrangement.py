@@ -7,7 +7,6 @@ Nothing here reads pictures: `linewright.planning.composing` makes strokes of an
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass, fields, replace
 from difflib import get_close_matches
@@ -28,7 +27,7 @@ from pydantic import (
 
 from linewright.errors import InputError, SourceError
 from linewright.planning.placement import Align
-from linewright.rig.toml_lines import Places, find_places, line_of
+from linewright.rig.toml_lines import Places, find_places, line_of, read_toml
 
 if TYPE_CHECKING:
     from pydantic_core import ErrorDetails
@@ -320,11 +319,9 @@ def read(text: str, where: str = "the arrangement") -> Arrangement:
     80.0
     """
     try:
-        raw = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+        raw = read_toml(text)
+    except ValueError as error:
         raise SourceError(f"no TOML: {error}", where=where, hint=_HINT) from None
-    except RecursionError:
-        raise SourceError("no TOML: it is nested too deep", where=where, hint=_HINT) from None
     places = find_places(text)
     try:
         found = _adapter().validate_python(raw)

@@ -11,7 +11,6 @@ import hashlib
 import json
 import math
 import re
-import tomllib
 from collections.abc import Callable, Mapping
 from importlib import resources
 from pathlib import Path
@@ -47,7 +46,7 @@ from linewright.rig.sections import (
     SheetPlace,
 )
 from linewright.rig.smoothness import Smoothing
-from linewright.rig.toml_lines import Places, find_places
+from linewright.rig.toml_lines import Places, find_places, read_toml
 from linewright.sheet.sizes import Sheet
 
 FILE_LIMIT_BYTES: Final = 262_144
@@ -143,13 +142,13 @@ class Rig(Section):
         hint = "`linewright rig new` asks about your machine and writes one; `linewright rig default` is an example"
         text = text.replace("\r\n", "\n")
         try:
-            raw = tomllib.loads(text)
-        except (ValueError, RecursionError) as error:
+            raw = read_toml(text)
+        except ValueError as error:
             found = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
             place = f"{where}, line {found[1]}, column {found[2]}" if found else where
             if "(at end of document)" in str(error):
                 place = f"{where}, line {text.rstrip().count(chr(10)) + 1}, at the end"
-            reason = "nested too deeply" if isinstance(error, RecursionError) else str(error).split(" (at ")[0]
+            reason = str(error).split(" (at ")[0]
             twice = "overwrite" in reason or "twice" in reason
             fix = (
                 "it stands further up already; keep one of the two" if twice else "look for a missing quote or bracket"

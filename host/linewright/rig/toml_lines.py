@@ -6,14 +6,40 @@ the number of line ends in what is written before it.
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from tomlkit.container import Container
     from tomlkit.items import Item
 
 Places = dict[tuple[str, ...], int]
+
+
+def read_toml(text: str) -> dict[str, Any]:
+    """The values of a TOML document.
+
+    Raises
+    ------
+    ValueError : it is none, nested too deeply, or has a number of more digits than Python reads.
+
+    Examples
+    --------
+    >>> read_toml("name = 'a'")
+    {'name': 'a'}
+    >>> read_toml("steps = " + "9" * 6000)
+    Traceback (most recent call last):
+    ValueError: a number has too many digits
+    """
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError:
+        raise
+    except RecursionError:
+        raise ValueError("nested too deeply") from None
+    except ValueError:  # of `int`, which advises how to change the interpreter
+        raise ValueError("a number has too many digits") from None
 
 
 def find_places(text: str) -> Places:

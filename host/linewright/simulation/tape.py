@@ -48,6 +48,9 @@ from linewright.units import TICK_HZ
 MAGIC: Final = b"LWTAPE\x01\n"
 WORDS, SHAPE, SERVO, SWITCH, ENABLE, ZERO = range(1, 7)
 
+_VALUES: Final = {SHAPE: 3, SERVO: 1, SWITCH: 1, ENABLE: 1, ZERO: 2}
+"""How many values an entry has; words are as many as were played in a row."""
+
 _ENTRY: Final = struct.Struct("<HHIQ")
 RUN_WORDS: Final = 1 << 16
 """Words per entry at most: 256 kB, small beside any memory, large beside the cost of a numpy call."""
@@ -221,7 +224,7 @@ class TapeReader:
             if raw["tick_hz"] != TICK_HZ:
                 raise ValueError(f"tick_hz = {raw['tick_hz']}, this version counts {TICK_HZ}")
             return Machine.from_json(json.dumps(raw["machine"])), Faults.parse(raw["faults"])
-        except (ValueError, KeyError, TypeError) as error:
+        except (ValueError, KeyError, TypeError, RecursionError) as error:
             raise InputError(f"{self.path}: the tape's header is damaged: {error}") from error
 
     def __iter__(self) -> Iterator[TapeEntry]:
@@ -229,12 +232,13 @@ class TapeReader:
             file.seek(self._body)
             while len(head := file.read(_ENTRY.size)) == _ENTRY.size:
                 kind, aux, count, tick = _ENTRY.unpack(head)
-                if count > LONGEST_RUN or not WORDS <= kind <= ZERO or tick > _LAST_TICK:
+                whole = count <= LONGEST_RUN and count == _VALUES.get(kind, count)
+                if not WORDS <= kind <= ZERO or not whole or tick > _LAST_TICK:
                     self.damaged = True
                     return
                 data = file.read(4 * count)
-                whole = len(data) // 4
-                self.damaged = self.damaged or whole < count
-                if kind == WORDS or whole == count:
-                    yield TapeEntry(kind, aux, tick, np.frombuffer(data, dtype="<u4", count=whole))
+                there = len(data) // 4
+                self.damaged = self.damaged or there < count
+                if kind == WORDS or there == count:
+                    yield TapeEntry(kind, aux, tick, np.frombuffer(data, dtype="<u4", count=there))
             self.damaged = self.damaged or bool(head)

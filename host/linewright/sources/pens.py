@@ -9,13 +9,13 @@ In a TOML file one ``[[pen]]`` each, with ``name``, ``colour`` and, if need be, 
 from __future__ import annotations
 
 import re
-import tomllib
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
 
 from linewright.drawing.strokes import Pen
 from linewright.errors import InputError
+from linewright.rig.toml_lines import read_toml
 
 PENS_HIGH: Final = 24
 """A large box of fineliners; each pen more doubles nothing, but is one more change by hand."""
@@ -85,10 +85,10 @@ def _of_file(path: Path) -> tuple[Pen, ...]:
             data = stream.read(FILE_HIGH_BYTES + 1)
         if len(data) > FILE_HIGH_BYTES:
             raise InputError(f"{path} is larger than {FILE_HIGH_BYTES} bytes; that is no list of pens", hint=_HINT)
-        table = tomllib.loads(data.decode("utf-8-sig"))
+        table = read_toml(data.decode("utf-8-sig"))
     except OSError as error:
         raise InputError(f"cannot read the pens of {path}: {error.strerror or error}", hint=_HINT) from None
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+    except ValueError as error:  # no UTF-8 is one, too
         raise InputError(f"{path} is not valid TOML: {error}", hint=_HINT) from None
     listed = table.get("pen")
     if not isinstance(listed, list) or not all(isinstance(one, dict) for one in listed):

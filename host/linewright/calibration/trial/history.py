@@ -9,7 +9,6 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import json
-import tomllib
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field, replace
 from datetime import UTC, datetime
@@ -18,6 +17,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from linewright.errors import InputError
 from linewright.rig.edit import edit_rig
+from linewright.rig.toml_lines import read_toml
 from linewright.state_file import StateFile
 
 if TYPE_CHECKING:
@@ -180,7 +180,7 @@ def _is_fit(entry: HistoryEntry, rig_file: str) -> bool:
 
 def _values(rig_file: Path, keys: Mapping[str, object]) -> dict[str, Any]:
     """What stands in a rig file at dotted keys; None where a key is missing."""
-    document = tomllib.loads(rig_file.read_text(encoding="utf-8-sig").replace("\r\n", "\n"))
+    document = read_toml(rig_file.read_text(encoding="utf-8-sig").replace("\r\n", "\n"))
     found: dict[str, Any] = {}
     for key in keys:
         place: Any = document

@@ -24,6 +24,11 @@ differ)."""
 FUSE_RATINGS_A: Final = (0.5, 0.63, 0.8, 1.0, 1.25, 1.6, 2.0, 2.5, 3.15, 4.0, 5.0, 6.3, 8.0, 10.0, 12.5, 16.0, 20.0)
 """The R10 series of preferred numbers (ISO 3), in which fuse-links are made (IEC 60127)."""
 
+MOST_SUPPLY_A: Final = FUSE_RATINGS_A[-1]
+"""Above this a short circuit can be more than a small fuse opens safely: a glass one of 5 x 20 mm breaks 35 A, or ten
+times its rating (IEC 60127-2, sheet 3; from memory), and a supply gives more than its rating for a moment (common
+practice: up to half as much again)."""
+
 FUSE_MARGIN: Final = 1.25
 """A fuse is to carry what flows for hours without ageing: a quarter more than that (common practice)."""
 
@@ -153,6 +158,16 @@ def _fused(about: str, said: str, fuse: float | None, supply_a: float) -> Review
             why="a fuse protects wires only if the supply can blow it (IEC 60127-2, sheet 3, from memory)",
             do=f"size the wires for {supply_a:g} A, as `linewright rig wiring` then does, and use a supply that shuts "
             "down by itself at a short circuit; the fuse still helps against more",
+        )
+    if supply_a > MOST_SUPPLY_A:
+        return ReviewFinding(
+            "doubtful",
+            about,
+            f"{said}; into a short circuit that is more than a glass fuse of {fuse:g} A may be able to open",
+            why="a small glass fuse breaks 35 A or ten times its rating (IEC 60127-2, sheet 3, from memory); above "
+            "that it may burst and burn on",
+            do=f"take a supply of {MOST_SUPPLY_A:g} A or less, or have the fuse chosen by its breaking capacity for "
+            "direct current by somebody licensed for it",
         )
     return ReviewFinding("good", about, f"{said}; fuse it with {fuse:g} A, slow-blow")
 

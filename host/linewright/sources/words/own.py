@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 
 from linewright.errors import InputError, SourceError
-from linewright.files import replacing
+from linewright.files import read_bounded, replacing
 from linewright.folders import config_folder
 from linewright.sources.words.art import Anchor, Art, Shape, scale, shift
 from linewright.sources.words.store.entry import Thing
@@ -112,13 +112,29 @@ def load() -> tuple[dict[str, Thing], list[str]]:
     wrong: list[str] = []
     for path in sorted(folder().glob(f"*{SUFFIX}")) if folder().is_dir() else ():
         try:
-            if path.stat().st_size > _FILE_HIGH:
-                raise ValueError("it is too large")
-            thing = _thing(json.loads(path.read_text(encoding="utf-8")))
+            thing = read_thing(path)
             found[thing.name] = thing
-        except (OSError, ValueError, KeyError, TypeError) as error:
-            wrong.append(f"{path} is left out: it is no thing that `linewright words add` has written ({error})")
+        except InputError as error:
+            wrong.append(str(error))
     return found, wrong
+
+
+def read_thing(path: Path) -> Thing:
+    """The thing of a file.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read, or is not what `add` writes.
+    """
+    try:
+        return _thing(json.loads(read_bounded(path, _FILE_HIGH)))
+    except (
+        OSError, ValueError, LookupError, TypeError, AttributeError, ArithmeticError, RecursionError, shapely.errors.ShapelyError,
+    ) as error:  # fmt: skip
+        raise InputError(
+            f"{path} is left out: it is no thing that `linewright words add` has written ({error})"
+        ) from error
 
 
 def _thing(kept: dict[str, Any]) -> Thing:
