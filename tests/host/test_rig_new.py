@@ -23,6 +23,7 @@ from linewright.rig.draft import draft
 from linewright.rig.questions import PIN_QUESTIONS, QUESTIONS, described, free_pins, read_answers, runs_of
 from linewright.rig.review import review
 from linewright.rig.rig import Rig
+from linewright.rig.sections import Homing
 
 NAMES = [question.name for question in QUESTIONS]
 EVERYTHING = read_answers({str(row["name"]): row["default"] for row in described()})
@@ -45,6 +46,11 @@ def test_without_an_answer_it_is_a_machine_of_common_parts():
     for line in Rig.default_text().splitlines():
         if "#" in line:
             assert line.partition("#")[2] in made.text
+
+
+def test_a_homing_figure_is_the_same_wherever_it_stands():
+    """In the commented default, for files that leave it out, and in what `rig new` works out."""
+    assert draft({}).rig.homing == Rig.default().homing == Homing()
 
 
 @pytest.mark.parametrize("known", [(), ("motor_v", "motor_a"), ("travel_x_mm", "travel_y_mm", "pulley_teeth")])

@@ -76,12 +76,12 @@ def _round(secret: str, task: GuessTask, draw: Draw | None, score: dict[str, int
     picture = task.picture(secret)
     parts = guessing.stages(picture.drawing)
     seen: list[Drawing] = []
-    for stage, part in enumerate(parts, 1):
+    for shown, part in enumerate(parts, 1):
         seen.append(part)
         if draw is None:
             output.say(str(task.show(Drawing.one_after_the_other(seen), picture)))
-        worth = max(len(parts) + 1 - stage, 1)
-        output.say(f"part {stage} of {len(parts)}; a right guess is worth {wording_points(worth)}")
+        worth = guessing.worth(shown, len(parts))
+        output.say(f"part {shown} of {len(parts)}; a right guess is worth {wording_points(worth)}")
         with guess_game.drawn_meanwhile(draw, picture, part):
             while True:
                 who = names[turn % len(names)]

@@ -24,8 +24,9 @@ LEAST_RATE_HZ: Final = 100  # of the rig file
 stop dead)."""
 
 HOMING_MM_S: Final = 30.0
+SECOND_HOMING_MM_S: Final = 4.0
 HOMING_MM_S2: Final = 500.0
-"""As in the commented default: it then stops within 0.9 mm of the switch's click."""
+"""Of both approaches, as in the commented default: it then stops within 0.9 mm of the switch's click."""
 
 PEN_DOWN_MM_S: Final = 100.0
 """As in the commented default: the ink of many pens breaks up above it."""
@@ -136,7 +137,7 @@ def _limits(rig: Rig, x: Reach | None, y: Reach | None) -> dict[str, object]:
             changes[f"motor.{name}.step_rate_hz"] = min(motor.step_rate_hz, rate)
     return changes | {
         "homing.fast_mm_s": fast,
-        "homing.slow_mm_s": min(4.0, fast),
+        "homing.slow_mm_s": min(SECOND_HOMING_MM_S, fast),
         "homing.accel_mm_s2": accel,
         "homing.backoff_mm": backoff,
         "motion.pen_down_speed_mm_s": min(PEN_DOWN_MM_S, *speeds),

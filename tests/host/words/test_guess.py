@@ -52,6 +52,10 @@ def test_a_drawing_comes_in_parts_of_about_equal_length_and_nothing_is_lost(name
     assert min(lengths) > 0.3 * max(lengths)
 
 
+def test_the_earlier_a_guess_the_more_it_is_worth():
+    assert [guessing.worth(shown, 6) for shown in range(1, 7)] == [6, 5, 4, 3, 2, 1]
+
+
 def test_the_eyes_come_in_the_second_half():
     drawing, _, _ = placed(Stage(things(), 1).plain("owl").art, Wish((128.0, 190.0)))
     first = Drawing.one_after_the_other(guessing.stages(drawing)[:3])

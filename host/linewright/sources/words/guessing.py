@@ -65,6 +65,11 @@ def judge(guess: str, secret: str) -> Verdict:
     return Verdict("wrong", "no")
 
 
+def worth(shown: int, parts: int) -> int:
+    """Points for a right guess when ``shown`` of the ``parts`` of the drawing are seen: the earlier, the more."""
+    return parts + 1 - shown
+
+
 def stages(drawing: Drawing, count: int = STAGES) -> list[Drawing]:
     """A drawing in parts of about equal length, the telling strokes last.
 
