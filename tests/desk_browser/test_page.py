@@ -510,3 +510,25 @@ def test_each_colour_of_a_drawing_gets_a_pen_of_the_box(page, desk):
     page.get_by_label("Pen for #1f3347").select_option("as it comes")
     changed = said(opened, "set", 2)[1]
     assert (changed["pen_for"], changed["pens"]) == ({}, None)
+
+
+def test_the_first_stroke_that_is_missing_is_clicked_or_stepped_to(page, desk):
+    opened = desk(scenes.strokes(), broken_off=scenes.BROKEN)
+    opened.answers["left"] = {"ok": True, "geometry": "plan", "stroke": 32, "pens": scenes.PENS, "asks": True}
+    step(page).click()
+    field = page.get_by_role("spinbutton", name="First missing")
+    expect(field).to_have_value("32")
+    page.get_by_role("button", name="One back").click()
+    expect(field).to_have_value("31")
+    expect(page.locator(".broken")).to_contain_text("1 stroke that the board has counted is drawn again")
+    field.fill("99")
+    page.keyboard.press("Tab")
+    expect(page.get_by_role("button", name="One on")).to_be_disabled()  # what is left is left
+    expect(page.locator("desk-table[data-sharp]")).to_be_attached()
+    ground, px = page.locator("desk-table").bounding_box(), scale(page)
+    view = page.evaluate("(({ x, y }) => [x, y])(document.querySelector('desk-table').view)")
+    lowest_mm = 110 + 48 * (0.08 + 0.92 * 20 / 39)  # of the 21st of the heron's rings, which lie within each other
+    page.mouse.click(ground["x"] + view[0] + 80 * px, ground["y"] + view[1] + lowest_mm * px)
+    expect(field).to_have_value("21")
+    page.get_by_role("button", name="All so: carry it on").click()
+    assert said(opened, "resume")[0]["from_stroke"] == 21

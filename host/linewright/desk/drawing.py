@@ -63,6 +63,7 @@ class DrawingDesk:
         self._number = 0
         self._shown: dict[str, Any] | None = None
         self._last_s = 0.0
+        self._left: str | None = None
         screen.put("drawing", None)
         screen.put("progress", None)
         self.show_past()
@@ -202,13 +203,39 @@ class DrawingDesk:
                 return story
         raise InputError("that drawing cannot be carried on any more")
 
-    def resume(self, name: str, *, at_park: bool) -> None:
-        """Carry on with a drawing that was broken off."""
+    def left(self, name: str) -> dict[str, Any]:
+        """What is on paper of a drawing that was broken off, as far as the board has counted, for the page.
+
+        Raises
+        ------
+        LinewrightError : it cannot be carried on, or not with this machine.
+        """
+        from linewright.desk.making import of_program
+        from linewright.tasks import resuming
+
+        rig = self._machine.target.rig
+        broken = resuming.look(self.story(name), rig)
+        self._shelf.drop(self._left)
+        self._left = self._shelf.put(geometry.of_program(broken.program, rig), "b")
+        return {
+            "geometry": self._left,
+            "stroke": broken.stroke + 1,
+            "pens": of_program(broken.program)["pens"],
+            "asks": broken.stroke > 0 and not rig.senses_motor_power,
+        }
+
+    def resume(self, name: str, *, at_park: bool, from_stroke: int | None = None) -> None:
+        """Carry on with a drawing that was broken off.
+
+        Parameters
+        ----------
+        from_stroke : the first that is not on paper, if the motors had no power while the board counted on.
+        """
         from linewright.tasks import resuming
 
         target = self._machine.target
         broken = resuming.look(self.story(name), target.rig)
-        task = resuming.rest_of(broken, target, ask_pens=True, at_park=at_park)
+        task = resuming.rest_of(broken, target, ask_pens=True, at_park=at_park, from_stroke=from_stroke)
         shown = self._shelf.put(geometry.of_program(broken.program, target.rig))
         self.draw(Wanted(replace(task, reads_tape=False), shown, self._archive.begun(task.name)))
 

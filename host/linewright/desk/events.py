@@ -15,6 +15,7 @@ Id = Annotated[str, Field(pattern=r"^[\w.-]{1,120}$")]
 Words = Annotated[str, Field(max_length=20_000)]
 Figure = Annotated[float, Field(allow_inf_nan=False, ge=-1e6, le=1e6)]
 Pair = Annotated[list[Figure], Field(min_length=2, max_length=2)]
+Stroke = Annotated[int, Field(ge=1, le=10_000_000)]
 Ids = Annotated[list[Id], Field(max_length=1000)]
 Keys = Annotated[list[Annotated[str, Field(max_length=40)]], Field(max_length=20)]
 
@@ -116,6 +117,18 @@ class Named(Event):
 
     drawing: Id
     confirmed: Keys = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class Resume(Named):
+    """A drawing to carry on.
+
+    Parameters
+    ----------
+    from_stroke : the first that is not on paper, from 1 on; None: the one at which it was broken off.
+    """
+
+    from_stroke: Stroke | None = None
 
 
 @dataclass(frozen=True)
@@ -246,7 +259,8 @@ MACHINE_EVENTS: Final[dict[str, type[Event]]] = {
     "pace": Pace,
     "abandon": Plain,
     "put_away": Plain,
-    "resume": Named,
+    "left": Named,
+    "resume": Resume,
     "forget": Named,
     "answer": Answer,
     "ports": Plain,

@@ -155,12 +155,16 @@ class Room(Holdings):
     def _on_put_away(self, _event: events.Plain) -> None:
         self.drawing.put_away()
 
-    def _on_resume(self, event: events.Named) -> None:
+    def _on_left(self, event: events.Named) -> dict[str, Any]:
+        return self.drawing.left(event.drawing)
+
+    def _on_resume(self, event: events.Resume) -> None:
         broken = next((one for one in self.screen.get("broken_off") if one["id"] == event.drawing), None)
         if broken is None:
             raise InputError("that drawing cannot be carried on any more")
         self._confirm(event.confirmed, broken["confirm"])
-        self.drawing.resume(event.drawing, at_park=not self.machine.target.rig.finds_its_place)
+        at_park = not self.machine.target.rig.finds_its_place
+        self.drawing.resume(event.drawing, at_park=at_park, from_stroke=event.from_stroke)
 
     def _on_forget(self, event: events.Named) -> None:
         self.drawing.forget(event.drawing)

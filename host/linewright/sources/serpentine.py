@@ -9,6 +9,7 @@ line is in one of the strokes, drawn once, short of what its links took from its
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -192,9 +193,12 @@ def _shortened(line: Points, front_mm: float, rear_mm: float) -> Points:
     """A line without so much of both its ends."""
     for cut_mm in (front_mm, rear_mm):
         if cut_mm > 0.0:
-            along = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))))
-            k = int(np.searchsorted(along, cut_mm, side="right")) - 1
-            share = (cut_mm - along[k]) / (along[k + 1] - along[k])
+            k, before, along = -1, 0.0, 0.0
+            while along <= cut_mm:  # only the few vertices at its end are looked at
+                k += 1
+                before = along
+                along += math.hypot(line[k + 1, 0] - line[k, 0], line[k + 1, 1] - line[k, 1])
+            share = (cut_mm - before) / (along - before)
             line = np.concatenate(((line[k] + share * (line[k + 1] - line[k]))[None], line[k + 1 :]))
         line = line[::-1]
     return line

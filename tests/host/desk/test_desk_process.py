@@ -279,7 +279,16 @@ def test_a_drawing_outlives_a_killed_desk_and_a_sleeping_one(tmp_path, rig):
         (broken,) = page.state["broken_off"]
         assert 1 <= broken["strokes_done"] < broken["strokes"]
         assert "not confirmed" in page.refused("resume", drawing=broken["id"], confirmed=[])
-        page.does("resume", drawing=broken["id"], confirmed=["paper"])
+        # The sheet shows less than the board has counted: its motors had no power for a while.
+        left = page.does("left", drawing=broken["id"])
+        assert (left["stroke"], left["asks"]) == (broken["strokes_done"] + 1, True)
+        _, _, strokes = second.ask("GET", f"/geometry/{left['geometry']}")
+        assert struct.unpack_from("<I", strokes, 4)[0] == broken["strokes"]
+        asked = {"drawing": broken["id"], "confirmed": ["paper"]}
+        assert "is not the first that is left" in page.refused("resume", **asked, from_stroke=left["stroke"] + 1)
+        page.does("resume", **asked, from_stroke=1)
+        page.until(lambda state: state["progress"] and state["progress"]["stroke"] >= 1)
+        assert page.state["progress"]["stroke"] <= broken["strokes_done"]
         page.until(lambda state: state["progress"] and state["progress"]["stroke"] > broken["strokes_done"] + 1)
         os.kill(second.process.pid, signal.SIGSTOP)
         time.sleep(2.5)  # the board gives its host one second

@@ -57,6 +57,8 @@ def test_fields_of_an_item_are_kept_for_the_sheet():
         {"do": "pen", "height": 1400.5},
         {"do": "set", "item": "a/b"},
         {"do": "resume", "drawing": "../x", "confirmed": []},
+        {"do": "resume", "drawing": "d", "confirmed": [], "from_stroke": 0},
+        {"do": "resume", "drawing": "d", "confirmed": [], "from_stroke": "1"},
         {"do": "exercise", "minutes": 0},
         {"do": "draw", "n": "1"},
     ],

@@ -30,6 +30,8 @@ export const mine = {
   /** @type {string | null} */ again: null, // entry of the log that is looked at
   measures: /** @type {Record<string, string>} */ ({}), // as typed for a trial sheet
   /** @type {{picture: string, cautions: string[], rig: string} | null} */ wiring: null,
+  /** @type {{drawing: string, geometry?: string, stroke?: number, at: number, pens?: any[], asks?: boolean} | null} */
+  left: null, // of a drawing that was broken off: what is on paper; `at`: the first stroke that is not, from 1 on
   fitted: /** @type {any} */ ({}), // what the last fit was made from
 };
 
@@ -54,6 +56,9 @@ export const under_way = () => Boolean(state.drawing) && !["finished", "abandone
 
 /** Whether everything that only a person can see is ticked; a rehearsal asks for no ticks. */
 export const all_seen = () => Boolean(state.desk?.virtual) || state.before.every((/** @type {any} */ one) => mine.ticked.has(one.key));
+
+/** Whether somebody looks at what is left of a drawing that was broken off. */
+export const sees_left = () => Boolean(mine.left?.geometry) && mine.slip === "drawing" && !mine.asking && !under_way();
 
 export const may_edit = () => mine.link === "open" && state.holder.you && !state.drawing;
 
@@ -427,7 +432,22 @@ const OWN = {
   },
   resume_now: (event) => {
     const broken = state.broken_off.find((/** @type {any} */ one) => one.id === event.drawing);
-    return send({ do: "resume", drawing: event.drawing, confirmed: broken.confirm.map((/** @type {any} */ one) => one.key) });
+    const { left } = mine;
+    const earlier = left?.drawing === event.drawing && left?.asks && left.at !== left.stroke ? { from_stroke: left.at } : {};
+    return send({ do: "resume", drawing: event.drawing, confirmed: broken.confirm.map((/** @type {any} */ one) => one.key), ...earlier });
+  },
+  async left_of(event) {
+    mine.left = { drawing: event.drawing, at: 1 };
+    const answer = await send({ do: "left", drawing: event.drawing });
+    if (answer.ok && mine.left?.drawing === event.drawing) mine.left = { drawing: event.drawing, geometry: answer.geometry, stroke: answer.stroke, at: answer.stroke, pens: answer.pens, asks: answer.asks };
+  },
+  left_stroke: (event) => left_from(Math.round(Number(event.value))),
+  left_step: (event) => left_from((mine.left?.at ?? 1) + Number(event.by)),
+  left_at(event) {
+    const strokes = shelf.strokes(mine.left?.geometry);
+    if (!strokes || !mine.left?.asks) return;
+    const found = strokes.nearest(event.x, event.y, (mine.left.stroke ?? 1) - 1);
+    if (found >= 0) left_from(found + 1);
   },
   answer_form: (event) => {
     const asked = state.questions.find((/** @type {any} */ one) => one.id === event.question);
@@ -490,6 +510,11 @@ const OWN = {
   },
 };
 
+/** @param {number} stroke the first that is not on paper */
+function left_from(stroke) {
+  if (mine.left && Number.isFinite(stroke)) mine.left.at = Math.min(mine.left.stroke ?? 1, Math.max(1, stroke));
+}
+
 /** Focus goes there once it is shown. @type {string | null} */
 export let focus_next = null;
 
@@ -509,6 +534,7 @@ export function settle() {
     const known = state.plan.sketch ?? state.plan.geometry;
     if (state.plan.state !== "planning" || (known !== held.sketch && shelf.strokes(known))) mine.held = null;
   }
+  if (mine.left && (under_way() || !state.broken_off.some((/** @type {any} */ one) => one.id === mine.left?.drawing))) mine.left = null;
   mine.selected = mine.selected.filter((id) => item(id));
   if (!state.items.length && mine.slip === "thing") mine.slip = null;
   if (mine.look_s !== null && state.plan.state === "empty") mine.look_s = null;

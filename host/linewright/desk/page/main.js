@@ -1,7 +1,7 @@
 // The page: hears what is done, keeps the state, shows it.
 
 import { h, show } from "./dom.js";
-import { act, chosen, connect, focus_done, focus_next, inks, may_edit, mine, settle, state, under_way } from "./desk.js";
+import { act, chosen, connect, focus_done, focus_next, inks, may_edit, mine, sees_left, settle, state, under_way } from "./desk.js";
 import { beginning, file_field, put_slip } from "./slips/put.js";
 import { drawing_slip } from "./slips/drawing.js";
 import { Link } from "./link.js";
@@ -35,6 +35,13 @@ function strokes_shown() {
     const ink = pens.map((/** @type {any} */ pen) => `${pen.colour} ${pen.width_mm}`).join();
     return { strokes, pens, to: strokes.vertices, name: `${id} ${part} ${ink}`, ...rest };
   };
+  const { left } = mine;
+  if (left?.geometry && sees_left()) {
+    const strokes = shelf.strokes(left.geometry);
+    if (!strokes) return { plan: null, lifted: null, inked: null };
+    const all = { strokes, pens: inks(left.pens), to: strokes.vertices, name: `${left.geometry} left` };
+    return { plan: all, lifted: null, inked: { ...all, to: strokes.starts[left.at - 1], name: `${all.name} inked` } };
+  }
   const till = (/** @type {string} */ id, /** @type {number} */ at_s) => {
     const all = whole(id);
     return all && { ...all, to: all.strokes.after(at_s).vertex + 1, name: `${all.name} inked` };
@@ -75,6 +82,11 @@ function top_speed(id) {
 function pen_shown() {
   const { drawing, progress, plan, machine, reach, sheet } = state;
   const first = inks().find(Boolean)?.colour ?? "#1b1b1f";
+  const left = sees_left() ? shelf.strokes(mine.left?.geometry) : null;
+  if (left && mine.left && mine.left.at <= left.count) {
+    const vertex = left.starts[mine.left.at - 1];
+    return { x: left.points[2 * vertex], y: left.points[2 * vertex + 1], down: true, colour: first, true: false };
+  }
   if (drawing && progress?.at_mm) {
     const pen = progress.pen ?? plan.pens.findLast?.((/** @type {any} */ one) => one.begins_s <= progress.done_s);
     return { x: progress.at_mm[0], y: progress.at_mm[1], down: !progress.pen_up, colour: pen?.colour ?? first, true: true };
@@ -114,13 +126,14 @@ function table() {
     data: {
       sheet,
       reach,
-      items: state.drawing || mine.look_s !== null ? [] : items,
+      items: state.drawing || mine.look_s !== null || sees_left() ? [] : items,
       selected: mine.selected,
       held: mine.held?.ids ?? [],
       may_edit: may_edit(),
       ...shown,
       pen: pen_shown(),
       may_jog: mine.slip === "machine" && state.machine?.state === "ready" && state.holder.you && !under_way(),
+      picks: sees_left(),
       pad: pad(),
       coming: !shown.plan && shelf.coming(),
       near: mine.slip !== "machine",
@@ -215,6 +228,10 @@ function watch() {
   if (state.previews.item && (mine.asking || under_way()) && previews_of !== "none") {
     previews_of = "none";
     act({ do: "previews", item: null });
+  }
+  const [broken] = state.broken_off;
+  if (broken && mine.slip === "drawing" && !mine.asking && !under_way() && mine.link === "open" && state.holder.you && mine.left?.drawing !== broken.id) {
+    act({ do: "left_of", drawing: broken.id });
   }
   const drawing = state.drawing?.id ?? null;
   if (drawing !== drawing_before) {

@@ -104,6 +104,20 @@ export class Strokes {
   }
 
   /**
+   * @param {number} x mm @param {number} y mm
+   * @param {number} among only the first so many
+   * @returns {number} the stroke with the nearest vertex, from 0 on; -1: there is none
+   */
+  nearest(x, y, among) {
+    let [found, least] = [-1, Infinity];
+    for (let i = 0; i < this.starts[Math.min(among, this.count)]; i += 1) {
+      const away = (this.points[2 * i] - x) ** 2 + (this.points[2 * i + 1] - y) ** 2;
+      if (away < least) [found, least] = [i, away];
+    }
+    return found < 0 ? -1 : last_not_above(this.starts, found, this.count - 1);
+  }
+
+  /**
    * Where the pen is after so much of the drawing.
    *
    * @param {number} at_s planned time

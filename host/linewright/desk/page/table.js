@@ -22,6 +22,7 @@ import { box_on_screen, draw_pen, draw_table } from "./scenery.js";
  * @property {Shown | null} inked what is drawn of it, over the faint plan
  * @property {{x: number, y: number, down: boolean, colour: string, true: boolean} | null} pen
  * @property {boolean} may_jog the pen can be dragged
+ * @property {boolean} picks a click means the stroke that is nearest
  * @property {number[]} pad px that slips cover: left, top, right, foot
  * @property {boolean} coming strokes are on their way
  * @property {boolean} near the sheet is looked at, rather than all of the reach
@@ -353,7 +354,8 @@ export class DeskTable extends HTMLElement {
     this.gesture = null;
     const { dx, dy, size, turn_deg } = this.hand;
     if (!gesture.moved) {
-      if (gesture.kind === "pan") this.say({ do: "select", item: null });
+      if (gesture.kind === "pan" && this.given?.picks) this.say({ do: "left_at", ...gesture.at });
+      else if (gesture.kind === "pan") this.say({ do: "select", item: null });
       if (gesture.kind === "move") this.say({ do: "select", item: gesture.item, also: event.shiftKey });
       return;
     }

@@ -5,7 +5,7 @@ import { sign } from "../hand.js";
 import { all_seen, inks, mine, state, under_way } from "../desk.js";
 import { speed_colour } from "../ink.js";
 import { duration, figure, grouped, length, sentence, several } from "../words.js";
-import { button, data, heading, locked, picture, refusal, slip, trouble, working } from "./parts.js";
+import { button, data, heading, locked, number, refusal, slip, trouble, working } from "./parts.js";
 
 export function drawing_slip() {
   if (state.drawing) return slip("drawing", under_way() ? "Drawing" : "Drawn", drawing(state.drawing));
@@ -98,12 +98,28 @@ function drawing(now) {
   return lines.flat();
 }
 
+/** The motors may have been without power while the board counted on: only the sheet knows. @param {any} left */
+function missing(left) {
+  if (!left.asks) return h("p", { class: "small" }, "The sheet shows what is drawn, and pale what is left.");
+  const off = locked();
+  return [
+    h("h4", {}, "Look at the real sheet"),
+    h("p", {}, "Which is the first stroke that is not on it? Click it on the page, or step there. Black is drawn, pale is left, and the cross is where it goes on."),
+    h("div", { class: "line" },
+      button("One back", { do: "left_step", by: -1, disabled: off || left.at <= 1 }),
+      number("First missing", left.at, "", { do: "left_stroke", low: 1, high: left.stroke, step: 1, digits: 0, disabled: off }),
+      button("One on", { do: "left_step", by: 1, disabled: off || left.at >= left.stroke })),
+    h("p", { class: "small" }, left.at === left.stroke ? `The board has counted ${several(left.stroke - 1, "stroke")}. Fewer are there if the motors had no power for a while.`
+      : `${several(left.stroke - left.at, "stroke")} that the board has counted ${left.stroke - left.at === 1 ? "is" : "are"} drawn again.`),
+  ]; // prettier-ignore
+}
+
 /** Drawings that were broken off by anything. */
 function broken() {
   return state.broken_off.map((/** @type {any} */ one) => h("article", { key: `broken-${one.id}`, class: "broken" },
     heading(`Broken off: ${one.picture}`),
-    one.geometry && picture(one.geometry),
     h("p", {}, `${several(one.strokes_done, "stroke")} of ${grouped(one.strokes)} are on ${one.sheet}. ${sentence(one.why || "")}`),
+    mine.left?.drawing === one.id && mine.left?.geometry && missing(mine.left),
     one.confirm.length > 0 && h("ul", { class: "asked" }, one.confirm.map((/** @type {any} */ two) => h("li", { key: two.key }, sentence(two.text)))),
     h("div", { class: "line" }, button("All so: carry it on", { do: "resume_now", drawing: one.id, class: "main", sign: "go", disabled: locked() }),
       button("Leave it", { do: "forget", drawing: one.id, class: "quiet", disabled: locked() })))); // prettier-ignore
