@@ -17,7 +17,7 @@ export function drawing_slip() {
 
 function known() {
   const { plan } = state;
-  if (plan.state === "empty") return [h("p", {}, "Nothing lies on the sheet yet, so there is nothing to know.")];
+  if (plan.state === "empty") return state.broken_off.length ? [] : [h("p", {}, "Nothing lies on the sheet yet, so there is nothing to know.")];
   const old = plan.stale || plan.state === "planning";
   return [
     plan.state === "planning" && h("p", { role: "status" }, working()),
