@@ -159,6 +159,24 @@ def test_the_mask_is_where_the_person_is(seed):
     assert overlap > 0.95
 
 
+def test_a_banner_that_touches_the_head_is_not_the_person():
+    rgb, truth, face = sitter(3)
+    rgb, truth = (np.pad(part, ((0, 0), (90, 90), *((0, 0),) * (part.ndim - 2)), mode="edge") for part in (rgb, truth))
+    wide = replace(face, left=face.left + 90)
+    banner = np.zeros_like(truth)
+    banner[95:150, 230:] = True
+    rgb[banner & ~truth] = [0.75, 0.62, 0.4]
+    box = (138, 0, 282, 300)
+    around = person.surroundings(box, (420, 300), (wide,))
+    assert around[0] < box[0]
+    assert around[2] > box[2]
+    left, top, right, bottom = around
+    found = person.mask(rgb[top:bottom, left:right], (wide.moved(-left, -top, 1.0),))
+    assert found is not None
+    kept = (found > 0.5)[banner[top:bottom, left:right] & ~truth[top:bottom, left:right]]
+    assert kept.mean() < 0.1
+
+
 def test_without_a_face_nobody_is_cut_out():
     assert person.mask(astronaut(), ()) is None
 
