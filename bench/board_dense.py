@@ -4,10 +4,11 @@
 
 Needs what `tests/emulated` needs: a stock MicroPython image and the emulator (`make test-emulated` installs it). A
 spiral of chords of so many millimetres (0.2, 0.1 and 0.05 where none is named) is drawn at 120 mm/s by the same session
-that draws on real boards. Looked at is the middle of the stroke, from a tenth to nine tenths of its records: the ramps
-a second that the plan asks for, and that were done; the time that took against the plan's (a board that runs short of
-records slows down: "stretched"), and the share of the processor's cycles in which it did not sleep. Where chords are
-finer than the planner's tolerance it joins some. Cycle counts follow the Cortex-M0+ table, without waits for flash.
+that draws on real boards. Every step pulse is compared with its time by the plan (a board that runs short of records
+slows down: "stretched"). Looked at for the rest is the middle of the stroke, from a tenth to nine tenths of its
+records: the ramps a second that the plan asks for, and the share of the processor's cycles in which it did not sleep.
+Where chords are finer than the planner's tolerance it joins some. Cycle counts follow the Cortex-M0+ table, without
+waits for flash.
 """
 
 from __future__ import annotations
@@ -66,6 +67,7 @@ def main() -> int:
     if not image:
         print("NOT RUN: no MicroPython image; PICO_UF2=path/to/image.uf2", file=sys.stderr)
         return 0
+    from emulated import prediction
     from emulated.link import EmulatedLink, keep_board_time
     from emulated.machine import CLOCK_HZ, Machine
     from emulated.mechanics import Mechanics
@@ -76,7 +78,7 @@ def main() -> int:
     machine = Machine(Path(image), flashed(Path(image)).flash)
     machine.start()
     of = rig()
-    Mechanics(machine, of, (60, 40))
+    mechanics = Mechanics(machine, of, (60, 40))
     failed = False
     with pytest.MonkeyPatch.context() as patch:
         keep_board_time(patch, machine)
@@ -91,15 +93,19 @@ def main() -> int:
                 if 0.1 < now.records_done / now.records < 0.9:
                     seen.append((now.records_done, machine.cycle, machine.busy_cycles))
 
+            before = len(mechanics.steps)
             result = course.draw(session, program, on_progress=note)
             (first, begun, busy), (last, ended, busy_then) = seen[0], seen[-1]
             ticks = program.ticks_before
-            asked_s, took_s = float(ticks[last] - ticks[first]) / TICK_HZ, (ended - begun) / CLOCK_HZ
-            failed |= not result.finished or bool(result.underruns) or bool(result.starved)
+            asked_s = float(ticks[last] - ticks[first]) / TICK_HZ
+            made = np.array([step[0] for step in mechanics.steps[before:]])
+            planned = prediction.steps(program)[:, 0]
+            failed |= not result.finished or bool(result.underruns) or bool(result.starved) or len(made) != len(planned)
+            stretched = float(made[-1] - made[0]) / CLOCK_HZ / (float(planned[-1] - planned[0]) / TICK_HZ)
             print(
-                f"chords of {chord_mm:g} mm, {last - first} ramps: asked {(last - first) / asked_s:.0f}/s, done "
-                f"{(last - first) / took_s:.0f}/s, stretched to {took_s / asked_s:.3f}, waits {result.starved}, "
-                f"underruns {result.underruns}, processor {(busy_then - busy) / (ended - begun):.0%}",
+                f"chords of {chord_mm:g} mm, {last - first} ramps: asked {(last - first) / asked_s:.0f}/s, {len(made)} "
+                f"steps stretched to {stretched:.6f}, waits {result.starved}, underruns {result.underruns}, processor "
+                f"{(busy_then - busy) / (ended - begun):.0%}",
                 flush=True,
             )
     return int(failed)
