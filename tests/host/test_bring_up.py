@@ -432,6 +432,27 @@ def test_a_shorter_travel_is_written_where_it_gets_tight(tmp_path):
     assert "outside" in walk.person.texts("next")
 
 
+def test_a_travel_that_is_no_whole_number_of_steps_can_be_walked(tmp_path):
+    # 89.583 mm are 7166.64 steps: homing ends at a switch of the far end, on a whole step a little outside.
+    at = TEXT.index("[axis.y]")
+    text = TEXT[:at] + TEXT[at:].replace("travel_mm = 90.0", "travel_mm = 89.583").replace('"min"', '"max"', 1)
+    walk = Walk(tmp_path, rig_text=text)
+    assert walk.walked.complete, walk.person.said[-3:]
+    assert walk.rig.y.endstop == "max"
+
+
+@pytest.mark.parametrize(("typed", "meant"), [("left up", "left-up"), ("Left_up", "left-up"), ("ld", "left-down")])
+def test_words_of_two_parts_may_be_written_with_a_blank_or_by_their_initials(typed, meant):
+    ask = Ask("way", "Which way?", tuple(map(Choice, ("left", "left-up", "left-down", "right-up"))))
+    assert Talk(Typist(typed)).choose(ask) == meant
+
+
+def test_what_was_typed_is_said_as_it_was_typed():
+    typist = Typist("Up There", "")
+    Talk(typist).ready("go", "Ready?")
+    assert "did not understand 'Up There'. Here I know: Enter." in typist.said[0]
+
+
 def test_no_endstops_at_all(tmp_path):
     text = TEXT.replace('endstop = "min"', 'endstop = "none"')
     walk = Walk(tmp_path, rig_text=text)

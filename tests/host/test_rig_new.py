@@ -82,6 +82,10 @@ def test_no_figure_that_nobody_has_measured_is_called_good(known):
         ("mass_x_g", "0.5 kg", 500.0),
         ("holding_torque_n_m", "45 N cm", 0.45),
         ("inductance_mh", "4000 uH", 4.0),
+        ("resistance_ohm", "2.3 \u03a9", 2.3),
+        ("pulley_teeth", "20 teeth", 20),
+        ("steps_per_turn", "200 Full steps", 200),
+        ("step_a", "2 GPIO", 2),
     ],
 )
 def test_a_figure_may_be_written_with_its_unit(name, typed, value):
@@ -92,7 +96,8 @@ def test_a_figure_may_be_written_with_its_unit(name, typed, value):
     ("given", "words"),
     [
         ({"travel_x_mm": "450 ft"}, "unknown unit, 'ft'"),
-        ({"pulley_teeth": "20 mm"}, "it has no unit"),
+        ({"pulley_teeth": "20 mm"}, "unknown unit, 'mm': allowed is a whole number 1..200 teeth$"),
+        ({"drag_n": "300 g"}, "units that are known here: N$"),
         ({"travel_x_mm": "wide"}, "is no number"),
         ({"step_a": 2, "enable": 4}, "GPIO 4 is used already"),
         ({"step_a": 2, "servo_pin": 8, "enable": 8}, "GPIO 8 is used already"),

@@ -6,6 +6,8 @@ import gzip
 import socket
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
+from xml.etree.ElementTree import Element
 
 import pytest
 from hypothesis import given, settings
@@ -13,6 +15,7 @@ from hypothesis import strategies as st
 
 from linewright.errors import SourceError
 from linewright.sources.svg import FileLimits, read_svg
+from linewright.sources.svg.walk import Walk
 
 HEAD = '<svg xmlns="http://www.w3.org/2000/svg" width="100mm" height="100mm" viewBox="0 0 100 100">\n'
 LINE = '<path id="hull" d="M0 0h10" stroke="black"/>'
@@ -24,6 +27,12 @@ def refused(text: str | bytes, limits: FileLimits | None = None) -> SourceError:
         read_svg(data, limits=limits)
     assert caught.value.hint, "an error must say what to do next"
     return caught.value
+
+
+def copies(levels: int, more: str = "") -> str:
+    """A line that is shown 2 ** levels times."""
+    twice = "".join(f'<g id="g{i}"><use href="#g{i - 1}"/><use href="#g{i - 1}"/></g>' for i in range(1, levels + 1))
+    return f'{HEAD}{more}<defs><g id="g0">{LINE}</g>{twice}</defs><use href="#g{levels}"/></svg>'
 
 
 @pytest.fixture(autouse=True)
@@ -163,10 +172,50 @@ def test_masks_that_multiply_end() -> None:
     assert "too many elements" in str(refused(masks(2), FileLimits(expanded=3000)))
 
 
+def visits(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """The names of the elements that the walk looks into from now on."""
+    seen: list[str] = []
+    known = Walk._known_element
+
+    def counted(walk: Walk, element: Element, name: str, *rest: Any) -> None:
+        seen.append(name)
+        known(walk, element, name, *rest)
+
+    monkeypatch.setattr(Walk, "_known_element", counted)
+    return seen
+
+
+def test_copies_that_multiply_are_refused_before_any_is_drawn(monkeypatch: pytest.MonkeyPatch) -> None:
+    seen = visits(monkeypatch)
+    assert "once every <use> is expanded" in str(refused(copies(24)))
+    assert len(seen) < 5
+    # A style sheet may hide what would be counted; then the walk's own count ends it.
+    sheet = "<style>.x { display: none }</style>"
+    assert "once every <use> is expanded" in str(refused(copies(24, sheet), FileLimits(expanded=1000)))
+    assert len(seen) > 500
+
+
+@pytest.mark.parametrize("levels", [0, 1, 5])
+def test_copies_are_counted_as_they_are_visited(levels: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    seen = visits(monkeypatch)
+    assert len(read_svg(copies(levels).encode()).drawing) == 2**levels
+    limits = FileLimits(expanded=len(seen) + 1)  # the defs is one, and is not looked into
+    assert len(read_svg(copies(levels).encode(), limits=limits).drawing) == 2**levels
+    refused(copies(levels), replace(limits, expanded=limits.expanded - 1))
+
+
+def test_copies_that_are_hidden_or_contain_themselves_are_not_counted() -> None:
+    small = FileLimits(expanded=100)
+    hidden = copies(9).replace(
+        '<use href="#g9"/>', f'<g id="h"><g display="none"><use href="#g9"/></g></g>{LINE}<use href="#h"/>'
+    )
+    assert len(read_svg(hidden.encode(), limits=small).drawing) == 1
+    within = f'{HEAD}<g id="a">{LINE}<use href="#b"/></g><g id="b"><use href="#a"/></g></svg>'
+    assert len(read_svg(within.encode(), limits=small).drawing) >= 1
+
+
 def test_nested_copies_are_counted() -> None:
-    levels = "".join(f'<g id="g{i}"><use href="#g{i - 1}"/><use href="#g{i - 1}"/></g>' for i in range(1, 25))
-    bomb = f'{HEAD}<defs><g id="g0">{LINE}</g>{levels}</defs><use href="#g24"/></svg>'
-    message = str(refused(bomb, FileLimits(expanded=10_000)))
+    message = str(refused(copies(24), FileLimits(expanded=10_000)))
     assert "once every <use> is expanded" in message
     assert "10,001" in message
     chain = "".join(f'<g id="c{i}"><use href="#c{i - 1}"/></g>' for i in range(1, 60))

@@ -241,8 +241,10 @@ class Session:
         BoardFault : the board stopped itself.
         """
         carriage = self.rig.shape.carriage_mm(np.array([to_mm], dtype=np.float64))[0]
-        for name, value, at, high in zip("xy", to_mm, carriage, self.rig.travel_mm, strict=True):
-            if not -REACH_SLACK_MM <= at <= high + REACH_SLACK_MM:
+        # The board's ends of travel are whole steps, rounded outward: homing may leave the pen up to a step outside.
+        slack = REACH_SLACK_MM + self.rig.scale / self.rig.steps_per_mm
+        for name, value, at, high, by in zip("xy", to_mm, carriage, self.rig.travel_mm, slack, strict=True):
+            if not -by <= at <= high + by:
                 raise InputError(
                     f"{name} = {value:g} mm is out of reach", hint=f"{name} goes from 0 to {high:g} mm on this rig"
                 )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -156,8 +157,7 @@ class Talk:
         """
         while True:
             typed = self._person.answer(ask).strip() or (ask.default or "")
-            line = typed if ask.free and typed.lower() not in (*self._words, "?") else typed.lower()
-            if found := self._understood(ask, line):
+            if found := self._understood(ask, typed):
                 return found
 
     def watch(self, watch: Watch) -> bool:
@@ -173,10 +173,11 @@ class Talk:
             line = self._person.act(watch)
             if line is None:
                 return True
-            if self._understood(ask, line.strip().lower() or "nothing"):
+            if self._understood(ask, line.strip() or "nothing"):
                 return False
 
-    def _understood(self, ask: Ask, line: str) -> str | None:
+    def _understood(self, ask: Ask, typed: str) -> str | None:
+        line = typed.lower()
         if ask.low < ask.high:
             try:
                 value = float(line.replace(",", "."))
@@ -185,13 +186,17 @@ class Talk:
             else:
                 if ask.low <= value <= ask.high:
                     return str(value)
-                self.say(f"{line} is outside {ask.low:g} to {ask.high:g} {ask.unit}".rstrip() + ".", "next")
+                self.say(f"{typed} is outside {ask.low:g} to {ask.high:g} {ask.unit}".rstrip() + ".", "next")
                 return None
         words = [choice.word for choice in ask.choices]
         if line in words:
             return line
         if ask.free and line and line not in (*self._words, "?"):
-            return line
+            return typed
+        line = "-".join(re.split(r"[\s_-]+", line))  # "crossed belt" is crossed-belt
+        initials = [word for word in words if "-" in word and line == "".join(part[0] for part in word.split("-"))]
+        if len(initials) == 1:  # "nc" is normally-closed, as the trade writes it
+            return initials[0]
         begins = [word for word in (*words, *self._words) if line and word.startswith(line)]
         word = line if line in self._words else begins[0] if len(begins) == 1 else "help" if line == "?" else ""
         if word in words:
@@ -199,9 +204,14 @@ class Talk:
         if word:
             self._go(word)
             return None
-        known = ", ".join([*words, *([f"a number of {ask.unit}"] if ask.low < ask.high else [])])
+        known = ", ".join(
+            [
+                *("Enter" if word == "go" else word for word in words),
+                *([f"a number of {ask.unit}"] if ask.low < ask.high else []),
+            ]
+        )
         self.say(
-            f"I did not understand {line[:40]!r}. Here I know: {known}. At any time: {', '.join(self._words)}.", "next"
+            f"I did not understand {typed[:40]!r}. Here I know: {known}. At any time: {', '.join(self._words)}.", "next"
         )
         return None
 

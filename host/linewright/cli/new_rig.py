@@ -51,6 +51,8 @@ def make(to: Path, answers_file: Path | None, given: list[str], *, usual: bool, 
             "`linewright rig new --questions` lists them",
         )
     made = _asked(answers) if ask else draft(answers)
+    if not as_json:
+        output.say(f"machine: {made.rig.name} ({to})")
     write_file(made.text.encode(), to)
     machines.use(to)
     target.of_rig(None)

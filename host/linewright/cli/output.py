@@ -11,7 +11,7 @@ import tempfile
 import textwrap
 import traceback
 from collections.abc import Callable, Mapping
-from typing import TYPE_CHECKING, Any
+from typing import IO, TYPE_CHECKING, Any, TextIO, cast
 
 from linewright.system import signals
 
@@ -41,7 +41,21 @@ def console(*, stderr: bool = False) -> Console:
     stream = sys.stderr if stderr else sys.stdout
     if stream.isatty():
         return Whole(stderr=stderr, highlight=False)
-    return Whole(stderr=stderr, highlight=False, soft_wrap=True, width=200)
+    return Whole(file=cast("IO[str]", _Trimmed(stream)), highlight=False, soft_wrap=True, width=200)
+
+
+class _Trimmed:
+    """A file that gets no blanks at the ends of lines: tables fill their columns up with them."""
+
+    def __init__(self, stream: TextIO) -> None:
+        self._stream = stream
+
+    def write(self, text: str) -> int:
+        self._stream.write(re.sub(r" +$", "", text, flags=re.MULTILINE))
+        return len(text)
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._stream, name)
 
 
 _completes: list[Callable[[str], str]] = []

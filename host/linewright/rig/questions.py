@@ -92,16 +92,18 @@ UNITS: Final[Mapping[str, Mapping[str, float]]] = {
         "inches": MM_PER_INCH,
         '"': MM_PER_INCH,
     },
-    "a": {"a": 1.0, "ma": 0.001},
-    "v": {"v": 1.0, "mv": 0.001},
+    "a": {"A": 1.0, "mA": 0.001},
+    "v": {"V": 1.0, "mV": 0.001},
     "ohm": {"ohm": 1.0, "\u03a9": 1.0, "mohm": 0.001},
-    "mh": {"mh": 1.0, "h": 1000.0, "uh": 0.001},
+    "mh": {"mH": 1.0, "H": 1000.0, "uH": 0.001},
     "g": {"g": 1.0, "kg": 1000.0},
-    "n": {"n": 1.0},
-    "n_m": {"nm": 1.0, "ncm": 0.01, "mnm": 0.001},
+    "n": {"N": 1.0},
+    "n_m": {"Nm": 1.0, "Ncm": 0.01, "mNm": 0.001},
     "g_cm2": {"gcm2": 1.0, "kgcm2": 1000.0},
 }
-"""Units that a figure may be written in, by the unit at the end of its question's name; each with what it is worth."""
+"""Units that a figure may be written in, by the unit at the end of its question's name; each with what it is worth.
+
+They are told apart without regard to capitals."""
 
 _TYPED: Final = re.compile(r"\s*([-+]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:e[-+]?\d+)?)\s*(.*?)\s*", re.IGNORECASE)
 
@@ -115,11 +117,17 @@ def _number(question: Question, text: str, allowed: str) -> float:
     if not found[2]:
         return value
     wanted = next((unit for unit in sorted(UNITS, key=len, reverse=True) if question.name.endswith(f"_{unit}")), "")
-    unit = re.sub(r"[\s.*\u00b7]", "", found[2]).lower()
-    if unit not in UNITS.get(wanted, {}):
-        known = f"; units that are known here: {', '.join(UNITS[wanted])}" if wanted else "; it has no unit"
+    own = allowed.rpartition("..")[2].partition(" ")[2]
+    worth = {_bare(unit): factor for unit, factor in {own: 1.0, **UNITS.get(wanted, {})}.items()}
+    if _bare(found[2]) not in worth:
+        known = f"; units that are known here: {', '.join(UNITS[wanted])}" if wanted else ""
         raise InputError(f"{question.name} = {text!r} has an unknown unit, {found[2]!r}: {allowed}{known}")
-    return value * UNITS[wanted][unit]
+    return value * worth[_bare(found[2])]
+
+
+def _bare(unit: str) -> str:
+    """A unit without capitals, blanks, dots and signs of multiplication."""
+    return re.sub(r"[\s.*\u00b7]", "", unit).lower()
 
 
 def _real(answers: Mapping[str, Answer]) -> bool:

@@ -21,6 +21,7 @@ from linewright.sources.painting.notes import Notes
 from linewright.sources.picture import Wish
 from linewright.sources.svg.affine import parse_view_box
 from linewright.sources.svg.cascade import Declared
+from linewright.sources.svg.copies import Copies
 from linewright.sources.svg.document import Document, href_of, line_of, local_name
 from linewright.sources.svg.effects import EFFECTS, Effects
 from linewright.sources.svg.embedding import Embedding
@@ -69,6 +70,7 @@ class Walk:
         self._markers = Markers(scene, self, self._effects)
         self._embedding = Embedding(scene, self._nested)
         self._with_context: dict[Element, bool] = {}
+        self._copies = Copies(document, most=limits.expanded + 1)
 
     def _nested(self, document: Document) -> Walk:
         """A walk over a document inside of this one."""
@@ -202,15 +204,7 @@ class Walk:
                 where=self.scene.document.where(element),
                 hint="ungroup the picture before saving it",
             )
-        if self.scene.visited > self.scene.limits.expanded:
-            raise refuse(
-                "too many elements once every <use> is expanded",
-                self.scene.visited,
-                self.scene.limits.expanded,
-                "elements",
-                where=self.scene.document.where(element),
-                hint="the picture repeats itself too often; draw fewer copies",
-            )
+        self._bounded(self.scene.visited, element)
         name = local_name(element)
         if name is not None and name in DRAWN:
             try:
@@ -218,6 +212,18 @@ class Walk:
             except NotFinite as problem:
                 raise self.scene.not_finite(element, problem) from None
         self.scene.depth -= 1
+
+    def _bounded(self, elements: int, element: Element) -> None:
+        """Refuse a picture that draws so many elements, as ``element`` shows."""
+        if elements > self.scene.limits.expanded:
+            raise refuse(
+                "too many elements once every <use> is expanded",
+                self.scene.limits.expanded + 1,
+                self.scene.limits.expanded,
+                "elements",
+                where=self.scene.document.where(element),
+                hint="the picture repeats itself too often; draw fewer copies",
+            )
 
     def _known_element(self, element: Element, name: str, place: Place, use: Declared | None, reveal: bool) -> None:
         declared = self.scene.declared(element, place)
@@ -292,6 +298,7 @@ class Walk:
                 where=self.scene.document.where(element),
                 hint="ungroup the clones before saving",
             )
+        self._bounded(self.scene.visited + self._copies.least(target), element)
         x = self.scene.length(element, declared, "x", "x", place, 0.0)
         y = self.scene.length(element, declared, "y", "y", place, 0.0)
         moved = replace(place, matrix=multiply(place.matrix, translation(x, y)), uses=(*place.uses, target))
