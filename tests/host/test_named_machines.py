@@ -135,6 +135,24 @@ def test_a_machine_is_named_before_its_file_is_written(opened, monkeypatch, caps
     assert opened == []
 
 
+def test_a_new_machine_is_named_before_its_file_is_written_and_the_usual_one_when_it_changes(
+    opened, monkeypatch, capsys
+):
+    screens = []
+
+    def written(data, path, **_):
+        screens.append("".join(capsys.readouterr()))
+        Path(path).write_bytes(data)
+
+    monkeypatch.setattr("linewright.cli.new_rig.write_file", written)
+    assert cli.run(["rig", "new", "-o", "new.toml", "--usual", "--answer", "name=the ferry machine"]) == 0
+    assert "the ferry machine (new.toml)" in screens[0]
+    capsys.readouterr()
+    assert cli.run(["rig", "use", "rig.toml"]) == 0
+    assert f"{NAME} (rig.toml) is the usual rig" in "".join(capsys.readouterr())
+    assert opened == []
+
+
 @pytest.mark.parametrize("path", ASKED)
 def test_a_machine_is_named_before_its_port_is_opened(path, opened):
     before = Path("rig.toml").read_bytes()

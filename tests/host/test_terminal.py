@@ -57,6 +57,15 @@ def test_the_log_is_read_at_sixty_columns():
     assert len(shown(drawings.log_table([ENTRY]), 200)) == 2
 
 
+def test_no_line_of_a_table_ends_in_blanks_where_it_is_piped(capsys):
+    output.console().print(drawings.log_table([ENTRY]))
+    output.console(stderr=True).print(drawings.log_table([ENTRY]))
+    said = capsys.readouterr()
+    for text in said:
+        assert "harbour rig" in text
+        assert text.splitlines() == [line.rstrip() for line in text.splitlines()]
+
+
 def test_prose_is_broken_between_words_and_commands_stay_whole():
     text = "home the machine first: `linewright board home --rig rig.toml`, and look at the antidisestablishmentarian"
     lines = output.broken(text, 30).splitlines()

@@ -54,7 +54,7 @@ class Terminal:
     def say(self, text: str) -> None:
         """See `Front.say`."""
         if not self._as_json:
-            output.say(text, stderr=True)
+            output.prose(text, stderr=True)
 
     def progress(self, doing: str, done: float | None = None) -> None:
         """See `Front.progress`."""
