@@ -15,6 +15,8 @@ from linewright import motion
 from linewright.drawing.strokes import Drawing
 from linewright.motion.kernels import three_boxes, three_impulses
 from linewright.motion.kinematics import Limits
+from linewright.motion.sampled_ramps import make_ramps_sampled
+from linewright.motion.timeline import Sampled
 from linewright.program import program as records
 from linewright.rig.rig import Rig
 
@@ -160,3 +162,13 @@ def test_a_short_line_begins_and_ends_where_it_is_asked_to():
     program = motion.plan(Drawing.from_strokes([[[30.0, 30.0], [30.4, 30.1]]]), rig)
     at = program.position_steps[program.pen_stops + 1] @ np.linalg.inv(Limits.from_rig(rig).steps_matrix).T
     assert np.allclose(at, [[30.0, 30.0], [30.4, 30.1]], atol=0.5 / 80 + 1e-9)
+
+
+@pytest.mark.parametrize("across_mm", [0.0, 0.1, 0.3, 0.5])
+def test_ramps_keep_in_time_where_the_motion_turns_back(across_mm):
+    """A needle, there and back in 0.3 s: no motor is further from its drive than one step and a little."""
+    share = np.arange(301) / 300.0
+    drive = np.column_stack((6.0 * np.sin(np.pi * share) ** 2, across_mm * share**2 * (3.0 - 2.0 * share))) + 20.0
+    plan, limits = Sampled(np.array([0, len(share)]), drive, 1e-3), Limits.from_rig(Rig.default())
+    ramps = make_ramps_sampled(plan, np.zeros(1, dtype=np.int64), limits)
+    assert np.abs(limits.steps_at(ramps.played_mm(plan, limits) - drive)).max() < 1.1

@@ -4,15 +4,16 @@ Every few milliseconds a node is laid on whole steps, and the straight piece to 
 the length of a piece by half a step or so, and with it the time that it takes at given speeds; left alone, the motion
 would wander in time. So each speed makes up for what has come before it.
 
-Let the motion be late by ``e`` steps at a node with speed ``v``. The next piece is ``L`` whole steps long and planned
-to take ``D``, the one behind it ``D'``; the planned speed between them is ``p``. A speed ``v'`` there makes the next
-piece end late by ``e' = e + L - (v + v') D / 2``, and the one behind it early by ``(v' - p) D' / 2``. Both are alike
-for ``v' = (2 (e + L) - v D + p D') / (D + D')``: what is late at one node has been made up for at the next but one, and
-no speed carries on what another one began.
+Let the motion be late by ``e`` at a node with speed ``v``. The next piece is ``L`` whole steps long and planned to take
+``D``; the one behind it is planned to take ``D'`` from a speed ``p`` to ``p'``. Then the speed ``v'`` between them is
+chosen so that both take ``2 L / (v + v') + D' (p + p') / (v' + p') = D + D' - e``: what is late at one node has been
+made up for at the next but one, and no speed carries on what another one began. Before a stop, ``p' = 0``, and the way
+behind is that of the whole steps left.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Final
 
@@ -168,10 +169,10 @@ def _kept_in_time(length: Floats, took: Floats, planned: Floats, stops: Flags, p
     pause : (m,) float64, s, and stands there for so long before it goes on; 0: the end of a stretch.
     """
     found, rests = [], []
-    lengths, times, halts = length.tolist(), took.tolist(), stops.tolist()
+    lengths, times, speeds, halts = length.tolist(), took.tolist(), planned.tolist(), stops.tolist()
     v = late_s = 0.0
     for i, (way, lasts, aim, stop, stands) in enumerate(
-        zip(lengths, times, planned.tolist(), halts, pause.tolist(), strict=True)
+        zip(lengths, times, speeds, halts, pause.tolist(), strict=True)
     ):
         if stop:
             late_s += (2.0 * way / v if v else 0.0) - lasts * (v > 0.0)
@@ -181,13 +182,16 @@ def _kept_in_time(length: Floats, took: Floats, planned: Floats, stops: Flags, p
             found.append(0)
             continue
         rests.append(0.0)
-        then = times[i + 1]
-        late = late_s * max(aim, way / lasts)
-        if halts[i + 1]:
-            # The last piece ends at rest: the speed at its beginning makes up for both.
-            wanted = (2.0 * (late + way + lengths[i + 1]) - v * lasts) / (lasts + then)
-        else:
-            wanted = (2.0 * (late + way) - v * lasts + aim * then) / (lasts + then)
+        then, last = times[i + 1], halts[i + 1]
+        behind = 0.0 if last else speeds[i + 1]
+        next_way = lengths[i + 1] if last else (aim + behind) / 2.0 * then
+        # Both pieces in the time that is left, which is never nothing: 2 way / (v + v') + 2 next / (v' + behind).
+        time_left = max(lasts + then - late_s, (lasts + then) / 3.0)
+        half = (v + behind) / 2.0 - (way + next_way) / time_left
+        product = v * behind - 2.0 * (way * behind + next_way * v) / time_left
+        wanted = math.sqrt(half * half - product) - half
+        if last:
+            wanted = max(wanted, next_way / then)
         # No piece takes more than twice its time, or less than a third.
         wanted = max(wanted, way / lasts - v, aim * (1.0 - BENT))
         wanted = min(wanted, 6.0 * way / lasts - v, aim * (1.0 + 2.0 * BENT) + CREEP)

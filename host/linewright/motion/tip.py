@@ -35,9 +35,9 @@ ROOM: Final = 0.985
 ROUNDING_STEPS: Final = 0.75
 """Share of the tip's error that is left to rounding, steps: half a step of either motor."""
 
-WHOLE_STEPS: Final = 0.4
-"""Share of it that is left when the ramps are looked at: half a step of the one motor on which no ramp shows a single
-step, and what that makes swing."""
+WHOLE_STEPS: Final = 0.45
+"""Share of it that is left when the ramps are looked at, where both axes are elastic: half a step of the one motor on
+which no ramp shows a single step, and what that makes swing."""
 
 ROUNDS: Final = 20
 """Most trials with three boxes; the last ones make the whole stretch gentler, so there is always an end."""
@@ -55,9 +55,16 @@ AIM: Final = 0.97
 """What a plan is made gentler for, as a share of what is allowed: a little less saves trials."""
 
 LOWEST: Final = 0.7
-"""Share below which no single trial makes anything gentler."""
+HIGHEST: Final = 1.15
+"""Shares between which a single trial makes anything gentler or faster."""
 
-BOXES: Final = ((1.0, 1.0), (1.0, 0.1), (1.2, 1.0), (1.2, 0.1))
+LITTLE: Final = 0.3
+"""Share of what is allowed below which everything counts as alike."""
+
+PATIENCE: Final = 4
+"""Trials after the shortest plan so far behind which none shorter is looked for."""
+
+BOXES: Final = ((1.0, 1.0), (1.2, 1.0), (1.2, 0.1))
 """Lengths of three boxes and shares of blame that are tried on every stretch that turns."""
 
 CORNER_YIELDS: Final = 0.58
@@ -79,7 +86,9 @@ def plan_tip(stretches: Stretches, stroke: Indices, limits: Limits, elastic: Ela
     count = len(stroke)
     trials = _trials(stretches, elastic)
     step_mm = float(np.hypot(*np.linalg.inv(limits.steps_matrix)).max())
-    whole = np.full(count, max(elastic.swing_mm - WHOLE_STEPS * step_mm, elastic.swing_mm / 2.0))
+    # A stiff axis shows every single step.
+    left_steps = WHOLE_STEPS if all(elastic.frequency_hz) else ROUNDING_STEPS
+    whole = np.full(count, max(elastic.swing_mm - left_steps * step_mm, elastic.swing_mm / 2.0))
     tight = np.full(count, max(elastic.swing_mm - ROUNDING_STEPS * step_mm, elastic.swing_mm / 2.0))
     begins = np.zeros((2, len(elastic.factors), count), dtype=np.complex128)
     waiting = np.arange(count)
@@ -174,7 +183,7 @@ def _planned(
     """Plans of some stretches, by number."""
     found: dict[int, _Played] = {}
     for trial in trials:
-        takes = [i for i in which.tolist() if trial.takes[i] and (i not in found or found[i].last)]
+        takes = [i for i in which.tolist() if trial.takes[i] and not (trial.last and i in found and not found[i].last)]
         if not takes:
             continue
         waiting = np.array(takes, dtype=np.int64)
@@ -183,6 +192,8 @@ def _planned(
         calm = np.ones(len(part.points_mm))
         moved = np.zeros((len(part.points_mm), 2))
         yields = _yields(part)
+        shortest = np.full(len(waiting), np.iinfo(np.int64).max)
+        since = np.zeros(len(waiting), dtype=np.int64)  # trials since the shortest so far
         left = np.arange(len(waiting))
         for turn in range(ROUNDS if trial.last else FIRST_ROUNDS):
             at, mine = part.vertices(left), waiting[left]
@@ -192,18 +203,27 @@ def _planned(
             worst = np.maximum.reduceat(over, model.first[:-1])
             fine = worst <= 1.0
             if trial.last and turn == ROUNDS - 1:
-                fine[:] = True
-            for i in np.flatnonzero(fine).tolist():
+                fine |= shortest[left] == np.iinfo(np.int64).max
+            count = np.diff(model.first)
+            better = fine & (count < shortest[left])
+            shortest[left[better]] = count[better]
+            since[left] = np.where(better, 0, since[left] + 1)
+            for i in np.flatnonzero(better).tolist():
                 number, played = int(mine[i]), tried.one(i, last=trial.last)
                 if number not in found or len(played.due_mm) < len(found[number].due_mm):
                     found[number] = played
-            if fine.all():
-                break
-            slower, calmer = tried.gentler(model, over, trial.push_share, everywhere=turn >= FIRST_ROUNDS)
-            gentle[at] = np.maximum(gentle[at] * slower, GENTLEST)
-            calm[at] = np.maximum(calm[at] * calmer, GENTLEST**2)
+            known = shortest[left] < np.iinfo(np.int64).max
+            slower, calmer = tried.gentler(model, over, trial.push_share, known, everywhere=turn >= FIRST_ROUNDS)
+            before = gentle[at], calm[at]
+            gentle[at] = np.clip(gentle[at] * slower, GENTLEST, ROOM)
+            calm[at] = np.clip(calm[at] * calmer, GENTLEST**2, 1.0)
             moved[at] = (moved[at] + tried.short_mm) * yields[at, None]
-            left = left[~fine]
+            same = (gentle[at] == before[0]) & (calm[at] == before[1])
+            same = np.logical_and.reduceat(same, model.stretches.starts[:-1])
+            done = (fine & (same | (not trial.last))) | (known & (since[left] >= PATIENCE))
+            left = left[~done]
+            if not len(left):
+                break
     return found
 
 
@@ -299,39 +319,44 @@ class _Try:
         due = self.way_mm[mine][late] - self.stretches.along_mm[self.stretches.starts[i]]
         return _Played(last, due, self.drive_mm[mine])
 
-    def gentler(self, model: TipModel, over: Floats, push_share: float, *, everywhere: bool) -> tuple[Floats, Floats]:
+    def gentler(
+        self, model: TipModel, over: Floats, push_share: float, known: Flags, *, everywhere: bool
+    ) -> tuple[Floats, Floats]:
         """(n,) factors for the accelerations behind each vertex, and for the squared speeds at the vertices.
 
-        Corners near by answer for what is over; where there is none, the accelerations do. ``everywhere``: the whole
-        stretch, so that there is an end.
+        Corners near by answer for what is over; where there is none, the accelerations do. Of stretches for which a
+        plan is ``known`` (k,), what is below its limits becomes faster by the same rule. ``everywhere``: others become
+        slower as a whole, so that there is an end.
         """
         n = len(self.stretches.points_mm)
-        slower, calmer = np.ones(n), np.ones(n)
-        bad = np.flatnonzero(over > 1.0)
-        if not len(bad):
-            return slower, calmer
-        if everywhere:
-            worst = np.maximum.reduceat(over, self.first[:-1])
-            factor = np.where(worst > 1.0, np.minimum(AIM / worst**1.5, 1.0), 1.0)
-            factor = np.repeat(factor, np.diff(self.stretches.starts))
-            return factor, factor
-        owner = self.owner[bad]
+        owner = self.owner
         begin, end = self.stretches.starts[owner], self.stretches.starts[owner + 1] - 1
         segment = np.searchsorted(self.stretches.along_mm, self.way_mm, side="right") - 1
         span = len(self.kernel.tip)
         omega = 2.0 * math.pi * min(f for f in model.elastic.frequency_hz if f)
         swings = round(math.pi / omega / model.elastic.period_s)
-        last = np.clip(segment[bad], begin, end - 1)
-        early = np.clip(segment[np.maximum(bad - span, self.first[owner])], begin, end - 1)
-        long_ago = np.clip(segment[np.maximum(bad - span - swings, self.first[owner])], begin, end - 1)
+        sample = np.arange(len(over))
+        last = np.clip(segment, begin, end - 1)
+        early = np.clip(segment[np.maximum(sample - span, self.first[owner])], begin, end - 1)
+        long_ago = np.clip(segment[np.maximum(sample - span - swings, self.first[owner])], begin, end - 1)
         # A change of velocity makes an axis swing by dv / w, one of acceleration by a / w^2.
         kicks = np.concatenate(([0.0], np.cumsum(self.kick_mm_s)))
         kick = kicks[last + 1] - kicks[early + 1]
         push = float(model.limits.accel_mm_s2.max()) / omega
         blame = kick / (kick + push_share * push)
-        calmer = np.minimum(calmer, lowest(early + 1, last + 1, (over[bad] / AIM) ** (-2.0 * blame), n))
-        slower = np.minimum(slower, lowest(long_ago, last + 1, (over[bad] / AIM) ** (blame - 1.0), n))
-        return np.maximum(slower, LOWEST), np.maximum(calmer, LOWEST)
+        most = np.where(known, HIGHEST, 1.0)[owner]
+        share = np.maximum(over, LITTLE) / AIM
+        calmer = lowest(early + 1, last + 1, np.clip(share ** (-2.0 * blame), LOWEST, most), n)
+        slower = lowest(long_ago, last + 1, np.clip(share ** (blame - 1.0), LOWEST, most), n)
+        most = np.repeat(np.where(known, HIGHEST, 1.0), np.diff(self.stretches.starts))
+        slower, calmer = np.minimum(slower, most), np.minimum(calmer, most)
+        if everywhere:
+            worst = np.maximum.reduceat(over, self.first[:-1])
+            factor = np.where(worst > 1.0, np.minimum(AIM / worst**1.5, 1.0), 1.0)
+            factor = np.repeat(factor, np.diff(self.stretches.starts))
+            whole = np.repeat(~known, np.diff(self.stretches.starts))
+            slower, calmer = np.where(whole, factor, slower), np.where(whole, factor, calmer)
+        return slower, calmer
 
 
 def _yields(stretches: Stretches) -> Floats:

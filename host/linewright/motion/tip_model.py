@@ -38,7 +38,7 @@ WINDOW: Final = 4
 SLACK: Final = 1e-3
 """How far a sampled speed may exceed its limit."""
 
-LEAVES: Final = 0.75
+LEAVES: Final = 0.8
 """Share of the error that a way with the pen up may leave to the stroke behind it."""
 
 SHARP_RAD: Final = 0.3
@@ -89,7 +89,8 @@ class Elastic:
             (asked.x_hz, asked.y_hz),
             (asked.x_damping, asked.y_damping),
             asked.band,
-            asked.swing_mm,
+            # A length on the machine may be this much more on the paper.
+            asked.swing_mm / rig.shape.stretch,
             settle_ms / 1000.0,
             lift_ms / 1000.0,
         )
