@@ -64,6 +64,8 @@ def said(phrase: Phrase) -> str:
         ("a pig in a wheelbarrow pushed by a farmer", ["farmer push(pig in[wheelbarrow])"]),
         ("a ghost reading a book in bed", ["ghost read(book) in[bed]"]),
         ("a robot and a girl holding hands", ["robot meet()", "girl meet()"]),
+        ("a cat behind three flowerpots", ["cat behind[3 flower pot]"]),
+        ("a diver discovering a treasure", ["diver find(chest)"]),
         ("a pig wearing a crown and rubber boots", ["pig wear(crown) wear(rubber boots)"]),
         ("a koala eating ice cream", ["ice cream"]),
         ("a boat full of sheep", ["rowing boat full of[4 sheep]"]),

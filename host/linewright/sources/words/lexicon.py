@@ -355,6 +355,7 @@ class Lexicon:
     def __init__(self, nouns: Mapping[str, str]) -> None:
         self.nouns = dict(nouns)
         self.longest = max((len(word.split()) for word in self.nouns), default=1)
+        self._closed = {name.replace(" ", "").replace("-", ""): name for name in self.nouns}
         self._nearest = cache(self._search)
 
     def noun(self, words: list[str]) -> tuple[str, bool] | None:
@@ -366,6 +367,10 @@ class Lexicon:
                 return self.nouns[phrase], plural and phrase != " ".join(words)
             if one != last and phrase.replace("-", " ") in self.nouns:
                 return self.nouns[phrase.replace("-", " ")], plural
+        if not head:  # written as one word: a flowerpot, a birdcage
+            for one, plural in singulars(last.replace("-", "")):
+                if one in self._closed:
+                    return self.nouns[self._closed[one]], plural
         plain = " ".join(words).replace("-", " ")
         if plain != " ".join(words) and plain in self.nouns:
             return self.nouns[plain], False

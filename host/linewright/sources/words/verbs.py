@@ -122,7 +122,8 @@ OTHER_WORDS: Final[dict[str, str]] = {
     "lose": "hold", "buy": "hold", "plant": "hold", "peek": "look", "peep": "look", "slide": "sit", "crash": "run",
     "tow": "tow", "dangle": "hang", "sniff": "eat", "smell": "eat", "travel": "walk", "move": "walk",
     "march": "march", "strut": "walk", "sneak": "walk", "tiptoe": "walk", "go": "walk", "come": "walk", "operate": "type",
-    "bow": "show", "mow": "push", "boil": "cook", "fry": "cook", "peddle": "sell", "hand": "give", "hail": "wave",
+    "bow": "show", "mow": "push", "boil": "cook", "fry": "cook", "peddle": "sell", "hand": "give", "hail": "wave", "discover": "find",
+    "uncover": "find", "rescue": "find", "save": "find",
 }  # fmt: skip
 
 IRREGULAR: Final[dict[str, str]] = {
