@@ -307,6 +307,12 @@ def test_auto_takes_a_portrait_for_a_face_that_is_large_enough_on_the_sheet():
     assert choice.choose(taken, Wish(room_mm=(10.0, 12.0))).method.startswith("cross-hatching")
 
 
+def test_a_portrait_before_a_white_wall_is_no_flat_picture():
+    wall = np.ones((460, 460, 3), dtype=np.float32)
+    wall[130:330, 130:330] = astronaut()[20:220, 120:320]
+    assert choice.choose(Photograph(wall), A5).method == "portrait"
+
+
 @settings(max_examples=5)
 @given(st.integers(0, 1000))
 def test_a_picture_without_a_face_is_drawn_whole_and_says_so(seed):

@@ -117,8 +117,7 @@ def choose(taken: Photograph, wish: Wish) -> MethodChoice:
     if bare:
         return MethodChoice("centre-lines", f"line art: {bare:.0%} of it is bare paper, and its lines are thin")
     flat = _flat(grey)
-    if flat > FLAT_SHARE:
-        return MethodChoice("areas", f"flat colours: {flat:.0%} of its pixels are like their neighbours")
+    # Before flat colours: a portrait on a white or blurred wall is flat in most of its pixels, too.
     people = faces.found(taken.rgb)
     if people:
         left, top, right, bottom = faces.frame(people, (taken.rgb.shape[1], taken.rgb.shape[0]), "auto")
@@ -128,6 +127,8 @@ def choose(taken: Photograph, wish: Wish) -> MethodChoice:
             count = len(faces.worth_showing(people))
             what = "a face" if count == 1 else f"{count} faces, the largest"
             return MethodChoice("portrait", f"there is {what} {pens:.0f} pens wide on the sheet")
+    if flat > FLAT_SHARE:
+        return MethodChoice("areas", f"flat colours: {flat:.0%} of its pixels are like their neighbours")
     return MethodChoice("cross-hatching:form=1", "a photograph: its tones change from place to place")
 
 
