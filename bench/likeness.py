@@ -1,6 +1,6 @@
 """Portraits: does a face recogniser that knows nothing of drawings still see the person, and in how many minutes?
 
-    .venv/bin/python -m pip install dlib-bin face-recognition-models
+    .venv/bin/python -m pip install dlib-bin face-recognition-models "setuptools<81"
     .venv/bin/python bench/likeness.py [FOLDER ...] [--as auto --as one-line ...] [--sheet A5 A4] [--pen 0.3 0.5]
         [--within MINUTES] [--renders FOLDER] [--rows]
 
