@@ -139,20 +139,29 @@ def test_a_killed_process_fails_its_drawing_only():
     # the one that tries again.
     os.mkfifo("stuck.svg")
 
+    done = threading.Event()
+
     def kill_whoever_reads():
-        for _ in range(2):
-            with Path("stuck.svg").open("wb"):  # waits for the reader
-                readers = []
-                while not readers:
-                    readers = [c for c in _children(os.getpid()) if _has_open(c, Path("stuck.svg").resolve())]
-                os.kill(readers[0], signal.SIGKILL)
-                while _alive(readers[0]):
-                    time.sleep(0.01)
+        while not done.wait(0.01):
+            try:
+                writer = os.open("stuck.svg", os.O_WRONLY | os.O_NONBLOCK)  # fails while nobody reads
+            except OSError:
+                continue
+            stuck = Path("stuck.svg").resolve()
+            while not (readers := [c for c in _children(os.getpid()) if _has_open(c, stuck)]) and not done.is_set():
+                time.sleep(0.01)
+            for reader in readers:
+                with contextlib.suppress(ProcessLookupError):
+                    os.kill(reader, signal.SIGKILL)
+            os.close(writer)
 
     killer = threading.Thread(target=kill_whoever_reads, daemon=True)
     killer.start()
-    results = list(batch.plan_here([piece("quay.svg"), piece("stuck.svg"), piece("buoy.svg")], 2))
-    killer.join(30)
+    try:
+        results = list(batch.plan_here([piece("quay.svg"), piece("stuck.svg"), piece("buoy.svg")], 2))
+    finally:
+        done.set()
+        killer.join(30)
     by_source = {planned.source: planned for planned in results}
     assert by_source["quay.svg"].code == by_source["buoy.svg"].code == 0
     assert by_source["stuck.svg"].code == 70
@@ -221,8 +230,11 @@ def test_ctrl_c_leaves_nothing_behind():
 
 
 def _children(pid):
-    lists = Path(f"/proc/{pid}/task").glob("*/children")
-    return [int(word) for each in lists for word in each.read_text(encoding="ascii").split()]
+    found = []
+    for each in Path(f"/proc/{pid}/task").glob("*/children"):
+        with contextlib.suppress(OSError):  # a thread that has just ended
+            found += [int(word) for word in each.read_text(encoding="ascii").split()]
+    return found
 
 
 def _has_open(pid, path):
