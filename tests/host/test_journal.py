@@ -178,6 +178,8 @@ def test_a_last_line_is_forced_to_the_disk_within_a_second(monkeypatch):
         now_s += 10.0
         book.done(ENDS[0] + 2)
         assert len(forced) == 1, "nothing was left to be forced"
+        book.done(ENDS[1])
+        assert len(forced) == 2, "the last time is more than a second ago"
 
 
 def test_a_full_disk_stops_the_journal_and_not_the_drawing():
