@@ -233,6 +233,9 @@ def test_halt_knows_where_the_pen_stands(turns):
         rig.turn(max_us=3_333)
     rig.feeder.halt()
     assert (rig.feeder.a, rig.feeder.b) == (rig.world.a, rig.world.b)
+    if edges := rig.world.edges:
+        # The world began at tick 0, and a word ends within 10 us of its step.
+        assert 0 <= rig.played_ticks() - edges[len(edges) - 1][0] < 50
     done = rig.feeder.records_done
     rig.feeder.drop()
     edges = len(rig.world.edges)
