@@ -362,6 +362,27 @@ def test_a_player_that_ran_dry_at_a_crawl_goes_on():
     assert (rig.world.a, rig.world.b) == (rig.feeder.a, rig.feeder.b) == (2 * up + 7 * 400, 3 * 400)
 
 
+def test_what_counts_where_it_ran_dry_is_the_last_step_and_not_those_before():
+    """It is left alone while it slows down from 3000 to 300 steps/s, earlier or later in that."""
+    seen = set()
+    for plain in range(60, 130, 10):
+        rig = Rig()
+        rig.feeder.state[kernel.S_ACCEL] = 200_000
+        slows = [(RAMP, 24, 0, 3000), (RAMP, plain, 0, 3000), (RAMP, 24, 0, 300), (RAMP, 300, 0, 300), (RAMP, 10, 0, 0)]
+        rig.push([*slows, (END, 0, 0, 0)])
+        while rig.world.a < 5:
+            rig.turn(1_000)
+        for _ in range(50):
+            rig.port.pause(10_000, False)
+        edges = rig.world.edges
+        apart = edges[len(edges) - 1][0] - edges[len(edges) - 2][0]
+        rig.feeder.feed()
+        assert rig.feeder.underruns == 1
+        assert rig.feeder.broke_off == (apart < kernel.TICK_HZ // 1000)
+        seen.add(rig.feeder.broke_off)
+    assert seen == {False, True}
+
+
 def test_a_long_queue_wraps_around():
     """Many times the number of slots, always topped up."""
     rig = Rig()
