@@ -318,9 +318,8 @@ class DeskMachine:
             session.talk.on_turn = self._end_if_stopped
             self._trouble = ""
             with self._lock:
-                is_news = (
-                    self._held == self._chosen and met_at.board != target.board
-                )  # also whether it is a virtual rig
+                # Which board it is also tells whether it is a virtual rig.
+                is_news = self._held == self._chosen and met_at.board != target.board
                 if is_news:
                     target = self.target = replace(self.target, board=met_at.board, unique=met_at.unique)
             if is_news:
