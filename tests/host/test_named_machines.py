@@ -11,8 +11,9 @@ import typer
 
 from linewright import cli
 from linewright.cli.app import app
+from linewright.cli.exit_codes import EXIT_INPUT
 from linewright.drawing.strokes import Drawing
-from linewright.errors import PortError
+from linewright.errors import InputError, PortError
 from linewright.motion import plan
 from linewright.rig import edit
 from linewright.rig.rig import Rig
@@ -129,8 +130,13 @@ def test_a_machine_is_named_before_its_file_is_written(opened, monkeypatch, caps
     assert Path("rig.toml").read_bytes() == before
     assert len(screens) >= 2
     assert all(NAME in screen for screen in screens)
-    monkeypatch.setattr("linewright.tasks.tuning.tune", lambda *_, **__: screens.append("".join(capsys.readouterr())))
-    cli.run(["tune", "lines.svg", "--rig", "rig.toml"])
+
+    def ended(*_, **__):
+        screens.append("".join(capsys.readouterr()))
+        raise InputError("nothing is tuned here")
+
+    monkeypatch.setattr("linewright.tasks.tuning.tune", ended)
+    assert cli.run(["tune", "lines.svg", "--rig", "rig.toml"]) == EXIT_INPUT
     assert NAME in screens[-1]
     assert opened == []
 
