@@ -24,7 +24,7 @@ help:
 	@echo "make test-emulated PICO_UF2=image.uf2   the board's code on an emulated RP2040; minutes"
 	@echo "make test-qemu QEMU_THUMB2=a.elf QEMU_RV32=b.elf   the board's code on other processors, in Debian's QEMU"
 	@echo "make lint         ruff"
-	@echo "make types        mypy, strict on host and protocol"
+	@echo "make types        mypy, strict on host and protocol; the TypeScript compiler on the desk's page"
 	@echo "make mutants      which small changes of the code the tests notice; hours"
 	@echo "make bench        the figures of bench/README.md"
 	@echo "make micropython  the Unix MicroPython in .tools/, for tests/dual and the virtual rig"
@@ -113,6 +113,7 @@ types: $(DEV_STAMP)
 	@$(BIN)/python -m mypy
 	@$(BIN)/python -m mypy --config-file device/mypy.ini --custom-typeshed-dir \
 	  "$$($(BIN)/python -c 'import sysconfig; print(sysconfig.get_path("purelib"))')"
+	@$(BIN)/python tests/page_types.py
 
 bench: $(DEV_STAMP) micropython
 	@set -e; for figure in $$(grep -l __main__ bench/*.py | grep -v -e mutants -e likeness -e svg_suite); do echo "== $$figure"; $(BIN)/python $$figure; done

@@ -171,6 +171,7 @@ class Pretended:
     Attributes
     ----------
     said : events of the page, oldest first.
+    beside : what the phone's page is told; None: nobody answers.
     answers : what an event is answered, by its `do`; else ``{"ok": True}``.
     """
 
@@ -180,11 +181,12 @@ class Pretended:
         self.answers: dict[str, dict[str, Any]] = {}
         self.sockets: list[Any] = []
         self.uploads: list[str] = []
+        self.beside: dict[str, Any] | None = None
         page.route("**/*", self._answer)
         page.route_web_socket("**/socket*", self._socket)
 
-    def open(self) -> None:
-        self.page.goto(ADDRESS)
+    def open(self, page: str = "") -> None:
+        self.page.goto(ADDRESS + page)
 
     def _answer(self, route: Any) -> None:
         path = route.request.url.removeprefix(ADDRESS).partition("?")[0]
@@ -193,6 +195,11 @@ class Pretended:
             route.fulfill(
                 json={"upload": "u-1", "kind": "photograph", "name": "heron.jpg", "bytes": 1, "format": "JPEG"}
             )
+        elif path == "progress" and self.beside is not None:
+            route.fulfill(json=self.beside)
+        elif path == "hold":
+            self.said.append({"do": "hold"})
+            route.fulfill(json={"ok": True})
         elif path.startswith("geometry/") and path[9:] in self.strokes:
             route.fulfill(body=self.strokes[path[9:]], content_type="application/octet-stream")
         elif path == "" or (path.startswith("page/") and (PAGE / path[5:]).is_file()):

@@ -62,7 +62,7 @@ def walk(page: Page, address: str) -> None:
     take(page, "time")
     page.get_by_role("button", name="Show all of it").click()
     step.click()
-    page.get_by_role("button", name="All so", exact=True).click()
+    page.get_by_role("button", name="Begin", exact=True).click()
     expect(page.locator("#next-about")).to_contain_text("Drawing stroke", timeout=LONG_MS)
     expect(page.locator("desk-timeline [role=progressbar]")).not_to_have_attribute(
         "aria-valuenow", "0", timeout=LONG_MS

@@ -11,7 +11,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from desk_browser import scenes
-from desk_browser.pretended import geometry, machine, rings, state
+from desk_browser.pretended import Pretended, geometry, machine, rings, state
 from linewright.desk import geometry as server_geometry
 from linewright.desk import hand_letters
 from linewright.drawing.strokes import Drawing, Pen
@@ -19,6 +19,7 @@ from linewright.drawing.strokes import Drawing, Pen
 HERON = scenes.BOX_HERON
 
 
+PHONE = {"width": 390, "height": 844}
 WAIT_MS = 60_000
 
 
@@ -242,6 +243,13 @@ def test_figures_and_sliders_say_millimetres(page, laid):
     assert changes[0]["gesture"] == changes[-1]["gesture"]
 
 
+def test_what_is_drawn_first_is_changed_on_its_slip(page, laid):
+    page.locator(".grip").first.click()
+    expect(page.get_by_role("button", name="Sooner")).to_be_disabled()
+    page.get_by_role("button", name="Later").click()
+    assert (said(laid, "order")[0]["item"], said(laid, "order")[0]["place"]) == ("heron", 1)
+
+
 def test_small_pictures_are_asked_for_once_and_one_is_taken(page, desk):
     opened = desk(scenes.strokes(), **scenes.laid())
     page.locator(".grip").first.click()
@@ -303,12 +311,12 @@ def test_a_real_machine_wants_every_tick_before_it_moves(page, desk):
     real = state()["desk"] | {"virtual": False}
     opened = desk(scenes.strokes(), **scenes.laid(), desk=real)
     step(page).click()
-    go = page.get_by_role("button", name="All so: draw it")
+    go = page.get_by_role("button", name="It is so: draw it")
     expect(go).to_be_disabled()
     expect(step(page)).to_be_disabled()
     for tick in page.locator(".slip input[type=checkbox]").all():
         tick.check()
-    expect(step(page)).to_have_text("All so")
+    expect(step(page)).to_have_text("Begin")
     expect(step(page)).to_be_enabled()
     go.click()
     assert said(opened, "draw")[0] | {"id": 0} == {
@@ -448,7 +456,7 @@ def test_a_trial_sheet_is_measured_and_only_then_written(page, desk):
 def test_a_drawing_that_was_broken_off_is_carried_on(page, desk):
     opened = desk(scenes.strokes(), broken_off=scenes.BROKEN)
     step(page).click()
-    page.get_by_role("button", name="All so: carry it on").click()
+    page.get_by_role("button", name="It is so: carry it on").click()
     assert said(opened, "resume")[0]["confirmed"] == ["sheet"]
     assert said(opened, "resume")[0]["drawing"] == "b1"
 
@@ -485,7 +493,7 @@ def test_nothing_is_asked_of_other_addresses(page, desk):
 
 
 def test_on_a_phone_a_slip_comes_into_sight_with_half_of_the_sheet(page, desk):
-    page.set_viewport_size({"width": 390, "height": 844})
+    page.set_viewport_size(PHONE)
     desk(scenes.strokes(), **scenes.laid(), pens=scenes.PENS)
     for name, heading in (("Pens", "Pens"), ("Machine", "Machine"), ("Put down", "Put something down")):
         page.get_by_role("navigation").get_by_role("button", name=name).click()
@@ -494,6 +502,65 @@ def test_on_a_phone_a_slip_comes_into_sight_with_half_of_the_sheet(page, desk):
         top = slip.bounding_box()["y"]
         assert 0 < top < 844 / 2, (name, top)
         assert page.evaluate("document.documentElement.scrollWidth") <= 390, name
+
+
+def in_sight(page: Page, what: Any) -> bool:
+    """Whether all of it is seen without scrolling."""
+    box = what.bounding_box()
+    return bool(box["y"] >= 0 and box["y"] + box["height"] <= page.viewport_size["height"])
+
+
+def test_on_a_phone_a_drawing_is_watched_and_held_without_scrolling(page, desk):
+    page.set_viewport_size(PHONE)
+    drawn = scenes.laid() | {"drawing": scenes.drawing("drawing", "Drawing stroke 31 of 52, 2 min 16 s left.")}
+    opened = desk(scenes.strokes(), **drawn, progress=scenes.PROGRESS)
+    bar = page.get_by_role("progressbar", name="How far the drawing is")
+    expect(bar).to_have_attribute("aria-valuenow", "96")
+    for what in (step(page), bar, page.get_by_text("Drawing stroke 31 of 52")):
+        assert in_sight(page, what)
+    assert step(page).bounding_box()["height"] >= 48
+    page.mouse.wheel(0, 2000)  # wherever somebody has scrolled to, the button stays under the thumb
+    assert in_sight(page, step(page))
+    step(page).click()
+    said(opened, "hold")
+    opened.set(drawing=scenes.drawing("holding", "Held at stroke 31 of 52, pen raised."))
+    expect(step(page)).to_have_text("Carry on")
+    step(page).click()
+    said(opened, "carry_on")
+    opened.set(questions=[{"id": "q1", "kind": "yes", "text": "is the pen in?", "about": "", "choices": []}])
+    expect(page.locator("#question-heading")).to_be_focused()
+    assert in_sight(page, page.locator(".question"))
+
+
+BESIDE = {
+    "drawing": {"name": "heron", "state": "drawing", "words": "Drawing stroke 31 of 52, 2 min left.", "ask": None},
+    "progress": scenes.PROGRESS,
+    "rehearsal": "",
+}
+
+
+def test_the_page_that_a_phone_scans_shows_progress_holds_and_sends(page, tmp_path):
+    page.set_viewport_size(PHONE)
+    opened = Pretended(page, state())
+    opened.beside = BESIDE
+    opened.open("page/phone.html")
+    expect(page.get_by_role("status").first).to_have_text("Drawing stroke 31 of 52, 2 min left.")
+    expect(page.get_by_role("progressbar")).to_have_attribute("value", "96")
+    hold = page.get_by_role("button", name="Hold")
+    assert in_sight(page, hold)
+    assert hold.bounding_box()["height"] >= 48
+    hold.click()
+    said(opened, "hold")
+    opened.beside = BESIDE | {"drawing": BESIDE["drawing"] | {"state": "holding", "words": "Held, pen raised."}}
+    expect(page.get_by_text("Carry on at the desk")).to_be_visible()
+    expect(hold).to_have_count(0)
+    (tmp_path / "sheet 1.jpg").write_bytes(b"x")
+    page.get_by_label("Photograph", exact=True).set_input_files(tmp_path / "sheet 1.jpg")
+    expect(page.get_by_text("sheet 1.jpg lies on the desk now.")).to_be_visible()
+    assert opened.uploads == ["sheet%201.jpg"]
+    assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
+    opened.beside = None
+    expect(page.get_by_role("status").first).to_have_text("The desk does not answer.")
 
 
 def test_each_colour_of_a_drawing_gets_a_pen_of_the_box(page, desk):
@@ -530,5 +597,5 @@ def test_the_first_stroke_that_is_missing_is_clicked_or_stepped_to(page, desk):
     lowest_mm = 110 + 48 * (0.08 + 0.92 * 20 / 39)  # of the 21st of the heron's rings, which lie within each other
     page.mouse.click(ground["x"] + view[0] + 80 * px, ground["y"] + view[1] + lowest_mm * px)
     expect(field).to_have_value("21")
-    page.get_by_role("button", name="All so: carry it on").click()
+    page.get_by_role("button", name="It is so: carry it on").click()
     assert said(opened, "resume")[0]["from_stroke"] == 21

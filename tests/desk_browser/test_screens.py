@@ -9,7 +9,8 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
-from desk_browser.scenes import SCENES
+from desk_browser.pretended import Pretended, state
+from desk_browser.scenes import PROGRESS, SCENES
 
 OFTEN = ("empty", "chosen", "known", "asked", "drawing", "machine", "question")
 RULES = {
@@ -56,6 +57,23 @@ def test_a_narrow_window_holds_everything(page, name):
           .filter(([box]) => box.width < 20 || box.height < 20).map(([, html]) => html)"""
     )
     assert small == []  # WCAG 2.2, 2.5.8 asks for 24 by 24 px or as much room around
+
+
+@pytest.mark.parametrize("drawing", [pytest.param(None, id="idle", marks=pytest.mark.slow), "drawing"])
+def test_the_phones_page_breaks_no_rule(page, drawing):
+    page.set_viewport_size(PHONE)
+    desk = Pretended(page, state())
+    now = {"name": "heron", "state": drawing, "words": "Drawing stroke 31 of 52.", "ask": None}
+    desk.beside = {
+        "drawing": now if drawing else None,
+        "progress": PROGRESS if drawing else None,
+        "rehearsal": "A rehearsal",
+    }
+    desk.open("page/phone.html")
+    expect(page.get_by_text("Asking the desk")).to_have_count(0)
+    for scheme in ("light", "dark"):
+        page.emulate_media(color_scheme=scheme, reduced_motion="reduce")
+        assert violations(page) == [], scheme
 
 
 def test_the_rules_find_what_is_wrong(page):

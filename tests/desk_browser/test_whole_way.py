@@ -55,7 +55,7 @@ def test_a_dropped_photograph_is_drawn_in_five_clicks_without_typing(page, addre
     expect(page.locator(".mind")).to_have_count(0)  # what the desk chose by itself is nothing to mind
     step.click()
     clicks += 1
-    expect(step).to_have_text("All so")
+    expect(step).to_have_text("Begin")
     step.click()
     clicks += 1
     expect(step).to_have_text("Hold", timeout=LONG_MS)
@@ -104,7 +104,7 @@ def test_the_keyboard_alone_goes_all_the_way(page, address):
     expect(step).to_be_enabled(timeout=LONG_MS)
     press_until(page, "Tab", step)
     page.keyboard.press("Enter")
-    press_until(page, "Tab", page.get_by_role("button", name="All so: rehearse it"))
+    press_until(page, "Tab", page.get_by_role("button", name="It is so: rehearse it"))
     page.keyboard.press("Enter")
     expect(step).to_have_text("Done", timeout=LONG_MS)
     press_until(page, "Tab", step)

@@ -3,7 +3,11 @@
 import { union } from "./table.js";
 import * as shelf from "./shelf.js";
 
-/** What the server says; its keys are told in docs/DESK.md. @type {any} */
+/**
+ * What the server says; its keys are told in docs/DESK.md.
+ *
+ * @type {any}
+ */
 export const state = {
   desk: null, holder: { you: true, window: null }, sheet: null, reach: null, items: [], history: { undo: null, redo: null },
   pens: [], pens_usual: {}, plan: { state: "empty", pens: [], warnings: [] }, methods: [], patterns: [], letterings: [],
@@ -48,7 +52,11 @@ export function connect(to_server, show) {
 /** @param {string} id */
 export const item = (id) => state.items.find((/** @type {any} */ one) => one.id === id);
 
-/** What is selected and still there. @returns {any[]} */
+/**
+ * What is selected and still there.
+ *
+ * @returns {any[]}
+ */
 export const chosen = () => state.items.filter((/** @type {any} */ one) => mine.selected.includes(one.id));
 
 /** Whether a drawing is under way. */
@@ -62,7 +70,11 @@ export const sees_left = () => Boolean(mine.left?.geometry) && mine.slip === "dr
 
 export const may_edit = () => mine.link === "open" && state.holder.you && !state.drawing;
 
-/** Pens by the number that strokes use, widths filled in. @param {any[]} [pens] of the plan or of a sketch */
+/**
+ * Pens by the number that strokes use, widths filled in.
+ *
+ * @param {any[]} [pens] of the plan or of a sketch
+ */
 export function inks(pens = state.plan.pens) {
   const usual = state.pens_usual?.width_mm ?? 0.5;
   /** @type {{colour: string, width_mm: number}[]} */
@@ -86,7 +98,11 @@ export async function act(event) {
   return send(event);
 }
 
-/** To the server; what it refuses is shown. @param {any} event */
+/**
+ * To the server; what it refuses is shown.
+ *
+ * @param {any} event
+ */
 async function send(event) {
   const answer = await ask(event);
   mine.refused = answer.ok ? null : { ...(answer.error ?? { text: "The desk did not take that." }), where: event.do };
@@ -96,7 +112,11 @@ async function send(event) {
 }
 
 let gestures = 0;
-/** Events that come faster than the server answers: the newest one waits. @type {Map<string, any>} */
+/**
+ * Events that come faster than the server answers: the newest one waits.
+ *
+ * @type {Map<string, any>}
+ */
 const newest = new Map();
 const busy = new Set();
 
@@ -113,10 +133,21 @@ async function send_newest(key, event) {
   busy.delete(key);
 }
 
-/** Whole items beside one that is selected too. @param {string} id @returns {any[]} */
+/**
+ * Whole items beside one that is selected too.
+ *
+ * @param {string} id
+ * @returns {any[]}
+ */
 const with_it = (id) => (mine.selected.includes(id) ? chosen() : [item(id)]).filter(Boolean);
 
-/** Where an item goes when it is moved. @param {any} one @param {number} dx mm @param {number} dy mm */
+/**
+ * Where an item goes when it is moved.
+ *
+ * @param {any} one
+ * @param {number} dx mm
+ * @param {number} dy mm
+ */
 function moved(one, dx, dy) {
   const round = (/** @type {number} */ mm) => Math.round(mm * 100) / 100;
   if (one.at_mm) return { at_mm: [round(one.at_mm[0] + dx), round(one.at_mm[1] + dy)] };
@@ -124,7 +155,12 @@ function moved(one, dx, dy) {
   return { at_mm: [round(box[0] + dx), round(box[1] + dy)], align: null };
 }
 
-/** Width and height of an item before it is turned, mm. @param {any} one @returns {number[]} */
+/**
+ * Width and height of an item before it is turned, mm.
+ *
+ * @param {any} one
+ * @returns {number[]}
+ */
 export function page_of(one) {
   if (one.page_mm) return one.page_mm;
   const box = one.boxes_mm?.[0] ?? [0, 0, 10, 10];
@@ -137,7 +173,12 @@ function sized(one, size) {
   return one.kind === "pattern" || one.kind === "sentence" ? { width_mm: width, height_mm: height } : { width_mm: width, height_mm: null };
 }
 
-/** The upright box keeps its middle. @param {any} one @param {number} turn_deg */
+/**
+ * The upright box keeps its middle.
+ *
+ * @param {any} one
+ * @param {number} turn_deg
+ */
 function turned(one, turn_deg) {
   const angle = (Math.round(turn_deg * 10) / 10) % 360;
   if (one.repeat || !one.boxes_mm?.length) return { turn_deg: angle };
@@ -151,14 +192,22 @@ function turned(one, turn_deg) {
 /** @param {any} one @param {any} change @param {string} [gesture] */
 const set = (one, change, gesture) => send({ do: "set", item: one.id, ...change, ...(gesture ? { gesture } : {}) });
 
-/** `NAME` or `NAME:SETTING=VALUE,...` as a value. @param {string} words */
+/**
+ * `NAME` or `NAME:SETTING=VALUE,...` as a value.
+ *
+ * @param {string} words
+ */
 export function way_of(words) {
   const [name, rest = ""] = words.split(/:(.*)/s);
   const settings = Object.fromEntries(rest.split(",").filter(Boolean).map((pair) => pair.split("=")).map(([key, value]) => [key, Number.isNaN(Number(value)) ? value : Number(value)]));
   return { name, settings };
 }
 
-/** The method that is in force, and its settings as far as they are not the usual ones. @param {any} one */
+/**
+ * The method that is in force, and its settings as far as they are not the usual ones.
+ *
+ * @param {any} one
+ */
 export function method_of(one) {
   if (one.method) return one.method;
   const pick = state.previews.item === one.id && state.previews.list.find((/** @type {any} */ two) => two.pick);
@@ -184,7 +233,11 @@ async function take_files(files) {
   }
 }
 
-/** A machine described by a file that was sent. @param {string} upload */
+/**
+ * A machine described by a file that was sent.
+ *
+ * @param {string} upload
+ */
 async function take_rig(upload) {
   mine.slip = "machine";
   const answer = await send({ do: "rig_file", upload });
@@ -276,6 +329,7 @@ const OWN = {
   align_selected(event) {
     return send({ do: "align", items: mine.selected, to: event.to ?? "margins", how: event.value ?? event.how });
   },
+  order_place: (event) => send({ do: "order", item: event.item, place: Number(event.place) }),
   figure(event) {
     const one = item(event.item);
     const value = Number(event.value);
@@ -515,7 +569,11 @@ function left_from(stroke) {
   if (mine.left && Number.isFinite(stroke)) mine.left.at = Math.min(mine.left.stroke ?? 1, Math.max(1, stroke));
 }
 
-/** Focus goes there once it is shown. @type {string | null} */
+/**
+ * Focus goes there once it is shown.
+ *
+ * @type {string | null}
+ */
 export let focus_next = null;
 
 /** @param {string} selector */

@@ -55,7 +55,11 @@ export function looks() {
 
 /** @typedef {{word: string, about: string, at: Record<string, any>, kind?: string, picture?: string, off?: boolean}} Step */
 
-/** The one thing that comes next. @returns {Step} */
+/**
+ * The one thing that comes next.
+ *
+ * @returns {Step}
+ */
 export function next_step() {
   const { plan, drawing, machine, broken_off, items, desk } = state;
   if (mine.link === "lost") return { word: "Link lost", about: "Is linewright desk still running? This page finds it by itself.", at: { do: "open", slip: "machine", stay: "y" }, off: true };
@@ -79,7 +83,7 @@ export function next_step() {
   if (plan.state !== "ready") return { word: desk?.virtual ? "Rehearse" : "Draw", about: working(), at: { do: "begin" }, off: true, picture: "pen" };
   if (mine.asking) {
     const ready = all_seen();
-    return { word: "All so", about: ready ? "Press here if all of it is so, and it begins." : "Tick first what only you can see.", at: { do: "draw_now" }, picture: "go", off: !ready };
+    return { word: "Begin", about: ready ? "Once all of it is so, press here." : "Tick first what only you can see.", at: { do: "draw_now" }, picture: "go", off: !ready };
   }
   const minds = plan.warnings.length ? ` ${plan.warnings.length === 1 ? "One thing" : `${plan.warnings.length} things`} to know first.` : "";
   return { word: desk?.virtual ? "Rehearse" : "Draw", about: `${duration(plan.predicted_s)}, ${length(plan.ink_mm)} of ink.${minds}`, at: { do: "begin" }, picture: "pen" };

@@ -48,7 +48,11 @@ export function hand(text, how = {}) {
   );
 }
 
-/** Each drawn on a square of 24 by 24, in as few strokes as it takes. @type {Record<string, string>} */
+/**
+ * Each drawn on a square of 24 by 24, in as few strokes as it takes.
+ *
+ * @type {Record<string, string>}
+ */
 const SIGNS = {
   file: "M4 19V5h6l2 3h8v11zM7 16l4-4 3 3 2-2 2 3",
   words: "M5 18L11 5l6 13M7.3 13h7.4M17 9.5c3-1.5 4 0 4 2v6.5M21 13c-4 0-5 1-5 2.700s3 3 5 .3",

@@ -120,8 +120,14 @@ export function draw(pencil, strokes, pens, how) {
   return how.to;
 }
 
-/** How many entries beyond `begins` the last one lies that is not above a vertex.
- * @param {Uint32Array} source @param {number} begins @param {number} last @param {number} vertex */
+/**
+ * How many entries beyond `begins` the last one lies that is not above a vertex.
+ *
+ * @param {Uint32Array} source
+ * @param {number} begins
+ * @param {number} last
+ * @param {number} vertex
+ */
 function after(source, begins, last, vertex) {
   return Math.max(0, last_not_above(source.subarray(begins, last + 1), vertex));
 }

@@ -6,8 +6,11 @@
 /** Height of a capital, in the units of the paths. */
 export const CAP = 21;
 
-/** Advance and path of each letter; y runs downward from the foot line.
- * @type {Record<string, [number, string]>} */
+/**
+ * Advance and path of each letter; y runs downward from the foot line.
+ *
+ * @type {Record<string, [number, string]>}
+ */
 export const LETTERS = {
   " ": [12, ""],
   "!": [10, "M5 -21L5 -7M5 -2L4 -1L5 0L6 -1L5 -2"],

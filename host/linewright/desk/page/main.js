@@ -208,7 +208,7 @@ function render() {
 let covered_before = "";
 let asked = 0;
 const again = () => {
-  asked ||= requestAnimationFrame(render);
+  if (!asked) asked = requestAnimationFrame(render);
 };
 
 // --- what follows from the state by itself ---------------------------------------------------------------------------
@@ -255,7 +255,11 @@ let asked_before = null;
 
 const table_element = () => /** @type {any} */ (desk.querySelector("desk-table"));
 
-/** Of the window itself. @type {Record<string, () => void>} */
+/**
+ * Of the window itself.
+ *
+ * @type {Record<string, () => void>}
+ */
 const WINDOW = {
   choose_file: () => /** @type {HTMLElement | null} */ (document.getElementById("files"))?.click(),
   nearer: () => table_element()?.zoom(1.4),
@@ -277,7 +281,12 @@ function hear(event) {
 
 desk.addEventListener("desk", (event) => hear(/** @type {CustomEvent} */ (event).detail));
 
-/** What an element says of itself. @param {HTMLElement} element @returns {any} */
+/**
+ * What an element says of itself.
+ *
+ * @param {HTMLElement} element
+ * @returns {any}
+ */
 function said_by(element) {
   const { named: _named, ...what } = element.dataset;
   return what;

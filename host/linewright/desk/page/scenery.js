@@ -56,8 +56,14 @@ function round_box(pencil, x, y, width, height, radius) {
   pencil.fill();
 }
 
-/** Millimetres along the upper and the left edge of the reach. @param {CanvasRenderingContext2D} pencil
- * @param {View} view @param {number[]} box mm @param {Colours} colours */
+/**
+ * Millimetres along the upper and the left edge of the reach.
+ *
+ * @param {CanvasRenderingContext2D} pencil
+ * @param {View} view
+ * @param {number[]} box mm
+ * @param {Colours} colours
+ */
 function rulers(pencil, view, box, colours) {
   const step = STEPS_MM.find((mm) => mm * view.scale >= TICK_PX) ?? 1000;
   const named = STEPS_MM.find((mm) => mm >= 5 * step && mm * view.scale >= 44) ?? 10 * step;

@@ -246,7 +246,13 @@ export class DeskTable extends HTMLElement {
       ...corners); // prettier-ignore
   }
 
-  /** Where a hand has it. @param {any} item @param {number[]} box @returns {number[]} */
+  /**
+   * Where a hand has it.
+   *
+   * @param {any} item
+   * @param {number[]} box
+   * @returns {number[]}
+   */
   held(item, box) {
     if (!this.given?.held.includes(item.id)) return box;
     const { dx, dy, size, x, y } = this.hand;
@@ -422,7 +428,12 @@ export function union(boxes) {
   return boxes.reduce((a, b) => [Math.min(a[0], b[0]), Math.min(a[1], b[1]), Math.max(a[2], b[2]), Math.max(a[3], b[3])]);
 }
 
-/** As large as the room allows, in its middle. @param {number[]} room mm @param {HTMLImageElement} image */
+/**
+ * As large as the room allows, in its middle.
+ *
+ * @param {number[]} room mm
+ * @param {HTMLImageElement} image
+ */
 function inside([x0, y0, x1, y1], image) {
   const scale = Math.min((x1 - x0) / image.naturalWidth, (y1 - y0) / image.naturalHeight);
   const [wide, high] = [image.naturalWidth * scale, image.naturalHeight * scale];
@@ -433,7 +444,12 @@ function inside([x0, y0, x1, y1], image) {
 /** Around the sheet so much of its longer side is shown at least; a sheet that is small on a large reach is looked at. */
 const AROUND = 0.28;
 
-/** What is to be seen at first, mm. @param {TableData} data @returns {number[]} */
+/**
+ * What is to be seen at first, mm.
+ *
+ * @param {TableData} data
+ * @returns {number[]}
+ */
 function frame_of(data) {
   const { width_mm, height_mm } = data.sheet;
   const all = /** @type {number[]} */ (union([data.reach.box_mm, [0, 0, width_mm, height_mm]]));

@@ -2,7 +2,7 @@
 
 import { h } from "../dom.js";
 import { sign } from "../hand.js";
-import { all_seen, inks, mine, state, under_way } from "../desk.js";
+import { all_seen, mine, state, under_way } from "../desk.js";
 import { speed_colour } from "../ink.js";
 import { duration, figure, grouped, length, sentence, several } from "../words.js";
 import { button, data, heading, locked, number, refusal, slip, trouble, working } from "./parts.js";
@@ -32,7 +32,7 @@ function known() {
       one.item ? button(sentence(one.text), { do: "select", item: one.item, class: "said" }) : h("span", {}, sentence(one.text)))))],
     plan.geometry && [heading("Speed"), h("label", { class: "tick" }, h("input", { type: "checkbox", checked: mine.speeds, ...data({ do: "speeds" }) }), h("span", {}, "Show speed as colour")),
       mine.speeds && h("p", { class: "scale" }, h("span", {}, "slow"), [0, 0.15, 0.3, 0.45, 0.55, 0.7, 0.8, 0.95].map((share) => h("i", { style: { background: speed_colour(share) } })), h("span", {}, "fast"))],
-    h("p", { class: "small" }, "Drag along the time line below to see the sheet at any moment."),
+    plan.predicted_s > 0 && h("p", { class: "small" }, "Drag along the time line below to see the sheet at any moment."),
   ].flat(); // prettier-ignore
 }
 
@@ -51,7 +51,7 @@ function before() {
       : h("ul", { class: "ticks" }, state.before.map((/** @type {any} */ one) => h("li", { key: one.key }, h("label", { class: "tick" },
           h("input", { type: "checkbox", checked: mine.ticked.has(one.key), ...data({ do: "tick", key: one.key }) }), h("span", {}, sentence(one.text)))))),
     h("div", { class: "line" },
-      button(rehearsal ? "All so: rehearse it" : "All so: draw it", { do: "draw_now", class: "main", sign: "go", disabled: !ready || locked() }),
+      button(rehearsal ? "It is so: rehearse it" : "It is so: draw it", { do: "draw_now", class: "main", sign: "go", disabled: !ready || locked() }),
       button("Not yet", { do: "not_yet", class: "quiet" })),
     !ready && h("p", { class: "small" }, "Tick each of them once it is so."),
     h("p", { class: "small" }, rehearsal ? "This is a rehearsal: the drawing is made by the simulated machine." : "The machine homes first, then draws. Hold stops it with the pen raised."),
@@ -98,7 +98,11 @@ function drawing(now) {
   return lines.flat();
 }
 
-/** The motors may have been without power while the board counted on: only the sheet knows. @param {any} left */
+/**
+ * The motors may have been without power while the board counted on: only the sheet knows.
+ *
+ * @param {any} left
+ */
 function missing(left) {
   if (!left.asks) return h("p", { class: "small" }, "The sheet shows what is drawn, and pale what is left.");
   const off = locked();
@@ -121,6 +125,6 @@ function broken() {
     h("p", {}, `${several(one.strokes_done, "stroke")} of ${grouped(one.strokes)} are on ${one.sheet}. ${sentence(one.why || "")}`),
     mine.left?.drawing === one.id && mine.left?.geometry && missing(mine.left),
     one.confirm.length > 0 && h("ul", { class: "asked" }, one.confirm.map((/** @type {any} */ two) => h("li", { key: two.key }, sentence(two.text)))),
-    h("div", { class: "line" }, button("All so: carry it on", { do: "resume_now", drawing: one.id, class: "main", sign: "go", disabled: locked() }),
+    h("div", { class: "line" }, button("It is so: carry it on", { do: "resume_now", drawing: one.id, class: "main", sign: "go", disabled: locked() }),
       button("Leave it", { do: "forget", drawing: one.id, class: "quiet", disabled: locked() })))); // prettier-ignore
 }

@@ -16,12 +16,13 @@ export function machine_slip() {
     h("p", { class: "big" }, machine.words),
     machine.fault && h("div", { class: "refusal", role: "alert" }, h("p", {}, sign("warn"), h("b", {}, sentence(machine.fault))), machine.hint && h("p", {}, sentence(machine.hint))),
     task(),
+    state.phone && phone(),
     ports(machine),
     rigs(machine),
     here && hands(machine),
     here && heights(machine),
     making_true(),
-    phone(),
+    !state.phone && phone(),
   ]);
 }
 
@@ -44,9 +45,14 @@ function ports(machine) {
     state.desk?.virtual && h("label", { class: "tick" }, h("input", { type: "checkbox", checked: Boolean(machine.real_time), disabled: off, ...data({ do: "real_time" }) }), h("span", {}, "Rehearse in real time"))); // prettier-ignore
 }
 
-/** The files that describe machines. @param {any} machine */
+/**
+ * The files that describe machines.
+ *
+ * @param {any} machine
+ */
 function rigs(machine) {
   const off = locked() || under_way() || tasked();
+  const wiring = mine.wiring?.rig === machine.rig ? mine.wiring : null;
   return h("details", { key: "rigs" }, h("summary", {}, "Its file"),
     h("p", {}, "A rig file says how large the machine is, how it is wired and how fast it may go."),
     h("ul", { class: "rows" }, machine.rigs.map((/** @type {any} */ rig) => h("li", { key: rig.id }, h("p", {}, h("b", {}, rig.id === "default" ? "The rig without a file" : rig.name), h("small", {}, `board ${rig.board}${rig.usual ? ", the usual one" : ""}`)),
@@ -54,8 +60,8 @@ function rigs(machine) {
     h("label", { class: "file" }, h("span", {}, "Another rig file"), h("input", { type: "file", accept: ".toml", disabled: off, ...data({ do: "rig_send" }) })),
     h("p", { class: "small" }, "The desk keeps a copy of it, and writes what fits find into the copy."),
     button("Show its wiring", { do: "wiring_show", disabled: locked() }),
-    mine.wiring?.rig === machine.rig && [h("a", { href: `/picture/${mine.wiring.picture}.svg`, target: "_blank", rel: "noopener" }, h("img", { class: "trial", src: `/picture/${mine.wiring.picture}.svg`, alt: "What is to be wired to what." })),
-      h("ul", { class: "asked" }, mine.wiring.cautions.map((text) => h("li", {}, sentence(text))))]); // prettier-ignore
+    wiring && [h("a", { href: `/picture/${wiring.picture}.svg`, target: "_blank", rel: "noopener" }, h("img", { class: "trial", src: `/picture/${wiring.picture}.svg`, alt: "What is to be wired to what." })),
+      h("ul", { class: "asked" }, wiring.cautions.map((text) => h("li", {}, sentence(text))))]); // prettier-ignore
 }
 
 // --- by hand --------------------------------------------------------------------------------------------------------
@@ -147,9 +153,9 @@ const ROWS = {
   tune: (/** @type {any[]} */ rows) => table(["Way of moving", "Time", "Wobble", "Which"], rows.map((row) =>
     [row.name, duration(row.predicted_s), `${figure(row.wobble_mm, 3)} mm`, [row.best && "best", row.now && "as it is"].filter(Boolean).join(", ")])), // prettier-ignore
   exercise: (/** @type {any[]} */ rows) => table(["Bout", "Direction", "Speed", "Way", "Steps lost"], rows.slice(-TOLD).map((row) =>
-    [row.n, `${row.axis.toUpperCase()}, ${row.sense === "+" ? "away from home" : "towards home"}`, `${Math.round(100 * row.share)} %`, length(row.way_mm), row.lost_steps ?? "very many"])), // prettier-ignore
-  check: (/** @type {any[]} */ rows) => h("ul", { class: "checks" }, rows.map((row) => h("li", { class: row.outcome.replace(" ", "-") },
-    h("b", {}, `${sentence(row.name)}: ${row.outcome}. `), sentence(row.words || ""), row.hint && h("small", {}, sentence(row.hint))))), // prettier-ignore
+    [row.n, `${row.axis.toUpperCase()}, ${row.sense === "+" ? "from home" : "to home"}`, `${Math.round(100 * row.share)} %`, length(row.way_mm), row.lost_steps ?? "very many"])), // prettier-ignore
+  check: (/** @type {any[]} */ rows) => h("ul", { class: "checks" }, rows.map((row) => h("li", {}, sign(row.outcome === "passed" ? "check" : row.outcome === "failed" ? "warn" : "know"), h("p", {},
+    h("b", {}, `${sentence(row.name)}: ${row.outcome}. `), sentence(row.words || ""), row.hint && h("small", {}, sentence(row.hint)))))), // prettier-ignore
 };
 
 /** @param {any} now */

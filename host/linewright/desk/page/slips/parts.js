@@ -79,7 +79,11 @@ export function setting_field(setting, value, id) {
     h("small", { id: `about-${setting.name}` }, sentence(setting.meaning))); // prettier-ignore
 }
 
-/** What was refused, where it was asked for. @param {...string} where events */
+/**
+ * What was refused, where it was asked for.
+ *
+ * @param {...string} where events
+ */
 export function refusal(...where) {
   const { refused } = mine;
   if (!refused || (where.length && !where.includes(refused.where))) return null;

@@ -15,10 +15,11 @@ const way = (word, picture, about, what) =>
 /** Nothing lies on the sheet yet. */
 export function beginning() {
   return h("section", { key: "beginning", class: "beginning", "aria-label": "Three ways to begin" },
-    way("A picture", "file", "Drop a file anywhere, or choose one", { do: "choose_file" }),
+    h("h2", {}, "Put something on the sheet"),
+    way("A picture", "file", "Drop one anywhere, or choose it", { do: "choose_file" }),
     way("Words", "words", "Typed straight on the sheet", { do: "put_words" }),
-    way("A surprise", "surprise", "Made up for you, different each time", { do: "put_surprise" }),
-    h("p", {}, "Photographs, SVG, PDF and DXF. Nothing leaves this computer."),
+    way("A surprise", "surprise", "Different each time", { do: "put_surprise" }),
+    h("p", { class: "small" }, "Photographs, SVG, PDF and DXF. Nothing leaves this computer."),
     mine.uploading && h("p", { role: "status" }, `Taking in ${mine.uploading} …`),
     refusal("put")); // prettier-ignore
 }

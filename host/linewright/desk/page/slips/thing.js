@@ -2,7 +2,7 @@
 
 import { h } from "../dom.js";
 import { sign } from "../hand.js";
-import { chosen, inks, may_edit, method_of, mine, page_of, state, way_of } from "../desk.js";
+import { chosen, inks, may_edit, method_of, page_of, state, way_of } from "../desk.js";
 import { duration, figure, length, sentence, several } from "../words.js";
 import { union } from "../table.js";
 import { button, data, heading, number, picture, refusal, setting_field, slip, trouble } from "./parts.js";
@@ -26,6 +26,7 @@ export function thing_slip() {
     settings(one),
     place(one),
     alignment(things),
+    order(one),
     copies(one),
     pens_of(one),
   ]); // prettier-ignore
@@ -54,7 +55,11 @@ function acts(one) {
 /** @param {any} one */
 const words_of = (one) => h("label", { class: "choice" }, h("span", {}, "Words"), h("textarea", { rows: 2, value: one.text, "data-do": "retype", "data-item": one.id }));
 
-/** Small pictures of this very picture by every way. @param {any} one */
+/**
+ * Small pictures of this very picture by every way.
+ *
+ * @param {any} one
+ */
 function ways(one) {
   const { previews } = state;
   const ours = previews.item === one.id ? previews.list : [];
@@ -77,7 +82,11 @@ function ways(one) {
   ];
 }
 
-/** What lines a drawing file gives. @param {any} one */
+/**
+ * What lines a drawing file gives.
+ *
+ * @param {any} one
+ */
 function lines_of(one) {
   const others = state.methods.filter((/** @type {any} */ way) => way.takes.includes("SVG") && way.name !== "auto");
   const now = one.method?.name ?? "";
@@ -129,6 +138,19 @@ function alignment(things) {
   ];
 }
 
+/**
+ * When it is drawn, among the others.
+ *
+ * @param {any} one
+ */
+function order(one) {
+  const [at, count] = [state.items.indexOf(one), state.items.length];
+  if (count < 2) return null;
+  const to = (/** @type {string} */ word, /** @type {number} */ place) =>
+    button(word, { do: "order_place", item: one.id, place, disabled: !may_edit() || place < 0 || place >= count });
+  return [heading(`Drawn as number ${at + 1} of ${count}`), h("div", { class: "line" }, to("Sooner", at - 1), to("Later", at + 1))];
+}
+
 /** @param {any} one */
 function copies(one) {
   const repeat = one.repeat ?? { columns: 1, rows: 1, gap_mm: [5, 5] };
@@ -141,7 +163,11 @@ function copies(one) {
       number("Gap down", repeat.gap_mm[1], "mm", { ...what, name: "gap_down", low: 0 }))); // prettier-ignore
 }
 
-/** Which pen draws each colour or layer of a drawing file. @param {any} one */
+/**
+ * Which pen draws each colour or layer of a drawing file.
+ *
+ * @param {any} one
+ */
 function pens_for(one) {
   const off = !may_edit();
   const choice = (/** @type {any} */ ink) => {

@@ -1,0 +1,4 @@
+// What browsers have since 2023 and the compiler's library does not know yet.
+interface CanvasPath {
+  roundRect(x: number, y: number, width: number, height: number, radius: number): void;
+}
