@@ -35,7 +35,8 @@ def compiled(function: F) -> F:
     """Decorate a function of numbers and flat arrays; compiled when first called, and kept for the next start.
 
     Plain IEEE arithmetic: no reordering of sums, so that the result is that of the function as it stands. It is kept
-    in the user's cache, because the folder of an installed package may not be writable.
+    in the user's cache, because the folder of an installed package may not be writable. While it runs, other threads of
+    Python's do, too, so nobody else may write to its arrays.
     """
     if not available():
         return function
@@ -43,8 +44,8 @@ def compiled(function: F) -> F:
 
     if not os.environ.get("NUMBA_CACHE_DIR"):
         numba.config.CACHE_DIR = str(cache_folder())  # type: ignore[attr-defined]  # made when numba starts
-    keeping: Callable[[Any], Any] = numba.njit(cache=True)
-    anew: Callable[[Any], Any] = numba.njit
+    keeping: Callable[[Any], Any] = numba.njit(cache=True, nogil=True)
+    anew: Callable[[Any], Any] = numba.njit(nogil=True)
     try:
         result: F = keeping(function)
     except RuntimeError:  # there is no folder that can be written to: compiled anew at every start

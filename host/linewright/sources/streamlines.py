@@ -75,7 +75,7 @@ def grow(
     """
     rows, columns = directions.apart.shape
     cell_mm2 = float(directions.size[0] * directions.size[1]) / (rows * columns)
-    points = float((cell_mm2 / np.maximum(directions.apart, bin_mm / 2)).sum()) / rule.step_mm
+    points = float((cell_mm2 / np.maximum(directions.apart, rule.step_mm)).sum()) / rule.step_mm
     bed = _Bed.empty(directions.size, bin_mm, points)
     while _grow(bed, directions, rule, seeds_mm, SLICE):
         at = bed.state

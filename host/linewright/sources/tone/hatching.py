@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Final
 
 import numpy as np
@@ -17,7 +18,9 @@ from numpy.typing import NDArray
 
 from linewright.drawing.strokes import Points
 from linewright.sources import settings
+from linewright.sources.picture import Report
 from linewright.sources.serpentine import linked
+from linewright.sources.side_by_side import side_by_side
 from linewright.sources.tone.field import Field
 from linewright.sources.tone.method import Layer, ToneMethod
 from linewright.sources.tone.streamlines import grown
@@ -81,18 +84,18 @@ class CrossHatching(ToneMethod):
 
     def strokes(self, layer: Layer) -> Sequence[Points]:
         """One direction after the other."""
-        strokes: list[Points] = []
-        for number, share in enumerate(shares(layer.field, self.directions)):
-            layer.report("cross-hatching", number / self.directions)
+
+        def direction(number: int, share: Field, report: Report) -> list[Points]:
             # 90 degrees for the second, as engravers do; further ones halve what is left.
             turn = (0.0, 90.0, 45.0, 135.0)[number]
             angle = self.angle_deg + turn + LAYER_TURN_DEG / 2 * layer.number
             if self.form > 0:
-                share = _no_closer(share, self.spacing)
-                strokes += grown(share, angle, self.form, FORM_REACH, layer.report, across=turn)
-            else:
-                strokes += ruled(share, angle, self.spacing)
-        return strokes
+                return grown(_no_closer(share, self.spacing), angle, self.form, FORM_REACH, report, across=turn)
+            report("cross-hatching", 0.0)
+            return ruled(share, angle, self.spacing)
+
+        parts = [partial(direction, *numbered) for numbered in enumerate(shares(layer.field, self.directions))]
+        return [stroke for found in side_by_side(parts, layer.report) for stroke in found]
 
 
 def _no_closer(field: Field, spacing: float) -> Field:
