@@ -20,7 +20,12 @@ NAMES = [
     if entry.where.startswith("linewright.sources.tone.") and issubclass(entry.kind(), ToneMethod)
 ]
 ROOM = (40.0, 30.0)
-SIZES = {"one-line": "points=300,rounds=4", "stippling": "points=200,rounds=4", "scribbles": "rounds=4"}
+SIZES = {
+    "one-line": "points=300,rounds=4",
+    "stippling": "points=200,rounds=4",
+    "scribbles": "rounds=4",
+    "labyrinth": "rounds=10,darkest=0.4",
+}
 
 
 def drawn(name: str, taken: Photograph, more: str = "", **wish) -> Picture:
@@ -68,7 +73,7 @@ def test_the_same_seed_gives_the_same_strokes(name):
     assert np.array_equal(one.drawing.starts, two.drawing.starts)
 
 
-@pytest.mark.parametrize("name", ["stippling", "one-line", "scribbles"])
+@pytest.mark.parametrize("name", ["stippling", "one-line", "scribbles", "labyrinth"])
 def test_another_seed_gives_other_strokes(name):
     one, two = (drawn(name, photograph(hills(3)), f"seed={seed}") for seed in (1, 2))
     assert not np.array_equal(one.drawing.points_mm, two.drawing.points_mm)

@@ -58,6 +58,7 @@ METHODS: Final[dict[str, Method]] = {
     "spiral": Method("one spiral of waves", f"{_TONE}.waves:Spiral"),
     "one-line": Method("a single line without a lift", f"{_TONE}.one_line:OneLine"),
     "scribbles": Method("one line in loops, smaller and closer where it is darker", f"{_TONE}.scribbles:Scribbles"),
+    "labyrinth": Method("winding passages, narrower where it is darker", f"{_TONE}.labyrinth:Labyrinth"),
     "stippling": Method("dots, closer together where it is darker", f"{_TONE}.stippling:Stippling"),
     "lettering": Method("single-line letters, as a pen writes them", "linewright.sources.lettering:Lettering", "text"),
     "words": Method("a drawing of a sentence, composed from a store", "linewright.sources.words.way:Words", "sentence"),
