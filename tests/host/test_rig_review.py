@@ -54,6 +54,11 @@ def test_the_default_rig_is_sound_and_the_worst_comes_first():
         ({"supply.servo_a": 0.5}, "wrong", "takes 0.7 A when held back, its supply gives 0.5 A"),
         ({"motor.a.resistance_ohm": 30.0}, "wrong", "needs 33 V, the supply has 24 V"),
         ({"driver.sense_ohm": 1.0}, "wrong", "8.8 V, more than the 3.3 V"),
+        ({"driver.current_a": 0.105, "driver.reference_factor": 1.0}, "doubtful", "0.0105 V, and 10.5 mV at the sense"),
+        ({"driver.current_a": 0.105, "driver.sense_ohm": 0.02}, "wrong", "may be 256 % off"),
+        ({"driver.reference_factor": 0.1}, "doubtful", "0.011 V"),
+        ({"driver.sense_ohm": 0.5, "driver.reference_factor": 2.0}, "doubtful", "0.5 ohm drop 0.55 V"),
+        ({"driver.current_a": 0.2}, "doubtful", "motor A is rated 1.5 A: it has 13 % of its torque"),
         ({"pins.step_b": 6, "pins.enable": 3}, "wrong", "do not lie in a row"),
         ({"axis.x.accel_mm_s2": 49_000.0}, "wrong", "loses steps above"),
         ({"axis.x.accel_mm_s2": 30_000.0}, "doubtful", "with a margin of two it has"),
@@ -179,6 +184,36 @@ def test_nothing_electrical_is_called_good_that_is_not(current, supply_a, stall,
         fuses = [f for f in FUSE_RATINGS_A if f >= load * (1.25 if kind == "motor supply" else 1.0) - 1e-9]
         behind = fuses[0] if fuses and (gives is None or gives >= 2.1 * fuses[0]) else max(load, gives or 0.0)
         assert 5.0 * thinnest >= behind - 1e-6, (kind, thinnest, behind)
+
+
+@settings(max_examples=200, deadline=None)
+@given(
+    st.floats(0.05, 20.0),
+    st.floats(0.05, 20.0),
+    st.floats(0.005, 5.0),
+    st.floats(0.1, 100.0),
+    st.floats(1.8, 5.5),
+    st.none() | st.floats(0.05, 500.0),
+)
+def test_no_current_and_no_trimmer_voltage_is_called_good_that_is_not(current, rated, ohm, factor, logic_v, winding):
+    """Reckoned anew: the voltage is one that a hand can set, and a motor gets its current and enough of it.
+
+    A hand-held meter's three digits of 1 mV (common practice) and a comparator's 5 mV (data sheets, from memory).
+    """
+    changes = {"driver.current_a": current, "driver.sense_ohm": ohm, "driver.reference_factor": factor}
+    changes |= {"driver.logic_v": logic_v, "motor.a.rated_current_a": rated, "motor.a.resistance_ohm": winding}
+    said = found(REAL.changed(changes), "good")
+    set_v, sense_v = current * ohm * factor, current * ohm
+    lowest, highest = (set_v - 0.003) / factor - 0.005, (set_v + 0.003) / factor + 0.005
+    trimmer = [one for one in said if "trimmer" in one]
+    edge = any(abs(a / b - 1.0) < 1e-6 for a, b in ((set_v, logic_v), (sense_v, 0.5), (highest, 1.2 * sense_v)))
+    can_be_set = set_v <= logic_v and sense_v <= 0.5 and 0.8 * sense_v <= lowest and highest <= 1.2 * sense_v
+    assert edge or bool(trimmer) == can_be_set
+    # What is said is what is to be set: within the half of a last digit.
+    assert all(float(re.search(r"= ([0-9.e+-]+) V", one)[1]) == pytest.approx(set_v, rel=6e-3) for one in trimmer)
+    if any(one.startswith("driver current: motor A:") for one in said):
+        assert 0.3 * rated <= current <= rated
+        assert current * winding < REAL.supply.motor_v
 
 
 def refuses(board):

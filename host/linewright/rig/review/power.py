@@ -42,6 +42,22 @@ BRAKING_SHARE: Final = 0.1
 RUN_COOL: Final = 0.7
 """Of the rated current: the motor then gets half as hot (0.7^2) and keeps seven tenths of its torque."""
 
+WEAK: Final = 0.3
+"""Of the rated current: below it a motor has less than three tenths of its torque, for torque falls as the current
+does (Acarnley, Stepping Motors, from memory)."""
+
+METER_V: Final = 0.003
+"""What a hand-held meter may be off on its 2 V range, beside half a percent: three digits of 1 mV (common practice)."""
+
+OFFSET_V: Final = 0.005
+"""What a driver's comparator may be off, as seen at its sense resistor (data sheets, from memory)."""
+
+SENSE_MOST_V: Final = 0.5
+"""Drop at a sense resistor above which drivers leave what their data sheets allow at that pin (from memory)."""
+
+SURE: Final = 0.2
+"""How far off the current may be for a voltage that is called good: its heat is then within half of what was meant."""
+
 
 def motors_a(rig: Rig) -> float | None:
     """What the motor supply must be able to give: both motors at the current that is set (common practice).
@@ -233,6 +249,15 @@ def _driver_current(rig: Rig) -> Iterator[ReviewFinding]:
                 why=f"heat grows with the square: {(set_a / rated) ** 2:.1f} times what the motor is built for",
                 do=f"turn them down to {rated:g} A at most; {RUN_COOL * rated:.2g} A runs cool",
             )
+        elif set_a < WEAK * rated:
+            yield ReviewFinding(
+                "doubtful",
+                about,
+                f"drivers are set to {set_a:g} A, motor {name.upper()} is rated {rated:g} A: it has "
+                f"{set_a / rated * 100:.0f} % of its torque",
+                why="torque falls as the current does; so weak a motor may not move its axis, or lose steps",
+                do=f"look at driver.current_a again; {RUN_COOL * rated:.2g} A runs cool and keeps seven tenths",
+            )
         elif motor.resistance_ohm is not None and rig.supply.motor_v is not None:
             drop_v = set_a * motor.resistance_ohm
             if drop_v >= rig.supply.motor_v:
@@ -269,23 +294,45 @@ def _reference(rig: Rig) -> Iterator[ReviewFinding]:
         )
         return
     volts = reference_v(driver.current_a, driver.reference_factor, driver.sense_ohm)
+    sense_v = driver.current_a * driver.sense_ohm
     formula = f"{driver.current_a:g} A x {driver.reference_factor:g} x {driver.sense_ohm:g} ohm = {volts:.3g} V"
+    again = "look up k and the resistor again: a misread R100 (0.1 ohm) or R050 is common"
+    off = METER_V / volts + OFFSET_V / sense_v
     if volts > driver.logic_v:
         yield ReviewFinding(
             "wrong",
             about,
             f"V = I x k x R = {formula}, more than the {driver.logic_v:g} V that feed the driver's logic",
             why="a trimmer cannot give more than it is fed with",
-            do="look up k and the resistor again: a misread R100 (0.1 ohm) or R050 is common",
+            do=again,
         )
-        return
-    yield ReviewFinding(
-        "good",
-        about,
-        f"set each trimmer to V = I x k x R = {formula}",
-        why="k and R as your driver's data sheet has them; the formula differs between drivers, so compare it",
-        do="motors unplugged, power on, a plastic or ceramic screwdriver; power off before you plug the motors in",
-    )
+    elif off > SURE:
+        yield ReviewFinding(
+            "wrong" if off > 1.0 else "doubtful",
+            about,
+            f"V = I x k x R = {formula}, and {sense_v * 1000:.3g} mV at the sense resistor: the current may be "
+            f"{min(off, 9.99) * 100:.0f} % off",
+            why=f"a hand-held meter may be {METER_V * 1000:g} mV off, a driver's comparator {OFFSET_V * 1000:g} mV at "
+            "the resistor (common practice; data sheets)",
+            do=f"{again}; if they are right, use drivers made for such a small current",
+        )
+    elif sense_v > SENSE_MOST_V:
+        yield ReviewFinding(
+            "doubtful",
+            about,
+            f"{driver.current_a:g} A through the sense resistor's {driver.sense_ohm:g} ohm drop {sense_v:.3g} V",
+            why=f"drivers take about {SENSE_MOST_V:g} V there (data sheets, from memory), and it makes "
+            f"{driver.current_a * sense_v:.2g} W of heat",
+            do=again,
+        )
+    else:
+        yield ReviewFinding(
+            "good",
+            about,
+            f"set each trimmer to V = I x k x R = {formula}",
+            why="k and R as your driver's data sheet has them; the formula differs between drivers, so compare it",
+            do="motors unplugged, power on, a plastic or ceramic screwdriver; power off before you plug the motors in",
+        )
 
 
 def _servo(rig: Rig) -> Iterator[ReviewFinding]:
