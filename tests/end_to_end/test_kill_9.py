@@ -8,6 +8,7 @@ hand is shown in virtual time by test_recovery.py.
 from __future__ import annotations
 
 import contextlib
+import json
 import random
 import signal
 import subprocess
@@ -28,6 +29,8 @@ from linewright.program import file as program_file
 from linewright.program.program import Program
 from linewright.rig.rig import Rig
 from linewright.run import journal
+from linewright.simulation.replay import read_trace
+from linewright.simulation.tape import SERVO, TapeReader
 
 COMMAND = "from linewright.cli import main; main()"
 PATIENCE_S = 60.0
@@ -128,6 +131,27 @@ def kill_again_and_again(kills: int, seed: int, seconds: float) -> int:
         cut += paper.cut
     print(f"killed {killed} times in {pictures} pictures; {cut} strokes cut, each taken up again on its very step")
     return cut
+
+
+def test_a_rig_whose_host_is_killed_brakes_within_its_limits_and_lifts_the_pen(place):
+    """By the rig's own clock: motion ends within 1 s of the host's end, whatever the computer is busy with."""
+    program_file.save(drawing(3, 8.0), "job.lw")
+    command = [sys.executable, "-m", "linewright.virtual", "--real-time", "--rig", "rig.toml", "--tape", "run.tape"]
+    with subprocess.Popen([*command, "--report", "report.json"], stdout=subprocess.PIPE, text=True) as process:
+        try:
+            assert not live("socket:" + process.stdout.readline().split()[-1], ends_after_s=0.5)
+            assert process.wait(PATIENCE_S) == 0
+        finally:
+            process.kill()
+    report = json.loads(Path("report.json").read_text(encoding="utf-8"))
+    assert report["ended"] == "the host has left"
+    trace = read_trace("run.tape")
+    assert trace.steps_a > 1000
+    assert trace.broken == 0
+    assert report["left_s"] < trace.total_s < report["left_s"] + 1.0
+    tape = TapeReader("run.tape")
+    last_us = [int(entry.values[0]) for entry in tape if entry.kind == SERVO][-1]
+    assert not tape.machine.pen_is_down(last_us)
 
 
 def test_a_few_times(place):

@@ -37,13 +37,13 @@ def later(seconds, action, *arguments):
 def test_time_jumps_while_the_player_plays_and_nothing_is_expected(pair):
     _, wire = pair
     hour = 3600 * TICK_HZ
-    assert wire.let_pass(0, hour, playing=True, expecting=False) == hour
+    assert wire.let_pass(0, hour, playing=True, expecting=False, at_rest=False) == hour
 
 
 def test_a_slow_host_is_waited_for_without_any_time_passing(pair):
     host, wire = pair
     timer = later(PATIENCE_S / 3, host.sendall, b"records")
-    assert wire.let_pass(1000, 10 * TICK_HZ, playing=True, expecting=True) == 1000
+    assert wire.let_pass(1000, 10 * TICK_HZ, playing=True, expecting=True, at_rest=False) == 1000
     assert wire.take(bytearray(100), 1000) == 7
     timer.join()
 
@@ -51,17 +51,17 @@ def test_a_slow_host_is_waited_for_without_any_time_passing(pair):
 def test_a_silent_host_lets_time_flow_like_real_time(pair):
     _, wire = pair
     begin = time.monotonic()
-    assert wire.let_pass(0, TICK_HZ // 20, playing=True, expecting=True) == TICK_HZ // 20
+    assert wire.let_pass(0, TICK_HZ // 20, playing=True, expecting=True, at_rest=False) == TICK_HZ // 20
     assert time.monotonic() - begin >= PATIENCE_S + 0.05 - 0.001
     # Patience is over until the host speaks again: the next block takes its own time only.
-    assert wire.let_pass(TICK_HZ // 20, TICK_HZ // 10, playing=True, expecting=True) == TICK_HZ // 10
+    assert wire.let_pass(TICK_HZ // 20, TICK_HZ // 10, playing=True, expecting=True, at_rest=False) == TICK_HZ // 10
     assert time.monotonic() - begin >= PATIENCE_S + 0.1 - 0.001
 
 
 def test_bytes_that_come_during_a_silence_end_it_at_their_time(pair):
     host, wire = pair
     timer = later(PATIENCE_S + 0.1, host.sendall, b"x")
-    reached = wire.let_pass(0, 100 * TICK_HZ, playing=True, expecting=True)
+    reached = wire.let_pass(0, 100 * TICK_HZ, playing=True, expecting=True, at_rest=False)
     assert 0.09 * TICK_HZ < reached < 100 * TICK_HZ
     timer.join()
 
@@ -69,10 +69,10 @@ def test_bytes_that_come_during_a_silence_end_it_at_their_time(pair):
 def test_an_idle_board_lives_in_real_time(pair):
     host, wire = pair
     begin = time.monotonic()
-    assert wire.let_pass(0, TICK_HZ // 10, playing=False, expecting=False) == TICK_HZ // 10
+    assert wire.let_pass(0, TICK_HZ // 10, playing=False, expecting=False, at_rest=False) == TICK_HZ // 10
     assert time.monotonic() - begin >= 0.1 - 0.001
     host.sendall(b"x")
-    assert wire.let_pass(0, 3600 * TICK_HZ, playing=False, expecting=False) < 3600 * TICK_HZ
+    assert wire.let_pass(0, 3600 * TICK_HZ, playing=False, expecting=False, at_rest=False) < 3600 * TICK_HZ
 
 
 def test_a_host_that_chats_and_sends_nothing_useful_does_not_stop_time(pair):
@@ -89,7 +89,7 @@ def test_a_host_that_chats_and_sends_nothing_useful_does_not_stop_time(pair):
     inbox = bytearray(100)
     deadline = time.monotonic() + 30
     while now == 0 and time.monotonic() < deadline:
-        now = wire.let_pass(now, TICK_HZ, playing=True, expecting=True)
+        now = wire.let_pass(now, TICK_HZ, playing=True, expecting=True, at_rest=False)
         wire.take(inbox, now)
     stop.set()
     chatter.join()
@@ -100,7 +100,7 @@ def test_real_time_on_request():
     host, board = socket.socketpair()
     wire = SocketWire(board, real_time=True)
     begin = time.monotonic()
-    assert wire.let_pass(0, TICK_HZ // 10, playing=True, expecting=False) == TICK_HZ // 10
+    assert wire.let_pass(0, TICK_HZ // 10, playing=True, expecting=False, at_rest=False) == TICK_HZ // 10
     assert time.monotonic() - begin >= 0.1 - 0.001
     host.close()
     board.close()
@@ -116,9 +116,26 @@ def test_a_host_that_does_not_read_loses_bytes_and_blocks_nobody(pair):
 def test_the_end_of_the_host_ends_the_rig(pair):
     host, wire = pair
     host.close()
+    assert wire.take(bytearray(10), 0) == 0
     with pytest.raises(RigEnds) as end:
-        wire.take(bytearray(10), 0)
+        wire.let_pass(0, TICK_HZ, playing=False, expecting=True, at_rest=True)
     assert end.value.why == "the host has left"
+
+
+def test_a_board_that_plays_comes_to_rest_before_the_rig_ends(pair):
+    """The host's end takes no power away: what is played goes on, at once and without patience, and ends."""
+    host, wire = pair
+    host.close()
+    assert wire.take(bytearray(10), 7) == 0
+    now = 7
+    for _ in range(100):  # 30 s: a silence of the board's own counts by what it plays
+        now = wire.let_pass(now, now + 3 * TICK_HZ // 10, playing=True, expecting=True, at_rest=False)
+    assert now == 7 + 30 * TICK_HZ
+    assert wire.left_at == 7
+    wire.give(b"nobody hears it", now)
+    assert wire.let_pass(now, now + TICK_HZ, playing=False, expecting=True, at_rest=False) == now + TICK_HZ
+    with pytest.raises(RigEnds):  # it keeps its pen down for good, and that is no reason to stay
+        wire.let_pass(now + 2 * TICK_HZ, now + 3 * TICK_HZ, playing=False, expecting=False, at_rest=False)
 
 
 def test_a_host_that_leaves_bytes_unread_has_left_too():
@@ -130,9 +147,10 @@ def test_a_host_that_leaves_bytes_unread_has_left_too():
     wire.give(b"unread", 0)
     assert host.recv(6, socket.MSG_PEEK | socket.MSG_WAITALL) == b"unread"
     host.close()
-    with pytest.raises(RigEnds) as end:  # noqa: PT012 - whichever of the two calls meets the error first
-        wire.let_pass(0, 3600 * TICK_HZ, playing=False, expecting=False)
-        wire.take(bytearray(10), 0)
+    wire.let_pass(0, TICK_HZ // 10, playing=False, expecting=False, at_rest=False)
+    wire.take(bytearray(10), 0)
+    with pytest.raises(RigEnds) as end:
+        wire.let_pass(0, 3600 * TICK_HZ, playing=False, expecting=False, at_rest=True)
     assert end.value.why == "the host has left"
     assert isinstance(end.value.__cause__, ConnectionResetError)
     board.close()
@@ -143,8 +161,9 @@ def test_the_end_of_the_leash_ends_the_rig():
     near, far = socket.socketpair()
     leashed = SocketWire(far, leash=WatchedPipe(reader))
     os.close(writer)
+    assert leashed.let_pass(0, 3600 * TICK_HZ, playing=False, expecting=False, at_rest=False) < 3600 * TICK_HZ
     with pytest.raises(RigEnds, match="0"):
-        leashed.let_pass(0, 3600 * TICK_HZ, playing=False, expecting=False)
+        leashed.let_pass(0, 3600 * TICK_HZ, playing=False, expecting=False, at_rest=True)
     os.close(reader)
     near.close()
     far.close()

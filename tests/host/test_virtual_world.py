@@ -36,7 +36,7 @@ class EasyWire:
     def give(self, data, now):
         self.heard += data
 
-    def let_pass(self, now, target, *, playing, expecting):
+    def let_pass(self, now, target, *, playing, expecting, at_rest):
         self.asked.append((playing, expecting))
         return target
 

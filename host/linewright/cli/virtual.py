@@ -44,7 +44,7 @@ def virtual(
 ) -> int:
     """Run a virtual rig to connect to.
 
-    The board's own code on a simulated machine, until its host leaves, or until Ctrl-C with --stay.
+    The board's own code on a simulated machine, until its host has left and the pen is up, or until Ctrl-C with --stay.
     """
     from linewright.tasks.virtual_rig import VirtualRigTask, hand_commands, run
     from linewright.tasks.virtual_rig import faults as known_faults

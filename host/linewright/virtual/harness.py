@@ -116,7 +116,15 @@ class LockstepWire:
         self.now = now
         self._send(_TO_HOST, data)
 
-    def let_pass(self, now: int, target: int, *, playing: bool, expecting: bool) -> int:  # noqa: ARG002  as `Wire` has it
+    def let_pass(  # as `Wire` has it
+        self,
+        now: int,
+        target: int,
+        *,
+        playing: bool,  # noqa: ARG002  see above
+        expecting: bool,  # noqa: ARG002  see above
+        at_rest: bool,  # noqa: ARG002  see above
+    ) -> int:
         """See `linewright.virtual.world.Wire`. Here time is an order of events, and nobody waits for anybody."""
         self.now = now
         while True:

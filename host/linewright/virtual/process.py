@@ -3,7 +3,8 @@
     python -m linewright.virtual [--rig rig.toml] [--listen 127.0.0.1:0] [--tape FILE] [--report FILE]
                                  [--interpreter cpython|micropython] [--fault name=value ...] [--stay]
 
-Prints ``listening on 127.0.0.1:PORT`` and runs until the host leaves (with ``--stay``, host after host is served),
+Prints ``listening on 127.0.0.1:PORT`` and runs until the host has left and the board has come to rest (with ``--stay``,
+host after host is served),
 SIGTERM or Ctrl-C comes, or (with ``--leash``) standard input ends; what comes over it is for the rig's
 `linewright.virtual.bystander`. It then closes the tape, writes the report, and
 leaves no process behind.
@@ -273,6 +274,7 @@ def _write_report(
             "bytes_from_host": world.bytes_in,
             "bytes_to_host": world.bytes_out,
             "bytes_lost": wire.lost_bytes if wire is not None else 0,
+            "left_s": None if wire is None or wire.left_at is None else wire.left_at / TICK_HZ,
         }
     with replacing(options.report) as stream:
         stream.write(json.dumps(report, indent=2).encode() + b"\n")

@@ -5,6 +5,9 @@ While the player plays and the board wants nothing from the host, time jumps. Be
 answers in less, so virtual time cannot run away from it. Only a host that stays silent longer than that lets time
 flow, as fast as real time and no faster; so a silence of three seconds is one of three seconds on the board too (less
 the patience). An idle board's time flows like real time.
+
+A host that leaves, or is killed, takes no power away: the board notices the silence, brakes and lifts the pen, and
+the rig ends when that is done.
 """
 
 from __future__ import annotations
@@ -23,6 +26,8 @@ PATIENCE_S: Final = 0.25
 """Longer than a busy computer keeps a process waiting, shorter than any silence that the board should notice."""
 STANDSTILL_S: Final = 1.0
 """The most real time for which virtual time waits at one tick: many round trips of a host that sends small pieces."""
+RUN_OUT_TICKS: Final = 2 * TICK_HZ
+"""A board without a host that has played nothing for so long does not lift its pen any more."""
 LISTENING: Final = "listening on "
 """The rig's process prints this and its address once a host can connect."""
 _BACKLOG_BYTES: Final = 1 << 16
@@ -48,10 +53,16 @@ class SocketWire:
     real_time : let time never run faster than real time.
     listen : opens the socket at which the next host is awaited once this one has left; None: the rig ends then.
 
+    Attributes
+    ----------
+    lost_bytes : that the host did not read in time.
+    left_at : tick at which the rig noticed that nobody is left, None while somebody is.
+
     Raises
     ------
     RigEnds
-        From `take` and `let_pass`, when the host (unless there is `listen`) or the holder of the leash has gone.
+        From `let_pass`, when the host (unless there is `listen`) or the holder of the leash has gone and the machine
+        stands, its pen up.
     """
 
     def __init__(
@@ -67,6 +78,9 @@ class SocketWire:
         self._on_leash = on_leash
         self._listen = listen
         self._listener: socket.socket | None = None  # there while no host is
+        self._end: RigEnds | None = None  # there once nobody is left
+        self.left_at: int | None = None  # tick at which nobody was left
+        self._played = 0  # when something was last played since then
         self._connect(connection)
         self._real_time = real_time
         self._backlog = bytearray()
@@ -77,7 +91,7 @@ class SocketWire:
 
     def take(self, inbox: bytearray, now: int) -> int:  # noqa: ARG002  real bytes come when they come
         """Move waiting bytes into ``inbox``; returns how many."""
-        if self._listener is not None and not self._accept(self._listener):
+        if self._end is not None or (self._listener is not None and not self._accept(self._listener)):
             return 0
         try:
             n = self._socket.recv_into(inbox)
@@ -100,7 +114,7 @@ class SocketWire:
 
     def give(self, data: bytes, now: int) -> None:  # noqa: ARG002  real bytes leave when they leave
         """Send, or keep for later what the host does not take; beyond the backlog, bytes are lost as on any wire."""
-        if self._listener is not None:
+        if self._end is not None or self._listener is not None:
             return  # a port that nobody has open
         self._backlog += data
         self._send()
@@ -108,8 +122,10 @@ class SocketWire:
             self.lost_bytes += len(self._backlog) - _BACKLOG_BYTES
             del self._backlog[_BACKLOG_BYTES:]
 
-    def let_pass(self, now: int, target: int, *, playing: bool, expecting: bool) -> int:
+    def let_pass(self, now: int, target: int, *, playing: bool, expecting: bool, at_rest: bool) -> int:
         """Let time pass up to ``target``, or until bytes are there."""
+        if self._end is not None:
+            return self._run_out(self._end, now, target, playing=playing, at_rest=at_rest)
         if playing and not expecting and not self._real_time:
             self._flow = None
             if self._backlog:
@@ -129,6 +145,18 @@ class SocketWire:
             return target
         return min(max(now, begun + round((time.monotonic() - begun_s) * TICK_HZ)), target)
 
+    def _run_out(self, end: RigEnds, now: int, target: int, *, playing: bool, at_rest: bool) -> int:
+        """Let the board end what it does by itself; nobody is left to wait for."""
+        if self.left_at is None:
+            self.left_at = now
+        if playing or self.left_at == now:
+            self._played = now
+        if at_rest or now - self._played >= RUN_OUT_TICKS:
+            raise end
+        if self._real_time:
+            time.sleep((target - now) / TICK_HZ)
+        return target
+
     def _wait(self, until_s: float) -> bool:
         """Wait for bytes from the host until a moment of real time; whether there are some."""
         while True:
@@ -139,7 +167,8 @@ class SocketWire:
             if self._leash is not None and self._leash in readable:
                 said = self._leash.read(4096)
                 if not said:
-                    raise RigEnds("the process that started the rig has gone")
+                    self._end = RigEnds("the process that started the rig has gone")
+                    return True
                 self._on_leash(said)
             if writable:
                 self._send()
@@ -173,14 +202,16 @@ class SocketWire:
         return True
 
     def _part(self, error: OSError | None = None) -> None:
-        """The host has gone: wait for the next one, or end.
+        """The host has gone: wait for the next one, or for the board to come to rest.
 
         A host that closes before it has read everything resets the connection (RFC 1122, 4.2.2.13), so an error here
         says no more than an orderly end does.
         """
-        if self._listen is None:
-            raise RigEnds("the host has left") from error
-        self._socket.close()
         self._backlog.clear()
+        if self._listen is None:
+            self._end = RigEnds("the host has left")
+            self._end.__cause__ = error
+            return
+        self._socket.close()
         self._listener = self._listen()
         self._listener.setblocking(False)

@@ -59,8 +59,11 @@ class Wire(Protocol):
     def give(self, data: bytes, now: int) -> None:
         """Bytes for the host."""
 
-    def let_pass(self, now: int, target: int, *, playing: bool, expecting: bool) -> int:
-        """Let time pass up to ``target``, or less if bytes from the host come before; returns the time then."""
+    def let_pass(self, now: int, target: int, *, playing: bool, expecting: bool, at_rest: bool) -> int:
+        """Let time pass up to ``target``, or less if bytes from the host come before; returns the time then.
+
+        ``playing``: words are in the player; ``at_rest``: the carriage stands, and the pen is up.
+        """
 
 
 STILL_TICKS: Final = TICK_HZ // 10
@@ -232,7 +235,11 @@ class World:
                 target = min(target, self._bounces[0][0])
             target = min([target, *(tick for tick in self._unpowered if tick > self.now)])
             reached = self._wire.let_pass(
-                self.now, max(target, self.now), playing=bool(self._queue), expecting=bool(expecting)
+                self.now,
+                max(target, self.now),
+                playing=bool(self._queue),
+                expecting=bool(expecting),
+                at_rest=self._at_rest(),
             )
             self._advance(reached)
             n = self._wire.take(inbox, self.now)
@@ -291,6 +298,10 @@ class World:
             return 0, 0
         (_, first, counted), (_, last, recounted) = self.marks[0], self.marks[-1]
         return (recounted[0] - last[0]) - (counted[0] - first[0]), (recounted[1] - last[1]) - (counted[1] - first[1])
+
+    def _at_rest(self) -> bool:
+        still = not self._queue and self.now - self._moved_at >= STILL_TICKS
+        return still and not self._machine.pen_is_down(self._servo_us)
 
     def finish(self) -> None:
         """Write down what has been played up to now."""
