@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import itertools
 import json
+import re
 import xml.etree.ElementTree as ET
 
 import pytest
@@ -111,6 +112,27 @@ def test_wires_are_thick_enough():
         section_mm2(30.1)
     with pytest.raises(InputError, match="no capacitor"):
         capacitor_v(72.0)
+
+
+@pytest.mark.parametrize("volts", [5.0, 12.0, 24.0, 48.0])
+def test_sensors_of_more_than_the_board_takes_have_a_fuse_a_resistor_and_every_end_of_their_optocoupler(volts):
+    """5 A/mm2 (common practice); an infrared diode of 1.2 V at 2 to 3.3 mA (data sheets, from memory)."""
+    lines = Wiring.of(REAL.changed({"supply.switch_v": volts})).lines
+    for axis, pin in (("x", REAL.pins.endstop_x), ("y", REAL.pins.endstop_y)):
+        for part in ("anode", "cathode", "collector", "emitter"):
+            (line,) = [line for line in lines if f"optocoupler {part} {axis}" in (line.start + line.end)]
+            assert ("GPIO" in line.start + line.end) == (part == "collector"), (
+                "no side with its voltage meets the board"
+            )
+            if part == "anode":
+                kohm = float(line.end.split(" kohm")[0])
+                assert 2.0 <= (volts - 1.2) / kohm <= 3.3
+        assert any(line.start == f"optocoupler collector {axis}" and line.end == f"board GPIO {pin}" for line in lines)
+    fed = [line for line in lines if line.kind == "sensor supply"]
+    assert len(fed) == 4
+    for line in fed:
+        assert float(re.search(r"fuse ([\d.]+) A", line.note)[1]) <= 5.0 * line.mm2
+        assert "before the motor switch" in line.note, "a machine without motor power still sees its switches"
 
 
 def test_what_the_servo_hangs_on_changes_the_caution():

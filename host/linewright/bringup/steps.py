@@ -41,6 +41,7 @@ STEPS: Final[tuple[Step, ...]] = (
             "Nothing when pressed: look for the plug at the board, the right GPIO, the ground, the contact.",
             "Always pressed: a short to ground, or on a normally closed switch a broken or missing wire.",
             "The other one answers: the two plugs are exchanged.",
+            "Sensors that are fed (supply.switch_v) need their supply now, though the motor switch is off.",
         ),
         needs=("greeting",),
         run=switches.by_hand,

@@ -15,7 +15,7 @@ import numpy as np
 
 from linewright.pictures.letters import width_mm, wrapped
 from linewright.pictures.scene import Ink, Label, Patch, Scene
-from linewright.rig.wiring import PULL_UP_KOHM, Wiring, groups, needs_shifting, sense_resistors
+from linewright.rig.wiring import PULL_UP_KOHM, SENSOR_FUSE_A, Wiring, groups, needs_shifting, sense_resistors
 
 if TYPE_CHECKING:
     from linewright.rig.rig import Rig
@@ -261,7 +261,9 @@ def _endstop(name: str, axis: Axis, pin: int | None, top: float, rig: Rig) -> It
     yield from _ground(left - 5, y + 1.5)
     if rig.supply.switch_v:
         colour = COLOURS["sensor supply" if needs_shifting(rig) else "3.3 V"]
-        yield Label(f"fed with {rig.supply.switch_v:g} V", left + 2, top + 13.2, 2.6, colour)
+        fed = f"{rig.supply.switch_v:g} V"
+        words = f"{fed}, fuse {SENSOR_FUSE_A:g} A" if needs_shifting(rig) else f"fed with {fed}"
+        yield Label(words, left + 2, top + 13.2, 2.6, colour)
     if needs_shifting(rig):
         yield Patch(left + width + 5, y - 3, 12, 6, PART, EDGE, 0.4)
         yield Label("opto-", left + width + 11, y - 0.3, 2.2, INK, "middle")

@@ -28,6 +28,9 @@ SECTIONS_MM2: Final = (0.14, 0.25, 0.5, 0.75, 1.0, 1.5, 2.5, 4.0, 6.0)
 SIGNAL_MM2: Final = 0.14
 """Carries the few milliamperes of a signal; thinner breaks at the plug (common practice)."""
 
+SENSOR_FUSE_A: Final = 0.5
+"""Feeds both sensors, some tens of mA each, and lets no more flow than `SIGNAL_MM2` carries (0.7 A)."""
+
 PULL_UP_KOHM: Final = 10
 """From the enable line to 3.3 V: 0.33 mA, which any pin sinks (common practice)."""
 
@@ -207,15 +210,7 @@ def _lines(rig: Rig) -> Iterator[WireRun]:
     for axis, pin, one in (("x", pins.endstop_x, rig.x), ("y", pins.endstop_y, rig.y)):
         if one.endstop != "none" and pin is not None:
             contact = "NC" if one.endstop_contact == "normally-closed" else "NO"
-            via = "optocoupler" if needs_shifting(rig) else ""
-            end = f"{via} input {axis}" if via else f"board GPIO {pin}"
-            yield WireRun(f"endstop {axis} {contact}", end, "endstop", SIGNAL_MM2, "twist with its ground")
-            if via:
-                yield WireRun(f"{via} output {axis}", f"board GPIO {pin}", "endstop", SIGNAL_MM2, "3.3 V at most")
-            yield WireRun(f"endstop {axis} common", "ground bar", "ground", SIGNAL_MM2)
-            if rig.supply.switch_v:
-                kind = "sensor supply" if needs_shifting(rig) else "3.3 V"
-                yield WireRun(f"endstop {axis} supply", f"{rig.supply.switch_v:g} V", kind, SIGNAL_MM2)
+            yield from _endstop(rig, axis, f"board GPIO {pin}", f"endstop {axis} {contact}")
     yield WireRun(f"board GPIO {pins.servo}", "servo signal", "servo signal", SIGNAL_MM2)
     source = {"own": "servo supply +", "regulator": "regulator + 5 V", "usb": "board 5 V"}[rig.supply.servo]
     servo_fuse = power.servo_fuse_a(rig)
@@ -223,6 +218,26 @@ def _lines(rig: Rig) -> Iterator[WireRun]:
     yield WireRun(source, "servo +", "5 V", servo_mm2, fuse if rig.supply.servo != "usb" else "not recommended")
     if rig.supply.servo == "regulator":
         yield WireRun("motor switch", "regulator input", "motor supply", main_mm2)
+
+
+def _endstop(rig: Rig, axis: str, pin: str, contact: str) -> Iterator[WireRun]:
+    """A switch or sensor that opens or closes to ground, and what feeds it."""
+    volts = rig.supply.switch_v
+    twisted = "twist with its ground"
+    if not needs_shifting(rig):
+        yield WireRun(contact, pin, "endstop", SIGNAL_MM2, twisted)
+        yield WireRun(f"endstop {axis} common", "ground bar", "ground", SIGNAL_MM2)
+        if volts:
+            yield WireRun(f"endstop {axis} supply", f"{volts:g} V", "3.3 V", SIGNAL_MM2)
+        return
+    fused = f"fuse {SENSOR_FUSE_A:g} A, before the motor switch"
+    resistor = f"{power_sense.series_kohm(volts):g} kohm"
+    yield WireRun(contact, f"optocoupler cathode {axis}", "endstop", SIGNAL_MM2, twisted)
+    yield WireRun(f"{volts:g} V", f"{resistor}, optocoupler anode {axis}", "sensor supply", SIGNAL_MM2, fused)
+    yield WireRun(f"optocoupler collector {axis}", pin, "endstop", SIGNAL_MM2, "3.3 V at most")
+    yield WireRun(f"optocoupler emitter {axis}", "ground bar", "ground", SIGNAL_MM2)
+    yield WireRun(f"endstop {axis} common", "ground bar", "ground", SIGNAL_MM2)
+    yield WireRun(f"{volts:g} V", f"endstop {axis} supply", "sensor supply", SIGNAL_MM2, fused)
 
 
 def _power_sense(rig: Rig, main_mm2: float) -> Iterator[WireRun]:
@@ -304,9 +319,12 @@ def _cautions(rig: Rig, fuse_a: float | None, volts: int | None) -> Iterator[str
         yield "The servo has a 5 V source of its own; only its signal and its ground come to the board."
     most_ma = BOARDS[rig.board].output_3v3_ma
     feeds = "" if most_ma is None else f" Its 3.3 V output feeds {most_ma} mA at most."
+    ends = "Switches go between pin and ground"
+    if needs_shifting(rig):
+        ends = "Sensors (NPN: they switch to ground) end at their optocouplers, and nothing of theirs meets the board"
     yield (
-        f"The board's pins take 3.3 V, never 5 V or 24 V.{feeds} Switches go between pin and ground; normally closed "
-        "ones also tell of a broken wire."
+        f"The board's pins take 3.3 V, never 5 V or 24 V.{feeds} {ends}; "
+        "normally closed ones also tell of a broken wire."
     )
     a, b = rig.a.microsteps, rig.b.microsteps
     steps = f"{a} microsteps" if a == b else f"{a} microsteps (A) and {b} (B)"

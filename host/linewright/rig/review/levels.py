@@ -102,7 +102,7 @@ def _switches(rig: Rig, board_v: float) -> Iterator[ReviewFinding]:
         return
     if rig.supply.switch_v > board_v + INPUT_SLACK_V and rig.supply.switch_shifted == "yes":
         said = f"fed with {rig.supply.switch_v:g} V, their signals brought down to {board_v:g} V"
-        yield ReviewFinding("good", about, said, why="measure each signal before it meets the board")
+        yield ReviewFinding("good", about, said, do="measure each signal against ground before it meets the board")
     elif rig.supply.switch_v > board_v + INPUT_SLACK_V:
         yield ReviewFinding(
             "danger",
