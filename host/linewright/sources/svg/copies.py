@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from xml.etree.ElementTree import Element
 
 from linewright.sources.svg.document import Document, href_of, local_name
@@ -13,25 +14,25 @@ _HOLDERS = frozenset(("g", "a", "svg", "symbol"))
 class Copies:
     """Counts elements as the walk visits them, each element of the file once however often it is shown.
 
-    The count is a lower bound: what may be hidden and what stands in a ``switch`` is not counted, and what shows itself
+    The count is a lower bound: what is hidden and what stands in a ``switch`` is not counted, and what shows itself
     ends there. So nothing is refused by it that the walk would not refuse in the end.
 
     Parameters
     ----------
     document : what is counted in.
     most : where counting ends.
+    shown : whether an element is drawn, by its style sheets and its own attributes.
     """
 
-    def __init__(self, document: Document, most: int) -> None:
+    def __init__(self, document: Document, most: int, shown: Callable[[Element], bool]) -> None:
         self._document = document
         self._most = most
-        # A style sheet may hide anything, so that nothing is known before its rules are applied.
-        self._unsure = any("display" in sheet for sheet in document.sheets)
+        self._shown = shown
         self._counts: dict[Element, int] = {}
 
     def least(self, element: Element) -> int:
         """At least so many elements are visited where this one is shown; ``most`` stands for any larger number."""
-        ahead = [] if self._unsure else [(element, False)]
+        ahead = [(element, False)]
         while ahead:
             at, parts_counted = ahead.pop()
             parts = self._parts(at)
@@ -45,7 +46,7 @@ class Copies:
 
     def _parts(self, element: Element) -> list[Element]:
         name = local_name(element)
-        if element.get("display") is not None or "display" in element.get("style", "") or not for_us(element):
+        if not for_us(element) or not self._shown(element):
             return []
         if name == "use":
             target = self._document.target(href_of(element))

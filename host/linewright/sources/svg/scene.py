@@ -187,9 +187,13 @@ class SvgScene:
             )
 
     def declared(self, element: Element, place: Place) -> Declared:
-        """The element's own properties; remembered for what ``use`` may show a thousand times."""
+        """The element's own properties; remembered where ``use`` may show it a thousand times."""
         if not place.uses and not place.inside:
             return self.cascade.declared(element)
+        return self.declared_in_copies(element)
+
+    def declared_in_copies(self, element: Element) -> Declared:
+        """The own properties of an element that a ``use`` shows."""
         declared = self._copied.get(element)
         if declared is None:
             declared = self._copied[element] = self.cascade.declared(element)

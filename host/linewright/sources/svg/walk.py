@@ -70,7 +70,9 @@ class Walk:
         self._markers = Markers(scene, self, self._effects)
         self._embedding = Embedding(scene, self._nested)
         self._with_context: dict[Element, bool] = {}
-        self._copies = Copies(document, most=limits.expanded + 1)
+        self._copies = Copies(
+            document, most=limits.expanded + 1, shown=lambda element: shown(scene.declared_in_copies(element))
+        )
 
     def _nested(self, document: Document) -> Walk:
         """A walk over a document inside of this one."""
