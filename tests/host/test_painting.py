@@ -415,6 +415,7 @@ WRITTEN = {
     "downward within a line": '<text x="10" y="50" font-size="14"><tspan writing-mode="tb">Ferry</tspan></text>',
     "length of one of two": '<text textLength="300" font-size="12"><tspan x="10" y="30" textLength="70">ebb</tspan>'
     '<tspan x="10" y="60">flow</tspan></text>',
+    "downward, two ways": '<text x="50" y="10" font-size="12" writing-mode="tb">Tar \u0645\u0631\u062d</text>',
     "downward": '<text x="50" y="10" font-size="14" writing-mode="tb">Ferry</text>',
     "underlined": '<text x="10" y="50" font-size="16" text-decoration="underline" stroke="red" fill="none">Tar</text>',
 }
@@ -429,6 +430,20 @@ def test_outlines_of_a_font_lie_where_a_renderer_puts_them(name: str) -> None:
     # its line at a mitred corner of 90 degrees.
     near_px = 3 + (0.5 * PX_PER_MM * 2**0.5 if name == "underlined" else 0)
     assert lone_px(picture, body, near_px=near_px, **fonts) == (0, 0)
+
+
+def test_words_of_another_font_lie_around_the_middle_of_their_own_letters() -> None:
+    """CSS Writing Modes 4, section 4.2: letters of all fonts share the central base line, each by its own heights."""
+    other = str(Path(FONT).with_name("STIXGeneral.ttf"))  # has no Arabic, and heights of its own
+    wish = Wish(fit="keep", words=TextStyle(outlines=True, fonts=(other, FONT)))
+    arabic = "\u0645\u0631\u062d"
+    ends = []
+    for family, text in (("DejaVu Sans", arabic), ("STIXGeneral", f"T{arabic}")):
+        body = f'<text x="50" y="10" font-size="14" font-family="{family}" writing-mode="tb">{text}</text>'
+        strokes = [points_mm[:, 0] for points_mm in read(body, wish=wish).drawing]
+        letters = strokes if text == arabic else strokes[1:]
+        ends.append((min(x.min() for x in letters), max(x.max() for x in letters)))
+    assert ends[0] == pytest.approx(ends[1], abs=0.02)
 
 
 def test_overridden_letters_go_one_way() -> None:

@@ -146,8 +146,9 @@ class Layout:
         up = span.shift_px
         if cluster.upright:
             return multiply(turn, translation(up, 0.0))
-        # Letters that lie on their side stand around the middle line of the column.
-        middle = (metrics.ascent + metrics.descent) / 2.0
+        # Letters that lie on their side stand around the middle line of the column, each by the middle of its own font
+        # (CSS Writing Modes 4, section 4.2: the central base line).
+        middle = (metrics.ascent + metrics.descent) / 2.0 if cluster.middle is None else cluster.middle
         lying = multiply(turn, _turn(math.pi / 2.0))
         return multiply(lying, multiply(translation(0.0, middle - up), scaling(scale, 1.0)))
 

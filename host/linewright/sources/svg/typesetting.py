@@ -59,6 +59,7 @@ class Cluster:
     advance : px.
     parts : outlines in px from where the cluster begins on the base line, each with whether it is closed to be filled.
     spacing : px of the advance that lie behind the letters.
+    middle : how far above its base line the middle of its font's letters is, px; None: as that of the style.
     """
 
     first: int
@@ -70,6 +71,7 @@ class Cluster:
     space: bool = False
     upright: bool = False
     spacing: float = 0.0
+    middle: float | None = None
 
 
 class Typesetter:
@@ -274,6 +276,7 @@ class Typesetter:
                         joins=unicodedata.name(character, "").startswith(_CURSIVE),
                         space=character.isspace(),
                         upright=upright,
+                        middle=size * (face.ascent + face.descent) / 2.0,
                     )
                 )
             last = found[-1]
