@@ -1,6 +1,6 @@
-"""The three photographs of the demo, taken with `camera`: a heron, a lighthouse, a diving helmet.
+"""The photographs of the demo, taken with `camera`: a heron, a lighthouse, a diving helmet, and the keeper of the quay.
 
-.venv/bin/python demo/art/photographs.py [heron|lighthouse|helmet] [--small]
+.venv/bin/python demo/art/photographs.py [heron|lighthouse|helmet|keeper] [--small]
 """
 
 from __future__ import annotations
@@ -27,10 +27,11 @@ from camera import (
     unit,
     vector,
 )
+from keeper import keeper
 from PIL import Image, ImageDraw, ImageFilter
 
 HERE = Path(__file__).resolve().parents[1]
-SIZES = {"heron": (1200, 1600), "lighthouse": (1200, 1600), "helmet": (1200, 1500)}
+SIZES = {"heron": (1200, 1600), "lighthouse": (1200, 1600), "helmet": (1200, 1500), "keeper": (1200, 1500)}
 
 
 FAR_AWAY = 1e3
@@ -355,7 +356,7 @@ def lighthouse(width: int, height: int) -> np.ndarray:
     return developed(picture * 1.05, 13, vignette=0.35)
 
 
-TAKEN = {"heron": heron, "lighthouse": lighthouse, "helmet": helmet}
+TAKEN = {"heron": heron, "lighthouse": lighthouse, "helmet": helmet, "keeper": keeper}
 
 
 def main() -> None:

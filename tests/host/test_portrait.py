@@ -11,6 +11,7 @@ import pytest
 import skimage
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from PIL import Image
 from scipy import ndimage
 from skimage import data
 from skimage.feature import Cascade
@@ -28,6 +29,7 @@ from linewright.sources.tone.field import Field
 from linewright.sources.tone.laying import Bed, laid, laid_by_lenses
 
 A5 = Wish(room_mm=(128.0, 190.0))
+KEEPER = Path(__file__).resolve().parents[2] / "demo" / "keeper.jpg"
 
 
 def astronaut() -> np.ndarray:
@@ -62,6 +64,14 @@ def test_a_face_is_found_where_another_detector_finds_it():
     (left_x, left_y), (right_x, right_y) = face.eyes
     assert face.left < left_x < right_x < face.left + face.width
     assert face.mouth[0][1] > max(left_y, right_y)
+
+
+def test_the_eyes_of_the_demos_keeper_are_found_where_he_was_modelled():
+    with Image.open(KEEPER) as opened:
+        picture = np.asarray(opened.resize((600, 750)), dtype=np.float32) / 255
+    (face,) = faces.found(picture)
+    # The fronts of the eyeballs in demo/art/keeper.py, projected through its camera.
+    assert np.abs(np.array(face.eyes) - [(280, 286), (399, 286)]).max() < 12
 
 
 def test_a_cat_a_cup_and_a_scrap_have_no_face():
