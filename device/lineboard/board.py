@@ -152,7 +152,7 @@ class Board:
     def set(self, pairs):
         """Change settings, all or none.  `pairs`: (key, value), each within its own range.
 
-        A host that says again what the board knows already is told yes in any state: so does one that comes back.
+        Unchanged settings are accepted in any state; a reconnecting host resends them.
         """
         if self.state != ASLEEP and not self._changes(pairs):
             return messages.NO_REASON
@@ -318,11 +318,6 @@ class Board:
             self._lose_position()
             if self.state == READY:
                 self.state = UNHOMED
-        return messages.NO_REASON
-
-    def idle(self, seconds):
-        """Free the motors after this time at rest, until settings change."""
-        self._idle_after_s = seconds
         return messages.NO_REASON
 
     def new_host(self):

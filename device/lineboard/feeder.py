@@ -139,8 +139,7 @@ class Feeder:
         self._pushed_v = 0  # planned speed at the end of the record pushed last
         self._passing_us = 0  # the pen's height from the next block on, 0 = as it is
         self.servo_us = 0
-        sums = self.played
-        sums[0] = sums[1] = sums[2] = sums[3] = 0
+        self.played[2] = self.played[3] = 0
         kernel.rest(self.state)
 
     def set_position(self, a, b):
@@ -259,7 +258,7 @@ class Feeder:
         unplayed = self._port.halt()
         state = self.state
         sums = self._sums
-        sums[0] = sums[1] = sums[2] = sums[3] = 0
+        sums[0] = sums[1] = 0
         overhead = state[kernel.S_OVERHEAD]
         # The words not played are the last ones submitted: go through the blocks from the newest.
         outstanding = (self._submitted - self._collected) & 0x3FFFFFFF
@@ -328,9 +327,7 @@ class Feeder:
 
     def _beyond(self):
         queue = self.queue
-        if queue[Q_TERMINALS] or queue[Q_OPEN] > kernel.PLENTY:
-            return kernel.PLENTY
-        return queue[Q_OPEN]
+        return kernel.PLENTY if queue[Q_TERMINALS] else queue[Q_OPEN]
 
     def _resting_between(self):
         # Between two ramps.  Where known path has run out, the kernel has braked for its end, to within rounding.
@@ -439,7 +436,7 @@ class Feeder:
         """A block that has been rendered will not be played after all."""
         state = self.state
         sums = self._sums
-        sums[0] = sums[1] = sums[2] = sums[3] = 0
+        sums[0] = sums[1] = 0
         kernel.tally(words, 0, count, state[kernel.S_OVERHEAD], sums)
         state[kernel.S_A] -= sums[0]
         state[kernel.S_B] -= sums[1]
@@ -449,7 +446,6 @@ class Feeder:
         if not self.queue[Q_STARVED]:
             self.queue[Q_STARVED] = 1
             self.starved += 1
-            self._moving[(self._at - 1) % BLOCKS] = 0
 
     def _pause_path(self, words, at):
         """Take the rest, pen or end record at the head; True if it made a block."""

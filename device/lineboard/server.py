@@ -65,7 +65,6 @@ class Server:
             messages.PEN: self._pen,
             messages.ENABLE: self._enable,
             messages.ASK: self._ask,
-            messages.IDLE: self._idle,
             messages.IDENTIFY: self._identify,
         }
 
@@ -325,9 +324,6 @@ class Server:
     def _ask(self, _fields):
         self._asked = True
         return messages.NO_REASON
-
-    def _idle(self, fields):
-        return self._board.idle(fields["seconds"])
 
     # Small parts.
 

@@ -50,7 +50,6 @@ CUT = const(0x09)
 PEN = const(0x0A)
 ENABLE = const(0x0B)
 ASK = const(0x0C)
-IDLE = const(0x0D)
 IDENTIFY = const(0x0E)
 GREETING = const(0x41)
 DONE = const(0x42)
@@ -87,7 +86,6 @@ MESSAGES = (
     ("pen", PEN, (("servo_us", "u16", 500, 2500),)),
     ("enable", ENABLE, (("on", "u8", 0, 1),)),
     ("ask", ASK, ()),
-    ("idle", IDLE, (("seconds", "u16", 0, 3600),)),
     ("identify", IDENTIFY, ()),
     # Board to host.
     (

@@ -3,12 +3,13 @@
 import random
 from array import array
 from itertools import pairwise
+from math import isqrt
 
 import pytest
 
 from dual import fake_world
 from lineboard import kernel
-from lineboard.feeder import EARLY, END, LOOK_AHEAD, PEN, RAMP, REST, SLOTS, Feeder
+from lineboard.feeder import BLOCKS, EARLY, END, LOOK_AHEAD, PEN, RAMP, REST, SLOTS, Feeder
 from lineboard.ports.virtual import VirtualPort
 from linewright.program import duration as timing
 
@@ -37,6 +38,7 @@ class Rig:
         raise AssertionError("never ended")
 
     def played_ticks(self):
+        assert 0 <= self.feeder.played[3] < kernel.TICK_HZ
         return self.feeder.played[2] * kernel.TICK_HZ + self.feeder.played[3]
 
     def push(self, records):
@@ -63,6 +65,18 @@ def zigzag(seed, count=60):
     # Long enough to stop from any of these speeds.
     records.append((RAMP, 1000, 0, 0))
     return records
+
+
+def long_ago(blocks_before_wrap):
+    """A rig that has played almost 2^30 blocks, after which port and feeder count from 0 again."""
+    rig = Rig()
+    counted = 2**30 - blocks_before_wrap
+    rig.world.submitted = rig.world.finished = rig.port._submitted = counted
+    rig.port.pause(0, False)
+    feeder = rig.feeder
+    feeder._submitted = feeder._collected = counted
+    feeder._at = counted % len(feeder._buffers)
+    return rig
 
 
 def predicted_ticks(records):
@@ -169,6 +183,64 @@ def test_hold_stops_within_the_limits_and_carries_on_to_the_exact_step():
     assert rig.feeder.starved == rig.feeder.underruns == 0
 
 
+def test_a_hold_at_any_time_is_no_underrun():
+    """Also where the last word before the standstill fills its block, which cannot know that it is the last."""
+    records = [(RAMP, 200, 0, 2000), (RAMP, 300, 50, 2000), (RAMP, 200, 0, 0), (END, 0, 0, 0)]
+    for a in range(20, 500, 5):
+        rig = Rig()
+        rig.push(records)
+        while rig.world.a < a:
+            rig.turn(2_000)
+        rig.feeder.set_pace(0)
+        rig.feeder.feed()
+        while not rig.feeder.standing():
+            rig.turn(2_000)
+        rig.feeder.set_pace(256)
+        rig.run()
+        assert (rig.feeder.underruns, rig.feeder.starved) == (0, 0)
+        assert rig.world.a == 700
+
+
+def test_a_hold_that_ends_before_anybody_has_seen_it_is_no_underrun():
+    rig = Rig()
+    rig.push([(RAMP, 2000, 0, 2000), (RAMP, 200, 0, 0), (END, 0, 0, 0)])
+    while rig.world.a < 300:
+        rig.turn()
+    rig.feeder.set_pace(0)
+    while not rig.feeder.state[kernel.S_STILL]:
+        rig.turn(1_000)
+    while rig.world.queue:
+        rig.port.pause(20_000, False)
+    rig.feeder.set_pace(256)
+    rig.run()
+    assert (rig.feeder.underruns, rig.feeder.starved) == (0, 0)
+    assert rig.world.a == 2200
+
+
+def test_records_that_come_at_every_turn_keep_the_pen_at_speed():
+    """While a long ramp plays, only what came after its beginning says that the path goes on behind it."""
+    rig = Rig()
+    first = (RAMP, 8000, 0, 2000)
+    later = [(RAMP, 10, 0, 2000)] * 60 + [(RAMP, 200, 0, 0), (END, 0, 0, 0)]
+    rig.feeder.queue[kernel.Q_ENOUGH] = 1
+    rig.push([first])
+    for record in later:
+        rig.turn(5_000)
+        rig.push([record])
+    assert 0 < rig.world.a < 8000
+    rig.run()
+    assert rig.played_ticks() == predicted_ticks([first, *later])
+    assert rig.feeder.starved == 0
+
+
+@pytest.mark.parametrize("kind", [REST, PEN])
+def test_one_call_supplies_the_look_ahead_in_whatever_pieces(kind):
+    rig = Rig()
+    rig.push([(kind, 1500, 0, LOOK_AHEAD // 5)] * 12)
+    rig.feeder.feed()
+    assert len(rig.world.queue) == 5
+
+
 def test_running_out_of_records_makes_the_pen_slow_down_and_wait():
     """Half a queue of equal ramps at speed, then nothing for seconds, then the rest."""
     v = 2000
@@ -250,6 +322,13 @@ def test_halt_knows_where_the_pen_stands(turns):
     rig.push([(RAMP, 50, -20, 300), (RAMP, 50, -20, 0), (END, 0, 0, 0)])
     rig.run()
     assert (rig.world.a, rig.world.b) == (a + 100, b - 40) == (rig.feeder.a, rig.feeder.b)
+    # And may be halted as well.
+    rig.feeder.begin(0)
+    rig.push([*zigzag(7, 40), (END, 0, 0, 0)])
+    for _ in range(30):
+        rig.turn(max_us=3_333)
+    rig.feeder.halt()
+    assert (rig.feeder.a, rig.feeder.b) == (rig.world.a, rig.world.b)
 
 
 def test_a_halt_counts_every_record_that_the_pen_has_finished():
@@ -278,18 +357,6 @@ def test_a_halt_counts_every_record_that_the_pen_has_finished():
     assert len(seen) > 15
 
 
-def long_ago(blocks_before_wrap):
-    """A rig that has played almost 2^30 blocks, after which port and feeder count from 0 again."""
-    rig = Rig()
-    counted = 2**30 - blocks_before_wrap
-    rig.world.submitted = rig.world.finished = rig.port._submitted = counted
-    rig.port.pause(0, False)
-    feeder = rig.feeder
-    feeder._submitted = feeder._collected = counted
-    feeder._at = counted % len(feeder._buffers)
-    return rig
-
-
 @pytest.mark.parametrize("blocks_before_wrap", range(1, 9))
 def test_the_count_of_blocks_wraps(blocks_before_wrap):
     """Nothing is played twice or left out, and a halt while blocks of both sides are out finds where the pen is."""
@@ -315,6 +382,75 @@ def test_the_count_of_blocks_wraps(blocks_before_wrap):
     assert waiting.feeder.resting()
 
 
+@pytest.mark.parametrize("block", range(BLOCKS))
+def test_a_halt_in_a_long_wait_does_not_count_it_in_whatever_block(block):
+    """Not before its last word has been played: a wait of more than 2^26 ticks takes two."""
+    for words in (0, 1):
+        rig = long_ago(BLOCKS - block)
+        rig.push([(REST, 0, 0, 2**26 + 2**25), (END, 0, 0, 0)])
+        rig.feeder.feed()
+        rig.port.wait((words * 2**26 + 2**24) // 5)
+        rig.feeder.halt()
+        assert rig.feeder.records_done == 0
+        assert rig.played_ticks() == words * (kernel.MAX_WAIT + rig.port.overhead_ticks)
+
+
+@pytest.mark.parametrize("block", range(BLOCKS))
+def test_a_standstill_that_was_meant_is_no_underrun_in_whatever_block(block):
+    """A single step from rest may end at any speed (`linewire/SPEC.md`); what follows begins at rest all the same."""
+    for wait in (0, 1000):
+        rig = long_ago(BLOCKS - block)
+        rig.push([(RAMP, 1, 0, 3000), (REST, 0, 0, wait)])
+        for _ in range(10):
+            rig.turn()
+        assert rig.feeder.standing()
+        rig.push([(RAMP, 100, 0, 1000), (RAMP, 100, 0, 0), (END, 0, 0, 0)])
+        rig.run()
+        assert (rig.feeder.underruns, rig.feeder.starved) == (0, 0)
+        assert rig.world.a == rig.feeder.a == 201
+
+
+@pytest.mark.parametrize("block", range(BLOCKS))
+def test_a_program_after_one_that_was_stopped_in_motion_begins_at_rest(block):
+    """Halted, starved, or in front of a ramp that cannot be played: no underrun is counted when the next one begins."""
+    for way in ("halted", "starved", "refused"):
+        rig = long_ago(BLOCKS - block)
+        rig.push([(PEN, 1500, 0, kernel.TICK_HZ)] + [(RAMP, 100, 0, 2000), (RAMP, 100, 0, 2000), (RAMP, 40, 0, 1)])
+        rig.feeder.queue[kernel.Q_ENOUGH] = 1
+        if way == "refused":
+            rig.push([(RAMP, 16383, 0, 1), (RAMP, 100, 0, 0)])
+        while rig.world.a < 150:
+            rig.turn(1_000)
+        if way == "halted":
+            rig.feeder.halt()
+        else:
+            while not rig.feeder.standing():
+                rig.turn()
+            assert rig.world.a == 240
+            assert rig.feeder.unplayable == (way == "refused")
+        rig.feeder.drop()
+        a = rig.world.a
+        assert rig.feeder.servo_us == 1500
+        rig.feeder.begin(7)
+        assert rig.feeder.servo_us == 0
+        path = [(RAMP, 100, 0, 1000), (RAMP, 100, 0, 0), (END, 0, 0, 0)]
+        rig.push(path)
+        rig.run()
+        assert rig.feeder.underruns == 0
+        assert rig.world.a == rig.feeder.a == a + 200
+        assert rig.played_ticks() == predicted_ticks(path)
+        assert rig.feeder.records_done == 10
+
+
+def test_the_length_of_a_ramp_of_the_boards_own_is_the_floor_of_the_true_one():
+    chance = random.Random(8)
+    rig = Rig()
+    ramps = [(RAMP, 1, 1, 300), (RAMP, 3, -4, 300), (RAMP, -16383, 0, 300), (RAMP, 0, -2, 300)]
+    ramps += [(RAMP, chance.randint(-16383, 16383), chance.randint(-300, 300), 300) for _ in range(400)]
+    rig.push(ramps)
+    assert list(rig.feeder.lengths[: len(ramps)]) == [isqrt(x * x + y * y) for _, x, y, _ in ramps]
+
+
 def test_a_halt_in_a_wait_does_not_count_it():
     rig = Rig()
     rig.push([(REST, 0, 0, 0), (PEN, 1700, 0, 2_000_000), (RAMP, 10, 0, 100), (RAMP, 10, 0, 0), (END, 0, 0, 0)])
@@ -324,37 +460,82 @@ def test_a_halt_in_a_wait_does_not_count_it():
     assert rig.feeder.records_done == 1
 
 
-def stalled_loop(v):
-    """A feeder that was not called for half a second in mid-path at speed ``v``."""
-    rig = Rig()
+def stall(rig, v):
+    """The feeder is not called for half a second in mid-path at speed ``v``; returns how many records were played."""
     up = v * v // (2 * ACCEL) + 1
+    start = rig.world.a + up
     rig.push([(RAMP, up, 0, v)] + [(RAMP, 7, 3, v)] * 400 + [(RAMP, up, 0, 0), (END, 0, 0, 0)])
-    while rig.world.a < up + 700:
+    while rig.world.a < start + 700:
         rig.turn()
     for _ in range(50):
         rig.port.pause(10_000, False)
     assert not rig.world.queue
-    made = rig.world.a - up
+    made = rig.world.a - start
     rig.feeder.feed()
-    return rig, 1 + made // 7
+    return 1 + made // 7
 
 
 def test_a_player_that_ran_dry_at_speed_is_not_set_going_again():
     """It has stopped dead, and would start at full speed: steps are lost both times."""
-    rig, done = stalled_loop(3000)
+    rig = Rig()
+    done = stall(rig, 3000)
     assert rig.feeder.broke_off
     assert rig.feeder.underruns == 1
     made = rig.world.a, rig.world.b
     for _ in range(20):
         rig.turn()
     assert (rig.world.a, rig.world.b) == made
+    assert not rig.feeder.standing(), "nobody may carry on from there"
     rig.feeder.halt()
+    assert rig.feeder.standing()
     assert (rig.feeder.a, rig.feeder.b) == made
     assert rig.feeder.records_done == done
+    # What was taken back once is not taken back again.
+    rig.feeder.drop()
+    rig.feeder.begin(0)
+    stall(rig, 3000)
+    rig.feeder.halt()
+    assert rig.feeder.underruns == 2
+    assert (rig.feeder.a, rig.feeder.b) == (rig.world.a, rig.world.b)
+
+
+def test_a_player_that_ran_dry_at_speed_is_not_set_going_for_a_last_piece():
+    """Less is known than the next block holds: the pen would start at full speed, then brake for the end."""
+    dry = 0
+    for plain in range(140, 260, 10):
+        rig = Rig()
+        rig.feeder.state[kernel.S_ACCEL] = 2_000_000
+        rig.feeder.queue[kernel.Q_ENOUGH] = 1
+        rig.push([(RAMP, 3, 0, 3000), (RAMP, plain, 0, 3000)])
+        rig.turn(1_000)
+        for _ in range(50):
+            rig.port.pause(10_000, False)
+        left = 3 + plain - rig.world.a
+        rig.feeder.feed()
+        if left > 5:  # it would slow down within v^2 / 2a = 3 steps
+            dry += 1
+            assert rig.feeder.broke_off
+            assert rig.feeder.underruns == 1
+    assert dry > 8
+
+
+def test_a_player_that_ran_dry_within_the_first_ramp_has_not_come_to_a_stand():
+    rig = Rig()
+    rig.feeder.state[kernel.S_ACCEL] = 200_000
+    rig.push([(RAMP, 3000, 0, 9000), (RAMP, 1000, 0, 0), (END, 0, 0, 0)])
+    while rig.world.a < 500:
+        rig.turn(1_000)
+    for _ in range(50):
+        rig.port.pause(10_000, False)
+    assert rig.world.a < 3000
+    rig.feeder.feed()
+    assert rig.feeder.broke_off
+    assert not rig.feeder.standing()
 
 
 def test_a_player_that_ran_dry_at_a_crawl_goes_on():
-    rig, _ = stalled_loop(900)
+    rig = Rig()
+    stall(rig, 900)
     assert not rig.feeder.broke_off
     assert rig.feeder.underruns == 1
     rig.run()
@@ -431,6 +612,7 @@ def test_pen_without_waiting_time_still_happens_in_its_place():
     ((tick, us),) = rig.world.servo_log
     assert us == 1500
     assert len([edge for edge in rig.world.edges if edge[0] <= tick]) == 20
+    assert len(rig.world.edges) == rig.world.a == rig.feeder.a == 30, "the word that carries the pulse steps nothing"
 
 
 def with_pens(records, every):
@@ -459,6 +641,18 @@ def test_a_pen_in_passing_changes_no_pulse_and_no_time(every):
     assert passing.feeder.records_done == len(records) + 1
     assert passing.feeder.underruns == 0
     assert passing.world.servo_log[-1][1] == heights[-1]
+
+
+def test_pens_in_passing_leave_every_block_as_long_as_the_loop_needs():
+    """All blocks together have to last longer than the longest turn of the loop, 20 ms."""
+    rig = Rig()
+    rig.world.keep_blocks = True
+    records, _ = with_pens(zigzag(3, 60), 1)
+    rig.push([*records, (END, 0, 0, 0)])
+    rig.run()
+    spans = [sum((word >> 4) + rig.port.overhead_ticks for word in words) for _, words, _ in rig.world.blocks]
+    assert min(spans[:-1]) >= LOOK_AHEAD >> EARLY
+    assert (LOOK_AHEAD >> EARLY) * BLOCKS > 100_000
 
 
 def test_a_pen_in_passing_is_set_where_it_stands_in_the_path():
@@ -516,6 +710,7 @@ def test_what_follows_a_pen_in_passing_must_be_known_before_it_is_passed():
     assert rig.feeder.standing()
     assert rig.feeder.starved == 1
     assert rig.world.servo_log == []
+    assert rig.feeder.dequeued == rig.feeder.records_done == 2
     rig.push([(RAMP, 400, 0, 0), (END, 0, 0, 0)])
     rig.run()
     assert [us for _, us in rig.world.servo_log] == [1600]
