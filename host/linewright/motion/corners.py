@@ -14,6 +14,12 @@ of it at right angles, and a stop at a reversal.
 
 While it turns, an axis has less left for speeding up or slowing down. `Corners` says on which part of a segment, and by
 how much, so that no axis is asked for both at once.
+
+**Hairpins.** Where the pen slows down to a corner and speeds up behind it, an axis that turns back is pushed the same
+way before, at and after the corner. The turn of a lone hairpin takes ``h = sqrt(8 delta / a)`` at the limit. Over a
+window of ``h`` before to ``h`` after the corner, such an axis moves by ``dv h`` and by what it speeds up outside of the
+turn; the corner is slowed down, and its turn kept as long as it was, until that is no more than ``a h^2`` and a little
+(`BRAKING`).
 """
 
 from __future__ import annotations
@@ -31,6 +37,12 @@ turned leave 1e-16 of a few hundred mm, on segments of a hundredth of a step and
 
 ALIKE: Final = 1e-6
 """Squared speeds that differ by less than this share have no chord between them; the lesser rest holds for both."""
+
+BRAKING: Final = 1.03
+"""What an axis may bear over the turn of a hairpin, braking included, in its own limits. The checks allow 1.05."""
+
+HALVINGS: Final = 20
+"""Bisections of a hairpin's share of speed: to a millionth."""
 
 NEXT_TO_NOTHING: Final = 1e-200
 """Stands for 0 below a fraction line: far below any speed, and what any rig allows divided by it stays finite."""
@@ -50,6 +62,7 @@ class Corners:
     radius_mm : (n,) float64, ``R`` above; 0 where the path goes straight on and at rests.
     share : (n - 1, 2) float64, part of each segment that lies on the turn at its start, and at its end: 0..1/2 each.
     end_cap_mm2_s2 : (n - 1, 2) float64, squared speed allowed where those turns end.
+    hairpin : (n,) bool, the corner is slowed down for what comes before and after it; all of its turn has to be kept.
     """
 
     cap_mm2_s2: Floats
@@ -58,6 +71,7 @@ class Corners:
     radius_mm: Floats
     share: Floats
     end_cap_mm2_s2: Floats
+    hairpin: Flags
 
     def gentler(self, gentle: Floats) -> Corners:
         """The same corners, taken with a share of the accelerations: ``gentle`` (n - 1,) of each segment."""
@@ -69,6 +83,39 @@ class Corners:
         ends = np.minimum(self.end_cap_mm2_s2, np.stack((cap[:-1], cap[1:]), axis=1))
         ends = np.where(self.share > 0.0, ends, self.end_cap_mm2_s2)
         return replace(self, cap_mm2_s2=cap, end_cap_mm2_s2=ends)
+
+    def braked(self, points_mm: Floats, limits: Limits) -> Corners:
+        """The same corners of the path ``points_mm`` (n, 2), hairpins slowed down for braking."""
+        step = np.diff(points_mm, axis=0)
+        length = np.hypot(step[:, 0], step[:, 1])
+        at = np.flatnonzero(self.radius_mm)
+        u_in, u_out = step[at - 1] / length[at - 1, None], step[at] / length[at, None]
+        a, normal = limits.accel_mm_s2, self.normal[at]
+        window = np.sqrt(8.0 * limits.junction_deviation_mm / a)
+        sense = np.sign(normal)
+        before = limits.accel_along(u_in)[:, None] * (-u_in * sense).clip(0.0)
+        after = limits.accel_along(u_out)[:, None] * (u_out * sense).clip(0.0)
+        push = (before + after) / 2.0
+        v = np.sqrt(self.cap_mm2_s2[at])
+        kick = (2.0 * v * np.sin(self.turn_rad[at] / 2.0))[:, None] * np.abs(normal)
+        takes = (self.share[at, 0] * length[at] / v)[:, None]
+
+        def over(slow: Floats, which: Flags) -> Flags:
+            outside = (window - takes[which] / slow[:, None]).clip(0.0)
+            moved = slow[:, None] * kick[which] * window + push[which] * outside**2
+            return np.asarray((moved > BRAKING * a * window**2).any(axis=1))
+
+        slow = np.ones(len(at))
+        which = over(slow, slow > 0.0)
+        low, high = np.zeros(int(which.sum())), np.ones(int(which.sum()))
+        for _ in range(HALVINGS):
+            middle = (low + high) / 2.0
+            much = over(middle, which)
+            low, high = np.where(much, low, middle), np.where(much, middle, high)
+        slow[which] = low
+        calm = np.ones(len(points_mm))
+        calm[at] = slow**2
+        return replace(self.calmer(calm), radius_mm=self.radius_mm * calm, hairpin=calm < 1.0)
 
     def bends(self, u: Floats, length: Floats, least: Floats, most: Floats, limits: Limits) -> tuple[Floats, Floats]:
         """What turning leaves for speeding up, on the turn at each segment's start and at its end.
@@ -148,4 +195,4 @@ def find_corners(points_mm: Floats, rest: Flags, drawing: Flags, limits: Limits)
     for side, segment in ((0, at), (1, at - 1)):
         share[segment, side] = np.minimum(reach / length[segment], 0.5)
         end_cap[segment, side] = np.minimum(cap[at], limits.speed_along(u[segment], drawing[segment]) ** 2)
-    return Corners(cap, turn, normals, radii, share, end_cap)
+    return Corners(cap, turn, normals, radii, share, end_cap, np.zeros(n, dtype=np.bool_))

@@ -110,7 +110,7 @@ def plan(drawing: Drawing, rig: Rig, *, sheet: Sheet | None = None) -> Program:
         path = _refined(path, np.sort(np.concatenate((np.arange(len(path.points_mm)), approaches))))
     smoothing = MotionSmoothing.from_rig(rig)
     if smoothing is None:
-        corners = find_corners(path.points_mm, path.rest, path.stroke >= 0, limits)
+        corners = find_corners(path.points_mm, path.rest, path.stroke >= 0, limits).braked(path.points_mm, limits)
         speeds = plan_profile(path.points_mm, path.stroke >= 0, corners, limits)
     else:
         speeds = plan_smooth(path.points_mm, path.rest, path.stroke >= 0, limits, smoothing)

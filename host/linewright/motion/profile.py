@@ -118,7 +118,12 @@ def plan_profile(
     fraction = np.where(last[owner] == np.tile([0, 1, 2], n - 1)[flat], 1.0, np.cumsum(share, axis=1).ravel()[flat])
     place = np.concatenate(([0.0], owner + fraction))
     vertex = np.concatenate(([True], fraction == 1.0))
-    keep = vertex | _matters(w, vertex, owner, fraction, share[:, 1], budget, top, limits.junction_deviation_mm, length)
+    hairpin = np.stack((corners.hairpin[:-1], corners.hairpin[1:]), axis=1)[owner, np.where(fraction < 0.5, 0, 1)]
+    keep = (
+        vertex
+        | np.append(False, hairpin)
+        | _matters(w, vertex, owner, fraction, share[:, 1], budget, top, limits.junction_deviation_mm, length)
+    )
     kept = np.flatnonzero(keep)
     free_share = np.where(np.tile([0, 1, 0], n - 1)[flat] == 1, share.ravel()[flat], 0.0)
     spans = np.add.reduceat(share.ravel()[flat], kept[:-1])
@@ -175,6 +180,7 @@ def _kept_turns(
     enough = 1.0 / np.maximum(borne, 1e-3)
     kept = np.zeros(n)
     kept[at] = np.clip(over * enough, 0.0, 1.0).max(axis=1)
+    kept[corners.hairpin] = 1.0
     return np.stack((kept[:-1], kept[1:]), axis=1)
 
 
