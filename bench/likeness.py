@@ -37,6 +37,7 @@ from rich.table import Table
 from scipy import ndimage
 
 from linewright.planning import pipeline
+from linewright.planning.budget import Budget, fitted
 from linewright.planning.pipeline import Placement
 from linewright.rig.rig import Rig
 from linewright.rig.sheet_place import sheet_on
@@ -145,6 +146,7 @@ def main() -> int:
     parser.add_argument("--as", dest="ways", action="append")
     parser.add_argument("--sheet", nargs="+", default=["A5"])
     parser.add_argument("--pen", nargs="+", type=float, default=[0.5])
+    parser.add_argument("--within", type=float, metavar="MINUTES", help="the best that is drawn in so long")
     parser.add_argument("--renders", type=Path)
     parser.add_argument("--rows", action="store_true", help="a row for each photograph too")
     given = parser.parse_args()
@@ -169,7 +171,7 @@ def main() -> int:
             for words in given.ways or ["auto", "one-line"]:
                 scores = []
                 for known in knowns:
-                    score = drawn(judge, known, knowns, words, rig, sheet, given.renders)
+                    score = drawn(judge, known, knowns, words, rig, sheet, given.renders, given.within)
                     scores.append(score)
                     if given.rows:
                         console.print(
@@ -191,7 +193,14 @@ def main() -> int:
 
 
 def drawn(
-    judge: Judge, known: Known, knowns: list[Known], words: str, rig: Rig, sheet: Sheet, renders: Path | None
+    judge: Judge,
+    known: Known,
+    knowns: list[Known],
+    words: str,
+    rig: Rig,
+    sheet: Sheet,
+    renders: Path | None,
+    within: float | None,
 ) -> Score:
     """One photograph by one method."""
     placement = Placement(sheet=sheet.name)
@@ -202,9 +211,20 @@ def drawn(
     if isinstance(way, Automatic):
         way = way.way(taken, wish)[0]
     assert isinstance(way, ToneMethod)
-    picture = way.drawn(taken, wish)
-    seconds = time.process_time() - began
-    job = pipeline.planned(picture, pipeline.PlanTask("", rig, placement, tidiness=Tidiness(effort="quick")))
+    task = pipeline.PlanTask("", rig, placement, tidiness=Tidiness(effort="quick"))
+
+    def plan(picture: Picture) -> tuple[tuple[Picture, float], float, float]:
+        time_s = pipeline.planned(picture, task).program.predicted_s
+        return (picture, time_s), time_s, float(picture.drawing.stroke_lengths_mm().sum())
+
+    if within is None:
+        picture = way.drawn(taken, wish)
+        seconds = time.process_time() - began
+        time_s = plan(picture)[1]
+    else:
+        budget = Budget(time_s=60 * within)
+        (picture, time_s), _ = fitted(lambda share: way.with_ink(share).drawn(taken, wish), plan, budget)
+        seconds = time.process_time() - began
     rgb = seen(picture, rig.pen.width_mm)
     if renders is not None:
         renders.mkdir(parents=True, exist_ok=True)
@@ -216,7 +236,7 @@ def drawn(
     part = (left / columns, top / rows, (right - left) / columns, (bottom - top) / rows)
     distance, first, found = judged(judge, known, rivals, rgb, part)
     ink_m = float(picture.drawing.stroke_lengths_mm().sum()) / 1000
-    return Score(distance, first, found, job.program.predicted_s / 60, ink_m, seconds)
+    return Score(distance, first, found, time_s / 60, ink_m, seconds)
 
 
 if __name__ == "__main__":

@@ -50,6 +50,7 @@ METHODS: Final[dict[str, Method]] = {
         f"{_TONE}.centre_lines:CentreLines",
         "photograph, SVG",
     ),
+    "wash": Method("light colours of one to three pens under lines of a dark one", f"{_TONE}.wash:Wash"),
     "areas": Method("flat areas of colour, hatched", f"{_TONE}.areas:Areas", "photograph, SVG"),
     "hatching": Method("straight lines, closer together where it is darker", f"{_TONE}.hatching:Hatching"),
     "cross-hatching": Method("the same in several directions that cross", f"{_TONE}.hatching:CrossHatching"),

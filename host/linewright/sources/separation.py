@@ -38,7 +38,9 @@ PER_PEN: Final = 0.6
 that change nothing."""
 
 
-def separated(rgb: Floats32, pens: tuple[Pen, ...], *, true_tone: bool) -> list[Floats32]:
+def separated(
+    rgb: Floats32, pens: tuple[Pen, ...], *, true_tone: bool, together: int = TOGETHER, calm: float = 1.0
+) -> list[Floats32]:
     """(h, w) float32 coverage for each pen.
 
     Parameters
@@ -46,10 +48,12 @@ def separated(rgb: Floats32, pens: tuple[Pen, ...], *, true_tone: bool) -> list[
     rgb : (h, w, 3) float32, 0..1, sRGB as encoded.
     true_tone : average light, as the eye does; else the encoded values, which asks for less ink and keeps the relation
         of tones, as `Preparation.coverage` explains.
+    together : pens in one place, at most.
+    calm : by how much less lightness counts than hue and chroma (k_L of CIEDE2000).
     """
     from scipy import ndimage
 
-    table = _table(np.array([_rgb(pen.colour) for pen in pens]), true_tone)
+    table = _table(np.array([_rgb(pen.colour) for pen in pens]), true_tone, together, calm)
     at = [rgb[:, :, axis] * (LATTICE - 1) for axis in range(3)]
     return [
         np.clip(ndimage.map_coordinates(table[..., i], at, order=1, mode="nearest"), 0.0, 1.0).astype(np.float32)
@@ -64,27 +68,28 @@ def predicted(coverages: NDArray[np.float64], inks: NDArray[np.float64], *, true
     return _encoded(left) if true_tone else left
 
 
-def _table(inks: NDArray[np.float64], true_tone: bool) -> NDArray[np.float32]:
+def _table(inks: NDArray[np.float64], true_tone: bool, together: int, calm: float) -> NDArray[np.float32]:
     """(LATTICE, LATTICE, LATTICE, n) coverages of the best mixture for every colour of the lattice."""
     from scipy.spatial import cKDTree
     from skimage.color import deltaE_ciede2000, rgb2lab
 
-    mixtures = _mixtures(len(inks))
+    mixtures = _mixtures(len(inks), together)
     lab = rgb2lab(predicted(mixtures, inks, true_tone=true_tone))
     axis = np.linspace(0.0, 1.0, LATTICE)
     wanted = rgb2lab(np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), axis=-1).reshape(-1, 3))
     count = min(CANDIDATES, len(mixtures))
-    _, near = cKDTree(lab).query(wanted, k=count)
+    shrunk = np.array([1.0 / calm, 1.0, 1.0])
+    _, near = cKDTree(lab * shrunk).query(wanted * shrunk, k=count)
     near = near.reshape(len(wanted), count)
-    difference = deltaE_ciede2000(wanted[:, None, :], lab[near]) + PER_PEN * (mixtures[near] > 0).sum(axis=2)
+    difference = deltaE_ciede2000(wanted[:, None, :], lab[near], kL=calm) + PER_PEN * (mixtures[near] > 0).sum(axis=2)
     best = near[np.arange(len(wanted)), np.argmin(difference, axis=1)]
     return np.asarray(mixtures[best], dtype=np.float32).reshape(LATTICE, LATTICE, LATTICE, len(inks))
 
 
-def _mixtures(pens: int) -> NDArray[np.float64]:
-    """(m, pens) coverages, every combination of up to `TOGETHER` pens in equal steps, each once."""
-    groups = list(itertools.combinations(range(pens), min(TOGETHER, pens)))
-    steps = int(np.clip((MIXTURES_HIGH / len(groups)) ** (1 / min(TOGETHER, pens)) - 1, 3, 24))
+def _mixtures(pens: int, together: int) -> NDArray[np.float64]:
+    """(m, pens) coverages, every combination of up to ``together`` pens in equal steps, each once."""
+    groups = list(itertools.combinations(range(pens), min(together, pens)))
+    steps = int(np.clip((MIXTURES_HIGH / len(groups)) ** (1 / min(together, pens)) - 1, 3, 24))
     levels = np.linspace(0.0, 1.0, steps + 1)
     parts = np.stack(np.meshgrid(*[levels] * len(groups[0]), indexing="ij"), axis=-1).reshape(-1, len(groups[0]))
     found = np.zeros((len(groups), len(parts), pens))
