@@ -336,6 +336,16 @@ STEPS = {
     "finished": (scenes.state(**scenes.laid(), drawing=scenes.drawing("finished", "Finished.")), "Done"),
     "faulted": (scenes.state(**scenes.laid(), machine=machine("faulted", "It has stopped.")), "What is wrong?"),
     "broken": (scenes.state(broken_off=scenes.BROKEN), "Carry it on?"),
+    "exercise": (
+        scenes.state(
+            **scenes.laid(), task={"name": "exercise", "doing": "X to and fro", "done": 0.3, "rows": [], "steps": []}
+        ),
+        "Stop",
+    ),
+    "asked": (
+        scenes.state(questions=[{"id": "q1", "kind": "yes", "text": "did it move?", "about": "", "choices": []}]),
+        "Answer",
+    ),
 }
 
 
@@ -349,6 +359,12 @@ def test_every_state_has_one_next_step_and_a_sentence(page, desk):
             "Math.max(...[...document.querySelectorAll('button.plain, button.main')].map((b) => b.offsetHeight), 0)"
         )
         assert step(page).bounding_box()["height"] > largest, name
+    step(page).click()
+    expect(page.locator("#question-heading")).to_be_focused()
+    opened.set(**STEPS["exercise"][0])
+    expect(step(page)).to_have_text("Stop")
+    step(page).click()
+    said(opened, "stop")
     opened.set(**STEPS["drawing"][0])
     expect(step(page)).to_have_text("Hold")
     step(page).click()

@@ -23,10 +23,13 @@ SVG = b"""<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="40mm" vie
 
 @pytest.fixture(scope="module")
 def desk(tmp_path_factory):
-    found = Desk(tmp_path_factory.mktemp("state"), "--phone")
+    state = tmp_path_factory.mktemp("state")
+    found = Desk(state, "--phone")
     yield found
     code, said = found.end()
     assert (code, said) == (0, "")
+    for secret in (found.address.partition("key=")[2], found.cookie.partition("=")[2]):
+        assert [path for path in state.rglob("*") if path.is_file() and secret.encode() in path.read_bytes()] == []
 
 
 @pytest.fixture

@@ -62,6 +62,9 @@ export const chosen = () => state.items.filter((/** @type {any} */ one) => mine.
 /** Whether a drawing is under way. */
 export const under_way = () => Boolean(state.drawing) && !["finished", "abandoned", "failed"].includes(state.drawing.state);
 
+/** Whether the machine is used for something else than drawing. */
+export const tasked = () => Boolean(state.task) && state.task.done !== 1;
+
 /** Whether everything that only a person can see is ticked; a rehearsal asks for no ticks. */
 export const all_seen = () => Boolean(state.desk?.virtual) || state.before.every((/** @type {any} */ one) => mine.ticked.has(one.key));
 
@@ -503,6 +506,7 @@ const OWN = {
     const found = strokes.nearest(event.x, event.y, (mine.left.stroke ?? 1) - 1);
     if (found >= 0) left_from(found + 1);
   },
+  to_question: () => mine_focus("#question-heading"),
   answer_form: (event) => {
     const asked = state.questions.find((/** @type {any} */ one) => one.id === event.question);
     const value = asked?.kind === "number" ? Number(event.value) : event.value;

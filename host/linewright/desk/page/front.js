@@ -2,7 +2,7 @@
 
 import { h } from "./dom.js";
 import { hand, sign } from "./hand.js";
-import { all_seen, mine, state, under_way } from "./desk.js";
+import { all_seen, mine, state, tasked, under_way } from "./desk.js";
 import { duration, length, sentence } from "./words.js";
 import { button, data, locked, working } from "./slips/parts.js";
 
@@ -76,6 +76,9 @@ export function next_step() {
     if (drawing.can_carry_on && broken_off.length) return { word: "Carry it on", about: now || "It was broken off.", at: { do: "resume_now", drawing: broken_off[0].id }, picture: "go" };
     return { word: "Done", about: now, at: { do: "put_away" }, picture: "check" };
   }
+  const [asked] = state.questions;
+  if (asked) return { word: "Answer", about: sentence(asked.text), at: { do: "to_question" } };
+  if (tasked()) return { word: "Stop", about: sentence(state.task.doing || `${state.task.name} is under way`), at: { do: "stop" }, kind: "stop", picture: "hold" };
   if (machine?.state === "faulted") return { word: "What is wrong?", about: sentence(machine.fault || machine.words), at: { do: "open", slip: "machine", stay: "y" }, picture: "machine" };
   if (broken_off.length && !items.length) return { word: "Carry it on?", about: `${broken_off[0].picture} was broken off at stroke ${broken_off[0].strokes_done} of ${broken_off[0].strokes}.`, at: { do: "open", slip: "drawing", stay: "y" } };
   if (!items.length) return { word: "Put it down", about: "A picture, words, or a surprise.", at: { do: "open", slip: "put", stay: "y" }, picture: "file" };
@@ -110,7 +113,8 @@ export function question() {
   let answers = [];
   if (asked.kind === "yes") answers = [button("Yes", { do: "yes", question: asked.id, class: "main", disabled: off }), button("No", { do: "no", question: asked.id, disabled: off })];
   else if (asked.kind === "done") answers = [button("It is done", { do: "yes", question: asked.id, class: "main", disabled: off }), button("I cannot", { do: "no", question: asked.id, class: "quiet", disabled: off })];
-  else if (asked.kind === "choose") answers = asked.choices.map((/** @type {any} */ one) => button(sentence(one.meaning || one.word), { do: "answer_form", question: asked.id, value: one.word, disabled: off }));
+  else if (asked.kind === "choose") answers = asked.choices.map((/** @type {any} */ one, /** @type {number} */ _n, /** @type {any[]} */ all) =>
+    button(one.word === "go" && all.length === 1 ? "Go on" : sentence(one.meaning || one.word), { do: "answer_form", question: asked.id, value: one.word, class: all.length === 1 ? "main" : "plain", disabled: off })); // prettier-ignore
   else {
     answers = [h("form", { class: "line", "data-do": "answer_form", "data-question": asked.id },
       h("span", { class: "with-unit" },

@@ -2,7 +2,7 @@
 
 import { h, show } from "./dom.js";
 import { hand, sign } from "./hand.js";
-import { duration, sentence } from "./words.js";
+import { sentence } from "./words.js";
 
 const ASK_MS = 1000;
 
@@ -14,7 +14,7 @@ let told = "";
 function render() {
   const drawing = now?.drawing;
   const progress = now?.progress;
-  const moves = drawing && !["finished", "abandoned", "failed", "holding", "stopping"].includes(drawing.state);
+  const moves = drawing && !["finished", "abandoned", "failed", "holding", "pen", "stopping"].includes(drawing.state);
   document.body.className = now?.rehearsal ? "rehearsal" : "real";
   show(phone, [
     hand(now?.rehearsal ? "Rehearsal" : "Linewright", { tag: "h1", size: 1.2 }),
@@ -22,7 +22,6 @@ function render() {
     h("section", { class: "sheet", "aria-label": "The drawing" },
       h("p", { class: "big", role: "status" }, now === null ? "Asking the desk …" : now === false ? "The desk does not answer." : (drawing?.words ?? "Nothing is being drawn.")),
       drawing && progress && h("progress", { max: progress.predicted_s, value: progress.done_s, "aria-label": "How far the drawing is" }),
-      drawing && progress && h("p", {}, `${duration(progress.left_s)} left.`),
       drawing?.ask?.pen && h("p", {}, `It waits for the pen “${drawing.ask.pen.name}”. Say at the desk that it is in.`),
       moves && h("div", { class: "next stop" }, h("button", { type: "button", class: "step", id: "hold" }, sign("hold"), hand("Hold", { size: 1.5, weight: 2.6 }))),
       drawing?.state === "holding" && h("p", {}, "It holds with the pen raised. Carry on at the desk.")),

@@ -2,7 +2,7 @@
 
 import { h } from "../dom.js";
 import { sign } from "../hand.js";
-import { mine, state, under_way } from "../desk.js";
+import { mine, state, tasked, under_way } from "../desk.js";
 import { duration, figure, length, sentence } from "../words.js";
 import { button, data, heading, locked, number, picture, refusal, slip, trouble } from "./parts.js";
 
@@ -123,7 +123,7 @@ function task() {
   const now = state.task;
   if (!now) return null;
   const over = !tasked();
-  return h("article", { key: "task", class: "task" }, heading(sentence(now.name.replace("-", " "))),
+  return h("article", { key: "task", class: "task" }, heading(sentence(now.name)),
     now.doing && h("p", { role: "status" }, sentence(now.doing)),
     !over && typeof now.done === "number" && h("progress", { value: now.done, max: 1, "aria-label": "How far it is" }),
     now.steps?.length > 0 && h("ol", { class: "steps" }, now.steps.map((/** @type {any} */ step) => h("li", { key: step.name, class: step.state, "aria-current": step.name === now.step && !over ? "step" : null },
@@ -140,9 +140,6 @@ function task() {
 
 /** So many lines of bring-up are read at once. */
 const TOLD = 12;
-
-/** Whether the machine is used for something else than drawing. */
-const tasked = () => Boolean(state.task) && state.task.done !== 1;
 
 /** @param {string[]} heads @param {any[][]} rows the first cell of each says what it is about */
 const table = (heads, rows) => h("table", {}, h("thead", {}, h("tr", {}, heads.map((word) => h("th", { scope: "col" }, word)))),
@@ -179,7 +176,7 @@ function trial(now) {
     refusal(),
     trouble(now.error),
     h("p", { class: "big" }, sentence(now.title)),
-    now.picture ? h("img", { class: "trial", src: `/picture/${now.picture}.png`, alt: `The trial sheet ${now.name}, with the places where to measure.` }) : picture(now.geometry),
+    now.picture ? h("img", { class: "trial where", src: `/picture/${now.picture}.png`, alt: `The trial sheet ${now.name}, with the places where to measure.` }) : picture(now.geometry),
     h("ol", { class: "asked" }, now.how.map((/** @type {string} */ text) => h("li", {}, sentence(text)))),
     h("div", { class: "line" }, button(now.drawn ? "Draw it again" : "Draw this sheet", { do: "trial_draw", class: now.drawn ? "plain" : "main", disabled: off }), away),
     heading("What you measured"),
