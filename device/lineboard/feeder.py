@@ -122,24 +122,28 @@ class Feeder:
         self.taken = first
         self._rendered = first
         self.records_done = first
+        self.queue[Q_HEAD] = first & MASK
+        self._news = False
+        self.last_kind = RAMP
+        self.ended = False
+        self.unplayable = False
+        self.broke_off = False
+        self.servo_us = 0
+        self.played[2] = self.played[3] = 0
+        self._forget()
+
+    def _forget(self):
+        """Nothing is queued, and the path begins at rest."""
         queue = self.queue
-        queue[Q_HEAD] = first & MASK
         queue[Q_QUEUED] = 0
         queue[Q_TERMINALS] = 0
         queue[Q_OPEN] = 0
         queue[Q_STARVED] = 0
         queue[Q_IN_RUN] = 0
         queue[Q_LOADED_V] = 0
-        self._news = False
         self._end_seen = False
-        self.last_kind = RAMP
-        self.ended = False
-        self.unplayable = False
-        self.broke_off = False
         self._pushed_v = 0  # planned speed at the end of the record pushed last
         self._passing_us = 0  # the pen's height from the next block on, 0 = as it is
-        self.servo_us = 0
-        self.played[2] = self.played[3] = 0
         kernel.rest(self.state)
 
     def set_position(self, a, b):
@@ -240,17 +244,8 @@ class Feeder:
 
     def drop(self):
         """Forget what is queued and not rendered.  Only while `standing()`, or after `halt`."""
-        queue = self.queue
-        self.taken -= queue[Q_QUEUED]
-        queue[Q_QUEUED] = 0
-        queue[Q_TERMINALS] = 0
-        queue[Q_OPEN] = 0
-        queue[Q_IN_RUN] = 0
-        queue[Q_LOADED_V] = 0
-        self._end_seen = False
-        self._pushed_v = 0
-        self._passing_us = 0
-        kernel.rest(self.state)
+        self.taken -= self.queue[Q_QUEUED]
+        self._forget()
 
     def halt(self):
         """Stop the player at once and work out where it stands, to the step."""

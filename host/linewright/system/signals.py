@@ -6,12 +6,14 @@ event loops take no signals: Ctrl-C raises KeyboardInterrupt there.
 
 from __future__ import annotations
 
-import asyncio
 import contextlib
 import signal
 from collections.abc import Callable, Iterator
 from types import FrameType
-from typing import Any, Final, Self
+from typing import TYPE_CHECKING, Any, Final, Self
+
+if TYPE_CHECKING:
+    import asyncio  # every command needs signals, none but the desk a loop
 
 INTERRUPT: Final[int] = signal.SIGINT
 TERMINATE: Final[int] = signal.SIGTERM
