@@ -94,6 +94,17 @@ def test_the_place_after_some_time_is_where_the_pen_then_is(page, desk):
     assert found == [[0, 0, 5, 0, True], [1, 0, 10, 10, False], [2, 1, 20, 20, True]]
 
 
+def test_a_colours_code_is_said_in_a_word(page, desk):
+    desk()
+    codes = ["#000000", "#2b2622", "#ffffff", "#808080", "#ff0000", "#1f6f8b", "#1f3347", "#8a5a00", "#d8622a", "sea"]
+    words = page.evaluate(
+        "async (codes) => { const { ink_word } = await import('/page/words.js'); return codes.map(ink_word); }", codes
+    )
+    assert words == [
+        *("black", "black", "white", "grey", "red", "dark turquoise", "dark blue", "brown", "orange", "sea"),
+    ]
+
+
 def test_letters_are_those_of_the_machine():
     assert hand_letters.FILE.read_text(encoding="utf-8") == hand_letters.module()
 

@@ -3,7 +3,7 @@
 import { h } from "./dom.js";
 import { hand, sign } from "./hand.js";
 import { all_seen, mine, state, tasked, under_way } from "./desk.js";
-import { duration, length, sentence } from "./words.js";
+import { duration, ink_word, length, sentence } from "./words.js";
 import { button, data, locked, working } from "./slips/parts.js";
 
 export const SLIPS = [
@@ -65,7 +65,7 @@ export function next_step() {
   if (mine.link === "lost") return { word: "Link lost", about: "Is linewright desk still running? This page finds it by itself.", at: { do: "open", slip: "machine", stay: "y" }, off: true };
   if (drawing) {
     const now = drawing.words || "";
-    if (drawing.state === "pen") return { word: "Pen is in", about: now || `Put the pen ${drawing.ask?.pen?.name ?? ""} in.`, at: { do: "pen_in" } };
+    if (drawing.state === "pen") return { word: "Pen is in", about: drawing.ask?.pen ? `Put the pen “${ink_word(drawing.ask.pen.name)}” in.` : now, at: { do: "pen_in" } };
     if (drawing.state === "holding") return { word: "Carry on", about: now || "It holds with the pen raised.", at: { do: "carry_on" }, picture: "go" };
     if (drawing.state === "stopping") return { word: "Stopping", about: now, at: { do: "hold" }, off: true };
     if (under_way()) return { word: "Hold", about: now, at: { do: "hold" }, kind: "stop", picture: "hold" };

@@ -2,7 +2,7 @@
 
 import { h, show } from "./dom.js";
 import { hand, sign } from "./hand.js";
-import { sentence } from "./words.js";
+import { ink_word, sentence } from "./words.js";
 
 const ASK_MS = 1000;
 
@@ -20,9 +20,9 @@ function render() {
     hand(now?.rehearsal ? "Rehearsal" : "Linewright", { tag: "h1", size: 1.2 }),
     h("p", {}, now?.rehearsal ? "Nothing real moves." : "Beside the machine. Keep fingers, hair and cables clear."),
     h("section", { class: "sheet", "aria-label": "The drawing" },
-      h("p", { class: "big", role: "status" }, now === null ? "Asking the desk …" : now === false ? "The desk does not answer." : (drawing?.words ?? "Nothing is being drawn.")),
+      h("p", { class: "big", role: "status" }, now === null ? "Asking the desk …" : now === false ? "The desk does not answer." : drawing?.ask?.pen ? "It waits for a pen." : (drawing?.words ?? "Nothing is being drawn.")),
       drawing && progress && h("progress", { max: progress.predicted_s, value: progress.done_s, "aria-label": "How far the drawing is" }),
-      drawing?.ask?.pen && h("p", {}, `It waits for the pen “${drawing.ask.pen.name}”. Say at the desk that it is in.`),
+      drawing?.ask?.pen && h("p", {}, `Put the pen “${ink_word(drawing.ask.pen.name)}” in, and say at the desk that it is.`),
       moves && h("div", { class: "next stop" }, h("button", { type: "button", class: "step", id: "hold" }, sign("hold"), hand("Hold", { size: 1.5, weight: 2.6 }))),
       drawing?.state === "holding" && h("p", {}, "It holds with the pen raised. Carry on at the desk.")),
     h("section", { class: "sheet", "aria-label": "A photograph" },

@@ -1,7 +1,7 @@
 // `<desk-timeline>`: the time of the drawing as a ruler, divided by pens; dragged to look, and the progress while it draws.
 
 import { h, show } from "./dom.js";
-import { duration } from "./words.js";
+import { duration, ink_word } from "./words.js";
 
 /**
  * @typedef {object} TimelineData
@@ -92,8 +92,8 @@ export class DeskTimeline extends HTMLElement {
     const now = drawing ? data.done_s : (data.at_s ?? data.total_s);
     show(this, [
       ...data.pens.map((pen, n) =>
-        h("span", { key: `pen-${n}`, class: "part", title: `${pen.name}: ${duration(pen.predicted_s)}`, style: { left: share(pen.begins_s),
-          width: share(pen.predicted_s), "--pen": pen.colour } }, data.pens.length > 1 && h("b", {}, pen.name)), // prettier-ignore
+        h("span", { key: `pen-${n}`, class: "part", title: `${ink_word(pen.name)}: ${duration(pen.predicted_s)}`, style: { left: share(pen.begins_s),
+          width: share(pen.predicted_s), "--pen": pen.colour } }, data.pens.length > 1 && h("b", {}, ink_word(pen.name))), // prettier-ignore
       ),
       h("span", { key: "past", class: "past", style: { width: share(now ?? 0) } }),
       h("svg", { key: "ticks", class: "ticks", "aria-hidden": "true", width: wide, height: 14 }, h("path", { d: ticks.join("") })),

@@ -37,3 +37,31 @@ export function several(count, one, many = `${one}s`) {
 export function sentence(text) {
   return text ? text[0].toUpperCase() + text.slice(1) : text;
 }
+
+/**
+ * Hues from one degree on, up to the next.
+ *
+ * @type {[number, string][]}
+ */
+const HUES = [[0, "red"], [15, "orange"], [45, "yellow"], [70, "green"], [165, "turquoise"], [200, "blue"], [260, "violet"], [290, "pink"], [345, "red"]]; // prettier-ignore
+
+/**
+ * What a pen is called: a colour's code is a word to nobody.
+ *
+ * @param {string} name of a pen, a colour or a layer
+ * @returns {string} the name, or where it is `#rrggbb` a word for the colour
+ */
+export function ink_word(name) {
+  if (!/^#[0-9a-f]{6}$/i.test(name)) return name;
+  const [red, green, blue] = [1, 3, 5].map((at) => parseInt(name.slice(at, at + 2), 16) / 255);
+  const [high, low] = [Math.max(red, green, blue), Math.min(red, green, blue)];
+  const [light, chroma] = [(high + low) / 2, high - low];
+  if (high < 0.2) return "black";
+  if (low > 0.95) return "white";
+  const shade = light < 0.36 ? "dark " : light > 0.72 ? "light " : "";
+  if (chroma < 0.1) return `${shade}grey`;
+  const turn = high === red ? (green - blue) / chroma : high === green ? 2 + (blue - red) / chroma : 4 + (red - green) / chroma;
+  const hue = (60 * turn + 360) % 360;
+  const word = HUES.findLast(([from]) => hue >= from)?.[1] ?? "red";
+  return word === "orange" && light < 0.4 ? "brown" : `${shade}${word}`;
+}

@@ -4,7 +4,7 @@ import { h } from "../dom.js";
 import { sign } from "../hand.js";
 import { all_seen, mine, state, under_way } from "../desk.js";
 import { speed_colour } from "../ink.js";
-import { duration, figure, grouped, length, sentence, several } from "../words.js";
+import { duration, figure, grouped, ink_word, length, sentence, several } from "../words.js";
 import { button, data, heading, locked, number, refusal, slip, trouble, working } from "./parts.js";
 
 export function drawing_slip() {
@@ -26,7 +26,7 @@ function known() {
       fact("Time", duration(plan.predicted_s)), fact("Ink", length(plan.ink_mm)), fact("Pen raised", length(plan.travel_mm)), fact("Strokes", grouped(plan.strokes))),
     plan.pens.length > 1 && [heading("Pen by pen"), h("table", {}, h("thead", {}, h("tr", {}, ["Pen", "Time", "Ink", "Strokes"].map((word) => h("th", { scope: "col" }, word)))),
       h("tbody", {}, plan.pens.map((/** @type {any} */ pen) => h("tr", { key: pen.name },
-        h("th", { scope: "row" }, h("i", { class: "drop", style: { "--pen": pen.colour } }), pen.name),
+        h("th", { scope: "row" }, h("i", { class: "drop", style: { "--pen": pen.colour } }), ink_word(pen.name)),
         h("td", {}, duration(pen.predicted_s)), h("td", {}, length(pen.ink_mm)), h("td", {}, grouped(pen.strokes))))))],
     plan.warnings.length > 0 && [heading("What to mind"), h("ul", { class: "warnings" }, plan.warnings.map((/** @type {any} */ one) => h("li", {}, sign("warn"),
       one.item ? button(sentence(one.text), { do: "select", item: one.item, class: "said" }) : h("span", {}, sentence(one.text)))))],
@@ -70,7 +70,7 @@ function drawing(now) {
     const { pen } = now.ask;
     lines.push(h("div", { class: "pen-change", style: { "--pen": pen.colour } },
       h("svg", { class: "big-pen", viewBox: "0 0 60 90", "aria-hidden": "true" }, h("path", { class: "body", d: "M20 6h20v48L30 78 20 54z" }), h("path", { class: "mark", d: "M22 20h16M30 78v6" })),
-      h("p", {}, h("b", {}, `Put the pen “${pen.name}” in.`), ` ${pen.width_mm ? `${figure(pen.width_mm, 2)} mm. ` : ""}The tip touches the paper when it is lowered.`),
+      h("p", {}, h("b", {}, `Put the pen “${ink_word(pen.name)}” in.`), ` ${pen.width_mm ? `${figure(pen.width_mm, 2)} mm. ` : ""}The tip touches the paper when it is lowered.`),
       button("It is in: go on", { do: "pen_in", class: "main", disabled: locked() }))); // prettier-ignore
   }
   if (under_way()) {

@@ -3,7 +3,7 @@
 import { h } from "../dom.js";
 import { sign } from "../hand.js";
 import { chosen, inks, may_edit, method_of, page_of, state, way_of } from "../desk.js";
-import { duration, figure, length, sentence, several } from "../words.js";
+import { duration, figure, ink_word, length, sentence, several } from "../words.js";
 import { union } from "../table.js";
 import { button, data, heading, number, picture, refusal, setting_field, slip, trouble } from "./parts.js";
 
@@ -173,7 +173,7 @@ function pens_for(one) {
   const choice = (/** @type {any} */ ink) => {
     const now = one.pen_for?.[ink.name] ?? "";
     const pen = state.pens.find((/** @type {any} */ two) => two.name === now);
-    return h("label", { key: `ink-${ink.name}`, class: "ink" }, h("i", { class: "drop", style: { "--pen": ink.colour } }), h("span", {}, ink.name), h("i", { class: "to", "aria-hidden": "true" }, "→"),
+    return h("label", { key: `ink-${ink.name}`, class: "ink" }, h("i", { class: "drop", style: { "--pen": ink.colour } }), h("span", { title: ink.name }, ink_word(ink.name)), h("i", { class: "to", "aria-hidden": "true" }, "→"),
       h("select", { value: now, disabled: off, "aria-label": `Pen for ${ink.name}`, ...data({ do: "pen_for", item: one.id, name: ink.name }) }, h("option", { value: "", selected: now === "" }, "as it comes"),
         state.pens.map((/** @type {any} */ two) => h("option", { value: two.name, selected: two.name === now }, two.name))),
       h("i", { class: "drop", style: { "--pen": pen?.colour ?? ink.colour } })); // prettier-ignore
