@@ -16,9 +16,11 @@ from linewright.drawing.strokes import Drawing, Pen
 from linewright.errors import PlanError
 from linewright.motion.kinematics import Limits
 from linewright.motion.planner import lay_path
-from linewright.motion.ramps import STRAY_STEPS
+from linewright.motion.ramps import QUEUED, STRAY_STEPS
 from linewright.program.program import END, PEN, REST
+from linewright.rig.boards import RAMPS_HZ
 from linewright.rig.rig import Rig
+from linewright.units import TICK_HZ
 
 PATHS = paths()
 
@@ -132,6 +134,23 @@ def test_braking_to_a_hairpin_and_speeding_up_behind_it_keep_an_axis_acceleratio
     results, _, _ = play(motion.plan(Drawing.from_strokes([star, rows]), machine), machine)
     assert results["acceleration"].checked > 1000
     assert results["acceleration"].violations == ()
+
+
+@pytest.mark.parametrize(("radius_mm", "capped"), [(10.0, True), (60.0, False)])
+def test_ramps_follow_each_other_no_faster_than_boards_take_them(radius_mm, capped):
+    # Chords of 0.1 mm, eight steps, at 316 and 400 mm/s: more than 3000 a second if each were a ramp. On the large
+    # circle longer ones stray as little; on the small one the pen has to be slower. Ramps keep their time within 0.1 %.
+    machine = rig("fast").changed({f"axis.{axis}.accel_mm_s2": 10_000.0 for axis in "xy"})
+    turns = np.arange(0.0, 2 * np.pi, 0.1 / radius_mm)
+    circle = 150 + radius_mm * np.column_stack((np.cos(turns), np.sin(turns)))
+    program = motion.plan(one_stroke(circle), machine)
+    drawn = program.ticks[program.is_ramp & (program.stroke_of_record >= 0)]
+    through = np.concatenate(([0], np.cumsum(drawn))) / TICK_HZ
+    fastest_hz = QUEUED / (through[QUEUED:] - through[:-QUEUED]).min()
+    assert fastest_hz < 1.001 * RAMPS_HZ
+    assert (fastest_hz > 0.98 * RAMPS_HZ) == capped
+    # Newton: along an axis v^2 = a r, at 45 degrees 1.4 of it; and no faster than 400 mm/s.
+    assert capped or through[-1] < 2 * np.pi * radius_mm / 400.0 + 0.15
 
 
 def test_a_single_step_from_rest_to_rest_is_one_ramp_and_a_rest():

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from lineboard.kernel import MAX_SPEED
 from linewright.errors import PlanError
+from linewright.rig.boards import BOARDS
 
 if TYPE_CHECKING:
     from linewright.rig.rig import Rig
@@ -40,6 +41,7 @@ class Limits:
     step_rate_hz : (2,) float64, steps/s per motor A, B.
     pen_down_speed_mm_s : along the path, while drawing.
     junction_deviation_mm : how far the curve that a corner stands for may pass from it.
+    ramps_hz : ramps a second that the board takes.
     """
 
     steps_matrix: Floats
@@ -48,6 +50,7 @@ class Limits:
     step_rate_hz: Floats
     pen_down_speed_mm_s: float
     junction_deviation_mm: float
+    ramps_hz: float = np.inf
 
     def __post_init__(self) -> None:
         figures = (
@@ -76,6 +79,7 @@ class Limits:
             step_rate_hz=np.array([rig.a.step_rate_hz, rig.b.step_rate_hz], dtype=np.float64),
             pen_down_speed_mm_s=rig.motion.pen_down_speed_mm_s * float(tighter.min()) / rig.shape.stretch,
             junction_deviation_mm=rig.motion.junction_deviation_mm * float(tighter.min()),
+            ramps_hz=BOARDS[rig.board].ramps_hz,
         )
 
     # Positions

@@ -24,7 +24,7 @@ from lineboard.kernel import MAX_SPEED, MAX_STEPS
 from linewright.errors import PlanError
 from linewright.motion.kinematics import Flags, Floats, Limits, Steps
 from linewright.motion.profile import SpeedPlan
-from linewright.motion.speeds import plan_speeds
+from linewright.motion.speeds import lowest, plan_speeds
 
 SHORT_STEPS: Final = 8.0
 """Pieces shorter than this are merged with their like where the path hardly turns. A piece of one step has one of eight
@@ -34,6 +34,9 @@ slower over a dense stretch than over a sparse one, with a jolt in between; over
 MERGE_TURN_RAD: Final = 1.0 / 32.0
 """Turning that a merged piece may hide. A path of length L that turns by t departs from its chord by at most L t / 4
 (a single kink in the middle): two times 8 steps and 1/32 rad make 1/8 step."""
+
+LONGER: Final = (2.0, 4.0)
+"""Times by which pieces may become longer where more ramps a second would be needed than the board takes."""
 
 STRAY_STEPS: Final = (0.5 + 1 / 8 + 1 / 64, 1.5 + 1 / 8 + 1 / 64)
 """How far beside the asked line a step may come to lie, in steps of the motor that makes more steps there, and of the
@@ -51,6 +54,9 @@ TURNING_FREE: Final = 1.0 / 64.0
 RAMP_S: Final = 64.0
 """Longest cruise in one ramp, s: the board's kernel takes ramps of up to 2^30 ticks (214 s), and a ramp that starts or
 ends at rest lasts twice as long as one at its top speed."""
+
+QUEUED: Final = 64
+"""Ramps over which their rate is averaged: a sixteenth of the board's queue."""
 
 Indices = NDArray[np.int64]
 
@@ -131,7 +137,8 @@ def round_path(points_mm: Floats, rest: Flags, stroke: Indices, speeds: SpeedPla
     across = np.abs(way[:-1, 0] * way[1:, 1] - way[:-1, 1] * way[1:, 0])
     turn_rad = np.zeros(len(exact))
     turn_rad[1:-1] = np.arctan2(across, way[:-1, 0] * way[1:, 0] + way[:-1, 1] * way[1:, 1])
-    return _merge_short(path, np.add.reduceat(turn_rad, heads), np.logical_or.reduceat(speeds.firm, heads))
+    turn_rad, firm = np.add.reduceat(turn_rad, heads), np.logical_or.reduceat(speeds.firm, heads)
+    return _merge_short(path, turn_rad, firm, SHORT_STEPS * limits.ramps_hz)
 
 
 def _slower_metric(points_mm: Floats, exact_length: Floats) -> Floats:
@@ -151,21 +158,35 @@ def _per_piece(per_segment: Floats, heads: Indices) -> Floats:
     return np.asarray(np.add.reduceat(per_segment[: heads[-1]], heads[:-1]))
 
 
-def _merge_short(path: StepPath, turn_rad: Floats, firm: Flags) -> StepPath:
-    """Merge runs of short, nearly straight pieces, but for ``firm`` nodes; the caps of the nodes that go are kept."""
+def _merge_short(path: StepPath, turn_rad: Floats, firm: Flags, quick_steps_s: float) -> StepPath:
+    """Merge runs of short, nearly straight pieces, but for ``firm`` nodes; the caps of the nodes that go are kept.
+
+    Runs that are played faster than ``quick_steps_s`` are merged to longer pieces where they turn little.
+    """
     k = len(path.steps)
     if k < 3:
         return path
     length = np.hypot(*np.diff(path.steps, axis=0).T)
-    short = length < SHORT_STEPS
+    quick = np.minimum(path.cap[1:], path.cap[:-1]) > quick_steps_s**2
+    short = length < SHORT_STEPS * np.where(quick, LONGER[-1], 1.0)
     loose = np.zeros(k, dtype=np.bool_)
     loose[1:-1] = short[1:] & short[:-1] & (path.cap[1:-1] > 0.0) & ~firm[1:-1]
     run_start = np.maximum.accumulate(np.where(loose, 0, np.arange(k)))
     along = np.concatenate(([0.0], np.cumsum(length)))
     turned = np.cumsum(turn_rad)
-    # Within a run, keep the first node of every stretch of 8 steps and of every 1/32 rad.
-    by_length = np.floor((along - along[run_start]) / SHORT_STEPS)
-    by_turn = np.floor((turned - turned[run_start]) / MERGE_TURN_RAD)
+    # Within a run, keep the first node of every stretch of 8 steps and of every 1/32 rad; or of 16 and 1/64, 32 and
+    # 1/128, which depart as little from the path.
+    longer = np.ones(k)
+    if quick.any():
+        runs, run = np.unique(run_start, return_inverse=True)
+        soon = np.maximum.reduceat(path.cap, runs) > quick_steps_s**2
+        lasts = np.append(runs[1:], k) - 1
+        mean_turn = (turned[lasts] - turned[runs]) / np.maximum(along[lasts] - along[runs], SHORT_STEPS)
+        for times in LONGER:
+            straight = mean_turn * SHORT_STEPS * times <= MERGE_TURN_RAD / times
+            longer = np.where((soon & straight)[run], times, longer)
+    by_length = np.floor((along - along[run_start]) / (SHORT_STEPS * longer))
+    by_turn = np.floor((turned - turned[run_start]) * longer / MERGE_TURN_RAD)
     keep = ~loose
     keep[1:] |= (by_length[1:] != by_length[:-1]) | (by_turn[1:] != by_turn[:-1])
     kept = np.flatnonzero(keep)
@@ -207,7 +228,7 @@ def make_ramps(path: StepPath, limits: Limits) -> Ramps:
         none = np.zeros(0, dtype=np.int64)
         nodes = np.zeros(len(path.steps), dtype=np.int64)
         return Ramps(pieces, none, none, none, np.zeros(0, dtype=np.bool_), nodes)
-    top = limits.ramp_speed(pieces, path.stroke >= 0)
+    top = np.minimum(limits.ramp_speed(pieces, path.stroke >= 0), _speed_at_rate(pieces, limits.ramps_hz))
     budget = limits.ramp_budget(pieces)
     cap = _cap_nodes(path.cap, top)
     w = plan_speeds(cap, budget)
@@ -222,7 +243,7 @@ def make_ramps(path: StepPath, limits: Limits) -> Ramps:
     cap[0] = path.cap[0]
     last_of_piece = np.concatenate((owner[1:] != owner[:-1], [True]))
     cap[1:] = np.where(last_of_piece, path.cap[owner + 1], peak[owner])
-    top = limits.ramp_speed(d_steps, drawing)
+    top = np.minimum(limits.ramp_speed(d_steps, drawing), _speed_at_rate(d_steps, limits.ramps_hz))
     budget = limits.ramp_budget(d_steps)
     if top.min() < 1.0 or budget.min() < 1.0:
         raise PlanError(
@@ -241,6 +262,16 @@ def make_ramps(path: StepPath, limits: Limits) -> Ramps:
     v_end[stop_after] = np.maximum(single, 1)
     first = np.searchsorted(owner, np.arange(len(path.steps)))
     return Ramps(d_steps, v_start, v_end, path.stroke[owner], stop_after, first)
+
+
+def _speed_at_rate(d_steps: Steps, ramps_hz: float) -> Floats:
+    """(m,) steps/s at which no `QUEUED` ramps in a row follow each other faster than the board takes them."""
+    count = len(d_steps)
+    if count <= QUEUED or not np.isfinite(ramps_hz):
+        return np.full(count, np.inf)
+    along = np.concatenate(([0.0], np.cumsum(np.hypot(d_steps[:, 0], d_steps[:, 1]))))
+    first = np.arange(count - QUEUED + 1)
+    return lowest(first, first + QUEUED, (along[QUEUED:] - along[:-QUEUED]) * (ramps_hz / QUEUED), count)
 
 
 def _cap_nodes(cap: Floats, top: Floats) -> Floats:

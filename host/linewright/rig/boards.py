@@ -10,6 +10,12 @@ CHIP_RP2040: Final = "rp2040"
 CHIP_RP2350: Final = "rp2350"
 
 
+RAMPS_HZ: Final = 2500
+"""Ramps a second that plans ask of a board. An emulated RP2040 spends 55 % of its time at 600 of them over USB, 63 %
+at 1397 (`bench/board_dense.py`): a hundredth for every hundred, so 2500 leave a quarter. No board has been run at more
+than 1397, and no other kind has been measured, so all are held to the same."""
+
+
 @dataclass(frozen=True)
 class BoardPins:
     """What one kind of board offers.
@@ -26,6 +32,7 @@ class BoardPins:
     output_3v3_ma : most that its 3.3 V output should feed; None where its data sheet has to be asked.
     machine : what MicroPython calls it, in front of " with " and the chip's name; empty for a whole family.
     seen : what of Linewright has been run for it.
+    ramps_hz : most ramps a second that a plan may ask of it for longer than its queue lasts.
     """
 
     chip: str
@@ -38,6 +45,7 @@ class BoardPins:
     output_3v3_ma: int | None = None
     machine: str = ""
     seen: str = "not run"
+    ramps_hz: int = RAMPS_HZ
 
 
 _NOT_RUN: Final = "not run; the same code as on the other boards with its chip"
