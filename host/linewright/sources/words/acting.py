@@ -13,7 +13,7 @@ from functools import partial
 from typing import Final
 
 from linewright.sources.words.art import Anchor, Art, Shape, scale, shift, turn
-from linewright.sources.words.figure import Figure, Props, posed
+from linewright.sources.words.figure import Figure, Props, garment, posed
 from linewright.sources.words.figure import places as figure_places
 from linewright.sources.words.groups import PERSON, grounded
 from linewright.sources.words.holding import BRUSHED, Holding
@@ -24,6 +24,7 @@ from linewright.sources.words.poses import POSES, Pose
 from linewright.sources.words.script import drawn, eye_lines, mouth_line, ready
 from linewright.sources.words.store.clothes import TORSO
 from linewright.sources.words.store.entry import Thing
+from linewright.sources.words.store.people import LADY
 from linewright.sources.words.verbs import VERBS, Verb
 
 _SEATED: Final = POSES["sit"].feet
@@ -87,6 +88,24 @@ class Troupe(Holding):
         k = thing.size * PERSON / (max(art.width, art.height) if thing.by == "span" else art.height)
         return grounded(art.moved(scale(k)), keep_below=thing.theme == "vehicles")
 
+    def garment(self, thing: Thing) -> Art:
+        """What is worn on a body, without anybody in it."""
+        script = str(thing.art)
+        if script == "&wings":
+            wings = drawn(WINGS_ART)
+            return grounded(wings.moved(scale(thing.size * PERSON / wings.width)), keep_below=False)
+        if script == "&cape":
+            cape = drawn(
+                "S -8,58! -16,30 -24,0! 0,4 24,0! 16,30 8,58! 0,54; s -6,50 -10,26 -13,3; s 6,50 10,26 13,3; B -8,56 16,5,2; O 0,58 2"
+            )
+            return cape.moved(scale(thing.size * PERSON / cape.height))
+        lady = script in ("&dress", "&skirt", "&tutu")
+        figure = _clothed(Figure("", torso=LADY if lady else Figure("").torso, leg=(36.0, 5.4)), script)
+        wanted = {"&trousers": "legs", "&skirt": "skirt", "&tutu": "front", "&apron": "front", "&waistcoat": "front",
+                  "&lifejacket": "front"}.get(script, "sleeves")  # fmt: skip
+        art = garment(figure, wanted)
+        return grounded(art.moved(scale(0.62)), keep_below=False)
+
     def shown(self, name: str) -> Art:
         """A thing as a picture sheet shows it."""
         raise NotImplementedError
@@ -99,6 +118,8 @@ class Troupe(Holding):
             for a in posing
             if a.verb not in ("sit", "stand", "walk", "wait", "rest", "fly", "run", "jump") or a.object is not None
         ]
+        if len(busy) > 1 and busy[0].verb == "smoke":
+            return busy[1]  # the pipe stays in the mouth meanwhile
         return next(iter(busy or posing), None)
 
     def acts(self, phrase: Phrase) -> list[Act]:
@@ -135,6 +156,10 @@ class Troupe(Holding):
         thing = self.things[act.object.name] if act.object is not None and act.object.name else None
         return VERBS[act.verb].role == "mouth" and thing is not None and ("acts" in thing.can or thing.size > 0.7)
 
+    def at_the_wheel(self, phrase: Phrase) -> bool:
+        """Whether who drives it is seen at its window."""
+        return "pane1" in self.things[phrase.name].natural().places
+
     def overhead(self, phrase: Phrase, over: Phrase) -> bool:
         """Whether who is under it holds it above the head: people and umbrellas."""
         return self.things[over.name].name in ("umbrella", "parasol") and self.things[phrase.name].art is None
@@ -165,6 +190,8 @@ class Troupe(Holding):
     def _seen_above_the_rim(self, relation: Relation) -> bool:
         """Whether somebody sits or lies in what only shows the upper part of who is in it."""
         other = self.things[relation.object.name]
+        if relation.kind == "in hat":
+            return True
         if relation.kind != "in":
             return False
         carries = other.theme == "vehicles" and other.can & {"contains", "driven"}
@@ -173,7 +200,13 @@ class Troupe(Holding):
     def in_beak(self, act: Act, thing: Thing) -> bool:
         """Whether a bird that flies has it in its beak."""
         held = act.verb in ("hold", "carry", "bring", "deliver") and act.object is not None
-        return held and isinstance(thing.art, Bird) and "flies" in thing.can and self._small_thing(act.object)
+        if held and isinstance(thing.art, Bird):
+            return "flies" in thing.can and self._small_thing(act.object)
+        # What has no body for hands takes it in its mouth: an ant, a caterpillar, a lobster.
+        at_mouth = (
+            (held or act.verb == "eat") and thing.figure is None and "acts" in thing.can and thing.theme != "tales"
+        )
+        return at_mouth and act.object is not None and act.object.count == 1 and not self.too_large(act)
 
     def _small_thing(self, phrase: Phrase | None) -> bool:
         return phrase is not None and phrase.name != "" and phrase.count == 1 and self.things[phrase.name].size <= 0.5
@@ -246,6 +279,8 @@ class Troupe(Holding):
             elif piece.worn == "hands":
                 props = replace(props, hand=script, glove=partial(_coloured, one))
         verb = VERBS[act.verb] if act else Verb()
+        if any(a.verb == "smoke" and a is not act for a in phrase.acts):
+            worn.append(Phrase("pipe", "pipe"))
         pose = self._pose(thing, phrase, act, verb)
         high = _figure_height(figure, pose)
         k = (thing.size if thing.art is None else min(max(0.34 + 0.6 * thing.size, 0.45), 1.3)) * PERSON / high
@@ -275,7 +310,9 @@ class Troupe(Holding):
             self._own_things(figure, pose, props, _bared(thing, phrase), k)
         for extra in self.acts(phrase):
             if extra.object is not None and act is not None and self._also_held(act, extra):
-                self._held(props, extra.object, figure_places(figure, pose)["hand"], k)
+                there = figure_places(figure, pose)
+                hand = there["hand2" if verb.role == "string" else "hand"]
+                self._held(props, extra.object, hand, k, top=there.get("top"))
         art = posed(figure, pose, props)
         if pose.lying:
             art = art.moved(turn(pose.lying))
@@ -297,6 +334,9 @@ class Troupe(Holding):
                 x, y = (goal.x + 20 - neck.x) / arm, (goal.y + 6 - neck.y) / arm
             far = min(1.0, 1.2 / max(math.hypot(x, y), 1e-6))
             return pose.holding(near=(x * far, y * far))
+        if verb.role == "mouth" and at["mouth"].x - neck.x > 10:  # below the end of a snout, not before the face
+            x = min((at["mouth"].x - neck.x + 4) / arm, 0.95)
+            return pose.holding(near=(x, min(-0.02, (at["mouth"].y - neck.y - 9) / arm)))
         if verb.role == "front" and act.object is not None and act.object.name:
             bars = self.group(act.object).art.places.get("bars")
             if bars is not None:
@@ -307,8 +347,15 @@ class Troupe(Holding):
     def _also_held(self, main: Act, other: Act) -> bool:
         """Whether a hand is free for what else somebody has."""
         verb = VERBS[main.verb]
-        busy = verb.tool or verb.role not in ("ride", "in", "none", "wear", "target", "touch")
+        if main.verb == "hang":
+            return self._one_handed(other)
+        led = main.verb in ("walk", "lead")  # a rope takes one hand
+        busy = verb.tool or not (led or verb.role in ("ride", "in", "none", "wear", "target", "touch"))
         return other is not main and not busy and VERBS[other.verb].role in ("hold", "hold2", "mouth", "play")
+
+    def _one_handed(self, act: Act) -> bool:
+        """Whether one hand is enough for it, while the other holds on to something."""
+        return VERBS[act.verb].role in ("hold", "mouth") and act.object is not None and not self.too_large(act)
 
     def in_hand(self, phrase: Phrase, thing: Phrase) -> bool:
         """Whether a figure has a thing in its hands already, so that it need not stand beside it."""
@@ -347,10 +394,16 @@ class Troupe(Holding):
         )
         perched = thing.figure is not None and thing.figure.below == "tail"
         seated = seated or (perched and any(r.kind == "on" for r in phrase.relations))
-        if name == "stand" and seated:
+        if name in ("stand", "lie") and seated:
             return POSES["sit"]
-        if name == "stand" and sleeps(phrase) and not any(r.kind in ("in", "on") for r in phrase.relations):
+        if (
+            (name == "stand" or (name == "hold" and thing.art is None))
+            and sleeps(phrase)
+            and not any(r.kind in ("in", "on") for r in phrase.relations)
+        ):
             return POSES["lie"]
+        if name == "hang" and any(self._one_handed(a) for a in self.acts(phrase)):
+            return pose.holding(near=(0.74, -0.16))
         if seated and name in _STANDING:
             return replace(pose, feet=_SEATED, forward=True)
         if act is not None and verb.role == "play" and act.object and name in ("keys",):
@@ -362,13 +415,15 @@ class Troupe(Holding):
     ) -> tuple[Pose, Art | None]:
         """Put what somebody does something with where it belongs; returns the pose, and what it sits on."""
         wanted = act.object
-        if wanted is None and verb.default and verb.role not in ("fly", "easel", "bubble"):
+        if wanted is None and verb.default and not act.strange and verb.role not in ("fly", "easel", "bubble"):
             wanted = Phrase(verb.default, verb.default)
         at = figure_places(figure, pose)
         role = verb.role
         if wanted is None or not wanted.name:
             return pose, None
         kind = self.things[wanted.name]
+        if role == "in" and self.at_the_wheel(wanted):
+            return pose, None
         if role == "play":
             role = "play" if kind.theme == "instruments" else "feet" if "round" in kind.can else "hold"
             if wanted.name in ("chessboard", "playing cards"):
@@ -393,7 +448,12 @@ class Troupe(Holding):
         elif role == "mouth" and not self.too_large(act):
             art = self._small(wanted, k)
             share = min(1.0, 34.0 / max(art.width, art.height, 1.0))
+            x0, _, x1, _ = art.bounds()
+            if art.place("grip").x > x0 + 0.7 * (x1 - x0):  # held by its handle, away from the face
+                art = art.moved(scale(-1, 1))
             grip = art.moved(scale(share)).place("grip")
+            if wanted.count > 1:  # so that the face is seen
+                grip = replace(grip, x=art.moved(scale(share)).bounds()[0])
             props.held.append(
                 Art(art.moved(scale(share), shift(at["hand"].x + 2 - grip.x, at["hand"].y - grip.y)).shapes)
             )
@@ -498,7 +558,9 @@ class Troupe(Holding):
         return pose, Art(mount.shapes, {"floor": Anchor(0, lowest)})
 
     def wearing(self, art: Art, worn: list[Phrase]) -> Art:
-        """Hats, glasses and the like on a thing as it is."""
+        """Hats, glasses and the like on a thing as it is; a hat takes the place of the one that it has by nature."""
+        if "head" in art.places and any(self.things[one.name].worn == "top" for one in worn):
+            art = art.with_shapes(s for s in art.shapes if s.tag != "hat").with_places(top=art.place("head"))
         for one in worn:
             piece = self.things[one.name]
             if piece.worn == "feet" and isinstance(piece.art, str):

@@ -26,7 +26,7 @@ def arrange(reading: Reading, stage: Stage, seed: int) -> Art:
     if not groups:
         return _scene_alone(reading, rng)
     afloat = any(reading.scenes.values())
-    over = reading.above and bool(reading.scenes)
+    over = reading.above and bool(reading.scenes) and not all(_stands(s, stage) for s in reading.subjects)
     row = _row(groups, flip=rng.random() < 0.35)
     art = Art(tuple(s for g in row for s in g.art.shapes))
     x0, y0, x1, y1 = art.bounds()
@@ -58,6 +58,14 @@ def arrange(reading: Reading, stage: Stage, seed: int) -> Art:
         return merged([behind, below, art, front])
     behind, front = skies(box, rng, list(reading.scenes))
     return merged([behind, art, front])
+
+
+def _stands(one: Phrase, stage: Stage) -> bool:
+    """Whether it stays on the ground though it is over something: ``a lighthouse shining over the sea``."""
+    thing = stage.things[one.name]
+    return thing.theme == "buildings" or any(
+        a.verb in ("look", "watch", "shine", "stand", "rest", "sit") for a in one.acts
+    )
 
 
 def _zebra(x0: float, x1: float) -> Art:
@@ -93,6 +101,8 @@ def _groups(subjects: list[Phrase], stage: Stage) -> list[Group]:
         if one.count == 2 and act is not None:
             spread = [r for r in one.relations if r.kind != "with"]
             alone = replace(one, count=1, relations=[r for r in one.relations if r.kind == "with"])
+            if any(stage.seats(relation) for relation in spread):
+                alone = replace(alone, acts=[*one.acts, Act("sit")])
             both = _pair(alone, alone, stage)
             for relation in spread:
                 both = stage.related(both, one, relation)

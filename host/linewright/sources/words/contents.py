@@ -22,6 +22,10 @@ def at_windows(one: Group, car: Group, wanted: int) -> Group:
         x0, y0, x1, y1 = one.art.bounds()
         hip = one.art.places.get("hip")
         low = y0 if hip is None else hip.y
+        eyes = one.art.places.get("eyes")
+        if hip is None and eyes is not None and y1 - y0 > 4.5 * eyes.size:  # of a giraffe, the head
+            low = eyes.y - 1.5 * eyes.size
+            x0, x1 = eyes.x - 1.6 * eyes.size, eyes.x + 1.6 * eyes.size
         k = min(0.96 * pane.size / max(x1 - x0, 1.0), 1.0 * pane.size / max(y1 - low, 1.0))
         k = max(k, 0.8 * pane.size / max(y1 - low, 1.0))
         art = one.art.moved(scale(k))
@@ -97,7 +101,7 @@ def inside(me: Group, container: Group, *, lie: bool = False) -> Group:
         wall = container.art.silhouette().intersection(
             shapely.box(-1e4, -1e4, 1e4, room.y + 0.02 * container.art.height)
         )
-        art = art.mapped(lambda s: _cut(s, wall))
+        art = art.mapped(lambda s: cut_away(s, wall))
     if front:  # what hangs out below the container is not seen
         low = container.art.bounds()[1]
         hull = shapely.union_all([s.area for s in front if s.area is not None]).convex_hull
@@ -230,10 +234,10 @@ def _seen_above(shape: Shape, low: float, hull: shapely.Geometry) -> Shape:
             shapely.box(a, low - 400, c, rim).difference(hull.buffer(0.5)),
         ]
     )
-    return _cut(shape, gone)
+    return cut_away(shape, gone)
 
 
-def _cut(shape: Shape, gone: shapely.Geometry) -> Shape:
+def cut_away(shape: Shape, gone: shapely.Geometry) -> Shape:
     """A shape without what lies within an area."""
     lines = [
         shapely.get_coordinates(part)

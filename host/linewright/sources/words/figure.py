@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
@@ -174,6 +174,52 @@ def posed(figure: Figure, pose: Pose, props: Props | None = None) -> Art:
     parts += [props.glove(_glove(props.hand, figure, at, 1)), *props.front]
     whole_art = merged(parts)
     return Art(whole_art.shapes, {**_places(figure, at), **torso.places, **head.places})
+
+
+def garment(figure: Figure, wanted: str) -> Art:
+    """What covers a body without who wears it.
+
+    Parameters
+    ----------
+    figure : dressed in it.
+    wanted : ``legs``, ``skirt``, ``front`` (without sleeves) or ``sleeves``.
+    """
+    pose = Pose(hands=((-0.72, -0.62), (0.72, -0.62)), elbows=(-1.0, 1.0), feet=((-0.2, -1.0), (0.2, -1.0)))
+    at = joints(figure, pose)
+    on_hip = shift(*at.hip)
+    bare = drawn(figure.torso)
+    front = Art(drawn(f"{figure.torso}\n{figure.front}").shapes[len(bare.shapes) :])
+    parts: list[Art] = []
+    if wanted == "sleeves":
+        parts += [_sleeve(figure, at, i) for i in (0, 1)]
+    if wanted == "legs":
+        parts += [_leg(figure, at, i) for i in (0, 1)]
+        band = drawn("B -12,1 24,7,1; l 0,1 0,-8; B -2,2.6 4,3.6; l -9,1 -9,8; l 9,1 9,8").moved(on_hip)
+        hems = [drawn("B -8,-5 16,7,1").moved(shift(*foot)) for foot in at.feet]
+        return merged([*parts, band, *hems])
+    if figure.below in ("skirt", "coat", "dress", "robe"):
+        parts.append(_skirt(figure, at))
+    if wanted == "skirt":
+        below = shapely.box(-99, -99, 99, at.hip[1])
+        cloth = [replace(s, lines=tuple(outline(s.area.intersection(below))), area=s.area.intersection(below))
+                 for part in parts for s in part.shapes if s.area is not None]  # fmt: skip
+        return merged(
+            [Art(tuple(cloth)), drawn("B -9.5,-1 19,5,1; l 0,-3 0,-10; l -5,-3 -7,-10; l 5,-3 7,-10").moved(on_hip)]
+        )
+    collar = drawn("A 0,28 5,3.4 180,360").moved(on_hip)
+    return merged([*parts, bare.moved(on_hip), front.moved(on_hip), collar])
+
+
+def _sleeve(figure: Figure, at: Joints, i: int) -> Art:
+    """An arm's cloth without the hand, wider at its end."""
+    r = figure.arm[1]
+    area = tube(np.array((at.shoulders[i], at.elbows[i], at.hands[i])), (r * 1.3, r * 1.25, r * 1.5))
+    (x, y), (ex, ey) = at.hands[i], at.elbows[i]
+    along = math.degrees(math.atan2(y - ey, x - ex))
+    cuff = drawn(f"L -1,{-r * 1.7} {r * 1.6},{-r * 1.7} {r * 1.6},{r * 1.7} -1,{r * 1.7}").moved(
+        turn(along), shift(x, y)
+    )
+    return Art((Shape(tuple(outline(area)), area, "arm"), *cuff.shapes))
 
 
 def _head(figure: Figure, pose: Pose, at: Joints) -> Art:

@@ -42,6 +42,8 @@ class Holding:
     def _small(self, phrase: Phrase, k: float, share: float = 1.0) -> Art:
         """What a figure has in hand, in the figure's units; smaller in small hands."""
         art = self.group(phrase).art
+        if phrase.count > 1:  # a handful is no wider than one thing of that sort, or it would hide who holds it
+            art = art.moved(scale(min(1.0, 30.0 / max(art.width, 1.0))))
         return art.moved(scale(share * min(k, 1.0) ** 0.55 / k))
 
     def _held(
@@ -78,6 +80,10 @@ class Holding:
                 )
             )
             return
+        below = grip.y - art.bounds()[1]
+        if below > hand.y + 1 and hand.y > 0:  # what reaches below the feet is shorter, or who has it would float
+            art = art.moved(scale(max(hand.y / below, 0.35)))
+            grip = art.place("grip")
         if face is not None and not slant:
             x0, _, x1, y1 = art.moved(shift(hand.x - grip.x, hand.y - grip.y)).bounds()
             if y1 > face.y and x0 < face.x + 12 and x1 - x0 > 13:  # it would hide the face
@@ -130,13 +136,15 @@ class Holding:
     def _in_hand(self, props: Props, phrase: Phrase, at: Mapping[str, Anchor], k: float, *, slant: float = 0.0) -> None:
         """In the near hand; what is listened with goes from there to the ear."""
         art = self._small(phrase, k)
+        if "top" in at:  # no tool is much longer than who has it
+            art = art.moved(scale(min(1.0, 1.25 * at["top"].y / max(art.height, 1.0))))
         if "ear" in art.places and "mouth" in at:
             ear = at.get("ear") or at["eyes"]
             props.held.append(
                 _between(art, art.place("grip"), art.place("ear"), at["hand"], Anchor(ear.x, ear.y), (0.6, 1.6))
             )
         else:
-            self._held(props, phrase, at["hand"], k, slant=slant)
+            self._held(props, phrase, at["hand"], k, slant=slant, face=at.get("mouth"))
 
     def _own_things(self, figure: Figure, pose: Pose, props: Props, thing: Thing, k: float) -> None:
         """What a kind of people has in hand by nature."""

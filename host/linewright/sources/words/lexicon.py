@@ -34,6 +34,11 @@ COLOURS: Final[dict[str, str]] = {
     "silver": "#8c9196", "turquoise": "#1c9a96", "teal": "#14787a", "magenta": "#c2185b", "beige": "#b59f7b",
     "brass": "#b08d2c", "copper": "#b0622c", "bronze": "#8c6a2c", "lilac": "#9a7fc0", "maroon": "#6d1a2d",
 }  # fmt: skip
+YOUNG: Final = frozenset(
+    {"cub", "puppy", "pup", "kitten", "piglet", "calf", "lamb", "foal", "fawn", "duckling", "gosling", "cygnet"}
+)
+"""Words for the young of an animal, which are drawn small."""
+
 PAPER: Final = frozenset({"white", "plain", "blank", "black-and-white", "snow-white"})
 """Colours that the paper has already."""
 
@@ -166,6 +171,8 @@ IDLE: Final = frozenset(
         "while",
         "when",
         "where",
+        "fresh",
+        "own",
         "proper",
         "real",
         "beautiful",
@@ -289,13 +296,21 @@ PREPOSITIONS: Final[dict[str, str]] = {
     "disguised as": "as", "dressed like": "as", "dressed up as": "as", "at the bottom of": "in", "during": "in", "all over": "full of",
 }  # fmt: skip
 
+WEATHER: Final[dict[str, str]] = {
+    "stormy": "storm", "thundery": "storm", "windy": "wind", "breezy": "wind", "blustery": "wind", "rainy": "rain", "drizzly": "rain",
+    "foggy": "fog", "misty": "fog", "snowy": "snow", "wintry": "snow", "winter": "snow", "sunny": "day", "summer": "day",
+    "starry": "night", "moonlit": "night", "rough": "storm",
+}  # fmt: skip
+"""Adjectives of a place that are a weather, by the names of `scenes.SCENES`."""
+
 BODY: Final[dict[str, str]] = {
     "shoulder": "shoulder", "shoulders": "shoulder", "back": "back", "head": "top", "hat": "top", "nose": "nose",
     "hand": "hand", "hands": "hand", "paw": "hand", "paws": "hand", "wing": "hand", "tail": "tail", "lap": "lap",
     "arm": "hand", "arms": "hand", "roof": "top", "top": "top", "mouth": "mouth", "beak": "mouth", "trunk": "trunk",
     "mast": "top", "deck": "in", "side": "hand", "claw": "hand", "claws": "hand", "chest": "chest", "horn": "top",
     "antlers": "top", "belly": "chest", "roof-top": "top", "chimney": "top", "ears": "top", "knee": "lap", "knees": "lap",
-    "pouch": "lap", "antenna": "top", "fin": "back", "hump": "back", "shell": "back", "lips": "mouth",
+    "pouch": "pouch", "antenna": "top", "fin": "back", "hump": "back", "shell": "back", "lips": "mouth",
+    "finger": "hand", "fingers": "hand", "flippers": "hand", "legs": "feet", "toes": "feet", "whiskers": "mouth",
     "feet": "feet", "foot": "feet", "basket": "in", "neck": "neck", "teeth": "mouth", "hair": "top", "face": "eyes",
 }  # fmt: skip
 """Parts of what is spoken of: ``on its back``."""
@@ -371,7 +386,7 @@ class Lexicon:
             for one, plural in singulars(last.replace("-", "")):
                 if one in self._closed:
                     return self.nouns[self._closed[one]], plural
-        plain = " ".join(words).replace("-", " ")
+        plain = " ".join(words).replace("-", " ").replace("'s ", " ").replace("s' ", " ")
         if plain != " ".join(words) and plain in self.nouns:
             return self.nouns[plain], False
         return None
@@ -406,6 +421,7 @@ class Lexicon:
             or word in WORN_BY_ADJECTIVE
             or word in PAPER
             or word in GROUPS
+            or word in WEATHER
             or verb_of(word)
             or any(word == name or word in scene.words for name, scene in SCENES.items())
         )

@@ -7,10 +7,11 @@ from dataclasses import dataclass, field
 
 @dataclass
 class Act:
-    """Something that is done, and to what."""
+    """Something that is done, and to what; ``strange``: to something that is not known."""
 
     verb: str
     object: Phrase | None = None
+    strange: bool = False
 
 
 @dataclass

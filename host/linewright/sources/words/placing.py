@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 
 from linewright.sources.words.art import Anchor, Art, Shape, scale, shift, turn
-from linewright.sources.words.contents import inside
+from linewright.sources.words.contents import cut_away, inside
 from linewright.sources.words.curves import arc
 from linewright.sources.words.groups import PERSON, Group, joined, middle_of
 from linewright.sources.words.store.entry import Thing
@@ -42,6 +42,20 @@ def fitting(me: Group, base: Group) -> Group:
     wide = max(base.art.place("seat").size, 0.5 * base.art.width) * 1.15
     k = wide / max(me.art.width, 1.0)
     return me if k >= 1 else replace(me, art=me.art.moved(scale(max(k, 0.5 if me.living else 0.18))))
+
+
+def widened(base: Group, me: Group) -> Group:
+    """Something flat drawn so wide that all who are on it find room; only its width grows."""
+    seat = base.art.place("seat")
+    x0, _, x1, _ = me.art.bounds()
+    foot = me.art.places.get("feet", Anchor((x0 + x1) / 2, 0.0))
+    a, _, c, _ = base.art.silhouette().bounds
+    k = min(max(1.0, 1.25 * (x1 - x0) / max(c - a, 1.0)), 3.0)
+    if k == 1.0:
+        return base
+    wide = base.art.moved(scale(k, 1.0))
+    middle = k * (a + c) / 2 + foot.x - (x0 + x1) / 2
+    return replace(base, art=wide.with_places(seat=Anchor(middle, seat.y, k * seat.size)))
 
 
 def breathed(me: Group, art: Art) -> Group:
@@ -152,6 +166,17 @@ def on_top(me: Group, base: Group, *, place: str = "", climbing: bool = False, l
     if lowest < grown.art.bounds()[1]:
         both = both.moved(0, 0)
     return replace(both, up=base.up, afloat=base.afloat)
+
+
+def on_nose(me: Group, other: Group) -> Group:
+    """On somebody's nose, and so small that the face is seen."""
+    at = other.art.place("nose" if "nose" in other.art.places else "mouth")
+    eyes = other.art.place("eyes")
+    k = min(1.0, 1.3 * eyes.size / max(me.art.width, 1.0))
+    art = me.art.moved(scale(k))
+    x0, y0, x1, _ = art.bounds()
+    small = replace(me, art=art.moved(shift(at.x - (x0 + x1) / 2 + 0.2 * eyes.size, at.y + 0.3 * (eyes.y - at.y) - y0)))
+    return joined([other, small], small)
 
 
 def below(me: Group, above: Group) -> Group:
@@ -272,8 +297,24 @@ def among(me: Group, one: Group, wanted: int) -> Group:
     return joined([*back, me, *small], me)
 
 
+def pouched(me: Group, other: Group) -> Group:
+    """In a pouch, in the place of who is there by nature: the upper half of it is seen."""
+    room = me.art.place("pouch")
+    k = 1.5 * room.size / max(other.art.width, 0.6 * other.art.height, 1.0)
+    art = other.art.moved(scale(min(k, 1.0)))
+    x0, y0, x1, y1 = art.bounds()
+    seen = art.moved(shift(room.x - (x0 + x1) / 2, room.y - y0 - 0.42 * (y1 - y0)))
+    first = next(i for i, s in enumerate(me.art.shapes) if s.tag == "joey")
+    cut = shapely.box(room.x - 200, -200, room.x + 200, room.y - 2)
+    inner = [cut_away(s, cut) for s in seen.shapes]
+    rest = [s for s in me.art.shapes[first:] if s.tag != "joey"]
+    return replace(me, art=Art((*me.art.shapes[:first], *inner, *rest), me.art.places))
+
+
 def borne(me: Group, other: Group, place: str, who: Thing) -> Group:
     """Something on a part of somebody."""
+    if place == "pouch" and "pouch" in me.art.places:
+        return pouched(me, other)
     at = me.art.place({"nose": "nose" if "nose" in me.art.places else "mouth", "": "seat"}.get(place, place))
     if place == "back" and not me.art.places.get("hip"):
         at = me.art.place("seat")
@@ -313,6 +354,8 @@ def borne(me: Group, other: Group, place: str, who: Thing) -> Group:
     x = at.x - (x0 + x1) / 2
     if place == "neck":  # below it, as a bell hangs
         y = at.y - 0.35 * at.size - (art.bounds()[3] - y0)
+    if place == "eyes":
+        y = at.y - 0.5 * (art.bounds()[3] - y0)
     if place == "shoulder":  # beside the head, so that the face is seen
         x = at.x - 4 - x1 + 0.2 * (x1 - x0)
     if place == "chimney":

@@ -29,7 +29,9 @@ from linewright.sources.words.lexicon import (
     NUMBERS,
     PAPER,
     PREPOSITIONS,
+    WEATHER,
     WORN_BY_ADJECTIVE,
+    YOUNG,
     Lexicon,
     singulars,
 )
@@ -98,6 +100,17 @@ _OWN_KINDS: Final = frozenset({"with", "bears", "full of", "of", "made of", "in 
 
 _MARKS: Final = {"spots": "spotted", "dots": "spotted", "stripes": "striped", "checks": "checked"}
 _PRINTED: Final = {"leaf": "leafy", "flower": "flowery", "star": "starry", "heart": "heart-patterned"}
+_PAINTED: Final = frozenset({"fence", "wall", "door", "gate", "shed", "ceiling", "boat", "eggs"})
+"""What is painted with paint, not on a canvas."""
+
+_ALONG: Final = frozenset(
+    {"climb", "walk", "run", "sit", "ski", "skate", "ride", "sledge", "fall", "crawl", "march", "drive"}
+)
+"""What is done down or up something: ``down a hill`` is where it is done."""
+
+_PARENTS: Final = frozenset({"mother", "father", "mum", "dad", "mummy", "daddy"})
+_BABIES: Final = frozenset({"baby", "babies", "young", "child", "children"})
+_TIMES: Final = frozenset({"day", "night", "evening", "morning", "afternoon", "weather"})
 _IN_HAND: Final = frozenset({"hold", "hold2", "mouth", "play", "juggle", "wear", "ride"})
 _BORNE: Final = frozenset({"hold", "carry", "balance", "bring", "have", "wear"})
 _NEAR_VERB: Final = frozenset(
@@ -312,7 +325,8 @@ class _Reader:
     def _infinitive(self) -> bool:
         """``to read``: a bare verb after "to", and no thing."""
         word = self._word(1)
-        return bool(word) and verb_of(word) == word and self.lexicon.noun([word]) is None
+        bare = bool(verb_of(word)) and not word.endswith(("ing", "ed", "s"))
+        return bare and self.lexicon.noun([word]) is None
 
     def _taken_verb(self) -> str:
         self.at += 1
@@ -359,7 +373,18 @@ class _Reader:
             noun = self._noun()
             if noun is not None:
                 name, plural, said, words = noun
-                if self._compound(words):
+                if (dress := self._dressed_by(name, words)) is not None:
+                    worn += dress
+                    self.at += words
+                    continue
+                self.at += words
+                if said == "baby" and (later := self._noun()) is not None and "acts" in _can(later[0]):
+                    modifiers.append("small")  # "a baby elephant"
+                    continue
+                dress = self._dresses(name)
+                self.at -= 0 if dress else words
+                worn += dress
+                if not dress and self._compound(words):
                     first = self.at
                     self.at += words
                     later = self._noun()
@@ -371,13 +396,18 @@ class _Reader:
                         f"{later[0] if later else name!r}"
                     )
                     continue
-                self.at += words
+                self.at += 0 if dress else words
                 if plural and count == 1 and not exact and not _always_plural(name):
                     count = 3
                 if paired and _always_plural(name):
                     count = max(1, count // 2)  # a pair of shoes is what the store calls shoes
                 if count > MOST:
                     self.reading.notes.append(f"{count} of {said!r} are drawn as {MOST}")
+                if said in _PARENTS | _BABIES and (kin := self._kin()):
+                    name = kin
+                    modifiers.append("big" if said in _PARENTS else "small")
+                if YOUNG & {one for one, _ in singulars(said.split()[-1])}:
+                    modifiers.append("small")
                 if LOOSE & {one for one, _ in singulars(said)}:
                     self.reading.notes.append(f"{said!r} is drawn as {name!r}")
                 phrase = Phrase(name, said, min(count, MOST), modifiers, pen, lined=lined, stacked=stacked)
@@ -409,6 +439,8 @@ class _Reader:
                 self._verb_adjective(word, modifiers)
             elif self._scene_here() and not self._noun_after(1):
                 return []
+            elif word.endswith(("'s", "s'")) and self._noun_after(1):
+                self.reading.notes.append(f"whose it is ({word}) is not drawn")
             else:
                 unknown.append(word)
             self.at += 1
@@ -469,6 +501,38 @@ class _Reader:
         self.at = at
         return found
 
+    def _kin(self) -> str:
+        """``its mother``: of the same kind as the animal that was told."""
+        owned = self.at >= 2 and self.tokens[self.at - 2] in ("its", "their", "her")
+        animal = self.subjects[-1].name if self.subjects else ""
+        return animal if owned and "acts" in _can(animal) and "person" not in _can(animal) else ""
+
+    def _dressed_by(self, name: str, words: int) -> list[str] | None:
+        """``pirate cat``, and so ``frog prince``: an animal in the clothes of that kind of people; then those."""
+        at, self.at = self.at, self.at + words
+        other = self._noun() if self._word() not in IDLE and self._word() not in PREPOSITIONS else None
+        self.at = at
+        if other is None or "acts" not in _can(name) or "acts" not in _can(other[0]):
+            return None
+        if "person" in _can(name) and "person" not in _can(other[0]):
+            return list(things()[name].wears) or None
+        return None
+
+    def _dresses(self, name: str) -> list[str]:
+        """``frog prince``: the clothes of the kind of people that is named after an animal, which are read."""
+        other = self._noun() if self._word() not in IDLE and self._word() not in PREPOSITIONS else None
+        if (
+            other is None
+            or other[1]
+            or "acts" not in _can(name)
+            or "person" in _can(name)
+            or "person" not in _can(other[0])
+        ):
+            return []
+        dress = list(things()[other[0]].wears)
+        self.at += other[3] if dress else 0
+        return dress
+
     def _compound(self, words: int) -> bool:
         """Whether another noun follows at once, which is then the one that is meant: ``harbour seal``."""
         at, self.at = self.at, self.at + words
@@ -512,7 +576,7 @@ class _Reader:
             self._unknown(word)
 
     def _unknown(self, word: str) -> None:
-        if word and word not in (",", "and", "'") and word not in IDLE:
+        if word and word not in (",", "and", "'", "a", "an") and word not in IDLE:
             self.reading.unknown.setdefault(word, self.lexicon.near(word))
 
     # clauses
@@ -524,15 +588,23 @@ class _Reader:
         if verb == "look" and self._word() == "through":
             verb, spec = "look through", VERBS["look through"]
             self.at += 1
-        if verb == "do" and self._word() in ("ballet", "gymnastics", "yoga"):
+        if verb in ("do", "dance") and self._word() in ("ballet", "gymnastics", "yoga"):
             self.at += 1
             verb, spec = "do ballet", VERBS["do ballet"]
-        if verb == "play" and self._word() in ("cards", "chess", "football", "tennis", "soccer"):
-            name = {"cards": "playing cards", "chess": "chessboard", "tennis": "tennis racket"}.get(
-                self._word(), "football"
-            )
+        if verb == "play" and self._word() in ("cards", "chess", "football", "tennis", "soccer", "golf"):
+            name = {
+                "cards": "playing cards",
+                "chess": "chessboard",
+                "tennis": "tennis racket",
+                "golf": "golf club",
+            }.get(self._word(), "football")
             self.at += 1
             who.acts.append(Act("play", Phrase(name, name)))
+            return
+        if verb == "paint" and set(self.tokens[self.at : self.at + 5]) & _PAINTED:
+            verb, spec = "coat", VERBS["coat"]
+        if verb == "have":
+            self._relation(who, "with")
             return
         act = Act(verb)
         who.acts.append(act)
@@ -551,7 +623,7 @@ class _Reader:
             "out",
             "off",
         ) and self._preposition()[0] not in ("out of", "on"):
-            if self._word(1) in ("the", "a", "an") and self._word() in PREPOSITIONS and verb in ("climb", "walk"):
+            if self._word(1) in ("the", "a", "an") and self._word() in PREPOSITIONS and verb in _ALONG:
                 break
             self.at += 1
         preposition, count = self._preposition()
@@ -583,9 +655,11 @@ class _Reader:
         if own_part and self._word(1) not in ("hat", "basket") and not self._place_of_something():
             self.at += 2  # "brushing its teeth"
             return []
+        unknown = len(self.reading.unknown)
         found = self._noun_phrase()
         if not found:
-            if self._scene_here() and act.verb in ("cross", "watch", "look", "paint", "draw", "clean"):
+            act.strange = len(self.reading.unknown) > unknown
+            if self._scene_here():
                 self._setting("in")
             return []
         act.object = found[0]
@@ -658,6 +732,10 @@ class _Reader:
         while True:
             if thing is not who and self._clause_of_object(thing, who):
                 continue
+            if self._word() in COLOURS and not self._noun_after(1):
+                thing.pen = self._word()  # "painting a fence green"
+                self.at += 1
+                continue
             preposition, count = self._preposition()
             if not preposition:
                 return
@@ -672,6 +750,25 @@ class _Reader:
                     who.acts.remove(act)
                     who.relations.append(Relation("bears", thing, place))
                 continue
+            put = any(act.object is thing and act.verb in ("put", "pour") for act in who.acts)
+            if put and kind in ("on", "in", "under", "over", "behind", "to") and not self._setting(preposition):
+                who.relations += [Relation("by", one) for one in self._noun_phrase()]
+                continue
+            saved = any(act.object is thing and act.verb == "find" for act in who.acts)
+            if saved and kind == "from":
+                high = self._noun_phrase()
+                thing.relations += [
+                    Relation("in" if "branch" in _can(one.name) or "tree" in one.name else "on", one) for one in high
+                ]
+                continue
+            drawn = any(act.object is thing and act.verb in ("pull", "push", "drag", "tow") for act in who.acts)
+            if drawn and kind in ("on", "in") and preposition != "out of":
+                under = [] if self._scene_here() else self._noun_phrase()
+                if under and things()[under[0].name].theme in ("vehicles", "household", "furniture"):
+                    thing.relations.append(Relation(kind, under[0]))
+                    continue
+                self.at = mark
+                return
             if preposition == "out of" and who.acts:
                 into = self._noun_phrase()
                 thing.relations += [Relation("in hat" if things_worn(one.name) else "in", one) for one in into]
@@ -687,12 +784,15 @@ class _Reader:
                 continue
             if kind == "with":
                 owned = self._noun_phrase()
-                if owned and self._owned(thing, owned[0]):
+                if owned and self._owned(
+                    who if self._on_a_body() and "acts" not in _can(thing.name) else thing, owned[0]
+                ):
                     continue
                 alone = bool(owned) and "acts" not in _can(owned[0].name)
                 if owned and ("acts" in _can(thing.name) or _carries(thing.name) or (_contains(thing.name) and alone)):
                     # "chasing a rat with a pan": who does it has the pan; "a cat with a hat" wears it.
                     tool = any(act.object is thing for act in who.acts) and _held(owned[0].name)
+                    tool = tool and owned[0].name not in things()[thing.name].holds
                     self._with(who if tool else thing, owned[0])
                     continue
             if kind == "in":
@@ -725,16 +825,28 @@ class _Reader:
         return new
 
     def _setting(self, preposition: str) -> bool:
-        """A scene, if one comes next."""
+        """A scene, if one comes next, with the weather that is told before it: ``on a stormy sea``."""
         at = self.at
-        while (
-            self._word() in ("the", "a", "an", "some")
-            or (self._word() in ADJECTIVES and not self._scene_here())
-            or (self._word() in IDLE and not self._scene_here())
-        ):
-            if not self._word():
-                break
+        weather: list[str] = []
+        strange: list[str] = []
+        while self._word() and not self._scene_here():
+            word = self._word()
+            if word in WEATHER:
+                weather.append(WEATHER[word])
+            elif not (
+                word in ADJECTIVES or word in COLOURS or word in PAPER or word in IDLE or word in ("a", "an", "some")
+            ):
+                if self.lexicon.known(word) or not word.isalpha():
+                    break
+                strange.append(word)
             self.at += 1
+        if weather and self._word() in _TIMES:
+            self.at += 1
+            self._note_unknown(strange)
+            self.reading.scenes |= dict.fromkeys(weather, False) | (
+                {"night": False} if "ight" in self.tokens[self.at - 1] else {}
+            )
+            return True
         for count in (4, 3, 2, 1):
             words = " ".join(self.tokens[self.at : self.at + count])
             if len(words.split()) != count:
@@ -747,7 +859,9 @@ class _Reader:
             if name and (noun is None or noun[3] <= count):
                 self.at += count
                 self.reading.scenes[name] = SCENES[name].afloat and kind in ("on", "in", "under", "along")
+                self.reading.scenes |= dict.fromkeys(weather, False)
                 self.reading.above = self.reading.above or (kind == "over" and "bridge" not in self.told)
+                self._note_unknown(strange)
                 return True
         self.at = at
         return False
@@ -923,6 +1037,14 @@ class _Reader:
         )
         if not hung:  # "a picture of a cat hanging on the wall"
             self._object_tail(phrase, who)
+
+    def _on_a_body(self) -> bool:
+        """``on his face``: something is at a part of somebody who lives."""
+        _, count = self._preposition()
+        owner, part = (self.tokens[self.at + count : self.at + count + 2] + ["", ""])[:2]
+        return owner in ("his", "her") or (
+            owner == "its" and BODY.get(part) in ("eyes", "shoulder", "lap", "nose", "mouth", "neck")
+        )
 
     def _owned(self, owner: Phrase, thing: Phrase) -> bool:
         """``with a parrot on his shoulder``: a thing at a place of its owner."""

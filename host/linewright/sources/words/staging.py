@@ -17,7 +17,7 @@ from linewright.sources.words.figure import FEET
 from linewright.sources.words.groups import PERSON, Group, grounded, joined
 from linewright.sources.words.modifiers import halves, modified
 from linewright.sources.words.phrases import Act, Phrase, Relation
-from linewright.sources.words.plans import FourLegs, four_legs
+from linewright.sources.words.plans import Bird, FourLegs, bird, four_legs
 from linewright.sources.words.script import drawn
 from linewright.sources.words.store.entry import Thing
 from linewright.sources.words.verbs import VERBS
@@ -30,12 +30,17 @@ _ON_WALLS: Final = frozenset({"picture", "clock", "mirror", "watch"})
 _TOGETHER: Final = frozenset({"carry", "bring", "deliver", "steal", "lift"})
 """What several do with one thing."""
 
+_BY_HAND: Final = frozenset({"hold", "hold2", "mouth", "play", "serve", "up", "juggle", "made"})
+_SIDE_BY_SIDE: Final = frozenset({"over", "under", "behind", "before"})
+"""Where somebody is to several at once: over a fox and a hare."""
+_FIRES: Final = frozenset({"fire", "fireplace", "candle", "cauldron", "volcano"})
+_GIVES_WAY: Final = frozenset({"island", "hill", "raft", "carpet", "cloud", "pier", "bridge", "wall", "log", "table"})
+"""What may be drawn wider, so that all who are on it find room."""
+
 _LAST: Final = frozenset({"upside down", "leaning", "lying", "floating", "fast", "shining"})
 """Modifiers that take the whole of a group."""
 
 _ON_LEGS: Final = frozenset({"stilts", "wooden leg"})
-_GOES_WITH: Final = {"armour": ("knight's helmet",)}
-_GOWNS: Final = frozenset({"dress", "skirt", "tutu", "robe", "apron"})
 
 
 class Stage(Troupe):
@@ -62,17 +67,17 @@ class Stage(Troupe):
             one = drawn(FEET[str(thing.art).removeprefix("&")])
             pair = Art((*one.moved(shift(0.8 * one.width, 3)).shapes, *one.shapes))
             return grounded(pair.moved(scale(thing.size * PERSON / max(pair.width, pair.height))), keep_below=False)
+        if thing.on_body and name in _ON_LEGS:
+            return self.group(Phrase("man", "man", acts=[Act("wear", Phrase(name, name))])).art
         if thing.on_body:
-            who = "woman" if name in _GOWNS else "man"
-            dress = [name, *_GOES_WITH.get(name, ())]
-            return self.group(Phrase(who, who, acts=[Act("wear", Phrase(one, one)) for one in dress])).art
+            return self.garment(thing)
         return thing.natural() if thing.worn else self.plain(name).art
 
     def group(self, phrase: Phrase, factor: float = 1.0) -> Group:
         """All that is said of one phrase, as one group."""
         if phrase.count > 1:
             return self._several(phrase, factor)
-        phrase = self._flown(phrase)
+        phrase = self._flown(replace(phrase, acts=[_with_default(act) for act in phrase.acts]))
         thing = self.things[phrase.name]
         lone = self._one(phrase, thing)
         if factor != 1.0:
@@ -99,9 +104,11 @@ class Stage(Troupe):
             lone = self.related(lone, phrase, relation)
         for act in outward:
             lone = self._effect(lone, phrase, act)
+        # Who is on a tray on a hill: first the tray, then the hill under both.
+        under = sorted((r for r in phrase.relations if r.kind == "on"), key=lambda r: self.things[r.object.name].size)
         for relation in phrase.relations:
             if relation not in around:
-                lone = self.related(lone, phrase, relation)
+                lone = self.related(lone, phrase, under.pop(0) if relation.kind == "on" and not around else relation)
         return lone
 
     def _flown(self, phrase: Phrase) -> Phrase:
@@ -142,6 +149,8 @@ class Stage(Troupe):
         acts = [Act(a.verb) if a in to_one else a for a in acts]
         if together is not None:
             acts.append(Act("lift", Phrase("", "")))
+        if any(self.seats(r) for r in shared):
+            acts.append(Act("sit"))
         acts = [_each(act, phrase.count) for act in acts]
         single = replace(phrase, count=1, relations=own, acts=acts)
         one = self.group(single, factor)
@@ -161,6 +170,10 @@ class Stage(Troupe):
         for relation in shared:
             whole = self.related(whole, phrase, relation)
         return whole
+
+    def seats(self, relation: Relation) -> bool:
+        """Whether it is a place to sit on."""
+        return relation.kind in ("on", "in") and "seats" in self.things[relation.object.name].can
 
     def _rows(self, phrase: Phrase, one: Group, shared: list[Relation], *, one_row: bool) -> list[Group]:
         """The copies: up to five in a row, more of them in rows one behind the other, so that each is seen."""
@@ -255,6 +268,9 @@ class Stage(Troupe):
     def _as_it_is(self, phrase: Phrase, thing: Thing) -> Thing:
         """An animal on four legs with its head up when it howls, and down on its folded legs when it sleeps."""
         plan = thing.art
+        if isinstance(plan, Bird) and plan.leg and any(a.verb == "sit" for a in phrase.acts):
+            sitting = replace(plan, leg=0.0)
+            return replace(thing, art=sitting, size=thing.size * bird(sitting).height / bird(plan).height)
         if not isinstance(plan, FourLegs):
             return thing
         if any(VERBS[a.verb].sign == "howling" for a in phrase.acts):
@@ -313,6 +329,8 @@ class Stage(Troupe):
             return placing.beside(me, turned, gap, first=me)
         if thing.name == "moon":
             thing = replace(thing, name="full moon", modifiers=[*thing.modifiers, "big"])
+        if role == "breath" and "spout" in me.art.places:
+            return me  # a whale's is drawn as it is
         if role == "breath":
             return placing.breathed(me, self.group(thing).art)
         if role == "behind":
@@ -343,23 +361,28 @@ class Stage(Troupe):
                 return me
             return placing.on_top(me, self.group(thing), climbing=role == "climb")
         if role == "hang":
-            return ties.hung_from(me, self.group(thing))
+            hangs = replace(me, art=grounded(me.art.moved(turn(180)), keep_below=False)) if phrase.name == "bat" else me
+            return ties.hung_from(hangs, self.group(thing))
         if role == "look":
             return me
-        if role == "in" and not self.figured(phrase, self.things[phrase.name]):
+        if role == "in" and self.at_the_wheel(thing):
+            return contents.at_windows(me, self.group(thing), 1)
+        if role == "in" and not (verb.pose and self.figured(phrase, self.things[phrase.name])):
             return contents.inside(me, self.group(thing))
         if (
-            role in ("hold", "hold2")
+            role in ("hold", "hold2", "mouth")
             and self.in_beak(act, self.things[phrase.name])
             and me.art.places.get("hip") is None
         ):
             if kind.can & {"acts"}:
                 return ties.slung(me, self.group(thing))
+            if role == "mouth" and not isinstance(self.things[phrase.name].art, Bird):
+                return placing.beside(me, self.group(thing), -2.0, first=me)  # it nibbles at what lies before it
             return placing.borne(me, self.group(thing), "mouth", self.things[phrase.name])
         if role == "hold2" and not self.figured(phrase, self.things[phrase.name]):
             return placing.on_top(self.group(thing), me, place="back")
-        if role == "parachute":
-            return me
+        if role in _BY_HAND and not self.in_hand(phrase, thing) and not self.things[thing.name].worn:
+            return placing.beside(me, self.group(thing), 0.06 * PERSON, first=me)  # no hand is free for it
         return me
 
     def related(self, me: Group, phrase: Phrase, relation: Relation) -> Group:
@@ -387,6 +410,7 @@ class Stage(Troupe):
             return placing.beside(me, self._facing(other), 0.08 * PERSON, first=me)
         if (
             kind == "on"
+            and phrase.count == 1
             and not phrase.other_half
             and self.ridden(phrase, other)
             and any(a.verb == "ride" for a in self.acts(phrase))
@@ -406,7 +430,14 @@ class Stage(Troupe):
             other = replace(other, name="full moon", modifiers=[*other.modifiers, "big"])
         if kind == "under" and self.figured(phrase, self.things[phrase.name]) and self.in_hand(phrase, other):
             return me
+        fellows = [r for r in phrase.relations if r.kind == kind] if kind in _SIDE_BY_SIDE else []
+        if relation in fellows[1:]:
+            return me
         made = self.group(other)
+        for fellow in fellows[1:]:
+            made = placing.beside(made, self.group(fellow.object), 0.06 * PERSON, first=made)
+        if len(fellows) > 1:
+            made = replace(made, art=Art(made.art.shapes))
         if kind in ("left", "right"):
             return placing.at_side(me, made, left=kind == "left")
         if kind == "tied":
@@ -428,8 +459,19 @@ class Stage(Troupe):
             kind = "behind"  # "looking over a wall"
         if kind == "over" and thing.name in ("bridge", "hill") and not me.up:
             kind = "on"
-        if kind == "on" and phrase.count > 1:
+        if (
+            kind == "over"
+            and thing.name in _FIRES
+            and not me.up
+            and not any(a.verb in ("jump", "fly") for a in phrase.acts)
+        ):
+            return placing.beside(me, made, -0.04 * PERSON, first=me)  # what is cooked over it is in their hands
+        if kind == "on" and thing.name in _GIVES_WAY and not relation.place:
+            made = placing.widened(made, me)
+        elif kind == "on" and phrase.count > 1:
             me = placing.fitting(me, made)
+        if kind == "on nose" and made.living:
+            return placing.on_nose(me, made)
         if kind == "on" or kind.startswith("on "):
             place = relation.place or kind.removeprefix("on").strip()
             if "up" in thing.can and thing.name not in ("cloud",) and "seat" not in made.art.places:
@@ -437,6 +479,8 @@ class Stage(Troupe):
             return placing.on_top(
                 me, made, place=place, lie=thing.name in ("bed", "hammock", "sofa") and sleeps(phrase)
             )
+        if kind == "from" and "acts" in thing.can:
+            return placing.beside(made, me, 0.16 * PERSON, first=me)  # who runs away is ahead
         if kind == "from":
             if "contains" in thing.can or "carries" in thing.can:
                 return contents.inside(me, made) if "contains" in thing.can else placing.on_top(me, made)
@@ -500,6 +544,19 @@ class Stage(Troupe):
         game = board.moved(shift(on.x - (x0 + x1) / 2, on.y - y0))
         both = Group(Art((*table.shapes, *game.shapes)))
         return placing.beside(me, both, -0.12 * PERSON, first=me)
+
+
+def _with_default(act: Act) -> Act:
+    """What is done with a certain thing where nothing else is named: who vacuums has a vacuum cleaner."""
+    verb = VERBS[act.verb]
+    if (
+        act.object is not None
+        or act.strange
+        or not verb.default
+        or verb.role not in ("in", "front", "target", "breath")
+    ):
+        return act
+    return Act(act.verb, Phrase(verb.default, verb.default))
 
 
 def _each(act: Act, count: int) -> Act:

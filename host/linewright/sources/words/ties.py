@@ -150,7 +150,7 @@ def hung_from(me: Group, above: Group) -> Group:
     if (
         me.art.height > 0.6 * above.art.height
         and not above.up
-        and "branch" not in above.art.places
+        and not {"branch", "hook"} & set(above.art.places)
         and "hip" not in art.places
     ):
         wall = above.art.moved(scale(2.1 * me.art.height / max(above.art.height, 1.0)))

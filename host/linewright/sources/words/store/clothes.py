@@ -74,7 +74,7 @@ CLOTHES: Final = (
     worn("backpack", "back", "S -2,-12! -18,-12 -20,6 -14,14 -2,13! ; S -5,-10! -17,-10 -18,-1 -6,0!; s -4,13 -9,19 -14,14; l -12,-1 -12,-4", "rucksack", "satchel", "school bag", "knapsack"),
     worn("wings", "back", "&wings", "angel wings", "feathered wings"),
     worn("jetpack", "back", "S -15,-16! -18,-26 -14.6,-23 -13,-34 -11,-23 -8,-26 -10.6,-16!; S -4,-16! -7,-26 -3.6,-23 -2,-34 0,-23 3,-26 0.4,-16!; s -13,-18 -13,-26; s -2,-18 -2,-26; s -16,10 -24,8 -22,-6 -16,-8; s 0,10 8,8 6,-6 0,-8; B -11,2 8,4; B -11,-6 8,4; L -15,-9 -10.6,-9 -9,-16 -16.6,-16; L -4.4,-9 0,-9 1.6,-16 -6,-16; S -18,-9! -18,9 -12.8,18 -7.6,9 -7.6,-9!; S -7.4,-9! -7.4,9 -2.2,18 3,9 3,-9!; l -17.6,7 -8,7; l -7,7 2.8,7; l -17.6,-5 -8,-5; l -7,-5 2.8,-5"),
-    worn("striped jersey", "body", "&jersey", "jersey", "jumper", "pullover", "sweater", "striped shirt", "pyjamas"),
+    worn("striped jersey", "body", "&jersey", "jersey", "jumper", "pullover", "sweater", "striped shirt", "pyjamas", "pajamas", "t-shirt"),
     worn("coat", "body", "&coat", "overcoat", "jacket", "suit", "tuxedo", "uniform"),
     worn("raincoat", "body", "&raincoat", "mackintosh", "oilskin", "oilskins", "mac"),
     worn("apron", "body", "&apron", "pinafore", "overalls"),
@@ -87,7 +87,7 @@ CLOTHES: Final = (
     worn("armour", "body", "&armour", "armor", "suit of armour"),
     worn("trousers", "body", "&trousers", "pants", "shorts", "jeans"),
     worn("boxing gloves", "hands", "S -7,-5 -9,3 -4,9 5,8 9,2 6,-6 0,-8; s -6,5 -2,1 -1,6; B -6,-10 11,4,1", "boxing glove"),
-    worn("gloves", "hands", "S -5,-6! -6,2 -7,6 -3,4 -3,9 0,9 3,9 5,4 5,-6!; B -6,-9 12,4,1", "glove", "mittens"),
+    worn("gloves", "hands", "S -5,-6! -6,2 -7,6 -3,4 -3,9 0,9 3,9 5,4 5,-6!; B -6,-9 12,4,1", "glove", "mittens", "mitten"),
     worn("wooden leg", "feet", "&peg", "peg leg"),
 )  # fmt: skip
 

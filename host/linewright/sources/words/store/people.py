@@ -42,10 +42,10 @@ BABY: Final[dict[str, Any]] = {"leg": (12.0, 4.4), "arm": (15.0, 3.4), "spine": 
                "torso": "S -8,-2 -10,8 -8,15 -4,18 4,18 8,15 10,8 8,-2 0,-5 :main"}  # fmt: skip
 
 PEOPLE: Final = (
-    person("man", face("short"), "person", "gentleman", "fellow", "guy", "husband", "neighbour", "somebody", "father", "tourist"),
-    person("woman", face("long", eyes=LASHES, nose="small"), "lady", "wife", "mother", "girlfriend", "madam", torso=LADY, below="dress", front="/l -8,6 8,6; /l -8,4 8,4"),
-    person("boy", face("spiky", nose="small"), "child", "kid", "schoolboy", "son", "lad", size=0.72, **CHILD, front="/l -9,14 9,14; /l -9,10 9,10; /l -9,6 9,6"),
-    person("girl", face("pigtails", eyes=LASHES, nose="small"), "daughter", "schoolgirl", size=0.72, below="dress", **CHILD, front="/l -8,5 8,5"),
+    person("man", face("short"), "person", "gentleman", "fellow", "guy", "husband", "neighbour", "somebody", "father", "dad", "daddy", "papa", "uncle", "tourist", "friend"),
+    person("woman", face("long", eyes=LASHES, nose="small"), "lady", "wife", "mother", "mum", "mom", "mommy", "aunt", "auntie", "girlfriend", "madam", torso=LADY, below="dress", front="/l -8,6 8,6; /l -8,4 8,4"),
+    person("boy", face("spiky", nose="small"), "child", "kid", "schoolboy", "brother", "teenager", "son", "lad", size=0.72, **CHILD, front="/l -9,14 9,14; /l -9,10 9,10; /l -9,6 9,6"),
+    person("girl", face("pigtails", eyes=LASHES, nose="small"), "daughter", "schoolgirl", "sister", size=0.72, below="dress", **CHILD, front="/l -8,5 8,5"),
     person("baby", face("tuft", nose="small"), "infant", "newborn", "toddler", size=0.48, pose="sit", below="bare", **BABY, front="S -9,3! 0,0 9,3! 9,-4 4,-8 -4,-8 -9,-4"),
     person("old man", face("bald", beard="moustache", nose="long"), "grandfather", "grandpa", "elder", "pensioner", holds="walking stick", front=BUTTONS),
     person("old woman", face("bun", eyes=LASHES, nose="hook"), "grandmother", "grandma", "granny", wears="glasses", holds="walking stick", below="dress", torso=LADY),
@@ -64,7 +64,7 @@ PEOPLE: Final = (
     person("cowboy", face("short", beard="stubble"), "cowgirl", "rancher", "sheriff", wears="cowboy hat,neckerchief", front=BELT + "; L 0,20 -3,15 3,15", foot="boot"),
     person("chef", face("short", beard="moustache"), "cook", "baker", "kitchen maid", wears="chef hat,apron", holds="spoon", pose="hold", torso=WIDE, front=""),
     person("waiter", face("parted", beard="moustache", nose="long"), "waitress", "butler", wears="bow tie,waistcoat", holds="tray", pose="present", front=""),
-    person("doctor", face("parted"), "physician", "surgeon", "vet", wears="glasses", holds="stethoscope", pose="hold", below="skirt", front=BUTTONS + "; l -9,10 -4,10; L 5,16 9,16 9,20 5,20"),
+    person("doctor", face("parted"), "physician", "surgeon", "vet", "dentist", wears="glasses", holds="stethoscope", pose="hold", below="skirt", front=BUTTONS + "; l -9,10 -4,10; L 5,16 9,16 9,20 5,20"),
     person("nurse", face("bun", eyes=LASHES, nose="small"), wears="nurse cap", holds="syringe", pose="hold", below="dress", torso=LADY, front="l -2,20 2,20; l 0,18 0,22; /l -8,6 8,6"),
     person("scientist", face("spiky", nose="long"), "professor", "inventor", "chemist", "researcher", wears="glasses", holds="test tube", pose="hold", below="dress", front=BUTTONS + "; l -9,10 -4,10"),
     person("teacher", face("bun", eyes=LASHES), "schoolteacher", "librarian", wears="glasses", holds="book", pose="hold", below="skirt", torso=LADY, near=("student", "pupil")),
@@ -91,13 +91,15 @@ PEOPLE: Final = (
     person("skier", face("none"), wears="woolly hat,goggles,skis", holds="ski pole", pose="hold", front="/l -11,16 11,16; /l -11,12 11,12"),
     person("swimmer", face("none"), "bather", wears="swim cap,goggles", below="bare", foot="bare", front="/L -12,-6 12,-6 12,5 -12,5; /l -12,1 12,1"),
     person("photographer", face("curly", nose="long"), wears="beret", holds="camera", pose="aim"),
+    person("father christmas", face("none", beard="long", nose="ball"), "santa claus", "santa", "father xmas", wears="santa hat", holds="sack", pose="hold", torso=WIDE, foot="boot", below="coat", front=BELT + "; B -14,-4 28,4,2"),
     person("gnome", face("none", beard="long", nose="ball"), "dwarf", "garden gnome", "elf", "leprechaun", "imp", "goblin", size=0.5, wears="party hat", leg=(14.0, 4.8), arm=(22.0, 3.2), spine=19.0, foot="boot", torso="S -9,0 -11,8 -9,16 -4,21 4,21 9,16 11,8 9,0 0,-2 :main", front="L -10,1 10,1 10,5 -10,5; B -2,1 5,4"),
-    person("giant", face("spiky", beard="full", nose="ball"), "ogre", "troll", "cyclops", size=1.75, torso=WIDE, holds="", below="skirt", foot="bare", head_size=0.85, arm=(36.0, 5.0), leg=(36.0, 6.4), front="v -14,2 14,2 6,2; l -9,27 4,4"),
+    person("giant", face("spiky", beard="full", nose="ball"), "ogre", "troll", "cyclops", size=1.75, torso=WIDE, holds="uprooted tree", pose="hold", below="skirt", foot="bare", head_size=0.85, arm=(36.0, 5.0), leg=(36.0, 6.4), front="v -14,2 14,2 6,2; l -9,27 4,4"),
 )  # fmt: skip
 
 SPECIAL: Final = (
     Thing("walking stick", ("cane", "stick", "crutch"), 0.55, "tools", "T 0,0,1.2 0,54,1.2; s 0,54 0,62 7,62 8,56; @grip 2,59,6", by="span"),
     Thing("sceptre", ("scepter",), 0.6, "tools", "T 0,0,1.6 0,56,1.6; O 0,62 6; l 0,68 0,74; l -3,71 3,71; B -3,50 6,4,1; @grip 0,40,6", by="span"),
+    Thing("uprooted tree", (), 0.95, "plants", "T 0,4,2.6 0,40,2.2; s -1,4 -8,-2 -10,-10; s 0,4 0,-4 -2,-12; s 1,4 7,-2 12,-8; L -26,34 0,62 26,34 12,36 0,32 -12,36; L -21,52 0,78 21,52 10,54 0,50 -10,54; L -15,70 0,94 15,70 0,67; @grip 0,20,6", by="span"),
     Thing("tray", (), 0.4, "household", "L -22,0 22,0 26,5 -26,5; L 8,5 13,5 14,22 7,22; S -14,5! -18,14 -6,14 -10,5!; l -12,14 -12,20; @grip 0,0,8; @seat 0,5,30", by="span"),
     Thing("test tube", ("beaker", "potion"), 0.3, "tools", "S -5,36! -5,4 0,0 5,4 5,36!; l -7,36 7,36; l -5,18 5,18; O -1,11 1.4; O 2,15 1; O -2,44 2; O 3,50 3; @grip 0,22,6", by="span"),
     Thing("baton", (), 0.3, "tools", "l 0,0 18,34; D 0,0 1.6; @grip 0,0,6", by="span"),
@@ -114,5 +116,6 @@ SPECIAL: Final = (
     Thing("small hat", (), 0.3, "clothes", "S -10,1 0,-2 10,1 7,3 -7,3; L -5,2 -4,11 4,11 5,2; l 3,11 6,20; O 7,22 2.6", worn="top", by="span"),
     Thing("veil", (), 0.35, "clothes", "S -10,2! -18,-12 -24,-40! -12,-38 -9,-12!; O -6,3 3; O 0,4 3; O 6,3 3; D -6,3 .9; D 0,4 .9; D 6,3 .9", worn="top", by="span"),
     Thing("deerstalker", (), 0.35, "clothes", "S -10,0! -10,11 0,15 10,11 10,0!; S 4,1! 14,0 19,-4! 8,-3!; S -4,1! -14,0 -19,-4! -8,-3!; s -6,12 0,6 8,11; l -10,5 10,5; T -2,15,1 2,15,1", worn="top", by="span"),
+    Thing("santa hat", ("christmas hat",), 0.3, "clothes", "S -11,2! -8,16 2,25 14,21 19,12! 12,15 9,9 11,2!; O 19,11 3.6; B -14,-3 28,6,3; s -2,10 2,17 8,19", worn="top", by="span"),
     Thing("swim cap", (), 0.3, "clothes", "S -12,-4! -12,6 -3,11 7,9 12,-1! 4,0 -6,-2; s -10,4 0,6 9,3", worn="top", by="span"),
 )  # fmt: skip
