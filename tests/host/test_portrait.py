@@ -27,6 +27,7 @@ from linewright.sources.tone import flow
 from linewright.sources.tone.coverage import inked
 from linewright.sources.tone.field import Field
 from linewright.sources.tone.laying import Bed, laid, laid_by_lenses
+from linewright.sources.tone.portrait import _features_lifted
 
 A5 = Wish(room_mm=(128.0, 190.0))
 KEEPER = Path(__file__).resolve().parents[2] / "demo" / "keeper.jpg"
@@ -232,6 +233,26 @@ def test_a_dark_line_answers_once_and_an_edge_weakly():
 
 
 # Strokes
+
+
+def test_eyes_and_mouths_are_lifted_from_the_skin_and_nothing_else_is():
+    face = a_face()
+    coverage = np.full((240, 260), 0.4, dtype=np.float32)
+    mouth = np.mean(face.mouth, axis=0).astype(int)
+    eye = np.array(face.eyes[0]).astype(int)
+    for x, y in (mouth, eye, (130, 20)):
+        coverage[y - 1 : y + 2, x - 6 : x + 7] = 0.6
+    lifted = _features_lifted(coverage, (face,))
+    assert lifted[mouth[1], mouth[0]] > 0.68
+    assert lifted[eye[1], eye[0]] > 0.68
+    assert lifted[mouth[1] + 3, mouth[0]] < 0.4
+    far = np.ones(coverage.shape, dtype=bool)
+    far[80:172, 88:172] = False
+    assert (lifted[far] == coverage[far]).all()
+    assert lifted[20, 130] == coverage[20, 130]
+    # A face at the rim, or outside, changes no shape and breaks nothing.
+    for gone in (face.moved(-130, -110, 1.0), face.moved(900, 900, 1.0)):
+        assert _features_lifted(coverage, (gone,)).shape == coverage.shape
 
 
 def bed(coverage: np.ndarray, weight: np.ndarray | None = None, pen_mm: float = 0.5) -> Bed:

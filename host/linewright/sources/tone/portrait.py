@@ -58,6 +58,15 @@ broad lenses, which shade pale skin, and dark hair leaves nothing for it."""
 CONTOUR: Final = 0.6
 """How much the dark lines of the photograph are added to the tones."""
 
+FEATURE_LIFT: Final = 0.8
+FEATURE_BLUR: Final = 0.06
+"""Unsharp masking of eyes and mouths, and its blur in widths of the face: as fine as lids and lips. With a blur of 0.1,
+eyes become black holes; seen on eleven portraits."""
+
+EYE: Final = (0.2, 0.12)
+MOUTH: Final = (0.3, 0.13)
+"""Half axes of what is lifted, in widths of the face."""
+
 HAND_DEG: Final = 45.0
 """Direction where there is no form: as a right hand hatches."""
 
@@ -164,7 +173,7 @@ class Portrait(ToneMethod):
         scale = grey.shape[1] / cut.shape[1]
         shown = tuple(face.moved(0.0, 0.0, scale) for face in seen)
         mask = np.ones_like(grey) if framed.person is None else _resized(framed.person, grey.shape[1], grey.shape[0])
-        coverage = self._toned(grey, mask)
+        coverage = _features_lifted(self._toned(grey, mask), shown)
         head = _near_faces(shown, grey.shape)
         clothes = np.minimum(coverage, CLOTHES_HIGH)
         coverage = np.asarray(head * coverage + (1 - head) * clothes, dtype=np.float32)
@@ -241,6 +250,35 @@ def _resized(values: Floats32, width: int, height: int) -> Floats32:
     way = cv2.INTER_AREA if smaller else cv2.INTER_CUBIC
     new = cv2.resize(np.ascontiguousarray(values, dtype=np.float32), (max(1, width), max(1, height)), interpolation=way)
     return np.asarray(np.clip(new, 0.0, 1.0), dtype=np.float32)
+
+
+def _features_lifted(coverage: Floats32, shown: tuple[Face, ...]) -> Floats32:
+    """The coverage with eyes and mouths in stronger contrast to the skin around them."""
+    from scipy import ndimage
+
+    rows, columns = coverage.shape
+    lifted = coverage.copy()
+    for face in shown:
+        # What is looked at: the face with room for the blur, within the picture.
+        left, top = max(0, int(face.left - 0.2 * face.width)), max(0, int(face.top))
+        right = min(columns, int(face.left + 1.2 * face.width) + 1)
+        bottom = min(rows, int(face.top + 1.2 * face.height) + 1)
+        if right - left < 2 or bottom - top < 2:
+            continue
+        part = coverage[top:bottom, left:right]
+        around = ndimage.gaussian_filter(part, FEATURE_BLUR * face.width, mode="nearest")
+        yy, xx = np.mgrid[top:bottom, left:right] + 0.5
+        near = np.zeros(part.shape)
+        mouth = np.mean(face.mouth, axis=0)
+        tilt = np.arctan2(face.eyes[1][1] - face.eyes[0][1], face.eyes[1][0] - face.eyes[0][0])
+        for (x, y), (wide, high) in ((face.eyes[0], EYE), (face.eyes[1], EYE), (tuple(mouth), MOUTH)):
+            along = (xx - x) * np.cos(tilt) + (yy - y) * np.sin(tilt)
+            across = (yy - y) * np.cos(tilt) - (xx - x) * np.sin(tilt)
+            away = np.hypot(along / (wide * face.width), across / (high * face.width))
+            near = np.maximum(near, np.clip((1.5 - away) / 0.5, 0.0, 1.0))
+        change = FEATURE_LIFT * near * (part - around)
+        lifted[top:bottom, left:right] = np.clip(part + change, 0.0, 1.0)
+    return lifted
 
 
 def _near_faces(shown: tuple[Face, ...], shape: tuple[int, int]) -> Floats32:
