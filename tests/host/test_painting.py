@@ -603,6 +603,31 @@ def test_an_invalid_declaration_does_not_undo_the_valid_one_before() -> None:
     assert read(sheet + '<path d="M0 5h9"/>').drawing.pens[0].colour == "#0000ff"
 
 
+@pytest.mark.parametrize("sheet", [False, True])
+@pytest.mark.parametrize(
+    ("valid", "later"),
+    [
+        ("display:none", "display:bogus"),
+        ("transform:translate(9px,9px)", "transform:bogus(1)"),
+        ("transform:translate(9px,9px)", "transform:translate("),
+        ("stroke-dasharray:4 2", "stroke-dasharray:4 -1"),
+        ("stroke-dasharray:4 2", "stroke-dasharray:much"),
+        ("clip-path:url(#c)", "clip-path:bogus"),
+    ],
+)
+def test_what_a_valid_declaration_does_survives_an_invalid_one(valid: str, later: str, sheet: bool) -> None:
+    def drawn(style: str) -> tuple[Picture, list[list[list[float]]]]:
+        clip = '<clipPath id="c"><path d="M0 0H20V20H0Z"/></clipPath><path d="M60 60h9" stroke="red"/>'
+        shape = clip + '<path d="M5 5h40" stroke="red" {}/>'
+        ruled = f"<style>#s{{{style}}}</style>" + shape.format('id="s"')
+        picture = read(ruled if sheet else shape.format(f'style="{style}"'))
+        return picture, [points.tolist() for points in picture.drawing]
+
+    picture, strokes = drawn(f"{valid};{later}")
+    assert strokes == drawn(valid)[1] != drawn("")[1]
+    assert any("is not valid; it is ignored" in note for note in picture.warnings)
+
+
 def test_entities_that_shorten_are_expanded_and_others_refused() -> None:
     def file(declaration: str, use: str) -> bytes:
         start = f'<!DOCTYPE svg [{declaration}]><svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 9 9">'

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from functools import lru_cache
 from typing import Final
 
+from linewright.sources.svg.affine import parse_transform
 from linewright.sources.svg.lengths import NotFinite, fraction, length_px, quantity
 from linewright.sources.svg.paint import NONE, parse_colour
 
@@ -71,6 +72,22 @@ def _reference(value: str) -> bool:
     return value.lower() == NONE or url_of(value) is not None
 
 
+def _dashes(value: str) -> bool:
+    if value.lower() == NONE:
+        return True
+    lengths = [length_px(part, "x", (1.0, 1.0)) for part in value.replace(",", " ").split()]
+    return bool(lengths) and all(length is not None and length >= 0.0 for length in lengths)
+
+
+def _transform(value: str) -> bool:
+    return parse_transform(value, (1.0, 1.0), 16.0) is not None
+
+
+def _clip(value: str) -> bool:
+    """A reference, or the shapes and boxes of CSS Masking 1, which are valid though they are not read."""
+    return _reference(value) or re.match(r"[a-z-]+(\(.*\)|-box\b)", value, re.DOTALL | re.IGNORECASE) is not None
+
+
 def _anything(_value: str) -> bool:
     return True
 
@@ -93,6 +110,15 @@ _VALID: Final[dict[str, Callable[[str], bool]]] = {
     "text-anchor": _words("start", "middle", "end"), "direction": _words("ltr", "rtl"), "baseline-shift": _shift,
     "marker-start": _reference, "marker-mid": _reference, "marker-end": _reference,
     "mask-type": _words("luminance", "alpha"),
+    "stroke-dasharray": _dashes, "transform": _transform, "clip-path": _clip,
+    "writing-mode": _words("lr", "lr-tb", "rl", "rl-tb", "tb", "tb-rl", "horizontal-tb", "vertical-rl", "vertical-lr",
+                           "sideways-rl", "sideways-lr"),
+    "overflow": lambda value: set(value.lower().split()) <= {"visible", "hidden", "clip", "scroll", "auto"},
+    # CSS Display 3, section 2; the words of tables and ruby are many, and begin alike.
+    "display": lambda value: all(
+        re.fullmatch(r"none|contents|(inline|block|run-in|flow|flex|grid|table|ruby|list-item|math)(-[a-z-]+)?", word)
+        for word in value.lower().split()
+    ),
 }  # fmt: skip
 
 
