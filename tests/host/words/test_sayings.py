@@ -86,6 +86,11 @@ def said(phrase: Phrase) -> str:
         ("a wizard turning a prince into a frog", ["wizard point(prince) by[frog]"]),
         ("an old man in an armchair with a newspaper on his face", ["old man in[armchair] bears[newspaper]"]),
         ("a girl dancing ballet", ["girl do ballet()"]),
+        ("a girl feeding her cat", ["girl feed(cat)"]),
+        ("a witch flying past the moon on her broom", ["witch fly() by[moon] on[broom]"]),
+        ("a rainy street with an old man under a lamp post", ["old man under[lamp post]"]),
+        ("a forest with a fox", ["fox"]),
+        ("a spider drinking tea from a cup", ["spider drink(cup)"]),
     ],
 )
 def test_what_is_said_belongs_to_whom(sentence, expected):
@@ -268,6 +273,7 @@ def test_what_is_done_to_something_unknown_is_done_to_nothing_else():
         ("a tiger having a bath", "a tiger"),
         ("a caterpillar eating an apple", "a caterpillar"),
         ("a turtle skateboarding", "a turtle"),
+        ("a turtle delivering pizza on a scooter", "a turtle delivering pizza"),
     ],
 )
 def test_all_that_somebody_has_is_drawn(with_it, without):
@@ -297,3 +303,10 @@ def test_all_who_are_on_an_island_have_ground_below_them():
 def test_the_joey_leaves_its_pouch_to_a_guest():
     assert "joey" in {s.tag for s in art_of("a kangaroo").shapes}
     assert "joey" not in {s.tag for s in art_of("a kangaroo with a baby in its pouch").shapes}
+
+
+def test_who_is_waved_at_from_a_tower_stands_on_the_ground():
+    below = Stage(things(), 1).plain("knight").art.height
+    high = art_of("a princess on a tower waving at a knight")
+    knees = [s.area.bounds for s in high.shapes if s.tag == "leg" and s.area is not None]
+    assert min(y for _, y, _, _ in knees) < 0.3 * below

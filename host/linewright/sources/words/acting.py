@@ -118,6 +118,9 @@ class Troupe(Holding):
             for a in posing
             if a.verb not in ("sit", "stand", "walk", "wait", "rest", "fly", "run", "jump") or a.object is not None
         ]
+        riding = next((a for a in busy if VERBS[a.verb].role == "ride"), None)
+        if riding is not None and all(self._also_held(riding, a) for a in busy if a is not riding):
+            return riding  # what else is done then is held meanwhile
         if len(busy) > 1 and busy[0].verb == "smoke":
             return busy[1]  # the pipe stays in the mouth meanwhile
         return next(iter(busy or posing), None)

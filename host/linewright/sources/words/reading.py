@@ -174,6 +174,8 @@ class _Reader:
                 self.at += count
                 self._setting_or_skip(preposition)
                 continue
+            if not subjects and not self.reading.scenes and self._place_told():
+                continue
             lost = set(self.reading.unknown)
             phrases = self._noun_phrase()
             if not phrases and set(self.reading.unknown) > lost and verb_of(self._word()):
@@ -188,6 +190,18 @@ class _Reader:
                     self._unknown(self._word())
                 self.at += 1
         self.reading.subjects = subjects
+
+    def _place_told(self) -> bool:
+        """``a rainy street with an old man``: the place is told before who is there."""
+        mark = self.at
+        if self._setting("in") and (
+            self._word() in ("with", "full", "at", "where", "during", "") or self.at == len(self.tokens)
+        ):
+            return True
+        if self.at != mark:
+            self.at = mark
+            self.reading.scenes.clear()
+        return False
 
     def _listed(self, subjects: list[Phrase], new: list[Phrase]) -> list[Phrase]:
         """Subjects named one after the other with "and" do together what comes next."""
@@ -603,6 +617,9 @@ class _Reader:
             return
         if verb == "paint" and set(self.tokens[self.at : self.at + 5]) & _PAINTED:
             verb, spec = "coat", VERBS["coat"]
+        if verb == "write" and self._word() == "on" and "blackboard" in self.tokens[self.at : self.at + 4]:
+            verb, spec = "point", VERBS["point"]
+            self.tokens[self.at] = "at"
         if verb == "have":
             self._relation(who, "with")
             return
@@ -648,7 +665,9 @@ class _Reader:
 
     def _objects(self, act: Act, who: Phrase) -> list[Phrase]:
         """What a verb is done to; several with "and" become several acts."""
-        if self._word() in ("it", "them", "him", "her", "himself", "herself", "itself") and self._word(1) not in BODY:
+        if self._word() in ("it", "them", "him", "her", "himself", "herself", "itself") and not (
+            self._word() == "her" and (self._word(1) in BODY or self._noun_after(1))
+        ):
             self.at += 1
             return []
         own_part = self._word() in _OWNERS - {"a", "an"} and self._word(1) in BODY
@@ -754,6 +773,10 @@ class _Reader:
             if put and kind in ("on", "in", "under", "over", "behind", "to") and not self._setting(preposition):
                 who.relations += [Relation("by", one) for one in self._noun_phrase()]
                 continue
+            vessel = next((act for act in who.acts if act.object is thing and act.verb == "drink"), None)
+            if vessel is not None and kind in ("from", "in") and preposition in ("from", "out of"):
+                vessel.object = next(iter(self._noun_phrase()), thing)
+                return
             saved = any(act.object is thing and act.verb == "find" for act in who.acts)
             if saved and kind == "from":
                 high = self._noun_phrase()
@@ -868,9 +891,7 @@ class _Reader:
 
     def _setting_or_skip(self, preposition: str) -> None:
         if not self._setting(preposition):
-            phrases = self._noun_phrase()
-            if phrases:
-                self.reading.subjects += phrases
+            self.subjects += self._noun_phrase()
 
     def _relation(self, who: Phrase, preposition: str) -> None:
         kind = PREPOSITIONS[preposition]
@@ -910,7 +931,7 @@ class _Reader:
                 who.relations.append(Relation("on", phrase, place))
                 self._object_tail(phrase, who)
             return
-        if self._word() in ("it", "them", "him", "her"):
+        if self._word() in ("it", "them", "him", "her") and not (self._word() == "her" and self._noun_after(1)):
             self.at += 1
             self._turned_about(who, kind)
             return

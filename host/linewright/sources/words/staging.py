@@ -95,6 +95,7 @@ class Stage(Troupe):
             if r.kind == "of"
             or (r.kind == "in" and "contains" in self.things[r.object.name].can)
             or (r.kind in ("in", "on") and r.place != "shared" and "seats" in self.things[r.object.name].can)
+            or (r.kind == "on" and not r.place and self._high(r.object.name))
         ]
         outward = [a for a in phrase.acts if around and VERBS[a.verb].role in ("target", "catch")]
         for act in phrase.acts:
@@ -110,6 +111,10 @@ class Stage(Troupe):
             if relation not in around:
                 lone = self.related(lone, phrase, under.pop(0) if relation.kind == "on" and not around else relation)
         return lone
+
+    def _high(self, name: str) -> bool:
+        """Whether who is on it is far above all others: on a tower, not on a bridge."""
+        return self.things[name].theme == "buildings" and name not in _GIVES_WAY
 
     def _flown(self, phrase: Phrase) -> Phrase:
         """Whoever holds a balloon or a kite has it on a string."""
@@ -413,7 +418,8 @@ class Stage(Troupe):
             and phrase.count == 1
             and not phrase.other_half
             and self.ridden(phrase, other)
-            and any(a.verb == "ride" for a in self.acts(phrase))
+            and (main := self.main_act(phrase)) is not None
+            and main.verb == "ride"
         ):
             return me
         if kind == "bears":

@@ -47,7 +47,7 @@ PEOPLE: Final = (
     person("boy", face("spiky", nose="small"), "child", "kid", "schoolboy", "brother", "teenager", "son", "lad", size=0.72, **CHILD, front="/l -9,14 9,14; /l -9,10 9,10; /l -9,6 9,6"),
     person("girl", face("pigtails", eyes=LASHES, nose="small"), "daughter", "schoolgirl", "sister", size=0.72, below="dress", **CHILD, front="/l -8,5 8,5"),
     person("baby", face("tuft", nose="small"), "infant", "newborn", "toddler", size=0.48, pose="sit", below="bare", **BABY, front="S -9,3! 0,0 9,3! 9,-4 4,-8 -4,-8 -9,-4"),
-    person("old man", face("bald", beard="moustache", nose="long"), "grandfather", "grandpa", "elder", "pensioner", holds="walking stick", front=BUTTONS),
+    person("old man", face("bald", beard="moustache", nose="long"), "grandfather", "grandpa", "grandad", "granddad", "elder", "pensioner", holds="walking stick", front=BUTTONS),
     person("old woman", face("bun", eyes=LASHES, nose="hook"), "grandmother", "grandma", "granny", wears="glasses", holds="walking stick", below="dress", torso=LADY),
     person("sailor", face("short", beard="chin"), "seaman", "mariner", "seafarer", "deckhand", wears="sailor hat,striped jersey", front=""),
     person("captain", face("short", beard="full"), "skipper", "admiral", "ferryman", "pilot", "lamp keeper", "lighthouse keeper", wears="captain's cap,pipe", front=BUTTONS + "; /D -3,22 .8; /D -3,15 .8; /D -3,8 .8"),
