@@ -32,7 +32,7 @@ def slip(page, address):
     """The machine's slip, with the machine at rest."""
     page.goto(address)
     page.get_by_role("button", name="Machine", exact=True).click()
-    expect(page.locator(".slip.machine .big").first).to_have_text(re.compile("home it|Ready|free"), timeout=LONG_MS)
+    expect(page.locator(".slip.machine .big").first).to_have_text(re.compile("Not homed|Ready|free"), timeout=LONG_MS)
     return page.locator(".slip.machine")
 
 
