@@ -304,6 +304,13 @@ def test_ink_that_is_there_is_not_laid_again():
     assert laid(level, silent, already=lines) == []
 
 
+def test_short_strokes_are_laid_only_where_they_are_asked_for():
+    spots = np.zeros((60, 60), dtype=np.float32)
+    spots[28:31, 26:34] = 1.0  # three pens long
+    assert not laid(bed(spots), silent)
+    assert laid(replace(bed(spots), least_pens=2.0), silent)
+
+
 def length(strokes: list[Points]) -> float:
     return sum(float(np.hypot(*np.diff(stroke, axis=0).T).sum()) for stroke in strokes)
 

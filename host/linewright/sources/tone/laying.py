@@ -70,6 +70,7 @@ class Bed:
     cosine, sine : double angle of the direction at each of its pixels.
     weight : (h, w) how much each place matters; where it is 0, nothing begins.
     blur_mm : standard deviation of the blur through which the drawing is judged.
+    least_pens : shorter strokes are not laid.
     """
 
     field: Field
@@ -77,6 +78,7 @@ class Bed:
     sine: Points
     weight: Floats32
     blur_mm: float
+    least_pens: float = LEAST_PENS
 
 
 def laid_by_lenses(bed: Bed, report: Report, *, ink_high_mm: float = np.inf) -> list[Points]:
@@ -139,7 +141,8 @@ def laid(
         report("laying strokes", number / LEVELS)
         count, used = _lay(
             missing, ink, kernel / kernel.sum(), bed.cosine, bed.sine, weight, level, GOES_ON * least,
-            int(np.ceil(LEAST_PENS * pen_px)), int(LONGEST_PENS * pen_px), pen_px / 2, ends, points, count, used, room,
+            int(np.ceil(bed.least_pens * pen_px)), int(LONGEST_PENS * pen_px), pen_px / 2, ends, points, count,
+            used, room,
         )  # fmt: skip
     for i in range(count):
         line = smooth(points[ends[i] : ends[i + 1]], SMOOTH_PX) * field.pixel_mm

@@ -22,7 +22,7 @@ from linewright.sources.picture import Picture, Report, Wish
 from linewright.sources.preparation import LUMA
 from linewright.sources.tone.field import Field
 from linewright.sources.tone.flow import along, calm, dark_lines
-from linewright.sources.tone.laying import Bed, laid_by_lenses
+from linewright.sources.tone.laying import LEAST_PENS, Bed, laid_by_lenses
 from linewright.sources.tone.method import BLACK, PIXELS_PER_PEN, Layer, ToneMethod
 
 RANGE: Final = (1.0, 96.0)
@@ -43,6 +43,11 @@ LENS_PENS: Final = 0.8
 LENS_FACE: Final = 1 / 150
 """Blur through which strokes are judged: as fine as the pen, or as the face is large, which bounds the work on large
 sheets."""
+
+LEAST_FACE: Final = 1 / 12
+LEAST_RANGE: Final = (2.0, LEAST_PENS)
+"""Shortest stroke: of the width of the largest face, and within which pens. An eye of a face 20 pens wide is four pens
+wide, and would be left out."""
 
 CLOTHES_HIGH: Final = 0.5
 """Coverage of dark clothes, at most."""
@@ -228,8 +233,9 @@ class Portrait(ToneMethod):
         wanted = np.clip(field.coverage + np.float32(CONTOUR) * lines * (1 - field.coverage), 0.0, 1.0)
         lens_mm = max(LENS_PENS * field.pen_mm, LENS_FACE * widest)
         most = self.ink_m * 1000 or INK * field.width_mm * field.height_mm / field.pen_mm
+        least = float(np.clip(LEAST_FACE * widest / field.pen_mm, *LEAST_RANGE)) if widest else LEAST_RANGE[1]
         asked = Field(wanted, field.width_mm, field.height_mm, field.pen_mm)
-        strokes = laid_by_lenses(Bed(asked, cosine, sine, sitter.weight, lens_mm), report, ink_high_mm=most)
+        strokes = laid_by_lenses(Bed(asked, cosine, sine, sitter.weight, lens_mm, least), report, ink_high_mm=most)
         if self.kept == 1:
             return strokes
         run = np.cumsum([float(np.hypot(*np.diff(stroke, axis=0).T).sum()) for stroke in strokes])
