@@ -35,6 +35,11 @@ def grouped(number: int) -> str:
     return f"{number:,}".replace(",", GAP)
 
 
+def times(number: int) -> str:
+    """``once``, ``twice``, ``3 times``."""
+    return {1: "once", 2: "twice"}.get(number, f"{grouped(number)} times")
+
+
 def count(number: int, one: str, many: str | None = None) -> str:
     """``1 stroke``, ``1 204 strokes``."""
     return f"{grouped(number)} {one if number == 1 else many or one + 's'}"

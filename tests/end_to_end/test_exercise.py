@@ -77,9 +77,11 @@ def test_a_machine_that_loses_nearly_all_its_steps_ends_in_a_table_and_a_verdict
     if hertz < 600.0:
         assert tally.homed_at < 1.0
         assert "while homing" in words or "any more" in words
-    table = Console(file=io.StringIO(), width=120)
+    table = Console(file=io.StringIO(), width=60)
     table.print(exercise_report.tally_table(tally, SMALL))
-    assert "with losses" in table.file.getvalue()
+    heads, *rows = table.file.getvalue().splitlines()
+    assert heads.split() == ["towards", "mm/s", "bouts", "moves", "way", "lost", "in", "most", "lost"]
+    assert len(rows) == len({(bout.axis, bout.sense, bout.share) for bout in tally.bouts})
 
 
 def test_a_dead_switch_is_no_lost_step():
@@ -94,6 +96,8 @@ def test_losses_one_way_only_are_said_to_be_so():
         for share in (0.5, 0.75, 1.0)
     ]
     assert "only towards +" in Tally(tuple(bouts)).verdict(SMALL)[0]
+    slow = Tally((Bout("y", "-", 0.75, 1, 800.0, False, 0, 0), Bout("y", "+", 0.5, 2, 800.0, False, 0, 0)))
+    assert slow.verdict(SMALL)[-1] == f"y kept its place in 3 moves, up to {0.75 * SMALL.y.speed_mm_s:g} mm/s."
     lame = Tally((Bout("y", "-", 0.5, 4, 800.0, False, None, None),))
     assert "look for a fault" in " ".join(lame.verdict(SMALL)).lower()
     assert lame.describe(SMALL)["bouts"][0]["lost_steps"] is None

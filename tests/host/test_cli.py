@@ -188,6 +188,13 @@ def test_version(capsys):
     assert capsys.readouterr().out == f"linewright {__version__}\n"
 
 
+def test_a_command_that_has_commands_is_answered_with_them(capsys):
+    assert cli.run(["board"]) == 2
+    said = capsys.readouterr()
+    assert said.err.startswith("Usage: linewright board")
+    assert "next:" not in said.err
+
+
 def test_no_control_codes_without_a_terminal(small, capsys):
     assert cli.run(["plan", str(small)]) == 0
     out, errors = capsys.readouterr()

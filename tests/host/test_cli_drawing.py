@@ -12,10 +12,12 @@ import signal
 import subprocess
 import sys
 import time
+from pathlib import Path
 
 import pytest
 
 from linewright import cli
+from linewright.board.drift import DriftCheck
 from linewright.board.session_values import Control
 from linewright.cli.keys import Keys
 from linewright.cli.progress import StopOnSignals
@@ -208,6 +210,23 @@ def test_part_of_a_drawing(place, capsys):
     ):
         assert cli.run([*words[:-1], *more]) == 2
         assert message in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(("said", "asks"), [(True, True), (False, False), (None, False)])
+def test_resume_asks_for_pens_as_the_drawing_did_and_an_option_wins(said, asks, place, monkeypatch):
+    rig = Rig.load("rig.toml")
+    program = plan(Drawing.from_strokes([[(40.0, 40.0), (60.0, 40.0)], [(40.0, 50.0), (60.0, 50.0)]]), rig)
+    manner = journal.Manner(said, 0.4, DriftCheck(frozenset(), 0.25))
+    file = Path("rig.toml").resolve()
+    with journal.Journal.create(program, picture="x.svg", rig_file=file, port="virtual", manner=manner) as book:
+        book.begin(1, 0)
+    tasks = []
+    monkeypatch.setattr("linewright.cli.drawing_report.carry_out", lambda task, **_: tasks.append(task))
+    for more in ([], ["--same-pen"], ["--ask-pens", "--drift-limit", "0.5"]):
+        assert cli.run(["resume", "--yes", *more]) == 0
+    assert [task.ask_pens for task in tasks] == [asks, False, True]
+    assert [task.pace for task in tasks] == [0.4] * 3
+    assert [task.drift.limit_mm for task in tasks] == [0.25, 0.25, 0.5]
 
 
 def test_a_slower_drawing_takes_its_time(place, capsys):

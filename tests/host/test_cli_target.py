@@ -117,6 +117,15 @@ def test_the_usual_rig_needs_no_naming(capsys):
     assert "the default rig" in run(capsys, "board", "home")[2]
 
 
+def test_the_rig_without_a_file_can_be_the_usual_one(place, capsys):
+    (place / "any.toml").write_text(Rig.default_text())
+    assert cli.run(["rig", "use", "any.toml"]) == 0
+    assert machines.usual() is not None
+    assert cli.run(["rig", "use", "default"]) == 0
+    assert "commands mean the default rig" in capsys.readouterr().out
+    assert machines.usual() is None
+
+
 def test_a_usual_rig_that_is_gone_is_said(place, capsys):
     run(capsys, "rig", "use", "real.toml")
     (place / "real.toml").unlink()

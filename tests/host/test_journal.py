@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import random
+import zlib
 from datetime import datetime
 from pathlib import Path
 
@@ -11,13 +12,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from linewright.board.drift import DriftCheck
 from linewright.drawing.strokes import Drawing
 from linewright.errors import InputError, ProgramError
 from linewright.motion import plan
 from linewright.program import file as program_file
 from linewright.rig.rig import Rig
 from linewright.run import journal, recovery
-from linewright.run.journal import Journal
+from linewright.run.journal import Journal, Manner
 
 PROGRAM = plan(Drawing.from_strokes([[[10, 10 + 5 * i], [30, 10 + 5 * i]] for i in range(6)]), Rig.default())
 ENDS = journal.stroke_ends(PROGRAM)
@@ -53,6 +55,33 @@ def test_it_tells_what_is_drawn_and_how_far_the_pen_has_got():
     assert story.sheet.startswith("A4, ")
     assert (story.numbers, story.records_done, story.strokes_done, story.ended) == ({4711: 0}, ENDS[1], 2, "")
     assert story.load_program().predicted_ticks == PROGRAM.predicted_ticks
+
+
+@pytest.mark.parametrize(
+    "manner",
+    [
+        None,
+        Manner(),
+        Manner(ask_pens=False, pace=0.5),
+        Manner(True, 1.0, DriftCheck(frozenset({"pens", "end"}), 0.25)),
+        Manner(drift=DriftCheck(frozenset(), 0.3)),
+    ],
+)
+def test_it_tells_how_the_drawing_was_asked_for(manner):
+    with begun(manner=manner) as book:
+        book.begin(4711, 0)
+    assert journal.read(book.folder).manner == (manner or Manner())
+
+
+@pytest.mark.parametrize("values", ["pace=0", "pace=1.5", "pace=1 pens=all", "pace=1 drift=often drift_limit_mm=1"])
+def test_a_manner_that_cannot_be_is_refused(values):
+    with begun() as book:
+        pass
+    said = f"2026-11-25T10:43:41Z manner {values}"
+    with (book.folder / "journal.txt").open("a", encoding="utf-8") as file:
+        file.write(f"{said} #{zlib.crc32(said.encode()):08x}\n")
+    with pytest.raises(InputError, match="does not know"):
+        journal.read(book.folder)
 
 
 def test_it_is_plain_text_of_one_line_each():

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
@@ -13,6 +15,7 @@ from linewright.motion.pens import joined, plan_for_pens
 from linewright.program import file as program_file
 from linewright.program.program import PEN
 from linewright.rig.rig import Rig
+from linewright.run.part import only_pen
 from linewright.sources.pens import read_pens
 
 RIG = Rig.default()
@@ -78,6 +81,29 @@ def test_no_stroke_is_begun_that_the_ink_does_not_last_for(ink_mm, groups):
         assert lengths[slice(*group.strokes)].sum() <= ink_mm or group.strokes[1] - group.strokes[0] == 1
 
 
+def test_one_pen_of_a_drawing_keeps_its_speed_heights_place_and_ink(tmp_path):
+    """What one pen draws alone is, record for record, what it draws in the whole, kept in a file or not."""
+    brush = Pen("brush", "#aa0000", None, 20.0, 1200, 1700, (1.5, -0.5), 60.0)
+    kept = tmp_path / "pens.lw"
+    program_file.save(plan_for_pens(drawing(Pen("black", ink_mm=50.0), brush), RIG), kept)
+    whole = program_file.load(kept)
+    part = only_pen(whole, "Brush")
+    first, end = whole.groups[2].records[0], whole.groups[3].records[1]
+    for name in ("da", "db", "v_end", "servo_us", "dwell_ms", "ticks"):
+        assert np.array_equal(getattr(part, name), getattr(whole, name)[first:end]), name
+    assert [group.strokes for group in part.groups] == [(0, 1), (1, 2)]
+    assert set(part.servo_us[part.kind == PEN].tolist()) == {1200, 1700}
+    assert part.trajectory.speed_mm_s.max() <= RIG.x.speed_mm_s * 1.5
+    assert np.array_equal(part.drawing.points_mm, whole.drawing.points_mm[whole.drawing.starts[2] :])
+    assert part.warnings == ("the pen 'brush' is filled, sharpened or dipped once on the way", part.warnings[1])
+    assert part.warnings[1].startswith("the pen 'brush' is drawn beside its place")
+    program_file.save(part, kept)  # which checks that it is whole in itself
+    assert program_file.load(kept).predicted_ticks == part.predicted_ticks
+    with pytest.raises(InputError, match="green") as refused:
+        only_pen(whole, "green")
+    assert refused.value.hint == "its pens: black, brush"
+
+
 def test_heights_that_cannot_be_are_refused():
     with pytest.raises(PlanError, match="the pen 'flat' does not suit the rig"):
         plan_for_pens(drawing(Pen("flat", "#aa0000", up_us=1500, down_us=1500), of=(0, 0, 0, 0)), RIG)
@@ -103,6 +129,15 @@ def test_a_file_of_pens(tmp_path):
             read_pens(str(tmp_path / "pens.toml"))
 
 
+def test_the_file_of_pens_in_the_docs_can_be_used(tmp_path):
+    page = Path(__file__).parents[2] / "docs" / "COMMANDS.md"
+    example = page.read_text(encoding="utf-8").partition("```toml\n[[pen]]")[2].partition("```")[0]
+    (tmp_path / "pens.toml").write_text(f"[[pen]]{example}", encoding="utf-8")
+    fine, brush = read_pens(str(tmp_path / "pens.toml"))
+    assert (fine.name, fine.is_plain) == ("fine", True)
+    assert brush == Pen("brush", "#1f6f8b", 1.2, 30.0, 1250, 1620, (-0.4, 0.2), 4000.0)
+
+
 def test_the_pens_of_a_drawing_are_those_of_the_file(tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     lines = "".join(f'<path stroke="#a00" d="M5 {y}H45"/>' for y in (5, 15, 25))
@@ -114,6 +149,6 @@ def test_the_pens_of_a_drawing_are_those_of_the_file(tmp_path, monkeypatch, caps
     )
     assert cli.run(["draw", "lines.svg", "--keep", "--pens", "pens.toml", "--same-pen"]) == 0
     said = capsys.readouterr()
-    assert "the pen 'dip' is filled, sharpened or dipped 2 times" in said.err
+    assert "the pen 'dip' is filled, sharpened or dipped twice" in said.err
     assert "not needed: sea" in said.err
     assert "all within limits" in said.out

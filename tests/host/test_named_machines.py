@@ -1,4 +1,4 @@
-"""No command opens a machine's port before it has said on the screen which machine it is about."""
+"""No command opens a machine's port, or writes about a machine, that it has not named on the screen before."""
 
 from __future__ import annotations
 
@@ -39,6 +39,39 @@ ASKED = {
 """Every command that takes a port, and what it cannot be without."""
 ELSEWHERE = {("desk",), ("resume",)}
 """Each has a test of its own: the desk serves a page, and resume needs a drawing that was broken off."""
+READ = {
+    ("lines",): ["lines.svg", "-o", "strokes.svg"],
+    ("compare",): ["none.jpg"],
+    ("plan",): ["lines.svg", "--keep", "--no-pictures"],
+    ("surprise",): ["--sheet", "1x1mm"],
+    ("trial",): ["backlash"],
+    ("tape",): ["none.tape"],
+    ("arrange", "list"): ["card.toml"],
+    ("rig", "check"): [],
+    ("rig", "wiring"): [],
+    ("rig", "show"): [],
+}
+"""Every command that only reads what a rig file says, and what is enough for it to get as far as that or to refuse."""
+WRITE = {("fit",), ("tune",), ("rig", "new"), ("rig", "use")}
+"""Every command that writes about a machine without moving it: each is tried below."""
+NO_MACHINE = {
+    ("methods",): [],
+    ("virtual",): ["--faults"],
+    ("log",): [],
+    ("ports",): [],
+    ("arrange", "add"): ["card.toml", "lines.svg"],
+    ("arrange", "move"): ["card.toml", "words", "--by", "1,1"],
+    ("arrange", "remove"): ["card.toml", "words"],
+    ("maker", "example"): [],
+    ("maker", "new"): [],
+    ("maker", "check"): [],
+    ("words", "list"): [],
+    ("words", "sheet"): ["words.svg", "heron"],
+    ("words", "add"): ["lines.svg", "--name", "quayline"],
+    ("rig", "default"): [],
+    ("rig", "schema"): [],
+}
+"""Every command that has nothing to do with a machine of the user's, or, as `virtual`, with what is like it only."""
 
 
 def commands(group: object, path: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str, ...], list[str]]]:
@@ -51,9 +84,31 @@ def commands(group: object, path: tuple[str, ...] = ()) -> Iterator[tuple[tuple[
         yield from commands(one, (*path, name))
 
 
-def test_every_command_with_a_port_is_listed_here():
-    found = {path for path, names in commands(typer.main.get_command(app)) if "port" in names}
-    assert found == set(ASKED) | ELSEWHERE
+def test_every_command_is_listed_here():
+    known = dict(commands(typer.main.get_command(app)))
+    assert {path for path, names in known.items() if "port" in names} == set(ASKED) | ELSEWHERE
+    told = set(ASKED) | ELSEWHERE | set(READ) | WRITE | {("virtual",)}
+    assert {path for path, names in known.items() if "rig_file" in names} <= told
+    listed = [*ASKED, *ELSEWHERE, *READ, *WRITE, *NO_MACHINE]
+    assert sorted(listed) == sorted(known)
+
+
+@pytest.mark.parametrize("path", [*READ, *NO_MACHINE], ids=" ".join)
+def test_a_command_that_only_reads_names_its_machine_and_changes_nothing_about_any(path, opened, monkeypatch, capsys):
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(Path("elsewhere").resolve()))
+    Path("card.toml").write_text('sheet = "A6"\n[[item]]\nid = "words"\ntext = "Quay"\n')
+    assert cli.run(["rig", "use", "rig.toml"]) == 0
+    capsys.readouterr()
+    kept = [Path("rig.toml"), Path("state/linewright/machines.json")]
+    before = [path.read_bytes() for path in kept]
+    if path in READ:
+        assert cli.run([*path, *READ[path]]) != 70
+        said = "".join(capsys.readouterr())
+        assert NAME in said or "rig.toml" in said
+    else:
+        assert cli.run([*path, *NO_MACHINE[path]]) != 70
+    assert [path.read_bytes() for path in kept] == before
+    assert opened == []
 
 
 @pytest.fixture

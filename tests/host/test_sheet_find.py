@@ -88,7 +88,7 @@ def test_on_the_command_line(board, code, tmp_path, monkeypatch, capsys):
     text = Rig.default_text().replace('board = "virtual"', f'board = "{board}"').replace('size = "A4"', 'size = "A6"')
     (tmp_path / "rig.toml").write_text(text)
     reading, writing = os.pipe()
-    os.write(writing, b"nonsense\n\x1b[C\x1b[C\n3 1\n\n5 2.83\n\nskip\n")
+    os.write(writing, b"nonsense\n-90 0\n5 0\n\x1b[C\x1b[C\n3 1\n\n5 2.83\n\nskip\n")
     os.close(writing)
     with os.fdopen(reading) as stdin:
         monkeypatch.setattr("sys.stdin", stdin)
@@ -99,6 +99,7 @@ def test_on_the_command_line(board, code, tmp_path, monkeypatch, capsys):
     assert facts["offset_mm"] == pytest.approx([10.0, 6.0], abs=0.02)
     assert facts["turn_deg"] == pytest.approx(1.0, abs=0.02)
     assert "arrow keys, two numbers" in said.err
+    assert "x = 0.00, y = 5.00 mm: the end of the travel\n  x = 5.00, y = 5.00 mm\n" in said.err
     now = Rig.load(tmp_path / "rig.toml")
     if board == "virtual":
         assert now.sheet.turn_deg == facts["turn_deg"]

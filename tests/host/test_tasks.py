@@ -19,6 +19,7 @@ from linewright.rig.rig import Rig
 from linewright.rig.sheet_place import sheet_on
 from linewright.run import journal
 from linewright.run import log as drawing_log
+from linewright.run.journal import Manner
 from linewright.simulation.faults import Faults
 from linewright.simulation.machine import Machine
 from linewright.simulation.shortcut import draw_on
@@ -199,6 +200,23 @@ def test_an_abandoned_drawing_is_carried_on_to_its_end(place):
     assert rest.result.first_record == broken.program.pen_stops[2 * broken.stroke]
     assert resuming.unfinished() == []
     assert [entry.outcome for entry in drawing_log.entries()] == ["finished", "abandoned"]
+
+
+def test_what_is_carried_on_is_drawn_as_it_was_asked_for(place):
+    drift = DriftCheck(frozenset(), 0.2)
+    drawing.draw(task_for(place, pace=0.5, pens_said=False, drift=drift), Person(enough=1))
+    story = resuming.find()
+    assert story.manner == Manner(ask_pens=False, pace=0.5, drift=drift)
+    target = at_port(of_rig(place / "rig.toml"), None, before=story.port)
+    rest = resuming.rest_of(resuming.look(story, target.rig), target)
+    assert (rest.pace, rest.drift) == (0.5, drift)
+
+
+def test_one_pen_of_several_is_asked_for_by_its_name(place):
+    one = task_for(place, "pens.svg", ask_pens=True).with_only("#0000aa")
+    person = Person(answer=True)
+    assert drawing.draw(one, person).finished
+    assert person.asked == ["put the pen '#0000aa' in"]
 
 
 def test_another_rig_does_not_carry_on(place):

@@ -17,6 +17,7 @@ from linewright.cli import output
 from linewright.cli.tables import drawings
 from linewright.pictures import raster
 from linewright.pictures.scene import Label, Scene
+from linewright.planning.batch import Planned
 from linewright.run.log import LogEntry
 
 ENTRY = LogEntry(
@@ -55,6 +56,15 @@ def test_the_log_is_read_at_sixty_columns():
     for word in (ENTRY.picture, "harbour rig", "18 to 12", "REHEARSAL, failed", "the board has said nothing for 6 s"):
         assert word in text
     assert len(shown(drawings.log_table([ENTRY]), 200)) == 2
+
+
+def test_many_drawings_are_read_at_sixty_columns():
+    facts = {"predicted_s": 75.4, "strokes": 1141, "pen_down_mm": 3240.0, "travel_mm": 1130.0, "sheet": "A4"}
+    lines = shown(drawings.batch_table([Planned(f"drifter-{n}-row1-column{n}", facts=facts) for n in (1, 2)]), 60)
+    assert max(map(len, lines)) <= 60
+    figures = "1 min 15 s     1141  3.24 m  1.13 m  A4"
+    assert sum(line.endswith(figures) for line in (line.rstrip() for line in lines)) == 2
+    assert "".join(line[:16].strip() for line in lines[1:3]) == "drifter-1-row1-column1"
 
 
 def test_no_line_of_a_table_ends_in_blanks_where_it_is_piped(capsys):

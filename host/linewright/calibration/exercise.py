@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linewire import messages
+from linewright import wording
 from linewright.errors import BoardFault, InputError
 
 if TYPE_CHECKING:
@@ -114,7 +115,8 @@ class Tally:
             bad = sorted({bout.share for bout in mine if bout.lost})
             moves = sum(bout.moves for bout in mine)
             if not bad:
-                words.append(f"{name} kept its place in all of {moves} moves, up to {axis.speed_mm_s:g} mm/s.")
+                fastest = max(bout.share for bout in mine) * axis.speed_mm_s
+                words.append(f"{name} kept its place in {wording.count(moves, 'move')}, up to {fastest:g} mm/s.")
                 continue
             senses = {bout.sense for bout in mine if bout.lost}
             where = "both ways" if len(senses) == 2 else f"only towards {senses.pop()}"

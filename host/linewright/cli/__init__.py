@@ -65,7 +65,7 @@ def run(argv: Sequence[str]) -> int:
         if callable(describe := getattr(error, "format_message", None)):
             # The parser's own complaints: an unknown option, a missing argument.
             about = getattr(getattr(error, "ctx", None), "command_path", None) or "linewright"
-            if not argv:  # the complaint is the help
+            if type(error).__name__ == "NoArgsIsHelpError":  # the complaint is the help
                 output.say(str(describe()), stderr=True)
             else:
                 from linewright.cli import complaint

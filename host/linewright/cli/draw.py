@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
@@ -22,10 +22,6 @@ from linewright.cli.option_groups import (
 from linewright.cli.terminal import Terminal
 from linewright.errors import InputError
 from linewright.tasks import cautions
-
-if TYPE_CHECKING:
-    from linewright.drawing.strokes import Pen
-    from linewright.program.program import Program
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -102,11 +98,12 @@ def draw(given: DrawOptions) -> None:
             pictures=given.pictures,
             drift=drift,
             from_stroke=given.from_stroke,
+            pens_said=given.ask_pens,
             pace=1.0 if given.speed is None else given.speed / 100.0,
             outline=given.outline,
         )
         task = task if only is None else task.with_only(only)
-        _note_idle_pens(plan.lines.pens, task.program)
+        drawing_report.note_idle_pens(plan.lines.pens, task.program)
         if number:
             _next_sheet(Path(one).name, aimed)
         drawing_report.carry_out(task, as_json=as_json)
@@ -118,15 +115,6 @@ def _pen_named(only: str) -> str:
     if what.strip() != "pen" or not equals or not name.strip():
         raise InputError(f"--only {only!r} names no part of a drawing", hint="write --only pen=NAME, such as pen=black")
     return name.strip()
-
-
-def _note_idle_pens(named: tuple[Pen, ...], program: Program) -> None:
-    """Say which of the pens that were named have nothing to draw, and need not be fetched."""
-    used = {program.drawing.pens[group.pen].name for group in program.groups}
-    if idle := [pen.name for pen in named if pen.name not in used]:
-        output.warn(
-            f"not needed: {', '.join(idle)}; nothing in this drawing is drawn with {'it' if len(idle) == 1 else 'them'}"
-        )
 
 
 def _next_sheet(name: str, aimed: target.Target) -> None:

@@ -14,6 +14,7 @@ from linewright.cli.terminal import Terminal
 from linewright.system import signals
 
 if TYPE_CHECKING:
+    from linewright.drawing.strokes import Pen
     from linewright.program.program import Program
     from linewright.tasks.draw_task import Drawn, DrawTask
     from linewright.tasks.target import Target
@@ -23,6 +24,15 @@ def asks_pens(said: bool | None, target: Target, *, as_json: bool) -> bool:
     """Whether it stops between pens: as the user said, or else where somebody can be asked at a real machine."""
     on_hand = not target.on_virtual_rig and sys.stdin.isatty() and not as_json
     return on_hand if said is None else said
+
+
+def note_idle_pens(named: tuple[Pen, ...], program: Program) -> None:
+    """Say which of the pens that were named have nothing to draw, and need not be fetched."""
+    used = {program.drawing.pens[group.pen].name for group in program.groups}
+    if idle := [pen.name for pen in named if pen.name not in used]:
+        output.warn(
+            f"not needed: {', '.join(idle)}; nothing in this drawing is drawn with {'it' if len(idle) == 1 else 'them'}"
+        )
 
 
 def carry_out(task: DrawTask, *, as_json: bool) -> None:

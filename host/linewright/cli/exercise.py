@@ -64,5 +64,5 @@ def exercise(
     else:
         output.console().print(exercise_report.tally_table(tally, rig))
         for line in tally.verdict(rig):
-            output.say(line)
+            output.prose(line)
     return 3 if lost else 0

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from linewright.cli import next_steps, option_groups, options, output, plan_many, target
+from linewright.cli import drawing_report, next_steps, option_groups, options, output, plan_many, target
 from linewright.cli.expanded import expanded
 from linewright.cli.option_groups import (
     BudgetOptions,
@@ -164,6 +164,7 @@ def carry_out(given: PlanOptions) -> None:
         return
     for warning in job.warnings:
         output.warn(warning)
+    drawing_report.note_idle_pens(task.lines.pens, program)
     output.console().print(report.plan_table(program, Path(wanted.name).name))
     for path in written:
         output.say(str(path))

@@ -89,10 +89,10 @@ class ProgressBar:
         if progress.stroke:
             note = f"stroke {progress.stroke} of {progress.strokes}, {note}"
         state = _STATES.get(progress.state, progress.state)
-        if progress.state == "drawing" and progress.pace < 1.0:
+        if progress.state == "drawing" and 0.0 < progress.pace < 1.0:
             state = f"drawing at {progress.pace:.0%}"
         if hint:
-            note = f"{note}, {hint}"
+            note = hint  # in its place: a narrow terminal shows not both, and it stands for two seconds or in a hold
         self._bar.update(self._task, completed=min(done, 1.0), total=1.0, description=state, note=note)
 
 

@@ -81,12 +81,19 @@ def resume(
     asks = sys.stdin.isatty() and not (yes or as_json or aimed.on_virtual_rig)
     if asks and from_stroke is None and broken.stroke and not aimed.rig.senses_motor_power:
         from_stroke = _first_missing(broken.stroke + 1)
+    manner = story.manner
+    if manner.drift is None or check_drift is not None or drift_limit_mm is not None:
+        drift = DriftCheck.of(aimed.rig, check_drift, drift_limit_mm)
+    else:
+        drift = manner.drift
+    said = manner.ask_pens if ask_pens is None else ask_pens
     task = resuming.rest_of(
         broken,
         aimed,
-        ask_pens=drawing_report.asks_pens(ask_pens, aimed, as_json=as_json),
+        ask_pens=drawing_report.asks_pens(said, aimed, as_json=as_json),
+        pens_said=said,
         pictures=pictures,
-        drift=DriftCheck.of(aimed.rig, check_drift, drift_limit_mm),
+        drift=drift,
         at_park=at_park,
         from_stroke=from_stroke,
     )

@@ -173,6 +173,8 @@ def use(
 
     if nothing and file is not None:
         raise InputError("--none and a file were given", hint="leave one of the two out")
+    if file is not None and str(file) == target.DEFAULT and not file.exists():
+        file, nothing = None, True  # as `--rig default` means it
     if file is not None:
         name = Rig.load(file).name
         machines.use(file)

@@ -54,7 +54,8 @@ def find(
 ) -> None:
     """Take the pen to two or three corners of the sheet; place and turn are kept in the rig file.
 
-    Homes first. The old rig file is kept beside the new one. Programs that were kept before have their place already.
+    Homes first. The old rig file is kept beside the new one. Programs that were kept before are for
+    the old place: plan them again.
     """
     from linewright.cli.bring_up import standard_input
     from linewright.errors import InputError
@@ -84,7 +85,7 @@ def find(
         output.emit_json({**facts, "rehearsal": met.rehearses, "kept": None if kept is None else str(kept)})
         return
     x, y = found.offset_mm
-    output.say(
+    output.prose(
         f"the {lies.name} sheet begins at x = {x:g}, y = {y:g} mm and is turned by {found.turn_deg:g} degrees; its "
         f"corners are within {found.off_mm:.1f} mm of that"
     )
@@ -154,10 +155,11 @@ def _taken(corner: Corner, read: Read) -> bool:
         elif line == "up":
             corner.raise_pen()
         elif (way := _way(line)) is None:
-            output.say("arrow keys, two numbers, Enter, down, up, skip (after two corners) or stop", stderr=True)
+            output.prose("arrow keys, two numbers, Enter, down, up, skip (after two corners) or stop", stderr=True)
         else:
-            corner.move(*way)
-            output.say(f"  x = {corner.here_mm[0]:.2f}, y = {corner.here_mm[1]:.2f} mm", stderr=True)
+            whole = corner.move(*way)
+            end = "" if whole else ": the end of the travel"
+            output.say(f"  x = {corner.here_mm[0]:.2f}, y = {corner.here_mm[1]:.2f} mm{end}", stderr=True)
 
 
 def _way(line: str) -> tuple[float, float] | None:

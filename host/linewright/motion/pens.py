@@ -8,12 +8,15 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from linewright import wording
 from linewright.drawing.strokes import Drawing
 from linewright.errors import PlanError, RigError
 from linewright.motion.planner import plan
 from linewright.program.program import END, REST, PenGroup, Program
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from linewright.drawing.strokes import Pen
     from linewright.rig.rig import Rig
     from linewright.sheet.sizes import Sheet
@@ -53,7 +56,7 @@ def plan_for_pens(drawing: Drawing, rig: Rig, *, sheet: Sheet | None = None) -> 
             shifted = Drawing(part.points_mm - np.array(pen.offset_mm), part.starts, part.pen, part.pens)
             programs.append(plan(shifted, own, sheet=sheet))
         if len(fills):
-            notes.append(f"the pen '{pen.name}' is filled, sharpened or dipped {len(fills)} times on the way")
+            notes.append(f"the pen '{pen.name}' is filled, sharpened or dipped {wording.times(len(fills))} on the way")
         if pen.offset_mm != (0.0, 0.0):
             notes.append(
                 f"the pen '{pen.name}' is drawn beside its place by {-pen.offset_mm[0]:g}, {-pen.offset_mm[1]:g} mm, "
@@ -102,6 +105,42 @@ def joined(programs: list[Program]) -> Program:
         drawing=Drawing.one_after_the_other([program.drawing for program in programs]),
         groups=tuple(groups),
         warnings=tuple(dict.fromkeys(warning for program in programs for warning in program.warnings)),
+    )
+
+
+def of_groups(program: Program, numbers: Sequence[int]) -> Program:
+    """Some groups of a program as one of its own, record for record: as each begins and ends at park, they still join.
+
+    Nothing is planned anew, so what a pen has of its own (speed, heights, the place of its tip, ink) stays as planned.
+
+    Parameters
+    ----------
+    numbers : of the groups, ascending, at least one.
+    """
+    chosen = [program.groups[number] for number in numbers]
+    records = np.concatenate([np.arange(*group.records) for group in chosen])
+    strokes = np.concatenate([np.arange(*group.strokes) for group in chosen])
+    columns: dict[str, Any] = {name: getattr(program, name)[records] for name in COLUMNS}
+    columns["kind"][-1] = END
+    place = np.full(len(program.drawing) + 1, -1, dtype=np.int32)  # the last entry answers for -1: no stroke
+    place[strokes] = np.arange(len(strokes))
+    groups: list[PenGroup] = []
+    for group in chosen:
+        before = groups[-1] if groups else PenGroup(0, (0, 0), (0, 0))
+        first_stroke, first_record = before.strokes[1], before.records[1]
+        groups.append(
+            PenGroup(
+                group.pen,
+                (first_stroke, first_stroke + group.strokes[1] - group.strokes[0]),
+                (first_record, first_record + group.records[1] - group.records[0]),
+            )
+        )
+    return replace(
+        program,
+        **columns,
+        stroke_of_record=place[program.stroke_of_record[records]],
+        drawing=program.drawing.select(strokes),
+        groups=tuple(groups),
     )
 
 

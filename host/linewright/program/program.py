@@ -271,7 +271,7 @@ class Program:
         if rig.fingerprint() != self.rig_fingerprint:
             raise ProgramError(
                 f"this program was planned for the rig '{self.rig_name}' ({self.rig_fingerprint[:8]}); "
-                f"the rig '{rig.name}' ({rig.fingerprint()[:8]}) moves differently",
+                f"the rig '{rig.name}' ({rig.fingerprint()[:8]}) moves differently, or its sheet lies elsewhere",
                 hint="plan the picture again with this rig",
             )
         self._check_limits(rig)

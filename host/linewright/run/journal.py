@@ -19,6 +19,7 @@ import binascii
 import contextlib
 import hashlib
 import json
+import math
 import os
 import re
 import secrets
@@ -29,6 +30,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, Self
 
+from linewright.board.drift import MOMENTS, DriftCheck
 from linewright.errors import InputError, ProgramError
 from linewright.folders import state_folder
 from linewright.program import file as program_file
@@ -60,6 +62,22 @@ _VALUE: Final = re.compile(r" ([a-z_]+)=(\"(?:\\.|[^\"\\])*\"|[^\s\"]+)")
 
 
 @dataclass(frozen=True)
+class Manner:
+    """How a drawing was asked to be drawn, for whoever carries it on.
+
+    Parameters
+    ----------
+    ask_pens : stop between pens, or draw on with the one that is in; None: nobody said.
+    pace : share of the planned speed, above 0, up to 1.
+    drift : when to home again and compare; None: nobody said.
+    """
+
+    ask_pens: bool | None = None
+    pace: float = 1.0
+    drift: DriftCheck | None = None
+
+
+@dataclass(frozen=True)
 class Story:
     """What a journal tells.
 
@@ -72,6 +90,7 @@ class Story:
     rig_name, rig_fingerprint, rig_file : the machine; the file is empty for the default rig.
     sheet : what lies on the table, in words.
     port : where the machine was.
+    manner : how it was asked to be drawn.
     numbers : program numbers under which parts of it went to a board, with the record that the pen had reached then.
     records_done, strokes_done : finished by the pen.
     began, begun, last : time of the first line, of the last one that says that a program goes to a board, and of the
@@ -90,6 +109,7 @@ class Story:
     rig_file: str = ""
     sheet: str = ""
     port: str = ""
+    manner: Manner = field(default_factory=Manner)
     numbers: dict[int, int] = field(default_factory=dict)
     records_done: int = 0
     strokes_done: int = 0
@@ -141,7 +161,15 @@ class Journal:
             )
 
     @classmethod
-    def create(cls, program: Program, *, picture: str, rig_file: Path | None = None, port: str = "") -> Journal:
+    def create(
+        cls,
+        program: Program,
+        *,
+        picture: str,
+        rig_file: Path | None = None,
+        port: str = "",
+        manner: Manner | None = None,
+    ) -> Journal:
         """Begin the journal of a drawing, and keep its program.
 
         Raises
@@ -169,6 +197,8 @@ class Journal:
             fingerprint=program.rig_fingerprint,
             file=str(rig_file.resolve()) if rig_file is not None else "",
         )
+        if manner is not None:
+            journal._write("manner", force=False, **_manner_values(manner))
         sheet = program.sheet
         journal._write("sheet", force=True, name=sheet.name, width_mm=sheet.width_mm, height_mm=sheet.height_mm)
         _force_names(folder)
@@ -398,6 +428,8 @@ def _told(story: Story, word: str, values: dict[str, str]) -> Story:
     if word == "sheet":
         size = f"{float(values['width_mm']):g} x {float(values['height_mm']):g} mm"
         return replace(story, sheet=f"{values['name']}, {size}")
+    if word == "manner":
+        return replace(story, manner=_manner(values))
     if word == "begin":
         numbers = story.numbers | {int(values["number"]): int(values["record"])}
         return replace(story, numbers=numbers, begun=story.last, ended="")
@@ -416,6 +448,38 @@ def _told(story: Story, word: str, values: dict[str, str]) -> Story:
             raise ValueError(values["how"])
         return replace(story, ended=values["how"])
     raise ValueError(word)
+
+
+def _manner_values(manner: Manner) -> dict[str, object]:
+    """As they stand in a line of a journal."""
+    values: dict[str, object] = {"pace": manner.pace}
+    if manner.ask_pens is not None:
+        values["pens"] = "ask" if manner.ask_pens else "same"
+    if manner.drift is not None:
+        values["drift"] = ",".join(sorted(manner.drift.moments)) or "none"
+        values["drift_limit_mm"] = manner.drift.limit_mm
+    return values
+
+
+def _manner(values: dict[str, str]) -> Manner:
+    """From the values of a line.
+
+    Raises
+    ------
+    KeyError, ValueError : no such values can have been written.
+    """
+    pace = float(values["pace"])
+    if not 0.0 < pace <= 1.0:
+        raise ValueError(pace)
+    drift = None
+    if "drift" in values:
+        moments = frozenset(values["drift"].split(",")) - {"none"}
+        limit_mm = float(values["drift_limit_mm"])
+        if not (moments <= set(MOMENTS) and 0.0 < limit_mm < math.inf):
+            raise ValueError(values["drift"])
+        drift = DriftCheck(moments, limit_mm)
+    asks = {"ask": True, "same": False}[values["pens"]] if "pens" in values else None
+    return Manner(asks, pace, drift)
 
 
 def _whole_lines(data: bytes) -> list[tuple[str, str, list[tuple[str, str]]]]:

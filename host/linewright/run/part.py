@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from linewright.errors import InputError
-from linewright.motion import plan
+from linewright.motion.pens import of_groups
 from linewright.program.remainder import Tail
 from linewright.run.recovery import ResumePoint, record_of
 
@@ -17,32 +18,35 @@ if TYPE_CHECKING:
     from linewright.rig.rig import Rig
 
 
-def only_pen(program: Program, name: str, rig: Rig) -> Program:
-    """What one pen of a program draws, as a program of its own.
+def only_pen(program: Program, name: str) -> Program:
+    """What one pen of a program draws, as a program of its own, as it was planned for that pen.
 
     Parameters
     ----------
     name : of the pen, or its colour as ``#rrggbb``.
-    rig : that the program was planned for.
 
     Raises
     ------
     InputError
         If the drawing has no such pen.
-    PlanError
-        As from planning.
     """
     pens = [program.drawing.pens[group.pen] for group in program.groups]
     wanted = name.strip().lower()
-    chosen = [
-        group for group, pen in zip(program.groups, pens, strict=True) if wanted in (pen.name.lower(), pen.colour)
-    ]
+    chosen = [number for number, pen in enumerate(pens) if wanted in (pen.name.lower(), pen.colour)]
     if not chosen:
         raise InputError(
-            f"no pen of this drawing is called {name!r}", hint=f"its pens: {', '.join(pen.name for pen in pens)}"
+            f"no pen of this drawing is called {name!r}",
+            hint=f"its pens: {', '.join(dict.fromkeys(pen.name for pen in pens))}",
         )
-    strokes = np.concatenate([np.arange(*group.strokes) for group in chosen])
-    return plan(program.drawing.select(strokes), rig, sheet=program.sheet)
+    part = of_groups(program, chosen)
+    return replace(part, warnings=of_its_pens(program.warnings, part))
+
+
+def of_its_pens(warnings: tuple[str, ...], program: Program) -> tuple[str, ...]:
+    """Those warnings that are not about a pen which draws nothing in a program (planning begins them with its name)."""
+    pens = program.drawing.pens
+    idle = {pen.name for pen in pens} - {pens[group.pen].name for group in program.groups}
+    return tuple(text for text in warnings if not any(text.startswith(f"the pen '{name}' ") for name in idle))
 
 
 def from_stroke(program: Program, stroke: int, rig: Rig) -> ResumePoint:

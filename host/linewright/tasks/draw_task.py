@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from linewright.board.session_values import DrawResult
     from linewright.program.program import Program
     from linewright.rig.rig import Rig
-    from linewright.run.journal import Story
+    from linewright.run.journal import Manner, Story
     from linewright.simulation.replay import TraceReport
     from linewright.tasks.target import Target
 
@@ -34,6 +34,8 @@ class DrawTask:
     from_stroke : where to begin, from 1 on; None: at the beginning, or where it was broken off.
     pace : share of the planned speed to begin with, above 0, up to 1.
     outline : whether the pen goes round the drawing's box first, raised.
+    pens_said : what the user has said of stopping between pens; None: nothing.
+    one_of_several : it is what one pen of a drawing draws, so that this pen is asked for by its name.
     reads_tape : on a virtual rig that was started for this drawing, read afterwards what the pen drew; the rig ends.
     """
 
@@ -49,6 +51,8 @@ class DrawTask:
     from_stroke: int | None = None
     pace: float = 1.0
     outline: bool = False
+    pens_said: bool | None = None
+    one_of_several: bool = False
     reads_tape: bool = True
 
     @property
@@ -75,8 +79,15 @@ class DrawTask:
 
     @property
     def asks_for_pens(self) -> bool:
-        """Whether it stops between pens."""
-        return self.ask_pens and len(self.program.groups) > 1
+        """Whether it stops before each pen."""
+        return self.ask_pens and (len(self.program.groups) > 1 or self.one_of_several or self.pens_said is True)
+
+    @property
+    def manner(self) -> Manner:
+        """How it was asked for, for whoever carries it on."""
+        from linewright.run.journal import Manner
+
+        return Manner(self.pens_said, self.pace, self.drift)
 
     def with_only(self, pen: str) -> DrawTask:
         """The same with only what one pen draws.
@@ -87,7 +98,9 @@ class DrawTask:
         """
         from linewright.run import part
 
-        return replace(self, program=part.only_pen(self.program, pen, self.rig))
+        program = part.only_pen(self.program, pen)
+        warnings = part.of_its_pens(self.warnings, program)
+        return replace(self, program=program, warnings=warnings, one_of_several=True)
 
     def notes(self) -> tuple[str, ...]:
         """What to know before it begins."""
@@ -97,9 +110,10 @@ class DrawTask:
             x, y = self.rig.park.position_mm
             notes.append(f"without endstops, the pen is taken to stand at its park position now (x {x:g}, y {y:g} mm)")
         if pens > 1 and not self.asks_for_pens and not self.is_virtual:
+            each = "both pens" if pens == 2 else f"all {pens} pens"
+            change = "; to change them, draw it from a terminal or with --ask-pens, which waits for Enter before each"
             notes.append(
-                f"all {pens} pens of this picture are drawn with the one that is in; to change them, draw it from a "
-                "terminal or with --ask-pens, which waits for Enter before each"
+                f"{each} of this picture are drawn with the one that is in{change if self.pens_said is None else ''}"
             )
         if self.port.startswith("serial:") and self.rig.board == "virtual":
             notes.append(

@@ -171,7 +171,13 @@ def _journal(task: DrawTask, session: Session, front: Front) -> Iterator[Journal
         if task.story is not None:
             book = Journal.carry_on(task.story, task.program)
         else:
-            book = Journal.create(task.program, picture=task.name, rig_file=task.target.rig_file, port=task.port)
+            book = Journal.create(
+                task.program,
+                picture=task.name,
+                rig_file=task.target.rig_file,
+                port=task.port,
+                manner=task.manner,
+            )
     except InputError as error:
         if task.story is not None:
             raise

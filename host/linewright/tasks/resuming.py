@@ -109,12 +109,17 @@ def rest_of(
     target: Target,
     *,
     ask_pens: bool = False,
+    pens_said: bool | None = None,
     pictures: Path | None = None,
     drift: DriftCheck | None = None,
     at_park: bool = False,
     from_stroke: int | None = None,
 ) -> DrawTask:
-    """The task that draws what is left; `linewright.tasks.drawing.draw` carries it out.
+    """The task that draws what is left, as it was asked for; `linewright.tasks.drawing.draw` carries it out.
+
+    Parameters
+    ----------
+    drift : when to home again; None: as the drawing was begun.
 
     Raises
     ------
@@ -136,7 +141,9 @@ def rest_of(
         target=target,
         ask_pens=ask_pens,
         pictures=pictures,
-        drift=drift,
+        drift=drift or broken.story.manner.drift,
+        pace=broken.story.manner.pace,
+        pens_said=pens_said,
         story=broken.story,
         at_park=at_park,
         from_stroke=from_stroke,

@@ -39,12 +39,14 @@ class Corner:
         self.here_mm = _within(rig, here_mm)
         session.jog(self.here_mm)
 
-    def move(self, right_mm: float, down_mm: float) -> None:
-        """Raise the pen and move it, as far as the machine reaches."""
-        there = _within(self._rig, (self.here_mm[0] + right_mm, self.here_mm[1] + down_mm))
+    def move(self, right_mm: float, down_mm: float) -> bool:
+        """Raise the pen and move it, as far as the machine reaches; returns whether that was all of the way."""
+        asked = (self.here_mm[0] + right_mm, self.here_mm[1] + down_mm)
+        there = _within(self._rig, asked)
         self._session.pen(self._rig.pen.up_us)
         self._session.jog(there)
         self.here_mm = there
+        return there == asked
 
     def lower(self) -> None:
         """Lower the pen."""

@@ -56,12 +56,12 @@ def plan_table(program: Program, name: str) -> Table:
 
 
 def batch_table(results: Sequence[Planned]) -> Table:
-    """How each of several drawings went."""
+    """How each of several drawings went; in a narrow terminal the names are broken, and no figure is."""
     table = Table(box=None, pad_edge=False)
-    table.add_column("drawing", style="bold", no_wrap=True)
+    table.add_column("drawing", style="bold", overflow="fold")
     for name in ("time", "strokes", "ink", "travel"):
-        table.add_column(name, justify="right")
-    table.add_column("sheet")
+        table.add_column(name, justify="right", no_wrap=True)
+    table.add_column("sheet", no_wrap=True)
     for one in results:
         facts = one.facts
         if one.code:
@@ -168,7 +168,9 @@ def story_table(story: Story, program: Program, stroke: int) -> Table:
         lift = int(program.pen_stops[2 * stroke])
         left_s = units.ticks_to_s(int(program.predicted_ticks - program.ticks_before[lift]))
         pen = program.drawing.pens[int(program.drawing.pen[stroke])]
-        table.add_row("left", f"{wording.duration(left_s)}, from stroke {stroke + 1} on, with the pen {pen.name}")
+        manner = story.manner
+        slow = "" if manner.pace == 1.0 else f" at full speed, and it goes on at {manner.pace:.0%} of that"
+        table.add_row("left", f"{wording.duration(left_s)}{slow}, from stroke {stroke + 1} on, with the pen {pen.name}")
     else:
         table.add_row("left", "nothing")
     return table
@@ -211,7 +213,9 @@ def _log_cells(entries: list[LogEntry]) -> Iterator[tuple[str, ...]]:
         strokes = wording.grouped(entry.strokes)
         if entry.first_stroke:
             strokes = f"{wording.grouped(entry.first_stroke + 1)} to {strokes}"
-        outcome = f"{entry.outcome}: {entry.fault}" if entry.fault else entry.outcome
+        # Whoever has stopped it can carry it on, so it is not called abandoned.
+        ended = "stopped" if entry.outcome == "abandoned" else entry.outcome
+        outcome = f"{ended}: {entry.fault}" if entry.fault else ended
         if entry.rehearsal:
             outcome = f"REHEARSAL, {outcome}"
         if not entry.fault and entry.drift_x_mm is not None:

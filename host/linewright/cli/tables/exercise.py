@@ -16,19 +16,21 @@ if TYPE_CHECKING:
 def bout_words(bout: Bout, rig: Rig) -> str:
     """``x towards + at 90 mm/s: nothing lost``."""
     axis = rig.x if bout.axis == "x" else rig.y
-    told = _lost_words(bout.lost_steps) if bout.lost else "nothing lost"
+    told = "nothing lost"
+    if bout.lost:
+        told = "lost beyond reach of the switch" if bout.lost_steps is None else _lost_words(bout.lost_steps)
     return f"{bout.axis} towards {bout.sense} at {bout.share * axis.speed_mm_s:g} mm/s: {told}"
 
 
 def _lost_words(steps: int | None) -> str:
-    return "lost beyond reach of the switch" if steps is None else f"{steps:+d} steps"
+    return "out of reach" if steps is None else f"{steps:+d} steps"
 
 
 def tally_table(tally: Tally, rig: Rig) -> Table:
     """One row for each axis, sense and speed."""
     table = Table(box=None, pad_edge=False)
-    for name in ("axis", "towards", "speed", "bouts", "moves", "way", "with losses", "most lost"):
-        table.add_column(name, justify="left" if name in ("axis", "towards") else "right")
+    for name in ("towards", "mm/s", "bouts", "moves", "way", "lost in", "most lost"):
+        table.add_column(name, justify="left" if name == "towards" else "right", no_wrap=True)
     for axis_name, axis in (("x", rig.x), ("y", rig.y)):
         for sense in ("+", "-"):
             for share in SHARES:
@@ -38,9 +40,8 @@ def tally_table(tally: Tally, rig: Rig) -> Table:
                 losses = [bout.lost_steps for bout in bouts]
                 most = None if None in losses else max((n for n in losses if n is not None), key=abs)
                 table.add_row(
-                    axis_name,
-                    sense,
-                    f"{share * axis.speed_mm_s:g} mm/s",
+                    f"{axis_name} {sense}",
+                    f"{share * axis.speed_mm_s:g}",
                     str(len(bouts)),
                     str(sum(bout.moves for bout in bouts)),
                     f"{sum(bout.way_mm for bout in bouts) / 1000.0:.1f} m",
