@@ -625,6 +625,17 @@ def test_pen_without_waiting_time_still_happens_in_its_place():
     assert len(rig.world.edges) == rig.world.a == rig.feeder.a == 30, "the word that carries the pulse steps nothing"
 
 
+def test_a_pen_without_waiting_time_at_rest_waits_for_nothing():
+    rig = Rig()
+    for records, heights in (([(PEN, 1500, 0, 0)], [1500]), ([(REST, 0, 0, 100), (PEN, 1600, 0, 0)], [1500, 1600])):
+        rig.push(records)
+        for _ in range(5):
+            rig.turn()
+        assert [us for _, us in rig.world.servo_log] == heights
+        assert rig.feeder.starved == 0
+    assert rig.feeder.records_done == 3
+
+
 def with_pens(records, every):
     """The same path with a pen action in passing behind every so many ramps, and their heights."""
     out = []

@@ -118,3 +118,22 @@ def test_a_straight_start_gathers_speed_as_torricelli_says():
     cap[0] = 0.0
     w = plan_speeds(cap, np.full(100, 2 * 1500.0 * d))
     assert math.sqrt(w[64]) == pytest.approx(math.sqrt(2 * 1500.0 * 32.0))
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_the_lowest_of_the_intervals_over_each_cell_is_that_of_a_loop(seed):
+    chance = np.random.default_rng(seed)
+    count, n = 70, 12
+    first = chance.integers(0, count, n)
+    last = np.minimum(first + chance.integers(-2, (3, 9, 40, count)[seed % 4], n), count)
+    value = chance.uniform(1.0, 9.0, n)
+    expected = np.full(count, np.inf)
+    for begin, end, height in zip(first, last, value, strict=True):
+        for cell in range(begin, end):
+            expected[cell] = min(expected[cell], height)
+    assert speeds.lowest(first, last, value, count).tolist() == expected.tolist()
+
+
+def test_no_interval_at_all_leaves_every_cell_free():
+    none = np.array([3, 5])
+    assert speeds.lowest(none, none, np.ones(2), 8).tolist() == [math.inf] * 8

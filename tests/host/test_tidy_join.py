@@ -9,6 +9,7 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.spatial import cKDTree
 
 from host.zoo import SOUND, TWO_PENS, drawings
 from linewright.drawing.strokes import Drawing
@@ -71,6 +72,42 @@ def test_dots_and_closed_strokes_are_left_alone():
 
 def test_a_scrap_is_not_closed_upon_itself():
     assert joined([(0, 0), (0.03, 0)], tolerance_mm=0.05) == [[[0, 0], [0.03, 0]]]
+
+
+def test_a_loop_that_is_longer_than_a_scrap_is_closed():
+    """Twice the tolerance is the limit: here 1 mm."""
+    for side, points in ((0.4, 5), (0.3, 4)):
+        (loop,) = joined([(0.0, 0.0), (side, 0.0), (side, side), (0.0, side)], tolerance_mm=0.5)
+        assert len(loop) == points
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_the_closest_pairs_are_joined_wherever_they_lie(seed):
+    """Outside check: all pairs within the tolerance, by scipy's k-d tree, taken from the closest on."""
+    chance = np.random.default_rng(seed)
+    near = chance.uniform(0.0, 9.0, (90, 2))
+    far = np.column_stack((100.0 + 10.0 * np.arange(90), np.zeros(90)))
+    tree = cKDTree(near)
+    pairs = sorted((float(math.dist(near[i], near[j])), i, j) for i, j in tree.query_pairs(1.0))
+    partner: dict[int, int] = {}
+    for _, i, j in pairs:
+        if i not in partner and j not in partner:
+            partner[i], partner[j] = j, i
+    assert len(partner) > 40
+    made = joined(*([tuple(a), tuple(b)] for a, b in zip(near, far, strict=True)), tolerance_mm=1.0)
+    found = {}
+    for stroke in made:
+        if len(stroke) == 4:
+            i, j = (round((stroke[end][0] - 100.0) / 10.0) for end in (0, -1))
+            found[i], found[j] = j, i
+    assert found == partner
+
+
+@pytest.mark.parametrize("count", [9, 10, 41])
+def test_as_many_ends_of_a_crowd_as_can_be_are_paired(count):
+    turn = np.arange(count) * 2.4
+    star = [[(0.01 * math.cos(at), 0.01 * math.sin(at)), (50 * math.cos(at), 50 * math.sin(at))] for at in turn]
+    assert len(joined(*star, tolerance_mm=1.0)) == math.ceil(count / 2)
 
 
 def test_a_crowd_of_ends_is_joined_in_pairs():
