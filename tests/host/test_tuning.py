@@ -7,6 +7,7 @@ import json
 import numpy as np
 import pytest
 
+from linewright.calibration import tuning
 from linewright.calibration.tuning import MOST_MM, _sample, tune
 from linewright.cli import run
 from linewright.cli.tables.tuning import verdict
@@ -24,6 +25,12 @@ CARD = Drawing.from_strokes(
 )
 
 
+@pytest.fixture(autouse=True)
+def _one_stroke_for_the_tip(monkeypatch):
+    """Plans for the tip take seconds: one stroke of the drawing stands for it."""
+    monkeypatch.setattr(tuning, "TIP_MOST_MM", 1.0)
+
+
 def rings(x_hz: float, y_hz: float) -> Rig:
     return Rig.default().changed({"smoothing.x_hz": x_hz, "smoothing.y_hz": y_hz})
 
@@ -37,6 +44,19 @@ def test_a_machine_that_rings_badly_is_calmed():
     assert all(c.predicted_s >= choice.best.predicted_s for c in choice.tried if c.wobble_mm <= 0.1)
     # What is recommended can be written down as it stands.
     rings(10.0, 13.0).changed(choice.best.changes)
+
+
+@pytest.mark.slow
+def test_plans_for_the_tip_are_tried_and_timed_on_a_part(monkeypatch):
+    monkeypatch.setattr(tuning, "TIP_MOST_MM", 1_000.0)
+    whole = tune(CARD, rings(14.0, 19.0), 0.05)
+    tip = next(c for c in whole.tried if c.name.startswith("tip"))
+    assert tip.wobble_mm <= 0.05
+    assert whole.best is tip
+    monkeypatch.setattr(tuning, "TIP_MOST_MM", 200.0)
+    part = next(c for c in tune(CARD, rings(14.0, 19.0), 0.05).tried if c.name.startswith("tip"))
+    assert part.name == "tip, within 0.05 mm (by 2 of 3 strokes)"
+    assert part.predicted_s == pytest.approx(tip.predicted_s, rel=0.1)
 
 
 def test_a_stiff_machine_keeps_its_speed():

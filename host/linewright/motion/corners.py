@@ -41,8 +41,8 @@ ALIKE: Final = 1e-6
 BRAKING: Final = 1.03
 """What an axis may bear over the turn of a hairpin, braking included, in its own limits. The checks allow 1.05."""
 
-HALVINGS: Final = 20
-"""Bisections of a hairpin's share of speed: to a millionth."""
+HALVINGS: Final = 10
+"""Bisections of a hairpin's share of speed: to a thousandth, on the safe side."""
 
 NEXT_TO_NOTHING: Final = 1e-200
 """Stands for 0 below a fraction line: far below any speed, and what any rig allows divided by it stays finite."""
