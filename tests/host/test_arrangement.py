@@ -146,6 +146,11 @@ def test_a_table_among_the_items_is_refused():
     assert "poster: the table [poster] stands among the items; put it above them" in refused(text)[1]
 
 
+def test_more_items_than_may_lie_on_a_sheet_are_refused_before_any_is_looked_at():
+    (line,) = refused(3 * "[[item]]\nid = 3\n" * 334)[1:]
+    assert line.strip() == "item: 1002 items, the limit is 1000; use repeat for copies"
+
+
 def test_deep_nesting_is_refused():
     assert refused("a = " + "[" * 100_000)[0].startswith("card.toml: no TOML")
 

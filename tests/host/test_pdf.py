@@ -335,6 +335,18 @@ def test_a_page_that_is_no_size_is_refused(tmp_path):
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize(("name", "value"), [("MEMORY_BYTES", 2**28), ("CPU_S", 1)])
+def test_a_small_file_of_very_many_lines_is_refused_by_its_limits(tmp_path, monkeypatch, name, value):
+    """60 kB that unpack to 20 MB and become more than a million objects."""
+    from linewright.sources.pdf import probe
+
+    monkeypatch.setattr(probe, name, value)
+    with pytest.raises(SourceError, match="cannot be loaded within"):
+        probe.first_look(str(written(tmp_path, raw_pdf(b"1 1 m 9 9 l S " * 1_400_000))), 1)
+    probe.first_look(str(written(tmp_path, raw_pdf(b"1 1 m 9 9 l S"))), 1)
+
+
+@pytest.mark.slow
 def test_forms_that_show_each_other_end(tmp_path, monkeypatch):
     from linewright.sources.pdf import probe
 

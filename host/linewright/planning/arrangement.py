@@ -322,6 +322,10 @@ def read(text: str, where: str = "the arrangement") -> Arrangement:
         raw = read_toml(text)
     except ValueError as error:
         raise SourceError(f"no TOML: {error}", where=where, hint=_HINT) from None
+    many = raw.get("item")
+    if isinstance(many, list) and len(many) > ITEMS_HIGH:
+        # Said at once: to look for the lines of so many, and to check them one by one, takes a minute.
+        raise _refused([(None, f"item: {len(many)} items, the limit is {ITEMS_HIGH}; use repeat for copies")], where)
     places = find_places(text)
     try:
         found = _adapter().validate_python(raw)

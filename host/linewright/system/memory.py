@@ -1,13 +1,18 @@
-"""How much memory a process may take."""
+"""How much memory and processor time a process may take."""
 
 from __future__ import annotations
 
 from contextlib import suppress
 
 
-def limit(most_bytes: int) -> None:
-    """From now on this process gets no more than so many bytes. Does nothing where systems keep no such limit."""
+def limit(most_bytes: int, most_cpu_s: int | None = None) -> None:
+    """From now on this process gets no more than so many bytes, and ends after so much processor time.
+
+    Does nothing where systems keep no such limits.
+    """
     with suppress(ImportError, ValueError, OSError):
         import resource
 
         resource.setrlimit(resource.RLIMIT_AS, (most_bytes, most_bytes))
+        if most_cpu_s is not None:
+            resource.setrlimit(resource.RLIMIT_CPU, (most_cpu_s, most_cpu_s))

@@ -79,7 +79,7 @@ def painting_of(source: str, wish: Wish, limits: FileLimits | None = None) -> Pa
     size = size_of(source)
     if size > limits.file_bytes:
         hint = "save only what is wanted of it"
-        raise refuse("the file is too large", size / 2**20, limits.file_bytes / 2**20, "MB", where=source, hint=hint)
+        raise refuse("the file is too large", round(size / 2**20, 1), limits.file_bytes / 2**20, "MB", where=source, hint=hint)
     hint = "fetch it again, or save it anew as DXF where it opens"
     try:
         document = files.readfile(source)

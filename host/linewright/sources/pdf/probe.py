@@ -14,10 +14,13 @@ from linewright.errors import SourceError
 from linewright.system import memory
 
 SECONDS: Final = 60
-"""A map of 12 MB takes 3."""
+"""Of waiting, on a computer that is busy with other things as well."""
 
-MEMORY_BYTES: Final = 4 * 2**30
-"""Address space, of which a map of 12 MB takes a tenth."""
+CPU_S: Final = 20
+"""Of processor time; a map of 12 MB takes 3."""
+
+MEMORY_BYTES: Final = 2**30
+"""Address space, of which a map of 12 MB takes less than a half."""
 
 _DAMAGED: Final = 3
 
@@ -36,7 +39,7 @@ def first_look(source: str, page: int) -> None:
     """
     try:
         found = subprocess.run(
-            [sys.executable, __file__, source, str(page)],
+            [sys.executable, __file__, source, str(page), str(MEMORY_BYTES), str(CPU_S)],
             timeout=SECONDS,
             check=False,
             stdin=subprocess.DEVNULL,
@@ -51,17 +54,17 @@ def first_look(source: str, page: int) -> None:
         ) from None
     if found.returncode not in (0, _DAMAGED):
         raise SourceError(
-            f"page {page} cannot be loaded within {MEMORY_BYTES // 2**30} GB of memory, or is damaged",
+            f"page {page} cannot be loaded within {CPU_S} s and {MEMORY_BYTES / 2**30:g} GB of memory, or is damaged",
             where=source,
             hint="save it anew where it opens",
         )
 
 
-def _look(source: str, page: int) -> int:
+def _look(source: str, page: int, memory_bytes: int, cpu_s: int) -> int:
     """Open the file and load the page as the reader will."""
     import pypdfium2
 
-    memory.limit(MEMORY_BYTES)  # where there is no such limit, the time is limited all the same
+    memory.limit(memory_bytes, cpu_s)  # where there is no such limit, the time is limited all the same
     try:
         document = pypdfium2.PdfDocument(source)
         if 1 <= page <= len(document):
@@ -72,4 +75,4 @@ def _look(source: str, page: int) -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(_look(sys.argv[1], int(sys.argv[2])))
+    sys.exit(_look(sys.argv[1], *(int(number) for number in sys.argv[2:])))
