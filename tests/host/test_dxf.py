@@ -299,6 +299,8 @@ def test_blocks_that_multiply_end(tmp_path, monkeypatch):
     from linewright.sources.dxf import reader
 
     monkeypatch.setattr(reader, "ENTITIES_HIGH", 2000)
+    # Told by a count of the blocks, before the copies are made one by one.
+    monkeypatch.setattr(reader._Walk, "_entity", lambda *_: pytest.fail("a copy was made"))
     found = document()
     found.blocks.new("b0").add_line((0, 0), (1, 0))
     for number in range(1, 20):
@@ -314,3 +316,29 @@ def test_blocks_that_multiply_end(tmp_path, monkeypatch):
     empty.modelspace().add_blockref("none", (0, 0), dxfattribs=many)
     with pytest.raises(SourceError, match="too many entities"):
         drawn(empty, tmp_path)
+
+
+def test_blocks_that_hardly_multiply_are_counted_as_they_are_met(tmp_path, monkeypatch):
+    """The count ahead refuses nothing that the walk would not: at the very limit a drawing is read."""
+    from linewright.sources.dxf import reader
+
+    found = document()
+    found.layers.new("off").off()
+    found.blocks.new("b0").add_line((0, 0), (1, 0))
+    for number in range(1, 5):
+        block = found.blocks.new(f"b{number}")
+        block.add_blockref(f"b{number - 1}", (0, 0))
+        block.add_blockref(f"b{number - 1}", (1, 1), dxfattribs={"column_count": 2, "column_spacing": 1})
+        block.add_blockref(f"b{number - 1}", (0, 0), dxfattribs={"layer": "off"})
+    found.modelspace().add_blockref("b4", (0, 0))
+    met = []
+    count = reader._Walk._count
+    with monkeypatch.context() as patched:
+        patched.setattr(reader._Walk, "_count", lambda walk: (met.append(1), count(walk)))
+        drawn(found, tmp_path)
+    monkeypatch.setattr(reader, "ENTITIES_HIGH", len(met))
+    drawn(found, tmp_path)
+    monkeypatch.setattr(reader, "ENTITIES_HIGH", len(met) - 1)
+    monkeypatch.setattr(reader._Walk, "_entity", lambda *_: pytest.fail("a copy was made"))
+    with pytest.raises(SourceError, match="too many entities"):
+        drawn(found, tmp_path)

@@ -23,6 +23,9 @@ if TYPE_CHECKING:
 INSERT_DEPTH: Final = 24
 """Blocks within blocks; drawings nest a handful."""
 
+_COUNTED: Final = frozenset(("LINE", "ARC", "CIRCLE", "LWPOLYLINE", "INSERT"))
+"""What the library shows of every block, whatever its scale."""
+
 ENTITIES_HIGH: Final = 200_000
 """Entities with all copies through blocks; the library takes some 0.1 ms for each."""
 
@@ -79,7 +82,8 @@ def painting_of(source: str, wish: Wish, limits: FileLimits | None = None) -> Pa
     size = size_of(source)
     if size > limits.file_bytes:
         hint = "save only what is wanted of it"
-        raise refuse("the file is too large", round(size / 2**20, 1), limits.file_bytes / 2**20, "MB", where=source, hint=hint)
+        megabytes, limit = round(size / 2**20, 1), limits.file_bytes / 2**20
+        raise refuse("the file is too large", megabytes, limit, "MB", where=source, hint=hint)
     hint = "fetch it again, or save it anew as DXF where it opens"
     try:
         document = files.readfile(source)
@@ -115,6 +119,7 @@ class _Walk:
     layers: dict[str, int] = field(default_factory=dict)
     shown: set[str] = field(default_factory=set)
     left_out: dict[str, int] = field(default_factory=dict)
+    counted: dict[tuple[str, int], int] = field(default_factory=dict)
     entities: int = 0
 
     def run(self) -> None:
@@ -131,6 +136,7 @@ class _Walk:
                 self.shown.add(name.lower())
             self.layers[name.lower()] = len(self.painting.layers)
             self.painting.layers.append(name)
+        self._bounded(self._least(self.document.modelspace(), 0))
         for entity in self.document.modelspace():
             self._entity(entity, 0, None)
         for kind, count in self.left_out.items():
@@ -153,11 +159,45 @@ class _Walk:
         matrix = (unit, 0.0, 0.0, -unit, -x * unit, (y + height) * unit)
         painting.marks[:] = [replace(mark, matrix=matrix) for mark in painting.marks]
 
+    def _least(self, entities: Any, depth: int) -> int:
+        """At least so many entities are met on the walk; blocks are counted once, however often they are shown."""
+        from ezdxf.lldxf.const import DXFError
+
+        found = 0
+        for entity in entities:
+            kind = entity.dxftype()
+            if kind not in _COUNTED:
+                continue
+            found += 1
+            if kind != "INSERT" or depth >= INSERT_DEPTH:
+                continue
+            try:
+                name, times = str(entity.dxf.get("name", "")), max(int(entity.mcount), 1)
+                hidden = self._is_hidden(entity)
+                block = None if hidden else self.document.blocks.get(name)
+            except (DXFError, ValueError, TypeError, AttributeError):
+                continue  # damaged; the walk sees to it
+            if block is not None:
+                key = name.lower(), depth + 1
+                if key not in self.counted:
+                    self.counted[key] = self._least(block, depth + 1)
+                found += times * (1 + self.counted[key])
+        return found
+
+    def _is_hidden(self, entity: Any) -> bool:
+        layer = str(entity.dxf.get("layer", "0")).lower()
+        # Layers need not be listed; those are shown.
+        return bool((layer in self.layers and layer not in self.shown) or entity.dxf.get("invisible", 0))
+
     def _count(self) -> None:
         self.entities += 1
-        if self.entities > min(ENTITIES_HIGH, self.limits.expanded):
+        self._bounded(self.entities)
+
+    def _bounded(self, entities: int) -> None:
+        limit = min(ENTITIES_HIGH, self.limits.expanded)
+        if entities > limit:
             hint = "its blocks may repeat each other; explode or delete them where it opens"
-            raise refuse("too many entities", self.entities, ENTITIES_HIGH, "", where=self.painting.name, hint=hint)
+            raise refuse("too many entities", limit + 1, limit, "", where=self.painting.name, hint=hint)
 
     def _entity(self, entity: Any, depth: int, block_colour: str | None) -> None:
         from ezdxf.lldxf.const import DXFError
@@ -179,10 +219,9 @@ class _Walk:
 
     def _drawn(self, entity: Any, depth: int, block_colour: str | None) -> bool:
         """Draw an entity, or see that it is hidden; False for what cannot be drawn."""
-        layer = str(entity.dxf.get("layer", "0")).lower()
-        # Layers need not be listed; those are shown.
-        if (layer in self.layers and layer not in self.shown) or entity.dxf.get("invisible", 0):
+        if self._is_hidden(entity):
             return True
+        layer = str(entity.dxf.get("layer", "0")).lower()
         if entity.dxftype() in ("INSERT", "DIMENSION", "LEADER", "MLINE", "ACAD_TABLE"):
             self._block(entity, depth, self._colour(entity, block_colour))
             return True

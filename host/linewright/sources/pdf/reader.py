@@ -59,7 +59,8 @@ def painting_of(source: str, wish: Wish, limits: FileLimits | None = None) -> Pa
     size = size_of(source)
     if size > limits.file_bytes:
         hint = "take the page that is wanted out of it, or make its pictures smaller"
-        raise refuse("the file is too large", round(size / 2**20, 1), limits.file_bytes / 2**20, "MB", where=source, hint=hint)
+        megabytes, limit = round(size / 2**20, 1), limits.file_bytes / 2**20
+        raise refuse("the file is too large", megabytes, limit, "MB", where=source, hint=hint)
     first_look(source, wish.page)
     try:
         document = pypdfium2.PdfDocument(source)
