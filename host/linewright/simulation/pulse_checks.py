@@ -28,7 +28,7 @@ corner: that motion keeps the limit, joins the polyline outside, and departs fro
 ``dv = 2 v sin(phi/2)`` and the most that `linewright.motion.corners` allows, ``v^2 = 2 a d / sin^2(phi/2)``, this is
 ``d``. Three corners in one window add up to at most ``4 d`` in a second difference; the fit rule keeps them from
 overlapping. In windows as long as the turn of a hairpin, ``a h^2 >= 8 d``, a corner exceeds nothing, braking before it
-included (`Corners.braked`); ``d`` is left to several that share a window.
+included (`Corners.braked`); ``2 d`` are left to several that share a window.
 
 ``1.05``: for corners that come while the path also speeds up. `linewright.motion.profile` keeps plans within it and
 uses it up; without it, hairpins would be taken 2 % faster than such windows allow. The job grants 10 %.
@@ -374,7 +374,7 @@ class PulseChecks:
             bent = np.abs(mm[:, kept:] - 2 * mm[:, kept - m : -m] + mm[:, kept - 2 * m : -2 * m])
             for i, axis in enumerate(AXES):
                 within_mm = self._machine.accel_mm_s2[i] * h * h
-                corners_mm = deviation_mm * (1 if within_mm >= 8 * deviation_mm else 4)
+                corners_mm = deviation_mm * (2 if within_mm >= 8 * deviation_mm else 4)
                 limit = ACCEL_ALLOWANCE * within_mm + 2 * self._spread_mm[i] + corners_mm
                 self._ledgers["acceleration"].compare(axis, ticks[kept - m : -m], bent[i], limit, 1 / (h * h))
         self._samples = samples[:, -_KEEP:]
