@@ -27,7 +27,8 @@ from linewright.sources.tone import flow
 from linewright.sources.tone.coverage import inked
 from linewright.sources.tone.field import Field
 from linewright.sources.tone.laying import Bed, laid, laid_by_lenses
-from linewright.sources.tone.portrait import _features_lifted
+from linewright.sources.tone.method import PIXELS_PER_PEN
+from linewright.sources.tone.portrait import Sitter, _features_lifted, edges
 
 A5 = Wish(room_mm=(128.0, 190.0))
 KEEPER = Path(__file__).resolve().parents[2] / "demo" / "keeper.jpg"
@@ -337,6 +338,26 @@ def test_the_background_is_left_out_unless_it_is_wanted():
         return float(ink[: len(ink) // 8, : ink.shape[1] // 8].mean())
 
     assert in_the_corner("portrait") < 0.01 < in_the_corner("portrait:background=keep")
+
+
+def test_the_edge_of_a_pale_head_is_drawn_where_nothing_else_shows_it():
+    pen_mm, radius_mm = 0.5, 20.0
+    side = round(60 * PIXELS_PER_PEN / pen_mm)
+    y, x = (np.indices((side, side)) + 0.5) * 60 / side - 30
+    disc = (np.hypot(x, y) < radius_mm).astype(np.float32)
+    everywhere, nothing = np.ones_like(disc), np.zeros_like(disc)
+    sitter = Sitter(nothing, everywhere, everywhere, disc, (), 60.0, 60.0, ())
+    turn = np.linspace(0, 2 * np.pi, 200)
+    middle, inner = (30 + r * np.column_stack((np.cos(turn), np.sin(turn))) for r in (5.0, radius_mm - 0.6))
+    (line,) = edges(sitter, [middle], pen_mm)
+    assert np.hypot(*(line - 30).T) == pytest.approx(radius_mm - pen_mm / 2, abs=0.12)
+    assert np.hypot(*np.diff(line, axis=0).T).sum() == pytest.approx(2 * np.pi * (radius_mm - pen_mm / 2), rel=0.02)
+    assert edges(sitter, [inner], pen_mm) == []
+    (half,) = edges(sitter, [inner[:100]], pen_mm)
+    assert half[:, 1].max() < 32
+    assert edges(replace(sitter, head=nothing), [middle], pen_mm) == []
+    assert edges(replace(sitter, person=None), [middle], pen_mm) == []
+    assert edges(replace(sitter, person=everywhere), [middle], pen_mm) == []
 
 
 def test_auto_takes_a_portrait_for_a_face_that_is_large_enough_on_the_sheet():

@@ -17,9 +17,11 @@ from linewright.drawing.strokes import Drawing, Points
 from linewright.errors import SourceError
 from linewright.sources import faces, person, photograph, settings
 from linewright.sources.faces import Face
+from linewright.sources.isolines import isolines
 from linewright.sources.photograph import Floats32
 from linewright.sources.picture import Picture, Report, Wish
 from linewright.sources.preparation import LUMA
+from linewright.sources.tone.coverage import inked
 from linewright.sources.tone.field import Field
 from linewright.sources.tone.flow import along, calm, dark_lines
 from linewright.sources.tone.laying import LEAST_PENS, Bed, laid_by_lenses
@@ -72,6 +74,12 @@ EYE: Final = (0.2, 0.12)
 MOUTH: Final = (0.3, 0.13)
 """Half axes of what is lifted, in widths of the face."""
 
+BARE_PENS: Final = (1.5, 4.0)
+EDGE_PENS: Final = 10.0
+"""Pale skin before what is left out has no edge of its own. The edge of a head is drawn where no other stroke comes
+nearer than the first, for at least ``EDGE_PENS``, if none comes nearer than the second somewhere on the way: what lies
+less deep is a mask that ends a little beside the person."""
+
 HAND_DEG: Final = 45.0
 """Direction where there is no form: as a right hand hatches."""
 
@@ -100,6 +108,8 @@ class Sitter:
     ----------
     coverage : (h, w) wanted of the ink.
     weight : (h, w) how much each place matters.
+    head : (h, w) 1 on heads, 0 away from them.
+    person : (h, w) 1 for persons; None where nobody is cut out.
     shown : faces in pixels of that grid, the largest first.
     width_mm, height_mm : of the picture.
     notes : what the user should know.
@@ -107,6 +117,8 @@ class Sitter:
 
     coverage: Floats32
     weight: Floats32
+    head: Floats32
+    person: Floats32 | None
     shown: tuple[Face, ...]
     width_mm: float
     height_mm: float
@@ -153,7 +165,7 @@ class Portrait(ToneMethod):
         field = layer.field
         alike = np.ones_like(field.coverage)
         return self._strokes(
-            field, Sitter(field.coverage, alike, (), field.width_mm, field.height_mm, ()), layer.report
+            field, Sitter(field.coverage, alike, alike, None, (), field.width_mm, field.height_mm, ()), layer.report
         )
 
     def part(self, rgb: Floats32) -> faces.Box:
@@ -183,7 +195,8 @@ class Portrait(ToneMethod):
         clothes = np.minimum(coverage, CLOTHES_HIGH)
         coverage = np.asarray(head * coverage + (1 - head) * clothes, dtype=np.float32)
         weight = np.asarray(BESIDE_WEIGHT + (1 - BESIDE_WEIGHT) * head, dtype=np.float32)
-        return Sitter(coverage, weight, shown, width_mm, height_mm, notes)
+        person = None if framed.person is None else mask
+        return Sitter(coverage, weight, head, person, shown, width_mm, height_mm, notes)
 
     def _shown(self, rgb: Floats32) -> FramedPeople:
         """Find faces, cut out the person and frame what is drawn; a single head as closely as its hair allows."""
@@ -236,6 +249,7 @@ class Portrait(ToneMethod):
         least = float(np.clip(LEAST_FACE * widest / field.pen_mm, *LEAST_RANGE)) if widest else LEAST_RANGE[1]
         asked = Field(wanted, field.width_mm, field.height_mm, field.pen_mm)
         strokes = laid_by_lenses(Bed(asked, cosine, sine, sitter.weight, lens_mm, least), report, ink_high_mm=most)
+        strokes = edges(sitter, strokes, field.pen_mm) + strokes
         if self.kept == 1:
             return strokes
         run = np.cumsum([float(np.hypot(*np.diff(stroke, axis=0).T).sum()) for stroke in strokes])
@@ -256,6 +270,38 @@ def _resized(values: Floats32, width: int, height: int) -> Floats32:
     way = cv2.INTER_AREA if smaller else cv2.INTER_CUBIC
     new = cv2.resize(np.ascontiguousarray(values, dtype=np.float32), (max(1, width), max(1, height)), interpolation=way)
     return np.asarray(np.clip(new, 0.0, 1.0), dtype=np.float32)
+
+
+def edges(sitter: Sitter, strokes: Sequence[Points], pen_mm: float) -> list[Points]:
+    """Strokes along the edges of heads, half a pen inside, where no other stroke shows them."""
+    import cv2
+    from scipy import ndimage
+
+    if sitter.person is None:
+        return []
+    rows, columns = sitter.person.shape
+    x_mm, y_mm = sitter.width_mm / columns, sitter.height_mm / rows
+    smooth = ndimage.gaussian_filter(sitter.person, PIXELS_PER_PEN, mode="nearest")
+    inside = np.pad((smooth > 0.5).astype(np.uint8), 1, mode="edge")  # the picture's border is no edge of a person
+    deep = cv2.distanceTransform(inside, cv2.DIST_L2, 5)[1:-1, 1:-1]
+    ink = inked(strokes, (sitter.width_mm, sitter.height_mm), pen_mm=pen_mm, pixel_mm=(x_mm + y_mm) / 2)
+    away_mm = ndimage.distance_transform_edt(ink < 0.5, sampling=(y_mm, x_mm))
+    bare_mm = np.where(sitter.head > 0.5, away_mm, 0.0)
+    found = []
+    x, y = (np.arange(columns) + 0.5) * x_mm, (np.arange(rows) + 0.5) * y_mm
+    for line in isolines(np.asarray(deep, dtype=np.float32), PIXELS_PER_PEN / 2, x, y):
+        ends = "wrap" if (line[0] == line[-1]).all() else "nearest"
+        line = ndimage.gaussian_filter1d(line, 2 * PIXELS_PER_PEN, axis=0, mode=ends)
+        at = (line / (x_mm, y_mm)).astype(np.int64)
+        alone = bare_mm[at[:, 1].clip(0, rows - 1), at[:, 0].clip(0, columns - 1)] / pen_mm
+        bare = ndimage.binary_closing(alone > BARE_PENS[0], np.ones(round(4 * PIXELS_PER_PEN)))
+        turns = np.flatnonzero(np.diff(np.concatenate(([False], bare, [False]))))
+        for begin, end in turns.reshape(-1, 2):
+            piece = line[begin:end]
+            long_mm = np.hypot(*np.diff(piece, axis=0).T).sum()
+            if long_mm >= EDGE_PENS * pen_mm and alone[begin:end].max() >= BARE_PENS[1]:
+                found.append(piece)
+    return found
 
 
 def _features_lifted(coverage: Floats32, shown: tuple[Face, ...]) -> Floats32:
