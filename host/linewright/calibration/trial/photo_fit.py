@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 
-CROSS_MM: Final = 0.03
+READ_MM: Final = 0.03
 EDGE_MM: Final = 0.08
 """Standard uncertainties of a cross and of a point of the paper's edge: twice what remains on rendered pictures."""
 OUTLIER: Final = 4.0
@@ -106,7 +106,7 @@ def fit(sighting: Sighting, rig: Rig, sheet: Sheet, paper_mm: tuple[float, float
         drawn = machine(unknown)
         c, s = math.cos(unknown[18]), math.sin(unknown[18])
         on_paper = drawn @ np.array([[c, s], [-s, c]]) + unknown[19:21]
-        off = [((_on_paper(marks, camera, lens) - on_paper) / CROSS_MM).ravel()]
+        off = [((_on_paper(marks, camera, lens) - on_paper) / READ_MM).ravel()]
         for points, (axis, at) in zip(edges, limits, strict=True):
             place = _on_paper(points, camera, lens)[:, "xy".index(axis)]
             off.append((place - at) / EDGE_MM)
@@ -121,7 +121,7 @@ def fit(sighting: Sighting, rig: Rig, sheet: Sheet, paper_mm: tuple[float, float
         found = solve(lambda u: predicted(u, use), np.zeros(int(use.sum())), unknown, 1.0, scale=_SIZES)  # noqa: B023  called at once
         unknown = found.values
         kept = np.abs(predicted(unknown)) < OUTLIER * max(found.scatter, 1.0)
-    off_mm = -predicted(unknown)[: 2 * len(asked)].reshape(-1, 2) * CROSS_MM
+    off_mm = -predicted(unknown)[: 2 * len(asked)].reshape(-1, 2) * READ_MM
     rms = float(np.sqrt(np.mean(np.square(off_mm))))
     if rms > WORST_RMS_MM or kept.mean() < 0.8:
         raise InputError(
