@@ -300,6 +300,12 @@ def test_all_who_are_on_an_island_have_ground_below_them():
     assert wide > ground.bounds[2] - ground.bounds[0]
 
 
+@pytest.mark.parametrize("name", ["cat", "man", "bottle"])
+def test_what_lies_is_longer_than_it_is_high(name):
+    x0, y0, x1, y1 = Stage(things(), 1).group(subjects(f"a lying {name}")[0]).art.bounds()
+    assert x1 - x0 > 1.5 * (y1 - y0)
+
+
 def test_the_joey_leaves_its_pouch_to_a_guest():
     assert "joey" in {s.tag for s in art_of("a kangaroo").shapes}
     assert "joey" not in {s.tag for s in art_of("a kangaroo with a baby in its pouch").shapes}

@@ -616,7 +616,7 @@ def pulled_out(act: Act) -> bool:
 
 def sleeps(phrase: Phrase) -> bool:
     """Whether somebody is said to sleep or to lie."""
-    return "sleeping" in phrase.modifiers or any(
+    return not {"sleeping", "lying"}.isdisjoint(phrase.modifiers) or any(
         VERBS[a.verb].sign == "sleeping" or a.verb == "lie" for a in phrase.acts
     )
 

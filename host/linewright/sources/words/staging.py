@@ -86,6 +86,8 @@ class Stage(Troupe):
         for name in phrase.modifiers:
             if name == "leaning" and leant:
                 continue  # on both wheels, or it would fall
+            if name == "lying" and (isinstance(thing.art, FourLegs) or self.figured(phrase, thing)):
+                continue  # on folded legs already, or stretched out
             if name in _LAST:
                 lone = replace(lone, art=modified(lone.art, name), up=lone.up or name == "floating")
         # Who is in something does things to others outside of it.
