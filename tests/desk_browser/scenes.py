@@ -58,7 +58,7 @@ LOG = [
     {"id": "l1", "began": "2026-11-29T21:04:00", "picture": "heron.jpg", "sheet": "A4", "rig": "the virtual rig", "rehearsal": True, "outcome": "finished",
      "fault": None, "predicted_s": 232.0, "played_s": 234.1, "drift_mm": [0.01, 0.0], "strokes": 52, "ink_mm": 11300.0,
      "settings": {"method": "streamlines", "spacing_mm": 1.2}, "geometry": "plan", "again": True},
-    {"id": "l2", "began": "2026-11-29T20:31:00", "picture": "Marrow Quay", "sheet": "A6", "rig": "the virtual rig", "rehearsal": True, "outcome": "abandoned",
+    {"id": "l2", "began": "2026-11-29T20:31:00", "picture": "Marrow Quay", "sheet": "A6", "rig": "the virtual rig", "rehearsal": True, "outcome": "stopped",
      "fault": None, "predicted_s": 61.0, "played_s": 20.0, "drift_mm": None, "strokes": 12, "ink_mm": 2100.0, "settings": None, "geometry": "v-1", "again": True},
 ]  # fmt: skip
 BROKEN = [{"id": "b1", "picture": "heron.jpg", "sheet": "A4", "strokes_done": 31, "strokes": 52, "when": "2026-11-29T21:04:00", "why": "the power went",

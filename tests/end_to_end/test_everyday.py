@@ -196,8 +196,8 @@ def test_a_new_user_types_only_what_the_screen_says(tmp_path, monkeypatch, capsy
 
     me.types("log")
     outcomes = [entry.outcome for entry in drawing_log.entries()]
-    assert outcomes[:5] == ["finished", "broke off", "finished", "abandoned", "finished"]
-    assert set(outcomes) == {"finished", "broke off", "abandoned"}
+    assert outcomes[:5] == ["finished", "broke off", "finished", "stopped", "finished"]
+    assert set(outcomes) == {"finished", "broke off", "stopped"}
     every_printed_command_is_one(me)
 
 

@@ -135,6 +135,8 @@ def test_no_help_shows_a_type_of_the_language_it_is_written_in(capsys):
         (("plan", "small.svg", "--out", "there"), " (do you mean --pictures or --output?)"),
         (("draw", "small.svg", "--out", "there"), " (do you mean --pictures?)"),
         (("plan", "small.svg", "--sheeet", "A4"), " (do you mean --sheet?)"),
+        (("plan", "small.svg", "--border"), " (do you mean --frame?)"),
+        (("draw", "small.svg", "--quick"), " (do you mean --effort?)"),
         (("plan", "small.svg", "--quiet"), ""),
     ],
 )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import io
 import json
 import math
 import os
@@ -23,6 +24,7 @@ from linewright.cli.keys import Keys
 from linewright.cli.progress import StopOnSignals
 from linewright.drawing.strokes import Drawing
 from linewright.motion import plan
+from linewright.program import file as program_file
 from linewright.rig.rig import Rig
 from linewright.run import journal
 from linewright.run import log as drawing_log
@@ -162,7 +164,7 @@ def test_keys_on_a_terminal(place):
     terminal.press("- ")
     terminal.until("drawing at 90%")
     terminal.press("q")
-    terminal.until("q again abandons")
+    terminal.until("q again stops")
     terminal.press("q")
     assert terminal.exit_code() == 130
     assert "stopped" in terminal.text
@@ -229,6 +231,49 @@ def test_resume_asks_for_pens_as_the_drawing_did_and_an_option_wins(said, asks, 
     assert [task.drift.limit_mm for task in tasks] == [0.25, 0.25, 0.5]
 
 
+@pytest.mark.parametrize("more", [[], ["--json"]])
+def test_where_nobody_can_say_that_the_sheet_lies_where_it_lay_a_real_machine_is_not_moved(
+    more, place, monkeypatch, capsys
+):
+    program = plan(
+        Drawing.from_strokes([[(40.0, 40.0), (60.0, 40.0)], [(40.0, 50.0), (60.0, 50.0)]]), Rig.load("rig.toml")
+    )
+    with journal.Journal.create(
+        program, picture="x.svg", rig_file=Path("rig.toml").resolve(), port="serial:/dev/none"
+    ) as book:
+        book.begin(1, 0)
+    tasks = []
+    monkeypatch.setattr("linewright.cli.drawing_report.carry_out", lambda task, **_: tasks.append(task))
+    with Path(os.devnull).open() as nobody:
+        monkeypatch.setattr("sys.stdin", nobody)
+        words = ["resume", "--port", "serial:/dev/none", *more]
+        assert cli.run(words) == 2
+        said = "".join(capsys.readouterr())
+        assert "nobody is there to say whether the sheet still lies where it lay" in said
+        assert "--yes" in said
+        assert tasks == []
+        assert cli.run([*words, "--yes"]) == 0
+    assert len(tasks) == 1
+
+
+def test_a_folder_waits_for_each_next_sheet_on_a_real_machine(place, monkeypatch, capsys):
+    program = plan(Drawing.from_strokes([[(40.0, 40.0), (60.0, 40.0)]]), Rig.load("rig.toml"))
+    Path("jobs").mkdir()
+    for name in ("one.lw", "two.lw"):
+        program_file.save(program, Path("jobs") / name)
+    tasks = []
+    monkeypatch.setattr("linewright.cli.drawing_report.carry_out", lambda task, **_: tasks.append(task.name))
+    words = ["draw", "jobs", "--rig", "rig.toml", "--port", "serial:/dev/none"]
+    monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO(b"\n")))
+    assert cli.run(words) == 0
+    assert "lay a new sheet for two.lw, then press Enter" in capsys.readouterr().err
+    assert tasks == ["one.lw", "two.lw"]
+    monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO()))
+    assert cli.run(words) == 2
+    assert "nobody is there to lay a new sheet for two.lw" in capsys.readouterr().err
+    assert tasks == ["one.lw", "two.lw", "one.lw"]
+
+
 def test_a_slower_drawing_takes_its_time(place, capsys):
     words = ["draw", "lines.svg", "--keep", "--rig", "rig.toml", "--json"]
     assert cli.run(words) == 0
@@ -238,6 +283,8 @@ def test_a_slower_drawing_takes_its_time(place, capsys):
     assert half["predicted_ticks"] == full["predicted_ticks"]
     # Pen lifts take what they take; the ways take twice as long.
     assert 1.4 < half["played_s"] / full["played_s"] < 2.0
+    assert cli.run([*words[:-1], "--speed", "50"]) == 0
+    assert "at full speed; 50% of it was asked for" in capsys.readouterr().out
 
 
 def test_a_folder_of_programs_is_drawn_sheet_after_sheet(place, capsys):
@@ -297,6 +344,10 @@ def test_what_was_stopped_says_how_to_carry_on_and_is_not_called_abandoned(place
     assert cli.run(["resume", "--show"]) == 0
     shown = capsys.readouterr().out
     assert "stopped by you, with the pen up" in shown
+    for more in ([], ["--csv"], ["--json"]):
+        assert cli.run(["log", *more]) == 0
+        shown += capsys.readouterr().out
+    assert shown.count("stopped") == 4
     assert "abandoned" not in shown
 
 

@@ -109,7 +109,8 @@ def test_the_table_of_an_older_version_is_brought_up_and_keeps_what_stands_in_it
     older = [column for column in drawing_log.COLUMNS if column not in ("drift_x_mm", "drift_y_mm", "settings")]
     base = sqlite3.connect(drawing_log.file())
     base.execute(f"create table drawings ({', '.join(older)})")
-    base.execute(f"insert into drawings values ({', '.join('?' * len(older))})", [getattr(entry(), c) for c in older])
+    stopped = entry(outcome="abandoned")  # as what the user stops was called then
+    base.execute(f"insert into drawings values ({', '.join('?' * len(older))})", [getattr(stopped, c) for c in older])
     base.execute("pragma user_version = 1")
     base.commit()
     base.close()
@@ -120,7 +121,7 @@ def test_the_table_of_an_older_version_is_brought_up_and_keeps_what_stands_in_it
         thread.join()
     logged = drawing_log.entries()
     assert len(logged) == 7
-    assert (logged[-1].picture, logged[-1].drift_x_mm) == ("heron.svg", None)
+    assert (logged[-1].picture, logged[-1].outcome, logged[-1].drift_x_mm) == ("heron.svg", "stopped", None)
     assert logged[0].drift_x_mm == 0.5
 
 

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from linewright import cli
+from linewright.cli.tables.drawings import plan_table
 from linewright.drawing.strokes import Drawing, Pen
 from linewright.errors import InputError, PlanError
 from linewright.motion import plan
@@ -79,6 +80,8 @@ def test_no_stroke_is_begun_that_the_ink_does_not_last_for(ink_mm, groups):
     lengths = program.drawing.stroke_lengths_mm()
     for group in program.groups:
         assert lengths[slice(*group.strokes)].sum() <= ink_mm or group.strokes[1] - group.strokes[0] == 1
+    # A pen that comes again stands in the table once.
+    assert list(plan_table(program, "dip").columns[0].cells).count("pen dip") == 1
 
 
 def test_one_pen_of_a_drawing_keeps_its_speed_heights_place_and_ink(tmp_path):

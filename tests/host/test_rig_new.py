@@ -355,8 +355,11 @@ def test_it_asks_on_a_terminal_and_back_goes_back(tmp_path):
     terminal.type("help")
     # Only these three: words for a machine that is being tried do not fit a file that is being written.
     terminal.until(
-        "back: go back one question\r\nstop: leave without writing a file\r\nhelp: why this is asked; Enter takes"
+        "back: go back one question\r\nstop: leave without writing a file\r\nhelp: the question again, and why it is"
     )
+    said = terminal.text.rpartition("toaster")[2]
+    # Once after the wrong answer, once after "help".
+    assert said.count("virtual is no board at all") <= 2
     for _ in range(60):
         terminal.type("")
         time.sleep(0.01)

@@ -185,7 +185,9 @@ def test_a_drawing_is_drawn_logged_and_leaves_no_journal(place):
 
 def test_an_abandoned_drawing_is_carried_on_to_its_end(place):
     # The virtual rig forgets its place with the link, so what is left begins with a whole stroke.
-    stopped = drawing.draw(task_for(place), Person(enough=1))
+    person = Person(enough=1)
+    stopped = drawing.draw(task_for(place), person)
+    assert ("homing", None) in person.doing
     assert not stopped.finished
     assert stopped.can_carry_on
     story = resuming.find("quay.svg")
@@ -199,7 +201,7 @@ def test_an_abandoned_drawing_is_carried_on_to_its_end(place):
     assert rest.finished
     assert rest.result.first_record == broken.program.pen_stops[2 * broken.stroke]
     assert resuming.unfinished() == []
-    assert [entry.outcome for entry in drawing_log.entries()] == ["finished", "abandoned"]
+    assert [entry.outcome for entry in drawing_log.entries()] == ["finished", "stopped"]
 
 
 def test_what_is_carried_on_is_drawn_as_it_was_asked_for(place):

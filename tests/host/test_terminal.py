@@ -14,6 +14,7 @@ from rich.console import Console
 
 from linewright import cli
 from linewright.cli import output
+from linewright.cli.progress import ProgressBar
 from linewright.cli.tables import drawings
 from linewright.pictures import raster
 from linewright.pictures.scene import Label, Scene
@@ -56,6 +57,22 @@ def test_the_log_is_read_at_sixty_columns():
     for word in (ENTRY.picture, "harbour rig", "18 to 12", "REHEARSAL, failed", "the board has said nothing for 6 s"):
         assert word in text
     assert len(shown(drawings.log_table([ENTRY]), 200)) == 2
+
+
+def test_whoever_waits_is_told_what_for(tmp_path, monkeypatch, capsys):
+    told = []
+    for name in ("say", "share"):
+        monkeypatch.setattr(ProgressBar, name, lambda _, doing, *__: told.append(doing))
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    for words in (["plan", "--text", "Q"], ["surprise", "--seed", "3", "--sheet", "A6"]):
+        assert cli.run([*words, "-p", "out"]) == 0
+        assert told[0] != "writing the pictures"
+        assert told[-1] == "writing the pictures"
+        assert not any("connect" in doing for doing in told)
+        told.clear()
+    assert cli.run(["methods"]) == 0
+    assert told == []
 
 
 def test_many_drawings_are_read_at_sixty_columns():

@@ -16,6 +16,7 @@ from linewright.calibration.rehearsal.ruler import measure
 from linewright.calibration.trial import catalogue, combs, form, ladders, lengths, returns, waves
 from linewright.calibration.trial.design import program_of
 from linewright.calibration.trial.least_squares import READING_SHARE, solve
+from linewright.calibration.trial.page import Page
 from linewright.cli import run
 from linewright.errors import InputError, SheetError
 from linewright.motion.pen_lifts import PenLifts
@@ -200,6 +201,32 @@ def test_a_ruler_shows_bent_rails():
         before, after = finding.figure(f"rail of {axis}, most off"), again.figure(f"rail of {axis}, most off")
         assert abs(before.after) > 0.1
         assert abs(after.after - after.before) < after.stated
+
+
+@pytest.mark.parametrize("reach_mm", [0.5, 1.2])
+def test_marks_of_straightness_are_numbered_and_reach_as_far_as_is_asked(reach_mm, monkeypatch):
+    written = []
+    monkeypatch.setattr(Page, "text", lambda _, text, *__: written.append(text))
+    trial = catalogue.design("straightness", RIG, SHEET, {"reach_mm": reach_mm})
+    last = trial.entries[0].high
+    fans = len(trial.entries)
+    assert all(written.count(str(number)) >= 2 * fans for number in range(1, int(last) + 1, 2))
+    answers = {entry.name: last for entry in trial.entries}
+    finding = catalogue.kind("straightness").fit(trial, RIG, SHEET, answers, 0.1)
+    for axis in "xy":
+        assert abs(finding.figure(f"rail of {axis}, most off").after) == pytest.approx(reach_mm, abs=0.05)
+
+
+def test_labels_stay_legible_on_the_machine_that_they_are_for():
+    labels, *dashes = catalogue.design("heights", RIG, SHEET).parts
+    pulses = [part.changes["pen.down_us"] for part in dashes if "pen.down_us" in part.changes]
+    raised_us = RIG.pen.up_us
+    assert abs(labels.changes["pen.down_us"] - raised_us) == max(abs(pulse - raised_us) for pulse in pulses)
+    # Letters are drawn slowly where the lines beside them make the machine ring.
+    letters, *lines = catalogue.design("ringing", RIG, SHEET).parts
+    for axis in "xy":
+        key = f"axis.{axis}.accel_mm_s2"
+        assert letters.changes[key] < min(line.changes.get(key, getattr(RIG, axis).accel_mm_s2) for line in lines)
 
 
 def test_dashes_show_where_the_paper_lies():

@@ -60,8 +60,14 @@ def test_plans_for_the_tip_are_tried_and_timed_on_a_part(monkeypatch):
 
 
 def test_a_stiff_machine_keeps_its_speed():
-    choice = tune(CARD, rings(150.0, 180.0), 0.1)
+    told = []
+    choice = tune(CARD, rings(150.0, 180.0), 0.1, lambda doing, done: told.append((doing, done)))
     assert choice.best is choice.now
+    # Whoever waits sees what is tried, and how much of it is done.
+    shares = [done for _, done in told]
+    assert len(told) > 3
+    assert shares == sorted(shares)
+    assert 0.0 <= shares[0] < shares[-1] <= 1.0
 
 
 def test_where_nothing_is_calm_enough_the_calmest_is_taken_and_said_to_be():

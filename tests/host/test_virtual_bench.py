@@ -87,6 +87,13 @@ def test_an_inverted_servo_mirrors_around_its_middle():
     assert Bench(Machine(), Faults()).to_servo(1300) == 1300
 
 
+def test_answers_on_a_narrow_terminal_are_broken_between_words(monkeypatch, capsys):
+    monkeypatch.setenv("COLUMNS", "30")
+    monkeypatch.setattr("sys.stdout.isatty", lambda: True)
+    Bystander(in_words=True).hear(b"look\n")
+    assert capsys.readouterr().out == "the machine is off: no other\n  window has connected yet\n"
+
+
 def test_a_person_beside_a_rig_is_answered_in_words(capsys):
     class Seen:
         def __init__(self):

@@ -18,6 +18,19 @@ _MEANT: Final = {
     "device": ("--port",),
     "rotate": ("--turn",),
     "scale": ("--fit", "--keep"),
+    "quick": ("--effort",),
+    "best": ("--effort",),
+    "border": ("--frame",),
+    "title": ("--caption",),
+    "colours": ("--pens",),
+    "colors": ("--pens",),
+    "time": ("--within",),
+    "slow": ("--speed",),
+    "start": ("--from-stroke",),
+    "rehearse": ("--port",),
+    "dry-run": ("--port",),
+    "overwrite": ("--replace",),
+    "force": ("--replace", "--yes"),
 }
 """What people call an option that has another name here."""
 

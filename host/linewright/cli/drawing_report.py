@@ -117,7 +117,9 @@ def _tell(drawn: Drawn, *, as_json: bool) -> None:
         return
     from linewright.cli.tables import drawings as report
 
-    table = report.draw_table(task.program, task.name, result, drawn.trace, rehearsal=task.target.rehearses)
+    table = report.draw_table(
+        task.program, task.name, result, drawn.trace, rehearsal=task.target.rehearses, pace=task.pace
+    )
     output.console().print(table)
     for path in drawn.pictures:
         output.say(str(path))

@@ -14,12 +14,10 @@ if TYPE_CHECKING:
 
     from linewright.board.session_values import Control, Progress
 
-HELP: Final = (
-    "keys: space holds and carries on, - and + slow down and speed up, q q abandons, X X cuts the motors' power"
-)
+HELP: Final = "keys: space holds and carries on, - and + slow down and speed up, q q stops, X X cuts the motors' power"
 
 HELD: Final = (
-    "it holds. Was the motors' switch used? Then do not carry on: abandon with q q, and `linewright resume` homes first"
+    "it holds. Was the motors' switch used? Then do not carry on: stop with q q, and `linewright resume` homes first"
 )
 
 STEP: Final = 0.1
@@ -61,7 +59,7 @@ class Keys:
     def __enter__(self) -> Self:
         self._keyboard.__enter__()
         if self.active:
-            output.say(HELP, stderr=True)
+            output.prose(HELP, stderr=True)
         return self
 
     def __exit__(
@@ -106,7 +104,7 @@ class Keys:
 
 
 _TWICE: Final[dict[str, tuple[Callable[[Control], None], str]]] = {
-    "q": (lambda control: control.abandon(), "abandons"),
+    "q": (lambda control: control.abandon(), "stops; it can be carried on later"),
     # In capitals: it loses the place, so it is no key that anybody hits by chance.
     "X": (lambda control: control.cut(), "cuts the motors' power; the position is lost"),
 }

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 WORDS: Final = {
     "back": "go back one question",
     "stop": "leave without writing a file",
-    "help": "why this is asked; Enter takes what stands in brackets",
+    "help": "the question again, and why it is asked; Enter takes what stands in brackets",
 }
 """They work at every question here. There is nothing to be done again or at one's own risk, as at a machine."""
 
@@ -174,7 +174,7 @@ def _ask_all(questions: list[Question], answers: Answers, talk: Talk, screen: An
         screen.hear("plain", "")
         screen.hear("plain", question.text)
         try:
-            typed = Talk(screen, (question.why,), WORDS).choose(_ask(question, answers))
+            typed = Talk(screen, words=WORDS).choose(_ask(question, answers))
             value = question.read(typed)
             refuse_taken(question, value, answers)
             answers[question.name] = value

@@ -47,7 +47,7 @@ class PenChange:
             what = f"the pen '{now.pen.name}' wants ink, a point or a dip"
         else:
             what = f"put the pen '{now.pen.name}' in"
-        output.say(f"{what}, then press Enter{self._or_home}", stderr=True)
+        output.prose(f"{what}, then press Enter{self._or_home}", stderr=True)
         if not self._by_key and (self._reader is None or not self._reader.is_alive()):
             self._reader = threading.Thread(target=self._read, daemon=True)
             self._reader.start()

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from linewright.cli import drawing_report, options, output, target
+from linewright.errors import InputError
 from linewright.tasks import cautions
 
 if TYPE_CHECKING:
@@ -34,7 +35,12 @@ def resume(
     show: Annotated[bool, typer.Option("--show", help="Show what is done and what is left; nothing moves.")] = False,
     list_all: Annotated[bool, typer.Option("--list", help="List the drawings that can be carried on.")] = False,
     yes: Annotated[
-        bool, typer.Option("--yes", "-y", help="Do not ask whether the sheet still lies where it lay.")
+        bool,
+        typer.Option(
+            "--yes",
+            "-y",
+            help="Do not ask whether the sheet still lies where it lay. Without a terminal a real machine needs it.",
+        ),
     ] = False,
     at_park: Annotated[
         bool,
@@ -78,7 +84,12 @@ def resume(
     place = cautions.same_place(broken.pen)
     for caution in (*cautions.before_moving(aimed.port), place, *cautions.motor_switch_used(aimed.rig)):
         output.prose(f"caution: {caution}", stderr=True)
-    asks = sys.stdin.isatty() and not (yes or as_json or aimed.on_virtual_rig)
+    asks = not (yes or aimed.on_virtual_rig)
+    if asks and (as_json or not sys.stdin.isatty()):
+        raise InputError(
+            "nobody is there to say whether the sheet still lies where it lay",
+            hint="look at it, then resume from a terminal without --json, or with --yes",
+        )
     if asks and from_stroke is None and broken.stroke and not aimed.rig.senses_motor_power:
         from_stroke = _first_missing(broken.stroke + 1)
     manner = story.manner
@@ -104,7 +115,8 @@ def resume(
 
 def _first_missing(next_one: int) -> int | None:
     """The first stroke that is not on paper; None where that is the next one, which may be carried on in its middle."""
-    found = int(typer.prompt("look at the sheet: which is the first stroke that is not on it?", default=next_one))
+    output.prose("look at the sheet: which is the first stroke that is not on it?", stderr=True)
+    found = int(typer.prompt("stroke", default=next_one, err=True))
     return None if found == next_one else found
 
 

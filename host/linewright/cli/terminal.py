@@ -75,7 +75,7 @@ class Terminal:
 
     def ready(self, what: str) -> bool:
         """See `Front.ready`."""
-        output.say(f"{what}, then press Enter", stderr=True)
+        output.prose(f"{what}, then press Enter", stderr=True)
         return bool(sys.stdin.readline())
 
     @contextmanager

@@ -54,7 +54,7 @@ def _tell(choice: TuningResult, wobble: float, rig_file: Path | None, kept: Path
     from linewright.cli.tables import tuning as tuning_report
 
     output.console().print(tuning_report.candidates_table(choice))
-    output.say(tuning_report.verdict(choice, wobble))
+    output.prose(tuning_report.verdict(choice, wobble))
     if kept is not None:
         output.say(f"{rig_file} is changed; as it was, it is {kept}")
     elif choice.best.changes and rig_file is None:

@@ -51,11 +51,11 @@ def list_words(word: Search = None, as_json: options.AsJson = False) -> None:
         also = f" ({', '.join(thing.also)})" if word is not None and thing.also else ""
         themes.setdefault(thing.theme, []).append(thing.name + also)
     for theme, names in themes.items():
-        output.say(f"{theme}: {', '.join(names)}")
+        output.prose(f"{theme}: {', '.join(names)}")
     if word is None:
-        output.say(f"what changes them: {', '.join(MODIFIERS)}")
-        output.say(f"what they do: {', '.join(sorted(VERBS))}")
-        output.say(f"where they are: {', '.join(SCENES)}")
+        output.prose(f"what changes them: {', '.join(MODIFIERS)}")
+        output.prose(f"what they do: {', '.join(sorted(VERBS))}")
+        output.prose(f"where they are: {', '.join(SCENES)}")
         output.say(
             f"{len(things()) + len(mine)} things; a WORD searches them, `linewright words sheet all.png` shows them"
         )
@@ -115,21 +115,26 @@ def add(
     ] = None,
     size: Annotated[float, typer.Option("--size", metavar="SHARE", help="Its height beside a grown person's.")] = 0.6,
     living: Annotated[bool, typer.Option("--living", help="It can do things, such as read and ride.")] = False,
+    replace: Annotated[
+        bool, typer.Option("--replace", help="Put it in the place of one of yours that has this name.")
+    ] = False,
     as_json: options.AsJson = False,
 ) -> None:
     """Make a thing of an SVG; it is kept in your config folder."""
     from linewright.sources.words import own
+    from linewright.sources.words.guessing import with_article
     from linewright.sources.words.store import names
 
+    called = " ".join(name.lower().split())
     places = dict(_point(text) for text in point or ())
-    over = name.lower().strip() in names()
-    path = own.add(file, name, places, size=size, living=living)
+    over = called in names()
+    path = own.add(file, name, places, size=size, living=living, replace=replace)
     if as_json:
-        output.emit_json({"file": str(path), "name": name.lower().strip(), "replaces": over})
+        output.emit_json({"file": str(path), "name": called, "replaces": over})
         return
     if over:
         output.warn(f"the store has {name!r} as well; yours is drawn from now on")
-    output.say(f'{path}: try it with `linewright plan --sentence "a {name.lower().strip()} in the rain"`')
+    output.prose(f'{path}: try it with `linewright plan --sentence "{with_article(called)} in the rain"`')
 
 
 def _found(word: str | None) -> list[Thing]:

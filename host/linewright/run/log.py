@@ -16,8 +16,11 @@ from typing import Final
 from linewright.errors import InputError
 from linewright.folders import state_folder
 
-VERSION: Final = 3
+VERSION: Final = 4
 """Of the table; kept in the file's ``user_version``. A newer one is refused, an older one is brought up."""
+
+_STOPPED_SINCE: Final = 4
+"""Up to this version what the user had stopped was called abandoned, although it can be carried on."""
 
 BUSY_S: Final = 2.0
 """How long to wait for another command that is writing its line."""
@@ -30,8 +33,8 @@ class LogEntry:
     Parameters
     ----------
     began, ended : ISO 8601, UTC.
-    outcome : "finished", "abandoned", "failed" (``fault`` says why) or "broke off" (the program, the laptop or its
-        power died; then ``ended`` is when the journal was last written).
+    outcome : "finished", "stopped" (by the user; it can be carried on), "failed" (``fault`` says why) or "broke off"
+        (the program, the laptop or its power died; then ``ended`` is when the journal was last written).
     strokes, first_stroke : of the whole picture, and the one it began with (0 unless it was carried on).
     predicted_s, played_s : of what was to be drawn from there, and the board's own count of what was.
     drift_x_mm, drift_y_mm : the largest that homing again has found; None where that was not asked for.
@@ -128,5 +131,7 @@ def _bring_up(base: sqlite3.Connection, path: Path) -> None:
     for column in COLUMNS:
         if column not in known:
             base.execute(f"alter table drawings add column {column}")
+    if version < _STOPPED_SINCE:
+        base.execute("update drawings set outcome = 'stopped' where outcome = 'abandoned'")
     base.execute(f"pragma user_version = {VERSION}")
     base.commit()

@@ -62,7 +62,7 @@ def noted(task: DrawTask, place: ResumePoint, began: str, front: Front) -> Itera
     from linewright.board.drift import Drifted
 
     began = began or _now()
-    outcome, fault, known = "abandoned", "", Noted()
+    outcome, fault, known = "stopped", "", Noted()
     try:
         yield known
     except Exception as error:

@@ -8,7 +8,9 @@ either can do what a newcomer at a real machine does with hands and eyes, and wh
 from __future__ import annotations
 
 import json
+import shutil
 import sys
+import textwrap
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Final, Protocol
 
@@ -72,7 +74,7 @@ class Bystander:
             words = line.decode("ascii", "replace").split()
             if words or not self._in_words:
                 answer = self._do(words)
-                print(self._told(words, answer) if self._in_words else json.dumps(answer), flush=True, file=sys.stdout)
+                print(self._shown(words, answer) if self._in_words else json.dumps(answer), flush=True, file=sys.stdout)
 
     def _do(self, words: list[str]) -> dict[str, object]:
         if words == ["end"]:
@@ -91,6 +93,13 @@ class Bystander:
             self.world.power(words[1] == "on")
             return {}
         return {"error": f"not understood: {' '.join(words)[:80]}"}
+
+    def _shown(self, words: list[str], answer: dict[str, object]) -> str:
+        """An answer with its lines broken between words, on a terminal."""
+        told = self._told(words, answer)
+        if not sys.stdout.isatty():
+            return told
+        return textwrap.fill(told, max(shutil.get_terminal_size().columns, 20), subsequent_indent="  ")
 
     def _told(self, words: list[str], answer: dict[str, object]) -> str:
         """An answer as a person likes to read it."""

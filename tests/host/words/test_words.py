@@ -11,6 +11,7 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
+from linewright import cli
 from linewright.errors import SourceError
 from linewright.sources.picture import Wish
 from linewright.sources.words import own, placing
@@ -464,6 +465,21 @@ def test_an_svg_becomes_a_thing(tmp_path):
     picture = Words().read("a bird on a marker cone", A5)
     assert picture.warnings == ()
     assert len(picture.drawing) > len(Words().read("a bird", A5).drawing)
+
+
+def test_a_thing_of_ones_own_is_replaced_only_when_that_is_said(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    Path("marker.svg").write_text(BUOY, encoding="utf-8")
+    Path("other.svg").write_text(BUOY.replace("L20 5", "L20 15"), encoding="utf-8")
+    assert cli.run(["words", "add", "marker.svg", "--name", "Owl"]) == 0
+    assert '"an owl in the rain"' in capsys.readouterr().out
+    (kept,) = own.folder().iterdir()
+    before = kept.read_bytes()
+    assert cli.run(["words", "add", "other.svg", "--name", "owl"]) == 2
+    assert "you have a thing called 'owl' already" in capsys.readouterr().err
+    assert kept.read_bytes() == before
+    assert cli.run(["words", "add", "other.svg", "--name", "owl", "--replace"]) == 0
+    assert kept.read_bytes() != before
 
 
 @pytest.mark.parametrize(

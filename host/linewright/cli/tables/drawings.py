@@ -44,11 +44,13 @@ def plan_table(program: Program, name: str) -> Table:
     )
     ink, travel = wording.length(program.pen_down_mm), wording.length(program.travel_mm)
     table.add_row("lengths", f"{ink} of ink, {travel} of travel")
-    for group in program.groups:
-        pen = drawing.pens[group.pen]
-        first, end = group.strokes
-        seconds = units.ticks_to_s(program.group_ticks(group))
-        table.add_row(f"pen {pen.name}", f"{wording.count(end - first, 'stroke')}, {wording.duration(seconds)}")
+    for pen in dict.fromkeys(group.pen for group in program.groups):
+        turns = [group for group in program.groups if group.pen == pen]  # more than one where it is to be filled again
+        strokes = sum(group.strokes[1] - group.strokes[0] for group in turns)
+        seconds = units.ticks_to_s(sum(program.group_ticks(group) for group in turns))
+        again = "" if len(turns) == 1 else f", put in {wording.count(len(turns), 'time')}"
+        words = f"{wording.count(strokes, 'stroke')}, {wording.duration(seconds)}{again}"
+        table.add_row(f"pen {drawing.pens[pen].name}", words)
     table.add_row(
         "to the board", f"{wording.count(program.ramps, 'ramp')} in {wording.count(program.frame_bytes, 'byte')}"
     )
@@ -104,9 +106,20 @@ def rig_table(rig: Rig) -> Table:
 
 
 def draw_table(
-    program: Program, name: str, result: DrawResult, trace: TraceReport | None, *, rehearsal: bool = False
+    program: Program,
+    name: str,
+    result: DrawResult,
+    trace: TraceReport | None,
+    *,
+    rehearsal: bool = False,
+    pace: float = 1.0,
 ) -> Table:
-    """How a drawing went, and on the virtual rig what its pulses say."""
+    """How a drawing went, and on the virtual rig what its pulses say.
+
+    Parameters
+    ----------
+    pace : share of the planned speed that was asked for.
+    """
     table = _facts(name)
     if rehearsal:
         table.add_row("REHEARSAL", "on the virtual rig: nothing real has moved, and no paper has ink")
@@ -114,7 +127,8 @@ def draw_table(
     if result.finished:
         off = result.played_ticks - result.predicted_ticks
         predicted_s = units.ticks_to_s(result.predicted_ticks)
-        exactly = "as predicted to the tick" if not off else f"predicted {wording.duration(predicted_s)}"
+        slower = "" if pace == 1.0 else f" at full speed; {pace:.0%} of it was asked for"
+        exactly = "as predicted to the tick" if not off else f"predicted {wording.duration(predicted_s)}{slower}"
         strokes = len(program.drawing) - strokes_begun(program, result.first_record)
         table.add_row("drawn", f"{wording.count(strokes, 'stroke')} in {wording.duration(played_s)}, {exactly}")
         error = result.final_position_error_steps
@@ -213,13 +227,11 @@ def _log_cells(entries: list[LogEntry]) -> Iterator[tuple[str, ...]]:
         strokes = wording.grouped(entry.strokes)
         if entry.first_stroke:
             strokes = f"{wording.grouped(entry.first_stroke + 1)} to {strokes}"
-        # Whoever has stopped it can carry it on, so it is not called abandoned.
-        ended = "stopped" if entry.outcome == "abandoned" else entry.outcome
-        outcome = f"{ended}: {entry.fault}" if entry.fault else ended
+        outcome = f"{entry.outcome}: {entry.fault}" if entry.fault else entry.outcome
         if entry.rehearsal:
             outcome = f"REHEARSAL, {outcome}"
         if not entry.fault and entry.drift_x_mm is not None:
-            outcome += f", drift x {entry.drift_x_mm:+.2f} mm, y {entry.drift_y_mm:+.2f} mm"
+            outcome += f", drift x {entry.drift_x_mm:+z.2f} mm, y {entry.drift_y_mm:+z.2f} mm"
         yield entry.began.replace("T", " ").rstrip("Z"), entry.picture, entry.rig, strokes, took, outcome
 
 

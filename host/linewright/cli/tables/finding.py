@@ -21,7 +21,7 @@ def figures_table(finding: Finding) -> Table:
     for figure in finding.figures:
         digits = _digits(figure.stated, figure.after)
         stated = "" if figure.stated is None else f"\u00b1 {figure.stated:.{digits}f}"
-        table.add_row(figure.name, f"{figure.before:.{digits}f}", f"{figure.after:.{digits}f}", stated, figure.unit)
+        table.add_row(figure.name, f"{figure.before:z.{digits}f}", f"{figure.after:z.{digits}f}", stated, figure.unit)
     return table
 
 
@@ -33,7 +33,7 @@ def residuals_table(finding: Finding) -> Table:
     table.add_column("off by", justify="right")
     table.add_column("")
     for residual in finding.residuals:
-        table.add_row(residual.name, f"{residual.measured:.2f}", f"{residual.off:+.2f}", residual.unit)
+        table.add_row(residual.name, f"{residual.measured:z.2f}", f"{residual.off:+z.2f}", residual.unit)
     return table
 
 

@@ -46,7 +46,7 @@ def _gained(choice: TuningResult, wobble_mm: float) -> str:
     time = (best.predicted_s / now.predicted_s - 1.0) * 100.0
     words = (
         f"{best.name}: the wobble goes from {now.wobble_mm:.2f} to {best.wobble_mm:.2f} mm, "
-        f"the time changes by {time:+.0f} %."
+        f"the time changes by {time:+z.0f} %."
     )
     if not choice.within:
         words += (

@@ -36,7 +36,13 @@ def folder() -> Path:
 
 
 def add(
-    file: Path, name: str, places: Mapping[str, tuple[float, float]], *, size: float = 0.6, living: bool = False
+    file: Path,
+    name: str,
+    places: Mapping[str, tuple[float, float]],
+    *,
+    size: float = 0.6,
+    living: bool = False,
+    replace: bool = False,
 ) -> Path:
     """Keep the lines of an SVG as a thing.
 
@@ -47,11 +53,12 @@ def add(
     places : named points, in mm of the SVG from its top left corner; see `PLACES`.
     size : its height beside a grown person's.
     living : it can do things.
+    replace : whether one that is kept under this name may go.
 
     Raises
     ------
     InputError, SourceError
-        If the name or a point is no good, or the file cannot be read; nothing is written then.
+        If the name or a point is no good, or there is one of this name, or the file cannot be read; nothing is written then.
     """
     from linewright.sources.svg import read_svg
 
@@ -59,6 +66,12 @@ def add(
     if not _NAME.fullmatch(word):
         raise InputError(
             f"{name!r} is no name for a thing", hint='take a word or two in small letters, such as "sea chest"'
+        )
+    path = folder() / f"{word.replace(' ', '-').replace(chr(39), '')}{SUFFIX}"
+    if path.exists() and not replace:
+        raise InputError(
+            f"you have a thing called {word!r} already, {path}",
+            hint="take another name, or --replace to draw the new one from now on",
         )
     unknown = sorted(set(places) - set(PLACES))
     if unknown:
@@ -94,7 +107,6 @@ def add(
         "places": {key: [float(x), float(y)] for key, (x, y) in places.items()},
         "strokes": [np.round(stroke, 3).tolist() for stroke in strokes],
     }  # fmt: skip
-    path = folder() / f"{word.replace(' ', '-').replace(chr(39), '')}{SUFFIX}"
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         with replacing(path) as stream:
