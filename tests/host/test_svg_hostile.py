@@ -14,7 +14,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from linewright.errors import SourceError
-from linewright.sources.svg import FileLimits, read_svg
+from linewright.sources.painting.segments import Segments
+from linewright.sources.svg import FileLimits, document, read_svg
+from linewright.sources.svg.outlines import SHAPES
+from linewright.sources.svg.path_data import count_segments, parse_path
 from linewright.sources.svg.walk import Walk
 
 HEAD = '<svg xmlns="http://www.w3.org/2000/svg" width="100mm" height="100mm" viewBox="0 0 100 100">\n'
@@ -252,6 +255,69 @@ def test_sizes_are_limited(tmp_path: Path) -> None:
         file.truncate(100 * 2**20)  # a hole: no disk is used, and nothing of it may be read
     with pytest.raises(SourceError, match=r"104,857,600 bytes, the limit is 67,108,864 bytes"):
         read_svg(big)
+
+
+NUMBERS_OF = {"M": 2, "L": 2, "H": 1, "V": 1, "C": 6, "S": 4, "Q": 4, "T": 2}
+
+
+@st.composite
+def path_data(draw: st.DrawFn) -> str:
+    """A path of many commands, its numbers written in every way, now and then with an error in it."""
+    number = st.sampled_from(["1", "-2", ".5", "3.25", "1e1", "+4", "-.5"])
+    gap = st.sampled_from([" ", ",", " , ", "\n"])
+    out = ["M1 1"]
+    for letter in draw(st.lists(st.sampled_from("MLHVCSQTAZmlhvcsqtaz!"), max_size=12)):
+        pieces = draw(st.integers(0, 3))
+        if letter in "Aa":
+            arcs = [draw(st.sampled_from(["2 3 0 0 1 ", "2,3,0,1,0,", "2 3 0 01"])) for _ in range(pieces)]
+            # To another place each, since an arc to where it starts is none.
+            text = " ".join(f"{arc}{100 * len(out) + at} 9" for at, arc in enumerate(arcs))
+        else:
+            numbers = [draw(number) for _ in range(pieces * NUMBERS_OF.get(letter.upper(), 0))]
+            text = "".join(f"{one}{draw(gap)}" for one in numbers).rstrip(", \n")
+        out.append(f"{letter}{text}")
+    return "".join(out)
+
+
+@settings(max_examples=200, deadline=None)
+@given(path_data())
+def test_segments_are_counted_before_they_are_read(data: str) -> None:
+    """Never more than there are, and only those missed that the counting leaves out."""
+    read = Segments()
+    parse_path(data, read, most_segments=1000)
+    counted = count_segments(data + " " * 1000, 1000)
+    left_out = 3 * data.lower().count("a") + data.lower().count("z")
+    assert len(read) - left_out <= counted <= len(read)
+    assert count_segments(data, len(data)) == 0
+
+
+def test_too_many_segments_are_refused_before_they_are_read(monkeypatch: pytest.MonkeyPatch) -> None:
+    def read(*_args: object, **_more: object) -> None:
+        raise AssertionError("this was to be refused before")
+
+    limits = replace(FileLimits(), segments=20)
+    monkeypatch.setattr("linewright.sources.svg.outlines.parse_path", read)
+    monkeypatch.setitem(SHAPES, "polyline", read)
+    for shape in (f'path d="M0 0{"L9 9" * 30}"', f'path d="M0 0{" 9 9" * 30}"', f'polyline points="{"9,,9, " * 30}"'):
+        assert "too many lines and curves" in str(refused(f'{HEAD}<{shape} stroke="red"/></svg>', limits))
+
+
+def test_one_long_token_is_parsed_in_a_few_pieces(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The parser reads an unfinished token anew with each piece: with even pieces the square of its length."""
+    pieces: list[int] = []
+    feed = document._LimitedParser.feed
+
+    def counted(self: Any, piece: bytes) -> None:
+        pieces.append(len(piece))
+        feed(self, piece)
+
+    monkeypatch.setattr(document._LimitedParser, "feed", counted)
+    path = f'<path d="M0 0{" " * 4_000_000}h9" stroke="red"/>'
+    assert len(read_svg((HEAD + path + "</svg>").encode()).drawing) == 1
+    assert len(pieces) < 12
+    pieces.clear()
+    assert len(read_svg((HEAD + LINE * 5000 + "</svg>").encode()).drawing) == 5000
+    assert max(pieces) < 2 * 2**16
 
 
 def test_files_that_cannot_be_opened(tmp_path: Path) -> None:

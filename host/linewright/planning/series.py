@@ -63,6 +63,9 @@ def read_rows(path: str | Path) -> tuple[Row, ...]:
     except UnicodeDecodeError as error:
         hint = "save the table as CSV in UTF-8"
         raise SourceError(f"byte {error.start} is not UTF-8 text", where=where, hint=hint) from None
+    if "\0" in text:
+        line = text[: text.index("\0")].count("\n") + 1
+        raise SourceError(f"line {line} has a character of code 0", where=where, hint="save the table as CSV in UTF-8")
     head = text.partition("\n")[0]
     # Spreadsheets write semicolons where the comma is the decimal mark.
     separator = max(",;\t", key=head.count) if any(mark in head for mark in ",;\t") else ","

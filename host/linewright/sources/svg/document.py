@@ -7,11 +7,9 @@ fetching anything.
 
 from __future__ import annotations
 
-import io
 import os
 import re
 import zlib
-from collections.abc import Iterator
 from pathlib import Path
 from xml.etree.ElementTree import Element, ParseError
 from xml.parsers.expat import ExpatError
@@ -159,8 +157,13 @@ def parse_document(data: bytes, name: str, limits: FileLimits, notes: Notes) -> 
 def _parse_tree(data: bytes, name: str, limits: FileLimits) -> Element:
     parser = _LimitedParser(name, limits)
     try:
-        for piece in _pieces(data):
+        # In pieces, so that a limit is noticed before the whole has been parsed.  Within one token the pieces grow: the
+        # parser reads an unfinished one anew with each piece, so that even ones would cost the square of its length.
+        at = 0
+        while at < len(data):
+            piece = data[at : at + max(2**16, at - parser.position)]
             parser.feed(piece)
+            at += len(piece)
         root = parser.close()
     except DefusedXmlException as problem:
         name_of_entity = str(getattr(problem, "name", ""))[:40]
@@ -199,6 +202,11 @@ class _LimitedParser(defusedxml.ElementTree.DefusedXMLParser):  # type: ignore[m
         harmless = value is not None and len(value) <= self._limits.entity_characters and not _REFERENCE.search(value)
         if is_parameter or not harmless:
             super().defused_entity_decl(name, is_parameter, value, base, system, public, notation)
+
+    @property
+    def position(self) -> int:
+        """Byte of the file at which the token begins that is being parsed."""
+        return max(int(self.parser.CurrentByteIndex), 0)
 
     @property
     def line(self) -> int:
@@ -289,13 +297,6 @@ class _CountingBuilder:
 
     def _where(self) -> str:
         return f"{self._name}, line {self._parser.line}"
-
-
-def _pieces(data: bytes) -> Iterator[bytes]:
-    """The file in pieces, so that a limit is noticed before the whole of it has been parsed."""
-    stream = io.BytesIO(data)
-    while piece := stream.read(2**16):
-        yield piece
 
 
 def _unpack(data: bytes, name: str, limits: FileLimits) -> bytes:

@@ -16,7 +16,7 @@ from linewright.sources.svg.cascade import Declared
 from linewright.sources.svg.document import line_of
 from linewright.sources.svg.lengths import fraction, length_px
 from linewright.sources.svg.paint import NONE
-from linewright.sources.svg.path_data import parse_path
+from linewright.sources.svg.path_data import count_segments, parse_path
 from linewright.sources.svg.place import Context, Pattern, PatternLine, Place
 from linewright.sources.svg.scene import SHAPE_PAINT, SvgScene
 from linewright.sources.svg.tiles import PatternTiles
@@ -188,8 +188,14 @@ class Outlines:
         shapes.BadShape
             When nothing of it can be drawn.
         """
+        most = self._scene.limits.segments
         if name == "path":
-            return parse_path(element.get("d", ""), segments, most_segments=self._scene.limits.segments)
+            data = element.get("d", "")
+            self._scene.count_segments(element, count_segments(data, most))
+            return parse_path(data, segments, most_segments=most)
+        if name in ("polyline", "polygon"):
+            corners = element.get("points", "").replace(",", " ")  # which may stand in any number
+            self._scene.count_segments(element, count_segments(f"M{corners}", most))
         values = {**element.attrib, **declared}
         return SHAPES[name](shapes.Attributes(values, place.viewport, place.style.font_px), segments)
 

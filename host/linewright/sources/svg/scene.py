@@ -174,12 +174,13 @@ class SvgScene:
 
         return box
 
-    def count_segments(self, element: Element) -> None:
-        """Raise a `SourceError` when the picture has more lines and curves than the limit."""
-        if len(self.painting.segments) > self.limits.segments:
+    def count_segments(self, element: Element, more: int = 0) -> None:
+        """Raise a `SourceError` when the picture, with ``more`` to come, has more lines and curves than the limit."""
+        count = len(self.painting.segments) + more
+        if count > self.limits.segments:
             raise refuse(
                 "too many lines and curves",
-                len(self.painting.segments),
+                count,
                 self.limits.segments,
                 "segments",
                 where=self.document.where(element),
