@@ -6,6 +6,7 @@ import pytest
 
 from linewright.sources.words.arranging import arrange
 from linewright.sources.words.art import Art
+from linewright.sources.words.hiding import visible
 from linewright.sources.words.idioms import plainly
 from linewright.sources.words.lexicon import MOST, Lexicon
 from linewright.sources.words.phrases import Phrase
@@ -316,3 +317,74 @@ def test_who_is_waved_at_from_a_tower_stands_on_the_ground():
     high = art_of("a princess on a tower waving at a knight")
     knees = [s.area.bounds for s in high.shapes if s.tag == "leg" and s.area is not None]
     assert min(y for _, y, _, _ in knees) < 0.3 * below
+
+
+def whole(sentence: str) -> Art:
+    return Stage(things(), 1).group(subjects(sentence)[0]).art
+
+
+@pytest.mark.parametrize("sentence", ["a bat hanging upside down from an umbrella", "a bat hanging from a branch"])
+def test_bats_hang_by_their_feet(sentence):
+    hangs = whole(sentence)
+    assert hangs.place("foot1").y > hangs.place("eyes").y
+    above = Stage(things(), 1).plain("bat").art.height
+    assert hangs.bounds()[3] >= hangs.place("foot1").y - 0.1 * above
+    assert hangs.place("eyes").y > 0
+
+
+@pytest.mark.parametrize(
+    "sentence", ["a turtle carrying a table", "a donkey carrying a sofa", "an elephant carrying a piano"]
+)
+def test_something_large_is_carried_on_the_back(sentence):
+    who = sentence.split()[1]
+    alone = Stage(things(), 1).plain(who).art
+    laden = whole(sentence)
+    assert laden.silhouette().area > 1.25 * alone.silhouette().area
+    assert laden.width < 1.2 * alone.width  # nothing stands beside it
+
+
+def test_a_bird_carries_off_in_its_claws_what_is_seen_below_it():
+    sheep = Stage(things(), 1).plain("sheep").art
+    assert whole("an eagle carrying off a sheep").place("eyes").y > 1.3 * sheep.height
+
+
+def test_a_baby_in_a_cloth_hangs_from_the_beak():
+    assert len(whole("a stork with a baby in a cloth").shapes) == len(whole("a stork carrying a baby").shapes)
+
+
+def arms_of(art: Art) -> int:
+    return sum(shape.tag == "arm" for shape in art.shapes)
+
+
+def test_who_drinks_with_somebody_has_company_at_it():
+    assert arms_of(whole("a queen drinking tea with a crocodile")) == 2 * arms_of(whole("a queen drinking tea")) == 4
+
+
+def test_what_flies_past_something_is_in_the_air_before_it():
+    past = whole("an airplane flying past a castle")
+    castle = Stage(things(), 1).plain("castle").art
+    assert past.width < 1.6 * castle.width
+    assert past.height > castle.height + 5
+
+
+def test_who_hatches_is_half_in_the_shell():
+    seen = [stroke.tag for stroke in visible(whole("a dragon hatching from an egg").shapes, 0.0)]
+    assert "eye" in seen
+    assert "foot" not in seen
+
+
+def test_two_on_one_bicycle_sit_one_behind_the_other():
+    two, one = whole("two cats on a bicycle"), whole("a cat on a bicycle")
+    assert arms_of(two) == 2 * arms_of(one) == 4
+    assert two.height < 1.3 * one.height
+
+
+def test_a_house_that_two_carry_stands_upright():
+    parts = len(Stage(things(), 1).plain("house").art.shapes)
+    load = Art(whole("two elephants carrying a house").shapes[-parts:])
+    assert load.height > load.width
+
+
+def test_the_arms_of_an_ant_begin_at_its_narrow_waist():
+    shoulders = {name: Stage(things(), 1)._body(things()[name]).shoulder for name in ("ant", "teapot")}
+    assert shoulders["ant"] < 0.4 * shoulders["teapot"]

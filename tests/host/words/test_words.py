@@ -340,7 +340,8 @@ def group_of(sentence: str):
 @pytest.mark.parametrize(
     "sentence",
     ["a king with a parrot on his shoulder", "a monkey photographing a lion", "a fisherman mending a net",
-     "a man feeding pigeons", "a crocodile brushing its teeth", "a mermaid combing her hair on a rock"],
+     "a man feeding pigeons", "a crocodile brushing its teeth", "a mermaid combing her hair on a rock",
+     "a snowman holding a broom", "a donkey carrying a sofa", "a panda eating bamboo"],
 )  # fmt: skip
 def test_what_is_held_or_borne_leaves_all_faces_to_be_seen(sentence):
     shapes = art_of(sentence).shapes

@@ -12,6 +12,8 @@ from dataclasses import replace
 from functools import partial
 from typing import Final
 
+import shapely
+
 from linewright.sources.words.art import Anchor, Art, Shape, scale, shift, turn
 from linewright.sources.words.figure import Figure, Props, garment, posed
 from linewright.sources.words.figure import places as figure_places
@@ -56,6 +58,7 @@ _BY_NATURE: Final = frozenset(
         "hunt",
     ]
 )
+_CARRIED: Final = frozenset({"carry", "bring", "deliver", "steal"})
 _STILL: Final = frozenset(
     {"hang", "swing", "lie", "fall", "stand", "float", "sail", "fly", "wait", "rest", "run", "walk"}
 )
@@ -157,7 +160,11 @@ class Troupe(Holding):
     def too_large(self, act: Act) -> bool:
         """Whether what is eaten or drunk from is too large for a hand: it stands before who does it."""
         thing = self.things[act.object.name] if act.object is not None and act.object.name else None
-        return VERBS[act.verb].role == "mouth" and thing is not None and ("acts" in thing.can or thing.size > 0.7)
+        if VERBS[act.verb].role != "mouth" or thing is None:
+            return False
+        # A stalk or a leaf is bitten off and held.
+        bite = thing.theme in ("food", "plants") and thing.size <= 1.25 and "branch" not in thing.natural().places
+        return "acts" in thing.can or (thing.size > 0.7 and not bite)
 
     def at_the_wheel(self, phrase: Phrase) -> bool:
         """Whether who drives it is seen at its window."""
@@ -204,12 +211,26 @@ class Troupe(Holding):
         """Whether a bird that flies has it in its beak."""
         held = act.verb in ("hold", "carry", "bring", "deliver") and act.object is not None
         if held and isinstance(thing.art, Bird):
-            return "flies" in thing.can and self._small_thing(act.object)
+            prey = act.object is not None and self.things[act.object.name].can & {"acts", "person"} == {"acts"}
+            return "flies" in thing.can and self._small_thing(act.object) and not prey
         # What has no body for hands takes it in its mouth: an ant, a caterpillar, a lobster.
         at_mouth = (
             (held or act.verb == "eat") and thing.figure is None and "acts" in thing.can and thing.theme != "tales"
-        )
+        ) and not self.on_back(act, thing)
         return at_mouth and act.object is not None and act.object.count == 1 and not self.too_large(act)
+
+    def on_back(self, act: Act, thing: Thing) -> bool:
+        """Whether it is carried on the back: something large, by an animal."""
+        if act.verb not in _CARRIED or act.object is None or not act.object.name or "acts" not in thing.can:
+            return False
+        large = self.things[act.object.name].size * (1.0 + 0.5 * (act.object.count > 1)) >= 0.7
+        return large and (isinstance(thing.art, FourLegs) or (thing.figure is None and not isinstance(thing.art, Bird)))
+
+    def in_claws(self, act: Act, thing: Thing) -> bool:
+        """Whether a bird that flies carries it below itself: what is too large for the beak."""
+        load = self.things[act.object.name] if act.object is not None and act.object.name else None
+        flier = isinstance(thing.art, Bird) and "flies" in thing.can
+        return act.verb in _CARRIED and load is not None and flier and not self.in_beak(act, thing)
 
     def _small_thing(self, phrase: Phrase | None) -> bool:
         return phrase is not None and phrase.name != "" and phrase.count == 1 and self.things[phrase.name].size <= 0.5
@@ -217,7 +238,7 @@ class Troupe(Holding):
     def _wants_hands(self, act: Act, thing: Thing) -> bool:
         """Whether an act takes hands, where a thing is not one that does it by nature."""
         verb = VERBS[act.verb]
-        if self.in_beak(act, thing) or self.too_large(act):
+        if self.in_beak(act, thing) or self.too_large(act) or self.on_back(act, thing) or self.in_claws(act, thing):
             return False
         if not verb.pose:
             return False
@@ -258,7 +279,7 @@ class Troupe(Holding):
         filled = {name: puppet.place(name) for name in ("top", "eyes", "mouth", "neck")}
         return Figure(
             "", torso=ready(puppet.with_places(**filled)), arm=(44.0, 4.4) if hand == "claw" else (30.0, 2.3), leg=(18.0, 2.6), spine=0.5 * y1,
-            shoulder=min(0.36 * (x1 - x0), 22.0), below="bare", stance=2.0, hand=hand,
+            shoulder=_shoulder(puppet, 0.5 * y1), below="bare", stance=2.0, hand=hand,
         )  # fmt: skip
 
     def figure_art(self, thing: Thing, phrase: Phrase, act: Act | None) -> Art:
@@ -590,6 +611,18 @@ class Troupe(Holding):
         if phrase.pen:
             art = art.mapped(lambda s: replace(s, pen=s.pen or phrase.pen))
         return Art(art.moved(scale(at.size / 20.0), turn(at.turn), shift(at.x, at.y)).shapes)
+
+
+def _shoulder(body: Art, high: float) -> float:
+    """From the middle to where arms join a body at a height, which may be narrow there: the waist of an ant."""
+    x0, _, x1, _ = body.bounds()
+    cut = body.silhouette().intersection(shapely.LineString([(x0, high), (x1, high)]))
+    parts = [p for p in shapely.get_parts(cut) if p.length > 0]
+    widest = min(0.36 * (x1 - x0), 22.0)
+    if not parts:
+        return widest
+    a, _, c, _ = min(parts, key=lambda p: p.distance(shapely.Point(0, high))).bounds
+    return min(widest, max(0.8 * min(-float(a), float(c)), 3.0))
 
 
 def _coloured(phrase: Phrase, art: Art) -> Art:

@@ -116,6 +116,44 @@ def inside(me: Group, container: Group, *, lie: bool = False) -> Group:
     return replace(container, art=Art(shapes, places), living=me.living)
 
 
+def hatched(me: Group, egg: Group) -> Group:
+    """Half out of an egg, whose broken shell hides the feet of who comes out of it."""
+    x0, y0, x1, y1 = me.art.bounds()
+    wide, high = x1 - x0, y1 - y0
+    round_wide = min(1.02 * wide, max(0.62 * wide, 1.1 * high))
+    tall = max(0.95 * high, 1.1 * round_wide)
+    shell = Group(egg.art.moved(scale(round_wide / max(egg.art.width, 1.0), tall / max(egg.art.height, 1.0))))
+    a, b, c, d = shell.art.bounds()
+    rim = b + 0.5 * (d - b)
+    steps = np.linspace(a - 2, c + 2, 10)
+    teeth = [(float(x), rim + (0.07 if i % 2 else -0.05) * high) for i, x in enumerate(steps)]
+    below = shapely.Polygon([(a - 5, b - 5), *teeth, (c + 5, b - 5)])
+    half = shapely.Polygon(shell.art.silhouette().intersection(below).exterior)
+    front = Shape((shapely.get_coordinates(half),), half, "main", egg.art.shapes[0].pen)
+    eyes = me.art.places.get("eyes", Anchor(0.0, y1))
+    up = me.art.moved(shift((a + c) / 2 - (x0 + x1) / 2, rim + max(-0.36 * high - y0, 0.12 * high - eyes.y)))
+    middle, low = (a + c) / 2, b + 0.25 * (d - b)
+    outer = shapely.box(a - wide, b - high, c + wide, low + 0.3 * high).difference(half.convex_hull)
+    seen = up.mapped(
+        lambda s: cut_away(s, outer.intersection(shapely.box(a - wide, b - high, c + wide, rim - 0.06 * high)))
+    )
+    lid_x, lid = c + 0.16 * wide, 0.5 * (c - a)
+    cap = shapely.Polygon(
+        [*[(lid_x + lid * (0.5 - 0.5 * math.cos(t)), b + 0.7 * lid * math.sin(t)) for t in np.linspace(0, math.pi, 17)],
+         (lid_x + 0.8 * lid, b + 0.1 * lid), (lid_x + 0.6 * lid, b), (lid_x + 0.4 * lid, b + 0.1 * lid),
+         (lid_x + 0.2 * lid, b)]
+    )  # fmt: skip
+    piece = Shape((shapely.get_coordinates(cap),), cap, "main", egg.art.shapes[0].pen)
+    crack = np.array(
+        (
+            (middle - 0.2 * wide, rim - 0.02 * high),
+            (middle - 0.15 * wide, low),
+            (middle - 0.22 * wide, low - 0.08 * high),
+        )
+    )
+    return replace(me, art=Art((*seen.shapes, front, Shape((crack,), None), piece), up.places))
+
+
 def in_hat(me: Group, hat: Group) -> Group:
     """Looking out of a hat that stands on its crown."""
     art = grounded(hat.art.moved(turn(180)), keep_below=False)

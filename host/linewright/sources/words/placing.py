@@ -168,6 +168,20 @@ def on_top(me: Group, base: Group, *, place: str = "", climbing: bool = False, l
     return replace(both, up=base.up, afloat=base.afloat)
 
 
+def laden(load: Group, me: Group) -> Group:
+    """On somebody's back, behind the head, and so low that its legs stand beside the hump of a shell."""
+    place = "seat" if "seat" in me.art.places else "back"
+    load = replace(load, art=load.art.moved(scale(min(1.0, max(0.75 * me.art.width / max(load.art.width, 1.0), 0.4)))))
+    both = on_top(load, me, place=place)
+    carrier = Art(both.art.shapes[: len(me.art.shapes)])
+    top = Art(both.art.shapes[len(me.art.shapes) :])
+    body, feet = carrier.silhouette(), top.silhouette()
+    drop, step = 0.0, 0.02 * carrier.height
+    while drop < 0.4 * carrier.height and not shapely.transform(feet, lambda p, y=drop: p - (0.0, y)).intersects(body):
+        drop += step
+    return replace(me, art=Art((*top.moved(shift(0, -drop - 2)).shapes, *carrier.shapes), both.art.places))
+
+
 def on_nose(me: Group, other: Group) -> Group:
     """On somebody's nose, and so small that the face is seen."""
     at = other.art.place("nose" if "nose" in other.art.places else "mouth")
@@ -193,7 +207,8 @@ def below(me: Group, above: Group) -> Group:
         if over is not None:
             y = max(y1 - 0.62 * art.height, 0.0) - b
         moved = art.moved(shift((x0 + x1) / 2 - (a + c) / 2, y))
-        if above.art.places.get("grip") and above.art.width < 2.2 * me.art.width:
+        held = "hip" in me.art.places  # of what has no hands, the handle stands behind it
+        if held and above.art.places.get("grip") and above.art.width < 2.2 * me.art.width:
             return replace(me, art=Art((*me.art.shapes, *moved.shapes), me.art.places))
         return replace(me, art=Art((*moved.shapes, *me.art.shapes), me.art.places))
     if "on" in above.art.places or above.art.place("seat").y < me.art.height:  # a table, a bridge: it is made to fit
@@ -209,6 +224,27 @@ def below(me: Group, above: Group) -> Group:
     x0, _, x1, _ = me.art.bounds()
     trunk = 0.22 * base.art.width if "branch" in base.art.places else 0.0
     return joined([base.moved((x0 + x1) / 2 - (a + c) / 2 - trunk, 2.0), me], me)
+
+
+def flown_past(me: Group, other: Group) -> Group:
+    """In the air on its way past something, which is behind it, with lines of speed."""
+    tall = me.art.height > 1.15 * me.art.width
+    art = me.art.moved(turn(-62.0 if tall else 8.0))
+    back = other.art
+    far = back.moved(scale(max(1.0, 1.5 * art.height / max(back.height, 1.0)))) if other.up else back
+    a, b, c, d = far.bounds()
+    x0, y0, x1, y1 = art.bounds()
+    y = d + 8 - y0 if not other.up else b - 0.3 * (y1 - y0) - y0
+    art = art.moved(shift((a + c) / 2 - (0.1 if not other.up else 0.45) * (c - a) - (x0 + x1) / 2, y))
+    x0, y0, x1, y1 = art.bounds()
+    slope = 0.53 if tall else 0.14
+    lines = []
+    for share, long in ((0.06, 0.3), (0.26, 0.42), (0.46, 0.3)):
+        x, at = x0 - 5, y0 + (share - 0.1) * (y1 - y0)
+        lines.append(np.array(((x, at), (x - long * (x1 - x0), at - slope * long * (x1 - x0)))))
+    speed = Group(Art((Shape(tuple(lines), None, "sign"),)))
+    moved = replace(me, art=art)
+    return replace(joined([replace(other, art=far), speed, moved], moved), up=True, fixed=other.fixed)
 
 
 def above(me: Group, below: Group) -> Group:

@@ -129,6 +129,8 @@ POSES: Final[dict[str, Pose]] = {
     "lie": Pose(hands=((-0.2, -0.78), (0.35, -0.7)), feet=((-0.12, -1.0), (0.14, -1.0)), lying=90),
     "climb": Pose(hands=((0.62, 0.55), (0.5, 0.1)), feet=((0.3, -0.95), (0.45, -0.5)), elbows=(-1, -1), forward=True),
     "hang": Pose(hands=((-0.3, 0.98), (0.3, 0.98)), feet=((-0.2, -0.98), (0.22, -0.92)), elbows=(1, -1)),
+    "handstand": Pose(hands=((-0.26, 0.98), (0.3, 0.98)), feet=((-0.62, -0.78), (0.7, -0.7)), elbows=(1, -1),
+                      toes=(-40, -40), lying=180, head=20),
     "fold": Pose(hands=((0.3, -0.45), (0.12, -0.4)), elbows=(-1, 1)),
     "think": Pose(hands=((-0.35, -0.55), (0.34, -0.02)), elbows=(-1, -1)),
     "conduct": Pose(hands=((-0.75, 0.3), (0.8, 0.35)), elbows=(1, -1)),

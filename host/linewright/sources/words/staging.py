@@ -11,7 +11,7 @@ from dataclasses import replace
 from typing import Final
 
 from linewright.sources.words import contents, placing, ties
-from linewright.sources.words.acting import Troupe, pulled_out, sleeps
+from linewright.sources.words.acting import WINGS_ART, Troupe, pulled_out, sleeps
 from linewright.sources.words.art import Anchor, Art, scale, shift, turn
 from linewright.sources.words.figure import FEET
 from linewright.sources.words.groups import PERSON, Group, grounded, joined
@@ -29,6 +29,9 @@ _ALL_AT_ONE: Final = frozenset({"target", "string", "front", "behind", "over", "
 _ON_WALLS: Final = frozenset({"picture", "clock", "mirror", "watch"})
 _TOGETHER: Final = frozenset({"carry", "bring", "deliver", "steal", "lift"})
 """What several do with one thing."""
+
+_SHARED: Final = frozenset({"eat", "drink", "read", "knit", "juggle", "fish", "sing"})
+"""What both do when one does it with another."""
 
 _BY_HAND: Final = frozenset({"hold", "hold2", "mouth", "play", "serve", "up", "juggle", "made"})
 _SIDE_BY_SIDE: Final = frozenset({"over", "under", "behind", "before"})
@@ -149,6 +152,9 @@ class Stage(Troupe):
             and ((phrase.count < 4 and _long(self.things[act.object.name])) or act.verb in _TOGETHER)
             else None
         )
+        mount = next((r for r in shared if r.kind == "on" and self._one_bicycle(phrase, r)), None)
+        if mount is not None:
+            return self._pillion(phrase, mount, factor)
         acts = [a for a in phrase.acts if a is not together]
         ride_all = [a for a in acts if VERBS[a.verb].role == "in" and a.object and a.object.count == 1]
         acts = [a for a in acts if a not in ride_all]
@@ -177,6 +183,23 @@ class Stage(Troupe):
         for relation in shared:
             whole = self.related(whole, phrase, relation)
         return whole
+
+    def _one_bicycle(self, phrase: Phrase, relation: Relation) -> bool:
+        """Whether several share one thing that is ridden astride, on wheels and with bars: a bicycle."""
+        under = relation.object
+        mount = self.things[under.name]
+        ridden = under.count == 1 and self.ridden(phrase, under) and not isinstance(mount.art, FourLegs)
+        return ridden and phrase.count < 5 and "wheels" in mount.can and "bars" in mount.natural().places
+
+    def _pillion(self, phrase: Phrase, mount: Relation, factor: float) -> Group:
+        """The first in the saddle, the others one behind the other after it."""
+        alone = replace(phrase, count=1, relations=[r for r in phrase.relations if r is not mount])
+        rider = self.group(replace(alone, relations=[*alone.relations, mount]), factor)
+        guest = self.group(replace(alone, acts=[*alone.acts, Act("ride", Phrase("", ""))]), factor)
+        hip, seat = rider.art.place("hip"), guest.art.place("hip")
+        apart = max(0.2 * rider.art.width, 0.45 * guest.art.width)
+        behind = [guest.moved(hip.x - apart * i - seat.x, hip.y + 2 - seat.y) for i in range(phrase.count - 1, 0, -1)]
+        return joined([*behind, rider], rider)
 
     def seats(self, relation: Relation) -> bool:
         """Whether it is a place to sit on."""
@@ -224,7 +247,8 @@ class Stage(Troupe):
         x0, x1 = min(h.x for h in hands), max(h.x for h in hands)
         y = max(h.y for h in hands) + 3
         load = self.group(phrase).art
-        if load.height > load.width:
+        kind = self.things[phrase.name]
+        if load.height > load.width and kind.theme not in ("buildings", "furniture") and "acts" not in kind.can:
             load = load.moved(turn(-90))
         share = 1.05 if _long(self.things[phrase.name]) else 0.4
         k = max(1.0, (x1 - x0) * share / max(load.width, 1.0))
@@ -368,8 +392,10 @@ class Stage(Troupe):
                 return me
             return placing.on_top(me, self.group(thing), climbing=role == "climb")
         if role == "hang":
-            hangs = replace(me, art=grounded(me.art.moved(turn(180)), keep_below=False)) if phrase.name == "bat" else me
-            return ties.hung_from(hangs, self.group(thing))
+            by_feet = "upside down" in phrase.modifiers
+            if phrase.name == "bat" and not by_feet:  # as bats do
+                me, by_feet = replace(me, art=grounded(me.art.moved(turn(180)), keep_below=False)), True
+            return ties.hung_from(me, self.group(thing), by_feet=by_feet)
         if role == "look":
             return me
         if role == "in" and self.at_the_wheel(thing):
@@ -382,12 +408,15 @@ class Stage(Troupe):
             and me.art.places.get("hip") is None
         ):
             if kind.can & {"acts"}:
-                return ties.slung(me, self.group(thing))
+                return ties.slung(me, self.group(_unwrapped(thing)))
             if role == "mouth" and not isinstance(self.things[phrase.name].art, Bird):
                 return placing.beside(me, self.group(thing), -2.0, first=me)  # it nibbles at what lies before it
-            return placing.borne(me, self.group(thing), "mouth", self.things[phrase.name])
+            at_hand = "hand" in me.art.places and "hand2" in me.art.places and "foot1" not in me.art.places
+            return placing.borne(me, self.group(thing), "hand" if at_hand else "mouth", self.things[phrase.name])
+        if self.in_claws(act, self.things[phrase.name]) and me.art.places.get("hip") is None:
+            return ties.in_claws(me, self.group(thing), drawn(WINGS_ART))
         if role == "hold2" and not self.figured(phrase, self.things[phrase.name]):
-            return placing.on_top(self.group(thing), me, place="back")
+            return placing.laden(self.group(thing), me)
         if role in _BY_HAND and not self.in_hand(phrase, thing) and not self.things[thing.name].worn:
             return placing.beside(me, self.group(thing), 0.06 * PERSON, first=me)  # no hand is free for it
         return me
@@ -399,6 +428,8 @@ class Stage(Troupe):
             return me
         thing = self.things[other.name]
         if kind == "with":
+            if self._in_cloth(phrase, other):
+                return ties.slung(me, self.group(_unwrapped(other)))
             if "shell" in me.art.places and thing.theme == "buildings":
                 return contents.housed(me, self.group(other))
             if thing.name == "chimney" and self.things[phrase.name].theme == "buildings":
@@ -414,7 +445,7 @@ class Stage(Troupe):
                 return me
             if "branch" in me.art.places and thing.can & {"flies"}:
                 return replace(contents.in_crown(self.group(other), me), living=False)
-            return placing.beside(me, self._facing(other), 0.08 * PERSON, first=me)
+            return placing.beside(me, self._facing(self._joining(phrase, other)), 0.08 * PERSON, first=me)
         if (
             kind == "on"
             and phrase.count == 1
@@ -487,6 +518,10 @@ class Stage(Troupe):
             return placing.on_top(
                 me, made, place=place, lie=thing.name in ("bed", "hammock", "sofa") and sleeps(phrase)
             )
+        if kind in ("from", "in") and thing.name == "egg" and any(a.verb == "hatch" for a in phrase.acts):
+            return contents.hatched(me, made)
+        if kind == "by" and any(a.verb == "fly" and a.object is None for a in phrase.acts) and not made.living:
+            return placing.flown_past(me, made)
         if kind == "from" and "acts" in thing.can:
             return placing.beside(made, me, 0.16 * PERSON, first=me)  # who runs away is ahead
         if kind == "from":
@@ -539,6 +574,19 @@ class Stage(Troupe):
             return placing.beside(me, self._facing(other) if kind == "by" else made, 0.07 * PERSON, first=me)
         return placing.beside(me, made, 8, first=me)
 
+    def _in_cloth(self, phrase: Phrase, other: Phrase) -> bool:
+        """Whether a bird has somebody in a cloth: it hangs from its beak."""
+        bird_of = self.things[phrase.name]
+        wrapped = any(r.kind == "in" and r.object.name == "cloth" for r in other.relations)
+        return wrapped and isinstance(bird_of.art, Bird) and "flies" in bird_of.can
+
+    def _joining(self, phrase: Phrase, other: Phrase) -> Phrase:
+        """A fellow who does the same: who drinks tea with somebody is not the only one with a cup."""
+        if "acts" not in self.things[other.name].can or other.acts:
+            return other
+        shared = [a for a in phrase.acts if a.verb in _SHARED and not self.too_large(a)]
+        return replace(other, acts=shared)
+
     def _facing(self, phrase: Phrase) -> Group:
         made = self.group(phrase)
         return made.mirrored() if made.living and phrase.count == 1 else made
@@ -552,6 +600,11 @@ class Stage(Troupe):
         game = board.moved(shift(on.x - (x0 + x1) / 2, on.y - y0))
         both = Group(Art((*table.shapes, *game.shapes)))
         return placing.beside(me, both, -0.12 * PERSON, first=me)
+
+
+def _unwrapped(phrase: Phrase) -> Phrase:
+    """Without the cloth that somebody is in, where it is drawn with what carries it."""
+    return replace(phrase, relations=[r for r in phrase.relations if r.object.name != "cloth"])
 
 
 def _with_default(act: Act) -> Act:

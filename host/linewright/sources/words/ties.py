@@ -117,7 +117,9 @@ def tied(me: Group, other: Group, *, pulls: bool) -> Group:
     """A rope from hand to what is pulled or led."""
     if pulls:  # it comes after
         x0 = me.art.bounds()[0]
-        moved = other.moved(x0 - 14 - other.art.bounds()[2], 0)
+        k = min(1.0, 0.9 * me.art.width / max(other.art.width, 1.0)) if me.afloat else 1.0
+        other = replace(other, art=other.art.moved(scale(max(k, 0.6))))
+        moved = other.moved(x0 - 0.4 * PERSON - other.art.bounds()[2], 0)
         start = me.art.places.get("rope") or me.art.place("hand2" if "hand2" in me.art.places else "back")
         if "hip" in me.art.places:  # somebody who pulls looks at the load
             moved = other.moved(me.art.bounds()[2] + 16 - other.art.bounds()[0], 0)
@@ -129,7 +131,8 @@ def tied(me: Group, other: Group, *, pulls: bool) -> Group:
         moved = other.moved(me.art.bounds()[2] + 12 - other.art.bounds()[0], 0)
         start, end = me.art.place("hand"), moved.art.place("neck")
     sag = (start.x + end.x) / 2, min(start.y, end.y) - 3
-    line = Shape((smooth(np.array(((start.x, start.y), sag, (end.x, end.y)))),), None, "sign")
+    knot = arc(end.x, end.y, 2.2, 2.2)
+    line = Shape((smooth(np.array(((start.x, start.y), sag, (end.x, end.y)))), knot), None, "sign")
     return joined([moved, me, Group(Art((line,)))], me)
 
 
@@ -143,14 +146,35 @@ def on_string(me: Group, art: Art) -> Group:
     return replace(me, art=Art((Shape((line,), None, "sign"), *moved.shapes, *me.art.shapes), me.art.places), up=False)
 
 
-def hung_from(me: Group, above: Group) -> Group:
-    """Hanging from something."""
+def in_claws(me: Group, load: Group, wings: Art) -> Group:
+    """In the air with spread wings, and something below, which is held in the claws."""
+    x0, y0, x1, y1 = load.art.bounds()
+    k = max(1.0, 0.85 * (x1 - x0) / max(me.art.width, 1.0))
+    flier = me.art.moved(scale(k))
+    feet = flier.place("feet")
+    hold = load.art.places.get("seat") or Anchor((x0 + x1) / 2, y1)
+    lifted = 0.3 * PERSON
+    art = flier.moved(shift(hold.x - feet.x, hold.y + lifted - flier.bounds()[1] - 2))
+    lines = tuple(
+        np.array(((x, y0 + lifted - 3 - 2 * (i % 2)), (x, y0 + lifted - 10 - 4 * (i % 2))))
+        for i, x in enumerate(np.linspace(x0 + 0.2 * (x1 - x0), x1 - 0.2 * (x1 - x0), 4))
+    )
+    a, b, c, d = art.bounds()
+    span = wings.moved(scale(2.0 * (c - a) / max(wings.width, 1.0)))
+    root = span.bounds()
+    spread = span.moved(shift((a + c) / 2 - (root[0] + root[2]) / 2, b + 0.5 * (d - b) - root[1]))
+    parts = [Group(spread), Group(art), load.moved(0, lifted), Group(Art((Shape(lines, None, "sign"),)))]
+    return replace(joined(parts, Group(art)), living=me.living, up=True)
+
+
+def hung_from(me: Group, above: Group, *, by_feet: bool = False) -> Group:
+    """Hanging from something by the hands, or head down by the feet."""
     art = me.art
     x0, _, x1, y1 = art.bounds()
     if (
         me.art.height > 0.6 * above.art.height
         and not above.up
-        and not {"branch", "hook"} & set(above.art.places)
+        and not {"branch", "hook", "under"} & set(above.art.places)
         and "hip" not in art.places
     ):
         wall = above.art.moved(scale(2.1 * me.art.height / max(above.art.height, 1.0)))
@@ -159,10 +183,17 @@ def hung_from(me: Group, above: Group) -> Group:
         return joined([replace(above, art=wall), moved], moved)
     place = above.art.places.get("branch") or above.art.places.get("hook") or above.art.places.get("bars")
     a, b, c, _ = above.art.bounds()
+    if place is None and "under" in above.art.places:  # at the rim of an umbrella, away from its handle
+        x = (a + c) / 2 + 0.26 * (c - a)
+        cut = above.art.silhouette().intersection(shapely.LineString([(x, b - 1), (x, b + above.art.height + 1)]))
+        place = Anchor(x, cut.bounds[1] if not cut.is_empty else b + 0.6 * above.art.height)
     if place is None:
         place = Anchor((a + c) / 2 + 0.3 * (c - a), b + 0.55 * (above.art.height))
-    grip = art.place("hand") if "hip" in art.places else Anchor((x0 + x1) / 2, y1)
+    hands = "hip" in art.places and not by_feet
+    grip = art.place("hand") if hands else Anchor((x0 + x1) / 2, y1)
+    if by_feet and "foot1" in art.places:
+        grip = Anchor((art.place("foot1").x + art.place("foot2").x) / 2, y1)
     lift = max(0.0, y1 - (place.y - 0.0)) + (6 if place.y < y1 + 6 else 0)
     top = above.moved(0, lift)
-    moved = me.moved(place.x - grip.x, place.y + lift - max(grip.y, y1 if "hip" not in art.places else grip.y))
+    moved = me.moved(place.x - grip.x, place.y + lift - max(grip.y, grip.y if hands else y1))
     return joined([top, moved], moved)
