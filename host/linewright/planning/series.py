@@ -16,6 +16,7 @@ from typing import Any, Final
 
 from linewright.errors import SourceError
 from linewright.planning.arrangement import Arrangement, Item
+from linewright.wording import count
 
 FILE_HIGH_BYTES: Final = 4_000_000
 
@@ -82,7 +83,7 @@ def read_rows(path: str | Path) -> tuple[Row, ...]:
                 _check(columns, where)
             elif len(values) != len(columns):
                 raise SourceError(
-                    f"line {reader.line_num} has {len(values)} columns, the first row names {len(columns)}",
+                    f"line {reader.line_num} has {count(len(values), 'column')}, the first row names {len(columns)}",
                     where=where,
                     hint="put a text with a comma in it in double quotes",
                 )
