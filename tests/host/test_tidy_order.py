@@ -254,7 +254,7 @@ def test_the_zoo(name):
     assert bag(order(drawing)) == bag(drawing)
 
 
-@settings(max_examples=150)
+@settings(max_examples=80)
 @given(drawings())
 def test_order_is_a_permutation_with_reversals(drawing):
     """Every stroke is drawn once, whole, forwards or backwards, closed ones from any vertex, with its own pen, and no
