@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import skimage
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from PIL import Image
 from scipy import ndimage
@@ -358,6 +358,19 @@ def test_the_edge_of_a_pale_head_is_drawn_where_nothing_else_shows_it():
     assert edges(replace(sitter, head=nothing), [middle], pen_mm) == []
     assert edges(replace(sitter, person=None), [middle], pen_mm) == []
     assert edges(replace(sitter, person=everywhere), [middle], pen_mm) == []
+
+
+@settings(max_examples=40)
+@given(st.floats(20, 150), st.floats(20, 150))
+@example(57.1275, 214.1844)  # whose sides are no whole pixels, each by another share
+def test_edges_are_found_at_any_size_of_the_picture(width_mm, height_mm):
+    rows, columns = (round(side * PIXELS_PER_PEN / 0.5) for side in (height_mm, width_mm))
+    person = np.zeros((rows, columns), dtype=np.float32)
+    person[10:-10, 10:-10] = 1.0
+    sitter = Sitter(0 * person, 0 * person + 1, 0 * person + 1, person, (), width_mm, height_mm, ())
+    (line,) = edges(sitter, [np.array([[width_mm / 2, height_mm / 2]])], 0.5)
+    assert (line > 0).all()
+    assert (line < (width_mm, height_mm)).all()
 
 
 def test_auto_takes_a_portrait_for_a_face_that_is_large_enough_on_the_sheet():

@@ -284,7 +284,8 @@ def edges(sitter: Sitter, strokes: Sequence[Points], pen_mm: float) -> list[Poin
     smooth = ndimage.gaussian_filter(sitter.person, PIXELS_PER_PEN, mode="nearest")
     inside = np.pad((smooth > 0.5).astype(np.uint8), 1, mode="edge")  # the picture's border is no edge of a person
     deep = cv2.distanceTransform(inside, cv2.DIST_L2, 5)[1:-1, 1:-1]
-    ink = inked(strokes, (sitter.width_mm, sitter.height_mm), pen_mm=pen_mm, pixel_mm=(x_mm + y_mm) / 2)
+    # The pixel that the photograph was sampled with, so that both grids are one.
+    ink = inked(strokes, (sitter.width_mm, sitter.height_mm), pen_mm=pen_mm, pixel_mm=pen_mm / PIXELS_PER_PEN)
     away_mm = ndimage.distance_transform_edt(ink < 0.5, sampling=(y_mm, x_mm))
     bare_mm = np.where(sitter.head > 0.5, away_mm, 0.0)
     found = []
