@@ -346,7 +346,7 @@ def test_the_edge_of_a_pale_head_is_drawn_where_nothing_else_shows_it():
     y, x = (np.indices((side, side)) + 0.5) * 60 / side - 30
     disc = (np.hypot(x, y) < radius_mm).astype(np.float32)
     everywhere, nothing = np.ones_like(disc), np.zeros_like(disc)
-    sitter = Sitter(nothing, everywhere, everywhere, disc, (), 60.0, 60.0, ())
+    sitter = Sitter(nothing, everywhere, disc, (), 60.0, 60.0, ())
     turn = np.linspace(0, 2 * np.pi, 200)
     middle, inner = (30 + r * np.column_stack((np.cos(turn), np.sin(turn))) for r in (5.0, radius_mm - 0.6))
     (line,) = edges(sitter, [middle], pen_mm)
@@ -367,7 +367,7 @@ def test_edges_are_found_at_any_size_of_the_picture(width_mm, height_mm):
     rows, columns = (round(side * PIXELS_PER_PEN / 0.5) for side in (height_mm, width_mm))
     person = np.zeros((rows, columns), dtype=np.float32)
     person[10:-10, 10:-10] = 1.0
-    sitter = Sitter(0 * person, 0 * person + 1, 0 * person + 1, person, (), width_mm, height_mm, ())
+    sitter = Sitter(0 * person, 0 * person + 1, person, (), width_mm, height_mm, ())
     (line,) = edges(sitter, [np.array([[width_mm / 2, height_mm / 2]])], 0.5)
     assert (line > 0).all()
     assert (line < (width_mm, height_mm)).all()

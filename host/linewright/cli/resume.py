@@ -93,10 +93,9 @@ def resume(
     if asks and from_stroke is None and broken.stroke and not aimed.rig.senses_motor_power:
         from_stroke = _first_missing(broken.stroke + 1)
     manner = story.manner
+    drift = None  # as the drawing was begun
     if manner.drift is None or check_drift is not None or drift_limit_mm is not None:
         drift = DriftCheck.of(aimed.rig, check_drift, drift_limit_mm)
-    else:
-        drift = manner.drift
     said = manner.ask_pens if ask_pens is None else ask_pens
     task = resuming.rest_of(
         broken,

@@ -125,7 +125,7 @@ def add(
     from linewright.sources.words.guessing import with_article
     from linewright.sources.words.store import names
 
-    called = " ".join(name.lower().split())
+    called = own.plain_name(name)
     places = dict(_point(text) for text in point or ())
     over = called in names()
     path = own.add(file, name, places, size=size, living=living, replace=replace)

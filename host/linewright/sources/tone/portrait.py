@@ -26,6 +26,7 @@ from linewright.sources.tone.field import Field
 from linewright.sources.tone.flow import along, calm, dark_lines
 from linewright.sources.tone.laying import LEAST_PENS, Bed, laid_by_lenses
 from linewright.sources.tone.method import BLACK, PIXELS_PER_PEN, Layer, ToneMethod
+from linewright.sources.tone.wave import runs
 
 RANGE: Final = (1.0, 96.0)
 """Percentiles of the person's grey that become black and white."""
@@ -107,7 +108,6 @@ class Sitter:
     Parameters
     ----------
     coverage : (h, w) wanted of the ink.
-    weight : (h, w) how much each place matters.
     head : (h, w) 1 on heads, 0 away from them.
     person : (h, w) 1 for persons; None where nobody is cut out.
     shown : faces in pixels of that grid, the largest first.
@@ -116,13 +116,17 @@ class Sitter:
     """
 
     coverage: Floats32
-    weight: Floats32
     head: Floats32
     person: Floats32 | None
     shown: tuple[Face, ...]
     width_mm: float
     height_mm: float
     notes: tuple[str, ...]
+
+    @property
+    def weight(self) -> Floats32:
+        """(h, w) how much each place matters."""
+        return np.asarray(BESIDE_WEIGHT + (1 - BESIDE_WEIGHT) * self.head, dtype=np.float32)
 
 
 @dataclass(frozen=True)
@@ -165,7 +169,7 @@ class Portrait(ToneMethod):
         field = layer.field
         alike = np.ones_like(field.coverage)
         return self._strokes(
-            field, Sitter(field.coverage, alike, alike, None, (), field.width_mm, field.height_mm, ()), layer.report
+            field, Sitter(field.coverage, alike, None, (), field.width_mm, field.height_mm, ()), layer.report
         )
 
     def part(self, rgb: Floats32) -> faces.Box:
@@ -194,9 +198,8 @@ class Portrait(ToneMethod):
         head = _near_faces(shown, grey.shape)
         clothes = np.minimum(coverage, CLOTHES_HIGH)
         coverage = np.asarray(head * coverage + (1 - head) * clothes, dtype=np.float32)
-        weight = np.asarray(BESIDE_WEIGHT + (1 - BESIDE_WEIGHT) * head, dtype=np.float32)
         person = None if framed.person is None else mask
-        return Sitter(coverage, weight, head, person, shown, width_mm, height_mm, notes)
+        return Sitter(coverage, head, person, shown, width_mm, height_mm, notes)
 
     def _shown(self, rgb: Floats32) -> FramedPeople:
         """Find faces, cut out the person and frame what is drawn; a single head as closely as its hair allows."""
@@ -296,8 +299,7 @@ def edges(sitter: Sitter, strokes: Sequence[Points], pen_mm: float) -> list[Poin
         at = (line / (x_mm, y_mm)).astype(np.int64)
         alone = bare_mm[at[:, 1].clip(0, rows - 1), at[:, 0].clip(0, columns - 1)] / pen_mm
         bare = ndimage.binary_closing(alone > BARE_PENS[0], np.ones(round(4 * PIXELS_PER_PEN)))
-        turns = np.flatnonzero(np.diff(np.concatenate(([False], bare, [False]))))
-        for begin, end in turns.reshape(-1, 2):
+        for begin, end in runs(bare, 2):
             piece = line[begin:end]
             long_mm = np.hypot(*np.diff(piece, axis=0).T).sum()
             if long_mm >= EDGE_PENS * pen_mm and alone[begin:end].max() >= BARE_PENS[1]:

@@ -10,6 +10,7 @@ The darkest pen draws the lines. Each place gets the pen and coverage that come 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -30,6 +31,7 @@ from linewright.sources.tone.field import Field
 from linewright.sources.tone.hatching import LAYER_TURN_DEG, ruled
 from linewright.sources.tone.method import BLACK, Layer, ToneMethod
 from linewright.sources.tone.outline import Outline
+from linewright.sources.tone.wave import runs
 
 WASHES_HIGH: Final = 3
 """More colours side by side are a map and no wash."""
@@ -131,6 +133,7 @@ class Wash(ToneMethod):
         lines : mm, of the dark pen.
         """
         from scipy import ndimage
+        from skimage.morphology import remove_small_objects
 
         finest = min(widths_mm)
         pixel = GRID_PENS * finest
@@ -145,7 +148,8 @@ class Wash(ToneMethod):
         tone = calm.sum(axis=0)
         found: list[Floats32] = []
         for number, width in enumerate(widths_mm[:-1]):
-            own = _without_specks(owner == number, (LEAST_PENS * width / step) ** 2)
+            least_px = (LEAST_PENS * width / step) ** 2
+            own = remove_small_objects(owner == number, max_size=math.ceil(least_px) - 1)
             # Half a gap from the border to another colour, each; where there is none, up to the border.
             others = ndimage.distance_transform_edt(~((owner >= 0) & (owner != number))) * step
             free = own & (others >= (self.gap + width) / 2 + step) & (from_lines >= self.gap + width / 2 + step)
@@ -162,10 +166,9 @@ def _within(strokes: Sequence[Points], field: Field, least_mm: float) -> list[Po
     for stroke in strokes:
         fine = shapely.get_coordinates(shapely.segmentize(shapely.linestrings(stroke), float(pixel.min()) / 2))
         column, row = np.clip((fine / pixel).astype(np.int64), 0, high).T
-        on = np.concatenate(([False], field.coverage[row, column] > 0, [False]))
-        for begin, end in np.flatnonzero(on[1:] != on[:-1]).reshape(-1, 2):
-            line = shapely.linestrings(fine[begin:end]) if end - begin > 1 else None
-            if line is not None and line.length >= least_mm:
+        for begin, end in runs(field.coverage[row, column] > 0, 2):
+            line = shapely.linestrings(fine[begin:end])
+            if line.length >= least_mm:
                 found.append(shapely.get_coordinates(shapely.simplify(line, float(pixel.min()) / 4)))
     return found
 
@@ -181,13 +184,3 @@ def _like(values: NDArray[np.bool_], shape: tuple[int, ...]) -> NDArray[np.bool_
     """The same on a grid that may have a row or a column more or less."""
     rows, columns = (np.minimum(np.arange(n), m - 1) for n, m in zip(shape, values.shape, strict=True))
     return np.asarray(values[rows[:, None], columns])
-
-
-def _without_specks(area: NDArray[np.bool_], least_px: float) -> NDArray[np.bool_]:
-    """The patches of at least so many pixels."""
-    from scipy import ndimage
-
-    labels, count = ndimage.label(area)
-    large = np.bincount(labels.ravel(), minlength=count + 1) >= least_px
-    large[0] = False
-    return np.asarray(large[labels])

@@ -35,6 +35,11 @@ def folder() -> Path:
     return config_folder() / "words"
 
 
+def plain_name(name: str) -> str:
+    """A name as it is kept: in small letters, with single spaces."""
+    return " ".join(name.lower().split())
+
+
 def add(
     file: Path,
     name: str,
@@ -62,7 +67,7 @@ def add(
     """
     from linewright.sources.svg import read_svg
 
-    word = " ".join(name.lower().split())
+    word = plain_name(name)
     if not _NAME.fullmatch(word):
         raise InputError(
             f"{name!r} is no name for a thing", hint='take a word or two in small letters, such as "sea chest"'
