@@ -387,20 +387,17 @@ class _Reader:
             noun = self._noun()
             if noun is not None:
                 name, plural, said, words = noun
-                if (dress := self._dressed_by(name, words)) is not None:
-                    worn += dress
-                    self.at += words
-                    continue
                 self.at += words
+                if (dress := self._dressed_by(name)) is not None:
+                    worn += dress
+                    continue
                 if said == "baby" and (later := self._noun()) is not None and "acts" in _can(later[0]):
                     modifiers.append("small")  # "a baby elephant"
                     continue
                 dress = self._dresses(name)
-                self.at -= 0 if dress else words
                 worn += dress
-                if not dress and self._compound(words):
-                    first = self.at
-                    self.at += words
+                if not dress and self._compound():
+                    first = self.at - words
                     later = self._noun()
                     if later is not None and " ".join(self.tokens[first : self.at]) in ADJECTIVES:
                         modifiers.append(ADJECTIVES[" ".join(self.tokens[first : self.at])])
@@ -410,7 +407,6 @@ class _Reader:
                         f"{later[0] if later else name!r}"
                     )
                     continue
-                self.at += 0 if dress else words
                 if plural and count == 1 and not exact and not _always_plural(name):
                     count = 3
                 if paired and _always_plural(name):
@@ -521,11 +517,13 @@ class _Reader:
         animal = self.subjects[-1].name if self.subjects else ""
         return animal if owned and "acts" in _can(animal) and "person" not in _can(animal) else ""
 
-    def _dressed_by(self, name: str, words: int) -> list[str] | None:
+    def _next_noun(self) -> tuple[str, bool, str, int] | None:
+        """The noun that follows at once."""
+        return None if self._word() in IDLE or self._word() in PREPOSITIONS else self._noun()
+
+    def _dressed_by(self, name: str) -> list[str] | None:
         """``pirate cat``, and so ``frog prince``: an animal in the clothes of that kind of people; then those."""
-        at, self.at = self.at, self.at + words
-        other = self._noun() if self._word() not in IDLE and self._word() not in PREPOSITIONS else None
-        self.at = at
+        other = self._next_noun()
         if other is None or "acts" not in _can(name) or "acts" not in _can(other[0]):
             return None
         if "person" in _can(name) and "person" not in _can(other[0]):
@@ -534,7 +532,7 @@ class _Reader:
 
     def _dresses(self, name: str) -> list[str]:
         """``frog prince``: the clothes of the kind of people that is named after an animal, which are read."""
-        other = self._noun() if self._word() not in IDLE and self._word() not in PREPOSITIONS else None
+        other = self._next_noun()
         if (
             other is None
             or other[1]
@@ -547,17 +545,14 @@ class _Reader:
         self.at += other[3] if dress else 0
         return dress
 
-    def _compound(self, words: int) -> bool:
+    def _compound(self) -> bool:
         """Whether another noun follows at once, which is then the one that is meant: ``harbour seal``."""
-        at, self.at = self.at, self.at + words
         word = self._word()
-        follows = (
+        return (
             bool(word) and word not in IDLE and word not in NUMBERS and word not in PREPOSITIONS
             and word not in COLOURS and word not in ADJECTIVES and self._noun() is not None
             and not (verb_of(word) and word.endswith(("s", "ing", "ed")) and self._plain_verb(word))
         )  # fmt: skip
-        self.at = at
-        return follows
 
     def _plain_verb(self, word: str) -> bool:
         """``a dog chases``: the form of a verb that is a plural as well, with something after it."""
