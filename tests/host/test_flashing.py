@@ -443,17 +443,17 @@ def greeter():
 
     def on_start(fd, quit_fd):
         with socket.create_connection((host, int(port)), timeout=20) as other:
-            before = b""
+            before = b"\0"
             while True:
                 readable, _, _ = select.select([fd, other, quit_fd], [], [])
                 if quit_fd in readable:
                     return
                 if fd in readable:
                     byte = os.read(fd, 1)  # one, because what follows such a request is for the prompt
-                    if before + byte == b"\r\x03":
+                    before = (before + byte)[-3:]
+                    if before == b"\0\r\x03":  # behind a whole frame; within one, a checksum may look like it
                         return
                     other.sendall(byte)
-                    before = byte
                 if other in readable:
                     if not (said := other.recv(4096)):
                         return
