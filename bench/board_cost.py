@@ -66,7 +66,8 @@ def main() -> int:
     from emulated.prompt import EmulatedPrompt, flashed
 
     prompt = EmulatedPrompt(flashed(Path(image)))
-    prompt.run((ROOT / "bench" / "board_cost_board.py").read_text())
+    for part in ("tests/dual/done_player.py", "bench/board_cost_board.py"):
+        prompt.run((ROOT / part).read_text())
 
     default = Rig.default()
     heron = prepare(PlanTask(str(ROOT / "demo" / "heron.svg"), default, Placement(sheet="A6"))).program
@@ -82,7 +83,8 @@ def main() -> int:
         frames = min(FRAMES, len(packed))
         payloads = ",".join(f"bytearray({packed.payload(i)!r})" for i in range(frames))
         accel, rate = board_settings(rig)["accel"], board_settings(rig)["max_rate"]
-        count, words, blocks, *spent = map(int, prompt.run(f"whole([{payloads}], {accel}, {rate})").split())
+        played = prompt.run(f"whole(DonePlayer(), [{payloads}], {accel}, {rate})")
+        count, words, blocks, *spent = map(int, played.split())
         ramps, alone, loading, rendering = map(int, prompt.run(f"kernel_alone([{payloads}], {accel})").split())
         lasts_us = float(program.ticks_before[int(packed.first[frames])]) / 5
         per_word = sum(spent) / words

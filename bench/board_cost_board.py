@@ -11,39 +11,11 @@ us = time.ticks_us
 since = time.ticks_diff
 
 
-class Endless:
-    """A port whose player has always finished all blocks but the newest."""
+def whole(port, payloads, accel, rate):
+    """Records, words, blocks; microseconds of decoding, of guard and queue, and of everything from queue to player.
 
-    tick_hz = kernel.TICK_HZ
-    overhead_ticks = 20
-
-    def __init__(self):
-        self.blocks = 0
-        self.words = 0
-
-    def now_us(self):
-        return 0
-
-    def endstop(self, _which):
-        return False
-
-    def motor_power(self):
-        return True
-
-    def room(self):
-        return 8
-
-    def finished(self):
-        return self.blocks - 1 if self.blocks else 0
-
-    def submit(self, _words, count, _servo_us):
-        self.blocks += 1
-        self.words += count
-
-
-def whole(payloads, accel, rate):
-    """Records, words, blocks; microseconds of decoding, of guard and queue, and of everything from queue to player."""
-    port = Endless()
+    `port` is a `DonePlayer` of tests/dual/done_player.py, which `board_cost.py` runs at the prompt before.
+    """
     queue = feeder.Feeder(port)
     queue.state[kernel.S_ACCEL] = accel
     queue.queue[kernel.Q_ENOUGH] = 1

@@ -154,3 +154,73 @@ def test_on_a_circle_no_axis_is_asked_for_more_than_it_has(least_part):
         least_used = min(least_used, (load / at.accel_mm_s2).max(axis=1).min())
     # And what is left is used: all of it where the speed is the least, or the most.
     assert least_used > (0.7 if least_part else 0.5)
+
+
+def test_a_lone_reversal_is_slowed_until_the_axis_bears_braking_too():
+    # v = sqrt(2 a delta) and h = sqrt(8 delta / a), so v = a h / 2; half of the turn takes 2 delta / v = h / 2. At a
+    # share s of that speed the axis moves by a h^2 (s + (1 - 1 / 2s)^2) over the window, of which 1.03 are left to it:
+    # s^3 - 0.03 s^2 - s + 1/4 = 0.
+    points = np.array([[0.0, 0.0], [40.0, 0.0], [5.0, 0.0]])
+    plain = corners(points)
+    slowed = plain.braked(points, limits())
+    share = max(np.roots([1.0, -0.03, -1.0, 0.25]).real)
+    got = math.sqrt(slowed.cap_mm2_s2[1] / plain.cap_mm2_s2[1])
+    assert share * (1 - 2 / 1024) <= got <= share
+    assert slowed.radius_mm[1] == pytest.approx(plain.radius_mm[1] * got**2, rel=1e-12)
+    assert slowed.end_cap_mm2_s2[0, 1] == slowed.end_cap_mm2_s2[1, 0] == slowed.cap_mm2_s2[1]
+    assert slowed.end_cap_mm2_s2[0, 0] == plain.end_cap_mm2_s2[0, 0]
+    assert slowed.hairpin.tolist() == [False, True, False]
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_corners_are_slowed_as_far_as_braking_asks_and_no_further(seed):
+    chance = np.random.default_rng(seed)
+    turns = chance.choice([0.0, 0.3, 1.2, 2.4, 3.0, math.pi], 60) * chance.choice([-1, 1], 60)
+    lengths = chance.choice([0.05, 0.4, 30.0], 60)
+    ways = np.cumsum(turns)
+    points = np.cumsum(lengths[:, None] * np.column_stack((np.cos(ways), np.sin(ways))), axis=0)
+    at = limits(accel=(1500, 600))
+    plain = corners(points, at)
+    slowed = plain.braked(points, at)
+    step = np.diff(points, axis=0)
+    length = np.hypot(*step.T)
+    straight = np.isinf(plain.cap_mm2_s2)
+    assert straight.any()
+    assert np.isinf(slowed.cap_mm2_s2[straight]).all()
+    hairpins = 0
+    for i in np.flatnonzero(~straight)[1:-1].tolist():
+        u_in, u_out = step[i - 1] / length[i - 1], step[i] / length[i]
+
+        def worst(share, i=i, u_in=u_in, u_out=u_out):
+            """How far the axis that is worse off moves, of what its acceleration allows in the window."""
+            v = math.sqrt(plain.cap_mm2_s2[i])
+            takes_s = plain.share[i - 1, 1] * length[i - 1] / v / share
+            loads = []
+            for axis in range(2):
+                a = at.accel_mm_s2[axis]
+                window_s = math.sqrt(8 * DELTA_MM / a)
+                outside_s = max(window_s - takes_s, 0.0)
+                towards = math.copysign(1.0, u_out[axis] - u_in[axis])
+                braking = max(-u_in[axis] * towards, 0.0) / max(abs(u_in) / at.accel_mm_s2)
+                starting = max(u_out[axis] * towards, 0.0) / max(abs(u_out) / at.accel_mm_s2)
+                turning = share * v * abs(u_out[axis] - u_in[axis]) * window_s
+                loads.append((turning + (braking + starting) / 2 * outside_s**2) / (a * window_s**2))
+            return max(loads)
+
+        share = math.sqrt(slowed.cap_mm2_s2[i] / plain.cap_mm2_s2[i])
+        assert worst(share) <= 1.03 * (1 + 1e-9)
+        assert share == 1.0 or worst(share + 1 / 512) > 1.03
+        assert slowed.hairpin[i] == (share < 1.0)
+        assert slowed.radius_mm[i] == pytest.approx(plain.radius_mm[i] * share**2, rel=1e-9)
+        hairpins += share < 1.0
+    assert 5 < hairpins < 55
+    at_corner = np.stack((slowed.cap_mm2_s2[:-1], slowed.cap_mm2_s2[1:]), axis=1)
+    ends = np.where(plain.share > 0.0, np.minimum(plain.end_cap_mm2_s2, at_corner), plain.end_cap_mm2_s2)
+    assert slowed.end_cap_mm2_s2.tolist() == ends.tolist()
+
+
+def test_gentler_segments_calm_the_corners_at_both_of_their_ends():
+    found = corners([[0, 0], [9, 0], [9, 9], [0, 9], [0, 0]])
+    calmed = found.gentler(np.array([1.0, 0.25, 0.5, 1.0]))
+    assert (calmed.cap_mm2_s2[1:-1] / found.cap_mm2_s2[1:-1]).tolist() == [0.25, 0.25, 0.5]
+    assert calmed.end_cap_mm2_s2[1].tolist() == calmed.cap_mm2_s2[1:3].tolist()

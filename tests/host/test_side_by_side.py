@@ -4,15 +4,15 @@ import threading
 
 import pytest
 
-from linewright.sources import side_by_side as module
 from linewright.sources.side_by_side import side_by_side
+from linewright.system import processors
 
 LONG_S = 60
 
 
 @pytest.fixture(autouse=True, params=[1, 3])
-def processors(request, monkeypatch):
-    monkeypatch.setattr(module, "processors", lambda: request.param)
+def so_many_processors(request, monkeypatch):
+    monkeypatch.setattr(processors, "usable", lambda: request.param)
 
 
 def test_results_come_in_the_order_of_the_pieces():
@@ -23,7 +23,7 @@ def test_results_come_in_the_order_of_the_pieces():
     assert side_by_side([], lambda _doing, _done: None) == []
 
 
-@pytest.mark.parametrize("processors", [3], indirect=True)
+@pytest.mark.parametrize("so_many_processors", [3], indirect=True)
 def test_pieces_run_at_the_same_time_where_there_are_processors_for_them():
     meeting = threading.Barrier(3)
 

@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 
 from linewright.cli.sheet import TypedKeys
-from linewright.system import children, locks, memory, signals
+from linewright.system import children, locks, memory, processors, signals
 from linewright.system.keyboard import Keyboard
 from linewright.system.pipes import WatchedPipe, pipes_can_be_selected
 
@@ -186,6 +186,17 @@ def test_memory_is_limited_where_the_system_can(elsewhere, monkeypatch):
     code = "from linewright.system import memory; memory.limit(1 << 29); bytearray(1 << 30)"
     ended = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=False)
     assert "MemoryError" in ended.stderr
+
+
+def test_processors_are_those_that_this_process_may_use(monkeypatch):
+    monkeypatch.setattr(os, "sched_getaffinity", lambda _process: {1, 5, 6}, raising=False)
+    monkeypatch.setattr(os, "cpu_count", lambda: 8)
+    assert processors.usable() == 3
+    # Systems without that figure, and one that does not know how many there are.
+    monkeypatch.delattr(os, "sched_getaffinity")
+    assert processors.usable() == 8
+    monkeypatch.setattr(os, "cpu_count", lambda: None)
+    assert processors.usable() == 1
 
 
 class Pressed:

@@ -61,6 +61,7 @@ def target(request: pytest.FixtureRequest) -> Iterator[Target]:
         for path in (
             *(TESTS / "dual" / f"{name}.py" for name in DUAL),
             TESTS / "dual" / "record_reader.py",
+            TESTS / "dual" / "done_player.py",
             TESTS / "dual" / "unittest_shim" / "unittest.py",
             TESTS / "qemu" / "vectors.py",
         ):

@@ -2,6 +2,7 @@
 
 from array import array
 
+from done_player import DonePlayer
 from test_kernel import fold
 
 from lineboard import feeder, guard, kernel
@@ -11,36 +12,16 @@ from linewire.framing import CHECKSUM, HEADER, FrameReader
 NUMBER = 4  # bytes in front of the records of a frame
 
 
-class Player:
-    """A port whose player has played all blocks but the newest, and keeps a checksum of all words."""
-
-    tick_hz = kernel.TICK_HZ
-    overhead_ticks = 20
+class Player(DonePlayer):
+    """Keeps a checksum of all words, and adds up the servo's pulses."""
 
     def __init__(self):
-        self.blocks = 0
-        self.words = 0
+        super().__init__()
         self.servos = 0
         self.checksum = 0
 
-    def now_us(self):
-        return 0
-
-    def endstop(self, _which):
-        return False
-
-    def motor_power(self):
-        return True
-
-    def room(self):
-        return 8
-
-    def finished(self):
-        return self.blocks - 1 if self.blocks else 0
-
     def submit(self, words, count, servo_us):
-        self.blocks += 1
-        self.words += count
+        super().submit(words, count, servo_us)
         self.servos += servo_us
         checksum = self.checksum
         for i in range(count):

@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from linewright.errors import InputError, LinewrightError
 from linewright.program import file as program_file
-from linewright.system import signals
+from linewright.system import processors, signals
 from linewright.version import __version__
 
 if TYPE_CHECKING:
@@ -155,9 +155,9 @@ def plan_here(pieces: Sequence[BatchItem], workers: int | None = None) -> Genera
 
     Parameters
     ----------
-    workers : processes; None: one for each processor.
+    workers : processes; None: one for each processor that this process may use.
     """
-    workers = min(workers or os.cpu_count() or 1, max(len(pieces), 1))
+    workers = min(workers or processors.usable(), max(len(pieces), 1))
     left = dict(enumerate(pieces))
     with _pool(workers) as pool:
         futures = {pool.submit(plan_piece, piece): number for number, piece in left.items()}

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor, wait
 from typing import Final, TypeVar
 
 from linewright.sources.picture import Report
+from linewright.system import processors
 
 T = TypeVar("T")
 
@@ -17,13 +17,6 @@ LOOK_S: Final = 0.05
 
 class _GivenUp(Exception):
     """Ends a piece that nobody wants any more."""
-
-
-def processors() -> int:
-    """Those that this process may use."""
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
 
 
 def side_by_side(pieces: Sequence[Callable[[Report], T]], report: Report) -> list[T]:
@@ -37,7 +30,7 @@ def side_by_side(pieces: Sequence[Callable[[Report], T]], report: Report) -> lis
     report : called from this thread alone, with the mean of the pieces. Where it raises, the pieces end at their next
         report, and it is passed on.
     """
-    if processors() == 1 or len(pieces) < 2:
+    if processors.usable() == 1 or len(pieces) < 2:
         return [piece(report) for piece in pieces]
     said = [("", 0.0)] * len(pieces)
     given_up = False
@@ -50,7 +43,7 @@ def side_by_side(pieces: Sequence[Callable[[Report], T]], report: Report) -> lis
 
         return of_piece
 
-    with ThreadPoolExecutor(min(processors(), len(pieces))) as threads:
+    with ThreadPoolExecutor(min(processors.usable(), len(pieces))) as threads:
         going = [threads.submit(piece, report_of(number)) for number, piece in enumerate(pieces)]
         try:
             waiting = set(going)
