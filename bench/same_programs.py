@@ -2,9 +2,9 @@
 
     .venv/bin/python bench/same_programs.py [--before CHECKOUT]
 
-Each checkout plans in a process of its own, with this environment's libraries: the cards by its command line, on A6 with
-the default rig; the drawings by its planner alone. What is compared are the records, byte for byte. Without CHECKOUT the
-digests are printed. Exit status 1 where a program differs.
+Each checkout plans in a process of its own, with this environment's libraries: the cards by its command line, on A6
+with the default rig; the drawings by its planner alone. What is compared are the records, byte for byte. Without
+CHECKOUT the digests are printed. Exit status 1 where a program differs.
 """
 
 from __future__ import annotations
