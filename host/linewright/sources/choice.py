@@ -12,8 +12,9 @@ import numpy as np
 from linewright.sources import faces, paper, photograph
 from linewright.sources.memory import PHOTOGRAPHS
 from linewright.sources.photograph import Floats32, Photograph
-from linewright.sources.picture import Picture, Wish
+from linewright.sources.picture import Picture, Report, Wish
 from linewright.sources.preparation import LUMA, Preparation
+from linewright.sources.side_by_side import both
 
 if TYPE_CHECKING:
     from linewright.sources.tone.method import ToneMethod
@@ -88,22 +89,35 @@ class Automatic(Preparation):
         needs_extra()
         wish.report("reading", 0.0)
         taken = photograph.load(source)
-        way, choice = self.way(taken, wish)
+        way, choice = self.way(taken, wish, source)
         picture = way.drawn(taken, wish, source)
         return replace(picture, warnings=(f"{TAKES}{choice.method}: {choice.why}", *picture.warnings))
 
-    def way(self, taken: Photograph, wish: Wish) -> tuple[ToneMethod, MethodChoice]:
-        """The method for a photograph, with what was said about preparation; and the choice in words."""
+    def way(self, taken: Photograph, wish: Wish, source: str = "the picture") -> tuple[ToneMethod, MethodChoice]:
+        """The method for a photograph, with what was said about preparation; and the choice in words.
+
+        The photograph is prepared meanwhile as most methods want it.
+        """
         from linewright.sources import methods
         from linewright.sources.tone.method import ToneMethod
 
         key = ("choice", weakref.ref(taken), self.crop, self.turned_deg, wish.room_mm, wish.turn_deg, wish.one_pen_mm())
-        choice = PHOTOGRAPHS.recall(key, lambda: choose(replace(taken, rgb=self.framed(taken.rgb)), wish))
+        usual = Preparation()
+        said = {f.name: getattr(self, f.name) for f in fields(Preparation)}
+
+        def chosen(report: Report) -> MethodChoice:
+            report("looking at the photograph", 0.0)
+            framed = replace(taken, rgb=self.framed(taken.rgb))
+            return PHOTOGRAPHS.recall(key, lambda: choose(framed, replace(wish, report=report)))
+
+        def prepared(report: Report) -> object:
+            report("preparing", 0.0)
+            return ToneMethod(**said).on_sheet(taken, wish, source)
+
+        choice, _ = both(chosen, prepared, wish.report)
         way = methods.chosen(choice.method)
         if not isinstance(way, ToneMethod):
             raise TypeError(f"{choice.method} is not for photographs")
-        usual = Preparation()
-        said = {f.name: getattr(self, f.name) for f in fields(Preparation)}
         return replace(way, **{k: v for k, v in said.items() if v != getattr(usual, k)}), choice
 
 
@@ -113,12 +127,10 @@ def choose(taken: Photograph, wish: Wish) -> MethodChoice:
     grey = rgb @ LUMA
     if np.ptp(grey) < 1 / 255:
         return MethodChoice("hatching", "the picture is of one tone")
-    bare = _line_art(rgb)
+    (bare, flat), people = both(lambda _: (_line_art(rgb), _flat(grey)), lambda _: faces.found(taken.rgb), wish.report)
     if bare:
         return MethodChoice("centre-lines", f"line art: {bare:.0%} of it is bare paper, and its lines are thin")
-    flat = _flat(grey)
     # Before flat colours: a portrait on a white or blurred wall is flat in most of its pixels, too.
-    people = faces.found(taken.rgb)
     if people:
         left, top, right, bottom = faces.frame(people, (taken.rgb.shape[1], taken.rgb.shape[0]), "auto")
         on_paper = wish.fitted_mm(right - left, bottom - top)[0] / (right - left)

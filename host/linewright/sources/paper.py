@@ -12,6 +12,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from linewright.sources.blur import blurred
 from linewright.sources.photograph import Floats32
 
 WIDE: Final = 0.1
@@ -85,7 +86,7 @@ def _bright(grey: Floats32) -> Floats32:
     from scipy import ndimage
 
     step = max(1, round(WIDE * max(grey.shape) / CELLS))
-    soft = ndimage.gaussian_filter(grey, 0.35 * step, mode="nearest") if step > 2 else grey
+    soft = blurred(grey, 0.35 * step) if step > 2 else grey
     return np.asarray(ndimage.maximum_filter(soft, size=step)[step // 2 :: step, step // 2 :: step])
 
 

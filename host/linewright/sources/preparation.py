@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from linewright.errors import InputError
 from linewright.sources import paper, settings
+from linewright.sources.blur import blurred
 
 if TYPE_CHECKING:
     from linewright.sources.photograph import Floats32
@@ -178,13 +179,12 @@ def _adapted(grey: Floats32) -> Floats32:
     """Contrast-limited adaptive histogram equalisation (Zuiderveld, in Graphics Gems IV, 1994), and unsharp masking."""
     if min(grey.shape) < 16 or np.ptp(grey) < 1 / 255:
         return grey
-    from scipy import ndimage
     from skimage.exposure import equalize_adapthist
 
     adapted = np.asarray(equalize_adapthist(grey, clip_limit=ADAPTIVE_CLIP), dtype=np.float32)
     even = grey + np.float32(ADAPTIVE_SHARE) * (adapted - grey)
     # Lines show no edge by themselves: where tones meet, the darker side is made darker and the paler one paler.
-    soft = ndimage.gaussian_filter(even, EDGE_REACH * max(grey.shape), mode="nearest")
+    soft = blurred(even, EDGE_REACH * max(grey.shape))
     return np.asarray(np.clip(even + np.float32(EDGE_GAIN) * (even - soft), 0.0, 1.0), dtype=np.float32)
 
 

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor, wait
-from typing import Final, TypeVar
+from typing import Final, TypeVar, cast
 
 from linewright.sources.picture import Report
 from linewright.system import processors
 
 T = TypeVar("T")
+A = TypeVar("A")
+B = TypeVar("B")
 
 LOOK_S: Final = 0.05
 """Between two looks at how far the pieces are."""
@@ -59,3 +61,10 @@ def side_by_side(pieces: Sequence[Callable[[Report], T]], report: Report) -> lis
                 one.cancel()
             raise
     return [one.result() for one in going]
+
+
+def both(one: Callable[[Report], A], other: Callable[[Report], B], report: Report) -> tuple[A, B]:
+    """What two pieces return that are different things; otherwise as `side_by_side`."""
+    pieces: tuple[Callable[[Report], A | B], ...] = (one, other)
+    first, second = side_by_side(pieces, report)
+    return cast("A", first), cast("B", second)

@@ -7,7 +7,9 @@ to another line than a share of it.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
+from itertools import pairwise
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -126,9 +128,29 @@ class _Bed(NamedTuple):
         count = int(self.state[1])
         if not count:
             return []
-        end = int(self.begins[count])
-        order = np.lexsort((self.arc[:end], self.line[:end]))
-        return np.split(self.points[order], self.begins[1:count])
+        points = _along(self, count)
+        ends = self.begins[: count + 1].tolist()
+        return [points[begin:end] for begin, end in pairwise(ends)]
+
+
+@compiled
+def _along(bed: _Bed, count: int) -> Points:  # pragma: no cover
+    """Points of the first ``count`` lines, each line from one of its ends to the other.
+
+    A line lies as it grew: from its seed one way, and then from beside its seed the other.
+    """
+    points, arc, begins = bed.points, bed.arc, bed.begins
+    found = np.empty((begins[count], 2))
+    for line in range(count):
+        begin, end = begins[line], begins[line + 1]
+        middle = begin + 1
+        while middle < end and arc[middle] > 0.0:
+            middle += 1
+        for i in range(middle, end):
+            found[begin + end - 1 - i] = points[i]
+        for i in range(begin, middle):
+            found[end - middle + i] = points[i]
+    return found
 
 
 @compiled
@@ -145,8 +167,16 @@ def heading(x: float, y: float, given: Directions, hx: float, hy: float) -> tupl
         cosine[i1, j] * (1 - fu) + cosine[i1, j1] * fu
     ) * fv
     s = (sine[i, j] * (1 - fu) + sine[i, j1] * fu) * (1 - fv) + (sine[i1, j] * (1 - fu) + sine[i1, j1] * fu) * fv
-    angle = 0.5 * np.arctan2(s, c)
-    dx, dy = np.cos(angle), np.sin(angle)
+    # The half-angle formulas, of the two the one that does not cancel; sines and arcs would take longer.
+    length = math.sqrt(c * c + s * s)
+    if length == 0.0:
+        dx, dy = 1.0, 0.0
+    elif c >= 0.0:
+        dx = math.sqrt(0.5 * (1.0 + c / length))
+        dy = 0.5 * s / length / dx
+    else:
+        dy = math.sqrt(0.5 * (1.0 - c / length))
+        dx = 0.5 * s / length / dy
     if dx * hx + dy * hy < 0:
         return -dx, -dy
     return dx, dy

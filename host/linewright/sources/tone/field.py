@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linewright.drawing.strokes import Points
+from linewright.sources.blur import blurred
 from linewright.sources.photograph import Floats32
 
 
@@ -50,13 +51,10 @@ class Field:
 
     def smoothed(self, sigma_mm: float) -> Field:
         """The same, blurred: what a method that cannot follow finer detail should follow."""
-        from scipy import ndimage
-
         sigma = (sigma_mm / self.pixel_mm[1], sigma_mm / self.pixel_mm[0])
         if max(sigma) < 0.3:  # less than that changes neighbours by under 0.4 %
             return self
-        blurred = ndimage.gaussian_filter(self.coverage, sigma, mode="nearest", truncate=3.0)
-        return Field(blurred, self.width_mm, self.height_mm, self.pen_mm)
+        return Field(blurred(self.coverage, sigma, truncate=3.0), self.width_mm, self.height_mm, self.pen_mm)
 
     def sampled(self, pixel_mm: float) -> Field:
         """The same on another grid, with pixels of about this size, each the mean of what it covers."""

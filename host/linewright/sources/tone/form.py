@@ -11,6 +11,7 @@ from typing import Final
 import numpy as np
 
 from linewright.drawing.strokes import Points
+from linewright.sources.blur import blurred
 from linewright.sources.tone.field import Field
 
 NOISE: Final = 2e-4
@@ -33,12 +34,9 @@ def directions(field: Field, angle_deg: float, form: float, reach_mm: float) -> 
 
     grid = field.sampled(GRID_PENS * field.pen_mm)
     sigma = max(1.0, reach_mm / max(grid.pixel_mm))
-    values = ndimage.gaussian_filter(grid.coverage.astype(np.float64), 1.0, mode="nearest")
+    values = blurred(grid.coverage.astype(np.float64), 1.0)
     slope_y, slope_x = (ndimage.sobel(values, axis, mode="nearest") / 8.0 for axis in (0, 1))
-    yy, xy, xx = (
-        ndimage.gaussian_filter(product, sigma, mode="nearest")
-        for product in (slope_y * slope_y, slope_x * slope_y, slope_x * slope_x)
-    )
+    yy, xy, xx = (blurred(product, sigma) for product in (slope_y * slope_y, slope_x * slope_y, slope_x * slope_x))
     # The gradient's double angle has (xx - yy, 2 xy); along the edge is a quarter turn on, which changes both signs.
     along_x, along_y = yy - xx, -2.0 * xy
     strength = np.hypot(along_x, along_y)
@@ -48,7 +46,7 @@ def directions(field: Field, angle_deg: float, form: float, reach_mm: float) -> 
     cosine = weight * along_x / safe + (1.0 - weight) * np.cos(plain)
     sine = weight * along_y / safe + (1.0 - weight) * np.sin(plain)
     # Smooth once more: where form sets in, directions are to bend and not to break.
-    cosine, sine = (ndimage.gaussian_filter(part, sigma / 2, mode="nearest") for part in (cosine, sine))
+    cosine, sine = (blurred(part, sigma / 2) for part in (cosine, sine))
     length = np.hypot(cosine, sine)
     broken = length < 1e-6
     length[broken], cosine[broken], sine[broken] = 1.0, np.cos(plain), np.sin(plain)

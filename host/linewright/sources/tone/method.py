@@ -69,7 +69,7 @@ class ToneMethod(Preparation):
     def drawn(self, taken: photograph.Photograph, wish: Wish, source: str = "the picture") -> Picture:
         """The strokes of a photograph that has been read."""
         wish.report("preparing", 0.0)
-        rgb, width_mm, height_mm = self._on_sheet(taken, wish, source)
+        rgb, width_mm, height_mm = self.on_sheet(taken, wish, source)
         pens, coverages = self.layers(rgb, wish)
         notes = list(self.said(self.framed(taken.rgb)))
         strokes: list[Points] = []
@@ -98,10 +98,10 @@ class ToneMethod(Preparation):
 
     def wanted(self, taken: photograph.Photograph, wish: Wish) -> Field:
         """The coverage that all pens together are to leave: what a result is to be measured against."""
-        rgb, width_mm, height_mm = self._on_sheet(taken, wish, "the picture")
+        rgb, width_mm, height_mm = self.on_sheet(taken, wish, "the picture")
         return Field(self.coverage(rgb), width_mm, height_mm, _finest_mm(wish))
 
-    def _on_sheet(self, taken: photograph.Photograph, wish: Wish, source: str) -> tuple[Floats32, float, float]:
+    def on_sheet(self, taken: photograph.Photograph, wish: Wish, source: str) -> tuple[Floats32, float, float]:
         """The prepared photograph, as fine as the finest pen can draw, and its size in mm."""
         rgb = self.framed(taken.rgb)
         rows, columns = rgb.shape[:2]

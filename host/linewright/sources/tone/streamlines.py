@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -12,6 +13,7 @@ from numpy.typing import NDArray
 
 from linewright.drawing.strokes import Points
 from linewright.sources import settings
+from linewright.sources.blur import blurred
 from linewright.sources.photograph import Floats32
 from linewright.sources.picture import Report
 from linewright.sources.serpentine import linked
@@ -106,9 +108,7 @@ def grown(
 
 def _broad(coverage: Floats32) -> Floats32:
     """Coverage as an eye sees it that no longer sees lines."""
-    from scipy import ndimage
-
-    return np.asarray(ndimage.gaussian_filter(coverage, TRIM_REACH, mode="nearest"), dtype=np.float32)
+    return blurred(coverage, TRIM_REACH)
 
 
 def _seeds(grid: Field) -> Points:
@@ -141,9 +141,11 @@ def _lines(
         return []
     # All at once: of thousands of short lines, one call each would take longer than their simplification.
     of_line = np.repeat(np.arange(len(found)), [len(line) for line in found])
-    simple = shapely.simplify(shapely.linestrings(np.concatenate(found), indices=of_line), TOLERANCE * pen)
+    lines = shapely.linestrings(np.concatenate(found), indices=of_line)
+    simple = shapely.simplify(lines, TOLERANCE * pen, preserve_topology=False)
     points, of_point = shapely.get_coordinates(simple, return_index=True)
-    return np.split(points, np.flatnonzero(np.diff(of_point)) + 1)
+    cuts = [0, *(np.flatnonzero(np.diff(of_point)) + 1).tolist(), len(points)]
+    return [points[begin:end] for begin, end in pairwise(cuts)]
 
 
 def asked_for(coverage: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -91,7 +91,7 @@ class Wash(ToneMethod):
             names = " and ".join(pen.name for pen in USUAL)
             notes.append(f'wash takes {names} for its colours; name yours with --pens, such as "black, tan, skyblue"')
         wish.report("preparing", 0.0)
-        rgb, width_mm, height_mm = self._on_sheet(taken, wish, source)
+        rgb, width_mm, height_mm = self.on_sheet(taken, wish, source)
         widths = [wish.pen_width_mm if pen.width_mm is None else pen.width_mm for pen in pens]
         lines = self.strokes(
             Layer(Field(self.coverage(rgb), width_mm, height_mm, widths[-1]), 0, wish.report, notes.append)
