@@ -15,8 +15,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final, Literal
 
 from linewright.drawing.strokes import Drawing, Pen
-from linewright.errors import SourceError
 from linewright.rig.rig import Rig
+from linewright.sources.source_file import source_file
 from linewright.tasks.front import Quiet
 
 if TYPE_CHECKING:
@@ -445,9 +445,8 @@ class _Script(Quiet):
 
 
 def _existing(path: str | os.PathLike[str]) -> str:
-    if not Path(path).exists():
-        raise SourceError("there is no such file", where=os.fspath(path), hint="check the name and the folder")
-    return os.fspath(path)
+    with source_file(path):
+        return os.fspath(path)
 
 
 def _words(method: str, settings: dict[str, object]) -> str:

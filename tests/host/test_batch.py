@@ -8,7 +8,6 @@ import os
 import signal
 import subprocess
 import sys
-import threading
 import time
 from pathlib import Path
 
@@ -134,34 +133,23 @@ def test_a_bug_stays_with_its_drawing(monkeypatch):
     assert "in broken" in planned.details
 
 
-def test_a_killed_process_fails_its_drawing_only():
-    # A worker that reads a pipe nobody writes to waits; it is killed as the system does when memory is short, and so is
-    # the one that tries again.
-    os.mkfifo("stuck.svg")
+def at_the_worst_moment(monkeypatch, happens):
+    """Processes started from here on do something as they open the picture ``stuck.svg``."""
+    Path("stuck.svg").write_text(PICTURES["buoy.svg"], encoding="utf-8")
+    Path("sitecustomize.py").write_text(
+        "import os, pathlib, signal, time\nreal = pathlib.Path.open\n"
+        f"def opened(path, *rest, **named):\n    if path.name == 'stuck.svg':\n        {happens}\n"
+        "    return real(path, *rest, **named)\n"
+        "pathlib.Path.open = opened\n",
+        encoding="utf-8",
+    )
+    monkeypatch.setenv("PYTHONPATH", os.fspath(Path.cwd()))
 
-    done = threading.Event()
 
-    def kill_whoever_reads():
-        while not done.wait(0.01):
-            try:
-                writer = os.open("stuck.svg", os.O_WRONLY | os.O_NONBLOCK)  # fails while nobody reads
-            except OSError:
-                continue
-            stuck = Path("stuck.svg").resolve()
-            while not (readers := [c for c in _children(os.getpid()) if _has_open(c, stuck)]) and not done.is_set():
-                time.sleep(0.01)
-            for reader in readers:
-                with contextlib.suppress(ProcessLookupError):
-                    os.kill(reader, signal.SIGKILL)
-            os.close(writer)
-
-    killer = threading.Thread(target=kill_whoever_reads, daemon=True)
-    killer.start()
-    try:
-        results = list(batch.plan_here([piece("quay.svg"), piece("stuck.svg"), piece("buoy.svg")], 2))
-    finally:
-        done.set()
-        killer.join(30)
+def test_a_killed_process_fails_its_drawing_only(monkeypatch):
+    # It is killed as the system does when memory is short, and so is the one that tries again.
+    at_the_worst_moment(monkeypatch, "os.kill(os.getpid(), signal.SIGKILL)")
+    results = list(batch.plan_here([piece("quay.svg"), piece("stuck.svg"), piece("buoy.svg")], 2))
     by_source = {planned.source: planned for planned in results}
     assert by_source["quay.svg"].code == by_source["buoy.svg"].code == 0
     assert by_source["stuck.svg"].code == 70
@@ -192,8 +180,8 @@ def test_without_the_package_the_extra_is_named(monkeypatch):
     assert "linewright[cluster]" in refused.value.hint
 
 
-def test_ctrl_c_leaves_nothing_behind():
-    os.mkfifo("stuck.svg")
+def test_ctrl_c_leaves_nothing_behind(monkeypatch):
+    at_the_worst_moment(monkeypatch, "time.sleep(100)")
     process = subprocess.Popen(
         [
             sys.executable,
@@ -235,13 +223,6 @@ def _children(pid):
         with contextlib.suppress(OSError):  # a thread that has just ended
             found += [int(word) for word in each.read_text(encoding="ascii").split()]
     return found
-
-
-def _has_open(pid, path):
-    try:
-        return any(link.resolve() == path for link in Path(f"/proc/{pid}/fd").iterdir())
-    except OSError:
-        return False
 
 
 def _alive(pid):

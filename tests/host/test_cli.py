@@ -449,11 +449,23 @@ def test_ctrl_c_while_drawing_stops_with_the_pen_up(tmp_path):
 
 
 def test_ctrl_c_before_drawing_says_so(tmp_path):
-    # A rig on a fifo keeps `plan` waiting at its very first stage.
-    fifo = tmp_path / "rig.toml"
-    os.mkfifo(fifo)
-    process = command("plan", HERON, "--rig", fifo, start_new_session=True)
-    time.sleep(1.5)
+    # A rig file on a slow disk keeps `plan` waiting at its very first stage.
+    (tmp_path / "rig.toml").touch()
+    (tmp_path / "sitecustomize.py").write_text(
+        "import pathlib, time\nreal = pathlib.Path.open\n"
+        "def slow(path, *rest, **named):\n"
+        "    if path.name == 'rig.toml':\n"
+        "        path.with_name('waits').touch()\n"
+        "        time.sleep(60)\n"
+        "    return real(path, *rest, **named)\n"
+        "pathlib.Path.open = slow\n"
+    )
+    environment = dict(os.environ, PYTHONPATH=str(tmp_path))
+    process = command("plan", HERON, "--rig", tmp_path / "rig.toml", start_new_session=True, env=environment)
+    until = time.monotonic() + 30
+    while not (tmp_path / "waits").exists():
+        assert time.monotonic() < until
+        time.sleep(0.05)
     process.send_signal(signal.SIGINT)
     _, errors = process.communicate(timeout=30)
     assert process.returncode == 130

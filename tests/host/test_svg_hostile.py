@@ -321,8 +321,8 @@ def test_one_long_token_is_parsed_in_a_few_pieces(monkeypatch: pytest.MonkeyPatc
 
 
 def test_files_that_cannot_be_opened(tmp_path: Path) -> None:
-    for path in (tmp_path / "missing.svg", tmp_path):
-        with pytest.raises(SourceError, match="cannot be read") as caught:
+    for path, why in ((tmp_path / "missing.svg", "there is no such file"), (tmp_path, "that is a folder")):
+        with pytest.raises(SourceError, match=why) as caught:
             read_svg(path)
         assert str(path) in caught.value.where
 

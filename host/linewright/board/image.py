@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Final
 
 from linewright.errors import FlashError, InputError
+from linewright.files import read_bounded
 from linewright.system import drives
 
 BLOCK_BYTES: Final = 512
@@ -70,13 +71,11 @@ def read(path: Path) -> Image:
     ------
     InputError : it cannot be read, is no UF2 file, is damaged, or is for another chip.
     """
-    try:
-        if path.stat().st_size > MOST_BYTES:
-            raise InputError(f"{path} is larger than {MOST_BYTES // 2**20} MB, and no image for these boards")
-        data = path.read_bytes()
-    except OSError as error:
-        raise InputError(f"cannot read {path}: {error.strerror or error}") from error
     again = "fetch the image again, for your very board: a file that ends in .uf2"
+    try:
+        data = read_bounded(path, MOST_BYTES)
+    except OSError as error:
+        raise InputError(f"cannot read {path}: {error.strerror or error}", hint=again) from error
     if len(data) < BLOCK_BYTES or _HEAD.unpack_from(data)[:2] != _START:
         raise InputError(f"{path} is no UF2 file", hint=again)
     if len(data) % BLOCK_BYTES:

@@ -11,6 +11,7 @@ import typer
 from linewright.cli import options, output, target
 from linewright.cli.commands import Commands
 from linewright.cli.expanded import expanded
+from linewright.files import is_there
 
 if TYPE_CHECKING:
     from linewright.planning.arrangement import Arrangement, Item
@@ -169,7 +170,7 @@ def add(given: AddOptions) -> None:
     if sum(one is not None for one in (given.source, given.text, given.text_file, given.sentence, given.pattern)) != 1:
         hint = "name one of them"
         raise InputError("an item is one of SOURCE, --text, --text-file, --sentence and --pattern", hint=hint)
-    before = arrangement_file.load(file) if file.exists() else Arrangement()
+    before = arrangement_file.load(file) if is_there(file) else Arrangement()
     item = Item(
         given.name or "",
         source=None if given.source is None else _from_folder(given.source, file),
@@ -289,11 +290,11 @@ def _on_sheet(arrangement: Arrangement, sheet: str | None, margin_mm: float | No
 
 def _from_folder(source: str, file: Path) -> str:
     """A picture's name as it stands in the file: from the file's own folder on, where it lies below that."""
-    from linewright.errors import SourceError
+    from linewright.sources.source_file import source_file
 
     path = Path(source)
-    if not path.exists():
-        raise SourceError("there is no such file", where=source, hint="check the name and the folder")
+    with source_file(path):
+        pass  # it is there, and can be read
     whole, folder = path.resolve(), file.resolve().parent
     if whole.is_relative_to(folder):
         return whole.relative_to(folder).as_posix()

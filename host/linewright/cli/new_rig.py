@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from linewright.cli import next_steps, output, target
+from linewright.files import is_there, opened
 from linewright.tasks.results import write_file
 
 if TYPE_CHECKING:
@@ -35,9 +36,9 @@ def make(to: Path, answers_file: Path | None, given: list[str], *, usual: bool, 
     from linewright.rig.questions import read_answers
     from linewright.rig.review import review
 
-    if to.exists():
+    if is_there(to):
         raise InputError(f"{to} exists already", hint="name another file with -o, or remove that one first")
-    if not to.parent.is_dir():
+    if not is_there(to.parent):
         raise InputError(f"there is no folder {to.parent}", hint="make it first, or name another with -o")
     answers = read_answers({**_from_file(answers_file), **_from_options(given)})
     missing = left_out(answers)
@@ -223,7 +224,7 @@ def _from_file(path: Path | None) -> dict[str, object]:
         return {}
     hint = 'a JSON object of names and values, as in {"board": "rp2040"}; `rig new --questions` lists the names'
     try:
-        with path.open("rb") as stream:
+        with opened(path) as stream:
             data = stream.read(ANSWERS_LIMIT_BYTES + 1)
     except OSError as error:
         raise InputError(f"cannot read {path}: {error.strerror or error}", hint=hint) from error

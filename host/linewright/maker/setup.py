@@ -11,6 +11,7 @@ from urllib.parse import urlsplit
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError, field_validator, model_validator
 
 from linewright.errors import MakerError
+from linewright.files import opened
 from linewright.folders import config_folder
 from linewright.rig.toml_lines import find_places, line_of, read_toml
 
@@ -244,7 +245,7 @@ def load_maker(path: Path) -> Maker:
     MakerError : it cannot be read or is wrong; with all that is wrong, by line.
     """
     try:
-        with path.open("rb") as file:
+        with opened(path) as file:
             data = file.read(FILE_LIMIT_BYTES + 1)
     except OSError as error:
         raise MakerError(f"{path}: cannot be read: {error.strerror}", hint=_HINT) from error

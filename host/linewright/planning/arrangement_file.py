@@ -11,9 +11,10 @@ from pathlib import Path
 from typing import Any, Final
 
 from linewright.errors import InputError, SourceError
-from linewright.files import replacing
+from linewright.files import is_there, replacing
 from linewright.planning.arrangement import Arrangement, Item, Poster, Repeat, is_one, read
 from linewright.rig.toml_lines import find_places
+from linewright.sources.source_file import source_file
 
 FILE_HIGH_BYTES: Final = 4_000_000
 """A thousand items with long texts; a larger file is something else."""
@@ -48,9 +49,9 @@ def save(path: str | Path, arrangement: Arrangement) -> None:
     path = Path(path)
     if not is_one(path):
         raise InputError(f"{path} does not end in .toml", hint="arrangements are known by that ending")
-    before = _text(path) if path.exists() else BEGINNING
+    before = _text(path) if is_there(path) else BEGINNING
     after = changed_text(before, arrangement, str(path))
-    if path.exists() and after == before:
+    if is_there(path) and after == before:
         return
     try:
         with replacing(path) as stream:
@@ -68,16 +69,8 @@ _MARK: Final = "\N{ZERO WIDTH NO-BREAK SPACE}"
 
 def _text(path: Path) -> str:
     where = str(path)
-    try:
-        if path.is_dir():
-            raise SourceError("that is a folder", where=where, hint="name an arrangement in it")
-        with path.open("rb") as stream:
-            data = stream.read(FILE_HIGH_BYTES + 1)
-    except FileNotFoundError:
-        raise SourceError("there is no such file", where=where, hint="check the name and the folder") from None
-    except (OSError, ValueError) as error:
-        words = getattr(error, "strerror", None) or error
-        raise SourceError(f"it cannot be read: {words}", where=where, hint="check its permissions") from None
+    with source_file(path) as stream:
+        data = stream.read(FILE_HIGH_BYTES + 1)
     if len(data) > FILE_HIGH_BYTES:
         raise SourceError(
             f"more than {FILE_HIGH_BYTES:,} bytes, so no arrangement", where=where, hint="name an arrangement"

@@ -6,7 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from linewright.errors import InputError, SourceError
+from linewright.errors import InputError
 from linewright.rig.sheet_place import room_on
 from linewright.sources import Picture, Wish
 from linewright.sources.drawing_files import read_drawing
@@ -52,12 +52,7 @@ def read_picture(source: str, lines: Lines, wish: Wish) -> Picture:
         if methods.makes_its_own(lines.method):
             return _made(lines.method, source, wish)
         return methods.chosen(lines.method).read(source, wish)
-    path = Path(source)
-    if path.is_dir():
-        raise SourceError("that is a folder", where=source, hint="name one picture in it")
-    if not path.exists():
-        raise SourceError("there is no such file", where=source, hint="check the name and the folder")
-    if photograph.looks_like_one(path):
+    if photograph.looks_like_one(Path(source)):
         return methods.chosen(methods.FOR_PHOTOGRAPHS).read(source, wish)
     return _in_known_pens(read_drawing(source, wish), wish)
 

@@ -16,6 +16,7 @@ from typing import Any, Final
 
 from linewright.errors import SourceError
 from linewright.planning.arrangement import Arrangement, Item
+from linewright.sources.source_file import source_file
 from linewright.wording import count
 
 FILE_HIGH_BYTES: Final = 4_000_000
@@ -51,12 +52,8 @@ def read_rows(path: str | Path) -> tuple[Row, ...]:
         If the file cannot be read, has no column names or no rows, or a row has more or fewer columns than there are.
     """
     where = str(path)
-    try:
-        with Path(path).open("rb") as stream:
-            data = stream.read(FILE_HIGH_BYTES + 1)
-    except (OSError, ValueError) as error:
-        words = getattr(error, "strerror", None) or str(error)
-        raise SourceError(f"it cannot be read: {words}", where=where, hint="check the name and the folder") from None
+    with source_file(path) as stream:
+        data = stream.read(FILE_HIGH_BYTES + 1)
     if len(data) > FILE_HIGH_BYTES:
         raise SourceError(f"more than {FILE_HIGH_BYTES:,} bytes", where=where, hint="split the table in several")
     try:

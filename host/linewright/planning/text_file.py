@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import IO, Final
 
 from linewright.errors import SourceError
+from linewright.sources.source_file import source_file
 
 LONGEST_FILE: Final = 1_000_000
 """Bytes of a text file: far beyond what a sheet holds, and nothing that would fill the memory."""
@@ -19,12 +20,8 @@ def text_of(path: Path) -> str:
     SourceError
         When it cannot be read, is too long, or is no UTF-8 text.
     """
-    try:
-        with path.open("rb") as file:
-            return text_from(file, str(path))
-    except OSError as error:
-        hint = "check the name and the rights"
-        raise SourceError(f"cannot be read: {error.strerror}", where=str(path), hint=hint) from error
+    with source_file(path) as file:
+        return text_from(file, str(path))
 
 
 def text_from(stream: IO[bytes], where: str) -> str:

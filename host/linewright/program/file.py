@@ -28,7 +28,7 @@ from linewire.records import END, MAX_DWELL_MS, MAX_REST_TICKS, PEN, RAMP, REST,
 from linewright import units
 from linewright.drawing.strokes import Drawing, Pen
 from linewright.errors import ProgramError, SheetError
-from linewright.files import replacing
+from linewright.files import opened, replacing
 from linewright.machine.shape import MachineShape
 from linewright.program.duration import ramp_ticks
 from linewright.program.program import PenGroup, Program
@@ -89,7 +89,7 @@ def load(path: str | Path) -> Program:
     """
     hint = "plan the picture again and save it anew"
     try:
-        with zipfile.ZipFile(path) as archive:
+        with opened(path) as stream, zipfile.ZipFile(stream) as archive:
             return _Reader(archive).program()
     except OSError as error:
         raise ProgramError(

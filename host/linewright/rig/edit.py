@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from linewright.errors import RigError
-from linewright.files import replacing
+from linewright.files import opened, replacing
 from linewright.rig.rig import Rig
 
 BYTE_ORDER_MARK: Final = "\N{ZERO WIDTH NO-BREAK SPACE}"
@@ -47,7 +47,8 @@ def edit_rig(path: str | Path, changes: Mapping[str, object], notes: Mapping[str
     """
     path = Path(path)
     try:
-        before = path.read_bytes()
+        with opened(path) as stream:
+            before = stream.read()
         text = before.decode("utf-8")
     except (OSError, UnicodeDecodeError):
         Rig.load(path)  # says in its own words what is wrong with the file

@@ -22,6 +22,7 @@ from pydantic import Field, ValidationError, model_validator
 from pydantic_core import PydanticCustomError
 
 from linewright.errors import RigError
+from linewright.files import opened
 from linewright.machine.shape import MachineShape
 from linewright.rig.boards import BOARDS
 from linewright.rig.checks import cross_issues, field_issues, valid_sections
@@ -121,7 +122,7 @@ class Rig(Section):
         """
         hint = "`linewright rig new` asks about your machine and writes one; `linewright rig default` is an example"
         try:
-            with Path(path).open("rb") as stream:
+            with opened(path) as stream:
                 data = stream.read(FILE_LIMIT_BYTES + 1)
         except OSError as error:
             raise RigError(

@@ -80,7 +80,7 @@ class Automatic(Preparation):
         """The strokes of the method chosen; an SVG keeps its own lines."""
         from linewright.sources.tone.method import needs_extra
 
-        if Path(source).is_file() and not photograph.looks_like_one(Path(source)):
+        if not photograph.looks_like_one(Path(source)):
             from linewright.sources.drawing_files import read_drawing
 
             picture = read_drawing(source, wish)

@@ -9,6 +9,7 @@ from linewright.sources.painting.limits import FileLimits
 from linewright.sources.painting.marks import Painting
 from linewright.sources.painting.shading import FillHatching
 from linewright.sources.picture import Picture, Wish
+from linewright.sources.source_file import source_file
 
 
 class Reader(Protocol):
@@ -33,11 +34,8 @@ def reader_of(source: str) -> Reader:
     from linewright.sources.pdf.reader import looks_like_one as looks_like_pdf
 
     path = Path(source)
-    try:
-        with path.open("rb") as stream:
-            head = stream.read(HEAD_BYTES)
-    except OSError:
-        head = b""  # the reader says why
+    with source_file(path) as stream:
+        head = stream.read(HEAD_BYTES)
     if looks_like_pdf(head) or path.suffix.lower() == ".pdf":
         return pdf.painting_of
     return dxf.painting_of if looks_like_dxf(path, head) else svg.painting_of

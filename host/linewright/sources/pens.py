@@ -15,6 +15,7 @@ from typing import Any, Final
 
 from linewright.drawing.strokes import Pen
 from linewright.errors import InputError
+from linewright.files import opened
 from linewright.rig.toml_lines import read_toml
 
 PENS_HIGH: Final = 24
@@ -81,7 +82,7 @@ def _of_words(words: list[str], whole: str) -> Pen:
 
 def _of_file(path: Path) -> tuple[Pen, ...]:
     try:
-        with path.open("rb") as stream:
+        with opened(path) as stream:
             data = stream.read(FILE_HIGH_BYTES + 1)
         if len(data) > FILE_HIGH_BYTES:
             raise InputError(f"{path} is larger than {FILE_HIGH_BYTES} bytes; that is no list of pens", hint=_HINT)

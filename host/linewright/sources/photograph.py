@@ -16,7 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linewright.errors import InputError, SourceError
+from linewright.files import opened
 from linewright.sources.memory import PHOTOGRAPHS
+from linewright.sources.source_file import size_of, source_file
 
 if TYPE_CHECKING:
     from PIL import Image
@@ -82,7 +84,7 @@ def looks_like_one(path: Path) -> bool:
     An empty ``.jpg`` is thus refused as a photograph and not as an SVG; an SVG stays one whatever its name.
     """
     try:
-        with path.open("rb") as stream:
+        with opened(path) as stream:
             head = stream.read(512)
     except OSError:
         return False
@@ -110,7 +112,7 @@ def _decoders(path: Path) -> tuple[str, ...]:
     InputError
         If the file needs a decoder that is not installed.
     """
-    with path.open("rb") as stream:
+    with opened(path) as stream:
         kind = _boxed(stream.read(512))
     if kind == "HEIC":
         try:
@@ -182,31 +184,14 @@ def _read(source: str) -> Photograph:
 def _digest(path: Path) -> bytes:
     """SHA-256 of what may be a photograph: a file with something in it, not too large and no SVG."""
     where = str(path)
-    if path.is_dir():
-        raise SourceError("that is a folder", where=where, hint="name one picture in it")
-    try:
-        size = path.stat().st_size
-    except (OSError, ValueError):
-        raise SourceError("there is no such file", where=where, hint="check the name and the folder") from None
-    if not path.is_file():
-        raise SourceError("that is no file but a device or a pipe", where=where, hint="name a picture file")
-    if not size:
-        raise SourceError("the file is empty", where=where, hint="fetch it again")
-    if size > FILE_HIGH_BYTES:
+    if (size := size_of(path)) > FILE_HIGH_BYTES:
         raise SourceError(
-            f"the file has {size / 2**20:.0f} MB, the limit is {FILE_HIGH_BYTES // 2**20} MB",
-            where=where,
-            hint="make it smaller first",
+            f"the file has {size:,} bytes, the limit is {FILE_HIGH_BYTES:,}", where=where, hint="make it smaller first"
         )
-    try:
-        with path.open("rb") as stream:
-            head = stream.read(512).lstrip()
-            stream.seek(0)
-            digest = hashlib.file_digest(stream, "sha256").digest()
-    except OSError as error:
-        raise SourceError(
-            f"it cannot be read: {error.strerror or error}", where=where, hint="check its permissions"
-        ) from None
+    with source_file(path) as stream:
+        head = stream.read(512).lstrip()
+        stream.seek(0)
+        digest = hashlib.file_digest(stream, "sha256").digest()
     if head.startswith((b"<svg", b"<?xml", b"<!DOCTYPE svg")):
         raise SourceError(
             "that is an SVG, and this method is for photographs",

@@ -163,13 +163,20 @@ def programs_in(source: str | None) -> list[str]:
 
     Raises
     ------
-    InputError : there is none in it.
+    InputError : there is none in it, or it cannot be looked into.
     """
     from linewright.planning import pipeline
 
-    if source is None or not Path(source).is_dir():
+    if source is None:
         return []
-    found = [str(path) for path in sorted(Path(source).iterdir()) if pipeline.is_job(path)]
+    try:
+        inside = sorted(Path(source).iterdir())
+    except (FileNotFoundError, NotADirectoryError, ValueError):  # ValueError: a name with a character of code 0
+        return []
+    except OSError as error:
+        hint = "name a program or a folder that you may read"
+        raise InputError(f"cannot look into {source}: {error.strerror or error}", hint=hint) from None
+    found = [str(path) for path in inside if pipeline.is_job(path)]
     if not found:
         raise InputError(
             f"there is no program in the folder {source}", hint="`linewright plan *.svg -o FOLDER` keeps some there"

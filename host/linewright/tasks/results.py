@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from linewright.errors import InputError
-from linewright.files import replacing
+from linewright.files import is_there, replacing
 
 
 def write_file(data: bytes, to: Path, *, over: bool = False) -> None:
@@ -22,7 +22,7 @@ def write_file(data: bytes, to: Path, *, over: bool = False) -> None:
     InputError
         If it is there already and may not be replaced, or cannot be written.
     """
-    if to.exists() and not over:
+    if is_there(to) and not over:
         raise InputError(f"{to} exists already", hint="name another file, or remove that one first")
     try:
         with replacing(to) as stream:

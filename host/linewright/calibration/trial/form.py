@@ -19,6 +19,7 @@ from typing import Any, Final
 from linewright.calibration.trial import catalogue
 from linewright.calibration.trial.design import Entry, Trial
 from linewright.errors import InputError, LinewrightError
+from linewright.files import opened
 from linewright.rig.rig import Rig
 from linewright.rig.sheet_place import sheet_on
 from linewright.sheet.sizes import Sheet
@@ -116,7 +117,7 @@ def read(path: Path, rig: Rig, sheet: Sheet | None = None, *, measured: bool = T
         If the file is no form, or what is written in it cannot have been measured.
     """
     try:
-        with path.open("rb") as stream:
+        with opened(path) as stream:
             data = stream.read(FILE_LIMIT_BYTES + 1)
         text = data.decode("utf-8-sig")
     except OSError as error:

@@ -12,10 +12,11 @@ import numpy as np
 from linewright.errors import InputError, SourceError
 from linewright.sources.dxf.entities import EntityOutlines
 from linewright.sources.painting.bounds import bounds
-from linewright.sources.painting.limits import FileLimits, refuse, size_of
+from linewright.sources.painting.limits import FileLimits, refuse
 from linewright.sources.painting.marks import Line, Mark, Paint, Painting
 from linewright.sources.painting.matrices import IDENTITY
 from linewright.sources.painting.segments import ROW
+from linewright.sources.source_file import size_of, source_file
 
 if TYPE_CHECKING:
     from linewright.sources.picture import Wish
@@ -98,7 +99,7 @@ def painting_of(source: str, wish: Wish, limits: FileLimits | None = None) -> Pa
 
 def _states_units(source: str) -> bool:
     """Whether the file itself says in which units it is; the library takes metres where it says nothing."""
-    with Path(source).open("rb") as stream:
+    with source_file(source) as stream:
         return b"$INSUNITS" in stream.read(_HEADER_BYTES)
 
 

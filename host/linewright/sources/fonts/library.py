@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from linewright.errors import InputError
+from linewright.files import is_there, opened
 
 if TYPE_CHECKING:
     from linewright.sources.fonts.face import FontFace
@@ -85,10 +86,10 @@ class Library:
         self._having: dict[tuple[str, int, bool], FontFile | None] = {}
         system = [file for path in _files_in(system_folders()) for file in _read(path)]
         for place in places:
-            if Path(place).exists():
+            if is_there(place):
                 found = [file for one in _files_in((place,)) for file in _read(one)]
                 if not found:
-                    raise InputError(f"{place!r} is no font, or a damaged one", hint="name a .ttf or .otf file")
+                    raise _no_font(place)
             else:
                 found = [file for file in system if place.lower() in file.families]
                 if not found:
@@ -129,6 +130,21 @@ class Library:
     def face(self, file: FontFile, settings: tuple[tuple[str, float], ...] = ()) -> FontFace:
         """The face opened; ``settings`` : values of its axes, for a font whose shapes vary."""
         return _opened(file.path, file.number, settings)
+
+
+def _no_font(place: str) -> InputError:
+    """Why a file or folder that is there gives no font."""
+    hint = "name a .ttf or .otf file, or a folder of them"
+    if Path(place).is_dir():
+        return InputError(f"no font that can be read lies in the folder {place!r}", hint=hint)
+    try:
+        with opened(place) as file:
+            size = os.fstat(file.fileno()).st_size
+    except OSError as error:
+        return InputError(f"cannot read the font {place!r}: {error.strerror or error}", hint=hint)
+    if size > LARGEST_BYTES:
+        return InputError(f"the font {place!r} has {size:,} bytes; the limit is {LARGEST_BYTES:,}", hint=hint)
+    return InputError(f"{place!r} is no font, or a damaged one", hint=hint)
 
 
 def nearest(files: list[FontFile], weight: int, stretch: int, slanted: bool) -> FontFile:
@@ -175,7 +191,7 @@ def _read(path: str) -> tuple[FontFile, ...]:
     try:
         if Path(path).stat().st_size > LARGEST_BYTES:
             return ()
-        with Path(path).open("rb") as file:
+        with opened(path) as file:
             head = file.read(4)
         if head == b"ttcf":
             with TTCollection(path, lazy=True) as collection:

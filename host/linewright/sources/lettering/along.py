@@ -70,8 +70,6 @@ def _of_file(name: str, room_mm: tuple[float, float], rise_mm: float) -> Points:
         raise SourceError(
             f"text cannot go along {name!r}", hint=f"take one of {', '.join(NAMED)}, or an SVG file with one line in it"
         )
-    if not file.exists():
-        raise SourceError("there is no such file", where=name, hint="check the name and the folder")
     from linewright.sources.svg import read_svg
 
     drawing = read_svg(file).drawing

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import Path
 
 from linewright.errors import SourceError
 
@@ -45,23 +44,3 @@ class FileLimits:
 def refuse(what: str, value: float, limit: float, unit: str, *, where: str, hint: str) -> SourceError:
     """The error for a limit that was passed: what, value, limit, unit, place and a way out."""
     return SourceError(f"{what}: {value:,.10g} {unit}, the limit is {limit:,.10g} {unit}", where=where, hint=hint)
-
-
-def size_of(source: str) -> int:
-    """Bytes of a file.
-
-    Raises
-    ------
-    SourceError
-        If there is none, it is no file, or it is empty.
-    """
-    path = Path(source)
-    try:
-        size = path.stat().st_size
-    except (OSError, ValueError):
-        raise SourceError("there is no such file", where=source, hint="check the name and the folder") from None
-    if not path.is_file():
-        raise SourceError("that is no file", where=source, hint="name a drawing")
-    if not size:
-        raise SourceError("the file is empty", where=source, hint="fetch it again")
-    return size

@@ -10,12 +10,13 @@ from typing import TYPE_CHECKING, Any, Final
 
 from linewright import units
 from linewright.errors import InputError, SourceError
-from linewright.sources.painting.limits import FileLimits, refuse, size_of
+from linewright.sources.painting.limits import FileLimits, refuse
 from linewright.sources.painting.marks import Clip, Mark, Paint, Painting
 from linewright.sources.painting.matrices import IDENTITY, Matrix, multiply
 from linewright.sources.pdf.letters import Letters
 from linewright.sources.pdf.paints import line_of, paint_of
 from linewright.sources.pdf.probe import first_look
+from linewright.sources.source_file import size_of
 
 if TYPE_CHECKING:
     from linewright.sources.picture import Wish

@@ -10,7 +10,6 @@ from __future__ import annotations
 import os
 import re
 import zlib
-from pathlib import Path
 from xml.etree.ElementTree import Element, ParseError
 from xml.parsers.expat import ExpatError
 
@@ -20,6 +19,7 @@ from defusedxml.common import DefusedXmlException
 from linewright.errors import SourceError
 from linewright.sources.painting.limits import FileLimits, refuse
 from linewright.sources.painting.notes import Notes
+from linewright.sources.source_file import source_file
 
 SVG_NAMESPACE = "http://www.w3.org/2000/svg"
 _LINE = "{linewright}line"  # attribute that carries the line number through the tree, whatever the file says
@@ -116,17 +116,11 @@ def read_bytes(path: str | os.PathLike[str], limits: FileLimits) -> bytes:
     SourceError
         When it cannot be read or is larger than the limit, packed or not.
     """
-    name = os.fspath(path)
-    try:
-        with Path(path).open("rb") as file:
-            size = os.fstat(file.fileno()).st_size
-            if size > limits.file_bytes:
-                raise _too_large(name, size, limits)
-            data = file.read(limits.file_bytes + 1)
-    except OSError as problem:
-        reason = problem.strerror or str(problem)
-        raise SourceError(f"cannot be read: {reason}", where=name, hint="check the name and the permissions") from None
-    return data
+    with source_file(path) as file:
+        size = os.fstat(file.fileno()).st_size
+        if size > limits.file_bytes:
+            raise _too_large(os.fspath(path), size, limits)
+        return file.read(limits.file_bytes + 1)
 
 
 def parse_document(data: bytes, name: str, limits: FileLimits, notes: Notes) -> Document:

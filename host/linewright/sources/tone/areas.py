@@ -49,7 +49,7 @@ class Areas(ToneMethod):
 
         from linewright.sources.photograph import looks_like_one
 
-        if looks_like_one(Path(source)) or not Path(source).is_file():
+        if looks_like_one(Path(source)):
             return super().read(source, wish)
         from linewright.sources.drawing_files import read_drawing
         from linewright.sources.painting.shading import FillHatching

@@ -90,7 +90,7 @@ class CentreLines(ToneMethod):
 
         from linewright.sources.photograph import looks_like_one
 
-        if looks_like_one(Path(source)) or not Path(source).is_file():
+        if looks_like_one(Path(source)):
             return super().read(source, wish)
         from linewright.sources.tone.hull_lines import centred
 
