@@ -153,6 +153,17 @@ def _smaller(rgb: Floats32) -> Floats32:
     return np.asarray(cv2.resize(np.ascontiguousarray(rgb), size, interpolation=cv2.INTER_AREA), dtype=np.float32)
 
 
+_AROUND: Final = np.ones((3, 3), dtype=np.uint8)
+"""A pixel and its neighbours."""
+
+
+def _steps(grey: Floats32) -> Floats32:
+    """From the darkest to the lightest of each pixel and its neighbours."""
+    import cv2
+
+    return np.asarray(cv2.dilate(grey, _AROUND) - cv2.erode(grey, _AROUND), dtype=np.float32)
+
+
 def _line_art(rgb: Floats32) -> float:
     """The share of bare paper where a picture is thin ink on paper, however the light falls; 0 where it is not."""
     from scipy import ndimage
@@ -169,7 +180,7 @@ def _line_art(rgb: Floats32) -> float:
     share = float(ink[on_page].mean())
     if bare < BARE or not 0.0 < share < LINE_SHARE:
         return 0.0
-    steps = ndimage.maximum_filter(cover, size=3) - ndimage.minimum_filter(cover, size=3)
+    steps = _steps(cover)
     at_edge = ink & ~ndimage.binary_erosion(ink)
     if np.median(steps[at_edge]) < SHARP * np.quantile(cover[ink], 0.9):
         return 0.0
@@ -183,11 +194,11 @@ def _flat(grey: Floats32) -> float:
 
     Compression spreads each colour by a few levels, so neighbours are alike and tones are few, but not exactly.
     """
-    from scipy import ndimage
+    import cv2
 
-    calm = ndimage.median_filter(grey, size=3)
-    steep = ndimage.maximum_filter(calm, size=3) - ndimage.minimum_filter(calm, size=3)
-    even = ndimage.minimum_filter((steep <= ALIKE).astype(np.uint8), size=3) > 0
+    calm = np.asarray(cv2.medianBlur(grey, 3), dtype=np.float32)
+    steep = _steps(calm)
+    even = np.asarray(cv2.erode((steep <= ALIKE).astype(np.uint8), _AROUND)) > 0
     counts = np.bincount(np.round(calm[even] * 255).astype(np.int64), minlength=256).astype(np.float64)
     if counts.sum() == 0:
         return 0.0

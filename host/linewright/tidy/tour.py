@@ -42,9 +42,9 @@ _BREADTH: Final = 4
 _LONGEST_ARC: Final = 50
 """Strokes of an arc that a kick moves; see bench/order.py."""
 
-_CHUNK: Final = 20_000
+_CHUNK: Final = 5_000
 _CHUNK_PLAIN: Final = 2_000
-"""Kicks between two looks at the clock: some tenths of a second."""
+"""Kicks between two looks at the clock, and at whether anybody still waits: a tenth of a second or so."""
 
 _RING_ROUNDS: Final = 8
 _RING_GAIN: Final = 0.02

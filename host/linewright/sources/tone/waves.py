@@ -91,7 +91,9 @@ def _swung(
     wanted = field.at(way, beyond=0.0)
     swung = way + wave.swing_mm(wave.modulation(wanted), phase)[:, None] * across
     pieces = [
-        shapely.get_coordinates(shapely.simplify(shapely.linestrings(swung[a:b]), TOLERANCE * wave.pen_mm))
+        shapely.get_coordinates(
+            shapely.simplify(shapely.linestrings(swung[a:b]), TOLERANCE * wave.pen_mm, preserve_topology=False)
+        )
         for a, b in runs(wanted > GAP_SHARE * wave.least, int(wave.pitch_mm / wave.step_mm))
     ]
     return [piece[::-1] for piece in reversed(pieces)] if backwards else pieces
