@@ -292,3 +292,22 @@ def test_rounding_never_drifts():
     assert program.position_steps[at[0]].tolist() == program.position_steps[at[1]].tolist()
     limits = Limits.from_rig(rig("default"))
     assert np.abs(program.position_steps[at[0]] - limits.steps_at(there[:1])[0]).max() <= 0.5
+
+
+def test_a_plan_in_parts_is_the_plan_of_the_whole(monkeypatch):
+    """Parts begin where a pen is lowered, so nothing of one reaches into another."""
+    chance = np.random.default_rng(8)
+    strokes = chance.uniform(20, 180, (30, 1, 2)) + np.cumsum(chance.uniform(-3, 3, (30, 7, 2)), axis=1)
+    drawing = Drawing.from_strokes([*strokes, strokes[0, :1], strokes[1, :1]])
+    shaping = {"smoothing.shaper": "zv", "smoothing.x_hz": 14.0, "smoothing.y_hz": 19.0}
+    machines = [Rig.default(), Rig.default().changed(shaping)]
+    wholes = [motion.plan(drawing, machine) for machine in machines]
+    monkeypatch.setattr("linewright.motion.planner.AT_ONCE", 20)
+    parts, shaped = (motion.plan(drawing, machine) for machine in machines)
+    for name in ("kind", "da", "db", "v_end", "ticks", "stroke_of_record"):
+        assert (getattr(parts, name) == getattr(wholes[0], name)).all()
+    assert parts.groups == wholes[0].groups
+    # Averages over time are sampled from where a part begins: the same plan but for rounding.
+    assert shaped.predicted_s == pytest.approx(wholes[1].predicted_s, rel=1e-3)
+    assert shaped.da.sum() == wholes[1].da.sum()
+    assert (np.unique(shaped.stroke_of_record) == np.unique(wholes[1].stroke_of_record)).all()

@@ -184,3 +184,25 @@ def test_any_text_yields_segments_or_a_named_error(data: str) -> None:
     assert problem is None or problem.startswith("path data is wrong")
     assert len(segments.rows) == 8 * len(segments)
     assert len(segments.starts) == len(segments.closed)
+
+
+@given(
+    st.lists(st.tuples(st.sampled_from("Ll"), number, number), min_size=2, max_size=9),
+    st.sampled_from(["", "Z", "h3", " x", "L5", "L5 5,", "L5 5 6 6", "L nan 2"]),
+)
+def test_a_letter_for_each_vertex_says_the_same_as_one_for_all(vertices, tail) -> None:
+    """Compared with the same path where each command follows a space and stands alone: pairs behind a ``q``."""
+    apart = "M1 2" + "q0 0 0 0".join(f"{letter}{x} {y}" for letter, x, y in vertices)
+    dense = "M1 2" + "".join(f"{letter}{x} {y}" for letter, x, y in vertices)
+
+    def said(data: str) -> tuple[object, ...]:
+        segments = Segments()
+        try:
+            problem = parse_path(data + tail, segments, most_segments=10**6)
+        except NotFinite as found:
+            return (str(found),)
+        rows = np.array(segments.rows).reshape(-1, 8)
+        lines = (rows[:, :2] != rows[:, 6:]).any(axis=1)
+        return rows[lines].tolist(), problem and problem.partition("expected")[2], segments.closed
+
+    assert said(dense) == said(apart)

@@ -266,3 +266,22 @@ def test_order_is_a_permutation_with_reversals(drawing):
     assert travel_mm(out, start_mm=(7.0, 3.0)) <= travel_mm(by_pen, start_mm=(7.0, 3.0))
     again = order(drawing, start_mm=(7.0, 3.0))
     assert np.array_equal(out.points_mm, again.points_mm)
+
+
+def test_a_lone_stroke_is_drawn_from_the_end_that_is_nearer_and_takes_no_search(monkeypatch):
+    monkeypatch.setattr(tour, "find_tour", None)
+    drawing = Drawing.from_strokes([[(9, 0), (5, 5), (1, 0)]])
+    assert order(drawing, end_mm=(50.0, 0.0)).points_mm.tolist() == [[1, 0], [5, 5], [9, 0]]
+    assert order(drawing).points_mm.tolist() == [[1, 0], [5, 5], [9, 0]]
+    assert order(drawing, start_mm=(10.0, 0.0)).points_mm.tolist() == drawing.points_mm.tolist()
+
+
+def test_the_effort_for_a_huge_order_is_bounded(monkeypatch):
+    monkeypatch.setattr(tour, "_MOST_TURNED", 4000)
+    drawing = Drawing.from_strokes(np.random.default_rng(1).uniform(0, 100, (400, 2, 2)))
+    kicked = []
+    monkeypatch.setattr(tour.kernel, "kick_and_settle", lambda kicks, *_: kicked.append(kicks))
+    order(drawing)
+    assert sum(kicked) == 4000 // 401
+    order(drawing, effort="best")
+    assert sum(kicked) > 100_000

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import math
 
 import numpy as np
@@ -102,3 +103,18 @@ def test_arcs_stay_smooth_the_pen_goes_round_as_fast_as_before(radius_mm, vertic
 def drawn_s(drawing, rig):
     program = motion.plan(drawing, rig)
     return program.ticks[(program.stroke_of_record == 0) & program.is_ramp].sum() / TICK_HZ
+
+
+def test_a_long_stroke_is_looked_at_in_pieces_and_keeps_the_tolerance(monkeypatch):
+    monkeypatch.setattr(importlib.import_module("linewright.tidy.simplify"), "_AT_ONCE", 50)
+    t = np.linspace(0, 40, 1001)
+    spiral = np.column_stack((t * np.cos(t), t * np.sin(t)))
+    ring = np.column_stack((9 * np.cos(t[:501] * np.pi / 10), 9 * np.sin(t[:501] * np.pi / 10)))
+    drawing = Drawing.from_strokes([[(1, 1), (2, 2)], spiral, [(3, 3)], ring, spiral[:51], spiral[:52]])
+    out = simplify(drawing, tolerance_mm=0.02)
+    assert len(out) == len(drawing)
+    for before, after in zip(drawing, out, strict=True):
+        assert (before[[0, -1]] == after[[0, -1]]).all()
+        if len(before) > 1:
+            assert shapely.distance(shapely.points(before), shapely.linestrings(after)).max() <= 0.02 + 1e-12
+    assert out.vertices < 0.7 * drawing.vertices

@@ -59,9 +59,10 @@ def clip(drawing: Drawing, box: Box) -> PlacedDrawing:
     n, k = len(points), len(drawing)
     if not n:
         return PlacedDrawing(points, drawing.starts, drawing.pen, drawing.pens)
+    dot = _extents(drawing) == 0.0
+    if (points >= low).all() and (points <= high).all() and (np.diff(drawing.starts)[dot] == 1).all():
+        return PlacedDrawing(points, drawing.starts, drawing.pen, drawing.pens)
     stroke_of = np.repeat(np.arange(k), np.diff(drawing.starts))
-    extent = _extents(drawing)
-    dot = extent == 0.0
 
     # One segment from every point to the next; a dot is a segment from its point to itself, so that it is kept too.
     first = np.flatnonzero((np.append(stroke_of[1:], -1) == stroke_of) & ~dot[stroke_of])

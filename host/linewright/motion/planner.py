@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
@@ -38,6 +39,9 @@ Column = int | NDArray[np.int64]
 NEAR_STEPS: Final = 1.0 / 64.0
 """Vertices closer together than this are one. Their direction is noise of the coordinates, and a corner made of noise
 would be a stop in the middle of a line."""
+
+AT_ONCE: Final = 100_000
+"""Vertices that are planned together, to bound memory, or a longer stroke. Planning takes some 0.6 kB for each."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -108,17 +112,33 @@ def plan(drawing: Drawing, rig: Rig, *, sheet: Sheet | None = None) -> Program:
     if lifts.overlap:
         approaches = lifts.approaches(path.points_mm, path.down_at, limits)
         path = _refined(path, np.sort(np.concatenate((np.arange(len(path.points_mm)), approaches))))
-    smoothing = MotionSmoothing.from_rig(rig)
-    if smoothing is None:
-        corners = find_corners(path.points_mm, path.rest, path.stroke >= 0, limits).braked(path.points_mm, limits)
-        speeds = plan_profile(path.points_mm, path.stroke >= 0, corners, limits)
-    else:
-        speeds = plan_smooth(path.points_mm, path.rest, path.stroke >= 0, limits, smoothing)
-    path = _refined(path, speeds.place)
-    nodes = round_path(path.points_mm, path.rest, path.stroke, speeds, limits)
-    ramps = make_ramps(nodes, limits)
-    before_node = ramps.first_of_piece[nodes.node_of_vertex]
-    return _assemble(drawing, rig, limits, sheet or rig.paper, nodes.steps[0], ramps, path, before_node, lifts)
+    start_steps, ramps, at_vertex = _ramps_of(path, limits, MotionSmoothing.from_rig(rig))
+    return _assemble(drawing, rig, limits, sheet or rig.paper, start_steps, ramps, path, at_vertex, lifts)
+
+
+def _ramps_of(path: Path, limits: Limits, smoothing: MotionSmoothing | None) -> tuple[Indices, Ramps, Indices]:
+    """Motor positions (2,) at the start of a path, its ramps, and how many of these lie before each vertex (n,)."""
+    # In parts that begin where a pen is lowered: the machine has stood still there, and stands for some time.
+    begins = path.down_at[np.flatnonzero(np.diff(path.down_at // AT_ONCE)) + 1].tolist()
+    nothing = np.empty(0, dtype=np.int64)
+    last = len(path.points_mm) - 1
+    starts, parts, before = [], [], []
+    for begin, end in itertools.pairwise((0, *begins, last)):
+        points, rest, stroke = path.points_mm[begin : end + 1], path.rest[begin : end + 1], path.stroke[begin:end]
+        if smoothing is None:
+            corners = find_corners(points, rest, stroke >= 0, limits).braked(points, limits)
+            speeds = plan_profile(points, stroke >= 0, corners, limits)
+        else:
+            speeds = plan_smooth(points, rest, stroke >= 0, limits, smoothing)
+        fine = _refined(Path(points, rest, stroke, nothing, nothing, nothing), speeds.place)
+        nodes = round_path(fine.points_mm, fine.rest, fine.stroke, speeds, limits)
+        vertices = np.searchsorted(speeds.place, np.arange(len(points) if end == last else len(points) - 1))
+        parts.append(make_ramps(nodes, limits))
+        starts.append(nodes.steps[0])
+        before.append(parts[-1].first_of_piece[nodes.node_of_vertex[vertices]])
+    counts = np.cumsum([0, *(len(part.d_steps) for part in parts)])
+    at_vertex = np.concatenate([there + count for there, count in zip(before, counts, strict=False)])
+    return starts[0], Ramps.one_after_the_other(parts), at_vertex
 
 
 def _for_the_tip(path: Path, limits: Limits, elastic: Elastic) -> tuple[SampledRamps, Indices]:

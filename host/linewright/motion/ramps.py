@@ -14,7 +14,8 @@ The order of the work is what guarantees it:
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
 from typing import Final
 
 import numpy as np
@@ -102,6 +103,13 @@ class Ramps:
     stroke: Indices
     stop_after: Flags
     first_of_piece: Indices
+
+    @classmethod
+    def one_after_the_other(cls, parts: Sequence[Ramps]) -> Ramps:
+        """The ramps of several paths, at least one, of which each begins where the one before it ends."""
+        before = np.cumsum([0, *(len(part.d_steps) for part in parts)])
+        parts = [replace(part, first_of_piece=part.first_of_piece + n) for part, n in zip(parts, before, strict=False)]
+        return cls(**{f.name: np.concatenate([getattr(part, f.name) for part in parts]) for f in fields(cls)})
 
 
 def round_path(points_mm: Floats, rest: Flags, stroke: Indices, speeds: SpeedPlan, limits: Limits) -> StepPath:

@@ -14,7 +14,7 @@ from linewright.tidy.cost import BY_LENGTH, Cost
 from linewright.tidy.watcher import Watcher
 
 if TYPE_CHECKING:
-    from linewright.tidy.tour import Effort
+    from linewright.tidy.tour import Effort, Tour
 
 
 def travel(
@@ -83,22 +83,36 @@ def order(
     Drawing
         The same strokes, some backwards, closed ones begun elsewhere; pens one after the other, lowest index first.
     """
-    from linewright.tidy.tour import find_tour
-
     parts: list[Drawing] = []
     for pen in np.unique(drawing.pen):
         given = drawing.select(np.flatnonzero(drawing.pen == pen))
-        ends, ring_starts, ring_mm = _nodes(given)
-        tour = find_tour(ends, ring_starts, ring_mm, start_mm, end_mm, cost, effort=effort, watcher=watcher)
-        turned = _begun_at(given, tour.entry)
-        found = turned.select(tour.nodes >> 1, (tour.nodes & 1).astype(bool))
+        if len(given) == 1 and not given.closed()[0]:
+            tour, found = None, given.select(np.zeros(1, dtype=np.int64), np.ones(1, dtype=bool))
+        else:
+            tour, found = _toured(given, start_mm, end_mm, cost, effort, watcher)
         better = travel(found, start_mm=start_mm, end_mm=end_mm, cost=cost) < travel(
             given, start_mm=start_mm, end_mm=end_mm, cost=cost
         )
         parts.append(found if better else given)
-        if watcher is not None:
+        if watcher is not None and tour is not None:
             _tell(watcher.note, tour.cut_short, tour.kicks)
     return Drawing.one_after_the_other(parts) if parts else drawing
+
+
+def _toured(
+    given: Drawing,
+    start_mm: tuple[float, float],
+    end_mm: tuple[float, float] | None,
+    cost: Cost,
+    effort: Effort,
+    watcher: Watcher | None,
+) -> tuple[Tour, Drawing]:
+    """A short tour of the strokes of one pen, and these in its order."""
+    from linewright.tidy.tour import find_tour
+
+    ends, ring_starts, ring_mm = _nodes(given)
+    tour = find_tour(ends, ring_starts, ring_mm, start_mm, end_mm, cost, effort=effort, watcher=watcher)
+    return tour, _begun_at(given, tour.entry).select(tour.nodes >> 1, (tour.nodes & 1).astype(bool))
 
 
 def _tell(note: Callable[[str], object], cut_short: bool, kicks: tuple[int, int]) -> None:

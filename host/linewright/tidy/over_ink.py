@@ -15,6 +15,7 @@ import shapely
 from numpy.typing import NDArray
 
 from linewright.drawing.strokes import Drawing, Indices, Points
+from linewright.tidy.strips import strips
 
 Flags = NDArray[np.bool_]
 
@@ -55,19 +56,25 @@ def joined_over_ink(drawing: Drawing, longest_mm: NDArray[np.float64], width_mm:
     over = np.zeros(len(near), dtype=np.bool_)
     for pen in np.unique(of_pen[near]).tolist():
         way = np.flatnonzero(near & (of_pen == pen))
-        over[way] = _inked(_lines(drawing, pen), leave[way], enter[way], length[way], float(width_mm[pen]))
+        reach_mm = float(width_mm[pen])  # of what covers the outermost lane: 0.85 widths from the way
+        lines = _lines(drawing, pen)
+        low = np.minimum(leave[way, 0], enter[way, 0]) - reach_mm
+        high = np.maximum(leave[way, 0], enter[way, 0]) + reach_mm
+        for here, there in strips(low, high, lines[:, :, 0].min(axis=1), lines[:, :, 0].max(axis=1)):
+            some, tree = way[here], shapely.STRtree(shapely.linestrings(lines[there]))
+            over[some] = _inked(tree, leave[some], enter[some], length[some], float(width_mm[pen]))
     return _joined(drawing, np.flatnonzero(over) + 1)
 
 
-def _lines(drawing: Drawing, pen: int) -> shapely.STRtree:
-    """The segments of a pen; a dot is one without length."""
+def _lines(drawing: Drawing, pen: int) -> NDArray[np.float64]:
+    """(m, 2, 2) ends of the segments of a pen, mm; a dot is one without length."""
     last = np.zeros(drawing.vertices, dtype=np.bool_)
     last[drawing.starts[1:] - 1] = True
     last[drawing.starts[:-1][np.diff(drawing.starts) == 1]] = False
     begin = np.flatnonzero(~last & np.repeat(drawing.pen == pen, np.diff(drawing.starts)))
     dot = np.repeat(np.diff(drawing.starts) == 1, np.diff(drawing.starts))[begin]
     end = np.where(dot, begin, begin + 1)
-    return shapely.STRtree(shapely.linestrings(np.stack((drawing.points_mm[begin], drawing.points_mm[end]), axis=1)))
+    return np.stack((drawing.points_mm[begin], drawing.points_mm[end]), axis=1)
 
 
 def _inked(lines: shapely.STRtree, leave: Points, enter: Points, length: NDArray[np.float64], width_mm: float) -> Flags:
@@ -83,7 +90,10 @@ def _inked(lines: shapely.STRtree, leave: Points, enter: Points, length: NDArray
     share = share / np.repeat(np.maximum(places - 1, 1), places)
     at = leave[of] + share[:, None] * way[of]
     for lane in _LANES:
-        np.logical_and.at(inked, of, _under(lines, at + lane * side[of], width_mm / 2.0))
+        bare = of[~_under(lines, at + lane * side[of], width_mm / 2.0)]
+        inked[bare] = False
+        still = inked[of]
+        of, at = of[still], at[still]
     return inked
 
 

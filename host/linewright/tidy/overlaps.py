@@ -7,6 +7,7 @@ has been cut out itself covers nothing.
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
@@ -15,6 +16,7 @@ import shapely
 from numpy.typing import NDArray
 
 from linewright.drawing.strokes import Drawing, Indices, Points
+from linewright.tidy.strips import strips
 
 _BESIDE: Final = 3 / 4
 _BETWEEN: Final = 1 / 4
@@ -110,15 +112,11 @@ def without_overlaps(drawing: Drawing, *, tolerance_mm: float, least_mm: float) 
 def _covers(a: Points, b: Points, stroke: Indices, rank: Indices, pen: Indices, tolerance_mm: float) -> _Cover:
     """For every segment the stretches that lie beside a segment of a stroke that comes before in rank."""
     low, high = np.minimum(a, b) - tolerance_mm, np.maximum(a, b) + tolerance_mm
-    tree = shapely.STRtree(shapely.linestrings(np.stack((a, b), axis=1)))
     ways = b - a
     sizes = np.hypot(ways[:, 0], ways[:, 1])
     beside = tolerance_mm * _BESIDE
     found: list[tuple[NDArray[np.generic], ...]] = []
-    for begin in range(0, len(a), _AT_ONCE):
-        part = slice(begin, begin + _AT_ONCE)
-        j, i = tree.query(shapely.box(low[part, 0], low[part, 1], high[part, 0], high[part, 1]))
-        j = j + begin
+    for j, i in _neighbours(a, b, low, high):
         fit = (rank[stroke[i]] < rank[stroke[j]]) & (pen[stroke[i]] == pen[stroke[j]])
         i, j = i[fit], j[fit]
         # Most neighbours cross; looked at first, because in a crowd of strokes there are millions of them.
@@ -147,6 +145,16 @@ def _covers(a: Points, b: Points, stroke: Indices, rank: Indices, pen: Indices, 
         found.append(tuple(x[keep] for x in (j, i, t0, t1, s[0], s[1])))
     columns = [np.concatenate(column) for column in zip(*found, strict=True)]
     return _Cover(*columns)
+
+
+def _neighbours(a: Points, b: Points, low: Points, high: Points) -> Iterator[tuple[Indices, Indices]]:
+    """Pairs of segments, of which the second passes the box around the first, some at a time."""
+    for wanted, there in strips(low[:, 0], high[:, 0], low[:, 0], high[:, 0]):
+        tree = shapely.STRtree(shapely.linestrings(np.stack((a[there], b[there]), axis=1)))
+        for begin in range(0, len(wanted), _AT_ONCE):
+            of = wanted[begin : begin + _AT_ONCE]
+            j, i = tree.query(shapely.box(low[of, 0], low[of, 1], high[of, 0], high[of, 1]))
+            yield of[j], there[i]
 
 
 def _parts(cover: _Cover, numbers: list[int], gone: dict[int, list[Part]], at: int, places: Floats) -> list[Part]:

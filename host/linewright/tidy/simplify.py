@@ -11,6 +11,10 @@ import shapely
 from linewright.drawing.strokes import Drawing, Indices, Points
 from linewright.tidy.dedupe import drop_repeats
 
+_AT_ONCE: Final = 20_000
+"""Vertices of a stroke that are looked at together. Along spirals and to and fro, the method takes the square of them;
+longer strokes keep a vertex more for each so many."""
+
 _EVENING_ROUNDS: Final = 4
 """Each brings neighbouring chords half as far apart; halving leaves them at most two to one."""
 
@@ -40,12 +44,15 @@ def simplify(drawing: Drawing, *, tolerance_mm: float) -> Drawing:
     if not longer.any() or not tolerance_mm > 0:
         return drawing
     some = drawing.select(np.flatnonzero(longer))
+    piece_starts, index = _pieces(some.starts)
     # The third coordinate carries the number of each vertex through.
-    numbered = np.column_stack((some.points_mm, np.arange(some.vertices)))
-    lines = shapely.from_ragged_array(shapely.GeometryType.LINESTRING, numbered, (some.starts,))
+    numbered = np.column_stack((some.points_mm[index], index))
+    lines = shapely.from_ragged_array(shapely.GeometryType.LINESTRING, numbered, (piece_starts,))
     thin = shapely.simplify(lines, tolerance_mm, preserve_topology=False)
-    coordinates, of = shapely.get_coordinates(thin, include_z=True, return_index=True)
-    kept = _evened(some.points_mm, coordinates[:, 2].astype(np.int64), of, tolerance_mm)
+    stays = shapely.get_coordinates(thin, include_z=True)[:, 2].astype(np.int64)
+    stays = stays[np.append(True, stays[1:] != stays[:-1])]  # where pieces meet, both have it
+    of = np.searchsorted(some.starts, stays, side="right") - 1
+    kept = _evened(some.points_mm, stays, of, tolerance_mm)
     points = some.points_mm[kept]
 
     # Back among the strokes that had nothing to drop, in the old order.
@@ -57,6 +64,18 @@ def simplify(drawing: Drawing, *, tolerance_mm: float) -> Drawing:
     out[thinned] = points
     out[~thinned] = drawing.points_mm[np.repeat(~longer, lengths)]
     return drop_repeats(replace(drawing, points_mm=out, starts=starts))
+
+
+def _pieces(starts: Indices) -> tuple[Indices, Indices]:
+    """Strokes in pieces that share the vertices where they meet: where pieces begin, and their vertices by number."""
+    segments = np.diff(starts) - 1
+    count = -(-segments // _AT_ONCE)
+    of = np.repeat(np.arange(len(count)), count)
+    first = (np.arange(len(of)) - np.repeat(np.cumsum(count) - count, count)) * _AT_ONCE
+    lengths = np.minimum(segments[of] - first, _AT_ONCE) + 1
+    piece_starts = np.concatenate(([0], np.cumsum(lengths)))
+    index = np.arange(piece_starts[-1]) + np.repeat(starts[of] + first - piece_starts[:-1], lengths)
+    return piece_starts, index
 
 
 def _evened(points: Points, kept: Indices, of: Indices, tolerance_mm: float) -> Indices:
@@ -73,37 +92,38 @@ def _evened(points: Points, kept: Indices, of: Indices, tolerance_mm: float) -> 
     for turn in range(2 * _EVENING_ROUNDS):
         # Every other vertex, so that each chord has one end that stays.
         at = np.flatnonzero(inner & (np.arange(len(kept)) % 2 == turn % 2))
-        if not len(at):
-            continue
         low, high = kept[at - 1], kept[at + 1]
         middle = (along[low] + along[high]) / 2
         there = np.searchsorted(along, middle)
         there -= (middle - along[there - 1] < along[there] - middle) & (there > low + 1)
         there = np.clip(there, low + 1, high - 1)
-        tried = kept.copy()
-        tried[at] = there
-        chord = _chords(points, kept)
-        new, new_off = _chords(points, tried), _deviations(points, tried)
+        moves = there != kept[at]
+        at, low, there, high = at[moves], low[moves], there[moves], high[moves]
         # Only what is neither worse than it was nor beyond the tolerance.
-        better = np.minimum(new[at - 1], new[at]) > np.minimum(chord[at - 1], chord[at])
-        allowed = np.maximum(new_off[at - 1], new_off[at]) <= tolerance_mm
-        take = at[better & allowed & (there != kept[at])]
-        kept[take] = tried[take]
+        shorter = np.minimum(_chords(points, low, there), _chords(points, there, high))
+        better = shorter > np.minimum(_chords(points, low, kept[at]), _chords(points, kept[at], high))
+        at, low, there, high = at[better], low[better], there[better], high[better]
+        allowed = np.maximum(_deviations(points, low, there), _deviations(points, there, high)) <= tolerance_mm
+        kept[at[allowed]] = there[allowed]
     return kept
 
 
-def _chords(points: Points, kept: Indices) -> Points:
-    """(m - 1,) distance from each vertex that stays to the next."""
-    return np.asarray(np.hypot(*np.diff(points[kept], axis=0).T))
+def _chords(points: Points, begin: Indices, end: Indices) -> Points:
+    """(m,) length of chords between vertices."""
+    return np.asarray(np.hypot(*(points[end] - points[begin]).T))
 
 
-def _deviations(points: Points, kept: Indices) -> Points:
-    """(m - 1,) how far the vertices between two that stay lie from the chord; between strokes it means nothing."""
-    owner = np.repeat(np.arange(len(kept) - 1), np.diff(kept))
-    inside = points[kept[0] : kept[-1]]
-    a, b = points[kept[:-1]][owner], points[kept[1:]][owner]
-    way = b - a
+def _deviations(points: Points, begin: Indices, end: Indices) -> Points:
+    """(m,) how far the vertices from ``begin`` to before ``end`` lie from the chord between these."""
+    counts = end - begin
+    first = np.cumsum(counts) - counts
+    owner = np.repeat(np.arange(len(begin)), counts)
+    inside = points[np.arange(len(owner)) + np.repeat(begin - first, counts)]
+    a = points[begin]
+    way = points[end] - a
     square = (way**2).sum(axis=1)
-    share = np.clip(((inside - a) * way).sum(axis=1) / np.where(square > 0, square, 1.0), 0.0, 1.0)
+    square = np.where(square > 0, square, 1.0)
+    a, way = a[owner], way[owner]
+    share = np.clip(((inside - a) * way).sum(axis=1) / square[owner], 0.0, 1.0)
     away = np.hypot(*(inside - a - share[:, None] * way).T)
-    return np.asarray(np.maximum.reduceat(away, kept[:-1] - kept[0]))
+    return np.maximum.reduceat(away, first) if len(first) else away

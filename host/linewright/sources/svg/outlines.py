@@ -19,6 +19,7 @@ from linewright.sources.svg.paint import NONE
 from linewright.sources.svg.path_data import count_segments, parse_path
 from linewright.sources.svg.place import Context, Pattern, PatternLine, Place
 from linewright.sources.svg.scene import SHAPE_PAINT, SvgScene
+from linewright.sources.svg.style import Style
 from linewright.sources.svg.tiles import PatternTiles
 from linewright.sources.svg.vertices import Vertex, vertices
 
@@ -39,6 +40,8 @@ class Outlines:
     def __init__(self, scene: SvgScene, tiles: PatternTiles) -> None:
         self._scene = scene
         self._tiles = tiles
+        # Flat paints by address of the style, opacity around and viewport; the style is kept, so that it stays there.
+        self._flat: dict[tuple[int, float, tuple[float, float]], tuple[Style, Paint | None, Line | None]] = {}
 
     def shape(
         self,
@@ -157,6 +160,19 @@ class Outlines:
         ----------
         box : answers the box around the shape, for paints that refer to it.
         """
+        style = place.style
+        key = (id(style), place.alpha, place.viewport)
+        if (known := self._flat.get(key)) is not None:
+            return known[1:]
+        fill, line = self._paints(element, place, box)
+        refers = any(word in (style.fill + style.stroke).lower() for word in ("url", "context"))
+        if not refers and style.dashes == NONE and not isinstance(fill, Pattern) and not isinstance(line, PatternLine):
+            self._flat[key] = style, fill, line
+        return fill, line
+
+    def _paints(
+        self, element: Element, place: Place, box: Callable[[], Box | None]
+    ) -> tuple[Paint | Pattern | None, Line | PatternLine | None]:
         style = place.style
         needs = "url" in style.fill.lower() or "url" in style.stroke.lower()
         around = box() if needs else None

@@ -7,10 +7,12 @@ to the segment before the error (SVG 2, section 9.5.4), and the caller is told w
 from __future__ import annotations
 
 import re
+from array import array
 from collections.abc import Callable
+from itertools import accumulate
 from typing import Final
 
-from linewright.sources.painting.segments import CUBIC, LINE, Segments
+from linewright.sources.painting.segments import CUBIC, LINE, ROW, Segments
 from linewright.sources.svg.lengths import NUMBER, NotFinite, is_not_finite
 
 _SPACE = r"[ \t\r\n\f]*+"
@@ -24,6 +26,13 @@ _ARC = re.compile(rf"({NUMBER}){_GAP}" * 3 + rf"([01]){_GAP}" * 2 + rf"({NUMBER}
 # An arc is read whole or not at all; the word that spoils it may stand behind good numbers.
 _UP_TO_A_WORD = re.compile(r"[\s\d.,+\-]*")
 _RUN = re.compile(r"([MZLHVCSQTA])[ \t\r\n\f]*+([^MZLHVCSQTA]*+)", re.IGNORECASE)
+# A letter in front of each vertex, as many programs write lines: read in one go, not command by command.
+_CHAINS: Final = {
+    letter: re.compile(
+        rf"(?:{letter}{_SPACE}{NUMBER}{_GAP}{NUMBER}{_SPACE}(?=[MZLHVCSQTAmzlhvcsqta]|\Z)){{2,{_BATCH // 2}}}+"
+    )
+    for letter in "Ll"
+}
 _TAKES = {"M": 2, "L": 2, "H": 1, "V": 1, "C": 6, "S": 4, "Q": 4, "T": 2}
 
 
@@ -75,10 +84,14 @@ def count_segments(data: str, enough: int) -> int:
     """
     if len(data) <= enough:  # each takes a character at least
         return 0
-    count, before = 0, ""
-    for run in _RUN.finditer(data):
+    count, before, position = 0, "", 0
+    while run := _RUN.search(data, position):
         letter = run[1].upper()
-        if letter == "Z":
+        position = run.end()
+        if chain := _chain(data, run.start()):
+            count += chain[0].count(run[1])
+            position, wrong = chain.end(), False
+        elif letter == "Z":
             count += before in ("M", "Z")  # a point
             wrong = bool(run[2])
         else:
@@ -90,6 +103,12 @@ def count_segments(data: str, enough: int) -> int:
             break
         before = letter
     return count
+
+
+def _chain(data: str, position: int) -> re.Match[str] | None:
+    """Lines of one vertex each that begin here, two or more."""
+    chain = _CHAINS.get(data[position])
+    return None if chain is None else chain.match(data, position)
 
 
 def _count_numbers(data: str, start: int, end: int, enough: int) -> tuple[int, int]:
@@ -132,6 +151,10 @@ class _PathReader:
             elif letter in "aA":
                 self.position += 1
                 self._arcs(relative)
+            elif chain := _chain(data, self.position):
+                self._begin()
+                self._lines([float(text) for text in _NUMBER.findall(chain[0])], relative)
+                self.position = chain.end()
             elif letter.isascii() and command in _TAKES:
                 self.position += 1
                 self._numbers(command, relative)
@@ -196,40 +219,25 @@ class _PathReader:
         self.control, self.drawing = None, False
 
     def _lines(self, numbers: list[float], relative: bool) -> None:
-        x, y = self.x, self.y
-        rows: list[float] = []
-        pairs = iter(numbers)
-        for to_x, to_y in zip(pairs, pairs, strict=True):
-            if relative:
-                to_x, to_y = x + to_x, y + to_y
-            rows += (x, y, x, y, to_x, to_y, to_x, to_y)
-            x, y = to_x, to_y
-        self._straight(rows, x, y)
+        self._straight(_places(self.x, numbers[::2], relative), _places(self.y, numbers[1::2], relative))
 
     def _horizontals(self, numbers: list[float], relative: bool) -> None:
-        x, y = self.x, self.y
-        rows: list[float] = []
-        for to_x in numbers:
-            if relative:
-                to_x = x + to_x
-            rows += (x, y, x, y, to_x, y, to_x, y)
-            x = to_x
-        self._straight(rows, x, y)
+        self._straight(_places(self.x, numbers, relative), array("d", [self.y]) * (len(numbers) + 1))
 
     def _verticals(self, numbers: list[float], relative: bool) -> None:
-        x, y = self.x, self.y
-        rows: list[float] = []
-        for to_y in numbers:
-            if relative:
-                to_y = y + to_y
-            rows += (x, y, x, y, x, to_y, x, to_y)
-            y = to_y
-        self._straight(rows, x, y)
+        self._straight(array("d", [self.x]) * (len(numbers) + 1), _places(self.y, numbers, relative))
 
-    def _straight(self, rows: list[float], x: float, y: float) -> None:
+    def _straight(self, xs: array[float], ys: array[float]) -> None:
+        """Lines from each of these places to the next."""
+        count = len(xs) - 1
+        rows = array("d", bytes(8 * ROW * count))
+        rows[0::ROW] = rows[2::ROW] = xs[:-1]
+        rows[1::ROW] = rows[3::ROW] = ys[:-1]
+        rows[4::ROW] = rows[6::ROW] = xs[1:]
+        rows[5::ROW] = rows[7::ROW] = ys[1:]
         self.segments.rows.extend(rows)
-        self.segments.kinds.extend(bytes((LINE,)) * (len(rows) // 8))
-        self.x, self.y = x, y
+        self.segments.kinds.extend(bytes((LINE,)) * count)
+        self.x, self.y = xs[-1], ys[-1]
         self.control = None
 
     def _cubics(self, numbers: list[float], relative: bool) -> None:
@@ -319,6 +327,11 @@ class _PathReader:
             self.x, self.y = to_x, to_y
             self.control = None
             self.position = found.end()
+
+
+def _places(at: float, numbers: list[float], relative: bool) -> array[float]:
+    """Where the pen is along one axis, from ``at`` on."""
+    return array("d", accumulate(numbers, initial=at)) if relative else array("d", [at, *numbers])
 
 
 _DRAW: dict[str, Callable[[_PathReader, list[float], bool], None]] = {

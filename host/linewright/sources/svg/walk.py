@@ -70,6 +70,7 @@ class Walk:
         self._markers = Markers(scene, self, self._effects)
         self._embedding = Embedding(scene, self._nested)
         self._with_context: dict[Element, bool] = {}
+        self._styled: tuple[Place, Place] | None = None  # the last place, and what it became with an element's style
         self._copies = Copies(
             document, most=limits.expanded + 1, shown=lambda element: shown(scene.declared_in_copies(element))
         )
@@ -244,7 +245,11 @@ class Walk:
     def _shown(self, element: Element, name: str, declared: Declared, place: Place, use: Declared | None) -> None:
         """Draw an element that is neither left out nor hidden."""
         style = self.scene.style(declared, place.style)
-        place = replace(place, style=style) if style is not place.style else place
+        if style is not place.style:
+            # Shapes that follow each other mostly have the style of the one before.
+            if self._styled is None or self._styled[0] is not place or self._styled[1].style is not style:
+                self._styled = place, replace(place, style=style)
+            place = self._styled[1]
         if name in _ADVICE:
             if style.visible:
                 self.scene.notes.add(_ADVICE[name], line_of(element))
