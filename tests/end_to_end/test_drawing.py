@@ -239,19 +239,28 @@ def test_a_slow_homing_is_waited_for(tmp_path):
         assert 600 < rig.run(host) < homing_limit_s(slow)
 
 
-def test_hold_and_carry_on(tmp_path):
-    seen = []
+def test_another_pace_leaves_a_hold_a_hold(tmp_path):
+    """Whoever holds may have a hand at the machine: nothing but carrying on moves it again."""
+    held = []
+    on = []
 
     def interfere(progress, link, control):
-        if progress.played_s > 1.5 and not seen:
-            seen.append("held")
+        if progress.played_s > 1.5 and not held:
             control.hold()
-        elif seen == ["held"] and progress.state == "holding":
-            seen.append("on")
-            control.carry_on()
+            held.append(None)
+        elif progress.state == "holding" and not on:
+            held.append((progress.played_s, progress.records_done))
+            if len(held) < 40:
+                control.slow_to(0.3 + 0.01 * len(held))
+            else:
+                control.carry_on()
+                on.append(None)
+        elif on and progress.state == "drawing":
+            on.append(progress.pace)
 
     run = draw(tmp_path, zoo(), on_progress=interfere)
-    assert seen == ["held", "on"]
+    assert len(set(held[1:])) == 1
+    assert 0.6 < max(on[1:]) < 0.8  # the pace that was asked for last, in the hold
     assert_drawn(run, on_time=False)
 
 
@@ -264,7 +273,7 @@ def test_a_third_of_the_pace_and_back(tmp_path):
             control.slow_to(1 / 3)
         elif seen == ["slow"] and progress.played_s > 4.0:
             seen.append("fast")
-            control.carry_on()
+            control.slow_to(1.0)
 
     run = draw(tmp_path, zoo(), on_progress=interfere)
     assert seen == ["slow", "fast"]
@@ -411,6 +420,7 @@ def test_a_pen_that_is_near_the_paper_may_be_held_slowed_and_kept_waiting(tmp_pa
         if at not in seen:
             seen.append(at)
             if progress.state == "holding" or at % 3 == 1:
+                control.slow_to(1.0)
                 control.carry_on()
             elif at % 3 == 2:
                 control.slow_to(1 / 4)
@@ -449,9 +459,10 @@ def test_a_smooth_program_is_held_and_slowed_like_any_other(tmp_path):
         elif seen == ["held"] and progress.state == "holding":
             seen.append("slow")
             control.slow_to(1 / 3)
+            control.carry_on()
         elif seen == ["held", "slow"] and progress.played_s > 3.0:
             seen.append("fast")
-            control.carry_on()
+            control.slow_to(1.0)
 
     assert_drawn(draw(tmp_path, zoo()[:6], BY_HAND.changed(SMOOTH), on_progress=interfere), on_time=False)
     assert seen == ["held", "slow", "fast"]

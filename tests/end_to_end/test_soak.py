@@ -91,7 +91,9 @@ def soak(tmp_path, hours: float, seed: int) -> Soaked:
                 seconds = rng.uniform(0.1, 10.0)
                 link.stall(seconds)
                 next_s += seconds  # one after the other would be a longer one, for which nobody waits
-            if now.state == "holding" or what == "on":
+            if what == "on":
+                control.slow_to(1.0)
+            if now.state == "holding":
                 control.carry_on()
             gc.collect()
             objects.append(len(gc.get_objects()))

@@ -124,8 +124,8 @@ def asked(*keys: str, state: str = "drawing") -> list[tuple[str, int]]:
 
 
 def test_each_key_is_one_request():
-    assert asked(" ") == [("pace", 0)]
-    assert asked(" ", " ") == [("pace", 0), ("pace", 256)]
+    assert asked(" ") == [("hold", 0)]
+    assert asked(" ", " ") == [("hold", 0), ("carry on", 0)]
     assert asked("-", "-", "+") == [("pace", 230), ("pace", 205), ("pace", 230)]
     assert asked("x") == asked("X") == asked("x", "x") == []
     assert asked("?", "z", "\n") == []
@@ -137,7 +137,7 @@ def test_each_key_is_one_request():
 def test_no_single_press_ends_a_drawing():
     """Any key, once, of all that a keyboard has: nothing is abandoned, and no motor is cut."""
     for key in map(chr, range(256)):
-        assert {name for name, _ in asked(key)} <= {"pace"}, key
+        assert {name for name, _ in asked(key)} <= {"pace", "hold"}, key
     assert asked("q", "q") == [("abandon", 0)]
     assert asked("X", "X") == [("cut", 0)]
     assert asked("q", "X", "q") == asked("X", "q", "X") == []
@@ -146,7 +146,7 @@ def test_no_single_press_ends_a_drawing():
 def test_the_pace_stays_within_its_range_and_survives_a_hold():
     assert asked(*"-" * 20)[-1] == ("pace", 26)
     assert asked(*"+" * 3)[-1] == ("pace", 256)
-    assert asked("-", " ", "-", " ") == [("pace", 230), ("pace", 0), ("pace", 205)]
+    assert asked("-", " ", "-", " ") == [("pace", 230), ("hold", 0), ("pace", 205), ("carry on", 0)]
 
 
 def test_no_keys_without_a_terminal():

@@ -138,15 +138,15 @@ class Control:
         self._asked: deque[tuple[str, int]] = deque()
 
     def hold(self) -> None:
-        """Stop smoothly, pen up, and wait."""
-        self._asked.append(("pace", 0))
+        """Stop smoothly, pen up, and wait for `carry_on`."""
+        self._asked.append(("hold", 0))
 
     def carry_on(self) -> None:
-        """Go on at full pace."""
-        self._asked.append(("pace", FULL_PACE))
+        """End the hold: go on at the pace that was asked for last."""
+        self._asked.append(("carry on", 0))
 
     def slow_to(self, share: float) -> None:
-        """Go on at this share (above 0, up to 1) of the planned speed."""
+        """Draw at this share (above 0, up to 1) of the planned speed. It never ends a hold: it counts after it."""
         if not 0.0 < share <= 1.0:
             raise ValueError(f"pace {share} is outside 0..1; to stop, hold")
         self._asked.append(("pace", max(1, round(share * FULL_PACE))))

@@ -87,12 +87,11 @@ class Keys:
                 control.hold()
                 output.prose(HELD, stderr=True)
             else:
-                control.slow_to(self._pace)
+                control.carry_on()
         elif key in "+=-_":
             step = STEP if key in "+=" else -STEP
             self._pace = min(max(round(self._pace + step, 2), STEP), 1.0)
-            if not self._held:
-                control.slow_to(self._pace)
+            control.slow_to(self._pace)
         elif key in _TWICE:
             act, means = _TWICE[key]
             if key == self._asked and time.monotonic() - self._asked_s < TWICE_S:

@@ -120,15 +120,11 @@ class DrawingDesk:
         self._control().hold()
 
     def carry_on(self) -> None:
-        """Go on as fast as before."""
-        pace = self._shown["pace"] if self._shown else 1.0
-        if pace < 1.0:
-            self._control().slow_to(pace)
-        else:
-            self._control().carry_on()
+        """Go on after a hold, at the pace that was asked for last."""
+        self._control().carry_on()
 
     def pace(self, share: float) -> None:
-        """Draw at this share of the planned speed."""
+        """Draw at this share of the planned speed; a hold stays one."""
         if not PACE_LOW <= share <= 1.0:
             raise InputError(f"a pace of {share:g} is outside {PACE_LOW:g}..1")
         self._control().slow_to(share)

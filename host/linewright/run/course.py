@@ -120,7 +120,8 @@ class Course:
         self._drifts: list[Drift] = []
         self._checked: set[int] = set()  # groups after which the drift has been checked
         self._begun = np.concatenate(([0], np.maximum.accumulate(program.stroke_of_record) + 1))
-        self._pace = self._going = FULL_PACE  # as the user wants it, and as it was wanted before a hold
+        self._pace = FULL_PACE  # as the user wants it, once nothing holds
+        self._held = False
         # Of the time that is left, what a slower pace stretches: the moves, not the pen's ways and rests.
         self._moving_left = np.concatenate((np.cumsum(np.where(program.is_ramp, program.ticks, 0)[::-1])[::-1], [0]))
         self._group = 0
@@ -175,9 +176,12 @@ class Course:
         self._session.go_to(tail.steps, meanwhile=self._meanwhile)
         player = Player(self._talk, tail.packed, tail.steps, tail.first, tail.reached, self._witness)
         self._player = player
-        if self._pace != FULL_PACE:  # each program begins at full pace
-            self._talk.send("pace", value=self._pace)
+        if self._held or self._pace != FULL_PACE:  # each program begins at full pace
+            self._send_pace()
         return player
+
+    def _send_pace(self) -> None:
+        self._talk.send("pace", value=0 if self._held else self._pace)
 
     def _turn(self, player: Player) -> Player:
         """One turn of following the pen; returns who plays from now on."""
@@ -241,11 +245,13 @@ class Course:
                 if player is not None and player.done(end) and self._group + 1 < len(self._program.groups):
                     self._home_at = end if value else None
                     self._group += 1
-            elif name == "pace":
-                self._pace = value
-                self._going = value or self._going
+            elif name in ("hold", "carry on", "pace"):
+                if name == "pace":
+                    self._pace = value
+                else:
+                    self._held = name == "hold"
                 if player is not None:
-                    self._talk.send(name, value=value)
+                    self._send_pace()
             else:
                 self._talk.send(name)
                 if player is None:
@@ -258,7 +264,7 @@ class Course:
         planned_ticks = int(program.ticks_before[self._reached])
         moving_ticks = int(self._moving_left[self._reached])
         standing_ticks = program.predicted_ticks - planned_ticks - moving_ticks
-        left_ticks = round(standing_ticks + moving_ticks * FULL_PACE / self._going)
+        left_ticks = round(standing_ticks + moving_ticks * FULL_PACE / self._pace)
         group = next((g for g in program.groups if self._reached < g.records[1]), program.groups[-1])
         return Progress(
             state=state or messages.STATES[report["state"]],

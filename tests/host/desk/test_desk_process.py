@@ -131,6 +131,8 @@ def test_hold_pace_and_abandon(page):
     page.until(lambda state: state["drawing"]["state"] == "holding")
     held = page.state["progress"]["done_s"]
     page.does("pace", share=0.5)
+    page.until(lambda state: state["drawing"]["pace"] == 0.5 and state["progress"]["left_s"] > 0)
+    page.does("carry_on")
     page.until(lambda state: state["drawing"]["state"] == "drawing" and state["progress"]["done_s"] > held)
     page.does("abandon")
     page.until(lambda state: state["drawing"]["state"] == "abandoned")
