@@ -82,8 +82,10 @@ def main() -> int:
         packed = program.packed()
         frames = min(FRAMES, len(packed))
         payloads = ",".join(f"bytearray({packed.payload(i)!r})" for i in range(frames))
-        accel, rate = board_settings(rig)["accel"], board_settings(rig)["max_rate"]
-        played = prompt.run(f"whole(DonePlayer(), [{payloads}], {accel}, {rate})")
+        told = board_settings(rig)
+        accel, rate = told["accel"], told["max_rate"]
+        limits = f"{accel}, {rate}, {told['ramp_accel']}, {told['corner_rate']}"
+        played = prompt.run(f"whole(DonePlayer(), [{payloads}], {limits})")
         count, words, blocks, *spent = map(int, played.split())
         ramps, alone, loading, rendering = map(int, prompt.run(f"kernel_alone([{payloads}], {accel})").split())
         lasts_us = float(program.ticks_before[int(packed.first[frames])]) / 5

@@ -11,7 +11,7 @@ us = time.ticks_us
 since = time.ticks_diff
 
 
-def whole(port, payloads, accel, rate):
+def whole(port, payloads, accel, rate, ramp_accel, jump):
     """Records, words, blocks; microseconds of decoding, of guard and queue, and of everything from queue to player.
 
     `port` is a `DonePlayer` of tests/dual/done_player.py, which `board_cost.py` runs at the prompt before.
@@ -21,7 +21,7 @@ def whole(port, payloads, accel, rate):
     queue.queue[kernel.Q_ENOUGH] = 1
     limits = guard.Guard(port, feeder.MASK)
     reach = (-1_000_000, 1_000_000, -1_000_000, 1_000_000)
-    limits.configure(False, reach, rate, rate, 4_000_000, 2 * rate, 500, 2500)
+    limits.configure(False, reach, rate, rate, ramp_accel, jump, 500, 2500)
     limits.begin(0, 0, True)
     decoder = records.new_state(feeder.MASK)
     decoding = queueing = playing = count = 0

@@ -9,8 +9,17 @@ Limits of the machine, whatever a host sends:
 * the travel of an axis that has not been homed: all places that the pen has been in since the motors were last free, or
   the axis was homed, lie within one reach, however often a host calls the place by another name;
 * the rate of each motor, at both ends of a ramp and in its direction;
-* the acceleration along a ramp, and how much a motor's rate jumps where two ramps meet;
+* the acceleration along a ramp, and how far a motor's rate departs from what constant acceleration can follow (see
+  FOLLOWING);
 * the servo's range, and no pen action on a machine that can home and has not.
+
+FOLLOWING. For each motor the guard keeps a reference rate, which follows the planned rate by no more than the allowed
+acceleration. The planned rate may depart from it by half the allowed jump, so it jumps by no more than that where two
+ramps meet, and any number of jumps in a row come to no more than one and what the acceleration allows in their time.
+
+A ramp of a few steps has hardly a direction: whole steps put its ends off by up to half a step. So ramps that are over
+sooner than `_BRIEF` are taken together until they are not. The way that they make is held to the reference each of them
+and after each of them, to 3/2 steps; their mean rate counts once they last long enough for that to be little.
 """
 
 from array import array
@@ -51,19 +60,31 @@ _MOST_Y = const(19)
 _RATE = const(20)  # steps/s of the slower motor
 _ACCEL = const(21)  # an eighth of the steps/s^2 along the path, rounded up
 _FREE_STEPS = const(22)  # ramps of this length and above cannot exceed it
-_SERVO_LOW = const(23)
-_SERVO_HIGH = const(24)
-_HOMED = const(25)  # 1: what has to be homed before the pen comes down is
-_RATE_A = const(26)  # a quarter of each motor's steps/s, rounded up
-_RATE_B = const(27)
-_JUMP = const(28)  # steps/s that a motor's rate may change by where two ramps meet
-_BEFORE_A = const(29)  # direction of the ramp before: 256 times its steps per step of path, plus 512
-_BEFORE_B = const(30)
-_BLUR = const(31)  # how much of that whole steps may be wrong by
-_SIZE = const(32)
+_HALF_JUMP = const(23)  # steps/s that a motor's rate may depart from its reference
+_BRIEF = const(24)  # ramps that are over sooner are taken together, in _TIME_HZ
+_TIME = const(25)  # of the brief ramps that are being taken together: how long they last
+_WAY = const(26)  # how many steps they make
+_SLEW = const(27)  # what the acceleration allows in their time, steps/s
+_AHEAD_A = const(28)  # how far they are ahead of the reference, sixteenths of a step, plus _AHEAD_ZERO
+_AHEAD_B = const(29)
+_REFERENCE_A = const(30)  # steps/s, plus _RATE_ZERO
+_REFERENCE_B = const(31)
+_RATE_A = const(32)  # a quarter of each motor's steps/s, rounded up
+_RATE_B = const(33)
+_SERVO_LOW = const(34)
+_SERVO_HIGH = const(35)
+_HOMED = const(36)  # 1: what has to be homed before the pen comes down is
+_SIZE = const(37)
 _ZERO = const(1 << 29)
 _TOP = (1 << 31) - 1
 _TICKS_PER_MS = const(5000)
+
+_TIME_HZ = 1 << 21
+_BRIEF_MOST = 1 << 16  # 31 ms, so that rates and accelerations times it fit 31 bits
+_BRIEF_STEPS = const(256)  # brief ramps have fewer steps, and so have those that are taken together before the last
+_ROUNDED = const(24)  # sixteenths of a step that whole steps may be off by
+_AHEAD_ZERO = const(1 << 20)
+_RATE_ZERO = const(1 << 20)
 
 
 @micropython.viper
@@ -82,7 +103,7 @@ def _admit(limits: ptr32, values: ptr32, places: ptr32, lengths: ptr16, slot: in
     crossed = int(limits[_CROSSED])
     rate = int(limits[_RATE])
     accel = int(limits[_ACCEL])
-    jump = int(limits[_JUMP])
+    brief = int(limits[_BRIEF])
     fault = 0
     terminals = 0
     open_steps = 0
@@ -112,16 +133,22 @@ def _admit(limits: ptr32, values: ptr32, places: ptr32, lengths: ptr16, slot: in
             if n == 0 or (v == 0 and before == 0):
                 fault = 7
                 break
-            length = n
-            if m:
-                # Newton's rule from within 4 %, from above: one round is true to 0.08 %, two to less than a step.
-                total = n * n + m * m
+            # Newton's rule from within 4 %, from above: one round is true to 0.08 %, two to less than a step.
+            total = n * n + m * m
+            time = 0
+            sixteenths = 0
+            if n < _BRIEF_STEPS:
+                sixteenths = (123 * n + 51 * m) >> 3
+                sixteenths = (sixteenths + (total << 8) // sixteenths) >> 1
+                length = sixteenths >> 4
+                time = ((sixteenths << 17) // (v + before)) << 1
+            else:
                 length = (123 * n + 51 * m) >> 7
                 length = (length + total // length) >> 1
                 if length > 512:
                     length = (length + total // length) >> 1
-                while length * length > total:
-                    length -= 1
+            while length * length > total:
+                length -= 1
             top = v
             change = v - before
             if change < 0:
@@ -156,39 +183,94 @@ def _admit(limits: ptr32, values: ptr32, places: ptr32, lengths: ptr16, slot: in
             if length < int(limits[_FREE_STEPS]) and change * ((v + before) >> 4) > accel * (length + 1):
                 fault = 8
                 break
-            # Where two ramps meet, a motor's rate jumps by the path speed times the change of direction.  Whole steps
-            # give the direction of a ramp of length L to 3/2 in L, which counts for nothing here.
-            n = x
-            if n < 0:
-                n = 0 - n
-            n = (n << 8) // length
-            if x < 0:
-                n = 0 - n
-            m = y
-            if m < 0:
-                m = 0 - m
-            m = (m << 8) // length
-            if y < 0:
-                m = 0 - m
-            n += 512
-            m += 512
-            blur = 384 // length
-            if before + before > jump:
-                place = n - int(limits[_BEFORE_A])
-                if place < 0:
-                    place = 0 - place
-                top = m - int(limits[_BEFORE_B])
-                if top < 0:
-                    top = 0 - top
-                if top > place:
-                    place = top
-                place -= blur + int(limits[_BLUR])
-                if place > 0 and (place * before) >> 8 > jump:
-                    fault = 8
-                    break
-            limits[_BEFORE_A] = n
-            limits[_BEFORE_B] = m
-            limits[_BLUR] = blur
+            # FOLLOWING (see above).
+            if time >= brief:
+                time = 0
+            spent = int(limits[_TIME])
+            axis = 0
+            if spent != 0 and (time == 0 or spent >= brief or int(limits[_WAY]) >= _BRIEF_STEPS):
+                # The brief ramps until here last long enough for a mean rate, or none follows: take them over.
+                slew = int(limits[_SLEW])
+                while axis < 2:
+                    n = int(limits[_AHEAD_A + axis]) - _AHEAD_ZERO
+                    m = n
+                    if n < 0:
+                        m = 0 - n
+                    m = (m << 17) // spent
+                    if m > slew:
+                        m = slew
+                    if n < 0:
+                        m = 0 - m
+                    limits[_REFERENCE_A + axis] = int(limits[_REFERENCE_A + axis]) + m
+                    limits[_AHEAD_A + axis] = _AHEAD_ZERO
+                    axis += 1
+                limits[_WAY] = 0
+                spent = 0
+                axis = 0
+            free = int(limits[_HALF_JUMP])
+            if time:
+                spent += time
+                n = length + int(limits[_WAY])
+                limits[_TIME] = spent
+                limits[_WAY] = n
+                if spent < 4096:
+                    slew = (((accel >> 1) * spent) >> 17) + 1
+                else:
+                    slew = (((accel >> 7) + 1) * spent) >> 11
+                limits[_SLEW] = slew
+                # Sixteenths of a step: for this ramp alone, and for all of them.  A rate that grows evenly is half of
+                # that above the reference on average.
+                place = (((free + slew + 15) >> 4) * time >> 13) + _ROUNDED
+                free = ((free + (slew >> 1) + 15) >> 4) * spent >> 13
+                if spent < brief and n < _BRIEF_STEPS:
+                    free += _ROUNDED
+                while axis < 2:
+                    m = x
+                    if axis:
+                        m = y
+                    m = (m << 4) - ((int(limits[_REFERENCE_A + axis]) - _RATE_ZERO >> 4) * time >> 13)
+                    n = int(limits[_AHEAD_A + axis]) + m
+                    limits[_AHEAD_A + axis] = n
+                    n -= _AHEAD_ZERO
+                    if m > place or m < 0 - place or n > free or n < 0 - free:
+                        fault = 8
+                    axis += 1
+            else:
+                limits[_TIME] = 0
+                if length < 4096:
+                    slew = ((accel >> 1) * length) // (((v + before) >> 5) + 1)
+                else:
+                    slew = (((accel >> 5) + 1) * length) // (((v + before) >> 9) + 1)
+                free += before // length  # a whole step in its direction
+                while axis < 2:
+                    n = x
+                    if axis:
+                        n = y
+                    m = n
+                    if n < 0:
+                        m = 0 - n
+                    if sixteenths:
+                        m = (m << 17) // sixteenths
+                    else:
+                        m = (m << 13) // length
+                    place = (before * m) >> 13
+                    m = (v * m) >> 13
+                    if n < 0:
+                        place = 0 - place
+                        m = 0 - m
+                    n = int(limits[_REFERENCE_A + axis])
+                    place += _RATE_ZERO - n
+                    if place > free or place < 0 - free:
+                        fault = 8
+                    m += _RATE_ZERO - n
+                    if m > slew:
+                        m = slew
+                    if m < 0 - slew:
+                        m = 0 - slew
+                    limits[_REFERENCE_A + axis] = n + m
+                    axis += 1
+            if fault:
+                break
             x += a
             y += b
             if crossed:
@@ -245,6 +327,12 @@ def _admit(limits: ptr32, values: ptr32, places: ptr32, lengths: ptr16, slot: in
                     fault = 7  # a rest, a pen action or the end needs a path that has come to rest
                     break
                 before = 0
+                limits[_TIME] = 0
+                limits[_WAY] = 0
+                limits[_AHEAD_A] = _AHEAD_ZERO
+                limits[_AHEAD_B] = _AHEAD_ZERO
+                limits[_REFERENCE_A] = _RATE_ZERO
+                limits[_REFERENCE_B] = _RATE_ZERO
                 terminals += 1
                 open_steps = 0
                 if kind == 3:
@@ -311,7 +399,9 @@ class Guard:
         limits[_RATE_B] = (rate_b >> 2) + 1
         limits[_ACCEL] = (ramp_accel >> 3) + 2
         limits[_FREE_STEPS] = ((1 << 31) - 1) // limits[_ACCEL] - 1
-        limits[_JUMP] = jump
+        limits[_HALF_JUMP] = (jump + 1) >> 1
+        # A step in that time is an eighth of the jump, and the acceleration makes up for no more than half of it.
+        limits[_BRIEF] = max(min(8 * _TIME_HZ // jump, _TIME_HZ * jump // (2 * ramp_accel), _BRIEF_MOST), 1)
         limits[_SERVO_LOW] = servo_low
         limits[_SERVO_HIGH] = servo_high
 
@@ -377,6 +467,10 @@ class Guard:
         limits[_A] = a + _ZERO
         limits[_B] = b + _ZERO
         limits[_V] = 0
+        limits[_TIME] = 0
+        limits[_WAY] = 0
+        limits[_AHEAD_A] = limits[_AHEAD_B] = _AHEAD_ZERO
+        limits[_REFERENCE_A] = limits[_REFERENCE_B] = _RATE_ZERO
         limits[_SINGLE] = 0
         limits[_PASSING] = 0
         limits[_ENDED] = 0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from array import array
 
 import numpy as np
@@ -12,6 +13,7 @@ from lineboard import feeder, guard
 from linewire import messages, records
 from linewright import motion
 from linewright.drawing.strokes import Drawing
+from linewright.program.program import Program
 from linewright.rig.board_settings import board_settings
 from linewright.rig.rig import Rig
 
@@ -24,6 +26,9 @@ class Queue:
         self.places = array("i", [0] * feeder.SLOTS)
         self.lengths = array("H", [0] * feeder.SLOTS)
         self.taken = 0
+
+
+QUEUE = Queue()
 
 
 class Still:
@@ -42,8 +47,8 @@ def guarded(settings: dict[str, int], at: tuple[int, int] = (0, 0)) -> guard.Gua
 
 def admit(it: guard.Guard, entries: list[tuple[int, int, int, int]]) -> tuple[int, int]:
     """(records admitted, fault of the next)."""
-    queue = Queue()
-    done = 0
+    queue, done = QUEUE, 0
+    queue.taken = 0
     for entry in entries:
         slot = queue.taken & feeder.MASK
         queue.values[slot], queue.places[slot] = laid_down(*entry)
@@ -53,6 +58,16 @@ def admit(it: guard.Guard, entries: list[tuple[int, int, int, int]]) -> tuple[in
         done += 1
         queue.taken += 1
     return done, 0
+
+
+def entries_of(program: Program) -> list[tuple[int, int, int, int]]:
+    columns = (
+        program.kind,
+        program.da + program.servo_us + program.rest_ticks,
+        program.db + program.dwell_ms,
+        program.v_end,
+    )
+    return [tuple(map(int, row)) for row in zip(*columns, strict=True)]
 
 
 def crowd(seed: int) -> Drawing:
@@ -98,13 +113,7 @@ def test_what_the_host_plans_passes(name: str) -> None:
     settings = board_settings(rig)
     for seed in (1, 2):
         program = motion.plan(crowd(seed), rig)
-        columns = (
-            program.kind,
-            program.da + program.servo_us + program.rest_ticks,
-            program.db + program.dwell_ms,
-            program.v_end,
-        )
-        entries = [tuple(map(int, row)) for row in zip(*columns, strict=True)]
+        entries = entries_of(program)
         assert admit(guarded(settings, program.start_steps), entries) == (len(entries), 0)
 
 
@@ -169,3 +178,78 @@ def test_calling_the_place_by_another_name_lends_no_travel(crossed: bool) -> Non
     it.forget(1)
     it.begin(0, 0, True)
     assert admit(it, [(records.RAMP, 3000, b, 500)])[1] == 0
+
+
+def test_a_plan_for_the_tip_keeps_the_step_rate_where_that_is_what_limits_it() -> None:
+    """Along a diagonal, where making up for whole steps took ramps beyond the rate and the board refused."""
+    changes = {**RIGS["fast"], "smoothing.shaper": "tip", "smoothing.x_hz": 30.0, "smoothing.y_hz": 30.0}
+    rig = Rig.default().changed(changes)
+    program = motion.plan(Drawing.from_strokes([np.array([[20.0, 20], [121, 120]])]), rig)
+    assert admit(guarded(board_settings(rig), program.start_steps), entries_of(program))[1] == 0
+
+
+def pressed(it: guard.Guard, chance: np.random.Generator, rate: int, accel: int) -> list[tuple[int, int, int]]:
+    """(da, db, v) that the board takes: up to a speed, then short ramps that turn as quickly as it lets them."""
+    v = int(rate * chance.uniform(0.2, 1.0))
+    out = [(v * v // (2 * accel) + 2, 0, v), (v // 20 + 1, 0, v)]
+    assert admit(it, [(records.RAMP, *ramp) for ramp in out]) == (2, 0)
+    longest, period = int(chance.choice([1, 2, 4, 12, 40, 150])), int(chance.choice([1, 2, 3, 8, 30, 100]))
+    turn, heading = chance.choice([0.4, math.pi / 4, math.pi / 2, math.pi]), 0.0
+    for i in range(80):
+        wanted = turn * (i // period) if chance.random() < 0.9 else chance.uniform(0, 2 * math.pi)
+        n = int(chance.integers(1, longest + 1))
+        end = max(1, int(v * chance.choice([1.0, 1.0, 0.98, 0.9])))
+        before = it.limits[:]
+        for share in (1.0, 0.6, 0.3, 0.15, 0.07, 0.0):
+            angle = heading + share * ((wanted - heading + math.pi) % (2 * math.pi) - math.pi)
+            ramp = (round(n * math.cos(angle)), round(n * math.sin(angle)), end)
+            if any(ramp[:2]) and not admit(it, [(records.RAMP, *ramp)])[1]:
+                out.append(ramp)
+                heading = math.atan2(ramp[1], ramp[0])
+                break
+            it.limits[:] = before
+    return out
+
+
+def asked_of_motors(ramps: list[tuple[int, int, int]], period_s: float) -> np.ndarray:
+    """(n, 2) where ramps along straight lines have the motors every `period_s`, by constant acceleration."""
+    d = np.array([ramp[:2] for ramp in ramps], dtype=float)
+    v1 = np.array([ramp[2] for ramp in ramps], dtype=float)
+    v0 = np.concatenate(([0.0], v1[:-1]))
+    length = np.hypot(*d.T)
+    lasts = 2 * length / (v0 + v1)
+    begins = np.concatenate(([0.0], np.cumsum(lasts)))
+    t = np.arange(0.0, begins[-1], period_s)
+    at = np.minimum(np.searchsorted(begins, t, side="right") - 1, len(d) - 1)
+    since = t - begins[at]
+    gone = v0[at] * since + (v1 - v0)[at] / lasts[at] * since**2 / 2
+    places = np.concatenate((np.zeros((1, 2)), np.cumsum(d, axis=0)))
+    return places[at] + d[at] * (gone / length[at])[:, None]
+
+
+@pytest.mark.parametrize(
+    ("rate", "accel", "jump"), [(8000, 60_000, 1500), (40_000, 300_000, 6000), (20_000, 90_000, 2000)]
+)
+def test_rows_of_short_ramps_come_to_no_more_than_the_acceleration_and_one_jump(
+    rate: int, accel: int, jump: int
+) -> None:
+    """Whatever of them the board takes: second differences of place, in windows of any length, but for whole steps.
+
+    A motor that accelerates by ``a`` at most makes ``a h^2`` in windows ``h``, a jump by ``j`` adds ``j h``; ends of
+    ramps that are off by up to 2 steps (`linewright.motion.ramps.STRAY_STEPS`) add 8.
+    """
+    settings = {**DEFAULT, "rate_a": rate, "rate_b": rate, "max_rate": rate, "ramp_accel": accel, "corner_rate": jump}
+    reach = 100_000
+    settings |= {"x_low": -reach, "x_high": reach, "y_low": -reach, "y_high": reach}
+    chance = np.random.default_rng(rate)
+    taken, worst = 0, 0.0
+    for _ in range(12):
+        ramps = pressed(guarded(settings), chance, rate, accel)
+        taken += len(ramps)
+        for window_s in (0.0005, 0.002, 0.008, 0.032):
+            x = asked_of_motors(ramps, window_s / 4)
+            asked = np.abs(x[8:] - 2 * x[4:-4] + x[:-8]).max(initial=0)
+            assert asked <= accel * window_s**2 + jump * window_s + 8
+            worst = max(worst, (asked - accel * window_s**2) / (jump * window_s))
+    assert taken > 12 * 20
+    assert worst > 1.0  # it has been pressed: without whole steps there would be less

@@ -133,7 +133,10 @@ def make_ramps_sampled(plan: Sampled, stroke: Indices, limits: Limits) -> Sample
     ends = np.append(~within, True)[right]
     pause = np.append(np.where(stands, np.diff(moment) * plan.period_s, 0.0), 0.0)[right]
     speed = _speed(at_steps, node[right]) / (2.0 * plan.period_s)
-    v_end, rest_s = _kept_in_time(length, took, speed, ends | (pause > 0.0), pause)
+    # Where a motor's step rate is what limits the drives, no ramp on either side of a node may make up by exceeding it.
+    most = np.minimum(length / np.abs(d_steps / limits.step_rate_hz).max(axis=1), MAX_SPEED)
+    most = np.maximum(np.minimum(most, np.append(most[1:], np.inf)), 1.0)
+    v_end, rest_s = _kept_in_time(length, took, speed, most, ends | (pause > 0.0), pause)
     v_start = np.concatenate(([0], v_end[:-1]))
     # One ramp from rest to rest.
     stop_after = (v_start == 0) & (v_end == 0) | (pause > 0.0)
@@ -159,17 +162,21 @@ def make_ramps_sampled(plan: Sampled, stroke: Indices, limits: Limits) -> Sample
     return SampledRamps(ramps, np.rint(rest_s * TICK_HZ).astype(np.int64), place[0], begin * plan.period_s)
 
 
-def _kept_in_time(length: Floats, took: Floats, planned: Floats, stops: Flags, pause: Floats) -> tuple[Indices, Floats]:
+def _kept_in_time(
+    length: Floats, took: Floats, planned: Floats, most: Floats, stops: Flags, pause: Floats
+) -> tuple[Indices, Floats]:
     """Whole speeds (m,) at the ends of pieces that keep them in time, and how long to rest behind each, s.
 
     Parameters
     ----------
     length, took, planned : (m,) float64, whole-step length, planned time and planned speed at the end of each piece.
+    most : (m,) float64, steps/s, at least 1: what the motors' step rates allow there.
     stops : (m,) bool, the motion comes to rest there.
     pause : (m,) float64, s, and stands there for so long before it goes on; 0: the end of a stretch.
     """
     found, rests = [], []
     lengths, times, speeds, halts = length.tolist(), took.tolist(), planned.tolist(), stops.tolist()
+    highest = np.floor(most).astype(np.int64).tolist()
     v = late_s = 0.0
     for i, (way, lasts, aim, stop, stands) in enumerate(
         zip(lengths, times, speeds, halts, pause.tolist(), strict=True)
@@ -195,7 +202,7 @@ def _kept_in_time(length: Floats, took: Floats, planned: Floats, stops: Flags, p
         # No piece takes more than twice its time, or less than a third.
         wanted = max(wanted, way / lasts - v, aim * (1.0 - BENT))
         wanted = min(wanted, 6.0 * way / lasts - v, aim * (1.0 + 2.0 * BENT) + CREEP)
-        whole = min(max(round(wanted), 1), MAX_SPEED)
+        whole = min(max(round(wanted), 1), highest[i])
         late_s += 2.0 * way / (v + whole) - lasts
         v = float(whole)
         found.append(whole)

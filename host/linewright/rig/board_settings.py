@@ -64,8 +64,8 @@ def _corner_rate_steps_s(rig: Rig) -> float:
     """The most that a motor's rate jumps at a corner that the planner lets the pen pass.
 
     At a vertex the velocity changes by ``dv = 2 v sin(phi / 2)`` where ``v^2 <= a 2 delta / sin^2(phi / 2)``
-    (`motion.corners`), so ``dv^2 <= 8 a delta``.  Twice that, because the speed is one number in steps on either side,
-    and steps per mm may differ.
+    (`motion.corners`), so ``dv^2 <= 8 a delta``.  Twice that, because the board lets a rate depart by half of it from
+    what constant acceleration can follow (`lineboard.guard`).
     """
     accel_mm_s2 = float(np.hypot(rig.x.accel_mm_s2, rig.y.accel_mm_s2))
     jump_mm_s = math.sqrt(8.0 * accel_mm_s2 * rig.motion.junction_deviation_mm)
