@@ -61,7 +61,12 @@ TARGETS: Final = {
     "corners": Target("host/linewright/motion/corners.py", ("tests/host/test_motion_corners.py",)),
     "endpoint": Target(
         "shared_protocol/linewire/endpoint.py",
-        ("tests/dual/test_wire_endpoint.py", "tests/protocol/test_endpoint.py"),
+        (
+            "tests/dual/test_wire_endpoint.py",
+            "tests/protocol/test_transitions.py",
+            "tests/protocol/test_losses.py",
+            "tests/protocol/test_endpoint.py",
+        ),
     ),
     "records": Target(
         "shared_protocol/linewire/records.py", ("tests/dual/test_wire_records.py", "tests/host/test_wirepack.py")

@@ -5,6 +5,7 @@ import unittest
 from linewire import endpoint, messages
 from linewire.compat import TICKS_PERIOD, micropython, ticks_add
 from linewire.endpoint import Endpoint, WindowFull
+from linewire.framing import write_frame
 
 START_US = TICKS_PERIOD - 5_000
 
@@ -30,6 +31,13 @@ def drain(end):
         found.append(message)
         message = end.next_message()
     return found
+
+
+def ack(host, next_missing, edge, bitmap=0):
+    """An acknowledgement of the board that the host is linked to, by hand; newer than all before."""
+    payload = b"".join(n.to_bytes(2, "little") for n in (next_missing, edge, bitmap))
+    tag = host.session ^ host.peer_session
+    return write_frame(endpoint.ACK | messages.FROM_BOARD, 30_000, tag, payload)
 
 
 class EndpointTest(unittest.TestCase):
@@ -82,6 +90,16 @@ class EndpointTest(unittest.TestCase):
         host.send(messages.ASK)
         settle(host, board, now_us)
         self.assertEqual(len(drain(board)), 1)
+
+    def test_the_offer_after_256_others_is_taken_up_as_well(self):
+        _, board = pair()
+        board.to_send(START_US)
+        for gone in range(3000, 3256):
+            board.receive(Endpoint(gone, True, START_US).to_send(START_US), START_US)
+            board.to_send(START_US)
+        host = Endpoint(4444, True, START_US)
+        settle(host, board, START_US)
+        self.assertEqual((board.peer_session, host.linked), (4444, True))
 
     def test_an_opening_that_comes_late_displaces_nobody(self):
         host, board = pair()
@@ -181,6 +199,84 @@ class EndpointTest(unittest.TestCase):
                 end.send(kind)
         with self.assertRaises(ValueError):
             host.send(messages.MOVES, bytes(messages.PAYLOAD + 1))
+
+    def test_news_of_room_goes_out_when_half_of_it_is_free_again(self):
+        host, board = pair(slots=4)
+        now_us = settle(host, board, START_US)
+        for _ in range(4):
+            host.send(messages.ASK)
+        settle(host, board, now_us)
+        said = []
+        while board.take():  # each frees the slot of the one before
+            said.append(board.to_send(now_us) != b"")
+        self.assertEqual(said, [False, False, True, False])
+
+    def test_a_bitmap_that_names_what_was_never_sent_keeps_nothing_from_being_sent_again(self):
+        host, board = pair()
+        now_us = settle(host, board, START_US)
+        host.send(messages.ASK)
+        host.to_send(now_us)  # lost
+        # Bit 15 of the bitmap is message 16, which would lie in the slot of message 0.
+        host.receive(ack(host, next_missing=0, edge=16, bitmap=0x8000), now_us)
+        for _ in range(12):
+            now_us = settle(host, board, ticks_add(now_us, 50_000), 2)
+        self.assertEqual(len(drain(board)), 1)
+
+    def test_frames_that_are_intact_but_mean_nothing_are_counted(self):
+        host, board = pair()
+        settle(host, board, START_US)
+        host.send(messages.ASK)
+        tag = host.session ^ host.peer_session
+        up = messages.FROM_BOARD
+        for number, frame in enumerate(
+            (
+                write_frame(endpoint.OPEN | up, 0, 0, bytes(7)),
+                write_frame(endpoint.OPEN | up, 0, 0, bytes([0, 0, 1, 0, 1, 16, 1, 0])),
+                write_frame(endpoint.OPEN | up, 0, 0, bytes([1, 0, 1, 0, 1, 0, 1, 0])),
+                write_frame(endpoint.OPEN | up, 0, 0, bytes([1, 0, 1, 0, 1, 17, 1, 0])),
+                write_frame(endpoint.ACK | up, 1, tag, bytes(5)),
+                write_frame(0x83 | up, 1, tag),
+                ack(host, next_missing=2, edge=16),
+                ack(host, next_missing=0, edge=17),
+            )
+        ):
+            host.receive(frame, START_US)
+            self.assertEqual((host.odd, host.awaiting), (number + 1, 1))
+
+    def test_who_is_late_is_to_say_something_at_once(self):
+        host, board = pair()
+        now_us = settle(host, board, START_US)
+        self.assertEqual(host.next_deadline_us(), ticks_add(now_us, endpoint.CALL_US))
+        for late_us in (0, 1, 100_000):
+            host.receive(b"", ticks_add(now_us, endpoint.CALL_US + late_us))
+            self.assertEqual(host.next_deadline_us(), ticks_add(now_us, endpoint.CALL_US + late_us))
+
+    def test_a_message_is_sent_again_after_the_time_of_rfc_6298(self):
+        """Smoothed trips with the standard's gains of 1/8 and 1/4, in whole microseconds rounded down."""
+        trips_us = [90_000, 90_001, 300_000, 20_000, 150_000, 1_000, 450_000, 449_990, 7]
+        for count in range(1, len(trips_us) + 1):
+            host, board = pair()
+            now_us = settle(host, board, START_US)
+            smooth_us = spread_us = 0
+            for number, trip_us in enumerate(trips_us[:count]):
+                host.send(messages.ASK)
+                board.receive(host.to_send(now_us), now_us)
+                drain(board)
+                now_us = ticks_add(now_us, trip_us)
+                host.receive(board.to_send(now_us), now_us)
+                self.assertEqual(host.awaiting, 0)
+                if number == 0:
+                    smooth_us, spread_us = trip_us, trip_us // 2
+                else:
+                    spread_us += (abs(smooth_us - trip_us) - spread_us) // 4
+                    smooth_us += (trip_us - smooth_us) // 8
+            again_us = min(max(smooth_us + 4 * spread_us, 200_000), 2_000_000)
+            host.send(messages.ASK)
+            host.to_send(now_us)
+            host.to_send(ticks_add(now_us, again_us - 1))
+            self.assertEqual(host.retransmitted, 0)
+            host.to_send(ticks_add(now_us, again_us))
+            self.assertEqual(host.retransmitted, 1)
 
     def test_a_rebooted_board_is_recognised_by_its_first_word(self):
         host, board = pair()

@@ -151,6 +151,15 @@ class RecordTest(unittest.TestCase):
         self.assertEqual(records.read_records(state, end, values, places, 1), MORE)
         self.assertEqual(records.read_records(state, end, values, places, 0), NOTHING)
 
+    def test_a_new_decoder_has_nothing_to_read_and_begins_at_the_first_slot(self):
+        state = records.new_state(3)
+        values, places = array("i", [7, 7, 7, 7]), array("i", [7, 7, 7, 7])
+        self.assertEqual(records.read_records(state, b"", values, places, 4), NOTHING)
+        end, _ = encode_payload([(END, 0, 0, 0)], 0)
+        records.open_payload(state, end, 0, len(end))
+        self.assertEqual(records.read_records(state, end, values, places, 4), NOTHING)
+        self.assertEqual((list(values), list(places)), ([END << records.KIND_SHIFT, 7, 7, 7], [0, 7, 7, 7]))
+
     def test_headers_that_nobody_writes_are_refused(self):
         for payload in (b"", b"\x00", b"\x00\x00\x00", b"\x00\x00\x04\x80"):
             self.assertTrue(not records.open_payload(records.new_state(), payload, 0, len(payload)))

@@ -224,3 +224,21 @@ def test_gentler_segments_calm_the_corners_at_both_of_their_ends():
     calmed = found.gentler(np.array([1.0, 0.25, 0.5, 1.0]))
     assert (calmed.cap_mm2_s2[1:-1] / found.cap_mm2_s2[1:-1]).tolist() == [0.25, 0.25, 0.5]
     assert calmed.end_cap_mm2_s2[1].tolist() == calmed.cap_mm2_s2[1:3].tolist()
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_path_the_other_way_round_leaves_the_same_at_the_other_ends(seed):
+    chance = np.random.default_rng(seed)
+    points = np.cumsum(chance.uniform(-1, 1, (30, 2)) * chance.choice([0.05, 1.0, 20.0], (30, 1)), axis=0)
+    at = limits(accel=(1500, 600))
+    both = []
+    for path in (points, points[::-1]):
+        found = corners(path, at)
+        step = np.diff(path, axis=0)
+        length = np.hypot(*step.T)
+        most = np.minimum(found.end_cap_mm2_s2, 1e9)
+        both.append(
+            (found.share, found.end_cap_mm2_s2, *found.bends(step / length[:, None], length, most / 3, most, at))
+        )
+    for there, back in zip(*both, strict=True):
+        np.testing.assert_allclose(there, back[::-1, ::-1], rtol=1e-9)

@@ -44,9 +44,6 @@ BRAKING: Final = 1.03
 HALVINGS: Final = 10
 """Bisections of a hairpin's share of speed: to a thousandth, on the safe side."""
 
-NEXT_TO_NOTHING: Final = 1e-200
-"""Stands for 0 below a fraction line: far below any speed, and what any rig allows divided by it stays finite."""
-
 
 @dataclass(frozen=True, eq=False)
 class Corners:

@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from linewright.motion.corners import NEXT_TO_NOTHING, Corners
+from linewright.motion.corners import Corners
 from linewright.motion.kinematics import Flags, Floats, Limits
 from linewright.motion.speeds import plan_speeds
 
@@ -27,6 +27,9 @@ ROUNDS: Final = 2
 
 SLIVER: Final = 1e-9
 """Parts of a segment shorter than this share of it are rounding noise."""
+
+_NEXT_TO_NOTHING: Final = 1e-200
+"""Stands for 0 below a fraction line: far below any speed, and what any rig allows divided by it stays finite."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -97,7 +100,7 @@ def plan_profile(
 
     flat = there.ravel()
     w_cap = np.concatenate(([min(corners.cap_mm2_s2[0], top[0])], cap.ravel()[flat]))
-    highest = np.maximum(np.maximum(w_cap[1:], w_cap[:-1]), NEXT_TO_NOTHING)
+    highest = np.maximum(np.maximum(w_cap[1:], w_cap[:-1]), _NEXT_TO_NOTHING)
     least = np.zeros((n - 1, 2))
     # The first plan holds for any speed. It is the least that the second has to hold for, which is faster.
     for _ in range(ROUNDS):
@@ -176,7 +179,7 @@ def _kept_turns(
     # All of the turn takes as much from speeding up as turning adds, so what is over is that share of it; an axis that
     # bears more than half of its limit has to do without all of that for longer: 1 / L of it (1e-3 only keeps it
     # finite; beyond 1 it counts as 1).
-    over = 1.0 - allowed_mm_s / np.maximum(kick_mm_s, NEXT_TO_NOTHING)
+    over = 1.0 - allowed_mm_s / np.maximum(kick_mm_s, _NEXT_TO_NOTHING)
     enough = 1.0 / np.maximum(borne, 1e-3)
     kept = np.zeros(n)
     kept[at] = np.clip(over * enough, 0.0, 1.0).max(axis=1)
