@@ -92,7 +92,7 @@ def place(
 
     Returns
     -------
-    Placed
+    PlacedDrawing
         In sheet coordinates, mm, within the room exactly; ``.cut`` tells what lay outside. Copies follow each
         other by rows.
 
@@ -207,7 +207,7 @@ def to_machine(drawing: Drawing, sheet: Sheet, rig: Rig) -> PlacedDrawing:
 
     Returns
     -------
-    Placed
+    PlacedDrawing
         Machine coordinates, mm, within 0..travel of both axes exactly; ``.cut`` tells what lay outside.
 
     Raises
