@@ -133,7 +133,7 @@ def apt_settings(private: Path, addresses: list[str]) -> Path:
 
 
 def run_apt(settings: Path, *arguments: str) -> None:
-    """Runs the private apt; raises Unavailable with the end of what it said."""
+    """Run apt with settings of our own; raises Unavailable with the last lines of its output."""
     done = subprocess.run(
         ["apt-get", "-q", "-y", "-c", settings, *arguments], capture_output=True, text=True, check=False
     )

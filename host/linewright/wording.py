@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 GAP: Final = "\u202f"
-"""Between thousands: narrow, and unlike a comma or a full stop no decimal point anywhere."""
+"""Separator of thousands: narrow, and never read as a decimal point, which a comma or a full stop may be."""
 
 
 def duration(seconds: float) -> str:

@@ -152,7 +152,7 @@ def test_greets_keeps_still_and_has_the_pen_up_before_it_is_asked(
 
 
 def test_the_kernel_makes_the_same_words_as_everywhere(machine: Machine) -> None:
-    """Viper for the Cortex-M0+, with the 32 bits that no computer's viper has."""
+    """Viper on the Cortex-M0+ computes with 32 bits; on a computer it has 64."""
     prompt = EmulatedPrompt(machine)
     prompt.run("from array import array\nfrom lineboard import kernel\nOVERHEAD = 17\n")
     for part in (test_kernel.Lcg, test_kernel.fold, test_kernel.random_ramp, test_kernel.play):

@@ -107,7 +107,8 @@ def test_two_windings_hold_as_the_diagonal_of_a_square():
 
 
 def test_the_belt_pulls_as_torque_over_radius():
-    # By hand: 0.45 N m / sqrt 2 x 1.1 / 1.5 = 0.2333 N m; 20 teeth x 2 mm = 40 mm/turn, radius 6.366 mm: 36.65 N; half.
+    # By hand: 0.45 N m / sqrt 2 x 1.1 / 1.5 = 0.2333 N m; 20 teeth x 2 mm = 40 mm/turn, radius 6.366 mm: 36.65 N; half
+    # of it is kept in reserve.
     assert COMMON.usable_force_n(10.0) == pytest.approx(36.65 / 2, rel=1e-3)
     # 54 g cm2 at 6.366 mm is 0.1332 kg; with 500 g and 3 N of drag: (18.33 - 3) / 0.6332 = 24.2 m/s2.
     assert COMMON.accel_mm_s2(500.0, 3.0, 10.0) == pytest.approx(24_200, rel=2e-3)

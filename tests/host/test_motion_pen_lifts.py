@@ -112,7 +112,7 @@ def test_each_pen_is_all_the_way_up_when_it_is_home():
 
 def test_over_a_crooked_sheet_near_is_clear_of_its_highest_place():
     program = motion.plan(Drawing.from_strokes([[[5, 5], [9, 9]], [[250, 10], [260, 10]]]), rig("crooked sheet"))
-    # The paper is met 30 us sooner at its highest; what is lower takes its share longer.
+    # At the highest place the pen meets the paper 30 us sooner; at lower places later in proportion.
     on_a_way = program.in_passing & (program.stroke_of_record < 0)
     assert program.servo_us[on_a_way].tolist() == [NEAR_US - 30]
     for down in program.pen_stops[2::2].tolist():

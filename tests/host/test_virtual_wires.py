@@ -134,7 +134,7 @@ def test_a_board_that_plays_comes_to_rest_before_the_rig_ends(pair):
     assert wire.left_at == 7
     wire.give(b"nobody hears it", now)
     assert wire.let_pass(now, now + TICK_HZ, playing=False, expecting=True, at_rest=False) == now + TICK_HZ
-    with pytest.raises(RigEnds):  # it keeps its pen down for good, and that is no reason to stay
+    with pytest.raises(RigEnds):  # its pen stays down for good; the rig ends all the same
         wire.let_pass(now + 2 * TICK_HZ, now + 3 * TICK_HZ, playing=False, expecting=False, at_rest=False)
 
 

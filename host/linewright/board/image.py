@@ -37,7 +37,7 @@ BOARD_IDS: Final = {"RPI-RP2": "rp2040", "RP2350": "rp2350"}
 """What the drive's INFO_UF2.TXT says behind "Board-ID:" (start-up code of both chips; from memory)."""
 
 MOST_BYTES: Final = 64 * 2**20
-"""Of an image: twice a flash of 16 MB, which UF2 doubles."""
+"""Largest image: twice a flash of 16 MB, which UF2 doubles."""
 PIECE_BYTES: Final = 64 * BLOCK_BYTES
 RESTART_S: Final = 20.0
 """A board restarts by itself a second after the last block."""

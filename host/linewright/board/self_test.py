@@ -40,7 +40,7 @@ REST_TICKS: Final = units.TICK_HZ // 2
 """Half a second of standing still, to see the player's clock run."""
 
 LATE_S: Final = 0.5
-"""By how much the end of a rest may be late: the board reports every 0.1 s, and a busy laptop takes its time."""
+"""Delay allowed at the end of a rest: the board reports every 0.1 s, and a busy laptop takes its time."""
 
 
 @dataclass(frozen=True)

@@ -96,5 +96,5 @@ class BoardStatus:
         )
 
     def describe(self) -> dict[str, object]:
-        """Everything, for JSON."""
+        """All fields, as a dictionary for JSON."""
         return asdict(self)

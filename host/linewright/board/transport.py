@@ -119,7 +119,7 @@ def open_pyserial(url: str, name: str) -> Any:
         With a message of our own for each of the usual reasons.
     """
     is_socket = url.startswith("socket://")
-    # A device is opened for us alone; pyserial's sockets refuse the option.
+    # A device is opened exclusively; pyserial's socket ports refuse the option.
     extra = {} if is_socket else {"exclusive": True}
     try:
         return serial.serial_for_url(url, baudrate=BAUD, timeout=0, write_timeout=WRITE_S, **extra)

@@ -15,7 +15,7 @@ GOOD_MM: Final = 0.1
 """A fifth of a common pen line: a drawing that is carried on after homing again shows no seam."""
 
 SHARES: Final = (0.5, 0.9, 1.0)
-"""Of the travel, where the walk to its end stops and asks."""
+"""Shares of the travel at which the walk to its end stops and asks."""
 
 
 def homing(talk: Talk, hands: Hands) -> str:

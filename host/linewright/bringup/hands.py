@@ -33,10 +33,10 @@ FIRST_HOMING: Final = 1 / 3
 """Share of the homing speed at which a machine looks for its switches the first time."""
 
 WALK_MM_S: Final = 25.0
-"""For moves over the whole travel: a walking pace that leaves time to reach the switch."""
+"""Speed of moves over the whole travel: a walking pace that leaves time to reach the switch."""
 
 STAND_OFF_MM: Final = 10.0
-"""From where each measured approach to a switch begins: every one of them from the same side and equally far."""
+"""Distance at which each measured approach to a switch begins: always the same, from the same side."""
 
 
 class Hands:

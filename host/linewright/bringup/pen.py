@@ -17,7 +17,7 @@ PRESS_US: Final = 20
 practice). The slot of the pen holder takes it up."""
 
 LEAST_APART_US: Final = 60
-"""Between up and down: less does not clear a sheet that bulges."""
+"""Least difference between up and down: less does not clear a sheet that bulges."""
 
 
 def heights(talk: Talk, hands: Hands) -> str:

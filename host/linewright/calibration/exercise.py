@@ -38,9 +38,9 @@ ASTRAY: Final = tuple(
 """Faults that a count gone wrong ends in: homing does not find its switch where it searches, or does not get off it, or
 a move runs into it."""
 HOMING_SHARES: Final = (1.0, 1.0, 0.5, 0.25, 0.25)
-"""Of the homing speed, at which a carriage that is astray is looked for, one after the other. Each search goes over the
-whole travel from where the one before has ended, so together they cover what lost steps can have left; and slower,
-because a motor that loses steps in homing, too, comes nowhere at its usual speed."""
+"""Shares of the homing speed for the searches, one after the other, for a carriage whose position is lost. Each search
+goes over the whole travel from where the one before has ended, so together they cover what lost steps can have left;
+and slower, because a motor that loses steps in homing, too, comes nowhere at its usual speed."""
 LEAST_RUN_SHARE: Final = 0.5
 """A run goes over half of the travel at least, so that it reaches its speed."""
 

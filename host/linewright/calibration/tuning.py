@@ -28,7 +28,7 @@ taken over to all of the drawing."""
 SWINGS_MM: Final = (0.05, 0.02)
 """What a corner may leave under a shaper: a tenth of a common line, and less than one sees."""
 SHARES: Final = (1.0, 0.6, 0.35)
-"""Of the rig file's acceleration: without a shaper that is the only remedy."""
+"""Shares of the rig file's acceleration that are tried: without a shaper only less acceleration rings less."""
 SAMPLE_STEPS: Final = 8
 """Every so many steps of the drawn lines are looked at: each 0.1 mm at 80 steps/mm."""
 MOST_MM: Final = 20_000.0
@@ -65,7 +65,7 @@ class TuningResult:
     now : as the rig file has it.
     tried : all others, quickest first.
     best : the quickest of all within what was asked, or the calmest where none is.
-    within : whether it is within.
+    within : whether ``best`` keeps to what was asked.
     """
 
     now: Candidate

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 
 AUTO: Final = "auto"
-"""Of a turn: where the picture then becomes larger."""
+"""Turn the picture where that makes it larger."""
 
 TURN_HIGH_DEG: Final = 3600.0
 

@@ -1,4 +1,4 @@
-"""Which machine this command is about, and the one line that says so; the finding is `linewright.tasks.target`'s."""
+"""Prints which machine a command is about; `linewright.tasks.target` finds it."""
 
 from __future__ import annotations
 

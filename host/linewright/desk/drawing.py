@@ -30,7 +30,7 @@ SHOWN_S: Final = 0.1
 PACE_LOW: Final = 0.1
 
 STATES: Final = ("drawing", "holding", "pen", "homing")
-"""Of a drawing under way, as its progress tells; others are of the board between them."""
+"""States of a drawing under way, as in its progress; other states are those of the board."""
 
 UNBEGUN: Final = "Given up before anything was drawn"
 

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from linewright.drawing.crop import Box
 
 SHARE: Final = 0.4
-"""Of the room: how wide something is that is put beside what lies there already."""
+"""Share of the room: width of something that is put beside what lies there already."""
 
 COPY_OFF_MM: Final = 8.0
 """How far a copy lies from its original, so that both are seen."""

@@ -58,7 +58,7 @@ class Set(Event):
 
 @dataclass(frozen=True)
 class Items(Event):
-    """Some of the items."""
+    """An event about several items."""
 
     items: Ids
 

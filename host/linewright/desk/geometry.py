@@ -23,7 +23,7 @@ ITEMS: Final = 2
 """Flags: what follows the strokes."""
 
 KEPT_BYTES: Final = 200_000_000
-"""Of geometry that pages may still ask for: five drawings of 10^6 vertices, or hundreds of previews."""
+"""Most memory for geometry that pages may still ask for: five drawings of 10^6 vertices, or hundreds of previews."""
 
 
 def packed(

@@ -93,11 +93,11 @@ class History:
         return self._steps[self._at + 1].what if self._at + 1 < len(self._steps) else None
 
     def change(self, new: Arrangement, what: str, gesture: str = "") -> None:
-        """Another arrangement lies on the sheet.
+        """Put another arrangement on the sheet.
 
         Raises
         ------
-        InputError : it is none that can be drawn, or it cannot be kept; the sheet is as it was.
+        InputError : it cannot be drawn, or not be saved; the sheet stays as it was.
         """
         if new == self._now:
             return

@@ -104,7 +104,7 @@ class Holdings:
     # Which machine
 
     def look_for_ports(self) -> None:
-        """List what is plugged in, and ask who is there."""
+        """List the serial ports and ask each one whether a board answers."""
         if self.machine.ports_looking:
             return
         self.machine.ports_looking = True

@@ -13,7 +13,7 @@ from uvicorn.protocols.http.h11_impl import H11Protocol
 from linewright.system import signals
 
 MESSAGE_HIGH_BYTES: Final = 1_000_000
-"""Of one event: the longest text that an item may hold is a fiftieth of that."""
+"""Largest event: the longest text that an item may hold is a fiftieth of that."""
 
 HEAD_S: Final = 10.0
 """Whoever opens a connection sends the head of a request within so long, or is closed: nobody keeps places taken."""
@@ -39,7 +39,7 @@ class PatientH11(H11Protocol):
         super().connection_lost(exc)
 
     def handle_websocket_upgrade(self, event: Any) -> None:
-        """A WebSocket has a beat of its own."""
+        """No time limit here: a WebSocket pings on its own."""
         self._head_timer.cancel()
         super().handle_websocket_upgrade(event)
 

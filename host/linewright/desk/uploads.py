@@ -23,7 +23,7 @@ HIGH_BYTES: Final = 64_000_000
 """A photograph of 100 megapixels is half of that."""
 
 PIECE_S: Final = 15.0
-"""Within so many seconds the next bytes come, or the sender has gone."""
+"""An upload from which nothing comes for so long is given up."""
 
 WHOLE_S: Final = 120.0
 """`HIGH_BYTES` over a wireless network take ten seconds; who takes longer holds the door open."""

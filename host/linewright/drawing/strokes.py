@@ -18,7 +18,7 @@ SHOWN_EDGE_MM: Final = 5.0
 """White around the strokes in a notebook."""
 
 SHOWN_WIDTH_MM: Final = 0.5
-"""Of the line of a pen that states none: the default rig's pen."""
+"""Line width of a pen that states none: the default rig's pen."""
 
 
 @dataclass(frozen=True)

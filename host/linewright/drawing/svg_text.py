@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 DECIMALS: Final = 3
-"""Of a coordinate: a micrometre, a twelfth of a motor step at 80 steps/mm."""
+"""Decimals of a coordinate: a micrometre, a twelfth of a motor step at 80 steps/mm."""
 
 
 def head(width_mm: float, height_mm: float, left_mm: float = 0.0, top_mm: float = 0.0) -> str:

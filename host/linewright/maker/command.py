@@ -18,7 +18,7 @@ LOOK_S: Final = 0.05
 """How often the program, its time and its output are looked at."""
 
 TAIL_BYTES: Final = 400
-"""Of what a program says on its error stream that a message repeats."""
+"""So much of a program's error output is repeated in a message."""
 
 
 def run(maker: Maker, command: ProgramMaker, sentence: str, report: Callable[[str, float], object]) -> bytes:

@@ -30,7 +30,8 @@ CONNECT_S: Final = 10.0
 """A host that is there answers in far less; one that is not would otherwise take minutes to give up on."""
 
 REDIRECTS: Final = 5
-"""Of a picture's address. The maker's own address is never followed elsewhere: it carries the sentence and the key."""
+"""Redirections that are followed for a picture's address. The maker's own address is never redirected: the request
+carries the sentence and the key."""
 
 TRY_AGAIN: Final = (429, 502, 503, 504)
 """Statuses that say "later" (RFC 9110, sections 15.6.3 to 15.6.5; RFC 6585, section 4)."""

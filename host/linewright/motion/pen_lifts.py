@@ -37,8 +37,8 @@ SERVO_FRAME_MS: Final = 20
 """A hobby servo reads its pulse every 20 ms, so it may begin to move that much later than it is told."""
 
 CLEAR_US: Final = 40
-"""From the first touch to clear of the paper: four degrees of a common servo, a millimetre with an arm of 15 mm. Paper
-on a board bulges by less (common practice)."""
+"""Pulse from the first touch to clear of the paper: four degrees of a common servo, a millimetre with an arm of 15 mm.
+Paper on a board bulges by less (common practice)."""
 
 SLOWEST_MS_US: Final = 0.375
 """A slow hobby servo turns 60 degrees, 667 us of pulse, in 250 ms (common practice)."""

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from linewright.sheet.sizes import Sheet
 
 COLUMNS = ("kind", "da", "db", "v_end", "servo_us", "dwell_ms", "rest_ticks", "ticks")
-"""Of a program, one value for each record; ``stroke_of_record`` counts on and is joined apart."""
+"""Columns of a program, one value for each record; ``stroke_of_record`` counts on and is joined apart."""
 
 
 def plan_for_pens(drawing: Drawing, rig: Rig, *, sheet: Sheet | None = None) -> Program:

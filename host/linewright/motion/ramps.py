@@ -141,7 +141,7 @@ def round_path(points_mm: Floats, rest: Flags, stroke: Indices, speeds: SpeedPla
         free=_per_piece(speeds.free * exact_length, heads) / np.maximum(_per_piece(exact_length, heads), 1e-300),
         node_of_vertex=node,
     )
-    # Turning in the space of the steps, where unlike motors see other angles than the paper.
+    # Turning angles in motor step space: with unlike steps per mm they differ from those on the paper.
     across = np.abs(way[:-1, 0] * way[1:, 1] - way[:-1, 1] * way[1:, 0])
     turn_rad = np.zeros(len(exact))
     turn_rad[1:-1] = np.arctan2(across, way[:-1, 0] * way[1:, 0] + way[:-1, 1] * way[1:, 1])

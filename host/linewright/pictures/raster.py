@@ -89,7 +89,7 @@ def _ink(image: Image.Image, item: Ink, scale: float) -> None:
     zoom = scale * OVERSIZE
     width_px = max(1, round(item.width_mm * zoom))
     points, starts = _thinned(item.points_mm * zoom, item.starts)
-    # The mask covers what the ink covers and no more: a picture may hold hundreds of inks.
+    # The mask is only as large as the ink: a picture may hold hundreds of inks.
     room = width_px / 2 + OVERSIZE
     left, top = np.clip(np.floor((points.min(axis=0) - room) / OVERSIZE), 0, None).astype(int).tolist()
     right, bottom = np.ceil((points.max(axis=0) + room) / OVERSIZE).astype(int).tolist()

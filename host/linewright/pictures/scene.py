@@ -15,7 +15,7 @@ BORDER_MM: Final = 6.0
 """Table that shows around the sheet."""
 
 LEAST_WIDTH_MM: Final = 60.0
-"""Of the canvas between its borders: a price tag's legend is wider than the tag."""
+"""Least width of the canvas between its borders: a price tag's legend is wider than the tag."""
 
 TABLE_COLOUR: Final = "#e8e6e1"
 PAPER_COLOUR: Final = "#ffffff"

@@ -17,7 +17,7 @@ WORDS: Final = "Marrow Quay\nharbour fair\n& Köln, Čapek, 1234"
 """Capitals, small letters, accents and figures."""
 
 LETTERS_MM: Final = 5.5
-"""Of a card's name: read at the size at which a screen shows all cards at once."""
+"""Height of the letters of a card's name: read at the size at which a screen shows all cards at once."""
 
 CARD: Final = Sheet(105.0, 105.0, 4.0, "card")
 

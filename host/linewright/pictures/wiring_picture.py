@@ -50,7 +50,7 @@ COLOURS: Final[dict[str, str]] = {
 
 TOP_MM: Final = 27.0
 BOTTOM_MM: Final = 154.0
-"""Of the motor supply's way around the outside."""
+"""Height of the motor supply's way around the outside."""
 
 NODE_X_MM: Final = 86.0
 BOARD: Final = (150.0, 36.0, 40.0, 108.0)

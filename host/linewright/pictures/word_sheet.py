@@ -15,7 +15,7 @@ from linewright.sources.words.way import placed
 
 CARD: Final = Sheet(60.0, 60.0, 4.0, "card")
 LETTERS_MM: Final = 4.4
-"""Of a card's name: read at the size at which a screen shows some fifty cards at once."""
+"""Height of the letters of a card's name: read at the size at which a screen shows some fifty cards at once."""
 
 
 def word_sheet(

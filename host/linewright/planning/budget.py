@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 J = TypeVar("J")
 
 CLOSE: Final = 0.05
-"""Of the wish: a drawing that needs so much less is taken."""
+"""A drawing is accepted where it needs at most this share less than was asked for."""
 
 TRIES: Final = 9
 """Plans at most. Need grows smoothly with the share of ink, so three or four do."""

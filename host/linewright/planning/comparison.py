@@ -24,7 +24,7 @@ NEAR_M: Final = 1.0
 """At arm's length and a little more: the blur there is 0.3 mm, and lines of 0.5 mm begin to join."""
 
 _MAKING: Final = 0.4
-"""Of a method's share of the progress: making its strokes; by trial, timing them takes about as long again."""
+"""Part of a method's progress that making its strokes takes (by trial); timing them takes the rest."""
 
 
 @dataclass(frozen=True, eq=False)

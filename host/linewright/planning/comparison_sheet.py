@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from linewright.sources.photograph import Photograph
 
 HEIGHT_PX: Final = 760
-"""Of one picture: four across fill a large screen, and a line of 0.5 mm on A5 still has two pixels."""
+"""Height of one picture: four across fill a large screen, and a line of 0.5 mm on A5 still has two pixels."""
 
 LETTERS: Final = 0.026
 """Height of the letters, of the canvas."""

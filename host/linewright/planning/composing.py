@@ -31,7 +31,7 @@ Read = Callable[[Item, Wish], Picture]
 Size = tuple[float, float]
 
 VERTICES_HIGH: Final = 20_000_000
-"""Of all copies together: 320 MB of coordinates."""
+"""Most vertices of all copies together: 320 MB of coordinates."""
 
 _ALMOST: Final = 1e-9
 """A sine below it is 0, and a scale that is so near to 1 is 1: rounding alone is some 1e-16."""

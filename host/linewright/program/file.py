@@ -233,7 +233,7 @@ class _Reader:
     def _array(self, name: str, dtype: str) -> NDArray[Any]:
         said = self._about["arrays"][name]
         shape = tuple(int(length) for length in said["shape"])
-        # Only points are rows; a column of another shape would be spread out to its square by the checks to come.
+        # Only points have two dimensions. A column of shape (n, 1) would be broadcast to (n, n) by the checks below.
         fits = len(shape) == 2 and shape[1] == 2 if name == "points_mm" else len(shape) == 1
         _require(
             fits and min(shape) >= 0 and said["dtype"] == dtype, f"{name} has type {said['dtype']} and shape {shape}"

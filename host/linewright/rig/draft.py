@@ -26,7 +26,7 @@ stop dead)."""
 HOMING_MM_S: Final = 30.0
 SECOND_HOMING_MM_S: Final = 4.0
 HOMING_MM_S2: Final = 500.0
-"""Of both approaches, as in the commented default: it then stops within 0.9 mm of the switch's click."""
+"""Acceleration of both approaches, as in the commented default: it then stops within 0.9 mm of the switch's click."""
 
 PEN_DOWN_MM_S: Final = 100.0
 """As in the commented default: the ink of many pens breaks up above it."""

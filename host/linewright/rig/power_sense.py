@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import Final
 
 LOWER_KOHM: Final = 10.0
-"""Of the divider, from the input to ground."""
+"""Resistor of the divider from the input to ground."""
 
 PULL_KOHM: Final = 50.0
 """The board's own resistor at the input, at its smallest (RP2040 data sheet, 5.5.3.4: 50 to 80 kohm)."""
@@ -34,7 +34,8 @@ SAG: Final = 0.9
 
 LED_V: Final = 1.2
 LED_MA: Final = 3.0
-"""Of an infrared optocoupler; at half its transfer ratio 1.5 mA come out, and the board's pull-up needs 0.07."""
+"""Current of an infrared optocoupler; at half its transfer ratio 1.5 mA come out, and the board's pull-up needs
+0.07."""
 
 E24: Final = (
     1.0,

@@ -17,7 +17,7 @@ from linewright.errors import InputError
 from linewright.folders import state_folder
 
 VERSION: Final = 4
-"""Of the table; kept in the file's ``user_version``. A newer one is refused, an older one is brought up."""
+"""Version of the table; kept in the file's ``user_version``. A newer one is refused, an older one is brought up."""
 
 _STOPPED_SINCE: Final = 4
 """Up to this version what the user had stopped was called abandoned, although it can be carried on."""

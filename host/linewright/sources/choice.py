@@ -46,7 +46,7 @@ SHARP: Final = 0.6
 more in the small copy, what is dark in a scene less than a half (on the pictures of scikit-image and our own)."""
 
 PAGE_LEAST: Final = 0.4
-"""Of the picture, that paper on a table takes."""
+"""Least share of the picture that paper on a table takes."""
 
 LIGHT_LEAST: Final = 0.4
 """The darkest light on a paper, of the brightest: what changes more is no light on paper but a scene."""

@@ -22,7 +22,8 @@ LOOK_PX: Final = 800
 """Longer side of the copy that is searched. The networks take 0.1 to 0.5 s for it and find faces from about 20 px."""
 
 SURE: Final = 0.9
-"""Of the last network. On twenty portraits and groups true faces had 0.99 and more, the one false face 0.75."""
+"""Least score of the last network. On twenty portraits and groups true faces had 0.99 and more, the one false face
+0.75."""
 
 ABOVE: Final = 0.5
 BELOW: Final = 0.65
@@ -34,10 +35,10 @@ BESIDE: Final = 0.5
 """Free room on each side of a group, in widths of the outermost face."""
 
 COUNTS: Final = 0.3
-"""Of the largest face's height: smaller faces are passers-by and do not decide the frame."""
+"""Share of the largest face's height: smaller faces are passers-by and do not decide the frame."""
 
 LARGE: Final = 0.14
-"""Of the picture's height, from which on the largest face makes it a portrait; smaller ones belong to a scene or a
+"""Share of the picture's height from which on the largest face makes it a portrait; smaller ones belong to a scene or a
 whole figure, which nobody wants cropped unasked."""
 
 ROOM_ABOVE: Final = 0.06
@@ -45,10 +46,11 @@ ROOM_BESIDE: Final = 0.08
 """Free room above and beside a head that is cut out, in heights and widths of the face's box."""
 
 LEAST_ABOVE: Final = 0.35
-"""Of the height of the box: where hair ends at the latest if no mask says that it ends higher. Masks lose pale hair."""
+"""Share of the height of the box: where hair ends at the latest if no mask says that it ends higher. Masks lose pale
+hair."""
 
 LEAST_BELOW: Final = 0.35
-"""Of the height of the box: neck and collar."""
+"""Share of the height of the box: neck and collar."""
 
 LEAST_BESIDE: Final = 0.75
 MOST_BESIDE: Final = 1.1

@@ -15,7 +15,7 @@ KEPT_BYTES: Final = 200_000_000
 """The largest photograph that is read, once as read and once as prepared; or a dozen of usual ones."""
 
 ENTRY_BYTES: Final = 1000
-"""Of what has no array, with its key."""
+"""Size assumed for an entry without an array, key included."""
 
 
 class PhotographMemory:
@@ -60,4 +60,4 @@ class PhotographMemory:
 
 
 PHOTOGRAPHS: Final = PhotographMemory()
-"""Of this process."""
+"""The memory of this process."""

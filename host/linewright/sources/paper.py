@@ -16,7 +16,7 @@ from linewright.sources.blur import blurred
 from linewright.sources.photograph import Floats32
 
 WIDE: Final = 0.1
-"""Of the longer side: what is wider than this is light on the paper and not drawing."""
+"""Share of the longer side: wider changes are light on the paper and not drawing."""
 
 CELLS: Final = 12
 """Cells of the grid on which light is found, to that width."""
@@ -25,13 +25,13 @@ TABLE_RIM: Final = 0.6
 """Share of the rim of a photograph that is table where paper lies on one."""
 
 TABLE_LIGHT: Final = 0.62
-"""Of the paper's light: a table is darker. The shadow of a hand may be, too, but not all round."""
+"""Share of the paper's brightness below which a table lies. The shadow of a hand may be as dark, but not all round."""
 
 CONVEX: Final = 0.88
-"""Of the convex hull of what is bright, that a sheet takes; its edge has the stairs of cells."""
+"""Least share of the convex hull of the bright region that a sheet fills; its edge is stepped by the grid."""
 
 EDGE: Final = 0.012
-"""Of the longer side: so much inside of the paper's edge is left out with it, with its shadow."""
+"""Share of the longer side: margin inside the paper's edge that is left out, with the edge's shadow."""
 
 
 def light_on(grey: Floats32) -> Floats32:

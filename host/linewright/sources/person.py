@@ -33,14 +33,14 @@ WIDENS: Final = 2.0
 how many widths that boundary moves out, down to where shoulders end."""
 
 THIN: Final = 0.12
-"""Of the face's width: what is thinner is no part of a person that a pen shows, but a scrap of what is behind."""
+"""Share of the face's width: what is thinner is background and not part of the person."""
 
 AROUND: Final = 1.0
-"""Of a face's width: how far beyond what is drawn the photograph is looked at, where background is learned from. With
+"""In widths of the face: how far beyond what is drawn the background is learned from. With
 none, a wall or a banner beside the head passes for the person on 10 of 37 photographs; with this, on 6."""
 
 LEAST_SHARE: Final = 0.5
-"""Of the sure face that has to end up in the mask; where less does, the cut has failed."""
+"""Least share of the certain face region within the mask; with less, the cut has failed."""
 
 
 def surroundings(

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 Floats32 = NDArray[np.float32]
 
 PIXELS_HIGH: Final = 50_000_000
-"""Of one frame: more than common cameras give, 150 MB while it is read."""
+"""Most pixels of one frame: more than common cameras give, 150 MB while it is read."""
 
 FILE_HIGH_BYTES: Final = 512 * 2**20
 """A 50-megapixel TIFF of 16 bits and three colours takes 300 MB."""

@@ -23,12 +23,12 @@ ADAPTIVE_CLIP: Final = 0.006
 skies, 0.003 hardly shows."""
 
 ADAPTIVE_SHARE: Final = 0.4
-"""Of the equalised picture in the result. By eye: with all of it the corners of its tiles show in even skies."""
+"""Share of the equalised picture in the result. By eye: with all of it the corners of its tiles show in even skies."""
 
 EDGE_REACH: Final = 0.012
 EDGE_GAIN: Final = 0.7
-"""Of the longer side, and of the difference from the mean there. By eye: a white bird on mist needs it to be seen;
-more leaves haloes."""
+"""Shares of the longer side, and of the difference from the mean over it. By eye: a white bird on mist needs it to be
+seen; more leaves haloes."""
 
 STRETCH: Final = (0.002, 0.998)
 """Shares of pixels that become black and white at most: a few hot pixels must not decide the range."""

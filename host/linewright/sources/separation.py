@@ -31,7 +31,7 @@ MIXTURES_HIGH: Final = 60_000
 """How fine the grid of mixtures may be, in all."""
 
 CANDIDATES: Final = 24
-"""Of the nearest in CIELAB (1976) that are compared by CIEDE2000, whose order of near colours is a better one."""
+"""Nearest colours by CIELAB (1976) that are compared by CIEDE2000, which orders near colours better."""
 
 PER_PEN: Final = 0.6
 """Added to the difference for each pen in a mixture: less than the difference that is just noticed, it keeps pens out

@@ -25,7 +25,7 @@ Flags = NDArray[np.bool_]
 Inside = Callable[[Points], Flags]
 
 LONGEST: Final = 3.0
-"""In pens: longer links are seen as lines of their own between pale hatching (by eye)."""
+"""In pen widths: longer links are seen as lines of their own between pale hatching (by eye)."""
 
 SLANT: Final = 0.87
 """Largest cosine between a line and its link, 30 degrees: at a sharper one the pen doubles back on its own line."""
@@ -37,7 +37,7 @@ SAMPLES_TO_A_PEN: Final = 4
 """Places along a link that have to lie inside."""
 
 LEAST_LEFT: Final = 1.0
-"""In pens: what a line keeps between its links."""
+"""In pen widths: what a line keeps between its links."""
 
 _AT_ONCE: Final = 20_000
 """Ends looked at together; bounds the memory of their neighbours."""

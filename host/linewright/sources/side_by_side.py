@@ -14,7 +14,7 @@ A = TypeVar("A")
 B = TypeVar("B")
 
 LOOK_S: Final = 0.05
-"""Between two looks at how far the pieces are."""
+"""Time between two looks at how far the pieces are."""
 
 
 class _GivenUp(Exception):

@@ -19,7 +19,7 @@ from linewright.compiled import compiled
 from linewright.drawing.strokes import Points
 
 CLOSES: Final = 0.25
-"""Of the distance wanted: a line that passes its seed at most so far beside it has come back to it."""
+"""Share of the distance wanted: a line that passes its seed as near as this is closed."""
 
 SLICE: Final = 20_000
 """Steps between two reports: a fraction of a second."""

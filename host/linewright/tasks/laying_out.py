@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from linewright.tasks.front import Front
 
 KEPT_VERTICES: Final = 4_000_000
-"""Of pictures that need not be made again: 64 MB of coordinates."""
+"""Most vertices of pictures that are kept for later plans: 64 MB of coordinates."""
 
 QUICK_S: Final = 0.5
 """Strokes that are made so soon need no first look: it would only flicker."""

@@ -213,7 +213,7 @@ def _refuse_collisions(sources: Sequence[str]) -> None:
 
 
 _SENT_BYTES: Final = 64 << 20
-"""To a worker elsewhere: as much as a drawing file may have."""
+"""Largest file that is sent to a worker elsewhere: as much as a drawing file may have."""
 
 
 def _content(source: str) -> bytes | None:

@@ -18,7 +18,7 @@ LONGEST_NAME: Final = 30
 """Letters of a drawing's name that is made of its words."""
 
 RANDOM: Final = "random"
-"""As a sentence: one from our own word lists."""
+"""Taken as a sentence, it means one from our own word lists."""
 
 SEEDS: Final = 10_000
 """Compositions to choose one from by chance: four digits can be remembered and typed again."""

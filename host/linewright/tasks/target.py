@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from linewright.rig.rig import Rig
 
 DEFAULT: Final = "default"
-"""As ``--rig``: the rig that needs no file, whichever rig is the usual one."""
+"""Value of ``--rig`` for the built-in rig, whichever rig is the usual one."""
 
 VIRTUAL: Final = "virtual"
 

@@ -47,13 +47,13 @@ _GAP_SHARE: Final = 0.75
 _VERTEX_SHARE: Final = 3 / 8
 
 _OF_PEN_WIDTH: Final = 0.1
-"""Of its width, a line may move and nobody sees it (common practice)."""
+"""Share of its width by which a line may move unseen (common practice)."""
 
 _OVER_INK_WIDTHS: Final = 10.0
-"""Of the pen's line: longer ways over ink that is drawn already wet the paper for little (common practice)."""
+"""In widths of the pen's line: longer ways over ink wet the paper more than a lift costs (common practice)."""
 
 _LEAST_CUT: Final = 20.0
-"""Of ``hidden_mm``: two widths of a pen whose tenth that is. Less of an overlap is not worth a cut."""
+"""Multiple of ``hidden_mm``: two widths of a pen whose tenth that is. Less of an overlap is not worth a cut."""
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,7 @@ _REACH: Final = 2
 """Cells of side tolerance/sqrt(2): an end within the tolerance is at most two cells away."""
 
 _FINEST: Final = 2.0**-52
-"""Of the largest coordinate: below it float64 tells no two places apart, and cells could not be numbered."""
+"""Share of the largest coordinate: below it float64 tells no two places apart, and cells could not be numbered."""
 
 # Half of the neighbours (the other half look this way) and the cell itself.
 _AROUND: Final = tuple(

@@ -24,7 +24,8 @@ _LANES: Final = (0.0, -0.35, 0.35)
 not, and that only in the hollow between two round ends."""
 
 _PLACES_TO_A_WIDTH: Final = 2
-"""Along the way: a round pen covers what lies between two places that its middle covers half a width apart."""
+"""Places looked at along the way: a round pen covers what lies between two places that its middle covers half a width
+apart."""
 
 _AT_ONCE: Final = 50_000
 """Places looked at together; bounds the memory of the lines beside them."""

@@ -36,7 +36,7 @@ _LEAST: Final = 1e-12
 """Gains below it are rounding of sums of a few hundred mm or s."""
 
 _DEPTH: Final = 64
-"""Of the stack of a tree search: two entries a level, of at most 31."""
+"""Size of the stack of a tree search: two entries a level, of at most 31."""
 
 
 class TourState(NamedTuple):

@@ -23,10 +23,10 @@ from linewright.tidy.postman import doubled_edges
 _NONE: Final = -1
 
 _OFF_GRID: Final = 0.381966
-"""As in `dedupe`: round numbers do not lie at the borders of cells."""
+"""Offset of the grid as in `dedupe`, so that round numbers do not lie at the borders of cells."""
 
 _DIRECTION_TOLERANCES: Final = 4.0
-"""Over so many tolerances the direction of an end is taken."""
+"""Length, in tolerances, over which the direction of an end is taken."""
 
 _CROWD: Final = 24
 """Edges at a vertex of which all pairs are compared; of more, those opposite in the order of directions are taken."""

@@ -32,9 +32,10 @@ from linewright.virtual.wires import LISTENING
 START_S: Final = 20.0
 """A cold start imports numpy from a slow disk; in use it takes a third of a second."""
 ANSWER_S: Final = 5.0
-"""It answers when the board next waits for something: within a block of pulses, which are played in milliseconds."""
+"""Time for an answer, which comes when the board next waits for something: within a block of pulses, which are played
+in milliseconds."""
 STOP_S: Final = 5.0
-"""To close tape and report and to end a MicroPython child, which itself is given two seconds."""
+"""Time to close tape and report and to end a MicroPython child, which itself is given two seconds."""
 
 
 @dataclass(frozen=True)

@@ -43,7 +43,7 @@ from linewright.virtual.wires import LISTENING, RigEnds, SocketWire
 from linewright.virtual.world import World
 
 LEASH_S: Final = 0.02
-"""Between the first and the last link that a dying process lets go of."""
+"""Longest time between the first and the last link that a dying process closes."""
 INTERPRETERS: Final = ("cpython", "micropython")
 
 

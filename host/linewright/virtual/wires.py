@@ -23,7 +23,7 @@ from linewright.system.pipes import WatchedPipe
 from linewright.units import TICK_HZ
 
 PATIENCE_S: Final = 0.25
-"""Longer than a busy computer keeps a process waiting, shorter than any silence that the board should notice."""
+"""Longer than a busy computer suspends a process, shorter than any silence that the board should notice."""
 STANDSTILL_S: Final = 1.0
 """The most real time for which virtual time waits at one tick: many round trips of a host that sends small pieces."""
 RUN_OUT_TICKS: Final = 2 * TICK_HZ

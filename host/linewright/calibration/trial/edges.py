@@ -36,9 +36,9 @@ NUMBER_MM: Final = 2.0
 """Height of a dash's number: every second dash has one, so that they stand clear of each other."""
 DASH_MM: Final = 1.2
 GAP_MM: Final = 1.0
-"""Between dashes: twice a common line, so that each stands alone."""
+"""Gap between dashes: twice a common line, so that each stands alone."""
 STATIONS: Final = (5, 3)
-"""Between the ends: enough for a bow and for an S, or where there is less room for a bow alone."""
+"""Points measured between the ends: enough for a bow and for an S; where there is less room, for a bow alone."""
 STATION_MM: Final = (2 * FAN + 1) * (DASH_MM + GAP_MM) + 0.8
 """Room that a station needs."""
 SCATTER_STEPS: Final = 0.5

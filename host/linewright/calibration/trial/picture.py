@@ -84,7 +84,7 @@ def vision() -> Any:
 
 
 MOST_BYTES: Final = 128 << 20
-"""Of a photograph's file: a hundred megapixels as PNG."""
+"""Largest file of a photograph: a hundred megapixels as PNG."""
 
 
 def read(path: Path) -> Image:

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from linewright.bringup.hands import Hands
 
 _UNKNOWN: Final = "not known yet"
-"""Of a board that has not been told its rig."""
+"""Shown for a board that has not received its rig."""
 
 _STEP_STYLES: Final = {"done": "green", "failed": "bold red", "skipped": "yellow", "todo": "dim"}
 _STYLES: Final = {"passed": "green", "failed": "bold red", "note": "yellow", "not run": "dim"}

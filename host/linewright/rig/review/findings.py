@@ -8,7 +8,7 @@ from typing import Final, Literal
 Weight = Literal["danger", "wrong", "doubtful", "unknown", "good"]
 
 WEIGHTS: Final[tuple[Weight, ...]] = ("danger", "wrong", "doubtful", "unknown", "good")
-"""From the worst on. danger: something or somebody may come to harm. wrong: it will not work. doubtful: it may not
+"""The worst first. danger: something or somebody may come to harm. wrong: it will not work. doubtful: it may not
 work well. unknown: the file lacks the figures. good: checked, with the figures."""
 
 BLOCKING: Final = ("danger", "wrong")

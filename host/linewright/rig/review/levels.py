@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from linewright.rig.rig import Rig
 
 HIGH_SHARE: Final = 0.7
-"""Of its supply: what a CMOS input wants to see as high (JEDEC JESD8-5 and -7 levels; figure from memory)."""
+"""Share of its supply that a CMOS input needs as a high level (JEDEC JESD8-5 and -7 levels; figure from memory)."""
 
 INPUT_SLACK_V: Final = 0.3
 """What an input may see above its supply (RP2040 data sheet, 5.5.3.4, absolute: IOVDD + 0.5 V; less to be safe)."""

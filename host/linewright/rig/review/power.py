@@ -40,11 +40,11 @@ BRAKING_SHARE: Final = 0.1
 """Braking motors pump current back and raise the supply by about a tenth (common practice)."""
 
 RUN_COOL: Final = 0.7
-"""Of the rated current: the motor then gets half as hot (0.7^2) and keeps seven tenths of its torque."""
+"""Share of the rated current: the motor then gets half as hot (0.7^2) and keeps seven tenths of its torque."""
 
 WEAK: Final = 0.3
-"""Of the rated current: below it a motor has less than three tenths of its torque, for torque falls as the current
-does (Acarnley, Stepping Motors, from memory)."""
+"""Share of the rated current: below it a motor has less than three tenths of its torque, for torque falls as the
+current does (Acarnley, Stepping Motors, from memory)."""
 
 METER_V: Final = 0.003
 """What a hand-held meter may be off on its 2 V range, beside half a percent: three digits of 1 mV (common practice)."""

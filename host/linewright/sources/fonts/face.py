@@ -12,7 +12,7 @@ from linewright.files import read_bounded
 from linewright.sources.painting.segments import Segments
 
 MOST_BYTES: Final = 128 << 20
-"""Of a font file: collections with all of Chinese have some 30 MB."""
+"""Largest font file: collections with all of Chinese have some 30 MB."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,7 +22,7 @@ MOST_FILES: Final = 5000
 """Font files that are looked at: a computer with all of a large type library has some thousands."""
 
 LARGEST_BYTES: Final = 64 * 2**20
-"""Of a font file: those with all of Chinese take 20 MB."""
+"""Largest font file: those with all of Chinese take 20 MB."""
 
 GENERIC: Final = {
     "serif": ("Noto Serif", "DejaVu Serif", "Liberation Serif", "Times New Roman", "Times"),

@@ -212,7 +212,7 @@ OWN: Final[dict[str, tuple[float, tuple[Line, ...]]]] = {
 
 
 _LEANING: Final = frozenset("\u00df\u00de\u00fe\u00f0\u03c2\u2018\u2019\u201a\u201c\u201d\u201e\u00a3'\"")
-"""Of our own signs, those that lean with the face."""
+"""Those of our own signs that lean with the face."""
 
 
 def build(character: str, face: Typeface, letter: dict[str, Glyph]) -> Glyph | None:

@@ -22,10 +22,10 @@ LONGEST_TEXT: Final = 20_000
 """Characters: some ten closely written sheets, days of a pen's work."""
 
 LARGEST_SHARE: Final = 0.6
-"""Of the room's height that a capital may take where the size is left to the room: a single initial keeps some air."""
+"""Largest share of the room's height that a capital takes where no size is given: a single initial keeps some air."""
 
 _SLACK: Final = 1 + 1e-9
-"""For sums of rounded numbers that ought to be equal."""
+"""Tolerance for sums of rounded numbers that ought to be equal."""
 
 _INSTEAD: Final = "spell them in Latin, Greek or Cyrillic letters, or name a font that has them with --font"
 """What to do about letters that no face has; all faces have the same ones."""

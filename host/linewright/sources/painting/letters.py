@@ -20,7 +20,7 @@ _SCALE: Final = 10.0 / CAP_UNITS
 """Letters are rounded as at capitals of 10 mm; within its tolerance that serves up to a hand's breadth."""
 
 _PEN_MM: Final = 0.5
-"""For the dots of letters, at that height."""
+"""Pen assumed for the dots of letters at that height."""
 
 
 @lru_cache(maxsize=4096)

@@ -24,7 +24,7 @@ OVERLAP: Final = 0.1
 """Share of a line's width by which lines of a solid filling overlap: a tenth covers play, uneven ink and rounding."""
 
 EDGE: Final = 0.1
-"""In pen widths: so far a link may pass outside of a filling, where its edge bends inwards between two lines."""
+"""In pen widths: how far a link may pass outside of a filling whose edge bends inwards between two lines."""
 
 LEAST_RUN: Final = 2.0
 """In pen widths: shorter bits of a line that fades are dots, and cost a lift each."""

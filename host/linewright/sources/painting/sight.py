@@ -18,7 +18,7 @@ NEAR_MM: Final = 0.005
 """What lies nearer to an edge than this lies on it: a quarter of the usual tolerance, far below what a pen shows."""
 
 SEEN: Final = 0.04
-"""Of a mask: what lets through less is not seen."""
+"""Least share that a mask lets through; less is not seen."""
 
 _MOST_PIECES: Final = 1_000_000
 
@@ -26,7 +26,8 @@ _PAIRS_AT_A_TIME: Final = 4_000_000
 """Segments and edges that may meet, looked at together: some 800 MB of temporary arrays."""
 
 _MOST_PAIRS: Final = 100_000_000
-"""Of a picture: a minute. A million lines under ten thousand shapes are a tenth of it."""
+"""Most pairs of lines and shapes in a picture: a minute. A million lines under ten thousand shapes are a tenth of
+it."""
 
 _MOST_AT_ONCE: Final = 20_000_000
 """Where they cannot be taken in portions: 4 GB."""

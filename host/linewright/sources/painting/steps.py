@@ -16,13 +16,13 @@ from linewright.sources.painting.runs import Runs, Segmented, crossings
 from linewright.sources.painting.sight import NEAR_MM, Sight
 
 STEP: Final = 0.1
-"""Of all of red, green or blue, as seen on white: a smaller step is none that one would draw."""
+"""Share of the full range of red, green or blue, as seen on white: a smaller step is not drawn."""
 
 MOST: Final = 2000
 """Lines of one gradient: a finer one is a tone."""
 
 MOST_POINTS: Final = 400_000
-"""Of the circles of one gradient: those of a picture far larger than any sheet are less round."""
+"""Most points of the circles of one gradient; pictures far larger than any sheet get coarser circles."""
 
 
 def steps(sight: Sight, marks: list[int], tolerance_mm: float) -> tuple[Polylines, list[str]]:

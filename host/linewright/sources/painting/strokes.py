@@ -47,7 +47,7 @@ from linewright.sources.painting.underlay import over
 from linewright.sources.picture import Picture, Wish
 
 _LEAST_SIDE_MM: Final = 1.0
-"""Of a picture that states no size: a page has sides, even where all lines run along its edge."""
+"""Least side of a picture that states no size: a page has sides, even where all lines run along its edge."""
 
 _ALONG: Final = 3.0
 """Widths of a wide line along which the edge of something light on it is drawn: shorter is a mere crossing."""

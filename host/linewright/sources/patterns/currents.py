@@ -29,10 +29,10 @@ SHORTEST: Final = 7.0
 """Lines shorter than this many distances are left out: a lift of the pen each, and they look like crumbs."""
 
 STEP: Final = 0.4
-"""Of the distance, for each step along a line: close enough to see every neighbour within `CLOSEST`."""
+"""Step along a line, as a share of the distance: close enough to see every neighbour within `CLOSEST`."""
 
 STARTS: Final = ((0.5, 0.5), (0.2, 0.2), (0.8, 0.2), (0.2, 0.8), (0.8, 0.8))
-"""Where lines begin that have none beside them, in shares of the room."""
+"""Where the first lines begin, in shares of the room."""
 
 
 @dataclass(frozen=True)

@@ -26,7 +26,7 @@ RATIOS: Final = ((1, 1), (1, 2), (2, 3), (3, 4), (3, 5), (1, 3), (4, 5), (2, 5))
 """Simple musical intervals: the figures with few loops, which the eye can follow."""
 
 INK_SHARE: Final = 0.34
-"""Of the figure's box that the line may cover, each crossing counted twice."""
+"""Share of the figure's box that the line may cover, each crossing counted twice."""
 
 PROPOSALS: Final = 16
 

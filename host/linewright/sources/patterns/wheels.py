@@ -27,7 +27,7 @@ RINGS: Final = (96, 105, 120, 144, 150, 180, 192, 210, 240)
 """Teeth with many divisors, so that most wheels give a pattern that closes before it blackens the sheet."""
 
 INK_SHARE: Final = 0.42
-"""Of the paper that lines may cover where they are counted once for each crossing: a third of it, crossings taken
+"""Share of the paper that lines may cover, each crossing counted twice: a third of it, crossings taken
 off."""
 
 PROPOSALS: Final = 8

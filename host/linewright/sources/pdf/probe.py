@@ -14,10 +14,10 @@ from linewright.errors import SourceError
 from linewright.system import memory
 
 SECONDS: Final = 60
-"""Of waiting, on a computer that is busy with other things as well."""
+"""Longest wait, on a computer that is busy with other things as well."""
 
 CPU_S: Final = 20
-"""Of processor time; a map of 12 MB takes 3."""
+"""Most processor time; a map of 12 MB takes 3."""
 
 MEMORY_BYTES: Final = 2**30
 """Address space, of which a map of 12 MB takes less than a half."""

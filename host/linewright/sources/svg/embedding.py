@@ -41,7 +41,7 @@ _LEVELS: Final = (0.04, 0.25, 0.5, 0.75)
 anything is seen."""
 
 _ACROSS_PX: Final = 256
-"""Of an image in a mask: finer edges than those of 1 mm on A4 are rarely meant."""
+"""Size of an image in a mask: finer edges than those of 1 mm on A4 are rarely meant."""
 
 
 def _greys(pixels: Pixels) -> Iterator[tuple[float, list[Points]]]:

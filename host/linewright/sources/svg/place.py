@@ -1,4 +1,4 @@
-"""`Place`: where the walk over the elements stands, and what the ancestors hand down; and `Pattern`, a paint."""
+"""`Place`: the element that the walk has reached, with what it inherits; and `Pattern`, a paint."""
 
 from __future__ import annotations
 

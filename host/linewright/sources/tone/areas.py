@@ -28,10 +28,10 @@ SAMPLE: Final = 40_000
 """Pixels that the colours are found from."""
 
 ROUNDS: Final = 12
-"""Of Lloyd's iteration; colours no longer move visibly after ten."""
+"""Rounds of Lloyd's iteration; colours no longer move visibly after ten."""
 
 TOLERANCE: Final = 0.06
-"""In pens: how far vertices may be left out."""
+"""In pen widths: how far a dropped vertex may lie beside the line."""
 
 
 @dataclass(frozen=True)

@@ -27,10 +27,10 @@ from linewright.sources.tone.method import Layer, ToneMethod, needs_extra
 from linewright.sources.tone.trace import chains, smooth, to_strokes
 
 SMOOTH_PX: Final = 1.5
-"""Along a line: takes the stairs of pixels out and leaves corners."""
+"""Standard deviation of the smoothing along a line: removes pixel steps and keeps corners."""
 
 TOLERANCE: Final = 0.06
-"""In pens: how far vertices may be left out."""
+"""In pen widths: how far a dropped vertex may lie beside the line."""
 
 BRIDGE: Final = 4.0
 """In half widths: two lines that cross at 40 degrees leave two junctions so far apart (measured); junctions further
@@ -53,10 +53,11 @@ ALONG_PENS: Final = 0.8
 
 WEAK: Final = 0.3
 STRONG: Final = 0.5
-"""Of the darkness of ink."""
+"""Share of the darkness of ink."""
 
 INK_QUANTILE: Final = 0.9
-"""Of all that is darker than the grain: the darkness of ink. The edges of lines are paler than that."""
+"""Quantile of all that is darker than the grain, taken as the darkness of ink. The edges of lines are paler than
+that."""
 
 GRAIN_WEAK: Final = 3.0
 GRAIN_STRONG: Final = 6.0

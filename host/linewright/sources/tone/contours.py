@@ -21,7 +21,7 @@ from linewright.sources.tone.method import Layer, ToneMethod
 from linewright.sources.tone.wave import runs
 
 TOLERANCE: Final = 0.06
-"""In pens: how far vertices may be left out."""
+"""In pen widths: how far a dropped vertex may lie beside the line."""
 
 
 CLEAR: Final = 2

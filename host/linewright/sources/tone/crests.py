@@ -24,7 +24,7 @@ TURN: Final = 0.3
 """Radians to a pixel, at most: a radius of three pixels, somewhat more than a pen."""
 
 RECENTRE: Final = 0.4
-"""Of the way to the crest that is taken at each step: all of it would follow the grain."""
+"""Share of the way to the crest that each step takes: all of it would follow the grain."""
 
 
 LEAP_FROM: Final = 12

@@ -22,20 +22,20 @@ EDGE: Final = 0.35
 
 SPLIT: Final = 0.55
 MERGE: Final = 0.08
-"""In the same: longer lines are divided, and the end of shorter ones is taken out."""
+"""In the same unit: longer lines are divided, and the end of shorter ones is taken out."""
 
 SEES: Final = 1.5
-"""In the same: how far a node sees others."""
+"""In the same unit: how far a node sees others."""
 
 KIN: Final = 3
 """Nodes so few lines away along the curve do not repel."""
 
 NEARER: Final = 0.3
-"""Of the distance to what must not be touched, that a node may move in a step. When both have moved, 0.4 of it are left
-at least."""
+"""Share of the distance to what must not be touched that a node may move in a step. When both have moved, 0.4 of it are
+left at least."""
 
 STRIDE: Final = 0.12
-"""Of the distance wanted, that a node may move in a step."""
+"""Share of the distance wanted that a node may move in a step."""
 
 
 @compiled

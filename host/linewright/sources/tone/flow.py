@@ -37,7 +37,7 @@ ALONG: Final = 3.0
 
 
 BEST_ANSWER: Final = 0.3
-"""Of full scale, with which a black line of the best width answers."""
+"""Response to a black line of the best width, as a share of full scale."""
 
 
 def calm(face_pens: float) -> Scales:

@@ -44,7 +44,7 @@ LAYER_TURN_DEG: Final = 30.0
 """Between two pens: the angle at which printing screens disturb each other least (common practice)."""
 
 FORM_REACH: Final = 8.0
-"""In pens: over which distance the form is averaged that lines bend with."""
+"""In pen widths: over which distance the form is averaged that lines bend with."""
 
 CROSS_SHARE: Final = 0.42
 """Coverage at which a direction of lines leaves the rest to the next one. By eye: later, and crossings come only in

@@ -42,7 +42,7 @@ SOLID_SHARE: Final = 0.1
 thicker one is an area, which keeps its outline."""
 
 TOLERANCE: Final = 0.06
-"""In pens: how far vertices may be left out."""
+"""In pen widths: how far a dropped vertex may lie beside the line."""
 
 
 @dataclass(frozen=True)

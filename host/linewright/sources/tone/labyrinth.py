@@ -37,7 +37,7 @@ WIDEST: Final = 16.0
 """Distance of passages, in pens: at first, and as little as corrections may make it, since rounding takes line away."""
 
 STEEPEST: Final = 0.25
-"""By how much the distance changes along the paper at most: next to a passage, others are about as wide."""
+"""Largest change of the distance per length of paper: neighbouring passages are about equally wide."""
 
 FINER: Final = 0.975
 """Factor by which all passages become finer with each step, until they have the distance wanted."""
@@ -64,7 +64,7 @@ ROUNDING: Final = (1.2, 0.8, 0.4)
 """Nodes, over which the curve is averaged along itself."""
 
 TOLERANCE: Final = 0.04
-"""In pens: how far vertices may be left out."""
+"""In pen widths: how far a dropped vertex may lie beside the line."""
 
 
 @dataclass(frozen=True)

@@ -29,8 +29,8 @@ from linewright.sources.tone.field import Field
 from linewright.sources.tone.trace import smooth
 
 PAYS: Final = 0.8
-"""Of what a line takes away, from which on it is laid. One half is the optimum for a line alone; then lines that fill
-the gaps between others come too early, and tones of 0.2 to 0.5 are 0.1 too dark."""
+"""Share of a line's ink that must be missing where it is laid. One half is the optimum for a line alone; then lines
+that fill the gaps between others come too early, and tones of 0.2 to 0.5 are 0.1 too dark."""
 
 LENSES: Final = (1.0, 2.0, 3.5)
 """Blurs, in shares of the first, one pass for each: the first lays what is dark or sharp; the others see pale tones,
@@ -38,7 +38,7 @@ where lines stand far apart, and put right what the first has left. Together the
 within 0.03 (measured on bending directions, 60 mm square); 0.08 and less stays bare."""
 
 GOES_ON: Final = 0.6
-"""Of that, down to which a line goes on that has begun."""
+"""Share of that threshold down to which a line that has begun goes on."""
 
 LEAST_PENS: Final = 4.0
 """Shorter strokes cost a lift each and show little."""
@@ -57,7 +57,7 @@ is missing: it keeps strokes on the lids and lips that the field has smoothed ov
 
 SMOOTH_PX: Final = 2.0
 TOLERANCE: Final = 0.06
-"""In pens: how far vertices may be left out."""
+"""In pen widths: how far a dropped vertex may lie beside the line."""
 
 
 @dataclass(frozen=True, eq=False)

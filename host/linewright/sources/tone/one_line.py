@@ -31,7 +31,8 @@ DENSEST: Final = 1.1
 """Pen times the root of the density, at most: it covers 0.972, and solid ink would take two fifths more bends."""
 
 LEAST_SHARE: Final = 0.9
-"""Of the bends that the tones need, below which it is said that the picture comes out paler: by 5 % from here on."""
+"""Share of the bends that the tones need; with fewer, the user is told that the picture comes out paler: by 5 % from
+here on."""
 
 CALIBRATION: Final = (
     (0.0, 0.0), (0.103, 0.1), (0.203, 0.2), (0.298, 0.3), (0.446, 0.45), (0.589, 0.6), (0.730, 0.75), (0.865, 0.9),

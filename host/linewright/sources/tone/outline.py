@@ -25,7 +25,7 @@ from linewright.sources.tone.method import Layer, ToneMethod
 from linewright.sources.tone.trace import Chain, smooth, to_strokes
 
 WEAK_SHARE: Final = 0.4
-"""Of the strong threshold, down to which a line is followed (Canny's advice for edges is a third to a half)."""
+"""Share of the strong threshold down to which a line is followed (Canny's advice for edges is a third to a half)."""
 
 THRESHOLDS: Final = (0.30, 0.03)
 """Measure of a line that begins one, at detail 0 and 1; between them in proportion. A black line on white has 1, the
@@ -49,10 +49,10 @@ OF_STRONGEST: Final = 0.6
 """What the texture may ask for at most: a picture that is all texture is still drawn."""
 
 SMOOTH_PENS: Final = 0.8
-"""Along a line: takes the grain of pixels out and leaves corners as round as the pen."""
+"""Standard deviation of the smoothing along a line: removes pixel noise and leaves corners as round as the pen."""
 
 TOLERANCE: Final = 0.06
-"""In pens: how far vertices may be left out."""
+"""In pen widths: how far a dropped vertex may lie beside the line."""
 
 BROAD_PENS: Final = 1.1
 """How far beside a line the picture is looked at: where it is still as dark there, the line is broad."""
@@ -61,7 +61,7 @@ BESIDE_PENS: Final = 0.55
 """How far beside the first pass the second lies: together they are one and a half pens wide."""
 
 TAPER_PENS: Final = 3.0
-"""Over which the second pass leaves the first at its ends."""
+"""Length over which the second pass departs from the first at its ends."""
 
 RUN_PENS: Final = 8.0
 """Shorter second passes are blots."""

@@ -56,12 +56,12 @@ CLOTHES_HIGH: Final = 0.5
 """Coverage of dark clothes, at most."""
 
 BESIDE_WEIGHT: Final = 0.55
-"""Of places outside of the head."""
+"""Weight of places outside the head."""
 
 INK: Final = 0.85
-"""Of the paper's area, at most, that all lines together would cover side by side, unless asked for otherwise: 41 m on
-A5 with a pen of 0.5 mm, ten minutes on the default rig. Most faces need less, 15 to 35 m; less room than that stops the
-broad lenses, which shade pale skin, and dark hair leaves nothing for it."""
+"""Largest share of the paper's area that all lines together would cover side by side, unless asked for otherwise: 41 m
+on A5 with a pen of 0.5 mm, ten minutes on the default rig. Most faces need less, 15 to 35 m; less room than that stops
+the broad lenses, which shade pale skin, and dark hair leaves nothing for it."""
 
 CONTOUR: Final = 0.6
 """How much the dark lines of the photograph are added to the tones."""
@@ -138,7 +138,7 @@ class Portrait(ToneMethod):
     ink_m: float = settings.number("length of all lines at most; 0: what a face needs", 0.0, 0.0, 1000.0, "m")
 
     kept: float = 1.0
-    """Of the length of all strokes, the most needed first."""
+    """Share of the length of all strokes that is kept, the most needed first."""
 
     def with_ink(self, share: float) -> Self:
         """The same without the strokes that are needed least."""

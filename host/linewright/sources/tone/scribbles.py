@@ -24,17 +24,17 @@ from linewright.sources.tone.one_line import way_through
 from linewright.sources.tone.stippling import PALEST, settled
 
 RADIUS: Final = 0.6
-"""Of the loops, in distances of the places: neighbouring bands then overlap, and no paths show."""
+"""Radius of the loops, in distances of the places: neighbouring bands then overlap, and no paths show."""
 
 PALE_LARGER: Final = 1.0
 """How much larger loops are where it is palest."""
 
 LENGTH: Final = 0.93
-"""Of a short way through settled places, in distances of the places, for each of them (measured; `one_line` has as
+"""Length of a short way through settled places, for each place, in distances of the places (measured; `one_line` has as
 much)."""
 
 PATH_SHARE: Final = 0.66
-"""Of the ink, that the path alone may take where it is pale: places keep apart far enough for that."""
+"""Share of the ink that the path alone may take where it is pale: places keep apart far enough for that."""
 
 DARKEST: Final = 0.97
 """More coverage would take as much ink again for each half of what is bare."""

@@ -25,7 +25,7 @@ PIXELS_PER_POINT: Final = 30
 """Grid under the iteration: a cell's centre is then right to about a twentieth of its size."""
 
 STRETCH: Final = 1.5
-"""Of the steps; at 2 they swing for ever."""
+"""Over-relaxation of the steps; at 2 the dots oscillate for ever."""
 
 PALEST: Final = 0.015
 """Coverage below which the paper stays bare: single dots in a white sky look like dirt."""
@@ -34,7 +34,7 @@ POINTS_HIGH: Final = 400_000
 """What A3 and a pen of 0.5 mm need for the darkest picture."""
 
 SPIRAL_PITCH: Final = 0.85
-"""In pens: turns of the spiral that fills a larger dot overlap a little, so that no ring of paper shows."""
+"""In pen widths: turns of the spiral that fills a larger dot overlap a little, so that no ring of paper shows."""
 
 
 @dataclass(frozen=True)

@@ -24,31 +24,31 @@ from linewright.sources.tone.form import directions
 from linewright.sources.tone.method import Layer, ToneMethod
 
 SEED_SHARE: Final = 0.8
-"""Of the distance wanted: as near to other lines a new one begins. At 1, where lines part a new one begins only once
-there is room for two, and tone comes in stairs."""
+"""Share of the distance wanted: how near to other lines a new one begins. At 1 a new line begins only where lines have
+parted far enough for two, and tone comes in steps."""
 
 TEST_SHARE: Final = 0.72
-"""Of the distance wanted: nearer than that to another line, a line ends. Smaller gives longer lines and less even
-tone."""
+"""Share of the distance wanted: a line ends where it comes nearer than this to another. Smaller gives longer lines and
+less even tone."""
 
 STEP: Final = 0.5
-"""In pens: of the integration, by the midpoint rule."""
+"""Step of the integration by the midpoint rule, in pen widths."""
 
 WIDEST: Final = 16.0
-"""In pens: distance of lines in the palest parts; paler ones stay bare."""
+"""In pen widths: distance of lines in the palest parts; paler ones stay bare."""
 
 LEAST: Final = 6.0
-"""In pens: shorter lines are specks."""
+"""In pen widths: shorter lines are specks."""
 
 BIN: Final = 2.0
-"""In pens: side of the bins of near points. Lines are some three pens apart in most places of most pictures; with half
-of it, or with twice, growing takes a fifth longer."""
+"""In pen widths: side of the bins of near points. Lines are some three pens apart in most places of most pictures; with
+half of it, or with twice, growing takes a fifth longer."""
 
 TOLERANCE: Final = 0.05
-"""In pens: how far vertices may be left out."""
+"""In pen widths: how far a dropped vertex may lie beside the line."""
 
 TRIM_REACH: Final = 6.0
-"""In pens: over which distance the first draft is compared with what is wanted."""
+"""In pen widths: over which distance the first draft is compared with what is wanted."""
 
 TRIM_FLOOR: Final = 0.05
 TRIM_RANGE: Final = (0.75, 1.35)

@@ -19,7 +19,7 @@ ARM_PX: Final = 8
 """Over how many pixels the direction of an arm is taken; next to the junction thinning bends it."""
 
 TOUCHING_PX: Final = 2
-"""Along the line: the few junction pixels of one fork."""
+"""Distance along the line: the few junction pixels of one fork."""
 
 # Neighbours of a pixel: sides first, so that a chain prefers them to the corner behind them.
 _STEPS: Final = ((0, 1), (1, 0), (0, -1), (-1, 0), (1, 1), (1, -1), (-1, -1), (-1, 1))

@@ -43,10 +43,10 @@ PALEST: Final = 0.1
 """Coverage below which paper stays bare."""
 
 CALM: Final = 8.0
-"""By how much less lightness counts than hue: dark hair asks for no blue, for darkness is the lines' part."""
+"""Divisor of differences in lightness: dark hair must not become blue, because the lines draw the darkness."""
 
 SHARES: Final = (0.25, 0.5, 1.0)
-"""Of all lines of a wash: it is flat, and at these shares its lines are evenly spaced."""
+"""Shares of all lines that a wash may have: it is flat, and at these shares its lines are evenly spaced."""
 
 STEP_AT: Final = 1.2
 """Times a share: the tone up to which it is taken."""
@@ -55,13 +55,13 @@ CALM_PENS: Final = 3.0
 """Blur of what each colour is wanted for: smaller patches go to their neighbours."""
 
 LEAST_PENS: Final = 6.0
-"""In the square: patches of a smaller area are left out."""
+"""Side of a square, in pen widths: patches of a smaller area are left out."""
 
 SHORTEST_PENS: Final = 2.0
 """Shorter bits of hatching are specks."""
 
 GRID_PENS: Final = 0.25
-"""Of the finest pen: the grid on which distances are kept."""
+"""Cell of the grid on which distances are kept, in widths of the finest pen."""
 
 
 @dataclass(frozen=True)

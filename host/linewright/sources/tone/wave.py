@@ -20,14 +20,14 @@ LONGEST_WAVES: Final = 1.5
 """In pitches: length of a wave that hardly swings. By eye: longer ones miss detail, shorter ones crowd pale tones."""
 
 SHORTEST_WAVES: Final = 1.3
-"""In pens: up and down then lie closer than a pen, and even the corners between crests fill; at 2 they leave a sixth of
-the paper bare."""
+"""In pen widths: up and down then lie closer than a pen, and even the corners between crests fill; at 2 they leave a
+sixth of the paper bare."""
 
 FULL_SWING: Final = 0.7
 """Modulation from which the swing reaches half way to the neighbours on both sides; above it waves only get shorter."""
 
 BEYOND: Final = 0.3
-"""In pens: how far a full swing reaches into the neighbours' half, so that no paper shows between crests."""
+"""In pen widths: how far a full swing reaches into the neighbours' half, so that no paper shows between crests."""
 
 STAGGER_RAD: Final = np.pi * (3 - np.sqrt(5))
 """Between the phases of neighbours, the golden angle: rows that swing alike cover a tenth more than rows at random."""

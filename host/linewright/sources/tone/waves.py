@@ -17,13 +17,13 @@ from linewright.sources.tone.method import Layer, ToneMethod
 from linewright.sources.tone.wave import BEYOND, STAGGER_RAD, Wave, runs
 
 LEAST_PITCH: Final = 2.0
-"""In pens: closer rows have no room to swing, and are hatching."""
+"""In pen widths: closer rows have no room to swing, and are hatching."""
 
 GAP_SHARE: Final = 0.5
-"""Of the coverage of a straight line: where less is wanted than this, no line is closer to it than a line is."""
+"""Share of the coverage of a straight line: where less is wanted, bare paper comes nearer to the tone than a line."""
 
 TOLERANCE: Final = 0.04
-"""In pens: how far vertices may be left out; a fiftieth of a millimetre for a pen of 0.5 mm."""
+"""In pen widths: how far a dropped vertex may lie beside the line; a fiftieth of a millimetre for a pen of 0.5 mm."""
 
 
 @dataclass(frozen=True)

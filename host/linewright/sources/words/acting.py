@@ -92,7 +92,7 @@ class Troupe(Holding):
         return grounded(art.moved(scale(k)), keep_below=thing.theme == "vehicles")
 
     def garment(self, thing: Thing) -> Art:
-        """What is worn on a body, without anybody in it."""
+        """Clothes as they are worn, without the wearer."""
         script = str(thing.art)
         if script == "&wings":
             wings = drawn(WINGS_ART)
@@ -634,7 +634,7 @@ def _coloured(phrase: Phrase, art: Art) -> Art:
 
 
 def _bared(thing: Thing, phrase: Phrase) -> Thing:
-    """Without what is said to be missing."""
+    """The thing without what the sentence says that it lacks."""
     return replace(thing, holds=tuple(name for name in thing.holds if name not in phrase.bare))
 
 

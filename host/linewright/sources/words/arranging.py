@@ -16,7 +16,7 @@ from linewright.sources.words.staging import Stage
 from linewright.sources.words.verbs import VERBS
 
 GAP: Final = 0.13 * PERSON
-"""Between two groups."""
+"""Gap between two groups."""
 
 
 def arrange(reading: Reading, stage: Stage, seed: int) -> Art:

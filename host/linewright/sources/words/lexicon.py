@@ -19,7 +19,7 @@ NUMBERS: Final[dict[str, int]] = {
     "twenty": 20, "thirty": 30, "forty": 40, "fifty": 50,
 }  # fmt: skip
 MOST: Final = 20
-"""Of one thing in a picture: more are drawn as so many."""
+"""Most pieces of one thing in a picture; larger numbers are drawn as so many."""
 
 GROUPS: Final = {
     "herd": 5, "flock": 6, "group": 4, "crowd": 7, "row": 4, "line": 4, "pack": 5, "swarm": 8, "school": 7, "choir": 5,

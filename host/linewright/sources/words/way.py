@@ -23,7 +23,7 @@ from linewright.sources.words.staging import Stage
 from linewright.sources.words.store import Thing, names, things
 
 LEAST_MM: Final = 20.0
-"""Below this a picture is a blot."""
+"""Least size: a smaller picture is a blot."""
 
 _SHORTEST: Final = 1.2
 """In widths of the pen: what is left of a hidden line and is shorter is not worth a pen lift."""
