@@ -237,3 +237,13 @@ def test_nothing_on_the_way_to_the_pulses_knows_clocks_or_screens(package):
         names = {a.name for node in ast.walk(tree) if isinstance(node, ast.Import) for a in node.names}
         names |= {node.module or "" for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)}
         assert {name.partition(".")[0] for name in names} & NOT_BEFORE_THE_PULSES == set(), path
+
+
+def test_one_class_name_is_one_thing():
+    places: dict[str, list[str]] = {}
+    for folder in ("host/linewright", "shared_protocol", "device"):
+        for path in sorted((ROOT / folder).rglob("*.py")):
+            for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+                if isinstance(node, ast.ClassDef):
+                    places.setdefault(node.name, []).append(str(path.relative_to(ROOT)))
+    assert {name: found for name, found in places.items() if len(found) > 1} == {}

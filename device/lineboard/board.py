@@ -15,8 +15,8 @@ from array import array
 from lineboard import kernel
 from lineboard.feeder import MASK, Feeder
 from lineboard.guard import L_COUNT, L_LAST_KIND, L_OPEN, L_TERMINALS, Guard
-from lineboard.homing import Homing, HomingFault
-from lineboard.pen import Pen
+from lineboard.homing import HomingFault, HomingRun
+from lineboard.pen import PenServo
 from lineboard.server import Server
 from linewire import messages
 from linewire.compat import collect, const, ticks_add, ticks_diff
@@ -75,9 +75,9 @@ class Board:
         self.settings = array("i", [entry[4] for entry in messages.SETTINGS])
         self.refused = array("i", (0, 0, 0, 0))
         self.feeder = Feeder(port)
-        self.pen = Pen(port)
+        self.pen = PenServo(port)
         self.guard = Guard(port, MASK)
-        self.homing = Homing(port, self.feeder, self.pen, self.guard)
+        self.homing = HomingRun(port, self.feeder, self.pen, self.guard)
         self.state = ASLEEP
         self.fault = messages.WATCHDOG if port.restarted else messages.NO_FAULT
         self.known = 0

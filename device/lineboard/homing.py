@@ -44,7 +44,7 @@ class HomingFault(Exception):
         self.axis = axis
 
 
-class Axis:
+class AxisSearch:
     """How to home one axis: rates in steps/s, lengths in steps along the axis."""
 
     def __init__(self):
@@ -61,13 +61,13 @@ class Axis:
         self.drift = 0  # result: steps by which the count had been above the truth; 0 where there was no count before
 
 
-class Homing:
+class HomingRun:
     """Runs one homing at a time; the board calls `poll` in every turn of its loop.
 
     Attributes
     ----------
     running : a homing is under way.
-    axes : two `Axis`, x and y, with what was found.
+    axes : two `AxisSearch`, x and y, with what was found.
     """
 
     def __init__(self, port, feeder, pen, guard):
@@ -75,7 +75,7 @@ class Homing:
         self._feeder = feeder
         self._pen = pen
         self._guard = guard
-        self.axes = (Axis(), Axis())
+        self.axes = (AxisSearch(), AxisSearch())
         self._crossed = False
         self._passes = 1
         self._now_us = 0

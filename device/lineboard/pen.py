@@ -8,7 +8,7 @@ followed by a wait that is not part of the plan.
 from linewire.compat import ticks_add, ticks_diff
 
 
-class Pen:
+class PenServo:
     """A servo between two heights.
 
     Attributes

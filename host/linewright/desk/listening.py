@@ -55,7 +55,7 @@ class PatientH11(H11Protocol):
             self.transport.close()
 
 
-class Server(uvicorn.Server):
+class DeskServer(uvicorn.Server):
     """Ends quietly with the signals that end commands.
 
     Parameters

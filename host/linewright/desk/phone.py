@@ -18,7 +18,7 @@ from starlette.routing import Route
 
 from linewright.desk.app import page_file, taken_in
 from linewright.desk.guard import AccessGuard, Door
-from linewright.desk.listening import Server, config
+from linewright.desk.listening import DeskServer, config
 from linewright.desk.page_words import told
 from linewright.errors import InputError, LinewrightError
 
@@ -45,7 +45,7 @@ class PhoneDoor:
     def __init__(self, room: Holdings, loop: asyncio.AbstractEventLoop) -> None:
         self._room = room
         self._loop = loop
-        self._server: Server | None = None
+        self._server: DeskServer | None = None
         self._serving: asyncio.Task[None] | None = None
         self._received: list[dict[str, str]] = []
         self._shown: dict[str, Any] | None = None
@@ -82,7 +82,7 @@ class PhoneDoor:
         self._show(None)
 
     async def _open(self, listener: socket.socket, door: Callable[[], Door]) -> None:
-        self._server = Server(config(AccessGuard(self._app, door)), stops_on_signals=False)
+        self._server = DeskServer(config(AccessGuard(self._app, door)), stops_on_signals=False)
         self._serving = asyncio.create_task(self._server.serve(sockets=[listener]))
 
     async def _close(self) -> None:

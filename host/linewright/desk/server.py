@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Final
 
 from linewright.desk.app import DeskApp
 from linewright.desk.guard import AccessGuard, Door
-from linewright.desk.listening import Server, config
+from linewright.desk.listening import DeskServer, config
 from linewright.desk.phone import PhoneDoor
 from linewright.desk.room import Room
 from linewright.errors import InputError
@@ -75,7 +75,7 @@ async def _run(opening: Opening, listener: socket.socket, room: Room, ready: Cal
     named = f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
     door = Door(frozenset({named}))
     app = DeskApp(room)
-    server = Server(config(AccessGuard(app.app, lambda: door)))
+    server = DeskServer(config(AccessGuard(app.app, lambda: door)))
     serving = asyncio.create_task(server.serve(sockets=[listener]))
     try:
         while not server.started and not serving.done():

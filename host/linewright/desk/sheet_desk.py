@@ -27,6 +27,7 @@ from linewright.errors import InputError, LinewrightError
 from linewright.planning.arrangement import Arrangement, Item, free_id
 from linewright.rig.sheet_place import room_on, sheet_on
 from linewright.sheet.sizes import NAMED_MM, Sheet
+from linewright.tasks.subject import SEEDS
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -36,9 +37,6 @@ if TYPE_CHECKING:
     from linewright.desk.questions import DeskNotes
     from linewright.desk.screen import Screen
     from linewright.rig.rig import Rig
-
-SEEDS: Final = 10_000
-"""Seeds of surprises: four digits can be remembered and typed again."""
 
 
 class SheetDesk:

@@ -142,7 +142,7 @@ class Worker:
         self._process = self._link = self._busy = None
 
 
-class _Table:
+class _WorkerBench:
     """A `linewright.desk.making.WorkBench` in the worker's process."""
 
     def __init__(self, link: Connection, newest: Synchronized[int], kept: KeptPictures) -> None:
@@ -173,7 +173,7 @@ def _work(link: Connection, newest: Synchronized[int]) -> None:
         os.nice(2)  # the machine's link comes first
     from linewright.tasks.laying_out import KeptPictures
 
-    table = _Table(link, newest, KeptPictures())
+    table = _WorkerBench(link, newest, KeptPictures())
     while True:
         try:
             number, wish = link.recv()

@@ -23,7 +23,7 @@ from urllib.parse import quote, urljoin, urlsplit
 
 from linewright.errors import MakerError
 from linewright.maker.kinds import described
-from linewright.maker.setup import Endpoint, Maker, filled
+from linewright.maker.setup import AddressMaker, Maker, filled
 
 CHUNK: Final = 65_536
 CONNECT_S: Final = 10.0
@@ -42,7 +42,9 @@ PAUSE_S: Final = 0.5
 _SCHEMES: Final = ("http", "https")
 
 
-def fetch(maker: Maker, endpoint: Endpoint, sentence: str, report: Callable[[str, float], object]) -> tuple[bytes, str]:
+def fetch(
+    maker: Maker, endpoint: AddressMaker, sentence: str, report: Callable[[str, float], object]
+) -> tuple[bytes, str]:
     """The picture's bytes, and what type the answer claims to have.
 
     Raises
@@ -78,7 +80,7 @@ def fetch(maker: Maker, endpoint: Endpoint, sentence: str, report: Callable[[str
 class _Work:
     """One question, in the thread that asks it."""
 
-    def __init__(self, maker: Maker, endpoint: Endpoint, sentence: str, environment: Mapping[str, str]) -> None:
+    def __init__(self, maker: Maker, endpoint: AddressMaker, sentence: str, environment: Mapping[str, str]) -> None:
         self.maker = maker
         self.endpoint = endpoint
         self.began = time.monotonic()

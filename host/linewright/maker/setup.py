@@ -80,7 +80,7 @@ class ProgramMaker(_Table):
         return words
 
 
-class Endpoint(_Table):
+class AddressMaker(_Table):
     """An address that makes pictures.
 
     Parameters
@@ -113,7 +113,7 @@ class Endpoint(_Table):
         return headers
 
     @model_validator(mode="after")
-    def _asks_for_the_sentence(self) -> Endpoint:
+    def _asks_for_the_sentence(self) -> AddressMaker:
         where = self.url if self.body is None else repr(self.body)
         if "{sentence}" not in where:
             place = "url" if self.body is None else "body"
@@ -148,7 +148,7 @@ class Maker(_Table):
     size_mb: Annotated[float, Field(ge=0.001, le=500)] = 30.0
     attempts: Annotated[int, Field(ge=1, le=10)] = 2
     command: ProgramMaker | None = None
-    endpoint: Endpoint | None = None
+    endpoint: AddressMaker | None = None
 
     @field_validator("timeout_s", "size_mb", mode="before")
     @classmethod

@@ -26,15 +26,13 @@ from numpy.typing import NDArray
 
 from linewright import units
 from linewright.motion.kinematics import Flags, Floats, Limits
+from linewright.rig.checks import SERVO_FRAME_MS
 
 if TYPE_CHECKING:
     from linewright.rig.rig import Rig
     from linewright.rig.sections import PenLift
 
 Indices = NDArray[np.int64]
-
-SERVO_FRAME_MS: Final = 20
-"""A hobby servo reads its pulse every 20 ms, so it may begin to move that much later than it is told."""
 
 CLEAR_US: Final = 40
 """Pulse from the first touch to clear of the paper: four degrees of a common servo, a millimetre with an arm of 15 mm.

@@ -34,7 +34,7 @@ from linewright.rig.sections import (
     Corrections,
     DriftChecks,
     Driver,
-    Guard,
+    GuardTimes,
     Homing,
     Kinematics,
     Motion,
@@ -97,7 +97,7 @@ class Rig(Section):
     sheet: SheetPlace = SheetPlace()
     park: Park = Park()
     corrections: Corrections = Corrections()
-    guard: Guard = Guard()
+    guard: GuardTimes = GuardTimes()
     drift: DriftChecks = DriftChecks()
     pins: Pins = Pins()
     supply: Supply = Supply()

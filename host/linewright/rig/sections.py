@@ -174,7 +174,7 @@ class Corrections(Section):
     pen_height: PenHeight = PenHeight()
 
 
-class Guard(Section):
+class GuardTimes(Section):
     """When the board acts on its own."""
 
     idle_after_s: float = number(0, 3600, "s", "0: never let go; an hour at most", 60.0)

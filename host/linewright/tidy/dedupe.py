@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from linewright.drawing.strokes import Drawing
 
-_OFF_GRID: Final = 0.381966
+OFF_GRID: Final = 0.381966
 """Places cell borders at the golden section (1 - 1/phi), where the round numbers that pictures are full of do not lie:
 copies that differ by float rounding then fall into the same cell."""
 
@@ -40,7 +40,7 @@ def dedupe(drawing: Drawing, *, tolerance_mm: float = 0.0) -> Drawing:
     # Two points of one cell of side q are at most q * sqrt(2) apart.
     cell_mm = tolerance_mm / np.sqrt(2.0)
     # + 0.0 makes one zero of two: -0.0 has other bytes.
-    cells = np.floor(drawing.points_mm / cell_mm + _OFF_GRID) if cell_mm > 0 else drawing.points_mm + 0.0
+    cells = np.floor(drawing.points_mm / cell_mm + OFF_GRID) if cell_mm > 0 else drawing.points_mm + 0.0
     closed = drawing.closed()
     seen: set[tuple[int, bytes]] = set()
     keep = np.zeros(len(drawing), dtype=bool)

@@ -17,13 +17,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linewright.drawing.strokes import Drawing, Indices
+from linewright.tidy.dedupe import OFF_GRID
 from linewright.tidy.join import chained
 from linewright.tidy.postman import doubled_edges
 
 _NONE: Final = -1
-
-_OFF_GRID: Final = 0.381966
-"""Offset of the grid as in `dedupe`, so that round numbers do not lie at the borders of cells."""
 
 _DIRECTION_TOLERANCES: Final = 4.0
 """Length, in tolerances, over which the direction of an end is taken."""
@@ -76,7 +74,7 @@ def _vertices(drawing: Drawing, tolerance_mm: float) -> Indices:
     cell_mm = tolerance_mm / np.sqrt(2.0)
     # + 0.0 makes one zero of two.
     with np.errstate(over="ignore"):
-        cells = np.floor(at / cell_mm + _OFF_GRID) + 0.0 if cell_mm > 0 else at + 0.0
+        cells = np.floor(at / cell_mm + OFF_GRID) + 0.0 if cell_mm > 0 else at + 0.0
     rows = np.column_stack((np.repeat(drawing.pen, 2), cells))
     _, of, counts = np.unique(rows, axis=0, return_inverse=True, return_counts=True)
     of = of.ravel().astype(np.int64)

@@ -23,8 +23,8 @@ from linewright.files import opened
 from linewright.rig.rig import Rig
 from linewright.rig.sheet_place import sheet_on
 from linewright.sheet.sizes import Sheet
+from linewright.units import MM_PER_INCH
 
-MM_PER_INCH: Final = 25.4
 FILE_LIMIT_BYTES: Final = 1_048_576
 NEAR: Final = 0.12
 """Share by which a length may miss what is expected and still be recognised in another unit or another line: more than

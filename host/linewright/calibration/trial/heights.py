@@ -20,7 +20,8 @@ from linewright.calibration.trial.design import Entry, Part, Trial, machine_mm
 from linewright.calibration.trial.finding import Finding, FoundValue
 from linewright.calibration.trial.page import Page
 from linewright.errors import InputError, SheetError
-from linewright.motion.pen_lifts import SERVO_FRAME_MS, near_height
+from linewright.motion.pen_lifts import near_height
+from linewright.rig.checks import SERVO_FRAME_MS
 
 if TYPE_CHECKING:
     from linewright.rig.rig import Rig

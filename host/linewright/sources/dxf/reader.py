@@ -93,7 +93,7 @@ def painting_of(source: str, wish: Wish, limits: FileLimits | None = None) -> Pa
     except Exception as error:  # the library raises whatever its parsers do on damaged bytes
         raise SourceError(f"it is no DXF, or damaged ({_short(error)})", where=source, hint=hint) from error
     painting = Painting(name=source)
-    _Walk(painting, document, wish, limits, _states_units(source)).run()
+    _ModelWalk(painting, document, wish, limits, _states_units(source)).run()
     return painting
 
 
@@ -109,7 +109,7 @@ def _short(error: Exception) -> str:
 
 
 @dataclass
-class _Walk:
+class _ModelWalk:
     """A document on its way into a painting."""
 
     painting: Painting

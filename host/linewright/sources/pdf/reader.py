@@ -84,14 +84,14 @@ def painting_of(source: str, wish: Wish, limits: FileLimits | None = None) -> Pa
         painting = Painting(name=source)
         if pages > 1:
             painting.notes.add(f"page {wish.page} of {pages} is drawn")
-        _Walk(painting, page, wish, limits).run()
+        _PageWalk(painting, page, wish, limits).run()
         return painting
     finally:
         document.close()
 
 
 @dataclass
-class _Walk:
+class _PageWalk:
     """One page on its way into a painting."""
 
     painting: Painting

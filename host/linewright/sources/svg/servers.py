@@ -8,6 +8,7 @@ from xml.etree.ElementTree import Element
 
 from linewright.sources.painting.bounds import Box
 from linewright.sources.painting.gradients import Gradient, Stop
+from linewright.sources.painting.inks import OPAQUE
 from linewright.sources.painting.marks import Paint
 from linewright.sources.painting.matrices import IDENTITY, Matrix, flattens, multiply
 from linewright.sources.painting.notes import Notes
@@ -22,8 +23,6 @@ from linewright.sources.svg.place import Pattern, Place
 Circles = tuple[float, float, float, float, float, float]
 
 _MOST_LINKS = 8  # a gradient may take its colours from another one; files use one or two links
-# CSS writes opaque where 8 bits show it: what covers 97 % of what is below hides it from the eye.
-_OPAQUE = 0.97
 
 
 class PaintServers:
@@ -59,7 +58,7 @@ class PaintServers:
                 return None
             if isinstance(found, Pattern):
                 return replace(found, alpha=found.alpha * alpha)
-            return Paint(found.colour, found.alpha * alpha, found.gradient, found.opaque and alpha >= _OPAQUE)
+            return Paint(found.colour, found.alpha * alpha, found.gradient, found.opaque and alpha >= OPAQUE)
         link = url_of(text)
         if link is None:
             return self._flat(text, alpha, place)
@@ -91,7 +90,7 @@ class PaintServers:
         if found is None or found[0] == CURRENT:
             return None
         total = found[1] * alpha
-        return Paint(found[0], total * place.alpha, None, total >= _OPAQUE) if total > 0.0 else None
+        return Paint(found[0], total * place.alpha, None, total >= OPAQUE) if total > 0.0 else None
 
     # ------------------------------------------------------------------ gradients
 
@@ -143,7 +142,7 @@ class PaintServers:
         seen = max(stop.alpha for stop in stops) * alpha
         if seen <= 0.0:
             return None
-        return Paint(darkest.colour, alpha * place.alpha, gradient, gradient.least_alpha * alpha >= _OPAQUE)
+        return Paint(darkest.colour, alpha * place.alpha, gradient, gradient.least_alpha * alpha >= OPAQUE)
 
     def _doubt_circles(self, circles: Circles | None, geometry: Declared) -> None:
         """Say what cannot be drawn of a radial gradient."""
@@ -164,7 +163,7 @@ class PaintServers:
 
     def _of_one(self, stop: Stop, alpha: float, place: Place) -> Paint | None:
         total = stop.alpha * alpha
-        return Paint(stop.colour, total * place.alpha, None, total >= _OPAQUE) if total > 0.0 else None
+        return Paint(stop.colour, total * place.alpha, None, total >= OPAQUE) if total > 0.0 else None
 
     def _stops_of(self, owner: Element) -> tuple[Stop, ...]:
         found = self._stops.get(owner)

@@ -16,7 +16,7 @@ from linewright.sources.photograph import Floats32
 from linewright.sources.picture import Picture, Wish
 from linewright.sources.preparation import LUMA
 from linewright.sources.tone.hatching import ruled
-from linewright.sources.tone.method import Layer, ToneMethod
+from linewright.sources.tone.method import TOLERANCE, Layer, ToneMethod
 
 SMOOTH_PX: Final = 1.5
 """Edges of areas lose the stairs of pixels, and areas of a few pixels go to their neighbours."""
@@ -29,9 +29,6 @@ SAMPLE: Final = 40_000
 
 ROUNDS: Final = 12
 """Rounds of Lloyd's iteration; colours no longer move visibly after ten."""
-
-TOLERANCE: Final = 0.06
-"""In pen widths: how far a dropped vertex may lie beside the line."""
 
 
 @dataclass(frozen=True)

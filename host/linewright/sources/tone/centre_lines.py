@@ -23,14 +23,11 @@ from linewright.sources.picture import Picture, Wish
 from linewright.sources.preparation import BACKGROUNDS
 from linewright.sources.tone.field import Field
 from linewright.sources.tone.flow import along, averaged
-from linewright.sources.tone.method import Layer, ToneMethod, needs_extra
+from linewright.sources.tone.method import TOLERANCE, Layer, ToneMethod, needs_extra
 from linewright.sources.tone.trace import chains, smooth, to_strokes
 
 SMOOTH_PX: Final = 1.5
 """Standard deviation of the smoothing along a line: removes pixel steps and keeps corners."""
-
-TOLERANCE: Final = 0.06
-"""In pen widths: how far a dropped vertex may lie beside the line."""
 
 BRIDGE: Final = 4.0
 """In half widths: two lines that cross at 40 degrees leave two junctions so far apart (measured); junctions further

@@ -17,12 +17,8 @@ from linewright.sources import settings
 from linewright.sources.isolines import isolines
 from linewright.sources.tone.field import Field
 from linewright.sources.tone.hatching import ranks
-from linewright.sources.tone.method import Layer, ToneMethod
+from linewright.sources.tone.method import TOLERANCE, Layer, ToneMethod
 from linewright.sources.tone.wave import runs
-
-TOLERANCE: Final = 0.06
-"""In pen widths: how far a dropped vertex may lie beside the line."""
-
 
 CLEAR: Final = 2
 """In cells of half a pen, between the middles of two lines: half a pen of paper stays between them."""

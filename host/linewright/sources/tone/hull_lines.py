@@ -25,6 +25,7 @@ from linewright.sources.painting.regions import within
 from linewright.sources.painting.strokes import Artist, colour_name, laid_out
 from linewright.sources.picture import Picture, Wish
 from linewright.sources.serpentine import linked
+from linewright.sources.tone.method import TOLERANCE
 from linewright.sources.tone.trace import chains, smooth, to_strokes
 
 PIXELS_PER_PEN: Final = 4.0
@@ -40,9 +41,6 @@ SOLID_PENS: Final = 12.0
 SOLID_SHARE: Final = 0.1
 """A blot no thicker than so many pens, or than this share of the picture's shorter side, is filled: eyes and dots. A
 thicker one is an area, which keeps its outline."""
-
-TOLERANCE: Final = 0.06
-"""In pen widths: how far a dropped vertex may lie beside the line."""
 
 
 @dataclass(frozen=True)

@@ -26,6 +26,7 @@ from linewright.sources.photograph import Floats32
 from linewright.sources.picture import Report
 from linewright.sources.tone.coverage import inked
 from linewright.sources.tone.field import Field
+from linewright.sources.tone.method import TOLERANCE
 from linewright.sources.tone.trace import smooth
 
 PAYS: Final = 0.8
@@ -56,8 +57,6 @@ STEER: Final = 0.1
 is missing: it keeps strokes on the lids and lips that the field has smoothed over."""
 
 SMOOTH_PX: Final = 2.0
-TOLERANCE: Final = 0.06
-"""In pen widths: how far a dropped vertex may lie beside the line."""
 
 
 @dataclass(frozen=True, eq=False)

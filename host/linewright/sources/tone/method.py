@@ -23,6 +23,9 @@ BLACK: Final = Pen("black", "#000000")
 PIXELS_PER_PEN: Final = 2.5
 """Detail finer than that of the line cannot be drawn; two and a half pixels to it keep what can."""
 
+TOLERANCE: Final = 0.06
+"""In pen widths: how far a dropped vertex may lie beside the line."""
+
 HIGH_ASPECT: Final = 200.0
 """A picture 200 times as long as wide is 1 mm high on A4: less than any drawing."""
 

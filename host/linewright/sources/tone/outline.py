@@ -21,7 +21,7 @@ from linewright.sources import settings
 from linewright.sources.photograph import Floats32
 from linewright.sources.tone.crests import Pursuit, crests
 from linewright.sources.tone.flow import ALONG, along, dark_lines, noise_of_lines
-from linewright.sources.tone.method import Layer, ToneMethod
+from linewright.sources.tone.method import TOLERANCE, Layer, ToneMethod
 from linewright.sources.tone.trace import Chain, smooth, to_strokes
 
 WEAK_SHARE: Final = 0.4
@@ -50,9 +50,6 @@ OF_STRONGEST: Final = 0.6
 
 SMOOTH_PENS: Final = 0.8
 """Standard deviation of the smoothing along a line: removes pixel noise and leaves corners as round as the pen."""
-
-TOLERANCE: Final = 0.06
-"""In pen widths: how far a dropped vertex may lie beside the line."""
 
 BROAD_PENS: Final = 1.1
 """How far beside a line the picture is looked at: where it is still as dark there, the line is broad."""
