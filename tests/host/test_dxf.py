@@ -286,6 +286,13 @@ def test_without_the_extra_the_word_is_clear(tmp_path, monkeypatch):
         read_drawing(str(path), KEEP)
 
 
+def test_where_the_library_has_no_words_there_are_no_empty_brackets(tmp_path):
+    path = tmp_path / "cut.dxf"
+    path.write_text("  0\nSECTION\n  2\nHEADER\n  9")
+    with pytest.raises(SourceError, match=r"it is no DXF, or damaged$"):
+        read_drawing(str(path), KEEP)
+
+
 def test_a_huge_file_is_refused_unread(tmp_path):
     path = tmp_path / "huge.dxf"
     with path.open("wb") as stream:

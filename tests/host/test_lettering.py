@@ -398,8 +398,21 @@ def test_leftward_words_stand_from_right_to_left():
     assert np.ptp(np.concatenate(second)[:, 0]) == pytest.approx(width(two), abs=0.1)
 
 
+def test_a_font_with_a_damaged_table_of_names_writes_and_says_nothing(tmp_path, capsys):
+    data = bytearray(Path(FONT).read_bytes())
+    post = next(at for at in range(12, 400, 16) if data[at : at + 4] == b"post")
+    data[post + 12 : post + 16] = (13_000).to_bytes(4, "big")  # its length: cut short (OpenType, table directory)
+    (tmp_path / "quay.ttf").write_bytes(data)
+    assert len(in_font("Quay", font=str(tmp_path / "quay.ttf")).drawing)
+    assert capsys.readouterr().err == ""
+
+
 def test_a_font_that_is_not_there_is_refused(tmp_path):
     (tmp_path / "words.ttf").write_text("no font at all")
-    for font in (str(tmp_path / "words.ttf"), str(tmp_path), "No Such Family"):
+    data = bytearray(Path(FONT).read_bytes())
+    heights = next(at for at in range(12, 400, 16) if data[at : at + 4] == b"hhea")
+    data[heights + 8] = 0xBE  # it begins behind the end of the file
+    (tmp_path / "heights.ttf").write_bytes(data)
+    for font in (str(tmp_path / "words.ttf"), str(tmp_path), "No Such Family", str(tmp_path / "heights.ttf")):
         with pytest.raises(InputError, match="font"):
             in_font("Quay", font=font)

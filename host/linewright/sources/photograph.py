@@ -164,11 +164,9 @@ def _read(source: str) -> Photograph:
         raise SourceError(
             "that is no photograph", where=source, hint="PNG, JPEG, WebP, TIFF, GIF, BMP, PPM, AVIF and HEIC are read"
         ) from None
-    except Image.DecompressionBombError as error:
+    except Image.DecompressionBombError:
         raise SourceError(
-            f"too many pixels: the limit is {PIXELS_HIGH // 10**6} megapixels ({error})",
-            where=source,
-            hint="make it smaller first",
+            f"more than {PIXELS_HIGH:,} pixels, the limit", where=source, hint="make it smaller first"
         ) from None
     except InputError:
         raise
@@ -204,8 +202,7 @@ def _digest(path: Path) -> bytes:
 def _refuse_size(size: tuple[int, int], path: Path) -> None:
     if size[0] * size[1] > PIXELS_HIGH:
         raise SourceError(
-            f"{size[0]} x {size[1]} are {size[0] * size[1] / 1e6:.0f} megapixels, "
-            f"the limit is {PIXELS_HIGH // 10**6} megapixels",
+            f"{size[0]} x {size[1]} are {size[0] * size[1]:,} pixels, the limit is {PIXELS_HIGH:,}",
             where=str(path),
             hint="make it smaller first",
         )

@@ -44,7 +44,7 @@ class EntityOutlines:
         if len(self.segments) > self.limits.segments:
             limit = self.limits.segments
             hint = "simplify the drawing"
-            raise refuse("too many segments", len(self.segments), limit, "", where=self.painting.name, hint=hint)
+            raise refuse("too many lines and curves", None, limit, "segments", where=self.painting.name, hint=hint)
         if kind == "LINE":
             self._line_through([entity.dxf.start, entity.dxf.end])
         elif kind == "POINT":

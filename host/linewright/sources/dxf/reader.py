@@ -83,15 +83,14 @@ def painting_of(source: str, wish: Wish, limits: FileLimits | None = None) -> Pa
     size = size_of(source)
     if size > limits.file_bytes:
         hint = "save only what is wanted of it"
-        megabytes, limit = round(size / 2**20, 1), limits.file_bytes / 2**20
-        raise refuse("the file is too large", megabytes, limit, "MB", where=source, hint=hint)
+        raise refuse("the file is too large", size, limits.file_bytes, "bytes", where=source, hint=hint)
     hint = "fetch it again, or save it anew as DXF where it opens"
     try:
         document = files.readfile(source)
     except (DXFError, OSError) as error:
-        raise SourceError(f"it is no DXF, or damaged or cut short ({_short(error)})", where=source, hint=hint) from None
+        raise SourceError(f"it is no DXF, or damaged or cut short{_short(error)}", where=source, hint=hint) from None
     except Exception as error:  # the library raises whatever its parsers do on damaged bytes
-        raise SourceError(f"it is no DXF, or damaged ({_short(error)})", where=source, hint=hint) from error
+        raise SourceError(f"it is no DXF, or damaged{_short(error)}", where=source, hint=hint) from error
     painting = Painting(name=source)
     _ModelWalk(painting, document, wish, limits, _states_units(source)).run()
     return painting
@@ -104,8 +103,9 @@ def _states_units(source: str) -> bool:
 
 
 def _short(error: Exception) -> str:
+    """What the library says of it, in brackets, where it says something."""
     words = " ".join(str(error).split())
-    return words if len(words) <= 80 else f"{words[:77]}..."
+    return "" if not words else f" ({words})" if len(words) <= 80 else f" ({words[:77]}...)"
 
 
 @dataclass
@@ -198,7 +198,7 @@ class _ModelWalk:
         limit = min(ENTITIES_HIGH, self.limits.expanded)
         if entities > limit:
             hint = "its blocks may repeat each other; explode or delete them where it opens"
-            raise refuse("too many entities", limit + 1, limit, "", where=self.painting.name, hint=hint)
+            raise refuse("too many entities", None, limit, "entities", where=self.painting.name, hint=hint)
 
     def _entity(self, entity: Any, depth: int, block_colour: str | None) -> None:
         from ezdxf.lldxf.const import DXFError

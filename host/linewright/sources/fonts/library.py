@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import os
 import sys
 from collections.abc import Iterator
@@ -188,6 +189,7 @@ def _read(path: str) -> tuple[FontFile, ...]:
     """The faces of a file; none where it is no font."""
     from fontTools.ttLib import TTCollection, TTFont, TTLibError
 
+    logging.getLogger("fontTools").setLevel(logging.CRITICAL)  # what it finds odd about a font is not the user's
     try:
         if Path(path).stat().st_size > LARGEST_BYTES:
             return ()
@@ -219,6 +221,8 @@ def _described(font: object, path: str, number: int) -> FontFile:
     weight = 400 if os2 is None else int(os2.usWeightClass)
     slanted = os2 is not None and bool(os2.fsSelection & 0x201)
     stretch = 5 if os2 is None else int(os2.usWidthClass)
+    for table in ("hhea", "fvar"):  # read when the font is used; where they are damaged, it is to be refused now
+        font.get(table)  # type: ignore[attr-defined]  # likewise
     monospaced = "post" in font and bool(font["post"].isFixedPitch)  # type: ignore[index,operator]  # likewise
     unique = tuple(dict.fromkeys(families)) or (Path(path).stem.lower(),)
     return FontFile(path, number, unique, weight, stretch, slanted, monospaced)

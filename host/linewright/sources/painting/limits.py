@@ -41,6 +41,11 @@ class FileLimits:
     coordinate_mm: float = 1e6
 
 
-def refuse(what: str, value: float, limit: float, unit: str, *, where: str, hint: str) -> SourceError:
-    """The error for a limit that was passed: what, value, limit, unit, place and a way out."""
-    return SourceError(f"{what}: {value:,.10g} {unit}, the limit is {limit:,.10g} {unit}", where=where, hint=hint)
+def refuse(what: str, value: float | None, limit: float, unit: str, *, where: str, hint: str) -> SourceError:
+    """The error for a limit that was passed: what, value, limit, unit, place and a way out.
+
+    ``value`` : none where nothing was counted beyond the limit.
+    """
+    most = f"{limit:,.10g} {unit}"
+    said = f"more than {most}, the limit" if value is None else f"{value:,.10g} {unit}, the limit is {most}"
+    return SourceError(f"{what}: {said}", where=where, hint=hint)

@@ -60,8 +60,7 @@ def painting_of(source: str, wish: Wish, limits: FileLimits | None = None) -> Pa
     size = size_of(source)
     if size > limits.file_bytes:
         hint = "take the page that is wanted out of it, or make its pictures smaller"
-        megabytes, limit = round(size / 2**20, 1), limits.file_bytes / 2**20
-        raise refuse("the file is too large", megabytes, limit, "MB", where=source, hint=hint)
+        raise refuse("the file is too large", size, limits.file_bytes, "bytes", where=source, hint=hint)
     first_look(source, wish.page)
     try:
         document = pypdfium2.PdfDocument(source)
@@ -143,7 +142,7 @@ class _PageWalk:
         if self.objects > self.limits.elements:
             hint = "simplify the drawing"
             limit = self.limits.elements
-            raise refuse("too many objects", self.objects, limit, "objects", where=self.painting.name, hint=hint)
+            raise refuse("too many objects", None, limit, "objects", where=self.painting.name, hint=hint)
         kind = raw.FPDFPageObj_GetType(thing)
         clip = self._clip(thing, matrix, clip)
         if kind == raw.FPDF_PAGEOBJ_PATH:
@@ -193,7 +192,7 @@ class _PageWalk:
         if len(segments) + count > self.limits.segments:
             limit = self.limits.segments
             hint = "simplify the drawing"
-            raise refuse("too many segments", len(segments) + count, limit, "", where=self.painting.name, hint=hint)
+            raise refuse("too many lines and curves", None, limit, "segments", where=self.painting.name, hint=hint)
         x, y = ctypes.c_float(), ctypes.c_float()
         start = at = (0.0, 0.0)
         begun = any_drawn = False

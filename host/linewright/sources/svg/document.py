@@ -134,7 +134,7 @@ def parse_document(data: bytes, name: str, limits: FileLimits, notes: Notes) -> 
     if data[:2] == b"\x1f\x8b":
         data = _unpack(data, name, limits)
     if len(data) > limits.file_bytes:
-        raise _too_large(name, len(data), limits)
+        raise _too_large(name, None, limits)
     root = _parse_tree(data, name, limits)
     tag = local_name(root)
     if tag != "svg":
@@ -229,7 +229,7 @@ class _CountingBuilder:
         if self._count > limits.elements:
             raise refuse(
                 "too many elements",
-                self._count,
+                None,
                 limits.elements,
                 "elements",
                 where=self._where(),
@@ -238,7 +238,7 @@ class _CountingBuilder:
         if len(self._open) >= limits.depth:
             raise refuse(
                 "elements nested too deeply",
-                len(self._open) + 1,
+                None,
                 limits.depth,
                 "levels",
                 where=self._where(),
@@ -248,7 +248,7 @@ class _CountingBuilder:
         if self._characters > limits.expanded_characters:
             raise refuse(
                 "too much text once its entities are expanded",
-                self._characters,
+                None,
                 limits.expanded_characters,
                 "characters",
                 where=self._where(),
@@ -304,9 +304,9 @@ def _unpack(data: bytes, name: str, limits: FileLimits) -> bytes:
     return plain
 
 
-def _too_large(name: str, size: int, limits: FileLimits) -> SourceError:
+def _too_large(name: str, size: int | None, limits: FileLimits) -> SourceError:
     return refuse(
-        "the file is too large",
+        "the file is too large" if size is not None else "the file is too large once it is unpacked",
         size,
         limits.file_bytes,
         "bytes",

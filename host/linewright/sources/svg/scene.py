@@ -176,11 +176,10 @@ class SvgScene:
 
     def count_segments(self, element: Element, more: int = 0) -> None:
         """Raise a `SourceError` when the picture, with ``more`` to come, has more lines and curves than the limit."""
-        count = len(self.painting.segments) + more
-        if count > self.limits.segments:
+        if len(self.painting.segments) + more > self.limits.segments:
             raise refuse(
                 "too many lines and curves",
-                count,
+                None,
                 self.limits.segments,
                 "segments",
                 where=self.document.where(element),

@@ -201,7 +201,7 @@ class Walk:
         if self.scene.depth > self.scene.limits.depth:
             raise refuse(
                 "elements nested too deeply once <use> is expanded",
-                self.scene.depth,
+                None,
                 self.scene.limits.depth,
                 "levels",
                 where=self.scene.document.where(element),
@@ -221,7 +221,7 @@ class Walk:
         if elements > self.scene.limits.expanded:
             raise refuse(
                 "too many elements once every <use> is expanded",
-                self.scene.limits.expanded + 1,
+                None,
                 self.scene.limits.expanded,
                 "elements",
                 where=self.scene.document.where(element),
@@ -299,7 +299,7 @@ class Walk:
         if len(place.uses) >= self.scene.limits.use_depth:
             raise refuse(
                 "<use> inside <use> too deeply",
-                len(place.uses) + 1,
+                None,
                 self.scene.limits.use_depth,
                 "levels",
                 where=self.scene.document.where(element),
