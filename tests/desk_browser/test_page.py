@@ -322,20 +322,92 @@ def test_a_real_machine_wants_every_tick_before_it_moves(page, desk):
     real = state()["desk"] | {"virtual": False}
     opened = desk(scenes.strokes(), **scenes.laid(), desk=real)
     step(page).click()
-    go = page.get_by_role("button", name="It is so: draw it")
-    expect(go).to_be_disabled()
+    expect(step(page)).to_have_text("Begin")
     expect(step(page)).to_be_disabled()
+    expect(page.locator(".slip").get_by_text("capitals 1.5 mm high")).to_be_visible()  # what is to be minded, once more
     for tick in page.locator(".slip input[type=checkbox]").all():
         tick.check()
-    expect(step(page)).to_have_text("Begin")
     expect(step(page)).to_be_enabled()
-    go.click()
+    step(page).click()
     assert said(opened, "draw")[0] | {"id": 0} == {
         "id": 0,
         "do": "draw",
         "n": 4,
         "confirmed": ["paper", "pen", "cautions"],
     }
+
+
+def test_one_key_stops_what_moves_wherever_the_focus_is(page, desk):
+    opened = desk(scenes.strokes(), **scenes.laid())
+    opened.set(drawing=scenes.drawing("drawing", "Drawing."), progress=scenes.PROGRESS)
+    expect(page.locator(".slip.drawing")).to_be_visible()
+    expect(page.get_by_text("Or the Esc key")).to_be_visible()
+    for n, (role, name) in enumerate((("slider", "Pace"), ("button", "Pens"))):
+        page.get_by_role(role, name=name, exact=True).focus()
+        page.keyboard.press("Escape")
+        assert len(said(opened, "hold", n + 1)) == n + 1
+    expect(page.locator(".slip.drawing")).to_be_visible()
+    opened.set(drawing=scenes.drawing("holding", "Held."), progress=scenes.PROGRESS | {"state": "holding"})
+    expect(step(page)).to_have_text("Carry on")
+    page.keyboard.press("Escape")
+    expect(page.locator(".slip")).to_have_count(0)  # nothing moves, and it closes what lies open
+    assert len(said(opened, "hold")) == 2
+
+
+def test_a_press_that_comes_late_does_not_press_what_has_taken_the_place(page, desk):
+    opened = desk(scenes.strokes(), **scenes.laid(), drawing=scenes.drawing("drawing", "Drawing."))
+    expect(step(page)).to_have_text("Hold")
+    page.evaluate("""() => {
+        const step = document.querySelector("button.step");
+        new MutationObserver(() => step.click()).observe(step, { attributeFilter: ["data-do"] });
+    }""")
+    opened.set(drawing=scenes.drawing("finished", "Finished."))
+    expect(step(page)).to_have_text("Done")
+    expect(step(page)).to_be_enabled()
+    assert [one["do"] for one in opened.said if one["do"] in ("hold", "put_away")] == []
+    step(page).click()
+    said(opened, "put_away")
+
+
+def test_everything_on_the_sheet_is_taken_and_sized_together_and_no_text_is_marked(page, laid):
+    page.locator(".ground").focus()
+    page.keyboard.press("Control+a")
+    expect(page.locator(".thing.selected")).to_have_count(2)
+    assert page.evaluate("getSelection().toString()") == ""
+    corner = page.locator(".thing").first.locator(".corner.se").bounding_box()
+    x, y = corner["x"] + corner["width"] / 2, corner["y"] + corner["height"] / 2
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(x - 20, y - 28, steps=3)
+    page.mouse.up()
+    sizes = [one["width_mm"] for one in said(laid, "set", 2)]
+    assert 0.5 < sizes[0] / 100 < 0.95
+    assert sizes[1] / 130 == pytest.approx(sizes[0] / 100, rel=1e-3)
+
+
+def test_a_second_click_does_not_answer_the_question_that_comes_next(page, desk):
+    asked = {
+        "id": "q1",
+        "kind": "choose",
+        "text": "are you ready?",
+        "about": "",
+        "choices": [{"word": "go", "meaning": "go on"}],
+    }
+    opened = desk(questions=[asked])
+    page.get_by_role("button", name="Go on").hover()
+    page.evaluate("""() => {
+        const once = new MutationObserver(() => {
+            const yes = document.querySelector("button[data-do=yes]");
+            if (yes) once.disconnect(), yes.click();
+        });
+        once.observe(document.body, { childList: true, subtree: true });
+    }""")
+    opened.set(questions=[{"id": "q2", "kind": "yes", "text": "did it move?", "about": "", "choices": []}])
+    yes = page.get_by_role("button", name="Yes")
+    expect(yes).to_be_enabled()
+    assert [one for one in opened.said if one["do"] == "answer"] == []
+    yes.click()
+    assert said(opened, "answer")[0]["value"] is True
 
 
 STEPS = {

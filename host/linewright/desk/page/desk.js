@@ -270,9 +270,10 @@ const OWN = {
   },
   aside() {
     const from = mine.slip;
+    const [one] = chosen();
     mine.slip = null;
     mine.asking = false;
-    mine_focus(`[data-slip="${from}"]`);
+    mine_focus(from === "thing" && one ? `[data-item="${one.id}"] .grip` : `[data-slip="${from}"]`);
   },
   understood() {
     mine.refused = null;
@@ -284,9 +285,17 @@ const OWN = {
     else if (event.also && !event.pressed) {
       mine.selected = mine.selected.includes(event.item) ? mine.selected.filter((id) => id !== event.item) : [...mine.selected, event.item];
     } else if (!event.also && !(event.pressed && mine.selected.includes(event.item))) mine.selected = [event.item];
-    if (event.item !== null && !event.pressed && !under_way()) mine.slip = "thing";
+    if (event.item !== null && !event.pressed && !under_way()) {
+      mine.slip = "thing";
+      mine.asking = false;
+    }
     if (event.item !== null) mine.look_s = null;
     if (event.open) mine_focus("#slip-heading");
+  },
+  select_all() {
+    mine.selected = state.items.map((/** @type {any} */ one) => one.id);
+    mine.look_s = null;
+    if (mine.selected.length) mine.slip = "thing";
   },
   lift(event) {
     if (!mine.selected.includes(event.item)) mine.selected = [event.item];
@@ -454,7 +463,7 @@ const OWN = {
       mine.slip = "drawing";
       mine.asking = true;
       mine.ticked = new Set();
-      mine_focus("#before-heading");
+      mine_focus(state.desk?.virtual ? "button.step:enabled" : "#before-heading");
     } else await OWN.draw_now({});
   },
   tick(event) {
@@ -468,6 +477,7 @@ const OWN = {
     if (answer.ok) {
       mine.asking = false;
       mine.slip = "drawing";
+      mine_focus("button.step:enabled"); // it holds: where Enter and Space are wanted next
     }
   },
   not_yet() {

@@ -95,9 +95,10 @@ export function next_step() {
 export function next() {
   const step = next_step();
   return h("div", { key: "next", class: `next ${step.kind ?? "go"}` },
-    h("button", { key: "next-button", type: "button", class: "step", disabled: step.off || (locked() && mine.link === "open" && step.at.do !== "hold" && step.at.do !== "open"), "aria-describedby": "next-about", ...data(step.at) },
+    h("button", { key: "next-button", type: "button", class: "step", disabled: step.off || (locked() && mine.link === "open" && step.at.do !== "hold" && step.at.do !== "open"), "aria-describedby": "next-about",
+      "aria-keyshortcuts": step.kind === "stop" ? "Escape" : null, ...data(step.at) },
       step.picture && sign(step.picture), hand(step.word, { size: 1.5, weight: 2.6 })),
-    h("p", { id: "next-about" }, step.about)); // prettier-ignore
+    h("p", { id: "next-about" }, step.about, step.kind === "stop" && h("small", { class: "key" }, "Or the Esc key, at any time."))); // prettier-ignore
 }
 
 /** Another window has the machine. */

@@ -6,7 +6,8 @@ import { beginning, file_field, put_slip } from "./slips/put.js";
 import { drawing_slip } from "./slips/drawing.js";
 import { Link } from "./link.js";
 import { log_slip } from "./slips/log.js";
-import { looking_on, looks, next, notes, plate, question, tabs } from "./front.js";
+import { looking_on, looks, next, next_step, notes, plate, question, tabs } from "./front.js";
+import { pressable, wary } from "./wary.js";
 import { machine_slip } from "./slips/machine.js";
 import { pens_slip } from "./slips/pens.js";
 import * as shelf from "./shelf.js";
@@ -172,6 +173,7 @@ function render() {
     show(desk, [h("p", { key: "wait", class: "wait" }, mine.link === "lost" ? "The desk does not answer. Is linewright desk still running?" : "Setting the desk …")]);
     return;
   }
+  const replaced = wary();
   const empty = !state.items.length && !state.drawing && !mine.writing && mine.slip === null && mine.link === "open";
   const slip = mine.slip && SLIPS[/** @type {keyof typeof SLIPS} */ (mine.slip)]();
   // Twice where a slip comes or goes: the table makes room for it.
@@ -181,7 +183,7 @@ function render() {
       table(),
       empty && !state.broken_off.length && beginning(),
       slip || null,
-      h("div", { key: "foot", class: "foot" }, h("div", { class: "foot-row" }, looks(), notes()), h("div", { class: "foot-row main-row" }, next(), timeline())),
+      h("div", { key: "foot", class: "foot" }, h("div", { class: "foot-row main-row" }, next(), timeline()), h("div", { class: "foot-row" }, looks(), notes())),
       question(),
       looking_on() || null,
       mine.dropping && h("div", { key: "dropping", class: "dropping" }, h("p", {}, "Let go: it is put on the sheet.")),
@@ -193,6 +195,7 @@ function render() {
     if (covered === covered_before) break;
     covered_before = covered;
   }
+  replaced();
   if (focus_next) {
     const target = /** @type {HTMLElement | null} */ (desk.querySelector(focus_next));
     if (target) {
@@ -294,7 +297,7 @@ function said_by(element) {
 
 desk.addEventListener("click", (event) => {
   const element = /** @type {HTMLElement | null} */ (/** @type {HTMLElement} */ (event.target).closest("button[data-do]"));
-  if (element) hear(said_by(element));
+  if (element && pressable(element)) hear(said_by(element));
 });
 
 desk.addEventListener("submit", (event) => {
@@ -349,9 +352,15 @@ document.addEventListener("keydown", (event) => {
     if (key === "z" || key === "y") {
       event.preventDefault();
       hear({ do: key === "y" || event.shiftKey ? "redo" : "undo" });
+    } else if (key === "a") {
+      event.preventDefault();
+      if (may_edit()) hear({ do: "select_all" });
     }
   }
-  if (event.key === "Escape" && mine.slip && !typing) hear({ do: "aside" });
+  if (event.key !== "Escape" || typing) return;
+  const step = next_step();
+  if (step.kind === "stop") hear(step.at); // before anything else that the key does: something moves
+  else if (mine.slip) hear({ do: "aside" });
 });
 
 for (const kind of ["dragenter", "dragover", "dragleave", "drop"]) {

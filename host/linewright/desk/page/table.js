@@ -234,10 +234,10 @@ export class DeskTable extends HTMLElement {
     const [left, top, right, foot] = box_on_screen(this.view, [x0, y0, x1, y1]);
     const place = { left: `${left}px`, top: `${top}px`, width: `${Math.max(12, right - left)}px`, height: `${Math.max(12, foot - top)}px` };
     const warning = data.warnings.find((one) => one.item === item.id);
-    const corners = selected && data.selected.length === 1 && data.may_edit
+    const corners = selected && data.may_edit
       ? [
           ...["nw", "ne", "sw", "se"].map((corner) => h("i", { key: corner, class: `corner ${corner}`, "data-hand": "size", "data-corner": corner })),
-          h("i", { key: "turn", class: "turner", "data-hand": "turn" }),
+          data.selected.length === 1 && h("i", { key: "turn", class: "turner", "data-hand": "turn" }),
         ] : []; // prettier-ignore
     return h("div", { key: `thing-${item.id}`, class: `thing${selected ? " selected" : ""}${item.error ? " wrong" : ""}`, style: place, "data-item": item.id },
       h("button", { type: "button", class: "grip", "data-hand": "move", "aria-pressed": selected ? "true" : "false", "aria-describedby": "thing-keys",

@@ -28,13 +28,16 @@ function known() {
       h("tbody", {}, plan.pens.map((/** @type {any} */ pen) => h("tr", { key: pen.name },
         h("th", { scope: "row" }, h("i", { class: "drop", style: { "--pen": pen.colour } }), ink_word(pen.name)),
         h("td", {}, duration(pen.predicted_s)), h("td", {}, length(pen.ink_mm)), h("td", {}, grouped(pen.strokes))))))],
-    plan.warnings.length > 0 && [heading("What to mind"), h("ul", { class: "warnings" }, plan.warnings.map((/** @type {any} */ one) => h("li", {}, sign("warn"),
-      one.item ? button(sentence(one.text), { do: "select", item: one.item, class: "said" }) : h("span", {}, sentence(one.text)))))],
+    minds(),
     plan.geometry && [heading("Speed"), h("label", { class: "tick" }, h("input", { type: "checkbox", checked: mine.speeds, ...data({ do: "speeds" }) }), h("span", {}, "Show speed as colour")),
       mine.speeds && h("p", { class: "scale" }, h("span", {}, "slow"), [0, 0.15, 0.3, 0.45, 0.55, 0.7, 0.8, 0.95].map((share) => h("i", { style: { background: speed_colour(share) } })), h("span", {}, "fast"))],
     plan.predicted_s > 0 && h("p", { class: "small" }, "Drag along the time line below to see the sheet at any moment."),
   ].flat(); // prettier-ignore
 }
+
+/** What the plan says is to be minded. */
+const minds = () => state.plan.warnings.length > 0 && [heading("What to mind"), h("ul", { class: "warnings" }, state.plan.warnings.map((/** @type {any} */ one) => h("li", {}, sign("warn"),
+  one.item ? button(sentence(one.text), { do: "select", item: one.item, class: "said" }) : h("span", {}, sentence(one.text)))))]; // prettier-ignore
 
 /** @param {string} name @param {string} value */
 const fact = (name, value) => h("div", {}, h("dt", {}, name), h("dd", {}, value));
@@ -50,11 +53,10 @@ function before() {
       ? h("ol", { class: "asked" }, state.before.map((/** @type {any} */ one) => h("li", { key: one.key }, sentence(one.text))))
       : h("ul", { class: "ticks" }, state.before.map((/** @type {any} */ one) => h("li", { key: one.key }, h("label", { class: "tick" },
           h("input", { type: "checkbox", checked: mine.ticked.has(one.key), ...data({ do: "tick", key: one.key }) }), h("span", {}, sentence(one.text)))))),
-    h("div", { class: "line" },
-      button(rehearsal ? "It is so: rehearse it" : "It is so: draw it", { do: "draw_now", class: "main", sign: "go", disabled: !ready || locked() }),
-      button("Not yet", { do: "not_yet", class: "quiet" })),
-    !ready && h("p", { class: "small" }, "Tick each of them once it is so."),
+    h("p", { class: "small" }, ready ? "All of it is so? Then press “Begin” below." : "Tick each of them once it is so."),
+    minds(),
     h("p", { class: "small" }, rehearsal ? "This is a rehearsal: the drawing is made by the simulated machine." : "The machine homes first, then draws. Hold stops it with the pen raised."),
+    button("Not yet", { do: "not_yet", class: "quiet" }),
   ]; // prettier-ignore
 }
 

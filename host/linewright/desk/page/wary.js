@@ -1,0 +1,56 @@
+// Buttons that take the place of others wait a moment: whoever was about to press the one before does not press them.
+
+/** So long a new meaning is looked at before it can be pressed, ms. */
+const WARY_MS = 600;
+
+/** What stops the machine is pressed at any time. */
+const AT_ONCE = new Set(["hold", "stop", "motors_off", "abandon_now"]);
+
+/** Where the pointer was last, px. */
+const pointer = { x: -1, y: -1 };
+for (const kind of ["pointermove", "pointerdown"]) {
+  addEventListener(kind, (event) => Object.assign(pointer, { x: /** @type {PointerEvent} */ (event).clientX, y: /** @type {PointerEvent} */ (event).clientY }), true);
+}
+
+/** @param {Element | null | undefined} element @returns {HTMLElement | null} */
+const button_at = (element) => element?.closest("button[data-do]") ?? null;
+
+/** @param {HTMLElement} button */
+const meaning = (button) => `${button.dataset.do} ${button.dataset.question ?? ""}`;
+
+/**
+ * Called before the page changes; what it gives is called after, and makes the buttons wait that stand where others stood:
+ * under the pointer, under the focus, and the large one, which a finger is on its way to.
+ *
+ * @returns {() => void}
+ */
+export function wary() {
+  const places = [
+    () => button_at(document.elementFromPoint(pointer.x, pointer.y)),
+    () => button_at(document.activeElement),
+    () => /** @type {HTMLElement | null} */ (document.querySelector("button.step")),
+  ];
+  const before = places.map((place) => place()).map((button) => button && meaning(button));
+  return () =>
+    places.forEach((place, n) => {
+      const button = place();
+      if (button && before[n] && meaning(button) !== before[n] && !AT_ONCE.has(button.dataset.do ?? "")) wait(button);
+    });
+}
+
+/** @type {WeakMap<Element, number>} */
+const timers = new WeakMap();
+
+/** @param {HTMLElement} button */
+function wait(button) {
+  clearTimeout(timers.get(button));
+  button.setAttribute("aria-disabled", "true");
+  timers.set(button, setTimeout(() => button.removeAttribute("aria-disabled"), WARY_MS));
+}
+
+/**
+ * Whether a button may be pressed now.
+ *
+ * @param {HTMLElement} button
+ */
+export const pressable = (button) => AT_ONCE.has(button.dataset.do ?? "") || button.getAttribute("aria-disabled") !== "true";
