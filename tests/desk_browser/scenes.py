@@ -52,7 +52,7 @@ def drawing(name: str, words: str, **changed: Any) -> dict[str, Any]:
             "words": words, "error": None, "can_carry_on": False, "result": None} | changed  # fmt: skip
 
 
-PROGRESS = {"stroke": 31, "strokes": 52, "done_s": 96.0, "left_s": 136.0, "played_s": 98.0, "predicted_s": 232.0, "pace": 1.0, "at_mm": [110.0, 92.0],
+PROGRESS = {"stroke": 31, "strokes": 52, "done_s": 96.0, "left_s": 136.0, "played_s": 98.0, "times": 19.6, "predicted_s": 232.0, "pace": 1.0, "at_mm": [110.0, 92.0],
             "pen_up": False, "state": "drawing"}  # fmt: skip
 LOG = [
     {"id": "l1", "began": "2026-11-29T21:04:00", "picture": "heron.jpg", "sheet": "A4", "rig": "the virtual rig", "rehearsal": True, "outcome": "finished",

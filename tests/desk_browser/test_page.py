@@ -342,6 +342,7 @@ def test_one_key_stops_what_moves_wherever_the_focus_is(page, desk):
     opened.set(drawing=scenes.drawing("drawing", "Drawing."), progress=scenes.PROGRESS)
     expect(page.locator(".slip.drawing")).to_be_visible()
     expect(page.get_by_text("Or the Esc key")).to_be_visible()
+    expect(page.locator(".when")).to_contain_text("20 times as fast as a real clock")
     for n, (role, name) in enumerate((("slider", "Pace"), ("button", "Pens"))):
         page.get_by_role(role, name=name, exact=True).focus()
         page.keyboard.press("Escape")

@@ -29,6 +29,9 @@ SHOWN_S: Final = 0.1
 
 PACE_LOW: Final = 0.1
 
+MEASURED_S: Final = 1.0
+"""Over this time it is measured how much faster than a real clock a rehearsal plays."""
+
 STATES: Final = ("drawing", "holding", "pen", "homing")
 """States of a drawing under way, as in its progress; other states are those of the board."""
 
@@ -52,6 +55,32 @@ class Wanted:
     over: Callable[[bool], None] = lambda _finished: None
 
 
+class Quickness:
+    """How many times as fast as a real clock a drawing plays: a rehearsal is not bound to one.
+
+    Parameters
+    ----------
+    clock_s : the real clock, seconds.
+    """
+
+    def __init__(self, clock_s: Callable[[], float] = time.monotonic) -> None:
+        self._clock_s = clock_s
+        self._since: tuple[float, float] | None = None  # by the real clock and by the drawing's
+        self._times: float | None = None
+
+    def measured(self, now: Progress) -> float | None:
+        """As measured last; None: not yet. A hold is not measured."""
+        at_s = self._clock_s()
+        if now.state != "drawing":
+            self._since = None
+        elif self._since is None:
+            self._since = at_s, now.played_s
+        elif at_s >= self._since[0] + MEASURED_S:
+            self._times = (now.played_s - self._since[1]) / (at_s - self._since[0])
+            self._since = at_s, now.played_s
+        return self._times
+
+
 class DrawingDesk:
     """What the page shows of a drawing, and what it asks of it."""
 
@@ -63,6 +92,7 @@ class DrawingDesk:
         self._number = 0
         self._shown: dict[str, Any] | None = None
         self._last_s = 0.0
+        self._quickness = Quickness()
         self._left: str | None = None
         screen.put("drawing", None)
         screen.put("progress", None)
@@ -94,6 +124,7 @@ class DrawingDesk:
         }
         before = self._shown
         self._number, self._shown = number, shown
+        self._quickness = Quickness()
         self._screen.put("progress", None)
         self._screen.put("drawing", shown)
         try:
@@ -315,6 +346,7 @@ class DrawingDesk:
         if not changed and time.monotonic() < self._last_s + SHOWN_S:
             return
         self._last_s = time.monotonic()
+        times = self._quickness.measured(now)
         self._machine.show_moving(now, met.session)
         at = self._machine.position_mm
         place = None
@@ -330,6 +362,7 @@ class DrawingDesk:
                 "done_s": now.planned_s,
                 "left_s": now.left_s,
                 "played_s": now.played_s,
+                "times": times,
                 "predicted_s": now.predicted_s,
                 "pace": now.pace,
                 "at_mm": place,

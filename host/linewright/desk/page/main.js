@@ -12,7 +12,7 @@ import { machine_slip } from "./slips/machine.js";
 import { pens_slip } from "./slips/pens.js";
 import * as shelf from "./shelf.js";
 import { thing_slip } from "./slips/thing.js";
-import { duration, grouped } from "./words.js";
+import { duration, grouped, quickness } from "./words.js";
 import "./picture.js";
 import "./table.js";
 import "./timeline.js";
@@ -159,8 +159,9 @@ function timeline() {
     const stroke = strokes ? strokes.after(at_s).stroke + 1 : 0;
     words = `after ${duration(at_s)}${strokes ? `, stroke ${grouped(stroke)} of ${grouped(strokes.count)}` : ""}`;
   }
+  const quick = under_way() && state.desk?.virtual && !state.machine?.real_time ? quickness(progress?.times) : "";
   return h("div", { key: "timeline", class: "time" },
-    h("p", { class: "when" }, drawing ? `${duration(done_s ?? 0)} of ${duration(total_s)}` : `The sheet, ${words}`,
+    h("p", { class: "when" }, drawing ? `${duration(done_s ?? 0)} of ${duration(total_s)}, as planned${quick ? `; ${quick}` : ""}` : `The sheet, ${words}`,
       !drawing && mine.look_s !== null && h("button", { type: "button", class: "quiet", "data-do": "look_at_all" }, h("span", {}, "Show all of it"))),
     h("desk-timeline", { data: { total_s, pens: plan.pens, at_s: mine.look_s, done_s, old: Boolean(plan.stale) && !drawing, words } })); // prettier-ignore
 }

@@ -6,8 +6,7 @@ export function duration(seconds) {
   const whole = Math.round(seconds);
   if (whole < 60) return `${whole} s`;
   const minutes = Math.floor(whole / 60);
-  if (minutes < 10) return whole % 60 ? `${minutes} min ${whole % 60} s` : `${minutes} min`;
-  if (minutes < 60) return `${Math.round(whole / 60)} min`;
+  if (minutes < 60) return whole % 60 ? `${minutes} min ${whole % 60} s` : `${minutes} min`;
   const hours = Math.floor(whole / 3600);
   const rest = Math.round((whole - 3600 * hours) / 60);
   return rest === 60 ? `${hours + 1} h` : rest ? `${hours} h ${rest} min` : `${hours} h`;
@@ -27,6 +26,16 @@ export function figure(value, digits = 1) {
 
 /** @param {number} number @returns {string} such as "1 204", with a narrow gap as in all that the server says */
 export const grouped = (number) => number.toLocaleString("en").replaceAll(",", "\u202f");
+
+/**
+ * @param {number | null | undefined} times as fast as a real clock
+ * @returns {string} such as "20 times as fast as a real clock"; "" where it is about as fast
+ */
+export function quickness(times) {
+  if (!times) return "faster than a real clock";
+  if (times < 1.5) return "";
+  return `${times < 10 ? figure(times, 1) : grouped(Number(times.toPrecision(2)))} times as fast as a real clock`;
+}
 
 /** @param {number} count @param {string} one @param {string} [many] @returns {string} */
 export function several(count, one, many = `${one}s`) {

@@ -4,7 +4,7 @@ import { h } from "../dom.js";
 import { sign } from "../hand.js";
 import { all_seen, mine, state, under_way } from "../desk.js";
 import { speed_colour } from "../ink.js";
-import { duration, figure, grouped, ink_word, length, sentence, several } from "../words.js";
+import { duration, figure, grouped, ink_word, length, quickness, sentence, several } from "../words.js";
 import { button, data, heading, locked, number, refusal, slip, trouble, working } from "./parts.js";
 
 export function drawing_slip() {
@@ -42,6 +42,10 @@ const minds = () => state.plan.warnings.length > 0 && [heading("What to mind"), 
 /** @param {string} name @param {string} value */
 const fact = (name, value) => h("div", {}, h("dt", {}, name), h("dd", {}, value));
 
+/** A rehearsal need not take as long as the drawing. */
+const real_time = () => h("label", { class: "tick" }, h("input", { type: "checkbox", checked: Boolean(state.machine?.real_time), disabled: locked(), ...data({ do: "real_time" }) }),
+  h("span", {}, "In real time. Otherwise the clock runs as fast as this computer can simulate.")); // prettier-ignore
+
 /** What only a person can know. */
 function before() {
   const rehearsal = state.desk?.virtual;
@@ -55,6 +59,7 @@ function before() {
           h("input", { type: "checkbox", checked: mine.ticked.has(one.key), ...data({ do: "tick", key: one.key }) }), h("span", {}, sentence(one.text)))))),
     h("p", { class: "small" }, ready ? "All of it is so? Then press “Begin” below." : "Tick each of them once it is so."),
     minds(),
+    rehearsal && real_time(),
     h("p", { class: "small" }, rehearsal ? "This is a rehearsal: the drawing is made by the simulated machine." : "The machine homes first, then draws. Hold stops it with the pen raised."),
     button("Not yet", { do: "not_yet", class: "quiet" }),
   ]; // prettier-ignore
@@ -66,6 +71,7 @@ function before() {
 function drawing(now) {
   const progress = state.progress;
   const left = progress && Number.isFinite(progress.left_s) ? duration(progress.left_s) : null;
+  const quick = state.desk?.virtual && !state.machine?.real_time ? quickness(progress?.times) : "";
   /** @type {any[]} */
   const lines = [refusal(), trouble(now.error)];
   if (now.ask?.pen) {
@@ -80,6 +86,7 @@ function drawing(now) {
       progress ? h("dl", { class: "figures-list" }, fact("Stroke", `${grouped(progress.stroke)} of ${grouped(progress.strokes)}`), left && fact("Time left", left),
         fact("Drawn for", duration(progress.played_s)), fact("Pen", progress.pen_up ? "raised" : "on the paper"))
         : h("p", { class: "big" }, now.words),
+      quick && h("p", { class: "small" }, `The clock of this rehearsal runs ${quick}. “In real time” can be ticked before it begins.`),
       h("div", { class: "slide" }, h("label", { for: "pace" }, "Pace"),
         h("input", { id: "pace", type: "range", min: 10, max: 100, step: 5, value: Math.round(100 * (now.pace || 1)), disabled: locked(), "data-live": true,
           "aria-valuetext": `${Math.round(100 * (now.pace || 1))} % of the planned speed`, ...data({ do: "pace" }) }),
@@ -93,7 +100,7 @@ function drawing(now) {
     const done = now.result;
     lines.push(
       h("p", { class: "big" }, (now.state !== "finished" && now.words) || ({ finished: "The drawing is finished.", abandoned: "The drawing was given up.", failed: "The drawing broke off." })[/** @type {"finished"} */ (now.state)]),
-      done && h("dl", { class: "figures-list" }, fact("Took", duration(done.played_s)), fact("Planned", duration(now.predicted_s)), done.drift_mm && fact("Drift", `${figure(Math.hypot(...[done.drift_mm].flat()), 2)} mm`)),
+      done && h("dl", { class: "figures-list" }, fact(state.desk?.virtual ? "Took, by its own clock" : "Took", duration(done.played_s)), fact("Planned", duration(now.predicted_s)), done.drift_mm && fact("Drift", `${figure(Math.hypot(...[done.drift_mm].flat()), 2)} mm`)),
       now.can_carry_on && broken(),
       now.state === "finished" && h("p", {}, state.desk?.virtual ? "Nothing real was drawn. What lies on the sheet stays as it was." : "Take the sheet off. The drawing is kept under “Looking back”.")); // prettier-ignore
   }
