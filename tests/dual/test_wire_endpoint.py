@@ -251,14 +251,43 @@ class EndpointTest(unittest.TestCase):
             host.receive(b"", ticks_add(now_us, endpoint.CALL_US + late_us))
             self.assertEqual(host.next_deadline_us(), ticks_add(now_us, endpoint.CALL_US + late_us))
 
+    def test_the_deadline_is_when_what_was_lost_is_sent_again(self):
+        host, board = pair()
+        now_us = settle(host, board, START_US)
+        host.send(messages.ASK)
+        settle(host, board, now_us)  # a trip of no time: the least timeout from here on
+        host.send(messages.ASK)
+        host.to_send(now_us)
+        for passed_us in (0, 50_000, 199_999):
+            host.receive(b"", ticks_add(now_us, passed_us))
+            self.assertEqual(host.next_deadline_us(), ticks_add(now_us, endpoint.LEAST_TIMEOUT_US))
+
+    def test_numbers_go_on_from_65535_to_0(self):
+        for lost in ((), (0,), (3, 7), (11, 12, 13)):
+            host, board = pair()
+            settle(host, board, START_US)
+            # As after 65 528 messages, all of them acknowledged.
+            host._base = host._next_out = board._next_in = board._taken = 65_528
+            host._edge_out = board._told_edge = (65_528 + 16) & 0xFFFF
+            for i in range(16):
+                host.send(messages.ABANDON if i == 14 else messages.ASK)
+                frame = host.to_send(START_US)
+                if i not in lost:
+                    board.receive(frame, START_US)
+                    host.receive(board.to_send(START_US), START_US)
+            settle(host, board, START_US, 20)
+            self.assertEqual((host.retransmitted, board.duplicates, host.awaiting), (len(lost), 0, 0))
+            self.assertEqual(board.kind_behind(messages.ASK), messages.ABANDON)
+            self.assertEqual([sequence for _, sequence, _ in drain(board)], [(65_528 + i) & 0xFFFF for i in range(16)])
+
     def test_a_message_is_sent_again_after_the_time_of_rfc_6298(self):
         """Smoothed trips with the standard's gains of 1/8 and 1/4, in whole microseconds rounded down."""
         trips_us = [90_000, 90_001, 300_000, 20_000, 150_000, 1_000, 450_000, 449_990, 7]
-        for count in range(1, len(trips_us) + 1):
+        for measured_us in [trips_us[:count] for count in range(1, len(trips_us) + 1)] + [[0], [0, 400_000]]:
             host, board = pair()
             now_us = settle(host, board, START_US)
             smooth_us = spread_us = 0
-            for number, trip_us in enumerate(trips_us[:count]):
+            for number, trip_us in enumerate(measured_us):
                 host.send(messages.ASK)
                 board.receive(host.to_send(now_us), now_us)
                 drain(board)

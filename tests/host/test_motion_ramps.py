@@ -163,6 +163,17 @@ def test_a_single_step_from_rest_to_rest_is_one_ramp_and_a_rest():
     assert program.ticks[at] / 5e6 == pytest.approx(2 * math.sqrt(0.0125 / 1500), rel=0.01)
 
 
+@pytest.mark.parametrize("length_mm", [0.05, 0.7, 4.0, 20.0])
+def test_a_line_from_rest_to_rest_takes_the_time_of_a_triangle_or_trapezoid(length_mm):
+    # Half the way speeding up and half slowing down: 2 sqrt(d / a); beyond v^2 / a the rest at v = 100 mm/s.
+    program = motion.plan(one_stroke([[10, 10], [10 + length_mm, 10]]), rig("default"))
+    drawn = program.is_ramp & (program.stroke_of_record == 0)
+    cruise_mm = max(length_mm - 100.0**2 / 1500, 0.0)
+    expected_s = 2 * math.sqrt((length_mm - cruise_mm) / 1500) + cruise_mm / 100
+    assert program.ticks[drawn].sum() / TICK_HZ == pytest.approx(expected_s, rel=0.01)
+    assert np.count_nonzero(drawn) == (3 if cruise_mm else 2)
+
+
 def test_long_moves_and_crawls_are_cut_to_what_a_ramp_holds():
     long_way = Rig.default().changed({"axis.x.travel_mm": 5000.0})
     program = motion.plan(Drawing.from_strokes([[[0, 0], [4999, 3]]]), long_way)
