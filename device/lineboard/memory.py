@@ -13,7 +13,7 @@ _reserved = []  # type: list
 
 
 def reserve():
-    """Take what `zeros` will be asked for.  Call it before other modules are imported."""
+    """Reserve the memory that `zeros` hands out later.  Call it before other modules are imported."""
     for kind, count in _SIZES:
         _reserved.append((kind, count, _new(kind, count)))
 

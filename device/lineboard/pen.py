@@ -40,7 +40,7 @@ class PenServo:
         self._moving = False
 
     def lift(self, now_us):
-        """Raise the pen, unless it has been told so already."""
+        """Raise the pen, unless its last pulse was the raised one."""
         if self._up_us and self.us != self._up_us:
             self._move(self._up_us, self._lift_us, now_us)
 

@@ -43,7 +43,7 @@ SLICE_CYCLES = 64
 STALLED_SLICE_CYCLES = 1_250
 """The same while all PIO waits for words: when the first word after a standstill is taken is uncertain by 10 us."""
 LONG_SLICE_CYCLES = 12_500
-"""The same while no PIO runs."""
+"""The same bound while no PIO program runs."""
 PACKET_US = 52
 PACKET_BYTES = 64
 FRACTION = 8

@@ -33,7 +33,7 @@ from linewright.simulation.shortcut import draw_on
 
 ROOT = Path(__file__).resolve().parents[2]
 PAGES = ("README.md", "docs/COMMANDS.md", "docs/BRING-UP.md")
-"""What a newcomer has read."""
+"""The pages that a newcomer has read."""
 PENS = (
     '<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="40mm"><path stroke="#a00" d="M5 5H50"/>'
     '<path stroke="#00a" d="M5 15H50M5 20H50M5 25H50M5 30H50"/></svg>'

@@ -116,7 +116,7 @@ def test_the_belt_pulls_as_torque_over_radius():
 
 @given(drives, st.floats(10, 5000), st.floats(0, 20))
 def test_first_limits_never_ask_more_than_the_motor_has(drive, mass_g, drag_n):
-    """Whatever the motor, the limits to begin with are within what it can do, or the least that can be written."""
+    """For any motor the first limits are within its torque, or the least that the file admits."""
     rig = Rig.default()
     axis = rig.x.model_copy(update={"moving_mass_g": mass_g, "drag_n": drag_n})
     found = reach(drive, rig.a, axis, crossed=False)

@@ -461,7 +461,7 @@ def line(said: str) -> bytes:
 
 
 def test_a_journal_of_this_format_stays_readable(tmp_path):
-    """Written down by hand: what a later version writes and reads alike would not show that it reads no older one."""
+    """Written down by hand: a journal that this version writes would not show whether it reads older ones."""
     (tmp_path / journal.JOURNAL).write_bytes(
         line('2026-11-25T10:43:40Z journal format=1 picture="heron \\"2\\".svg" port="virtual"')
         + line('2026-11-25T10:43:40Z program sha="ab12" records=640 strokes=31')

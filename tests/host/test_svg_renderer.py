@@ -70,7 +70,7 @@ def draw(picture: Picture, shape: tuple[int, int]) -> np.ndarray:
 
 
 def farthest_px(these: np.ndarray, those: np.ndarray) -> float:
-    """How far the loneliest pixel of ``these`` is from ``those``."""
+    """Largest distance from a pixel of ``these`` to the nearest of ``those``."""
     if not these.any():
         return 0.0
     return float(ndimage.distance_transform_edt(~those)[these].max()) if those.any() else float("inf")

@@ -155,10 +155,10 @@ class PinsPort:
         raise NotImplementedError
 
     def mark(self, a, b):
-        """There is no tape to be told."""
+        """Does nothing: real pins record no tape."""
 
     def alive(self):
-        """The loop has made a turn.  Here nobody watches."""
+        """Called in every turn of the loop. Does nothing: this port has no watchdog."""
 
     def endstop(self, which):
         """Whether an endstop is pressed, 0 = x, 1 = y, with all its bounces."""

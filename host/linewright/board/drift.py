@@ -34,7 +34,7 @@ class DriftCheck:
 
     @classmethod
     def of(cls, rig: Rig, moments: str | None = None, limit_mm: float | None = None) -> DriftCheck:
-        """What the rig file says, changed by what the user says.
+        """The settings of the rig file, changed by those of the user.
 
         Parameters
         ----------
@@ -81,7 +81,7 @@ class Drift:
 
     @classmethod
     def found(cls, moment: str, homed: Mapping[str, int], rig: Rig) -> Drift:
-        """From what the board says after homing."""
+        """From the report of the board after homing."""
         x, y = homed["x_drift_steps"], homed["y_drift_steps"]
         x_per_mm, y_per_mm = rig.steps_per_mm
         return cls(moment, x, y, round(x / float(x_per_mm), 4), round(y / float(y_per_mm), 4))

@@ -84,7 +84,7 @@ class Prompted(Protocol):
 
 @dataclass(frozen=True)
 class BoardFacts:
-    """What a board's interpreter says of itself.
+    """What a board's interpreter reports of itself.
 
     Parameters
     ----------

@@ -15,7 +15,7 @@ FULL_PACE: Final = 256
 
 @dataclass(frozen=True)
 class Greeting:
-    """What the board said of itself."""
+    """What the board reported of itself in its greeting."""
 
     board: str
     version: str

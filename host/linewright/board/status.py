@@ -57,7 +57,7 @@ class BoardStatus:
 
     @classmethod
     def of(cls, greeting: Greeting, report: dict[str, int], rig: Rig) -> BoardStatus:
-        """Put together what the board has said.
+        """From the greeting and the report of the board.
 
         Parameters
         ----------

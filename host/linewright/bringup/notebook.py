@@ -99,7 +99,7 @@ class Notebook:
             file.write(content)
 
     def enter(self, step: str, state: str, said: str) -> None:
-        """What a step has come to."""
+        """Note the outcome of a step."""
         self.states[step] = state
         self.said[step] = said
 

@@ -85,7 +85,7 @@ class Person(Protocol):
     """Whoever is at the machine."""
 
     def hear(self, kind: Kind, text: str) -> None:
-        """Something is said; nothing is to be answered."""
+        """Print something that needs no answer."""
 
     def answer(self, ask: Ask) -> str:
         """A line in answer to a question, as typed. Raises EOFError where nobody will answer any more."""

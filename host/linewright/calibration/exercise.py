@@ -56,8 +56,8 @@ class Bout:
     axis, sense, share : which axis was moved fast, in which sense, and at which share of its limits.
     moves, way_mm : how often, and how far in all.
     pen_down : whether the pen was on the paper.
-    lost_steps : count less truth of that axis after it; the other axis' is ``aside_steps``. None: so much that homing
-        did not find its switch within the travel.
+    lost_steps : counted minus true position of that axis afterwards; the other axis' is ``aside_steps``. None: so much
+    that homing did not find its switch within the travel.
     """
 
     axis: str

@@ -104,7 +104,7 @@ def _name(parameter: object) -> str:
 
 
 def _help(parameter: object) -> str:
-    """What the help says of it, to stand in a sentence."""
+    """The help of an option, worded to stand in a sentence."""
     words = str(getattr(parameter, "help", "") or "the command needs it").rstrip(".")
     return words[:1].lower() + words[1:]
 

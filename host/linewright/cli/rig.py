@@ -215,7 +215,7 @@ def show(file: File = None, as_json: options.AsJson = False) -> None:
 
 
 def _say_which(file: Path | None, command: str) -> None:
-    """First of all, whose machine this is about: somebody may wire what follows."""
+    """Name the machine before anything else: somebody may wire by what follows."""
     output.say(
         f"the default rig; name yours: {next_steps.command('rig', command, 'rig.toml')}"
         if file is None

@@ -22,7 +22,7 @@ def current() -> Target | None:
 
 
 def know(target: Target | None) -> None:
-    """From now on this command is about this machine."""
+    """Remember which machine this command is about; None: none."""
     global _now
     _now = target
 

@@ -162,7 +162,7 @@ class DrawingDesk:
         self._change(pace=share)
 
     def pen_in(self) -> None:
-        """The pen that is asked for is in its holder."""
+        """The user has put in the pen that was asked for."""
         if self._shown is None or self._shown["ask"] is None:
             raise InputError("no pen is asked for")
         self._control().pen_changed()

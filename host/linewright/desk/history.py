@@ -79,7 +79,7 @@ class History:
 
     @property
     def sheet_file(self) -> Path:
-        """The file that says so."""
+        """The file that holds the sheet."""
         return self.folder / SHEET
 
     @property

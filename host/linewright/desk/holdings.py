@@ -94,7 +94,7 @@ class Holdings:
         return name
 
     def rig_changed(self) -> None:
-        """The rig file says something else now."""
+        """The rig file has changed."""
         target = self.machine.target
         if target.rig_file is not None:
             from linewright.rig.rig import Rig
@@ -196,7 +196,7 @@ class Holdings:
         return found
 
     def _changed(self, target: Target) -> None:
-        """Another machine is meant, or its rig file says something else."""
+        """Another machine is meant, or its rig file has changed."""
         self._list_rigs(target)
         self.sheet.lies_on(target.rig)
         rehearsal = ""

@@ -183,7 +183,7 @@ class DeskMachine:
         self._thread.start()
 
     def close(self) -> None:
-        """Stop what moves, pen up, and let go; returns when that is so."""
+        """Stop the machine, raise the pen and close the port; returns when that is done."""
         self._closing = True
         self.stop()
         self._questions.withdraw()
@@ -232,13 +232,13 @@ class DeskMachine:
 
     @property
     def position_mm(self) -> list[float] | None:
-        """Where the pen is, machine mm; None: nobody knows."""
+        """Where the pen is, machine mm; None: not known."""
         found: list[float] | None = self._shown.get("position_mm")
         return found
 
     @property
     def pen_up(self) -> bool | None:
-        """Whether the pen is raised; None: nobody knows."""
+        """Whether the pen is raised; None: not known."""
         return self._shown.get("pen_up")
 
     @property
@@ -283,7 +283,7 @@ class DeskMachine:
         self._changed(self.target)
 
     def describe_rig(self, target: Target) -> None:
-        """The rig file of the machine that is held says something else now."""
+        """The rig file of the machine that is connected has changed."""
         self.target = target
         self._changed(target)
 

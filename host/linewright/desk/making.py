@@ -26,7 +26,7 @@ class WorkBench(Protocol):
     kept: KeptPictures
 
     def progress(self, doing: str, done: float | None = None) -> None:
-        """Raises `Cancelled` when nobody wants it any more."""
+        """Report progress; raises `Cancelled` once a newer plan is wanted."""
 
     def show(self, kind: str, value: object) -> None:
         """A part is ready."""
@@ -84,7 +84,7 @@ _OF_ITEM = re.compile(r"item ([\w.-]+): (.*)", re.DOTALL)
 
 
 def with_item(text: str) -> tuple[str | None, str]:
-    """The item that a message begins with, and what it says."""
+    """The item that a message begins with, and the rest of the message."""
     found = _OF_ITEM.fullmatch(text)
     return (found[1], found[2]) if found else (None, text)
 

@@ -107,7 +107,7 @@ class Questions:
 
 
 class DeskNotes:
-    """What has happened, newest last; from any thread."""
+    """Messages, the newest last; any thread may add one."""
 
     def __init__(self, screen: Screen) -> None:
         self._screen = screen

@@ -91,7 +91,7 @@ class SheetDesk:
         self.history.close()
 
     def lies_on(self, rig: Rig) -> None:
-        """The sheet lies on another machine, or its rig file says something else."""
+        """The sheet lies on another machine, or the rig file has changed."""
         with self._lock:
             if rig != self._rig:
                 self._rig = rig

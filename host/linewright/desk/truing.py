@@ -112,7 +112,7 @@ class TruingDesk:
     # Beside the page
 
     def _beside(self, do: Callable[[], None], failed: Callable[[dict[str, str]], None] | None = None) -> None:
-        """In a thread of its own: one thing after the other.
+        """Run in one thread of its own, one after the other.
 
         Parameters
         ----------

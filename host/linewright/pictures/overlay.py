@@ -23,7 +23,7 @@ PLANNED_SHARE: Final = 1.7
 """The planned line is shown wider than the pen, and the drawn one much thinner, so that it shows on both sides."""
 
 LONG_SIDE_PX: Final = 2400
-"""Differences are small: half as large again as a preview."""
+"""Longer side of the picture: half as large again as a preview, because differences are small."""
 
 THIN_MM: Final = 0.05
 """The drawn trace has a point for every step; on the whole sheet one each twentieth of a mm shows the same."""

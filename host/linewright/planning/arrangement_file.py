@@ -222,7 +222,7 @@ def _with_keys(text: str, old: dict[str, Any], new: dict[str, Any], place: tuple
 
 
 def _joined(parts: list[str]) -> str:
-    """The pieces below each other, an empty line between those that have none."""
+    """The pieces one below the other, with an empty line between each two."""
     text = ""
     for part in parts:
         if text and not text.endswith("\n"):

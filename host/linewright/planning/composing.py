@@ -39,7 +39,7 @@ _ALMOST: Final = 1e-9
 
 @dataclass(frozen=True)
 class Laid:
-    """Where an item has come to lie.
+    """Where an item lies on the sheet.
 
     Parameters
     ----------

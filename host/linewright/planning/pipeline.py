@@ -98,7 +98,7 @@ def _sheet(task: PlanTask) -> Sheet:
 
 
 def _wish(task: PlanTask, watcher: Watcher) -> Wish:
-    """What a picture is asked for that fills its sheet."""
+    """The wish for a picture that fills its sheet."""
     return wish_for(task.rig, _sheet(task), task.placement, watcher.report, task.surround)
 
 

@@ -52,7 +52,7 @@ class Placement:
 
     @property
     def is_free(self) -> bool:
-        """Whether it says more than how to fill the sheet."""
+        """Whether a place, a size, a mirror or an odd turn is stated, and not only how to fill the sheet."""
         turned = self.turn_deg != "auto" and self.turn_deg % 90 != 0
         return self.at_mm is not None or self.width_mm is not None or self.mirror or turned
 

@@ -130,7 +130,8 @@ def _limits(rig: Rig, x: Reach | None, y: Reach | None) -> dict[str, object]:
     accel = min(HOMING_MM_S2, float(str(changes["axis.x.accel_mm_s2"])), float(str(changes["axis.y.accel_mm_s2"])))
     fast = min(fast, max(0.5, math.floor(math.sqrt(2 * accel * backoff) * 10) / 10))
     if crossed:
-        # On a diagonal one motor turns as fast as both axes together, so it is held to what it was reckoned for.
+        # On a diagonal one motor turns as fast as both axes together, so its speed is limited to the one that its
+        # torque was worked out for.
         belt_mm_s = min(max(speeds) if found is None else found.speed_mm_s for found in (x, y))
         for name, motor in (("a", rig.a), ("b", rig.b)):
             rate = max(math.ceil(belt_mm_s * motor.steps_per_mm), LEAST_RATE_HZ)

@@ -256,7 +256,7 @@ class Journal:
             self._force(at_once=False)
 
     def back(self, strokes: int) -> None:
-        """Only so many strokes are on paper, whatever was counted: somebody has looked."""
+        """Set back the count of strokes on paper, as somebody who looked says."""
         self._strokes_done = strokes
         record = self._stroke_ends[strokes - 1] if strokes else 0
         self._write("back", force=True, record=record, strokes=strokes)

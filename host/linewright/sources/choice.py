@@ -74,7 +74,7 @@ class MethodChoice:
 
 @dataclass(frozen=True)
 class Automatic(Preparation):
-    """Looks at the picture and takes what suits it; says what and why."""
+    """Chooses the method that suits the picture, and notes which and why."""
 
     def read(self, source: str, wish: Wish) -> Picture:
         """The strokes of the method chosen; an SVG keeps its own lines."""

@@ -129,7 +129,7 @@ def worth_showing(faces: tuple[Face, ...]) -> tuple[Face, ...]:
 
 
 def shows_all(faces: tuple[Face, ...], height: float, asked: str) -> bool:
-    """Whether a frame is the whole photograph, which is so high."""
+    """Whether a frame is the whole photograph of this height."""
     return not faces or asked == "whole" or (asked == "auto" and faces[0].height < LARGE * height)
 
 

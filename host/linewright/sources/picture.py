@@ -46,7 +46,7 @@ class Picture:
 
 
 def _nobody(_state: str, _done: float) -> None:
-    """Tell nobody."""
+    """Drop the report."""
 
 
 @dataclass(frozen=True)

@@ -145,7 +145,7 @@ def _neighbours(at: Points, reach_mm: float) -> tuple[Indices, Indices]:
 def _walks(lines: Sequence[Points], links: _Links) -> list[Points]:
     """Strokes along links, from line to line by the shortest link that is left.
 
-    Of links about as short, the one to the line that has the fewest others.
+    Among links of about equal length, the one to the line with the fewest other links is taken.
     """
     onward: dict[int, list[tuple[int, float, float]]] = {}
     for (one, other), back, length in zip(

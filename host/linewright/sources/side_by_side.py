@@ -18,7 +18,7 @@ LOOK_S: Final = 0.05
 
 
 class _GivenUp(Exception):
-    """Ends a piece that nobody wants any more."""
+    """Ends a piece whose result is no longer wanted."""
 
 
 def side_by_side(pieces: Sequence[Callable[[Report], T]], report: Report) -> list[T]:

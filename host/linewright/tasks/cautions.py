@@ -34,7 +34,7 @@ NEVER_HOMES: Final = (
 
 
 def same_place(pen: str = "") -> str:
-    """What must be as it was where a drawing is carried on.
+    """The caution before a drawing is carried on: what must lie and be set as before.
 
     Parameters
     ----------

@@ -84,7 +84,7 @@ class DrawTask:
 
     @property
     def manner(self) -> Manner:
-        """How it was asked for, for whoever carries it on."""
+        """How the drawing was asked for, kept so that it can be carried on."""
         from linewright.run.journal import Manner
 
         return Manner(self.pens_said, self.pace, self.drift)

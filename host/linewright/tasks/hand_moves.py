@@ -39,7 +39,7 @@ class MachineReport:
 
 
 def info(target: Target, front: Front) -> MachineReport:
-    """What the board says. Changes nothing and moves nothing.
+    """The greeting and the report of the board. Changes and moves nothing.
 
     Raises
     ------

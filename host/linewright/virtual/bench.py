@@ -67,7 +67,7 @@ class Bench:
         self._pattern: NDArray[np.uint32] | None = None
 
     def believed(self, turned: int, endstop_pins: tuple[int, int], contacts: int = 0) -> None:
-        """What the board has been told."""
+        """The settings that the board has received."""
         self._opens = (bool(contacts & 1), bool(contacts & 2))
         self._turned = (bool(turned & 1), bool(turned & 2))
         self._pins = endstop_pins

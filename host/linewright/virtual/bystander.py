@@ -37,7 +37,7 @@ class Beside(Protocol):
     """What can be done from beside a virtual rig, wherever it runs."""
 
     def press(self, axis: str, on: bool) -> None:
-        """Press an endstop with a finger, or let go of it."""
+        """Press or release an endstop, as a finger would."""
 
     def power(self, on: bool) -> None:
         """Use the switch of the motors' supply."""

@@ -125,7 +125,7 @@ class LockstepWire:
         expecting: bool,  # noqa: ARG002  see above
         at_rest: bool,  # noqa: ARG002  see above
     ) -> int:
-        """See `linewright.virtual.world.Wire`. Here time is an order of events, and nobody waits for anybody."""
+        """See `linewright.virtual.world.Wire`. Here time only orders events; nothing waits."""
         self.now = now
         while True:
             to_board = self._flying[_TO_BOARD][0][0] if self._flying[_TO_BOARD] else target

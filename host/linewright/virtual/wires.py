@@ -31,7 +31,7 @@ RUN_OUT_TICKS: Final = 2 * TICK_HZ
 LISTENING: Final = "listening on "
 """The rig's process prints this and its address once a host can connect."""
 _BACKLOG_BYTES: Final = 1 << 16
-"""What the host may leave unread; a serial adapter drops bytes much earlier."""
+"""Most bytes that the host may leave unread; a serial adapter drops bytes much earlier."""
 
 
 class RigEnds(SystemExit):

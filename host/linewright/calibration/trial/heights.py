@@ -150,7 +150,7 @@ def design(rig: Rig, sheet: Sheet, press_us: float = PRESS_US) -> Trial:
 
 
 def _touch_us(rig: Rig, press_us: float = PRESS_US) -> float:
-    """Where the pen first touches at a place that ``pen.down_us`` presses as it should."""
+    """Pulse of the first touch where ``pen.down_us`` presses the pen by the usual amount."""
     return rig.pen.down_us - (1 if rig.pen.down_us > rig.pen.up_us else -1) * press_us
 
 

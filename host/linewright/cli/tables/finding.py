@@ -38,7 +38,7 @@ def residuals_table(finding: Finding) -> Table:
 
 
 def _digits(stated: float | None, value: float) -> int:
-    """Two places of the uncertainty: what is stated beyond that says nothing."""
+    """Decimals to show: two digits of the uncertainty; more would mean nothing."""
     size = abs(value) / 100.0 if stated is None else abs(stated)
     for digits, least in ((0, 10.0), (1, 1.0), (2, 0.1), (3, 0.01)):
         if size >= least:

@@ -47,7 +47,7 @@ def _without(rig: Rig, keys: Sequence[str]) -> Rig:
 
 
 def _doubted(one: ReviewFinding, keys: Sequence[str]) -> ReviewFinding:
-    """A good finding that rests on figures nobody has measured is none."""
+    """A good finding that rests on assumed figures becomes an unknown one."""
     if one.weight != "good":
         return one
     resting = [key for key in keys if key.startswith(RESTS_ON.get(one.about, ()))]

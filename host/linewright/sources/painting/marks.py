@@ -127,8 +127,8 @@ class Painting:
 
     Parameters
     ----------
-    segments : outlines of all marks, each in its mark's own units; ``owner[i]`` is the mark of outline ``i``, and never
-        falls.
+    segments : outlines of all marks, each in its mark's own units; ``owner[i]`` is the mark of outline ``i``,
+    in ascending order.
     layers : names.
     width_mm, height_mm : of the page as the file states it.
     size_stated : False where the strokes' own extent decides instead.

@@ -30,7 +30,7 @@ _MOST_PAIRS: Final = 100_000_000
 it."""
 
 _MOST_AT_ONCE: Final = 20_000_000
-"""Where they cannot be taken in portions: 4 GB."""
+"""Most pairs where the work cannot be divided: 4 GB."""
 
 _SAMPLES: Final = 64
 """Segments whose meetings with edges are counted to know how much is to come."""

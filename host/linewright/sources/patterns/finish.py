@@ -56,7 +56,7 @@ def finished(strokes: Iterable[Points], wish: Wish, *, name: str, joins: bool = 
 
 
 def distance_mm(asked_mm: float, wish: Wish, *, pens: float, least_mm: float) -> float:
-    """From line to line: what was asked for, or what suits pen and sheet.
+    """Distance of lines: the one asked for, or one that suits pen and sheet.
 
     Parameters
     ----------

@@ -26,7 +26,7 @@ _MOST_LINKS = 8  # a gradient may take its colours from another one; files use o
 
 
 class PaintServers:
-    """Answers what a paint comes to at a place.
+    """Resolves a paint at a place: colour, opacity, gradient.
 
     Parameters
     ----------

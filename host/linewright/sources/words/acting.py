@@ -171,7 +171,7 @@ class Troupe(Holding):
         return "pane1" in self.things[phrase.name].natural().places
 
     def overhead(self, phrase: Phrase, over: Phrase) -> bool:
-        """Whether who is under it holds it above the head: people and umbrellas."""
+        """Whether it is held above the head, as people hold umbrellas."""
         return self.things[over.name].name in ("umbrella", "parasol") and self.things[phrase.name].art is None
 
     def ridden(self, phrase: Phrase, under: Phrase) -> bool:

@@ -78,7 +78,7 @@ def _zebra(x0: float, x1: float) -> Art:
 
 
 def _swimming(one: Phrase, reading: Reading, stage: Stage) -> Phrase:
-    """Who walks on two legs swims under water, unless something else is said."""
+    """Upright figures swim in a scene under water, unless they do something else."""
     calm = stage.things[one.name].art is None and stage.main_act(one) is None and not one.relations
     return replace(one, acts=[*one.acts, Act("swim")]) if calm and "under water" in reading.scenes else one
 

@@ -19,7 +19,7 @@ from linewright.sources.words.store.entry import Thing
 
 
 def beside(me: Group, other: Group, gap: float, *, first: Group, at_hand: bool = False) -> Group:
-    """To the right of somebody, on the same ground."""
+    """Place something to the right, on the same ground."""
     x = me.art.bounds()[2] if not at_hand else me.art.place("hand").x
     x0 = other.art.bounds()[0]
     rise = 0.45 * PERSON if other.up and not me.up else 0.0
@@ -59,7 +59,7 @@ def widened(base: Group, me: Group) -> Group:
 
 
 def breathed(me: Group, art: Art) -> Group:
-    """Out of somebody's mouth."""
+    """Place something that comes out of a mouth."""
     at = me.art.place("mouth")
     k = min(1.0, 0.55 * me.art.height / max(art.height, 1.0))
     x0, y0, x1, _ = art.bounds()
@@ -98,7 +98,7 @@ def against(me: Group, other: Group) -> Group:
 
 
 def pushed(me: Group, other: Group) -> Group:
-    """Before somebody, with its bars in the near hand."""
+    """Place something that is pushed, its bars in the near hand."""
     turned = other.mirrored() if other.art.place("bars").x > middle_of(other) else other
     return joined([turned.moved(me.art.place("hand").x + 2 - turned.art.place("bars").x, 0.0), me], me)
 
@@ -183,7 +183,7 @@ def laden(load: Group, me: Group) -> Group:
 
 
 def on_nose(me: Group, other: Group) -> Group:
-    """On somebody's nose, and so small that the face is seen."""
+    """Place something on a nose, small enough to leave the face visible."""
     at = other.art.place("nose" if "nose" in other.art.places else "mouth")
     eyes = other.art.place("eyes")
     k = min(1.0, 1.3 * eyes.size / max(me.art.width, 1.0))
@@ -348,7 +348,7 @@ def pouched(me: Group, other: Group) -> Group:
 
 
 def borne(me: Group, other: Group, place: str, who: Thing) -> Group:
-    """Something on a part of somebody."""
+    """Place something on a part of a body."""
     if place == "pouch" and "pouch" in me.art.places:
         return pouched(me, other)
     at = me.art.place({"nose": "nose" if "nose" in me.art.places else "mouth", "": "seat"}.get(place, place))

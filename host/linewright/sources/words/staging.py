@@ -192,7 +192,7 @@ class Stage(Troupe):
         return ridden and phrase.count < 5 and "wheels" in mount.can and "bars" in mount.natural().places
 
     def _pillion(self, phrase: Phrase, mount: Relation, factor: float) -> Group:
-        """The first in the saddle, the others one behind the other after it."""
+        """Seat several riders: the first in the saddle, the others behind."""
         alone = replace(phrase, count=1, relations=[r for r in phrase.relations if r is not mount])
         rider = self.group(replace(alone, relations=[*alone.relations, mount]), factor)
         guest = self.group(replace(alone, acts=[*alone.acts, Act("ride", Phrase("", ""))]), factor)
@@ -315,7 +315,7 @@ class Stage(Troupe):
         return thing
 
     def _effect(self, me: Group, phrase: Phrase, act: Act) -> Group:
-        """Others that somebody does something to, and what goes with it."""
+        """Draw what an act is done to, and what belongs to it."""
         verb = VERBS[act.verb]
         thing = act.object
         role = verb.role
@@ -422,7 +422,7 @@ class Stage(Troupe):
         return me
 
     def related(self, me: Group, phrase: Phrase, relation: Relation) -> Group:
-        """Where somebody is, or what is with it."""
+        """Draw a relation: where something is, or what is with it."""
         kind, other = relation.kind, relation.object
         if relation.place == "shared":
             return me

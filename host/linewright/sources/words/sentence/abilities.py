@@ -33,7 +33,7 @@ def held_in_hand(name: str) -> bool:
 
 
 def always_plural(name: str) -> bool:
-    """Whether one of it is told in the plural: boots, scissors."""
+    """Whether its name is always a plural: boots, scissors."""
     thing = things().get(name)
     return bool(thing and thing.worn) or name.endswith("s")
 
