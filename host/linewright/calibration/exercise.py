@@ -57,7 +57,7 @@ class Bout:
     moves, way_mm : how often, and how far in all.
     pen_down : whether the pen was on the paper.
     lost_steps : counted minus true position of that axis afterwards; the other axis' is ``aside_steps``. None: so much
-    that homing did not find its switch within the travel.
+        that homing did not find its switch within the travel.
     """
 
     axis: str
