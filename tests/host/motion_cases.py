@@ -34,6 +34,7 @@ RIGS = {
         "motor.b.step_rate_hz": 1500,
         "homing.fast_mm_s": 10.0,
     },
+    "slow driver of y": {"axis.y.speed_mm_s": 90.0, "motor.b.step_rate_hz": 8000, "motion.pen_down_speed_mm_s": 200.0},
     "coarse y": {"motor.b.microsteps": 2, "motor.b.pulley_teeth": 30},
 }
 

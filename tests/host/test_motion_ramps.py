@@ -322,3 +322,19 @@ def test_a_plan_in_parts_is_the_plan_of_the_whole(monkeypatch):
     assert shaped.predicted_s == pytest.approx(wholes[1].predicted_s, rel=1e-3)
     assert shaped.da.sum() == wholes[1].da.sum()
     assert (np.unique(shaped.stroke_of_record) == np.unique(wholes[1].stroke_of_record)).all()
+
+
+@pytest.mark.parametrize("shaper", ["none", "tip"])
+def test_the_motor_that_rides_on_the_others_steps_keeps_its_own_interval(shaper):
+    """At 9600 steps/s of x, steps of y follow each other after 104 us at 40 degrees; its driver takes 8000 a second.
+
+    The rays of the star have x and y lead, at all shares of steps, and end in corners where either may come to lead.
+    """
+    smoothing = {"smoothing.shaper": shaper, "smoothing.x_hz": 14.0, "smoothing.y_hz": 19.0}
+    machine = rig("slow driver of y").changed(smoothing)
+    turn = np.repeat(np.linspace(0.2, 1.5, 9 if shaper == "none" else 3), 2)
+    reach = np.where(np.arange(len(turn)) % 2, 90.0, 10.0)
+    star = 60 + reach[:, None] * np.column_stack((np.cos(turn), np.sin(turn)))
+    results, _, _ = play(motion.plan(one_stroke(star), machine), machine)
+    spacing = results["step spacing"]
+    assert spacing.broken == 0, str(spacing.worst)

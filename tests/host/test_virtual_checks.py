@@ -104,8 +104,8 @@ def test_too_high_a_step_rate(tmp_path):
     maker = TapeMaker(tmp_path / "x.tape", Machine(step_rate_hz=(10_000.0, 40_000.0)))
     maker.play(line_words(800, 0, step_intervals(800, 0.0, 150_000.0)))  # to 15 500 steps/s
     maker.play(line_words(800, 0, step_intervals(800, 0.0, 150_000.0)[::-1]))
-    assert broken(maker) == {"step rate"}
-    assert first(maker, "step rate").axis == "A"
+    assert broken(maker) == {"step rate", "step spacing"}
+    assert first(maker, "step rate").axis == first(maker, "step spacing").axis == "A"
 
 
 def test_two_steps_too_close(maker):

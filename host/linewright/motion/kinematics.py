@@ -128,10 +128,19 @@ class Limits:
     # Whole-step ramps
 
     def ramp_speed(self, d_steps: Steps, drawing: Flags) -> Floats:
-        """(m,) steps/s in motor step space: most that is allowed along whole-step displacements (m, 2), none zero."""
+        """(m,) steps/s in motor step space: most that is allowed along whole-step displacements (m, 2), none zero.
+
+        The motor with fewer steps makes them at the moments of the other's (Bresenham's rule), ``most // fewer`` of
+        these apart or one more; the first comes after half as many and one. Its driver bears that interval, too.
+        """
         d_mm = self.mm_at(d_steps)
         time_s = np.maximum(_worst(d_mm, self.speed_mm_s), _worst(d_steps, self.step_rate_hz))
         time_s = np.maximum(time_s, np.where(drawing, _length(d_mm) / self.pen_down_speed_mm_s, 0.0))
+        size = np.abs(d_steps)
+        most, fewer = size.max(axis=1), size.min(axis=1)
+        apart = np.minimum(most // np.maximum(fewer, 1), (most >> 1) // np.maximum(fewer, 1) + 1)
+        rides_hz = self.step_rate_hz[np.argmin(size, axis=1)]
+        time_s = np.maximum(time_s, np.where(fewer > 0, most / (np.maximum(apart, 1) * rides_hz), 0.0))
         length = _length(d_steps)
         return np.asarray(np.minimum(length / time_s, MAX_SPEED) * ROUNDING_GUARD)
 

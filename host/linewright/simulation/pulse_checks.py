@@ -2,8 +2,8 @@
 
 **Pulse shape.** Step high time, low time, direction set-up and hold, per motor, in ticks. Exact: no allowance.
 
-**Spacing.** No two steps of a motor follow each other sooner than the faster motor's step rate allows; the slower
-motor rides on the other's step times (Bresenham), so its own rate is checked over windows.
+**Spacing.** No two steps of a motor follow each other sooner than its own step rate allows, those of the motor included
+that rides on the other's step times (Bresenham).
 
 **Speed and acceleration** are checked on the *position*, sampled every `GRID_TICKS` as whole steps, over windows of
 several lengths ``h``: a violation at any scale that matters shows in one of them::
@@ -227,7 +227,7 @@ class _MotorPulses:
             )
         if len(rise):
             spacing = np.diff(rise, prepend=self._rise)
-            ledgers["step spacing"].compare(self.name, rise, spacing, limits.spacing_ticks, limits.us)
+            ledgers["step spacing"].compare(self.name, rise, spacing, limits.spacing_ticks[self._step_bit], limits.us)
             ledgers["step low time"].compare(
                 self.name, rise, spacing - shape.width_ticks, limits.width_ticks, limits.us
             )
@@ -242,7 +242,7 @@ class _MotorPulses:
 class _PulseLimits:
     setup_ticks: float
     width_ticks: float
-    spacing_ticks: float
+    spacing_ticks: tuple[float, ...]  # of each motor
     us: float = 1e6 / TICK_HZ
 
 
@@ -263,7 +263,7 @@ class PulseChecks:
             setup_ticks=machine.direction_setup_us * ticks_per_us,
             width_ticks=machine.step_width_us * ticks_per_us,
             # Less one tick and the time error of a ramp: see ``e`` above.
-            spacing_ticks=(1 - TIME_ERROR) * TICK_HZ / fastest - 1,
+            spacing_ticks=tuple((1 - TIME_ERROR) * TICK_HZ / rate - 1 for rate in machine.step_rate_hz),
         )
         shapes = ("step high time", "step low time", "direction set-up", "direction hold", "step spacing")
         self._ledgers = {name: Ledger(name, "us", at_least=True) for name in shapes}
