@@ -618,6 +618,15 @@ def test_on_a_phone_a_drawing_is_watched_and_held_without_scrolling(page, desk):
     expect(bar).to_have_attribute("aria-valuenow", "96")
     for what in (step(page), bar, page.get_by_text("Drawing stroke 31 of 52")):
         assert in_sight(page, what)
+    foot = page.locator(".foot").bounding_box()["y"]
+    left = page.get_by_role("region", name="Drawing").get_by_text("2 min 16 s").bounding_box()
+    assert left["y"] + left["height"] <= foot  # the figures lie above what is fixed there
+    knob = bar.bounding_box()
+    words = page.locator("desk-timeline .tick").all()
+    assert words
+    for word in words:
+        box = word.bounding_box()
+        assert box["x"] > knob["x"] + knob["width"] / 2 or box["x"] + box["width"] < knob["x"] + knob["width"] / 2
     assert step(page).bounding_box()["height"] >= 48
     page.mouse.wheel(0, 2000)  # wherever somebody has scrolled to, the button stays under the thumb
     assert in_sight(page, step(page))

@@ -27,12 +27,12 @@ export function plate() {
 }
 
 /** @type {Record<string, string>} */
-const UNDER_WAY = { homing: "Homing", drawing: "Drawing", holding: "Held, pen raised", pen: "Waits for a pen", stopping: "Stopping" };
+const UNDER_WAY = { homing: "It is homing.", drawing: "It is drawing.", holding: "It is held, pen raised.", pen: "It waits for a pen.", stopping: "It is stopping." };
 
 /** In few words that seldom change: readers of the screen say each of them. */
 function how_it_is() {
   if (mine.link === "lost") return "The link to the desk is lost. It is looked for; a drawing goes on without this page.";
-  if (under_way()) return UNDER_WAY[state.drawing.state] ?? "Getting ready";
+  if (under_way()) return UNDER_WAY[state.drawing.state] ?? "It gets ready.";
   return state.machine?.words ?? "The desk is being set …";
 }
 

@@ -124,6 +124,7 @@ function table() {
   const names = items.map((/** @type {any} */ one) => one.label).join(", ");
   return h("desk-table", {
     key: "table",
+    style: { "--tall": reach.height_mm / reach.width_mm },
     data: {
       sheet,
       reach,

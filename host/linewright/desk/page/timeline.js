@@ -16,6 +16,8 @@ import { duration, ink_word } from "./words.js";
 /** Ticks lie so far apart at least, px. */
 const TICK_PX = 9;
 const NAMED_PX = 64;
+/** The knob would lie on a word so near: half of "1 min 30 s", and half of the knob. */
+const UNDER_KNOB_PX = 38;
 const STEPS_S = [1, 5, 10, 30, 60, 300, 600, 1800, 3600, 7200, 14_400, 36_000];
 
 export class DeskTimeline extends HTMLElement {
@@ -80,16 +82,18 @@ export class DeskTimeline extends HTMLElement {
     const total_s = Math.max(0.001, data.total_s);
     const step = STEPS_S.find((s) => (s / total_s) * wide >= TICK_PX) ?? 36_000;
     const named = STEPS_S.find((s) => s >= step && s % step === 0 && (s / total_s) * wide >= NAMED_PX) ?? 36_000;
+    const drawing = data.done_s !== null;
+    const now = drawing ? data.done_s : (data.at_s ?? data.total_s);
+    const knob_px = ((now ?? 0) / total_s) * wide;
     const ticks = [];
     const names = [];
     for (let s = 0; s <= total_s; s += step) {
       const x = (s / total_s) * wide;
       ticks.push(`M${x.toFixed(1)} 0v${s % named === 0 ? 11 : 6}`);
-      if (s && s % named === 0 && x < wide - 44) names.push(h("span", { class: "tick", style: { left: `${x}px` } }, duration(s)));
+      const hidden = Math.abs(x - knob_px) < UNDER_KNOB_PX;
+      if (s && s % named === 0 && x < wide - 44 && !hidden) names.push(h("span", { class: "tick", style: { left: `${x}px` } }, duration(s)));
     }
     const share = (/** @type {number} */ s) => `${Math.min(100, Math.max(0, (s / total_s) * 100))}%`;
-    const drawing = data.done_s !== null;
-    const now = drawing ? data.done_s : (data.at_s ?? data.total_s);
     show(this, [
       ...data.pens.map((pen, n) =>
         h("span", { key: `pen-${n}`, class: "part", title: `${ink_word(pen.name)}: ${duration(pen.predicted_s)}`, style: { left: share(pen.begins_s),

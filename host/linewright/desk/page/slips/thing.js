@@ -70,7 +70,7 @@ function ways(one) {
     h("ul", { class: "previews" }, ours.map((/** @type {any} */ way) => {
       const { name, settings } = way_of(way.method);
       const taken = one.method ? now === name : way.pick;
-      const about = way.state === "ready" ? `${duration(way.predicted_s)}, ${length(way.ink_mm)} of ink`
+      const about = way.state === "ready" ? [h("span", { class: "figure" }, `${duration(way.predicted_s)},`), " ", h("span", { class: "figure" }, `${length(way.ink_mm)} of ink`)]
         : way.state === "refused" ? sentence(way.error?.text ?? "It cannot be drawn this way.") : way.state === "making" ? "being made …" : "waits"; // prettier-ignore
       return h("li", { key: way.method },
         h("button", { type: "button", class: "preview", "aria-pressed": String(Boolean(taken)), disabled: way.state === "refused" || !may_edit(), ...data({ do: "method", item: one.id, name: way.method, pick: way.pick ? "yes" : "no" }) },
