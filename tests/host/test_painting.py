@@ -432,6 +432,30 @@ def test_outlines_of_a_font_lie_where_a_renderer_puts_them(name: str) -> None:
     assert lone_px(picture, body, near_px=near_px, **fonts) == (0, 0)
 
 
+@pytest.mark.parametrize("outlines", [False, True])
+def test_words_as_a_clip_show_what_is_clipped_and_nothing_else(outlines: bool) -> None:
+    words = '<text x="10" y="60" font-size="40" font-family="DejaVu Sans">HUL</text>'
+    inside = '<rect width="60" height="100" fill="#c00"/><rect x="60" width="40" height="100" fill="#c00"/>'
+    whole = f'<clipPath id="c" clip-path="url(#d)">{words}</clipPath><clipPath id="d"><rect width="100" height="50"/>'
+    body = f'{whole}</clipPath><g clip-path="url(#c)">{inside}</g>'
+    picture = read(body, wish=Wish(fit="keep", words=TextStyle(outlines=outlines, fonts=(FONT,))))
+    assert {pen.colour for pen in picture.drawing.pens} == {"#cc0000"}
+    fonts = {"font_files": [FONT], "skip_system_fonts": True, "font_family": "DejaVu Sans"}
+    assert lone_px(picture, body, near_px=3, **fonts) == (0, 0)
+
+
+@pytest.mark.parametrize("kind", ["clip", "mask"])
+def test_words_of_a_clip_or_a_mask_are_no_part_of_the_box_around(kind: str) -> None:
+    name = {"clip": "clipPath", "mask": "mask"}[kind]
+    effect = {"clip": "clip-path", "mask": "mask"}[kind]
+    whole = f'<{name} id="c"><text x="0" y="95" font-size="90" fill="white">HULL</text></{name}>'
+    half = '<clipPath id="h" clipPathUnits="objectBoundingBox"><rect width=".5" height="1"/></clipPath>'
+    body = f'<g clip-path="url(#h)"><rect x="10" y="40" width="40" height="40" fill="red" {effect}="url(#c)"/></g>'
+    wish = Wish(fit="keep", words=TextStyle(outlines=True, fonts=(FONT,)))
+    # The box is the rectangle's, 10 to 50 mm, and half of it ends at 30 mm.
+    assert read(whole + half + body, wish=wish).drawing.points_mm[:, 0].max() <= 30.001
+
+
 def test_words_of_another_font_lie_around_the_middle_of_their_own_letters() -> None:
     """CSS Writing Modes 4, section 4.2: letters of all fonts share the central base line, each by its own heights."""
     other = str(Path(FONT).with_name("STIXGeneral.ttf"))  # has no Arabic, and heights of its own

@@ -135,7 +135,7 @@ class Effects:
         if own is not None:
             self._scene.painting.clips.append(Clip((), place.clip))
             place = replace(place, clip=len(self._scene.painting.clips) - 1)
-        first, unseen = len(self._scene.painting.marks), len(self._scene.unseen)
+        first, boxes, unseen = len(self._scene.painting.marks), len(self._scene.boxes), len(self._scene.unseen)
         members: list[int] = []
         if name == "use":
             target = self._scene.document.target(href_of(child))
@@ -147,6 +147,7 @@ class Effects:
         elif name == "text":
             plain = replace(place.style, fill="#000000", stroke=NONE, fill_alpha=1.0)
             self._writing.text(child, declared, replace(place, style=plain), plain=True)
+            members = self._silenced(first)
         elif place.style.visible:
             segments = self._scene.painting.segments
             rows, outlines = len(segments), len(segments.starts)
@@ -161,7 +162,20 @@ class Effects:
         if own is not None:
             box = self._scene.box_of_marks(first, place.matrix, unseen=unseen, silent=True)
             self._clip_path(own, replace(place, inside=(*place.inside, own)), box, place.clip)
+        self._forget_boxes(boxes, unseen)
         return members
+
+    def _silenced(self, first: int) -> list[int]:
+        """The marks from ``first`` on that were to be seen; they are the shape of a clip or a mask now."""
+        marks = self._scene.painting.marks
+        members = [i for i in range(first, len(marks)) if not marks[i].silent]
+        for i in members:
+            marks[i] = replace(marks[i], silent=True)
+        return members
+
+    def _forget_boxes(self, boxes: int, unseen: int) -> None:
+        """The shape of a clip or a mask is no part of the box of what lies around (SVG 2, 8.10)."""
+        del self._scene.boxes[boxes:], self._scene.unseen[unseen:]
 
     def _mask(self, target: Element, place: Place, box: Box | None, number: int) -> None:
         """Give clip ``number`` the content of a ``mask`` (CSS Masking 1, section 7)."""
@@ -195,11 +209,10 @@ class Effects:
             self._mask(own, replace(place, inside=(*place.inside, own)), box, region)
         if target.get("maskContentUnits") == "objectBoundingBox":
             place = _in_box(place, box)
-        first = len(painting.marks)
+        first, boxes, unseen = len(painting.marks), len(self._scene.boxes), len(self._scene.unseen)
         self._walker.children(target, replace(place, silent=True))
-        members = tuple(i for i in range(first, len(painting.marks)) if not painting.marks[i].silent)
-        for i in members:
-            painting.marks[i] = replace(painting.marks[i], silent=True)
+        members = tuple(self._silenced(first))
+        self._forget_boxes(boxes, unseen)
         alpha = declared.get("mask-type", "luminance").lower() == "alpha"
         painting.clips[number] = Clip(members, region, "alpha" if alpha else "mask")
 
