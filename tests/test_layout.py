@@ -154,18 +154,20 @@ def test_no_modules_import_each_other():
     assert circles(imports()) == []
 
 
-def public_classes(root: Path = HOST) -> dict[str, list[str]]:
+def public_classes(*roots: Path) -> dict[str, list[str]]:
     """Every public class at the top of a module, with the modules that define one of that name."""
     found: dict[str, list[str]] = {}
-    for path in sorted(root.rglob("*.py")):
-        for node in parsed(path).body:
-            if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
-                found.setdefault(node.name, []).append(path.relative_to(root).as_posix())
+    for root in roots:
+        for path in sorted(root.rglob("*.py")):
+            for node in parsed(path).body:
+                if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
+                    found.setdefault(node.name, []).append(path.relative_to(root).as_posix())
     return found
 
 
-def test_one_name_is_one_class():
-    assert {name: paths for name, paths in public_classes().items() if len(paths) > 1} == {}
+def test_one_name_is_one_class_on_host_and_board():
+    found = public_classes(HOST, ROOT / "shared_protocol", ROOT / "device")
+    assert {name: paths for name, paths in found.items() if len(paths) > 1} == {}
 
 
 def test_a_name_used_twice_is_found(tmp_path):
@@ -237,13 +239,3 @@ def test_nothing_on_the_way_to_the_pulses_knows_clocks_or_screens(package):
         names = {a.name for node in ast.walk(tree) if isinstance(node, ast.Import) for a in node.names}
         names |= {node.module or "" for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)}
         assert {name.partition(".")[0] for name in names} & NOT_BEFORE_THE_PULSES == set(), path
-
-
-def test_one_class_name_is_one_thing():
-    places: dict[str, list[str]] = {}
-    for folder in ("host/linewright", "shared_protocol", "device"):
-        for path in sorted((ROOT / folder).rglob("*.py")):
-            for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-                if isinstance(node, ast.ClassDef):
-                    places.setdefault(node.name, []).append(str(path.relative_to(ROOT)))
-    assert {name: found for name, found in places.items() if len(found) > 1} == {}
