@@ -72,6 +72,7 @@ TARGETS: Final = {
         "shared_protocol/linewire/records.py", ("tests/dual/test_wire_records.py", "tests/host/test_wirepack.py")
     ),
     "feeder": Target("device/lineboard/feeder.py", ("tests/device/test_feeder.py", "tests/dual/test_board_states.py")),
+    "guard": Target("device/lineboard/guard.py", ("tests/device/test_guard.py", "tests/dual/test_board_limits.py")),
     "join": Target("host/linewright/tidy/join.py", ("tests/host/test_tidy_join.py",)),
     "placement": Target(
         "host/linewright/planning/placement.py", ("tests/host/test_placement.py", "tests/host/test_sheet.py")

@@ -173,7 +173,9 @@ class Board:
                     self.state = UNHOMED
                 break
         self._configure()
-        if self.state == ASLEEP or self.pen.us in (0, kept[_key("pen_up_us")]):
+        us = self.pen.us
+        beyond = not self._get("servo_low_us") <= us <= self._get("servo_high_us")
+        if self.state == ASLEEP or us in (0, kept[_key("pen_up_us")]) or beyond:
             self.pen.lift(self.port.now_us())
         if self.state == ASLEEP:
             self.state = UNHOMED
@@ -615,15 +617,18 @@ class Board:
     def _configure(self):
         get = self._get
         crossed = get("kinematics") == 1
+        # What the motors bear counts for holding and homing as for drawing, whatever else is set for those.
+        rates = (min(get("max_rate"), get("rate_a")), min(get("max_rate"), get("rate_b")))
+        ramp_accel = get("ramp_accel")
         self.port.configure(self.settings)
         self.feeder.state[kernel.S_OVERHEAD] = self.port.overhead_ticks
-        self.feeder.state[kernel.S_ACCEL] = get("accel")
+        self.feeder.state[kernel.S_ACCEL] = min(get("accel"), ramp_accel)
         self.guard.configure(
             crossed,
             (get("x_low"), get("x_high"), get("y_low"), get("y_high")),
-            min(get("max_rate"), get("rate_a")),
-            min(get("max_rate"), get("rate_b")),
-            get("ramp_accel"),
+            rates[0],
+            rates[1],
+            ramp_accel,
             get("corner_rate"),
             get("servo_low_us"),
             get("servo_high_us"),
@@ -637,9 +642,11 @@ class Board:
             plan = self.homing.axes[axis]
             of = "_y" if axis else "_x"
             plan.end = get("home_end" + of)
-            plan.fast = get("home_fast" + of)
-            plan.slow = get("home_slow" + of)
-            plan.accel = get("home_accel" + of)
+            # On crossed belts both motors turn, and the path in their space is sqrt 2 (181/128) longer.
+            rate = min(rates) if crossed else rates[axis]
+            plan.fast = min(get("home_fast" + of), rate)
+            plan.slow = min(get("home_slow" + of), rate, get("corner_rate"))  # it ends at once, at the switch
+            plan.accel = min(get("home_accel" + of), max(ramp_accel * 128 // 181, 1) if crossed else ramp_accel)
             plan.backoff = get("home_backoff" + of)
             plan.travel = get("home_travel" + of)
             plan.low = get("y_low" if axis else "x_low")

@@ -364,6 +364,7 @@ class Guard:
         self.limits[L_MASK] = mask
         self._mask = mask
         self._double = 1
+        self._renaming = False  # the kinematics have changed, and `_at` is not known yet by its new name
         self._soft = [0, 0, 0, 0]
         # Where the pen has been since the motors were last free, or since it was homed: how far below and above `_at`.
         self._at = [0, 0]
@@ -386,14 +387,14 @@ class Guard:
         # On a crossed-belt rig x = (a + b) / 2 and y = (a - b) / 2; compare doubled, without rounding.
         double = 2 if crossed else 1
         soft = [value * double for value in low_high]
-        if soft != self._soft:
-            # Another machine, or another frame: where the pen has been means nothing there.
+        self._soft = soft
+        if double != self._double:
+            # Places have other names; how far from here the pen has been stays, or settings would lend travel.
+            for way in (self._below, self._above):
+                for axis in (0, 1):
+                    way[axis] = way[axis] * double // self._double
             self._double = double
-            self._soft = soft
-            self._at = [0, 0]
-            for axis in (0, 1):
-                self.forget(axis)
-            self._enter_cells()
+            self._renaming = True
         limits[_RATE] = min(rate_a, rate_b)
         limits[_RATE_A] = (rate_a >> 2) + 1
         limits[_RATE_B] = (rate_b >> 2) + 1
@@ -417,11 +418,15 @@ class Guard:
         zero = _ZERO * self._double
         for axis in (0, 1):
             place = self._place(axis, a, b)
+            if self._renaming:
+                self._at[axis] = place
+                continue
             on = place - self._at[axis]
             least, most = limits[_LEAST_X + 2 * axis] - zero, limits[_MOST_X + 2 * axis] - zero
             self._below[axis] = max(self._below[axis] + on, place - least, 0)
             self._above[axis] = max(self._above[axis] - on, most - place, 0)
             self._at[axis] = place
+        self._renaming = False
         self._enter_cells()
 
     def _enter_cells(self):

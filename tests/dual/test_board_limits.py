@@ -3,6 +3,7 @@
 import unittest
 
 from board_rig import SETTINGS, BoardRig
+from fake_world import Switch
 from test_board_anything import Chance
 
 from linewire import messages, records
@@ -235,6 +236,42 @@ class Limits(unittest.TestCase):
             observer.look()
             observer.check_smooth()
             self.assertEqual(rig.last("fault")["code"], messages.BEYOND_LIMITS)
+
+    def test_homing_and_holding_keep_what_the_motors_bear(self):
+        """Whatever is set for homing and holding alone; and a narrower range for the servo raises a pen beyond it."""
+        for crossed in (False, True):
+            rig = BoardRig(start=(2000, 2000) if not crossed else (3000, 1000), crossed=crossed)
+            observer = Observer(rig.world)
+            rig.world.switches = [Switch(0), Switch(0)]
+            told = dict(TOLD)
+            told.update(
+                kinematics=int(crossed), home_end_x=1, home_end_y=0, accel=4_000_000, home_accel_x=4_000_000,
+                home_fast_x=30_000, home_slow_x=30_000, home_travel_x=REACH,
+            )  # fmt: skip
+            rig.settle(**told)
+            rig.send("home", axes=1)
+            rig.run(lambda: rig.last("homed") or rig.last("fault"), 60)
+            if crossed:
+                observer.look()
+                continue
+            rig.send("origin", a=0, b=0)
+            rig.spend(0.1)
+            rig.board.homed = 1
+            up = RATE * RATE // (2 * ACCEL) + 2
+            line = [(records.RAMP, up, 0, RATE), (records.RAMP, 1000, 0, RATE), (records.RAMP, up, 0, 0)]
+            rig.draw(line + [(records.END, 0, 0, 0)])
+            rig.run(lambda: rig.world.a > 900)
+            rig.send("pace", value=0)
+            rig.run(lambda: rig.board.feeder.standing())
+            observer.look()
+            observer.check_smooth()
+        rig = BoardRig()
+        rig.settle(**TOLD)
+        rig.send("pen", servo_us=SERVO[1])
+        rig.spend(1)
+        rig.send("set", pairs=((messages.SETTING_BY_NAME["servo_high_us"][1], SERVO[1] - 50),))
+        rig.spend(1)
+        self.assertTrue(rig.world.servo_log[-1][1] <= SERVO[1] - 50)
 
     def test_motion_ends_within_a_second_when_the_host_dies(self):
         """With the usual settings, from a usual speed; the pen goes up."""

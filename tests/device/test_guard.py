@@ -1,0 +1,238 @@
+"""The guard's integers decide as real numbers would, and what watches switches, power and places counts rightly."""
+
+from __future__ import annotations
+
+import math
+import random
+from array import array
+
+import pytest
+
+from dual.record_reader import laid_down
+from lineboard import guard
+from linewire import messages, records
+
+FAR = 10_000_000
+
+
+class Model:
+    """The limits of short and long ramps in real numbers: `used` is the largest share of a limit that a ramp takes."""
+
+    def __init__(self, rate: int, accel: int, jump: int) -> None:
+        self.rate, self.accel, self.jump = rate, accel, jump
+        self.brief_s = min(8 / jump, jump / (2 * accel), 1 / 32)
+        self.v = self.lasts_s = self.way = 0.0
+        self.unsure = False
+        self.reference = [0.0, 0.0]
+        self.ahead = [0.0, 0.0]
+
+    def used(self, d: tuple[int, int], v: int) -> float:
+        length = math.hypot(*d)
+        lasts_s = 2 * length / (self.v + v)
+        share = max(max(self.v, v) * abs(n) / length / self.rate for n in d)
+        share = max(share, abs(v * v - self.v * self.v) / (2 * self.accel * (math.floor(length) + 1)))
+        brief = lasts_s < self.brief_s and max(map(abs, d)) < 256
+        # Whether a ramp is brief, and whether those until now are enough, hangs on the last digit.
+        self.unsure = any(abs(t / self.brief_s - 1) < 0.03 for t in (lasts_s, self.lasts_s, self.lasts_s + lasts_s))
+        self.unsure |= abs(self.way + length - 256) < 8
+        if self.lasts_s and (not brief or self.lasts_s >= self.brief_s or self.way >= 256):
+            self.settle()
+        slew = self.accel * (self.lasts_s + lasts_s)
+        whole = self.lasts_s + lasts_s >= self.brief_s or self.way + length >= 256
+        for motor, n in enumerate(d):
+            if brief:
+                alone = n - self.reference[motor] * lasts_s
+                share = max(share, abs(alone) / (1.5 + (self.jump / 2 + slew) * lasts_s))
+                self.ahead[motor] += alone
+                allowed = (self.jump / 2 + slew / 2) * (self.lasts_s + lasts_s) + (0.0 if whole else 1.5)
+                share = max(share, abs(self.ahead[motor]) / allowed)
+            else:
+                off = abs(self.v * n / length - self.reference[motor])
+                share = max(share, off / (self.jump / 2 + self.v / length))
+                self.follow(motor, v * n / length, self.accel * lasts_s)
+        if brief:
+            self.lasts_s += lasts_s
+            self.way += length
+        self.v = v
+        return share
+
+    def settle(self) -> None:
+        for motor in (0, 1):
+            rate = self.reference[motor] + self.ahead[motor] / self.lasts_s
+            self.follow(motor, rate, self.accel * self.lasts_s)
+        self.ahead, self.lasts_s, self.way = [0.0, 0.0], 0.0, 0.0
+
+    def follow(self, motor: int, rate: float, most: float) -> None:
+        self.reference[motor] += max(-most, min(most, rate - self.reference[motor]))
+
+
+class Port:
+    """Time, switches and power as a test sets them."""
+
+    def __init__(self) -> None:
+        self.us, self.pressed, self.power = 0, [False, False], True
+
+    def now_us(self) -> int:
+        return self.us
+
+    def endstop(self, axis: int) -> bool:
+        return self.pressed[axis]
+
+    def motor_power(self) -> bool:
+        return self.power
+
+
+class Queue:
+    def __init__(self) -> None:
+        self.values, self.places, self.lengths = array("i", [0]), array("i", [0]), array("H", [0])
+        self.taken = 0
+
+
+def limited(rate: int = 40_000, accel: int = 300_000, jump: int = 6000, crossed: bool = False) -> guard.Guard:
+    it = guard.Guard(Port(), 0)
+    it.configure(crossed, (-FAR, FAR, -FAR, FAR), rate, rate, accel, jump, 1000, 2000)
+    it.begin(0, 0, True)
+    return it
+
+
+def fault(it: guard.Guard, kind: int, *entry: int) -> int:
+    queue = Queue()
+    queue.values[0], queue.places[0] = laid_down(kind, *entry)
+    return it.admit(queue, 1)
+
+
+@pytest.mark.parametrize(
+    ("rate", "accel", "jump"),
+    [
+        (8000, 60_000, 1500),
+        (40_000, 300_000, 6000),
+        (131_071, 4_000_000, 40_000),
+        (3000, 5000, 400),
+        (60_000, 1_200_000, 3000),
+    ],
+)
+def test_ramps_are_taken_and_refused_as_in_real_numbers(rate: int, accel: int, jump: int) -> None:
+    """But for 6 % where a rule in whole numbers may round, and a few steps/s where all is slow."""
+    chance = random.Random(rate)
+    refused = taken = 0
+    for _ in range(400):
+        it, model = limited(rate, accel, jump), Model(rate, accel, jump)
+        angle, size = chance.uniform(0, 2 * math.pi), chance.choice([1, 3, 10, 60, 300, 3000])
+        for _ in range(25):
+            angle += chance.choice([0, 0, 0.02, -0.1, 0.5, 3.1])
+            n = size * chance.choice([1, 1, 1, 0.3, 4])
+            d = round(n * math.cos(angle)), round(n * math.sin(angle))
+            reach = math.sqrt(max(model.v**2 + chance.choice([-1, 0, 0, 0.9, 1.2]) * 2 * accel * math.hypot(*d), 0))
+            v = min(int(reach), rate * 11 // 10, 131_071)
+            if not any(d) or model.v + v < 200:
+                continue
+            share = model.used(d, v)
+            if model.unsure:
+                break
+            got = fault(it, records.RAMP, *d, v)
+            if abs(share - 1) > 0.06:
+                assert got == (messages.BEYOND_LIMITS if share > 1 else 0), (share, d, v)
+            refused += got != 0
+            taken += got == 0
+            if got:
+                break
+    assert refused > 30
+    assert taken > 300
+
+
+def test_the_reference_is_at_rest_where_the_path_is() -> None:
+    """After a pen action a ramp back is as good as a ramp on; a pen action in passing changes nothing."""
+    it = limited(8000, 60_000, 1500)
+    for step in ((3, 0, 600), (3, 0, 0)):
+        assert fault(it, records.RAMP, *step) == 0
+    assert fault(it, records.PEN, 1500, 50, 0) == 0
+    assert list(it.limits[guard._REFERENCE_A : guard._REFERENCE_B + 1]) == [guard._RATE_ZERO] * 2
+    assert fault(it, records.RAMP, 540, 0, 8000) == 0
+    assert fault(it, records.PEN, 1500, 0, 0) == 0
+    assert fault(it, records.RAMP, -100, 0, 8000) == messages.BEYOND_LIMITS
+    it.begin(0, 0, True)
+    assert fault(it, records.RAMP, -540, 0, 8000) == 0
+
+
+def test_order_of_records() -> None:
+    """A stop, a pen action and an end need a path at rest; behind a pen action in passing only a ramp may stand."""
+    for kind, first, second in ((records.REST, 5, 0), (records.PEN, 1500, 20), (records.END, 0, 0)):
+        it = limited()
+        assert fault(it, records.RAMP, 40, 0, 3000) == 0
+        assert fault(it, kind, first, second, 0) == messages.BAD_RECORDS
+        assert fault(it, records.RAMP, 40, 0, 0) == 0
+        assert fault(it, kind, first, second, 0) == 0
+    assert fault(it, records.RAMP, 1, 0, 10) == messages.BAD_RECORDS  # behind the end
+    it = limited()
+    assert fault(it, records.RAMP, 0, 0, 10) == messages.BAD_RECORDS
+    assert fault(it, records.RAMP, 5, 0, 0) == messages.BAD_RECORDS  # from rest to rest
+    assert fault(it, records.RAMP, 40, 0, 3000) == 0
+    assert fault(it, records.PEN, 1500, 0, 0) == 0
+    assert fault(it, records.PEN, 1500, 0, 0) == messages.BAD_RECORDS
+    it = limited()
+    assert fault(it, records.RAMP, 1, 0, 500) == 0  # a single step from rest
+    assert fault(it, records.REST, 5, 0, 0) == 0
+    it.begin(0, 0, False)
+    assert fault(it, records.PEN, 1500, 20, 0) == messages.NOT_HOMED
+
+
+def test_servo_range_includes_its_ends() -> None:
+    for us, expected in ((999, messages.BEYOND_LIMITS), (1000, 0), (2000, 0), (2001, messages.BEYOND_LIMITS)):
+        assert fault(limited(), records.PEN, us, 20, 0) == expected
+
+
+@pytest.mark.parametrize("crossed", [False, True])
+@pytest.mark.parametrize(("a", "b"), [(1, 0), (-1, 0), (0, 1), (0, -1), (1, 1), (1, -1)])
+def test_the_last_step_within_reach_is_taken_and_the_next_refused(crossed: bool, a: int, b: int) -> None:
+    """Limits of -30..50 along x and -20..70 along y, from places of the motors at which that is exact."""
+    it = guard.Guard(Port(), 0)
+    it.configure(crossed, (-30, 50, -20, 70), 4000, 4000, 300_000, 6000, 1000, 2000)
+    it.begin(0, 0, True)
+    x, y = ((a + b) / 2, (a - b) / 2) if crossed else (a, b)
+    room = min([(50 if x > 0 else -30) / x] if x else [math.inf], [(70 if y > 0 else -20) / y] if y else [math.inf])[0]
+    steps = math.floor(room)
+    assert fault(it, records.RAMP, a * (steps + 1), b * (steps + 1), 900) == messages.BEYOND_LIMITS
+    assert fault(it, records.RAMP, a * steps, b * steps, 900) == 0
+
+
+@pytest.mark.parametrize("changed", [(False, (-1, 101, -1, 101)), (True, (0, 100, 0, 100))])
+def test_other_limits_or_kinematics_lend_no_travel(changed: tuple[bool, tuple[int, int, int, int]]) -> None:
+    """Before homing all moves stay within a reach, whatever is set in between; not where a hand may move it."""
+    plain = (False, (0, 100, 0, 100))
+    it = guard.Guard(Port(), 0)
+    figures = (4000, 4000, 300_000, 6000, 1000, 2000)
+    it.configure(*plain, *figures)
+    it.begin(0, 0, True)
+    assert fault(it, records.RAMP, 60, 0, 900) == 0
+    it.renamed(60, 0, 0, 0)
+    for machine in (changed, plain):
+        it.configure(*machine, *figures)
+        it.begin(0, 0, True)
+    assert fault(it, records.RAMP, 60, 0, 900) == messages.BEYOND_LIMITS
+    it.forget(0)
+    it.begin(0, 0, True)
+    assert fault(it, records.RAMP, 60, 0, 900) == 0
+
+
+def test_a_switch_and_missing_power_are_believed_once_they_last() -> None:
+    port = Port()
+    it = guard.Guard(port, 0)
+    port.pressed[1], port.power = True, False
+    it.watch(0)
+    assert it.closing(1)
+    assert it.losing_power()
+    assert not any((it.closing(0), it.hit(1), it.unpowered()))
+    it.watch(guard.HIT_US - 1)
+    assert not it.hit(1)
+    it.watch(guard.HIT_US)
+    assert it.hit(1)
+    it.watch(guard.UNPOWERED_US - 1)
+    assert not it.unpowered()
+    it.watch(guard.UNPOWERED_US)
+    assert it.unpowered()
+    port.pressed[1], port.power = False, True
+    it.watch(guard.UNPOWERED_US + 1)
+    assert not any((it.hit(1), it.closing(1), it.unpowered(), it.losing_power()))
+    assert it.silent_us == guard.UNPOWERED_US + 1
+    it.heard()
+    assert it.silent_us == 0
