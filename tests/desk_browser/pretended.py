@@ -75,6 +75,7 @@ def state(**changed: Any) -> dict[str, Any]:
         "patterns": PATTERNS,
         "letterings": [LETTERING],
         "previews": {"item": None, "list": []},
+        "within": None,
         "before": [
             {"key": "paper", "text": "an A4 sheet lies against its marks and is held down"},
             {"key": "pen", "text": "the pen 'black' is in its holder and touches the paper when it is lowered"},

@@ -75,6 +75,13 @@ TRIAL = {
         "changes": [{"key": "x.steps_per_mm", "new": 79.67}], "picture": None, "written": False},
     "error": None}  # fmt: skip
 
+HEIGHTS = TRIAL | {
+    "name": "heights", "title": "Pen heights", "drawn": False, "predicted_s": 180.0, "photograph": False, "finding": None, "entries": [
+        {"name": f"{column}{row}", "ask": f"place {column}{row}: number of the first dash from the left that is whole (1..11; 12 if none is)",
+         "unit": "dash", "expected": "6", "needed": False, "at_mm": None} for row in range(1, 7) for column in "ABCD"] + [
+        {"name": "wait", "ask": "number of the first group of upright lines that all begin and end without a hook (1..7; 8 if none is)",
+         "unit": "group", "expected": None, "needed": False, "at_mm": None}]}  # fmt: skip
+
 
 def opened(page: Any, slip: str | None = None, **keys: Any) -> Pretended:
     desk = Pretended(page, state(**keys), strokes())
@@ -140,6 +147,7 @@ SCENES: dict[str, Callable[[Any], Pretended]] = {
     "asleep": lambda page: opened(page, "Machine", machine=machine("asleep", "The board sleeps: its motors are off.", motors_on=False)),
     "off": lambda page: opened(page, "Machine", machine=machine("off", "No machine is connected.", ports=[{"port": "serial-3", "about": "a board answers", "board": "rp2040", "version": "0.1.0", "rig": "Quayside"}])),
     "trial": lambda page: opened(page, "Machine", trial=TRIAL, machine=machine("ready", "Ready.", rig="r-1")),
+    "trial-heights": lambda page: opened(page, "Machine", **laid(), trial=HEIGHTS, machine=machine("ready", "Ready.", rig="r-1")),
     "tuned": lambda page: opened(page, "Machine", **laid(), machine=machine("ready", "Homed and ready.", rig="r-1"), task={"name": "tune", "doing": "", "done": 1.0, "steps": [], "step": None, "error": None, "written": False, "rows": [
         {"name": "as it is", "predicted_s": 232.0, "wobble_mm": 0.21, "rms_mm": 0.04, "best": False, "now": True},
         {"name": "smooth, 40 ms", "predicted_s": 240.0, "wobble_mm": 0.08, "rms_mm": 0.02, "best": True, "now": False}]}),
@@ -150,7 +158,7 @@ SCENES: dict[str, Callable[[Any], Pretended]] = {
     "question": lambda page: opened(page, "Machine", task={"name": "bring-up", "doing": "", "done": None, "rows": [], "steps": [
         {"name": "link", "title": "The link", "state": "done"}, {"name": "motor_x", "title": "Motor X", "state": "doing"}, {"name": "pen", "title": "The pen", "state": "todo"}], "step": "motor_x", "error": None,
         "lines": [{"kind": "title", "text": "step 2 of 3: Motor X"}, {"kind": "caution", "text": "keep fingers clear"}, {"kind": "plain", "text": "it moves 5 mm"}]},
-        questions=[{"id": "q1", "kind": "choose", "text": "Which way did the carriage go?", "about": "It moved 5 mm.", "choices": [{"word": "left", "meaning": "to the left"}, {"word": "right", "meaning": "to the right"}], "low": None, "high": None, "unit": None, "default": None}]),
+        questions=[{"id": "q1", "kind": "choose", "where": "Step 2 of 3: Motor X", "passed": "The board has answered.", "text": "Which way did the carriage go?", "about": "It moved 5 mm.", "choices": [{"word": "left", "meaning": "to the left"}, {"word": "right", "meaning": "to the right"}], "low": None, "high": None, "unit": None, "default": None}]),
     "log": lambda page: opened(page, "Looking back", log=LOG),
     "onlooker": lambda page: opened(page, **laid(), holder={"window": "w0", "you": False}),
     "lost": lost,

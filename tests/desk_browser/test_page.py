@@ -337,6 +337,26 @@ def test_a_real_machine_wants_every_tick_before_it_moves(page, desk):
     }
 
 
+def test_a_photograph_is_asked_for_in_minutes(page, desk):
+    opened = desk(scenes.strokes(), **scenes.laid())
+    page.get_by_role("button", name="Time and ink").click()
+    page.get_by_label("Make it about").fill("10")
+    page.get_by_role("button", name="Make it so").click()
+    assert {key: said(opened, "within")[0][key] for key in ("item", "time_s")} == {"item": "heron", "time_s": 600}
+    opened.set(within={"item": "heron", "time_s": 600.0})
+    expect(page.get_by_text("that take about 10 min")).to_be_visible()
+
+
+def test_what_is_to_be_minded_is_read_where_it_is_marked(page, laid):
+    mark = page.get_by_role("button", name="To mind: capitals 1.5 mm high")
+    words, around = mark.bounding_box(), page.locator(".thing").nth(1).bounding_box()
+    assert words["x"] >= around["x"] + around["width"]  # beside it, and nothing of it is covered
+    laid.state["items"][1]["warnings"] = ["capitals 1.5 mm high run together"]
+    laid.set(items=laid.state["items"])
+    mark.click()
+    expect(page.locator(".slip.thing .warnings")).to_be_focused()
+
+
 def test_one_key_stops_what_moves_wherever_the_focus_is(page, desk):
     opened = desk(scenes.strokes(), **scenes.laid())
     opened.set(drawing=scenes.drawing("drawing", "Drawing."), progress=scenes.PROGRESS)
@@ -395,7 +415,7 @@ def test_a_second_click_does_not_answer_the_question_that_comes_next(page, desk)
         "choices": [{"word": "go", "meaning": "go on"}],
     }
     opened = desk(questions=[asked])
-    page.get_by_role("button", name="Go on").hover()
+    page.locator(".question").get_by_role("button", name="Go on").hover()
     page.evaluate("""() => {
         const once = new MutationObserver(() => {
             const yes = document.querySelector("button[data-do=yes]");
@@ -409,6 +429,54 @@ def test_a_second_click_does_not_answer_the_question_that_comes_next(page, desk)
     assert [one for one in opened.said if one["do"] == "answer"] == []
     yes.click()
     assert said(opened, "answer")[0]["value"] is True
+
+
+def test_a_step_of_bring_up_is_named_goes_on_by_the_large_button_and_can_be_stopped(page, desk):
+    asked = {"id": "q1", "kind": "choose", "where": "Step 1 of 9: The board says hello", "text": "Ready?", "about": "", "passed": "",
+             "choices": [{"word": "go", "meaning": ""}]}  # fmt: skip
+    opened = desk(questions=[asked])
+    expect(page.locator(".question")).to_contain_text("Step 1 of 9: The board says hello")
+    expect(step(page)).to_have_text("Go on")
+    step(page).click()
+    motor = {
+        "id": "q2",
+        "kind": "number",
+        "where": "Step 2 of 9: Motor A",
+        "text": "how far did it go?",
+        "unit": "mm",
+        "about": "",
+        "choices": [],
+    }
+    opened.set(questions=[motor | {"passed": "the board has answered."}])
+    expect(page.locator(".passed")).to_have_text("The board has answered.")
+    page.get_by_role("button", name="Stop bring-up here").click()
+    assert [one["value"] for one in said(opened, "answer", 2)] == ["go", "stop"]
+    step(page).click()
+    expect(page.locator(".question.pointed")).to_be_visible()
+
+
+def test_a_trial_sheet_of_many_places_is_a_grid_and_the_large_button_draws_it(page, desk):
+    opened = desk(scenes.strokes(), **scenes.laid(), trial=scenes.HEIGHTS)
+    page.get_by_role("button", name="Machine", exact=True).click()
+    expect(page.locator(".measures .grid label")).to_have_count(24)
+    expect(page.get_by_text("Place …: number of the first dash")).to_have_count(1)
+    expect(page.get_by_label("D6")).to_be_attached()
+    expect(page.locator("#next-about")).to_contain_text("The trial sheet heights, 3 min")
+    step(page).click()
+    assert said(opened, "trial_draw")[0]["confirmed"] == ["paper", "pen", "cautions"]
+
+
+def test_a_height_of_the_pen_that_was_tried_is_kept(page, desk):
+    opened = desk(machine=machine("ready", "Ready.", rig="r-1"))
+    page.get_by_role("button", name="Machine", exact=True).click()
+    page.locator("summary", has_text="Pen heights").click()
+    expect(page.get_by_text("Less raises the pen.")).to_be_visible()
+    page.get_by_label("Try").fill("1620")
+    page.keyboard.press("Enter")
+    expect(page.get_by_text("Tried: 1620 µs.")).to_be_visible()
+    page.get_by_role("button", name="Keep as lowered").click()
+    assert said(opened, "pen")[0]["height"] == 1620
+    assert {key: said(opened, "pen_keep")[0][key] for key in ("height", "us")} == {"height": "down", "us": 1620}
 
 
 STEPS = {

@@ -1,9 +1,12 @@
 """Laying a sheet out for a page: what is remembered, and the first look at a photograph."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from PIL import Image
 
+from linewright.errors import InputError
 from linewright.planning.arrangement import Arrangement, Item
 from linewright.planning.pipeline import Arranged
 from linewright.sources import photograph
@@ -11,6 +14,7 @@ from linewright.sources.memory import ENTRY_BYTES, PhotographMemory
 from linewright.tasks import laying_out, target
 from linewright.tasks.front import Quiet
 from linewright.tasks.laying_out import KeptPictures
+from linewright.tidy import Tidiness
 
 RIG = target.of_rig(None).rig
 
@@ -47,6 +51,28 @@ def test_a_first_look_comes_before_what_takes_long_and_never_twice(folder, monke
     again = laying_out.lay_out(found, RIG, Quiet(), kept, looks.append)
     assert len(looks) == 1
     assert again.drawing.vertices == laid.drawing.vertices
+
+
+def test_a_photograph_gets_the_settings_that_keep_a_time_for_the_whole_sheet(folder):
+    whole = Arranged(
+        Arrangement(items=(*arranged(folder).arrangement.items, Item("a", text="quay", width_mm=30.0))), folder
+    )
+    ramp, words = whole.arrangement.items
+
+    def takes_s(*items):
+        found = Arranged(Arrangement(items=items), folder)
+        laid = laying_out.lay_out(found, RIG, Quiet())
+        return laying_out.plan_laid_out(laid, RIG, Quiet(), Tidiness(effort="quick")).program.predicted_s
+
+    full_s = takes_s(replace(ramp, method="hatching:angle_deg=30"), words)
+    method, said = laying_out.within(whole, ramp, "hatching:angle_deg=30", RIG, Quiet(), 0.6 * full_s)
+    assert method.startswith("hatching:angle_deg=30,darkest=0.")
+    assert "of its ink" in said
+    # Some seconds less than wished for: alone, each of the two comes from the park and goes back there.
+    assert 0.5 * full_s <= takes_s(replace(ramp, method=method), words) <= 0.6 * full_s
+    assert laying_out.within(whole, ramp, "hatching", RIG, Quiet(), 10 * full_s)[0] == "hatching"
+    with pytest.raises(InputError, match="lies beside it takes"):
+        laying_out.within(whole, ramp, "hatching", RIG, Quiet(), 0.5 * takes_s(words))
 
 
 def test_what_was_made_soon_gets_no_first_look_with_other_settings(folder, monkeypatch):

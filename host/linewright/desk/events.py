@@ -104,6 +104,14 @@ class ItemEvent(Event):
 
 
 @dataclass(frozen=True)
+class Within(Event):
+    """A photograph, and how long the whole sheet is to take."""
+
+    item: Id
+    time_s: Annotated[Figure, Field(gt=0)]
+
+
+@dataclass(frozen=True)
 class Draw(Event):
     """Draw the plan of this number."""
 
@@ -168,6 +176,14 @@ class PenEvent(Event):
     """A height of the pen."""
 
     height: Literal["up", "down"] | int
+
+
+@dataclass(frozen=True)
+class PenKeep(Event):
+    """A pulse of the servo that was tried, to be kept for the pen raised or lowered; fields as the page sends them."""
+
+    height: Literal["up", "down"]
+    us: Annotated[int, Field(ge=1, le=20_000)]
 
 
 @dataclass(frozen=True)
@@ -248,6 +264,7 @@ SHEET_EVENTS: Final[dict[str, type[Event]]] = {
     "redo": Plain,
     "clear": Plain,
     "previews": ItemEvent,
+    "within": Within,
     "again": Named,
 }
 """They change what lies on the sheet, or show more of it."""
@@ -272,6 +289,7 @@ MACHINE_EVENTS: Final[dict[str, type[Event]]] = {
     "check": Plain,
     "jog": Jog,
     "pen": PenEvent,
+    "pen_keep": PenKeep,
     "trial": TrialSheet,
     "trial_draw": Confirmed,
     "trial_close": Plain,

@@ -41,10 +41,19 @@ class AtPage:
         self._onlooker = onlooker
         self._keep_alive = keep_alive
         self._told = ""  # what was said last of what is to be done
+        self._where = ""  # number and title of the step
+        self._passed = ""  # what the step before has found, where it went well
 
     def hear(self, kind: Kind, text: str) -> None:
         """See `Person.hear`."""
-        self._told = {"plain": text, "title": ""}.get(kind, self._told)
+        if kind == "title":
+            self._where, self._told = f"Step {text}", ""
+        elif kind == "good":
+            self._passed = text
+        elif kind == "next":
+            self._told = f"{self._told} {text}".strip()
+        elif kind in ("plain", "found"):
+            self._told = text
         self._hears(kind, text)
 
     def answer(self, ask: Ask) -> str:
@@ -53,9 +62,12 @@ class AtPage:
         if self._onlooker is not None:
             self._onlooker.answers(ask)  # which also remembers where the carriage stands now
         number = ask.low < ask.high
+        passed, self._passed = self._passed, ""
         said = self._questions.ask(
             "number" if number and not ask.choices else "words" if ask.free and not ask.choices else "choose",
             ask.text.removesuffix(" Enter goes on."),
+            where=self._where,
+            passed=passed,
             about=" ".join(filter(None, [self._told, f"On the virtual rig: {seen}." if seen else ""])),
             choices=[{"word": choice.word, "meaning": _meaning(choice)} for choice in ask.choices],
             low=ask.low if number else None,
@@ -79,6 +91,8 @@ class AtPage:
         said = self._questions.ask(
             "choose",
             watch.text,
+            where=self._where,
+            passed="",
             about="",
             choices=[{"word": "nothing", "meaning": "it does not work"}],
             default=None,
@@ -133,6 +147,13 @@ def bring_up(event: events.BringUp, room: Holdings, _met: Met, at: Target) -> No
         room.rig_changed()
     states.update({name: state for name, state in brought.walked.states.items() if name in states})
     kept = brought.hands.kept
+    left = [step.title for step in STEPS if states[step.name] != "done"]
+    room.notes.add(
+        "note",
+        f"bring-up was left off; still to be done: {', '.join(left)}"
+        if left
+        else "bring-up is done: every step passed",
+    )
     show(done=1.0, complete=brought.walked.complete, kept="" if kept is None else kept.name)
 
 

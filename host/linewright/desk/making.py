@@ -221,6 +221,25 @@ class PreviewWish:
 
 
 @dataclass(frozen=True)
+class WithinWish:
+    """One photograph drawn as richly as a time for the whole sheet allows: its method with settings, and words."""
+
+    arrangement: Arrangement
+    folder: Path
+    rig: Rig
+    item: Item
+    time_s: float
+
+    def make(self, bench: WorkBench) -> object:
+        """See `WorkerWish.make`."""
+        from linewright.tasks import laying_out
+
+        found = _arranged(self)
+        method = self.item.method or laying_out.methods_for(found, self.item, self.rig)[0][0]
+        return laying_out.within(found, self.item, method, self.rig, PlanMaker(bench.progress), self.time_s)
+
+
+@dataclass(frozen=True)
 class CatalogueWish:
     """What methods there are."""
 
@@ -232,7 +251,7 @@ class CatalogueWish:
         return catalogue()
 
 
-def _arranged(wish: PlanWish | PreviewsWish | PreviewWish) -> Arranged:
+def _arranged(wish: PlanWish | PreviewsWish | PreviewWish | WithinWish) -> Arranged:
     from linewright.planning.pipeline import Arranged
 
     return Arranged(wish.arrangement, wish.folder)
@@ -241,13 +260,14 @@ def _arranged(wish: PlanWish | PreviewsWish | PreviewWish) -> Arranged:
 def figures(job: Job) -> dict[str, Any]:
     """Time, ink and travel of a plan, whole and by pen, and what to know, for the page."""
     from linewright.sources.choice import TAKES
+    from linewright.sources.lettering.writing import CAPITALS
 
     program = job.program
     said = [with_item(text) for text in job.warnings]
     return {
         **of_program(program),
-        # What suits a photograph is shown by the previews, and is nothing to mind.
-        "warnings": [{"item": item, "text": text} for item, text in said if not text.startswith(TAKES)],
+        # What suits a photograph is shown by the previews and the size of words by the sheet: nothing to mind.
+        "warnings": [{"item": item, "text": text} for item, text in said if not text.startswith((TAKES, CAPITALS))],
     }
 
 

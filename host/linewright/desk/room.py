@@ -246,6 +246,22 @@ class Room(Holdings):
 
         self._ask("pen", "Moving the pen", lambda _met, at: hand_moves.pen(at, self.front, str(event.height)))
 
+    def _on_pen_keep(self, event: events.PenKeep) -> None:
+        from linewright.rig.edit import edit_rig
+
+        target = self.machine.target
+        if target.rig_file is None:
+            raise InputError("this machine has no file to keep it in", hint="take a rig file of your own")
+        if target.on_virtual_rig:
+            raise InputError(
+                "a simulated pen does not tell how high the real one stands", hint="connect the machine, then try again"
+            )
+        kept = edit_rig(target.rig_file, {f"pen.{event.height}_us": event.us}).kept
+        self.rig_changed()
+        height = "raised" if event.height == "up" else "lowered"
+        before = "" if kept is None else f"; what the file said before is kept as {kept.name}"
+        self.notes.add("note", f"the pen is {height} at {event.us} us from now on{before}")
+
     def _ask_task(self, kind: str, busy: str, do: Callable[[Met, Target], object]) -> None:
         """As `_ask`, for what is shown as a task: however it ends, the page is told so."""
 

@@ -7,7 +7,9 @@ import threading
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
+from linewright import wording
 from linewright.desk import edits, workers
+from linewright.desk.events import ItemEvent
 from linewright.desk.geometry import GeometryShelf
 from linewright.desk.history import History
 from linewright.desk.making import (
@@ -19,6 +21,7 @@ from linewright.desk.making import (
     Refusal,
     Sketch,
     WarmWish,
+    WithinWish,
 )
 from linewright.desk.penbox import PenBox
 from linewright.desk.uploads import Uploads
@@ -68,11 +71,13 @@ class SheetDesk:
         self._previews: dict[str, Any] = {"item": None, "list": []}
         self._to_preview: list[str] = []
         self._preview_wish = 0
+        self._within: tuple[int, Item, float] | None = None  # number of the wish, item as it was, seconds
         self._catalogue_wish = 0
         for trouble in (self.history.trouble, self.pens.trouble):
             if trouble:
                 notes.add("note", trouble)
         screen.put("previews", self._previews)
+        screen.put("within", None)
         for key in ("methods", "patterns", "letterings"):
             screen.put(key, [])
         self._show_all()
@@ -211,6 +216,8 @@ class SheetDesk:
 
     def _on_previews(self, event: events.ItemEvent) -> None:
         self._second.forget()
+        self._within = None
+        self._screen.put("within", None)
         self._to_preview = []
         for one in self._previews["list"]:
             self.shelf.drop(one["geometry"])
@@ -221,6 +228,30 @@ class SheetDesk:
             self._preview_wish = self._second.wish(
                 PreviewsWish(self.history.now, self.history.folder, self._rig, replace(item, method=None))
             )
+
+    def _on_within(self, event: events.Within) -> None:
+        item = self.history.now.item(event.item)
+        self._on_previews(ItemEvent(None))  # the second worker makes one thing at a time
+        number = self._second.wish(WithinWish(self.history.now, self.history.folder, self._rig, item, event.time_s))
+        self._within = number, item, event.time_s
+        self._screen.put("within", {"item": item.id, "time_s": event.time_s})
+
+    def _heard_within(self, what: str, value: Any) -> None:
+        assert self._within is not None, "somebody waits for it"
+        _number, item, time_s = self._within
+        if what in (workers.PROGRESS, workers.PART):
+            return
+        self._within = None
+        self._screen.put("within", None)
+        now = self.history.now
+        if item not in now.items:  # it has been changed or taken away meanwhile
+            return
+        if what == workers.MADE:
+            method, words = value
+            self._notes.add("note", words)
+            self._change(now.changed(replace(item, method=method)), f"make it about {wording.duration(time_s)}")
+        else:
+            self._notes.add("error", value.text, value.hint)
 
     # What is shown
 
@@ -350,6 +381,9 @@ class SheetDesk:
                 if what == workers.MADE:
                     for key, listed in value.items():
                         self._screen.put(key, listed)
+                return
+            if self._within is not None and number == self._within[0]:
+                self._heard_within(what, value)
                 return
             if number != self._preview_wish or what in (workers.PROGRESS, workers.PART):
                 return

@@ -6,15 +6,13 @@ import math
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final, TypeVar
+from typing import Final, TypeVar
 
 from linewright import units, wording
 from linewright.errors import InputError
 
-if TYPE_CHECKING:
-    from linewright.sources import Picture
-
 J = TypeVar("J")
+P = TypeVar("P")
 
 CLOSE: Final = 0.05
 """A drawing is accepted where it needs at most this share less than was asked for."""
@@ -82,9 +80,7 @@ def read_ink_mm(words: str) -> float:
     return float(match[1]) * units.MM_PER[match[2]]
 
 
-def fitted(
-    make: Callable[[float], Picture], plan: Callable[[Picture], tuple[J, float, float]], budget: Budget
-) -> tuple[J, str]:
+def fitted(make: Callable[[float], P], plan: Callable[[P], tuple[J, float, float]], budget: Budget) -> tuple[J, str]:
     """The richest plan that a budget allows, and what to say of it.
 
     Parameters

@@ -11,7 +11,7 @@ import * as shelf from "./shelf.js";
 export const state = {
   desk: null, holder: { you: true, window: null }, sheet: null, reach: null, items: [], history: { undo: null, redo: null },
   pens: [], pens_usual: {}, plan: { state: "empty", pens: [], warnings: [] }, methods: [], patterns: [], letterings: [],
-  previews: { item: null, list: [] }, before: [], machine: null, drawing: null, progress: null, broken_off: [], questions: [],
+  previews: { item: null, list: [] }, within: null, before: [], machine: null, drawing: null, progress: null, broken_off: [], questions: [],
   notes: [], log: [], trials: [], trial: null, task: null, phone: null,
 }; // prettier-ignore
 
@@ -28,7 +28,9 @@ export const mine = {
   /** @type {Set<string>} */ ticked: new Set(),
   asking: false, // what only a person knows is asked before it draws
   abandoning: false,
+  pointed: "", // the question that somebody was pointed to
   jog_mm: 10,
+  tried_us: /** @type {number | null} */ (null), // pulse of the servo
   uploading: "",
   dropping: false,
   /** @type {string | null} */ again: null, // entry of the log that is looked at
@@ -290,7 +292,7 @@ const OWN = {
       mine.asking = false;
     }
     if (event.item !== null) mine.look_s = null;
-    if (event.open) mine_focus("#slip-heading");
+    if (event.open || event.mind) mine_focus(event.mind ? ".slip .warnings" : "#slip-heading");
   },
   select_all() {
     mine.selected = state.items.map((/** @type {any} */ one) => one.id);
@@ -391,6 +393,7 @@ const OWN = {
     const one = item(event.item);
     return set(one, { method: event.pick === "yes" ? null : way_of(event.name) });
   },
+  within_form: (event) => send({ do: "within", item: event.item, time_s: 60 * Number(event.minutes) }),
   method_or_own: (event) => set(item(event.item), { method: event.value ? { name: event.value, settings: {} } : null, pen_for: {} }),
   setting(event) {
     const one = item(event.item);
@@ -516,10 +519,14 @@ const OWN = {
     const found = strokes.nearest(event.x, event.y, (mine.left.stroke ?? 1) - 1);
     if (found >= 0) left_from(found + 1);
   },
-  to_question: () => mine_focus("#question-heading"),
+  to_question() {
+    mine.pointed = state.questions[0]?.id ?? "";
+    mine_focus("#question-heading");
+  },
   answer_form: (event) => {
     const asked = state.questions.find((/** @type {any} */ one) => one.id === event.question);
-    const value = asked?.kind === "number" ? Number(event.value) : event.value;
+    const word = event.value === "stop" || event.value === "help";
+    const value = asked?.kind === "number" && !word ? Number(event.value) : event.value;
     return send({ do: "answer", question: event.question, value });
   },
   yes: (event) => send({ do: "answer", question: event.question, value: true }),
@@ -544,7 +551,12 @@ const OWN = {
     mine.wiring = answer.ok ? { ...answer, rig: state.machine.rig } : null;
   },
   real_time: (event) => send({ do: "connect", port: "virtual", real_time: Boolean(event.checked) }),
-  pen_height: (event) => send_newest("pen", { do: "pen", height: Number(event.value) }),
+  pen_height(event) {
+    if (event.value === "" || !Number.isFinite(Number(event.value))) return null;
+    mine.tried_us = Math.round(Number(event.value));
+    return send_newest("pen", { do: "pen", height: mine.tried_us });
+  },
+  pen_keep_tried: (event) => send({ do: "pen_keep", height: event.as, us: mine.tried_us }),
   bring_up_anew: () => send({ do: "bring_up", over: true }),
   tune_write: () => send({ do: "tune", write: true }),
   exercise_form: (event) => send({ do: "exercise", minutes: Number(event.minutes) }),

@@ -77,9 +77,13 @@ export function next_step() {
     return { word: "Done", about: now, at: { do: "put_away" }, picture: "check" };
   }
   const [asked] = state.questions;
-  if (asked) return { word: "Answer", about: sentence(asked.text), at: { do: "to_question" } };
+  if (asked && alone(asked)) return { word: "Go on", about: [asked.where, sentence(asked.text)].filter(Boolean).join(". "), at: answer(asked, asked.choices[0].word), off: locked() };
+  if (asked) return { word: "Answer", about: `It is asked above: ${sentence(asked.text)}`, at: { do: "to_question" } };
   if (tasked()) return { word: "Stop", about: sentence(state.task.doing || `${state.task.name} is under way`), at: { do: "stop" }, kind: "stop", picture: "hold" };
   if (machine?.state === "faulted") return { word: "What is wrong?", about: sentence(machine.fault || machine.words), at: { do: "open", slip: "machine", stay: "y" }, picture: "machine" };
+  if (mine.slip === "machine" && state.trial?.state === "ready" && !state.trial.drawn) {
+    return { word: desk?.virtual ? "Rehearse" : "Draw", about: `The trial sheet ${state.trial.name}, ${duration(state.trial.predicted_s ?? 0)}. Is its paper down, and the pen in?`, at: { do: "trial_draw" }, picture: "pen" };
+  }
   if (broken_off.length && !items.length) return { word: "Carry it on?", about: `${broken_off[0].picture} was broken off at stroke ${broken_off[0].strokes_done} of ${broken_off[0].strokes}.`, at: { do: "open", slip: "drawing", stay: "y" } };
   if (!items.length) return { word: "Put it down", about: "A picture, words, or a surprise.", at: { do: "open", slip: "put", stay: "y" }, picture: "file" };
   if (plan.state === "refused") return { word: "Look again", about: sentence(plan.error?.text ?? "It cannot be drawn as it lies."), at: { do: "open", slip: plan.error?.item ? "thing" : "drawing", stay: "y" }, picture: "warn" };
@@ -105,6 +109,12 @@ export function next() {
 export const looking_on = () => !state.holder.you && mine.link === "open" && h("div", { key: "looking-on", class: "looking-on" },
   h("p", {}, "This window looks on: the machine obeys another one."), button("Take over", { do: "take_over", class: "main" })); // prettier-ignore
 
+/** @param {any} asked whether there is one answer alone, which goes on */
+const alone = (asked) => asked.kind === "choose" && asked.choices.length === 1 && asked.choices[0].word === "go";
+
+/** @param {any} asked @param {string} value */
+const answer = (asked, value) => ({ do: "answer_form", question: asked.id, value });
+
 /** The oldest open question. */
 export function question() {
   const asked = state.questions[0];
@@ -115,7 +125,7 @@ export function question() {
   if (asked.kind === "yes") answers = [button("Yes", { do: "yes", question: asked.id, class: "main", disabled: off }), button("No", { do: "no", question: asked.id, disabled: off })];
   else if (asked.kind === "done") answers = [button("It is done", { do: "yes", question: asked.id, class: "main", disabled: off }), button("I cannot", { do: "no", question: asked.id, class: "quiet", disabled: off })];
   else if (asked.kind === "choose") answers = asked.choices.map((/** @type {any} */ one, /** @type {number} */ _n, /** @type {any[]} */ all) =>
-    button(one.word === "go" && all.length === 1 ? "Go on" : sentence(one.meaning || one.word), { do: "answer_form", question: asked.id, value: one.word, class: all.length === 1 ? "main" : "plain", disabled: off })); // prettier-ignore
+    button(alone(asked) ? "Go on" : sentence(one.meaning || one.word), { ...answer(asked, one.word), class: all.length === 1 ? "main" : "plain", disabled: off })); // prettier-ignore
   else {
     answers = [h("form", { class: "line", "data-do": "answer_form", "data-question": asked.id },
       h("span", { class: "with-unit" },
@@ -123,8 +133,12 @@ export function question() {
         asked.unit && h("span", { class: "unit" }, asked.unit)),
       h("button", { type: "submit", class: "main", disabled: off }, h("span", {}, "Answer")))]; // prettier-ignore
   }
-  return h("section", { key: `question-${asked.id}`, class: "question", role: "dialog", "aria-labelledby": "question-heading", "aria-describedby": "question-about" },
-    h("h2", { id: "question-heading", tabindex: -1 }, sentence(asked.text)), asked.about && h("p", { id: "question-about" }, asked.about), h("div", { class: "line" }, answers)); // prettier-ignore
+  return h("section", { key: `question-${asked.id}`, class: `question${mine.pointed === asked.id ? " pointed" : ""}`, role: "dialog", "aria-labelledby": "question-heading", "aria-describedby": "question-about" },
+    asked.passed && h("div", { class: "passed" }, sign("check"), h("span", {}, sentence(asked.passed))),
+    asked.where && h("div", { class: "where-now" }, asked.where),
+    h("h2", { id: "question-heading", tabindex: -1 }, sentence(asked.text)), asked.about && h("p", { id: "question-about" }, asked.about), h("div", { class: "line" }, answers),
+    asked.where && !asked.choices?.some((/** @type {any} */ one) => one.word === "stop") && h("div", { class: "line" },
+      button("Stop bring-up here", { ...answer(asked, "stop"), class: "stop", disabled: off }), button("What if it does not work?", { ...answer(asked, "help"), class: "quiet", disabled: off }))); // prettier-ignore
 }
 
 /** What was said last. */
@@ -132,8 +146,10 @@ export function notes() {
   const said = state.notes.slice(-30).reverse();
   const [last] = said;
   if (!last) return null;
+  const spoken = h("span", { class: "heard", role: "log" }, last.text);
+  if (said.length === 1 && !last.hint) return h("p", { key: "note", class: "notes one" }, sentence(last.text), spoken);
   return h("details", { key: "notes", class: "notes" },
     h("summary", {}, sentence(last.text)),
-    h("ul", { "aria-label": "What was said" }, said.slice(1).map((/** @type {any} */ one) => h("li", { key: `n${one.n}`, class: one.kind }, sentence(one.text), one.hint && h("small", {}, one.hint)))),
-    h("span", { class: "heard", role: "log" }, last.text)); // prettier-ignore
+    h("ul", { "aria-label": "What was said" }, said.map((/** @type {any} */ one) => h("li", { key: `n${one.n}`, class: one.kind }, sentence(one.text), one.hint && h("small", {}, one.hint)))),
+    spoken); // prettier-ignore
 }

@@ -242,7 +242,7 @@ export class DeskTable extends HTMLElement {
     return h("div", { key: `thing-${item.id}`, class: `thing${selected ? " selected" : ""}${item.error ? " wrong" : ""}`, style: place, "data-item": item.id },
       h("button", { type: "button", class: "grip", "data-hand": "move", "aria-pressed": selected ? "true" : "false", "aria-describedby": "thing-keys",
         "aria-label": `${item.label}, ${Math.round(x1 - x0)} by ${Math.round(y1 - y0)} mm, ${Math.round(x0)} mm from the left, ${Math.round(y0)} mm from the top` }),
-      warning && h("i", { class: "mind", title: warning.text }, "!"),
+      warning && h("button", { key: "mind", type: "button", class: "mind", title: warning.text, "aria-label": `To mind: ${warning.text}`, "data-do": "select", "data-item": item.id, "data-mind": "y" }, "!"),
       ...corners); // prettier-ignore
   }
 
@@ -287,7 +287,7 @@ export class DeskTable extends HTMLElement {
   /** @param {PointerEvent} event */
   press(event) {
     if (event.button > 1 || !this.given) return;
-    if (/** @type {HTMLElement} */ (event.target).dataset.hand === "write") return;
+    if (/** @type {HTMLElement} */ (event.target).matches("[data-hand=write], .mind")) return;
     this.fingers.set(event.pointerId, { x: event.clientX, y: event.clientY });
     this.setPointerCapture(event.pointerId);
     if (this.fingers.size === 2) {

@@ -44,7 +44,7 @@ export function several(count, one, many = `${one}s`) {
 
 /** @param {string} text @returns {string} with a capital at its beginning */
 export function sentence(text) {
-  return text ? text[0].toUpperCase() + text.slice(1) : text;
+  return text ? text[0].toUpperCase() + text.slice(1).replace(/(\d) us\b/g, "$1 µs") : text;
 }
 
 /**

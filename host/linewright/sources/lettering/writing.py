@@ -21,6 +21,9 @@ from linewright.sources.picture import Picture, Wish
 LONGEST_TEXT: Final = 20_000
 """Characters: some ten closely written sheets, days of a pen's work."""
 
+CAPITALS: Final = "the capitals are "
+"""How it is said which size was chosen."""
+
 LARGEST_SHARE: Final = 0.6
 """Largest share of the room's height that a capital takes where no size is given: a single initial keeps some air."""
 
@@ -91,7 +94,7 @@ class Lettering:
 
 
 def _notes(words: TextLines, wish: Wish, how: Lettering, size_mm: float, font: str | None) -> list[str]:
-    notes = [] if how.size_mm else [f"the capitals are {size_mm:.3g} mm high, as large as the room allows"]
+    notes = [] if how.size_mm else [f"{CAPITALS}{size_mm:.3g} mm high, as large as the room allows"]
     if words.replaced:
         more = len(words.replaced) - _NAMED_AT_MOST
         notes.append(

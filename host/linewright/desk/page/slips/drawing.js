@@ -2,7 +2,7 @@
 
 import { h } from "../dom.js";
 import { sign } from "../hand.js";
-import { all_seen, mine, state, under_way } from "../desk.js";
+import { all_seen, may_edit, mine, state, under_way } from "../desk.js";
 import { speed_colour } from "../ink.js";
 import { duration, figure, grouped, ink_word, length, quickness, sentence, several } from "../words.js";
 import { button, data, heading, locked, number, refusal, slip, trouble, working } from "./parts.js";
@@ -24,6 +24,7 @@ function known() {
     trouble(plan.error),
     plan.predicted_s > 0 && h("dl", { class: `figures-list${old ? " old" : ""}` },
       fact("Time", duration(plan.predicted_s)), fact("Ink", length(plan.ink_mm)), fact("Pen raised", length(plan.travel_mm)), fact("Strokes", grouped(plan.strokes))),
+    plan.state === "ready" && state.items.filter((/** @type {any} */ one) => one.kind === "photograph").map(within),
     plan.pens.length > 1 && [heading("Pen by pen"), h("table", {}, h("thead", {}, h("tr", {}, ["Pen", "Time", "Ink", "Strokes"].map((word) => h("th", { scope: "col" }, word)))),
       h("tbody", {}, plan.pens.map((/** @type {any} */ pen) => h("tr", { key: pen.name },
         h("th", { scope: "row" }, h("i", { class: "drop", style: { "--pen": pen.colour } }), ink_word(pen.name)),
@@ -31,8 +32,22 @@ function known() {
     minds(),
     plan.geometry && [heading("Speed"), h("label", { class: "tick" }, h("input", { type: "checkbox", checked: mine.speeds, ...data({ do: "speeds" }) }), h("span", {}, "Show speed as colour")),
       mine.speeds && h("p", { class: "scale" }, h("span", {}, "slow"), [0, 0.15, 0.3, 0.45, 0.55, 0.7, 0.8, 0.95].map((share) => h("i", { style: { background: speed_colour(share) } })), h("span", {}, "fast"))],
-    plan.predicted_s > 0 && h("p", { class: "small" }, "Drag along the time line below to see the sheet at any moment."),
+    plan.predicted_s > 0 && h("p", { class: "small" }, "The ruler below only shows: drag along it to see the sheet at any moment of the drawing."),
   ].flat(); // prettier-ignore
+}
+
+/**
+ * How long it is to take.
+ *
+ * @param {any} one a photograph
+ */
+function within(one) {
+  if (state.within?.item === one.id) return h("p", { key: `within-${one.id}`, role: "status" }, `Looking for lines of ${one.label} that take about ${duration(state.within.time_s)} …`);
+  const off = !may_edit() || Boolean(state.within);
+  return h("form", { key: `within-${one.id}`, class: "line within", "data-do": "within_form", "data-item": one.id },
+    h("label", { class: "figure" }, h("span", {}, state.items.length > 1 ? `Make it about, by fewer lines of ${one.label}` : "Make it about"),
+      h("span", { class: "with-unit" }, h("input", { type: "number", name: "minutes", min: 0.5, max: 600, step: "any", required: true, placeholder: figure(state.plan.predicted_s / 60, 0), disabled: off }), h("span", { class: "unit" }, "min"))),
+    h("button", { type: "submit", class: "plain", disabled: off }, h("span", {}, "Make it so"))); // prettier-ignore
 }
 
 /** What the plan says is to be minded. */

@@ -42,6 +42,7 @@ function ports(machine) {
       !rows.some((/** @type {any} */ row) => row.key === "virtual") && h("li", { key: "virtual" }, h("p", {}, h("b", {}, "The virtual rig"), h("small", {}, "a simulated machine; nothing real moves")),
         machine.port === "virtual" && machine.state !== "off" ? h("span", { class: "now" }, "connected") : button("Connect", { do: "connect_port", port: "virtual", label: "Connect the virtual rig", disabled: off }))),
     h("div", { class: "line" }, button("Look again", { do: "ports", class: "quiet", disabled: off }), machine.state !== "off" && button("Let go of it", { do: "disconnect", class: "quiet", disabled: off })),
+    h("p", { class: "small" }, "A machine of your own appears here once its cable is in: then “Look again”."),
     state.desk?.virtual && h("label", { class: "tick" }, h("input", { type: "checkbox", checked: Boolean(machine.real_time), disabled: off, ...data({ do: "real_time" }) }), h("span", {}, "Rehearse in real time"))); // prettier-ignore
 }
 
@@ -55,7 +56,7 @@ function rigs(machine) {
   const wiring = mine.wiring?.rig === machine.rig ? mine.wiring : null;
   return h("details", { key: "rigs" }, h("summary", {}, "Its file"),
     h("p", {}, "A rig file says how large the machine is, how it is wired and how fast it may go."),
-    h("ul", { class: "rows" }, machine.rigs.map((/** @type {any} */ rig) => h("li", { key: rig.id }, h("p", {}, h("b", {}, rig.id === "default" ? "The rig without a file" : rig.name), h("small", {}, `board ${rig.board}${rig.usual ? ", the usual one" : ""}`)),
+    h("ul", { class: "rows" }, machine.rigs.map((/** @type {any} */ rig) => h("li", { key: rig.id }, h("p", {}, h("b", {}, rig.id === "default" ? "A machine as it comes, without a file of its own" : rig.name), h("small", {}, `board ${rig.board}${rig.usual ? ", the usual one" : ""}`)),
       rig.id === machine.rig ? h("span", { class: "now" }, "taken") : button("Take it", { do: "rig_take", rig: rig.id, label: `Take ${rig.name}`, disabled: off })))),
     h("label", { class: "file" }, h("span", {}, "Another rig file"), h("input", { type: "file", accept: ".toml", disabled: off, ...data({ do: "rig_send" }) })),
     h("p", { class: "small" }, "The desk keeps a copy of it, and writes what fits find into the copy."),
@@ -82,7 +83,7 @@ function hands(machine) {
     h("div", { class: "jogging" }, step("left", -1, 0, "M20 12H4M10 6l-6 6 6 6"), step("up", 0, -1, "M12 20V4M6 10l6-6 6 6"), step("down", 0, 1, "M12 4v16M6 14l6 6 6-6"), step("right", 1, 0, "M4 12h16M14 6l6 6-6 6"),
       h("label", { class: "choice" }, h("span", {}, "Step"), h("select", { "data-do": "jog_size", value: String(mine.jog_mm) }, [0.1, 1, 10, 50].map((mm) => h("option", { value: mm, selected: mm === mine.jog_mm }, `${mm} mm`))))),
     h("p", { class: "small" }, machine.state === "ready" ? "Or drag the pen’s cross on the table; its arrow keys move it, too." : "It moves once it is homed."),
-    machine.endstop_x !== undefined && h("p", { class: "small" }, `Endstop X is ${machine.endstop_x ? "pressed" : "free"}, Y is ${machine.endstop_y ? "pressed" : "free"}.`),
+    machine.endstop_x !== undefined && h("p", { class: "small" }, `The switch at the end of X is ${machine.endstop_x ? "pressed" : "not pressed"}, that of Y ${machine.endstop_y ? "pressed" : "not pressed"}.`),
   ]; // prettier-ignore
 }
 
@@ -93,8 +94,11 @@ function heights(machine) {
   return h("details", { key: "heights" }, h("summary", {}, "Pen heights, by trying"),
     h("p", {}, `The pen is ${machine.pen_up === null || machine.pen_up === undefined ? "somewhere" : machine.pen_up ? "raised" : "lowered"}. Keep fingers away from the servo’s arm.`),
     h("div", { class: "line" }, button("Raise", { do: "pen", height: "up", disabled: off }), button("Lower", { do: "pen", height: "down", disabled: off })),
-    number("Try", null, "µs", { do: "pen_height", low: 400, high: 2600, step: 10, empty: usual.down_us ?? "", disabled: off }),
-    h("p", { class: "small" }, `Servo pulse. Raised is ${usual.up_us ?? "?"} µs and lowered ${usual.down_us ?? "?"} µs in this machine’s file.`)); // prettier-ignore
+    h("p", {}, `The servo’s pulse sets the height: raised is ${usual.up_us ?? "?"} µs now, lowered ${usual.down_us ?? "?"} µs. ${usual.up_us > usual.down_us ? "More" : "Less"} raises the pen. Enter tries a figure.`),
+    number("Try", mine.tried_us ?? usual.down_us, "µs", { do: "pen_height", low: 400, high: 2600, step: 10, digits: 0, disabled: off }),
+    mine.tried_us !== null && h("p", { role: "status" }, machine.busy ? `It goes to ${mine.tried_us} µs …` : `Tried: ${mine.tried_us} µs.`),
+    mine.tried_us !== null && (fileless() ?? h("div", { class: "line" }, button("Keep as raised", { do: "pen_keep_tried", as: "up", disabled: off }), button("Keep as lowered", { do: "pen_keep_tried", as: "down", disabled: off }))),
+    refusal("pen", "pen_keep")); // prettier-ignore
 }
 
 // --- making it true -------------------------------------------------------------------------------------------------
@@ -163,7 +167,30 @@ function tuned(now) {
 }
 
 /** Why nothing can be written; null: the machine has a file. */
-const fileless = () => (state.machine.rig === "default" ? h("p", { class: "small" }, "This is the rig without a file, so nothing is written. With a rig file of your own this is kept in it.") : null);
+const fileless = () => (state.machine.rig === "default" ? h("p", { class: "small" }, "This machine has no file of its own, so nothing can be kept. With a rig file under “Its file” it is kept there.") : null);
+
+/** From so many measurements on that differ by a name alone, they stand in a grid, and what is asked is said once. */
+const GRID_FROM = 6;
+
+/**
+ * The fields of a trial sheet's form.
+ *
+ * @param {any[]} entries
+ */
+function fields(entries) {
+  const field = (/** @type {any} */ one, /** @type {string} */ word) => h("label", { key: one.name, class: "figure", title: sentence(one.ask) }, h("span", {}, word),
+    h("span", { class: "with-unit" }, h("input", { type: "text", inputmode: "decimal", name: one.name, required: Boolean(one.needed), value: mine.measures[one.name] ?? "", placeholder: one.expected === null || one.expected === undefined ? "" : String(one.expected), autocomplete: "off" }),
+      h("span", { class: "unit" }, one.unit || ""))); // prettier-ignore
+  const form = (/** @type {any} */ one) => one.ask.replace(one.name, "…");
+  /** @type {Map<string, any[]>} */
+  const alike = new Map();
+  for (const one of entries) alike.set(form(one), [...(alike.get(form(one)) ?? []), one]);
+  return [...alike].map(([ask, some]) =>
+    some.length < GRID_FROM || !ask.includes("…")
+      ? some.map((/** @type {any} */ one) => field(one, sentence(one.ask)))
+      : [h("p", { class: "wide" }, sentence(ask)), h("div", { class: "wide grid" }, some.map((/** @type {any} */ one) => field(one, one.name)))],
+  );
+}
 
 /** @param {any} now */
 function trial(now) {
@@ -181,9 +208,7 @@ function trial(now) {
     h("div", { class: "line" }, button(now.drawn ? "Draw it again" : "Draw this sheet", { do: "trial_draw", class: now.drawn ? "plain" : "main", disabled: off }), away),
     heading("What you measured"),
     h("form", { class: "measures", "data-do": "fit_form", key: `form-${now.name}-${now.number}` },
-      now.entries.map((/** @type {any} */ one) => h("label", { key: one.name, class: "figure" }, h("span", {}, sentence(one.ask)),
-        h("span", { class: "with-unit" }, h("input", { type: "text", inputmode: "decimal", name: one.name, required: Boolean(one.needed), value: mine.measures[one.name] ?? "", placeholder: one.expected === null || one.expected === undefined ? "" : String(one.expected), autocomplete: "off" }),
-          h("span", { class: "unit" }, one.unit || "")))),
+      fields(now.entries),
       h("button", { type: "submit", class: "main", disabled: off || now.state === "fitting" }, h("span", {}, "See what it says"))),
     now.state === "fitting" && h("p", { role: "status" }, "Working it out …"),
     now.photograph && photographed(off),
