@@ -180,6 +180,22 @@ def test_what_is_ignored_stays_ignored():
         signal.signal(signal.SIGINT, before)
 
 
+def test_freed_memory_goes_back_where_the_c_library_keeps_it(monkeypatch):
+    def resident_mb() -> float:
+        return int(Path("/proc/self/statm").read_text().split()[1]) * os.sysconf("SC_PAGE_SIZE") / 1e6
+
+    if sys.platform == "linux" and "glibc" in os.confstr("CS_GNU_LIBC_VERSION"):
+        pieces = [b"x" * 50_000 for _ in range(3000)]  # 150 MB in pieces that come from the heap
+        last = b"x" * 50_000  # what holds the heap up
+        del pieces
+        before_mb = resident_mb()
+        memory.give_back()
+        assert before_mb - resident_mb() > 100
+        assert last
+    monkeypatch.setattr("ctypes.CDLL", lambda _name: None)
+    memory.give_back()  # there is no such function here: nothing happens
+
+
 def test_memory_is_limited_where_the_system_can(elsewhere, monkeypatch):
     memory.limit(1)  # no such limit here: nothing happens
     monkeypatch.undo()

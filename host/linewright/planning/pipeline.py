@@ -25,6 +25,7 @@ from linewright.rig.doubts import doubts
 from linewright.rig.sheet_place import largest_named, lies_within, room_on, sheet_on
 from linewright.sheet.sizes import Sheet
 from linewright.sources import Picture, Wish
+from linewright.system.memory import give_back
 from linewright.tidy import Tidying, Watcher, tidy
 
 if TYPE_CHECKING:
@@ -212,8 +213,10 @@ def on_machine(reached: Drawing, warnings: tuple[str, ...], sheet: Sheet, task: 
         )
     notes: list[str] = []
     watched = Watcher(watcher.report, notes.append, watcher.enough)
+    give_back()
     drawing = tidy(reached, Tidying.on(rig, reached, task.tidiness), watched)
     watched.report("planning the motion", 0.0)
+    give_back()
     program = plan_for_pens(drawing, rig, sheet=sheet)
     warnings = (*warnings, *notes, *_ink_words(drawing, rig))
     return Job(program, (*warnings, *doubts(rig), *program.warnings))
