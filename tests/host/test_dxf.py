@@ -286,6 +286,38 @@ def test_without_the_extra_the_word_is_clear(tmp_path, monkeypatch):
         read_drawing(str(path), KEEP)
 
 
+def test_a_pattern_is_drawn_as_its_lines_and_hides_nothing(tmp_path):
+    found = document()
+    model = found.modelspace()
+    model.add_line((0, 15), (30, 15), dxfattribs={"color": 1})
+    hatch = model.add_hatch(color=5)
+    hatch.paths.add_polyline_path([(0, 0), (30, 0), (30, 30), (0, 30)])
+    # Lines at 45 degrees, each 2 up and 2 left of the one before: 2.83 apart.
+    hatch.set_pattern_fill("quay", color=5, definition=[[45, (0, 0), (-2, 2), []]])
+    drawing = drawn(found, tmp_path).drawing
+    by_colour = {pen.colour: number for number, pen in enumerate(drawing.pens)}
+    lines = [stroke for stroke, pen in zip(drawing, drawing.pen, strict=True) if pen == by_colour["#0000ff"]]
+    across = np.concatenate([np.diff(line, axis=0) for line in lines])
+    assert across[:, 0] == pytest.approx(-across[:, 1], abs=1e-3)  # none runs along the edge
+    # The area divided by what lies between lines.
+    assert np.hypot(*across.T).sum() == pytest.approx(30 * 30 / (2 * 2**0.5), rel=0.1)
+    (under,) = (stroke for stroke, pen in zip(drawing, drawing.pen, strict=True) if pen == by_colour["#ff0000"])
+    assert np.ptp(under[:, 0]) == pytest.approx(30, abs=1e-3)
+
+
+def test_a_pattern_too_fine_is_a_filling(tmp_path, monkeypatch):
+    monkeypatch.setattr("linewright.sources.dxf.entities.PATTERN_LINES_HIGH", 5)
+    found = document()
+    hatch = found.modelspace().add_hatch(color=5)
+    hatch.paths.add_polyline_path([(0, 0), (30, 0), (30, 30), (0, 30)])
+    hatch.set_pattern_fill("quay", color=5, definition=[[45, (0, 0), (-2, 2), []]])
+    drawing = drawn(found, tmp_path).drawing
+    blue = [pen.colour for pen in drawing.pens].index("#0000ff")
+    (edge,) = (stroke for stroke, pen in zip(drawing, drawing.pen, strict=True) if pen == blue)
+    assert np.ptp(edge, axis=0) == pytest.approx([30, 30])
+    assert edge[0] == pytest.approx(edge[-1])
+
+
 def test_where_the_library_has_no_words_there_are_no_empty_brackets(tmp_path):
     path = tmp_path / "cut.dxf"
     path.write_text("  0\nSECTION\n  2\nHEADER\n  9")
@@ -307,7 +339,7 @@ def test_blocks_that_multiply_end(tmp_path, monkeypatch):
 
     monkeypatch.setattr(reader, "ENTITIES_HIGH", 2000)
     # Told by a count of the blocks, before the copies are made one by one.
-    monkeypatch.setattr(reader._Walk, "_entity", lambda *_: pytest.fail("a copy was made"))
+    monkeypatch.setattr(reader._ModelWalk, "_entity", lambda *_: pytest.fail("a copy was made"))
     found = document()
     found.blocks.new("b0").add_line((0, 0), (1, 0))
     for number in range(1, 20):
@@ -339,13 +371,13 @@ def test_blocks_that_hardly_multiply_are_counted_as_they_are_met(tmp_path, monke
         block.add_blockref(f"b{number - 1}", (0, 0), dxfattribs={"layer": "off"})
     found.modelspace().add_blockref("b4", (0, 0))
     met = []
-    count = reader._Walk._count
+    count = reader._ModelWalk._count
     with monkeypatch.context() as patched:
-        patched.setattr(reader._Walk, "_count", lambda walk: (met.append(1), count(walk)))
+        patched.setattr(reader._ModelWalk, "_count", lambda walk: (met.append(1), count(walk)))
         drawn(found, tmp_path)
     monkeypatch.setattr(reader, "ENTITIES_HIGH", len(met))
     drawn(found, tmp_path)
     monkeypatch.setattr(reader, "ENTITIES_HIGH", len(met) - 1)
-    monkeypatch.setattr(reader._Walk, "_entity", lambda *_: pytest.fail("a copy was made"))
+    monkeypatch.setattr(reader._ModelWalk, "_entity", lambda *_: pytest.fail("a copy was made"))
     with pytest.raises(SourceError, match="too many entities"):
         drawn(found, tmp_path)

@@ -23,6 +23,9 @@ LEADING: Final = 5 / 3
 GAP: Final = 0.7
 """Left for a letter that the face lacks, in heights of a capital."""
 
+PATTERN_LINES_HIGH: Final = 20_000
+"""Of one filling: at half a millimetre apart, those of ten metres; finer ones are a tone."""
+
 
 class EntityOutlines:
     """Draws entities into segments, in units of the file, y upward.
@@ -74,6 +77,8 @@ class EntityOutlines:
         elif kind in ("HATCH", "MPOLYGON"):
             from ezdxf import path
 
+            if self._pattern(entity):
+                return "line"
             for outline in path.from_hatch(entity):
                 self._path(outline)
             return "fill"
@@ -82,6 +87,20 @@ class EntityOutlines:
         else:
             return None
         return "line"
+
+    def _pattern(self, entity: Any) -> bool:
+        """The lines of a filling that is a pattern, which covers nothing; False for one that is solid or too fine."""
+        from ezdxf.render.hatching import HatchingError, hatch_entity
+
+        rows, outlines = len(self.segments), len(self.segments.starts)
+        try:
+            for begin, end in itertools.islice(hatch_entity(entity), PATTERN_LINES_HIGH + 1):
+                self._line_through([begin, end])
+        except HatchingError:  # lines that are too near each other, or have no direction
+            self.segments.drop(rows, outlines)
+        if len(self.segments) - rows > PATTERN_LINES_HIGH:
+            self.segments.drop(rows, outlines)
+        return len(self.segments) > rows
 
     def _line_through(self, points: list[Any]) -> None:
         if len(points) < 2:
