@@ -19,6 +19,18 @@ if TYPE_CHECKING:
 SHARE: Final = 0.4
 """Share of the room: width of something that is put beside what lies there already."""
 
+LEAST_MM: Final = 12.0
+"""Free room that is lower or narrower holds nothing that is put there."""
+
+LETTER: Final = (0.75, 1.4, 1.6)
+"""Of a capital's height: how wide a letter is, how high a line, and how far apart lines are, by and large."""
+
+FILLED: Final = 0.9
+"""Of the free room."""
+
+ROOMS: Final = 60
+"""So many free rooms are remembered at once."""
+
 COPY_OFF_MM: Final = 8.0
 """How far a copy lies from its original, so that both are seen."""
 
@@ -156,23 +168,71 @@ def put(
     room_mm: Box,
     at_mm: list[float] | None,
     width_mm: float | None,
+    boxes_mm: Sequence[Sequence[float]] = (),
 ) -> tuple[Arrangement, str]:
     """Put something down; returns its id, too.
 
-    The first thing on a sheet fills it. What comes later is smaller, so that it can be seen where it lies.
+    The first thing on a sheet fills it. What comes later is smaller, so that it can be seen where it lies, and goes
+    where nothing lies yet; without such a place it goes to the foot of the room.
 
     Parameters
     ----------
-    at_mm : the middle of it; None: the middle of the room.
+    boxes_mm : where things lie already.
+    at_mm : the middle of it; None: wherever there is room.
     """
     if at_mm is not None:
         item = replace(item, at_mm=_pair(at_mm, "at_mm"), align="centre")
+    elif boxes_mm and width_mm is None:
+        x0, y0, x1, y1 = room_mm
+        aspect = _aspect(item)
+        free = free_room(room_mm, boxes_mm, aspect)
+        if free is None:
+            item = replace(item, align="bottom")
+        else:
+            item = replace(item, at_mm=((free[0] + free[2]) / 2, (free[1] + free[3]) / 2), align="centre")
+            fits_mm = min(free[2] - free[0], aspect * (free[3] - free[1]))
+            usual_mm = x1 - x0 if item.text is not None else SHARE * min(x1 - x0, y1 - y0)
+            width_mm = round(min(FILLED * fits_mm, usual_mm), 1)
     if width_mm is None and arrangement.items and item.width_mm is None:
         width_mm = round(SHARE * min(room_mm[2] - room_mm[0], room_mm[3] - room_mm[1]), 1)
     if width_mm is not None:
         item = replace(item, width_mm=_figure(width_mm, "width_mm"))
     named = item if item.id else replace(item, id=free_id(item, {one.id for one in arrangement.items}))
     return arrangement.added(named), named.id
+
+
+def _aspect(item: Item) -> float:
+    """About how many times as wide as high something is."""
+    if item.text is None or item.method is not None:
+        return 1.0
+    lines = item.text.split("\n")
+    wide, high, apart = LETTER
+    return max(1.0, wide * max(map(len, lines)) / (high + apart * (len(lines) - 1)))
+
+
+def free_room(room_mm: Box, boxes_mm: Sequence[Sequence[float]], aspect: float = 1.0) -> Box | None:
+    """The upright box, of all in a room in which nothing lies, that holds the largest thing of a proportion.
+
+    Parameters
+    ----------
+    boxes_mm : left, top, right, bottom of what lies there.
+    aspect : width by height of the thing.
+
+    Returns
+    -------
+    None where there is none that is worth it.
+    """
+    free: list[Box] = [room_mm]
+    for left, top, right, foot in boxes_mm:
+        parts: list[Box] = []
+        for x0, y0, x1, y1 in free:
+            if right <= x0 or x1 <= left or foot <= y0 or y1 <= top:
+                parts.append((x0, y0, x1, y1))
+            else:
+                parts += [(x0, y0, left, y1), (right, y0, x1, y1), (x0, y0, x1, top), (x0, foot, x1, y1)]
+        parts = [one for one in parts if min(one[2] - one[0], one[3] - one[1]) >= LEAST_MM]
+        free = sorted(set(parts), key=lambda one: -min(one[2] - one[0], aspect * (one[3] - one[1])))[:ROOMS]
+    return free[0] if free else None
 
 
 def copied(arrangement: Arrangement, names: Sequence[str], laid: dict[str, Any]) -> tuple[Arrangement, list[str]]:

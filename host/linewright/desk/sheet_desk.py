@@ -144,7 +144,9 @@ class SheetDesk:
             if not text:
                 raise InputError("there are no words", hint="type some")
             item, what = Item(text=text, method="words" if event.sentence is not None else None), "words"
-        new, name = edits.put(self.history.now, item, room_on(self.sheet, self._rig), event.at_mm, event.width_mm)
+        room = room_on(self.sheet, self._rig)
+        boxes = [box for laid in self._laid.values() for box in laid["boxes_mm"]]
+        new, name = edits.put(self.history.now, item, room, event.at_mm, event.width_mm, boxes)
         self._change(new, f"put {what} down")
         return {"item": name}
 

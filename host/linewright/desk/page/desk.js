@@ -22,7 +22,7 @@ export const mine = {
   /** @type {string[]} */ selected: [],
   /** @type {{ids: string[], n: number, sketch: string | null} | null} */ held: null,
   /** @type {number | null} */ look_s: null,
-  /** @type {{x: number, y: number, text: string, item: string | null} | null} */ writing: null,
+  /** @type {{x: number, y: number, text: string, item: string | null, here?: boolean} | null} */ writing: null,
   speeds: false,
   /** @type {{text: string, hint?: string, where: string} | null} */ refused: null,
   /** @type {Set<string>} */ ticked: new Set(),
@@ -33,6 +33,7 @@ export const mine = {
   tried_us: /** @type {number | null} */ (null), // pulse of the servo
   uploading: "",
   dropping: false,
+  previews_size: "", // of the thing whose small pictures were asked for, as `size_of` says
   /** @type {string | null} */ again: null, // entry of the log that is looked at
   measures: /** @type {Record<string, string>} */ ({}), // as typed for a trial sheet
   /** @type {{picture: string, cautions: string[], rig: string} | null} */ wiring: null,
@@ -171,6 +172,13 @@ export function page_of(one) {
   const box = one.boxes_mm?.[0] ?? [0, 0, 10, 10];
   return [box[2] - box[0], box[3] - box[1]];
 }
+
+/**
+ * What tells one size of an item from another.
+ *
+ * @param {any} one
+ */
+export const size_of = (one) => `${one.width_mm} ${one.height_mm} ${state.sheet.name}`;
 
 /** @param {any} one @param {number} size */
 function sized(one, size) {
@@ -413,13 +421,14 @@ const OWN = {
   put_words() {
     mine.slip = null;
     const [x0, y0, x1, y1] = state.sheet.room_mm ?? [0, 0, state.sheet.width_mm, state.sheet.height_mm];
-    mine.writing = { x: x0 + (x1 - x0) * 0.15, y: (y0 + y1) / 2, text: "", item: null };
+    // Typed at the foot where something lies already; the desk looks for free room.
+    mine.writing = { x: x0 + (x1 - x0) * 0.08, y: state.items.length ? y1 - (y1 - y0) * 0.12 : (y0 + y1) / 2, text: "", item: null };
     mine_focus(".writing");
   },
   write(event) {
     const one = event.item ? item(event.item) : null;
     if (one && one.kind !== "words") return;
-    mine.writing = { x: event.x, y: event.y, text: one?.text ?? "", item: one?.id ?? null };
+    mine.writing = { x: event.x, y: event.y, text: one?.text ?? "", item: one?.id ?? null, here: true };
     mine_focus(".writing");
   },
   async written(event) {
@@ -427,7 +436,7 @@ const OWN = {
     mine.writing = null;
     if (!writing || event.left || !event.value?.trim()) return;
     if (writing.item) await set(item(writing.item), { text: event.value });
-    else await put({ words: event.value });
+    else await put({ words: event.value, ...(writing.here && state.items.length ? { at_mm: [writing.x, writing.y] } : {}) });
   },
   put_sentence: (event) => (event.sentence?.trim() ? put({ sentence: event.sentence.trim() }) : null),
   put_surprise: () => put({ surprise: true }),

@@ -1,7 +1,7 @@
 // The page: hears what is done, keeps the state, shows it.
 
 import { h, show } from "./dom.js";
-import { act, chosen, connect, focus_done, focus_next, inks, may_edit, mine, sees_left, settle, state, under_way } from "./desk.js";
+import { act, chosen, connect, focus_done, focus_next, inks, may_edit, mine, sees_left, settle, size_of, state, under_way } from "./desk.js";
 import { beginning, file_field, put_slip } from "./slips/put.js";
 import { drawing_slip } from "./slips/drawing.js";
 import { Link } from "./link.js";
@@ -227,6 +227,7 @@ function watch() {
   const wanted = mine.slip === "thing" && chosen().length === 1 && one.kind === "photograph" && may_edit() && state.plan.state !== "planning" ? one.id : null;
   if (wanted && state.previews.item !== wanted && previews_of !== wanted) {
     previews_of = wanted;
+    mine.previews_size = size_of(one);
     act({ do: "previews", item: wanted });
   } else if (!wanted && state.plan.state !== "planning" && previews_of !== "none") previews_of = "";
   // Small pictures that nobody waits for any more take nothing from the drawing.

@@ -180,7 +180,7 @@ const GRID_FROM = 6;
 function fields(entries) {
   const field = (/** @type {any} */ one, /** @type {string} */ word) => h("label", { key: one.name, class: "figure", title: sentence(one.ask) }, h("span", {}, word),
     h("span", { class: "with-unit" }, h("input", { type: "text", inputmode: "decimal", name: one.name, required: Boolean(one.needed), value: mine.measures[one.name] ?? "", placeholder: one.expected === null || one.expected === undefined ? "" : String(one.expected), autocomplete: "off" }),
-      h("span", { class: "unit" }, one.unit || ""))); // prettier-ignore
+      word !== one.name && h("span", { class: "unit" }, one.unit || ""))); // prettier-ignore
   const form = (/** @type {any} */ one) => one.ask.replace(one.name, "…");
   /** @type {Map<string, any[]>} */
   const alike = new Map();

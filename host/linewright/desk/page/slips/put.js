@@ -35,7 +35,7 @@ export function put_slip() {
     mine.uploading && h("p", { role: "status" }, `Taking in ${mine.uploading} …`),
     heading("A picture of a sentence"),
     h("form", { class: "line", "data-do": "put_sentence" },
-      h("input", { type: "text", name: "sentence", required: true, "aria-label": "A sentence", placeholder: "a heron on a boat in the rain", autocomplete: "off" }),
+      h("input", { type: "text", name: "sentence", required: true, "aria-label": "A sentence", placeholder: "a heron on a boat", autocomplete: "off" }),
       h("button", { type: "submit", class: "plain" }, sign("sentence"), h("span", {}, "Draw it up"))),
     heading("A pattern"),
     h("ul", { class: "patterns" }, state.patterns.map((/** @type {any} */ one) =>

@@ -2,7 +2,7 @@
 
 import { h } from "../dom.js";
 import { sign } from "../hand.js";
-import { chosen, inks, may_edit, method_of, page_of, state, way_of } from "../desk.js";
+import { chosen, inks, may_edit, method_of, mine, page_of, size_of, state, way_of } from "../desk.js";
 import { duration, figure, ink_word, length, sentence, several } from "../words.js";
 import { union } from "../table.js";
 import { button, data, heading, number, picture, refusal, setting_field, slip, trouble } from "./parts.js";
@@ -66,6 +66,8 @@ function ways(one) {
   const now = method_of(one).name;
   return [
     heading("Ways to draw it"),
+    now === "portrait" && h("p", { class: "small" }, "A portrait is cropped to the head or heads, so its height is another than that of the whole picture. Other ways show all of it, as wide as it is now."),
+    ours.length > 0 && mine.previews_size !== size_of(one) && h("p", { class: "small" }, "These small pictures and their figures were made for another size of it."),
     !ours.length && h("p", { role: "status" }, "Small pictures of every way are being made."),
     h("ul", { class: "previews" }, ours.map((/** @type {any} */ way) => {
       const { name, settings } = way_of(way.method);
@@ -124,7 +126,7 @@ function place(one) {
       number("Width", width, "mm", { ...what, name: "width", low: 0.1, digits: 1 }),
       number("Height", height, "mm", { ...what, name: "height", low: 0.1, digits: 1 }),
       number("Turned", one.turn_deg, "degrees", { ...what, name: "turn_deg", digits: 1 })),
-    h("p", { class: "small" }, `${figure(box[2] - box[0], 1)} × ${figure(box[3] - box[1], 1)} mm on the sheet${one.strokes ? `, ${several(one.strokes, "stroke")}` : ""}.`),
+    h("p", { class: "small" }, `${figure(box[2] - box[0], 1)} × ${figure(box[3] - box[1], 1)} mm on the sheet${one.strokes ? `, ${several(one.strokes, "line")}, which are joined to strokes where they meet` : ""}.`),
   ]; // prettier-ignore
 }
 
