@@ -85,10 +85,11 @@ def _inked(lines: shapely.STRtree, leave: Points, enter: Points, length: NDArray
     # The middle first: most ways that are bare are bare there.
     inked = _under(lines, leave + 0.5 * way, width_mm / 2.0)
     left = np.flatnonzero(inked)
-    places = np.ceil(length[left] / width_mm * _PLACES_TO_A_WIDTH).astype(np.int64) + 1
-    of = np.repeat(left, places)
-    share = np.arange(len(of)) - np.repeat(np.cumsum(places) - places, places)
-    share = share / np.repeat(np.maximum(places - 1, 1), places)
+    # At both ends of the way, all lanes lie under the ends of the strokes that it joins.
+    steps = np.maximum(np.ceil(length[left] / width_mm * _PLACES_TO_A_WIDTH).astype(np.int64), 1)
+    of = np.repeat(left, steps - 1)
+    share = np.arange(len(of)) - np.repeat(np.cumsum(steps - 1) - steps, steps - 1)
+    share = share / np.repeat(steps, steps - 1)
     at = leave[of] + share[:, None] * way[of]
     for lane in _LANES:
         bare = of[~_under(lines, at + lane * side[of], width_mm / 2.0)]
