@@ -40,7 +40,7 @@ NEAR_STEPS: Final = 1.0 / 64.0
 """Vertices closer together than this are one. Their direction is noise of the coordinates, and a corner made of noise
 would be a stop in the middle of a line."""
 
-AT_ONCE: Final = 100_000
+AT_ONCE: Final = 50_000
 """Vertices that are planned together, to bound memory, or a longer stroke. Planning takes some 0.6 kB for each."""
 
 

@@ -218,6 +218,7 @@ def on_machine(reached: Drawing, warnings: tuple[str, ...], sheet: Sheet, task: 
     watched.report("planning the motion", 0.0)
     give_back()
     program = plan_for_pens(drawing, rig, sheet=sheet)
+    give_back()
     warnings = (*warnings, *notes, *_ink_words(drawing, rig))
     return Job(program, (*warnings, *doubts(rig), *program.warnings))
 

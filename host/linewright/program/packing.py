@@ -34,12 +34,13 @@ from linewire.records import (
 )
 
 _Ints = NDArray[np.int64]
+_Numbers = NDArray[np.int32]
 
 _ORDERS = HIGHEST_ORDER + 1
 # Running sums for all orders take 7 x 16 int64 per record, 900 bytes; blocks of this many records keep that at 30 MB.
 _BLOCK = 32_768
-# Frames whose bits are laid down at once: about 150 000 records, 70 MB of working memory.
-_FRAMES = 2_000
+# Frames whose bits are laid down at once: about 40 000 records, 18 MB of working memory.
+_FRAMES = 500
 # Bits of anything but a ramp, by kind on the wire: two for the kind, then the numbers.
 _OTHER_BITS = np.zeros(4, dtype=np.int64)
 _OTHER_BITS[[AGAIN, PEN, REST, END]] = 2, 27, 28, 2
@@ -118,16 +119,16 @@ class _Rows:
     """Records with the numbers that may be written for them, (m,) each."""
 
     ramp: NDArray[np.bool_]
-    code: _Ints  # kind on the wire
-    ones: _Ints
-    twos: _Ints
-    a: _Ints  # folded displacement (0 for other kinds), and its folded difference to the last ramp's
-    b: _Ints
-    a_less: _Ints
-    b_less: _Ints
-    speed: _Ints
-    before: _Ints
-    change: _Ints  # folded
+    code: _Numbers  # kind on the wire
+    ones: _Numbers
+    twos: _Numbers
+    a: _Numbers  # folded displacement (0 for other kinds), and its folded difference to the last ramp's
+    b: _Numbers
+    a_less: _Numbers
+    b_less: _Numbers
+    speed: _Numbers
+    before: _Numbers
+    change: _Numbers  # folded
 
     def part(self, low: int, high: int) -> _Rows:
         return _Rows(*(getattr(self, field.name)[low:high] for field in fields(self)))
@@ -144,7 +145,9 @@ def _prepare(kinds: _Ints, ones: _Ints, twos: _Ints, speeds: _Ints, before: _Int
         columns += [_fold(steps), _fold(steps - np.where(last >= 0, steps[last], 0))]
     a, a_less, b, b_less = columns
     code = np.where(_again(kinds, ones, twos), AGAIN, kinds)
-    return _Rows(ramp, code, ones, twos, a, b, a_less, b_less, speeds, before, _fold(speeds - before))
+    numbers = (code, ones, twos, a, b, a_less, b_less, speeds, before, _fold(speeds - before))
+    # What `_check` lets through has 26 bits at most, and a long program millions of records.
+    return _Rows(ramp, *(column.astype(np.int32) for column in numbers))
 
 
 def _again(kinds: _Ints, ones: _Ints, twos: _Ints) -> NDArray[np.bool_]:
@@ -176,7 +179,7 @@ def _fold(values: _Ints) -> _Ints:
     return (values << 1) ^ (values >> 63)
 
 
-def _length(numbers: _Ints, order: _Ints | int) -> _Ints:
+def _length(numbers: _Ints | _Numbers, order: _Ints | int) -> _Ints:
     """Bits of numbers >= 0 in exponential Golomb codes."""
     size = np.frexp((numbers + (np.int64(1) << order)).astype(np.float64))[1].astype(np.int64)
     result: _Ints = 2 * size - 1 - order
@@ -270,7 +273,7 @@ def _best(sums: _Ints, low: int, high: int) -> tuple[int, int]:
     return order, int(bits[order])
 
 
-def _sums(numbers: _Ints, where: NDArray[np.bool_]) -> _Ints:
+def _sums(numbers: _Ints | _Numbers, where: NDArray[np.bool_]) -> _Ints:
     """Running sums of the code lengths, one row per order, of the numbers picked by ``where``."""
     safe = np.where(where, numbers, 0)
     return _running([np.where(where, _length(safe, k), 0) for k in range(_ORDERS)])
