@@ -23,7 +23,7 @@ class FileLimits:
     expanded_characters : of all attributes and texts once entities are expanded; no file of the largest size without
         entities has as many.
     photograph_px : pixels of an embedded photograph.
-    segments : lines, curves and arcs before flattening; 120 bytes of memory each while the picture is read.
+    segments : lines, curves and arcs before flattening; 270 bytes of memory each while the picture is read.
     vertices : points after flattening; 10 km of pen path at one point per millimetre, days of drawing, 160 MB.
     coordinate_mm : distance from the origin. A kilometre is beyond any sheet, and doubles still resolve 1e-10 mm there.
     """
