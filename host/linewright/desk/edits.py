@@ -188,10 +188,11 @@ def put(
         free = free_room(room_mm, boxes_mm, aspect)
         if free is None:
             item = replace(item, align="bottom")
+            width_mm = round(FILLED * (x1 - x0), 1) if item.text is not None and item.method is None else None
         else:
             item = replace(item, at_mm=((free[0] + free[2]) / 2, (free[1] + free[3]) / 2), align="centre")
             fits_mm = min(free[2] - free[0], aspect * (free[3] - free[1]))
-            usual_mm = x1 - x0 if item.text is not None else SHARE * min(x1 - x0, y1 - y0)
+            usual_mm = x1 - x0 if item.text is not None and item.method is None else SHARE * min(x1 - x0, y1 - y0)
             width_mm = round(min(FILLED * fits_mm, usual_mm), 1)
     if width_mm is None and arrangement.items and item.width_mm is None:
         width_mm = round(SHARE * min(room_mm[2] - room_mm[0], room_mm[3] - room_mm[1]), 1)

@@ -145,7 +145,9 @@ class SheetDesk:
                 raise InputError("there are no words", hint="type some")
             item, what = Item(text=text, method="words" if event.sentence is not None else None), "words"
         room = room_on(self.sheet, self._rig)
-        boxes = [box for laid in self._laid.values() for box in laid["boxes_mm"]]
+        # What is not laid out yet may lie anywhere.
+        unknown = {"boxes_mm": [room]}
+        boxes = [box for one in self.history.now.items for box in self._laid.get(one.id, unknown)["boxes_mm"]]
         new, name = edits.put(self.history.now, item, room, event.at_mm, event.width_mm, boxes)
         self._change(new, f"put {what} down")
         return {"item": name}

@@ -71,7 +71,7 @@ class Target:
             return f"REHEARSAL of {self.name} on {at}: nothing real moves"
         if not self.port:
             return f"machine: {self.name}"
-        return f"machine: {self.name} on {'the virtual rig' if self.port == VIRTUAL else self.port}"
+        return f"machine: {self.name} on {'the virtual rig' if self.port.startswith(VIRTUAL) else self.port}"
 
 
 def of_rig(rig_file: Path | None) -> Target:

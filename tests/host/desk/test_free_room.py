@@ -58,6 +58,6 @@ def test_words_go_below_a_face_as_wide_as_the_sheet_allows():
     assert put.width_mm == pytest.approx(0.9 * 190.0)
     # Without room for them they go to the foot, and where they were wanted they go there.
     new, name = edits.put(sheet, words, ROOM, None, None, [list(ROOM)])
-    assert (new.item(name).at_mm, new.item(name).align) == (None, "bottom")
+    assert (new.item(name).at_mm, new.item(name).align, new.item(name).width_mm) == (None, "bottom", 171.0)
     new, name = edits.put(sheet, words, ROOM, [50.0, 60.0], None, [HEAD])
     assert new.item(name).at_mm == (50.0, 60.0)

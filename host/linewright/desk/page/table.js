@@ -271,7 +271,7 @@ export class DeskTable extends HTMLElement {
     const { sheet } = /** @type {TableData} */ (this.given);
     const [x, y] = [words.x * this.view.scale + this.view.x, words.y * this.view.scale + this.view.y];
     return h("textarea", { key: "writing", class: "writing", rows: 1, "data-do": "written", "data-hand": "write", "aria-label": "Words on the sheet. Enter puts them down, Shift and Enter begins a new line, Escape leaves it.",
-      placeholder: "Type here, then Enter", value: words.text, style: { left: `${x}px`, top: `${y}px`, "max-width": `${Math.max(160, (sheet.width_mm - words.x) * this.view.scale - 6)}px` } }); // prettier-ignore
+      placeholder: "Type here, then Enter", value: words.text, style: { left: `${x}px`, top: `${y}px`, "max-width": `${Math.max(280, (sheet.width_mm - words.x) * this.view.scale - 6)}px` } }); // prettier-ignore
   }
 
   // --- hands --------------------------------------------------------------------------------------------------------
