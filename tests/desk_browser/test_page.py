@@ -506,7 +506,8 @@ def test_every_state_has_one_next_step_and_a_sentence(page, desk):
     for name, (whole, word) in STEPS.items():
         opened.set(**whole)
         expect(step(page), name).to_have_text(word)
-        expect(page.locator("#next-about"), name).not_to_be_empty()
+        expect(page.locator("#next-about"), name).to_have_text(re.compile(r"[.?!…]( ?Or the Esc key, at any time\.)?$"))
+        expect(page.get_by_role("status").first, name).to_have_text(re.compile(r"[.?!…]$"))
         largest = page.evaluate(
             "Math.max(...[...document.querySelectorAll('button.plain, button.main')].map((b) => b.offsetHeight), 0)"
         )

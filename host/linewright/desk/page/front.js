@@ -3,7 +3,7 @@
 import { h } from "./dom.js";
 import { hand, sign } from "./hand.js";
 import { all_seen, mine, state, tasked, under_way } from "./desk.js";
-import { duration, ink_word, length, sentence } from "./words.js";
+import { duration, ended, ink_word, length, sentence } from "./words.js";
 import { button, data, locked, working } from "./slips/parts.js";
 
 export const SLIPS = [
@@ -33,7 +33,7 @@ const UNDER_WAY = { homing: "It is homing.", drawing: "It is drawing.", holding:
 function how_it_is() {
   if (mine.link === "lost") return "The link to the desk is lost. It is looked for; a drawing goes on without this page.";
   if (under_way()) return UNDER_WAY[state.drawing.state] ?? "It gets ready.";
-  return state.machine?.words ?? "The desk is being set …";
+  return ended(state.machine?.words ?? "The desk is being set …");
 }
 
 /** The slips that can be pulled out. */
@@ -102,7 +102,7 @@ export function next() {
     h("button", { key: "next-button", type: "button", class: "step", disabled: step.off || (locked() && mine.link === "open" && step.at.do !== "hold" && step.at.do !== "open"), "aria-describedby": "next-about",
       "aria-keyshortcuts": step.kind === "stop" ? "Escape" : null, ...data(step.at) },
       step.picture && sign(step.picture), hand(step.word, { size: 1.5, weight: 2.6 })),
-    h("p", { id: "next-about" }, step.about, step.kind === "stop" && h("small", { class: "key" }, "Or the Esc key, at any time."))); // prettier-ignore
+    h("p", { id: "next-about" }, ended(step.about), step.kind === "stop" && h("small", { class: "key" }, "Or the Esc key, at any time."))); // prettier-ignore
 }
 
 /** Another window has the machine. */

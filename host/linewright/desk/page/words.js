@@ -47,6 +47,11 @@ export function sentence(text) {
   return text ? text[0].toUpperCase() + text.slice(1).replace(/(\d) us\b/g, "$1 µs") : text;
 }
 
+/** @param {string} text @returns {string} the same, with a full stop where nothing ends it */
+export function ended(text) {
+  return text && !/[.!?…]$/.test(text) ? `${sentence(text)}.` : sentence(text);
+}
+
 /**
  * Hues from one degree on, up to the next.
  *

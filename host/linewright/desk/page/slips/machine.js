@@ -3,7 +3,7 @@
 import { h } from "../dom.js";
 import { sign } from "../hand.js";
 import { mine, state, tasked, under_way } from "../desk.js";
-import { duration, figure, length, sentence } from "../words.js";
+import { duration, ended, figure, length, sentence } from "../words.js";
 import { button, data, heading, locked, number, picture, refusal, slip, trouble } from "./parts.js";
 
 export function machine_slip() {
@@ -13,7 +13,7 @@ export function machine_slip() {
   const here = !["off", "connecting", "lost"].includes(machine.state);
   return slip("machine", "Machine", [
     refusal(),
-    h("p", { class: "big" }, machine.words),
+    h("p", { class: "big" }, ended(machine.words)),
     machine.fault && h("div", { class: "refusal", role: "alert" }, h("p", {}, sign("warn"), h("b", {}, sentence(machine.fault))), machine.hint && h("p", {}, sentence(machine.hint))),
     task(),
     state.phone && phone(),
