@@ -16,7 +16,7 @@ from linewright.drawing.strokes import Drawing, Pen
 from linewright.errors import PlanError
 from linewright.motion.kinematics import Limits
 from linewright.motion.planner import lay_path
-from linewright.motion.ramps import QUEUED, STRAY_STEPS
+from linewright.motion.ramps import QUEUED, STRAY_STEPS, TURNING_FREE, _cut
 from linewright.program.program import END, PEN, REST
 from linewright.rig.boards import RAMPS_HZ
 from linewright.rig.rig import Rig
@@ -172,6 +172,15 @@ def test_a_line_from_rest_to_rest_takes_the_time_of_a_triangle_or_trapezoid(leng
     expected_s = 2 * math.sqrt((length_mm - cruise_mm) / 1500) + cruise_mm / 100
     assert program.ticks[drawn].sum() / TICK_HZ == pytest.approx(expected_s, rel=0.01)
     assert np.count_nonzero(drawn) == (3 if cruise_mm else 2)
+
+
+@pytest.mark.parametrize(("free", "cut"), [(TURNING_FREE, False), (2 * TURNING_FREE, True)])
+def test_a_piece_that_turns_nearly_all_along_follows_the_plan_from_end_to_end(free, cut):
+    # 4000 steps at 100 steps/s, where speeding up on the part that is free of turning would save most of the time.
+    piece, speed = np.array([[4000, 0]]), np.full(2, 1e4)
+    at, owner, _ = _cut(piece, speed, np.array([4e4]), np.array([8e8]), np.array([free]))
+    assert at[-1] == 4000
+    assert (len(owner) > 1) == cut
 
 
 def test_long_moves_and_crawls_are_cut_to_what_a_ramp_holds():
