@@ -330,6 +330,14 @@ def test_files_that_cannot_be_opened(tmp_path: Path) -> None:
         assert str(path) in caught.value.where
 
 
+def test_rules_that_fit_by_attribute_are_tried_a_bounded_number_of_times() -> None:
+    rules = "".join(f'[data-k="{i}"]{{stroke:red}}' for i in range(2400))
+    paths = "".join(f'<path data-k="{i}" d="M1 1L2 2"/>' for i in range(2400))
+    svg = f'<svg xmlns="http://www.w3.org/2000/svg" width="9mm" height="9mm"><style>{rules}</style>{paths}</svg>'
+    with pytest.raises(SourceError, match=r"tried \d+ times on the elements, more than 5000000"):
+        read_svg(svg.encode())
+
+
 def test_a_wide_family_with_sibling_rules_is_left_alone() -> None:
     body = "<style>path ~ path, path:nth-child(3n) { stroke: red }</style>" + LINE * 2500
     picture = read_svg((HEAD + body + "</svg>").encode())

@@ -8,6 +8,7 @@ rules of specificity 0: SVG 2, section 6.6). Inheritance is not decided here; se
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from functools import lru_cache
 from typing import Any
@@ -16,6 +17,7 @@ from xml.etree.ElementTree import Element
 import cssselect2
 import tinycss2
 
+from linewright.errors import SourceError
 from linewright.sources.painting.notes import Notes
 from linewright.sources.svg.document import line_of
 from linewright.sources.svg.grammar import valid
@@ -50,6 +52,10 @@ MOST_SIBLINGS = 2000
 # Selectors nested in selectors are read by recursion; people write two or three levels.
 MOST_NESTED = 32
 
+# Rules that ask neither for a class nor for an id are tried on each element (of their name, where they ask for one): a
+# million trials take one to two seconds.
+MOST_TRIALS = 5_000_000
+
 
 class Cascade:
     """Answers `declared` for the elements of one document.
@@ -73,6 +79,8 @@ class Cascade:
                 self._simple = self._simple and all(_is_simple(token) for token in _without_gaps(prelude))
                 self._asks_ids = self._asks_ids or any(token.type == "hash" for token in prelude)
         self._matched: dict[Element, tuple[Declarations, Declarations]] = {}
+        if rules and not self._simple:
+            _count_trials(root, normal)
         if rules:
             # Rules that ask for names, classes and ids alone are the same for all elements alike in these: a thousand
             # rules that all fit ten thousand elements cost a thousand steps, and not ten million.
@@ -114,6 +122,19 @@ class Cascade:
             declared.update(matched[1])
         declared.update(inline_important)
         return declared
+
+
+def _count_trials(root: Element, matcher: Any) -> None:
+    """Refuse a file whose rules would be tried on its elements more than `MOST_TRIALS` times."""
+    names = Counter(e.tag.rpartition("}")[2].lower() for e in root.iter())
+    named = matcher.lower_local_name_selectors
+    trials = sum(n * (len(matcher.other_selectors) + len(named.get(name, ()))) for name, n in names.items())
+    if trials > MOST_TRIALS:
+        raise SourceError(
+            f"style sheet: its rules without a class or an id would be tried {trials} times on the elements, more than "
+            f"{MOST_TRIALS}",
+            hint="open it in a drawing program and save it as plain SVG",
+        )
 
 
 def _matches(matcher: Any, wrapper: Any) -> Declarations:  # the CSS libraries ship no types
