@@ -343,8 +343,10 @@ def test_a_photograph_is_asked_for_in_minutes(page, desk):
     page.get_by_label("Make it about").fill("10")
     page.get_by_role("button", name="Make it so").click()
     assert {key: said(opened, "within")[0][key] for key in ("item", "time_s")} == {"item": "heron", "time_s": 600}
-    opened.set(within={"item": "heron", "time_s": 600.0})
+    opened.set(within={"item": "heron", "time_s": 600.0, "said": None})
     expect(page.get_by_text("that take about 10 min")).to_be_visible()
+    opened.set(within={"item": "heron", "time_s": 600.0, "said": "drawn with 40% of its ink"})
+    expect(page.get_by_text("About 10 min: drawn with 40% of its ink.")).to_be_visible()
 
 
 def test_what_is_to_be_minded_is_read_where_it_is_marked(page, laid):

@@ -238,7 +238,7 @@ class SheetDesk:
         self._on_previews(ItemEvent(None))  # the second worker makes one thing at a time
         number = self._second.wish(WithinWish(self.history.now, self.history.folder, self._rig, item, event.time_s))
         self._within = number, item, event.time_s
-        self._screen.put("within", {"item": item.id, "time_s": event.time_s})
+        self._screen.put("within", {"item": item.id, "time_s": event.time_s, "said": None})
 
     def _heard_within(self, what: str, value: Any) -> None:
         assert self._within is not None, "somebody waits for it"
@@ -246,16 +246,13 @@ class SheetDesk:
         if what in (workers.PROGRESS, workers.PART):
             return
         self._within = None
-        self._screen.put("within", None)
+        said = value[1] if what == workers.MADE else f"{value.text}; {value.hint}" if value.hint else value.text
+        self._screen.put("within", {"item": item.id, "time_s": time_s, "said": said})
         now = self.history.now
         if item not in now.items:  # it has been changed or taken away meanwhile
             return
         if what == workers.MADE:
-            method, words = value
-            self._notes.add("note", words)
-            self._change(now.changed(replace(item, method=method)), f"make it about {wording.duration(time_s)}")
-        else:
-            self._notes.add("error", value.text, value.hint)
+            self._change(now.changed(replace(item, method=value[0])), f"make it about {wording.duration(time_s)}")
 
     # What is shown
 

@@ -42,12 +42,14 @@ function known() {
  * @param {any} one a photograph
  */
 function within(one) {
-  if (state.within?.item === one.id) return h("p", { key: `within-${one.id}`, role: "status" }, `Looking for lines of ${one.label} that take about ${duration(state.within.time_s)} …`);
-  const off = !may_edit() || Boolean(state.within);
+  const ours = state.within?.item === one.id ? state.within : null;
+  if (ours && !ours.said) return h("p", { key: `within-${one.id}`, role: "status" }, `Looking for lines of ${one.label} that take about ${duration(ours.time_s)} …`);
+  const off = !may_edit() || (state.within && !state.within.said);
   return h("form", { key: `within-${one.id}`, class: "line within", "data-do": "within_form", "data-item": one.id },
-    h("label", { class: "figure" }, h("span", {}, state.items.length > 1 ? `Make it about, by fewer lines of ${one.label}` : "Make it about"),
+    h("label", { class: "figure" }, h("span", {}, state.items.length > 1 ? `Make it about (fewer lines of ${one.label})` : "Make it about"),
       h("span", { class: "with-unit" }, h("input", { type: "number", name: "minutes", min: 0.5, max: 600, step: "any", required: true, placeholder: figure(state.plan.predicted_s / 60, 0), disabled: off }), h("span", { class: "unit" }, "min"))),
-    h("button", { type: "submit", class: "plain", disabled: off }, h("span", {}, "Make it so"))); // prettier-ignore
+    h("button", { type: "submit", class: "plain", disabled: off }, h("span", {}, "Make it so")),
+    ours && h("p", { class: "small", role: "status" }, `About ${duration(ours.time_s)}: ${ours.said}.`)); // prettier-ignore
 }
 
 /** What the plan says is to be minded. */

@@ -1,0 +1,48 @@
+"""A height of the pen that was tried at the machine is kept in its rig file."""
+
+from importlib.resources import files
+
+import pytest
+
+from linewright.desk import events
+from linewright.desk.room import Room
+from linewright.errors import InputError
+from linewright.rig.rig import Rig
+from linewright.tasks.target import Target
+
+
+@pytest.fixture
+def rig_file(tmp_path, monkeypatch):
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path))
+    path = tmp_path / "quayside.toml"
+    path.write_text((files("linewright") / "data" / "rig.toml").read_text())
+    return path
+
+
+def kept(tmp_path, target):
+    room = Room(tmp_path / "desk", target)
+    try:
+        room.handle("w1", "take_over", events.Plain())
+        room.handle("w1", "pen_keep", events.PenKeep("down", 1633))
+        return room
+    finally:
+        room.close()
+
+
+def test_a_pen_height_is_written_into_the_file_and_the_file_before_is_kept(tmp_path, rig_file):
+    before = Rig.load(rig_file)
+    room = kept(tmp_path, Target(before, rig_file, port="serial:/dev/no-such-port"))
+    assert Rig.load(rig_file).pen.down_us == 1633 != before.pen.down_us
+    assert Rig.load(rig_file.with_name("quayside.toml.before-1")) == before
+    assert "1633 us" in room.screen.get("notes")[-1]["text"]
+    assert room.screen.get("pens_usual")["down_us"] == 1633
+
+
+@pytest.mark.parametrize("port", ["virtual", "virtual:real_time=1"])
+def test_a_simulated_pen_sets_no_real_one(tmp_path, rig_file, port):
+    before = rig_file.read_bytes()
+    with pytest.raises(InputError, match="simulated"):
+        kept(tmp_path, Target(Rig.load(rig_file), rig_file, port=port))
+    with pytest.raises(InputError, match="no file"):
+        kept(tmp_path / "other", Target(Rig.default(), None, port="serial:/dev/no-such-port"))
+    assert rig_file.read_bytes() == before
