@@ -83,6 +83,22 @@ def test_fillings_of_an_svg_are_hatched_as_dark_as_they_are(tmp_path, rule, area
     assert lengths["blue"][0] == lengths["blue"][1]
 
 
+def test_lines_of_one_colour_of_a_picture_are_evenly_apart(tmp_path):
+    """A dark area shows no stripes: black is nine tenths covered, so lines lie a pen's width by 0.9 apart."""
+    picture = Image.new("RGB", (120, 90), "white")
+    ImageDraw.Draw(picture).rectangle((20, 20, 100, 70), fill="black")
+    picture.save(tmp_path / "flat.png")
+    wish = Wish(room_mm=(120.0, 90.0), pen_width_mm=0.5)
+    drawing = pipeline.read_picture(str(tmp_path / "flat.png"), pipeline.Lines("areas:angle_deg=0"), wish).drawing
+    black = [stroke for stroke, pen in zip(drawing, drawing.pen, strict=True) if drawing.pens[pen].colour == "#000000"]
+    pieces = np.concatenate([np.stack((one[:-1], one[1:]), axis=1) for one in black])
+    level = np.abs(np.diff(pieces, axis=1)[:, 0] @ [0.0, 1.0]) < 1e-6
+    inside = level & (pieces[:, :, 1].mean(axis=1) > 23) & (pieces[:, :, 1].mean(axis=1) < 67)
+    heights = np.unique(np.round(pieces[inside, 0, 1], 6))
+    assert len(heights) > 70
+    assert np.diff(heights) == pytest.approx(0.5 / 0.9, rel=1e-3)
+
+
 @pytest.mark.parametrize("wish", [Wish(fit="keep"), Wish(room_mm=(50.0, 50.0))], ids=["keep", "fit"])
 def test_areas_of_an_svg_through_the_pipeline_have_the_size_on_the_sheet(tmp_path, wish):
     path = tmp_path / "filled.svg"

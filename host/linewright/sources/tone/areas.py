@@ -88,8 +88,11 @@ class Areas(ToneMethod):
                 shape = shapely.linestrings(points)
                 if shape.length >= max(self.least * field.pen_mm, 1e-6):
                     strokes.append(shapely.get_coordinates(shapely.simplify(shape, TOLERANCE * field.pen_mm)))
-        hatched = replace(field, coverage=np.minimum(field.coverage, np.float32(1.0)))
-        return strokes + ruled(hatched, self.angle_deg + 30.0 * layer.number)
+            # One tone: even lines. Leaving lines out of a closer ruling would make stripes.
+            tone = np.minimum(cover, np.float32(1.0))
+            hatched = replace(field, coverage=np.where(field.coverage == cover, tone, np.float32(0.0)))
+            strokes += ruled(hatched, self.angle_deg + 30.0 * layer.number, 1.0 / float(tone))
+        return strokes
 
 
 def _areas(rgb: Floats32, colours: int, seed: int) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
