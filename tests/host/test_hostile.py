@@ -62,6 +62,18 @@ def test_a_file_is_read_to_a_limit():
     assert read_bounded("small", 3) == b"abc"
 
 
+def test_too_little_memory_is_said_and_is_no_bug(monkeypatch, capsys):
+    def short(*_args, **_named):
+        raise MemoryError
+
+    monkeypatch.setattr("linewright.planning.pipeline.prepare", short)
+    Path("lines.svg").write_text(SVG.format('<path d="M10 10h20" stroke="black" fill="none"/>'))
+    assert cli.run(["plan", "lines.svg"]) == 2
+    errors = capsys.readouterr().err
+    assert "there is not enough memory for it" in errors
+    assert "bug" not in errors
+
+
 class Liar:
     """A link whose board acknowledges, and reports what cannot be."""
 

@@ -57,6 +57,10 @@ def run(argv: Sequence[str]) -> int:
     except LinewrightError as error:
         output.error(str(error), error.hint, as_json=as_json)
         return EXIT_LINK if isinstance(error, LinkError) else EXIT_INPUT
+    except MemoryError:
+        hint = "simplify the picture, draw it in several parts, or close other programs"
+        output.error("there is not enough memory for it", hint, as_json=as_json)
+        return EXIT_INPUT
     except BrokenPipeError:
         # The reader of our output has gone (`linewright ... | head`); there is nobody left to tell.
         sys.stdout = None  # or the interpreter complains once more when it flushes at exit
