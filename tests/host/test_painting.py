@@ -254,6 +254,31 @@ def test_touching_edges() -> None:
     assert length(along) == pytest.approx(60)
 
 
+def test_an_edge_along_which_a_later_line_runs_is_not_drawn_below_it() -> None:
+    square = '<rect x="20" y="20" width="40" height="40" fill="red"/>'
+    sides = '<path d="M20 20H60V60" fill="none" stroke="blue" {}/>'
+    two_sides = sides.format("")
+
+    def red(line: str, filled: str = square, **options) -> float:
+        return length(read(filled + line, **options), "#ff0000")
+
+    assert red(two_sides) == pytest.approx(80)
+    assert red(sides.format('stroke-dasharray="4 4"')) == pytest.approx(120, abs=2)
+    # What is seen through, what lies aside, and what merely crosses or was painted before hide nothing.
+    assert red(sides.format('stroke-opacity=".4"')) == pytest.approx(160)
+    assert red('<path d="M20 19.5H60" stroke="blue"/>') == pytest.approx(160)
+    assert red('<path d="M40 0V90M0 30L90 40" stroke="blue"/>') == pytest.approx(160)
+    assert length(read(two_sides + square), "#ff0000") == pytest.approx(160)
+    assert red(two_sides, wish=Wish(fit="keep", see_through=True)) == pytest.approx(160)
+    # A clip that keeps the line away leaves the edge.
+    clip = '<clipPath id="c"><rect width="100" height="40"/></clipPath>'
+    assert red(clip + sides.format('clip-path="url(#c)"')) == pytest.approx(100)
+    # Curves that are flattened in different ways are the same curve.
+    disc = '<circle cx="50" cy="50" r="30" fill="red"/>'
+    arc = '<path d="M24.02 65A30 30 0 1 1 75.98 65" fill="none" stroke="blue"/>'
+    assert red(arc, disc) == pytest.approx(np.pi * 20, rel=0.02)
+
+
 def test_a_cut_stroke_that_crosses_itself_stays_one() -> None:
     body = '<path d="M10 50H90V20L30 80" fill="none" stroke="red"/><rect x="40" y="10" width="5" height="20"/>'
     assert len(strokes(read(body), "#ff0000")) == 1

@@ -182,7 +182,7 @@ def _careful(placed: Placed, sight: Sight, marks: list[int], wanted: dict[int, b
     soft = [i for i, mark in enumerate(marks) if sight.is_soft(placed.painting.marks[mark].clip)]
     cut = first[pair]
     if soft:
-        more, places = sight.finely(parts, np.isin(lines.owner, soft))
+        more, places = sight.finely(parts, np.flatnonzero(np.isin(lines.owner, soft)[parts.stroke]))
         cut, share = np.concatenate((cut, more)), np.concatenate((share, places))
     runs = Runs(parts, cut, share)
     inside, points = _sides(placed, sight, runs, lines, marks)

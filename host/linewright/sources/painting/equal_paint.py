@@ -43,7 +43,7 @@ def told_apart(lines: Polylines, sight: Sight, *, of_fill: bool) -> Polylines:
         for region in sight.regions_of(sight.marks[mark].clip):
             first_mark[region] = min(first_mark[region], mark)
     edges = np.flatnonzero(first_mark[regions.shape] < len(sight.marks))
-    if not sight.can_compare(parts, edges):
+    if not sight.can_compare(parts, sight.boxes_of_edges(edges)):
         return lines
     pair, edge = sight.pairs(parts, edges)
     keep = first_mark[regions.shape[edge]] <= some.owner[parts.stroke[pair]]

@@ -36,7 +36,7 @@ def faded(lines: Polylines, paint_of: Callable[[Mark], Paint | None], sight: Sig
         return lines
     some, others = lines.select(chosen), lines.select(~chosen)
     parts = Segmented(some)
-    runs = Runs(parts, *sight.finely(parts, np.ones(len(some), dtype=bool)))
+    runs = Runs(parts, *sight.finely(parts, np.arange(len(parts.at))))
     across = np.column_stack((-runs.along[:, 1], runs.along[:, 0])) * (2.0 * NEAR_MM)
     seen = np.zeros(len(runs))
     owner = some.owner[runs.stroke]

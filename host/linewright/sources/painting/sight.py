@@ -228,14 +228,11 @@ class Sight:
         """Segments and edges whose boxes meet."""
         if not len(edges) or not len(parts.at):
             return np.empty(0, np.int64), np.empty(0, np.int64)
-        segment, edge = pairs_of_boxes(
-            boxes_of(parts.begin, parts.end, NEAR_MM), boxes_of(self.regions.begin[edges], self.regions.end[edges])
-        )
+        segment, edge = pairs_of_boxes(boxes_of(parts.begin, parts.end, NEAR_MM), self.boxes_of_edges(edges))
         return segment, edges[edge]
 
-    def finely(self, parts: Segmented, chosen: Bools) -> tuple[Ints, Floats]:
-        """Cuts a pen's width apart, as `Runs` takes them, in strokes (k,) that are chosen."""
-        segments = np.flatnonzero(chosen[parts.stroke])
+    def finely(self, parts: Segmented, segments: Ints) -> tuple[Ints, Floats]:
+        """Cuts a pen's width apart in some segments, as `Runs` takes them."""
         lengths = np.hypot(*(parts.end - parts.begin)[segments].T)
         # What is far larger than any sheet is cut less finely: a file may not fill the memory.
         step_mm = max(self.pen_mm, float(lengths.sum()) / _MOST_PIECES)
@@ -252,7 +249,7 @@ class Sight:
         )
         cut = segment[pair]
         if soft is not None and soft.any():
-            more, places = self.finely(parts, soft)
+            more, places = self.finely(parts, np.flatnonzero(soft[parts.stroke]))
             cut, share = np.concatenate((cut, more)), np.concatenate((share, places))
         runs = Runs(parts, cut, share)
         run, which = runs.in_stretches(segment[common], stretch)
@@ -288,7 +285,7 @@ class Sight:
         """Strokes without what covers hide, in portions that fit into memory; all of them where it is too much."""
         parts = Segmented(lines)
         edges = np.flatnonzero(np.isin(self.regions.shape, covers))
-        expected = self._expected_pairs(parts, edges)
+        expected = _expected_pairs(parts, self.boxes_of_edges(edges))
         if not self._affords(expected):
             return lines, order
         portions = min(len(lines), math.ceil(expected / _PAIRS_AT_A_TIME)) or 1
@@ -301,9 +298,9 @@ class Sight:
             kept.append(self._uncovered_portion(lines.select(chosen), order[some], covers))
         return together([part for part, _ in kept]), np.concatenate([part_order for _, part_order in kept])
 
-    def can_compare(self, parts: Segmented, edges: Ints) -> bool:
-        """Whether segments can be held against edges in bounded time and memory; says so where they cannot."""
-        expected = self._expected_pairs(parts, edges)
+    def can_compare(self, parts: Segmented, boxes: Floats) -> bool:
+        """Whether segments can be held against what lies in boxes in bounded time and memory; says so if not."""
+        expected = _expected_pairs(parts, boxes)
         return self._affords(expected if expected <= _MOST_AT_ONCE else math.inf)
 
     def _affords(self, expected: float) -> bool:
@@ -315,17 +312,9 @@ class Sight:
         self._pairs_left -= expected
         return True
 
-    def _expected_pairs(self, parts: Segmented, edges: Ints) -> float:
-        """How many segments and edges may meet, from a sample of the segments."""
-        if not len(parts.at) or not len(edges):
-            return 0.0
-        boxes = boxes_of(self.regions.begin[edges], self.regions.end[edges])
-        sample = np.linspace(0, len(parts.at) - 1, min(_SAMPLES, len(parts.at))).astype(np.int64)
-        found = 0
-        for low_x, low_y, high_x, high_y in boxes_of(parts.begin[sample], parts.end[sample]):
-            across = (boxes[:, 0] <= high_x) & (boxes[:, 2] >= low_x)
-            found += int((across & (boxes[:, 1] <= high_y) & (boxes[:, 3] >= low_y)).sum())
-        return found / len(sample) * len(parts.at)
+    def boxes_of_edges(self, edges: Ints) -> Floats:
+        """(k, 4) boxes around edges of regions."""
+        return boxes_of(self.regions.begin[edges], self.regions.end[edges])
 
     def _uncovered_portion(self, lines: Polylines, order: Ints, covers: Ints) -> tuple[Polylines, Ints]:
         regions, shapes = self.regions, self.shapes
@@ -363,6 +352,18 @@ class Sight:
         seen = runs.smoothed(seen, self.pen_mm / 3, self.pen_mm / 3)
         kept, first, _ = runs.kept(seen)
         return kept, run_order[first]
+
+
+def _expected_pairs(parts: Segmented, boxes: Floats) -> float:
+    """How many segments and boxes may meet, from a sample of the segments."""
+    if not len(parts.at) or not len(boxes):
+        return 0.0
+    sample = np.linspace(0, len(parts.at) - 1, min(_SAMPLES, len(parts.at))).astype(np.int64)
+    found = 0
+    for low_x, low_y, high_x, high_y in boxes_of(parts.begin[sample], parts.end[sample]):
+        across = (boxes[:, 0] <= high_x) & (boxes[:, 2] >= low_x)
+        found += int((across & (boxes[:, 1] <= high_y) & (boxes[:, 3] >= low_y)).sum())
+    return found / len(sample) * len(parts.at)
 
 
 def _member(sorted_codes: Ints, codes: Ints) -> Bools:

@@ -36,6 +36,7 @@ from linewright.sources.painting.inks import is_paper, veils
 from linewright.sources.painting.limits import FileLimits
 from linewright.sources.painting.marks import Mark, Paint, Painting
 from linewright.sources.painting.matrices import Matrix, mean_scale, multiply, scaling
+from linewright.sources.painting.overdrawn import without_overdrawn
 from linewright.sources.painting.photographs import photographed
 from linewright.sources.painting.placed import Curves, Placed, on_page, placed, too_many_points
 from linewright.sources.painting.runs import Segmented
@@ -159,7 +160,10 @@ class Artist:
 
     def picture(self, size_mm: tuple[float, float]) -> Picture:
         """All strokes that are seen."""
-        parts = [self._clipped(self._lines()), self._edges()]
+        lines, edges_seen = self._clipped(self._lines()), self._edges()
+        if not self.wish.see_through:
+            edges_seen = without_overdrawn(edges_seen, self._order(edges_seen), lines, self._order(lines), self.sight)
+        parts = [lines, edges_seen]
         if self.hatching is not None:
             parts.append(self._clipped(self._shading(self.hatching)))
         parts.append(self._clipped(self._steps()))

@@ -37,7 +37,7 @@ def over(lines: Polylines, dark: list[int], sight: Sight) -> tuple[Polylines, In
     parts = Segmented(lines)
     order = lines.owner
     edges = np.flatnonzero(first_mark[regions.shape] < len(sight.marks))
-    if not sight.can_compare(parts, edges):
+    if not sight.can_compare(parts, sight.boxes_of_edges(edges)):
         return polylines_of([], []), np.empty(0, dtype=np.int64)
     pair, edge = sight.pairs(parts, edges)
     keep = first_mark[regions.shape[edge]] < order[parts.stroke[pair]]
