@@ -555,6 +555,35 @@ def test_a_hull_becomes_its_centre_line_and_dots_stay_solid(tmp_path: Path) -> N
     assert any("centre-lines" in warning for warning in read_svg(path).warnings)
 
 
+def test_centre_lines_have_the_corners_dashes_and_short_legs_of_the_hulls(tmp_path: Path) -> None:
+    path = tmp_path / "hulls.svg"
+
+    def lines(body: str) -> list[np.ndarray]:
+        path.write_bytes(svg(body))
+        return list(CentreLines().read(str(path), Wish(fit="keep")).drawing)
+
+    # Sharp where the bar is; what is round outside stays round.
+    (corner,) = lines('<path d="M10 10h4v36h26v4h-30z"/>')
+    assert np.hypot(*(corner - (12, 48)).T).min() < 0.2
+    (ring,) = lines('<path fill-rule="evenodd" d="M20 20h40v60h-40zM23 23v54h34v-54z"/>')
+    for at in ((21.5, 21.5), (58.5, 21.5), (58.5, 78.5), (21.5, 78.5)):
+        assert np.hypot(*(ring - at).T).min() < 0.2
+    (bend,) = lines('<path d="M10 10h20a15 15 0 0 1 15 15v30h-4v-30a11 11 0 0 0-11-11h-20z"/>')
+    away = shapely.distance(
+        shapely.linestrings(bend), shapely.points(30 + 13 * np.sin(np.pi / 4), 25 - 13 * np.sin(np.pi / 4))
+    )
+    assert away < 0.15
+    # A dash as wide as the lines beside it is a line; a dot is not, nor is a dash alone.
+    beside = '<rect x="10" y="10" width="80" height="4" rx="2"/>'
+    dash, dot = '<rect x="40" y="40" width="8" height="4" rx="2"/>', '<circle cx="60" cy="60" r="2"/>'
+    assert [np.ptp(stroke[:, 1]) < 0.4 for stroke in lines(beside + dash)] == [True, True]
+    assert sum(map(len, lines(beside + dot))) > 20
+    assert sum(map(len, lines(dash))) > 10
+    # A short leg counts by the width of the lines, and not by where they meet.
+    leg = '<path d="M10 10h60v4h-28v4a2 2 0 0 1-4 0v-4h-28z"/>'
+    assert max(stroke[:, 1].max() for stroke in lines(leg)) > 17
+
+
 def test_rules_cost_what_elements_alike_cost_once(monkeypatch: pytest.MonkeyPatch) -> None:
     calls = []
     matches = cascade._matches

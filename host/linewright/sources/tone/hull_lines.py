@@ -7,8 +7,8 @@ their outline.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Final
 
 import numpy as np
@@ -35,12 +35,24 @@ MOST_PIXELS: Final = 30_000_000
 """A0 with a pen of 0.5 mm has 60 million; coarser pixels then keep memory below half a gigabyte."""
 
 LINE_RATIO: Final = 3.0
-"""A blot whose thinned line is at least so many times as long as the blot is thick is a line."""
+ALIKE_RATIO: Final = 0.6
+ALIKE: Final = (0.8, 1.25)
+"""A blot whose thinned line is at least so many times as long as the blot is thick is a line; one that is as wide as
+the picture's lines is one sooner: a dash between longer lines."""
 
 SOLID_PENS: Final = 12.0
 SOLID_SHARE: Final = 0.1
 """A blot no thicker than so many pens, or than this share of the picture's shorter side, is filled: eyes and dots. A
 thicker one is an area, which keeps its outline."""
+
+CORNER_HALVES: Final = (1.75, 4.0)
+"""A line is straight on both sides of a corner between so many times half its width from it."""
+
+CORNER_RAD: Final = 0.5
+CORNER_DEPTH: Final = 0.8
+"""A corner lies as deep in the ink as the line does; where the outer edge is round, what is cut off lies less deep."""
+
+STRAIGHT_HALVES: Final = 0.08
 
 
 @dataclass(frozen=True)
@@ -51,13 +63,46 @@ class Blot:
     ----------
     pixels : (h, w) bool, cut out, with a rim of paper.
     left, top : where it was cut out, px.
-    thick_px : of its widest place.
     """
 
     pixels: NDArray[np.bool_]
     left: int
     top: int
-    thick_px: float
+
+    @cached_property
+    def thin(self) -> NDArray[np.bool_]:
+        """(h, w) its skeleton."""
+        from skimage.morphology import skeletonize
+
+        return np.asarray(skeletonize(self.pixels, method="zhang"))
+
+    @cached_property
+    def depth(self) -> Points:
+        """(h, w) distance to the paper, px."""
+        from scipy import ndimage
+
+        return np.asarray(ndimage.distance_transform_edt(self.pixels))
+
+    @property
+    def thick_px(self) -> float:
+        """Of its widest place."""
+        return 2.0 * float(self.depth.max())
+
+    @property
+    def width_px(self) -> float:
+        """Of its lines; where some meet it is thicker."""
+        return 2.0 * float(np.median(self.depth[self.thin]))
+
+    @property
+    def length_px(self) -> int:
+        """Pixels of its skeleton."""
+        return int(self.thin.sum())
+
+    def is_line(self, usual_px: float) -> bool:
+        """Whether it is a line, where lines are usually so wide; 0: not known."""
+        low, high = ALIKE
+        alike = low * usual_px <= self.width_px <= high * usual_px
+        return self.length_px >= (ALIKE_RATIO if alike else LINE_RATIO) * self.thick_px
 
 
 def centred(source: str, wish: Wish, least_pens: float) -> Picture:
@@ -81,18 +126,28 @@ def centred(source: str, wish: Wish, least_pens: float) -> Picture:
     wish.report("thinning", 0.0)
     pixel_mm = max(wish.pen_width_mm / PIXELS_PER_PEN, (size_mm[0] * size_mm[1] / MOST_PIXELS) ** 0.5)
     labels, inks = filled(laid, artist.shapes, artist.sight, size_mm, pixel_mm)
+    blots: list[Blot] = []
+    ink_of: list[str] = []
     for number, ink in enumerate(inks, 1):
-        for blot in spots_of(labels == number):
-            solid_px = max(SOLID_PENS * wish.pen_width_mm, SOLID_SHARE * min(size_mm)) / pixel_mm
-            made = _strokes(blot, wish.pen_width_mm, pixel_mm, least_pens, solid_px)
-            strokes += made
-            colours += [ink] * len(made)
+        found = spots_of(labels == number)
+        blots += found
+        ink_of += [ink] * len(found)
         wish.report("thinning", number / len(inks))
+    solid_px = max(SOLID_PENS * wish.pen_width_mm, SOLID_SHARE * min(size_mm)) / pixel_mm
+    long = [blot.width_px for blot in blots if blot.length_px >= LINE_RATIO * blot.thick_px]
+    usual_px = float(np.median(long)) if long else 0.0
+    for blot, ink in zip(blots, ink_of, strict=True):
+        if blot.is_line(usual_px):
+            made = _lines(blot, wish.pen_width_mm, pixel_mm, least_pens)
+        else:
+            made = solid(blot, wish.pen_width_mm, pixel_mm, fill=blot.thick_px <= solid_px)
+        strokes += made
+        colours += [ink] * len(made)
     if not strokes:
         raise artist.nothing()
-    found = list(dict.fromkeys(colours))
-    pens = tuple(Pen(colour_name(colour), colour) for colour in found)
-    drawing = Drawing.from_strokes(strokes, [found.index(colour) for colour in colours], pens)
+    used = list(dict.fromkeys(colours))
+    pens = tuple(Pen(colour_name(colour), colour) for colour in used)
+    drawing = Drawing.from_strokes(strokes, [used.index(colour) for colour in colours], pens)
     return Picture(drawing, *size_mm, painting.notes.texts())
 
 
@@ -104,23 +159,81 @@ def spots_of(ink: NDArray[np.bool_]) -> list[Blot]:
     found = []
     for piece, (rows, columns) in enumerate(ndimage.find_objects(pieces), 1):
         pixels = np.pad(pieces[rows, columns] == piece, 1)
-        thick = 2.0 * float(ndimage.distance_transform_edt(pixels).max())
-        found.append(Blot(pixels, columns.start - 1, rows.start - 1, thick))
+        found.append(Blot(pixels, columns.start - 1, rows.start - 1))
     return found
 
 
-def _strokes(blot: Blot, pen_mm: float, pixel_mm: float, least_pens: float, solid_px: float) -> Sequence[Points]:
-    """The centre lines of a blot, or its edge with what fills it."""
-    from skimage.morphology import skeletonize
-
+def _lines(blot: Blot, pen_mm: float, pixel_mm: float, least_pens: float) -> list[Points]:
+    """The centre lines of a blot, mm on the picture."""
+    half = blot.width_px / 2.0
+    lines = [
+        with_corners(smooth(line, max(1.5, half / 2.0)), blot.depth)
+        for line in chains(blot.thin, joint_px=blot.thick_px, spur_px=1.3 * half)
+    ]
     corner = np.array([blot.left, blot.top]) * pixel_mm
-    thin = skeletonize(blot.pixels, method="zhang")
-    if thin.sum() >= LINE_RATIO * blot.thick_px:
-        half = blot.thick_px / 2.0
-        lines = [smooth(line, max(1.5, half / 2.0)) for line in chains(thin, joint_px=2.0 * half, spur_px=1.3 * half)]
-        made = to_strokes(lines, (pixel_mm, pixel_mm), TOLERANCE * pen_mm, least_pens * pen_mm)
-        return [stroke + corner for stroke in made]
-    return solid(blot, pen_mm, pixel_mm, fill=blot.thick_px <= solid_px)
+    made = to_strokes(lines, (pixel_mm, pixel_mm), TOLERANCE * pen_mm, least_pens * pen_mm)
+    return [stroke + corner for stroke in made]
+
+
+def with_corners(line: Points, depth: Points) -> Points:
+    """A thinned line with its corners: thinning rounds them on the way past the inner edge, and smoothing once more.
+
+    Parameters
+    ----------
+    line : (n, 2) x, y in pixels; a ring ends where it begins.
+    depth : (h, w) distance to the paper, px.
+    """
+    from scipy.signal import find_peaks
+
+    half = float(np.median([_depth_at(depth, point) for point in line]))
+    length = float(np.hypot(*np.diff(line, axis=0).T).sum())
+    near, far = (round(halves * half / length * (len(line) - 1)) if length else 0 for halves in CORNER_HALVES)
+    if near < 1 or len(line) < 2 * far + 2:
+        return line
+    if (line[0] == line[-1]).all():
+        # The seam goes to where the ring is straightest.
+        open_ring = line[:-1]
+        seam = int(np.argmin(_turns(np.concatenate((open_ring[-far:], line, open_ring[1:far])), near, far)))
+        line = np.concatenate((open_ring[seam:], open_ring[: seam + 1]))
+    kept, points = np.ones(len(line), dtype=bool), line.copy()
+    peaks, _ = find_peaks(_turns(line, near, far), height=CORNER_RAD, distance=2 * near)
+    for middle in (peaks + far).tolist():
+        corner = _meeting(line[middle - far : middle - near + 1], line[middle + near : middle + far + 1], half)
+        if corner is not None and _depth_at(depth, corner) >= CORNER_DEPTH * half:
+            kept[middle - near + 1 : middle + near] = False
+            kept[middle], points[middle] = True, corner
+    return points[kept]
+
+
+def _turns(line: Points, near: int, far: int) -> Points:
+    """(n - 2 far,) angle, rad, between the ways before and after each point that has both."""
+    count = len(line) - 2 * far
+    before = line[far - near : far - near + count] - line[:count]
+    after = line[2 * far : 2 * far + count] - line[far + near : far + near + count]
+    cross = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
+    return np.asarray(np.abs(np.arctan2(cross, (before * after).sum(axis=1))))
+
+
+def _meeting(before: Points, after: Points, half: float) -> Points | None:
+    """Where two straight ways would meet; None where one of them is not straight."""
+    lines = []
+    for way in (before, after):
+        middle = way.mean(axis=0)
+        along = np.linalg.svd(way - middle)[2][0]
+        if np.abs((way - middle) @ (-along[1], along[0])).max() > STRAIGHT_HALVES * half + 0.5:
+            return None
+        lines.append((middle, along))
+    (at, one), (other, two) = lines
+    cross = one[0] * two[1] - one[1] * two[0]
+    if abs(cross) < 1e-6:
+        return None
+    gap = other - at
+    return np.asarray(at + one * (gap[0] * two[1] - gap[1] * two[0]) / cross)
+
+
+def _depth_at(depth: Points, point: Points) -> float:
+    x, y = (int(v) for v in np.round(point))
+    return float(depth[y, x]) if 0 <= y < depth.shape[0] and 0 <= x < depth.shape[1] else 0.0
 
 
 def solid(blot: Blot, pen_mm: float, pixel_mm: float, *, fill: bool) -> list[Points]:
