@@ -367,7 +367,8 @@ def test_a_damaged_first_line_costs_only_what_it_said():
     path = book.folder / journal.JOURNAL
     path.write_bytes(b"x" + path.read_bytes()[1:])
     (story,) = journal.unfinished()
-    assert (story.picture, story.strokes_done, story.program) == ("", 3, journal._digest(book.folder / journal.PROGRAM))
+    assert story.picture == "a picture whose name is lost"
+    assert (story.strokes_done, story.program) == (3, journal._digest(book.folder / journal.PROGRAM))
     with Journal.carry_on(story, PROGRAM) as book:
         book.done(ENDS[3])
     assert journal.read(book.folder).strokes_done == 4

@@ -149,13 +149,20 @@ def test_fuses_are_made_in_preferred_numbers():
     assert fuse_a(16.1) is None, "none is called good that nobody makes"
 
 
+@pytest.mark.parametrize("volts", [60.5, 72.0, None])
+def test_no_motor_supply_of_a_voltage_beyond_this_check_is_called_good(volts):
+    assert any(said.startswith("motor supply") for said in found(REAL.changed({"supply.motor_a": 7.0}), "good"))
+    rig = REAL.changed({"supply.motor_a": 7.0, "supply.motor_v": volts, "driver.motor_v_max": 100.0})
+    assert not any(said.startswith("motor supply") for said in found(rig, "good"))
+
+
 @settings(max_examples=200, deadline=None)
 @given(
     st.floats(0.05, 20.0),
     st.none() | st.floats(0.1, 100.0),
     st.floats(0.05, 20.0),
     st.none() | st.floats(0.1, 50.0),
-    st.floats(3.0, 60.0),
+    st.floats(3.0, 80.0),
     st.none() | st.floats(5.0, 100.0),
 )
 def test_nothing_electrical_is_called_good_that_is_not(current, supply_a, stall, servo_a, volts, most_v):
@@ -169,6 +176,7 @@ def test_nothing_electrical_is_called_good_that_is_not(current, supply_a, stall,
         ("servo supply", stall, servo_a, 1.0),
     ):
         for said in (said for said in good if said.startswith(about)):
+            assert about == "servo supply" or volts <= 60.0, "beyond extra-low voltage (IEC 61140)"
             fuse = float(re.search(r"fuse it with ([0-9.]+) A", said)[1])
             assert load * margin <= fuse * (1 + 1e-9)
             assert gives >= 2.1 * fuse

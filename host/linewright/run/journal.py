@@ -50,6 +50,8 @@ KEPT: Final = 10
 """Drawings broken off that are kept to be carried on; the oldest goes when another one begins. A program takes some
 megabytes at most, and nobody keeps more half-drawn sheets than that."""
 
+UNNAMED: Final = "a picture whose name is lost"
+
 FORCED_S: Final = 1.0
 """Lines are forced to the disk this often: a slow card takes a tenth of that."""
 
@@ -84,7 +86,7 @@ class Story:
     Parameters
     ----------
     folder : of the drawing.
-    picture : name of the file that is drawn.
+    picture : name of the file that is drawn; `UNNAMED` where the line that says it is damaged.
     program : SHA-256 of ``program.lw``, hex.
     records, strokes : of the whole program.
     rig_name, rig_fingerprint, rig_file : the machine; the file is empty for the default rig.
@@ -100,7 +102,7 @@ class Story:
     """
 
     folder: Path
-    picture: str = ""
+    picture: str = UNNAMED
     program: str = ""
     records: int = 0
     strokes: int = 0

@@ -153,7 +153,10 @@ def _motor_supply(rig: Rig) -> Iterator[ReviewFinding]:
             do=f"take a supply of {needed:.2g} A or more, or set driver.current_a to {supply.motor_a / 2:.2g} A",
         )
         return
-    yield _fused(about, said, motor_fuse_a(rig), supply.motor_a)
+    fused = _fused(about, said, motor_fuse_a(rig), supply.motor_a)
+    # A fuse is good only for a voltage that is known and that this check deals with.
+    if fused.weight != "good" or (supply.motor_v is not None and supply.motor_v <= EXTRA_LOW_V):
+        yield fused
 
 
 def _fused(about: str, said: str, fuse: float | None, supply_a: float) -> ReviewFinding:
