@@ -465,6 +465,15 @@ def test_a_trial_sheet_of_many_places_is_a_grid_and_the_large_button_draws_it(pa
     expect(page.get_by_label("D6")).to_be_attached()
     expect(page.locator("#next-about")).to_contain_text("The trial sheet heights, 3 min")
     step(page).click()
+    # Nothing moves before a person has seen what only a person can see; "Not yet" leads back to the sheet.
+    expect(step(page)).to_have_text("Begin")
+    expect(page.locator("#before-heading")).to_be_visible()
+    page.get_by_role("button", name="Not yet").click()
+    expect(page.locator(".measures .grid label")).to_have_count(24)
+    assert not [one for one in opened.said if one["do"] == "trial_draw"]
+    step(page).click()
+    expect(step(page)).to_have_text("Begin")
+    step(page).click()
     assert said(opened, "trial_draw")[0]["confirmed"] == ["paper", "pen", "cautions"]
 
 

@@ -26,7 +26,7 @@ export const mine = {
   speeds: false,
   /** @type {{text: string, hint?: string, where: string} | null} */ refused: null,
   /** @type {Set<string>} */ ticked: new Set(),
-  asking: false, // what only a person knows is asked before it draws
+  /** @type {"" | "drawing" | "trial"} */ asking: "", // what only a person knows is asked before this is drawn
   abandoning: false,
   pointed: "", // the question that somebody was pointed to
   jog_mm: 10,
@@ -268,11 +268,19 @@ async function put(what) {
   return answer;
 }
 
+/** @param {"drawing" | "trial"} what is drawn once a person has seen that all is ready */
+function ask_before(what) {
+  mine.slip = "drawing";
+  mine.asking = what;
+  mine.ticked = new Set();
+  mine_focus(state.desk?.virtual ? "button.step:enabled" : "#before-heading");
+}
+
 /** @type {Record<string, (event: any) => any>} */
 const OWN = {
   open(event) {
     mine.slip = mine.slip === event.slip && !event.stay ? null : event.slip;
-    mine.asking = false;
+    mine.asking = "";
     mine.refused = null;
     if (mine.slip === "thing" && !chosen().length && state.items.length === 1) mine.selected = [state.items[0].id];
     // Whoever opens a slip from the keyboard finds its heading next.
@@ -282,7 +290,7 @@ const OWN = {
     const from = mine.slip;
     const [one] = chosen();
     mine.slip = null;
-    mine.asking = false;
+    mine.asking = "";
     mine_focus(from === "thing" && one ? `[data-item="${one.id}"] .grip` : `[data-slip="${from}"]`);
   },
   understood() {
@@ -297,7 +305,7 @@ const OWN = {
     } else if (!event.also && !(event.pressed && mine.selected.includes(event.item))) mine.selected = [event.item];
     if (event.item !== null && !event.pressed && !under_way()) {
       mine.slip = "thing";
-      mine.asking = false;
+      mine.asking = "";
     }
     if (event.item !== null) mine.look_s = null;
     if (event.open || event.mind) mine_focus(event.mind ? ".slip .warnings" : "#slip-heading");
@@ -470,14 +478,7 @@ const OWN = {
   speeds() {
     mine.speeds = !mine.speeds;
   },
-  async begin() {
-    if (state.before.length) {
-      mine.slip = "drawing";
-      mine.asking = true;
-      mine.ticked = new Set();
-      mine_focus(state.desk?.virtual ? "button.step:enabled" : "#before-heading");
-    } else await OWN.draw_now({});
-  },
+  begin: () => (state.before.length ? ask_before("drawing") : OWN.draw_now({})),
   tick(event) {
     if (event.checked) mine.ticked.add(event.key);
     else mine.ticked.delete(event.key);
@@ -487,13 +488,14 @@ const OWN = {
     mine.selected = [];
     const answer = await send({ do: "draw", n: state.plan.n, confirmed: state.before.map((/** @type {any} */ one) => one.key) });
     if (answer.ok) {
-      mine.asking = false;
+      mine.asking = "";
       mine.slip = "drawing";
       mine_focus("button.step:enabled"); // it holds: where Enter and Space are wanted next
     }
   },
   not_yet() {
-    mine.asking = false;
+    if (mine.asking === "trial") mine.slip = "machine";
+    mine.asking = "";
     mine.abandoning = false;
   },
   pace: (event) => send_newest("pace", { do: "pace", share: Number(event.value) / 100 }),
@@ -569,7 +571,15 @@ const OWN = {
   bring_up_anew: () => send({ do: "bring_up", over: true }),
   tune_write: () => send({ do: "tune", write: true }),
   exercise_form: (event) => send({ do: "exercise", minutes: Number(event.minutes) }),
-  trial_draw: () => send({ do: "trial_draw", confirmed: state.before.map((/** @type {any} */ one) => one.key) }),
+  trial_draw: () => (state.before.length ? ask_before("trial") : OWN.trial_now({})),
+  async trial_now() {
+    const answer = await send({ do: "trial_draw", confirmed: state.before.map((/** @type {any} */ one) => one.key) });
+    if (answer.ok) {
+      mine.asking = "";
+      mine.slip = "machine";
+      mine_focus("button.step:enabled");
+    }
+  },
   fit_form: (event) => {
     const { do: _do, ...answers } = event;
     mine.measures = answers;

@@ -84,16 +84,20 @@ export function next_step() {
   if (mine.slip === "machine" && state.trial?.state === "ready" && !state.trial.drawn) {
     return { word: desk?.virtual ? "Rehearse" : "Draw", about: `The trial sheet ${state.trial.name}, ${duration(state.trial.predicted_s ?? 0)}. Is its paper down, and the pen in?`, at: { do: "trial_draw" }, picture: "pen" };
   }
+  if (mine.asking === "trial" && state.trial) return begin({ do: "trial_now" }, `The trial sheet ${state.trial.name}. `);
   if (broken_off.length && !items.length) return { word: "Carry it on?", about: `${broken_off[0].picture} was broken off at stroke ${broken_off[0].strokes_done} of ${broken_off[0].strokes}.`, at: { do: "open", slip: "drawing", stay: "y" } };
   if (!items.length) return { word: "Put it down", about: "A picture, words, or a surprise.", at: { do: "open", slip: "put", stay: "y" }, picture: "file" };
   if (plan.state === "refused") return { word: "Look again", about: sentence(plan.error?.text ?? "It cannot be drawn as it lies."), at: { do: "open", slip: plan.error?.item ? "thing" : "drawing", stay: "y" }, picture: "warn" };
   if (plan.state !== "ready") return { word: desk?.virtual ? "Rehearse" : "Draw", about: working(), at: { do: "begin" }, off: true, picture: "pen" };
-  if (mine.asking) {
-    const ready = all_seen();
-    return { word: "Begin", about: ready ? "Once all of it is so, press here." : "Tick first what only you can see.", at: { do: "draw_now" }, picture: "go", off: !ready };
-  }
+  if (mine.asking === "drawing") return begin({ do: "draw_now" });
   const minds = plan.warnings.length ? ` ${plan.warnings.length === 1 ? "One thing" : `${plan.warnings.length} things`} to know first.` : "";
   return { word: desk?.virtual ? "Rehearse" : "Draw", about: `${duration(plan.predicted_s)}, ${length(plan.ink_mm)} of ink.${minds}`, at: { do: "begin" }, picture: "pen" };
+}
+
+/** @param {Record<string, any>} at @param {string} [what] is drawn @returns {Step} */
+function begin(at, what = "") {
+  const ready = all_seen();
+  return { word: "Begin", about: what + (ready ? "Once all of it is so, press here." : "Tick first what only you can see."), at, picture: "go", off: !ready };
 }
 
 export function next() {

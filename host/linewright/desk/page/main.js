@@ -243,7 +243,7 @@ function watch() {
   if (drawing !== drawing_before) {
     drawing_before = drawing;
     mine.look_s = null;
-    mine.asking = false;
+    mine.asking = "";
     if (drawing && mine.slip !== "machine") mine.slip = "drawing";
     again();
   }

@@ -75,7 +75,7 @@ function before() {
       : h("ul", { class: "ticks" }, state.before.map((/** @type {any} */ one) => h("li", { key: one.key }, h("label", { class: "tick" },
           h("input", { type: "checkbox", checked: mine.ticked.has(one.key), ...data({ do: "tick", key: one.key }) }), h("span", {}, sentence(one.text)))))),
     h("p", { class: "small" }, ready ? "All of it is so? Then press “Begin” below." : "Tick each of them once it is so."),
-    minds(),
+    mine.asking === "drawing" && minds(),
     rehearsal && real_time(),
     h("p", { class: "small" }, rehearsal ? "This is a rehearsal: the drawing is made by the simulated machine." : "The machine homes first, then draws. Hold stops it with the pen raised."),
     button("Not yet", { do: "not_yet", class: "quiet" }),
