@@ -116,7 +116,7 @@ types: $(DEV_STAMP)
 	@$(BIN)/python tests/page_types.py
 
 bench: $(DEV_STAMP) micropython
-	@set -e; for figure in $$(grep -l __main__ bench/*.py | grep -v -e mutants -e likeness -e svg_suite); do echo "== $$figure"; $(BIN)/python $$figure; done
+	@set -e; for figure in $$(grep -l __main__ bench/*.py | grep -v -e mutants -e likeness -e svg_suite -e hulls); do echo "== $$figure"; $(BIN)/python $$figure; done
 
 # --- release --------------------------------------------------------------------------------------------------------
 
