@@ -213,12 +213,12 @@ def on_machine(reached: Drawing, warnings: tuple[str, ...], sheet: Sheet, task: 
         )
     notes: list[str] = []
     watched = Watcher(watcher.report, notes.append, watcher.enough)
-    give_back()
+    give_back(reached.vertices)
     drawing = tidy(reached, Tidying.on(rig, reached, task.tidiness), watched)
     watched.report("planning the motion", 0.0)
-    give_back()
+    give_back(reached.vertices)
     program = plan_for_pens(drawing, rig, sheet=sheet)
-    give_back()
+    give_back(reached.vertices)
     warnings = (*warnings, *notes, *_ink_words(drawing, rig))
     return Job(program, (*warnings, *doubts(rig), *program.warnings))
 

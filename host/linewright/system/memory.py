@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 from contextlib import suppress
+from typing import Final
+
+MANY_POINTS: Final = 200_000
+"""Points of a drawing from which on what was freed is worth going over the heap."""
 
 
 def limit(most_bytes: int, most_cpu_s: int | None = None) -> None:
@@ -18,11 +22,14 @@ def limit(most_bytes: int, most_cpu_s: int | None = None) -> None:
             resource.setrlimit(resource.RLIMIT_CPU, (most_cpu_s, most_cpu_s))
 
 
-def give_back() -> None:
-    """Give what was freed back to the system, where the C library keeps it for later (glibc does).
+def give_back(points: int) -> None:
+    """Give what was freed back to the system after work on many points, where the C library keeps it (glibc does).
 
-    Work on a million points frees far more than the next step takes, in pieces that fit nothing else.
+    Work on a million points frees far more than the next step takes, in pieces that fit nothing else. Fewer than
+    `MANY_POINTS` free little, and going over a torn heap takes a tenth of a second.
     """
+    if points < MANY_POINTS:
+        return
     with suppress(ImportError, OSError, AttributeError, TypeError):
         import ctypes
 

@@ -49,7 +49,7 @@ class Target:
     @property
     def on_virtual_rig(self) -> bool:
         """Whether nothing real moves, as far as is known."""
-        return self.port.partition(":")[0] == VIRTUAL or self.board == VIRTUAL
+        return _is_virtual(self.port) or self.board == VIRTUAL
 
     @property
     def rehearses(self) -> bool:
@@ -67,11 +67,16 @@ class Target:
     def words(self) -> str:
         """One line: which machine this is, and where."""
         if self.rehearses:
-            at = "the virtual rig" if self.port.startswith(VIRTUAL) else f"the virtual rig at {self.port}"
+            at = "the virtual rig" if _is_virtual(self.port) else f"the virtual rig at {self.port}"
             return f"REHEARSAL of {self.name} on {at}: nothing real moves"
         if not self.port:
             return f"machine: {self.name}"
-        return f"machine: {self.name} on {'the virtual rig' if self.port.startswith(VIRTUAL) else self.port}"
+        return f"machine: {self.name} on {'the virtual rig' if _is_virtual(self.port) else self.port}"
+
+
+def _is_virtual(port: str) -> bool:
+    """Whether an address is that of the virtual rig, with options or without."""
+    return port.partition(":")[0] == VIRTUAL
 
 
 def of_rig(rig_file: Path | None) -> Target:
@@ -154,7 +159,7 @@ def at_port(target: Target, port: str | None, *, before: str = "") -> Target:
 
     if port is not None:
         return replace(target, port=port, port_named=True)
-    if before.partition(":")[0] == VIRTUAL:
+    if _is_virtual(before):
         return replace(target, port=before)
     if target.rig.board == VIRTUAL and not before:
         return replace(target, port=VIRTUAL)

@@ -132,7 +132,7 @@ def tidy(drawing: Drawing, tidying: Tidying | None = None, watcher: Watcher | No
     say("dropping what is drawn twice", 0.0)
     once = dedupe(drawing, tolerance_mm=tidying.tolerance_mm * _COPY_SHARE)
     once = without_overlaps(once, tolerance_mm=tidying.hidden_mm, least_mm=_LEAST_CUT * tidying.hidden_mm)
-    give_back()
+    give_back(drawing.vertices)
     redraw_mm = tidying.wanted.redraw_mm
     if redraw_mm:
         once = cut_at_touches(once, tolerance_mm=tidying.tolerance_mm)

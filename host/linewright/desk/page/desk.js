@@ -268,6 +268,9 @@ async function put(what) {
   return answer;
 }
 
+/** What a person has seen: all that is asked before anything is drawn. */
+const confirmed = () => state.before.map((/** @type {any} */ one) => one.key);
+
 /** @param {"drawing" | "trial"} what is drawn once a person has seen that all is ready */
 function ask_before(what) {
   mine.slip = "drawing";
@@ -486,7 +489,7 @@ const OWN = {
   async draw_now() {
     mine.look_s = null;
     mine.selected = [];
-    const answer = await send({ do: "draw", n: state.plan.n, confirmed: state.before.map((/** @type {any} */ one) => one.key) });
+    const answer = await send({ do: "draw", n: state.plan.n, confirmed: confirmed() });
     if (answer.ok) {
       mine.asking = "";
       mine.slip = "drawing";
@@ -573,7 +576,7 @@ const OWN = {
   exercise_form: (event) => send({ do: "exercise", minutes: Number(event.minutes) }),
   trial_draw: () => (state.before.length ? ask_before("trial") : OWN.trial_now({})),
   async trial_now() {
-    const answer = await send({ do: "trial_draw", confirmed: state.before.map((/** @type {any} */ one) => one.key) });
+    const answer = await send({ do: "trial_draw", confirmed: confirmed() });
     if (answer.ok) {
       mine.asking = "";
       mine.slip = "machine";

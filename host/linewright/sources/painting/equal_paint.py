@@ -101,8 +101,7 @@ def _with_equals(lines: Polylines, paints: dict[int, Look | None], sight: Sight,
         look = _look_of_region(sight, region)
         if look is not None:
             by_look.setdefault(look, []).append(region)
-    low = np.minimum.reduceat(lines.points_mm, lines.starts[:-1]) - 2.0 * NEAR_MM
-    high = np.maximum.reduceat(lines.points_mm, lines.starts[:-1]) + 2.0 * NEAR_MM
+    boxes = lines.boxes_mm(2.0 * NEAR_MM)
     found: list[Ints] = []
     number_of = {look: number for number, look in enumerate(by_look)}
     look_of = np.array([-1 if (look := paints[int(n)]) is None else number_of.get(look, -1) for n in lines.owner])
@@ -111,7 +110,7 @@ def _with_equals(lines: Polylines, paints: dict[int, Look | None], sight: Sight,
         if not len(at):
             continue
         theirs = np.array(regions)
-        line, region = pairs_of_boxes(np.column_stack((low[at], high[at])), sight.regions.boxes_mm[theirs])
+        line, region = pairs_of_boxes(boxes[at], sight.regions.boxes_mm[theirs])
         other = sight.shapes.mark_of[theirs[region]]
         earlier = other < lines.owner[at[line]] if of_fill else other <= lines.owner[at[line]]
         found.append(lines.owner[at[line[earlier]]])

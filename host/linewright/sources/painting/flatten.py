@@ -60,6 +60,14 @@ class Polylines:
         starts = np.concatenate(([0], np.cumsum(lengths[chosen]))).astype(np.int64)
         return Polylines(self.points_mm[np.repeat(chosen, lengths)], starts, self.owner[chosen])
 
+    def boxes_mm(self, slack_mm: float = 0.0) -> Floats:
+        """(k, 4) boxes ``x0 y0 x1 y1`` around the strokes, a little larger where asked."""
+        if not len(self):
+            return np.empty((0, 4))
+        low = np.minimum.reduceat(self.points_mm, self.starts[:-1]) - slack_mm
+        high = np.maximum.reduceat(self.points_mm, self.starts[:-1]) + slack_mm
+        return np.concatenate((low, high), axis=1)
+
 
 def transform_rows(kinds: NDArray[np.uint8], rows: Floats, matrices: Floats) -> Floats:
     """Map segment rows through one matrix each.

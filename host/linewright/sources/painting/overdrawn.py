@@ -6,7 +6,6 @@ from typing import Final
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from linewright.sources.painting.flatten import Floats, Ints, Polylines, together
 from linewright.sources.painting.regions import Bools, boxes_of, pairs_of_boxes
@@ -34,7 +33,7 @@ def without_overdrawn(edges: Polylines, marks: Ints, lines: Polylines, line_mark
         return edges
     near_mm = _NEAR_PENS * sight.pen_mm
     opaque = np.array([mark.line is not None and mark.line.paint.opaque for mark in sight.marks], dtype=bool)
-    first, second = pairs_of_boxes(_boxes(edges, near_mm), _boxes(lines, 0.0))
+    first, second = pairs_of_boxes(edges.boxes_mm(near_mm), lines.boxes_mm())
     later = (line_marks[second] > marks[first]) & opaque[line_marks[second]]
     chosen, above = np.zeros(len(edges), dtype=bool), np.zeros(len(lines), dtype=bool)
     chosen[first[later]], above[second[later]] = True, True
@@ -47,14 +46,14 @@ def without_overdrawn(edges: Polylines, marks: Ints, lines: Polylines, line_mark
     along = mark_of_over[second] > mark_of_part[parts.stroke[first]]
     along &= _alike(parts.end[first] - parts.begin[first], over.end[second] - over.begin[second])
     first, second = first[along], second[along]
-    near = shapely.distance(_segments(parts, first), _segments(over, second)) <= near_mm
+    near = shapely.distance(parts.as_lines(first), over.as_lines(second)) <= near_mm
     first, second = first[near], second[near]
     # Where both are the same line, the cuts are exact; where each was flattened in its own way, half a pen is enough.
     hit, share, _, _ = crossings(parts.begin[first], parts.end[first], over.begin[second], over.end[second], NEAR_MM)
     between, places = sight.finely(parts, np.unique(first))
     runs = Runs(parts, np.concatenate((first[hit], between)), np.concatenate((share, places)))
     covering = np.unique(second)
-    tree = shapely.STRtree(_segments(over, covering))
+    tree = shapely.STRtree(over.as_lines(covering))
     run, which = tree.query(shapely.points(runs.middle), predicate="dwithin", distance=near_mm)
     which = covering[which]
     below = mark_of_over[which] > mark_of_part[runs.stroke[run]]
@@ -69,14 +68,3 @@ def _alike(these: Floats, those: Floats) -> Bools:
     """(n,) whether (n, 2) vectors have the same or the opposite direction; those without length have none."""
     cross = these[:, 0] * those[:, 1] - these[:, 1] * those[:, 0]
     return np.asarray(np.abs(cross) < _TURNED * np.hypot(*these.T) * np.hypot(*those.T))
-
-
-def _segments(parts: Segmented, chosen: Ints) -> NDArray[np.object_]:
-    return np.asarray(shapely.linestrings(np.stack((parts.begin[chosen], parts.end[chosen]), axis=1)))
-
-
-def _boxes(lines: Polylines, slack_mm: float) -> Floats:
-    """(k, 4) boxes around lines."""
-    low = np.minimum.reduceat(lines.points_mm, lines.starts[:-1])
-    high = np.maximum.reduceat(lines.points_mm, lines.starts[:-1])
-    return boxes_of(low, high, slack_mm)

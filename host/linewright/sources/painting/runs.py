@@ -7,6 +7,7 @@ a cut stays one stroke, as it was.
 from __future__ import annotations
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from linewright.sources.painting.flatten import Polylines
@@ -35,6 +36,10 @@ class Segmented:
         self.at = np.arange(len(self.stroke)) - (np.cumsum(count) - count)[self.stroke] + lines.starts[:-1][self.stroke]
         self.begin = lines.points_mm[self.at]
         self.end = lines.points_mm[np.where(self.single[self.stroke], self.at, self.at + 1)]
+
+    def as_lines(self, chosen: Ints) -> NDArray[np.object_]:
+        """(k,) shapely's lines of some segments."""
+        return np.asarray(shapely.linestrings(np.stack((self.begin[chosen], self.end[chosen]), axis=1)))
 
 
 class Runs:

@@ -166,8 +166,7 @@ def _below_paper(placed: Placed, wide_mm: float) -> set[int]:
     marks, lines = placed.painting.marks, placed.lines
     if not len(lines):
         return set()
-    low = np.minimum.reduceat(lines.points_mm, lines.starts[:-1])
-    high = np.maximum.reduceat(lines.points_mm, lines.starts[:-1])
+    low, high = np.split(lines.boxes_mm(), 2, axis=1)
     dark, light = [], []
     for number, mark in enumerate(marks):
         if mark.silent or placed.first[number] == placed.first[number + 1] or mark.photograph is not None:

@@ -186,8 +186,7 @@ class Sight:
         clip = clip_of_mark[order] if len(lines) else np.empty(0, np.int64)
         cut = clip >= 0
         if cut.any():
-            low = np.minimum.reduceat(lines.points_mm, lines.starts[:-1]) - NEAR_MM
-            high = np.maximum.reduceat(lines.points_mm, lines.starts[:-1]) + NEAR_MM
+            low, high = np.split(lines.boxes_mm(NEAR_MM), 2, axis=1)
             for number in np.unique(clip[cut]):
                 box = self.box_of(int(number))
                 if box is not None:

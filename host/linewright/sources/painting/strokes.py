@@ -421,7 +421,7 @@ class Artist:
         places = np.linspace(0.0625, 0.9375, 8)
         samples = shapely.line_interpolate_point(shapely.linestrings(stroke), places, normalized=True)
         parts = Segmented(middle)
-        whole = shapely.multilinestrings(shapely.linestrings(np.stack((parts.begin, parts.end), axis=1)))
+        whole = shapely.multilinestrings(parts.as_lines(np.arange(len(parts.at))))
         return bool(np.median(shapely.distance(whole, samples)) < width_mm / 4.0)
 
     def _painted(self, region: int) -> tuple[Paint, float]:
