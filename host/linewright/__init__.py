@@ -1,4 +1,4 @@
-"""Linewright: any picture, drawn truly by a home-built two-axis pen machine.
+"""Linewright plans pictures as pen strokes and draws them on a home-built two-axis pen machine.
 
 For scripts and notebooks::
 
@@ -52,7 +52,7 @@ _WHERE: Final = {
     "Pen": "linewright.drawing.strokes",
     "Rig": "linewright.rig.rig",
 }
-"""Modules of the names that the library's own module only uses."""
+"""Public names defined in modules other than `library`, by the module that defines them."""
 
 
 def __getattr__(name: str) -> object:

@@ -1,4 +1,6 @@
-"""Functions that numba compiles where it is installed (extra ``fast``), and that run as they stand where it is not."""
+"""Decorator for functions that numba compiles where it is installed (extra ``fast``); without numba they run as plain
+Python.
+"""
 
 from __future__ import annotations
 
@@ -14,15 +16,15 @@ F = TypeVar("F", bound=Callable[..., Any])
 
 
 def available() -> bool:
-    """Whether there is a compiler; looking does not import it."""
+    """Whether numba is installed. Does not import it."""
     try:
         return importlib.util.find_spec("numba") is not None
-    except ValueError:  # how an import that was switched off answers (``sys.modules["numba"] = None``)
+    except ValueError:  # an import was disabled (``sys.modules["numba"] = None``)
         return False
 
 
 def is_compiled(source: str | Path) -> bool:
-    """Whether code compiled from this source file lies in the cache, newer than the file."""
+    """Whether the cache holds code compiled from this source file and newer than it."""
     source = Path(source)
     try:
         age = source.stat().st_mtime
@@ -32,22 +34,22 @@ def is_compiled(source: str | Path) -> bool:
 
 
 def compiled(function: F) -> F:
-    """Decorate a function of numbers and flat arrays; compiled when first called, and kept for the next start.
+    """Decorate a function of numbers and flat arrays: numba compiles it at the first call and caches the result.
 
-    Plain IEEE arithmetic: no reordering of sums, so that the result is that of the function as it stands. It is kept
-    in the user's cache, because the folder of an installed package may not be writable. While it runs, other threads of
-    Python's do, too, so nobody else may write to its arrays.
+    Sums are not reordered, so compiled and plain Python give the same result (IEEE arithmetic). The cache is in the
+    user's folder, because the folder of an installed package may not be writable. The GIL is released while the
+    function runs, so no other thread may write to its arrays.
     """
     if not available():
         return function
     import numba
 
     if not os.environ.get("NUMBA_CACHE_DIR"):
-        numba.config.CACHE_DIR = str(cache_folder())  # type: ignore[attr-defined]  # made when numba starts
+        numba.config.CACHE_DIR = str(cache_folder())  # type: ignore[attr-defined]  # set by numba
     keeping: Callable[[Any], Any] = numba.njit(cache=True, nogil=True)
     anew: Callable[[Any], Any] = numba.njit(nogil=True)
     try:
         result: F = keeping(function)
-    except RuntimeError:  # there is no folder that can be written to: compiled anew at every start
+    except RuntimeError:  # no writable folder: compiled again at every start
         result = anew(function)
     return result

@@ -44,7 +44,7 @@ class LinewrightError(Exception):
 
 
 class InputError(LinewrightError):
-    """Something the user handed over cannot be used."""
+    """An input of the user cannot be used."""
 
 
 class SourceError(InputError):
@@ -60,7 +60,7 @@ class SheetError(InputError):
 
 
 class MakerError(InputError):
-    """No picture maker is set up, its file is wrong, or it did not deliver a picture. No secret stands in it."""
+    """No picture maker is set up, its file is wrong, or it returned no picture. The message contains no secret."""
 
 
 class ProgramError(InputError):
@@ -80,7 +80,7 @@ class RigIssue:
     def __str__(self) -> str:
         place = f"line {self.line}: " if self.line is not None else ""
         why = f" ({self.why})" if self.why else ""
-        # TOML has no null: None is a key that is not there, and has no value to be shown.
+        # TOML has no null, so None means that the key is missing and there is no value to show.
         given = "" if self.value is None else f" = {self.value!r}:"
         return f"{place}{self.key}{given} {self.allowed}{why}"
 
@@ -99,7 +99,7 @@ class PlanError(LinewrightError):
 
 
 class LinkError(LinewrightError):
-    """The conversation with the board failed."""
+    """Communication with the board failed."""
 
 
 class PortError(LinkError):
@@ -111,11 +111,11 @@ class PortBusy(PortError):
 
 
 class NoAnswer(LinkError):
-    """The port is open, but nobody speaks our protocol on it."""
+    """The port is open, but no board that speaks our protocol answers."""
 
 
 class Mismatch(LinkError):
-    """The board speaks another protocol version, or carries other code than this host."""
+    """The board speaks another protocol version or runs other code than this host."""
 
 
 class Refused(LinkError):
@@ -141,7 +141,7 @@ class BoardFault(LinkError):
 
 
 class PromptError(LinkError):
-    """Code that was run at MicroPython's prompt raised. ``words`` are the board's own."""
+    """Code run at MicroPython's prompt raised an exception. ``words`` is the board's traceback."""
 
     def __init__(self, words: str) -> None:
         super().__init__(f"MicroPython says: {words.strip()}")

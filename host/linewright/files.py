@@ -1,4 +1,4 @@
-"""Files: which may be read, and how one is written whole or not at all."""
+"""Reading regular files only, and writing files whole or not at all."""
 
 from __future__ import annotations
 
@@ -14,25 +14,27 @@ from typing import BinaryIO
 
 
 def is_there(path: str | os.PathLike[str]) -> bool:
-    """Whether there is something of that name. ``Path.exists`` raises in a folder that may not be looked into."""
+    """Whether a file or folder of this name exists. False where ``Path.exists`` raises, as in a folder without read
+    permission.
+    """
     return os.path.exists(path)  # noqa: PTH110  see above
 
 
 def opened(path: str | os.PathLike[str]) -> BufferedReader:
-    """A file that somebody names, open for reading.
+    """Open a regular file for reading.
 
-    Anything else is refused before it is opened: a pipe may wait for ever, a device never end, and a board restarts
-    when its port is opened.
+    Folders, devices and pipes are refused before they are opened: a pipe may block, a device may never end, and opening
+    a board's serial port restarts the board.
 
     Raises
     ------
-    OSError : there is none, it cannot be read, or it is no file but a folder, a device or a pipe.
+    OSError : the file is missing, not readable or not a regular file.
     """
     try:
         mode = Path(path).stat().st_mode
     except ValueError:  # a name with a character of code 0
         raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT), os.fspath(path)) from None
-    if stat.S_ISDIR(mode):  # said here, because Windows says "Permission denied"
+    if stat.S_ISDIR(mode):  # Windows would say "Permission denied"
         raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR), os.fspath(path))
     if not stat.S_ISREG(mode):
         raise OSError(errno.EINVAL, "it is no file but a device or a pipe", os.fspath(path))
@@ -40,11 +42,11 @@ def opened(path: str | os.PathLike[str]) -> BufferedReader:
 
 
 def read_bounded(path: str | os.PathLike[str], most: int) -> bytes:
-    """A file's bytes, unless there are more than ``most``.
+    """Read a file of at most ``most`` bytes.
 
     Raises
     ------
-    OSError : it cannot be read, or is larger.
+    OSError : the file cannot be read or is larger.
     """
     with opened(path) as stream:
         data = stream.read(most + 1)
@@ -55,9 +57,10 @@ def read_bounded(path: str | os.PathLike[str], most: int) -> bytes:
 
 @contextmanager
 def replacing(target: str | os.PathLike[str]) -> Iterator[BinaryIO]:
-    """A stream whose bytes become the file ``target`` once the block ends without an error; else nothing changes.
+    """Yield a stream whose bytes replace the file ``target`` when the block ends without an error; otherwise the file
+    is unchanged.
 
-    What is written to a device or a pipe goes there as it comes.
+    Bytes for a device or a pipe are written there directly.
 
     Raises
     ------
@@ -65,18 +68,18 @@ def replacing(target: str | os.PathLike[str]) -> Iterator[BinaryIO]:
     """
     path = Path(target)
     if path.exists() and not (path.is_file() or path.is_dir()):
-        # A device or a pipe, such as /dev/stdout: there is nothing to replace, and its node must stay what it is.
+        # A device or a pipe, such as /dev/stdout, is written to directly: replacing it would remove its node.
         with path.open("wb") as stream:
             yield stream
         return
-    path = Path(os.path.realpath(path))  # of a link, what it leads to is replaced
+    path = Path(os.path.realpath(path))  # a link stays; its target is replaced
     handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
     try:
         with os.fdopen(handle, "wb") as stream:
             yield stream
             stream.flush()
             os.fsync(stream.fileno())
-        # mkstemp makes files for their owner only; give this one what a plain open() would have given or left.
+        # mkstemp creates files readable by their owner only; set the permissions that open() would give or keep.
         mask = os.umask(0)
         os.umask(mask)
         Path(temporary).chmod(stat.S_IMODE(path.stat().st_mode) if path.exists() else 0o666 & ~mask)

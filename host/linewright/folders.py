@@ -1,6 +1,6 @@
-"""Where Linewright keeps what outlives a command, by the rules of the system (on Linux the XDG base directories).
+"""Folders for state, settings and caches, as the operating system defines them (on Linux the XDG base directories).
 
-None of the folders need exist yet.
+The folders may not exist yet.
 """
 
 from __future__ import annotations
@@ -14,15 +14,17 @@ _NAME: Final = "linewright"
 
 
 def state_folder() -> Path:
-    """Journals, the log of drawings, what is known of machines; ``~/.local/state/linewright`` on Linux."""
+    """Folder of journals, the log of drawings and known machines; ``~/.local/state/linewright`` on Linux."""
     return platformdirs.user_state_path(_NAME, appauthor=False)
 
 
 def config_folder() -> Path:
-    """What the user has set up; ``~/.config/linewright`` on Linux."""
+    """Folder of the user's settings; ``~/.config/linewright`` on Linux."""
     return platformdirs.user_config_path(_NAME, appauthor=False)
 
 
 def cache_folder() -> Path:
-    """What can be made again: compiled code, pictures of sentences; ``~/.cache/linewright`` on Linux."""
+    """Folder of data that can be recreated, such as compiled code and pictures of sentences; ``~/.cache/linewright`` on
+    Linux.
+    """
     return platformdirs.user_cache_path(_NAME, appauthor=False)

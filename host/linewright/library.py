@@ -1,6 +1,7 @@
-"""Linewright for scripts and notebooks: the third front door, beside the command line and the desk.
+"""Linewright for scripts and notebooks, beside the command line and the desk.
 
-`linewright/__init__.py` offers what stands here. Nothing is printed and nobody is asked, unless a script says how.
+`linewright/__init__.py` exports these names. Nothing is printed, and no question is asked unless the script passes
+``ask``.
 """
 
 from __future__ import annotations
@@ -28,12 +29,12 @@ if TYPE_CHECKING:
     from linewright.tasks.draw_task import Drawn
 
 SHOWN_VERTICES: Final = 50_000
-"""A notebook shows a plan of more vertices as a PNG: browsers scroll slowly over an SVG that large."""
+"""A notebook shows a plan of more vertices as a PNG, because browsers scroll slowly over so large an SVG."""
 
 
 @dataclass(frozen=True)
 class Source:
-    """Something to draw. It becomes strokes at the size that it gets on its sheet, so that lines stay evenly spaced.
+    """Something to draw. Its strokes are made for its size on the sheet, so that line spacing does not scale.
 
     `read`, `photograph`, `letters` and `pattern` make one.
 
@@ -51,11 +52,11 @@ class Source:
     name: str = ""
 
     def strokes(self, width_mm: float = 190.0, height_mm: float = 277.0, *, pen_width_mm: float = 0.5) -> Drawing:
-        """Its strokes in a room of this size, mm; the default is A4 within margins of 10 mm. An SVG keeps its size.
+        """Strokes for a box of this size, mm; the default is A4 within margins of 10 mm. An SVG keeps its own size.
 
         Raises
         ------
-        SourceError : it cannot be read, or there is nothing to draw in it.
+        SourceError : the source cannot be read, or contains nothing to draw.
 
         Examples
         --------
@@ -69,12 +70,12 @@ class Source:
         return pipeline.read_picture(self.source, pipeline.Lines(self.method, self.pens), wish).drawing
 
     def _repr_svg_(self) -> str:
-        """For a notebook: the strokes on a sheet of A4."""
+        """SVG of the strokes on A4, for notebooks."""
         return self.strokes()._repr_svg_()
 
 
 def read(path: str | os.PathLike[str]) -> Source:
-    """A picture file: an SVG with its own lines and size, or a photograph by the method that suits it.
+    """A picture file as a source: an SVG with its own lines and size, or a photograph with the method that suits it.
 
     Parameters
     ----------
@@ -97,7 +98,7 @@ def read(path: str | os.PathLike[str]) -> Source:
 def photograph(
     path: str | os.PathLike[str], method: str = "auto", *, pens: str | tuple[Pen, ...] = (), **settings: object
 ) -> Source:
-    """A photograph by a method of your choice.
+    """A photograph drawn by the named method.
 
     Parameters
     ----------
@@ -142,7 +143,7 @@ def letters(text: str, **settings: object) -> Source:
 
 
 def pattern(name: str, *, seed: int = 1, **settings: object) -> Source:
-    """A pattern that grows from a seed; the same seed, size and pen give the same strokes.
+    """A generated pattern. The same seed, size and pen give the same strokes.
 
     Parameters
     ----------
@@ -157,7 +158,7 @@ def pattern(name: str, *, seed: int = 1, **settings: object) -> Source:
 
 
 def methods() -> dict[str, str]:
-    """Every method and pattern by name, ours and those of installed packages, and what each draws.
+    """Names of all methods and patterns, those of installed packages included, with a description of each.
 
     Examples
     --------
@@ -171,13 +172,13 @@ def methods() -> dict[str, str]:
 
 @dataclass(frozen=True, eq=False)
 class Plan:
-    """A drawing as a rig will draw it. A notebook shows it as a picture.
+    """A drawing planned for one rig. A notebook shows it as a picture.
 
     Parameters
     ----------
     name : for captions and file names.
-    rig : the machine that it is for; no other one draws it.
-    program : everything that the board will be sent.
+    rig : the machine that it is planned for; other rigs refuse it.
+    program : everything that is sent to the board.
     warnings : what to know before it is drawn, in plain words.
     """
 
@@ -188,7 +189,7 @@ class Plan:
 
     @property
     def duration_s(self) -> float:
-        """How long the board plays it, to the tick, seconds; without homing and waits for pens."""
+        """Exact playing time on the board, seconds, without homing and pen changes."""
         return self.program.predicted_s
 
     @property
@@ -198,12 +199,12 @@ class Plan:
 
     @property
     def travel_mm(self) -> float:
-        """Length of all ways with the pen up, mm."""
+        """Length of all pen-up moves, mm."""
         return self.program.travel_mm
 
     @property
     def strokes(self) -> Drawing:
-        """The lines in the order in which they are drawn, mm from the machine's zero."""
+        """The strokes in drawing order, mm from the machine's zero."""
         return self.program.drawing
 
     @property
@@ -224,11 +225,11 @@ class Plan:
         return to_png(self._scene)
 
     def save(self, path: str | os.PathLike[str]) -> None:
-        """Keep the program in a file, which `linewright draw` and `Plan.load` take; its name ends in ``.lw``.
+        """Save the program to a ``.lw`` file, which `linewright draw` and `Plan.load` read.
 
         Raises
         ------
-        InputError : the file cannot be written, or its name ends otherwise.
+        InputError : the file cannot be written, or its name does not end in ``.lw``.
         """
         from linewright.errors import InputError
         from linewright.planning import pipeline
@@ -242,7 +243,7 @@ class Plan:
 
     @classmethod
     def load(cls, path: str | os.PathLike[str], rig: Rig | None = None) -> Plan:
-        """A program that was kept.
+        """Load a saved plan.
 
         Raises
         ------
@@ -261,11 +262,11 @@ class Plan:
         return album.preview_scene(self.program, self.name)
 
     def _repr_svg_(self) -> str | None:
-        """For a notebook, where it is small enough for that."""
+        """SVG of the preview for notebooks; None if the plan has more than `SHOWN_VERTICES`."""
         return self.svg() if self.strokes.vertices <= SHOWN_VERTICES else None
 
     def _repr_png_(self) -> bytes | None:
-        """For a notebook, where it is too large for an SVG."""
+        """PNG of the preview for notebooks; None if the plan is small enough for an SVG."""
         return None if self.strokes.vertices <= SHOWN_VERTICES else self.png()
 
 
@@ -343,17 +344,17 @@ def draw(
     on_progress: Callable[[Progress], object] | None = None,
     ask: Callable[[str], object] | None = None,
 ) -> Drawn:
-    """Draw a plan: connect, home, draw. Keep fingers clear and the motor power switch within reach.
+    """Connect to the board, home, and draw a plan. Keep fingers clear and the motor power switch within reach.
 
-    A drawing that breaks off is carried on by `resume`.
+    `resume` continues a drawing that was interrupted.
 
     Parameters
     ----------
     port : ``"virtual"``, ``"serial:PATH"`` (such as ``"serial:/dev/ttyACM0"``) or ``"socket:HOST:PORT"``.
-    on_progress : told about 20 times a second where the drawing stands: ``state``, ``stroke`` of ``strokes``,
+    on_progress : called about 20 times a second with the progress: ``state``, ``stroke`` of ``strokes``,
         ``left_s``.
-    ask : told what to do before each pen, such as "put the pen 'red' in", in a thread of its own; the drawing goes on
-        when it returns. None: everything is drawn with the pen that is in.
+    ask : called in a separate thread before each pen with a request such as "put the pen 'red' in"; drawing continues
+        when it returns. None: no pen changes.
 
     Raises
     ------
@@ -383,7 +384,7 @@ def resume(
     on_progress: Callable[[Progress], object] | None = None,
     ask: Callable[[str], object] | None = None,
 ) -> Drawn:
-    """Draw what is left of a drawing that broke off. The sheet must lie where it lay, with the same pen in.
+    """Draw the rest of an interrupted drawing. The sheet must be in the same place, with the same pen mounted.
 
     Parameters
     ----------
@@ -394,9 +395,9 @@ def resume(
 
     Raises
     ------
-    InputError : there is no drawing to carry on.
+    InputError : there is no interrupted drawing.
     ProgramError : the rig moves differently.
-    LinkError : as from `draw`; or the machine has lost its place and has no endstops to find it.
+    LinkError : as from `draw`; or the machine has lost its position and has no endstops for homing.
     """
     from linewright.tasks import drawing, resuming
     from linewright.tasks.target import Target
@@ -408,7 +409,7 @@ def resume(
 
 
 class _Script(Quiet):
-    """The front of a script."""
+    """`Front` for scripts: no terminal, questions go to the ``ask`` function."""
 
     def __init__(self, on_progress: Callable[[Progress], object] | None, ask: Callable[[str], object] | None) -> None:
         super().__init__()
@@ -432,7 +433,7 @@ class _Script(Quiet):
             nonlocal asked_at
             if now.state == "pen" and asked_at != now.records_done:
                 asked_at = now.records_done
-                # The link has to be served while somebody looks for a pen.
+                # Use a thread, because the link must be served while the user changes the pen.
                 threading.Thread(target=self._change, args=(now.pen, control), daemon=True).start()
             if self._on_progress is not None:
                 self._on_progress(now)
@@ -450,7 +451,7 @@ def _existing(path: str | os.PathLike[str]) -> str:
 
 
 def _words(method: str, settings: dict[str, object]) -> str:
-    """A method with its settings as the command line writes it; whatever is wrong with it is said now."""
+    """A method with its settings in the command line's notation. Raises InputError if a setting is wrong."""
     from linewright.sources.methods import chosen
 
     words = f"{method}:{','.join(f'{key}={value}' for key, value in settings.items())}" if settings else method

@@ -1,4 +1,4 @@
-"""A small file of what is remembered between one start and the next."""
+"""A small JSON file of values kept between runs."""
 
 from __future__ import annotations
 
@@ -25,22 +25,22 @@ class StateFile:
 
     @property
     def path(self) -> Path:
-        """Where it is."""
+        """Path of the file."""
         return state_folder() / self.name
 
     def read(self) -> Any:
-        """What it holds; None where it is missing or damaged."""
+        """The stored value; None if the file is missing or damaged."""
         try:
             return json.loads(self.path.read_text(encoding="utf-8"))
         except (OSError, ValueError, RecursionError):
             return None
 
     def write(self, value: object) -> None:
-        """Replace it, whole or not at all.
+        """Replace the stored value, whole or not at all.
 
         Raises
         ------
-        InputError : it cannot be written.
+        InputError : the file cannot be written.
         """
         text = json.dumps(value, indent=1)
         try:

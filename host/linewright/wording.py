@@ -1,11 +1,11 @@
-"""Durations and lengths as people say them."""
+"""Durations, lengths and counts formatted for people."""
 
 from __future__ import annotations
 
 from typing import Final
 
 GAP: Final = "\u202f"
-"""Separator of thousands: narrow, and never read as a decimal point, which a comma or a full stop may be."""
+"""Thousands separator: a narrow space, because a comma or full stop could be read as a decimal point."""
 
 
 def duration(seconds: float) -> str:
@@ -31,7 +31,7 @@ def length(mm: float) -> str:
 
 
 def grouped(number: int) -> str:
-    """``1 204``: thousands set apart by `GAP`."""
+    """``1 204``: thousands separated by `GAP`."""
     return f"{number:,}".replace(",", GAP)
 
 

@@ -1,4 +1,4 @@
-"""Cutting a drawing at a box, exactly, and counting what that costs."""
+"""Clipping a drawing to a box, and counting what is cut off."""
 
 from __future__ import annotations
 
@@ -10,14 +10,14 @@ from numpy.typing import NDArray
 from linewright.drawing.strokes import Drawing, Indices, Points
 
 Box = tuple[float, float, float, float]
-"""``(x_min, y_min, x_max, y_max)``, mm; the rim belongs to the box."""
+"""``(x_min, y_min, x_max, y_max)``, mm; the boundary belongs to the box."""
 
 
 @dataclass(frozen=True)
 class Cut:
-    """What cutting at a box has cost.
+    """How much clipping at a box removed.
 
-    ``strokes`` lost some of their length and are still there in part, ``lost`` are gone; ``length_mm`` counts both.
+    ``strokes`` counts strokes that were shortened, ``lost`` those removed whole; ``length_mm`` covers both.
     """
 
     strokes: int = 0
@@ -33,23 +33,23 @@ class Cut:
 
 @dataclass(frozen=True, eq=False)
 class PlacedDrawing(Drawing):
-    """A drawing that lies where it shall lie, and what was cut off for that."""
+    """A drawing in its final position, and what was clipped there."""
 
     cut: Cut = Cut()
 
 
 def clip(drawing: Drawing, box: Box) -> PlacedDrawing:
-    """Cut a drawing at a box; a stroke that leaves and comes back becomes several, in its own direction.
+    """Clip a drawing to a box. A stroke that leaves and re-enters becomes several strokes in the same direction.
 
-    Segments are cut one by one at the four sides (Liang and Barsky, "A new concept and method for line clipping", ACM
-    Trans. Graphics 3(1), 1984), all at once in numpy. Unlike a library's intersection this neither splits a stroke
-    where it crosses itself nor drops lines that run along the rim, such as the frame of a picture that was fitted to
-    it, nor dots. A stroke that only touches the rim from outside leaves nothing.
+    Segments are clipped at the four sides (Liang and Barsky, "A new concept and method for line clipping", ACM Trans.
+    Graphics 3(1), 1984), vectorised. Unlike a library's polygon intersection this neither splits strokes at
+    self-crossings nor drops dots or lines along the boundary, such as the frame of a picture fitted to the box. A
+    stroke that only touches the boundary from outside is removed.
 
     Parameters
     ----------
     drawing : k strokes, finite, mm.
-    box : the rim belongs to it; every point of the result obeys it exactly.
+    box : boundary included; no point of the result lies outside it.
 
     Returns
     -------
@@ -64,7 +64,7 @@ def clip(drawing: Drawing, box: Box) -> PlacedDrawing:
         return PlacedDrawing(points, drawing.starts, drawing.pen, drawing.pens)
     stroke_of = np.repeat(np.arange(k), np.diff(drawing.starts))
 
-    # One segment from every point to the next; a dot is a segment from its point to itself, so that it is kept too.
+    # One segment from every point to the next. A dot becomes a segment of length 0, so that it is kept.
     first = np.flatnonzero((np.append(stroke_of[1:], -1) == stroke_of) & ~dot[stroke_of])
     singles = drawing.starts[:-1][dot]
     first = np.sort(np.concatenate((first, singles)))
@@ -82,7 +82,7 @@ def clip(drawing: Drawing, box: Box) -> PlacedDrawing:
     touched = np.bincount(stroke, weights=gone > 0, minlength=k) > 0
     there = np.bincount(stroke[kept], minlength=k) > 0
 
-    # A piece goes on while segments follow each other whole across their shared vertex.
+    # Consecutive segments form one piece while their shared vertex is not clipped.
     linked = np.zeros(len(kept), dtype=bool)
     if len(kept):
         linked[1:] = (
@@ -116,13 +116,15 @@ def _extents(drawing: Drawing) -> Points:
 
 
 def _span(a: Points, d: Points, low: Points, high: Points) -> tuple[Points, Points]:
-    """Where each segment ``a + t*d`` enters and leaves the box, t within 0..1; enter > leave: nowhere."""
+    """Parameters t in 0..1 at which each segment ``a + t*d`` enters and leaves the box; enter > leave means that it
+    misses the box.
+    """
     enter, leave = np.zeros(len(a)), np.ones(len(a))
     for axis in (0, 1):
         along, at = d[:, axis], a[:, axis]
         moving = along != 0
         safe = np.where(moving, along, 1.0)
-        with np.errstate(over="ignore"):  # a hair's breadth of movement far from the side: infinite t is right
+        with np.errstate(over="ignore"):  # a tiny d far from the side may overflow to an infinite t, which is correct
             to_low, to_high = (low[axis] - at) / safe, (high[axis] - at) / safe
         near, far = np.minimum(to_low, to_high), np.maximum(to_low, to_high)
         beside = (at < low[axis]) | (at > high[axis])
@@ -132,13 +134,13 @@ def _span(a: Points, d: Points, low: Points, high: Points) -> tuple[Points, Poin
 
 
 def _along(points: Points, first: Indices, second: Indices, t: Points, which: Indices) -> Points:
-    """Points at ``t`` of the chosen segments; the segment's own vertices bit for bit at 0 and 1."""
+    """Points at parameter ``t`` of the chosen segments; exactly the segment's vertices at t = 0 and 1."""
     a, b, at = points[first[which]], points[second[which]], t[which][:, None]
     return np.where(at == 0.0, a, np.where(at == 1.0, b, a + at * (b - a)))
 
 
 def _without_doubled_dots(pieces: Drawing, single: NDArray[np.bool_]) -> Drawing:
-    """Dots were cut as segments from a point to itself: take the second point out again."""
+    """Remove the second point of dots, which were clipped as segments of length 0."""
     if not single.any():
         return pieces
     keep = np.ones(len(pieces.points_mm), dtype=bool)

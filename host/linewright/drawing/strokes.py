@@ -23,17 +23,17 @@ SHOWN_WIDTH_MM: Final = 0.5
 
 @dataclass(frozen=True)
 class Pen:
-    """One pen as a thing.
+    """Properties of one pen.
 
     Parameters
     ----------
     name : what the user calls it.
     colour : of its ink, ``#rrggbb``.
     width_mm : of its line; None: the rig's own.
-    speed_mm_s : how fast it may draw before its line breaks up; None: as fast as the rig's own.
+    speed_mm_s : top speed of this pen; None: the rig's.
     up_us, down_us : servo pulses that raise it and lower it; None: the rig's own.
-    offset_mm : where its tip is beside that of the first pen, x to the right, y down the sheet.
-    ink_mm : how much it draws before it needs ink, a point or a dip; None: as much as there is to draw.
+    offset_mm : offset of its tip from that of the first pen, x to the right, y down the sheet.
+    ink_mm : line length after which it must be refilled, sharpened or dipped; None: no limit.
     """
 
     name: str = "black"
@@ -47,7 +47,7 @@ class Pen:
 
     @property
     def is_plain(self) -> bool:
-        """Whether it draws as the rig's own pen does."""
+        """Whether speed, heights, offset and ink are all the rig's own."""
         return self == Pen(self.name, self.colour, self.width_mm)
 
 
@@ -73,7 +73,7 @@ class Drawing:
     def from_strokes(
         cls, strokes: Iterable[object], pen: Sequence[int] | None = None, pens: tuple[Pen, ...] = (Pen(),)
     ) -> Drawing:
-        """Build from a sequence of (m, 2) array-likes in mm; one point makes a dot, none is dropped."""
+        """Build from a sequence of (m, 2) array-likes in mm. One point makes a dot; empty strokes are dropped."""
         arrays = [np.asarray(s, dtype=np.float64).reshape(-1, 2) for s in strokes]
         lengths = np.array([len(a) for a in arrays], dtype=np.int64)
         pens_of = np.zeros(len(arrays), dtype=np.int64) if pen is None else np.asarray(pen, dtype=np.int64)
@@ -99,7 +99,7 @@ class Drawing:
 
     @classmethod
     def one_after_the_other(cls, parts: Sequence[Drawing]) -> Drawing:
-        """All strokes of several drawings, at least one, that share their pens."""
+        """All strokes of one or more drawings that have the same pens."""
         if len(parts) == 1:
             return parts[0]
         offsets = np.cumsum([0, *(part.vertices for part in parts)])
@@ -112,7 +112,7 @@ class Drawing:
         )
 
     def _repr_svg_(self) -> str:
-        """For a notebook: the strokes on white, in the box around them."""
+        """SVG of the strokes on white, for notebooks."""
         left, top, right, bottom = self.bounds_mm()
         edge = SHOWN_EDGE_MM
         width, height = right - left + 2 * edge, bottom - top + 2 * edge
@@ -160,19 +160,19 @@ class Drawing:
         return replace(self, points_mm=self.points_mm @ matrix[:, :2].T + matrix[:, 2])
 
     def closed(self) -> NDArray[np.bool_]:
-        """(k,) bool: strokes of at least three points that end exactly where they begin."""
+        """(k,) bool: strokes of at least three points whose last point equals the first."""
         first, last = self.starts[:-1], self.starts[1:] - 1
         same = (self.points_mm[first] == self.points_mm[last]).all(axis=1)
         return np.asarray(same & (last - first >= 2))
 
     def keep_points(self, keep: NDArray[np.bool_]) -> Drawing:
-        """Only the marked points (n,); every stroke must keep one at least."""
+        """Keep only the points marked in ``keep``, (n,) bool; each stroke must keep at least one."""
         counts = np.add.reduceat(keep, self.starts[:-1], dtype=np.int64) if len(self) else np.empty(0, np.int64)
         starts = np.concatenate(([0], np.cumsum(counts))).astype(np.int64)
         return replace(self, points_mm=self.points_mm[keep], starts=starts)
 
     def select(self, strokes: Indices, backwards: NDArray[np.bool_] | None = None) -> Drawing:
-        """The strokes with these indices, in this order; where ``backwards`` (one flag each) says so, from the end."""
+        """The strokes with these indices, in this order. ``backwards`` (one flag per index) reverses a stroke."""
         lengths = np.diff(self.starts)[strokes]
         starts = np.concatenate(([0], np.cumsum(lengths))).astype(np.int64)
         within = np.arange(starts[-1]) - np.repeat(starts[:-1], lengths)

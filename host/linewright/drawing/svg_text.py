@@ -1,4 +1,4 @@
-"""Strokes as the text of an SVG whose user unit is the millimetre: the pieces of every plain SVG of ours."""
+"""Text of a plain SVG whose user unit is the millimetre."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ DECIMALS: Final = 3
 
 
 def head(width_mm: float, height_mm: float, left_mm: float = 0.0, top_mm: float = 0.0) -> str:
-    """The opening tag of a picture of this size, whose corner has these coordinates, mm."""
+    """The opening tag of an SVG of this size; ``left_mm`` and ``top_mm`` are the coordinates of its corner."""
     width, height = number(width_mm), number(height_mm)
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}mm" height="{height}mm" '
@@ -23,7 +23,7 @@ def head(width_mm: float, height_mm: float, left_mm: float = 0.0, top_mm: float 
 
 def group(identity: str, name: str, colour: str, width_mm: float) -> str:
     """The opening tag of a pen's group, with its name as title."""
-    from xml.sax.saxutils import quoteattr  # it brings a client for HTTP along, which takes longer than all of this
+    from xml.sax.saxutils import quoteattr  # slow to import: loads an HTTP client
 
     title = name.replace("&", "&amp;").replace("<", "&lt;")
     return (
@@ -41,7 +41,7 @@ def stroke(points_mm: NDArray[np.float64]) -> str:
 
 
 def number(value: float) -> str:
-    """A number as short as it is.
+    """A number with as few characters as possible.
 
     Examples
     --------

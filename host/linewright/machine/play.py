@@ -1,17 +1,18 @@
-"""Play between a motor and its carriage, and how it is taken up.
+"""Backlash between a motor and its carriage, and its compensation.
 
-A carriage with play ``B`` follows its drive only after each reversal has cost ``B``. In ISO 230-2 that is the reversal
-value: the difference between the places reached from one side and from the other. With the sign of the last motion
-``s`` the carriage is at ``drive - s B/2``, so the drive has to be at ``place + s B/2``, and to move by ``B`` where
-``s`` turns over.
+A carriage with backlash ``B`` follows its drive only after each reversal has moved the drive by ``B``. ISO 230-2 calls
+this the reversal value: the difference between the positions reached from the two sides. With ``s`` the sign of the
+last motion, the carriage is at ``drive - s B/2``, so the drive must be at ``place + s B/2`` and must move by ``B`` when
+``s`` changes.
 
-Pen up, that is done before the pen comes down: the last piece of way to a stroke runs in the sense in which the stroke
-begins. Pen down, it is spread over the first ``TAKE_UP_MM`` of the axis's way back. The drive is then a known function
-of the place: with ``p`` what a play of width ``e = TAKE_UP_MM`` makes of the place ``q``, it is
-``q + (B/e) (q - p)``. This is the inverse of the play, made continuous (the inverse of a Prandtl-Ishlinskii operator
-with one element: Kuhnen, "Modeling, identification and compensation of complex hysteretic nonlinearities", European
-Journal of Control 9, 2003). While it is taken up, the carriage stands; so the pen is never more than ``e`` off, a curve
-need not stop where an axis turns round, and trembling by less than ``e`` costs no more than itself.
+With the pen up, backlash is taken up before the pen is lowered: the last part of the move to a stroke runs in the
+direction in which the stroke begins. With the pen down, it is spread over the first ``TAKE_UP_MM`` after a reversal.
+The drive position is then a function of the place ``q``: with ``p`` the output of a play operator of width ``e =
+TAKE_UP_MM`` for the input ``q``, it is ``q + (B/e) (q - p)``. This is the inverse of the backlash, made continuous (the
+inverse of a Prandtl-Ishlinskii operator with one element: Kuhnen, "Modeling, identification and compensation of complex
+hysteretic nonlinearities", European Journal of Control 9, 2003). The carriage stands still while backlash is taken up.
+The pen is therefore never more than ``e`` off, a curve need not stop where an axis reverses, and oscillations smaller
+than ``e`` are not amplified.
 """
 
 from __future__ import annotations
@@ -27,26 +28,27 @@ Flags = NDArray[np.bool_]
 Indices = NDArray[np.int64]
 
 TAKE_UP_MM: Final = 0.02
-"""Way of an axis over which its play is taken up in mid-stroke: two steps of a common machine (80 steps/mm), a fifth of
-what a ruler shows. On a circle of 20 mm radius that is the 0.9 mm of path after the axis turns round."""
+"""Distance over which backlash is taken up within a stroke: two steps at 80 steps/mm, a fifth of what a ruler shows. On
+a circle of 20 mm radius this is the first 0.9 mm of path after the axis reverses."""
 
 APPROACH_SPARE_MM: Final = 0.1
-"""How much farther than its play an axis comes from, before a stroke, in the stroke's own sense: twice what combs leave
-uncertain. No more, because the carriage is caught where the play ends, and by then the drive should be slow again."""
+"""Approach distance beyond the backlash before a stroke, in the stroke's direction: twice the uncertainty of a comb
+measurement. It is small, because the carriage is picked up where the backlash ends and the drive should be slow by
+then."""
 
 
 def follow(drive: Floats, half: float, start: float, restart: tuple[Indices, Floats] | None = None) -> Floats:
-    """What a play makes of the places of its drive: ``out = min(max(out, drive - half), drive + half)`` at each.
+    """Output of a play operator for drive positions: ``out = min(max(out, drive - half), drive + half)`` at each.
 
-    Every place is a clamp, and clamps compose into clamps, so a run of n places is done in log2(n) passes over the
-    array (prefix doubling) and not in a loop.
+    Each position is a clamp, and clamps compose to clamps, so n positions take log2(n) vectorised passes (prefix
+    doubling).
 
     Parameters
     ----------
     drive : (n,) float64.
-    half : half of the play.
-    start : where the driven part is before the first place.
-    restart : indices, and where the driven part is set to there, whatever came before.
+    half : half of the backlash.
+    start : output before the first position.
+    restart : indices at which the output is reset, and its values there.
 
     Returns
     -------
@@ -62,7 +64,7 @@ def follow(drive: Floats, half: float, start: float, restart: tuple[Indices, Flo
         low[restart[0]] = high[restart[0]] = restart[1]
     stride = 1
     while stride < len(low):
-        # The clamp up to i after the clamp up to i - stride: its bounds are clamped by the later one.
+        # Compose the clamp up to i - stride with the clamp up to i: its bounds are clamped by the later one.
         first_low, first_high = low[:-stride].copy(), high[:-stride].copy()
         low[stride:], high[stride:] = (
             np.minimum(np.maximum(first_low, low[stride:]), high[stride:]),
@@ -73,13 +75,13 @@ def follow(drive: Floats, half: float, start: float, restart: tuple[Indices, Flo
 
 
 def first_sense(place: Floats, starts: Indices, otherwise: int) -> Floats:
-    """In which sense each stroke first moves one axis by more than `TAKE_UP_MM`.
+    """Direction in which each stroke first moves one axis by more than `TAKE_UP_MM`.
 
     Parameters
     ----------
     place : (n,) float64, mm, of one axis.
     starts : (k + 1,) int64, as in `Drawing`.
-    otherwise : for strokes that never do.
+    otherwise : value for strokes that never do.
 
     Returns
     -------
@@ -93,7 +95,8 @@ def first_sense(place: Floats, starts: Indices, otherwise: int) -> Floats:
 
 
 def lag(place: Floats, starts: Indices, sense: Floats) -> Floats:
-    """(n,) float64, -1..1: the sense in which an axis is engaged at each place; between those, the play is taken up.
+    """(n,) float64, -1..1: side on which the backlash is taken up at each position; values in between while it is being
+    taken up.
 
     Parameters
     ----------
@@ -108,7 +111,8 @@ def lag(place: Floats, starts: Indices, sense: Floats) -> Floats:
 
 
 def engaged_at(place: Floats, starts: Indices, sense: Floats) -> tuple[Indices, Floats]:
-    """Where, within segments, a play has been taken up: there the drive's way has a corner that needs a vertex.
+    """Positions within segments at which backlash has been taken up: the drive's path has a corner there, which needs a
+    vertex.
 
     Parameters
     ----------
@@ -125,14 +129,14 @@ def engaged_at(place: Floats, starts: Indices, sense: Floats) -> tuple[Indices, 
     way = np.diff(place)
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         share = (behind[:-1] + np.sign(way) * half - place[:-1]) / way
-    # 1e-9 of a segment is rounding: what is that near to a vertex has one.
+    # Closer than 1e-9 of a segment to a vertex is rounding; the vertex is there already.
     at = np.flatnonzero(within & (way != 0.0) & (share > 1e-9) & (share < 1.0 - 1e-9))
     return at, share[at]
 
 
 @dataclass(frozen=True, eq=False)
 class Arrivals:
-    """Where pen-up moves end, and in which sense each axis must get there.
+    """Ends of pen-up moves, and the direction in which each axis must arrive there.
 
     Parameters
     ----------
@@ -147,7 +151,7 @@ class Arrivals:
 def detours(
     points_mm: Floats, arrivals: Arrivals, play_mm: Floats, low_mm: Floats, high_mm: Floats
 ) -> tuple[Indices, Floats]:
-    """Which arrivals need a place to come from, so that the play is taken up on the way.
+    """Arrivals that need an intermediate position, so that the move takes up the backlash.
 
     Parameters
     ----------

@@ -1,17 +1,17 @@
 """The measured geometric errors of a machine, and the map between pen position and drive position.
 
-Three places are told apart. The *true* place is that of the pen on the sheet, in machine mm. The *carriage* is where it
-stands along its two rails, mm from the homed zero: rails that are not square lean the y axis towards x, and rails that
-are not straight push the pen aside. The *drive* is what the motors count: it differs from the carriage by the play of
-the axes. (Scale is not among these steps: it is part of the rig's steps per mm.)
+Three positions are distinguished. The *true* position is that of the pen on the sheet, in machine mm. The *carriage*
+position is measured along its two rails, mm from the homed zero: a squareness error tilts the y rail towards x, and a
+straightness error pushes the pen aside. The *drive* position is what the motors count; it differs from the carriage
+position by the backlash of the axes. (Scale errors are part of the rig's steps per mm.)
 
 ::
 
     x = qx + tan(squareness) qy + sy(qy)        y = qy + sx(qx)
 
-``sx`` and ``sy`` are straightness deviations as in ISO 230-1: how far the pen is pushed aside at each place along an
-axis, straight lines between the places given, counted from the zero. The way from the carriage to the pen is these two
-formulas; the way back is found by putting them into each other until nothing changes.
+``sx`` and ``sy`` are straightness deviations as in ISO 230-1: the sideways deviation of the pen along an axis,
+interpolated linearly between the given places and zero at the homed zero. These two formulas give the pen position of a
+carriage position; the inverse is computed by fixed-point iteration.
 """
 
 from __future__ import annotations
@@ -32,12 +32,11 @@ Pair = tuple[float, float]
 Table = tuple[Pair, ...]
 
 REACH_SLACK_MM: Final = 1e-6
-"""Coordinates that were scaled and clipped come out a few 1e-13 off; a millionth of a millimetre is far above that."""
+"""Tolerance for rounding: scaled and clipped coordinates are off by a few 1e-13."""
 
 ROUNDS: Final = 10
-"""Each round of the way back leaves of the error what one axis gives to the other and gets back: at most
-0.05 (0.087 + 0.05) < 0.01 with the steepest tables and the largest lean that a rig file may hold. Ten rounds leave
-1e-20 of a metre."""
+"""Each iteration of the inverse multiplies the error by at most 0.05 (0.087 + 0.05) < 0.01, with the steepest tables
+and the largest squareness error that a rig file allows. Ten rounds leave 1e-20 m."""
 
 
 @dataclass(frozen=True)
@@ -46,10 +45,11 @@ class MachineShape:
 
     Parameters
     ----------
-    lean : tangent of the squareness error: the y axis leans towards +x by it.
+    lean : tangent of the squareness error, positive where the y axis tilts towards +x.
     straight_x, straight_y : (place along the axis, deviation across it), mm, places ascending; empty: straight.
     play_mm : backlash of x and y.
-    home_sense : in which sense homing ends on each axis, 1 or -1: so the axis is engaged at the homed zero.
+    home_sense : direction of the last homing motion of each axis, 1 or -1: the side on which backlash is taken up at
+        the homed zero.
     reach_mm : travel of x and y, mm of carriage.
     """
 
@@ -62,25 +62,25 @@ class MachineShape:
 
     @property
     def bends(self) -> bool:
-        """Whether the pen deviates from the carriage anywhere."""
+        """Whether the pen position differs from the carriage position anywhere."""
         return bool(self.lean or self.straight_x or self.straight_y)
 
     @property
     def plays(self) -> bool:
-        """Whether an axis has play."""
+        """Whether an axis has backlash."""
         return any(self.play_mm)
 
     # Places
 
     def true_mm(self, carriage_mm: Floats) -> Floats:
-        """(n, 2) float64, where the pen is, for places of the carriage (n, 2)."""
+        """(n, 2) float64, pen positions, mm, for carriage positions (n, 2)."""
         if not self.bends:
             return carriage_mm
         qx, qy = carriage_mm.T
         return np.column_stack((qx + self.lean * qy + _aside(self.straight_y, qy), qy + _aside(self.straight_x, qx)))
 
     def carriage_mm(self, true_mm: Floats) -> Floats:
-        """(n, 2) float64, where the carriage has to be for the pen to be at ``true_mm`` (n, 2)."""
+        """(n, 2) float64, carriage positions that bring the pen to ``true_mm`` (n, 2)."""
         if not self.bends:
             return true_mm
         x, y = true_mm.T
@@ -91,7 +91,9 @@ class MachineShape:
         return np.column_stack((qx, qy))
 
     def carriage_at(self, drive_mm: Floats) -> Floats:
-        """(n, 2) float64, the carriage along one uninterrupted way of the drives (n, 2) that begins as homing ends."""
+        """(n, 2) float64, carriage positions along one uninterrupted path of the drives (n, 2) that starts where homing
+        ends.
+        """
         if not self.plays:
             return drive_mm
         columns = []
@@ -104,7 +106,7 @@ class MachineShape:
 
     @property
     def room_mm(self) -> tuple[Pair, Pair]:
-        """Lowest and highest places of the drives: the travel, and the play where an axis is engaged away from home."""
+        """Lowest and highest drive positions: the travel, extended by the backlash on the side away from home."""
         low = tuple(-play if sense > 0 else 0.0 for play, sense in zip(self.play_mm, self.home_sense, strict=True))
         high = tuple(
             reach + (play if sense < 0 else 0.0)
@@ -114,11 +116,11 @@ class MachineShape:
 
     @property
     def box_mm(self) -> tuple[float, float, float, float]:
-        """The largest upright box of true places, x0, y0, x1, y1, that lies within the carriage's reach."""
+        """The largest upright box of pen positions, x0, y0, x1, y1, mm, that the carriage can reach."""
         far_x, far_y = self.reach_mm
         if not self.bends:
             return (0.0, 0.0, far_x, far_y)
-        # Between the places of the tables everything is straight, so the extremes are at them.
+        # The tables are piecewise linear, so the extremes are at their places.
         x = np.clip([0.0, far_x, *(at for at, _ in self.straight_x)], 0.0, far_x)
         y = np.clip([0.0, far_y, *(at for at, _ in self.straight_y)], 0.0, far_y)
 
@@ -141,7 +143,7 @@ class MachineShape:
     # Strokes
 
     def refined(self, drawing: Drawing) -> Drawing:
-        """The same strokes with a vertex wherever their way on the drives has a corner: see `drives`.
+        """The same strokes with added vertices wherever the drives' path has a corner: see `drives`.
 
         Parameters
         ----------
@@ -159,7 +161,9 @@ class MachineShape:
         return drawing
 
     def _crossings(self, points: Floats, axis: int, table: Table) -> tuple[Indices, Floats]:
-        """Segments, and shares of them strictly between 0 and 1, at which an axis crosses one of a table's places."""
+        """Segments that cross a place of the axis's table, and the crossing as a share of the segment, strictly between
+        0 and 1.
+        """
         places = np.array([at for at, _ in table])
         along = self.carriage_mm(points)[:, axis]
         begin, end = along[:-1], along[1:]
@@ -168,8 +172,8 @@ class MachineShape:
         at = np.repeat(np.arange(len(count)), count)
         place = places[np.repeat(first - np.cumsum(count) + count, count) + np.arange(len(at))]
         share = (place - begin[at]) / (end[at] - begin[at])
-        # The axis itself does not go quite evenly along the segment. What a try is off by shrinks with every other one
-        # by the square of the slopes, below 0.02.
+        # The axis position is not exactly linear along the segment. Every second iteration multiplies the error by the
+        # square of the slopes, below 0.02.
         for _ in range(4):
             there = self.carriage_mm(points[at] * (1.0 - share[:, None]) + points[at + 1] * share[:, None])[:, axis]
             share = np.clip(share + (place - there) / (end[at] - begin[at]), 0.0, 1.0)
@@ -177,7 +181,7 @@ class MachineShape:
         return at[inside], share[inside]
 
     def drives(self, drawing: Drawing) -> tuple[Drawing, Floats]:
-        """Where the drives go so that the pen draws the strokes.
+        """Drive positions that make the pen draw the strokes.
 
         Parameters
         ----------
@@ -201,7 +205,7 @@ class MachineShape:
 
 
 def _aside(table: Table, along: Floats) -> Floats | float:
-    """(n,) how far the pen is pushed aside at places along an axis, against the zero."""
+    """(n,) sideways deviation of the pen at positions along an axis, mm, relative to the homed zero."""
     if not table:
         return 0.0
     places, off = np.array(table).T
@@ -216,12 +220,12 @@ def _steepest(table: Table) -> float:
 
 
 def with_vertices(drawing: Drawing, at: Indices, share: Floats) -> Drawing:
-    """The same strokes with more vertices on their segments.
+    """The same strokes with vertices inserted on their segments.
 
     Parameters
     ----------
-    at : (m,) int64, index of the segment's first vertex; what lies between two strokes is left out.
-    share : (m,) float64, between 0 and 1, of the segment.
+    at : (m,) int64, index of the segment's first vertex; gaps between strokes are skipped.
+    share : (m,) float64, share of the segment, between 0 and 1.
     """
     between = np.zeros(max(drawing.vertices, 1), dtype=np.bool_)
     between[drawing.starts[1:] - 1] = True

@@ -1,8 +1,8 @@
-"""How long a ramp takes on the board, to the tick: the kernel's duration formula for whole arrays.
+"""Duration of ramps on the board in whole ticks: the kernel's formula for whole arrays.
 
-The board's kernel (`lineboard.kernel.load`) and this module evaluate the same integer formula, so the host knows the
-duration of any program exactly. The formula is ``T = 2 d / (v0 + v1)``, the time of a straight piece with constant
-acceleration, in integer steps chosen so that the board needs no more than 32 bits.
+The board's kernel (`lineboard.kernel.load`) and this module evaluate the same integer formula, so the host knows every
+duration exactly. The formula is ``T = 2 d / (v0 + v1)``, the time of a straight move with constant acceleration, in
+integer steps that fit 32 bits on the board.
 """
 
 from __future__ import annotations

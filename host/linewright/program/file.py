@@ -1,9 +1,9 @@
 """Saved programs: the ``.lw`` file.
 
 A zip archive of ``program.json`` and one ``.npy`` file (numpy's own format, no pickles) per array. The JSON names
-format and version, the small values, and dtype, shape and SHA-256 of every array. A file is believed only if all of
-that agrees and the records make sense together: every ramp has steps and a speed, the durations are those of the
-board's formula, the pen comes down once per stroke. Whatever does not fit is refused, never repaired.
+format and version, the small values, and dtype, shape and SHA-256 of every array. A file is accepted only if all of
+that agrees and the records are consistent: every ramp has steps and a speed, the durations are those of the board's
+formula, the pen is lowered once per stroke. Other files are refused, never repaired.
 """
 
 from __future__ import annotations
@@ -39,11 +39,11 @@ FORMAT: Final = "linewright program"
 VERSION: Final = 1
 
 FILE_LIMIT_BYTES: Final = 192 << 20
-"""Most that an archive may unpack to. A record takes 37 bytes in arrays and a vertex 16, so this is some four million
-ramps, days of drawing; a file that claims more is damage or a trap. Checking takes about four times as much memory."""
+"""Largest unpacked size of an archive. A record takes 37 bytes in arrays and a vertex 16, so this is some four million
+ramps, days of drawing; a larger claim means damage or an attack. Checking needs about four times as much memory."""
 
 JSON_LIMIT_BYTES: Final = 4 << 20
-"""Most that ``program.json`` may take: pens and warnings are a few kilobytes."""
+"""Largest size of ``program.json``; pens and warnings take a few kilobytes."""
 
 _COLUMNS: Final = {
     "kind": "uint8",
@@ -59,7 +59,7 @@ _COLUMNS: Final = {
 _DRAWING: Final = {"points_mm": "float64", "starts": "int64", "pen": "int64"}
 
 _COLOUR: Final = re.compile(r"#[0-9a-fA-F]{6}")
-"""What `Pen` promises, and what previews can show."""
+"""Format of `Pen.colour`; previews rely on it."""
 
 
 def save(program: Program, path: str | Path) -> None:
@@ -144,18 +144,18 @@ def _write(program: Program, stream: BinaryIO) -> None:
             "warnings": program.warnings,
             "predicted_ticks": program.predicted_ticks,
         }
-        # Dated like the other members, by the earliest date that archives know: the same plan gives the same bytes.
+        # The earliest date that zip knows, as for the other members, so that the same plan gives the same bytes.
         last = zipfile.ZipInfo("program.json")
         last.compress_type = zipfile.ZIP_DEFLATED
         archive.writestr(last, json.dumps(about, indent=1), compresslevel=4)
 
 
 _LARGEST_STRETCH: Final = 1.5
-"""A rig file's steepest tables and largest lean come to 1.1; what stretches more is no machine's error."""
+"""Largest accepted stretch; the steepest tables and largest squareness error of a rig file give 1.1."""
 
 
 class _DamageError(Exception):
-    """The contents of the archive contradict its description."""
+    """The contents of the archive contradict its header."""
 
 
 def _require(holds: bool, what: str) -> None:
@@ -164,7 +164,7 @@ def _require(holds: bool, what: str) -> None:
 
 
 def _pen(name: object, colour: object, width: object, up_us: int | None = None, down_us: int | None = None) -> Pen:
-    """A pen as it stands in the file; earlier files know no heights of its own."""
+    """A pen from the file; files of earlier versions have no heights per pen."""
     heights = [None if us is None else int(us) for us in (up_us, down_us)]
     return Pen(
         str(name), str(colour), None if width is None else _width_mm(width), up_us=heights[0], down_us=heights[1]
@@ -178,7 +178,7 @@ def _width_mm(value: Any) -> float:
 
 
 def _shape(said: Any) -> MachineShape:
-    """The machine's known errors: numbers, and tables of pairs by rising place."""
+    """The machine's known errors: numbers, and tables of (place, deviation) by ascending place."""
     straight = [tuple((float(at), float(off)) for at, off in said[name]) for name in ("straight_x", "straight_y")]
     (play_x, play_y), (home_x, home_y), (reach_x, reach_y) = said["play_mm"], said["home_sense"], said["reach_mm"]
     figures = [
@@ -224,7 +224,7 @@ class _Reader:
     def _bytes(self, name: str, limit: int) -> bytes:
         size = self._archive.getinfo(name).file_size
         _require(size <= limit, f"{name} has {size} bytes, more than {limit}")
-        # The size in the directory may lie: read no more than one byte past it.
+        # The size in the directory may be false: read at most one byte beyond it.
         with self._archive.open(name) as member:
             data = member.read(size + 1)
         _require(len(data) == size, f"{name} is not as long as the archive says")
@@ -233,12 +233,12 @@ class _Reader:
     def _array(self, name: str, dtype: str) -> NDArray[Any]:
         said = self._about["arrays"][name]
         shape = tuple(int(length) for length in said["shape"])
-        # Only points have two dimensions. A column of shape (n, 1) would be broadcast to (n, n) by the checks below.
+        # Only points have two dimensions. The checks below would broadcast a column of shape (n, 1) to (n, n).
         fits = len(shape) == 2 and shape[1] == 2 if name == "points_mm" else len(shape) == 1
         _require(
             fits and min(shape) >= 0 and said["dtype"] == dtype, f"{name} has type {said['dtype']} and shape {shape}"
         )
-        # Compared with the header that belongs there, not read: a header is text that could claim any size.
+        # Compare with the expected header instead of parsing this one, which could claim any size.
         header = io.BytesIO()
         plain = np.dtype(dtype)
         np.lib.format.write_array_header_1_0(
@@ -259,7 +259,7 @@ class _Reader:
         _require(all(_COLOUR.fullmatch(pen.colour) for pen in pens), "a pen's colour is not #rrggbb")
         width, height, margin, name = about["sheet"]
         offset_x, offset_y = (float(v) for v in about["sheet_offset_mm"])
-        turn_deg = float(about.get("sheet_turn_deg", 0.0))  # files of earlier versions do not say it
+        turn_deg = float(about.get("sheet_turn_deg", 0.0))  # missing in files of earlier versions
         _require(all(map(math.isfinite, (offset_x, offset_y, turn_deg))), "the sheet lies nowhere")
         start_a, start_b = (int(v) for v in about["start_steps"])
         _require(max(abs(start_a), abs(start_b)) <= I32_HIGH, "it starts beyond the board's 32 bits")
@@ -289,7 +289,7 @@ class _Reader:
 
 
 def _check_sense(program: Program) -> None:
-    """Refuse records that could not have come from the planner."""
+    """Refuse records that the planner cannot have made."""
     kind, drawing = program.kind, program.drawing
     lengths = {len(getattr(program, name)) for name in _COLUMNS}
     _require(len(lengths) == 1, "the record columns differ in length")

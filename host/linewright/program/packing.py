@@ -1,8 +1,9 @@
-"""Moves payloads for whole programs, vectorised: the same bytes as `linewire.encoding.encode_payload`, much faster.
+"""Payloads of moves messages for whole programs, vectorised: the same bytes as `linewire.encoding.encode_payload`, much
+faster.
 
-The format stands in `linewire.records` and SPEC.md. Here all code lengths of a block of records are computed at once
-for all orders; choosing the orders of a frame is then a difference of running sums, and finding where it is full is a
-binary search. The bits of all records are laid down together at the end.
+`linewire.records` and SPEC.md define the format. All code lengths of a block of records are computed at once for all
+orders. The best orders of a frame then follow from differences of running sums, and a binary search finds where the
+frame is full. The bits of all records are written together at the end.
 """
 
 from __future__ import annotations
@@ -39,9 +40,9 @@ _Numbers = NDArray[np.int32]
 _ORDERS = HIGHEST_ORDER + 1
 # Running sums for all orders take 7 x 16 int64 per record, 900 bytes; blocks of this many records keep that at 30 MB.
 _BLOCK = 32_768
-# Frames whose bits are laid down at once: about 40 000 records, 18 MB of working memory.
+# Frames whose bits are written at once: about 40 000 records, 18 MB of working memory.
 _FRAMES = 500
-# Bits of anything but a ramp, by kind on the wire: two for the kind, then the numbers.
+# Bits of each kind other than ramps: two for the kind, then the numbers.
 _OTHER_BITS = np.zeros(4, dtype=np.int64)
 _OTHER_BITS[[AGAIN, PEN, REST, END]] = 2, 27, 28, 2
 
@@ -52,9 +53,9 @@ class Packed:
 
     Attributes
     ----------
-    data : the payloads one after the other.
-    starts : (f + 1,) int64, where each payload begins in ``data``, and the end of the last.
-    first : (f + 1,) int64, number of each payload's first record, and the number behind the last.
+    data : the payloads, concatenated.
+    starts : (f + 1,) int64, offset of each payload in ``data``; the last entry is its length.
+    first : (f + 1,) int64, number of each payload's first record; the last entry is one past the last record.
     """
 
     data: bytes
@@ -65,7 +66,7 @@ class Packed:
         return len(self.starts) - 1
 
     def payload(self, frame: int) -> bytes:
-        """Records of one frame, ready to go behind their first number in a moves message."""
+        """Payload of one frame, to be appended to its first record number in a moves message."""
         return self.data[int(self.starts[frame]) : int(self.starts[frame + 1])]
 
 
@@ -78,7 +79,7 @@ def pack(
     start: int = 0,
     breaks: Sequence[int] = (),
 ) -> Packed:
-    """Pack records ``start`` to the last into payloads, each as full as it goes.
+    """Pack the records from ``start`` on into payloads, each as full as possible.
 
     Parameters
     ----------
@@ -86,18 +87,18 @@ def pack(
     first : (m,) int, steps of motor A of a ramp; servo pulse of a pen action, us; ticks of a rest; 0 at the end.
     second : (m,) int, steps of motor B of a ramp; dwell of a pen action, ms; 0 otherwise.
     v_end : (m,) int, path speed at the end of a ramp, steps/s; ignored for the other kinds.
-    start : record to begin with, where the pen is at rest (the first, or one to carry on at).
-    breaks : records, in order, that begin a payload of their own, so that what comes before can be sent without them.
+    start : first record, before which the pen is at rest.
+    breaks : records, ascending, that begin a new payload, so that the records before can be sent without them.
 
     Raises
     ------
-    RecordError : a record does not fit the format; names the first such.
+    RecordError : a record does not fit the format; the error names the first one.
     """
     kinds = np.asarray(kind, dtype=np.int64)[start:]
     ones = np.asarray(first, dtype=np.int64)[start:]
     twos = np.asarray(second, dtype=np.int64)[start:]
     speeds = np.where(kinds == RAMP, np.asarray(v_end, dtype=np.int64)[start:], 0)
-    # A pen action in passing leaves the path the speed of the record before it.
+    # A pen action in passing keeps the speed of the record before it.
     stays = np.maximum.accumulate(np.where((kinds == PEN) & (twos == 0), -1, np.arange(len(kinds))))
     speeds = np.where(stays >= 0, speeds[stays], 0)
     before = np.concatenate([np.zeros(1, dtype=np.int64), speeds])[:-1]
@@ -116,7 +117,7 @@ def pack(
 
 @dataclass(frozen=True)
 class _Rows:
-    """Records with the numbers that may be written for them, (m,) each."""
+    """Records and the numbers that may encode them, (m,) each."""
 
     ramp: NDArray[np.bool_]
     code: _Numbers  # kind on the wire
@@ -136,7 +137,7 @@ class _Rows:
 
 def _prepare(kinds: _Ints, ones: _Ints, twos: _Ints, speeds: _Ints, before: _Ints) -> _Rows:
     ramp = kinds == RAMP
-    # Which ramp was the last one before each record; -1 for none.
+    # Index of the last ramp before each record; -1 for none.
     upto = np.maximum.accumulate(np.where(ramp, np.arange(len(ramp)), -1))
     last = np.concatenate([np.full(1, -1, dtype=np.int64), upto])[:-1]
     columns: list[_Ints] = []
@@ -146,12 +147,12 @@ def _prepare(kinds: _Ints, ones: _Ints, twos: _Ints, speeds: _Ints, before: _Int
     a, a_less, b, b_less = columns
     code = np.where(_again(kinds, ones, twos), AGAIN, kinds)
     numbers = (code, ones, twos, a, b, a_less, b_less, speeds, before, _fold(speeds - before))
-    # What `_check` lets through has 26 bits at most, and a long program millions of records.
+    # `_check` limits values to 26 bits, and a long program has millions of records: int32 saves memory.
     return _Rows(ramp, *(column.astype(np.int32) for column in numbers))
 
 
 def _again(kinds: _Ints, ones: _Ints, twos: _Ints) -> NDArray[np.bool_]:
-    """Which records are pen actions equal to the pen action before the last one; those in passing do not count."""
+    """(m,) bool: pen actions equal to the last but one pen action; those in passing are skipped."""
     pens = np.flatnonzero((kinds == PEN) & (twos > 0))
     same = (ones[pens[2:]] == ones[pens[:-2]]) & (twos[pens[2:]] == twos[pens[:-2]])
     out = np.zeros(len(kinds), dtype=bool)
@@ -160,7 +161,7 @@ def _again(kinds: _Ints, ones: _Ints, twos: _Ints) -> NDArray[np.bool_]:
 
 
 def _check(kinds: _Ints, ones: _Ints, twos: _Ints, speeds: _Ints, before: _Ints, start: int) -> None:
-    """Refuse the first record that the format cannot hold, with the plain encoder's words."""
+    """Raise for the first record that the format cannot hold, with the message of the plain encoder."""
     ramp = kinds == RAMP
     steps = np.maximum(np.abs(ones), np.abs(twos))
     good = ramp & (steps >= 1) & (steps <= MAX_STEPS)
@@ -199,13 +200,13 @@ class _Layout:
 
 
 def _lay_out(rows: _Rows, breaks: _Ints) -> _Layout:
-    """Choose where frames begin, and their orders and modes, by the rule of the plain encoder."""
+    """Choose frame boundaries, orders and modes by the rule of the plain encoder."""
     count = len(rows.ramp)
     first: list[int] = []
     orders: list[tuple[int, int, int, int]] = []
     modes: list[int] = []
     room = (RECORDS_ROOM - HEADER) * 8
-    # A record takes 3 bits at least, so no frame reaches further than this.
+    # A record takes at least 3 bits, which bounds the records of a frame.
     reach = max(room // 3, WINDOW) + 1
     at = 0
     while at < count:
@@ -267,14 +268,14 @@ def _lay_out(rows: _Rows, breaks: _Ints) -> _Layout:
 
 
 def _best(sums: _Ints, low: int, high: int) -> tuple[int, int]:
-    """The order with the least bits between two places of the running sums, and the bits."""
+    """The order with the fewest bits between two positions of the running sums, and its bits."""
     bits = sums[:, high] - sums[:, low]
     order = int(np.argmin(bits))
     return order, int(bits[order])
 
 
 def _sums(numbers: _Ints | _Numbers, where: NDArray[np.bool_]) -> _Ints:
-    """Running sums of the code lengths, one row per order, of the numbers picked by ``where``."""
+    """Running sums of the code lengths, one row per order, of the numbers selected by ``where``."""
     safe = np.where(where, numbers, 0)
     return _running([np.where(where, _length(safe, k), 0) for k in range(_ORDERS)])
 
@@ -288,7 +289,7 @@ def _running(rows: list[_Ints]) -> _Ints:
 
 
 def _write(rows: _Rows, layout: _Layout) -> tuple[bytes, _Ints]:
-    """Lay down the bits of the layout's records at once; returns the payloads in a row, and their lengths in bytes."""
+    """Write the bits of the layout's records; returns the concatenated payloads and their lengths in bytes."""
     first = layout.first - layout.first[0]
     frame = np.repeat(np.arange(len(first) - 1), np.diff(first))
     ka, kb, kv, kr = layout.orders[frame].T
@@ -298,7 +299,7 @@ def _write(rows: _Rows, layout: _Layout) -> tuple[bytes, _Ints]:
     ramp = rows.ramp
     a = np.where(less, rows.a_less, rows.a)
     b = np.where(less, rows.b_less, rows.b)
-    # End speed: from rest; by its change; or in short form, where a flag says which.
+    # End speed: from rest; as a change; or in short form, marked by a flag.
     shorts = ramp & ~resting & ((mode & SHORT_SPEEDS) > 0)
     same = shorts & (rows.change == 0)
     stops = shorts & (rows.speed == 0)
@@ -309,7 +310,7 @@ def _write(rows: _Rows, layout: _Layout) -> tuple[bytes, _Ints]:
     one = np.int64(1)
     stepped = ramp | ~resting
     counted = ramp & ~same & ~stops
-    # Up to six codes per record as (value, bits), 0 bits where there is none; no value has more than 19 bits.
+    # Up to six codes per record as (value, bits), 0 bits for unused ones; no value has more than 19 bits.
     codes = (
         (np.where(ramp, 0, 1), np.where(resting, 1, 0)),
         (a + (one << ka), np.where(stepped, _length(a, ka), 0)),
@@ -342,8 +343,7 @@ def _write(rows: _Rows, layout: _Layout) -> tuple[bytes, _Ints]:
     ends = (running[:-1] + shift[frame])[:, None] + np.cumsum(lengths, axis=1)
     used = lengths > 0
     value, end = values[used], ends[used]
-    # A value of 19 bits, moved to the byte grid, touches at most four bytes; codes never share a bit, so adding is
-    # or-ing.
+    # A value of 19 bits, aligned to bytes, touches at most four bytes. Codes share no bit, so adding equals or-ing.
     byte = (end + 7) >> 3
     word = value << ((-end) & 7)
     for i in range(4):

@@ -1,4 +1,4 @@
-"""`Program`: everything needed to draw once. Built by the planner, described, checked against a rig, saved.
+"""`Program`: a planned drawing with everything the board needs. The planner builds it.
 
 `linewright.program.file` saves and loads it.
 """
@@ -27,17 +27,17 @@ __all__ = ["END", "PEN", "RAMP", "REST", "PenGroup", "Program", "Trajectory"]
 
 SAFE_US: Final = (1000, 2000)
 PRESS_US: Final = 120
-"""How far beyond the rig's pen heights a program may go: the trial sheet of pen heights goes 100 us beyond."""
+"""Tolerance of servo pulses beyond the rig's pen heights: the trial sheet of pen heights goes 100 us beyond."""
 
 
 @dataclass(frozen=True)
 class PenGroup:
-    """What is drawn with one pen: from leaving park to being back there.
+    """The part of a program drawn with one pen: from leaving park to returning there.
 
     Parameters
     ----------
     pen : index into the drawing's pens.
-    strokes, records : first, and one past the last.
+    strokes, records : first and one past the last.
     """
 
     pen: int
@@ -67,7 +67,7 @@ class Trajectory:
 
 @dataclass(frozen=True, eq=False)
 class Program:
-    """A drawing, planned to the step and to the tick.
+    """A drawing as timed records for the board.
 
     Parameters
     ----------
@@ -85,7 +85,7 @@ class Program:
     groups : one per pen, in order.
     sheet, sheet_position : the sheet, and how it lies on the machine.
     rig_name, rig_fingerprint : the rig it was planned for.
-    shape : the measured errors of that rig, which the motor positions allow for.
+    shape : the measured errors of that rig; the motor positions compensate for them.
     pen_width_mm : the rig's line width, for previews.
     warnings : plain sentences.
     """
@@ -111,8 +111,6 @@ class Program:
     warnings: tuple[str, ...] = ()
     shape: MachineShape = field(default_factory=MachineShape)
 
-    # What it amounts to
-
     def __len__(self) -> int:
         """Number of records."""
         return len(self.kind)
@@ -124,12 +122,12 @@ class Program:
 
     @property
     def in_passing(self) -> NDArray[np.bool_]:
-        """(r,) bool: the record changes the pen's height while the path goes on: a pen action without a wait."""
+        """(r,) bool: the record is a pen action without dwell, which changes the pen's height during motion."""
         return np.asarray((self.kind == PEN) & (self.dwell_ms == 0))
 
     @property
     def pen_stops(self) -> NDArray[np.int64]:
-        """(2 k,) int64: the records that lower and raise the pen, by turns, one pair for each stroke."""
+        """(2 k,) int64: the records that lower and raise the pen, alternating, one pair for each stroke."""
         return np.flatnonzero((self.kind == PEN) & (self.dwell_ms > 0))
 
     @property
@@ -156,7 +154,7 @@ class Program:
     def v_start(self) -> NDArray[np.int32]:
         """(r,) int32: path speed at the start of each ramp, steps/s; 0 for other records."""
         after = np.where(self.is_ramp, self.v_end, 0)
-        # Pen actions in passing leave the path its speed.
+        # Pen actions in passing do not change the path speed.
         stays = np.maximum.accumulate(np.where(self.in_passing, -1, np.arange(len(self))))
         after = np.where(stays >= 0, after[stays], 0)
         before = np.concatenate((np.zeros(1, dtype=np.int32), after[:-1]))
@@ -215,17 +213,17 @@ class Program:
         return float(np.hypot(d_mm[:, 0], d_mm[:, 1]).sum())
 
     def group_ticks(self, group: PenGroup) -> int:
-        """Playing time of what one pen draws."""
+        """Playing time of one pen's part, ticks."""
         first, end = group.records
         return int(self.ticks_before[end] - self.ticks_before[first])
 
     @cached_property
     def frame_bytes(self) -> int:
-        """Bytes of all move records as they go into frames (payloads, without framing)."""
+        """Bytes of all records as payloads, without framing."""
         return len(self.packed().data)
 
     def packed(self, *, start: int = 0) -> Packed:
-        """The records from ``start`` on as payloads for frames; each pen's records begin a payload."""
+        """Payloads of the records from ``start`` on; each pen's part begins a new payload."""
         return pack(*self.wire_columns(), start=start, breaks=[group.records[0] for group in self.groups])
 
     def wire_columns(self) -> tuple[NDArray[np.uint8], NDArray[np.int32], NDArray[np.int32], NDArray[np.int32]]:
@@ -235,7 +233,7 @@ class Program:
         return self.kind, first, second, self.v_end
 
     def describe(self) -> dict[str, Any]:
-        """The figures of the program for JSON."""
+        """The program's figures as JSON-compatible values."""
         bounds = self.drawing.bounds_mm()
         return {
             "strokes": len(self.drawing),
@@ -262,7 +260,7 @@ class Program:
         }
 
     def check_rig(self, rig: Rig) -> None:
-        """Refuse a rig that moves differently from the one this was planned for.
+        """Refuse a rig that moves differently from the one that the program was planned for.
 
         Raises
         ------
@@ -277,7 +275,7 @@ class Program:
         self._check_limits(rig)
 
     def _check_limits(self, rig: Rig) -> None:
-        """Refuse what no plan for this rig holds: a file may claim any fingerprint."""
+        """Refuse what no plan for this rig contains; the fingerprint in a file may be false."""
         hint = "the program is damaged, or was not made by Linewright: plan the picture again"
         drives = self.position_steps @ np.linalg.inv(rig.kinematics_matrix).T
         low, high = (np.array(rim) for rim in rig.shape.room_mm)

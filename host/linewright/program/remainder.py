@@ -1,9 +1,9 @@
-"""`Tail`: what is left of a program from one place on, as records that a board can play.
+"""`Tail`: the rest of a program from a given place on, as records that a board can play.
 
-A board begins at rest and with the pen up. So a tail begins either at a record where the program itself is at rest with
-the pen up, or in the middle of a stroke, on the very step where the pen was stopped: the pen is then lowered there, and
-the first ramps gain speed again until they are back at the planned one. Record numbers stay those of the program; the
-pen action that is put in takes the number of a record that has been played.
+A board starts at rest with the pen up. So a tail begins either at a record before which the program is at rest with the
+pen up, or within a stroke at the step where the pen stopped. In the second case the pen is lowered there, and the first
+ramps accelerate until they reach the planned speed. Records keep their numbers; the inserted pen action takes the
+number of a record that has been played.
 """
 
 from __future__ import annotations
@@ -25,18 +25,18 @@ if TYPE_CHECKING:
     from linewright.rig.rig import Rig
 
 _BESIDE_STEPS: Final = 1
-"""How far beside the straight line of a ramp its steps may lie: less than one (Bresenham's rule)."""
+"""Distance of a ramp's steps from its straight line: less than one step (Bresenham's algorithm)."""
 
 
 @dataclass(frozen=True, eq=False)
 class Tail:
-    """Records of a program from one place on.
+    """The rest of a program.
 
     Parameters
     ----------
     first : number of its first record.
-    steps : motor position A, B where it begins.
-    reached : record in which or before which the pen stands; ``first`` where no record had to be put in.
+    steps : start position of motors A and B.
+    reached : record in which or before which the pen stopped; ``first`` where no record was inserted.
     predicted_ticks : playing time.
     packed : the records, ready for frames.
     """
@@ -49,10 +49,10 @@ class Tail:
 
     @classmethod
     def of(cls, program: Program, record: int = 0, *, lower_ms: int = 0) -> Tail:
-        """From a record on before which the path is at rest.
+        """Tail that starts at a record before which the path is at rest.
 
-        The pen is up then, and may have been nearer to the paper in the program: ``lower_ms`` is how long it needs,
-        where the record is what lowers it.
+        The pen is fully up at the start, while the program may have had it at a lower height: where the record lowers
+        the pen, ``lower_ms`` is the dwell that this takes.
         """
         a, b = program.position_steps[record]
         steps = (int(a), int(b))
@@ -65,18 +65,16 @@ class Tail:
 
     @classmethod
     def in_stroke(cls, program: Program, record: int, steps: tuple[int, int], rig: Rig) -> Tail | None:
-        """From the step on where the pen stands in the middle of a stroke.
+        """Tail that starts at the step where the pen stopped within a stroke.
 
         Parameters
         ----------
-        record : the first one that the pen has not finished.
-        steps : where the pen stands, motor steps A, B.
-        rig : the machine, for its acceleration and the time that the pen takes to come down.
+        record : the first record that is not finished.
+        steps : position of the pen, motor steps A, B.
+        rig : the machine, for its acceleration and pen-down dwell.
 
-        Returns
-        -------
-        None where the place lies in no stroke, so that the program can be begun again at the next stroke; or where
-        the pen does not stand on this record, so that something has moved it since.
+        None if the position lies in no stroke, so that the program can start at the next stroke, or if the pen is not
+        on this record because it was moved since.
         """
         if not 0 <= record < len(program):
             return None
@@ -85,7 +83,7 @@ class Tail:
             return None
         lowers, lifts = program.pen_stops[2 * stroke : 2 * stroke + 2]
         while lowers < record < lifts and program.in_passing[record]:
-            record += 1  # the pen is lowered to that height at once
+            record += 1  # the inserted pen action lowers to that height
         if not lowers < record < lifts:
             return None
         way = np.array(steps) - program.position_steps[record]
@@ -100,14 +98,14 @@ class Tail:
 
 
 def _on_the_way(way: NDArray[np.int64], move: NDArray[np.int64]) -> bool:
-    """Whether a ramp that moves by ``move`` passes the place ``way`` from its start, within `_BESIDE_STEPS`."""
+    """Whether a ramp of ``move`` passes the point ``way`` from its start, within `_BESIDE_STEPS`."""
     within = (np.minimum(0, move) <= way) & (way <= np.maximum(0, move))
     beside = abs(int(way[0]) * int(move[1]) - int(way[1]) * int(move[0]))
     return bool(within.all()) and beside <= _BESIDE_STEPS * int(np.abs(move).max(initial=0))
 
 
 class _Changed:
-    """Columns of a program, to be changed."""
+    """Columns of a program, copied for changes."""
 
     def __init__(self, program: Program) -> None:
         self._program = program
@@ -118,7 +116,9 @@ class _Changed:
         self._ticks = program.ticks.copy()
 
     def begin_in(self, record: int, way: NDArray[np.int64], rig: Rig) -> int:
-        """Shorten a ramp by the ``way`` that is done, and gain speed from rest; returns where a pen action belongs."""
+        """Shorten a ramp by ``way``, the part already drawn, and accelerate from rest. Returns the record number for
+        the pen action.
+        """
         if self._kind[record] != RAMP:
             return record - 1
         left = np.array([self._one[record], self._two[record]]) - way
@@ -126,8 +126,8 @@ class _Changed:
             self._one[record], self._two[record] = left
             self._gain_speed(record, rig)
             return record - 1
-        # It is to end at rest as it begins, so it needs two records. The one before it is a ramp, which has been
-        # played: no ramp of a program leads from rest to rest.
+        # The ramp starts and ends at rest, so it needs two records. The record before it is a ramp that has been
+        # played, because no ramp of a program leads from rest to rest.
         accel = board_settings(rig)["accel"]
         if np.abs(left).max() > 1:
             half = left // 2
@@ -135,27 +135,27 @@ class _Changed:
             self._put_ramp(record - 1, half, 0, top)
             self._put_ramp(record, left - half, top, 0)
         else:
-            # A single step cannot slow down again; the board takes it as such in front of a rest.
+            # A single step cannot decelerate; the board accepts a single step before a rest.
             self._put_ramp(record - 1, left, 0, _reached(0, left, accel))
             self._kind[record] = REST
             self._one[record] = self._two[record] = self._speed[record] = self._ticks[record] = 0
         return record - 2
 
     def lower_pen(self, record: int, servo_us: int, dwell_ms: int) -> None:
-        """Put a pen action in the place of a record."""
+        """Replace a record by a pen action."""
         self._kind[record] = PEN
         self._one[record], self._two[record], self._speed[record] = servo_us, dwell_ms, 0
         self._ticks[record] = dwell_ms * units.ms_to_ticks(1)
 
     def tail(self, first: int, steps: tuple[int, int], reached: int) -> Tail:
-        """What is left from ``first`` on."""
+        """The rest from record ``first`` on."""
         breaks = [group.records[0] for group in self._program.groups]
         packed = packing.pack(self._kind, self._one, self._two, self._speed, start=first, breaks=breaks)
         return Tail(first, steps, reached, int(self._ticks[first:].sum()), packed)
 
     def _gain_speed(self, record: int, rig: Rig) -> None:
-        """From rest at a record's start, follow the planned speeds from below until they are reached."""
-        accel = board_settings(rig)["accel"]  # no direction of travel takes less
+        """Accelerate from rest at the start of a record until the planned speed is reached."""
+        accel = board_settings(rig)["accel"]  # the lowest of all directions
         speed = 0
         while self._kind[record] == RAMP or self._program.in_passing[record]:
             if self._kind[record] == PEN:
@@ -177,5 +177,5 @@ class _Changed:
 
 
 def _reached(speed: int, move: NDArray[np.int64], accel: int) -> int:
-    """Path speed in steps/s after a move that begins at ``speed``: v^2 = v0^2 + 2 a d, rounded down, 1 at least."""
+    """Path speed, steps/s, after a move that starts at ``speed``: v^2 = v0^2 + 2 a d, rounded down, at least 1."""
     return max(1, int(np.sqrt(speed * speed + 2.0 * accel * float(np.hypot(*move)))))

@@ -1,4 +1,4 @@
-"""Where a sheet lies on the machine, and how it is turned there."""
+"""Position and rotation of a sheet on the machine."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from linewright.drawing.strokes import Points
 
 @dataclass(frozen=True)
 class SheetPosition:
-    """The way from sheet coordinates to machine coordinates, and back.
+    """Transform between sheet and machine coordinates.
 
     Parameters
     ----------
@@ -40,7 +40,7 @@ class SheetPosition:
         return np.asarray(shifted @ self._matrix().T if self.turn_deg else shifted)
 
     def _matrix(self) -> Points:
-        """(2, 2) what points in rows are multiplied by on the way to the machine."""
+        """(2, 2) matrix by which row vectors are multiplied to get machine coordinates."""
         turn = np.radians(self.turn_deg)
         c, s = np.cos(turn), np.sin(turn)
         return np.array([[c, s], [-s, c]])

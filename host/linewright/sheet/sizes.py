@@ -1,4 +1,4 @@
-"""Sheets of paper: standard sizes, free sizes, and the margin that stays clear."""
+"""Paper sizes, standard and free, and margins."""
 
 from __future__ import annotations
 
@@ -75,13 +75,13 @@ class Sheet:
 
     @classmethod
     def named(cls, name: str, *, landscape: bool | None = None, margin_mm: float = 0.0) -> Sheet:
-        """A sheet by its name.
+        """A sheet by its size name.
 
         Parameters
         ----------
         name : ``A0``..``A6`` (ISO 216), ``letter``, ``legal`` (ANSI), or a free size such as ``210x297``, ``21x29.7cm``
             or ``8x10in``; with ``landscape`` or ``portrait`` after it, the longer or shorter side lies across.
-        landscape : the same as the word; ``None`` leaves it to the word, and without one to the size as written.
+        landscape : as the word; ``None``: as the word says, otherwise as the size is written.
 
         Raises
         ------

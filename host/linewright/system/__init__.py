@@ -1,6 +1,7 @@
-"""What differs between systems, one module for each: keys, locks, children, pipes, signals, memory, drives.
+"""What differs between operating systems, one module for each topic: keys, locks, child processes, pipes, signals,
+memory, drives.
 
-POSIX is what has the modules `termios` and `fcntl`; everything else is taken for Windows. No Windows or macOS was at
-hand: the other branches have run on Linux alone, with those modules hidden and `msvcrt` played by a fake
+Systems with the modules `termios` and `fcntl` are treated as POSIX, all others as Windows. The Windows and macOS
+branches have run on Linux only, with those modules hidden and `msvcrt` replaced by a fake
 (`tests/host/test_system.py`).
 """

@@ -1,4 +1,4 @@
-"""Drives that show up when something is plugged in."""
+"""Removable drives."""
 
 from __future__ import annotations
 
@@ -11,14 +11,14 @@ _FOLDERS = ("/media/*", "/media/*/*", "/run/media/*/*", "/mnt/*", "/Volumes/*")
 
 
 def holding(name: str, system: str = os.name, root: Path = Path("/")) -> list[Path]:
-    """Drives with a file of this name at their top.
+    """Mounted drives with a file of this name in their top folder.
 
     Parameters
     ----------
-    root : what the folders lie below.
+    root : prefix of the searched folders, for tests.
     """
     if system == "nt":
-        tops = [Path(f"{letter}:\\") for letter in string.ascii_uppercase[3:]]  # A, B and C are others
+        tops = [Path(f"{letter}:\\") for letter in string.ascii_uppercase[3:]]  # A, B and C are not removable drives
     else:
         tops = [top for folder in _FOLDERS for top in sorted(root.glob(folder.lstrip("/")))]
     found = []
@@ -26,6 +26,6 @@ def holding(name: str, system: str = os.name, root: Path = Path("/")) -> list[Pa
         try:
             if (top / name).is_file():
                 found.append(top)
-        except OSError:  # a drive without a disk in it, or somebody else's
+        except OSError:  # no disk in the drive, or no permission
             continue
     return found

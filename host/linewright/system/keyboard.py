@@ -1,4 +1,4 @@
-"""Single keys from the terminal, without waiting and without showing them."""
+"""Single keys from the terminal, without waiting and without echo."""
 
 from __future__ import annotations
 
@@ -11,18 +11,19 @@ from importlib import import_module
 from typing import Any, Final, Self
 
 ARROWS: Final = {"H": "\x1b[A", "P": "\x1b[B", "M": "\x1b[C", "K": "\x1b[D"}
-"""What Windows says behind NUL or 0xE0 for an arrow key, as terminals say it (ECMA-48: CUU, CUD, CUF, CUB)."""
+"""Codes that follow NUL or 0xE0 for an arrow key on Windows, and the same keys as ECMA-48 sequences (CUU, CUD, CUF,
+CUB)."""
 
 LOOK_S: Final = 0.02
-"""How often Windows' console is looked at, which cannot be waited for."""
+"""Polling interval of Windows' console, on which no wait is possible."""
 
 
 class Keyboard:
-    """Keys of the terminal that this process owns. Use as a context manager.
+    """Keys of the terminal in whose foreground this process runs. Context manager.
 
     Attributes
     ----------
-    active : keys are read; False without a terminal, or where it belongs to another process.
+    active : keys are read; False without a terminal or in the background.
     """
 
     def __init__(self, *, wanted: bool = True) -> None:
@@ -66,7 +67,7 @@ class Keyboard:
         self._before = None
 
     def pressed(self, wait_s: float = 0.0) -> str:
-        """What has been pressed since; empty where nothing was. Waits for it at most so long."""
+        """Keys pressed since the last call; empty if none. Waits up to ``wait_s`` for the first."""
         if self._console is not None:
             until_s = time.monotonic() + wait_s
             while not (typed := self._of_console()) and time.monotonic() < until_s:
@@ -94,7 +95,7 @@ class Keyboard:
 
 
 def _in_front(terminal: int) -> bool:
-    """Whether this process is the one that the terminal's keys are meant for (one started with ``&`` is not)."""
+    """Whether this process is in the terminal's foreground (False if started with ``&``)."""
     try:
         return os.tcgetpgrp(terminal) == os.getpgrp()
     except OSError:

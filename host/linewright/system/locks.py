@@ -1,4 +1,4 @@
-"""Holding a file for one process alone."""
+"""Exclusive locks on open files."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from importlib import import_module
 
 
 def hold(descriptor: int) -> bool:
-    """Lock an open file until it is closed; False if another process holds it, True where no system call can tell."""
+    """Lock an open file until it is closed. False if another process holds it; True where the system has no locks."""
     try:
         import fcntl
     except ImportError:
@@ -15,7 +15,7 @@ def hold(descriptor: int) -> bool:
         except ImportError:
             return True
         try:
-            # One byte far behind the end, so that others can still read the file.
+            # Lock one byte far behind the end, so that other processes can read the file.
             console.locking(descriptor, console.LK_NBLCK, 1)
         except OSError:
             return False

@@ -1,4 +1,4 @@
-"""How much memory and processor time a process may take."""
+"""Limits of memory and processor time, and returning free memory to the system."""
 
 from __future__ import annotations
 
@@ -6,13 +6,13 @@ from contextlib import suppress
 from typing import Final
 
 MANY_POINTS: Final = 200_000
-"""Points of a drawing from which on what was freed is worth going over the heap."""
+"""Number of points above which trimming the heap is worth its time."""
 
 
 def limit(most_bytes: int, most_cpu_s: int | None = None) -> None:
-    """From now on this process gets no more than so many bytes, and ends after so much processor time.
+    """Limit this process to so many bytes of memory and so many seconds of processor time. Exceeding the time ends it.
 
-    Does nothing where systems keep no such limits.
+    Does nothing on systems without such limits.
     """
     with suppress(ImportError, ValueError, OSError):
         import resource
@@ -23,10 +23,10 @@ def limit(most_bytes: int, most_cpu_s: int | None = None) -> None:
 
 
 def give_back(points: int) -> None:
-    """Give what was freed back to the system after work on many points, where the C library keeps it (glibc does).
+    """Return free memory to the system after work on many points (with glibc; other C libraries are left alone).
 
-    Work on a million points frees far more than the next step takes, in pieces that fit nothing else. Fewer than
-    `MANY_POINTS` free little, and going over a torn heap takes a tenth of a second.
+    Work on a million points leaves far more free memory than the next step needs, in fragments that fit nothing else.
+    Below `MANY_POINTS` little is freed, and trimming a fragmented heap takes 0.1 s.
     """
     if points < MANY_POINTS:
         return

@@ -1,4 +1,6 @@
-"""Pipes that can be waited for beside sockets. Windows waits for sockets only, so there a thread hands the bytes on."""
+"""Pipes that ``select`` accepts beside sockets. Windows selects sockets only, so a thread forwards the bytes to one
+there.
+"""
 
 from __future__ import annotations
 
@@ -9,7 +11,7 @@ import threading
 
 
 def pipes_can_be_selected() -> bool:
-    """Whether ``select`` takes a pipe: on POSIX."""
+    """Whether ``select`` accepts pipes: True on POSIX."""
     try:
         import fcntl
     except ImportError:
@@ -22,7 +24,7 @@ class WatchedPipe:
 
     Parameters
     ----------
-    descriptor : open for reading; stays its owner's to close.
+    descriptor : open for reading; the caller closes it.
     """
 
     def __init__(self, descriptor: int) -> None:
@@ -33,17 +35,17 @@ class WatchedPipe:
             threading.Thread(target=_hand_on, args=(descriptor, theirs), daemon=True).start()
 
     def fileno(self) -> int:
-        """What ``select`` takes."""
+        """File descriptor for ``select``."""
         return self._descriptor if self._socket is None else self._socket.fileno()
 
     def read(self, most: int) -> bytes:
-        """Bytes that are there, at most so many; empty at the end. Waits for the first."""
+        """Read the available bytes, at most ``most``; empty at end of file. Blocks until there is one."""
         if self._socket is None:
             return os.read(self._descriptor, most)
         return self._socket.recv(most)
 
     def close(self) -> None:
-        """Watch no more."""
+        """Stop watching the pipe."""
         if self._socket is not None:
             self._socket.close()
 

@@ -1,4 +1,4 @@
-"""How many processors there are to work on."""
+"""Number of usable processors."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import os
 
 
 def usable() -> int:
-    """Those that this process may use: fewer than the machine has where it is bound to some of them."""
+    """Processors that this process may use; fewer than the machine has if its affinity is restricted."""
     if hasattr(os, "sched_getaffinity"):
         return len(os.sched_getaffinity(0))
     return os.cpu_count() or 1

@@ -1,4 +1,4 @@
-"""Signals that ask a command to end: which there are, who takes them, and what happens to them before and after.
+"""Signals that ask a command to end, and their handlers.
 
 POSIX has three: Ctrl-C, "terminate" and the hangup of a terminal that is closed. Windows has no hangup, and its
 event loops take no signals: Ctrl-C raises KeyboardInterrupt there.
@@ -13,38 +13,38 @@ from types import FrameType
 from typing import TYPE_CHECKING, Any, Final, Self
 
 if TYPE_CHECKING:
-    import asyncio  # every command needs signals, none but the desk a loop
+    import asyncio  # only the desk needs an event loop
 
 INTERRUPT: Final[int] = signal.SIGINT
 TERMINATE: Final[int] = signal.SIGTERM
 
 
 def hangup() -> int | None:
-    """The terminal is closed; None where systems do not say so."""
+    """Number of the signal for a closed terminal; None where the system has none."""
     return getattr(signal, "SIGHUP", None)
 
 
 def name(number: int) -> str:
-    """As the systems call it, such as SIGTERM."""
+    """The system's name of a signal, such as SIGTERM."""
     return signal.Signals(number).name
 
 
 def handle(handler: Callable[[int, FrameType | None], object], *numbers: int) -> None:
-    """From now on this is called for these signals."""
+    """Install a handler for all of these signals."""
     for number in numbers:
         signal.signal(number, handler)
 
 
 def ignore(*numbers: int) -> None:
-    """From now on these do nothing."""
+    """Ignore all of these signals."""
     for number in numbers:
         signal.signal(number, signal.SIG_IGN)
 
 
 class Taken:
-    """All three signals go to a handler while this context lasts; then to whom they went before.
+    """Context manager: a handler takes all three signals; the previous handlers are restored at the end.
 
-    What is ignored stays so: a command in the background (``&``, nohup) is not to be interrupted.
+    Signals that are ignored stay ignored, because a background command (``&``, nohup) must not be interrupted.
     """
 
     def __init__(self, handler: Callable[[int, FrameType | None], object]) -> None:
@@ -65,7 +65,7 @@ class Taken:
 
 @contextlib.contextmanager
 def on_loop(loop: asyncio.AbstractEventLoop, handler: Callable[[int], object], *numbers: int) -> Iterator[None]:
-    """The signals are events of a loop while this context lasts, where its kind and thread can have them."""
+    """Context manager: the signals call a handler in an event loop, where the loop and thread support it."""
     with contextlib.ExitStack() as taken:
         for number in numbers:
             with contextlib.suppress(NotImplementedError, RuntimeError):
