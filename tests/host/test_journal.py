@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import random
+import shutil
+import sys
 import zlib
 from datetime import datetime
 from pathlib import Path
@@ -436,6 +438,77 @@ def test_what_a_command_left_that_was_killed_at_its_very_end_goes_with_the_next_
     with begun() as other:
         assert waiting.folder.exists()
         assert other.folder.exists()
+
+
+def _all_files(folder: Path) -> dict[Path, bytes | None]:
+    """Contents of each file below a folder; None for a folder."""
+    return {
+        path.relative_to(folder): None if path.is_dir() else path.read_bytes() for path in sorted(folder.rglob("*"))
+    }
+
+
+def _states_of(work) -> list[dict[Path, bytes | None]]:
+    """What the disk holds after each line of Python that the work takes: all that a SIGKILL can leave."""
+    states = []
+
+    def note(frame, event, _):
+        if event == "call" and frame.f_code.co_filename not in (journal.__file__, shutil.__file__, replacing_file):
+            return None
+        state = _all_files(journal.drawings()) if journal.drawings().exists() else {}
+        if not states or states[-1] != state:
+            states.append(state)
+        return note
+
+    replacing_file = sys.modules["linewright.files"].__file__
+    before = sys.gettrace()
+    sys.settrace(note)
+    try:
+        work()
+    finally:
+        sys.settrace(before)
+    return states
+
+
+@pytest.mark.parametrize("ending", ["finished", "abandoned"])
+@pytest.mark.parametrize("begins", [True, False])
+def test_whenever_it_is_killed_what_was_begun_is_carried_on_and_nothing_is_called_damaged(ending, begins):
+    def work():
+        with begun() as book:
+            if begins:
+                book.begin(4711, 0)
+                book.done(ENDS[1])
+            book.end(ending)
+
+    states = _states_of(work)
+    assert len(states) > 8
+    for state in states:
+        shutil.rmtree(journal.drawings())
+        for name, data in state.items():
+            path = journal.drawings() / name
+            if data is None:
+                path.mkdir(parents=True)
+            else:
+                path.parent.mkdir(parents=True, exist_ok=True)
+                path.write_bytes(data)
+        assert journal.damaged() == {}
+        stories = journal.unfinished()
+        lines = b"".join(data or b"" for name, data in state.items() if name.name == journal.JOURNAL)
+        if b" begin " in lines and b'how="finished"' not in lines:
+            assert [story.numbers for story in stories] == [{4711: 0}]
+        for story in stories:
+            assert len(story.load_program()) == len(PROGRAM)
+        with begun() as after:
+            assert {*journal.drawings().iterdir()} == {after.folder, *(story.folder for story in stories)}
+
+
+def test_a_program_that_cannot_be_kept_leaves_nothing(monkeypatch):
+    def full(*_):
+        raise ProgramError("cannot write: No space left on device")
+
+    monkeypatch.setattr(journal.program_file, "save", full)
+    with pytest.raises(ProgramError, match="No space left"):
+        begun()
+    assert list(journal.drawings().iterdir()) == []
 
 
 def test_a_folder_that_another_command_has_just_removed_is_no_trouble(monkeypatch):

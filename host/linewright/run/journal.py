@@ -42,6 +42,9 @@ if TYPE_CHECKING:
 FORMAT: Final = 1
 JOURNAL: Final = "journal.txt"
 PROGRAM: Final = "program.lw"
+"""It has this name from when the journal says all that `carry_on` needs until the folder is removed."""
+
+_UNNAMED_PROGRAM: Final = "new-program.lw"
 
 _NUMBER: Final = re.compile(r"(\d{6,})-")
 """Folders begin with it; those of older versions begin with a date, whose eighth digit is followed by a T."""
@@ -178,21 +181,26 @@ class Journal:
         ------
         InputError : the folder cannot be written.
         """
-        _remove_finished()
+        _remove_left_over()
         stem = re.sub(r"[^A-Za-z0-9]+", "-", Path(picture).stem).strip("-")[:40]
         now = datetime.now(UTC).strftime("%Y%m%dT%H%M%S")
         folder = drawings() / f"{_next_number():06d}-{now}-{secrets.token_hex(2)}-{stem}"
         try:
             folder.mkdir(parents=True)
-            program_file.save(program, folder / PROGRAM)
             journal = cls(folder)
         except OSError as error:
             raise InputError(
                 f"cannot keep a journal in {folder}: {error.strerror or error}",
                 hint="set XDG_STATE_HOME to a folder that can be written",
             ) from error
+        try:
+            program_file.save(program, folder / _UNNAMED_PROGRAM)
+        except ProgramError:
+            journal.discard()
+            raise
         journal._write("journal", format=FORMAT, picture=picture, port=port)
-        journal._write("program", sha=_digest(folder / PROGRAM), records=len(program), strokes=len(program.drawing))
+        sha = _digest(folder / _UNNAMED_PROGRAM)
+        journal._write("program", sha=sha, records=len(program), strokes=len(program.drawing))
         journal._write(
             "rig",
             name=program.rig_name,
@@ -203,6 +211,10 @@ class Journal:
             journal._write("manner", force=False, **_manner_values(manner))
         sheet = program.sheet
         journal._write("sheet", force=True, name=sheet.name, width_mm=sheet.width_mm, height_mm=sheet.height_mm)
+        try:
+            (folder / _UNNAMED_PROGRAM).replace(folder / PROGRAM)
+        except OSError as error:
+            journal._give_up(error)
         _force_names(folder)
         journal.follow(program)
         _prune(keep=folder)
@@ -281,6 +293,8 @@ class Journal:
     def discard(self) -> None:
         """Close, and remove the drawing's folder: there is nothing left to carry on."""
         self.close()
+        with contextlib.suppress(OSError):
+            (self.folder / PROGRAM).unlink()
         shutil.rmtree(self.folder, ignore_errors=True)
 
     def _write(self, word: str, *, force: bool = False, **values: object) -> None:
@@ -372,12 +386,23 @@ def unfinished() -> list[Story]:
     return [story for story in stories if story.ended != "finished"]
 
 
-def _remove_finished() -> None:
-    """Remove what a command left that was killed after its last line and before its folder was gone."""
-    for folder in by_age():
-        with contextlib.suppress(InputError):
-            if read(folder).ended == "finished":
-                shutil.rmtree(folder, ignore_errors=True)
+def _remove_left_over() -> None:
+    """Remove the folders with nothing to carry on, which commands leave that are killed before or after drawing."""
+    for folder in _folders():
+        with contextlib.suppress(OSError, InputError):
+            if _is_left_over(folder) or read(folder).ended == "finished":
+                Journal(folder).discard()
+
+
+def _is_left_over(folder: Path) -> bool:
+    """True where a command was killed before its journal was whole, or while it removed the folder."""
+    try:
+        begun = b" begin " in (folder / JOURNAL).read_bytes()
+    except FileNotFoundError:
+        begun = False
+    except OSError:
+        return False
+    return not begun and not (folder / PROGRAM).exists()
 
 
 def damaged() -> dict[Path, InputError]:
@@ -393,7 +418,7 @@ def damaged() -> dict[Path, InputError]:
 
 def by_age() -> list[Path]:
     """The folders of all drawings that are kept, the newest first."""
-    return sorted(_folders(), key=_age, reverse=True)
+    return sorted((folder for folder in _folders() if not _is_left_over(folder)), key=_age, reverse=True)
 
 
 def _folders() -> list[Path]:
