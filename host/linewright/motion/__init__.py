@@ -1,7 +1,6 @@
-"""How the machine should move: placed strokes become ramps in whole steps.
+"""Motion planning: placed strokes become ramps in whole steps.
 
-`plan` is the one entry; `kinematics`, `corners`, `profile` with `speeds`, `ramps` and `timing` are its parts, in the
-order in which they are used.
+`plan` is the entry point.
 """
 
 from __future__ import annotations
@@ -17,7 +16,7 @@ if TYPE_CHECKING:
 
 def plan(drawing: Drawing, rig: Rig, *, sheet: Sheet | None = None) -> Program:
     """Plan a drawing that is placed on the machine: see `planner.plan`."""
-    # Imported here because a Program, which the planner builds, itself needs `motion.timing` from this package.
+    # Imported late, so that modules of this package can be imported without the planner.
     from linewright.motion import planner
 
     return planner.plan(drawing, rig, sheet=sheet)

@@ -1,25 +1,26 @@
-"""How fast a corner may be taken, and what turning leaves for speeding up.
+"""Speed limits at corners, and the acceleration that is left along the path while it turns.
 
-A machine of finite acceleration cannot turn at once. At a vertex with turning angle ``phi`` between segments of length
-``d`` the velocity ``v`` changes by ``dv = 2 v sin(phi/2)`` along the bisector, which takes ``dv / a`` of time where
-that direction allows ``a``: the pen leaves one segment ``v dv / 2a`` before the vertex, passes it on a parabola at
-``dv^2 / 8a``, and joins the other as far behind it. That distance must not exceed the junction deviation ``delta``, and
-either end of the parabola must fit into half of its segment. Both together are
+A machine of finite acceleration cannot turn in no time. At a vertex with turning angle ``phi`` between segments of
+length ``d`` the velocity ``v`` changes by ``dv = 2 v sin(phi/2)`` along the bisector, which takes the time ``dv / a``
+with ``a`` the acceleration allowed in that direction: the pen leaves one segment ``v dv / 2a`` before the vertex,
+passes it on a parabola at ``dv^2 / 8a``, and joins the other at the same distance behind it. That distance must not
+exceed the junction deviation ``delta``, and each end of the parabola must fit into half of its segment. Both together
+are
 
     ``v^2 = a R``,  ``R = min(2 delta / sin^2(phi/2), d / (2 sin(phi/2)))``.
 
-So a finely divided circle obeys ``v^2 = a r``, as Newton says. A circular arc tangent to both segments, which passes
-``delta`` from the vertex, would allow ``cos(phi/2) (1 + cos(phi/2)) / 2`` of that: nearly the same at small angles, 0.6
-of it at right angles, and a stop at a reversal.
+So a finely divided circle obeys ``v^2 = a r``, the centripetal acceleration. A circular arc tangent to both segments,
+which passes ``delta`` from the vertex, would allow ``cos(phi/2) (1 + cos(phi/2)) / 2`` of that: nearly the same at
+small angles, 0.6 of it at right angles, and a stop at a reversal.
 
-While it turns, an axis has less left for speeding up or slowing down. `Corners` says on which part of a segment, and by
-how much, so that no axis is asked for both at once.
+While an axis turns, less of its acceleration is left along the path. `Corners` gives the part of each segment on which
+this holds, and how much is left, so that no axis exceeds its limit.
 
-**Hairpins.** Where the pen slows down to a corner and speeds up behind it, an axis that turns back is pushed the same
-way before, at and after the corner. The turn of a lone hairpin takes ``h = sqrt(8 delta / a)`` at the limit. Over a
-window of ``h`` before to ``h`` after the corner, such an axis moves by ``dv h`` and by what it speeds up outside of the
-turn; the corner is slowed down, and its turn kept as long as it was, until that is no more than ``a h^2`` and a little
-(`BRAKING`).
+**Hairpins.** Where the pen slows down to a corner and speeds up behind it, an axis that reverses accelerates in the
+same direction before, at and after the corner. The turn of a lone hairpin takes ``h = sqrt(8 delta / a)`` at the limit.
+In the window from ``h`` before to ``h`` after the corner, such an axis moves by ``dv h`` plus its acceleration outside
+the turn. The corner speed is lowered, with the duration of the turn kept, until that is at most `BRAKING` times ``a
+h^2``.
 """
 
 from __future__ import annotations
@@ -32,34 +33,34 @@ import numpy as np
 from linewright.motion.kinematics import Flags, Floats, Limits
 
 STRAIGHT: Final = 1e-12
-"""Half a turning angle (rad) below which a vertex lies on a straight: coordinates of float64 that were scaled and
-turned leave 1e-16 of a few hundred mm, on segments of a hundredth of a step and more."""
+"""Half the turning angle, rad, below which a vertex counts as straight: rounding of scaled and rotated float64
+coordinates of a few hundred mm, on segments of a hundredth of a step and more."""
 
 ALIKE: Final = 1e-6
-"""Squared speeds that differ by less than this share have no chord between them; the lesser rest holds for both."""
+"""Squared speeds that differ by less than this share are treated as equal, and the lower remaining acceleration is used
+for both."""
 
 BRAKING: Final = 1.03
-"""What an axis may bear over the turn of a hairpin, braking included, in its own limits. The checks allow 1.05."""
+"""Largest acceleration of an axis over the turn of a hairpin, braking included, in multiples of its limit. The checks
+allow 1.05."""
 
 HALVINGS: Final = 10
-"""Bisections of a hairpin's share of speed: to a thousandth, on the safe side."""
+"""Bisections of a hairpin's speed: to a thousandth, rounded down."""
 
 
 @dataclass(frozen=True, eq=False)
 class Corners:
-    """Caps and turns of a polyline with n vertices.
+    """Speed limits and turns at the n vertices of a polyline.
 
     Parameters
     ----------
-    cap_mm2_s2 : (n,) float64, squared speed that each vertex' own corner allows; ``inf`` where the path goes straight
-        on, 0 at rests.
+    cap_mm2_s2 : (n,) float64, squared speed allowed by the corner at each vertex; ``inf`` on straights, 0 at rests.
     turn_rad : (n,) float64, turning angle, 0..pi; 0 at rests.
-    normal : (n, 2) float64, unit vector towards the inside of each corner; 0 where the path goes straight on and at
-        rests.
+    normal : (n, 2) float64, unit vector towards the inside of each corner; 0 on straights and at rests.
     radius_mm : (n,) float64, ``R`` above; 0 where the path goes straight on and at rests.
     share : (n - 1, 2) float64, part of each segment that lies on the turn at its start, and at its end: 0..1/2 each.
     end_cap_mm2_s2 : (n - 1, 2) float64, squared speed allowed where those turns end.
-    hairpin : (n,) bool, the corner is slowed down for what comes before and after it; all of its turn has to be kept.
+    hairpin : (n,) bool, the corner is slowed down because of the braking around it; its whole turn has to be kept.
     """
 
     cap_mm2_s2: Floats
@@ -71,18 +72,18 @@ class Corners:
     hairpin: Flags
 
     def gentler(self, gentle: Floats) -> Corners:
-        """The same corners, taken with a share of the accelerations: ``gentle`` (n - 1,) of each segment."""
+        """The same corners with accelerations multiplied by ``gentle`` (n - 1,), one factor per segment."""
         return self.calmer(np.minimum(np.append(gentle, np.inf), np.append(np.inf, gentle)))
 
     def calmer(self, calm: Floats) -> Corners:
-        """The same corners, taken at a share ``calm`` (n,) of their squared speeds."""
+        """The same corners with squared speeds multiplied by ``calm`` (n,)."""
         cap = np.where(np.isfinite(self.cap_mm2_s2), self.cap_mm2_s2 * calm, self.cap_mm2_s2)
         ends = np.minimum(self.end_cap_mm2_s2, np.stack((cap[:-1], cap[1:]), axis=1))
         ends = np.where(self.share > 0.0, ends, self.end_cap_mm2_s2)
         return replace(self, cap_mm2_s2=cap, end_cap_mm2_s2=ends)
 
     def braked(self, points_mm: Floats, limits: Limits) -> Corners:
-        """The same corners of the path ``points_mm`` (n, 2), hairpins slowed down for braking."""
+        """The same corners of the path ``points_mm`` (n, 2), with hairpins slowed down for braking."""
         step = np.diff(points_mm, axis=0)
         length = np.hypot(step[:, 0], step[:, 1])
         at = np.flatnonzero(self.radius_mm)
@@ -115,14 +116,14 @@ class Corners:
         return replace(self.calmer(calm), radius_mm=self.radius_mm * calm, hairpin=calm < 1.0)
 
     def bends(self, u: Floats, length: Floats, least: Floats, most: Floats, limits: Limits) -> tuple[Floats, Floats]:
-        """What turning leaves for speeding up, on the turn at each segment's start and at its end.
+        """Acceleration left along the path on the turns at each segment's start and end.
 
-        Over such a part, ``d`` long, squared speed may grow from ``w`` to ``(w + 2 a d) / (1 + bend)``.
+        Over such a part of length ``d``, squared speed may grow from ``w`` to ``(w + 2 a d) / (1 + bend)``.
 
         Parameters
         ----------
         u, length : (n - 1, 2) and (n - 1,) float64, unit directions and lengths of the segments, mm.
-        least, most : (n - 1, 2) float64, between which the squared speed at the faster end of those parts lies.
+        least, most : (n - 1, 2) float64, bounds of the squared speed at the faster end of those parts.
 
         Returns
         -------
@@ -151,18 +152,18 @@ class Corners:
 
 
 def find_corners(points_mm: Floats, rest: Flags, drawing: Flags, limits: Limits) -> Corners:
-    """Corner caps by junction deviation with the fit rule, and where the turns lie.
+    """Speed limits at corners by junction deviation and by the lengths of the segments, and where the turns lie.
 
     Parameters
     ----------
     points_mm : (n, 2) float64, mm. Neighbours that coincide must both be rests.
-    rest : (n,) bool, the pen stands still here (ends of strokes and of the path).
+    rest : (n,) bool, the pen stops here (ends of strokes and of the path).
     drawing : (n - 1,) bool, the pen is down along the segment.
 
     Notes
     -----
     The half-angle terms come from the chords of the unit vectors, ``sin(phi/2) = |u' - u| / 2`` and ``cos(phi/2) =
-    |u' + u| / 2``, which keep their digits near straight-on and near reversal, where an arccos has none.
+    |u' + u| / 2``, which are accurate near 0 and pi, where an arccos is not.
     """
     n = len(points_mm)
     step = np.diff(points_mm, axis=0)

@@ -1,23 +1,23 @@
-"""Weighted averages in time that smooth a motion, and what the motors of an elastic machine do for it.
+"""Weighted averages in time that smooth a motion, and the motor motion of an elastic machine that follows from them.
 
-Let a path that is planned for a stiff machine, ``q(t)``, be averaged in time: ``y = K * q``, the same weights ``K`` for
-both axes, so that straight lines stay straight. An axis of circular frequency ``w`` and damping ratio ``z`` follows
-``y`` exactly if its motor does ``x = y + (2 z / w) y' + y'' / w^2`` (flatness of the damped oscillator: Fliess, Levine,
+A motion ``q(t)`` planned for a stiff machine is averaged in time: ``y = K * q``, with the same weights ``K`` for both
+axes, so that straight lines stay straight. An axis of circular frequency ``w`` and damping ratio ``z`` follows ``y``
+exactly if its motor does ``x = y + (2 z / w) y' + y'' / w^2`` (flatness of the damped oscillator: Fliess, Levine,
 Martin and Rouchon, Int. J. Control 61, 1995; Lambrechts, Boerlage and Steinbuch, Control Engineering Practice 13,
 2005). Both are linear, so ``x = H * q`` with weights ``H = K + (2 z / w) K' + K'' / w^2``, one set for each axis.
 
 **Motors' limits.** With ``G`` the running sum of ``H``, a step of acceleration from 0 to ``a`` becomes ``a G(t)``, and
-one from ``-a`` to ``a`` becomes ``a (2 G(t) - 1)``. Where ``0 <= G <= 1``, neither exceeds ``a``: steps of
-acceleration that lie further apart than the kernel is long cost no acceleration at all.
+one from ``-a`` to ``a`` becomes ``a (2 G(t) - 1)``. Where ``0 <= G <= 1``, neither exceeds ``a``: steps of acceleration
+further apart than the kernel's length need no additional acceleration.
 
-**Three boxes.** Of the averages that also spread a sudden change of velocity (a corner) over some time, three boxes
-of the same length ``T`` are short: ``G`` keeps to 0..1 for ``w T >= 1.1``, so all three last 3.3 / w, half a period.
+**Three boxes.** A sudden change of velocity (a corner) needs an average that spreads it in time. Three boxes of the
+same length ``T`` are a short one: ``G`` stays within 0..1 for ``w T >= 1.1``, so all three last 3.3 / w, half a period.
 
-**Three impulses.** Between stops on a straight there are no corners. There the softer axis may do what three impulses
-``1, -1, 1`` make of the plan, a sixth of a period apart where nothing damps; they leave no vibration (Singhose,
-Singer and Seering, "Time-optimal negative input shapers", ASME J. Dyn. Sys. Meas. Control 119, 1997), ``G`` is 1, 0, 1,
-and they last a third of a period. ``K`` is the response of that axis to them, and the stiffer axis gets the ``H`` that
-goes with it.
+**Three impulses.** Between stops on a straight there are no corners. There the softer axis may follow the plan
+convolved with three impulses ``1, -1, 1``, a sixth of a period apart without damping. They leave no vibration
+(Singhose, Singer and Seering, "Time-optimal negative input shapers", ASME J. Dyn. Sys. Meas. Control 119, 1997), ``G``
+is 1, 0, 1, and they last a third of a period. ``K`` is the response of that axis to them, and the stiffer axis gets the
+matching ``H``.
 """
 
 from __future__ import annotations
@@ -32,22 +32,22 @@ import numpy as np
 from linewright.motion.kinematics import Floats
 
 FINE: Final = 16
-"""Cells of a sampling period with which the averages of a kernel over such a period are taken."""
+"""Cells per sampling period over which a kernel is averaged."""
 
 OVER: Final = 1e-3
-"""How far ``G`` may exceed 1, or fall below 0: a thousandth of an acceleration."""
+"""Tolerance of ``G`` above 1 and below 0: a thousandth of the acceleration."""
 
 Pair = tuple[float, float]
 
 
 @dataclass(frozen=True, eq=False)
 class Kernel:
-    """Weights of one average.
+    """Weights of one average in time.
 
     Parameters
     ----------
-    name : in words.
-    tip : (m,) float64, sum 1: ``K``, one weight each sampling period.
+    name : for messages.
+    tip : (m,) float64, sum 1: ``K``, one weight per sampling period.
     motor : two (m,) float64, sum 1: ``H`` of x and of y.
     """
 
@@ -57,12 +57,12 @@ class Kernel:
 
     @property
     def mean(self) -> float:
-        """How far a uniform motion falls behind, sampling periods."""
+        """Mean delay, sampling periods."""
         return float(self.tip @ np.arange(len(self.tip)))
 
     @classmethod
     def of(cls, name: str, tip: Floats, hz: Pair, damping: Pair, period_s: float) -> Kernel:
-        """The kernel with given weights of the tip; a frequency of 0 is a stiff axis."""
+        """The kernel with given tip weights; frequency 0 means a stiff axis."""
         k = np.pad(tip, 1)
         ahead, behind = np.append(k[1:], 0.0), np.append(0.0, k[:-1])
         motor = []
@@ -81,7 +81,7 @@ class Kernel:
 
 
 def three_boxes(hz: Pair, damping: Pair, period_s: float, longer: float = 1.0) -> Kernel:
-    """The shortest three boxes that keep the accelerations of both axes, or ``longer`` times as long."""
+    """The shortest three boxes that keep the accelerations of both axes, times ``longer``."""
     softest = min(f for f in hz if f)
     width = 1.0 / (2.0 * math.pi * softest)
     while not _boxes(width, hz, damping, period_s).keeps_acceleration(int(hz[1] == softest)):
@@ -95,7 +95,7 @@ def _boxes(width_s: float, hz: Pair, damping: Pair, period_s: float) -> Kernel:
 
 
 def three_impulses(axis: int, hz: Pair, damping: Pair, period_s: float) -> Kernel:
-    """What three impulses make of the plan on one axis, and what the other has to do to keep the line straight."""
+    """Kernel of three impulses on one axis, with the motion of the other axis that keeps the line straight."""
     f, z = hz[axis], damping[axis]
     omega = 2.0 * math.pi * f
     delay = _impulse_times(z)
@@ -111,8 +111,8 @@ def three_impulses(axis: int, hz: Pair, damping: Pair, period_s: float) -> Kerne
 
 
 def _impulse_times(z: float) -> tuple[float, float, float]:
-    """When impulses 1, -1, 1 leave no vibration of an oscillator with ``w = 1`` and damping ratio ``z``."""
-    back = complex(z, -math.sqrt(1.0 - z * z))  # an impulse at t leaves exp(-l t), seen from time 0
+    """Times of impulses 1, -1, 1 after which an oscillator with ``w = 1`` and damping ratio ``z`` does not vibrate."""
+    back = complex(z, -math.sqrt(1.0 - z * z))  # an impulse at t contributes exp(-l t), referred to time 0
 
     def left(t: Floats) -> Floats:
         value = 1.0 - cmath.exp(back * t[0]) + cmath.exp(back * t[1])
@@ -128,7 +128,7 @@ def _impulse_times(z: float) -> tuple[float, float, float]:
 
 
 def _coarse(fine: Floats) -> Floats:
-    """Weights per sampling period, sum 1, of finely sampled ones."""
+    """Weights per sampling period, sum 1, from finely sampled ones."""
     padded = np.pad(fine, (0, -len(fine) % FINE))
     sums = padded.reshape(-1, FINE).sum(axis=1)
     return np.asarray(sums / sums.sum())

@@ -1,9 +1,9 @@
-"""Millimetres to motor steps, and what a direction of motion allows.
+"""Conversion between millimetres and motor steps, and limits along a direction of motion.
 
-Three measures of speed meet here. The rig file limits each *axis* (mm/s along x, along y), the pen (mm/s along the
-path) and each *motor* (steps/s); the board counts path speed in *motor step space*, steps/s along ``(da, db)``. Each
-limit is linear in the speed, so along a fixed direction all of them fold into one figure, and a zero component
-simply does not count: ``v = 1 / max_i(|u_i| / v_i)``.
+There are three kinds of speed limits. The rig file limits each *axis* (mm/s along x, along y), the pen (mm/s along the
+path) and each *motor* (steps/s). The board counts path speed in *motor step space*, steps/s along ``(da, db)``. Along a
+fixed direction each limit is proportional to the speed, so they combine to one: ``v = 1 / max_i(|u_i| / v_i)``. Zero
+components impose no limit.
 """
 
 from __future__ import annotations
@@ -26,13 +26,13 @@ Steps = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
 ROUNDING_GUARD: Final = 1.0 - 2.0**-40
-"""Limits of whole-step ramps are lowered by 1e-12: the few float64 operations behind them err by less than 1e-14
-relative, so what is compared with them in floats also holds in exact arithmetic."""
+"""Limits of whole-step ramps are lowered by 1e-12. The few float64 operations behind them have a relative error below
+1e-14, so a comparison in floats also holds in exact arithmetic."""
 
 
 @dataclass(frozen=True, eq=False)
 class Limits:
-    """What the machine allows, as plain numbers.
+    """Limits of the machine.
 
     Parameters
     ----------
@@ -40,8 +40,8 @@ class Limits:
     speed_mm_s, accel_mm_s2 : (2,) float64, per axis x, y.
     step_rate_hz : (2,) float64, steps/s per motor A, B.
     pen_down_speed_mm_s : along the path, while drawing.
-    junction_deviation_mm : how far the curve that a corner stands for may pass from it.
-    ramps_hz : ramps a second that the board takes.
+    junction_deviation_mm : distance between a corner and the curve that replaces it in the speed model.
+    ramps_hz : ramps per second that the board can process.
     """
 
     steps_matrix: Floats
@@ -69,8 +69,8 @@ class Limits:
 
     @classmethod
     def from_rig(cls, rig: Rig) -> Limits:
-        """The limits that a rig file sets."""
-        # A corrected millimetre of an axis may be more belt than a plain one, or less; the limits hold for both.
+        """The limits of a rig file."""
+        # With a scale correction, a millimetre on paper takes more belt or less; the limits hold for both.
         tighter = np.minimum(rig.scale, 1.0)
         return cls(
             steps_matrix=rig.kinematics_matrix,
@@ -82,8 +82,6 @@ class Limits:
             ramps_hz=BOARDS[rig.board].ramps_hz,
         )
 
-    # Positions
-
     def steps_at(self, points_mm: Floats) -> Floats:
         """(n, 2) float64, motor steps (not rounded) of machine positions (n, 2) in mm."""
         return _turned(points_mm, self.steps_matrix)
@@ -92,16 +90,15 @@ class Limits:
         """(n, 2) float64, machine positions in mm of motor positions (n, 2) in steps."""
         return _turned(steps, np.asarray(np.linalg.inv(self.steps_matrix), dtype=np.float64))
 
-    # Directions in millimetres
-
     def steps_per_mm_along(self, direction: Floats) -> Floats:
         """(n,) steps of path in motor step space per mm of path, along unit directions (n, 2)."""
         return _length(self.steps_at(direction))
 
     def speed_along(self, direction: Floats, drawing: Flags) -> Floats:
-        """(n,) mm/s: most that axes, motors and (where ``drawing``) the pen allow along unit directions (n, 2).
+        """(n,) mm/s: highest speed that axes, motors and (where ``drawing``) the pen allow along unit directions (n,
+        2).
 
-        A zero vector is allowed any speed (``inf``).
+        ``inf`` for a zero vector.
         """
         slowness = _worst(direction, self.speed_mm_s)
         slowness = np.maximum(slowness, _worst(self.steps_at(direction), self.step_rate_hz))
@@ -116,22 +113,22 @@ class Limits:
             return np.asarray(1.0 / _worst(direction, self.accel_mm_s2))
 
     def accel_left(self, direction: Floats, across: Floats) -> Floats:
-        """(n,) mm/s^2 left along unit directions (n, 2) while the axes bear accelerations ``across`` (n, 2), mm/s^2.
+        """(n,) mm/s^2 left along unit directions (n, 2) while the axes already have accelerations ``across`` (n, 2),
+        mm/s^2.
 
-        Both can act on an axis in the same sense, so each axis has ``a_i - |across_i|`` left. Never negative.
+        Both may act in the same direction, so each axis has ``a_i - |across_i|`` left, at least 0.
         """
         spare = np.maximum(self.accel_mm_s2 - np.abs(across), 0.0)
         with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
             left = np.where(direction != 0.0, spare / np.abs(direction), np.inf)
         return np.asarray(left.min(axis=1))
 
-    # Whole-step ramps
-
     def ramp_speed(self, d_steps: Steps, drawing: Flags) -> Floats:
-        """(m,) steps/s in motor step space: most that is allowed along whole-step displacements (m, 2), none zero.
+        """(m,) steps/s in motor step space: highest speed allowed along whole-step displacements (m, 2), none zero.
 
-        The motor with fewer steps makes them at the moments of the other's (Bresenham's rule), ``most // fewer`` of
-        these apart or one more; the first comes after half as many and one. Its driver bears that interval, too.
+        The motor with fewer steps makes them together with steps of the other one (Bresenham's algorithm), ``most //
+        fewer`` of these apart or one more; the first comes after half as many and one. Its driver must accept that
+        interval, too.
         """
         d_mm = self.mm_at(d_steps)
         time_s = np.maximum(_worst(d_mm, self.speed_mm_s), _worst(d_steps, self.step_rate_hz))
@@ -145,7 +142,7 @@ class Limits:
         return np.asarray(np.minimum(length / time_s, MAX_SPEED) * ROUNDING_GUARD)
 
     def ramp_budget(self, d_steps: Steps) -> Floats:
-        """(m,) (steps/s)^2: most that the squared speed may change over whole-step displacements (m, 2), none zero.
+        """(m,) (steps/s)^2: largest change of squared speed over whole-step displacements (m, 2), none zero.
 
         ``2 a d`` with the acceleration of that direction, in motor step space.
         """
@@ -154,7 +151,9 @@ class Limits:
 
 
 def _turned(vectors: NDArray[np.number], matrix: Floats) -> Floats:
-    """(n, 2) ``matrix`` (2, 2) times each of the vectors (n, 2): by columns, four times as fast as a matrix product."""
+    """(n, 2) ``matrix`` (2, 2) times each vector (n, 2). Computed by columns, four times as fast as a matrix
+    product.
+    """
     out = np.empty((len(vectors), 2))
     for i in (0, 1):
         out[:, i] = matrix[i, 0] * vectors[:, 0] + matrix[i, 1] * vectors[:, 1]
@@ -162,7 +161,7 @@ def _turned(vectors: NDArray[np.number], matrix: Floats) -> Floats:
 
 
 def _worst(components: NDArray[np.number], limits: Floats) -> Floats:
-    """(n,) the largest share that a component (n, 2) takes of its limit (2,)."""
+    """(n,) largest ratio of a component (n, 2) to its limit (2,)."""
     return np.asarray(np.maximum(np.abs(components[:, 0]) / limits[0], np.abs(components[:, 1]) / limits[1]))
 
 

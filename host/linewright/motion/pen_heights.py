@@ -1,7 +1,7 @@
-"""How far the servo has to go at each place of the sheet, and where along a stroke it has to move.
+"""Servo pulse for pen down at each place of the sheet, and where along a stroke it changes.
 
-A sheet is never quite parallel to the rails, so a pen that just writes in one corner scratches in another or hangs in
-the air. The map is a grid of changes to the servo's pulse, linear between its places and constant beyond them.
+A sheet is never quite parallel to the rails, so one pen height does not suit all of it. The map is a grid of changes to
+the pulse, interpolated linearly and constant beyond its edges.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ QUANTUM_US: Final = 5.0
 """Smallest change worth sending: the dead band of a hobby servo is 2 to 10 us (common practice)."""
 
 SAMPLE_MM: Final = 2.0
-"""A stroke's way over the map is looked at every so often when the places are sought at which the pulse changes."""
+"""Sampling distance along a stroke for finding where the pulse changes."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -36,7 +36,7 @@ class PenHeights:
     ----------
     down_us : pulse that the map changes.
     x_mm, y_mm : (c,) and (r,) float64, true places of columns and rows, ascending.
-    change_us : (r, c) float64; none of all three: the sheet is level.
+    change_us : (r, c) float64; all three empty: the sheet is level.
     """
 
     down_us: int
@@ -57,11 +57,11 @@ class PenHeights:
 
     @property
     def level(self) -> bool:
-        """Whether the same pulse serves everywhere."""
+        """Whether one pulse suits the whole sheet."""
         return self.change_us.size == 0
 
     def pulse_us(self, true_mm: Floats) -> NDArray[np.int64]:
-        """(n,) int64, the pulse at places (n, 2), in whole `QUANTUM_US` of change."""
+        """(n,) int64, pulse at places (n, 2), changed in whole multiples of `QUANTUM_US`."""
         change = self._change_us(true_mm)
         return (self.down_us + np.rint(np.rint(change / QUANTUM_US) * QUANTUM_US)).astype(np.int64)
 
@@ -77,7 +77,7 @@ class PenHeights:
         return np.asarray(top * (1.0 - down) + bottom * down)
 
     def refined(self, drawing: Drawing) -> Drawing:
-        """The same strokes with a vertex, to within `SAMPLE_MM`, wherever the pulse changes."""
+        """The same strokes with a vertex, accurate to `SAMPLE_MM`, wherever the pulse changes."""
         if self.level or drawing.vertices < 2:
             return drawing
         points = drawing.points_mm
@@ -95,13 +95,13 @@ class PenHeights:
         return with_vertices(drawing, at[changes], share[changes])
 
     def along(self, true_mm: Floats, stroke: Indices, rests: NDArray[np.bool_]) -> tuple[Indices, Indices]:
-        """Where the pulse changes on the way, and to what.
+        """Ramps before which the pulse changes within a stroke, and the new pulses.
 
         Parameters
         ----------
         true_mm : (m, 2) float64, the pen's place before each ramp.
         stroke : (m,) int64, stroke that each ramp draws, -1 for travel.
-        rests : (m,) bool, the pen stands still before the ramp: there it is not moved in passing.
+        rests : (m,) bool, the pen stops before the ramp; the pulse does not change there.
 
         Returns
         -------
@@ -118,7 +118,7 @@ class PenHeights:
 
 
 def _cell(places: Floats, at: Floats) -> tuple[Indices, Floats]:
-    """(n,) index of the place below, and share of the way to the next one, 0..1."""
+    """(n,) index of the grid line below, and share of the distance to the next one, 0..1."""
     if len(places) == 1:
         return np.zeros(len(at), dtype=np.int64), np.zeros(len(at))
     below = np.clip(np.searchsorted(places, at, side="right") - 1, 0, len(places) - 2)

@@ -1,4 +1,6 @@
-"""Pens that do not draw like the rig's own: each part planned for its pen, and all parts joined to one program."""
+"""Pens with speed, heights, offset or ink of their own: each part is planned for its pen, and the parts are joined to
+one program.
+"""
 
 from __future__ import annotations
 
@@ -22,13 +24,13 @@ if TYPE_CHECKING:
     from linewright.sheet.sizes import Sheet
 
 COLUMNS = ("kind", "da", "db", "v_end", "servo_us", "dwell_ms", "rest_ticks", "ticks")
-"""Columns of a program, one value for each record; ``stroke_of_record`` counts on and is joined apart."""
+"""Columns of a program, one value per record. ``stroke_of_record`` is joined separately, because its numbers shift."""
 
 
 def plan_for_pens(drawing: Drawing, rig: Rig, *, sheet: Sheet | None = None) -> Program:
-    """Plan a drawing whose pens may have a speed, heights, a tip and an amount of ink of their own.
+    """Plan a drawing whose pens may have their own speed, heights, tip offset and amount of ink.
 
-    A pen that runs out of ink draws in several groups: the machine parks between them, as between two pens.
+    A pen that runs out of ink draws in several groups; the machine parks between them, as for a pen change.
 
     Parameters
     ----------
@@ -38,7 +40,7 @@ def plan_for_pens(drawing: Drawing, rig: Rig, *, sheet: Sheet | None = None) -> 
     Raises
     ------
     PlanError
-        As `plan`; or the heights of a pen do not suit the rig.
+        As `plan`; or the heights of a pen are outside the rig's range.
     """
     if all(drawing.pens[i].is_plain for i in np.unique(drawing.pen)):
         return plan(drawing, rig, sheet=sheet)
@@ -72,9 +74,9 @@ def plan_for_pens(drawing: Drawing, rig: Rig, *, sheet: Sheet | None = None) -> 
 
 
 def joined(programs: list[Program]) -> Program:
-    """Programs one after the other as one, with their groups; each ends at park, where the next one begins.
+    """Concatenate programs to one, with their groups. Each must start and end at park.
 
-    Between two of them the board rests, as between two pens: what follows may be sent hours later.
+    The board rests between two of them, as between pens, because the next one may be sent hours later.
     """
     last = len(programs) - 1
     columns: dict[str, Any] = {}
@@ -109,20 +111,21 @@ def joined(programs: list[Program]) -> Program:
 
 
 def of_groups(program: Program, numbers: Sequence[int]) -> Program:
-    """Some groups of a program as one of its own, record for record: as each begins and ends at park, they still join.
+    """Selected groups of a program as a program of its own, record for record. Each group starts and ends at park, so
+    they join.
 
-    Nothing is planned anew, so what a pen has of its own (speed, heights, the place of its tip, ink) stays as planned.
+    Nothing is planned again, so a pen's own speed, heights, offset and ink are kept.
 
     Parameters
     ----------
-    numbers : of the groups, ascending, at least one.
+    numbers : numbers of the groups, ascending, at least one.
     """
     chosen = [program.groups[number] for number in numbers]
     records = np.concatenate([np.arange(*group.records) for group in chosen])
     strokes = np.concatenate([np.arange(*group.strokes) for group in chosen])
     columns: dict[str, Any] = {name: getattr(program, name)[records] for name in COLUMNS}
     columns["kind"][-1] = END
-    place = np.full(len(program.drawing) + 1, -1, dtype=np.int32)  # the last entry answers for -1: no stroke
+    place = np.full(len(program.drawing) + 1, -1, dtype=np.int32)  # the last entry maps -1 (no stroke) to itself
     place[strokes] = np.arange(len(strokes))
     groups: list[PenGroup] = []
     for group in chosen:
@@ -145,7 +148,7 @@ def of_groups(program: Program, numbers: Sequence[int]) -> Program:
 
 
 def _rig_of(pen: Pen, rig: Rig) -> Rig:
-    """The rig with what is the pen's own."""
+    """The rig with the pen's own values."""
     changes: dict[str, object] = {}
     if pen.speed_mm_s is not None:
         changes["motion.pen_down_speed_mm_s"] = min(pen.speed_mm_s, rig.motion.pen_down_speed_mm_s)
@@ -154,7 +157,7 @@ def _rig_of(pen: Pen, rig: Rig) -> Rig:
     if pen.down_us is not None:
         changes["pen.down_us"] = pen.down_us
     if pen.up_us is not None or pen.down_us is not None:
-        changes["pen.near_us"] = 0  # it clears the paper for the rig's own pen, and nobody knows for this one
+        changes["pen.near_us"] = 0  # measured for the rig's own pen, unknown for this one
     try:
         return rig.changed(changes) if changes else rig
     except RigError as error:
@@ -164,7 +167,7 @@ def _rig_of(pen: Pen, rig: Rig) -> Rig:
 
 
 def _fills(lengths_mm: NDArray[np.float64], ink_mm: float | None) -> NDArray[np.int64]:
-    """Before which strokes a pen needs ink: none is begun that its ink does not last for, unless it is full."""
+    """Indices of the strokes before which a pen is refilled: before a stroke that its remaining ink does not cover."""
     if ink_mm is None:
         return np.zeros(0, dtype=np.int64)
     at, used = [], 0.0

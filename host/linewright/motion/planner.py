@@ -1,4 +1,4 @@
-"""From placed strokes to a `Program`: the path with its travel moves, its ramps, and the pen's actions between them."""
+"""From placed strokes to a `Program`: path with travel moves, ramps, and pen actions."""
 
 from __future__ import annotations
 
@@ -37,23 +37,23 @@ Indices = NDArray[np.int64]
 Column = int | NDArray[np.int64]
 
 NEAR_STEPS: Final = 1.0 / 64.0
-"""Vertices closer together than this are one. Their direction is noise of the coordinates, and a corner made of noise
-would be a stop in the middle of a line."""
+"""Vertices closer than this are merged. The direction between them is rounding noise, which would cause a stop in the
+middle of a line."""
 
 AT_ONCE: Final = 50_000
-"""Vertices that are planned together, to bound memory, or a longer stroke. Planning takes some 0.6 kB for each."""
+"""Vertices planned at a time, to bound memory (about 0.6 kB each); a longer stroke is not divided."""
 
 
 @dataclass(frozen=True, eq=False)
 class Path:
-    """Everything the pen does from park to park, as one polyline.
+    """The whole motion of the pen from park to park, as one polyline.
 
     Parameters
     ----------
     points_mm : (n, 2) float64, mm.
-    rest : (n,) bool, the pen stands still: ends of strokes, park.
+    rest : (n,) bool, the pen stops: ends of strokes, park.
     stroke : (n - 1,) int64, stroke drawn by each segment, -1 for travel.
-    down_at, up_at : (k,) int64, vertex where each stroke's pen comes down and goes up.
+    down_at, up_at : (k,) int64, vertices where the pen is lowered and raised for each stroke.
     park_at : (g,) int64, vertex where the pen waits before each group of strokes that share a pen.
     """
 
@@ -66,10 +66,10 @@ class Path:
 
 
 def plan(drawing: Drawing, rig: Rig, *, sheet: Sheet | None = None) -> Program:
-    """Plan how a rig draws a drawing: fastest motion within its limits, in whole steps.
+    """Plan a drawing for a rig: fastest motion within its limits, in whole steps.
 
-    The pen starts at the rig's park position and ends there, and waits there between pens. Strokes are drawn in the
-    order given, grouped by pen.
+    The program starts and ends at the rig's park position; pens are changed there. Strokes are drawn in the order
+    given, grouped by pen.
 
     Parameters
     ----------
@@ -103,8 +103,8 @@ def plan(drawing: Drawing, rig: Rig, *, sheet: Sheet | None = None) -> Program:
     lifts = PenLifts.from_rig(rig)
     elastic = Elastic.from_rig(rig)
     if elastic is not None:
-        # Its ramps do not mind that one motor rides on the other's steps, and are up to 2 % faster for a moment to make
-        # up for rounding (seen on a star of rays), which only drivers of unlike rates have no room for.
+        # Ramps for the tip ignore the secondary motor's step intervals, and may exceed the step rate by 2 % for a while
+        # to compensate for rounding (seen on a star of rays). Drivers of different rates have no reserve for that.
         rates = limits.step_rate_hz
         slowest = rates if rates[0] == rates[1] else np.full(2, 0.97 * rates.min())
         tip, before = _for_the_tip(path, replace(limits, step_rate_hz=slowest), elastic)
@@ -121,8 +121,8 @@ def plan(drawing: Drawing, rig: Rig, *, sheet: Sheet | None = None) -> Program:
 
 
 def _ramps_of(path: Path, limits: Limits, smoothing: MotionSmoothing | None) -> tuple[Indices, Ramps, Indices]:
-    """Motor positions (2,) at the start of a path, its ramps, and how many of these lie before each vertex (n,)."""
-    # In parts that begin where a pen is lowered: the machine has stood still there, and stands for some time.
+    """Motor position (2,) at the start of a path, its ramps, and the number of ramps before each vertex (n,)."""
+    # In parts that begin where the pen is lowered: the machine stands still there for a while.
     begins = path.down_at[np.flatnonzero(np.diff(path.down_at // AT_ONCE)) + 1].tolist()
     nothing = np.empty(0, dtype=np.int64)
     last = len(path.points_mm) - 1
@@ -146,7 +146,9 @@ def _ramps_of(path: Path, limits: Limits, smoothing: MotionSmoothing | None) -> 
 
 
 def _for_the_tip(path: Path, limits: Limits, elastic: Elastic) -> tuple[SampledRamps, Indices]:
-    """Ramps of a path for the tip of an elastic machine, and how many stretches end before each vertex (n,)."""
+    """Ramps of a path planned for the tip of an elastic machine, and the number of stretches that end before each
+    vertex (n,).
+    """
     rests = np.flatnonzero(path.rest)
     way = np.diff(path.points_mm, axis=0)
     length = np.concatenate(([0.0], np.cumsum(np.hypot(way[:, 0], way[:, 1]))))
@@ -184,9 +186,9 @@ def _check_reach(drawing: Drawing, rig: Rig, errors: MachineShape) -> None:
 
 
 def _taking_up_play(path: Path, senses: Floats, errors: MachineShape) -> Path:
-    """The path with places to come from wherever an axis would arrive with its play on the wrong side.
+    """The path with intermediate positions wherever an axis would arrive with its backlash on the wrong side.
 
-    ``senses`` (k, 2) is how the axes must be engaged where each stroke begins; at park they are as homing leaves them.
+    ``senses`` (k, 2) is the direction in which the axes must arrive at each stroke; at park it is that of homing.
     """
     if not errors.plays:
         return path
@@ -208,10 +210,10 @@ def _taking_up_play(path: Path, senses: Floats, errors: MachineShape) -> Path:
 
 
 def lay_path(drawing: Drawing, park_mm: Floats) -> Path:
-    """Lay strokes, travel moves and park positions out as one polyline; strokes must be grouped by pen."""
+    """Arrange strokes, travel moves and park positions as one polyline; strokes must be grouped by pen."""
     k = len(drawing)
     lengths = np.diff(drawing.starts)
-    laid = np.maximum(lengths, 2)  # a dot comes down and goes up at the same place
+    laid = np.maximum(lengths, 2)  # a dot is lowered and raised at the same place
     group = np.concatenate(([0], np.cumsum(np.diff(drawing.pen) != 0)))
     end = np.cumsum(laid)
     start = end - laid + group + 1  # one park position before each group of strokes
@@ -232,7 +234,7 @@ def lay_path(drawing: Drawing, park_mm: Floats) -> Path:
 
 
 def _without_noise(path: Path, limits: Limits) -> Path:
-    """Drop vertices within 1/64 step of path from the vertex before them; rests stay."""
+    """Drop vertices within 1/64 step of path from the vertex before them; rests are kept."""
     n = len(path.points_mm)
     at_steps = limits.steps_at(path.points_mm)
     length = np.hypot(*np.diff(at_steps, axis=0).T)
@@ -247,7 +249,7 @@ def _without_noise(path: Path, limits: Limits) -> Path:
     number = np.floor((along - along[run_start]) / NEAR_STEPS)
     keep = ~in_run
     keep[1:] |= number[1:] != number[:-1]
-    # The next rest stays, so what lies right before it goes.
+    # The next rest is kept, so a vertex right before it is dropped.
     next_rest = np.minimum.accumulate(np.where(path.rest, index, n - 1)[::-1])[::-1]
     keep &= path.rest | (along[next_rest] - along >= NEAR_STEPS)
     kept = np.flatnonzero(keep)
@@ -264,7 +266,7 @@ def _without_noise(path: Path, limits: Limits) -> Path:
 
 
 def _refined(path: Path, place: Floats) -> Path:
-    """The path with more vertices on its segments; ``place`` (p,) as in `SpeedPlan`."""
+    """The path with vertices added on its segments; ``place`` (p,) as in `SpeedPlan`."""
     n = len(path.points_mm)
     if len(place) == n:
         return path
@@ -290,14 +292,14 @@ def _assemble(
     lifts: PenLifts,
     rest_ticks: Indices | None = None,
 ) -> Program:
-    """Put ramps, rests and pen actions in the order of playing.
+    """Put ramps, rests and pen actions in playing order.
 
-    ``before_vertex`` (n,) int64 is the number of ramps before each vertex of the path; ``rest_ticks`` (m,) int64, how
-    long to stand still behind each ramp.
+    ``before_vertex`` (n,) int64 is the number of ramps before each vertex of the path; ``rest_ticks`` (m,) int64, rest
+    after each ramp.
     """
     m, k = len(ramps.d_steps), len(drawing)
-    # A rest also ends each pen's way home: what follows may be sent hours later, and the board moves at full speed only
-    # where it knows that a path ends.
+    # A rest also ends each pen's move home: the next part may be sent hours later, and the board runs at full speed
+    # only where it knows the end of the path.
     before_park = before_vertex[path.park_at]
     ramps = replace(ramps, stop_after=ramps.stop_after.copy())
     ramps.stop_after[before_park[1:][before_park[1:] > 0] - 1] = True
@@ -313,7 +315,7 @@ def _assemble(
     servo = lifts.actions(down_us, first, actions, ramp_duration, ramps.v_start)
     passing, passing_us = heights.along(pen_mm, ramps.stroke, np.concatenate(([True], ramps.stop_after))[:m])
     passing, passing_us = np.append(servo.passing, passing), np.append(servo.passing_us, passing_us)
-    # Sorting keys: after how many ramps; at the same place rests, then pen actions (down, up, down ...), then the ramp.
+    # Sorting keys: number of ramps before; then rests, pen actions (down, up, down ...), ramp.
     after = np.concatenate((rests + 1, actions, passing, np.arange(m), [m]))
     rank = np.concatenate((np.zeros(len(rests)), np.ones(2 * k + len(passing)), np.full(m, 2.0), [3.0]))
     order = np.lexsort((rank, after))
@@ -362,12 +364,12 @@ def _assemble(
 def _pen_groups(
     drawing: Drawing, before_park: Indices, ramps: Ramps, pen_record: Indices, ramp_record: Indices, records: int
 ) -> tuple[PenGroup, ...]:
-    """One group per pen that draws: from leaving park to being back there, pen up."""
+    """One group per pen that draws: from leaving park to returning there with the pen up."""
     first_stroke = np.concatenate(([0], np.flatnonzero(np.diff(drawing.pen)) + 1))
     end_stroke = np.concatenate((first_stroke[1:], [len(drawing)]))
     first_record = [0]
     for park, stroke in zip(before_park[1:], first_stroke[1:], strict=True):
-        # After the last stroke's pen-up and, where there was a way to go, after the last ramp home (and its rest).
+        # After the last stroke's pen-up or, if there is a move home, after its last ramp and rest.
         home = int(ramp_record[park - 1]) + int(ramps.stop_after[park - 1]) if park else 0
         first_record.append(max(int(pen_record[2 * stroke - 1]), home) + 1)
     return tuple(
@@ -377,7 +379,7 @@ def _pen_groups(
 
 
 def _warnings(drawing: Drawing, actions: Indices) -> tuple[str, ...]:
-    """What the user should know before drawing. ``actions`` (2 k,): ramps before each pen-down and pen-up."""
+    """Warnings for the user. ``actions`` (2 k,): ramps before each pen-down and pen-up."""
     still = actions[::2] == actions[1::2]
     vanished = int(np.count_nonzero(still & (drawing.stroke_lengths_mm() > 0.0)))
     if not vanished:

@@ -1,4 +1,4 @@
-"""The speed plan of a true path: squared speed at every vertex, and where a segment has to be divided to keep to it."""
+"""Speed plan of a path: squared speed at every vertex, and points at which segments are divided."""
 
 from __future__ import annotations
 
@@ -13,23 +13,24 @@ from linewright.motion.kinematics import Flags, Floats, Limits
 from linewright.motion.speeds import plan_speeds
 
 ALLOWANCE: Final = 1.05
-"""What an axis may bear for a moment, in its own limits: as in `simulation/pulse_checks.py`."""
+"""Allowed short-term acceleration of an axis, in multiples of its limit: as in `simulation/pulse_checks.py`."""
 
 JOLT_SHARE: Final = 0.8
-"""How far a lone corner may lead an axis beyond what its limits allow, in junction deviations. The pulse checks leave
-four to the three corners that one of their windows may hold."""
+"""Allowed deviation of an axis beyond its limits at a lone corner, in junction deviations. The pulse checks allow four
+for the three corners that one of their windows may contain."""
 
 LEFT_OUT_SHARE: Final = 0.3
-"""The same, where the end of a turn is left out as a point of its own. Together 1.1 at one corner, 3.3 at three."""
+"""The same where the end of a turn is not a point of the plan. Together 1.1 at one corner, 3.3 at three."""
 
 ROUNDS: Final = 2
-"""Plans on which the room that turning leaves is based. The second gains 1 % on curves, a third next to nothing."""
+"""Iterations of the plan; each uses the speeds of the one before to compute the acceleration left on turns. The second
+gains 1 % on curves, a third next to nothing."""
 
 SLIVER: Final = 1e-9
-"""Parts of a segment shorter than this share of it are rounding noise."""
+"""Parts of a segment below this share of it are rounding noise."""
 
 _NEXT_TO_NOTHING: Final = 1e-200
-"""Stands for 0 below a fraction line: far below any speed, and what any rig allows divided by it stays finite."""
+"""Replaces 0 in denominators: far below any speed, yet any limit divided by it stays finite."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,11 +39,11 @@ class SpeedPlan:
 
     Parameters
     ----------
-    place : (p,) float64, ascending: points of the plan as index into the path's vertices; a fraction lies on the
-        segment behind the index. Every vertex is among them.
+    place : (p,) float64, ascending: points of the plan as index into the path's vertices; a fraction is a share of the
+    segment after the index. Every vertex is among them.
     w_mm2_s2 : (p,) float64, squared speed at each point.
-    free : (p - 1,) float64, share of the piece behind each point on which no turning is spread.
-    firm : (p,) bool, the speed here counts however near its neighbours are.
+    free : (p - 1,) float64, share of the piece after each point that belongs to no turn.
+    firm : (p,) bool, the point must be kept, however near its neighbours are.
     """
 
     place: Floats
@@ -56,15 +57,15 @@ def plan_profile(
 ) -> SpeedPlan:
     """Fastest speeds along a path within all limits.
 
-    Each segment is looked at in up to three parts: the end of the turn before it, the straight, the beginning of the
-    turn behind it. The ends of the straight remain points of the plan only where the speed there matters.
+    Each segment has up to three parts: the end of the turn before it, the straight, the start of the turn after it. The
+    ends of the straight become points of the plan only where the speed there matters.
 
     Parameters
     ----------
     points_mm : (n, 2) float64, mm, n >= 2.
     drawing : (n - 1,) bool, the pen is down along the segment.
     corners : of the same path; its caps are 0 where the pen stops.
-    gentle : (n - 1,) float64, share of its acceleration that each segment may use, above 0; None: all of it.
+    gentle : (n - 1,) float64, share of its acceleration that each segment may use, above 0; None: 1.
     """
     n = len(points_mm)
     share_of_accel = np.ones(n - 1) if gentle is None else gentle
@@ -77,7 +78,7 @@ def plan_profile(
         budget = np.where(length > 0.0, 2.0 * limits.accel_along(u) * length * share_of_accel, 0.0)
     top = np.minimum(limits.speed_along(u, drawing) ** 2, 1e15)  # segments of no length lie between rests
 
-    # Without minding turns, no plan is faster than this.
+    # Without regard to turns; no plan is faster than this.
     bound = plan_speeds(_vertex_caps(corners, top), budget)
     kept_share = _kept_turns(length, u, budget, top, bound, corners, limits)
     most = np.stack((bound[:-1], bound[1:]), axis=1) + corners.share * budget[:, None]
@@ -87,13 +88,13 @@ def plan_profile(
     share[:, 1] = np.where(share[:, 1] > SLIVER, share[:, 1], 0.0)
     share[(share == 0.0).all(axis=1), 1] = 1.0
     there = share > 0.0
-    # Squared speed at the end of each part; the last part of a segment ends at its vertex.
+    # Squared speed limit at the end of each part; the last part of a segment ends at its vertex.
     early, late = corners.end_cap_mm2_s2.T
     cap = np.stack((np.where(there[:, 1], early, np.minimum(early, late)), late, corners.cap_mm2_s2[1:]), axis=1)
     cap[:, 1] = np.where(there[:, 2], cap[:, 1], corners.cap_mm2_s2[1:])
     cap[:, 0] = np.where(there[:, 1] | there[:, 2], cap[:, 0], corners.cap_mm2_s2[1:])
     cap = np.minimum(cap, top[:, None])
-    # A vertex is also subject to the segment behind it.
+    # A vertex is also limited by the segment after it.
     last = 2 - np.argmax(there[:, ::-1], axis=1)
     row = np.arange(n - 1)
     cap[row[:-1], last[:-1]] = np.minimum(cap[row[:-1], last[:-1]], top[1:])
@@ -102,9 +103,9 @@ def plan_profile(
     w_cap = np.concatenate(([min(corners.cap_mm2_s2[0], top[0])], cap.ravel()[flat]))
     highest = np.maximum(np.maximum(w_cap[1:], w_cap[:-1]), _NEXT_TO_NOTHING)
     least = np.zeros((n - 1, 2))
-    # The first plan holds for any speed. It is the least that the second has to hold for, which is faster.
+    # The first plan is valid for any speed. The second is faster and must be valid only for speeds from there up.
     for _ in range(ROUNDS):
-        # Squared speeds and accelerations that shrink by the same share leave the turning as it is.
+        # Squared speeds and accelerations reduced by the same factor leave the geometry of the turns unchanged.
         per_share = share_of_accel[:, None]
         left, bends = corners.bends(u, length, least / per_share, most / per_share, limits)
         left *= per_share
@@ -135,7 +136,7 @@ def plan_profile(
 
 
 def _vertex_caps(corners: Corners, top: Floats) -> Floats:
-    """(n,) squared speed that corners and adjoining segments allow at each vertex."""
+    """(n,) squared speed allowed at each vertex by its corner and the adjoining segments."""
     cap = corners.cap_mm2_s2.copy()
     cap[1:] = np.minimum(cap[1:], top)
     cap[:-1] = np.minimum(cap[:-1], top)
@@ -145,13 +146,14 @@ def _vertex_caps(corners: Corners, top: Floats) -> Floats:
 def _kept_turns(
     length: Floats, u: Floats, budget: Floats, top: Floats, w: Floats, corners: Corners, limits: Limits
 ) -> Floats:
-    """(n - 1, 2) share of each turn, 0..1, on which it has to be minded.
+    """(n - 1, 2) share of each turn, 0..1, on which the reduced acceleration applies.
 
-    An axis that bears the share ``L`` of its acceleration ``a`` before and after a corner, and there changes its speed
-    by ``dv`` in the same sense, moves in a window of two times ``h`` by ``L a h^2 + dv h`` off uniform motion. That
-    exceeds ``1.05 a h^2`` by ``dv^2 / (4 a (1.05 - L))`` at most. From what a lone corner may exceed it by follows
-    which ``dv`` needs no minding, and most corners need none. Where turns take much of the path, corners follow each
-    other within one window and share that allowance between them. ``w`` (n,) are the speeds without minding.
+    Consider an axis that uses the share ``L`` of its acceleration ``a`` before and after a corner, and changes its
+    speed there by ``dv`` in the same direction. In a window of length ``2 h`` it deviates from uniform motion by ``L a
+    h^2 + dv h``, which exceeds ``1.05 a h^2`` by ``dv^2 / (4 a (1.05 - L))`` at most. The allowance of a lone corner
+    therefore gives the ``dv`` up to which the turn needs no attention; most corners are below it. Where turns take up
+    much of the path, several corners fall into one window and share the allowance. ``w`` (n,) are the squared speeds
+    without regard to turns.
     """
     n = len(length) + 1
     at = np.flatnonzero((corners.normal != 0.0).any(axis=1) & (w > 0.0))
@@ -159,26 +161,26 @@ def _kept_turns(
     lone = np.clip(1.0 - corners.share.sum(axis=1), 0.0, 1.0)
     lone = np.minimum(lone[at - 1], lone[at])[:, None]
 
-    borne = np.zeros((len(at), 2))  # share of its limit that each axis bears before and after the corner, in its sense
+    borne = np.zeros((len(at), 2))  # share of its limit that each axis uses before and after the corner, in its sense
     either = np.zeros((len(at), 2))
-    # Before the corner and after it, time runs towards it and away from it: the same rule with the sign turned.
+    # Before the corner time runs towards it, after it away from it: the same rule with the sign reversed.
     for segment, other, sense in ((at - 1, at - 1, 1.0), (at, at + 1, -1.0)):
         rise = w[at] - w[other]
         along = limits.accel_along(u[segment])[:, None] * u[segment] / (2.0 * a)
         towards = along * sense * np.sign(normal)
-        steady = rise >= budget[segment] / 2.0  # speeding up all the way to the corner, or nearly
-        # Faster in between than at the corner: not where speeding up fills the segment but for 2 %, which leaves 1 % of
-        # it for slowing down again, nor where the corner is taken at top speed but for 0.05 %.
+        steady = rise >= budget[segment] / 2.0  # accelerating (nearly) all the way to the corner
+        # The speed peaks between the corners. Excluded: acceleration fills the segment but for 2 %, which leaves 1 %
+        # for deceleration; or the corner is taken at top speed but for 0.05 %.
         peaked = (rise < 0.98 * budget[segment]) & (w[at] < 0.999 * top[segment])
         borne += np.maximum(np.where(steady[:, None], towards, 0.0), np.where(peaked[:, None], -towards, 0.0)).clip(0.0)
         either += np.abs(along)
-    # On a curve any of its corners may come to lie where the pen speeds up.
+    # On a curve the pen may accelerate at any of its corners.
     borne = np.minimum(np.where(lone < 0.5, either, borne), 1.0)
     kick_mm_s = 2.0 * np.sqrt(w[at])[:, None] * np.sin(corners.turn_rad[at] / 2.0)[:, None] * np.abs(normal)
     allowed_mm_s = lone * np.sqrt(4.0 * a * (ALLOWANCE - borne) * JOLT_SHARE * limits.junction_deviation_mm)
-    # All of the turn takes as much from speeding up as turning adds, so what is over is that share of it; an axis that
-    # bears more than half of its limit has to do without all of that for longer: 1 / L of it (1e-3 only keeps it
-    # finite; beyond 1 it counts as 1).
+    # The whole turn takes as much acceleration as turning adds, so the excess is the same share of the turn. An axis
+    # that uses more than half of its limit needs it over a longer part: 1 / L of it (1e-3 only keeps it finite; values
+    # above 1 count as 1).
     over = 1.0 - allowed_mm_s / np.maximum(kick_mm_s, _NEXT_TO_NOTHING)
     enough = 1.0 / np.maximum(borne, 1e-3)
     kept = np.zeros(n)
@@ -208,7 +210,7 @@ def _matters(
     ends = np.flatnonzero(vertex)
     w0, w1 = w[ends[segment]], w[ends[segment + 1]]
     unhindered = np.minimum(np.minimum(w0 + at * budget[segment], w1 + (1.0 - at) * budget[segment]), top[segment])
-    # Without a straight, a ramp runs evenly from vertex to vertex.
+    # Without a straight, one ramp leads from vertex to vertex.
     unhindered = np.where(straight[segment] > 0.0, unhindered, w0 + at * (w1 - w0))
     faster = np.sqrt(unhindered) - np.sqrt(w[inner])
     accel = budget[segment] / (2.0 * length[segment])

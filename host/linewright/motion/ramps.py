@@ -1,15 +1,14 @@
-"""From a path with corner caps to ramps in whole steps that never exceed a limit.
+"""From a path with speed caps to ramps in whole steps that exceed no limit.
 
-The order of the work is what guarantees it:
+The limits hold because of the order of the steps:
 
 0. `profile.plan_profile` gives the speed at every vertex of the true path; from here on these are caps.
-1. `round_path` rounds the true position of every vertex (so nothing is ever lost: each vertex that remains lies within
-   half a step of its true place on either motor, however long the drawing) and merges what vanishes, keeping every cap.
-   See `STRAY_STEPS` for what all rounding comes to.
+1. `round_path` rounds every vertex to whole steps and merges vertices that coincide, keeping every cap. Rounding errors
+   do not accumulate: each remaining vertex is within half a step of its true position on either motor. `STRAY_STEPS`
+   is the sum of all rounding.
 2. The speed passes run on these whole-step pieces, with the limits of their whole-step directions.
-3. `make_ramps` cuts each piece where it should change from speeding up to cruising to slowing down, on whole steps
-   along the same rounded line.
-4. The passes run once more on the cuts, with budgets lowered so that whole-number speeds obey too.
+3. `make_ramps` cuts each piece into acceleration, cruise and deceleration, at whole steps along the same rounded line.
+4. The passes run again on the cuts, with budgets lowered so that whole-number speeds keep the limits, too.
 """
 
 from __future__ import annotations
@@ -28,53 +27,52 @@ from linewright.motion.profile import SpeedPlan
 from linewright.motion.speeds import lowest, plan_speeds
 
 SHORT_STEPS: Final = 8.0
-"""Pieces shorter than this are merged with their like where the path hardly turns. A piece of one step has one of eight
-directions, so its length is up to 8 % (a staircase up to 41 %) longer than the path it stands for, and the pen would be
-slower over a dense stretch than over a sparse one, with a jolt in between; over 8 steps that is below 0.5 %."""
+"""Shorter pieces are merged where the path hardly turns. A piece of one step has one of eight directions, so its length
+is up to 8 % (a staircase up to 41 %) longer than the path it replaces. The pen would be slower over dense vertices than
+over sparse ones, with a jolt in between; over 8 steps the error is below 0.5 %."""
 
 MERGE_TURN_RAD: Final = 1.0 / 32.0
-"""Turning that a merged piece may hide. A path of length L that turns by t departs from its chord by at most L t / 4
-(a single kink in the middle): two times 8 steps and 1/32 rad make 1/8 step."""
+"""Largest turning within a merged piece. A path of length L that turns by t departs from its chord by at most L t / 4
+(a single kink in the middle): twice 8 steps and 1/32 rad make 1/8 step."""
 
 LONGER: Final = (2.0, 4.0)
-"""Times by which pieces may become longer where more ramps a second would be needed than the board takes."""
+"""Factors by which pieces may be lengthened where the board could not process as many ramps per second."""
 
 STRAY_STEPS: Final = (0.5 + 1 / 8 + 1 / 64, 1.5 + 1 / 8 + 1 / 64)
-"""How far beside the asked line a step may come to lie, in steps of the motor that makes more steps there, and of the
-other one: half a step for the rounded vertex, an eighth for vertices that were merged, a 64th for noise; for the other
-motor also half a step where a ramp ends on the way, and half a step of Bresenham's rule between."""
+"""Largest distance of a step from the given line, in steps of the motor with more steps there, and of the other one:
+half a step for rounding the vertex, an eighth for merged vertices, a 64th for noise; for the other motor also half a
+step for the end of a ramp and half a step for Bresenham's algorithm."""
 
 GAIN_SHARE: Final = 0.05
 GAIN_S: Final = 0.005
-"""A piece is cut into more than one ramp if that saves a twentieth of its time, or 5 ms. Below both, cutting costs
-bytes on the wire and work on the board, and the pen would speed up and slow down on every chord of a curve."""
+"""A piece is cut into several ramps only if that saves a twentieth of its time or 5 ms. Otherwise cutting costs
+bandwidth and board time, and the pen would accelerate and decelerate on every chord of a curve."""
 
 TURNING_FREE: Final = 1.0 / 64.0
-"""Pieces with less of their length free of turning follow the speed plan from end to end: none of it is a straight."""
+"""Pieces with a smaller share free of turning follow the speed plan from end to end."""
 
 RAMP_S: Final = 64.0
-"""Longest cruise in one ramp, s: the board's kernel takes ramps of up to 2^30 ticks (214 s), and a ramp that starts or
-ends at rest lasts twice as long as one at its top speed."""
+"""Longest cruise in one ramp, s: the board's kernel accepts ramps of up to 2^30 ticks (214 s), and a ramp that starts
+or ends at rest lasts twice as long as one at its top speed."""
 
 QUEUED: Final = 64
-"""Ramps over which their rate is averaged: a sixteenth of the board's queue."""
+"""Ramps over which the ramp rate is averaged: a sixteenth of the board's queue."""
 
 Indices = NDArray[np.int64]
 
 
 @dataclass(frozen=True, eq=False)
 class StepPath:
-    """A path through whole-step positions; no two neighbours are equal.
+    """A path through whole-step positions; neighbouring positions differ.
 
     Parameters
     ----------
     steps : (k, 2) int64, motor positions A, B.
-    cap : (k,) float64, (steps/s)^2, most that the speed plan allows at each node; 0 where the pen stops, else at least
-        1.
+    cap : (k,) float64, (steps/s)^2, limit of the speed plan at each node; 0 where the pen stops, else at least 1.
     stroke : (k - 1,) int64, stroke that each piece draws, -1 for travel.
-    free : (k - 1,) float64, share of each piece on which no turning is spread: see `profile.SpeedPlan`.
-    node_of_vertex : (n,) int64, node on which each vertex of the true path came to lie; for a vertex that was merged
-        away, the node before it. Rests are never merged away.
+    free : (k - 1,) float64, share of each piece that belongs to no turn: see `profile.SpeedPlan`.
+    node_of_vertex : (n,) int64, node of each vertex of the true path; for a merged
+    vertex, the node before it. Rests are never merged.
     """
 
     steps: Steps
@@ -86,14 +84,14 @@ class StepPath:
 
 @dataclass(frozen=True, eq=False)
 class Ramps:
-    """Ramps of a whole program, one after the other.
+    """Ramps of a program, in order.
 
     Parameters
     ----------
     d_steps : (m, 2) int64, whole steps of A and B, at most 16383, never both 0.
     v_start, v_end : (m,) int64, steps/s in motor step space, never both 0.
     stroke : (m,) int64, stroke drawn, -1 for travel.
-    stop_after : (m,) bool, a rest must follow although ``v_end`` is not 0: moves of a single step from rest to rest.
+    stop_after : (m,) bool, a rest must follow although ``v_end`` is not 0 (single steps from rest to rest).
     first_of_piece : (k,) int64, number of ramps before each node of the `StepPath`.
     """
 
@@ -106,21 +104,21 @@ class Ramps:
 
     @classmethod
     def one_after_the_other(cls, parts: Sequence[Ramps]) -> Ramps:
-        """The ramps of several paths, at least one, of which each begins where the one before it ends."""
+        """Concatenate the ramps of one or more paths, each starting where the one before ends."""
         before = np.cumsum([0, *(len(part.d_steps) for part in parts)])
         parts = [replace(part, first_of_piece=part.first_of_piece + n) for part, n in zip(parts, before, strict=False)]
         return cls(**{f.name: np.concatenate([getattr(part, f.name) for part in parts]) for f in fields(cls)})
 
 
 def round_path(points_mm: Floats, rest: Flags, stroke: Indices, speeds: SpeedPlan, limits: Limits) -> StepPath:
-    """Round a path to whole steps; pieces of no length vanish without losing a stop or a corner cap.
+    """Round a path to whole steps. Pieces of length 0 are removed; their stops and caps are kept.
 
     Parameters
     ----------
     points_mm : (n, 2) float64, mm, n >= 1.
     rest : (n,) bool, stops.
     stroke : (n - 1,) int64, stroke of each segment, -1 for travel.
-    speeds : plan with the same n points.
+    speeds : speed plan with the same n points.
     """
     exact = limits.steps_at(points_mm)
     rounded = np.rint(exact).astype(np.int64)
@@ -128,7 +126,7 @@ def round_path(points_mm: Floats, rest: Flags, stroke: Indices, speeds: SpeedPla
     exact_length = np.hypot(way[:, 0], way[:, 1])
     cap = speeds.w_mm2_s2 * _slower_metric(points_mm, exact_length) ** 2
     cap = np.minimum(cap, float(MAX_SPEED) ** 2)
-    # Below one step per second no whole-number speed is left but 0.
+    # Below one step per second the only whole-number speed is 0.
     cap[rest | (cap < 1.0)] = 0.0
 
     moves = np.any(rounded[1:] != rounded[:-1], axis=1)
@@ -141,7 +139,7 @@ def round_path(points_mm: Floats, rest: Flags, stroke: Indices, speeds: SpeedPla
         free=_per_piece(speeds.free * exact_length, heads) / np.maximum(_per_piece(exact_length, heads), 1e-300),
         node_of_vertex=node,
     )
-    # Turning angles in motor step space: with unlike steps per mm they differ from those on the paper.
+    # Turning angles in motor step space, which differ from those on paper if the motors' steps per mm differ.
     across = np.abs(way[:-1, 0] * way[1:, 1] - way[:-1, 1] * way[1:, 0])
     turn_rad = np.zeros(len(exact))
     turn_rad[1:-1] = np.arctan2(across, way[:-1, 0] * way[1:, 0] + way[:-1, 1] * way[1:, 1])
@@ -150,7 +148,7 @@ def round_path(points_mm: Floats, rest: Flags, stroke: Indices, speeds: SpeedPla
 
 
 def _slower_metric(points_mm: Floats, exact_length: Floats) -> Floats:
-    """(n,) steps per mm of path at each vertex: the smaller of the two segments that meet there."""
+    """(n,) steps per mm of path at each vertex: the smaller value of the two adjoining segments."""
     length_mm = np.hypot(*np.diff(points_mm, axis=0).T)
     with np.errstate(divide="ignore", invalid="ignore"):
         metric = np.where(length_mm > 0.0, exact_length / length_mm, np.inf)
@@ -167,9 +165,9 @@ def _per_piece(per_segment: Floats, heads: Indices) -> Floats:
 
 
 def _merge_short(path: StepPath, turn_rad: Floats, firm: Flags, quick_steps_s: float) -> StepPath:
-    """Merge runs of short, nearly straight pieces, but for ``firm`` nodes; the caps of the nodes that go are kept.
+    """Merge runs of short, nearly straight pieces, except at ``firm`` nodes; caps of removed nodes are kept.
 
-    Runs that are played faster than ``quick_steps_s`` are merged to longer pieces where they turn little.
+    Where runs are played faster than ``quick_steps_s`` and turn little, longer pieces are made.
     """
     k = len(path.steps)
     if k < 3:
@@ -182,8 +180,8 @@ def _merge_short(path: StepPath, turn_rad: Floats, firm: Flags, quick_steps_s: f
     run_start = np.maximum.accumulate(np.where(loose, 0, np.arange(k)))
     along = np.concatenate(([0.0], np.cumsum(length)))
     turned = np.cumsum(turn_rad)
-    # Within a run, keep the first node of every stretch of 8 steps and of every 1/32 rad; or of 16 and 1/64, 32 and
-    # 1/128, which depart as little from the path.
+    # Within a run, keep the first node of every 8 steps and of every 1/32 rad; or of 16 and 1/64, 32 and 1/128, with
+    # the same departure from the path.
     longer = np.ones(k)
     if quick.any():
         runs, run = np.unique(run_start, return_inverse=True)
@@ -201,8 +199,8 @@ def _merge_short(path: StepPath, turn_rad: Floats, firm: Flags, quick_steps_s: f
     if len(kept) == k:
         return path
 
-    # A ramp's squared speed is linear along the piece. Where that would pass above the cap of a dropped node, both ends
-    # of the piece are lowered by that factor.
+    # A ramp's squared speed is linear along the piece. Where that would exceed the cap of a dropped node, both ends of
+    # the piece are lowered by that ratio.
     linear = np.interp(along, along[kept], path.cap[kept])
     ratio = np.minimum.reduceat(np.divide(path.cap, linear, out=np.ones(k), where=linear > path.cap), kept)
     cap = path.cap[kept] * ratio
@@ -213,7 +211,7 @@ def _merge_short(path: StepPath, turn_rad: Floats, firm: Flags, quick_steps_s: f
     free = _per_piece(path.free * length, kept) / _per_piece(length, kept)
     node = (np.cumsum(keep) - 1)[path.node_of_vertex]
 
-    # A dense hairpin may come back to where it began: a merged piece without displacement is no piece.
+    # A dense hairpin may return to its start: a merged piece without displacement is removed.
     moves = np.any(steps[1:] != steps[:-1], axis=1)
     if not moves.all():
         heads = np.concatenate(([0], np.flatnonzero(moves) + 1))
@@ -224,7 +222,7 @@ def _merge_short(path: StepPath, turn_rad: Floats, firm: Flags, quick_steps_s: f
 
 
 def make_ramps(path: StepPath, limits: Limits) -> Ramps:
-    """Ramps for a path, at whole-number speeds that keep every limit exactly.
+    """Ramps for a path, at whole-number speeds that keep every limit.
 
     Raises
     ------
@@ -263,7 +261,7 @@ def make_ramps(path: StepPath, limits: Limits) -> Ramps:
     v = _whole_speeds(cap, budget)
 
     v_start, v_end = v[:-1], v[1:].copy()
-    # One step from rest to rest cannot be cut. Speeding up over half of it and slowing down over the other half takes
+    # One step from rest to rest cannot be cut. Accelerating over half of it and decelerating over the other half takes
     # 2 sqrt(d / a); a ramp from 0 to v over d takes 2 d / v, the same for v = sqrt(a d), which is half the budget.
     stop_after = (v_start == 0) & (v_end == 0)
     single = np.floor(np.sqrt(np.minimum(budget[stop_after] / 2.0, top[stop_after] ** 2))).astype(np.int64)
@@ -273,7 +271,7 @@ def make_ramps(path: StepPath, limits: Limits) -> Ramps:
 
 
 def _speed_at_rate(d_steps: Steps, ramps_hz: float) -> Floats:
-    """(m,) steps/s at which no `QUEUED` ramps in a row follow each other faster than the board takes them."""
+    """(m,) steps/s up to which `QUEUED` ramps in a row do not exceed the board's ramp rate."""
     count = len(d_steps)
     if count <= QUEUED or not np.isfinite(ramps_hz):
         return np.full(count, np.inf)
@@ -283,7 +281,7 @@ def _speed_at_rate(d_steps: Steps, ramps_hz: float) -> Floats:
 
 
 def _cap_nodes(cap: Floats, top: Floats) -> Floats:
-    """Node caps (k,), lowered to the speeds (k - 1,) allowed on both pieces that meet there."""
+    """Node caps (k,), limited to the speeds (k - 1,) of both adjoining pieces."""
     square = top**2
     lowered = cap.copy()
     lowered[1:] = np.minimum(lowered[1:], square)
@@ -295,16 +293,16 @@ def _whole_speeds(cap: Floats, budget: Floats) -> Indices:
     """Whole-number speeds (k,) with ``v^2 <= cap`` and ``|v'^2 - v^2| <= budget``, in exact arithmetic.
 
     Rounding down two real speeds ``x <= x'`` can widen the gap between their squares: ``floor(x)^2 > x^2 - 2 x``, hence
-    ``floor(x')^2 - floor(x)^2 < x'^2 - x^2 + 2 x``. A budget lowered by ``2 x`` makes up for it; a first pass gives an
-    upper bound of ``x``. Squares of speeds are below 2^34, exact in float64.
+    ``floor(x')^2 - floor(x)^2 < x'^2 - x^2 + 2 x``. Lowering the budget by ``2 x`` compensates for this; a first pass
+    gives an upper bound of ``x``. Squares of speeds are below 2^34, exact in float64.
     """
     w = plan_speeds(cap, budget)
     lowered = np.maximum(budget - 2.0 * np.sqrt(np.minimum(w[1:], w[:-1])), 0.0)
     w = plan_speeds(cap, lowered)
     v = np.floor(np.sqrt(np.minimum(w, cap)))
-    # A speed between 0 and 1 at a node that is no stop: 1 is allowed there, since every budget is at least 1.
+    # Between 0 and 1 at a node that is no stop, 1 is allowed, because every budget is at least 1.
     v[(v < 1.0) & (cap >= 1.0)] = 1.0
-    # The passes work in floats; at a lowered budget of 0 an error of 1e-12 may decide which whole number is below.
+    # The passes work in floats; with a lowered budget of 0, an error of 1e-12 may change the rounded speed.
     while True:
         square = v**2
         rise = np.diff(square)
@@ -317,7 +315,7 @@ def _whole_speeds(cap: Floats, budget: Floats) -> Indices:
 
 
 def _cut(pieces: Steps, w: Floats, top: Floats, budget: Floats, free: Floats) -> tuple[Indices, Indices, Floats]:
-    """Where each piece changes from speeding up to cruising to slowing down, in steps of its dominant motor.
+    """Cut each piece into acceleration, cruise and deceleration, in steps of its dominant motor.
 
     Returns
     -------
@@ -329,11 +327,12 @@ def _cut(pieces: Steps, w: Floats, top: Floats, budget: Floats, free: Floats) ->
     length = np.hypot(*pieces.T)
     w0, w1 = w[:-1], w[1:]
     at_rest = (w0 < 1.0) & (w1 < 1.0)
-    # Where the path turns, the speed plan holds, so only the rest of the piece is there to go faster. A piece between
-    # two stops has to be cut in any case.
+    # On turns the speed plan holds, so a piece may go faster only on the rest of its length. A piece between two stops
+    # has to be cut in any case.
     room = budget * np.where(at_rest, 1.0, free)
     peak = np.minimum(top**2, np.maximum(np.maximum(w0, w1), (w0 + w1 + room) / 2.0))
-    # A millionth of a step per second keeps the quotients finite where hardly a move is allowed; that is refused later.
+    # A millionth of a step per second keeps the quotients finite where the limits allow almost no motion; that is
+    # refused later.
     v0, v1, v_peak = np.sqrt(w0), np.sqrt(w1), np.sqrt(np.maximum(peak, 1e-12))
     up, down = (peak - w0) / budget, (peak - w1) / budget
     with np.errstate(divide="ignore"):
@@ -343,9 +342,8 @@ def _cut(pieces: Steps, w: Floats, top: Floats, budget: Floats, free: Floats) ->
     worth = (saved_s > GAIN_S) | (saved_s > GAIN_SHARE * whole_s)
     cut = (n >= 2) & ((worth & (free > TURNING_FREE)) | at_rest)
 
-    # Ends of speeding up and of cruising. Both are rounded into the cruise, so that its whole length runs at its speed;
-    # a change of less than half a step per second needs no ramp of its own. A millionth of a step makes up for what
-    # whole numbers lose in the floats before.
+    # Ends of acceleration and of cruise, both rounded towards the cruise, so that its whole length runs at its speed. A
+    # speed change below half a step per second needs no ramp. A millionth of a step compensates for float rounding.
     rising, falling = v_peak > v0 + 0.5, v_peak > v1 + 0.5
     first = np.where(rising, np.maximum(np.ceil(up * n - 1e-6), 1.0), 0.0)
     second = np.where(falling, np.minimum(np.floor((1.0 - down) * n + 1e-6), n - 1.0), n)
@@ -356,7 +354,7 @@ def _cut(pieces: Steps, w: Floats, top: Floats, budget: Floats, free: Floats) ->
     zero = np.zeros(len(n))
     marks = np.stack((zero, np.where(cut, first, zero), np.where(cut, second, zero), n), axis=1).astype(np.int64)
 
-    # Parts of no length vanish; parts longer than a ramp may be are cut evenly.
+    # Parts of length 0 are removed; parts longer than a ramp may be are divided evenly.
     part = np.diff(marks, axis=1).ravel()
     begin = marks[:, :-1].ravel()
     longest = np.clip(np.floor(np.repeat(v_peak, 3) * RAMP_S), 1, MAX_STEPS).astype(np.int64)
@@ -368,7 +366,9 @@ def _cut(pieces: Steps, w: Floats, top: Floats, budget: Floats, free: Floats) ->
 
 
 def _along(piece: Steps, at: Indices) -> Steps:
-    """(m, 2) whole-step position after ``at`` dominant steps of pieces (m, 2): Bresenham's rule, the nearest point."""
+    """(m, 2) whole-step position after ``at`` dominant steps of pieces (m, 2): the nearest point (Bresenham's
+    algorithm).
+    """
     size = np.abs(piece)
     n = size.max(axis=1)
     walked = (2 * at[:, None] * size + n[:, None]) // (2 * n[:, None])

@@ -1,14 +1,13 @@
-"""From drives that are sampled in time to ramps in whole steps.
+"""From sampled drive positions to ramps in whole steps.
 
-Every few milliseconds a node is laid on whole steps, and the straight piece to the next one is a ramp. Rounding changes
-the length of a piece by half a step or so, and with it the time that it takes at given speeds; left alone, the motion
-would wander in time. So each speed makes up for what has come before it.
+Every few milliseconds a node is placed on whole steps, and the straight piece to the next node is a ramp. Rounding
+changes the length of a piece by about half a step, and so its duration at given speeds. Without compensation the motion
+would drift in time, so each speed corrects the timing error before it.
 
 Let the motion be late by ``e`` at a node with speed ``v``. The next piece is ``L`` whole steps long and planned to take
-``D``; the one behind it is planned to take ``D'`` from a speed ``p`` to ``p'``. Then the speed ``v'`` between them is
-chosen so that both take ``2 L / (v + v') + D' (p + p') / (v' + p') = D + D' - e``: what is late at one node has been
-made up for at the next but one, and no speed carries on what another one began. Before a stop, ``p' = 0``, and the way
-behind is that of the whole steps left.
+``D``; the piece after it is planned to take ``D'`` from a speed ``p`` to ``p'``. The speed ``v'`` between them is
+chosen so that ``2 L / (v + v') + D' (p + p') / (v' + p') = D + D' - e``: the delay is recovered within two pieces, and
+corrections do not accumulate. Before a stop ``p' = 0``, and the second piece is that of the whole steps left.
 """
 
 from __future__ import annotations
@@ -29,40 +28,40 @@ from linewright.program.duration import ramp_ticks
 Indices = NDArray[np.int64]
 
 MOVED: Final = 0.4
-"""Share of the shorter of its pieces by which a node may be moved."""
+"""Largest shift of a node, as a share of the shorter adjoining piece."""
 
 MOVED_MOST: Final = 2.0
 MOVES: Final = 8
-"""Samples by which a node is moved at most, and how many places are tried to either side."""
+"""Largest shift of a node, samples, and number of positions tried on either side."""
 
 BENT: Final = 0.7
 CREEP: Final = 400.0
-"""A speed is bent by no more than this share of what was planned, and these steps/s."""
+"""Speeds are corrected by at most this share of the planned speed, and by these steps/s."""
 
 LONGEST: Final = 64
-"""Samples of the longest piece."""
+"""Longest piece, samples."""
 
 SHORTEST: Final = 4
-"""Samples of the shortest piece that is cut no further."""
+"""Pieces of this many samples are not divided further."""
 
 FEW_STEPS: Final = 1.0
-"""Way of a piece that is cut no further: of fewer whole steps neither direction nor speed is left."""
+"""Pieces of fewer whole steps are not divided further, because direction and speed would be lost in rounding."""
 
 NEAR_STEPS: Final = 0.4
-"""How far a ramp may be from the drives on its way: as much as rounding them, and at 15 samples or more the mechanics
-smooth it away."""
+"""Largest distance of a ramp from the drives, steps: as much as their rounding; with 15 samples or more the mechanics
+average it out."""
 
 
 @dataclass(frozen=True, eq=False)
 class SampledRamps:
-    """Ramps along sampled drives.
+    """Ramps that follow sampled drive positions.
 
     Parameters
     ----------
-    ramps : ``first_of_piece`` is (k + 1,): how many of them come before each stretch.
-    rest_ticks : (m,) int64, how long to stand still behind each ramp.
-    start_steps : (2,) int64, where the first one starts.
-    begin_s : (k,) float64, time of each stretch in which nothing moves by a step yet, and which is left out.
+    ramps : ``first_of_piece`` is (k + 1,): number of ramps before each stretch.
+    rest_ticks : (m,) int64, rest after each ramp.
+    start_steps : (2,) int64, start position of the first ramp.
+    begin_s : (k,) float64, time before the first step of each stretch, which is omitted.
     """
 
     ramps: Ramps
@@ -71,7 +70,7 @@ class SampledRamps:
     begin_s: Floats
 
     def played_mm(self, plan: Sampled, limits: Limits) -> Floats:
-        """(m, 2) where the ramps have the drives at each sample of their plan, on average over single steps."""
+        """(m, 2) drive positions played by the ramps at each sample of their plan, averaged over single steps."""
         ramps = self.ramps
         place = np.concatenate((self.start_steps[None], self.start_steps + np.cumsum(ramps.d_steps, axis=0)))
         ticks = ramp_ticks(ramps.d_steps[:, 0], ramps.d_steps[:, 1], ramps.v_start, ramps.v_end)
@@ -86,12 +85,12 @@ class SampledRamps:
         lasts = ticks[at] / TICK_HZ
         share = np.minimum((time - through[at]) / lasts, 1.0)
         v0, v1 = ramps.v_start[at].astype(np.float64), ramps.v_end[at].astype(np.float64)
-        # The speed grows evenly in time.
+        # Speed is linear in time.
         gone = (2.0 * v0 * share + (v1 - v0) * share**2) / (v0 + v1)
-        # A step is made when the motion has come to its end, so the drives are half a step behind on average.
+        # A step is made when its interval ends, so the drives lag by half a step on average.
         behind = 0.5 / np.abs(ramps.d_steps[at]).max(axis=1)
         there = place[at] + ramps.d_steps[at] * np.where(gone < 1.0, np.maximum(gone - behind, 0.0), 1.0)[:, None]
-        # A stretch without a single step stays where it is.
+        # A stretch without steps does not move.
         none = first[owner] == first[owner + 1]
         there[none] = place[first[owner[none]]]
         return limits.mm_at(there)
@@ -103,13 +102,13 @@ def make_ramps_sampled(plan: Sampled, stroke: Indices, limits: Limits) -> Sample
     Parameters
     ----------
     plan : k stretches.
-    stroke : (k,) int64, what each stretch draws, -1: nothing.
+    stroke : (k,) int64, stroke that each stretch draws, -1 for travel.
     """
     at_steps = limits.steps_at(plan.drive_mm)
     node, moment, place = _rounded(plan, at_steps, _nodes(plan, at_steps))
     owner = np.searchsorted(plan.first, node, side="right") - 1
-    # Nodes that have not moved go: at the beginning of a stretch all but the last of a run, at its end all but the
-    # first; in between both stay where the motion stands for a while.
+    # Remove nodes that do not move: at the start of a stretch all but the last of a run, at its end all but the first.
+    # In between, both ends of a pause are kept.
     first = np.concatenate(([True], owner[1:] != owner[:-1]))
     still = ~np.any(place[1:] != place[:-1], axis=1) & ~first[1:]
     moved = np.cumsum(np.append(False, ~still & ~first[1:]))
@@ -133,7 +132,7 @@ def make_ramps_sampled(plan: Sampled, stroke: Indices, limits: Limits) -> Sample
     ends = np.append(~within, True)[right]
     pause = np.append(np.where(stands, np.diff(moment) * plan.period_s, 0.0), 0.0)[right]
     speed = _speed(at_steps, node[right]) / (2.0 * plan.period_s)
-    # Where a motor's step rate is what limits the drives, no ramp on either side of a node may make up by exceeding it.
+    # Where a motor's step rate limits the speed, no adjoining ramp may exceed it to catch up.
     most = np.minimum(length / np.abs(d_steps / limits.step_rate_hz).max(axis=1), MAX_SPEED)
     most = np.maximum(np.minimum(most, np.append(most[1:], np.inf)), 1.0)
     v_end, rest_s = _kept_in_time(length, took, speed, most, ends | (pause > 0.0), pause)
@@ -143,10 +142,11 @@ def make_ramps_sampled(plan: Sampled, stroke: Indices, limits: Limits) -> Sample
     alone = (v_start == 0) & (v_end == 0)
     v_end[alone] = np.maximum(np.rint(2.0 * length[alone] / took[alone]), 1.0).astype(np.int64)
     owners = owner[left]
-    # Only a single step may end at a speed and be followed by a stop; more of them speed up and slow down again.
+    # Only a single step may end at a speed and be followed by a stop; longer ramps are halved to accelerate and
+    # decelerate.
     halved = np.flatnonzero(alone & (np.abs(d_steps).max(axis=1, initial=0) > 1))
     if len(halved):
-        half = np.trunc(d_steps[halved] / 2.0).astype(np.int64)  # not all zero, for one motor makes two steps or more
+        half = np.trunc(d_steps[halved] / 2.0).astype(np.int64)  # one motor makes 2 steps or more: not all zero
         peak = v_end[halved]
         d_steps[halved] -= half
         v_start[halved], v_end[halved] = peak, 0
@@ -165,14 +165,14 @@ def make_ramps_sampled(plan: Sampled, stroke: Indices, limits: Limits) -> Sample
 def _kept_in_time(
     length: Floats, took: Floats, planned: Floats, most: Floats, stops: Flags, pause: Floats
 ) -> tuple[Indices, Floats]:
-    """Whole speeds (m,) at the ends of pieces that keep them in time, and how long to rest behind each, s.
+    """Whole-number speeds (m,) at the ends of pieces that keep them in time, and the rest after each, s.
 
     Parameters
     ----------
     length, took, planned : (m,) float64, whole-step length, planned time and planned speed at the end of each piece.
-    most : (m,) float64, steps/s, at least 1: what the motors' step rates allow there.
-    stops : (m,) bool, the motion comes to rest there.
-    pause : (m,) float64, s, and stands there for so long before it goes on; 0: the end of a stretch.
+    most : (m,) float64, steps/s, at least 1: limit of the motors' step rates.
+    stops : (m,) bool, the motion stops there.
+    pause : (m,) float64, length of that stop, s; 0 at the end of a stretch.
     """
     found, rests = [], []
     lengths, times, speeds, halts = length.tolist(), took.tolist(), planned.tolist(), stops.tolist()
@@ -192,14 +192,14 @@ def _kept_in_time(
         then, last = times[i + 1], halts[i + 1]
         behind = 0.0 if last else speeds[i + 1]
         next_way = lengths[i + 1] if last else (aim + behind) / 2.0 * then
-        # Both pieces in the time that is left, which is never nothing: 2 way / (v + v') + 2 next / (v' + behind).
+        # Both pieces in the remaining time, which is positive: 2 way / (v + v') + 2 next / (v' + behind).
         time_left = max(lasts + then - late_s, (lasts + then) / 3.0)
         half = (v + behind) / 2.0 - (way + next_way) / time_left
         product = v * behind - 2.0 * (way * behind + next_way * v) / time_left
         wanted = math.sqrt(half * half - product) - half
         if last:
             wanted = max(wanted, next_way / then)
-        # No piece takes more than twice its time, or less than a third.
+        # Keep each piece between a third of and twice its planned time.
         wanted = max(wanted, way / lasts - v, aim * (1.0 - BENT))
         wanted = min(wanted, 6.0 * way / lasts - v, aim * (1.0 + 2.0 * BENT) + CREEP)
         whole = min(max(round(wanted), 1), highest[i])
@@ -210,7 +210,7 @@ def _kept_in_time(
 
 
 def _rounded(plan: Sampled, at_steps: Floats, node: Indices) -> tuple[Indices, Floats, Indices]:
-    """Nodes moved a little in time, to where both motors are nearest to whole steps: sample, moment and whole steps."""
+    """Nodes shifted in time to where both motors are nearest to whole steps: samples, times, whole steps."""
     gap = np.diff(node)
     room = np.minimum(np.append(gap, 0), np.append(0, gap)) * MOVED
     owner = np.searchsorted(plan.first, node, side="right") - 1
@@ -232,7 +232,7 @@ def _rounded(plan: Sampled, at_steps: Floats, node: Indices) -> tuple[Indices, F
 
 
 def _nodes(plan: Sampled, at_steps: Floats) -> Indices:
-    """Samples at which ramps meet: pieces are halved until a ramp is near enough everywhere."""
+    """Samples at which ramps meet: pieces are halved until each ramp is close enough to the drives."""
     last = plan.first[1:] - 1
     size = np.diff(plan.first)
     count = -(-(size - 1) // LONGEST)
@@ -258,13 +258,13 @@ def _nodes(plan: Sampled, at_steps: Floats) -> Indices:
 
 
 def _departs(at_steps: Floats, begin: Indices, end: Indices, span: int) -> NDArray[np.bool_]:
-    """(m,) bool, a ramp between two samples is further than `NEAR_STEPS` from the drives in between."""
+    """(m,) bool, a ramp between two samples departs from the drives by more than `NEAR_STEPS`."""
     duration = (end - begin).astype(np.float64)
     start, way = at_steps[begin], at_steps[end] - at_steps[begin]
     v0 = _speed(at_steps, begin)
     v1 = _speed(at_steps, end)
     both = np.maximum(v0 + v1, 1e-12)
-    # Speeds in samples apart, hence a quarter: (v0 + v1) / 2, each over two samples.
+    # The speeds are differences over two samples, hence the factor 1/4: (v0 + v1) / 2, each over two samples.
     off = np.abs(np.hypot(way[:, 0], way[:, 1]) - (v0 + v1) / 4.0 * duration)
     for k in range(1, span):
         t = np.minimum(k / duration, 1.0)

@@ -1,13 +1,13 @@
-"""The smooth speed plan: the same path, with speeds that hardly make the carriage swing.
+"""The smooth speed plan: the same path, timed so that the carriage hardly vibrates.
 
-**What is shaped is the speed along the path**, not the command of each axis: shaped axes leave the path at every corner
-(by about three quarters of the vibration that they spare), while a shaped speed changes nothing but the timing, so the
-path is drawn to the step as before. What is left are the corners, which turn the pen at once: they are taken so slowly
-that a turn makes no axis swing by more than `MotionSmoothing.swing_mm`.
+**What is shaped is the speed along the path**, not the command of each axis. Shaped axes leave the path at every corner
+(by about three quarters of the vibration that they avoid). A shaped speed changes only the timing, so the same steps
+are made. Corners still change the velocity suddenly, so they are taken slowly enough to make no axis swing by more than
+`MotionSmoothing.swing_mm`.
 
 **How.** A plan ``v(t)`` within all limits is convolved in time with a sequence of impulses (`impulses`). Averages over
-time do not exceed what is averaged, so if the plan is slow enough for long enough at every place with a limit, the
-smooth speed keeps it, too:
+time do not exceed what is averaged, so if the plan keeps a limit over a long enough interval around its place, the
+smooth speed keeps it there:
 
     Let the plan not exceed ``c`` on the way from ``c (T - m)`` before a place to ``c m`` behind it, ``T`` being the
     impulses' span and ``m`` their mean delay. Then the smooth speed at that place is at most ``c``.
@@ -17,12 +17,13 @@ smooth speed keeps it, too:
     the place itself, and at ``t1`` at least ``s(t1) - c m``, the place again. So it passes the place between ``t0 + T``
     and ``t1``, when all ``t - t_i`` lie between ``t0`` and ``t1`` and no ``v(t - t_i)`` exceeds ``c``.
 
-So every limit is spread over such a way, the speed passes run as ever, and pauses of ``T`` stand where the pen stops.
+Every limit is extended over such an interval, the speed passes run as usual, and pauses of ``T`` are inserted where the
+pen stops.
 
-**Accelerations.** What is averaged was allowed where the plan was; where the smooth motion is, another direction may
-allow less. On every stretch that turns, the acceleration along the path is therefore held to a share of what the weaker
-axis allows, and turning to another: ``|u| lambda + |n| mu <= 1`` on either axis for every direction, with ``lambda =
-sqrt(1 - 2 mu^2)`` (the worst direction is near the diagonal).
+**Accelerations.** The smooth motion at a place is an average over other places, where other directions may allow more.
+On every stretch that turns, acceleration along the path and acceleration by turning are therefore limited to shares
+``lambda`` and ``mu`` of the weaker axis' limit: ``|u| lambda + |n| mu <= 1`` on either axis for every direction, with
+``lambda = sqrt(1 - 2 mu^2)`` (the worst direction is near the diagonal).
 """
 
 from __future__ import annotations
@@ -44,41 +45,40 @@ from linewright.motion.speeds import lowest, plan_speeds
 Indices = NDArray[np.int64]
 
 STOP_SHARE: Final = 0.2
-"""A corner becomes a stop where that costs no more than this share of the impulses' span."""
+"""A corner becomes a stop if that costs at most this share of the impulses' span."""
 
 ROOM: Final = 0.98
-"""Share of the acceleration that a smooth plan uses. The rest is for rounding to whole steps, which makes some ramps a
-little shorter than planned; without it, the exact limits would bite off the ends of the slopes."""
+"""Share of the acceleration used by a smooth plan. The rest compensates for ramps shortened by rounding to whole steps;
+without it, the exact limits would cut the ends of the slopes."""
 
 LEVEL: Final = 1.01
-"""Ratio of neighbouring speeds on the grid to which limits are lowered: half a per cent of speed on average, on curves
-only, for as many points fewer as a curve has corners of nearly the same speed."""
+"""Ratio of levels to which speed limits are rounded down: it costs 0.5 % of speed on average, on curves only, and
+merges corners of nearly the same speed."""
 
 OVERLAP: Final = 1.25
-"""How much longer than the longest gap between two impulses every motion takes before it is smoothed. A shorter one
-would stand still between its delayed copies, and what is planned by place cannot stand still on its way. A way ``d``
-from rest to rest takes ``2 sqrt(d / a)``."""
+"""Every motion takes at least this many times the longest gap between two impulses before it is smoothed. A shorter
+motion would pause between its delayed copies, which a plan over place cannot represent. A distance ``d`` from rest to
+rest takes ``2 sqrt(d / a)``."""
 
 NOTHING_MM: Final = 1e-9
-"""Shorter segments take no time; they lie between rests only."""
+"""Shorter segments take no time; they occur between rests only."""
 
 PART: Final = 30_000
-"""Segments that are smoothed at once. Each has up to four phases, each of them as many knots as there are impulses, two
-dozen at most, and each knot a few numbers: some 100 MB."""
+"""Segments smoothed at a time. Each has up to four phases with a knot per impulse, two dozen at most: some 100 MB."""
 
 STOP_MM_S: Final = 1e-3
-"""A corner slower than this is a stop."""
+"""A slower corner is a stop."""
 
 
 def plan_smooth(
     points_mm: Floats, rest: Flags, drawing: Flags, limits: Limits, smoothing: MotionSmoothing
 ) -> SpeedPlan:
-    """Fastest smooth speeds along a path, as `profile.plan_profile` gives the fastest ones.
+    """Fastest smooth speeds along a path; the counterpart of `profile.plan_profile` with smoothing.
 
     Parameters
     ----------
     points_mm : (n, 2) float64, mm. Neighbours that coincide must both be rests.
-    rest : (n,) bool, the pen stands still here.
+    rest : (n,) bool, the pen stops here.
     drawing : (n - 1,) bool, the pen is down along the segment.
     """
     step = np.diff(points_mm, axis=0)
@@ -116,33 +116,34 @@ def plan_smooth(
 
 
 def _parts(segments: Indices, rest: Flags) -> list[Indices]:
-    """Segments of one kind in parts of about `PART`, whole stretches each, so that no more is convolved at once."""
+    """Divide segments of one kind into parts of about `PART`, at stops, to bound the memory of a convolution."""
     begin = np.flatnonzero(rest[segments])
     wanted = np.searchsorted(begin, np.arange(PART, len(segments), PART))
     return np.split(segments, np.unique(begin[np.minimum(wanted, len(begin) - 1)]))
 
 
 def _stops(cap: Floats, length: Floats, span_s: float, accel: float) -> Flags:
-    """(n,) bool: corners that may as well be stops.
+    """(n,) bool: corners at which a stop costs little.
 
-    A slow corner takes the impulses' span at its speed ``c``, a stop takes it at rest: ``c / a`` and what is left of
-    the way ``c T`` longer. In return a stop rings not at all, and the legs on either side move only their own axes.
+    A slow corner passes at its speed ``c`` for the impulses' span ``T``, a stop rests for it; the stop costs ``c / a``
+    and the time for the rest of the distance ``c T``. In return a stop causes no vibration, and the segments on either
+    side move only their own axes.
     """
     shorter = np.minimum(np.append(length, np.inf), np.append(np.inf, length))
     return np.asarray((cap < STOP_MM_S) | ((cap < STOP_SHARE * accel * span_s) & (cap * span_s < STOP_SHARE * shorter)))
 
 
 def _curvature(turn_rad: Floats, length: Floats) -> Floats:
-    """(n - 1,) 1/mm, how much the path turns per mm along each segment and its neighbours."""
+    """(n - 1,) 1/mm, curvature of the path averaged over each segment and its neighbours."""
     mean = (np.append(length, 0.0) + np.append(0.0, length)) / 2.0
     bent = turn_rad / np.maximum(mean, 1e-9)
     return np.asarray(np.maximum(bent[1:], bent[:-1]))
 
 
 def _calm_corners(corners: Corners, u: Floats, smoothing: MotionSmoothing) -> Floats:
-    """(n,) squared speed at each vertex that makes the pen swing by no more than is allowed.
+    """(n,) squared speed at each vertex at which the corner makes the pen swing by no more than allowed.
 
-    A speed that changes at once by ``dv`` makes an axis of circular frequency ``w`` swing by ``dv / w``.
+    A velocity step ``dv`` makes an axis of circular frequency ``w`` swing by ``dv / w``.
     """
     swing = np.diff(u, axis=0) * np.sqrt(smoothing.compliance())
     cap = corners.cap_mm2_s2.copy()
@@ -155,12 +156,12 @@ def _stretches(
 ) -> tuple[Floats, Floats, Indices, list[tuple[bool, bool]]]:
     """Acceleration along each segment (n - 1,), length and kind of its stretch, and the axes that each kind moves.
 
-    A stretch is what lies between two stops. One that goes straight has all that its direction allows, ``straight``
-    (n - 1,); one that turns, the least of what its segments allow, ``turning`` (n - 1,).
+    A stretch lies between two stops. A straight stretch has the acceleration of its direction, ``straight`` (n - 1,);
+    one that turns has the least of its segments, ``turning`` (n - 1,).
     """
     first = np.flatnonzero(rest[:-1])
     owner = np.cumsum(rest[:-1]) - 1
-    # Segments of no length have no direction of their own.
+    # Segments of length 0 have no direction.
     reference = u[first][owner]
     turns = np.abs(u[:, 0] * reference[:, 1] - u[:, 1] * reference[:, 0]) > 1e-9
     least = np.minimum.reduceat(turning, first)
@@ -177,14 +178,14 @@ def _stretches(
 
 @dataclass(frozen=True, eq=False)
 class _Stretches:
-    """Stretches of one kind, laid end to end: m segments, none of no length; where two stretches meet, the pen stops.
+    """Stretches of one kind, concatenated: m segments, none of length 0; the pen stops where two stretches meet.
 
     Parameters
     ----------
     segment : (m,) int64, number of each segment in the whole path.
-    edge_mm : (m + 1,) float64, way from the first stretch's start to each vertex.
-    cap_mm_s : (m + 1,) float64, speed that each vertex allows; 0: a stop.
-    top_mm_s, accel_mm_s2 : (m,) float64, what each segment allows.
+    edge_mm : (m + 1,) float64, distance from the first stretch's start to each vertex.
+    cap_mm_s : (m + 1,) float64, speed limit at each vertex; 0: a stop.
+    top_mm_s, accel_mm_s2 : (m,) float64, limits of each segment.
     """
 
     segment: Indices
@@ -199,11 +200,12 @@ class _Stretches:
         return cls(segment, edge, cap[np.append(segment, segment[-1] + 1)], top[segment], accel)
 
     def points(self, points_mm: Floats, knot_mm: Floats, limits: Limits) -> tuple[Floats, Floats]:
-        """Where the plan gets its points: all vertices, and the knots, moved to whole steps of the dominant motor.
+        """Points of the plan: all vertices, and the knots, moved to whole steps of the dominant motor.
 
         Returns
         -------
-        at_mm, place : (p,) float64, way from the first stretch's start; index into the path's vertices, with fraction.
+        at_mm, place : (p,) float64, distance from the first stretch's start; index into the path's vertices, with
+            fraction.
         """
         inside = np.searchsorted(self.edge_mm, knot_mm, side="right") - 1
         inside = np.clip(inside, 0, len(self.segment) - 1)
@@ -214,7 +216,7 @@ class _Stretches:
         length = np.diff(self.edge_mm)[inside]
         share = (knot_mm - self.edge_mm[inside]) / length
         share = (np.rint(begin_steps + share * way_steps) - begin_steps) / way_steps
-        # A vertex nearer than a step is there already.
+        # Drop knots closer than a step to a vertex.
         near = 0.75 / np.abs(way_steps)
         fresh = (share > near) & (share < 1.0 - near)
         place = np.unique(self.segment[inside[fresh]] + share[fresh])
@@ -223,7 +225,7 @@ class _Stretches:
         return np.concatenate((self.edge_mm[:-1], at_mm)), np.concatenate((self.segment.astype(np.float64), place))
 
     def spread(self, sequence: Impulses) -> tuple[Floats, Floats, Floats, Flags]:
-        """Cells between neighbouring edges with the speed that is allowed there, and edges at which the pen stops.
+        """Cells with constant speed limit, and the edges at which the pen stops.
 
         Returns
         -------
@@ -234,23 +236,23 @@ class _Stretches:
         stop_mm = self.edge_mm[self.cap_mm_s == 0.0]
         if stop_mm[-1] < self.edge_mm[-1]:  # the last vertex may be the start of a segment of another kind
             stop_mm = np.append(stop_mm, self.edge_mm[-1])
-        # Neighbouring segments of one speed are one.
+        # Merge neighbouring segments of the same speed.
         run = np.flatnonzero(np.concatenate(([True], (np.diff(self.top_mm_s) != 0.0) | (self.cap_mm_s[1:-1] == 0.0))))
         top = self.top_mm_s[run]
         low, high = self.edge_mm[run], self.edge_mm[np.append(run[1:], len(self.segment))]
-        # A vertex that allows as much as its neighbours adds nothing.
+        # A vertex whose limit is not below its neighbours adds nothing.
         highest = np.maximum(np.append(self.top_mm_s, 0.0), np.append(0.0, self.top_mm_s))
         bent = np.flatnonzero((self.cap_mm_s > 0.0) & (self.cap_mm_s < highest))
         speed = _lowered(np.concatenate((top, self.cap_mm_s[bent])))
         low = np.concatenate((low, self.edge_mm[bent]))
         high = np.concatenate((high, self.edge_mm[bent]))
-        # Nothing reaches beyond the stops on either side.
+        # Limits do not extend beyond the stops on either side.
         inside = np.clip(np.searchsorted(stop_mm, (low + high) / 2.0, side="right") - 1, 0, len(stop_mm) - 2)
         low = np.maximum(low - speed * (sequence.span_s - sequence.mean_s), stop_mm[inside])
         high = np.minimum(high + speed * sequence.mean_s, stop_mm[inside + 1])
         edge = np.unique(np.concatenate((stop_mm, low, high)))
         cap = lowest(np.searchsorted(edge, low), np.searchsorted(edge, high), speed, len(edge) - 1)
-        # Cells of one speed between stops are one.
+        # Merge cells of the same speed between stops.
         keep = np.concatenate(([True], cap[1:] != cap[:-1], [True]))
         keep[np.searchsorted(edge, stop_mm)] = True
         cap, edge = cap[keep[:-1]], edge[keep]
@@ -259,14 +261,14 @@ class _Stretches:
 
 
 def _lowered(speed: Floats) -> Floats:
-    """Speeds, lowered to the highest of them over whole powers of `LEVEL`: a gentle curve is then but a few cells."""
+    """Speeds rounded down to the highest of them divided by powers of `LEVEL`, so that a gentle curve has few cells."""
     highest = speed.max()
     levels = np.ceil(np.log(highest / speed) / math.log(LEVEL) - 1e-9)
     return np.asarray(np.minimum(speed, highest * LEVEL**-levels))
 
 
 def _convolve(stretch: _Stretches, sequence: Impulses) -> tuple[Floats, Floats]:
-    """Knots of the smooth motion: ways (k,) mm, ascending, and squared speeds (k,), linear in between."""
+    """Knots of the smooth motion: distances (k,) mm, ascending, and squared speeds (k,), linear in between."""
     edge, cap, accel, stop = stretch.spread(sequence)
     node_cap = np.minimum(np.append(cap, np.inf), np.append(np.inf, cap)) ** 2
     node_cap[stop] = 0.0
@@ -277,7 +279,7 @@ def _convolve(stretch: _Stretches, sequence: Impulses) -> tuple[Floats, Floats]:
     v0, v1, vp = np.sqrt(w0), np.sqrt(w1), np.sqrt(peak)
     up, down = (peak - w0) / (2.0 * accel), (peak - w1) / (2.0 * accel)
 
-    # Pause, speeding up, cruising, slowing down in each cell.
+    # Pause, acceleration, cruise, deceleration in each cell.
     zero = np.zeros(len(d))
     took = np.stack(
         (
@@ -295,7 +297,7 @@ def _convolve(stretch: _Stretches, sequence: Impulses) -> tuple[Floats, Floats]:
     t = np.concatenate(([0.0], np.cumsum(took)))
     t_end = t[-1]
     t, a, v, s = t[:-1][real], a[real], v[real], s[real]
-    # What goes on as before needs no new beginning.
+    # Merge phases that continue with the same acceleration.
     fresh = np.concatenate(([True], (a[1:] != a[:-1]) | (v[1:] == 0.0) | (v[:-1] == 0.0)))
     t, a, v, s = (
         np.append(t[fresh], t_end),

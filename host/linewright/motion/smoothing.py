@@ -1,7 +1,7 @@
-"""How smooth a rig's motion has to be: which impulses answer its vibrations, and what accelerations bend it too far.
+"""Smoothing settings of a rig: impulses against its vibrations, and accelerations limited by its stiffness.
 
-An axis of circular frequency ``w = 2 pi f`` that is pushed by a steady acceleration ``a`` lags by ``a / w^2``; one that
-is pushed at once swings as far about that.
+An axis of circular frequency ``w = 2 pi f`` under a constant acceleration ``a`` lags by ``a / w^2``; after a sudden
+step of acceleration it swings about that by the same amount.
 """
 
 from __future__ import annotations
@@ -20,23 +20,23 @@ if TYPE_CHECKING:
     from linewright.rig.rig import Rig
 
 TURN_SHARE: Final = 0.5
-"""``mu`` where nothing else limits turning: it leaves 0.71 of an axis for speeding up."""
+"""``mu`` if nothing else limits turning: it leaves 0.71 of an axis for acceleration along the path."""
 
 OVERSHOOT: Final = 1.25
-"""How much further than a steady turn of the same acceleration a turn bends an axis that begins to turn while the pen
-speeds up smoothly. A turn that began at once would bend it twice as far; seen on the curves of bench/smoothness.py."""
+"""Deflection of an axis where a turn begins while the pen accelerates smoothly, relative to a steady turn of the same
+acceleration. A sudden turn would give 2; measured on the curves of bench/smoothness.py."""
 
 
 @dataclass(frozen=True)
 class MotionSmoothing:
-    """How smooth the motion has to be.
+    """Smoothing settings.
 
     Parameters
     ----------
-    jerk_mm_s3 : most that the acceleration along the path may change per second; 0: any.
-    shaper : which impulses answer the frequencies.
+    jerk_mm_s3 : limit of jerk along the path; 0: none.
+    shaper : kind of impulses used against the vibrations.
     frequency_hz, damping : natural frequency and damping ratio of the vibration along x and y; frequency 0: unknown.
-    swing_mm : how far one turn of the path may make an axis swing.
+    swing_mm : swing of an axis that one turn of the path may cause.
     """
 
     jerk_mm_s3: float
@@ -47,7 +47,7 @@ class MotionSmoothing:
 
     @classmethod
     def from_rig(cls, rig: Rig) -> MotionSmoothing | None:
-        """What the rig file asks for; None: nothing."""
+        """Smoothing of a rig file; None if it has none."""
         asked = rig.smoothing
         shaper = "none" if asked.shaper == "tip" else asked.shaper
         if not asked.jerk_mm_s3 and shaper == "none":
@@ -61,7 +61,7 @@ class MotionSmoothing:
         )
 
     def impulses(self, accel_mm_s2: float, axes: tuple[bool, bool]) -> Impulses:
-        """The impulses for motion along some axes that speeds up at ``accel_mm_s2`` at most."""
+        """Impulses for motion along some axes with accelerations up to ``accel_mm_s2``."""
         found = impulses.none()
         if self.jerk_mm_s3:
             found = found.then(impulses.bounded_jerk(self.jerk_mm_s3, accel_mm_s2))
@@ -75,24 +75,26 @@ class MotionSmoothing:
         return found
 
     def compliance(self) -> Floats:
-        """(2,) float64: by how many mm each axis bends per mm/s^2 at rest, ``1 / w^2``; 0 where nothing is known."""
+        """(2,) float64: static deflection of each axis, mm per mm/s^2, ``1 / w^2``; 0 where the frequency is
+        unknown.
+        """
         hz = np.array([frequency or np.inf for frequency in self.frequency_hz])
         return np.asarray((2.0 * np.pi * hz) ** -2.0)
 
     def turn_share(self, limits: Limits) -> float:
-        """``mu``: share of the weaker axis' acceleration that turning may take.
+        """``mu``: share of the weaker axis' acceleration available for turning.
 
-        A steady turn at acceleration ``a`` bends an axis of circular frequency ``w`` out by ``a / w^2``.
+        A steady turn at acceleration ``a`` deflects an axis of circular frequency ``w`` by ``a / w^2``.
         """
         bend_mm = OVERSHOOT * float(self.compliance().max() * limits.accel_mm_s2.min())
         return TURN_SHARE if bend_mm * TURN_SHARE <= self.swing_mm else self.swing_mm / bend_mm
 
     def curved_accel(self, curvature: Floats) -> Floats:
-        """(n,) mm/s^2 along paths that turn by ``curvature`` (n,) 1/mm.
+        """(n,) mm/s^2 allowed along paths of curvature ``curvature`` (n,) 1/mm.
 
-        Two impulses half a period ``T = pi / w`` apart cancel only if they push the same way; by then the path has
-        turned by ``k a T^2 / 2`` at most, so that part of the swing ``a / w^2`` is left. It stays within half of
-        ``swing_mm``, as does what is not cancelled at all at ``a = swing_mm w^2 / 2``.
+        Two impulses half a period ``T = pi / w`` apart cancel only if they push in the same direction. By then the path
+        has turned by ``k a T^2 / 2`` at most, so that part of the swing ``a / w^2`` remains. It is limited to half of
+        ``swing_mm``; so is the swing without any cancelling, at ``a = swing_mm w^2 / 2``.
         """
         softest = float(self.compliance().max())
         if not softest:
@@ -101,10 +103,11 @@ class MotionSmoothing:
         return np.asarray(np.maximum(cancelled, self.swing_mm / 2.0 / softest))
 
     def straight_accel(self, direction: Floats) -> Floats:
-        """(n,) mm/s^2 along unit directions (n, 2) that bend the pen off a straight line by ``swing_mm`` at most.
+        """(n,) mm/s^2 along unit directions (n, 2) that deflects the pen sideways from a straight line by ``swing_mm``
+        at most.
 
-        Axes of unlike stiffness lag unequally, so the pen leaves the line sideways, by ``a |u_x u_y|`` times the
-        difference of ``1 / w^2``.
+        Axes of different stiffness lag differently, so the pen leaves the line by ``a |u_x u_y|`` times the difference
+        of ``1 / w^2``.
         """
         compliance = self.compliance()
         aside = np.abs(direction[:, 0] * direction[:, 1]) * abs(compliance[0] - compliance[1])

@@ -1,10 +1,10 @@
-"""The speed passes: the fastest squared speeds that respect every cap and every acceleration budget.
+"""The speed passes: highest squared speeds that keep all caps and acceleration budgets.
 
-In ``w = v^2`` a segment lets the squared speed grow by at most ``B = 2 a d``. With ``S`` the running sum of the
-budgets, the forward pass ``w_i = min_{j <= i} (cap_j - S_j) + S_i`` is one cumulative minimum, and so is the backward
-pass. Where the path bends, less is left for speeding up the faster the pen goes; then
-``w' = (w + B) / (1 + bend)``, and with ``P_i`` the running product of ``1 + bend`` the scaled ``z_i = w_i P_i`` obeys
-the same rule with the budgets ``B_i P_i``: still one cumulative minimum.
+Over a segment the squared speed ``w = v^2`` grows by at most ``B = 2 a d``. With ``S`` the running sum of the budgets,
+the forward pass ``w_i = min_{j <= i} (cap_j - S_j) + S_i`` is one cumulative minimum, and so is the backward pass.
+Where the path turns, less acceleration is left at higher speed; then ``w' = (w + B) / (1 + bend)``, and with ``P_i``
+the running product of ``1 + bend`` the scaled ``z_i = w_i P_i`` follows the same rule with budgets ``B_i P_i``, again
+one cumulative minimum.
 
 The problem is time-optimal path parameterisation in its reachable-set form: Pham and Pham, "A new approach to
 time-optimal path parameterization based on reachability analysis", IEEE T-RO 34 (2018).
@@ -22,24 +22,23 @@ from linewright.motion.kinematics import Floats
 Indices = NDArray[np.int64]
 
 CHUNK: Final = 32_768
-"""Vertices whose running sums start together. A sum of n terms errs by up to n eps of its value, so a fresh start
-every 2^15 vertices keeps w within 1e-11 of the sum's last stretch however long the drawing is; and six arrays of 256 kB
-stay in a processor's second cache."""
+"""Vertices per running sum. A sum of n terms has a relative error of up to n eps, so a new sum every 2^15 vertices
+keeps w accurate to 1e-11, however long the drawing is. Six arrays of 256 kB fit a processor's second-level cache."""
 
 EXPONENT_ROOM: Final = 200.0
-"""Natural logarithm by which ``P`` may grow before it is started afresh: 1e87 times 1e15 is far below the 1e308 of
-float64. A full circle takes about 4 pi of it."""
+"""Largest natural logarithm of ``P`` before it is restarted: 1e87 times 1e15 is far below the 1e308 of float64. A full
+circle takes about 4 pi."""
 
 
 def plan_speeds(cap: Floats, budget: Floats, bend: Floats | None = None) -> Floats:
-    """Largest squared speeds with ``w <= cap`` and ``w_i (1 + bend) <= w_j + budget`` between neighbours, both ways.
+    """Highest squared speeds with ``w <= cap`` and ``w_i (1 + bend) <= w_j + budget`` between neighbours, both ways.
 
     Parameters
     ----------
     cap : (n,) float64, finite, >= 0; 0 where the pen stops. Any unit of squared speed.
     budget : (n - 1,) float64, > 0, ``2 a d`` of each segment in that unit.
-    bend : (n - 1,) float64, >= 0, or None for no bends. With ``bend <= budget / max(cap at both ends)`` the result
-        never changes faster than ``budget`` itself allows; the caller sees to that.
+    bend : (n - 1,) float64, >= 0, or None for no bends. The caller must keep ``bend <= budget / max(cap at both
+        ends)``: then the result never changes faster than ``budget`` allows.
 
     Returns
     -------
@@ -72,7 +71,7 @@ def _forward(w: Floats, budget: Floats, stretch: Floats | None) -> None:
             marks = np.arange(EXPONENT_ROOM, total[-1], EXPONENT_ROOM)
             edges = np.union1d(edges, np.searchsorted(total, marks))
     for first, last in zip(edges, [*edges[1:], len(budget)], strict=True):
-        part = w[first : last + 1]  # the vertex where parts meet is the last of one and the first of the next
+        part = w[first : last + 1]  # neighbouring parts share a vertex
         running = np.empty(len(part))
         running[0] = 0.0
         if stretch is None:
@@ -91,14 +90,14 @@ def _forward(w: Floats, budget: Floats, stretch: Floats | None) -> None:
             np.minimum.accumulate(part, out=part)
             part += running
             part /= scale
-        np.maximum(part, 0.0, out=part)  # a rest deep in a long sum may come out at -1e-6
+        np.maximum(part, 0.0, out=part)  # rounding in a long sum may give -1e-6 at a rest
 
 
 def lowest(first: Indices, last: Indices, value: Floats, count: int) -> Floats:
-    """(count,) the lowest value of all intervals ``first <= cell < last`` (n,) that cover each cell.
+    """(count,) lowest value of the intervals ``first <= cell < last`` (n,) that cover each cell.
 
-    A sparse table read backwards: an interval of ``d`` cells is two of ``2^k <= d``, and from the longest on every
-    level hands its values down to the next.
+    A sparse table evaluated top down: an interval of ``d`` cells is split into two of length ``2^k <= d``, and each
+    level passes its values to the next lower one.
     """
     length = last - first
     some = length > 0

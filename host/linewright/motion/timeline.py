@@ -1,6 +1,6 @@
-"""A speed plan as a motion in time: where the pen is at any moment, stretch by stretch.
+"""A speed plan as motion in time: pen position at any moment, by stretch.
 
-A *stretch* is what lies between two stops. Each has a time of its own, which begins at 0 and has a pause at its end.
+A *stretch* is the path between two stops. Its time starts at 0 and ends with a pause.
 """
 
 from __future__ import annotations
@@ -18,21 +18,21 @@ from linewright.motion.profile import SpeedPlan
 Indices = NDArray[np.int64]
 
 APART_MM: Final = 1.0
-"""Way by which stretches are kept apart in the common measure of the path: any positive one."""
+"""Gap between stretches in the common distance coordinate: any positive value."""
 
 AT_ONCE_S: Final = 1e-9
-"""Phases shorter than this are rounding noise."""
+"""Shorter phases are rounding noise."""
 
 
 @dataclass(frozen=True, eq=False)
 class Stretches:
-    """Polylines between stops, laid end to end.
+    """Polylines between stops, concatenated.
 
     Parameters
     ----------
-    points_mm : (n, 2) float64, vertices of all of them; the last of one and the first of the next are both kept.
+    points_mm : (n, 2) float64, vertices of all stretches; the last of one and the first of the next are both present.
     starts : (k + 1,) int64, first vertex of each.
-    drawing : (n - 1,) bool, the pen is down along the segment; whatever between stretches.
+    drawing : (n - 1,) bool, the pen is down along the segment; undefined between stretches.
     """
 
     points_mm: Floats
@@ -41,33 +41,33 @@ class Stretches:
 
     @property
     def rest(self) -> Flags:
-        """(n,) bool, first and last vertices."""
+        """(n,) bool, first and last vertices of the stretches."""
         rest = np.zeros(len(self.points_mm), dtype=np.bool_)
         rest[self.starts[:-1]] = rest[self.starts[1:] - 1] = True
         return rest
 
     def select(self, which: Indices) -> Stretches:
-        """Some of them, by number."""
+        """The stretches with these numbers."""
         starts = np.concatenate(([0], np.cumsum(np.diff(self.starts)[which])))
         vertex = self.vertices(which)
         return Stretches(self.points_mm[vertex], starts, np.append(self.drawing, False)[vertex][:-1])
 
     def vertices(self, which: Indices) -> Indices:
-        """(m,) int64, numbers of the vertices of some of them."""
+        """(m,) int64, vertex numbers of some stretches."""
         count = np.diff(self.starts)[which]
         starts = np.concatenate(([0], np.cumsum(count)))
         return np.asarray(np.repeat(self.starts[which] - starts[:-1], count) + np.arange(starts[-1]))
 
     @property
     def between(self) -> Flags:
-        """(n - 1,) bool, what joins one stretch to the next: no way at all."""
+        """(n - 1,) bool, the segment joins one stretch to the next and is not drawn or travelled."""
         joins = np.zeros(len(self.points_mm) - 1, dtype=np.bool_)
         joins[self.starts[1:-1] - 1] = True
         return joins
 
     @cached_property
     def along_mm(self) -> Floats:
-        """(n,) float64, way to each vertex, with `APART_MM` between stretches."""
+        """(n,) float64, distance to each vertex, with `APART_MM` between stretches."""
         step = np.diff(self.points_mm, axis=0)
         length = np.where(self.between, APART_MM, np.hypot(step[:, 0], step[:, 1]))
         return np.concatenate(([0.0], np.cumsum(length)))
@@ -75,7 +75,7 @@ class Stretches:
 
 @dataclass(frozen=True, eq=False)
 class Sampled:
-    """Where the motors go, sampled in time.
+    """Drive positions sampled in time.
 
     Parameters
     ----------
@@ -96,9 +96,9 @@ class Phases:
     Parameters
     ----------
     starts : (k + 1,) int64, first phase of each stretch.
-    seconds, way_mm, speed_mm_s, accel_mm_s2 : (p,) float64, when each phase begins, in its stretch's time, and the
-        way, speed and acceleration there.
-    duration_s : (k,) float64, of each stretch.
+    seconds, way_mm, speed_mm_s, accel_mm_s2 : (p,) float64, start time of each phase within its stretch, and the
+        distance, speed and acceleration there.
+    duration_s : (k,) float64, duration of each stretch.
     """
 
     starts: Indices
@@ -109,13 +109,15 @@ class Phases:
     duration_s: Floats
 
     def sampled(self, period_s: float, pause: int) -> tuple[Indices, Floats]:
-        """First sample of each stretch (k + 1,), and the way (m,) at each sample, ``pause`` more of them at its end."""
+        """First sample of each stretch (k + 1,), and the distance (m,) at each sample. ``pause`` adds samples at each
+        end.
+        """
         count = np.ceil(self.duration_s / period_s - 1e-9).astype(np.int64) + 1 + pause
         first = np.concatenate(([0], np.cumsum(count)))
         owner = np.repeat(np.arange(len(count)), count)
         time = (np.arange(first[-1]) - first[owner]) * period_s
         time = np.minimum(time, self.duration_s[owner])
-        # One ascending measure of time for the search in all stretches at once.
+        # One ascending time axis, so that all stretches are searched at once.
         offset = np.concatenate(([0.0], np.cumsum(self.duration_s + 1.0)))
         phase_owner = np.repeat(np.arange(len(count)), np.diff(self.starts))
         at = np.searchsorted(self.seconds + offset[phase_owner], time + offset[owner], side="right") - 1
@@ -125,7 +127,7 @@ class Phases:
 
 
 def phases(stretches: Stretches, plan: SpeedPlan, limits: Limits, gentle: Floats) -> Phases:
-    """The motion of a plan: between its points it speeds up, cruises and slows down where it is free to.
+    """The motion of a plan: between its points it accelerates, cruises and decelerates within the limits.
 
     Parameters
     ----------
@@ -164,7 +166,7 @@ def phases(stretches: Stretches, plan: SpeedPlan, limits: Limits, gentle: Floats
     s = np.stack((s0, s0 + up, s0 + d - down), axis=1).ravel()
     owner = np.repeat(np.searchsorted(stretches.starts, piece, side="right") - 1, 3)
     keep = took > AT_ONCE_S
-    # Every stretch keeps one phase, however short.
+    # Every stretch keeps at least one phase.
     fresh = np.concatenate(([True], owner[1:] != owner[:-1]))
     keep |= fresh
     took, a, v, s, owner = took[keep], a[keep], v[keep], s[keep], owner[keep]

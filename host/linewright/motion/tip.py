@@ -1,11 +1,10 @@
-"""The plan for the tip: motors that bend an elastic machine exactly as far as its tip has to be ahead of it.
+"""Planning for the tip: motor motion that makes the tip of an elastic machine follow the path.
 
-A plan for a stiff machine (`profile`) is averaged in time (`kernels`): ``K * q`` is where the tip goes, ``H * q`` what
-the motors do. What averaging cuts off at corners and on curves is added to the plan beforehand, as far as that helps; a
-frequency that is not quite the one planned for leaves some swing. So every plan is tried on a model of the machine
-(`tip_model`), at the ends of the band of frequencies it is planned for; where the tip is further from its line than it
-may, or a motor asked for more than it can, the plan is made gentler there, and tried again. At the end all of it is
-tried once more as the rounded ramps play it, with what earlier strokes have left swinging.
+A plan for a stiff machine (`profile`) is averaged in time (`kernels`): the tip follows ``K * q`` and the motors ``H *
+q``. The error that averaging causes at corners and on curves is added to the plan beforehand where that helps.
+Frequencies that differ from the planned ones leave some swing. Every plan is therefore simulated (`tip_model`) at both
+ends of its band of frequencies. Where the tip is too far from its line or a motor exceeds a limit, the plan is slowed
+down and simulated again. Finally the rounded ramps are simulated, including the swing left by earlier strokes.
 """
 
 from __future__ import annotations
@@ -30,48 +29,48 @@ from linewright.motion.tip_model import SHARP_RAD, Elastic, Swings, TipModel
 Indices = NDArray[np.int64]
 
 ROOM: Final = 0.985
-"""Share of the accelerations that is planned with; the rest is for rounding to whole steps and whole speeds."""
+"""Share of the accelerations used by the plan; the rest is for rounding to whole steps and whole speeds."""
 
 ROUNDING_STEPS: Final = 0.75
-"""Share of the tip's error that is left to rounding, steps: half a step of either motor."""
+"""Part of the tip's error reserved for rounding, steps: half a step of either motor."""
 
 WHOLE_STEPS: Final = 0.45
-"""Share of it that is left when the ramps are looked at, where both axes are elastic: half a step of the one motor on
-which no ramp shows a single step, and what that makes swing."""
+"""The same when the ramps are checked and both axes are elastic: half a step of the one motor whose single steps the
+ramps do not show, and the swing that this causes."""
 
 ROUNDS: Final = 20
-"""Most trials with three boxes; the last ones make the whole stretch gentler, so there is always an end."""
+"""Most iterations with three boxes; the last ones slow down the whole stretch, so the loop ends."""
 
 FIRST_ROUNDS: Final = 8
-"""Trials of each kernel that make single places gentler; those behind make the whole stretch gentler."""
+"""Iterations of each kernel that slow down single places; later ones slow down the whole stretch."""
 
 PASSES: Final = 5
-"""How often strokes are looked at again as their ramps play them."""
+"""Iterations of checking strokes as their ramps play them."""
 
 GENTLEST: Final = 0.01
-"""Share of the accelerations below which no plan goes: what is over then is so for another reason than speed."""
+"""Lowest share of the accelerations; an error that remains then does not depend on speed."""
 
 AIM: Final = 0.97
-"""What a plan is made gentler for, as a share of what is allowed: a little less saves trials."""
+"""Target when a plan is slowed down, as a share of the limit: slightly less saves iterations."""
 
 LOWEST: Final = 0.7
 HIGHEST: Final = 1.15
-"""Shares between which a single trial makes anything gentler or faster."""
+"""Largest factor of change in one iteration, slower or faster."""
 
 LITTLE: Final = 0.3
-"""Share of what is allowed below which everything counts as alike."""
+"""Shares of the limit below this are treated alike."""
 
 PATIENCE: Final = 4
-"""Trials after the shortest plan so far behind which none shorter is looked for."""
+"""Iterations without a shorter plan after which the search ends."""
 
 BOXES: Final = ((1.0, 1.0), (1.2, 1.0), (1.2, 0.1))
-"""Lengths of three boxes and shares of blame that are tried on every stretch that turns."""
+"""Lengths of three boxes, and shares of an error attributed to acceleration, tried on every stretch that turns."""
 
 CORNER_YIELDS: Final = 0.58
 """``1 - q = 0.7 q``: see `_yields`."""
 
 SHOULDER_MM: Final = 1.5
-"""Way on either side of a corner over which its correction runs out: longer than what an average cuts off."""
+"""Distance on either side of a corner within which its correction fades out: longer than the range of the average."""
 
 
 def plan_tip(stretches: Stretches, stroke: Indices, limits: Limits, elastic: Elastic) -> SampledRamps:
@@ -79,14 +78,14 @@ def plan_tip(stretches: Stretches, stroke: Indices, limits: Limits, elastic: Ela
 
     Parameters
     ----------
-    stretches : none without length.
-    stroke : (k,) int64, what each draws, -1: nothing.
+    stretches : each longer than 0.
+    stroke : (k,) int64, stroke that each draws, -1 for travel.
     """
     stretches = _with_shoulders(stretches)
     count = len(stroke)
     trials = _trials(stretches, elastic)
     step_mm = float(np.hypot(*np.linalg.inv(limits.steps_matrix)).max())
-    # A stiff axis shows every single step.
+    # On a stiff axis every single step reaches the tip.
     left_steps = WHOLE_STEPS if all(elastic.frequency_hz) else ROUNDING_STEPS
     whole = np.full(count, max(elastic.swing_mm - left_steps * step_mm, elastic.swing_mm / 2.0))
     tight = np.full(count, max(elastic.swing_mm - ROUNDING_STEPS * step_mm, elastic.swing_mm / 2.0))
@@ -111,7 +110,7 @@ def plan_tip(stretches: Stretches, stroke: Indices, limits: Limits, elastic: Ela
         waiting = np.flatnonzero((worst > 1.0) & (stroke >= 0))
         if not len(waiting):
             break
-        # Where most of it was brought along, the way there has to leave less.
+        # Where most of the swing comes from the move before, that move has to leave less.
         brought = np.hypot(*np.abs(begins[:, :, waiting]).max(axis=1)) > whole[waiting] / 2.0
         brought &= (waiting > 0) & (stroke[waiting - 1] < 0)
         worst[waiting - brought] = worst[waiting]
@@ -122,14 +121,14 @@ def plan_tip(stretches: Stretches, stroke: Indices, limits: Limits, elastic: Ela
 
 @dataclass(frozen=True, eq=False)
 class _Trial:
-    """A way to make a plan.
+    """One way of making a plan.
 
     Parameters
     ----------
-    kernel : how it is averaged.
-    takes : (k,) bool, stretches on which it is tried.
-    push_share : how much of what is over is put down to accelerations rather than to corners.
-    last : it always ends with a plan, and the shortest of those is taken.
+    kernel : the average in time.
+    takes : (k,) bool, stretches to which it applies.
+    push_share : share of an excess attributed to accelerations; the rest is attributed to corners.
+    last : it always yields a plan, and the shortest of those is taken.
     """
 
     kernel: Kernel
@@ -144,7 +143,7 @@ def _trials(stretches: Stretches, elastic: Elastic) -> list[_Trial]:
     step = np.abs(stretches.points_mm[stretches.starts[:-1] + 1] - stretches.points_mm[stretches.starts[:-1]])
     found = []
     for axis in sorted((a for a in (0, 1) if hz[a]), key=lambda a: -hz[a]):
-        # The axis whose acceleration decides has none to spare.
+        # The limiting axis has no acceleration to spare.
         decides = step[:, axis] >= step[:, 1 - axis]
         found.append(_Trial(three_impulses(axis, hz, damping, period), ones & decides, 1.0, False))
     softest = min((a for a in (0, 1) if hz[a]), key=lambda a: hz[a])
@@ -157,11 +156,11 @@ def _trials(stretches: Stretches, elastic: Elastic) -> list[_Trial]:
 
 @dataclass(frozen=True, eq=False)
 class _Played:
-    """One stretch as it is planned.
+    """The plan of one stretch.
 
     Parameters
     ----------
-    last : by a trial that always ends with a plan.
+    last : made by a trial with ``last``.
     due_mm : (m,) float64, see `TipModel`, from the stretch's beginning.
     drive_mm : (m, 2) float64.
     """
@@ -193,7 +192,7 @@ def _planned(
         moved = np.zeros((len(part.points_mm), 2))
         yields = _yields(part)
         shortest = np.full(len(waiting), np.iinfo(np.int64).max)
-        since = np.zeros(len(waiting), dtype=np.int64)  # trials since the shortest so far
+        since = np.zeros(len(waiting), dtype=np.int64)  # iterations since the shortest plan
         left = np.arange(len(waiting))
         for turn in range(ROUNDS if trial.last else FIRST_ROUNDS):
             at, mine = part.vertices(left), waiting[left]
@@ -228,7 +227,7 @@ def _planned(
 
 
 def _begins(model: TipModel) -> Swings:
-    """(2, f, k) complex128: how the tip still swings at the beginning of each stretch."""
+    """(2, f, k) complex128: swing of the tip at the start of each stretch."""
     elastic = model.elastic
     own = model.swings()
     drawn = model.stretches.drawing[model.stretches.starts[:-1]]
@@ -250,14 +249,14 @@ def _begins(model: TipModel) -> Swings:
 
 @dataclass(frozen=True, eq=False)
 class _Try:
-    """One try at some stretches.
+    """One attempt at planning some stretches.
 
     Parameters
     ----------
     first : (k + 1,) int64, first sample of each.
-    way_mm, drive_mm : (m,) and (m, 2) float64, of the plan for a stiff machine, and of the drives.
-    kick_mm_s : (n,) float64, by how much the plan's velocity changes at each vertex.
-    short_mm : (n, 2) float64, from where the averaged plan passes each vertex to where that is.
+    way_mm, drive_mm : (m,) and (m, 2) float64, distance in the plan for a stiff machine, and drive positions.
+    kick_mm_s : (n,) float64, change of the plan's velocity at each vertex.
+    short_mm : (n, 2) float64, vector from the averaged plan to each vertex.
     """
 
     stretches: Stretches
@@ -279,8 +278,8 @@ class _Try:
         calm: Floats,
         moved_mm: Floats,
     ) -> _Try:
-        """The fastest plan with a share ``gentle`` (n,) of the accelerations behind each vertex, with its corners taken
-        at a share ``calm`` (n,) of their squared speed, and with its vertices moved by ``moved_mm`` (n, 2).
+        """The fastest plan, given (n,) factors ``gentle`` for the accelerations behind each vertex and ``calm`` for the
+        squared corner speeds, and (n, 2) shifts ``moved_mm`` of the vertices.
         """
         asked = replace(stretches, points_mm=stretches.points_mm + moved_mm)
         corners = find_corners(asked.points_mm, asked.rest, asked.drawing, limits).calmer(calm)
@@ -294,7 +293,7 @@ class _Try:
             stretches,
             kernel,
             first,
-            # From the moved path to the asked one, vertex by vertex.
+            # From the shifted path to the given one, vertex by vertex.
             np.interp(way, asked.along_mm, stretches.along_mm),
             _averaged(asked, first, way, kernel.motor),
             kick,
@@ -307,13 +306,13 @@ class _Try:
         return np.repeat(np.arange(len(self.first) - 1), np.diff(self.first))
 
     def model(self, limits: Limits, elastic: Elastic, allowed_mm: Floats, begins: Swings) -> TipModel:
-        """The try on the model."""
+        """The model with this attempt's drive positions."""
         late = np.maximum(np.arange(len(self.way_mm)) - round(self.kernel.mean), self.first[self.owner])
         due = self.way_mm[late]
         return TipModel(self.stretches, limits, elastic, allowed_mm, begins, self.first, due, self.drive_mm)
 
     def one(self, i: int, *, last: bool) -> _Played:
-        """Stretch ``i`` of them."""
+        """Plan of stretch ``i``."""
         mine = slice(self.first[i], self.first[i + 1])
         late = np.maximum(np.arange(self.first[i + 1] - self.first[i]) - round(self.kernel.mean), 0)
         due = self.way_mm[mine][late] - self.stretches.along_mm[self.stretches.starts[i]]
@@ -322,11 +321,11 @@ class _Try:
     def gentler(
         self, model: TipModel, over: Floats, push_share: float, known: Flags, *, everywhere: bool
     ) -> tuple[Floats, Floats]:
-        """(n,) factors for the accelerations behind each vertex, and for the squared speeds at the vertices.
+        """(n,) factors for the accelerations after each vertex, and for the squared speeds at the vertices.
 
-        Corners near by answer for what is over; where there is none, the accelerations do. Of stretches for which a
-        plan is ``known`` (k,), what is below its limits becomes faster by the same rule. ``everywhere``: others become
-        slower as a whole, so that there is an end.
+        An excess is attributed to corners nearby, or to the accelerations where there is none. Stretches with a
+        ``known`` plan (k,) are made faster by the same rule where they are below their limits. With ``everywhere``, the
+        other stretches are slowed down as a whole, so that the iteration ends.
         """
         n = len(self.stretches.points_mm)
         owner = self.owner
@@ -339,7 +338,7 @@ class _Try:
         last = np.clip(segment, begin, end - 1)
         early = np.clip(segment[np.maximum(sample - span, self.first[owner])], begin, end - 1)
         long_ago = np.clip(segment[np.maximum(sample - span - swings, self.first[owner])], begin, end - 1)
-        # A change of velocity makes an axis swing by dv / w, one of acceleration by a / w^2.
+        # A velocity step makes an axis swing by dv / w, an acceleration step by a / w^2.
         kicks = np.concatenate(([0.0], np.cumsum(self.kick_mm_s)))
         kick = kicks[last + 1] - kicks[early + 1]
         push = float(model.limits.accel_mm_s2.max()) / omega
@@ -360,10 +359,10 @@ class _Try:
 
 
 def _yields(stretches: Stretches) -> Floats:
-    """(n,) share of what averaging cuts off at each vertex that is added to the plan beforehand.
+    """(n,) share of the averaging error at each vertex that is added to the plan beforehand.
 
-    On a curve, all of it. At a lone corner, what is added also bends the lines beside it, by up to 0.7 of it: a share
-    of `CORNER_YIELDS` leaves as much at the corner as it adds there.
+    On a curve, all of it. At a lone corner the correction also bends the lines beside it, by up to 0.7 of it: with the
+    share `CORNER_YIELDS`, the error left at the corner equals the one added there.
     """
     step = np.diff(stretches.points_mm, axis=0)
     across = step[:-1, 0] * step[1:, 1] - step[:-1, 1] * step[1:, 0]
@@ -377,7 +376,9 @@ def _yields(stretches: Stretches) -> Floats:
 
 
 def _with_shoulders(stretches: Stretches) -> Stretches:
-    """The same with a vertex on either side of each sharp corner that is drawn, to which its correction is confined."""
+    """The same with a vertex on either side of each sharp corner that is drawn; corrections are confined between
+    them.
+    """
     points = stretches.points_mm
     step = np.diff(points, axis=0)
     length = np.hypot(step[:, 0], step[:, 1])
@@ -401,7 +402,7 @@ def _with_shoulders(stretches: Stretches) -> Stretches:
 
 
 def _averaged(stretches: Stretches, first: Indices, way_mm: Floats, weights: tuple[Floats, Floats]) -> Floats:
-    """(m, 2) averages of the planned motion, stretch by stretch, with ``weights`` for x and y."""
+    """(m, 2) averages of the planned motion of each stretch, with ``weights`` for x and y."""
     along = stretches.along_mm
     out = np.empty((len(way_mm), 2))
     owner = np.repeat(np.arange(len(first) - 1), np.diff(first))

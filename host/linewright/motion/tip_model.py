@@ -1,8 +1,8 @@
-"""An elastic machine as the planner sees it: where the tip goes for given drives, and how far that is from its lines.
+"""Model of an elastic machine: tip position for given drive positions, and its distance from the lines.
 
 An axis of circular frequency ``w`` and damping ratio ``z`` that is driven along ``x(t)`` obeys ``y'' + 2 z w y' + w^2 y
-= w^2 x``. A step of the drive leaves a swing that turns and shrinks as ``exp(l t)``, with the pole ``l = w (-z + i
-sqrt(1 - z^2))``; all steps add up to one complex number for each axis, so a whole program is a running sum.
+= w^2 x``. A step of the drive leaves a swing that evolves as ``exp(l t)``, with the pole ``l = w (-z + i sqrt(1 -
+z^2))``; all steps add up to one complex number for each axis, so a whole program is a running sum.
 """
 
 from __future__ import annotations
@@ -27,46 +27,47 @@ Indices = NDArray[np.int64]
 Swings = NDArray[np.complex128]
 
 PERIOD_S: Final = 1e-3
-"""Longest sampling period: 70 samples of a wave of 14 Hz. Shorter where an axis rings faster than `PER_WAVE` asks."""
+"""Longest sampling period: 70 samples of a wave of 14 Hz. `PER_WAVE` may require a shorter one."""
 
 PER_WAVE: Final = 40.0
-"""Least samples of the fastest axis's wave: the second difference is then 0.2 % off the second derivative."""
+"""Fewest samples per period of the fastest axis: the second difference is then within 0.2 % of the second
+derivative."""
 
 WINDOW: Final = 4
-"""Samples over which a motor's acceleration is averaged, before and behind."""
+"""Samples before and after over which a motor's acceleration is averaged."""
 
 SLACK: Final = 1e-3
-"""How far a sampled speed may exceed its limit."""
+"""Tolerance of sampled speeds."""
 
 LEAVES: Final = 0.8
-"""Share of the error that a way with the pen up may leave to the stroke behind it."""
+"""Share of the error budget that swing left by a pen-up move may use."""
 
 SHARP_RAD: Final = 0.3
-"""Corners that turn by more are looked at one by one: a tip may stay away from them, however near to the line."""
+"""Corners that turn by more are checked one by one: a tip may cut them and still be near the line."""
 
 NEAR_CORNER: Final = 24
-"""Samples before and behind the moment at which a corner is due, in which the tip may come nearest to it."""
+"""Samples before and after the planned time of a corner within which the tip's closest approach is searched."""
 
 MOST_DECAYS: Final = 500.0
-"""Times of decay after which a stretch is looked at no more closely: e^500 is within float64."""
+"""Decay times after which a stretch is not resolved further: e^500 is within float64."""
 
 SEEN: Final = 2
-"""Every so many samples of the tip are compared with the line."""
+"""Every how many samples the tip is compared with the line."""
 
 LOOKS: Final = 3
-"""Segments that are looked at for the one nearest to the tip."""
+"""Segments searched for the one nearest to the tip."""
 
 
 @dataclass(frozen=True)
 class Elastic:
-    """An elastic machine, and how true its tip has to be.
+    """An elastic machine and the required accuracy of its tip.
 
     Parameters
     ----------
     frequency_hz, damping : natural frequency and damping ratio along x and y; frequency 0: stiff.
-    band : by which share the frequencies may be wrong.
-    swing_mm : how far from its line the tip may come, whatever for.
-    settle_s, lift_s : times for which the machine stands still, before a pen touches the paper and before it leaves.
+    band : relative uncertainty of the frequencies.
+    swing_mm : largest distance of the tip from its line, all causes together.
+    settle_s, lift_s : standstill before the pen touches the paper, and before it leaves it.
     """
 
     frequency_hz: tuple[float, float]
@@ -78,7 +79,7 @@ class Elastic:
 
     @classmethod
     def from_rig(cls, rig: Rig) -> Elastic | None:
-        """What the rig file asks for; None: not this way of smoothing."""
+        """From a rig file; None if its shaper is not "tip"."""
         asked = rig.smoothing
         if asked.shaper != "tip" or not (asked.x_hz or asked.y_hz):
             return None
@@ -89,7 +90,7 @@ class Elastic:
             (asked.x_hz, asked.y_hz),
             (asked.x_damping, asked.y_damping),
             asked.band,
-            # A length on the machine may be this much more on the paper.
+            # Lengths on paper may exceed lengths on the machine by this factor.
             asked.swing_mm / rig.shape.stretch,
             settle_ms / 1000.0,
             lift_ms / 1000.0,
@@ -97,11 +98,11 @@ class Elastic:
 
     @property
     def factors(self) -> tuple[float, ...]:
-        """By how many times the frequencies may differ from those given: the ends of the band."""
+        """Factors on the frequencies at the ends of the band."""
         return (1.0 - self.band, 1.0 + self.band) if self.band else (1.0,)
 
     def pole(self, axis: int, factor: float) -> complex:
-        """How an axis swings by itself, 1/s; 0 for a stiff one."""
+        """Pole of an axis, 1/s; 0 for a stiff one."""
         z = self.damping[axis]
         return complex(-z, math.sqrt(1.0 - z * z)) * 2.0 * math.pi * self.frequency_hz[axis] * factor
 
@@ -113,14 +114,14 @@ class Elastic:
 
 @dataclass(frozen=True, eq=False)
 class TipModel:
-    """Some stretches, as drives take them.
+    """Stretches with their drive positions, on the elastic model.
 
     Parameters
     ----------
-    allowed_mm : (k,) float64, how far the tip may be off in each.
-    begins : (2, f, k) complex128, how the tip swings when each begins, by axis and frequency of the band.
+    allowed_mm : (k,) float64, allowed distance of the tip in each.
+    begins : (2, f, k) complex128, swing of the tip at the start of each, by axis and frequency of the band.
     first : (k + 1,) int64, first sample of each.
-    due_mm : (m,) float64, way along the stretches (`Stretches.along_mm`) at which the tip is about to be.
+    due_mm : (m,) float64, planned distance of the tip along the stretches (`Stretches.along_mm`).
     drive_mm : (m, 2) float64.
     """
 
@@ -139,10 +140,11 @@ class TipModel:
         return np.repeat(np.arange(len(self.first) - 1), np.diff(self.first))
 
     def over(self, *, played: bool = False) -> Floats:
-        """(m,) by how much each sample is beyond what is allowed, as a ratio.
+        """(m,) ratio of each sample to what is allowed; above 1 it is beyond.
 
-        ``played``: what ramps do, so motors need no look; and the segment nearest to every tip is looked for. Otherwise
-        that of the first frequencies stands for all: their tips are hundredths of a millimetre apart.
+        ``played``: the drives follow ramps, so motor limits are not checked, and the nearest segment is searched for
+        every frequency. Otherwise the one found for the first frequency is used for all, because their tips are
+        hundredths of a millimetre apart.
         """
         worst = np.zeros(len(self.drive_mm)) if played else self._motors()
         owner, ends = self.owner, self.first[1:] - 1
@@ -158,7 +160,7 @@ class TipModel:
             else:
                 far = self._beside(tip, segment)
             worst[pen] = np.maximum(worst[pen], far / allowed[owner[pen]])
-            # What swings on behind the end counts where the pen is still down, or comes down before it has died away.
+            # Swing after the end counts where the pen is still down, or is lowered before the swing has decayed.
             left = np.hypot(left_x, left_y)
             at_end = np.where(drawn, left / allowed, left * self._decay() / (allowed * LEAVES))
             worst[ends] = np.maximum(worst[ends], at_end)
@@ -167,7 +169,7 @@ class TipModel:
         return worst
 
     def _missed(self, tip: Floats) -> tuple[Indices, Floats]:
-        """Sharp corners that are drawn: (c,) the sample at which the tip is near each, and how far it stays from it."""
+        """Sharp corners that are drawn: (c,) sample at which the tip is nearest to each, and its distance."""
         points, along = self.stretches.points_mm, self.stretches.along_mm
         step = np.diff(points, axis=0)
         across = step[:-1, 0] * step[1:, 1] - step[:-1, 1] * step[1:, 0]
@@ -181,7 +183,7 @@ class TipModel:
         return at, near
 
     def swings(self) -> Swings:
-        """(2, f, k) complex128: what the motion of each stretch leaves behind, whatever came before it."""
+        """(2, f, k) complex128: swing that the motion of each stretch leaves, without what came before it."""
         own = replace(self, begins=np.zeros_like(self.begins))
         ends = self.first[1:] - 1
         found = np.zeros_like(self.begins)
@@ -190,12 +192,12 @@ class TipModel:
         return found
 
     def _decay(self) -> float:
-        """What is left of a swing when the pen touches."""
+        """Factor by which a swing decays until the pen touches."""
         poles = [self.elastic.pole(axis, 1.0) for axis in (0, 1)]
         return math.exp(max(pole.real for pole in poles if pole) * self.elastic.settle_s)
 
     def _motors(self) -> Floats:
-        """(m,) accelerations and speeds of the axes, step rates of the motors, against their limits."""
+        """(m,) ratio of accelerations and speeds of the axes and step rates of the motors to their limits."""
         limits, period, x = self.limits, self.elastic.period_s, self.drive_mm
         moved = np.diff(x, axis=0, append=x[-1:])
         moved[self.first[1:] - 1] = 0.0
@@ -210,21 +212,21 @@ class TipModel:
         return np.asarray(worst)
 
     def _swing(self, axis: int, number: int) -> Swings:
-        """(m,) complex128, mm: sum of the drive's steps so far, each turned and shrunk by its age."""
+        """(m,) complex128, mm: sum of the drive's steps so far, each rotated and decayed by its age."""
         pole = self.elastic.pole(axis, self.elastic.factors[number])
         moved = np.diff(self.drive_mm[:, axis], prepend=self.drive_mm[:1, axis])
         moved[self.first[:-1]] = 0.0
         time = (np.arange(len(moved)) - self.first[self.owner]) * self.elastic.period_s
         if pole:
-            # A stretch of minutes: what comes later counts as if it came at once, which only overstates its swing.
+            # In a stretch of minutes, times are clipped, which only overestimates the swing.
             time = np.minimum(time, MOST_DECAYS / -pole.real if pole.real else time.max(initial=0.0))
-        # Even motion over one period is like a step in its middle.
+        # Uniform motion over one period acts like a step in its middle.
         grown = np.cumsum(moved * np.exp(-pole * (time - self.elastic.period_s / 2.0)))
         before = np.concatenate(([0.0], grown[self.first[1:-1] - 1])) - self.begins[axis, number]
         return np.asarray((grown - before[self.owner]) * np.exp(pole * time))
 
     def _tip(self, axis: int, number: int) -> tuple[Floats, Floats]:
-        """Where one axis's tip is at every sample, and how far it swings on behind each stretch."""
+        """Tip position of one axis at every sample, and its swing after each stretch."""
         x = self.drive_mm[:, axis]
         if not self.elastic.frequency_hz[axis]:
             return x, np.zeros(len(self.first) - 1)
@@ -234,7 +236,7 @@ class TipModel:
         return x - (complex(1.0, -z / root) * swing).real, np.abs(swing[self.first[1:] - 1]) / root
 
     def _nearest(self, tip: Floats, sample: Indices) -> tuple[Indices, Floats]:
-        """Segments nearest to tips (j, 2), close to where they should be at some samples, and how far they are."""
+        """Segments nearest to tips (j, 2), searched around the expected ones, and the distances."""
         along, points, starts = self.stretches.along_mm, self.stretches.points_mm, self.stretches.starts
         owner = self.owner[sample]
         begin, end = starts[owner], starts[owner + 1] - 1
@@ -256,7 +258,7 @@ class TipModel:
         return nearest, np.sqrt(best)
 
     def _beside(self, tip: Floats, segment: Indices) -> Floats:
-        """(j,) how far tips (j, 2) are beside the lines of their segments, and beyond the ends of their stretches."""
+        """(j,) distances of tips (j, 2) from the lines of their segments, and beyond the ends of their stretches."""
         points, rest = self.stretches.points_mm, self.stretches.rest
         step = points[segment + 1] - points[segment]
         length = np.hypot(step[:, 0], step[:, 1])

@@ -1,4 +1,4 @@
-"""A single straight move with the pen up, as records: to where a program starts, or by hand."""
+"""A single straight pen-up move as records: to a program's start, or by hand."""
 
 from __future__ import annotations
 
@@ -31,8 +31,8 @@ class Travel:
 def plan_travel(start_steps: tuple[int, int], end_steps: tuple[int, int], rig: Rig) -> Travel:
     """Plan a straight pen-up move between two motor positions, from rest to rest.
 
-    On a machine with play it ends in the sense in which homing ends, over a place to come from where needed: so the
-    pen is where the motors' position says.
+    On a machine with backlash it ends in the direction of homing, by an intermediate position if needed, so that the
+    pen is where the motor positions say.
 
     Parameters
     ----------
@@ -67,7 +67,7 @@ def plan_travel(start_steps: tuple[int, int], end_steps: tuple[int, int], rig: R
 def _coming_from(
     start_steps: tuple[int, int], end_steps: tuple[int, int], rig: Rig, limits: Limits
 ) -> list[tuple[int, int]]:
-    """Where to pass by so that the play is taken up at the end; nowhere on a machine without play."""
+    """Intermediate positions that take up backlash at the end; empty on a machine without backlash."""
     errors = rig.shape
     if not errors.plays or start_steps == end_steps:
         return []
