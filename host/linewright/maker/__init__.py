@@ -1,11 +1,11 @@
-"""A sentence becomes a picture, by a picture maker of the user's own choice; this project brings none.
+"""A picture for a sentence, made by a program or web service of the user's choice; none is included.
 
-A maker is a command line or an HTTP endpoint, described in a TOML file. What it gives back is a picture file like any
-other, kept by sentence, and goes on through the same door as a file that the user names. Nobody's service is built
-in, nothing is asked of the network unless that file says so, and secrets come from the environment alone: they are
-neither kept, nor shown, nor sent to another host than the one the file names.
+A maker is a command line or an HTTP endpoint, described in a TOML file. It returns a picture file, which is cached by
+sentence and then treated like a file named by the user. No service is built in, and the network is used only as that
+file says. Secrets come from environment variables only; they are not stored, shown, or sent to any other host than the
+file names.
 
-The way of a sentence through this package::
+How a sentence passes through this package::
 
     sentence (subjects) -> kept already? (shelf) -> the maker (command or endpoint) -> is it a picture? (kinds) -> shelf
 """

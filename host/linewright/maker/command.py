@@ -1,4 +1,4 @@
-"""Pictures from a program: started without a shell, bounded in time and size, stopped with all that it started."""
+"""Pictures from a program, run without a shell, with limits of time and output size, and killed with its children."""
 
 from __future__ import annotations
 
@@ -15,10 +15,10 @@ from linewright.maker.setup import Maker, ProgramMaker
 from linewright.system import children
 
 LOOK_S: Final = 0.05
-"""How often the program, its time and its output are looked at."""
+"""Polling interval of the program's state and output."""
 
 TAIL_BYTES: Final = 400
-"""So much of a program's error output is repeated in a message."""
+"""Most of a program's error output that a message repeats."""
 
 
 def run(maker: Maker, command: ProgramMaker, sentence: str, report: Callable[[str, float], object]) -> bytes:
@@ -26,7 +26,7 @@ def run(maker: Maker, command: ProgramMaker, sentence: str, report: Callable[[st
 
     Raises
     ------
-    MakerError : the program is not there, fails, takes too long, or gives too much or nothing.
+    MakerError : the program is missing, fails, exceeds its time or size limit, or returns nothing.
     """
     with tempfile.TemporaryDirectory(prefix="linewright-") as folder:
         file = Path(folder) / f"picture{command.suffix}"
@@ -66,7 +66,7 @@ def run(maker: Maker, command: ProgramMaker, sentence: str, report: Callable[[st
 def _watch(
     process: subprocess.Popen[bytes], maker: Maker, files: tuple[Path, ...], report: Callable[[str, float], object]
 ) -> None:
-    """Wait for the program; it may neither take too long nor fill the disk."""
+    """Wait for the program to end, within its limits of time and output size."""
     began = time.monotonic()
     while True:
         try:
@@ -96,7 +96,7 @@ def _refuse_size(size: int, maker: Maker) -> None:
 
 
 def _tail(complained: Path) -> str:
-    """The end of what the program complained of, on one line."""
+    """The end of the program's error output, on one line."""
     data = complained.read_bytes()[-TAIL_BYTES:]
     text = " ".join(data.decode("utf-8", "replace").split())
     return f"; it said: {text}" if text else ""

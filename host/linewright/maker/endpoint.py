@@ -1,8 +1,8 @@
-"""Pictures from an address: asked in a thread of its own, so that no way of hanging keeps anybody waiting past the
+"""Pictures from an HTTP endpoint. A separate thread makes the request, so that a hanging connection cannot exceed the
 time-out.
 
-What is believed of an answer: nothing. Its length is counted while it comes, its type is looked up in its bytes, and an
-address in it is asked without the headers that were meant for the maker.
+Answers are not trusted: their length is counted while they arrive, their type is found from their bytes, and an address
+in them is requested without the maker's headers.
 """
 
 from __future__ import annotations
@@ -27,17 +27,17 @@ from linewright.maker.setup import AddressMaker, Maker, filled
 
 CHUNK: Final = 65_536
 CONNECT_S: Final = 10.0
-"""A host that is there answers in far less; one that is not would otherwise take minutes to give up on."""
+"""A reachable host answers much faster; without this limit an unreachable one takes minutes to fail."""
 
 REDIRECTS: Final = 5
-"""Redirections that are followed for a picture's address. The maker's own address is never redirected: the request
-carries the sentence and the key."""
+"""Redirects followed for a picture's address. The maker's own address is never redirected, because the request carries
+the sentence and the key."""
 
 TRY_AGAIN: Final = (429, 502, 503, 504)
-"""Statuses that say "later" (RFC 9110, sections 15.6.3 to 15.6.5; RFC 6585, section 4)."""
+"""HTTP statuses after which the request is repeated (RFC 9110, sections 15.6.3 to 15.6.5; RFC 6585, section 4)."""
 
 PAUSE_S: Final = 0.5
-"""Before the second attempt; doubled for each further one. A Retry-After of the answer is waited for instead."""
+"""Pause before the second attempt; doubled for each further one. A Retry-After header replaces it."""
 
 _SCHEMES: Final = ("http", "https")
 
@@ -45,11 +45,11 @@ _SCHEMES: Final = ("http", "https")
 def fetch(
     maker: Maker, endpoint: AddressMaker, sentence: str, report: Callable[[str, float], object]
 ) -> tuple[bytes, str]:
-    """The picture's bytes, and what type the answer claims to have.
+    """The picture's bytes, and the content type that the answer states.
 
     Raises
     ------
-    MakerError : whatever went wrong, in plain words, with no secret in them.
+    MakerError : the request failed; the message contains no secret.
     """
     work = _Work(maker, endpoint, sentence, os.environ)
     results: queue.SimpleQueue[tuple[bytes, str] | BaseException] = queue.SimpleQueue()
@@ -78,7 +78,7 @@ def fetch(
 
 
 class _Work:
-    """One question, in the thread that asks it."""
+    """One request, in a thread of its own."""
 
     def __init__(self, maker: Maker, endpoint: AddressMaker, sentence: str, environment: Mapping[str, str]) -> None:
         self.maker = maker
@@ -96,14 +96,14 @@ class _Work:
             self._headers.setdefault("Content-Type", "application/json")
 
     def result(self) -> tuple[bytes, str]:
-        """The picture's bytes and claimed type.
+        """The picture's bytes and stated content type.
 
         Raises
         ------
         MakerError
         """
         method = "GET" if self._body is None else "POST"
-        # An answer in base64 is four thirds as long as its picture, and JSON has its own words around it.
+        # Base64 is 4/3 as long as the picture, plus the JSON around it.
         wide = self.endpoint.kind == "base64"
         limit = self.maker.size_bytes * 4 // 3 + CHUNK if wide else self.maker.size_bytes
         if self.endpoint.kind == "url":
@@ -123,12 +123,10 @@ class _Work:
             return self._decoded(text), ""
         return self._followed(text)
 
-    # Asking
-
     def _persistently(
         self, method: str, url: str, headers: Mapping[str, str], body: bytes | None, limit: int
     ) -> tuple[bytes, str]:
-        """The answer's bytes, asked for as often as the maker's file allows."""
+        """The answer's bytes, with as many attempts as the maker's file allows."""
         import urllib3
 
         pause = PAUSE_S
@@ -153,14 +151,14 @@ class _Work:
     def _once(
         self, method: str, url: str, headers: Mapping[str, str], body: bytes | None, limit: int
     ) -> tuple[bytes, str]:
-        """One question and its answer, read up to its end or to the limit."""
+        """One request and its answer, read to its end or to the size limit."""
         import urllib3
 
         left = max(self.maker.timeout_s - (time.monotonic() - self.began), 0.05)
         timeout = urllib3.Timeout(connect=min(CONNECT_S, left), read=left)
         sent = {"Accept-Encoding": "identity", "User-Agent": "linewright", **headers}
         with urllib3.PoolManager(num_pools=1, timeout=timeout, ssl_context=ssl.create_default_context()) as pool:
-            # What urllib3 could do by itself (its Retry) cannot be bounded in total time nor tell attempts apart.
+            # urllib3's Retry can neither limit the total time nor report the attempts.
             answer = pool.request(
                 method, url, headers=sent, body=body, redirect=False, retries=False, preload_content=False
             )
@@ -180,7 +178,7 @@ class _Work:
             raise self._too_much(f"{int(stated):,} bytes", limit)
         parts: list[bytes] = []
         size = 0
-        # read1 gives what has come, however little: a drip then meets the time-out, not the patience of a full chunk.
+        # read1 returns what has arrived, so a slow stream meets the time-out instead of blocking for a full chunk.
         while chunk := answer.read1(CHUNK):
             parts.append(chunk)
             size += len(chunk)
@@ -195,10 +193,8 @@ class _Work:
             raise self._error(f"{reason} with {described(data)}", "check url, headers and body in the maker's file")
         return data, claimed
 
-    # What the answer holds
-
     def _found_in(self, data: bytes) -> str:
-        """The text at the place that the maker's file names."""
+        """The text at the place in the answer that the maker's file names."""
         try:
             now = json.loads(data)
         except (ValueError, RecursionError):
@@ -237,7 +233,7 @@ class _Work:
             ) from None
 
     def _followed(self, address: str) -> tuple[bytes, str]:
-        """The picture at an address that an answer gave; without the maker's headers, and nowhere but on the net."""
+        """The picture at an address in an answer; requested without the maker's headers, over http or https only."""
         if address.startswith("data:"):
             return self._decoded(address), ""
         address = urljoin(self._url, address)
@@ -254,8 +250,6 @@ class _Work:
             except _Moved as moved:
                 address = urljoin(address, moved.to)
         raise self._error(f"its picture's address moved on more than {REDIRECTS} times", "look at it in a browser")
-
-    # Words
 
     def _in_words(self, error: Exception) -> str:
         import urllib3
@@ -284,7 +278,7 @@ class _Work:
 
 
 class _Later(Exception):
-    """The maker asks to be asked again."""
+    """The server asks for a retry later."""
 
     def __init__(self, words: str, pause_s: float | None) -> None:
         super().__init__(words)
@@ -293,7 +287,7 @@ class _Later(Exception):
 
 
 class _Moved(Exception):
-    """The answer is a redirect."""
+    """The answer is a redirect to another address."""
 
     def __init__(self, status: int, to: str) -> None:
         super().__init__(to)
@@ -302,14 +296,14 @@ class _Moved(Exception):
 
 
 def redacted(words: str, secrets: tuple[str, ...]) -> str:
-    """Words for people without the secrets that an answer may have echoed."""
+    """A message with all secrets removed that an answer may have repeated."""
     for secret in sorted(secrets, key=len, reverse=True):
         words = words.replace(secret, "***")
     return words
 
 
 def _line(name: str, value: str) -> str:
-    """A header's value, which must be one line of Latin-1 (RFC 9110, section 5.5)."""
+    """A header's value, checked to be one line of Latin-1 (RFC 9110, section 5.5)."""
     value = value.strip()
     if not value.isprintable() or not value.isascii():
         raise MakerError(
@@ -320,7 +314,7 @@ def _line(name: str, value: str) -> str:
 
 
 def _with_sentence(value: Any, words: str) -> Any:
-    """The body's template with every ``{sentence}`` in its texts filled in."""
+    """The body's template with ``{sentence}`` replaced in all of its texts."""
     if isinstance(value, str):
         return value.replace("{sentence}", words)
     if isinstance(value, dict):
@@ -331,7 +325,7 @@ def _with_sentence(value: Any, words: str) -> Any:
 
 
 def _shape(value: object) -> str:
-    """What a JSON value is, without its contents."""
+    """The type of a JSON value in words, without its contents."""
     if isinstance(value, list):
         return f"a list of {len(value)}"
     if isinstance(value, dict):
@@ -340,7 +334,7 @@ def _shape(value: object) -> str:
 
 
 def _pause(headers: Any) -> float | None:
-    """Seconds of a Retry-After in seconds (RFC 9110, section 10.2.3); its dates are rare and not read."""
+    """Seconds of a Retry-After header (RFC 9110, section 10.2.3); None if it is missing or a date."""
     said = headers.get("Retry-After", "")
     return float(said) if said.isdigit() else None
 

@@ -1,4 +1,4 @@
-"""What a maker's bytes are, by the bytes themselves: what it says of them is not believed."""
+"""File types recognised by their first bytes; the type that a maker states is not used."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ _SVG: Final = re.compile(
 
 
 def suffix_of(data: bytes) -> str | None:
-    r"""Suffix of a picture file with these bytes; None if they are no picture that can be read here.
+    r"""Suffix of the picture file that these bytes are; None if they are no picture of a known format.
 
     Examples
     --------
@@ -39,7 +39,7 @@ def suffix_of(data: bytes) -> str | None:
 
 
 def described(data: bytes) -> str:
-    """What the bytes seem to be instead, for a message: the begin of a text, or that they are none."""
+    """Short description of bytes that are no picture, for a message: the start of a text, or their number."""
     if not data:
         return "nothing at all"
     begin = data[:400].removeprefix(b"\xef\xbb\xbf")

@@ -15,7 +15,7 @@ from linewright.maker import command, endpoint, kinds, shelf
 from linewright.maker.setup import Maker
 
 LONGEST_SENTENCE: Final = 2000
-"""Characters; far longer than anybody describes a picture, and short enough for any command line."""
+"""Characters. Short enough for any command line."""
 
 _TYPES: Final = {
     ".png": "image/png", ".jpg": "image/jpeg", ".gif": "image/gif", ".tif": "image/tiff", ".bmp": "image/bmp",
@@ -25,13 +25,13 @@ _TYPES: Final = {
 
 @dataclass(frozen=True)
 class Made:
-    """A picture that a maker made.
+    """A picture from a maker.
 
     Parameters
     ----------
     path : its file.
-    kept : it was on the shelf already.
-    notes : what to know of it.
+    kept : it came from the cache.
+    notes : remarks for the user.
     """
 
     path: Path
@@ -42,12 +42,13 @@ class Made:
 def picture_of(
     sentence: str, maker: Maker, *, anew: bool = False, report: Callable[[str, float], object] = lambda _s, _d: None
 ) -> Made:
-    """The picture of a sentence: the one kept for it, or a new one.
+    """The picture of a sentence, from the cache or newly made.
 
     Parameters
     ----------
-    anew : ask the maker even if one is kept.
-    report : told what is being done and how much of its time has passed; it may raise, which ends the work.
+    anew : ask the maker even if a picture is cached.
+    report : called with the current step and the share of its time limit that has passed; an exception from it cancels
+        the work.
 
     Raises
     ------
@@ -67,7 +68,7 @@ def picture_of(
 
 
 def bytes_of(sentence: str, maker: Maker) -> tuple[bytes, str]:
-    """The picture of a sentence as the bytes of a file and its suffix, kept nowhere.
+    """The picture of a sentence as file contents and suffix, without caching.
 
     Raises
     ------
@@ -77,7 +78,7 @@ def bytes_of(sentence: str, maker: Maker) -> tuple[bytes, str]:
 
 
 def _asked(sentence: str, maker: Maker, report: Callable[[str, float], object]) -> tuple[bytes, str, list[str]]:
-    """Ask the maker: the picture's bytes, their suffix, and what to know of it."""
+    """Ask the maker: the picture's bytes, their suffix, and remarks for the user."""
     claimed = ""
     notes: list[str] = []
     if maker.command is not None:
@@ -107,5 +108,5 @@ def _asked(sentence: str, maker: Maker, report: Callable[[str, float], object]) 
 
 
 def _is_here(host: str) -> bool:
-    """Whether a host is this computer."""
+    """Whether a host name means this computer."""
     return host in ("localhost", "::1") or host.startswith("127.")

@@ -1,4 +1,4 @@
-"""The file that describes a picture maker: read, checked, and what it looks like."""
+"""The TOML file that describes a picture maker: reading, checking, and an example."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from linewright.folders import config_folder
 from linewright.rig.toml_lines import find_places, line_of, read_toml
 
 FILE_LIMIT_BYTES: Final = 65_536
-"""A maker is described in some twenty lines; a larger file is something else."""
+"""Largest accepted file; a maker's file has some twenty lines."""
 
 FILE_NAME: Final = "maker.toml"
 
@@ -165,15 +165,15 @@ class Maker(_Table):
 
     @property
     def size_bytes(self) -> int:
-        """Of the answer, at most."""
+        """Largest accepted answer, bytes."""
         return int(self.size_mb * 2**20)
 
     def asked(self, sentence: str) -> str:
-        """What the maker is asked for."""
+        """The prompt: the sentence in the file's wording."""
         return self.wording.replace("{sentence}", sentence)
 
     def secrets(self, environment: Mapping[str, str]) -> tuple[str, ...]:
-        """Values of all variables that the file takes from the environment."""
+        """Values of all environment variables that the file uses."""
         if self.endpoint is None:
             return ()
         texts = (self.endpoint.url, *self.endpoint.headers.values())
@@ -182,11 +182,11 @@ class Maker(_Table):
 
 
 def filled(text: str, environment: Mapping[str, str]) -> str:
-    """A text with its ``${NAME}`` filled in.
+    """A text with each ``${NAME}`` replaced by the environment variable.
 
     Raises
     ------
-    MakerError : a variable is not set. Its name is told, and no value of any.
+    MakerError : a variable is not set. The message has its name and no values.
     """
     for name in _VARIABLE.findall(text):
         if not environment.get(name):
@@ -198,11 +198,11 @@ def filled(text: str, environment: Mapping[str, str]) -> str:
 
 
 def find_maker(path: Path | None = None) -> Maker:
-    """The maker of a file, or the one in the user's config folder.
+    """The maker of a file, or of the one in the user's config folder.
 
     Raises
     ------
-    MakerError : there is none, or its file is wrong.
+    MakerError : there is no such file, or it is wrong.
     """
     if path is not None:
         return load_maker(path)
@@ -217,11 +217,11 @@ def find_maker(path: Path | None = None) -> Maker:
 
 
 def new_maker(path: Path | None = None) -> Path:
-    """Write the example where a maker's file belongs, and say where that is.
+    """Write the example to the maker's file and return its path.
 
     Raises
     ------
-    MakerError : there is one already, or it cannot be written.
+    MakerError : the file exists already, or cannot be written.
     """
     path = path or config_folder() / FILE_NAME
     try:
@@ -242,7 +242,7 @@ def load_maker(path: Path) -> Maker:
 
     Raises
     ------
-    MakerError : it cannot be read or is wrong; with all that is wrong, by line.
+    MakerError : the file cannot be read or is wrong; the message lists all problems by line.
     """
     try:
         with opened(path) as file:
@@ -254,7 +254,7 @@ def load_maker(path: Path) -> Maker:
     try:
         text = data.decode("utf-8-sig")
         raw = read_toml(text)
-    except ValueError as error:  # no UTF-8 is one, too
+    except ValueError as error:  # includes UnicodeDecodeError
         raise MakerError(f"{path}: no TOML: {error}", hint=_HINT) from error
     try:
         return Maker.model_validate(raw)
@@ -271,6 +271,6 @@ def load_maker(path: Path) -> Maker:
 
 
 def _words(kind: str, message: str) -> str:
-    """What is wrong with a key, in our words where the library's are about itself."""
+    """Message for a problem with a key; replaces those of the library that do not suit users."""
     plain = {"extra_forbidden": "there is no such key", "missing": "this key is missing"}
     return plain.get(kind, message.removeprefix("Value error, ").replace("Input should", "it should"))

@@ -1,4 +1,4 @@
-"""Pictures that were made, kept by sentence, so that the same words need not be asked, waited or paid for twice."""
+"""Cache of made pictures by sentence, so that the same sentence is not paid for twice."""
 
 from __future__ import annotations
 
@@ -15,17 +15,17 @@ from linewright.maker import kinds
 from linewright.maker.setup import Maker
 
 KEPT_HIGH: Final = 200
-"""Pictures on the shelf; at 2 MB each it stays below what a phone's camera fills in an afternoon."""
+"""Most pictures in the cache: 400 MB at 2 MB each."""
 
 
 def shelf_folder() -> Path:
-    """Where they lie; it need not exist yet."""
+    """Folder of the cache; it may not exist yet."""
     return cache_folder() / "pictures"
 
 
 def stem_of(sentence: str, maker: Maker) -> str:
-    """Name of a picture on the shelf: its words, and a digest of the exact words and the maker's file, which has no
-    secrets.
+    """File name of a picture without suffix: words of the sentence, and a digest of the sentence and the maker's file
+    (which contains no secrets).
     """
     exact = f"{maker.asked(sentence)}\0{maker.model_dump_json(exclude={'timeout_s', 'size_mb', 'attempts'})}"
     words = re.sub(r"[\W_]+", "-", sentence.lower())[:40].strip("-") or "picture"
@@ -33,7 +33,7 @@ def stem_of(sentence: str, maker: Maker) -> str:
 
 
 def find(sentence: str, maker: Maker) -> Path | None:
-    """The picture kept for these words, if it still is one."""
+    """The cached picture for this sentence; None if there is none or the file is no picture."""
     stem = stem_of(sentence, maker)
     for path in sorted(shelf_folder().glob(f"{stem}.*")):
         with contextlib.suppress(OSError), path.open("rb") as file:
@@ -43,11 +43,11 @@ def find(sentence: str, maker: Maker) -> Path | None:
 
 
 def keep(sentence: str, maker: Maker, data: bytes, suffix: str) -> Path:
-    """Put a picture on the shelf, in place of an earlier one for the same words.
+    """Write a picture to the cache, replacing an earlier one for the same sentence.
 
     Raises
     ------
-    MakerError : the shelf cannot be written.
+    MakerError : the cache cannot be written.
     """
     folder = shelf_folder()
     stem = stem_of(sentence, maker)
@@ -69,7 +69,7 @@ def keep(sentence: str, maker: Maker, data: bytes, suffix: str) -> Path:
 
 
 def _clear(folder: Path) -> None:
-    """Take the oldest away beyond `KEPT_HIGH`."""
+    """Remove the oldest pictures beyond `KEPT_HIGH`."""
     ages = []
     for path in folder.iterdir():
         with contextlib.suppress(OSError):

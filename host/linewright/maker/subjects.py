@@ -1,6 +1,4 @@
-"""Subjects for those who want a picture and have no idea: drawn from word lists of our own, in the world of Marrow
-Quay.
-"""
+"""Random subjects from word lists, in the world of Marrow Quay."""
 
 from __future__ import annotations
 
@@ -46,5 +44,5 @@ def subject(rng: random.Random) -> str:
 
 
 def count() -> int:
-    """How many different subjects there are."""
+    """Number of different subjects."""
     return len(WHO) * len(HOW) * (len(WHERE) + 1)

@@ -1,13 +1,13 @@
-"""How far the drawn path is from the planned strokes, both ways, matched in order along the path.
+"""Distances between drawn path and planned strokes, in both directions, matched in order along the path.
 
-A drawing crosses itself, runs back along itself and hatches at less than a pen's width, so "nearest planned line"
-would hide errors. Here every drawn point is compared with the part of its own stroke where the pen should be by then.
+A drawing crosses itself, retraces itself and hatches at less than a pen's width, so the distance to the nearest planned
+line would hide errors. Every drawn point is compared with its own stroke near the expected position instead.
 
-The guess: progress along a stroke is counted in steps of the dominant motor. A straight move by (da, db) steps takes
-max(|da|, |db|) step words whatever its slope, and the same measure of the planned stroke, with its vertices on whole
-steps, is known beforehand. The guess is refined among neighbouring segments, in rings, only for the points that need
-it, so no distance comes out smaller than it is. On a machine whose mechanics bend the path by many segments, only
-every n-th of the points that are far off is followed up, and some distances may come out slightly too large.
+The expected position follows from progress along a stroke, counted in steps of the dominant motor. A straight move by
+(da, db) takes max(|da|, |db|) step words whatever its slope; the same measure of the planned stroke, rounded to whole
+steps, is known beforehand. Around the expected position, wider and wider ranges of segments are searched for points
+that need it, so no distance is underestimated. On a machine whose mechanics bend the path over many segments, only
+every n-th distant point is searched further, and some distances may be slightly too large.
 """
 
 from __future__ import annotations
@@ -27,20 +27,21 @@ Ints = NDArray[np.int64]
 _BATCH_POINTS: Final = 1 << 18
 _BATCH_RUNS: Final = 4096
 _RINGS: Final = ((0.5, 2, 1 << 62), (0.75, 8, 1 << 17), (1.0, 64, 1 << 13))
-"""(steps off beyond which a point looks further, how many segments to either side, how many points may): an undisturbed
-path stays within one step or so (`STRAY_STEPS` of motion/ramps says how far it may) and ends in the first two rings; a
-bent one is searched on a subset, in bounded time."""
+"""(distance in steps above which a point is searched further, segments searched on either side, most points): an
+undisturbed path is within about one step (`STRAY_STEPS` of motion/ramps) and needs the first two ranges; a bent one is
+searched for a subset of its points, in bounded time."""
 _PLACE_STEPS: Final = 4
-"""A dot this near (steps, either motor) to the stroke's beginning belongs to it; rounding accounts for one."""
+"""A dot within this distance (steps, either motor) of the stroke's start belongs to the stroke; rounding accounts for
+one step."""
 
 
 @dataclass(frozen=True, eq=False)
 class PenRun:
-    """What the pen drew between coming down and going up.
+    """Path of the pen between being lowered and raised.
 
     Parameters
     ----------
-    points_mm : (n, 2) float64, machine coordinates; the first is where the pen came down.
+    points_mm : (n, 2) float64, machine coordinates; the first is where the pen was lowered.
     progress : (n,) int64: step words made since then.
     begin, end : counted position of motors A and B there, steps from the machine's zero.
     """
@@ -53,14 +54,14 @@ class PenRun:
 
 @dataclass(frozen=True)
 class Deviation:
-    """Drawn against planned.
+    """Distances between drawn and planned strokes.
 
     Parameters
     ----------
     max_mm, rms_mm : drawn points to the plan, and (max only) planned vertices to the drawn path.
     worst_stroke, worst_at_mm : where the maximum is.
     strokes_planned, strokes_drawn, strokes_cut : cut ones were begun and not finished.
-    stray_runs : times the pen was down where no stroke was due.
+    stray_runs : times the pen was down where no stroke was expected.
     """
 
     max_mm: float
@@ -74,13 +75,13 @@ class Deviation:
 
 
 class StrokeComparer:
-    """Compares runs of the pen with planned strokes as they come; memory is bounded by the longest stroke.
+    """Compares pen-down runs with planned strokes as they arrive; memory is bounded by the longest stroke.
 
     Parameters
     ----------
     planned : strokes in machine mm, in the order in which they are drawn.
     machine : for the size of a step.
-    vertex_steps : (n, 2) int64, what the motors count at each vertex; None: what a true machine would count there.
+    vertex_steps : (n, 2) int64, motor positions at each vertex; None: those of a machine without errors.
     """
 
     def __init__(self, planned: Drawing, machine: Machine, vertex_steps: Ints | None = None) -> None:
@@ -107,10 +108,11 @@ class StrokeComparer:
         self._points = 0
 
     def add(self, run: PenRun) -> None:
-        """The pen came down, moved (or not) and went up."""
+        """Add a run: the pen was lowered, moved or not, and raised."""
         pending = self._pending
         if pending is not None:
-            # Lifted in mid-stroke (held) and put down at the same place: one stroke, unless the next is due there.
+            # Raised within a stroke (hold) and lowered at the same place: one stroke, unless the next stroke starts
+            # there.
             next_is_due = self._near_end(pending.end) and self._near_begin(run.begin, self._next + 1)
             if run.begin == pending.end and not next_is_due:
                 run = PenRun(
@@ -127,15 +129,15 @@ class StrokeComparer:
             return
         due, made = self._due(), int(run.progress[-1])
         if not made and not self._near_begin(run.begin, self._next):
-            # Held at the very end of a stroke, the pen comes down there once more: ink on its own ink.
+            # After a hold at the very end of a stroke, the pen is lowered there again, on existing ink.
             self._stray += run.begin != self._last_end
         elif made < due:
-            self._pending = run  # even a step before the end: that may be where it was held
+            self._pending = run  # even a step before the end, where a hold may have occurred
         else:
             self._take(run, finished=True)
 
     def result(self) -> Deviation:
-        """After the last run."""
+        """The result, after the last run."""
         if self._pending is not None:
             self._take_pending(self._pending)
             self._pending = None
@@ -153,12 +155,12 @@ class StrokeComparer:
         )
 
     def _due(self) -> int:
-        """Steps that the next stroke should take."""
+        """Steps expected for the next stroke."""
         first, end = self._planned.starts[self._next], self._planned.starts[self._next + 1]
         return int(self._progress[end - 1] - self._progress[first])
 
     def _nearly_all(self, made: int) -> bool:
-        """Whether a run of so many steps may be the whole next stroke, drawn on a machine that bends it a little."""
+        """Whether a run of this many steps may be the whole next stroke on a machine with slightly bent mechanics."""
         due = self._due()
         return made >= due * 0.99 - _PLACE_STEPS and (made > 0 or not due)
 
@@ -173,7 +175,7 @@ class StrokeComparer:
         )
 
     def _take_pending(self, run: PenRun) -> None:
-        """A run that took fewer steps than its stroke has: was it broken off, or did rounding swallow a tremble?"""
+        """Handle a run with fewer steps than its stroke: interrupted, or shortened by rounding."""
         steps = self._steps[self._planned.starts[self._next] : self._planned.starts[self._next + 1]]
         a_speck = bool(np.ptp(steps, axis=0).max() <= 2 * _PLACE_STEPS)
         made = int(run.progress[-1])
@@ -211,7 +213,8 @@ class StrokeComparer:
         )
         due = plan.progress[plan.starts[1:] - 1] - plan.progress[plan.starts[:-1]]
         made = drawn.progress[drawn.starts[1:] - 1] - drawn.progress[drawn.starts[:-1]]
-        # A finished stroke is stretched to its plan (rounding may cost a step here and there); a cut one is not.
+        # A finished stroke is scaled to its plan, because rounding may cost a step here and there; an interrupted one
+        # is not.
         finished = np.array([finished for _, _, finished in batch])
         stretch = np.where(finished & (made > 0), due / np.maximum(made, 1.0), 1.0)
 
@@ -242,13 +245,13 @@ class StrokeComparer:
 
 
 class _Lines:
-    """Polylines in one array, each with a measure of progress along it."""
+    """Polylines in one array, with a progress value at each vertex."""
 
     def __init__(self, points: Floats, starts: Ints, progress: Floats) -> None:
         self.points = points
         self.starts = starts
         self.progress = progress
-        # Progress restarts in every line; laid end to end with a gap it is one ascending key for a search.
+        # Progress restarts in every line; offsets make it one ascending key for the search.
         line = np.repeat(np.arange(len(starts) - 1), np.diff(starts))
         begin = progress[starts[:-1]]
         span = progress[starts[1:] - 1] - begin
@@ -261,7 +264,7 @@ class _Lines:
         self._per_square = np.where(square > 0, 1.0 / np.where(square > 0, square, 1.0), 0.0)
 
     def distances(self, points: Floats, line: Ints, into: Floats, step_mm: float) -> Floats:
-        """Distance of each point from its line near the given progress, mm; nan where it was left out.
+        """Distance of each point from its line near the given progress, mm; nan where it was not searched.
 
         Parameters
         ----------

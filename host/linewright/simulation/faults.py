@@ -1,7 +1,7 @@
-"""The faults that can be switched on: what is wrong with the machine, or with the wire to it, named and ranged.
+"""Faults of the simulated machine, with names and ranges.
 
-On the command line each is ``--fault name=value``. All are off by default, and none is random: the same drawing
-on the same faulty machine comes out the same. (Faults of the wire are `linewright.virtual.bad_wire`'s, and seeded.)
+On the command line each is ``--fault name=value``. All are off by default and none is random, so repeated runs are
+identical. (Faults of the link are in `linewright.virtual.bad_wire` and seeded.)
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from linewright.errors import InputError
 
 
 def fault(meaning: str, unit: str, low: float, high: float, default: float = 0.0) -> float:
-    """A field of `Defects`."""
+    """A dataclass field with meaning, unit and range."""
     metadata = {"meaning": meaning, "unit": unit, "low": low, "high": high}
     value: float = field(default=default, metadata=metadata)
     return value
@@ -23,7 +23,7 @@ def fault(meaning: str, unit: str, low: float, high: float, default: float = 0.0
 
 @dataclass(frozen=True)
 class Defects:
-    """Named numbers with ranges: what the dataclasses of faults have in common."""
+    """Base of the dataclasses of faults: named numbers with ranges."""
 
     @classmethod
     def parse(cls, options: Iterable[str]) -> Self:
@@ -62,7 +62,7 @@ class Defects:
         return "\n".join(lines)
 
     def options(self) -> list[str]:
-        """What `parse` reads back to the same faults: only those that differ from the default."""
+        """Options for `parse` that give the same faults; only those that differ from their defaults."""
         return [
             f"{f.name}={getattr(self, f.name)!r}"
             for f in dataclasses.fields(self)
@@ -72,7 +72,7 @@ class Defects:
 
 @dataclass(frozen=True)
 class Faults(Defects):
-    """One machine's defects; every field is a number, and its default means "not there"."""
+    """Faults of one machine. Every field is a number; its default means no fault."""
 
     skew_deg: float = fault("y axis leans towards +x by this angle (squareness error)", "deg", -10, 10)
     scale_x: float = fault("x moves this share too far: 0.01 = 1 % too large", "", -0.2, 0.2)
@@ -113,12 +113,12 @@ class Faults(Defects):
 
     @property
     def uneven_paper(self) -> bool:
-        """Whether the pen meets the paper at different heights."""
+        """Whether the paper's height under the pen varies."""
         return any((self.paper_tilt_x_us, self.paper_tilt_y_us, self.paper_bow_us))
 
     @property
     def bends_the_path(self) -> bool:
-        """Whether the pen goes anywhere else than the counted steps say."""
+        """Whether the pen's position differs from the counted steps."""
         return any(
             (
                 self.skew_deg,

@@ -1,7 +1,7 @@
-"""What the virtual rig knows about the machine: the part of the rig file that physics and the checks need.
+"""The part of the rig file that the virtual rig's physics and checks need.
 
-A `Machine` travels as JSON: the rig's process is started with one, and every tape begins with one, so that a
-tape explains itself long after the rig file has changed.
+A `Machine` is stored as JSON: the rig's process gets one at start, and every tape begins with one, so that a tape can
+be read after the rig file has changed.
 """
 
 from __future__ import annotations
@@ -30,15 +30,16 @@ class Machine:
     crossed : False: motor A = x, B = y. True: crossed belt, A = x + y, B = x - y.
     steps_per_mm : of motors A and B.
     travel_mm, speed_mm_s, accel_mm_s2, endstop : of the axes x and y; endstop is ``min``, ``max`` or ``none``.
-    step_rate_hz : the most that motors A and B may be stepped, steps/s.
-    junction_deviation_mm : how far a corner may be rounded; see `linewright.simulation.pulse_checks`.
-    step_width_us, direction_setup_us : what the drivers ask for at least.
-    home_backoff_mm : how far inside its switch an axis has its zero (or its far end).
-    pen_up_us, pen_down_us, pen_lift_ms, pen_lower_ms : servo pulses and the time the pen needs.
-    pen_clear_us, pen_near_ms : pulse that just clears the paper (that for up: none is known), and the time from it.
-    reversed : how motors A and B are wired: True where the board has to turn the direction around.
-    endstop_pins : on which of the board's pins the switches of x and y are; -1: on none.
-    opens : whether the switches of x and y open their contacts when they are pressed.
+    step_rate_hz : limits of motors A and B, steps/s.
+    junction_deviation_mm : allowed rounding of corners; see `linewright.simulation.pulse_checks`.
+    step_width_us, direction_setup_us : minimum times of the drivers.
+    home_backoff_mm : distance between an axis' switch and its zero (or far end).
+    pen_up_us, pen_down_us, pen_lift_ms, pen_lower_ms : servo pulses and travel times.
+    pen_clear_us, pen_near_ms : pulse just clear of the paper (the up pulse if unknown), and the time from there to the
+        paper.
+    reversed : direction of motors A and B: True where the board inverts it.
+    endstop_pins : board pins of the switches of x and y; -1: none.
+    opens : whether the switches of x and y are normally closed (open when pressed).
     """
 
     crossed: bool = False
@@ -95,7 +96,7 @@ class Machine:
         Raises
         ------
         ValueError
-            If the text is not JSON, or a field is missing or unknown.
+            The text is not JSON, or a field is missing or unknown.
         """
         raw: Any = json.loads(text)
         names = {field.name for field in fields(cls)}
@@ -105,7 +106,7 @@ class Machine:
         return cls(**values)
 
     def to_json(self) -> str:
-        """One line of JSON that `from_json` reads."""
+        """One line of JSON for `from_json`."""
         return json.dumps(asdict(self))
 
     @property
@@ -121,9 +122,9 @@ class Machine:
 
     @property
     def frame_mm(self) -> Pair:
-        """Length of the axes, mm: the reach, and the piece between it and the switch.
+        """Length of the axes, mm, including the distance between travel and switch.
 
-        In true coordinates an endstop at the near end closes at 0, one at the far end at this length.
+        In true coordinates a switch at the near end closes at 0, one at the far end at this length.
         """
         x, y = (
             travel + (0.0 if end == "none" else self.home_backoff_mm)
@@ -133,22 +134,22 @@ class Machine:
 
     @property
     def step_mm(self) -> float:
-        """The coarser of the two steps, mm of belt."""
+        """The larger step of the two motors, mm of belt."""
         return 1.0 / min(self.steps_per_mm)
 
     def pen_is_down(self, servo_us: int) -> bool:
-        """Whether a servo pulse holds the pen nearer to the paper than to where it is clear; 0 (no pulse) is up."""
+        """Whether a servo pulse puts the pen below the height that is clear of the paper; 0 (no pulse) means up."""
         return servo_us != 0 and abs(servo_us - self.pen_down_us) < abs(servo_us - self.pen_clear_us)
 
     def pen_needs_ms(self, before_us: int, servo_us: int) -> int:
-        """How long the pen needs from one pulse to the other: to the paper, off it, or from one height to another."""
+        """Travel time of the pen between two pulses, ms."""
         whole, clear = abs(self.pen_up_us - self.pen_down_us), abs(self.pen_clear_us - self.pen_down_us)
         near = clear < whole
         if not near:
             return self.pen_lower_ms if self.pen_is_down(servo_us) else self.pen_lift_ms
         if not self.pen_is_down(servo_us) and self.pen_is_down(before_us):
             return self.pen_near_ms
-        # The last bit takes ``pen_near_ms``, what lies further up its share of the rest.
+        # The last part takes ``pen_near_ms``, the part above a proportional share of the rest.
         begin = abs(before_us - self.pen_down_us) if before_us else whole
         further = max(begin - max(clear, abs(servo_us - self.pen_down_us)), 0) / (whole - clear)
         last = self.pen_near_ms if self.pen_is_down(servo_us) else 0
@@ -156,5 +157,5 @@ class Machine:
 
 
 def _pin(number: int | None) -> int:
-    """As the board's settings have it: -1 where nothing is."""
+    """Pin number as in the board's settings: -1 for none."""
     return -1 if number is None else number

@@ -1,8 +1,8 @@
-"""From commanded steps to the place of the pen: lost steps, scale, play, squareness, straightness, ringing; and how it
-meets the paper.
+"""Simulation from commanded steps to pen position: lost steps, scale, backlash, squareness, straightness, ringing, and
+the pen's pressure.
 
-Everything is vectorised over arrays of steps and keeps its state from call to call, so that a tape of any length
-passes through in pieces. The order is that of the parts: motor (lost steps), belt (scale), carriage (play, then
+Everything is vectorised over arrays of steps and keeps its state between calls, so that a tape of any length is
+processed in pieces. The order is that of the machine: motor (lost steps), belt (scale), carriage (backlash, then
 ringing), frame (squareness, straightness).
 """
 
@@ -20,17 +20,17 @@ from linewright.simulation.machine import Machine
 from linewright.units import TICK_HZ
 
 PRESS_US: Final = 30.0
-"""How much further than to the first touch ``pen_down_us`` takes the servo at the machine's zero: about 3 degrees."""
+"""Distance of ``pen_down_us`` beyond first touch at the machine's zero: about 3 degrees of the servo."""
 
 Floats = NDArray[np.float64]
 Ticks = NDArray[np.int64]
 
 
 class LostSteps:
-    """One motor that cannot follow above a rate: a step that comes sooner than ``1/rate`` after the one before is lost.
+    """A motor that loses every step that comes sooner than ``1/rate`` after the step before.
 
-    A real motor's torque falls with speed until it misses; this is the simplest rule with that effect, and the
-    time between two commanded steps decides it alone.
+    A real motor's torque falls with speed until it misses steps; this is the simplest model of that effect. It depends
+    only on the interval between two commanded steps.
     """
 
     def __init__(self, pull_out_hz: float) -> None:
@@ -39,7 +39,7 @@ class LostSteps:
         self.lost = 0
 
     def followed(self, ticks: Ticks, step: NDArray[np.int64]) -> NDArray[np.int64]:
-        """What the motor makes of commanded steps.
+        """Steps that the motor follows.
 
         Parameters
         ----------
@@ -65,14 +65,14 @@ class LostSteps:
 
 
 class Play:
-    """Backlash of one axis: the carriage follows only when the drive has crossed the play."""
+    """Backlash of one axis: the carriage moves only when the drive has crossed the clearance."""
 
     def __init__(self, play_mm: float, start_mm: float) -> None:
         self._half = play_mm / 2
         self._out = start_mm
 
     def follow(self, drive_mm: Floats) -> Floats:
-        """(n,) float64: where the carriage is, for each position of the drive."""
+        """(n,) float64: carriage position for each drive position."""
         if not self._half or not len(drive_mm):
             return drive_mm
         out = follow(drive_mm, self._half, self._out)
@@ -83,34 +83,34 @@ class Play:
 class Ringing:
     """One axis as a second-order system driven by the carriage's commanded position, solved exactly.
 
-    ``y'' + 2 z w y' + w^2 y = w^2 x`` with ``x`` a staircase. A unit step of ``x`` leaves the deviation ``y - x =
-    -Re((1 - i z/sqrt(1 - z^2)) * exp(l t))``, ``l = w (-z + i sqrt(1 - z^2))`` (step response of the damped
-    oscillator, any text on vibration). Deviations add up, so one complex number per axis is the whole state, and a
-    run of steps is a running sum: no sampling, no integration error.
+    ``y'' + 2 z w y' + w^2 y = w^2 x`` with ``x`` a step function of time. A unit step of ``x`` leaves the deviation ``y
+    - x = -Re((1 - i z/sqrt(1 - z^2)) * exp(l t))``, ``l = w (-z + i sqrt(1 - z^2))`` (step response of the damped
+    oscillator, any text on vibration). Deviations superpose, so the state is one complex number per axis and a run of
+    steps is a running sum, without sampling or integration error.
 
     Parameters
     ----------
     frequency_hz : undamped natural frequency; 0 = stiff.
     damping : ratio z, 0 <= z < 1.
-    start_mm, start_tick : at rest there and then.
+    start_mm, start_tick : initial rest position and time.
     """
 
     _GROWTH = 20.0
-    """exp(20) = 5e8: how far the running sum may scale its terms before it is restarted. Leaves 7 of 16 digits."""
+    """exp(20) = 5e8: largest scale factor within the running sum before it is restarted. Leaves 7 of 16 digits."""
 
     def __init__(self, frequency_hz: float, damping: float, start_mm: float, start_tick: int) -> None:
         omega = 2 * math.pi * frequency_hz
         root = math.sqrt(1 - damping * damping)
         self._pole = complex(-damping * omega, root * omega)
         self._gain = complex(1.0, -damping / root)
-        self._swing = 0j  # sum of the steps so far, each turned and shrunk by its age at ``_tick``
+        self._swing = 0j  # sum of the steps so far, each rotated and decayed up to ``_tick``
         self._tick = start_tick
         self._x = start_mm
         self.stiff = frequency_hz == 0
         self._span_ticks = math.inf if not damping or self.stiff else TICK_HZ * self._GROWTH / (damping * omega)
 
     def respond(self, ticks: Ticks, drive_mm: Floats) -> Floats:
-        """Where the axis is at each tick, just as the drive steps to ``drive_mm``.
+        """Axis position at each tick, at the moment the drive steps to ``drive_mm``.
 
         Parameters
         ----------
@@ -130,7 +130,7 @@ class Ringing:
             if ticks[-1] - self._tick > self._span_ticks:
                 last = int(np.searchsorted(ticks, self._tick + self._span_ticks, side="right"))
                 if last == first:
-                    # A long wait: let the swing die down by itself up to the next step.
+                    # After a long pause, decay the swing up to the next step.
                     self._swing *= np.exp(self._pole * (int(ticks[first]) - self._tick) / TICK_HZ)
                     self._tick = int(ticks[first])
                     continue
@@ -145,19 +145,19 @@ class Ringing:
 
     @property
     def settled_ticks(self) -> int:
-        """After this long without a step the swing has shrunk to a thousandth (or 2 s, where nothing damps it)."""
+        """Time after the last step until the swing has decayed to a thousandth (2 s without damping), ticks."""
         if self.stiff:
             return 0
         return round(TICK_HZ * min(2.0, math.log(1000) / max(-self._pole.real, 1e-9)))
 
 
 class Mechanics:
-    """The whole chain for one machine and its faults.
+    """All mechanics of one machine with its faults.
 
     Parameters
     ----------
-    machine, faults : what is simulated.
-    tick : when it begins, at rest.
+    machine, faults : the simulated machine.
+    tick : start time, at rest.
     """
 
     def __init__(self, machine: Machine, faults: Faults, tick: int = 0) -> None:
@@ -181,11 +181,11 @@ class Mechanics:
         self._paper_us = (faults.paper_tilt_x_us, faults.paper_tilt_y_us, faults.paper_bow_us)
 
     def carriage(self, ticks: Ticks, step_a: NDArray[np.int64], step_b: NDArray[np.int64]) -> tuple[Floats, Floats]:
-        """Position of the carriage on its axes after each word's step, which is what the endstops feel.
+        """Carriage position on its axes after each word's step, as the endstops see it.
 
         Parameters
         ----------
-        ticks : (n,) int64: when the step pins rise.
+        ticks : (n,) int64: rising edges of the step pins.
         step_a, step_b : (n,) int64: -1, 0 or 1.
 
         Returns
@@ -203,23 +203,25 @@ class Mechanics:
         return axes[0], axes[1]
 
     def pen(self, ticks: Ticks, x_mm: Floats, y_mm: Floats) -> Floats:
-        """(n, 2) float64, mm: where the pen is while the carriage's drive is at ``x_mm, y_mm``."""
+        """(n, 2) float64, mm: pen position while the carriage's drive is at ``x_mm, y_mm``."""
         x = self._ringing[0].respond(ticks, x_mm)
         y = self._ringing[1].respond(ticks, y_mm)
         return self._framed(x, y)
 
     def pen_at_rest(self, x_mm: float, y_mm: float) -> Floats:
-        """(2,) float64, mm: where the pen settles when the carriage stays there."""
+        """(2,) float64, mm: pen position at rest for a standing carriage."""
         return np.asarray(self._framed(np.array([x_mm]), np.array([y_mm]))[0])
 
     def _framed(self, x_mm: Floats, y_mm: Floats) -> Floats:
-        """(n, 2) float64, mm: what rails that are neither square nor straight make of places along them."""
+        """(n, 2) float64, mm: positions on the sheet, given positions along rails with squareness and straightness
+        errors.
+        """
         aside_x = self._bow[1] * _hump(y_mm / self._travel[1])
         aside_y = self._bow[0] * _hump(x_mm / self._travel[0])
         return np.column_stack((x_mm + self._lean * y_mm + aside_x, y_mm + aside_y))
 
     def pressure_us(self, servo_us: int, pen_mm: Floats) -> Floats:
-        """(n,) float64: how much further than to the first touch the servo goes at places (n, 2); negative: no ink."""
+        """(n,) float64: servo pulse beyond first touch at places (n, 2); negative: no ink."""
         up, down = self._pulses
         tilt_x, tilt_y, sag = self._paper_us
         along, across = pen_mm[:, 0] / self._travel[0], pen_mm[:, 1] / self._travel[1]
@@ -228,24 +230,24 @@ class Mechanics:
 
     @property
     def lost_steps(self) -> tuple[int, int]:
-        """Of motors A and B, up to now."""
+        """Lost steps of motors A and B so far."""
         return self._motors[0].lost, self._motors[1].lost
 
     @property
     def settled_ticks(self) -> int:
-        """How long the pen may still move after the last step."""
+        """Longest time that the pen may still move after the last step, ticks."""
         return max(ringing.settled_ticks for ringing in self._ringing)
 
 
 def _hump(share: Floats) -> Floats:
-    """(n,) 0 at both ends of a travel and 1 in its middle."""
+    """(n,) 0 at both ends of the travel, 1 in its middle."""
     return 4.0 * share * (1.0 - share)
 
 
 def start_position_mm(machine: Machine, faults: Faults) -> tuple[float, float]:
-    """Where the carriage stands at power-up: as asked, inside the travel, on a whole step.
+    """Carriage position at power-up: as requested, limited to the travel and rounded to whole steps.
 
-    An axis without endstop begins at its zero: that is where its owner sets it by hand.
+    An axis without endstop starts at its zero, where its owner puts it by hand.
     """
     asked = np.array([faults.start_x_mm, faults.start_y_mm])
     for i in (0, 1):

@@ -1,17 +1,17 @@
-"""Every pulse on the tape against what the drivers, the motors and the machine may be asked for.
+"""Checks of every pulse on the tape against the limits of drivers, motors and machine.
 
 **Pulse shape.** Step high time, low time, direction set-up and hold, per motor, in ticks. Exact: no allowance.
 
-**Spacing.** No two steps of a motor follow each other sooner than its own step rate allows, those of the motor included
-that rides on the other's step times (Bresenham).
+**Spacing.** The interval between two steps of a motor is never shorter than its own step rate allows. This includes the
+secondary motor, which steps at the other motor's step times (Bresenham's algorithm).
 
 **Speed and acceleration** are checked on the *position*, sampled every `GRID_TICKS` as whole steps, over windows of
-several lengths ``h``: a violation at any scale that matters shows in one of them::
+several lengths ``h``, so that violations at any relevant time scale show in one of them::
 
     step rate, speed    |x(t + h) - x(t)|               <= v h (1 + e) + s
     acceleration        |x(t + h) - 2 x(t) + x(t - h)|  <= 1.05 a h^2 + 2 s + c
 
-Where the allowances come from:
+The tolerances:
 
 ``s``, whole steps. The ideal position is a real number. The dominant motor steps when the ideal line reaches its next
 whole step, so it lags by 0 to 1; the other one is rounded to the nearest at those moments and moves on by up to one
@@ -22,16 +22,16 @@ twice the span.
 ``e``, time. A ramp's duration is cut to whole ticks: a train of one-step ramps runs fast by up to one tick per step,
 that is rate / TICK_HZ. Ramps keep their time within 0.1 % otherwise (docs/MOTION.md).
 
-``c``, corners. A corner is an instantaneous turn by ``dv`` that stands for a curve within the junction deviation
-``d``. Let the velocity change at the constant rate ``a`` instead, from ``dv / 2a`` before to ``dv / 2a`` after the
-corner: that motion keeps the limit, joins the polyline outside, and departs from it by at most ``dv^2 / 8a``. With
-``dv = 2 v sin(phi/2)`` and the most that `linewright.motion.corners` allows, ``v^2 = 2 a d / sin^2(phi/2)``, this is
-``d``. Three corners in one window add up to at most ``4 d`` in a second difference; the fit rule keeps them from
-overlapping. In windows as long as the turn of a hairpin, ``a h^2 >= 8 d``, a corner exceeds nothing, braking before it
-included (`Corners.braked`); ``2 d`` are left to several that share a window.
+``c``, corners. A corner is an instantaneous change of velocity by ``dv`` that approximates a curve within the junction
+deviation ``d``. Let the velocity change at the constant rate ``a`` instead, from ``dv / 2a`` before to ``dv / 2a``
+after the corner: that motion keeps the limit, joins the polyline on either side, and departs from it by at most ``dv^2
+/ 8a``. With ``dv = 2 v sin(phi/2)`` and the highest speed that `linewright.motion.corners` allows, ``v^2 = 2 a d /
+sin^2(phi/2)``, this is ``d``. Three corners in one window add up to at most ``4 d`` in a second difference; the fit
+rule keeps them from overlapping. In windows as long as the turn of a hairpin, ``a h^2 >= 8 d``, a corner exceeds
+nothing, braking before it included (`Corners.braked`); ``2 d`` are left for several corners in one window.
 
-``1.05``: for corners that come while the path also speeds up. `linewright.motion.profile` keeps plans within it and
-uses it up; without it, hairpins would be taken 2 % faster than such windows allow. The job grants 10 %.
+``1.05``: for corners taken while the path also accelerates. `linewright.motion.profile` uses all of it; without it,
+hairpins would be taken 2 % faster than such windows allow. The project's specification allows 10 %.
 """
 
 from __future__ import annotations
@@ -49,18 +49,19 @@ Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
 
 GRID_TICKS: Final = TICK_HZ // 2000
-"""Positions are sampled every 0.5 ms: 20 steps at 40 000 steps/s, so that the finest window still holds a few steps."""
+"""Positions are sampled every 0.5 ms: 20 steps at 40 000 steps/s, so that the shortest window still contains a few
+steps."""
 SPEED_WINDOWS: Final = (2, 10, 40, 200)
 """In samples: 1, 5, 20 and 100 ms."""
 ACCEL_WINDOWS: Final = (4, 10, 20, 40, 100, 200)
 """In samples: 2 to 100 ms. At 2000 mm/s^2 and 80 steps/mm, a h^2 is 0.6 steps at 2 ms (where only a jump in speed
-shows) and 1600 at 100 ms (where the allowances hardly count)."""
+shows) and 1600 at 100 ms (where the tolerances are negligible)."""
 STEP_SPREAD: Final = 3.0
 TIME_ERROR: Final = 0.001
 ACCEL_ALLOWANCE: Final = 1.05
 _KEEP: Final = 2 * max(ACCEL_WINDOWS)
 _REMEMBERED: Final = 20
-"""Violations per check that are kept in full; all are counted."""
+"""Violations stored per check; all are counted."""
 
 AXES: Final = ("x", "y")
 MOTORS: Final = ("A", "B")
@@ -68,7 +69,7 @@ MOTORS: Final = ("A", "B")
 
 @dataclass(frozen=True)
 class Violation:
-    """One place where a limit was broken: when (s since power-up), who, by what, and what was allowed."""
+    """One violation of a limit: check, axis, time (s since power-up), value and limit."""
 
     check: str
     time_s: float
@@ -85,13 +86,13 @@ class Violation:
 
 @dataclass(frozen=True)
 class PulseCheckResult:
-    """One check over a whole tape.
+    """Result of one check over a whole tape.
 
     Parameters
     ----------
-    checked : how many values were compared with a limit.
-    broken : how many of them broke it.
-    worst : the value nearest to (or furthest beyond) its limit, None if nothing was checked.
+    checked : number of values compared with a limit.
+    broken : number of violations.
+    worst : the value closest to, or furthest beyond, its limit; None if nothing was checked.
     violations : the first `_REMEMBERED` of them.
     """
 
@@ -104,7 +105,7 @@ class PulseCheckResult:
 
 @dataclass
 class Ledger:
-    """Collects what one check finds."""
+    """Collects the results of one check."""
 
     name: str
     unit: str
@@ -122,7 +123,7 @@ class Ledger:
         self.checked += len(values)
         worst = int(np.argmin(values) if self.at_least else np.argmax(values))
         value = float(values[worst])
-        # How much of the limit is used: above 1 is broken.
+        # Share of the limit that is used; above 1 is a violation.
         ratio = limit / max(value, 1e-300) if self.at_least else value / max(limit, 1e-300)
         if ratio > self._ratio:
             self._ratio = ratio
@@ -135,7 +136,7 @@ class Ledger:
                 self._violations.append(self._violation(axis, int(ticks[i]), float(values[i]) * scale, limit * scale))
 
     def result(self) -> PulseCheckResult:
-        """What has been found up to now."""
+        """The result so far."""
         return PulseCheckResult(self.name, self.checked, self.broken, self._worst, tuple(self._violations))
 
     def _violation(self, axis: str, tick: int, value: float, limit: float) -> Violation:
@@ -144,7 +145,7 @@ class Ledger:
 
 @dataclass(frozen=True)
 class WordTiming:
-    """How the player plays a word, ticks: see `lineboard.ports.virtual`, LAYOUT OF A WORD."""
+    """Timing of a pulse word, ticks: see `lineboard.ports.virtual`, LAYOUT OF A WORD."""
 
     overhead_ticks: int = 0
     setup_ticks: int = 0
@@ -153,11 +154,11 @@ class WordTiming:
 
 @dataclass(frozen=True, eq=False)
 class Run:
-    """Words that were played back to back, as the times and directions of their steps; pure delays are left out.
+    """Words played without a gap, as times and directions of their steps; pure delays are left out.
 
     Parameters
     ----------
-    start, end : ticks: beginning of the first word, end of the last.
+    start, end : start of the first word and end of the last, ticks.
     directed : (n,) int64, tick at which the word sets its directions.
     rise : (n,) int64, tick at which its step pins rise.
     pins : (n,) int64, the low four bits of the word.
@@ -174,7 +175,7 @@ class Run:
 
 
 def decode(words: NDArray[np.uint32], tick: int, shape: WordTiming) -> Run:
-    """Read pulse words that play back to back from ``tick`` on."""
+    """Decode pulse words that play without a gap from ``tick`` on."""
     waits = (words >> 4).astype(np.int64)
     ends = np.cumsum(waits + shape.overhead_ticks)
     ends += tick
@@ -190,7 +191,7 @@ def decode(words: NDArray[np.uint32], tick: int, shape: WordTiming) -> Run:
 
 
 class _MotorPulses:
-    """Shape and spacing of one motor's pulses, from run to run."""
+    """Pulse shape and spacing of one motor, continued from run to run."""
 
     _NEVER = -(1 << 60)
 
@@ -208,13 +209,14 @@ class _MotorPulses:
         at = np.flatnonzero((run.pins >> self._step_bit) & 1)
         rise = run.rise[at]
         if len(changes):
-            # A change against this motor's last step before it: the direction must not move while the step is high.
+            # Compare a direction change with this motor's last step before it: direction must not change while the step
+            # pin is high.
             before = np.searchsorted(at, changes) - 1
             last = np.where(before >= 0, rise[before], self._rise) if len(rise) else np.full(len(changes), self._rise)
             ledgers["direction hold"].compare(
                 self.name, run.directed[changes], run.directed[changes] - last - shape.width_ticks, 0.0, limits.us
             )
-            # Only the first step after a change can come too soon after it.
+            # Only the first step after a change can violate the set-up time.
             after = np.searchsorted(at, changes)
             stepped = after < len(at)
             first = rise[after[stepped]]
@@ -247,7 +249,7 @@ class _PulseLimits:
 
 
 class PulseChecks:
-    """All checks of one tape. Feed it in order of time: `shape`, `run`, `enable`; then ask `results`.
+    """All checks of one tape. Call `shape`, `run` and `enable` in order of time, then `results`.
 
     Parameters
     ----------
@@ -262,7 +264,7 @@ class PulseChecks:
         self._limits = _PulseLimits(
             setup_ticks=machine.direction_setup_us * ticks_per_us,
             width_ticks=machine.step_width_us * ticks_per_us,
-            # Less one tick and the time error of a ramp: see ``e`` above.
+            # Minus one tick and the time error of a ramp: see ``e`` above.
             spacing_ticks=tuple((1 - TIME_ERROR) * TICK_HZ / rate - 1 for rate in machine.step_rate_hz),
         )
         shapes = ("step high time", "step low time", "direction set-up", "direction hold", "step spacing")
@@ -282,11 +284,11 @@ class PulseChecks:
 
     @property
     def position_steps(self) -> tuple[int, int]:
-        """Steps of A and B counted since power-up."""
+        """Counted steps of A and B since power-up."""
         return int(self._position[0]), int(self._position[1])
 
     def shape(self, tick: int, shape: WordTiming) -> None:
-        """From the next run on, words are played like this."""
+        """Word timing from the next run on."""
         self._shape = shape
         at, us = np.array([tick]), 1e6 / TICK_HZ
         for motor in MOTORS:
@@ -308,18 +310,20 @@ class PulseChecks:
         self._end = run.end
 
     def enable(self, tick: int, on: bool) -> None:
-        """Drivers are powered or not. Where power goes, limits of motion end: the carriage coasts by itself."""
+        """Drivers are switched on or off. After power-off the limits of motion do not apply, because the carriage
+        coasts.
+        """
         self._stand_still(tick)
         if not on:
             self._rest()
 
     def results(self) -> tuple[PulseCheckResult, ...]:
-        """What was found; the machine stands still after the last run."""
+        """The results; the machine is at rest after the last run."""
         self._stand_still(self._end + _KEEP * GRID_TICKS)
         return tuple(ledger.result() for ledger in self._ledgers.values())
 
     def _stand_still(self, until: int) -> None:
-        """Nothing moves up to ``until``: check the stop, then forget the idle time."""
+        """No motion up to ``until``: check the stop, then discard the idle time."""
         if until <= self._end:
             return
         none: Ints = np.empty(0, dtype=np.int64)
@@ -329,17 +333,17 @@ class PulseChecks:
         self._end = until
 
     def _rest(self) -> None:
-        """From here on, as if the machine had always stood where it stands."""
+        """Restart sampling at the current position, as if the machine had always been there."""
         self._samples = np.repeat(self._position[:, None], _KEEP, axis=1)
 
     def _sample(self, rise: Ints, a: Ints, b: Ints, end: int) -> None:
-        """Sample the position up to ``end`` and check the windows that the new samples complete."""
+        """Sample the position up to ``end`` and check all windows that become complete."""
         count = end // GRID_TICKS - self._next_sample + 1
         if count <= 0:
             return
         first = self._next_sample
         self._next_sample += count
-        # Long delays are sampled in pieces: memory stays bounded whatever a word's wait.
+        # Long delays are sampled in pieces, so that memory is bounded.
         for piece in range(first, first + count, 1 << 18):
             size = min(1 << 18, first + count - piece)
             grid = (piece + np.arange(size)) * GRID_TICKS

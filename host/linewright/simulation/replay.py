@@ -1,7 +1,7 @@
-"""Reads a tape from end to end: what the pen drew, whether every pulse was allowed, and how near it is to the plan.
+"""Reads a whole tape: the drawn path, the pulse checks, and the deviation from the plan.
 
-One pass, in pieces of some ten thousand words; memory is bounded by the longest stroke (and by the drawn path itself
-where that is asked for).
+It makes one pass in pieces of about ten thousand words. Memory is bounded by the longest stroke, or by the drawn path
+if that is requested.
 """
 
 from __future__ import annotations
@@ -27,12 +27,12 @@ Floats = NDArray[np.float64]
 
 _PIECE_WORDS: Final = 1 << 16
 _LONGEST_GAP_TICKS: Final = (1 << 28) - 1
-"""A standstill is read as one more delay word where its 28 bits can hold it (54 s); a longer one ends the piece."""
+"""A standstill is treated as one more delay word if it fits 28 bits (54 s); a longer one ends the piece."""
 _TICKS_PER_MS: Final = TICK_HZ // MS_PER_S
 OVERRUN_MM: Final = 5.0
-"""How far the carriage may pass the end of the frame before it hits something: a lever switch gives way by a few mm."""
+"""Distance by which the carriage may pass the end of the frame: a lever switch yields by a few mm."""
 _RESTING_SAMPLE_TICKS: Final = TICK_HZ // 500
-"""While a ringing carriage comes to rest, its pen is looked at every 2 ms: ten times in a period of 50 Hz."""
+"""While ringing decays, the pen is sampled every 2 ms: ten times per period at 50 Hz."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,15 +43,15 @@ class TraceReport:
     ----------
     words, steps_a, steps_b : played; steps are counted regardless of direction.
     played_ticks : playing time of all words since the board last set its position (homed), ticks.
-    longest_ticks : the longest of it without a standstill of the player; a program that nothing delays is one piece.
+    longest_ticks : longest part of it without a standstill of the player; a program that is not delayed is one part.
     total_s : from power-up to the end of the last word.
     end_steps : counted position of A and B at the end, in the board's own coordinates.
     lost_steps : of A and B, by the fault model.
     checks : one result per check, in a fixed order.
     deviation : drawn against planned, if a plan was given.
     drawn : the path that the pen drew, machine mm, thinned to within half a step; None if not asked for.
-    pressure_us : lowest and highest that the servo went beyond the first touch while drawing; None on an even sheet.
-    damaged : the tape was cut off.
+    pressure_us : lowest and highest servo pulse beyond first touch while drawing; None on an even sheet.
+    damaged : the tape was truncated.
     """
 
     words: int
@@ -70,7 +70,7 @@ class TraceReport:
 
     @property
     def broken(self) -> int:
-        """How many values broke a limit, all checks together."""
+        """Number of violations in all checks."""
         return sum(check.broken for check in self.checks)
 
     def check(self, name: str) -> PulseCheckResult:
@@ -85,14 +85,14 @@ def read_trace(
     vertex_steps: Ints | None = None,
     keep_drawn: bool = False,
 ) -> TraceReport:
-    """Read, check and compare a whole tape.
+    """Read a tape, check its pulses, and compare it with the plan.
 
     Parameters
     ----------
     path : the tape.
     planned : strokes in machine mm, in drawing order; None: no comparison.
-    vertex_steps : (n, 2) int64, where the motors are at each of its vertices, see `Program.steps_at`; None: where a
-        true machine has them.
+    vertex_steps : (n, 2) int64, motor positions at its vertices, see `Program.steps_at`; None: those of a
+        machine without errors.
     keep_drawn : also return the path of the pen.
 
     Raises
@@ -109,7 +109,7 @@ def read_trace(
 
 
 class _Pieces:
-    """Words and pen moves that are waiting to be looked at together."""
+    """Collects words and pen moves of a tape and processes them in runs."""
 
     def __init__(self) -> None:
         self.words: list[NDArray[np.uint32]] = []
@@ -141,26 +141,26 @@ class _Trace:
         self._steps = [0, 0]
         self._end = 0
         self._played = 0
-        self._stretch = (0, 0)  # ticks: its beginning, its end
+        self._stretch = (0, 0)  # start and end, ticks
         self._longest = 0
         self._count = np.zeros(2, dtype=np.int64)  # since power-up
         self._zero = np.zeros(2, dtype=np.int64)  # count at the machine's zero
         self._pen_mm = self._mechanics.pen_at_rest(*self._mechanics.start_mm)  # from the true zero of the axes
-        self._rest_mm = self._pen_mm  # where it will come to rest
+        self._rest_mm = self._pen_mm  # final position of the pen
         self._paper_mm = np.zeros(2)  # true position of the pen at the machine's zero, where the sheet is laid
         self._down = False
         self._uneven = reader.faults.uneven_paper
         self._servo_us = 0
         self._pressure: tuple[float, float] | None = None
         self._touching: list[NDArray[np.bool_]] = []  # for each part of the run, whether the pen leaves ink
-        self._servo_moved: tuple[int, float] | None = None  # tick, ms the pen needs
-        self._pen_there = 0  # tick at which it reaches the height that it was last sent to, above the paper
+        self._servo_moved: tuple[int, float] | None = None  # tick, travel time in ms
+        self._pen_there = 0  # tick at which it reaches its last height above the paper
         self._run: list[tuple[Floats, Ints]] = []
         self._run_begin = (0, 0)
         self._drawn_anything = False
 
     def entry(self, entry: tapes.TapeEntry) -> None:
-        """One entry of the tape."""
+        """Process one entry of the tape."""
         pieces = self._pieces
         if entry.kind == tapes.WORDS:
             gap = entry.tick - pieces.end
@@ -194,9 +194,9 @@ class _Trace:
             self._zero_is((entry.signed(0), entry.signed(1)))
 
     def report(self, *, damaged: bool) -> TraceReport:
-        """After the last entry."""
+        """The report, after the last entry."""
         self._flush()
-        self._pen(down=False)  # a tape that ends with the pen down: what it drew counts
+        self._pen(down=False)  # count what was drawn if the tape ends with the pen down
         checks = (*self._checks.results(), self._pen_ready.result(), self._frame.result())
         end = self._count - self._zero
         return TraceReport(
@@ -221,7 +221,7 @@ class _Trace:
         self._stretch = (0, 0)
         self._longest = 0
         if not self._drawn_anything:
-            # The sheet is laid where the machine's zero is now, and stays there.
+            # The sheet is placed at the machine's zero of this moment and stays there.
             self._paper_mm = self._rest_mm - self._machine.to_mm @ np.array(position)
 
     def _flush(self) -> None:
@@ -238,7 +238,7 @@ class _Trace:
         pieces.clear()
 
     def _follow(self, run: Run, servo: list[tuple[int, int]]) -> None:
-        """Move the pen along a run, and put it down and up where the servo says so."""
+        """Move the pen along a run, and lower and raise it at the servo's times."""
         rise, step_a, step_b = run.rise, run.step_a, run.step_b
         if self._mechanics.settled_ticks:
             rise, step_a, step_b = _with_rests(run, self._mechanics.settled_ticks)
@@ -267,7 +267,7 @@ class _Trace:
         self._advance(rise[done:], pen[done:], count[done:], moves[done:])
 
     def _advance(self, rise: Ints, pen_mm: Floats, count: Ints, moves: NDArray[np.bool_]) -> None:
-        """The pen is where it is, up or down, for these steps."""
+        """Advance the pen by these steps, up or down as it is."""
         if not len(rise):
             return
         if self._servo_moved is not None and moves.any():
@@ -289,7 +289,7 @@ class _Trace:
         before_us, self._servo_us = self._servo_us, servo_us
         needs_ms = self._machine.pen_needs_ms(before_us, servo_us)
         if down != self._down:
-            # A pen that is still on its way to the height from which it is lowered comes to the paper later.
+            # A pen that has not reached its start height yet arrives at the paper later.
             late_ms = max(self._pen_there - tick, 0) / _TICKS_PER_MS if down else 0.0
             self._servo_moved = (tick, needs_ms + late_ms)
             self._pen(down=down)
@@ -316,7 +316,7 @@ class _Trace:
         self._down = down
 
     def _press(self, points_mm: Floats) -> None:
-        """Look at how the pen meets the paper where the run has just gone."""
+        """Record the pen's pressure along the last run."""
         if not self._uneven or not len(points_mm):
             return
         pressure = self._mechanics.pressure_us(self._servo_us, points_mm)
@@ -334,7 +334,7 @@ class _Trace:
 
 
 def _touched(points_mm: Floats, touching: list[NDArray[np.bool_]]) -> list[Floats]:
-    """The parts of a run on which the pen leaves ink; all of it on an even sheet."""
+    """The parts of a run on which the pen leaves ink; the whole run if the paper is even."""
     if not touching:
         return [points_mm]
     ink = np.concatenate(touching)
@@ -343,7 +343,7 @@ def _touched(points_mm: Floats, touching: list[NDArray[np.bool_]]) -> list[Float
 
 
 def _with_rests(run: Run, settled_ticks: int) -> tuple[Ints, Ints, Ints]:
-    """The steps of a run, with step-less moments strewn into its pauses while the carriage may still swing.
+    """The steps of a run, with moments without steps inserted into its pauses while the carriage may still swing.
 
     Returns
     -------
@@ -367,7 +367,7 @@ def _with_rests(run: Run, settled_ticks: int) -> tuple[Ints, Ints, Ints]:
 
 
 class _Painter:
-    """Collects the drawn path, thinned as it comes."""
+    """Collects the drawn path, thinned on the fly."""
 
     def __init__(self, machine: Machine) -> None:
         self._tolerance_mm = machine.step_mm / 2

@@ -1,7 +1,7 @@
-"""Draws a program on the simulated mechanics alone, without board and link: fast, for trials over many machines.
+"""Draws a program on the simulated mechanics without board and link: fast, for trials over many machines.
 
-Every step is made when its ramp's constant acceleration makes it, so this is what the board plays but for rounding of
-times to its ticks. What a board adds (pace, starvation, homing by switches) is not here: `harness` has it.
+Each step is made at the exact time of its ramp's constant acceleration, so the result differs from the board's only by
+rounding to ticks. Pace, starvation and homing by switches are not simulated here; see `harness`.
 """
 
 from __future__ import annotations
@@ -25,20 +25,20 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 _RUN_UP_MM: Final = 8.0
-"""Way in the sense in which homing ends, before the program: more than any play that can be set."""
+"""Distance moved in homing direction before the program: more than any backlash that can be set."""
 _RUN_UP_STEP_TICKS: Final = TICK_HZ // 400
-"""5 mm/s on a common machine: nothing swings."""
+"""5 mm/s at 80 steps/mm: too slow to cause ringing."""
 
 
 @dataclass(frozen=True, eq=False)
 class DrawnInk:
-    """What the pen did, stroke by stroke.
+    """The drawn strokes.
 
     Parameters
     ----------
     points_mm : (n, 2) float64, true machine mm.
-    seconds : (n,) float64, when, from the program's beginning.
-    pressure_us : (n,) float64, servo beyond the first touch; negative: no ink.
+    seconds : (n,) float64, time since the program's start.
+    pressure_us : (n,) float64, servo pulse beyond first touch; negative: no ink.
     starts : (k + 1,) int64, as in `Drawing`.
     """
 
@@ -57,12 +57,12 @@ class DrawnInk:
 
 
 def draw_on(machine: Machine, faults: Faults, program: Program) -> DrawnInk:
-    """Draw a program on a machine with faults, which stands homed at its zero with the sheet laid there.
+    """Draw a program on a machine with faults that is homed to its zero, with the sheet placed there.
 
     Parameters
     ----------
-    machine, faults : as for `Mechanics`; the sense in which homing ends follows the machine's endstops.
-    program : begins at park.
+    machine, faults : as for `Mechanics`; the direction of homing follows from the machine's endstops.
+    program : starts at park.
     """
     ticks, steps, before = _steps_of(program)
     run_up_ticks, run_up = _run_up(machine)
@@ -82,7 +82,7 @@ def draw_on(machine: Machine, faults: Faults, program: Program) -> DrawnInk:
     count = last - first + 1
     starts = np.concatenate(([0], np.cumsum(count)))
     at = np.repeat(first - starts[:-1], count) + np.arange(starts[-1])
-    # The pulse that holds at each of those moments: of the last pen record played so far.
+    # The pulse at each of those moments: that of the last pen record played.
     actions = np.flatnonzero(program.kind == PEN)
     holding = np.searchsorted(before[actions], at, side="right") - 1
     pulse = program.servo_us[actions[np.minimum(holding, np.repeat(np.searchsorted(actions, stops[1::2]) - 1, count))]]
@@ -96,7 +96,7 @@ def draw_on(machine: Machine, faults: Faults, program: Program) -> DrawnInk:
 
 
 def _steps_of(program: Program) -> tuple[Ints, Ints, Ints]:
-    """Ticks (n,) and motor steps (n, 2) of a program, and how many come before each record (r + 1,)."""
+    """Ticks (n,) and motor steps (n, 2) of a program, and the number of steps before each record (r + 1,)."""
     ramp = program.kind == RAMP
     da, db = program.da.astype(np.int64), program.db.astype(np.int64)
     count = np.where(ramp, np.maximum(np.abs(da), np.abs(db)), 0)
@@ -107,14 +107,14 @@ def _steps_of(program: Program) -> tuple[Ints, Ints, Ints]:
     share = nth / due
     length = np.hypot(da, db)
     v0, v1 = program.v_start.astype(np.float64), program.v_end.astype(np.float64)
-    # At constant acceleration v^2 grows evenly along the way, and the time to a place is 2 s / (v0 + v(s)).
+    # At constant acceleration v^2 is linear along the path, and the time to a place is 2 s / (v0 + v(s)).
     v = np.sqrt(v0[record] ** 2 + (v1[record] ** 2 - v0[record] ** 2) * share)
     whole = np.where(length > 0, 2.0 * length / np.maximum(v0 + v1, 1e-9), 0.0)
     seconds = 2.0 * length[record] * share / np.maximum(v0[record] + v, 1e-9)
     ticks = program.ticks_before[:-1][record] + np.rint(seconds / whole[record] * program.ticks[record])
     steps = np.empty((len(record), 2), dtype=np.int64)
     for axis, moved in enumerate((da, db)):
-        # In whole numbers: what rounds up at one step must not be counted again at the next.
+        # In whole numbers, so that no step is counted twice by rounding.
         twice = 2 * np.abs(moved)[record]
         done = (twice * nth + due) // (2 * due) - (twice * (nth - 1) + due) // (2 * due)
         steps[:, axis] = np.sign(moved)[record] * done
@@ -122,7 +122,7 @@ def _steps_of(program: Program) -> tuple[Ints, Ints, Ints]:
 
 
 def _before_run_up(machine: Machine, faults: Faults) -> Faults:
-    """The machine so placed that the run-up ends where homing ends: off the switch by the back-off, or at the far end's
+    """The machine placed so that the run-up ends where homing ends: off the switch by the back-off, or at the far end's
     zero.
     """
     start = {}
@@ -133,7 +133,7 @@ def _before_run_up(machine: Machine, faults: Faults) -> Faults:
 
 
 def _run_up(machine: Machine) -> tuple[Ints, Ints]:
-    """A way that ends at the zero as homing ends there, axis by axis."""
+    """A move that ends at zero in the direction of homing, axis by axis."""
     parts = []
     for axis, end in enumerate(machine.endstop):
         sense = -1.0 if end == "max" else 1.0
@@ -145,7 +145,7 @@ def _run_up(machine: Machine) -> tuple[Ints, Ints]:
 
 
 def _straight_way(target: Ints) -> Ints:
-    """(n, 2) int64: single steps from nowhere to a motor position."""
+    """(n, 2) int64: single steps from the origin to a motor position."""
     n = int(np.abs(target).max(initial=0))
     done = np.rint(np.arange(n + 1)[:, None] * target / max(n, 1)).astype(np.int64)
     return np.diff(done, axis=0)

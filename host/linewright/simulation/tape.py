@@ -49,29 +49,29 @@ MAGIC: Final = b"LWTAPE\x01\n"
 WORDS, SHAPE, SERVO, SWITCH, ENABLE, ZERO = range(1, 7)
 
 _VALUES: Final = {SHAPE: 3, SERVO: 1, SWITCH: 1, ENABLE: 1, ZERO: 2}
-"""How many values an entry has; words are as many as were played in a row."""
+"""Number of values of an entry, except for words, which have any number."""
 
 _ENTRY: Final = struct.Struct("<HHIQ")
 RUN_WORDS: Final = 1 << 16
-"""Words per entry at most: 256 kB, small beside any memory, large beside the cost of a numpy call."""
+"""Most words per entry written: 256 kB."""
 LONGEST_RUN: Final = 1 << 20
-"""Words per entry that a reader accepts: a damaged count must not become an allocation of gigabytes."""
+"""Most words per entry accepted when reading, so that a damaged count does not cause an allocation of gigabytes."""
 _LONGEST_HEADER: Final = 1 << 20
-"""Bytes: a header is a few hundred; a larger number is damage, and must not become an allocation."""
+"""Longest header accepted when reading; real headers have a few hundred bytes."""
 
 _LAST_TICK: Final = 1 << 60
-"""Seven thousand years; what follows is reckoned in 64 bits."""
+"""Largest accepted tick, about seven thousand years; later arithmetic fits 64 bits."""
 
 Words = NDArray[np.uint32]
 
 
 class TapeWriter:
-    """Writes a tape; entries must come in order of time.
+    """Writes a tape; entries must be in order of time.
 
     Parameters
     ----------
     path : file to create, or None to write nothing (the checks of a test may not need a tape).
-    machine, faults : go into the header.
+    machine, faults : written to the header.
     """
 
     def __init__(self, path: str | os.PathLike[str] | None, machine: Machine, faults: Faults) -> None:
@@ -93,9 +93,9 @@ class TapeWriter:
         self._write(MAGIC + struct.pack("<I", len(text)) + text)
 
     def words(self, tick: int, end: int, words: bytes | bytearray | memoryview) -> None:
-        """Words as they lie in memory (4 bytes each); the first begins at ``tick``, the last ends at ``end``.
+        """Write words as they are in memory (4 bytes each); the first starts at ``tick``, the last ends at ``end``.
 
-        At most ``LONGEST_RUN - RUN_WORDS`` of them in one call.
+        At most ``LONGEST_RUN - RUN_WORDS`` words per call.
         """
         self.words_written += len(words) // 4
         if self._file is None or not len(words):
@@ -107,11 +107,11 @@ class TapeWriter:
         self._run_end = end
 
     def shape(self, tick: int, overhead_ticks: int, setup_ticks: int, width_ticks: int) -> None:
-        """How words are played from here on."""
+        """Word timing from here on."""
         self._entry(SHAPE, 0, tick, overhead_ticks, setup_ticks, width_ticks)
 
     def servo(self, tick: int, servo_us: int) -> None:
-        """The servo's pulse from here on; 0 = none."""
+        """Servo pulse from here on, us; 0 = none."""
         self._entry(SERVO, 0, tick, servo_us)
 
     def switch(self, tick: int, which: int, closed: bool) -> None:
@@ -119,15 +119,15 @@ class TapeWriter:
         self._entry(SWITCH, which, tick, int(closed))
 
     def enable(self, tick: int, on: bool) -> None:
-        """The motor drivers are powered or not."""
+        """The motor drivers are switched on or off."""
         self._entry(ENABLE, 0, tick, int(on))
 
     def zero(self, tick: int, a_steps: int, b_steps: int) -> None:
-        """The board takes itself to be at this position, steps."""
+        """The board sets its position, steps."""
         self._entry(ZERO, 0, tick, a_steps & 0xFFFFFFFF, b_steps & 0xFFFFFFFF)
 
     def close(self) -> None:
-        """Write what is pending and close the file. May be called again."""
+        """Write pending words and close the file. May be called again."""
         if self._file is not None:
             self._end_run()
             file, self._file = self._file, None
@@ -163,7 +163,7 @@ class TapeWriter:
         try:
             self._file.write(data)
         except OSError as error:
-            # What could be written stays: a tape that was cut off can be read. No later entry may follow the gap.
+            # Keep what could be written, because a truncated tape can be read. No later entry may follow the gap.
             file, self._file = self._file, None
             with contextlib.suppress(OSError):
                 file.close()
@@ -192,7 +192,7 @@ class TapeEntry:
 
 
 class TapeReader:
-    """Reads a tape in bounded memory: iterate to get its `Entry` values in order.
+    """Reads a tape in bounded memory: iterating yields its `Entry` values in order.
 
     Raises
     ------

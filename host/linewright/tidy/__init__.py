@@ -1,4 +1,6 @@
-"""Tidy strokes: nothing drawn twice, ends that touch joined, no needless vertex, the least travel."""
+"""Tidying of strokes: duplicates and needless vertices are removed, touching ends joined, and strokes ordered for
+little travel.
+"""
 
 from __future__ import annotations
 
@@ -40,32 +42,31 @@ __all__ = [
     "travel_mm",
 ]
 
-# Shares of the tolerance, so that together they keep it: a copy that is dropped lies within the first of the one that
-# stays; a gap that is closed adds ink at most half its own width from either end; a vertex that is dropped lies within
-# the last of the line that stays.
+# Shares of the tolerance whose sum keeps it: a dropped copy is within the first of the original; a closed gap adds ink
+# at most half its width from either end; a dropped vertex is within the last of the remaining line.
 _COPY_SHARE: Final = 1 / 8
 _GAP_SHARE: Final = 0.75
 _VERTEX_SHARE: Final = 3 / 8
 
 _OF_PEN_WIDTH: Final = 0.1
-"""Share of its width by which a line may move unseen (common practice)."""
+"""Share of its width by which a line may move without being visible (common practice)."""
 
 _OVER_INK_WIDTHS: Final = 10.0
-"""In widths of the pen's line: longer ways over ink wet the paper more than a lift costs (common practice)."""
+"""In line widths: longer moves over ink wet the paper more than a pen lift costs (common practice)."""
 
 _LEAST_CUT: Final = 20.0
-"""Multiple of ``hidden_mm``: two widths of a pen whose tenth that is. Less of an overlap is not worth a cut."""
+"""In multiples of ``hidden_mm``, which is a tenth of a line width: shorter overlaps are not worth a cut."""
 
 
 @dataclass(frozen=True)
 class Tidiness:
-    """What the user may choose.
+    """Tidying options of the user.
 
     Parameters
     ----------
-    redraw_mm : longest way that may be drawn a second time to save one lift of the pen. None: ten widths of the pen
-        straight over ink from one stroke to the next, and nothing else.
-    effort : spent on the order.
+    redraw_mm : longest path that may be drawn a second time to save one pen lift. None: only straight moves over ink
+        from one stroke to the next, up to ten line widths.
+    effort : effort spent on the order.
     """
 
     redraw_mm: float | None = None
@@ -74,17 +75,17 @@ class Tidiness:
 
 @dataclass(frozen=True)
 class Tidying:
-    """How strokes are tidied.
+    """Tidying parameters.
 
     Parameters
     ----------
-    tolerance_mm : no ink moves further than this, and ends this close are joined. 0.05 mm is a tenth of a common pen
-        line and not seen. 0 drops and joins only what coincides exactly.
-    hidden_mm : ink so close to other ink of its pen, all along, goes: it is drawn already.
-    start_mm, end_mm : where each pen starts and where it goes in the end; None: it may end anywhere.
-    cost : of a pen-up move: its length, or the time on a rig.
-    widths_mm : of the drawing's pens; none: not known, and no way leads over ink.
-    wanted : what the user chose.
+    tolerance_mm : ink moves by at most this, and ends this close are joined. 0.05 mm is a tenth of a common pen
+        line and invisible. With 0 only exact duplicates are dropped and equal ends joined.
+    hidden_mm : ink this close to other ink of the same pen along its whole length is dropped.
+    start_mm, end_mm : where each pen starts, and where it goes at the end; None: it may end anywhere.
+    cost : cost of a pen-up move: its length, or its time on a rig.
+    widths_mm : line widths of the drawing's pens; empty: unknown, and no moves over ink are made.
+    wanted : the user's options.
     """
 
     tolerance_mm: float = 0.05
@@ -97,7 +98,7 @@ class Tidying:
 
     @classmethod
     def on(cls, rig: Rig, drawing: Drawing, wanted: Tidiness | None = None) -> Tidying:
-        """From park to park in the least time, to a tenth of the finest line's width."""
+        """Parameters for least time from park to park on a rig; the tolerance is a tenth of the finest line's width."""
         widths_mm = tuple(pen.width_mm or rig.pen.width_mm for pen in drawing.pens)
         park = rig.park.position_mm
         tolerance_mm = _OF_PEN_WIDTH * min(widths_mm)
@@ -105,20 +106,20 @@ class Tidying:
 
 
 def tidy(drawing: Drawing, tidying: Tidying | None = None, watcher: Watcher | None = None) -> Drawing:
-    """All of it: dedupe, cut out overlaps, draw networks in few trails, join, simplify, order, and join over
-    ink, pen by pen.
+    """Remove duplicates and overlaps, draw networks in few trails, join, simplify, order, and join over ink, pen by
+    pen.
 
     Parameters
     ----------
     drawing : strokes, mm.
-    watcher : told how far it is, and asked whether to go on.
+    watcher : receives progress, and may stop the work early.
 
     Returns
     -------
     Drawing
         Every point of it lies within the tolerance of the given ink, and all given ink within the tolerance and
-        ``hidden_mm`` together of it, in the same pen (where ways may be drawn twice, ends move by another tolerance to
-        the lines they touch; ways over ink lie where it is inked already). Pens draw in the order of ``drawing.pens``.
+        ``hidden_mm`` together of it, in the same pen (with ``redraw_mm``, ends move by another tolerance to
+        the lines they touch; moves over ink lie on existing ink). Pens draw in the order of ``drawing.pens``.
         The same input gives the same output.
 
     Raises
@@ -156,7 +157,7 @@ def tidy(drawing: Drawing, tidying: Tidying | None = None, watcher: Watcher | No
 
 
 def _refuse_damage(drawing: Drawing) -> None:
-    """Raise `InputError` if a coordinate is NaN or infinite: no order and no distance holds for those."""
+    """Raise `InputError` if a coordinate is NaN or infinite."""
     finite = np.isfinite(drawing.points_mm).all(axis=1)
     if not finite.all():
         at = int(np.argmin(finite))

@@ -1,4 +1,4 @@
-"""A tree of bounding boxes over points in Z order, for searches of what is near."""
+"""A tree of bounding boxes over points in Z order, for neighbour searches."""
 
 from __future__ import annotations
 
@@ -10,9 +10,9 @@ from linewright.tidy.tour_kernel import LEAF
 
 
 def box_tree(points_mm: Points) -> tuple[Indices, NDArray[np.float64], int]:
-    """A binary tree over the points in Z order (G. M. Morton, 1966), some to a leaf, laid out as a heap.
+    """A binary tree over the points in Z order (G. M. Morton, 1966), several points per leaf, stored as a heap.
 
-    Node ``i`` has the children ``2 i`` and ``2 i + 1``. It is as deep as its number of points says, however they crowd.
+    Node ``i`` has the children ``2 i`` and ``2 i + 1``. The depth depends on the number of points only.
 
     Parameters
     ----------
@@ -21,7 +21,7 @@ def box_tree(points_mm: Points) -> tuple[Indices, NDArray[np.float64], int]:
     Returns
     -------
     by : (n,) indices of the points in Z order; leaf ``l`` holds ``by[l * LEAF : (l + 1) * LEAF]``.
-    boxes : (2 leaves, 4) float64: x0, y0, x1, y1 of each node; x0 > x1 where it holds nothing.
+    boxes : (2 leaves, 4) float64: x0, y0, x1, y1 of each node; x0 > x1 for an empty node.
     leaves : number of leaves, a power of two; leaf ``l`` is node ``leaves + l``.
     """
     by = z_order(points_mm)
@@ -51,7 +51,7 @@ def z_order(points_mm: Points) -> Indices:
 
 
 def _spread(bits: NDArray[np.uint64]) -> NDArray[np.uint64]:
-    """A zero before every bit of 32-bit numbers, by halving the distance each time."""
+    """Insert a zero before every bit of 32-bit numbers."""
     for shift, mask in (
         (16, 0x0000FFFF0000FFFF),
         (8, 0x00FF00FF00FF00FF),

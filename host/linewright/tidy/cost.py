@@ -1,4 +1,4 @@
-"""What a pen-up move costs: its length, or the time that a rig takes for it."""
+"""Cost of pen-up moves: length, or time on a rig."""
 
 from __future__ import annotations
 
@@ -18,18 +18,18 @@ if TYPE_CHECKING:
 class Cost:
     """Cost of a straight move from rest to rest.
 
-    Along (dx, dy) of length L the rig allows the speed ``v`` and the acceleration ``a`` (`motion.kinematics`). With
-    ``p = L / v`` and ``q = L / a`` the move takes ``2 sqrt(q)`` where it never gets to full speed (``q >= p^2``), and
-    ``p + q / p`` otherwise: the closed form of a trapezoid. Both are largest shares of the axes and the motors:
-    ``p = max(|dx| / v_x, |dy| / v_y, steps of A / rate of A, steps of B / rate of B)``, ``q = max(|dx| / a_x,
-    |dy| / a_y)``. Lifting and lowering come on top, once a stroke in any order.
+    Along (dx, dy) of length L the rig allows the speed ``v`` and the acceleration ``a`` (`motion.kinematics`). With ``p
+    = L / v`` and ``q = L / a`` the move takes ``2 sqrt(q)`` if it does not reach full speed (``q >= p^2``), and ``p + q
+    / p`` otherwise (trapezoidal profile). The slowest axis or motor counts: ``p = max(|dx| / v_x, |dy| / v_y, steps of
+    A / rate of A, steps of B / rate of B)``, ``q = max(|dx| / a_x, |dy| / a_y)``. Lifting and lowering are not
+    included, because their number does not depend on the order.
 
     Parameters
     ----------
     slowness_s_mm : of x and y, 1 / top speed.
     motor_slowness_s_mm : for A, then B: seconds at the highest step rate per mm along x and along y.
     inverse_accel_s2_mm : of x and y.
-    by_length : the cost is the length in mm, and nothing else counts.
+    by_length : the cost is the length in mm.
     """
 
     slowness_s_mm: tuple[float, float] = (0.0, 0.0)
@@ -39,7 +39,7 @@ class Cost:
 
     @classmethod
     def of_rig(cls, rig: Rig) -> Cost:
-        """Seconds on this rig."""
+        """Cost in seconds on this rig."""
         matrix = rig.kinematics_matrix / np.array([[rig.a.step_rate_hz], [rig.b.step_rate_hz]])
         return cls(
             (1.0 / rig.x.speed_mm_s, 1.0 / rig.y.speed_mm_s),
@@ -56,7 +56,7 @@ class Cost:
         )
 
     def of(self, moves_mm: Points) -> NDArray[np.float64]:
-        """(n,) cost of moves (n, 2), mm: seconds, or mm where the cost is the length."""
+        """(n,) cost of moves (n, 2), mm: seconds, or mm with ``by_length``."""
         dx, dy = moves_mm[:, 0], moves_mm[:, 1]
         if self.by_length:
             return np.sqrt(dx * dx + dy * dy)
@@ -71,4 +71,4 @@ class Cost:
 
 
 BY_LENGTH: Final = Cost()
-"""The shortest way, whatever the machine."""
+"""Cost by length, for any machine."""

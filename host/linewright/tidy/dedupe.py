@@ -1,4 +1,4 @@
-"""Nothing drawn twice: repeated vertices and repeated strokes go, dots stay."""
+"""Removes repeated vertices and repeated strokes; dots are kept."""
 
 from __future__ import annotations
 
@@ -10,12 +10,12 @@ from numpy.typing import NDArray
 from linewright.drawing.strokes import Drawing
 
 OFF_GRID: Final = 0.381966
-"""Places cell borders at the golden section (1 - 1/phi), where the round numbers that pictures are full of do not lie:
-copies that differ by float rounding then fall into the same cell."""
+"""Offset of cell borders, the golden section (1 - 1/phi), where round numbers are rare: copies that differ by float
+rounding then usually fall into the same cell."""
 
 
 def drop_repeats(drawing: Drawing) -> Drawing:
-    """Without vertices that repeat the one before; a stroke that never moves becomes a dot of one point."""
+    """Remove vertices equal to the one before; a stroke of equal points becomes a dot."""
     if not drawing.vertices:
         return drawing
     keep = np.ones(drawing.vertices, dtype=bool)
@@ -25,21 +25,21 @@ def drop_repeats(drawing: Drawing) -> Drawing:
 
 
 def dedupe(drawing: Drawing, *, tolerance_mm: float = 0.0) -> Drawing:
-    """Without repeated vertices and without strokes that another stroke of the same pen has drawn already.
+    """Remove repeated vertices, and strokes that repeat another stroke of the same pen.
 
-    A copy has the same vertices, in either direction, closed strokes from whichever vertex. Vertices are compared by
-    the cell of a grid they lie in, so every vertex of a dropped copy lies within the tolerance of its twin, while not
-    every pair within it is found; with 0 they must be equal. The first of several copies stays.
+    A copy has the same vertices, in either direction; closed strokes may start at any vertex. Vertices are compared by
+    grid cell, so every vertex of a dropped copy is within the tolerance of the original, but not every such copy is
+    found; with tolerance 0 they must be equal. The first of several copies is kept.
 
     Parameters
     ----------
     drawing : finite coordinates, mm.
-    tolerance_mm : how far a copy may lie from what it copies.
+    tolerance_mm : largest distance of a copy from the original.
     """
     drawing = drop_repeats(drawing)
     # Two points of one cell of side q are at most q * sqrt(2) apart.
     cell_mm = tolerance_mm / np.sqrt(2.0)
-    # + 0.0 makes one zero of two: -0.0 has other bytes.
+    # + 0.0 turns -0.0 into 0.0, which has other bytes.
     cells = np.floor(drawing.points_mm / cell_mm + OFF_GRID) if cell_mm > 0 else drawing.points_mm + 0.0
     closed = drawing.closed()
     seen: set[tuple[int, bytes]] = set()
@@ -52,7 +52,7 @@ def dedupe(drawing: Drawing, *, tolerance_mm: float = 0.0) -> Drawing:
 
 
 def _key(cells: NDArray[np.float64], closed: bool) -> bytes:
-    """The same bytes for a stroke and its copy in the other direction or from another vertex."""
+    """A key that is equal for a stroke, its reverse, and its rotations if closed."""
     if closed:
         ways = [_from_least(cells[:-1]), _from_least(cells[:0:-1])]
         return b"o" + min(way.tobytes() for way in ways)
@@ -60,20 +60,20 @@ def _key(cells: NDArray[np.float64], closed: bool) -> bytes:
 
 
 def _from_least(ring: NDArray[np.float64]) -> NDArray[np.float64]:
-    """The ring rotated to its lexicographically least form, whichever vertex it began with."""
+    """The ring rotated to its lexicographically smallest form."""
     least = ring[np.lexsort((ring[:, 1], ring[:, 0]))[0]]
     places = np.flatnonzero((ring == least).all(axis=1))
     at = int(places[0])
-    if len(places) > 1:  # the stroke passes its least vertex several times
+    if len(places) > 1:  # the stroke passes its smallest vertex several times
         at = _least_rotation([tuple(row) for row in ring.tolist()])
     return np.roll(ring, -at, axis=0)
 
 
 def _least_rotation(ring: list[tuple[float, ...]]) -> int:
-    """Where the least rotation begins, in linear time.
+    """Start of the smallest rotation, in linear time.
 
-    Two beginnings compete; the one that loses after k equal entries rules itself and the k behind it out.
-    Y. Shiloach, "Fast canonization of circular strings", Journal of Algorithms 2, 1981.
+    Two starts compete; the one that loses after k equal entries is excluded with the k entries after it. Y. Shiloach,
+    "Fast canonization of circular strings", Journal of Algorithms 2, 1981.
     """
     n = len(ring)
     one, other, equal = 0, 1, 0

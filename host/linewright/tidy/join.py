@@ -1,4 +1,4 @@
-"""Ends that touch become one stroke, so that the pen stays down."""
+"""Joins strokes whose ends touch, so that the pen stays down."""
 
 from __future__ import annotations
 
@@ -12,16 +12,17 @@ from linewright.drawing.strokes import Drawing, Indices, Points
 from linewright.tidy.dedupe import drop_repeats
 
 _CROWD: Final = 8
-"""Ends of one cell that are compared in one round. Any two ends of a cell may be joined, so a round pairs all but a few
-of them; comparing a whole crowd at once would take its square in time and memory."""
+"""Ends of one cell compared in one round. Any two ends of a cell may be joined, so a round pairs all but a few of them;
+comparing all ends of a full cell at once would take quadratic time and memory."""
 
 _REACH: Final = 2
-"""Cells of side tolerance/sqrt(2): an end within the tolerance is at most two cells away."""
+"""Search radius in cells of side tolerance/sqrt(2): an end within the tolerance is at most two cells away."""
 
 _FINEST: Final = 2.0**-52
-"""Share of the largest coordinate: below it float64 tells no two places apart, and cells could not be numbered."""
+"""Smallest tolerance as a share of the largest coordinate: below it float64 does not resolve positions, and cells
+cannot be numbered."""
 
-# Half of the neighbours (the other half look this way) and the cell itself.
+# The cell itself and half of its neighbours; the other half are covered from their side.
 _AROUND: Final = tuple(
     (dx, dy) for dx in range(_REACH + 1) for dy in range(-_REACH, _REACH + 1) if dx > 0 or (dx == 0 and dy >= 0)
 )
@@ -30,11 +31,11 @@ _NONE: Final = -1
 
 
 def join(drawing: Drawing, *, tolerance_mm: float = 0.0) -> Drawing:
-    """Join strokes of the same pen whose ends touch, in either direction, to chains and to closed strokes.
+    """Join strokes of the same pen whose ends touch, in either direction, to chains and closed strokes.
 
-    Ends at the very same place are joined first, then the closest pairs within the tolerance; a gap is closed by a
-    straight line. Dots and closed strokes are left alone, and so is a scrap shorter than twice the tolerance where
-    it could only be closed upon itself. A chain takes the place of its first stroke.
+    Equal ends are joined first, then the closest pairs within the tolerance; a gap is closed by a straight line. Dots,
+    closed strokes, and strokes shorter than twice the tolerance that could only be closed on themselves are left alone.
+    A chain takes the place of its first stroke.
 
     Parameters
     ----------
@@ -69,12 +70,12 @@ class _Ends:
         self.pen: Indices = np.repeat(drawing.pen, 2)
         self.partner: Indices = np.full(2 * k, _NONE, dtype=np.int64)
         self.open: NDArray[np.bool_] = np.repeat((last > first) & ~drawing.closed(), 2)
-        # For each end of a chain the end at its other side, and how long the chain is.
+        # For each end of a chain: its other end, and the length of the chain.
         self.far = [end ^ 1 for end in range(2 * k)]
         self.length_mm = np.repeat(drawing.stroke_lengths_mm(), 2).tolist()
 
     def _pair(self, one: int, other: int) -> None:
-        """Join two ends, unless one is taken or they would only close a scrap upon itself."""
+        """Join two ends, unless one is taken or they would only close a very short stroke on itself."""
         if self.partner[one] != _NONE or self.partner[other] != _NONE:
             return
         if self.far[one] == other:
@@ -90,19 +91,19 @@ class _Ends:
         return np.flatnonzero(self.open & (self.partner == _NONE))
 
     def pair_equal(self) -> None:
-        """Join ends at the very same place, two by two in the order of their strokes."""
+        """Join equal ends, two by two in the order of their strokes."""
         free = self._free()
-        at = self.at[free] + 0.0  # one zero of two
+        at = self.at[free] + 0.0  # turns -0.0 into 0.0
         by = np.lexsort((free, at[:, 1], at[:, 0], self.pen[free]))
         free, at = free[by], at[by]
         same = (np.diff(at, axis=0) == 0).all(axis=1) & (np.diff(self.pen[free]) == 0)
-        # Every second of a run of equals starts a pair.
+        # Every second of a run of equal ends starts a pair.
         run = np.arange(len(free)) - _run_starts(same, len(free))
         for i in np.flatnonzero(same & (run[:-1] % 2 == 0)).tolist():
             self._pair(int(free[i]), int(free[i + 1]))
 
     def pair_near(self) -> None:
-        """Join the closest pairs within the tolerance, in rounds, until a round finds none."""
+        """Join the closest pairs within the tolerance, in rounds, until none is found."""
         while True:
             before = len(self._free())
             self._thin_crowds()
@@ -118,13 +119,13 @@ class _Ends:
         side = self.tolerance_mm / np.sqrt(2.0)
         cell = np.floor((self.at[free] - self.at[free].min(axis=0, initial=np.inf)) / side)
         cell = np.column_stack((self.pen[free], cell)).astype(np.int64)
-        # Beginnings before ends: neighbours in this order belong to different strokes wherever they can.
+        # Starts before ends: neighbours in this order belong to different strokes if possible.
         by = np.lexsort((free, free & 1, cell[:, 2], cell[:, 1], cell[:, 0]))
         same = (np.diff(cell[by], axis=0) == 0).all(axis=1)
         return free[by], cell[by], np.arange(len(free)) - _run_starts(same, len(free))
 
     def _thin_crowds(self) -> None:
-        """Where many ends share a cell, any two of them do: pair neighbours in the order, leave few to compare."""
+        """In cells with many ends, any two of which may be joined, pair neighbours in the order until few are left."""
         ends, _, rank = self._cells(self._free())
         for i in np.flatnonzero((rank >= _CROWD) & (rank % 2 == 1)).tolist():
             self._pair(int(ends[i - 1]), int(ends[i]))
@@ -158,7 +159,7 @@ class _Ends:
 
 
 def _matches(rows: Indices, wanted: Indices) -> Indices:
-    """(m, 2) index into ``wanted`` and into ``rows`` of equal rows; both hold no row twice."""
+    """(m, 2) indices into ``wanted`` and ``rows`` of equal rows; neither contains a row twice."""
     both = np.concatenate((rows, wanted))
     by = np.lexsort((np.arange(len(both)), both[:, 2], both[:, 1], both[:, 0]))
     twin = np.flatnonzero((np.diff(both[by], axis=0) == 0).all(axis=1))
@@ -173,7 +174,7 @@ def _run_starts(same_as_before: NDArray[np.bool_], n: int) -> Indices:
 
 
 def chained(drawing: Drawing, partner_of: Indices) -> Drawing:
-    """Walk every chain from an end that is free, or around, and lay its strokes one after the other."""
+    """Concatenate the strokes of each chain, starting at a free end or, in a ring, anywhere."""
     partner = partner_of.tolist()
     done = [False] * len(drawing)
     strokes: list[int] = []
@@ -183,7 +184,7 @@ def chained(drawing: Drawing, partner_of: Indices) -> Drawing:
     for stroke in range(len(drawing)):
         if done[stroke]:
             continue
-        # Back to the beginning of the chain, or once around.
+        # Go back to the start of the chain, or once around a ring.
         enter = 2 * stroke
         while partner[enter] != _NONE and partner[enter] ^ 1 != 2 * stroke:
             enter = partner[enter] ^ 1

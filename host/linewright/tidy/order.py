@@ -1,4 +1,4 @@
-"""Which stroke next, and from which end: the least travel that can be found, pen by pen."""
+"""Ordering of strokes, and choice of their start points, for little travel, pen by pen."""
 
 from __future__ import annotations
 
@@ -24,9 +24,9 @@ def travel(
     end_mm: tuple[float, float] | None = None,
     cost: Cost = BY_LENGTH,
 ) -> float:
-    """Cost of all pen-up moves in the drawing's own order, each pen's strokes from ``start_mm`` to ``end_mm``.
+    """Cost of all pen-up moves in the drawing's own order, with each pen's strokes from ``start_mm`` to ``end_mm``.
 
-    Where ``end_mm`` is None the last move of a pen is the one to its last stroke.
+    If ``end_mm`` is None, the last move of a pen is the one to its last stroke.
     """
     total = 0.0
     for first, end in _groups(drawing.pen):
@@ -65,23 +65,23 @@ def order(
 ) -> Drawing:
     """Put strokes into an order with little travel.
 
-    A greedy tour, improved by changes of two and three links and then by many small kicks (see `tour`); strokes may be
-    drawn from either end, closed ones from any vertex. Where the strokes of a pen came in a better order already, that
-    order stays. The same input gives the same order on any machine.
+    A greedy tour, improved by changes of two and three links and then by random kicks (see `tour`). Strokes may be
+    drawn from either end, closed ones from any vertex. The given order of a pen is kept if it is better. The same input
+    gives the same order on any machine.
 
     Parameters
     ----------
     drawing : finite coordinates, mm.
-    start_mm, end_mm : where the pen is before the first stroke of each pen, and where it goes after the last; None: it
+    start_mm, end_mm : position before the first stroke of each pen and after the last; None: it
         may end anywhere.
     cost : of a move, `cost.Cost`.
-    effort : ``"quick"`` leaves the kicks out, ``"best"`` takes ten times as many.
-    watcher : told how far it is, and asked whether to go on.
+    effort : ``"quick"`` makes no kicks, ``"best"`` takes ten times as many.
+    watcher : receives progress, and may stop the search early.
 
     Returns
     -------
     Drawing
-        The same strokes, some backwards, closed ones begun elsewhere; pens one after the other, lowest index first.
+        The same strokes, some reversed, closed ones possibly rotated; pens one after the other, lowest index first.
     """
     parts: list[Drawing] = []
     for pen in np.unique(drawing.pen):
@@ -107,7 +107,7 @@ def _toured(
     effort: Effort,
     watcher: Watcher | None,
 ) -> tuple[Tour, Drawing]:
-    """A short tour of the strokes of one pen, and these in its order."""
+    """A short tour of the strokes of one pen, and the strokes in its order."""
     from linewright.tidy.tour import find_tour
 
     ends, ring_starts, ring_mm = _nodes(given)
@@ -137,7 +137,7 @@ def _nodes(drawing: Drawing) -> tuple[Points, Indices, Points]:
 
 
 def _begun_at(drawing: Drawing, entry: Indices) -> Drawing:
-    """Closed strokes begun at these vertices (k,); 0 leaves a stroke as it is."""
+    """Rotate closed strokes to start at these vertices (k,); 0 leaves a stroke as it is."""
     lengths = np.diff(drawing.starts)
     within = np.arange(drawing.vertices) - np.repeat(drawing.starts[:-1], lengths)
     around = np.repeat(np.maximum(lengths - 1, 1), lengths)

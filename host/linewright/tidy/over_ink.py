@@ -1,8 +1,7 @@
-"""Strokes that follow each other become one where the straight way between them leads over ink of the same pen.
+"""Joins consecutive strokes where the straight move between them lies on ink of the same pen.
 
-There the pen need not be lifted: what it draws on that way is drawn already. A lift takes some tenths of a second, and
-the way a few hundredths more with the pen down than with it up, so every such way is worth it; how long one may be is a
-question of wet paper alone.
+The pen need not be lifted there, because the move adds no new ink. A lift takes some tenths of a second, while the move
+with the pen down takes only some hundredths longer. The allowed length is limited only because the paper gets wet.
 """
 
 from __future__ import annotations
@@ -20,25 +19,24 @@ from linewright.tidy.strips import strips
 Flags = NDArray[np.bool_]
 
 _LANES: Final = (0.0, -0.35, 0.35)
-"""In widths of the pen beside the way. Where all three lie under ink, at most a seventh of a width of either side does
-not, and that only in the hollow between two round ends."""
+"""Offsets beside the move at which ink is checked, in line widths. Where all three lie on ink, at most a seventh of the
+line's width on either side is uncovered, and only between two round ends."""
 
 _PLACES_TO_A_WIDTH: Final = 2
-"""Places looked at along the way: a round pen covers what lies between two places that its middle covers half a width
-apart."""
+"""Places checked per line width: a round pen covers the gap between two covered places half a width apart."""
 
 _AT_ONCE: Final = 50_000
-"""Places looked at together; bounds the memory of the lines beside them."""
+"""Places checked at a time; bounds the memory."""
 
 
 def joined_over_ink(drawing: Drawing, longest_mm: NDArray[np.float64], width_mm: NDArray[np.float64]) -> Drawing:
-    """Join strokes to the ones before them where the way there is inked already.
+    """Join each stroke to the one before where the move between them lies on ink.
 
     Parameters
     ----------
     drawing : strokes in the order in which they are drawn; finite coordinates, mm.
-    longest_mm : for each of its pens, the longest way that is drawn over ink; 0 joins nothing.
-    width_mm : of the line of each of its pens.
+    longest_mm : for each pen, the longest move drawn over ink; 0 joins nothing.
+    width_mm : line width of each pen.
 
     Examples
     --------
@@ -57,7 +55,7 @@ def joined_over_ink(drawing: Drawing, longest_mm: NDArray[np.float64], width_mm:
     over = np.zeros(len(near), dtype=np.bool_)
     for pen in np.unique(of_pen[near]).tolist():
         way = np.flatnonzero(near & (of_pen == pen))
-        reach_mm = float(width_mm[pen])  # of what covers the outermost lane: 0.85 widths from the way
+        reach_mm = float(width_mm[pen])  # covers the outermost offset: 0.85 widths from the move
         lines = _lines(drawing, pen)
         low = np.minimum(leave[way, 0], enter[way, 0]) - reach_mm
         high = np.maximum(leave[way, 0], enter[way, 0]) + reach_mm
@@ -79,13 +77,13 @@ def _lines(drawing: Drawing, pen: int) -> NDArray[np.float64]:
 
 
 def _inked(lines: shapely.STRtree, leave: Points, enter: Points, length: NDArray[np.float64], width_mm: float) -> Flags:
-    """(n,) bool: whether ways (n, 2) to (n, 2) lie under ink, all along."""
+    """(n,) bool: whether moves from (n, 2) to (n, 2) lie on ink along their whole length."""
     way = enter - leave
     side = np.stack((-way[:, 1], way[:, 0]), axis=1) / np.maximum(length, 1e-12)[:, None] * width_mm
-    # The middle first: most ways that are bare are bare there.
+    # Check the middle first, where most uncovered moves are uncovered.
     inked = _under(lines, leave + 0.5 * way, width_mm / 2.0)
     left = np.flatnonzero(inked)
-    # At both ends of the way, all lanes lie under the ends of the strokes that it joins.
+    # At both ends of the move, all offsets lie under the ends of the joined strokes.
     steps = np.maximum(np.ceil(length[left] / width_mm * _PLACES_TO_A_WIDTH).astype(np.int64), 1)
     of = np.repeat(left, steps - 1)
     share = np.arange(len(of)) - np.repeat(np.cumsum(steps - 1) - steps, steps - 1)
@@ -109,7 +107,7 @@ def _under(lines: shapely.STRtree, at: Points, reach_mm: float) -> Flags:
 
 
 def _joined(drawing: Drawing, following: Indices) -> Drawing:
-    """These strokes joined to the ones before them; a vertex at the very same place is not said twice."""
+    """These strokes joined to the ones before them; equal vertices are not repeated."""
     if not len(following):
         return drawing
     at = drawing.starts[following]

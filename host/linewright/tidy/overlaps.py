@@ -1,7 +1,7 @@
-"""Removes parts of strokes that lie on other ink of the same pen, such as borders that two shapes share.
+"""Removes parts of strokes that lie on other ink of the same pen, such as borders shared by two shapes.
 
-Longer strokes cover shorter ones, so that a scrap upon a line goes rather than the line. What covers stays: a part that
-has been cut out itself covers nothing.
+Longer strokes cover shorter ones, so that short pieces on a line are removed rather than the line. Removed parts cover
+nothing themselves.
 """
 
 from __future__ import annotations
@@ -20,14 +20,14 @@ from linewright.tidy.strips import strips
 
 _BESIDE: Final = 3 / 4
 _BETWEEN: Final = 1 / 4
-"""Shares of the tolerance: how far ink may lie beside what covers it, and how far apart covered parts may be that count
-as one. In the middle of such a gap ink lies 3/4 + 1/8 of the tolerance away at most."""
+"""Shares of the tolerance: largest distance of ink from what covers it, and largest gap between covered parts that are
+treated as one. In the middle of such a gap, ink is at most 3/4 + 1/8 of the tolerance away."""
 
 _CROSSING: Final = 0.25
-"""Sine of the angle beyond which a segment only crosses another, unless all of it is covered."""
+"""Sine of the angle above which two segments are treated as crossing, unless one is covered completely."""
 
 _AT_ONCE: Final = 4096
-"""Segments looked at together; bounds the memory of their neighbours."""
+"""Segments processed at a time; bounds the memory of their neighbours."""
 
 Floats = NDArray[np.float64]
 Part = tuple[float, float]
@@ -35,12 +35,13 @@ Part = tuple[float, float]
 
 @dataclass(frozen=True, eq=False)
 class _Cover:
-    """Stretches of segments that other segments cover; (n,) each.
+    """Parts of segments that are covered by other segments; (n,) each.
 
     Parameters
     ----------
     low, high : share of the covered segment, 0..1.
-    along_low, along_high : the same places as shares of the covering segment; descending where it runs the other way.
+    along_low, along_high : the same places as shares of the covering segment; descending where it runs in the other
+        direction.
     """
 
     covered: Indices
@@ -57,8 +58,8 @@ def without_overlaps(drawing: Drawing, *, tolerance_mm: float, least_mm: float) 
     Parameters
     ----------
     drawing : finite coordinates, mm, without repeated vertices.
-    tolerance_mm : ink that goes lies at most so far from ink that stays.
-    least_mm : shorter parts stay, unless they are all of their stroke: cutting them out would lift the pen for nothing.
+    tolerance_mm : removed ink is at most this far from remaining ink.
+    least_mm : shorter parts are kept unless they are the whole stroke, because cutting them out costs a pen lift.
     """
     if not tolerance_mm > 0.0 or len(drawing) < 2:
         return drawing
@@ -77,7 +78,7 @@ def without_overlaps(drawing: Drawing, *, tolerance_mm: float, least_mm: float) 
         return drawing
 
     size = np.hypot(*(drawing.points_mm[segment + 1] - drawing.points_mm[segment]).T)
-    # No stroke can be cut whose covered stretches do not add up to what is worth cutting.
+    # A stroke is cut only if its covered parts add up to at least the minimum.
     amount = np.bincount(stroke[cover.covered], (cover.high - cover.low) * size[cover.covered], minlength=len(drawing))
     worth = amount >= np.minimum(least_mm, length_mm) - tolerance_mm
     numbers = np.flatnonzero(worth[stroke[cover.covered]])
@@ -87,9 +88,9 @@ def without_overlaps(drawing: Drawing, *, tolerance_mm: float, least_mm: float) 
     covered_strokes, begins = np.unique(stroke[cover.covered[numbers]], return_index=True)
     by_stroke = dict(zip(covered_strokes.tolist(), np.split(numbers, begins[1:]), strict=True))
     first_segment = np.searchsorted(stroke, np.arange(len(drawing)))
-    gone: dict[int, list[Part]] = defaultdict(list)  # of each segment, as shares
+    gone: dict[int, list[Part]] = defaultdict(list)  # removed parts of each segment, as shares
     all_gone = np.zeros(len(segment), dtype=bool)
-    cut: dict[int, list[Part]] = {}  # of each stroke, mm along it
+    cut: dict[int, list[Part]] = {}  # parts cut out of each stroke, mm along it
     for one in sorted(by_stroke, key=lambda s: int(rank[s])):
         at = first_segment[one]
         sizes = size[at : at + drawing.starts[one + 1] - drawing.starts[one] - 1]
@@ -110,7 +111,7 @@ def without_overlaps(drawing: Drawing, *, tolerance_mm: float, least_mm: float) 
 
 
 def _covers(a: Points, b: Points, stroke: Indices, rank: Indices, pen: Indices, tolerance_mm: float) -> _Cover:
-    """For every segment the stretches that lie beside a segment of a stroke that comes before in rank."""
+    """For every segment, the parts that lie beside a segment of a stroke of lower rank."""
     low, high = np.minimum(a, b) - tolerance_mm, np.maximum(a, b) + tolerance_mm
     ways = b - a
     sizes = np.hypot(ways[:, 0], ways[:, 1])
@@ -119,7 +120,7 @@ def _covers(a: Points, b: Points, stroke: Indices, rank: Indices, pen: Indices, 
     for j, i in _neighbours(a, b, low, high):
         fit = (rank[stroke[i]] < rank[stroke[j]]) & (pen[stroke[i]] == pen[stroke[j]])
         i, j = i[fit], j[fit]
-        # Most neighbours cross; looked at first, because in a crowd of strokes there are millions of them.
+        # Most neighbours cross. They are excluded first, because dense drawings have millions of them.
         own_size = sizes[j]
         apart = np.abs(ways[i, 0] * ways[j, 1] - ways[i, 1] * ways[j, 0]) / sizes[i]
         near = apart <= np.maximum(2.0 * beside, _CROSSING * own_size) * (1.0 + 1e-9)
@@ -148,7 +149,7 @@ def _covers(a: Points, b: Points, stroke: Indices, rank: Indices, pen: Indices, 
 
 
 def _neighbours(a: Points, b: Points, low: Points, high: Points) -> Iterator[tuple[Indices, Indices]]:
-    """Pairs of segments, of which the second passes the box around the first, some at a time."""
+    """Pairs of segments of which the second intersects the bounding box of the first, in batches."""
     for wanted, there in strips(low[:, 0], high[:, 0], low[:, 0], high[:, 0]):
         tree = shapely.STRtree(shapely.linestrings(np.stack((a[there], b[there]), axis=1)))
         for begin in range(0, len(wanted), _AT_ONCE):
@@ -177,7 +178,7 @@ def _parts(cover: _Cover, numbers: list[int], gone: dict[int, list[Part]], at: i
 
 
 def _runs(parts: list[Part], places: Floats, between_mm: float, least_mm: float) -> list[Part]:
-    """What to cut out of one stroke: parts that meet as one, ends moved to a vertex that is near, long ones only."""
+    """Parts to cut out of one stroke: touching parts merged, ends moved to near vertices, short ones dropped."""
     runs: list[Part] = []
     for low, high in parts:
         if runs and low <= runs[-1][1] + between_mm:

@@ -1,7 +1,7 @@
-"""Which edges of a network to draw a second time, so that fewer trails cover it.
+"""Chooses edges of a network to draw twice, so that fewer trails cover it.
 
-An edge drawn twice changes the parity of both its ends. A way drawn twice from one odd vertex to another makes both of
-them even, and saves one trail, until a single one is left.
+Drawing an edge twice changes the parity of both its ends. Drawing a path from one odd vertex to another twice makes
+both even, which saves one trail, until a single one is left.
 """
 
 from __future__ import annotations
@@ -17,34 +17,34 @@ from numpy.typing import NDArray
 from linewright.drawing.strokes import Indices
 
 _EXACT: Final = 12
-"""Odd vertices of a network up to which all pairings are weighed: 2^12 sets of them."""
+"""Networks with up to this many odd vertices are solved exactly: 2^12 subsets."""
 
 _NEAREST: Final = 24
-"""Odd vertices that a way is looked for to from each: the best partner is among the nearest few, and looking at all of
-them would take the square of their number."""
+"""Odd vertices to which paths are searched from each odd vertex: the best partner is among the nearest few, and
+searching all would take quadratic time."""
 
 _ROUNDING_MM: Final = 1e-9
-"""Differences of sums of a few hundred mm below it are none."""
+"""Smaller differences between sums of a few hundred mm are rounding errors."""
 
 _Way = tuple[float, tuple[int, ...]]
-"""Length in mm, and the edges."""
+"""Path: length in mm, and edges."""
 
 
 def doubled_edges(edges: Indices, length_mm: NDArray[np.float64], redraw_mm: float) -> Indices:
-    """Edges to draw twice, so that as many odd vertices as possible become even, with little total length.
+    """Edges to draw twice, so that as many odd vertices as possible become even, with little added length.
 
     Parameters
     ----------
-    edges : (k, 2) int64, the vertices that each edge joins; -1 for an end that meets no other.
+    edges : (k, 2) int64, the vertices that each edge joins; -1 for a free end.
     length_mm : (k,).
-    redraw_mm : longest way between two odd vertices that may be drawn twice.
+    redraw_mm : longest path between two odd vertices that may be drawn twice.
 
     Returns
     -------
     (m,) int64
         Indices of edges, ascending.
     """
-    # An end that meets no other is a vertex of its own.
+    # A free end becomes a vertex.
     edges = edges.copy()
     alone = np.flatnonzero(edges.ravel() < 0)
     edges.ravel()[alone] = edges.max(initial=-1) + 1 + np.arange(len(alone))
@@ -62,18 +62,18 @@ def doubled_edges(edges: Indices, length_mm: NDArray[np.float64], redraw_mm: flo
         of_network[network[vertex]].append(vertex)
         ways[network[vertex]][vertex] = _ways_from(vertex, at, is_odd, redraw_mm)
     for of in ways.values():
-        # Of two vertices one may be among the nearest of the other and not the reverse; a pair needs both ways.
+        # Nearness is not symmetric, but a pair needs both directions.
         for a in tuple(of):
             for b, way in tuple(of[a].items()):
                 of[b].setdefault(a, way)
 
     often: dict[int, int] = defaultdict(int)
     for name, vertices in of_network.items():
-        # Two odd vertices stay: one trail is needed in any case, and it may end elsewhere than where it began.
+        # Leave two odd vertices: one trail is needed in any case, and it need not be closed.
         for a, b in pairing(vertices, ways[name], len(vertices) // 2 - 1):
             for edge in ways[name][a][b][1]:
                 often[edge] += 1
-    # Drawn three times is as good as once.
+    # An edge needed three times is drawn once.
     return np.array(sorted(edge for edge, times in often.items() if times % 2), dtype=np.int64)
 
 
@@ -96,7 +96,7 @@ def _networks(at: dict[int, list[tuple[int, int, float]]]) -> dict[int, int]:
 def _ways_from(
     start: int, at: dict[int, list[tuple[int, int, float]]], goals: set[int], most_mm: float
 ) -> dict[int, _Way]:
-    """Shortest ways to the odd vertices within reach (E. W. Dijkstra 1959)."""
+    """Shortest paths to the odd vertices within reach (E. W. Dijkstra 1959)."""
     found: dict[int, _Way] = {}
     done: set[int] = set()
     came: dict[int, tuple[int, int]] = {}
@@ -125,9 +125,10 @@ def _ways_from(
 
 
 def pairing(vertices: list[int], ways: dict[int, dict[int, _Way]], most: int) -> list[tuple[int, int]]:
-    """Up to ``most`` pairs of vertices joined by ways: the largest number of pairs, with little total length.
+    """Up to ``most`` pairs of vertices joined by paths: the largest number of pairs, with little total length.
 
-    Exact for up to 12 vertices; beyond, the shortest first, then more pairs and shorter ones while there are any.
+    Exact for up to 12 vertices. Beyond, pairs are taken shortest first and then improved, for more pairs and for
+    shorter ones, until nothing changes.
     """
     if most < 1:
         return []
@@ -141,7 +142,7 @@ def _exact(vertices: list[int], ways: dict[int, dict[int, _Way]], most: int) -> 
 
     @cache
     def best(left: int, pairs: int) -> tuple[int, float, tuple[tuple[int, int], ...]]:
-        """Minus the number of pairs, length, pairs: the least of these among the vertices of the set ``left``."""
+        """The minimum of (minus the number of pairs, length, pairs) over the vertices of the set ``left``."""
         if not left or not pairs:
             return (0, 0.0, ())
         i = (left & -left).bit_length() - 1
@@ -172,7 +173,7 @@ def _good(vertices: list[int], ways: dict[int, dict[int, _Way]], most: int) -> l
 
 
 def _shorten(a: int, mate: dict[int, int], ways: dict[int, dict[int, _Way]]) -> bool:
-    """Pairs (a, b) and (c, d) become (a, c) and (b, d) where that is shorter."""
+    """Replace pairs (a, b) and (c, d) by (a, c) and (b, d) if that is shorter."""
     b = mate[a]
     for c, (direct_mm, _) in ways[a].items():
         if c == b or c not in mate or (d := mate[c]) not in ways[b]:
@@ -184,11 +185,11 @@ def _shorten(a: int, mate: dict[int, int], ways: dict[int, dict[int, _Way]]) -> 
 
 
 def _extend(a: int, mate: dict[int, int], ways: dict[int, dict[int, _Way]]) -> bool:
-    """One pair more, by a way from ``a`` to another single vertex on which every second step is a pair (C. Berge 1957).
+    """Add one pair by an augmenting path from ``a`` to another unpaired vertex (C. Berge 1957).
 
-    Pairs and other steps change places on it. Odd rings of steps are passed by, so now and then a way is missed.
+    Odd cycles are not contracted, so a path is missed now and then.
     """
-    came: dict[int, tuple[int, int]] = {}  # vertex to its mate and the vertex before that
+    came: dict[int, tuple[int, int]] = {}  # vertex -> (its mate, the vertex before)
     todo = deque([a])
     while todo:
         here = todo.popleft()

@@ -1,4 +1,4 @@
-"""No needless vertex."""
+"""Removes needless vertices."""
 
 from __future__ import annotations
 
@@ -12,26 +12,26 @@ from linewright.drawing.strokes import Drawing, Indices, Points
 from linewright.tidy.dedupe import drop_repeats
 
 _AT_ONCE: Final = 20_000
-"""Vertices of a stroke that are looked at together. Along spirals and to and fro, the method takes the square of them;
-longer strokes keep a vertex more for each so many."""
+"""Vertices of a stroke processed at a time, because the method is quadratic for spirals and zigzags. Longer strokes
+keep one more vertex for each such piece."""
 
 _EVENING_ROUNDS: Final = 4
-"""Each brings neighbouring chords half as far apart; halving leaves them at most two to one."""
+"""Each round halves the difference of neighbouring chords; halving leaves a ratio of two at most."""
 
 
 def simplify(drawing: Drawing, *, tolerance_mm: float) -> Drawing:
-    """Drop vertices that lie within the tolerance of the line that stays.
+    """Drop vertices that lie within the tolerance of the remaining line.
 
     D. Douglas and T. Peucker, "Algorithms for the reduction of the number of points required to represent a digitized
     line or its caricature", Cartographica 10(2), 1973, as built into GEOS. Ends stay where they are and closed strokes
-    stay closed; a closed stroke that fits into the tolerance becomes a dot. Halving, as the method does, leaves arcs
-    with chords of uneven length, which the pen would have to slow down for (`motion.corners`); where another vertex
-    divides the way between its neighbours more evenly and the tolerance allows, that one stays instead.
+    stay closed; a closed stroke smaller than the tolerance becomes a dot. The method leaves arcs with chords of uneven
+    length, at which the pen would have to slow down (`motion.corners`). Where another vertex divides the line between
+    its neighbours more evenly within the tolerance, it is kept instead.
 
     Parameters
     ----------
     drawing : finite coordinates, mm.
-    tolerance_mm : Hausdorff distance between each stroke and what becomes of it is at most this.
+    tolerance_mm : largest Hausdorff distance between each stroke and the result.
 
     Examples
     --------
@@ -45,17 +45,17 @@ def simplify(drawing: Drawing, *, tolerance_mm: float) -> Drawing:
         return drawing
     some = drawing.select(np.flatnonzero(longer))
     piece_starts, index = _pieces(some.starts)
-    # The third coordinate carries the number of each vertex through.
+    # The third coordinate carries each vertex number through.
     numbered = np.column_stack((some.points_mm[index], index))
     lines = shapely.from_ragged_array(shapely.GeometryType.LINESTRING, numbered, (piece_starts,))
     thin = shapely.simplify(lines, tolerance_mm, preserve_topology=False)
     stays = shapely.get_coordinates(thin, include_z=True)[:, 2].astype(np.int64)
-    stays = stays[np.append(True, stays[1:] != stays[:-1])]  # where pieces meet, both have it
+    stays = stays[np.append(True, stays[1:] != stays[:-1])]  # neighbouring pieces share a vertex
     of = np.searchsorted(some.starts, stays, side="right") - 1
     kept = _evened(some.points_mm, stays, of, tolerance_mm)
     points = some.points_mm[kept]
 
-    # Back among the strokes that had nothing to drop, in the old order.
+    # Merge with the strokes that were not processed, in the old order.
     new_lengths = lengths.copy()
     new_lengths[longer] = np.bincount(of, minlength=len(some))
     starts = np.concatenate(([0], np.cumsum(new_lengths))).astype(np.int64)
@@ -67,7 +67,7 @@ def simplify(drawing: Drawing, *, tolerance_mm: float) -> Drawing:
 
 
 def _pieces(starts: Indices) -> tuple[Indices, Indices]:
-    """Strokes in pieces that share the vertices where they meet: where pieces begin, and their vertices by number."""
+    """Strokes divided into pieces that share end vertices: starts of the pieces, and their vertex numbers."""
     segments = np.diff(starts) - 1
     count = -(-segments // _AT_ONCE)
     of = np.repeat(np.arange(len(count)), count)
@@ -79,18 +79,18 @@ def _pieces(starts: Indices) -> tuple[Indices, Indices]:
 
 
 def _evened(points: Points, kept: Indices, of: Indices, tolerance_mm: float) -> Indices:
-    """Other vertices to keep, as many, so that chords come out more even.
+    """The same number of vertices, chosen so that chords are more even.
 
     Parameters
     ----------
     points : (n, 2), of all strokes.
-    kept, of : (m,) ascending vertices that stay, and the stroke of each.
+    kept, of : (m,) ascending kept vertices, and the stroke of each.
     """
     along = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))))
     inner = np.zeros(len(kept), dtype=bool)
     inner[1:-1] = (of[:-2] == of[1:-1]) & (of[1:-1] == of[2:])
     for turn in range(2 * _EVENING_ROUNDS):
-        # Every other vertex, so that each chord has one end that stays.
+        # Every other vertex, so that each chord keeps one end.
         at = np.flatnonzero(inner & (np.arange(len(kept)) % 2 == turn % 2))
         low, high = kept[at - 1], kept[at + 1]
         middle = (along[low] + along[high]) / 2
@@ -99,7 +99,7 @@ def _evened(points: Points, kept: Indices, of: Indices, tolerance_mm: float) -> 
         there = np.clip(there, low + 1, high - 1)
         moves = there != kept[at]
         at, low, there, high = at[moves], low[moves], there[moves], high[moves]
-        # Only what is neither worse than it was nor beyond the tolerance.
+        # Accept only changes that are no worse and within the tolerance.
         shorter = np.minimum(_chords(points, low, there), _chords(points, there, high))
         better = shorter > np.minimum(_chords(points, low, kept[at]), _chords(points, kept[at], high))
         at, low, there, high = at[better], low[better], there[better], high[better]
@@ -114,7 +114,7 @@ def _chords(points: Points, begin: Indices, end: Indices) -> Points:
 
 
 def _deviations(points: Points, begin: Indices, end: Indices) -> Points:
-    """(m,) how far the vertices from ``begin`` to before ``end`` lie from the chord between these."""
+    """(m,) largest distance of the vertices between ``begin`` and ``end`` from the chord between these."""
     counts = end - begin
     first = np.cumsum(counts) - counts
     owner = np.repeat(np.arange(len(begin)), counts)

@@ -1,7 +1,7 @@
-"""The search for a short tour: a greedy start, changes by two and three links, then small kicks that are kept if good.
+"""Search for a short tour: greedy start, changes by two and three links, then random kicks that are kept if they gain.
 
-How much is done is counted in kicks, not in seconds, so the same input gives the same tour on any machine. Whoever
-waits may end the search earlier, by the clock for instance; then it says so.
+Effort is counted in kicks, not in seconds, so the same input gives the same tour on any machine. The watcher may end
+the search earlier; the result says so.
 """
 
 from __future__ import annotations
@@ -24,50 +24,50 @@ Effort = Literal["quick", "normal", "best"]
 COMPILED: Final = available()
 
 KICKS: Final[dict[Effort, tuple[int, int]]] = {"quick": (0, 0), "normal": (50, 1_000_000), "best": (500, 20_000_000)}
-"""Kicks for each stroke, and most of all. About 200 000 a second (bench/order.py)."""
+"""Kicks per stroke, and most in all. About 200 000 a second (bench/order.py)."""
 
 _MOST_TURNED: Final = 5_000_000_000
-"""Kicks times strokes, of normal effort. A kick turns arcs around that grow with the tour, and gains ever less: of
-50 000 random strokes on A4, the first 100 000 kicks save 1.3 % of the ways' time on the default rig in some 4 s, the
-next 100 000 another 0.3 % in as long again. Up to 10 000 strokes this bounds nothing."""
+"""Limit of kicks times strokes, at normal effort. A kick reverses arcs whose length grows with the tour, and gains less
+and less: with 50 000 random strokes on A4, the first 100 000 kicks save 1.3 % of the travel time on the default rig in
+about 4 s, the next 100 000 another 0.3 %. Up to 10 000 strokes this limit has no effect."""
 
 PLAIN_KICKS: Final = 50_000
-"""Most kicks where nothing is compiled, which is some twenty times slower: five seconds. Orders of up to 1000 strokes
-come out the same either way."""
+"""Most kicks without numba, which is about twenty times slower: five seconds. Orders of up to 1000 strokes are the same
+either way."""
 
 _NEAR: Final = 8
-"""Near neighbours of each end: 10 found no shorter tours, 6 longer ones (bench/order.py)."""
+"""Near neighbours of each end: with 10 no shorter tours were found, with 6 they were longer (bench/order.py)."""
 
 _NEAR_POINTS: Final = 16
-"""The same where strokes have one place for both of their ends, which then take two entries each."""
+"""The same for strokes whose two ends coincide, which take two entries each."""
 
 _BREADTH: Final = 4
-"""Neighbours looked at for the third link (Johnson and McGeoch 1997, who take 5 on deeper levels)."""
+"""Neighbours tried for the third link (Johnson and McGeoch 1997 take 5 on deeper levels)."""
 
 _LONGEST_ARC: Final = 50
-"""Strokes of an arc that a kick moves; see bench/order.py."""
+"""Longest arc, in strokes, that a kick moves; see bench/order.py."""
 
 _CHUNK: Final = 5_000
 _CHUNK_PLAIN: Final = 2_000
-"""Kicks between two looks at the clock, and at whether anybody still waits: a tenth of a second or so."""
+"""Kicks between two calls of the watcher: about a tenth of a second."""
 
 _RING_ROUNDS: Final = 8
 _RING_GAIN: Final = 0.02
-"""Closed strokes are entered anew up to so often, and as long as a round gains so much of what the first one did."""
+"""Closed strokes are re-entered up to this often, while a round gains at least this share of what the first one did."""
 
 _SEED: Final = 0x1D872B41
 
 
 @dataclass(frozen=True, eq=False)
 class Tour:
-    """A tour and how it came about.
+    """A tour and its search.
 
     Parameters
     ----------
     nodes : (k,) int64, end at which each stroke is entered, in order: ``2 s`` the first, ``2 s + 1`` the last.
     entry : (strokes,) int64, vertex at which a closed stroke is entered.
-    cut_short : `Watcher.enough` ended the search.
-    kicks : kicks done, of those that were due.
+    cut_short : True if `Watcher.enough` ended the search.
+    kicks : kicks done, and kicks planned.
     """
 
     nodes: Indices
@@ -87,16 +87,16 @@ def find_tour(
     effort: Effort = "normal",
     watcher: Watcher | None = None,
 ) -> Tour:
-    """A short way through all strokes from ``start_mm`` to ``end_mm``.
+    """A short path through all strokes from ``start_mm`` to ``end_mm``.
 
     Parameters
     ----------
-    ends_mm : (2 k, 2) float64, both ends of each of k >= 1 strokes, one after the other; twice the same for a dot.
-    ring_starts : (k + 1,) int64, where in ``ring_mm`` the vertices of closed strokes begin; others have none. The
+    ends_mm : (2 k, 2) float64, both ends of each of k >= 1 strokes, in order; equal for a dot.
+    ring_starts : (k + 1,) int64, start of each stroke's vertices in ``ring_mm``; open strokes have none. The
         ends of a closed stroke are its first vertex.
     end_mm : None lets the pen end anywhere.
     """
-    # What is near on paper then lies near in memory: three times as fast for 100 000 strokes.
+    # Order memory by position: three times as fast for 100 000 strokes.
     by = z_order(ends_mm[::2] + ends_mm[1::2])
     ring_lengths = np.diff(ring_starts)
     sorted_starts = np.concatenate(([0], np.cumsum(ring_lengths[by]))).astype(np.int64)
@@ -111,10 +111,10 @@ def find_tour(
 
 
 class _Search:
-    """One search; arrays where the kernels are compiled, lists where they are not.
+    """One search; on arrays if the kernels are compiled, on lists if not.
 
-    What closes the ring is a stroke of its own, the last one: from ``end_mm`` to ``start_mm``. Where the pen may end
-    anywhere, all moves to its first end cost nothing.
+    The tour is closed by a virtual stroke, the last one, from ``end_mm`` to ``start_mm``. If the pen may end anywhere,
+    all moves to its first end cost nothing.
     """
 
     def __init__(
@@ -176,7 +176,7 @@ class _Search:
         self._settle_rings(_RING_ROUNDS)
         done, longest = 0, min(_LONGEST_ARC, (strokes - 1) // 2)
         chunk = _CHUNK if COMPILED else _CHUNK_PLAIN
-        again = todo // 4  # closed strokes are entered anew after each quarter
+        again = todo // 4  # closed strokes are re-entered after each quarter
         late = False
         while done < todo and not late:
             kicks = min(chunk, todo - done)
@@ -195,7 +195,7 @@ class _Search:
         nodes = nodes[:-2]
         x, y = np.asarray(self.state.xs), np.asarray(self.state.ys)
         if x[-1] == x[-2] and y[-1] == y[-2] and self.free < 0:
-            # There and back, a tour may be taken either way: what is near comes first, as one would draw by hand.
+            # A closed tour may be run in either direction: start with the nearer stroke, as one would by hand.
             first, last = np.hypot(x[nodes[[0, -1]]] - x[-1], y[nodes[[0, -1]]] - y[-1])
             nodes = nodes[::-1] if last < first else nodes
         return Tour(nodes[::2].copy(), entry[:-1].copy(), late, (done, due))
@@ -204,14 +204,14 @@ class _Search:
         return float(kernel.settle_all(self.state, self.work))
 
     def _settle_rings(self, rounds: int) -> None:
-        """Enter closed strokes where the tour passes, and change the tour where they are entered, while that gains."""
+        """Choose new start vertices of closed strokes and improve the tour again, while that gains."""
         if not self.has_rings:
             return
         first = 0.0
         for _ in range(rounds):
             gain = kernel.reenter(self.closed, self.state)
             if gain > 0.0:
-                # The costs of near links are others now.
+                # The costs of near links have changed.
                 self._find_near(np.arange(self.size), np.arange(self.size) ^ 1)
                 self._settle_all()
             first = first or gain
@@ -219,7 +219,7 @@ class _Search:
                 return
 
     def _find_near(self, nodes: Indices, other: NDArray[np.int64]) -> Indices:
-        """Near neighbours of these nodes among themselves; returns the nodes in the order of the tree."""
+        """Near neighbours of these nodes among themselves; returns the nodes in tree order."""
         nodes = nodes[nodes != self.free]
         at = np.column_stack((np.asarray(self.state.xs)[nodes], np.asarray(self.state.ys)[nodes]))
         by, boxes, leaves = box_tree(at)
@@ -228,10 +228,10 @@ class _Search:
         return nodes
 
     def _start(self) -> None:
-        """The greedy tour: the cheapest link of all comes first (Bentley 1992: some 16 % above the best).
+        """The greedy tour: cheapest links first (Bentley 1992: about 16 % above the optimum).
 
-        Links are taken from near neighbours; the ends of the chains that result look for their near neighbours anew,
-        and so on until one chain is left.
+        Links are taken from near neighbours. Near neighbours of the resulting chains' ends are then searched again,
+        until one chain is left.
         """
         links = np.full(self.size, -1, dtype=np.int64)
         far = np.arange(self.size) ^ 1
@@ -257,5 +257,5 @@ class _Search:
 
 
 def _kept(array: NDArray[Any]) -> Any:
-    """As the kernels take it: contiguous, or a list where they are plain Python (which is slow on arrays)."""
+    """A contiguous array if the kernels are compiled, else a list, because plain Python is slow on arrays."""
     return np.ascontiguousarray(array) if COMPILED else array.tolist()

@@ -1,15 +1,15 @@
-"""The inner loops of the search for a short tour, in the part of Python that numba compiles.
+"""Inner loops of the tour search, in the subset of Python that numba compiles.
 
-Without numba the same functions run as they stand, on lists instead of arrays, with the same result to the last bit:
-only IEEE additions, multiplications, divisions and square roots, and random numbers from integers of 32 bits.
+Without numba the same functions run on lists instead of arrays and give bit-identical results: they use only IEEE
+additions, multiplications, divisions, square roots, and 32-bit integer random numbers.
 
-A tour is a ring of strokes. Stroke ``s`` has the ends (nodes) ``2 s`` and ``2 s + 1``; ``tour`` lists nodes so that
-the ends of a stroke stand side by side, the first on an even place, and ``pos`` is its inverse. The *link* of a node
-is the pen-up move at its end: from an odd place to the next, from an even one to the one before. So every node has one
-link and one stroke, and whatever changes the tour is the reversal of an arc of whole strokes.
+A tour is a ring of strokes. Stroke ``s`` has the ends (nodes) ``2 s`` and ``2 s + 1``; ``tour`` lists nodes with the
+two ends of a stroke next to each other, the first at an even place, and ``pos`` is its inverse. The *link* of a node is
+the pen-up move at its end: from an odd place to the next, from an even one to the previous. So every node has one link
+and one stroke, and every change of the tour is a sequence of reversals of arcs of whole strokes.
 
-All kernels stand in one module, because numba's cache looks at the age of the file that holds a function, not at the
-files of those that it calls.
+All kernels are in one module, because numba's cache checks the age of the file with the function, but not of files with
+functions that it calls.
 """
 
 from __future__ import annotations
@@ -27,28 +27,29 @@ if TYPE_CHECKING:
     Places = MutableSequence[int]
 
 LEAF: Final = 8
-"""Points in a leaf of the box tree: with fewer the tree grows, with more the scans do; 4 to 16 measured alike."""
+"""Points per leaf of the box tree: fewer make the tree larger, more make the scans longer; 4 to 16 were equally
+fast."""
 
 LOG: Final = 4096
-"""Reversals that can be taken back; a search that needs more after one kick ends there."""
+"""Reversals that can be undone; a search that needs more after one kick stops."""
 
 _LEAST: Final = 1e-12
-"""Gains below it are rounding of sums of a few hundred mm or s."""
+"""Smaller gains are rounding errors in sums of a few hundred mm or s."""
 
 _DEPTH: Final = 64
-"""Size of the stack of a tree search: two entries a level, of at most 31."""
+"""Stack size of a tree search: two entries per level, at most 31 levels."""
 
 
 class TourState(NamedTuple):
-    """A tour, and what its search looks up.
+    """A tour and the tables of its search.
 
     Parameters
     ----------
     tour, pos : nodes in their order, and the place of each node.
     xs, ys : of each node, mm.
     c : as in `cost.Cost.figures`.
-    free : the node to and from which moves cost nothing, where the pen may end anywhere; -1: none.
-    near, near_cost : ``near_count`` near neighbours of each node, the cheapest first, and what the way there costs.
+    free : the node to and from which moves cost nothing, if the pen may end anywhere; -1: none.
+    near, near_cost : ``near_count`` near neighbours of each node, cheapest first, and their costs.
     """
 
     tour: Places
@@ -63,14 +64,14 @@ class TourState(NamedTuple):
 
 
 class Workspace(NamedTuple):
-    """Room that a search works in.
+    """Working memory of a search.
 
     Parameters
     ----------
-    breadth : neighbours looked at for the third link.
-    queue, queued : nodes to be improved, as a ring, and whether a node is among them.
-    log : reversals that can be taken back, after the number of entries.
-    ends : nodes that the last change touched, after the number of them.
+    breadth : neighbours tried for the third link.
+    queue, queued : ring buffer of nodes to be improved, and whether a node is in it.
+    log : number of entries, then the reversals that can be undone.
+    ends : number of entries, then the nodes that the last change touched.
     """
 
     breadth: int
@@ -81,13 +82,13 @@ class Workspace(NamedTuple):
 
 
 class ClosedStrokes(NamedTuple):
-    """Where closed strokes may be entered.
+    """Vertices at which closed strokes may be entered.
 
     Parameters
     ----------
     starts : the vertices of stroke s are ``starts[s]`` to ``starts[s + 1]`` of ``x``, ``y``; none for open strokes.
     x, y : of each vertex, mm.
-    entry : (strokes,) which vertex each is entered at.
+    entry : (strokes,) vertex at which each is entered.
     """
 
     starts: Whole
@@ -123,7 +124,7 @@ def _least_cost(x: float, y: float, c: Numbers) -> float:
 
 @compiled
 def _between(i: int, j: int, xs: Numbers, ys: Numbers, c: Numbers, free: int) -> float:
-    """Cost of the move between two nodes; nothing to or from the node ``free``, where the pen may end anywhere."""
+    """Cost of the move between two nodes; 0 to or from the node ``free``, used if the pen may end anywhere."""
     if free in (i, j):
         return 0.0
     return cost(xs[i] - xs[j], ys[i] - ys[j], c)
@@ -131,9 +132,9 @@ def _between(i: int, j: int, xs: Numbers, ys: Numbers, c: Numbers, free: int) ->
 
 @compiled
 def nearest(points: Whole, other: Whole, boxes: Numbers, leaves: int, state: TourState) -> None:
-    """The cheapest nodes to go to from each of ``points``, into its row of ``state.near`` and ``state.near_cost``.
+    """Find the cheapest neighbours of each of ``points``; fills its row of ``state.near`` and ``state.near_cost``.
 
-    ``boxes`` holds x0, y0, x1, y1 of each node of a heap-shaped tree over the points in the order given, `LEAF` to a
+    ``boxes`` holds x0, y0, x1, y1 of each node of a heap-shaped tree over the points in the given order, `LEAF` per
     leaf (see `boxes.box_tree`). A node itself and its ``other`` are left out; rows end with -1.
     """
     xs, ys, c = state.xs, state.ys, state.c
@@ -173,7 +174,7 @@ def nearest(points: Whole, other: Whole, boxes: Numbers, leaves: int, state: Tou
                 continue
             for child in (2 * node, 2 * node + 1):
                 b = 4 * child
-                if boxes[b] > boxes[b + 2]:  # nothing in it
+                if boxes[b] > boxes[b + 2]:  # empty
                     continue
                 dx = max(boxes[b] - x, x - boxes[b + 2], 0.0)
                 dy = max(boxes[b + 1] - y, y - boxes[b + 3], 0.0)
@@ -181,7 +182,7 @@ def nearest(points: Whole, other: Whole, boxes: Numbers, leaves: int, state: Tou
                 if found < count or d < near_cost[begin + count - 1]:
                     stack[top], bound[top] = child, d
                     top += 1
-            # The nearer child is searched first, so it goes on the stack last.
+            # Push the nearer child last, so that it is searched first.
             if top > 1 and stack[top - 2] == 2 * node and bound[top - 2] < bound[top - 1]:
                 stack[top - 2], stack[top - 1] = stack[top - 1], stack[top - 2]
                 bound[top - 2], bound[top - 1] = bound[top - 1], bound[top - 2]
@@ -191,7 +192,7 @@ def nearest(points: Whole, other: Whole, boxes: Numbers, leaves: int, state: Tou
 
 @compiled
 def link_cheapest(ones: Whole, others: Whole, links: Places, far: Places) -> int:
-    """Take links in the order given, each where both ends are free and no ring closes; how many were taken.
+    """Take links in the given order, each if both its ends are free and it closes no ring. Returns the number taken.
 
     ``far`` holds for each end of a chain the end at its other side.
     """
@@ -219,9 +220,9 @@ def walk(links: Whole, tour: Places, pos: Places) -> None:
 
 @compiled
 def _flip(a: int, b: int, tour: Places, pos: Places) -> None:
-    """Reverse the arc whose outer ends are ``a`` and ``b``, or all the rest of the ring, whichever is shorter.
+    """Reverse the arc with outer ends ``a`` and ``b``, or the rest of the ring, whichever is shorter.
 
-    Doing it twice undoes it, whatever the directions in which both were found.
+    A second call undoes the first, in whichever directions both were found.
     """
     n = len(tour)
     i, j = pos[a], pos[b]
@@ -255,16 +256,17 @@ def _link(node: int, tour: Whole, pos: Whole) -> int:
     if at & 1:
         at += 1
         return tour[0] if at == len(tour) else tour[at]
-    return tour[at - 1]  # the place before the first is the last
+    return tour[at - 1]  # index -1 is the last place
 
 
 @compiled
 def _improve(t1: int, state: TourState, work: Workspace) -> float:
-    """Make the best change by two or three links that begins with the link of ``t1``; what it gains, 0 if none does.
+    """Make the best change by two or three links that begins with the link of ``t1``; returns the gain, 0 if there is
+    none.
 
-    Links (t1, t2), (t3, t4) and perhaps (t5, t6) go; (t2, t3), (t4, t5) and (t6, t1) come, or (t4, t1). Every step
-    must leave a gain so far (Lin and Kernighan 1973), so only near neighbours are looked at. The reversals are noted
-    in ``work.log`` after the number of them, the ends touched in ``work.ends``, likewise.
+    Links (t1, t2), (t3, t4) and perhaps (t5, t6) are removed; (t2, t3), (t4, t5) and (t6, t1), or (t4, t1), are added.
+    Each partial gain must be positive (Lin and Kernighan 1973), so only near neighbours are tried. Reversals are
+    appended to ``work.log``, touched ends to ``work.ends``; both start with their number of entries.
     """
     tour, pos, xs, ys, c, free = state.tour, state.pos, state.xs, state.ys, state.c, state.free
     near, near_cost, count = state.near, state.near_cost, state.near_count
@@ -292,7 +294,8 @@ def _improve(t1: int, state: TourState, work: Workspace) -> float:
             g = g2 - _between(t4, t1, xs, ys, c, free)
             if g > best:
                 best, kind, b3, b4 = g, 1, t3, t4
-        # The arc from t2 on that is reversed (up to t4), or that the new link closes to a ring of its own (up to t3).
+        # The arc from t2 on that is reversed (up to t4), or that the new link would close to a separate ring (up to
+        # t3).
         last = pos[t4] if rejoins else p3
         span = last - p2 if forward else p2 - last
         if span < 0:
@@ -352,7 +355,7 @@ def _improve(t1: int, state: TourState, work: Workspace) -> float:
 
 @compiled
 def _settle(first: int, waiting: int, state: TourState, work: Workspace, keep_log: bool) -> float:
-    """Improve at every node in the queue, and at those whose links change, until none is left; what that gains."""
+    """Improve at all nodes in the queue and at nodes whose links change, until none is left; returns the gain."""
     queue, queued, log, ends = work.queue, work.queued, work.log, work.ends
     size = len(queue)
     gained = 0.0
@@ -382,7 +385,7 @@ def _settle(first: int, waiting: int, state: TourState, work: Workspace, keep_lo
 
 @compiled
 def settle_all(state: TourState, work: Workspace) -> float:
-    """Improve everywhere until no change by two or three near links gains anything; what it gained."""
+    """Improve everywhere until no change by two or three near links gains anything; returns the gain."""
     tour, queue, queued = state.tour, work.queue, work.queued
     n = len(tour)
     for at in range(n):
@@ -394,9 +397,9 @@ def settle_all(state: TourState, work: Workspace) -> float:
 
 @compiled
 def kick_and_settle(kicks: int, longest: int, chance: Places, state: TourState, work: Workspace) -> float:
-    """Exchange two neighbouring arcs of the tour at random, improve around, take it back if nothing was won; the gain.
+    """Swap two neighbouring arcs of the tour at random, improve around, undo it if nothing is gained; returns the gain.
 
-    The exchange is the double bridge of Martin, Otto and Felten, "Large-step Markov chains for the traveling salesman
+    The swap is the double bridge of Martin, Otto and Felten, "Large-step Markov chains for the traveling salesman
     problem", Complex Systems 5, 1991, kept short (up to ``longest`` strokes an arc), so that a kick costs the same at
     any size. ``chance`` holds the random number, xorshift of 32 bits (G. Marsaglia, "Xorshift RNGs", 2003), and the
     place of the last kick.
@@ -445,9 +448,9 @@ def kick_and_settle(kicks: int, longest: int, chance: Places, state: TourState, 
 
 @compiled
 def reenter(closed: ClosedStrokes, state: TourState) -> float:
-    """Enter every closed stroke of the tour at its best vertex, given where the pen comes from and goes to; the gain.
+    """Enter every closed stroke at its best vertex, given the moves to and from it; returns the gain.
 
-    Which vertex it is goes to ``closed.entry``, its place to ``state.xs`` and ``state.ys``.
+    The vertex is stored in ``closed.entry``, its position in ``state.xs`` and ``state.ys``.
     """
     tour, xs, ys, c, free = state.tour, state.xs, state.ys, state.c, state.free
     ring_starts, ring_x, ring_y, entry = closed.starts, closed.x, closed.y, closed.entry

@@ -1,12 +1,12 @@
-"""Networks of lines drawn in as few strokes as can be: hatchings, tilings, traced pictures.
+"""Draws networks of lines in as few strokes as possible: hatchings, tilings, traced pictures.
 
-Where ends meet is a vertex, a stroke is an edge. A connected network with ``2 m`` odd vertices needs ``max(1, m)``
-trails, and that many are enough (L. Euler 1736). Drawing some edges twice pairs odd vertices off and saves a trail for
-each pair: the route of the Chinese postman (J. Edmonds and E. L. Johnson, "Matching, Euler tours and the Chinese
-postman", Mathematical Programming 5, 1973).
+Points where ends meet are vertices, strokes are edges. A connected network with ``2 m`` odd vertices needs exactly
+``max(1, m)`` trails (L. Euler 1736). Drawing some edges twice pairs odd vertices and saves a trail for each pair: the
+Chinese postman problem (J. Edmonds and E. L. Johnson, "Matching, Euler tours and the Chinese postman", Mathematical
+Programming 5, 1973).
 
-At every vertex the edges are paired so that the pen goes as straight on as can be. What closes to a ring is then
-spliced into another trail where both meet, until every network is down to its least number (C. Hierholzer 1873).
+At every vertex the edges are paired so that the pen turns as little as possible. Rings are then spliced into trails
+that they meet, until every network has its least number of trails (C. Hierholzer 1873).
 """
 
 from __future__ import annotations
@@ -24,23 +24,23 @@ from linewright.tidy.postman import doubled_edges
 _NONE: Final = -1
 
 _DIRECTION_TOLERANCES: Final = 4.0
-"""Length, in tolerances, over which the direction of an end is taken."""
+"""Length, in tolerances, over which the direction of an end is measured."""
 
 _CROWD: Final = 24
-"""Edges at a vertex of which all pairs are compared; of more, those opposite in the order of directions are taken."""
+"""Up to this many edges at a vertex, all pairs are compared; of more, those opposite in angular order are paired."""
 
 
 def trails(drawing: Drawing, *, tolerance_mm: float = 0.0, redraw_mm: float = 0.0) -> Drawing:
-    """Draw networks of strokes in the least number of trails.
+    """Draw networks of strokes in the fewest trails.
 
-    Ends in the same cell of a grid meet: at most the tolerance apart, and closed by a straight line; with 0 they must
-    be equal. Dots stay as they are. A trail takes the place of its first stroke.
+    Ends in the same grid cell meet: they are at most the tolerance apart and joined by a straight line; with 0 they
+    must be equal. Dots are kept. A trail takes the place of its first stroke.
 
     Parameters
     ----------
     drawing : finite coordinates, mm, without repeated vertices.
     tolerance_mm : largest gap that is closed.
-    redraw_mm : longest way that may be drawn a second time to save one lift of the pen; 0 draws nothing twice.
+    redraw_mm : longest path that may be drawn a second time to save one pen lift; 0 draws nothing twice.
 
     Examples
     --------
@@ -56,7 +56,7 @@ def trails(drawing: Drawing, *, tolerance_mm: float = 0.0, redraw_mm: float = 0.
     if redraw_mm > 0.0:
         again = doubled_edges(vertex.reshape(-1, 2), drawing.stroke_lengths_mm(), redraw_mm)
         if len(again):
-            # At an end that meets no other, an edge drawn twice meets itself.
+            # At a free end, an edge drawn twice is joined to itself.
             alone = np.array([2 * edge + side for edge in again for side in (0, 1) if vertex[2 * edge + side] == _NONE])
             vertex[alone.astype(np.int64)] = vertex.max() + 1 + np.arange(len(alone))
             drawing = drawing.select(np.concatenate((np.arange(len(drawing)), again)))
@@ -68,17 +68,17 @@ def trails(drawing: Drawing, *, tolerance_mm: float = 0.0, redraw_mm: float = 0.
 
 
 def _vertices(drawing: Drawing, tolerance_mm: float) -> Indices:
-    """(2 k,) number of the vertex at which each end lies, -1 for ends that meet no other."""
+    """(2 k,) number of the vertex of each end, -1 for free ends."""
     first, last = drawing.starts[:-1], drawing.starts[1:] - 1
     at = drawing.points_mm[np.column_stack((first, last)).ravel()]
     cell_mm = tolerance_mm / np.sqrt(2.0)
-    # + 0.0 makes one zero of two.
+    # + 0.0 turns -0.0 into 0.0.
     with np.errstate(over="ignore"):
         cells = np.floor(at / cell_mm + OFF_GRID) + 0.0 if cell_mm > 0 else at + 0.0
     rows = np.column_stack((np.repeat(drawing.pen, 2), cells))
     _, of, counts = np.unique(rows, axis=0, return_inverse=True, return_counts=True)
     of = of.ravel().astype(np.int64)
-    # A dot is no edge. Nor is a scrap that begins and ends in one cell: it would turn the pen on the spot.
+    # A dot is no edge. Nor is a short stroke that starts and ends in one cell, which would turn the pen on the spot.
     lengths = drawing.stroke_lengths_mm()
     inert = (last == first) | ((of[::2] == of[1::2]) & (lengths <= 2.0 * tolerance_mm))
     of[np.repeat(inert, 2)] = _NONE
@@ -87,9 +87,9 @@ def _vertices(drawing: Drawing, tolerance_mm: float) -> Indices:
 
 
 def directions_inward(drawing: Drawing, reach_mm: float) -> NDArray[np.float64]:
-    """(2 k, 2) unit vectors from each end into its stroke, over at least ``reach_mm`` where the stroke is as long.
+    """(2 k, 2) unit vectors from each end into its stroke, over at least ``reach_mm`` if the stroke is that long.
 
-    Closer to the end, direction is noise of the coordinates.
+    Over shorter distances the direction is rounding noise.
     """
     k = len(drawing)
     out = np.zeros((2 * k, 2))
@@ -110,7 +110,7 @@ def directions_inward(drawing: Drawing, reach_mm: float) -> NDArray[np.float64]:
 
 
 class _Network:
-    """Which end goes on to which. End ``2 i`` is the first point of stroke ``i``, end ``2 i + 1`` its last."""
+    """Pairing of ends. End ``2 i`` is the first point of stroke ``i``, end ``2 i + 1`` its last."""
 
     def __init__(self, vertex: Indices, direction: NDArray[np.float64]) -> None:
         self.partner: Indices = np.full(len(vertex), _NONE, dtype=np.int64)
@@ -121,14 +121,14 @@ class _Network:
         self.meetings = [group.tolist() for group in np.split(by, marks)] if len(by) else []
 
     def _turn(self, one: int, other: int) -> float:
-        """From -1, straight on, to 1, back where the pen came from."""
+        """Turn between two ends: -1 straight on, 1 reversal."""
         return float(self.direction[one] @ self.direction[other])
 
     def _join(self, one: int, other: int) -> None:
         self.partner[one], self.partner[other] = other, one
 
     def pair_straight(self) -> None:
-        """Pair the ends at each vertex, the straightest way first; at an odd vertex one is left."""
+        """Pair the ends at each vertex, straightest first; at an odd vertex one is left."""
         for ends in self.meetings:
             if len(ends) == 2:
                 self._join(*ends)
@@ -145,14 +145,14 @@ class _Network:
                     self._join(a, b)
 
     def _across(self, ends: list[int]) -> list[tuple[int, int]]:
-        """Pairs of ends that lie half a circle apart in the order of their directions."""
+        """Pairs of ends that are opposite in angular order."""
         x, y = self.direction[ends].T
         around = [ends[i] for i in np.argsort(np.arctan2(y, x), kind="stable")]
         half = len(around) // 2
         return [(around[i], around[i + half]) for i in range(half)]
 
     def splice_rings(self) -> None:
-        """Splice rings into the trails and rings they meet, at the vertex where they do, with the least turning."""
+        """Splice rings into trails and other rings at a common vertex, where the turn is least."""
         trail = _Sets(len(self.partner))
         for end in range(0, len(self.partner), 2):
             trail.unite(end, end + 1)
@@ -173,8 +173,8 @@ class _Network:
                     if trail.of(c) == mine:
                         continue
                     d = int(self.partner[c])
-                    # The ring is cut between a and b, the other between c and d; a goes on to c, b to d. Where the
-                    # other ends here, b is where it ends from now on.
+                    # The ring is cut between a and b, the other between c and d; a continues to c, b to d. If the other
+                    # ends here, b becomes its new end.
                     turn = self._turn(a, c) + (0.0 if d == _NONE else self._turn(b, d))
                     if best is None or turn < best[0]:
                         best = (turn, c, d)
@@ -193,13 +193,13 @@ class _Network:
 
 
 class _Sets:
-    """Disjoint sets, with halving of paths (Tarjan and van Leeuwen 1984)."""
+    """Disjoint sets with path halving (Tarjan and van Leeuwen 1984)."""
 
     def __init__(self, n: int) -> None:
         self._up = list(range(n))
 
     def of(self, i: int) -> int:
-        """The set that i is in, named by one of its members."""
+        """Representative member of the set with ``i``."""
         up = self._up
         while up[i] != i:
             up[i] = up[up[i]]
@@ -207,5 +207,5 @@ class _Sets:
         return i
 
     def unite(self, i: int, j: int) -> None:
-        """Make one set of two."""
+        """Merge the sets of ``i`` and ``j``."""
         self._up[self.of(i)] = self.of(j)

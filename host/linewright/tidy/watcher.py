@@ -1,4 +1,4 @@
-"""Progress of long work: how far it is, remarks on the way, and a request to stop early."""
+"""Progress reports and early stop of long computations."""
 
 from __future__ import annotations
 
@@ -16,13 +16,13 @@ def _never() -> bool:
 
 @dataclass(frozen=True)
 class Watcher:
-    """What long work calls as it goes along.
+    """Callbacks of a long computation.
 
     Parameters
     ----------
-    report : with what is being done, and how much of it is done, 0 to 1.
-    note : with a sentence the user should know.
-    enough : whether the work should end as it is; asked every few tenths of a second. The work itself knows no clock.
+    report : called with the current step and its progress, 0 to 1.
+    note : called with a remark for the user.
+    enough : called every few tenths of a second; True ends the work with the best result so far.
     """
 
     report: Callable[[str, float], object] = _nothing

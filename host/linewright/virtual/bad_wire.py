@@ -1,8 +1,8 @@
-"""A wire that damages, loses, doubles, reorders and stalls, by chances per frame and from a seed.
+"""A link with faults: it damages, loses, doubles, reorders and delays frames at random, from a seed.
 
-It stands between a host and the virtual rig (``virtual:damage=0.01,seed=7``) and carries whole frames: bytes up to and
-including a zero, as `linewire.framing` has them. The same frames meet the same faults; which frames there are depends
-on the timing of two processes, so a run over a bad wire is like another one and not the same to the byte.
+It sits between host and virtual rig (``virtual:damage=0.01,seed=7``) and carries whole frames: bytes up to and
+including a zero, as in `linewire.framing`. The same sequence of frames meets the same faults. The sequence depends on
+the timing of two processes, so runs are not identical to the byte.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ _END: Final = 0
 
 @dataclass(frozen=True)
 class WireFaults(Defects):
-    """What is wrong with a wire. Shares are of all frames, in each direction."""
+    """Faults of a link. Shares are of all frames in each direction."""
 
     damage: float = fault("share of frames in which one bit is wrong", "", 0, 1)
     lose: float = fault("share of frames that vanish", "", 0, 1)
@@ -32,20 +32,20 @@ class WireFaults(Defects):
 
 
 class _Way:
-    """One direction."""
+    """State of one direction."""
 
     def __init__(self, seed: int) -> None:
         self.random = random.Random(seed)
-        self.begun = bytearray()  # a frame whose end has not come
-        self.held = b""  # a frame that the next one overtakes
+        self.begun = bytearray()  # an incomplete frame
+        self.held = b""  # a frame to be sent after the next one
 
 
 class BadWire:
-    """Carries bytes both ways, badly. Without clock and without I/O.
+    """Carries frames both ways with faults. Without clock and I/O.
 
     Attributes
     ----------
-    frames, hurt : carried in both directions; of which something happened to.
+    frames, hurt : frames carried in both directions, and frames with a fault.
     """
 
     def __init__(self, faults: WireFaults) -> None:
@@ -57,7 +57,7 @@ class BadWire:
         self.hurt = 0
 
     def carry(self, data: bytes, *, to_board: bool, now_s: float) -> bytes:
-        """What arrives when ``data`` is sent."""
+        """The bytes that arrive when ``data`` is sent."""
         way = self._ways[to_board]
         arrived = bytearray()
         for byte in data:
@@ -68,15 +68,15 @@ class BadWire:
         return bytes(arrived)
 
     def take_stall_s(self) -> float:
-        """How long the wire stands still now, seconds; asked once, it is over."""
+        """Seconds for which the link stalls now; reset by the call."""
         stall_s, self._stall_s = self._stall_s, 0.0
         return stall_s
 
     def _frame(self, way: _Way, frame: bytes, *, to_board: bool, now_s: float) -> bytes:
         faults = self._faults
         if len(frame) == 1:
-            return frame  # only a delimiter
-        # Every chance is drawn for every frame, so that one fault does not move the others.
+            return frame  # a delimiter only
+        # Draw all random numbers for every frame, so that one fault does not shift the others.
         draw = [way.random.random() for _ in range(6)]
         bit = way.random.randrange(8 * len(frame))
         self.frames += 1

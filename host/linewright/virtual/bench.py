@@ -1,8 +1,8 @@
-"""The wiring between board and machine, with faults, and a person who presses switches.
+"""Wiring between board and machine, with faults, and switches that a person can press.
 
-What the board is told of its rig and how the rig is wired are two things: a motor wired the other way, two plugs
-swapped, a switch that never closes. Bring-up is about finding that out, so the virtual rig can be wired wrong, and has
-hands that press switches and eyes that see where the carriage goes.
+The board's settings and the actual wiring may differ: a reversed motor, swapped plugs, a switch that never closes.
+Bring-up has to find that out. So the virtual rig can be miswired, its switches can be pressed, and its carriage can be
+observed.
 """
 
 from __future__ import annotations
@@ -18,22 +18,22 @@ from linewright.simulation.faults import Faults
 from linewright.simulation.machine import Machine
 
 SERVO_MIDDLE_US: Final = 1500
-"""The pulse at which a hobby servo stands in the middle (common practice); an arm the other way mirrors around it."""
+"""Middle pulse of a hobby servo (common practice); a reversed arm mirrors pulses around it."""
 
-# A word's lowest bits, as `lineboard.kernel` lays them down: steps of A and B, then their directions.
+# The lowest bits of a word, as in `lineboard.kernel`: steps of A and B, then their directions.
 _STEP_A, _STEP_B, _UP_A, _UP_B = 1, 2, 4, 8
 
 
 @dataclass(frozen=True)
 class MachineView:
-    """What is to be seen of the machine.
+    """What a person sees of the machine.
 
     Parameters
     ----------
     carriage_mm : x and y, from the true zero of the axes.
-    servo_us : what really reaches the servo's arm; 0 before the first pulse.
-    pen_down : it touches the paper.
-    powered : the motors hold.
+    servo_us : pulse that acts on the servo's arm; 0 before the first.
+    pen_down : the pen touches the paper.
+    powered : the motors have power.
     """
 
     carriage_mm: tuple[float, float]
@@ -47,13 +47,13 @@ class Bench:
 
     Parameters
     ----------
-    machine, faults : how it is built, and what is wrong with that.
+    machine, faults : the machine and its faults.
 
     Attributes
     ----------
-    faults : what is wrong at present.
-    fingers : x and y: somebody presses that switch.
-    power_on : the switch of the motors' supply is on.
+    faults : present faults.
+    fingers : whether the switches of x and y are pressed.
+    power_on : the motor supply is switched on.
     """
 
     def __init__(self, machine: Machine, faults: Faults) -> None:
@@ -61,25 +61,25 @@ class Bench:
         self.faults = faults
         self.fingers = [False, False]
         self.power_on = True
-        self._turned = machine.reversed  # what the board does to directions before they reach the drivers
-        self._pins = machine.endstop_pins  # where the board looks for the switches
-        self._opens = machine.opens  # which of them it takes to open when pressed
+        self._turned = machine.reversed  # directions that the board inverts
+        self._pins = machine.endstop_pins  # pins that the board reads for the switches
+        self._opens = machine.opens  # switches that the board treats as normally closed
         self._pattern: NDArray[np.uint32] | None = None
 
     def believed(self, turned: int, endstop_pins: tuple[int, int], contacts: int = 0) -> None:
-        """The settings that the board has received."""
+        """Store the settings that the board has received."""
         self._opens = (bool(contacts & 1), bool(contacts & 2))
         self._turned = (bool(turned & 1), bool(turned & 2))
         self._pins = endstop_pins
         self._pattern = self._patterns()
 
     def rewired(self, faults: Faults) -> None:
-        """The wires have been changed."""
+        """Change the faults of the wiring."""
         self.faults = faults
         self._pattern = self._patterns()
 
     def to_motors(self, words: NDArray[np.uint32]) -> NDArray[np.uint32]:
-        """(n,) uint32: the words as they reach the motors, always a copy."""
+        """(n,) uint32: the words as they reach the motors; always a copy."""
         if not self.power_on:
             return np.asarray(words & ~np.uint32(_STEP_A | _STEP_B))
         if self._pattern is None:
@@ -87,15 +87,15 @@ class Bench:
         return np.asarray((words & ~np.uint32(15)) | self._pattern[words & 15])
 
     def to_servo(self, us: int) -> int:
-        """The pulse as the servo's arm follows it; 0 stays no pulse."""
+        """The pulse as it acts on the servo's arm; 0 stays 0."""
         return 2 * SERVO_MIDDLE_US - us if us and self.faults.inverted_servo else us
 
     def seen(self, levels: Sequence[bool]) -> tuple[bool, bool]:
-        """What the board reads of its endstops.
+        """Levels that the board reads from its endstops.
 
         Parameters
         ----------
-        levels : of the contacts of x and y, by where the carriage is.
+        levels : contacts of x and y closed, by the carriage's position.
         """
         faults = self.faults
         x = (levels[0] or self.fingers[0] or bool(faults.stuck_x)) and not faults.dead_x
@@ -106,11 +106,11 @@ class Bench:
         if exchanged != bool(faults.swapped_endstops):
             x, y = y, x
             opens = (opens[1], opens[0])
-        # A board that takes a switch for the other kind reads it the wrong way round.
+        # The board inverts a switch whose kind is set wrongly.
         return x != (opens[0] != self._opens[0]), y != (opens[1] != self._opens[1])
 
     def _patterns(self) -> NDArray[np.uint32] | None:
-        """(16,) uint32: what becomes of each pattern of steps and directions; None where nothing changes."""
+        """(16,) uint32: mapping of each pattern of steps and directions; None for the identity."""
         out = np.array([self._at_motors(pattern) for pattern in range(16)], dtype=np.uint32)
         return None if (out == np.arange(16)).all() else out
 

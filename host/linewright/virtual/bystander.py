@@ -1,8 +1,8 @@
-"""A person beside the virtual rig: presses its switches, and reports where carriage and pen are.
+"""A bystander of the virtual rig, who presses its switches and reports where carriage and pen are.
 
-Over the leash of the rig's process come lines, ``press x``, ``release y``, ``power off``, ``look``; each is answered on
-its output with one line, of JSON for the program that started the rig, or of words for a person who types them. So
-either can do what a newcomer at a real machine does with hands and eyes, and what the board itself has no part in.
+Commands arrive as lines on the rig process' standard input: ``press x``, ``release y``, ``power off``, ``look``. Each
+is answered by one line on its output: JSON for a program, words for a person who types. They replace what a person does
+with hands and eyes at a real machine; the board takes no part.
 """
 
 from __future__ import annotations
@@ -27,39 +27,39 @@ WIRING: Final = (
     "dead_x", "dead_y", "stuck_x", "stuck_y", "swapped_endstops", "swapped_motors", "reversed_a", "reversed_b",
     "still_a", "still_b", "inverted_servo",
 )  # fmt: skip
-"""Faults that a person puts right with a screwdriver, by names of `linewright.simulation.faults`."""
+"""Wiring faults that a person can correct, as named in `linewright.simulation.faults`."""
 
 SEEN_MM: Final = 0.05
-"""The least way that eyes see a carriage go."""
+"""Smallest carriage movement that is visible."""
 
 
 class Beside(Protocol):
-    """What can be done from beside a virtual rig, wherever it runs."""
+    """Interface of the bystander, wherever the rig runs."""
 
     def press(self, axis: str, on: bool) -> None:
-        """Press or release an endstop, as a finger would."""
+        """Press or release an endstop."""
 
     def power(self, on: bool) -> None:
-        """Use the switch of the motors' supply."""
+        """Switch the motor supply."""
 
     def look(self) -> MachineView:
-        """Where carriage and pen are."""
+        """Position of carriage and pen."""
 
 
 COMMANDS: Final = "press x, release x, press y, release y, power off, power on, look, mend FAULT"
-"""What may be said, for people."""
+"""Commands, for messages."""
 
 
 class Bystander:
-    """The rig's side: lines come in, answers go out.
+    """The rig's side: reads commands and writes answers.
 
     Parameters
     ----------
-    in_words : the answers are for a person.
+    in_words : answers are for a person, not JSON.
 
     Attributes
     ----------
-    world : what is looked at; None until the board runs.
+    world : the simulated world; None until the board runs.
     """
 
     def __init__(self, *, in_words: bool = False) -> None:
@@ -68,7 +68,7 @@ class Bystander:
         self._in_words = in_words
 
     def hear(self, said: bytes) -> None:
-        """Act on every whole line."""
+        """Execute every complete line."""
         *lines, self._heard = (self._heard + said).split(b"\n")
         for line in lines:
             words = line.decode("ascii", "replace").split()
@@ -95,14 +95,14 @@ class Bystander:
         return {"error": f"not understood: {' '.join(words)[:80]}"}
 
     def _shown(self, words: list[str], answer: dict[str, object]) -> str:
-        """An answer with its lines broken between words, on a terminal."""
+        """An answer wrapped between words, if the output is a terminal."""
         told = self._told(words, answer)
         if not sys.stdout.isatty():
             return told
         return textwrap.fill(told, max(shutil.get_terminal_size().columns, 20), subsequent_indent="  ")
 
     def _told(self, words: list[str], answer: dict[str, object]) -> str:
-        """An answer as a person likes to read it."""
+        """An answer in words for a person."""
         if self.world is None:
             return "the machine is off: no other window has connected yet"
         if "error" in answer:
@@ -135,7 +135,7 @@ def _looked(now: MachineView, went_from_mm: tuple[float, float]) -> str:
 
 
 class BesideProcess:
-    """The other side: hands and eyes at a rig in a process of its own."""
+    """The caller's side, for a rig in another process."""
 
     def __init__(self, rig: RigProcess) -> None:
         self._rig = rig
@@ -156,7 +156,7 @@ class BesideProcess:
 
 
 class BesideWorld:
-    """Hands and eyes at a world in the same process, as the tests have it."""
+    """Bystander of a world in the same process, for tests."""
 
     def __init__(self, world: World) -> None:
         self.world = world

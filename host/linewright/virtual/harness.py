@@ -1,7 +1,7 @@
-"""The whole conversation in one process and in virtual time alone: host, wire, board and world, repeatable to the tick.
+"""Host, link, board and world in one process and in virtual time only, repeatable to the tick.
 
-Nothing here waits for real time, and nothing is random unless the wire's own ``damage`` is. The host's code runs in a
-thread of its own because it is written to block; the two threads hand control to each other and never run at once.
+Nothing waits for real time, and nothing is random except the wire's ``damage``. The host's code runs in a separate
+thread because it blocks; the two threads pass control to each other and never run at the same time.
 
 ::
 
@@ -30,13 +30,13 @@ from linewright.virtual.world import World
 Result = TypeVar("Result")
 
 LATENCY_S: Final = 0.0005
-"""One way, about what USB serial takes."""
+"""Latency per direction, about that of USB serial."""
 
 _TO_BOARD, _TO_HOST = 0, 1
 
 
 class _Ended(BaseException):
-    """The host's function has returned; unwinds the board's loop."""
+    """Raised when the host's function has returned, to leave the board's loop."""
 
 
 class LockstepWire:
@@ -45,8 +45,8 @@ class LockstepWire:
     Parameters
     ----------
     latency_s : each way.
-    bytes_per_s : of the line, each way.
-    damage : called with (bytes, to_board) for each piece; what it returns arrives. None: a clean wire.
+    bytes_per_s : rate of the line, each way.
+    damage : called with (bytes, to_board) for each piece; its result is delivered. None: no damage.
     """
 
     name = "lockstep"
@@ -61,9 +61,9 @@ class LockstepWire:
         self._byte_ticks = TICK_HZ / bytes_per_s
         self._damage = damage
         self._stalled_until = 0
-        self._free = [0, 0]  # when the line in each direction has sent everything
+        self._free = [0, 0]  # tick at which each direction has sent everything
         self._flying: tuple[list[tuple[int, int, bytes]], list[tuple[int, int, bytes]]] = ([], [])
-        self._sent = 0  # keeps what arrives at the same tick in order
+        self._sent = 0  # keeps order among arrivals at the same tick
         self._arrived = (bytearray(), bytearray())
         self._turn_of_host = threading.Semaphore(0)
         self._turn_of_board = threading.Semaphore(0)
@@ -71,8 +71,6 @@ class LockstepWire:
         self._closed = False
         self.now = 0
         self.host_has_ended = False
-
-    # The host's side.
 
     def read(self, most: int, timeout_s: float) -> bytes:
         """As `linewright.board.transport.Transport.read`, in virtual time."""
@@ -97,10 +95,8 @@ class LockstepWire:
         """Nothing to do: the link ends with the run."""
 
     def stall(self, seconds: float) -> None:
-        """From now on, for so long, nothing arrives in either direction; then all of it does."""
+        """For this many seconds nothing arrives in either direction; then everything does."""
         self._stalled_until = self.now + round(seconds * TICK_HZ)
-
-    # The world's side.
 
     def take(self, inbox: bytearray, now: int) -> int:
         """See `linewright.virtual.world.Wire`."""
@@ -116,7 +112,7 @@ class LockstepWire:
         self.now = now
         self._send(_TO_HOST, data)
 
-    def let_pass(  # as `Wire` has it
+    def let_pass(  # signature of `Wire`
         self,
         now: int,
         target: int,
@@ -125,7 +121,7 @@ class LockstepWire:
         expecting: bool,  # noqa: ARG002  see above
         at_rest: bool,  # noqa: ARG002  see above
     ) -> int:
-        """See `linewright.virtual.world.Wire`. Here time only orders events; nothing waits."""
+        """See `linewright.virtual.world.Wire`. Time only orders events; there is no waiting."""
         self.now = now
         while True:
             to_board = self._flying[_TO_BOARD][0][0] if self._flying[_TO_BOARD] else target
@@ -139,10 +135,8 @@ class LockstepWire:
             if self._arrived[_TO_BOARD] or moment >= target:
                 return moment
 
-    # Between the two.
-
     def start(self) -> None:
-        """Let the host run until it waits for the first time."""
+        """Run the host until it waits for the first time."""
         self._run_host()
 
     def finish(self) -> None:
@@ -151,7 +145,7 @@ class LockstepWire:
         self._turn_of_board.release()
 
     def hang_up(self) -> None:
-        """The board has ended: a host that still waits gets an error."""
+        """The board has ended: make a waiting host fail."""
         self._closed = True
         self._turn_of_host.release()
 
@@ -176,12 +170,12 @@ class LockstepWire:
         heapq.heappush(self._flying[way], (self._free[way] + self._latency, self._sent, data))
 
     def _settle(self, moment: int) -> None:
-        """Everything that arrives up to a moment arrives."""
+        """Deliver everything that arrives up to a moment."""
         self.now = moment
         if moment < self._stalled_until:
             for way in (_TO_BOARD, _TO_HOST):
                 late = [(max(tick, self._stalled_until), n, data) for tick, n, data in self._flying[way]]
-                self._flying[way][:] = late  # still a heap: the order is kept
+                self._flying[way][:] = late  # still a heap, because the order is unchanged
             return
         for way in (_TO_BOARD, _TO_HOST):
             while self._flying[way] and self._flying[way][0][0] <= moment:
@@ -189,7 +183,7 @@ class LockstepWire:
 
 
 class _Clock:
-    """What `time` is to host code that runs in the rig's time."""
+    """Replacement of the `time` module for host code in virtual time."""
 
     def __init__(self, wire: LockstepWire) -> None:
         self._wire = wire
@@ -222,14 +216,14 @@ class _Host(Generic[Result]):
 
 
 class LockstepRig:
-    """Board and world, waiting for a host.
+    """Board and world, ready for a host.
 
     Parameters
     ----------
-    machine, faults : what the rig is like.
+    machine, faults : the simulated machine.
     tape : file to write; None: no tape.
-    wire : None: a clean one.
-    digest, session : what the board says of itself; digest None: that of this installation's board code.
+    wire : None: one without faults.
+    digest, session : values that the board reports; digest None: that of this installation's board code.
     """
 
     def __init__(
@@ -251,15 +245,15 @@ class LockstepRig:
         faults = faults or Faults()
         self._tape = TapeWriter(tape, machine, faults)
         self.world = World(self.wire, machine, faults, self._tape)
-        # The board's code is not typed for the host's checker, so it is reached as any user's object would be.
+        # The board's code has no type hints, so it is typed as Any.
         board: Any = importlib.import_module("lineboard.board")
         ports: Any = importlib.import_module("lineboard.ports.virtual")
         self.board: Any = board.Board(ports.VirtualPort(self.world), digest, session)
 
     def run(self, function: Callable[[LockstepWire], Result]) -> Result:
-        """Run the host's function, which gets the link, and the board beside it; returns what the function returns.
+        """Run the host's function with the link as argument, with the board beside it; returns the function's result.
 
-        The tape is complete afterwards. Can be called once.
+        The tape is complete afterwards. Can be called only once.
         """
         host = _Host(self.wire, function)
         try:
@@ -274,11 +268,11 @@ class LockstepRig:
             self._tape.close()
         if host.error is not None:
             raise host.error
-        return host.result  # type: ignore[return-value]  # set unless there was an error
+        return host.result  # type: ignore[return-value]  # set, because no error was raised
 
     @contextmanager
     def host_time(self, *modules: Any) -> Iterator[None]:
-        """While open, `time` in the host's modules (``board.conversation`` unless given) is the rig's time."""
+        """Context manager: `time` in the host's modules (default ``board.conversation``) is virtual time."""
         changed = list(modules) or [importlib.import_module("linewright.board.conversation")]
         before = [module.time for module in changed]
         for module in changed:

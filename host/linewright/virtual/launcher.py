@@ -1,4 +1,4 @@
-"""Starts the virtual rig's process, and makes sure that it ends."""
+"""Starts the virtual rig's process and ensures that it ends."""
 
 from __future__ import annotations
 
@@ -30,24 +30,23 @@ from linewright.virtual.pipe import package_paths
 from linewright.virtual.wires import LISTENING
 
 START_S: Final = 20.0
-"""A cold start imports numpy from a slow disk; in use it takes a third of a second."""
+"""Time limit for the start. A cold start imports numpy from a slow disk; normally it takes a third of a second."""
 ANSWER_S: Final = 5.0
-"""Time for an answer, which comes when the board next waits for something: within a block of pulses, which are played
-in milliseconds."""
+"""Time limit for an answer, which comes when the board next waits, after a block of pulses played in milliseconds."""
 STOP_S: Final = 5.0
-"""Time to close tape and report and to end a MicroPython child, which itself is given two seconds."""
+"""Time limit to close tape and report and to end a MicroPython child, which is given two seconds."""
 
 
 @dataclass(frozen=True)
 class RigOptions:
-    """What the virtual rig is to be.
+    """Options of the virtual rig.
 
     Parameters
     ----------
     machine : the rig's mechanics and limits.
-    faults : what is wrong with it.
+    faults : its faults.
     interpreter : ``cpython`` or ``micropython``.
-    tape : file for the tape; None: a temporary one, gone when the rig is.
+    tape : file for the tape; None: a temporary one, removed with the rig.
     real_time : never run faster than a real machine.
     """
 
@@ -59,14 +58,14 @@ class RigOptions:
 
 
 class RigProcess:
-    """The virtual rig, running. Use as a context manager, or call `close`.
+    """The virtual rig as a running process. A context manager; otherwise call `close`.
 
     Raises
     ------
     PortError
-        If the process does not start.
+        The process does not start.
     InputError
-        If there is no room for its files.
+        Its temporary files cannot be written.
     """
 
     def __init__(self, options: RigOptions) -> None:
@@ -94,7 +93,7 @@ class RigProcess:
         environment = dict(os.environ)
         environment["PYTHONPATH"] = os.pathsep.join([*package_paths(), environment.get("PYTHONPATH", "")])
         with self._errors.open("wb") as errors:
-            # A session of its own, so that Ctrl-C reaches the host alone, which then lifts the pen before it leaves.
+            # A new session, so that Ctrl-C reaches the host only, which lifts the pen before it ends.
             self._process = subprocess.Popen(
                 command,
                 stdin=subprocess.PIPE,
@@ -105,7 +104,7 @@ class RigProcess:
             )
         assert self._process.stdout is not None
         self._said = WatchedPipe(self._process.stdout.fileno())
-        # Also runs at interpreter exit; standard input ends with this process in any case.
+        # Also called at interpreter exit; the child's standard input ends with this process in any case.
         self._cleanup = weakref.finalize(self, _end, self._process, self._folder, self._said)
         self.address = self._wait_for_address()
 
@@ -121,7 +120,7 @@ class RigProcess:
         Raises
         ------
         PortError
-            If the rig has ended, or says nothing.
+            The rig has ended, or does not answer.
         """
         assert self._process.stdin is not None
         try:
@@ -136,14 +135,14 @@ class RigProcess:
 
         Parameters
         ----------
-        patience_s : how long it may take to end by itself, because its host has just left.
+        patience_s : time given to end by itself after its host has disconnected.
         """
         with contextlib.suppress(subprocess.TimeoutExpired):
             self._process.wait(patience_s)
         _stop(self._process)
 
     def discard(self) -> None:
-        """End the rig and remove its temporary files, among them the tape unless it was asked for by name."""
+        """End the rig and remove its temporary files, including the tape unless a file was named for it."""
         self._cleanup()
 
     @property
@@ -153,11 +152,11 @@ class RigProcess:
 
     @property
     def running(self) -> bool:
-        """Whether the process is there."""
+        """Whether the process runs."""
         return self._process.poll() is None
 
     def report(self) -> dict[str, Any]:
-        """What the process says about its run; empty if it had no time to (it was killed). Ends the rig first."""
+        """The process' report on its run; empty if it was killed before writing it. Ends the rig first."""
         self.close()
         if not self._report.exists():
             return {}
@@ -176,7 +175,7 @@ class RigProcess:
         return read_trace(self.tape, planned, vertex_steps=vertex_steps, keep_drawn=keep_drawn)
 
     def last_words(self) -> str:
-        """What the process wrote to standard error, at most its end."""
+        """The end of what the process wrote to standard error."""
         with contextlib.suppress(OSError):
             return self._errors.read_text(encoding="utf-8", errors="replace")[-2000:].strip()
         return ""
@@ -213,7 +212,7 @@ def _no_room(error: OSError) -> InputError:
 
 
 def _ask_to_end(process: subprocess.Popen[bytes]) -> None:
-    """By a signal where it is one; on Windows that would kill the rig, its tape and report unfinished."""
+    """Ask by signal on POSIX; on Windows a signal would kill the rig before it writes tape and report."""
     if os.name == "posix" and pipes_can_be_selected():
         process.terminate()
         return
@@ -231,7 +230,8 @@ def _stop(process: subprocess.Popen[bytes]) -> None:
         except subprocess.TimeoutExpired:
             process.kill()
             process.wait()
-    # Not before: the rig takes the end of its leash for the end of this process, and removes the folder itself.
+    # Only now: the rig takes the end of its standard input for the end of this process, and would remove the folder
+    # itself.
     for stream in (process.stdin, process.stdout):
         if stream is not None:
             with contextlib.suppress(OSError):

@@ -1,4 +1,4 @@
-"""The other end of `lineboard.ports.virtual.PipeWorld`: serves a world to a board that runs in a process of its own."""
+"""Server of `lineboard.ports.virtual.PipeWorld`: gives a world to a board in another process."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from linewright.virtual.world import BYTES, ENDSTOPS, FINISHED, NOW, World
 
 INBOX_BYTES: Final = 512
 _STOP_S: Final = 2.0
-"""A board whose pipe has ended ends itself at its next call; after this long it is killed."""
+"""Time after which a board whose pipe has closed is killed; normally it ends at its next call."""
 
 
 def package_paths() -> list[str]:
@@ -33,12 +33,13 @@ def package_paths() -> list[str]:
 
 
 def find_micropython() -> str:
-    """The Unix MicroPython: ``LINEWRIGHT_MICROPYTHON``, or ``.tools/micropython`` above this file, or on the path.
+    """Path of the Unix MicroPython: ``LINEWRIGHT_MICROPYTHON``, or ``.tools/micropython`` in a parent folder, or on the
+    PATH.
 
     Raises
     ------
     PortError
-        If there is none.
+        There is none.
     """
     if named := os.environ.get("LINEWRIGHT_MICROPYTHON"):
         if os.access(named, os.X_OK):
@@ -59,15 +60,15 @@ def find_micropython() -> str:
 
 
 class BoardEnded(Exception):
-    """The board's process has ended by itself."""
+    """The board's process has ended."""
 
 
 class PipeServer:
-    """Answers the requests of one board until its pipe ends.
+    """Answers the requests of one board until its pipe closes.
 
     Parameters
     ----------
-    world : what is served.
+    world : the world to serve.
     reader, writer : binary streams from and to the board.
     """
 
@@ -84,7 +85,7 @@ class PipeServer:
         Raises
         ------
         BoardEnded
-            When the board's end of the pipe closes, or sends what is no request.
+            The board closed the pipe, or sent an unknown request.
         """
         answers = {0x47: self._greet, 0x43: self._configure, 0x53: self._submit, 0x58: self._halt}
         answers |= {
@@ -155,19 +156,19 @@ class PipeServer:
 def serve_micropython(world: World, digest: int, session: int) -> None:
     """Run the board's code under MicroPython in a child process, and serve it until it ends.
 
-    Whatever ends this function ends the child too.
+    The child is ended however this function ends.
 
     Raises
     ------
     BoardEnded
-        If the child ends first.
+        The child ended first.
     PortError
-        If there is no MicroPython.
+        There is no MicroPython.
     """
     program = find_micropython()
     environment = dict(os.environ)
     environment["MICROPYPATH"] = os.pathsep.join([*reversed(package_paths()), ".frozen"])
-    # 4 MB: the Unix build's objects are twice the size of the board's; how little memory suffices is tested elsewhere.
+    # 4 MB, because objects of the Unix build are twice the size of the board's; other tests check small heaps.
     start = f"from lineboard.ports.virtual import main; main({digest}, {session})"
     command = [program, "-X", "heapsize=4M", "-c", start]
     child = subprocess.Popen(

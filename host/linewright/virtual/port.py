@@ -22,7 +22,7 @@ from linewright.virtual.process import INTERPRETERS
 
 
 class VirtualTransport(SerialTransport):
-    """A virtual rig in a process of its own, started by and ended with this object."""
+    """A virtual rig in another process, started and ended with this object."""
 
     def __init__(self, rig: RigProcess, wire: WireFaults | None = None) -> None:
         try:
@@ -53,7 +53,7 @@ class VirtualTransport(SerialTransport):
             raise self._explained(error) from error
 
     def close(self) -> None:
-        """Close the link and end the rig; its tape and its report stay until `discard`, or until this process ends."""
+        """Close the link and end the rig. Tape and report are kept until `discard`, or until this process ends."""
         super().close()
         self.rig.close(patience_s=1.0)
 
@@ -64,7 +64,7 @@ class VirtualTransport(SerialTransport):
         vertex_steps: NDArray[np.int64] | None = None,
         keep_drawn: bool = False,
     ) -> TraceReport:
-        """What the pen drew, and whether every pulse was allowed. Closes the link first.
+        """Read the tape: the drawn path and the pulse checks. Closes the link first.
 
         Parameters
         ----------
@@ -79,7 +79,7 @@ class VirtualTransport(SerialTransport):
         self.rig.discard()
 
     def _explained(self, error: PortError) -> PortError:
-        """The rig's own last words say more than a broken connection."""
+        """The error with the rig's last error output, which says more than a broken connection."""
         deadline_s = time.monotonic() + 1.0
         while self.rig.running and time.monotonic() < deadline_s:
             time.sleep(0.01)
@@ -100,9 +100,9 @@ def open_transport(spec: str, *, rig: Rig | None = None) -> Transport:
     Raises
     ------
     InputError
-        If the name is of no known kind, or a virtual option is wrong.
+        The kind of port is unknown, or an option is wrong.
     PortError
-        If there is no such port, it is busy, it may not be used, or nobody listens there.
+        The port does not exist, is busy, is not permitted, or nothing listens there.
     """
     kind, _, rest = spec.partition(":")
     if kind == "virtual":

@@ -1,13 +1,12 @@
-"""The virtual rig as a process of its own: one host at a socket, one board, one tape, one report.
+"""The virtual rig as a process: it serves one host at a socket with one board, one tape and one report.
 
     python -m linewright.virtual [--rig rig.toml] [--listen 127.0.0.1:0] [--tape FILE] [--report FILE]
                                  [--interpreter cpython|micropython] [--fault name=value ...] [--stay]
 
-Prints ``listening on 127.0.0.1:PORT`` and runs until the host has left and the board has come to rest (with ``--stay``,
-host after host is served),
-SIGTERM or Ctrl-C comes, or (with ``--leash``) standard input ends; what comes over it is for the rig's
-`linewright.virtual.bystander`. It then closes the tape, writes the report, and
-leaves no process behind.
+It prints ``listening on 127.0.0.1:PORT`` and runs until the host has disconnected and the board is at rest (with
+``--stay`` it serves further hosts), until SIGTERM or Ctrl-C, or (with ``--leash``) until standard input ends. Lines on
+standard input are for `linewright.virtual.bystander`. At the end it closes the tape, writes the report, and leaves no
+process behind.
 """
 
 from __future__ import annotations
@@ -43,12 +42,14 @@ from linewright.virtual.wires import LISTENING, RigEnds, SocketWire
 from linewright.virtual.world import World
 
 LEASH_S: Final = 0.02
-"""Longest time between the first and the last link that a dying process closes."""
+"""Longest time within which a dying process closes all of its pipes and sockets."""
 INTERPRETERS: Final = ("cpython", "micropython")
 
 
 def main(argv: Sequence[str] | None = None) -> int:
-    """Entry of ``python -m linewright.virtual``; returns the exit code: 0 a planned end, 1 a failure, 2 bad options."""
+    """Entry point of ``python -m linewright.virtual``; returns the exit code: 0 planned end, 1 failure, 2 wrong
+    options.
+    """
     try:
         return serve(argv)
     except LinewrightError as error:
@@ -59,12 +60,12 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 
 def serve(argv: Sequence[str] | None = None, *, ready: Callable[[str], None] = lambda _: None) -> int:
-    """Run the rig as the arguments say; returns 0 after a planned end, 1 when the board's code failed.
+    """Run the rig with these arguments. Returns 0 after a planned end, 1 if the board's code failed.
 
     Parameters
     ----------
     argv : as on the command line.
-    ready : told the address once the rig listens there.
+    ready : called with the address once the rig listens.
 
     Raises
     ------
@@ -81,7 +82,7 @@ def serve(argv: Sequence[str] | None = None, *, ready: Callable[[str], None] = l
     if options.interpreter == "micropython":
         from linewright.virtual.pipe import find_micropython
 
-        find_micropython()  # said before a host connects, not after
+        find_micropython()  # fail before a host connects
     try:
         return _run(options, machine, faults, (host, port), ready, leash)
     except RigEnds:
@@ -123,7 +124,7 @@ def _machine(options: argparse.Namespace) -> Machine:
             return Machine.from_json(options.machine.read_text(encoding="utf-8"))
         except (OSError, ValueError) as error:
             raise InputError(f"cannot use {options.machine}: {error}") from error
-    # Only here, because the rig's validation takes half of this process's start-up time.
+    # Imported late, because the rig's validation takes half of this process' start-up time.
     from linewright.rig.rig import Rig
 
     return Machine.from_rig(Rig.load(options.rig) if options.rig is not None else Rig.default())
@@ -169,7 +170,7 @@ def _run(
             ready(f"{host}:{address[1]}")
             bystander = Bystander(in_words=options.hands)
             connection = _accept(listener, leash, bystander.hear)
-            listener.close()  # one host at a time; a second one is refused rather than left waiting
+            listener.close()  # one host at a time: a second one is refused instead of queued
             listen = functools.partial(socket.create_server, address, family=family) if options.stay else None
             wire = SocketWire(
                 connection, leash=leash, on_leash=bystander.hear, real_time=options.real_time, listen=listen
@@ -182,12 +183,12 @@ def _run(
         except LinewrightError as problem:
             ended = error = str(problem)
             raise
-        except Exception as problem:  # whatever the board's code does wrong belongs in the report
+        except Exception as problem:  # any failure of the board's code goes into the report
             ended, error, code = f"the board's code failed: {problem}", traceback.format_exc(), 1
             print(error, file=sys.stderr)
         finally:
             listener.close()
-            # The rest must not be cut short by a second signal.
+            # A second signal must not interrupt the clean-up.
             signals.ignore(signals.TERMINATE, signals.INTERRUPT)
             if world is not None:
                 world.finish()
@@ -197,7 +198,7 @@ def _run(
 
 
 def _has_ended(leash: WatchedPipe) -> bool:
-    """Whether who started the rig has gone. A process that is killed lets go of its links one after the other."""
+    """Whether the parent process has ended. A killed process closes its pipes one after the other."""
     while select.select([leash], [], [], LEASH_S)[0]:
         if not leash.read(4096):
             return True
@@ -208,7 +209,7 @@ def _listener(host: str, port: int, family: socket.AddressFamily) -> socket.sock
     try:
         return socket.create_server((host, port), family=family)
     except OSError as error:
-        # Not strerror: `create_server` adds the address to it, which is said already.
+        # Not strerror, because `create_server` appends the address, which the message has already.
         why = os.strerror(error.errno) if error.errno else str(error)
         raise PortError(
             f"the virtual rig cannot listen on {host}:{port}: {why.lower()}",
@@ -216,12 +217,12 @@ def _listener(host: str, port: int, family: socket.AddressFamily) -> socket.sock
         ) from error
 
 
-def _on_signal(number: int, frame: FrameType | None) -> None:  # noqa: ARG001  the signature of a handler
+def _on_signal(number: int, frame: FrameType | None) -> None:  # noqa: ARG001  signature of a signal handler
     raise RigEnds(f"asked to end by {signals.name(number)}")
 
 
 def _accept(listener: socket.socket, leash: WatchedPipe | None, hear: Callable[[bytes], None]) -> socket.socket:
-    """Wait for the host; what is said over the leash meanwhile is for the bystander."""
+    """Wait for the host; lines on standard input meanwhile go to the bystander."""
     watched: list[socket.socket | WatchedPipe] = [listener] if leash is None else [listener, leash]
     while True:
         readable, _, _ = select.select(watched, [], [])
@@ -235,8 +236,8 @@ def _accept(listener: socket.socket, leash: WatchedPipe | None, hear: Callable[[
 
 
 def _run_board(interpreter: str, world: World) -> None:
-    """Run the board's code until something ends it with an exception."""
-    from linewright.board import files as board_files  # reads the board's files, which only a running board needs
+    """Run the board's code until an exception ends it."""
+    from linewright.board import files as board_files  # slow: reads the board's files
 
     digest = board_files.digest()
     session = 1 + int.from_bytes(os.urandom(2), "little") % 65535
@@ -245,7 +246,7 @@ def _run_board(interpreter: str, world: World) -> None:
 
         serve_micropython(world, digest, session)
         return
-    # The board's code is not typed for the host's checker, so it is reached as any user's object would be.
+    # The board's code has no type hints, so it is typed as Any.
     board: Any = importlib.import_module("lineboard.board")
     ports: Any = importlib.import_module("lineboard.ports.virtual")
     board.Board(ports.VirtualPort(world), digest, session).run()

@@ -1,13 +1,13 @@
-"""The wire between the world and a real host, and the rule by which virtual time keeps away from false alarms.
+"""The link between the world and a real host, and the pace of virtual time that avoids false timeouts.
 
-While the player plays and the board wants nothing from the host, time jumps. Before time passes while the board
-*expects* the host's bytes, the wire first waits for them in real time, `PATIENCE_S` long: a host on the same computer
-answers in less, so virtual time cannot run away from it. Only a host that stays silent longer than that lets time
-flow, as fast as real time and no faster; so a silence of three seconds is one of three seconds on the board too (less
-the patience). An idle board's time flows like real time.
+While the player plays and the board expects nothing from the host, virtual time jumps. While the board *expects* bytes
+from the host, the link first waits for them up to `PATIENCE_S` of real time; a host on the same computer answers
+sooner, so virtual time cannot run away from it. If the host stays silent longer, virtual time runs as fast as real
+time, so a silence of three seconds is three seconds on the board, too (less `PATIENCE_S`). The time of an idle board
+runs like real time.
 
-A host that leaves, or is killed, takes no power away: the board notices the silence, brakes and lifts the pen, and
-the rig ends when that is done.
+If the host disconnects or is killed, the board keeps running: it notices the silence, brakes and lifts the pen. Then
+the rig ends.
 """
 
 from __future__ import annotations
@@ -23,19 +23,19 @@ from linewright.system.pipes import WatchedPipe
 from linewright.units import TICK_HZ
 
 PATIENCE_S: Final = 0.25
-"""Longer than a busy computer suspends a process, shorter than any silence that the board should notice."""
+"""Longer than a busy computer suspends a process, shorter than any silence that the board must notice."""
 STANDSTILL_S: Final = 1.0
-"""The most real time for which virtual time waits at one tick: many round trips of a host that sends small pieces."""
+"""Longest real time for which virtual time waits at one tick: many round trips of a host that sends small pieces."""
 RUN_OUT_TICKS: Final = 2 * TICK_HZ
-"""A board without a host that has played nothing for so long does not lift its pen any more."""
+"""A board without host that has played nothing for this long has finished lifting its pen."""
 LISTENING: Final = "listening on "
-"""The rig's process prints this and its address once a host can connect."""
+"""The rig's process prints this and its address when a host can connect."""
 _BACKLOG_BYTES: Final = 1 << 16
-"""Most bytes that the host may leave unread; a serial adapter drops bytes much earlier."""
+"""Most bytes buffered for a host that does not read; a serial adapter drops bytes much earlier."""
 
 
 class RigEnds(SystemExit):
-    """The rig's process should end: the host has gone, or somebody asked for it. ``why`` says which."""
+    """Raised when the rig's process should end; ``why`` gives the reason."""
 
     def __init__(self, why: str) -> None:
         super().__init__(0)
@@ -43,26 +43,26 @@ class RigEnds(SystemExit):
 
 
 class SocketWire:
-    """Bytes over a connected socket, time as the module's rule says.
+    """Bytes over a connected socket, with the pace of time described above.
 
     Parameters
     ----------
     connection : connected stream socket; closed by the caller.
-    leash : a pipe that ends when the process that started the rig has gone, or None.
-    on_leash : is given what comes over the leash in the meantime.
-    real_time : let time never run faster than real time.
-    listen : opens the socket at which the next host is awaited once this one has left; None: the rig ends then.
+    leash : a pipe that closes when the parent process ends, or None.
+    on_leash : called with data from that pipe.
+    real_time : never run faster than real time.
+    listen : opens the socket for the next host after this one has disconnected; None: the rig ends then.
 
     Attributes
     ----------
-    lost_bytes : that the host did not read in time.
-    left_at : tick at which the rig noticed that nobody is left, None while somebody is.
+    lost_bytes : bytes lost because the host did not read them.
+    left_at : tick at which the rig noticed that host or parent has gone; None before.
 
     Raises
     ------
     RigEnds
-        From `let_pass`, when the host (unless there is `listen`) or the holder of the leash has gone and the machine
-        stands, its pen up.
+        From `let_pass`, when the host (unless there is `listen`) or the parent process has gone and the machine
+        is at rest with the pen up.
     """
 
     def __init__(
@@ -77,19 +77,21 @@ class SocketWire:
         self._leash = leash
         self._on_leash = on_leash
         self._listen = listen
-        self._listener: socket.socket | None = None  # there while no host is
-        self._end: RigEnds | None = None  # there once nobody is left
-        self.left_at: int | None = None  # tick at which nobody was left
-        self._played = 0  # when something was last played since then
+        self._listener: socket.socket | None = None  # open while no host is connected
+        self._end: RigEnds | None = None  # set when host or parent has gone
+        self.left_at: int | None = None  # tick at which that was noticed
+        self._played = 0  # tick of the last word played since then
         self._connect(connection)
         self._real_time = real_time
         self._backlog = bytearray()
         self.lost_bytes = 0
-        # While time flows like real time: this moment of real time is that tick.
+        # While virtual time runs like real time: a pair of corresponding times (s, tick).
         self._flow: tuple[float, int] | None = None
-        self._stands: tuple[float, int] | None = None  # since this moment of real time it has been that tick
+        self._stands: tuple[float, int] | None = (
+            None  # (s, tick): real time since which virtual time has been that tick
+        )
 
-    def take(self, inbox: bytearray, now: int) -> int:  # noqa: ARG002  real bytes come when they come
+    def take(self, inbox: bytearray, now: int) -> int:  # noqa: ARG002  arrival does not depend on virtual time
         """Move waiting bytes into ``inbox``; returns how many."""
         if self._end is not None or (self._listener is not None and not self._accept(self._listener)):
             return 0
@@ -107,15 +109,15 @@ class SocketWire:
         return n
 
     def close(self) -> None:
-        """Let go of the host, and of the place where the next one would be awaited."""
+        """Close the connection and the listening socket."""
         self._socket.close()
         if self._listener is not None:
             self._listener.close()
 
-    def give(self, data: bytes, now: int) -> None:  # noqa: ARG002  real bytes leave when they leave
-        """Send, or keep for later what the host does not take; beyond the backlog, bytes are lost as on any wire."""
+    def give(self, data: bytes, now: int) -> None:  # noqa: ARG002  sending does not depend on virtual time
+        """Send bytes, or buffer them if the host does not read; beyond the limit they are lost, as on any link."""
         if self._end is not None or self._listener is not None:
-            return  # a port that nobody has open
+            return  # no host has opened the port
         self._backlog += data
         self._send()
         if len(self._backlog) > _BACKLOG_BYTES:
@@ -135,7 +137,7 @@ class SocketWire:
             real_s = time.monotonic()
             if self._stands is None or self._stands[1] != now:
                 self._stands = (real_s, now)
-            # A host that says much and gives nothing must not stop time either.
+            # A host that sends much but nothing useful must not stop time either.
             patient = playing and not self._real_time and real_s - self._stands[0] < STANDSTILL_S
             self._flow = (real_s + (PATIENCE_S if patient else 0.0), now)
         begun_s, begun = self._flow
@@ -146,7 +148,7 @@ class SocketWire:
         return min(max(now, begun + round((time.monotonic() - begun_s) * TICK_HZ)), target)
 
     def _run_out(self, end: RigEnds, now: int, target: int, *, playing: bool, at_rest: bool) -> int:
-        """Let the board end what it does by itself; nobody is left to wait for."""
+        """Let the board finish by itself after host or parent has gone."""
         if self.left_at is None:
             self.left_at = now
         if playing or self.left_at == now:
@@ -158,7 +160,7 @@ class SocketWire:
         return target
 
     def _wait(self, until_s: float) -> bool:
-        """Wait for bytes from the host until a moment of real time; whether there are some."""
+        """Wait for bytes from the host until a moment of real time; returns whether there are some."""
         while True:
             wait_s = max(0.0, until_s - time.monotonic())
             awaited = self._socket if self._listener is None else self._listener
@@ -187,7 +189,7 @@ class SocketWire:
 
     def _connect(self, connection: socket.socket) -> None:
         connection.setblocking(False)
-        with contextlib.suppress(OSError):  # a local socket pair has nothing to delay
+        with contextlib.suppress(OSError):  # not supported by a local socket pair
             connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         self._socket = connection
 
@@ -196,16 +198,16 @@ class SocketWire:
             connection, _ = listener.accept()
         except OSError:
             return False
-        listener.close()  # one host at a time; a second one is refused rather than left waiting
+        listener.close()  # one host at a time: a second one is refused instead of queued
         self._listener = None
         self._connect(connection)
         return True
 
     def _part(self, error: OSError | None = None) -> None:
-        """The host has gone: wait for the next one, or for the board to come to rest.
+        """The host has disconnected: wait for the next one, or for the board to come to rest.
 
-        A host that closes before it has read everything resets the connection (RFC 1122, 4.2.2.13), so an error here
-        says no more than an orderly end does.
+        A host that closes before reading everything resets the connection (RFC 1122, 4.2.2.13), so an error here means
+        the same as an orderly end.
         """
         self._backlog.clear()
         if self._listen is None:

@@ -1,8 +1,8 @@
-"""The virtual rig's world: time, the player, the carriage and its endstops, seen from the board's port.
+"""The virtual rig's world as the board's port sees it: time, player, carriage and endstops.
 
-`lineboard.ports.virtual` states the interface; this is the other side of it. Virtual time is counted in ticks and
-passes only in `World.pause`. How fast is the wire's decision (`linewright.virtual.wires`): a wire to a real host lets
-it jump from block to block, unless the board waits for a host that is silent.
+`lineboard.ports.virtual` defines the interface. Virtual time is counted in ticks and advances only in `World.pause`.
+The link decides its pace (`linewright.virtual.wires`): with a real host it jumps from block to block, unless the board
+waits for a silent host.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ from linewright.virtual.bench import Bench, MachineView
 TICKS_PER_US: Final = TICK_HZ // US_PER_S
 CLOCK_MASK: Final = (1 << 30) - 1
 CLOCK_START_US: Final = (1 << 30) - 5 * US_PER_S
-"""The board's clock starts five seconds before its wrap, so that every drawing crosses it (STYLE rule 13)."""
+"""The board's clock starts five seconds before its wrap, so that every drawing crosses it."""
 
 # Fields of `status`, as in lineboard.ports.virtual.
 NOW, FINISHED, ENDSTOPS, BYTES = range(4)
@@ -38,12 +38,11 @@ _SCATTER: Final = (
     *(0.3, -0.6, -1.1, 0.9, 0.8, 0.1, 1.6, -1.8, -0.4, 0.6),
     *(0.1, -0.9, 1.2, -1.4, -1.0, 1.1, 0.5, -0.5, 0.5),
 )
-"""How far each approach finds the switch from its place, in standard deviations: numbers of mean 0 and deviation 0.96,
-always the same ones, because no fault of the rig is random. 19 of them, so that no pattern of approaches falls in step.
-"""
+"""Offsets of the switch at successive approaches, in standard deviations (mean 0, deviation 0.96). They are fixed,
+because no fault of the rig is random; 19 of them, so that regular approaches do not repeat in step with them."""
 _SCATTER_MOST: Final = 2.0
 _TOUCH_MM: Final = 1e-6
-"""Positions are sums of steps over steps/mm; a nanometre covers their rounding and is no distance."""
+"""Tolerance for rounding of positions, which are sums of steps over steps/mm."""
 
 _PATTERN = np.arange(16)
 _BIN_A: Final = (_PATTERN & 1) * (((_PATTERN >> 1) & 2) - 1)
@@ -51,27 +50,27 @@ _BIN_B: Final = ((_PATTERN >> 1) & 1) * (((_PATTERN >> 2) & 2) - 1)
 
 
 class Wire(Protocol):
-    """How bytes and time come to the world. Times are ticks since power-up."""
+    """Interface of a link to the world. Times are ticks since power-up."""
 
     def take(self, inbox: bytearray, now: int) -> int:
-        """Move waiting bytes from the host to the start of ``inbox``; returns how many. Never blocks."""
+        """Move waiting bytes from the host to the start of ``inbox``; returns their number. Never blocks."""
 
     def give(self, data: bytes, now: int) -> None:
         """Bytes for the host."""
 
     def let_pass(self, now: int, target: int, *, playing: bool, expecting: bool, at_rest: bool) -> int:
-        """Let time pass up to ``target``, or less if bytes from the host come before; returns the time then.
+        """Let time pass up to ``target``, or less if bytes from the host arrive before; returns the new time.
 
         ``playing``: words are in the player; ``at_rest``: the carriage stands, and the pen is up.
         """
 
 
 STILL_TICKS: Final = TICK_HZ // 10
-"""A carriage that has not stepped for a tenth of a second stands, to somebody who looks on."""
+"""A carriage without a step for a tenth of a second counts as standing still."""
 
 
 class _Block:
-    """Words that wait for the player or are being played."""
+    """Words that are queued or being played."""
 
     __slots__ = ("before", "count", "end", "servo_us", "shape", "start", "words", "written")
 
@@ -82,8 +81,8 @@ class _Block:
         self.start = start
         self.shape = shape
         self.end = start + int((words >> 4).sum()) + self.count * shape.overhead_ticks
-        self.written = 0  # words that are on the tape already
-        self.before: Mechanics | None = None  # the machine as the block began, where it cannot be reckoned back
+        self.written = 0  # words already on the tape
+        self.before: Mechanics | None = None  # mechanics at the block's start, if they cannot be reversed
 
 
 def _word_ends(block: _Block) -> NDArray[np.int64]:
@@ -93,7 +92,7 @@ def _word_ends(block: _Block) -> NDArray[np.int64]:
 
 
 def _steps_made(block: _Block, tick: int) -> int:
-    """How many words of a block have made their step edge (or would have, if they are delays)."""
+    """Number of words of a block whose step edge has passed (delays included)."""
     rises = _word_ends(block) - block.shape.overhead_ticks + block.shape.setup_ticks
     return int(np.searchsorted(rises, tick, side="right"))
 
@@ -103,9 +102,9 @@ class World:
 
     Parameters
     ----------
-    wire : where the host is.
-    machine, faults : what the rig is like.
-    tape : takes down everything that is played; the caller closes it.
+    wire : link to the host.
+    machine, faults : the simulated machine.
+    tape : records everything played; the caller closes it.
     """
 
     def __init__(self, wire: Wire, machine: Machine, faults: Faults, tape: TapeWriter) -> None:
@@ -113,16 +112,17 @@ class World:
         self._machine = machine
         self._bounce_ms = faults.bounce_ms
         self._scatter_mm = faults.switch_scatter_mm
-        self._opened = [0, 0]  # times that each switch has opened: it closes somewhere else the next time
+        self._opened = [0, 0]  # times that each switch has opened; selects the next offset
         self._tape = tape
         self._bent = faults.bends_the_path
         self._mechanics = Mechanics(machine, faults)
         self._start_mm = np.array(self._mechanics.start_mm)
         self._to_mm = machine.to_mm
-        # One step word moves an axis by this much at most; a block that starts farther off is not looked into.
+        # Largest movement of an axis per step word; a block that starts farther from the switch is not checked in
+        # detail.
         self._reach_mm = np.abs(self._to_mm).sum(axis=1) * (1 + max(abs(faults.scale_x), abs(faults.scale_y)))
         self.now = 0
-        self.steps = [0, 0]  # of motors A and B since power-up, directions counted
+        self.steps = [0, 0]  # of motors A and B since power-up, signed
         self.blocks = 0
         self.words = 0
         self.bytes_in = 0
@@ -130,36 +130,34 @@ class World:
         # When the board set its position: tick, the position, and the steps counted then.
         self.marks: list[tuple[int, tuple[int, int], tuple[int, int]]] = []
         self._carriage_mm = self._start_mm.copy()
-        self.went_from_mm = self.carriage_mm  # where its last move began
+        self.went_from_mm = self.carriage_mm  # start of its last move
         self._stood_mm, self._moved_at = self.went_from_mm, -STILL_TICKS
         self._servo_us = 0
         self._powered = False
         self._queue: deque[_Block] = deque()
-        self._tail = 0  # when the last queued block ends
+        self._tail = 0  # end of the last queued block
         self._finished = 0
         self._shape = WordTiming()
         self._bench = Bench(machine, faults)
-        # When the motors have no power, by the fault; a switch that somebody uses is the bench's.
+        # Times without motor power, by the fault; `Bench` handles the supply's switch.
         off_at = round(faults.power_off_at_s * TICK_HZ)
         self._unpowered = (off_at, off_at + round(faults.power_off_for_s * TICK_HZ)) if off_at else (0, 0)
-        self._closed = [self._is_closed(i, self._start_mm[i]) for i in (0, 1)]  # where the carriage is
-        self._level = list(self._closed)  # what the contact says
+        self._closed = [self._is_closed(i, self._start_mm[i]) for i in (0, 1)]  # by the carriage's position
+        self._level = list(self._closed)  # state of the contact, with bounce
         self._changes: deque[tuple[int, int, bool]] = deque()  # tick, axis, closed: of the block that plays
         self._bounces: list[tuple[int, int, bool]] = []
-
-    # What the board calls.
 
     def greet(self, status: array[int]) -> None:
         """Fill in the time; the board starts."""
         status[NOW] = self._clock_us()
 
     def configure(self, setup_ticks: int, width_ticks: int, overhead_ticks: int) -> None:
-        """How words are played from the next block on."""
+        """Word timing from the next block on."""
         self._shape = WordTiming(overhead_ticks, setup_ticks, width_ticks)
         self._tape.shape(self.now, overhead_ticks, setup_ticks, width_ticks)
 
     def wiring(self, turned: int, endstop_x: int, endstop_y: int, contacts: int) -> None:
-        """How the board believes that it is wired; see `lineboard.ports.virtual`."""
+        """The board's settings of its wiring; see `lineboard.ports.virtual`."""
         self._bench.believed(turned, (endstop_x, endstop_y), contacts)
 
     def submit(self, words: array[int] | bytes, count: int, servo_us: int) -> None:
@@ -169,7 +167,7 @@ class World:
         block = _Block(played, self._bench.to_servo(servo_us), start, self._shape)
         off, on = self._unpowered
         if start < on and block.end > off:
-            # Steps come, and nothing moves.
+            # Steps arrive, but nothing moves.
             rises = _word_ends(block) - self._shape.overhead_ticks + self._shape.setup_ticks
             block.words[(rises >= off) & (rises < on)] &= ~np.uint32(3)
         self._tail = block.end
@@ -179,7 +177,7 @@ class World:
             self._begin(block)
 
     def halt(self) -> int:
-        """Stop the player; returns how many words it has not played."""
+        """Stop the player; returns the number of words not played."""
         if not self._queue:
             return 0
         head = self._queue[0]
@@ -199,20 +197,20 @@ class World:
         return unplayed
 
     def servo(self, us: int) -> None:
-        """The servo's pulse, now."""
+        """Set the servo's pulse now."""
         us = self._bench.to_servo(us)
         self._servo_us = us
         self._write_up_to(self.now)
         self._tape.servo(self.now, us)
 
     def enable(self, on: int) -> None:
-        """Power the motor drivers (2: with the current that rest needs), or not."""
+        """Switch the motor drivers on (1; 2: with holding current) or off (0)."""
         self._powered = bool(on)
         self._write_up_to(self.now)
         self._tape.enable(self.now, bool(on))
 
     def mark(self, a: int, b: int) -> None:
-        """The board takes itself to be at (a, b), steps."""
+        """The board sets its position to (a, b), steps."""
         self._write_up_to(self.now)
         self.marks.append((self.now, (a, b), (self.steps[0], self.steps[1])))
         self._tape.zero(self.now, a, b)
@@ -223,7 +221,7 @@ class World:
         self._wire.give(bytes(memoryview(buffer)[:n]), self.now)
 
     def pause(self, max_us: int, expecting: int, status: array[int], inbox: bytearray) -> None:
-        """Let time pass until something happens, then tell what."""
+        """Let time pass until something happens, then fill in ``status``."""
         n = self._wire.take(inbox, self.now)
         if not n and max_us:
             target = self.now + max_us * TICKS_PER_US
@@ -249,26 +247,24 @@ class World:
         status[ENDSTOPS] = self._endstops()
         status[BYTES] = n
 
-    # What the report asks.
-
     @property
     def carriage_mm(self) -> tuple[float, float]:
-        """Where the carriage truly was when the last block ended."""
+        """True carriage position at the end of the last block."""
         return float(self._carriage_mm[0]), float(self._carriage_mm[1])
 
     def look(self) -> MachineView:
-        """What somebody who stands beside the machine sees."""
+        """What a person beside the machine sees."""
         us = self._servo_us
         return MachineView(
             self.carriage_mm, us, self._machine.pen_is_down(us), self._powered and self._motors_have_power()
         )
 
     def press(self, axis: int, on: bool) -> None:
-        """Somebody presses an endstop with a finger, or lets go of it; 0 is x, 1 is y."""
+        """Press or release an endstop; 0 is x, 1 is y."""
         self._bench.fingers[axis] = on
 
     def power(self, on: bool) -> None:
-        """Somebody uses the switch of the motors' supply."""
+        """Switch the motor supply."""
         self._bench.power_on = on
 
     def _motors_have_power(self) -> bool:
@@ -276,23 +272,23 @@ class World:
         return self._bench.power_on and not off <= self.now < on
 
     def rewire(self, faults: Faults) -> None:
-        """Somebody has changed the wires, power off: what is wrong with them from now on. Other faults stay."""
+        """Change the wiring faults, with power off. Other faults are kept."""
         self._bench.rewired(faults)
 
     def mend(self, fault: str) -> None:
-        """Somebody has put one of the wires right, power off."""
+        """Correct one wiring fault, with power off."""
         self._bench.rewired(replace(self._bench.faults, **{fault: 0.0}))
 
     @property
     def lost_steps(self) -> tuple[int, int]:
-        """Of motors A and B, by the fault model."""
+        """Lost steps of motors A and B, by the fault model."""
         return self._mechanics.lost_steps
 
     @property
     def drift_steps(self) -> tuple[int, int]:
-        """How far the machine's zero has wandered from the first homing to the last, in counted steps.
+        """Drift of the machine's zero from the first homing to the last, in counted steps.
 
-        Zero on a machine that loses no steps; else the steps lost in between.
+        Zero if no steps are lost; else the steps lost in between.
         """
         if len(self.marks) < 2:
             return 0, 0
@@ -304,10 +300,8 @@ class World:
         return still and not self._machine.pen_is_down(self._servo_us)
 
     def finish(self) -> None:
-        """Write down what has been played up to now."""
+        """Write everything played so far to the tape."""
         self._write_up_to(self.now)
-
-    # Time.
 
     def _clock_us(self) -> int:
         return (CLOCK_START_US + self.now // TICKS_PER_US) & CLOCK_MASK
@@ -326,7 +320,7 @@ class World:
         self._switches(to)
 
     def _begin(self, block: _Block) -> None:
-        """The player turns to this block: set the servo, and see whether it takes the carriage to a switch."""
+        """Start a block: set the servo, and check whether it moves the carriage to a switch."""
         if block.servo_us:
             self._servo_us = block.servo_us
             self._tape.servo(block.start, block.servo_us)
@@ -353,14 +347,14 @@ class World:
         return x, y, run.rise
 
     def _play_out(self, block: _Block) -> None:
-        """All words of the block have been played."""
+        """Finish a block whose words have all been played."""
         patterns = np.bincount(block.words & 15, minlength=16)
         self.steps[0] += int(patterns @ _BIN_A)
         self.steps[1] += int(patterns @ _BIN_B)
         self.words += block.count
         if not self._bent:
             self._carriage_mm = self._start_mm + self._to_mm @ np.array(self.steps)
-        if block.count > patterns[::4].sum():  # it holds steps
+        if block.count > patterns[::4].sum():  # it contains steps
             if block.start - self._moved_at >= STILL_TICKS:
                 self.went_from_mm = self._stood_mm
             self._moved_at = block.end
@@ -368,7 +362,7 @@ class World:
         self._write(block, block.count)
 
     def _write_up_to(self, tick: int) -> None:
-        """Put on the tape what can no longer be halted, so that the next entry stands in its place in time."""
+        """Write words that can no longer be halted to the tape, so that the next entry is in order of time."""
         if self._queue:
             self._write(self._queue[0], _steps_made(self._queue[0], tick))
 
@@ -382,8 +376,6 @@ class World:
             end = int(ends[count - 1])
         self._tape.words(start, end, block.words[block.written : count].tobytes())
         block.written = count
-
-    # Endstops.
 
     def _near_a_switch(self, steps: int) -> bool:
         for axis in (0, 1):
@@ -408,7 +400,7 @@ class World:
         return np.zeros(len(place_mm), dtype=bool)
 
     def _switches(self, to: int) -> None:
-        """Everything that the contacts do up to a moment, in order."""
+        """Process all contact changes up to a moment, in order."""
         while True:
             moved = self._changes and self._changes[0][0] <= to
             bounced = self._bounces and self._bounces[0][0] <= to
