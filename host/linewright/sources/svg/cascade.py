@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from functools import lru_cache
 from typing import Any
 from xml.etree.ElementTree import Element
@@ -19,7 +19,7 @@ import tinycss2
 
 from linewright.errors import SourceError
 from linewright.sources.painting.notes import Notes
-from linewright.sources.svg.document import line_of
+from linewright.sources.svg.document import Document, line_of
 from linewright.sources.svg.grammar import valid
 
 Declared = dict[str, str]
@@ -62,12 +62,16 @@ class Cascade:
 
     Parameters
     ----------
-    root : root element of the document.
-    sheets : the texts of its ``<style>`` elements, in document order.
+    document : its ``sheets`` apply in their order, one after the other.
     notes : receives what is not understood.
+
+    Raises
+    ------
+    SourceError : the rules would take longer than `MOST_TRIALS` allows.
     """
 
-    def __init__(self, root: Element, sheets: Sequence[str], notes: Notes) -> None:
+    def __init__(self, document: Document, notes: Notes) -> None:
+        root, sheets = document.root, document.sheets
         self._notes = notes
         normal, important = cssselect2.Matcher(), cssselect2.Matcher()
         wide = any(len(element) > MOST_SIBLINGS for element in root.iter()) if sheets else False
@@ -80,7 +84,7 @@ class Cascade:
                 self._asks_ids = self._asks_ids or any(token.type == "hash" for token in prelude)
         self._matched: dict[Element, tuple[Declarations, Declarations]] = {}
         if rules and not self._simple:
-            _count_trials(root, normal)
+            _count_trials(document, normal)
         if rules:
             # Rules that ask for names, classes and ids alone are the same for all elements alike in these: a thousand
             # rules that all fit ten thousand elements cost a thousand steps, and not ten million.
@@ -124,15 +128,15 @@ class Cascade:
         return declared
 
 
-def _count_trials(root: Element, matcher: Any) -> None:
+def _count_trials(document: Document, matcher: Any) -> None:
     """Refuse a file whose rules would be tried on its elements more than `MOST_TRIALS` times."""
-    names = Counter(e.tag.rpartition("}")[2].lower() for e in root.iter())
+    names = Counter(e.tag.rpartition("}")[2].lower() for e in document.root.iter())
     named = matcher.lower_local_name_selectors
     trials = sum(n * (len(matcher.other_selectors) + len(named.get(name, ()))) for name, n in names.items())
     if trials > MOST_TRIALS:
         raise SourceError(
-            f"style sheet: its rules without a class or an id would be tried {trials} times on the elements, more than "
-            f"{MOST_TRIALS}",
+            f"{document.name}: the rules of its style sheet without a class or an id would be tried {trials} times on "
+            f"the elements, more than {MOST_TRIALS}",
             hint="open it in a drawing program and save it as plain SVG",
         )
 

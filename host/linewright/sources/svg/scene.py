@@ -68,7 +68,7 @@ class SvgScene:
         self.painting = painting
         self.notes = painting.notes
         self.wish = wish
-        self.cascade = Cascade(document.root, document.sheets, self.notes)
+        self.cascade = Cascade(document, self.notes)
         self.typesetter = Typesetter(wish.words, self.notes)
         self.servers = PaintServers(document, self.cascade, self.notes)
         self.zoom = 1.0
