@@ -28,7 +28,7 @@ from linewright.sources.tone.coverage import inked
 from linewright.sources.tone.field import Field
 from linewright.sources.tone.laying import Bed, laid, laid_by_lenses
 from linewright.sources.tone.method import PIXELS_PER_PEN
-from linewright.sources.tone.portrait import Sitter, _features_lifted, edges
+from linewright.sources.tone.portrait import Sitter, _features_lifted, edges, thinned
 
 A5 = Wish(room_mm=(128.0, 190.0))
 KEEPER = Path(__file__).resolve().parents[2] / "demo" / "keeper.jpg"
@@ -394,3 +394,31 @@ def test_a_picture_without_a_face_is_drawn_whole_and_says_so(seed):
     picture = methods.chosen("portrait").drawn(taken, Wish(room_mm=(40.0, 30.0)))  # type: ignore[attr-defined]  # any method of photographs
     assert (picture.width_mm, picture.height_mm) == pytest.approx((40.0, 30.0))
     assert any("no face" in note for note in picture.warnings)
+
+
+# Fewer lines
+
+
+@given(share=st.floats(0.25, 1.0), seed=st.integers(0, 99))
+def test_of_fewer_lines_no_place_becomes_bare_before_the_others(share, seed):
+    """A jacket comes after all of the hair, and yet keeps its share of lines; the strokes needed most stay."""
+    rng = np.random.default_rng(seed)
+    hair, jacket = rng.uniform([0, 0], [60, 30], (200, 2)), rng.uniform([0, 60], [60, 90], (200, 2))
+    strokes = [np.array([place, place + [rng.uniform(2, 6), 0.0]]) for place in (*hair, *jacket)]
+    long_mm = np.array([stroke[1, 0] - stroke[0, 0] for stroke in strokes])
+    left = thinned(strokes, long_mm, share * long_mm.sum(), 15.0)
+    place = {id(stroke): number for number, stroke in enumerate(strokes)}
+    kept = np.array([place[id(stroke)] for stroke in left])
+    assert (np.diff(kept) > 0).all()
+    assert share * long_mm.sum() - 6 <= long_mm[kept].sum() <= share * long_mm.sum() + 1e-9
+    assert long_mm[kept[kept < 200]].sum() >= 0.9 * share * long_mm[:200].sum()  # the hair's before the jacket's
+    assert long_mm[kept[kept >= 200]].sum() >= 0.2 * share * long_mm[200:].sum()
+    assert 0 in kept
+
+
+@pytest.mark.parametrize("words", ["portrait:frame=whole,kept=0.5", "portrait", "hatching:angle_deg=30", "waves"])
+def test_a_way_with_less_ink_is_written_as_it_is_read(words):
+    name = words.partition(":")[0]
+    paler = methods.chosen(words).with_ink(0.25)
+    assert methods.chosen(methods.in_words(name, paler)) == paler
+    assert methods.in_words(name, methods.chosen(words)) == words

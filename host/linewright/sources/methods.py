@@ -139,3 +139,9 @@ def chosen(words: str) -> Way:
     found = method(name)
     way = settings.parse(found.kind(), name, rest)
     return found.guarded(way) if isinstance(found, Plugin) else way
+
+
+def in_words(name: str, way: Way) -> str:
+    """What `chosen` reads as this way: its name, and the settings that are not the usual ones."""
+    rest = settings.written(way)
+    return f"{name}:{rest}" if rest else name

@@ -18,6 +18,9 @@ if TYPE_CHECKING:
 LUMA: Final = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
 """Shares of red, green and blue in lightness (ITU-R BT.709, the primaries of sRGB)."""
 
+PALEST: Final = 0.1
+"""Least coverage of the darkest parts that can be asked for."""
+
 ADAPTIVE_CLIP: Final = 0.006
 """How far a local histogram may be stretched. Chosen by eye on our demo photographs: 0.01 and more brings out noise in
 skies, 0.003 hardly shows."""
@@ -82,7 +85,7 @@ class Preparation:
     darkest: float = settings.number(
         "coverage of the darkest parts; less: fewer lines, further apart",
         1.0,
-        0.1,
+        PALEST,
         1.0,
         also=("spac", "dens", "pitch", "gap", "dist", "spars"),
     )

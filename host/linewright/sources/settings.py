@@ -76,6 +76,16 @@ def parse(kind: type[_Settings], name: str, words: str) -> _Settings:
     return kind(**values)
 
 
+def written(values: object) -> str:
+    """Settings as `parse` reads them, without those that are the usual ones; figures to four digits."""
+    pairs = []
+    for field in dataclasses.fields(values):  # type: ignore[arg-type]  # a dataclass
+        value = getattr(values, field.name)
+        if field.metadata and value != field.default:
+            pairs.append(f"{field.name}={value:.4g}" if isinstance(value, float) else f"{field.name}={value}")
+    return ",".join(pairs)
+
+
 def described(kind: type[object]) -> Iterator[Described]:
     """Every setting of a method, in the order of its fields."""
     for field in dataclasses.fields(kind):  # type: ignore[arg-type]  # a dataclass

@@ -40,10 +40,6 @@ QUICK_S: Final = 0.5
 """Strokes that are made so soon need no first look: it would only flicker."""
 
 
-PALEST: Final = 0.1
-"""Least coverage of the darkest parts that methods for photographs take."""
-
-
 @dataclass(frozen=True, eq=False)
 class LaidOut:
     """An arrangement as strokes, not planned yet.
@@ -226,40 +222,25 @@ def within(found: Arranged, item: Item, method: str, rig: Rig, front: Front, tim
         rest_s = plan_laid_out(lay_out(others, rig, front), rig, front, Tidiness(effort="quick")).program.predicted_s
     if rest_s >= time_s:
         raise InputError(f"what lies beside it takes {wording.duration(rest_s)} already", hint="allow more")
-    full_mm = 0.0
 
     def planned(way: str) -> tuple[str, float, float]:
-        nonlocal full_mm
         _laid, job = tried(found, item, way, rig, front)
-        full_mm = full_mm or job.program.pen_down_mm
         return way, job.program.predicted_s, job.program.pen_down_mm
 
-    return fitted(lambda share: _with_ink(method, share, full_mm), planned, Budget(time_s=time_s - rest_s))
+    return fitted(lambda share: _with_ink(method, share), planned, Budget(time_s=time_s - rest_s))
 
 
-def _with_ink(method: str, share: float, full_mm: float) -> str:
-    """A method for photographs with a share of its ink, in words.
-
-    Parameters
-    ----------
-    full_mm : length of all its lines with all of its ink.
-    """
+def _with_ink(method: str, share: float) -> str:
+    """A method for photographs with a share of its ink, in words."""
     from linewright.sources import methods
     from linewright.sources.tone.method import ToneMethod
-    from linewright.sources.tone.portrait import Portrait
 
     way = methods.chosen(method)
     if not isinstance(way, ToneMethod):
         raise InputError(
             f"{method.partition(':')[0]} cannot be drawn paler to save time", hint="take another way to lines"
         )
-    if share == 1:
-        return method
-    paler = max(PALEST, way.darkest * share)
-    key, value = ("ink_m", full_mm * share / 1000) if isinstance(way, Portrait) else ("darkest", paler)
-    name, _, rest = method.partition(":")
-    kept = [pair for pair in rest.split(",") if pair and pair.partition("=")[0].strip() != key]
-    return f"{name}:{','.join([*kept, f'{key}={value:.4g}'])}"
+    return method if share == 1 else methods.in_words(method.partition(":")[0], way.with_ink(share))
 
 
 def methods_for(found: Arranged, item: Item, rig: Rig) -> tuple[list[str], str]:

@@ -15,7 +15,7 @@ from linewright.sources import photograph
 from linewright.sources.memory import PHOTOGRAPHS
 from linewright.sources.photograph import Floats32
 from linewright.sources.picture import Picture, Report, Wish
-from linewright.sources.preparation import Preparation, lightness
+from linewright.sources.preparation import PALEST, Preparation, lightness
 from linewright.sources.tone.field import Field
 
 BLACK: Final = Pen("black", "#000000")
@@ -93,7 +93,7 @@ class ToneMethod(Preparation):
 
     def with_ink(self, share: float) -> Self:
         """The same with a share of its ink, above 0 and up to 1."""
-        return replace(self, darkest=self.darkest * share)
+        return replace(self, darkest=max(PALEST, self.darkest * share))
 
     def part(self, rgb: Floats32) -> tuple[float, float, float, float]:
         """Left, top, right, bottom of what is drawn of a photograph that is turned and cropped already, in pixels."""
