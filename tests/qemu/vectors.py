@@ -29,11 +29,11 @@ class Player(DonePlayer):
         self.checksum = checksum
 
 
-def play_wire(wire, at, accel, rate, reach):
+def play_wire(wire, at, accel, rate, ramp_accel, jump, reach):
     """Read frames of records from `wire`, check and queue them, and play what the guard lets through.
 
-    Parameters: where the path begins (A, B), acceleration (steps/s^2), the motors' rate (steps/s), and the reach
-    (x_low, x_high, y_low, y_high, steps).  Returns frames read, frames damaged, the guard's fault, records taken,
+    Parameters: where the path begins (A, B), acceleration (steps/s^2), the motors' rate (steps/s), the guard's bounds of
+    acceleration (steps/s^2) and jumps (steps/s), and the reach (x_low, x_high, y_low, y_high, steps).  Returns frames read, frames damaged, the guard's fault, records taken,
     words, their checksum, servo pulses added up, and the position at the end.
     """
     port = Player()
@@ -41,7 +41,7 @@ def play_wire(wire, at, accel, rate, reach):
     queue.state[kernel.S_ACCEL] = accel
     queue.set_position(at[0], at[1])
     limits = guard.Guard(port, feeder.MASK)
-    limits.configure(False, reach, rate, rate, accel, 2000, 500, 2500)
+    limits.configure(False, reach, rate, rate, ramp_accel, jump, 500, 2500)
     limits.begin(at[0], at[1], True)
     decoder = records.new_state(feeder.MASK)
     reader = FrameReader()
