@@ -32,9 +32,10 @@ class Player(DonePlayer):
 def play_wire(wire, at, accel, rate, ramp_accel, jump, reach):
     """Read frames of records from `wire`, check and queue them, and play what the guard lets through.
 
-    Parameters: where the path begins (A, B), acceleration (steps/s^2), the motors' rate (steps/s), the guard's bounds of
-    acceleration (steps/s^2) and jumps (steps/s), and the reach (x_low, x_high, y_low, y_high, steps).  Returns frames read, frames damaged, the guard's fault, records taken,
-    words, their checksum, servo pulses added up, and the position at the end.
+    Parameters: where the path begins (A, B), acceleration (steps/s^2), the motors' rate (steps/s), the guard's bounds
+    of acceleration (steps/s^2) and jumps (steps/s), and the reach (x_low, x_high, y_low, y_high, steps).  Returns
+    frames read, frames damaged, the guard's fault, records taken, words, their checksum, servo pulses added up, and
+    the position at the end.
     """
     port = Player()
     queue = feeder.Feeder(port)
