@@ -193,7 +193,7 @@ class Board:
         self._tidy()
         now_us = self.port.now_us()
         if not self.known:
-            self.feeder.set_position(0, 0)
+            self._call_here(0, 0)
         self.state = UNHOMED
         self.fault = messages.NO_FAULT
         known = self.known
@@ -213,8 +213,7 @@ class Board:
         if not self.port.motor_power():
             return self._no_power()
         self.feeder.begin(0)
-        self.guard.renamed(self.feeder.a, self.feeder.b, a, b)
-        self.feeder.set_position(a, b)
+        self._call_here(a, b)
         self.port.mark(a, b)
         self.known = 3
         self.homed = 0
@@ -223,6 +222,10 @@ class Board:
         self.state = READY
         self._wake(self.port.now_us())
         return messages.NO_REASON
+
+    def _call_here(self, a, b):
+        self.guard.renamed(self.feeder.a, self.feeder.b, a, b)
+        self.feeder.set_position(a, b)
 
     def begin(self, program, first, a, b):
         """Begin a program at record `first`, in the present position, which the host has to know."""
@@ -363,11 +366,9 @@ class Board:
     def _lose_position(self):
         self.known = 0
         self.homed = 0
-        for axis in (0, 1):
-            # An axis with a switch keeps what is known of its travel until it is homed; without one, its user may have
-            # moved it by hand.
-            if not self.homing.axes[axis].end:
-                self.guard.forget(axis)
+        # An axis with a switch keeps what is known of its travel until it is homed; without one, its user may have
+        # moved it by hand.
+        self.guard.lost(3 & ~self._switches, self.feeder.a, self.feeder.b)
 
     # What goes on in each state.
 
@@ -472,11 +473,7 @@ class Board:
             return
         self.homed |= self._homing_mask
         self.known |= self._homing_mask
-        feeder = self.feeder
-        for axis in (0, 1):
-            if self._homing_mask >> axis & 1:
-                self.guard.homed(axis, feeder.a, feeder.b)
-        self.port.mark(feeder.a, feeder.b)
+        self.port.mark(self.feeder.a, self.feeder.b)
         self._begin_rest()
         if self.trusted():
             self.state = READY

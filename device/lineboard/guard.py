@@ -370,7 +370,8 @@ class Guard:
         self._at = [0, 0]
         self._below = [0, 0]
         self._above = [0, 0]
-        self._enter_cells()
+        self._enter_cells(0)
+        self._enter_cells(1)
         self._pressed_us = array("i", (-1, -1))
         self._unpowered_us = -1
         self._last_us = port.now_us()
@@ -427,22 +428,21 @@ class Guard:
             self._above[axis] = max(self._above[axis] - on, most - place, 0)
             self._at[axis] = place
         self._renaming = False
-        self._enter_cells()
+        self._enter_cells(0)
+        self._enter_cells(1)
 
-    def _enter_cells(self):
+    def _enter_cells(self, axis):
         limits = self.limits
-        zero = _ZERO * self._double
-        for axis in (0, 1):
-            place = self._at[axis]
-            limits[_LEAST_X + 2 * axis] = min(max(place + zero, 0), _TOP)
-            limits[_MOST_X + 2 * axis] = min(max(place + zero, 0), _TOP)
+        place = min(max(self._at[axis] + _ZERO * self._double, 0), _TOP)
+        limits[_LEAST_X + 2 * axis] = place
+        limits[_MOST_X + 2 * axis] = place
 
     def renamed(self, old_a, old_b, a, b):
         """The place that was called (old_a, old_b) is called (a, b) from now on."""
         self._note_where_it_has_been(old_a, old_b)
         for axis in (0, 1):
             self._at[axis] = self._place(axis, a, b)
-        self._enter_cells()
+            self._enter_cells(axis)
 
     def homed(self, axis, a, b):
         """The axis has found its switch, and the position is (a, b): from now on its soft limits are places."""
@@ -450,12 +450,19 @@ class Guard:
         self._at[axis] = place
         self._below[axis] = place - self._soft[2 * axis]
         self._above[axis] = self._soft[2 * axis + 1] - place
-        self._enter_cells()
+        self._enter_cells(axis)
 
-    def forget(self, axis):
-        """The carriage may have been moved by hand along this axis."""
-        self._below[axis] = 0
-        self._above[axis] = 0
+    def lost(self, axes, a, b):
+        """The position is not known any more; its count was (a, b).
+
+        Along ``axes`` (bit 0: x, bit 1: y) the carriage may be moved by hand, so where it has been counts no longer.
+        To be called before other settings count, which may give places other names.
+        """
+        self._note_where_it_has_been(a, b)
+        for axis in (0, 1):
+            if axes >> axis & 1:
+                self._below[axis] = 0
+                self._above[axis] = 0
 
     def begin(self, a, b, homed):
         """The next record checked starts at rest in (a, b).  `homed`: all that can be homed is."""

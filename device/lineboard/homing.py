@@ -182,6 +182,7 @@ class HomingRun:
                 raise HomingFault(messages.SWITCH_STUCK, axis)
         wanted = plan.low - plan.backoff if toward < 0 else plan.high + plan.backoff
         self._shift(axis, wanted - contact)
+        self._guard.homed(axis, self._feeder.a, self._feeder.b)
         if self._known >> axis & 1:
             plan.drift = contact - wanted
         plan.passes = self._passes

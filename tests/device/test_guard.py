@@ -209,9 +209,120 @@ def test_other_limits_or_kinematics_lend_no_travel(changed: tuple[bool, tuple[in
         it.configure(*machine, *figures)
         it.begin(0, 0, True)
     assert fault(it, records.RAMP, 60, 0, 900) == messages.BEYOND_LIMITS
-    it.forget(0)
+    it.lost(1, 0, 0)
     it.begin(0, 0, True)
     assert fault(it, records.RAMP, 60, 0, 900) == 0
+
+
+class Travel:
+    """Where the pen really is on a plain or a crossed machine, and what every name for that place allows.
+
+    Places along the axes are doubled on crossed belts. `seen`: lowest and highest place of each axis, in steps from
+    where the machine stood first, that the pen has been asked to since the axis was free or homed.
+    """
+
+    def __init__(self, crossed: bool, soft: tuple[int, int, int, int]) -> None:
+        self.crossed = crossed
+        self.soft = [limit * (2 if crossed else 1) for limit in soft]
+        self.true, self.called = (0, 0), (0, 0)
+        self.seen = [[0, 0], [0, 0]]
+
+    def along(self, motors: tuple[int, int]) -> tuple[int, int]:
+        a, b = motors
+        return (a + b, a - b) if self.crossed else (a, b)
+
+    def allows(self, d: tuple[int, int]) -> bool:
+        by = self.along(d)
+        for axis in (0, 1):
+            low, high = self.soft[2 * axis : 2 * axis + 2]
+            place = self.along(self.true)[axis] + by[axis]
+            least, most = self.seen[axis]
+            if not low <= self.along(self.called)[axis] + by[axis] <= high:
+                return False
+            if max(most, place) - min(least, place) > high - low:
+                return False
+        return True
+
+    def move(self, d: tuple[int, int]) -> None:
+        self.true = self.true[0] + d[0], self.true[1] + d[1]
+        self.called = self.called[0] + d[0], self.called[1] + d[1]
+        for axis, place in enumerate(self.along(self.true)):
+            self.seen[axis] = [min(self.seen[axis][0], place), max(self.seen[axis][1], place)]
+
+    def home(self, axis: int, motors: tuple[int, int]) -> None:
+        self.called = motors
+        place, name = self.along(self.true)[axis], self.along(motors)[axis]
+        low, high = self.soft[2 * axis : 2 * axis + 2]
+        self.seen[axis] = [place - (name - low), place + (high - name)]
+
+    def free(self, axis: int) -> None:
+        self.seen[axis] = [self.along(self.true)[axis]] * 2
+
+
+@pytest.mark.parametrize("crossed", [False, True])
+def test_travel_is_what_a_ruler_says(crossed: bool) -> None:
+    """Any order of drawings, names for the place, homing and motors set free; to the step."""
+    chance = random.Random(5)
+    refused = taken = 0
+    for case in range(80):
+        soft = (0, 200 + case % 7, -30, 100) if case % 2 else (-90, -10, 5, 160)
+        it, ruler = guard.Guard(Port(), 0), Travel(crossed, soft)
+        it.configure(crossed, soft, 4000, 4000, 300_000, 6000, 1000, 2000)
+        for _ in range(40):
+            what = chance.choice(["draw", "draw", "draw", "call", "home", "lose"])
+            if what == "draw":
+                it.begin(*ruler.called, True)
+                for _ in range(chance.randrange(1, 5)):
+                    d = chance.choice([near_a_limit(ruler, chance), (chance.randrange(-90, 91), chance.randrange(9))])
+                    if not any(d):
+                        continue
+                    got, expected = fault(it, records.RAMP, *d, 200), ruler.allows(d)
+                    assert got == (0 if expected else messages.BEYOND_LIMITS)
+                    refused, taken = refused + (not expected), taken + expected
+                    if not expected:
+                        break
+                    ruler.move(d)
+            elif what == "call":
+                name = chance.randrange(-50, 150), chance.randrange(-50, 150)
+                it.renamed(*ruler.called, *name)
+                ruler.called = name
+            elif what == "home":
+                axis = chance.randrange(2)
+                named = homed_at(ruler, axis, chance)
+                ruler.home(axis, named)
+                it.homed(axis, *named)
+            else:
+                axes = chance.randrange(4)
+                it.lost(axes, *ruler.called)
+                for axis in (0, 1):
+                    if axes >> axis & 1:
+                        ruler.free(axis)
+    assert refused > 300
+    assert taken > 300
+
+
+def near_a_limit(ruler: Travel, chance: random.Random) -> tuple[int, int]:
+    """A move along one axis to the last place that is allowed, or to the step behind it."""
+    way = chance.choice([(1, 0), (-1, 0), (0, 1), (0, -1)])
+    if ruler.crossed:
+        way = chance.choice([(1, 1), (-1, -1), (1, -1), (-1, 1)])
+    n, beyond = 0, 512
+    while beyond - n > 1:
+        m = (n + beyond) // 2
+        n, beyond = (m, beyond) if ruler.allows((m * way[0], m * way[1])) else (n, m)
+    n += chance.randrange(2)
+    return n * way[0], n * way[1]
+
+
+def homed_at(ruler: Travel, axis: int, chance: random.Random) -> tuple[int, int]:
+    """How the motors' places are called once an axis has found its switch: a name within the limits of that axis."""
+    low, high = (limit // (2 if ruler.crossed else 1) for limit in ruler.soft[2 * axis : 2 * axis + 2])
+    there = chance.randrange(low, high + 1)
+    a, b = ruler.called
+    if not ruler.crossed:
+        return (a, there) if axis else (there, b)
+    on = (2 * there - ruler.along(ruler.called)[axis]) // 2
+    return (a + on, b - on) if axis else (a + on, b + on)
 
 
 def test_a_switch_and_missing_power_are_believed_once_they_last() -> None:

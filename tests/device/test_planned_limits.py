@@ -174,8 +174,7 @@ def test_calling_the_place_by_another_name_lends_no_travel(crossed: bool) -> Non
         moves += 1
     assert moves == 3
     # Homed, or moved by hand with the motors free, it may go on.
-    it.forget(0)
-    it.forget(1)
+    it.lost(3, 0, 0)
     it.begin(0, 0, True)
     assert admit(it, [(records.RAMP, 3000, b, 500)])[1] == 0
 

@@ -237,6 +237,53 @@ class Limits(unittest.TestCase):
             observer.check_smooth()
             self.assertEqual(rig.last("fault")["code"], messages.BEYOND_LIMITS)
 
+    def draw_along(self, rig, a, b):
+        """Fault of a straight line of 2 * 530 steps and more that comes to rest."""
+        rig.spend(0.1)
+        rig.heard.clear()
+        up = RATE * RATE // (2 * ACCEL) + 2
+        n = max(abs(a), abs(b))
+        line = [(up, RATE), (n - 2 * up, RATE), (up, 0)]
+        rig.draw([(records.RAMP, a * part // n, b * part // n, v) for part, v in line] + [(records.END, 0, 0, 0)])
+        rig.run(lambda: rig.last("event") or rig.last("fault"), 20)
+        fault = rig.last("fault")
+        return fault["code"] if fault else messages.NO_FAULT
+
+    def test_a_carriage_moved_by_hand_may_go_wherever_its_new_name_allows(self):
+        """Along an axis without a switch, what has been drawn before the motors were free counts no longer."""
+        rig = BoardRig()
+        rig.settle(**TOLD)
+        rig.send("origin", a=0, b=0)
+        rig.run(lambda: rig.state() == "ready")
+        for a in (3000, -3000):
+            self.assertEqual(self.draw_along(rig, a, 0), messages.NO_FAULT)
+        rig.send("enable", on=0)
+        rig.run(lambda: rig.state() == "unhomed")
+        rig.send("origin", a=2000, b=0)
+        rig.run(lambda: rig.state() == "ready")
+        self.assertEqual(self.draw_along(rig, -2000, 0), messages.NO_FAULT)
+
+    def test_homing_of_one_axis_lends_no_travel_to_the_other(self):
+        """The count begins anew where nothing is known; how far the other axis can still go does not."""
+        rig = BoardRig(start=(300, 300))
+        rig.world.switches = [Switch(0), Switch(0)]
+        told = dict(TOLD)
+        told.update(home_end_x=1, home_end_y=1, home_backoff_x=100, home_backoff_y=100, home_passes=1)
+        rig.settle(**told)
+        rig.send("home", axes=3)
+        rig.run(lambda: rig.last("homed"), 60)
+        self.assertEqual(self.draw_along(rig, 0, 3500), messages.NO_FAULT)
+        there = rig.world.b
+        rig.send("cut")
+        rig.run(lambda: rig.state() == "unhomed")
+        rig.heard.clear()
+        rig.send("home", axes=1)
+        rig.run(lambda: rig.last("homed"), 60)
+        rig.send("origin", a=0, b=0)
+        rig.run(lambda: rig.state() == "ready")
+        self.assertEqual(self.draw_along(rig, 0, 3000), messages.BEYOND_LIMITS)
+        self.assertTrue(rig.world.b < there + 500)
+
     def test_homing_and_holding_keep_what_the_motors_bear(self):
         """Whatever is set for homing and holding alone; and a narrower range for the servo raises a pen beyond it."""
         for crossed in (False, True):
