@@ -1,8 +1,8 @@
-"""`Conversation`: requests and answers over one link to a board.
+"""`Conversation`: requests and answers over a link to one board.
 
-The endpoint (`linewire.endpoint`) sees to it that every message arrives once and in order; this module writes and reads
-its bytes, gives it the time, and turns refusals and faults into errors. Everything that waits, waits by taking turns,
-so requests of the user get through at any time. This is the only module of the host that looks at a clock.
+The endpoint (`linewire.endpoint`) delivers every message once and in order. This module moves its bytes, passes it the
+time, and turns refusals and faults into errors. Everything that waits does so in turns, so user requests are handled at
+any time. No other module of the host reads a clock for the link.
 """
 
 from __future__ import annotations
@@ -22,22 +22,22 @@ from linewire.messages import FieldError
 from linewright.errors import BoardFault, LinkError, Mismatch, NoAnswer, Refused
 
 SILENCE_S: Final = 15.0
-"""A board on a link in use says something five times a second. A line may stall for ten seconds and come back; one that
-stays away half as long again has gone."""
+"""A board in use reports five times a second. A line may stall for ten seconds and recover; after this silence the
+board counts as lost."""
 
 LONGEST_TURN_S: Final = 1.0
-"""A turn that took longer was not spent listening: this process was stopped, or the laptop slept. What the board has
-said in the meantime is still to be read."""
+"""A longer turn was not spent listening, because this process was stopped or the laptop slept. The board's messages of
+that time are still unread."""
 
 STUCK_S: Final = 10.0
-"""A board that talks and does not get on is given up after so much listening. It reports what it plays ten times a
-second, and its longest pause, for a pen that moves, lasts 5 s."""
+"""Listening time after which a board that reports but makes no progress is given up. It reports ten times a second
+while playing, and its longest pause, for a pen move, is 5 s."""
 
 INBOX: Final = 1024
-"""Messages that are kept for whoever asks: a board sends a handful, and one that never stops must not fill memory."""
+"""Most messages kept unread: a board sends few, and one that never stops must not fill memory."""
 
 TURN_S: Final = 0.05
-"""How long one turn waits for bytes: short enough that progress and Ctrl-C seem immediate."""
+"""Longest wait for bytes per turn: short enough that progress and Ctrl-C seem immediate."""
 
 READ_BYTES: Final = 4096
 
@@ -73,10 +73,10 @@ _STATE_HINTS: Final = {
 
 
 class Link(Protocol):
-    """What a session needs of a transport."""
+    """What a conversation needs of a transport."""
 
     def read(self, most: int, timeout_s: float) -> bytes:
-        """Bytes that have come, at most ``most``; waits up to ``timeout_s`` for the first."""
+        """Read at most ``most`` bytes; waits up to ``timeout_s`` for the first."""
 
     def write(self, data: bytes) -> None:
         """Send all of ``data``."""
@@ -88,8 +88,8 @@ class LinkQuality:
 
     Parameters
     ----------
-    round_trips_s : from a request to its answer, each.
-    retransmitted, damaged : frames in the meantime.
+    round_trips_s : time from each request to its answer.
+    retransmitted, damaged : frames during the measurement.
     """
 
     round_trips_s: tuple[float, ...]
@@ -107,16 +107,16 @@ class Conversation:
     Attributes
     ----------
     endpoint : this end of the link, for its counters.
-    inbox : messages that have come and that no request was waiting for.
-    on_turn : called at every turn; what it raises ends whatever is under way, and the board goes on as it was told.
+    inbox : unread messages that no request was waiting for.
+    on_turn : called at every turn; an exception from it ends the operation, while the board continues.
     """
 
     def __init__(self, link: Link) -> None:
         self.on_turn: Callable[[], None] = lambda: None
         self._link = link
-        self._silent_s = 0.0  # time spent listening since anything valid came
+        self._silent_s = 0.0  # listening time since the last valid frame
         self._heard_us = -1
-        self._plain = bytearray()  # what came before the first frame: perhaps words
+        self._plain = bytearray()  # bytes before the first frame, perhaps plain text
         self.endpoint = Endpoint(1 + secrets.randbelow(65535), host=True, now_us=_now_us())
         self.inbox: deque[tuple[str, Fields]] = deque(maxlen=INBOX)
 
@@ -130,7 +130,7 @@ class Conversation:
             raise LinkError(f"the board reports what cannot be: {error}", hint=_NO_SENSE) from error
 
     def fresh_report(self) -> dict[str, int]:
-        """A report that the board makes from now on."""
+        """The next report of the board; waits for it."""
         self.ask("ask")
         seen = self.endpoint.reports
         if not self.wait(lambda: self.endpoint.reports != seen, SILENCE_S):
@@ -138,7 +138,7 @@ class Conversation:
         return self.report()
 
     def quality(self, rounds: int) -> LinkQuality:
-        """Ask that many times, one after the other, and take the time."""
+        """Time this many requests, one after the other."""
         endpoint = self.endpoint
         before = (endpoint.retransmitted, endpoint.damaged)
         trips_s = []
@@ -149,7 +149,7 @@ class Conversation:
         return LinkQuality(tuple(trips_s), endpoint.retransmitted - before[0], endpoint.damaged - before[1])
 
     def turn(self, wait_s: float = TURN_S) -> None:
-        """Send what is due, wait for bytes, take in what came.
+        """Send what is due, wait for bytes, process what arrived.
 
         Raises
         ------
@@ -190,7 +190,7 @@ class Conversation:
             )
 
     def _detect_plain_text(self, data: bytes) -> None:
-        """A board without its code speaks no frames, but says so in plain text (`device/main.py`)."""
+        """Raise if a board without our code answers in plain text instead of frames (`device/main.py`)."""
         self._plain += data
         del self._plain[:-_PLAIN_BYTES]
         if found := _PLAIN_WORDS.search(self._plain):
@@ -218,8 +218,8 @@ class Conversation:
         if name == "fault":
             code = number_in(fields, "code")
             fault = messages.FAULTS[code] if code < len(messages.FAULTS) else f"fault {code}"
-            # A host that was silent and speaks again in mid-drawing has nothing to be told: the board held and goes on.
-            # It has given up a homing, though.
+            # A host that was silent during a drawing needs no error: the board held and continues. It has abandoned a
+            # homing, though.
             report = self.report()
             if code != messages.HOST_LOST or report.get("state") == messages.UNHOMED:
                 trusted = bool(report.get("flags", 0) & messages.FLAG_TRUSTED)
@@ -228,7 +228,7 @@ class Conversation:
         self.inbox.append((name, fields))
 
     def wait(self, until: Callable[[], bool], limit_s: float) -> bool:
-        """Take turns until something is true; False if that takes longer than ``limit_s`` of listening."""
+        """Take turns until a condition is true; False after ``limit_s`` of listening."""
         while not until():
             if limit_s < 0:
                 return False
@@ -238,11 +238,11 @@ class Conversation:
         return True
 
     def send(self, name: str, **fields: object) -> int:
-        """Send a message without waiting for an answer; returns its number. Waits for room in the window.
+        """Send a message and return its number, without waiting for an answer. Waits for room in the window.
 
         Raises
         ------
-        LinkError : the board talks, and has taken nothing for `STUCK_S`.
+        LinkError : the board reports, but has accepted nothing for `STUCK_S`.
         """
         if not self.wait(lambda: bool(self.endpoint.can_send), STUCK_S):
             raise stuck("takes no requests")
@@ -258,11 +258,11 @@ class Conversation:
         meanwhile: Callable[[], None] = lambda: None,
         **fields: object,
     ) -> Fields:
-        """Send a request and wait for its answer, one of the messages named; ``meanwhile`` is called at every turn.
+        """Send a request and wait for one of the named answers; ``meanwhile`` is called at every turn.
 
         Raises
         ------
-        NoAnswer : none has come within ``limit_s``.
+        NoAnswer : no answer within ``limit_s``.
         Refused, Mismatch, LinkError : the board refused.
         """
         request = self.send(name, **fields)
@@ -279,7 +279,7 @@ class Conversation:
         return found[0]
 
     def _answers(self, request: int, names: tuple[str, ...]) -> list[Fields]:
-        """Take the answers to a request out of the inbox; a refusal becomes an error."""
+        """Remove the answers to a request from the inbox; a refusal is raised as an error."""
         found = []
         for message in list(self.inbox):
             name, fields = message
@@ -292,7 +292,7 @@ class Conversation:
 
 
 def refused(fields: Fields) -> LinkError:
-    """The error that a refusal stands for."""
+    """The error for a refusal."""
     number = number_in(fields, "message")
     field = number_in(fields, "field")
     value, low, high = (number_in(fields, key) for key in ("value", "low", "high"))
@@ -320,7 +320,7 @@ def refused(fields: Fields) -> LinkError:
 
 
 def stuck(how: str) -> LinkError:
-    """The error of a board that talks and does not get on."""
+    """The error for a board that reports but makes no progress."""
     return LinkError(
         f"the board answers, but {how} for {STUCK_S:g} s",
         hint="reset it; the switch of the motors' supply stops it for sure",
@@ -328,7 +328,7 @@ def stuck(how: str) -> LinkError:
 
 
 def number_in(fields: Fields, name: str) -> int:
-    """One field of a message that is a number by the table of messages."""
+    """An integer field of a message."""
     value = fields[name]
     if not isinstance(value, int):
         raise TypeError(f"{name} is no number")
@@ -336,12 +336,12 @@ def number_in(fields: Fields, name: str) -> int:
 
 
 def now_s() -> float:
-    """A clock that only ever goes forward, seconds."""
+    """Monotonic clock, seconds."""
     return time.monotonic()
 
 
 def _listened_s(begun_s: float) -> float:
-    """How long a turn that began then has listened."""
+    """Listening time of a turn that began at ``begun_s``."""
     return min(now_s() - begun_s, LONGEST_TURN_S)
 
 

@@ -1,8 +1,8 @@
-"""Drift: how far the machine's count of steps and the truth are apart, which only homing again can tell.
+"""Drift: the difference between counted and true position, which only homing again reveals.
 
-A motor that could not follow, or a carriage that was pushed, leaves no trace in the board's count. Homing again at
-chosen moments of a drawing shows it: at the start, between pens, at the end. What the switches themselves do not repeat
-is part of the figure; `linewright board home` shows how much that is.
+Lost steps and a pushed carriage do not show in the board's count. Homing again shows them, at chosen moments of a
+drawing: at the start, between pens, at the end. The figure includes the scatter of the switches, which `linewright
+board home` shows.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ MOMENTS: Final = ("start", "pens", "end")
 
 @dataclass(frozen=True)
 class DriftCheck:
-    """When to home again, and what is too much.
+    """When to home again, and the largest allowed drift.
 
     Parameters
     ----------
@@ -34,11 +34,11 @@ class DriftCheck:
 
     @classmethod
     def of(cls, rig: Rig, moments: str | None = None, limit_mm: float | None = None) -> DriftCheck:
-        """The settings of the rig file, changed by those of the user.
+        """The rig file's settings, replaced by those of the user where given.
 
         Parameters
         ----------
-        moments : names of `MOMENTS` with commas between, or "none"; None: as the rig file has it.
+        moments : names of `MOMENTS` separated by commas, or "none"; None: the rig file's.
 
         Raises
         ------
@@ -64,7 +64,7 @@ class DriftCheck:
 
 @dataclass(frozen=True)
 class Drift:
-    """What homing again has found: count less truth, along each axis.
+    """Drift found by homing again: counted minus true position, along each axis.
 
     Parameters
     ----------
@@ -81,7 +81,7 @@ class Drift:
 
     @classmethod
     def found(cls, moment: str, homed: Mapping[str, int], rig: Rig) -> Drift:
-        """From the report of the board after homing."""
+        """Drift from the board's report after homing."""
         x, y = homed["x_drift_steps"], homed["y_drift_steps"]
         x_per_mm, y_per_mm = rig.steps_per_mm
         return cls(moment, x, y, round(x / float(x_per_mm), 4), round(y / float(y_per_mm), 4))
@@ -92,11 +92,11 @@ class Drift:
         return ", ".join(_axis(name, steps, mm) for name, steps, mm in self._axes())
 
     def beyond(self, limit_mm: float) -> bool:
-        """Whether it is too much."""
+        """Whether either axis exceeds the limit."""
         return max(abs(self.x_mm), abs(self.y_mm)) > limit_mm
 
     def stop_beyond(self, limit_mm: float) -> None:
-        """Stop a drawing that has lost its place.
+        """Raise if the drift exceeds the limit.
 
         Raises
         ------
@@ -115,7 +115,7 @@ class Drift:
 
 
 class Drifted(LinkError):
-    """The machine was further off than allowed. ``drift`` is what homing again has found."""
+    """The drift exceeds its limit. ``drift`` is the result of homing again."""
 
     def __init__(self, message: str, *, drift: Drift, hint: str = "") -> None:
         super().__init__(message, hint=hint)

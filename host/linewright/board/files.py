@@ -1,9 +1,8 @@
-"""Where the files that go on the board lie on this computer, in a checkout and in an installed wheel alike.
+"""Locations of the board's files on this computer, in a checkout or an installed wheel.
 
-``ship.txt`` is the one list. Each of its lines is a name as it will be on the board, and, where not every board needs
-the file, the kind of board that does; ``#`` starts a comment. Names below ``lineboard/`` and ``linewire/`` are modules
-of those packages; any other file (``main.py``) lies beside the package ``lineboard`` in a checkout and in
-``linewright/data/board`` in a wheel.
+``ship.txt`` lists them. Each line is a file name on the board and, if not every board needs the file, the kind of board
+that does; ``#`` starts a comment. Names below ``lineboard/`` and ``linewire/`` are modules of those packages. Other
+files (``main.py``) are beside the package ``lineboard`` in a checkout and in ``linewright/data/board`` in a wheel.
 """
 
 from __future__ import annotations
@@ -21,7 +20,7 @@ _PACKAGES = {"lineboard": _BOARD_PACKAGE, "linewire": Path(linewire.__file__).pa
 
 @dataclass(frozen=True)
 class BoardFile:
-    """One file that goes on the board.
+    """One file for the board.
 
     Parameters
     ----------
@@ -36,13 +35,14 @@ class BoardFile:
 
 
 def _loose_files() -> Path:
-    """Folder of the files that belong to no package."""
+    """Folder of the files outside the packages."""
     checkout = _BOARD_PACKAGE.parent
     return checkout if (checkout / "ship.txt").is_file() else Path(__file__).parents[1] / "data" / "board"
 
 
 def shipped(platform: str) -> tuple[BoardFile, ...]:
-    """The files that go on one board, in the order of ``ship.txt``: what it cannot use stays away from its memory.
+    """The files for one kind of board, in the order of ``ship.txt``; files that it does not need are left out to save
+    its memory.
 
     Parameters
     ----------
@@ -50,7 +50,7 @@ def shipped(platform: str) -> tuple[BoardFile, ...]:
 
     Raises
     ------
-    FileNotFoundError : the list names a file that is not there; then this installation is damaged.
+    FileNotFoundError : a listed file is missing; the installation is damaged.
     """
     kind = platform if platform in ("rp2", "virtual") else "other"
     return tuple(file for file in listed() if file.only in ("", kind))
@@ -61,7 +61,7 @@ def listed() -> tuple[BoardFile, ...]:
 
     Raises
     ------
-    FileNotFoundError : the list names a file that is not there; then this installation is damaged.
+    FileNotFoundError : a listed file is missing; the installation is damaged.
     """
     files = []
     for line in (_loose_files() / "ship.txt").read_text(encoding="utf-8").splitlines():
@@ -77,9 +77,9 @@ def listed() -> tuple[BoardFile, ...]:
 
 
 def digest() -> int:
-    """CRC-32 over names and contents of all listed files: tells one state of the board's code from another.
+    """CRC-32 over names and contents of all listed files; identifies a state of the board's code.
 
-    The same for every kind of board, so that host and board compare one number.
+    It is the same for every kind of board, so that host and board compare one number.
 
     Each file adds its name, a zero byte, its content with line feeds for line ends, and a zero byte.
     """

@@ -1,16 +1,15 @@
-"""`flash`: this version's code onto a board that runs MicroPython, whole or not at all.
+"""`flash`: puts this version's code on a board that runs MicroPython, whole or not at all.
 
-On the board lie, beside whatever the user keeps there:
+The board has, beside the user's files:
 
-    main.py                  starts the board; where something is missing it says what, to whoever asks
-    lineboard/, linewire/    the code
-    files.txt                what belongs there: one line "crc32 size name" for each file
-    digest.txt               the digest of the code (`board_files.digest`), the last file to be written
+main.py starts the board; if files are missing, it answers with their names lineboard/, linewire/ the code files.txt
+list of files: one line "crc32 size name" for each digest.txt the digest of the code (`board_files.digest`), written
+last
 
-Copying never touches what runs. The new files go to ``incoming/``; each is read back and its CRC-32 compared. Only
-when all are there does ``digest.txt`` go, the folders change places by renaming, which takes a few milliseconds, the
-files are checked once more, and ``digest.txt`` comes back. So a copy that is interrupted leaves the old code running,
-or, within those milliseconds, a ``main.py`` that sees the missing digest. Doing it again takes up what has arrived.
+Copying does not touch the running files. New files go to ``incoming/``; each is read back and its CRC-32 compared. When
+all are there, ``digest.txt`` is removed, the folders are swapped by renaming (a few milliseconds), the files are
+checked again, and ``digest.txt`` is written. So an interrupted copy leaves the old code running or, within those
+milliseconds, a ``main.py`` that sees the missing digest. Running it again continues with the files that have arrived.
 """
 
 from __future__ import annotations
@@ -35,7 +34,7 @@ if TYPE_CHECKING:
     from linewright.board.files import BoardFile
 
 OLDEST: Final = (1, 23, 0)
-"""The first MicroPython whose `rp2.DMA` the board's port is written for."""
+"""The first MicroPython with the `rp2.DMA` that the board's port uses."""
 
 MAIN: Final = "main.py"
 INCOMING: Final = "incoming"
@@ -43,10 +42,10 @@ OUTGOING: Final = "outgoing"
 LIST_FILE: Final = "files.txt"
 DIGEST_FILE: Final = "digest.txt"
 MARK: Final = "lineboard"
-"""The word by which our own main.py is known from anybody else's."""
+"""Word that identifies our own main.py."""
 
 PIECE_BYTES: Final = 768
-"""Bytes for each command: 1024 letters in base64, which a board's compiler takes in its stride."""
+"""Bytes per command: 1024 characters of base64, which a board's compiler handles easily."""
 
 SPARE_BYTES: Final = 32_768
 """What stays free on the board's flash: room for the file system's own blocks and for what the board writes."""
@@ -172,14 +171,14 @@ def flash(
 
     Parameters
     ----------
-    prompt : of a board that has just been interrupted.
+    prompt : prompt of an interrupted board.
     compiled : compile for the board's processor where the versions allow; else copy the source.
     on_progress : called with (bytes copied, bytes to copy).
 
     Raises
     ------
-    FlashError : the board runs no MicroPython, an old one, is full, or gives back other bytes than were written.
-    PortError : the board has gone; what has arrived is taken up next time.
+    FlashError : the board runs no MicroPython or an old one, is full, or returns other bytes than were written.
+    PortError : the board has gone; files that have arrived are kept for the next try.
     """
     facts = look(prompt)
     _refuse_unfit(facts)
@@ -217,11 +216,11 @@ def flash(
 
 
 def look(prompt: Prompted) -> BoardFacts:
-    """Ask a board's interpreter what it is.
+    """Ask a board's interpreter for its properties.
 
     Raises
     ------
-    FlashError : what answers is not even a Python of its kind.
+    FlashError : the answer is not that of a MicroPython.
     """
     try:
         said = ast.literal_eval(prompt.run(_LOOK).strip())
@@ -233,7 +232,7 @@ def look(prompt: Prompted) -> BoardFacts:
     return facts
 
 
-# Run on the board; short names, because each line crosses the wire.
+# Runs on the board; names are short, because each line is sent over the link.
 _LOOK: Final = """
 import sys, gc, os
 gc.collect()
@@ -283,7 +282,7 @@ def _refuse_unfit(facts: BoardFacts) -> None:
 
 
 def _compiled(facts: BoardFacts, warnings: list[str]) -> tuple[tuple[Content, ...] | None, str | None]:
-    """All files, compiled; None where the board or this computer cannot do that."""
+    """All files, compiled; None if board or computer cannot do that."""
     number = facts.mpy >> 10 & 15
     architecture = ARCHITECTURES[number] if number < len(ARCHITECTURES) else None
     if architecture is None:
@@ -335,13 +334,13 @@ def _listing(contents: tuple[Content, ...]) -> bytes:
 
 
 def _crcs(prompt: Prompted, names: list[str]) -> list[int]:
-    """CRC-32 of files on the board, -1 where there is none."""
+    """CRC-32 of files on the board, -1 for missing ones."""
     said = prompt.run(f"for n in {names!r}: print(crc(n))")
     return [int(word) for word in said.split()]
 
 
 def _is_there(prompt: Prompted, contents: tuple[Content, ...], digest: int) -> bool:
-    """Whether the board carries just this, whole."""
+    """Whether the board has exactly these files, complete."""
     prompt.run(_TOOLS)
     wanted = [one.crc for one in contents] + [zlib.crc32(_listing(contents)), zlib.crc32(_digest_text(digest))]
     return _crcs(prompt, [one.name for one in contents] + [LIST_FILE, DIGEST_FILE]) == wanted
@@ -350,7 +349,7 @@ def _is_there(prompt: Prompted, contents: tuple[Content, ...], digest: int) -> b
 def _copy(
     prompt: Prompted, contents: tuple[Content, ...], facts: BoardFacts, on_progress: Callable[[int, int], None]
 ) -> tuple[Content, ...]:
-    """Bring all files to the board's ``incoming/``; returns those that were not there yet."""
+    """Copy all files to the board's ``incoming/``; returns those that were not there yet."""
     prompt.run(f"drop({OUTGOING!r})\nfolder({INCOMING!r})")
     there = _crcs(prompt, [f"{INCOMING}/{one.name}" for one in contents])
     missing = tuple(one for one, crc in zip(contents, there, strict=True) if crc != one.crc)
@@ -385,7 +384,7 @@ def _copy(
 
 
 def _keep_strange_main(prompt: Prompted) -> str:
-    """A main.py that is not ours is kept under another name; returns that, or an empty text."""
+    """Rename a main.py that is not ours; returns its new name, or ""."""
     return prompt.run(
         "def strange():\n"
         f" if not there({MAIN!r}): return\n"
@@ -400,10 +399,10 @@ def _keep_strange_main(prompt: Prompted) -> str:
 
 
 def _change_places(prompt: Prompted, contents: tuple[Content, ...], digest: int) -> None:
-    """The new files in, the old ones out, the digest last."""
+    """Swap new and old files; write the digest last."""
     tops = sorted({one.name.partition("/")[0] for one in contents if "/" in one.name})
-    # One statement for each line, and whatever line the power fails behind, what is there can be told. First of all
-    # comes main.py, which does that.
+    # One statement per line, so that the state after a power failure at any line can be recognised. main.py, which does
+    # that, is swapped first.
     lines = [
         f"drop({DIGEST_FILE!r})",
         f"put({LIST_FILE!r}, {_listing(contents)!r})",
@@ -438,14 +437,14 @@ def _flash_free(prompt: Prompted) -> int:
 
 @contextlib.contextmanager
 def _in_our_words(prompt: Prompted) -> Iterator[None]:
-    """Turns the board's errors into errors with hints."""
+    """Turn errors of the board into errors with hints."""
     try:
         yield
     except PromptError as error:
         last = error.words.strip().splitlines()[-1] if error.words.strip() else "nothing"
         # errno(3): 28 is ENOSPC; boards print the number, the name, or both.
         if re.search(r"OSError: .*(\b28\b|ENOSPC)", last):
-            # The part that was copied must not take the space that the user frees.
+            # Remove the partial file, so that it does not use the space that the user frees.
             prompt.run(f"try: f.close()\nexcept Exception: pass\ndrop({INCOMING!r})")
             raise FlashError("the board's flash is full", hint=_MAKE_ROOM) from error
         raise FlashError(

@@ -1,8 +1,8 @@
-"""MicroPython's own image onto a board in BOOTSEL mode: a UF2 file, copied to the drive that the board shows.
+"""Installs MicroPython's image on a board in BOOTSEL mode: a UF2 file copied to the board's USB drive.
 
-UF2 ("USB Flashing Format", its published specification): blocks of 512 bytes, each with three magic words, the
-address of its bytes, its number, how many there are, and, flagged by 0x2000, the family of chips that it is for. The
-family numbers are those of the specification's own list.
+UF2 ("USB Flashing Format", its published specification) has blocks of 512 bytes, each with three magic words, the
+target address, its number, the number of blocks and, flagged by 0x2000, the chip family. The family numbers are those
+of the specification.
 """
 
 from __future__ import annotations
@@ -28,19 +28,19 @@ _HAS_FAMILY: Final = 0x2000
 PAYLOAD_BYTES: Final = 476
 
 ABSOLUTE: Final = 0xE48BFF57
-"""For any chip of these: images for an RP2350 begin with such a block, which its start-up code leaves out."""
+"""Family number for any of these chips: RP2350 images start with such a block, which the chip's boot code ignores."""
 FAMILIES: Final = {0xE48BFF56: "rp2040", 0xE48BFF59: "rp2350", 0xE48BFF5A: "rp2350"}
-"""RP2040; RP2350 with its Arm processors; RP2350 with its RISC-V ones."""
+"""RP2040; RP2350 with Arm processors; RP2350 with RISC-V processors."""
 
 INFO: Final = "INFO_UF2.TXT"
 BOARD_IDS: Final = {"RPI-RP2": "rp2040", "RP2350": "rp2350"}
-"""What the drive's INFO_UF2.TXT says behind "Board-ID:" (start-up code of both chips; from memory)."""
+"""Value of "Board-ID:" in the drive's INFO_UF2.TXT (boot code of both chips; from memory)."""
 
 MOST_BYTES: Final = 64 * 2**20
 """Largest image: twice a flash of 16 MB, which UF2 doubles."""
 PIECE_BYTES: Final = 64 * BLOCK_BYTES
 RESTART_S: Final = 20.0
-"""A board restarts by itself a second after the last block."""
+"""Time limit for the restart, which takes a second after the last block."""
 
 BOOTSEL: Final = (
     "hold the board's BOOTSEL button down while you plug it in, and let go: it shows up as a drive; mount it, or name "
@@ -50,13 +50,13 @@ BOOTSEL: Final = (
 
 @dataclass(frozen=True)
 class Image:
-    """A UF2 file that is whole.
+    """A complete UF2 file.
 
     Parameters
     ----------
-    path : where it lies.
+    path : its path.
     chip : "rp2040" or "rp2350".
-    data : the file.
+    data : its contents.
     """
 
     path: Path
@@ -65,11 +65,11 @@ class Image:
 
 
 def read(path: Path) -> Image:
-    """An image, with every block looked at.
+    """Read an image and check all of its blocks.
 
     Raises
     ------
-    InputError : it cannot be read, is no UF2 file, is damaged, or is for another chip.
+    InputError : the file cannot be read, is no UF2 file, is damaged, or is for an unsupported chip.
     """
     again = "fetch the image again, for your very board: a file that ends in .uf2"
     try:
@@ -111,7 +111,7 @@ def find_drive(named: Path | None = None) -> tuple[Path, str]:
 
     Raises
     ------
-    InputError : there is none, or there are several and none is named, or it is another kind.
+    InputError : there is none, there are several and none is named, or the board is of another kind.
     """
     found = [named] if named is not None else drives.holding(INFO)
     if not found:
@@ -133,12 +133,12 @@ def find_drive(named: Path | None = None) -> tuple[Path, str]:
 
 
 def put(image: Image, drive: Path, chip: str, on_progress: Callable[[float], None] = lambda _done: None) -> None:
-    """Copy an image to a board's drive, and wait until the board has taken it and restarted.
+    """Copy an image to a board's drive, and wait until the board has restarted.
 
     Raises
     ------
-    InputError : it is for another chip; nothing has been written.
-    FlashError : it could not be written, or the board does not restart.
+    InputError : the image is for another chip; nothing has been written.
+    FlashError : the image could not be written, or the board does not restart.
     """
     if image.chip != chip:
         raise InputError(
@@ -153,7 +153,7 @@ def put(image: Image, drive: Path, chip: str, on_progress: Callable[[float], Non
                 file.flush()
                 os.fsync(file.fileno())
                 on_progress(min(1.0, (at + PIECE_BYTES) / len(image.data)))
-    except OSError as error:  # a board that has all its blocks is gone before the file is closed
+    except OSError as error:  # the drive disappears when the last block has arrived, before the file is closed
         trouble = error
     until_s = time.monotonic() + RESTART_S
     while (drive / INFO).exists():

@@ -1,7 +1,7 @@
-"""What is remembered of machines: which rig file is the usual one, and on which board and port each was last met.
+"""Remembered machines: the usual rig file, and the board and port where each machine was last found.
 
-A board is known by the serial number that it was made with, so it is found again on whatever port it answers. Only real
-boards are remembered; a virtual rig is made anew each time.
+Boards are identified by their serial numbers, so a board is found again on another port. Only real boards are
+remembered, because virtual rigs are created anew each time.
 """
 
 from __future__ import annotations
@@ -17,19 +17,19 @@ from linewright.errors import InputError
 from linewright.state_file import StateFile
 
 KEPT: Final = 50
-"""Meetings that are kept; the oldest goes. Nobody has that many machines."""
+"""Most entries; the oldest is removed."""
 
 
 @dataclass(frozen=True)
 class Meeting:
-    """A machine was found on a port.
+    """A machine that was found on a port.
 
     Parameters
     ----------
     rig_file : its rig file, resolved.
-    board : kind of board, as it says of itself.
-    unique : its serial number, hexadecimal; empty where it has none.
-    port : where it answered, as for ``--port``.
+    board : kind of board, as it reports.
+    unique : its serial number, hexadecimal; empty if it has none.
+    port : its port, as for ``--port``.
     when : UTC, ISO 8601.
     """
 
@@ -42,13 +42,13 @@ class Meeting:
 
 @dataclass(frozen=True)
 class Memory:
-    """Everything that is remembered.
+    """All remembered data.
 
     Parameters
     ----------
-    usual : the rig file that is meant where none is named; "" for none.
-    met : one meeting for each rig file, the newest last.
-    same : rig files of ours that describe the machine of another one, and that one.
+    usual : the default rig file; "" for none.
+    met : one entry per rig file, newest last.
+    same : pairs: a rig file made for a trial, and the rig file of the same machine.
     """
 
     usual: str = ""
@@ -56,7 +56,7 @@ class Memory:
     same: Mapping[str, str] = field(default_factory=dict)
 
     def of(self, rig_file: Path) -> Meeting | None:
-        """Where the machine of a rig file was last met."""
+        """Where the machine of a rig file was last found."""
         name = str(rig_file.resolve())
         name = self.same.get(name, name)
         return next((one for one in reversed(self.met) if one.rig_file == name), None)
@@ -66,7 +66,7 @@ FILE: Final = StateFile("machines.json")
 
 
 def memory() -> Memory:
-    """What is remembered; nothing where the file is missing or damaged."""
+    """The remembered data; empty if the file is missing or damaged."""
     said = FILE.read()
     try:
         met = tuple(
@@ -80,23 +80,23 @@ def memory() -> Memory:
 
 
 def usual() -> Path | None:
-    """The rig file that is meant where none is named."""
+    """The default rig file."""
     name = memory().usual
     return Path(name) if name else None
 
 
 def use(rig_file: Path | None) -> None:
-    """Make a rig file the usual one; None: none is.
+    """Make a rig file the default; None: no default.
 
     Raises
     ------
-    InputError : that cannot be written down.
+    InputError : it cannot be saved.
     """
     _write(replace(memory(), usual="" if rig_file is None else str(rig_file.resolve())))
 
 
 def describes(rig_file: Path, machine_of: Path) -> None:
-    """A rig file that was made for one trial describes the machine of another rig file."""
+    """Record that a rig file made for a trial describes the machine of another rig file."""
     known = memory()
     same = {name: other for name, other in known.same.items() if Path(name).exists()}
     with contextlib.suppress(InputError):
@@ -104,7 +104,7 @@ def describes(rig_file: Path, machine_of: Path) -> None:
 
 
 def met(rig_file: Path, *, board: str, unique: str, port: str) -> None:
-    """The machine of a rig file has answered on a port. Where that cannot be kept, ``--port`` is needed next time."""
+    """Record the port of a rig file's machine. If it cannot be saved, ``--port`` is needed next time."""
     known = memory()
     name = str(rig_file.resolve())
     name = known.same.get(name, name)

@@ -1,4 +1,4 @@
-"""`Player`: sends records as the board grants room for them, and watches for their end."""
+"""`Player`: sends records as the board grants room for them, and waits for their end."""
 
 from __future__ import annotations
 
@@ -15,20 +15,20 @@ if TYPE_CHECKING:
 
 
 class Player:
-    """Begins a program on the board, and sends it.
+    """Starts a program on the board and sends its records.
 
     Parameters
     ----------
     talk : a conversation with a board that is ready.
     packed : the records.
-    start : motor steps A, B, where the pen stands.
+    start : motor steps A, B at the start.
     first : number of the first record.
-    reached : what the witness is told of where the pen is.
-    witness : told under which number the program goes to the board, and how far the pen has got.
+    reached : record reached so far, for the witness.
+    witness : receives the program's number and the progress of the pen.
 
     Attributes
     ----------
-    ended, finished : nothing plays any more; the end record was reached.
+    ended, finished : nothing is playing; the end record was reached.
     """
 
     def __init__(
@@ -53,12 +53,12 @@ class Player:
         if witness is not None:
             witness.begin(number, reached)
         talk.ask("begin", program=number, first=first, a=start[0], b=start[1])
-        # What has come so far is about an earlier program; of this one nothing can end before its records are sent.
+        # Earlier messages concern an earlier program; this one cannot end before its records are sent.
         talk.inbox.clear()
         talk.fresh_report()
 
     def turn(self, fence: int) -> None:
-        """Send what the board has room for, up to but not including record ``fence``, and take in what it says."""
+        """Send the records that the board has room for, before record ``fence``, and process its messages."""
         talk = self._talk
         begun_s = now_s()
         granted = talk.report()["granted"]
@@ -82,25 +82,25 @@ class Player:
         self._check_progress(fence, begun_s)
 
     def _check_progress(self, fence: int, begun_s: float) -> None:
-        """Give up a board that talks and plays nothing, unless a user is the one to act.
+        """Give up a board that reports but plays nothing, unless it waits for the user.
 
         Raises
         ------
-        LinkError : it has not got on for `STUCK_S`.
+        LinkError : no progress for `STUCK_S`.
         """
         report = self._talk.report()
         progress = tuple(
             report[name] for name in ("state", "records_done", "granted", "a", "b", "played_s", "played_ticks")
         )
         waits = not self._leaving and (report["state"] == messages.HOLDING or self.done(fence))
-        # A turn that took long was not spent listening: the laptop slept.
+        # A long turn was not spent listening, because the laptop slept.
         if self.ended or waits or progress != self._progress or now_s() - begun_s > LONGEST_TURN_S:
             self._progress, self._progress_s = progress, now_s()
         elif now_s() - self._progress_s > STUCK_S:
             raise stuck("draws nothing")
 
     def leave(self) -> None:
-        """Send no more records: a board that was just told to stop refuses them."""
+        """Send no more records, because a board that was told to stop refuses them."""
         self._frame = len(self._packed)
         self._leaving = True
 

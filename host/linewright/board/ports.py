@@ -1,7 +1,7 @@
-"""The serial ports of this computer, which of them a board answers on, and where a known board is now.
+"""Serial ports of this computer, the boards that answer on them, and the present port of a known board.
 
-Asking changes nothing on a board; but what is no board of ours hears a few bytes that mean nothing to it, so nothing is
-asked unless somebody wants the list, or a board that is known has left its port.
+Asking does not change a board, but other devices receive a few meaningless bytes. So ports are asked only for the list,
+or when a known board is no longer on its port.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from typing import Final
 from linewright.errors import LinewrightError
 
 ASK_S: Final = 1.5
-"""How long each port is given: a board that runs answers within milliseconds, one that is just starting in a second."""
+"""Time limit per port: a running board answers within milliseconds, a starting one within a second."""
 
 
 @dataclass(frozen=True)
@@ -22,10 +22,10 @@ class Seen:
     Parameters
     ----------
     port : as for ``--port``.
-    about : what the system says is plugged in.
-    serial_number : what the plug says of itself; empty where it says nothing.
-    board, version, unique : what the board says of itself; empty where nobody has answered, or nobody was asked.
-    trouble : why nobody has answered.
+    about : the system's description of the device.
+    serial_number : serial number of the USB device; empty if it has none.
+    board, version, unique : as the board reports; empty if none answered or was asked.
+    trouble : why no board answered.
     """
 
     port: str
@@ -38,18 +38,18 @@ class Seen:
 
 
 def listed() -> list[Seen]:
-    """The serial ports of this computer; nobody is asked."""
+    """The serial ports of this computer, without asking for boards."""
     from serial.tools import list_ports
 
     return [
         Seen(f"serial:{info.device}", info.description or "", (info.serial_number or "").lower())
         for info in sorted(list_ports.comports())
-        if info.vid is not None or "ttyS" not in info.device  # built-in ports that nothing is plugged into
+        if info.vid is not None or "ttyS" not in info.device  # skips built-in ports without a device
     ]
 
 
 def asked(seen: Seen) -> Seen:
-    """The same port, after it was asked who is there."""
+    """The same port with the answer of its board."""
     from linewright.board.session import Session
     from linewright.board.transport import SerialTransport, open_pyserial
     from linewright.rig.rig import Rig
@@ -69,9 +69,9 @@ def asked(seen: Seen) -> Seen:
 
 
 def port_of(unique: str) -> str | None:
-    """The port on which the board with this serial number is now; None: on none.
+    """The present port of the board with this serial number; None if it is not found.
 
-    MicroPython gives the serial number of the flash to the USB plug, too, so most boards are found without being asked.
+    MicroPython reports the flash chip's serial number over USB, too, so most boards are found without asking.
     """
     everything = listed()
     for seen in everything:

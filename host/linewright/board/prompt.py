@@ -1,7 +1,7 @@
-"""`Prompt`: MicroPython's own prompt on a serial port, where code can be run and files be written.
+"""`Prompt`: MicroPython's prompt on a serial port, for running code and writing files.
 
-A wrapper around mpremote, which is imported here alone and only when needed (the extra ``board``). Its class for serial
-ports knows the prompt's protocol and its flow control; what it prints or raises becomes an error of ours.
+It wraps mpremote, which is imported only here and when needed (the extra ``board``). mpremote's transport implements
+the protocol and flow control; its output and exceptions become our errors.
 """
 
 from __future__ import annotations
@@ -30,10 +30,10 @@ HOW_TO_INSTALL: Final = (
 
 
 class Prompt:
-    """A board's MicroPython prompt. Use as a context manager.
+    """A board's MicroPython prompt, as a context manager.
 
-    Whatever ran on the board is interrupted, and MicroPython starts afresh, so that all memory is free. Where the
-    context ends with an error, what is installed on the board is started again, if it can be reached.
+    Running code is interrupted and MicroPython restarted, so that all memory is free. If the context ends with an
+    error, the installed code is started again if possible.
 
     Parameters
     ----------
@@ -67,16 +67,16 @@ class Prompt:
         if kind is not None and not issubclass(kind, PortError):
             with contextlib.suppress(PortError):
                 with self._explained():
-                    self._serial.serial.write(b"\r\x03\x03")  # out of whatever it was in the middle of
+                    self._serial.serial.write(b"\r\x03\x03")  # interrupt running code
                 self.restart()
         self.close()
 
     def run(self, code: str) -> str:
-        """Run code on the board; returns what it printed.
+        """Run code on the board and return its output.
 
         Raises
         ------
-        PromptError : the code raised; the error carries the board's own words.
+        PromptError : the code raised; the error has the board's traceback.
         PortError : the port has gone, or the board has stopped answering.
         """
         from mpremote.transport import TransportExecError
@@ -89,7 +89,7 @@ class Prompt:
         return printed.decode(errors="replace")
 
     def restart(self) -> None:
-        """Leave the prompt and start what is installed, as power would."""
+        """Leave the prompt and start the installed code, as after power-up."""
         with self._explained():
             self._serial.exit_raw_repl()
             self._serial.read_until(1, b">>> ", timeout=ANSWER_S)
@@ -97,14 +97,14 @@ class Prompt:
             self._serial.read_until(1, b"soft reboot\r\n", timeout=ANSWER_S)
 
     def close(self) -> None:
-        """Let go of the port. May be called again."""
+        """Release the port. May be called again."""
         with contextlib.suppress(*_TROUBLE):
             self._serial.close()
         with contextlib.suppress(*_TROUBLE):
-            self._serial.serial.close()  # where a port has no modem lines, mpremote stops short of it
+            self._serial.serial.close()  # mpremote skips this on ports without modem lines
 
     def _open(self, kind: Any) -> None:
-        # Opened once by our own code first, whose errors say what to do.
+        # Open the port with our own code first, because its errors have hints.
         open_pyserial(self.path, self.path).close()
         with self._explained():
             self._serial: Any = kind(self.path, timeout=ANSWER_S)
@@ -114,7 +114,7 @@ class Prompt:
         from mpremote.transport import TransportError
 
         try:
-            # It prints what it did not understand.
+            # mpremote prints what it did not understand.
             with contextlib.redirect_stdout(io.StringIO()):
                 self._serial.enter_raw_repl(soft_reset=True, timeout_overall=ENTER_S)
         except TransportError as error:
@@ -144,6 +144,6 @@ class Prompt:
         )
 
 
-# pyserial's errors are kinds of OSError. struct.error, IndexError and TypeError: mpremote met an answer cut short, or
-# pyserial a port that was closed under it.
+# pyserial's errors are subclasses of OSError. struct.error, IndexError and TypeError come from mpremote with a
+# truncated answer, or from pyserial when the port is closed during a call.
 _TROUBLE: Final = (OSError, struct.error, IndexError, TypeError)

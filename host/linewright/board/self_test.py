@@ -1,6 +1,6 @@
-"""`check_board`: checks that a board is ready to work with a rig. No motor moves.
+"""`check_board`: checks that a board is ready for a rig. No motor moves.
 
-A board that has just been started raises the pen when it is told its rig; that is all that may move.
+A board that has just started raises the pen when it receives its settings; nothing else moves.
 """
 
 from __future__ import annotations
@@ -25,34 +25,33 @@ if TYPE_CHECKING:
     from linewright.rig.rig import Rig
 
 ROUNDS: Final = 50
-"""Round trips: enough for a median and for a bad cable to show, done in well under a second."""
+"""Round trips: enough for a median and to reveal a bad cable, in less than a second."""
 
 SLOW_S: Final = 0.05
-"""A USB port answers within a few milliseconds. At 50 ms, a window of eight frames of some 60 records each still
-carries 8 x 60 / 0.05 = 9600 records/s, ten times what dense drawings need; beyond it something is wrong with the line.
-"""
+"""Limit of the median round trip. USB takes a few milliseconds. At 50 ms, a window of eight frames of about 60 records
+each carries 8 x 60 / 0.05 = 9600 records/s, ten times what dense drawings need; a slower line is faulty."""
 
 QUEUE_RECORDS: Final = records.MOST + round(SLOW_S * 5000)
-"""Records that the board's queue must hold: a full frame of the smallest records has to fit while the pen goes on, for
-a slow round trip, with what is queued already, at the 5000 ramps/s that a board draws at most."""
+"""Records that the board's queue must hold: a full frame of the smallest records, and the records played during a slow
+round trip at 5000 ramps/s, the most that a board plays."""
 
 REST_TICKS: Final = units.TICK_HZ // 2
-"""Half a second of standing still, to see the player's clock run."""
+"""Half a second of rest, to check the player's clock."""
 
 LATE_S: Final = 0.5
-"""Delay allowed at the end of a rest: the board reports every 0.1 s, and a busy laptop takes its time."""
+"""Allowed delay at the end of a rest: the board reports every 0.1 s, and a busy laptop adds some."""
 
 
 @dataclass(frozen=True)
 class CheckResult:
-    """What one check has found.
+    """Result of one check.
 
     Parameters
     ----------
-    name : what was looked at.
+    name : what was checked.
     outcome : "passed", "failed", "note" (something to know that stops nothing), or "not run".
-    said : in words, with the figures.
-    hint : what to do about it.
+    said : the result in words, with figures.
+    hint : what to do.
     """
 
     name: str
@@ -62,14 +61,14 @@ class CheckResult:
 
 
 def check_board(session: Session, rig: Rig, *, tell_rig: bool = True) -> Iterator[CheckResult]:
-    """Check a board, one finding after the other; ends early where the rest would make no sense.
+    """Check a board, yielding one result after the other; ends early if the other checks would be meaningless.
 
     Parameters
     ----------
-    session : on an open link, not greeted yet.
-    rig : as the session's.
-    tell_rig : False: look at link, code and queue alone, where nobody has said that the board drives this rig: wrong
-        pins must not become outputs.
+    session : on an open link, before the greeting.
+    rig : the session's rig.
+    tell_rig : send the rig's settings. False: check link, code and queue only, because the settings of another
+        machine would turn wrong pins into outputs.
 
     Raises
     ------
@@ -165,7 +164,7 @@ def _position(status: BoardStatus, rig: Rig) -> CheckResult:
         return CheckResult("position", "note", "not known yet", "`linewright board home`")
     x, y = status.position_mm
     said = f"x {x:.3f} mm, y {y:.3f} mm" + (", homed" if status.homed else ", set by hand")
-    # Half a step is what rounding to whole steps may add.
+    # Rounding to whole steps may add half a step.
     slack_mm = 0.5 / float(rig.steps_per_mm.min())
     drives = np.linalg.solve(rig.kinematics_matrix, np.array(status.position_steps, dtype=np.float64))
     low, high = rig.shape.room_mm
@@ -221,7 +220,7 @@ def _clock(session: Session, status: BoardStatus) -> CheckResult:
     said = f"a rest of {wanted_s:g} s took {took_s:.3f} s"
     if played != REST_TICKS:
         return CheckResult("clock", "failed", f"{said}; {played} ticks were played instead of {REST_TICKS}")
-    # Virtual time may run faster than ours, and says so by its name.
+    # Virtual time may run faster than ours; the board's name tells.
     if status.board != messages.BOARDS[0] and not wanted_s <= took_s <= wanted_s + LATE_S:
         return CheckResult("clock", "failed", f"{said}, by this computer's clock")
     return CheckResult("clock", "passed", said)

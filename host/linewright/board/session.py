@@ -1,6 +1,6 @@
-"""`Session`: what a host does with a board: greeting, settings, homing, moves by hand, the pen, stops.
+"""`Session`: operations on a board: greeting, settings, homing, moves by hand, pen, stops.
 
-The talking itself is `conversation`'s; this module says the right things in the right order, and follows the pen.
+`conversation` exchanges the messages; this module sends the right ones in the right order.
 """
 
 from __future__ import annotations
@@ -28,28 +28,30 @@ from linewright.rig.board_settings import HOME_SEARCH, board_settings
 from linewright.rig.rig import Rig
 
 GREETING_S: Final = 5.0
-"""A board answers within milliseconds; one that is just starting, or was asleep on USB, within two or three seconds."""
+"""Time limit of the greeting: a running board answers within milliseconds, one that starts or wakes up within three
+seconds."""
 
 HOMING_SLACK_S: Final = 60.0
-"""What homing takes beyond its ways: pauses at switches, a busy link."""
+"""Time of homing beyond its moves: pauses at switches, a busy link."""
 
 STOP_S: Final = 2.0
-"""A request that is lost is sent again within this time; a board that has not heard it by then hears nothing."""
+"""Time limit of a stop: a lost request is retransmitted within it; a board that has not answered by then is
+unreachable."""
 
 HOMING_STOP_S: Final = 1.0
-"""Homing moves slowly enough to stop within its switches' overtravel, a few millimetres."""
+"""Homing is slow enough to stop within its switches' overtravel, a few millimetres."""
 
 SETTLE_S: Final = 10.0
-"""A stop from 500 mm/s at 100 mm/s2 takes 5 s, and the servo two at most."""
+"""Time limit until standstill: a stop from 500 mm/s at 100 mm/s2 takes 5 s, and the servo up to two."""
 
 FLASH_HINT: Final = "put this version's code on the board with `linewright board flash`"
 
 _OF_PINS: Final = ("pin_", "pen_", "servo_", "step_", "direction_", "contact_", "reversed_", "max_", "rate_", "motor_")
-"""Beginnings of the names of settings that a board's pins and what they put out depend on."""
+"""Prefixes of the settings that pins and their outputs depend on."""
 
 
 class Session:
-    """A conversation with one board.
+    """Operations on one board.
 
     Parameters
     ----------
@@ -59,7 +61,7 @@ class Session:
     Attributes
     ----------
     talk : the conversation over that link.
-    greeting : what the board has said of itself; None before `hello`.
+    greeting : the board's greeting; None before `hello`.
     """
 
     def __init__(self, link: Link, rig: Rig) -> None:
@@ -69,16 +71,14 @@ class Session:
         self.greeting: Greeting | None = None
         self._unique: str | None = None
 
-    # The conversation, step by step.
-
     def greet(self) -> Greeting:
-        """Open the link, make sure that board and host carry the same code, and tell the board its rig.
+        """Open the link, check that board and host have the same code, and send the rig's settings.
 
         Raises
         ------
-        NoAnswer : nobody speaks our protocol on this port.
-        Mismatch : the board carries another version.
-        Refused : the board cannot work with this rig's settings.
+        NoAnswer : no board answers on this port.
+        Mismatch : the board runs another version.
+        Refused : the board cannot use this rig's settings.
         """
         greeting = self.hello()
         if not greeting.same_code:
@@ -91,15 +91,15 @@ class Session:
         return greeting
 
     def hello(self, limit_s: float = GREETING_S) -> Greeting:
-        """Open the link and hear what the board says of itself, whatever code it carries. Changes nothing.
+        """Open the link and return the board's greeting, whatever code it runs. Changes nothing.
 
         Parameters
         ----------
-        limit_s : how long the board may take.
+        limit_s : time limit.
 
         Raises
         ------
-        NoAnswer : nobody speaks our protocol on this port.
+        NoAnswer : no board answers on this port.
         Mismatch : the board speaks another protocol.
         """
         said = self.talk.ask(
@@ -130,9 +130,9 @@ class Session:
         return greeting
 
     def unique_id(self) -> str:
-        """The serial number that tells this board from others, hexadecimal; empty where it has none.
+        """The board's serial number, hexadecimal; empty if it has none.
 
-        Only after the greeting of a board with this host's code: others may not know the question.
+        Only for a board with this host's code, after its greeting: others may not know the request.
         """
         if self._unique is None:
             unique = self.talk.ask("identify", answers=("identity",))["unique"]
@@ -140,15 +140,15 @@ class Session:
         return self._unique
 
     def tell_rig(self) -> None:
-        """Tell the board its rig. A board that has just started then raises the pen; no motor moves.
+        """Send the rig's settings. A board that has just started then raises the pen; no motor moves.
 
         Raises
         ------
-        Refused : the board cannot work with these settings.
+        Refused : the board cannot use these settings.
         """
         settings = board_settings(self.rig)
-        # More than one message holds. Pins and pulses come first: a board refuses limits while it has no pins, and
-        # until the rest has come it has no reach, so nothing can move.
+        # The settings need several messages. Pins and pulses are sent first, because a board without pins refuses
+        # limits; until the rest has arrived it has no travel, so nothing can move.
         for of_pins in (True, False):
             pairs = tuple(
                 (messages.SETTING_BY_NAME[name][1], value)
@@ -158,17 +158,17 @@ class Session:
             self.talk.ask("set", pairs=pairs)
 
     def settle(self) -> Standing:
-        """Stop motion that an earlier host has left, pen up, and return what the board knows of it.
+        """Stop any motion left by an earlier host, raise the pen, and return what the board reports about it.
 
         Raises
         ------
-        LinkError : it does not come to a stand.
+        LinkError : the machine does not stop.
         """
         talk = self.talk
         report = talk.fresh_report()
         powered = bool(report["flags"] & messages.FLAG_ENABLED)
         moves = report["state"] in (messages.DRAWING, messages.HOLDING)
-        # An unhomed board with its motors on may be homing, which it reports by no state of its own.
+        # An unhomed board with motors on may be homing, for which it has no state.
         if moves or (report["state"] == messages.UNHOMED and powered):
             talk.inbox.clear()
             talk.ask("abandon")
@@ -183,13 +183,13 @@ class Session:
         return Standing(report["program"], report["records_done"], (report["a"], report["b"]), bool(kept))
 
     def home(self) -> dict[str, int]:
-        """Home every axis that has an endstop; returns passes, spread and drift (steps) per axis.
+        """Home all axes with endstops; returns passes, spread and drift (steps) per axis.
 
-        Without endstops the present position becomes the park position, which is where the user has put the pen.
+        Without endstops the present position becomes the park position, where the user has put the pen.
 
         Raises
         ------
-        BoardFault : homing failed; the fault says how.
+        BoardFault : homing failed.
         """
         self.settle()
         axes = self._axes_with_switches()
@@ -199,17 +199,17 @@ class Session:
         return self._home(axes, lambda: None) if axes else {}
 
     def check_drift(self, moment: str, meanwhile: Callable[[], None] = lambda: None) -> Drift:
-        """Home again the axes that have endstops, and say how far the count of steps was off.
+        """Home the axes with endstops again and return the error of the counted position.
 
         Parameters
         ----------
-        moment : of `linewright.board.drift.MOMENTS`; stands in what is returned.
+        moment : one of `linewright.board.drift.MOMENTS`, copied to the result.
         meanwhile : called at every turn.
 
         Raises
         ------
-        LinkError : the board does not know where the pen is, so there is nothing to compare.
-        BoardFault : homing failed; the fault says how.
+        LinkError : the board does not know its position, so there is nothing to compare.
+        BoardFault : homing failed.
         """
         if not self.talk.fresh_report()["flags"] & messages.FLAG_TRUSTED:
             raise LinkError("the board does not know where the pen is, so drift cannot be told", hint="home it first")
@@ -228,7 +228,7 @@ class Session:
         return {name: number_in(said, name) for name in said if name != "request"}
 
     def jog(self, to_mm: tuple[float, float]) -> None:
-        """Move to a place by hand, pen up, straight and within the rig's limits.
+        """Jog: move to a position with the pen up, straight and within the rig's limits.
 
         Parameters
         ----------
@@ -236,12 +236,12 @@ class Session:
 
         Raises
         ------
-        InputError : the place is out of the machine's reach.
-        LinkError : the board does not know where the pen is, or is busy.
+        InputError : the position is out of reach.
+        LinkError : the board does not know its position, or is busy.
         BoardFault : the board stopped itself.
         """
         carriage = self.rig.shape.carriage_mm(np.array([to_mm], dtype=np.float64))[0]
-        # The board's ends of travel are whole steps, rounded outward: homing may leave the pen up to a step outside.
+        # The board's travel limits are whole steps, rounded outward, so homing may leave the pen up to a step outside.
         slack = REACH_SLACK_MM + self.rig.scale / self.rig.steps_per_mm
         for name, value, at, high, by in zip("xy", to_mm, carriage, self.rig.travel_mm, slack, strict=True):
             if not -by <= at <= high + by:
@@ -251,22 +251,22 @@ class Session:
         self.step_to(self.rig.steps_at(to_mm))
 
     def use(self, rig: Rig) -> None:
-        """Replace the rig description, and send it to the board if it has greeted.
+        """Replace the rig, and send its settings if the board has greeted.
 
         Raises
         ------
-        Refused : the board cannot work with it.
+        Refused : the board cannot use its settings.
         """
         self.rig = rig
         if self.greeting is not None:
             self.tell_rig()
 
     def enable(self, on: bool) -> None:
-        """Power the motors, or free them to be moved by hand; where the carriage is, is lost then."""
+        """Switch the motors on, or off so that they can be moved by hand; switching off loses the position."""
         self.talk.ask("enable", on=int(on))
 
     def set_position(self, steps: tuple[int, int]) -> None:
-        """Set the board's position to motor steps A and B. Nothing moves; the motors are powered.
+        """Set the board's position to motor steps A and B. Nothing moves; the motors are switched on.
 
         Raises
         ------
@@ -275,7 +275,7 @@ class Session:
         self.talk.ask("origin", a=steps[0], b=steps[1])
 
     def step_to(self, steps: tuple[int, int]) -> None:
-        """Move to a position of the motors, pen up, straight and within the rig's limits; otherwise like `jog`."""
+        """Move to a motor position with the pen up; otherwise like `jog`."""
         try:
             self.go_to(steps)
         except KeyboardInterrupt:
@@ -283,12 +283,12 @@ class Session:
             raise
 
     def pen(self, servo_us: int) -> None:
-        """Set the pen's height as a servo pulse, and give it its time to get there.
+        """Set the servo's pulse, and wait until the pen is there.
 
         Raises
         ------
-        InputError : no hobby servo takes such a pulse.
-        LinkError : the board is asleep or busy.
+        InputError : the pulse is outside a hobby servo's range.
+        LinkError : the board has no settings yet, or is busy.
         """
         if not SERVO_LOW_US <= servo_us <= SERVO_HIGH_US:
             raise InputError(
@@ -299,11 +299,11 @@ class Session:
         self.talk.wait(lambda: False, max(self.rig.pen.lift_ms, self.rig.pen.lower_ms) / units.MS_PER_S)
 
     def cut(self) -> None:
-        """Motors off at once, pen up, whatever the board is doing and whichever code it carries.
+        """Switch the motors off at once and raise the pen, in any state and with any version of the board's code.
 
         Raises
         ------
-        NoAnswer : the board has not confirmed it; only the switch of the motors' supply is certain now.
+        NoAnswer : the board has not confirmed; only the switch of the motor supply is safe now.
         """
         try:
             self.talk.ask("cut", limit_s=STOP_S)
@@ -316,7 +316,7 @@ class Session:
             ) from silence
 
     def stop(self) -> None:
-        """Stop whatever moves, in a controlled way; returns once the board has heard it, or after 2 s."""
+        """Stop any motion with a controlled deceleration; returns when the board has acknowledged, or after 2 s."""
         self.talk.send("abandon")
         self.talk.wait(lambda: not self.talk.endpoint.awaiting, STOP_S)
 
@@ -325,7 +325,7 @@ class Session:
         return self.talk.report()
 
     def fresh_report(self) -> dict[str, int]:
-        """A report that the board makes from now on."""
+        """The next report of the board; waits for it."""
         return self.talk.fresh_report()
 
     def link_quality(self, rounds: int) -> LinkQuality:
@@ -333,11 +333,11 @@ class Session:
         return self.talk.quality(rounds)
 
     def play_rest(self, ticks: int) -> tuple[int, float]:
-        """Let a ready board's player rest for so many ticks. Nothing moves.
+        """Play a rest of this many ticks. Nothing moves.
 
         Returns
         -------
-        (ticks played by the board's count, seconds that it took by this computer's clock)
+        (ticks played by the board's count, seconds by this computer's clock)
         """
         report = self.talk.fresh_report()
         rest = packing.pack(kind=(REST, END), first=(ticks, 0), second=(0, 0), v_end=(0, 0))
@@ -350,9 +350,9 @@ class Session:
     def go_to(
         self, target: tuple[int, int], meanwhile: Callable[[], None] = lambda: None, *, rig: Rig | None = None
     ) -> None:
-        """Move from wherever the pen is to a motor position, pen up; ``meanwhile`` is called at every turn.
+        """Move to a motor position with the pen up; ``meanwhile`` is called at every turn.
 
-        ``rig`` is this session's with other limits, such as half of its speeds.
+        ``rig`` is this session's with other limits, such as half its speeds.
         """
         report = self.talk.fresh_report()
         here = (report["a"], report["b"])
@@ -366,7 +366,7 @@ class Session:
 
 
 def homing_limit_s(rig: Rig) -> float:
-    """Longer than any homing of this rig: twice the time of its ways, both axes one after the other, and some slack."""
+    """Time limit of homing: twice the time of its moves, one axis after the other, plus a reserve."""
     homing = rig.homing
     approaches_s = (homing.passes + 1) * RELEASE_TRIES * homing.backoff_mm / homing.slow_mm_s
     searches_s = HOME_SEARCH * (rig.x.travel_mm + rig.y.travel_mm) / homing.fast_mm_s

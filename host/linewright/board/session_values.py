@@ -1,4 +1,4 @@
-"""Values exchanged with a session: the greeting, progress and result of a drawing, the user's requests."""
+"""Values of a session: greeting, progress and result of a drawing, user requests."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ FULL_PACE: Final = 256
 
 @dataclass(frozen=True)
 class Greeting:
-    """What the board reported of itself in its greeting."""
+    """A board's greeting."""
 
     board: str
     version: str
@@ -28,24 +28,24 @@ class Greeting:
 
     @property
     def same_code(self) -> bool:
-        """Whether the board carries the code that belongs to this host."""
+        """Whether the board runs this host's code."""
         return self.digest == board_files.digest()
 
 
 @dataclass(frozen=True)
 class Progress:
-    """Where a drawing stands.
+    """Progress of a drawing.
 
     Parameters
     ----------
-    state : state of the board; "pen" while it waits for another pen, "homing" while nothing of it plays.
-    records_done, records : finished by the pen, and in all.
-    stroke, strokes : strokes begun or finished, and in all.
-    played_s, predicted_s : playing time so far (waits do not count), and of the whole program.
-    pace : 0..1, as it is now.
-    pen : the pen that is in use, or asked for.
-    planned_s : playing time that was planned for what is finished; ``played_s`` is longer where it went slower.
-    left_s : time that what is left takes at the pace that was asked for last; a hold is no pace.
+    state : state of the board; "pen" during a pen change, "homing" while the machine homes.
+    records_done, records : records finished by the pen, and their total.
+    stroke, strokes : strokes started, and their total.
+    played_s, predicted_s : playing time so far without waits, and predicted for the whole program.
+    pace : present pace, 0..1.
+    pen : the pen in use or requested.
+    planned_s : planned playing time of the finished part; ``played_s`` is longer if the pace was lower.
+    left_s : remaining time at the last requested pace; a hold does not count as pace.
     """
 
     state: str
@@ -63,20 +63,20 @@ class Progress:
 
 @dataclass(frozen=True)
 class DrawResult:
-    """How a drawing went.
+    """Result of a drawing.
 
     Parameters
     ----------
-    finished : the end was reached; False when the user abandoned it.
-    first_record : where it began: 0, or where a drawing was carried on.
+    finished : True at the end of the program, False if the user abandoned it.
+    first_record : first record played: 0, or the resume point.
     played_ticks, predicted_ticks : playing time by the board's own count, and as planned.
     final_steps, expected_steps : motor position at the end by the board's count, and as planned.
-    records_done, records : finished by the pen, and in all.
-    retransmitted_frames, damaged_frames : of both directions as far as this end sees.
-    frames_sent, bytes_sent : everything this end put on the wire while drawing.
-    starved : times the pen had to wait in mid-stroke because the link was too slow.
+    records_done, records : records finished by the pen, and their total.
+    retransmitted_frames, damaged_frames : both directions, as seen by this end.
+    frames_sent, bytes_sent : sent by this end while drawing.
+    starved : times the pen waited within a stroke because the link was too slow.
     underruns : times the pulse player ran dry in motion; anything but 0 is a bug.
-    drifts : what homing again has found, in order.
+    drifts : results of homing again, in order.
     """
 
     finished: bool
@@ -97,19 +97,19 @@ class DrawResult:
 
     @property
     def final_position_error_steps(self) -> int:
-        """Largest difference of a motor's final position from the plan."""
+        """Largest difference of a motor's final position from the plan, steps."""
         return max(abs(a - b) for a, b in zip(self.final_steps, self.expected_steps, strict=True))
 
 
 @dataclass(frozen=True)
 class Standing:
-    """State that an earlier host has left on a board, once it has stopped.
+    """State left on a board by an earlier host, after a stop.
 
     Parameters
     ----------
-    program, records_done : number of the program that it played last (0: none), and how far the pen got in it.
-    steps : where the pen is by the board's count, motor steps A, B.
-    position_kept : the board knows where the pen is, and its motors have held it there since.
+    program, records_done : number of the program played last (0: none), and its finished records.
+    steps : position by the board's count, motor steps A, B.
+    position_kept : the board knows its position, and its motors have held it since.
     """
 
     program: int
@@ -119,48 +119,50 @@ class Standing:
 
 
 class Witness(Protocol):
-    """Receives the progress that must survive a crash; the journal implements it."""
+    """Receives progress that must survive a crash; implemented by the journal."""
 
     def begin(self, number: int, record: int) -> None:
-        """The program is about to go to the board, as number ``number``; the pen has reached ``record``."""
+        """Called before the program is sent to the board as number ``number``; the pen has reached ``record``."""
 
     def done(self, record: int) -> None:
-        """The pen has finished everything before ``record``."""
+        """Called when the pen has finished all records before ``record``."""
 
     def back(self, strokes: int) -> None:
-        """Only so many strokes are on paper, whatever was counted: the motors had no power."""
+        """Called when only this many strokes are on paper, because the motors had no power."""
 
 
 class Control:
-    """What the user asks for while a drawing runs. Every method may be called from any thread or signal handler."""
+    """User requests during a drawing. Every method may be called from any thread or signal handler."""
 
     def __init__(self) -> None:
         self._asked: deque[tuple[str, int]] = deque()
 
     def hold(self) -> None:
-        """Stop smoothly, pen up, and wait for `carry_on`."""
+        """Decelerate, raise the pen, and wait for `carry_on`."""
         self._asked.append(("hold", 0))
 
     def carry_on(self) -> None:
-        """End the hold: go on at the pace that was asked for last."""
+        """End the hold and continue at the last requested pace."""
         self._asked.append(("carry on", 0))
 
     def slow_to(self, share: float) -> None:
-        """Draw at this share (above 0, up to 1) of the planned speed. It never ends a hold: it counts after it."""
+        """Draw at this share (above 0, up to 1) of the planned speed. During a hold it takes effect when the hold
+        ends.
+        """
         if not 0.0 < share <= 1.0:
             raise ValueError(f"pace {share} is outside 0..1; to stop, hold")
         self._asked.append(("pace", max(1, round(share * FULL_PACE))))
 
     def pen_changed(self, *, home: bool = False) -> None:
-        """The pen that was asked for is in its holder; ``home``: find the place first, the motors had no power."""
+        """The requested pen is mounted; ``home``: home first, because the motors had no power."""
         self._asked.append(("pen", int(home)))
 
     def abandon(self) -> None:
-        """Controlled stop, pen up, and leave the rest undrawn."""
+        """Stop with a controlled deceleration, raise the pen, and leave the rest undrawn."""
         self._asked.append(("abandon", 0))
 
     def cut(self) -> None:
-        """Motors off at once; the position is lost."""
+        """Switch the motors off at once; the position is lost."""
         self._asked.append(("cut", 0))
 
     def take(self) -> tuple[str, int] | None:

@@ -1,4 +1,4 @@
-"""`BoardStatus`: what a board says of itself and of the machine, in the units of people."""
+"""`BoardStatus`: state of a board and its machine, in readable units."""
 
 from __future__ import annotations
 
@@ -15,20 +15,20 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class BoardStatus:
-    """A board at one moment.
+    """State of a board at one moment.
 
     Parameters
     ----------
-    board, version : which microcontroller, and which code.
-    digest, same_code : CRC-32 over its code, and whether it is the code that belongs to this host.
+    board, version : microcontroller, and version of its code.
+    digest, same_code : CRC-32 of its code, and whether it is this host's code.
     max_rate_steps_s, queue_slots, pulse_overhead_us : limits of its player.
-    state, fault : by name; the fault is "none" where there is none.
-    position_trusted, homed, motors_on : as the board knows them.
-    pen_up : None while the board has not been told its rig, for then it does not know which height is up.
+    state, fault : names; fault "none" if there is none.
+    position_trusted, homed, motors_on : as the board reports.
+    pen_up : None before the board has its settings, because the pen heights are unknown.
     position_steps : of motors A and B.
-    position_mm : x, y by the rig file; None while the board does not know where it is.
-    endstop_x, endstop_y : pressed; None while the board has not been told its rig.
-    motor_power : the motors have it; None where nothing tells, or the board has not been told its rig.
+    position_mm : x, y by the rig file; None if the position is unknown.
+    endstop_x, endstop_y : pressed; None before the board has its settings.
+    motor_power : the motors have power; None if not sensed, or before the board has its settings.
     pace : 0 to 1.
     starved, underruns : of the newest program, see `linewright.board.session.DrawResult`.
     """
@@ -85,7 +85,7 @@ class BoardStatus:
             pen_up=bool(flags & messages.FLAG_PEN_UP) if awake else None,
             motors_on=bool(flags & messages.FLAG_ENABLED),
             position_steps=steps,
-            # A tenth of a micrometre: beyond it there is only the noise of the division.
+            # Rounded to 0.1 um, because further digits are division noise.
             position_mm=(round(place[0], 4), round(place[1], 4)) if trusted else None,
             endstop_x=bool(flags & messages.FLAG_ENDSTOP_X) if awake else None,
             endstop_y=bool(flags & messages.FLAG_ENDSTOP_Y) if awake else None,

@@ -1,7 +1,7 @@
 """Byte streams to a board over serial ports and sockets.
 
-A `Transport` moves bytes and knows nothing of frames. All of them are pyserial ports underneath, so that what the tests
-and the virtual rig exercise is what drives a real board. `linewright.virtual.port` opens any port by its name.
+A `Transport` moves bytes without regard to frames. All of them are pyserial ports, so that tests and the virtual rig
+exercise the code that drives a real board. `linewright.virtual.port` opens any port by name.
 """
 
 from __future__ import annotations
@@ -18,9 +18,9 @@ import serial
 from linewright.errors import PortBusy, PortError
 
 BAUD: Final = 115_200
-"""USB serial ports of microcontrollers ignore the rate; a rate that every adapter knows does no harm."""
+"""USB serial ports of microcontrollers ignore the rate; this one is supported by every adapter."""
 WRITE_S: Final = 5.0
-"""The longest that a port may refuse bytes: a healthy board empties its port within milliseconds."""
+"""Longest time that a port may block writes: a working board empties its port within milliseconds."""
 
 LIST_HINT: Final = "plug the board in with a cable that carries data; `linewright ports` lists what answers where"
 
@@ -31,12 +31,12 @@ class Transport(Protocol):
     name: str
 
     def read(self, most: int, timeout_s: float) -> bytes:
-        """What has come, at most ``most`` bytes; waits for the first up to ``timeout_s``; empty: nothing came.
+        """Read at most ``most`` bytes; waits up to ``timeout_s`` for the first. Empty after a timeout.
 
         Raises
         ------
         PortError
-            If the port has gone.
+            The port has gone.
         """
 
     def write(self, data: bytes) -> None:
@@ -45,18 +45,18 @@ class Transport(Protocol):
         Raises
         ------
         PortError
-            If the port has gone, or takes nothing for `WRITE_S`.
+            The port has gone, or accepts nothing for `WRITE_S`.
         """
 
     def close(self) -> None:
-        """Let go of the port. May be called again."""
+        """Release the port. May be called again."""
 
 
 class SerialTransport:
-    """A pyserial port: a device, or a socket that stands for one.
+    """A pyserial port: a device, or a socket in place of one.
 
-    `read` sleeps in ``select`` until the first byte and then takes what is there: no polling, no waiting for a full
-    buffer.
+    `read` blocks in ``select`` until the first byte and returns the available bytes, without polling and without
+    waiting for a full buffer.
     """
 
     def __init__(self, name: str, port: Any) -> None:
@@ -64,9 +64,9 @@ class SerialTransport:
         self._port = port
         self._socket: Any = getattr(port, "_socket", None)
         if self._socket is not None:
-            # Else the system holds small frames back until the other end has confirmed the one before: 40 ms each.
+            # Otherwise the system delays small frames until the previous one is acknowledged: 40 ms each.
             self._socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-        # Both kinds are a file descriptor on POSIX; Windows device handles cannot be selected and are read by timeout.
+        # On POSIX both kinds have a file descriptor. Windows device handles cannot be selected, so reads use a timeout.
         self._descriptor: int | None = None
         with contextlib.suppress(Exception):
             self._descriptor = port.fileno()
@@ -81,10 +81,10 @@ class SerialTransport:
             readable, _, _ = select.select([self._descriptor], [], [], max(0.0, timeout_s))
             if not readable:
                 return b""
-            # `in_waiting` of a socket port only says whether there is something, so ask for all with no patience.
+            # For a socket port `in_waiting` is only zero or not, so read with a zero timeout instead.
             return bytes(self._port.read(most))
         except (serial.SerialException, OSError, ValueError, TypeError) as error:
-            # ValueError and TypeError: pyserial's way of saying that another thread has closed the port.
+            # pyserial raises ValueError or TypeError if another thread closes the port.
             raise PortError(f"{self.name} has gone while reading: {_reason(error)}", hint=_AGAIN) from error
 
     def write(self, data: bytes) -> None:
@@ -103,7 +103,7 @@ class SerialTransport:
         with contextlib.suppress(serial.SerialException, OSError):
             self._port.close()
         if self._socket is not None:
-            # pyserial 3.5 shuts the connection down first and, where the other end has left, forgets to close it.
+            # pyserial 3.5 calls shutdown first and does not close the socket if the other end has closed.
             self._socket.close()
 
 
@@ -111,15 +111,15 @@ _AGAIN: Final = "check the cable and the power, then try again"
 
 
 def open_pyserial(url: str, name: str) -> Any:
-    """Open a pyserial port that reads what is there and never waits.
+    """Open a pyserial port for reads without waiting.
 
     Raises
     ------
     PortError
-        With a message of our own for each of the usual reasons.
+        The port cannot be opened; the message explains common reasons.
     """
     is_socket = url.startswith("socket://")
-    # A device is opened exclusively; pyserial's socket ports refuse the option.
+    # Open devices exclusively; pyserial's socket ports do not accept the option.
     extra = {} if is_socket else {"exclusive": True}
     try:
         return serial.serial_for_url(url, baudrate=BAUD, timeout=0, write_timeout=WRITE_S, **extra)
@@ -149,7 +149,7 @@ def open_pyserial(url: str, name: str) -> Any:
 
 
 def _errno(error: BaseException) -> int | None:
-    """The system's error number, which pyserial passes on in one of several ways."""
+    """The system's error number, which pyserial stores in one of several ways."""
     seen: BaseException | None = error
     while seen is not None:
         number = getattr(seen, "errno", None) or next(iter(seen.args), None)  # the latter: `termios.error`

@@ -1,4 +1,4 @@
-"""An arrangement that is to be drawn: found in a file, or made of a picture that has a place of its own."""
+"""Arrangements to be drawn: from a file, or made from a picture with a position of its own."""
 
 from __future__ import annotations
 
@@ -33,8 +33,8 @@ class Arranged:
 
     Parameters
     ----------
-    folder : where the relative names of its pictures begin.
-    landscape : how its sheet lies; None leaves it to the name and to the rig.
+    folder : folder to which its relative file names refer.
+    landscape : orientation of its sheet; None: by the sheet's name and the rig.
     """
 
     arrangement: Arrangement
@@ -43,14 +43,14 @@ class Arranged:
 
 
 def arranged(source: str, placement: Placement, lines: Lines) -> Arranged | None:
-    """The arrangement that a source is, or that its place asks for; None for a picture that fills its sheet.
+    """The arrangement of a source or of its placement options; None for a picture that fills its sheet.
 
     Raises
     ------
     SourceError
-        If the file is no arrangement.
+        The file is no arrangement.
     InputError
-        If something is said beside an arrangement that stands in its file.
+        An option was given that belongs in the arrangement's file.
     """
     if lines.method is None and is_one(source):
         said = replace(placement, sheet=None, landscape=None, margin_mm=None)
@@ -75,7 +75,7 @@ def arranged(source: str, placement: Placement, lines: Lines) -> Arranged | None
 
 
 def is_poster(source: str) -> bool:
-    """Whether a source is the arrangement of a poster; False where that cannot be read."""
+    """Whether a source is the arrangement of a poster; False if it cannot be read."""
     try:
         return is_one(source) and arrangement_file.load(source).poster is not None
     except InputError:
@@ -83,7 +83,7 @@ def is_poster(source: str) -> bool:
 
 
 def item_of(source: str, method: str | None, **how: Any) -> Item:
-    """An item that draws a source by a method, whatever the method takes."""
+    """An item that draws a source by a method, whatever kind of source the method takes."""
     from linewright.sources import methods
 
     takes = "" if method is None else methods.method(method.partition(":")[0].strip()).takes
@@ -107,13 +107,13 @@ def compose(
 
     Parameters
     ----------
-    surround : takes its part of the room; None: nothing does.
-    remembering : makes of what reads an item something that need not read the same again.
+    surround : frame and words around the drawing, which reduce its area; None: none.
+    remembering : wraps the reader of items with a cache.
 
     Raises
     ------
     SourceError, SheetError
-        If an item cannot be read, or has no room.
+        An item cannot be read, or has no room.
     """
     wanted = found.arrangement
     wish = wish_for(rig, sheet_on(rig), Placement(), report)
@@ -122,7 +122,7 @@ def compose(
         room = room_on(sheet, rig)
         room = room if surround is None else surround.picture_room(room)
     else:
-        # The whole has no machine below it. Without a size it is as large as what lies on it.
+        # The whole poster is independent of the machine. Without a size it is as large as its contents.
         largest = f"{SIDE_HIGH_MM:g}x{SIDE_HIGH_MM:g}mm"
         sheet = Sheet.named(wanted.sheet or largest, landscape=found.landscape, margin_mm=wanted.margin_mm or 0.0)
         room = sheet.box_mm

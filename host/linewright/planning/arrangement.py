@@ -1,7 +1,7 @@
-"""`Arrangement`: what lies on a sheet, and where; a plain value that a TOML file holds.
+"""`Arrangement`: the items on a sheet and their positions; an immutable value, stored in a TOML file.
 
-Nothing here reads pictures: `linewright.planning.composing` makes strokes of an arrangement, and
-`linewright.planning.arrangement_file` keeps its file. A change makes a new value; with the old one it is undone.
+It reads no pictures: `linewright.planning.composing` makes the strokes, and `linewright.planning.arrangement_file`
+reads and writes the file. Every change makes a new value; keeping the old one allows undo.
 """
 
 from __future__ import annotations
@@ -33,23 +33,23 @@ if TYPE_CHECKING:
     from pydantic_core import ErrorDetails
 
 SUFFIX: Final = ".toml"
-"""What the name of an arrangement ends in; other sources are pictures."""
+"""Suffix of arrangement files; other sources are pictures."""
 
 ITEMS_HIGH: Final = 1000
-"""More than anybody can tell apart on a sheet; a pattern of copies is one item."""
+"""Most items: more than a user can handle on a sheet; a pattern of copies is one item."""
 
 SIZE_HIGH_MM: Final = 20_000.0
 """Twice the longest sheet."""
 
 PLACE_HIGH_MM: Final = 100_000.0
-"""Ten times the longest sheet: an item may hang over its sheet, or lie beside it for a while."""
+"""Ten times the longest sheet: an item may extend beyond its sheet or lie beside it for a while."""
 
 TEXT_HIGH: Final = 20_000
-"""Characters, as for `linewright.sources.lettering`."""
+"""Most characters, as in `linewright.sources.lettering`."""
 
 
 def _number(value: object) -> object:
-    """A number of the file; ``true`` and ``"80"``, which pydantic would turn into one, are slips."""
+    """A number from the file; ``true`` and ``"80"``, which pydantic would convert, are errors."""
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise ValueError(f"it should be a number, not {_shown(value)}")
     try:
@@ -71,7 +71,7 @@ def _pair(value: object) -> object:
 
 
 def _choices(value: object) -> object:
-    """A table of words as pairs, which a value that never changes can hold."""
+    """A table of strings as pairs, which an immutable value can hold."""
     if isinstance(value, dict):
         value = tuple(value.items())
     if not isinstance(value, tuple):
@@ -105,12 +105,12 @@ _Flag = Annotated[bool, Field(strict=True)]
 
 @dataclass(frozen=True)
 class Repeat:
-    """Copies in columns and rows, all alike.
+    """Copies in columns and rows.
 
     Parameters
     ----------
-    columns, rows : how many.
-    gap_mm : between copies, to the right and downward.
+    columns, rows : numbers of copies.
+    gap_mm : distance between copies, to the right and downward.
     """
 
     __pydantic_config__: ClassVar[ConfigDict] = ConfigDict(extra="forbid")
@@ -122,32 +122,33 @@ class Repeat:
 
 @dataclass(frozen=True)
 class Item:
-    """One thing on the sheet. One of ``source``, ``text``, ``text_file`` and ``pattern`` says what it is.
+    """One item of a sheet. Exactly one of ``source``, ``text``, ``text_file`` and ``pattern`` is given.
 
     Parameters
     ----------
-    id : by which it is named; it stays the same as long as the item is there.
-    source : a picture file; a relative name begins at the arrangement's folder.
+    id : its name, which never changes.
+    source : a picture file, relative to the arrangement's folder.
     text : words to write, or a sentence to draw, as its method takes them.
     pattern : ``NAME`` or ``NAME:SETTING=VALUE,...``, as after ``--pattern``.
-    method : how lines are made of it, as after ``--as``; ``as`` in the file.
+    method : method that makes its lines, as after ``--as``; key ``as`` in the file.
     pens : as after ``--pens``.
-    pen_by : what decides which pen draws a line of a drawing file.
-    at_mm : where it lies, from the sheet's top left corner; None: within the margins, as ``align`` says.
-    align : with ``at_mm``, which point of the upright box around the item lies there; without, where in the room
-        between the margins that box lies. None: top left with ``at_mm``, centre without.
-    width_mm, height_mm : of the item before it is turned. One gives the other by the picture's proportion; both are a
-        box that it is fitted into; neither: ``fit`` says how large it is.
-    fit : ``"fit"``: as large as there is room; ``"keep"``: the size that the file states.
+    pen_by : how lines of a drawing file are assigned to pens.
+    at_mm : its position, from the sheet's top left corner; None: within the margins, as ``align`` says.
+    align : with ``at_mm``: the point of the item's bounding box that lies there; without: position of that box between
+        the margins. None: top left with ``at_mm``, centre without.
+    width_mm, height_mm : size before turning. With one of them the other follows from the picture's proportion; both
+        give a
+        box into which it is fitted; with neither, ``fit`` decides.
+    fit : ``"fit"``: as large as possible; ``"keep"``: the file's own size.
     turn_deg : clockwise as seen, any angle.
     mirror : left and right are swapped, before it is turned.
     repeat : copies; None: one.
-    text_file : a file of words to write, in place of ``text``; a relative name begins at the arrangement's folder.
-    page : which page of a file of several.
-    layers : names or numbers of the layers to draw of a drawing file; none: those that it shows.
-    hides : whether the areas of a drawing file hide what lies below them.
-    pen_for : which of ``pens``, by name, draws a colour or a layer of a drawing file, as ``pen_by`` says: pairs of
-        both, a table in the file. What it does not name is drawn as it comes.
+    text_file : a file with text to write, in place of ``text``, relative to the arrangement's folder.
+    page : page of a file with several pages.
+    layers : names or numbers of the layers of a drawing file to draw; none: its visible layers.
+    hides : whether areas of a drawing file hide items below them.
+    pen_for : pairs of a colour or layer (as ``pen_by`` says) and the name of the pen that draws it; a table in the
+        file. Others are assigned automatically.
     """
 
     __pydantic_config__: ClassVar[ConfigDict] = ConfigDict(extra="forbid", populate_by_name=True)
@@ -175,12 +176,12 @@ class Item:
 
     @property
     def writes(self) -> bool:
-        """Whether it is words."""
+        """Whether the item is text."""
         return self.text is not None or self.text_file is not None
 
     @property
     def what(self) -> str:
-        """What it is, in a few words."""
+        """Short description of the item."""
         if self.text is not None:
             words = " ".join(self.text.split())
             return f'"{words if len(words) <= 30 else words[:27] + "..."}"'
@@ -189,12 +190,12 @@ class Item:
 
 @dataclass(frozen=True)
 class Poster:
-    """The sheets that a larger picture is drawn on, piece by piece.
+    """A picture divided among several sheets.
 
     Parameters
     ----------
-    sheet : of which size each is; None: the rig's own.
-    overlap_mm : how far the picture goes on below the next sheet, to forgive a cut that is not exact.
+    sheet : size of each sheet; None: the rig's own.
+    overlap_mm : width of the strip drawn on both sheets, which allows for inexact cuts.
     """
 
     __pydantic_config__: ClassVar[ConfigDict] = ConfigDict(extra="forbid")
@@ -205,14 +206,14 @@ class Poster:
 
 @dataclass(frozen=True)
 class Arrangement:
-    """What lies on a sheet; later items are drawn after earlier ones.
+    """The items of a sheet; later items are drawn after earlier ones.
 
     Parameters
     ----------
     sheet : name or size, as after ``--sheet``; None: the rig's own. With ``poster``: the size of the whole.
-    margin_mm : kept clear all round; None: the rig's own.
-    poster : the whole is divided among several sheets; None: it is one sheet.
-    items : each with an id of its own.
+    margin_mm : kept clear on all sides; None: the rig's own.
+    poster : divides the drawing among several sheets; None: one sheet.
+    items : each with a unique id.
     """
 
     __pydantic_config__: ClassVar[ConfigDict] = ConfigDict(extra="forbid", populate_by_name=True)
@@ -228,7 +229,7 @@ class Arrangement:
         Raises
         ------
         InputError
-            If there is none.
+            There is none.
         """
         for item in self.items:
             if item.id == name:
@@ -239,12 +240,12 @@ class Arrangement:
         raise InputError(f"there is no item {name!r}", hint=hint)
 
     def added(self, item: Item) -> Arrangement:
-        """With one more item; one without an id gets one that says what it is.
+        """With one more item. An item without an id gets one made from its contents.
 
         Raises
         ------
         InputError
-            If the id is taken, or the items are too many.
+            The id is taken, or there are too many items.
         """
         taken = {one.id for one in self.items}
         if item.id in taken:
@@ -254,23 +255,23 @@ class Arrangement:
         return replace(self, items=(*self.items, item if item.id else replace(item, id=free_id(item, taken))))
 
     def changed(self, item: Item) -> Arrangement:
-        """With this item in place of the one of its id."""
+        """With this item in place of the one with the same id."""
         self.item(item.id)
         return replace(self, items=tuple(item if one.id == item.id else one for one in self.items))
 
     def without(self, name: str) -> Arrangement:
-        """Without the item of this id."""
+        """Without the item with this id."""
         self.item(name)
         return replace(self, items=tuple(one for one in self.items if one.id != name))
 
 
 def is_one(source: str | Path) -> bool:
-    """Whether a source is an arrangement, by its name."""
+    """Whether a source is an arrangement, by its suffix."""
     return Path(source).suffix.lower() == SUFFIX
 
 
 def free_id(item: Item, taken: set[str]) -> str:
-    """An id that says what an item is and is not taken."""
+    """An unused id made from an item's contents."""
     named = item.text or (item.pattern or "").partition(":")[0] or Path(item.source or item.text_file or "").stem
     base = re.sub(r"[\W_]+", "-", named.lower()).strip("-")[:20].strip("-") or "item"
     number, found = 1, base
@@ -291,16 +292,16 @@ def schema() -> dict[str, Any]:
 
 
 def to_json(arrangement: Arrangement) -> str:
-    """An arrangement in one line, for logs and histories; what is usual is left out."""
+    """An arrangement in one line, for logs and histories; defaults are left out."""
     return _adapter().dump_json(arrangement, by_alias=True, exclude_defaults=True).decode()
 
 
 def from_json(text: str) -> Arrangement:
-    """What `to_json` has written.
+    """The arrangement written by `to_json`.
 
     Raises
     ------
-    ValueError : it is something else.
+    ValueError : the text is not such an arrangement.
     """
     return _adapter().validate_json(text)
 
@@ -311,7 +312,7 @@ def read(text: str, where: str = "the arrangement") -> Arrangement:
     Raises
     ------
     SourceError
-        If it is no TOML or no arrangement; with everything that is wrong, by line.
+        The text is not TOML or no arrangement; the message lists all problems by line.
 
     Examples
     --------
@@ -324,7 +325,7 @@ def read(text: str, where: str = "the arrangement") -> Arrangement:
         raise SourceError(f"no TOML: {error}", where=where, hint=_HINT) from None
     many = raw.get("item")
     if isinstance(many, list) and len(many) > ITEMS_HIGH:
-        # Said at once: to look for the lines of so many, and to check them one by one, takes a minute.
+        # Refuse at once, because finding the lines of so many problems takes a minute.
         raise _refused([(None, f"item: {len(many)} items, the limit is {ITEMS_HIGH}; use repeat for copies")], where)
     places = find_places(text)
     try:
@@ -332,7 +333,7 @@ def read(text: str, where: str = "the arrangement") -> Arrangement:
     except ValidationError as error:
         raise _refused([_issue(one, raw, places) for one in error.errors(include_url=False)], where) from None
     if found.poster is not None and "poster" not in text.split("\n")[places["poster",] - 1]:
-        # The lines of what follows could not be told any more, nor could it be changed.
+        # The lines of the following tables could not be reported, and the file could not be edited.
         raise _refused([(None, "poster: the table [poster] stands among the items; put it above them")], where)
     if wrong := [(line_of(places, path), words) for path, words in _doubtful(found)]:
         raise _refused(wrong, where)
@@ -349,7 +350,7 @@ _HINT: Final = "docs/ARRANGEMENTS.md shows arrangements that are right; `linewri
 
 
 def _refused(wrong: list[tuple[int | None, str]], where: str) -> SourceError:
-    """All that is wrong, in the order of the lines."""
+    """An error with all problems, in the order of lines."""
     listed = [
         f"  {words}" if line is None else f"  line {line}: {words}"
         for line, words in sorted(wrong, key=lambda one: one[0] or 0)
@@ -358,7 +359,7 @@ def _refused(wrong: list[tuple[int | None, str]], where: str) -> SourceError:
 
 
 def _doubtful(found: Arrangement) -> Iterator[tuple[tuple[str, ...], str]]:
-    """What the types allow and the meaning does not: where, and what is wrong with it."""
+    """Problems that types do not catch: key and message."""
     from linewright.sheet.sizes import Sheet
 
     sheets = [("sheet", found.sheet)]
@@ -421,9 +422,9 @@ def _doubtful_item(item: Item) -> Iterator[tuple[tuple[str, ...], str]]:
 
 
 def _issue(one: ErrorDetails, raw: dict[str, Any], places: Places) -> tuple[int | None, str]:
-    """One finding of pydantic's: its line, and what is wrong in our words."""
+    """One of pydantic's problems: its line, and a message in our words."""
     path = tuple(str(part) for part in one["loc"])
-    # What pydantic adds to a path for alternatives and functions is not in the file.
+    # Parts that pydantic adds to a path for alternatives and functions are not in the file.
     path = tuple(part for part in path if "[" not in part and part not in ("Item", "Repeat", "Poster"))
     value: object = raw
     for part in path:
@@ -447,7 +448,7 @@ def _issue(one: ErrorDetails, raw: dict[str, Any], places: Places) -> tuple[int 
 
 
 def _shown(value: object) -> str:
-    """A value as it stands in the file, cut short."""
+    """A value as in the file, shortened."""
     words = str(value).lower() if isinstance(value, bool) else repr(value)
     return words if len(words) <= 40 else f"{words[:37]}..."
 

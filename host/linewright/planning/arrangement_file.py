@@ -1,7 +1,7 @@
-"""The file of an arrangement: read, and changed with its comments kept, whole or not at all.
+"""Reading and editing arrangement files; comments are kept, and a file is written whole or not at all.
 
-The file is its owner's: a change touches the keys that differ and leaves the rest of the text as it was typed. The text
-is taken apart at its table headers; a comment directly above a header goes with that table, wherever it goes.
+A change touches only the keys that differ. The text is split at its table headers; comments directly above a header
+move with that table.
 """
 
 from __future__ import annotations
@@ -17,14 +17,14 @@ from linewright.rig.toml_lines import find_places
 from linewright.sources.source_file import source_file
 
 FILE_HIGH_BYTES: Final = 4_000_000
-"""A thousand items with long texts; a larger file is something else."""
+"""Largest file: a thousand items with long texts."""
 
 BEGINNING: Final = """\
 # What lies on the sheet. Lengths are mm from the sheet's top left corner, turns degrees clockwise.
 """
 
 _NAMES: Final = {"method": "as"}
-"""Fields whose key in the file is another word."""
+"""Fields whose key in the file differs."""
 
 
 def load(path: str | Path) -> Arrangement:
@@ -33,18 +33,18 @@ def load(path: str | Path) -> Arrangement:
     Raises
     ------
     SourceError
-        If there is no such file, it cannot be read, or it is no arrangement; with everything that is wrong, by line.
+        The file is missing, cannot be read, or is no arrangement; the message lists all problems by line.
     """
     return read(_text(Path(path)).removeprefix(_MARK), str(path))
 
 
 def save(path: str | Path, arrangement: Arrangement) -> None:
-    """Write an arrangement to its file, whole or not at all; comments in a file that is there are kept.
+    """Write an arrangement to its file, whole or not at all; comments of an existing file are kept.
 
     Raises
     ------
     InputError
-        If what is there is no arrangement, the new one would not be valid, or the file cannot be written.
+        The existing file is no arrangement, the new one would be invalid, or the file cannot be written.
     """
     path = Path(path)
     if not is_one(path):
@@ -64,7 +64,7 @@ def save(path: str | Path, arrangement: Arrangement) -> None:
 
 
 _MARK: Final = "\N{ZERO WIDTH NO-BREAK SPACE}"
-"""A byte order mark, which some editors put first."""
+"""A byte order mark, which some editors write."""
 
 
 def _text(path: Path) -> str:
@@ -83,17 +83,17 @@ def _text(path: Path) -> str:
 
 
 def changed_text(text: str, arrangement: Arrangement, where: str = "the arrangement") -> str:
-    r"""The text of an arrangement's file with another arrangement in it.
+    r"""The text of an arrangement's file, changed to describe another arrangement.
 
     Parameters
     ----------
-    text : of the file as it is; it must be an arrangement.
-    arrangement : what it is to say.
+    text : text of a valid arrangement file.
+    arrangement : its new contents.
 
     Raises
     ------
     SourceError
-        If the text is no arrangement, or the new one would not be valid.
+        The text is no arrangement, or the new one would be invalid.
 
     Examples
     --------
@@ -120,7 +120,7 @@ def changed_text(text: str, arrangement: Arrangement, where: str = "the arrangem
     olds = {item.id: item for item in old.items}
     keys, wanted = _keys(old), _keys(arrangement)
     posters: list[str] = []
-    if old.poster is not None and not blocks["poster"]:  # it stands among the plain keys: poster = { sheet = "A3" }
+    if old.poster is not None and not blocks["poster"]:  # written inline: poster = { sheet = "A3" }
         keys["poster"] = _keys(old.poster)
         wanted["poster"] = None if arrangement.poster is None else _keys(arrangement.poster)
     elif arrangement.poster is not None:
@@ -144,7 +144,7 @@ def changed_text(text: str, arrangement: Arrangement, where: str = "the arrangem
 
 
 def _blocks(text: str) -> tuple[str, dict[str, list[str]]]:
-    """What stands before the first table, and the text of each table with the comments directly above it."""
+    """The text before the first table, and the text of each table with the comments directly above it."""
     lines = [line + "\n" for line in text.removesuffix("\n").split("\n")] if text else []
     heads: list[tuple[int, str]] = []
     for path, line in find_places(text).items():
@@ -160,7 +160,7 @@ def _blocks(text: str) -> tuple[str, dict[str, list[str]]]:
 
 
 def _above(lines: list[str], line: int) -> int:
-    """The first of the comment lines directly above a line."""
+    """Index of the first comment line directly above a line."""
     while line and lines[line - 1].lstrip().startswith("#"):
         line -= 1
     return line
@@ -171,7 +171,7 @@ def _has_id(block: str) -> bool:
 
 
 def _keys(value: Arrangement | Item | Poster | Repeat) -> dict[str, Any]:
-    """What stands in the file for a value: key to what TOML holds. What is usual is left out."""
+    """Keys and TOML values of a value; defaults are left out."""
     found: dict[str, Any] = {}
     for field in fields(value):
         if field.name in ("items", "poster"):
@@ -187,14 +187,14 @@ def _keys(value: Arrangement | Item | Poster | Repeat) -> dict[str, Any]:
 
 
 def _plain(value: object) -> object:
-    """As it is written: 80 rather than 80.0."""
+    """The value in its shortest form: 80 rather than 80.0."""
     if isinstance(value, tuple):
         return [_plain(part) for part in value]
     return int(value) if isinstance(value, float) and value.is_integer() else value
 
 
 def _with_keys(text: str, old: dict[str, Any], new: dict[str, Any], place: tuple[str | int, ...]) -> str:
-    """A piece of the file in which the keys that differ are changed."""
+    """A part of the file with the changed keys."""
     import tomlkit
 
     changes = {key: new.get(key) for key in (*new, *old) if old.get(key) != new.get(key)}
@@ -222,7 +222,7 @@ def _with_keys(text: str, old: dict[str, Any], new: dict[str, Any], place: tuple
 
 
 def _joined(parts: list[str]) -> str:
-    """The pieces one below the other, with an empty line between each two."""
+    """The parts, separated by empty lines."""
     text = ""
     for part in parts:
         if text and not text.endswith("\n"):

@@ -1,7 +1,7 @@
-"""Many sources planned at once, by a pool of processes here or by the workers of a Dask cluster.
+"""Plans many sources at once, in a pool of processes or on the workers of a Dask cluster.
 
-A worker gets a `BatchItem` and gives back a `Planned`, which holds the same bytes as a plan of that source alone. A
-failure costs its own item only. Nothing is written here: the caller takes the results as they come.
+A worker gets a `BatchItem` and returns a `Planned` with the same bytes as planning the source alone. A failure affects
+its own item only. Nothing is written here: the caller consumes the results as they arrive.
 """
 
 from __future__ import annotations
@@ -29,23 +29,23 @@ if TYPE_CHECKING:
     from linewright.planning.plan_task import PlanTask
 
 USED: Final = 2
-"""The source cannot be used; `cli` has the same codes."""
+"""Exit code: the source cannot be used; the same as in `cli`."""
 
 BUG: Final = 70
 
 _CONNECT_S: Final = 10.0
-"""Patience with a cluster's scheduler: a name that resolves and a machine that answers take a second."""
+"""Time limit for connecting to a cluster's scheduler."""
 
 
 @dataclass(frozen=True)
 class BatchItem:
-    """One source to plan, with everything that a worker needs.
+    """One source to plan, with all data that a worker needs.
 
     Parameters
     ----------
     task : what is planned.
-    content : of the file, for workers that may not see it.
-    program, pictures, speed_map : what is wanted besides the figures.
+    content : contents of the file, for workers without access to it.
+    program, pictures, speed_map : outputs wanted besides the figures.
     """
 
     task: PlanTask
@@ -62,14 +62,14 @@ class BatchItem:
 
 @dataclass(frozen=True)
 class Planned:
-    """Result of one piece.
+    """Result of planning one item.
 
     Parameters
     ----------
     code : 0, or the exit code that planning it alone would have had.
-    error, hint : what was wrong, where the code is not 0.
+    error, hint : message and hint, if the code is not 0.
     details : the traceback of a bug.
-    facts : as ``plan --json`` tells them.
+    facts : as in ``plan --json``.
     files : name to content: the program (``STEM.lw``) and the pictures.
     """
 
@@ -83,14 +83,14 @@ class Planned:
 
 
 def stem(source: str) -> str:
-    """What the files of a source are named after."""
+    """Base name of a source's output files."""
     from linewright.pictures import album
 
     return album.stem(source)
 
 
 def plan_piece(piece: BatchItem) -> Planned:
-    """Plan one piece; every outcome is a value."""
+    """Plan one item; failures are returned, not raised."""
     with tempfile.TemporaryDirectory(prefix="linewright-") as name:
         folder = Path(name)
         source = piece.source
@@ -116,12 +116,12 @@ def _planned(piece: BatchItem, source: str, folder: Path) -> Planned:
 
 
 def outcome(job: Job, piece: BatchItem, title: str, base: str, folder: Path) -> Planned:
-    """What is wanted of a job that is planned.
+    """The requested outputs of a planned job.
 
     Parameters
     ----------
-    title, base : what its pictures and its files are called.
-    folder : an empty one to write in on the way.
+    title, base : title of its pictures, and base name of its files.
+    folder : an empty folder for temporary files.
     """
     from linewright.pictures import album
     from linewright.planning.pipeline import JOB_SUFFIX
@@ -144,18 +144,15 @@ def outcome(job: Job, piece: BatchItem, title: str, base: str, folder: Path) -> 
     return Planned(piece.source, facts=facts, files={path.name: path.read_bytes() for path in written})
 
 
-# Processes on this machine
-
-
 def plan_here(pieces: Sequence[BatchItem], workers: int | None = None) -> Generator[Planned, None, None]:
-    """Plan pieces in processes of their own; results come as they are ready.
+    """Plan items in separate processes; yields results as they are ready.
 
-    A process that is killed, for want of memory perhaps, takes down its pool. What was unfinished then is planned again
-    one by one, so that only the piece that kills its process fails.
+    A process that is killed, perhaps for lack of memory, breaks its pool. The unfinished items are then planned one by
+    one, so that only the item that kills its process fails.
 
     Parameters
     ----------
-    workers : processes; None: one for each processor that this process may use.
+    workers : processes; None: one per usable processor.
     """
     workers = min(workers or processors.usable(), max(len(pieces), 1))
     left = dict(enumerate(pieces))
@@ -182,7 +179,7 @@ def plan_here(pieces: Sequence[BatchItem], workers: int | None = None) -> Genera
 @contextmanager
 def _pool(workers: int) -> Iterator[ProcessPoolExecutor]:
     """A pool whose processes do not outlive an interruption."""
-    # Spawned rather than forked: the caller may run threads, such as that of a progress bar.
+    # Spawn instead of fork, because the caller may run threads.
     context = multiprocessing.get_context("spawn")
     before = set(multiprocessing.active_children())
     pool = ProcessPoolExecutor(workers, mp_context=context, initializer=_leave_on_interrupt)
@@ -198,7 +195,7 @@ def _pool(workers: int) -> Iterator[ProcessPoolExecutor]:
 
 
 def _leave_on_interrupt() -> None:
-    """Ctrl-C on a terminal reaches workers, too: they leave without a word, what they were at is not written."""
+    """Workers also receive Ctrl-C from the terminal: end silently, without writing results."""
 
     def leave(number: int, frame: FrameType | None) -> None:
         del frame
@@ -207,18 +204,15 @@ def _leave_on_interrupt() -> None:
     signals.handle(leave, signals.INTERRUPT)
 
 
-# A cluster
-
-
 def plan_there(pieces: Sequence[BatchItem], address: str) -> Generator[Planned, None, None]:
-    """Plan pieces on the workers of a Dask cluster; results come as they are ready.
+    """Plan items on the workers of a Dask cluster; yields results as they are ready.
 
-    Workers need this version of Linewright, and no folder in common with this machine: pieces carry their files.
+    Workers need this version of Linewright but no shared folder, because items carry their files.
 
     Raises
     ------
     InputError
-        If there is no scheduler at the address, it has no workers, or one of them carries another version.
+        There is no scheduler at the address, it has no workers, or one of them runs another version.
     """
     try:
         import distributed
@@ -246,14 +240,14 @@ def plan_there(pieces: Sequence[BatchItem], address: str) -> Generator[Planned, 
 
 
 def version() -> str:
-    """Of Linewright, on whichever machine this is called."""
+    """Version of Linewright on the machine where this is called."""
     return __version__
 
 
 def _check_workers(client: Any, address: str) -> None:
     try:
         versions: dict[str, str] = client.run(version)
-    except Exception as error:  # whatever a worker raises that lacks the package, or went away
+    except Exception as error:  # any failure of a worker, such as a missing package
         raise InputError(
             f"the workers of {address} cannot run Linewright: {error}", hint=f"install Linewright {__version__} on each"
         ) from error
@@ -270,6 +264,6 @@ def _check_workers(client: Any, address: str) -> None:
 def _result(future: Future[Planned] | Any, piece: BatchItem) -> Planned:
     try:
         planned: Planned = future.result()
-    except Exception as error:  # a worker that died, was stopped, or lost what it had done
+    except Exception as error:  # a worker that died, was stopped, or lost its result
         return Planned(piece.source, BUG, f"the cluster lost it: {error}", "plan it alone to see more")
     return planned

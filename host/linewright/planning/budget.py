@@ -1,4 +1,4 @@
-"""Time and ink as the wish: a photograph drawn as richly as both allow, by the planner's own estimate."""
+"""Drawing a photograph with as many lines as limits of time and ink allow, by the planner's own estimate."""
 
 from __future__ import annotations
 
@@ -15,32 +15,32 @@ J = TypeVar("J")
 P = TypeVar("P")
 
 CLOSE: Final = 0.05
-"""A drawing is accepted where it needs at most this share less than was asked for."""
+"""A drawing is accepted if it is below its limit by at most this share."""
 
 TRIES: Final = 9
-"""Plans at most. Need grows smoothly with the share of ink, so three or four do."""
+"""Most plans; three or four usually suffice."""
 
 LEAST: Final = 0.02
-"""Share of ink below which nothing is left of a picture."""
+"""Share of ink below which a picture is no longer recognisable."""
 
 _SECONDS: Final = {"h": 3600.0, "min": 60.0, "s": 1.0}
 
 
 @dataclass(frozen=True)
 class Budget:
-    """What a drawing may cost.
+    """Limits of a drawing.
 
     Parameters
     ----------
-    time_s : drawing time; None: any.
-    ink_mm : length of all lines; None: any.
+    time_s : drawing time; None: no limit.
+    ink_mm : length of all lines; None: no limit.
     """
 
     time_s: float | None = None
     ink_mm: float | None = None
 
     def used(self, time_s: float, ink_mm: float) -> float:
-        """The larger share of the two that a drawing uses up."""
+        """The larger of the used shares of time and ink."""
         return max(
             0.0 if self.time_s is None else time_s / self.time_s, 0.0 if self.ink_mm is None else ink_mm / self.ink_mm
         )
@@ -52,7 +52,7 @@ def read_time_s(words: str) -> float:
     Raises
     ------
     InputError
-        If it is no time, or none above 0.
+        The text is no time, or is not above 0.
 
     Examples
     --------
@@ -72,7 +72,7 @@ def read_ink_mm(words: str) -> float:
     Raises
     ------
     InputError
-        If it is no length, or none above 0.
+        The text is no length, or is not above 0.
     """
     match = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*(m|cm|mm)\s*", words)
     if not match or float(match[1]) <= 0:
@@ -81,17 +81,17 @@ def read_ink_mm(words: str) -> float:
 
 
 def fitted(make: Callable[[float], P], plan: Callable[[P], tuple[J, float, float]], budget: Budget) -> tuple[J, str]:
-    """The richest plan that a budget allows, and what to say of it.
+    """The plan with the most lines within a budget, and a remark for the user.
 
     Parameters
     ----------
-    make : a picture of a share of its full ink, above 0 and up to 1.
-    plan : what comes of it, its time in s and the length of its lines in mm.
+    make : makes the picture with a share of its full ink, above 0 and up to 1.
+    plan : plans a picture; returns the plan, its time in s and the length of its lines in mm.
 
     Raises
     ------
     InputError
-        If even the palest picture needs more.
+        Even the palest picture exceeds the budget.
     """
     low, high = 0.0, 1.0
     best: tuple[J, float] | None = None
@@ -107,8 +107,8 @@ def fitted(make: Callable[[float], P], plan: Callable[[P], tuple[J, float, float
         if used <= 1 and (share == 1 or used >= 1 - CLOSE):
             break
         low, high = (share, high) if used <= 1 else (low, share)
-        # Need as a power of the share, through the last two plans, aimed at the middle of what is taken; halfway where
-        # that leads out of what is known to be too little and too much.
+        # Model the need as a power of the share, fitted to the last two plans, and aim at the middle of the accepted
+        # range; bisect if that leaves the known bounds.
         power = math.log(used / before[1]) / math.log(share / before[0]) if before and before[1] > 0 else 1.0
         before = share, used
         aimed = share * ((1 - CLOSE / 2) / used) ** (1 / power) if used > 0 and power > 0.05 else 0.0

@@ -1,4 +1,4 @@
-"""One photograph by several methods: the strokes of each, how long a rig draws them, and how true their tones are."""
+"""Comparison of methods for one photograph: strokes, drawing time on a rig, and accuracy of tones."""
 
 from __future__ import annotations
 
@@ -18,27 +18,27 @@ if TYPE_CHECKING:
 
 
 SUITS: Final = {"centre-lines": "line art", "areas": "flat colours"}
-"""Methods that are made for other pictures than photographs, and what they are for."""
+"""Methods that are made for pictures other than photographs, and what they are for."""
 
 NEAR_M: Final = 1.0
-"""At arm's length and a little more: the blur there is 0.3 mm, and lines of 0.5 mm begin to join."""
+"""Viewing distance, a little over arm's length: blur is 0.3 mm there, and lines of 0.5 mm begin to merge."""
 
 _MAKING: Final = 0.4
-"""Part of a method's progress that making its strokes takes (by trial); timing them takes the rest."""
+"""Share of a method's progress spent on making strokes (measured); the rest is planning."""
 
 
 @dataclass(frozen=True, eq=False)
 class ComparedMethod:
-    """One method's picture.
+    """Result of one method.
 
     Parameters
     ----------
-    method : as asked for, settings included.
-    seconds : of computing, from the photograph in memory to its strokes.
-    drawing_s : how long the rig draws it; None where there is nothing to draw.
-    picture, reading : None where the method has found nothing to draw.
-    trouble : why it has not.
-    near : structural similarity with what was wanted, seen at reading distance; 1 for equal.
+    method : as requested, with settings.
+    seconds : computing time, from the photograph in memory to its strokes.
+    drawing_s : drawing time on the rig; None if there is nothing to draw.
+    picture, reading : None if there is nothing to draw.
+    trouble : the reason for that.
+    near : structural similarity to the target, seen at reading distance; 1 for equal.
     """
 
     method: str
@@ -51,17 +51,17 @@ class ComparedMethod:
 
     @property
     def suits(self) -> str:
-        """What the method is made for, where that is not photographs."""
+        """Kind of picture the method is made for, if not photographs."""
         return SUITS.get(self.method.partition(":")[0].strip(), "")
 
 
 def names() -> list[str]:
-    """Methods for photographs, ``auto`` aside, which is one of the others."""
+    """Methods for photographs, without ``auto``, which selects one of them."""
     return [name for name, entry in methods.METHODS.items() if "photograph" in entry.takes and name != "auto"]
 
 
 def with_pick(taken: Photograph, wish: Wish) -> tuple[list[str], str]:
-    """What ``auto`` takes for a photograph, then the other methods; and why it takes it."""
+    """The method that ``auto`` selects for a photograph, then the others; and the reason."""
     from linewright.sources.choice import choose
 
     pick = choose(taken, wish)
@@ -71,18 +71,18 @@ def with_pick(taken: Photograph, wish: Wish) -> tuple[list[str], str]:
 def compare(
     taken: Photograph, wish: Wish, asked: Sequence[str], drawing_s: Callable[[Picture, Report], float]
 ) -> Iterator[ComparedMethod]:
-    """Each method in turn.
+    """Yield the result of each method.
 
     Parameters
     ----------
     taken : the photograph, read.
     asked : methods as for ``--as``.
-    drawing_s : how long the rig draws a picture; told whom to tell how far it has got.
+    drawing_s : drawing time of a picture on the rig; gets a progress callback.
 
     Raises
     ------
     InputError
-        If a method is not known, or is not one for photographs.
+        A method is unknown, or not one for photographs.
     """
     from linewright.sources.tone import meter
     from linewright.sources.tone.method import ToneMethod

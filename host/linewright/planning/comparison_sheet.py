@@ -1,4 +1,4 @@
-"""The contact sheet of a comparison: the photograph itself, then what each method made of it."""
+"""Contact sheet of a comparison: the photograph, then the result of each method."""
 
 from __future__ import annotations
 
@@ -19,16 +19,16 @@ if TYPE_CHECKING:
     from linewright.sources.photograph import Photograph
 
 HEIGHT_PX: Final = 760
-"""Height of one picture: four across fill a large screen, and a line of 0.5 mm on A5 still has two pixels."""
+"""Height of one picture: four fit across a large screen, and a line of 0.5 mm on A5 has two pixels."""
 
 LETTERS: Final = 0.026
-"""Height of the letters, of the canvas."""
+"""Height of the letters, as a share of the canvas."""
 
 
 def comparison_sheet(
     taken: Photograph, entries: Sequence[ComparedMethod], *, pen_mm: float, recommended: str = ""
 ) -> bytes:
-    """A PNG; methods that drew nothing are left out, and the one that is recommended is marked."""
+    """The contact sheet as PNG; methods without result are left out, and the recommended one is marked."""
     drawn = [entry for entry in entries if entry.picture is not None]
     if not drawn:
         raise ValueError("a contact sheet needs a picture")
@@ -36,7 +36,7 @@ def comparison_sheet(
 
 
 def caption(entry: ComparedMethod, recommended: str = "") -> str:
-    """Method, time on the rig and tone error in one line, with a star where it is the one recommended."""
+    """Method, drawing time and tone error in one line, with a star if recommended."""
     if entry.reading is None or entry.drawing_s is None:
         return f"{entry.method}: {entry.trouble}"
     mark = "* " if entry.method == recommended else ""
@@ -50,7 +50,7 @@ def _panel(entry: ComparedMethod, pen_mm: float, recommended: str) -> Image.Imag
 
 
 def _table(entry: ComparedMethod) -> Table:
-    """A sheet of just the picture, with room for a line below it."""
+    """A sheet with the picture and room for a line below it."""
     assert entry.picture is not None
     sheet = Sheet(entry.picture.width_mm, entry.picture.height_mm)
     return Table(sheet, footer_mm=2 * LETTERS * (sheet.height_mm + 2 * BORDER_MM))
@@ -66,13 +66,13 @@ def _drawn(table: Table, words: str, inks: Iterable[Ink] = ()) -> Image.Image:
 
 
 def _photograph(taken: Photograph, beside: ComparedMethod) -> Image.Image:
-    """The photograph where the others have their drawing, in the same size."""
+    """The photograph, at the size and position of the drawings."""
     table = _table(beside)
     panel = _drawn(table, "the photograph")
     image = Image.fromarray(np.round(taken.rgb * 255).astype(np.uint8))
     px_mm = panel.height / table.height_mm
     room = table.sheet.width_mm * px_mm, table.sheet.height_mm * px_mm
-    # A method may have cropped or turned it: then it is smaller than the room, and stands in its middle.
+    # A method may have cropped or turned the photograph; then it is smaller than the area and centred.
     scale = min(room[0] / image.width, room[1] / image.height)
     size = round(image.width * scale), round(image.height * scale)
     corner = [round(BORDER_MM * px_mm + (space - side) / 2) for space, side in zip(room, size, strict=True)]

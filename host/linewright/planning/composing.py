@@ -1,8 +1,9 @@
-"""From an arrangement to strokes on its sheet: every item asked for at its size, mirrored, turned, put, repeated, cut.
+"""From an arrangement to strokes on its sheet: items are made at their size, mirrored, turned, placed, repeated, and
+clipped.
 
-Placing an item is plain geometry: its page, a rectangle, is scaled to its size and turned about its middle; the upright
-box around it is what ``at_mm`` and ``align`` place. What has lengths in mm (tolerance, spacing, letters) is made at
-that size, so nothing here scales strokes unless their source could not be told.
+An item's page, a rectangle, is scaled to its size and turned about its centre; ``at_mm`` and ``align`` place its
+bounding box. Lengths in mm (tolerance, spacing, letters) are applied at that size. Strokes are scaled afterwards only
+if their source could not be given a size.
 """
 
 from __future__ import annotations
@@ -26,28 +27,28 @@ from linewright.planning.placement import fit_scale, refuse_damage, settled, sha
 from linewright.sources.picture import Picture, Wish
 
 Read = Callable[[Item, Wish], Picture]
-"""How the strokes of an item are made; see `linewright.planning.pipeline`."""
+"""Makes the strokes of an item; see `linewright.planning.pipeline`."""
 
 Size = tuple[float, float]
 
 VERTICES_HIGH: Final = 20_000_000
-"""Most vertices of all copies together: 320 MB of coordinates."""
+"""Most vertices of all copies: 320 MB of coordinates."""
 
 _ALMOST: Final = 1e-9
-"""A sine below it is 0, and a scale that is so near to 1 is 1: rounding alone is some 1e-16."""
+"""Sines below this count as 0, and scales this close to 1 as 1; rounding is about 1e-16."""
 
 
 @dataclass(frozen=True)
 class Laid:
-    """Where an item lies on the sheet.
+    """Position of an item on the sheet.
 
     Parameters
     ----------
-    id : the item's.
-    page_mm : its own width and height, before it is turned.
+    id : the item's id.
+    page_mm : its own width and height before turning.
     boxes_mm : the upright box around each of its copies, in sheet coordinates.
-    strokes, cut : what it draws within the room, and what lay outside.
-    inks : of a drawing file, its colours or layers as it has them, before pens were taken for them.
+    strokes, cut : strokes within the area, and what was clipped.
+    inks : colours or layers of a drawing file, before pens were assigned.
     """
 
     id: str
@@ -64,9 +65,9 @@ class Composed:
 
     Parameters
     ----------
-    drawing : in sheet coordinates, mm, within the room exactly.
+    drawing : in sheet coordinates, mm, within the area exactly.
     laid : one for each item, in their order.
-    warnings : of the items, each with its id in front.
+    warnings : warnings of the items, each starting with the item's id.
     """
 
     drawing: PlacedDrawing
@@ -75,18 +76,18 @@ class Composed:
 
 
 def composed(arrangement: Arrangement, room_mm: Box, wish: Wish, read: Read) -> Composed:
-    """Lay out an arrangement.
+    """Lay out an arrangement and make its strokes.
 
     Parameters
     ----------
-    room_mm : what can be drawn on, in sheet coordinates.
-    wish : pen and tolerance, as they hold for all items; its room is not looked at.
-    read : makes the strokes of an item, asked for with the room that it gets, unturned.
+    room_mm : drawable area, in sheet coordinates.
+    wish : pen and tolerance for all items; its area is ignored.
+    read : makes the strokes of an item for a given area, unturned.
 
     Raises
     ------
     SourceError, SheetError
-        If an item cannot be read, or has no room; with its id.
+        An item cannot be read, or has no room; the message has its id.
     """
     if not arrangement.items:
         raise SourceError("the arrangement is empty", hint="`linewright arrange add` puts something on it")
@@ -97,7 +98,7 @@ def composed(arrangement: Arrangement, room_mm: Box, wish: Wish, read: Read) -> 
     covers: list[shapely.Geometry] = []
     for number, item in enumerate(arrangement.items):
         try:
-            # The lowest has nothing to hide.
+            # The lowest item has nothing below it to hide.
             asked = replace(wish, covers=number > 0 and item.hides and item.source is not None)
             placed, where, notes, cover = _item(item, room_mm, asked, read, VERTICES_HIGH - vertices)
         except InputError as error:
@@ -119,7 +120,7 @@ def composed(arrangement: Arrangement, room_mm: Box, wish: Wish, read: Read) -> 
 def _item(
     item: Item, room: Box, wish: Wish, read: Read, left: int
 ) -> tuple[PlacedDrawing, Laid, tuple[str, ...], shapely.Geometry]:
-    """One item and its copies: strokes, where it lies, notes, and what it hides of what is below it."""
+    """One item with its copies: strokes, position, remarks, and the area that hides items below."""
     copies = item.repeat or Repeat()
     cell = _cell(item, copies, room)
     picture = _asked(item, cell, wish, read)
@@ -159,7 +160,7 @@ def _item(
     cut = sum((part.cut for part in placed), Cut())
     pens = whole.pens
     if item.source is None and item.pens is None:
-        # Letters and patterns call their pen after themselves; beside other items it is the same black one.
+        # Letters and patterns name their pens after themselves; in an arrangement they share one black pen.
         pens = tuple(replace(pen, name=Pen().name) if pen.colour == Pen().colour else pen for pen in pens)
     put = PlacedDrawing(whole.points_mm, whole.starts, whole.pen, pens, cut)
     notes = list(picture.warnings)
@@ -170,7 +171,7 @@ def _item(
 
 
 def _area(rings: Sequence[NDArray[np.float64]]) -> shapely.Geometry:
-    """The area that an odd number of rings enclose."""
+    """The area enclosed by an odd number of rings."""
     if not rings:
         return shapely.GeometryCollection()
     lines = shapely.multilinestrings(shapely.linestrings(np.concatenate(rings), indices=_numbers(rings)))
@@ -194,13 +195,13 @@ def _cut_words(cut: Cut) -> str:
 
 
 def _cell(item: Item, copies: Repeat, room: Box) -> Size:
-    """Width and height of the largest upright box that one copy can have where the item lies."""
+    """Width and height of the largest bounding box that a copy can have at the item's position."""
     low, high = np.array(room[:2]), np.array(room[2:])
     if item.at_mm is None:
         free = high - low
     else:
         at, share = np.array(item.at_mm), share_of(item.align or "top-left")
-        # Of a box of size s with its share at this place, share * s lies before it and the rest behind.
+        # A box of size s has share * s before its reference point and the rest behind it.
         with np.errstate(divide="ignore", invalid="ignore"):
             before = np.where(share > 0, (at - low) / share, np.inf)
             behind = np.where(share < 1, (high - at) / (1 - share), np.inf)
@@ -225,25 +226,25 @@ def _turned(turn_deg: float) -> NDArray[np.float64]:
 
 
 def _around(page: Size, turn_deg: float) -> Size:
-    """The upright box around a turned page."""
+    """Size of a turned page's bounding box."""
     width, height = np.abs(_turned(turn_deg)) @ np.array(page)
     return float(width), float(height)
 
 
 def _page_in(proportion: Size, cell: Size, turn_deg: float) -> Size:
-    """The largest page of a proportion whose upright box, turned, fits into a cell."""
+    """The largest page of a proportion whose bounding box, turned, fits a cell."""
     scale = fit_scale(np.array(_around(proportion, turn_deg)), np.array(cell))
     return proportion[0] * scale, proportion[1] * scale
 
 
 def _asked(item: Item, cell: Size, wish: Wish, read: Read) -> Picture:
-    """The item's strokes, made for the size that it gets."""
+    """The item's strokes, made for its size."""
     wish = replace(wish, turn_deg=0, pen_by=item.pen_by, pen_for=item.pen_for, fit=item.fit)
     proportionless = item.writes or item.pattern is not None
     if item.width_mm is not None or item.height_mm is not None:
         width, height = item.width_mm or math.inf, item.height_mm or math.inf
         if item.pattern is not None:
-            # A pattern has no proportion of its own: one side makes a square.
+            # A pattern has no proportion: one side gives a square.
             width, height = item.width_mm or height, item.height_mm or width
         return read(item, replace(wish, room_mm=(width, height)))
     if item.writes and _states_its_size(item):
@@ -255,7 +256,7 @@ def _asked(item: Item, cell: Size, wish: Wish, read: Read) -> Picture:
     picture = read(item, replace(wish, room_mm=upright))
     if proportionless or quarter or item.fit == "keep":
         return picture
-    # Only the picture knows its proportion; once that is known, it is asked for at the size that fits when turned.
+    # The picture's proportion is known only after reading; then it is read again at the size that fits when turned.
     return read(item, replace(wish, room_mm=_page_in((picture.width_mm, picture.height_mm), cell, item.turn_deg)))
 
 
@@ -266,7 +267,7 @@ def _states_its_size(item: Item) -> bool:
 
 
 def _scale(item: Item, picture: Picture, cell: Size) -> float:
-    """What is left to scale: 1 where the source was able to make its strokes for the size that it was asked for."""
+    """Remaining scale factor: 1 if the source made its strokes for the requested size."""
     if item.writes or item.pattern is not None:
         return 1.0
     size = np.array([picture.width_mm, picture.height_mm])
@@ -280,7 +281,7 @@ def _scale(item: Item, picture: Picture, cell: Size) -> float:
 
 
 def _together(parts: Sequence[PlacedDrawing]) -> PlacedDrawing:
-    """The strokes of all items; pens that are alike in name, colour and width are one pen."""
+    """The strokes of all items; pens with equal name, colour and width are merged."""
     pens: dict[Pen, int] = {}
     numbered: list[Drawing] = []
     for part in parts:
@@ -296,7 +297,7 @@ def _together(parts: Sequence[PlacedDrawing]) -> PlacedDrawing:
 
 
 def _named_apart(pens: Sequence[Pen]) -> list[Pen]:
-    """The same pens; of several with one name, the later ones get a number."""
+    """The same pens; repeated names get a number."""
     found: list[Pen] = []
     for pen in pens:
         name, number = pen.name, 1

@@ -1,4 +1,4 @@
-"""What lies on a sheet hides what lies below it: the strokes of an item where a later one is not see-through."""
+"""Hiding of lower items: removes their strokes where a later item is opaque."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from linewright.drawing.strokes import Drawing
 
 
 def without_covered(placed: PlacedDrawing, cover: shapely.Geometry) -> PlacedDrawing:
-    """The strokes, or parts of them, that an area leaves uncovered; each keeps its pen.
+    """The strokes, or parts of them, outside an area; each keeps its pen.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""From a file to a `Program`: picture, sheet, tidy, motion, in this order, with what to know on the way."""
+"""From a file to a `Program`: picture, placement, tidying, motion, with warnings for the user."""
 
 from __future__ import annotations
 
@@ -57,28 +57,28 @@ __all__ = [
 ]
 
 JOB_SUFFIX: Final = ".lw"
-"""Saved programs; everything else is a picture."""
+"""Suffix of saved programs; everything else is a picture."""
 
 
 @dataclass(frozen=True, eq=False)
 class Job:
-    """A program and everything the user should know before drawing it."""
+    """A program with its warnings."""
 
     program: Program
     warnings: tuple[str, ...]
 
 
 def prepare(task: PlanTask, watcher: Watcher | None = None) -> Job:
-    """Plan how a rig draws a source.
+    """Plan a source for a rig.
 
     Parameters
     ----------
-    watcher : told what is being done, and asked now and then whether to stop looking for a better order.
+    watcher : receives progress, and may end the search for a better order.
 
     Raises
     ------
     SourceError, SheetError, PlanError
-        If the picture cannot be read, placed or drawn.
+        The picture cannot be read, placed or drawn.
     """
     watcher = watcher or Watcher()
     found = arranged(task.source, task.placement, task.lines)
@@ -93,18 +93,18 @@ def prepare(task: PlanTask, watcher: Watcher | None = None) -> Job:
 
 
 def _sheet(task: PlanTask) -> Sheet:
-    """What it is drawn on."""
+    """The sheet of a task."""
     where = task.placement
     return sheet_on(task.rig, where.sheet, landscape=where.landscape, margin_mm=where.margin_mm)
 
 
 def _wish(task: PlanTask, watcher: Watcher) -> Wish:
-    """The wish for a picture that fills its sheet."""
+    """The `Wish` for a picture that fills its sheet."""
     return wish_for(task.rig, _sheet(task), task.placement, watcher.report, task.surround)
 
 
 def _within_budget(task: PlanTask, budget: Budget, watcher: Watcher) -> Job:
-    """Plan a photograph with as much ink as its budget allows; otherwise as `prepare`."""
+    """Plan a photograph with as much ink as its budget allows; otherwise like `prepare`."""
     from linewright.sources import methods, photograph
     from linewright.sources.choice import Automatic
     from linewright.sources.tone.method import ToneMethod, needs_extra
@@ -136,7 +136,7 @@ def _within_budget(task: PlanTask, budget: Budget, watcher: Watcher) -> Job:
 
 
 def prepare_poster(found: Arranged, task: PlanTask, watcher: Watcher | None = None) -> Iterator[tuple[Piece, Job]]:
-    """Plan the sheets of a poster one by one; otherwise as `prepare`."""
+    """Plan the sheets of a poster one by one; otherwise like `prepare`."""
     if not task.surround.is_nothing:
         raise InputError(
             "a poster gets no frame, caption or signature: it is cut and joined",
@@ -153,7 +153,7 @@ def prepare_poster(found: Arranged, task: PlanTask, watcher: Watcher | None = No
 
 
 def prepare_arrangement(found: Arranged, task: PlanTask, watcher: Watcher | None = None) -> Job:
-    """Plan how a rig draws an arrangement; otherwise as `prepare`."""
+    """Plan an arrangement for a rig; otherwise like `prepare`."""
     if found.arrangement.poster is not None:
         raise InputError(
             "it is a poster of several sheets, and one sheet is drawn at once",
@@ -170,7 +170,7 @@ def _composed(found: Arranged, task: PlanTask, watcher: Watcher, remembering: Ca
 
 
 def planned(picture: Picture, task: PlanTask, watcher: Watcher | None = None) -> Job:
-    """Plan how a rig draws a picture whose strokes are made, whatever the task's source is; otherwise as `prepare`."""
+    """Plan a picture whose strokes exist already; the task's source is ignored. Otherwise like `prepare`."""
     watcher = watcher or Watcher()
     rig, placement = task.rig, task.placement
     if placement.is_free and (found := arranged("", placement, Lines())) is not None:
@@ -194,12 +194,12 @@ def planned(picture: Picture, task: PlanTask, watcher: Watcher | None = None) ->
 
 
 def on_machine(reached: Drawing, warnings: tuple[str, ...], sheet: Sheet, task: PlanTask, watcher: Watcher) -> Job:
-    """Plan how a rig draws strokes that lie where they are wanted on the sheet; otherwise as `prepare`.
+    """Plan strokes that are placed on the machine; otherwise like `prepare`.
 
     Parameters
     ----------
     reached : machine coordinates, mm; see `to_machine`.
-    warnings : what is known of it already.
+    warnings : warnings so far.
     """
     from linewright.motion.pens import plan_for_pens
 
@@ -224,16 +224,16 @@ def on_machine(reached: Drawing, warnings: tuple[str, ...], sheet: Sheet, task: 
 
 
 INK_TIMES: Final = 1.0
-"""How often ink may cover the box around a drawing, on average, before it is said: solid ink once over everything makes
-drawing paper cockle, and more tears it (common practice)."""
+"""Average coverage of a drawing's bounding box above which a warning is given: one solid layer makes drawing paper
+cockle, more tears it (common practice)."""
 
 
 INK_LEAST_MM: Final = 1000.0
-"""Less ink is no wash, however small the box around it: a word, or one thick line."""
+"""Less ink than this, such as a word or one thick line, gives no warning."""
 
 
 def _ink_words(drawing: Drawing, rig: Rig) -> tuple[str, ...]:
-    """A warning where lines lay more ink than paper bears."""
+    """A warning if the paper gets more ink than it bears."""
     width, height = np.maximum(np.ptp(drawing.points_mm, axis=0), rig.pen.width_mm)
     lengths_mm = drawing.stroke_lengths_mm()
     widths_mm = np.array([rig.pen.width_mm if pen.width_mm is None else pen.width_mm for pen in drawing.pens])
@@ -246,12 +246,12 @@ def _ink_words(drawing: Drawing, rig: Rig) -> tuple[str, ...]:
 
 
 def load(path: Path, rig: Rig) -> Job:
-    """A program saved earlier.
+    """Load a saved program.
 
     Raises
     ------
     ProgramError
-        If the file is damaged, or was planned for a rig that moves differently.
+        The file is damaged, or was planned for a rig that moves differently.
     """
     program = program_file.load(path)
     program.check_rig(rig)
@@ -259,12 +259,12 @@ def load(path: Path, rig: Rig) -> Job:
 
 
 def is_job(path: Path) -> bool:
-    """Whether a file is a saved program by its name."""
+    """Whether a file is a saved program, by its suffix."""
     return path.suffix.lower() == JOB_SUFFIX
 
 
 def _reach_words(sheet: Sheet, rig: Rig, placement: Placement) -> tuple[str, ...]:
-    """What a sheet that the rig cannot reach the whole of makes of the picture."""
+    """Warning for a sheet that the rig can reach only in part."""
     if lies_within(sheet, rig):
         return ()
     x0, y0, x1, y1 = room_on(sheet, rig)
@@ -286,6 +286,6 @@ def _cut_words(cut: Cut, sheet: Sheet, rig: Rig, placement: Placement) -> tuple[
         parts.append(f"{cut.strokes} {'stroke was' if cut.strokes == 1 else 'strokes were'} cut at the {where}")
     if cut.lost:
         parts.append(f"{cut.lost} {'lies' if cut.lost == 1 else 'lie'} beyond the {where} and will not be drawn")
-    # What a fitted picture loses lies outside its own page, and no other sheet would bring it back.
+    # A fitted picture loses only strokes outside its own page, which no other sheet would keep.
     step = "; draw it with --fit to lose nothing" if placement.fit == "keep" else "; it lay outside the picture's page"
     return (f"{'; '.join(parts)} ({cut.length_mm:.0f} mm of ink in all){step}",)

@@ -1,7 +1,7 @@
-"""How a drawing is put on a sheet: fitted, turned, aligned, repeated, and cut at the margin.
+"""Placing a drawing on a sheet: fitted, turned, aligned, repeated, and clipped at the margin.
 
-The last two functions a drawing passes before tidying and motion, `place` and `to_machine`, promise that nothing
-lies outside the margin box and the machine's reach, not by a rounding error either, and say what that has cost.
+`place` and `to_machine`, the last steps before tidying and motion, guarantee that no point is outside the margin box
+and the machine's reach, not even by rounding, and report what was clipped.
 """
 
 from __future__ import annotations
@@ -24,20 +24,20 @@ Align = Literal[
 ]  # fmt: skip
 
 HUGE_MM: Final = 1e12
-"""A million kilometres: coordinates beyond it are damage, and would leave a crossing with the margin uncertain by more
-than 0.1 mm (float64 carries 1e-16 of the value)."""
+"""Largest coordinate, a million km: beyond it the file is damaged, and crossings with the margin would be inexact by
+more than 0.1 mm (float64 has a relative precision of 1e-16)."""
 
 POINT_MM: Final = 1e-6
-"""A nanometre: a picture smaller than that is a point, and is not blown up to the size of a sheet."""
+"""A smaller picture counts as a point and is not scaled to the size of a sheet."""
 
 
 def refuse_damage(drawing: Drawing) -> None:
-    """Stop at the first coordinate that is no number, or beyond a million km.
+    """Raise for the first coordinate that is not finite or beyond a million km.
 
     Raises
     ------
     SheetError
-        With the stroke and the point.
+        The message has the stroke and the point.
     """
     sound = (np.abs(drawing.points_mm) <= HUGE_MM).all(axis=1)  # false for NaN as well
     if sound.all():
@@ -51,7 +51,7 @@ def refuse_damage(drawing: Drawing) -> None:
     )
 
 
-# Quarter turns, clockwise as seen (y points down): columns are where x and y go.
+# Quarter turns, clockwise as seen (y points down): the columns are the images of x and y.
 _TURNS: Final = {
     0: ((1.0, 0.0), (0.0, 1.0)),
     90: ((0.0, -1.0), (1.0, 0.0)),
@@ -74,32 +74,32 @@ def place(
     copies: tuple[int, int] = (1, 1),
     gap_mm: float = 5.0,
 ) -> PlacedDrawing:
-    """Put a drawing on a sheet.
+    """Place a drawing on a sheet.
 
     Parameters
     ----------
     drawing : strokes in picture coordinates, mm, origin at the picture's top left corner.
-    picture_size_mm : width and height of the picture's page; ``None`` takes the strokes' own extent, so that the ink
+    picture_size_mm : width and height of the picture's page; ``None``: the strokes' own extent, so that the ink
         itself is fitted and aligned.
-    sheet : its margin box is where the drawing goes.
+    sheet : the drawing goes into its margin box.
     room_mm : the part of that box to use, see `linewright.rig.sheet_place.room_on`; ``None``: all of it.
-    fit : ``"fit"`` scales the page to the room and keeps its proportion; ``"keep"`` keeps its size.
-    turn_deg : any multiple of 90, clockwise as seen; ``"auto"`` turns by 90 where that lets the picture be larger
-        (fit) or less of it hang over (keep).
-    align : where a page that leaves room lies in it.
+    fit : ``"fit"`` scales the page to that area and keeps its proportion; ``"keep"`` keeps its size.
+    turn_deg : any multiple of 90, clockwise as seen; ``"auto"`` turns by 90 if the picture is larger (fit)
+        or less of it is clipped (keep) that way.
+    align : position of a page that is smaller than the area.
     copies : columns and rows; every copy gets an equal cell, ``gap_mm`` apart, and stays in it.
     gap_mm : between cells, mm.
 
     Returns
     -------
     PlacedDrawing
-        In sheet coordinates, mm, within the room exactly; ``.cut`` tells what lay outside. Copies follow each
+        In sheet coordinates, mm, within the area exactly; ``.cut`` tells what was clipped. Copies follow each
         other by rows.
 
     Raises
     ------
     SheetError
-        If a coordinate is not a number or beyond a million km, if the turn is no multiple of 90 degrees, or if the
+        A coordinate is not a number or beyond a million km, the turn is no multiple of 90 degrees, or the
         copies leave no room.
     """
     refuse_damage(drawing)
@@ -132,7 +132,7 @@ def place(
 
 
 def share_of(align: Align) -> Points:
-    """(2,) float64: which part of the room that is left lies to the left of what is aligned, and above it."""
+    """(2,) float64: share of the free space to the left of and above an aligned page."""
     words = align.split("-")
     return np.array(
         [
@@ -143,8 +143,10 @@ def share_of(align: Align) -> Points:
 
 
 def settled(drawing: Drawing, cell: Box, seen: Points) -> Drawing:
-    """Take back the rounding of the fit: points within it of the rim lie on the rim, so that a frame is not cut."""
-    # Scaling and shifting numbers of this size rounds a few times by 2^-53 of them; 16 units cover that generously.
+    """Undo rounding of the fit: points within rounding of the boundary are moved onto it, so that a frame is not
+    clipped.
+    """
+    # Scaling and shifting round a few times by 2^-53 of the numbers; 16 units are a safe bound.
     slack = 16 * np.finfo(float).eps * max(abs(c) for c in (*cell, *seen))
     low, high = np.array(cell[:2]), np.array(cell[2:])
     points = drawing.points_mm
@@ -154,14 +156,14 @@ def settled(drawing: Drawing, cell: Box, seen: Points) -> Drawing:
 
 
 def fit_scale(size: Points, room: Points) -> float:
-    """Largest scale at which ``size`` goes into ``room``; a picture without extent keeps its size."""
+    """Largest scale at which ``size`` fits ``room``; a picture without extent keeps its size."""
     wide = size >= POINT_MM
     scale = float(np.min(np.where(wide, room / np.where(wide, size, 1.0), np.inf)))
     return scale if np.isfinite(scale) else 1.0
 
 
 def _auto_turn(size: Points, room: Points, fit: str) -> int:
-    # A square comes out the same both ways but for rounding, and then stays as it is.
+    # A square fits equally both ways, so it is not turned because of rounding.
     if fit == "keep":
         over, over_turned = (float(np.maximum(way - room, 0.0).sum()) for way in (size, size[::-1]))
         return 90 if over_turned < over * (1 - 1e-9) else 0
@@ -179,7 +181,7 @@ def _cells(box_mm: Box, copies: tuple[int, int], gap_mm: float) -> list[Box]:
             f"{columns} x {rows} copies with gaps of {gap_mm:g} mm leave no room in {x1 - x0:g} x {y1 - y0:g} mm",
             hint="take fewer copies, a smaller gap or a larger sheet",
         )
-    # The last cell ends at the rim itself, not at a sum that rounding has moved.
+    # The last cell ends at the boundary itself, not at a rounded sum.
     return [
         (
             x0 + c * (width + gap_mm),
@@ -198,7 +200,7 @@ def _together(parts: Sequence[PlacedDrawing]) -> PlacedDrawing:
 
 
 def to_machine(drawing: Drawing, sheet: Sheet, rig: Rig) -> PlacedDrawing:
-    """From the sheet to the machine: shifted to where the sheet lies, cut at its margin box and at the reach.
+    """Transform from sheet to machine coordinates, clipped at the margin box and at the reach.
 
     Parameters
     ----------
@@ -208,16 +210,16 @@ def to_machine(drawing: Drawing, sheet: Sheet, rig: Rig) -> PlacedDrawing:
     Returns
     -------
     PlacedDrawing
-        Machine coordinates, mm, within 0..travel of both axes exactly; ``.cut`` tells what lay outside.
+        Machine coordinates, mm, within 0..travel of both axes exactly; ``.cut`` tells what was clipped.
 
     Raises
     ------
     SheetError
-        If nothing of the sheet can be reached, or a coordinate is not a number.
+        No part of the sheet can be reached, or a coordinate is not a number.
     """
     refuse_damage(drawing)
     if rig.sheet.turn_deg:
-        # Within the margins first: what is cut at them is cut along the edges of the sheet as it lies.
+        # Clip at the margins first, along the edges of the sheet as it lies.
         inside = clip(drawing, sheet.box_mm)
         turned = replace(inside, points_mm=rig.sheet.position.on_machine(inside.points_mm))
         reached = clip(turned, rig.shape.box_mm)

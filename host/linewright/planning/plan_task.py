@@ -1,4 +1,4 @@
-"""What is to be planned: a source, for which machine, where it goes, and how strokes are made and ordered."""
+"""Planning tasks: source, machine, placement, and how strokes are made and ordered."""
 
 from __future__ import annotations
 
@@ -15,23 +15,23 @@ if TYPE_CHECKING:
     from linewright.rig.rig import Rig
 
 CURVE_TOLERANCE_MM: Final = 0.02
-"""How far a stroke strays from its curve; see `linewright.sources.painting`."""
+"""Largest deviation of a stroke from its curve; see `linewright.sources.painting`."""
 
 
 @dataclass(frozen=True)
 class Placement:
-    """Where a picture goes.
+    """Placement of a picture.
 
     Parameters
     ----------
-    sheet : name or size; the rig's usual sheet when not given.
-    landscape : how the sheet lies; ``None`` leaves it to the name and to what the rig can reach.
-    margin_mm : kept clear all round; the rig's own when not given.
+    sheet : name or size; None: the rig's usual sheet.
+    landscape : orientation of the sheet; None: by its name and the rig's reach.
+    margin_mm : kept clear on all sides; None: the rig's own.
     fit : ``"fit"`` makes the picture as large as the margins and the machine's reach allow, ``"keep"`` keeps its size.
-    turn_deg : clockwise, or ``"auto"``: by a quarter where the picture then becomes larger.
-    pen_by : what decides which pen draws a line.
-    at_mm : where the top left corner of the upright box around it lies on the sheet; None: in the middle.
-    width_mm : its own, before it is turned; None: as ``fit`` says.
+    turn_deg : clockwise, or ``"auto"``: by a quarter turn if the picture is larger that way.
+    pen_by : how lines are assigned to pens.
+    at_mm : position of the top left corner of its bounding box on the sheet; None: centred.
+    width_mm : its width before turning; None: as ``fit`` says.
     mirror : left and right are swapped.
     """
 
@@ -47,28 +47,28 @@ class Placement:
 
     @property
     def quarters(self) -> int | Literal["auto"]:
-        """The turn of a picture that fills its sheet."""
+        """The turn of a picture that fills its sheet, degrees."""
         return "auto" if self.turn_deg == "auto" else round(self.turn_deg)
 
     @property
     def is_free(self) -> bool:
-        """Whether a place, a size, a mirror or an odd turn is stated, and not only how to fill the sheet."""
+        """Whether a position, a size, mirroring or a turn other than a quarter is given."""
         turned = self.turn_deg != "auto" and self.turn_deg % 90 != 0
         return self.at_mm is not None or self.width_mm is not None or self.mirror or turned
 
 
 @dataclass(frozen=True)
 class Lines:
-    """How strokes are made of the source.
+    """How strokes are made from a source.
 
     Parameters
     ----------
     method : ``NAME`` or ``NAME:SETTING=VALUE,...`` of the table in `sources.methods`; None: an SVG's own lines, and for
-        a photograph what suits it.
-    pens : the pens to separate colours to; none: one pen.
-    tolerance_mm : how far a stroke strays from its curve.
+        a photograph the method that suits it.
+    pens : pens for colour separation; none: one pen.
+    tolerance_mm : largest deviation of a stroke from its curve.
     see_through, layers, page, words : of drawing files; see `Wish`.
-    budget : what a drawing of a photograph may cost; None: whatever it costs.
+    budget : limits of time and ink for a photograph; None: no limits.
     """
 
     method: str | None = None
@@ -83,14 +83,14 @@ class Lines:
 
 @dataclass(frozen=True)
 class PlanTask:
-    """What is to be planned, and for which machine.
+    """A planning task for one machine.
 
     Parameters
     ----------
-    source : as the user typed it: for most methods a file.
-    placement, lines : where it goes, and how strokes are made of it.
-    tidiness : how much to do for fewer lifts and less travel.
-    surround : what is drawn around the picture.
+    source : as typed by the user; for most methods a file.
+    placement, lines : its placement, and how its strokes are made.
+    tidiness : effort for fewer lifts and less travel.
+    surround : frame and words around the picture.
     """
 
     source: str

@@ -1,8 +1,8 @@
-"""A picture larger than a sheet: divided among sheets that are numbered and carry marks to join them.
+"""Posters: a picture divided among numbered sheets with marks for joining them.
 
-Every sheet gets an equal piece. Short ticks beside its four corners show where the piece ends. To join two sheets, the
-one to the right or below is cut along its left or upper ticks and laid over the other, ticks on ticks; the other's
-piece goes on a little beneath it, so that lines meet although no cut is exact.
+Every sheet gets an equal piece. Short ticks beside its four corners show the end of the piece. To join two sheets, the
+right or lower one is cut along its left or upper ticks and laid over the other, ticks on ticks. The lower sheet's piece
+continues a little beneath it, so that lines meet although no cut is exact.
 """
 
 from __future__ import annotations
@@ -21,15 +21,15 @@ from linewright.sources.lettering.writing import Lettering
 from linewright.sources.picture import Wish
 
 BAND_MM: Final = 7.0
-"""Kept around a piece for its ticks and its number: letters of 3 mm with air."""
+"""Margin around a piece for its ticks and number: letters of 3 mm with white space."""
 
 LETTERS_MM: Final = 3.0
 
 TICK_MM: Final = 5.0
-"""Long enough to lay a ruler along, with the tick opposite."""
+"""Length of a tick: enough to align a ruler with the opposite one."""
 
 LEAST_MM: Final = 20.0
-"""A piece smaller than that is no use."""
+"""Smallest useful piece."""
 
 SHEETS_HIGH: Final = 400
 
@@ -57,13 +57,13 @@ def pieces(drawing: Drawing, whole_mm: tuple[float, float], room_mm: Box, overla
     ----------
     drawing : mm, from the top left corner of the whole.
     whole_mm : width and height of the whole.
-    room_mm : what of each sheet can be drawn on, in the sheet's coordinates.
-    overlap_mm : how far a piece goes on beyond its cut, to the right and below.
+    room_mm : drawable area of each sheet, in sheet coordinates.
+    overlap_mm : distance by which a piece extends beyond its cut, to the right and below.
 
     Raises
     ------
     SheetError
-        If the sheets are too small, or there would be too many.
+        The sheets are too small, or too many.
     """
     low, high = np.array(room_mm[:2]), np.array(room_mm[2:])
     most = high - low - 2 * BAND_MM - overlap_mm
@@ -83,7 +83,7 @@ def pieces(drawing: Drawing, whole_mm: tuple[float, float], room_mm: Box, overla
     for row in range(rows):
         for column in range(columns):
             corner = np.array([column, row]) * size
-            # The last column ends where the picture does, and not an ulp before: its frame lies there.
+            # The last column ends exactly where the picture does, because its frame lies there.
             cut = np.array([column + 1, row + 1]) * size
             end = np.where([column == columns - 1, row == rows - 1], whole, np.minimum(cut + overlap_mm, whole))
             part = clip(drawing, (*corner.tolist(), *end.tolist()))
@@ -95,7 +95,7 @@ def pieces(drawing: Drawing, whole_mm: tuple[float, float], room_mm: Box, overla
 
 
 def _marks(area_mm: Box, size_mm: Points, words: str) -> list[Points]:
-    """Ticks beside the corners of a piece, outside of the area that is drawn on, and its number above it."""
+    """Ticks outside the corners of a piece, and its number above it."""
     x0, y0, x1, y1 = area_mm
     gap = (BAND_MM - TICK_MM) / 2
     strokes = []
@@ -112,7 +112,7 @@ def _marks(area_mm: Box, size_mm: Points, words: str) -> list[Points]:
 
 
 def _with(drawing: Drawing, strokes: list[Points]) -> Drawing:
-    """The strokes after those of the drawing, by the first pen that it uses: marks need no pen of their own."""
+    """Strokes appended to a drawing with the first pen that it uses, so that marks need no extra pen."""
     pen = int(drawing.pen[0]) if len(drawing) else 0
     marks = Drawing.from_strokes(strokes, [pen] * len(strokes), drawing.pens)
     return Drawing.one_after_the_other([drawing, marks])

@@ -1,4 +1,4 @@
-"""The strokes of a source, by the method that was named or that suits the file."""
+"""Reads a source by the named method, or by the one that suits the file."""
 
 from __future__ import annotations
 
@@ -25,15 +25,15 @@ def read_picture(source: str, lines: Lines, wish: Wish) -> Picture:
 
     Parameters
     ----------
-    source : as the user typed it: for most methods a file.
-    wish : the room it will get on the sheet, and the pen.
+    source : as typed by the user; for most methods a file.
+    wish : its area on the sheet, and the pen.
 
     Raises
     ------
     SourceError
-        If there is no such file, or it is no picture that can be drawn.
+        There is no such file, or it is no picture that can be drawn.
     InputError
-        If there is no such method, or a setting of it is wrong.
+        There is no such method, or a setting of it is wrong.
     """
     from linewright.sources import methods, photograph
 
@@ -58,12 +58,12 @@ def read_picture(source: str, lines: Lines, wish: Wish) -> Picture:
 
 
 FIRST_LOOK_PENS: Final = 3.0
-"""How many times as wide as they are pens are for a first look: a third of the lines, each with a third of the points,
-take an eighth of the time (bench/desk.py)."""
+"""Factor on pen widths for a first look: a third of the lines, each with a third of the points, take an eighth of the
+time (bench/desk.py)."""
 
 
 def _first_look(source: str, method: str, wish: Wish) -> Picture | None:
-    """A photograph by wide pens and by the method that draws it with its own; None: it is no photograph."""
+    """A photograph drawn with wide pens by its usual method; None if it is no photograph."""
     from linewright.sources import methods, photograph
     from linewright.sources.choice import Automatic
     from linewright.sources.tone.method import BLACK, ToneMethod
@@ -82,7 +82,9 @@ def _first_look(source: str, method: str, wish: Wish) -> Picture | None:
 
 
 def _in_known_pens(picture: Picture, wish: Wish) -> Picture:
-    """The picture with the pens that were chosen for its colours or layers, that it names, or whose colours it has."""
+    """The picture with the user's pens: those assigned to its colours or layers, those that it names, or those with its
+    colours.
+    """
     drawing = picture.drawing
     by_word = {word: pen for pen in reversed(wish.pens) for word in (pen.name.lower(), pen.colour)}
     chosen = {word.lower(): _pen_called(name, wish.pens) for word, name in wish.pen_for}
@@ -115,7 +117,7 @@ def _pen_called(name: str, pens: tuple[Pen, ...]) -> Pen:
 
 
 def _made(method: str, source: str, wish: Wish) -> Picture:
-    """Letters and patterns, which fill the room before it is turned, in the first of the pens and at its width."""
+    """Letters or patterns for the unturned area, with the first pen and at its width."""
     from linewright.sources import methods
 
     if wish.turn_deg != "auto" and wish.turn_deg % 180:
@@ -132,7 +134,7 @@ def _made(method: str, source: str, wish: Wish) -> Picture:
 def wish_for(
     rig: Rig, sheet: Sheet, placement: Placement, report: Report | None = None, surround: Surround | None = None
 ) -> Wish:
-    """The room that a picture gets on its sheet, as far as the rig reaches, and the rig's pen."""
+    """The `Wish` for a picture: its area on the sheet within the rig's reach, and the rig's pen."""
     room = room_on(sheet, rig)
     x0, y0, x1, y1 = room if surround is None else surround.picture_room(room)
     wish = Wish((x1 - x0, y1 - y0), placement.quarters, rig.pen.width_mm, pen_by=placement.pen_by, fit=placement.fit)

@@ -1,7 +1,7 @@
-"""One arrangement for each row of a table: a card for every name on a list.
+"""Series: one arrangement per row of a table, such as a card for every name on a list.
 
-The table is a CSV file whose first row names its columns. ``{name}`` in a text, a source, a pattern or a method of the
-arrangement stands for what the row has in the column ``name``; ``{{`` and ``}}`` are braces.
+The table is a CSV file whose first row names its columns. ``{name}`` in a text, source, pattern or method of the
+arrangement is replaced by the row's value in column ``name``; ``{{`` and ``}}`` are braces.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from linewright.wording import count
 FILE_HIGH_BYTES: Final = 4_000_000
 
 ROWS_HIGH: Final = 10_000
-"""Days of drawing."""
+"""Most rows: days of drawing."""
 
 _FIELDS: Final = ("text", "text_file", "source", "pattern", "method")
 
@@ -35,8 +35,8 @@ class Row:
 
     Parameters
     ----------
-    line : on which line of the file it ends.
-    values : column to what stands there, without the spaces around it.
+    line : line of the file where it ends.
+    values : column name to value, stripped of spaces.
     """
 
     line: int
@@ -44,12 +44,12 @@ class Row:
 
 
 def read_rows(path: str | Path) -> tuple[Row, ...]:
-    """The rows of a table; empty ones are left out.
+    """The rows of a table without empty ones.
 
     Raises
     ------
     SourceError
-        If the file cannot be read, has no column names or no rows, or a row has more or fewer columns than there are.
+        The file cannot be read, has no column names or no rows, or a row has the wrong number of columns.
     """
     where = str(path)
     with source_file(path) as stream:
@@ -65,7 +65,7 @@ def read_rows(path: str | Path) -> tuple[Row, ...]:
         line = text[: text.index("\0")].count("\n") + 1
         raise SourceError(f"line {line} has a character of code 0", where=where, hint="save the table as CSV in UTF-8")
     head = text.partition("\n")[0]
-    # Spreadsheets write semicolons where the comma is the decimal mark.
+    # Spreadsheets write semicolons in countries with a decimal comma.
     separator = max(",;\t", key=head.count) if any(mark in head for mark in ",;\t") else ","
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator)
     rows: list[Row] = []
@@ -103,12 +103,12 @@ def _check(columns: list[str], where: str) -> None:
 
 
 def filled(arrangement: Arrangement, row: Row, where: str = "the series") -> Arrangement:
-    """The arrangement with the row's values in place of the names in braces.
+    """The arrangement with column names in braces replaced by the row's values.
 
     Raises
     ------
     SourceError
-        If there is no such column; with the item, and what there is.
+        There is no such column; the message has the item and the known columns.
     """
     return replace(arrangement, items=tuple(_filled(item, row, where) for item in arrangement.items))
 
@@ -142,6 +142,6 @@ def _filled(item: Item, row: Row, where: str) -> Item:
 
 
 def name_of(row: Row) -> str:
-    """What a row's card is called: its first column, in letters that a file's name can have."""
+    """File name for a row's card: its first column, restricted to characters for file names."""
     first = next(iter(row.values.values()))
     return re.sub(r"[\W_]+", "-", first.lower()).strip("-")[:40].strip("-") or "row"

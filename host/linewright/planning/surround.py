@@ -1,7 +1,7 @@
-"""What is drawn around a picture on request: a frame, a caption, a signature.
+"""Optional surroundings of a picture: frame, caption, signature.
 
-The frame follows the margins. Words stand below it, as on a print: the caption in the middle, or at the left where a
-signature stands at the right. The picture gets the room that is left.
+The frame follows the margins. Words are below it, as on a print: the caption centred, or left if there is a signature
+at the right. The picture gets the remaining area.
 """
 
 from __future__ import annotations
@@ -23,30 +23,30 @@ from linewright.sources.picture import Wish
 
 GAP_SHARE: Final = 0.025
 GAP_MM: Final = (2.0, 10.0)
-"""White between frame and picture: a share of the room's shorter side, within bounds (common practice)."""
+"""Space between frame and picture: a share of the area's shorter side, within bounds (common practice)."""
 
 CAPTION_SHARE: Final = 0.028
 CAPTION_MM: Final = (3.0, 10.0)
-"""Height of a caption's capitals: a share of the room's shorter side, within bounds. Below 3 mm a common pen's letters
-run together."""
+"""Height of a caption's capitals: a share of the area's shorter side, within bounds. Below 3 mm the letters of a common
+pen run together."""
 
 SIGNATURE_FILE: Final = 1.6
-"""Height of a signature from a file, in capitals of the caption: as high as the band allows."""
+"""Height of a signature from a file, in capital heights of the caption: as high as the band allows."""
 
 SIGNATURE: Final = 0.8
-"""Height of a signature's capitals, in those of the caption; more where the pen is too broad for that."""
+"""Height of a signature's capitals, in capital heights of the caption; larger if the pen is too wide for that."""
 
 BAND: Final = 2.4
-"""Height of the band of words, in capitals of the caption: air of one above, and room for what hangs below the line."""
+"""Height of the band of words, in capital heights of the caption: one of white space above, and room for descenders."""
 
 HANGS: Final = 0.4
-"""How far letters hang below their foot line, in capitals, at most."""
+"""Largest depth of descenders, in capital heights."""
 
 LEAST_MM: Final = 20.0
-"""A picture smaller than that is no use."""
+"""Smallest useful picture."""
 
 _POINT_MM: Final = 1e-6
-"""A signature without width or height is scaled by its other side."""
+"""A smaller side of a signature counts as 0; the other one then sets the scale."""
 
 CAPTION_FACE: Final = "plain"
 SIGNATURE_FACE: Final = "running"
@@ -54,13 +54,13 @@ SIGNATURE_FACE: Final = "running"
 
 @dataclass(frozen=True)
 class Surround:
-    """What is drawn around a picture.
+    """Surroundings of a picture.
 
     Parameters
     ----------
-    frame : whether a line follows the margins.
+    frame : whether a line is drawn along the margins.
     caption : words below the picture; empty: none.
-    signature : words in running letters at the lower right, or the name of an SVG file of a signature; empty: none.
+    signature : words in script at the lower right, or the name of an SVG file; empty: none.
     """
 
     frame: bool = False
@@ -69,7 +69,7 @@ class Surround:
 
     @property
     def is_nothing(self) -> bool:
-        """Whether the picture is drawn alone."""
+        """Whether there are no surroundings."""
         return self == Surround()
 
     @property
@@ -77,11 +77,11 @@ class Surround:
         return bool(self.caption or self.signature)
 
     def picture_room(self, room_mm: Box) -> Box:
-        """What it leaves of a room for the picture itself, mm.
+        """The part of an area left for the picture, mm.
 
         Raises
         ------
-        SheetError : that is too little for a picture.
+        SheetError : it is too small.
         """
         left, top, right, bottom = self._frame(room_mm)
         gap_mm = _bounded(GAP_SHARE, GAP_MM, room_mm) if self.frame else 0.0
@@ -94,13 +94,13 @@ class Surround:
         return inner
 
     def around(self, placed: PlacedDrawing, room_mm: Box, pen_width_mm: float) -> tuple[PlacedDrawing, tuple[str, ...]]:
-        """A placed drawing with what surrounds it, drawn by its darkest pen, and what there is to know about that.
+        """A placed drawing with its surroundings, drawn with its darkest pen, and remarks for the user.
 
         Parameters
         ----------
         placed : sheet coordinates, mm.
-        room_mm : the room that was divided by `picture_room`.
-        pen_width_mm : of a pen that does not state its own.
+        room_mm : the area that `picture_room` divided.
+        pen_width_mm : width of pens that state none.
 
         Raises
         ------
@@ -124,7 +124,7 @@ class Surround:
         return PlacedDrawing(whole.points_mm, whole.starts, whole.pen, whole.pens, placed.cut), notes
 
     def _frame(self, room_mm: Box) -> Box:
-        """The room above the band of words."""
+        """The area above the band of words."""
         left, top, right, bottom = room_mm
         return (left, top, right, bottom - (BAND * self._caption_mm(room_mm) if self._words else 0.0))
 
@@ -160,13 +160,13 @@ class Surround:
 
 
 def _bounded(share: float, bounds_mm: tuple[float, float], room_mm: Box) -> float:
-    """A share of the shorter side of a room, within bounds, mm."""
+    """A share of the shorter side of an area, within bounds, mm."""
     side_mm = min(room_mm[2] - room_mm[0], room_mm[3] - room_mm[1])
     return float(np.clip(share * side_mm, *bounds_mm))
 
 
 def _line(text: str, face: str, size_mm: float, pen_width_mm: float) -> tuple[list[Points], float, tuple[str, ...]]:
-    """One line of words: strokes from the left end of its foot line, its width in mm, and what is missing."""
+    """One line of words: strokes relative to the left end of its baseline, its width in mm, and missing characters."""
     one = " ".join(text.split())
     picture = Lettering(face, size_mm).read(one, Wish((math.inf, math.inf), 0, pen_width_mm))
     above_mm = TextLines(one, FACES[face], 0.0).ink()[2] * size_mm / CAP_UNITS
@@ -176,11 +176,11 @@ def _line(text: str, face: str, size_mm: float, pen_width_mm: float) -> tuple[li
 def _signed(
     signature: str, size_mm: float, pen_width_mm: float, room_mm: float
 ) -> tuple[list[Points], float, tuple[str, ...]]:
-    """A signature: strokes from the left end of its foot line, its width in mm, and what there is to know of it.
+    """A signature: strokes relative to the left end of its baseline, its width in mm, and remarks.
 
     Raises
     ------
-    SheetError : it takes more than half of the room.
+    SheetError : it is wider than half of the area.
     """
     if signature.lower().endswith(".svg"):
         strokes, width_mm = _of_file(signature, (room_mm / 3.0, SIGNATURE_FILE * size_mm), pen_width_mm)
@@ -197,7 +197,7 @@ def _signed(
 
 
 def _of_file(file: str, room_mm: tuple[float, float], pen_width_mm: float) -> tuple[list[Points], float]:
-    """The ink of an SVG as large as a room allows: strokes from its lower left corner, and its width in mm."""
+    """An SVG scaled to the largest size in an area: strokes relative to its lower left corner, and its width in mm."""
     drawn = read_drawing(file, Wish(room_mm, 0, pen_width_mm)).drawing
     x0, y0, x1, y1 = drawn.bounds_mm()
     scale = min(room_mm[0] / max(x1 - x0, _POINT_MM), room_mm[1] / max(y1 - y0, _POINT_MM))
@@ -205,7 +205,7 @@ def _of_file(file: str, room_mm: tuple[float, float], pen_width_mm: float) -> tu
 
 
 def _darkest(drawing: Drawing) -> int:
-    """The pen with the darkest ink among those that draw."""
+    """The darkest pen among those that draw."""
 
     def light(pen: int) -> float:
         red, green, blue = (int(drawing.pens[pen].colour[i : i + 2], 16) for i in (1, 3, 5))

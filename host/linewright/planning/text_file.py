@@ -1,4 +1,4 @@
-"""Files of words to write: read within bounds, in UTF-8."""
+"""Text files to be written: UTF-8, of bounded size."""
 
 from __future__ import annotations
 
@@ -9,23 +9,23 @@ from linewright.errors import SourceError
 from linewright.sources.source_file import source_file
 
 LONGEST_FILE: Final = 1_000_000
-"""Bytes of a text file: far beyond what a sheet holds, and nothing that would fill the memory."""
+"""Largest text file, bytes: far more than a sheet holds."""
 
 
 def text_of(path: Path) -> str:
-    """The words of a file.
+    """The text of a file.
 
     Raises
     ------
     SourceError
-        When it cannot be read, is too long, or is no UTF-8 text.
+        The file cannot be read, is too long, or is not UTF-8.
     """
     with source_file(path) as file:
         return text_from(file, str(path))
 
 
 def text_from(stream: IO[bytes], where: str) -> str:
-    """As `text_of`, from an open stream."""
+    """Like `text_of`, from an open stream."""
     data = stream.read(LONGEST_FILE + 1)
     if len(data) > LONGEST_FILE:
         raise SourceError(

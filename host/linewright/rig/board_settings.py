@@ -1,4 +1,4 @@
-"""What the board is told of a rig: the settings of linewire's table, in whole numbers."""
+"""Settings that a board gets for a rig: those of linewire's table, as whole numbers."""
 
 from __future__ import annotations
 
@@ -13,13 +13,14 @@ from linewright import units
 from linewright.rig.rig import Rig
 
 ACCEL_HIGH_STEPS_S2: Final = 4_000_000
-"""What the board takes as acceleration for hold and homing; a lower one only stops more gently."""
+"""Largest acceleration for hold and homing that the board accepts; a lower value only stops more gently."""
 
 HOME_SEARCH: Final = 1.05
-"""How far homing looks for a switch, in travels: a carriage pushed by hand stands up to a few per cent beyond it."""
+"""Distance over which homing searches for a switch, in travels: a carriage pushed by hand may be a few per cent beyond
+it."""
 
 NOT_CONNECTED: Final = -1
-"""Pin number that tells the board that nothing is there."""
+"""Pin number that means "not connected"."""
 
 SETTING_TYPES: Final = {"cartesian": 0, "crossed-belt": 1}
 
@@ -28,31 +29,31 @@ SETTING_ENDSTOPS: Final = {"none": 0, "min": 1, "max": 2}
 SETTING_CONTACTS: Final = {"normally-open": 0, "normally-closed": 1}
 
 SETTING_POWER_LEVELS: Final = {"none": 1, "divider": 1, "optocoupler": 0}
-"""Level of the input while the motors have power: a divider puts it out, an optocoupler takes the input to ground."""
+"""Level of the input while the motors have power: a divider makes it high, an optocoupler low."""
 
 _STEP_SLACK: Final = 1e-6
-"""Steps: travel x steps/mm of whole millimetres comes out a few 1e-12 off a whole number; a millionth of a step is
-far above that and far below anything a machine can do."""
+"""Rounding tolerance, steps: travel x steps/mm of whole millimetres differs from a whole number by a few 1e-12."""
 
 
 SERVO_MARGIN_US: Final = 200
-"""How far beyond the pen's own heights the board lets the servo go, for whoever looks for better ones by hand: 18
-degrees of a hobby servo (common practice: 1 ms for 90 degrees)."""
+"""Servo range beyond the pen's own heights, for adjusting them by hand: 18 degrees of a hobby servo (common practice: 1
+ms for 90 degrees)."""
 
 
 SHAPE_MARGIN: Final = 1.25
-"""Corrections change steps per mm by a fifth at most (`sections.Corrections`)."""
+"""Corrections change steps per mm by at most a fifth (`sections.Corrections`)."""
 
 
 SAMPLED_MARGIN: Final = 2.5
-"""Plans for the tip are sampled into ramps of a few steps, down to one. Whole steps and whole steps/s leave the
-acceleration of such a ramp far off its mean: 1.7 times the bound without it was the most seen (tests/device)."""
+"""Plans for the tip are sampled into ramps of few steps, down to one. Rounding to whole steps and whole steps/s makes
+the acceleration of such a ramp differ from the mean: up to 1.7 times the bound without this margin was seen
+(tests/device)."""
 
 
 def _steepest_ramp_steps_s2(rig: Rig) -> float:
-    """The most that both axes together accelerate along the path in step space, in whatever direction.
+    """Largest path acceleration of both axes together in step space, in any direction.
 
-    With `SHAPE_MARGIN`, because planning counts in steps of the corrected machine.
+    Includes `SHAPE_MARGIN`, because the planner counts in steps of the corrected machine.
     """
     accel = np.array([rig.x.accel_mm_s2, rig.y.accel_mm_s2])
     corners = rig.kinematics_matrix @ (np.array([[1.0, 1.0], [1.0, -1.0]]).T * accel[:, None])
@@ -61,11 +62,11 @@ def _steepest_ramp_steps_s2(rig: Rig) -> float:
 
 
 def _corner_rate_steps_s(rig: Rig) -> float:
-    """The most that a motor's rate jumps at a corner that the planner lets the pen pass.
+    """Largest jump of a motor's step rate at a corner.
 
     At a vertex the velocity changes by ``dv = 2 v sin(phi / 2)`` where ``v^2 <= a 2 delta / sin^2(phi / 2)``
-    (`motion.corners`), so ``dv^2 <= 8 a delta``.  Twice that, because the board lets a rate depart by half of it from
-    what constant acceleration can follow (`lineboard.guard`).
+    (`motion.corners`), so ``dv^2 <= 8 a delta``. Twice that, because the board lets a rate deviate by half of it from
+    constant acceleration (`lineboard.guard`).
     """
     accel_mm_s2 = float(np.hypot(rig.x.accel_mm_s2, rig.y.accel_mm_s2))
     jump_mm_s = math.sqrt(8.0 * accel_mm_s2 * rig.motion.junction_deviation_mm)
@@ -73,7 +74,7 @@ def _corner_rate_steps_s(rig: Rig) -> float:
 
 
 def pen_heights_us(rig: Rig) -> tuple[int, int]:
-    """The lowest and the highest pulse that the rig's own heights of the pen take."""
+    """Lowest and highest servo pulse of the rig's pen heights."""
     pen = rig.pen
     heights: list[float] = [pen.up_us, pen.down_us, pen.clear_us]
     heights += [pen.down_us + change for row in rig.corrections.pen_height.change_us for change in row]
@@ -81,16 +82,16 @@ def pen_heights_us(rig: Rig) -> tuple[int, int]:
 
 
 def servo_range_us(rig: Rig) -> tuple[int, int]:
-    """The pulses that the board takes: all heights of the pen, and `SERVO_MARGIN_US` on either side."""
+    """Servo range of the board: all pen heights, extended by `SERVO_MARGIN_US` on either side."""
     low, high = pen_heights_us(rig)
     return max(low - SERVO_MARGIN_US, SERVO_LOW_US), min(high + SERVO_MARGIN_US, SERVO_HIGH_US)
 
 
 def board_settings(rig: Rig) -> dict[str, int]:
-    """What the board is told of the rig: names and units of linewire's settings table, whole numbers.
+    """Settings for the board: names and units of linewire's settings table, whole numbers.
 
-    Rates round down, so that the board never goes faster than the file says; soft limits round outward to the
-    step that a point on the rim of the reach is rounded to.
+    Rates are rounded down, so that the board never exceeds the file's values. Soft limits are rounded outward to the
+    step to which a point on the edge of the reach is rounded.
     """
     homing = rig.homing
     told = {
@@ -117,7 +118,7 @@ def board_settings(rig: Rig) -> dict[str, int]:
         "host_silence_ms": units.s_to_ms(rig.guard.host_silence_s),
         "rest_current_after_ms": units.s_to_ms(rig.guard.rest_current_after_s),
     }
-    # Along one axis each busy motor makes this many steps per mm, on either kind of kinematics.
+    # Along one axis each moving motor makes this many steps per mm, on either kind of kinematics.
     room = rig.shape.room_mm
     for i, (name, axis, spm) in enumerate(zip("xy", (rig.x, rig.y), rig.steps_per_mm / rig.scale, strict=True)):
         told |= {

@@ -1,4 +1,4 @@
-"""The table of boards: which pins each leads out, which it keeps for itself, its light, and what its 3.3 V can feed."""
+"""Table of boards: available pins, reserved pins, LED, and current of the 3.3 V output."""
 
 from __future__ import annotations
 
@@ -11,28 +11,28 @@ CHIP_RP2350: Final = "rp2350"
 
 
 RAMPS_HZ: Final = 2500
-"""Ramps a second that plans ask of a board. An emulated RP2040 spends 55 % of its time at 600 of them over USB, 63 %
-at 1397 (`bench/board_dense.py`): a hundredth for every hundred, so 2500 leave a quarter. No board has been run at more
-than 1397, and no other kind has been measured, so all are held to the same."""
+"""Most ramps per second that plans require of a board. An emulated RP2040 is busy for 55 % of its time with 600 ramps/s
+over USB and for 63 % with 1397 (`bench/board_dense.py`): 1 % per hundred, so 2500 leave a quarter free. No board has
+been run above 1397 and no other kind has been measured, so all have the same limit."""
 
 
 @dataclass(frozen=True)
 class BoardPins:
-    """What one kind of board offers.
+    """Properties of one kind of board.
 
     Parameters
     ----------
-    chip : what the board calls itself in its greeting.
-    pins : GPIO that are led out to where a wire can be soldered; None where that depends on the board at hand.
+    chip : name that the board sends in its greeting.
+    pins : GPIO with a solder point or header pin; None if that depends on the board at hand.
     in_a_row : step_a, step_b, direction_a and direction_b must be neighbours, in this order.
-    highest_step_a : the last pin such a row may begin at.
-    own : pins that the board uses itself, and for what.
-    light : GPIO of its light; None where it has none or hangs it on its radio.
-    logic_v : what its pins put out and take.
-    output_3v3_ma : most that its 3.3 V output should feed; None where its data sheet has to be asked.
-    machine : what MicroPython calls it, in front of " with " and the chip's name; empty for a whole family.
-    seen : what of Linewright has been run for it.
-    ramps_hz : most ramps a second that a plan may ask of it for longer than its queue lasts.
+    highest_step_a : highest GPIO at which such a row may begin.
+    own : pins that the board uses itself, with their use.
+    light : GPIO of its LED; None if it has none or the radio chip drives it.
+    logic_v : logic level of its pins.
+    output_3v3_ma : most current of its 3.3 V output; None: see its data sheet.
+    machine : MicroPython's name for it, before " with " and the chip's name; empty for a whole family.
+    seen : how Linewright has been tested on it.
+    ramps_hz : most ramps per second of a plan, averaged over its queue.
     """
 
     chip: str
@@ -66,7 +66,7 @@ _RADIO: Final = dict.fromkeys((23, 24, 25, 29), "the board's radio hangs on it")
 _SHAPE_OF_PICO: Final = frozenset((*range(23), 26, 27, 28))
 
 ROW: Final = ("step_a", "step_b", "direction_a", "direction_b")
-"""One state machine of the PIO sets directions and steps together, so it sees them as one run of pins."""
+"""One PIO state machine sets directions and steps together, so the four pins must be consecutive."""
 
 
 def _model(
@@ -134,11 +134,11 @@ BOARDS: Final[dict[str, BoardPins]] = {
     "portable": BoardPins("portable", None, False, 47),
     "virtual": BoardPins("virtual", None, False, 47),
 }
-"""What `board` in a rig file may say. A chip's name stands for any other board with it."""
+"""Values of `board` in a rig file. A chip's name stands for any other board with it."""
 
 
 def called(machine: str) -> str:
-    """The row of a board by what its MicroPython calls it; its chip's name where no row fits, "" where no chip does.
+    """Row of the table for MicroPython's name of a board; the chip's name if no row fits, "" if the chip is unknown.
 
     Parameters
     ----------
@@ -146,7 +146,7 @@ def called(machine: str) -> str:
     """
     name, _, processor = machine.rpartition(" with ")
     chip = processor.lower().partition("-")[0]  # "RP2350-RISCV" has the same pins
-    # One name is the beginning of another's, and makers append the size of the flash: the longest that fits.
+    # One name may be the start of another, and makers append the flash size, so take the longest match.
     fits = [
         key
         for key, board in BOARDS.items()

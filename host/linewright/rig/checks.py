@@ -1,7 +1,8 @@
-"""What can be wrong with a rig.
+"""Checks of a rig file.
 
-Two kinds: a single key (its kind, its range, its name), found by pydantic and put into our words here; and keys that
-do not go together, one small check each. The model itself is in `rig`; what is allowed but doubtful is in `doubts`.
+There are two kinds: problems of a single key (kind, range, name), found by pydantic and reported in our words; and keys
+that contradict each other, with one small check each. The model is in `rig`; values that are allowed but doubtful are
+in `doubts`.
 """
 
 from __future__ import annotations
@@ -37,23 +38,20 @@ from linewright.rig.toml_lines import Places, line_of
 from linewright.sheet.sizes import Sheet
 
 SERVO_SAFE_US: Final = (1000, 2000)
-"""The pulses that every hobby servo follows without meeting a stop (common practice)."""
+"""Pulses that every hobby servo can follow without reaching a stop (common practice)."""
 
 STEEPEST: Final = 0.05
-"""Slope of a straightness table, mm in 1 mm: 5 mm in 100 mm is a rail that no carriage runs on."""
+"""Largest slope of a straightness table, mm per mm: no carriage runs on a rail bent by 5 mm in 100 mm."""
 
 SERVO_FRAME_MS: Final = 20
-"""A hobby servo reads its pulse 50 times a second (common practice), so it may begin to move 20 ms after it is told."""
+"""Period of a hobby servo's pulses, 50 per second (common practice): it may start to move 20 ms after a change."""
 
 STEPS_HIGH: Final = 100_000_000
-"""Steps from one end of an axis to the other; far inside the 32 bits of the wire's positions, where x + y must fit."""
-
-
-# Problems of single keys
+"""Most steps along an axis: far inside the 32 bits of the protocol's positions, which must hold x + y."""
 
 
 def valid_sections(rig: type[BaseModel], raw: Mapping[str, Any]) -> dict[str, Any]:
-    """The sections that are valid by themselves, defaults filled in, so that the rest can still be checked."""
+    """The sections that are valid by themselves, with defaults, so that the others can still be checked."""
     sections: dict[str, Any] = {}
     for name, field in rig.model_fields.items():
         adapter: TypeAdapter[Any] = TypeAdapter(field.annotation or object)
@@ -68,7 +66,7 @@ def valid_sections(rig: type[BaseModel], raw: Mapping[str, Any]) -> dict[str, An
 
 
 def _brief(value: object) -> object:
-    """The value, or its beginning where it would flood the message."""
+    """The value, shortened if it is too long for the message."""
     try:
         text = repr(value)
     except ValueError:  # an int of more digits than Python prints
@@ -88,7 +86,7 @@ def _model_at(rig: type[BaseModel], path: tuple[str, ...]) -> type[BaseModel] | 
 
 
 def _allowed(rig: type[BaseModel], path: tuple[str, ...]) -> tuple[str, str]:
-    """What is allowed for a key, and why, from the model itself."""
+    """Allowed values of a key and the reason, from the model."""
     model = _model_at(rig, path)
     field = model.model_fields.get(path[-1]) if model else None
     if model is None or field is None:
@@ -114,16 +112,16 @@ def _allowed(rig: type[BaseModel], path: tuple[str, ...]) -> tuple[str, str]:
 
 @dataclass(frozen=True)
 class Bounds:
-    """What one key may be, from the model itself.
+    """Allowed values of one key, from the model.
 
     Parameters
     ----------
-    words : in words.
-    low, high : of a number; 0 and 0 for anything else.
-    is_number : it is a number.
-    whole : a whole one.
-    choices : the words that are allowed; empty: any text.
-    optional : it may be left out.
+    words : description in words.
+    low, high : limits of a number; 0 and 0 for anything else.
+    is_number : the value is a number.
+    whole : the number must be whole.
+    choices : allowed words; empty: any text.
+    optional : the key may be omitted.
     """
 
     words: str
@@ -166,16 +164,16 @@ def bounds_of(rig: type[BaseModel], key: str) -> Bounds:
 
 
 def field_issues(rig: type[BaseModel], error: ValidationError, places: Places) -> Iterator[RigIssue]:
-    """Every problem that pydantic found with a single key, once, in our words."""
+    """All problems of single keys that pydantic found, once each, in our words."""
     seen: set[tuple[str, ...]] = set()
     for found in error.errors(include_url=False):
-        # An index into a pair, or the branch of a union, is not a key of the file.
+        # Indices of pairs and branches of unions are not keys of the file.
         path = tuple(part for part in found["loc"] if isinstance(part, str) and part not in ("int", "float"))
         if path in seen or found["type"] == "rig_as_a_whole":
             continue
         seen.add(path)
         key, line = ".".join(path), line_of(places, path)
-        if found["type"] == "missing" and isinstance(found["loc"][-1], str):  # else half of a pair is missing
+        if found["type"] == "missing" and isinstance(found["loc"][-1], str):  # otherwise half of a pair is missing
             allowed, why = _allowed(rig, path)
             yield RigIssue(key, None, f"is missing; {allowed}; {_how_to_add(rig, path)}", line=line, why=why)
         elif found["type"] == "extra_forbidden":
@@ -186,7 +184,7 @@ def field_issues(rig: type[BaseModel], error: ValidationError, places: Places) -
 
 
 def _how_to_add(rig: type[BaseModel], path: tuple[str, ...]) -> str:
-    """Where a key or a table that is missing goes."""
+    """Where to write a missing key or table."""
     what = "it at the top of the file"
     if _model_at(rig, (*path, "")) is not None:
         what = f"it as [{'.'.join(path)}]"
@@ -203,7 +201,7 @@ def _all_keys(model: type[BaseModel], prefix: tuple[str, ...] = ()) -> Iterator[
 
 
 def _nearest(rig: type[BaseModel], path: tuple[str, ...]) -> str:
-    """A suggestion for an unknown key: the same table first, then the same name in another table."""
+    """Suggestion for an unknown key: a similar one in the same table, or the same name in another table."""
     keys = list(_all_keys(rig))
     beside = {key[-1]: key for key in keys if key[:-1] == path[:-1]}
     if match := difflib.get_close_matches(path[-1], beside, n=1):
@@ -215,8 +213,6 @@ def _nearest(rig: type[BaseModel], path: tuple[str, ...]) -> str:
         return f"; did you mean {'.'.join(anywhere[match[0]])}?"
     return f"; known here are {', '.join(beside)}" if beside else ""
 
-
-# Problems between keys: each check names the sections it reads, and runs when those are valid
 
 _Found = Iterator[tuple[str, object, str, str]]  # key, value, what is allowed, why
 
@@ -233,7 +229,7 @@ def _equal_steps(kinematics: Kinematics, motor: Motors) -> _Found:
 
 
 def _steps_per_mm(motor: Motors) -> _Found:
-    # Below 1 step/mm a line is a staircase that any eye sees; above 5000 even 26 mm/s is past the wire's step rate.
+    # Below 1 step/mm lines are visibly stepped; above 5000 even 26 mm/s exceeds the protocol's step rate.
     for name, one in (("a", motor.a), ("b", motor.b)):
         if not 1 <= one.steps_per_mm <= 5000:
             yield (
@@ -245,7 +241,7 @@ def _steps_per_mm(motor: Motors) -> _Found:
 
 
 def _pulse_times(motor: Motors, driver: Driver) -> _Found:
-    # A driver wants the line low for as long as it was high before the next step.
+    # A driver needs the step line low for as long as it was high.
     shortest_us = 2 * driver.step_width_us + driver.direction_setup_us
     for name, one in (("a", motor.a), ("b", motor.b)):
         fastest = math.floor(units.US_PER_S / shortest_us)
@@ -274,7 +270,7 @@ def _homing_speeds(axis: Axes, motor: Motors, homing: Homing) -> _Found:
     if homing.slow_mm_s > homing.fast_mm_s:
         yield ("homing.slow_mm_s", homing.slow_mm_s, f"must be at most fast_mm_s = {homing.fast_mm_s:g}", "")
     slowest_axis = min(axis.x.speed_mm_s, axis.y.speed_mm_s)
-    # On a crossed belt one axis turns both motors at the axis's own belt speed, so one rule serves both kinds.
+    # On a crossed belt one axis turns both motors at the axis' own belt speed, so one rule covers both kinds.
     by_rate = min(one.step_rate_hz / one.steps_per_mm for one in (motor.a, motor.b))
     if homing.fast_mm_s > min(slowest_axis, by_rate):
         why = "the slower axis's speed" if slowest_axis <= by_rate else "the motors' step_rate_hz"
@@ -404,7 +400,7 @@ _CHECKS: Final[tuple[tuple[tuple[str, ...], Callable[..., _Found]], ...]] = (
 
 
 def cross_issues(sections: Mapping[str, Any], places: Places | None = None) -> list[RigIssue]:
-    """Every problem between the keys of sections that are valid by themselves."""
+    """Contradictions between keys of sections that are valid by themselves."""
     return [
         RigIssue(key, value, allowed, line=line_of(places or {}, tuple(key.split("."))), why=why)
         for needed, check in _CHECKS

@@ -1,4 +1,4 @@
-"""What is allowed but doubtful about a rig, in plain words."""
+"""Warnings about allowed but doubtful values of a rig."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from linewright.rig.rig import Rig
 
 
 def doubts(rig: Rig) -> tuple[str, ...]:
-    """What is allowed but doubtful about a rig, in plain words, one sentence or two each."""
+    """Warnings about allowed but doubtful values of a rig, one or two sentences each."""
     return tuple(_doubts(rig))
 
 

@@ -1,7 +1,7 @@
-"""From answers to a rig file: the text of the commented default with the machine's own figures in it.
+"""Rig file from the answers of `rig new`: the commented default with the machine's own values.
 
-There is one template, ``data/rig.toml``; what is written is that text with values changed, so comments, order and
-units are the same in every rig file, and a new key needs to be explained in one place only.
+The only template is ``data/rig.toml``. Its values are replaced, so comments, order and units are the same in every rig
+file, and a new key is explained in one place only.
 """
 
 from __future__ import annotations
@@ -20,28 +20,29 @@ from linewright.rig.rig import Rig
 STEP_RATE_HZ: Final = 40_000
 PORTABLE_RATE_HZ: Final = 4_000
 LEAST_RATE_HZ: Final = 100  # of the rig file
-"""Steps/s to begin with: far inside what the board plays (100 000; on the portable port 4000, where motors start and
-stop dead)."""
+"""Lowest initial step rate, steps/s: well below the limits of the board (100 000; 4000 on the portable port, whose
+motors start and stop without a ramp)."""
 
 HOMING_MM_S: Final = 30.0
 SECOND_HOMING_MM_S: Final = 4.0
 HOMING_MM_S2: Final = 500.0
-"""Acceleration of both approaches, as in the commented default: it then stops within 0.9 mm of the switch's click."""
+"""Acceleration of both homing approaches, as in the commented default: the axis stops within 0.9 mm of the switch
+point."""
 
 PEN_DOWN_MM_S: Final = 100.0
-"""As in the commented default: the ink of many pens breaks up above it."""
+"""As in the commented default: many pens leave broken lines above it."""
 
 
 @dataclass(frozen=True)
 class Draft:
-    """A rig file that is ready to be written.
+    """A complete rig file, not yet written.
 
     Parameters
     ----------
     text : TOML, commented.
-    rig : the same, read back.
-    steps_per_mm : of the motors.
-    reaches : what the motors can do for x and y; None where figures are not known.
+    rig : the rig parsed from the text.
+    steps_per_mm : steps per mm of the motors.
+    reaches : limits of the motors for x and y; None where figures are unknown.
     """
 
     text: str
@@ -51,12 +52,12 @@ class Draft:
 
 
 def draft(answers: Mapping[str, Answer]) -> Draft:
-    """The rig file that follows from the answers; questions that are not answered take their defaults.
+    """Rig file from answers; unanswered questions take their defaults.
 
     Raises
     ------
     RigError
-        If the answers do not go together; the issues name the keys.
+        The answers contradict each other; the issues name the keys.
     """
     changes = _as_answered(answers)
     rig = Rig.parse(changed_text(Rig.default_text(), _valid_meanwhile(changes)), where="the answers")
@@ -69,7 +70,7 @@ def draft(answers: Mapping[str, Answer]) -> Draft:
 
 
 def _as_answered(answers: Mapping[str, Answer]) -> dict[str, object]:
-    """Keys of the rig file with what was answered."""
+    """Keys of the rig file with their answers."""
     full: dict[str, Answer] = {}
     changes: dict[str, object] = {}
     for question in QUESTIONS:
@@ -89,7 +90,7 @@ def _as_answered(answers: Mapping[str, Answer]) -> dict[str, object]:
 
 
 def _assumed(answers: Mapping[str, Answer]) -> list[str]:
-    """Keys of the machine's figures that were taken from a machine of common parts, because nobody has answered."""
+    """Keys whose values were assumed, because the questions were not answered."""
     full: dict[str, Answer] = {}
     keys: list[str] = []
     for question in QUESTIONS:
@@ -101,7 +102,7 @@ def _assumed(answers: Mapping[str, Answer]) -> list[str]:
 
 
 def _valid_meanwhile(changes: Mapping[str, object]) -> dict[str, object]:
-    """The changes, with limits low enough for any machine; the real limits are derived from the rest."""
+    """The changes with limits low enough for any machine; the real limits are computed from the result."""
     slow: dict[str, object] = {"homing.fast_mm_s": 0.5, "homing.slow_mm_s": 0.5, "homing.backoff_mm": 0.1}
     return {**changes, **slow}
 
@@ -113,7 +114,7 @@ def _reach(rig: Rig, i: int) -> Reach | None:
 
 
 def _limits(rig: Rig, x: Reach | None, y: Reach | None) -> dict[str, object]:
-    """Speeds and accelerations to begin with."""
+    """Initial speeds and accelerations."""
     changes: dict[str, object] = {}
     speeds = []
     crossed = rig.kinematics.type == "crossed-belt"
@@ -126,12 +127,12 @@ def _limits(rig: Rig, x: Reach | None, y: Reach | None) -> dict[str, object]:
         speeds.append(speed)
     fast = max(0.5, math.floor(min(HOMING_MM_S, *speeds) * 10) / 10)
     backoff = min(3.0, min(rig.x.travel_mm, rig.y.travel_mm) / 4)
-    # The fast approach has to come to a stand within the back-off: v^2 = 2 a d.
+    # The fast approach must stop within the back-off: v^2 = 2 a d.
     accel = min(HOMING_MM_S2, float(str(changes["axis.x.accel_mm_s2"])), float(str(changes["axis.y.accel_mm_s2"])))
     fast = min(fast, max(0.5, math.floor(math.sqrt(2 * accel * backoff) * 10) / 10))
     if crossed:
-        # On a diagonal one motor turns as fast as both axes together, so its speed is limited to the one that its
-        # torque was worked out for.
+        # On a diagonal one motor turns as fast as both axes together, so its speed is limited to the one for which its
+        # torque was computed.
         belt_mm_s = min(max(speeds) if found is None else found.speed_mm_s for found in (x, y))
         for name, motor in (("a", rig.a), ("b", rig.b)):
             rate = max(math.ceil(belt_mm_s * motor.steps_per_mm), LEAST_RATE_HZ)

@@ -1,7 +1,7 @@
-"""Changing keys in the text of a rig file: comments and order stay, and no file is replaced by one that is not a rig.
+"""Edits keys in the text of a rig file. Comments and order are kept, and a file is replaced only by a valid rig file.
 
-A rig file is its owner's notebook as much as the machine's description, so it is never written anew from values. The
-changed text is checked as a whole before it replaces the file, and the file as it was stays beside it.
+Owners keep notes in their rig files, so a file is never regenerated from values. The changed text is validated as a
+whole before it replaces the file, and the old file is kept beside it.
 """
 
 from __future__ import annotations
@@ -24,8 +24,8 @@ class Edited:
 
     Parameters
     ----------
-    rig : what the file says now.
-    kept : where it stays as it was; None where nothing had to be changed.
+    rig : the rig after the change.
+    kept : copy of the old file; None if nothing changed.
     """
 
     rig: Rig
@@ -43,7 +43,7 @@ def edit_rig(path: str | Path, changes: Mapping[str, object], notes: Mapping[str
     Raises
     ------
     RigError
-        If the file cannot be read or written, is no TOML, or would not be a valid rig after the change.
+        The file cannot be read or written, is not TOML, or would not be a valid rig after the change.
     """
     path = Path(path)
     try:
@@ -51,7 +51,7 @@ def edit_rig(path: str | Path, changes: Mapping[str, object], notes: Mapping[str
             before = stream.read()
         text = before.decode("utf-8")
     except (OSError, UnicodeDecodeError):
-        Rig.load(path)  # says in its own words what is wrong with the file
+        Rig.load(path)  # raises the error for an invalid file
         raise
     after = changed_text(text, changes, notes, where=str(path))
     rig = Rig.parse(after.removeprefix(BYTE_ORDER_MARK), where=str(path))
@@ -72,20 +72,20 @@ def edit_rig(path: str | Path, changes: Mapping[str, object], notes: Mapping[str
 def changed_text(
     text: str, changes: Mapping[str, object], notes: Mapping[str, str] | None = None, *, where: str = "the rig file"
 ) -> str:
-    """The text of a rig file with some keys changed.
+    """The text of a rig file with changed keys.
 
     Parameters
     ----------
-    text : TOML; it need not be a valid rig yet, a change may be what makes it one.
-    changes : dotted key, such as ``"axis.x.speed_mm_s"``, to its value; ``None`` takes the key out. Tables that are
+    text : TOML; only the result must be a valid rig.
+    changes : dotted key, such as ``"axis.x.speed_mm_s"``, to its value; ``None`` removes the key. Tables that are
         missing are added at the end.
-    notes : dotted key to what is written as a comment behind a key that is new, or above a table that is new.
+    notes : dotted key to a comment, written after a new key or above a new table.
     where : names the text in messages.
 
     Raises
     ------
     RigError
-        If the text is no TOML, a key leads through something that is no table, or the result is no valid rig.
+        The text is not TOML, part of a key is no table, or the result is no valid rig.
 
     Examples
     --------
@@ -110,19 +110,19 @@ def changed_text(
 
 
 def _parsed(text: str, where: str) -> Any:
-    """The text as a document that can be changed and written back."""
+    """The text as an editable TOML document."""
     import tomlkit
     from tomlkit.exceptions import ParseError
 
     try:
         return tomlkit.parse(text)
     except (ParseError, RecursionError) as error:
-        Rig.parse(text, where=where)  # says where and in its own words
+        Rig.parse(text, where=where)  # raises an error with the line
         raise RigError(f"{where}: not valid TOML: {error}", hint="look for a missing quote or bracket") from error
 
 
 def _with_section(text: str, name: str, note: str) -> str:
-    """The text with an empty section at its end, standing off from what is before it."""
+    """The text with an empty section added at its end, after a blank line."""
     end = "\r\n" if "\r\n" in text else "\n"
     lines = [text.rstrip("\r\n"), "", *(f"# {line}" for line in note.splitlines()), f"[{name}]", ""]
     return end.join(lines)
@@ -163,7 +163,7 @@ def _plain(value: object) -> Any:
 
 
 def _keep(path: Path, data: bytes) -> Path:
-    """Write the old file beside the new one, under the first number that is free."""
+    """Write the old file beside the new one, with the first free number."""
     number = 1
     while True:
         kept = path.with_name(f"{path.name}.before-{number}")

@@ -1,8 +1,7 @@
-"""The electrical and mechanical figures of a rig: supplies, windings, driver currents, moving masses.
+"""Electrical and mechanical figures of a rig: supplies, windings, driver currents, moving masses.
 
-Nothing here changes how the machine moves, so none of it enters a program's fingerprint. The figures are for
-`linewright rig check`, which says from them what is safe and what is possible. Each may be left out: what is not known
-is not checked, and the check says so.
+They do not change the motion, so they are not part of a program's fingerprint. `linewright rig check` uses them to
+check safety and limits. Each may be omitted; what depends on it is then reported as unchecked.
 """
 
 from __future__ import annotations
@@ -15,7 +14,7 @@ from linewright.rig.section import Section, number
 
 
 class Windings(Section):
-    """What a motor's data sheet says; part of ``[motor.?]``."""
+    """Data-sheet figures of a motor; part of ``[motor.?]``."""
 
     rated_current_a: float | None = number(0.05, 20, "A", "can-stack motors take 0.1 A a winding, large ones 10", None)
     resistance_ohm: float | None = number(0.05, 500, "ohm", "of one winding; an ohmmeter tells", None)
@@ -25,14 +24,14 @@ class Windings(Section):
 
 
 class Load(Section):
-    """What an axis has to move; part of ``[axis.?]``."""
+    """Moving mass and friction of an axis; part of ``[axis.?]``."""
 
     moving_mass_g: float | None = number(1, 100_000, "g", "a pen holder to a heavy gantry", None)
     drag_n: float | None = number(0, 500, "N", "what a spring scale shows while it pulls the carriage", None)
 
 
 class DriverCurrent(Section):
-    """How the drivers are set; part of ``[driver]``."""
+    """Settings and limits of the drivers; part of ``[driver]``."""
 
     current_a: float | None = number(0.05, 20, "A", "peak current of one winding that the driver is set to", None)
     sense_ohm: float | None = number(0.005, 5, "ohm", "sense resistor on the driver", None)
@@ -47,7 +46,7 @@ class DriverCurrent(Section):
 
 
 class Supply(Section):
-    """``[supply]``: where the power comes from."""
+    """``[supply]``: power supplies."""
 
     motor_v: float | None = number(3, 80, "V", "above 60 V direct current is no longer extra-low voltage", None)
     motor_a: float | None = number(0.1, 100, "A", "what the supply's plate says", None)

@@ -1,16 +1,18 @@
-"""What a stepper motor can pull, and how fast: torque against speed, and the limits that follow for an axis.
+"""Torque of a stepper motor against speed, and the limits of an axis that follow from it.
 
-Three facts carry everything here.
+It rests on three facts.
 
-1. Standing still or turning slowly, torque follows current: the data sheet's holding torque is for both windings at
-   rated current, which add up like the sides of a square; a microstepping driver puts its current into one direction
-   of that square at a time, so it reaches ``holding / sqrt(2) * set / rated``.
-2. A winding resists change: its current settles with the time constant L/R. To turn the current from -I to +I at
-   supply voltage V takes ``L/R * ln((V + I R) / (V - I R))``, which is ``2 L I / V`` where the resistance drops little
+1. At low speed, torque is proportional to current: the data sheet's holding torque is for both windings at
+   rated current, whose torques add like perpendicular vectors; a microstepping driver's current vector has the length
+   of one
+    winding's current, so it reaches ``holding / sqrt(2) * set / rated``.
+2. The current of a winding changes with the time constant L/R. To turn the current from -I to +I at
+   supply voltage V takes ``L/R * ln((V + I R) / (V - I R))``, which is ``2 L I / V`` where the voltage drop at the
+   resistance is small
    (P. Acarnley, Stepping Motors: a guide to theory and practice, 4th ed., IET 2002, on high-speed operation).
-   Once a full step takes less than that, the current no longer gets there, and torque falls as 1/speed.
-3. What a motor can just pull before it loses a step is not what one should ask of it: half of it is (a margin of two
-   is common practice; it covers resonance, a dry rail and a warm motor).
+   When a full step takes less time, the current does not reach its value, and torque falls as 1/speed.
+3. Only half of the torque at which a motor loses steps is used (a margin of two
+    is common practice; it covers resonance, a dry rail and a warm motor).
 """
 
 from __future__ import annotations
@@ -26,15 +28,15 @@ if TYPE_CHECKING:
     from linewright.rig.sections import Axis, Motor
 
 PULL_OUT_MARGIN: Final = 2.0
-"""Common practice: ask at most half of the torque at which the motor would lose steps."""
+"""Margin below the torque at which the motor loses steps (common practice)."""
 
 START_SPEED_MM_S: Final = 150.0
 START_ACCEL_MM_S2: Final = 1500.0
-"""What a light home-built frame takes without much ringing (common practice); the first rig file asks for no more,
-whatever the motors could do, and the trial sheets show how far it may be raised."""
+"""Acceleration that a light home-built frame bears without much ringing (common practice). The first rig file uses no
+more, whatever the motors could do; the trial sheets show how far it may be raised."""
 
 RUNNING_FULL_STEPS_S: Final = 200.0
-"""One turn a second of a common motor: where its torque is taken as that of a slow motor for the first figures."""
+"""One turn per second of a common motor: the speed at which its torque for the first figures is computed."""
 
 
 @dataclass(frozen=True)
@@ -45,9 +47,9 @@ class Drive:
     ----------
     current_a : peak current of one winding, as the driver is set.
     rated_current_a, resistance_ohm, inductance_h, holding_torque_n_m, rotor_inertia_kg_m2 : from the data sheet.
-    supply_v : what feeds the driver.
+    supply_v : supply voltage of the driver.
     steps_per_turn : full steps.
-    mm_per_turn : of the belt.
+    mm_per_turn : belt travel per turn.
     """
 
     current_a: float
@@ -62,9 +64,9 @@ class Drive:
 
     @classmethod
     def of(cls, rig: Rig, motor: Motor) -> Drive | None:
-        """The drive that a rig file describes; None where it leaves a figure out, or the figures exclude each other.
+        """The drive that a rig file describes; None if a figure is missing or the figures contradict each other.
 
-        Without a current setting the motor's rated current is taken, without the rotor's inertia none.
+        Without a current setting the motor's rated current is used; without a rotor inertia, zero.
         """
         known = (
             motor.rated_current_a,
@@ -93,63 +95,63 @@ class Drive:
 
     @property
     def time_constant_s(self) -> float:
-        """L/R: after it the current of a winding that is switched on has got 63 % of the way."""
+        """L/R: time in which a winding's current reaches 63 % of its final value."""
         return self.inductance_h / self.resistance_ohm
 
     @property
     def reversal_s(self) -> float:
-        """How long the supply takes to turn a winding's current around; see the module, fact 2."""
+        """Time for reversing a winding's current; see fact 2 above."""
         drop_v = self.current_a * self.resistance_ohm
         return self.time_constant_s * math.log((self.supply_v + drop_v) / (self.supply_v - drop_v))
 
     @property
     def corner_full_steps_s(self) -> float:
-        """Speed up to which the current still gets there, full steps/s."""
+        """Speed up to which the current reaches its value, full steps/s."""
         return 1.0 / self.reversal_s
 
     @property
     def slow_torque_n_m(self) -> float:
-        """Pull-out torque below the corner speed; see the module, fact 1."""
-        share = min(self.current_a / self.rated_current_a, 1.0)  # beyond it the iron saturates
+        """Pull-out torque below the corner speed, N m; see fact 1 above."""
+        share = min(self.current_a / self.rated_current_a, 1.0)  # above it the iron saturates
         return self.holding_torque_n_m / math.sqrt(2.0) * share
 
     def pull_out_n_m(self, full_steps_s: float) -> float:
-        """Torque at which the motor loses its step, N m."""
+        """Torque at which the motor loses steps, N m."""
         return self.slow_torque_n_m * min(1.0, self.corner_full_steps_s / max(full_steps_s, 1e-9))
 
     def full_steps_s(self, speed_mm_s: float) -> float:
-        """How fast the motor turns at a speed of its belt."""
+        """Full steps/s of the motor at a belt speed."""
         return speed_mm_s / self.mm_per_turn * self.steps_per_turn
 
     def speed_mm_s(self, full_steps_s: float) -> float:
-        """Speed of the belt at so many full steps/s."""
+        """Belt speed at a number of full steps/s."""
         return full_steps_s * self.mm_per_turn / self.steps_per_turn
 
     def usable_force_n(self, speed_mm_s: float) -> float:
-        """What the belt may be asked to pull at a speed, margin taken off: torque over the pulley's radius."""
+        """Usable pull at the belt at a speed, N, with the margin: torque divided by the pulley's radius."""
         radius_m = self.mm_per_turn / (2 * math.pi) / units.MILLI
         return self.pull_out_n_m(self.full_steps_s(speed_mm_s)) / radius_m / PULL_OUT_MARGIN
 
     def moved_mass_kg(self, mass_g: float, rotors: int = 1) -> float:
-        """The load, and the rotor as it weighs at the belt: J / r^2."""
+        """Moving mass plus the rotor's equivalent mass at the belt, J / r^2, kg."""
         radius_m = self.mm_per_turn / (2 * math.pi) / units.MILLI
         return mass_g / units.MILLI + rotors * self.rotor_inertia_kg_m2 / radius_m**2
 
     def accel_mm_s2(self, mass_g: float, drag_n: float, speed_mm_s: float, rotors: int = 1) -> float:
-        """What the motor can do for an axis at a speed, margin taken off; 0 where the drag alone is too much."""
+        """Acceleration that the motor gives an axis at a speed, with the margin; 0 if friction alone is too much."""
         left_n = self.usable_force_n(speed_mm_s) - drag_n
         return max(left_n, 0.0) / self.moved_mass_kg(mass_g, rotors) * units.MILLI
 
 
 @dataclass(frozen=True)
 class Reach:
-    """What the motors can do for one axis, mm/s and mm/s^2, margin taken off.
+    """Limits of one axis by its motors, mm/s and mm/s^2, with the margin.
 
     Parameters
     ----------
-    speed_mm_s : up to the corner of the torque curve, and to the most steps a second.
-    accel_mm_s2 : at that speed, hence at any lower one.
-    by : what bounds the speed: "the winding" or "the step rate".
+    speed_mm_s : the corner of the torque curve, or the limit by the step rate.
+    accel_mm_s2 : at that speed and below.
+    by : limit of the speed: "the winding" or "the step rate".
     """
 
     speed_mm_s: float
@@ -158,7 +160,7 @@ class Reach:
 
 
 def reach(drive: Drive, motor: Motor, axis: Axis, *, crossed: bool) -> Reach | None:
-    """What one axis can be asked for; None where its mass is not known.
+    """Limits of one axis; None if its mass is unknown.
 
     On a crossed belt both motors share either axis: each carries half of ``m_x a_x + m_y a_y``, and on a diagonal one
     of the rotors turns with ``a_x + a_y``. So the rule of the cartesian machine, each axis to one motor, holds for both
@@ -174,7 +176,7 @@ def reach(drive: Drive, motor: Motor, axis: Axis, *, crossed: bool) -> Reach | N
 
 
 def first_limits(found: Reach | None) -> tuple[float, float]:
-    """Speed and acceleration to begin with, mm/s and mm/s^2: round figures, never above what the motor can do.
+    """Initial speed and acceleration, mm/s and mm/s^2: round figures within the motor's limits.
 
     Examples
     --------
@@ -194,7 +196,7 @@ def first_limits(found: Reach | None) -> tuple[float, float]:
 
 
 def _round_down(value: float, least: float) -> float:
-    """Down to a figure that people write: steps of 5 in the second digit."""
+    """Round down to steps of 5 in the second digit."""
     if value <= least:
         return least
     step = 10.0 ** math.floor(math.log10(value)) / 2
@@ -203,7 +205,7 @@ def _round_down(value: float, least: float) -> float:
 
 
 def reference_v(current_a: float, factor: float, sense_ohm: float) -> float:
-    """Voltage to set on a driver's trimmer: V = I x k x R, with k as the driver's data sheet has it.
+    """Voltage to set on a driver's trimmer: V = I x k x R, with k from the driver's data sheet.
 
     Examples
     --------

@@ -1,7 +1,8 @@
-"""What tells the board whether the motors have power: its resistors, worked out from the supply's voltage.
+"""Sensing the motor supply: resistor values for the supply voltage.
 
-Behind the motor switch, so that using the switch is seen. An optocoupler keeps the two sides apart; a divider costs two
-resistors. Both read "no power" when their wire breaks (the board pulls the input the other way).
+The supply is sensed after the motor switch, so that the board sees when it is used. An optocoupler isolates the two
+circuits; a divider needs only two resistors. Both read "no power" if their wire breaks (the board pulls the input the
+other way).
 """
 
 from __future__ import annotations
@@ -12,30 +13,30 @@ LOWER_KOHM: Final = 10.0
 """Resistor of the divider from the input to ground."""
 
 PULL_KOHM: Final = 50.0
-"""The board's own resistor at the input, at its smallest (RP2040 data sheet, 5.5.3.4: 50 to 80 kohm)."""
+"""Smallest value of the board's own pull resistor (RP2040 data sheet, 5.5.3.4: 50 to 80 kohm)."""
 
 HIGH_V: Final = 2.0
-"""What a 3.3 V input is sure to read as high (RP2040 data sheet, 5.5.3.4)."""
+"""Lowest voltage that a 3.3 V input reads as high (RP2040 data sheet, 5.5.3.4)."""
 
 MOST_V: Final = 3.3
-"""What the input may see by the resistors' names: its own supply."""
+"""Highest voltage at the input with nominal resistors: its own supply."""
 
 LIMIT_V: Final = 3.6
-"""What the input may see at all, with each resistor as far off as it may be."""
+"""Highest voltage at the input with worst-case resistors."""
 
 RESISTORS: Final = 0.05
-"""How far resistors may be off, as a share."""
+"""Tolerance of the resistors, as a share."""
 
 RISE: Final = 1.1
-"""Motors that brake lift their supply; a tenth is what `review.power` leaves, too."""
+"""Supply voltage while motors brake, relative to nominal, as in `review.power`."""
 
 SAG: Final = 0.9
-"""What a loaded supply may fall to (common practice)."""
+"""Lowest voltage of a loaded supply, relative to nominal (common practice)."""
 
 LED_V: Final = 1.2
 LED_MA: Final = 3.0
-"""Current of an infrared optocoupler; at half its transfer ratio 1.5 mA come out, and the board's pull-up needs
-0.07."""
+"""LED current of an optocoupler; at half its transfer ratio the output gives 1.5 mA, and the board's pull-up needs 0.07
+mA."""
 
 E24: Final = (
     1.0,
@@ -63,7 +64,7 @@ E24: Final = (
     8.2,
     9.1,
 )
-"""Resistors that are sold (IEC 60063)."""
+"""Standard resistor values (IEC 60063)."""
 
 
 def _next_resistor(least: float) -> float:
@@ -76,7 +77,7 @@ def _next_resistor(least: float) -> float:
 
 
 def series_kohm(motor_v: float) -> float:
-    """In front of the optocoupler's diode.
+    """Series resistor of the optocoupler's LED, kohm.
 
     Examples
     --------
@@ -87,7 +88,7 @@ def series_kohm(motor_v: float) -> float:
 
 
 def divider_upper_kohm(motor_v: float) -> float:
-    """From the motor switch to the input.
+    """Resistor from the motor switch to the input, kohm.
 
     Examples
     --------
@@ -99,6 +100,6 @@ def divider_upper_kohm(motor_v: float) -> float:
 
 
 def divider_output_v(motor_v: float, upper_kohm: float) -> tuple[float, float]:
-    """The least and the most that the input sees while the motors have power, V."""
+    """Lowest and highest voltage at the input while the motors have power, V."""
     pulled = LOWER_KOHM * PULL_KOHM / (LOWER_KOHM + PULL_KOHM)
     return SAG * motor_v * pulled / (pulled + upper_kohm), RISE * motor_v * LOWER_KOHM / (LOWER_KOHM + upper_kohm)

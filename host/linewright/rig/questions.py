@@ -1,6 +1,6 @@
-"""What `rig new` wants to know, in plain words, with what each figure is for; bounds are the rig model's own.
+"""Questions of `rig new`, each with its reason; bounds come from the rig model.
 
-More than 500 lines: most of them are the table of questions, which is read from top to bottom as a user answers it.
+More than 500 lines, most of which are the table of questions in the order in which they are asked.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ Answer = str | float | int | None
 Answers = dict[str, Answer]
 
 UNKNOWN: Final = "unknown"
-"""May be answered where a figure may be left out; what rests on it is then not checked."""
+"""Answer allowed for figures that may be omitted; checks that need them are skipped."""
 
 
 @dataclass(frozen=True)
@@ -29,12 +29,12 @@ class Question:
 
     Parameters
     ----------
-    name : what it is called in a file of answers.
+    name : its name in a file of answers.
     text : the question.
-    why : what the figure is for, and where to find it.
-    keys : of the rig file, that the answer goes into.
-    default : where the default rig's own value is not a good one; may look at the answers so far.
-    asked : whether it makes sense, given the answers so far.
+    why : purpose of the figure, and where to find it.
+    keys : keys of the rig file that take the answer.
+    default : replaces the default rig's value; may depend on the answers so far.
+    asked : whether the question applies, given the answers so far.
     """
 
     name: str
@@ -45,7 +45,7 @@ class Question:
     asked: Callable[[Mapping[str, Answer]], bool] = lambda _: True
 
     def usual(self, answers: Mapping[str, Answer]) -> Answer:
-        """The default."""
+        """The default answer."""
         if self.default is not None:
             return self.default(answers)
         value: Any = Rig.default().model_dump()
@@ -54,12 +54,12 @@ class Question:
         return value if isinstance(value, str | float | int) else None
 
     def read(self, given: object) -> Answer:
-        """An answer as typed, or from JSON, in the type that the rig file wants.
+        """An answer, typed or from JSON, converted to the type of the rig file.
 
         Raises
         ------
         InputError
-            If it is of another kind, or outside the bounds; the message says which are allowed.
+            It is of the wrong type or out of bounds; the message gives the bounds.
         """
         bounds = bounds_of(Rig, self.keys[0])
         if given is None or (isinstance(given, str) and given.strip().lower() == UNKNOWN):
@@ -101,15 +101,16 @@ UNITS: Final[Mapping[str, Mapping[str, float]]] = {
     "n_m": {"Nm": 1.0, "Ncm": 0.01, "mNm": 0.001},
     "g_cm2": {"gcm2": 1.0, "kgcm2": 1000.0},
 }
-"""Units that a figure may be written in, by the unit at the end of its question's name; each with what it is worth.
+"""Units accepted for a figure, by the unit at the end of its question's name, with their factors.
 
-They are told apart without regard to capitals."""
+Case is ignored.
+"""
 
 _TYPED: Final = re.compile(r"\s*([-+]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:e[-+]?\d+)?)\s*(.*?)\s*", re.IGNORECASE)
 
 
 def _number(question: Question, text: str, allowed: str) -> float:
-    """What was typed, in the unit that is asked for: ``450mm``, ``45 cm`` and ``17.7 in`` are all about as long."""
+    """The typed number, converted to the question's unit: ``450mm``, ``45 cm`` and ``17.7 in`` are about equal."""
     found = _TYPED.fullmatch(text)
     if found is None:
         raise InputError(f"{question.name} = {text!r} is no number: {allowed}")
@@ -126,7 +127,7 @@ def _number(question: Question, text: str, allowed: str) -> float:
 
 
 def _bare(unit: str) -> str:
-    """A unit without capitals, blanks, dots and signs of multiplication."""
+    """A unit in lower case, without blanks, dots and multiplication signs."""
     return re.sub(r"[\s.*\u00b7]", "", unit).lower()
 
 
@@ -149,18 +150,18 @@ PIN_QUESTIONS: Final = (
     "endstop_y_pin",
     "motor_power_pin",
 )
-"""Questions that are answered by a GPIO number, in their order."""
+"""Questions answered by a GPIO number, in order."""
 
 MOST_PINS: Final = 30
-"""Offered where nobody knows which pins the board has."""
+"""Number of GPIO offered if the board's pins are unknown."""
 
 
 def taken_pins(answers: Mapping[str, Answer], but: str = "") -> dict[int, str]:
-    """GPIO numbers that are in use, and for what, by the answers so far and by the board itself.
+    """GPIO numbers in use and their purpose, by the answers so far and by the board itself.
 
     Parameters
     ----------
-    but : a question whose own answer does not count.
+    but : a question whose answer is ignored.
     """
     board = BOARDS[str(answers.get("board", "rp2040"))]
     taken = dict(board.own)
@@ -176,7 +177,7 @@ def taken_pins(answers: Mapping[str, Answer], but: str = "") -> dict[int, str]:
 
 
 def free_pins(answers: Mapping[str, Answer], name: str) -> list[int]:
-    """GPIO numbers that a question may still be answered with."""
+    """GPIO numbers still available for a question."""
     board = BOARDS[str(answers.get("board", "rp2040"))]
     taken = taken_pins(answers, name)
     free = {pin for pin in board.pins or range(MOST_PINS) if pin not in taken}
@@ -186,12 +187,12 @@ def free_pins(answers: Mapping[str, Answer], name: str) -> list[int]:
 
 
 def refuse_taken(question: Question, value: Answer, answers: Mapping[str, Answer]) -> None:
-    """Refuse a pin that is in use already.
+    """Refuse a pin that is already in use.
 
     Raises
     ------
     InputError
-        With what it is used for, and what is free.
+        The message has the pin's use and the free pins.
     """
     if question.name not in PIN_QUESTIONS or not isinstance(value, int):
         return
@@ -222,7 +223,7 @@ def _in_a_row(answers: Mapping[str, Answer]) -> bool:
 
 
 def _free_pin(name: str, usual: int) -> Callable[[Mapping[str, Answer]], Answer]:
-    """The usual pin, or the first that is free."""
+    """The usual pin, or the first free one."""
 
     def default(answers: Mapping[str, Answer]) -> Answer:
         free = free_pins(answers, name)
@@ -242,7 +243,7 @@ def _cool_current(answers: Mapping[str, Answer]) -> Answer:
 
 
 def _sheet_that_fits(answers: Mapping[str, Answer]) -> Answer:
-    """The largest common sheet that lies within the travel, 5 mm from its zero (ISO 216 sizes)."""
+    """The largest common sheet that fits the travel, 5 mm from its zero (ISO 216 sizes)."""
     travel = [float(answers.get(f"travel_{axis}_mm") or 310.0) - 5.0 for axis in "xy"]
     for name, short, long in (("A3", 297, 420), ("A4", 210, 297), ("A5", 148, 210), ("A6", 105, 148)):
         if travel[0] >= short and travel[1] >= long:
@@ -299,7 +300,7 @@ QUESTIONS: Final[tuple[Question, ...]] = (
     Question(
         "rated_current_a",
         "What current is each winding of the motors rated for, in A?",
-        "On the motor's plate or in its data sheet. More than that cooks it.",
+        "On the motor's plate or in its data sheet. More overheats the motor.",
         _both("rated_current_a"),
     ),
     Question(
@@ -511,16 +512,16 @@ QUESTIONS: Final[tuple[Question, ...]] = (
 CHOSEN: Final = frozenset(
     {"name", "board", "sheet", "kinematics", "pen_width_mm", "servo", "endstop_contact", "power_sense", *PIN_QUESTIONS}
 )
-"""Questions whose default is a choice and no figure that could be measured: it is not assumed, it is so."""
+"""Questions whose default is a choice, not a figure to be measured; such defaults are not reported as assumed."""
 
 
 def read_answers(given: Mapping[str, object]) -> Answers:
-    """Answers from a file or from options, each in its type.
+    """Answers from a file or from options, converted to their types.
 
     Raises
     ------
     InputError
-        If a name is unknown or a value cannot be.
+        A name is unknown or a value is invalid.
     """
     known = {question.name: question for question in QUESTIONS}
     for name in given:
@@ -536,7 +537,7 @@ def read_answers(given: Mapping[str, object]) -> Answers:
 
 
 def described() -> list[dict[str, object]]:
-    """Every question with its explanation, bounds and default, for scripts."""
+    """All questions with explanation, bounds and default, for scripts."""
     answers: Answers = {}
     rows: list[dict[str, object]] = []
     for question in QUESTIONS:

@@ -1,8 +1,8 @@
-"""The rig: what the machine is, read from a TOML file and checked as a whole.
+"""The rig: description of a machine, read from a TOML file and validated as a whole.
 
-A wrong figure here bends every drawing or breaks a motor's grip, so the checks are strict: a value outside what such
-a machine can physically be is refused, every problem is listed at once with its line, and what is only doubtful
-comes back from `Rig.warnings`. The file itself is explained by the comments of ``data/rig.toml``.
+A wrong value spoils every drawing or makes motors lose steps, so the checks are strict. Values that are physically
+impossible are refused, all problems are listed at once with their lines, and doubtful values are returned by
+`Rig.warnings`. Comments in ``data/rig.toml`` explain the file.
 """
 
 from __future__ import annotations
@@ -51,7 +51,7 @@ from linewright.rig.toml_lines import Places, find_places, read_toml
 from linewright.sheet.sizes import Sheet
 
 FILE_LIMIT_BYTES: Final = 262_144
-"""The commented default is 5 kB; fifty times that is some other file, and is not read into memory."""
+"""Largest accepted file, fifty times the commented default."""
 
 
 class Rig(Section):
@@ -109,8 +109,6 @@ class Rig(Section):
             raise PydanticCustomError("rig_as_a_whole", "{text}", {"text": "; ".join(map(str, issues))})
         return self
 
-    # Reading
-
     @classmethod
     def load(cls, path: str | Path) -> Rig:
         """Read a rig file.
@@ -118,7 +116,7 @@ class Rig(Section):
         Raises
         ------
         RigError
-            If the file cannot be read or is not a valid rig; ``issues`` lists every problem with its line.
+            The file cannot be read or is not a valid rig; ``issues`` lists every problem with its line.
         """
         hint = "`linewright rig new` asks about your machine and writes one; `linewright rig default` is an example"
         try:
@@ -166,11 +164,11 @@ class Rig(Section):
 
     @staticmethod
     def default_text() -> str:
-        """The commented default file, ready to be written next to a new machine."""
+        """Text of the commented default file, to be saved for a new machine."""
         return resources.files("linewright").joinpath("data", "rig.toml").read_text(encoding="utf-8")
 
     def changed(self, changes: Mapping[str, object]) -> Rig:
-        """The same rig with some keys changed, checked again.
+        """The same rig with some keys changed, validated again.
 
         Parameters
         ----------
@@ -179,7 +177,7 @@ class Rig(Section):
         Raises
         ------
         RigError
-            If the changed rig is not valid.
+            The changed rig is not valid.
         """
         raw = self.model_dump(exclude_unset=True)
         for key, value in changes.items():
@@ -187,7 +185,7 @@ class Rig(Section):
             place = raw
             for table in tables:
                 if not isinstance(place.get(table), dict):
-                    place[table] = {}  # where a single value stood, the model says that a table is none
+                    place[table] = {}  # a single value here makes validation fail
                 place = place[table]
             place[last] = value
         return self._checked(raw, "the rig", dict)
@@ -204,8 +202,6 @@ class Rig(Section):
             )
         count = f"{len(issues)} problem" + "s" * (len(issues) != 1)
         raise RigError(f"{what} has {count}", issues=tuple(issues))
-
-    # What the rest of the host asks
 
     @property
     def x(self) -> Axis:
@@ -229,17 +225,17 @@ class Rig(Section):
 
     @property
     def finds_its_place(self) -> bool:
-        """Whether homing finds both axes; else somebody has to put the pen to its park position."""
+        """Whether homing finds both axes; otherwise the user has to move the pen to its park position."""
         return "none" not in (self.x.endstop, self.y.endstop)
 
     @property
     def chip(self) -> str:
-        """What its board calls itself in its greeting: "virtual", "rp2040", "rp2350" or "portable"."""
+        """Name that the board sends in its greeting: "virtual", "rp2040", "rp2350" or "portable"."""
         return BOARDS[self.board].chip
 
     @property
     def senses_motor_power(self) -> bool:
-        """Whether the board is told when the motors lose their power."""
+        """Whether the board senses the motor supply."""
         return self.supply.power_sense != "none" and self.pins.motor_power is not None
 
     @property
@@ -254,47 +250,47 @@ class Rig(Section):
 
     @property
     def scale(self) -> NDArray[np.float64]:
-        """(2,) float64: mm that each axis really moves for 1 mm of belt, as measured."""
+        """(2,) float64: measured travel of each axis, mm per mm of belt."""
         return np.array([1.0 + self.corrections.scale_x, 1.0 + self.corrections.scale_y])
 
     @property
     def kinematics_matrix(self) -> NDArray[np.float64]:
-        """(2, 2) float64, steps/mm: motor steps = matrix @ place of the drives in true mm."""
+        """(2, 2) float64, steps/mm: motor steps = matrix @ drive position in true mm."""
         mixing = np.eye(2) if self.kinematics.type == "cartesian" else np.array([[1.0, 1.0], [1.0, -1.0]])
         return np.asarray(self.steps_per_mm[:, None] * mixing / self.scale)
 
     @property
     def shape(self) -> MachineShape:
-        """The measured errors of the machine, as the map between the pen and its drives."""
+        """The measured errors of the machine, as the map between pen and drives."""
         known = self.corrections
         return MachineShape(
             lean=math.tan(math.radians(known.squareness_deg)),
             straight_x=tuple((float(at), float(off)) for at, off in known.straightness_x_mm),
             straight_y=tuple((float(at), float(off)) for at, off in known.straightness_y_mm),
             play_mm=(known.backlash_x_mm, known.backlash_y_mm),
-            # After its switch has closed, an axis backs off: away from a switch at the near end, towards +.
+            # After its switch has closed, an axis backs off: in + direction from a switch at the near end.
             home_sense=(-1 if self.x.endstop == "max" else 1, -1 if self.y.endstop == "max" else 1),
             reach_mm=(self.x.travel_mm, self.y.travel_mm),
         )
 
     def steps_at(self, true_mm: tuple[float, float]) -> tuple[int, int]:
-        """The motor position that brings the pen to a place, axes engaged as homing leaves them."""
+        """Motor position that brings the pen to a place, with backlash taken up as after homing."""
         a, b = np.rint(self.kinematics_matrix @ self.shape.carriage_mm(np.array([true_mm], dtype=np.float64))[0])
         return int(a), int(b)
 
     def true_at(self, steps: tuple[int, int]) -> tuple[float, float]:
-        """The place of the pen at a motor position, axes engaged as homing leaves them: undoes `steps_at`."""
+        """Pen position at a motor position, with backlash taken up as after homing; inverse of `steps_at`."""
         drive = np.linalg.solve(self.kinematics_matrix, np.array(steps, dtype=np.float64))
         x, y = self.shape.true_mm(np.asarray(drive, dtype=np.float64)[None])[0]
         return float(x), float(y)
 
     @property
     def paper(self) -> Sheet:
-        """The sheet that usually lies on this rig."""
+        """The sheet usually used on this rig."""
         return Sheet.named(self.sheet.size, margin_mm=self.sheet.margin_mm)
 
     def step_space_accel_steps_s2(self) -> float:
-        """Path acceleration in motor step space that no direction of travel may exceed, steps/s^2.
+        """Largest path acceleration in motor step space over all directions, steps/s^2.
 
         With x = sum_j W_ij s_j (W the inverse of `kinematics_matrix`) a path acceleration A in step space gives axis i
         at most A * |row i of W| (Cauchy-Schwarz, reached when the direction lies along that row).
@@ -303,9 +299,9 @@ class Rig(Section):
         return float(np.min(np.array([self.x.accel_mm_s2, self.y.accel_mm_s2]) * np.minimum(self.scale, 1.0) / rows))
 
     def fingerprint(self) -> str:
-        """32 hex digits that change with everything that changes the motion, and with nothing else.
+        """32 hex digits that depend on everything that affects the motion, and on nothing else.
 
-        Left out: name, board, pins, guard, drift, the pen's line width, sheet size and margin (a program carries its
+        Excluded: name, board, pins, guard, drift, the pen's line width, sheet size and margin (a program carries its
         own sheet), electrical figures and masses, and how homing is done, except for where it ends.
         """
         moving = self.model_dump(

@@ -1,4 +1,4 @@
-"""The tables of a rig file: one class for each, every key with its unit, its bounds and their reason."""
+"""The tables of a rig file: one class each, every key with unit, bounds and their reason."""
 
 from __future__ import annotations
 
@@ -13,14 +13,14 @@ from linewright.rig.section import Section, number
 from linewright.sheet.position import SheetPosition
 
 STEP_RATE_HIGH_HZ: Final = 131_071
-"""Path speed travels as 17 bits of whole steps/s; no motor is faster than the path."""
+"""Path speed is encoded in 17 bits of whole steps/s, and no motor is faster than the path."""
 
-# Text that fits a title line. The board knows nothing of it.
+# Text that fits a title line. The board does not use it.
 Name = Annotated[str, StringConstraints(min_length=1, max_length=80)]
 
 
 class Kinematics(Section):
-    """How motors and axes hang together."""
+    """Relation between motors and axes."""
 
     type: Literal["cartesian", "crossed-belt"] = Field(
         description="cartesian: A moves x, B moves y; crossed-belt: A = x + y, B = x - y"
@@ -75,10 +75,10 @@ class Motors(Section):
 
 
 class Motion(Section):
-    """What applies to the path as a whole."""
+    """Limits of the path as a whole."""
 
     junction_deviation_mm: float = number(0.001, 1, "mm", "below one step, to a clearly rounded corner", 0.05)
-    pen_down_speed_mm_s: float = number(0.5, 2000, "mm/s", "slower is standing, faster no axis goes", 100.0)
+    pen_down_speed_mm_s: float = number(0.5, 2000, "mm/s", "slower is hardly any motion; no axis is faster", 100.0)
 
 
 class Driver(DriverCurrent):
@@ -96,12 +96,12 @@ class PenLift(Section):
     lift_ms: int = number(0, 5000, "ms", "a servo turns 60 degrees in 100 to 250 ms", 150)
     lower_ms: int = number(0, 5000, "ms", "a servo turns 60 degrees in 100 to 250 ms", 150)
     near_us: int = number(0, SERVO_HIGH_US, "us", "between up and down, just clear of the paper; 0: not known", 0)
-    near_ms: int = number(0, 5000, "ms", "a servo answers within 20 ms and turns a few degrees in as many", 80)
+    near_ms: int = number(0, 5000, "ms", "a servo reacts within 20 ms and turns a few degrees in another 20 ms", 80)
     width_mm: float = number(0.05, 30, "mm", "hair line to broad brush", 0.5)
 
     @property
     def clear_us(self) -> int:
-        """The pulse that just clears the paper; where none is known, that for all the way up."""
+        """Pulse just clear of the paper; the up pulse if it is unknown."""
         return self.near_us or self.up_us
 
 
@@ -118,18 +118,18 @@ class Homing(Section):
 class SheetPlace(Section):
     """Where the sheet lies, and which sheet it usually is."""
 
-    # A TOML array arrives as a list; only the pair itself is lax, its numbers stay strict.
+    # TOML arrays arrive as lists, so the pair is lax; its numbers stay strict.
     offset_mm: tuple[
         Annotated[float, Field(ge=0, le=5000, allow_inf_nan=False)],
         Annotated[float, Field(ge=0, le=5000, allow_inf_nan=False)],
     ] = Field(default=(0.0, 0.0), strict=False, description="machine position of the sheet's top left corner, [x, y]")
     turn_deg: float = number(-5, 5, "degrees", "lay it straighter", 0.0)
     size: Name = Field(default="A4", description="A0..A6, letter, legal, or a free size such as 210x297mm")
-    margin_mm: float = number(0, 500, "mm", "kept clear all round", 10.0)
+    margin_mm: float = number(0, 500, "mm", "kept clear on all sides", 10.0)
 
     @property
     def position(self) -> SheetPosition:
-        """Where it lies and how it is turned, as one value."""
+        """Position and rotation of the sheet."""
         return SheetPosition(self.offset_mm, self.turn_deg)
 
 
@@ -143,7 +143,7 @@ class Park(Section):
 
 
 class PenHeight(Section):
-    """How much further than ``pen.down_us`` the servo has to go at places of the sheet, measured on a grid."""
+    """Change of ``pen.down_us`` over the sheet, measured on a grid."""
 
     x_mm: tuple[float, ...] = Field(
         default=(), strict=False, description="machine places of the columns, mm, ascending"
@@ -158,11 +158,11 @@ Deviations = tuple[Annotated[tuple[float, float], Field(strict=False)], ...]
 
 
 class Corrections(Section):
-    """What was measured to be untrue about the machine; the fit of a trial sheet writes it."""
+    """Measured errors of the machine, written by the fit of a trial sheet."""
 
     scale_x: float = number(-0.2, 0.2, "", "a fifth off is a wrong pulley, not an error of scale", 0.0)
     scale_y: float = number(-0.2, 0.2, "", "a fifth off is a wrong pulley, not an error of scale", 0.0)
-    squareness_deg: float = number(-5, 5, "degrees", "more is seen from across the room: set the rails right", 0.0)
+    squareness_deg: float = number(-5, 5, "degrees", "more is clearly visible: align the rails", 0.0)
     backlash_x_mm: float = number(0, 3, "mm", "more is a loose pulley or belt: tighten it", 0.0)
     backlash_y_mm: float = number(0, 3, "mm", "more is a loose pulley or belt: tighten it", 0.0)
     straightness_x_mm: Deviations = Field(
@@ -175,20 +175,20 @@ class Corrections(Section):
 
 
 class GuardTimes(Section):
-    """When the board acts on its own."""
+    """Times after which the board acts by itself."""
 
-    idle_after_s: float = number(0, 3600, "s", "0: never let go; an hour at most", 60.0)
+    idle_after_s: float = number(0, 3600, "s", "0: never switch the motors off; an hour at most", 60.0)
     host_silence_s: float = number(0.5, 600, "s", "shorter trips on a busy laptop", 0.7)
     rest_current_after_s: float = number(0, 60, "s", "rotors swing for some tenths of a second after a stop", 0.5)
 
 
 class DriftChecks(Section):
-    """When a drawing is interrupted to home again and see whether the machine has kept its place."""
+    """When a drawing homes again to check whether the machine has kept its position."""
 
     check: tuple[Literal["start", "pens", "end"], ...] = Field(
         default=(), strict=False, description="moments of a drawing: at its start, between pens, at its end"
     )
-    limit_mm: float = number(0.01, 100, "mm", "below one step, to a lost cause", 0.3)
+    limit_mm: float = number(0.01, 100, "mm", "less than one step, to a drawing that is ruined", 0.3)
 
 
 class Pins(Section):

@@ -1,4 +1,4 @@
-"""Where a sheet lies on the machine, and how it is turned, from corners that the pen was taken to."""
+"""Position and rotation of a sheet, from corners to which the pen was moved."""
 
 from __future__ import annotations
 
@@ -15,25 +15,25 @@ if TYPE_CHECKING:
     from linewright.sheet.sizes import Sheet
 
 CORNERS: Final = ("top left", "top right", "bottom left")
-"""In the order in which they are asked for; two are enough."""
+"""In the order of the questions; two are enough."""
 
 OFF_MM: Final = 3.0
-"""How far corners may be from the size of the sheet: the pen is laid on a corner by eye, to a millimetre at best, and
-ISO 216 lets a side of 150 to 600 mm be off by 2 mm (from memory)."""
+"""Largest mismatch between corners and sheet size: the pen is placed by eye, to a millimetre at best, and ISO 216
+allows 2 mm for a side of 150 to 600 mm (from memory)."""
 
 TURN_HIGH_DEG: Final = 5.0
-"""A sheet that lies askew by more is laid straight more easily than drawn on."""
+"""Largest rotation; a more tilted sheet should be laid straight."""
 
 
 @dataclass(frozen=True)
 class SheetFound:
-    """Where a sheet lies.
+    """Position of a sheet.
 
     Parameters
     ----------
     offset_mm : machine position of its top left corner.
     turn_deg : clockwise as seen from in front of the sheet, about that corner.
-    off_mm : how far the corners are at most from where this puts them.
+    off_mm : largest distance of a measured corner from the fitted one.
     """
 
     offset_mm: tuple[float, float]
@@ -42,9 +42,9 @@ class SheetFound:
 
 
 def sheet_found(sheet: Sheet, corners_mm: Mapping[str, tuple[float, float]]) -> SheetFound:
-    """The place and turn that bring the corners of a sheet to where they were found, by least squares.
+    """Position and rotation that best fit the measured corners of a sheet (least squares).
 
-    The turn of one set of points onto another: Kabsch, Acta Cryst. A32 (1976), in the plane.
+    Rotation of one set of points onto another: Kabsch, Acta Cryst. A32 (1976), in the plane.
 
     Parameters
     ----------
@@ -53,7 +53,7 @@ def sheet_found(sheet: Sheet, corners_mm: Mapping[str, tuple[float, float]]) -> 
     Raises
     ------
     InputError
-        If corners are missing, do not go with the size of the sheet, or the sheet lies too far askew or beyond zero.
+        Corners are missing or do not match the size of the sheet, or the sheet is tilted too far or begins before zero.
 
     Examples
     --------
@@ -68,7 +68,7 @@ def sheet_found(sheet: Sheet, corners_mm: Mapping[str, tuple[float, float]]) -> 
     asked = np.array([places[name] for name in corners_mm])
     found = np.array([corners_mm[name] for name in corners_mm])
     a, b = asked - asked.mean(axis=0), found - found.mean(axis=0)
-    # y grows down the sheet, so a positive angle turns clockwise.
+    # y points down the sheet, so a positive angle is clockwise.
     turn = math.atan2(float((a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]).sum()), float((a * b).sum()))
     c, s = math.cos(turn), math.sin(turn)
     turned = asked @ np.array([[c, s], [-s, c]])
@@ -90,6 +90,6 @@ def sheet_found(sheet: Sheet, corners_mm: Mapping[str, tuple[float, float]]) -> 
             f"the sheet begins at ({offset[0]:.1f}, {offset[1]:.1f}) mm, before the machine's zero",
             hint="shift it to the right and down",
         )
-    # A corner that was laid on by eye may come out a hair before zero; the file allows none.
+    # A corner placed by eye may be slightly below zero, which the file does not allow.
     x, y = (round(max(0.0, float(v)), 2) for v in offset)
     return SheetFound((x, y), round(degrees, 3) + 0.0, off)

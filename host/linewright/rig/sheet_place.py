@@ -1,4 +1,4 @@
-"""Which sheet lies on a rig, and what of it the pen can reach."""
+"""The sheet on a rig, and the part of it that the pen can reach."""
 
 from __future__ import annotations
 
@@ -13,16 +13,15 @@ from linewright.rig.rig import Rig
 from linewright.sheet.sizes import NAMED_MM, Sheet
 
 HAIR_MM: Final = 1e-9
-"""A picometre, a thousand times what a sum of lengths up to 10 m is rounded by: a room that ends so much before the
-machine's reach still lies in it when it is shifted to where the sheet lies."""
+"""Tolerance for rounding of positions, a thousand times the rounding error of lengths up to 10 m."""
 
 
 def sheet_on(
     rig: Rig, name: str | None = None, *, landscape: bool | None = None, margin_mm: float | None = None
 ) -> Sheet:
-    """A sheet for this rig: its usual one, or the named one, turned if only that lies within reach.
+    """A sheet for this rig: its usual one, or the named one, turned if it fits only that way.
 
-    A direction that the name or ``landscape`` states is kept, whether it fits or not.
+    An orientation given by the name or by ``landscape`` is kept, whether it fits or not.
     """
     margin = rig.sheet.margin_mm if margin_mm is None else margin_mm
     wanted = rig.sheet.size if name is None else name
@@ -40,45 +39,45 @@ def sheet_on(
 
 
 def lies_within(sheet: Sheet, rig: Rig) -> bool:
-    """Whether the whole sheet lies within the rig's reach."""
+    """Whether the rig can reach the whole sheet."""
     low, high = np.array(rig.shape.box_mm).reshape(2, 2)
     begin = np.array(rig.sheet.offset_mm)
-    drawn = begin + sheet.margin_mm  # what a corrected machine cannot reach near its zero may be margin
+    drawn = begin + sheet.margin_mm  # the margin need not be reachable
     return bool(np.all(drawn >= low) and np.all(begin + np.array([sheet.width_mm, sheet.height_mm]) <= high))
 
 
 def room_on(sheet: Sheet, rig: Rig) -> Box:
-    """What can be drawn on: the sheet without its margins and without what the rig cannot reach.
+    """Drawable area: the sheet without its margins and without the parts out of reach.
 
     In sheet coordinates; equal to ``box_mm`` for a sheet that lies within reach.
 
     Raises
     ------
     SheetError
-        If nothing of the sheet can be reached.
+        No part of the sheet can be reached.
     """
     reach_on(sheet, rig)
     begin, end = np.array(sheet.box_mm).reshape(2, 2)
     near, far = np.array(rig.shape.box_mm).reshape(2, 2)
     offset = np.array(rig.sheet.offset_mm, dtype=np.float64)
-    # The rim of the sheet's own box is taken as it is; the hair costs only where the reach ends first.
+    # The sheet's own box is used exactly; the tolerance applies only where the reach ends first.
     low = np.where(begin + offset >= near, begin, near - offset + HAIR_MM)
     high = np.where(end + offset <= far, end, far - offset - HAIR_MM)
     return (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
 
 
 def largest_named(rig: Rig) -> Sheet | None:
-    """The standard sheet with the most paper that lies whole within the rig's reach, turned if need be."""
+    """The largest standard sheet that is completely within reach, turned if necessary."""
     fitting = [sheet for sheet in (sheet_on(rig, name, margin_mm=0.0) for name in NAMED_MM) if lies_within(sheet, rig)]
     return max(fitting, key=lambda sheet: sheet.width_mm * sheet.height_mm, default=None)
 
 
 def reach_on(sheet: Sheet, rig: Rig) -> Box:
-    """The margin box as far as the rig reaches, in machine coordinates."""
+    """The margin box clipped to the rig's reach, in machine coordinates."""
     offset = np.array(rig.sheet.offset_mm, dtype=np.float64)
     x0, y0, x1, y1 = sheet.box_mm
     near, far = np.array(rig.shape.box_mm).reshape(2, 2)
-    # Rounding is monotone, so a point on the rim of the sheet's box lands on the rim of the shifted box.
+    # Rounding is monotone, so a point on the edge of the sheet's box stays on the edge after shifting.
     low = np.maximum(np.array([x0, y0]) + offset, near)
     high = np.minimum(np.array([x1, y1]) + offset, far)
     if (low > high).any():

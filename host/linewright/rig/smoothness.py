@@ -1,4 +1,4 @@
-"""``[smoothing]``: how smooth a rig's motion has to be. See `motion/tip` and `motion/shaping`."""
+"""``[smoothing]``: smoothing of the motion. See `motion/tip` and `motion/shaping`."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from linewright.rig.section import Section, number
 
 
 class Smoothing(Section):
-    """How smooth the motion has to be; nothing is asked for by default."""
+    """Smoothing of the motion; off by default."""
 
     jerk_mm_s3: float = number(0, 100_000_000, "mm/s^3", "0: not bounded; an S-curve takes accel / jerk longer", 0.0)
     shaper: Literal["none", "tip", "zv", "zvd"] = Field(
@@ -19,7 +19,7 @@ class Smoothing(Section):
     )
     x_hz: float = number(0, 200, "Hz", "0: not known; carriages on belts ring at a few to some tens of Hz", 0.0)
     y_hz: float = number(0, 200, "Hz", "0: not known; carriages on belts ring at a few to some tens of Hz", 0.0)
-    x_damping: float = number(0, 0.9, "of critical", "nothing, to hardly any swing", 0.05)
-    y_damping: float = number(0, 0.9, "of critical", "nothing, to hardly any swing", 0.05)
-    band: float = number(0, 0.3, "of the frequencies", "exactly known, to hardly known", 0.05)
-    swing_mm: float = number(0.001, 5, "mm", "below one step, to a swing that everybody sees", 0.05)
+    x_damping: float = number(0, 0.9, "of critical", "undamped, to hardly any swing", 0.05)
+    y_damping: float = number(0, 0.9, "of critical", "undamped, to hardly any swing", 0.05)
+    band: float = number(0, 0.3, "of the frequencies", "exactly known, to roughly known", 0.05)
+    swing_mm: float = number(0.001, 5, "mm", "less than one step, to a clearly visible swing", 0.05)

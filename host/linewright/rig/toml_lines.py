@@ -1,7 +1,7 @@
-"""On which line of a TOML text each key stands, so that a message can point there.
+"""Line numbers of the keys of a TOML text, for messages.
 
-``tomllib`` gives values without places. tomlkit keeps everything between the values as well, so the line of a key is
-the number of line ends in what is written before it.
+``tomllib`` returns values without positions. tomlkit keeps all text between the values, so the line of a key is the
+number of line ends in the text before it.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ def read_toml(text: str) -> dict[str, Any]:
 
     Raises
     ------
-    ValueError : it is none, nested too deeply, or has a number of more digits than Python reads.
+    ValueError : the text is not TOML, is nested too deeply, or has a number with more digits than Python reads.
 
     Examples
     --------
@@ -38,7 +38,7 @@ def read_toml(text: str) -> dict[str, Any]:
         raise
     except RecursionError:
         raise ValueError("nested too deeply") from None
-    except ValueError:  # of `int`, which advises how to change the interpreter
+    except ValueError:  # from `int`, with advice that does not suit users
         raise ValueError("a number has too many digits") from None
 
 
@@ -51,8 +51,8 @@ def find_places(text: str) -> Places:
 
     Returns
     -------
-    dict from key path, such as ``("axis", "x", "travel_mm")``, to line number. The tables of an array have their
-    number, from 0, in the path: ``("item", "0", "id")``.
+    dict from key path, such as ``("axis", "x", "travel_mm")``, to line number. For arrays of tables, the path contains
+        the index from 0: ``("item", "0", "id")``.
 
     Examples
     --------
@@ -65,7 +65,7 @@ def find_places(text: str) -> Places:
     >>> find_places("")
     {}
     """
-    import tomlkit  # takes longer to import than a rig takes to read, and is needed only where something is wrong
+    import tomlkit  # slow to import, and needed only for messages
 
     places: Places = {(): 1}
     line = 1
@@ -79,7 +79,7 @@ def find_places(text: str) -> Places:
 def _pieces(
     container: Container, above: tuple[str, ...], counts: dict[tuple[str, ...], int]
 ) -> Iterator[tuple[tuple[str, ...], str]]:
-    """What is written, piece by piece: the path of the key that stands there, empty for comments, and the text."""
+    """The text in pieces: path of the key (empty for comments) and text."""
     from tomlkit.items import AoT, Table
 
     for key, item in container.body:
@@ -90,7 +90,7 @@ def _pieces(
         named: list[tuple[tuple[str, ...], Item]] = [(path, item)]
         if isinstance(item, AoT):
             yield path, ""
-            # The tables of an array may stand apart, with others between.
+            # The tables of an array may be separated by others.
             first = counts.get(path, 0)
             counts[path] = first + len(item.body)
             named = [((*path, str(first + number)), part) for number, part in enumerate(item.body)]

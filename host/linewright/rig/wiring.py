@@ -1,7 +1,7 @@
-"""What is to be wired to what, worked out from a rig file: lines, their colours and thickness, fuses, and cautions.
+"""Wiring of a rig: wires with colours and cross-sections, fuses, and cautions.
 
-`pictures.wiring_picture` draws it, `linewright rig wiring` also prints it as a table. The line colours are this
-project's own; nothing depends on using them, but a machine whose grounds are all of one colour is mended in minutes.
+`pictures.wiring_picture` draws it, and `linewright rig wiring` also prints it as a table. The colours are this
+project's own and not required; a different colour per function makes faults easier to find.
 """
 
 from __future__ import annotations
@@ -20,32 +20,33 @@ if TYPE_CHECKING:
     from linewright.rig.sections import Motor
 
 AMPERES_PER_MM2: Final = 5.0
-"""What thin copper in free air carries without getting warm (common practice; local codes ask for less in walls)."""
+"""Current density of thin copper in free air (common practice; local codes allow less in walls)."""
 
 SECTIONS_MM2: Final = (0.14, 0.25, 0.5, 0.75, 1.0, 1.5, 2.5, 4.0, 6.0)
 """Cross-sections of stranded wire, mm2: from 0.5 on those of IEC 60228, below it those that cable makers list."""
 
 SIGNAL_MM2: Final = 0.14
-"""Carries the few milliamperes of a signal; thinner breaks at the plug (common practice)."""
+"""For signals of a few milliamperes; thinner wire breaks at the plug (common practice)."""
 
 SENSOR_FUSE_A: Final = 0.5
-"""Feeds both sensors, some tens of mA each, and lets no more flow than `SIGNAL_MM2` carries (0.7 A)."""
+"""For both sensors, some tens of mA each; within the rating of `SIGNAL_MM2` (0.7 A)."""
 
 PULL_UP_KOHM: Final = 10
-"""From the enable line to 3.3 V: 0.33 mA, which any pin sinks (common practice)."""
+"""From the enable line to 3.3 V: 0.33 mA, which any pin can sink (common practice)."""
 
 LOGIC_HIGH_V: Final = 3.6
-"""Most that a 3.3 V board's input takes (RP2040 data sheet, 5.5.3.4: IOVDD + 0.5 V absolute; less to be safe)."""
+"""Highest voltage for an input of a 3.3 V board (RP2040 data sheet, 5.5.3.4: IOVDD + 0.5 V absolute; less to be
+safe)."""
 
 CAPACITOR_UF: Final = 100
-"""Across each driver's motor supply, at its pins: takes the spikes of the long supply wires (common practice)."""
+"""At each driver's motor supply pins, against voltage spikes of the long supply wires (common practice)."""
 
 CAPACITOR_RATINGS_V: Final = (16, 25, 35, 50, 63, 100)
-"""Voltages that electrolytic capacitors are made for (IEC 60384-4 prefers these; from memory)."""
+"""Voltage ratings of electrolytic capacitors (IEC 60384-4 prefers these; from memory)."""
 
 CAPACITOR_MARGIN: Final = 1.4
-"""Switching a supply on through its wires makes the capacitor swing to nearly twice the voltage for a moment; the next
-rating above 1.4 times it, whose surge rating lies 15 % higher, is common practice."""
+"""Margin for the overshoot when the supply is switched on, nearly twice the voltage for a moment: the next rating above
+1.4 times the voltage, whose surge rating is 15 % higher (common practice)."""
 
 
 @dataclass(frozen=True)
@@ -55,8 +56,8 @@ class WireRun:
     Parameters
     ----------
     start, end : parts and their pins, in words.
-    kind : what it carries; one of `KINDS`.
-    mm2 : cross-section at least.
+    kind : its function; one of `KINDS`.
+    mm2 : minimum cross-section.
     note : a caution, or empty.
     """
 
@@ -81,18 +82,18 @@ KINDS: Final[dict[str, str]] = {
     "power sense": "olive",
     "coil": "brown",
 }
-"""What a line carries, and the colour in which it is drawn."""
+"""Function of a wire, and the colour in which it is drawn."""
 
 
 @dataclass(frozen=True)
 class Wiring:
-    """Everything that is to be wired on one machine.
+    """All wiring of one machine.
 
     Parameters
     ----------
     lines : wires, in a sensible order of work.
-    motor_fuse_a, servo_fuse_a : next to the supplies; None where the rig file does not say enough.
-    capacitor_v : rating of the capacitor at each driver; None where the supply's voltage is not known.
+    motor_fuse_a, servo_fuse_a : fuses next to the supplies; None if figures are missing.
+    capacitor_v : rating of the capacitor at each driver; None if the supply voltage is unknown.
     cautions : numbered as in the picture, from 1.
     """
 
@@ -117,7 +118,7 @@ class Wiring:
 
 
 def section_mm2(current_a: float) -> float:
-    """The next cross-section that carries a current.
+    """The smallest listed cross-section for a current.
 
     Examples
     --------
@@ -127,7 +128,7 @@ def section_mm2(current_a: float) -> float:
     Raises
     ------
     InputError
-        If it is more than the thickest listed here carries.
+        The current is too high for the largest one.
     """
     wanted = current_a / AMPERES_PER_MM2
     if wanted > SECTIONS_MM2[-1] + 1e-9:
@@ -140,7 +141,7 @@ def section_mm2(current_a: float) -> float:
 
 
 def capacitor_v(supply_v: float) -> int:
-    """The next capacitor rating for a supply.
+    """The smallest listed capacitor rating for a supply voltage.
 
     Examples
     --------
@@ -150,7 +151,7 @@ def capacitor_v(supply_v: float) -> int:
     Raises
     ------
     InputError
-        If none is listed here for so much.
+        The voltage is too high for the largest one.
     """
     wanted = supply_v * CAPACITOR_MARGIN
     if wanted > CAPACITOR_RATINGS_V[-1] + 1e-9:
@@ -162,14 +163,14 @@ def capacitor_v(supply_v: float) -> int:
 
 
 def _lines(rig: Rig) -> Iterator[WireRun]:
-    # A short circuit makes as much flow as the fuse lets through, so that is what the wires are sized for.
+    # In a short circuit the fuse passes its rated current, so the wires are sized for that.
     supply = rig.supply
     flows_a = power.wire_a(power.motor_fuse_a(rig), supply.motor_a, power.motors_a(rig) or 0.0)
     main_mm2 = max(0.5, section_mm2(flows_a))  # thinner than 0.5 mm2 pulls out of screw terminals
     servo_flows_a = power.wire_a(power.servo_fuse_a(rig), supply.servo_a, supply.servo_stall_a or 0.0)
     servo_mm2 = max(0.25, section_mm2(servo_flows_a))
     pins = rig.pins
-    # Grounds first: a machine that is only half wired then has no part that floats.
+    # Grounds first, so that no part floats on a half-wired machine.
     for part in ("motor supply -", "board GND", *_servo_grounds(rig)):
         thick = main_mm2 if part.startswith("motor") else max(0.5, servo_mm2) if part != "board GND" else 0.5
         yield WireRun(part, "ground bar", "ground", thick)
@@ -221,7 +222,7 @@ def _lines(rig: Rig) -> Iterator[WireRun]:
 
 
 def _endstop(rig: Rig, axis: str, pin: str, contact: str) -> Iterator[WireRun]:
-    """A switch or sensor that opens or closes to ground, and what feeds it."""
+    """A switch or sensor to ground, and its supply."""
     volts = rig.supply.switch_v
     twisted = "twist with its ground"
     if not needs_shifting(rig):
@@ -241,7 +242,7 @@ def _endstop(rig: Rig, axis: str, pin: str, contact: str) -> Iterator[WireRun]:
 
 
 def _power_sense(rig: Rig, main_mm2: float) -> Iterator[WireRun]:
-    """Behind the motor switch, thick up to its resistor, which then lets only milliamperes through."""
+    """Sensing after the motor switch: thick wire up to the resistor, which limits the current to milliamperes."""
     if not rig.senses_motor_power:
         return
     pin = f"board GPIO {rig.pins.motor_power}"
@@ -259,7 +260,7 @@ def _power_sense(rig: Rig, main_mm2: float) -> Iterator[WireRun]:
 
 
 def sense_resistors(rig: Rig) -> str:
-    """The resistors of what senses the motors' power, in words."""
+    """Resistors of the motor power sensing, in words."""
     volts = rig.supply.motor_v
     if volts is None:
         return "resistor: see `rig check`"
@@ -269,7 +270,7 @@ def sense_resistors(rig: Rig) -> str:
 
 
 def needs_shifting(rig: Rig) -> bool:
-    """Whether the sensors put out more than the board's inputs take."""
+    """Whether the sensors' signals exceed the board's input voltage."""
     return rig.supply.switch_v > LOGIC_HIGH_V
 
 
@@ -295,7 +296,7 @@ def _logic_note(rig: Rig) -> str:
 
 
 def _cautions(rig: Rig, fuse_a: float | None, volts: int | None) -> Iterator[str]:
-    """In the order of the numbers in the picture."""
+    """Cautions in the order of their numbers in the picture."""
     yield (
         "Wire with everything unplugged. Mains, and whatever your local code reserves for licensed people, is theirs; "
         "a closed, earthed supply with a plug spares you all of it."
@@ -343,6 +344,6 @@ def _used(rig: Rig) -> str:
 
 
 def groups(lines: tuple[WireRun, ...]) -> dict[str, tuple[float, float]]:
-    """Thinnest and thickest wire of each kind that there is, in the order of `KINDS`, mm2."""
+    """Thinnest and thickest wire of each kind in use, in the order of `KINDS`, mm2."""
     found = {kind: [line.mm2 for line in lines if line.kind == kind] for kind in KINDS}
     return {kind: (min(mm2), max(mm2)) for kind, mm2 in found.items() if mm2}

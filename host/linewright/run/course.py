@@ -1,7 +1,7 @@
-"""`Course`: one drawing from its first record to its last, and what may come between: the user, other pens, checks.
+"""`Course`: one drawing from its first record to its last, with user requests, pen changes and drift checks.
 
-A drawing is played in one go, or in several where the machine is homed again between pens: the board begins a program
-anew after it has moved for anything else.
+A drawing is played as one program, or as several if the machine homes between pens, because the board needs a new
+program after any other motion.
 """
 
 from __future__ import annotations
@@ -23,12 +23,12 @@ from linewright.program.remainder import Tail
 
 
 class _Abandoned(Exception):
-    """The user has stopped it while nothing of the program plays."""
+    """The user has abandoned the drawing while no program is playing."""
 
 
 @dataclass(frozen=True)
 class _Counters:
-    """What has gone over the link, and what the board has counted, at one moment."""
+    """Counters of link and board at one moment."""
 
     retransmitted: int
     damaged: int
@@ -56,24 +56,24 @@ def draw(
     witness: Witness | None = None,
     drift: DriftCheck | None = None,
 ) -> DrawResult:
-    """Draw a program: go to where it starts, play it, follow it to its end.
+    """Draw a program: move to its start, play it, follow it to its end.
 
     Parameters
     ----------
-    session : with a board that has been greeted and homed.
+    session : its board has been greeted and homed.
     program : planned for the session's rig.
     on_progress : called at every turn, about 20 times a second; must not block for long.
-    control : the user's requests.
+    control : user requests.
     ask_for_pens : stop between pens, and wait for `Control.pen_changed`.
-    tail : what is left of it, of a drawing that is carried on: see `linewright.run.recovery`. None: all of it.
-    witness : told how far the pen has got.
-    drift : when to home again and compare. None: not at all.
+    tail : the rest of an interrupted drawing, see `linewright.run.recovery`; None: the whole program.
+    witness : receives the progress.
+    drift : when to home again and compare; None: never.
 
     Raises
     ------
     ProgramError : the program is for another rig.
     BoardFault : the board stopped itself.
-    Drifted : homing again has found the machine too far off.
+    Drifted : homing again found a drift above the limit.
     LinkError : the link was lost, or the board restarted.
     """
     program.check_rig(session.rig)
@@ -90,11 +90,11 @@ def draw(
 
 
 class Course:
-    """Follows the pen through a program.
+    """Runs one drawing.
 
     Parameters
     ----------
-    session : with a board that is ready.
+    session : its board is ready.
     others : as in `draw`.
     """
 
@@ -120,15 +120,15 @@ class Course:
         self._drifts: list[Drift] = []
         self._checked: set[int] = set()  # groups after which the drift has been checked
         self._begun = np.concatenate(([0], np.maximum.accumulate(program.stroke_of_record) + 1))
-        self._pace = FULL_PACE  # as the user wants it, once nothing holds
+        self._pace = FULL_PACE  # requested pace, outside of a hold
         self._held = False
-        # Of the time that is left, what a slower pace stretches: the moves, not the pen's ways and rests.
+        # Part of the remaining time that a slower pace stretches: moves, but not dwells and rests.
         self._moving_left = np.concatenate((np.cumsum(np.where(program.is_ramp, program.ticks, 0)[::-1])[::-1], [0]))
         self._group = 0
         self._player: Player | None = None
-        self._home_at: int | None = None  # record between two pens where the motors have been without power
+        self._home_at: int | None = None  # record between two pens at which the motors lost power
         self._reached = 0  # record
-        self._played_ticks = 0  # of the program, by what went before this player
+        self._played_ticks = 0  # ticks played by earlier players
 
     def run(self, tail: Tail) -> DrawResult:
         """Draw a tail of the program."""
@@ -172,11 +172,11 @@ class Course:
         )
 
     def _begin(self, tail: Tail) -> Player:
-        """Go to where a tail begins, and begin it."""
+        """Move to the start of a tail, and start it."""
         self._session.go_to(tail.steps, meanwhile=self._meanwhile)
         player = Player(self._talk, tail.packed, tail.steps, tail.first, tail.reached, self._witness)
         self._player = player
-        if self._held or self._pace != FULL_PACE:  # each program begins at full pace
+        if self._held or self._pace != FULL_PACE:  # each program starts at full pace
             self._send_pace()
         return player
 
@@ -184,7 +184,7 @@ class Course:
         self._talk.send("pace", value=0 if self._held else self._pace)
 
     def _turn(self, player: Player) -> Player:
-        """One turn of following the pen; returns who plays from now on."""
+        """One turn of following the pen; returns the player from now on."""
         self._pass_requests()
         if self._home_at is not None:
             at, self._home_at = self._home_at, None
@@ -218,13 +218,13 @@ class Course:
         self._note(player)
 
     def _note(self, player: Player) -> None:
-        """Add up what this player has played."""
+        """Add this player's counts to the totals."""
         self._player = None
         self._reached = max(self._reached, self._talk.report()["records_done"])
         self._played_ticks += player.played_ticks
 
     def _check(self, moment: str) -> None:
-        """Home again. What is found at the end is for the user to judge: nothing is left to be stopped."""
+        """Home again and record the drift. At the end the drawing is not stopped, because nothing is left to draw."""
         found = self._session.check_drift(moment, meanwhile=self._meanwhile)
         self._drifts.append(found)
         if moment != "end":
@@ -236,7 +236,7 @@ class Course:
         self._on_progress(self._progress("homing"))
 
     def _pass_requests(self) -> None:
-        """Pass on what the user asks for."""
+        """Send the user's requests to the board."""
         player = self._player
         while asked := self._control.take():
             name, value = asked

@@ -1,16 +1,15 @@
-"""The journal of a drawing: what is being drawn and how far the pen has got, on disk as it happens.
+"""Journal of a drawing: the program and its progress, written to disk continuously.
 
-Each drawing has a folder of its own with two files. ``program.lw`` is the program, saved before anything moves.
-``journal.txt`` is only ever appended to, one line for each thing that happened::
+Each drawing has a folder with two files. ``program.lw`` is the program, saved before anything moves. ``journal.txt`` is
+append-only, one line per event::
 
     2026-11-25T10:43:41Z begin number=81230 record=0 #983b45ff
     2026-11-25T10:43:59Z done record=57 strokes=1 #082732ef
 
-A line ends with the CRC-32 of what stands before it, and a line that does not match it is passed over. So a line that
-a power cut has torn makes the journal say too little and never too much: a stroke may be drawn twice, and none is left
-out.
-Every line is handed to the system at once, which is enough when the program is killed. It is forced to the disk within
-a second, so a power cut of the laptop costs a second at most.
+Each line ends with the CRC-32 of its text, and lines with a wrong CRC are skipped. A line torn by a power failure
+therefore makes the journal report too little, never too much: a stroke may be drawn twice, but none is left out. Every
+line is written at once, which suffices if the program is killed. It is forced to disk within a second, so a power
+failure costs at most a second.
 """
 
 from __future__ import annotations
@@ -42,21 +41,22 @@ if TYPE_CHECKING:
 FORMAT: Final = 1
 JOURNAL: Final = "journal.txt"
 PROGRAM: Final = "program.lw"
-"""It has this name from when the journal says all that `carry_on` needs until the folder is removed."""
+"""The file gets this name when the journal contains everything that `carry_on` needs, and keeps it until the folder is
+removed."""
 
 _UNNAMED_PROGRAM: Final = "new-program.lw"
 
 _NUMBER: Final = re.compile(r"(\d{6,})-")
-"""Folders begin with it; those of older versions begin with a date, whose eighth digit is followed by a T."""
+"""Start of folder names; those of older versions start with a date, whose eighth digit is followed by a T."""
 
 KEPT: Final = 10
-"""Drawings broken off that are kept to be carried on; the oldest goes when another one begins. A program takes some
-megabytes at most, and nobody keeps more half-drawn sheets than that."""
+"""Interrupted drawings that are kept; the oldest is removed when another drawing begins. A program takes a few
+megabytes at most."""
 
 UNNAMED: Final = "a picture whose name is lost"
 
 FORCED_S: Final = 1.0
-"""Lines are forced to the disk this often: a slow card takes a tenth of that."""
+"""Interval of forcing lines to disk: a slow memory card takes a tenth of it."""
 
 ENDINGS: Final = ("abandoned", "broke off", "failed", "finished")
 
@@ -68,13 +68,13 @@ _VALUE: Final = re.compile(r" ([a-z_]+)=(\"(?:\\.|[^\"\\])*\"|[^\s\"]+)")
 
 @dataclass(frozen=True)
 class Manner:
-    """How a drawing was asked to be drawn, for whoever carries it on.
+    """Options of a drawing that resuming it keeps.
 
     Parameters
     ----------
-    ask_pens : stop between pens, or draw on with the one that is in; None: nobody said.
+    ask_pens : stop for pen changes or not; None: not stated.
     pace : share of the planned speed, above 0, up to 1.
-    drift : when to home again and compare; None: nobody said.
+    drift : drift checks; None: not stated.
     """
 
     ask_pens: bool | None = None
@@ -84,24 +84,24 @@ class Manner:
 
 @dataclass(frozen=True)
 class Story:
-    """What a journal tells.
+    """Contents of a journal.
 
     Parameters
     ----------
-    folder : of the drawing.
-    picture : name of the file that is drawn; `UNNAMED` where the line that says it is damaged.
+    folder : folder of the drawing.
+    picture : name of the drawn file; `UNNAMED` if its line is damaged.
     program : SHA-256 of ``program.lw``, hex.
     records, strokes : of the whole program.
     rig_name, rig_fingerprint, rig_file : the machine; the file is empty for the default rig.
-    sheet : what lies on the table, in words.
-    port : where the machine was.
-    manner : how it was asked to be drawn.
-    numbers : program numbers under which parts of it went to a board, with the record that the pen had reached then.
-    records_done, strokes_done : finished by the pen.
-    began, begun, last : time of the first line, of the last one that says that a program goes to a board, and of the
+    sheet : the sheet, in words.
+    port : port of the machine.
+    manner : options of the drawing.
+    numbers : program numbers sent to a board, with the record reached before each.
+    records_done, strokes_done : finished records and strokes.
+    began, begun, last : time of the first line, of the last ``begin`` line, and of the
         last line, ISO 8601, UTC.
-    ended : "" while nothing says how it ended, else one of `ENDINGS`: "broke off" once somebody has found that nothing
-        said so.
+    ended : "" if the journal has no end, else one of `ENDINGS`: "broke off" is written later, by the command that finds
+        a journal without end.
     """
 
     folder: Path
@@ -124,11 +124,11 @@ class Story:
     ended: str = ""
 
     def load_program(self) -> Program:
-        """The program as it was when the drawing began.
+        """The program as it was when the drawing started.
 
         Raises
         ------
-        ProgramError : the copy is missing, damaged, or not the one that the journal speaks of.
+        ProgramError : the file is missing, damaged, or not the one of the journal.
         """
         path = self.folder / PROGRAM
         if _digest(path) != self.program:
@@ -140,13 +140,13 @@ class Story:
 
 
 class Journal:
-    """The journal of the drawing under way. `begin`, `done` and `end` are what a session calls.
+    """Journal of the drawing in progress. A session calls `begin`, `done` and `end`.
 
-    ``begun`` is whether the program has gone to a board, so that there is something to carry on; ``began`` the time of
-    the first line that this command wrote.
+    ``begun`` is True when the program has been sent to a board, so that it can be resumed; ``began`` is the time of the
+    first line written by this command.
 
-    Writing never raises: a full disk must not stop a drawing of eight hours. What went wrong stands in ``trouble``,
-    and nothing is written after it, so that the journal has no gap.
+    Writing never raises, because a full disk must not stop a drawing. The first failure is stored in ``trouble``, and
+    nothing is written after it, so that the journal has no gap.
     """
 
     def __init__(self, folder: Path, strokes_done: int = 0, *, begun: bool = False) -> None:
@@ -158,7 +158,7 @@ class Journal:
         self._strokes_done = strokes_done
         self._stroke_ends: list[int] = []
         self._forced_s = 0.0
-        self._waiting = False  # a line has not been forced
+        self._waiting = False  # True if a line has not been forced to disk
         if not locks.hold(self._file.fileno()):
             self._file.close()
             raise InputError(
@@ -175,7 +175,7 @@ class Journal:
         port: str = "",
         manner: Manner | None = None,
     ) -> Journal:
-        """Begin the journal of a drawing, and keep its program.
+        """Create the journal of a drawing, and save its program.
 
         Raises
         ------
@@ -222,15 +222,15 @@ class Journal:
 
     @classmethod
     def carry_on(cls, story: Story, program: Program) -> Journal:
-        """Go on with the journal of a drawing that was broken off.
+        """Continue the journal of an interrupted drawing.
 
         Raises
         ------
-        InputError : another command draws it, or has done so since it was read, or the file cannot be written.
+        InputError : another command is drawing it, or has done so since it was read, or the file cannot be written.
         """
         try:
             journal = cls(story.folder, story.strokes_done, begun=bool(story.begun))
-            # Only now that nobody else writes to it.
+            # After locking, so that nobody else writes to it.
             _cut_torn_line(story.folder / JOURNAL)
         except OSError as error:
             raise InputError(f"cannot go on with {story.folder}: {error.strerror or error}") from error
@@ -243,7 +243,7 @@ class Journal:
         return journal
 
     def follow(self, program: Program) -> None:
-        """Note where each stroke of the program ends."""
+        """Compute where each stroke of the program ends."""
         self._stroke_ends = stroke_ends(program)
 
     def __enter__(self) -> Self:
@@ -253,12 +253,12 @@ class Journal:
         self.close()
 
     def begin(self, number: int, record: int) -> None:
-        """The program is about to go to the board, as number ``number``; the pen has reached ``record``."""
+        """See `Witness.begin`."""
         self.begun = True
         self._write("begin", force=True, number=number, record=record)
 
     def done(self, record: int) -> None:
-        """The pen has finished everything before ``record``. Called often; writes when a stroke is finished."""
+        """See `Witness.done`. Called often; writes a line when a stroke is finished."""
         ends = self._stroke_ends
         strokes = self._strokes_done
         while strokes < len(ends) and ends[strokes] <= record:
@@ -270,28 +270,28 @@ class Journal:
             self._force(at_once=False)
 
     def back(self, strokes: int) -> None:
-        """Set back the count of strokes on paper, as somebody who looked says."""
+        """See `Witness.back`; also called with the user's own count."""
         self._strokes_done = strokes
         record = self._stroke_ends[strokes - 1] if strokes else 0
         self._write("back", force=True, record=record, strokes=strokes)
 
     def end(self, how: str, why: str = "") -> None:
-        """The drawing is "finished", "abandoned" by the user or has "failed", and the board has stopped.
+        """Record the end of the drawing: "finished", "abandoned" by the user, or "failed".
 
-        Or it "broke off", which the next command says for one that could not.
+        "broke off" is recorded by the next command for a drawing without end.
 
-        Where that leaves nothing to carry on, because all of it is drawn or nothing was begun, the folder goes.
+        The folder is removed if nothing is left to resume, because the drawing is complete or was never started.
         """
         self._write("end", force=True, how=how, why=why)
         if how == "finished" or not self.begun:
             self.discard()
 
     def close(self) -> None:
-        """Let go of the file. May be called again."""
+        """Close the file. May be called again."""
         self._file.close()
 
     def discard(self) -> None:
-        """Close, and remove the drawing's folder: there is nothing left to carry on."""
+        """Close, and remove the drawing's folder, because nothing is left to resume."""
         self.close()
         with contextlib.suppress(OSError):
             (self.folder / PROGRAM).unlink()
@@ -314,7 +314,7 @@ class Journal:
         self._force(at_once=force)
 
     def _force(self, *, at_once: bool) -> None:
-        """Have the disk hold what was written, now or once `FORCED_S` have passed."""
+        """Force written lines to disk, now or if `FORCED_S` have passed."""
         if self.trouble or self._file.closed or not (at_once or time.monotonic() - self._forced_s >= FORCED_S):
             return
         try:
@@ -329,17 +329,17 @@ class Journal:
 
 
 def drawings() -> Path:
-    """The folder that holds one folder for each drawing that may be carried on."""
+    """The folder of all interrupted drawings, one subfolder each."""
     return state_folder() / "drawings"
 
 
 def stroke_ends(program: Program) -> list[int]:
-    """Number of the record that lifts the pen from each stroke: with all before it done, the stroke is on paper."""
+    """Number of the record that lifts the pen from each stroke: when it is done, the stroke is on paper."""
     return [int(record) for record in program.pen_stops[1::2]]
 
 
 def read(folder: Path) -> Story:
-    """The contents of the journal in a folder; damaged lines are passed over.
+    """Contents of the journal in a folder; damaged lines are skipped.
 
     Raises
     ------
@@ -373,7 +373,7 @@ def read(folder: Path) -> Story:
 
 
 def unfinished() -> list[Story]:
-    """Every drawing that can be carried on, the newest first.
+    """All drawings that can be resumed, newest first.
 
     Raises
     ------
@@ -387,7 +387,7 @@ def unfinished() -> list[Story]:
 
 
 def _remove_left_over() -> None:
-    """Remove the folders with nothing to carry on, which commands leave that are killed before or after drawing."""
+    """Remove folders with nothing to resume, left by commands that were killed before or after drawing."""
     for folder in _folders():
         with contextlib.suppress(OSError, InputError):
             if _is_left_over(folder) or read(folder).ended == "finished":
@@ -395,7 +395,7 @@ def _remove_left_over() -> None:
 
 
 def _is_left_over(folder: Path) -> bool:
-    """True where a command was killed before its journal was whole, or while it removed the folder."""
+    """True if a command was killed before its journal was complete, or while it removed the folder."""
     try:
         begun = b" begin " in (folder / JOURNAL).read_bytes()
     except FileNotFoundError:
@@ -406,7 +406,7 @@ def _is_left_over(folder: Path) -> bool:
 
 
 def damaged() -> dict[Path, InputError]:
-    """The folders whose journal cannot be read, the newest first, and what is wrong with each."""
+    """Folders whose journal cannot be read, newest first, with the error of each."""
     found = {}
     for folder in by_age():
         try:
@@ -417,7 +417,7 @@ def damaged() -> dict[Path, InputError]:
 
 
 def by_age() -> list[Path]:
-    """The folders of all drawings that are kept, the newest first."""
+    """Folders of all kept drawings, newest first."""
     return sorted((folder for folder in _folders() if not _is_left_over(folder)), key=_age, reverse=True)
 
 
@@ -434,7 +434,7 @@ def _folders() -> list[Path]:
 
 
 def _age(folder: Path) -> tuple[int, str]:
-    """What folders are sorted by: their number, because clocks go back. Folders of older versions have none."""
+    """Sort key of folders: their number, because clocks may be set back. Folders of older versions have none."""
     number = _NUMBER.match(folder.name)
     return (int(number[1]) if number else 0, folder.name)
 
@@ -467,7 +467,7 @@ def _told(story: Story, word: str, values: dict[str, str]) -> Story:
             strokes_done=max(story.strokes_done, int(values["strokes"])),
         )
     if word == "back":
-        # What a board still tells of earlier numbers counts as little as what was written down.
+        # Progress reported by a board for earlier numbers is discarded together with the counts.
         counts = {"records_done": int(values["record"]), "strokes_done": int(values["strokes"])}
         return replace(story, numbers={}, **counts)  # type: ignore[arg-type]  # mypy takes the values for those of all keys
     if word == "end":
@@ -478,7 +478,7 @@ def _told(story: Story, word: str, values: dict[str, str]) -> Story:
 
 
 def _manner_values(manner: Manner) -> dict[str, object]:
-    """As they stand in a line of a journal."""
+    """The values of a `Manner` in a line of a journal."""
     values: dict[str, object] = {"pace": manner.pace}
     if manner.ask_pens is not None:
         values["pens"] = "ask" if manner.ask_pens else "same"
@@ -489,11 +489,11 @@ def _manner_values(manner: Manner) -> dict[str, object]:
 
 
 def _manner(values: dict[str, str]) -> Manner:
-    """From the values of a line.
+    """A `Manner` from the values of a line.
 
     Raises
     ------
-    KeyError, ValueError : no such values can have been written.
+    KeyError, ValueError : the values are missing or invalid.
     """
     pace = float(values["pace"])
     if not 0.0 < pace <= 1.0:
@@ -510,7 +510,7 @@ def _manner(values: dict[str, str]) -> Manner:
 
 
 def _whole_lines(data: bytes) -> list[tuple[str, str, list[tuple[str, str]]]]:
-    """(text, word, values as written) of each line that is whole; damaged ones are passed over."""
+    """(text, word, values) of each undamaged line."""
     lines = []
     for line in data.split(b"\n")[:-1]:
         match = _LINE.fullmatch(line.decode("utf-8", errors="replace"))
@@ -525,7 +525,7 @@ def _value(written: str) -> str:
 
 
 def _cut_torn_line(path: Path) -> None:
-    """Drop the beginning of a line after the last whole one, so that the next line appended stands by itself."""
+    """Remove an incomplete last line, so that the next one starts on a new line."""
     data = path.read_bytes()
     whole = data.rfind(b"\n") + 1
     if whole < len(data):
@@ -547,9 +547,9 @@ def _digest(path: Path) -> str:
 
 
 def _force_names(folder: Path) -> None:
-    """Have the disk hold the names of a new folder and its files, which is more than forcing the files themselves."""
+    """Force the directory entries of a new folder and its files to disk, in addition to the files."""
     for place in (folder, folder.parent):
-        with contextlib.suppress(OSError):  # some systems open no folders
+        with contextlib.suppress(OSError):  # some systems cannot open folders
             descriptor = os.open(place, os.O_RDONLY)
             try:
                 os.fsync(descriptor)

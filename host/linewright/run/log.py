@@ -1,7 +1,6 @@
-"""The log of drawings: one line for each time a machine was set to draw, in a small SQLite file.
+"""Log of drawings: one line per run of a machine, in a small SQLite file.
 
-It is for looking back: what was drawn when, on which rig, how long it took against what was predicted, and what went
-wrong. Nothing that draws depends on it.
+It records what was drawn when, on which rig, actual and predicted time, and failures. Drawing does not depend on it.
 """
 
 from __future__ import annotations
@@ -17,29 +16,29 @@ from linewright.errors import InputError
 from linewright.folders import state_folder
 
 VERSION: Final = 4
-"""Version of the table; kept in the file's ``user_version``. A newer one is refused, an older one is brought up."""
+"""Version of the table, stored in ``user_version``. Newer ones are refused, older ones upgraded."""
 
 _STOPPED_SINCE: Final = 4
-"""Up to this version what the user had stopped was called abandoned, although it can be carried on."""
+"""Before this version, drawings stopped by the user were recorded as abandoned, although they can be resumed."""
 
 BUSY_S: Final = 2.0
-"""How long to wait for another command that is writing its line."""
+"""Time limit for another command that is writing."""
 
 
 @dataclass(frozen=True)
 class LogEntry:
-    """One drawing, or what was drawn of it in one go.
+    """One drawing, or the part of it drawn in one run.
 
     Parameters
     ----------
     began, ended : ISO 8601, UTC.
-    outcome : "finished", "stopped" (by the user; it can be carried on), "failed" (``fault`` says why) or "broke off"
-        (the program, the laptop or its power died; then ``ended`` is when the journal was last written).
-    strokes, first_stroke : of the whole picture, and the one it began with (0 unless it was carried on).
-    predicted_s, played_s : of what was to be drawn from there, and the board's own count of what was.
-    drift_x_mm, drift_y_mm : the largest that homing again has found; None where that was not asked for.
-    rehearsal : 1 where a real machine's rig was played on the virtual rig; None in lines of earlier versions.
-    settings : how it was to be drawn, JSON: sheet, pens, checks; None in lines of earlier versions.
+    outcome : "finished", "stopped" (by the user; can be resumed), "failed" (see ``fault``) or "broke off"
+        (program or laptop died; ``ended`` is then the journal's last time).
+    strokes, first_stroke : number of strokes of the picture, and the first one drawn (0 unless resumed).
+    predicted_s, played_s : predicted time from there, and time played by the board's count.
+    drift_x_mm, drift_y_mm : largest drift found; None if not checked.
+    rehearsal : 1 if a real machine's rig was played on the virtual rig; None in lines of earlier versions.
+    settings : options as JSON: sheet, pens, checks; None in lines of earlier versions.
     """
 
     began: str
@@ -70,12 +69,12 @@ COLUMNS: Final = tuple(field.name for field in fields(LogEntry))
 
 
 def file() -> Path:
-    """Where the log is."""
+    """Path of the log."""
     return state_folder() / "drawings.sqlite"
 
 
 def add(entry: LogEntry) -> None:
-    """Write one drawing down.
+    """Add one drawing.
 
     Raises
     ------
@@ -91,7 +90,7 @@ _MOST: Final = (1 << 63) - 1
 
 
 def entries(most: int | None = None) -> list[LogEntry]:
-    """The newest drawings, at most so many, the newest first.
+    """The newest drawings, at most ``most``, newest first.
 
     Raises
     ------
@@ -106,7 +105,7 @@ def entries(most: int | None = None) -> list[LogEntry]:
 
 @contextlib.contextmanager
 def _opened() -> Iterator[sqlite3.Connection]:
-    """The file, with its table; what is written is there once the block has ended without an error."""
+    """Context manager: the open database; changes are committed when the block ends without an error."""
     path = file()
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -121,8 +120,8 @@ def _opened() -> Iterator[sqlite3.Connection]:
 
 
 def _bring_up(base: sqlite3.Connection, path: Path) -> None:
-    """Give a new or an older file the table of this version."""
-    base.execute("begin immediate")  # another command may be doing the same
+    """Create the table, or upgrade an older one."""
+    base.execute("begin immediate")  # another command may do the same
     (version,) = base.execute("pragma user_version").fetchone()
     if version > VERSION:
         raise InputError(f"{path} was written by a newer Linewright (table {version}, known is {VERSION})")

@@ -1,4 +1,4 @@
-"""Part of a drawing: one of its pens, or what begins at a stroke; and the box that all of it keeps to."""
+"""Parts of a drawing: one pen, or everything from a stroke on; and its bounding box."""
 
 from __future__ import annotations
 
@@ -19,16 +19,16 @@ if TYPE_CHECKING:
 
 
 def only_pen(program: Program, name: str) -> Program:
-    """What one pen of a program draws, as a program of its own, as it was planned for that pen.
+    """The part of a program drawn by one pen, as a program of its own, as it was planned.
 
     Parameters
     ----------
-    name : of the pen, or its colour as ``#rrggbb``.
+    name : name of the pen, or its colour as ``#rrggbb``.
 
     Raises
     ------
     InputError
-        If the drawing has no such pen.
+        The drawing has no such pen.
     """
     pens = [program.drawing.pens[group.pen] for group in program.groups]
     wanted = name.strip().lower()
@@ -43,14 +43,16 @@ def only_pen(program: Program, name: str) -> Program:
 
 
 def of_its_pens(warnings: tuple[str, ...], program: Program) -> tuple[str, ...]:
-    """Those warnings that are not about a pen which draws nothing in a program (planning begins them with its name)."""
+    """The warnings without those about pens that draw nothing in the program; such warnings start with the pen's
+    name.
+    """
     pens = program.drawing.pens
     idle = {pen.name for pen in pens} - {pens[group.pen].name for group in program.groups}
     return tuple(text for text in warnings if not any(text.startswith(f"the pen '{name}' ") for name in idle))
 
 
 def from_stroke(program: Program, stroke: int, rig: Rig) -> ResumePoint:
-    """Where a drawing begins that leaves out everything before a stroke.
+    """Start point of a drawing without the strokes before a given one.
 
     Parameters
     ----------
@@ -59,7 +61,7 @@ def from_stroke(program: Program, stroke: int, rig: Rig) -> ResumePoint:
     Raises
     ------
     InputError
-        If there is no such stroke.
+        There is no such stroke.
     """
     count = len(program.drawing)
     if not 1 <= stroke <= count:
@@ -72,7 +74,7 @@ def from_stroke(program: Program, stroke: int, rig: Rig) -> ResumePoint:
 
 
 def outline_mm(program: Program, first_stroke: int = 0) -> NDArray[np.float64]:
-    """(5, 2) float64, mm: the corners of the box around all strokes from one on, and the first corner again."""
+    """(5, 2) float64, mm: corners of the bounding box of all strokes from ``first_stroke`` on, closed."""
     part = program.drawing.select(np.arange(first_stroke, len(program.drawing)))
     left, top, right, bottom = part.bounds_mm()
     return np.array([[left, top], [right, top], [right, bottom], [left, bottom], [left, top]])

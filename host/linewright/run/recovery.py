@@ -1,14 +1,13 @@
-"""Carrying on with a drawing that was broken off: where it stands, what is left of it, and what must be the same.
+"""Resuming an interrupted drawing: its progress, the rest of it, and the conditions.
 
-Where the board is still there it knows better than the journal how far the pen got: it went on drawing what it had
-when its host died. Where its motors have also held the pen ever since, it is not homed again, and the drawing is
-carried on at the very step where the pen was lifted.
+If the board has kept running, it knows the progress better than the journal, because it kept drawing queued records
+after its host died. If its motors have also held the pen since, the machine is not homed again, and the drawing
+continues at the step where the pen was lifted.
 
-Motors that nobody watches may have lost their power and their place in the meantime, unseen: then the machine is homed
-all the same, where it can home.
+Motors that are not supervised may have lost power and position unnoticed; then the machine is homed anyway, if it can.
 
-Otherwise the unit is the stroke. One that the pen has finished is not drawn again; the one it was in the middle of is
-drawn again from its beginning, because ink laid twice on one line is seen less than a gap or a seam between two passes.
+Otherwise whole strokes count. A finished stroke is not drawn again; an unfinished one is drawn again from its start,
+because a line inked twice shows less than a gap or a seam.
 """
 
 from __future__ import annotations
@@ -34,7 +33,7 @@ if TYPE_CHECKING:
 
 
 def choose(name: str | None) -> Story:
-    """The drawing to carry on: the newest, or the newest whose folder or picture is called ``name``.
+    """The drawing to resume: the newest, or the newest whose folder or picture is called ``name``.
 
     Raises
     ------
@@ -63,11 +62,11 @@ def choose(name: str | None) -> Story:
 
 
 def check(story: Story, program: Program, rig: Rig, sheet: str | None = None) -> None:
-    """Refuse another machine than the one that drew so far, and another sheet than the one on its table.
+    """Refuse a rig that moves differently, and another sheet.
 
     Parameters
     ----------
-    sheet : what the user says lies on the table, by name or size; None: they say nothing.
+    sheet : the sheet named by the user, by name or size; None: not stated.
 
     Raises
     ------
@@ -88,12 +87,12 @@ def check(story: Story, program: Program, rig: Rig, sheet: str | None = None) ->
 
 @dataclass(frozen=True)
 class ResumePoint:
-    """Where a drawing is carried on.
+    """Where a drawing resumes.
 
     Parameters
     ----------
-    stroke : the next one, or the one that the pen was in the middle of.
-    tail : what is left of the program; None where that is nothing.
+    stroke : the next stroke, or the unfinished one.
+    tail : the rest of the program; None if there is none.
     """
 
     stroke: int
@@ -116,10 +115,10 @@ def take_up(
     unattended: bool = False,
     from_stroke: int | None = None,
 ) -> ResumePoint:
-    """Bring the machine to where it can carry on, and work out where that is.
+    """Prepare the machine for resuming, and determine where to resume.
 
-    Stops what the board may still be drawing, asks it how far the pen got, tells the witness (the board will have
-    forgotten as soon as it moves), and homes it unless it certainly kept its position.
+    It stops the board, asks it for its progress, records that progress (the board forgets it at the next motion), and
+    homes the machine unless it certainly kept its position.
 
     Parameters
     ----------
@@ -169,23 +168,23 @@ def _from(program: Program, stroke: int, rig: Rig) -> Tail:
 
 
 def _all_of_it_done(program: Program, record: int, steps: tuple[int, int]) -> bool:
-    """Whether the pen stands at the end of a ramp that the board has not yet counted as finished."""
+    """Whether the pen is at the end of a ramp that the board has not yet counted as finished."""
     if record >= len(program) or program.kind[record] != RAMP:
         return False
     return bool((program.position_steps[record + 1] == steps).all())
 
 
 def strokes_done(program: Program, records_done: int) -> int:
-    """How many strokes are on paper when the pen has finished so many records."""
+    """Number of strokes on paper after this many finished records."""
     return int(np.searchsorted(journal.stroke_ends(program), records_done, side="right"))
 
 
 def record_of(program: Program, stroke: int) -> int:
-    """The record that lowers the pen for a stroke: where a program can be begun again."""
+    """The record that lowers the pen for a stroke, at which a program can be restarted."""
     return int(program.pen_stops[2 * stroke])
 
 
 def parts(program: Program, stroke: int) -> tuple[Drawing, Drawing]:
-    """What is drawn and what is left when ``stroke`` is the next one."""
+    """The drawn and the remaining strokes, if ``stroke`` is the next one."""
     numbers = np.arange(len(program.drawing))
     return program.drawing.select(numbers[:stroke]), program.drawing.select(numbers[stroke:])

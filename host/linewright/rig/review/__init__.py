@@ -1,7 +1,7 @@
-"""A look at the whole rig before anything is switched on: pins, power, driver current, levels, limits, sheet.
+"""Review of a rig before anything is switched on: pins, power, driver current, levels, limits, sheet.
 
-The rig file is valid by then (`linewright.rig.checks`); the question now is whether the machine it describes is safe
-and can do what it is asked. Each module below looks at one part and yields findings.
+The rig file is valid at this point (`linewright.rig.checks`). The review checks whether the machine it describes is
+safe and can do what is required. Each module below checks one part and yields findings.
 """
 
 from __future__ import annotations
@@ -36,18 +36,18 @@ RESTS_ON: Final[Mapping[str, tuple[str, ...]]] = {
     "motor A on diagonals": ("axis.", "motor.a.", "supply.motor", "driver."),
     "motor B on diagonals": ("axis.", "motor.b.", "supply.motor", "driver."),
 }
-"""What each part of the review looks at, by the beginnings of keys."""
+"""Keys that each part of the review depends on, by their prefixes."""
 
 
 def _without(rig: Rig, keys: Sequence[str]) -> Rig:
-    """The rig without the figures that are only assumed, as far as a rig can be without them."""
+    """The rig without its assumed figures, where they may be omitted."""
     from linewright.rig.checks import bounds_of
 
     return rig.changed({key: None for key in keys if bounds_of(type(rig), key).optional})
 
 
 def _doubted(one: ReviewFinding, keys: Sequence[str]) -> ReviewFinding:
-    """A good finding that rests on assumed figures becomes an unknown one."""
+    """A good finding that depends on assumed figures becomes an unknown one."""
     if one.weight != "good":
         return one
     resting = [key for key in keys if key.startswith(RESTS_ON.get(one.about, ()))]
@@ -61,7 +61,7 @@ def _list_of(keys: Sequence[str]) -> str:
 
 
 def review(rig: Rig) -> list[ReviewFinding]:
-    """Everything that can be said about a rig from its file, the worst first.
+    """All findings about a rig, worst first.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""`Finding`: one thing that a review of a rig has come to, with its weight, the reason, and what to do."""
+"""`ReviewFinding`: one result of a review, with weight, reason and advice."""
 
 from __future__ import annotations
 
@@ -8,8 +8,8 @@ from typing import Final, Literal
 Weight = Literal["danger", "wrong", "doubtful", "unknown", "good"]
 
 WEIGHTS: Final[tuple[Weight, ...]] = ("danger", "wrong", "doubtful", "unknown", "good")
-"""The worst first. danger: something or somebody may come to harm. wrong: it will not work. doubtful: it may not
-work well. unknown: the file lacks the figures. good: checked, with the figures."""
+"""Worst first. danger: people or parts may be harmed. wrong: it will not work. doubtful: it may not work well. unknown:
+figures are missing. good: checked."""
 
 BLOCKING: Final = ("danger", "wrong")
 
@@ -23,8 +23,8 @@ class ReviewFinding:
     weight : see `WEIGHTS`.
     about : the part of the machine, one or two words.
     said : what was found, with figures and units.
-    why : what follows from it, or where the rule comes from.
-    do : what to do next; empty where there is nothing to do.
+    why : its consequence, or the source of the rule.
+    do : what to do next; empty if nothing.
     """
 
     weight: Weight
@@ -35,9 +35,9 @@ class ReviewFinding:
 
     @property
     def blocks(self) -> bool:
-        """Whether nothing should be switched on before this is put right."""
+        """Whether the machine must stay switched off until this is corrected."""
         return self.weight in BLOCKING
 
     def describe(self) -> dict[str, object]:
-        """Everything, for JSON."""
+        """The finding as a dict for JSON."""
         return asdict(self)

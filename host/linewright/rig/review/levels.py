@@ -1,4 +1,4 @@
-"""Logic levels: do the board's 3.3 V switch the drivers, and does anything put more than 3.3 V on its inputs?"""
+"""Logic levels: does the board's 3.3 V switch the drivers, and are its inputs safe?"""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ HIGH_SHARE: Final = 0.7
 """Share of its supply that a CMOS input needs as a high level (JEDEC JESD8-5 and -7 levels; figure from memory)."""
 
 INPUT_SLACK_V: Final = 0.3
-"""What an input may see above its supply (RP2040 data sheet, 5.5.3.4, absolute: IOVDD + 0.5 V; less to be safe)."""
+"""Allowed input voltage above the supply (RP2040 data sheet, 5.5.3.4, absolute: IOVDD + 0.5 V; less to be safe)."""
 
 
 def findings(rig: Rig) -> Iterator[ReviewFinding]:

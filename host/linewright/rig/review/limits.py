@@ -1,4 +1,4 @@
-"""Limits: do speed and acceleration stay within what the motors can pull, and does the sheet lie within the travel?"""
+"""Limits: are speed and acceleration within the motors' torque, and is the sheet within the travel?"""
 
 from __future__ import annotations
 
@@ -87,15 +87,15 @@ def _axis(rig: Rig, name: str, axis: Axis, which: str, motor: Motor) -> Iterator
 
 
 def _diagonals(rig: Rig) -> Iterator[ReviewFinding]:
-    """On a crossed belt: a diagonal turns one motor as fast as both axes together, and the other not at all.
+    """On a crossed belt a diagonal move turns one motor as fast as both axes together, and the other not at all.
 
-    With ``x = (A + B) / 2`` and ``y = (A - B) / 2``, the work of both axes is done by the motors with the belt forces
-    ``(F_x + F_y) / 2`` and ``(F_x - F_y) / 2`` (virtual work), and the rotor of A turns with ``a_x + a_y``.
+    With ``x = (A + B) / 2`` and ``y = (A - B) / 2``, the motors drive both axes with the belt forces ``(F_x + F_y) /
+    2`` and ``(F_x - F_y) / 2`` (virtual work), and the rotor of A turns with ``a_x + a_y``.
     """
     for which, motor in (("A", rig.a), ("B", rig.b)):
         drive = Drive.of(rig, motor)
         if drive is None or rig.x.moving_mass_g is None or rig.y.moving_mass_g is None:
-            continue  # what is missing is named for the axes
+            continue  # missing figures are reported for the axes
         by_rate = motor.step_rate_hz / motor.steps_per_mm
         belt_mm_s = min(rig.x.speed_mm_s + rig.y.speed_mm_s, by_rate)
         axes = ((rig.x, rig.x.moving_mass_g), (rig.y, rig.y.moving_mass_g))
@@ -111,7 +111,7 @@ def _diagonals(rig: Rig) -> Iterator[ReviewFinding]:
         if asked_n <= has_n:
             yield ReviewFinding("good", about, said, why=why)
             continue
-        # Beyond its corner a motor's torque falls as 1 / speed.
+        # Above its corner speed a motor's torque falls as 1 / speed.
         calm_mm_s = belt_mm_s * has_n / asked_n
         step = "lower the accelerations of both axes"
         if drive.usable_force_n(calm_mm_s) >= asked_n * 0.999:
@@ -134,4 +134,3 @@ def _sheet(rig: Rig) -> Iterator[ReviewFinding]:
     travel = (rig.x.travel_mm, rig.y.travel_mm)
     if all(end <= high for end, high in zip(ends, travel, strict=True)):
         yield ReviewFinding("good", "sheet", f"{sheet.name} lies within the travel of {travel[0]:g} x {travel[1]:g} mm")
-    # Where it does not, the file's own doubts say so.

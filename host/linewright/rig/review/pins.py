@@ -1,4 +1,4 @@
-"""Pins: does the board have them, are they free, and do the motors' lines lie as its player needs them?"""
+"""Pins: does the board have them, are they free, and are the motors' lines consecutive where required?"""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ ABOUT = "pins"
 
 
 def findings(rig: Rig) -> Iterator[ReviewFinding]:
-    """What is wrong with the pins; that no two lines share one is seen to by the file's own checks."""
+    """Findings about pins; `checks` finds pins that are used twice."""
     if rig.board == "virtual":
         real = 'set board = "rp2040" or another for a real one'
         yield ReviewFinding("good", ABOUT, "a virtual rig has no pins", why=real)

@@ -1,4 +1,4 @@
-"""Power: what motors and servo draw against what the supplies give, fuses, and the drivers' current setting."""
+"""Power: supplies against the current of motors and servo, fuses, and the drivers' current setting."""
 
 from __future__ import annotations
 
@@ -15,54 +15,54 @@ USB_A: Final = 0.5
 """Five unit loads of 100 mA: what a configured device may draw from a USB 2.0 port (USB 2.0 specification, 7.2.1)."""
 
 BOARD_A: Final = 0.1
-"""A microcontroller board with its light on (common practice; RP2040 boards stay below 100 mA)."""
+"""Current of a microcontroller board with its LED on (common practice; RP2040 boards stay below 100 mA)."""
 
 EXTRA_LOW_V: Final = 60.0
-"""Direct current up to which a supply counts as extra-low voltage in dry surroundings (IEC 61140; local codes
-differ)."""
+"""Highest direct voltage of extra-low voltage in dry surroundings (IEC 61140; local codes differ)."""
 
 FUSE_RATINGS_A: Final = (0.5, 0.63, 0.8, 1.0, 1.25, 1.6, 2.0, 2.5, 3.15, 4.0, 5.0, 6.3, 8.0, 10.0, 12.5, 16.0, 20.0)
-"""The R10 series of preferred numbers (ISO 3), in which fuse-links are made (IEC 60127)."""
+"""Fuse ratings: the R10 series of preferred numbers (ISO 3), used for fuse-links (IEC 60127)."""
 
 MOST_SUPPLY_A: Final = FUSE_RATINGS_A[-1]
-"""Above this a short circuit can be more than a small fuse opens safely: a glass one of 5 x 20 mm breaks 35 A, or ten
-times its rating (IEC 60127-2, sheet 3; from memory), and a supply gives more than its rating for a moment (common
-practice: up to half as much again)."""
+"""Supply current above which a short circuit may exceed a small fuse's breaking capacity. A glass fuse of 5 x 20 mm
+breaks 35 A or ten times its rating (IEC 60127-2, sheet 3; from memory), and a supply briefly gives more than its rating
+(common practice: up to half more)."""
 
 FUSE_MARGIN: Final = 1.25
-"""A fuse is to carry what flows for hours without ageing: a quarter more than that (common practice)."""
+"""Rating of a fuse relative to its continuous current, so that it does not age (common practice)."""
 
 BLOWS_AT: Final = 2.1
-"""A time-lag fuse-link may take two minutes to open at 2.1 times its rating (IEC 60127-2, sheet 3; from memory). A
-supply that cannot give that much may never blow it."""
+"""Current, relative to its rating, at which a time-lag fuse-link opens within two minutes (IEC 60127-2, sheet 3; from
+memory). A supply that gives less may never blow it."""
 
 BRAKING_SHARE: Final = 0.1
-"""Braking motors pump current back and raise the supply by about a tenth (common practice)."""
+"""Rise of the supply voltage while motors brake, as a share (common practice)."""
 
 RUN_COOL: Final = 0.7
-"""Share of the rated current: the motor then gets half as hot (0.7^2) and keeps seven tenths of its torque."""
+"""Share of the rated current that halves a motor's heat (0.7^2) and keeps seven tenths of its torque."""
 
 WEAK: Final = 0.3
-"""Share of the rated current: below it a motor has less than three tenths of its torque, for torque falls as the
-current does (Acarnley, Stepping Motors, from memory)."""
+"""Share of the rated current below which a motor is weak: torque is proportional to current (Acarnley, Stepping Motors,
+from memory)."""
 
 METER_V: Final = 0.003
-"""What a hand-held meter may be off on its 2 V range, beside half a percent: three digits of 1 mV (common practice)."""
+"""Error of a hand-held meter on its 2 V range, in addition to half a percent: three digits of 1 mV (common
+practice)."""
 
 OFFSET_V: Final = 0.005
-"""What a driver's comparator may be off, as seen at its sense resistor (data sheets, from memory)."""
+"""Offset error of a driver's comparator, referred to its sense resistor (data sheets, from memory)."""
 
 SENSE_MOST_V: Final = 0.5
-"""Drop at a sense resistor above which drivers leave what their data sheets allow at that pin (from memory)."""
+"""Voltage at a sense resistor above which drivers exceed their data sheets (from memory)."""
 
 SURE: Final = 0.2
-"""How far off the current may be for a voltage that is called good: its heat is then within half of what was meant."""
+"""Largest error of the set current that counts as good: the heat is then within half of what was intended."""
 
 
 def motors_a(rig: Rig) -> float | None:
-    """What the motor supply must be able to give: both motors at the current that is set (common practice).
+    """Current that the motor supply must give: both motors at their set current (common practice).
 
-    A chopping driver draws less, ``I^2 R / V`` while the motor stands; the difference is for acceleration and losses.
+    A chopping driver at standstill draws less, ``I^2 R / V``; the difference covers acceleration and losses.
     """
     currents = []
     for motor in (rig.a, rig.b):
@@ -74,7 +74,7 @@ def motors_a(rig: Rig) -> float | None:
 
 
 def fuse_a(needed_a: float, margin: float = FUSE_MARGIN) -> float | None:
-    """The next fuse above what flows, with its margin; None above the largest that is listed here.
+    """The next fuse above a current with its margin; None above the largest one listed.
 
     Examples
     --------
@@ -86,24 +86,26 @@ def fuse_a(needed_a: float, margin: float = FUSE_MARGIN) -> float | None:
 
 
 def motor_fuse_a(rig: Rig) -> float | None:
-    """The fuse in the motors' supply; None where the rig file does not say enough, or where none is listed."""
+    """The fuse of the motor supply; None if figures are missing or none is large enough."""
     needed = motors_a(rig)
     return None if needed is None else fuse_a(needed)
 
 
 def servo_fuse_a(rig: Rig) -> float | None:
-    """The fuse in the servo's supply. It carries the stall current, which lasts for seconds, without a margin."""
+    """The fuse of the servo supply. It carries the stall current, which lasts only seconds, so it has no margin."""
     stall = rig.supply.servo_stall_a
     return None if stall is None else fuse_a(stall, margin=1.0)
 
 
 def blows(fuse: float, supply_a: float | None) -> bool:
-    """Whether a supply is sure to blow a fuse; not known for a supply that states no current."""
+    """Whether a supply certainly blows a fuse; None if the supply's current is unknown."""
     return supply_a is not None and supply_a >= BLOWS_AT * fuse
 
 
 def wire_a(fuse: float | None, supply_a: float | None, load_a: float) -> float:
-    """What wires must bear without end: the fuse's rating, or all that the supply gives where it cannot blow it."""
+    """Continuous current for which wires are sized: the fuse's rating, or the supply's current if it cannot blow the
+    fuse.
+    """
     behind = [load_a, *(value for value in (fuse,) if value is not None)]
     if supply_a is not None and (fuse is None or not blows(fuse, supply_a)):
         behind.append(supply_a)
@@ -111,7 +113,7 @@ def wire_a(fuse: float | None, supply_a: float | None, load_a: float) -> float:
 
 
 def findings(rig: Rig) -> Iterator[ReviewFinding]:
-    """Everything about power."""
+    """Findings about power."""
     yield from _motor_supply(rig)
     yield from _driver_current(rig)
     yield from _reference(rig)
@@ -154,13 +156,13 @@ def _motor_supply(rig: Rig) -> Iterator[ReviewFinding]:
         )
         return
     fused = _fused(about, said, motor_fuse_a(rig), supply.motor_a)
-    # A fuse is good only for a voltage that is known and that this check deals with.
+    # A fuse counts as good only for a known voltage within the range of this check.
     if fused.weight != "good" or (supply.motor_v is not None and supply.motor_v <= EXTRA_LOW_V):
         yield fused
 
 
 def _fused(about: str, said: str, fuse: float | None, supply_a: float) -> ReviewFinding:
-    """Whether a supply can blow the fuse that its load asks for."""
+    """Whether a supply can blow the fuse that its load needs."""
     if fuse is None:
         return ReviewFinding(
             "wrong",
