@@ -78,6 +78,7 @@ TARGETS: Final = {
         "host/linewright/planning/placement.py", ("tests/host/test_placement.py", "tests/host/test_sheet.py")
     ),
     "journal": Target("host/linewright/run/journal.py", ("tests/host/test_journal.py",)),
+    "story": Target("host/linewright/run/story.py", ("tests/host/test_journal.py",)),
 }
 
 EQUIVALENT: Final = Path(__file__).with_name("equivalent_mutants.toml")

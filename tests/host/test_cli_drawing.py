@@ -28,6 +28,7 @@ from linewright.program import file as program_file
 from linewright.rig.rig import Rig
 from linewright.run import journal
 from linewright.run import log as drawing_log
+from linewright.run.story import PROGRAM, Manner, Story
 from linewright.simulation.replay import read_trace
 from linewright.tasks.draw_task import DrawTask
 from linewright.tasks.target import Target
@@ -59,7 +60,7 @@ def draw_in_real_time(*more: str) -> subprocess.Popen[str]:
     return command("draw", "lines.svg", "--keep", "--rig", "rig.toml", "--port", "virtual:real_time=1", *more)
 
 
-def wait_for_strokes(count: int) -> journal.Story:
+def wait_for_strokes(count: int) -> Story:
     deadline_s = time.monotonic() + 90
     while time.monotonic() < deadline_s:
         for story in journal.unfinished():
@@ -218,7 +219,7 @@ def test_part_of_a_drawing(place, capsys):
 def test_resume_asks_for_pens_as_the_drawing_did_and_an_option_wins(said, asks, place, monkeypatch):
     rig = Rig.load("rig.toml")
     program = plan(Drawing.from_strokes([[(40.0, 40.0), (60.0, 40.0)], [(40.0, 50.0), (60.0, 50.0)]]), rig)
-    manner = journal.Manner(said, 0.4, DriftCheck(frozenset(), 0.25))
+    manner = Manner(said, 0.4, DriftCheck(frozenset(), 0.25))
     file = Path("rig.toml").resolve()
     with journal.Journal.create(program, picture="x.svg", rig_file=file, port="virtual", manner=manner) as book:
         book.begin(1, 0)
@@ -540,7 +541,7 @@ def test_what_is_not_the_same_is_refused(place, capsys):
     rig = place / "rig.toml"
     rig.write_text(rig.read_text().replace("speed_mm_s = 120.0", "speed_mm_s = 90.0"))
     assert "moves differently" in refused()
-    (story.folder / journal.PROGRAM).write_bytes(b"something else")
+    (story.folder / PROGRAM).write_bytes(b"something else")
     assert "not the program that was being drawn" in refused()
 
 

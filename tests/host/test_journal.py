@@ -21,7 +21,10 @@ from linewright.motion import plan
 from linewright.program import file as program_file
 from linewright.rig.rig import Rig
 from linewright.run import journal, recovery
-from linewright.run.journal import Journal, Manner
+from linewright.run import story as story_module
+from linewright.run.journal import Journal
+from linewright.run.story import PROGRAM as PROGRAM_FILE
+from linewright.run.story import Manner, digest
 
 PROGRAM = plan(Drawing.from_strokes([[[10, 10 + 5 * i], [30, 10 + 5 * i]] for i in range(6)]), Rig.default())
 ENDS = journal.stroke_ends(PROGRAM)
@@ -151,10 +154,10 @@ def test_a_damaged_journal_never_says_more_than_the_truth(tmp_path_factory, seed
 def test_another_program_in_its_place_is_refused():
     with begun() as book:
         book.begin(1, 0)
-    program_file.save(plan(Drawing.from_strokes([[[10, 10], [30, 11]]]), Rig.default()), book.folder / journal.PROGRAM)
+    program_file.save(plan(Drawing.from_strokes([[[10, 10], [30, 11]]]), Rig.default()), book.folder / PROGRAM_FILE)
     with pytest.raises(ProgramError, match="not the program that was being drawn"):
         journal.read(book.folder).load_program()
-    (book.folder / journal.PROGRAM).unlink()
+    (book.folder / PROGRAM_FILE).unlink()
     with pytest.raises(ProgramError, match="cannot read"):
         journal.read(book.folder).load_program()
 
@@ -313,7 +316,7 @@ def test_times_are_those_of_the_first_line_the_last_start_and_the_last_line():
     lines = []
     for minute, line in enumerate(path.read_text(encoding="ascii").splitlines()):
         said = f"2026-11-29T12:{minute:02}:00Z " + line.rpartition(" #")[0].partition(" ")[2]
-        lines.append(f"{said} #{journal.binascii.crc32(said.encode()):08x}")
+        lines.append(f"{said} #{zlib.crc32(said.encode()):08x}")
     path.write_text("\n".join(lines) + "\n", encoding="ascii")
     story = journal.read(book.folder)
     assert (story.began, story.begun, story.last) == tuple(f"2026-11-29T12:0{i}:00Z" for i in (0, 4, 5))
@@ -348,7 +351,7 @@ def test_only_the_oldest_go_and_ten_are_kept():
 
 def test_a_program_that_is_gone_is_named_with_its_reason(tmp_path):
     with pytest.raises(ProgramError, match=r"cannot read .*program\.lw: No such file"):
-        journal._digest(tmp_path / "program.lw")
+        digest(tmp_path / "program.lw")
 
 
 def test_the_rig_file_is_kept_by_its_full_path(tmp_path, monkeypatch):
@@ -370,7 +373,7 @@ def test_a_damaged_first_line_costs_only_what_it_said():
     path.write_bytes(b"x" + path.read_bytes()[1:])
     (story,) = journal.unfinished()
     assert story.picture == "a picture whose name is lost"
-    assert (story.strokes_done, story.program) == (3, journal._digest(book.folder / journal.PROGRAM))
+    assert (story.strokes_done, story.program) == (3, digest(book.folder / PROGRAM_FILE))
     with Journal.carry_on(story, PROGRAM) as book:
         book.done(ENDS[3])
     assert journal.read(book.folder).strokes_done == 4
@@ -385,7 +388,7 @@ def test_a_journal_that_cannot_be_read_is_named_and_never_denied():
     assert list(journal.damaged()) == [newer.folder]
     with pytest.raises(InputError, match=r"the newest drawing cannot be carried on: .*is damaged") as caught:
         recovery.choose(None)
-    assert str(newer.folder / journal.PROGRAM) in caught.value.hint
+    assert str(newer.folder / PROGRAM_FILE) in caught.value.hint
     assert older.folder.name in caught.value.hint
     with pytest.raises(InputError, match="is damaged"):
         recovery.choose(newer.folder.name)
@@ -531,7 +534,7 @@ def test_a_folder_that_another_command_has_just_removed_is_no_trouble(monkeypatc
 
 
 def line(said: str) -> bytes:
-    return f"{said} #{journal.binascii.crc32(said.encode()):08x}\n".encode()
+    return f"{said} #{zlib.crc32(said.encode()):08x}\n".encode()
 
 
 def test_a_journal_of_this_format_stays_readable(tmp_path):
@@ -635,9 +638,9 @@ def test_an_end_of_another_version_is_refused(tmp_path):
 
 
 def test_the_lines_in_its_description_are_whole():
-    shown = [line.strip() for line in (journal.__doc__ or "").splitlines() if "#" in line]
+    shown = [line.strip() for line in (story_module.__doc__ or "").splitlines() if "#" in line]
     assert len(shown) == 2
-    found = journal._whole_lines("".join(f"{one}\n" for one in shown).encode())
+    found = story_module._whole_lines("".join(f"{one}\n" for one in shown).encode())
     assert [word for _, word, _ in found] == ["begin", "done"]
 
 
@@ -722,7 +725,7 @@ def test_another_program_is_refused_whatever_its_digest(begins):
     with begun() as book:
         pass
     data = next(one for i in range(10_000) if hashlib.sha256(one := str(i).encode()).hexdigest().startswith(begins))
-    (book.folder / journal.PROGRAM).write_bytes(data)
+    (book.folder / PROGRAM_FILE).write_bytes(data)
     with pytest.raises(ProgramError, match="not the program that was being drawn"):
         journal.read(book.folder).load_program()
 

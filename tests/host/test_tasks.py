@@ -19,7 +19,7 @@ from linewright.rig.rig import Rig
 from linewright.rig.sheet_place import sheet_on
 from linewright.run import journal
 from linewright.run import log as drawing_log
-from linewright.run.journal import Manner
+from linewright.run.story import Manner
 from linewright.simulation.faults import Faults
 from linewright.simulation.machine import Machine
 from linewright.simulation.shortcut import draw_on

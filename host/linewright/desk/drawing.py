@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from linewright.desk.machine import DeskMachine, Met
     from linewright.desk.screen import Screen
     from linewright.planning.arrangement import Arrangement
-    from linewright.run.journal import Story
+    from linewright.run.story import Story
     from linewright.tasks.draw_task import Drawn
 
 SHOWN_S: Final = 0.1

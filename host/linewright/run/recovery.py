@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from linewright.drawing.strokes import Drawing
     from linewright.program.program import Program
     from linewright.rig.rig import Rig
-    from linewright.run.journal import Story
+    from linewright.run.story import Story
 
 
 def choose(name: str | None) -> Story:

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from linewright.board.session_values import DrawResult
     from linewright.program.program import Program
     from linewright.rig.rig import Rig
-    from linewright.run.journal import Manner, Story
+    from linewright.run.story import Manner, Story
     from linewright.simulation.replay import TraceReport
     from linewright.tasks.target import Target
 
@@ -85,7 +85,7 @@ class DrawTask:
     @property
     def manner(self) -> Manner:
         """How the drawing was asked for, kept so that it can be carried on."""
-        from linewright.run.journal import Manner
+        from linewright.run.story import Manner
 
         return Manner(self.pens_said, self.pace, self.drift)
 

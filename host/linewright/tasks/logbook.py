@@ -15,9 +15,9 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from linewright.board.drift import Drift
     from linewright.board.session_values import DrawResult
-    from linewright.run.journal import Story
     from linewright.run.log import LogEntry
     from linewright.run.recovery import ResumePoint
+    from linewright.run.story import Story
     from linewright.tasks.draw_task import DrawTask
     from linewright.tasks.front import Front
 

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from linewright.board.drift import DriftCheck
     from linewright.program.program import Program
     from linewright.rig.rig import Rig
-    from linewright.run.journal import Story
+    from linewright.run.story import Story
     from linewright.tasks.target import Target
 
 

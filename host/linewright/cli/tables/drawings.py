@@ -14,8 +14,8 @@ if TYPE_CHECKING:
     from linewright.planning.batch import Planned
     from linewright.program.program import Program
     from linewright.rig.rig import Rig
-    from linewright.run.journal import Story
     from linewright.run.log import LogEntry
+    from linewright.run.story import Story
     from linewright.simulation.replay import TraceReport
 
 
