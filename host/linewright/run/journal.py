@@ -1,11 +1,8 @@
 """Journal of a drawing: the program and its progress, written to disk continuously.
 
 Each drawing has a folder with two files. ``program.lw`` is the program, saved before anything moves. ``journal.txt`` is
-append-only, one line per event; `linewright.run.story` describes the lines.
-
-Every
-line is written at once, which suffices if the program is killed. It is forced to disk within a second, so a power
-failure costs at most a second.
+append-only, one line per event; `linewright.run.story` describes the lines. Every line is written at once, which
+suffices if the program is killed. It is forced to disk within a second, so a power failure costs at most a second.
 """
 
 from __future__ import annotations
