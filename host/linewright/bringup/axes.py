@@ -1,4 +1,4 @@
-"""Both axes together: homing, how well it repeats, and the ends of the travel."""
+"""Steps for both axes together: homing, its repeatability, and the ends of the travel."""
 
 from __future__ import annotations
 
@@ -9,13 +9,13 @@ from linewright.bringup.talk import Ask, Talk, Trouble
 from linewright.errors import BoardFault
 
 APPROACHES: Final = 10
-"""ISO 230-2 asks for five at a place; ten make the estimate of a scatter good to a quarter (1 / sqrt(2 (n - 1)))."""
+"""ISO 230-2 requires five approaches per place; ten determine the scatter to a quarter (1 / sqrt(2 (n - 1)))."""
 
 GOOD_MM: Final = 0.1
-"""A fifth of a common pen line: a drawing that is carried on after homing again shows no seam."""
+"""Repeatability required of homing, a fifth of a common pen line: a drawing resumed after homing shows no seam."""
 
 SHARES: Final = (0.5, 0.9, 1.0)
-"""Shares of the travel at which the walk to its end stops and asks."""
+"""Shares of the travel at which the move to its end stops and asks."""
 
 
 def homing(talk: Talk, hands: Hands) -> str:
@@ -74,13 +74,13 @@ def repeatability(talk: Talk, hands: Hands) -> str:
 
 
 def _count(talk: Talk, i: int) -> None:
-    """Say where it stands, now and then."""
+    """Report the number of approaches now and then."""
     if i == 1 or i % 5 == 0:
         talk.say(f"Approach {i} of {APPROACHES}.")
 
 
 def limits(talk: Talk, hands: Hands) -> str:
-    """Walk to the far end of each axis with questions on the way; shorten the travel where it gets tight."""
+    """Move to the far end of each axis with questions on the way; shorten the travel where it gets tight."""
     _homed(talk, hands)
     for i, name in enumerate("xy"):
         axis = (hands.rig.x, hands.rig.y)[i]
@@ -99,7 +99,7 @@ def limits(talk: Talk, hands: Hands) -> str:
 
 
 def _shorten(talk: Talk, hands: Hands, name: str, reached_mm: float, tight_mm: float) -> None:
-    """Write a shorter travel, and home again because the board's limits change with it."""
+    """Write a shorter travel to the rig file, and home again because the board's limits have changed."""
     if tight_mm < reached_mm:
         raise Trouble(
             f"axis {name} gets tight at {tight_mm:g} mm, towards its zero",
@@ -120,7 +120,7 @@ def _shorten(talk: Talk, hands: Hands, name: str, reached_mm: float, tight_mm: f
 
 
 def _homed(talk: Talk, hands: Hands) -> None:
-    """Home first where the board has forgotten its place."""
+    """Home first if the board has lost its position."""
     if not hands.homed:
         talk.say("The board does not know where it is, so I home first.")
         _put_by_hand(talk, hands)
@@ -128,7 +128,7 @@ def _homed(talk: Talk, hands: Hands) -> None:
 
 
 def _put_by_hand(talk: Talk, hands: Hands) -> bool:
-    """An axis without a switch has its zero where its owner puts it; returns whether another axis has one."""
+    """For axes without a switch, ask for positioning by hand; returns whether another axis has a switch."""
     rig = hands.rig
     lacking = [
         f"{name} = {at:g}"

@@ -1,4 +1,4 @@
-"""The walk through the steps: one after the other, back, again, skip, stop. It knows the table and no terminal."""
+"""Runs through the steps, with the commands back, again, skip and stop. Independent of the terminal."""
 
 from __future__ import annotations
 
@@ -14,18 +14,18 @@ from linewright.errors import BoardFault, InputError, LinewrightError, Refused, 
 
 @dataclass(frozen=True)
 class Step:
-    """One line of the table.
+    """One step of the table.
 
     Parameters
     ----------
-    name : what it is called in the notebook and on the command line.
-    title : as a heading.
-    prepare : what the person does first.
-    cautions : said before anything can move.
-    expect : what should happen.
-    otherwise : what to do if it does not; "help" says it, and so does trouble.
-    needs : steps without which this one is not safe, or cannot work.
-    run : does it; returns what it came to, in words.
+    name : its name in the notebook and on the command line.
+    title : its heading.
+    prepare : what the user does first.
+    cautions : shown before anything can move.
+    expect : expected result.
+    otherwise : remedies, shown on "help" and after trouble.
+    needs : steps required before this one for safety or function.
+    run : performs the step; returns its result in words.
     """
 
     name: str
@@ -38,18 +38,18 @@ class Step:
     run: Callable[[Talk, Hands], str]
 
 
-# What a step's state becomes: (event) -> state. The only places where a state is set are those that look here.
+# State of a step after an event. States are set only from this table.
 AFTER: Final[dict[str, str]] = {"finished": "done", "in trouble": "failed", "skip": "skipped"}
 
 
 @dataclass(frozen=True)
 class Walked:
-    """How far it came.
+    """Result of a bring-up.
 
     Parameters
     ----------
     states, said : by step, as in `Notebook`.
-    stopped : the person left off before the last step.
+    stopped : the user stopped before the last step.
     """
 
     states: dict[str, str]
@@ -63,14 +63,14 @@ class Walked:
 
 
 class Dialogue:
-    """Leads one person through the steps.
+    """Leads one user through the steps.
 
     Parameters
     ----------
-    steps : the table; the first one is always done, because everything else talks to the board.
+    steps : the table; the first step is always run, because all others need the board.
     hands : the machine.
-    person : who answers.
-    notebook : what is known from earlier; written after each step.
+    person : the user.
+    notebook : results so far; written after each step.
     """
 
     def __init__(self, steps: Sequence[Step], hands: Hands, person: Person, notebook: Notebook) -> None:
@@ -78,13 +78,13 @@ class Dialogue:
         self._hands = hands
         self._person = person
         self._notebook = notebook
-        self._explained: set[str] = set()  # steps whose preparation has been told; cautions are told every time
+        self._explained: set[str] = set()  # steps whose preparation has been shown; cautions are shown every time
 
     def walk(self, start: str | None = None) -> Walked:
-        """Go through the steps, beginning at the first that is not done, or at ``start``.
+        """Run the steps from the first one that is not done, or from ``start``.
 
-        Whatever ends it (the last step, "stop", the end of the answers, Ctrl-C, a lost link), the notebook is written
-        and, unless everything is done, the machine is left at rest with the pen up and its motors free.
+        However it ends (the last step, "stop", the end of the answers, Ctrl-C, a lost link), the notebook is written
+        and, unless everything is done, the machine is left at rest with the pen up and its motors off.
         """
         complete = False
         try:
@@ -100,8 +100,6 @@ class Dialogue:
                 )
         return Walked(dict(self._notebook.states), dict(self._notebook.said), stopped=not complete)
 
-    # One step.
-
     def _begin(self, start: str | None) -> int:
         names = [step.name for step in self._steps]
         first = 0
@@ -112,7 +110,7 @@ class Dialogue:
         else:
             first = next((i for i, name in enumerate(names) if self._state(name) != "done"), 0)
         if first > 0:
-            # A new link: the board has to be met again, without questions.
+            # A new link: greet the board again, without questions.
             self._hands.greet()
             if self._state(names[0]) != "done":
                 self._enter(self._steps[0], "finished", "The board has answered.")
@@ -123,7 +121,7 @@ class Dialogue:
         return self._notebook.states.get(name, "todo")
 
     def _one(self, at: int) -> int:
-        """Do one step; returns the index of the next, or -1 to stop."""
+        """Run one step; returns the index of the next, or -1 to stop."""
         step = self._steps[at]
         talk = Talk(self._person, step.otherwise)
         talk.say(f"{at + 1} of {len(self._steps)}: {step.title}", "title")
@@ -187,7 +185,7 @@ class Dialogue:
             (Choice("again"), Choice("back"), Choice("skip"), Choice("stop")),
             default="again",
         )
-        # "again" and the others are words of the dialogue, and choices here: both ways mean the same.
+        # "again" and the others are commands of the dialogue and also choices here, with the same meaning.
         try:
             where = talk.choose(ask)
         except StepCommand as turn:

@@ -1,6 +1,6 @@
-"""What it means which way the carriage went when one motor turned forwards.
+"""Conclusions from the direction of the carriage when one motor turns forwards.
 
-Directions are as seen from in front of the sheet: x grows to the right, y grows down the sheet.
+Directions are seen from in front of the sheet: x points right, y points down.
 """
 
 from __future__ import annotations
@@ -21,23 +21,23 @@ WAYS: Final[dict[str, tuple[int, int]]] = {
     "left-down": (-1, 1),
     "nothing": (0, 0),
 }
-"""What may be answered, as signs of x and y."""
+"""Possible answers, as signs of x and y."""
 
 FORWARDS: Final[dict[str, tuple[tuple[int, int], tuple[int, int]]]] = {
     "cartesian": ((1, 0), (0, 1)),
-    # Steps are A = x + y and B = x - y, so A alone moves x and y alike, B moves them against each other.
+    # Steps are A = x + y and B = x - y, so A alone moves x and y in the same direction, B in opposite directions.
     "crossed-belt": ((1, 1), (1, -1)),
 }
-"""Where motors A and B take the carriage when they turn forwards, by kind of kinematics."""
+"""Directions in which motors A and B move the carriage when they turn forwards, by kind of kinematics."""
 
 
 def judge(kinematics: str, motor: int, way: str) -> Verdict:
-    """What follows from one motor's move.
+    """Conclusion from the move of one motor.
 
     Parameters
     ----------
-    kinematics : as the rig file has it.
-    motor : which one was told to turn, 0 or 1.
+    kinematics : as in the rig file.
+    motor : the motor that was turned, 0 or 1.
     way : one of `WAYS`.
 
     Examples
@@ -65,7 +65,7 @@ def judge(kinematics: str, motor: int, way: str) -> Verdict:
 
 
 def way_of(dx_mm: float, dy_mm: float, *, least_mm: float = 0.2) -> str:
-    """The word for a move: the nearest of the eight ways, or ``nothing`` below ``least_mm``.
+    """The word for a move: the nearest of the eight directions, or ``nothing`` below ``least_mm``.
 
     Examples
     --------

@@ -1,7 +1,7 @@
-"""`Hands`: what bring-up does to the machine. Slow, short, and each thing on its own.
+"""`Hands`: operations of bring-up on the machine, slow, short, and one at a time.
 
-Nothing has been proved yet, so nothing is trusted: motors move 2 mm at a crawl around a place that is called the
-middle, endstops do not count while they do, and the first homing goes at a third of its speed.
+Nothing has been tested yet. So motors move only 2 mm, very slowly, around a position that is defined as the middle;
+endstops are ignored meanwhile; and the first homing runs at a third of its speed.
 """
 
 from __future__ import annotations
@@ -23,30 +23,30 @@ from linewright.rig.edit import edit_rig
 from linewright.rig.rig import Rig
 
 NUDGE_MM: Final = 2.0
-"""Far enough to be seen, too short to do harm."""
+"""Distance of a test move: visible, but too short to do harm."""
 
 CRAWL_MM_S: Final = 5.0
 CRAWL_MM_S2: Final = 50.0
-"""2 mm then take about half a second: the eye follows, and a finger that is in the way gets out of it."""
+"""Acceleration of a test move: 2 mm take about half a second."""
 
 FIRST_HOMING: Final = 1 / 3
-"""Share of the homing speed at which a machine looks for its switches the first time."""
+"""Share of the homing speed for the first homing."""
 
 WALK_MM_S: Final = 25.0
-"""Speed of moves over the whole travel: a walking pace that leaves time to reach the switch."""
+"""Speed of moves over the whole travel: slow enough to reach the switch of the supply."""
 
 STAND_OFF_MM: Final = 10.0
-"""Distance at which each measured approach to a switch begins: always the same, from the same side."""
+"""Distance at which each measured approach to a switch begins."""
 
 
 class Hands:
-    """One machine, held by its board.
+    """One machine with its board.
 
     Parameters
     ----------
-    session : on an open link, not greeted yet.
-    rig : what the rig file says.
-    file : the rig file, which corrections go into; None: there is none, and they are only remembered.
+    session : on an open link, before the greeting.
+    rig : the rig of the file.
+    file : the rig file, to which corrections are written; None: they are kept in memory only.
     """
 
     def __init__(self, session: Session, rig: Rig, file: Path | None = None) -> None:
@@ -56,20 +56,18 @@ class Hands:
         self.rig = rig
         self.corrections: dict[str, object] = {}
 
-    # Looking.
-
     def greet(self) -> Greeting:
-        """Meet the board and tell it its rig. One that has just started then raises the pen."""
+        """Greet the board and send its settings. A board that has just started then raises the pen."""
         return self._session.greet()
 
     def status(self) -> BoardStatus:
-        """Everything that the board says now."""
+        """Present status of the board."""
         greeting = self._session.greeting
         assert greeting is not None, "bring-up begins with the greeting"
         return BoardStatus.of(greeting, self._session.fresh_report(), self.rig)
 
     def keep_alive(self) -> None:
-        """Look at the machine while a person thinks. Before the greeting nobody has been spoken to: nothing to keep."""
+        """Serve the link while the user thinks. Does nothing before the greeting."""
         if self._session.greeting is not None:
             self._session.fresh_report()
 
@@ -79,27 +77,25 @@ class Hands:
         return bool(flags & messages.FLAG_ENDSTOP_X), bool(flags & messages.FLAG_ENDSTOP_Y)
 
     def motors_have_power(self) -> bool:
-        """What the board senses of the motors' supply; true where nothing tells it."""
+        """Whether the motors have power; True if it is not sensed."""
         return not self._session.fresh_report()["flags"] & messages.FLAG_UNPOWERED
 
     def trips_ms(self, rounds: int) -> tuple[float, ...]:
-        """How long so many requests take to be answered."""
+        """Round-trip times of this many requests, ms."""
         return tuple(1e3 * trip for trip in self._session.link_quality(rounds).round_trips_s)
 
     @property
     def kept(self) -> Path | None:
-        """Where the rig file stays as it was before its first correction."""
+        """Copy of the rig file from before its first correction."""
         return self._kept
 
-    # Putting right.
-
     def refresh(self) -> None:
-        """Read the rig file again: its owner may have changed it in the meantime, as a step asked for.
+        """Read the rig file again, because the user may have changed it as a step asked.
 
         Raises
         ------
         RigError
-            If it is not valid any more.
+            The file is no longer valid.
         """
         if self._file is None:
             return
@@ -109,12 +105,12 @@ class Hands:
             self._session.use(rig)
 
     def correct(self, changes: dict[str, object]) -> None:
-        """Change keys of the rig file, comments and all else kept, and tell the board.
+        """Change keys of the rig file, and send the settings to the board. Comments and other keys are kept.
 
         Raises
         ------
         RigError
-            If the file cannot be changed, or would not be valid any more; then nothing is changed.
+            The file cannot be changed, or would be invalid; nothing is changed then.
         """
         if self._file is None:
             self.rig = self.rig.changed(changes)
@@ -124,18 +120,16 @@ class Hands:
             if self._kept is None:
                 self._kept = edited.kept
             elif edited.kept is not None:
-                edited.kept.unlink(missing_ok=True)  # between two corrections of one bring-up nobody will go back
+                edited.kept.unlink(missing_ok=True)  # intermediate versions of one bring-up are not kept
         self.corrections |= changes
         self._session.use(self.rig)
 
-    # Moving.
-
     def power(self, on: bool) -> None:
-        """Let the motors hold, or free them."""
+        """Switch the motors on or off."""
         self._session.enable(on)
 
     def nudge(self, motor: int, mm: float = NUDGE_MM) -> None:
-        """Turn one motor alone by so much belt, at a crawl; 0 is A, 1 is B. Endstops do not count meanwhile."""
+        """Turn one motor by a belt length, slowly; 0 is A, 1 is B. Endstops are ignored meanwhile."""
         session = self._session
         session.use(_crawling(self.rig))
         try:
@@ -150,16 +144,16 @@ class Hands:
                 session.use(self.rig)
 
     def pen(self, servo_us: int) -> None:
-        """Move the servo, and give it its time."""
+        """Move the servo, and wait until it is there."""
         self._session.pen(servo_us)
 
     def home(self, *, first: bool = False) -> dict[str, int]:
-        """Find the switches; the first time slowly. Returns the board's figures.
+        """Home, slowly the first time. Returns the board's figures.
 
         Raises
         ------
         BoardFault
-            If it does not find them; the name says how.
+            Homing failed; the fault's name says how.
         """
         session = self._session
         if first:
@@ -173,20 +167,20 @@ class Hands:
 
     @property
     def homed(self) -> bool:
-        """Whether the board knows where the carriage is by its switches (or, without them, by hand)."""
+        """Whether the board knows its position, from its switches or, without them, set by hand."""
         return self.status().position_mm is not None
 
     def approaches(self, count: int, on_each: Callable[[int], None]) -> dict[str, Repeatability]:
-        """Home again and again, each time from the same distance, and compare where the switches were found.
+        """Home repeatedly from the same distance, and compare the switch positions.
 
         Parameters
         ----------
-        count : approaches that are compared; one more is made first, to begin from.
-        on_each : told the number of each.
+        count : compared approaches; one more is made first as a reference.
+        on_each : called with the number of each approach.
 
         Returns
         -------
-        axis name to its figures; axes without a switch are left out
+        figures by axis name, without axes that have no switch
         """
         session = self._session
         rig = self.rig
@@ -202,7 +196,7 @@ class Hands:
                 said = session.home()
                 for axis in totals:
                     if said.get(f"{axis}_passes"):
-                        # The count was above the truth by so much: the switch was found that much further on.
+                        # The count was this far above the true position, so the switch was found that much further on.
                         totals[axis] += said[f"{axis}_drift_steps"]
                         found.setdefault(axis, []).append(totals[axis])
         finally:
@@ -217,7 +211,7 @@ class Hands:
         }
 
     def walk(self, to_mm: tuple[float, float]) -> None:
-        """Go to a place slowly, pen up; the machine is homed."""
+        """Move slowly to a position, pen up, on a homed machine."""
         session = self._session
         rig = self.rig
         session.use(_walking(rig))
@@ -227,12 +221,10 @@ class Hands:
             with contextlib.suppress(LinewrightError):
                 session.use(rig)
 
-    # Leaving.
-
     def safe(self) -> bool:
-        """Whatever happened: a controlled stop, pen up, motors off. False: the board has not confirmed it."""
+        """Controlled stop, pen up, motors off, after any failure. False if the board has not confirmed it."""
         if self._session.greeting is None:
-            return True  # nobody has answered, so nothing has been told to move
+            return True  # no board has answered, so nothing can be moving
         try:
             self._session.stop()
             self._session.cut()
@@ -242,7 +234,7 @@ class Hands:
 
 
 def _crawling(rig: Rig) -> Rig:
-    """The rig for a single nudge: slow, and no endstop counts."""
+    """The rig for a test move: slow, with endstops ignored."""
     return _at(rig, CRAWL_MM_S, CRAWL_MM_S2).changed({"axis.x.endstop": "none", "axis.y.endstop": "none"})
 
 
@@ -251,7 +243,7 @@ def _walking(rig: Rig) -> Rig:
 
 
 def _at(rig: Rig, speed_mm_s: float, accel_mm_s2: float) -> Rig:
-    """The rig with both axes held to a speed and an acceleration."""
+    """The rig with both axes limited to a speed and an acceleration."""
     changes: dict[str, object] = {}
     slowest = speed_mm_s
     for name, axis in (("x", rig.x), ("y", rig.y)):
@@ -269,10 +261,10 @@ def _gentle(rig: Rig) -> Rig:
 
 
 def _standing_off(rig: Rig) -> tuple[float, float]:
-    """A place near the switches, `STAND_OFF_MM` inside the limits (or in the middle of a very short axis)."""
+    """A position near the switches, `STAND_OFF_MM` inside the limits (or in the middle of a very short axis)."""
     place = []
     for axis, park in zip((rig.x, rig.y), rig.park.position_mm, strict=True):
         off = min(STAND_OFF_MM, axis.travel_mm / 2)
-        # An axis without a switch is where its owner has put it, and stays there: homing takes that for its park place.
+        # An axis without a switch stays where the user has put it, because homing takes that for its park position.
         place.append({"min": off, "max": axis.travel_mm - off, "none": park}[axis.endstop])
     return place[0], place[1]

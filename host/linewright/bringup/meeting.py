@@ -1,4 +1,4 @@
-"""The first step: board and host meet."""
+"""The first step: greeting of the board."""
 
 from __future__ import annotations
 
@@ -10,11 +10,11 @@ from linewright.errors import LinkError, PortError
 from linewright.rig.review import review
 
 ROUNDS = 20
-"""Round trips: enough for a median, over in a blink."""
+"""Round trips: enough for a median, in less than a second."""
 
 
 def greeting(talk: Talk, hands: Hands) -> str:
-    """Look at the rig file, meet the board, compare code and kind, tell it its rig."""
+    """Check the rig file, greet the board, compare code and kind, send the settings."""
     if blocking := [one for one in review(hands.rig) if one.blocks]:
         for one in blocking:
             talk.say(f"{one.about}: {one.said}. {one.why}".rstrip(" .") + ".", "found")
@@ -26,7 +26,7 @@ def greeting(talk: Talk, hands: Hands) -> str:
     try:
         said = hands.greet()
     except PortError:
-        raise  # the port has gone: there is nobody left to talk about
+        raise  # the port has gone
     except LinkError as error:
         raise Trouble(error.message, hint=error.hint) from error
     wanted = hands.rig.board

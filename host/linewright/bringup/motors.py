@@ -1,4 +1,4 @@
-"""Drivers and motors: do they hold, which way do they turn, and which axis does each of them move?"""
+"""Steps for drivers and motors: holding, direction, and assignment to axes."""
 
 from __future__ import annotations
 
@@ -56,17 +56,17 @@ def drivers(talk: Talk, hands: Hands) -> str:
 
 
 def motor_a(talk: Talk, hands: Hands) -> str:
-    """Motor A alone."""
+    """Step for motor A."""
     return _motor(talk, hands, 0)
 
 
 def motor_b(talk: Talk, hands: Hands) -> str:
-    """Motor B alone."""
+    """Step for motor B."""
     return _motor(talk, hands, 1)
 
 
 def _motor(talk: Talk, hands: Hands, motor: int) -> str:
-    """Nudge it, ask, correct what can be corrected, and nudge it again until it is right."""
+    """Move the motor, ask, correct what can be corrected, and repeat until it is right."""
     name = _NAMES[motor]
     corrected = False
     while True:
@@ -76,7 +76,7 @@ def _motor(talk: Talk, hands: Hands, motor: int) -> str:
         if verdict == "right":
             _as_far(talk, hands, motor)
         if way != "nothing":
-            hands.nudge(motor, -NUDGE_MM)  # back to where it was, before anything is changed
+            hands.nudge(motor, -NUDGE_MM)  # back to its start before settings change
         if verdict == "right":
             return f"Motor {name} turns the right way, and as far as it should."
         if corrected and verdict == "reversed":
@@ -90,9 +90,9 @@ def _motor(talk: Talk, hands: Hands, motor: int) -> str:
 
 
 def _as_far(talk: Talk, hands: Hands, motor: int) -> None:
-    """The steps per millimetre are about right, or else the jumpers are not."""
+    """Check roughly that the steps per millimetre are right; otherwise the microstep jumpers are wrong."""
     name = _NAMES[motor]
-    # On a crossed belt one motor alone moves the carriage 1/sqrt 2 of its belt's way.
+    # On a crossed belt one motor alone moves the carriage by 1/sqrt 2 of the belt's distance.
     expected_mm = NUDGE_MM / math.hypot(*FORWARDS[hands.rig.kinematics.type][motor])
     ask = Ask(
         f"how far {name}",
@@ -110,7 +110,7 @@ def _as_far(talk: Talk, hands: Hands, motor: int) -> None:
 
 
 def _put_right(talk: Talk, hands: Hands, motor: int, verdict: Verdict) -> None:
-    """Correct the rig file, or say what has to be done by hand."""
+    """Correct the rig file, or tell the user what to do by hand."""
     name = _NAMES[motor]
     if verdict == "reversed":
         key = f"motor.{name.lower()}.reversed"

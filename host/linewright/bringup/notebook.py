@@ -1,7 +1,8 @@
-"""`Notebook`: how far the bring-up of one machine has come, kept from one day to the next.
+"""`Notebook`: progress of a machine's bring-up, kept between sessions.
 
-What was found is true of the machine on which it was found, so it is kept by its board's serial number. A virtual rig
-and a board without a number are told apart by port and rig file; what was rehearsed never counts for a real machine.
+Results are valid only for the machine on which they were found, so they are stored by the board's serial number.
+Virtual rigs and boards without a number are identified by port and rig file. Rehearsed results never count for a real
+machine.
 """
 
 from __future__ import annotations
@@ -26,18 +27,18 @@ _WIRED: Final = {"board", "kinematics", "motor", "pins"}
 
 
 def machine_key(session: Session, port: str, rig_file: Path | None) -> str:
-    """What tells a machine from others; "" while its board has not answered, or where there is no telling.
+    """Key that identifies a machine; "" before its board has answered, or if it cannot be identified.
 
     Parameters
     ----------
-    session : asked once it has greeted.
-    port, rig_file : tell boards without a serial number apart; None: the rig has no file, and nothing is kept of it.
+    session : used after its greeting.
+    port, rig_file : identify boards without a serial number; rig_file None: nothing is kept.
     """
     greeting = session.greeting
     if rig_file is None:
         return ""
     if greeting is None:
-        # A virtual rig of this command needs no answer to be known.
+        # A virtual rig started by this command is known before it answers.
         return f"virtual {rig_file.resolve()}" if port.startswith("virtual") else ""
     if greeting.board == "virtual":
         return f"virtual {rig_file.resolve()}"
@@ -50,13 +51,13 @@ class Notebook:
 
     Parameters
     ----------
-    machine : tells what the machine is known by; "": nothing is kept.
+    machine : returns the machine's key; "": nothing is kept.
 
     Attributes
     ----------
-    states : step to one of `STATES`; what is not in it is to be done.
-    said : step to what it came to, in words.
-    when : of the last entry, UTC; empty for a new notebook.
+    states : step name to one of `STATES`; missing steps are not done.
+    said : step name to its result in words.
+    when : time of the last entry, UTC; empty for a new notebook.
     """
 
     def __init__(self, machine: Callable[[], str] = lambda: "") -> None:
@@ -72,7 +73,7 @@ class Notebook:
         return StateFile(f"bring-up/{hashlib.sha256(machine.encode()).hexdigest()[:16]}.json")
 
     def read(self, rig: Rig) -> bool:
-        """Take up what was written earlier; False: nothing was, or the machine has been wired differently since."""
+        """Load earlier results. False if there are none, or if the wiring has changed since."""
         file = self._file()
         if file is None:
             return False
@@ -82,14 +83,14 @@ class Notebook:
             said = {str(k): str(v) for k, v in content["said"].items()}
             when, wired = str(content["when"]), str(content["wired"])
         except (KeyError, TypeError, AttributeError):
-            return False  # a damaged notebook is a new one: the steps are quickly done again
+            return False  # a damaged notebook is treated as new
         if wired != _wiring(rig) or not states:
             return False
         self.states, self.said, self.when = states, said, when
         return True
 
     def write(self, rig: Rig) -> None:
-        """Keep it. Where that is not possible, the next bring-up begins at the first step."""
+        """Save the results. If that fails, the next bring-up starts at the first step."""
         with contextlib.suppress(InputError, LinkError):
             file = self._file()
             if file is None:
@@ -99,15 +100,15 @@ class Notebook:
             file.write(content)
 
     def enter(self, step: str, state: str, said: str) -> None:
-        """Note the outcome of a step."""
+        """Store the result of a step."""
         self.states[step] = state
         self.said[step] = said
 
     def forget(self) -> None:
-        """Begin anew."""
+        """Delete all results."""
         self.states, self.said, self.when = {}, {}, ""
 
 
 def _wiring(rig: Rig) -> str:
-    """Changes when what the steps have proved may not hold any more."""
+    """Digest of the settings on which the results depend."""
     return hashlib.sha256(rig.model_dump_json(include=_WIRED).encode()).hexdigest()[:16]

@@ -1,8 +1,8 @@
-"""`Onlooker`: somebody beside the virtual rig, who presses its switches and answers with what they really saw.
+"""`Onlooker`: a simulated user beside the virtual rig, who presses its switches and sees what happens.
 
-On a real machine the eyes and fingers are the user's. On the virtual rig they are this object's: it tells what there is
-to be seen, so that a newcomer can practise, and it can answer by itself, so that the whole dialogue is tested against a
-machine that is wired wrong, and shown in the documents.
+On a real machine the user does this. On the virtual rig this object reports what is visible, so that a newcomer can
+practise. It can also answer by itself, so that the dialogue is tested on miswired machines and shown in the
+documentation.
 """
 
 from __future__ import annotations
@@ -18,29 +18,29 @@ if TYPE_CHECKING:
     from linewright.virtual.bystander import Beside
 
 LOOKS: Final = 20
-"""How often a switch that is pressed is looked for: the board reports within a tenth of a second, a rest included."""
+"""Most polls of a pressed switch: the board reports within a tenth of a second."""
 
 NEAR_MM: Final = 10.0
-"""A carriage that has just homed stands closer than this to its switches."""
+"""A carriage that has just homed is closer than this to its switches."""
 
 
 class Onlooker:
-    """Hands and eyes.
+    """Simulated user of a virtual rig.
 
     Parameters
     ----------
-    beside : the rig.
-    rig : what the machine is meant to be, for where its ends are.
+    beside : bystander of the rig.
+    rig : the intended machine, for the ends of its travel.
     """
 
     def __init__(self, beside: Beside, rig: Rig) -> None:
         self._beside = beside
         self._rig = rig
         self._before_mm = beside.look().carriage_mm
-        self._far_mm = 0.0  # how far the carriage went when it was asked about last
+        self._far_mm = 0.0  # distance of the carriage's last move that was asked about
 
     def sees(self, ask: Ask) -> str:
-        """What there is to be seen that the question is about; empty where there is nothing."""
+        """What is visible for a question; empty if nothing."""
         now = self._beside.look()
         about, _, _ = ask.key.partition(" ")
         if about == "way":
@@ -62,7 +62,7 @@ class Onlooker:
         return ""
 
     def answers(self, ask: Ask) -> str:
-        """The true answer; empty (the default) where any will do."""
+        """The true answer; empty (the default) if any will do."""
         now = self._beside.look()
         about, _, which = ask.key.partition(" ")
         dx, dy = (after - before for after, before in zip(now.carriage_mm, self._before_mm, strict=True))
@@ -84,7 +84,7 @@ class Onlooker:
         return simple.get(ask.key, "")
 
     def acts(self, watch: Watch) -> str | None:
-        """Press a switch or let go of it, and look whether the program has noticed."""
+        """Press or release a switch, and check whether the program has noticed."""
         what, _, axis = watch.key.partition(" ")
         if what == "power":
             self._beside.power(axis == "on")
@@ -106,7 +106,7 @@ class Onlooker:
         return (self._rig.x, self._rig.y)[axis].travel_mm + self._rig.homing.backoff_mm + 1.0
 
     def _at_zero(self, place_mm: tuple[float, float]) -> bool:
-        """Each carriage stands near its switch, at whichever end that is."""
+        """Whether each carriage is near its switch."""
         return all(
             axis.endstop == "none" or abs(at - (end if axis.endstop == "max" else 0.0)) <= NEAR_MM
             for axis, at, end in zip(

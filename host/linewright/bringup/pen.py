@@ -1,4 +1,4 @@
-"""The pen: which way the servo lifts it, and its heights, found by moving it a little at a time."""
+"""Step for the pen: direction of the servo, and its two heights."""
 
 from __future__ import annotations
 
@@ -10,18 +10,18 @@ from linewright.bringup.talk import Ask, Choice, Talk, Trouble
 from linewright.motion.pen_lifts import near_height
 
 STEP_US: Final = 20
-"""Some two degrees of a common servo (1000 us for 90 degrees, common practice): half a millimetre at 15 mm."""
+"""Increment of the servo: about two degrees (1000 us for 90 degrees, common practice), half a millimetre at 15 mm."""
 
 PRESS_US: Final = 20
-"""Lower than where the pen just touches: servos have a dead band of 5 to 10 us, and paper is not flat (common
-practice). The slot of the pen holder takes it up."""
+"""Distance below first touch: servos have a dead band of 5 to 10 us, and paper is not flat (common practice). The slot
+of the pen holder absorbs it."""
 
 LEAST_APART_US: Final = 60
-"""Least difference between up and down: less does not clear a sheet that bulges."""
+"""Smallest difference between up and down that clears an uneven sheet."""
 
 
 def heights(talk: Talk, hands: Hands) -> str:
-    """Find out which way is up, then both heights."""
+    """Find the direction of the servo, then both heights."""
     _which_way(talk, hands)
     up, down = hands.rig.pen.up_us, hands.rig.pen.down_us
     hands.pen(up)
@@ -37,7 +37,7 @@ def heights(talk: Talk, hands: Hands) -> str:
         )
     if (up, down) != (hands.rig.pen.up_us, hands.rig.pen.down_us):
         changes: dict[str, object] = {"pen.up_us": up, "pen.down_us": down}
-        # The height just clear of the paper goes with them; it is found again below.
+        # The height just clear of the paper is no longer valid; it is set again below.
         hands.correct(changes | ({"pen.near_us": 0} if hands.rig.pen.near_us else {}))
         talk.say(f"I have written up_us = {up} and down_us = {down} into the rig file.", "good")
     hands.pen(down)
@@ -47,7 +47,7 @@ def heights(talk: Talk, hands: Hands) -> str:
 
 
 def _lift_on_the_way(talk: Talk, hands: Hands, touch_us: int) -> None:
-    """The height just clear of the paper, from where the pen first touched; the rest of a lift happens on the way."""
+    """Set the height just clear of the paper, from first touch, so that the rest of a lift overlaps with travel."""
     near = near_height(hands.rig.pen, touch_us)
     if not near:
         if hands.rig.pen.near_us:
@@ -64,7 +64,7 @@ def _lift_on_the_way(talk: Talk, hands: Hands, touch_us: int) -> None:
 
 
 def _which_way(talk: Talk, hands: Hands) -> None:
-    """The raised height must raise: else exchange the two."""
+    """Check that the raised height raises the pen; otherwise swap the two heights."""
     up, down = hands.rig.pen.up_us, hands.rig.pen.down_us
     hands.pen(up)
     seen = _arm(talk, "raised", f"The servo has its raised height, {up} us. Where is the pen holder?")
@@ -90,7 +90,7 @@ def _arm(talk: Talk, key: str, text: str) -> str:
 
 
 def _jog(talk: Talk, hands: Hands, key: str, start_us: int, text: str) -> int:
-    """Let the person move the servo up and down until it is where it should be; returns the pulse."""
+    """Let the user move the servo in steps; returns the chosen pulse."""
     toward = 1 if hands.rig.pen.down_us > hands.rig.pen.up_us else -1
     us = start_us
     talk.say(text)

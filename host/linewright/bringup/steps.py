@@ -1,4 +1,4 @@
-"""The table of steps, in the order in which a machine may be trusted with more and more."""
+"""The table of steps, in an order of increasing risk."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Endstops: do they read what a finger does to them?"""
+"""Steps for the endstops, pressed by hand."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ _OTHER_CONTACT: Final = {"normally-open": "normally-closed", "normally-closed": 
 
 
 def by_hand(talk: Talk, hands: Hands) -> str:
-    """Have each switch pressed and let go, and find out which one it is."""
+    """Ask the user to press and release each switch, and identify it."""
     fitted = [i for i, axis in enumerate((hands.rig.x, hands.rig.y)) if axis.endstop != "none"]
     if not fitted:
         return "This machine has no endstops; its zero is set by hand before every drawing."
@@ -32,7 +32,7 @@ def _reads(hands: Hands, axis: int, pressed: bool) -> Callable[[], bool]:
 
 
 def _open_by_itself(talk: Talk, hands: Hands, axis: int) -> None:
-    """Nobody touches it, so it reads open; or we find out why it does not."""
+    """Check that a switch reads open untouched; otherwise find the reason."""
     name = NAMES[axis]
     if not hands.pressed()[axis]:
         return
@@ -41,7 +41,7 @@ def _open_by_itself(talk: Talk, hands: Hands, axis: int) -> None:
         watch = Watch(f"push off {name}", "Push the carriage to the middle by hand.", _reads(hands, axis, False))
         if talk.watch(watch):
             return
-    # A contact of the other kind shows itself when it is pressed: it opens.
+    # A contact of the other kind opens when it is pressed.
     watch = Watch(
         f"press {name}", f"Press the {name} switch, and hold it until I say.", _reads(hands, axis, False), 20.0
     )
@@ -86,7 +86,7 @@ def _pressed_by_finger(talk: Talk, hands: Hands, axis: int, fitted: list[int]) -
 
 
 def _exchange(talk: Talk, hands: Hands, name: str) -> None:
-    """The other switch answered: exchange the two pins in the file, or the plugs."""
+    """The other switch answered: swap the two pins in the file, or the plugs."""
     talk.say(f"You pressed {name}, and the other switch answered: the two are exchanged.", "found")
     x, y = hands.rig.pins.endstop_x, hands.rig.pins.endstop_y
     if (

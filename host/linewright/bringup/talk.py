@@ -1,4 +1,4 @@
-"""What passes between bring-up and the person at the machine, and the words that work at every question."""
+"""Messages between bring-up and the user, and the commands available at every question."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ Kind = Literal["plain", "title", "caution", "good", "found", "next"]
 
 @dataclass(frozen=True)
 class Choice:
-    """One answer: the word that is typed, and what it means where the word alone does not say."""
+    """One possible answer: the word to type, and its meaning if the word is not clear."""
 
     word: str
     meaning: str = ""
@@ -24,16 +24,16 @@ class Choice:
 
 @dataclass(frozen=True)
 class Ask:
-    """A question.
+    """A question to the user.
 
     Parameters
     ----------
-    key : identifies the question for programs that answer; stays the same when its words change.
-    text : the question itself.
-    choices : the words that may be answered; the beginning of one is enough.
-    low, high, unit : bounds of a number that may be answered; low = high: none may.
-    default : what an empty line means; None: an empty line is asked again.
-    free : any other text is an answer, too.
+    key : identifies the question for programs that answer; independent of its text.
+    text : the question.
+    choices : possible answers; an unambiguous prefix is enough.
+    low, high, unit : bounds of a numeric answer; low = high: no numbers.
+    default : answer for an empty line; None: ask again.
+    free : any other text is accepted, too.
     """
 
     key: str
@@ -48,13 +48,13 @@ class Ask:
 
 @dataclass(frozen=True)
 class Watch:
-    """Something that the person is to do with their hands, while the program looks on.
+    """An action of the user for which the program waits.
 
     Parameters
     ----------
     key, text : as in `Ask`.
-    happened : looks at the machine, and says whether it has been done; keeps the link alive, too.
-    limit_s : how long to look.
+    happened : polls the machine; True when the action is done. Also serves the link.
+    limit_s : time limit.
     """
 
     key: str
@@ -64,7 +64,7 @@ class Watch:
 
 
 class Lookout:
-    """Looks at a `Watch` again and again, from now on; true once it has happened or its time is up."""
+    """Polls a `Watch`; True when it has happened or its time is up."""
 
     def __init__(self, watch: Watch) -> None:
         self._watch = watch
@@ -72,30 +72,30 @@ class Lookout:
         self._happened = False
 
     def __call__(self) -> bool:
-        """Look once."""
+        """Poll once."""
         self._happened = self._watch.happened()
         return self._happened or time.monotonic() > self._until_s
 
     def outcome(self) -> str | None:
-        """What `Person.act` answers where nobody has typed anything."""
+        """The result of `Person.act` if nothing was typed."""
         return None if self._happened else "nothing"
 
 
 class Person(Protocol):
-    """Whoever is at the machine."""
+    """Interface to the user at the machine."""
 
     def hear(self, kind: Kind, text: str) -> None:
-        """Print something that needs no answer."""
+        """Show a message."""
 
     def answer(self, ask: Ask) -> str:
-        """A line in answer to a question, as typed. Raises EOFError where nobody will answer any more."""
+        """An answer as typed. Raises EOFError if there is no more input."""
 
     def act(self, watch: Watch) -> str | None:
-        """Do it. None: it has happened; else what was typed instead, or "nothing" when the time was up."""
+        """Wait for an action. None: it has happened; otherwise the typed text, or "nothing" after the time limit."""
 
 
 class StepCommand(Exception):
-    """The person wants to go elsewhere; ``where`` is one of `WORDS`."""
+    """The user typed a command; ``where`` is one of `WORDS`."""
 
     def __init__(self, where: str) -> None:
         super().__init__(where)
@@ -103,7 +103,7 @@ class StepCommand(Exception):
 
 
 class Trouble(LinewrightError):
-    """A step has found something that it cannot put right by itself. ``hint`` says what to do."""
+    """A problem that a step cannot correct by itself. ``hint`` says what to do."""
 
 
 WORDS: Final[dict[str, str]] = {
@@ -113,19 +113,19 @@ WORDS: Final[dict[str, str]] = {
     "stop": "leave off here; carry on later with the same command",
     "help": "what to do if it does not work",
 }
-"""They work at every question of bring-up; "help" answers and asks again."""
+"""Commands available at every question of bring-up; "help" answers and asks again."""
 
 YES_NO: Final = (Choice("yes"), Choice("no"))
 
 
 class Talk:
-    """The program's voice: says things, asks until the answer makes sense.
+    """Shows messages, and asks until an answer is valid.
 
     Parameters
     ----------
-    person : who answers.
-    help_lines : what "help" says in this step.
-    words : those of `WORDS` that work here, with what they mean here.
+    person : the user.
+    help_lines : help text of this step.
+    words : available commands of `WORDS`, with their meaning here.
     """
 
     def __init__(
@@ -136,24 +136,24 @@ class Talk:
         self._words = words
 
     def say(self, text: str, kind: Kind = "plain") -> None:
-        """Tell something."""
+        """Show a message."""
         self._person.hear(kind, text)
 
     def yes(self, key: str, text: str, *, default: str | None = None) -> bool:
-        """A question that takes yes or no."""
+        """Ask for yes or no."""
         return self.choose(Ask(key, text, YES_NO, default=default)) == "yes"
 
     def ready(self, key: str, text: str) -> None:
-        """Wait until the person says so, with Enter."""
+        """Wait for Enter."""
         self.choose(Ask(key, text, (Choice("go"),), default="go"))
 
     def choose(self, ask: Ask) -> str:
-        """Ask until one of the choices, or a number in range, is answered; a number comes back as typed.
+        """Ask until one of the choices, or a number in range, is given; a number is returned as typed.
 
         Raises
         ------
         StepCommand
-            If one of `WORDS` is answered instead.
+            One of `WORDS` was typed.
         """
         while True:
             typed = self._person.answer(ask).strip() or (ask.default or "")
@@ -161,12 +161,12 @@ class Talk:
                 return found
 
     def watch(self, watch: Watch) -> bool:
-        """Wait until it has happened; False: the person says that nothing does, or the time is up.
+        """Wait for an action. False if the user reports that nothing happens, or after the time limit.
 
         Raises
         ------
         StepCommand
-            If one of `WORDS` is typed.
+            One of `WORDS` was typed.
         """
         ask = Ask(watch.key, watch.text, (Choice("nothing"),), default="nothing")
         while True:

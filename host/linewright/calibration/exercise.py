@@ -1,8 +1,8 @@
-"""Exercise: a long soak of moves, homed again after each bout, and what was lost by axis, speed and sense.
+"""Exercise: a long test of moves with homing after each bout; reports lost steps by axis, speed and direction.
 
-A bout moves one axis a few times fast in one sense and slowly back, so that what is lost on the way out is not lost
-again on the way home; then the machine is homed, which shows what its count of steps was off by. The bouts come in
-random order, so that what warms up or works loose in time does not look like a matter of speed.
+A bout moves one axis several times fast in one direction and slowly back, so that losses do not cancel. Homing then
+shows the error of the step count. Bouts are in random order, so that effects of warming up or loosening are not
+attributed to speed.
 """
 
 from __future__ import annotations
@@ -24,40 +24,40 @@ if TYPE_CHECKING:
     from linewright.rig.rig import Rig
 
 SHARES: Final = (0.5, 0.75, 1.0)
-"""Speeds that are tried, in shares of the rig file's limit."""
+"""Tested speeds, as shares of the rig file's limit."""
 SLOW_SHARE: Final = 0.25
-"""Speed and acceleration of the ways back."""
+"""Speed and acceleration of the return moves, as shares."""
 REPEATS_STEPS: Final = 4
-"""What switches themselves do not repeat, in steps: less than this is not taken for lost steps. 0.05 mm at 80 steps/mm,
-which a lever switch keeps to (common practice)."""
+"""Scatter of the switches, steps; smaller differences do not count as lost steps. 0.05 mm at 80 steps/mm, which a lever
+switch achieves (common practice)."""
 EDGE_MM: Final = 5.0
-"""Kept clear at both ends of the travel: a carriage that has lost steps must not run into the frame."""
+"""Distance kept from both ends of the travel: a carriage that has lost steps must not hit the frame."""
 ASTRAY: Final = tuple(
     messages.FAULTS[code] for code in (messages.SWITCH_MISSING, messages.ENDSTOP_HIT, messages.SWITCH_STUCK)
 )
-"""Faults that a count gone wrong ends in: homing does not find its switch where it searches, or does not get off it, or
-a move runs into it."""
+"""Faults caused by a wrong count: homing does not find its switch, does not get off it, or a move runs into it."""
 HOMING_SHARES: Final = (1.0, 1.0, 0.5, 0.25, 0.25)
-"""Shares of the homing speed for the searches, one after the other, for a carriage whose position is lost. Each search
-goes over the whole travel from where the one before has ended, so together they cover what lost steps can have left;
-and slower, because a motor that loses steps in homing, too, comes nowhere at its usual speed."""
+"""Shares of the homing speed for successive searches when the position is lost. Each search covers the whole travel
+from where the one before ended, so together they cover any loss. They get slower, because a motor that loses steps
+while homing fails at its usual speed."""
 LEAST_RUN_SHARE: Final = 0.5
-"""A run goes over half of the travel at least, so that it reaches its speed."""
+"""Shortest run as a share of the travel, so that it reaches its speed."""
 
 Sense = Literal["+", "-"]
 
 
 @dataclass(frozen=True)
 class Bout:
-    """What one bout did, and what it lost.
+    """One bout and its result.
 
     Parameters
     ----------
-    axis, sense, share : which axis was moved fast, in which sense, and at which share of its limits.
-    moves, way_mm : how often, and how far in all.
+    axis, sense, share : axis and direction of the fast moves, and their share of the limits.
+    moves, way_mm : number of moves, and total distance.
     pen_down : whether the pen was on the paper.
-    lost_steps : counted minus true position of that axis afterwards; the other axis' is ``aside_steps``. None: so much
-        that homing did not find its switch within the travel.
+    lost_steps : counted minus true position of that axis afterwards; the other axis' is ``aside_steps``. None: homing
+        did not
+        find its switch within the travel.
     """
 
     axis: str
@@ -71,18 +71,18 @@ class Bout:
 
     @property
     def lost(self) -> bool:
-        """More than switches do not repeat."""
+        """More than the scatter of the switches."""
         return any(steps is None or abs(steps) >= REPEATS_STEPS for steps in (self.lost_steps, self.aside_steps))
 
 
 @dataclass(frozen=True)
 class Tally:
-    """All bouts together.
+    """Results of all bouts.
 
     Parameters
     ----------
-    bouts : in the order in which they were made.
-    homed_at : share of the homing speed at which the switches were found last; 0: they were not found any more, which
+    bouts : in order of time.
+    homed_at : share of the homing speed at which the switches were last found; 0: they were no longer found, which
         ended the exercise.
     """
 
@@ -94,7 +94,7 @@ class Tally:
         return tuple(b for b in self.bouts if (b.axis, b.sense, b.share) == (axis, sense, share))
 
     def verdict(self, rig: Rig) -> tuple[str, ...]:
-        """What it means, in plain sentences."""
+        """The result in sentences."""
         words = []
         if not self.homed_at:
             words.append(
@@ -156,21 +156,21 @@ def exercise(
     seed: int = 0,
     on_bout: Callable[[int, Bout], None] = lambda *_: None,
 ) -> Tally:
-    """Home, and run bouts. A machine that loses steps is brought home whatever it has lost.
+    """Home, and run bouts. The machine is homed again however many steps it loses.
 
     Parameters
     ----------
-    session : of a board that has greeted.
+    session : its board has greeted.
     rig : its machine; both axes need a switch.
-    bouts : how many; a dozen covers both axes, both senses and three speeds once.
-    moves : fast moves in each.
+    bouts : number of bouts; twelve cover both axes, both directions and three speeds once.
+    moves : fast moves per bout.
     pen_down : draw while moving fast; put scrap paper under the pen.
-    seed : of order and places.
-    on_bout : told of each as it ends.
+    seed : seed of order and positions.
+    on_bout : called with each finished bout.
 
     Raises
     ------
-    InputError : the rig has no switches to home at.
+    InputError : the rig has no switches for homing.
     LinkError, BoardFault : as from the session; also when the switches are not found before the first move.
     """
     if "none" in (rig.x.endstop, rig.y.endstop):
@@ -185,7 +185,7 @@ def exercise(
     slow = _at(rig, SLOW_SHARE)
     homed_at = _find_home(session, rig, 1.0)
     if not homed_at:
-        session.home()  # nothing has been lost yet, so this is for whoever wired it, in the board's own words
+        session.home()  # failures here are wiring faults and are reported as such
     order: list[int] = []
     done: list[Bout] = []
     for number in range(bouts):
@@ -220,9 +220,10 @@ def exercise(
 
 
 def _find_home(session: Session, rig: Rig, from_share: float) -> float:
-    """Home until the switches are found, slower and slower; returns the share of the homing speed, 0 if they were not.
+    """Home, slower and slower, until the switches are found; returns the share of the homing speed, 0 if they were not
+    found.
 
-    What has worked is kept for the checks that follow.
+    The share that worked is used from then on.
     """
     for share in HOMING_SHARES:
         if share > from_share:
@@ -242,7 +243,7 @@ def _find_home(session: Session, rig: Rig, from_share: float) -> float:
 def _run(
     rng: np.random.Generator, low: NDArray[np.float64], high: NDArray[np.float64], column: int, sense: str
 ) -> tuple[tuple[float, float], tuple[float, float]]:
-    """Where a fast move begins and ends, mm: along one axis in one sense, at any place across it."""
+    """Start and end of a fast move, mm: along one axis in one direction, at a random position across it."""
     place = rng.uniform(low, high)
     span = high[column] - low[column]
     run = rng.uniform(LEAST_RUN_SHARE, 1.0) * span

@@ -1,8 +1,7 @@
-"""Which shaper and how much acceleration suit a drawing on a machine that rings.
+"""Chooses shaper and acceleration for a drawing on a machine that rings.
 
-Every candidate is planned and drawn on a model of the machine that does nothing but ring, at the frequencies that the
-ringing sheet has shown; how far its lines depart from the drawing is the wobble. Among those that stay within what is
-asked, the quickest is chosen: a machine that hardly rings keeps its speed, one that rings badly gives up what it must.
+Every candidate is planned and simulated on a model that only rings, at the frequencies from the ringing sheet; the
+deviation of its lines is the wobble. The fastest candidate within the allowed wobble is chosen.
 """
 
 from __future__ import annotations
@@ -23,30 +22,30 @@ if TYPE_CHECKING:
 
 SHAPERS: Final = ("none", "zv", "zvd")
 TIP_MOST_MM: Final = 1_000.0
-"""Length of ink that is tried with plans for the tip, which take a hundred times as long as others. What they save is
-taken over to all of the drawing."""
+"""Length of ink for testing plans for the tip, which take a hundred times as long as others. The saving is extrapolated
+to the whole drawing."""
 SWINGS_MM: Final = (0.05, 0.02)
-"""What a corner may leave under a shaper: a tenth of a common line, and less than one sees."""
+"""Tested swings per corner with a shaper: a tenth of a common line, and an invisible one."""
 SHARES: Final = (1.0, 0.6, 0.35)
-"""Shares of the rig file's acceleration that are tried: without a shaper only less acceleration rings less."""
+"""Tested shares of the rig file's acceleration: without a shaper only a lower acceleration reduces ringing."""
 SAMPLE_STEPS: Final = 8
-"""Every so many steps of the drawn lines are looked at: each 0.1 mm at 80 steps/mm."""
+"""Sampling interval of drawn lines, steps: 0.1 mm at 80 steps/mm."""
 MOST_MM: Final = 20_000.0
-"""Length of ink that is tried: of a longer drawing strokes are taken evenly, so that an answer takes seconds."""
+"""Length of ink that is tested: from a longer drawing strokes are sampled evenly, so that the result takes seconds."""
 WORST_SHARE: Final = 0.999
-"""The wobble is what all but a thousandth of the line stays within: single corners of a long drawing do not decide."""
+"""Quantile of the deviation used as wobble, so that single corners of a long drawing do not decide."""
 
 
 @dataclass(frozen=True)
 class Candidate:
-    """One way to set the machine.
+    """One candidate setting.
 
     Parameters
     ----------
     name : in words.
     changes : keys of the rig file.
     predicted_s : playing time of the drawing.
-    wobble_mm, rms_mm : how far the lines depart from it, at most and on average.
+    wobble_mm, rms_mm : deviation of the lines, largest and RMS.
     """
 
     name: str
@@ -58,14 +57,14 @@ class Candidate:
 
 @dataclass(frozen=True)
 class TuningResult:
-    """What was tried, and what is best.
+    """Tested candidates, and the best one.
 
     Parameters
     ----------
-    now : as the rig file has it.
-    tried : all others, quickest first.
-    best : the quickest of all within what was asked, or the calmest where none is.
-    within : whether ``best`` keeps to what was asked.
+    now : the rig file's settings.
+    tried : all others, fastest first.
+    best : the fastest within the allowed wobble, or the one with the least wobble if none is.
+    within : whether ``best`` is within the allowed wobble.
     """
 
     now: Candidate
@@ -74,7 +73,7 @@ class TuningResult:
     within: bool
 
     def describe(self) -> dict[str, Any]:
-        """Everything, for JSON."""
+        """The result as a dict for JSON."""
 
         def one(candidate: Candidate) -> dict[str, Any]:
             return {
@@ -96,26 +95,27 @@ class TuningResult:
 def tune(
     drawing: Drawing, rig: Rig, wobble_mm: float, report: Callable[[str, float], None] = lambda *_: None
 ) -> TuningResult:
-    """Try every candidate on a drawing.
+    """Test every candidate on a drawing.
 
     Parameters
     ----------
     drawing : in machine coordinates, as it would be drawn.
-    rig : with the frequencies that its ringing sheet has shown.
-    wobble_mm : how far lines may depart.
-    report : told what is being tried, and which share of all is done.
+    rig : with the frequencies from its ringing sheet.
+    wobble_mm : allowed deviation of the lines.
+    report : called with the present candidate and the share done.
 
     Raises
     ------
     InputError
-        If no frequency is known.
+        No frequency is known.
     """
     if not rig.smoothing.x_hz and not rig.smoothing.y_hz:
         raise InputError(
             "it is not known at which frequency the machine rings: smoothing.x_hz and smoothing.y_hz are 0",
             hint="draw the sheet that `linewright trial ringing` makes, have it fitted by `linewright fit`, then tune",
         )
-    # Corrections bend the way of the drives, not the wobble of the pen; without them the model is the plain machine.
+    # Corrections change the drives' path, not the wobble of the pen; without them the model is that of a machine
+    # without errors.
     plain = rig.changed({"corrections": {}})
     sample = _sample(drawing)
     candidates: list[tuple[str, dict[str, object]]] = [("as it is", {}), *_candidates(rig)]
@@ -153,7 +153,7 @@ def _candidates(rig: Rig) -> list[tuple[str, dict[str, object]]]:
 
 
 def _for_the_tip(rig: Rig, drawing: Drawing, now: Candidate, wobble_mm: float) -> Candidate:
-    """Motors that leave the line so that the pen stays on it, within what is asked; timed on a part of the drawing."""
+    """The best plan for the tip within the allowed wobble, timed on a part of the drawing."""
     part = _sample(drawing, TIP_MOST_MM)
     changes = {"smoothing.shaper": "tip", "smoothing.swing_mm": wobble_mm}
     tip = _tried(f"tip, within {wobble_mm:g} mm", changes, rig, part, part)
@@ -165,7 +165,7 @@ def _for_the_tip(rig: Rig, drawing: Drawing, now: Candidate, wobble_mm: float) -
 
 
 def _sample(drawing: Drawing, most_mm: float = MOST_MM) -> Drawing:
-    """The drawing, or strokes taken evenly from it where it is long."""
+    """The drawing, or evenly sampled strokes of a long one."""
     total = float(drawing.stroke_lengths_mm().sum())
     every = max(1, int(np.ceil(total / most_mm)))
     return drawing.select(np.arange(0, len(drawing), every))

@@ -1,1 +1,1 @@
-"""Pictures and reports of what will be drawn and what was drawn."""
+"""Pictures of planned and finished drawings."""

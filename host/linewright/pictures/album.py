@@ -1,4 +1,4 @@
-"""The picture files that go with a drawing: preview and speed map before it, trace and overlay after it."""
+"""Picture files of a drawing: preview and speed map before it, trace and overlay after it."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from linewright.simulation.replay import TraceReport
 
 DONE_COLOUR: Final = "#c9c6c0"
-"""Ink that is on paper already, beside what is left."""
+"""Colour of ink that is already on paper."""
 
 
 _WRITERS: Final = {".svg": lambda scene: to_svg(scene).encode(), ".png": to_png}
@@ -39,7 +39,7 @@ def writer(file: Path) -> Callable[[Scene], bytes]:
     Raises
     ------
     InputError
-        If the name ends in neither .svg nor .png.
+        The name ends in neither .svg nor .png.
     """
     if file.suffix.lower() not in _WRITERS:
         raise InputError(f"{file} is neither .svg nor .png", hint="name the file with one of the two endings")
@@ -47,7 +47,7 @@ def writer(file: Path) -> Callable[[Scene], bytes]:
 
 
 def stem(name: str) -> str:
-    """What the files of a picture are named after: its own name, with the ending where that is not .svg.
+    """Base name of a picture's output files: its own name, with the suffix unless that is .svg.
 
     Examples
     --------
@@ -56,13 +56,13 @@ def stem(name: str) -> str:
     """
     path = Path(name)
     ending = path.suffix.lower().removeprefix(".")
-    if not re.fullmatch("[a-z0-9]{1,5}", ending):  # the words of a text may hold a full stop as well
+    if not re.fullmatch("[a-z0-9]{1,5}", ending):  # the name may be a text with a full stop
         return path.name
     return path.stem if ending == "svg" else f"{path.stem}-{ending}"
 
 
 def caption(program: Program, name: str) -> str:
-    """One line with time, strokes and lengths."""
+    """One line with time, number of strokes and lengths."""
     return "  \u00b7  ".join(
         (
             name,
@@ -76,7 +76,7 @@ def caption(program: Program, name: str) -> str:
 
 
 def preview_scene(program: Program, name: str) -> Scene:
-    """The drawing as it will look."""
+    """Preview of the drawing."""
     start = program.trajectory.points_mm[0]
     return preview.preview(
         program.drawing,
@@ -89,7 +89,7 @@ def preview_scene(program: Program, name: str) -> Scene:
 
 
 def pen_scenes(program: Program, name: str) -> list[tuple[str, Scene]]:
-    """For each pen a word for its file's name, and its strokes alone, in their place, with the time they take."""
+    """For each pen a word for its file name, and a scene with its strokes and their time."""
     start = program.trajectory.points_mm[0]
     scenes = []
     for number, group in enumerate(program.groups, 1):
@@ -114,7 +114,7 @@ def pen_scenes(program: Program, name: str) -> list[tuple[str, Scene]]:
 
 
 def left_scene(program: Program, stroke: int, name: str) -> Scene:
-    """What is left of a drawing when ``stroke`` is the next one, with what is on paper already in grey."""
+    """The remaining strokes if ``stroke`` is the next one, with finished ones in grey."""
     numbers = np.arange(len(program.drawing))
     done, left = program.drawing.select(numbers[:stroke]), program.drawing.select(numbers[stroke:])
     grey = replace(done, pens=tuple(replace(pen, colour=DONE_COLOUR) for pen in done.pens))
@@ -134,7 +134,7 @@ def left_scene(program: Program, stroke: int, name: str) -> Scene:
 
 
 def speed_scene(program: Program, name: str) -> Scene:
-    """Where the pen is fast and where slow."""
+    """The drawing coloured by speed."""
     path = program.trajectory
     track = speed_map.Track(path.points_mm, path.speed_mm_s[:, 0], path.speed_mm_s[:, 1], path.stroke >= 0)
     table = Table(program.sheet, program.sheet_position, speed_map.LEGEND_MM)
@@ -142,7 +142,7 @@ def speed_scene(program: Program, name: str) -> Scene:
 
 
 def tape_scene(drawn: Drawing, sheet: Sheet, lies: SheetPosition, pen_width_mm: float, name: str) -> Scene:
-    """What is on the paper when nobody knows what it was to be: the strokes of a tape, machine mm."""
+    """The strokes of a tape without a known plan, machine mm."""
     points, starts = overlay.thinned(drawn.points_mm, drawn.starts, overlay.THIN_MM)
     return preview.preview(
         Drawing(points, starts, drawn.pen, drawn.pens),
@@ -155,7 +155,7 @@ def tape_scene(drawn: Drawing, sheet: Sheet, lies: SheetPosition, pen_width_mm: 
 
 
 def drawn_scene(program: Program, drawn: Drawing, name: str) -> Scene:
-    """What the pen left on the paper, in the pens' own colours where stroke and stroke correspond."""
+    """The drawn strokes, in the pens' colours where they correspond to planned strokes."""
     planned = program.drawing
     coloured = drawn
     if len(drawn) == len(planned):
@@ -174,7 +174,7 @@ def drawn_scene(program: Program, drawn: Drawing, name: str) -> Scene:
 def overlay_scene(
     program: Program, drawn: Drawing, name: str, *, worst: overlay.Worst | None = None, notes: tuple[str, ...] = ()
 ) -> Scene:
-    """Drawn over planned, with a lens on the worst place."""
+    """The drawn path over the planned one, with a magnified view of the worst place."""
     return overlay.overlay(
         program.drawing,
         drawn,
@@ -187,7 +187,7 @@ def overlay_scene(
 
 
 def trace_scene(program: Program, trace: TraceReport, name: str) -> Scene:
-    """The overlay for what the virtual rig drew, with its own judgement of where that is worst."""
+    """The overlay for a tape of the virtual rig, with the worst place from its own comparison."""
     if trace.drawn is None:
         raise ValueError("the trace was read without the drawn path")
     worst, notes = None, [f"one step is {program.step_mm:.4g} mm"]
@@ -198,12 +198,12 @@ def trace_scene(program: Program, trace: TraceReport, name: str) -> Scene:
 
 
 def write(scene: Scene, folder: Path, stem: str, *, long_side_px: int = LONG_SIDE_PX) -> list[Path]:
-    """Write ``stem.svg`` and ``stem.png`` into a folder, which is made if need be.
+    """Write ``stem.svg`` and ``stem.png`` into a folder, which is created if necessary.
 
     Raises
     ------
     InputError
-        If that cannot be written.
+        The files cannot be written.
     """
     files = [folder / f"{stem}.svg", folder / f"{stem}.png"]
     try:

@@ -1,4 +1,4 @@
-"""Several pictures side by side on one, as a photographer shows a roll of film."""
+"""Contact sheets: several pictures side by side on one."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ def contact_sheet(scenes: Sequence[Scene], *, height_px: int = 900) -> bytes:
 
     Parameters
     ----------
-    height_px : of the tallest scene.
+    height_px : height of the tallest scene.
     """
     if not scenes:
         raise ValueError("a contact sheet needs a scene")
@@ -31,12 +31,12 @@ def contact_sheet(scenes: Sequence[Scene], *, height_px: int = 900) -> bytes:
 
 
 def refuse_other_than_png(file: Path) -> None:
-    """A contact sheet is a PNG, and is not written under another ending.
+    """Refuse a file name for a contact sheet that does not end in .png.
 
     Raises
     ------
     InputError
-        If the name does not end in .png.
+        The name does not end in .png.
     """
     if file.suffix.lower() != ".png":
         raise InputError(f"{file} does not end in .png, and a contact sheet is a PNG", hint="name the file with .png")

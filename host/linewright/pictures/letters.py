@@ -1,6 +1,6 @@
-"""Labels in the letters that pens write: as wide here as on any computer, whatever fonts it has.
+"""Labels in single-line letters, with the same width on every computer.
 
-They have accents, Greek and Cyrillic; ? stands for what they lack.
+Accents, Greek and Cyrillic are included; ? replaces other characters.
 """
 
 from __future__ import annotations
@@ -14,14 +14,14 @@ from linewright.sources.lettering.faces import CAP_UNITS, Glyph
 from linewright.sources.lettering.glyphs import clusters, glyph
 
 CAPITALS: Final = 0.7
-"""Height of capitals in shares of the size that is stated (common practice of printed letters)."""
+"""Height of capitals as a share of the font size (common practice of printed letters)."""
 
 LINE: Final = 0.085
-"""Thickness of the strokes in shares of the size: as dark as printed letters of regular weight, to the eye."""
+"""Line width as a share of the font size: looks like printed letters of regular weight."""
 
 
 def width_mm(text: str, size_mm: float) -> float:
-    """How much room a text takes on its line, mm."""
+    """Width of a text on its line, mm."""
     return sum(letter.advance for letter in _letters(text)) * _zoom(size_mm)
 
 
@@ -39,7 +39,7 @@ def lettered(label: Label) -> Ink:
 
 
 def wrapped(text: str, size_mm: float, room_mm: float) -> list[str]:
-    """A text in lines that fit the room; a word that is wider has a line of its own."""
+    """A text in lines that fit a width; a word that is wider gets its own line."""
     lines: list[str] = []
     for word in text.split():
         if lines and width_mm(f"{lines[-1]} {word}", size_mm) <= room_mm:

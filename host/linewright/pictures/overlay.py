@@ -1,4 +1,4 @@
-"""What the pen drew on top of what was asked, with a magnified view of the place where they differ most."""
+"""The drawn path on top of the planned one, with a magnified view of the largest deviation."""
 
 from __future__ import annotations
 
@@ -12,45 +12,47 @@ from linewright.drawing.crop import clip
 from linewright.drawing.strokes import Drawing, Indices, Points
 from linewright.pictures.scene import BORDER_MM, EDGE_COLOUR, PAPER_COLOUR, Ink, Label, Patch, Scene, Table
 
-# Orange and blue of the palette of Okabe and Ito, "Color Universal Design" (2008): told apart with every common kind
-# of colour vision; the orange lies wide and light below the dark thin blue, so grey print shows both.
+# Orange and blue of the palette of Okabe and Ito, "Color Universal Design" (2008), which is distinguishable with common
+# colour vision deficiencies. The orange is wide and light below the thin dark blue, so grey prints show both.
 PLANNED_COLOUR: Final = "#e69f00"
 DRAWN_COLOUR: Final = "#0072b2"
 PLANNED_OPACITY: Final = 0.5
 
 DRAWN_MM: Final = 0.15
 PLANNED_SHARE: Final = 1.7
-"""The planned line is shown wider than the pen, and the drawn one much thinner, so that it shows on both sides."""
+"""Width of the planned line in pen widths; the drawn one is much thinner, so that the planned one shows on both
+sides."""
 
 LONG_SIDE_PX: Final = 2400
-"""Longer side of the picture: half as large again as a preview, because differences are small."""
+"""Longer side of the picture: 1.5 times that of a preview, because differences are small."""
 
 THIN_MM: Final = 0.05
-"""The drawn trace has a point for every step; on the whole sheet one each twentieth of a mm shows the same."""
+"""Spacing of points of the drawn trace, which has one per step."""
 
 FOOTER_MM: Final = 44.0
 LENS_MM: Final = 36.0
 """Side of the magnified view."""
 
 LENS_VIEWS: Final = 16.0
-"""The magnified view is this many deviations wide, so that the worst one is seen well without hiding where it is."""
+"""Width of the magnified view in deviations: shows the deviation and its surroundings."""
 
 LENS_LOW_MM, LENS_HIGH_MM = 0.4, 20.0
-"""Smallest and largest piece of the sheet under the lens: some thirty steps of a usual rig, to a large fault."""
+"""Smallest and largest part of the sheet in the magnified view: about thirty steps of a common rig, to a large
+fault."""
 
 
 @dataclass(frozen=True)
 class Worst:
-    """Largest distance of the drawn trace from the planned strokes, and where."""
+    """Largest distance of the drawn trace from the planned strokes, and its place."""
 
     mm: float
     at_mm: tuple[float, float]
 
 
 def worst(planned: Drawing, drawn: Drawing) -> Worst:
-    """The point of the drawn trace that is farthest from the nearest planned segment.
+    """The point of the drawn trace farthest from the nearest planned segment.
 
-    For the picture: the judgement of a drawing is the virtual rig's own, which knows which stroke is which.
+    For pictures only: the virtual rig compares stroke by stroke.
     """
     if not len(planned) or not len(drawn):
         return Worst(0.0, (0.0, 0.0))
@@ -67,7 +69,7 @@ def worst(planned: Drawing, drawn: Drawing) -> Worst:
 
 
 def thinned(points_mm: Points, starts: Indices, grain_mm: float) -> tuple[Points, Indices]:
-    """Keep one point for every ``grain_mm`` of way, and both ends of each stroke."""
+    """Keep one point per ``grain_mm`` of path, and both ends of each stroke."""
     if len(points_mm) < 2:
         return points_mm, starts
     way = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(points_mm, axis=0).T))))
@@ -96,7 +98,7 @@ def overlay(
     ----------
     planned, drawn : the same coordinates, as ``table.lies`` says.
     table : its ``footer_mm`` should be `FOOTER_MM`.
-    worst_place : where to look closer; found from the strokes when not given.
+    worst_place : place to magnify; computed from the strokes if None.
     notes : lines beside the lens.
     """
     found = worst(planned, drawn) if worst_place is None else worst_place

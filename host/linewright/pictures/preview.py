@@ -1,4 +1,4 @@
-"""How the drawing will look: true pen widths and colours on the sheet, travel faint."""
+"""Preview of a drawing: true pen widths and colours on the sheet, travel faint."""
 
 from __future__ import annotations
 
@@ -15,11 +15,11 @@ TRAVEL_OPACITY: Final = 0.45
 
 
 def travel_between(drawing: Drawing, start_mm: tuple[float, float] | None = None) -> tuple[Points, Points]:
-    """Straight pen-up moves from the end of each stroke to the begin of the next.
+    """Straight pen-up moves from the end of each stroke to the start of the next.
 
     Returns
     -------
-    begin, end : (t, 2) float64, mm; one row more when ``start_mm`` says where the pen comes from.
+    begin, end : (t, 2) float64, mm; one row more if ``start_mm`` is given.
     """
     begin = drawing.points_mm[drawing.starts[1:-1] - 1]
     end = drawing.points_mm[drawing.starts[1:-1]]
@@ -44,10 +44,10 @@ def preview(
     Parameters
     ----------
     drawing : strokes in drawing order, coordinates as ``table.lies`` says.
-    pen_width_mm : for pens that do not say their own.
-    start_mm : where the pen comes from, same coordinates as the drawing.
+    pen_width_mm : line width of pens that state none.
+    start_mm : start position of the pen, same coordinates as the drawing.
     caption : one line below the sheet.
-    show_travel : or only the ink.
+    show_travel : False: only the ink.
     """
     travel: tuple[Ink, ...] = ()
     if show_travel:

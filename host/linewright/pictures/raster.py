@@ -1,4 +1,4 @@
-"""Scenes as PNG: drawn too large with pillow, then reduced, which smooths the edges."""
+"""Scenes as PNG: drawn oversized with pillow, then reduced for smooth edges."""
 
 from __future__ import annotations
 
@@ -19,18 +19,18 @@ OVERSIZE: Final = 3
 """Each pixel is the mean of 3 x 3: ten grey levels on an edge, at nine times the work."""
 
 LONG_SIDE_PX: Final = 1600
-"""Fills a screen, and shows a 0.5 mm pen on A4 as three pixels."""
+"""Fills a screen and shows a 0.5 mm pen on A4 three pixels wide."""
 
 UNSEEN_PX: Final = 0.5
-"""In oversized pixels: a sixth of a pixel of the picture."""
+"""Tolerance for dropping vertices, in oversized pixels: a sixth of a pixel of the picture."""
 
 CORNER_COSINE: Final = 0.94
-"""Segments that turn by more than 20 degrees get a round joint; below, the gap at the outside of the joint is
-width / 2 * (1 - cos 20 deg), a thirtieth of the line, and is not seen."""
+"""Segments that turn by more than 20 degrees get a round joint; below, the gap at the outside is width / 2 * (1 - cos
+20 deg), a thirtieth of the line, which is invisible."""
 
 
 def to_image(scene: Scene, *, long_side_px: int = LONG_SIDE_PX) -> Image.Image:
-    """The scene as an RGB image whose longer side has this many pixels."""
+    """The scene as an RGB image with this longer side."""
     scale = long_side_px / max(scene.width_mm, scene.height_mm)
     size = (max(1, round(scene.width_mm * scale)), max(1, round(scene.height_mm * scale)))
     image = Image.new("RGB", size, "#ffffff")
@@ -66,7 +66,7 @@ def _label(image: Image.Image, item: Label, scale: float) -> None:
         return
     font = ImageFont.load_default(max(6.0, item.size_mm * scale))
     anchor = {"start": "ls", "middle": "ms", "end": "rs"}[item.anchor]
-    text = item.text.replace(GAP, " ")  # the font at hand has no such gap, and would show a box
+    text = item.text.replace(GAP, " ")  # the font lacks this character and would show a box
     if all(_has(font, character) for character in set(text)):
         ImageDraw.Draw(image).text((item.x_mm * scale, item.y_mm * scale), text, item.colour, font, anchor=anchor)
     else:
@@ -74,22 +74,22 @@ def _label(image: Image.Image, item: Label, scale: float) -> None:
 
 
 def _has(font: ImageFont.FreeTypeFont | ImageFont.ImageFont, character: str) -> bool:
-    """Whether a font has a letter, and not only the box that stands for those that it lacks."""
+    """Whether a font has a character, and not only its replacement box."""
     return character == " " or bytes(font.getmask(character)) != bytes(font.getmask(_NO_LETTER))
 
 
 _NO_LETTER: Final = "\uffff"
-"""No font has it: Unicode keeps it free."""
+"""A character in no font: Unicode defines it as a noncharacter."""
 
 
 def _ink(image: Image.Image, item: Ink, scale: float) -> None:
-    """Draw the strokes as one mask, so that opacity belongs to the ink and not to each stroke."""
+    """Draw the strokes as one mask, so that opacity applies to the ink as a whole and not to each stroke."""
     if not len(item.points_mm):
         return
     zoom = scale * OVERSIZE
     width_px = max(1, round(item.width_mm * zoom))
     points, starts = _thinned(item.points_mm * zoom, item.starts)
-    # The mask is only as large as the ink: a picture may hold hundreds of inks.
+    # The mask is only as large as the ink, because a picture may have hundreds of inks.
     room = width_px / 2 + OVERSIZE
     left, top = np.clip(np.floor((points.min(axis=0) - room) / OVERSIZE), 0, None).astype(int).tolist()
     right, bottom = np.ceil((points.max(axis=0) + room) / OVERSIZE).astype(int).tolist()
@@ -104,7 +104,7 @@ def _ink(image: Image.Image, item: Ink, scale: float) -> None:
     for a, b in itertools.pairwise(bounds):
         if b - a > 1:
             draw.line([(x, y) for x, y in pairs[a:b]], fill=255, width=width_px)
-    radius = (width_px - 1) / 2  # pillow's ellipses reach to the far side of the pixels they end in
+    radius = (width_px - 1) / 2  # pillow's ellipses include the pixels at their ends
     if radius >= 1:
         for x, y in points[_round_at(points, starts)].tolist():
             draw.ellipse((x - radius, y - radius, x + radius, y + radius), fill=255)
@@ -119,7 +119,7 @@ def _ink(image: Image.Image, item: Ink, scale: float) -> None:
 def _thinned(
     points_px: NDArray[np.float64], starts: NDArray[np.int64]
 ) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
-    """Leave out what cannot be seen: vertices within `UNSEEN_PX` of the line without them; ends of strokes stay."""
+    """Drop invisible vertices: those within `UNSEEN_PX` of the line without them; ends of strokes are kept."""
     lengths = np.diff(starts)
     lines = np.flatnonzero(lengths > 1)
     if not len(lines):
@@ -139,7 +139,7 @@ def _thinned(
 
 
 def _round_at(points_px: NDArray[np.float64], starts: NDArray[np.int64]) -> NDArray[np.bool_]:
-    """(n,) bool: where a round end or joint is drawn: both ends of every stroke, and its corners."""
+    """(n,) bool: vertices with a round end or joint: both ends of every stroke, and its corners."""
     at = np.zeros(len(points_px), dtype=bool)
     step = np.diff(points_px, axis=0)
     length = np.hypot(step[:, 0], step[:, 1])

@@ -1,4 +1,4 @@
-"""What a fit leaves unexplained, place by place: arrows on the sheet, much longer than what they stand for."""
+"""Residuals of a fit by place: arrows on the sheet, enlarged."""
 
 from __future__ import annotations
 
@@ -12,20 +12,20 @@ from linewright.pictures.scene import BORDER_MM, Ink, Label, Scene, Table
 from linewright.sheet.sizes import Sheet
 
 ARROW_MM: Final = 12.0
-"""What the longest arrow is at most: below the distance of the crosses, so that arrows keep apart."""
+"""Length of the longest arrow: below the distance of the crosses, so that arrows do not overlap."""
 COLOUR: Final = "#b4552d"
 HEAD: Final = 0.3
-"""Length of an arrow's head, in arrows."""
+"""Length of an arrow's head, in arrow lengths."""
 
 
 def residual_map(sheet: Sheet, places_mm: Points, off_mm: Points) -> Scene:
-    """Where the marks lie off what the figures found explain.
+    """Deviations of the marks that a fit does not explain.
 
     Parameters
     ----------
     sheet : the sheet they were drawn on.
     places_mm : (m, 2) float64, sheet mm, m >= 1: the marks.
-    off_mm : (m, 2) float64, mm: how far each lies off.
+    off_mm : (m, 2) float64, mm: deviation of each.
     """
     table = Table(sheet)
     longest_mm = float(np.hypot(*off_mm.T).max())
@@ -37,7 +37,7 @@ def residual_map(sheet: Sheet, places_mm: Points, off_mm: Points) -> Scene:
         for c, s in ((-math.cos(0.4), math.sin(0.4)), (-math.cos(0.4), -math.sin(0.4)))
     ]
     tips = tails + arrow
-    # Tail, tip, and the head's two ends around the tip: one stroke for each mark.
+    # One stroke per mark: tail, tip, and the two ends of the head around the tip.
     strokes = np.stack([tails, tips, tips + HEAD * sides[0], tips, tips + HEAD * sides[1]], axis=1).reshape(-1, 2)
     arrows = Ink("arrows", COLOUR, 0.35, strokes, np.arange(0, len(strokes) + 1, 5))
     marks = Ink("marks", COLOUR, 1.0, tails, np.arange(len(tails) + 1))

@@ -1,4 +1,4 @@
-"""`Scene`: a picture in millimetres, written by `svg_writer` and `raster` alike."""
+"""`Scene`: a picture in millimetres, rendered by `svg_writer` and `raster`."""
 
 from __future__ import annotations
 
@@ -12,17 +12,17 @@ from linewright.sheet.position import SheetPosition
 from linewright.sheet.sizes import Sheet
 
 BORDER_MM: Final = 6.0
-"""Table that shows around the sheet."""
+"""Visible table around the sheet."""
 
 LEAST_WIDTH_MM: Final = 60.0
-"""Least width of the canvas between its borders: a price tag's legend is wider than the tag."""
+"""Smallest width of the canvas between its borders, because a legend may be wider than a small sheet."""
 
 TABLE_COLOUR: Final = "#e8e6e1"
 PAPER_COLOUR: Final = "#ffffff"
 EDGE_COLOUR: Final = "#8d8a84"
 TEXT_COLOUR: Final = "#3a3835"
 TEXT_MM: Final = 2.6
-"""Letters of a legend: read at arm's length on a screen that shows the sheet at its true size."""
+"""Height of letters in a legend: legible at arm's length at true size."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -33,8 +33,8 @@ class Ink:
     ----------
     points_mm : (n, 2) float64, canvas mm.
     starts : (k + 1,) int64, as in `Drawing`; a stroke of one point is a dot.
-    width_mm : of the line, round ends.
-    opacity : 0..1, of the whole ink: strokes that cross do not add up.
+    width_mm : line width; ends are round.
+    opacity : 0..1, of the ink as a whole: crossing strokes do not add up.
     """
 
     name: str
@@ -60,7 +60,9 @@ class Patch:
 
 @dataclass(frozen=True)
 class Label:
-    """One line of text; (x, y) is on its foot line. ``as_strokes``: in our own letters, as wide on any computer."""
+    """One line of text; (x, y) is on its baseline. ``as_strokes``: in our own letters, with the same width on any
+    computer.
+    """
 
     text: str
     x_mm: float
@@ -73,7 +75,7 @@ class Label:
 
 @dataclass(frozen=True, eq=False)
 class Scene:
-    """Everything in one picture, back to front; origin at the top left corner of the canvas."""
+    """A picture, back to front; origin at the top left corner of the canvas."""
 
     width_mm: float
     height_mm: float
@@ -83,14 +85,14 @@ class Scene:
 
 @dataclass(frozen=True)
 class Table:
-    """The sheet as it lies on the canvas: what every picture starts from.
+    """The sheet on the canvas, common to all pictures.
 
     Parameters
     ----------
     sheet : the sheet.
-    lies : how it lies in the coordinates of the drawing: the usual value for sheet coordinates, the rig's
+    lies : its position in the drawing's coordinates: the default for sheet coordinates, the rig's
         ``sheet.position`` for machine coordinates.
-    footer_mm : room below the sheet for a legend.
+    footer_mm : space below the sheet for a legend.
     """
 
     sheet: Sheet
@@ -99,17 +101,17 @@ class Table:
 
     @property
     def width_mm(self) -> float:
-        """Of the canvas."""
+        """Width of the canvas."""
         return max(self.sheet.width_mm, LEAST_WIDTH_MM) + 2 * BORDER_MM
 
     @property
     def height_mm(self) -> float:
-        """Of the canvas."""
+        """Height of the canvas."""
         return self.sheet.height_mm + 2 * BORDER_MM + self.footer_mm
 
     @property
     def footer_top_mm(self) -> float:
-        """Canvas y below which the legend stands."""
+        """Canvas y of the top of the legend."""
         return self.sheet.height_mm + 2 * BORDER_MM
 
     def on_canvas(self, points_mm: Points) -> Points:
@@ -129,7 +131,7 @@ class Table:
 
 
 def inks_of(drawing: Drawing, table: Table, *, pen_width_mm: float, opacity: float = 1.0) -> tuple[Ink, ...]:
-    """A drawing as one ink for each of its pens, in their order, at the width of each pen."""
+    """A drawing as one ink per pen, in their order, with the pens' widths."""
     inks = []
     for i, pen in enumerate(drawing.pens):
         part = drawing.select(np.flatnonzero(drawing.pen == i))

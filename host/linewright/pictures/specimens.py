@@ -1,4 +1,4 @@
-"""A contact sheet of every face and every pattern, to choose from."""
+"""Contact sheet of all faces and patterns."""
 
 from __future__ import annotations
 
@@ -14,10 +14,10 @@ from linewright.sources.lettering import FACES
 from linewright.sources.picture import Picture, Wish
 
 WORDS: Final = "Marrow Quay\nharbour fair\n& Köln, Čapek, 1234"
-"""Capitals, small letters, accents and figures."""
+"""Capitals, lower-case letters, accents and figures."""
 
 LETTERS_MM: Final = 5.5
-"""Height of the letters of a card's name: read at the size at which a screen shows all cards at once."""
+"""Height of the letters of a card's name: legible when a screen shows all cards at once."""
 
 CARD: Final = Sheet(105.0, 105.0, 4.0, "card")
 
@@ -27,7 +27,7 @@ def specimens(pen_width_mm: float, report: Callable[[str, float], object] = lamb
 
     Parameters
     ----------
-    pen_width_mm : all is drawn as this pen would.
+    pen_width_mm : pen for all cards.
     """
     asked = [f"lettering:face={face}" for face in FACES]
     asked += [name for name, method in methods.METHODS.items() if method.takes == "seed"]

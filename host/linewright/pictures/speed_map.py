@@ -1,4 +1,4 @@
-"""Where the pen is fast and where it is slow: every piece of the path coloured by its speed, legend in mm/s."""
+"""Speed map: the path coloured by speed, with a legend in mm/s."""
 
 from __future__ import annotations
 
@@ -13,22 +13,23 @@ from linewright.drawing.strokes import Drawing, Points
 from linewright.pictures.scene import BORDER_MM, TEXT_COLOUR, Ink, Label, Patch, Scene, Table
 
 ANCHORS: Final = ((0x1E, 0x14, 0x5F), (0x7A, 0x1F, 0x86), (0xCF, 0x46, 0x5F), (0xF5, 0xA3, 0x1F))
-"""Dark violet (slow) to amber (fast). Lightness rises all the way, so the order is seen by everybody, whatever colours
-they see, and in grey print; it ends below the lightness of paper, so that fast lines stay visible."""
+"""Dark violet (slow) to amber (fast). Lightness increases monotonically, so the order is visible with any colour vision
+and in grey prints. It ends below the lightness of paper, so that fast lines stay visible."""
 
 LEVELS: Final = 20
-"""Colours in the map: steps of 5 per cent of the top speed, about the smallest that are told apart side by side."""
+"""Colours in the map: steps of 5 per cent of the top speed, about the smallest that can be distinguished side by
+side."""
 
 LEGEND_MM: Final = 14.0
 
 
 @dataclass(frozen=True, eq=False)
 class Track:
-    """The planned motion as pieces of constant acceleration.
+    """Planned motion as pieces of constant acceleration.
 
     Parameters
     ----------
-    points_mm : (m + 1, 2) float64: where each piece begins, and the last one ends.
+    points_mm : (m + 1, 2) float64: start of each piece, and end of the last one.
     begin_mm_s, end_mm_s : (m,) float64: path speed at both ends of each piece.
     down : (m,) bool: pen on the paper.
     """
@@ -57,8 +58,8 @@ def speed_map(track: Track, table: Table, *, pen_width_mm: float, title: str = "
     v0, v1 = track.begin_mm_s[moving], track.end_mm_s[moving]
     top = nice_top(float(max(v0.max(), v1.max())) if len(v0) else 1.0)
 
-    # A piece that speeds up through several colours is cut where it changes colour. Constant acceleration: along the
-    # piece the square of the speed is linear in the distance.
+    # A piece that accelerates through several colours is cut where the colour changes. At constant acceleration the
+    # square of the speed is linear in the distance.
     parts = np.maximum(1, np.ceil(np.abs(v1 - v0) / top * LEVELS)).astype(np.int64)
     which = np.repeat(np.arange(len(parts)), parts)
     nth = np.arange(len(which)) - np.repeat(np.cumsum(parts) - parts, parts)
@@ -69,7 +70,7 @@ def speed_map(track: Track, table: Table, *, pen_width_mm: float, title: str = "
     ends = begin[which] + share[:, :, None] * (end - begin)[which]
     level = np.minimum((v.mean(axis=0) / top * LEVELS).astype(np.int64), LEVELS - 1)
 
-    # Pieces of one colour that follow each other become one stroke: smooth joints, and a shorter file.
+    # Consecutive pieces of one colour become one stroke: smooth joints, and a shorter file.
     count = len(level)
     follows = np.zeros(count, dtype=bool)
     follows[1:] = (level[1:] == level[:-1]) & (ends[0][1:] == ends[1][:-1]).all(axis=1)
@@ -92,7 +93,9 @@ def speed_map(track: Track, table: Table, *, pen_width_mm: float, title: str = "
 
 
 def nice_top(speed_mm_s: float) -> float:
-    """The legend's end: the smallest of 1, 1.2, 1.5, 2, 2.5, 3, 4, 5, 6, 8 times a power of ten that is not below."""
+    """End of the legend: the smallest of 1, 1.2, 1.5, 2, 2.5, 3, 4, 5, 6, 8 times a power of ten that is not below the
+    speed.
+    """
     power = 10.0 ** math.floor(math.log10(max(speed_mm_s, 1e-3)))
     for factor in (1, 1.2, 1.5, 2, 2.5, 3, 4, 5, 6, 8, 10):
         if speed_mm_s <= factor * power * (1 + 1e-9):

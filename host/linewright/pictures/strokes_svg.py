@@ -1,6 +1,6 @@
-"""`write_svg_strokes`: a `Drawing` as a plain SVG of polylines, one element a stroke, for other programs.
+"""`write_svg_strokes`: a `Drawing` as a plain SVG of polylines, one element per stroke, for other programs.
 
-`svg_writer` writes pictures for people: many strokes to an element, with a ground and a legend.
+`svg_writer` writes pictures for people, with many strokes per element, background and legend.
 """
 
 from __future__ import annotations
@@ -17,9 +17,9 @@ from linewright.files import replacing
 def write_svg_strokes(
     drawing: Drawing, width_mm: float, height_mm: float, path: str | os.PathLike[str], *, pen_width_mm: float
 ) -> None:
-    """Write strokes as an SVG whose user unit is the millimetre; one group a pen, one element a stroke.
+    """Write strokes as an SVG whose user unit is the millimetre; one group per pen, one element per stroke.
 
-    The file appears whole or not at all: it is written beside its place and then moved there.
+    The file is written whole or not at all.
 
     Parameters
     ----------
@@ -31,7 +31,7 @@ def write_svg_strokes(
     Raises
     ------
     InputError
-        When the size is not positive or the file cannot be written.
+        The size is not positive, or the file cannot be written.
     """
     if not (width_mm > 0.0 and height_mm > 0.0):
         raise InputError(

@@ -1,4 +1,4 @@
-"""Scenes as SVG, written directly: a hundred thousand strokes take well under a second."""
+"""Scenes as SVG, written directly: a hundred thousand strokes take less than a second."""
 
 from __future__ import annotations
 
@@ -11,10 +11,11 @@ import numpy as np
 from linewright.pictures.scene import Ink, Label, Patch, Scene
 
 UNITS_PER_MM: Final = 1000
-"""Coordinates are whole micrometres: finer than any step, and whole numbers are written and read fastest."""
+"""Coordinates are whole micrometres: finer than any step, and integers are written and read fastest."""
 
 STROKES_PER_PATH: Final = 500
-"""Viewers find what lies under the pointer path by path, and choke on one path of a megabyte."""
+"""Strokes per path element: viewers search for what is under the pointer path by path, and are slow with paths of a
+megabyte."""
 
 
 def to_svg(scene: Scene) -> str:
@@ -56,7 +57,7 @@ def _ink(item: Ink, about: str = "") -> list[str]:
     whole = np.rint(item.points_mm * UNITS_PER_MM).astype(np.int64)
     texts = [f"{x} {y}" for x, y in whole.tolist()]
     starts = item.starts.tolist()
-    # A dot is a line of no length: its round ends make it visible.
+    # A dot is a line of length 0, visible through its round ends.
     strokes = ["M" + "L".join(texts[a:b]) if b - a > 1 else f"M{texts[a]}h0" for a, b in itertools.pairwise(starts)]
     opacity = f' opacity="{item.opacity:g}"' if item.opacity < 1 else ""
     name = about or f"id={quoteattr(item.name)}"

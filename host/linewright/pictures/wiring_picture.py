@@ -1,8 +1,8 @@
-"""The wiring as a picture: every part in its place, every line at right angles, none crossing another.
+"""Wiring diagram: every part in its place, every line at right angles, no crossings.
 
-The layout is laid out by hand once, and filled in from the rig file. It crosses no lines because of three things: the
-motor supply runs around the outside, reaching driver A from above and driver B from below; the two lines that drivers
-share leave the board between theirs; and grounds are marks, which all mean the one bar that is drawn.
+The layout is fixed and filled in from the rig file. It has no crossings because the motor supply runs around the
+outside, reaching driver A from above and driver B from below; the two lines shared by the drivers leave the board
+between the drivers' own lines; and grounds are symbols that all mean the ground bar.
 """
 
 from __future__ import annotations
@@ -50,7 +50,7 @@ COLOURS: Final[dict[str, str]] = {
 
 TOP_MM: Final = 27.0
 BOTTOM_MM: Final = 154.0
-"""Height of the motor supply's way around the outside."""
+"""Height of the motor supply's line around the outside."""
 
 NODE_X_MM: Final = 86.0
 BOARD: Final = (150.0, 36.0, 40.0, 108.0)
@@ -81,9 +81,6 @@ def wiring_scene(rig: Rig, wiring: Wiring) -> Scene:
     return Scene(WIDTH_MM, HEIGHT_MM, tuple(written), f"Wiring of {rig.name}")
 
 
-# Parts
-
-
 def _heading(rig: Rig) -> Iterator[Item]:
     title = f"Wiring of {rig.name}"
     yield Label(title, 10, 13, min(6.0, (WIDTH_MM - 20) / width_mm(title, 1.0)), INK)
@@ -111,7 +108,7 @@ def _motor_power(rig: Rig, wiring: Wiring) -> Iterator[Item]:
     yield Label("motor switch", 71.2, 86.0, 2.9, INK, "middle")
     yield from _line("motor supply", (NODE_X_MM, TOP_MM), (NODE_X_MM, BOTTOM_MM))
     yield from _dots(COLOURS["motor supply"], 2.0, (NODE_X_MM, 78))
-    # The supply's minus, and the bar where all grounds end.
+    # The supply's minus, and the ground bar.
     yield from _line("ground", (25, 96), (25, 112))
     yield Label("-", 25, 94.5, 4.2, COLOURS["ground"], "middle")
     yield Patch(11, 112, 62, 3.4, COLOURS["ground"])
@@ -132,7 +129,7 @@ def _board(rig: Rig) -> Iterator[Item]:
     yield Patch(x, y, width, height, "#e9f1ee", EDGE, 0.5)
     yield Label("Board", x + width / 2, y + height / 2 - 1, 4.4, INK, "middle")
     yield Label(rig.board, x + width / 2, y + height / 2 + 4, 3.0, QUIET, "middle")
-    # USB: a short cable to the laptop, inside the supply's way around.
+    # USB: a short cable to the laptop, inside the line of the motor supply.
     yield from _stroke(QUIET, 1.2, (x + 9, y), (x + 9, y - 4))
     yield Label("USB, to the laptop", x + 11.5, y - 2.2, 2.7, QUIET)
     yield from _line("ground", (x + 9, y + height), (x + 9, y + height + 2.5))
@@ -142,7 +139,7 @@ def _board(rig: Rig) -> Iterator[Item]:
 
 
 def _driver(rig: Rig, wiring: Wiring, name: str) -> Iterator[Item]:
-    """A driver with its motor. A is fed from above, B is its mirror image, fed from below."""
+    """A driver with its motor. A is supplied from above; B is its mirror image, supplied from below."""
     upper = name == "A"
     top = DRIVER_Y_MM[name]
     board_right = BOARD[0] + BOARD[2]
@@ -181,7 +178,7 @@ def _driver(rig: Rig, wiring: Wiring, name: str) -> Iterator[Item]:
     rated = "" if wiring.capacitor_v is None else f" {wiring.capacitor_v} V"
     yield Label(f"100 uF{rated}", feed_x + 18.5, middle + 1.0, 2.6, INK)
     yield from _badge(4, feed_x + 21.5, middle - 4.2)
-    # Its grounds leave on the side that is free.
+    # The grounds leave on the free side.
     ground_y = top + DRIVER_H_MM if upper else top
     for x, word in ((DRIVER_X_MM + 17, "logic -"), (DRIVER_X_MM + 29, "motor -")):
         yield Label(word, x, ground_y + (-1.6 if upper else 3.6), 2.5, QUIET, "middle")
@@ -209,7 +206,7 @@ def _motor(rig: Rig, name: str, top: float) -> Iterator[Item]:
 
 
 def _shared_lines(rig: Rig) -> Iterator[Item]:
-    """Enable leaves the board between the two drivers' lines and branches to both."""
+    """Enable leaves the board between the lines of the two drivers and branches to both."""
     board_right = BOARD[0] + BOARD[2]
     y = (_rows("A")["enable"] + _rows("B")["enable"]) / 2
     branch = board_right + 14
@@ -217,7 +214,7 @@ def _shared_lines(rig: Rig) -> Iterator[Item]:
     for name in "AB":
         yield from _line("enable", (branch, y), (branch, _rows(name)["enable"]), (DRIVER_X_MM, _rows(name)["enable"]))
     yield from _dots(COLOURS["enable"], 1.6, (branch, y))
-    # The resistor that holds it off: a box on a short line to 3.3 V.
+    # The pull-up resistor: a box on a short line to 3.3 V.
     yield from _line("enable", (branch, y), (branch + 3.5, y))
     yield Patch(branch + 3.5, y - 1.3, 7.0, 2.6, PART, EDGE, 0.4)
     yield from _line("3.3 V", (branch + 10.5, y), (branch + 14, y))
@@ -228,7 +225,7 @@ def _shared_lines(rig: Rig) -> Iterator[Item]:
 
 
 def _rows(name: str) -> dict[str, float]:
-    """Heights of a driver's lines, from outside to inside; "rest" is the input for less current, where there is one."""
+    """Heights of a driver's lines, from outside to inside; "rest" is the input for reduced current, if used."""
     names = ("logic", "step", "direction", "rest", "enable")
     if name == "A":
         return {one: DRIVER_Y_MM["A"] + 5 + ROW_MM * i for i, one in enumerate(names)}
@@ -246,7 +243,7 @@ def _endstop(name: str, axis: Axis, pin: int | None, top: float, rig: Rig) -> It
     yield Label(f"Endstop {name}", left + 2, top + height - 2.2, 3.2, INK)
     closed = axis.endstop_contact == "normally-closed"
     yield Label("NC" if closed else "NO", left + width - 2, top + height - 2.2, 2.6, QUIET, "end")
-    # Two contacts, and a blade that touches, or does not.
+    # Two contacts, and a blade that touches or not.
     yield from _stroke(INK, 0.6, (left, y), (left + 8, y))
     yield from _stroke(INK, 0.6, (left + 20, y), (left + width, y))
     yield from _dots(INK, 1.6, (left + 8, y), (left + 20, y))
@@ -271,7 +268,7 @@ def _endstop(name: str, axis: Axis, pin: int | None, top: float, rig: Rig) -> It
 
 
 def _power_sense(rig: Rig) -> Iterator[Item]:
-    """Between the two endstops: from behind the motor switch to the board."""
+    """Power sensing, between the two endstops: from the motor switch to the board."""
     if not rig.senses_motor_power:
         return
     y, left, right = 61.0, 92.0, 134.0
@@ -319,9 +316,6 @@ def _servo(rig: Rig, wiring: Wiring) -> Iterator[Item]:
         yield from _dots(COLOURS["motor supply"], 1.8, (feed, BOTTOM_MM))
 
 
-# Words below
-
-
 def _cautions(wiring: Wiring) -> Iterator[Item]:
     top = BOTTOM_MM + 12
     yield Label("Mind", 10, top - 3.2, 4.0, INK)
@@ -346,13 +340,10 @@ def _legend(wiring: Wiring) -> Iterator[Item]:
     for kind, (thin, thick) in groups(wiring.lines).items():
         yield from _stroke(COLOURS[kind], _thickness(kind), (left, y - 0.8), (left + 9, y - 0.8))
         yield Label(kind, left + 12, y, 2.75, INK)
-        # Thin ones of a kind are those that carry signals, such as the grounds of logic and endstops.
+        # Thin wires of a kind carry signals, such as the grounds of logic and endstops.
         mm2 = f"{thick:g}, signals {thin:g}" if kind == "ground" and thin < thick else f"{thick:g}"
         yield Label(mm2, left + 66, y, 2.75, QUIET, "end")
         y += 4.3
-
-
-# Small marks
 
 
 def _part(x: float, y: float, width: float, height: float, title: str, note: str) -> Iterator[Item]:
@@ -364,13 +355,13 @@ def _part(x: float, y: float, width: float, height: float, title: str, note: str
 
 
 def _pin(x: float, y: float, text: str, anchor: Anchor, colour: str) -> Iterator[Item]:
-    """A line's end on the edge of a part, with its name inside the part."""
+    """A line's end at the edge of a part, with its name inside the part."""
     yield from _dots(colour, 1.9, (x, y))
     yield Label(text, x + (2.2 if anchor == "start" else -2.2), y + 0.95, 2.6, INK, anchor)
 
 
 def _ground(x: float, y: float, *, upwards: bool = False) -> Iterator[Item]:
-    """The mark for ground: three strokes that get shorter (IEC 60617, 02-15-01, the general symbol for earth)."""
+    """The ground symbol: three strokes of decreasing length (IEC 60617, 02-15-01, the general symbol for earth)."""
     sign = -1.0 if upwards else 1.0
     for i, half in enumerate((2.4, 1.5, 0.7)):
         yield from _stroke(COLOURS["ground"], 0.6, (x - half, y + sign * 1.1 * i), (x + half, y + sign * 1.1 * i))

@@ -1,4 +1,4 @@
-"""A picture sheet of what sentences can be made of: a card for each thing, with its name."""
+"""Contact sheet of the things known for sentences: a card for each, with its name."""
 
 from __future__ import annotations
 
@@ -15,13 +15,13 @@ from linewright.sources.words.way import placed
 
 CARD: Final = Sheet(60.0, 60.0, 4.0, "card")
 LETTERS_MM: Final = 4.4
-"""Height of the letters of a card's name: read at the size at which a screen shows some fifty cards at once."""
+"""Height of the letters of a card's name: legible when a screen shows about fifty cards at once."""
 
 
 def word_sheet(
     arts: Iterable[tuple[str, Art]], pen_width_mm: float, report: Callable[[str, float], object] = lambda _s, _d: None
 ) -> bytes:
-    """Cards with things as this pen would draw them, as a PNG."""
+    """Cards with things drawn by this pen, as a PNG."""
     listed = list(arts)
     x0, y0, x1, y1 = CARD.box_mm
     wish = Wish((x1 - x0, y1 - y0), 0, pen_width_mm)

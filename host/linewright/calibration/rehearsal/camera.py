@@ -1,6 +1,6 @@
-"""A photograph of what a virtual machine drew: paper on a table, seen through a lens, in some light.
+"""Simulated photographs of sheets drawn by a virtual machine.
 
-Everything about the camera is known here, so what is read out of the picture can be held against the truth.
+All camera parameters are known, so the evaluation of the picture can be compared with the truth.
 """
 
 from __future__ import annotations
@@ -22,29 +22,29 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 
 PAPER_PX_MM: Final = 16.0
-"""Resolution at which the paper itself is painted: finer than any picture of it."""
+"""Resolution at which the paper is rendered: finer than any picture of it."""
 BAND_ROWS: Final = 256
-"""The picture is taken in bands, for memory."""
+"""Rows rendered at a time, to bound memory."""
 WHITE, GROUND, INK = 235.0, 70.0, 30.0
 
 
 @dataclass(frozen=True)
 class Shot:
-    """How a picture is taken.
+    """Camera parameters of a picture.
 
     Parameters
     ----------
     width_px, height_px : of the picture.
-    tilt_deg, pan_deg, roll_deg : away from straight above; roll is about the line of sight.
-    distance_mm : of the lens from the middle of the sheet.
-    fill : how much of the picture's height the sheet fills, about.
-    k1, k2 : radial distortion, of points in half diagonals; what a phone's lens leaves is some hundredths.
+    tilt_deg, pan_deg, roll_deg : deviation from vertical; roll is about the line of sight.
+    distance_mm : from the lens to the centre of the sheet.
+    fill : approximate share of the picture's height that the sheet fills.
+    k1, k2 : radial distortion, for radii in half diagonals; a phone's lens has some hundredths.
     blur_px : standard deviation.
     noise : standard deviation of grey values.
-    shadow : how much darker the far corner is, 0..1, and how hard a shadow's rim lies across the sheet, 0..1.
-    laid_mm, laid_deg : how the paper was off its place on the machine while it was drawn on.
-    mirrored : as cameras above screens do.
-    shift_px : of the sheet's middle from the picture's.
+    shadow : darkening of the far corner, 0..1, and of a sharp shadow across the sheet, 0..1.
+    laid_mm, laid_deg : misplacement of the paper on the machine while it was drawn on.
+    mirrored : as front cameras do.
+    shift_px : offset of the sheet's centre from the picture's.
     """
 
     width_px: int = 3000
@@ -66,14 +66,14 @@ class Shot:
 
 
 def photograph(ink: DrawnInk, sheet: Sheet, rig: Rig, shot: Shot, seed: int = 0) -> NDArray[np.uint8]:
-    """(height, width) uint8, the picture of a sheet.
+    """(height, width) uint8, simulated picture of a sheet.
 
     Parameters
     ----------
-    ink : what was drawn, machine mm.
-    sheet, rig : the paper, and where it lay.
+    ink : the drawn strokes, machine mm.
+    sheet, rig : the paper, and its position.
     shot : camera and light.
-    seed : of the noise.
+    seed : seed of the noise.
     """
     cv2 = vision()
     paper = _painted(ink, sheet, rig, shot)
@@ -89,7 +89,7 @@ def photograph(ink: DrawnInk, sheet: Sheet, rig: Rig, shot: Shot, seed: int = 0)
         x, y = (u - centre[0]) / half + 0 * rows, (rows - centre[1]) / half + 0 * u
         if shot.mirrored:
             x = -x
-        # The lens: where a straight one would have seen this pixel, by the series run the way back a few times.
+        # Lens distortion: the undistorted position of this pixel, by fixed-point iteration of the inverse series.
         xs, ys = x, y
         for _ in range(8):
             r2 = xs * xs + ys * ys
@@ -111,7 +111,7 @@ def photograph(ink: DrawnInk, sheet: Sheet, rig: Rig, shot: Shot, seed: int = 0)
 
 
 def _painted(ink: DrawnInk, sheet: Sheet, rig: Rig, shot: Shot) -> NDArray[np.float32]:
-    """The paper alone, grey values."""
+    """Grey values of the paper alone."""
     cv2 = vision()
     size = (int(sheet.height_mm * PAPER_PX_MM), int(sheet.width_mm * PAPER_PX_MM))
     paper = np.full(size, int(WHITE), dtype=np.uint8)
@@ -129,7 +129,7 @@ def _painted(ink: DrawnInk, sheet: Sheet, rig: Rig, shot: Shot) -> NDArray[np.fl
 
 
 def _sight(sheet: Sheet, shot: Shot) -> Floats:
-    """(3, 3) the projective map from centred pixels, in half diagonals, to mm of paper."""
+    """(3, 3) projective map from centred pixels, in half diagonals, to mm of paper."""
     tilt, pan, roll = (math.radians(angle) for angle in (shot.tilt_deg, shot.pan_deg, shot.roll_deg))
     around_x = np.array([[1, 0, 0], [0, math.cos(tilt), -math.sin(tilt)], [0, math.sin(tilt), math.cos(tilt)]])
     around_y = np.array([[math.cos(pan), 0, math.sin(pan)], [0, 1, 0], [-math.sin(pan), 0, math.cos(pan)]])
@@ -139,7 +139,7 @@ def _sight(sheet: Sheet, shot: Shot) -> Floats:
     scale = min(shot.fill * shot.height_px / half / sheet.height_mm, shot.fill * shot.width_px / half / sheet.width_mm)
     focal = scale * shot.distance_mm
     middle = np.array([sheet.width_mm, sheet.height_mm]) / 2.0
-    # Paper (X, Y, 1) -> camera: turned about the middle, at a distance, then through the lens.
+    # Paper (X, Y, 1) -> camera: rotated about the centre, at a distance, then projected.
     place = np.column_stack((turn[:, 0], turn[:, 1], np.array([0.0, 0.0, shot.distance_mm]) - turn[:, :2] @ middle))
     camera = np.diag([focal, focal, 1.0])
     camera[0, 2], camera[1, 2] = shot.shift_px[0] / half, shot.shift_px[1] / half

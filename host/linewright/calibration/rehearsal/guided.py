@@ -1,6 +1,6 @@
-"""The whole way from hidden faults to a true rig on a virtual machine: draw, measure with a ruler, fit, and draw again.
+"""The complete calibration of a virtual machine with hidden faults: draw, measure with a ruler, fit, and draw again.
 
-What a maker does in an evening takes a second here, so that it can be tried on hundreds of machines.
+It takes a second instead of an evening, so that it can be tested on hundreds of machines.
 """
 
 from __future__ import annotations
@@ -32,29 +32,28 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 
 ORDER: Final = ("backlash", "squareness", "heights", "ringing")
-"""Each sheet puts right what those after it cannot bear."""
+"""Order of the sheets: each corrects errors that would disturb the later ones."""
 
 CALM: Final[dict[str, object]] = {"smoothing.shaper": "zvd", "smoothing.swing_mm": 0.012}
-"""What the maker switches on once the ringing is known, as `tune` does after trying. The shaper that forgives: with a
-frequency that is wrong by 6 %, zv leaves (pi / 2) 0.06 = 9 % of a swing, zvd the square of that (Singer and Seering
-1990, as in motion/shaping). With so much left of a corner, and of scale, squareness and backlash, lines stay within
-0.1 mm."""
+"""Settings switched on when the ringing is known, as `tune` does. For a frequency error of 6 %, zv leaves (pi / 2) 0.06
+= 9 % of a swing, zvd the square of that (Singer and Seering 1990, as in motion/shaping). Together with remaining errors
+of scale, squareness and backlash, lines stay within 0.1 mm."""
 
 READING_MM: Final = 0.1
 SPARSE: Final = 8
-"""Every so many steps of a drawn line are looked at: each 0.1 mm on a common machine."""
+"""Sampling interval of drawn lines, steps: 0.1 mm at 80 steps/mm."""
 
 
 @dataclass(frozen=True)
 class Outcome:
-    """What came of it.
+    """Result of a calibration.
 
     Parameters
     ----------
-    rig : corrected.
-    findings : one for each sheet.
-    before_mm, after_mm : largest departure of the test card from its shape, wherever it lies on the sheet.
-    pressure_before_us, pressure_after_us : lowest and highest beyond the first touch on the card.
+    rig : the corrected rig.
+    findings : one per sheet.
+    before_mm, after_mm : largest error of the test card's shape, independent of its position.
+    pressure_before_us, pressure_after_us : lowest and highest pulse beyond first touch on the card.
     """
 
     rig: Rig
@@ -66,7 +65,7 @@ class Outcome:
 
 
 def hidden_faults(seed: int) -> Faults:
-    """A machine as crooked as the guided path must be able to put right."""
+    """Random faults, up to the size that calibration must correct."""
     rng = np.random.default_rng(seed)
     return Faults(
         scale_x=rng.uniform(-0.03, 0.03),
@@ -83,7 +82,7 @@ def hidden_faults(seed: int) -> Faults:
 
 
 def card(rig: Rig) -> Drawing:
-    """A postcard's frame, its diagonals, circles and a comb, machine mm, in the middle of the sheet."""
+    """Test card: frame, diagonals, circles and a comb, machine mm, in the middle of the sheet."""
     sheet = sheet_on(rig)
     middle = np.array(rig.sheet.offset_mm) + np.array([sheet.width_mm, sheet.height_mm]) / 2
     half = np.array([74.0, 52.5])  # 148 x 105 mm, ISO 216 A6
@@ -101,7 +100,7 @@ def card(rig: Rig) -> Drawing:
 
 
 def departure_mm(planned: Drawing, ink: DrawnInk) -> float:
-    """How far what was drawn departs from its shape at most, wherever and however turned it lies on the sheet."""
+    """Largest deviation of the drawn shape from the planned one, independent of position and rotation."""
     places = [np.concatenate((ink.stroke(i)[::SPARSE], ink.stroke(i)[-1:])) for i in range(len(planned))]
     ends = np.cumsum([len(points) for points in places])[:-1]
     found = np.concatenate(places)
@@ -114,14 +113,14 @@ def departure_mm(planned: Drawing, ink: DrawnInk) -> float:
 
 
 def _nearest(points_mm: Floats, stroke: Floats) -> Floats:
-    """(n, 2) the point of a stroke that is nearest to each of the points (n, 2)."""
+    """(n, 2) nearest points of a stroke to points (n, 2)."""
     line = shapely.LineString(stroke)
     along = shapely.line_locate_point(line, shapely.points(points_mm))
     return np.asarray(shapely.get_coordinates(shapely.line_interpolate_point(line, along)))
 
 
 def _laid_on(found: Floats, asked: Floats) -> Floats:
-    """Points moved and turned as a whole to lie on others as well as they can (Kabsch, Acta Cryst. A32, 1976)."""
+    """Points moved and rotated to fit others best (Kabsch, Acta Cryst. A32, 1976)."""
     a, b = found - found.mean(axis=0), asked - asked.mean(axis=0)
     turn = math.atan2(float((a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]).sum()), float((a * b).sum()))
     c, s = math.cos(turn), math.sin(turn)
@@ -129,13 +128,13 @@ def _laid_on(found: Floats, asked: Floats) -> Floats:
 
 
 def walk(rig: Rig, faults: Faults, seed: int, order: tuple[str, ...] = ORDER) -> Outcome:
-    """Draw each trial sheet on the machine, measure it, correct the rig by it; and a card before and after.
+    """Draw, measure and fit each trial sheet; draw a card before and after.
 
     Parameters
     ----------
-    rig : as its owner believes it to be.
-    faults : what is wrong with it.
-    seed : of the hand that measures.
+    rig : the rig without known errors.
+    faults : its hidden faults.
+    seed : seed of the reading errors.
     """
     rng = np.random.default_rng(seed)
     machine = Machine.from_rig(rig)
@@ -163,14 +162,14 @@ def walk(rig: Rig, faults: Faults, seed: int, order: tuple[str, ...] = ORDER) ->
 
 
 def shortfalls(outcome: Outcome, faults: Faults) -> list[str]:
-    """Figures that are farther from the truth than their stated uncertainty, in words; empty if there are none."""
+    """Figures whose error exceeds their stated uncertainty, in words; empty if none."""
     truths = {
         "backlash of x": faults.backlash_x_mm,
         "backlash of y": faults.backlash_y_mm,
         "scale of x": 100.0 * faults.scale_x,
         "scale of y": 100.0 * faults.scale_y,
         "squareness": faults.skew_deg,
-        # The waves that are seen have the damped frequency.
+        # Visible waves have the damped frequency.
         "ringing of x": faults.ringing_x_hz * math.sqrt(1 - faults.ringing_damping**2),
         "ringing of y": faults.ringing_y_hz * math.sqrt(1 - faults.ringing_damping**2),
     }

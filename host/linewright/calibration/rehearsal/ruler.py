@@ -1,7 +1,7 @@
-"""What a person with a ruler and a magnifier would write down about a trial sheet that a virtual machine drew.
+"""Simulated measurements of a trial sheet drawn by a virtual machine, as a user with ruler and magnifier makes them.
 
-The sheet is measured where the pen truly went, each reading with the scatter of a hand and rounded as people round. So
-the whole path from a hidden fault to a corrected rig can be tried without paper.
+Readings are taken on the pen's true path, with the scatter of a hand, and rounded. So the complete path from a hidden
+fault to a corrected rig can be tested without paper.
 """
 
 from __future__ import annotations
@@ -22,29 +22,29 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 
 HAND_SHARE: Final = 1.0 / 3.0
-"""Scatter of laying a ruler on, in units to which it is read."""
+"""Scatter of placing a ruler, in units of its reading."""
 MEETS_MM: Final = 0.1
-"""Two ticks that stand aside by less look like one line of a 0.5 mm pen."""
+"""Two ticks offset by less look like one line of a 0.5 mm pen."""
 FAINTEST_WAVE_MM: Final = 0.06
-"""Least height of a wave, from crest to trough, that a magnifier shows."""
+"""Smallest height of a wave, crest to trough, visible with a magnifier."""
 BEFORE_MM: Final = 0.3
-"""The line is looked at from a little before its corner, so that the first crest is seen to rise."""
+"""Start of the evaluated line before its corner, so that the rise to the first crest is included."""
 SHORTEST_WAVE_MM: Final = 0.7
-"""Shorter ones run together in a 0.5 mm line."""
+"""Shorter waves merge in a 0.5 mm line."""
 
 
 def measure(
     trial: Trial, ink: DrawnInk, sheet: Sheet, rig: Rig, rng: np.random.Generator, *, reading_mm: float = 0.1
 ) -> dict[str, float]:
-    """Answers to the entries of a trial sheet.
+    """Simulated answers to the entries of a trial sheet.
 
     Parameters
     ----------
-    trial : as drawn, stroke by stroke what ``ink`` holds.
+    trial : as drawn; its strokes correspond to those of ``ink``.
     ink : in machine mm.
     sheet, rig : as drawn.
-    rng : of the hand's scatter.
-    reading_mm : to what the ruler is read.
+    rng : random numbers of the scatter.
+    reading_mm : resolution of the ruler.
     """
     sight = _Sight(trial, ink, rng, reading_mm)
     if trial.name in ("scale", "squareness", "circle"):
@@ -63,7 +63,7 @@ def measure(
 
 
 class _Sight:
-    """One sheet under the magnifier."""
+    """Measurements on one sheet."""
 
     def __init__(self, trial: Trial, ink: DrawnInk, rng: np.random.Generator, reading_mm: float) -> None:
         self._ink = ink
@@ -82,15 +82,13 @@ class _Sight:
         return float(np.round((length_mm + hand) / self._reading_mm) * self._reading_mm)
 
     def _at(self, place: tuple[float, float], *, upright: bool) -> int:
-        """The stroke that was asked with its middle at a place of the sheet."""
+        """The stroke that was planned with its centre at a place of the sheet."""
         thin = self._size[:, 0] < 1e-9 if upright else self._size[:, 1] < 1e-9
         far = np.hypot(*(self._middle - np.array(place)).T) + np.where(thin, 0.0, 1e3)
         return int(np.argmin(far))
 
-    # Lengths
-
     def _cross(self, place: tuple[float, float]) -> Floats:
-        """(2,) where the lines of a cross meet, machine mm."""
+        """(2,) intersection of the lines of a cross, machine mm."""
         ends = [self._ink.stroke(self._at(place, upright=upright))[[0, -1]] for upright in (True, False)]
         (a, b), (c, d) = ends
         ways = np.column_stack((b - a, c - d))
@@ -98,7 +96,7 @@ class _Sight:
         return np.asarray(a + share[0] * (b - a))
 
     def spans(self, spans: list[lengths.Distance], *, circle: bool) -> dict[str, float]:
-        """Lengths between crosses, or across circles."""
+        """Lengths between crosses, or diameters of circles."""
         answers = {}
         for span in spans:
             if circle:
@@ -119,10 +117,8 @@ class _Sight:
         cosine = way @ wanted / np.hypot(*way.T) / np.hypot(*wanted)
         return np.asarray(points[np.argmax(cosine)])
 
-    # Combs and fans
-
     def combs(self, sheet: Sheet) -> dict[str, float]:
-        """Numbers of the lines that meet."""
+        """Numbers of the coinciding lines."""
         numbers = np.arange(combs.FIRST, combs.LAST + 1)
         answers = {}
         for name, (axis, zero, across) in zip(combs.NAMES, combs.places(sheet), strict=True):
@@ -130,7 +126,7 @@ class _Sight:
             middle = across - combs.LINE_MM / 2
             begin = self._at((first, middle) if axis == "x" else (middle, first), upright=axis == "x")
             column = 0 if axis == "x" else 1
-            # One comb in rising order, a run-up, the other comb in falling order; they are compared where they meet.
+            # One comb in ascending order, a run-up, the other comb in descending order; compared where they meet.
             rising = [self._ink.stroke(begin + i)[-1, column] for i in range(len(numbers))]
             falling = [self._ink.stroke(begin + len(numbers) + 1 + i)[0, column] for i in range(len(numbers))]
             ahead = np.array(rising) - np.array(falling)[::-1]
@@ -139,7 +135,7 @@ class _Sight:
         return answers
 
     def fans(self) -> dict[str, float]:
-        """Numbers of the dashes that lie on the ruler's edge."""
+        """Numbers of the dashes on the ruler's edge."""
         answers = {}
         numbers = np.arange(-edges.FAN, edges.FAN + 1)
         for axis in ("x", "y"):
@@ -155,12 +151,10 @@ class _Sight:
                 answers[f"{axis}{number}"] = float(np.clip(np.round(2.0 * seen) / 2.0, -edges.FAN, edges.FAN))
         return answers
 
-    # Ink
-
     def rows(self, rig: Rig) -> dict[str, float]:
-        """Numbers of the first whole dashes; how late the servo is, is not simulated, so nothing is said of it."""
+        """Numbers of the first whole dashes. The servo's delay is not simulated, so waits are not answered."""
         names = [entry.name for entry in self._entries if entry.name != heights.WAIT]
-        levels = len(heights.pulses(rig))  # the labels are part 0, and behind the dashes come the lines for the wait
+        levels = len(heights.pulses(rig))  # labels are part 0; the lines for the waits follow the dashes
         first = np.full(len(names), levels + 1)
         for level in range(levels, 0, -1):
             strokes = np.flatnonzero(self._part_of == level)
@@ -168,10 +162,8 @@ class _Sight:
             first[whole] = level
         return {name: float(value) for name, value in zip(names, first, strict=True)}
 
-    # Waves
-
     def waves(self) -> dict[str, float]:
-        """Counts and lengths of waves behind corners, where any can be told apart."""
+        """Counts and lengths of the waves after corners, where visible."""
         answers: dict[str, float] = {}
         for number in range(1, len(waves.SPEEDS_MM_S) + 1):
             for axis, part in (("x", 2 * number - 1), ("y", 2 * number)):
@@ -185,7 +177,7 @@ class _Sight:
         return answers
 
     def rungs(self, trial: Trial) -> dict[str, float]:
-        """The last rung before the first one whose ticks stand aside."""
+        """The last rung before the first one whose ticks are offset."""
         across = 0 if trial.options.get("axis", "x") == "x" else 1
         held = 0
         for rung in range(ladders.RUNGS):
@@ -218,18 +210,18 @@ class _Sight:
 
 
 def _crests(points_mm: Floats, aside: int) -> tuple[int, float] | None:
-    """How many waves follow the corner, and how long they are together; None where none can be seen."""
+    """Number and total length of the waves after a corner; None if none are visible."""
     along = 1 - aside
     corner = int(np.argmax(points_mm[:, along] > points_mm[0, along] + waves.LEG_MM - BEFORE_MM))
     tail = points_mm[corner:]
     if len(tail) < 10:
         return None
-    # The line that the pen comes to rest on may lean, on a machine that does.
+    # On a machine with errors the line may be tilted.
     end = tail[-len(tail) // 3 :]
     slope, place = np.polyfit(end[:, along], end[:, aside], 1)
     off = tail[:, aside] - place - slope * tail[:, along]
     crests = [float(tail[at, along]) for at in _tops(off, FAINTEST_WAVE_MM)]
-    # Waves follow each other evenly; where they cease to, it is something else that is seen.
+    # Waves are evenly spaced; an uneven one is no wave.
     spaces = np.diff(crests)
     if len(spaces) and spaces[0] < SHORTEST_WAVE_MM:
         return None
@@ -242,7 +234,7 @@ def _crests(points_mm: Floats, aside: int) -> tuple[int, float] | None:
 
 
 def _tops(off: Floats, least: float) -> list[int]:
-    """Indices of the tops of a curve that falls by ``least`` on either side of each; what rises less is no wave."""
+    """Indices of maxima with a drop of at least ``least`` on either side."""
     tops = []
     rising, at = True, 0
     for i, value in enumerate(off.tolist()):

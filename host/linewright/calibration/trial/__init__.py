@@ -1,12 +1,10 @@
-"""Trial sheets: drawings made to be measured, what to measure on them, and what follows from it.
+"""Trial sheets: drawings to be measured, and the corrections that follow from the measurements.
 
 ::
 
-    catalogue   which sheets there are
-    page        marks, combs and labels as strokes        design   a sheet: parts to draw, entries to fill in
-    lengths  combs  edges  heights  ladders  waves  returns        one sheet or family of sheets each: drawn and fitted
-    form        the entries as a file, and what people write into it
-    squares     least squares with uncertainty            finding  what was found: before, after, how surely
+catalogue list of the sheets page marks, combs and labels as strokes design a sheet: parts to draw, entries to fill in
+lengths combs edges heights ladders waves returns one sheet or family of sheets each: design and fit form the entries as
+a file to be filled in squares least squares with uncertainty finding results: before, after, uncertainty
 
-Each family has two functions: ``design`` makes the sheet for a rig, ``fit`` turns answers into a `Finding`.
+Each family has two functions: ``design`` makes the sheet for a rig, ``fit`` computes a `Finding` from the answers.
 """

@@ -1,4 +1,4 @@
-"""Which trial sheets there are, and in which order they make sense."""
+"""List of the trial sheets in their recommended order."""
 
 from __future__ import annotations
 
@@ -18,14 +18,14 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Kind:
-    """One sheet of the catalogue.
+    """One kind of trial sheet.
 
     Parameters
     ----------
-    about : one line for people.
-    design : rig, sheet and options to the sheet.
-    fit : trial, rig as drawn, sheet, answers and reading to what was found.
-    options : names that ``design`` takes.
+    about : description in one line.
+    design : makes the sheet from rig, paper and options.
+    fit : computes the result from trial, rig as drawn, paper, answers and resolution of reading.
+    options : names of the options of ``design``.
     """
 
     about: str
@@ -60,16 +60,16 @@ KINDS: Final[Mapping[str, Kind]] = {
     "ringing": Kind("at which frequency the carriage swings", waves.design, waves.fit),
     "repeatability": Kind("how well the machine finds back to a place", returns.design, returns.fit),
 }
-"""In the order in which they make sense: what a sheet cannot bear is put right by those before it."""
+"""In recommended order: each sheet corrects errors that would disturb later ones."""
 
 
 def kind(name: str) -> Kind:
-    """One of them by its name.
+    """The kind with this name.
 
     Raises
     ------
     InputError
-        If there is none of that name.
+        There is no such sheet.
     """
     if name not in KINDS:
         raise InputError(f"there is no trial sheet called {name!r}", hint=f"there are: {', '.join(KINDS)}")
@@ -77,12 +77,12 @@ def kind(name: str) -> Kind:
 
 
 def design(name: str, rig: Rig, sheet: Sheet, options: Mapping[str, object] | None = None) -> Trial:
-    """Make a sheet for a rig.
+    """Make a trial sheet for a rig.
 
     Raises
     ------
     InputError
-        If there is none of that name, it does not take an option, or it does not fit.
+        There is no such sheet, it does not have an option, or it does not fit the paper.
     """
     chosen = kind(name)
     given = {key: value for key, value in (options or {}).items() if value is not None}

@@ -1,9 +1,9 @@
-"""Backlash from two combs whose lines are reached from opposite sides.
+"""Backlash from two combs whose lines are approached from opposite sides.
 
 The lines of one comb are ``PITCH_MM`` apart, those of the other ``LESS_MM`` less, as on a vernier (P. Vernier, "La
-construction, l'usage, et les proprietes du quadrant nouveau de mathematique", 1631). Line 0 of both is asked at one
-place. What comes from the other side stands ``B`` further on, so the lines that meet are those with the number
-``B / LESS_MM``: no ruler is needed, and an eye sees a step of a twentieth of a millimetre between two lines.
+construction, l'usage, et les proprietes du quadrant nouveau de mathematique", 1631). Line 0 of both is planned at the
+same place. The comb approached from the other side is shifted by ``B``, so the coinciding lines have the number ``B /
+LESS_MM``. No ruler is needed, and the eye sees an offset of 0.05 mm between two lines.
 """
 
 from __future__ import annotations
@@ -30,11 +30,11 @@ PITCH_MM: Final = 2.0
 LESS_MM: Final = 0.05
 LINE_MM: Final = 5.0
 FIRST, LAST = -4, 18
-"""Numbers of the lines: backlash up to 0.9 mm, and a little of what is over-corrected."""
+"""Numbers of the lines: backlash up to 0.9 mm, and some negative values for over-correction."""
 
 SCATTER_LINES: Final = 0.5
-"""Standard uncertainty of a reading, in lines: rounding to half a line gives 0.14, and the eye takes a neighbour at
-times."""
+"""Standard uncertainty of a reading, in lines: rounding to half a line gives 0.14, and sometimes a neighbour is
+read."""
 
 NAMES: Final = ("x-upper", "x-lower", "y-left", "y-right")
 
@@ -45,7 +45,7 @@ def design(rig: Rig, sheet: Sheet) -> Trial:
     Raises
     ------
     SheetError
-        If the sheet is too small for it.
+        The paper is too small.
     """
     left, top, right, bottom = sheet.box_mm
     length = (LAST - FIRST) * PITCH_MM
@@ -80,7 +80,7 @@ def design(rig: Rig, sheet: Sheet) -> Trial:
 
 
 def places(sheet: Sheet) -> list[tuple[Axis, float, float]]:
-    """Axis, place of line 0 and where the combs meet, of each pair of `NAMES`, sheet mm."""
+    """For each pair of `NAMES`: axis, position of line 0, and position across where the combs meet, sheet mm."""
     left, top, right, bottom = sheet.box_mm
     begin = RUN_UP_MM + 2.0 - FIRST * PITCH_MM
     return [
@@ -92,7 +92,7 @@ def places(sheet: Sheet) -> list[tuple[Axis, float, float]]:
 
 
 def _pair(page: Page, zero: float, across: float, axis: Axis) -> None:
-    """Two combs that meet at ``across``; the first is drawn in rising order, the other in falling order."""
+    """Two combs that meet at ``across``; the first is drawn in ascending order, the other in descending order."""
 
     def dash(along: float, begin: float, end: float) -> None:
         page.line(*(((along, v) if axis == "x" else (v, along)) for v in (begin, end)))
@@ -111,12 +111,12 @@ def _pair(page: Page, zero: float, across: float, axis: Axis) -> None:
 
 
 def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], reading: float) -> Finding:  # noqa: ARG001  all fits have one signature
-    """Backlash of both axes: what the sheet shows, on top of what the rig already takes up.
+    """Backlash of both axes: the measured value plus the rig's present correction.
 
     Parameters
     ----------
-    answers : name of a pair to the number of the line that meets.
-    reading : not used; a comb is read to half a line whatever the ruler.
+    answers : number of the coinciding line by name of the pair.
+    reading : not used; a comb is read to half a line with any ruler.
     """
     figures, residuals, changes = [], [], {}
     notes = []

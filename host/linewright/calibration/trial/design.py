@@ -1,4 +1,4 @@
-"""A trial sheet as a value: what is drawn, what is measured, and the program that draws it."""
+"""A trial sheet as a value: strokes, measurements, and the program that draws it."""
 
 from __future__ import annotations
 
@@ -21,16 +21,16 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Entry:
-    """One thing to measure.
+    """One measurement.
 
     Parameters
     ----------
-    name : short, stands on the sheet where that helps.
+    name : short name, printed on the sheet where useful.
     ask : what to measure, in words.
-    expected : what a true machine gives; None: nothing is expected.
-    low, high : outside of it nobody has measured this.
-    unit : ``mm``, or what is counted.
-    needed : without it there is no fit.
+    expected : value on a machine without errors; None: unknown.
+    low, high : range of plausible values.
+    unit : ``mm``, or the counted thing.
+    needed : required for a fit.
     """
 
     name: str
@@ -44,7 +44,7 @@ class Entry:
 
 @dataclass(frozen=True, eq=False)
 class Part:
-    """Strokes that are drawn with some keys of the rig changed.
+    """Strokes drawn with some keys of the rig changed.
 
     Parameters
     ----------
@@ -58,17 +58,17 @@ class Part:
 
 @dataclass(frozen=True, eq=False)
 class Trial:
-    """A sheet.
+    """A trial sheet.
 
     Parameters
     ----------
-    name : of the catalogue.
+    name : name in the catalogue.
     title : a few words.
-    parts : what is drawn, in order.
-    entries : what is measured.
-    how : how to measure, in the order of doing.
-    raised : keys that the rig which draws it must have changed: ladders go beyond the rig's limits.
-    options : what it was made with, so that it can be made again.
+    parts : strokes, in drawing order.
+    entries : the measurements.
+    how : instructions for measuring, in order.
+    raised : keys that must be changed in the rig that draws it, because ladders exceed the rig's limits.
+    options : options of its design, for making it again.
     """
 
     name: str
@@ -89,11 +89,11 @@ Axis = Literal["x", "y"]
 
 GENTLE_MM_S: Final = 60.0
 GENTLE_MM_S2: Final = 100.0
-"""What marks are drawn with that are measured: a carriage that rings at 8 Hz then swings by a / w^2 = 0.04 mm."""
+"""Acceleration for marks that are measured: a carriage that rings at 8 Hz then swings by a / w^2 = 0.04 mm."""
 
 
 def gently(rig: Rig) -> dict[str, object]:
-    """What to change in a rig so that it draws its marks where they are asked, however it may ring."""
+    """Changes to a rig that make it draw marks accurately, however much it rings."""
     changes: dict[str, object] = {"homing.fast_mm_s": min(rig.homing.fast_mm_s, GENTLE_MM_S)}
     for name, axis in (("x", rig.x), ("y", rig.y)):
         changes[f"axis.{name}.speed_mm_s"] = min(axis.speed_mm_s, GENTLE_MM_S)
@@ -102,21 +102,21 @@ def gently(rig: Rig) -> dict[str, object]:
 
 
 def machine_mm(sheet_mm: tuple[float, float], rig: Rig) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
-    """(2,) float64: where a place of the sheet lies in the machine."""
+    """(2,) float64: machine position of a place on the sheet."""
     return np.array(sheet_mm, dtype=np.float64) + np.array(rig.sheet.offset_mm, dtype=np.float64)
 
 
 def program_of(trial: Trial, rig: Rig, sheet: Sheet) -> Program:
-    """Plan a trial sheet. Nothing of it is cut: half a trial sheet would be measured wrongly.
+    """Plan a trial sheet. It is refused rather than clipped, because an incomplete sheet would be measured wrongly.
 
-    It is drawn along the axes of the machine, which it measures, also where the sheet lies turned.
+    It is drawn along the machine's axes, which it measures, even if the sheet is rotated.
 
     Raises
     ------
     SheetError
-        If a part of it lies outside the margins or the machine's reach.
+        A part of it lies outside the margins or the machine's reach.
     PlanError
-        If the limits allow no motion.
+        The limits allow no motion.
     """
     base = rig.changed(trial.raised) if trial.raised else rig
     straight = base.changed({"sheet.turn_deg": 0.0}) if base.sheet.turn_deg else base
@@ -140,12 +140,12 @@ def program_of(trial: Trial, rig: Rig, sheet: Sheet) -> Program:
 
 
 def _refuse_ink_beside(placed: Drawing, sheet: Sheet, rig: Rig) -> None:
-    """Stop where a turned sheet has no paper under what is drawn along the machine's axes.
+    """Raise if a rotated sheet does not cover everything drawn along the machine's axes.
 
     Raises
     ------
     SheetError
-        With the turn.
+        The message has the rotation.
     """
     points = rig.sheet.position.on_sheet(placed.points_mm)
     if len(points) and ((points < 0.0) | (points > (sheet.width_mm, sheet.height_mm))).any():
@@ -157,13 +157,13 @@ def _refuse_ink_beside(placed: Drawing, sheet: Sheet, rig: Rig) -> None:
 
 
 def joined(programs: list[Program]) -> Program:
-    """Programs of one pen each, one after the other, as one; each ends at park, where the next one begins."""
+    """Concatenate programs of one pen each; each starts and ends at park."""
     first = programs[0]
     if len(programs) == 1:
         return first
     columns: dict[str, Any] = {}
     for name in ("kind", "da", "db", "v_end", "servo_us", "dwell_ms", "rest_ticks", "ticks"):
-        # An end record ends only the last one.
+        # Only the last end record is kept.
         parts = [getattr(program, name)[:-1] for program in programs[:-1]]
         columns[name] = np.concatenate((*parts, getattr(programs[-1], name)))
     strokes = []

@@ -1,8 +1,8 @@
-"""Straightness of both rails, against the edge of a steel ruler.
+"""Straightness of both rails, measured with the edge of a steel ruler.
 
-Along a line, stations carry short dashes on a fan of heights, a fifth of the reach apart and numbered. A ruler laid
-against the two end lines cuts the fan of each station at one dash, whose number is how far the rail is off there: a
-straightedge comparison as in ISO 230-1, with the scale drawn by the machine.
+Stations along a line carry numbered short dashes at a range of heights, a fifth of the reach apart. A ruler aligned
+with the two end lines meets one dash of each station; its number gives the rail's deviation there: a straightedge
+comparison as in ISO 230-1, with the scale drawn by the machine.
 """
 
 from __future__ import annotations
@@ -28,25 +28,25 @@ Floats = NDArray[np.float64]
 
 REACH_MM: Final = 0.5
 LEAST_MM, MOST_MM = 0.2, 5.0
-"""How far off a rail may be to be measured: dashes nearer than 0.04 mm cannot be told apart, and a rail that is
-farther off than this is seen without a ruler."""
+"""Range of measurable deviations: dashes closer than 0.04 mm cannot be distinguished, and larger deviations are visible
+without a ruler."""
 FAN: Final = 5
-"""Dashes to either side."""
+"""Dashes on either side."""
 NUMBER_MM: Final = 2.0
-"""Height of a dash's number: every second dash has one, so that they stand clear of each other."""
+"""Height of a dash's number; every second dash has one, so that they do not touch."""
 DASH_MM: Final = 1.2
 GAP_MM: Final = 1.0
-"""Gap between dashes: twice a common line, so that each stands alone."""
+"""Gap between dashes: twice a common line width."""
 STATIONS: Final = (5, 3)
-"""Points measured between the ends: enough for a bow and for an S; where there is less room, for a bow alone."""
+"""Stations between the ends: enough for a bow and an S, or for a bow only where there is less room."""
 STATION_MM: Final = (2 * FAN + 1) * (DASH_MM + GAP_MM) + 0.8
-"""Room that a station needs."""
+"""Length of a station."""
 SCATTER_STEPS: Final = 0.5
-"""Standard uncertainty of a station, in steps from dash to dash: half of one, by eye."""
+"""Standard uncertainty of a station, in dash distances: half of one, by eye."""
 
 
 def _axis_line(sheet: Sheet, axis: Axis) -> tuple[Floats, float]:
-    """Places of ends and stations along an axis, and the place of the line across it, sheet mm."""
+    """Positions of ends and stations along an axis, and position of the line across it, sheet mm."""
     left, top, right, bottom = sheet.box_mm
     begin, end, across = (left, right, top + 40.0) if axis == "x" else (top + 46.0, bottom, left + 30.0)
     for count in STATIONS:
@@ -57,7 +57,7 @@ def _axis_line(sheet: Sheet, axis: Axis) -> tuple[Floats, float]:
 
 
 def _step_mm(reach_mm: float) -> float:
-    """From dash to dash."""
+    """Distance between dashes, mm."""
     return reach_mm / FAN
 
 
@@ -66,14 +66,14 @@ def design(rig: Rig, sheet: Sheet, reach_mm: float = REACH_MM) -> Trial:
 
     Parameters
     ----------
-    reach_mm : how far off a rail can be and still be read.
+    reach_mm : largest measurable deviation.
 
     Raises
     ------
     SheetError
-        If the sheet is too small for it.
-    InputError
-        If the reach is none that can be drawn and read.
+        The paper is too small.
+        InputError
+        The reach is outside the range that can be drawn and read.
     """
     if not LEAST_MM <= reach_mm <= MOST_MM:
         raise InputError(
@@ -124,8 +124,8 @@ def _draw(page: Page, along: Floats, across: float, axis: Axis, step_mm: float) 
     def dash(begin: float, end: float, off: float) -> None:
         page.line(*(((v, across + off) if axis == "x" else (across + off, v)) for v in (begin, end)))
 
-    beyond = step_mm * FAN - REACH_MM  # what a wider fan takes of the room beside it
-    # Every dash is reached from the same side: a run-up before each, for play across the line.
+    beyond = step_mm * FAN - REACH_MM  # additional width of a larger fan
+    # Every dash is approached from the same side: a run-up before each takes up backlash across the line.
     for at in (along[0], along[-1]):
         dash(at - 1.0, at + 1.0, -RUN_UP_MM - beyond)
         dash(at - 6.0, at + 6.0, 0.0)
@@ -135,7 +135,7 @@ def _draw(page: Page, along: Floats, across: float, axis: Axis, step_mm: float) 
             middle = at + k * (DASH_MM + GAP_MM)
             dash(middle - DASH_MM / 2, middle + DASH_MM / 2, k * step_mm)
         dash(at, at, 2.5 + beyond)
-        # Which end of the fan is which: the plus stands where the numbers are positive.
+        # Mark the sign of each end of the fan with plus or minus.
         for k in (-FAN, FAN):
             place = at + k * (DASH_MM + GAP_MM)
             dash(place - 0.8, place + 0.8, 3.5 + beyond)
@@ -155,21 +155,21 @@ def _draw(page: Page, along: Floats, across: float, axis: Axis, step_mm: float) 
 
 
 def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], reading: float) -> Finding:  # noqa: ARG001  all fits have one signature
-    """Tables of how far each rail pushes the pen aside, on top of what the rig already corrects.
+    """Tables of each rail's sideways deviation: measured values plus the rig's present correction.
 
     Parameters
     ----------
-    answers : name of a station to the number of its dash.
-    reading : not used; a fan is read to half a dash whatever the ruler.
+    answers : number of the dash by name of the station.
+    reading : not used; a fan is read to half a dash with any ruler.
     """
     step_mm = _step_mm(float(trial.options.get("reach_mm", REACH_MM)))
     changes: dict[str, object] = {}
     figures = []
     known = rig.shape
     for index, axis in enumerate(("x", "y")):
-        along, across = _axis_line(sheet, axis)  # type: ignore[arg-type]  # one of the two names
+        along, across = _axis_line(sheet, axis)  # type: ignore[arg-type]  # x or y
         names = [f"{axis}{number}" for number in range(1, len(along) - 1)]
-        # A dash that meets the edge was asked k steps aside: so the rail pushes by as much to the other side.
+        # The dash on the ruler's edge was planned k steps aside, so the rail pushes by as much to the other side.
         shown = np.array([0.0, *(-step_mm * answers[name] for name in names), 0.0])
         places = np.array([machine_mm((at, across) if axis == "x" else (across, at), rig) for at in along])
         carriage = known.carriage_mm(places)[:, index]
@@ -187,7 +187,7 @@ def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], read
 
 
 def _aside(known: MachineShape, carriage: Floats, axis: int) -> Floats:
-    """(n,) how far the rig already takes its rail to push the pen aside, mm."""
+    """(n,) sideways deviation that the rig already corrects, mm."""
     table = known.straight_x if axis == 0 else known.straight_y
     if not table:
         return np.zeros(len(carriage))
@@ -196,6 +196,6 @@ def _aside(known: MachineShape, carriage: Floats, axis: int) -> Floats:
 
 
 def _most(off: Floats) -> float:
-    """The largest departure from the line through both ends, with its sign, mm."""
+    """Largest deviation from the line through both ends, with its sign, mm."""
     chord = np.linspace(off[0], off[-1], len(off))
     return float((off - chord)[np.argmax(np.abs(off - chord))])

@@ -1,4 +1,4 @@
-"""What a trial sheet has shown: figures before and after, how surely, and what to change in the rig file."""
+"""Result of a trial sheet: figures before and after, uncertainty, and changes to the rig file."""
 
 from __future__ import annotations
 
@@ -9,14 +9,14 @@ from typing import Any
 
 @dataclass(frozen=True)
 class FoundValue:
-    """One figure.
+    """One figure of a result.
 
     Parameters
     ----------
     name : in words.
-    before, after : what the rig file said, and what was found.
-    stated : how far the truth may be from ``after``; None where it was chosen and not measured.
-    unit : of all three.
+    before, after : value in the rig file, and new value.
+    stated : uncertainty of ``after``; None if it was chosen and not measured.
+    unit : unit of all three.
     """
 
     name: str
@@ -28,7 +28,7 @@ class FoundValue:
 
 @dataclass(frozen=True)
 class Residual:
-    """A measurement against what the figures found predict for it."""
+    """A measurement and its value predicted by the fit."""
 
     name: str
     measured: float
@@ -43,10 +43,10 @@ class Finding:
     Parameters
     ----------
     trial : name of the sheet.
-    figures : what was found.
-    residuals : what does not fit, measurement by measurement.
+    figures : the results.
+    residuals : deviation of each measurement from the fit.
     changes : dotted keys of the rig file to new values.
-    notes : what to know, plain sentences.
+    notes : remarks for the user.
     """
 
     trial: str
@@ -56,11 +56,11 @@ class Finding:
     notes: tuple[str, ...] = ()
 
     def figure(self, name: str) -> FoundValue:
-        """One figure by its name."""
+        """The figure with this name."""
         return next(figure for figure in self.figures if figure.name == name)
 
     def describe(self) -> dict[str, Any]:
-        """Everything, for JSON."""
+        """The result as a dict for JSON."""
         return {
             "trial": self.trial,
             "figures": [asdict(figure) for figure in self.figures],

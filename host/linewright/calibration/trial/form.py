@@ -1,7 +1,7 @@
-"""The form that goes with a trial sheet: written empty, read filled in, and checked before anything is believed.
+"""The form of a trial sheet: written empty, read filled in, and validated.
 
-Three shapes of the same thing: JSON, which also knows the rig as it was when the sheet was drawn; CSV, to be filled in
-with any table program; Markdown, to be printed and filled in by hand.
+It has three formats: JSON, which includes the rig at the time of drawing; CSV, for spreadsheet programs; Markdown, for
+printing.
 """
 
 from __future__ import annotations
@@ -27,22 +27,22 @@ from linewright.units import MM_PER_INCH
 
 FILE_LIMIT_BYTES: Final = 1_048_576
 NEAR: Final = 0.12
-"""Share by which a length may miss what is expected and still be recognised in another unit or another line: more than
-any scale and lean that is not refused anyway."""
+"""Relative tolerance for recognising a length in a wrong unit or a wrong line: more than any accepted scale and
+squareness error."""
 
 _NUMBER: Final = re.compile(r"\s*([-+]?(?:\d+(?:[.,]\d*)?|[.,]\d+))\s*(mm|cm|m|in|inch|inches|\"|'')?\s*")
 
 
 @dataclass(frozen=True, eq=False)
 class Form:
-    """A trial sheet as it was drawn, and what was measured on it.
+    """A trial sheet as drawn, and its measurements.
 
     Parameters
     ----------
     trial, rig, sheet : as drawn.
-    answers : name of an entry to its value; entries that were left empty are missing.
-    knows_rig : whether the rig is the one written down when the sheet was made, and not one that was named later.
-    number : of the sheet, as it was given when it was made; "" where nobody knows.
+    answers : values by name of entry; empty entries are missing.
+    knows_rig : the rig is the one stored when the sheet was made, not one named later.
+    number : unique number of the sheet; "" if unknown.
     """
 
     trial: Trial
@@ -53,11 +53,8 @@ class Form:
     number: str = ""
 
 
-# Writing
-
-
 def to_json(trial: Trial, rig: Rig, sheet: Sheet, number: str) -> str:
-    """The empty form with everything that a fit needs to know; ``number`` tells this sheet from all others."""
+    """The empty form with everything needed for a fit; ``number`` identifies the sheet."""
     about = {
         "trial": trial.name,
         "number": number,
@@ -73,7 +70,7 @@ def to_json(trial: Trial, rig: Rig, sheet: Sheet, number: str) -> str:
 
 
 def to_csv(trial: Trial) -> str:
-    """A table with an empty column."""
+    """CSV table with an empty column for the measurements."""
     out = io.StringIO()
     table = csv.writer(out, lineterminator="\n")
     table.writerow(["trial", "name", "measure", "unit", "as drawn", "measured"])
@@ -84,7 +81,7 @@ def to_csv(trial: Trial) -> str:
 
 
 def to_markdown(trial: Trial) -> str:
-    """What to do, and a table to fill in by hand."""
+    """Instructions, and a table to fill in by hand."""
     lines = [f"# {trial.title}", "", *(f"{i}. {line}" for i, line in enumerate(trial.how, start=1)), ""]
     lines += ["| name | measure | as drawn | measured |", "|---|---|---|---|"]
     for entry in trial.entries:
@@ -99,22 +96,19 @@ def _words(entry: Entry) -> str:
     return f"{entry.ask} ({entry.unit}{expected})" + ("" if entry.needed else "; may be left out")
 
 
-# Reading
-
-
 def read(path: Path, rig: Rig, sheet: Sheet | None = None, *, measured: bool = True) -> Form:
-    """Read a form that was filled in, JSON or CSV.
+    """Read a filled-in form, JSON or CSV.
 
     Parameters
     ----------
-    path : a CSV takes the rig from the JSON of the same name beside it, where there is one.
-    rig, sheet : what a form that does not know its own was drawn with.
-    measured : False: only what was drawn matters, whatever is written in the form.
+    path : for a CSV, the rig comes from the JSON of the same name beside it, if there is one.
+    rig, sheet : used if the form does not contain its own.
+    measured : False: ignore the measurements.
 
     Raises
     ------
     InputError
-        If the file is no form, or what is written in it cannot have been measured.
+        The file is no form, or has impossible values.
     """
     try:
         with opened(path) as stream:
@@ -181,12 +175,12 @@ def _from_csv(text: str, path: Path) -> tuple[str, dict[str, str]]:
 
 
 def checked(trial: Trial, rig: Rig, sheet: Sheet, raw: Mapping[str, str], *, where: str = "the form") -> Form:
-    """Turn what was written into numbers, and refuse what cannot have been measured.
+    """Convert the written values to numbers, and refuse impossible ones.
 
     Raises
     ------
     InputError
-        If a value is missing, no number, in another unit, swapped with another, or absurd.
+        A value is missing, no number, in another unit, swapped with another, or absurd.
     """
     if not trial.entries:
         raise InputError(
@@ -221,12 +215,12 @@ def checked(trial: Trial, rig: Rig, sheet: Sheet, raw: Mapping[str, str], *, whe
 
 
 def number(entry: Entry, text: str, *, where: str = "") -> float:
-    """What was written for an entry, in the entry's unit.
+    """The value written for an entry, in the entry's unit.
 
     Raises
     ------
     InputError
-        If it is no number, or has a unit that is not the entry's.
+        The text is no number, or has another unit.
     """
     found = _NUMBER.fullmatch(text)
     place = f"{where}: " if where else ""
@@ -245,7 +239,7 @@ def number(entry: Entry, text: str, *, where: str = "") -> float:
 
 
 def _refuse_swapped(trial: Trial, answers: Mapping[str, float], where: str) -> None:
-    """Two lengths that each fit the other's place and not their own."""
+    """Refuse two lengths that each match the other's expected value and not their own."""
     known = {e.name: e.expected for e in trial.entries if e.expected and e.unit == "mm" and e.name in answers}
 
     def fits(value: float, name: str) -> bool:
@@ -264,12 +258,12 @@ def _refuse_swapped(trial: Trial, answers: Mapping[str, float], where: str) -> N
 
 
 def refuse_absurd(entry: Entry, value: float, where: str) -> None:
-    """Refuse a figure that nobody can have measured.
+    """Refuse an impossible value.
 
     Raises
     ------
     InputError
-        With what it may have been meant for.
+        The message suggests what was meant.
     """
     if entry.low <= value <= entry.high and math.isfinite(value):
         return

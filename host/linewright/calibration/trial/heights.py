@@ -1,11 +1,10 @@
-"""Pen heights over the sheet: at each place a row of dashes, each pressed a little harder than the one before.
+"""Pen heights over the sheet: at each place a row of dashes with increasing pressure.
 
-The first dash that is whole tells at which pulse the pen meets the paper there. The map then gives every place the same
-pressure beyond that, and the height just clear of the highest place is known, too.
+The first complete dash shows the pulse at which the pen touches the paper there. The resulting map gives every place
+the same pressure, and the height just clear of the highest place.
 
-A row of short lines at the top shows how long the pen takes from that height to the paper and back: each group of them
-is drawn with a longer wait than the one before. With too short a wait a line begins late, or ends in a hook towards the
-next.
+Groups of short lines at the top measure the time from that height to the paper and back: each group is drawn with a
+longer dwell. With too short a dwell a line begins late, or ends in a hook towards the next.
 """
 
 from __future__ import annotations
@@ -31,22 +30,22 @@ Floats = NDArray[np.float64]
 
 STEP_US: Final = 20
 LEVELS: Final = 11
-"""Pulses from 100 us less than ``pen.down_us`` to 100 us more: about 10 degrees of a common servo either way. Where the
-raised pen is nearer than that, the row begins just below it, and is shorter."""
+"""Number of pulses, from 100 us below ``pen.down_us`` to 100 us above: about 10 degrees of a common servo either way.
+If the raised pen is nearer, the row begins just below it and is shorter."""
 DASH_MM: Final = 1.6
 PRESS_US: Final = 30.0
-"""How far beyond the first touch the pen is pressed, unless asked otherwise: about 3 degrees of a common servo."""
+"""Default pulse beyond first touch: about 3 degrees of a common servo."""
 
 WAITS_MS: Final = (30, 45, 60, 75, 90, 105, 120)
-"""From hardly more than a servo's frame to most of what a common servo takes for all the way."""
+"""Dwells from slightly more than a servo frame to most of the time of a full lift."""
 WAIT = "wait"
 LINES_TO_A_WAIT: Final = 4
-"""A servo looks at its pulse every 20 ms: of four lines one comes late by most of that."""
+"""Lines per dwell: a servo reads its pulse every 20 ms, so of four lines one is late by most of that."""
 WAIT_LINE_MM: Final = 3.0
 
 
 def _grid(sheet: Sheet) -> tuple[Floats, Floats]:
-    """Places of columns and rows, sheet mm."""
+    """Positions of columns and rows, sheet mm."""
     left, top, right, bottom = sheet.box_mm
     columns = int(np.clip((right - left) // 40.0, 2, 7))
     rows = int(np.clip((bottom - top - 20.0) // 40.0, 2, 9))
@@ -56,12 +55,12 @@ def _grid(sheet: Sheet) -> tuple[Floats, Floats]:
 
 
 def pulses(rig: Rig) -> NDArray[np.int64]:
-    """(n,) servo pulses, from light to heavy; `LEVELS` of them, or fewer where the raised pen is near.
+    """(n,) servo pulses in order of pressure; `LEVELS` of them, or fewer if the raised pen is near.
 
     Raises
     ------
     InputError
-        If the pen's heights leave no room for them.
+        The pen's heights leave no room for them.
     """
     heavier = 1 if rig.pen.down_us > rig.pen.up_us else -1
     lighter = _lighter(rig)
@@ -76,9 +75,7 @@ def pulses(rig: Rig) -> NDArray[np.int64]:
 
 
 def _lighter(rig: Rig) -> int:
-    """How many dashes are lighter than ``pen.down_us``: half of them, or as many as there is room for below the raised
-    pen.
-    """
+    """Number of dashes lighter than ``pen.down_us``: half of them, or as many as fit below the raised pen."""
     return min(LEVELS // 2, abs(rig.pen.down_us - rig.pen.up_us) // STEP_US - 1)
 
 
@@ -88,18 +85,18 @@ def design(rig: Rig, sheet: Sheet, press_us: float = PRESS_US) -> Trial:
     Raises
     ------
     SheetError, InputError
-        If the sheet or the pen's heights leave no room for it.
+        The paper or the pen's heights leave no room for it.
     """
     x, y = _grid(sheet)
     left, top, _, _ = sheet.box_mm
-    # Every dash is pressed otherwise, so no one height is just clear of the paper for all of them.
+    # The dashes have different pressures, so no single near height suits all of them.
     level: dict[str, object] = {"corrections.pen_height": {}, "pen.near_us": 0}
     labels = Page()
     labels.text("PEN HEIGHTS", left + 16.0, top + 4.0)
     for row, at_y in enumerate(y):
         for column, at_x in enumerate(x):
             labels.text(f"{chr(65 + column)}{row + 1}", float(at_x) - 3.0, float(at_y) - 4.0, 2.5)
-    # Labels are pressed hardest: where the dashes begin to fail, what they are called is still read.
+    # Labels have the highest pressure, so that they are legible where dashes fail.
     row_us = pulses(rig)
     levels = len(row_us)
     parts = [Part(labels.drawing(), {"pen.down_us": int(row_us[-1]), **level})]
@@ -150,19 +147,19 @@ def design(rig: Rig, sheet: Sheet, press_us: float = PRESS_US) -> Trial:
 
 
 def _touch_us(rig: Rig, press_us: float = PRESS_US) -> float:
-    """Pulse of the first touch where ``pen.down_us`` presses the pen by the usual amount."""
+    """Pulse of first touch, if ``pen.down_us`` has the usual pressure."""
     return rig.pen.down_us - (1 if rig.pen.down_us > rig.pen.up_us else -1) * press_us
 
 
 def _waits(rig: Rig) -> tuple[int, ...]:
-    """Waits that are tried, ms; none where the pen is raised so little that there is no near height."""
+    """Tested dwells, ms; none if the pen is raised too little for a near height."""
     return tuple(wait for wait in WAITS_MS if near_height(rig.pen, _touch_us(rig), wait))
 
 
 def _near(rig: Rig, press_us: float, first_clean: float | None) -> dict[str, object]:
-    """Lifting on the way: over the highest place the map lowers the near height as it lowers the pen.
+    """Settings for lifting during travel: the map lowers the near height as it lowers the pen at the highest place.
 
-    Of the waits the first clean one counts, and a servo's frame more: the next line may meet it worse.
+    The dwell is the first clean one plus a servo frame, because the phase of the servo varies.
     """
     waits = _waits(rig)
     if first_clean is None:
@@ -175,19 +172,19 @@ def _near(rig: Rig, press_us: float, first_clean: float | None) -> dict[str, obj
 
 
 def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], reading: float) -> Finding:  # noqa: ARG001  all fits have one signature
-    """A map of changes to ``pen.down_us``, so that the pen presses everywhere alike.
+    """A map of changes to ``pen.down_us`` that makes the pressure uniform.
 
     Parameters
     ----------
-    answers : name of a place to the number of its first whole dash.
-    reading : not used; a row of dashes is read to a dash whatever the ruler.
+    answers : number of the first whole dash by name of the place.
+    reading : not used; a row is read to a dash with any ruler.
     """
     x, y = _grid(sheet)
     light = pulses(rig)
     heavier = 1 if rig.pen.down_us > rig.pen.up_us else -1
     press_us = float(trial.options.get("press_us", PRESS_US))
     shown = np.array([[answers[f"{chr(65 + c)}{r + 1}"] for c in range(len(x))] for r in range(len(y))])
-    # The first whole dash is the first pulse beyond the touch: the touch is half a step before it, on average.
+    # The first whole dash is the first pulse beyond touch, so the touch is half a step before it on average.
     touch = light[0] + heavier * STEP_US * (shown - 1.0 - 0.5)
     change = touch + heavier * press_us - rig.pen.down_us
     offset = machine_mm((0.0, 0.0), rig)

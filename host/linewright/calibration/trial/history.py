@@ -1,7 +1,7 @@
-"""What was made and what was fitted: no sheet corrects a machine twice, and the last correction can be taken back.
+"""History of trial sheets and fits: prevents correcting twice with one sheet, and allows undo.
 
-A fit writes down the whole error, on top of what the rig file corrected when the sheet was drawn. The same sheet fitted
-again would correct the same error twice, so each fit is remembered with its sheet and with what it was fitted from.
+A fit replaces corrections by the measured error plus those at the time of drawing. Fitting the same sheet again would
+correct the same error twice, so each fit is stored with its sheet and its data.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from linewright.rig.edit import Edited
 
 KEPT: Final = 300
-"""Entries that are kept; the oldest goes. A machine is measured a few times a year."""
+"""Most entries; the oldest is removed."""
 
 
 @dataclass(frozen=True)
@@ -33,13 +33,13 @@ class HistoryEntry:
 
     Parameters
     ----------
-    what : "made", "fitted" or "undone", which a fit becomes.
+    what : "made", "fitted", or "undone" for a fit that was undone.
     trial : name of the sheet.
-    sheet : number of the sheet; "" where nobody knows which one it was.
-    rig_file : which machine, resolved.
-    form : of a sheet, where its form is.
-    source : of a fit, digest of what it was fitted from.
-    changes, before : of a fit, dotted keys with what was written, and with what stood there; None: nothing did.
+    sheet : number of the sheet; "" if unknown.
+    rig_file : rig file of the machine, resolved.
+    form : for a sheet, path of its form.
+    source : for a fit, digest of its data.
+    changes, before : for a fit, new and old values by dotted key; None: the key was missing.
     when : UTC, ISO 8601.
     """
 
@@ -58,7 +58,7 @@ FILE: Final = StateFile("fits.json")
 
 
 def entries() -> list[HistoryEntry]:
-    """Everything that is remembered, the oldest first; nothing where the file is missing or damaged."""
+    """All entries, oldest first; empty if the file is missing or damaged."""
     try:
         return [HistoryEntry(**one) for one in FILE.read()]
     except TypeError:
@@ -66,23 +66,23 @@ def entries() -> list[HistoryEntry]:
 
 
 def digest(data: bytes) -> str:
-    """What tells one photograph, or one set of figures, from others."""
+    """Digest of a photograph or of other data."""
     return hashlib.sha256(data).hexdigest()[:32]
 
 
 def digest_of(answers: Mapping[str, float]) -> str:
-    """The same for figures that were typed."""
+    """Digest of typed figures."""
     return digest(json.dumps(sorted(answers.items())).encode())
 
 
 def made(trial: str, sheet: str, rig_file: Path, form: Path) -> None:
-    """A sheet was made for a machine. Where that cannot be kept, its form still knows."""
+    """Record a sheet made for a machine. A failure to save is ignored, because the form has the data as well."""
     with contextlib.suppress(InputError):
         _add(HistoryEntry("made", trial, sheet, str(rig_file.resolve()), form=str(form.resolve())))
 
 
 def newest_form(trial: str, rig_file: Path) -> Path | None:
-    """The form of the newest sheet of a name that was made for a machine, if it is still there."""
+    """The form of the newest sheet of this name for a machine, if it still exists."""
     mine = str(rig_file.resolve())
     for one in reversed(entries()):
         if (one.what, one.trial, one.rig_file) == ("made", trial, mine):
@@ -91,12 +91,12 @@ def newest_form(trial: str, rig_file: Path) -> Path | None:
 
 
 def refuse_twice(trial: str, sheet: str, source: str, rig_file: Path) -> None:
-    """Refuse what has corrected this machine already. Two sheets that are known to be two may show the same figures.
+    """Refuse data that has already corrected this machine. Two sheets with different numbers may show the same figures.
 
     Raises
     ------
     InputError
-        If the same sheet, or the same photograph or figures, were fitted before and not taken back since.
+        The same sheet, photograph or figures were fitted before and not undone.
     """
     mine = str(rig_file.resolve())
     for one in reversed(entries()):
@@ -114,11 +114,11 @@ def refuse_twice(trial: str, sheet: str, source: str, rig_file: Path) -> None:
 
 
 def write(trial: str, sheet: str, source: str, rig_file: Path, changes: Mapping[str, object], note: str) -> Edited:
-    """Write a fit into a rig file, and remember it.
+    """Write a fit to a rig file, and record it.
 
     Parameters
     ----------
-    note : stands above the section of corrections if that is new.
+    note : comment above the section of corrections if that is new.
 
     Raises
     ------
@@ -136,19 +136,19 @@ def write(trial: str, sheet: str, source: str, rig_file: Path, changes: Mapping[
 
 @dataclass(frozen=True)
 class Undone:
-    """A fit that was taken back."""
+    """A fit that was undone."""
 
     entry: HistoryEntry
     edited: Edited
 
 
 def undo(rig_file: Path) -> Undone:
-    """Take the newest fit of a rig file back.
+    """Undo the newest fit of a rig file.
 
     Raises
     ------
     InputError
-        If there is none, or what it wrote has been changed since.
+        There is none, or its values have been changed since.
     RigError
         As `edit_rig`.
     """
@@ -179,7 +179,7 @@ def _is_fit(entry: HistoryEntry, rig_file: str) -> bool:
 
 
 def _values(rig_file: Path, keys: Mapping[str, object]) -> dict[str, Any]:
-    """What stands in a rig file at dotted keys; None where a key is missing."""
+    """Values in a rig file by dotted keys; None for missing keys."""
     document = read_toml(rig_file.read_text(encoding="utf-8-sig").replace("\r\n", "\n"))
     found: dict[str, Any] = {}
     for key in keys:

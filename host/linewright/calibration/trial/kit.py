@@ -1,4 +1,4 @@
-"""The files that go with a trial sheet: the program to draw, its picture, the form in three shapes."""
+"""Files of a trial sheet: program, picture, and the form in three formats."""
 
 from __future__ import annotations
 
@@ -23,13 +23,13 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Kit:
-    """Where the files are.
+    """Paths of the files.
 
     Parameters
     ----------
-    program, picture, form, table, paper : to draw, to look at, and the form as JSON, CSV and Markdown.
-    rig : the rig file to draw it with, where it must differ from the user's own: ladders go beyond its limits.
-    number : of the sheet.
+    program, picture, form, table, paper : the program, its preview, and the form as JSON, CSV and Markdown.
+    rig : a special rig file for drawing it, if needed: ladders exceed the limits of the user's own.
+    number : number of the sheet.
     predicted_s : playing time.
     """
 
@@ -44,16 +44,16 @@ class Kit:
 
 
 def write(trial: Trial, rig: Rig, sheet: Sheet, folder: Path, rig_text: str) -> Kit:
-    """Plan a trial sheet and write everything that goes with it; what is there already is kept.
+    """Plan a trial sheet and write all of its files; existing files are kept.
 
     Parameters
     ----------
-    rig_text : the rig file's own text, for a sheet that needs another one.
+    rig_text : text of the rig file, for a sheet that needs a special one.
 
     Raises
     ------
     InputError
-        If the folder cannot be written.
+        The folder cannot be written.
     SheetError, PlanError
         As `program_of`.
     """
@@ -100,7 +100,7 @@ def write(trial: Trial, rig: Rig, sheet: Sheet, folder: Path, rig_text: str) -> 
 
 
 def _free_stem(folder: Path, name: str) -> str:
-    """A name that no form in the folder has yet: an old one may be filled in."""
+    """A file name that no form in the folder has, because an existing form may be filled in."""
     stem, number = name, 1
     while (folder / f"{stem}.json").exists():
         number += 1

@@ -1,9 +1,9 @@
-"""Speed and acceleration ladders: rungs that are each run faster or harder, between two slow ticks that must meet.
+"""Speed and acceleration ladders: each rung is faster or accelerates harder, between two slow ticks that must align.
 
-A motor that is asked too much misses steps, and from then on everything stands aside. Each rung begins with a slow
-tick, runs out along the axis with the pen up, at its own speed or acceleration, and comes back slowly, drawing; that a
-few times, and ends with a slow tick right below the first. Where both make one straight line, no step was lost: had it
-come back as fast as it went out, what was lost one way might have been lost the other way, too.
+A motor that loses steps shifts everything after it. Each rung begins with a slow tick, runs out along the axis with the
+pen up at its own speed or acceleration, and returns slowly, drawing. This is repeated, and a slow tick follows right
+below the first. If both form a straight line, no step was lost. The return is slow, because losses in both directions
+could cancel.
 """
 
 from __future__ import annotations
@@ -27,22 +27,23 @@ Floats = NDArray[np.float64]
 
 RUNGS: Final = 8
 PASSES: Final = 3
-"""Out and back: a step that is lost now and then shows, too."""
+"""Runs out and back per rung, so that occasional losses show, too."""
 BACK_MM_S: Final = 25.0
-"""Speed of the way back; a motor that loses steps at that is not set up yet."""
+"""Speed of the return; a motor that loses steps at it is not set up yet."""
 ROW_MM: Final = 9.0
 MARGIN_SHARE: Final = 0.7
-"""What is kept of the last good rung: friction grows as rails gather dust, and torque falls with the supply. A
-margin of a third is common practice."""
+"""Share of the last good rung that becomes the limit: friction grows with dust, and torque falls with the supply
+voltage. A margin of a third is common practice."""
 
 
 def rungs(name: str, rig: Rig, axis: Axis, top: float | None) -> Floats:
-    """(RUNGS,) float64, mm/s or mm/s^2: from half of what the rig file says, in even ratios, to ``top`` or its double.
+    """(RUNGS,) float64, mm/s or mm/s^2: from half of the rig file's limit to ``top`` or twice the limit, in a constant
+    ratio.
 
     Raises
     ------
     InputError
-        If ``top`` is not above half of what the rig file says.
+        ``top`` is not above half of the rig file's limit.
     """
     one = rig.x if axis == "x" else rig.y
     now = one.speed_mm_s if name == "speed" else one.accel_mm_s2
@@ -62,9 +63,9 @@ def design(name: str, rig: Rig, sheet: Sheet, axis: Axis = "x", top: float | Non
     Raises
     ------
     SheetError
-        If the sheet is too small.
-    InputError
-        If the rungs make no sense.
+        The paper is too small.
+        InputError
+        ``top`` is too low.
     """
     values = rungs(name, rig, axis, top)
     left, upper, right, lower = sheet.box_mm
@@ -139,7 +140,7 @@ def design(name: str, rig: Rig, sheet: Sheet, axis: Axis = "x", top: float | Non
 
 
 def _fast(name: str, rig: Rig, axis: Axis, value: float) -> dict[str, object]:
-    """What a rung changes in the rig."""
+    """Keys of the rig changed for a rung."""
     one = rig.x if axis == "x" else rig.y
     if name == "speed":
         return {
@@ -152,12 +153,12 @@ def _fast(name: str, rig: Rig, axis: Axis, value: float) -> dict[str, object]:
 
 
 def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], reading: float) -> Finding:  # noqa: ARG001  all fits have one signature
-    """A limit with a margin below the last rung that held.
+    """A limit with a margin below the last good rung.
 
     Raises
     ------
     InputError
-        If not even the first rung held.
+        Even the first rung lost steps.
     """
     axis: Axis = "y" if trial.options.get("axis") == "y" else "x"
     top = trial.options.get("top")

@@ -1,10 +1,10 @@
-"""Least squares for a few unknowns, with their uncertainty.
+"""Least squares for a few unknowns, with uncertainties.
 
-Gauss and Newton's iteration on weighted residuals. The standard uncertainty of an unknown is the root of its place on
-the diagonal of ``(J^T W J)^-1`` (JCGM 100:2008, "Guide to the expression of uncertainty in measurement", and any text
-on least squares), taken with the larger of two scatters: what the reading of the ruler allows, and what the residuals
-show where there are more measurements than unknowns. What is stated is three times that, and covers 99.7 % of normally
-distributed errors.
+Gauss and Newton's iteration on weighted residuals. The standard uncertainty of an unknown is the square root of the
+diagonal element of ``(J^T W J)^-1`` (JCGM 100:2008, "Guide to the expression of uncertainty in measurement", and any
+text on least squares), with the larger of two scatters: the resolution of the ruler, and the residuals if there are
+more measurements than unknowns. The stated uncertainty is three times that and covers 99.7 % of normally distributed
+errors.
 """
 
 from __future__ import annotations
@@ -19,26 +19,26 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 COVERAGE: Final = 3.0
-"""Standard uncertainties in a stated one."""
+"""Stated uncertainty, in standard uncertainties."""
 
 ROUNDS: Final = 25
-"""The models here are nearly linear: three rounds settle them to the last digit."""
+"""Most iterations: the models are nearly linear and converge in three."""
 
 READING_SHARE: Final = 0.6
-"""Standard uncertainty of a length, in units to which both of its ends are read. Rounding to a unit has 1 / sqrt(12) =
-0.29 of it (JCGM 100:2008, 4.3.7) for either end, laying on the ruler as much again: sqrt(4) x 0.29."""
+"""Standard uncertainty of a length, in units of the reading of both its ends. Rounding has 1 / sqrt(12) = 0.29 (JCGM
+100:2008, 4.3.7) at each end, placing the ruler as much again: sqrt(4) x 0.29."""
 
 
 @dataclass(frozen=True, eq=False)
 class Solution:
-    """Unknowns that fit.
+    """Result of a fit.
 
     Parameters
     ----------
     values : (p,) float64.
-    stated : (p,) float64, uncertainty as it is stated.
+    stated : (p,) float64, stated uncertainties.
     residuals : (m,) float64, measured minus fitted, in the unit of the measurements.
-    scatter : standard uncertainty of one measurement that was used.
+    scatter : standard uncertainty of one measurement, as used.
     """
 
     values: Floats
@@ -55,15 +55,15 @@ def solve(
     *,
     scale: Floats | float = 1.0,
 ) -> Solution:
-    """Find the unknowns with which a model gives what was measured.
+    """Find the unknowns of a model that fit measurements best.
 
     Parameters
     ----------
     model : unknowns (p,) to predictions (m,), m >= p.
     measured : (m,) float64.
-    start : (p,) float64, a guess.
+    start : (p,) float64, initial values.
     scatter : standard uncertainty of each measurement, > 0.
-    scale : (p,) float64 or one number, the size that the unknowns are of; slopes are taken over a millionth of it.
+    scale : (p,) float64 or one number, magnitude of the unknowns; derivatives use steps of a millionth of it.
     """
     values = np.array(start, dtype=np.float64)
     for _ in range(ROUNDS):

@@ -1,7 +1,7 @@
 """Scale and squareness from lengths between marks: a grid of nine crosses, or two circles.
 
-A machine whose axes are square and to scale draws every length as asked. Level and upright lengths show the scales, and
-diagonals the squareness; all of them together are fitted at once, because a leaning axis also lengthens what it draws.
+On a machine without errors all lengths are as planned. Horizontal and vertical lengths show the scales, diagonals the
+squareness. All are fitted together, because a squareness error also lengthens what its axis draws.
 """
 
 from __future__ import annotations
@@ -28,10 +28,10 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 
 SMALLEST_MM: Final = 60.0
-"""A grid smaller than this is not worth a ruler: reading to 0.1 mm is then 0.2 %."""
+"""Smallest grid: reading to 0.1 mm is then 0.2 %."""
 
 OFF_SHARE: Final = 0.22
-"""How far a measured length may be from what was asked: a rig file takes scales of a fifth, and a lean adds to it."""
+"""Largest accepted relative error of a length: a rig file allows scales of 0.2, and squareness adds to it."""
 
 # Pairs of crosses, numbered by rows: 1 2 3 / 4 5 6 / 7 8 9.
 LEVEL: Final = ("1-3", "4-6", "7-9")
@@ -50,12 +50,12 @@ class Distance:
 
     @property
     def length_mm(self) -> float:
-        """As asked."""
+        """Planned length, mm."""
         return math.dist(self.begin, self.end)
 
 
 def _grid(sheet: Sheet) -> tuple[Floats, Floats]:
-    """Places of the three columns and rows, sheet mm: as far apart as there is room, in whole centimetres."""
+    """Positions of the three columns and rows, sheet mm: as far apart as possible, in whole centimetres."""
     left, top, right, bottom = sheet.box_mm
     edge = 9.0
     room = np.array([right - left - 2 * edge - RUN_UP_MM, bottom - top - 2 * edge - RUN_UP_MM - 8.0])
@@ -119,7 +119,7 @@ _WAYS: Final = {
 
 
 def spans_of(name: str, sheet: Sheet) -> list[Distance]:
-    """What is measured on one of the sheets of this family."""
+    """Lengths to be measured on one sheet of this family."""
     if name == "circle":
         return _circle_spans(sheet)
     return _grid_spans(sheet, LEVEL + UPRIGHT + (ACROSS if name == "squareness" else ()))
@@ -131,7 +131,7 @@ def design(name: str, rig: Rig, sheet: Sheet) -> Trial:
     Raises
     ------
     SheetError
-        If the sheet is too small for it.
+        The paper is too small.
     """
     spans = spans_of(name, sheet)
     page = Page()
@@ -178,20 +178,20 @@ def _draw_circles(page: Page, spans: list[Distance]) -> None:
 
 
 def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], reading_mm: float) -> Finding:
-    """Scale of both axes, and squareness where diagonals were measured.
+    """Scale of both axes, and squareness if diagonals were measured.
 
     Parameters
     ----------
-    trial, rig, sheet : as drawn; what the rig already corrected is allowed for.
-    answers : name of a span to its measured length, mm; at least two that fix the unknowns.
-    reading_mm : to what the ruler was read.
+    trial, rig, sheet : as drawn; corrections at that time are taken into account.
+    answers : measured length by name of span, mm; enough to determine the unknowns.
+    reading_mm : resolution of the ruler.
     """
     spans = [span for span in spans_of(trial.name, sheet) if span.name in answers]
     measured = np.array([answers[span.name] for span in spans])
     known = rig.shape
     scale = rig.scale
     ends = np.concatenate([[machine_mm(span.begin, rig), machine_mm(span.end, rig)] for span in spans])
-    # Where the belts were: this is what the machine was asked for, whatever it made of it.
+    # Belt positions: those to which the machine was commanded, with its present corrections.
     belt = known.carriage_mm(ends) / scale
     leans = trial.name != "scale"
 

@@ -1,4 +1,4 @@
-"""The sheet for a photograph: a grid of crosses, three of them ringed, so that its way up and its side are plain."""
+"""Trial sheet for a photograph: a grid of crosses, three of them ringed, which show its orientation and mirroring."""
 
 from __future__ import annotations
 
@@ -22,18 +22,18 @@ Floats = NDArray[np.float64]
 PITCH_MM: Final = 20.0
 RING_MM: Final = 5.0
 RINGED: Final = ((0, 0), (2, 0), (0, 3))
-"""Column and row of the ringed crosses: the two ways from the first are of different lengths, so that the sheet is
-recognised whichever way up it lies, and a mirrored picture is found out."""
+"""Column and row of the ringed crosses: their two distances from the first differ, so that orientation and mirroring
+are determined."""
 LEAST: Final = 4
 
 
 def grid(sheet: Sheet) -> tuple[Floats, Floats]:
-    """Places of columns and rows, sheet mm.
+    """Positions of columns and rows, sheet mm.
 
     Raises
     ------
     SheetError
-        If the sheet is too small for them.
+        The paper is too small.
     """
     left, top, right, bottom = sheet.box_mm
     begin = RUN_UP_MM + 2.0
@@ -67,11 +67,11 @@ def design(rig: Rig, sheet: Sheet) -> Trial:
 
 
 def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], reading: float) -> Finding:  # noqa: ARG001  all fits have one signature
-    """Nothing is typed about this sheet.
+    """Not available: this sheet has no typed measurements.
 
     Raises
     ------
     InputError
-        Always: it takes a picture.
+        Always: the fit needs a photograph.
     """
     raise InputError("this sheet is measured in a photograph", hint="linewright fit photo --photo PICTURE")

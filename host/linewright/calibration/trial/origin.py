@@ -1,7 +1,7 @@
-"""Which rig a sheet was drawn with: a correction is true of the rig file as it was then, and of no other.
+"""Compares a rig file with the one a sheet was drawn with: a correction is valid only for that one.
 
-A fit sees what is left beyond what the rig file corrected already, and writes down the whole. Beside another file's
-corrections that whole is wrong, however well it was measured.
+A fit measures the error left by the corrections at the time of drawing, and replaces them by the sum. With other
+corrections in the rig file, that sum is wrong.
 """
 
 from __future__ import annotations
@@ -14,16 +14,16 @@ if TYPE_CHECKING:
 
 SECTIONS: Final = ("kinematics", "corrections")
 MOTOR: Final = {"belt_pitch_mm", "pulley_teeth", "steps_per_turn", "microsteps", "reversed"}
-"""These say where a point is drawn. Limits and smoothing say how fast, which no ruler sees."""
+"""Keys that affect where a point is drawn. Limits and smoothing affect only speed, which a ruler does not show."""
 
 
 def differences(drawn: Rig, now: Rig, changes: Mapping[str, object]) -> tuple[str, ...]:
-    """In what a rig file differs from the one a sheet was drawn with, as far as that matters to a finding.
+    """Differences between a rig file and the one a sheet was drawn with, as far as they affect a result.
 
     Parameters
     ----------
-    drawn, now : the rig then and now.
-    changes : what was found; a key that is to be changed must be as it was.
+    drawn, now : the rig at the time of drawing, and now.
+    changes : keys to be changed by the result; they must be unchanged.
 
     Returns
     -------
@@ -47,7 +47,7 @@ def differences(drawn: Rig, now: Rig, changes: Mapping[str, object]) -> tuple[st
 
 
 def already(now: Rig, changes: Mapping[str, object]) -> tuple[str, ...] | None:
-    """Which of the corrections to be changed a rig file holds, as ``key = value``; None: it says all of it already."""
+    """Corrections already in a rig file, as ``key = value``; None if it has all of them."""
     says = dict(_flat(now.model_dump(mode="json")))
     after = dict(_flat(now.changed(changes).model_dump(mode="json"))) if changes else says
     if after == says:
@@ -58,7 +58,7 @@ def already(now: Rig, changes: Mapping[str, object]) -> tuple[str, ...] | None:
 
 
 def _kept(rig: Rig, changes: Mapping[str, object]) -> dict[str, Any]:
-    """What matters: the geometry, and the keys that are to be changed."""
+    """Relevant keys: the geometry, and the keys to be changed."""
     every = dict(_flat(rig.model_dump(mode="json")))
 
     def matters(key: str) -> bool:
@@ -80,7 +80,7 @@ def _flat(table: Mapping[str, Any], path: str = "") -> Iterator[tuple[str, Any]]
 
 
 def _short(value: object) -> str:
-    """A value in a message; tables of many numbers are only named."""
+    """A value for a message; large tables are only named."""
     if isinstance(value, float):
         return f"{value:g}"
     if isinstance(value, list | tuple) and str(value).count(",") > 1:

@@ -1,4 +1,4 @@
-"""The marks of a trial sheet, as strokes: lines, crosses, combs, labels."""
+"""Marks of trial sheets as strokes: lines, crosses, combs, labels."""
 
 from __future__ import annotations
 
@@ -13,22 +13,22 @@ from linewright.sources.lettering.faces import alphabet
 Floats = NDArray[np.float64]
 
 LABEL_MM: Final = 3.0
-"""Height of a capital: the smallest that a 0.5 mm pen writes clearly (ISO 3098 asks ten line widths for lettering of a
-tenth, so 5 mm for drawings to be copied; labels here are read once)."""
+"""Height of capitals: the smallest that a 0.5 mm pen writes clearly (ISO 3098 requires ten line widths, so 5 mm, for
+drawings to be copied; labels here are only read)."""
 
 CROSS_MM: Final = 3.0
-"""Half a cross: an arm that a ruler's line can be laid along."""
+"""Length of a cross' arm: enough to align a ruler's line with it."""
 
 RUN_UP_MM: Final = 6.0
-"""A short dash so far before the first mark of a row makes sure that the row is reached in one sense: twice the largest
-backlash that a rig file may state."""
+"""Distance of a run-up dash before the first mark of a row, so that the row is approached in one direction: twice the
+largest backlash of a rig file."""
 
 CAPITAL_UNITS: Final = 21.0
-"""Height of a capital in the data of the letters."""
+"""Height of capitals in the font's data."""
 
 
 class Page:
-    """Collects strokes, sheet coordinates, in the order in which they are drawn."""
+    """Collects strokes in sheet coordinates, in drawing order."""
 
     def __init__(self) -> None:
         self.strokes: list[Floats] = []
@@ -38,17 +38,17 @@ class Page:
         self.strokes.append(np.array(points, dtype=np.float64))
 
     def upright(self, x: float, y: float, half: float = CROSS_MM) -> None:
-        """A line downward through a place."""
+        """A vertical line through a place, drawn downward."""
         self.line((x, y - half), (x, y + half))
 
     def level(self, x: float, y: float, half: float = CROSS_MM) -> None:
-        """A line to the right through a place."""
+        """A horizontal line through a place, drawn to the right."""
         self.line((x - half, y), (x + half, y))
 
     def crosses(self, x: Floats, y: Floats, half: float = CROSS_MM) -> None:
-        """A grid of crosses, every line of which is reached from the left, or from above.
+        """A grid of crosses, every line of which is approached from the left or from above.
 
-        Backlash then shifts all of them alike: the upright lines are drawn row by row from the left, the level ones
+        Backlash then shifts all of them equally: vertical lines are drawn row by row from the left, horizontal ones
         column by column from above, each row and column with a run-up before it.
         """
         for at_y in y:
@@ -61,7 +61,7 @@ class Page:
                 self.level(float(at_x), float(at_y), half)
 
     def text(self, words: str, x: float, y: float, height: float = LABEL_MM) -> float:
-        """Words from (x, y), the left end of their foot line; returns where they end."""
+        """Words from (x, y), the left end of their baseline; returns the x of their end."""
         scale = height / CAPITAL_UNITS
         letters = alphabet("futural")
         for sign in words:
@@ -71,5 +71,5 @@ class Page:
         return x
 
     def drawing(self) -> Drawing:
-        """All of it."""
+        """The collected drawing."""
         return Drawing.from_strokes(self.strokes)

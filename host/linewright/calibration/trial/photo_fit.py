@@ -1,15 +1,15 @@
 """Scale, squareness and straightness from one photograph: camera, sheet and machine are fitted together.
 
-The paper's edges are straight and square, and their lengths known: that fixes the camera. Its picture is undone by
+The paper's edges are straight, square and of known length, which determines the camera. The picture is transformed by
 
 ::
 
     centred pixel * (1 + k1 r^2 + k2 r^4 + k3 r^6)   ->   projective map   ->   mm of paper
 
-(radial distortion as in D. C. Brown, "Close-range camera calibration", Photogrammetric Engineering 37, 1971, taken the
-way back; r in half diagonals of the picture). The crosses lie where the machine has put them: scale, lean and bent
-rails, and as a whole somewhere and somehow turned on the paper. All of it is one least-squares problem of 21 unknowns
-and some 500 measurements; the lens bends edges and rows alike, the machine only rows.
+(radial distortion as in D. C. Brown, "Close-range camera calibration", Photogrammetric Engineering 37, 1971, inverted;
+r in half diagonals of the picture). The crosses are shifted by the machine's errors (scale, squareness, straightness)
+and as a whole by position and rotation of the paper. All of it is one least-squares problem of 21 unknowns and about
+500 measurements. The lens bends paper edges and rows of crosses, the machine only the rows.
 """
 
 from __future__ import annotations
@@ -36,29 +36,30 @@ Floats = NDArray[np.float64]
 
 READ_MM: Final = 0.03
 EDGE_MM: Final = 0.08
-"""Standard uncertainties of a cross and of a point of the paper's edge: twice what remains on rendered pictures."""
+"""Standard uncertainties of a cross and of a point of the paper's edge: twice the residuals on rendered pictures."""
 OUTLIER: Final = 4.0
-"""Standard uncertainties beyond which a measurement is left out."""
+"""Standard uncertainties above which a measurement is rejected."""
 WORST_RMS_MM: Final = 0.35
-"""Crosses that remain farther off than this on average belong to another sheet, or to paper that is not flat."""
+"""Largest accepted mean residual of the crosses; above it the picture shows another sheet, or paper that is not
+flat."""
 PAPER_READING_MM: Final = 0.2
-"""How well a maker knows the size of the paper, having measured it."""
+"""Standard uncertainty of a measured paper size."""
 PAPER_SQUARE_DEG: Final = 0.02
-"""How square cut paper is taken to be: 0.1 mm on 297 mm. Office paper is (common practice)."""
+"""Squareness of cut paper: 0.1 mm on 297 mm, as office paper has (common practice)."""
 ISO_TOLERANCE_MM: Final = 2.0
-"""What ISO 216 allows a side of 150 to 600 mm to be off (from memory)."""
+"""Tolerance of ISO 216 for a side of 150 to 600 mm (from memory)."""
 BENDS: Final = (2, 3)
-"""Legendre polynomials for bent rails: a bow and an S."""
+"""Degrees of the Legendre polynomials for straightness: a bow and an S."""
 
 
 @dataclass(frozen=True, eq=False)
 class Map:
-    """What is left at each cross.
+    """Residual at each cross.
 
     Parameters
     ----------
-    sheet_mm : (m, 2) float64, where it was asked.
-    off_mm : (m, 2) float64, where it was drawn beyond what the figures found explain.
+    sheet_mm : (m, 2) float64, planned position.
+    off_mm : (m, 2) float64, deviation not explained by the fit.
     """
 
     sheet_mm: Floats
@@ -66,19 +67,19 @@ class Map:
 
 
 def fit(sighting: Sighting, rig: Rig, sheet: Sheet, paper_mm: tuple[float, float] | None) -> tuple[Finding, Map]:
-    """What the picture shows of the machine.
+    """Errors of the machine from a picture.
 
     Parameters
     ----------
-    sighting : of the sheet.
-    rig, sheet : as drawn; what the rig already corrects is allowed for.
-    paper_mm : measured width and height of the paper; None: what its name says, to within what ISO 216 allows, which is
-        too little to correct the scale by.
+    sighting : edges and crosses found in the picture.
+    rig, sheet : as drawn; the rig's present corrections are taken into account.
+    paper_mm : measured width and height of the paper; None: its nominal size within the tolerance of ISO 216, which is
+        not accurate enough to correct the scale.
 
     Raises
     ------
     InputError
-        If too much is left that no lens and no machine explains.
+        The residuals are too large.
     """
     width, height = paper_mm or (sheet.width_mm, sheet.height_mm)
     x, y = grid(sheet)
@@ -94,7 +95,7 @@ def fit(sighting: Sighting, rig: Rig, sheet: Sheet, paper_mm: tuple[float, float
     limits = (("x", 0.0), ("y", 0.0), ("x", width), ("y", height))
 
     def machine(unknown: Floats) -> Floats:
-        """(m, 2) where the machine puts the crosses, in its own frame."""
+        """(m, 2) positions at which the machine puts the crosses, in its own frame."""
         q = belt * (1.0 + unknown[11:13])
         lean = unknown[13]
         tables = [np.interp(q[:, axis], *_table(known, axis)) for axis in (0, 1)]
@@ -136,11 +137,11 @@ def fit(sighting: Sighting, rig: Rig, sheet: Sheet, paper_mm: tuple[float, float
 _SIZES: Final = np.array(
     [300.0, 300.0, 300.0, 300.0, 300.0, 300.0, 1.0, 1.0, 1.0, 1.0, 1.0, *([1.0] * 7), 1.0, 100.0, 100.0]
 )
-"""What size the unknowns are of: camera (8), lens (3), scales, lean, bends (4), turn, place (2)."""
+"""Magnitudes of the unknowns: camera (8), lens (3), scales, squareness, straightness (4), rotation, position (2)."""
 
 
 def _on_paper(points: Floats, camera: Floats, lens: Floats) -> Floats:
-    """(n, 2) mm of paper of centred, scaled pixels."""
+    """(n, 2) positions on the paper, mm, of centred, scaled pixels."""
     r2 = (points**2).sum(axis=1)
     straight = points * (1.0 + r2 * (lens[0] + r2 * (lens[1] + r2 * lens[2])))[:, None]
     lifted = straight @ camera[:, :2].T + camera[:, 2]
@@ -148,7 +149,7 @@ def _on_paper(points: Floats, camera: Floats, lens: Floats) -> Floats:
 
 
 def _start(asked: Floats, rig: Rig, marks: Floats) -> Floats:
-    """A guess: the crosses are where they were asked on the paper, and the lens is straight."""
+    """Initial values: crosses at their planned positions, no lens distortion."""
     rows = []
     for (u, v), (px, py) in zip(marks, asked, strict=True):
         rows.append([u, v, 1, 0, 0, 0, -px * u, -px * v])
@@ -160,7 +161,7 @@ def _start(asked: Floats, rig: Rig, marks: Floats) -> Floats:
 
 
 def _shapes(along: Floats, low: float, high: float) -> Floats:
-    """(m, 2) the polynomials of `BENDS` over an axis; neither shifts or turns it as a whole."""
+    """(m, 2) the polynomials of `BENDS` over an axis; neither contains an offset or a slope."""
     share = 2.0 * (along - low) / (high - low) - 1.0
     return np.column_stack([np.polynomial.legendre.Legendre.basis(order)(share) for order in BENDS])
 
@@ -219,7 +220,7 @@ def _most(off: Floats) -> float:
 
 
 def worst(left: Map, count: int = 5) -> tuple[Residual, ...]:
-    """The crosses at which most is left."""
+    """The crosses with the largest residuals."""
     far = np.hypot(*left.off_mm.T)
     order = np.argsort(-far)[:count]
     return tuple(

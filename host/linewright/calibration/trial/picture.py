@@ -1,9 +1,9 @@
-"""A photograph of a trial sheet: where its edges and its crosses are, in pixels.
+"""Evaluates a photograph of a trial sheet: positions of edges and crosses, in pixels.
 
-The sheet is found as the largest bright area with four corners, its edges along the steepest rise of brightness. Seen
-from above through the four corners, crosses and rings are found by their shape, and put in order by the three rings. At
-last each cross is measured in the picture itself: the middle of its lines, weighted by darkness, station by station,
-against the brightness beside them, so that a shadow does not shift it.
+The sheet is the largest bright area with four corners; its edges follow the steepest rise of brightness. After
+rectification by the four corners, crosses and rings are found by their shape, and identified by the three rings. Then
+each cross is measured in the original picture: the centre of its lines, weighted by darkness, at stations along them,
+relative to the brightness beside them, so that a shadow does not shift it.
 """
 
 from __future__ import annotations
@@ -29,34 +29,35 @@ Floats = NDArray[np.float64]
 Image = NDArray[np.uint8]
 
 COARSE_PX: Final = 1000
-"""Long side of the small picture in which the sheet is looked for."""
+"""Long side of the reduced picture in which the sheet is searched."""
 LEAST_PX: Final = 1200
-"""Long side below which a picture shows no trial sheet well enough: 4 pixels to the millimetre on A4."""
+"""Smallest long side of a usable picture: 4 pixels per mm on A4."""
 LEAST_SHARE: Final = 0.15
-"""Least share of the picture that the sheet must fill."""
+"""Smallest share of the picture that the sheet must fill."""
 TOP_PX_MM: Final = 5.0
-"""Resolution of the view from above in which marks are looked for: a 0.5 mm line is 2.5 pixels wide."""
+"""Resolution of the rectified view in which marks are searched: a 0.5 mm line is 2.5 pixels wide."""
 ALIKE: Final = 0.45
-"""Least correlation of a mark with its ideal shape."""
+"""Smallest correlation of a mark with its ideal shape."""
 FOUND_SHARE: Final = 0.85
-"""Least share of the crosses that must be found."""
+"""Smallest share of the crosses that must be found."""
 WIDEST_MM: Final = 0.45
-"""Line width (standard deviation of its darkness across) beyond which a picture is blurred: a 0.5 mm line has 0.15."""
+"""Line width (standard deviation of darkness across the line) above which a picture counts as blurred: a sharp 0.5 mm
+line has 0.15."""
 EDGE_POINTS: Final = 80
-"""Points looked at along each edge of the sheet."""
+"""Points evaluated along each edge of the sheet."""
 
 
 @dataclass(frozen=True, eq=False)
 class Sighting:
-    """What a picture shows of a sheet.
+    """Sheet found in a picture.
 
     Parameters
     ----------
     size_px : width and height of the picture.
-    edges_px : for the edges left, top, right, bottom of the sheet as it was drawn: (n, 2) float64 points, pixels.
-    marks_px : (m, 2) float64, middles of crosses, pixels.
-    column, row : (m,) int64, which crosses.
-    line_mm : how wide the lines look, standard deviation across.
+    edges_px : for the edges left, top, right, bottom of the sheet as drawn: (n, 2) float64 points, pixels.
+    marks_px : (m, 2) float64, centres of crosses, pixels.
+    column, row : (m,) int64, their columns and rows.
+    line_mm : apparent line width, standard deviation across.
     """
 
     size_px: tuple[int, int]
@@ -68,12 +69,12 @@ class Sighting:
 
 
 def vision() -> Any:
-    """OpenCV, or a word on how to get it.
+    """The OpenCV module.
 
     Raises
     ------
     InputError
-        If it is not installed.
+        It is not installed; the message says how to install it.
     """
     try:
         return importlib.import_module("cv2")
@@ -84,16 +85,16 @@ def vision() -> Any:
 
 
 MOST_BYTES: Final = 128 << 20
-"""Largest file of a photograph: a hundred megapixels as PNG."""
+"""Largest file: a hundred megapixels as PNG."""
 
 
 def read(path: Path) -> Image:
-    """A picture file as grey values, (height, width) uint8, the right way up.
+    """A picture file as grey values, (height, width) uint8, upright.
 
     Raises
     ------
     InputError
-        If it cannot be read, is no picture, or too small.
+        The file cannot be read, is no picture, or is too small.
     """
     cv2 = vision()
     try:
@@ -117,13 +118,13 @@ def sight(image: Image, sheet: Sheet, where: str = "the picture") -> Sighting:
     Parameters
     ----------
     image : (height, width) uint8.
-    sheet : that was drawn on.
+    sheet : the paper.
     where : names the picture in messages.
 
     Raises
     ------
     InputError
-        If it shows no such sheet, or not all of it, or not sharply.
+        The picture does not show the whole sheet sharply.
     """
     try:
         return _sight(image, sheet, where, shaded=False)
@@ -137,7 +138,7 @@ def sight(image: Image, sheet: Sheet, where: str = "the picture") -> Sighting:
 def _sight(image: Image, sheet: Sheet, where: str, *, shaded: bool) -> Sighting:
     corners = _corners(image, where, shaded=shaded)
     size = (sheet.width_mm, sheet.height_mm)
-    # The corners go round as seen; which of them is the sheet's own top left one, the rings will tell.
+    # The corners are in clockwise order; the rings will tell which one is the sheet's top left.
     longer_first = np.hypot(*(corners[1] - corners[0])) > np.hypot(*(corners[2] - corners[1]))
     if longer_first != (size[0] > size[1]):
         corners = np.roll(corners, -1, axis=0)
@@ -164,19 +165,16 @@ def _sight(image: Image, sheet: Sheet, where: str, *, shaded: bool) -> Sighting:
     )
 
 
-# The sheet
-
-
 def _corners(image: Image, where: str, *, shaded: bool) -> Floats:
-    """(4, 2) corners of the sheet, pixels, clockwise as seen.
+    """(4, 2) corners of the sheet, pixels, clockwise in the picture.
 
-    The sheet is what is brighter than the threshold that parts the picture best (Otsu, IEEE Trans. SMC 9, 1979). A hard
-    shadow may part it from its own bright half; then ``shaded`` parts what is below that threshold once more.
+    The sheet is brighter than Otsu's threshold (IEEE Trans. SMC 9, 1979). A hard shadow may separate it from its own
+    bright half; then ``shaded`` splits the part below that threshold again.
     """
     cv2 = vision()
     shrink = COARSE_PX / max(image.shape)
     small = cv2.resize(image, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA)
-    # Closing takes the lines out of the sheet, so that it is one bright area.
+    # Morphological closing removes the lines, so that the sheet is one bright area.
     calm = cv2.GaussianBlur(cv2.morphologyEx(small, cv2.MORPH_CLOSE, np.ones((15, 15), np.uint8)), (5, 5), 0)
     level, bright = cv2.threshold(calm, 0, 255, cv2.THRESH_BINARY + cv2.THRESH_OTSU)
     if shaded and (calm <= level).any():
@@ -213,11 +211,11 @@ def _corners(image: Image, where: str, *, shaded: bool) -> Floats:
 
 
 def _edge(image: Image, begin: Floats, end: Floats, where: str) -> Floats:
-    """(n, 2) points of one edge of the sheet, pixels: where brightness rises most on the way in."""
+    """(n, 2) points of one edge of the sheet, pixels: where brightness rises most towards the inside."""
     along = np.linspace(0.05, 0.95, EDGE_POINTS)[:, None]
     way = end - begin
     length = float(np.hypot(*way))
-    inward = np.array([-way[1], way[0]]) / length  # clockwise round the sheet, its inside is to the right
+    inward = np.array([-way[1], way[0]]) / length  # edges run clockwise, so the inside is to the right
     reach = np.arange(-0.02 * length, 0.02 * length, 0.5)
     places = begin + along * way
     samples = _sampled(image, places[:, None, :] + reach[None, :, None] * inward)
@@ -230,7 +228,7 @@ def _edge(image: Image, begin: Floats, end: Floats, where: str) -> Floats:
     curve = before - 2.0 * here + after
     shift = np.where(curve < 0.0, 0.5 * (before - after) / np.where(curve < 0.0, curve, -1.0), 0.0)
     depth = (at + np.clip(shift, -1.0, 1.0)) * 0.5 + reach[0]
-    # A lens bends an edge into a smooth curve; what departs from it is dirt, a shadow's rim or a finger.
+    # A lens bends an edge to a smooth curve; outliers are dirt, shadows or fingers.
     share = along[:, 0]
     keep = np.ones(len(depth), dtype=np.bool_)
     for _ in range(4):
@@ -244,11 +242,8 @@ def _edge(image: Image, begin: Floats, end: Floats, where: str) -> Floats:
     return np.asarray(places[keep] + depth[keep, None] * inward)
 
 
-# Marks
-
-
 def _top_view(image: Image, corners: Floats, size_mm: tuple[float, float]) -> Image:
-    """The sheet as seen from above, `TOP_PX_MM` pixels to the mm."""
+    """The rectified sheet, `TOP_PX_MM` pixels per mm."""
     cv2 = vision()
     paper = np.array([[0.0, 0.0], [size_mm[0], 0.0], [size_mm[0], size_mm[1]], [0.0, size_mm[1]]])
     matrix = _homography(corners, paper * TOP_PX_MM)
@@ -258,7 +253,7 @@ def _top_view(image: Image, corners: Floats, size_mm: tuple[float, float]) -> Im
 
 
 def _darkness(view: Image) -> NDArray[np.float32]:
-    """How much darker than its surroundings each pixel is."""
+    """Darkness of each pixel relative to its surroundings."""
     cv2 = vision()
     ground = cv2.medianBlur(view, 41)
     dark: NDArray[np.float32] = np.maximum(ground.astype(np.float32) - view.astype(np.float32), np.float32(0.0))
@@ -266,7 +261,7 @@ def _darkness(view: Image) -> NDArray[np.float32]:
 
 
 def _peaks(dark: NDArray[np.float32], shape: NDArray[np.float32], apart_mm: float) -> Floats:
-    """(n, 2) places, mm, at which a view looks like a shape, best first."""
+    """(n, 2) places, mm, at which a view correlates with a shape, best first."""
     cv2 = vision()
     score = cv2.matchTemplate(dark, shape, cv2.TM_CCOEFF_NORMED)
     radius = int(apart_mm * TOP_PX_MM)
@@ -278,7 +273,7 @@ def _peaks(dark: NDArray[np.float32], shape: NDArray[np.float32], apart_mm: floa
 
 
 def _shape(ring: bool) -> NDArray[np.float32]:
-    """An ideal cross, with a ring around it or without."""
+    """An ideal cross, with or without a ring."""
     cv2 = vision()
     half = int((RING_MM + 1.0) * TOP_PX_MM) if ring else int((CROSS_MM + 0.6) * TOP_PX_MM)
     shape = np.zeros((2 * half + 1, 2 * half + 1), dtype=np.float32)
@@ -292,7 +287,7 @@ def _shape(ring: bool) -> NDArray[np.float32]:
 
 
 def _orientation(image: Image, corners: Floats, sheet: Sheet, where: str) -> tuple[int, Floats]:
-    """By how many corners to turn, and (2, 3) the map from sheet mm as drawn to mm of paper."""
+    """Number of corners to rotate by, and (2, 3) map from sheet mm as drawn to mm of paper."""
     x, y = grid(sheet)
     asked = np.array([[x[c], y[r]] for c, r in RINGED])
     size = (sheet.width_mm, sheet.height_mm)
@@ -326,7 +321,7 @@ def _orientation(image: Image, corners: Floats, sheet: Sheet, where: str) -> tup
 def _crosses(
     image: Image, to_px: Floats, to_paper: Floats, sheet: Sheet, where: str
 ) -> tuple[NDArray[np.int64], NDArray[np.int64], Floats]:
-    """Column, row and rough place, mm of paper, of the crosses that are there."""
+    """Column, row and rough position, mm of paper, of the visible crosses."""
     x, y = grid(sheet)
     size = (sheet.width_mm, sheet.height_mm)
     corners = _mapped(to_px, np.array([[0.0, 0.0], [size[0], 0.0], [size[0], size[1]], [0.0, size[1]]]))
@@ -356,14 +351,14 @@ def _crosses(
 
 
 def _middles(image: Image, to_px: Floats, rough_mm: Floats) -> tuple[Floats, float]:
-    """(m, 2) middles of crosses, pixels, nan where a line cannot be followed; and how wide the lines look, mm."""
+    """(m, 2) centres of crosses, pixels, nan if a line cannot be followed; and the apparent line width, mm."""
     stations = np.concatenate((np.arange(-2.5, -0.7, 0.2), np.arange(0.8, 2.6, 0.2)))
     across = np.arange(-1.4, 1.41, 0.05)
     middle = rough_mm.copy()
     width = 0.0
-    for _ in range(2):  # the second time round the windows are centred
+    for _ in range(2):  # in the second pass the windows are centred
         lines = []
-        for axis in (0, 1):  # the level line is followed along x, and looked at across y
+        for axis in (0, 1):  # the horizontal line is followed along x and measured across y
             grid_mm = np.empty((len(middle), len(stations), len(across), 2))
             grid_mm[..., axis] = middle[:, None, None, axis] + stations[None, :, None]
             grid_mm[..., 1 - axis] = middle[:, None, None, 1 - axis] + across[None, None, :]
@@ -372,7 +367,7 @@ def _middles(image: Image, to_px: Floats, rough_mm: Floats) -> tuple[Floats, flo
             begin, end = value[..., :6].mean(axis=-1), value[..., -6:].mean(axis=-1)
             ground = begin[..., None] * (1.0 - share) + end[..., None] * share
             dark = np.maximum(ground - value, 0.0)
-            # Half of the peak cuts off noise far from the line, which would pull its middle towards the window's.
+            # Subtract a quarter of the peak: noise far from the line would pull its centre towards that of the window.
             dark = np.maximum(dark - 0.25 * dark.max(axis=-1, keepdims=True), 0.0)
             weight = dark.sum(axis=-1)
             safe = np.where(weight > 0.0, weight, 1.0)
@@ -382,7 +377,7 @@ def _middles(image: Image, to_px: Floats, rough_mm: Floats) -> tuple[Floats, flo
             lines.append(_straight(stations, place, clear))
             width = max(width, float(np.median(spread[clear]))) if clear.any() else np.inf
         (level_at, level_slope), (upright_at, upright_slope) = lines
-        # y = level_at + level_slope x and x = upright_at + upright_slope y, from the window's middle.
+        # y = level_at + level_slope x and x = upright_at + upright_slope y, relative to the window's centre.
         y = (level_at + level_slope * upright_at) / (1.0 - level_slope * upright_slope)
         x = upright_at + upright_slope * y
         middle = middle + np.column_stack((x, y))
@@ -390,7 +385,7 @@ def _middles(image: Image, to_px: Floats, rough_mm: Floats) -> tuple[Floats, flo
 
 
 def _straight(stations: Floats, place: Floats, clear: NDArray[np.bool_]) -> tuple[Floats, Floats]:
-    """(m,) height at 0 and slope of the line through each cross' stations; nan where too few are clear."""
+    """(m,) offset and slope of the line through each cross' stations; nan if too few are clear."""
     weight = clear.astype(np.float64)
     for _ in range(2):
         total = weight.sum(axis=1)
@@ -405,11 +400,8 @@ def _straight(stations: Floats, place: Floats, clear: NDArray[np.bool_]) -> tupl
     return np.where(enough, height, np.nan), np.where(enough, slope, np.nan)
 
 
-# Geometry
-
-
 def _homography(begin: Floats, end: Floats) -> Floats:
-    """(3, 3) the projective map that takes four points to four points."""
+    """(3, 3) projective map of four points to four points."""
     cv2 = vision()
     matrix: Floats = cv2.getPerspectiveTransform(begin.astype(np.float32), end.astype(np.float32)).astype(np.float64)
     return matrix
@@ -422,10 +414,10 @@ def _mapped(matrix: Floats, points: Floats) -> Floats:
 
 
 def _sampled(image: Image, places_px: Floats) -> Floats:
-    """Grey values at places (..., 2), pixels, between pixels linearly."""
+    """Grey values at places (..., 2), pixels, interpolated linearly."""
     cv2 = vision()
     flat = places_px.reshape(-1, 2).astype(np.float32)
-    rows = -(-len(flat) // 8192)  # OpenCV takes no more than 32767 in a row
+    rows = -(-len(flat) // 8192)  # OpenCV is limited to 32767 per row
     padded = np.zeros((rows * 8192, 2), dtype=np.float32)
     padded[: len(flat)] = flat
     maps = padded.reshape(rows, 8192, 2)

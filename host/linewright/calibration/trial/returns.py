@@ -1,8 +1,8 @@
-"""Repeatability: the same place reached again and again from both sides, in the terms of ISO 230-2.
+"""Repeatability: the same position approached repeatedly from both sides, in terms of ISO 230-2.
 
-At each target ten ticks stand one below the other, reached five times from the left and five times from the right (or
-from above and below). How far neighbours stand apart shows how well the machine finds back, and how far the two sides
-stand apart is the reversal value.
+At each target ten ticks are drawn one below the other, five approached from the left and five from the right (or from
+above and below). The spread within a group shows the repeatability; the distance between the groups is the reversal
+value.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from linewright.sheet.sizes import Sheet
 
 TIMES: Final = 5
-"""Approaches from either side: what ISO 230-2 asks for."""
+"""Approaches per side, as ISO 230-2 requires."""
 TICK_MM: Final = 2.5
 FAR_MM: Final = 25.0
 RANGE_TO_DEVIATION: Final = 2.326
@@ -30,7 +30,7 @@ TARGETS: Final = 3
 
 
 def _targets(sheet: Sheet, axis: Axis) -> list[tuple[float, float]]:
-    """Where the stacks of ticks begin, along and across, sheet mm."""
+    """Start of the stacks of ticks, along and across, sheet mm."""
     left, top, right, bottom = sheet.box_mm
     begin, end = (left + 40.0, right - 40.0) if axis == "x" else (top + 70.0, bottom - 40.0)
     if end - begin < 40.0:
@@ -45,7 +45,7 @@ def design(rig: Rig, sheet: Sheet) -> Trial:
     Raises
     ------
     SheetError
-        If the sheet is too small.
+        The paper is too small.
     """
     left, top, _, _ = sheet.box_mm
     page = Page()
@@ -83,7 +83,7 @@ def design(rig: Rig, sheet: Sheet) -> Trial:
 
 
 def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], reading_mm: float) -> Finding:  # noqa: ARG001  all fits have one signature
-    """Repeatability of both axes; nothing is corrected by it."""
+    """Repeatability of both axes; no correction follows from it."""
     figures = []
     notes = []
     for axis in ("x", "y"):
@@ -92,7 +92,7 @@ def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], read
         for number in range(1, TARGETS + 1):
             first, second, step = (answers[f"{axis}{number}-{what}"] for what in ("first", "second", "step"))
             s = [spread / RANGE_TO_DEVIATION for spread in (first, second)]
-            # ISO 230-2: unidirectional repeatability 4 s, bidirectional the largest of both and of 2 s + 2 s + |B|.
+            # ISO 230-2: unidirectional repeatability 4 s; bidirectional the largest of both and of 2 s + 2 s + |B|.
             worst = max(worst, 4.0 * s[0], 4.0 * s[1], 2.0 * s[0] + 2.0 * s[1] + step)
             steps.append(step)
         figures.append(FoundValue(f"repeatability of {axis}", 0.0, worst, None, "mm"))

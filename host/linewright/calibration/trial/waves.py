@@ -1,7 +1,7 @@
-"""Ringing: lines that leave a sharp corner at a known speed, and the waves that the carriage then draws.
+"""Ringing: lines after a sharp corner at known speed, which show the carriage's vibration as waves.
 
-A carriage that rings at ``f`` while the pen goes at ``v`` along the other axis draws waves ``v / f`` long. Their length
-is measured over as many of them as can be seen.
+A carriage that rings at ``f`` while the pen moves at ``v`` along the other axis draws waves of length ``v / f``. Their
+length is measured over as many waves as are visible.
 """
 
 from __future__ import annotations
@@ -25,25 +25,25 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 
 SPEEDS_MM_S: Final = (25.0, 40.0, 60.0, 80.0, 100.0)
-"""The corner takes 0.42 of it from one axis at once: 42 mm/s are 210 full steps a second on a common machine, which
-motors of that size start from rest (common practice)."""
+"""At the corner one axis loses 0.42 of its speed at once: 42 mm/s are 210 full steps a second on a common machine, from
+which such motors can start (common practice)."""
 LEG_MM: Final = 14.0
 SIDE_MM: Final = 6.5
-"""The way to the corner comes in at 25 degrees: the axis across loses 0.42 of the speed, which makes it swing, the axis
-along gains 0.09, which shifts the crests little."""
+"""Length of the line before the corner. It comes in at 25 degrees: the axis across loses 0.42 of the speed, which makes
+it swing; the axis along gains 0.09, which hardly shifts the crests."""
 TAIL_MM: Final = 55.0
 LEAST_HZ, MOST_HZ = 2.0, 100.0
 ENOUGH_CRESTS: Final = 3
-"""One wave alone is easily a blot."""
+"""Fewest waves to rely on; a single one may be a blot."""
 LAG_MM: Final = 0.03
-"""How far a slanting line may bend by unequal lags."""
+"""Largest deflection of a slanting line by different lags."""
 MISCOUNT: Final = 0.6
-"""Waves by which a line may depart from the others; a count that is wrong departs by one."""
+"""Deviation of a line from the others, in waves, that counts as a miscount (which deviates by one)."""
 SHIFT_SHARE: Final = 0.08
-"""Largest shift of a crest by the swing of the other axis, in waves: the corner gives that axis 0.09 of the speed."""
+"""Largest shift of a crest by the swing of the other axis, in waves: that axis gets 0.09 of the speed at the corner."""
 SYSTEMATIC: Final = 0.06
-"""Share of a frequency by which all lines may mislead alike: the other axis rings, too, and shifts the crests, and a
-scale that is not corrected yet makes the speed another one. Shapers forgive this and more."""
+"""Relative systematic error of a frequency common to all lines: the other axis rings, too, and shifts the crests, and
+an uncorrected scale changes the speed. Shapers tolerate this and more."""
 
 
 def design(rig: Rig, sheet: Sheet) -> Trial:
@@ -52,7 +52,7 @@ def design(rig: Rig, sheet: Sheet) -> Trial:
     Raises
     ------
     SheetError
-        If the sheet is too small.
+        The paper is too small.
     """
     left, top, right, bottom = sheet.box_mm
     step = 16.0
@@ -62,8 +62,8 @@ def design(rig: Rig, sheet: Sheet) -> Trial:
     labels.text("RINGING", left + 16.0, top + 4.0)
     runs = []
     for number, speed in enumerate(SPEEDS_MM_S, start=1):
-        # Axis x rings along lines that go down, axis y along lines that go right. The corner is shallow, so that the
-        # axis along which the waves are measured hardly changes its speed.
+        # Axis x rings along vertical lines, axis y along horizontal ones. The corner is shallow, so that the axis along
+        # which waves are measured hardly changes its speed.
         x, y = left + 14.0 + step * number, top + 20.0
         down, across = Page(), Page()
         down.line((x - SIDE_MM, y), (x, y + LEG_MM), (x, y + LEG_MM + TAIL_MM))
@@ -99,7 +99,9 @@ def design(rig: Rig, sheet: Sheet) -> Trial:
 
 
 def _sharp(speed: float) -> dict[str, object]:
-    """Corners at full speed: nothing smoothed, and no play taken up, which would slow the pen down there."""
+    """Settings for corners at full speed: no smoothing, and no backlash compensation, which would slow the pen down
+    there.
+    """
     return {
         "motion.junction_deviation_mm": 1.0,
         "motion.pen_down_speed_mm_s": speed,
@@ -115,12 +117,12 @@ def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], read
     Parameters
     ----------
     answers : ``x1-waves`` and ``x1-length`` and so on, in pairs.
-    reading_mm : to what the ruler was read.
+    reading_mm : resolution of the ruler.
 
     Raises
     ------
     InputError
-        If there are lengths without counts, or the frequencies of an axis contradict each other.
+        A length has no count, or the frequencies of an axis contradict each other.
     """
     figures: list[FoundValue] = []
     residuals: list[Residual] = []
@@ -150,10 +152,10 @@ def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], read
 
 
 def _even_speed(rig: Rig, found: Mapping[str, object]) -> float:
-    """mm/s at which a slanting line bends aside by `LAG_MM`, because one axis lags more than the other.
+    """Speed, mm/s, at which different lags of the axes deflect a slanting line by `LAG_MM`.
 
-    An axis with damping ``z`` that follows at ``v`` lags by ``2 z v / w`` (the ramp response of the damped oscillator,
-    any text on vibration). On a slanting line both lags have a part across it, at most half of their difference.
+    An axis with damping ratio ``z`` that moves at ``v`` lags by ``2 z v / w`` (ramp response of the damped oscillator,
+    any text on vibration). On a slanting line both lags have a component across it, at most half of their difference.
     """
     smoothing = rig.smoothing
     x_hz, y_hz = (found.get(f"smoothing.{axis}_hz", getattr(smoothing, f"{axis}_hz")) for axis in ("x", "y"))
@@ -166,7 +168,7 @@ def _even_speed(rig: Rig, found: Mapping[str, object]) -> float:
 def _frequency(
     axis: Axis, answers: Mapping[str, float], reading_mm: float, residuals: list[Residual]
 ) -> tuple[float | None, float | None]:
-    """Hz and its stated uncertainty from all lines of an axis."""
+    """Frequency, Hz, and its stated uncertainty from all lines of an axis."""
     counts, lengths, speeds, names = [], [], [], []
     for number, speed in enumerate(SPEEDS_MM_S, start=1):
         waves, length = (answers.get(f"{axis}{number}-{what}") for what in ("waves", "length"))
@@ -192,7 +194,7 @@ def _frequency(
         return None, None
     per_hertz = np.array(counts) * np.array(speeds)
     measured = np.array(lengths)
-    # A count that is wrong by one shows against the median, which one line cannot move.
+    # A miscount shows against the median, which one line cannot shift.
     usual = float(np.median(per_hertz / measured))
     missed = np.abs(measured * usual / np.array(speeds) - np.array(counts))
     worst = int(np.argmax(missed))
@@ -202,7 +204,7 @@ def _frequency(
             f"{per_hertz[worst] / usual:.1f} mm",
             hint="count its waves again: one more or one less explains this",
         )
-    # What a line is off by: the reading, and a share of one wave, because the other axis rings, too, and shifts crests.
+    # Error of a line: the reading, and a share of one wave, because the other axis also rings and shifts crests.
     scatter = np.hypot(READING_SHARE * reading_mm, SHIFT_SHARE * measured / np.array(counts))
     found = solve(lambda f: per_hertz / f / scatter, measured / scatter, np.array([usual]), 1.0)
     off_mm = found.residuals * scatter
