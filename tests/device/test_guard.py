@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import copy
 import math
 import random
+import statistics
 from array import array
 
 import pytest
 
+from device.checked_integers import Checked, CheckedCells
 from dual.record_reader import laid_down
 from lineboard import guard
 from linewire import messages, records
@@ -83,8 +86,9 @@ class Port:
 
 
 class Queue:
-    def __init__(self) -> None:
-        self.values, self.places, self.lengths = array("i", [0]), array("i", [0]), array("H", [0])
+    def __init__(self, slots: int = 1) -> None:
+        self.values, self.places = array("i", [0] * slots), array("i", [0] * slots)
+        self.lengths = array("H", [0] * slots)
         self.taken = 0
 
 
@@ -101,20 +105,22 @@ def fault(it: guard.Guard, kind: int, *entry: int) -> int:
     return it.admit(queue, 1)
 
 
-@pytest.mark.parametrize(
-    ("rate", "accel", "jump"),
-    [
-        (8000, 60_000, 1500),
-        (40_000, 300_000, 6000),
-        (131_071, 4_000_000, 40_000),
-        (3000, 5000, 400),
-        (60_000, 1_200_000, 3000),
-    ],
-)
+FIGURES = [
+    (8000, 60_000, 1500),
+    (40_000, 300_000, 6000),
+    (131_071, 4_000_000, 40_000),
+    (3000, 5000, 400),
+    (60_000, 1_200_000, 3000),
+]
+
+
+@pytest.mark.parametrize(("rate", "accel", "jump"), FIGURES)
 def test_ramps_are_taken_and_refused_as_in_real_numbers(rate: int, accel: int, jump: int) -> None:
     """But for 6 % where a rule in whole numbers may round, and a few steps/s where all is slow."""
     chance = random.Random(rate)
     refused = taken = 0
+    off: dict[bool, list[float]] = {False: [], True: []}
+    off_steps = []
     for _ in range(400):
         it, model = limited(rate, accel, jump), Model(rate, accel, jump)
         angle, size = chance.uniform(0, 2 * math.pi), chance.choice([1, 3, 10, 60, 300, 3000])
@@ -136,8 +142,134 @@ def test_ramps_are_taken_and_refused_as_in_real_numbers(rate: int, accel: int, j
             taken += got == 0
             if got:
                 break
+            for motor in (0, 1):
+                follows = it.limits[guard._REFERENCE_A + motor] - guard._RATE_ZERO
+                ahead = (it.limits[guard._AHEAD_A + motor] - guard._AHEAD_ZERO) / 16
+                off[math.hypot(*d) > 60].append(abs(follows - model.reference[motor]) / rate)
+                off_steps.append(abs(ahead - model.ahead[motor]))
     assert refused > 30
     assert taken > 300
+    # The length of a short ramp is known to a sixteenth of a step, and its time to a 2 097 152th of a second.
+    assert max(off[True]) < 0.003
+    assert statistics.median(off[True]) < 0.0002
+    assert max(off[False]) < 0.02
+    assert statistics.median(off[False]) < 0.0003
+    assert max(off_steps) < 1
+    assert statistics.median(off_steps) < 0.001
+
+
+def at_speed(it: guard.Guard, d: tuple[int, int], v: int) -> None:
+    """As if a long ramp in this direction had just ended at this path speed."""
+    it.begin(0, 0, True)
+    it.limits[guard._V] = v
+    for motor, n in enumerate(d):
+        it.limits[guard._REFERENCE_A + motor] = guard._RATE_ZERO + round(v * n / math.hypot(*d))
+
+
+WAYS = [(1.0, 0.0), (0.0, -1.0), (-0.6, 0.8), (0.8, 0.6), (-0.7072, -0.7071), (0.28, -0.96), (0.999, 0.0447)]
+
+
+@pytest.mark.parametrize("way", WAYS)
+@pytest.mark.parametrize("rates", [(8000, 4001), (33_333, 60_000), (131_071, 90_000)])
+def test_each_motor_has_its_own_rate_to_a_few_steps_a_second(way: tuple[float, float], rates: tuple[int, int]) -> None:
+    """What is asked in its own rate is taken, at both ends of a ramp; some 8 steps/s more is refused."""
+    for length in (60, 700, 9000, 16_000):
+        d = round(length * way[0]), round(length * way[1])
+        exact = math.hypot(*d)
+        v = min(rate * exact / abs(n) for rate, n in zip(rates, d, strict=True) if n)
+        if v > 131_000:
+            continue
+        it = guard.Guard(Port(), 0)
+        it.configure(False, (-FAR, FAR, -FAR, FAR), *rates, 4_000_000, 2 * messages.RATE, 1000, 2000)
+        beyond = math.ceil(v * 1.0004) + 12
+        for before, end, taken in ((int(v), int(v), True), (beyond, int(v), False), (int(v), beyond, False)):
+            at_speed(it, d, before)
+            assert (fault(it, records.RAMP, *d, end) == 0) == taken, (d, before, end)
+
+
+@pytest.mark.parametrize("way", WAYS)
+@pytest.mark.parametrize("accel", [900, 60_000, 4_000_000])
+def test_acceleration_is_kept_to_a_step(way: tuple[float, float], accel: int) -> None:
+    """Up and down, from rest and at speed: v^2 changes by 2 a (length + 1), and by 2 % more it does not."""
+    for length in (1, 3, 40, 250, 300, 4000, 16_000):
+        d = round(length * way[0]), round(length * way[1])
+        exact = math.hypot(*d)
+        for before in (0, 200, 9000, 100_000):
+            change = 2 * accel * exact
+            v = int(math.sqrt(before**2 + change))
+            # Rounding: one step of length, 1/8 of a unit of acceleration, and speeds to 16 steps/s.
+            beyond = math.ceil(math.sqrt(before**2 + 2 * (accel + 24) * (exact + 1.01) * 1.005)) + 16
+            for fast, slow, taken in ((v, before, True), (beyond, before, False)):
+                if fast > messages.RATE or (fast == slow and taken):
+                    continue
+                for one, other in ((slow, fast), (fast, slow)):
+                    it = limited(messages.RATE, accel, 2 * messages.RATE)
+                    at_speed(it, d, one)
+                    assert (fault(it, records.RAMP, *d, other) == 0) == taken, (d, one, other)
+
+
+@pytest.mark.parametrize(("rate", "accel", "jump"), FIGURES)
+def test_a_turn_is_taken_up_to_the_allowed_jump(rate: int, accel: int, jump: int) -> None:
+    """At full speed, alone or behind some short ramps straight on: to 3 %, or a step and a half."""
+    chance = random.Random(jump)
+    tried = 0
+    for length in (2, 4, 8, 15, 30, 60, 110, 200, 300, 800, 5000) * 4:
+        it, model = limited(rate, accel, jump), Model(rate, accel, jump)
+        v = round(rate * chance.uniform(0.5, 0.95))
+        turned, sign = chance.choice([False, True]), chance.choice([-1, 1])
+
+        def way(m: float, n: int = length, turned: bool = turned, sign: int = sign) -> tuple[int, int]:
+            along, aside = round(math.sqrt(n * n - m * m)), round(sign * m)
+            return (aside, -along) if turned else (along, aside)
+
+        at_speed(it, way(0), v)
+        model.v, model.reference = v, [v * n / length for n in way(0)]
+        for _ in range(chance.randrange(3)):
+            model.used(way(0), v)
+            assert fault(it, records.RAMP, *way(0), v) == 0
+        least, most = 0.0, float(length)
+        while most - least > 0.01:
+            m = (least + most) / 2
+            least, most = (m, most) if copy.deepcopy(model).used(way(m), v) <= 1 else (least, m)
+        if most > length - 1:
+            continue  # allowed to turn by 90 degrees
+        for m, taken in ((least * 0.97 - 1.5, True), (least * 1.03 + 1.5, False)):
+            trial = copy.deepcopy(model)
+            if 0 <= m <= length and (trial.used(way(m), v) <= 1) == taken and not trial.unsure:
+                tried += 1
+                assert (fault(copy.deepcopy(it), records.RAMP, *way(m), v) == 0) == taken, (way(m), v)
+    assert tried > 40
+
+
+def test_nothing_leaves_32_bits(monkeypatch: pytest.MonkeyPatch) -> None:
+    """With settings and records at the ends of their ranges and within them, at the ends of the positions."""
+    monkeypatch.setattr(guard, "int", Checked, raising=False)
+    chance = random.Random(3)
+    taken = 0
+    for case in range(400):
+        rate = chance.choice([messages.RATE, 3000, chance.randrange(1, messages.RATE)])
+        accel = chance.choice([1, 4_000_000, chance.randrange(1, 4_000_000), 300_000])
+        jump = chance.choice([1, 2 * messages.RATE, chance.randrange(1, 2 * messages.RATE), 6000])
+        far = messages.POSITION
+        it = guard.Guard(Port(), 0)
+        it.configure(case % 4 == 0, (-far, far, -far, far), rate, rate, accel, jump, 500, 2500)
+        # Crossed, the sum of both places beyond that comes out negative on a board, which is refused as well.
+        corner = far // 2 if case % 4 == 0 else far
+        it.begin(chance.choice([-corner, 0, 0, corner]), chance.choice([-corner, 0, 0, corner]), True)
+        v, size = 0, chance.choice([1, 3, 16, 255, 256, 300, 4095, 4096, 16_383])
+        d = [int(chance.choice([-1, 0, 1, chance.uniform(-1, 1)]) * size) for _ in (0, 1)]
+        for _ in range(12):
+            if chance.random() < 0.2:
+                d = [d[1], -d[0] // 2]
+            steady = min(int(math.sqrt(v * v + 2 * accel * math.hypot(*d))), rate)
+            v = chance.choice([steady, steady, steady, 0, 1, v, messages.RATE])
+            queue = Queue()
+            queue.values[0], queue.places[0] = laid_down(records.RAMP, *d, v)
+            cells = (CheckedCells(part) for part in (it.limits, queue.values, queue.places, queue.lengths))
+            if guard._admit(*cells, 0, 1):
+                break
+            taken += 1
+    assert taken > 500
 
 
 def test_the_reference_is_at_rest_where_the_path_is() -> None:
@@ -174,6 +306,53 @@ def test_order_of_records() -> None:
     assert fault(it, records.REST, 5, 0, 0) == 0
     it.begin(0, 0, False)
     assert fault(it, records.PEN, 1500, 20, 0) == messages.NOT_HOMED
+
+
+def test_lengths_are_whole_steps_rounded_down() -> None:
+    chance = random.Random(8)
+    for _ in range(1500):
+        most = chance.choice([1, 2, 20, 255, 256, 700, 16_383])
+        d = chance.randrange(-most, most + 1), chance.randrange(-most, most + 1)
+        if any(d):
+            it, queue = limited(messages.RATE, 4_000_000, 2 * messages.RATE), Queue()
+            queue.values[0], queue.places[0] = laid_down(records.RAMP, *d, 900)
+            it.admit(queue, 1)
+            assert queue.lengths[0] == math.isqrt(d[0] ** 2 + d[1] ** 2), d
+
+
+def test_what_is_counted_of_several_records() -> None:
+    """They lie round the end of the queue, and those in front of the one at fault are counted."""
+    entries = [
+        (records.RAMP, 40, 30, 3000),
+        (records.PEN, 1400, 0, 0),
+        (records.RAMP, 80, 60, 0),
+        (records.PEN, 1500, 20, 0),
+        (records.REST, 700, 0, 0),
+        (records.RAMP, 3, 4, 900),
+        (records.RAMP, 40, 30, 0),
+        (records.RAMP, 2, 0, 500),
+        (records.END, 0, 0, 0),
+    ]
+    # Behind so many of them: records at which the path stands still, and steps of path since.
+    expected = [(0, 50), (0, 50), (0, 150), (1, 0), (2, 0), (2, 5), (2, 55), (2, 57), (2, 57)]
+    for count in range(1, len(entries) + 1):
+        it, queue = guard.Guard(Port(), 15), Queue(16)
+        it.configure(False, (-FAR, FAR, -FAR, FAR), 40_000, 40_000, 300_000, 12_000, 1000, 2000)
+        it.begin(0, 0, True)
+        queue.taken = 16 * 5 + 12
+        for i, entry in enumerate(entries[:count]):
+            queue.values[(12 + i) % 16], queue.places[(12 + i) % 16] = laid_down(*entry)
+        fault = it.admit(queue, count)
+        # No end may follow a ramp that has not come to rest.
+        assert fault == (messages.BAD_RECORDS if count == 9 else 0)
+        cells = it.limits
+        assert cells[guard.L_COUNT] == min(count, 8)
+        assert (cells[guard.L_TERMINALS], cells[guard.L_OPEN]) == expected[count - 1]
+        assert cells[guard.L_LAST_KIND] == entries[count - 1][0]
+        if count > 3:
+            assert queue.values[15] == records.PEN << records.KIND_SHIFT | 20 * 5000
+            assert queue.values[13] == records.PEN << records.KIND_SHIFT
+            assert queue.lengths[14] == 100
 
 
 def test_servo_range_includes_its_ends() -> None:
@@ -347,3 +526,12 @@ def test_a_switch_and_missing_power_are_believed_once_they_last() -> None:
     assert it.silent_us == guard.UNPOWERED_US + 1
     it.heard()
     assert it.silent_us == 0
+
+
+def test_silence_is_counted_until_no_host_can_ask_for_more() -> None:
+    it = guard.Guard(Port(), 0)
+    step_us = 90_000_000
+    for i in range(20):
+        it.watch((i + 1) * step_us % (1 << 30))
+        assert it.silent_us == min((i + 1) * step_us, 12 * step_us)
+    assert 12 * step_us >= guard.LONGEST_SILENCE_US > 11 * step_us

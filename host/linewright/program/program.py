@@ -18,6 +18,7 @@ from linewright.drawing.strokes import Drawing
 from linewright.errors import ProgramError
 from linewright.machine.shape import MachineShape
 from linewright.program.packing import Packed, pack
+from linewright.rig.board_settings import board_settings
 from linewright.rig.rig import Rig
 from linewright.sheet.position import SheetPosition
 from linewright.sheet.sizes import Sheet
@@ -28,6 +29,9 @@ __all__ = ["END", "PEN", "RAMP", "REST", "PenGroup", "Program", "Trajectory"]
 SAFE_US: Final = (1000, 2000)
 PRESS_US: Final = 120
 """Tolerance of servo pulses beyond the rig's pen heights: the trial sheet of pen heights goes 100 us beyond."""
+
+_ROUNDED_STEPS_S2: Final = 32.0
+"""The board reckons in sixteenths of this (`lineboard.guard`), and takes as much more."""
 
 
 @dataclass(frozen=True)
@@ -280,32 +284,53 @@ class Program:
         drives = self.position_steps @ np.linalg.inv(rig.kinematics_matrix).T
         low, high = (np.array(rim) for rim in rig.shape.room_mm)
         slack_mm = self.step_mm  # positions are rounded to the step
-        if (drives < low - slack_mm).any() or (drives > high + slack_mm).any():
+        beyond = ((drives < low - slack_mm) | (drives > high + slack_mm)).any(axis=1)
+        if beyond.any():
             least, most = drives.min(axis=0), drives.max(axis=0)
             raise ProgramError(
                 f"this program moves x {least[0]:.1f}..{most[0]:.1f} mm and y {least[1]:.1f}..{most[1]:.1f} mm; "
-                f"the rig reaches {low[0] + 0.0:g}..{high[0]:g} and {low[1] + 0.0:g}..{high[1]:g} mm",
+                f"the rig reaches {low[0] + 0.0:g}..{high[0]:g} and {low[1] + 0.0:g}..{high[1]:g} mm "
+                f"({self._where(max(int(beyond.argmax()) - 1, 0))})",
                 hint=hint,
             )
-        at = self.is_ramp
+        at = np.flatnonzero(self.is_ramp)
         moves = np.stack((self.da[at], self.db[at]), axis=1).astype(np.float64)
-        fastest = np.maximum(self.v_start[at], self.v_end[at])
-        rates = np.abs(moves) / np.hypot(*moves.T)[:, None] * fastest[:, None]
-        for name, motor, rate in zip("AB", (rig.a, rig.b), rates.max(axis=0, initial=0.0), strict=True):
-            if rate > motor.step_rate_hz + 1.0:  # speeds are whole steps/s
+        lengths = np.hypot(*moves.T)
+        starts, ends = self.v_start[at].astype(np.float64), self.v_end[at].astype(np.float64)
+        rates = np.abs(moves) / lengths[:, None] * np.maximum(starts, ends)[:, None]
+        for name, motor, rate in zip("AB", (rig.a, rig.b), rates.T, strict=True):
+            worst = int(rate.argmax()) if len(rate) else 0
+            if len(rate) and rate[worst] > motor.step_rate_hz + 1.0:  # speeds are whole steps/s
                 raise ProgramError(
-                    f"this program asks {rate:.0f} steps/s of motor {name}; its step_rate_hz is {motor.step_rate_hz}",
+                    f"this program asks {rate[worst]:.0f} steps/s of motor {name}; its step_rate_hz is "
+                    f"{motor.step_rate_hz} ({self._where(int(at[worst]))})",
                     hint=hint,
                 )
+        allowed = board_settings(rig)["ramp_accel"]
+        # As the board checks it: whole steps/s and a step of rounding.
+        asked = np.abs(ends**2 - starts**2) / (2.0 * (lengths + 1.0))
+        if len(asked) and asked.max() > allowed + _ROUNDED_STEPS_S2:
+            worst = int(asked.argmax())
+            raise ProgramError(
+                f"this program accelerates by {asked[worst]:.0f} steps/s2; the rig's axes allow {allowed} "
+                f"({self._where(int(at[worst]))})",
+                hint=hint,
+            )
         pen, changes = rig.pen, [change for row in rig.corrections.pen_height.change_us for change in row]
         heights = [pen.up_us, pen.clear_us, *(pen.down_us + change for change in (0.0, *changes))]
         # Pens may have heights of their own, within what is safe for every hobby servo (common practice).
         own = [us for one in self.drawing.pens for us in (one.up_us, one.down_us) if us is not None]
         heights += [float(np.clip(us, *SAFE_US)) for us in own]
-        pulses = self.servo_us[self.kind == PEN]
-        if ((pulses < min(heights) - PRESS_US) | (pulses > max(heights) + PRESS_US)).any():
+        lifts = np.flatnonzero(self.kind == PEN)
+        pulses = self.servo_us[lifts]
+        wrong = (pulses < min(heights) - PRESS_US) | (pulses > max(heights) + PRESS_US)
+        if wrong.any():
             raise ProgramError(
                 f"this program moves the pen to {pulses.min()}..{pulses.max()} us; the rig's pen takes "
-                f"{min(heights):g}..{max(heights):g} us",
+                f"{min(heights):g}..{max(heights):g} us ({self._where(int(lifts[wrong.argmax()]))})",
                 hint=hint,
             )
+
+    def _where(self, record: int) -> str:
+        stroke = int(self.stroke_of_record[record])
+        return f"record {record + 1} of {len(self)}, " + (f"stroke {stroke + 1}" if stroke >= 0 else "pen up")
