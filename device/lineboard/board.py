@@ -27,7 +27,7 @@ VERSION = "lineboard 0.1"
 # Longest sleep of the loop: while something moves, half of what the player is kept ahead by at least; at rest, often
 # enough for the idle timer and a blinking light.
 _BUSY_US = const(20_000)
-_HOMING_US = const(1_000)  # a switch is looked at this often while homing, and while one is closed
+_CLOSED_US = const(1_000)  # a switch is looked at this often while it is closed, and power while it is missing
 _REST_US = const(100_000)
 # Drivers power up within a few milliseconds, and the rotors then swing into place (common practice).
 _WAKE_US = const(50_000)
@@ -536,8 +536,10 @@ class Board:
 
     def _longest_sleep_us(self):
         guard = self.guard
-        if self.homing.running or guard.closing(0) or guard.closing(1) or (guard.losing_power() and self.enabled):
-            return _HOMING_US
+        if guard.closing(0) or guard.closing(1) or (guard.losing_power() and self.enabled):
+            return _CLOSED_US
+        if self.homing.running:
+            return self.port.switch_us
         if self.state == DRAWING or self.state == HOLDING:
             return _BUSY_US
         return _REST_US

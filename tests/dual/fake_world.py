@@ -38,6 +38,13 @@ class Switch:
                     pressed = not pressed
         return pressed
 
+    def bounces_after(self, tick):
+        return (
+            bool(self.bounces_us)
+            and self.changed_at is not None
+            and (tick - self.changed_at < self.bounces_us[-1] * TICKS_PER_US)
+        )
+
 
 class Edges:
     """The step edges of a session as (tick, da, db), kept small: MicroPython's heap is."""
@@ -179,6 +186,9 @@ class FakeWorld:
             bits |= 4
         return bits
 
+    def _bouncing(self):
+        return bool([switch for switch in self.switches if switch and switch.bounces_after(self.tick)])
+
     def _begin_block(self):
         words, servo_us = self.queue[0]
         if self.keep_blocks:
@@ -191,8 +201,10 @@ class FakeWorld:
         watching = any(self.switches)
         while True:
             if not self.queue:
+                if watching and self._endstops() != self.last_endstops:
+                    return
                 # Switches still bounce while nothing moves.
-                while watching and self.tick < until:
+                while self.tick < until and self._bouncing():
                     self.tick = min(until, self.tick + 250)
                     if self._endstops() != self.last_endstops:
                         return

@@ -151,11 +151,12 @@ class Found(unittest.TestCase):
             self.assertTrue(least >= 5_000_000 // rate - 2)
 
     def test_moves_of_more_steps_than_one_ramp_holds(self):
-        """100 000 steps from the switch; speeding up alone takes 21 333 steps, two ramps."""
+        """Speeding up alone takes 16 842 steps, two ramps; so does slowing down behind the switch."""
         rig = rig_at(
-            (100_000, 9000),
+            (17_500, 900),
             home_travel_x=110_000,
-            home_accel_x=1500,
+            home_accel_x=1900,
+            home_slow_x=2000,
             home_fast_x=8000,
             home_backoff_x=4000,
             home_passes=1,

@@ -48,9 +48,11 @@ class PinsPort:
     pen_up_us : the servo pulse that the pen has been raised with at the start, 0 where that is not known.
     unique : the chip's or its flash's serial number, at most 16 bytes; empty where the board has none.
     restarted : a watchdog has started the board anew.
+    switch_us : how long the loop may sleep in homing and still see a switch in time.
     """
 
     restarted = False
+    switch_us = 1000
 
     def __init__(self, console):
         self._console = console

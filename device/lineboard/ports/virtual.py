@@ -84,6 +84,8 @@ BYTES = const(3)
 FIXED_TICKS = const(4)
 # Steps per second and motor that the kernel sustains with half the processor left (bench/board_cost.py).
 MAX_RATE = const(100_000)
+# Longest sleep in homing.  The world ends a pause at the tick at which a switch changes, so that this may be long.
+SWITCH_US = const(20_000)
 
 _PERIOD_MASK = const(0x3FFFFFFF)
 
@@ -102,6 +104,7 @@ class VirtualPort:
     kind = "virtual"
     tick_hz = TICK_HZ
     max_rate = MAX_RATE
+    switch_us = SWITCH_US
     pen_up_us = 0  # nothing is remembered of the rig of last time
     unique = b""
 
