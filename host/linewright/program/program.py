@@ -19,6 +19,7 @@ from linewright.errors import ProgramError
 from linewright.machine.shape import MachineShape
 from linewright.program.packing import Packed, pack
 from linewright.rig.board_settings import board_settings
+from linewright.rig.checks import SERVO_SAFE_US
 from linewright.rig.rig import Rig
 from linewright.sheet.position import SheetPosition
 from linewright.sheet.sizes import Sheet
@@ -26,8 +27,7 @@ from linewright.sheet.sizes import Sheet
 __all__ = ["END", "PEN", "RAMP", "REST", "PenGroup", "Program", "Trajectory"]
 
 
-SAFE_US: Final = (1000, 2000)
-PRESS_US: Final = 120
+_BEYOND_US: Final = 120
 """Tolerance of servo pulses beyond the rig's pen heights: the trial sheet of pen heights goes 100 us beyond."""
 
 _ROUNDED_STEPS_S2: Final = 32.0
@@ -320,10 +320,10 @@ class Program:
         heights = [pen.up_us, pen.clear_us, *(pen.down_us + change for change in (0.0, *changes))]
         # Pens may have heights of their own, within what is safe for every hobby servo (common practice).
         own = [us for one in self.drawing.pens for us in (one.up_us, one.down_us) if us is not None]
-        heights += [float(np.clip(us, *SAFE_US)) for us in own]
+        heights += [float(np.clip(us, *SERVO_SAFE_US)) for us in own]
         lifts = np.flatnonzero(self.kind == PEN)
         pulses = self.servo_us[lifts]
-        wrong = (pulses < min(heights) - PRESS_US) | (pulses > max(heights) + PRESS_US)
+        wrong = (pulses < min(heights) - _BEYOND_US) | (pulses > max(heights) + _BEYOND_US)
         if wrong.any():
             raise ProgramError(
                 f"this program moves the pen to {pulses.min()}..{pulses.max()} us; the rig's pen takes "

@@ -19,7 +19,7 @@ from linewright.simulation.faults import Faults
 from linewright.simulation.machine import Machine
 from linewright.units import TICK_HZ
 
-PRESS_US: Final = 30.0
+DOWN_BEYOND_TOUCH_US: Final = 30.0
 """Distance of ``pen_down_us`` beyond first touch at the machine's zero: about 3 degrees of the servo."""
 
 Floats = NDArray[np.float64]
@@ -226,7 +226,7 @@ class Mechanics:
         tilt_x, tilt_y, sag = self._paper_us
         along, across = pen_mm[:, 0] / self._travel[0], pen_mm[:, 1] / self._travel[1]
         deeper = tilt_x * along + tilt_y * across + sag * (_hump(along) + _hump(across)) / 2.0
-        return np.asarray(abs(servo_us - up) - abs(down - up) + PRESS_US - deeper)
+        return np.asarray(abs(servo_us - up) - abs(down - up) + DOWN_BEYOND_TOUCH_US - deeper)
 
     @property
     def lost_steps(self) -> tuple[int, int]:
