@@ -1,4 +1,4 @@
-"""The ``linewright`` command: argument handling and printing, nothing else.
+"""The ``linewright`` command: argument parsing and printing only.
 
 Exit codes: 0 done; 2 the picture, the rig file or an option is wrong; 3 the link or the board failed; 130 stopped with
 Ctrl-C (143 and 129: by SIGTERM and by a hangup); 70 a bug in Linewright.
@@ -20,15 +20,15 @@ _NO_ROOM = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO})
 
 
 def main(argv: Sequence[str] | None = None) -> None:
-    """Run the command line and leave the process with its exit code."""
+    """Run the command line and exit with its exit code."""
     streams.prepare()
-    # No package adds anything to our models; to look for such reads what every installed package says of itself.
+    # No package extends our models; searching for pydantic plugins reads the metadata of every installed package.
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     sys.exit(run(sys.argv[1:] if argv is None else argv))
 
 
 def run(argv: Sequence[str]) -> int:
-    """Run the command line; every outcome becomes an exit code and a message on the right stream."""
+    """Run the command line; every failure becomes an exit code and a message on the right stream."""
     import typer
 
     from linewright.cli import next_steps, output, target
@@ -41,7 +41,7 @@ def run(argv: Sequence[str]) -> int:
     debug = "--debug" in argv
     target.forget()
     try:
-        # For once taken out by hand: it may stand anywhere, and must work where parsing itself fails.
+        # Removed by hand, because it may be anywhere and must work when parsing fails.
         words = [word for word in argv if word != "--debug"]
         code = app.for_one(words)(words, prog_name="linewright", standalone_mode=False)
         if code == EXIT_STOPPED:  # how the parser reports Ctrl-C
@@ -50,7 +50,7 @@ def run(argv: Sequence[str]) -> int:
     except output.Stopped as stopped:
         return 128 + stopped.number
     except (KeyboardInterrupt, typer.Abort):
-        # What has begun to draw says itself how it stopped.
+        # A command that has started to draw reports itself how it stopped.
         asked = next((word for word in argv if not word.startswith("-")), "")
         output.error("stopped" + (" before anything was drawn" if asked in _DRAWS else ""), "", as_json=as_json)
         return EXIT_STOPPED
@@ -62,14 +62,14 @@ def run(argv: Sequence[str]) -> int:
         output.error("there is not enough memory for it", hint, as_json=as_json)
         return EXIT_INPUT
     except BrokenPipeError:
-        # The reader of our output has gone (`linewright ... | head`); there is nobody left to tell.
-        sys.stdout = None  # or the interpreter complains once more when it flushes at exit
+        # The reader of our output has closed (`linewright ... | head`), so nothing can be printed.
+        sys.stdout = None  # otherwise flushing at exit fails again
         return 0
     except Exception as error:
         if callable(describe := getattr(error, "format_message", None)):
-            # The parser's own complaints: an unknown option, a missing argument.
+            # Errors of the parser: an unknown option, a missing argument.
             about = getattr(getattr(error, "ctx", None), "command_path", None) or "linewright"
-            if type(error).__name__ == "NoArgsIsHelpError":  # the complaint is the help
+            if type(error).__name__ == "NoArgsIsHelpError":  # the message is the help text
                 output.say(str(describe()), stderr=True)
             else:
                 from linewright.cli import complaint
@@ -77,9 +77,9 @@ def run(argv: Sequence[str]) -> int:
                 output.error(complaint.words(error, argv), f"`{about} --help` lists what there is", as_json=as_json)
             return EXIT_INPUT
         if isinstance(error, OSError) and error.errno in _NO_ROOM and not debug:
-            # Every file has words of its own for this, so it is our output that goes to a full disk.
+            # Readers and writers of files have their own messages, so this is standard output on a full disk.
             output.error(f"the output cannot be written: {error.strerror}", "make room on its disk", as_json=False)
-            sys.stdout = None  # what is left in it would fail once more at exit
+            sys.stdout = None  # otherwise flushing at exit fails again
             return EXIT_INPUT
         if debug:
             raise

@@ -1,4 +1,4 @@
-"""The command table. Commands import what is heavy when they run, so that ``--help`` answers at once."""
+"""The command table. Commands import heavy modules when they run, so that ``--help`` is fast."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""``linewright arrange``: what lies on a sheet, kept in a file."""
+"""``linewright arrange``: edit the items on a sheet, stored in a file."""
 
 from __future__ import annotations
 
@@ -85,7 +85,7 @@ Hides = Annotated[
 
 @dataclass(frozen=True, kw_only=True)
 class ItemOptions:
-    """Where an item lies and how it is drawn; what is not given stays as it is."""
+    """Position of an item and how it is drawn; options that are not given leave it unchanged."""
 
     at: At = None
     width_mm: Width = None
@@ -105,7 +105,7 @@ class ItemOptions:
     hides: Hides = None
 
     def applied(self, item: Item) -> Item:
-        """The item with what was given."""
+        """The item with these options applied."""
         changes: dict[str, Any] = {
             "align": self.align,
             "turn_deg": self.turn_deg,
@@ -123,7 +123,7 @@ class ItemOptions:
         if self.layers is not None:
             changes["layers"] = tuple(name.strip() for name in self.layers.split(",") if name.strip())
         changes = {key: value for key, value in changes.items() if value is not None}
-        # A size of 0 takes it out, and a single copy is no repetition.
+        # A size of 0 removes it, and a single copy is no repetition.
         for key, size_mm in (("width_mm", self.width_mm), ("height_mm", self.height_mm)):
             if size_mm is not None:
                 changes[key] = size_mm or None
@@ -134,7 +134,7 @@ class ItemOptions:
 
 @dataclass(frozen=True, kw_only=True)
 class AddOptions:
-    """What is put on the sheet."""
+    """Options of ``arrange add``."""
 
     file: File
     source: Annotated[
@@ -161,7 +161,7 @@ class AddOptions:
 @app.command("add")
 @expanded
 def add(given: AddOptions) -> None:
-    """Put something on the sheet; the file is made if there is none."""
+    """Put something on the sheet; the file is created if there is none."""
     from linewright.errors import InputError
     from linewright.planning import arrangement_file
     from linewright.planning.arrangement import Arrangement, Item
@@ -186,7 +186,7 @@ def add(given: AddOptions) -> None:
 
 @dataclass(frozen=True, kw_only=True)
 class MoveOptions:
-    """What is changed of an item."""
+    """Options of ``arrange move``."""
 
     file: File
     name: Id
@@ -201,7 +201,9 @@ class MoveOptions:
 @app.command("move")
 @expanded
 def move(given: MoveOptions) -> None:
-    """Change where an item lies, and how it is drawn. What is not said stays as it is; --size 0 takes a size out."""
+    """Change where an item lies, and how it is drawn. Options that are not given leave it unchanged; --size 0 removes a
+    size.
+    """
     from linewright.errors import InputError
     from linewright.planning import arrangement_file
 
@@ -289,12 +291,12 @@ def _on_sheet(arrangement: Arrangement, sheet: str | None, margin_mm: float | No
 
 
 def _from_folder(source: str, file: Path) -> str:
-    """A picture's name as it stands in the file: from the file's own folder on, where it lies below that."""
+    """A picture's name as stored in the file: relative to the file's folder if it is below it."""
     from linewright.sources.source_file import source_file
 
     path = Path(source)
     with source_file(path):
-        pass  # it is there, and can be read
+        pass  # it exists and is readable
     whole, folder = path.resolve(), file.resolve().parent
     if whole.is_relative_to(folder):
         return whole.relative_to(folder).as_posix()
@@ -310,7 +312,7 @@ def _say(file: Path, arrangement: Arrangement, item: Item, done: str, *, as_json
 
 
 def _words(item: Item) -> tuple[str, str, str, str, str]:
-    """Place, size, turn, copies and method of an item, for people."""
+    """Position, size, turn, copies and method of an item in words."""
     align = item.align or ("centre" if item.at_mm is None else "")
     if item.at_mm is not None:
         place = f"at {item.at_mm[0]:g}, {item.at_mm[1]:g} mm" + (f" ({align})" if align else "")

@@ -1,4 +1,4 @@
-"""``linewright board``: put the code on a board, look at it, move it by hand."""
+"""``linewright board``: install the code on a board, inspect it, move the machine by hand."""
 
 from __future__ import annotations
 
@@ -30,9 +30,9 @@ app = Commands(
 )
 
 EXIT_FAILED = 3
-"""A check has failed: the board or its link is not fit for use, as with any other failure of the link."""
+"""A check has failed: board or link is not usable, as with other link failures."""
 
-# Negative numbers look like options to the parser; so what it does not know is left to be read as a number.
+# Negative numbers look like options to the parser, so unknown options are allowed and parsed as numbers here.
 _NEGATIVE = {"ignore_unknown_options": True}
 
 
@@ -96,7 +96,7 @@ def update(
     from linewright.tasks import flashing
 
     aimed = target.aim(rig_file, port, said=not as_json)
-    # Where the port is remembered, the board on it is known to drive this rig.
+    # A board found through its remembered port is known to drive this rig.
     tell_rig = rig_file is not None or not aimed.port_named
     if tell_rig:
         _caution(aimed)
@@ -120,7 +120,7 @@ def update(
 
 @contextmanager
 def _repeatable(as_json: bool) -> Iterator[Terminal]:
-    """The front of a copy that Ctrl-C ends, and that may be begun again."""
+    """Front for a copy that Ctrl-C may interrupt and that can be repeated."""
     try:
         with Terminal(as_json=as_json) as front:
             yield front
@@ -130,7 +130,7 @@ def _repeatable(as_json: bool) -> Iterator[Terminal]:
 
 
 def _flashed(done: Flashed) -> dict[str, object]:
-    """For JSON: what was copied, what to know, what the test has found."""
+    """For JSON: what was copied, warnings, and the results of the test."""
     return {**done.result.describe(), "warnings": list(done.warnings), "passed": done.passed, **_checks(done.checks)}
 
 
@@ -249,7 +249,7 @@ def bring_up(
     task = bringing_up.BringUpTask(_aimed(rig_file, port, as_json), start, start_over, show_me)
 
     def screen(onlooker: Onlooker | None, keep_alive: Callable[[], object]) -> DialogueScreen:
-        lines = None if show_me else standard_input()  # nothing is read before the board has answered
+        lines = None if show_me else standard_input()  # standard input is read only after the board has answered
         return DialogueScreen(lambda line: output.say(line, stderr=as_json), lines, onlooker, keep_alive)
 
     try:
@@ -289,7 +289,7 @@ def bring_up(
     if failed:
         return EXIT_FAILED
     if walked.stopped:
-        raise output.Stopped  # left off by the user, as with Ctrl-C
+        raise output.Stopped  # stopped by the user, as with Ctrl-C
     return 0
 
 
@@ -359,7 +359,7 @@ def cut(port: options.Port = None, rig_file: options.RigFile = None, as_json: op
 
 
 def _aimed(rig_file: Path | None, port: str | None, as_json: bool) -> Target:
-    """The machine of a command that may move it, with the cautions for that."""
+    """The machine of a command that may move it, with its cautions."""
     aimed = target.aim(rig_file, port, said=not as_json)
     _caution(aimed)
     return aimed
@@ -372,7 +372,7 @@ def _caution(aimed: Target) -> None:
 
 @contextmanager
 def _stoppable(as_json: bool) -> Iterator[Terminal]:
-    """The front of a task that Ctrl-C ends; what was moving has been stopped by then, the pen up."""
+    """The front of a task that Ctrl-C may stop, after which the machine is at rest with the pen up."""
     try:
         with Terminal(as_json=as_json) as front:
             yield front

@@ -1,4 +1,4 @@
-"""``linewright board bring-up``: the dialogue on a terminal. What is said and done is `linewright.bringup`'s."""
+"""``linewright board bring-up``: the dialogue of `linewright.bringup` on a terminal."""
 
 from __future__ import annotations
 
@@ -16,19 +16,19 @@ if TYPE_CHECKING:
     from linewright.bringup.talk import Ask, Kind, Watch
 
 WIDTH: Final = 92
-"""Characters of a line at most: as wide as a paragraph is read with ease."""
+"""Longest line, characters: comfortable to read."""
 
 LEAST_WIDTH: Final = 40
-"""Narrower terminals break lines themselves."""
+"""Smallest width for our own line breaks; narrower terminals break lines themselves."""
 
 GLANCE_S: Final = 0.25
-"""How often the machine is looked at while a person thinks: a pressed switch seems to be seen at once."""
+"""Polling interval of the machine while the user thinks: short enough that a pressed switch is seen at once."""
 
 _MARKS: Final = {"caution": "caution: ", "found": "found: ", "good": "good: ", "next": "next: "}
 
 
 class TypedLines:
-    """What is typed, line by line, read by a thread of its own so that the machine can be looked at meanwhile."""
+    """Typed lines, read by a separate thread so that the machine can be polled meanwhile."""
 
     def __init__(self, descriptor: int) -> None:
         self._descriptor = descriptor
@@ -37,7 +37,7 @@ class TypedLines:
         self._thread.start()
 
     def next(self, glance: Callable[[], bool]) -> str | None:
-        """The next line; None as soon as ``glance``, called now and then, says that none is needed.
+        """The next line; None as soon as ``glance``, called now and then, returns True.
 
         Raises
         ------
@@ -57,7 +57,7 @@ class TypedLines:
             return line
 
     def _read(self) -> None:
-        # Not through sys.stdin, whose buffer a thread that sleeps in it would lock until the interpreter ends.
+        # Not through sys.stdin, because a thread blocked in it would hold its lock until the interpreter ends.
         rest = b""
         while True:
             try:
@@ -75,7 +75,7 @@ class TypedLines:
 
 
 class DialogueScreen:
-    """A `Person`: prints what the dialogue says, and reads what is typed.
+    """A `Person` on a terminal: prints messages and reads answers.
 
     Parameters
     ----------
@@ -160,12 +160,12 @@ class DialogueScreen:
 
 
 def _width() -> int:
-    """Of a line, now: a window can be drawn wider."""
+    """Present line width; a window can be resized."""
     if not sys.stdout.isatty():
         return WIDTH
     return min(WIDTH, max(shutil.get_terminal_size().columns, LEAST_WIDTH))
 
 
 def standard_input() -> TypedLines:
-    """What is typed or piped into this command."""
+    """Lines from standard input, typed or piped."""
     return TypedLines(sys.stdin.fileno())

@@ -1,4 +1,4 @@
-"""Commands whose help speaks to makers: words for what is wanted, no types of the language it is written in."""
+"""Commands whose help shows argument names without Python types."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 
 class HelpfulCommand(TyperCommand):
-    """A command; its arguments stand in the help under their own name alone."""
+    """A command whose help lists arguments by their own names."""
 
     def format_options(self, ctx: Context, formatter: HelpFormatter) -> None:
         """Write the arguments, then the options."""
@@ -39,16 +39,16 @@ def _ranges(words: str) -> str:
 
 
 class Commands(typer.Typer):
-    """A `typer.Typer` whose commands show their arguments in that way."""
+    """A `typer.Typer` whose commands are `HelpfulCommand`."""
 
     def command(self, name: str | None = None, **settings: Any) -> Callable[[Any], Any]:
         """See `typer.Typer.command`."""
         return super().command(name, cls=HelpfulCommand, **settings)
 
     def for_one(self, words: Sequence[str]) -> Commands:
-        """The same with the command alone that the words begin with; all of it where they begin with none.
+        """Only the command that the words begin with, or all commands if they begin with none.
 
-        What the parser is told of all commands takes as long as a whole short command does.
+        Building the parser of all commands takes as long as a short command.
         """
         commands = [one for one in self.registered_commands if one.name == words[0]] if words else []
         groups = [one for one in self.registered_groups if one.name == words[0]] if words else []

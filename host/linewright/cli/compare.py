@@ -1,4 +1,4 @@
-"""``linewright compare``: one photograph by every method, side by side."""
+"""``linewright compare``: one photograph drawn by every method, side by side."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from linewright.sources.picture import Picture, Report
 
 _USUAL_FOLDER: Final = Path("out")
-"""Where `plan` puts its pictures as well."""
+"""The folder in which `plan` also puts its pictures."""
 
 
 def compare(
@@ -142,6 +142,6 @@ def _figures(entry: object) -> dict[str, object]:
             "tone_error": entry.reading.error,
             "tone_bias": entry.reading.bias,
             "likeness_near": entry.near if entry.near == entry.near else None,
-            "likeness": likeness if likeness == likeness else None,  # NaN, which JSON lacks: a picture of few pixels
+            "likeness": likeness if likeness == likeness else None,  # NaN for a picture of few pixels; JSON has none
         }
     return figures

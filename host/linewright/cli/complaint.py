@@ -1,4 +1,4 @@
-"""What the parser of the command line complains of, in our words: which option, which value, what is allowed."""
+"""Messages for errors of the command-line parser: option, value, and what is allowed."""
 
 from __future__ import annotations
 
@@ -32,20 +32,20 @@ _MEANT: Final = {
     "overwrite": ("--replace",),
     "force": ("--replace", "--yes"),
 }
-"""What people call an option that has another name here."""
+"""Common names for options that have another name here."""
 
 
 def words(error: Exception, argv: Sequence[str]) -> str:
-    """The message for a complaint.
+    """The message for a parser error.
 
     Parameters
     ----------
-    error : of the parser's own classes: it can ``format_message()``.
-    argv : as typed, for a value that the complaint does not carry.
+    error : exception of the parser, with ``format_message()``.
+    argv : as typed, for values that the exception does not contain.
     """
     if unknown := _unknown_option(error):
         return unknown
-    own = str(error.format_message())  # type: ignore[attr-defined]  # a parser error has it
+    own = str(error.format_message())  # type: ignore[attr-defined]  # parser errors have this method
     if said := _unnamed(own, getattr(error, "ctx", None)):
         return said
     parameter = getattr(error, "param", None)
@@ -53,7 +53,7 @@ def words(error: Exception, argv: Sequence[str]) -> str:
         return f"{_name(parameter)} is missing: {_help(parameter)}"
     found = getattr(error.__cause__, "errors", None)
     if callable(found):
-        # A value of the wrong type or out of range: the library that reads it lists what is wrong, one by one.
+        # A value of the wrong type or out of range: pydantic lists the errors.
         first = found()[0]
         kind, value = str(first["type"]), first["input"]
         name = _name(parameter)
@@ -71,9 +71,9 @@ def words(error: Exception, argv: Sequence[str]) -> str:
 
 
 def _unknown_option(error: Exception) -> str:
-    """Words about an option that there is not, with those that it may have meant; "" for another complaint.
+    """Message for an unknown option, with similar ones; "" for other errors.
 
-    The parser's own guesses are as far off as --effort for a folder.
+    The parser's own suggestions are poor, such as --effort for a folder.
     """
     name, context = getattr(error, "option_name", None), getattr(error, "ctx", None)
     if not isinstance(name, str) or context is None or not hasattr(error, "possibilities"):
@@ -85,7 +85,7 @@ def _unknown_option(error: Exception) -> str:
 
 
 def _unnamed(own: str, context: object) -> str:
-    """Words for what the parser complains of without naming a parameter; "" for another complaint."""
+    """Message for parser errors that name no parameter; "" for other errors."""
     if found := re.match(r"No such command '(.*?)'\.", own):
         known = list(getattr(getattr(context, "command", None), "commands", ()))
         meant = difflib.get_close_matches(found[1], known, cutoff=0.6)
@@ -104,7 +104,7 @@ def _name(parameter: object) -> str:
 
 
 def _help(parameter: object) -> str:
-    """The help of an option, worded to stand in a sentence."""
+    """The help text of an option, in lower case for use within a sentence."""
     words = str(getattr(parameter, "help", "") or "the command needs it").rstrip(".")
     return words[:1].lower() + words[1:]
 
@@ -124,7 +124,7 @@ def _allowed(low: float | None, high: float | None) -> str:
 
 
 def _given(parameter: object, argv: Sequence[str]) -> str:
-    """What stands after the option that the parser complains of, as its own words do not always say."""
+    """The value after the option in question, because the parser's message does not always have it."""
     for option in getattr(parameter, "opts", ()):
         for word, after in zip(argv, [*argv[1:], ""], strict=True):
             if word == option and after:

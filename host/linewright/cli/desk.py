@@ -36,7 +36,7 @@ def desk(
     except ImportError as error:
         raise InputError(f"the desk needs the package {error.name}", hint="pip install 'linewright[desk]'") from None
     if port is None and not _has_place(target.of_rig(rig_file)):
-        port = target.VIRTUAL  # a rehearsal, until the page is told where the machine is
+        port = target.VIRTUAL  # a rehearsal, until a port is chosen on the page
     aimed = target.aim(rig_file, port, said=not as_json)
 
     def ready(address: str) -> None:
@@ -50,7 +50,7 @@ def desk(
 
 
 def _has_place(aimed: target.Target) -> bool:
-    """Whether the port of a machine is known, so that it need not be named."""
+    """Whether the port of a machine is known."""
     from linewright.board import machines
 
     if aimed.rig.board == target.VIRTUAL:

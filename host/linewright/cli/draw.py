@@ -1,4 +1,4 @@
-"""``linewright draw``: a picture, or a program kept earlier, onto the paper."""
+"""``linewright draw``: draw a picture or a saved program."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ from linewright.tasks import cautions
 
 @dataclass(frozen=True, kw_only=True)
 class DrawOptions:
-    """Everything that `linewright draw` takes."""
+    """Options of `linewright draw`."""
 
     source: options.SourceOrJob = None
     name: NameOptions
@@ -118,11 +118,11 @@ def _pen_named(only: str) -> str:
 
 
 def _next_sheet(name: str, aimed: target.Target) -> None:
-    """Wait for paper; the virtual rig needs none.
+    """Wait until a new sheet is in place; the virtual rig needs none.
 
     Raises
     ------
-    InputError : nobody is there.
+    InputError : there is no terminal to ask on.
     """
     if aimed.on_virtual_rig:
         return

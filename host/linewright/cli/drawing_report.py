@@ -1,4 +1,4 @@
-"""A drawing on the command line: what `draw` and `resume` say about it."""
+"""Output of `draw` and `resume`."""
 
 from __future__ import annotations
 
@@ -21,13 +21,13 @@ if TYPE_CHECKING:
 
 
 def asks_pens(said: bool | None, target: Target, *, as_json: bool) -> bool:
-    """Whether it stops between pens: as the user said, or else where somebody can be asked at a real machine."""
+    """Whether to stop for pen changes: as the user said, else if a user can be asked at a real machine."""
     on_hand = not target.on_virtual_rig and sys.stdin.isatty() and not as_json
     return on_hand if said is None else said
 
 
 def note_idle_pens(named: tuple[Pen, ...], program: Program) -> None:
-    """Say which of the pens that were named have nothing to draw, and need not be fetched."""
+    """Report named pens that draw nothing and are not needed."""
     used = {program.drawing.pens[group.pen].name for group in program.groups}
     if idle := [pen.name for pen in named if pen.name not in used]:
         output.warn(
@@ -36,11 +36,11 @@ def note_idle_pens(named: tuple[Pen, ...], program: Program) -> None:
 
 
 def carry_out(task: DrawTask, *, as_json: bool) -> None:
-    """Draw, and say how it went.
+    """Draw, and print the result.
 
     Raises
     ------
-    LinewrightError : whatever stopped it.
+    LinewrightError : the drawing failed.
     Stopped : the user stopped it.
     """
     from linewright.cli.exit_codes import EXIT_LINK

@@ -1,4 +1,4 @@
-"""``linewright exercise``: a long soak of moves, and what was lost."""
+"""``linewright exercise``: a long test for lost steps."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A command that takes all its options as one value, shown to the parser as the options that it is made of."""
+"""Commands that take all their options as one dataclass, shown to the parser as separate options."""
 
 from __future__ import annotations
 
@@ -12,9 +12,9 @@ Result = TypeVar("Result")
 
 
 def expanded(command: Callable[[Options], Result]) -> Callable[..., Result]:
-    """The command with one parameter for each field of its only argument, in the order of the fields.
+    """A command with one parameter for each field of its only argument, in the order of the fields.
 
-    The argument is a dataclass. A field that is a dataclass itself stands for its own fields, at its place.
+    The argument is a dataclass. A field that is itself a dataclass is replaced by its fields.
     """
     [kind] = [hint for name, hint in get_type_hints(command).items() if name != "return"]
 

@@ -1,4 +1,4 @@
-"""``linewright fit``: what was measured on a trial sheet becomes corrections in the rig file."""
+"""``linewright fit``: corrections in the rig file from the measurements of a trial sheet."""
 
 from __future__ import annotations
 
@@ -104,7 +104,7 @@ def _undo(aimed: Target, *, as_json: bool) -> None:
 
 
 def _answers(values: list[str]) -> dict[str, str]:
-    """Measurements as they were typed."""
+    """Measurements as typed."""
     from linewright.errors import InputError
 
     raw: dict[str, str] = {}
@@ -119,11 +119,11 @@ def _answers(values: list[str]) -> dict[str, str]:
 
 
 def _asked(trial: Trial) -> dict[str, str]:
-    """Every measurement of a sheet, asked for one by one.
+    """All measurements of a sheet, asked for one by one.
 
     Raises
     ------
-    output.Stopped : the user leaves off.
+    output.Stopped : the user stops.
     """
     for line in trial.how:
         output.prose(f"- {line}", stderr=True)
@@ -142,7 +142,7 @@ def _asked(trial: Trial) -> dict[str, str]:
 
 
 def _typed(entry: Entry) -> str:
-    """One figure, asked for until it can have been measured; the others are kept meanwhile; or ``back`` or ``stop``."""
+    """One figure, asked for until it is plausible; or ``back`` or ``stop``."""
     from linewright.errors import InputError
     from linewright.tasks import fitting
 

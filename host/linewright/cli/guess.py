@@ -1,4 +1,4 @@
-"""``linewright guess``: something secret is drawn part by part, and guessed."""
+"""``linewright guess``: the guessing game."""
 
 from __future__ import annotations
 
@@ -68,7 +68,7 @@ def guess(
 
 
 def _round(secret: str, task: GuessTask, draw: Draw | None, score: dict[str, int], turn: int) -> int:
-    """One subject; returns whose turn it is next."""
+    """One subject; returns whose turn is next."""
     from linewright.drawing.strokes import Drawing
     from linewright.sources.words import guessing
 
@@ -109,7 +109,7 @@ def wording_points(count: int) -> str:
 
 
 def _asked(prompt: str) -> str | None:
-    """A line from whoever plays; None when there is nobody left."""
+    """A line typed by a player; None at the end of input."""
     try:
         return " ".join(input(prompt).split())[:200]
     except EOFError:

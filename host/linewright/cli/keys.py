@@ -1,4 +1,6 @@
-"""Keys while a drawing runs: each is one request to the session. Only on a terminal that is ours to read."""
+"""Keys during a drawing: each sends one request to the session. Only if standard input is a terminal in the
+foreground.
+"""
 
 from __future__ import annotations
 
@@ -21,25 +23,25 @@ HELD: Final = (
 )
 
 STEP: Final = 0.1
-"""Share of the planned speed by which one key press slows down; also the slowest pace."""
+"""Change of pace per key press, as a share of the planned speed; also the slowest pace."""
 
 TWICE_S: Final = 2.0
-"""Within this time the second press of a key is one with the first."""
+"""Longest time between the two presses of a key that must be pressed twice."""
 
 
 class Keys:
-    """Reads single keys from the terminal without waiting for them.
+    """Reads single keys from the terminal without waiting.
 
     Parameters
     ----------
-    control : where the requests go.
-    wanted : whether to read keys at all.
-    pace : share of the planned speed that the drawing begins with.
+    control : receives the requests.
+    wanted : whether to read keys.
+    pace : initial share of the planned speed.
 
     Attributes
     ----------
     active : keys are read.
-    hint : what a key that was pressed asks for next, to be shown beside the state.
+    hint : prompt after a key that needs a second press, shown beside the state.
     """
 
     def __init__(self, control: Control, *, wanted: bool, pace: float = 1.0) -> None:
@@ -47,7 +49,7 @@ class Keys:
         self._keyboard = Keyboard(wanted=wanted)
         self._pace = pace
         self._held = False
-        self._asked = ""  # the key that is to be pressed twice, and was pressed once
+        self._asked = ""  # a key that was pressed once and needs a second press
         self._asked_s = -TWICE_S
         self.hint = ""
 
@@ -68,14 +70,14 @@ class Keys:
         self._keyboard.__exit__(kind, error, trace)
 
     def poll(self, now: Progress) -> None:
-        """Act on the keys that have been pressed; never waits."""
+        """Act on keys that have been pressed; never waits."""
         if time.monotonic() - self._asked_s >= TWICE_S:
             self.hint = "space carries on" if self._held else ""
         for key in self._keyboard.pressed():
             self.press(key, now.state)
 
     def press(self, key: str, state: str) -> None:
-        """One key, in a state of the drawing."""
+        """Handle one key in a state of the drawing."""
         control = self._control
         if key in "\r\n" and state == "pen":
             control.pen_changed()
@@ -104,7 +106,7 @@ class Keys:
 
 _TWICE: Final[dict[str, tuple[Callable[[Control], None], str]]] = {
     "q": (lambda control: control.abandon(), "stops; it can be carried on later"),
-    # In capitals: it loses the place, so it is no key that anybody hits by chance.
+    # A capital, because it loses the position and must not be hit by accident.
     "X": (lambda control: control.cut(), "cuts the motors' power; the position is lost"),
 }
-"""Keys that end a drawing, what they do, and what that is called."""
+"""Keys that end a drawing when pressed twice: their action and its description."""

@@ -1,4 +1,4 @@
-"""``linewright lines``: only the strokes of a picture, as a picture."""
+"""``linewright lines``: write only the strokes of a picture, as a picture."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from linewright.cli.option_groups import LineOptions, NameOptions, OrderOptions,
 
 @dataclass(frozen=True, kw_only=True)
 class LinesOptions:
-    """Everything that `linewright lines` takes."""
+    """Options of `linewright lines`."""
 
     source: options.Source = None
     name: NameOptions
@@ -58,7 +58,7 @@ def lines(given: LinesOptions) -> None:
     with Terminal(as_json=as_json) as front:
         wanted = subject(given.name.named(given.source), given.how.method, front)
     rig = target.of_rig(given.rig_file, said=not as_json).rig
-    # A drawing keeps its own size unless it is asked for another.
+    # A drawing keeps its own size unless another one is requested.
     own_size = Path(wanted.source).suffix.lower() in {".svg", ".svgz", ".pdf", ".dxf"}
     fit = not own_size or given.place.at is not None or given.place.size_mm is not None
     task = planning.PlanTask(

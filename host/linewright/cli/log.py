@@ -1,4 +1,4 @@
-"""``linewright log``: what has been drawn, how long it took, and what went wrong."""
+"""``linewright log``: list past drawings, their times and failures."""
 
 from __future__ import annotations
 

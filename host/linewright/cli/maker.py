@@ -1,4 +1,4 @@
-"""``linewright maker``: the picture maker behind --sentence, set up and tried."""
+"""``linewright maker``: set up and test the picture maker behind --sentence."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ def check(
     maker = find_maker(maker_file)
     if maker.endpoint is not None:
         for text in (maker.endpoint.url, *maker.endpoint.headers.values()):
-            filled(text, os.environ)  # names what is not set
+            filled(text, os.environ)  # raises for variables that are not set
     if maker.command is not None and shutil.which(maker.command.words[0]) is None:
         raise MakerError(
             f"the file is well formed, but there is no program {maker.command.words[0]!r} that can be started",

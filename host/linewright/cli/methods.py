@@ -1,4 +1,4 @@
-"""``linewright methods``: the ways to lines, and the settings of each."""
+"""``linewright methods``: list the methods, and the settings of each."""
 
 from __future__ import annotations
 

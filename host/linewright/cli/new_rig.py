@@ -1,4 +1,4 @@
-"""``linewright rig new``: asking, and saying what follows from the answers."""
+"""``linewright rig new``: asks the questions and reports the results."""
 
 from __future__ import annotations
 
@@ -21,10 +21,10 @@ WORDS: Final = {
     "stop": "leave without writing a file",
     "help": "the question again, and why it is asked; Enter takes what stands in brackets",
 }
-"""They work at every question here. There is nothing to be done again or at one's own risk, as at a machine."""
+"""Commands available at every question; the others of bring-up make no sense here."""
 
 ANSWERS_LIMIT_BYTES = 65_536
-"""All answers together are a kilobyte or two."""
+"""Largest file of answers; all answers take one or two kilobytes."""
 
 
 def make(to: Path, answers_file: Path | None, given: list[str], *, usual: bool, as_json: bool) -> int:
@@ -77,7 +77,7 @@ def make(to: Path, answers_file: Path | None, given: list[str], *, usual: bool, 
         for line in follows(made):
             output.prose(line)
         output.say("")
-        # What nobody knows yet is much at first, and `rig check` lists it.
+        # Unknown figures are many at first; `rig check` lists them.
         told = [one for one in findings if one.weight not in ("good", "unknown")]
         if told:
             output.console().print(rig_report.review_table(told), soft_wrap=False)
@@ -93,7 +93,7 @@ def make(to: Path, answers_file: Path | None, given: list[str], *, usual: bool, 
 
 
 def left_out(answers: Answers) -> list[str]:
-    """Names of the questions that are not answered yet, as far as they make sense."""
+    """Names of unanswered questions that apply."""
     from linewright.rig.questions import QUESTIONS
 
     full: dict[str, Any] = {}
@@ -106,7 +106,7 @@ def left_out(answers: Answers) -> list[str]:
 
 
 def follows(made: Draft) -> list[str]:
-    """What was worked out, with the sums."""
+    """Computed values, with the calculation."""
     motor = made.rig.a
     turn_mm = f"{motor.belt_pitch_mm:g} mm x {motor.pulley_teeth}"
     lines = [f"steps per mm: {motor.steps_per_turn} x {motor.microsteps} / ({turn_mm}) = {made.steps_per_mm:g}"]
@@ -123,14 +123,14 @@ def follows(made: Draft) -> list[str]:
 
 
 def _a_motor(made: Draft, axis: str) -> str:
-    """The motor of an axis, or of a machine of common parts, where nobody has said what it is."""
+    """Words for an axis' motor: "the motor", or the assumed common motor if it is unknown."""
     motor = {"x": "motor.a.", "y": "motor.b."}[axis]
     assumed = any(key.startswith((motor, "supply.motor")) for key in made.rig.assumed)
     return "a common motor (yours is not known)" if assumed else "the motor"
 
 
 def _asked(answers: Answers) -> Draft:
-    """Ask what is not answered yet, and again what does not go together."""
+    """Ask the unanswered questions, and repeat those whose answers contradict each other."""
     from linewright.bringup.talk import StepCommand, Talk
     from linewright.cli.bring_up import DialogueScreen, standard_input
     from linewright.errors import RigError
@@ -185,14 +185,14 @@ def _ask_all(questions: list[Question], answers: Answers, talk: Talk, screen: An
         except StepCommand as turn:
             if turn.where == "stop":
                 raise
-            way = -1  # back
+            way = -1  # to the previous question
             at = max(at - 1, 0)
             continue
         at += 1
 
 
 def _ask(question: Question, answers: Answers) -> Ask:
-    """The question as the dialogue asks it."""
+    """The question in the form used by the dialogue."""
     from linewright.bringup.talk import Ask, Choice
     from linewright.rig.checks import bounds_of
     from linewright.rig.questions import PIN_QUESTIONS, UNKNOWN, free_pins, runs_of

@@ -1,7 +1,7 @@
-"""Every command that is printed works as it is printed: quoted, and about the machine that this one is about.
+"""Completes printed commands: quoted, and with the options that select the same machine.
 
-Messages name commands in backquotes, wherever they are written; what is needed to mean the same machine again,
-``--rig`` and ``--port``, is added here, and nowhere else.
+Messages contain commands in backquotes. The ``--rig`` and ``--port`` options needed to select the same machine again
+are added here only.
 """
 
 from __future__ import annotations
@@ -20,24 +20,24 @@ PROGRAM: Final = "linewright"
 _PORT: Final = "--port"
 _PRINTED: Final = re.compile(rf"`{PROGRAM} ([^`]+)`")
 _OWN_MACHINE: Final = ("virtual", "resume")
-"""Commands that need no more: a virtual rig is a machine of its own, and a drawing's journal knows its machine."""
+"""Commands without these options: a virtual rig needs none, and a drawing's journal has its machine."""
 
 
 _known: list[Callable[[], Any]] = []
 
 
 def know(commands: Callable[[], Any]) -> None:
-    """How to get at the tree of commands, which says what each of them takes; asked for when a command is printed."""
+    """Set the function that returns the command tree; it is called when a command is printed."""
     _known[:] = [commands]
 
 
 def command(*words: object, about: Target | None = None) -> str:
-    """A command to be typed next, whole.
+    """A complete command to be typed next.
 
     Parameters
     ----------
-    words : what follows the program's name.
-    about : the machine; None: the one that the running command is about.
+    words : words after the program's name.
+    about : the machine; None: that of the running command.
 
     Examples
     --------
@@ -49,7 +49,7 @@ def command(*words: object, about: Target | None = None) -> str:
 
 
 def completed(text: str) -> str:
-    """A message with its commands in backquotes made whole."""
+    """A message with the commands in its backquotes completed."""
     if f"`{PROGRAM} " not in text or target.current() is None:
         return text
     return _PRINTED.sub(lambda found: f"`{_whole(found[1])}`", text)
@@ -65,12 +65,12 @@ def _whole(typed: str) -> str:
 
 
 def _quoted(word: str) -> str:
-    """For a shell; placeholders in capitals stay readable."""
+    """Quoted for a shell; placeholders in capitals are left readable."""
     return shlex.quote(word)
 
 
 def _missing(words: list[str], about: Target | None) -> list[str]:
-    """What has to be added to a command so that it means the same machine."""
+    """Options to be added to a command so that it selects the same machine."""
     found = _parsed(words)
     if about is None or found is None:
         return []
@@ -85,7 +85,7 @@ def _missing(words: list[str], about: Target | None) -> list[str]:
             extra.append(file)
     if _PORT in needed and "--port" not in given:
         return [*extra, "--port", about.port if about.port.startswith("serial:") else "serial:PATH"]
-    # A real machine that was met is remembered with its port.
+    # The port of a real machine that answered is remembered.
     remembered = about.rig_file is not None and about.board and not about.on_virtual_rig
     if about.port_named and not remembered and "--port" in options and "--port" not in given:
         extra += ["--port", about.port]
@@ -93,9 +93,9 @@ def _missing(words: list[str], about: Target | None) -> list[str]:
 
 
 def _parsed(words: list[str]) -> tuple[set[str], bool, int, set[str]] | None:
-    """Its options, whether its argument is a rig file, how many arguments are given, what it cannot be without.
+    """Options of a command, whether its argument is a rig file, the number of given arguments, and required options.
 
-    None: these words name no command.
+    None if the words are no command.
     """
     if not _known:
         return None
@@ -112,12 +112,12 @@ def _parsed(words: list[str]) -> tuple[set[str], bool, int, set[str]] | None:
     positionals = _arguments(rest, place)
     needed = {option for param in place.params if param.required for option in param.opts}
     if path == ["board", "flash"] and not any(word.startswith("--image") for word in rest):
-        needed.add(_PORT)  # only a board in BOOTSEL mode, which gets an image, has none
+        needed.add(_PORT)  # only a board in BOOTSEL mode needs no port
     return options, takes_file, positionals, needed
 
 
 def _arguments(rest: list[str], place: Any) -> int:
-    """How many arguments stand among the words behind a command's name."""
+    """Number of arguments among the words after a command's name."""
     flags = {option for param in place.params for option in param.opts if getattr(param, "is_flag", False)}
     count, skip = 0, False
     for word in rest:

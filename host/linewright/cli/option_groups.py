@@ -1,4 +1,4 @@
-"""Options that belong together, as one value each; `cli.expanded` shows them to the parser one by one.
+"""Groups of options as one value each; `cli.expanded` shows them to the parser separately.
 
 Every command that draws has the same groups in the same order, so its help lists them alike.
 """
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, kw_only=True)
 class NameOptions:
-    """What to draw, where that is no file of lines or pixels."""
+    """Subjects that are no drawing or picture file."""
 
     text: options.Text = None
     text_file: options.TextFile = None
@@ -31,7 +31,7 @@ class NameOptions:
     anew: options.Anew = False
 
     def named(self, source: str | None) -> NamedSource:
-        """Together with the file that was named, if one was."""
+        """Combined with the named file, if there is one."""
         from linewright.tasks.subject import NamedSource
 
         return NamedSource(
@@ -48,7 +48,7 @@ class NameOptions:
 
 @dataclass(frozen=True, kw_only=True)
 class LineOptions:
-    """How lines are made of it."""
+    """How lines are made."""
 
     method: options.Method = None
     pens: options.Pens = None
@@ -60,7 +60,7 @@ class LineOptions:
 
 @dataclass(frozen=True, kw_only=True)
 class BudgetOptions:
-    """What the drawing of a photograph may cost."""
+    """Limits of time and ink for a photograph."""
 
     within: options.Within = None
     ink: options.Ink = None
@@ -68,14 +68,14 @@ class BudgetOptions:
 
 @dataclass(frozen=True, kw_only=True)
 class SheetOptions:
-    """What it is drawn on."""
+    """The sheet."""
 
     sheet: options.SheetName = None
     landscape: options.Landscape = None
     margin_mm: options.Margin = None
 
     def words(self) -> list[object]:
-        """The options as they were given, for a command that is printed."""
+        """The options as given, for printing a command."""
         words: list[object] = [] if self.sheet is None else ["--sheet", self.sheet]
         if self.landscape is not None:
             words.append("--landscape" if self.landscape else "--portrait")
@@ -84,7 +84,7 @@ class SheetOptions:
 
 @dataclass(frozen=True, kw_only=True)
 class PlaceOptions:
-    """Where on the sheet it lies."""
+    """Position on the sheet."""
 
     turn: options.TurnOption = options.AUTO
     at: options.At = None
@@ -94,14 +94,14 @@ class PlaceOptions:
 
 @dataclass(frozen=True, kw_only=True)
 class SurroundOptions:
-    """What is drawn around it."""
+    """Frame and words around the drawing."""
 
     frame: options.Frame = False
     caption: options.Caption = ""
     signature: options.Signature = ""
 
     def surround(self) -> Surround:
-        """As one value."""
+        """The group as a `Surround`."""
         from linewright.planning.surround import Surround
 
         return Surround(self.frame, self.caption.strip(), self.signature.strip())
@@ -109,14 +109,14 @@ class SurroundOptions:
 
 @dataclass(frozen=True, kw_only=True)
 class OrderOptions:
-    """In which pens and in which order it is drawn."""
+    """Pens and order."""
 
     pen_by: options.PenByOption = options.PenBy.COLOUR
     redraw_mm: options.RedrawMm = None
     effort: options.EffortOption = options.Effort.NORMAL
 
     def tidiness(self) -> Tidiness:
-        """How strokes are tidied."""
+        """The group as a `Tidiness`."""
         from linewright.tidy import Tidiness
 
         return Tidiness(self.redraw_mm, self.effort.value)
@@ -129,12 +129,12 @@ def placement(
     fit: bool = True,
     pen_by: options.PenBy = options.PenBy.COLOUR,
 ) -> Placement:
-    """Where a picture goes.
+    """Placement from the options.
 
     Raises
     ------
     InputError
-        If a place, a size or a turn is none.
+        A position, a size or a turn is invalid.
     """
     from linewright.errors import InputError
     from linewright.planning.arrangement import SIZE_HIGH_MM
@@ -174,17 +174,17 @@ def _turn_deg(turn: str) -> float | Literal["auto"]:
 def lines(
     how: LineOptions, method: str | None, budget: BudgetOptions | None = None, *, tolerance_mm: float | None = None
 ) -> Lines:
-    """How strokes are made.
+    """`Lines` from the options.
 
     Parameters
     ----------
-    method : what the subject is drawn by, which may be more than the option says.
-    tolerance_mm : None: the usual one.
+    method : method of the subject, which may add settings to that of the option.
+    tolerance_mm : None: the default.
 
     Raises
     ------
     InputError
-        If pens, a time or a length are none.
+        Pens, a time or a length are invalid.
     """
     from linewright.planning import pipeline
     from linewright.planning.budget import Budget, read_ink_mm, read_time_s

@@ -1,4 +1,4 @@
-"""Options that several commands share, spelled once."""
+"""Options shared by several commands."""
 
 from __future__ import annotations
 
@@ -15,27 +15,27 @@ if TYPE_CHECKING:
 
 
 AUTO: Final = "auto"
-"""Turn the picture where that makes it larger."""
+"""Turn the picture if it becomes larger that way."""
 
 TURN_HIGH_DEG: Final = 3600.0
 
 
 class PenBy(StrEnum):
-    """What decides which pen draws a line."""
+    """How lines are assigned to pens."""
 
     COLOUR = "colour"
     LAYER = "layer"
 
 
 class Effort(StrEnum):
-    """How long to look for an order of the strokes with little travel."""
+    """Effort for an order of the strokes with little travel."""
 
     QUICK = "quick"
     NORMAL = "normal"
     BEST = "best"
 
 
-# readable=False: not that files need not be readable, but their readers say better what is wrong with them.
+# readable=False, because the readers of the files have better messages for unreadable ones.
 Source = Annotated[
     str | None,
     typer.Argument(
@@ -319,12 +319,12 @@ AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object and 
 
 
 def pair(words: str, option: str) -> tuple[float, float]:
-    """Two lengths with a comma between.
+    """Two lengths separated by a comma.
 
     Raises
     ------
     InputError
-        If they are not two numbers.
+        The text is not two numbers.
     """
     from linewright.errors import InputError
     from linewright.planning.arrangement import PLACE_HIGH_MM
@@ -340,7 +340,7 @@ def pair(words: str, option: str) -> tuple[float, float]:
 
 
 def job(task: PlanTask, *, as_json: bool) -> Job:
-    """A program kept earlier, or a picture planned as the options say; with a bar while that takes long."""
+    """A saved program, or a picture planned with the options; shows a progress bar if that takes long."""
     from linewright.cli.terminal import Terminal
     from linewright.tasks import planning
 

@@ -1,4 +1,4 @@
-"""What goes to which stream: results to stdout, the rest to stderr; with ``--json`` one object and nothing more."""
+"""Output streams: results go to stdout, the rest to stderr; with ``--json`` stdout has one object only."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 
 class Stopped(Exception):
-    """Ends a command that a signal has stopped; ``number`` is the signal's."""
+    """Raised when a signal has stopped a command; ``number`` is the signal's."""
 
     def __init__(self, number: int = signals.INTERRUPT) -> None:
         super().__init__(number)
@@ -29,11 +29,11 @@ class Stopped(Exception):
 
 
 def console(*, stderr: bool = False) -> Console:
-    """A console that colours and draws only on a terminal, in its width, and never breaks lines in a file."""
+    """A console that uses colours and the terminal's width only on a terminal, and never breaks lines in a file."""
     from rich.console import Console
 
     class Whole(Console):
-        """Completes the commands that tables name."""
+        """Completes the commands in tables."""
 
         def render_str(self, text: str, **settings: Any) -> Text:
             return super().render_str(seen(_complete(text)), **settings)
@@ -45,7 +45,7 @@ def console(*, stderr: bool = False) -> Console:
 
 
 class _Trimmed:
-    """A file that gets no blanks at the ends of lines: tables fill their columns up with them."""
+    """A file wrapper that strips trailing blanks, with which tables pad their columns."""
 
     def __init__(self, stream: TextIO) -> None:
         self._stream = stream
@@ -62,7 +62,7 @@ _completes: list[Callable[[str], str]] = []
 
 
 def completed_by(complete: Callable[[str], str]) -> None:
-    """From now on the commands in every text go through ``complete``."""
+    """Set the function that completes commands in all output."""
     _completes[:] = [complete]
 
 
@@ -73,18 +73,18 @@ def _complete(text: str) -> str:
 
 
 def say(text: str, *, stderr: bool = False) -> None:
-    """One plain line."""
+    """Print one plain line."""
     stream = sys.stderr if stderr else sys.stdout
     stream.write(seen(_complete(text)) + "\n")
     stream.flush()
 
 
 _UNSEEN = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069]")
-"""Characters that move a terminal's cursor, colour it, or turn what is read around (ECMA-48 C0, C1; Unicode bidi)."""
+"""Characters that move a terminal's cursor, change its colours, or reverse text (ECMA-48 C0, C1; Unicode bidi)."""
 
 
 def seen(text: str) -> str:
-    r"""The text with such characters written out: they come from files and boards, and act on the terminal.
+    r"""The text with such characters escaped, because text from files and boards must not control the terminal.
 
     Examples
     --------
@@ -95,7 +95,9 @@ def seen(text: str) -> str:
 
 
 def prose(text: str, *, stderr: bool = False) -> None:
-    """Text that is broken between words where a terminal is narrow; commands in it stay whole, to be copied."""
+    """Print text that wraps between words on a narrow terminal; commands in it are not broken, so that they can be
+    copied.
+    """
     stream = sys.stderr if stderr else sys.stdout
     whole = _complete(text)
     if stream.isatty():
@@ -104,7 +106,7 @@ def prose(text: str, *, stderr: bool = False) -> None:
 
 
 def broken(text: str, columns: int) -> str:
-    """Text with lines of at most so many columns, broken between words.
+    """Text wrapped to ``columns``, between words.
 
     Examples
     --------
@@ -124,22 +126,22 @@ def broken(text: str, columns: int) -> str:
 
 
 _GLUE = "\N{WORD JOINER}"
-"""Stands for a blank at which a line is not broken."""
+"""Placeholder for a blank at which a line must not be broken."""
 
 
 def emit_json(values: Mapping[str, object]) -> None:
-    """The one object that ``--json`` promises."""
+    """Print the JSON object of ``--json``."""
     text = json.dumps(values, ensure_ascii=False, allow_nan=False)
     say(_UNSEEN.sub(lambda found: f"\\u{ord(found[0]):04x}", text))
 
 
 def warn(text: str) -> None:
-    """Something to know that stops nothing."""
+    """Print a warning."""
     prose(f"note: {text}", stderr=True)
 
 
 def error(message: str, hint: str, *, as_json: bool) -> None:
-    """What was wrong, and what to do next."""
+    """Print an error and its hint."""
     if as_json:
         emit_json({"error": _complete(message), "hint": _complete(hint)})
         return
@@ -149,7 +151,7 @@ def error(message: str, hint: str, *, as_json: bool) -> None:
 
 
 def bug(problem: Exception, *, as_json: bool) -> None:
-    """Own up to a bug: short on the screen, the traceback in a file."""
+    """Report a bug: one line on the screen, the traceback in a file."""
     hint = "please report it with what --debug prints"
     with (
         contextlib.suppress(OSError),

@@ -1,4 +1,4 @@
-"""Asking for another pen in the middle of a drawing, and hearing that it is in."""
+"""Asking for pen changes during a drawing."""
 
 from __future__ import annotations
 
@@ -13,33 +13,33 @@ if TYPE_CHECKING:
 
 
 class PenChange:
-    """Asks for each pen once; where there are no keys it hears the answer beside the drawing's own loop.
+    """Asks for each pen once. Without keys it reads the answer in a separate thread.
 
     Parameters
     ----------
-    control : told when the pen is in.
-    by_key : the answer comes as a key of `linewright.cli.keys`.
-    senses_power : the board notices by itself when the motors' switch is used.
-    finds_its_place : homing finds it; else somebody has to put the pen to its park position.
+    control : notified when the pen is mounted.
+    by_key : the answer is a key of `linewright.cli.keys`.
+    senses_power : the board senses the motor supply.
+    finds_its_place : homing is possible; otherwise the user has to move the pen to its park position.
     """
 
     def __init__(self, control: Control, *, by_key: bool, senses_power: bool, finds_its_place: bool) -> None:
         self._control = control
         self._by_key = by_key
-        # A board that senses the switch needs no question: it stops, and `resume` homes.
+        # No question if the board senses the supply: it stops then, and `resume` homes.
         park = "" if finds_its_place else "put the pen to its park position, then "
         then = "" if by_key else " and Enter"
         self._or_home = "" if senses_power else f"; if the motors' switch was used: {park}h{then} homes first"
-        self._drawing_with = ""  # the pen that is in
-        self._asked_at: int | None = None  # record at which the last pen was asked for
+        self._drawing_with = ""  # the mounted pen
+        self._asked_at: int | None = None  # record of the last request
         self._reader: threading.Thread | None = None
 
     def see(self, now: Progress) -> None:
-        """A pen draws."""
+        """Note the pen that draws."""
         self._drawing_with = now.pen.name
 
     def ask(self, now: Progress) -> None:
-        """Ask for the pen that the drawing waits for, unless that has been done."""
+        """Ask for the pen that the drawing waits for, unless already done."""
         if self._asked_at == now.records_done:
             return
         self._asked_at = now.records_done
@@ -56,5 +56,5 @@ class PenChange:
         if typed := sys.stdin.readline():
             self._control.pen_changed(home=typed.strip().lower() == "h")
         else:
-            # Not an answer: drawing on with the pen that is in would spoil the sheet.
+            # End of input is no answer: drawing on with the wrong pen would spoil the sheet.
             output.say("nobody is there to press Enter; it waits until it is stopped", stderr=True)

@@ -1,4 +1,4 @@
-"""``linewright plan``: everything but the drawing itself."""
+"""``linewright plan``: plan a drawing without drawing it."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ from linewright.cli.option_groups import (
 
 @dataclass(frozen=True, kw_only=True)
 class PlanOptions:
-    """Everything that `linewright plan` takes."""
+    """Options of `linewright plan`."""
 
     sources: options.Sources = None
     name: NameOptions = field(default_factory=NameOptions)
@@ -85,12 +85,12 @@ class PlanOptions:
 
     @property
     def many(self) -> bool:
-        """Whether several pictures are planned, or one as one of several."""
+        """Whether several pictures, or one by the rules for several, are planned."""
         return self.sources is not None and (len(self.sources) > 1 or self.cluster is not None)
 
     @property
     def sheets(self) -> bool:
-        """Whether one source becomes several sheets."""
+        """Whether one source gives several sheets."""
         from linewright.planning import pipeline
 
         asked = self.poster or self.series is not None
@@ -108,12 +108,12 @@ def plan(given: PlanOptions) -> None:
 
 
 def carry_out(given: PlanOptions) -> None:
-    """Plan what the options ask for, and say how it went.
+    """Plan as the options say, and print the results.
 
     Raises
     ------
     InputError
-        If options do not go together, or the picture cannot be drawn.
+        Options contradict each other, or the picture cannot be drawn.
     """
     from linewright.cli.tables import drawings as report
     from linewright.cli.terminal import Terminal

@@ -1,4 +1,4 @@
-"""``linewright plan`` with several sources: each becomes what it would have become alone."""
+"""``linewright plan`` with several sources, each planned as if alone."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 def carry_out(tasks: Sequence[PlanTask], wanted: Outputs, spread: Spread, *, as_json: bool) -> None:
-    """Plan all, and tell how each went; the worst exit code is the command's."""
+    """Plan all, and print the results; the exit code is the worst one."""
     from linewright.cli.terminal import Terminal
     from linewright.tasks import planning
 
@@ -27,7 +27,7 @@ def carry_out(tasks: Sequence[PlanTask], wanted: Outputs, spread: Spread, *, as_
 
 
 def carry_out_sheets(task: SheetsTask, wanted: Outputs, *, as_json: bool) -> None:
-    """Plan every sheet of a poster or a series, and tell how each went."""
+    """Plan every sheet of a poster or a series, and print the results."""
     from linewright.cli.terminal import Terminal
     from linewright.tasks import sheets
 

@@ -1,4 +1,4 @@
-"""``linewright ports``: what is plugged in, and which board answers where."""
+"""``linewright ports``: list the ports and the boards that answer."""
 
 from __future__ import annotations
 

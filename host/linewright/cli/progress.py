@@ -1,4 +1,4 @@
-"""The progress of a drawing on a terminal, and signals as requests to stop."""
+"""Progress of a drawing on a terminal, and signals that request a stop."""
 
 from __future__ import annotations
 
@@ -20,15 +20,15 @@ if TYPE_CHECKING:
 
 
 _STATES: Final = {"pen": "waiting for the pen", "holding": "holding, pen up"}
-"""What the states of a drawing are called where their own names say too little."""
+"""Names of states of a drawing that need explanation."""
 
 
 class ProgressBar:
-    """A bar with state, strokes and time left; silent where there is no terminal.
+    """A bar with state, strokes and remaining time; silent without a terminal.
 
     Parameters
     ----------
-    shown : whether to draw at all.
+    shown : whether to show the bar.
     """
 
     def __init__(self, *, shown: bool) -> None:
@@ -46,7 +46,7 @@ class ProgressBar:
         from rich.text import Text
 
         class _Share(TaskProgressColumn):
-            """Per cent, where it is known how much there is to do."""
+            """Percentage, if the total is known."""
 
             def render(self, task: Task) -> Text:
                 return Text("" if task.total is None else f"{task.percentage:>3.0f} %")
@@ -71,17 +71,17 @@ class ProgressBar:
             self._bar = None
 
     def say(self, state: str) -> None:
-        """What is being done, where nobody knows how much of it is left: something moves meanwhile."""
+        """Show the present step without a known total, with a moving indicator."""
         if self._bar is not None and self._task is not None:
             self._bar.reset(self._task, description=state, total=None)
 
     def share(self, state: str, done: float) -> None:
-        """How much of it is done, 0 to 1."""
+        """Show the share done, 0 to 1."""
         if self._bar is not None and self._task is not None:
             self._bar.update(self._task, description=state, completed=done, total=1.0)
 
     def show(self, progress: Progress, hint: str = "") -> None:
-        """Called by the session as the pen gets on."""
+        """Called by the session with the progress."""
         if self._bar is None or self._task is None:
             return
         done = progress.planned_s / progress.predicted_s if progress.predicted_s > 0 else 0.0
@@ -92,20 +92,19 @@ class ProgressBar:
         if progress.state == "drawing" and 0.0 < progress.pace < 1.0:
             state = f"drawing at {progress.pace:.0%}"
         if hint:
-            note = hint  # in its place: a narrow terminal shows not both, and it stands for two seconds or in a hold
+            note = hint  # replaces the strokes for two seconds or a hold, because narrow terminals cannot show both
         self._bar.update(self._task, completed=min(done, 1.0), total=1.0, description=state, note=note)
 
 
 class StopOnSignals:
-    """While active, Ctrl-C, SIGTERM and a hangup (the terminal is closed) end the drawing in a controlled way.
+    """Context manager: Ctrl-C, SIGTERM and a hangup (closed terminal) stop the drawing in a controlled way.
 
-    Before there is anything to stop they raise KeyboardInterrupt; after `asks`, the first one asks for a stop, and a
-    second Ctrl-C, or SIGTERM again, leaves at once. A board that hears no more from its host stops by itself, pen up,
-    so leaving is safe too, only slower.
+    Before `asks` they raise KeyboardInterrupt. After it, the first one requests a stop, and a second Ctrl-C or SIGTERM
+    exits at once. That is safe, too, because a board without host stops by itself with the pen up, only later.
 
     Attributes
     ----------
-    number : the signal that came, 0 while none has.
+    number : the received signal, 0 if none.
     """
 
     def __init__(self) -> None:
@@ -125,11 +124,11 @@ class StopOnSignals:
 
     @property
     def drawing(self) -> bool:
-        """Whether there has been something to stop."""
+        """Whether there has been a drawing to stop."""
         return self._stop is not None
 
     def asks(self, stop: Callable[[], object]) -> None:
-        """From now on a signal asks for this."""
+        """From now on a signal calls ``stop``."""
         self._stop = stop
 
     def _came(self, number: int, frame: FrameType | None) -> None:
@@ -137,15 +136,15 @@ class StopOnSignals:
         again, same = bool(self.number), self.number == number
         self.number = self.number or number
         if number == signals.hangup():
-            # Nobody reads any more, and writing to what was a terminal would fail.
+            # The terminal is closed, so writing to it would fail.
             nowhere = os.open(os.devnull, os.O_WRONLY)
             for descriptor in self._terminals:
                 os.dup2(nowhere, descriptor)
-        # A session that ends sends SIGTERM and SIGHUP at once, and means one stop.
+        # When a login session ends, SIGTERM and SIGHUP arrive together and count as one.
         if self._stop is None or (again and (number == signals.INTERRUPT or (same and number == signals.TERMINATE))):
             raise KeyboardInterrupt
         if not again:
-            # Not through the stream: the signal may have come while that was being written to.
+            # Not through the stream, because the signal may have interrupted a write to it.
             with contextlib.suppress(OSError):
                 os.write(2, b"\nstopping with the pen up; Ctrl-C again leaves at once\n")
             self._stop()

@@ -1,4 +1,4 @@
-"""``linewright resume``: carry on with a drawing that was broken off."""
+"""``linewright resume``: continue an interrupted drawing."""
 
 from __future__ import annotations
 
@@ -93,7 +93,7 @@ def resume(
     if asks and from_stroke is None and broken.stroke and not aimed.rig.senses_motor_power:
         from_stroke = _first_missing(broken.stroke + 1)
     manner = story.manner
-    drift = None  # as the drawing was begun
+    drift = None  # as in the original drawing
     if manner.drift is None or check_drift is not None or drift_limit_mm is not None:
         drift = DriftCheck.of(aimed.rig, check_drift, drift_limit_mm)
     said = manner.ask_pens if ask_pens is None else ask_pens
@@ -113,7 +113,7 @@ def resume(
 
 
 def _first_missing(next_one: int) -> int | None:
-    """The first stroke that is not on paper; None where that is the next one, which may be carried on in its middle."""
+    """The first stroke that is not on paper; None if that is the next one, which may be resumed within it."""
     output.prose("look at the sheet: which is the first stroke that is not on it?", stderr=True)
     found = int(typer.prompt("stroke", default=next_one, err=True))
     return None if found == next_one else found

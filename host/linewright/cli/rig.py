@@ -1,4 +1,4 @@
-"""``linewright rig``: the rig file from the first question to the wiring picture."""
+"""``linewright rig``: create, check and edit rig files, draw the wiring."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ app = Commands(
 )
 
 EXIT_UNSOUND = 2
-"""The file is valid, but what it describes must not be switched on: wrong input, like a file that is not valid."""
+"""Exit code for a valid file of a machine that must not be switched on, as for invalid input."""
 
 Target = Annotated[
     Path | None, typer.Option("--output", "-o", metavar="FILE", help="Write it there instead of printing it.")
@@ -142,7 +142,7 @@ def wiring(
     plan = Wiring.of(rig)
     scene = wiring_scene(rig, plan)
     for picture, write in writers:
-        # Made anew whenever the rig file changes, so it may replace the one before.
+        # Always overwritten, because the picture is made again when the rig file changes.
         write_file(write(scene), picture, over=True)
     if as_json:
         of = {"file": None if file is None else str(file), "rig": rig.name}
@@ -174,7 +174,7 @@ def use(
     if nothing and file is not None:
         raise InputError("--none and a file were given", hint="leave one of the two out")
     if file is not None and str(file) == target.DEFAULT and not file.exists():
-        file, nothing = None, True  # as `--rig default` means it
+        file, nothing = None, True  # as with `--rig default`
     if file is not None:
         name = Rig.load(file).name
         machines.use(file)
@@ -215,7 +215,7 @@ def show(file: File = None, as_json: options.AsJson = False) -> None:
 
 
 def _say_which(file: Path | None, command: str) -> None:
-    """Name the machine before anything else: somebody may wire by what follows."""
+    """Print the machine first, because the user may wire by the output."""
     output.say(
         f"the default rig; name yours: {next_steps.command('rig', command, 'rig.toml')}"
         if file is None

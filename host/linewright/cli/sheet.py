@@ -1,4 +1,4 @@
-"""``linewright sheet``: where the sheet lies on the machine."""
+"""``linewright sheet``: find the sheet on the machine."""
 
 from __future__ import annotations
 
@@ -18,18 +18,18 @@ if TYPE_CHECKING:
     from linewright.tasks.sheet_finding import Corner
 
     Read = Callable[[Callable[[], bool]], str | None]
-    """Reads a line; looks at the machine meanwhile, which keeps the link alive."""
+    """Reads a line; polls the machine meanwhile, which serves the link."""
 
 app = Commands(help="Where the sheet lies on the machine.", no_args_is_help=True, rich_markup_mode=None)
 
 GLANCE_S: Final = 0.25
-"""How often the machine is looked at while nobody types, which keeps the link alive."""
+"""Polling interval of the machine while nobody types."""
 
 ARROW_MM: Final = 1.0
-"""What one press of an arrow key moves: as much as the eye sees beside a corner."""
+"""Distance per press of an arrow key, mm."""
 
 _ARROWS: Final = {"A": (0.0, -1.0), "B": (0.0, 1.0), "C": (1.0, 0.0), "D": (-1.0, 0.0)}
-"""Final letters of the control sequences that terminals send for arrow keys (ECMA-48: CUU, CUD, CUF, CUB)."""
+"""Final characters of the control sequences of arrow keys (ECMA-48: CUU, CUD, CUF, CUB)."""
 _ARROW_KEYS: Final = re.compile(r"(?:\x1b\[[ABCD])+")
 _NUMBERS: Final = re.compile(r"\s*([-+]?\d+(?:[.,]\d+)?)(?:\s*[ ;]\s*([-+]?\d+(?:[.,]\d+)?))?\s*")
 
@@ -99,11 +99,11 @@ def find(
 
 
 class TypedKeys:
-    """Lines from a terminal of which arrow keys count at once.
+    """Lines from a terminal; arrow keys are returned at once.
 
     Parameters
     ----------
-    keyboard : read without waiting, and shown by nobody else.
+    keyboard : read without waiting and without echo.
     """
 
     def __init__(self, keyboard: Keyboard) -> None:
@@ -112,7 +112,7 @@ class TypedKeys:
         self._line = ""
 
     def next(self, glance: Callable[[], bool]) -> str | None:
-        """Arrow keys as they come, else a line with its Enter; None as soon as ``glance`` says that none is needed."""
+        """The next arrow key, or a line ended by Enter; None as soon as ``glance`` returns True."""
         while True:
             while self._pressed:
                 if arrows := _ARROW_KEYS.match(self._pressed):
@@ -135,7 +135,7 @@ class TypedKeys:
 
 
 def _taken(corner: Corner, read: Read) -> bool:
-    """Whether somebody has taken the pen to a corner; False: they leave it out."""
+    """Let the user move the pen to a corner; False if the corner is skipped."""
 
     def look() -> bool:
         corner.keep_alive()
@@ -163,7 +163,9 @@ def _taken(corner: Corner, read: Read) -> bool:
 
 
 def _way(line: str) -> tuple[float, float] | None:
-    """What a line of arrow keys, or of one or two numbers, means, mm to the right and down; None: nothing."""
+    """The move that a line of arrow keys or of one or two numbers means, mm to the right and down; None if it is no
+    move.
+    """
     pressed = re.findall(r"\x1b\[([ABCD])|\^\[\[([ABCD])", line)
     if pressed:
         ways = [_ARROWS[a or b] for a, b in pressed]

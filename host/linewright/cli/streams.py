@@ -1,4 +1,4 @@
-"""Makes standard output and error writable in any encoding, even where the parent process closed them."""
+"""Makes standard output and error usable with any encoding, even if the parent process closed them."""
 
 from __future__ import annotations
 
@@ -10,14 +10,14 @@ from pathlib import Path
 from typing import Final
 
 _PLAINER: Final = {"\u202f": " ", "\u00b2": "2", "\u00b5": "u", "\u00b7": "-"}
-"""What stands for the few characters beyond ASCII that reports use, where a stream cannot carry them."""
+"""Replacements for the few non-ASCII characters in reports, where a stream cannot encode them."""
 
 
 def prepare() -> None:
-    """Make ``sys.stdin``, ``sys.stdout`` and ``sys.stderr`` usable; to be called once, before anything is printed.
+    """Make ``sys.stdin``, ``sys.stdout`` and ``sys.stderr`` usable; call once before anything is printed.
 
-    Closed ones (``>&-``) become the null device: there is nobody to tell, but the work is done. Characters that an
-    encoding lacks (``PYTHONIOENCODING=ascii``, a legacy terminal) are written as plainer ones.
+    Closed streams (``>&-``) become the null device. Characters that an encoding lacks (``PYTHONIOENCODING=ascii``, a
+    legacy terminal) are replaced by simpler ones.
     """
     codecs.register_error("linewright.plainer", _plainer)
     for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):

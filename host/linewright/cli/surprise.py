@@ -1,4 +1,4 @@
-"""``linewright surprise``: something to draw for those who have no idea."""
+"""``linewright surprise``: draw a random composition."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from linewright.cli.option_groups import NameOptions, SheetOptions
 
 @dataclass(frozen=True, kw_only=True)
 class SurpriseOptions:
-    """Everything that `linewright surprise` takes."""
+    """Options of `linewright surprise`."""
 
     seed: Annotated[
         int | None,

@@ -1,4 +1,4 @@
-"""``linewright tape``: what a virtual rig drew, read from its tape."""
+"""``linewright tape``: show what a virtual rig drew."""
 
 from __future__ import annotations
 

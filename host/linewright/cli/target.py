@@ -17,18 +17,18 @@ _now: Target | None = None
 
 
 def current() -> Target | None:
-    """The machine that this command is about; None: it has not said yet, or is about none."""
+    """The machine of the running command; None if it has none, or before it is known."""
     return _now
 
 
 def know(target: Target | None) -> None:
-    """Remember which machine this command is about; None: none."""
+    """Set the machine of the running command; None: none."""
     global _now
     _now = target
 
 
 def forget() -> None:
-    """A new command begins."""
+    """Reset for a new command."""
     know(None)
 
 
@@ -37,8 +37,8 @@ def of_rig(rig_file: Path | None, *, said: bool = False) -> Target:
 
     Parameters
     ----------
-    rig_file : as named; None: the usual one, and if there is none the default rig.
-    said : say which it is; not with ``--json``.
+    rig_file : as given; None: the usual one, or the default rig if there is none.
+    said : print which machine it is; not with ``--json``.
     """
     target = targets.of_rig(rig_file)
     know(target)
@@ -52,13 +52,13 @@ def aim(rig_file: Path | None, port: str | None, *, said: bool = True, before: s
 
     Parameters
     ----------
-    rig_file, port : as named; None: not named.
-    said : say which machine it is.
-    before : where an earlier command of the same drawing found it; "" for none.
+    rig_file, port : as given; None: not given.
+    said : print which machine it is.
+    before : port in an earlier command of the same drawing; "" for none.
 
     Raises
     ------
-    InputError : it is a real machine, and nobody knows its port.
+    InputError : it is a real machine, and its port is unknown.
     """
     target = targets.at_port(of_rig(rig_file), port, before=before)
     know(target)

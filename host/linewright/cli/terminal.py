@@ -1,4 +1,4 @@
-"""`Terminal`: the `Front` of a command. Notes go to stderr, progress to a bar, keys and signals to the drawing."""
+"""`Terminal`: the `Front` of a command. Notes go to stderr, progress to a bar; keys and signals control the drawing."""
 
 from __future__ import annotations
 
@@ -18,13 +18,13 @@ if TYPE_CHECKING:
 
 
 class Terminal:
-    """A `linewright.tasks.front.Front`. Use as a context manager: at its end the bar goes.
+    """A `linewright.tasks.front.Front` as a context manager, which removes the bar at its end.
 
     Parameters
     ----------
-    as_json : one object is printed in the end, so nothing else is said but what went wrong.
-    stop : asked by signals to end a drawing; None: a signal ends the command at once.
-    rig : of a real machine, for the cautions between pens; None: nobody is at the machine.
+    as_json : print nothing but errors, because one object is printed at the end.
+    stop : called by signals to stop a drawing; None: a signal ends the command at once.
+    rig : of a real machine, for the cautions at pen changes; None: no real machine.
     """
 
     def __init__(self, *, as_json: bool, stop: StopOnSignals | None = None, rig: Rig | None = None) -> None:
@@ -106,7 +106,7 @@ class Terminal:
             yield told
 
     def _shown(self) -> ProgressBar:
-        """The bar, from the first time on that there is something to show."""
+        """The bar, created at its first use."""
         if not self._begun:
             self._begun = True
             self._bar.__enter__()

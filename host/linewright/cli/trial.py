@@ -114,7 +114,7 @@ def _tell(made: Trial, files: Kit, command: str, rig_file: Path | None) -> None:
     if made.entries:
         output.say(f"3. Write the figures into {files.table}, or on {files.paper}.")
         output.say(f"4. Fit them:   {next_steps.command('fit', files.table)}")
-    else:  # measured by a photograph
+    else:  # measured by photograph
         photo = next_steps.command("fit", files.form, "--photo", "PICTURE", "--paper", "WIDTHxHEIGHT")
         output.say(f"3. Fit it:     {photo}")
     if rig_file is None:

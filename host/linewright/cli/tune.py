@@ -1,4 +1,4 @@
-"""``linewright tune``: shaper and acceleration for a machine that rings, by what they do to a drawing."""
+"""``linewright tune``: choose shaper and acceleration for a machine that rings."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""``linewright virtual``: a virtual rig in a process of its own, to which other commands connect."""
+"""``linewright virtual``: a virtual rig in a separate process, to which other commands connect."""
 
 from __future__ import annotations
 

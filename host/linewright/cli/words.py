@@ -1,4 +1,4 @@
-"""``linewright words``: what sentences can be made of, and things of one's own."""
+"""``linewright words``: list what sentences can contain, and add things."""
 
 from __future__ import annotations
 

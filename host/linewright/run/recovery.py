@@ -122,13 +122,13 @@ def take_up(
 
     Parameters
     ----------
-    at_park : the user has put the pen to its park position, which counts where homing cannot find it.
-    unattended : nobody can put it there, and nothing can have moved it: a virtual rig.
-    from_stroke : the first that is not on paper, from 1 on, where somebody has looked; None: as journal and board tell.
+    at_park : the user has moved the pen to its park position; used if homing is not possible.
+    unattended : a virtual rig: nobody can move the pen there, and nothing can have moved it.
+    from_stroke : the first stroke that is not on paper, from 1, by the user; None: by journal and board.
 
     Raises
     ------
-    LinkError, BoardFault : as `Session.settle` and `Session.home`; or the place is lost and nothing can find it.
+    LinkError, BoardFault : as `Session.settle` and `Session.home`; or the position is lost and cannot be found.
     """
     standing = session.settle()
     if from_stroke is not None:

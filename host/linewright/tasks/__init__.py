@@ -1,5 +1,5 @@
-"""What a person asks for, done whole: plan this, draw it, carry on, make the machine true.
+"""Tasks: complete operations such as planning, drawing, resuming and calibrating.
 
-Nothing here knows a terminal or a page. Whoever asks gives a `Front`, which is told how the work goes, is asked what
-only a person knows, and may end it; results are values.
+They are independent of terminal and page. The caller passes a `Front`, which receives progress, answers questions, and
+may cancel; results are values.
 """

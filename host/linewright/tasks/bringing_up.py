@@ -1,4 +1,4 @@
-"""A new machine's first day: the walk of `linewright.bringup` over a port, with its notes and its rig file."""
+"""Bring-up: `linewright.bringup` over a port, with notebook and rig file."""
 
 from __future__ import annotations
 
@@ -24,13 +24,13 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class BringUpTask:
-    """What is wanted.
+    """Options of bring-up.
 
     Parameters
     ----------
-    start : the step to begin with; None: where it was left.
-    start_over : forget what was found earlier.
-    show_me : on the virtual rig, nobody answers but the onlooker.
+    start : the first step; None: where it was left.
+    start_over : delete earlier results.
+    show_me : on the virtual rig, the simulated user answers all questions.
     """
 
     target: Target
@@ -39,11 +39,11 @@ class BringUpTask:
     show_me: bool = False
 
     def check(self) -> None:
-        """Refuse what cannot go together.
+        """Refuse contradicting options.
 
         Raises
         ------
-        InputError : nothing can be shown on a real machine; or a real machine has no rig file.
+        InputError : ``show_me`` with a real machine, or a real machine without a rig file.
         """
         from linewright.errors import InputError
 
@@ -59,13 +59,13 @@ class BringUpTask:
 
 @dataclass(frozen=True)
 class BroughtUp:
-    """How far it went.
+    """Result of a bring-up.
 
     Parameters
     ----------
-    target : with what its board has said of itself.
-    walked : the steps, and how each ended.
-    hands : what was put right, and where the earlier rig file is kept.
+    target : the machine, with its board's identity.
+    walked : the steps and their results.
+    hands : the corrections, and the copy of the earlier rig file.
     """
 
     target: Target
@@ -76,16 +76,16 @@ class BroughtUp:
 def bring_up(
     task: BringUpTask, front: Front, person: Callable[[Onlooker | None, Callable[[], object]], Person]
 ) -> BroughtUp:
-    """Walk through the steps.
+    """Run the steps.
 
     Parameters
     ----------
-    person : makes who is asked, of the onlooker (None on a real machine) and of what keeps the link alive and is to be
-        called every few tenths of a second while a person thinks.
+    person : creates the `Person` from the `Onlooker` (None on a real machine) and a function that serves the link, to
+        be called every few tenths of a second while the user thinks.
 
     Raises
     ------
-    EOFError : nobody answers any more; the machine stands, pen up, motors free.
+    EOFError : end of input; the machine is at rest, pen up, motors off.
     """
     from linewright.bringup.dialogue import Dialogue
     from linewright.bringup.hands import Hands
@@ -121,12 +121,12 @@ def bring_up(
 
 
 def _copy_of(rig_file: Path) -> Path:
-    """Where a rehearsal writes."""
+    """The rig file to which a rehearsal writes."""
     return rig_file.with_name(f"{rig_file.stem}.rehearsal{rig_file.suffix}")
 
 
 def _rig_of_notes(at: Target, show_me: bool) -> Rig:
-    """The rig that a bring-up was left with: of a rehearsal, the copy that it has corrected."""
+    """The rig with which a bring-up was left; for a rehearsal, that of its corrected copy."""
     from linewright.rig.rig import Rig
 
     if at.rig_file is not None and (at.rehearses or show_me) and _copy_of(at.rig_file).exists():
@@ -135,7 +135,7 @@ def _rig_of_notes(at: Target, show_me: bool) -> Rig:
 
 
 def _file_to_correct(at: Target, show_me: bool, *, anew: bool) -> Path | None:
-    """The file that corrections go into: the machine's own, or of a rehearsal a copy; None: the rig has no file."""
+    """The file for corrections: the machine's own, or a copy for a rehearsal; None if the rig has no file."""
     if at.rig_file is None or not (at.rehearses or show_me):
         return at.rig_file
     copy = _copy_of(at.rig_file)

@@ -1,4 +1,4 @@
-"""Cautions before a real machine moves: in full the first time on a port, in one line afterwards."""
+"""Cautions before a real machine moves: in full the first time on a port, then in one line."""
 
 from __future__ import annotations
 
@@ -34,30 +34,30 @@ NEVER_HOMES: Final = (
 
 
 def same_place(pen: str = "") -> str:
-    """The caution before a drawing is carried on: what must lie and be set as before.
+    """The caution before resuming: what must be unchanged.
 
     Parameters
     ----------
-    pen : the one that draws next, where there are several; it may not be the one that drew last.
+    pen : the next pen, if there are several; it may differ from the last one.
     """
     which = f"the pen '{pen}'" if pen else "the same pen"
     return f"the sheet must lie exactly where it lay, and {which} must be in, at the same height"
 
 
 def motor_switch_used(rig: Rig) -> tuple[str, ...]:
-    """The caution where nothing tells the board that its motors were without power in the meantime."""
+    """The caution for a board that does not sense whether its motors lost power meanwhile."""
     if rig.senses_motor_power:
         return ()
     return (HOMES_FIRST if rig.finds_its_place else NEVER_HOMES,)
 
 
 def seen_file() -> Path:
-    """Where the ports are kept whose user has seen the cautions."""
+    """File of the ports whose user has seen the cautions."""
     return state_folder() / "ports-seen"
 
 
 def before_moving(port: str) -> tuple[str, ...]:
-    """What to print before a drawing on this port; nothing for the virtual rig."""
+    """Cautions to print before a drawing on this port; none for the virtual rig."""
     if not port.startswith("serial:"):
         return ()
     try:
@@ -68,7 +68,7 @@ def before_moving(port: str) -> tuple[str, ...]:
 
 
 def remember(port: str) -> None:
-    """The cautions for this port have been on the screen. Where that cannot be kept they come again next time."""
+    """Record that the cautions for this port have been shown. If that fails, they are shown again next time."""
     if not port.startswith("serial:"):
         return
     try:

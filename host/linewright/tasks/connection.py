@@ -1,4 +1,4 @@
-"""A session with the machine that is meant: opened, looked for on other ports, and known by its board."""
+"""Sessions with a machine: opened, searched on other ports, and identified by the board."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ _held: ContextVar[tuple[Session, Target] | None] = ContextVar("held", default=No
 
 @contextmanager
 def holding(target: Target, front: Front) -> Iterator[tuple[Session, Target]]:
-    """As `connected`; until the block ends, tasks of this thread for the same port use this one session."""
+    """Like `connected`; until the block ends, tasks of this thread for the same port use this session."""
     with connected(target, front) as (session, met):
         before = _held.set((session, met))
         try:
@@ -35,15 +35,16 @@ def holding(target: Target, front: Front) -> Iterator[tuple[Session, Target]]:
 def connected(
     target: Target, front: Front, *, met: bool = True, silent: bool = False
 ) -> Iterator[tuple[Session, Target]]:
-    """A session with the machine, not told its rig yet; and the target with what its board has said.
+    """Context manager: a session with the machine, before its settings are sent, and the target with the board's
+    identity.
 
-    A board that is remembered is looked for on the other ports if it is not where it was.
+    A known board that is not on its port is searched on the other ports.
 
     Parameters
     ----------
-    front : told what was found out on the way.
-    met : ask the board who it is, and remember where it was met. False: open the port, and ask nothing.
-    silent : a board that does not answer is no error here; what follows says what to do about it.
+    front : receives remarks.
+    met : greet the board, and remember its port. False: only open the port.
+    silent : a board that does not answer is no error here; the caller handles it.
 
     Raises
     ------
@@ -85,14 +86,14 @@ def _opened(target: Target) -> tuple[Transport, Target]:
 
     known = target.meeting
     if known is not None and known.unique:
-        # Port names change hands: the board that is meant may be on another one, and another board on its own.
+        # Port names are reassigned: the board may be on another port, and another board on this one.
         by_plug = [seen.port for seen in ports.listed() if seen.serial_number == known.unique]
         if by_plug and known.port not in by_plug:
             target = replace(target, port=by_plug[0])
     try:
         return open_transport(target.port, rig=target.rig), target
     except PortBusy:
-        raise  # it is there
+        raise  # the right board is on this port
     except PortError as error:
         found = ports.port_of(known.unique) if known is not None and known.unique else None
         if found is None or found == target.port:
@@ -107,7 +108,7 @@ def _opened(target: Target) -> tuple[Transport, Target]:
 
 
 def _met(session: Session, target: Target, front: Front) -> Target:
-    """Hear who the board is, compare with what is remembered, and remember it."""
+    """Greet the board, compare it with the remembered one, and remember it."""
     from linewright.board import machines
     from linewright.errors import InputError
 

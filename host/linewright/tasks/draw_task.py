@@ -1,4 +1,4 @@
-"""One drawing as it is asked for, and how it went."""
+"""A drawing task and its result."""
 
 from __future__ import annotations
 
@@ -20,23 +20,23 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class DrawTask:
-    """What is to be drawn, and where.
+    """Options of a drawing.
 
     Parameters
     ----------
-    name : of the picture, for people.
+    name : name of the picture, for messages.
     target : the machine.
-    ask_pens : stop before each pen but the first and wait until it is in.
+    ask_pens : stop before each pen but the first for a pen change.
     pictures : folder for pictures of what was drawn; None: no pictures.
-    drift : when to home again and compare; None: not at all.
-    story : journal of the drawing to carry on; None: it begins now.
-    at_park : the user has put the pen to its park position.
-    from_stroke : where to begin, from 1 on; None: at the beginning, or where it was broken off.
-    pace : share of the planned speed to begin with, above 0, up to 1.
-    outline : whether the pen goes round the drawing's box first, raised.
-    pens_said : what the user has said of stopping between pens; None: nothing.
-    one_of_several : it is what one pen of a drawing draws, so that this pen is asked for by its name.
-    reads_tape : on a virtual rig that was started for this drawing, read afterwards what the pen drew; the rig ends.
+    drift : when to home again and compare; None: never.
+    story : journal of the drawing to resume; None: a new drawing.
+    at_park : the user has moved the pen to its park position.
+    from_stroke : first stroke, from 1; None: the first one, or the resume point.
+    pace : initial share of the planned speed, above 0, up to 1.
+    outline : trace the drawing's bounding box with the pen up first.
+    pens_said : the user's choice about pen changes; None: none.
+    one_of_several : only one pen of a drawing is drawn, so this pen is requested by name.
+    reads_tape : on a virtual rig started for this drawing, read the tape afterwards; the rig ends.
     """
 
     name: str
@@ -57,40 +57,40 @@ class DrawTask:
 
     @property
     def stem(self) -> str:
-        """Of the names of its picture files."""
+        """Base name of its picture files."""
         from linewright.pictures import album
 
         return album.stem(self.name)
 
     @property
     def rig(self) -> Rig:
-        """Of the machine."""
+        """Rig of the machine."""
         return self.target.rig
 
     @property
     def port(self) -> str:
-        """Where the machine is."""
+        """Port of the machine."""
         return self.target.port
 
     @property
     def is_virtual(self) -> bool:
-        """Whether no real machine moves."""
+        """Whether a virtual rig draws."""
         return self.target.on_virtual_rig
 
     @property
     def asks_for_pens(self) -> bool:
-        """Whether it stops before each pen."""
+        """Whether to stop for pen changes."""
         return self.ask_pens and (len(self.program.groups) > 1 or self.one_of_several or self.pens_said is True)
 
     @property
     def manner(self) -> Manner:
-        """How the drawing was asked for, kept so that it can be carried on."""
+        """Options stored in the journal for resuming."""
         from linewright.run.story import Manner
 
         return Manner(self.pens_said, self.pace, self.drift)
 
     def with_only(self, pen: str) -> DrawTask:
-        """The same with only what one pen draws.
+        """The same task with only one pen's part.
 
         Raises
         ------
@@ -103,7 +103,7 @@ class DrawTask:
         return replace(self, program=program, warnings=warnings, one_of_several=True)
 
     def notes(self) -> tuple[str, ...]:
-        """What to know before it begins."""
+        """Remarks to show before it begins."""
         notes = list(self.warnings)
         pens = len(self.program.groups)
         if self.story is None and not self.rig.finds_its_place and not self.is_virtual:
@@ -125,15 +125,15 @@ class DrawTask:
 
 @dataclass(frozen=True)
 class Drawn:
-    """How a drawing went.
+    """Result of a drawing.
 
     Parameters
     ----------
-    task : as it was carried out: its target knows which board has answered.
-    result : None where every stroke was drawn already.
-    trace : on the virtual rig, what the pen drew and what the pulses were like.
-    pictures : files that were written.
-    can_carry_on : there is something left, and a journal that knows where.
+    task : the task, with the board's identity in its target.
+    result : None if all strokes were drawn already.
+    trace : on the virtual rig, the drawn path and the pulse checks.
+    pictures : written files.
+    can_carry_on : strokes remain, and there is a journal to resume from.
     """
 
     task: DrawTask
@@ -144,12 +144,12 @@ class Drawn:
 
     @property
     def finished(self) -> bool:
-        """Whether nothing is left to be drawn."""
+        """Whether no stroke remains."""
         return self.result is None or self.result.finished
 
     @property
     def too_far_off(self) -> bool:
-        """Whether homing again has found the machine further off than the limit."""
+        """Whether a drift above the limit was found."""
         limit = self.task.drift
         return (
             limit is not None
@@ -159,11 +159,11 @@ class Drawn:
 
 
 def programs_in(source: str | None) -> list[str]:
-    """The programs in a folder, by name; none where the source is no folder.
+    """The programs in a folder, by name; empty if the source is no folder.
 
     Raises
     ------
-    InputError : there is none in it, or it cannot be looked into.
+    InputError : the folder has no program or cannot be read.
     """
     from linewright.planning import pipeline
 

@@ -1,4 +1,4 @@
-"""One drawing, from the open port to its last stroke: with journal, log, and the questions between pens."""
+"""Drawing, from opening the port to the last stroke: with journal, log and pen changes."""
 
 from __future__ import annotations
 
@@ -31,9 +31,9 @@ def draw(task: DrawTask, front: Front) -> Drawn:
 
     Raises
     ------
-    LinewrightError : whatever stopped it; the hint says whether it can be carried on.
+    LinewrightError : the drawing failed; the hint says whether it can be resumed.
     """
-    preview = _preview(task)  # first of all: a folder that cannot be written stops nothing that has begun
+    preview = _preview(task)  # first, so that an unwritable folder fails before anything moves
     _ask_for_first_pen(task, front)
     with connected(task.target, front) as (session, met):
         cautions.remember(met.port)
@@ -43,7 +43,9 @@ def draw(task: DrawTask, front: Front) -> Drawn:
 
 @contextmanager
 def part_by_part(target: Target, front: Front) -> Iterator[Callable[[Program, Control], None]]:
-    """Connect and home; what it gives draws one program after the other, without journal, log and questions."""
+    """Connect and home; yields a function that draws one program after another, without journal, log and pen
+    changes.
+    """
     from linewright.run import course
 
     with connected(target, front) as (session, met):
@@ -58,7 +60,7 @@ def part_by_part(target: Target, front: Front) -> Iterator[Callable[[Program, Co
 
 
 def _on_machine(task: DrawTask, session: Session, front: Front) -> Drawn:
-    """Home and draw, on a machine that has answered."""
+    """Home and draw on a machine that has answered."""
     from linewright.run import recovery
     from linewright.virtual.port import VirtualTransport
 
@@ -89,7 +91,7 @@ def _on_machine(task: DrawTask, session: Session, front: Front) -> Drawn:
 
 
 def _take_up(task: DrawTask, session: Session, book: Journal | None, front: Front) -> ResumePoint:
-    """Make the machine ready; returns where to begin."""
+    """Prepare the machine; returns where to start."""
     from linewright.run import part, recovery
 
     if task.story is None or book is None:
@@ -114,11 +116,11 @@ def _take_up(task: DrawTask, session: Session, book: Journal | None, front: Fron
 
 
 def _ask_for_first_pen(task: DrawTask, front: Front) -> None:
-    """Ask for the pen that the drawing begins with, before anything moves.
+    """Ask for the first pen before anything moves.
 
     Raises
     ------
-    InputError : nobody answers.
+    InputError : no answer.
     """
     from linewright.errors import InputError
 
@@ -133,7 +135,7 @@ def _ask_for_first_pen(task: DrawTask, front: Front) -> None:
 
 
 def _go_round(task: DrawTask, session: Session, place: ResumePoint) -> None:
-    """The pen, raised, goes round the box that the drawing keeps to, so that the sheet can be laid right."""
+    """Trace the drawing's bounding box with the pen up, so that the user can align the sheet."""
     from linewright.run import part
 
     for corner in part.outline_mm(task.program, place.stroke):
@@ -162,7 +164,9 @@ def _drawn(task: DrawTask, session: Session, book: Journal | None, place: Resume
 
 @contextmanager
 def _journal(task: DrawTask, session: Session, front: Front) -> Iterator[Journal | None]:
-    """The journal of the drawing, told how it ends. Without one it is drawn all the same, and that is said."""
+    """Context manager: the journal of the drawing, closed with its result. If it cannot be written, the drawing goes on
+    without it and a remark says so.
+    """
     from linewright.errors import InputError, LinewrightError, LinkError
     from linewright.run.journal import Journal
 
@@ -190,7 +194,7 @@ def _journal(task: DrawTask, session: Session, front: Front) -> Iterator[Journal
         except (KeyboardInterrupt, Cancelled, LinewrightError) as error:
             book.end("failed" if isinstance(error, LinewrightError) else "abandoned", str(error))
             if isinstance(error, LinkError) and book.begun and "linewright resume" not in error.hint:
-                # Not "then try again": that would draw it all once more, over what is on paper.
+                # Not "then try again", which would draw everything once more on top.
                 first = error.hint.removesuffix(", then try again")
                 error.hint = f"{first}; then {CARRY_ON} with this drawing" if first else f"{CARRY_ON} with it"
             raise

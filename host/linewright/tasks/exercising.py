@@ -1,4 +1,4 @@
-"""A long soak of moves, and what was lost."""
+"""Task: a long test for lost steps."""
 
 from __future__ import annotations
 
@@ -25,9 +25,9 @@ def exercise(
     seed: int = 0,
     on_bout: Callable[[int, Bout], None] = lambda *_: None,
 ) -> Tally:
-    """Move the machine hard for a while, homing now and then; see `linewright.calibration.exercise.exercise`.
+    """Move the machine fast for a while, homing now and then; see `linewright.calibration.exercise.exercise`.
 
-    A `KeyboardInterrupt`, or a `Cancelled` from ``on_bout``, stops the board with the pen up and is passed on.
+    A `KeyboardInterrupt`, or a `Cancelled` from ``on_bout``, stops the board with the pen up and is re-raised.
     """
     from linewright.calibration import exercise as soak
 

@@ -1,4 +1,4 @@
-"""What was measured on a trial sheet becomes corrections in the rig file, once."""
+"""Task: fit a trial sheet, and write the corrections to the rig file, once."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from linewright.tasks.target import Target
 
 PAPER_OFF_MM: Final = 6.0
-"""Three times what ISO 216 allows: a measured size that is farther off is another sheet."""
+"""Three times the tolerance of ISO 216: a measured size that differs by more belongs to another sheet."""
 
 _SECTION: Final = (
     "What measuring has found untrue about the machine; all of it is taken into account before anything moves."
@@ -31,18 +31,18 @@ _SECTION: Final = (
 
 @dataclass(frozen=True)
 class FitTask:
-    """What was measured, and of which machine.
+    """Measurements, and the machine they belong to.
 
     Parameters
     ----------
-    what : a form that was filled in, or a sheet's name.
+    what : a filled-in form, or the name of a sheet.
     target : the machine whose rig file is corrected.
-    answers : measurements by name, as they were typed, where no form holds them.
-    sheet : of paper; None: as the form says, or the rig's own.
+    answers : measurements by name, as typed, if there is no form.
+    sheet : paper; None: as in the form, or the rig's own.
     photo : a photograph of the sheet ``photo``.
-    paper : of a photograph: the paper's size as measured, ``WIDTHxHEIGHT`` in mm.
-    map_file : of a photograph: picture of what is left at each cross.
-    reading_mm : to what the ruler was read.
+    paper : for a photograph: measured size of the paper, ``WIDTHxHEIGHT`` in mm.
+    map_file : for a photograph: picture of the residuals at each cross.
+    reading_mm : resolution of the ruler.
     only_show : write nothing.
     """
 
@@ -57,11 +57,11 @@ class FitTask:
     only_show: bool = False
 
     def check(self) -> None:
-        """Refuse what is out of range, and what does not go together.
+        """Refuse values out of range and contradicting options.
 
         Raises
         ------
-        InputError : that is so.
+        InputError : a value is out of range, or options contradict each other.
         """
         if not 0.005 <= self.reading_mm <= 2.0:
             raise InputError(
@@ -74,11 +74,11 @@ class FitTask:
 
 @dataclass(frozen=True)
 class Fitted:
-    """What was found.
+    """Result of a fit.
 
     Parameters
     ----------
-    kept : the rig file as it was before; None: nothing was written.
+    kept : copy of the old rig file; None: nothing was written.
     """
 
     finding: Finding
@@ -86,21 +86,21 @@ class Fitted:
 
 
 Ask = Callable[["Trial"], Mapping[str, str]]
-"""Asks a person for every measurement of a sheet; `refuse_absurd` says whether a figure can have been measured."""
+"""Asks the user for every measurement of a sheet; `refuse_absurd` checks each figure."""
 
 
 def fit(task: FitTask, front: Front, ask: Ask | None = None) -> Fitted:
-    """Fit, and write the corrections into the rig file; the old file is kept beside the new one.
+    """Fit, and write the corrections to the rig file; the old file is kept beside the new one.
 
     Parameters
     ----------
-    ask : for a sheet that is named without its measurements; None: nobody can be asked.
+    ask : asks for missing measurements; None: not possible.
 
     Raises
     ------
-    InputError : a measurement is missing or cannot be right, the sheet was not drawn with this rig, or its
-        measurements are in the rig file already. Nothing is written then.
-    Cancelled : the person says that it was not drawn so.
+    InputError : a measurement is missing or impossible, the sheet was not drawn with this rig, or its
+        measurements were applied already. Nothing is written then.
+    Cancelled : the user says that the sheet was drawn with another rig.
     """
     from linewright.calibration.trial import catalogue, history
     from linewright.rig.sheet_place import sheet_on
@@ -125,11 +125,11 @@ def fit(task: FitTask, front: Front, ask: Ask | None = None) -> Fitted:
 
 
 def undo(target: Target) -> Undone:
-    """Take the newest fit of a rig file back.
+    """Undo the newest fit of a rig file.
 
     Raises
     ------
-    InputError : the default rig has no file, or nothing was fitted, or the file says something else by now.
+    InputError : the default rig has no file, there is no fit, or the values have been changed since.
     """
     from linewright.calibration.trial import history
 
@@ -139,11 +139,11 @@ def undo(target: Target) -> Undone:
 
 
 def refuse_absurd(entry: Entry, text: str) -> None:
-    """Refuse what cannot have been measured.
+    """Refuse an impossible measurement.
 
     Raises
     ------
-    InputError : it is no number, or far from what was drawn.
+    InputError : the text is no number, or far from the drawn length.
     """
     from linewright.calibration.trial import form
 
@@ -152,13 +152,13 @@ def refuse_absurd(entry: Entry, text: str) -> None:
 
 @dataclass(frozen=True)
 class _Seen:
-    """What a sheet shows.
+    """Result of evaluating a sheet.
 
     Parameters
     ----------
-    drawn_with : the rig that it was drawn with; None: nobody knows.
-    number : of the sheet; "": nobody knows.
-    source : digest of what was measured.
+    drawn_with : the rig at the time of drawing; None: unknown.
+    number : number of the sheet; "": unknown.
+    source : digest of the measurements.
     """
 
     finding: Finding
@@ -168,7 +168,7 @@ class _Seen:
 
 
 def _photographed(task: FitTask, photo: Path, sheet: Sheet | None, front: Front) -> _Seen:
-    """What the photograph shows."""
+    """Evaluate the photograph."""
     from linewright.calibration.trial import form, history, photo_fit, picture
     from linewright.pictures import album
     from linewright.pictures.residual_map import residual_map
@@ -201,7 +201,7 @@ def _photographed(task: FitTask, photo: Path, sheet: Sheet | None, front: Front)
 
 
 def _paper_mm(paper: str, lies: Sheet) -> tuple[float, float]:
-    """Width and height of the paper as measured."""
+    """Measured width and height of the paper."""
     from linewright.sheet.sizes import Sheet
 
     measured = Sheet.named(paper, margin_mm=0.0)
@@ -215,7 +215,7 @@ def _paper_mm(paper: str, lies: Sheet) -> tuple[float, float]:
 
 
 def _newest_form(target: Target, name: str, front: Front) -> Path | None:
-    """The form of the newest sheet of a name for this machine, which knows what that sheet was drawn with."""
+    """The form of the newest sheet of this name for the machine, which has the rig at the time of drawing."""
     from linewright.calibration.trial import history
 
     found = None if target.rig_file is None else history.newest_form(name, target.rig_file)
@@ -225,7 +225,7 @@ def _newest_form(target: Target, name: str, front: Front) -> Path | None:
 
 
 def _form(task: FitTask, sheet: Sheet | None, front: Front, ask: Ask | None) -> Form:
-    """The form that was filled in, or one of the measurements that were given or are asked for now."""
+    """The filled-in form, or one made from given or typed measurements."""
     from linewright.calibration.trial import catalogue, form
     from linewright.rig.sheet_place import sheet_on
 
@@ -252,9 +252,7 @@ def _form(task: FitTask, sheet: Sheet | None, front: Front, ask: Ask | None) -> 
 
 
 def _check_origin(seen: _Seen, rig: Rig, rig_file: Path, front: Front) -> None:
-    """Refuse to correct a rig file by a sheet that was not drawn with it: what it corrects already would be lost or
-    counted twice.
-    """
+    """Refuse a sheet that was not drawn with this rig file: its present corrections would be lost or counted twice."""
     from linewright.calibration.trial import history, origin
 
     finding, drawn_with = seen.finding, seen.drawn_with
@@ -262,7 +260,7 @@ def _check_origin(seen: _Seen, rig: Rig, rig_file: Path, front: Front) -> None:
         history.refuse_twice(finding.trial, seen.number, seen.source, rig_file)
     held = origin.already(rig, finding.changes)
     if held is None:
-        return  # the file says all this already
+        return  # the file has all corrections already
     if drawn_with is not None:
         if unlike := origin.differences(drawn_with, rig, finding.changes):
             raise InputError(

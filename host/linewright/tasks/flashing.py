@@ -1,4 +1,4 @@
-"""Putting this version's code on a board, and making sure that it runs there."""
+"""Task: install this version's code on a board, and test it."""
 
 from __future__ import annotations
 
@@ -18,13 +18,13 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Flashed:
-    """A board that was given this version's code.
+    """Result of flashing a board.
 
     Parameters
     ----------
-    result : what was copied.
-    warnings : what to know.
-    checks : what the test of the board has found afterwards.
+    result : the copied files.
+    warnings : remarks for the user.
+    checks : results of the test afterwards.
     """
 
     result: FlashResult
@@ -33,19 +33,19 @@ class Flashed:
 
     @property
     def passed(self) -> bool:
-        """No check has failed."""
+        """Whether no check has failed."""
         return all(check.outcome != "failed" for check in self.checks)
 
 
 @dataclass(frozen=True)
 class Updated:
-    """A board that was asked for its code, and given this version's where it had other.
+    """Result of updating a board.
 
     Parameters
     ----------
-    before : digest of the code that the board ran; None: no board's code answered, or one of another protocol.
-    digest : of this version's code.
-    flashed : None: the board ran that already.
+    before : digest of the board's code before; None: no answer, or another protocol.
+    digest : digest of this version's code.
+    flashed : None: the board had this version already.
     """
 
     before: int | None
@@ -54,18 +54,18 @@ class Updated:
 
 
 def flash(target: Target, front: Front, *, compiled: bool = True, tell_rig: bool = False) -> Flashed:
-    """Copy the code, restart the board and test it.
+    """Copy the code to a board, restart and test it.
 
     Parameters
     ----------
-    target : its port is a serial port's.
+    target : its port is a serial port.
     compiled : compile for the board's processor; False: copy the sources.
-    tell_rig : the board drives the target's rig, so that the test may tell it its pins, and raises the pen.
+    tell_rig : the board drives the target's rig, so the test may send the settings, which raises the pen.
 
     Raises
     ------
-    InputError : that is no serial port.
-    Mismatch : the board has the right files and runs others.
+    InputError : the port is no serial port.
+    Mismatch : the board has the right files but runs others.
     LinkError : as from the port and the board's prompt.
     """
     from linewright.board import flashing
@@ -100,9 +100,9 @@ def flash(target: Target, front: Front, *, compiled: bool = True, tell_rig: bool
 
 
 def update(target: Target, front: Front, *, compiled: bool = True, tell_rig: bool = False) -> Updated:
-    """Ask a board which code it runs, and give it this version's if that is another; parameters as of `flash`.
+    """Install this version's code on a board that runs another; parameters as of `flash`.
 
-    A board that does not answer as one, such as a new one, is given the code as well.
+    A board that does not answer, such as a new one, gets the code as well.
     """
     from linewright.board import files
 
@@ -116,11 +116,11 @@ def update(target: Target, front: Front, *, compiled: bool = True, tell_rig: boo
 
 
 def _code_of(target: Target, front: Front) -> int | None:
-    """Digest of the code that a board runs; None where none answers that this host understands."""
+    """Digest of the code that a board runs; None if none answers with this protocol."""
     from linewire import messages
     from linewright.errors import Mismatch, NoAnswer
 
-    # Who the board is can be asked only of one with this code, and is, after it was put there.
+    # Only a board with this code can report its identity, so it is asked after flashing.
     with connected(target, front, met=False) as (session, _):
         try:
             greeting = session.hello()
@@ -132,17 +132,17 @@ def _code_of(target: Target, front: Front) -> int | None:
 
 
 def put_image(path: Path, drive: Path | None, front: Front) -> tuple[Path, str]:
-    """Give a board in BOOTSEL mode MicroPython's image; returns its drive and its chip.
+    """Install MicroPython's image on a board in BOOTSEL mode; returns its drive and its chip.
 
     Parameters
     ----------
     path : a UF2 file.
-    drive : the folder of the board's drive; None: the only one that shows up.
+    drive : folder of the board's drive; None: the only one found.
 
     Raises
     ------
-    InputError : the image or the drive will not do; nothing has been written.
-    FlashError : the board has not taken it.
+    InputError : the image or the drive is not suitable; nothing has been written.
+    FlashError : the board has not accepted it.
     """
     from linewright.board import image
 
@@ -153,7 +153,7 @@ def put_image(path: Path, drive: Path | None, front: Front) -> tuple[Path, str]:
 
 
 def _named_otherwise(said: str, machine: str) -> str:
-    """What to know where the rig file names another board than the one that calls itself so; "" where it does not."""
+    """Warning if the rig file names another board than the board reports; "" otherwise."""
     from linewright.rig.boards import BOARDS, called
 
     is_called = called(machine)
@@ -166,11 +166,11 @@ def _named_otherwise(said: str, machine: str) -> str:
 
 
 def serial_path(port: str) -> str:
-    """The device of a serial port.
+    """The device path of a serial port.
 
     Raises
     ------
-    InputError : it is another kind of port.
+    InputError : the port is of another kind.
     """
     from linewright.errors import InputError
 
@@ -185,5 +185,5 @@ def serial_path(port: str) -> str:
 
 
 def at_serial_port(target: Target, port: str) -> Target:
-    """The machine at a serial port that is named for flashing."""
+    """The machine at a serial port named for flashing."""
     return replace(target, port=port, port_named=True)

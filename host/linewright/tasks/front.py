@@ -1,4 +1,4 @@
-"""`Front`: whoever asks for a task. A terminal, a page and a test each have one."""
+"""`Front`: interface between a task and its user; implemented by terminal, page and tests."""
 
 from __future__ import annotations
 
@@ -12,61 +12,60 @@ if TYPE_CHECKING:
 
 
 class Cancelled(Exception):
-    """A front raises it from `Front.progress` to end a task; what was begun is left whole or not at all."""
+    """Raised by `Front.progress` to cancel a task; files are then written whole or not at all."""
 
 
 class Front(Protocol):
-    """Told how a task goes, asked what only a person knows, and free to end it.
+    """Receives progress of a task, answers its questions, and may cancel it.
 
-    A task calls these methods from the thread that runs it. Only `confirm` and `ready` may take long.
+    Methods are called from the thread that runs the task. Only `confirm` and `ready` may take long.
     """
 
     def machine(self, target: Target) -> None:
-        """The board has answered: this is the machine, and where it is."""
+        """Called when the board has answered, with the machine and its port."""
 
     def note(self, text: str) -> None:
-        """Something to know that stops nothing."""
+        """A remark or warning."""
 
     def say(self, text: str) -> None:
-        """What has just happened."""
+        """Something that has just happened."""
 
     def progress(self, doing: str, done: float | None = None) -> None:
-        """What is being done, and how much of it, 0 to 1; None: nobody knows how much is left.
+        """Present step and share done, 0 to 1; None: unknown.
 
         Raises
         ------
-        Cancelled : to end the task.
+        Cancelled : to cancel the task.
         """
 
     def confirm(self, question: str, about: str) -> bool | None:
-        """Yes or no; None where nobody is there to answer.
+        """A yes-or-no question; None if there is no user to answer.
 
         Parameters
         ----------
-        about : what to know before answering.
+        about : information for the answer.
         """
 
     def ready(self, what: str) -> bool:
-        """Wait until a person has done this, such as "put the pen 'red' in"; False where nobody is there."""
+        """Wait until the user has done this, such as "put the pen 'red' in"; False if there is no user."""
 
     def steering(self, control: Control, pace: float) -> AbstractContextManager[Callable[[Progress], None]]:
-        """Open while the pen may move; what it gives is told about 20 times a second where the drawing stands.
+        """Context manager while the pen may move; its value is called about 20 times a second with the progress.
 
-        Requests go to ``control``, from any thread: hold, carry on, slow down, abandon, cut, and that the pen which
-        the drawing waits for is in.
+        User requests (hold, continue, pace, abandon, cut, pen changed) go to ``control``, from any thread.
 
         Parameters
         ----------
-        pace : share of the planned speed that the drawing begins with.
+        pace : initial share of the planned speed.
         """
 
 
 class Quiet:
-    """A `Front` with nobody behind it: says nothing, keeps the notes, and answers no question.
+    """A `Front` without a user: it collects notes and answers no question.
 
     Attributes
     ----------
-    notes : what there was to know.
+    notes : the received notes.
     """
 
     def __init__(self) -> None:

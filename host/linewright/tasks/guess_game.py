@@ -1,6 +1,6 @@
-"""The machine's part of the guessing game: a secret as strokes, drawn part by part while somebody guesses.
+"""The guessing game's drawing part: a secret subject as strokes, drawn part by part.
 
-The secret stands in no file, no name and no note before the end; what is drawn goes to the board as strokes.
+The secret is in no file, file name or note before the end; the board gets strokes only.
 """
 
 from __future__ import annotations
@@ -26,20 +26,20 @@ if TYPE_CHECKING:
     Draw = Callable[[Picture, Control], None]
 
 PICTURE = "guess.png"
-"""What can be seen so far; its name tells nothing."""
+"""File of the parts drawn so far; its name must not reveal the secret."""
 
 
 @dataclass(frozen=True)
 class GuessTask:
-    """Where the secrets of a game are drawn.
+    """Options of the game.
 
     Parameters
     ----------
-    target : the machine; without a port, what is drawn is shown in a picture file.
-    placement : on which sheet, and where.
+    target : the machine; without a port, the parts are shown in a picture file.
+    placement : sheet and position.
     pictures : folder of that picture file.
-    painted : the picture is made by the user's picture maker.
-    maker_file : of that maker; None: the usual one.
+    painted : use the user's picture maker.
+    maker_file : file of that maker; None: the usual one.
     """
 
     target: Target
@@ -49,11 +49,11 @@ class GuessTask:
     maker_file: Path | None = None
 
     def picture(self, secret: str) -> Picture:
-        """The secret as strokes on the sheet. A picture maker's file has no telling name, and is gone afterwards.
+        """The secret as strokes on the sheet. A picture maker's file gets a neutral name and is removed afterwards.
 
         Raises
         ------
-        InputError, MakerError : there is no maker, or it did not deliver.
+        InputError, MakerError : there is no maker, or it failed.
         """
         from linewright.planning import pipeline
         from linewright.rig.sheet_place import sheet_on
@@ -73,7 +73,7 @@ class GuessTask:
             return pipeline.read_picture(str(file), pipeline.Lines(), wish)
 
     def show(self, drawing: Drawing, picture: Picture) -> Path:
-        """Write what has been drawn so far as a picture file, and say which."""
+        """Write the parts drawn so far to a picture file, and return its path."""
         from linewright.pictures.preview import preview
         from linewright.pictures.raster import to_png
         from linewright.pictures.scene import Table
@@ -89,7 +89,7 @@ class GuessTask:
 
 @contextmanager
 def machine(task: GuessTask, front: Front) -> Iterator[Draw | None]:
-    """What draws a part on the machine that is meant; None without a port."""
+    """Context manager: a function that draws a part on the machine; None without a port."""
     if not task.target.port:
         yield None
         return
@@ -103,7 +103,7 @@ def machine(task: GuessTask, front: Front) -> Iterator[Draw | None]:
 
 @contextmanager
 def drawn_meanwhile(draw: Draw | None, picture: Picture, part: Drawing) -> Iterator[None]:
-    """While open, a part of the picture is drawn. Its fault is raised at the end; an error in the block stops it."""
+    """Context manager: a part is drawn meanwhile. Its error is raised at the end; an error in the block stops it."""
     if draw is None:
         yield
         return
@@ -115,7 +115,7 @@ def drawn_meanwhile(draw: Draw | None, picture: Picture, part: Drawing) -> Itera
     def work() -> None:
         try:
             draw(replace(picture, drawing=part), control)
-        except BaseException as error:  # told to whoever plays, in the main thread
+        except BaseException as error:  # re-raised in the main thread
             wrong.append(error)
 
     pen = threading.Thread(target=work)
@@ -132,7 +132,7 @@ def drawn_meanwhile(draw: Draw | None, picture: Picture, part: Drawing) -> Itera
 
 
 def _stored(secret: str, wish: Wish) -> Picture:
-    """From the store of drawings."""
+    """The secret from the store of drawings."""
     from linewright.sources.picture import Picture
     from linewright.sources.words.staging import Stage
     from linewright.sources.words.store import things

@@ -1,4 +1,4 @@
-"""A look at a board, a test of it, and moves by hand."""
+"""Tasks: status and test of a board, and moves by hand."""
 
 from __future__ import annotations
 
@@ -21,12 +21,12 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class MachineReport:
-    """A machine after something was done with it.
+    """State of a machine after an operation.
 
     Parameters
     ----------
-    target : with what its board has said of itself.
-    status : what the board says now.
+    target : the machine, with its board's identity.
+    status : present status of the board.
     switches : after homing, for each axis with a switch the number of approaches (``passes``) and how far they lie
         apart (``spread_steps``, ``spread_mm``).
     servo_us : after a move of the pen, the servo's pulse.
@@ -39,11 +39,11 @@ class MachineReport:
 
 
 def info(target: Target, front: Front) -> MachineReport:
-    """The greeting and the report of the board. Changes and moves nothing.
+    """Greeting and report of the board. Nothing is changed or moved.
 
     Raises
     ------
-    LinkError : as every function here: there is no such port, nobody answers, or the board refuses.
+    LinkError : as for every function here: there is no such port, no board answers, or the board refuses.
     """
     with connected(target, front) as (session, at):
         session.hello()
@@ -76,12 +76,12 @@ def home(target: Target, front: Front) -> MachineReport:
 
 
 def jog(target: Target, front: Front, way_mm: tuple[float, float], *, to_place: bool = False) -> MachineReport:
-    """Move the pen by a way, or to a machine position, mm; straight, pen up.
+    """Move the pen by a distance, or to a machine position, mm; straight, pen up.
 
     Raises
     ------
-    LinkError : also if the machine has not been homed.
-    InputError : the place is out of the machine's reach.
+    LinkError : also if the machine is not homed.
+    InputError : the position is out of reach.
     """
     from linewright.errors import LinkError
 
@@ -102,11 +102,11 @@ def pen(target: Target, front: Front, height: str, *, tried: bool = False) -> Ma
 
     Parameters
     ----------
-    tried : a height beyond the pen's own is meant, so nobody is asked.
+    tried : do not ask about a height beyond the pen's own.
 
     Raises
     ------
-    InputError : it is no height of the pen; or one beyond its own, and nobody has said yes.
+    InputError : the text is no height, or is beyond the pen's own and was not confirmed.
     """
     from linewright.errors import InputError
 
@@ -122,11 +122,11 @@ def pen(target: Target, front: Front, height: str, *, tried: bool = False) -> Ma
 
 
 _DIGITS: Final = 9
-"""More than any servo pulse has; Python refuses to read thousands."""
+"""Most digits accepted: more than any servo pulse has; Python refuses thousands."""
 
 
 def _check_servo_range(target: Target, front: Front, servo_us: int, *, tried: bool) -> None:
-    """Refuse what the board would refuse, and ask before a servo is sent where this rig has not sent it yet."""
+    """Refuse pulses that the board would refuse, and ask before a pulse beyond the rig's heights."""
     from linewright.errors import InputError
     from linewright.rig.board_settings import pen_heights_us, servo_range_us
 
@@ -152,8 +152,8 @@ def _check_servo_range(target: Target, front: Front, servo_us: int, *, tried: bo
 
 
 def cut(target: Target, front: Front) -> Target:
-    """Motors off at once, pen up; the position is lost."""
-    # The board is not asked who it is first: this is about seconds.
+    """Switch the motors off at once, raise the pen; the position is lost."""
+    # The board is not greeted first, because seconds matter.
     with connected(target, front, met=False) as (session, at):
         session.cut()
         return at
@@ -161,7 +161,7 @@ def cut(target: Target, front: Front) -> Target:
 
 @contextmanager
 def _moving(target: Target, front: Front) -> Iterator[tuple[Session, Target]]:
-    """A session with a machine that may move; its cautions have been shown."""
+    """Context manager: a session with a machine that may move, after its cautions were shown."""
     with connected(target, front) as (session, at):
         cautions.remember(at.port)
         yield session, at

@@ -1,6 +1,6 @@
-"""What lies on a sheet, laid out and planned in two steps, for a front that shows both; and one item tried by a method.
+"""Layout and planning of an arrangement in two steps, for a front that shows both; and trying one item with a method.
 
-The steps are those of `linewright.planning.pipeline.prepare_arrangement`: what a page shows first is what is drawn.
+The steps are those of `linewright.planning.pipeline.prepare_arrangement`, so what a page shows first is what is drawn.
 """
 
 from __future__ import annotations
@@ -34,24 +34,24 @@ if TYPE_CHECKING:
     from linewright.tasks.front import Front
 
 KEPT_VERTICES: Final = 4_000_000
-"""Most vertices of pictures that are kept for later plans: 64 MB of coordinates."""
+"""Most vertices of cached pictures: 64 MB of coordinates."""
 
 QUICK_S: Final = 0.5
-"""Strokes that are made so soon need no first look: it would only flicker."""
+"""Strokes made within this time need no first look, which would only flicker."""
 
 
 @dataclass(frozen=True, eq=False)
 class LaidOut:
-    """An arrangement as strokes, not planned yet.
+    """The strokes of an arrangement, not planned yet.
 
     Parameters
     ----------
     drawing : sheet coordinates, mm; item after item.
-    item : (k,) uint16, for each stroke the number of its item.
-    laid : where each item lies.
-    warnings : of the items, each with its id in front.
-    sheet : on which they lie.
-    rough : it is a first look, in which photographs are drawn by wider pens than theirs.
+    item : (k,) uint16, number of each stroke's item.
+    laid : position of each item.
+    warnings : of the items, each starting with the item's id.
+    sheet : the sheet.
+    rough : a first look, in which photographs are drawn with wider pens.
     """
 
     drawing: PlacedDrawing
@@ -63,24 +63,25 @@ class LaidOut:
 
 
 class KeptPictures:
-    """The strokes of items as they were made, by all that decides them: an item that only moves is not made again.
+    """Cache of items' strokes, keyed by everything that affects them, so that an item that only moves is not made
+    again.
 
     Attributes
     ----------
-    glanced : whether the last first look shows anything that is rough.
+    glanced : whether the last first look contains rough strokes.
     """
 
     def __init__(self) -> None:
         self.glanced = False
         self._kept: OrderedDict[Hashable, Picture] = OrderedDict()
-        self._quick: set[Hashable] = set()  # what was made soon when it was made last, whatever its settings
+        self._quick: set[Hashable] = set()  # sources and methods that were fast last time, with any settings
 
     def remembering(self, read: Read) -> Read:
-        """A reader of items that remembers."""
+        """A reader of items with cache."""
         return lambda item, wish: self._picture(read, item, wish)
 
     def glancing(self, read: Read) -> Read:
-        """A reader of items that makes what takes long for a first look alone, and remembers the rest."""
+        """A reader of items that makes slow ones as a first look only, and caches the others."""
         self.glanced = False
         return lambda item, wish: self._picture(read, item, replace(wish, first_look=_way(item) not in self._quick))
 
@@ -106,7 +107,7 @@ class KeptPictures:
 
 
 def _way(item: Item) -> Hashable:
-    """A source and the method that draws it."""
+    """Key of a source and its method."""
     return item.source, (item.method or "").partition(":")[0]
 
 
@@ -117,17 +118,17 @@ def lay_out(
     kept: KeptPictures | None = None,
     look: Callable[[LaidOut], object] | None = None,
 ) -> LaidOut:
-    """The strokes of an arrangement where they lie on the sheet.
+    """The strokes of an arrangement in their positions on the sheet.
 
     Parameters
     ----------
-    kept : pictures of earlier times; None: everything is made now.
-    look : given a first look, if the strokes will take long.
+    kept : cache of pictures; None: make everything.
+    look : called with a first look if the strokes take long.
 
     Raises
     ------
     SourceError, SheetError
-        If an item cannot be read, or has no room.
+        An item cannot be read, or has no room.
     """
     if found.arrangement.poster is not None:
         raise InputError("it is a poster of several sheets, and one sheet is laid out at once")
@@ -148,12 +149,12 @@ def _laid_out(found: Arranged, rig: Rig, front: Front, remembering: Callable[[Re
 
 
 def plan_laid_out(laid: LaidOut, rig: Rig, front: Front, tidiness: Tidiness | None = None) -> Job:
-    """Plan how a rig draws what is laid out.
+    """Plan a layout for a rig.
 
     Raises
     ------
     SheetError, PlanError
-        If nothing of it can be drawn.
+        Nothing can be drawn.
     """
     reached = to_machine(laid.drawing, laid.sheet, rig)
     task = PlanTask("", rig, tidiness=tidiness or Tidiness())
@@ -161,7 +162,7 @@ def plan_laid_out(laid: LaidOut, rig: Rig, front: Front, tidiness: Tidiness | No
 
 
 def warm_up(rig: Rig, front: Front) -> None:
-    """Load, and where it must be compile, what every plan and every photograph needs."""
+    """Load, and if necessary compile, what plans and photographs need."""
     letter = Arrangement(items=(Item("letter", text="ab", width_mm=20.0),))
     plan_laid_out(lay_out(Arranged(letter), rig, front), rig, front)
     front.progress("getting ready", 0.5)
@@ -172,7 +173,7 @@ def warm_up(rig: Rig, front: Front) -> None:
 
     try:
         needs_extra()
-        # A ramp of greys, on which no face is: the usual way for photographs, and the networks that look for faces.
+        # A grey ramp without faces: loads the default method and the face detectors.
         way = methods.chosen(methods.FOR_PHOTOGRAPHS)
         if isinstance(way, Automatic):
             grey = np.linspace(0.0, 1.0, 64, dtype=np.float32)
@@ -180,16 +181,16 @@ def warm_up(rig: Rig, front: Front) -> None:
             wish = Wish((20.0, 20.0), report=front.progress)
             way.way(taken, wish)[0].drawn(taken, wish)
     except InputError:
-        pass  # without the libraries for photographs there is none to come
+        pass  # the libraries for photographs are not installed
 
 
 def tried(found: Arranged, item: Item, method: str, rig: Rig, front: Front) -> tuple[LaidOut, Job]:
-    """One item of an arrangement alone, by a method, at the size that it has there; ordered quickly.
+    """One item of an arrangement alone, drawn by a method at its size, with the quick order.
 
     Raises
     ------
     SourceError, InputError
-        If the method finds nothing to draw, or does not draw such a source.
+        The method finds nothing to draw, or does not suit the source.
     """
     alone = replace(item, method=method, repeat=None)
     whole = replace(found, arrangement=replace(found.arrangement, items=(alone,)))
@@ -198,20 +199,20 @@ def tried(found: Arranged, item: Item, method: str, rig: Rig, front: Front) -> t
 
 
 def within(found: Arranged, item: Item, method: str, rig: Rig, front: Front, time_s: float) -> tuple[str, str]:
-    """The settings with which a method draws a photograph as richly as a time for the whole sheet allows.
+    """Settings of a method that draw a photograph with as many lines as a time limit for the whole sheet allows.
 
     Parameters
     ----------
-    method : one for photographs, with its settings; it is made no richer than it is.
-    time_s : by the planner's own estimate.
+    method : one for photographs, with settings; its ink is never increased.
+    time_s : the limit, by the planner's own estimate.
 
     Returns
     -------
-    method, words : the method with settings, and what to say of it.
+    method, words : the method with settings, and a remark for the user.
 
     Raises
     ------
-    InputError : what lies beside it takes that long already, or its palest picture does.
+    InputError : the other items, or its palest picture, exceed the limit.
     """
     from linewright import wording
     from linewright.planning.budget import Budget, fitted
@@ -231,7 +232,7 @@ def within(found: Arranged, item: Item, method: str, rig: Rig, front: Front, tim
 
 
 def _with_ink(method: str, share: float) -> str:
-    """A method for photographs with a share of its ink, in words."""
+    """A method for photographs with a share of its ink, in the command line's notation."""
     from linewright.sources import methods
     from linewright.sources.tone.method import ToneMethod
 
@@ -244,12 +245,12 @@ def _with_ink(method: str, share: float) -> str:
 
 
 def methods_for(found: Arranged, item: Item, rig: Rig) -> tuple[list[str], str]:
-    """Methods that draw what an item is made of, the one that ``auto`` takes first; and why it takes it.
+    """Methods for an item's source, the one selected by ``auto`` first; and the reason for it.
 
     Raises
     ------
     SourceError
-        If it is no photograph, or cannot be read.
+        The source is no photograph, or cannot be read.
     """
     from linewright.planning import comparison
     from linewright.rig.sheet_place import sheet_on

@@ -1,6 +1,6 @@
-"""The log of drawings: read, and a line written for each drawing however it ends.
+"""The log of drawings: reading, and writing a line for each drawing.
 
-A log that cannot be written is said and stops nothing.
+Failures to write the log are reported and do not stop the drawing.
 """
 
 from __future__ import annotations
@@ -24,20 +24,20 @@ if TYPE_CHECKING:
 
 @dataclass
 class Noted:
-    """What the log is to know once the drawing has ended."""
+    """Values for the log that are known when the drawing has ended."""
 
     result: DrawResult | None = None
     drift: Drift | None = None
 
     def worst_mm(self, axis: str) -> float | None:
-        """The largest drift of an axis that was found; None where none was looked for."""
+        """The largest drift found on an axis; None if not checked."""
         found = [*(self.result.drifts if self.result is not None else ()), *filter(None, (self.drift,))]
         values = [drift.x_mm if axis == "x" else drift.y_mm for drift in found]
         return max(values, key=abs, default=None)
 
 
 def entries(most: int | None = None) -> list[LogEntry]:
-    """The newest drawings, at most so many, the newest first.
+    """The newest drawings, at most ``most``, newest first.
 
     Raises
     ------
@@ -49,7 +49,7 @@ def entries(most: int | None = None) -> list[LogEntry]:
 
 
 def columns() -> tuple[str, ...]:
-    """The names of what the log keeps of a drawing, in the order of `LogEntry`."""
+    """Names of the log's columns, in the order of `LogEntry`."""
     from linewright.run import log as drawing_log
 
     return drawing_log.COLUMNS
@@ -57,7 +57,9 @@ def columns() -> tuple[str, ...]:
 
 @contextmanager
 def noted(task: DrawTask, place: ResumePoint, began: str, front: Front) -> Iterator[Noted]:
-    """While open, a drawing goes on; then its line is written. It began when its journal says, or else now."""
+    """Context manager around a drawing, which writes its line at the end. Its start time comes from the journal, or is
+    now.
+    """
     from linewright import units
     from linewright.board.drift import Drifted
 
@@ -94,7 +96,7 @@ def noted(task: DrawTask, place: ResumePoint, began: str, front: Front) -> Itera
 
 
 def note_broken_off(task: DrawTask, story: Story, front: Front) -> None:
-    """Write the line that a command could not write because it was killed, from what its journal tells."""
+    """Write the line that a killed command could not write, from its journal."""
     from linewright import units
     from linewright.run import recovery
 
@@ -102,7 +104,7 @@ def note_broken_off(task: DrawTask, story: Story, front: Front) -> None:
     reached = list(story.numbers.values())[-1]
     predicted_ticks = int(program.predicted_ticks - program.ticks_before[reached])
     entry = replace(
-        # The journal's first line is when it began; what was resumed already began once more with its last turn.
+        # The journal's first line has the start; a resumed drawing started again with its last ``begin`` line.
         _entry(task, story.began if len(story.numbers) == 1 else story.begun, story.last),
         outcome="broke off",
         first_stroke=recovery.strokes_done(program, reached),
@@ -113,7 +115,7 @@ def note_broken_off(task: DrawTask, story: Story, front: Front) -> None:
 
 
 def _entry(task: DrawTask, began: str, ended: str) -> LogEntry:
-    """What is known of a drawing before it begins."""
+    """The values known before a drawing begins."""
     from linewright.run.log import LogEntry
 
     program = task.program

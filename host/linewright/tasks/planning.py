@@ -1,4 +1,4 @@
-"""Planning what is to be drawn: one source, or many side by side, and the files that come of it."""
+"""Tasks: planning one source or many, and writing the files."""
 
 from __future__ import annotations
 
@@ -27,19 +27,19 @@ if TYPE_CHECKING:
     from linewright.tasks.front import Front
 
 ORDER_CEILING_S: Final = 300.0
-"""Clock time after which an order is taken as it is, and that is said. What there is to do is counted, not timed, so
-only a computer ten times slower than common ones, or the best order of 10^6 strokes, gets there."""
+"""Time limit for ordering; reaching it is reported. Effort is counted, not timed, so only very slow computers, or the
+best order of 10^6 strokes, reach it."""
 
 
 @dataclass(frozen=True)
 class Outputs:
-    """Files that are wanted of a plan.
+    """Output files of a plan.
 
     Parameters
     ----------
-    program : file of one program, folder of many; None: not kept.
+    program : file of one program, or folder of many; None: not saved.
     pictures : folder for previews; None: none.
-    speed_map : also a picture that shows how fast the pen is where.
+    speed_map : also write a speed map.
     """
 
     program: Path | None = None
@@ -53,7 +53,7 @@ class Spread:
 
     Parameters
     ----------
-    workers : processes; None: one for each processor.
+    workers : processes; None: one per processor.
     cluster : address of a Dask scheduler; None: this machine.
     """
 
@@ -62,12 +62,12 @@ class Spread:
 
 
 def plan(task: PlanTask, front: Front) -> Job:
-    """Plan a source; one that is a program kept earlier is loaded.
+    """Plan a source, or load a saved program.
 
     Raises
     ------
     InputError
-        If the source cannot be used; or if it is a program, which has its place already, and the task would change it.
+        The source cannot be used, or it is a saved program and the task has options that would change it.
     """
     if not pipeline.is_job(Path(task.source)):
         front.progress("making lines", 0.0)
@@ -87,7 +87,7 @@ def plan(task: PlanTask, front: Front) -> Job:
 
 
 def _trial_of(job: Path) -> str:
-    """Which trial sheet a program draws, by the form beside it; "" for another drawing."""
+    """Name of the trial sheet that a program draws, by the form beside it; "" for other drawings."""
     try:
         said = json.loads(job.with_suffix(".json").read_text(encoding="utf-8"))
         return str(said["trial"])
@@ -96,27 +96,27 @@ def _trial_of(job: Path) -> str:
 
 
 def plan_strokes(picture: Picture, task: PlanTask, front: Front) -> Job:
-    """Plan strokes that are made already; the task says for which machine and where they go."""
+    """Plan existing strokes with the task's machine and placement."""
     return pipeline.planned(picture, task, watched_by(front))
 
 
 def watched_by(front: Front) -> Watcher:
-    """A front that is told how planning goes; an order of strokes is looked for as long as `deadline` allows."""
+    """A watcher that passes progress to a front and limits ordering by `deadline`."""
     return Watcher(front.progress, front.note, deadline())
 
 
 def deadline() -> Callable[[], bool]:
-    """Whether an order of strokes has been looked for long enough, from now on."""
+    """A function that returns True when the time limit for ordering has passed."""
     until_s = time.monotonic() + ORDER_CEILING_S
     return lambda: time.monotonic() > until_s
 
 
 def strokes(task: PlanTask, front: Front, *, tidied: bool) -> Picture:
-    """Only the strokes of a source, at the size that it gets on the sheet; of an arrangement, those of the whole sheet.
+    """Only the strokes of a source, at its size on the sheet; for an arrangement, those of the whole sheet.
 
     Parameters
     ----------
-    tidied : joined, without doubles and ordered; else as they were found.
+    tidied : joined, without duplicates and ordered; False: as found.
     """
     from linewright.rig.sheet_place import sheet_on
     from linewright.sources.picture import Picture
@@ -137,11 +137,11 @@ def strokes(task: PlanTask, front: Front, *, tidied: bool) -> Picture:
 
 
 def write(program: Program, name: str, wanted: Outputs) -> list[Path]:
-    """Write what is wanted of a program; returns the pictures.
+    """Write the requested files of a program; returns the pictures.
 
     Parameters
     ----------
-    name : of the drawing, for captions and file names.
+    name : for captions and file names.
 
     Raises
     ------
@@ -166,14 +166,14 @@ def write(program: Program, name: str, wanted: Outputs) -> list[Path]:
 def plan_many(
     tasks: Sequence[PlanTask], wanted: Outputs, spread: Spread, front: Front
 ) -> list[tuple[Planned, list[Path]]]:
-    """Plan each as it would be planned alone, and write what each gives as it is ready.
+    """Plan each task as if alone, and write its files as soon as it is ready.
 
-    What is wrong with one does not stop the others; each result says how it went, and which files it left.
+    A failure does not stop the others; each result has its outcome and its files.
 
     Raises
     ------
     InputError
-        If two of them would write files of the same name, or a folder cannot be used.
+        Two of them would write the same file, or a folder cannot be used.
     """
     _refuse_collisions([task.source for task in tasks])
     make_folders(wanted)
@@ -213,11 +213,11 @@ def _refuse_collisions(sources: Sequence[str]) -> None:
 
 
 _SENT_BYTES: Final = 64 << 20
-"""Largest file that is sent to a worker elsewhere: as much as a drawing file may have."""
+"""Largest file sent to a worker: the limit of drawing files."""
 
 
 def _content(source: str) -> bytes | None:
-    """Of the file, if there is one that can be read; else the worker says what is wrong."""
+    """Contents of the file; None if it cannot be read, which the worker then reports."""
     try:
         return read_bounded(source, _SENT_BYTES)
     except (OSError, ValueError):
@@ -225,14 +225,14 @@ def _content(source: str) -> bytes | None:
 
 
 def make_folders(wanted: Outputs) -> None:
-    """Make the folders for what is wanted of several drawings, where they are not there."""
+    """Create missing output folders."""
     for folder in (wanted.program, wanted.pictures):
         if folder is not None:
             _make(folder)
 
 
 def write_files(planned: Planned, wanted: Outputs) -> list[Path]:
-    """Write the files of one of several drawings where they belong."""
+    """Write the files of one of several drawings."""
     return [
         _write(folder / name, data)
         for name, data in planned.files.items()

@@ -1,4 +1,4 @@
-"""What is plugged into this computer, which board answers where, and which rig file describes its machine."""
+"""Tasks: serial ports, the boards on them, and the rig files last used with them."""
 
 from __future__ import annotations
 
@@ -11,22 +11,22 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class PluggedIn:
-    """A port, and the rig file that was last used with its board; None: none was."""
+    """A port, and the rig file last used with its board; None if there is none."""
 
     seen: Seen
     rig_file: str | None
 
     def describe(self) -> dict[str, object]:
-        """As one flat table."""
+        """The values as one flat dict."""
         return {**asdict(self.seen), "rig_file": self.rig_file}
 
 
 def plugged_in(*, ask: bool = True) -> list[PluggedIn]:
-    """Every serial port. Nothing moves.
+    """All serial ports. Nothing moves.
 
     Parameters
     ----------
-    ask : each port who is there, once; else only list them.
+    ask : ask for a board on each port; False: only list the ports.
     """
     from linewright.board import machines
     from linewright.board.ports import asked, listed

@@ -1,4 +1,4 @@
-"""The files that a task leaves behind."""
+"""Output files of tasks."""
 
 from __future__ import annotations
 
@@ -9,18 +9,18 @@ from linewright.files import is_there, replacing
 
 
 def write_file(data: bytes, to: Path, *, over: bool = False) -> None:
-    """Put a result into a file, whole or not at all.
+    """Write a result to a file, whole or not at all.
 
     Parameters
     ----------
     data : its bytes.
     to : the file.
-    over : it may be there already, and is replaced.
+    over : replace an existing file.
 
     Raises
     ------
     InputError
-        If it is there already and may not be replaced, or cannot be written.
+        The file exists and may not be replaced, or cannot be written.
     """
     if is_there(to) and not over:
         raise InputError(f"{to} exists already", hint="name another file, or remove that one first")

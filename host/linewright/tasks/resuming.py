@@ -1,4 +1,4 @@
-"""Carrying on with a drawing that was broken off: which there are, what is left of one, and what must be the same."""
+"""Tasks: listing, inspecting and resuming interrupted drawings."""
 
 from __future__ import annotations
 
@@ -18,12 +18,12 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class BrokenOff:
-    """A drawing that can be carried on with the rig that it was checked against.
+    """An interrupted drawing, checked against a rig.
 
     Parameters
     ----------
-    story : what its journal tells.
-    stroke : the next one that is not on paper.
+    story : contents of its journal.
+    stroke : the first stroke that is not on paper.
     """
 
     story: Story
@@ -32,7 +32,7 @@ class BrokenOff:
 
     @property
     def pen(self) -> str:
-        """The name of the pen that draws next, where the drawing has several; else empty."""
+        """Name of the next pen if the drawing has several; else empty."""
         drawing = self.program.drawing
         if len(self.program.groups) < 2 or self.stroke >= len(drawing):
             return ""
@@ -40,7 +40,7 @@ class BrokenOff:
 
 
 def facts(story: Story) -> dict[str, object]:
-    """What its journal tells of a drawing, as one flat table."""
+    """Values of a journal as one flat dict."""
     return {
         "name": story.folder.name,
         "picture": story.picture,
@@ -59,21 +59,21 @@ def facts(story: Story) -> dict[str, object]:
 
 
 def unfinished() -> list[Story]:
-    """What the journals tell of drawings that can be carried on, the newest first."""
+    """Journals of drawings that can be resumed, newest first."""
     from linewright.run import journal
 
     return journal.unfinished()
 
 
 def damaged() -> list[str]:
-    """What is wrong with journals that cannot be used, one line for each."""
+    """Errors of journals that cannot be used, one line each."""
     from linewright.run import journal
 
     return [error.message for error in journal.damaged().values()]
 
 
 def find(name: str | None = None) -> Story:
-    """The drawing that is meant: the newest, or the newest of this name.
+    """The drawing to resume: the newest, or the newest of this name.
 
     Raises
     ------
@@ -85,16 +85,16 @@ def find(name: str | None = None) -> Story:
 
 
 def look(story: Story, rig: Rig, sheet: str | None = None) -> BrokenOff:
-    """What is done and what is left. Nothing moves.
+    """Finished and remaining parts of a drawing. Nothing moves.
 
     Parameters
     ----------
-    rig : of the machine that is to carry on.
-    sheet : what the user says lies on the table; None: they say nothing.
+    rig : rig of the machine that resumes.
+    sheet : the sheet named by the user; None: not stated.
 
     Raises
     ------
-    ProgramError : the kept program is damaged, or the rig moves differently.
+    ProgramError : the saved program is damaged, or the rig moves differently.
     SheetError : the sheet is another.
     """
     from linewright.run import recovery
@@ -115,15 +115,15 @@ def rest_of(
     at_park: bool = False,
     from_stroke: int | None = None,
 ) -> DrawTask:
-    """The task that draws what is left, as it was asked for; `linewright.tasks.drawing.draw` carries it out.
+    """The task that draws the rest with the original options, for `linewright.tasks.drawing.draw`.
 
     Parameters
     ----------
-    drift : when to home again; None: as the drawing was begun.
+    drift : when to home again; None: as in the original drawing.
 
     Raises
     ------
-    InputError : what lies before ``from_stroke`` is not all drawn.
+    InputError : strokes before ``from_stroke`` are missing.
     """
     from linewright.errors import InputError
     from linewright.rig.doubts import doubts
@@ -151,7 +151,7 @@ def rest_of(
 
 
 def picture_of_rest(broken: BrokenOff, folder: Path) -> list[Path]:
-    """Write pictures of what is done and what is left; returns their paths."""
+    """Write pictures of the finished and the remaining strokes; returns their paths."""
     from linewright.pictures import album
 
     name = broken.story.picture

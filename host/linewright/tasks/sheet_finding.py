@@ -1,4 +1,4 @@
-"""Finding the sheet where it lies: the pen is taken to its corners, and place and turn go into the rig file."""
+"""Task: finding the sheet. The user moves the pen to its corners; position and rotation go to the rig file."""
 
 from __future__ import annotations
 
@@ -22,13 +22,13 @@ if TYPE_CHECKING:
 
 
 class Corner:
-    """The pen near one corner of the sheet, to be moved there by a person.
+    """The pen near one corner of the sheet, to be moved there by the user.
 
     Attributes
     ----------
     name : such as "top left".
-    here_mm : where the pen is, machine mm.
-    may_skip : two corners are known, which is enough.
+    here_mm : position of the pen, machine mm.
+    may_skip : the corner may be skipped, because two are known.
     """
 
     def __init__(self, name: str, here_mm: tuple[float, float], session: Session, rig: Rig, *, may_skip: bool) -> None:
@@ -40,7 +40,7 @@ class Corner:
         session.jog(self.here_mm)
 
     def move(self, right_mm: float, down_mm: float) -> bool:
-        """Raise the pen and move it, as far as the machine reaches; returns whether that was all of the way."""
+        """Raise the pen and move it, limited to the reach; returns whether it moved the whole distance."""
         asked = (self.here_mm[0] + right_mm, self.here_mm[1] + down_mm)
         there = _within(self._rig, asked)
         self._session.pen(self._rig.pen.up_us)
@@ -57,19 +57,19 @@ class Corner:
         self._session.pen(self._rig.pen.up_us)
 
     def keep_alive(self) -> None:
-        """Look at the machine; to be called every few tenths of a second while a person thinks."""
+        """Serve the link; call every few tenths of a second while the user thinks."""
         self._session.fresh_report()
 
 
 @dataclass(frozen=True)
 class Found:
-    """The sheet, found.
+    """Result of finding the sheet.
 
     Parameters
     ----------
-    target : with what its board has said of itself; where that rehearses, nothing was written.
-    place : offset, turn, and how well the corners agree.
-    kept : the rig file as it was before; None: nothing was written.
+    target : the machine, with its board's identity; in a rehearsal nothing was written.
+    place : offset, rotation, and mismatch of the corners.
+    kept : copy of the old rig file; None: nothing was written.
     """
 
     target: Target
@@ -79,17 +79,17 @@ class Found:
 
 
 def find(target: Target, front: Front, visit: Callable[[Corner], bool], sheet: str | None = None) -> Found:
-    """Home, have a person take the pen to two or three corners, and keep the place in the rig file.
+    """Home, let the user move the pen to two or three corners, and store the position in the rig file.
 
     Parameters
     ----------
-    visit : takes the pen to a corner; returns whether it is there, or False to skip it where that may be.
-    sheet : what lies on the machine; None: the rig's own.
+    visit : lets the user move the pen to a corner; returns False to skip it, if allowed.
+    sheet : the sheet on the machine; None: the rig's own.
 
     Raises
     ------
     InputError : the rig has no file, or the corners are not those of the sheet.
-    LinkError : as from the session. The pen is raised in the end, whatever happens.
+    LinkError : as from the session. The pen is raised at the end in any case.
     """
     from linewright.rig.edit import edit_rig
     from linewright.rig.sheet_found import CORNERS, sheet_found
@@ -126,6 +126,6 @@ def find(target: Target, front: Front, visit: Callable[[Corner], bool], sheet: s
 
 
 def _within(rig: Rig, place: tuple[float, float]) -> tuple[float, float]:
-    """The place, or the nearest one that the machine reaches."""
+    """The position, or the nearest one within reach."""
     left, top, right, bottom = rig.shape.box_mm
     return min(max(place[0], left), right), min(max(place[1], top), bottom)

@@ -1,4 +1,4 @@
-"""A poster or a series: one source that becomes several sheets, one program each."""
+"""Tasks: a poster or a series, one source with several sheets and a program each."""
 
 from __future__ import annotations
 
@@ -19,14 +19,14 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class SheetsTask:
-    """What becomes several sheets.
+    """A source that gives several sheets.
 
     Parameters
     ----------
-    plan : the source, and how it is planned.
-    base : what the files of all sheets begin with.
-    poster : the picture is divided among sheets.
-    series : a table with one row for each sheet; None: no series.
+    plan : the source and its planning options.
+    base : prefix of the file names of all sheets.
+    poster : divide the picture among sheets.
+    series : a table with one row per sheet; None: no series.
     """
 
     plan: PlanTask
@@ -36,12 +36,12 @@ class SheetsTask:
 
 
 def plan_sheets(task: SheetsTask, wanted: Outputs, front: Front) -> list[tuple[Planned, list[Path]]]:
-    """Plan every sheet and write what each gives as it is ready.
+    """Plan every sheet, and write its files as soon as it is ready.
 
     Raises
     ------
     InputError
-        If the source is no arrangement and gets no size, or both are asked for.
+        The source is no arrangement and has no size, or both kinds were requested.
     """
     from linewright.planning import batch, pipeline
 
@@ -74,7 +74,7 @@ def plan_sheets(task: SheetsTask, wanted: Outputs, front: Front) -> list[tuple[P
 
 
 def _as_poster(found: Arranged) -> Arranged:
-    """A picture with a size, as a poster on sheets of the kind that was named."""
+    """A picture with a size, as a poster on sheets of the named kind."""
     from linewright.planning.arrangement import Poster
 
     whole = found.arrangement
@@ -99,7 +99,7 @@ def _series(found: Arranged, table: Path, plan: PlanTask, front: Front) -> Itera
     from linewright.planning.series import filled, name_of, read_rows
 
     rows = read_rows(table)
-    # All rows are filled in before the first is planned: a mistake in the last one is told at once.
+    # Fill in all rows before planning the first, so that mistakes are reported at once.
     cards = [replace(found, arrangement=filled(found.arrangement, row, str(table))) for row in rows]
     digits = len(str(len(rows)))
     for number, (row, card) in enumerate(zip(rows, cards, strict=True), 1):

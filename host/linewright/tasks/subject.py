@@ -1,4 +1,4 @@
-"""What is to be drawn, found from what a person named: a file, a text, a pattern, or a sentence."""
+"""The subject of a drawing from the user's options: a file, a text, a pattern, or a sentence."""
 
 from __future__ import annotations
 
@@ -15,26 +15,26 @@ if TYPE_CHECKING:
     from linewright.tasks.front import Front
 
 LONGEST_NAME: Final = 30
-"""Letters of a drawing's name that is made of its words."""
+"""Longest name made from words."""
 
 RANDOM: Final = "random"
-"""Taken as a sentence, it means one from our own word lists."""
+"""As a sentence: choose a random one from our word lists."""
 
 SEEDS: Final = 10_000
-"""Compositions to choose one from by chance: four digits can be remembered and typed again."""
+"""Number of compositions for a random choice: four digits can be remembered and typed again."""
 
 
 @dataclass(frozen=True)
 class NamedSource:
-    """What names something to draw, as it was typed; exactly one of the first five is wanted.
+    """The named subject as typed; exactly one of the first five must be given.
 
     Parameters
     ----------
     source, text_file : files; the text file ``-`` is the standard input.
-    text, pattern, sentence : what to write, to grow, to compose or to have painted.
-    maker_file : of the picture maker for a sentence; None: the usual one.
-    anew : the picture maker is asked again even if its picture of a sentence is kept.
-    piped : the standard input; None: there is none.
+    text, pattern, sentence : text to write, pattern to draw, sentence to compose or to have painted.
+    maker_file : file of the picture maker; None: the usual one.
+    anew : ask the picture maker even if a picture is cached.
+    piped : standard input; None if there is none.
     """
 
     source: str | None = None
@@ -47,7 +47,7 @@ class NamedSource:
     piped: BinaryIO | None = None
 
     def given(self) -> list[str]:
-        """Those that were given, as the user calls them."""
+        """Names of the given options."""
         options = {
             "SOURCE": self.source,
             "--text": self.text,
@@ -60,13 +60,13 @@ class NamedSource:
 
 @dataclass(frozen=True)
 class Subject:
-    """A source and the way to its strokes.
+    """A source and its method.
 
     Parameters
     ----------
-    source : what the way reads.
-    method : the way, with its settings; None: what suits the file.
-    name : of the drawing, for people and for the names of its pictures.
+    source : what the method reads.
+    method : method with settings; None: the one that suits the file.
+    name : of the drawing, for messages and file names.
     """
 
     source: str
@@ -75,15 +75,15 @@ class Subject:
 
 
 def subject(named: NamedSource, method: str | None, front: Front) -> Subject:
-    """The one thing that was named. Where a picture maker draws a sentence, its picture file is the source.
+    """The named subject. If a picture maker draws a sentence, its picture file is the source.
 
     Parameters
     ----------
-    method : how lines are made of it, as `--as` takes it; None: nothing was said.
+    method : the method, as for `--as`; None: not given.
 
     Raises
     ------
-    InputError : none, or more than one, or a way that does not go with it; or the picture maker did not deliver.
+    InputError : no subject or several were given, the method does not suit it, or the picture maker failed.
     """
     given = named.given()
     if len(given) != 1:
@@ -126,7 +126,7 @@ def subject(named: NamedSource, method: str | None, front: Front) -> Subject:
 
 
 def composition(seed: int | None) -> tuple[int, str]:
-    """The number of a composition and the pattern that draws it; None: one by chance."""
+    """The number of a composition and its pattern; ``seed`` None: a random one."""
     number = random.randrange(1, SEEDS) if seed is None else seed
     return number, f"surprise:seed={number}"
 
@@ -136,7 +136,7 @@ def _lettered(text: str, method: str | None, option: str) -> Subject:
 
 
 def _from_the_store(named: NamedSource, method: str | None) -> bool:
-    """Whether the store draws a sentence: it is asked for, or no picture maker is set up."""
+    """Whether the store draws a sentence: it is requested, or no picture maker is set up."""
     from linewright.folders import config_folder
     from linewright.maker.setup import FILE_NAME
 
@@ -146,7 +146,7 @@ def _from_the_store(named: NamedSource, method: str | None) -> bool:
 
 
 def _composed(sentence: str, method: str | None, front: Front) -> Subject:
-    """A sentence that the store draws."""
+    """A subject drawn from the store."""
     from linewright.sources.words.inventing import invent
 
     if sentence.strip() == RANDOM:
@@ -156,7 +156,7 @@ def _composed(sentence: str, method: str | None, front: Front) -> Subject:
 
 
 def _painted(sentence: str, named: NamedSource, method: str | None, front: Front) -> Subject:
-    """Have a picture made of a sentence, or take the one that is kept."""
+    """Have a picture made for a sentence, or take the cached one."""
     from linewright.maker import find_maker, picture_of, subjects
 
     maker = find_maker(named.maker_file)
@@ -180,7 +180,7 @@ def _takes(method: str) -> str:
 
 
 def _fitting(method: str, takes: tuple[str, ...], option: str) -> str:
-    """The method, if it takes one of these."""
+    """The method, if it accepts such a source."""
     from linewright.sources import methods
 
     found = methods.method(method.partition(":")[0].strip(), takes).takes
@@ -198,7 +198,7 @@ def _read(name: str, piped: BinaryIO | None) -> str:
 
 
 def _slug(words: str) -> str:
-    """A name for files: the first words, small, with hyphens."""
+    """A file name from the first words: lower case, with hyphens."""
     found = re.sub(r"[\W_]+", "-", words.lower()).strip("-")
     whole = found[: LONGEST_NAME + 1].rpartition("-")[0] if len(found) > LONGEST_NAME else found
     return whole[:LONGEST_NAME] or found[:LONGEST_NAME] or "text"

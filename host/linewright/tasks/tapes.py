@@ -1,4 +1,4 @@
-"""What a virtual rig drew, read from its tape."""
+"""Task: reading the tape of a virtual rig."""
 
 from __future__ import annotations
 
@@ -11,20 +11,20 @@ if TYPE_CHECKING:
 
 
 def read_tape(file: Path, target: Target, sheet: str | None, folder: Path) -> tuple[TraceReport, list[Path]]:
-    """What is on a tape, and the pictures of the paper that were written; none where nothing was drawn.
+    """Contents of a tape, and the written pictures of the paper; no pictures if nothing was drawn.
 
     Parameters
     ----------
-    target : its rig says where the sheet lies and how wide the pen's line is.
-    sheet : its name or size; None: the rig's own.
-    folder : for the pictures.
+    target : its rig has the sheet's position and the line width.
+    sheet : name or size; None: the rig's own.
+    folder : folder of the pictures.
 
     Raises
     ------
     InputError
-        If the file is no tape, or a picture cannot be written.
+        The file is no tape, or a picture cannot be written.
     SheetError
-        If there is no such sheet.
+        There is no such sheet.
     """
     from linewright.pictures import album
     from linewright.rig.sheet_place import sheet_on

@@ -1,8 +1,7 @@
-"""Which machine a task is about: its rig file and its port.
+"""The machine of a task: rig file and port.
 
-A rig file and a port that are named win; without them it is the usual rig, on the port where its board was last met.
-A rig file of a real board is never taken to the virtual rig unless the port names that: then it is a rehearsal, and is
-called so.
+A named rig file and port are used; otherwise the usual rig, on the port where its board was last found. The rig file of
+a real board is used with the virtual rig only if that port is named; this is called a rehearsal.
 """
 
 from __future__ import annotations
@@ -17,7 +16,7 @@ if TYPE_CHECKING:
     from linewright.rig.rig import Rig
 
 DEFAULT: Final = "default"
-"""Value of ``--rig`` for the built-in rig, whichever rig is the usual one."""
+"""Value of ``--rig`` for the built-in rig."""
 
 VIRTUAL: Final = "virtual"
 
@@ -28,13 +27,13 @@ class Target:
 
     Parameters
     ----------
-    rig : what its file says.
+    rig : the rig of its file.
     rig_file : None: the default rig.
-    port : where it is; "" for a command that needs none.
-    rig_named : a command has to name the rig to mean it: it is not the usual one.
-    port_named : the user has named the port with this command.
-    meeting : where its board was met before; None: nowhere, or the port was named.
-    board, unique : what the board has said of itself; empty before it was met.
+    port : its port; "" if none is needed.
+    rig_named : the rig is not the usual one, so commands have to name it.
+    port_named : the user has named the port.
+    meeting : where its board was last found; None: unknown, or the port was named.
+    board, unique : kind and serial number of the board; empty before its greeting.
     """
 
     rig: Rig
@@ -48,24 +47,24 @@ class Target:
 
     @property
     def on_virtual_rig(self) -> bool:
-        """Whether nothing real moves, as far as is known."""
+        """Whether the machine is virtual, as far as known."""
         return _is_virtual(self.port) or self.board == VIRTUAL
 
     @property
     def rehearses(self) -> bool:
-        """Whether the machine of a real board is played on the virtual rig."""
+        """Whether the rig of a real board runs on the virtual rig."""
         return self.on_virtual_rig and self.rig.board != VIRTUAL
 
     @property
     def name(self) -> str:
-        """The machine, in words."""
+        """The machine in words."""
         if self.rig_file is None:
             return "the default rig"
         return f"{self.rig.name} ({self.rig_file}{'' if self.rig_named else ', the usual rig'})"
 
     @property
     def words(self) -> str:
-        """One line: which machine this is, and where."""
+        """One line: machine and port."""
         if self.rehearses:
             at = "the virtual rig" if _is_virtual(self.port) else f"the virtual rig at {self.port}"
             return f"REHEARSAL of {self.name} on {at}: nothing real moves"
@@ -75,7 +74,7 @@ class Target:
 
 
 def _is_virtual(port: str) -> bool:
-    """Whether an address is that of the virtual rig, with options or without."""
+    """Whether a port is the virtual rig, with or without options."""
     return port.partition(":")[0] == VIRTUAL
 
 
@@ -84,7 +83,7 @@ def of_rig(rig_file: Path | None) -> Target:
 
     Parameters
     ----------
-    rig_file : as named; None: the usual one, and if there is none the default rig.
+    rig_file : as given; None: the usual one, or the default rig if there is none.
     """
     from linewright.board import machines
     from linewright.errors import RigError
@@ -109,7 +108,7 @@ def of_rig(rig_file: Path | None) -> Target:
 
 
 def _short(path: Path) -> Path:
-    """A path as it is seen from here."""
+    """A path relative to the current folder."""
     try:
         return path.relative_to(Path.cwd())
     except ValueError:
@@ -117,16 +116,16 @@ def _short(path: Path) -> Path:
 
 
 def usual_file() -> Path | None:
-    """The rig file that is meant where none is named."""
+    """The rig file used if none is named."""
     from linewright.board import machines
 
     return machines.usual()
 
 
 def known() -> list[Target]:
-    """Every machine that there is to choose from: the usual one, those that were met, and the default rig.
+    """All machines to choose from: the usual one, remembered ones, and the default rig.
 
-    Rig files that have gone or cannot be read are left out.
+    Missing and unreadable rig files are left out.
     """
     from linewright.board import machines
     from linewright.errors import RigError
@@ -147,12 +146,12 @@ def at_port(target: Target, port: str | None, *, before: str = "") -> Target:
     Parameters
     ----------
     target : from `of_rig`.
-    port : as named; None: not named.
-    before : where an earlier command of the same drawing found it; "" for none.
+    port : as given; None: not given.
+    before : port in an earlier command of the same drawing; "" for none.
 
     Raises
     ------
-    InputError : it is a real machine, and nobody knows its port.
+    InputError : it is a real machine, and its port is unknown.
     """
     from linewright.board import machines
     from linewright.errors import InputError

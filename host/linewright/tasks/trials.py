@@ -1,4 +1,4 @@
-"""Trial sheets: what a machine draws to be measured, and the files that go with it."""
+"""Task: making a trial sheet and its files."""
 
 from __future__ import annotations
 
@@ -14,18 +14,18 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class TrialTask:
-    """Which sheet is wanted.
+    """Options of a trial sheet.
 
     Parameters
     ----------
-    name : of the sheet, as `names` lists them.
-    target : the machine that is to draw it.
-    folder : where program, picture and form are written.
-    sheet : of paper; None: the rig's own.
-    axis : of a ladder: ``x`` or ``y``; None: x.
-    top : of a ladder: its last rung; None: double the present limit.
-    press_us : of pen heights: servo beyond the first touch; None: 30.
-    reach_mm : of straightness: how far off a rail can be and be read; None: 0.5.
+    name : name of the sheet, see `names`.
+    target : the machine that will draw it.
+    folder : for program, picture and form.
+    sheet : paper; None: the rig's own.
+    axis : for a ladder: ``x`` or ``y``; None: x.
+    top : for a ladder: its last rung; None: twice the present limit.
+    press_us : for pen heights: pulse beyond first touch; None: 30.
+    reach_mm : for straightness: largest measurable deviation; None: 0.5.
     """
 
     name: str
@@ -39,7 +39,7 @@ class TrialTask:
 
 
 def names() -> dict[str, str]:
-    """Every sheet and what it is for, in the order in which they make sense."""
+    """All sheets with their purpose, in recommended order."""
     from linewright.calibration.trial import catalogue
 
     return {name: kind.about for name, kind in catalogue.KINDS.items()}
@@ -51,7 +51,7 @@ def make(task: TrialTask) -> tuple[Trial, Kit]:
     Raises
     ------
     InputError : there is no such sheet or axis, or a file cannot be written.
-    SheetError : it does not fit the paper or the machine.
+    SheetError : the sheet does not fit the paper or the machine.
     """
     from linewright.board import machines
     from linewright.calibration.trial import catalogue, history, kit

@@ -1,4 +1,4 @@
-"""Choosing shaper and acceleration for a machine that rings, by what they make of a drawing."""
+"""Task: choosing shaper and acceleration for a machine that rings, tested on a drawing."""
 
 from __future__ import annotations
 
@@ -14,15 +14,15 @@ if TYPE_CHECKING:
     from linewright.tasks.target import Target
 
 WOBBLE_MM = (0.005, 5.0)
-"""A hundredth of a line's width, and ten of them."""
+"""Range of the allowed wobble: from a hundredth of a line's width to ten of them."""
 
 
 def check_wobble(wobble_mm: float) -> None:
-    """Refuse a goal that no line shows, or that every machine meets.
+    """Refuse an allowed wobble out of range.
 
     Raises
     ------
-    InputError : it is out of range.
+    InputError : the value is out of range.
     """
     low, high = WOBBLE_MM
     if not low <= wobble_mm <= high:
@@ -34,13 +34,13 @@ def check_wobble(wobble_mm: float) -> None:
 def tune(
     job: Job, target: Target, front: Front, *, wobble_mm: float, only_show: bool = False
 ) -> tuple[TuningResult, Path | None]:
-    """Find the quickest way to move that stays within the wobble, and write it into the rig file.
+    """Find the fastest motion within the allowed wobble, and write its settings to the rig file.
 
-    Returns what was found, and where the earlier rig file is kept; None: nothing was written.
+    Returns the result, and the copy of the old rig file (None: nothing was written).
 
     Raises
     ------
-    InputError : the rig does not say how it rings, or its file cannot be written.
+    InputError : the rig has no frequencies, or its file cannot be written.
     """
     from linewright.calibration import tuning
     from linewright.rig.edit import edit_rig

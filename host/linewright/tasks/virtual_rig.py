@@ -1,4 +1,4 @@
-"""A virtual rig in this process, for hosts that connect to it."""
+"""Task: a virtual rig in this process, for hosts that connect to it."""
 
 from __future__ import annotations
 
@@ -9,18 +9,18 @@ from pathlib import Path
 
 @dataclass(frozen=True)
 class VirtualRigTask:
-    """What rig, and how it runs.
+    """Options of the virtual rig.
 
     Parameters
     ----------
     rig_file : None: the default rig.
     listen : ``HOST:PORT`` of this computer; port 0 takes a free one.
-    tape : every pulse is taken down there; None: nowhere.
-    interpreter : what runs the board's code, ``cpython`` or ``micropython``.
-    faults : what is wrong with the machine, each as ``NAME=VALUE``.
-    stay : wait for the next host when one leaves, in the state it was left in.
+    tape : file for every pulse; None: none.
+    interpreter : runs the board's code, ``cpython`` or ``micropython``.
+    faults : faults of the machine, each as ``NAME=VALUE``.
+    stay : keep running and wait for the next host when one disconnects.
     real_time : never faster than a real machine.
-    hands : the standard input says what a person does at the machine; its end ends the rig.
+    hands : read commands of a person at the machine from standard input; its end ends the rig.
     """
 
     rig_file: Path | None = None
@@ -33,11 +33,11 @@ class VirtualRigTask:
     hands: bool = False
 
     def check(self) -> None:
-        """Refuse what cannot be, before anything starts.
+        """Refuse invalid options before anything starts.
 
         Raises
         ------
-        InputError : there is no such interpreter or fault, or a fault's value is none.
+        InputError : there is no such interpreter or fault, or a fault's value is invalid.
         """
         from linewright.errors import InputError
         from linewright.simulation.faults import Faults
@@ -49,30 +49,31 @@ class VirtualRigTask:
 
 
 def faults() -> str:
-    """The faults that can be switched on, a line for each."""
+    """The available faults, one per line."""
     from linewright.simulation.faults import Faults
 
     return Faults.described()
 
 
 def hand_commands() -> str:
-    """What the hands and eyes beside a rig can be told to do."""
+    """Commands of a person beside a rig."""
     from linewright.virtual.bystander import COMMANDS
 
     return COMMANDS
 
 
 def run(task: VirtualRigTask, ready: Callable[[str], None]) -> int:
-    """Run the rig until its host leaves, or with ``stay`` for ever; 0 after that, 1 where the board's code failed.
+    """Run the rig until its host disconnects, or with ``stay`` for ever; returns 0 after that, 1 if the board's code
+    failed.
 
     Parameters
     ----------
-    ready : told the address once the rig listens there.
+    ready : called with the address once the rig listens.
 
     Raises
     ------
     InputError : as `VirtualRigTask.check`, or a file cannot be written.
-    PortError : it cannot listen there, or there is no MicroPython to run the board's code.
+    PortError : the rig cannot listen there, or there is no MicroPython for the board's code.
     """
     from linewright.virtual.process import serve
 

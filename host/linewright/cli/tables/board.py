@@ -1,4 +1,4 @@
-"""What a board says, as text for people."""
+"""Tables about a board."""
 
 from __future__ import annotations
 
@@ -17,14 +17,14 @@ if TYPE_CHECKING:
     from linewright.bringup.hands import Hands
 
 _UNKNOWN: Final = "not known yet"
-"""Shown for a board that has not received its rig."""
+"""Shown before the board has its settings."""
 
 _STEP_STYLES: Final = {"done": "green", "failed": "bold red", "skipped": "yellow", "todo": "dim"}
 _STYLES: Final = {"passed": "green", "failed": "bold red", "note": "yellow", "not run": "dim"}
 
 
 def status_table(status: BoardStatus, port: str) -> Table:
-    """Everything that a board says of itself."""
+    """All that a board reports."""
     table = Table(title=port, title_justify="left", box=None, show_header=False, pad_edge=False)
     table.add_column(style="bold", no_wrap=True)
     table.add_column()
@@ -47,14 +47,14 @@ def status_table(status: BoardStatus, port: str) -> Table:
 
 
 def pen(status: BoardStatus) -> str:
-    """Where the board holds the pen."""
+    """Present height of the pen."""
     if status.pen_up is None:
         return f"{_UNKNOWN}: the board raises it when it is told its rig, by the next command"
     return "up" if status.pen_up else "down, or at a height of its own"
 
 
 def position(status: BoardStatus) -> str:
-    """Where the pen is, as far as the board knows."""
+    """Position of the pen, if the board knows it."""
     if status.position_mm is None:
         return "not known: home the machine"
     x, y = status.position_mm
@@ -63,7 +63,7 @@ def position(status: BoardStatus) -> str:
 
 
 def check_table(findings: Iterable[CheckResult], port: str) -> Table:
-    """One line for each check, and below it what to do."""
+    """One line for each check, with its hint below."""
     table = Table(title=port, title_justify="left", box=None, show_header=False, pad_edge=False)
     table.add_column(style="bold", no_wrap=True)
     table.add_column(no_wrap=True)
@@ -77,7 +77,7 @@ def check_table(findings: Iterable[CheckResult], port: str) -> Table:
 
 
 def bring_up_table(steps: Iterable[Step], walked: Walked, hands: Hands) -> Table:
-    """What each step of a bring-up has come to, and what was changed in the rig file."""
+    """Result of each step of a bring-up, and changes of the rig file."""
     table = Table(box=None, show_header=False, pad_edge=False)
     table.add_column(style="bold", no_wrap=True)
     table.add_column(no_wrap=True)
@@ -96,7 +96,7 @@ def bring_up_table(steps: Iterable[Step], walked: Walked, hands: Hands) -> Table
 
 
 def flash_table(result: FlashResult, port: str) -> Table:
-    """What was put on a board."""
+    """Result of flashing a board."""
     table = Table(title=port, title_justify="left", box=None, show_header=False, pad_edge=False)
     table.add_column(style="bold", no_wrap=True)
     table.add_column()

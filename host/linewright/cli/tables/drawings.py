@@ -1,4 +1,4 @@
-"""Reports as text: tables that a person reads, plain where there is no terminal."""
+"""Tables about drawings, plain without a terminal."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ def _facts(title: str) -> Table:
 
 
 def plan_table(program: Program, name: str) -> Table:
-    """What a drawing will take."""
+    """Figures of a planned drawing."""
     drawing = program.drawing
     sheet = program.sheet
     table = _facts(name)
@@ -58,7 +58,7 @@ def plan_table(program: Program, name: str) -> Table:
 
 
 def batch_table(results: Sequence[Planned]) -> Table:
-    """How each of several drawings went; in a narrow terminal the names are broken, and no figure is."""
+    """Results of several drawings; on a narrow terminal names are wrapped, but no figures."""
     table = Table(box=None, pad_edge=False)
     table.add_column("drawing", style="bold", overflow="fold")
     for name in ("time", "strokes", "ink", "travel"):
@@ -84,7 +84,7 @@ def batch_table(results: Sequence[Planned]) -> Table:
 
 
 def rig_table(rig: Rig) -> Table:
-    """What follows from a rig file."""
+    """Values that follow from a rig file."""
     table = _facts(rig.name)
     a, b = rig.steps_per_mm
     table.add_row("board", rig.board)
@@ -114,11 +114,11 @@ def draw_table(
     rehearsal: bool = False,
     pace: float = 1.0,
 ) -> Table:
-    """How a drawing went, and on the virtual rig what its pulses say.
+    """Result of a drawing, with the pulse checks on the virtual rig.
 
     Parameters
     ----------
-    pace : share of the planned speed that was asked for.
+    pace : requested share of the planned speed.
     """
     table = _facts(name)
     if rehearsal:
@@ -168,11 +168,11 @@ _ENDINGS: Final = {
     "failed": "stopped by an error of the link or the board",
     "broke off": "without a word: the program, the laptop or its power died",
 }
-"""How a drawing ended, as its journal says it and as people read it."""
+"""Endings in a journal, and their descriptions."""
 
 
 def story_table(story: Story, program: Program, stroke: int) -> Table:
-    """What was being drawn when it broke off, and what is left when ``stroke`` is the next one."""
+    """An interrupted drawing, and what remains if ``stroke`` is the next one."""
     table = _facts(story.picture)
     table.add_row("sheet", story.sheet)
     table.add_row("begun", f"{story.began}, last heard of {story.last}")
@@ -191,11 +191,11 @@ def story_table(story: Story, program: Program, stroke: int) -> Table:
 
 
 LOG_COLUMNS: Final = 110
-"""A terminal narrower than this shows one fact of the log below the other."""
+"""Below this terminal width the log is printed with one fact per line."""
 
 
 def log_lines(entries: list[LogEntry]) -> Table:
-    """The log of drawings for a narrow terminal, the newest first."""
+    """The log for a narrow terminal, newest first."""
     table = Table(box=None, pad_edge=False, show_header=False)
     for cells in _log_cells(entries):
         began, *rest = cells
@@ -212,7 +212,7 @@ _LOG_HEADS: Final = ("began (UTC)", "picture", "rig", "strokes", "took", "outcom
 
 
 def log_table(entries: list[LogEntry]) -> Table:
-    """The log of drawings, the newest first."""
+    """The log, newest first."""
     table = Table(*_LOG_HEADS, box=None, pad_edge=False)
     for cells in _log_cells(entries):
         table.add_row(*cells)
@@ -236,7 +236,7 @@ def _log_cells(entries: list[LogEntry]) -> Iterator[tuple[str, ...]]:
 
 
 def pulses(trace: TraceReport) -> str:
-    """What the checks of a tape found."""
+    """Results of the checks of a tape."""
     made = wording.count(trace.steps_a + trace.steps_b, "step pulse")
     if not trace.broken:
         return f"{made}, all within limits"
@@ -245,5 +245,5 @@ def pulses(trace: TraceReport) -> str:
 
 
 def strokes_begun(program: Program, records_done: int) -> int:
-    """How many strokes the pen has begun when it has finished so many records."""
+    """Number of strokes started after this many finished records."""
     return int(program.stroke_of_record[:records_done].max(initial=-1)) + 1

@@ -1,4 +1,4 @@
-"""What an exercise has shown, as a table that a person reads."""
+"""Result of an exercise as a table."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ def _lost_words(steps: int | None) -> str:
 
 
 def tally_table(tally: Tally, rig: Rig) -> Table:
-    """One row for each axis, sense and speed."""
+    """One row per axis, direction and speed."""
     table = Table(box=None, pad_edge=False)
     for name in ("towards", "mm/s", "bouts", "moves", "way", "lost in", "most lost"):
         table.add_column(name, justify="left" if name == "towards" else "right", no_wrap=True)

@@ -1,4 +1,4 @@
-"""What a fit has found, as tables that a person reads."""
+"""Result of a fit as tables."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ if TYPE_CHECKING:
 
 
 def figures_table(finding: Finding) -> Table:
-    """Each figure before and after, and how surely."""
+    """Each figure before and after, with its uncertainty."""
     table = Table(box=None, pad_edge=False)
     table.add_column("")
     table.add_column("in the rig file", justify="right")
@@ -26,7 +26,7 @@ def figures_table(finding: Finding) -> Table:
 
 
 def residuals_table(finding: Finding) -> Table:
-    """Each measurement, and how far it is from what the figures found let expect."""
+    """Each measurement and its deviation from the fit."""
     table = Table(box=None, pad_edge=False)
     table.add_column("measured")
     table.add_column("value", justify="right")
@@ -38,7 +38,7 @@ def residuals_table(finding: Finding) -> Table:
 
 
 def _digits(stated: float | None, value: float) -> int:
-    """Decimals to show: two digits of the uncertainty; more would mean nothing."""
+    """Decimals to show: two digits of the uncertainty."""
     size = abs(value) / 100.0 if stated is None else abs(stated)
     for digits, least in ((0, 10.0), (1, 1.0), (2, 0.1), (3, 0.01)):
         if size >= least:

@@ -1,4 +1,4 @@
-"""The review of a rig, as text for people."""
+"""Tables about a rig."""
 
 from __future__ import annotations
 
@@ -25,12 +25,12 @@ _STYLES: Final = {
 
 
 def review_table(findings: Sequence[ReviewFinding], *, reasons: bool = False) -> Table:
-    """One row for each finding, and below it why and what to do.
+    """One row per finding, with reason and advice below it.
 
     Parameters
     ----------
-    findings : the worst first, as `review` gives them.
-    reasons : say why for the good ones, too.
+    findings : worst first, as from `review`.
+    reasons : include the reasons of good findings.
     """
     table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
     table.add_column(no_wrap=True)
@@ -46,7 +46,7 @@ def review_table(findings: Sequence[ReviewFinding], *, reasons: bool = False) ->
 
 
 def verdict(findings: Sequence[ReviewFinding], name: str) -> str:
-    """The last line: may this be switched on?"""
+    """The last line: whether the machine may be switched on."""
     blocking = sum(one.blocks for one in findings)
     doubtful = sum(one.weight == "doubtful" for one in findings)
     unknown = sum(one.weight == "unknown" for one in findings)
@@ -54,13 +54,13 @@ def verdict(findings: Sequence[ReviewFinding], name: str) -> str:
         return f"{name}: {wording.count(blocking, 'thing')} to put right before anything is switched on"
     rest = [f"{wording.count(doubtful, 'doubt')}"] * bool(doubtful)
     rest += [f"{wording.count(unknown, 'figure')} not known"] * bool(unknown)
-    # What nobody knows cannot be called sound.
+    # With unknown figures the machine cannot be called sound.
     said = f"{name} shows nothing wrong" if unknown else f"{name} is sound"
     return said + (f"; {', '.join(rest)}" if rest else "")
 
 
 def wiring_table(wiring: Wiring) -> Table:
-    """One row for each wire, in a sensible order of work."""
+    """One row per wire, in working order."""
     table = Table("from", "to", "carries", "colour", "mm2", "note", box=None, pad_edge=False, header_style="bold")
     for line in wiring.lines:
         table.add_row(line.start, line.end, line.kind, KINDS[line.kind], f"{line.mm2:g}", line.note)

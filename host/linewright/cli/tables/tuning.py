@@ -1,4 +1,4 @@
-"""What tuning has tried, as a table and a sentence."""
+"""Results of tuning as a table and a sentence."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 
 def candidates_table(choice: TuningResult) -> Table:
-    """Every candidate: how long the drawing takes, and how far its lines wobble."""
+    """Every candidate with drawing time and wobble."""
     table = Table(box=None, pad_edge=False)
     table.add_column("setting")
     for name in ("time", "wobble", "on average"):
@@ -32,7 +32,7 @@ def candidates_table(choice: TuningResult) -> Table:
 
 
 def verdict(choice: TuningResult, wobble_mm: float) -> str:
-    """What was sought and what was gained, in a sentence or three."""
+    """Goal and result in up to three sentences."""
     goal = f"Best is the quickest of those whose lines stay within {wobble_mm:g} mm of where they belong (--wobble). "
     return goal + _gained(choice, wobble_mm)
 
