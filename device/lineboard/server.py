@@ -106,7 +106,8 @@ class Server:
             self._stir = True
             if not self._reading:
                 self._reading = self._open_moves()
-            self._read_moves()
+            if self._reading:
+                self._read_moves()
             self._more = True
             break
         return heard
@@ -253,12 +254,7 @@ class Server:
             reason = messages.UNKNOWN if problem.number == 255 else messages.OUT_OF_RANGE
             self._refuse(kind, problem.number, reason, problem.value, problem.low, problem.high)
             return
-        act = self._requests.get(kind)
-        if act is None:
-            # A message of the table, but not one for the board.
-            self._refuse(kind, 255, messages.UNKNOWN, kind, 0, 0)
-            return
-        reason = act(fields)
+        reason = self._requests[kind](fields)
         if reason is None:
             return  # answered already, or later
         if reason == messages.NO_REASON:

@@ -7,11 +7,19 @@ from typing import Self
 
 
 class Checked(int):
-    """A whole number that refuses to leave 32 signed bits: what the board would silently wrap, fails here."""
+    """A whole number that refuses to leave 32 signed bits: what the board would silently wrap, fails here.
+
+    Attributes
+    ----------
+    made : how many there have been.
+    """
+
+    made = 0
 
     def __new__(cls, value: int) -> Self:
         if not -(1 << 31) <= value < 1 << 31:
             raise OverflowError(f"{value} does not fit 32 signed bits")
+        Checked.made += 1
         return super().__new__(cls, value)
 
 
