@@ -23,7 +23,7 @@ from linewright.sources import choice, faces, methods, person
 from linewright.sources.faces import Face
 from linewright.sources.photograph import Photograph
 from linewright.sources.picture import Picture, Wish
-from linewright.sources.tone import flow
+from linewright.sources.tone import dabs, flow, small_faces
 from linewright.sources.tone.coverage import inked
 from linewright.sources.tone.field import Field
 from linewright.sources.tone.laying import Bed, laid, laid_by_lenses
@@ -346,7 +346,7 @@ def test_the_edge_of_a_pale_head_is_drawn_where_nothing_else_shows_it():
     y, x = (np.indices((side, side)) + 0.5) * 60 / side - 30
     disc = (np.hypot(x, y) < radius_mm).astype(np.float32)
     everywhere, nothing = np.ones_like(disc), np.zeros_like(disc)
-    sitter = Sitter(nothing, everywhere, disc, (), 60.0, 60.0, ())
+    sitter = Sitter(nothing, nothing, everywhere, disc, (), 60.0, 60.0, ())
     turn = np.linspace(0, 2 * np.pi, 200)
     middle, inner = (30 + r * np.column_stack((np.cos(turn), np.sin(turn))) for r in (5.0, radius_mm - 0.6))
     (line,) = edges(sitter, [middle], pen_mm)
@@ -367,7 +367,7 @@ def test_edges_are_found_at_any_size_of_the_picture(width_mm, height_mm):
     rows, columns = (round(side * PIXELS_PER_PEN / 0.5) for side in (height_mm, width_mm))
     person = np.zeros((rows, columns), dtype=np.float32)
     person[10:-10, 10:-10] = 1.0
-    sitter = Sitter(0 * person, 0 * person + 1, person, (), width_mm, height_mm, ())
+    sitter = Sitter(0 * person, 0 * person, 0 * person + 1, person, (), width_mm, height_mm, ())
     (line,) = edges(sitter, [np.array([[width_mm / 2, height_mm / 2]])], 0.5)
     assert (line > 0).all()
     assert (line < (width_mm, height_mm)).all()
@@ -422,3 +422,77 @@ def test_a_way_with_less_ink_is_written_as_it_is_read(words):
     paler = methods.chosen(words).with_ink(0.25)
     assert methods.chosen(methods.in_words(name, paler)) == paler
     assert methods.in_words(name, methods.chosen(words)) == words
+
+
+# Small faces
+
+
+def error(wanted: np.ndarray, lines: list[Points]) -> float:
+    """The squared error, seen through the blur, of lines on the grid of the dabs."""
+    pen = dabs.PIXELS_PER_PEN
+    rows, columns = wanted.shape
+    ink = inked(lines, (columns, rows), pen_mm=pen, pixel_mm=1.0)
+    return float((ndimage.gaussian_filter(ink - wanted, dabs.BLUR_PENS * pen) ** 2).sum())
+
+
+def test_dabs_are_laid_where_a_dab_is_wanted_and_nowhere_else():
+    place = np.array([[20.0, 34.0], [38.0, 24.0]])
+    wanted = inked([place], (60.0, 50.0), pen_mm=dabs.PIXELS_PER_PEN, pixel_mm=1.0)
+    everywhere = np.ones(wanted.shape, dtype=bool)
+    lines = dabs.dabs(wanted, everywhere)
+    assert np.abs(np.sort(lines[0][[0, -1], 0]) - place[:, 0]).max() < 1.5
+    assert error(wanted, lines) < 0.02 * error(wanted, [])
+    assert dabs.dabs(np.zeros_like(wanted), everywhere) == []
+    assert dabs.dabs(wanted, ~everywhere) == []
+
+
+@settings(max_examples=5, deadline=None)
+@given(st.integers(0, 1000))
+def test_every_dab_brings_the_drawing_nearer(seed):
+    spots = ndimage.gaussian_filter(np.random.default_rng(seed).normal(size=(48, 60)), 4)
+    wanted = (spots > 0.03).astype(np.float32)
+    lines = dabs.dabs(wanted, np.ones(wanted.shape, dtype=bool))
+    whole = error(wanted, lines)
+    assert whole < 0.35 * error(wanted, [])
+    assert all(error(wanted, lines[:i] + lines[i + 1 :]) > whole for i in range(0, len(lines), 3))
+
+
+@pytest.mark.parametrize("light", [1.0, 0.35])
+def test_skin_is_paper_and_features_are_solid_whatever_the_skin(light):
+    face = a_face(40, 30, 80, 104)
+    grey = np.full((180, 160), 0.8, dtype=np.float32)
+    features = (*face.eyes, tuple(np.mean(face.mouth, axis=0)))
+    for x, y in features:
+        grey[int(y) - 4 : int(y) + 4, int(x) - 8 : int(x) + 8] = 0.2
+    wanted = small_faces.two_tones(light * grey, face)
+    assert all(wanted[int(y), int(x)] > 0.9 for x, y in features)
+    assert wanted[100, 80] < 0.05
+    assert wanted[40, 80] < 0.05
+
+
+def test_the_edge_of_a_person_is_drawn_and_the_edge_of_the_picture_is_not():
+    person_mask = np.zeros((60, 60), dtype=np.float32)
+    person_mask[20:, 15:45] = 1.0
+    at = small_faces.rim(person_mask)
+    assert at[22, 30] == at[40, 17] == at[40, 42] == 1
+    assert at[40, 30] == at[10, 30] == at[59, 30] == 0
+
+
+def test_a_small_face_at_the_rim_stays_on_the_picture_and_a_passer_by_who_is_left_out_has_none():
+    grey = np.tile(np.repeat([0.1, 0.9], 6), (60, 5)).astype(np.float32)
+    face = a_face(-10, -10, 40, 50)
+    lines, inside = small_faces.drawn(grey, None, (face,), 2.5)
+    assert lines
+    assert inside[5, 5] == 1
+    assert inside[5, 55] == 0
+    assert small_faces.drawn(grey, 0 * grey, (face,), 2.5)[0] == []
+    assert small_faces.drawn(grey, None, (face.moved(-300, 0, 1.0),), 2.5)[0] == []
+
+
+def test_a_small_face_in_a_whole_figure_is_still_a_face_to_a_detector_that_took_no_part():
+    figure = np.pad(astronaut(), ((60, 120), (100, 100), (0, 0)), mode="edge")
+    picture = methods.chosen("portrait:frame=whole").drawn(Photograph(figure), Wish(room_mm=(72.0, 74.0)))  # type: ignore[attr-defined]  # a tone method
+    size = (picture.width_mm, picture.height_mm)
+    grey = 1 - inked(list(picture.drawing), size, pen_mm=0.5, pixel_mm=0.125)
+    boxes = other_detector(ndimage.gaussian_filter(grey, 1.0), 70)
+    assert any(box["width"] < 200 and box["r"] < grey.shape[0] / 2 for box in boxes)

@@ -80,8 +80,10 @@ class Bed:
     least_pens: float = LEAST_PENS
 
 
-def laid_by_lenses(bed: Bed, report: Report, *, ink_high_mm: float = np.inf) -> list[Points]:
-    """Strokes, mm, in one pass for each of `LENSES`."""
+def laid_by_lenses(
+    bed: Bed, report: Report, *, already: Sequence[Points] = (), ink_high_mm: float = np.inf
+) -> list[Points]:
+    """Strokes, mm, in one pass for each of `LENSES`; ``already`` is on the paper."""
     strokes: list[Points] = []
     used_mm = 0.0
     for number, lens in enumerate(LENSES):
@@ -90,7 +92,7 @@ def laid_by_lenses(bed: Bed, report: Report, *, ink_high_mm: float = np.inf) -> 
             report(state, (number + done) / len(LENSES))
 
         through = replace(bed, blur_mm=bed.blur_mm * lens)
-        found = laid(through, within, already=strokes, ink_high_mm=ink_high_mm - used_mm)
+        found = laid(through, within, already=[*already, *strokes], ink_high_mm=ink_high_mm - used_mm)
         strokes += found
         used_mm += sum(float(np.hypot(*np.diff(stroke, axis=0).T).sum()) for stroke in found)
     return strokes

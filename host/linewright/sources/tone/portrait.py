@@ -2,7 +2,7 @@
 
 What is drawn is the person's own tones, evened out and laid as strokes that follow the form (`laying`): hair in
 strands, lids, brows and lips as lines of their own, cheeks as a few light strokes. The face comes first and in the
-finest strokes; clothes are suggested.
+finest strokes; clothes are suggested. Faces that are few pens wide are drawn by `small_faces`.
 """
 
 from __future__ import annotations
@@ -26,6 +26,8 @@ from linewright.sources.tone.field import Field
 from linewright.sources.tone.flow import along, calm, dark_lines
 from linewright.sources.tone.laying import LEAST_PENS, Bed, laid_by_lenses
 from linewright.sources.tone.method import BLACK, PIXELS_PER_PEN, Layer, ToneMethod
+from linewright.sources.tone.small_faces import drawn as small_drawn
+from linewright.sources.tone.small_faces import features
 from linewright.sources.tone.wave import runs
 
 RANGE: Final = (1.0, 96.0)
@@ -66,14 +68,13 @@ the broad lenses, which shade pale skin, and dark hair leaves nothing for it."""
 CONTOUR: Final = 0.6
 """How much the dark lines of the photograph are added to the tones."""
 
+SMALL_PENS: Final = 30.0
+"""Faces narrower than this, in pens, are drawn by `small_faces`."""
+
 FEATURE_LIFT: Final = 0.8
 FEATURE_BLUR: Final = 0.06
 """Unsharp masking of eyes and mouths, and its blur in widths of the face: as fine as lids and lips. With a blur of 0.1,
 eyes become black holes; seen on eleven portraits."""
-
-EYE: Final = (0.2, 0.12)
-MOUTH: Final = (0.3, 0.13)
-"""Half axes of what is lifted, in widths of the face."""
 
 BARE_PENS: Final = (1.5, 4.0)
 EDGE_PENS: Final = 10.0
@@ -115,6 +116,7 @@ class Sitter:
 
     Parameters
     ----------
+    grey : (h, w) lightness of the photograph.
     coverage : (h, w) wanted of the ink.
     head : (h, w) 1 on heads, 0 away from them.
     person : (h, w) 1 for persons; None where nobody is cut out.
@@ -123,6 +125,7 @@ class Sitter:
     notes : what the user should know.
     """
 
+    grey: Floats32
     coverage: Floats32
     head: Floats32
     person: Floats32 | None
@@ -175,7 +178,9 @@ class Portrait(ToneMethod):
         field = layer.field
         alike = np.ones_like(field.coverage)
         return self._strokes(
-            field, Sitter(field.coverage, alike, None, (), field.width_mm, field.height_mm, ()), layer.report
+            field,
+            Sitter(1 - field.coverage, field.coverage, alike, None, (), field.width_mm, field.height_mm, ()),
+            layer.report,
         )
 
     def part(self, rgb: Floats32) -> faces.Box:
@@ -205,7 +210,7 @@ class Portrait(ToneMethod):
         clothes = np.minimum(coverage, CLOTHES_HIGH)
         coverage = np.asarray(head * coverage + (1 - head) * clothes, dtype=np.float32)
         person = None if framed.person is None else mask
-        return Sitter(coverage, head, person, shown, width_mm, height_mm, notes)
+        return Sitter(grey, coverage, head, person, shown, width_mm, height_mm, notes)
 
     def _shown(self, rgb: Floats32) -> FramedPeople:
         """Find faces, cut out the person and frame what is drawn; a single head as closely as its hair allows."""
@@ -257,7 +262,13 @@ class Portrait(ToneMethod):
         most = max(self.ink_m * 1000, INK * field.width_mm * field.height_mm / field.pen_mm)
         least = float(np.clip(LEAST_FACE * widest / field.pen_mm, *LEAST_RANGE)) if widest else LEAST_RANGE[1]
         asked = Field(wanted, field.width_mm, field.height_mm, field.pen_mm)
-        strokes = laid_by_lenses(Bed(asked, cosine, sine, sitter.weight, lens_mm, least), report, ink_high_mm=most)
+        small = tuple(face for face in sitter.shown if face.width < SMALL_PENS * pen_px)
+        middles, inside = small_drawn(sitter.grey, sitter.person, small, pen_px)
+        size_mm = (field.width_mm, field.height_mm)
+        strokes: list[Points] = [np.clip(middle * field.pixel_mm, 0.0, size_mm) for middle in middles]
+        weight = sitter.weight * (1 - inside)
+        bed = Bed(asked, cosine, sine, weight, lens_mm, least)
+        strokes += laid_by_lenses(bed, report, already=strokes, ink_high_mm=most)
         strokes = edges(sitter, strokes, field.pen_mm) + strokes
         if not strokes:
             return []
@@ -353,15 +364,7 @@ def _features_lifted(coverage: Floats32, shown: tuple[Face, ...]) -> Floats32:
             continue
         part = coverage[top:bottom, left:right]
         around = ndimage.gaussian_filter(part, FEATURE_BLUR * face.width, mode="nearest")
-        yy, xx = np.mgrid[top:bottom, left:right] + 0.5
-        near = np.zeros(part.shape)
-        mouth = np.mean(face.mouth, axis=0)
-        tilt = np.arctan2(face.eyes[1][1] - face.eyes[0][1], face.eyes[1][0] - face.eyes[0][0])
-        for (x, y), (wide, high) in ((face.eyes[0], EYE), (face.eyes[1], EYE), (tuple(mouth), MOUTH)):
-            along = (xx - x) * np.cos(tilt) + (yy - y) * np.sin(tilt)
-            across = (yy - y) * np.cos(tilt) - (xx - x) * np.sin(tilt)
-            away = np.hypot(along / (wide * face.width), across / (high * face.width))
-            near = np.maximum(near, np.clip((1.5 - away) / 0.5, 0.0, 1.0))
+        near = features(face.moved(-left, -top, 1.0), part.shape)
         change = FEATURE_LIFT * near * (part - around)
         lifted[top:bottom, left:right] = np.clip(part + change, 0.0, 1.0)
     return lifted
