@@ -1,8 +1,8 @@
-"""Ways of getting strokes: one module or package for each, all ending in a `Picture`.
+"""Sources of strokes: one module or package for each, all returning a `Picture`.
 
-An SVG brings its own strokes and size. Every other way is asked for by name, with its settings, as in
-``hatching:angle_deg=30``; `methods` holds the table of names. A way is given the source as the user typed it, and a
-`Wish`: the room on the sheet that it may fill, the pen it draws with, and whom to tell how far it has got.
+An SVG has its own strokes and size. All other methods are selected by name, with settings, as in
+``hatching:angle_deg=30``; `methods` has the table. A method gets the source as typed by the user, and a `Wish`: the
+area on the sheet, the pen, and a progress callback.
 """
 
 from linewright.sources.picture import Picture, Wish

@@ -1,4 +1,4 @@
-"""Gaussian blur of grids, by OpenCV: four times as fast as scipy's, and the same to rounding."""
+"""Gaussian blur of grids with OpenCV: four times as fast as scipy's, and equal up to rounding."""
 
 from __future__ import annotations
 
@@ -11,12 +11,12 @@ F = TypeVar("F", np.float32, np.float64)
 
 
 def blurred(values: NDArray[F], sigma: float | tuple[float, float], truncate: float = 4.0) -> NDArray[F]:
-    """(h, w) as given, each the mean around it with a normal distribution's weights; beyond the rim lies its nearest.
+    """(h, w) as given, blurred; the border is replicated.
 
     Parameters
     ----------
     sigma : standard deviation, in rows and columns, or the same in both; above 0.
-    truncate : of so many of them, further away has no weight.
+    truncate : cut-off radius in standard deviations.
     """
     import cv2
 

@@ -1,4 +1,4 @@
-"""Which method suits a picture, and why: line art, flat colours, or a photograph."""
+"""Selects a method for a picture, with the reason: line art, flat colours, or a photograph."""
 
 from __future__ import annotations
 
@@ -20,48 +20,48 @@ if TYPE_CHECKING:
     from linewright.sources.tone.method import ToneMethod
 
 TAKES: Final = "auto takes "
-"""How the sentence begins that says what was taken and why."""
+"""Start of the sentence that reports the selected method."""
 
 FACE_PENS: Final = 14.0
-"""Width of a face, in pens, from which on a portrait shows more of it than tones do: eyes and mouth are then two pens
-high. By trial on groups."""
+"""Width of a face, in pens, above which a portrait shows more of it than tones do: eyes and mouth are then two pens
+high. Found by trial on groups."""
 
 LOOK_PX: Final = 800
-"""Longer side of the small copy that is looked at."""
+"""Longer side of the reduced copy that is examined."""
 
 BARE: Final = 0.72
-"""Share of bare paper of line art, at least."""
+"""Smallest share of bare paper in line art."""
 
 INKED: Final = 0.1
-"""Coverage from which on a place is not bare."""
+"""Coverage above which a pixel is not bare."""
 
 LINE_SHARE: Final = 0.25
-"""Ink covers no more of a sheet of line art than this; more are shapes."""
+"""Largest share of ink in line art; with more there are filled shapes."""
 
 LINE_PX: Final = 6.0
-"""Half the width of lines of line art in the small copy: wider ones are shapes."""
+"""Largest half width of lines in the reduced copy; wider ones are shapes."""
 
 SHARP: Final = 0.6
-"""Step from one side of a pixel at the edge of ink to the other, of the darkness of ink: what a pen leaves has 0.7 and
-more in the small copy, what is dark in a scene less than a half (on the pictures of scikit-image and our own)."""
+"""Step across a pixel at the edge of ink, relative to the darkness of the ink: pen lines have 0.7 and more in the
+reduced copy, dark objects in a scene less than 0.5 (on the pictures of scikit-image and our own)."""
 
 PAGE_LEAST: Final = 0.4
-"""Least share of the picture that paper on a table takes."""
+"""Smallest share of the picture for paper on a table."""
 
 LIGHT_LEAST: Final = 0.4
-"""The darkest light on a paper, of the brightest: what changes more is no light on paper but a scene."""
+"""Darkest light on a paper, relative to the brightest: larger changes mean a scene."""
 
 FLAT_SHARE: Final = 0.7
-"""Share of pixels whose neighbours are alike; noise and shading of photographs leave less than a third."""
+"""Share of pixels like their neighbours in flat colours; noise and shading of photographs leave less than a third."""
 
 ALIKE: Final = 5 / 255
-"""Steps between neighbours that compression leaves in flat colours, in the small copy."""
+"""Steps between neighbours left by compression in flat colours, in the reduced copy."""
 
 COLOURS: Final = 12
 SPREAD: Final = 4
 FEW_TONES: Final = 0.9
-"""Flat colours are no more than so many, each within so many levels of grey on both sides, and make up this share of
-all that is even. All of them together take a third of the range of tones at most, which no shading does."""
+"""Flat colours: at most this many tones, each within this many grey levels on either side, and together this share of
+all even pixels. Together they cover at most a third of the range of tones, which shading exceeds."""
 
 
 @dataclass(frozen=True)
@@ -74,10 +74,10 @@ class MethodChoice:
 
 @dataclass(frozen=True)
 class Automatic(Preparation):
-    """Chooses the method that suits the picture, and notes which and why."""
+    """Selects the method that suits the picture, and reports it with the reason."""
 
     def read(self, source: str, wish: Wish) -> Picture:
-        """The strokes of the method chosen; an SVG keeps its own lines."""
+        """The strokes by the selected method; an SVG keeps its own lines."""
         from linewright.sources.tone.method import needs_extra
 
         if not photograph.looks_like_one(Path(source)):
@@ -94,9 +94,9 @@ class Automatic(Preparation):
         return replace(picture, warnings=(f"{TAKES}{choice.method}: {choice.why}", *picture.warnings))
 
     def way(self, taken: Photograph, wish: Wish, source: str = "the picture") -> tuple[ToneMethod, MethodChoice]:
-        """The method for a photograph, with what was said about preparation; and the choice in words.
+        """The method for a photograph, with remarks of its preparation, and the choice in words.
 
-        The photograph is prepared meanwhile as most methods want it.
+        The photograph is prepared in parallel, as most methods need it.
         """
         from linewright.sources import methods
         from linewright.sources.tone.method import ToneMethod
@@ -122,7 +122,7 @@ class Automatic(Preparation):
 
 
 def choose(taken: Photograph, wish: Wish) -> MethodChoice:
-    """The method for a picture on a sheet."""
+    """Select the method for a picture on a sheet."""
     rgb = _smaller(taken.rgb)
     grey = rgb @ LUMA
     if np.ptp(grey) < 1 / 255:
@@ -130,7 +130,7 @@ def choose(taken: Photograph, wish: Wish) -> MethodChoice:
     (bare, flat), people = both(lambda _: (_line_art(rgb), _flat(grey)), lambda _: faces.found(taken.rgb), wish.report)
     if bare:
         return MethodChoice("centre-lines", f"line art: {bare:.0%} of it is bare paper, and its lines are thin")
-    # Before flat colours: a portrait on a white or blurred wall is flat in most of its pixels, too.
+    # Before flat colours, because a portrait in front of a white or blurred wall is flat in most pixels, too.
     if people:
         left, top, right, bottom = faces.frame(people, (taken.rgb.shape[1], taken.rgb.shape[0]), "auto")
         on_paper = wish.fitted_mm(right - left, bottom - top)[0] / (right - left)
@@ -145,7 +145,7 @@ def choose(taken: Photograph, wish: Wish) -> MethodChoice:
 
 
 def _smaller(rgb: Floats32) -> Floats32:
-    """A copy whose pixels are the means of what they cover, which takes out grain and the damage of compression."""
+    """A reduced copy by averaging, which removes grain and compression artefacts."""
     import cv2
 
     scale = min(1.0, LOOK_PX / max(rgb.shape[:2]))
@@ -158,14 +158,14 @@ _AROUND: Final = np.ones((3, 3), dtype=np.uint8)
 
 
 def _steps(grey: Floats32) -> Floats32:
-    """From the darkest to the lightest of each pixel and its neighbours."""
+    """Difference between the darkest and the lightest of each pixel and its neighbours."""
     import cv2
 
     return np.asarray(cv2.dilate(grey, _AROUND) - cv2.erode(grey, _AROUND), dtype=np.float32)
 
 
 def _line_art(rgb: Floats32) -> float:
-    """The share of bare paper where a picture is thin ink on paper, however the light falls; 0 where it is not."""
+    """Share of bare paper if a picture is thin ink on paper in any light; 0 otherwise."""
     from scipy import ndimage
 
     light = paper.light_on(rgb @ LUMA)
@@ -190,9 +190,9 @@ def _line_art(rgb: Floats32) -> float:
 
 
 def _flat(grey: Floats32) -> float:
-    """The share of pixels like their neighbours where tones are few; 0 where they change smoothly.
+    """Share of pixels like their neighbours if there are few tones; 0 if tones change smoothly.
 
-    Compression spreads each colour by a few levels, so neighbours are alike and tones are few, but not exactly.
+    Compression spreads each colour by a few levels, so neighbours and tones are compared with tolerances.
     """
     import cv2
 

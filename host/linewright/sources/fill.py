@@ -1,4 +1,4 @@
-"""Filling closed outlines with parallel lines, exactly: by where each line of a ruling enters and leaves."""
+"""Filling of closed outlines with parallel lines, by exact intersection of each line with the outlines."""
 
 from __future__ import annotations
 
@@ -9,20 +9,20 @@ from linewright.drawing.strokes import Indices, Points
 
 
 def hatched(points_mm: Points, starts: Indices, *, pitch_mm: float, angle_deg: float, even_odd: bool) -> Points:
-    """Lines that fill what closed outlines enclose.
+    """Parallel lines inside closed outlines.
 
-    Each line crosses the outlines an even number of times; between crossings it is inside or not by the fill rule (SVG
-    2, section 13.4.2). Lines lie at fixed places across the plane, so that areas side by side share them.
+    Each line crosses the outlines an even number of times; between crossings the fill rule decides (SVG 2, section
+    13.4.2). Lines are at fixed positions in the plane, so that adjacent areas share them.
 
     Parameters
     ----------
     points_mm, starts : (n, 2) and (k + 1,) as in `Drawing`; every outline is closed to its first point.
-    angle_deg : 0 is level, 45 rises to the right.
-    even_odd : or by winding number.
+    angle_deg : 0 is horizontal, 45 rises to the right.
+    even_odd : even-odd rule; False: winding rule.
 
     Returns
     -------
-    (m, 2, 2) float64 : begin and end of each line, every second line backwards.
+    (m, 2, 2) float64 : begin and end of each line, every second line reversed.
     """
     turn = np.deg2rad(-angle_deg)  # y points down
     along, across = np.array([np.cos(turn), np.sin(turn)]), np.array([-np.sin(turn), np.cos(turn)])
@@ -30,7 +30,8 @@ def hatched(points_mm: Points, starts: Indices, *, pitch_mm: float, angle_deg: f
     following[starts[1:] - 1] = starts[:-1]
     s, v = points_mm @ along, points_mm @ across / pitch_mm
     s1, v1 = s[following], v[following]
-    # An edge meets the lines k + 1/2 with k from its lower end on, not at its upper: a corner on a line counts once.
+    # An edge covers lines k + 1/2 from its lower end, inclusive, to its upper end, exclusive, so a corner on a line
+    # counts once.
     low, high = np.ceil(np.minimum(v, v1) - 0.5), np.ceil(np.maximum(v, v1) - 0.5)
     counts = (high - low).astype(np.int64)
     edge = np.repeat(np.arange(len(v)), counts)
@@ -40,7 +41,7 @@ def hatched(points_mm: Points, starts: Indices, *, pitch_mm: float, angle_deg: f
     upward = np.where(v1[edge] > v[edge], 1, -1)
     order = np.lexsort((at, line))
     line, at, upward = line[order], at[order], upward[order]
-    # Outlines are closed, so the sum is zero again at the end of every line, and one running sum serves them all.
+    # Outlines are closed, so the sum is zero at the end of every line, and one running sum serves all lines.
     winding = np.cumsum(np.ones_like(upward) if even_odd else upward)
     inside = _inside(winding, even_odd)
     spans = np.flatnonzero(inside[:-1] & (line[1:] == line[:-1]) & (at[1:] - at[:-1] > 1e-9))

@@ -1,7 +1,7 @@
-"""Lines along which a grid of heights has one level, by marching squares with linear interpolation.
+"""Contour lines of a grid of heights, by marching squares with linear interpolation.
 
-W. E. Lorensen and H. E. Cline, "Marching cubes", 1987, in two dimensions. Lines come in the order, the sense and with
-the very coordinates of scikit-image's ``find_contours``, so patterns need no library for photographs.
+W. E. Lorensen and H. E. Cline, "Marching cubes", 1987, in two dimensions. Lines have the order, direction and exact
+coordinates of scikit-image's ``find_contours``, so patterns do not need that library.
 """
 
 from __future__ import annotations
@@ -24,12 +24,13 @@ _STEPS: Final = {
     9: ((_TOP, _LEFT), (_FOOT, _RIGHT)), 10: ((_FOOT, _TOP),), 11: ((_FOOT, _LEFT),), 12: ((_LEFT, _RIGHT),),
     13: ((_TOP, _RIGHT),), 14: ((_LEFT, _TOP),),
 }  # fmt: skip
-"""From which side of a square to which a line goes, by the corners above the level: 1 top left, 2 top right, 4 foot
-left, 8 foot right. The heights lie to the left of it as y points down; two heights at opposite corners stay apart."""
+"""Line segments by the corners above the level (1 top left, 2 top right, 4 bottom left, 8 bottom right), as sides of
+the square from which and to which they go. Higher ground is on the left as y points down; two high corners on a
+diagonal stay separate."""
 
 
 def isolines(height: NDArray[np.floating[Any]], level: float, x: Points, y: Points) -> list[Points]:
-    """Lines at a level; closed ones end where they begin.
+    """Contour lines at a level; closed ones end where they begin.
 
     Parameters
     ----------
@@ -55,7 +56,9 @@ def isolines(height: NDArray[np.floating[Any]], level: float, x: Points, y: Poin
 def _crossings(
     height: Points, level: float, x: Points, y: Points, rows: NDArray[np.int64], columns: NDArray[np.int64]
 ) -> list[tuple[Place, Place, Place, Place]]:
-    """Where the level lies on the top, right, foot and left side of squares; nonsense where it crosses none."""
+    """Crossings of the level with the top, right, bottom and left side of squares; undefined for sides without a
+    crossing.
+    """
     corner = [height[rows + down, columns + right] for down in (0, 1) for right in (0, 1)]
     top_left, top_right, foot_left, foot_right = corner
     left, right, top, foot = x[columns], x[columns + 1], y[rows], y[rows + 1]
@@ -69,16 +72,16 @@ def _crossings(
 
 
 def _share(here: Points, there: Points, level: float) -> Points:
-    """How far the level lies from one height to the other."""
+    """Position of the level between two heights, as a share."""
     with np.errstate(divide="ignore", invalid="ignore"):
         return np.where(here == there, 0.0, (level - here) / (there - here))
 
 
 def _strung(steps: list[tuple[Place, Place]]) -> list[deque[Place]]:
-    """Steps strung together to lines, each numbered by its first step."""
+    """Segments joined to lines, each identified by its first segment."""
     lines: dict[int, deque[Place]] = {}
-    first: dict[Place, int] = {}  # the line that begins at a place
-    last: dict[Place, int] = {}  # the line that ends there
+    first: dict[Place, int] = {}  # line by its start
+    last: dict[Place, int] = {}  # line by its end
     for number, (begin, end) in enumerate(steps):
         if begin == end:  # the level passes through a corner of the grid
             continue

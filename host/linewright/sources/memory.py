@@ -1,4 +1,4 @@
-"""`PhotographMemory`: photographs that were read and prepared last: the next drawing of one of them begins there."""
+"""`PhotographMemory`: cache of photographs as read and as prepared."""
 
 from __future__ import annotations
 
@@ -12,20 +12,20 @@ import numpy as np
 T = TypeVar("T")
 
 KEPT_BYTES: Final = 200_000_000
-"""The largest photograph that is read, once as read and once as prepared; or a dozen of usual ones."""
+"""Size of the cache: the largest photograph, as read and as prepared, or a dozen of common ones."""
 
 ENTRY_BYTES: Final = 1000
-"""Size assumed for an entry without an array, key included."""
+"""Assumed size of an entry without an array, with its key."""
 
 
 class PhotographMemory:
-    """What was worked out, by all that decides it; what was used longest ago is forgotten first.
+    """Least-recently-used cache.
 
-    Every method may be called from any thread.
+    Methods may be called from any thread.
 
     Parameters
     ----------
-    kept_bytes : of arrays, at most; the newest is kept, however large.
+    kept_bytes : most bytes of arrays; the newest entry is always kept.
     """
 
     def __init__(self, kept_bytes: int = KEPT_BYTES) -> None:
@@ -36,11 +36,11 @@ class PhotographMemory:
     def recall(
         self, key: Hashable, make: Callable[[], T], pixels: Callable[[T], np.ndarray[Any, Any]] | None = None
     ) -> T:
-        """What was made for a key before, or what is made now.
+        """The cached value of a key; made by ``make`` if missing.
 
         Parameters
         ----------
-        pixels : the array in it, if there is one. It cannot be written to any more: the next one gets the same.
+        pixels : returns the array in a value, if any; it becomes read-only, because it is shared.
         """
         with self._lock:
             if key in self._held:
@@ -60,4 +60,4 @@ class PhotographMemory:
 
 
 PHOTOGRAPHS: Final = PhotographMemory()
-"""The memory of this process."""
+"""The cache of this process."""

@@ -1,4 +1,4 @@
-"""The table of ways to strokes that are asked for by name, and how a name with settings is read."""
+"""Table of the methods by name, and parsing of a name with settings."""
 
 from __future__ import annotations
 
@@ -19,9 +19,9 @@ class Method:
 
     Parameters
     ----------
-    about : what it draws, for people.
-    where : ``module:class`` of its `Way`, imported when it is asked for.
-    takes : what kind of source: ``photograph``, ``text``, ``sentence``, or ``seed`` for patterns.
+    about : description for users.
+    where : ``module:class`` of its `Way`, imported when needed.
+    takes : kind of source: ``photograph``, ``text``, ``sentence``, or ``seed`` for patterns.
     """
 
     about: str
@@ -81,38 +81,38 @@ METHODS: Final[dict[str, Method]] = {
 }
 
 FOR_PHOTOGRAPHS: Final = "auto"
-"""What a photograph gets when nothing is asked for."""
+"""Default method for photographs."""
 
 
 def usable() -> dict[str, Method | Plugin]:
-    """Every method by name: ours, and those of other packages that can be used."""
+    """All usable methods by name: ours, and those of other packages."""
     ours = frozenset(METHODS)
     return {**METHODS, **{one.name: one for one in plugins.installed() if not plugins.refused(one, ours)}}
 
 
 def troubles() -> list[str]:
-    """Why methods of other packages cannot be used, one line for each."""
+    """Reasons why methods of other packages cannot be used, one line each."""
     ours = frozenset(METHODS)
     return [why for one in plugins.installed() if (why := plugins.refused(one, ours))]
 
 
 def method(name: str, among: tuple[str, ...] = ()) -> Method | Plugin:
-    """One line of the table, or a method of another package.
+    """The method with this name, ours or from another package.
 
     Parameters
     ----------
-    among : the kinds of source that a wrong name is taken to mean; none: any.
+    among : kinds of source considered for suggestions; none: any.
 
     Raises
     ------
     InputError
-        If there is no such method, or its package cannot be used.
+        There is no such method, or its package cannot be used.
     """
     if name in METHODS:
         return METHODS[name]
     plugin = plugins.named(name)
     if plugin is not None:
-        plugin.kind()  # or it says what is wrong with the package
+        plugin.kind()  # raises if the package is faulty
         return plugin
     meant = [key for key, one in usable().items() if not among or one.takes in among]
     near = difflib.get_close_matches(name, meant, n=1)
@@ -122,17 +122,17 @@ def method(name: str, among: tuple[str, ...] = ()) -> Method | Plugin:
 
 
 def makes_its_own(words: str) -> bool:
-    """Whether what is asked for has no proportion of its own, and fills whatever room it gets."""
+    """Whether a method's picture has no proportion of its own and fills any area."""
     return method(words.partition(":")[0].strip()).takes in ("text", "seed", "sentence")
 
 
 def chosen(words: str) -> Way:
-    """The way that ``NAME`` or ``NAME:SETTING=VALUE,...`` asks for.
+    """The method for ``NAME`` or ``NAME:SETTING=VALUE,...``.
 
     Raises
     ------
     InputError
-        If there is no such method or setting, or a value is outside its range.
+        There is no such method or setting, or a value is out of range.
     """
     name, _, rest = words.partition(":")
     name = name.strip()
@@ -142,6 +142,6 @@ def chosen(words: str) -> Way:
 
 
 def in_words(name: str, way: Way) -> str:
-    """What `chosen` reads as this way: its name, and the settings that are not the usual ones."""
+    """A method in the notation that `chosen` reads: name, and settings that differ from the defaults."""
     rest = settings.written(way)
     return f"{name}:{rest}" if rest else name

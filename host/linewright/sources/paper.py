@@ -1,8 +1,8 @@
-"""Paper in a photograph or a scan: the light on it, where it ends, and how much its grain is.
+"""Paper in a photograph or a scan: its illumination, its extent, and its grain.
 
-Light is what is left when everything narrower than `WIDE` of the picture is closed (J. Serra, "Image Analysis and
-Mathematical Morphology", 1982: the closing takes out what is dark and narrow, and keeps the edges of what is wide, so
-that the edge of a shadow is light and no ink).
+The illumination is the picture after closing everything narrower than `WIDE` (J. Serra, "Image Analysis and
+Mathematical Morphology", 1982: the closing removes dark narrow structures and keeps the edges of wide ones, so that the
+edge of a shadow counts as illumination and not as ink).
 """
 
 from __future__ import annotations
@@ -16,26 +16,26 @@ from linewright.sources.blur import blurred
 from linewright.sources.photograph import Floats32
 
 WIDE: Final = 0.1
-"""Share of the longer side: wider changes are light on the paper and not drawing."""
+"""Share of the longer side: wider changes are illumination and not drawing."""
 
 CELLS: Final = 12
-"""Cells of the grid on which light is found, to that width."""
+"""Cells of the illumination grid per such width."""
 
 TABLE_RIM: Final = 0.6
-"""Share of the rim of a photograph that is table where paper lies on one."""
+"""Share of the picture's border that is table, if paper lies on one."""
 
 TABLE_LIGHT: Final = 0.62
-"""Share of the paper's brightness below which a table lies. The shadow of a hand may be as dark, but not all round."""
+"""Brightness of a table relative to the paper, at most. A hand's shadow may be as dark, but not all around."""
 
 CONVEX: Final = 0.88
-"""Least share of the convex hull of the bright region that a sheet fills; its edge is stepped by the grid."""
+"""Smallest share of its convex hull that the bright region of a sheet fills; its edge is stepped by the grid."""
 
 EDGE: Final = 0.012
-"""Share of the longer side: margin inside the paper's edge that is left out, with the edge's shadow."""
+"""Share of the longer side: margin left out inside the paper's edge, because of its shadow."""
 
 
 def light_on(grey: Floats32) -> Floats32:
-    """(h, w) the light of the paper itself, 0..1, above 0."""
+    """(h, w) brightness of the paper itself, 0..1, above 0."""
     from scipy import ndimage
 
     closed = ndimage.grey_closing(_bright(grey), size=(CELLS, CELLS), mode="reflect")
@@ -44,10 +44,10 @@ def light_on(grey: Floats32) -> Floats32:
 
 
 def page(grey: Floats32) -> NDArray[np.bool_]:
-    """(h, w) where the paper is: all of it, unless it lies on something darker that shows round it.
+    """(h, w) mask of the paper: everything, unless it lies on something darker that is visible around it.
 
-    Paper and table are told apart as Otsu (1979) parts two classes, by the logarithm of their light, so that a shadow
-    on the paper counts little.
+    Paper and table are separated by Otsu's threshold (1979) on the logarithm of brightness, so that shadows on the
+    paper matter little.
     """
     from scipy import ndimage
     from skimage.filters import threshold_otsu
@@ -72,7 +72,7 @@ def page(grey: Floats32) -> NDArray[np.bool_]:
 
 
 def _is_sheet(cells: NDArray[np.bool_]) -> bool:
-    """Whether what is bright has the form of a sheet, askew or not: its convex hull is hardly larger."""
+    """Whether the bright region has the shape of a sheet at any angle: its convex hull is hardly larger."""
     import shapely
 
     rows, columns = np.nonzero(cells)
@@ -82,7 +82,7 @@ def _is_sheet(cells: NDArray[np.bool_]) -> bool:
 
 
 def _bright(grey: Floats32) -> Floats32:
-    """The brightest in each cell of a grid of `CELLS` to the width of what is light; grain is averaged out before."""
+    """Maximum in each cell of a grid of `CELLS` per width; grain is averaged before."""
     from scipy import ndimage
 
     step = max(1, round(WIDE * max(grey.shape) / CELLS))
@@ -98,11 +98,11 @@ def _on_pixels(cells: Floats32, shape: tuple[int, ...]) -> Floats32:
 
 
 def evened(rgb: Floats32, luma: Floats32) -> Floats32:
-    """(h, w, 3) as if the same light fell on all of the paper; what is beside the paper becomes paper."""
+    """(h, w, 3) with uniform illumination of the paper; outside of it everything becomes paper."""
     grey = rgb @ luma
     even = rgb / light_on(grey)[:, :, None]
     on_page = page(grey)
-    # The brightest nearby is grain above the mean: the paper itself is to be white.
+    # The local maximum includes grain above the mean; the paper itself must become white.
     level = float(np.median((even @ luma)[on_page])) if on_page.any() else 1.0
     even = np.clip(even / max(level, 0.5), 0.0, 1.0)
     even[~on_page] = 1.0
@@ -110,6 +110,6 @@ def evened(rgb: Floats32, luma: Floats32) -> Floats32:
 
 
 def grain(coverage: Floats32) -> float:
-    """Standard deviation of the coverage of bare paper, from that half of its grain that is darker than white."""
+    """Standard deviation of the coverage of bare paper, from the half of its grain that is darker than white."""
     darker = coverage[(coverage > 0) & (coverage < 0.3)]
     return float(np.median(darker)) / 0.6745 if len(darker) > coverage.size // 20 else 0.0

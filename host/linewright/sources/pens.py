@@ -1,9 +1,9 @@
-"""Sets of pens as the user states them: in a word on the command line, or in a file of their own.
+"""Sets of pens, given on the command line or in a file.
 
-On the command line ``black, sea #1f6f8b 0.3, red 0.7mm``: pens with commas between, each a colour (a CSS name or
-``#rrggbb``), before it a name if the colour's own does not do, after it the width of its line if it is not the rig's.
-In a TOML file one ``[[pen]]`` each, with ``name``, ``colour`` and, if need be, ``width_mm``, ``speed_mm_s``, ``up_us``,
-``down_us``, ``offset_mm`` (of its tip beside the first pen's, [x, y]) and ``ink_m``, after which it wants ink.
+On the command line ``black, sea #1f6f8b 0.3, red 0.7mm``: pens separated by commas, each with a colour (a CSS name or
+``#rrggbb``), optionally preceded by a name and followed by its line width. In a TOML file one ``[[pen]]`` each, with
+``name``, ``colour`` and optionally ``width_mm``, ``speed_mm_s``, ``up_us``, ``down_us``, ``offset_mm`` (of its tip from
+the first pen's, [x, y]) and ``ink_m``, after which it needs ink.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from linewright.files import opened
 from linewright.rig.toml_lines import read_toml
 
 PENS_HIGH: Final = 24
-"""A large box of fineliners; each pen more doubles nothing, but is one more change by hand."""
+"""Most pens: a large box of fineliners; each is changed by hand."""
 
 WIDTH_LOW_MM: Final = 0.05
 WIDTH_HIGH_MM: Final = 30.0
@@ -28,7 +28,7 @@ WIDTH_HIGH_MM: Final = 30.0
 FILE_HIGH_BYTES: Final = 65_536
 
 OFFSET_HIGH_MM: Final = 20.0
-"""A holder that puts a tip farther off is another holder."""
+"""Largest tip offset."""
 
 BOUNDS: Final[dict[str, tuple[float, float]]] = {
     "width_mm": (WIDTH_LOW_MM, WIDTH_HIGH_MM),
@@ -37,18 +37,19 @@ BOUNDS: Final[dict[str, tuple[float, float]]] = {
     "down_us": (500.0, 2500.0),
     "ink_m": (0.01, 100_000.0),
 }
-"""Figures of a pen; the first four as in the rig file. A brush is dipped every few centimetres; no pen draws 100 km."""
+"""Ranges of a pen's figures; the first four as in the rig file. A brush is dipped every few centimetres; no pen draws
+100 km."""
 
 _WIDTH: Final = re.compile(r"([0-9]*\.?[0-9]+)\s*(mm)?")
 
 
 def read_pens(words: str) -> tuple[Pen, ...]:
-    """The pens of a set: a ``.toml`` file by its name, or the pens themselves.
+    """The pens of a ``.toml`` file, or those given in the text itself.
 
     Raises
     ------
     InputError
-        If the file cannot be read, a colour is none, a width is out of range, or two pens have one name.
+        The file cannot be read, a colour or width is invalid, or two pens have the same name.
 
     Examples
     --------
@@ -89,7 +90,7 @@ def _of_file(path: Path) -> tuple[Pen, ...]:
         table = read_toml(data.decode("utf-8-sig"))
     except OSError as error:
         raise InputError(f"cannot read the pens of {path}: {error.strerror or error}", hint=_HINT) from None
-    except ValueError as error:  # no UTF-8 is one, too
+    except ValueError as error:  # includes UnicodeDecodeError
         raise InputError(f"{path} is not valid TOML: {error}", hint=_HINT) from None
     listed = table.get("pen")
     if not isinstance(listed, list) or not all(isinstance(one, dict) for one in listed):

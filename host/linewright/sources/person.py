@@ -1,8 +1,8 @@
-"""A person cut out of the background, with the face as what is known beforehand.
+"""Segmentation of a person from the background, given the face.
 
 C. Rother, V. Kolmogorov and A. Blake, "GrabCut: interactive foreground extraction using iterated graph cuts", ACM
-Transactions on Graphics 23, 2004, by OpenCV. In place of a hand that marks the person, head and shoulders are taken to
-lie where they lie below and around a face.
+Transactions on Graphics 23, 2004, by OpenCV. Instead of marks by hand, head and shoulders are assumed at their usual
+position relative to the face.
 """
 
 from __future__ import annotations
@@ -16,44 +16,44 @@ from linewright.sources.faces import Face
 from linewright.sources.photograph import Floats32
 
 LOOK_PX: Final = 320
-"""Longer side of the copy that is cut: four rounds take a third of a second, and twice the size looked no better."""
+"""Longer side of the segmented copy: four rounds take a third of a second, and twice the size gave no better result."""
 
 ROUNDS: Final = 4
 
 HEAD: Final = (0.95, 0.85)
-"""Half axes of the ellipse in which head and hair are expected, in widths and heights of the face's box. By trial on
-forty photographs, as are the other shares here."""
+"""Half axes of the ellipse of head and hair, in widths and heights of the face's box. Found by trial on forty
+photographs, as are the other shares here."""
 
 SURE_HEAD: Final = (0.42, 0.5)
 """Half axes of the ellipse that is certainly face."""
 
 ASIDE: Final = 1.4
 WIDENS: Final = 2.0
-"""Where background is certain: further than so many widths of the face's box from its middle, above the chin; and by
-how many widths that boundary moves out, down to where shoulders end."""
+"""Certain background: distance from the face's centre above the chin, in box widths, and how much that distance grows
+down to the end of the shoulders."""
 
 THIN: Final = 0.12
-"""Share of the face's width: what is thinner is background and not part of the person."""
+"""Share of the face's width: thinner parts are not part of the person."""
 
 AROUND: Final = 1.0
-"""In widths of the face: how far beyond what is drawn the background is learned from. With
-none, a wall or a banner beside the head passes for the person on 10 of 37 photographs; with this, on 6."""
+"""In face widths: how far beyond the crop the background is sampled. Without it, a wall or a banner beside the head
+passes for the person on 10 of 37 photographs; with it, on 6."""
 
 LEAST_SHARE: Final = 0.5
-"""Least share of the certain face region within the mask; with less, the cut has failed."""
+"""Smallest share of the certain face region within the mask; with less, segmentation has failed."""
 
 
 def surroundings(
     box: tuple[int, int, int, int], size: tuple[int, int], faces: tuple[Face, ...]
 ) -> tuple[int, int, int, int]:
-    """What `mask` is to see of a photograph of which a box is drawn: left, top, right, bottom in pixels, as the box."""
+    """The part of a photograph that `mask` needs for a crop: left, top, right, bottom in pixels."""
     room = round(AROUND * max((face.width for face in faces), default=0.0))
     left, top, right, bottom = box
     return max(0, left - room), max(0, top - room // 3), min(size[0], right + room), bottom
 
 
 def mask(rgb: Floats32, faces: tuple[Face, ...]) -> Floats32 | None:
-    """(h, w) float32, 1 for persons and 0 for background; None where nobody can be told from the background."""
+    """(h, w) float32, 1 for persons and 0 for background; None if segmentation fails."""
     import cv2
 
     rows, columns = rgb.shape[:2]
@@ -63,12 +63,12 @@ def mask(rgb: Floats32, faces: tuple[Face, ...]) -> Floats32 | None:
         return None
     small = cv2.resize(np.round(rgb * 255).astype(np.uint8), size, interpolation=cv2.INTER_AREA)
     marks, sure = _expected(size, tuple(face.moved(0.0, 0.0, scale) for face in faces))
-    cv2.setRNGSeed(1)  # the mixtures of colours begin at random
+    cv2.setRNGSeed(1)  # the colour mixtures start at random
     try:
         models = np.zeros((1, 65)), np.zeros((1, 65))
-        # The rectangle counts for nothing where a mask begins.
+        # The rectangle is ignored if a mask is given.
         cv2.grabCut(small, marks, (0, 0, 1, 1), *models, ROUNDS, cv2.GC_INIT_WITH_MASK)
-    except cv2.error:  # all of it is marked as person, or none
+    except cv2.error:  # everything, or nothing, is marked as person
         return None
     person = ((marks == cv2.GC_FGD) | (marks == cv2.GC_PR_FGD)).astype(np.uint8)
     across = max(3, round(THIN * scale * max(face.width for face in faces)))
@@ -82,7 +82,7 @@ def mask(rgb: Floats32, faces: tuple[Face, ...]) -> Floats32 | None:
 
 
 def _expected(size: tuple[int, int], faces: tuple[Face, ...]) -> tuple[NDArray[np.uint8], NDArray[np.bool_]]:
-    """What is person or background for certain and what probably, as OpenCV's marks; and the sure faces."""
+    """Certain and probable person or background, as OpenCV's marks; and the certain faces."""
     import cv2
 
     yy, xx = np.mgrid[: size[1], : size[0]].astype(np.float64)
@@ -93,7 +93,7 @@ def _expected(size: tuple[int, int], faces: tuple[Face, ...]) -> tuple[NDArray[n
     for face in faces:
         x, y, chin = face.left + face.width / 2, face.top + 0.45 * face.height, face.top + face.height
         away = np.hypot((xx - x) / face.width / HEAD[0], (yy - y) / face.height / HEAD[1])
-        # Shoulders widen from the neck to three widths of the face within two thirds of its height.
+        # Shoulders widen from the neck to three face widths within two thirds of the face's height.
         spread = face.width * (0.6 + 1.3 * np.clip((yy - chin) / (0.7 * face.height), 0.0, 1.0))
         marks[((away < 1) | ((yy > chin) & (np.abs(xx - x) < spread))) & (marks == cv2.GC_PR_BGD)] = cv2.GC_PR_FGD
         sure |= np.hypot((xx - x) / face.width / SURE_HEAD[0], (yy - y) / face.height / SURE_HEAD[1]) < 1
@@ -109,7 +109,7 @@ def _expected(size: tuple[int, int], faces: tuple[Face, ...]) -> tuple[NDArray[n
 
 
 def _joined_with(person: NDArray[np.uint8], sure: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """What hangs together with a face, without holes."""
+    """The part connected with a face, without holes."""
     from scipy import ndimage
 
     labels, _ = ndimage.label(person)

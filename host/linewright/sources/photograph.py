@@ -1,7 +1,7 @@
-"""Photographs: reading them, whatever they are, into colours from 0 to 1 on white paper.
+"""Photographs: decoding to colours from 0 to 1 on white paper.
 
-What a decoder does with bytes from strangers is bounded before it starts: by the size of the file, by the kinds of file
-that are tried, and by the number of pixels that the head of the file announces.
+Decoding of untrusted files is bounded before it starts: by the size of the file, the kinds of file, and the number of
+pixels in the file's header.
 """
 
 from __future__ import annotations
@@ -26,16 +26,16 @@ if TYPE_CHECKING:
 Floats32 = NDArray[np.float32]
 
 PIXELS_HIGH: Final = 50_000_000
-"""Most pixels of one frame: more than common cameras give, 150 MB while it is read."""
+"""Most pixels of one frame: more than common cameras have, 150 MB while reading."""
 
 FILE_HIGH_BYTES: Final = 512 * 2**20
-"""A 50-megapixel TIFF of 16 bits and three colours takes 300 MB."""
+"""Largest file. A 50-megapixel TIFF of 16 bits and three colours takes 300 MB."""
 
 WORKING_SIDE_PX: Final = 3000
-"""No longer side is kept larger than this: at A3 and a pen of 0.3 mm it is two pixels to the line."""
+"""Longest side kept: two pixels per line at A3 and a pen of 0.3 mm."""
 
 FORMATS: Final = ("PNG", "JPEG", "WEBP", "TIFF", "GIF", "BMP", "PPM", "AVIF")
-"""Decoders that are tried; others read from other files or start other programs."""
+"""Decoders in use; others read from other files or start other programs."""
 
 NAMES: Final = (
     ".png",
@@ -52,26 +52,26 @@ NAMES: Final = (
     ".heif",
     ".avif",
 )
-"""Endings that promise a photograph."""
+"""Suffixes of photographs."""
 
 _HEADS: Final = (b"\x89PNG", b"\xff\xd8\xff", b"GIF8", b"II*\0", b"MM\0*", b"II+\0", b"MM\0+", b"BM", b"P5", b"P6")
 
 _HEIC_BRANDS: Final = (b"heic", b"heix", b"hevc", b"hevx", b"heim", b"heis", b"mif1", b"msf1")
 _AVIF_BRANDS: Final = (b"avif", b"avis")
-"""What the box at the beginning of an ISO base media file (ISO/IEC 14496-12, 23008-12) calls its kind."""
+"""Brands in the first box of an ISO base media file (ISO/IEC 14496-12, 23008-12)."""
 
 _DEEP: Final = {"I": 65535.0, "I;16": 65535.0, "I;16B": 65535.0, "I;16L": 65535.0, "I;16N": 65535.0}
-"""Full scale of pillow's modes with more than eight bits; 16-bit greys arrive as any of them."""
+"""Full scale of pillow's modes with more than eight bits; 16-bit greys may have any of them."""
 
 
 @dataclass(frozen=True, eq=False)
 class Photograph:
-    """A photograph, upright and on white paper.
+    """A photograph, upright, on white paper.
 
     Parameters
     ----------
-    rgb : (h, w, 3) float32, 0..1, sRGB as it is encoded; from a file it cannot be written to.
-    warnings : what was done to it that the user may not expect.
+    rgb : (h, w, 3) float32, 0..1, encoded sRGB; read-only if it comes from a file.
+    warnings : remarks on unexpected processing.
     """
 
     rgb: Floats32
@@ -79,9 +79,9 @@ class Photograph:
 
 
 def looks_like_one(path: Path) -> bool:
-    """Whether a file begins as photographs do, or is named as they are; false where it cannot be read.
+    """Whether a file starts like a photograph or has such a suffix; False if it cannot be read.
 
-    An empty ``.jpg`` is thus refused as a photograph and not as an SVG; an SVG stays one whatever its name.
+    An empty ``.jpg`` is thus reported as a photograph and not as an SVG; an SVG counts as one with any name.
     """
     try:
         with opened(path) as stream:
@@ -95,22 +95,22 @@ def looks_like_one(path: Path) -> bool:
 
 
 def _boxed(head: bytes) -> str:
-    """``HEIC`` or ``AVIF`` for a file that begins as those do, else nothing."""
+    """``HEIC`` or ``AVIF`` by a file's first bytes, else ""."""
     if head[4:8] != b"ftyp":
         return ""
-    # The main brand, and those that it is compatible with; an AVIF may call itself mif1 first.
+    # Major brand and compatible brands, because an AVIF may have mif1 first.
     size = min(int.from_bytes(head[:4], "big"), len(head))
     brands = {head[8:12], *(head[at : at + 4] for at in range(16, size - 3, 4))}
     return "AVIF" if brands & {*_AVIF_BRANDS} else "HEIC" if brands & {*_HEIC_BRANDS} else ""
 
 
 def _decoders(path: Path) -> tuple[str, ...]:
-    """The decoders to try, with that for HEIC where the file is one.
+    """The decoders to try, with the one for HEIC if needed.
 
     Raises
     ------
     InputError
-        If the file needs a decoder that is not installed.
+        The file needs a decoder that is not installed.
     """
     with opened(path) as stream:
         kind = _boxed(stream.read(512))
@@ -122,7 +122,7 @@ def _decoders(path: Path) -> tuple[str, ...]:
                 f"{path} is a HEIC photograph, which needs the package pillow-heif",
                 hint="pip install 'linewright[photo]', or save it as JPEG",
             ) from None
-        # It decodes in this process, when it is asked, and looks at no thumbnails.
+        # It decodes in this process, only when used, and reads no thumbnails.
         pillow_heif.register_heif_opener(thumbnails=False)
         return ("HEIF",)
     if kind == "AVIF":
@@ -137,12 +137,12 @@ def _decoders(path: Path) -> tuple[str, ...]:
 
 
 def load(source: str) -> Photograph:
-    """Read a photograph; the same bytes give the same value as long as they are remembered.
+    """Read a photograph; cached by contents.
 
     Raises
     ------
     SourceError
-        If there is no such file, or it is no picture, damaged or too large.
+        The file is missing, no picture, damaged, or too large.
     """
     content = _digest(Path(source))
     return PHOTOGRAPHS.recall(("read", content), lambda: _read(source), lambda taken: taken.rgb)
@@ -155,7 +155,7 @@ def _read(source: str) -> Photograph:
 
     try:
         with warnings.catch_warnings():
-            # Sizes are judged below, before a pixel is read; what pillow finds odd about a head is not the user's.
+            # Sizes are checked below before decoding; pillow's warnings about headers do not concern the user.
             warnings.simplefilter("ignore")
             with Image.open(path, formats=_decoders(path)) as image:
                 _refuse_size(image.size, path)
@@ -172,7 +172,7 @@ def _read(source: str) -> Photograph:
         raise
     except MemoryError:
         raise SourceError("there is not enough memory for it", where=source, hint="make it smaller first") from None
-    except Exception as error:  # decoders raise whatever they like on damaged bytes
+    except Exception as error:  # decoders raise various exceptions on damaged bytes
         raise SourceError(
             "the picture is damaged or cut short", where=source, hint="fetch it again, or save it anew where it opens"
         ) from error
@@ -180,7 +180,7 @@ def _read(source: str) -> Photograph:
 
 
 def _digest(path: Path) -> bytes:
-    """SHA-256 of what may be a photograph: a file with something in it, not too large and no SVG."""
+    """SHA-256 of a possible photograph: a file that is not empty, not too large and no SVG."""
     where = str(path)
     if (size := size_of(path)) > FILE_HIGH_BYTES:
         raise SourceError(
@@ -209,15 +209,14 @@ def _refuse_size(size: tuple[int, int], path: Path) -> None:
 
 
 def _decoded(image: Image.Image, notes: list[str]) -> Floats32:
-    """(h, w, 3) float32, 0..1, of the first frame, turned as its camera was held."""
+    """(h, w, 3) float32, 0..1, of the first frame, rotated by its EXIF orientation."""
     from PIL import ImageOps
 
     frames = int(getattr(image, "n_frames", 1))
     if frames > 1:
         notes.append(f"the file holds {frames} pictures; the first one is drawn")
         image.seek(0)
-    # A JPEG is decoded at an eighth, a quarter or half of its size where that is enough: the whole takes 8 to 60 times
-    # as long.
+    # A JPEG is decoded at 1/8, 1/4 or 1/2 of its size if sufficient: the whole takes 8 to 60 times as long.
     image.draft(image.mode, (WORKING_SIDE_PX, WORKING_SIDE_PX))
     image.load()
     upright = ImageOps.exif_transpose(image)
@@ -235,7 +234,7 @@ def _decoded(image: Image.Image, notes: list[str]) -> Floats32:
 
 
 def _deep(image: Image.Image) -> Floats32:
-    """Greys of more than eight bits; floating ones end at 1, or at their own brightest where that is more."""
+    """Greys of more than eight bits; float images are scaled by their maximum if it exceeds 1."""
     grey = np.nan_to_num(np.asarray(image, dtype=np.float32), posinf=0.0, neginf=0.0)
     top = _DEEP.get(image.mode, max(1.0, float(grey.max(initial=0.0))))
     step = -(-max(grey.shape) // WORKING_SIDE_PX)

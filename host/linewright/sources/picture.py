@@ -1,4 +1,4 @@
-"""`Picture`: what every source returns; `Wish`: what it is asked for beside the source itself."""
+"""`Picture`: result of every source; `Wish`: the request to a source."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from linewright.drawing.strokes import Drawing, Pen
 
 Report = Callable[[str, float], object]
-"""Told what is being done and how much of it is done, 0 to 1. It may raise, which ends the work."""
+"""Progress callback with the current step and the share done, 0 to 1. It may raise to cancel the work."""
 
 A4_ROOM_MM: Final = (190.0, 277.0)
 """ISO 216 A4 upright inside margins of 10 mm."""
@@ -28,12 +28,13 @@ class Picture:
     Parameters
     ----------
     drawing : strokes in mm, origin at the top left corner of the picture.
-    covers : polygons that hide what lies below the picture, (m, 2) rings in mm, none within another's hole but those of
-        holes themselves: inside is what an odd number of rings enclose. Empty unless they were asked for.
+    covers : polygons that hide items below the picture, (m, 2) rings in mm; the area is enclosed by an odd number of
+        rings.
+        Empty unless requested.
     width_mm, height_mm : size of the picture on the sheet; see `Wish`.
-    warnings : what is not drawn, or not as the source says, and what was chosen; in plain words.
-    rough : it was made for a first look; see `Wish.first_look`.
-    inks : of a drawing file, its colours or layers as it has them, before the pens at hand were taken for them.
+    warnings : remarks on omissions, changes and choices.
+    rough : made for a first look; see `Wish.first_look`.
+    inks : colours or layers of a drawing file, before pens were assigned.
     """
 
     drawing: Drawing
@@ -46,17 +47,17 @@ class Picture:
 
 
 def _nobody(_state: str, _done: float) -> None:
-    """Drop the report."""
+    """Discard a progress report."""
 
 
 @dataclass(frozen=True)
 class TextStyle:
-    """How the words of a drawing file are written.
+    """Style of the words of a drawing file.
 
     Parameters
     ----------
-    outlines : the outlines of a font, as the file looks on a screen; else single-line letters, as a pen writes them.
-    fonts : font files, and folders of them, that are looked at before those of the system.
+    outlines : outlines of a font, as on a screen; False: single-line letters.
+    fonts : font files and folders that take precedence over those of the system.
     """
 
     outlines: bool = False
@@ -64,35 +65,35 @@ class TextStyle:
 
 
 USUAL_WORDS: Final = TextStyle()
-"""Single-line letters."""
+"""Default: single-line letters."""
 
 
 @dataclass(frozen=True)
 class Wish:
-    """What a source is asked for.
+    """A request to a source.
 
-    Whatever has a length in mm (how far a stroke strays from its curve, spacing, the pen) holds at one size only: that
-    on the sheet. So a source is told the room that it gets there, finds its size with `on_sheet_mm` or, without a size
-    of its own, with `fitted_mm`, makes its strokes for that size, and states exactly that size; placing then leaves it
-    as it is. An item of a known width asks with ``room_mm=(width, inf)``.
+    Lengths in mm (tolerance, spacing, pen) apply at one size only, that on the sheet. So a source gets its area,
+    determines its size with `on_sheet_mm` or, without a size of its own, with `fitted_mm`, makes its strokes for that
+    size, and returns exactly that size; placing then leaves it unchanged. An item of known width is requested with
+    ``room_mm=(width, inf)``.
 
     Parameters
     ----------
     room_mm : width and height inside the margins, as the sheet lies.
-    turn_deg : how the picture will be turned on the sheet; ``"auto"`` turns it where it then becomes larger.
-    pen_width_mm : the line of a pen that does not state its own.
-    pens : the pens to separate colours to; none: one pen, black.
-    tolerance_mm : how far a stroke may stray from the curve it stands for.
-    pen_by : what decides which pen draws a line of a drawing file.
-    pen_for : colours or layers of a drawing file, and for each the name of the one of the pens that draws it.
-    fit : ``"fit"``: as large as the room allows; ``"keep"``: a picture with a size of its own keeps it.
-    see_through : whether lines are drawn that something painted later covers.
-    layers : names or numbers (from 1) of the layers to draw; none: those that the file shows.
-    page : which one of a file of several, from 1.
-    words : how the words of a drawing file are written.
-    covers : whether what the picture hides below it is wanted.
-    first_look : a photograph is drawn by wider pens than was asked for, because that is made soon.
-    report : told of progress.
+    turn_deg : rotation on the sheet; ``"auto"`` turns the picture if it is larger that way.
+    pen_width_mm : line width of pens that state none.
+    pens : pens for colour separation; none: one black pen.
+    tolerance_mm : largest deviation of a stroke from its curve.
+    pen_by : how lines of a drawing file are assigned to pens.
+    pen_for : pairs of a colour or layer of a drawing file and the name of its pen.
+    fit : ``"fit"``: as large as possible; ``"keep"``: a picture with a size of its own keeps it.
+    see_through : also draw covered lines.
+    layers : names or numbers (from 1) of the layers to draw; none: the visible ones.
+    page : page of a file with several, from 1.
+    words : style of the words of a drawing file.
+    covers : also return the area that hides items below.
+    first_look : draw a photograph with wider pens, which is faster.
+    report : progress callback.
     """
 
     room_mm: tuple[float, float] = A4_ROOM_MM
@@ -112,24 +113,24 @@ class Wish:
     report: Report = _nobody
 
     def one_pen(self, name: str) -> Pen:
-        """What draws a picture of one ink: the first of the pens, else one of this name as wide as the rig's."""
+        """The pen of a picture of one ink: the first of the pens, else one with this name and the rig's width."""
         return self.pens[0] if self.pens else Pen(name)
 
     def on_sheet_mm(self, width_mm: float, height_mm: float) -> tuple[float, float]:
-        """Size on the sheet of a picture that states a size of its own: strokes are made for this size."""
+        """Size on the sheet of a picture with a size of its own."""
         return (width_mm, height_mm) if self.fit == "keep" else self.fitted_mm(width_mm, height_mm)
 
     def one_pen_mm(self) -> float:
-        """The width of that pen's line."""
+        """Width of that pen."""
         stated = self.pens[0].width_mm if self.pens else None
         return self.pen_width_mm if stated is None else stated
 
     def fitted_mm(self, width: float, height: float) -> tuple[float, float]:
-        """Size in mm at which a picture of this proportion fills the room, turned or not as `sheet.place` will."""
+        """Size in mm at which a picture of this proportion fills the area, turned or not as `sheet.place` will."""
         scale = min(self.room_mm[0] / width, self.room_mm[1] / height)
         turned = min(self.room_mm[0] / height, self.room_mm[1] / width)
         if self.turn_deg == "auto":
-            # The same slack as `sheet.place` allows before it turns.
+            # The tolerance that `sheet.place` has before it turns.
             scale = turned if turned > scale * (1 + 1e-9) else scale
         elif self.turn_deg % 180:
             scale = turned
@@ -137,13 +138,13 @@ class Wish:
 
 
 class Way(Protocol):
-    """A way to strokes with its settings made: a frozen dataclass whose fields `linewright.sources.settings` reads."""
+    """A method with its settings: a frozen dataclass whose fields are defined with `linewright.sources.settings`."""
 
     def read(self, source: str, wish: Wish) -> Picture:
-        """The strokes of a source, as the user typed it.
+        """The strokes of a source as typed by the user.
 
         Raises
         ------
         SourceError
-            If it cannot be read, or there is nothing to draw in it.
+            The source cannot be read, or contains nothing to draw.
         """

@@ -1,13 +1,13 @@
-"""Methods and patterns from other packages, found by the entry point group ``linewright.sources``.
+"""Methods and patterns of other packages, found by the entry point group ``linewright.sources``.
 
-An entry point's name is the method's name, as `--as` and `--pattern` take it. It leads to a class: a frozen dataclass
+An entry point's name is the method's name, as `--as` and `--pattern` take it. It refers to a class: a frozen dataclass
 whose fields are made by `linewright.sources.settings`, with a ``read(source, wish)`` that returns a `Picture`, and with
 two class variables::
 
     about: ClassVar[str] = "rings around stones in still water"   # one line for `linewright methods`
     takes: ClassVar[str] = "seed"                                 # "seed", "text" or "photograph"
 
-A package that fails is named in the error, and nothing else fails with it.
+A failing package is named in the error, and does not affect others.
 """
 
 from __future__ import annotations
@@ -27,15 +27,15 @@ from linewright.sources.picture import Picture, Way, Wish
 GROUP: Final = "linewright.sources"
 
 TAKES: Final = ("photograph", "text", "seed")
-"""What a method of another package may be given."""
+"""Kinds of source for methods of other packages."""
 
 _NAME: Final = re.compile(r"[a-z][a-z0-9-]*")
-"""Names as ours are; a colon or a comma would end the name where settings are written."""
+"""Names like ours; a colon or a comma would conflict with settings."""
 
 
 @dataclass(frozen=True)
 class Plugin:
-    """A method of another package. Its class is imported when it is asked for.
+    """A method of another package. Its class is imported when needed.
 
     Parameters
     ----------
@@ -49,13 +49,13 @@ class Plugin:
 
     @property
     def about(self) -> str:
-        """What it draws, for people."""
-        return str(self.kind().about)  # type: ignore[attr-defined]  # `kind` has seen to it
+        """Description for users."""
+        return str(self.kind().about)  # type: ignore[attr-defined]  # checked by `kind`
 
     @property
     def takes(self) -> str:
-        """What kind of source it takes."""
-        return str(self.kind().takes)  # type: ignore[attr-defined]  # `kind` has seen to it
+        """Kind of source."""
+        return str(self.kind().takes)  # type: ignore[attr-defined]  # checked by `kind`
 
     def kind(self) -> type[Way]:
         """Its class.
@@ -63,11 +63,11 @@ class Plugin:
         Raises
         ------
         InputError
-            If it cannot be imported, or lacks what a method needs; with the name of the package.
+            It cannot be imported or is incomplete; the message has the package's name.
         """
         try:
             found = self.entry.load()
-        except Exception as error:  # whatever the package does when it is imported
+        except Exception as error:  # importing the package may raise anything
             raise self._unfit(f"{type(error).__name__}: {error}") from error
         if not isinstance(found, type) or not dataclasses.is_dataclass(found):
             raise self._unfit(f"{self.entry.value} is not a dataclass")
@@ -88,7 +88,7 @@ class Plugin:
         return kind
 
     def guarded(self, way: Way) -> Way:
-        """The way, so that what goes wrong in it is said to be its package's fault."""
+        """The method, wrapped so that its failures are attributed to its package."""
         return _Guarded(self, way)
 
     def _unfit(self, why: str) -> InputError:
@@ -111,14 +111,14 @@ class _Guarded:
         Raises
         ------
         SourceError
-            Also if the package fails, or what it returns is no picture.
+            Also if the package fails, or its result is no valid picture.
         """
         ended: list[BaseException] = []
 
         def report(state: str, done: float) -> None:
             try:
                 wish.report(state, done)
-            except BaseException as error:  # whoever waits ends the work; the package has no part in that
+            except BaseException as error:  # cancelled by the caller, not a failure of the package
                 ended.append(error)
                 raise
 
@@ -142,7 +142,7 @@ class _Guarded:
 
 
 def _wrong(picture: object) -> str:
-    """What makes it no picture; "" for nothing."""
+    """What is wrong with a result; "" for nothing."""
     if not isinstance(picture, Picture):
         return f"it returned {type(picture).__name__}, not a Picture"
     if not np.isfinite(picture.drawing.points_mm).all():
@@ -158,7 +158,7 @@ def _wrong(picture: object) -> str:
 
 @cache
 def installed() -> tuple[Plugin, ...]:
-    """Every method that an installed package offers, by name; nothing of those packages is imported."""
+    """All methods offered by installed packages, by name, without importing the packages."""
     found = [
         Plugin(entry.name, f"{entry.dist.name} {entry.dist.version}" if entry.dist is not None else "unknown", entry)
         for entry in entry_points(group=GROUP)
@@ -167,12 +167,12 @@ def installed() -> tuple[Plugin, ...]:
 
 
 def named(name: str) -> Plugin | None:
-    """The method of this name; None where no package offers it.
+    """The method with this name; None if no package offers it.
 
     Raises
     ------
     InputError
-        If two packages offer it.
+        Two packages offer it.
     """
     found = [plugin for plugin in installed() if plugin.name == name]
     if len(found) > 1:
@@ -182,7 +182,7 @@ def named(name: str) -> Plugin | None:
 
 
 def refused(plugin: Plugin, ours: frozenset[str]) -> str:
-    """Why a method cannot be used, in one line; "" where it can.
+    """Why a method cannot be used, in one line; "" if it can.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""What is done to a photograph before strokes are made of it: cropped, turned, evened out, given contrast."""
+"""Preparation of a photograph: crop, rotation, background, contrast."""
 
 from __future__ import annotations
 
@@ -16,39 +16,40 @@ if TYPE_CHECKING:
     from linewright.sources.photograph import Floats32
 
 LUMA: Final = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
-"""Shares of red, green and blue in lightness (ITU-R BT.709, the primaries of sRGB)."""
+"""Weights of red, green and blue in luma (ITU-R BT.709, the primaries of sRGB)."""
 
 PALEST: Final = 0.1
-"""Least coverage of the darkest parts that can be asked for."""
+"""Smallest allowed coverage of the darkest parts."""
 
 ADAPTIVE_CLIP: Final = 0.006
-"""How far a local histogram may be stretched. Chosen by eye on our demo photographs: 0.01 and more brings out noise in
-skies, 0.003 hardly shows."""
+"""Clip limit of the local histograms. Chosen by eye on our demo photographs: 0.01 and more shows noise in skies, 0.003
+has little effect."""
 
 ADAPTIVE_SHARE: Final = 0.4
-"""Share of the equalised picture in the result. By eye: with all of it the corners of its tiles show in even skies."""
+"""Share of the equalised picture in the result. By eye: with 1 the corners of its tiles show in even skies."""
 
 EDGE_REACH: Final = 0.012
 EDGE_GAIN: Final = 0.7
-"""Shares of the longer side, and of the difference from the mean over it. By eye: a white bird on mist needs it to be
-seen; more leaves haloes."""
+"""Gain of the unsharp mask, and its radius as a share of the longer side. By eye: a white bird on mist needs it to be
+visible; more leaves halos."""
 
 STRETCH: Final = (0.002, 0.998)
-"""Shares of pixels that become black and white at most: a few hot pixels must not decide the range."""
+"""Quantiles mapped to black and white, so that a few hot pixels do not decide the range."""
 
 CLEAR_DELTA_E: Final = 12.0
-"""CIE 1976 colour difference up to which a pixel next to the rim still counts as background: some five times what
-is just noticed (2.3; Mahy, Van Eycken and Oosterlinck 1994), which leaves room for shading."""
+"""CIE 1976 colour difference up to which a pixel connected to the border counts as background: about five times the
+just noticeable one (2.3; Mahy, Van Eycken and Oosterlinck 1994), which allows for shading."""
 
 LOOK_PX: Final = 500
-"""Longer side of the copy on which it is found out how much that is."""
+"""Longer side of the copy on which the background is found."""
 
 CLEARED_LEAST: Final = 0.02
 CLEARED_MOST: Final = 0.97
-"""Shares of the picture below which nothing, and above which nearly all has been cleared."""
+"""Shares of the picture below which nothing, and above which nearly everything, has been cleared."""
 
 OF_RIM: Final = 0.9
-"""Share of the rim that looks alike round a thing in front of an even background; it may reach the rim a little."""
+"""Share of the border that is uniform around an object in front of an even background; the object may touch the border
+a little."""
 
 BACKGROUNDS: Final = (
     "even: light and shadows on paper taken out, and what is beside it; "
@@ -58,7 +59,7 @@ BACKGROUNDS: Final = (
 
 @dataclass(frozen=True)
 class Preparation:
-    """Settings that every method for photographs has."""
+    """Settings of every method for photographs."""
 
     crop: str = settings.text("keep only LEFT/TOP/WIDTH/HEIGHT, per cent of the picture, such as 10/0/80/100")
     turned_deg: int = settings.number("turn the photograph clockwise first, by quarters", 0, 0, 270, "deg")
@@ -92,18 +93,18 @@ class Preparation:
 
     @property
     def of_pixels(self) -> tuple[object, ...]:
-        """The settings that `framed` and `prepared` go by."""
+        """The settings that `framed` and `prepared` depend on."""
         return self.crop, self.turned_deg, self.contrast, self.background
 
     def framed(self, rgb: Floats32) -> Floats32:
-        """(h, w, 3) float32, turned and cropped as the settings say."""
+        """(h, w, 3) float32, rotated and cropped by the settings."""
         if self.turned_deg % 90:
             raise InputError(f"turned_deg = {self.turned_deg} is no quarter turn", hint="take 0, 90, 180 or 270")
         rgb = np.rot90(rgb, -self.turned_deg // 90) if self.turned_deg else rgb
         return _cropped(rgb, self.crop)
 
     def prepared(self, rgb: Floats32) -> Floats32:
-        """(h, w, 3) float32, 0..1, as encoded, of what has been framed: background and contrast as the settings say."""
+        """(h, w, 3) float32, 0..1, encoded, of a framed photograph: background and contrast by the settings."""
         if self.background == "clear":
             rgb = _cleared(rgb)
         elif self.background == "even":
@@ -114,11 +115,11 @@ class Preparation:
         wanted = _stretched(grey)
         if self.contrast == "adaptive":
             wanted = _adapted(wanted)
-        # Colours keep their hue: all three move as the grey does.
+        # Keep the hue: all three channels shift like the grey.
         return np.clip(rgb + (wanted - grey)[:, :, None], 0.0, 1.0)
 
     def said(self, rgb: Floats32) -> tuple[str, ...]:
-        """What preparing a framed photograph does to it that the user should know: what ``background=clear`` clears."""
+        """Remarks on preparing a framed photograph: what ``background=clear`` removes."""
         if self.background != "clear":
             return ()
         step = max(1, max(rgb.shape[:2]) // LOOK_PX)
@@ -132,23 +133,23 @@ class Preparation:
         return (words if share < CLEARED_MOST else f"{words}: hardly anything is left to draw",)
 
     def coverage(self, rgb: Floats32) -> Floats32:
-        """(h, w) float32, 0..1: the share of paper that ink is to cover.
+        """(h, w) float32, 0..1: the share of paper to be covered with ink.
 
-        Paper reflects all, ink nothing, and the eye averages the light of both (Murray and Davies 1936): coverage is
-        1 - luminance, which is ``true``. On paper that asks for far more ink than looks well, since a grey that looks
-        half as light reflects a fifth; ``gentle`` takes 1 - grey as the screen encodes it, close to 1 - L*/100.
+        Paper reflects all light, ink none, and the eye averages both (Murray and Davies 1936): coverage is 1 -
+        luminance, which is ``true``. That needs far more ink than looks good, because a grey that looks half as light
+        reflects a fifth; ``gentle`` uses 1 - encoded grey, close to 1 - L*/100.
         """
         grey = (linear(rgb) if self.tone == "true" else rgb) @ LUMA
         return np.asarray(np.clip(1.0 - grey, 0.0, 1.0) * np.float32(self.darkest), dtype=np.float32)
 
 
 def linear(rgb: Floats32) -> Floats32:
-    """Light of encoded sRGB values, 0..1 (IEC 61966-2-1)."""
+    """Linear light of encoded sRGB values, 0..1 (IEC 61966-2-1)."""
     return np.where(rgb <= 0.04045, rgb / 12.92, ((rgb + 0.055) / 1.055) ** 2.4).astype(np.float32)
 
 
 def lightness(colour: str) -> float:
-    """Luma of ``#rrggbb`` as encoded, 0..1."""
+    """Luma of ``#rrggbb``, encoded, 0..1."""
     return float(np.array([int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]) @ LUMA)
 
 
@@ -173,7 +174,7 @@ def _cropped(rgb: Floats32, words: str) -> Floats32:
 
 def _stretched(grey: Floats32) -> Floats32:
     low, high = np.quantile(grey[:: max(1, grey.shape[0] // 1000), :: max(1, grey.shape[1] // 1000)], STRETCH)
-    if high - low < 1 / 255:  # all alike: there is nothing to stretch, and white must stay white
+    if high - low < 1 / 255:  # uniform: nothing to stretch, and white must stay white
         return grey
     return np.asarray(np.clip((grey - low) / (high - low), 0.0, 1.0), dtype=np.float32)
 
@@ -186,13 +187,13 @@ def _adapted(grey: Floats32) -> Floats32:
 
     adapted = np.asarray(equalize_adapthist(grey, clip_limit=ADAPTIVE_CLIP), dtype=np.float32)
     even = grey + np.float32(ADAPTIVE_SHARE) * (adapted - grey)
-    # Lines show no edge by themselves: where tones meet, the darker side is made darker and the paler one paler.
+    # Lines do not show edges by themselves, so the darker side of an edge is darkened and the lighter one lightened.
     soft = blurred(even, EDGE_REACH * max(grey.shape))
     return np.asarray(np.clip(even + np.float32(EDGE_GAIN) * (even - soft), 0.0, 1.0), dtype=np.float32)
 
 
 def _cleared(rgb: Floats32) -> Floats32:
-    """What is connected with the rim and hardly differs from it becomes white."""
+    """Make white what is connected to the border and hardly differs from it."""
     from scipy import ndimage
 
     soft = ndimage.gaussian_filter(_background(rgb)[0].astype(np.float32), 1.0)[:, :, None]
@@ -200,7 +201,9 @@ def _cleared(rgb: Floats32) -> Floats32:
 
 
 def _background(rgb: Floats32) -> tuple[NDArray[np.bool_], float]:
-    """(h, w) what is connected with the rim and hardly differs from it; and the share of the rim that is alike."""
+    """(h, w) mask of what is connected to the border and hardly differs from it; and the uniform share of the
+    border.
+    """
     from scipy import ndimage
     from skimage.color import rgb2lab
 

@@ -1,12 +1,13 @@
-"""Colours of a photograph as coverages of a set of pens.
+"""Colour separation of a photograph to coverages of a set of pens.
 
-What ink of several pens on one paper looks like is predicted by Neugebauer's model (1937): the eye averages the colours
-of paper, inks and overlapping inks, each by the share of paper that it has, and layers that were hatched independently
-overlap at random (Demichel 1924). Inks of common pens are transparent, so overlapping ones multiply; then the average
-has a closed form in each of the three lights: the product over all pens of 1 - c + c * ink.
+The appearance of several inks on paper is predicted by Neugebauer's model (1937): the eye averages the colours of
+paper, inks and overlapping inks, weighted by area, and independently hatched layers overlap at random (Demichel 1924).
+Inks of common pens are transparent, so overlapping ones multiply; the average then has a closed form in each channel:
+the product over all pens of 1 - c + c * ink.
 
-Every colour gets, of a fine grid of mixtures of up to three pens, the one that differs least by CIEDE2000 (Sharma, Wu
-and Dalal 2005; by scikit-image). That is done once for a lattice of colours; between its points coverages are mixed.
+From a fine grid of mixtures of up to three pens, every colour gets the one with the smallest CIEDE2000 difference
+(Sharma, Wu and Dalal 2005; by scikit-image). This is done once for a lattice of colours; in between, coverages are
+interpolated.
 """
 
 from __future__ import annotations
@@ -22,20 +23,19 @@ from linewright.sources.photograph import Floats32
 from linewright.sources.preparation import linear
 
 LATTICE: Final = 17
-"""Points along each axis of the lattice of colours, as colour profiles have."""
+"""Points along each axis of the colour lattice, as in colour profiles."""
 
 TOGETHER: Final = 3
-"""Pens in one place at most; three span colours, and each more is ink on ink."""
+"""Most pens in one place; three span colours, more only add ink on ink."""
 
 MIXTURES_HIGH: Final = 60_000
-"""How fine the grid of mixtures may be, in all."""
+"""Largest number of mixtures."""
 
 CANDIDATES: Final = 24
-"""Nearest colours by CIELAB (1976) that are compared by CIEDE2000, which orders near colours better."""
+"""Nearest colours by CIELAB (1976) that are compared by CIEDE2000, which ranks near colours better."""
 
 PER_PEN: Final = 0.6
-"""Added to the difference for each pen in a mixture: less than the difference that is just noticed, it keeps pens out
-that change nothing."""
+"""Penalty per pen in a mixture: below the just noticeable difference, it avoids pens without effect."""
 
 
 def separated(
@@ -46,10 +46,10 @@ def separated(
     Parameters
     ----------
     rgb : (h, w, 3) float32, 0..1, sRGB as encoded.
-    true_tone : average light, as the eye does; else the encoded values, which asks for less ink and keeps the relation
-        of tones, as `Preparation.coverage` explains.
-    together : pens in one place, at most.
-    calm : by how much less lightness counts than hue and chroma (k_L of CIEDE2000).
+    true_tone : average linear light, as the eye does; False: encoded values, which need less ink, see
+        `Preparation.coverage`.
+    together : most pens in one place.
+    calm : reduction of the weight of lightness against hue and chroma (k_L of CIEDE2000).
     """
     from scipy import ndimage
 
@@ -69,7 +69,7 @@ def predicted(coverages: NDArray[np.float64], inks: NDArray[np.float64], *, true
 
 
 def _table(inks: NDArray[np.float64], true_tone: bool, together: int, calm: float) -> NDArray[np.float32]:
-    """(LATTICE, LATTICE, LATTICE, n) coverages of the best mixture for every colour of the lattice."""
+    """(LATTICE, LATTICE, LATTICE, n) coverages of the best mixture for every lattice colour."""
     from scipy.spatial import cKDTree
     from skimage.color import deltaE_ciede2000, rgb2lab
 
@@ -87,7 +87,7 @@ def _table(inks: NDArray[np.float64], true_tone: bool, together: int, calm: floa
 
 
 def _mixtures(pens: int, together: int) -> NDArray[np.float64]:
-    """(m, pens) coverages, every combination of up to ``together`` pens in equal steps, each once."""
+    """(m, pens) coverages: all combinations of up to ``together`` pens in equal steps."""
     groups = list(itertools.combinations(range(pens), min(together, pens)))
     steps = int(np.clip((MIXTURES_HIGH / len(groups)) ** (1 / min(together, pens)) - 1, 3, 24))
     levels = np.linspace(0.0, 1.0, steps + 1)

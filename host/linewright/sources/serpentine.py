@@ -1,10 +1,10 @@
-"""Serpentines: lines that lie side by side, linked at their ends, so that the pen stays down from one to the next.
+"""Serpentines: neighbouring lines linked at their ends, so that the pen stays down.
 
-A lift of the pen takes as long as some centimetres of line. Lines of a hatching end beside each other on the edge of
-what they fill, a few widths of the pen apart: there the pen turns round and draws along the edge to the next line.
+A pen lift takes as long as some centimetres of line. Lines of a hatching end next to each other at the edge of the
+filled area, a few pen widths apart; there the pen turns and follows the edge to the next line.
 
-A link lays ink of its own, so both lines draw back from the edge by half of what it adds. Nothing is dropped: every
-line is in one of the strokes, drawn once, short of what its links took from its ends.
+A link adds ink, so both lines are shortened by half of that. All lines are drawn once, less what their links took from
+their ends.
 """
 
 from __future__ import annotations
@@ -25,33 +25,34 @@ Flags = NDArray[np.bool_]
 Inside = Callable[[Points], Flags]
 
 LONGEST: Final = 3.0
-"""In pen widths: longer links are seen as lines of their own between pale hatching (by eye)."""
+"""In pen widths: longer links are visible as separate lines in pale hatching (by eye)."""
 
 SLANT: Final = 0.87
-"""Largest cosine between a line and its link, 30 degrees: at a sharper one the pen doubles back on its own line."""
+"""Largest cosine between a line and its link, 30 degrees: at a sharper angle the pen doubles back on its line."""
 
 SAME_WAY: Final = 0.7
-"""Least cosine between the ways in which two lines end, 45 degrees: they lie side by side, not one behind the other."""
+"""Smallest cosine between the directions of two line ends, 45 degrees: they are side by side, not one behind the
+other."""
 
 SAMPLES_TO_A_PEN: Final = 4
-"""Places along a link that have to lie inside."""
+"""Samples along a link, per pen width, that must be inside."""
 
 LEAST_LEFT: Final = 1.0
-"""In pen widths: what a line keeps between its links."""
+"""In pen widths: remaining length of a line between its links."""
 
 _AT_ONCE: Final = 20_000
-"""Ends looked at together; bounds the memory of their neighbours."""
+"""Ends processed at a time; bounds the memory."""
 
 
 @dataclass(frozen=True, eq=False)
 class _Links:
-    """Links that may be drawn, shortest first.
+    """Possible links, shortest first.
 
     Parameters
     ----------
     ends : (n, 2) int64; end ``2 i`` is the first point of line ``i``, end ``2 i + 1`` its last.
-    back_mm : (n,) how far both lines draw back.
-    length_mm : (n,)
+    back_mm : (n,) shortening of both lines.
+    length_mm : (n,) length of each link.
     """
 
     ends: Indices
@@ -60,19 +61,19 @@ class _Links:
 
 
 def linked(lines: Sequence[Points], inside: Inside, pen_mm: float, longest: float = LONGEST) -> list[Points]:
-    """Lines joined by links at their ends to as few strokes as a walk from neighbour to neighbour finds.
+    """Lines joined by links to few strokes, by a walk from neighbour to neighbour.
 
     Parameters
     ----------
-    lines : each (m, 2) float64, mm, of two points or more; closed ones and dots stay as they are.
-    inside : of points (k, 2), mm, whether a link may lead through them.
-    longest : of a link, in pens.
+    lines : each (m, 2) float64, mm, of at least two points; closed ones and dots are unchanged.
+    inside : tells for points (k, 2), mm, whether a link may pass there.
+    longest : longest link, in pen widths.
 
     Returns
     -------
     list of (m, 2) float64
-        Strokes in the order of their first lines. Ink is that of the lines to a few hundredths of a pen's square for
-        each link.
+        Strokes in the order of their first lines. The ink differs from that of the lines by a few hundredths of a
+        squared pen width per link.
 
     Examples
     --------
@@ -86,7 +87,7 @@ def linked(lines: Sequence[Points], inside: Inside, pen_mm: float, longest: floa
 
 
 def _possible(lines: Sequence[Points], inside: Inside, pen_mm: float, longest_mm: float) -> _Links:
-    """Links between lines that end side by side, each of them inside once both lines have drawn back."""
+    """Links between neighbouring line ends, inside the area after shortening both lines."""
     none = _Links(np.zeros((0, 2), dtype=np.int64), np.zeros(0), np.zeros(0))
     if not len(lines):
         return none
@@ -94,7 +95,7 @@ def _possible(lines: Sequence[Points], inside: Inside, pen_mm: float, longest_mm
     usable = np.flatnonzero((np.diff(drawing.starts) > 1) & ~drawing.closed())
     number = (2 * usable[:, None] + [0, 1]).ravel()
     at = drawing.points_mm[np.stack((drawing.starts[:-1], drawing.starts[1:] - 1), axis=1)].reshape(-1, 2)[number]
-    # Closer to the end than half a pen, direction is noise of the coordinates.
+    # Closer to the end than half a pen, the direction is rounding noise.
     out = -directions_inward(drawing, pen_mm / 2.0)[number]
     lengths = np.repeat(drawing.stroke_lengths_mm()[usable], 2)
     if len(usable) < 2:
@@ -106,10 +107,10 @@ def _possible(lines: Sequence[Points], inside: Inside, pen_mm: float, longest_mm
     u = way / np.maximum(length, 1e-12)[:, None]
     cosines = np.stack(((out[one] * u).sum(axis=1), -(out[other] * u).sum(axis=1)))
     beside = (out[one] * out[other]).sum(axis=1) > SAME_WAY
-    # Ends at one place are joined by whoever tidies the drawing, at no cost.
+    # Coinciding ends are joined later by tidying, at no cost.
     beside &= (np.abs(cosines) < SLANT).all(axis=0) & (length > 1e-6)
-    # A stroke as wide as the pen covers its length times its width, and at every turn by an angle t of its round joins
-    # (t / 2 - tan(t / 2)) w^2 / 4 more: the outer sector less the inner overlap. Both caps, pi / 4 w^2, are gone.
+    # A stroke as wide as the pen covers its length times its width; at every turn by an angle t, its round joins add (t
+    # / 2 - tan(t / 2)) w^2 / 4: the outer sector less the inner overlap. Both caps, pi / 4 w^2, are gone.
     turns = np.arccos(np.clip(cosines, -SLANT, SLANT))
     more = length + pen_mm / 4.0 * ((turns / 2.0 - np.tan(turns / 2.0)).sum(axis=0) - np.pi)
     back = np.maximum(more / 2.0, 0.0)
@@ -143,9 +144,9 @@ def _neighbours(at: Points, reach_mm: float) -> tuple[Indices, Indices]:
 
 
 def _walks(lines: Sequence[Points], links: _Links) -> list[Points]:
-    """Strokes along links, from line to line by the shortest link that is left.
+    """Strokes along links, from line to line by the shortest remaining link.
 
-    Among links of about equal length, the one to the line with the fewest other links is taken.
+    Among links of similar length, the one to the line with the fewest other links is taken.
     """
     onward: dict[int, list[tuple[int, float, float]]] = {}
     for (one, other), back, length in zip(
@@ -160,7 +161,7 @@ def _walks(lines: Sequence[Points], links: _Links) -> list[Points]:
         return [found for found in onward.get(end, ()) if not taken[found[0] // 2]]
 
     def walk(end: int) -> list[tuple[int, float]]:
-        """From the end of a line: ends at which further lines are entered, and how far both draw back there."""
+        """From the end of a line: the ends at which further lines are entered, and the shortening at each link."""
         entered = []
         while found := choices(end):
             nearest = found[0][2] * 1.1
@@ -172,14 +173,14 @@ def _walks(lines: Sequence[Points], links: _Links) -> list[Points]:
             end = there ^ 1
         return entered
 
-    # Lines with few neighbours first: from elsewhere, a walk passes them by.
+    # Lines with few neighbours first, because walks from elsewhere miss them.
     first = sorted(range(len(lines)), key=lambda i: (len(onward.get(2 * i, ())) + len(onward.get(2 * i + 1, ())), i))
     for i in first:
         if taken[i]:
             continue
         taken[i] = True
         after, before = walk(2 * i + 1), walk(2 * i)
-        # The walk from the first point is drawn the other way round: each line begins where that walk left it.
+        # The walk from the first point is drawn in reverse: each line starts where that walk left it.
         fronts, rears = [*(back for _, back in before), 0.0], [*(back for _, back in after), 0.0]
         chain = [(before[k][0] ^ 1, fronts[k + 1], fronts[k]) for k in reversed(range(len(before)))]
         chain.append((2 * i, fronts[0], rears[0]))
@@ -190,11 +191,11 @@ def _walks(lines: Sequence[Points], links: _Links) -> list[Points]:
 
 
 def _shortened(line: Points, front_mm: float, rear_mm: float) -> Points:
-    """A line without so much of both its ends."""
+    """A line shortened at both ends."""
     for cut_mm in (front_mm, rear_mm):
         if cut_mm > 0.0:
             k, before, along = -1, 0.0, 0.0
-            while along <= cut_mm:  # only the few vertices at its end are looked at
+            while along <= cut_mm:  # only a few vertices at the end are visited
                 k += 1
                 before = along
                 along += math.hypot(line[k + 1, 0] - line[k, 0], line[k + 1, 1] - line[k, 1])

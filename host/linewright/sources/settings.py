@@ -14,34 +14,34 @@ _Settings = TypeVar("_Settings")
 
 
 def number(meaning: str, default: float, low: float, high: float, unit: str = "", *, also: tuple[str, ...] = ()) -> Any:
-    """A dataclass field that holds a number within its range; whole where the default is.
+    """A dataclass field for a number within a range; an integer if the default is one.
 
     Parameters
     ----------
-    also : words by which people look for it.
+    also : search words.
     """
     metadata = {"meaning": meaning, "low": low, "high": high, "unit": unit, "also": also}
     return dataclasses.field(default=default, metadata=metadata)
 
 
 def seed(meaning: str = "which of its pictures: every number gives another one") -> Any:
-    """A dataclass field from which all that is left to chance follows."""
+    """A dataclass field for a random seed."""
     return number(meaning, 1, 0, 2**31)
 
 
 def choice(meaning: str, default: str, *words: str) -> Any:
-    """A dataclass field that holds one of a few words."""
+    """A dataclass field for one of a few words."""
     return dataclasses.field(default=default, metadata={"meaning": meaning, "words": words})
 
 
 def text(meaning: str, default: str = "") -> Any:
-    """A dataclass field that holds free text; what reads it says what it may be."""
+    """A dataclass field for free text, checked by the method."""
     return dataclasses.field(default=default, metadata={"meaning": meaning})
 
 
 @dataclass(frozen=True)
 class Described:
-    """One setting for people: its name, what it means, what it may be and what it is when nothing is said."""
+    """A setting described for users: name, meaning, allowed values, default."""
 
     name: str
     meaning: str
@@ -50,18 +50,18 @@ class Described:
 
 
 def parse(kind: type[_Settings], name: str, words: str) -> _Settings:
-    """Settings of ``kind`` from ``key=value`` pairs with commas between.
+    """Settings of ``kind`` from ``key=value`` pairs separated by commas.
 
     Parameters
     ----------
     kind : a dataclass whose fields were made by `number`, `choice` or `text`.
     name : of the method, for messages.
-    words : what follows the colon after the method's name; may be empty.
+    words : text after the colon behind the method's name; may be empty.
 
     Raises
     ------
     InputError
-        If a key is not known, or a value is outside its range; with what there is.
+        A key is unknown, or a value is out of range; the message lists the alternatives.
     """
     fields = {f.name: f for f in dataclasses.fields(kind) if f.metadata}  # type: ignore[arg-type]  # a dataclass
     values: dict[str, object] = {}
@@ -77,7 +77,7 @@ def parse(kind: type[_Settings], name: str, words: str) -> _Settings:
 
 
 def written(values: object) -> str:
-    """Settings as `parse` reads them, without those that are the usual ones; figures to four digits."""
+    """Settings as `parse` reads them, without defaults; numbers with four digits."""
     pairs = []
     for field in dataclasses.fields(values):  # type: ignore[arg-type]  # a dataclass
         value = getattr(values, field.name)
@@ -94,7 +94,7 @@ def described(kind: type[object]) -> Iterator[Described]:
 
 
 def _meant(fields: Mapping[str, dataclasses.Field[Any]], key: str) -> str:
-    """A question about the setting that a wrong name may mean, or nothing."""
+    """A suggestion for a wrong name, or ""."""
     near = difflib.get_close_matches(key, fields, n=1)
     near += [name for name, field in fields.items() if any(word in key for word in field.metadata.get("also", ()))]
     return f"did you mean {near[0]} ({fields[near[0]].metadata['meaning']})? " if near else ""
@@ -110,7 +110,7 @@ def _allowed(field: dataclasses.Field[Any]) -> str:
 
 
 def _plain(number: float) -> str:
-    """All digits of whole numbers, which a seed of ten digits needs; others as short as they are."""
+    """All digits of integers (a seed may have ten); other numbers in short form."""
     return str(number) if isinstance(number, int) else f"{number:g}"
 
 
@@ -131,6 +131,6 @@ def _value(field: dataclasses.Field[Any], name: str, given: str) -> object:
     except ValueError:
         what = "whole number" if whole else "number"
         raise InputError(f"{name}: {field.name} = {given} is not a {what}", hint=hint) from None
-    if not meta["low"] <= value <= meta["high"]:  # false for NaN as well
+    if not meta["low"] <= value <= meta["high"]:  # also excludes NaN
         raise wrong
     return value

@@ -1,4 +1,4 @@
-"""Pieces of one picture that do not depend on each other, made at the same time on several processors."""
+"""Independent pieces of one picture, made in parallel on several processors."""
 
 from __future__ import annotations
 
@@ -14,23 +14,23 @@ A = TypeVar("A")
 B = TypeVar("B")
 
 LOOK_S: Final = 0.05
-"""Time between two looks at how far the pieces are."""
+"""Polling interval of the pieces' progress."""
 
 
 class _GivenUp(Exception):
-    """Ends a piece whose result is no longer wanted."""
+    """Ends a piece whose result is no longer needed."""
 
 
 def side_by_side(pieces: Sequence[Callable[[Report], T]], report: Report) -> list[T]:
-    """What the pieces return, in their order; the same as one after the other.
+    """Results of the pieces in order, as if run one after the other.
 
-    Threads, so a piece gains as far as it is in compiled code and in libraries, which let the others run meanwhile.
+    Threads are used, so a piece gains only from compiled code and libraries that release the GIL.
 
     Parameters
     ----------
-    pieces : each is given a report of its own; it is told how much of the piece is done.
-    report : called from this thread alone, with the mean of the pieces. Where it raises, the pieces end at their next
-        report, and it is passed on.
+    pieces : each gets its own progress callback.
+    report : called from this thread only, with the mean progress. If it raises, the pieces end at their next
+        report, and the exception is re-raised.
     """
     if processors.usable() == 1 or len(pieces) < 2:
         return [piece(report) for piece in pieces]
@@ -64,7 +64,7 @@ def side_by_side(pieces: Sequence[Callable[[Report], T]], report: Report) -> lis
 
 
 def both(one: Callable[[Report], A], other: Callable[[Report], B], report: Report) -> tuple[A, B]:
-    """What two pieces return that are different things; otherwise as `side_by_side`."""
+    """Results of two pieces of different types; otherwise like `side_by_side`."""
     pieces: tuple[Callable[[Report], A | B], ...] = (one, other)
     first, second = side_by_side(pieces, report)
     return cast("A", first), cast("B", second)

@@ -1,4 +1,4 @@
-"""The file that a picture, a table or words are read from: open, or refused in words."""
+"""Opening of source files, with errors for users."""
 
 from __future__ import annotations
 
@@ -13,12 +13,12 @@ from linewright.files import opened
 
 @contextmanager
 def source_file(source: str | os.PathLike[str]) -> Iterator[BufferedReader]:
-    """The file, open for reading while the block lasts.
+    """Context manager: the file, open for reading.
 
     Raises
     ------
     SourceError
-        If there is none, it is a folder, a device or a pipe, or it cannot be read.
+        The file is missing, not readable, or a folder, device or pipe.
     """
     where = os.fspath(source)
     try:
@@ -34,12 +34,12 @@ def source_file(source: str | os.PathLike[str]) -> Iterator[BufferedReader]:
 
 
 def size_of(source: str | os.PathLike[str]) -> int:
-    """Bytes of a file.
+    """Size of a file, bytes.
 
     Raises
     ------
     SourceError
-        If it cannot be read, or is empty.
+        The file cannot be read, or is empty.
     """
     with source_file(source) as stream:
         size = os.fstat(stream.fileno()).st_size

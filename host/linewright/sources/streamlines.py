@@ -1,8 +1,8 @@
-"""Evenly spaced streamlines: lines along given directions, at given distances from each other.
+"""Evenly spaced streamlines: lines along given directions, at given distances.
 
 B. Jobard and W. Lefer, "Creating evenly-spaced streamlines of arbitrary density", Visualization in Scientific Computing
-1997: lines grow from seeds that stand beside finished ones at the distance wanted there, and end where they come closer
-to another line than a share of it.
+1997: lines grow from seeds beside finished lines at the wanted distance, and end where they come closer to another line
+than a share of it.
 """
 
 from __future__ import annotations
@@ -19,20 +19,20 @@ from linewright.compiled import compiled
 from linewright.drawing.strokes import Points
 
 CLOSES: Final = 0.25
-"""Share of the distance wanted: a line that passes its seed as near as this is closed."""
+"""Share of the wanted distance: a line that passes its seed this closely is closed."""
 
 SLICE: Final = 20_000
 """Steps between two reports: a fraction of a second."""
 
 
 class Directions(NamedTuple):
-    """What lines follow, on grids over an area.
+    """Directions and distances, on grids over an area.
 
     Parameters
     ----------
-    cosine, sine : (rows, columns) float64, of twice the angle, so that a direction and its opposite are the same; read
-        between the middles of the cells.
-    apart : float64, mm from line to line, on a grid of its own; read cell by cell.
+    cosine, sine : (rows, columns) float64, of twice the angle, so that opposite directions are equal;
+        interpolated between cell centres.
+    apart : float64, distance between lines, mm, on a grid of its own; constant per cell.
     size : (2,) float64, width and height of the area, mm.
     """
 
@@ -43,17 +43,17 @@ class Directions(NamedTuple):
 
 
 class Rule(NamedTuple):
-    """How lines begin and end.
+    """Parameters of line growth.
 
     Parameters
     ----------
-    seed_share : of the distance wanted: as near to other lines a new one begins.
-    end_share : of the distance wanted: nearer than that to another line, a line ends. The paper's figure 5 shows 0.5 to
+    seed_share : share of the wanted distance at which a new line may start.
+    end_share : share of the wanted distance below which a line ends at another one. The paper's figure 5 shows 0.5 to
         0.9: smaller gives longer lines that are less evenly spaced.
-    step_mm : of the integration, by the midpoint rule.
-    widest_mm : where lines are to be further apart, there are none.
-    shortest_mm : shorter lines are left out.
-    closes : a line that comes back to its seed is closed; else it ends before it, as before any other line.
+    step_mm : step of the integration, by the midpoint rule.
+    widest_mm : where the wanted distance is larger, no lines are drawn.
+    shortest_mm : shorter lines are dropped.
+    closes : a line that returns to its seed is closed; False: it ends before it, as at any other line.
     """
 
     seed_share: float
@@ -67,13 +67,13 @@ class Rule(NamedTuple):
 def grow(
     directions: Directions, rule: Rule, seeds_mm: Points, *, bin_mm: float, report: Callable[[float], object]
 ) -> list[Points]:
-    """Lines, each beside an earlier one.
+    """Grow lines, each beside an earlier one.
 
     Parameters
     ----------
-    seeds_mm : (k, 2) float64, where a line may begin once there is no place left beside the others, in this order.
-    bin_mm : side of the bins in which near points are looked for.
-    report : told how much is done, 0 to 1.
+    seeds_mm : (k, 2) float64, further seeds, used in order when no place beside other lines is left.
+    bin_mm : side of the bins for neighbour searches.
+    report : called with the share done, 0 to 1.
     """
     rows, columns = directions.apart.shape
     cell_mm2 = float(directions.size[0] * directions.size[1]) / (rows * columns)
@@ -87,16 +87,16 @@ def grow(
 
 
 class _Bed(NamedTuple):
-    """Room for the points of all lines, in bins by place, as flat arrays that compiled code fills.
+    """Storage for the points of all lines, binned by position, as flat arrays for compiled code.
 
     Parameters
     ----------
-    points, line, arc : of each point its place, mm, the line it is on, and how far along from the line's seed, mm.
+    points, line, arc : position of each point, mm, its line, and its distance along the line from the seed, mm.
     after, first : the next point in the same bin, and the first point of each bin; -1: none.
     begins : first point of each line.
-    state : number of points and of lines, the line whose sides are searched next, the next seed of last resort, and the
-        place along that line.
-    side : of a bin, mm.
+    state : number of points and of lines, the line whose sides are searched next, the next further seed, and the
+        position along that line.
+    side : side of a bin, mm.
     """
 
     points: Points
@@ -124,7 +124,7 @@ class _Bed(NamedTuple):
         )
 
     def lines(self) -> list[Points]:
-        """Points of every line, in the order along it."""
+        """The points of every line, in order."""
         count = int(self.state[1])
         if not count:
             return []
@@ -135,9 +135,9 @@ class _Bed(NamedTuple):
 
 @compiled
 def _along(bed: _Bed, count: int) -> Points:  # pragma: no cover
-    """Points of the first ``count`` lines, each line from one of its ends to the other.
+    """The points of the first ``count`` lines, each from one end to the other.
 
-    A line lies as it grew: from its seed one way, and then from beside its seed the other.
+    A line is stored as it grew: from its seed in one direction, then in the other.
     """
     points, arc, begins = bed.points, bed.arc, bed.begins
     found = np.empty((begins[count], 2))
@@ -155,7 +155,7 @@ def _along(bed: _Bed, count: int) -> Points:  # pragma: no cover
 
 @compiled
 def heading(x: float, y: float, given: Directions, hx: float, hy: float) -> tuple[float, float]:  # pragma: no cover
-    """Unit direction at a place, of the two the one that is closer to (hx, hy)."""
+    """Unit direction at a place, of the two opposite ones the one closer to (hx, hy)."""
     cosine, sine, size = given.cosine, given.sine, given.size
     rows, columns = cosine.shape
     u = min(max(x / size[0] * columns - 0.5, 0.0), columns - 1.0)
@@ -167,7 +167,7 @@ def heading(x: float, y: float, given: Directions, hx: float, hy: float) -> tupl
         cosine[i1, j] * (1 - fu) + cosine[i1, j1] * fu
     ) * fv
     s = (sine[i, j] * (1 - fu) + sine[i, j1] * fu) * (1 - fv) + (sine[i1, j] * (1 - fu) + sine[i1, j1] * fu) * fv
-    # The half-angle formulas, of the two the one that does not cancel; sines and arcs would take longer.
+    # The half-angle formula without cancellation; sines and arcs would be slower.
     length = math.sqrt(c * c + s * s)
     if length == 0.0:
         dx, dy = 1.0, 0.0
@@ -184,7 +184,9 @@ def heading(x: float, y: float, given: Directions, hx: float, hy: float) -> tupl
 
 @compiled
 def _near(x: float, y: float, limit: float, line: int, arc: float, own: float, bed: _Bed) -> bool:  # pragma: no cover
-    """Whether a point lies nearer than ``limit``; of the same line only those more than ``own`` away along it count."""
+    """Whether a point is closer than ``limit`` to a stored one; on its own line only points more than ``own`` away
+    along it count.
+    """
     points, line_of, arc_of, after, first, side = bed.points, bed.line, bed.arc, bed.after, bed.first, bed.side
     down, across = first.shape
     low_u, high_u = max(0, int((x - limit) / side)), min(across - 1, int((x + limit) / side))
@@ -203,7 +205,7 @@ def _near(x: float, y: float, limit: float, line: int, arc: float, own: float, b
 
 @compiled
 def _grow(bed: _Bed, given: Directions, rule: Rule, spare: Points, budget: int) -> bool:  # pragma: no cover
-    """Grow lines until about ``budget`` points have been tried; false when there is no place left for another."""
+    """Grow lines until about ``budget`` points have been tried; False when no place is left."""
     points, line_of, arc_of, after, first = bed.points, bed.line, bed.arc, bed.after, bed.first
     begins, state, side = bed.begins, bed.state, bed.side
     apart, size = given.apart, given.size
@@ -211,7 +213,7 @@ def _grow(bed: _Bed, given: Directions, rule: Rule, spare: Points, budget: int) 
     rows, columns = apart.shape
     tried = 0
     while tried < budget:
-        # The next seed: beside a finished line, left and right of each of its points, or a spare one.
+        # The next seed: beside a finished line, left and right of each of its points, or a further seed.
         if state[2] < state[1]:
             i = state[4] // 2
             if i < begins[state[2]]:
@@ -279,10 +281,10 @@ def _grow(bed: _Bed, given: Directions, rule: Rule, spare: Points, budget: int) 
                     ring = way > 0 and rule.closes and 0 < ahead < 1.5 * gap and abs(beside) < CLOSES * gap
                     if not ring:
                         break
-                    x, y = sx, sy  # stands there once more, and ends the line
+                    x, y = sx, sy  # repeats the point and ends the line
             length += abs(arc)
         if length < rule.shortest_mm:
-            # A speck: take its points out again, the last one first, as they went in.
+            # Too short: remove its points, last one first.
             while state[0] > begin:
                 n = state[0] - 1
                 u = min(int(points[n, 0] / side), first.shape[1] - 1)

@@ -1,7 +1,6 @@
-"""DXF (the public exchange format for drawings) as a `Painting`, read by ezdxf::
+"""DXF (the public exchange format for drawings) to a `Painting`, read by ezdxf::
 
 file -> model space -> entities, blocks within blocks -> marks, letters
-
 """
 
 from linewright.sources.dxf.reader import painting_of

@@ -1,4 +1,4 @@
-"""Entities of a DXF as curves: arcs stay arcs, splines become the cubics that they are made of."""
+"""Entities of a DXF as curves: arcs are kept, splines become cubics."""
 
 from __future__ import annotations
 
@@ -18,13 +18,13 @@ if TYPE_CHECKING:
 Painted = Literal["line", "fill"]
 
 LEADING: Final = 5 / 3
-"""From foot line to foot line of a paragraph, in heights of a capital (the format's own, for a spacing of 1)."""
+"""Baseline distance in a paragraph, in capital heights (the format's definition, for a spacing of 1)."""
 
 GAP: Final = 0.7
-"""Left for a letter that the face lacks, in heights of a capital."""
+"""Width of a missing letter's gap, in capital heights."""
 
 PATTERN_LINES_HIGH: Final = 20_000
-"""Of one filling: at half a millimetre apart, those of ten metres; finer ones are a tone."""
+"""Most lines of one hatched filling: ten metres at half a millimetre apart; finer ones are treated as a tone."""
 
 
 class EntityOutlines:
@@ -32,7 +32,7 @@ class EntityOutlines:
 
     Parameters
     ----------
-    unit_mm : mm in one unit.
+    unit_mm : mm per unit.
     """
 
     def __init__(self, segments: Segments, unit_mm: float, limits: FileLimits, painting: Painting) -> None:
@@ -42,7 +42,7 @@ class EntityOutlines:
         self.painting = painting
 
     def draw(self, entity: Any) -> Painted | None:
-        """Add an entity's outlines; how they are painted, or None for what cannot be drawn."""
+        """Add an entity's outlines; returns how they are painted, or None if they cannot be drawn."""
         kind = entity.dxftype()
         if len(self.segments) > self.limits.segments:
             limit = self.limits.segments
@@ -89,14 +89,14 @@ class EntityOutlines:
         return "line"
 
     def _pattern(self, entity: Any) -> bool:
-        """The lines of a filling that is a pattern, which covers nothing; False for one that is solid or too fine."""
+        """Draw a patterned filling as lines, which cover nothing; False for one that is solid or too fine."""
         from ezdxf.render.hatching import HatchingError, hatch_entity
 
         rows, outlines = len(self.segments), len(self.segments.starts)
         try:
             for begin, end in itertools.islice(hatch_entity(entity), PATTERN_LINES_HIGH + 1):
                 self._line_through([begin, end])
-        except HatchingError:  # lines that are too near each other, or have no direction
+        except HatchingError:  # lines too close together, or without direction
             self.segments.drop(rows, outlines)
         if len(self.segments) - rows > PATTERN_LINES_HIGH:
             self.segments.drop(rows, outlines)
@@ -112,7 +112,7 @@ class EntityOutlines:
             self.segments.close()
 
     def _row(self, centre: Any, u: Any, v: Any, first: float, turn: float) -> None:
-        """A piece of an ellipse by its centre and two conjugate radii, seen from above."""
+        """A piece of an ellipse by its centre and two conjugate radii, projected to the plane."""
         self.segments.rows.extend((centre[0], centre[1], u[0], u[1], v[0], v[1], first, turn))
         self.segments.kinds.append(ARC)
 
@@ -151,7 +151,7 @@ class EntityOutlines:
                 self.segments.line(begin[0], begin[1], end[0], end[1])
                 continue
             turn = 4.0 * math.atan(bulge)
-            # The centre lies beside the middle of the chord, to its left for a bulge up to a half circle.
+            # The centre is beside the middle of the chord, to its left for a bulge up to a half circle.
             away = (1.0 - bulge * bulge) / (4.0 * bulge)
             cx, cy = (x0 + x1) / 2 - (y1 - y0) * away, (y0 + y1) / 2 + (x1 - x0) * away
             radius = math.hypot(x0 - cx, y0 - cy)
@@ -162,7 +162,7 @@ class EntityOutlines:
             self.segments.close()
 
     def _path(self, outline: Any) -> None:
-        """A path of the library's: lines, quadratic and cubic curves."""
+        """A path of ezdxf: lines, quadratic and cubic curves."""
         if not len(outline):
             return
         at, begun = outline.start, False
@@ -187,7 +187,7 @@ class EntityOutlines:
             self.segments.close()
 
     def _text(self, entity: Any) -> None:
-        """Words in single-line letters, at their place, height, turn and width."""
+        """Text in single-line letters, at its position, height, rotation and width."""
         is_paragraph = entity.dxftype() == "MTEXT"
         height = float(entity.dxf.char_height if is_paragraph else entity.dxf.height)
         if not (math.isfinite(height) and height > 0):
@@ -211,7 +211,7 @@ class EntityOutlines:
             stretch = float(entity.dxf.get("width", 1.0))
         along = np.array(ocs.to_wcs((math.cos(turn), math.sin(turn), 0.0)).vec2)
         up = np.array(ocs.to_wcs((-math.sin(turn), math.cos(turn), 0.0)).vec2)
-        # From a letter's own units (capitals of height 1, y downward) to the file's.
+        # From a letter's own units (capitals of height 1, y down) to the file's.
         linear = np.column_stack((along * height * stretch, -up * height))
         for number, words in enumerate(lines):
             found = [letter(character) for character in words]

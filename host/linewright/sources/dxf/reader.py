@@ -1,4 +1,4 @@
-"""`painting_of`: the model space of a DXF, its entities in their order, layers as layers."""
+"""`painting_of`: the model space of a DXF, with entities in order and layers as layers."""
 
 from __future__ import annotations
 
@@ -22,16 +22,16 @@ if TYPE_CHECKING:
     from linewright.sources.picture import Wish
 
 INSERT_DEPTH: Final = 24
-"""Blocks within blocks; drawings nest a handful."""
+"""Largest nesting of blocks; drawings nest a few levels."""
 
 _COUNTED: Final = frozenset(("LINE", "ARC", "CIRCLE", "LWPOLYLINE", "INSERT"))
-"""What the library shows of every block, whatever its scale."""
+"""Entities that ezdxf returns for every block reference, at any scale."""
 
 ENTITIES_HIGH: Final = 200_000
-"""Entities with all copies through blocks; the library takes some 0.1 ms for each."""
+"""Most entities, copies through blocks included; ezdxf takes about 0.1 ms for each."""
 
 HIDDEN_BY_NAME: Final = ("defpoints",)
-"""The layer on which the points of dimensions lie, which no printer prints."""
+"""Layer of dimension points, which is never plotted."""
 
 _UNIT_MM: Final = {
     1: 25.4, 2: 304.8, 3: 1609344.0, 4: 1.0, 5: 10.0, 6: 1000.0, 7: 1e6, 8: 25.4e-6, 9: 0.0254, 10: 914.4,
@@ -44,14 +44,14 @@ foot, inch, yard and mile (the format's public reference). A survey foot is 1200
 1959; from memory)."""
 
 _HEADER_BYTES: Final = 2**20
-"""Within so many bytes of its beginning a file has its header: all of its variables take some 20 kB."""
+"""A file's header is within this many bytes of its start; all variables take about 20 kB."""
 
 _INK: Final = "#000000"
-"""Colour number 7 is white on a dark screen and black on paper."""
+"""Colour number 7 is white on dark screens and black on paper."""
 
 
 def looks_like_one(path: Path, head: bytes) -> bool:
-    """Whether a file is a DXF: by its name, or by the pair of lines that its text begins with."""
+    """Whether a file is a DXF: by its name, or by its first two lines."""
     if path.suffix.lower() == ".dxf":
         return True
     lines = head.replace(b"\r", b"").split(b"\n")
@@ -64,15 +64,15 @@ def painting_of(source: str, wish: Wish, limits: FileLimits | None = None) -> Pa
     Parameters
     ----------
     source : path of the file.
-    wish : which layers.
-    limits : upper bounds; the usual ones when left out.
+    wish : layers to draw.
+    limits : upper bounds; None: the defaults.
 
     Raises
     ------
     SourceError
-        When the file cannot be read, is no DXF, or breaks a limit.
+        The file cannot be read, is no DXF, or exceeds a limit.
     InputError
-        When the extra for documents is not installed.
+        The extra for documents is not installed.
     """
     limits = limits or FileLimits()
     try:
@@ -89,7 +89,7 @@ def painting_of(source: str, wish: Wish, limits: FileLimits | None = None) -> Pa
         document = files.readfile(source)
     except (DXFError, OSError) as error:
         raise SourceError(f"it is no DXF, or damaged or cut short{_short(error)}", where=source, hint=hint) from None
-    except Exception as error:  # the library raises whatever its parsers do on damaged bytes
+    except Exception as error:  # parsers raise various exceptions on damaged bytes
         raise SourceError(f"it is no DXF, or damaged{_short(error)}", where=source, hint=hint) from error
     painting = Painting(name=source)
     _ModelWalk(painting, document, wish, limits, _states_units(source)).run()
@@ -97,20 +97,20 @@ def painting_of(source: str, wish: Wish, limits: FileLimits | None = None) -> Pa
 
 
 def _states_units(source: str) -> bool:
-    """Whether the file itself says in which units it is; the library takes metres where it says nothing."""
+    """Whether the file states its units; ezdxf assumes metres if not."""
     with source_file(source) as stream:
         return b"$INSUNITS" in stream.read(_HEADER_BYTES)
 
 
 def _short(error: Exception) -> str:
-    """What the library says of it, in brackets, where it says something."""
+    """Message of ezdxf in brackets, if there is one."""
     words = " ".join(str(error).split())
     return "" if not words else f" ({words})" if len(words) <= 80 else f" ({words[:77]}...)"
 
 
 @dataclass
 class _ModelWalk:
-    """A document on its way into a painting."""
+    """Conversion of one document to a painting."""
 
     painting: Painting
     document: Any
@@ -145,23 +145,25 @@ class _ModelWalk:
         self._page()
 
     def _page(self) -> None:
-        """A drawing has no page: it gets one around its curves, y downward from its top left corner."""
+        """Set the page, which a DXF does not have, to the bounding box of its curves, y down from its top left
+        corner.
+        """
         painting, unit = self.painting, self.unit_mm
         kinds = np.frombuffer(bytes(painting.segments.kinds), dtype=np.uint8)
-        with np.errstate(over="ignore", invalid="ignore"):  # what is no number is refused when strokes are made
+        with np.errstate(over="ignore", invalid="ignore"):  # non-finite numbers are refused when strokes are made
             box = bounds(kinds, np.array(painting.segments.rows).reshape(-1, ROW))
         if box is None:
             return
         x, y, width, height = box
         painting.width_mm, painting.height_mm = width * unit, height * unit
-        # What is a line across or down alone still needs a page to lie on.
+        # Horizontal or vertical lines only still need a page with an area.
         least = max(painting.width_mm, painting.height_mm, 1.0) * 1e-6
         painting.width_mm, painting.height_mm = max(painting.width_mm, least), max(painting.height_mm, least)
         matrix = (unit, 0.0, 0.0, -unit, -x * unit, (y + height) * unit)
         painting.marks[:] = [replace(mark, matrix=matrix) for mark in painting.marks]
 
     def _least(self, entities: Any, depth: int) -> int:
-        """At least so many entities are met on the walk; blocks are counted once, however often they are shown."""
+        """Lower bound of the number of entities on the walk; each block is counted once."""
         from ezdxf.lldxf.const import DXFError
 
         found = 0
@@ -177,7 +179,7 @@ class _ModelWalk:
                 hidden = self._is_hidden(entity)
                 block = None if hidden else self.document.blocks.get(name)
             except (DXFError, ValueError, TypeError, AttributeError):
-                continue  # damaged; the walk sees to it
+                continue  # damaged; handled by the walk
             if block is not None:
                 key = name.lower(), depth + 1
                 if key not in self.counted:
@@ -187,7 +189,7 @@ class _ModelWalk:
 
     def _is_hidden(self, entity: Any) -> bool:
         layer = str(entity.dxf.get("layer", "0")).lower()
-        # Layers need not be listed; those are shown.
+        # Layers need not be listed; unlisted ones are visible.
         return bool((layer in self.layers and layer not in self.shown) or entity.dxf.get("invisible", 0))
 
     def _count(self) -> None:
@@ -210,7 +212,7 @@ class _ModelWalk:
         try:
             drawn = self._drawn(entity, depth, block_colour)
         except (DXFError, ValueError, ArithmeticError, TypeError, AttributeError, LookupError):
-            drawn = False  # the library gives up on damaged and degenerate entities in many ways
+            drawn = False  # ezdxf raises various exceptions on damaged entities
         if not drawn:
             if len(self.painting.marks) == marks:
                 segments.drop(rows, outlines)
@@ -219,7 +221,7 @@ class _ModelWalk:
             self.left_out[name] = self.left_out.get(name, 0) + 1
 
     def _drawn(self, entity: Any, depth: int, block_colour: str | None) -> bool:
-        """Draw an entity, or see that it is hidden; False for what cannot be drawn."""
+        """Draw an entity or skip it if hidden; False if it cannot be drawn."""
         if self._is_hidden(entity):
             return True
         layer = str(entity.dxf.get("layer", "0")).lower()
@@ -238,7 +240,7 @@ class _ModelWalk:
         return True
 
     def _block(self, entity: Any, depth: int, colour: str) -> None:
-        """What a reference to a block shows, its attributes as well."""
+        """The contents of a block reference, with its attributes."""
         if depth >= INSERT_DEPTH:
             self.painting.notes.add(f"blocks nested deeper than {INSERT_DEPTH} are left out")
             return
@@ -251,7 +253,7 @@ class _ModelWalk:
                 self._entity(attribute, depth + 1, colour)
 
     def _colour(self, entity: Any, block_colour: str | None) -> str:
-        """As on paper: numbers 7 and 0 are ink, 256 is the layer's."""
+        """Colour on paper: numbers 7 and 0 are black, 256 is the layer's."""
         from ezdxf import colors
 
         if entity.rgb is not None:
@@ -270,7 +272,7 @@ class _ModelWalk:
         return _INK if number in (0, 7) or not 0 < number < 256 else _hex(colors.aci2rgb(number))
 
     def _dashes(self, entity: Any) -> tuple[float, ...]:
-        """Dash, gap, ... of its linetype, in units of the file."""
+        """Dash, gap, ... of an entity's linetype, in units of the file."""
         name = str(entity.dxf.get("linetype", "BYLAYER"))
         layers = self.document.layers
         if name.upper() == "BYLAYER" and layers.has_entry(entity.dxf.get("layer", "0")):

@@ -1,1 +1,1 @@
-"""Fonts of the system or from files: which there are, which has a letter, and letters as outlines."""
+"""Fonts of the system or from files: search, and letters as outlines."""

@@ -1,4 +1,4 @@
-"""`FontFace`: one opened font: which characters it has, text shaped by HarfBuzz, and letters as outlines."""
+"""`FontFace`: one opened font: its characters, text shaped by HarfBuzz, and letters as outlines."""
 
 from __future__ import annotations
 
@@ -12,14 +12,14 @@ from linewright.files import read_bounded
 from linewright.sources.painting.segments import Segments
 
 MOST_BYTES: Final = 128 << 20
-"""Largest font file: collections with all of Chinese have some 30 MB."""
+"""Largest font file: collections with all of Chinese have about 30 MB."""
 
 
 @dataclass(frozen=True, slots=True)
 class ShapedGlyph:
-    """A glyph at its place in a shaped text, in em: ``dx`` and ``dy`` (upward) from where the pen is, then how far on.
+    """A positioned glyph of a shaped text, in em: offset ``dx``, ``dy`` (upward) from the pen position, and advance.
 
-    ``cluster`` is the index of the first character that it stands for.
+    ``cluster`` is the index of its first character.
     """
 
     number: int
@@ -34,15 +34,15 @@ class FontFace:
 
     Parameters
     ----------
-    path, number : the file, and which of its faces.
-    settings : values of its axes, for a font whose shapes vary.
+    path, number : the file, and the face's number in it.
+    settings : axis values of a variable font.
 
     Attributes
     ----------
-    ascent, descent, x_height, cap_height : in em, upward from the base line; the descent is negative.
-    underline, strike, thickness : in em: where the middle of such a line lies, and how thick it is.
-    sub_shift, super_shift : how far subscripts and superscripts are moved, em.
-    axes : ``{tag: (least, usual, most)}`` of a font whose shapes vary (OpenType ``fvar``).
+    ascent, descent, x_height, cap_height : in em, upward from the baseline; the descent is negative.
+    underline, strike, thickness : in em: centre and thickness of such lines.
+    sub_shift, super_shift : shift of subscripts and superscripts, em.
+    axes : ``{tag: (least, usual, most)}`` of a variable font (OpenType ``fvar``).
     """
 
     def __init__(self, path: str, number: int = 0, settings: tuple[tuple[str, float], ...] = ()) -> None:
@@ -81,7 +81,7 @@ class FontFace:
         self.thickness = (0 if post is None else post.underlineThickness / per_em) or 0.05
 
     def is_coloured(self, glyph: int) -> bool:
-        """Whether a glyph is a picture in colours (OpenType ``COLR``, ``SVG``, ``sbix`` or ``CBDT``)."""
+        """Whether a glyph is coloured (OpenType ``COLR``, ``SVG``, ``sbix`` or ``CBDT``)."""
         if not self._has_colours:
             return False
         face, font = self._face, self._font
@@ -97,7 +97,7 @@ class FontFace:
         return ord(character) in self._characters
 
     def shaped(self, text: str, *, rtl: bool, features: dict[str, bool], vertical: bool = False) -> list[ShapedGlyph]:
-        """The glyphs of a text of one direction, from left to right (or top to bottom)."""
+        """The glyphs of a text of one direction, from left to right or top to bottom."""
         buffer = uharfbuzz.Buffer()
         buffer.add_codepoints([ord(character) for character in text])
         buffer.guess_segment_properties()
@@ -119,7 +119,7 @@ class FontFace:
         return found
 
     def outline(self, glyph: int) -> Segments:
-        """A glyph's closed outlines in em, y downward from the base line."""
+        """A glyph's closed outlines in em, y downward from the baseline."""
         found = self._outlines.get(glyph)
         if found is None:
             pen = _Pen(1.0 / self.per_em)
@@ -129,7 +129,7 @@ class FontFace:
 
 
 class _Pen:
-    """Receives a glyph's outline as font tools hand it out."""
+    """Receives a glyph's outline from fontTools."""
 
     def __init__(self, scale: float) -> None:
         self.segments = Segments()
@@ -139,7 +139,7 @@ class _Pen:
     def _point(self, point: tuple[float, float]) -> tuple[float, float]:
         return (point[0] * self._scale, -point[1] * self._scale)
 
-    def moveTo(self, point: tuple[float, float]) -> None:  # noqa: N802  the names are the pen protocol's
+    def moveTo(self, point: tuple[float, float]) -> None:  # noqa: N802  names of fontTools' pen protocol
         self._at = self._start = self._point(point)
         self.segments.begin()
 

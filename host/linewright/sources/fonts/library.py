@@ -1,4 +1,4 @@
-"""`Library`: the font files that there are, by family and style; which of them suits, and which has a character."""
+"""`Library`: the available font files by family and style; selection by style or by character."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 ENDINGS: Final = (".ttf", ".otf", ".ttc", ".otc")
 
 MOST_FILES: Final = 5000
-"""Font files that are looked at: a computer with all of a large type library has some thousands."""
+"""Most font files examined: large collections have some thousands."""
 
 LARGEST_BYTES: Final = 64 * 2**20
 """Largest font file: those with all of Chinese take 20 MB."""
@@ -30,13 +30,13 @@ GENERIC: Final = {
     "sans-serif": ("Noto Sans", "DejaVu Sans", "Liberation Sans", "Arial", "Helvetica"),
     "monospace": ("Noto Sans Mono", "Noto Mono", "DejaVu Sans Mono", "Liberation Mono", "Courier New"),
 }
-"""Families that stand for the generic names, those that are most common on free systems first (common practice)."""
+"""Families for the generic names, the most common ones on free systems first (common practice)."""
 
 _STRETCHES: Final = {
     "ultra-condensed": 1, "extra-condensed": 2, "condensed": 3, "semi-condensed": 4, "normal": 5, "semi-expanded": 6,
     "expanded": 7, "extra-expanded": 8, "ultra-expanded": 9,
 }  # fmt: skip
-"""``usWidthClass`` of OpenType for the words of CSS."""
+"""``usWidthClass`` of OpenType for the keywords of CSS."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +45,7 @@ class FontFile:
 
     Parameters
     ----------
-    families : its names, in lower case; the first is the one for people.
+    families : its names in lower case; the first is shown to users.
     weight : 100 to 900.
     stretch : 1 to 9, 5 is normal.
     """
@@ -60,7 +60,7 @@ class FontFile:
 
 
 def system_folders() -> tuple[str, ...]:
-    """Where this system keeps fonts."""
+    """Font folders of this system."""
     home = Path.home()
     if sys.platform == "win32":
         return (str(Path(os.environ.get("WINDIR", "C:\\Windows")) / "Fonts"),)
@@ -70,16 +70,16 @@ def system_folders() -> tuple[str, ...]:
 
 
 class Library:
-    """Fonts to choose from.
+    """The available fonts.
 
     Parameters
     ----------
-    places : font files, folders of them and families of the system, asked for by the user; they come before others.
+    places : font files, folders and families named by the user; they take precedence.
 
     Raises
     ------
     InputError
-        When one of the places is not there, or no font.
+        One of the places does not exist, or is no font.
     """
 
     def __init__(self, places: tuple[str, ...] = ()) -> None:
@@ -101,7 +101,7 @@ class Library:
         self.files += system
 
     def matching(self, families: str, weight: int, stretch: str, slanted: bool) -> FontFile | None:
-        """The face that suits best: the first family that there is, in it the nearest style (CSS Fonts 4, 5.2)."""
+        """The best matching face: the first available family, with the nearest style (CSS Fonts 4, 5.2)."""
         wanted = [name.strip().strip("'\"").lower() for name in families.split(",")]
         for name in [*wanted, "sans-serif"]:
             for one in GENERIC.get(name, (name,)):
@@ -111,13 +111,13 @@ class Library:
         return self.files[0] if self.files else None
 
     def has_any(self, families: str) -> bool:
-        """Whether one of the families that CSS names is here."""
+        """Whether one of the families is available."""
         wanted = [name.strip().strip("'\"").lower() for name in families.split(",")]
         names = [one.lower() for name in wanted for one in GENERIC.get(name, (name,))]
         return any(name in file.families for name in names for file in self.files)
 
     def having(self, character: str, weight: int, slanted: bool) -> FontFile | None:
-        """A face that has a character, the nearest in style among the first family that has it."""
+        """A face that has a character, nearest in style within the first such family."""
         key = (character, weight, slanted)
         if key not in self._having:
             first = next((file for file in self.files if self.face(file).has(character)), None)
@@ -129,12 +129,12 @@ class Library:
         return self._having[key]
 
     def face(self, file: FontFile, settings: tuple[tuple[str, float], ...] = ()) -> FontFace:
-        """The face opened; ``settings`` : values of its axes, for a font whose shapes vary."""
+        """The opened face; ``settings`` : axis values of a variable font."""
         return _opened(file.path, file.number, settings)
 
 
 def _no_font(place: str) -> InputError:
-    """Why a file or folder that is there gives no font."""
+    """The error for an existing file or folder without a usable font."""
     hint = "name a .ttf or .otf file, or a folder of them"
     if Path(place).is_dir():
         return InputError(f"no font that can be read lies in the folder {place!r}", hint=hint)
@@ -153,7 +153,7 @@ def nearest(files: list[FontFile], weight: int, stretch: int, slanted: bool) -> 
 
     def distance(file: FontFile) -> tuple[int, bool, float]:
         apart = file.weight - weight
-        # Between 400 and 500 heavier ones come first up to 500; below that lighter ones, above it heavier ones.
+        # Between 400 and 500 heavier weights are preferred up to 500; below lighter, above heavier ones.
         wrong_way = apart < 0 if weight > 500 else apart > (500 - weight if weight >= 400 else 0)
         return abs(file.stretch - stretch), file.slanted != slanted, abs(apart) + (1000 if wrong_way else 0)
 
@@ -178,7 +178,7 @@ def _files_in(places: tuple[str, ...]) -> Iterator[str]:
 
 @lru_cache(maxsize=64)
 def _opened(path: str, number: int, settings: tuple[tuple[str, float], ...]) -> FontFace:
-    """An open font; those of one picture serve the next."""
+    """An opened font, cached for later pictures."""
     from linewright.sources.fonts.face import FontFace
 
     return FontFace(path, number, settings)
@@ -186,10 +186,10 @@ def _opened(path: str, number: int, settings: tuple[tuple[str, float], ...]) -> 
 
 @lru_cache(maxsize=MOST_FILES)
 def _read(path: str) -> tuple[FontFile, ...]:
-    """The faces of a file; none where it is no font."""
+    """The faces of a file; empty if it is no font."""
     from fontTools.ttLib import TTCollection, TTFont, TTLibError
 
-    logging.getLogger("fontTools").setLevel(logging.CRITICAL)  # what it finds odd about a font is not the user's
+    logging.getLogger("fontTools").setLevel(logging.CRITICAL)  # its warnings do not concern the user
     try:
         if Path(path).stat().st_size > LARGEST_BYTES:
             return ()
@@ -221,8 +221,8 @@ def _described(font: object, path: str, number: int) -> FontFile:
     weight = 400 if os2 is None else int(os2.usWeightClass)
     slanted = os2 is not None and bool(os2.fsSelection & 0x201)
     stretch = 5 if os2 is None else int(os2.usWidthClass)
-    for table in ("hhea", "fvar"):  # read when the font is used; where they are damaged, it is to be refused now
-        font.get(table)  # type: ignore[attr-defined]  # likewise
-    monospaced = "post" in font and bool(font["post"].isFixedPitch)  # type: ignore[index,operator]  # likewise
+    for table in ("hhea", "fvar"):  # read now, so that damaged tables are found before use
+        font.get(table)  # type: ignore[attr-defined]  # fontTools types tables loosely
+    monospaced = "post" in font and bool(font["post"].isFixedPitch)  # type: ignore[index,operator]  # see above
     unique = tuple(dict.fromkeys(families)) or (Path(path).stem.lower(),)
     return FontFile(path, number, unique, weight, stretch, slanted, monospaced)

@@ -1,10 +1,9 @@
-"""Drawing files as paintings: shapes in paint order, and the strokes that a pen makes of them on a sheet.
+"""Drawing files as paintings: shapes in paint order, and the strokes made from them.
 
-A reader of a kind of file (SVG, PDF, DXF) makes a `Painting`: outlines as curves in the file's own units, what they are
-filled and lined with, in which order, clipped by what. `strokes_of` then makes strokes at the size on the sheet::
+A reader (SVG, PDF, DXF) makes a `Painting`: outlines as curves in the file's units, with fill, stroke, order and clips.
+`strokes_of` then makes strokes at the size on the sheet::
 
     Painting -> placed -> lines, edges, shading -> sight (clips, what is covered) -> Picture
-
 """
 
 from linewright.sources.painting.limits import FileLimits

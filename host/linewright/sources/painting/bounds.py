@@ -1,4 +1,4 @@
-"""`bounds`: the exact box around curves, as it is needed for lengths that refer to a shape's own box."""
+"""`bounds`: the exact bounding box of curves, for lengths that refer to a shape's own box."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ Box = tuple[float, float, float, float]
 
 
 def bounds(kinds: NDArray[np.uint8], rows: Floats) -> Box | None:
-    """``(x, y, width, height)`` of the box around segments (m,), (m, 8); None where there are none."""
+    """``(x, y, width, height)`` of the bounding box of segments (m,), (m, 8); None if there are none."""
     if not len(kinds):
         return None
     arc = kinds == ARC
@@ -29,14 +29,14 @@ def bounds(kinds: NDArray[np.uint8], rows: Floats) -> Box | None:
 
 
 def _turning_points(rows: Floats) -> list[Floats]:
-    """Parameters where x or y of a cubic stops rising or falling, up to four each; 0 stands for none."""
+    """Parameters of the extrema of x and y of a cubic, up to four each; 0 for none."""
     found = []
     for axis in (0, 1):
         p0, p1, p2, p3 = (rows[:, i + axis] for i in (0, 2, 4, 6))
         a, b, c = p3 - p0 + 3.0 * (p1 - p2), 2.0 * (p0 - 2.0 * p1 + p2), p1 - p0
         with np.errstate(divide="ignore", invalid="ignore"):
             root = np.sqrt(b * b - 4.0 * a * c)
-            # The stable form of the quadratic formula: no difference of nearly equal numbers.
+            # The stable form of the quadratic formula, without cancellation.
             q = -0.5 * (b + np.copysign(root, b))
             for t in (q / a, c / q):
                 found.append(np.where(np.isfinite(t) & (t > 0.0) & (t < 1.0), t, 0.0))

@@ -1,4 +1,4 @@
-"""The area that a whole painting hides of what lies below it."""
+"""The area that a whole painting hides of items below it."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from linewright.sources.painting.sight import Sight
 
 
 def covered(sight: Sight) -> list[Floats]:
-    """Rings (m, 2), mm on the sheet; inside is what an odd number of them enclose."""
+    """Rings (m, 2), mm on the sheet; the area is enclosed by an odd number of them."""
     shapes = sight.shapes
     areas = []
     for region in shapes.covers.tolist():

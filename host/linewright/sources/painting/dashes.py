@@ -1,4 +1,4 @@
-"""``stroke-dasharray``: the dashes as strokes of their own, since a pen cannot dash by itself."""
+"""``stroke-dasharray``: dashes as separate strokes."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from linewright.sources.painting.matrices import Matrix
 
 
 def user_lengths(points_mm: Floats, matrix: Matrix) -> Floats:
-    """(n,) float64: running length along a polyline in the user units of its element, in which dashes are measured.
+    """(n,) float64: running length along a polyline in the user units of its element, as dashes are measured.
 
     Parameters
     ----------
@@ -25,17 +25,17 @@ def user_lengths(points_mm: Floats, matrix: Matrix) -> Floats:
 
 
 def dash_intervals(length: float, pattern: Sequence[float], offset: float) -> Floats:
-    """Where the dashes lie on a line of this length.
+    """The dashes on a line of this length.
 
     Parameters
     ----------
     length : length of the line, user units.
     pattern : dash, gap, dash, gap, ..., an even number of lengths with a positive sum.
-    offset : how far into the pattern the line begins; may be negative.
+    offset : offset into the pattern at the line's start; may be negative.
 
     Returns
     -------
-    (k, 2) float64: start and end of each dash, within ``0..length``. A dash of no length has both equal.
+    (k, 2) float64: start and end of each dash, within ``0..length``. A dash of length 0 has both equal.
     """
     period = float(sum(pattern))
     edges = np.concatenate(([0.0], np.cumsum(pattern)))
@@ -45,7 +45,7 @@ def dash_intervals(length: float, pattern: Sequence[float], offset: float) -> Fl
         begin = (periods[:, None] + edges[None, 0:-1:2]).ravel()
         end = (periods[:, None] + edges[None, 1::2]).ravel()
     shown = (end >= 0.0) & (begin <= length)
-    # A dash that merely touches an end of the line shows nothing, unless the pattern itself asks for dots.
+    # A dash that only touches an end of the line is dropped, unless the pattern itself has dots.
     shown &= (np.minimum(end, length) > np.maximum(begin, 0.0)) | (begin == end)
     return np.column_stack((np.maximum(begin[shown], 0.0), np.minimum(end[shown], length)))
 
@@ -58,11 +58,11 @@ def cut_dashes(points_mm: Floats, along: Floats, intervals: Floats, *, dots: boo
     points_mm : (n, 2) float64, mm.
     along : (n,) float64, running length of each point, from `user_lengths`.
     intervals : (k, 2) float64, from `dash_intervals`.
-    dots : whether dashes of no length are kept, as single points (round or square caps make them visible).
+    dots : keep dashes of length 0 as single points (round or square caps make them visible).
 
     Returns
     -------
-    One (m, 2) array a dash, mm.
+    One (m, 2) array per dash, mm.
     """
     begin_points = np.column_stack([np.interp(intervals[:, 0], along, points_mm[:, i]) for i in (0, 1)])
     end_points = np.column_stack([np.interp(intervals[:, 1], along, points_mm[:, i]) for i in (0, 1)])

@@ -1,4 +1,4 @@
-"""The edges of fillings as they are seen: where inside becomes outside, clips included, each edge once."""
+"""The visible edges of fillings: the boundary between inside and outside, clips included, each edge once."""
 
 from __future__ import annotations
 
@@ -12,25 +12,25 @@ from linewright.sources.painting.runs import Runs, Segmented, crossings
 from linewright.sources.painting.sight import NEAR_MM, Sight
 
 _PAIRS_AT_A_TIME = 2_000_000
-"""Segments that may meet, in fillings that are looked at together: some 400 MB of temporary arrays."""
+"""Pairs of possibly intersecting segments processed at a time: about 400 MB of temporary arrays."""
 
 _MOST_PAIRS = 40_000_000
-"""Segments that may meet, of a picture: half a minute. More of them are a tangle that no eye takes apart."""
+"""Most such pairs in a picture: half a minute. A drawing with more is too dense to be resolved by eye."""
 
 _SAMPLES = 8
-"""Segments of a filling whose meetings with the others are counted to know how much is to come."""
+"""Segments of a filling sampled to estimate the number of pairs."""
 
 _OWN, _OF_CLIP, _OF_PAGE, _OF_TILE = 0, 1, 2, 3
-"""Whose ring a candidate is."""
+"""Origin of a candidate ring."""
 
 
 def edges(placed: Placed, sight: Sight, marks: Ints, own: Bools) -> Polylines:
-    """Closed outlines of what marks fill, each cut off where its clip ends, and closed along the clip's edge.
+    """Closed outlines of fillings, clipped, and closed along the clip's edge.
 
     Parameters
     ----------
     marks : numbers of marks with a filling.
-    own : (k,) bool: whether a mark's own outline is wanted; else only where clips cut its filling.
+    own : (k,) bool: include a mark's own outline; False: only the edges made by clips.
 
     Returns
     -------
@@ -63,7 +63,7 @@ def edges(placed: Placed, sight: Sight, marks: Ints, own: Bools) -> Polylines:
 
 
 def _expected_pairs(placed: Placed, mark: int) -> float:
-    """How many segments of a filling's outline may meet each other, from a sample of them."""
+    """Estimated number of pairs of intersecting segments of a filling's outline, from a sample."""
     starts, first = placed.lines.starts, placed.first
     points = placed.lines.points_mm[starts[first[mark]] : starts[first[mark + 1]]]
     boxes = boxes_of(points[:-1], points[1:])
@@ -73,7 +73,7 @@ def _expected_pairs(placed: Placed, mark: int) -> float:
 
 
 def _in_batches(marks: list[int], pairs: dict[int, float]) -> list[list[int]]:
-    """Marks in groups whose pairs of segments that may meet fit into memory."""
+    """Marks in groups whose pairs of segments fit into memory."""
     batches: list[list[int]] = []
     room = 0.0
     for mark in marks:
@@ -86,7 +86,7 @@ def _in_batches(marks: list[int], pairs: dict[int, float]) -> list[list[int]]:
 
 
 def closed(lines: Polylines) -> Polylines:
-    """The same lines, each going back to its first point."""
+    """The same lines, closed to their first points."""
     first, last = lines.starts[:-1], lines.starts[1:] - 1
     if not len(lines):
         return lines
@@ -98,12 +98,12 @@ def closed(lines: Polylines) -> Polylines:
 
 
 def _is_cut(placed: Placed, sight: Sight, mark: int) -> bool:
-    """Whether a clip may cut a filling, or bound it within."""
+    """Whether a clip may cut or bound a filling."""
     one = placed.painting.marks[mark]
     if one.clip < 0:
         return False
     box = sight.box_of(one.clip)
-    # What ends where its tile ends may go on in the next one.
+    # What ends at the edge of its tile may continue in the next one.
     slack = -NEAR_MM if placed.painting.in_tile(one.clip) else NEAR_MM
     low, high = placed.first[mark], placed.first[mark + 1]
     points = placed.lines.points_mm[placed.lines.starts[low] : placed.lines.starts[high]]
@@ -114,7 +114,7 @@ def _is_cut(placed: Placed, sight: Sight, mark: int) -> bool:
 
 
 def _crossing(placed: Placed, marks: Ints) -> set[int]:
-    """Marks filled by winding whose rings cross themselves, or are several: not all of a ring need bound them."""
+    """Marks filled by winding with self-crossing or multiple rings, of which parts may not be boundaries."""
     found: set[int] = set()
     single: list[int] = []
     for mark in marks.tolist():
@@ -144,7 +144,7 @@ def _rings(placed: Placed, mark: int) -> list[Floats]:
 
 
 def _careful(placed: Placed, sight: Sight, marks: list[int], wanted: dict[int, bool]) -> Polylines:
-    """Candidates are all rings that may bound what is seen; of them, those with an inside on exactly one side."""
+    """Boundaries among all candidate rings: the parts with the filled side on exactly one side."""
     strokes: list[Floats] = []
     group: list[int] = []
     kinds: list[int] = []
@@ -162,7 +162,7 @@ def _careful(placed: Placed, sight: Sight, marks: list[int], wanted: dict[int, b
     lines = polylines_of(strokes, group)
     parts = Segmented(lines)
     groups = lines.owner[parts.stroke]
-    # Each group in a plane of its own, far from the others: only its own segments meet.
+    # Move each group to a distant part of the plane, so that only its own segments intersect.
     low, high = lines.points_mm.min(axis=0), lines.points_mm.max(axis=0)
     shift = groups * (2.0 * float(high[0] - low[0]) + 10.0)
     boxes = boxes_of(parts.begin, parts.end, NEAR_MM)
@@ -170,7 +170,7 @@ def _careful(placed: Placed, sight: Sight, marks: list[int], wanted: dict[int, b
     boxes[:, 2] += shift
     first, second = pairs_of_boxes(boxes, boxes)
     apart = first != second
-    # Neighbours in a ring meet at their common corner, which cuts nothing.
+    # Neighbours in a ring meet at their common corner, which is no cut.
     same = parts.stroke[first] == parts.stroke[second]
     count = np.bincount(parts.stroke, minlength=len(lines))[parts.stroke[first]]
     neighbours = np.flatnonzero(same & (np.abs(first - second) % np.maximum(count - 1, 1) <= 1))
@@ -196,7 +196,7 @@ def _careful(placed: Placed, sight: Sight, marks: list[int], wanted: dict[int, b
     seen[at] = ~_goes_on(sight, np.array(marks, dtype=np.int64)[lines.owner[runs.stroke[at]]], outside)
     seen &= (kind != _OWN) | np.array([wanted[mark] for mark in marks])[lines.owner[runs.stroke]]
     seen &= kind != _OF_PAGE
-    # Of two that run along each other, the first stands for both.
+    # Of two coinciding stretches only the first is kept.
     run, which = runs.in_stretches(first[common], stretch)
     later = parts.stroke[second[common[which]]] < runs.stroke[run]
     seen[run[later]] = False
@@ -205,7 +205,7 @@ def _careful(placed: Placed, sight: Sight, marks: list[int], wanted: dict[int, b
 
 
 def _shares_end(parts: Segmented, first: Ints, second: Ints) -> Bools:
-    """Whether two segments of a ring have an end in common."""
+    """Whether two segments of a ring share an end."""
     return np.asarray(
         (np.abs(parts.end[first] - parts.begin[second]) <= 1e-12).all(axis=1)
         | (np.abs(parts.begin[first] - parts.end[second]) <= 1e-12).all(axis=1)
@@ -213,7 +213,7 @@ def _shares_end(parts: Segmented, first: Ints, second: Ints) -> Bools:
 
 
 def _clip_rings(placed: Placed, sight: Sight, clip: int) -> list[tuple[Floats, int]]:
-    """Rings of all that bounds a clip, and whether it is the edge of the page, where a filling is left open."""
+    """Rings that bound a clip, and whether each is the edge of the page, where a filling is left open."""
     found: list[tuple[Floats, int]] = []
     while clip >= 0:
         one = placed.painting.clips[clip]
@@ -229,7 +229,7 @@ def _clip_rings(placed: Placed, sight: Sight, clip: int) -> list[tuple[Floats, i
 def _sides(
     placed: Placed, sight: Sight, runs: Runs, lines: Polylines, marks: list[int]
 ) -> tuple[list[Bools], list[Floats]]:
-    """On both sides of each run, whether what its mark fills is seen there, and the points that were looked at."""
+    """Whether the mark's filling is visible on either side of each run, and the tested points."""
     aside = np.column_stack((-runs.along[:, 1], runs.along[:, 0])) * (2.0 * NEAR_MM)
     group = lines.owner[runs.stroke]
     regions = np.array([sight.shapes.fill_of(mark) for mark in marks], dtype=np.int64)[group]
@@ -247,7 +247,7 @@ def _sides(
 
 
 def _goes_on(sight: Sight, marks: Ints, points: Floats) -> Bools:
-    """Whether what a mark of a pattern fills goes on in another copy of it at (k, 2) points just outside of it."""
+    """Whether a pattern's filling continues in another copy of it at (k, 2) points just outside."""
     found = np.zeros(len(points), dtype=bool)
     if not len(points):
         return found

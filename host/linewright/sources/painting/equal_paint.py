@@ -1,4 +1,4 @@
-"""What lies between equal paint is not seen: edges of shapes of one colour that overlap, lines on a like filling."""
+"""Removes edges between equal paint: overlapping shapes of one colour, lines on a filling of the same colour."""
 
 from __future__ import annotations
 
@@ -18,12 +18,12 @@ Look = tuple[str | Gradient, float]
 
 
 def told_apart(lines: Polylines, sight: Sight, *, of_fill: bool) -> Polylines:
-    """The parts of lines with another paint on one of their sides.
+    """The parts of lines with another paint on at least one side.
 
     Parameters
     ----------
-    lines : edges of fillings, or middles of lines; ``owner`` is the mark.
-    of_fill : which of both.
+    lines : edges of fillings, or centre lines of lines; ``owner`` is the mark.
+    of_fill : True for edges of fillings.
     """
     if not len(lines):
         return lines
@@ -34,7 +34,7 @@ def told_apart(lines: Polylines, sight: Sight, *, of_fill: bool) -> Polylines:
     some, others = lines.select(chosen), lines.select(~chosen)
     parts = Segmented(some)
     regions, shapes = sight.regions, sight.shapes
-    # What is seen through changes what it lies on, too.
+    # Transparent paint also changes the appearance of what is below it.
     painted = np.array([not sight.marks[mark].silent for mark in shapes.mark_of], dtype=bool)
     every = np.flatnonzero(painted & np.isfinite(regions.boxes_mm[:, 0]))
     first_mark = np.full(len(regions), len(sight.marks), dtype=np.int64)
@@ -55,7 +55,7 @@ def told_apart(lines: Polylines, sight: Sight, *, of_fill: bool) -> Polylines:
     aside = np.column_stack((-runs.along[:, 1], runs.along[:, 0])) * (half + 2.0 * NEAR_MM)[:, None]
     number_of = {look: number for number, look in enumerate(dict.fromkeys(paints.values()))}
     own = np.array([number_of[paints[int(mark)]] for mark in owner])
-    # The last entry stands for no region at all.
+    # The last entry means no region.
     look_of_region = np.full(len(regions) + 1, -1, dtype=np.int64)
     for region in shapes.covers.tolist():
         look = _look_of_region(sight, region)
@@ -69,10 +69,10 @@ def told_apart(lines: Polylines, sight: Sight, *, of_fill: bool) -> Polylines:
 
 
 def _look(sight: Sight, mark: Mark, paint: Paint | None) -> Look | None:
-    """What equal paints have in common; None for paint that is seen through, and for photographs."""
+    """Key of equal paints; None for transparent paint and photographs."""
     if paint is None or not paint.opaque or mark.photograph is not None:
         return None
-    # The same gradient in the same place has the same colour everywhere.
+    # The same gradient at the same position has the same colours.
     colour = paint.colour if paint.gradient is None else paint.gradient
     return None if sight.has_mask(mark.clip) else (colour, round(paint.alpha, 3))
 
@@ -94,7 +94,7 @@ def _half_mm(sight: Sight, number: int) -> float:
 
 
 def _with_equals(lines: Polylines, paints: dict[int, Look | None], sight: Sight, of_fill: bool) -> Ints:
-    """Marks beside, on or below which a filling of their own colour may lie."""
+    """Marks beside, above or below which a filling of the same colour may be."""
     covers = sight.shapes.covers
     by_look: dict[Look, list[int]] = {}
     for region in covers.tolist():
@@ -118,7 +118,7 @@ def _with_equals(lines: Polylines, paints: dict[int, Look | None], sight: Sight,
 
 
 def _topmost(sight: Sight, regions: Ints, points: Floats, until: Ints) -> Ints:
-    """(k,) the last of regions at each of (k, 2) points, up to the mark ``until`` (k,); -1 for none."""
+    """(k,) the topmost region at each of (k, 2) points, up to mark ``until`` (k,); -1 for none."""
     shapes = sight.shapes
     top = np.full(len(points), -1, dtype=np.int64)
     tree = shapely.STRtree(shapely.box(*sight.regions.boxes_mm[regions].T))

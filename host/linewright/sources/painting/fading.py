@@ -1,6 +1,6 @@
-"""Where paint fades until nobody sees it: under gradients that become clear, and behind soft masks.
+"""Edges of paint that fades out: gradients that become transparent, and soft masks.
 
-A gradient that becomes white is no such thing: the edge of what it fills stays closed.
+A gradient that becomes white does not count as fading; its edge is drawn.
 """
 
 from __future__ import annotations
@@ -17,17 +17,17 @@ from linewright.sources.painting.runs import Runs, Segmented
 from linewright.sources.painting.sight import NEAR_MM, Sight
 
 FAINT: Final = 0.05
-"""Opacity below which the edge of paint is not seen: 13 of 255 levels of black on white."""
+"""Opacity below which the edge of paint is invisible: 13 of 255 levels of black on white."""
 
 
 def faded(lines: Polylines, paint_of: Callable[[Mark], Paint | None], sight: Sight, *, sides: bool) -> Polylines:
-    """Lines where their paint is seen, cut to a pen's width.
+    """The parts of lines where their paint is visible, cut to a pen's width.
 
     Parameters
     ----------
     lines : ``owner`` is the mark.
-    paint_of : the paint of a mark that the lines stand for.
-    sides : whether they bound areas, of which either side counts; else the paint lies along them.
+    paint_of : paint of a mark that the lines belong to.
+    sides : True if they bound areas, tested on both sides; False if the paint is along the lines.
     """
     marks = np.unique(lines.owner) if len(lines) else np.empty(0, np.int64)
     soft = [int(number) for number in marks if _is_soft(sight, int(number), paint_of)]
@@ -51,10 +51,10 @@ def faded(lines: Polylines, paint_of: Callable[[Mark], Paint | None], sight: Sig
 
 
 def _is_soft(sight: Sight, number: int, paint_of: Callable[[Mark], Paint | None]) -> bool:
-    """Whether a mark may be seen in one place and not in another."""
+    """Whether a mark's visibility varies within it."""
     mark = sight.marks[number]
     paint = paint_of(mark)
-    # One that is repeated comes back at once.
+    # A repeated gradient becomes opaque again.
     clear = (
         paint is not None
         and paint.gradient is not None

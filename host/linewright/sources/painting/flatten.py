@@ -1,6 +1,6 @@
-"""Curves to polylines within a tolerance, for a whole picture at once.
+"""Flattening of curves to polylines within a tolerance, for a whole picture at once.
 
-The error bounds are proven ones, not estimates:
+The error bounds are proven, not estimated:
 
 * Cubic, cut into ``n`` equal parameter steps: linear interpolation of ``P`` over a step ``h`` errs by at most
   ``h^2/8 * max|P''|`` (de Boor, "A Practical Guide to Splines", chapter III). ``P''`` runs linearly from
@@ -10,8 +10,8 @@ The error bounds are proven ones, not estimates:
   ``[u v]``, whose chords err by ``1 - cos(h/2)``; the matrix stretches that by at most its largest singular value
   ``s``, the longer semi-axis. ``s*(1 - cos(h/2)) = tolerance`` gives ``h = 4*asin(sqrt(tolerance/(2*s)))``.
 
-Both bound the distance between curve and chord at the same parameter, hence in both directions: no point of the
-curve is farther from the polyline than the tolerance, and no point of the polyline farther from the curve.
+Both bound the distance between curve and chord at the same parameter, and so in both directions: no point of the curve
+is farther from the polyline than the tolerance, and no point of the polyline farther from the curve.
 """
 
 from __future__ import annotations
@@ -27,11 +27,11 @@ from linewright.sources.painting.segments import ARC, CUBIC, LINE
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-# A circle smaller than the tolerance could become a single chord and lose its shape altogether; with a step of at
-# most a quarter turn a small circle is still drawn as a square of its size.
+# A circle smaller than the tolerance could become a single chord; steps of at most a quarter turn keep it as a square
+# of its size.
 _LARGEST_STEP = np.pi / 2.0
-# Points closer than this are the same point: rounding of doubles at 1 km (1e6 mm * 2^-52 = 2e-10 mm) leaves such
-# distances behind, and a motor step is 10 million times longer.
+# Closer points are equal: rounding of doubles at 1 km gives such distances (1e6 mm * 2^-52 = 2e-10 mm), and a motor
+# step is 10 million times longer.
 SAME_POINT_MM = 1e-9
 _BLOCK = 1 << 18  # points evaluated at a time: bounds the temporary arrays to some 30 MB
 
@@ -44,7 +44,7 @@ class Polylines:
     ----------
     points_mm : (n, 2) float64, mm.
     starts : (k + 1,) int64. Stroke ``i`` is ``points_mm[starts[i]:starts[i + 1]]``; never empty.
-    owner : (k,) int64: which outline of the picture each stroke comes from.
+    owner : (k,) int64: outline of the picture of each stroke.
     """
 
     points_mm: Floats
@@ -55,13 +55,13 @@ class Polylines:
         return len(self.owner)
 
     def select(self, chosen: NDArray[np.bool_]) -> Polylines:
-        """The strokes that a (k,) mask marks, in their order."""
+        """The strokes selected by a (k,) mask, in order."""
         lengths = np.diff(self.starts)
         starts = np.concatenate(([0], np.cumsum(lengths[chosen]))).astype(np.int64)
         return Polylines(self.points_mm[np.repeat(chosen, lengths)], starts, self.owner[chosen])
 
     def boxes_mm(self, slack_mm: float = 0.0) -> Floats:
-        """(k, 4) boxes ``x0 y0 x1 y1`` around the strokes, a little larger where asked."""
+        """(k, 4) bounding boxes ``x0 y0 x1 y1`` of the strokes, extended by ``slack_mm``."""
         if not len(self):
             return np.empty((0, 4))
         low = np.minimum.reduceat(self.points_mm, self.starts[:-1]) - slack_mm
@@ -70,7 +70,7 @@ class Polylines:
 
 
 def transform_rows(kinds: NDArray[np.uint8], rows: Floats, matrices: Floats) -> Floats:
-    """Map segment rows through one matrix each.
+    """Transform segment rows, each by its own matrix.
 
     Parameters
     ----------
@@ -89,7 +89,7 @@ def transform_rows(kinds: NDArray[np.uint8], rows: Floats, matrices: Floats) -> 
         x, y = rows[:, column], rows[:, column + 1]
         mapped[:, column] = a * x + c * y
         mapped[:, column + 1] = b * x + d * y
-        # The axes of an arc are directions: they turn and stretch, but do not move.
+        # The axes of an arc are vectors, which are not translated.
         moves = np.ones_like(arc) if column == 0 else ~arc
         mapped[moves, column] += e[moves]
         mapped[moves, column + 1] += f[moves]
@@ -98,10 +98,10 @@ def transform_rows(kinds: NDArray[np.uint8], rows: Floats, matrices: Floats) -> 
 
 
 def extents(kinds: NDArray[np.uint8], rows: Floats) -> Floats:
-    """(m,) float64: how far each segment gets from the origin along x or y, at least; NaN or inf where not finite.
+    """(m,) float64: lower bound of each segment's largest |x| or |y|; NaN or inf if not finite.
 
-    Exact for lines; the control polygon for cubics; for arcs the farthest of nine points, which is at most a factor
-    of ``1/cos(22.5 deg)`` short. Good enough to refuse what is out of this world.
+    Exact for lines; the control polygon for cubics; for arcs the farthest of nine points, at most a factor of
+    ``1/cos(22.5 deg)`` too small. Accurate enough for refusing absurd coordinates.
     """
     reach = np.abs(rows).max(axis=1)
     arc = kinds == ARC
@@ -115,44 +115,44 @@ def extents(kinds: NDArray[np.uint8], rows: Floats) -> Floats:
 
 
 def piece_counts(kinds: NDArray[np.uint8], rows: Floats, tolerance_mm: float) -> Ints:
-    """(m,) int64: into how many chords each segment is cut; 1 for lines. Rows in mm."""
+    """(m,) int64: number of chords for each segment; 1 for lines. Rows in mm."""
     counts = np.ones(len(kinds), dtype=np.int64)
     cubic = kinds == CUBIC
     if cubic.any():
         p0, p1, p2, p3 = (rows[cubic, i : i + 2] for i in (0, 2, 4, 6))
         bend = np.maximum(np.hypot(*(p0 - 2.0 * p1 + p2).T), np.hypot(*(p1 - 2.0 * p2 + p3).T))
         pieces = np.ceil(np.sqrt(0.75 * bend / tolerance_mm))
-        # A tiny loop must not shrink to nothing: its ends meet, its middle does not.
+        # A tiny loop must not vanish: its ends coincide, its middle does not.
         loop = (bend > 0.0) & (np.hypot(*(p3 - p0).T) <= tolerance_mm)
         counts[cubic] = np.maximum(pieces, np.where(loop, 2.0, 1.0)).astype(np.int64)
     arc = kinds == ARC
     if arc.any():
         ux, uy, vx, vy, _, dt = rows[arc, 2:].T
-        # Largest singular value of [u v]: sqrt of the larger eigenvalue of its Gram matrix.
+        # Largest singular value of [u v]: square root of the larger eigenvalue of its Gram matrix.
         uu, vv, uv = ux * ux + uy * uy, vx * vx + vy * vy, ux * vx + uy * vy
         longer = np.sqrt((uu + vv + np.hypot(uu - vv, 2.0 * uv)) / 2.0)
         share = np.divide(tolerance_mm, 2.0 * longer, out=np.full_like(longer, 0.5), where=longer > tolerance_mm)
         step = np.minimum(4.0 * np.arcsin(np.sqrt(share)), _LARGEST_STEP)
-        # 1e-9 of a piece is rounding: without it a quarter circle might be cut into one piece more than it needs.
+        # 1e-9 of a piece is rounding; without it a quarter circle might get one piece too many.
         counts[arc] = np.maximum(np.ceil(np.abs(dt) / step - 1e-9), 1.0).astype(np.int64)
     return counts
 
 
 def flatten(kinds: NDArray[np.uint8], rows: Floats, starts: Ints, closed: NDArray[np.bool_], counts: Ints) -> Polylines:
-    """Cut every segment into its number of chords and string them together.
+    """Divide every segment into its number of chords, and join them to polylines.
 
     Parameters
     ----------
     kinds : (m,) uint8.
     rows : (m, 8) float64, mm.
-    starts : (k + 1,) int64: outline ``i`` is made of rows ``starts[i]:starts[i + 1]``, at least one.
-    closed : (k,) bool: the last point of such an outline becomes exactly its first.
+    starts : (k + 1,) int64: outline ``i`` has rows ``starts[i]:starts[i + 1]``, at least one.
+    closed : (k,) bool: its last point is set exactly to its first.
     counts : (m,) int64, from `piece_counts`.
 
     Returns
     -------
-    One polyline an outline. Points that follow each other at less than `SAME_POINT_MM` are merged, so an outline
-    without length has a single point.
+    One polyline per outline. Consecutive points closer than `SAME_POINT_MM` are merged, so an outline
+        of length 0 has a single point.
     """
     outlines = len(closed)
     if outlines == 0:
@@ -162,7 +162,7 @@ def flatten(kinds: NDArray[np.uint8], rows: Floats, starts: Ints, closed: NDArra
     pieces = np.concatenate((before, ends[-1:]))[starts]  # chords before each outline
     point_starts = pieces + np.arange(outlines + 1)
     points = np.empty((point_starts[-1], 2))
-    # An outline has one point more than chords: everything behind shifts by one more with each outline.
+    # An outline has one point more than chords, so indices shift by one with each outline.
     first_of_row = before + np.repeat(np.arange(outlines), np.diff(starts)) + 1
     step = max(1, int(_BLOCK * len(rows) / max(1, int(ends[-1]))))
     for low in range(0, len(rows), step):
@@ -174,7 +174,7 @@ def flatten(kinds: NDArray[np.uint8], rows: Floats, starts: Ints, closed: NDArra
 
 
 def merge_repeats(lines: Polylines, closed: NDArray[np.bool_]) -> Polylines:
-    """Drop points that repeat the one before them; ``closed`` (k,) strokes still end exactly where they start."""
+    """Drop points equal to the one before; ``closed`` (k,) strokes still end exactly at their start."""
     points, starts = lines.points_mm, lines.starts
     keep = np.ones(len(points), dtype=bool)
     if len(points) > 1:
@@ -199,7 +199,7 @@ def _at_start(kinds: NDArray[np.uint8], rows: Floats) -> Floats:
 
 
 def _sample(kinds: NDArray[np.uint8], rows: Floats, counts: Ints, first: Ints, points: Floats) -> None:
-    """Write the points of some rows, the starting point of each left out, to ``points[first:first + counts]``."""
+    """Write the points of some rows, without their start points, to ``points[first:first + counts]``."""
     straight = kinds == LINE
     points[first[straight]] = rows[straight, 6:8]
     for kind in (CUBIC, ARC):
@@ -218,7 +218,7 @@ def _sample(kinds: NDArray[np.uint8], rows: Floats, counts: Ints, first: Ints, p
                     sampled *= share
                     sampled += np.repeat(coefficient, n)
                 points[target, axis] = sampled
-            points[first[chosen] + n - 1] = values[:, 6:8]  # the polynomial meets its end only up to rounding
+            points[first[chosen] + n - 1] = values[:, 6:8]  # evaluation reaches the end only up to rounding
         else:
             angle = np.repeat(values[:, 6], n) + np.repeat(values[:, 7], n) * share
             cosine, sine = np.cos(angle), np.sin(angle)
@@ -228,7 +228,7 @@ def _sample(kinds: NDArray[np.uint8], rows: Floats, counts: Ints, first: Ints, p
 
 
 def together(parts: Sequence[Polylines]) -> Polylines:
-    """All lines of several, in their order."""
+    """The lines of several `Polylines`, concatenated."""
     parts = [part for part in parts if len(part)]
     if not parts:
         return Polylines(np.empty((0, 2)), np.zeros(1, dtype=np.int64), np.empty(0, dtype=np.int64))
@@ -249,7 +249,7 @@ def polylines_of(strokes: Sequence[Floats], owner: Sequence[int]) -> Polylines:
 
 
 def rearranged(lines: Polylines, sequence: Ints) -> Polylines:
-    """The same lines in another order."""
+    """The same lines in the given order."""
     if bool((sequence[1:] > sequence[:-1]).all()):
         return lines
     lengths = np.diff(lines.starts)[sequence]

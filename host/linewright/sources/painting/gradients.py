@@ -1,4 +1,4 @@
-"""`Gradient`: colours that change along a line or outward from a point."""
+"""`Gradient`: colours that vary along a line or radially."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class Stop:
-    """A colour at a place: ``offset`` 0 to 1, ``#rrggbb``, alpha 0 to 1."""
+    """A gradient stop: ``offset`` 0 to 1, ``#rrggbb``, alpha 0 to 1."""
 
     offset: float
     colour: str
@@ -30,8 +30,8 @@ class Gradient:
     ----------
     matrix : the gradient's own units to mm of the page.
     circles : ``(x0, y0, r0, x1, y1, r1)``; both radii 0 for a linear gradient from one point to the other.
-    stops : at least one, offsets rising.
-    spread : what lies beyond the ends.
+    stops : at least one, by ascending offset.
+    spread : continuation beyond the ends.
     """
 
     matrix: Matrix
@@ -41,13 +41,13 @@ class Gradient:
 
     @property
     def least_alpha(self) -> float:
-        """Of its stops."""
+        """Smallest alpha of the stops."""
         return min(stop.alpha for stop in self.stops)
 
     def weights(self, page_mm: Floats) -> Floats:
-        """(n, stops) float64: share of each stop at each of (n, 2) points; rows sum to 1, or 0 off the cone."""
+        """(n, stops) float64: weight of each stop at (n, 2) points; rows sum to 1, or to 0 outside the cone."""
         a, b, c, d, e, f = inverse(self.matrix)
-        with np.errstate(over="ignore", invalid="ignore", divide="ignore"):  # what is no number is off the gradient
+        with np.errstate(over="ignore", invalid="ignore", divide="ignore"):  # NaN means outside the gradient
             at = self._position(page_mm @ np.array(((a, b), (c, d))) + (e, f))
         off = ~np.isfinite(at)
         at = np.where(off, 0.0, at)
@@ -75,7 +75,7 @@ class Gradient:
         if r0 == 0.0 and r1 == 0.0:
             length = dx * dx + dy * dy
             return np.ones(len(points)) if length == 0.0 else np.asarray((px * dx + py * dy) / length)
-        # The larger t whose circle, with a radius of 0 or more, passes the point: a t^2 - 2 b t + c = 0.
+        # The larger t whose circle, of radius >= 0, contains the point: a t^2 - 2 b t + c = 0.
         a = dx * dx + dy * dy - dr * dr
         b = px * dx + py * dy + r0 * dr
         c = px * px + py * py - r0 * r0

@@ -1,4 +1,4 @@
-"""Hulls: what a line of its own width covers, as closed rings."""
+"""Hulls: the area covered by a stroked line, as closed rings."""
 
 from __future__ import annotations
 
@@ -16,14 +16,14 @@ _JOINS = {"miter": "mitre", "round": "round", "bevel": "bevel"}
 
 
 def hull(lines: Polylines, line: Line, matrix: Matrix, tolerance_mm: float, less_mm: float = 0.0) -> list[Floats]:
-    """Rings (m, 2) around stroked polylines, mm; inside is what an odd number of them enclose.
+    """Rings (m, 2) around stroked polylines, mm; the area is enclosed by an odd number of them.
 
     Parameters
     ----------
     lines : dashes already cut, mm.
     line : width, caps and joins, in own units.
-    matrix : own units to the mm of the lines; a line under a skew is as wide as the skew makes it.
-    less_mm : taken off on every side.
+    matrix : own units to mm; a skew changes the width with the direction.
+    less_mm : reduction on every side.
     """
     scale = mean_scale(matrix)
     radius = line.width / 2.0
@@ -68,7 +68,7 @@ def hull(lines: Polylines, line: Line, matrix: Matrix, tolerance_mm: float, less
 
 
 def rings_of(shape: shapely.Geometry) -> list[Floats]:
-    """Rings of a polygon or several, outer and inner alike."""
+    """Outer and inner rings of one or more polygons."""
     found = []
     for part in shapely.get_parts(shape):
         if part.geom_type == "Polygon" and not part.is_empty:

@@ -1,4 +1,4 @@
-"""Single letters of a drawing file as outlines to be stroked, in our own single-line face."""
+"""Single letters of a drawing file as outlines to be stroked, in our single-line face."""
 
 from __future__ import annotations
 
@@ -17,16 +17,16 @@ from linewright.sources.painting.segments import Segments
 FACE: Final = "plain"
 
 _SCALE: Final = 10.0 / CAP_UNITS
-"""Letters are rounded as at capitals of 10 mm; within its tolerance that serves up to a hand's breadth."""
+"""Letters are rounded for capitals of 10 mm; within the tolerance this suits sizes up to 100 mm."""
 
 _PEN_MM: Final = 0.5
-"""Pen assumed for the dots of letters at that height."""
+"""Assumed pen for the dots of letters at that height."""
 
 
 @lru_cache(maxsize=4096)
 def letter(character: str) -> tuple[tuple[Points, ...], float] | None:
-    """A character's strokes and how far on the next one begins, for capitals of height 1; y downward from the foot
-    line. None for what the face lacks; a space has no strokes.
+    """A character's strokes and advance, for capitals of height 1; y downward from the baseline. None for missing
+    characters; a space has no strokes.
     """
     if character.isspace():
         return (), 0.5
@@ -38,12 +38,12 @@ def letter(character: str) -> tuple[tuple[Points, ...], float] | None:
 
 
 def draw(segments: Segments, strokes: tuple[Points, ...], linear: Points, at: tuple[float, float]) -> None:
-    """Put a letter's strokes down.
+    """Append a letter's strokes.
 
     Parameters
     ----------
     linear : (2, 2), from the letter's own coordinates, y downward, to the mark's units.
-    at : where its foot line begins, in the mark's units.
+    at : start of its baseline, in the mark's units.
     """
     for stroke in strokes:
         points = (stroke @ linear.T + np.array(at)).tolist()

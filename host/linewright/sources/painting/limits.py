@@ -1,4 +1,4 @@
-"""What an SVG may cost at most: a picture from the net must not be able to fill the memory or the evening."""
+"""Limits of a drawing file's cost, so that an untrusted file cannot exhaust memory or time."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from linewright.errors import SourceError
 
 @dataclass(frozen=True)
 class FileLimits:
-    """Upper bounds for one picture. Each names what it protects and why it is that large.
+    """Upper bounds for one picture, with their reasons.
 
     Parameters
     ----------
@@ -19,9 +19,9 @@ class FileLimits:
         allows 1000 in all.
     use_depth : nesting of ``use`` inside what ``use`` shows.
     expanded : elements visited, copies through ``use`` included. Twenty nested pairs of ``use`` already make a million.
-    entity_characters : of the text that an XML entity stands for; a namespace takes some forty.
-    expanded_characters : of all attributes and texts once entities are expanded; no file of the largest size without
-        entities has as many.
+    entity_characters : length of an XML entity's text; a namespace has about forty.
+    expanded_characters : of all attributes and texts after expanding entities; a file of the largest size without
+        entities has fewer.
     photograph_px : pixels of an embedded photograph.
     segments : lines, curves and arcs before flattening; 270 bytes of memory each while the picture is read.
     vertices : points after flattening; 10 km of pen path at one point per millimetre, days of drawing, 160 MB.
@@ -42,9 +42,9 @@ class FileLimits:
 
 
 def refuse(what: str, value: float | None, limit: float, unit: str, *, where: str, hint: str) -> SourceError:
-    """The error for a limit that was passed: what, value, limit, unit, place and a way out.
+    """The error for an exceeded limit: what, value, limit, unit, place and hint.
 
-    ``value`` : none where nothing was counted beyond the limit.
+    ``value`` : None if counting stopped at the limit.
     """
     most = f"{limit:,.10g} {unit}"
     said = f"more than {most}, the limit" if value is None else f"{value:,.10g} {unit}, the limit is {most}"

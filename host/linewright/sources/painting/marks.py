@@ -1,7 +1,7 @@
-"""`Painting`: a picture file read to the end, its shapes in the order in which they are painted, curves still curves.
+"""`Painting`: the contents of a drawing file, shapes in paint order, as curves.
 
-What every reader of drawing files (SVG, and others beside it) hands over, and what `linewright.sources.painting.drawn`
-makes strokes of, once it is known where on the sheet and how large.
+All readers of drawing files return it. `linewright.sources.painting.drawn` makes strokes of it at its size on the
+sheet.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from linewright.sources.painting.matrices import Matrix
 
 Pixels = NDArray[np.uint8]
-"""(h, w, 3) or (h, w, 4): red, green, blue and, where there are four, opacity."""
+"""(h, w, 3) or (h, w, 4): red, green, blue and optionally opacity."""
 
 Cap = Literal["butt", "round", "square"]
 Join = Literal["miter", "round", "bevel"]
@@ -30,14 +30,14 @@ Join = Literal["miter", "round", "bevel"]
 
 @dataclass(frozen=True, slots=True)
 class Paint:
-    """What an area or a line is painted with.
+    """Paint of an area or a line.
 
     Parameters
     ----------
-    colour : ``#rrggbb`` of the ink. For a gradient: the one that stands for it where a line has one colour.
-    alpha : how much of what lies below is covered, 0 to 1, with the opacity of the groups around.
-    gradient : colours that change from place to place; None for a flat colour.
-    opaque : whether it hides what lies below it in its own group.
+    colour : ``#rrggbb`` of the ink. For a gradient: its representative colour for lines.
+    alpha : opacity, 0 to 1, including that of enclosing groups.
+    gradient : varying colours; None for a flat colour.
+    opaque : whether it hides what is below it in its own group.
     """
 
     colour: str
@@ -48,13 +48,13 @@ class Paint:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """How outlines are stroked. Lengths are in the units of the mark, before its matrix.
+    """Stroking of outlines. Lengths are in the units of the mark, before its matrix.
 
     Parameters
     ----------
-    width : of the line as the file has it; the pen's own width decides what is drawn.
+    width : line width in the file; the drawn width is the pen's.
     dashes : dash, gap, dash, ... of even number, empty for an unbroken line.
-    path_length : what the file calls the whole length, which dashes are then measured by; None: as it is.
+    path_length : the file's stated length of the path, by which dashes are scaled; None: the true length.
     """
 
     paint: Paint
@@ -69,21 +69,21 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """One shape: its outlines, and how they are filled and stroked.
+    """One shape: outlines with fill and stroke.
 
     Parameters
     ----------
-    matrix : own units to mm of the page, as large as the file states it.
-    fill, line : None where there is none.
-    even_odd : fill rule; else by winding.
+    matrix : own units to mm of the page at its stated size.
+    fill, line : None if absent.
+    even_odd : even-odd fill rule; False: winding.
     clip : index into the painting's clips, -1 for none.
     layer : index into its layers, -1 outside of all.
-    back_to : index of the first mark that this one may hide: a shape in a group that is seen through hides what is in
-        its group, and nothing below it.
-    silent : never drawn: the shape of a clip or a mask.
+    back_to : index of the first mark that this one may hide: a shape in a transparent group hides only what is in
+        its group.
+    silent : never drawn, because it is the shape of a clip or a mask.
     photograph : pixels in place of a filling, spread over the unit square of its own
         units; None for shapes.
-    origin, line_number : where it comes from, for messages: what `Painting.describe` understands, and the line.
+    origin, line_number : its origin for messages: argument of `Painting.describe`, and line.
     """
 
     matrix: Matrix
@@ -101,15 +101,16 @@ class Mark:
 
 @dataclass(frozen=True, slots=True)
 class Clip:
-    """Where marks are seen.
+    """Region in which marks are visible.
 
     Parameters
     ----------
-    members : indices of silent marks; seen is what lies in any of them.
-    parent : another clip that must be passed as well, -1 for none.
+    members : indices of silent marks; their union is visible.
+    parent : enclosing clip, -1 for none.
     kind : ``page`` is the edge of the paper, where a cut filling is left open; ``frame`` an inner viewport; ``tile``
-        that of a pattern, where a filling that goes on in the next one is left open; ``mask`` lets through where its
-        members, painted one over the other, are light; ``alpha`` where they are opaque.
+        that of a pattern, where a filling that continues in the next tile is left open; ``mask``: visible where its
+        painted
+        members are light; ``alpha``: where they are opaque.
     """
 
     members: tuple[int, ...]
@@ -131,7 +132,7 @@ class Painting:
     in ascending order.
     layers : names.
     width_mm, height_mm : of the page as the file states it.
-    size_stated : False where the strokes' own extent decides instead.
+    size_stated : False: the strokes' own extent decides.
     name : of the file, for messages.
     describe : the place of a mark's origin in words, for errors.
     """
@@ -149,13 +150,13 @@ class Painting:
     describe: Callable[[object], str] = _nowhere
 
     def in_tile(self, clip: int) -> bool:
-        """Whether a clip, or one around it, is the tile of a pattern."""
+        """Whether a clip, or an enclosing one, is the tile of a pattern."""
         while clip >= 0 and self.clips[clip].kind != "tile":
             clip = self.clips[clip].parent
         return clip >= 0
 
     def add(self, mark: Mark) -> int:
-        """Take all outlines that were begun since the last mark as this one's; its index."""
+        """Assign all outlines since the last mark to this one; returns its index."""
         self.marks.append(mark)
         number = len(self.marks) - 1
         self.owner.extend([number] * (len(self.segments.starts) - len(self.owner)))

@@ -1,21 +1,21 @@
-"""`Notes`: warnings collected while a picture is read, each kind once, with its count and its first line."""
+"""`Notes`: warnings collected while a picture is read, each text once with count and first line."""
 
 from __future__ import annotations
 
 
 class Notes:
-    """Collects what the user should know. The same text a thousand times becomes one line."""
+    """Collects warnings for the user; equal texts are merged."""
 
     def __init__(self) -> None:
         self._seen: dict[str, tuple[int, int | None]] = {}
 
     def add(self, text: str, line: int | None = None, count: int = 1) -> None:
-        """Note ``text``, which happened ``count`` times, first on ``line`` of the file."""
+        """Note ``text``, which occurred ``count`` times, first on ``line`` of the file."""
         before, first = self._seen.get(text, (0, line))
         self._seen[text] = (before + count, first)
 
     def texts(self) -> tuple[str, ...]:
-        """Every note once, in the order in which they first came up."""
+        """Every note once, in order of first occurrence."""
         return tuple(_sentence(text, count, line) for text, (count, line) in self._seen.items())
 
 

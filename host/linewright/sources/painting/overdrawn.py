@@ -1,4 +1,4 @@
-"""Edges of fillings along which a line is drawn later: one stroke shows both."""
+"""Removes edges of fillings along which a line is drawn later, so that one stroke shows both."""
 
 from __future__ import annotations
 
@@ -13,20 +13,21 @@ from linewright.sources.painting.runs import Runs, Segmented, crossings
 from linewright.sources.painting.sight import NEAR_MM, Sight
 
 _NEAR_PENS: Final = 0.1
-"""An edge nearer than this to the middle of a line lies below its ink, whatever way each of them was flattened."""
+"""Distance, in pens, between an edge and the centre of a line below which its ink covers the edge, allowing for
+different flattening."""
 
 _TURNED: Final = 0.25
-"""Sine of the angle from which on two segments cross instead of running along each other."""
+"""Sine of the angle above which two segments cross instead of running along each other."""
 
 
 def without_overdrawn(edges: Polylines, marks: Ints, lines: Polylines, line_marks: Ints, sight: Sight) -> Polylines:
-    """Edges without the parts that opaque lines of later marks run along.
+    """Edges without the parts that opaque lines of later marks cover.
 
     Parameters
     ----------
     edges : edges of fillings.
     marks : (k,) int64: the mark of each edge.
-    lines : middles of lines as they are drawn.
+    lines : centre lines of the drawn lines.
     line_marks : (l,) int64: the mark of each line.
     """
     if not len(edges) or not len(lines):
@@ -48,7 +49,7 @@ def without_overdrawn(edges: Polylines, marks: Ints, lines: Polylines, line_mark
     first, second = first[along], second[along]
     near = shapely.distance(parts.as_lines(first), over.as_lines(second)) <= near_mm
     first, second = first[near], second[near]
-    # Where both are the same line, the cuts are exact; where each was flattened in its own way, half a pen is enough.
+    # If both are the same line, cuts are exact; if they were flattened differently, half a pen is accurate enough.
     hit, share, _, _ = crossings(parts.begin[first], parts.end[first], over.begin[second], over.end[second], NEAR_MM)
     between, places = sight.finely(parts, np.unique(first))
     runs = Runs(parts, np.concatenate((first[hit], between)), np.concatenate((share, places)))
@@ -65,6 +66,6 @@ def without_overdrawn(edges: Polylines, marks: Ints, lines: Polylines, line_mark
 
 
 def _alike(these: Floats, those: Floats) -> Bools:
-    """(n,) whether (n, 2) vectors have the same or the opposite direction; those without length have none."""
+    """(n,) whether pairs of (n, 2) vectors are parallel; vectors of length 0 are not."""
     cross = these[:, 0] * those[:, 1] - these[:, 1] * those[:, 0]
     return np.asarray(np.abs(cross) < _TURNED * np.hypot(*these.T) * np.hypot(*those.T))

@@ -1,4 +1,4 @@
-"""Embedded photographs: strokes by the methods for photographs, laid where the picture has them."""
+"""Embedded photographs: strokes by the methods for photographs, at their position in the picture."""
 
 from __future__ import annotations
 
@@ -18,11 +18,11 @@ from linewright.sources.painting.notes import Notes
 from linewright.sources.picture import Wish
 
 LEAST_MM: Final = 2.0
-"""A photograph narrower than this on the sheet is a speck."""
+"""Smallest width on the sheet at which a photograph is drawn."""
 
 
 def photographed(mark: Mark, matrix: Matrix, wish: Wish, notes: Notes) -> dict[str, list[Floats]]:
-    """Strokes of a photograph, mm on the sheet, by the colour of their pen.
+    """Strokes of a photograph, mm on the sheet, by pen colour.
 
     Parameters
     ----------
@@ -47,7 +47,7 @@ def photographed(mark: Mark, matrix: Matrix, wish: Wish, notes: Notes) -> dict[s
             return {}
     for warning in picture.warnings:
         notes.add(f"embedded photograph: {warning}", mark.line_number)
-    # The strokes fill a box of the photograph's own proportion; the matrix says where its corners lie.
+    # The strokes fill a box of the photograph's own proportion; the matrix gives its corners.
     across = np.array(((a, b), (c, d))) / np.array(((picture.width_mm,), (picture.height_mm,)))
     strokes: dict[str, list[Floats]] = {}
     for number, stroke in enumerate(picture.drawing):

@@ -1,4 +1,4 @@
-"""`Placed`: a painting at the size that it has on the sheet, its curves flattened there."""
+"""`Placed`: a painting at its size on the sheet, with flattened curves."""
 
 from __future__ import annotations
 
@@ -28,9 +28,9 @@ class Placed:
 
     Parameters
     ----------
-    painting : where they come from.
-    zoom : mm on the sheet for each mm of the file's page.
-    lines : one polyline an outline; ``owner`` is the mark. Mm on the sheet, from the corner of the picture.
+    painting : their origin.
+    zoom : mm on the sheet per mm of the file's page.
+    lines : one polyline per outline; ``owner`` is the mark. Mm on the sheet, from the corner of the picture.
     first : (marks + 1,) int64: the first outline of each mark.
     closed : whether each outline returns to its first point.
     """
@@ -50,7 +50,7 @@ class Placed:
 
 @dataclass(frozen=True, eq=False)
 class Curves:
-    """Segments of all marks in mm of the page; see `Segments`."""
+    """Segments of all marks, mm of the page; see `Segments`."""
 
     kinds: NDArray[np.uint8]
     rows: Floats
@@ -63,7 +63,7 @@ def on_page(painting: Painting, limits: FileLimits) -> Curves:
     Raises
     ------
     SourceError
-        For coordinates that are not finite or too far out.
+        A coordinate is not finite or too far out.
     """
     segments = painting.segments
     kinds: NDArray[np.uint8] = np.frombuffer(bytes(segments.kinds), dtype=np.uint8)
@@ -73,7 +73,7 @@ def on_page(painting: Painting, limits: FileLimits) -> Curves:
         return Curves(kinds, rows, np.zeros(1, dtype=np.int64))
     matrices = np.array([mark.matrix for mark in painting.marks])
     row_owner = np.repeat(np.array(painting.owner, dtype=np.int64), np.diff(starts))
-    with np.errstate(over="ignore", invalid="ignore"):  # infinities are looked for right below
+    with np.errstate(over="ignore", invalid="ignore"):  # checked for infinities below
         rows = transform_rows(kinds, rows, matrices[row_owner])
         reach = extents(kinds, rows)
     outside = np.flatnonzero(~(reach <= limits.coordinate_mm) | ~np.isfinite(rows).all(axis=1))
@@ -89,12 +89,12 @@ def on_page(painting: Painting, limits: FileLimits) -> Curves:
 
 
 def placed(painting: Painting, curves: Curves, zoom: float, tolerance_mm: float, limits: FileLimits) -> Placed:
-    """Flatten curves at the size that they have on the sheet.
+    """Flatten curves at their size on the sheet.
 
     Raises
     ------
     SourceError
-        When that makes too many points.
+        There are too many points.
     """
     owner: Ints = np.array(painting.owner, dtype=np.int64)
     closed = np.array(painting.segments.closed, dtype=bool)
@@ -111,7 +111,7 @@ def placed(painting: Painting, curves: Curves, zoom: float, tolerance_mm: float,
 
 
 def too_many_points(vertices: float, limits: FileLimits, name: str) -> SourceError:
-    """The error for a picture that becomes too many points."""
+    """The error for a picture with too many points."""
     return refuse(
         "too many points",
         vertices,

@@ -1,4 +1,4 @@
-"""Fillings as pixels: which ink is seen where, for what works on pixels."""
+"""Fillings rasterised: the visible ink at each pixel, for methods that work on pixels."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ Labels = NDArray[np.int16]
 def filled(
     placed: Placed, shapes: Shapes, sight: Sight, size_mm: tuple[float, float], pixel_mm: float
 ) -> tuple[Labels, list[str]]:
-    """(h, w) number of the ink that is seen at the middle of each pixel, 0 for paper; and the inks (``#rrggbb``)."""
+    """(h, w) number of the visible ink at the centre of each pixel, 0 for paper; and the inks (``#rrggbb``)."""
     rows, columns = max(1, round(size_mm[1] / pixel_mm)), max(1, round(size_mm[0] / pixel_mm))
     labels = np.zeros((rows, columns), dtype=np.int16)
     inks: list[str] = []
@@ -44,7 +44,7 @@ def filled(
 
 
 def _paint(labels: Labels, spans: NDArray[np.float64], label: int, sight: Sight, clip: int, pixel_mm: float) -> None:
-    """Level spans (n, 2, 2), in pixels, each through the middle of a row."""
+    """Paint horizontal spans (n, 2, 2), in pixels, each through the middle of a row."""
     row = np.floor(spans[:, 0, 1]).astype(np.int64)
     begin = np.ceil(spans[:, :, 0].min(axis=1) - 0.5).astype(np.int64)
     end = np.floor(spans[:, :, 0].max(axis=1) - 0.5).astype(np.int64)

@@ -1,8 +1,8 @@
-"""`Regions`: which points lie inside which of many closed shapes, for whole pictures at once.
+"""`Regions`: point-in-shape tests for many closed shapes at once.
 
-A point is inside by the winding number of the shape's edges around it, or by how many edges a ray from it crosses (SVG
-2, section 13.4.2). Edges of each shape are sorted into level slabs, so that a point is held against the edges of one
-slab only. No shape has to be valid, simple or free of touching edges.
+A point is inside by the winding number of the shape's edges, or by the parity of ray crossings (SVG 2, section 13.4.2).
+Edges of each shape are sorted into horizontal slabs, so that a point is tested against the edges of one slab only.
+Shapes may be self-crossing or touching.
 """
 
 from __future__ import annotations
@@ -21,9 +21,9 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
-_PER_SLAB = 4.0  # edges in a slab, beside those that cross all of it
+_PER_SLAB = 4.0  # edges per slab, without those that cross it completely
 _MOST_SLABS = 4096
-_COMPILED_FROM = 1 << 23  # pairs from which starting the compiler pays
+_COMPILED_FROM = 1 << 23  # pairs above which compiling pays
 _BLOCK = 1 << 20  # pairs of point and edge at a time: bounds the temporary arrays to some 50 MB
 
 
@@ -32,16 +32,16 @@ class Regions:
 
     Parameters
     ----------
-    rings : closed polylines, mm; ``owner`` is the number of the shape, 0 to ``count``, and never falls. The last point
+    rings : closed polylines, mm; ``owner`` is the number of the shape, 0 to ``count``, ascending. The last point
         of a ring need not repeat its first.
-    even_odd : (count,) bool: fill rule; else by winding.
+    even_odd : (count,) bool: even-odd fill rule; False: winding.
 
     Attributes
     ----------
-    begin, end : (m, 2) float64, mm: edges, the ones that close a ring included.
-    shape : (m,) int64: whose edge it is.
-    length_mm : (count,) float64: of all edges of each shape.
-    boxes_mm : (count, 4) float64: ``x0 y0 x1 y1``; nowhere for shapes without edges.
+    begin, end : (m, 2) float64, mm: edges, with those that close rings.
+    shape : (m,) int64: shape of each edge.
+    length_mm : (count,) float64: total edge length of each shape.
+    boxes_mm : (count, 4) float64: ``x0 y0 x1 y1``; empty for shapes without edges.
     """
 
     def __init__(self, rings: Polylines, even_odd: Bools) -> None:
@@ -76,7 +76,8 @@ class Regions:
         if len(there):
             rise[there] = np.add.reduceat(np.abs(self.end[:, 1] - self.begin[:, 1]), self.first[there])
         edges = np.diff(self.first)
-        # An edge lies in (its rise / height of a slab) slabs: as many slabs as leave that sum near the edges' number.
+        # An edge is in (its rise / slab height) slabs; choose the number of slabs so that the sum is near the number of
+        # edges.
         crossed = np.divide(rise, height, out=np.ones(count), where=height > 0.0)
         slabs = np.clip(edges / np.maximum(crossed, 1.0) / _PER_SLAB * 2.0, 1, _MOST_SLABS).astype(np.int64)
         self._number = slabs
@@ -102,13 +103,13 @@ class Regions:
         return len(self.even_odd)
 
     def thickness_mm(self, *, net: bool = False) -> Floats:
-        """(count,) float64: area enclosed by each shape's rings over the length of its edges.
+        """(count,) float64: enclosed area of each shape divided by the length of its edges, mm.
 
-        ``net`` : rings that run the other way, as those of holes do, count against the others.
+        ``net`` : rings in the opposite direction, such as holes, are subtracted.
         """
         x0, y0 = self.begin.T
         x1, y1 = self.end.T
-        # Around each shape's own corner, so that far from the origin no digits are lost.
+        # Relative to each shape's own corner, for accuracy far from the origin.
         corner = np.nan_to_num(self.boxes_mm[self.shape, :2])
         x0, x1, y0, y1 = x0 - corner[:, 0], x1 - corner[:, 0], y0 - corner[:, 1], y1 - corner[:, 1]
         rings = np.bincount(self._ring, weights=x0 * y1 - x1 * y0, minlength=len(self._shape_of_ring))
@@ -118,7 +119,7 @@ class Regions:
         return np.asarray(np.divide(area, self.length_mm, out=np.zeros(count), where=self.length_mm > 0.0))
 
     def inside(self, shape: Ints, points_mm: Floats) -> Bools:
-        """(k,) bool: whether each of (k, 2) points lies inside the shape of (k,) numbers beside it."""
+        """(k,) bool: whether each of (k, 2) points is inside the shape of the same index in ``shape`` (k,)."""
         found = np.zeros(len(shape), dtype=bool)
         box = self.boxes_mm[shape]
         with np.errstate(invalid="ignore"):
@@ -159,7 +160,7 @@ class Regions:
         edge = self._edges[np.repeat(self._starts[slab], counts) + at]
         x, y = points[point, 0], points[point, 1]
         begin, end = self.begin[edge], self.end[edge]
-        # An edge counts from its lower end on and not at its upper, so that a corner counts once.
+        # An edge includes its lower end and excludes its upper one, so that a corner counts once.
         below, above = begin[:, 1] <= y, end[:, 1] <= y
         crosses = below != above
         point, x, y, begin, end, up = (v[crosses] for v in (point, x, y, begin, end, below))
@@ -171,7 +172,9 @@ class Regions:
 
 
 def within(rings: Polylines, *, even_odd: bool, slack_mm: float) -> Callable[[Floats], Bools]:
-    """Whether points (k, 2), mm, lie inside closed polylines, or beside them by no more than ``slack_mm``."""
+    """A function that tells whether points (k, 2), mm, are inside closed polylines, or outside by at most
+    ``slack_mm``.
+    """
     edges = Regions(replace(rings, owner=np.zeros(len(rings), dtype=np.int64)), np.array([even_odd]))
     near = shapely.STRtree(shapely.linestrings(np.stack((edges.begin, edges.end), axis=1)))
 
@@ -185,12 +188,12 @@ def within(rings: Polylines, *, even_odd: bool, slack_mm: float) -> Callable[[Fl
 
 
 def pairs_of_boxes(these: Floats, those: Floats) -> tuple[Ints, Ints]:
-    """Indices of all pairs of (n, 4) and (m, 4) boxes ``x0 y0 x1 y1`` that meet."""
+    """Indices of all intersecting pairs of (n, 4) and (m, 4) boxes ``x0 y0 x1 y1``."""
     tree = shapely.STRtree(shapely.box(*those.T))
     first, second = tree.query(shapely.box(*these.T))
     return first, second
 
 
 def boxes_of(begin: Floats, end: Floats, slack: float = 0.0) -> Floats:
-    """(n, 4) boxes around segments, a little larger where asked."""
+    """(n, 4) bounding boxes of segments, extended by ``slack``."""
     return np.concatenate((np.minimum(begin, end) - slack, np.maximum(begin, end) + slack), axis=1)

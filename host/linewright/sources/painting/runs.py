@@ -1,7 +1,7 @@
-"""`Runs`: strokes cut where something may change, as pieces that can be kept or dropped one by one.
+"""`Runs`: strokes divided at cuts into pieces that can be kept or dropped separately.
 
-A stroke that nothing cuts is one run. No stroke is ever cut where it crosses itself, and what is kept on both sides of
-a cut stays one stroke, as it was.
+A stroke without cuts is one run. Strokes are not cut where they cross themselves, and adjacent kept pieces stay one
+stroke.
 """
 
 from __future__ import annotations
@@ -18,11 +18,11 @@ Bools = NDArray[np.bool_]
 
 
 class Segmented:
-    """The segments of strokes; a dot is a segment from its point to itself.
+    """Segments of strokes; a dot is a segment of length 0.
 
     Attributes
     ----------
-    at : (m,) int64: index of the point where each segment begins.
+    at : (m,) int64: index of each segment's first point.
     stroke : (m,) int64.
     begin, end : (m, 2) float64, mm.
     """
@@ -38,23 +38,23 @@ class Segmented:
         self.end = lines.points_mm[np.where(self.single[self.stroke], self.at, self.at + 1)]
 
     def as_lines(self, chosen: Ints) -> NDArray[np.object_]:
-        """(k,) shapely's lines of some segments."""
+        """(k,) shapely lines of some segments."""
         return np.asarray(shapely.linestrings(np.stack((self.begin[chosen], self.end[chosen]), axis=1)))
 
 
 class Runs:
-    """Strokes with cuts.
+    """Strokes divided at cuts.
 
     Parameters
     ----------
     parts : the strokes.
-    segment, share : (c,) where the cuts lie: a segment and how far along it, 0 to 1.
+    segment, share : (c,) positions of the cuts: segment, and share along it, 0 to 1.
 
     Attributes
     ----------
     stroke : (r,) int64 of each run.
-    middle : (r, 2) float64, mm: a point of each run well away from its ends.
-    along : (r, 2) float64: unit vector of the run's direction there; 0 for dots.
+    middle : (r, 2) float64, mm: a point of each run away from its ends.
+    along : (r, 2) float64: unit direction of the run there; 0 for dots.
     length_mm : (r,) float64.
     """
 
@@ -63,7 +63,7 @@ class Runs:
         self._lines = lines
         points = lines.points_mm
         vertices = len(points)
-        # Vertices and cuts in the order in which the pen meets them; a cut at a vertex marks that vertex.
+        # Vertices and cuts in drawing order; a cut at a vertex marks that vertex.
         at = parts.at[segment]
         moves = ~parts.single[parts.stroke[segment]]
         segment, share, at = segment[moves], share[moves], at[moves]
@@ -84,7 +84,7 @@ class Runs:
         self._points[~self._is_vertex] = parts.begin[segment] + share[:, None] * (
             parts.end[segment] - parts.begin[segment]
         )
-        # Where each piece lies: its segment, and how far along that it begins.
+        # Position of each piece: its segment, and the share at which it starts.
         segment_of_vertex = np.full(vertices, -1, dtype=np.int64)
         segment_of_vertex[parts.at] = np.arange(len(parts.at))
         node_segment = np.empty(total, dtype=np.int64)
@@ -98,7 +98,7 @@ class Runs:
         breaks[node_of_vertex] = cut
         begins = np.ones(total, dtype=bool)
         begins[1:] = stroke[1:] != stroke[:-1]
-        # A piece goes from a node to the next of its stroke; the dot is a piece of its own.
+        # A piece leads from a node to the next of its stroke; a dot is a piece of its own.
         piece = np.flatnonzero(np.concatenate((stroke[1:] == stroke[:-1], [False])))
         dots = node_of_vertex[lines.starts[:-1][parts.single]]
         self._from = np.sort(np.concatenate((piece, dots)))
@@ -124,7 +124,7 @@ class Runs:
         return len(self.stroke)
 
     def in_stretches(self, segment: Ints, stretch: Floats) -> tuple[Ints, Ints]:
-        """Which runs lie in which stretches (d,) of segments, from ``stretch[:, 0]`` to ``stretch[:, 1]``."""
+        """Runs that lie in stretches (d,) of segments, from ``stretch[:, 0]`` to ``stretch[:, 1]``."""
         order = np.argsort(self._segment, kind="stable")
         low = np.searchsorted(self._segment[order], segment, side="left")
         count = np.searchsorted(self._segment[order], segment, side="right") - low
@@ -134,31 +134,31 @@ class Runs:
         return run[within], which[within]
 
     def smoothed(self, seen: Bools, gap_mm: float, bit_mm: float) -> Bools:
-        """(r,) bool: hidden gaps and seen bits too short to be worth a lift take the state of what is around them."""
+        """(r,) bool: hidden gaps and visible bits too short for a pen lift take the state of their neighbours."""
         seen = seen.copy()
         if len(seen) < 3:
             return seen
-        same = np.zeros(len(seen), dtype=bool)  # has neighbours in its stroke on both sides
+        same = np.zeros(len(seen), dtype=bool)  # has neighbours on both sides in its stroke
         same[1:-1] = (self.stroke[1:-1] == self.stroke[:-2]) & (self.stroke[1:-1] == self.stroke[2:])
         around = np.zeros(len(seen), dtype=bool)
         around[1:-1] = seen[:-2] == seen[2:]
         inner = same & around & (seen != np.roll(seen, 1))
         flip = inner & np.where(seen, self.length_mm < bit_mm, self.length_mm < gap_mm)
-        # Two neighbours never flip at once: each would lean on what the other was.
+        # Adjacent runs must not flip together, because each depends on the other.
         flip[1:] &= ~flip[:-1]
         seen[flip] = ~seen[flip]
         return seen
 
     def kept(self, seen: Bools, group: Ints | None = None) -> tuple[Polylines, Ints, Bools]:
-        """What is left when only some runs are seen.
+        """The strokes that remain when only some runs are visible.
 
         Parameters
         ----------
-        group : (r,) int64: runs of different groups do not stay one stroke.
+        group : (r,) int64: runs of different groups become separate strokes.
 
         Returns
         -------
-        The strokes; the run that each begins with; for each given stroke whether it lost something.
+        The strokes; the first run of each; for each given stroke whether it lost something.
         """
         strokes = len(self._lines)
         lost = np.zeros(strokes, dtype=bool)
@@ -170,7 +170,7 @@ class Runs:
         joined[1:] = (shown[1:] == shown[:-1] + 1) & (self._piece_stroke[shown[1:]] == self._piece_stroke[shown[:-1]])
         if group is not None:
             joined[1:] &= group[self.run[shown[1:]]] == group[self.run[shown[:-1]]]
-        # What is cut and kept on both sides needs no point there.
+        # A cut with both sides kept needs no point.
         middle = joined & ~self._is_vertex[self._from[shown]]
         moves = self._to[shown] != self._from[shown]
         begins = ~joined
@@ -191,18 +191,18 @@ class Runs:
 def crossings(
     begin: Floats, end: Floats, other_begin: Floats, other_end: Floats, near_mm: float
 ) -> tuple[Ints, Floats, Ints, Floats]:
-    """Where segments meet others, pair by pair.
+    """Intersections of segments with others, pair by pair.
 
     Parameters
     ----------
     begin, end, other_begin, other_end : (n, 2) float64, mm.
-    near_mm : what is nearer than this touches.
+    near_mm : distance below which segments touch.
 
     Returns
     -------
-    pair, share : (c,) which pair, and how far along the first of it; one for a crossing, two for the ends of a stretch
-        that both have in common.
-    common, stretch : (d,) pairs with such a stretch, and (d, 2) its ends along the first.
+    pair, share : (c,) pair, and share along its first segment; one entry for a crossing, two for the ends of an
+        overlap.
+    common, stretch : (d,) pairs with an overlap, and (d, 2) its ends along the first segment.
     """
     r, q = end - begin, other_end - other_begin
     gap = other_begin - begin
@@ -213,7 +213,7 @@ def crossings(
         share = (gap[:, 0] * q[:, 1] - gap[:, 1] * q[:, 0]) / cross
         other = (gap[:, 0] * r[:, 1] - gap[:, 1] * r[:, 0]) / cross
         slack, other_slack = near_mm / length, near_mm / other_length
-        # Across their common length they part by less than what is near: they run along each other.
+        # Over their common length they diverge by less than the tolerance: they overlap.
         along = np.abs(cross) <= near_mm * np.maximum(length, other_length)
         meets = (share >= -slack) & (share <= 1 + slack) & (other >= -other_slack) & (other <= 1 + other_slack)
         meets &= (length > 0.0) & (np.abs(cross) > 1e-12 * length * other_length)

@@ -1,6 +1,6 @@
-"""`Segments`: lines, cubics and elliptic arcs of a whole picture as flat rows, before they are flattened.
+"""`Segments`: lines, cubics and elliptic arcs of a whole picture as rows, before flattening.
 
-Every row has eight numbers, whatever its kind, so that one picture is one array:
+Every row has eight numbers of any kind, so that a picture is one array:
 
 ======  ==============================================================================
 kind    row
@@ -24,12 +24,12 @@ ROW = 8
 
 
 class Segments:
-    """Grows while the tree is walked; an outline is a run of rows, and a new outline begins with `begin`.
+    """Grows while a file is read. An outline is a run of rows; `begin` starts one.
 
     Attributes
     ----------
-    rows : ``ROW`` doubles a segment, user units of the element that drew it.
-    kinds : one byte a segment.
+    rows : ``ROW`` doubles per segment, user units of its element.
+    kinds : one byte per segment.
     starts : first row of each outline.
     closed : whether each outline returns to its first point.
     """
@@ -44,7 +44,7 @@ class Segments:
         return len(self.kinds)
 
     def begin(self) -> None:
-        """Start an outline. It must receive at least one segment before the next one starts."""
+        """Start an outline, which must get at least one segment before the next one starts."""
         self.starts.append(len(self.kinds))
         self.closed.append(False)
 
@@ -70,7 +70,7 @@ class Segments:
         self.kinds.append(CUBIC)
 
     def ellipse_piece(self, cx: float, cy: float, rx: float, ry: float, t0: float, dt: float) -> None:
-        """A piece of an ellipse whose axes lie along x and y; parameters in radians."""
+        """A piece of an ellipse with axes along x and y; parameters in radians."""
         self.rows.extend((cx, cy, rx, 0.0, 0.0, ry, t0, dt))
         self.kinds.append(ARC)
 
@@ -83,7 +83,7 @@ class Segments:
         sweep: bool,
         end: tuple[float, float],
     ) -> None:
-        """An arc as path data gives it, by its ends."""
+        """An arc in the end-point form of path data."""
         row = centre_form(start, radii, tilt_deg, large, sweep, end)
         if row is None:
             self.line(*start, *end)
@@ -92,18 +92,18 @@ class Segments:
             self.kinds.append(ARC)
 
     def close(self) -> None:
-        """Mark the outline begun last as closed; the caller has already drawn back to its first point."""
+        """Mark the last outline as closed; the caller has already drawn back to its first point."""
         self.closed[-1] = True
 
     def copied(self, rows: int, outlines: int) -> Segments:
-        """Everything after the first ``rows`` segments and the first ``outlines`` outlines, once more."""
+        """A copy of everything after the first ``rows`` segments and ``outlines`` outlines."""
         copy = Segments()
         copy.rows, copy.kinds = self.rows[ROW * rows :], self.kinds[rows:]
         copy.starts, copy.closed = [start - rows for start in self.starts[outlines:]], self.closed[outlines:]
         return copy
 
     def append(self, other: Segments) -> None:
-        """Take over all outlines of another one."""
+        """Append all outlines of another `Segments`."""
         before = len(self)
         self.rows.extend(other.rows)
         self.kinds.extend(other.kinds)
@@ -111,7 +111,7 @@ class Segments:
         self.closed.extend(other.closed)
 
     def drop(self, rows: int, outlines: int) -> None:
-        """Forget everything after the first ``rows`` segments and the first ``outlines`` outlines."""
+        """Remove everything after the first ``rows`` segments and ``outlines`` outlines."""
         del self.rows[ROW * rows :], self.kinds[rows:], self.starts[outlines:], self.closed[outlines:]
 
 
@@ -123,10 +123,10 @@ def centre_form(
     sweep: bool,
     end: tuple[float, float],
 ) -> tuple[float, float, float, float, float, float, float, float] | None:
-    """An ARC row from end-point form, or None when the arc is a straight line.
+    """An ARC row from end-point form, or None if the arc is a straight line.
 
-    SVG 1.1, appendix F.6.5 with the out-of-range rules of F.6.6: radii lose their sign, a zero radius makes a line,
-    and radii too small to reach grow just enough.
+    SVG 1.1, appendix F.6.5 with the out-of-range rules of F.6.6: signs of radii are dropped, a zero radius makes a
+    line, and radii that are too small are scaled up.
     """
     rx, ry = abs(radii[0]), abs(radii[1])
     if rx == 0.0 or ry == 0.0:
@@ -138,8 +138,8 @@ def centre_form(
     p = (cosine * half_x + sine * half_y) / rx
     q = (cosine * half_y - sine * half_x) / ry
     reach = p * p + q * q
-    # The chord is 2*sqrt(reach) in units of the radius. Below 1e-8 the short arc bulges by less than 2e-9 of the
-    # chord, while the difference of two nearly equal angles would lose more than that.
+    # The chord is 2*sqrt(reach) in units of the radius. Below 1e-8 the short arc deviates by less than 2e-9 of the
+    # chord, while the difference of two nearly equal angles would be less accurate.
     if reach < 0.25e-16 and not large:
         return None
     if not math.isfinite(reach) or reach == 0.0:
@@ -163,5 +163,5 @@ def centre_form(
     return (cx, cy, ux, uy, vx, vy, t0, dt)
 
 
-# Stands in the rows so that the check of all coordinates finds the element and names it.
+# Kept in the rows, so that the check of all coordinates finds and names the element.
 _NOT_FINITE_ROW = (math.nan,) * 6 + (0.0, 0.0)

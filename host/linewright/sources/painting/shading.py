@@ -1,6 +1,6 @@
-"""Shading: parallel lines inside fillings, as close as the tone asks for; in each ink where several are mixed.
+"""Shading: parallel lines inside fillings, spaced by tone, in each ink of a mixture.
 
-Lines that end side by side are linked, so that the pen stays down from one to the next.
+Neighbouring line ends are linked, so that the pen stays down.
 """
 
 from __future__ import annotations
@@ -18,19 +18,19 @@ from linewright.sources.painting.regions import within
 from linewright.sources.serpentine import linked
 
 SOLID: Final = 0.85
-"""Tone from which a filling is meant solid: black, and dark colours."""
+"""Tone above which a filling counts as solid: black and dark colours."""
 
 OVERLAP: Final = 0.1
-"""Share of a line's width by which lines of a solid filling overlap: a tenth covers play, uneven ink and rounding."""
+"""Overlap of lines of a solid filling, as a share of the line width: allows for backlash, uneven ink and rounding."""
 
 EDGE: Final = 0.1
-"""In pen widths: how far a link may pass outside of a filling whose edge bends inwards between two lines."""
+"""In pen widths: how far a link may extend beyond a concave edge between two lines."""
 
 LEAST_RUN: Final = 2.0
-"""In pen widths: shorter bits of a line that fades are dots, and cost a lift each."""
+"""In pen widths: shorter bits of a fading line are dropped, because they would be dots that cost a pen lift each."""
 
 TURN_DEG: Final = 30.0
-"""Between the lines of two inks: the angle at which printing screens disturb each other least (common practice)."""
+"""Angle between the lines of two inks at which printing screens interfere least (common practice)."""
 
 
 @dataclass(frozen=True)
@@ -40,7 +40,7 @@ class FillHatching:
     Parameters
     ----------
     pen_mm : width of the line; a filling of coverage c has lines pen / c apart.
-    angle_deg : of the first colour's lines; each further colour's are turned by 30 degrees.
+    angle_deg : of the first colour's lines; each further colour is rotated by 30 degrees.
     """
 
     pen_mm: float
@@ -48,7 +48,7 @@ class FillHatching:
 
 
 class Shading:
-    """Shades one filling after the other, and remembers which way each ink's lines run."""
+    """Shades fillings one by one, with a fixed direction for each ink."""
 
     def __init__(self, hatching: FillHatching, zoom: float) -> None:
         self._how = hatching
@@ -56,12 +56,12 @@ class Shading:
         self._angles: dict[str, float] = {}
 
     def expected_points(self, rings: Polylines, paint: Paint) -> float:
-        """How many points shading will take, roughly."""
+        """Estimated number of points of a shading."""
         pitch = self._how.pen_mm / max(PALEST, min(1.0, tone(paint)))
         return float(np.ptp(rings.points_mm, axis=0).sum()) / pitch * (1 if paint.gradient is None else 8)
 
     def shaded(self, rings: Polylines, even_odd: bool, paint: Paint) -> dict[str, list[Floats]]:
-        """Strokes, each (m, 2), mm, for each ink (``#rrggbb``) of a filling."""
+        """Strokes, each (m, 2), mm, by ink (``#rrggbb``) of a filling."""
         found = self._lines(rings, even_odd, paint)
         if not any(len(lines) > 1 for lines in found.values()):
             return {colour: list(lines) for colour, lines in found.items()}
@@ -70,7 +70,7 @@ class Shading:
         return {colour: linked(list(lines), inside, pen) for colour, lines in found.items()}
 
     def _lines(self, rings: Polylines, even_odd: bool, paint: Paint) -> dict[str, Floats]:
-        """Straight lines (m, 2, 2), mm, for each ink."""
+        """Straight lines (m, 2, 2), mm, by ink."""
         pen = self._how.pen_mm
         if paint.gradient is None:
             dark = tone(paint)
@@ -94,7 +94,8 @@ class Shading:
         return hatched(rings.points_mm, rings.starts, pitch_mm=pitch, angle_deg=angle, even_odd=even_odd)
 
     def _faded(self, lines: Floats, angle_deg: float, paint: Paint, colour: str) -> Floats:
-        """The parts of lines, a pen apart, that a tone asks for: each line has a rank, and is drawn where it is darker.
+        """Parts of lines, spaced by a pen width, that a varying tone requires: each line has a rank and is drawn where
+        the tone exceeds it.
 
         Ranks as in `linewright.sources.tone.hatching`.
         """

@@ -1,4 +1,4 @@
-"""`Shapes`: the regions of a placed painting: what its marks fill, and what their lines cover at their own width."""
+"""`Shapes`: the regions of a placed painting: fillings of its marks, and areas covered by their lines."""
 
 from __future__ import annotations
 
@@ -16,27 +16,27 @@ from linewright.sources.painting.placed import Placed
 from linewright.sources.painting.regions import Bools, Regions, pairs_of_boxes
 
 HULL_SHARE = 0.09
-"""Width of a filled shape over its size, below which it looks like a line: that of icons is 1/24 to 1/12."""
+"""Width of a filled shape divided by its size, below which it looks like a line: 1/24 to 1/12 in icons."""
 
 _LEAST_MM = 1e-3
-"""Area over length of the edge: a thinner region is a line."""
+"""Area divided by edge length; a thinner region is a line."""
 
 
 class Shapes:
-    """Numbers every region.
+    """The regions of a painting, numbered.
 
     Parameters
     ----------
-    dashed : the stroked polylines of a mark, mm.
-    lines_cover_from_mm : lines at least as wide hide what is below them; paper-coloured ones always do.
-    wide_mm : lines at least as wide are areas on which something as light as paper may lie.
+    dashed : returns the stroked polylines of a mark, mm.
+    lines_cover_from_mm : lines of at least this width hide what is below them; paper-coloured ones always do.
+    wide_mm : lines of at least this width are areas on which paper-coloured shapes may be visible.
 
     Attributes
     ----------
-    regions : all of them; those that are filled first, in paint order.
-    mark_of : (r,) int64: the mark of each.
+    regions : all regions; fillings first, in paint order.
+    mark_of : (r,) int64: mark of each region.
     covers : regions that hide what is below, in paint order.
-    inked_edge : (r,) bool: whether a pen draws along its edge, so that what lies along it need not be drawn again.
+    inked_edge : (r,) bool: a pen draws along its edge, so lines along it need not be drawn again.
     """
 
     def __init__(
@@ -84,22 +84,22 @@ class Shapes:
         self._first_ring = np.searchsorted(rings.owner, np.arange(len(even_odd) + 1))
         self.regions = Regions(rings, np.array(even_odd, dtype=np.bool_))
         self.mark_of: Ints = np.concatenate((fill_marks, np.array(hull_marks, dtype=np.int64))).astype(np.int64)
-        # At the edge of its tile the filling of a pattern may go on, so that no pen draws there.
+        # A pattern's filling may continue beyond its tile, so no pen draws at the tile's edge.
         tiles = [placed.painting.in_tile(marks[number].clip) for number in fill_marks]
         inked = [_has_inked_edge(marks[n]) and not tile for n, tile in zip(fill_marks, tiles, strict=True)]
         inked += [False] * len(hull_marks)
         self.inked_edge: Bools = np.array(inked, dtype=np.bool_)
         covering = [hides and _fill_covers(marks[number]) for number in fill_marks]
         covering += covering_lines
-        # What encloses nothing hides nothing, though its edge lies where a line does.
+        # A region without area hides nothing, though its edge coincides with a line.
         self._thick = self._are_thick()
         covers = np.flatnonzero(np.array(covering, dtype=np.bool_) & self._thick)
         self.covers: Ints = covers[np.argsort(self.mark_of[covers], kind="stable")]
 
     def _are_thick(self) -> Bools:
-        """(r,) which regions enclose more than a line."""
+        """(r,) regions with more area than a line."""
         thick = self.regions.thickness_mm() > _LEAST_MM
-        # The lobes of a ring that crosses itself may run opposite ways and add up to nothing.
+        # Lobes of a self-crossing ring with opposite directions may cancel.
         for region in np.flatnonzero(~thick & (np.diff(self.regions.first) >= 4)).tolist():
             rings = [ring for ring in self.rings_of(region) if len(ring) >= 4]
             area = sum(shapely.make_valid(shapely.Polygon(ring)).area for ring in rings)
@@ -107,12 +107,12 @@ class Shapes:
         return thick
 
     def of_mark(self, mark: int) -> tuple[int, ...]:
-        """The regions of a mark: its filling, its line."""
+        """The regions of a mark: filling, line."""
         found = () if self._fill[mark] < 0 else (int(self._fill[mark]),)
         return (*found, self._hull[mark]) if mark in self._hull else found
 
     def rings_of(self, region: int) -> list[Floats]:
-        """The rings of a region, each going back to its first point."""
+        """The rings of a region, closed."""
         rings = self._rings
         found = []
         for i in range(self._first_ring[region], self._first_ring[region + 1]):
@@ -121,7 +121,7 @@ class Shapes:
         return found
 
     def hull_share(self, marks: Ints) -> float:
-        """Of all edges that marks fill, the share that belongs to shapes much thinner than they are long and high."""
+        """Share of all filled edges that belongs to shapes much thinner than their size."""
         regions = self._fill[marks]
         sides = self.regions.boxes_mm[regions, 2:] - self.regions.boxes_mm[regions, :2]
         # A hull of width w and length l has an area of w l and an edge of 2 l.
@@ -131,7 +131,7 @@ class Shapes:
         return float(edge[thin].sum() / edge.sum()) if len(marks) and edge.sum() > 0.0 else 0.0
 
     def hull_of(self, mark: int) -> int | None:
-        """The region that the line of a mark covers, where it counts."""
+        """The region covered by a mark's line, if it has one."""
         return self._hull.get(mark)
 
     def encloses(self, mark: int) -> bool:
@@ -162,7 +162,7 @@ def _fill_covers(mark: Mark) -> bool:
 
 
 def _below_paper(placed: Placed, wide_mm: float) -> set[int]:
-    """Wide dark lines where something as light as paper is painted later, of which a rim may be left: roads of maps."""
+    """Wide dark lines partly covered by later paper-coloured shapes, so that rims remain: roads on maps."""
     marks, lines = placed.painting.marks, placed.lines
     if not len(lines):
         return set()
@@ -190,7 +190,7 @@ def _below_paper(placed: Placed, wide_mm: float) -> set[int]:
 
 
 def _line_covers(mark: Mark, zoom: float, from_mm: float) -> bool:
-    """Whether what a line covers hides what is below."""
+    """Whether the area covered by a line hides what is below."""
     if mark.silent or mark.line is None or not mark.line.paint.opaque:
         return False
     return is_paper(mark.line.paint) or mark.line.width * mean_scale(mark.matrix) * zoom >= from_mm

@@ -1,4 +1,4 @@
-"""`Sight`: what is seen of strokes: cut at clips and masks, and hidden by what is painted later."""
+"""`Sight`: the visible parts of strokes: clipped, masked, and not hidden by later paint."""
 
 from __future__ import annotations
 
@@ -15,36 +15,36 @@ from linewright.sources.painting.runs import Runs, Segmented, crossings
 from linewright.sources.painting.shapes import Shapes
 
 NEAR_MM: Final = 0.005
-"""What lies nearer to an edge than this lies on it: a quarter of the usual tolerance, far below what a pen shows."""
+"""Distance to an edge below which something counts as on it: a quarter of the usual tolerance."""
 
 SEEN: Final = 0.04
-"""Least share that a mask lets through; less is not seen."""
+"""Smallest share of a mask that counts as visible."""
 
 _MOST_PIECES: Final = 1_000_000
 
 _PAIRS_AT_A_TIME: Final = 4_000_000
-"""Segments and edges that may meet, looked at together: some 800 MB of temporary arrays."""
+"""Pairs of possibly intersecting segments and edges processed at a time: about 800 MB of temporary arrays."""
 
 _MOST_PAIRS: Final = 100_000_000
-"""Most pairs of lines and shapes in a picture: a minute. A million lines under ten thousand shapes are a tenth of
+"""Most pairs of lines and shapes in a picture: a minute. A million lines under ten thousand shapes make a tenth of
 it."""
 
 _MOST_AT_ONCE: Final = 20_000_000
-"""Most pairs where the work cannot be divided: 4 GB."""
+"""Most pairs if the work cannot be divided: 4 GB."""
 
 _SAMPLES: Final = 64
-"""Segments whose meetings with edges are counted to know how much is to come."""
+"""Segments sampled to estimate the number of pairs."""
 
 _COVERS_AT_A_TIME: Final = 512
 
 
 class Sight:
-    """Answers what is seen of strokes.
+    """Computes the visible parts of strokes.
 
     Parameters
     ----------
-    shapes : the regions of all marks that matter.
-    pen_mm : width of the pen: gaps and bits shorter than a third of it are not worth a lift.
+    shapes : regions of all relevant marks.
+    pen_mm : width of the pen: gaps and bits shorter than a third of it do not justify a pen lift.
     """
 
     def __init__(self, shapes: Shapes, pen_mm: float) -> None:
@@ -57,10 +57,8 @@ class Sight:
         self._boxes: dict[int, tuple[float, float, float, float] | None] = {}
         self._pairs_left: float = _MOST_PAIRS
 
-    # ------------------------------------------------------------------ clips
-
     def regions_of(self, clip: int) -> tuple[int, ...]:
-        """All regions that decide what a clip lets through."""
+        """All regions that a clip depends on."""
         if clip < 0:
             return ()
         found = self._regions_of_clip.get(clip)
@@ -74,9 +72,9 @@ class Sight:
         return found
 
     def inside_clip(self, clip: int, points: Floats, on_edge: dict[int, Bools] | None = None) -> Bools:
-        """(n,) bool: whether (n, 2) points are seen through a clip.
+        """(n,) bool: whether (n, 2) points are visible through a clip.
 
-        ``on_edge`` : for some regions, which of the points count as inside.
+        ``on_edge`` : for some regions, points that count as inside.
         """
         if clip < 0 or not len(points):
             return np.ones(len(points), dtype=bool)
@@ -103,7 +101,7 @@ class Sight:
         return seen
 
     def is_soft(self, clip: int) -> bool:
-        """Whether a clip, or one around it, lets through more in one place than in another of the same shape."""
+        """Whether a clip, or an enclosing one, varies within a shape."""
         while clip >= 0:
             one = self.clips[clip]
             if one.kind in ("mask", "alpha"):
@@ -114,7 +112,7 @@ class Sight:
         return False
 
     def has_mask(self, clip: int) -> bool:
-        """Whether a clip, or one around it, is a mask, which may let through in part."""
+        """Whether a clip, or an enclosing one, is a mask, which may be partly transparent."""
         while clip >= 0:
             if self.clips[clip].kind in ("mask", "alpha"):
                 return True
@@ -122,7 +120,7 @@ class Sight:
         return False
 
     def let_through(self, clip: int, points: Floats) -> Floats:
-        """(n,) what all masks of a clip let through at (n, 2) points, 0 to 1; other clips do not count."""
+        """(n,) transmission of all masks of a clip at (n, 2) points, 0 to 1; other clips are ignored."""
         share = np.ones(len(points))
         while clip >= 0:
             one = self.clips[clip]
@@ -140,7 +138,7 @@ class Sight:
         return inside
 
     def _through_mask(self, members: tuple[int, ...], points: Floats, by_luminance: bool) -> Floats:
-        """What a mask lets through at each point, 0 to 1 (CSS Masking 1, section 7.10)."""
+        """Transmission of a mask at each point, 0 to 1 (CSS Masking 1, section 7.10)."""
         light, alpha = np.zeros(len(points)), np.zeros(len(points))
         for member in members:
             mark = self.marks[member]
@@ -156,7 +154,7 @@ class Sight:
         return light if by_luminance else alpha
 
     def box_of(self, clip: int) -> tuple[float, float, float, float] | None:
-        """The box that a clip is, where all of it are upright rectangles; None otherwise."""
+        """The box of a clip made of upright rectangles only; None otherwise."""
         if clip < 0:
             return (-np.inf, -np.inf, np.inf, np.inf)
         if clip not in self._boxes:
@@ -181,7 +179,7 @@ class Sight:
         return (max(x0, around[0]), max(y0, around[1]), min(x1, around[2]), min(y1, around[3]))
 
     def clipped(self, lines: Polylines, order: Ints) -> tuple[Polylines, Bools]:
-        """Strokes within the clips of the marks ``order`` (k,), and (k,) bool for each whether it lost something."""
+        """Strokes clipped by the clips of marks ``order`` (k,), and (k,) bool whether each lost something."""
         clip_of_mark = np.array([mark.clip for mark in self.marks], dtype=np.int64)
         clip = clip_of_mark[order] if len(lines) else np.empty(0, np.int64)
         cut = clip >= 0
@@ -224,16 +222,16 @@ class Sight:
         return rearranged(together((kept, others)), np.argsort(was, kind="stable")), whole_lost
 
     def pairs(self, parts: Segmented, edges: Ints) -> tuple[Ints, Ints]:
-        """Segments and edges whose boxes meet."""
+        """Segments and edges whose boxes intersect."""
         if not len(edges) or not len(parts.at):
             return np.empty(0, np.int64), np.empty(0, np.int64)
         segment, edge = pairs_of_boxes(boxes_of(parts.begin, parts.end, NEAR_MM), self.boxes_of_edges(edges))
         return segment, edges[edge]
 
     def finely(self, parts: Segmented, segments: Ints) -> tuple[Ints, Floats]:
-        """Cuts a pen's width apart in some segments, as `Runs` takes them."""
+        """Cuts a pen's width apart in some segments, as for `Runs`."""
         lengths = np.hypot(*(parts.end - parts.begin)[segments].T)
-        # What is far larger than any sheet is cut less finely: a file may not fill the memory.
+        # Objects far larger than any sheet are cut more coarsely, to bound memory.
         step_mm = max(self.pen_mm, float(lengths.sum()) / _MOST_PIECES)
         pieces = np.ceil(lengths / step_mm).astype(np.int64)
         pieces = np.maximum(pieces, 1)
@@ -242,7 +240,7 @@ class Sight:
         return segment, number / np.repeat(pieces, pieces)
 
     def _runs(self, parts: Segmented, segment: Ints, edge: Ints, soft: Bools | None = None) -> tuple[Runs, Ints, Ints]:
-        """Strokes cut at edges, ``soft`` ones finely, and which runs lie along the edge of which region."""
+        """Strokes cut at edges, finely at ``soft`` ones, and the runs that lie along the edge of a region."""
         pair, share, common, stretch = crossings(
             parts.begin[segment], parts.end[segment], self.regions.begin[edge], self.regions.end[edge], NEAR_MM
         )
@@ -254,19 +252,17 @@ class Sight:
         run, which = runs.in_stretches(segment[common], stretch)
         return runs, run, self.regions.shape[edge[common[which]]]
 
-    # ------------------------------------------------------------------ what is painted later
-
     def uncovered(self, lines: Polylines, order: Ints) -> Polylines:
-        """What of strokes no opaque paint covers.
+        """The parts of strokes not covered by opaque paint.
 
         Parameters
         ----------
-        order : (k,) int64: the mark that each stroke is painted with; what is painted by later marks may hide it.
+        order : (k,) int64: mark of each stroke; later marks may hide it.
         """
         covers = self.shapes.covers
         if not len(covers) or not len(lines):
             return lines
-        # From the top downward and a number at a time: what the upper ones hide need not be held against the lower.
+        # From the top down, some at a time: what upper covers hide is not tested against lower ones.
         cover_marks = self.shapes.mark_of[covers]
         for high in range(len(covers), 0, -_COVERS_AT_A_TIME):
             low = max(0, high - _COVERS_AT_A_TIME)
@@ -281,7 +277,9 @@ class Sight:
         return lines
 
     def _without(self, lines: Polylines, order: Ints, covers: Ints) -> tuple[Polylines, Ints]:
-        """Strokes without what covers hide, in portions that fit into memory; all of them where it is too much."""
+        """Strokes without parts hidden by covers, in portions that fit into memory; unchanged if that is too much
+        work.
+        """
         parts = Segmented(lines)
         edges = np.flatnonzero(np.isin(self.regions.shape, covers))
         expected = _expected_pairs(parts, self.boxes_of_edges(edges))
@@ -298,7 +296,7 @@ class Sight:
         return together([part for part, _ in kept]), np.concatenate([part_order for _, part_order in kept])
 
     def can_compare(self, parts: Segmented, boxes: Floats) -> bool:
-        """Whether segments can be held against what lies in boxes in bounded time and memory; says so if not."""
+        """Whether segments can be tested against boxes in bounded time and memory; notes it if not."""
         expected = _expected_pairs(parts, boxes)
         return self._affords(expected if expected <= _MOST_AT_ONCE else math.inf)
 
@@ -312,14 +310,14 @@ class Sight:
         return True
 
     def boxes_of_edges(self, edges: Ints) -> Floats:
-        """(k, 4) boxes around edges of regions."""
+        """(k, 4) bounding boxes of edges of regions."""
         return boxes_of(self.regions.begin[edges], self.regions.end[edges])
 
     def _uncovered_portion(self, lines: Polylines, order: Ints, covers: Ints) -> tuple[Polylines, Ints]:
         regions, shapes = self.regions, self.shapes
         mark_of_cover = shapes.mark_of[covers]
         back_to = np.array([self.marks[mark].back_to for mark in mark_of_cover], dtype=np.int64)
-        # The last mark whose cover an edge bounds, itself or as its clip.
+        # The last mark whose cover has this edge, as its own or as its clip's.
         latest = np.full(len(regions), -1, dtype=np.int64)
         latest[covers] = mark_of_cover
         for mark in mark_of_cover:
@@ -354,7 +352,7 @@ class Sight:
 
 
 def _expected_pairs(parts: Segmented, boxes: Floats) -> float:
-    """How many segments and boxes may meet, from a sample of the segments."""
+    """Estimated number of intersecting segments and boxes, from a sample."""
     if not len(parts.at) or not len(boxes):
         return 0.0
     sample = np.linspace(0, len(parts.at) - 1, min(_SAMPLES, len(parts.at))).astype(np.int64)
@@ -366,7 +364,7 @@ def _expected_pairs(parts: Segmented, boxes: Floats) -> float:
 
 
 def _member(sorted_codes: Ints, codes: Ints) -> Bools:
-    """Which codes are among sorted ones."""
+    """(n,) bool: membership in sorted codes."""
     if not len(sorted_codes):
         return np.zeros(len(codes), dtype=bool)
     at = np.minimum(np.searchsorted(sorted_codes, codes), len(sorted_codes) - 1)

@@ -1,4 +1,4 @@
-"""Where a gradient changes all at once: hard stops, and the ends of one that is repeated; lines that a pen can draw."""
+"""Lines where a gradient jumps: hard stops, and the ends of repeated gradients."""
 
 from __future__ import annotations
 
@@ -16,13 +16,13 @@ from linewright.sources.painting.runs import Runs, Segmented, crossings
 from linewright.sources.painting.sight import NEAR_MM, Sight
 
 STEP: Final = 0.1
-"""Share of the full range of red, green or blue, as seen on white: a smaller step is not drawn."""
+"""Smallest drawn jump, as a share of the range of red, green or blue on white."""
 
 MOST: Final = 2000
-"""Lines of one gradient: a finer one is a tone."""
+"""Most lines of one gradient; a finer one is treated as a tone."""
 
 MOST_POINTS: Final = 400_000
-"""Most points of the circles of one gradient; pictures far larger than any sheet get coarser circles."""
+"""Most points of the circles of one gradient; very large pictures get coarser circles."""
 
 
 def steps(sight: Sight, marks: list[int], tolerance_mm: float) -> tuple[Polylines, list[str]]:
@@ -30,11 +30,11 @@ def steps(sight: Sight, marks: list[int], tolerance_mm: float) -> tuple[Polyline
 
     Parameters
     ----------
-    marks : numbers of marks with a filling that is seen.
+    marks : numbers of marks with a visible filling.
 
     Returns
     -------
-    Lines whose ``owner`` is the mark, and the colour of each: that of the side that stands out more from paper.
+    Lines whose ``owner`` is the mark, and their colours, those of the side with more contrast to paper.
     """
     found: list[Floats] = []
     owners: list[int] = []
@@ -59,7 +59,7 @@ def steps(sight: Sight, marks: list[int], tolerance_mm: float) -> tuple[Polyline
 
 
 def _inside(lines: Polylines, marks: Ints, sight: Sight) -> Polylines:
-    """The parts of lines that lie in what their marks fill."""
+    """The parts of lines inside the fillings of their marks."""
     region_of_mark = {int(mark): sight.shapes.fill_of(int(mark)) for mark in np.unique(marks)}
     region = np.array([region_of_mark[int(mark)] for mark in marks], dtype=np.int64)
     parts = Segmented(lines)
@@ -85,7 +85,7 @@ def _of_gradient(paint: Paint, zoom: float, box_mm: Floats, tolerance_mm: float)
     a, b, c, d, e, f = inverse(matrix)
     x0, y0, x1, y1 = box_mm
     radial = gradient.circles[2] > 0.0 or gradient.circles[5] > 0.0
-    with np.errstate(all="ignore"):  # what is no number is looked for right below
+    with np.errstate(all="ignore"):  # checked for NaN below
         corners = np.array(((x0, y0), (x1, y0), (x1, y1), (x0, y1))) @ np.array(((a, b), (c, d))) + (e, f)
         places = _around_circle(gradient, corners) if radial else _along_line(gradient, corners)
     if places is None or not np.isfinite((*places, *corners.ravel())).all():
@@ -102,7 +102,7 @@ def _of_gradient(paint: Paint, zoom: float, box_mm: Floats, tolerance_mm: float)
 
 
 def _jumps(gradient: Gradient, alpha: float) -> list[tuple[float, str]]:
-    """Offsets where the colour jumps, and the colour that stands out more."""
+    """Offsets of the jumps, with the colour of higher contrast."""
     stops = gradient.stops
     offsets = np.maximum.accumulate(np.array([stop.offset for stop in stops]))
     found = []
@@ -115,7 +115,7 @@ def _jumps(gradient: Gradient, alpha: float) -> list[tuple[float, str]]:
             found.append((float(offsets[i]), _stronger(stops[i], stops[j])))
         i = j + 1
     if gradient.spread == "repeat" and _differ(stops[-1], stops[0], alpha):
-        # The end of one and the beginning of the next meet; jumps at 0 or 1 themselves are part of that.
+        # In a repeated gradient the end meets the start; jumps at 0 or 1 are part of that.
         found = [one for one in found if 0.0 < one[0] < 1.0] + [(0.0, _stronger(stops[-1], stops[0]))]
     return found
 
@@ -133,7 +133,7 @@ def _stronger(first: Stop, second: Stop) -> str:
 
 
 def _repeated(jumps: list[tuple[float, str]], spread: str, low: float, high: float) -> list[tuple[float, str]]:
-    """Every place between two parameters where a jump lies, for a gradient that goes on beyond its ends."""
+    """All jumps between two parameters, for a gradient continued beyond its ends."""
     if spread == "pad":
         return [one for one in jumps if low <= one[0] <= high]
     first, last = math.floor(low), math.ceil(high)
@@ -166,11 +166,11 @@ def _straight(gradient: Gradient, at: float, corners: Floats) -> Floats:
 
 
 def _around_circle(gradient: Gradient, corners: Floats) -> tuple[float, float] | None:
-    """The least and the most parameter whose circle meets a box; None where circles do not lie within each other."""
+    """Smallest and largest parameter whose circle intersects a box; None for circles that are not nested."""
     x0, y0, r0, x1, y1, r1 = gradient.circles
     if math.hypot(x1 - x0, y1 - y0) >= abs(r1 - r0):
         return None
-    # The farthest corner lies within the circle whose radius outgrows its way there.
+    # Every corner is inside the circle whose radius exceeds its distance.
     away = float(np.hypot(corners[:, 0] - x0, corners[:, 1] - y0).max())
     speed = r1 - r0 - math.copysign(math.hypot(x1 - x0, y1 - y0), r1 - r0)
     if speed == 0.0:

@@ -1,8 +1,8 @@
-"""`strokes_of`: a painting becomes strokes, at the size that it has on the sheet.
+"""`strokes_of`: the strokes of a painting, at its size on the sheet.
 
-What is drawn: every line that has a colour, along its middle; of a filling without a line its edge. Fillings are left
-bare, or shaded where that is asked for; then lines wider than the pen are filled at their width. What is covered is not
-drawn, unless it is asked for, and what is as light as paper covers without being drawn.
+It draws the centre line of every coloured line, and the edge of every filling without a line. Fillings are left blank,
+or shaded on request; then lines wider than the pen are filled at their width. Covered parts are not drawn unless
+requested, and paper-coloured shapes cover without being drawn.
 """
 
 from __future__ import annotations
@@ -48,18 +48,19 @@ from linewright.sources.painting.underlay import over
 from linewright.sources.picture import Picture, Wish
 
 _LEAST_SIDE_MM: Final = 1.0
-"""Least side of a picture that states no size: a page has sides, even where all lines run along its edge."""
+"""Smallest side of a picture without a stated size, because a page needs an area even if all lines lie on one edge."""
 
 _ALONG: Final = 3.0
-"""Widths of a wide line along which the edge of something light on it is drawn: shorter is a mere crossing."""
+"""In line widths: an edge of something light along a wide line is drawn if it is longer; a shorter one is only a
+crossing."""
 
 FILLED_FROM_PENS: Final = 1.5
-"""Width of a line, in pens, from which one stroke of the pen no longer stands for it: half a pen is missing."""
+"""Line width, in pens, above which one stroke is too thin for it: half a pen is missing."""
 
 _LOOSE: Final = "unlayered"
-"""Name of the pen for what lies outside of all layers."""
+"""Pen name for marks outside of all layers."""
 
-# CSS 2.1, section 4.3.6: the basic colour keywords (aqua and fuchsia under the names that a pen shop uses).
+# CSS 2.1, section 4.3.6: the basic colour keywords (aqua and fuchsia under the common names of inks).
 _NAMES: Final = {
     "#000000": "black", "#c0c0c0": "silver", "#808080": "grey", "#ffffff": "white", "#800000": "maroon",
     "#ff0000": "red", "#800080": "purple", "#ff00ff": "magenta", "#008000": "green", "#00ff00": "lime",
@@ -70,7 +71,7 @@ _NAMES: Final = {
 
 @dataclass(frozen=True, slots=True)
 class _Ink:
-    """Whose strokes, and in which colour."""
+    """Mark and colour of some strokes."""
 
     mark: int
     colour: str
@@ -83,13 +84,13 @@ def strokes_of(
 
     Parameters
     ----------
-    wish : the room on the sheet, the pen, and what is wanted.
-    hatching : how fillings are shaded; none: only their edges are drawn.
+    wish : area on the sheet, pen, and options.
+    hatching : how fillings are shaded; None: only their edges are drawn.
 
     Raises
     ------
     SourceError
-        When nothing is left to draw, or a limit is broken.
+        Nothing is left to draw, or a limit is exceeded.
     """
     limits = limits or FileLimits()
     on_sheet, laid = laid_out(painting, wish, limits)
@@ -97,12 +98,12 @@ def strokes_of(
 
 
 def laid_out(painting: Painting, wish: Wish, limits: FileLimits) -> tuple[tuple[float, float], Placed]:
-    """Size on the sheet, mm, and the painting flattened there.
+    """Size on the sheet, mm, and the flattened painting.
 
     Raises
     ------
     SourceError
-        When a limit is broken.
+        A limit is exceeded.
     """
     curves = on_page(painting, limits)
     width_mm, height_mm = _size(painting, curves)
@@ -111,7 +112,7 @@ def laid_out(painting: Painting, wish: Wish, limits: FileLimits) -> tuple[tuple[
 
 
 def _size(painting: Painting, curves: Curves) -> tuple[float, float]:
-    """Size of the page, mm; that of what is drawn where the file states none."""
+    """Size of the page, mm; that of its contents if the file states none."""
     if painting.size_stated:
         if not math.isfinite(painting.width_mm + painting.height_mm):
             raise SourceError(
@@ -153,13 +154,13 @@ class Artist:
         self.sight = Sight(self.shapes, self.pen_mm)
 
     def lines_alone(self) -> tuple[Polylines, list[str]]:
-        """Lines that are seen, without anything of fillings, and the colour of each."""
+        """The visible lines without anything of fillings, and the colour of each."""
         lines = self._clipped(self._lines())
         drawn = self.sight.uncovered(lines, self._order(lines))
         return drawn, [self.inks[owner].colour for owner in drawn.owner.tolist()]
 
     def picture(self, size_mm: tuple[float, float]) -> Picture:
-        """All strokes that are seen."""
+        """All visible strokes."""
         lines, edges_seen = self._clipped(self._lines()), self._edges()
         if not self.wish.see_through:
             edges_seen = without_overdrawn(edges_seen, self._order(edges_seen), lines, self._order(lines), self.sight)
@@ -181,8 +182,6 @@ class Artist:
         covers = tuple(covered(self.sight)) if self.wish.covers else ()
         return Picture(Drawing(drawn.points_mm, drawn.starts, pen, pens), *size_mm, self.notes.texts(), covers)
 
-    # ------------------------------------------------------------------ lines
-
     def _matrix(self, mark: Mark) -> Matrix:
         """Own units to mm on the sheet."""
         return multiply(scaling(self.laid.zoom, self.laid.zoom), mark.matrix)
@@ -200,7 +199,7 @@ class Artist:
         )
 
     def _hull_is_filled(self, mark: Mark) -> bool:
-        """Whether a line is so wide that it is filled at its width."""
+        """Whether a line is wide enough to be filled at its width."""
         return (
             self.hatching is not None
             and self._seen(mark)
@@ -213,11 +212,11 @@ class Artist:
         return len(self.inks) - 1
 
     def _order(self, lines: Polylines) -> Ints:
-        """The mark that each stroke is painted with."""
+        """The mark of each stroke."""
         return np.array([ink.mark for ink in self.inks], dtype=np.int64)[lines.owner]
 
     def _lines(self) -> Polylines:
-        """The middles of all lines, dashes cut."""
+        """Centre lines of all lines, with dashes cut."""
         ink_of = np.full(len(self.marks), -1, dtype=np.int64)
         dashed = np.zeros(len(self.marks), dtype=bool)
         dots = np.zeros(len(self.marks), dtype=bool)
@@ -247,7 +246,7 @@ class Artist:
         return Polylines(found.points_mm, found.starts, ink_of[found.owner])
 
     def _stroked(self, number: int) -> Polylines:
-        """The outlines of a mark as its line strokes them: dashes cut."""
+        """The outlines stroked by a mark's line, with dashes cut."""
         lines = self.laid.of_mark(number)
         mark = self.marks[number]
         if mark.line is None or not mark.line.dashes:
@@ -259,7 +258,7 @@ class Artist:
             if len(stroke) < 2:
                 pieces.append(stroke)
                 continue
-            with np.errstate(over="ignore", invalid="ignore"):  # a period that is no number is looked for below
+            with np.errstate(over="ignore", invalid="ignore"):  # checked for NaN below
                 along = user_lengths(stroke, matrix)
                 length = float(along[-1])
                 scale = length / line.path_length if line.path_length else 1.0
@@ -281,10 +280,8 @@ class Artist:
         if self.points_left < 0:
             raise too_many_points(self.limits.vertices - self.points_left, self.limits, self.painting.name)
 
-    # ------------------------------------------------------------------ fillings
-
     def _edges(self) -> Polylines:
-        """The edges of fillings that no line of their own runs along."""
+        """Edges of fillings without a line of their own."""
         wanted = [number for number, mark in enumerate(self.marks) if self._fill_seen(mark)]
         wanted = [number for number in wanted if self.shapes.encloses(number)]
         if not wanted:
@@ -309,13 +306,13 @@ class Artist:
         return Polylines(both.points_mm, both.starts, ink_of[both.owner])
 
     def _closing(self, numbers: Ints) -> Polylines:
-        """The straight edge that closes a filling where its line leaves it open."""
+        """The straight edge that closes a filling whose outline is open."""
         strokes, owners = [], []
         for number in numbers.tolist():
             lines = self.laid.of_mark(number)
             for i in range(len(lines)):
                 points = lines.points_mm[lines.starts[i] : lines.starts[i + 1]]
-                # Points in a row enclose nothing that could have an edge of its own.
+                # Collinear points enclose no area.
                 x, y = (points - points[0]).T
                 area = abs(float(x[:-1] @ y[1:] - x[1:] @ y[:-1])) / 2.0
                 if area > self.pen_mm**2 and (points[0] != points[-1]).any():
@@ -325,7 +322,7 @@ class Artist:
         return self.sight.clipped(found, found.owner)[0] if len(found) else found
 
     def _shading(self, hatching: FillHatching) -> Polylines:
-        """Lines inside of fillings, and of lines wider than the pen."""
+        """Lines inside of fillings, and inside of lines wider than the pen."""
         shading = Shading(hatching, self.laid.zoom)
         shaded: list[Floats] = []
         shaded_inks: list[int] = []
@@ -338,7 +335,7 @@ class Artist:
             if self._fill_seen(mark) and mark.fill is not None:
                 jobs.append((closed(self.laid.of_mark(number)), mark.even_odd, mark.fill))
             if self._hull_is_filled(mark) and mark.line is not None:
-                # The edge of the ink is the edge of the line: the pen's middle runs half its width inside.
+                # The edge of the ink must match the edge of the line, so the pen's centre is half its width inside.
                 rings = hull(
                     self._stroked(number), mark.line, self._matrix(mark), self.wish.tolerance_mm, self.pen_mm / 2
                 )
@@ -363,7 +360,7 @@ class Artist:
         return Polylines(found.points_mm, found.starts, np.array(inks, dtype=np.int64))
 
     def _paper_edges(self) -> Polylines:
-        """Where paper-coloured paint ends on a dark filling: the filling's edge there, in its ink."""
+        """Edges of paper-coloured paint on dark fillings, in the filling's ink."""
         papers = [
             (int(region), int(self.shapes.mark_of[region]))
             for region in range(len(self.shapes.regions))
@@ -413,7 +410,7 @@ class Artist:
         return Polylines(found.points_mm, found.starts, owner).select(chosen)
 
     def _is_middle(self, lines: Polylines, number: int, region: int, width_mm: float) -> bool:
-        """Whether an edge runs along the middle of the wide line that it lies on, which is drawn anyway."""
+        """Whether an edge runs along the centre of the wide line below it, which is drawn anyway."""
         if width_mm == 0.0:
             return False
         middle = self.laid.of_mark(int(self.shapes.mark_of[region]))
@@ -425,7 +422,7 @@ class Artist:
         return bool(np.median(shapely.distance(whole, samples)) < width_mm / 4.0)
 
     def _painted(self, region: int) -> tuple[Paint, float]:
-        """The paint of a region, and its width, mm, if it is that of a line, else 0."""
+        """The paint of a region, and its width, mm, if it is a line, else 0."""
         number = int(self.shapes.mark_of[region])
         mark = self.marks[number]
         if self.shapes.fill_of(number) == region:
@@ -448,10 +445,8 @@ class Artist:
         self._spend(sum(map(len, strokes)))
         return polylines_of(strokes, owners)
 
-    # ------------------------------------------------------------------ what is seen
-
     def _clipped(self, lines: Polylines) -> Polylines:
-        """Strokes within their clips; says how many the edge of the picture cut."""
+        """Strokes within their clips; notes how many the picture's edge cut."""
         if not len(lines):
             return lines
         order = self._order(lines)
@@ -474,7 +469,7 @@ class Artist:
         return True
 
     def _pens(self, lines: Polylines) -> tuple[Ints, tuple[Pen, ...]]:
-        """Pen of each stroke, and the pens in the order in which the picture first uses them."""
+        """Pen of each stroke, and the pens in order of first use."""
         number_of: dict[str, int] = {}
         pens: list[Pen] = []
         of_ink = np.full(len(self.inks), -1, dtype=np.int64)
@@ -490,7 +485,7 @@ class Artist:
         return of_ink[lines.owner], tuple(pens)
 
     def nothing(self) -> SourceError:
-        """The error for a picture of which nothing is seen."""
+        """The error for a picture without visible strokes."""
         reasons = "; ".join(self.notes.texts()[:3])
         paints = [mark.fill for mark in self.marks if not mark.silent and mark.fill is not None]
         paints += [mark.line.paint for mark in self.marks if not mark.silent and mark.line is not None]

@@ -1,4 +1,4 @@
-"""What lies below an edge: the dark filling or wide line that a paper-coloured shape is painted on."""
+"""What is below an edge: the dark filling or wide line on which a paper-coloured shape is painted."""
 
 from __future__ import annotations
 
@@ -11,24 +11,24 @@ from linewright.sources.painting.sight import NEAR_MM, Sight
 
 
 def over(lines: Polylines, dark: list[int], sight: Sight) -> tuple[Polylines, Ints]:
-    """The parts of lines that lie on something dark that is painted before them.
+    """The parts of lines that lie on something dark painted before them.
 
     Parameters
     ----------
     lines : edges of paper-coloured shapes; ``owner`` is their mark.
-    dark : regions that are seen.
+    dark : visible dark regions.
 
     Returns
     -------
-    The parts, and (k,) int64 the region below each: the last one painted there before it.
+    The parts, and (k,) int64 the topmost region below each.
     """
     regions, shapes = sight.regions, sight.shapes
     dark_regions = np.array(dark, dtype=np.int64)
-    # What is painted between hides the dark: an opaque one that is as light as paper, too.
+    # Opaque paint in between hides the dark, even if it is as light as paper.
     every = np.union1d(dark_regions, shapes.covers)
     # A mark's line is painted after its filling, and regions of lines come after all of fillings.
     rank = shapes.mark_of * (2 * len(regions) + 1) + np.arange(len(regions))
-    # The first mark for which the edge of a region counts, as its own or as that of its clip.
+    # The first mark for which the edge of a region counts, as its own or as its clip's.
     first_mark = np.full(len(regions), len(sight.marks), dtype=np.int64)
     first_mark[every] = shapes.mark_of[every]
     for mark in np.unique(shapes.mark_of[every]).tolist():
@@ -57,9 +57,9 @@ def over(lines: Polylines, dark: list[int], sight: Sight) -> tuple[Polylines, In
         through[at] = sight.inside_clip(int(number), runs.middle[point[at]])
     point, below = point[through], below[through]
     top = np.full(len(runs), -1, dtype=np.int64)
-    # The last in paint order stays where several are written.
+    # With several assignments the last in paint order wins.
     painted = np.argsort(rank[below], kind="stable")
     top[point[painted]] = below[painted]
-    # A part that lies on two of them is cut where one ends.
+    # A part on two of them is cut where one ends.
     kept, first, _ = runs.kept(np.isin(top, dark_regions), top)
     return kept, top[first]

@@ -1,4 +1,4 @@
-"""The inner loop of `Regions.inside`, for millions of pairs of point and edge; compiled where that can be."""
+"""Inner loop of `Regions.inside`, for millions of pairs of point and edge; compiled if possible."""
 
 from __future__ import annotations
 
@@ -20,9 +20,9 @@ def windings(
     Parameters
     ----------
     points : (k, 2) float64, mm.
-    slab : (k,) whose edges each point is held against: ``edges[starts[s]:starts[s + 1]]``.
+    slab : (k,) slab of each point, with edges ``edges[starts[s]:starts[s + 1]]``.
     begin, end : (m, 2) float64, mm, of the edges.
-    winding, crossings : (k,) int64, filled here.
+    winding, crossings : (k,) int64, output.
     """
     for i in range(len(points)):
         x, y = points[i, 0], points[i, 1]
@@ -30,7 +30,7 @@ def windings(
         for at in range(starts[slab[i]], starts[slab[i] + 1]):
             edge = edges[at]
             y0, y1 = begin[edge, 1], end[edge, 1]
-            # An edge counts from its lower end on and not at its upper, so that a corner counts once.
+            # An edge includes its lower end and excludes its upper one, so that a corner counts once.
             if (y0 <= y) == (y1 <= y):
                 continue
             x0 = begin[edge, 0]

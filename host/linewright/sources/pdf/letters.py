@@ -1,4 +1,4 @@
-"""The text of a PDF in our single-line letters: each at the place that the file gives it."""
+"""The text of a PDF in single-line letters, each at its position in the file."""
 
 from __future__ import annotations
 
@@ -15,17 +15,17 @@ from linewright.sources.painting.matrices import Matrix, multiply
 from linewright.sources.pdf.paints import paint_of
 
 CAP_SHARE: Final = 0.7
-"""Height of a capital in sizes of a font: 0.66 to 0.73 in the common text faces (common practice)."""
+"""Capital height as a share of the font size: 0.66 to 0.73 in common text faces (common practice)."""
 
 NARROWEST: Final = 0.6
 WIDEST: Final = 1.5
-"""How far a letter may be squeezed or stretched to the width that the file's font gives it."""
+"""Largest factor by which a letter is squeezed or stretched to the width of the file's font."""
 
 
 class Letters:
-    """Letters of a page, text object by text object.
+    """The letters of a page, by text object.
 
-    The library tells where each character of the page begins, and which text object it belongs to.
+    pdfium returns the position of each character of the page and its text object.
     """
 
     def __init__(self, page: Any, painting: Painting) -> None:
@@ -39,7 +39,7 @@ class Letters:
         self._of_object: dict[int, list[int]] = {}
 
     def _index(self) -> None:
-        """Which characters belong to which text object, read when the first one comes."""
+        """Index the characters by text object, at first use."""
         raw = self._raw
         self.text_page = self._page.get_textpage()
         for number in range(raw.FPDFText_CountChars(self.text_page)):
@@ -48,7 +48,7 @@ class Letters:
                 self._of_object.setdefault(ctypes.addressof(thing.contents), []).append(number)
 
     def take(self, thing: Any, matrix: Matrix, clip: int) -> None:
-        """Put the letters of a text object down, unless it is invisible."""
+        """Draw the letters of a text object, unless it is invisible."""
         raw = self._raw
         mode = raw.FPDFTextObj_GetTextRenderMode(thing)
         if mode in (raw.FPDF_TEXTRENDERMODE_INVISIBLE, raw.FPDF_TEXTRENDERMODE_CLIP):
@@ -64,7 +64,7 @@ class Letters:
         em = float(size.value)
         if not numbers or not em or not math.isfinite(em):
             return
-        # Own units of the mark: those of the text, y upward.
+        # Own units of the mark: those of the text, y up.
         whole = multiply(matrix, own)
         stroked_only = mode == raw.FPDF_TEXTRENDERMODE_STROKE
         paint = paint_of(thing, raw.FPDFPageObj_GetStrokeColor if stroked_only else raw.FPDFPageObj_GetFillColor)
@@ -84,14 +84,14 @@ class Letters:
                     step = (places[place + 1][0] - at[0]) / (advance * cap)
                     if abs(places[place + 1][1] - at[1]) < 1e-3 * em:
                         across *= min(max(step, NARROWEST), WIDEST) if step > 0 else 1.0
-                # A ligature's parts follow each other.
+                # Parts of a ligature are placed one after the other.
                 x = at[0] + part * advance * cap
                 draw(self.painting.segments, strokes, np.array([[across, 0.0], [0.0, -cap]]), (x, at[1]))
         if len(self.painting.segments.starts) > before:
             self.painting.add(Mark(whole, line=Line(paint, em / 12, "round", "round"), clip=clip))
 
     def _origin(self, number: int, own: Matrix) -> tuple[float, float]:
-        """Where a character begins, in the units of its text."""
+        """Position of a character, in the units of its text."""
         x, y = ctypes.c_double(), ctypes.c_double()
         self._raw.FPDFText_GetCharOrigin(self.text_page, number, x, y)
         a, b, c, d, _, _ = own
@@ -101,7 +101,7 @@ class Letters:
         return ((d * x.value - c * y.value) / area, (a * y.value - b * x.value) / area)
 
     def finish(self) -> None:
-        """Say which characters have no letter."""
+        """Note characters without a letter."""
         if self.missing:
             named = ", ".join(list(self.missing)[:8])
             self.painting.notes.add(f"the single-line face has no letter for {named}; gaps are left in their place")

@@ -1,4 +1,4 @@
-"""Colours and lines of a PDF's objects, as the library tells them."""
+"""Colours and lines of a PDF's objects, as reported by pdfium."""
 
 from __future__ import annotations
 
@@ -11,11 +11,11 @@ _CAPS: Final[dict[int, Cap]] = {0: "butt", 1: "round", 2: "square"}
 _JOINS: Final[dict[int, Join]] = {0: "miter", 1: "round", 2: "bevel"}
 
 MITER_LIMIT: Final = 10.0
-"""Where a file states none (ISO 32000-1, 8.4.3.5); the library does not tell another."""
+"""Default if the file states none (ISO 32000-1, 8.4.3.5); pdfium does not report it."""
 
 
 def paint_of(thing: Any, read: Any) -> Paint:
-    """The colour of an object, read by one of the library's two functions."""
+    """The colour of an object, read by one of two pdfium functions."""
     red, green, blue, alpha = (ctypes.c_uint() for _ in range(4))
     if not read(thing, red, green, blue, alpha):
         return Paint("#000000")

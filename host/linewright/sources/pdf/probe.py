@@ -1,7 +1,8 @@
-"""A first look at a PDF in a process of its own: what the library does with strange bytes cannot be bounded in ours.
+"""A first look at a PDF in a separate process, because pdfium's behaviour with malformed files cannot be bounded in
+ours.
 
-A form that shows two forms that show two forms, thirty deep, is parsed a thousand million times. Such a file ends this
-process by its limits of time and memory, and one that crashes the library crashes this process.
+A form that shows two forms that show two forms, thirty deep, is parsed a thousand million times. Such a file ends the
+separate process by its limits of time and memory, and a crash of pdfium crashes only that process.
 """
 
 from __future__ import annotations
@@ -14,19 +15,19 @@ from linewright.errors import SourceError
 from linewright.system import memory
 
 SECONDS: Final = 60
-"""Longest wait, on a computer that is busy with other things as well."""
+"""Longest wait, with a busy computer in mind."""
 
 CPU_S: Final = 20
-"""Most processor time; a map of 12 MB takes 3."""
+"""Limit of processor time; a map of 12 MB takes 3 s."""
 
 MEMORY_BYTES: Final = 2**30
-"""Address space, of which a map of 12 MB takes less than a half."""
+"""Limit of address space; a map of 12 MB takes less than half."""
 
 _DAMAGED: Final = 3
 
 
 def first_look(source: str, page: int) -> None:
-    """See whether a page can be loaded within the limits; a file that cannot be opened at all is left to its reader.
+    """Check that a page can be loaded within the limits; a file that cannot be opened is left to its reader.
 
     Parameters
     ----------
@@ -35,7 +36,7 @@ def first_look(source: str, page: int) -> None:
     Raises
     ------
     SourceError
-        If loading the page takes too long or too much memory, or crashes the library.
+        Loading the page exceeds the limits, or crashes pdfium.
     """
     try:
         found = subprocess.run(
@@ -61,10 +62,10 @@ def first_look(source: str, page: int) -> None:
 
 
 def _look(source: str, page: int, memory_bytes: int, cpu_s: int) -> int:
-    """Open the file and load the page as the reader will."""
+    """Open the file and load the page as the reader does."""
     import pypdfium2
 
-    memory.limit(memory_bytes, cpu_s)  # where there is no such limit, the time is limited all the same
+    memory.limit(memory_bytes, cpu_s)  # without this limit, the parent still limits the time
     try:
         document = pypdfium2.PdfDocument(source)
         if 1 <= page <= len(document):

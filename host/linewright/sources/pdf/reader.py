@@ -1,4 +1,4 @@
-"""`painting_of`: one page of a PDF, its paths, images and letters in paint order."""
+"""`painting_of`: one page of a PDF: paths, images and letters in paint order."""
 
 from __future__ import annotations
 
@@ -25,14 +25,14 @@ POINT_MM: Final = units.inches_to_mm(1 / 72)
 """Default user space unit (ISO 32000-1, 8.3.2.3)."""
 
 FORM_DEPTH: Final = 24
-"""Nesting of form XObjects; drawing programs nest a handful."""
+"""Largest nesting of form XObjects; drawing programs nest a few."""
 
 _PASSWORD: Final = 4  # FPDF_ERR_PASSWORD
 _SECURITY: Final = 5  # FPDF_ERR_SECURITY
 
 
 def looks_like_one(head: bytes) -> bool:
-    """Whether a file begins as PDFs do; readers look for the mark in the first kilobyte."""
+    """Whether a file starts like a PDF: the signature is in the first kilobyte."""
     return b"%PDF-" in head[:1024]
 
 
@@ -42,15 +42,15 @@ def painting_of(source: str, wish: Wish, limits: FileLimits | None = None) -> Pa
     Parameters
     ----------
     source : path of the file.
-    wish : which page.
-    limits : upper bounds; the usual ones when left out.
+    wish : page to draw.
+    limits : upper bounds; None: the defaults.
 
     Raises
     ------
     SourceError
-        When the file cannot be read, is locked or damaged, has no such page, or breaks a limit.
+        The file cannot be read, is locked or damaged, has no such page, or exceeds a limit.
     InputError
-        When the extra for documents is not installed.
+        The extra for documents is not installed.
     """
     limits = limits or FileLimits()
     try:
@@ -91,7 +91,7 @@ def painting_of(source: str, wish: Wish, limits: FileLimits | None = None) -> Pa
 
 @dataclass
 class _PageWalk:
-    """One page on its way into a painting."""
+    """Conversion of one page to a painting."""
 
     painting: Painting
     page: Any
@@ -185,7 +185,7 @@ class _PageWalk:
         )
 
     def _outlines(self, count: int, segment_at: Any) -> bool:
-        """Take a path's segments; False where it has none that can be drawn."""
+        """Read a path's segments; False if it has none that can be drawn."""
         import pypdfium2.raw as raw
 
         segments = self.painting.segments
@@ -225,7 +225,7 @@ class _PageWalk:
         return any_drawn
 
     def _clip(self, thing: Any, matrix: Matrix, parent: int) -> int:
-        """The clip of an object within that of its form; clips that are alike are one."""
+        """The clip of an object within that of its form; equal clips are merged."""
         import pypdfium2.raw as raw
 
         path = raw.FPDFPageObj_GetClipPath(thing)
@@ -254,7 +254,7 @@ class _PageWalk:
         import numpy as np
         import pypdfium2
 
-        # The library's own object, for its decoding of colour spaces.
+        # pypdfium2's own object, for its decoding of colour spaces.
         image = pypdfium2.PdfImage(thing, page=self.page)
         width, height = image.get_px_size()
         if width * height > self.limits.photograph_px:

@@ -1,13 +1,13 @@
-"""Strokes from SVG files: how the file is read, up to a `Painting`; `linewright.sources.painting` makes strokes of it.
+"""Strokes from SVG files: reading, up to a `Painting`; `linewright.sources.painting` makes the strokes.
 
-What cannot be drawn is named in a warning, never dropped in silence. What is hidden in the file stays hidden. Nothing
-outside the file is ever read, but for fonts.
+Anything that cannot be drawn is reported in a warning. Hidden elements stay hidden. Nothing outside the file is read,
+except fonts.
 
-The way of a picture through this package::
+The stages of this package::
 
     bytes -> document -> walk -> Painting
 
-with what the walk draws, the lower ones used by the upper ones::
+and the parts of the walk, the upper ones using the lower ones::
 
     embedding (pictures inside), markers (at vertices)
     effects (opacity, clips, masks)

@@ -1,4 +1,4 @@
-"""``transform`` attributes as matrices, and viewBox with preserveAspectRatio."""
+"""``transform`` attributes as matrices; viewBox with preserveAspectRatio."""
 
 from __future__ import annotations
 
@@ -18,14 +18,14 @@ _SIDES_Y = {"top": "0%", "center": "50%", "bottom": "100%"}
 
 
 def parse_transform(text: str, viewport: tuple[float, float], font_px: float) -> Matrix | None:
-    """The ``transform`` attribute or property, presentation and CSS spelling alike; None when it is not valid.
+    """The ``transform`` attribute or property, in presentation or CSS syntax; None if invalid.
 
     Source of the functions: SVG 1.1, section 7.6 and CSS Transforms 1, section 12.
 
     Raises
     ------
     NotFinite
-        When an argument is NaN or infinite.
+        An argument is NaN or infinite.
     """
     text = text.strip()
     if text in ("", "none"):
@@ -45,7 +45,7 @@ def parse_transform(text: str, viewport: tuple[float, float], font_px: float) ->
 
 
 def parse_origin(text: str, viewport: tuple[float, float], font_px: float) -> tuple[float, float] | None:
-    """``transform-origin`` in user units; None when it is not valid. Percentages refer to the viewport."""
+    """``transform-origin`` in user units; None if invalid. Percentages refer to the viewport."""
     words = text.lower().split()[:3]
     if len(words) == 1:
         words.append("center")
@@ -60,18 +60,18 @@ def parse_origin(text: str, viewport: tuple[float, float], font_px: float) -> tu
 
 
 def around(origin: tuple[float, float], matrix: Matrix) -> Matrix:
-    """The matrix as it acts when ``origin`` is its fixed point of reference."""
+    """The matrix applied about ``origin``."""
     x, y = origin
     return multiply(multiply(translation(x, y), matrix), translation(-x, -y))
 
 
 def parse_view_box(text: str) -> Box | None:
-    """The four numbers of ``viewBox``; None when it is not valid.
+    """The four numbers of ``viewBox``; None if invalid.
 
     Raises
     ------
     NotFinite
-        When a number is NaN or infinite.
+        A number is NaN or infinite.
     """
     parts = [p for p in re.split(r"[\s,]+", text.strip()) if p]
     if any(is_not_finite(p) for p in parts):

@@ -1,8 +1,8 @@
-"""The CSS cascade of an SVG: which value each property was given on each element.
+"""The CSS cascade of an SVG: the winning value of each property on each element.
 
 Presentation attributes, then rules of ``<style>`` by specificity and order, then ``style`` attributes, then
-``!important`` declarations in the same order (CSS Cascading 4, section 6; presentation attributes count as author
-rules of specificity 0: SVG 2, section 6.6). Inheritance is not decided here; see `linewright.sources.svg.style`.
+``!important`` declarations in the same order (CSS Cascading 4, section 6; presentation attributes count as author rules
+of specificity 0: SVG 2, section 6.6). Inheritance is handled in `linewright.sources.svg.style`.
 """
 
 from __future__ import annotations
@@ -25,14 +25,14 @@ from linewright.sources.svg.grammar import valid
 Declared = dict[str, str]
 Declarations = tuple[tuple[str, str], ...]
 
-# What words look like.
+# Properties of text.
 FONT_PROPERTIES = (
     "font-family", "font-size", "font-style", "font-weight", "font-stretch", "font-variant", "font-kerning",
     "letter-spacing", "word-spacing", "text-anchor", "text-decoration", "direction", "writing-mode", "baseline-shift",
     "dominant-baseline", "alignment-baseline", "white-space", "unicode-bidi", "text-rendering", "kerning",
     "font-variation-settings", "font-optical-sizing",
 )  # fmt: skip
-# Everything the reader looks at through the cascade. Geometry is among it since SVG 2 made it properties.
+# All properties that the reader uses, geometry included, which SVG 2 made properties.
 PROPERTIES = frozenset((
     "fill", "fill-opacity", "fill-rule", "clip-rule", "stroke", "stroke-opacity", "stroke-width", "stroke-linecap",
     "stroke-linejoin", "stroke-miterlimit", "stroke-dasharray", "stroke-dashoffset", "paint-order",
@@ -42,32 +42,32 @@ PROPERTIES = frozenset((
     "x", "y", "width", "height", "cx", "cy", "r", "rx", "ry", *FONT_PROPERTIES,
 ))  # fmt: skip
 
-# Properties that the style alone sets (SVG 2, section 6.6, lists what attributes may set).
+# Properties without presentation attributes (SVG 2, section 6.6, lists those that have them).
 _NO_ATTRIBUTES = frozenset(("font-kerning", "font-variation-settings", "font-optical-sizing"))
 
-# Selectors that look back at earlier siblings cost the square of a family's size (their library keeps a list of all
-# earlier siblings for each child): 2000 children are 2 million entries, 16 MB.
+# Selectors that refer to earlier siblings have quadratic cost (cssselect2 keeps a list of all earlier siblings
+# for each child): 2000 children are 2 million entries, 16 MB.
 MOST_SIBLINGS = 2000
 
-# Selectors nested in selectors are read by recursion; people write two or three levels.
+# Selectors nested in selectors are read recursively; people write two or three levels.
 MOST_NESTED = 32
 
-# Rules that ask neither for a class nor for an id are tried on each element (of their name, where they ask for one): a
-# million trials take one to two seconds.
+# Rules without class and id are tried on every element (with the name, if they have one): a million trials take one to
+# two seconds.
 MOST_TRIALS = 5_000_000
 
 
 class Cascade:
-    """Answers `declared` for the elements of one document.
+    """Computes `declared` for the elements of one document.
 
     Parameters
     ----------
-    document : its ``sheets`` apply in their order, one after the other.
-    notes : receives what is not understood.
+    document : its ``sheets`` apply in order.
+    notes : receives warnings about unsupported parts.
 
     Raises
     ------
-    SourceError : the rules would take longer than `MOST_TRIALS` allows.
+    SourceError : the rules exceed `MOST_TRIALS`.
     """
 
     def __init__(self, document: Document, notes: Notes) -> None:
@@ -86,8 +86,8 @@ class Cascade:
         if rules and not self._simple:
             _count_trials(document, normal)
         if rules:
-            # Rules that ask for names, classes and ids alone are the same for all elements alike in these: a thousand
-            # rules that all fit ten thousand elements cost a thousand steps, and not ten million.
+            # Rules that refer only to names, classes and ids have equal results for elements with equal ones: a
+            # thousand rules on ten thousand such elements cost a thousand steps, not ten million.
             alike: dict[tuple[str, str, str], tuple[Declarations, Declarations]] = {}
             for wrapper in cssselect2.ElementWrapper.from_xml_root(root).iter_subtree():
                 element = wrapper.etree_element
@@ -102,7 +102,7 @@ class Cascade:
         self._notes.add(_INVALID.format(name=name, value=value[:40]), line_of(element))
 
     def declared(self, element: Element) -> Declared:
-        """The winning value of every property of `PROPERTIES` that anything gives to ``element``."""
+        """The winning value of every property of `PROPERTIES` that is set on ``element``."""
         attributes = element.attrib
         declared: Declared = {}
         for name in attributes:
@@ -129,7 +129,7 @@ class Cascade:
 
 
 def _count_trials(document: Document, matcher: Any) -> None:
-    """Refuse a file whose rules would be tried on its elements more than `MOST_TRIALS` times."""
+    """Refuse a file whose rules would be tried more than `MOST_TRIALS` times."""
     names = Counter(e.tag.rpartition("}")[2].lower() for e in document.root.iter())
     named = matcher.lower_local_name_selectors
     trials = sum(n * (len(matcher.other_selectors) + len(named.get(name, ()))) for name, n in names.items())
@@ -141,13 +141,13 @@ def _count_trials(document: Document, matcher: Any) -> None:
         )
 
 
-def _matches(matcher: Any, wrapper: Any) -> Declarations:  # the CSS libraries ship no types
+def _matches(matcher: Any, wrapper: Any) -> Declarations:  # the CSS libraries have no types
     pairs = (pair for _, _, pseudo, payload in matcher.match(wrapper) if pseudo is None for pair in payload)
     return tuple(dict(pairs).items())
 
 
 def _rules(parsed: Iterable[Any], notes: Notes) -> Iterator[tuple[Any, Any]]:
-    """Selector and content of every style rule, those of fitting ``@media`` blocks included."""
+    """Selector and content of every style rule, including those of matching ``@media`` blocks."""
     for rule in parsed:
         if rule.type == "qualified-rule":
             yield rule.prelude, rule.content
@@ -164,7 +164,7 @@ def _rules(parsed: Iterable[Any], notes: Notes) -> Iterator[tuple[Any, Any]]:
 
 
 def _without_gaps(prelude: Any) -> list[Any]:
-    """The tokens of a selector list without the white space at its ends and around its commas, which joins nothing."""
+    """The tokens of a selector list without white space at its ends and around its commas."""
     tokens = list(prelude)
     kept = []
     for i, token in enumerate(tokens):
@@ -177,14 +177,14 @@ def _without_gaps(prelude: Any) -> list[Any]:
 
 
 def _is_simple(token: Any) -> bool:
-    """Whether a token asks for nothing but a name, a class or an id."""
+    """Whether a token refers to a name, a class or an id only."""
     if token.type == "literal":
         return token.value in (".", ",", "*")
     return token.type in ("ident", "hash", "comment")
 
 
 def _depth(tokens: Any) -> int:
-    """How deep brackets and functions of a selector are nested, counted up to `MOST_NESTED` and one more."""
+    """Nesting depth of a selector's brackets and functions, counted up to `MOST_NESTED` + 1."""
     depth, level = 0, list(tokens)
     while level and depth <= MOST_NESTED:
         level = [
@@ -198,7 +198,7 @@ def _depth(tokens: Any) -> int:
 
 
 def _add_rule(prelude: Any, content: Any, normal: Any, important: Any, wide: bool, notes: Notes) -> int:
-    """Add one style rule to the matchers; the number of its selectors that were understood."""
+    """Add one style rule to the matchers; returns the number of supported selectors."""
     if _depth(prelude) > MOST_NESTED:
         notes.add(f"style sheet: a rule is left out: its selector is nested more than {MOST_NESTED} deep")
         return 0
@@ -229,7 +229,7 @@ def _parse_declarations(text: str) -> tuple[Declarations, Declarations, Declarat
 
 
 def _split(declarations: Iterable[Any]) -> tuple[Declarations, Declarations, Declarations]:
-    """Declarations of known properties: the normal ones, the important ones, and those whose value is not valid."""
+    """Declarations of known properties: normal ones, important ones, and those with invalid values."""
     normal: list[tuple[str, str]] = []
     important: list[tuple[str, str]] = []
     dropped: list[tuple[str, str]] = []
@@ -252,7 +252,7 @@ def _split(declarations: Iterable[Any]) -> tuple[Declarations, Declarations, Dec
 
 
 def font_shorthand(value: str) -> list[tuple[str, str]]:
-    """The longhands of ``font`` (CSS Fonts 4, section 2.7); none when it has no size and family."""
+    """The longhands of ``font`` (CSS Fonts 4, section 2.7); none if size or family is missing."""
     found = _FONT.fullmatch(value.strip())
     if found is None:
         return []

@@ -1,4 +1,4 @@
-"""The characters of a ``text`` element: each with its style, its place where one is stated, and its path."""
+"""The characters of a ``text`` element, each with style, stated position and path."""
 
 from __future__ import annotations
 
@@ -20,15 +20,15 @@ _SPACE = "{http://www.w3.org/XML/1998/namespace}space"
 
 @dataclass(eq=False)
 class Span:
-    """What characters of one element have in common.
+    """Common properties of one element's characters.
 
     Parameters
     ----------
-    shift_px : how far the base line is moved up.
-    baseline : the line of the letters that lies on the base line; ``auto`` for the usual one.
-    decorations : ``(line, span)``: lines along the text, painted like the span that asks for them.
+    shift_px : upward shift of the baseline.
+    baseline : line of the letters aligned with the baseline; ``auto`` for the default.
+    decorations : ``(line, span)``: lines along the text, painted like the span that requests them.
     length_px, stretches : ``textLength``, and whether letters are stretched to it.
-    around : the span that it is part of.
+    around : the enclosing span.
     overrides : ``unicode-bidi: bidi-override``.
     """
 
@@ -59,7 +59,7 @@ class TextPath:
 
 @dataclass(slots=True)
 class Character:
-    """One character; ``x`` to ``rotate`` None where nothing is stated."""
+    """One character; ``x`` to ``rotate`` are None if not stated."""
 
     text: str
     span: Span
@@ -73,7 +73,7 @@ class Character:
 
 @dataclass
 class _Given:
-    """The lists of places of one element, and how many characters of it have been met."""
+    """Position lists of one element, and the number of its characters so far."""
 
     x: list[float]
     y: list[float]
@@ -89,8 +89,8 @@ class Collector:
 
     Parameters
     ----------
-    style : answers the style of a child.
-    shown : whether an element's properties let it be seen.
+    style : returns the style of a child.
+    shown : whether an element is visible by its properties.
     """
 
     document: Document
@@ -103,8 +103,8 @@ class Collector:
     _keeps: bool = False
 
     def collect(self, element: Element, span: Span) -> list[Character]:
-        """All characters in the order of the file, spaces collapsed."""
-        # The text itself stands on its base line; shifts are for what is within it.
+        """All characters in document order, with collapsed white space."""
+        # The text element itself lies on its baseline; shifts apply to its descendants.
         span.shift_px, span.shift_words = 0.0, ()
         self._element(element, span, None, _preserves(element, self.document), 0)
         return self._collapsed()
@@ -166,7 +166,7 @@ class Collector:
                 found.append(value)
             return found
 
-        if local_name(element) == "textPath":  # takes no places of its own (SVG 2, section 11.8.1)
+        if local_name(element) == "textPath":  # has no positions (SVG 2, section 11.8.1)
             return _Given([], [], [], [], [])
         turns = [angle_deg(part) for part in _SEPARATORS.split(element.get("rotate", "").strip()) if part]
         rotate = [turn for turn in turns if turn is not None]
@@ -183,7 +183,7 @@ class Collector:
             if not keeps and character == " " and (not self.found or self.found[-1].text == " "):
                 continue
             one = Character(character, span, path)
-            for given in self._lists:  # inner elements last: theirs is what counts
+            for given in self._lists:  # inner elements last, because they win
                 at = given.met
                 if at < len(given.x):
                     one.x = given.x[at]
@@ -200,14 +200,14 @@ class Collector:
             self._keeps = keeps
 
     def _collapsed(self) -> list[Character]:
-        """Without the space at the end."""
+        """Without trailing white space."""
         if not self._keeps and self.found and self.found[-1].text == " ":
             self.found.pop()
         return self.found
 
 
 def with_parents(element: Element, declared: Declared, document: Document, cascade: Cascade) -> Declared:
-    """The properties with what ``inherit`` means for those that are not handed down by themselves."""
+    """The properties with ``inherit`` resolved for those that are not inherited."""
     found = declared
     for name in ("alignment-baseline", "baseline-shift", "text-decoration"):
         at: Element | None = element
@@ -221,7 +221,7 @@ def with_parents(element: Element, declared: Declared, document: Document, casca
 
 
 def span_of(element: Element, declared: Declared, style: Style, viewport: tuple[float, float]) -> Span:
-    """The span that an element makes by itself."""
+    """The span of an element."""
     span = Span(element, style)
     shift = declared.get("baseline-shift", "baseline").lower()
     if shift in ("sub", "super"):

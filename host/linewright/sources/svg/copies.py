@@ -1,4 +1,4 @@
-"""How many elements a ``use`` shows, told before any of them is drawn."""
+"""Counts the elements shown by ``use`` before any of them is drawn."""
 
 from __future__ import annotations
 
@@ -12,16 +12,16 @@ _HOLDERS = frozenset(("g", "a", "svg", "symbol"))
 
 
 class Copies:
-    """Counts elements as the walk visits them, each element of the file once however often it is shown.
+    """Counts elements as the walk visits them, with each element evaluated once.
 
-    The count is a lower bound: what is hidden and what stands in a ``switch`` is not counted, and what shows itself
-    ends there. So nothing is refused by it that the walk would not refuse in the end.
+    The count is a lower bound: hidden elements and the contents of ``switch`` are not counted, and cycles end. So
+    nothing is refused that the walk would accept.
 
     Parameters
     ----------
-    document : what is counted in.
-    most : where counting ends.
-    shown : whether an element is drawn, by its style sheets and its own attributes.
+    document : the document.
+    most : counting stops here.
+    shown : whether an element is drawn, by style sheets and attributes.
     """
 
     def __init__(self, document: Document, most: int, shown: Callable[[Element], bool]) -> None:
@@ -31,7 +31,7 @@ class Copies:
         self._counts: dict[Element, int] = {}
 
     def least(self, element: Element) -> int:
-        """At least so many elements are visited where this one is shown; ``most`` stands for any larger number."""
+        """Lower bound of the elements visited for this one; ``most`` for any larger number."""
         ahead = [(element, False)]
         while ahead:
             at, parts_counted = ahead.pop()

@@ -1,8 +1,8 @@
 """`Document`: the XML tree of an SVG from untrusted bytes, with line numbers, ids and style sheets.
 
-Entities that only shorten a text (namespaces, as some drawing programs write them) are expanded. Refused: entities that
-refer to files or to other entities (local files, expansion bombs), files and trees beyond `FileLimits`. Never done:
-fetching anything.
+Entities that only abbreviate a text (namespaces, as some drawing programs write them) are expanded. Entities that refer
+to files or to other entities (local files, expansion bombs), and files and trees beyond `FileLimits`, are refused.
+Nothing is fetched.
 """
 
 from __future__ import annotations
@@ -22,10 +22,10 @@ from linewright.sources.painting.notes import Notes
 from linewright.sources.source_file import source_file
 
 SVG_NAMESPACE = "http://www.w3.org/2000/svg"
-_LINE = "{linewright}line"  # attribute that carries the line number through the tree, whatever the file says
-# A reference to an entity of the file's own; the five of XML and characters by number stand for one character.
+_LINE = "{linewright}line"  # attribute for the line number in the tree; cannot clash with the file's
+# A reference to an entity defined in the file; XML's five and numeric ones are single characters.
 _REFERENCE = re.compile(r"&(?!amp;|lt;|gt;|quot;|apos;|#)|%[\w.:-]+;")
-_TEXTS = ("style", "title", "text")  # elements whose text is kept, that of their children included
+_TEXTS = ("style", "title", "text")  # elements whose text is kept, with that of their children
 _MAGIC = {
     b"\x89PNG": "a PNG picture", b"\xff\xd8\xff": "a JPEG picture", b"GIF8": "a GIF picture", b"%PDF": "a PDF",
     b"RIFF": "a WebP picture or another RIFF file", b"BM": "a BMP picture", b"PK\x03\x04": "a zip archive",
@@ -38,9 +38,9 @@ class Document:
     Attributes
     ----------
     root : the outermost ``svg`` element.
-    ids : the first element of each id.
+    ids : first element of each id.
     sheets : texts of the ``style`` elements in document order.
-    name : what error messages call the file.
+    name : name of the file in messages.
     """
 
     def __init__(self, root: Element, name: str, notes: Notes) -> None:
@@ -65,17 +65,17 @@ class Document:
             self.sheets.append(element.text or "")
 
     def target(self, reference: str) -> Element | None:
-        """The element that ``#id`` refers to; None when it is not in this file."""
+        """The element that ``#id`` refers to; None if there is none."""
         return self.ids.get(reference[1:]) if reference.startswith("#") else None
 
     def parent(self, element: Element) -> Element | None:
-        """The element around; None for the outermost."""
+        """The parent element; None for the root."""
         if self._parents is None:
             self._parents = {child: above for above in self.root.iter() for child in above}
         return self._parents.get(element)
 
     def describe(self, origin: object) -> str:
-        """As `where`, for the origin of a mark."""
+        """Like `where`, for the origin of a mark."""
         return self.where(origin if isinstance(origin, Element) else None)
 
     def where(self, element: Element | None) -> str:
@@ -89,7 +89,7 @@ class Document:
 
 
 def local_name(element: Element) -> str | None:
-    """``"path"`` for an SVG path; None for elements of other namespaces."""
+    """``"path"`` for an SVG path; None for elements in other namespaces."""
     tag = element.tag
     if tag.startswith("{"):
         space, _, name = tag[1:].partition("}")
@@ -98,7 +98,7 @@ def local_name(element: Element) -> str | None:
 
 
 def href_of(element: Element) -> str:
-    """What ``href`` refers to, in the spelling of SVG 2 or that of SVG 1.1; empty when it is absent."""
+    """Value of ``href`` in SVG 2 or SVG 1.1 notation; "" if absent."""
     return element.get("href", element.get("{http://www.w3.org/1999/xlink}href", "")).strip()
 
 
@@ -109,12 +109,12 @@ def line_of(element: Element) -> int | None:
 
 
 def read_bytes(path: str | os.PathLike[str], limits: FileLimits) -> bytes:
-    """The bytes of a file, unpacked when gzip has packed them (``.svgz``).
+    """The contents of a file, unpacked if gzipped (``.svgz``).
 
     Raises
     ------
     SourceError
-        When it cannot be read or is larger than the limit, packed or not.
+        The file cannot be read, or exceeds the size limit, packed or unpacked.
     """
     with source_file(path) as file:
         size = os.fstat(file.fileno()).st_size
@@ -129,7 +129,7 @@ def parse_document(data: bytes, name: str, limits: FileLimits, notes: Notes) -> 
     Raises
     ------
     SourceError
-        When it is no SVG, declares entities, or is beyond the limits; with the line where known.
+        The data is no SVG, declares forbidden entities, or exceeds a limit; the message has the line if known.
     """
     if data[:2] == b"\x1f\x8b":
         data = _unpack(data, name, limits)
@@ -151,8 +151,8 @@ def parse_document(data: bytes, name: str, limits: FileLimits, notes: Notes) -> 
 def _parse_tree(data: bytes, name: str, limits: FileLimits) -> Element:
     parser = _LimitedParser(name, limits)
     try:
-        # In pieces, so that a limit is noticed before the whole has been parsed.  Within one token the pieces grow: the
-        # parser reads an unfinished one anew with each piece, so that even ones would cost the square of its length.
+        # Parsed in pieces, so that limits are noticed early. Within one token the pieces grow, because the parser
+        # rereads an unfinished token with each piece, which would be quadratic with equal ones.
         at = 0
         while at < len(data):
             piece = data[at : at + max(2**16, at - parser.position)]
@@ -175,7 +175,7 @@ def _parse_tree(data: bytes, name: str, limits: FileLimits) -> Element:
 
 
 class _LimitedParser(defusedxml.ElementTree.DefusedXMLParser):  # type: ignore[misc]  # the library ships no types
-    """Counts while it parses, so that a hostile tree is refused before it is built, and keeps line numbers."""
+    """Counts while parsing, so that a hostile tree is refused before it is built; records line numbers."""
 
     def __init__(self, name: str, limits: FileLimits) -> None:
         self._builder = _CountingBuilder(name, limits, self)
@@ -192,33 +192,33 @@ class _LimitedParser(defusedxml.ElementTree.DefusedXMLParser):  # type: ignore[m
         public: str | None,
         notation: str | None,
     ) -> None:
-        """Let an entity pass that stands for a short text; refuse every other one."""
+        """Accept an entity with a short text; refuse all others."""
         harmless = value is not None and len(value) <= self._limits.entity_characters and not _REFERENCE.search(value)
         if is_parameter or not harmless:
             super().defused_entity_decl(name, is_parameter, value, base, system, public, notation)
 
     @property
     def position(self) -> int:
-        """Byte of the file at which the token begins that is being parsed."""
+        """Byte offset of the token being parsed."""
         return max(int(self.parser.CurrentByteIndex), 0)
 
     @property
     def line(self) -> int:
-        """Line that is being parsed."""
+        """Line being parsed."""
         return int(self.parser.CurrentLineNumber)
 
 
 class _CountingBuilder:
-    """The target of the parser: builds standard elements, drops comments, refuses too many or too deep ones."""
+    """Target of the parser: builds standard elements, drops comments, refuses too many or too deeply nested ones."""
 
     def __init__(self, name: str, limits: FileLimits, parser: _LimitedParser) -> None:
         self._name = name
         self._limits = limits
         self._parser = parser
         self._open: list[Element] = []
-        self._kept = 0  # how many open elements keep their text
+        self._kept = 0  # number of open elements that keep their text
         self._text: list[str] = []  # pieces of text since the last tag
-        self._last: Element | None = None  # where that text belongs: inside the open element, or behind its last child
+        self._last: Element | None = None  # owner of that text: the open element, or its last child
         self._root: Element | None = None
         self._count = 0
         self._characters = 0
@@ -271,12 +271,12 @@ class _CountingBuilder:
         self._kept -= self._kept > 0
 
     def data(self, text: str) -> None:
-        # No other text is ever looked at, and some files carry megabytes of it.
+        # Other text is not used, and some files have megabytes of it.
         if self._kept:
             self._text.append(text)
 
     def _flush(self) -> None:
-        """Put the text since the last tag where it belongs."""
+        """Store the text since the last tag."""
         if self._text:
             text = "".join(self._text)
             self._characters += len(text)
@@ -316,7 +316,7 @@ def _too_large(name: str, size: int | None, limits: FileLimits) -> SourceError:
 
 
 def _no_xml(data: bytes, name: str, problem: Exception) -> SourceError:
-    """The error for bytes that are not XML; says what they look like instead, where that is known."""
+    """The error for data that is not XML, with its actual type if known."""
     if not data.strip():
         return SourceError("not an SVG: the file is empty", where=name, hint="save the picture again")
     for magic, kind in _MAGIC.items():

@@ -1,4 +1,4 @@
-"""`Effects`: opacity, clip paths and masks: what acts on an element with all that is in it."""
+"""`Effects`: opacity, clip paths and masks, which apply to an element with its contents."""
 
 from __future__ import annotations
 
@@ -22,13 +22,13 @@ from linewright.sources.svg.scene import SHAPE_PAINT, SvgScene, Walker, for_us, 
 from linewright.sources.svg.writing import Writing
 
 EFFECTS: Final = frozenset(("opacity", "clip-path", "mask", "filter", "mix-blend-mode"))
-"""Properties that act on an element with all that is in it."""
+"""Properties that apply to an element with its contents."""
 
 _MOST_NESTED: Final = 16
-"""Clips, masks, patterns and markers within each other: pictures have two or three."""
+"""Largest nesting of clips, masks, patterns and markers; pictures have two or three."""
 
 _COST_NESTED: Final = 50
-"""Elements that cost as much as a clip or mask within another one: a few levels multiply without end."""
+"""Cost of a nested clip or mask, in elements: a few levels multiply without bound."""
 
 
 class Effects:
@@ -41,7 +41,7 @@ class Effects:
         self._writing = writing
 
     def applied(self, element: Element, declared: Declared, place: Place, draw: Callable[[Place], None]) -> None:
-        """Draw what is in an element, and then find out where of it is seen."""
+        """Draw an element's contents, then apply its effects."""
         if EFFECTS.isdisjoint(declared):
             draw(place)
             return
@@ -75,7 +75,7 @@ class Effects:
             fill(target, replace(place, inside=(*place.inside, target)), box, number)
 
     def _effect(self, name: str, declared: Declared, place: Place, line: int | None) -> Element | None:
-        """The clip path or mask that an element has."""
+        """The clip path or mask of an element."""
         text = declared.get(name, NONE)
         link = url_of(text)
         if link is None:
@@ -125,7 +125,7 @@ class Effects:
         if (name not in SHAPES and name not in ("path", "text", "use")) or (used and name == "use"):
             return []
         declared = self._scene.cascade.declared(child)
-        declared.pop("opacity", None)  # shapes of clips are shapes, however faint (CSS Masking 1, section 6.1)
+        declared.pop("opacity", None)  # opacity does not affect clips (CSS Masking 1, section 6.1)
         if not shown(declared) or not for_us(child):
             return []
         place = replace(place, style=self._scene.style(declared, place.style))
@@ -166,7 +166,7 @@ class Effects:
         return members
 
     def _silenced(self, first: int) -> list[int]:
-        """The marks from ``first`` on that were to be seen; they are the shape of a clip or a mask now."""
+        """The visible marks from ``first`` on, made silent as the shape of a clip or mask."""
         marks = self._scene.painting.marks
         members = [i for i in range(first, len(marks)) if not marks[i].silent]
         for i in members:
@@ -174,7 +174,7 @@ class Effects:
         return members
 
     def _forget_boxes(self, boxes: int, unseen: int) -> None:
-        """The shape of a clip or a mask is no part of the box of what lies around (SVG 2, 8.10)."""
+        """Exclude the shape of a clip or mask from surrounding bounding boxes (SVG 2, 8.10)."""
         del self._scene.boxes[boxes:], self._scene.unseen[unseen:]
 
     def _mask(self, target: Element, place: Place, box: Box | None, number: int) -> None:

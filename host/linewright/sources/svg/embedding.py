@@ -1,4 +1,4 @@
-"""`Embedding`: pictures inside of a picture: photographs, and SVGs that are drawn in their place."""
+"""`Embedding`: embedded photographs and SVGs."""
 
 from __future__ import annotations
 
@@ -26,26 +26,25 @@ from linewright.sources.svg.scene import SvgScene
 
 
 class Nested(Protocol):
-    """A walk over a document inside of another."""
+    """Interface to a walk over an embedded document."""
 
     @property
     def scene(self) -> SvgScene:
         """Its own scene, on the same painting."""
 
     def show(self, place: Place) -> None:
-        """Draw all of it."""
+        """Draw the whole document."""
 
 
 _LEVELS: Final = (0.04, 0.25, 0.5, 0.75)
-"""Shares of light from which an image in a mask lets through as much as the middle of its step; the first is where
-anything is seen."""
+"""Lightness thresholds of the steps by which an image acts in a mask; the first is that of visibility."""
 
 _ACROSS_PX: Final = 256
-"""Size of an image in a mask: finer edges than those of 1 mm on A4 are rarely meant."""
+"""Resolution of an image in a mask: 1 mm on A4."""
 
 
 def _greys(pixels: Pixels) -> Iterator[tuple[float, list[Points]]]:
-    """Grey and closed rings, in shares of the image's width and height, of what is at least as light."""
+    """Grey level and closed rings of the area at least as light, in shares of the image's width and height."""
     step = -(-max(pixels.shape[:2]) // _ACROSS_PX)
     small = pixels[::step, ::step].astype(np.float64) / 255.0
     light = small[:, :, :3] @ np.array((0.2126, 0.7152, 0.0722))  # CSS Masking 1, section 7.10.1
@@ -67,7 +66,7 @@ class Embedding:
         self._nested = nested
 
     def image(self, element: Element, declared: Declared, place: Place) -> None:
-        """An ``image`` element: a photograph or an SVG that the file carries."""
+        """An ``image`` element: an embedded photograph or SVG."""
         if not place.style.visible:
             return
         try:
@@ -108,7 +107,7 @@ class Embedding:
         )
 
     def _lets_through(self, element: Element, pixels: Pixels, place: Place) -> None:
-        """A photograph in a mask: areas of equal grey, lighter ones on darker ones."""
+        """A photograph in a mask: areas of equal grey, lighter ones on top of darker ones."""
         self._scene.notes.add(f"an image in a mask counts by {len(_LEVELS)} steps of its lightness", line_of(element))
         painting = self._scene.painting
         for grey, rings in _greys(pixels):
@@ -127,7 +126,7 @@ class Embedding:
     def _image_size(
         self, element: Element, declared: Declared, place: Place, own_width: float, own_height: float
     ) -> tuple[float, float]:
-        """Width and height of an image; a side that is left to it keeps its proportion."""
+        """Width and height of an image; a missing side follows from its proportion."""
         width = self._scene.length(element, declared, "width", "x", place, -1.0)
         height = self._scene.length(element, declared, "height", "y", place, -1.0)
         width_given = declared.get("width", "auto") != "auto"
@@ -139,7 +138,7 @@ class Embedding:
         return width, height
 
     def _nested_svg(self, element: Element, declared: Declared, data: bytes, place: Place, x: float, y: float) -> None:
-        """An SVG inside the SVG: drawn like a picture of its own, in its place."""
+        """An embedded SVG, drawn in its position."""
         if len(place.inside) > 4:
             self._scene.notes.add("an image within an image within an image is not drawn", line_of(element))
             return

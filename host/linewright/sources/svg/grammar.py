@@ -1,4 +1,4 @@
-"""Which values the properties of SVG may have: what is not valid is dropped where it stands (CSS Syntax 3)."""
+"""Valid values of SVG properties; invalid ones are ignored (CSS Syntax 3)."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from linewright.sources.svg.lengths import NotFinite, fraction, length_px, quant
 from linewright.sources.svg.paint import NONE, parse_colour
 
 EVERYWHERE: Final = frozenset(("inherit", "initial", "unset"))
-"""Words that every property takes."""
+"""Keywords valid for every property."""
 
 FONT_SIZES_PX: Final = {
     "xx-small": 9.0, "x-small": 10.0, "small": 13.0, "medium": 16.0, "large": 18.0, "x-large": 24.0, "xx-large": 32.0,
@@ -84,7 +84,7 @@ def _transform(value: str) -> bool:
 
 
 def _clip(value: str) -> bool:
-    """A reference, or the shapes and boxes of CSS Masking 1, which are valid though they are not read."""
+    """A reference, or the shapes and boxes of CSS Masking 1, which are valid though unsupported."""
     return _reference(value) or re.match(r"[a-z-]+(\(.*\)|-box\b)", value, re.DOTALL | re.IGNORECASE) is not None
 
 
@@ -114,7 +114,7 @@ _VALID: Final[dict[str, Callable[[str], bool]]] = {
     "writing-mode": _words("lr", "lr-tb", "rl", "rl-tb", "tb", "tb-rl", "horizontal-tb", "vertical-rl", "vertical-lr",
                            "sideways-rl", "sideways-lr"),
     "overflow": lambda value: set(value.lower().split()) <= {"visible", "hidden", "clip", "scroll", "auto"},
-    # CSS Display 3, section 2; the words of tables and ruby are many, and begin alike.
+    # CSS Display 3, section 2; the keywords of tables and ruby are recognised by prefix.
     "display": lambda value: all(
         re.fullmatch(r"none|contents|(inline|block|run-in|flow|flex|grid|table|ruby|list-item|math)(-[a-z-]+)?", word)
         for word in value.lower().split()
@@ -124,7 +124,7 @@ _VALID: Final[dict[str, Callable[[str], bool]]] = {
 
 @lru_cache(maxsize=8192)
 def valid(name: str, value: str) -> bool:
-    """Whether a property may have this value; numbers that are not finite pass, to be refused with their place."""
+    """Whether a value is valid; non-finite numbers pass, to be refused later with their position."""
     if value.lower() in EVERYWHERE:
         return True
     try:

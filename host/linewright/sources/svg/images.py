@@ -1,4 +1,4 @@
-"""Embedded photographs: data URIs to pixels, within bounds; nothing outside the file is ever read."""
+"""Embedded images: data URIs to pixels, within limits; nothing outside the file is read."""
 
 from __future__ import annotations
 
@@ -20,12 +20,12 @@ _DATA = re.compile(r"data:([\w.+/-]*)((?:;[\w=.+-]+)*?)(;base64)?,", re.ASCII)
 
 
 class BadImage(Exception):
-    """What is wrong with an image, in words."""
+    """An unusable image; the message says why."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Embedded:
-    """What a data URI carries: pixels, or the bytes of an SVG."""
+    """Contents of a data URI: pixels, or an SVG."""
 
     pixels: Pixels | None
     svg: bytes | None
@@ -37,7 +37,7 @@ def embedded(reference: str, limits: FileLimits) -> Embedded:
     Raises
     ------
     BadImage
-        When it lies outside the file, or is no picture within the limits.
+        The image is outside the file, or no picture within the limits.
     """
     found = _DATA.match(reference)
     if found is None:

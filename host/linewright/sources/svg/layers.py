@@ -1,4 +1,4 @@
-"""`Layers`: the groups directly below the outermost element, and which of them are asked for."""
+"""`Layers`: groups directly below the root element, and the selected ones."""
 
 from __future__ import annotations
 
@@ -9,11 +9,11 @@ from linewright.sources.svg.document import local_name
 
 
 class Layers:
-    """Names the layers of one file.
+    """Layers of one file.
 
     Parameters
     ----------
-    names : receives the name of each layer once; groups of the same name are one layer.
+    names : receives the name of each layer; groups with equal names are one layer.
     wanted : names or numbers, from 1, of the layers to draw; none: all.
     """
 
@@ -24,7 +24,7 @@ class Layers:
         self._found: set[str] = set()
 
     def enter(self, group: Element) -> tuple[int, bool]:
-        """Index of the layer that a top-level group makes, and whether it is to be drawn."""
+        """Index of a top-level group's layer, and whether it is drawn."""
         label = next((v for k, v in group.attrib.items() if k.rpartition("}")[2] == "label"), "").strip()
         title = next((c.text or "" for c in group if local_name(c) == "title"), "").strip()
         name = label or title or group.get("id", "").strip() or f"layer {len(self._names) + 1}"
@@ -38,12 +38,12 @@ class Layers:
         return number, bool(asked) or not self._wanted
 
     def check(self, where: str) -> None:
-        """Refuse layers that are not in the file.
+        """Refuse selected layers that are not in the file.
 
         Raises
         ------
         SourceError
-            With the names that there are.
+            A layer is missing; the message lists the existing ones.
         """
         missing = [word for word in self._wanted if word not in self._found]
         if missing:

@@ -1,8 +1,8 @@
 """SVG lengths and angles to user units (px) and degrees.
 
 The absolute units are those of `linewright.units`. Font-relative units have no font here: ``em`` is the computed
-``font-size`` (16 px unless the file says otherwise, the value that browsers use for ``medium``) and ``ex`` is half of
-it, the fallback of CSS Values 3, section 6.1.1.
+``font-size`` (16 px by default, the browsers' value for ``medium``), and ``ex`` is half of it, the fallback of CSS
+Values 3, section 6.1.1.
 """
 
 from __future__ import annotations
@@ -16,13 +16,13 @@ from linewright.units import MM_PER, MM_PER_PX
 DEFAULT_FONT_PX = 16.0
 EX_PER_EM = 0.5
 
-# The absolute units that CSS knows; there is no metre among them.
+# The absolute units of CSS, which has no metre.
 PX_PER_UNIT = {"": 1.0, **{unit: MM_PER[unit] / MM_PER_PX for unit in ("px", "in", "cm", "mm", "q", "pt", "pc")}}
 DEGREES_PER_UNIT = {"": 1.0, "deg": 1.0, "grad": 0.9, "rad": 180.0 / math.pi, "turn": 360.0}
 
 NUMBER = r"[+-]?+(?:\d++(?:\.\d*+)?+|\.\d++)(?:[eE][+-]?+\d++)?+"
 _QUANTITY = re.compile(rf"\s*({NUMBER})\s*([a-zA-Z]*|%)\s*")
-# float() reads these as not-a-number and infinity; an SVG may not contain them, and no machine can go there.
+# float() accepts these as NaN and infinity; an SVG must not contain them.
 _NOT_FINITE = re.compile(r"\s*[+-]?(?:nan|inf(?:inity)?)(?![a-z])", re.IGNORECASE)
 
 Axis = Literal["x", "y", "other"]
@@ -33,7 +33,7 @@ class NotFinite(ValueError):
 
 
 def is_not_finite(text: str) -> bool:
-    """Whether ``text`` begins with NaN or an infinity spelled out."""
+    """Whether ``text`` starts with a spelled-out NaN or infinity."""
     return _NOT_FINITE.match(text) is not None
 
 
@@ -43,7 +43,7 @@ def quantity(text: str) -> tuple[float, str] | None:
     Raises
     ------
     NotFinite
-        For ``NaN``, ``Infinity`` and numbers too large for a double.
+        The text is ``NaN``, ``Infinity`` or a number too large for a double.
     """
     found = _QUANTITY.fullmatch(text)
     if found is None:
@@ -62,7 +62,7 @@ def length_px(text: str, axis: Axis, viewport: tuple[float, float], font_px: flo
     Parameters
     ----------
     text : for instance ``"12.5mm"`` or ``"50%"``.
-    axis : what a percentage refers to: width, height, or ``sqrt((w^2 + h^2)/2)`` (SVG 2, section 8.9).
+    axis : reference of a percentage: width, height, or ``sqrt((w^2 + h^2)/2)`` (SVG 2, section 8.9).
     viewport : width and height of the nearest viewport, user units.
     font_px : computed font size, px.
     """
@@ -84,7 +84,7 @@ def length_px(text: str, axis: Axis, viewport: tuple[float, float], font_px: flo
 
 
 def angle_deg(text: str) -> float | None:
-    """An angle in degrees; a bare number is in degrees already. None when ``text`` is no angle."""
+    """An angle in degrees, also the default unit; None if ``text`` is no angle."""
     parts = quantity(text)
     if parts is None or parts[1] not in DEGREES_PER_UNIT:
         return None
@@ -92,7 +92,7 @@ def angle_deg(text: str) -> float | None:
 
 
 def fraction(text: str) -> float | None:
-    """An opacity or another plain number, where ``50%`` is 0.5. None when ``text`` is neither."""
+    """An opacity or another number, or a percentage (``50%`` is 0.5); None otherwise."""
     parts = quantity(text)
     if parts is None or parts[1] not in ("", "%"):
         return None

@@ -1,4 +1,4 @@
-"""`Markers`: arrow heads and the like, drawn at the vertices of a path."""
+"""`Markers`: arrow heads and other symbols at the vertices of a path."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ class Markers:
         self._effects = effects
 
     def draw(self, place: Place, found: list[Vertex], context: Context) -> None:
-        """The markers of a path at its vertices; ``context`` : the paints of the path."""
+        """The markers of a path at its vertices; ``context`` : paints of the path."""
         for vertex in found:
             link = url_of(place.style.markers[vertex.kind])
             target = None if link is None else self._scene.document.target(link[0])
@@ -34,7 +34,7 @@ class Markers:
             self._marker(target, place, vertex, context)
 
     def _reference(self, target: Element, text: str, axis: Axis, place: Place, size: float) -> float:
-        """A coordinate of the point that lies on the vertex; words name shares of the marker's own ``size``."""
+        """A coordinate of the marker's reference point; keywords are shares of the marker's ``size``."""
         share = {"left": 0.0, "top": 0.0, "center": 0.5, "right": 1.0, "bottom": 1.0}.get(text)
         return self._scene.length(target, {axis: text}, axis, axis, place, 0.0) if share is None else share * size
 
@@ -60,7 +60,7 @@ class Markers:
         fit = IDENTITY if box is None else fit_view_box(box, values.get("preserveAspectRatio", ""), width, height)
         viewport = (width, height) if box is None else (box[2], box[3])
         inner = replace(place, viewport=viewport)
-        around = place if box is None else inner  # what percentages refer to
+        around = place if box is None else inner  # reference of percentages
         x = self._reference(target, values.get("refX", "0"), "x", around, viewport[0])
         y = self._reference(target, values.get("refY", "0"), "y", around, viewport[1])
         at = apply(fit, x, y)

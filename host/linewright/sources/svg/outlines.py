@@ -1,4 +1,4 @@
-"""`Outlines`: shapes and paths as marks: their geometry, what they are filled and lined with, and their dashes."""
+"""`Outlines`: shapes and paths as marks: geometry, fill, stroke and dashes."""
 
 from __future__ import annotations
 
@@ -27,11 +27,11 @@ SHAPES: Final[dict[str, Callable[[shapes.Attributes, Segments], str | None]]] = 
     "rect": shapes.draw_rect, "circle": shapes.draw_circle, "ellipse": shapes.draw_ellipse, "line": shapes.draw_line,
     "polyline": shapes.draw_polyline, "polygon": shapes.draw_polygon,
 }  # fmt: skip
-"""What draws each of the basic shapes."""
+"""Drawing functions of the basic shapes."""
 
 
 _PATTERN_FROM_PENS: Final = 3.0
-"""Width of a line, in pens, from which the pattern that it is painted with can be told in it."""
+"""Line width, in pens, above which a pattern is visible within the line."""
 
 
 class Outlines:
@@ -40,7 +40,7 @@ class Outlines:
     def __init__(self, scene: SvgScene, tiles: PatternTiles) -> None:
         self._scene = scene
         self._tiles = tiles
-        # Flat paints by address of the style, opacity around and viewport; the style is kept, so that it stays there.
+        # Flat paints by address of the style, opacity around and viewport; styles are kept, so addresses stay valid.
         self._flat: dict[tuple[int, float, tuple[float, float]], tuple[Style, Paint | None, Line | None]] = {}
 
     def shape(
@@ -51,7 +51,7 @@ class Outlines:
         place: Place,
         markers: Callable[[Place, list[Vertex], Context], None],
     ) -> None:
-        """Draw a shape; ``markers`` draws what stands at its vertices."""
+        """Draw a shape; ``markers`` draws the markers at its vertices."""
         style = place.style
         has_markers = any(reference.lower() != NONE for reference in style.markers)
         if not style.visible or (style.fill == NONE and style.stroke == NONE and not has_markers):
@@ -92,7 +92,7 @@ class Outlines:
             self.mark(element, place, *part, rows, outlines)
 
     def _unseen(self, element: Element, name: str, declared: Declared, place: Place) -> None:
-        """Remember the box of a shape that is not painted."""
+        """Record the box of an unpainted shape."""
         segments = self._scene.painting.segments
         rows, outlines = len(segments), len(segments.starts)
         try:
@@ -102,7 +102,7 @@ class Outlines:
             if box is not None:
                 self._scene.unseen.append((box, place.matrix))
         except shapes.BadShape:
-            pass  # a shape that is not there has no box
+            pass  # an invalid shape has no box
         segments.drop(rows, outlines)
 
     def mark(
@@ -115,7 +115,7 @@ class Outlines:
         outlines: int,
         even_odd: bool | None = None,
     ) -> None:
-        """Make a mark of the outlines since ``outlines``, and of patterns their content first."""
+        """Make a mark of the outlines since ``outlines``, after the contents of its patterns."""
         painting, segments = self._scene.painting, self._scene.painting.segments
         if fill is None and line is None:
             segments.drop(rows, outlines)
@@ -154,11 +154,11 @@ class Outlines:
     def paints(
         self, element: Element, place: Place, box: Callable[[], Box | None]
     ) -> tuple[Paint | Pattern | None, Line | PatternLine | None]:
-        """What a shape is filled and stroked with.
+        """Fill and stroke of a shape.
 
         Parameters
         ----------
-        box : answers the box around the shape, for paints that refer to it.
+        box : returns the shape's bounding box, for paints that refer to it.
         """
         style = place.style
         key = (id(style), place.alpha, place.viewport)
@@ -197,12 +197,12 @@ class Outlines:
         return fill, replace(line, paint=Paint("#000000", pattern.alpha * place.alpha, None, False))
 
     def draw(self, element: Element, name: str, declared: Declared, place: Place, segments: Segments) -> str | None:
-        """Append a shape's geometry; what is wrong with it, after drawing what is right.
+        """Append a shape's geometry; returns an error message after drawing the valid part.
 
         Raises
         ------
         shapes.BadShape
-            When nothing of it can be drawn.
+            Nothing of it can be drawn.
         """
         most = self._scene.limits.segments
         if name == "path":
@@ -241,7 +241,7 @@ class Outlines:
 def _in_order(
     fill: Paint | Pattern | None, line: Line | PatternLine | None, order: tuple[str, ...]
 ) -> list[tuple[Paint | Pattern | None, Line | PatternLine | None] | None]:
-    """What is painted one after the other: parts of fill and line, and None for the markers."""
+    """Parts painted in order: fill, line, and None for the markers."""
     at = order.index("markers")
     parts: list[tuple[Paint | Pattern | None, Line | PatternLine | None] | None] = [None]
     for names, place in ((order[:at], 0), (order[at + 1 :], len(parts))):

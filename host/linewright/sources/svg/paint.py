@@ -16,7 +16,7 @@ _HEX = re.compile(r"#[0-9a-fA-F]{6}")
 
 @lru_cache(maxsize=4096)
 def colour_and_alpha(text: str) -> tuple[str, float] | None:
-    """``("#rrggbb", alpha)``, ``(CURRENT, 1)``, or None when it is no colour."""
+    """``("#rrggbb", alpha)``, ``(CURRENT, 1)``, or None if it is no colour."""
     if _HEX.fullmatch(text):
         return text.lower(), 1.0
     colour = tinycss2.color3.parse_color(text)
@@ -36,7 +36,7 @@ def colour_and_alpha(text: str) -> tuple[str, float] | None:
 
 
 def parse_colour(text: str) -> str | None:
-    """``#rrggbb``, `NONE` for a fully transparent colour, `CURRENT`, or None when it is no colour."""
+    """``#rrggbb``, `NONE` for a fully transparent colour, `CURRENT`, or None if it is no colour."""
     found = colour_and_alpha(text)
     if found is None:
         return None

@@ -1,7 +1,7 @@
-"""The ``d`` attribute of ``path``: its grammar, its error recovery, and the way into `Segments`.
+"""The ``d`` attribute of ``path``: grammar, error recovery, and conversion to `Segments`.
 
-Grammar: SVG 1.1, section 8.3.9, with the wider numbers of SVG 2 (signed radii). A path that goes wrong is drawn up
-to the segment before the error (SVG 2, section 9.5.4), and the caller is told where it went wrong.
+Grammar: SVG 1.1, section 8.3.9, with the numbers of SVG 2 (signed radii). A faulty path is drawn up to the segment
+before the error (SVG 2, section 9.5.4), and the position is reported.
 """
 
 from __future__ import annotations
@@ -17,16 +17,16 @@ from linewright.sources.svg.lengths import NUMBER, NotFinite, is_not_finite
 
 _SPACE = r"[ \t\r\n\f]*+"
 _GAP = rf"{_SPACE}(?:,{_SPACE})?+"
-# One match takes so many numbers, to bound the memory of a long run: a multiple of what any command takes (1, 2, 4, 6).
+# Numbers per match, to bound memory: a multiple of what any command takes (1, 2, 4, 6).
 _BATCH: Final = 12_000
 _NUMBERS = re.compile(rf"(?:{NUMBER}{_GAP}){{1,{_BATCH}}}+")
 _NUMBER = re.compile(NUMBER)
-# The two flags of an arc are single digits that need no space around them: "a1 1 0 0110 10".
+# The two flags of an arc are single digits and need no separators: "a1 1 0 0110 10".
 _ARC = re.compile(rf"({NUMBER}){_GAP}" * 3 + rf"([01]){_GAP}" * 2 + rf"({NUMBER}){_GAP}" * 2)
-# An arc is read whole or not at all; the word that spoils it may stand behind good numbers.
+# An arc is read completely or not at all; an invalid word may follow valid numbers.
 _UP_TO_A_WORD = re.compile(r"[\s\d.,+\-]*")
 _RUN = re.compile(r"([MZLHVCSQTA])[ \t\r\n\f]*+([^MZLHVCSQTA]*+)", re.IGNORECASE)
-# A letter in front of each vertex, as many programs write lines: read in one go, not command by command.
+# A letter before each vertex, as many programs write lines: read at once, not command by command.
 _CHAINS: Final = {
     letter: re.compile(
         rf"(?:{letter}{_SPACE}{NUMBER}{_GAP}{NUMBER}{_SPACE}(?=[MZLHVCSQTAmzlhvcsqta]|\Z)){{2,{_BATCH // 2}}}+"
@@ -37,7 +37,7 @@ _TAKES = {"M": 2, "L": 2, "H": 1, "V": 1, "C": 6, "S": 4, "Q": 4, "T": 2}
 
 
 class _BadPath(Exception):
-    """The grammar is broken at this character."""
+    """Syntax error at a character."""
 
     def __init__(self, position: int, expected: str) -> None:
         super().__init__(expected)
@@ -51,17 +51,17 @@ def parse_path(data: str, segments: Segments, *, most_segments: int) -> str | No
     Parameters
     ----------
     data : the ``d`` attribute.
-    segments : receives one outline per subpath that has at least one segment.
-    most_segments : stop early once ``segments`` holds more than so many; the caller refuses such a picture.
+    segments : receives one outline per nonempty subpath.
+    most_segments : stop when ``segments`` has more than this; the caller refuses such a picture.
 
     Returns
     -------
-    What is wrong with the data and where, when it had to stop at an error; otherwise None.
+    Message with position if there is an error; otherwise None.
 
     Raises
     ------
     NotFinite
-        When a coordinate is spelled NaN or infinity.
+        A coordinate is NaN or infinity.
     """
     reader = _PathReader(data, segments, most_segments)
     try:
@@ -77,12 +77,12 @@ def parse_path(data: str, segments: Segments, *, most_segments: int) -> str | No
 
 
 def count_segments(data: str, enough: int) -> int:
-    """How many segments a path has, to its first error; several times as fast as reading it.
+    """Number of segments of a path up to its first error; several times faster than reading it.
 
-    Less than there are where two flags of an arc stand together, or a ``z`` draws a line. An arc that leads nowhere
-    counts. Nothing is counted in data too short for more than ``enough`` segments, and little behind so many.
+    A lower bound where the flags of an arc are not separated or a ``z`` draws a line. Arcs of length 0 count. Data too
+    short for more than ``enough`` segments is not counted, and counting stops soon after that number.
     """
-    if len(data) <= enough:  # each takes a character at least
+    if len(data) <= enough:  # each takes at least one character
         return 0
     count, before, position = 0, "", 0
     while run := _RUN.search(data, position):
@@ -106,13 +106,13 @@ def count_segments(data: str, enough: int) -> int:
 
 
 def _chain(data: str, position: int) -> re.Match[str] | None:
-    """Lines of one vertex each that begin here, two or more."""
+    """A chain of two or more lines with one vertex each, starting here."""
     chain = _CHAINS.get(data[position])
     return None if chain is None else chain.match(data, position)
 
 
 def _count_numbers(data: str, start: int, end: int, enough: int) -> tuple[int, int]:
-    """How many numbers stand in a part of the data, and where the last of them ends."""
+    """Count of numbers in a part of the data, and the end of the last."""
     count = 0
     while count < enough and (found := _NUMBERS.match(data, start, end)):
         count += len(_NUMBER.findall(found[0]))
@@ -121,7 +121,7 @@ def _count_numbers(data: str, start: int, end: int, enough: int) -> tuple[int, i
 
 
 class _PathReader:
-    """The pen of one path: where it is, where its subpath began, and the control point that S and T reflect."""
+    """State of a path being read: position, start of the subpath, and the control point that S and T reflect."""
 
     def __init__(self, data: str, segments: Segments, most_segments: int) -> None:
         self.data = data
@@ -132,10 +132,10 @@ class _PathReader:
         self.start_x = self.start_y = 0.0
         self.control: tuple[float, float] | None = None
         self.control_of = ""
-        self.drawing = False  # an outline has been begun for the current subpath
+        self.drawing = False  # the current subpath has an outline
 
     def run(self) -> None:
-        """Read commands to the end of the data or to the first error."""
+        """Read commands up to the end or the first error."""
         data, length = self.data, len(self.data)
         self._skip_blanks()
         if self.position < length and data[self.position] not in "Mm":
@@ -168,7 +168,7 @@ class _PathReader:
             self.position += 1
 
     def _numbers(self, command: str, relative: bool) -> None:
-        """All the numbers behind one command letter, in batches."""
+        """All numbers after one command letter, in batches."""
         takes = _TAKES[command]
         self._skip_blanks()
         first = True
@@ -228,7 +228,7 @@ class _PathReader:
         self._straight(array("d", [self.x]) * (len(numbers) + 1), _places(self.y, numbers, relative))
 
     def _straight(self, xs: array[float], ys: array[float]) -> None:
-        """Lines from each of these places to the next."""
+        """Lines to each of these positions."""
         count = len(xs) - 1
         rows = array("d", bytes(8 * ROW * count))
         rows[0::ROW] = rows[2::ROW] = xs[:-1]
@@ -297,7 +297,7 @@ class _PathReader:
         self.control, self.control_of = (qx, qy), "Q"
 
     def _control_before(self, kind: str) -> tuple[float, float]:
-        """The last control point when the previous command was of the same family, else the current point."""
+        """The last control point if the previous command was of the same kind, else the current point."""
         if self.control is not None and self.control_of == kind:
             return self.control
         return (self.x, self.y)
@@ -330,7 +330,7 @@ class _PathReader:
 
 
 def _places(at: float, numbers: list[float], relative: bool) -> array[float]:
-    """Where the pen is along one axis, from ``at`` on."""
+    """Positions along one axis, starting from ``at``."""
     return array("d", accumulate(numbers, initial=at)) if relative else array("d", [at, *numbers])
 
 

@@ -1,4 +1,4 @@
-"""The size of a picture: from ``width`` and ``height``, its ``viewBox``, or the size CSS gives what has neither."""
+"""Size of a picture: from ``width`` and ``height``, its ``viewBox``, or CSS's default."""
 
 from __future__ import annotations
 
@@ -18,10 +18,10 @@ _SIZE_WITHOUT_ANY_PX = (300.0, 150.0)
 def picture_size_px(
     root: Element, declared: Declared, box: Box | None, font_px: float, notes: Notes
 ) -> tuple[float, float, bool]:
-    """Width and height of the outermost ``svg``, px, and whether the file states them in one way or another.
+    """Width and height of the root ``svg``, px, and whether the file states them.
 
-    A percentage refers to a page that a machine does not have, so it counts as not stated. One side alone takes the
-    other from the proportions of the viewBox; without any side a unit of the viewBox is a px.
+    A percentage refers to a page, which does not exist here, so it counts as not stated. A single side gives the other
+    by the proportion of the viewBox; without any, a unit of the viewBox is a px.
     """
     width = _side("width", root, declared, font_px, notes)
     height = _side("height", root, declared, font_px, notes)
@@ -48,7 +48,7 @@ def _side(name: str, root: Element, declared: Declared, font_px: float, notes: N
 
 
 def page_boxes(root: Element) -> list[Box]:
-    """The pages of a file that has several: what its ``view`` elements show, or its ``page`` elements of any namespace.
+    """Pages of a file with several: those of its ``view`` elements, or its ``page`` elements in any namespace.
 
     A ``view`` beside the whole is a page of its own, after the first (SVG 2, section 16.6).
     """

@@ -1,4 +1,4 @@
-"""`Place`: the element that the walk has reached, with what it inherits; and `Pattern`, a paint."""
+"""`Place`: state of the walk at an element, with inherited values; and `Pattern`, a paint."""
 
 from __future__ import annotations
 
@@ -13,17 +13,17 @@ from linewright.sources.svg.style import Style
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Pattern:
-    """Content that is repeated.
+    """Content repeated in tiles.
 
     Parameters
     ----------
-    content : the element whose children are drawn.
+    content : element whose children are drawn.
     tile : ``(x, y, width, height)`` in units of the pattern.
     matrix : those units to mm of the page.
-    inner : units of the content to those of a tile whose corner is the origin.
-    viewport : what percentages of the content refer to.
+    inner : units of the content to those of a tile with its corner at the origin.
+    viewport : reference of the content's percentages.
     alpha : opacity of the paint.
-    cut : whether content is cut at its tile.
+    cut : clip the content at its tile.
     """
 
     content: Element
@@ -37,7 +37,7 @@ class Pattern:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PatternLine:
-    """A line whose ink is a pattern; the paint of ``line`` stands for nothing."""
+    """A line painted with a pattern; the paint of ``line`` is unused."""
 
     line: Line
     pattern: Pattern
@@ -45,7 +45,7 @@ class PatternLine:
 
 @dataclass(frozen=True, slots=True)
 class Context:
-    """The paints that ``context-fill`` and ``context-stroke`` mean (SVG 2, section 13.3)."""
+    """Paints for ``context-fill`` and ``context-stroke`` (SVG 2, section 13.3)."""
 
     fill: Paint | Pattern | None
     line: Paint | Pattern | None
@@ -53,18 +53,18 @@ class Context:
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """Where the walk stands.
+    """State of the walk at an element.
 
     Parameters
     ----------
     matrix : units of the element to mm of the page.
     viewport : width and height that percentages refer to.
     layer, clip : indices as in `Mark`, -1 for none.
-    uses : targets of the use elements that led here.
-    inside : paint servers, clips, masks and markers that led here, so that none contains itself.
-    alpha : product of the opacities of the groups around.
+    uses : targets of the enclosing use elements.
+    inside : enclosing paint servers, clips, masks and markers, to detect cycles.
+    alpha : product of the opacities of enclosing groups.
     back_to : see `Mark`.
-    silent : whether what is drawn is the shape of a mask.
+    silent : True while drawing the shape of a mask.
     """
 
     matrix: Matrix

@@ -1,4 +1,4 @@
-"""`read_svg`: from the bytes of an SVG to strokes in millimetres; `painting_of`: the same, before it is placed."""
+"""`read_svg`: from an SVG to strokes in millimetres; `painting_of`: to a painting."""
 
 from __future__ import annotations
 
@@ -24,13 +24,13 @@ def painting_of(source: str | os.PathLike[str] | bytes, wish: Wish, limits: File
     Parameters
     ----------
     source : path of an ``.svg`` or ``.svgz`` file, or its bytes.
-    wish : which page and layers, and how words are written.
-    limits : upper bounds; the usual ones when left out.
+    wish : page, layers, and style of words.
+    limits : upper bounds; None: the defaults.
 
     Raises
     ------
     SourceError
-        When the file cannot be read, is no SVG, or breaks a limit; with place and way out.
+        The file cannot be read, is no SVG, or exceeds a limit; the message has the place and a hint.
     """
     limits = limits or FileLimits()
     notes = Notes()
@@ -54,19 +54,20 @@ def read_svg(
     Parameters
     ----------
     source : path of an ``.svg`` or ``.svgz`` file, or its bytes.
-    tolerance_mm : how far a stroke may stray from the curve it stands for, at the size of the picture, mm.
+    tolerance_mm : largest deviation of a stroke from its curve, at the size of the picture, mm.
     pen_by : one pen per ink colour, or one per layer (groups directly below the ``<svg>``, by label, title or id).
-    limits : upper bounds; the usual ones when left out.
-    hatching : how filled shapes are filled; none: only their outlines are drawn.
-    wish : the place on the sheet and everything else that is asked for, ``tolerance_mm`` and ``pen_by`` included; none:
-        the picture keeps the size that the file states.
+    limits : upper bounds; None: the defaults.
+    hatching : how fillings are shaded; None: only their outlines are drawn.
+    wish : area on the sheet and all options, ``tolerance_mm`` and ``pen_by`` included; None:
+        the picture keeps its stated size.
 
     Raises
     ------
     SourceError
-        When the file cannot be read, is no SVG, breaks a limit, or has nothing to draw; with place and way out.
+        The file cannot be read, is no SVG, exceeds a limit, or has nothing to draw; the message has the place and a
+        hint.
     ValueError
-        When ``tolerance_mm`` is not a positive number, or ``pen_by`` is neither word.
+        ``tolerance_mm`` is not positive, or ``pen_by`` is invalid.
     """
     if wish is None:
         wish = Wish(tolerance_mm=tolerance_mm, pen_by=pen_by, fit="keep")

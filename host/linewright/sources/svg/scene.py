@@ -1,4 +1,4 @@
-"""`SvgScene`: what all parts of the walk share: the document, its styles and lengths, and the painting that grows."""
+"""`SvgScene`: shared state of the walk: document, styles, lengths, and the growing painting."""
 
 from __future__ import annotations
 
@@ -30,36 +30,35 @@ from linewright.sources.svg.style import INHERITED, Style, inherit_style
 from linewright.sources.svg.typesetting import Typesetter
 
 SHAPE_PAINT: Final = Paint("#000000")
-"""What the shapes of clips are filled with."""
+"""Fill of clip shapes."""
 
 DRAWN: Final = frozenset((
     "g", "a", "switch", "path", "use", "svg", "symbol", "text", "image", "foreignObject", "script", "animate",
     "animateTransform", "animateMotion", "set", "rect", "circle", "ellipse", "line", "polyline", "polygon",
 ))  # fmt: skip
-"""Elements the walk looks into; all others (definitions, metadata, foreign ones) show nothing by themselves."""
+"""Elements that the walk visits; all others (definitions, metadata, foreign ones) are not shown by themselves."""
 
 _LANGUAGE: Final = "en"
-"""The language of a picture's texts decides what <switch> shows. English, whatever the computer's own language is: the
-same file must give the same drawing everywhere."""
+"""Language for <switch>. It is always English, so that the same file gives the same drawing on every computer."""
 
 
 class Walker(Protocol):
-    """The recursion itself, for what draws elements inside of others."""
+    """Interface to the recursion, for parts that draw contained elements."""
 
     def children(self, element: Element, place: Place) -> None:
-        """Draw all that is in an element."""
+        """Draw the children of an element."""
 
 
 class SvgScene:
-    """The document and what becomes of it.
+    """A document and its painting.
 
     Attributes
     ----------
-    boxes : of words, which are larger than their ink: mark, box, matrix.
-    bounding : how many effects around wait for the box of what is in them.
-    unseen : box and matrix of what is not painted and counts for such a box all the same (SVG 2, section 8.10).
-    zoom : mm on the sheet for each mm of the page.
-    visited, depth : how many elements have been drawn, and how deep the walk stands, for the limits.
+    boxes : boxes of words, which exceed their ink: mark, box, matrix.
+    bounding : number of enclosing effects that need a bounding box.
+    unseen : box and matrix of unpainted elements, which count for bounding boxes (SVG 2, section 8.10).
+    zoom : mm on the sheet per mm of the page.
+    visited, depth : number of elements drawn, and depth of the walk, for the limits.
     """
 
     def __init__(self, document: Document, limits: FileLimits, painting: Painting, wish: Wish) -> None:
@@ -79,11 +78,11 @@ class SvgScene:
         self.bounding = 0
         self.unseen: list[tuple[Box, Matrix]] = []
         self._copied: dict[Element, Declared] = {}
-        # Thousands of elements are given the same few properties: their styles are computed once.
+        # Thousands of elements have the same few properties, so styles are cached.
         self._styles: dict[tuple[int, tuple[tuple[str, str], ...]], Style] = {}
 
     def hides_overflow(self, element: Element, declared: Declared) -> bool:
-        """Whether what reaches over the viewport that an element makes is hidden (SVG 2, section 14.1)."""
+        """Whether overflow of an element's viewport is hidden (SVG 2, section 14.1)."""
         word = declared.get("overflow", "").lower()
         at: Element | None = element
         while at is not None and word in ("inherit", "unset"):
@@ -94,14 +93,14 @@ class SvgScene:
         return at is not self.document.root and local_name(at) in ("svg", "symbol", "marker", "pattern", "image")
 
     def in_view_box(self, element: Element, place: Place, box: Box | None, width: float, height: float) -> Place:
-        """The place inside of a ``viewBox`` that is shown ``width`` by ``height``."""
+        """The place inside a ``viewBox`` shown at size ``width`` x ``height``."""
         if box is None:
             return replace(place, viewport=(width, height))
         fit = fit_view_box(box, element.get("preserveAspectRatio", ""), width, height)
         return replace(place, matrix=multiply(place.matrix, fit), viewport=(box[2], box[3]))
 
     def framed(self, place: Place, x: float, y: float, width: float, height: float, *, kind: str = "frame") -> Place:
-        """A place whose marks are seen in this rectangle only."""
+        """A place whose marks are visible within this rectangle only."""
         if flattens(place.matrix) or width <= 0.0 or height <= 0.0:
             return place
         shapes.rectangle(self.painting.segments, x, y, width, height)
@@ -112,7 +111,7 @@ class SvgScene:
     def length(
         self, element: Element, declared: Declared, name: str, axis: Axis, place: Place, default: float
     ) -> float:
-        """A length in user units; ``default`` where there is none, or what stands there is no length."""
+        """A length in user units; ``default`` if missing or invalid."""
         text = declared.get(name)
         if text is None or text == "auto" or text.lower() in EVERYWHERE:
             return default
@@ -123,7 +122,7 @@ class SvgScene:
         return value
 
     def measured(self, place: Place, draw: Callable[[], None]) -> Box | None:
-        """The box around what is drawn, in units of the place; what is drawn is taken back."""
+        """Bounding box of what ``draw`` draws, in units of the place; the drawing is undone."""
         painting, segments = self.painting, self.painting.segments
         rows, outlines = len(segments), len(segments.starts)
         marks, clips, boxes, unseen = len(painting.marks), len(painting.clips), len(self.boxes), len(self.unseen)
@@ -135,7 +134,7 @@ class SvgScene:
         return box
 
     def box_of_marks(self, first: int, matrix: Matrix, *, unseen: int, silent: bool = False) -> Box | None:
-        """The box around marks from ``first`` on, and ``unseen`` boxes, in the units that ``matrix`` maps to mm."""
+        """Bounding box of marks from ``first`` on, and of ``unseen`` boxes, in the units that ``matrix`` maps to mm."""
         from linewright.sources.painting.flatten import transform_rows
 
         painting, segments = self.painting, self.painting.segments
@@ -165,7 +164,7 @@ class SvgScene:
         return box_around(found)
 
     def box_of_new(self, rows_before: int) -> Callable[[], Box | None]:
-        """What answers the box around all segments from ``rows_before`` on."""
+        """A function that returns the bounding box of all segments from ``rows_before`` on."""
         segments = self.painting.segments
 
         def box() -> Box | None:
@@ -175,7 +174,7 @@ class SvgScene:
         return box
 
     def count_segments(self, element: Element, more: int = 0) -> None:
-        """Raise a `SourceError` when the picture, with ``more`` to come, has more lines and curves than the limit."""
+        """Raise a `SourceError` if the picture with ``more`` segments exceeds the limit."""
         if len(self.painting.segments) + more > self.limits.segments:
             raise refuse(
                 "too many lines and curves",
@@ -187,31 +186,31 @@ class SvgScene:
             )
 
     def declared(self, element: Element, place: Place) -> Declared:
-        """The element's own properties; remembered where ``use`` may show it a thousand times."""
+        """The element's own properties; cached, because ``use`` may show it many times."""
         if not place.uses and not place.inside:
             return self.cascade.declared(element)
         return self.declared_in_copies(element)
 
     def declared_in_copies(self, element: Element) -> Declared:
-        """The own properties of an element that a ``use`` shows."""
+        """The own properties of an element shown by ``use``."""
         declared = self._copied.get(element)
         if declared is None:
             declared = self._copied[element] = self.cascade.declared(element)
         return declared
 
     def style(self, declared: Declared, parent: Style) -> Style:
-        """The style of an element that was given ``declared`` below one of style ``parent``."""
+        """The style of an element with properties ``declared`` and parent style ``parent``."""
         given = tuple((name, value) for name, value in declared.items() if name in INHERITED)
         if not given:
             return parent
-        # All styles are kept for as long as the walk lasts, so their addresses stay theirs.
+        # All styles are kept during the walk, so their addresses stay valid.
         style = self._styles.get((id(parent), given))
         if style is None:
             style = self._styles[id(parent), given] = inherit_style(parent, declared)
         return style
 
     def style_around(self, element: Element) -> Style:
-        """The style that a definition inherits from where it stands in the file."""
+        """The style that a definition inherits from its position in the file."""
         chain = []
         at = self.document.parent(element)
         while at is not None:
@@ -223,7 +222,7 @@ class SvgScene:
         return style
 
     def transformed(self, element: Element, declared: Declared, place: Place) -> Place:
-        """The place inside of an element's ``transform``."""
+        """The place inside an element's ``transform``."""
         text = declared.get("transform", "none")
         matrix = parse_transform(text, place.viewport, place.style.font_px)
         if matrix is None:
@@ -266,7 +265,7 @@ def is_clear(declared: Declared) -> bool:
 
 
 def for_us(element: Element) -> bool:
-    """Conditional processing (SVG 2, section 5.8): language fits, no foreign extensions are needed."""
+    """Conditional processing (SVG 2, section 5.8): language matches, no extensions required."""
     if element.get("requiredExtensions", "").strip():
         return False
     languages = element.get("systemLanguage")
@@ -277,7 +276,7 @@ def for_us(element: Element) -> bool:
 
 
 def box_around(boxes: Sequence[Box | None]) -> Box | None:
-    """The box around boxes; None where there are none."""
+    """Bounding box of boxes; None if there are none."""
     found = [box for box in boxes if box is not None]
     if not found:
         return None

@@ -1,4 +1,4 @@
-"""`PaintServers`: what a paint comes to: a colour, a gradient in mm of the page, or a pattern to be repeated."""
+"""`PaintServers`: resolves a paint to a colour, a gradient in mm of the page, or a pattern."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from linewright.sources.svg.place import Pattern, Place
 
 Circles = tuple[float, float, float, float, float, float]
 
-_MOST_LINKS = 8  # a gradient may take its colours from another one; files use one or two links
+_MOST_LINKS = 8  # a gradient may refer to another one; files use one or two links
 
 
 class PaintServers:
@@ -30,8 +30,8 @@ class PaintServers:
 
     Parameters
     ----------
-    document, cascade : where the servers and the colours of their stops are.
-    notes : is told of what cannot be painted.
+    document, cascade : source of the servers and the colours of their stops.
+    notes : receives warnings.
     """
 
     def __init__(self, document: Document, cascade: Cascade, notes: Notes) -> None:
@@ -41,13 +41,13 @@ class PaintServers:
         self._stops: dict[Element, tuple[Stop, ...]] = {}
 
     def paint(self, text: str, alpha: float, place: Place, box: Box | None, line: int | None) -> Paint | Pattern | None:
-        """The paint of a valid ``fill`` or ``stroke``; None where nothing is painted.
+        """The paint of a valid ``fill`` or ``stroke``; None if nothing is painted.
 
         Parameters
         ----------
-        alpha : opacity of this paint, without that of the groups around.
-        box : of the shape in its own units, for servers that refer to it.
-        line : of the element, for the notes.
+        alpha : opacity of this paint, without that of enclosing groups.
+        box : bounding box of the shape in its own units, for servers that refer to it.
+        line : line of the element, for warnings.
         """
         word = text.lower()
         if word == NONE or alpha <= 0.0:
@@ -65,7 +65,7 @@ class PaintServers:
         server = self._document.target(link[0])
         kind = None if server is None else local_name(server)
         if server is not None and box is not None and min(box[2:]) <= 0.0 and link[1] and self._by_box(server):
-            return self._flat(link[1], alpha, place)  # no box, no server (SVG 2, section 8.11)
+            return self._flat(link[1], alpha, place)  # without a box the server is invalid (SVG 2, section 8.11)
         if server is not None and kind in ("linearGradient", "radialGradient") and self._has_stops(server):
             return self._gradient(server, alpha, place, box)
         if server is not None and kind == "pattern":
@@ -77,7 +77,7 @@ class PaintServers:
         return self._flat(link[1], alpha, place)
 
     def _by_box(self, server: Element) -> bool:
-        """Whether a paint server refers to the box of what it paints."""
+        """Whether a paint server refers to the bounding box of the painted shape."""
         kinds = ("pattern",) if local_name(server) == "pattern" else ("linearGradient", "radialGradient")
         values = _first_given(self._chain(server, kinds))
         name = "patternUnits" if kinds == ("pattern",) else "gradientUnits"
@@ -92,10 +92,8 @@ class PaintServers:
         total = found[1] * alpha
         return Paint(found[0], total * place.alpha, None, total >= OPAQUE) if total > 0.0 else None
 
-    # ------------------------------------------------------------------ gradients
-
     def _chain(self, server: Element, kinds: tuple[str, ...]) -> list[Element]:
-        """The server and those that it takes attributes from, nearest first."""
+        """A server and those it takes attributes from, nearest first."""
         chain = [server]
         while len(chain) <= _MOST_LINKS:
             following = self._document.target(href_of(chain[-1]))
@@ -105,7 +103,7 @@ class PaintServers:
         return chain
 
     def _has_stops(self, server: Element) -> bool:
-        """Whether a gradient has colours; one without is no paint, and what the file names instead of it is taken."""
+        """Whether a gradient has colours; without them it is invalid, and the fallback paint applies."""
         chain = self._chain(server, ("linearGradient", "radialGradient"))
         return any(local_name(child) == "stop" for element in chain for child in element)
 
@@ -145,7 +143,7 @@ class PaintServers:
         return Paint(darkest.colour, alpha * place.alpha, gradient, gradient.least_alpha * alpha >= OPAQUE)
 
     def _doubt_circles(self, circles: Circles | None, geometry: Declared) -> None:
-        """Say what cannot be drawn of a radial gradient."""
+        """Warn about parts of a radial gradient that cannot be drawn."""
         if circles is None:
             if (fraction(geometry.get("fr", "0")) or 0.0) < 0.0:
                 self._notes.add("the radius fr of a radial gradient is negative; its last colour is taken instead")
@@ -191,7 +189,7 @@ class PaintServers:
         )
 
     def _current_colour(self, element: Element) -> str:
-        """``color`` as the element inherits it."""
+        """``color`` inherited by the element."""
         at: Element | None = element
         while at is not None:
             found = self._cascade.declared(at).get("color", "inherit")
@@ -199,8 +197,6 @@ class PaintServers:
                 return found
             at = self._document.parent(at)
         return "black"
-
-    # ------------------------------------------------------------------ patterns
 
     def _pattern(
         self, server: Element, alpha: float, place: Place, box: Box | None, line: int | None
@@ -232,7 +228,7 @@ class PaintServers:
             self._notes.add("a pattern is squeezed to nothing by its transform and not drawn", line)
             return None
         view = parse_view_box(values.get("viewBox", ""))
-        inner = IDENTITY  # the content's origin is the corner of its tile
+        inner = IDENTITY  # the content's origin is the tile's corner
         inner_viewport = place.viewport
         if view is not None:
             if min(view[2:]) <= 0.0:
@@ -249,7 +245,7 @@ class PaintServers:
 
 
 def _first_given(chain: list[Element]) -> Declared:
-    """Attributes of a chain of servers, the nearest first; text that is in a foreign namespace is not among them."""
+    """Attributes of a chain of servers, nearest first, without those in foreign namespaces."""
     values: Declared = {}
     for element in reversed(chain):
         values.update(element.attrib)
@@ -268,7 +264,7 @@ def _length(text: str | None, axis: Axis, viewport: tuple[float, float], font_px
 
 
 def _circles(values: Declared, radial: bool, viewport: tuple[float, float], font_px: float) -> Circles | None:
-    """See `Gradient`; None where the gradient has no extent, and its last colour fills all."""
+    """See `Gradient`; None if the gradient has no extent, so that its last colour fills everything."""
 
     def at(name: str, axis: Axis, share: float) -> float:
         whole = {"x": viewport[0], "y": viewport[1], "other": ((viewport[0] ** 2 + viewport[1] ** 2) / 2) ** 0.5}

@@ -1,7 +1,6 @@
 """The basic shapes of SVG (rect, circle, ellipse, line, polyline, polygon) as `Segments`.
 
-Starting points and directions follow the "equivalent paths" of SVG 2, chapter 10, so that dashes fall where
-renderers put them.
+Start points and directions follow the "equivalent paths" of SVG 2, chapter 10, so that dashes match other renderers.
 """
 
 from __future__ import annotations
@@ -21,11 +20,11 @@ _NUMBER = re.compile(NUMBER)
 
 
 class BadShape(ValueError):
-    """An attribute makes the shape undrawable; the message says which."""
+    """An attribute makes the shape undrawable; the message says which one."""
 
 
 class Attributes:
-    """The attributes of one shape, read as lengths in user units.
+    """Attributes of one shape, as lengths in user units.
 
     Parameters
     ----------
@@ -40,20 +39,20 @@ class Attributes:
         self.font_px = font_px
 
     def length(self, name: str, axis: Axis) -> float:
-        """The length of this name; 0 when it is absent.
+        """A length; 0 if absent.
 
         Raises
         ------
         BadShape
-            When the value is no length.
+            The value is no length.
         """
         return self.optional(name, axis) or 0.0
 
     def optional(self, name: str, axis: Axis) -> float | None:
-        """The length of this name; None when it is absent or ``auto``."""
+        """A length; None if absent or ``auto``."""
         text = self.values.get(name)
         if text is None or text == "auto" or text.lower() in EVERYWHERE:
-            return None  # geometry is not inherited, and no parent has any
+            return None  # geometry is not inherited
         try:
             value = length_px(text, axis, self.viewport, self.font_px)
         except NotFinite as problem:
@@ -63,12 +62,12 @@ class Attributes:
         return value
 
     def radius(self, name: str, axis: Axis) -> float | None:
-        """As `optional`, for ``rx`` and ``ry``: a negative one counts as absent (SVG 2, sections 10.2 and 10.4)."""
+        """Like `optional`, for ``rx`` and ``ry``: a negative one counts as absent (SVG 2, sections 10.2 and 10.4)."""
         value = self.optional(name, axis)
         return None if value is not None and value < 0.0 else value
 
     def size(self, name: str, axis: Axis) -> float | None:
-        """As `optional`, for a size, which may not be negative."""
+        """Like `optional`, for a size, which must not be negative."""
         value = self.optional(name, axis)
         if value is not None and value < 0.0:
             raise BadShape(f'{name}="{self.values[name][:40]}" is negative')
@@ -76,7 +75,7 @@ class Attributes:
 
 
 def rectangle(segments: Segments, x: float, y: float, width: float, height: float) -> None:
-    """Four sides, from the corner at ``(x, y)`` on."""
+    """Four sides, starting at the corner ``(x, y)``."""
     right, bottom = x + width, y + height
     segments.begin()
     segments.line(x, y, right, y)
@@ -87,7 +86,7 @@ def rectangle(segments: Segments, x: float, y: float, width: float, height: floa
 
 
 def draw_rect(a: Attributes, segments: Segments) -> None:
-    """A rectangle, its corners rounded to quarters of an ellipse."""
+    """A rectangle with corners rounded to quarter ellipses."""
     x, y = a.length("x", "x"), a.length("y", "y")
     width, height = a.size("width", "x") or 0.0, a.size("height", "y") or 0.0
     rx, ry = _corner_radii(a, width, height)
@@ -98,7 +97,7 @@ def draw_rect(a: Attributes, segments: Segments) -> None:
         return
     right, bottom = x + width, y + height
     segments.begin()
-    # A side that the corners use up leaves a segment of no length, which flattening drops.
+    # A side used up by its corners leaves a segment of length 0, which flattening drops.
     segments.line(x + rx, y, right - rx, y)
     segments.ellipse_piece(right - rx, y + ry, rx, ry, -_QUARTER, _QUARTER)
     segments.line(right, y + ry, right, bottom - ry)
@@ -111,13 +110,13 @@ def draw_rect(a: Attributes, segments: Segments) -> None:
 
 
 def draw_circle(a: Attributes, segments: Segments) -> None:
-    """A full circle from its rightmost point."""
+    """A full circle, starting at its rightmost point."""
     r = a.size("r", "other") or 0.0
     _ellipse(a.length("cx", "x"), a.length("cy", "y"), r, r, segments)
 
 
 def draw_ellipse(a: Attributes, segments: Segments) -> None:
-    """A full ellipse; one radius alone makes a circle (SVG 2, section 10.4)."""
+    """A full ellipse; a single radius makes a circle (SVG 2, section 10.4)."""
     rx, ry = a.radius("rx", "x"), a.radius("ry", "y")
     first = rx if rx is not None else ry or 0.0
     _ellipse(a.length("cx", "x"), a.length("cy", "y"), first, ry if ry is not None else first, segments)
@@ -130,17 +129,17 @@ def draw_line(a: Attributes, segments: Segments) -> None:
 
 
 def draw_polyline(a: Attributes, segments: Segments) -> str | None:
-    """Straight segments through ``points``; returns what is wrong with them, after drawing what is right."""
+    """Straight segments through ``points``; returns an error message after drawing the valid part."""
     return _through_points(a, segments, closed=False)
 
 
 def draw_polygon(a: Attributes, segments: Segments) -> str | None:
-    """As `draw_polyline`, and back to the first point."""
+    """Like `draw_polyline`, closed."""
     return _through_points(a, segments, closed=True)
 
 
 def _corner_radii(a: Attributes, width: float, height: float) -> tuple[float, float]:
-    """Radii after the rules of SVG 2, section 10.2: one stands for both, neither exceeds half a side."""
+    """Radii by SVG 2, section 10.2: a single one is used for both, and neither exceeds half a side."""
     given_x, given_y = a.radius("rx", "x"), a.radius("ry", "y")
     rx = given_x if given_x is not None else given_y or 0.0
     ry = given_y if given_y is not None else given_x or 0.0
@@ -167,7 +166,7 @@ def _through_points(a: Attributes, segments: Segments, *, closed: bool) -> str |
     elif len(numbers) % 2:
         problem = f"points has {len(numbers)} numbers: the last x has no y"
     xs, ys = numbers[0::2], numbers[1::2]
-    points = list(zip(xs, ys, strict=False))  # an odd number is noted above
+    points = list(zip(xs, ys, strict=False))  # an odd number is reported above
     if len(points) >= 2:
         segments.begin()
         for (x0, y0), (x1, y1) in pairwise(points):

@@ -1,4 +1,4 @@
-"""`Style`: the properties that children inherit, as they stand on one element."""
+"""`Style`: inherited properties as computed for one element."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from linewright.sources.svg.grammar import FONT_SIZES_PX
 from linewright.sources.svg.lengths import DEFAULT_FONT_PX, NUMBER, fraction, length_px
 from linewright.sources.svg.paint import CURRENT, NONE, parse_colour
 
-# Not inherited, though they belong to words: each element says its own.
+# Text properties that are not inherited.
 _OWN = ("text-decoration", "baseline-shift", "alignment-baseline", "unicode-bidi")
 INHERITED = frozenset((
     "fill", "fill-opacity", "stroke", "stroke-opacity", "stroke-width", "stroke-linecap", "stroke-linejoin",
@@ -23,7 +23,7 @@ INHERITED = frozenset((
 
 @dataclass(frozen=True, slots=True)
 class Font:
-    """What letters look like; the words of CSS, in lower case but for the families."""
+    """Font properties: CSS keywords in lower case, except for families."""
 
     families: str = ""
     size_px: float = DEFAULT_FONT_PX
@@ -52,7 +52,7 @@ class Style:
     fill, stroke : text of the paint.
     color : text of the colour that ``currentColor`` means.
     fill_alpha, stroke_alpha : opacity of that paint.
-    even_odd, clip_even_odd : whether what an outline encloses is counted by crossings and not by winding.
+    even_odd, clip_even_odd : even-odd rule instead of winding.
     stroke_width, dash_offset : text of the length.
     dashes : text of the lengths.
     visible : ``visibility: visible``.
@@ -80,12 +80,12 @@ class Style:
 
     @property
     def font_px(self) -> float:
-        """Font size, px, for lengths in ``em``."""
+        """Font size, px, for ``em``."""
         return self.font.size_px
 
     @property
     def dots(self) -> bool:
-        """Whether a stroke without length shows: line caps that are round or square."""
+        """Whether a stroke of length 0 is visible: round or square caps."""
         return self.cap != "butt"
 
 
@@ -93,12 +93,12 @@ _INITIAL = Style()
 
 
 def inherit_style(parent: Style, declared: Declared) -> Style:
-    """The style of an element whose parent has ``parent`` and which was given ``declared``, whose values are valid.
+    """The style of an element with parent style ``parent`` and valid properties ``declared``.
 
     Raises
     ------
     NotFinite
-        When a number is NaN or infinite.
+        A number is NaN or infinite.
     """
     changes: dict[str, object] = {}
     font: dict[str, object] = {}
@@ -211,7 +211,7 @@ _FONT_FIELDS: dict[str, tuple[str, Callable[[str, Font], object]]] = {
     "word-spacing": ("word_spacing", _word), "text-anchor": ("anchor", _word), "direction": ("direction", _word),
     "writing-mode": ("writing", _word), "dominant-baseline": ("baseline", _baseline),
     "white-space": ("white_space", _word),
-    # Of SVG 1.1, section 10.11: 0 for no kerning at all; no other length is in use.
+    # SVG 1.1, section 10.11: 0 disables kerning; other lengths are not used.
     "kerning": ("kerning", lambda value, parent: "none" if fraction(value) == 0.0 else parent.kerning),
     "text-rendering": ("kerning", lambda _value, parent: parent.kerning),
     "font-variation-settings": ("variations", _variations),

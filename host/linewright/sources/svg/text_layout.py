@@ -1,4 +1,4 @@
-"""Where each letter of a text goes (SVG 2, section 11.5): chunks, anchors, spacing, paths, all ways of writing."""
+"""Layout of text (SVG 2, section 11.5): chunks, anchors, spacing, paths, writing modes."""
 
 from __future__ import annotations
 
@@ -27,9 +27,9 @@ RTL_CLASSES: Final = ("R", "AL")
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PlacedCluster:
-    """A cluster at its place: units of the letters (px from its origin) to those of the text; None off its path.
+    """A positioned cluster: matrix from letter units (px from its origin) to text units; None beyond its path.
 
-    ``width`` : how far it reaches in its own units; its advance is that of the text.
+    ``width`` : its extent in its own units; its advance is in text units.
     """
 
     cluster: Cluster
@@ -40,13 +40,13 @@ class PlacedCluster:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Rail:
-    """A path that text runs along: points (n, 2) in units of the text, and the running length at each."""
+    """A path for text: points (n, 2) in text units, and the running length at each."""
 
     points: Floats
     along: Floats
 
     def at(self, distance: float) -> tuple[float, float, float] | None:
-        """Place and direction (radians) at a distance from the start; None beyond the ends."""
+        """Position and direction (radians) at a distance from the start; None beyond the ends."""
         if distance < 0.0 or distance > self.along[-1] or len(self.points) < 2:
             return None
         i = min(max(int(np.searchsorted(self.along, distance, side="right")) - 1, 0), len(self.points) - 2)
@@ -62,10 +62,10 @@ class Layout:
 
     Parameters
     ----------
-    typesetter : makes letters of characters.
-    rail : the path of a ``textPath``; None where it has no path.
+    typesetter : makes letters from characters.
+    rail : returns the path of a ``textPath``; None if it has none.
     viewport : for percentages.
-    outlines : outlines of a font, whatever is usual.
+    outlines : always use outlines of a font.
     """
 
     def __init__(
@@ -83,7 +83,7 @@ class Layout:
         self._split: set[Span] = set()
 
     def placed(self, characters: list[Character], writing: str) -> list[PlacedCluster]:
-        """Every cluster, chunk after chunk; ``writing`` : ``writing-mode`` of the whole text."""
+        """All clusters in order of chunks; ``writing`` : ``writing-mode`` of the whole text."""
         if not characters:
             return []
         vertical = writing in ("tb", "tb-rl", "vertical-rl", "vertical-lr")
@@ -138,7 +138,7 @@ class Layout:
         return found, x + shift_x + along, y + shift_y
 
     def _letter(self, cluster: Cluster, span: Span, scale: float, vertical: bool, turn: Matrix) -> Matrix:
-        """Base line, shifts, the letter's own turn around its place there, stretching and writing downward."""
+        """Matrix of a letter: baseline, shifts, its own rotation, stretching, and vertical writing."""
         metrics = self._typesetter.metrics(span.style.font, self._outlines)
         up = self._rise(span, metrics)
         if not vertical:
@@ -146,14 +146,14 @@ class Layout:
         up = span.shift_px
         if cluster.upright:
             return multiply(turn, translation(up, 0.0))
-        # Letters that lie on their side stand around the middle line of the column, each by the middle of its own font
-        # (CSS Writing Modes 4, section 4.2: the central base line).
+        # Letters lying on their side are centred on the column's middle line, each by its own font (CSS Writing Modes
+        # 4, section 4.2: the central baseline).
         middle = (metrics.ascent + metrics.descent) / 2.0 if cluster.middle is None else cluster.middle
         lying = multiply(turn, _turn(math.pi / 2.0))
         return multiply(lying, multiply(translation(0.0, middle - up), scaling(scale, 1.0)))
 
     def _rise(self, span: Span, metrics: Metrics) -> float:
-        """How far letters are moved up, px."""
+        """Upward shift of letters, px."""
         shift = span.shift_px
         for word in span.shift_words:
             shift += metrics.super_shift if word == "super" else -metrics.sub_shift
@@ -166,19 +166,17 @@ class Layout:
         }  # fmt: skip
         return shift - lines.get(span.baseline, 0.0)
 
-    # ------------------------------------------------------------------ letters in visual order
-
     def _clusters(self, chunk: list[Character], low: int, vertical: bool) -> list[Cluster]:
-        """The chunk's letters from left to right, whichever way its scripts are written."""
+        """The chunk's letters from left to right, for scripts of any direction."""
         text = "".join(character.text for character in chunk)
         base = 1 if chunk[0].span.style.font.direction == "rtl" else 0
         runs: list[tuple[int, int, int]] = []  # begin, end, level
         levels = _levels(text, base)
-        # Overridden letters all go one way, whatever their script is (CSS Writing Modes 4, section 2.2).
+        # Overridden letters have one direction, whatever their script (CSS Writing Modes 4, section 2.2).
         levels = [base if one.span.overrides else level for one, level in zip(chunk, levels, strict=True)]
         for i, level in enumerate(levels):
-            # Letters that are moved or turned one by one are shaped together all the same: they keep their kerning.
-            # So are letters of spans that differ in colour alone (CSS Text 3, section 7.3).
+            # Individually moved or rotated letters are still shaped together, so they keep their kerning; so are
+            # letters of spans that differ in colour only (CSS Text 3, section 7.3).
             if runs and runs[-1][2] == level and chunk[i].span.style.font == chunk[i - 1].span.style.font:
                 runs[-1] = (runs[-1][0], i + 1, level)
             else:
@@ -196,7 +194,7 @@ class Layout:
         return found
 
     def _space(self, clusters: list[Cluster], chunk: list[Character], low: int) -> None:
-        """Letter and word spacing."""
+        """Apply letter and word spacing."""
         for number, cluster in enumerate(clusters):
             font = chunk[cluster.first - low].span.style.font
             letter = self._spacing(font.letter_spacing, font)
@@ -215,7 +213,7 @@ class Layout:
         return length_px(text, "x", self._viewport, font.size_px) or 0.0
 
     def _stretch(self, clusters: list[Cluster], spans: list[Span]) -> list[float]:
-        """Bring spans to the length that they state; how far letters themselves are stretched."""
+        """Fit spans to their stated lengths; returns the stretching of the letters."""
         scales = [1.0] * len(clusters)
         for span in _stating_length(spans):
             assert span.length_px is not None
@@ -284,13 +282,13 @@ class Layout:
 
 
 def _begins(characters: list[Character], i: int) -> bool:
-    """Whether a chunk begins at a character: a place of its own, or another path."""
+    """Whether a chunk starts at a character: a position of its own, or another path."""
     one = characters[i]
     return one.path is not characters[i - 1].path or (one.path is None and (one.x is not None or one.y is not None))
 
 
 def _in_several_parts(characters: list[Character]) -> set[Span]:
-    """Spans with a ``textLength`` whose letters are in more than one chunk."""
+    """Spans with ``textLength`` that extend over several chunks."""
     first: dict[Span, int] = {}
     found = set()
     chunk = 0
@@ -305,7 +303,7 @@ def _in_several_parts(characters: list[Character]) -> set[Span]:
 
 
 def _stating_length(spans: list[Span]) -> list[Span]:
-    """Spans with a ``textLength``, those around after those within."""
+    """Spans with ``textLength``, inner ones first."""
     found: dict[Span, int] = {}
     for span in dict.fromkeys(spans):
         at: Span | None = span
@@ -323,7 +321,7 @@ def _turn(angle: float) -> Matrix:
 
 
 def _visual(runs: list[tuple[int, int, int]]) -> list[tuple[int, int, int]]:
-    """Runs from left to right: from the deepest level on, what is at least as deep is reversed (UAX 9, rule L2)."""
+    """Runs in visual order: from the deepest level on, runs of at least that level are reversed (UAX 9, rule L2)."""
     order = list(runs)
     for level in range(max((run[2] for run in runs), default=0), 0, -1):
         i = 0
@@ -337,7 +335,9 @@ def _visual(runs: list[tuple[int, int, int]]) -> list[tuple[int, int, int]]:
 
 
 def _levels(text: str, base: int) -> list[int]:
-    """Embedding level of each character (Unicode Annex 9); all of the base level where nothing is written leftward."""
+    """Embedding level of each character (Unicode Annex 9); all at the base level if nothing is written right to
+    left.
+    """
     import unicodedata
 
     if base == 0 and not any(unicodedata.bidirectional(c) in ("R", "AL", "AN", "RLE", "RLO", "RLI") for c in text):
@@ -362,7 +362,7 @@ def _levels(text: str, base: int) -> list[int]:
 
 
 def rail_of(segments: Segments, matrix: Matrix) -> Rail:
-    """The rail of a path: its outlines one after the other, each flattened to a 2000th of its size."""
+    """The path for text: its outlines in order, flattened to 1/2000 of their size."""
     kinds = np.frombuffer(bytes(segments.kinds), dtype=np.uint8)
     rows = np.array(segments.rows).reshape(-1, ROW)
     rows = transform_rows(kinds, rows, np.broadcast_to(np.array(matrix), (len(rows), 6)))
@@ -372,13 +372,13 @@ def rail_of(segments: Segments, matrix: Matrix) -> Rail:
     closed = np.array(segments.closed, dtype=bool)
     lines = flatten(kinds, rows, starts, closed, piece_counts(kinds, rows, size / 2000.0))
     steps = np.hypot(*np.diff(lines.points_mm, axis=0).T)
-    # From one outline to the next nothing is walked.
+    # The gap between outlines has length 0.
     steps[lines.starts[1:-1] - 1] = 0.0
     return Rail(lines.points_mm, np.concatenate(([0.0], np.cumsum(steps))))
 
 
 def transformed(segments: Segments, matrix: Matrix, target: Segments) -> None:
-    """Append outlines of lines and cubics through a matrix."""
+    """Append transformed outlines of lines and cubics."""
     a, b, c, d, e, f = matrix
     rows = np.array(segments.rows).reshape(-1, 2)
     mapped = rows @ np.array(((a, b), (c, d))) + (e, f)

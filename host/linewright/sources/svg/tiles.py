@@ -1,4 +1,4 @@
-"""`PatternTiles`: the content of a pattern, repeated wherever a tile meets what it fills."""
+"""`PatternTiles`: repeats a pattern's content in every tile that intersects the filled area."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from linewright.sources.svg.place import Pattern, Place
 from linewright.sources.svg.scene import DRAWN, SvgScene, Walker
 
 _MOST_TILES: Final = 10_000
-"""Copies of a pattern's content: more of them are finer than any pen shows on any sheet."""
+"""Most copies of a pattern's content; more are too fine for any pen."""
 
 
 class PatternTiles:
@@ -26,7 +26,7 @@ class PatternTiles:
         self._walker = walker
 
     def draw(self, element: Element, place: Place, pattern: Pattern, region: int) -> None:
-        """Draw a pattern's content wherever a tile meets the region, a silent mark."""
+        """Draw a pattern's content in every tile that intersects the region, a silent mark."""
         painting = self._scene.painting
         painting.clips.append(Clip((region,), place.clip))
         clip = len(painting.clips) - 1
@@ -35,7 +35,7 @@ class PatternTiles:
             return
         line = painting.marks[region].line
         if line is not None:
-            # The corner of a mitred line lies farthest out.
+            # The corner of a mitred line extends farthest.
             reach = line.width / 2.0 * (line.miter_limit if line.join == "miter" else 1.5)
             reach *= mean_scale(multiply(inverse(pattern.matrix), painting.marks[region].matrix))
             box = (box[0] - reach, box[1] - reach, box[2] + 2.0 * reach, box[3] + 2.0 * reach)

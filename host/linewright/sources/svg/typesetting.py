@@ -1,7 +1,7 @@
-"""From characters to clusters: which letters stand for which characters, how wide they are, and their lines.
+"""From characters to clusters: letters, widths and outlines.
 
-Two kinds of letters: the outlines of fonts, and single-line letters as a pen writes them. What the single-line
-alphabets lack (Chinese, Arabic, emoji) comes from a font where one has it.
+There are two kinds of letters: outlines of fonts, and single-line letters. Characters that the single-line alphabets
+lack (Chinese, Arabic, emoji) are taken from a font if possible.
 """
 
 from __future__ import annotations
@@ -23,21 +23,21 @@ if TYPE_CHECKING:
     from linewright.sources.fonts.library import Library
 
 CAP_EM: Final = 0.7
-"""Height of a capital in em, of single-line letters: what most fonts have (0.66 to 0.73; common practice)."""
+"""Capital height of single-line letters, em: as in most fonts (0.66 to 0.73; common practice)."""
 
 ROUNDING_UNITS: Final = 0.01
-"""How far single-line letters stray from their rounded curves, grid units: 0.05 mm where a capital is 100 mm high."""
+"""Deviation of single-line letters from their rounded curves, grid units: 0.05 mm for capitals of 100 mm."""
 
 STEM_EM: Final = 0.09
-"""Width of a single-line letter's line where it stands for an area, in em: a stem of common fonts (common practice)."""
+"""Line width of a single-line letter used as an area, em: a stem of common fonts (common practice)."""
 
 _CURSIVE: Final = ("ARABIC", "SYRIAC", "MONGOLIAN", "NKO", "DEVANAGARI", "BENGALI")
-"""Scripts whose letters join: no spacing comes between them (CSS Text 3, section 8.2.1)."""
+"""Scripts with joined letters, which get no letter spacing (CSS Text 3, section 8.2.1)."""
 
 
 @dataclass(frozen=True, slots=True)
 class Metrics:
-    """Of the letters of a span, px: upward from the base line."""
+    """Heights of a span's letters, px, upward from the baseline."""
 
     ascent: float
     descent: float
@@ -55,11 +55,11 @@ class Cluster:
 
     Parameters
     ----------
-    first, count : which characters they stand for.
+    first, count : their characters.
     advance : px.
-    parts : outlines in px from where the cluster begins on the base line, each with whether it is closed to be filled.
-    spacing : px of the advance that lie behind the letters.
-    middle : how far above its base line the middle of its font's letters is, px; None: as that of the style.
+    parts : outlines in px from the cluster's start on the baseline, each with a flag whether it is closed and filled.
+    spacing : part of the advance behind the letters, px.
+    middle : height of the middle of its font's letters above the baseline, px; None: that of the style.
     """
 
     first: int
@@ -75,23 +75,23 @@ class Cluster:
 
 
 class Typesetter:
-    """Sets text of one style after the other.
+    """Sets text, one style at a time.
 
     Parameters
     ----------
-    words : how words are written.
-    notes : is told of characters that nothing has.
+    words : style of words.
+    notes : receives warnings about missing characters.
     """
 
     def __init__(self, words: TextStyle, notes: Notes) -> None:
         self._words = words
         self._notes = notes
-        self._fonts: Library | bool | None = False  # False: not looked for yet
-        self._told: set[str] = set()  # families that were said to be missing
+        self._fonts: Library | bool | None = False  # False: not searched yet
+        self._told: set[str] = set()  # families already reported as missing
         self._single: dict[str, tuple[Segments, float] | None] = {}
 
     def note(self, text: str) -> None:
-        """Say what is not written as the file has it."""
+        """Warn about text that differs from the file."""
         self._notes.add(text)
 
     def _library(self) -> Library | None:
@@ -145,7 +145,7 @@ class Typesetter:
         Parameters
         ----------
         first : number of the text's first character.
-        outlines : write outlines even where single-line letters are usual.
+        outlines : use outlines even if single-line letters are the default.
         """
         found: list[Cluster] = []
         for face, run, offset in self._runs(text, font, outlines or self._words.outlines):
@@ -159,7 +159,7 @@ class Typesetter:
         return found
 
     def _runs(self, text: str, font: Font, outlines: bool) -> list[tuple[FontFace | None, str, int]]:
-        """Parts of a text by the font that has them; None for single-line letters."""
+        """Parts of a text by font; None for single-line letters."""
         runs: list[tuple[FontFace | None, str, int]] = []
         primary = self._face(font) if outlines else None
         for i, character in enumerate(text):
@@ -180,7 +180,7 @@ class Typesetter:
         return runs
 
     def _other(self, character: str, font: Font, primary: FontFace | None) -> FontFace | None:
-        """A font that has a character which the usual letters lack."""
+        """A font for a character that the default letters lack."""
         library = self._library()
         file = None if library is None else library.having(character, font.weight, font.style != "normal")
         if library is None or file is None:
@@ -188,8 +188,6 @@ class Typesetter:
                 self._notes.add(f"there is no letter for {name_of(character)}; a gap is left in its place")
             return primary
         return library.face(file)
-
-    # ------------------------------------------------------------------ single-line letters
 
     def _of_hand(self, character: str) -> tuple[Segments, float] | None:
         """Lines of a single-line letter and its width, grid units."""
@@ -231,14 +229,12 @@ class Typesetter:
             found.append(Cluster(first + i, 1, one[1] * scale, parts, False, space=character.isspace()))
         return found[::-1] if rtl else found
 
-    # ------------------------------------------------------------------ outlines of fonts
-
     def _column(self, face: FontFace, text: str, first: int, font: Font, rtl: bool) -> list[Cluster]:
-        """Letters below each other: upright ones, and words on their side."""
+        """Letters in a column: upright ones, and words on their side."""
         parts: list[tuple[bool, str]] = []
         for character in text:
             upright = _is_upright(character)
-            # What belongs to no script of its own goes with what is before it. Spaces lie on their side.
+            # Characters without a script of their own follow the one before. Spaces lie on their side.
             if parts and (upright == parts[-1][0] or unicodedata.category(character)[0] in "MP"):
                 parts[-1] = (parts[-1][0], parts[-1][1] + character)
             else:
@@ -261,7 +257,7 @@ class Typesetter:
         ends = dict(zip(starts, [*starts[1:], len(text)], strict=True))
         for one in glyphs:
             character = text[one.cluster]
-            # A mark without a place of its own is moved and turned with the letter that it stands on.
+            # A mark without a position of its own moves and rotates with its base letter.
             joined = bool(found) and one.advance == 0.0 and unicodedata.category(character) in ("Mn", "Me")
             if joined and not rtl:
                 found[-1].count = max(found[-1].count, first + ends[one.cluster] - found[-1].first)
@@ -299,12 +295,12 @@ _WIDTHS: Final = {
 
 
 def _axes(font: Font, axes: dict[str, tuple[float, float, float]]) -> tuple[tuple[str, float], ...]:
-    """What a style asks of a font whose shapes vary (CSS Fonts 4, sections 7.1 and 7.2): values that are not usual."""
+    """Axis values that a style requires of a variable font (CSS Fonts 4, sections 7.1 and 7.2), without defaults."""
     wanted = {"wght": float(font.weight), "wdth": _WIDTHS.get(font.stretch, 100.0)}
     if font.style == "italic":
         wanted["ital"] = 1.0
     if font.style != "normal" and "ital" not in axes:
-        wanted["slnt"] = -14.0  # the angle of oblique where none is stated
+        wanted["slnt"] = -14.0  # default angle of oblique
     if font.optical_sizing:
         wanted["opsz"] = font.size_px
     wanted.update(font.variations)
@@ -319,5 +315,5 @@ def _axes(font: Font, axes: dict[str, tuple[float, float, float]]) -> tuple[tupl
 
 
 def _is_upright(character: str) -> bool:
-    """Whether a character stands upright in vertical text (Unicode Annex 50, by its East Asian width)."""
+    """Whether a character is upright in vertical text (Unicode Annex 50, by its East Asian width)."""
     return unicodedata.east_asian_width(character) in ("W", "F")

@@ -1,4 +1,4 @@
-"""Where markers (arrow heads) stand on a path, and which way they point (SVG 2, section 13.4)."""
+"""Positions and directions of markers (arrow heads) on a path (SVG 2, section 13.4)."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ Vector = tuple[float, float]
 
 @dataclass(frozen=True, slots=True)
 class Vertex:
-    """A place on a path: what kind of marker it takes (0 start, 1 middle, 2 end), where, and its direction."""
+    """A place on a path: kind of marker (0 start, 1 middle, 2 end), position, direction."""
 
     kind: int
     x: float
@@ -22,7 +22,7 @@ class Vertex:
 
 
 def vertices(segments: Segments, first_outline: int) -> list[Vertex]:
-    """The vertices of the path whose outlines begin with ``first_outline`` and end the segments."""
+    """The vertices of the path whose outlines start with ``first_outline`` and are the last ones."""
     places: list[tuple[Vector, Vector | None, Vector | None]] = []
     starts = [*segments.starts[first_outline:], len(segments)]
     for outline, (low, high) in enumerate(pairwise(starts), first_outline):
@@ -55,7 +55,7 @@ def _row(segments: Segments, row: int) -> list[float]:
 
 
 def _pieces(kind: int, row: list[float]) -> list[tuple[Vector, Vector, Vector, Vector]]:
-    """Ends of a segment; a full ellipse is four of them (SVG 2, section 10.3)."""
+    """Ends of a segment; a full ellipse has four of them (SVG 2, section 10.3)."""
     if kind == ARC and abs(row[7]) >= math.tau:
         quarter = row[7] / 4.0
         return [_ends(kind, [*row[:6], row[6] + i * quarter, quarter]) for i in range(4)]

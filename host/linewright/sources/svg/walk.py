@@ -1,7 +1,7 @@
-"""The walk over the element tree: every shape in paint order as a `Painting`; what is not drawn is named in a warning.
+"""The walk over the element tree: shapes in paint order as a `Painting`; omissions are reported in warnings.
 
-The elements of SVG refer to each other in every direction (a clip path holds a `use` of a text with a pattern). So the
-walk is one recursion, and its parts are handed the walk itself::
+SVG elements refer to each other in all directions (a clip path contains a `use` of a text with a pattern). So the walk
+is one recursion, and its parts get the walk itself::
 
     Walk -> Embedding, Markers -> Effects -> Writing -> Outlines -> Tiles -> Scene, which all share
 """
@@ -51,7 +51,7 @@ def paint(document: Document, limits: FileLimits, notes: Notes, wish: Wish) -> P
     Raises
     ------
     SourceError
-        For numbers that are not finite, and what passes the limits.
+        A number is not finite, or a limit is exceeded.
     """
     painting = Painting(document.name, notes, describe=document.describe)
     Walk(document, limits, painting, wish).run()
@@ -70,20 +70,22 @@ class Walk:
         self._markers = Markers(scene, self, self._effects)
         self._embedding = Embedding(scene, self._nested)
         self._with_context: dict[Element, bool] = {}
-        self._styled: tuple[Place, Place] | None = None  # the last place, and what it became with an element's style
+        self._styled: tuple[Place, Place] | None = (
+            None  # the last place, and the one derived from it with an element's style
+        )
         self._copies = Copies(
             document, most=limits.expanded + 1, shown=lambda element: shown(scene.declared_in_copies(element))
         )
 
     def _nested(self, document: Document) -> Walk:
-        """A walk over a document inside of this one."""
+        """A walk over a document embedded in this one."""
         inner = Walk(document, self.scene.limits, self.scene.painting, Wish(words=self.scene.wish.words))
         inner.scene.zoom = self.scene.zoom
         inner.scene.visited, inner.scene.depth = self.scene.visited, self.scene.depth + 1
         return inner
 
     def show(self, place: Place) -> None:
-        """Draw the outermost element's content, and what acts on all of it."""
+        """Draw the root element's content with the effects on it."""
         root = self.scene.document.root
         self._effects.applied(root, self.scene.cascade.declared(root), place, lambda at: self.children(root, at))
 
@@ -93,13 +95,13 @@ class Walk:
         Raises
         ------
         SourceError
-            For numbers that are not finite, and what passes the limits.
+            A number is not finite, or a limit is exceeded.
         """
         root = self.scene.document.root
         try:
             self._root(root)
             self._layers.check(self.scene.painting.name)
-        except NotFinite as problem:  # of the root element itself; others are caught where they are known
+        except NotFinite as problem:  # from the root element; others are handled at their elements
             raise self.scene.not_finite(root, problem) from None
 
     def _root(self, root: Element) -> None:
@@ -138,13 +140,13 @@ class Walk:
             return
         if not for_us(root):
             self.scene.notes.add("the picture says that it is for readers of another language; drawn all the same")
-        # The transform of the outermost element acts inside its viewport, around that of the viewBox (SVG 2, 8.2).
+        # The root element's transform acts inside its viewport, around that of the viewBox (SVG 2, 8.2).
         place = self.scene.transformed(root, declared, place)
         inner = self.scene.in_view_box(root, place, box, width, height)
         self._effects.applied(root, declared, inner, lambda at: self.children(root, at, top=True))
 
     def _page(self, root: Element, width: float, height: float, box: Box | None) -> tuple[float, float, Box | None]:
-        """Size and view of the page that was asked for."""
+        """Size and view of the requested page."""
         pages = page_boxes(root)
         if len(pages) > 1 and self.scene.wish.page == 1:
             self.scene.notes.add(f"the file has {len(pages)} pages and the first is drawn; --page 2 draws the second")
@@ -161,7 +163,7 @@ class Walk:
         return page[2] * share, page[3] * share, page
 
     def _nested_viewport(self, element: Element, declared: Declared, place: Place, use: Declared | None) -> None:
-        """An ``svg`` inside the picture, or a ``symbol`` shown by a ``use``."""
+        """A nested ``svg``, or a ``symbol`` shown by ``use``."""
         given = {**declared, **{k: v for k, v in (use or {}).items() if k in ("width", "height")}}
         is_symbol = local_name(element) == "symbol"
         x = 0.0 if is_symbol else self.scene.length(element, declared, "x", "x", place, 0.0)
@@ -177,7 +179,7 @@ class Walk:
         self.children(element, self.scene.in_view_box(element, inner, box, width, height))
 
     def children(self, element: Element, place: Place, *, top: bool = False) -> None:
-        """Draw all that is in an element; ``top``: of the outermost, whose groups are layers."""
+        """Draw the children of an element; ``top``: of the root, whose groups are layers."""
         for child in element:
             if not top:
                 self.element(child, place)
@@ -189,12 +191,12 @@ class Walk:
                 self.element(child, place)
 
     def element(self, element: Element, place: Place, use: Declared | None = None, *, reveal: bool = False) -> None:
-        """Draw one element and what is in it.
+        """Draw one element with its contents.
 
         Parameters
         ----------
-        use : the properties of the use element that shows it.
-        reveal : draw it even where it is hidden.
+        use : properties of the use element that shows it.
+        reveal : draw it even if hidden.
         """
         self.scene.visited += 1
         self.scene.depth += 1
@@ -217,7 +219,7 @@ class Walk:
         self.scene.depth -= 1
 
     def _bounded(self, elements: int, element: Element) -> None:
-        """Refuse a picture that draws so many elements, as ``element`` shows."""
+        """Refuse a picture with too many elements, found at ``element``."""
         if elements > self.scene.limits.expanded:
             raise refuse(
                 "too many elements once every <use> is expanded",
@@ -243,10 +245,10 @@ class Walk:
                 self.scene.unseen.append((box, place.matrix))
 
     def _shown(self, element: Element, name: str, declared: Declared, place: Place, use: Declared | None) -> None:
-        """Draw an element that is neither left out nor hidden."""
+        """Draw an element that is neither skipped nor hidden."""
         style = self.scene.style(declared, place.style)
         if style is not place.style:
-            # Shapes that follow each other mostly have the style of the one before.
+            # Consecutive shapes mostly have the same style.
             if self._styled is None or self._styled[0] is not place or self._styled[1].style is not style:
                 self._styled = place, replace(place, style=style)
             place = self._styled[1]
@@ -318,7 +320,7 @@ class Walk:
         self.element(target, moved, use=declared)
 
     def _wants_context(self, target: Element) -> bool:
-        """Whether something in an element is painted with ``context-fill`` or ``context-stroke``."""
+        """Whether an element contains paint ``context-fill`` or ``context-stroke``."""
         found = self._with_context.get(target)
         if found is None:
             found = any("context-" in value for one in target.iter() for value in one.attrib.values())
@@ -326,7 +328,7 @@ class Walk:
         return found
 
     def _context(self, place: Place, box: Box | None, line: int | None) -> Context:
-        """The paints that ``context-fill`` and ``context-stroke`` mean in what a ``use`` shows."""
+        """Paints for ``context-fill`` and ``context-stroke`` in the contents of a ``use``."""
         style = place.style
         fill = self.scene.servers.paint(style.fill, style.fill_alpha, place, box, line)
         return Context(fill, self.scene.servers.paint(style.stroke, style.stroke_alpha, place, box, line))

@@ -1,4 +1,4 @@
-"""`Writing`: words as marks: letters in the paint of their span, and the lines along them."""
+"""`Writing`: text as marks: letters in the paint of their span, and lines along them."""
 
 from __future__ import annotations
 
@@ -23,14 +23,14 @@ from linewright.sources.svg.typesetting import STEM_EM
 
 
 class Writing:
-    """Writes words."""
+    """Draws text."""
 
     def __init__(self, scene: SvgScene, outlines: Outlines) -> None:
         self._scene = scene
         self._outlines = outlines
 
     def text(self, element: Element, declared: Declared, place: Place, *, plain: bool = False) -> None:
-        """Words; ``plain``: as areas, for clips."""
+        """Draw text; ``plain``: as areas, for clips."""
         scene = self._scene
         collector = Collector(
             scene.document, scene.cascade, place.viewport, scene.style, lambda e, d: shown(d) and for_us(e)
@@ -52,7 +52,7 @@ class Writing:
             scene.unseen.append((around, place.matrix))
 
     def _decorations_around(self, element: Element, place: Place) -> tuple[tuple[str, Span], ...]:
-        """Lines along the text that elements around it ask for, the outermost first (CSS Text Decoration 3, 2.1)."""
+        """Text decorations of enclosing elements, outermost first (CSS Text Decoration 3, 2.1)."""
         scene = self._scene
         found: tuple[tuple[str, Span], ...] = ()
         at = scene.document.parent(element)
@@ -65,7 +65,7 @@ class Writing:
         return found
 
     def _box_of_letter(self, one: PlacedCluster, outlines: bool) -> Box:
-        """The box of a cluster as its font states it, in units of the text."""
+        """Bounding box of a cluster by its font's metrics, in text units."""
         assert one.matrix is not None
         metrics = self._scene.typesetter.metrics(one.span.style.font, outlines)
         corners = [apply(one.matrix, x, y) for x in (0.0, one.width) for y in (-metrics.ascent, -metrics.descent)]
@@ -73,7 +73,7 @@ class Writing:
         return (min(xs), min(ys), max(xs) - min(xs), max(ys) - min(ys))
 
     def _words(self, letters: list[PlacedCluster], span: Span, place: Place, around: Box | None) -> None:
-        """The letters of one span, and the lines along them."""
+        """Draw the letters of one span, and the lines along them."""
         if not place.style.visible:
             return
         for name, asking in span.decorations:
@@ -105,14 +105,14 @@ class Writing:
     def _decoration(
         self, letters: list[PlacedCluster], name: str, asking: Span, place: Place, around: Box | None
     ) -> None:
-        """A line along letters, as thick as the font of whoever asks for it says, in its paint."""
+        """Draw a line along letters, with thickness and paint of the element that requests it."""
         metrics = self._scene.typesetter.metrics(asking.style.font, False)
         at = {"underline": metrics.underline, "line-through": metrics.strike, "overline": metrics.ascent}[name]
         segments = self._scene.painting.segments
         rows, outlines = len(segments), len(segments.starts)
         single = not self._scene.wish.words.outlines
         middle = (metrics.ascent + metrics.descent) / 2.0
-        strips: list[list[list[tuple[float, float]]]] = []  # upper and lower points of lines that go on without a gap
+        strips: list[list[list[tuple[float, float]]]] = []  # upper and lower points of lines without gaps
         for one in letters:
             if one.matrix is None or one.cluster.advance <= 0.0:
                 continue
@@ -143,7 +143,7 @@ class Writing:
             self._outlines.mark(asking.element, painted, fill, line, rows, outlines, even_odd=False)
 
     def _rail(self, target: Element, place: Place) -> Rail | None:
-        """The path of a text, flattened finely, in units of the text."""
+        """The path of a text, finely flattened, in text units."""
         name = local_name(target)
         if name != "path" and name not in SHAPES:
             return None
@@ -160,9 +160,9 @@ class Writing:
 
 
 def _along(one: PlacedCluster, along: float, below: float, middle: float) -> tuple[float, float]:
-    """A point beside a letter: how far along the writing, and how far below its base line.
+    """A point relative to a letter: distance along the writing, and below its baseline.
 
-    ``middle`` : height above the base line of what stands around the middle of a column.
+    ``middle`` : height above the baseline for letters centred in a column.
     """
     assert one.matrix is not None
     return apply(one.matrix, -below - middle, along) if one.cluster.upright else apply(one.matrix, along, below)
