@@ -1,4 +1,4 @@
-"""Text on a path: each letter stands upright on the line through its foot."""
+"""Text along a path: each letter is perpendicular to the path."""
 
 from __future__ import annotations
 
@@ -17,15 +17,15 @@ NAMED: Final = ("arch", "bowl", "circle", "wave", "spiral")
 
 
 def path(name: str, room_mm: tuple[float, float], rise_mm: float) -> Points:
-    """The path by its name, or the longest stroke of an SVG file.
+    """A path by its name, or the longest stroke of an SVG file.
 
     Parameters
     ----------
-    rise_mm : kept free above the path for the letters.
+    rise_mm : height left free above the path for the letters.
 
     Returns
     -------
-    (n, 2) float64, mm, within the room
+    (n, 2) float64, mm, within the area
 
     Raises
     ------
@@ -34,7 +34,8 @@ def path(name: str, room_mm: tuple[float, float], rise_mm: float) -> Points:
     w, h = room_mm
     cx, cy = w / 2, h / 2
     if name in ("arch", "bowl"):
-        # An arc a third as high as half its width: its ends rise at asin(0.6), where letters lean 0.6 of their height.
+        # An arc a third as high as half its width: it ends at a slope of asin(0.6), where letters lean by 0.6 of their
+        # height.
         half = max(w / 2 - 0.65 * rise_mm, 1e-3)
         sagitta = half / 3
         radius = (half**2 + sagitta**2) / (2 * sagitta)
@@ -48,13 +49,13 @@ def path(name: str, room_mm: tuple[float, float], rise_mm: float) -> Points:
         turn = np.linspace(-1.5 * math.pi, 0.5 * math.pi, 721)
         return np.column_stack((cx + outer * np.cos(turn), cy + outer * np.sin(turn)))
     if name == "wave":
-        # Two waves, a fourteenth of the width to either side: 42 degrees at their steepest.
+        # Two waves with an amplitude of 1/14 of the width: 42 degrees at their steepest.
         inset = min(0.7 * rise_mm, w / 3)
         x = np.linspace(inset, w - inset, 721)
         y = cy + rise_mm / 2 - (w / 14) * np.sin((x - inset) / (w - 2 * inset) * 2 * math.tau)
         return np.column_stack((x, y))
     if name == "spiral":
-        # Archimedes' spiral, its turns 1.4 letters apart, read from the outside inward.
+        # Archimedes' spiral with turns 1.4 letters apart, read from the outside inward.
         pitch = 1.4 * rise_mm
         turns = max((outer - 0.4 * pitch) / pitch, 0.5)
         turn = np.linspace(0.0, turns, int(turns * 360) + 2)
@@ -90,8 +91,8 @@ def put_along(words: TextLines, line: Points, *, scale: float, align: str) -> li
     Parameters
     ----------
     line : (n, 2) float64, mm.
-    scale : mm for each grid unit.
-    align : where on the path the text goes; ``justified`` spreads its letters over all of it.
+    scale : mm per grid unit.
+    align : position of the text on the path; ``justified`` spreads its letters over the whole path.
     """
     along = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))))
     letters = _one_line(words)
@@ -102,7 +103,7 @@ def put_along(words: TextLines, line: Points, *, scale: float, align: str) -> li
     for letter, units in letters:
         width = units * scale
         if letter is not None and letter.strokes:
-            # The letter's foot is the chord between the two points of the path below its edges.
+            # The letter's baseline is the chord between the two path points below its edges.
             a, b = (_at(line, along, where) for where in (s, s + letter.advance * scale))
             direction = (b - a) / max(float(np.hypot(*(b - a))), 1e-12)
             origin = (a + b) / 2 - direction * letter.advance * scale / 2
@@ -113,12 +114,12 @@ def put_along(words: TextLines, line: Points, *, scale: float, align: str) -> li
 
 
 def length_units(words: TextLines) -> float:
-    """Of all words in one line, grid units."""
+    """Length of all words in one line, grid units."""
     return sum(units for _, units in _one_line(words)) - words.tracking
 
 
 def _at(line: Points, along: Points, s: float) -> Points:
-    """The point of the path at this length; beyond its ends, straight on."""
+    """The point of the path at this length; extrapolated beyond its ends."""
     over = s - min(max(s, 0.0), float(along[-1]))
     end = line[-1] - line[-2] if over > 0 else line[1] - line[0]
     point = np.array([np.interp(s, along, line[:, 0]), np.interp(s, along, line[:, 1])])
@@ -126,7 +127,7 @@ def _at(line: Points, along: Points, s: float) -> Points:
 
 
 def _one_line(words: TextLines) -> list[tuple[Glyph | None, float]]:
-    """All letters in one line with what each takes of the path, spaces as letters without ink."""
+    """All letters in one line with the path length that each takes; spaces are letters without ink."""
     found: list[tuple[Glyph | None, float]] = []
     for word in (word for line in words.lines for word in line):
         if found:

@@ -1,4 +1,4 @@
-"""The faces: which of the digitised alphabets serve, under names of our own, and their letters as strokes."""
+"""Faces: the digitised alphabets in use, under names of our own, and their letters as strokes."""
 
 from __future__ import annotations
 
@@ -15,17 +15,17 @@ NOTICE: Final = (
     "Standards. They are in the public domain, except in the format distributed by the U.S. National Technical "
     "Information Service, which is not used here."
 )
-"""What the distribution of the letters asks to be said wherever they are passed on."""
+"""Notice that the letters' distribution requires to be passed on."""
 
 CAP_UNITS: Final = 21.0
-"""Height of a capital on the grid of the data: its foot line is at +9 and its cap line at -12 in every "normal" size
-alphabet (the table in the data's own description)."""
+"""Capital height on the data's grid: the baseline is at +9 and the cap line at -12 in every "normal" size alphabet
+(table in the data's description)."""
 
 X_HEIGHT_UNITS: Final = 14.0
-"""Height of a small x on the same grid in print; handwriting says its own."""
+"""x-height on the same grid in print; handwriting states its own."""
 
 _FOOT: Final = 9
-"""Where the foot line is on the grid of the data, which counts from the middle of a letter."""
+"""Position of the baseline on the data's grid, whose origin is the middle of a letter."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -34,9 +34,9 @@ class Glyph:
 
     Parameters
     ----------
-    strokes : each (n, 2) float64, n >= 2, in grid units; x from the letter's left edge, y downward from its foot line.
-    advance : how far on the next letter begins, grid units.
-    final : the strokes are as they are to be drawn: their curves are round, and none of them is a dot to be filled.
+    strokes : each (n, 2) float64, n >= 2, in grid units; x from the letter's left edge, y downward from its baseline.
+    advance : distance to the next letter, grid units.
+    final : the strokes are final: no rounding of curves, no filling of dots.
     """
 
     strokes: tuple[Points, ...]
@@ -44,7 +44,7 @@ class Glyph:
     final: bool = False
 
     def box(self) -> tuple[float, float, float, float]:
-        """``(left, top, right, foot)`` of its ink, grid units; four zeros without ink."""
+        """Bounding box of its ink, ``(left, top, right, foot)``, grid units; four zeros without ink."""
         if not self.strokes:
             return (0.0, 0.0, 0.0, 0.0)
         points = np.concatenate(self.strokes)
@@ -54,19 +54,19 @@ class Glyph:
 
 @dataclass(frozen=True)
 class Typeface:
-    """A style of letters.
+    """A typeface.
 
     Parameters
     ----------
-    name : ours.
-    about : one line for people.
+    name : our name for it.
+    about : description in one line.
     latin, greek, cyrillic : names of the alphabets in the data.
-    slope : how far a letter leans to the right for each unit of height; accents lean with it.
-    lines : how many lines, a grid unit apart, make one stem; accents get as many.
-    x_height : of a small x, grid units.
-    joins : letters touch the next one.
-    long_s : the alphabet of the data has the long s of old German print; the round one, which ends a word, comes from
-        the alphabet of this name. Empty: there is but one s.
+    slope : slant, as shift to the right per unit of height; accents are slanted as well.
+    lines : parallel lines per stem, a grid unit apart; accents have as many.
+    x_height : x-height, grid units.
+    joins : letters join the next one.
+    long_s : the data's alphabet has the long s of old German print; the round one, used at the end of a word, comes
+        from the alphabet with this name. Empty: there is only one s.
     """
 
     name: str
@@ -81,10 +81,10 @@ class Typeface:
     long_s: str = ""
 
     def least_size_mm(self, pen_width_mm: float) -> float:
-        """Height of capitals below which the bars of an e run together in this ink.
+        """Capital height below which the bars of an e merge with this pen.
 
-        An e has three bars in the height of a small x, each as thick as the face has lines, a grid unit apart; from
-        middle to middle they need two pen widths, so that white stays between them.
+        An e has three bars within the x-height, each as thick as the stem's lines, a grid unit apart; their centres
+        must be two pen widths apart to leave white between them.
         """
         gap_units = self.x_height / 2 - (self.lines - 1)
         return 2.0 * pen_width_mm * CAP_UNITS / gap_units
@@ -131,7 +131,7 @@ GREEK: Final = dict(
         strict=True,
     )
 )
-"""Greek letters by their place in the Greek alphabets of the data."""
+"""Greek letters by their positions in the data's Greek alphabets."""
 
 CYRILLIC: Final = dict(
     zip(
@@ -140,15 +140,15 @@ CYRILLIC: Final = dict(
         strict=True,
     )
 )
-"""Cyrillic letters by their place in ``cyrilc_1``; it ends before the last six."""
+"""Cyrillic letters by their positions in ``cyrilc_1``, which lacks the last six."""
 
 CYRILLIC_REST: Final = dict(zip("ЪЫЬЭЮЯъыьэюя", "]$_CU^|&~cu}", strict=True))
-"""The last six, by their place in ``cyrillic``."""
+"""The last six, by their positions in ``cyrillic``."""
 
 
 @lru_cache(maxsize=16)
 def alphabet(name: str) -> dict[str, Glyph]:
-    """The letters of one alphabet of the data, by the ASCII character at whose place they stand."""
+    """The letters of one alphabet, by the ASCII characters at their positions."""
     from HersheyFonts import HersheyFonts
 
     data = HersheyFonts()
@@ -158,7 +158,7 @@ def alphabet(name: str) -> dict[str, Glyph]:
         shift = np.array([-raw.left_offset, -_FOOT], dtype=np.float64)
         strokes = (np.array(stroke, dtype=np.float64) + shift for stroke in raw.strokes)
         letters[character] = Glyph(tuple(s for s in map(_without_repeats, strokes) if len(s) > 1), raw.char_width)
-    # Two of the alphabets set their stops three units above the foot line.
+    # In two of the alphabets full stops are three units above the baseline.
     sunk = -letters["."].box()[3]
     for character in ".,:;" if sunk and name in _STOPS_TOO_HIGH else "":
         raised = letters[character]
@@ -170,6 +170,6 @@ _STOPS_TOO_HIGH: Final = frozenset({"cursive", "timesr"})
 
 
 def _without_repeats(stroke: Points) -> Points:
-    """A stroke without vertices that stand where the one before stands."""
+    """A stroke without repeated vertices."""
     moves = np.append(True, (np.diff(stroke, axis=0) != 0).any(axis=1))
     return np.asarray(stroke[moves])

@@ -1,4 +1,4 @@
-"""From characters to glyphs: the face's own letters, letters with marks, signs; and what there is no letter for."""
+"""From characters to glyphs: the face's own letters, letters with marks, signs; and missing characters."""
 
 from __future__ import annotations
 
@@ -21,13 +21,13 @@ from linewright.sources.lettering.faces import (
 _PRINTED_ASCII = frozenset(map(chr, range(33, 127)))
 LONG_S = "\u017f"
 SPACE_UNITS = 12.0
-"""Between words: the data's own 16 units are wider than an m is in small letters; ISO 3098-1 writes words 0.6 of a
-capital's height apart (from memory), which is 12.6."""
+"""Word space: the data's own 16 units are wider than an m; ISO 3098-1 uses 0.6 of the capital height (from memory),
+which is 12.6."""
 
 
 @lru_cache(maxsize=4096)
 def glyph(character: str, face_name: str) -> Glyph | None:
-    """The glyph of one character with its marks, composed or not; None where there is no letter.
+    """The glyph of one character with its marks, composed or not; None if there is none.
 
     Examples
     --------
@@ -50,7 +50,7 @@ def glyph(character: str, face_name: str) -> Glyph | None:
 
 
 def _simple(character: str, face: Typeface) -> Glyph | None:
-    """A character that needs no mark."""
+    """A character without marks."""
     if character == " ":
         return Glyph((), SPACE_UNITS)
     latin = alphabet(face.latin)
@@ -64,7 +64,7 @@ def _simple(character: str, face: Typeface) -> Glyph | None:
             return alphabet(face.greek)[GREEK[character]]
         if character in CYRILLIC:
             return alphabet(face.cyrillic)[CYRILLIC[character]]
-        if character == "\u044d":  # its small form is missing in the data: the capital, as high as a small x
+        if character == "\u044d":  # the lower-case form is missing in the data: the capital, scaled to the x-height
             capital = alphabet("cyrillic")[CYRILLIC_REST["\u042d"]]
             share = X_HEIGHT_UNITS / CAP_UNITS
             return Glyph(tuple(stroke * share for stroke in capital.strokes), capital.advance * share)
@@ -87,7 +87,7 @@ def _spelt(letters: str, latin: dict[str, Glyph]) -> Glyph:
 
 
 def clusters(text: str) -> list[str]:
-    """The text's characters, each with the combining marks after it; composed where Unicode knows how.
+    """The text's characters, each with its combining marks; composed where Unicode has a composed form.
 
     Examples
     --------
@@ -104,7 +104,7 @@ def clusters(text: str) -> list[str]:
 
 
 def with_long_s(word: str) -> str:
-    r"""The word as old German print spells it: the round s only at its end, the long one before another letter.
+    r"""The word in the spelling of old German print: the round s only at its end, the long one elsewhere.
 
     Examples
     --------
@@ -115,7 +115,7 @@ def with_long_s(word: str) -> str:
 
 
 def name_of(cluster: str) -> str:
-    """A character for people: itself, its code and its name."""
+    """A character for messages: itself, code and name."""
     return " + ".join(
         f"{character if character.isprintable() and not unicodedata.category(character).startswith('M') else ''}"
         f" U+{ord(character):04X} {unicodedata.name(character, 'without a name')}".strip()

@@ -1,4 +1,4 @@
-"""From a letter on its grid to strokes in mm: curves rounded, dots filled."""
+"""From a letter on its grid to strokes in mm: rounded curves, filled dots."""
 
 from __future__ import annotations
 
@@ -12,11 +12,11 @@ from linewright.sources.lettering.faces import Glyph
 from linewright.sources.lettering.rounding import rounded
 
 TOLERANCE_MM: Final = 0.02
-"""How far a letter may stray from its rounded curve; a tenth of the finest pen line."""
+"""Deviation of a letter from its rounded curves; a tenth of the finest pen line."""
 
 DOT_UNITS: Final = 3.1
-"""Closed strokes no larger than this are dots: the data writes full stops as diamonds two units wide, and in its
-heavier alphabets as up to three of them, one in the other."""
+"""Closed strokes up to this size are dots: the data has full stops as diamonds two units wide, up to three nested ones
+in its heavier alphabets."""
 
 
 def inked(letter: Glyph, scale: float, pen_width_mm: float) -> list[Points]:
@@ -24,7 +24,7 @@ def inked(letter: Glyph, scale: float, pen_width_mm: float) -> list[Points]:
 
     Parameters
     ----------
-    scale : mm for each grid unit.
+    scale : mm per grid unit.
     """
     if letter.final:
         return [stroke * scale for stroke in letter.strokes]
@@ -38,14 +38,14 @@ def inked(letter: Glyph, scale: float, pen_width_mm: float) -> list[Points]:
         else:
             strokes.append(rounded(stroke, tolerance_units=TOLERANCE_MM / scale) * scale)
     for i, (radius, x, y) in enumerate(sorted(dots, reverse=True)):
-        # Of several, one in the other, only the largest.
+        # Of several nested ones, only the largest.
         if not any(math.hypot(x - ox, y - oy) < outer for outer, ox, oy in sorted(dots, reverse=True)[:i]):
             strokes.append(_dot(x * scale, y * scale, radius * scale, pen_width_mm))
     return strokes
 
 
 def _dot(x: float, y: float, radius: float, pen_width_mm: float) -> Points:
-    """A filled disc as one stroke: a spiral whose turns lie a pen width apart, then its edge."""
+    """A filled disc as one stroke: a spiral with turns a pen width apart, then its edge."""
     edge = max(radius, 0.05)
     turns = max(math.ceil((edge - pen_width_mm / 2) / pen_width_mm), 0)
     per_turn = max(8, math.ceil(math.pi / math.acos(1 - min(TOLERANCE_MM / edge, 0.5))))

@@ -1,4 +1,4 @@
-"""Where each letter of a text goes: words into lines, lines into a box."""
+"""Text layout: words to lines, lines to a box."""
 
 from __future__ import annotations
 
@@ -14,27 +14,27 @@ from linewright.sources.lettering.outlines import FontLetters, is_leftward
 from linewright.sources.lettering.rounding import rounded
 
 ALIGNED: Final = ("left", "centre", "right", "justified")
-"""How lines may lie in their box."""
+"""Alignment of lines in their box."""
 
 DESCENT_UNITS: Final = 7.0
-"""What the tails of g and p need below the foot line; the data's bottom line is at +16, seven below its foot line."""
+"""Depth of the tails of g and p below the baseline; the data's bottom line is at +16, seven below its baseline."""
 
 BULGE_UNITS: Final = 0.05
-"""How exactly it matters where a rounded curve ends: a 400th of a capital."""
+"""Required accuracy of the end of a rounded curve: 1/400 of a capital."""
 
 GAP_FOR_MISSING: Final = CAP_UNITS * 0.6
-"""Left free for a character that has no letter."""
+"""Gap for a missing character."""
 
 
 @dataclass(frozen=True, eq=False)
 class Word:
-    """Letters that stay together.
+    """Letters that stay together in one word.
 
     Parameters
     ----------
-    glyphs : its letters; None where there is none.
+    glyphs : its letters; None for missing ones.
     width : grid units.
-    leftward : written from right to left; its glyphs stand from left to right all the same.
+    leftward : written from right to left; its glyphs are still stored from left to right.
     """
 
     text: str
@@ -45,7 +45,7 @@ class Word:
 
 @dataclass(frozen=True)
 class Put:
-    """One letter at its place: left edge and foot line, grid units."""
+    """A positioned letter: left edge and baseline, grid units."""
 
     glyph: Glyph
     x: float
@@ -54,7 +54,9 @@ class Put:
 
 @lru_cache(maxsize=4096)
 def rounded_box(letter: Glyph) -> tuple[float, float, float, float]:
-    """Its ink's box with the curves rounded, which reach a little beyond the corners that they replace; grid units."""
+    """Bounding box of its ink with rounded curves, which extend slightly beyond the corners they replace; grid
+    units.
+    """
     if letter.final:
         return letter.box()
     round_ones = tuple(rounded(stroke, tolerance_units=BULGE_UNITS) for stroke in letter.strokes)
@@ -63,7 +65,7 @@ def rounded_box(letter: Glyph) -> tuple[float, float, float, float]:
 
 
 def advance_of(letter: Glyph | None) -> float:
-    """How far on the next letter begins."""
+    """Distance to the next letter."""
     return GAP_FOR_MISSING if letter is None else letter.advance
 
 
@@ -72,15 +74,15 @@ class TextLines:
 
     Parameters
     ----------
-    text : with line ends where lines are to end; spaces and tabs part words, however many.
+    text : with line ends; words are separated by spaces and tabs.
     tracking : added after each letter, grid units.
-    font : whose letters are taken where it has them; None: those of the face.
+    font : takes precedence for the letters that it has; None: the face only.
 
     Attributes
     ----------
-    lines : a list of words for each line of the text; empty for an empty line.
-    missing : characters that have no letter in this face, each once, with code and name.
-    replaced : characters that the font lacks and the face has, each once.
+    lines : list of words for each line of the text; empty for an empty line.
+    missing : characters without a letter in this face, each once, with code and name.
+    replaced : characters missing in the font and taken from the face, each once.
     """
 
     def __init__(self, text: str, face: Typeface, tracking: float = 0.0, font: FontLetters | None = None) -> None:
@@ -114,7 +116,7 @@ class TextLines:
         return letters
 
     def _of_font(self, word: str, font: FontLetters) -> list[Glyph | None]:
-        """Letters of the font, and of the face in place of those that it lacks."""
+        """Letters of the font, with those of the face for missing ones."""
         runs: list[list[Glyph | None]] = []
         for there, some in groupby(word, font.has):
             part = "".join(some)
@@ -131,21 +133,21 @@ class TextLines:
 
     @property
     def widest_word(self) -> Word | None:
-        """The one that decides how narrow a box may be."""
+        """The widest word, which limits how narrow a box may be."""
         return max((word for line in self.lines for word in line), key=lambda word: word.width, default=None)
 
     @property
     def space(self) -> float:
-        """Between two words, grid units."""
+        """Space between two words, grid units."""
         return (SPACE_UNITS if self._font is None else self._font.space) + self.tracking
 
     def width_of(self, line: list[Word]) -> float:
-        """Of words in one line, grid units."""
+        """Width of words in one line, grid units."""
         return sum(word.width for word in line) + self.space * max(len(line) - 1, 0)
 
     def ink(self) -> tuple[float, float, float, float]:
-        """How far the ink of any letter reaches beyond its own width (left, right) and what it needs above and below
-        the foot line, grid units; at least a capital's height above and the tail of a g below.
+        """Largest overhang of any letter's ink beyond its width (left, right), and height and depth of the ink from the
+        baseline, grid units; at least the capital height and the depth of a g.
         """
         boxes = [(rounded_box(letter), letter.advance) for letter in self.letters() if letter.strokes]
         left = max((-box[0] for box, _ in boxes), default=0.0)
@@ -155,16 +157,15 @@ class TextLines:
         return max(left, 0.0), max(right, 0.0), max(above, CAP_UNITS), max(below, DESCENT_UNITS)
 
     def letters(self) -> Iterator[Glyph]:
-        """Every letter that there is."""
+        """All existing letters."""
         return (letter for line in self.lines for word in line for letter in word.glyphs if letter is not None)
 
     def wrapped(self, width: float) -> list[tuple[list[Word], bool]]:
-        """Lines no wider than this, and for each whether it ends a line of the text.
+        """Lines no wider than ``width``, each with a flag whether it ends a line of the text.
 
-        Of all ways to break, the one with the least sum of squares of what is left free, the last line not counted
-        (the criterion of D. E. Knuth and M. F. Plass, "Breaking paragraphs into lines", Software: Practice and
-        Experience 11, 1981, without hyphens): lines come out even, which matters where a pen makes them a picture.
-        No word may be wider than the box.
+        The breaks minimise the sum of squares of the free space, the last line excluded (the criterion of D. E. Knuth
+        and M. F. Plass, "Breaking paragraphs into lines", Software: Practice and Experience 11, 1981, without hyphens):
+        lines become even. No word may be wider than the box.
         """
         found: list[tuple[list[Word], bool]] = []
         for line in self.lines:
@@ -173,14 +174,14 @@ class TextLines:
 
 
 def _split(line: str) -> list[str]:
-    """Words of a line; spaces that must not break stay inside their word."""
+    """Words of a line; no-break spaces stay within their word."""
     return [word for word in line.replace("\t", " ").split(" ") if word]
 
 
 def _best_breaks(words: list[Word], space: float, width: float) -> list[tuple[list[Word], bool]]:
     if not words:
         return [([], True)]
-    # cost[i]: least cost of the words from i on; cut[i]: where the line that starts with i ends.
+    # cost[i]: least cost of the words from i on; cut[i]: end of the line that starts with i.
     count = len(words)
     cost = [0.0] * (count + 1)
     cut = [count] * (count + 1)
@@ -204,7 +205,7 @@ def _best_breaks(words: list[Word], space: float, width: float) -> list[tuple[li
 
 
 def put(words: TextLines, width: float, *, align: str, line_units: float) -> list[Put]:
-    """Every letter at its place in lines of this width; the first foot line is y = 0."""
+    """Every letter at its position in lines of this width; the first baseline is y = 0."""
     placed: list[Put] = []
     y = 0.0
     for line, ends in words.wrapped(width):

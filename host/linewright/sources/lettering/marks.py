@@ -1,7 +1,7 @@
-"""Accents, drawn for this project on the grid of the letters, and how they are put on one.
+"""Accents, drawn for this project on the letters' grid, and their placement on a letter.
 
-A mark is written around x = 0. Marks above stand on y = 0 and reach upward, marks below hang from y = 0; `put_on`
-moves them to the letter.
+A mark is centred at x = 0. Marks above extend upward from y = 0, marks below downward; `put_on` moves them to the
+letter.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from linewright.sources.lettering.faces import CAP_UNITS, Glyph, Typeface, alpha
 Place = Literal["above", "below", "through"]
 
 GAP_UNITS: Final = 2.5
-"""Between a letter and its accent: an eighth of a capital, so that a pen of that width still leaves the two apart."""
+"""Gap between a letter and its accent: an eighth of a capital, so that a pen of that width leaves them separate."""
 
 
 def _arc(
@@ -29,10 +29,10 @@ def _arc(
 
 Line = tuple[tuple[float, float], ...]
 DOT: Final = "dot"
-"""Stands for the full stop of the face, at the place that follows."""
+"""Placeholder for the face's full stop, at the position that follows."""
 
 MARKS: Final[dict[str, tuple[Place, tuple[Line, ...], tuple[tuple[float, float], ...]]]] = {
-    # combining character: place, lines, middles of dots
+    # combining character: position, lines, centres of dots
     "\u0300": ("above", (((-2.5, -5), (1.5, 0)),), ()),  # grave
     "\u0301": ("above", (((2.5, -5), (-1.5, 0)),), ()),  # acute
     "\u0302": ("above", (((-3.5, 0), (0, -4.5), (3.5, 0)),), ()),  # circumflex
@@ -64,20 +64,20 @@ MARKS: Final[dict[str, tuple[Place, tuple[Line, ...], tuple[tuple[float, float],
 }
 
 _AT_FOOT: Final = {"\u0327", "\u0328"}
-"""Marks that grow out of the letter's foot and leave no gap."""
+"""Marks attached to the letter's foot without a gap."""
 
 
 def has(mark: str) -> bool:
-    """Whether there is such a mark."""
+    """Whether the mark exists."""
     return mark in MARKS
 
 
 def put_on(glyph: Glyph, mark: str, face: Typeface, *, base: str) -> Glyph:
-    """The letter with one more mark; several go one above the other.
+    """The letter with one more mark; several are stacked.
 
     Parameters
     ----------
-    base : the letter's own character; what stands above an i or j is left out where a mark takes its place.
+    base : the letter's character; the dot of i or j is dropped if a mark replaces it.
     """
     place, lines, dots = MARKS[mark]
     strokes = list(glyph.strokes)
@@ -90,7 +90,7 @@ def put_on(glyph: Glyph, mark: str, face: Typeface, *, base: str) -> Glyph:
         left, right, top, foot = 0.0, glyph.advance, -face.x_height, 0.0
     middle = (left + right) / 2
     if place == "above":
-        # The caron of these is an apostrophe beside the stem, as their languages print it.
+        # The caron of these letters is an apostrophe beside the stem, as their languages print it.
         if mark == "\u030c" and base in "dtlL" and base:
             apostrophe = np.array([(1.0, 0.0), (1.2, 2.0), (0.0, 5.0)]) + (right + 1.5, -CAP_UNITS)
             return Glyph((*strokes, *stem(apostrophe, face)), glyph.advance + 3.0)
@@ -114,12 +114,12 @@ def dot(face: Typeface) -> tuple[Points, ...]:
 
 
 def leaning(line: Line, slope: float) -> Points:
-    """The line leaning to the right, its foot in place."""
+    """The line slanted to the right about its foot."""
     points = np.array(line, dtype=np.float64)
     points[:, 0] -= slope * points[:, 1]
     return points
 
 
 def stem(line: Points, face: Typeface) -> list[Points]:
-    """The line as often as the stems of the face have lines."""
+    """The line repeated as often as the face's stems have lines."""
     return [line + (0.7 * i - 0.35 * (face.lines - 1), 0.0) for i in range(face.lines)]

@@ -25,17 +25,17 @@ class FontLetters:
 
     Parameters
     ----------
-    words : which font: a file, a folder of them, or a family of this system; none: the usual font without serifs.
+    words : a font file, a folder of fonts, or a family of this system; empty: the default sans-serif font.
 
     Attributes
     ----------
-    name : of the font, for people.
+    name : name of the font, for messages.
     space : width of a space, grid units.
 
     Raises
     ------
     InputError
-        When there is no such font, or what reads fonts is not installed.
+        There is no such font, or the library for fonts is not installed.
     """
 
     def __init__(self, words: TextStyle) -> None:
@@ -58,7 +58,7 @@ class FontLetters:
         self.space = blank.advance * self._scale
 
     def _cap_em(self) -> float:
-        """Height of a capital: of an H where there is one, as many fonts do not state it."""
+        """Capital height: that of an H if there is one, because many fonts do not state it."""
         if self._face.has("H"):
             (letter,) = self._face.shaped("H", rtl=False, features={})
             rings = _flattened(self._face.outline(letter.number), 1.0)
@@ -72,7 +72,7 @@ class FontLetters:
         return self._face.has(character)
 
     def written(self, text: str) -> list[Glyph]:
-        """The letters of a text that the font has, from left to right, joined and kerned as the font says."""
+        """The letters of a text that the font has, from left to right, shaped and kerned by the font."""
         found = []
         for one in self._face.shaped(text, rtl=is_leftward(text), features={"kern": True}):
             key = (one.number, one.advance, one.dx, one.dy)
@@ -87,13 +87,13 @@ class FontLetters:
 
 
 def is_leftward(text: str) -> bool:
-    """Whether a word is written from right to left: its first letter of a direction says so (Unicode Annex 9, P2)."""
+    """Whether a word is written from right to left, by its first letter with a direction (Unicode Annex 9, P2)."""
     first = next((way for way in map(unicodedata.bidirectional, text) if way in ("L", "R", "AL")), "L")
     return first != "L"
 
 
 def _flattened(outline: Segments, scale: float) -> list[np.ndarray[tuple[int, int], np.dtype[np.float64]]]:
-    """Closed polylines of an outline in em, grid units."""
+    """Closed polylines, grid units, of an outline in em."""
     if not len(outline):
         return []
     kinds = np.frombuffer(bytes(outline.kinds), dtype=np.uint8)

@@ -1,8 +1,8 @@
-"""Letters that are large show the corners of their coarse grid; this rounds them where a curve is meant.
+"""Rounds the curves of letters, whose coarse grid shows at large sizes.
 
-The data gives a circle as 16 to 20 straight pieces. A vertex where the line turns little belongs to a curve: it gets
-the tangent of the circle through it and its neighbours (exact for a circle), and each piece becomes a cubic with the
-tangents of its ends (Hermite). Corners stay, and so do pieces long enough to be meant straight.
+The data has a circle as 16 to 20 straight segments. A vertex with a small turning angle belongs to a curve: it gets the
+tangent of the circle through it and its neighbours (exact for a circle), and each segment becomes a cubic with the
+tangents of its ends (Hermite). Corners are kept, and so are segments long enough to be straight lines.
 """
 
 from __future__ import annotations
@@ -14,11 +14,11 @@ import numpy as np
 from linewright.drawing.strokes import Points
 
 CORNER_DEG: Final = 50.0
-"""The data turns by at most 45 degrees within its curves (an octagon is its coarsest circle), by 53 and more at
-corners."""
+"""Turning angle of corners: the data turns by at most 45 degrees within curves (its coarsest circle is an octagon), by
+53 and more at corners."""
 
 STRAIGHT_UNITS: Final = 5.5
-"""A piece longer than this is meant straight: in letters of 21 units, curves are given in pieces of 1 to 5."""
+"""Longer segments are straight lines: in letters of 21 units, curves have segments of 1 to 5."""
 
 
 def rounded(stroke: Points, *, tolerance_units: float) -> Points:
@@ -26,8 +26,8 @@ def rounded(stroke: Points, *, tolerance_units: float) -> Points:
 
     Parameters
     ----------
-    stroke : (n, 2) float64, grid units, no vertex twice in a row.
-    tolerance_units : how far the result may stray from the rounded curve.
+    stroke : (n, 2) float64, grid units, without repeated vertices.
+    tolerance_units : largest deviation from the rounded curve.
     """
     if len(stroke) < 3:
         return stroke
@@ -42,7 +42,7 @@ def rounded(stroke: Points, *, tolerance_units: float) -> Points:
     smooth = turn < np.radians(CORNER_DEG)
     if not closed:
         smooth[[0, -1]] = False
-    # Tangent of the circle through three points: their two directions, each weighed by the other's length.
+    # Tangent of the circle through three points: the two directions, each weighted by the other's length.
     tangent = into / into_length[:, None] ** 2 + out / out_length[:, None] ** 2
     size = np.hypot(tangent[:, 0], tangent[:, 1])
     tangent /= np.where(size > 0, size, 1.0)[:, None]
@@ -62,13 +62,15 @@ def rounded(stroke: Points, *, tolerance_units: float) -> Points:
 
 
 def _reflected(tangent: Points, chord: Points, known: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> Points:
-    """The tangent at the free end of an arc: that of the other end, mirrored at the chord's normal; else the chord."""
+    """The tangent at the free end of an arc: that of the other end, reflected at the chord's normal; otherwise the
+    chord.
+    """
     mirrored = 2 * (tangent * chord).sum(axis=1)[:, None] * chord - tangent
     return np.where(known[:, None], mirrored, chord)
 
 
 def _cubic(a: Points, b: Points, ta: Points, tb: Points, length: float, tolerance: float) -> Points:
-    """The cubic from a with tangent ta to b with tangent tb, without its end, in as many pieces as it takes."""
+    """The cubic from a with tangent ta to b with tangent tb, as a polyline without its end point."""
     bend = float(np.abs(np.arctan2(ta[0] * tb[1] - ta[1] * tb[0], (ta * tb).sum())))
     # Sagitta of an arc of that length and bend, in n pieces: length * bend / (8 n^2).
     n = max(1, int(np.ceil(np.sqrt(length * bend / (8 * tolerance)))))

@@ -1,6 +1,6 @@
-"""Letters and signs that the data lacks and Unicode does not take apart, made of letters it has and lines of our own.
+"""Letters and signs that the data lacks and Unicode does not decompose, made from its letters and lines of our own.
 
-Grid as in `faces`: a capital is 21 high, a small x 14, y downward from the foot line.
+Grid as in `faces`: capital height 21, x-height 14, y downward from the baseline.
 """
 
 from __future__ import annotations
@@ -21,16 +21,16 @@ SAME_AS: Final[dict[str, str]] = {
     "\u02bc": "\u2019", "\u2032": "'", "\u2033": '"', "\u212b": "\u00c5", "\u00b5": "\u03bc",
     "\u2126": "\u03a9", "\u2236": ":", "\u223c": "~",
 }  # fmt: skip
-"""Characters that look like another one."""
+"""Characters with the appearance of another one."""
 
 SPELT: Final[dict[str, str]] = {
     "\u2026": "...", "\ufb00": "ff", "\ufb01": "fi", "\ufb02": "fl", "\ufb03": "ffi", "\ufb04": "ffl",
     "\u0132": "IJ", "\u0133": "ij", "\u2116": "No", "\u2122": "TM", "\u1e9e": "SS",
 }  # fmt: skip
-"""Characters that are several letters written close together."""
+"""Characters made of several letters close together."""
 
 STRUCK: Final[dict[str, tuple[str, Line]]] = {
-    # a letter, and a line through it, by its own left edge and foot
+    # a letter, and a line through it, relative to its left edge and baseline
     "\u00d8": ("O", ((0.12, 0.06), (0.88, 1.06))),
     "\u00f8": ("o", ((0.05, -0.1), (0.95, 1.1))),
     "\u0110": ("D", ((-0.08, 0.52), (0.42, 0.52))),
@@ -44,28 +44,29 @@ STRUCK: Final[dict[str, tuple[str, Line]]] = {
     "\u20ab": ("d", ((0.45, 0.82), (1.2, 0.82))),
     "\u00a2": ("c", ((0.35, -0.22), (0.65, 1.22))),
 }
-"""Letters with a line through them; the line in shares of the letter's ink box, from its left and from its foot up."""
+"""Letters with a line through them; the line in shares of the letter's ink box, from its left edge and upward from its
+foot."""
 
 CROSSED: Final[dict[str, tuple[str, Line]]] = {"\u0142": ("l", ((-4.5, -9.0), (4.5, -13.5)))}
-"""The same where the letter is too narrow for shares: the line in grid units, from its middle and foot line."""
+"""The same for letters too narrow for shares: the line in grid units, from its middle and baseline."""
 
 PAIRS: Final[dict[str, tuple[str, str, float]]] = {
-    # two letters, and how far the ink of the second reaches into that of the first, in grid units
+    # two letters, and the overlap of their ink, in grid units
     "\u00c6": ("A", "E", 3.5),
     "\u00e6": ("a", "e", 0.5),
     "\u0152": ("O", "E", 1.5),
     "\u0153": ("o", "e", 0.5),
 }
-"""In handwriting, which joins anyway, they simply follow one another."""
+"""Pairs of letters; in joined handwriting they simply follow each other."""
 
 TURNED: Final[dict[str, str]] = {"\u00a1": "!", "\u00bf": "?"}
-"""Turned by half a turn, hanging by three units below the foot line."""
+"""Rotated by 180 degrees, three units below the baseline."""
 
 RAISED: Final[dict[str, str]] = {
     "\u00b9": "1", "\u00b2": "2", "\u00b3": "3", "\u2070": "0", "\u2074": "4", "\u2075": "5", "\u2076": "6",
     "\u2077": "7", "\u2078": "8", "\u2079": "9", "\u00aa": "a", "\u00ba": "o",
 }  # fmt: skip
-"""At 60 % of their size, their head at the cap line."""
+"""Superscripts at 60 % size, with their top at the cap line."""
 
 FRACTIONS: Final[dict[str, tuple[str, str]]] = {
     "\u00bc": ("1", "4"), "\u00bd": ("1", "2"), "\u00be": ("3", "4"), "\u2153": ("1", "3"), "\u2154": ("2", "3"),
@@ -80,7 +81,7 @@ def _ring(x: float, y: float, radius: float, pieces: int = 16, from_deg: float =
 
 _STAR: Final = [2.0 * math.tau * i / 5 for i in range(6)]
 _COMMA: Final[Line] = ((1.6, 0.0), (2.2, 0.9), (1.9, 2.6), (0.6, 4.6))
-"""A comma or apostrophe from its head down, 5 high."""
+"""A comma or apostrophe from the top down, 5 high."""
 
 
 def _moved(line: Line, x: float, y: float) -> Line:
@@ -88,7 +89,7 @@ def _moved(line: Line, x: float, y: float) -> Line:
 
 
 _TURNED_COMMA: Final[Line] = tuple((2.8 - x, 4.6 - y) for x, y in reversed(_COMMA))
-"""The same, turned by half a turn."""
+"""The same, rotated by 180 degrees."""
 
 
 OWN: Final[dict[str, tuple[float, tuple[Line, ...]]]] = {
@@ -212,11 +213,11 @@ OWN: Final[dict[str, tuple[float, tuple[Line, ...]]]] = {
 
 
 _LEANING: Final = frozenset("\u00df\u00de\u00fe\u00f0\u03c2\u2018\u2019\u201a\u201c\u201d\u201e\u00a3'\"")
-"""Those of our own signs that lean with the face."""
+"""Our own signs that are slanted with the face."""
 
 
 def build(character: str, face: Typeface, letter: dict[str, Glyph]) -> Glyph | None:
-    """The glyph of such a character, made of the face's own letters where it can be; None if it is not one of these."""
+    """The glyph of such a character, made from the face's letters if possible; None for other characters."""
     if character in OWN:
         advance, lines = OWN[character]
         lean = face.slope if character in _LEANING else 0.0

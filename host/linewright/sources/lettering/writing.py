@@ -1,4 +1,4 @@
-"""`Lettering`: from a text to a picture that fills its room."""
+"""`Lettering`: from a text to a picture of its area."""
 
 from __future__ import annotations
 
@@ -19,37 +19,38 @@ from linewright.sources.lettering.outlines import FontLetters
 from linewright.sources.picture import Picture, Wish
 
 LONGEST_TEXT: Final = 20_000
-"""Characters: some ten closely written sheets, days of a pen's work."""
+"""Most characters: about ten closely written sheets, days of drawing."""
 
 CAPITALS: Final = "the capitals are "
-"""How it is said which size was chosen."""
+"""Start of the message with the chosen size."""
 
 LARGEST_SHARE: Final = 0.6
-"""Largest share of the room's height that a capital takes where no size is given: a single initial keeps some air."""
+"""Largest capital height as a share of the area's height if no size is given, so that a single initial has some
+margin."""
 
 _SLACK: Final = 1 + 1e-9
-"""Tolerance for sums of rounded numbers that ought to be equal."""
+"""Tolerance for rounding."""
 
 _INSTEAD: Final = "spell them in Latin, Greek or Cyrillic letters, or name a font that has them with --font"
-"""What to do about letters that no face has; all faces have the same ones."""
+"""Hint for characters that no face has; all faces lack the same ones."""
 
 _NAMED_AT_MOST: Final = 8
-"""Characters without a letter that are named one by one."""
+"""Most missing characters named in a message."""
 
 
 @dataclass(frozen=True)
 class Lettering:
-    """How a text is written.
+    """Settings of lettering.
 
     Parameters
     ----------
     face : a name from `FACES`.
     size_mm : height of a capital, the nominal size of lettering in ISO 3098; 0: the largest that fits the room.
-    align : of the lines, or along the path.
-    box_mm : width of the paragraph; 0: all of the room.
-    leading : from foot line to foot line, in heights of a capital. ISO 3098 writes 1.5 without and 1.9 with accents
+    align : alignment of the lines, or along the path.
+    box_mm : width of the paragraph; 0: the whole area.
+    leading : baseline distance, in capital heights. ISO 3098 writes 1.5 without and 1.9 with accents
         (type B, from memory).
-    tracking : added between letters, in heights of a capital.
+    tracking : added between letters, in capital heights.
     along : name of a path or an SVG file; empty: in straight lines.
     """
 
@@ -62,14 +63,14 @@ class Lettering:
     along: str = settings.text(f"a path: {', '.join(paths.NAMED)}, or an SVG file with one line")
 
     def read(self, source: str, wish: Wish) -> Picture:
-        """The text as strokes, in the middle of its room.
+        """The text as strokes, centred in its area.
 
-        A room without an end keeps the lines as they are typed and takes their extent: of a given width and no end
-        downward, the longest line fills the width; of a given height and no end across, all lines fill the height.
+        An unbounded area keeps the lines as typed and takes their extent: with a given width only, the longest line
+        fills the width; with a given height only, all lines fill the height.
 
         Raises
         ------
-        SourceError : there is nothing to write, a word wider than the box, or more text than room.
+        SourceError : the text is empty, a word is wider than the box, or the text does not fit.
         """
         if len(source) > LONGEST_TEXT:
             raise SourceError(
@@ -118,7 +119,7 @@ def _notes(words: TextLines, wish: Wish, how: Lettering, size_mm: float, font: s
 
 
 def _in_box(words: TextLines, wish: Wish, how: Lettering) -> tuple[list[Points], float, tuple[float, float]]:
-    """Lines in a box in the middle of the room; returns strokes in mm, the size of letters, the size of the room."""
+    """Lines in a box in the middle of the area; returns strokes in mm, the size of letters, the size of the area."""
     left, right, above, below = words.ink()
     widest = words.widest_word
     widest_units = (widest.width if widest is not None else 0.0) + left + right
@@ -127,7 +128,7 @@ def _in_box(words: TextLines, wish: Wish, how: Lettering) -> tuple[list[Points],
     high_units = above + (len(words.lines) - 1) * line_units + below
     room_x, room_y = wish.room_mm
     if not math.isfinite(room_x):
-        # A hair more, so that the longest line is not wrapped for a rounding error.
+        # Slightly larger, so that rounding does not wrap the longest line.
         room_x = as_typed_units / CAP_UNITS * (how.size_mm or room_y / high_units * CAP_UNITS) * _SLACK
     box_mm = how.box_mm or room_x
     if box_mm > room_x * _SLACK:
@@ -143,7 +144,7 @@ def _in_box(words: TextLines, wish: Wish, how: Lettering) -> tuple[list[Points],
         return (above + (lines(size) - 1) * line_units + below) * size / CAP_UNITS
 
     def largest() -> float:
-        """The largest size at which the text fits, by halving: a smaller size never takes more lines."""
+        """The largest size at which the text fits, by bisection: a smaller size never needs more lines."""
         if not math.isfinite(room_y):
             return box_mm / as_typed_units * CAP_UNITS
         if not math.isfinite(wish.room_mm[0]):
@@ -173,7 +174,7 @@ def _in_box(words: TextLines, wish: Wish, how: Lettering) -> tuple[list[Points],
     x_mm = (room_x - box_mm) / 2 + left * scale
     y_mm = (room_y - height_mm(size_mm)) / 2 + above * scale
     strokes = []
-    written: dict[int, list[Points]] = {}  # each letter once: a page has some fifty
+    written: dict[int, list[Points]] = {}  # cache: a page has about fifty different letters
     for letter in put(words, box_mm / scale - left - right, align=how.align, line_units=line_units):
         at = np.array([x_mm + letter.x * scale, y_mm + letter.y * scale])
         if id(letter.glyph) not in written:
@@ -183,7 +184,7 @@ def _in_box(words: TextLines, wish: Wish, how: Lettering) -> tuple[list[Points],
 
 
 def _on_path(words: TextLines, wish: Wish, how: Lettering) -> tuple[list[Points], float, tuple[float, float]]:
-    """All in one line along a path; returns as `_in_box`. A room without an end is as long as it is wide."""
+    """All text in one line along a path; returns as `_in_box`. An unbounded area is square."""
     side = min(wish.room_mm)
     if not math.isfinite(side):
         raise SourceError("a text along a path needs a width", hint="say how wide it is to be")
@@ -196,7 +197,7 @@ def _on_path(words: TextLines, wish: Wish, how: Lettering) -> tuple[list[Points]
         return line, float(np.hypot(*np.diff(line, axis=0).T).sum())
 
     def largest() -> float:
-        """By halving: the room that the letters take from the path grows with them."""
+        """By bisection: the path length taken by the letters grows with their size."""
         low, high = 0.0, min(wish.room_mm) / 3
         while high - low > 1e-4 * high:
             middle = (low + high) / 2
@@ -229,7 +230,7 @@ def _put_on_path(words: TextLines, line: Points, size_mm: float, wish: Wish, how
     scale = size_mm / CAP_UNITS
     strokes = []
     for letter, matrix in paths.put_along(words, line, scale=scale, align=how.align):
-        # The matrix holds the scale, too; the strokes of `inked` have it already.
+        # The matrix includes the scale, but the strokes of `inked` are scaled already.
         turn = matrix[:, :2] / scale
         strokes += [stroke @ turn.T + matrix[:, 2] for stroke in inked(letter, scale, wish.pen_width_mm)]
     return strokes
@@ -241,7 +242,7 @@ def _inside(strokes: list[Points], room_mm: tuple[float, float]) -> bool:
 
 
 def _rounded_down(size_mm: float) -> str:
-    """A size that still fits, with as few digits as serve."""
+    """A size that still fits, with few digits."""
     return f"{math.floor(size_mm * 10) / 10:g}" if size_mm >= 0.1 else f"{size_mm:.2g}"
 
 

@@ -1,7 +1,6 @@
-"""Strokes from nothing but a rule and a seed: patterns that fill the sheet.
+"""Patterns: strokes from a rule and a random seed.
 
-Each module is one pattern: a frozen dataclass of settings with a ``read`` like every way to strokes. The room and the
-pen come with the wish, so that lines keep a distance that suits the pen, and a larger sheet shows more of the pattern
-instead of the same one with wider gaps. The same seed and room give the same strokes. `finish` is the last step of
-all of them.
+Each module is one pattern: a frozen dataclass of settings with a ``read`` like every method. Area and pen come with the
+wish: line spacing suits the pen, and a larger sheet shows more of the pattern instead of wider gaps. The same seed and
+area give the same strokes. `finish` is the last step of all patterns.
 """

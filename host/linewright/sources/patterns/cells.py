@@ -1,8 +1,8 @@
 """Cells: the regions nearest to scattered seeds, each filled with rounded rings, like a dragonfly's wing or a dry
 lake bed.
 
-The seeds settle by S. P. Lloyd's rule ("Least squares quantization in PCM", IEEE Trans. Inf. Theory 28, 1982): each
-moves to the middle of its region, a few times. Regions are Voronoi's (1908), computed by GEOS.
+The seeds are evened out by S. P. Lloyd's rule ("Least squares quantization in PCM", IEEE Trans. Inf. Theory 28, 1982):
+each moves to the centroid of its region, a few times. Regions are Voronoi's (1908), computed by GEOS.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from linewright.sources.picture import Picture, Wish
 
 @dataclass(frozen=True)
 class Cells:
-    """Settings."""
+    """Settings of the pattern."""
 
     seed: int = settings.seed()
     cells: int = settings.number("how many; 0: the seed's choice", 0, 0, 3000)
@@ -28,7 +28,7 @@ class Cells:
     rings: int = settings.number("lines in the largest cell; 0: the seed's choice", 0, 0, 100)
 
     def read(self, source: str, wish: Wish) -> Picture:
-        """The pattern in its room; there is no source."""
+        """The pattern in its area; ``source`` is not used."""
         del source
         rng = np.random.default_rng(self.seed)
         count = self.cells or int(rng.integers(40, 140))
@@ -50,11 +50,11 @@ class Cells:
 
 
 def voronoi(seeds_mm: Points, room_mm: tuple[float, float]) -> list[shapely.Polygon]:
-    """The region of each seed within the room, in the order of the seeds.
+    """The Voronoi region of each seed within the area, in the order of the seeds.
 
     Parameters
     ----------
-    seeds_mm : (n, 2) float64, within the room, no two at one place.
+    seeds_mm : (n, 2) float64, within the area, all different.
     """
     room = shapely.box(0.0, 0.0, *room_mm)
     if len(seeds_mm) == 1:
@@ -65,7 +65,7 @@ def voronoi(seeds_mm: Points, room_mm: tuple[float, float]) -> list[shapely.Poly
 
 
 def _scattered(rng: np.random.Generator, count: int, room_mm: tuple[float, float]) -> Points:
-    """Seeds, closer together around one place, so that large and small cells make a picture."""
+    """Random seeds, denser around one place, so that cells have different sizes."""
     focus = rng.uniform(0.2, 0.8, 2) * room_mm
     found = rng.uniform(0.0, 1.0, (count, 2)) * room_mm
     pull = rng.uniform(0.15, 0.5)

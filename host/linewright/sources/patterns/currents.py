@@ -1,7 +1,7 @@
-"""Currents: lines that follow a flow without sources, evenly spaced.
+"""Currents: evenly spaced lines along a divergence-free flow.
 
-The flow turns along the contours of a smooth height and around a few eddies; `linewright.sources.streamlines` lays the
-lines.
+The flow follows the contours of a smooth height field and circles a few eddies; `linewright.sources.streamlines` grows
+the lines.
 """
 
 from __future__ import annotations
@@ -20,31 +20,31 @@ from linewright.sources.picture import Picture, Wish
 from linewright.sources.streamlines import Directions, Rule, grow
 
 BESIDE: Final = 0.99
-"""Share of the distance at which a line begins."""
+"""Share of the spacing at which a line may start."""
 
 CLOSEST: Final = 0.72
-"""Share of the distance at which a line ends; 0.5 leaves darker bands where lines converge."""
+"""Share of the spacing at which a line ends; 0.5 leaves darker bands where lines converge."""
 
 SHORTEST: Final = 7.0
-"""Lines shorter than this many distances are left out: a lift of the pen each, and they look like crumbs."""
+"""Shorter lines, in spacings, are dropped: each costs a pen lift and looks like dirt."""
 
 STEP: Final = 0.4
-"""Step along a line, as a share of the distance: close enough to see every neighbour within `CLOSEST`."""
+"""Integration step, as a share of the spacing: small enough to detect every neighbour within `CLOSEST`."""
 
 STARTS: Final = ((0.5, 0.5), (0.2, 0.2), (0.8, 0.2), (0.2, 0.8), (0.8, 0.8))
-"""Where the first lines begin, in shares of the room."""
+"""Seeds of the first lines, in shares of the area."""
 
 
 @dataclass(frozen=True)
 class Currents:
-    """Settings."""
+    """Settings of the pattern."""
 
     seed: int = settings.seed()
     spacing_mm: float = settings.number("from line to line; 0: what suits pen and sheet", 0.0, 0.0, 100.0, "mm")
     eddies: int = settings.number("whirls in the flow", 3, 0, 20)
 
     def read(self, source: str, wish: Wish) -> Picture:
-        """The pattern in its room; there is no source."""
+        """The pattern in its area; ``source`` is not used."""
         del source
         rng = np.random.default_rng(self.seed)
         spacing = distance_mm(self.spacing_mm, wish, pens=3.2, least_mm=min(wish.room_mm) / 110)
@@ -59,7 +59,7 @@ class Flow:
     Parameters
     ----------
     room_mm : width and height of the area.
-    eddies : whirls in it.
+    eddies : number of eddies.
     """
 
     def __init__(self, rng: np.random.Generator, room_mm: tuple[float, float], eddies: int) -> None:
@@ -83,12 +83,12 @@ class Flow:
         self._size = np.array(room_mm)
 
     def directions(self, spacing_mm: float) -> Directions:
-        """The flow, for lines at one distance from each other."""
+        """The flow as `Directions`, with constant spacing."""
         return Directions(*self._double, np.array([[spacing_mm]]), self._size)
 
 
 def streamlines(flow: Flow, wish: Wish, spacing_mm: float) -> list[Points]:
-    """Lines of the flow, evenly spaced over the room."""
+    """Lines of the flow, evenly spaced over the area."""
     return grow(
         flow.directions(spacing_mm),
         Rule(BESIDE, CLOSEST, STEP * spacing_mm, math.inf, SHORTEST * spacing_mm, closes=True),

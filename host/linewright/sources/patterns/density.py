@@ -1,4 +1,4 @@
-"""How densely lines lie: what a pattern asks before it lets the seed's choice stand."""
+"""Local density of lines, by which a pattern rejects random choices that are too dense."""
 
 from __future__ import annotations
 
@@ -10,19 +10,19 @@ import numpy as np
 from linewright.drawing.strokes import Points
 
 CELL_PENS: Final = 4.0
-"""Side of the squares in which ink is counted, in pen widths: a line and the gap to the next."""
+"""Side of the squares in which ink is measured, in pen widths: a line and a gap."""
 
 FULL: Final = 0.85
-"""Ink by length, in areas of the square, from which on paper is called full: random lines that cover a share of 0.85 on
-average leave exp(-0.85), less than half of it, white."""
+"""Ink by length, as a share of the square's area, above which paper counts as full: random lines that cover 0.85 on
+average leave exp(-0.85), less than half, white."""
 
 
 def overfull(lines: Sequence[Points], pen_width_mm: float) -> float:
-    """Share of the ink that lies where paper is full already.
+    """Share of the ink in squares that are already full.
 
     Parameters
     ----------
-    lines : each (n, 2) float64, mm, with pieces no longer than a few pens.
+    lines : each (n, 2) float64, mm, with segments of at most a few pen widths.
     """
     begin = np.concatenate([line[:-1] for line in lines])
     end = np.concatenate([line[1:] for line in lines])

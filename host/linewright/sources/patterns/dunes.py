@@ -1,7 +1,7 @@
-"""Dunes: ridge behind ridge, each hidden where a nearer one stands before it.
+"""Dunes: rows of ridges, each hidden by nearer ones.
 
-Lines are drawn from the front to the back, and only above a floating horizon (T. J. Wright, "A two-space solution to
-the hidden line problem for plotting functions of two variables", IEEE Trans. Computers C-22, 1973).
+Lines are computed from front to back, and only parts above a floating horizon are drawn (T. J. Wright, "A two-space
+solution to the hidden line problem for plotting functions of two variables", IEEE Trans. Computers C-22, 1973).
 """
 
 from __future__ import annotations
@@ -19,14 +19,14 @@ from linewright.sources.picture import Picture, Wish
 
 @dataclass(frozen=True)
 class Dunes:
-    """Settings."""
+    """Settings of the pattern."""
 
     seed: int = settings.seed()
     ridges: int = settings.number("how many; 0: what suits pen and sheet", 0, 0, 400)
     height: float = settings.number("of the highest, as a share of the sheet", 0.16, 0.0, 0.6)
 
     def read(self, source: str, wish: Wish) -> Picture:
-        """The pattern in its room; there is no source."""
+        """The pattern in its area; ``source`` is not used."""
         del source
         rng = np.random.default_rng(self.seed)
         width, depth = wish.room_mm
@@ -41,7 +41,7 @@ class Dunes:
         for i in range(ridges):
             wish.report("raising dunes", i / ridges)
             share = i / max(ridges - 1, 1)  # 0 at the front
-            # Rows lie closer toward the back, as they do to the eye.
+            # Rows are closer together towards the back, as in perspective.
             foot = depth - (depth - rise) * share * (1.25 - 0.25 * share)
             far = np.stack((x, np.full(len(x), share * depth * 0.9)), axis=-1)
             body = np.exp(-(((x - crest - (share - 0.5) * width * 0.3) / (0.30 * width)) ** 2))
@@ -53,8 +53,8 @@ class Dunes:
 
 
 def _seen(x: Points, line: Points, horizon: Points, pen_width_mm: float) -> list[Points]:
-    """The parts of a line above the horizon (y grows downward), ends interpolated."""
-    over = horizon - line  # positive: seen
+    """The parts of a line above the horizon (y points down), with interpolated ends."""
+    over = horizon - line  # positive: visible
     seen = over > 0
     parts: list[list[tuple[float, float]]] = [[]]
     for i in range(len(x)):

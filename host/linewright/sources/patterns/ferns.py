@@ -1,8 +1,8 @@
-"""Ferns: fronds that arch from one root, each pinna one lobed line, nearer fronds before farther ones.
+"""Ferns: fronds that arch from one root; each pinna is one lobed line, and nearer fronds hide farther ones.
 
-A frond repeats itself at the scale of its pinnae and of their lobes, as parametric rewriting systems have it (P.
-Prusinkiewicz and A. Lindenmayer, "The Algorithmic Beauty of Plants", 1990, section 1.10); the lobes are drawn as a
-wave along the edge, so that a pinna needs one stroke and not twenty.
+A frond repeats itself at the scale of its pinnae and of their lobes, as in parametric rewriting systems (P.
+Prusinkiewicz and A. Lindenmayer, "The Algorithmic Beauty of Plants", 1990, section 1.10); the lobes are drawn as a wave
+along the edge, so that a pinna needs one stroke and not twenty.
 """
 
 from __future__ import annotations
@@ -21,20 +21,20 @@ from linewright.sources.picture import Picture, Wish
 
 @dataclass(frozen=True)
 class Ferns:
-    """Settings."""
+    """Settings of the pattern."""
 
     seed: int = settings.seed()
     fronds: int = settings.number("how many; 0: the seed's choice", 0, 0, 30)
 
     def read(self, source: str, wish: Wish) -> Picture:
-        """The pattern in its room; there is no source."""
+        """The pattern in its area; ``source`` is not used."""
         del source
         rng = np.random.default_rng(self.seed)
         width, height = wish.room_mm
         pen = wish.pen_width_mm
         count = self.fronds or int(rng.integers(3, 7))
         spread = min(max(width / height, 0.55), 1.4)
-        # From the outermost inward, so that the upright ones stand before those that bow.
+        # From the outside inward, so that upright fronds are in front of bent ones.
         lean = np.linspace(-1.0, 1.0, count) if count > 1 else np.array([0.15])
         order = np.argsort(np.abs(lean), kind="stable")
         plain: list[list[Points]] = []
@@ -52,7 +52,8 @@ class Ferns:
             wish.report("unrolling fronds", i / count)
             lines = [(line - (low[0], 0.0)) * scale + corner for line in frond]
             strokes += _behind(lines, before, pen)
-            # All between its pinnae's tips hides what is behind: bits of a leaf seen through another are only clutter.
+            # The area between the pinnae's tips hides what is behind, because fragments seen through a leaf look
+            # cluttered.
             tips = [line[len(line) // 2] for line in lines[1:]]
             outline = [*tips[::2], lines[0][-1], *tips[1::2][::-1]]
             hull = shapely.Polygon(outline).buffer(0) if len(outline) > 3 else shapely.Polygon()
@@ -62,16 +63,16 @@ class Ferns:
 
 
 def _frond(tilt: float, length: float, pen: float, rng: np.random.Generator) -> list[Points]:
-    """A stem and its pinnae, from (0, 0) upward; y grows downward; the length of an upright stem is 1.
+    """A stem and its pinnae, from (0, 0) upward; y points down; an upright stem has length 1.
 
     Parameters
     ----------
-    tilt : -1 bows far to the left, 1 far to the right.
-    pen : width of the line in the same measure.
+    tilt : -1 bends far to the left, 1 far to the right.
+    pen : line width in the same unit.
     """
     steps = 160
     t = np.linspace(0.0, 1.0, steps + 1)
-    # The stem leans from the start and bows the more the further out.
+    # The stem leans from the start and bends more towards its end.
     angle = -math.pi / 2 + tilt * (0.3 + 1.1 * t**1.4)
     ahead = np.column_stack((np.cos(angle), np.sin(angle))) * length / steps
     stem = np.vstack((np.zeros((1, 2)), np.cumsum(ahead[:-1], axis=0)))
@@ -89,7 +90,7 @@ def _frond(tilt: float, length: float, pen: float, rng: np.random.Generator) -> 
 
 
 def _pinna(foot: Points, angle: float, reach: float, pen: float, side: float) -> Points:
-    """One pinna as a closed line: out along one lobed edge and back along the other, curving toward the frond's tip."""
+    """One pinna as a closed line: out along one lobed edge and back along the other, curved towards the frond's tip."""
     broad = 0.07 * reach + 0.4 * pen
     lobes = max(2, int(reach / max(2.6 * broad, 4.5 * pen)) * 2)
     t = np.linspace(0.0, 1.0, lobes * 12 + 1)
@@ -108,7 +109,7 @@ def _pinna(foot: Points, angle: float, reach: float, pen: float, side: float) ->
 
 
 def _behind(lines: list[Points], before: shapely.Polygon, pen_width_mm: float) -> list[Points]:
-    """What is seen of lines behind a shape, with a gap of a pen around it."""
+    """The visible parts of lines behind a shape, with a gap of a pen width around it."""
     if before.is_empty:
         return lines
     mask = shapely.buffer(before, 1.2 * pen_width_mm)

@@ -1,4 +1,4 @@
-"""What every pattern passes last: joined, clipped to its room, nothing too short to be seen."""
+"""Last step of every pattern: joining, clipping to the area, dropping tiny pieces."""
 
 from __future__ import annotations
 
@@ -15,24 +15,24 @@ from linewright.errors import SourceError
 from linewright.sources.picture import Picture, Wish
 
 TOUCH_MM: Final = 1e-6
-"""Ends this close are one place: the rounding of the formulas, no gap that anyone drew."""
+"""Ends this close are equal up to rounding."""
 
 SHAPE_MM: Final = 0.01
-"""How far simplifying may move a line: a twentieth of the finest pen line, half a motor step of common machines."""
+"""Tolerance of simplification: a twentieth of the finest pen line, half a motor step of common machines."""
 
 
 def finished(strokes: Iterable[Points], wish: Wish, *, name: str, joins: bool = True) -> Picture:
-    """Strokes in mm as a picture of the wish's room.
+    """Strokes in mm as a picture of the wish's area.
 
     Parameters
     ----------
-    strokes : each (n, 2) float64, mm; what lies outside the room is cut off.
-    name : of the pattern, and of its pen.
-    joins : put strokes together that end where others begin.
+    strokes : each (n, 2) float64, mm; clipped to the area.
+    name : name of the pattern and of its pen.
+    joins : join strokes whose ends coincide.
 
     Raises
     ------
-    SourceError : nothing is left, since the room is too small for this pen.
+    SourceError : nothing is left, because the area is too small for this pen.
     """
     lines = [
         line for line in (_without_repeats(np.asarray(stroke, dtype=np.float64)) for stroke in strokes) if len(line) > 1
@@ -40,7 +40,7 @@ def finished(strokes: Iterable[Points], wish: Wish, *, name: str, joins: bool = 
     width_mm, height_mm = wish.room_mm
     drawing = clip(Drawing.from_strokes(lines), (0.0, 0.0, width_mm, height_mm))
     kept = joined(drawing) if joins else list(drawing)
-    # What is no longer than the line is wide would be a blot where a cut left it.
+    # Pieces no longer than the line width would be blots at cut ends.
     kept = [line for line in kept if _length(line) > wish.pen_width_mm]
     if not kept:
         raise SourceError(
@@ -56,16 +56,16 @@ def finished(strokes: Iterable[Points], wish: Wish, *, name: str, joins: bool = 
 
 
 def distance_mm(asked_mm: float, wish: Wish, *, pens: float, least_mm: float) -> float:
-    """Distance of lines: the one asked for, or one that suits pen and sheet.
+    """Line spacing: the requested one, or one that suits pen and sheet.
 
     Parameters
     ----------
-    asked_mm : 0: nothing was asked for.
-    pens, least_mm : so many pen widths, and so many mm at least, where nothing was asked for.
+    asked_mm : 0: not requested.
+    pens, least_mm : default spacing in pen widths, and its minimum in mm.
 
     Raises
     ------
-    SourceError : closer than the pen is wide, which would be one black area.
+    SourceError : the spacing is below the pen width.
     """
     if asked_mm and asked_mm < wish.pen_width_mm:
         raise SourceError(
@@ -76,7 +76,7 @@ def distance_mm(asked_mm: float, wish: Wish, *, pens: float, least_mm: float) ->
 
 
 def joined(drawing: Iterable[Points]) -> list[Points]:
-    """Strokes put together where exactly two ends meet, and on from there; where more meet, straightest first.
+    """Strokes joined where exactly two ends meet; where more meet, the straightest pairs are joined first.
 
     Ends meet within `TOUCH_MM`.
     """
@@ -97,7 +97,7 @@ def joined(drawing: Iterable[Points]) -> list[Points]:
 
 
 def _chains(lines: list[Points], partner: dict[tuple[int, int], tuple[int, int]]) -> list[Points]:
-    """Lines strung together by their partners: open chains from a free end first, then the rings that are left."""
+    """Lines chained by their partners: open chains from a free end first, then rings."""
     used = [False] * len(lines)
     found = []
     starts = [(i, end) for i in range(len(lines)) for end in (0, 1) if (i, end) not in partner]
@@ -121,7 +121,7 @@ def _place(point: Points) -> tuple[int, int]:
 
 
 def _outward(lines: list[Points], end: tuple[int, int]) -> Points:
-    """Direction in which a line leaves the place of one of its ends."""
+    """Direction in which a line leaves one of its ends."""
     line = lines[end[0]]
     direction = line[1] - line[0] if end[1] == 0 else line[-2] - line[-1]
     return np.asarray(direction / max(float(np.hypot(*direction)), 1e-12))

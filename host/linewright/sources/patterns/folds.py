@@ -1,9 +1,9 @@
-"""Folds: curves that pass every cell of their field once, in one line.
+"""Folds: curves that visit every cell of their field once, in one line.
 
 The curve of D. Hilbert ("Ueber die stetige Abbildung einer Linie auf ein Flaechenstueck", Math. Annalen 38, 1891),
-several squares of it strung together so that they fill the sheet; that of G. Peano (Math. Annalen 36, 1890); and the
-flowsnake of B. Gosper (M. Gardner, Scientific American, December 1976), whose outline is a rough-edged hexagon. All
-are written by rewriting (A. Lindenmayer 1968), see `rewriting`.
+several squares of it joined to fill the sheet; that of G. Peano (Math. Annalen 36, 1890); and the flowsnake of B.
+Gosper (M. Gardner, Scientific American, December 1976), whose outline is a rough-edged hexagon. All are written by
+rewriting (A. Lindenmayer 1968), see `rewriting`.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ GOSPER: Final = Rules("F", {"F": "F-G--G+F++FF+G-", "G": "+F-GG--G-F++F+G"}, 60.
 
 @dataclass(frozen=True)
 class Folds:
-    """Settings."""
+    """Settings of the pattern."""
 
     seed: int = settings.seed()
     kind: str = settings.choice(
@@ -37,7 +37,7 @@ class Folds:
     roundness: float = settings.number("of its corners, 0 to 1", 1.0, 0.0, 1.0)
 
     def read(self, source: str, wish: Wish) -> Picture:
-        """The pattern in its room; there is no source."""
+        """The pattern in its area; ``source`` is not used."""
         del source
         rng = np.random.default_rng(self.seed)
         kind = str(rng.choice(["hilbert", "gosper"])) if self.kind == "any" else self.kind
@@ -51,7 +51,7 @@ class Folds:
 
 
 def hilbert(order: int) -> Points:
-    """(4^order, 2) float64: middles of the cells in their order; from the corner (0, 0) to (2^order - 1, 0)."""
+    """(4^order, 2) float64: centres of the cells in order; from the corner (0, 0) to (2^order - 1, 0)."""
     if order == 0:
         return np.zeros((1, 2))
     line = turtle(HILBERT.rewritten(order), HILBERT)[0]
@@ -59,7 +59,9 @@ def hilbert(order: int) -> Points:
 
 
 def _hilbert_field(wish: Wish, spacing: float) -> Points:
-    """Two rows of squares, there and back, so that the line nearly closes; columns as the sheet's proportion asks."""
+    """Two rows of squares, there and back, so that the line nearly closes; the number of columns follows the sheet's
+    proportion.
+    """
     short, long = sorted(wish.room_mm)
     columns = max(1, round(2 * long / short))
     order = max(1, min(7, int(math.log2(max(short / 2 / spacing, 2)))))
@@ -76,7 +78,7 @@ def _hilbert_field(wish: Wish, spacing: float) -> Points:
 
 
 def _peano_field(wish: Wish, spacing: float) -> Points:
-    """One square after the other along the longer side: each ends at the corner opposite to its start."""
+    """Squares in a row along the longer side: each ends at the corner opposite to its start."""
     short, long = sorted(wish.room_mm)
     order = max(1, min(4, int(math.log(max(short / spacing, 3), 3) + 0.35)))
     squares = max(1, round(long / short))
@@ -92,13 +94,13 @@ def _peano_field(wish: Wish, spacing: float) -> Points:
 
 
 def _gosper_field(wish: Wish, spacing: float) -> Points:
-    """The flowsnake of that order; it is 7^(order / 2) steps wide, nearly."""
+    """The flowsnake of the fitting order, about 7^(order / 2) steps wide."""
     order = max(1, min(5, int(math.log(max(min(wish.room_mm) / spacing, 3), math.sqrt(7)))))
     return turtle(GOSPER.rewritten(order), GOSPER)[0]
 
 
 def rounded(line: Points, roundness: float) -> Points:
-    """The line with its corners cut by quadratic curves that begin and end at most half a step away from them."""
+    """The line with its corners cut by quadratic curves that start and end at most half a step away."""
     if roundness <= 0 or len(line) < 3:
         return line
     before, corner, after = line[:-2], line[1:-1], line[2:]

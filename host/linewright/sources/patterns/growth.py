@@ -1,7 +1,7 @@
-"""Growth: plants that rewriting rules make grow from the foot of the sheet, weed or a tree, no two alike.
+"""Growth: plants grown by rewriting rules from the foot of the sheet, weeds or a tree.
 
 Rules in the manner of P. Prusinkiewicz and A. Lindenmayer ("The Algorithmic Beauty of Plants", 1990, sections 1.6 and
-1.7): a bud becomes a stem with buds at its sides; which of several rules it follows, and how far it leans, is chance.
+1.7): a bud becomes a stem with side buds; the rule and the angles are random.
 """
 
 from __future__ import annotations
@@ -20,16 +20,16 @@ from linewright.sources.picture import Picture, Wish
 
 @dataclass(frozen=True)
 class Plant:
-    """How one kind grows.
+    """Growth parameters of one kind of plant.
 
     Parameters
     ----------
-    rules : what a bud ``B`` becomes, one of these by chance; ``F`` grows, ``L`` is a leaf.
-    rounds : of rewriting.
-    turn_deg : of ``+`` and ``-``, and how far chance moves it.
-    shrink : length of a twig's pieces against those of its stem.
-    bend_deg : by chance, for each piece.
-    leaf : length of a leaf against a piece.
+    rules : replacements of a bud ``B``, chosen at random; ``F`` is a segment, ``L`` a leaf.
+    rounds : number of rewriting rounds.
+    turn_deg : angle of ``+`` and ``-``, and its random variation.
+    shrink : length of a twig's segments relative to its stem's.
+    bend_deg : random bend per segment.
+    leaf : length of a leaf relative to a segment.
     """
 
     rules: tuple[str, ...]
@@ -48,32 +48,32 @@ KINDS: Final[dict[str, Plant]] = {
 
 @dataclass(frozen=True)
 class Growth:
-    """Settings."""
+    """Settings of the pattern."""
 
     seed: int = settings.seed()
     kind: str = settings.choice("of plant; any: the seed's choice", "any", "any", *KINDS)
     plants: int = settings.number("how many; 0: the seed's choice", 0, 0, 40)
 
     def read(self, source: str, wish: Wish) -> Picture:
-        """The pattern in its room; there is no source."""
+        """The pattern in its area; ``source`` is not used."""
         del source
         rng = np.random.default_rng(self.seed)
         kind = str(rng.choice(list(KINDS))) if self.kind == "any" else self.kind
         width, height = wish.room_mm
-        # A plant needs forty pens of the foot line.
+        # A plant needs forty pen widths of ground.
         most = max(2, int(width / (40 * wish.pen_width_mm)))
         count = self.plants or (1 if kind == "tree" else min(int(rng.integers(4, 8)), most))
         strokes: list[Points] = []
         for i in range(count):
             wish.report("growing", i / count)
-            # On a narrow sheet it branches at narrower angles, and so grows tall.
+            # On a narrow sheet branching angles are smaller, so the plant grows tall.
             slim = min(max(width / height, 0.65), 1.1)
             lines = grown(replace(KINDS[kind], turn_deg=KINDS[kind].turn_deg * slim), rng)
             points = np.concatenate(lines)
             low, high = points.min(axis=0), points.max(axis=0)
             tall = height * (0.97 if count == 1 else float(rng.uniform(0.55, 0.97)))
             scale = min(tall / (high[1] - low[1]), width * (0.98 if count == 1 else 0.9) / (high[0] - low[0]))
-            # Steps along the foot, moved a little; the plant's own foot stands there, all of it within the sheet.
+            # Evenly spaced along the ground with random shifts; each plant lies completely within the sheet.
             x = width * ((i + 0.5) / count + (float(rng.uniform(-0.2, 0.2)) / count if count > 1 else 0.0))
             x = min(max(x, -low[0] * scale), width - high[0] * scale)
             for line in lines:
@@ -84,7 +84,7 @@ class Growth:
 
 
 def word(plant: Plant, rng: np.random.Generator) -> str:
-    """The plant as a word: every bud rewritten by a rule of its own, as many rounds as it has."""
+    """The plant as a word: every bud rewritten by a random rule, for all rounds."""
     now = "B"
     for _ in range(plant.rounds):
         now = "".join(plant.rules[int(rng.integers(len(plant.rules)))] if letter == "B" else letter for letter in now)
@@ -92,7 +92,7 @@ def word(plant: Plant, rng: np.random.Generator) -> str:
 
 
 def grown(plant: Plant, rng: np.random.Generator) -> list[Points]:
-    """Its stems and leaves as lines from (0, 0) upward (y grows upward), one for each stem: few lifts of the pen."""
+    """Stems and leaves as lines from (0, 0) upward (y points up), one per stem, for few pen lifts."""
     lines: list[Points] = []
     x = y = 0.0
     angle, size = math.pi / 2, 1.0
@@ -122,7 +122,7 @@ def grown(plant: Plant, rng: np.random.Generator) -> list[Points]:
 
 
 def _curved(line: Points) -> Points:
-    """A stem without corners: twice cut at a quarter and three quarters of each piece (G. M. Chaikin 1974), ends
+    """A stem with rounded corners: cut twice at a quarter and three quarters of each segment (G. M. Chaikin 1974), ends
     kept.
     """
     for _ in range(2):
@@ -135,7 +135,7 @@ def _curved(line: Points) -> Points:
 
 
 def _leaf(x: float, y: float, angle: float, size: float) -> Points:
-    """A slim leaf with its tip in this direction, there and back in one line."""
+    """A slim leaf with its tip in this direction, as one line there and back."""
     t = np.linspace(0.0, 1.0, 9)
     side = 0.16 * np.sin(np.pi * t**0.8)
     there = np.column_stack((t, side))

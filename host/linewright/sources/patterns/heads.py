@@ -1,6 +1,6 @@
 """Heads: the seeds of a sunflower (H. Vogel, "A better way to construct the sunflower head", Math. Biosciences 44,
-1979): the n-th seed at the radius c sqrt(n) and the angle n times 137.508 degrees, drawn as drops that grow toward
-the rim.
+1979): the n-th seed at the radius c sqrt(n) and the angle n times 137.508 degrees, drawn as drops that grow toward the
+edge.
 """
 
 from __future__ import annotations
@@ -22,19 +22,19 @@ GOLDEN_ANGLE: Final = math.pi * (3 - math.sqrt(5))
 
 @dataclass(frozen=True)
 class Heads:
-    """Settings."""
+    """Settings of the pattern."""
 
     seed: int = settings.seed()
     seeds: int = settings.number("how many; 0: what suits pen and sheet", 0, 0, 5000)
     kind: str = settings.choice("what each seed is; any: the seed's choice", "any", "any", "petals", "rings", "lattice")
 
     def read(self, source: str, wish: Wish) -> Picture:
-        """The pattern in its room; there is no source."""
+        """The pattern in its area; ``source`` is not used."""
         del source
         rng = np.random.default_rng(self.seed)
         kind = str(rng.choice(["petals", "rings", "lattice"])) if self.kind == "any" else self.kind
         radius = min(wish.room_mm) / 2
-        # A seed takes pi c^2; its drop needs at least five pens across.
+        # A seed occupies pi c^2; its drop needs at least five pens across.
         most = int((radius / (3.2 * wish.pen_width_mm)) ** 2)
         count = self.seeds or max(8, min(most, int(rng.integers(250, 700))))
         c = radius / (math.sqrt(count) + 1.1)  # the outermost drop is 1.05 c long
@@ -45,13 +45,13 @@ class Heads:
 
 
 def vogel(count: int, c: float) -> Points:
-    """(count, 2) float64: Vogel's places, from the middle outward."""
+    """(count, 2) float64: Vogel's positions, from the centre outward."""
     n = np.arange(1, count + 1)
     return np.asarray(c * np.sqrt(n)[:, None] * np.column_stack((np.cos(n * GOLDEN_ANGLE), np.sin(n * GOLDEN_ANGLE))))
 
 
 def _petals(places: Points, c: float, pen_width_mm: float) -> list[Points]:
-    """A pointed drop at each place, its tip outward; small in the middle."""
+    """A pointed drop at each position, its tip outward; small in the centre."""
     t = np.linspace(0.0, math.tau, 49)
     drop = np.column_stack((np.cos(t), 0.62 * np.sin(t) * np.sin(t / 2) ** 1.3))
     lines = []
@@ -64,7 +64,7 @@ def _petals(places: Points, c: float, pen_width_mm: float) -> list[Points]:
 
 
 def _rings(places: Points, c: float, pen_width_mm: float) -> list[Points]:
-    """A coil at each place: circles, wider toward the rim, wound as far as the pen allows."""
+    """A coil at each position: circles, wider toward the edge, wound as densely as the pen allows."""
     lines = []
     for i, place in enumerate(places):
         radius = max(c * 0.70 * (0.35 + 0.65 * math.sqrt((i + 1) / len(places))), 1.2 * pen_width_mm)
@@ -77,7 +77,7 @@ def _rings(places: Points, c: float, pen_width_mm: float) -> list[Points]:
 
 
 def _lattice(places: Points, c: float, pen_width_mm: float) -> list[Points]:
-    """The spirals that the eye sees (parastichies): every 21st seed joined one way round and every 34th the other."""
+    """The visible spirals (parastichies): every 21st seed joined in one direction and every 34th in the other."""
     lines = []
     n = np.arange(len(places)) + 1.0
     first = int(max(8, (6 * pen_width_mm / c) ** 2))
@@ -86,7 +86,7 @@ def _lattice(places: Points, c: float, pen_width_mm: float) -> list[Points]:
             along = n[max(start, first + (start - first) % step) :: step]
             if len(along) < 2:
                 continue
-            # Between two seeds the spiral goes on at the same rate: fine steps in n with the turn of this family.
+            # Between two seeds the spiral is interpolated in n, with the rotation of this family.
             fine = np.linspace(along[0], along[-1], (len(along) - 1) * 8 + 1)
             turn = along[0] * GOLDEN_ANGLE + (fine - along[0]) * _turn_of(step) / step
             lines.append(c * np.sqrt(fine)[:, None] * np.column_stack((np.cos(turn), np.sin(turn))))
@@ -94,5 +94,5 @@ def _lattice(places: Points, c: float, pen_width_mm: float) -> list[Points]:
 
 
 def _turn_of(step: int) -> float:
-    """Angle from a seed to the one that many later, within half a turn."""
+    """Angle from a seed to the one ``step`` later, within half a turn."""
     return math.remainder(step * GOLDEN_ANGLE, math.tau)

@@ -1,4 +1,4 @@
-"""Islands: a chart of an archipelago that is nowhere, with heights on land and the engraver's lines at its coasts."""
+"""Islands: a chart of an imaginary archipelago, with contours on land and shore lines in the water."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from linewright.sources.picture import Picture, Wish
 
 @dataclass(frozen=True)
 class Islands:
-    """Settings."""
+    """Settings of the pattern."""
 
     seed: int = settings.seed()
     levels: int = settings.number("contours from coast to peak", 12, 1, 60)
@@ -25,7 +25,7 @@ class Islands:
     shore_lines: int = settings.number("lines in the water along the coasts", 5, 0, 30)
 
     def read(self, source: str, wish: Wish) -> Picture:
-        """The pattern in its room; there is no source."""
+        """The pattern in its area; ``source`` is not used."""
         del source
         rng = np.random.default_rng(self.seed)
         size = min(wish.room_mm)
@@ -35,7 +35,7 @@ class Islands:
         nx, ny = (int(np.ceil(side / step)) + 1 for side in wish.room_mm)
         x, y = np.meshgrid(np.linspace(0, wish.room_mm[0], nx), np.linspace(0, wish.room_mm[1], ny))
         height = noise.at(np.stack((x, y), axis=-1))
-        # Toward the rim the land sinks, so that most islands lie whole on the sheet.
+        # The land sinks toward the edge, so that most islands are complete.
         rim = np.minimum(np.minimum(x, wish.room_mm[0] - x), np.minimum(y, wish.room_mm[1] - y)) / size
         height = height - 3.0 * np.clip(1 - rim / 0.2, 0, 1) ** 2
         coast = float(np.quantile(height, self.sea))
@@ -47,7 +47,7 @@ class Islands:
             wish.report("tracing contours", i / (self.levels + 1))
             level = coast + (peak - coast) * i / self.levels
             lines = _long(isolines(height, level, x[0], y[:, 0]), pen)
-            # On a steep slope a contour is broken off where it would run into the one below, as draughtsmen do.
+            # On a steep slope a contour is interrupted where it would touch the one below, as in hand-drawn maps.
             kept = _feathered(lines, [line for level_below in below[-3:] for line in level_below], pen)
             strokes = strokes + kept
             below.append(kept)
@@ -56,12 +56,12 @@ class Islands:
 
 
 def _long(lines: list[Points], pen_width_mm: float) -> list[Points]:
-    """Those that are longer than a crumb."""
+    """Lines above the minimum length."""
     return [line for line in lines if _length(line) > 12 * pen_width_mm]
 
 
 def _feathered(lines: list[Points], below: list[Points], pen_width_mm: float) -> list[Points]:
-    """The parts of contours that stay two pens clear of the lines below them."""
+    """The parts of contours at least two pens away from the lines below them."""
     if not lines or not below:
         return lines
     taken = shapely.buffer(shapely.union_all([shapely.LineString(line) for line in below]), 1.8 * pen_width_mm)
@@ -71,7 +71,7 @@ def _feathered(lines: list[Points], below: list[Points], pen_width_mm: float) ->
 
 
 def _shore(coast_lines: list[Points], wish: Wish, count: int) -> list[Points]:
-    """Lines in the water around closed coasts, further apart from each to the next."""
+    """Lines in the water around closed coasts, at increasing distances."""
     rings = [shapely.Polygon(line).buffer(0) for line in coast_lines if len(line) > 3 and (line[0] == line[-1]).all()]
     land = shapely.union_all(rings)
     pen = wish.pen_width_mm

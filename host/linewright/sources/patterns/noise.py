@@ -1,7 +1,7 @@
-"""Smooth fields of chance: sums of waves of random direction, the same at any resolution.
+"""Smooth random fields: sums of waves of random direction, independent of resolution.
 
 A sum of plane waves with amplitudes falling as 1/f (spectral synthesis; R. F. Voss in "The Science of Fractal Images",
-ed. H.-O. Peitgen and D. Saupe, 1988) needs no lattice and has its derivatives in closed form.
+ed. H.-O. Peitgen and D. Saupe, 1988) needs no lattice and has closed-form derivatives.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ class Noise:
 
     Parameters
     ----------
-    waves : (n, 2) float64, radians for each mm.
+    waves : (n, 2) float64, radians per mm.
     phases, sizes : (n,) float64.
     """
 
@@ -29,12 +29,12 @@ class Noise:
 
     @classmethod
     def of(cls, rng: np.random.Generator, length_mm: float, *, octaves: int = 3, roughness: float = 0.5) -> Noise:
-        """Noise with bumps of about this length, and smaller ones on them.
+        """Noise with features of about this length, and smaller ones superposed.
 
         Parameters
         ----------
-        octaves : how often the bumps are halved.
-        roughness : size of each octave's bumps against those of the last.
+        octaves : number of halvings of the feature length.
+        roughness : amplitude of each octave relative to the one before.
         """
         waves, sizes = [], []
         for octave in range(octaves):
@@ -53,5 +53,5 @@ class Noise:
         return np.asarray(np.sin(points_mm @ self.waves.T + self.phases) @ self.sizes)
 
     def slope_at(self, points_mm: Points) -> Points:
-        """(..., 2) float64: its gradient at (..., 2) places, for each mm."""
+        """(..., 2) float64: its gradient at (..., 2) places, per mm."""
         return np.asarray((np.cos(points_mm @ self.waves.T + self.phases) * self.sizes) @ self.waves)

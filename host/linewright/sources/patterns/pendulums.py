@@ -3,9 +3,8 @@ D'Arcy Ashton, "Harmonic Vibrations and Vibration Figures", 1909).
 
     x = sum of A_k sin(f_k t + p_k) exp(-d t),    y likewise,
 
-with frequencies in nearly small whole ratios. Each swing is shorter than the last by the factor exp(-d T); the
-drawing ends where two swings would come closer than suits the pen. Of a few that the seed proposes, the one is drawn
-whose lines lie most openly.
+with frequencies in nearly small whole ratios. Each swing is shorter by the factor exp(-d T) than the one before; the
+drawing ends where two swings would come too close for the pen. Of a few random candidates, the least dense is drawn.
 """
 
 from __future__ import annotations
@@ -23,24 +22,24 @@ from linewright.sources.patterns.finish import finished
 from linewright.sources.picture import Picture, Wish
 
 RATIOS: Final = ((1, 1), (1, 2), (2, 3), (3, 4), (3, 5), (1, 3), (4, 5), (2, 5))
-"""Simple musical intervals: the figures with few loops, which the eye can follow."""
+"""Simple musical intervals: figures with few loops."""
 
 INK_SHARE: Final = 0.34
-"""Share of the figure's box that the line may cover, each crossing counted twice."""
+"""Largest share of the figure's box covered by the line, crossings counted twice."""
 
 PROPOSALS: Final = 16
 
 
 @dataclass(frozen=True)
 class _Swings:
-    """One figure.
+    """Parameters of one figure.
 
     Parameters
     ----------
     a, b : frequencies of the two pendulums.
-    decay : share of a swing lost with each.
+    decay : relative loss of amplitude per swing.
     phases : (4,) float64.
-    share : of the first pendulum in x and of the second in y.
+    share : share of the first pendulum in x and of the second in y.
     """
 
     a: float
@@ -50,7 +49,7 @@ class _Swings:
     share: float
 
     def line(self, swings: float, per_swing: int) -> Points:
-        """(n, 2) float64: the figure over so many swings."""
+        """(n, 2) float64: the figure for a number of swings."""
         t = np.linspace(0.0, swings * math.tau, int(swings * per_swing * max(self.a, self.b)) + 2)
         p, s = self.phases, self.share
         x = s * np.sin(self.a * t + p[0]) + (1 - s) * np.sin(self.b * t + p[1])
@@ -67,7 +66,7 @@ class Pendulums:
     decay: float = settings.number("share of its swing lost with each swing; 0: the seed's choice", 0.0, 0.0, 0.2)
 
     def read(self, source: str, wish: Wish) -> Picture:
-        """The pattern in its room; there is no source."""
+        """The pattern in its area; ``source`` is not used."""
         del source
         rng = np.random.default_rng(self.seed)
         proposals = [self._proposed(rng) for _ in range(PROPOSALS)]
@@ -85,13 +84,13 @@ class Pendulums:
 
 
 def _in_room(figure: _Swings, wish: Wish, *, per_swing: int) -> Points:
-    """The figure as large as its room, as long as suits the pen."""
+    """The figure scaled to its area, with a length that suits the pen."""
     half = np.array(wish.room_mm) / 2
-    # What a swing loses at a reach r is r * decay: two and a half pens at least.
+    # At a radius r a swing loses r * decay, which must be at least two and a half pens.
     least = min(max(2.6 * wish.pen_width_mm / (float(half.min()) * figure.decay), 0.12), 0.8)
     line = figure.line(math.log(1 / least) / figure.decay, per_swing)
     low, high = line.min(axis=0), line.max(axis=0)
-    # As large as the room, and no more than a fifth out of its proportion.
+    # Scaled to the area, with at most a fifth of distortion.
     scale = 2 * half / np.maximum(high - low, 1e-9)
     scale = np.minimum(scale, scale.min() * 1.2)
     line = (line - (low + high) / 2) * scale + half
@@ -101,6 +100,6 @@ def _in_room(figure: _Swings, wish: Wish, *, per_swing: int) -> Points:
 
 
 def _fault(line: Points, wish: Wish) -> float:
-    """How far from good: ink on ink, and room left empty."""
+    """Badness of a figure: overlapping ink, and empty space."""
     size = np.ptp(line, axis=0) / np.array(wish.room_mm)
     return overfull([line], wish.pen_width_mm) + 0.4 * float(1 - size.min())

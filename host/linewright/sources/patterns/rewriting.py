@@ -14,7 +14,7 @@ from linewright.drawing.strokes import Points
 from linewright.errors import InputError
 
 LONGEST: Final = 4_000_000
-"""Letters: one more order of most systems beyond this is more ink than a sheet holds."""
+"""Most letters: one more order would be more ink than a sheet holds."""
 
 
 @dataclass(frozen=True)
@@ -23,10 +23,10 @@ class Rules:
 
     Parameters
     ----------
-    axiom : what it begins with.
-    rewrite : what takes the place of each letter; letters without an entry stay.
-    turn_deg : of ``+`` and ``-``.
-    draws : letters at which the pen goes one step.
+    axiom : the start word.
+    rewrite : replacement of each letter; letters without an entry are kept.
+    turn_deg : angle of ``+`` and ``-``.
+    draws : letters that draw one step.
     """
 
     axiom: str
@@ -35,7 +35,7 @@ class Rules:
     draws: str = "F"
 
     def rewritten(self, order: int) -> str:
-        """The word after so many rounds.
+        """The word after ``order`` rounds.
 
         Raises
         ------
@@ -53,12 +53,12 @@ class Rules:
 
 
 def turtle(word: str, rules: Rules) -> list[Points]:
-    """Walk a word: one step for a drawing letter, ``+`` turns left, ``-`` right, ``[`` remembers, ``]`` goes back
-    there.
+    """Interpret a word: a drawing letter is one step, ``+`` turns left, ``-`` right, ``[`` pushes the state, ``]`` pops
+    it.
 
     Returns
     -------
-    list of (n, 2) float64, steps; a new line after each ``]``, the first begins at (0, 0) toward +x, y upward
+    list of (n, 2) float64, steps; each ``]`` starts a new line, the first starts at (0, 0) toward +x, y upward
     """
     turn = math.radians(rules.turn_deg)
     x = y = angle = 0.0

@@ -1,8 +1,8 @@
-"""Ribbon: one closed line that walks around a random tree and so passes every cell of its field once.
+"""Ribbon: one closed line around a random tree, which visits every cell of its field once.
 
-The tree spans a grid of squares, each tree equally likely (D. B. Wilson, "Generating random spanning trees more
-quickly than the cover time", STOC 1996); the line keeps to its left. On a grid of twice as many cells that is a
-closed tour of all of them, with never a lift of the pen.
+The tree spans a grid of squares, each tree equally likely (D. B. Wilson, "Generating random spanning trees more quickly
+than the cover time", STOC 1996); the line follows its left side. On a grid of twice the resolution that is a closed
+tour of all cells, without a pen lift.
 """
 
 from __future__ import annotations
@@ -22,14 +22,14 @@ _STEPS = ((1, 0), (0, 1), (-1, 0), (0, -1))
 
 @dataclass(frozen=True)
 class Ribbon:
-    """Settings."""
+    """Settings of the pattern."""
 
     seed: int = settings.seed()
     spacing_mm: float = settings.number("from line to line; 0: what suits pen and sheet", 0.0, 0.0, 100.0, "mm")
     roundness: float = settings.number("of its corners, 0 to 1", 1.0, 0.0, 1.0)
 
     def read(self, source: str, wish: Wish) -> Picture:
-        """The pattern in its room; there is no source."""
+        """The pattern in its area; ``source`` is not used."""
         del source
         spacing = distance_mm(self.spacing_mm, wish, pens=3.0, least_mm=min(wish.room_mm) / 64)
         width, height = (max(2, int(side / (2 * spacing))) for side in wish.room_mm)
@@ -44,12 +44,12 @@ class Ribbon:
 
 
 def tour(width: int, height: int, rng: np.random.Generator) -> Points:
-    """(4 width height, 2) int64: the cells of a grid twice as fine, in the order of the walk; it closes."""
+    """(4 width height, 2) int64: the cells of a grid of twice the resolution, in the order of the tour; it closes."""
     doors = tree(width, height, rng)
     cell, facing = (0, 0), 0
     found = [cell]
     for _ in range(4 * width * height - 1):
-        # Keep the tree at the left hand: turn left if that does not cross it, else on, else right.
+        # Keep the tree on the left: turn left if that does not cross it, else straight, else right.
         for turn in (3, 0, 1):
             step = _STEPS[(facing + turn) % 4]
             new = (cell[0] + step[0], cell[1] + step[1])
@@ -61,12 +61,12 @@ def tour(width: int, height: int, rng: np.random.Generator) -> Points:
 
 
 def _free(a: tuple[int, int], b: tuple[int, int], width: int, height: int, doors: set[tuple[int, int, int]]) -> bool:
-    """Whether the walk may step from one fine cell to the next: within a square beside the tree, or along it."""
+    """Whether the tour may step from one fine cell to the next: within a square beside the tree, or along it."""
     if not (0 <= b[0] < 2 * width and 0 <= b[1] < 2 * height):
         return False
     square, other = (a[0] // 2, a[1] // 2), (b[0] // 2, b[1] // 2)
     upright = a[0] == b[0]
-    if square != other:  # into the next square: only where the tree goes there, too
+    if square != other:  # into the next square: only along the tree
         low = min(square, other)
         return (low[0], low[1], int(upright)) in doors
     # Across the middle of a square: not where the tree leaves it on that side.
@@ -79,7 +79,7 @@ def _free(a: tuple[int, int], b: tuple[int, int], width: int, height: int, doors
 
 
 def tree(width: int, height: int, rng: np.random.Generator) -> set[tuple[int, int, int]]:
-    """A spanning tree of the grid by loop-erased walks; ``(x, y, 0)`` joins (x, y) to the right, ``(x, y, 1)``
+    """A spanning tree of the grid by loop-erased random walks; ``(x, y, 0)`` joins (x, y) to the right, ``(x, y, 1)``
     downward.
     """
     grown = np.zeros((width, height), dtype=bool)

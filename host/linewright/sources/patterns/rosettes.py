@@ -1,8 +1,7 @@
-"""Rosettes: rings of waves as they were engraved on banknotes and watch cases, several wreaths one in the other.
+"""Rosettes: rings of waves as engraved on banknotes and watch cases, several concentric wreaths.
 
-A wreath is one wave around a circle, r = R + A sin(n t + p) times a swell with a period of its own, drawn several
-times with the phase p moved on; all of its lines lie between the same two edges and meet in knots. Each line closes
-on itself.
+A wreath is one wave around a circle, r = R + A sin(n t + p) times a modulation with its own period, drawn several times
+with shifted phase p; all lines lie between the same two edges and meet in knots. Each line is closed.
 """
 
 from __future__ import annotations
@@ -27,7 +26,7 @@ class Rosettes:
     strands: int = settings.number("lines of a wreath; 0: what suits the pen", 0, 0, 24)
 
     def read(self, source: str, wish: Wish) -> Picture:
-        """The pattern in its room; there is no source."""
+        """The pattern in its area; ``source`` is not used."""
         del source
         rng = np.random.default_rng(self.seed)
         radius = min(wish.room_mm) / 2 - wish.pen_width_mm / 2
@@ -47,18 +46,18 @@ class Rosettes:
 def wreath(
     inner: float, outer: float, folds: int, rng: np.random.Generator, pen_width_mm: float, strands: int
 ) -> list[Points]:
-    """Its lines between two circles, all closed.
+    """The lines of a wreath between two circles, all closed.
 
     Parameters
     ----------
-    folds : how often it repeats around the circle.
-    strands : its lines; 0: as many as stay two and a half pens apart where they run side by side.
+    folds : repetitions around the circle.
+    strands : number of lines; 0: as many as stay two and a half pens apart.
     """
     waves = folds * int(rng.choice([2, 3, 4]))
     depth = float(rng.uniform(0.25, 0.55))
     middle, reach = (inner + outer) / 2, (outer - inner) / 2
     pitch = math.tau * middle / waves
-    # Side by side, strands are the wave's length apart in parts; on its steep flanks they come closer by its slope.
+    # Parallel strands are spaced by fractions of the wavelength; on steep flanks they come closer by the slope.
     steep = math.cos(math.atan(reach * math.tau / pitch))
     count = strands or int(min(max(3, pitch * max(steep, 0.35) / (2.6 * pen_width_mm)), 12))
     t = np.linspace(0.0, math.tau, waves * 60 + 1)

@@ -1,7 +1,7 @@
-"""Scales: rows of ringed discs, each row over the one behind it, like a herring's side or the sea on an old print.
+"""Scales: rows of ringed discs, each row covering the one behind it, like fish scales.
 
-What shows of each ring is worked out exactly: the discs of the next row but one cover nothing more, so only the next
-row's two neighbours and that row's own right-hand neighbour are taken away.
+The visible part of each ring is computed exactly. Only the next row's two neighbours, and the one straight below, cover
+a disc.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from linewright.sources.picture import Picture, Wish
 
 @dataclass(frozen=True)
 class Scales:
-    """Settings."""
+    """Settings of the pattern."""
 
     seed: int = settings.seed()
     across: int = settings.number("scales along the shorter side; 0: the seed's choice", 0, 0, 80)
@@ -28,12 +28,12 @@ class Scales:
     even: float = settings.number("1: all alike, 0: some full, some nearly empty", 0.25, 0.0, 1.0)
 
     def read(self, source: str, wish: Wish) -> Picture:
-        """The pattern in its room; there is no source."""
+        """The pattern in its area; ``source`` is not used."""
         del source
         rng = np.random.default_rng(self.seed)
         across = self.across or int(rng.integers(5, 9))
         width, height = wish.room_mm
-        # A scale is at least eight pens wide, whatever the sheet.
+        # A scale is at least eight pens wide on any sheet.
         columns = max(1, round(width / max(min(wish.room_mm) / across, 8 * wish.pen_width_mm)))
         radius = width / columns / 2
         most = self.rings or max(1, min(9, int(radius / (2.4 * wish.pen_width_mm))))
@@ -54,18 +54,18 @@ class Scales:
 
 
 def _shown(x: float, y: float, ring: float, radius: float) -> list[Points]:
-    """The parts of a ring around (x, y) that the two discs half a radius lower, to either side, leave."""
+    """The parts of a ring around (x, y) not covered by the discs below."""
     turn = np.linspace(0.0, math.tau, 181)
     line = np.column_stack((x + ring * np.cos(turn), y + ring * np.sin(turn)))
     hidden = np.zeros(len(line), dtype=bool)
-    # Those below: the next row to both sides, the row after it straight below.
+    # The covering discs: the next row on both sides, the row after it straight below.
     for cx, cy in ((x - radius, y + radius / 2), (x + radius, y + radius / 2), (x, y + radius)):
         hidden |= np.hypot(line[:, 0] - cx, line[:, 1] - cy) < radius * (1 - 1e-9)
     if hidden.all():
         return []
     if not hidden.any():
         return [line]
-    # Begin where it is hidden, so that no part is cut in two by the start.
+    # Start where the ring is hidden, so that no visible part is split.
     first = int(np.argmax(hidden[:-1]))
     line, hidden = np.roll(line[:-1], -first, axis=0), np.roll(hidden[:-1], -first)
     shown = ~hidden
@@ -75,8 +75,8 @@ def _shown(x: float, y: float, ring: float, radius: float) -> list[Points]:
 
 
 def _strung(rings: list[list[Points]], near: float) -> list[Points]:
-    """Rings there and back in one stroke: from one to the next along the edge of the disc that covers their ends,
-    which is a line already, so the step shows no more than that line does.
+    """Rings joined there and back to one stroke: each step follows the edge of the covering disc, which is drawn
+    anyway, so it does not show.
     """
     found: list[Points] = []
     for parts in rings:

@@ -1,8 +1,8 @@
-"""Surprise: one pattern or several, composed to the sheet like a print, framed, and numbered with its seed.
+"""Surprise: one or more patterns, composed for the sheet, framed, and numbered with their seed.
 
 Four compositions: a plate (one pattern in a frame), a window (a field of lines seen through a round, oval or arched
 opening), a medallion (a round figure with a field of lines around it) and a triptych (three fields side by side). The
-seed decides on everything, and stands beneath the picture, so that the sheet itself says how to get it again.
+seed determines everything and is written below the picture, so that it can be reproduced.
 """
 
 from __future__ import annotations
@@ -37,29 +37,29 @@ from linewright.sources.patterns.wheels import Wheels
 from linewright.sources.picture import Picture, Wish
 
 FIELDS: Final = (Cells, Currents, Ribbon, Scales, Tiles, Islands)
-"""Fill any room to its edge, so they may be cut to any shape."""
+"""Patterns that fill any area to its edge, so they may be clipped to any shape."""
 
 FIGURES: Final = (Wheels, Rosettes, Heads, Pendulums)
-"""Stand free in the middle of their room."""
+"""Patterns that stand free in the middle of their area."""
 
 SCENES: Final = (Dunes, Ferns, Growth, Folds, Islands)
-"""Want a rectangle of their own."""
+"""Patterns that need a rectangle."""
 
 Shape = Callable[[Points], Points]
-"""Signed distance to the edge of a convex shape, mm, negative inside, for (n, 2) points."""
+"""Signed distance to the edge of a convex shape, mm, negative inside, at (n, 2) points."""
 
 _LEAST_MM: Final = 30.0
-"""Below this a frame and a number leave no room for a picture."""
+"""Smallest side that leaves space for a picture beside frame and number."""
 
 
 @dataclass(frozen=True)
 class Surprise:
-    """Settings."""
+    """Settings of the pattern."""
 
     seed: int = settings.seed()
 
     def read(self, source: str, wish: Wish) -> Picture:
-        """The composition in its room; there is no source."""
+        """The composition in its area; ``source`` is not used."""
         del source
         if min(wish.room_mm) < _LEAST_MM:
             raise SourceError(
@@ -91,22 +91,22 @@ class Panel:
     height: float
 
     def inset(self, by: float) -> Panel:
-        """The panel without a rim of this width."""
+        """The panel reduced by ``by`` on all sides."""
         return Panel(self.x + by, self.y + by, self.width - 2 * by, self.height - 2 * by)
 
     @property
     def middle(self) -> tuple[float, float]:
-        """Its middle, mm."""
+        """Centre, mm."""
         return (self.x + self.width / 2, self.y + self.height / 2)
 
     def edge(self) -> Points:
-        """Its outline, closed."""
+        """Outline, closed."""
         x0, y0, x1, y1 = self.x, self.y, self.x + self.width, self.y + self.height
         return np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1), (x0, y0)])
 
 
 def _made(kind: type, panel: Panel, wish: Wish, rng: np.random.Generator) -> list[Points]:
-    """A pattern with a seed of its own in a panel."""
+    """A pattern with a random seed in a panel."""
     picture = kind(seed=int(rng.integers(2**31))).read("", replace(wish, room_mm=(panel.width, panel.height)))
     return [line + (panel.x, panel.y) for line in picture.drawing]
 
@@ -124,7 +124,7 @@ def _plate(panel: Panel, wish: Wish, rng: np.random.Generator) -> list[Points]:
 
 
 def _window(panel: Panel, wish: Wish, rng: np.random.Generator) -> list[Points]:
-    """A field of lines cut to an opening with a double rim."""
+    """A field of lines clipped to an opening with a double rim."""
     pen = wish.pen_width_mm
     gap = 3.5 * pen
     opening = panel.inset(pen / 2)
@@ -135,7 +135,7 @@ def _window(panel: Panel, wish: Wish, rng: np.random.Generator) -> list[Points]:
 
 
 def _medallion(panel: Panel, wish: Wish, rng: np.random.Generator) -> list[Points]:
-    """A round figure, and around it a field of lines to the edge of the sheet."""
+    """A round figure, surrounded by a field of lines to the edge of the sheet."""
     pen = wish.pen_width_mm
     gap = 3.5 * pen
     frame = panel.inset(pen / 2)
@@ -146,12 +146,12 @@ def _medallion(panel: Panel, wish: Wish, rng: np.random.Generator) -> list[Point
     x, y = frame.middle
     inside = radius - 3.2 * gap
     figure = _made(_picked(rng, FIGURES), Panel(x - inside, y - inside, 2 * inside, 2 * inside), wish, rng)
-    # Some figures reach into the corners of their square.
+    # Some figures extend into the corners of their square.
     return [*rims, *cut(figure, lambda points: shape(points) + 2 * gap), *field, frame.edge()]
 
 
 def _triptych(panel: Panel, wish: Wish, rng: np.random.Generator) -> list[Points]:
-    """Three fields one beside or above the other, each framed."""
+    """Three framed fields in a row or column."""
     pen = wish.pen_width_mm
     gap = 6 * pen
     upright = panel.height >= panel.width
@@ -170,7 +170,7 @@ def _triptych(panel: Panel, wish: Wish, rng: np.random.Generator) -> list[Points
 
 
 def _opening(name: str, panel: Panel, rims_at: tuple[float, ...], pen_width_mm: float) -> tuple[Shape, list[Points]]:
-    """A convex opening as large as its panel, and its rim at each of these depths."""
+    """A convex opening as large as its panel, and its outline at each of these depths."""
     x, y = panel.middle
     if name == "arch":
         half = min(panel.width / 2, panel.height / 3)
@@ -194,7 +194,7 @@ def _opening(name: str, panel: Panel, rims_at: tuple[float, ...], pen_width_mm: 
         a = b = min(a, b)
 
     def oval(points: Points) -> Points:
-        # A distance to first order: the level of the ellipse's function over its slope; exact for a circle.
+        # First-order distance: value of the ellipse's function divided by its slope; exact for a circle.
         u, v = (points[:, 0] - x) / a, (points[:, 1] - y) / b
         reach = np.maximum(np.hypot(u, v), 1e-12)
         slope = np.hypot(u / a, v / b) / reach
@@ -210,9 +210,9 @@ def _opening(name: str, panel: Panel, rims_at: tuple[float, ...], pen_width_mm: 
 
 
 def cut(lines: list[Points], outside: Shape, *, step_mm: float = 0.5) -> list[Points]:
-    """The parts of lines where ``outside`` is not positive; ends found by halving.
+    """The parts of lines where ``outside`` is not positive; ends found by bisection.
 
-    Lines are followed in steps, so a line that leaves a convex shape for less than a step is not cut there.
+    Lines are sampled in steps, so an excursion shorter than a step is not detected.
     """
     found: list[Points] = []
     for line in lines:
@@ -238,7 +238,7 @@ def cut(lines: list[Points], outside: Shape, *, step_mm: float = 0.5) -> list[Po
 
 
 def _stepped(line: Points, step_mm: float) -> Points:
-    """The line with vertices added so that no piece is longer than a step."""
+    """The line with vertices added so that no segment is longer than a step."""
     lengths = np.hypot(*np.diff(line, axis=0).T)
     counts = np.maximum(1, np.ceil(lengths / step_mm)).astype(np.int64)
     within = np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)
@@ -248,7 +248,7 @@ def _stepped(line: Points, step_mm: float) -> Points:
 
 
 def _edge(inside: Points, beyond: Points, outside: Shape) -> Points:
-    """Where the line between the two passes the edge, still inside."""
+    """The point, still inside, where the segment between the two points crosses the edge."""
     low, high = 0.0, 1.0
     for _ in range(30):
         middle = (low + high) / 2

@@ -2,8 +2,8 @@
 arcs of C. S. Smith, "The tiling patterns of Sebastien Truchet and the topology of structural hierarchy", Leonardo 20,
 1987).
 
-Arcs of neighbours meet, so bundles run on over the sheet like rope; where two bundles of a tile cross, the lower one is
-interrupted.
+Arcs of neighbouring tiles meet, so bundles continue across the sheet; where two bundles of a tile cross, the lower one
+is interrupted.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from linewright.sources.picture import Picture, Wish
 
 @dataclass(frozen=True)
 class Tiles:
-    """Settings."""
+    """Settings of the pattern."""
 
     seed: int = settings.seed()
     across: int = settings.number("tiles along the shorter side; 0: the seed's choice", 0, 0, 60)
@@ -29,13 +29,13 @@ class Tiles:
     bridges: float = settings.number("share of tiles whose bundles cross", 0.15, 0.0, 1.0)
 
     def read(self, source: str, wish: Wish) -> Picture:
-        """The pattern in its room; there is no source."""
+        """The pattern in its area; ``source`` is not used."""
         del source
         rng = np.random.default_rng(self.seed)
         across = self.across or int(rng.integers(6, 11))
         side = min(wish.room_mm) / max(1, min(across, int(min(wish.room_mm) / (6 * wish.pen_width_mm))))
         columns, rows = (max(1, math.floor(length / side + 1e-9)) for length in wish.room_mm)
-        # A bundle fills the middle 60 % of an edge; its lines lie at least 2.2 pens apart.
+        # A bundle fills the middle 60 % of an edge; its lines are at least 2.2 pens apart.
         strands = self.strands or max(1, min(7, int(0.6 * side / (2.2 * wish.pen_width_mm)) + 1))
         offsets = np.linspace(0.2, 0.8, strands) if strands > 1 else np.array([0.5])
         corner = (np.array(wish.room_mm) - side * np.array([columns, rows])) / 2
@@ -49,7 +49,7 @@ class Tiles:
 
 
 def _tile(kind: int, offsets: Points, other: bool) -> list[Points]:
-    """Lines of the unit square; each edge is met at the same offsets, which are symmetric about its middle.
+    """Lines of the unit square; every edge is met at the same offsets, symmetric about its middle.
 
     Parameters
     ----------
@@ -59,7 +59,8 @@ def _tile(kind: int, offsets: Points, other: bool) -> list[Points]:
     arc = np.column_stack((np.cos(turn), np.sin(turn)))
     arc[0], arc[-1] = (1.0, 0.0), (0.0, 1.0)
     if kind < 2:
-        # Outer arcs of the first corner would cross those of the second: they go beneath and end at its outermost.
+        # Outer arcs of the first corner would cross those of the second: they pass beneath and end at its outermost
+        # arc.
         lines = []
         for corner in (0, 1):
             for r in offsets.tolist():
@@ -83,7 +84,7 @@ def _tile(kind: int, offsets: Points, other: bool) -> list[Points]:
 
 
 def _runs(line: Points, outside: np.ndarray[tuple[int], np.dtype[np.bool_]], reach: float) -> list[Points]:
-    """The parts of an arc outside of the circle around the origin, cut exactly on it."""
+    """The parts of an arc outside the circle around the origin, ending exactly on it."""
     if outside.all():
         return [line]
     parts: list[list[Points]] = [[]]

@@ -1,4 +1,4 @@
-"""Wheels: what a pen draws in a toothed wheel that rolls inside a toothed ring, several times with other holes.
+"""Wheels: the curve of a pen in a toothed wheel that rolls inside a toothed ring, repeated with several holes.
 
 The hypotrochoid in closed form (e.g. E. H. Lockwood, "A Book of Curves", Cambridge University Press 1961): for radii
 R and r and the pen at a distance d from the wheel's centre
@@ -24,26 +24,25 @@ from linewright.sources.patterns.finish import finished
 from linewright.sources.picture import Picture, Wish
 
 RINGS: Final = (96, 105, 120, 144, 150, 180, 192, 210, 240)
-"""Teeth with many divisors, so that most wheels give a pattern that closes before it blackens the sheet."""
+"""Numbers of teeth with many divisors, so that most wheels give a pattern that closes before it is too dense."""
 
 INK_SHARE: Final = 0.42
-"""Share of the paper that lines may cover, each crossing counted twice: a third of it, crossings taken
-off."""
+"""Largest share of paper covered by lines, crossings counted twice: a third with crossings counted once."""
 
 PROPOSALS: Final = 8
-"""The seed proposes so many rings and wheels; the one is drawn whose lines lie most openly."""
+"""Number of random candidates; the least dense is drawn."""
 
 
 @dataclass(frozen=True)
 class _Gear:
-    """One ring and wheel.
+    """One pair of ring and wheel.
 
     Parameters
     ----------
-    ring, wheel : teeth.
-    hole : of the outermost line, as a share of the wheel.
-    copies : lines one in the other.
-    twist : of each copy against the last, in shares of what the copies may turn in all.
+    ring, wheel : numbers of teeth.
+    hole : hole of the outermost line, as a share of the wheel.
+    copies : number of nested lines.
+    twist : rotation of each copy relative to the one before, as a share of the total rotation.
     """
 
     ring: int
@@ -57,7 +56,7 @@ class _Gear:
         return min(wish.room_mm) / 2 / (1 - self.wheel / self.ring + self.hole * self.wheel / self.ring)
 
     def step(self, wish: Wish) -> float:
-        """From hole to hole: two pens apart at the tips of the petals."""
+        """Distance between holes: two pens at the tips of the petals."""
         return max(2.2 * wish.pen_width_mm / (self.scale(wish) * self.wheel / self.ring), self.hole / 26)
 
 
@@ -72,7 +71,7 @@ class Wheels:
     copies: int = settings.number("lines one in the other; 0: as many as stay apart", 0, 0, 60)
 
     def read(self, source: str, wish: Wish) -> Picture:
-        """The pattern in its room; there is no source."""
+        """The pattern in its area; ``source`` is not used."""
         del source
         rng = np.random.default_rng(self.seed)
         count = PROPOSALS if 0 in (self.ring, self.wheel, self.hole) else 1
@@ -85,14 +84,16 @@ class Wheels:
         ring, wheel = self._teeth(rng, wish)
         hole = self.hole or float(rng.uniform(0.75, 1.05))
         gear = _Gear(ring, wheel, hole, 1, float(rng.uniform(-1.0, 1.0)))
-        # No more lines than leave two thirds of the paper white.
+        # At most as many lines as leave two thirds of the paper white.
         length = _length(_lines(gear, wish, 45)[0])
         room = math.pi * (min(wish.room_mm) / 2) ** 2 * (1 - ((1 - 2 * wheel / ring) ** 2) * 0.8)
         most = max(1, int(INK_SHARE * room / (length * wish.pen_width_mm)))
         return replace(gear, copies=max(1, min(14, most, int((hole - 0.2) / gear.step(wish)))))
 
     def _teeth(self, rng: np.random.Generator, wish: Wish) -> tuple[int, int]:
-        """Ring and wheel; of those that close with 5 to 40 petals, no denser than three pens around the sheet."""
+        """Teeth of ring and wheel: a pair that closes with 5 to 40 petals, no denser than three pens around the
+        sheet.
+        """
         most = min(40, int(math.pi * min(wish.room_mm) / (6 * wish.pen_width_mm)))
         if self.ring and self.wheel >= self.ring:
             raise SourceError(
@@ -114,7 +115,7 @@ class Wheels:
 
 
 def _lines(gear: _Gear, wish: Wish, points_per_petal: int) -> list[Points]:
-    """All copies in the middle of the room, mm."""
+    """All copies, centred in the area, mm."""
     share = math.gcd(gear.ring, gear.wheel)
     twist = gear.twist * math.tau / (gear.ring / share) / max(gear.copies, 2)
     lines = []
@@ -132,7 +133,7 @@ def hypotrochoid(ring: int, wheel: int, hole: float, turns: int, points_per_peta
     Parameters
     ----------
     hole : distance of the pen from the wheel's centre, as a share of the wheel's radius.
-    turns : how often the wheel runs around the ring.
+    turns : revolutions of the wheel around the ring.
     """
     r = wheel / ring
     petals = ring // math.gcd(ring, wheel)

@@ -1,9 +1,9 @@
-"""Strokes from the tones of a photograph: one module for each method, on a shared model of ink and coverage.
+"""Methods for photographs, one module each, on a common model of ink and coverage.
 
-The way of a photograph through this package::
+The stages of this package::
 
-    file -> photograph -> preparation -> field (coverage wanted, on the size of the sheet) -> a method -> strokes
+file -> photograph -> preparation -> field (wanted coverage, at the size on the sheet) -> a method -> strokes
 
-Every method knows the true width of the pen and where the ink of neighbouring lines overlaps (`coverage`), so that the
-coverage it leaves, seen from far enough, is the one wanted (`meter`).
+Every method takes into account the pen's width and the overlap of neighbouring lines (`coverage`), so that the coverage
+of its strokes, seen from a distance, matches the wanted one (`meter`).
 """

@@ -19,16 +19,16 @@ from linewright.sources.tone.hatching import ruled
 from linewright.sources.tone.method import TOLERANCE, Layer, ToneMethod
 
 SMOOTH_PX: Final = 1.5
-"""Edges of areas lose the stairs of pixels, and areas of a few pixels go to their neighbours."""
+"""Smoothing of area borders: removes pixel steps, and assigns areas of a few pixels to their neighbours."""
 
 PAPER_DELTA_E: Final = 10.0
-"""CIE 1976 difference from white up to which an area is paper: some four times what is just noticed."""
+"""CIE 1976 difference from white up to which an area counts as paper: about four times the just noticeable one."""
 
 SAMPLE: Final = 40_000
-"""Pixels that the colours are found from."""
+"""Number of pixels sampled for finding the colours."""
 
 ROUNDS: Final = 12
-"""Rounds of Lloyd's iteration; colours no longer move visibly after ten."""
+"""Rounds of Lloyd's iteration; colours hardly move after ten."""
 
 
 @dataclass(frozen=True)
@@ -54,7 +54,7 @@ class Areas(ToneMethod):
         return read_drawing(source, wish, FillHatching(wish.pen_width_mm, self.angle_deg))
 
     def layers(self, rgb: Floats32, wish: Wish) -> tuple[tuple[Pen, ...], list[Floats32]]:
-        """One layer for each colour, or for each of the pens asked for that is nearest to one."""
+        """One layer per colour, or per requested pen that is nearest to a colour."""
         from skimage.color import deltaE_ciede2000, rgb2lab
 
         labels, centres = _areas(rgb, self.colours, self.seed)
@@ -69,13 +69,13 @@ class Areas(ToneMethod):
         found = [np.zeros(labels.shape, dtype=np.float32) for _ in pens]
         for i in drawn:
             theirs = rgb2lab(inks)
-            # Spelled out in full: with one colour against several, scikit-image 0.26 mixes up the axes.
+            # Broadcast explicitly: with one colour against several, scikit-image 0.26 confuses the axes.
             pen = int(np.argmin(deltaE_ciede2000(np.broadcast_to(lab[i], theirs.shape), theirs)))
             found[pen][labels == i] = min(1.0, _cover(centres[i]) / max(0.05, 1.0 - float(inks[pen] @ LUMA)))
         return pens, found
 
     def strokes(self, layer: Layer) -> Sequence[Points]:
-        """The outlines of a colour's areas, then their hatching."""
+        """Outlines of a colour's areas, then their hatching."""
         import shapely
 
         layer.report("areas", 0.0)
@@ -88,7 +88,7 @@ class Areas(ToneMethod):
                 shape = shapely.linestrings(points)
                 if shape.length >= max(self.least * field.pen_mm, 1e-6):
                     strokes.append(shapely.get_coordinates(shapely.simplify(shape, TOLERANCE * field.pen_mm)))
-            # One tone: even lines. Leaving lines out of a closer ruling would make stripes.
+            # Constant tone: evenly spaced lines. Leaving out lines of a denser ruling would make stripes.
             tone = np.minimum(cover, np.float32(1.0))
             hatched = replace(field, coverage=np.where(field.coverage == cover, tone, np.float32(0.0)))
             strokes += ruled(hatched, self.angle_deg + 30.0 * layer.number, 1.0 / float(tone))
@@ -96,10 +96,10 @@ class Areas(ToneMethod):
 
 
 def _areas(rgb: Floats32, colours: int, seed: int) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
-    """(h, w) number of each pixel's area colour, and (n, 3) those colours as sRGB.
+    """(h, w) number of each pixel's colour, and (n, 3) the colours as sRGB.
 
-    Colours are the means of clusters (k-means in CIELAB, by scipy); each pixel then goes where most of its neighbours
-    do.
+    Colours are cluster means (k-means in CIELAB, by scipy); each pixel then takes the majority colour of its
+    neighbourhood.
     """
     from scipy import ndimage
     from scipy.cluster.vq import vq
@@ -138,7 +138,7 @@ def _clusters(points: NDArray[np.float64], count: int, rng: np.random.Generator)
 
 
 def _cover(colour: NDArray[np.float64]) -> float:
-    """Coverage of an area of this colour: as dark as it is, and never quite solid, or the paper cockles."""
+    """Coverage of an area of this colour: by its darkness, but never quite solid, because the paper would cockle."""
     return float(np.clip(1.0 - colour @ LUMA, 0.08, 0.9))
 
 

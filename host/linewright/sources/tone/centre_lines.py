@@ -1,9 +1,9 @@
-"""Centre lines of line art: what a pen drew once is drawn again as one line, not as two edges.
+"""Centre lines of line art: each pen line is drawn as one line, not as two edges.
 
-Ink is found in units of its own darkness and of the paper's grain, so that pencil, biro and ink all do.
+Ink is detected relative to its own darkness and to the paper's grain, so that pencil, ballpoint and ink all work.
 
 T. Y. Zhang and C. Y. Suen, "A fast parallel algorithm for thinning digital patterns", 1984 (by scikit-image); junctions
-are then resolved by `trace`, and each line moved to the middle of the ink on both sides of it.
+are then resolved by `trace`, and each line is moved to the centre of its ink.
 """
 
 from __future__ import annotations
@@ -27,11 +27,11 @@ from linewright.sources.tone.method import TOLERANCE, Layer, ToneMethod, needs_e
 from linewright.sources.tone.trace import chains, smooth, to_strokes
 
 SMOOTH_PX: Final = 1.5
-"""Standard deviation of the smoothing along a line: removes pixel steps and keeps corners."""
+"""Standard deviation of the smoothing along a line: removes pixel steps, keeps corners."""
 
 BRIDGE: Final = 4.0
-"""In half widths: two lines that cross at 40 degrees leave two junctions so far apart (measured); junctions further
-apart are two."""
+"""In half widths: largest distance of two junctions that are merged. Two lines that cross at 40 degrees leave junctions
+this far apart (measured)."""
 
 SPECK_PX: Final = 6
 """Fewer connected pixels are dust."""
@@ -39,37 +39,36 @@ SPECK_PX: Final = 6
 
 THICK: Final = 2.2
 THICK_PENS: Final = 0.8
-"""Half widths of ink from which on it is solid: in usual half widths of the lines, and in pens. Where lines cross at 40
-degrees it is 1.5 times as thick as they are."""
+"""Half width above which ink is solid: in usual half widths of the lines, and in pens. A crossing at 40 degrees is 1.5
+times as thick as its lines."""
 
 DOT: Final = 2.0
-"""A piece whose thinned line is shorter than so many times its thickness is a dot."""
+"""A piece whose thinned line is shorter than this many times its thickness is a dot."""
 
 ALONG_PENS: Final = 0.8
-"""Averaging along lines: closes the grain of a pencil."""
+"""Averaging along lines, which closes the grain of a pencil."""
 
 WEAK: Final = 0.3
 STRONG: Final = 0.5
-"""Share of the darkness of ink."""
+"""Threshold as a share of the darkness of ink."""
 
 INK_QUANTILE: Final = 0.9
-"""Quantile of all that is darker than the grain, taken as the darkness of ink. The edges of lines are paler than
-that."""
+"""Quantile of everything darker than the grain that is taken as the darkness of ink. Edges of lines are paler."""
 
 GRAIN_WEAK: Final = 3.0
 GRAIN_STRONG: Final = 6.0
-"""In standard deviations of the paper's grain."""
+"""Threshold in standard deviations of the paper's grain."""
 
 SHADOW: Final = 0.65
-"""Coverage up to which a solid spot at the picture's rim is taken for a shadow."""
+"""Coverage up to which a solid spot at the border counts as a shadow."""
 
 FAINTEST: Final = 0.06
-"""Coverage of the palest pencil that is seen."""
+"""Coverage of the palest visible pencil."""
 
 
 @dataclass(frozen=True)
 class CentreLines(ToneMethod):
-    """Lines where the lines of a drawing are."""
+    """Centre lines of a drawing."""
 
     contrast: str = settings.choice(
         "none: as it is; stretch: black to white; adaptive: local contrast evened out",
@@ -83,7 +82,7 @@ class CentreLines(ToneMethod):
     least: float = settings.number("shorter lines are left out, in pen widths", 2.0, 0.0, 200.0, "pens")
 
     def read(self, source: str, wish: Wish) -> Picture:
-        """The lines of a photograph of a drawing, or of a drawing file, whose filled shapes become lines, too."""
+        """The lines of a photograph of a drawing, or of a drawing file, whose filled shapes become lines as well."""
         from pathlib import Path
 
         from linewright.sources.photograph import looks_like_one
@@ -96,7 +95,7 @@ class CentreLines(ToneMethod):
         return centred(source, wish, self.least)
 
     def strokes(self, layer: Layer) -> Sequence[Points]:
-        """One stroke for each line between ends, through crossings; solid spots filled."""
+        """One stroke per line from end to end, through crossings; solid spots are filled."""
         from scipy import ndimage
         from skimage.morphology import remove_small_objects, skeletonize
 
@@ -110,7 +109,7 @@ class CentreLines(ToneMethod):
         layer.report("thinning", 0.3)
         depth = ndimage.distance_transform_edt(ink)
         thin = skeletonize(ink, method="zhang")
-        # The usual half width of the lines, of all pixels of the skeleton.
+        # The usual half width of the lines: the median over the skeleton.
         half = float(np.median(depth[thin]))
         pixel = float(np.mean(field.pixel_mm))
         spots = _spots(ink, depth, thin, half, field.pen_mm / pixel)
@@ -129,7 +128,7 @@ class CentreLines(ToneMethod):
 def _spots(
     ink: NDArray[np.bool_], depth: NDArray[np.float64], thin: NDArray[np.bool_], half: float, pen_px: float
 ) -> NDArray[np.bool_]:
-    """(h, w) ink that is no line: what is far thicker than the lines are, and dots, which thinning would take away."""
+    """(h, w) ink that is no line: areas far thicker than lines, and dots, which thinning would remove."""
     from scipy import ndimage
 
     core = depth > max(THICK * half, THICK_PENS * pen_px)
@@ -145,7 +144,9 @@ def _spots(
 
 
 def _without_shadows(spots: NDArray[np.bool_], cover: Floats32) -> NDArray[np.bool_]:
-    """The spots without those at the rim that are paler than ink: corners of shadows, too small to be told as light."""
+    """The spots without those at the border that are paler than ink: corners of shadows, too small for illumination
+    correction.
+    """
     from scipy import ndimage
 
     pieces, _ = ndimage.label(spots, structure=np.ones((3, 3)))
@@ -156,11 +157,11 @@ def _without_shadows(spots: NDArray[np.bool_], cover: Floats32) -> NDArray[np.bo
 
 
 def inked_pixels(field: Field, level: float = 0.0) -> NDArray[np.bool_]:
-    """Where the picture is ink: as dark as its lines and darker than its grain, or than a level.
+    """Mask of ink: as dark as the lines and darker than the grain, or above a given level.
 
-    Coverage is averaged along the lines first, which closes the grain of a pencil and keeps the width of its lines.
-    Then two thresholds, one to begin with and a lower one to go on with (Canny 1986), in shares of the ink's own
-    darkness and in standard deviations of the paper's grain, whichever is higher.
+    Coverage is first averaged along the lines, which closes the grain of a pencil and keeps line widths. Then two
+    thresholds with hysteresis (Canny 1986) are applied, in shares of the ink's darkness and in standard deviations of
+    the paper's grain, whichever is higher.
     """
     from skimage.filters import apply_hysteresis_threshold, threshold_otsu
 

@@ -1,6 +1,6 @@
-"""Tone contours: lines of equal tone, like those of equal height on a map.
+"""Tone contours: lines of equal tone, like contour lines on a map.
 
-Where the picture, straight between pixel centres, passes through a level.
+A contour passes where the picture, interpolated linearly between pixel centres, crosses a level.
 """
 
 from __future__ import annotations
@@ -21,14 +21,14 @@ from linewright.sources.tone.method import TOLERANCE, Layer, ToneMethod
 from linewright.sources.tone.wave import runs
 
 CLEAR: Final = 2
-"""In cells of half a pen, between the middles of two lines: half a pen of paper stays between them."""
+"""Distance of two lines' centres, in cells of half a pen, which leaves half a pen of paper between them."""
 
 
 @dataclass(frozen=True)
 class Contours(ToneMethod):
     """Lines of equal tone."""
 
-    contrast: str = settings.choice(  # adaptive contrast works in tiles, whose corners would show in even skies
+    contrast: str = settings.choice(  # the tiles of adaptive contrast would show in even skies
         "adaptive: local contrast evened out, edges lifted; stretch: black to white; none: as it is",
         "stretch",
         "adaptive",
@@ -43,7 +43,7 @@ class Contours(ToneMethod):
     least: float = settings.number("shorter lines are left out, in pen widths", 16.0, 0.0, 400.0, "pens")
 
     def strokes(self, layer: Layer) -> Sequence[Points]:
-        """Level by level, those that divide the tones most coarsely first."""
+        """Level by level, coarse divisions of the tones first."""
         field = layer.field.smoothed(self.blur * layer.field.pen_mm)
         pen = field.pen_mm
         shares = (np.arange(self.levels) + 0.5) / self.levels
@@ -54,7 +54,7 @@ class Contours(ToneMethod):
         strokes: list[Points] = []
         ground = _Ground(field)
         pixels = [np.arange(float(count)) for count in reversed(field.coverage.shape)]
-        # The palest level, the middle one, the quarters and so on: where there is no room for all, coarse steps stay.
+        # The palest level, the middle one, the quarters and so on, so that coarse steps remain where space is short.
         order = np.argsort(ranks(1 << max(1, self.levels - 1).bit_length())[: self.levels], kind="stable")
         for number, level in enumerate(np.unique(levels)[order[order < len(np.unique(levels))]]):
             layer.report("contours", number / self.levels)
@@ -69,7 +69,7 @@ class Contours(ToneMethod):
 
 
 class _Ground:
-    """Where lines are already, on cells of half a pen: at edges lines of all levels meet, and would clot."""
+    """Occupied cells of half a pen: at edges lines of all levels converge and would merge."""
 
     def __init__(self, field: Field) -> None:
         self.cell = field.pen_mm / 2
@@ -77,7 +77,7 @@ class _Ground:
         self.lines = 0
 
     def free(self, points_mm: Points) -> list[Points]:
-        """Parts of a line that are clear of earlier ones; from now on they count."""
+        """The parts of a line that are clear of earlier lines; they are marked as occupied."""
         dense = shapely.get_coordinates(shapely.segmentize(shapely.linestrings(points_mm), self.cell))
         column, row = (dense / self.cell).astype(np.int64).T + 1
         clear = self.taken[row, column] < 0

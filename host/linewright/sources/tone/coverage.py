@@ -1,8 +1,8 @@
-"""What ink covers: strokes drawn at their true width on a grid.
+"""Coverage of strokes, rasterised at their true width.
 
-Coverage is the share of paper under ink; where lines overlap, ink counts once. Strokes are painted by the definition of
-a round pen, every point closer to the line than half its width. Pillow's wide lines are up to a seventh too thin or too
-thick, depending on their direction, which is more than the errors that are to be measured.
+Coverage is the share of paper under ink; overlaps count once. Strokes are painted exactly as by a round pen: all points
+closer to the line than half its width. Pillow's wide lines are up to a seventh too thin or too thick, depending on
+direction, which exceeds the errors to be measured.
 """
 
 from __future__ import annotations
@@ -18,21 +18,21 @@ from linewright.drawing.strokes import Points
 from linewright.sources.photograph import Floats32
 
 GRAIN: Final = 8
-"""Grains to a pen width. A grain is inked or not, by its centre; a line's width is then right on average and never off
-by more than an eighth."""
+"""Grains per pen width. A grain is inked or not by its centre; a line's width is then right on average and within an
+eighth."""
 
 BATCH: Final = 2_000_000
-"""Grains that are tried at once, some 60 MB of memory."""
+"""Grains processed at a time: about 60 MB of memory."""
 
 
 def inked(strokes: Sequence[Points], size_mm: tuple[float, float], *, pen_mm: float, pixel_mm: float) -> Floats32:
-    """(h, w) float32: the share of each pixel that round-ended strokes of this width cover.
+    """(h, w) float32: share of each pixel covered by round-ended strokes of this width.
 
     Parameters
     ----------
     strokes : each (m, 2), mm; one point is a dot of the pen's width.
     size_mm : width and height of the paper, from the origin.
-    pixel_mm : about how large a pixel shall be.
+    pixel_mm : approximate pixel size.
     """
     columns, rows = (max(1, round(side / pixel_mm)) for side in size_mm)
     fine = max(1, int(np.ceil(GRAIN * size_mm[0] / columns / pen_mm)))
@@ -43,7 +43,7 @@ def inked(strokes: Sequence[Points], size_mm: tuple[float, float], *, pen_mm: fl
     if available():
         _paint(paper, head / grain, tail / grain, grain, reach)
         return _share(paper, rows, columns, fine)
-    # Every bit is at most a pen long, so that one window of grains fits them all.
+    # Segments are at most a pen long, so that one window of grains fits them all.
     window = [np.arange(int(np.ceil((2 * pen_mm) / side)) + 2) for side in grain]
     for part in np.array_split(np.arange(len(head)), max(1, len(head) * len(window[0]) * len(window[1]) // BATCH)):
         a, d = head[part], tail[part] - head[part]
@@ -63,7 +63,7 @@ def inked(strokes: Sequence[Points], size_mm: tuple[float, float], *, pen_mm: fl
 
 
 def _share(paper: NDArray[np.bool_], rows: int, columns: int, fine: int) -> Floats32:
-    # Whole rows first: adding them goes over memory in its order, which a mean over both axes does not.
+    # Sum whole rows first, which accesses memory in order; a mean over both axes does not.
     tall = paper.view(np.uint8).reshape(rows, fine, columns * fine).sum(axis=1, dtype=np.uint16)
     grains = tall.reshape(rows, columns, fine).sum(axis=2, dtype=np.uint32)
     return np.asarray(grains / np.float32(fine * fine), dtype=np.float32)
@@ -73,7 +73,7 @@ def _share(paper: NDArray[np.bool_], rows: int, columns: int, fine: int) -> Floa
 def _paint(
     paper: NDArray[np.bool_], head: Points, tail: Points, grain: Points, reach: float
 ) -> None:  # pragma: no cover
-    """Ink every grain whose centre is within reach of a bit; bits in grains, reach and ``grain`` in mm."""
+    """Ink every grain whose centre is within reach of a segment; segments in grains, reach and ``grain`` in mm."""
     rows, columns = paper.shape
     for i in range(len(head)):
         x, y = head[i, 0], head[i, 1]
@@ -95,7 +95,7 @@ def _paint(
 
 
 def _bits(strokes: Sequence[Points], longest_mm: float) -> tuple[Points, Points]:
-    """Begin and end, (n, 2) each, of straight bits no longer than this; a dot is a bit without length."""
+    """Start and end, (n, 2) each, of straight segments no longer than this; a dot is a segment of length 0."""
     if not len(strokes):
         return np.empty((0, 2)), np.empty((0, 2))
     lengths = np.array([len(stroke) for stroke in strokes])
@@ -103,7 +103,7 @@ def _bits(strokes: Sequence[Points], longest_mm: float) -> tuple[Points, Points]
     ends = np.cumsum(lengths)
     is_last = np.zeros(len(points), dtype=bool)
     is_last[ends - 1] = True
-    # The last point of a stroke goes with itself, which also paints dots.
+    # The last point of a stroke is paired with itself, which also paints dots.
     follows: NDArray[np.int64] = np.where(is_last, np.arange(len(points)), np.arange(len(points)) + 1)
     head, tail = points, points[np.minimum(follows, len(points) - 1)]
     pieces = np.maximum(1, np.ceil(np.hypot(*(tail - head).T) / longest_mm)).astype(np.int64)

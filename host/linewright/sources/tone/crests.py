@@ -1,10 +1,9 @@
-"""Lines along the crests of a measure of lines, the strongest first.
+"""Follows lines along the crests of a line measure, strongest first.
 
-A line begins where the measure is highest, and goes both ways along the direction of what is seen, kept on the crest
-(K. G. Steger, "An unbiased detector of curvilinear structures", IEEE PAMI 20, 1998, has the parabola across it), until
-the measure falls below a lower bound. It leaps gaps straight on, crosses lines that are there already, and ends on a
-line that it runs into. So a silhouette is one stroke, nothing is drawn twice, and ends have no hooks, as thinned pixels
-have.
+A line starts where the measure is highest and follows the local direction both ways, kept on the crest (K. G. Steger,
+"An unbiased detector of curvilinear structures", IEEE PAMI 20, 1998, has the parabola across it), until the measure
+falls below a lower bound. It crosses gaps and existing lines straight on, and ends at a line that it merges with. So a
+silhouette is one stroke, nothing is drawn twice, and ends have none of the hooks of thinned pixels.
 """
 
 from __future__ import annotations
@@ -21,29 +20,29 @@ from linewright.sources.photograph import Floats32
 from linewright.sources.tone.trace import Chain
 
 TURN: Final = 0.3
-"""Radians to a pixel, at most: a radius of three pixels, somewhat more than a pen."""
+"""Largest turn, radians per pixel: a radius of three pixels, slightly more than a pen."""
 
 RECENTRE: Final = 0.4
-"""Share of the way to the crest that each step takes: all of it would follow the grain."""
+"""Share of the distance to the crest that each step corrects; all of it would follow the grain."""
 
 
 LEAP_FROM: Final = 12
-"""Pixels before an end from which the direction of a leap is taken."""
+"""Distance before an end, in pixels, from which the direction across a gap is taken."""
 
 
 @dataclass(frozen=True)
 class Pursuit:
-    """How lines are followed; all lengths in pixels.
+    """Parameters of line following; lengths in pixels.
 
     Parameters
     ----------
-    strong : of the measure, where a line begins.
-    weak : down to which it goes on.
-    gap_px : what it leaps.
-    apart_px : nothing else is followed so close beside a line.
-    least_px : shorter lines are left out.
-    smear_px : standard deviation of the averaging along lines that is in the measure: ends are taken back to where the
-        measure is half of what it is within the line, which is where the line itself ends.
+    strong : measure at which a line starts.
+    weak : measure at which it ends.
+    gap_px : longest gap that is crossed.
+    apart_px : distance beside a line within which no other is followed.
+    least_px : shorter lines are dropped.
+    smear_px : standard deviation of the averaging along lines in the measure: ends are cut back to where the
+        measure is half of that within the line, which is the true end.
     """
 
     strong: float
@@ -55,17 +54,17 @@ class Pursuit:
 
 
 def crests(measure: Floats32, cosine: Points, sine: Points, how: Pursuit) -> list[Chain]:
-    """Lines, each (n, 2) x, y in pixels with their centres at whole numbers; a closed one ends where it begins.
+    """Lines, each (n, 2) x, y in pixels with integer pixel centres; a closed one ends where it begins.
 
     Parameters
     ----------
-    measure : (h, w) how much of a line there is at each place.
+    measure : (h, w) strength of a line at each place.
     cosine, sine : double angle of the direction, (h, w) each.
     """
     on_crest = _on_crest(measure, cosine, sine)
     begins = np.flatnonzero(on_crest.ravel() & (measure.ravel() >= how.strong))
     begins = begins[np.argsort(-measure.ravel()[begins], kind="stable")]
-    # Lines keep apart, so that all of them together have fewer points than there are pixels.
+    # Lines keep apart, so all of them together have fewer points than there are pixels.
     points = np.zeros((measure.size + 16, 2))
     ends = np.zeros(len(begins) + 1, dtype=np.int64)
     count = _pursue(
@@ -78,7 +77,7 @@ def crests(measure: Floats32, cosine: Points, sine: Points, how: Pursuit) -> lis
 
 
 def _ended(line: Chain, measure: Floats32, smear_px: float) -> Chain:
-    """The line without what averaging has added at its ends."""
+    """The line without the extension that averaging adds at its ends."""
     from scipy import ndimage
 
     reach = int(3 * smear_px)
@@ -92,7 +91,7 @@ def _ended(line: Chain, measure: Floats32, smear_px: float) -> Chain:
 
 
 def _on_crest(measure: Floats32, cosine: Points, sine: Points) -> NDArray[np.bool_]:
-    """(h, w) no smaller than its neighbours across the direction."""
+    """(h, w) local maxima across the direction."""
     from scipy import ndimage
 
     rows, columns = np.indices(measure.shape, dtype=np.float32)
@@ -110,7 +109,7 @@ def _pursue(
     measure: Floats32, cosine: Points, sine: Points, begins: NDArray[np.int64], weak: float, gap: int, apart: float,
     least: int, points: Points, ends: NDArray[np.int64],
 ) -> int:  # fmt: skip  # pragma: no cover
-    """Follow lines from ``begins``; how many. Line i lies in ``points[ends[i] : ends[i + 1]]``."""
+    """Follow lines from ``begins``; returns their number. Line i is in ``points[ends[i] : ends[i + 1]]``."""
     rows, columns = measure.shape
     owner = np.zeros((rows, columns), np.int64)
     longest = rows * columns
@@ -131,7 +130,7 @@ def _pursue(
         total = n_ahead + n_back + 1
         used = ends[count]
         if total < least or used + total + 1 > len(points):
-            # Whatever it has passed stays free for others, but nothing begins here again.
+            # What it has passed stays free for others, but no line starts here again.
             _mark(owner, ahead, n_ahead, 0, own, 0, apart)
             _mark(owner, back, n_back, 0, own, 0, apart)
             owner[i, j] = -1
@@ -154,7 +153,7 @@ def _pursue(
 def _mark(
     owner: NDArray[np.int64], line: Points, count: int, first: int, of: int, to: int, radius: float
 ) -> None:  # pragma: no cover
-    """Give the pixels within ``radius`` of a line that belong to ``of`` (0: to nobody) to ``to``."""
+    """Set the owner of pixels within ``radius`` of a line from ``of`` (0: none) to ``to``."""
     rows, columns = owner.shape
     for k in range(first, count):
         x, y = line[k, 0], line[k, 1]
@@ -168,7 +167,7 @@ def _mark(
 
 @compiled
 def _at(values: Floats32, x: float, y: float) -> float:  # pragma: no cover
-    """Bilinear, that of the nearest rim outside."""
+    """Bilinear interpolation, clamped at the border."""
     rows, columns = values.shape
     x, y = min(max(x, 0.0), columns - 1.0), min(max(y, 0.0), rows - 1.0)
     j, i = min(int(x), max(0, columns - 2)), min(int(y), max(0, rows - 2))
@@ -183,14 +182,14 @@ def _follow(
     measure: Floats32, cosine: Points, sine: Points, owner: NDArray[np.int64], own: int, x: float, y: float,
     heading: float, weak: float, gap: int, apart: float, found: Points,
 ) -> tuple[int, bool]:  # fmt: skip  # pragma: no cover
-    """Points after (x, y) along the crest, one to the pixel; and whether it came back to where it began."""
+    """Points after (x, y) along the crest, one per pixel; and whether the line closed."""
     rows, columns = measure.shape
     start_x, start_y = x, y
-    # Its own track counts as taken once it is so far behind that only a turn leads back to it.
+    # Its own track counts as occupied only far enough behind that a turn is needed to reach it.
     behind = int(4 * apart) + 6
     through = int(2 * apart) + 4
     n = good = missed = marked = 0
-    met = False  # whether what is missed is another line
+    met = False  # whether the gap is another line
     while n < len(found) and missed <= (through if met else gap):
         i, j = int(y + 0.5), int(x + 0.5)
         if missed == 0:
@@ -224,7 +223,7 @@ def _follow(
             good, missed, met = n, 0, False
         else:
             if missed == 0 and n > LEAP_FROM:
-                # A line's end turns the direction; the way before it does not.
+                # Near a line's end its direction is disturbed; use the part before.
                 first, last = n - 1 - LEAP_FROM, n - 1 - LEAP_FROM // 3
                 heading = np.arctan2(found[last, 1] - found[first, 1], found[last, 0] - found[first, 0])
             missed += 1
@@ -232,6 +231,6 @@ def _follow(
             _mark(owner, found, marked + 1, marked, 0, own, apart)
             marked += 1
     if met:
-        # On to the middle of the line that it ran into, and no further.
+        # Continue to the centre of the line it merged with, and no further.
         good = min(n, good + int(apart + 0.5))
     return good, False

@@ -1,7 +1,7 @@
-"""Closed curves that grow, keep apart, and never cross: the steps of `labyrinth`, compiled.
+"""Closed curves that grow, repel each other, and never cross: the compiled steps of `labyrinth`.
 
-A node moves less than half the way to any line that it is not an end of, and the ends of a line less than half the way
-to any node beside it. So no node ever reaches a line, and curves without a crossing stay without one.
+A node moves less than half the distance to any line that it is not an end of, and the ends of a line less than half the
+distance to any node beside it. So no node ever reaches a line, and curves without crossings stay so.
 """
 
 from __future__ import annotations
@@ -18,24 +18,24 @@ Whole = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
 EDGE: Final = 0.35
-"""Length of a line between nodes at rest, in the distance wanted there: half a circle then has 4.5 of them."""
+"""Rest length between nodes, in wanted distances: half a circle then has 4.5 of them."""
 
 SPLIT: Final = 0.55
 MERGE: Final = 0.08
-"""In the same unit: longer lines are divided, and the end of shorter ones is taken out."""
+"""In the same unit: longer edges are split, and the end of shorter ones is removed."""
 
 SEES: Final = 1.5
-"""In the same unit: how far a node sees others."""
+"""In the same unit: range in which a node interacts with others."""
 
 KIN: Final = 3
-"""Nodes so few lines away along the curve do not repel."""
+"""Nodes this few edges apart along the curve do not repel."""
 
 NEARER: Final = 0.3
-"""Share of the distance to what must not be touched that a node may move in a step. When both have moved, 0.4 of it are
-left at least."""
+"""Largest move per step as a share of the distance to what must not be touched. When both have moved, at least 0.4 of
+it is left."""
 
 STRIDE: Final = 0.12
-"""Share of the distance wanted that a node may move in a step."""
+"""Largest move per step as a share of the wanted distance."""
 
 
 @compiled
@@ -43,18 +43,18 @@ def step(
     points: Points, before: Whole, after: Whole, apart: Points, allowed: Flags, pixel: Points,
     noise: Points, fairing: float, crowd: Points, clear: Points,
 ) -> None:  # fmt: skip  # pragma: no cover
-    """Move every node by one step: noise, fairing, springs along the curve, attraction and repulsion across.
+    """Move every node by one step: noise, fairing, springs along the curve, attraction and repulsion.
 
     Parameters
     ----------
     points : (n, 2) mm, moved in place.
     before, after : (n,) the neighbours of each node along its curve.
-    apart : (h, w) mm, the distance of lines wanted.
+    apart : (h, w) mm, wanted distance of lines.
     allowed : (h, w) where curves may be.
-    pixel : (2,) mm, width and height of a pixel of both.
+    pixel : (2,) mm, width and height of a pixel of both grids.
     noise : (n, 2) added to the force, in distances.
-    crowd : (n,) filled with length of line near a node over what is wanted there.
-    clear : (n,) filled with the distance, mm, from each node and its two lines to what they must not touch.
+    crowd : (n,) output: line length near each node relative to the wanted one.
+    clear : (n,) output: distance, mm, from each node and its two edges to what they must not touch.
     """
     n = len(points)
     rows, columns = apart.shape
@@ -64,7 +64,7 @@ def step(
         column = min(columns - 1, max(0, int(points[i, 0] / pixel[0])))
         row = min(rows - 1, max(0, int(points[i, 1] / pixel[1])))
         wanted[i] = apart[row, column]
-    # A grid of cells, each with a chain of the nodes in it.
+    # A grid of cells, each with a chain of its nodes.
     side = max(SEES * np.median(wanted), np.sqrt(width * height / 1e6))
     across, down = int(width / side) + 1, int(height / side) + 1
     head = np.full(across * down, -1, np.int64)
@@ -115,7 +115,7 @@ def step(
                                 fx += push * gx
                                 fy += push * gy
                     a = chain[a]
-        # Of the circle that is looked at, what lies where curves may be, by nine places.
+        # Share of the neighbourhood where curves may be, sampled at nine points.
         free = 1.0
         for k in range(8):
             row = int((y + 0.7 * reach * np.sin(k * np.pi / 4)) / pixel[1])
@@ -125,7 +125,7 @@ def step(
         crowd[i] = near * d / (np.pi * reach * reach * free / 9.0)
         fx *= 0.8
         fy *= 0.8
-        # Fairing of the fourth order, as a bent spring does it: of the second, it would only pull the curve tight.
+        # Fourth-order fairing, like a bent spring; second order would only shorten the curve.
         fx += fairing * ((points[k1, 0] + points[m1, 0]) / 1.5 - (points[k2, 0] + points[m2, 0]) / 6 - x) / d
         fy += fairing * ((points[k1, 1] + points[m1, 1]) / 1.5 - (points[k2, 1] + points[m2, 1]) / 6 - y) / d
         for other in (k1, m1):
@@ -140,7 +140,7 @@ def step(
         size = np.sqrt(force[i, 0] ** 2 + force[i, 1] ** 2) * wanted[i]
         if size == 0.0:
             continue
-        # What is nearest to a node may be the line whose ends move by their own share.
+        # The nearest thing to a node may be an edge whose ends move by their own share.
         most = min(STRIDE * wanted[i], NEARER * clear[i])
         share = min(1.0, most / size) * wanted[i]
         x, y = points[i, 0] + share * force[i, 0], points[i, 1] + share * force[i, 1]
@@ -154,16 +154,16 @@ def renewed(
     points: Points, first: Whole, apart: Points, pixel: Points, chance: Points, growth: float,
     crowd: Points, clear: Points,
 ) -> tuple[Points, Whole]:  # fmt: skip  # pragma: no cover
-    """The curves with nodes put in where lines are long, or by chance where there is room; and taken out where they
-    are short, or by chance where it is crowded.
+    """The curves with nodes inserted in long edges, or at random where there is space, and removed from short edges, or
+    at random where it is crowded.
 
-    A node is taken out only where nothing lies in the triangle that this cuts off.
+    A node is removed only if the triangle that this cuts off is empty.
 
     Parameters
     ----------
-    first : (k + 1,) where each curve begins in ``points``.
-    chance : (n,) 0..1, drawn at random.
-    growth : chance of a new node on a line where nothing else is near.
+    first : (k + 1,) start of each curve in ``points``.
+    chance : (n,) random numbers, 0..1.
+    growth : probability of a new node on an edge with nothing near it.
     """
     n = len(points)
     rows, columns = apart.shape
@@ -188,7 +188,7 @@ def renewed(
                 cx, cy = points[j, 0] - points[h, 0], points[j, 1] - points[h, 1]
                 base = np.sqrt(cx * cx + cy * cy)
                 high = abs(cx * (y - points[h, 1]) - cy * (x - points[h, 0])) / base if base > 0 else 1e9
-                # Every node but their own ends is further from both lines than the triangle is high: none lies in it.
+                # All nodes except its corners are farther from both edges than the triangle's height, so it is empty.
                 if high < (1.0 - 2.0 * NEARER) * clear[i] and base < SPLIT * d:
                     left_out = True
                     continue

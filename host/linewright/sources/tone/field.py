@@ -1,4 +1,4 @@
-"""`Field`: how much of the paper ink is to cover, place by place, on the size that the picture will have."""
+"""`Field`: wanted coverage by position, at the size on the sheet."""
 
 from __future__ import annotations
 
@@ -14,13 +14,13 @@ from linewright.sources.photograph import Floats32
 
 @dataclass(frozen=True, eq=False)
 class Field:
-    """Coverage wanted, 0 for bare paper and 1 for solid ink.
+    """Wanted coverage, 0 for bare paper and 1 for solid ink.
 
     Parameters
     ----------
     coverage : (h, w) float32, 0..1; pixel (i, j) covers the rectangle from (j, i) to (j + 1, i + 1) pixels.
-    width_mm, height_mm : of the whole.
-    pen_mm : width of the line that draws it.
+    width_mm, height_mm : size of the whole.
+    pen_mm : pen width.
     """
 
     coverage: Floats32
@@ -35,7 +35,9 @@ class Field:
         return self.width_mm / columns, self.height_mm / rows
 
     def at(self, points_mm: Points, *, beyond: float | None = None) -> NDArray[np.float64]:
-        """Coverage at (..., 2) points, bilinear; outside of the picture ``beyond``, or else that of the nearest rim."""
+        """Coverage at (..., 2) points, bilinear; outside of the picture ``beyond``, or that of the nearest border pixel
+        if None.
+        """
         from scipy import ndimage
 
         x, y = points_mm[..., 0] / self.pixel_mm[0] - 0.5, points_mm[..., 1] / self.pixel_mm[1] - 0.5
@@ -45,19 +47,19 @@ class Field:
         return np.asarray(found)
 
     def inside(self, points_mm: Points) -> NDArray[np.bool_]:
-        """Whether (..., 2) points lie on the picture, its rim included."""
+        """Whether (..., 2) points are on the picture, border included."""
         x, y = points_mm[..., 0], points_mm[..., 1]
         return np.asarray((x >= 0) & (y >= 0) & (x <= self.width_mm) & (y <= self.height_mm))
 
     def smoothed(self, sigma_mm: float) -> Field:
-        """The same, blurred: what a method that cannot follow finer detail should follow."""
+        """The field blurred, for methods that cannot follow finer detail."""
         sigma = (sigma_mm / self.pixel_mm[1], sigma_mm / self.pixel_mm[0])
-        if max(sigma) < 0.3:  # less than that changes neighbours by under 0.4 %
+        if max(sigma) < 0.3:  # less changes neighbours by under 0.4 %
             return self
         return Field(blurred(self.coverage, sigma, truncate=3.0), self.width_mm, self.height_mm, self.pen_mm)
 
     def sampled(self, pixel_mm: float) -> Field:
-        """The same on another grid, with pixels of about this size, each the mean of what it covers."""
+        """The field resampled to pixels of about this size, by averaging."""
         from PIL import Image
 
         size = (max(1, round(self.width_mm / pixel_mm)), max(1, round(self.height_mm / pixel_mm)))

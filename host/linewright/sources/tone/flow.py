@@ -1,10 +1,10 @@
-"""Directions along what is seen, fine where it is sharp and broad where it is soft; and dark lines along them.
+"""Directions along visible structures, fine at sharp edges and broad at soft ones; and dark lines along them.
 
 Directions: the smoothed structure tensor (Bigun and Granlund 1987), weighted over several scales by its coherence.
 Lines: H. Kang, S. Lee and C. Chui, "Coherent line drawing", NPAR 2007, in the extended form of H. Winnemoeller, J. E.
 Kyprianidis and S. C. Olsen, "XDoG: an extended difference-of-Gaussians compendium", Computers & Graphics 36, 2012: a
-difference of Gaussians across the direction, averaged along it. A dark feature gives one line, where an edge detector
-gives its two sides.
+difference of Gaussians across the direction, averaged along it. A dark feature gives one line, while an edge detector
+gives two.
 """
 
 from __future__ import annotations
@@ -20,20 +20,20 @@ Scales = tuple[tuple[float, float, float], ...]
 
 FINE: Final[Scales] = ((0.4, 0.8, 5e-6), (0.6, 2.0, 5e-6), (1.5, 8.0, 5e-6))
 """Smoothing of the picture and of the tensor, in pens; and the squared gradient, of coverage per pixel, at which a
-scale counts for half. The finest follows lids and strands, the broadest cheeks."""
+scale has half weight. The finest follows eyelids and strands of hair, the broadest cheeks."""
 
 WHOLE_FACE_PENS: Final = 128.0
-"""Width of a face, in pens, from which on `calm` takes its broadest scale; smaller faces have smaller forms."""
+"""Width of a face, in pens, above which `calm` uses its broadest scale; smaller faces have smaller forms."""
 
 BLEND_PENS: Final = 0.6
-"""Directions are smoothed once more by so much, so that they bend and do not break where scales meet."""
+"""Final smoothing of directions, so that they change smoothly where scales meet."""
 
 WIDER: Final = 1.6
-"""Ratio of the two Gaussians: their difference is then close to the Laplacian (Marr and Hildreth 1980). Both weigh the
-same (tau of Winnemoeller et al. is 1), so that even tones have no line, however dark."""
+"""Ratio of the two Gaussians: their difference is then close to the Laplacian (Marr and Hildreth 1980). Both have equal
+weight (tau of Winnemoeller et al. is 1), so that constant tones give no line, however dark."""
 
 ALONG: Final = 3.0
-"""Averaging along a line, in widths of the narrower Gaussian, as Kang et al. have it."""
+"""Averaging along a line, in widths of the narrower Gaussian, as in Kang et al."""
 
 
 BEST_ANSWER: Final = 0.3
@@ -41,12 +41,12 @@ BEST_ANSWER: Final = 0.3
 
 
 def calm(face_pens: float) -> Scales:
-    """Scales of sharp edges and of broad forms alone, for strokes that shade skin: pores, grain and folds, which lie
-    between, turn strokes into wrinkles.
+    """Scales of sharp edges and broad forms only, for shading skin: the scales in between, of pores, grain and folds,
+    turn strokes into wrinkles.
 
     Parameters
     ----------
-    face_pens : width of the largest face; 0 where there is none.
+    face_pens : width of the largest face; 0 if there is none.
     """
     share = min(1.0, face_pens / WHOLE_FACE_PENS) if face_pens > 0 else 1.0
     return (0.4, 0.8, 3e-4), (max(0.6, 3.0 * share), max(2.0, 16.0 * share), 5e-6)
@@ -58,7 +58,7 @@ def along(coverage: Floats32, pen_px: float, angle_deg: float, scales: Scales = 
     Parameters
     ----------
     pen_px : width of the pen in pixels.
-    angle_deg : direction where there is none to be seen; 45 rises to the right.
+    angle_deg : direction where there is no structure; 45 rises to the right.
     """
     from scipy import ndimage
 
@@ -72,7 +72,7 @@ def along(coverage: Floats32, pen_px: float, angle_deg: float, scales: Scales = 
             ndimage.gaussian_filter(product, broad * pen_px, mode="nearest", truncate=3.0)
             for product in (slope_y * slope_y, slope_x * slope_y, slope_x * slope_x)
         )
-        # The gradient's double angle has (xx - yy, 2 xy); along the edge is a quarter turn on: both signs change.
+        # The gradient's double angle has (xx - yy, 2 xy); the edge is a quarter turn from it, which changes both signs.
         c, s = yy - xx, -2 * xy
         strength = np.hypot(c, s)
         coherence = strength / (xx + yy + np.float32(1e-12))
@@ -92,7 +92,7 @@ def along(coverage: Floats32, pen_px: float, angle_deg: float, scales: Scales = 
 
 
 def dark_lines(coverage: Floats32, cosine: Points, sine: Points, width_px: float) -> Floats32:
-    """(h, w) how much darker each place is than both of its sides: about 1 for a black line on white, 0 for none.
+    """(h, w) darkness of each place relative to both of its sides: about 1 for a black line on white, 0 for none.
 
     Parameters
     ----------
@@ -107,12 +107,12 @@ def dark_lines(coverage: Floats32, cosine: Points, sine: Points, width_px: float
 
 
 def averaged(values: Floats32, cosine: Points, sine: Points, sigma_px: float) -> Floats32:
-    """(h, w) values averaged along the direction by a Gaussian, straight on from each place."""
+    """(h, w) values averaged along the direction by a Gaussian, along straight lines."""
     return _weighed(values, 0.5 * np.arctan2(sine, cosine), *_along(sigma_px))
 
 
 def _weighed(values: Floats32, angle: Points, steps: Points, weights: Points) -> Floats32:
-    """The weighted sum of what lies so many pixels away in the direction of each place."""
+    """Weighted sum of values at these pixel offsets in the direction of each place."""
     from scipy import ndimage
 
     rows, columns = np.indices(values.shape, dtype=np.float32)
@@ -125,11 +125,11 @@ def _weighed(values: Floats32, angle: Points, steps: Points, weights: Points) ->
 
 
 def noise_of_lines(coverage: Floats32, width_px: float) -> float:
-    """Standard deviation that the grain of the picture has in what `dark_lines` gives.
+    """Standard deviation of the picture's grain in the result of `dark_lines`.
 
-    The grain is taken to be independent from pixel to pixel, and measured by a mask that even slopes and straight edges
-    leave at 0 (J. Immerkaer, "Fast noise variance estimation", Computer Vision and Image Understanding 64, 1996), with
-    the median in place of the mean, so that lines do not count.
+    The grain is assumed to be independent between pixels. It is measured by a mask that gives 0 on even slopes and
+    straight edges (J. Immerkaer, "Fast noise variance estimation", Computer Vision and Image Understanding 64, 1996),
+    with the median instead of the mean, so that lines do not count.
     """
     from scipy import ndimage
 
@@ -152,7 +152,7 @@ def _weights(width_px: float) -> tuple[tuple[Points, Points], tuple[Points, Poin
 
 
 def _along(sigma_px: float) -> tuple[Points, Points]:
-    """Steps of two pixels and the weights of a Gaussian, which is fine enough from a sigma of two on."""
+    """Steps of two pixels and the weights of a Gaussian, which is accurate from a sigma of two pixels on."""
     furthest = max(2, int(2 * sigma_px))
     steps = np.arange(-furthest, furthest + 1, 2 if sigma_px >= 2 else 1, dtype=np.float64)
     shares = np.exp(-(steps**2) / (2 * sigma_px**2))

@@ -1,4 +1,4 @@
-"""Directions of lines that follow the form of what is seen: along edges where there are any, straight elsewhere.
+"""Line directions that follow the picture's form: along edges if there are any, straight elsewhere.
 
 The structure tensor (Bigun and Granlund 1987) is the local mean of products of the gradient; its weaker eigenvector
 runs along edges and folds. Directions have no sign, so they are mixed as double angles.
@@ -15,10 +15,10 @@ from linewright.sources.blur import blurred
 from linewright.sources.tone.field import Field
 
 NOISE: Final = 2e-4
-"""Squared gradient, of coverage per pixel of the grid, below which there is no form: a ramp of 1.4 % to the pixel."""
+"""Squared gradient, of coverage per pixel of the grid, below which there is no form: a ramp of 1.4 % per pixel."""
 
 GRID_PENS: Final = 2.0
-"""Pixel of the grid of directions, in pens: lines cannot turn faster than that anyway."""
+"""Pixel of the direction grid, in pens: lines cannot turn faster anyway."""
 
 
 def directions(field: Field, angle_deg: float, form: float, reach_mm: float) -> tuple[Points, Points]:
@@ -26,9 +26,9 @@ def directions(field: Field, angle_deg: float, form: float, reach_mm: float) -> 
 
     Parameters
     ----------
-    angle_deg : direction where there is no form; 0 is level, 45 rises to the right.
+    angle_deg : direction where there is no form; 0 is horizontal, 45 rises to the right.
     form : 0: that direction everywhere; 1: along the form wherever there is some.
-    reach_mm : over which distance form is averaged.
+    reach_mm : averaging distance.
     """
     from scipy import ndimage
 
@@ -37,7 +37,7 @@ def directions(field: Field, angle_deg: float, form: float, reach_mm: float) -> 
     values = blurred(grid.coverage.astype(np.float64), 1.0)
     slope_y, slope_x = (ndimage.sobel(values, axis, mode="nearest") / 8.0 for axis in (0, 1))
     yy, xy, xx = (blurred(product, sigma) for product in (slope_y * slope_y, slope_x * slope_y, slope_x * slope_x))
-    # The gradient's double angle has (xx - yy, 2 xy); along the edge is a quarter turn on, which changes both signs.
+    # The gradient's double angle has (xx - yy, 2 xy); the edge is a quarter turn from it, which changes both signs.
     along_x, along_y = yy - xx, -2.0 * xy
     strength = np.hypot(along_x, along_y)
     weight = form * strength / (strength + NOISE)
@@ -45,7 +45,7 @@ def directions(field: Field, angle_deg: float, form: float, reach_mm: float) -> 
     plain = np.deg2rad(-2.0 * angle_deg)
     cosine = weight * along_x / safe + (1.0 - weight) * np.cos(plain)
     sine = weight * along_y / safe + (1.0 - weight) * np.sin(plain)
-    # Smooth once more: where form sets in, directions are to bend and not to break.
+    # Smooth again, so that directions change smoothly where form begins.
     cosine, sine = (blurred(part, sigma / 2) for part in (cosine, sine))
     length = np.hypot(cosine, sine)
     broken = length < 1e-6

@@ -1,9 +1,10 @@
 """Hatching: straight parallel lines, more of them where it is darker; cross-hatching: several directions of them.
 
-All lines lie on one ruling whose pitch is the width of the pen, so that drawing every one of them is solid ink. In each
-run of `RANKS` lines, every line has a rank, and is drawn where the picture is darker than its rank: a share c of the
-lines is a coverage c. Ranks are the bit-reversed numbers of the lines (van der Corput's sequence, 1935), so that the
-lines drawn at any tone are spread as evenly as can be; ordered dither with a ruling in place of a matrix (Bayer 1973).
+All lines are on one ruling with a pitch of the pen width, so that all of them together are solid ink. In each group of
+`RANKS` lines, every line has a rank and is drawn where the picture is darker than its rank: a share c of the lines
+gives a coverage c. Ranks are the bit-reversed numbers of the lines (van der Corput's sequence, 1935), so that the lines
+drawn at any tone are spread as evenly as can be; this is ordered dithering with a ruling instead of a matrix (Bayer
+1973).
 """
 
 from __future__ import annotations
@@ -26,29 +27,29 @@ from linewright.sources.tone.method import Layer, ToneMethod
 from linewright.sources.tone.streamlines import grown
 
 RANKS: Final = 32
-"""Levels of tone: half a step between two of them is 1.6 % of coverage, and the palest lines stand 32 pens apart."""
+"""Levels of tone: half a step is 1.6 % of coverage, and the palest lines are 32 pens apart."""
 
 CAP: Final = np.pi / 8
-"""In pen widths: a round end adds half a disc, pi/8 w^2; starting the line later by this takes as much ink away."""
+"""In pen widths: a round end adds half a disc, pi/8 w^2; shortening the line by this compensates."""
 
 LEAST_RUN: Final = 3.0
-"""In pen widths: shorter bits are dots, and cost a lift each."""
+"""In pen widths: shorter pieces are dropped, because they would be dots that cost a pen lift each."""
 
 LEAST_GAP: Final = 1.5
-"""In pen widths: shorter gaps close up in wet ink, and cost a lift each."""
+"""In pen widths: shorter gaps are closed, because they close in wet ink and cost a pen lift each."""
 
 PALEST: Final = 1.0 / RANKS
-"""Coverage below which paper is bare: twice where the first line of a run sets in."""
+"""Coverage below which paper is bare: twice that at which the first line of a group starts."""
 
 LAYER_TURN_DEG: Final = 30.0
-"""Between two pens: the angle at which printing screens disturb each other least (common practice)."""
+"""Angle between the lines of two pens at which printing screens interfere least (common practice)."""
 
 FORM_REACH: Final = 8.0
-"""In pen widths: over which distance the form is averaged that lines bend with."""
+"""In pen widths: averaging distance of the form that lines follow."""
 
 CROSS_SHARE: Final = 0.42
-"""Coverage at which a direction of lines leaves the rest to the next one. By eye: later, and crossings come only in
-the deepest shadows."""
+"""Coverage of a direction above which the next direction takes over. By eye: higher, and crossings occur only in the
+deepest shadows."""
 
 
 SPACING: Final = "how close lines come at most, in pen widths; 1: solid where it is black"
@@ -65,7 +66,7 @@ class Hatching(ToneMethod):
     spacing: float = settings.number(SPACING, 1.0, 1.0, 40.0, "pens")
 
     def strokes(self, layer: Layer) -> Sequence[Points]:
-        """Lines, those of odd number backwards, so that the pen goes to and fro."""
+        """Lines, odd ones reversed, so that the pen goes back and forth."""
         layer.report("hatching", 0.0)
         angle = self.angle_deg + LAYER_TURN_DEG * layer.number
         if self.form > 0:
@@ -75,7 +76,7 @@ class Hatching(ToneMethod):
 
 @dataclass(frozen=True)
 class CrossHatching(ToneMethod):
-    """Straight lines in several directions, each setting in where the one before has become dense."""
+    """Straight lines in several directions, each starting where the one before has become dense."""
 
     angle_deg: float = settings.number("direction of the first lines; 0 is level", 45.0, -180, 180, "deg")
     directions: int = settings.number("how many directions", 3, 2, 4)
@@ -86,7 +87,7 @@ class CrossHatching(ToneMethod):
         """One direction after the other."""
 
         def direction(number: int, share: Field, report: Report) -> list[Points]:
-            # 90 degrees for the second, as engravers do; further ones halve what is left.
+            # 90 degrees for the second, as engravers do; further ones bisect the rest.
             turn = (0.0, 90.0, 45.0, 135.0)[number]
             angle = self.angle_deg + turn + LAYER_TURN_DEG / 2 * layer.number
             if self.form > 0:
@@ -99,17 +100,17 @@ class CrossHatching(ToneMethod):
 
 
 def _no_closer(field: Field, spacing: float) -> Field:
-    """The field with no more coverage than lines at this distance leave, in pens."""
+    """The field limited to the coverage of lines at this spacing, in pens."""
     if spacing == 1:
         return field
     return Field(np.minimum(field.coverage, np.float32(1 / spacing)), field.width_mm, field.height_mm, field.pen_mm)
 
 
 def shares(field: Field, directions: int) -> list[Field]:
-    """What each direction has to cover so that all together cover what is wanted.
+    """Coverage of each direction such that all together give the wanted one.
 
-    Directions cross at random as far as coverage is concerned, so bare paper multiplies (Demichel 1924):
-    1 - c = (1 - c1) (1 - c2) ... Each direction but the last stops at `CROSS_SHARE`.
+    Directions cross at random as far as coverage is concerned, so bare paper multiplies (Demichel 1924): 1 - c = (1 -
+    c1) (1 - c2) ... Each direction but the last is limited to `CROSS_SHARE`.
     """
     parts: list[Field] = []
     bare = 1.0 - field.coverage
@@ -135,11 +136,11 @@ def ranks(count: int) -> NDArray[np.float64]:
 
 
 def ruled(field: Field, angle_deg: float, spacing: float = 1.0) -> list[Points]:
-    """Lines of one direction whose density follows a field, linked to serpentines where links stay in its tone.
+    """Lines of one direction with the density of a field, linked to serpentines where links match the tone.
 
     Parameters
     ----------
-    spacing : of the closest lines, in pens. Tones that ask for closer ones come out paler; the others do not change.
+    spacing : of the closest lines, in pens. Darker tones become paler; others do not change.
     """
     pen = field.pen_mm
     pitch = pen * spacing
@@ -172,11 +173,11 @@ def ruled(field: Field, angle_deg: float, spacing: float = 1.0) -> list[Points]:
 
 
 PIXELS_ALONG: Final = 2.0
-"""Samples to a pen width along a line: its ends lie between them by interpolation."""
+"""Samples per pen width along a line; ends are interpolated between them."""
 
 
 def _chords(field: Field, origin: Points, along: Points) -> tuple[Points, Points]:
-    """(n,) where each line ``origin + s * along`` enters and leaves the picture, mm."""
+    """(n,) positions where each line ``origin + s * along`` enters and leaves the picture, mm."""
     low, high = np.full(len(origin), -np.inf), np.full(len(origin), np.inf)
     for axis, side in ((0, field.width_mm), (1, field.height_mm)):
         if abs(along[axis]) > 1e-12:
@@ -190,7 +191,7 @@ def _chords(field: Field, origin: Points, along: Points) -> tuple[Points, Points
 def _runs(
     over: NDArray[np.float64], stations: Points, first: Points, last: Points, pen: float
 ) -> tuple[Points, Points, NDArray[np.int64]]:
-    """Begin and end of each run of positive samples along its row, and the row; bits and gaps too short are gone."""
+    """Start and end of each run of positive samples along its row, and the row; too short runs and gaps are removed."""
     step = stations[1] - stations[0]
     on = np.zeros((over.shape[0], over.shape[1] + 2), dtype=np.int8)
     inside = (stations >= first[:, None] - step) & (stations <= last[:, None] + step)
@@ -199,7 +200,7 @@ def _runs(
     row, at = np.nonzero(change == 1)
     _, until = np.nonzero(change == -1)
     padded = np.pad(over, ((0, 0), (1, 1)), mode="edge")
-    # The threshold is crossed between the last sample outside and the first inside, where the straight line says.
+    # The threshold is crossed between the last sample outside and the first inside, by linear interpolation.
     begin = stations[0] + step * (at - _crossing(padded[row, at + 1], padded[row, at]))
     end = stations[0] + step * (until - 1 + _crossing(padded[row, until], padded[row, until + 1]))
     begin, end = np.maximum(begin, first[row]), np.minimum(end, last[row])
@@ -212,7 +213,7 @@ def _runs(
 
 
 def _crossing(inner: NDArray[np.float64], outer: NDArray[np.float64]) -> NDArray[np.float64]:
-    """How far from the inner sample (positive) towards the outer one the zero lies, 0..1."""
+    """Position of the zero from the inner sample (positive) towards the outer one, 0..1."""
     span = inner - outer
     share = np.where(outer < 0, inner / np.where(span > 0, span, 1.0), 1.0)
     return np.clip(share, 0.0, 1.0)

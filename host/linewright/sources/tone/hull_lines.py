@@ -1,8 +1,7 @@
-"""Centre lines of drawings made of filled hulls: most icons, many logos, and what tracing programs write.
+"""Centre lines of drawings made of filled hulls: most icons, many logos, and output of tracing programs.
 
-A pen that draws such a hull by its outline draws every line twice. Fillings are thinned as a scanned line drawing would
-be, as fine as the pen can draw; what is as thick as it is long, such as eyes and dots, stays solid, and wide areas keep
-their outline.
+Drawing such a hull by its outline draws every line twice. Fillings are thinned like a scanned line drawing, at the
+pen's resolution. Shapes as thick as long, such as eyes and dots, stay solid, and wide areas keep their outline.
 """
 
 from __future__ import annotations
@@ -29,40 +28,41 @@ from linewright.sources.tone.method import TOLERANCE
 from linewright.sources.tone.trace import chains, smooth, to_strokes
 
 PIXELS_PER_PEN: Final = 4.0
-"""An edge lies within an eighth of the pen's width, and thinning then within a quarter."""
+"""Resolution: an edge is accurate to an eighth of the pen width, and thinning to a quarter."""
 
 MOST_PIXELS: Final = 30_000_000
-"""A0 with a pen of 0.5 mm has 60 million; coarser pixels then keep memory below half a gigabyte."""
+"""Most pixels: A0 with a pen of 0.5 mm has 60 million; coarser pixels then keep memory below half a gigabyte."""
 
 LINE_RATIO: Final = 3.0
 ALIKE_RATIO: Final = 0.6
 ALIKE: Final = (0.8, 1.25)
-"""A blot whose thinned line is at least so many times as long as the blot is thick is a line; one that is as wide as
-the picture's lines is one sooner: a dash between longer lines."""
+"""Length of a blot's thinned line in blot thicknesses, at least, for a line; the second value applies if it is as wide
+as the picture's lines: a dash between longer lines."""
 
 SOLID_PENS: Final = 12.0
 SOLID_SHARE: Final = 0.1
-"""A blot no thicker than so many pens, or than this share of the picture's shorter side, is filled: eyes and dots. A
+"""Thickness up to which a blot is filled, in pens and as a share of the picture's shorter side: eyes and dots. A
 thicker one is an area, which keeps its outline."""
 
 CORNER_HALVES: Final = (1.75, 4.0)
-"""A line is straight on both sides of a corner between so many times half its width from it."""
+"""Range around a corner, in half line widths, in which the line is straight on both sides."""
 
 CORNER_RAD: Final = 0.5
 CORNER_DEPTH: Final = 0.8
-"""A corner lies as deep in the ink as the line does; where the outer edge is round, what is cut off lies less deep."""
+"""Depth of a corner in the ink, relative to that of the line; where the outer edge is round, the corner lies less
+deep."""
 
 STRAIGHT_HALVES: Final = 0.08
 
 
 @dataclass(frozen=True)
 class Blot:
-    """One connected piece of ink.
+    """One connected area of ink.
 
     Parameters
     ----------
-    pixels : (h, w) bool, cut out, with a rim of paper.
-    left, top : where it was cut out, px.
+    pixels : (h, w) bool, cropped, with a border of paper.
+    left, top : position of the crop, px.
     """
 
     pixels: NDArray[np.bool_]
@@ -85,37 +85,37 @@ class Blot:
 
     @property
     def thick_px(self) -> float:
-        """Of its widest place."""
+        """Largest thickness."""
         return 2.0 * float(self.depth.max())
 
     @property
     def width_px(self) -> float:
-        """Of its lines; where some meet it is thicker."""
+        """Width of its lines, ignoring junctions."""
         return 2.0 * float(np.median(self.depth[self.thin]))
 
     @property
     def length_px(self) -> int:
-        """Pixels of its skeleton."""
+        """Number of pixels of its skeleton."""
         return int(self.thin.sum())
 
     def is_line(self, usual_px: float) -> bool:
-        """Whether it is a line, where lines are usually so wide; 0: not known."""
+        """Whether it is a line, given the usual line width; 0: unknown."""
         low, high = ALIKE
         alike = low * usual_px <= self.width_px <= high * usual_px
         return self.length_px >= (ALIKE_RATIO if alike else LINE_RATIO) * self.thick_px
 
 
 def centred(source: str, wish: Wish, least_pens: float) -> Picture:
-    """The lines of a drawing, and the centre lines of what it fills.
+    """The lines of a drawing, and the centre lines of its fillings.
 
     Parameters
     ----------
-    least_pens : shorter centre lines are left out, in pen widths.
+    least_pens : shorter centre lines are dropped, in pen widths.
 
     Raises
     ------
     SourceError
-        When it cannot be read, or nothing is seen of it.
+        The file cannot be read, or nothing is visible.
     """
     limits = FileLimits()
     painting = reader_of(source)(source, wish)
@@ -152,7 +152,7 @@ def centred(source: str, wish: Wish, least_pens: float) -> Picture:
 
 
 def spots_of(ink: NDArray[np.bool_]) -> list[Blot]:
-    """The connected pieces of ink, (h, w)."""
+    """The connected areas of ink, (h, w)."""
     from scipy import ndimage
 
     pieces, _ = ndimage.label(ink, structure=np.ones((3, 3)))
@@ -176,7 +176,7 @@ def _lines(blot: Blot, pen_mm: float, pixel_mm: float, least_pens: float) -> lis
 
 
 def with_corners(line: Points, depth: Points) -> Points:
-    """A thinned line with its corners: thinning rounds them on the way past the inner edge, and smoothing once more.
+    """A thinned line with restored corners, which thinning and smoothing have rounded.
 
     Parameters
     ----------
@@ -191,7 +191,7 @@ def with_corners(line: Points, depth: Points) -> Points:
     if near < 1 or len(line) < 2 * far + 2:
         return line
     if (line[0] == line[-1]).all():
-        # The seam goes to where the ring is straightest.
+        # Move the seam to where the ring is straightest.
         open_ring = line[:-1]
         seam = int(np.argmin(_turns(np.concatenate((open_ring[-far:], line, open_ring[1:far])), near, far)))
         line = np.concatenate((open_ring[seam:], open_ring[: seam + 1]))
@@ -206,7 +206,7 @@ def with_corners(line: Points, depth: Points) -> Points:
 
 
 def _turns(line: Points, near: int, far: int) -> Points:
-    """(n - 2 far,) angle, rad, between the ways before and after each point that has both."""
+    """(n - 2 far,) angle, rad, between the directions before and after each point."""
     count = len(line) - 2 * far
     before = line[far - near : far - near + count] - line[:count]
     after = line[2 * far : 2 * far + count] - line[far + near : far + near + count]
@@ -215,7 +215,7 @@ def _turns(line: Points, near: int, far: int) -> Points:
 
 
 def _meeting(before: Points, after: Points, half: float) -> Points | None:
-    """Where two straight ways would meet; None where one of them is not straight."""
+    """Intersection of two straight parts; None if one of them is not straight."""
     lines = []
     for way in (before, after):
         middle = way.mean(axis=0)
@@ -237,7 +237,7 @@ def _depth_at(depth: Points, point: Points) -> float:
 
 
 def solid(blot: Blot, pen_mm: float, pixel_mm: float, *, fill: bool) -> list[Points]:
-    """The edge of a blot, half a pen inside where it is filled, and lines that fill it; mm on the picture."""
+    """The edge of a filled blot, half a pen inside, and lines that fill it; mm on the picture."""
     import shapely
     from scipy import ndimage
 

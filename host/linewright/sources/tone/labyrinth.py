@@ -1,10 +1,9 @@
-"""Labyrinth lines: a closed curve that grows over the picture in winding ways, closer together where it is darker.
+"""Labyrinth lines: closed curves that grow over the picture and wind, closer together where it is darker.
 
-H. Pedersen and K. Singh, "Organic labyrinths and mazes", NPAR 2006: every place of a curve is moved by chance (their
-Brownian term), towards its neighbours (fairing), and away from other passages that are nearer than wanted or towards
-those that are a little further (attraction and repulsion); tone sets the distance. The curve is sampled anew as it
-grows. Here it begins wide and becomes finer everywhere at once, and the distance is corrected by what the ink drawn so
-far covers, as `coverage` measures it.
+H. Pedersen and K. Singh, "Organic labyrinths and mazes", NPAR 2006: every point of a curve is moved at random (Brownian
+term), towards its neighbours (fairing), away from passages nearer than wanted, and towards those a little farther
+(repulsion and attraction); tone sets the distance. The curve is resampled as it grows. Here it starts wide and becomes
+finer everywhere at once, and the distance is corrected by the measured `coverage`.
 """
 
 from __future__ import annotations
@@ -29,47 +28,47 @@ PALEST: Final = 0.04
 """Coverage below which paper stays bare: passages would be 25 pens wide."""
 
 BARE_PENS: Final = 5.0
-"""Half the width of the smallest place that stays bare."""
+"""Half the width of the smallest area that stays bare."""
 
 CLOSEST: Final = 1.2
 CLOSEST_AT_LAST: Final = 1.0
 WIDEST: Final = 16.0
-"""Distance of passages, in pens: at first, and as little as corrections may make it, since rounding takes line away."""
+"""Largest distance of passages, in pens: at first, and after corrections, because rounding shortens the line."""
 
 STEEPEST: Final = 0.25
 """Largest change of the distance per length of paper: neighbouring passages are about equally wide."""
 
 FINER: Final = 0.975
-"""Factor by which all passages become finer with each step, until they have the distance wanted."""
+"""Factor by which all passages become finer per step, until they reach the wanted distance."""
 
 AT_FIRST: Final = 10.0
-"""Passages at first, in pens."""
+"""Initial passage width, in pens."""
 
 GROWTH: Final = 0.25
-"""Chance, at each step, that a line with nothing near it gets another node: the curve doubles in 14 steps."""
+"""Probability per step that an edge with nothing near it gets another node: the curve doubles in 14 steps."""
 
 CORRECTED: Final = 20
-"""Steps between corrections of the distance by what is inked."""
+"""Steps between corrections of the distance by the measured coverage."""
 
 LENS_PENS: Final = 5.0
-"""Blur through which ink and tone are compared."""
+"""Blur for comparing ink and tone."""
 
 SMALLEST_PENS: Final = 3.0
-"""Half the width of an island of tone that gets a curve."""
+"""Half the width of the smallest island of tone that gets a curve."""
 
 NODES_HIGH: Final = 400_000
-"""Some 100 m of line with a pen of 0.5 mm: more than any paper bears."""
+"""Most nodes: about 100 m of line with a pen of 0.5 mm, more than any paper bears."""
 
 ROUNDING: Final = (1.2, 0.8, 0.4)
-"""Nodes, over which the curve is averaged along itself."""
+"""Widths, in nodes, of the averaging along the curve."""
 
 TOLERANCE: Final = 0.04
-"""In pen widths: how far a dropped vertex may lie beside the line."""
+"""In pen widths: largest deviation of a dropped vertex."""
 
 
 @dataclass(frozen=True)
 class Labyrinth(ToneMethod):
-    """Winding passages, one curve for each island of tone."""
+    """Winding passages, one curve per island of tone."""
 
     wander: float = settings.number("how much chance is in the curve; 0: calm bends, 1: crumpled", 0.3, 0.0, 1.0)
     fairing: float = settings.number("how round bends are", 0.5, 0.1, 1.0)
@@ -77,7 +76,7 @@ class Labyrinth(ToneMethod):
     seed: int = settings.seed("of the bends")
 
     def strokes(self, layer: Layer) -> Sequence[Points]:
-        """Closed curves, none of which crosses itself or another."""
+        """Closed curves that cross neither themselves nor each other."""
         field = layer.field
         layer.report("finding room for curves", 0.0)
         grid = field.sampled(max(field.pen_mm / 2, *field.pixel_mm))
@@ -97,7 +96,7 @@ class Labyrinth(ToneMethod):
             wanted = np.maximum(apart, widest * FINER**number) if number < coarse else apart
             before, after = _neighbours(first)
             crowd, clear = np.zeros(len(points)), np.zeros(len(points))
-            # Chance fades at last, and the steps smooth what it has left.
+            # The noise fades at the end, and the last steps smooth the curve.
             left = min(1.0, 2.5 * (1.0 - number / steps))
             noise = rng.normal(0.0, 0.12 * self.wander * left, points.shape)
             step(points, before, after, wanted, allowed, pixel, noise, self.fairing, crowd, clear)
@@ -112,7 +111,7 @@ class Labyrinth(ToneMethod):
 
 
 def _allowed(grid: Field) -> NDArray[np.bool_]:
-    """(h, w) where there is tone, without islands too small for a curve, half a pen off the rim."""
+    """(h, w) where there is tone, without islands too small for a curve, half a pen inside the border."""
     from scipy import ndimage
 
     bare = grid.smoothed(grid.pen_mm).coverage < PALEST
@@ -132,15 +131,15 @@ def _allowed(grid: Field) -> NDArray[np.bool_]:
 
 
 def _apart(cover: Points, allowed: NDArray[np.bool_], pen_mm: float, pixel: Points) -> Points:
-    """(h, w) mm: distance of passages, nowhere changing faster than `STEEPEST`."""
+    """(h, w) mm: distance of passages, with a slope of at most `STEEPEST`."""
     apart = np.clip(pen_mm / np.maximum(cover, 1e-3), CLOSEST * pen_mm, WIDEST * pen_mm)
     apart[~allowed] = WIDEST * pen_mm
     return _levelled(apart.astype(np.float64), STEEPEST * float(pixel.mean()))
 
 
 def _levelled(values: Points, rise: float) -> Points:
-    """The largest function below that rises by no more than this from pixel to pixel, by two sweeps of its rows and two
-    of its columns, as the distance transform of G. Borgefors (1986) has it.
+    """The largest function below ``values`` with a slope of at most ``rise`` per pixel, by two sweeps of its rows and
+    two of its columns, as in the distance transform of G. Borgefors (1986).
     """
     level = values.copy()
     for axis in (0, 1):
@@ -155,8 +154,8 @@ def _levelled(values: Points, rise: float) -> Points:
 def _first_curves(
     allowed: NDArray[np.bool_], pixel: Points, passage_mm: float, rng: np.random.Generator
 ) -> tuple[Points, NDArray[np.int64]]:
-    """A closed curve around a random tree in each part of the picture that has room for passages so wide, as `ribbon`
-    has it, and a circle in smaller islands; and where each begins.
+    """Initial curves, and their start indices: a closed curve around a random tree in each part with enough space, as
+    in `ribbon`, and a circle in smaller islands.
     """
     from scipy import ndimage, sparse
 
@@ -192,7 +191,7 @@ def _first_curves(
 
 
 def _neighbours(first: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """(n,) the node before and the node after each, along closed curves."""
+    """(n,) previous and next node of each, along closed curves."""
     n = int(first[-1])
     before, after = np.arange(-1, n - 1), np.arange(1, n + 1)
     before[first[:-1]] = first[1:] - 1
@@ -201,7 +200,7 @@ def _neighbours(first: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np
 
 
 def _curves(points: Points, first: NDArray[np.int64]) -> list[Points]:
-    """Each curve, its first point again at its end."""
+    """Each curve, closed by its first point."""
     parts = [points[first[c] : first[c + 1]] for c in range(len(first) - 1)]
     return [np.vstack((part, part[:1])) for part in parts]
 
@@ -209,7 +208,7 @@ def _curves(points: Points, first: NDArray[np.int64]) -> list[Points]:
 def _corrected(
     apart: Points, cover: Points, allowed: NDArray[np.bool_], curves: list[Points], field: Field, pixel: Points
 ) -> Points:
-    """Distances by what is missing or too much, seen through a blur."""
+    """Distances corrected by missing or excess ink, compared through a blur."""
     from scipy import ndimage
 
     ink: Floats32 = inked(curves, (field.width_mm, field.height_mm), pen_mm=field.pen_mm, pixel_mm=float(pixel.mean()))
@@ -224,7 +223,7 @@ def _corrected(
 
 
 def _rounded(curves: list[Points], field: Field) -> list[Points]:
-    """Smooth lines near the nodes, as smooth as they can be without a crossing; at worst the curves as they are."""
+    """Smooth lines near the nodes, as smooth as possible without crossings; in the worst case the curves themselves."""
     for sigma in ROUNDING:
         lines = [_through(curve, sigma, field) for curve in curves]
         if shapely.is_simple(shapely.multilinestrings([shapely.linestrings(line) for line in lines])):
@@ -233,7 +232,7 @@ def _rounded(curves: list[Points], field: Field) -> list[Points]:
 
 
 def _through(curve: Points, sigma: float, field: Field) -> Points:
-    """A smooth closed line through nodes that are averaged along the curve, by so many of them."""
+    """A smooth closed line through the nodes, averaged along the curve with this width in nodes."""
     from scipy import ndimage
     from scipy.interpolate import CubicSpline
 

@@ -1,13 +1,13 @@
-"""Strokes laid one after another where ink is missing most.
+"""Strokes laid one by one where ink is missing most.
 
 M. P. Salisbury, M. T. Wong, J. F. Hughes and D. H. Salesin, "Orientable textures for image-based pen-and-ink
-illustration", SIGGRAPH 1997: strokes follow a field of directions, each begins where the picture seen through a blur is
-furthest from the one wanted, and ends where it would make it worse. Their order is that of importance, so that a
-drawing that has to stop early has shown what matters.
+illustration", SIGGRAPH 1997: strokes follow a direction field; each starts where the blurred picture differs most from
+the target, and ends where it would increase the error. They are in order of importance, so that an interrupted drawing
+has the essential strokes.
 
-What is missing is wanted coverage less ink, both seen through a Gaussian twice (a match of blurred pictures in the mean
-square). A pixel of line of width w takes ``w / (sqrt(2 pi) s)`` from it, s being the blur; a line pays where more than
-half of that is missing.
+The missing ink is wanted coverage minus ink, both blurred twice with a Gaussian (least squares of blurred pictures). A
+pixel of line of width w reduces it by ``w / (sqrt(2 pi) s)`` with the blur s; a line pays where more than half of that
+is missing.
 """
 
 from __future__ import annotations
@@ -30,45 +30,46 @@ from linewright.sources.tone.method import TOLERANCE
 from linewright.sources.tone.trace import smooth
 
 PAYS: Final = 0.8
-"""Share of a line's ink that must be missing where it is laid. One half is the optimum for a line alone; then lines
-that fill the gaps between others come too early, and tones of 0.2 to 0.5 are 0.1 too dark."""
+"""Share of a line's ink that must be missing for it to be laid. One half is optimal for a single line; but then lines
+that fill gaps between others come too early, and tones of 0.2 to 0.5 are 0.1 too dark."""
 
 LENSES: Final = (1.0, 2.0, 3.5)
-"""Blurs, in shares of the first, one pass for each: the first lays what is dark or sharp; the others see pale tones,
-where lines stand far apart, and put right what the first has left. Together they leave even tones from 0.12 to 0.9
-within 0.03 (measured on bending directions, 60 mm square); 0.08 and less stays bare."""
+"""Blurs of the passes, relative to the first: the first lays what is dark or sharp; the others handle pale tones, whose
+lines are far apart, and correct the rest. Together they leave constant tones from 0.12 to 0.9 within 0.03 (measured
+with curved directions, 60 mm square); 0.08 and less stays bare."""
 
 GOES_ON: Final = 0.6
-"""Share of that threshold down to which a line that has begun goes on."""
+"""Share of that threshold down to which a started line continues."""
 
 LEAST_PENS: Final = 4.0
-"""Shorter strokes cost a lift each and show little."""
+"""Shortest stroke; shorter ones cost a pen lift each and show little."""
 
 LONGEST_PENS: Final = 120.0
 
 LEVELS: Final = 14
-"""Steps from the most that is missing down to what still pays; within a step, strokes come in the order of rows."""
+"""Threshold steps from the largest deficit down to the smallest worthwhile one; within a step, strokes are in row
+order."""
 
 TURN: Final = 0.25
-"""Radians to a pixel, at most: a radius of four pixels, less than two pens."""
+"""Largest turn, radians per pixel: a radius of four pixels, less than two pens."""
 
 STEER: Final = 0.1
-"""Radians by which a stroke may leave the direction on its next pixel, once and twice to either side, to where more ink
-is missing: it keeps strokes on the lids and lips that the field has smoothed over."""
+"""Deviations from the direction field, in radians, that a stroke may take at each pixel towards more missing ink: keeps
+strokes on eyelids and lips that the field has smoothed over."""
 
 SMOOTH_PX: Final = 2.0
 
 
 @dataclass(frozen=True, eq=False)
 class Bed:
-    """What strokes are laid on.
+    """Input for laying strokes.
 
     Parameters
     ----------
-    field : the coverage wanted.
+    field : wanted coverage.
     cosine, sine : double angle of the direction at each of its pixels.
-    weight : (h, w) how much each place matters; where it is 0, nothing begins.
-    blur_mm : standard deviation of the blur through which the drawing is judged.
+    weight : (h, w) importance of each place; where it is 0, no stroke starts.
+    blur_mm : standard deviation of the blur for comparing drawing and target.
     least_pens : shorter strokes are not laid.
     """
 
@@ -101,12 +102,12 @@ def laid_by_lenses(
 def laid(
     bed: Bed, report: Report, *, already: Sequence[Points] = (), ink_high_mm: float = np.inf, pays: float = PAYS
 ) -> list[Points]:
-    """Strokes, mm, the most needed first.
+    """Strokes, mm, most important first.
 
     Parameters
     ----------
-    already : strokes that are on the paper.
-    ink_high_mm : where to stop.
+    already : existing strokes.
+    ink_high_mm : total length at which to stop.
     """
     from PIL import Image
     from scipy import ndimage
@@ -158,9 +159,9 @@ def _lay(
     goes_on: float, shortest: int, longest: int, radius: float, ends: NDArray[np.int64], points: Points, count: int,
     used: int, room: int,
 ) -> tuple[int, int]:  # fmt: skip  # pragma: no cover
-    """Lay strokes wherever weight times what is missing is above ``level``; the number of strokes and of points then.
+    """Lay strokes wherever weight times missing ink exceeds ``level``; returns the number of strokes and of points.
 
-    Points go to ``points``, one to the pixel; stroke i ends where ``ends[i + 1]`` says.
+    Points are stored in ``points``, one per pixel; stroke i ends at ``ends[i + 1]``.
     """
     rows, columns = missing.shape
     ahead, back = np.zeros((longest, 2)), np.zeros((longest, 2))
@@ -169,7 +170,7 @@ def _lay(
             if missing[row, column] * weight[row, column] < level:
                 continue
             i, j = row, column
-            for _ in range(6):  # uphill, to where it is missing most
+            for _ in range(6):  # uphill, to the largest deficit
                 best_i, best_j = i, j
                 for u in range(max(0, i - 1), min(rows, i + 2)):
                     for v in range(max(0, j - 1), min(columns, j + 2)):
@@ -204,7 +205,9 @@ def _follow(
     missing: Points, cosine: Points, sine: Points, weight: Points, x: float, y: float, turned: float, stop: float,
     found: Points,
 ) -> int:  # fmt: skip  # pragma: no cover
-    """Follow the direction from (x, y) while weight times what is missing is above ``stop``; how many points."""
+    """Follow the direction from (x, y) while weight times missing ink exceeds ``stop``; returns the number of
+    points.
+    """
     rows, columns = missing.shape
     heading = 0.5 * np.arctan2(sine[int(y), int(x)], cosine[int(y), int(x)]) + turned
     n = weak = 0
@@ -218,7 +221,7 @@ def _follow(
         for k in range(-2, 3):
             angle = base + k * STEER
             u, v = int(y + 2.5 * np.sin(angle)), int(x + 2.5 * np.cos(angle))
-            # A little is taken off for leaving the direction, so that even tones are crossed straight.
+            # A small penalty for leaving the direction, so that constant tones are crossed straight.
             if 0 <= u < rows and 0 <= v < columns and missing[u, v] - 0.004 * abs(k) > most:
                 most = missing[u, v] - 0.004 * abs(k)
                 heading = angle
@@ -241,7 +244,7 @@ def _follow(
 def _ink(
     missing: Points, ink: NDArray[np.bool_], kernel: Points, line: Points, radius: float
 ) -> None:  # pragma: no cover
-    """Ink a line, and take what it covers anew from what is missing."""
+    """Ink a line, and subtract newly covered paper from the missing ink."""
     rows, columns = missing.shape
     reach = kernel.shape[0] // 2
     for p in range(len(line)):

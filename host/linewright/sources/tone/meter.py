@@ -1,4 +1,4 @@
-"""The tone meter: how far the ink of a drawing is from the tone that was wanted, as an eye at a distance sees it."""
+"""The tone meter: error of a drawing's coverage, as seen from a distance."""
 
 from __future__ import annotations
 
@@ -17,23 +17,23 @@ if TYPE_CHECKING:
     from linewright.sources.tone.field import Field
 
 ACUITY_RAD: Final = np.pi / 180 / 60
-"""One minute of arc: what an eye of normal acuity (6/6 on the chart) just resolves. Taken as the standard deviation of
-its blur."""
+"""One minute of arc: resolution of normal eyesight (6/6). Used as the standard deviation of the blur."""
 
 DISTANCE_M: Final = 4.0
-"""Across a room. The blur there is 1.2 mm, about half of the spacing of 0.5 mm lines at a fifth of coverage."""
+"""Viewing distance, across a room. The blur there is 1.2 mm, about half the spacing of 0.5 mm lines at a coverage of a
+fifth."""
 
 PIXELS_PER_PEN: Final = 3.0
 
 
 @dataclass(frozen=True)
 class MeterReading:
-    """What the meter says.
+    """Result of the meter.
 
     Parameters
     ----------
-    error : mean absolute difference of coverage, 0..1, both blurred alike.
-    bias : mean difference; above 0 there is too much ink.
+    error : mean absolute difference of coverage, 0..1, both blurred equally.
+    bias : mean difference; positive for too much ink.
     likeness : structural similarity (Wang et al. 2004), 1 for equal, by scikit-image.
     ink : mean coverage of the drawing.
     """
@@ -45,7 +45,7 @@ class MeterReading:
 
 
 def read(strokes: Sequence[Points], wanted: Field, *, distance_m: float = DISTANCE_M) -> MeterReading:
-    """Compare strokes, drawn at the true width of the pen, with the coverage wanted."""
+    """Compare strokes, rasterised at the pen's true width, with the wanted coverage."""
     from skimage.metrics import structural_similarity
 
     pixel = wanted.pen_mm / PIXELS_PER_PEN
@@ -60,7 +60,7 @@ def read(strokes: Sequence[Points], wanted: Field, *, distance_m: float = DISTAN
 
 
 def blurred(values: Floats32, sigma_px: float) -> Floats32:
-    """A Gaussian blur; beyond the rim lies more of the same."""
+    """A Gaussian blur; the border is replicated."""
     from scipy import ndimage
 
     return np.asarray(ndimage.gaussian_filter(values, sigma_px, mode="reflect", truncate=3.0), dtype=np.float32)

