@@ -73,9 +73,7 @@ TARGETS: Final = {
     ),
     "feeder": Target("device/lineboard/feeder.py", ("tests/device/test_feeder.py", "tests/dual/test_board_states.py")),
     "guard": Target("device/lineboard/guard.py", ("tests/device/test_guard.py", "tests/dual/test_board_limits.py")),
-    "server": Target(
-        "device/lineboard/server.py", ("tests/device/test_server.py", "tests/dual/test_board_states.py")
-    ),
+    "server": Target("device/lineboard/server.py", ("tests/device/test_server.py", "tests/dual/test_board_states.py")),
     "join": Target("host/linewright/tidy/join.py", ("tests/host/test_tidy_join.py",)),
     "placement": Target(
         "host/linewright/planning/placement.py", ("tests/host/test_placement.py", "tests/host/test_sheet.py")

@@ -135,6 +135,15 @@ def test_sensors_of_more_than_the_board_takes_have_a_fuse_a_resistor_and_every_e
         assert "before the motor switch" in line.note, "a machine without motor power still sees its switches"
 
 
+def test_the_picture_feeds_each_sensor_and_its_optocoupler():
+    """Two stubs of its supply for each axis; the optocoupler with its resistor and the ground of what it switches."""
+    plain, fed = (wiring_scene(rig, Wiring.of(rig)).items for rig in (REAL, REAL.changed({"supply.switch_v": 24.0})))
+    lines = [[item.name for item in items if isinstance(item, Ink)] for items in (plain, fed)]
+    assert [kinds.count("sensor supply") for kinds in lines] == [0, 4]
+    assert lines[1].count("ground") == lines[0].count("ground") + 2
+    assert [label.text for label in fed if isinstance(label, Label)].count("24 V, 8.2 kohm") == 2
+
+
 def test_what_the_servo_hangs_on_changes_the_caution():
     own = " ".join(Wiring.of(REAL).cautions)
     usb = " ".join(Wiring.of(REAL.changed({"supply.servo": "usb"})).cautions)

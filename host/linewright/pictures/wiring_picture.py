@@ -15,7 +15,15 @@ import numpy as np
 
 from linewright.pictures.letters import width_mm, wrapped
 from linewright.pictures.scene import Ink, Label, Patch, Scene
-from linewright.rig.wiring import PULL_UP_KOHM, SENSOR_FUSE_A, Wiring, groups, needs_shifting, sense_resistors
+from linewright.rig.wiring import (
+    PULL_UP_KOHM,
+    SENSOR_FUSE_A,
+    Wiring,
+    groups,
+    needs_shifting,
+    sense_resistors,
+    sensor_resistor,
+)
 
 if TYPE_CHECKING:
     from linewright.rig.rig import Rig
@@ -262,9 +270,18 @@ def _endstop(name: str, axis: Axis, pin: int | None, top: float, rig: Rig) -> It
         words = f"{fed}, fuse {SENSOR_FUSE_A:g} A" if needs_shifting(rig) else f"fed with {fed}"
         yield Label(words, left + 2, top + 13.2, 2.6, colour)
     if needs_shifting(rig):
-        yield Patch(left + width + 5, y - 3, 12, 6, PART, EDGE, 0.4)
-        yield Label("opto-", left + width + 11, y - 0.3, 2.2, INK, "middle")
-        yield Label("coupler", left + width + 11, y + 2.2, 2.2, INK, "middle")
+        middle = left + width + 11
+        yield Patch(middle - 6, y - 3, 12, 6, PART, EDGE, 0.4)
+        yield Label("opto-", middle, y - 0.3, 2.2, INK, "middle")
+        yield Label("coupler", middle, y + 2.2, 2.2, INK, "middle")
+        # The sensor and the optocoupler's light are fed by the sensors' supply; what it switches is the board's.
+        yield from _line("sensor supply", (left, top + 15.6), (left - 4, top + 15.6))
+        yield from _dots(COLOURS["sensor supply"], 1.6, (left - 4, top + 15.6), (middle, y - 5))
+        yield from _line("sensor supply", (middle, y - 5), (middle, y - 3))
+        resistor = f"{rig.supply.switch_v:g} V, {sensor_resistor(rig)}"
+        yield Label(resistor, middle, y - 6.6, 2.2, COLOURS["sensor supply"], "middle")
+        yield from _line("ground", (middle, y + 3), (middle, y + 4.4))
+        yield from _ground(middle, y + 4.4)
 
 
 def _power_sense(rig: Rig) -> Iterator[Item]:

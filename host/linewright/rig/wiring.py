@@ -232,7 +232,7 @@ def _endstop(rig: Rig, axis: str, pin: str, contact: str) -> Iterator[WireRun]:
             yield WireRun(f"endstop {axis} supply", f"{volts:g} V", "3.3 V", SIGNAL_MM2)
         return
     fused = f"fuse {SENSOR_FUSE_A:g} A, before the motor switch"
-    resistor = f"{power_sense.series_kohm(volts):g} kohm"
+    resistor = sensor_resistor(rig)
     yield WireRun(contact, f"optocoupler cathode {axis}", "endstop", SIGNAL_MM2, twisted)
     yield WireRun(f"{volts:g} V", f"{resistor}, optocoupler anode {axis}", "sensor supply", SIGNAL_MM2, fused)
     yield WireRun(f"optocoupler collector {axis}", pin, "endstop", SIGNAL_MM2, "3.3 V at most")
@@ -267,6 +267,11 @@ def sense_resistors(rig: Rig) -> str:
     if rig.supply.power_sense == "divider":
         return f"{power_sense.divider_upper_kohm(volts):g} and {power_sense.LOWER_KOHM:g} kohm"
     return f"{power_sense.series_kohm(volts):g} kohm"
+
+
+def sensor_resistor(rig: Rig) -> str:
+    """Resistor of the optocoupler behind a sensor, in words."""
+    return f"{power_sense.series_kohm(rig.supply.switch_v):g} kohm"
 
 
 def needs_shifting(rig: Rig) -> bool:
