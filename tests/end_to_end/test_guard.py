@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import signal
 from typing import Any
 
 import pytest
@@ -12,6 +13,7 @@ from lineboard import guard
 from linewire import messages, records
 from linewright.board.session import Session
 from linewright.board.session_values import Control
+from linewright.cli.progress import StopOnSignals
 from linewright.drawing.strokes import Drawing
 from linewright.errors import LinewrightError, LinkError
 from linewright.motion import plan
@@ -171,6 +173,46 @@ def test_a_board_that_talks_and_never_gets_on_is_given_up(spoil: Any, stops: boo
     with pytest.raises(LinkError, match=r"the board answers, but|did not answer"):
         draw_with(rig, both, control)
     assert rig.wire.now < 60 * TICK_HZ
+
+
+@pytest.mark.parametrize("spoil", [play_nothing, acknowledge_nothing])
+def test_the_first_ctrl_c_leaves_a_board_that_talks_and_never_gets_on(spoil: Any) -> None:
+    """While it draws: the signal asks for a stop, which is waited for some seconds of the wire's time."""
+    control, seen = Control(), []
+    rig = LockstepRig(Machine.from_rig(BY_HAND))
+
+    def interrupted(rig: LockstepRig) -> None:
+        spoil(rig)
+        seen.append(rig.wire.now)
+        signal.raise_signal(signal.SIGINT)
+
+    with StopOnSignals() as stop, pytest.raises(LinkError, match=r"the board answers, but|did not answer"):
+        stop.asks(control.abandon)
+        draw_with(rig, interrupted, control)
+    assert stop.number == signal.SIGINT
+    assert rig.wire.now - seen[0] < 20 * TICK_HZ
+
+
+@pytest.mark.parametrize("spoil", [play_nothing, acknowledge_nothing])
+def test_ctrl_c_while_such_a_board_homes(spoil: Any) -> None:
+    rig = LockstepRig(Machine.from_rig(RIG))
+    seen: list[int] = []
+
+    def interrupt() -> None:
+        if not seen:
+            spoil(rig)
+            seen.append(rig.wire.now)
+            signal.raise_signal(signal.SIGINT)
+
+    def host(link: LockstepWire) -> None:
+        session = Session(link, RIG)
+        session.greet()
+        session.home()
+        session.check_drift("start", interrupt)
+
+    with StopOnSignals(), rig.host_time(), pytest.raises((KeyboardInterrupt, LinkError)):
+        rig.run(host)
+    assert rig.wire.now - seen[0] < 20 * TICK_HZ
 
 
 def run(tmp_path, act: Any, faults: Faults | None = None, of: Rig = RIG, *, loses_steps=False) -> dict[str, Any]:
