@@ -487,7 +487,6 @@ class Guard:
         limits[_PASSING] = 0
         limits[_ENDED] = 0
         limits[_HOMED] = 1 if homed else 0
-        limits[L_LAST_KIND] = 0
 
     def admit(self, feeder, count):
         """Check `count` records that have been read into the feeder's arrays; returns a fault, or 0 for none.

@@ -210,6 +210,48 @@ def test_acceleration_is_kept_to_a_step(way: tuple[float, float], accel: int) ->
                     assert (fault(it, records.RAMP, *d, other) == 0) == taken, (d, one, other)
 
 
+def test_settings_are_rounded_in_favour_of_what_was_planned_and_by_little() -> None:
+    chance = random.Random(2)
+    for _ in range(300):
+        rates = chance.randrange(1, messages.RATE + 1), chance.randrange(1, messages.RATE + 1)
+        accel, jump = chance.randrange(1, 4_000_001), chance.randrange(1, 2 * messages.RATE + 1)
+        it = guard.Guard(Port(), 0)
+        it.configure(False, (0, 1, 0, 1), *rates, accel, jump, 1000, 2000)
+        cells = it.limits
+        assert cells[guard._RATE] == min(rates)
+        assert 0 < 4 * cells[guard._RATE_A] - rates[0] <= 4
+        assert 0 < 4 * cells[guard._RATE_B] - rates[1] <= 4
+        assert 8 < 8 * cells[guard._ACCEL] - accel <= 16
+        assert 0 <= 2 * cells[guard._HALF_JUMP] - jump <= 1
+        # The longest ramp whose limit fits 31 bits.
+        steps = cells[guard._FREE_STEPS]
+        assert cells[guard._ACCEL] * (steps + 1) < 1 << 31 <= cells[guard._ACCEL] * (steps + 2)
+        brief_s = min(8 / jump, jump / (2 * accel), 1 / 32)
+        assert -1 <= cells[guard._BRIEF] - brief_s * 2**21 <= 1
+
+
+@pytest.mark.parametrize("axis", [(1, 0), (-1, 0), (0, 1), (0, -1)])
+@pytest.mark.parametrize("length", [300, 4000, 4096, 9000, 16_383])
+def test_the_reference_follows_by_what_the_acceleration_allows_in_a_ramp(axis: tuple[int, int], length: int) -> None:
+    """And ends on the rate itself, where that is nearer."""
+    d = axis[0] * length, axis[1] * length
+    motor, sign = (0, axis[0]) if axis[0] else (1, axis[1])
+    for v, accel in ((80_000, 900), (80_000, 60_000), (3000, 900), (100_000, 4_000_000)):
+        it = limited(messages.RATE, accel, 2 * messages.RATE)
+        at_speed(it, d, v)
+        allowed = accel * length / v
+        for from_rate in (v, v - 7, 0):
+            it.limits[guard._REFERENCE_A + motor] = guard._RATE_ZERO + sign * from_rate
+            assert fault(it, records.RAMP, *d, v) == 0
+            follows = sign * (it.limits[guard._REFERENCE_A + motor] - guard._RATE_ZERO)
+            if allowed > v - from_rate + 1:
+                assert follows == v
+            else:
+                # The acceleration is rounded up, for long ramps to 256 steps/s2.
+                rounded = 272 if length >= 4096 else 24
+                assert 0.98 * allowed - 2 < follows - from_rate < (1.01 * accel + rounded) * length / v + 2
+
+
 @pytest.mark.parametrize(("rate", "accel", "jump"), FIGURES)
 def test_a_turn_is_taken_up_to_the_allowed_jump(rate: int, accel: int, jump: int) -> None:
     """At full speed, alone or behind some short ramps straight on: to 3 %, or a step and a half."""
