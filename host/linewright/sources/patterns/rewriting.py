@@ -1,5 +1,6 @@
-"""Rewriting systems and the pen that walks them (A. Lindenmayer, "Mathematical models for cellular interactions in
-development", J. Theor. Biol. 18, 1968; P. Prusinkiewicz and A. Lindenmayer, "The Algorithmic Beauty of Plants", 1990).
+"""Rewriting systems and their turtle graphics (A. Lindenmayer, "Mathematical models for cellular interactions in
+development", J. Theor. Biol. 18, 1968; P. Prusinkiewicz and A. Lindenmayer, "The Algorithmic Beauty of Plants",
+1990).
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
-"""Portraits: head and shoulders framed, the background left out, and strokes where the likeness is.
+"""Portraits: head and shoulders framed, the background left out, and most strokes in the face.
 
-What is drawn is the person's own tones, evened out and laid as strokes that follow the form (`laying`): hair in
-strands, lids, brows and lips as lines of their own, cheeks as a few light strokes. The face comes first and in the
-finest strokes; clothes are suggested. Faces that are few pens wide are drawn by `small_faces`.
+The person's tones are evened out and drawn as strokes that follow the form (`laying`): hair in strands, eyelids, brows
+and lips as separate lines, cheeks as a few light strokes. The face comes first and in the finest strokes; clothes are
+only suggested. Faces of few pen widths are drawn by `small_faces`.
 """
 
 from __future__ import annotations
@@ -112,13 +112,13 @@ class FramedPeople:
 
 @dataclass(frozen=True, eq=False)
 class Sitter:
-    """A photograph made ready: as it will lie on the sheet, on a grid as fine as the pen.
+    """A prepared photograph at its size on the sheet, at the pen's resolution.
 
     Parameters
     ----------
     grey : (h, w) lightness of the photograph.
-    coverage : (h, w) wanted of the ink.
-    head : (h, w) 1 on heads, 0 away from them.
+    coverage : (h, w) wanted coverage.
+    head : (h, w) 1 on heads, 0 elsewhere.
     person : (h, w) 1 for persons; None where nobody is cut out.
     shown : faces in pixels of that grid, the largest first.
     width_mm, height_mm : of the picture.

@@ -82,8 +82,8 @@ def grown(
 
     Parameters
     ----------
-    reach : over which distance form is averaged, in pens.
-    across : degrees by which lines are to lie across the form in place of along it.
+    reach : averaging distance of the form, in pens.
+    across : angle of the lines to the form, degrees; 0: along it.
     """
     report("finding the form", 0.0)
     pen = field.pen_mm
@@ -95,8 +95,8 @@ def grown(
     wanted = asked_for(grid.coverage.astype(np.float64))
     seeds = _seeds(grid)
     first = _lines(grid, cosine, sine, pen / wanted, seeds, report, (0.0, 0.5))
-    # How much lines cover at a distance depends on how much they bend and part, so the first draft is looked at, and
-    # asked for more where it came out pale, for less where dark.
+    # Coverage at a distance depends on curvature and divergence, so a first draft is measured and the distances are
+    # corrected.
     size = (field.width_mm, field.height_mm)
     seen = _broad(inked(first, size, pen_mm=pen, pixel_mm=pen))
     asked = _broad(grid.coverage)
@@ -106,12 +106,12 @@ def grown(
 
 
 def _broad(coverage: Floats32) -> Floats32:
-    """Coverage as an eye sees it that no longer sees lines."""
+    """Coverage blurred until single lines are invisible."""
     return blurred(coverage, TRIM_REACH)
 
 
 def _seeds(grid: Field) -> Points:
-    """Of last resort: everywhere, darkest first, so that no island of tone is left out."""
+    """Further seeds: everywhere, darkest first, so that no island of tone is left out."""
     columns = grid.coverage.shape[1]
     inky = np.flatnonzero(grid.coverage > 1 / WIDEST)
     order = inky[np.argsort(-grid.coverage.ravel()[inky], kind="stable")]
@@ -127,7 +127,7 @@ def _lines(
     report: Report,
     share: tuple[float, float],
 ) -> list[Points]:
-    """Lines at distances (h, w), mm; ``share`` says which part of the progress this is."""
+    """Lines at distances (h, w), mm; ``share`` is the part of the progress for this call."""
     pen = grid.pen_mm
     found = grow(
         Directions(cosine, sine, np.ascontiguousarray(apart), np.array([grid.width_mm, grid.height_mm])),
@@ -138,7 +138,7 @@ def _lines(
     )
     if not found:
         return []
-    # All at once: of thousands of short lines, one call each would take longer than their simplification.
+    # All at once, because one call per line would take longer than the simplification itself.
     of_line = np.repeat(np.arange(len(found)), [len(line) for line in found])
     lines = shapely.linestrings(np.concatenate(found), indices=of_line)
     simple = shapely.simplify(lines, TOLERANCE * pen, preserve_topology=False)
@@ -148,5 +148,5 @@ def _lines(
 
 
 def asked_for(coverage: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Pen by the distance to ask for, so that lines cover so much; never quite 0."""
+    """Pen width divided by the distance to request for this coverage; never quite 0."""
     return np.asarray(np.maximum(np.interp(coverage, *np.array(CALIBRATION).T), 1.0 / (2 * WIDEST)))

@@ -1,4 +1,4 @@
-"""From thin pixel lines to polylines: chains between ends and junctions, led straight through where lines cross."""
+"""Traces thin pixel lines to polylines: chains between ends and junctions, continued straight through crossings."""
 
 from __future__ import annotations
 
@@ -10,30 +10,30 @@ from numpy.typing import NDArray
 from linewright.drawing.strokes import Points
 
 Chain = NDArray[np.float64]
-"""(n, 2) pixel coordinates (x, y), pixel centres at whole numbers; a closed one ends where it begins."""
+"""(n, 2) pixel coordinates (x, y), integer at pixel centres; a closed one ends where it begins."""
 
 STRAIGHT_COSINE: Final = 0.5
 """Two arms of a junction are one line if they turn by less than 60 degrees."""
 
 ARM_PX: Final = 8
-"""Over how many pixels the direction of an arm is taken; next to the junction thinning bends it."""
+"""Pixels over which the direction of an arm is measured; thinning bends it next to the junction."""
 
 TOUCHING_PX: Final = 2
-"""Distance along the line: the few junction pixels of one fork."""
+"""Largest distance, along the line, of junction pixels of one fork."""
 
 # Neighbours of a pixel: sides first, so that a chain prefers them to the corner behind them.
 _STEPS: Final = ((0, 1), (1, 0), (0, -1), (-1, 0), (1, 1), (1, -1), (-1, -1), (-1, 1))
 
 
 def chains(thin: NDArray[np.bool_], *, joint_px: float = 2.0, spur_px: float = 0.0) -> list[Chain]:
-    """Trace lines that are one pixel wide.
+    """Trace lines of one pixel width.
 
     Parameters
     ----------
     thin : (h, w) a skeleton.
-    joint_px : junctions closer to each other than this along the line are one: thick lines that cross at a slant leave
+    joint_px : junctions closer than this along the line are merged: thick lines that cross at a slant leave
         two, with a short bridge between.
-    spur_px : side branches that end after less than this are left out: they are bumps of a thick line's edge.
+    spur_px : shorter side branches are dropped: they come from bumps of a thick line's edge.
     """
     pixels, links = _graph(thin)
     if not len(pixels):
@@ -46,9 +46,9 @@ def chains(thin: NDArray[np.bool_], *, joint_px: float = 2.0, spur_px: float = 0
 
 
 def _graph(thin: NDArray[np.bool_]) -> tuple[NDArray[np.float64], list[list[int]]]:
-    """Pixels as (n, 2) x, y, and for each the numbers of those it is linked with.
+    """Pixels as (n, 2) x, y, and the numbers of each one's neighbours.
 
-    A corner neighbour is no link where a side neighbour leads to it anyway, or every bend would be a junction.
+    A corner neighbour is not linked if a side neighbour leads to it; otherwise every bend would be a junction.
     """
     rows, columns = np.nonzero(thin)
     number = np.full((thin.shape[0] + 2, thin.shape[1] + 2), -1, dtype=np.int64)
@@ -106,7 +106,7 @@ def _arms(links: list[list[int]]) -> tuple[list[list[int]], list[tuple[int, int]
 def _pruned(
     pixels: NDArray[np.float64], links: list[list[int]], arms: list[list[int]], ends: list[tuple[int, int]], spur: float
 ) -> tuple[list[list[int]], list[tuple[int, int]]]:
-    """Without arms that end freely after less than ``spur`` pixels while the other end hangs on a junction."""
+    """Without arms shorter than ``spur`` pixels that have one free end and one end at a junction."""
     keep = []
     for arm, (a, b) in zip(arms, ends, strict=True):
         loose = a >= 0 and sorted((len(links[a]), len(links[b])))[0] == 1 and max(len(links[a]), len(links[b])) > 2
@@ -117,7 +117,7 @@ def _pruned(
 def _hubs(
     arms: list[list[int]], ends: list[tuple[int, int]], links: list[list[int]], joint: float
 ) -> tuple[dict[int, int], list[bool]]:
-    """Junction pixels that belong together, by a common number, and which arms are only bridges between such."""
+    """Groups of junction pixels by a common number, and which arms are only bridges within a group."""
     leader: dict[int, int] = {}
 
     def lead(node: int) -> int:
@@ -127,8 +127,8 @@ def _hubs(
 
     bridge = [False] * len(arms)
     crossed: set[int] = set()
-    # The shortest first. Pixels that touch are one junction in any case; further apart, two forks make one crossing,
-    # and no more than two, or all of a blot would become a star.
+    # Shortest first. Touching pixels are always one junction; farther apart, at most two forks are merged to a
+    # crossing, otherwise a whole blot would become a star.
     for i in sorted(range(len(arms)), key=lambda i: len(arms[i])):
         a, b = ends[i]
         if a < 0 or a == b or len(links[a]) < 3 or len(links[b]) < 3 or len(arms[i]) - 1 > joint:
@@ -150,7 +150,7 @@ def _joined(
     hub: dict[int, int],
     bridge: list[bool],
 ) -> list[Chain]:
-    """Arms led through their junctions, the straightest pairs first."""
+    """Arms joined through their junctions, the straightest pairs first."""
     lines = [pixels[arm] for arm in arms]
     at_hub: dict[int, list[tuple[int, int]]] = {}
     members: dict[int, set[int]] = {}
@@ -182,7 +182,7 @@ def _joined(
     found: list[Chain] = []
     done = [b or ends[i][0] < 0 for i, b in enumerate(bridge)]
     found += [lines[i] for i, (a, _) in enumerate(ends) if a < 0 and not bridge[i]]
-    # Open lines begin at tips that go no further; what is left after that are rings through junctions.
+    # Open lines start at free tips; the remaining ones are rings through junctions.
     tips_first = [(i, s) for i in range(len(arms)) if not done[i] for s in (0, 1) if (i, s) not in goes_on]
     for start in [*tips_first, *((i, 0) for i in range(len(arms)))]:
         if done[start[0]]:
@@ -204,7 +204,7 @@ def _joined(
 
 
 def _centred(line: Chain, nodes: tuple[int, ...], hub: dict[int, int], middle: dict[int, NDArray[np.float64]]) -> Chain:
-    """The line from and to the middle of its junctions."""
+    """The line extended to the centres of its junctions."""
     line = line.copy()
     line[0] = middle.get(hub[nodes[0]], line[0])
     line[-1] = middle.get(hub[nodes[1]], line[-1])
@@ -226,7 +226,7 @@ def _length(line: Chain) -> float:
 
 
 def smooth(line: Chain, sigma_px: float) -> Chain:
-    """A traced line without its stairs: a Gaussian along it, ends kept, rings going round."""
+    """A traced line with pixel steps removed by a Gaussian along it; ends are kept, rings are periodic."""
     from scipy import ndimage
 
     if len(line) < 4 or sigma_px <= 0:
@@ -234,7 +234,7 @@ def smooth(line: Chain, sigma_px: float) -> Chain:
     if (line[0] == line[-1]).all():
         ring = ndimage.gaussian_filter1d(line[:-1], sigma_px, axis=0, mode="wrap")
         return np.concatenate((ring, ring[:1]))
-    # Mirrored through its ends, a line keeps them and its direction there.
+    # Point reflection at its ends keeps them and the direction there.
     reach = min(len(line) - 1, int(4 * sigma_px) + 1)
     head, tail = 2 * line[0] - line[reach:0:-1], 2 * line[-1] - line[-2 : -reach - 2 : -1]
     whole = ndimage.gaussian_filter1d(np.concatenate((head, line, tail)), sigma_px, axis=0)
@@ -242,7 +242,7 @@ def smooth(line: Chain, sigma_px: float) -> Chain:
 
 
 def to_strokes(lines: list[Chain], pixel_mm: tuple[float, float], tolerance_mm: float, least_mm: float) -> list[Points]:
-    """Chains in mm on the picture, needless vertices left out, without those shorter than ``least_mm``."""
+    """Chains in mm on the picture, simplified, without those shorter than ``least_mm``."""
     import shapely
 
     strokes = []

@@ -1,11 +1,11 @@
 """A colour wash under a dark line drawing: flat, light hatching of one to three pens, and the lines of `outline`.
 
-Pens that are changed by hand come back a few tenths of a millimetre beside their place. Washes that overlap or run
-under lines show that as dark fringes; so every colour keeps a small gap to every other and to the lines, and a place
-has one colour alone (no mixtures). Printers that cannot register call this choking (common practice).
+Pens that are changed by hand return with an error of a few tenths of a millimetre. Overlapping washes, or washes under
+lines, would show dark fringes. So every colour keeps a small gap to all others and to the lines, and each place has one
+colour only (no mixtures). Printers call this choking (common practice).
 
-The darkest pen draws the lines. Each place gets the pen and coverage that come nearest to its colour by CIEDE2000, as
-`separation` finds them; small places go to their neighbours.
+The darkest pen draws the lines. Each place gets the pen and coverage closest to its colour by CIEDE2000, as in
+`separation`; small places are assigned to their neighbours.
 """
 
 from __future__ import annotations
@@ -34,34 +34,34 @@ from linewright.sources.tone.outline import Outline
 from linewright.sources.tone.wave import runs
 
 WASHES_HIGH: Final = 3
-"""More colours side by side are a map and no wash."""
+"""Most colours of a wash."""
 
 USUAL: Final = (Pen("peachpuff", "#ffdab9"), Pen("skyblue", "#87ceeb"))
-"""Washes where no pens are named: skin and wood, sky and shade."""
+"""Default washes: skin and wood, sky and shade."""
 
 PALEST: Final = 0.1
 """Coverage below which paper stays bare."""
 
 CALM: Final = 8.0
-"""Divisor of differences in lightness: dark hair must not become blue, because the lines draw the darkness."""
+"""Divisor of lightness differences: dark hair must not become blue, because the lines draw the darkness."""
 
 SHARES: Final = (0.25, 0.5, 1.0)
-"""Shares of all lines that a wash may have: it is flat, and at these shares its lines are evenly spaced."""
+"""Shares of all lines that a wash may have: at these its lines are evenly spaced."""
 
 STEP_AT: Final = 1.2
-"""Times a share: the tone up to which it is taken."""
+"""Factor on a share: the tone up to which it is used."""
 
 CALM_PENS: Final = 3.0
-"""Blur of what each colour is wanted for: smaller patches go to their neighbours."""
+"""Blur of the weight of each colour: smaller patches are assigned to their neighbours."""
 
 LEAST_PENS: Final = 6.0
-"""Side of a square, in pen widths: patches of a smaller area are left out."""
+"""Side of a square, in pen widths: smaller patches are dropped."""
 
 SHORTEST_PENS: Final = 2.0
-"""Shorter bits of hatching are specks."""
+"""Shorter pieces of hatching are dropped."""
 
 GRID_PENS: Final = 0.25
-"""Cell of the grid on which distances are kept, in widths of the finest pen."""
+"""Cell of the distance grid, in widths of the finest pen."""
 
 
 @dataclass(frozen=True)
@@ -78,7 +78,7 @@ class Wash(ToneMethod):
         return Outline(detail=self.detail).strokes(layer)
 
     def drawn(self, taken: photograph.Photograph, wish: Wish, source: str = "the picture") -> Picture:
-        """The washes, the palest first, and the lines over them."""
+        """The washes, palest first, then the lines."""
         pens = tuple(sorted(wish.pens, key=lambda pen: -lightness(pen.colour)))
         notes = list(self.said(self.framed(taken.rgb)))
         if len(pens) > 1 + WASHES_HIGH:
@@ -103,7 +103,7 @@ class Wash(ToneMethod):
         for number, (part, width) in enumerate(zip(parts, widths[:-1], strict=True)):
             field = Field(part * np.float32(full), width_mm, height_mm, width)
             hatched = ruled(field, self.angle_deg + LAYER_TURN_DEG * number, 1.0 / full)
-            # Rulings go by a blurred field and link their lines; what leaves the patch is cut off again.
+            # Rulings follow a blurred field and link their lines; parts outside the patch are clipped.
             found.append(_within(hatched, field, SHORTEST_PENS * width))
         strokes = [stroke for layer in (*found, lines) for stroke in layer]
         if not strokes:
@@ -124,13 +124,13 @@ class Wash(ToneMethod):
         widths_mm: Sequence[float],
         lines: Sequence[Points],
     ) -> list[Floats32]:
-        """(h, w) share of the lines of each wash, 0 where the middles of its strokes may not be.
+        """(h, w) share of the lines of each wash, 0 where the centres of its strokes may not be.
 
         Parameters
         ----------
         rgb : (h, w, 3) the prepared photograph.
-        widths_mm : of the washes, and last of the lines.
-        lines : mm, of the dark pen.
+        widths_mm : pen widths of the washes, and last of the lines.
+        lines : lines of the dark pen, mm.
         """
         from scipy import ndimage
         from skimage.morphology import remove_small_objects
@@ -150,7 +150,7 @@ class Wash(ToneMethod):
         for number, width in enumerate(widths_mm[:-1]):
             least_px = (LEAST_PENS * width / step) ** 2
             own = remove_small_objects(owner == number, max_size=math.ceil(least_px) - 1)
-            # Half a gap from the border to another colour, each; where there is none, up to the border.
+            # Half a gap from the border to another colour, on each side; elsewhere up to the border.
             others = ndimage.distance_transform_edt(~((owner >= 0) & (owner != number))) * step
             free = own & (others >= (self.gap + width) / 2 + step) & (from_lines >= self.gap + width / 2 + step)
             share = np.array(SHARES)[np.searchsorted(np.array(SHARES[:-1]) * STEP_AT, np.clip(tone, 0.0, 1.0))]
@@ -159,7 +159,7 @@ class Wash(ToneMethod):
 
 
 def _within(strokes: Sequence[Points], field: Field, least_mm: float) -> list[Points]:
-    """What of the strokes lies where a field is above 0, to the pixel; bits shorter than this are left out."""
+    """The parts of strokes where a field is above 0, to the pixel; shorter pieces are dropped."""
     found: list[Points] = []
     pixel = np.array(field.pixel_mm)
     high = np.array(field.coverage.shape[::-1]) - 1
@@ -174,13 +174,13 @@ def _within(strokes: Sequence[Points], field: Field, least_mm: float) -> list[Po
 
 
 def _away(marked: NDArray[np.bool_]) -> Points:
-    """(h, w) pixels to the nearest that is marked; infinite where none is."""
+    """(h, w) distance in pixels to the nearest marked one; infinite if there is none."""
     from scipy import ndimage
 
     return np.asarray(ndimage.distance_transform_edt(~marked)) if marked.any() else np.full(marked.shape, np.inf)
 
 
 def _like(values: NDArray[np.bool_], shape: tuple[int, ...]) -> NDArray[np.bool_]:
-    """The same on a grid that may have a row or a column more or less."""
+    """The mask on a grid that may differ by a row or a column."""
     rows, columns = (np.minimum(np.arange(n), m - 1) for n, m in zip(shape, values.shape, strict=True))
     return np.asarray(values[rows[:, None], columns])

@@ -1,7 +1,7 @@
-"""`Wave`: a line that swings to and fro about its way, more widely and more often where it is to be darker.
+"""`Wave`: a line that oscillates about its path, with larger amplitude and shorter wavelength where it is darker.
 
-What a swing covers has no closed form once neighbouring turns overlap, so it is measured: `Wave` draws itself at a
-dozen modulations at true width and reads coverage backwards from that.
+The coverage of an oscillation has no closed form once neighbouring turns overlap, so it is measured: `Wave` rasterises
+itself at a dozen modulations at true width and inverts the result.
 """
 
 from __future__ import annotations
@@ -17,26 +17,26 @@ from linewright.drawing.strokes import Points
 from linewright.sources.tone.coverage import inked
 
 LONGEST_WAVES: Final = 1.5
-"""In pitches: length of a wave that hardly swings. By eye: longer ones miss detail, shorter ones crowd pale tones."""
+"""In pitches: wavelength at the smallest amplitude. By eye: longer ones miss detail, shorter ones crowd pale tones."""
 
 SHORTEST_WAVES: Final = 1.3
-"""In pen widths: up and down then lie closer than a pen, and even the corners between crests fill; at 2 they leave a
-sixth of the paper bare."""
+"""In pen widths: at this wavelength up and down strokes overlap, and even the corners between crests fill; at 2 they
+leave a sixth of the paper bare."""
 
 FULL_SWING: Final = 0.7
-"""Modulation from which the swing reaches half way to the neighbours on both sides; above it waves only get shorter."""
+"""Modulation at which the amplitude reaches half way to the neighbours; above it only the wavelength decreases."""
 
 BEYOND: Final = 0.3
-"""In pen widths: how far a full swing reaches into the neighbours' half, so that no paper shows between crests."""
+"""In pen widths: how far a full amplitude extends into the neighbours' half, so that no paper shows between crests."""
 
 STAGGER_RAD: Final = np.pi * (3 - np.sqrt(5))
-"""Between the phases of neighbours, the golden angle: rows that swing alike cover a tenth more than rows at random."""
+"""Phase shift between neighbours, the golden angle: rows in phase cover a tenth more than rows with random phases."""
 
 PROBES: Final = 14
-"""Modulations that are measured; between them lines are straight, which is off by less than 0.005 of coverage."""
+"""Number of measured modulations; linear interpolation between them has an error below 0.005 of coverage."""
 
 STATIONS_PER_PEN: Final = 8
-"""Stations along the way: ten to the shortest wave, which cut its crests by 2.4 % (half of 1 - cos 18 degrees)."""
+"""Stations along the path: ten per shortest wave, which cut its crests by 2.4 % (half of 1 - cos 18 degrees)."""
 
 
 @dataclass(frozen=True)
@@ -48,23 +48,23 @@ class Wave:
 
     @property
     def step_mm(self) -> float:
-        """Distance of stations along the way."""
+        """Distance of stations along the path."""
         return self.pen_mm / STATIONS_PER_PEN
 
     @property
     def least(self) -> float:
-        """Coverage of lines that do not swing at all."""
+        """Coverage of lines without oscillation."""
         return min(1.0, self.pen_mm / self.pitch_mm)
 
     def modulation(self, coverage: NDArray[np.float64]) -> NDArray[np.float64]:
-        """0 (straight) to 1 (solid) that covers as much as is wanted."""
+        """Modulation, 0 (straight) to 1 (solid), for a wanted coverage."""
         probes, covers = _measured(round(self.pitch_mm / self.pen_mm, 2))
         return np.asarray(np.interp(coverage, covers, probes))
 
     def swing_mm(
         self, modulation: NDArray[np.float64], phase: NDArray[np.float64] | float = 0.0
     ) -> NDArray[np.float64]:
-        """Displacement across the way at stations `step_mm` apart along the last axis; ``phase`` at the first one."""
+        """Displacement across the path at stations `step_mm` apart along the last axis; ``phase`` at the first one."""
         width = (0.5 * self.pitch_mm + BEYOND * self.pen_mm) * np.minimum(modulation / FULL_SWING, 1.0)
         longest, shortest = LONGEST_WAVES * self.pitch_mm, SHORTEST_WAVES * self.pen_mm
         length = longest * (min(shortest, longest) / longest) ** modulation
@@ -74,7 +74,7 @@ class Wave:
 
 @lru_cache(maxsize=64)
 def _measured(pitch_in_pens: float) -> tuple[Points, Points]:
-    """Modulations, and the coverage of each, rising; unit of length is the pen."""
+    """Modulations, and the coverage of each, ascending; unit of length is the pen width."""
     wave = Wave(pitch_in_pens, 1.0)
     rows, long = 5, 24.0
     stations = np.arange(0.0, long, wave.step_mm)
@@ -90,6 +90,6 @@ def _measured(pitch_in_pens: float) -> tuple[Points, Points]:
 
 
 def runs(on: NDArray[np.bool_], least: int) -> list[tuple[int, int]]:
-    """Begin and end of each run of at least ``least`` True along one axis."""
+    """Start and end of each run of at least ``least`` True along one axis."""
     edges = np.flatnonzero(np.diff(np.concatenate(([False], on, [False])).astype(np.int8)))
     return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True) if b - a >= least]
