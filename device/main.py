@@ -1,35 +1,35 @@
-"""Starts the board.  Wiring only: which port, which build; and what to say where that is not possible.
+"""Starts the board: chooses the port and the build, and answers in plain text if that is impossible.
 
-MicroPython runs this by itself as the board starts.  It needs nothing but MicroPython itself, because it must work
-where everything else is missing.
+MicroPython runs this file at start. It needs only MicroPython itself, because it must work when all other files are
+missing.
 """
 
 import sys
 
-# Both are written by whoever puts the code on the board (`linewright.board.flashing`), the digest last of all files.
+# Both are written when the code is copied to the board (`linewright.board.flashing`), the digest last of all files.
 _LIST_FILE = "files.txt"
 _DIGEST_FILE = "digest.txt"
 _PINS_FILE = "pins.txt"
-# By this word the host knows plain text from noise.
+# This word lets the host distinguish plain text from noise.
 _MARK = "linewright: "
 
 
 def hold_drivers_off():
-    """Motors off, before the second that it takes to load the rest: floating enable lines let many drivers run."""
+    """Motors off before loading the rest, which takes a second: floating enable lines switch many drivers on."""
     try:
         import machine
 
-        # Kept by `lineboard.ports.pins`, which knows what the other numbers mean.
+        # Written by `lineboard.ports.pins`, which knows the meaning of the other numbers.
         with open(_PINS_FILE) as pins:
             number = int(pins.read().split()[0])
         if number >= 0:
             machine.Pin(number, machine.Pin.OUT, value=1)
     except (ImportError, AttributeError, OSError, ValueError, IndexError):
-        pass  # a board that has not met its rig yet
+        pass  # the board has not had settings yet
 
 
 def lacking():
-    """What is missing for the board's code to start, in words; empty if nothing is."""
+    """Description of what is missing for the board's code; empty if nothing is."""
     import os
 
     def there(name):
@@ -54,12 +54,12 @@ def lacking():
 
 
 def explain(what, read, write):
-    """Say what is wrong to whoever asks (each frame ends with a zero), until somebody wants the prompt."""
+    """Answer every frame (each ends with a zero) with an explanation, until the prompt is requested."""
     words = (_MARK + "the board's code cannot start: " + what + "\r\n").encode()
     before = 0
     while True:
         byte = read(1)[0]
-        if byte == 0x03 and before == 0x0D:  # carriage return and Ctrl-C: no frame looks like that
+        if byte == 0x03 and before == 0x0D:  # carriage return and Ctrl-C: not part of any frame
             return
         if byte in (0x00, 0x0D):
             write(words)
@@ -67,12 +67,12 @@ def explain(what, read, write):
 
 
 def start():
-    """Run the board's code until somebody wants the prompt."""
+    """Run the board's code until the prompt is requested."""
     hold_drivers_off()
     what = lacking()
     if not what:
         try:
-            # Nothing else may be loaded before.
+            # Must be loaded first.
             from lineboard import memory
 
             memory.reserve()

@@ -1,1 +1,1 @@
-"""The board's side: plays ramps as exactly timed pulses, moves the pen, watches the endstops."""
+"""The board's code: plays ramps as exactly timed pulses, moves the pen, supervises the endstops."""

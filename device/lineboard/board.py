@@ -1,13 +1,11 @@
-"""The board: its parts put together, its states, and what each request and each fault does to them.
+"""The board: its parts, its states, and the effect of each request and fault on them.
 
-    asleep    started, not told yet which rig this is: drivers off, no servo pulses, nothing moves
-    unhomed   the position is not known (homing runs in this state)
-    ready     the position is known and the pen is up; a program may begin
-    drawing   a program plays
-    holding   a program stands: asked to, or because the host has fallen silent or changed; the pen is up
-    faulted   something went wrong; `abandon` leads back to ready where the position is still trusted, else `home`
+asleep started, before the rig's settings: drivers off, no servo pulses, nothing moves unhomed the position is not known
+(homing runs in this state) ready the position is known and the pen is up; a program may start drawing a program is
+playing holding a program is paused by request, or because the host is silent or has changed; the pen is up faulted
+after a fault; `abandon` leads back to ready if the position is still trusted, otherwise `home`
 
-Nothing here knows about frames.  Requests return a reason from `messages.REASONS`; `NO_REASON` means done.
+This module does not handle frames. Requests return a reason from `messages.REASONS`; `NO_REASON` means done.
 """
 
 from array import array
@@ -24,22 +22,22 @@ from linewire.messages import ASLEEP, DRAWING, FAULTED, HOLDING, READY, UNHOMED
 
 VERSION = "lineboard 0.1"
 
-# Longest sleep of the loop: while something moves, half of what the player is kept ahead by at least; at rest, often
-# enough for the idle timer and a blinking light.
+# Longest sleep of the loop: during motion, at least half of what is rendered ahead for the player; at rest, short
+# enough for the idle timer and a blinking LED.
 _BUSY_US = const(20_000)
-_CLOSED_US = const(1_000)  # a switch is looked at this often while it is closed, and power while it is missing
+_CLOSED_US = const(1_000)  # polling interval of a closed switch, and of the motor supply while it is missing
 _REST_US = const(100_000)
-# Drivers power up within a few milliseconds, and the rotors then swing into place (common practice).
+# Drivers power up within a few milliseconds, and the rotors then settle (common practice).
 _WAKE_US = const(50_000)
 
 # Levels of the port's `enable`.
 _OFF = const(0)
 _ON = const(1)
-_AT_REST = const(2)  # powered, with the current that rest needs
+_AT_REST = const(2)  # powered, with the holding current
 
 _HOST_SILENCE_MS = messages.SETTING_BY_NAME["host_silence_ms"][1]
 
-# What a position rests on: how steps are counted, from where, and which pins make them.
+# Settings on which the position depends: step counts, origin, and pins.
 _POSITION_KEYS = [
     entry[1]
     for entry in messages.SETTINGS
@@ -59,16 +57,16 @@ class Board:
     Attributes
     ----------
     state, fault : numbers of `messages.STATES` and `messages.FAULTS`.
-    known : bit 0: x, bit 1: y is known, by homing or by hand.
-    homed : bit 0: x, bit 1: y found their switches.
-    program : number of the program that plays or played last, 0 = none.
+    known : axes with known position, by homing or by hand; bit 0: x, bit 1: y.
+    homed : axes homed at their switches; bit 0: x, bit 1: y.
+    program : number of the program playing, or played last; 0 = none.
     settings : array('i'), by key of `messages.SETTINGS`.
     refused : array('i'), field, value, low and high of the last request refused.
     """
 
     def __init__(self, port, digest=0, session=1):
-        # Safe before anything else: no torque, and the pen up.  A port that does not remember the rig's heights cannot
-        # raise it before they are known; without pulses the servo's gears hold it where it is.
+        # Start safely: no torque, pen up. A port that does not remember the rig's pen heights cannot raise the pen yet;
+        # without pulses the servo's gears hold it.
         port.enable(_OFF)
         port.servo(port.pen_up_us)
         self.port = port
@@ -83,7 +81,7 @@ class Board:
         self.known = 0
         self.homed = 0
         self.enabled = False
-        self._resting = False  # with the lower current
+        self._resting = False  # holding current is set
         self._rest_us = 0
         self._rest_after_us = 0  # 0 = never
         self.program = 0
@@ -98,12 +96,12 @@ class Board:
         self._idle_s = 0
         self._idle_after_s = 0
         self._homing_mask = 0
-        self._switches = 0  # axes that have an endstop
+        self._switches = 0  # axes with an endstop
         self._last_us = port.now_us()
         self.server = Server(self, port, VERSION, digest, session)
 
     def run(self):
-        """The main loop.  Left only by an exception, a request for the prompt or a bug: motors off then, pen up."""
+        """The main loop. Left by an exception, a request for the prompt, or a bug; then motors off, pen up."""
         self._tidy()
         try:
             while True:
@@ -117,7 +115,7 @@ class Board:
             raise
 
     def poll(self):
-        """One turn of the loop: hear, act, play, answer, sleep."""
+        """One turn of the loop: receive, act, play, send, sleep."""
         port = self.port
         port.alive()
         now_us = port.now_us()
@@ -126,12 +124,12 @@ class Board:
         if self.server.receive(now_us):
             self.guard.heard()
         self.guard.watch(now_us)
-        # Noted in every turn, asked for or not: to a counter that wraps, what is long past looks as if it lay ahead.
+        # Called in every turn, because times long past look like future ones to a wrapping counter.
         self.pen.settled(now_us)
         self._awake(now_us)
         self.feeder.feed()
         if (self.enabled or self.known) and self.guard.unpowered():
-            # In whatever state: motors without power hold nothing, and nobody knows where hands or gravity move them.
+            # In any state: without power the motors do not hold, and the carriage may be moved by hand or gravity.
             self._break_off(messages.POWER_LOST, 0, now_us)
         elif self.feeder.broke_off and self.state != FAULTED:
             self._break_off(messages.PLAYER_BROKE_OFF, self.feeder.underruns, now_us)
@@ -147,10 +145,8 @@ class Board:
         if sleep_us:
             port.pause(sleep_us, self.server.expecting())
 
-    # What the host may ask for.
-
     def set(self, pairs):
-        """Change settings, all or none.  `pairs`: (key, value), each within its own range.
+        """Change settings, all or none. `pairs`: (key, value), each within its own range.
 
         Unchanged settings are accepted in any state; a reconnecting host resends them.
         """
@@ -167,7 +163,7 @@ class Board:
             return messages.OUT_OF_RANGE
         for key in _POSITION_KEYS:
             if self.settings[key] != kept[key]:
-                self._sleep()  # other pins may move the motors now
+                self._sleep()  # the pins may have changed
                 self._lose_position()
                 if self.state == READY:
                     self.state = UNHOMED
@@ -200,14 +196,14 @@ class Board:
         self.known &= ~axes
         self.homed &= ~axes
         self._homing_mask = axes
-        self.program = 0  # the feeder counts the records of homing now
+        self.program = 0  # the feeder's counts refer to homing now
         self._silent = False
         self._wake(now_us)
         self.homing.start(axes, known, now_us)
         return messages.NO_REASON
 
     def origin(self, a, b):
-        """Call the present position (a, b)."""
+        """Set the present position to (a, b)."""
         if self.state not in (UNHOMED, READY, FAULTED) or self.homing.running:
             return self._wrong_state()
         if not self.port.motor_power():
@@ -228,7 +224,7 @@ class Board:
         self.feeder.set_position(a, b)
 
     def begin(self, program, first, a, b):
-        """Begin a program at record `first`, in the present position, which the host has to know."""
+        """Start a program at record `first`, at the present position, which the host must state."""
         if self.state != READY:
             return self._wrong_state()
         if not self.port.motor_power():
@@ -241,7 +237,7 @@ class Board:
         self._tidy()
         now_us = self.port.now_us()
         feeder.begin(first)
-        feeder.set_pace(0)  # until the pen is up and the motors are awake, see _draw
+        feeder.set_pace(0)  # until the pen is up and the motors are powered, see _draw
         self._pace = kernel.FULL_PACE
         self.guard.begin(a, b, self.homed & self._switches == self._switches)
         self.guard.heard()
@@ -255,13 +251,13 @@ class Board:
         return messages.NO_REASON
 
     def accepts_records(self):
-        """A program plays and is not being stopped."""
+        """Whether a program is playing and not being stopped."""
         return (self.state == DRAWING or self.state == HOLDING) and self._stopping == _NOT_STOPPING
 
     def admit(self, count):
-        """Queue `count` records that have been read into the queue's arrays; returns a fault, or 0 for none.
+        """Queue `count` records that have been decoded into the queue's arrays; returns a fault, or 0.
 
-        Those in front of the one at fault are queued.
+        Records before the faulty one are queued.
         """
         if count == 0:
             return messages.NO_FAULT
@@ -274,12 +270,12 @@ class Board:
         return fault
 
     def set_pace(self, pace):
-        """Slow down, hold or carry on; counts for the program that plays, each begins at full pace."""
+        """Set the pace (0 = hold) of the program that is playing; each program starts at full pace."""
         self._pace = pace
         return messages.NO_REASON
 
     def abandon(self):
-        """Give up what is going on: controlled stop, pen up, queue dropped, position kept."""
+        """Abandon the operation: controlled stop, pen up, queue dropped, position kept."""
         if self.homing.running:
             self.homing.cancel()
         elif self.state == DRAWING or self.state == HOLDING:
@@ -293,7 +289,7 @@ class Board:
         return messages.NO_REASON
 
     def cut(self):
-        """Motors off at once.  Where the carriage coasts to is not known."""
+        """Motors off at once. The carriage coasts, so the position is lost."""
         self._halt(self.port.now_us())
         if self.state != ASLEEP:
             self.state = UNHOMED
@@ -311,7 +307,7 @@ class Board:
         return messages.NO_REASON
 
     def enable(self, on):
-        """Power the motors, or free them so that they can be turned by hand (the position is lost then)."""
+        """Switch the motors on, or off so that they can be turned by hand (the position is lost then)."""
         if self.state not in (UNHOMED, READY, FAULTED) or self.homing.running:
             return self._wrong_state()
         if on and not self.port.motor_power():
@@ -326,13 +322,11 @@ class Board:
         return messages.NO_REASON
 
     def new_host(self):
-        """Another session speaks.  It has not asked for the motion under way: a drawing waits until it does."""
+        """Another session has been opened. A drawing in progress holds until its host requests otherwise."""
         if self.state == DRAWING or self.state == HOLDING:
             self._pace = 0
         elif self.homing.running:
             self.homing.cancel()
-
-    # What goes wrong.
 
     def stop_with(self, fault, detail):
         """Controlled stop, then faulted with the position still trusted."""
@@ -341,7 +335,7 @@ class Board:
             self._stop_detail = detail
 
     def _break_off(self, fault, detail, now_us):
-        """Stop at once, motors off, faulted; the position is not trusted any more."""
+        """Stop at once, motors off, faulted; the position is no longer trusted."""
         self._halt(now_us)
         self._fault(fault, detail)
 
@@ -355,7 +349,7 @@ class Board:
         if self.homing.running:
             self.homing.abort()
         self.feeder.drop()
-        # The player may have been about to set the servo, so what it was told last does not count.
+        # The player may have been about to set the servo, so the last pulse is unknown.
         self.pen.note(0)
         self.pen.lift(now_us)
         self._sleep()
@@ -366,11 +360,9 @@ class Board:
     def _lose_position(self):
         self.known = 0
         self.homed = 0
-        # An axis with a switch keeps what is known of its travel until it is homed; without one, its user may have
-        # moved it by hand.
+        # An axis with a switch keeps its known travel until it is homed; an axis without one may have been moved by
+        # hand.
         self.guard.lost(3 & ~self._switches, self.feeder.a, self.feeder.b)
-
-    # What goes on in each state.
 
     def _draw(self, now_us, since_us):
         feeder = self.feeder
@@ -383,7 +375,7 @@ class Board:
             self.stop_with(messages.BAD_RECORDS, feeder.dequeued)
         self._watch_silence(self.state == DRAWING)
         if feeder.servo_us:
-            # Once only: what the board does to the pen by itself must not be overwritten by older news.
+            # Once only, because later pen moves by the board must not be overwritten by older values.
             self._plan_pen_us = feeder.servo_us
             pen.note(feeder.servo_us)
             feeder.servo_us = 0
@@ -391,24 +383,26 @@ class Board:
         if self._stopping != _NOT_STOPPING or self._silent or self._pace == 0:
             feeder.set_pace(0)
             if self._stopping != _NOT_STOPPING and feeder.resting() and not feeder.standing():
-                feeder.halt()  # nothing moves, so there is no need to wait for the end of a long rest
+                feeder.halt()  # nothing moves, so a long rest need not be awaited
                 pen.note(0)
             if not feeder.standing():
                 return
             if self.state != HOLDING or self._stopping != _NOT_STOPPING:
-                pen.lift(now_us)  # once: in a hold, the user may move it by hand
+                pen.lift(now_us)  # once, because the user may move it by hand during a hold
             self.state = HOLDING
             if self._stopping != _NOT_STOPPING:
                 if pen.settled(now_us):
                     self._end_stop()
             elif self._silent:
-                self._rest(since_us)  # a user who holds may be at the machine; a lost host may be gone for the night
+                self._rest(
+                    since_us
+                )  # not during a user's hold, who may be at the machine; a lost host may be gone for long
             return
 
         if self.state == HOLDING:
             self._wake(now_us)
             if not self._awake(now_us):
-                return  # the rotors swing into place before the pen touches the paper
+                return  # let the rotors settle before the pen touches the paper
             pen.lower(self._plan_pen_us, now_us)
         if not pen.settled(now_us) or not self._awake(now_us):
             feeder.set_pace(0)
@@ -442,7 +436,7 @@ class Board:
         self._begin_rest()
 
     def _watch_silence(self, moving):
-        """Note when the host falls silent in the middle of a motion, and when it speaks again."""
+        """Detect that the host falls silent during motion, and that it returns."""
         silent_ms = self.guard.silent_us // 1000
         limit_ms = self.settings[_HOST_SILENCE_MS]
         if moving and not self._silent and 2 * silent_ms >= limit_ms:
@@ -480,7 +474,7 @@ class Board:
         self.server.homed()
 
     def _rest(self, since_us):
-        """Nothing moves: after a while, the motors need not be powered."""
+        """Nothing moves: switch the motors to holding current, and later off."""
         self._watch_silence(False)
         if not self.enabled:
             return
@@ -498,12 +492,10 @@ class Board:
             self._sleep()
             self.server.event(messages.WENT_IDLE, after_s)
 
-    # Small parts.
-
     def _tidy(self):
-        """Collect the heap's garbage now, while nothing moves, so that it need not happen in the middle of a motion.
+        """Collect garbage now, while nothing moves, so that no collection occurs during motion.
 
-        It takes some 25 ms on an RP2040.  A drawing and a homing allocate little: what is free after this lasts.
+        It takes about 25 ms on an RP2040. Drawing and homing allocate little, so the free memory lasts.
         """
         self.port.alive()
         collect()
@@ -527,11 +519,11 @@ class Board:
         return flags
 
     def trusted(self):
-        """The position is known."""
+        """Whether the position is known."""
         return self.known == 3
 
     def silent(self):
-        """The host has been given up for the time being."""
+        """Whether the host counts as lost at present."""
         return self._silent
 
     def _longest_sleep_us(self):
@@ -579,7 +571,7 @@ class Board:
         return False
 
     def _agree(self):
-        """Settings that are each within their range but contradict each other or this board are refused."""
+        """Refuse settings that are in range individually but contradict each other or this board."""
         settings = self.settings
         for name in ("x", "y"):
             low = settings[_key(name + "_low")]
@@ -597,7 +589,7 @@ class Board:
         for key in _PIN_KEYS:
             pin = settings[key]
             if pin >= 0 and pin in taken:
-                # Two functions on one pin; none is the nearest that is allowed.
+                # Two functions on one pin; -1 (none) is the nearest allowed value.
                 self._refuse(messages.OUT_OF_RANGE, key, pin, -1, -1)
                 return False
             taken.append(pin)
@@ -616,7 +608,7 @@ class Board:
     def _configure(self):
         get = self._get
         crossed = get("kinematics") == 1
-        # What the motors bear counts for holding and homing as for drawing, whatever else is set for those.
+        # The motors' limits apply to holding and homing as to drawing.
         rates = (min(get("max_rate"), get("rate_a")), min(get("max_rate"), get("rate_b")))
         ramp_accel = get("ramp_accel")
         self.port.configure(self.settings)
@@ -641,10 +633,10 @@ class Board:
             plan = self.homing.axes[axis]
             of = "_y" if axis else "_x"
             plan.end = get("home_end" + of)
-            # On crossed belts both motors turn, and the path in their space is sqrt 2 (181/128) longer.
+            # On crossed belts both motors turn, and the path in motor space is sqrt 2 (181/128) longer.
             rate = min(rates) if crossed else rates[axis]
             plan.fast = min(get("home_fast" + of), rate)
-            plan.slow = min(get("home_slow" + of), rate, get("corner_rate"))  # it ends at once, at the switch
+            plan.slow = min(get("home_slow" + of), rate, get("corner_rate"))  # it stops without a ramp, at the switch
             plan.accel = min(get("home_accel" + of), max(ramp_accel * 128 // 181, 1) if crossed else ramp_accel)
             plan.backoff = get("home_backoff" + of)
             plan.travel = get("home_travel" + of)

@@ -1,21 +1,21 @@
-"""Records in, blocks of pulse words out: the queue between the link and the player.
+"""The feeder: record queue between link and player; renders records to blocks of pulse words.
 
     push -> queue (1024 records) -> kernel -> block (512 words) -> port.submit -> port.finished
 
-The feeder keeps about `LOOK_AHEAD` of playing time rendered and no more, so that a change of pace is felt that soon;
-everything behind it is still records.  It never invents a speed: it tells the kernel the pace and how much path
-is known beyond the current ramp, and the kernel stretches time so that the pen can always stop on known path.
+The feeder keeps about `LOOK_AHEAD` of playing time rendered, so that a change of pace takes effect soon; everything
+after it is still records. It never chooses a speed: it passes the pace and the length of known path to the kernel,
+which stretches time so that the pen can always stop on known path.
 
-What is reported is what the pen has done: a record counts when the player has finished the last block that holds
-any of its words (or, when it is halted, its last word), and playing time is the sum of the words played.  An
-undisturbed program therefore takes its predicted time to the tick; waits that are not in the plan (a pen lifted for a
-hold, an empty queue) are not words and do not count.
+Reported progress is that of the pen: a record counts when the player has finished the last block with any of its words
+(or, when halted, its last word), and playing time is the sum of the words played. So an undisturbed program takes
+exactly its predicted ticks; waits outside the plan (a pen lift for a hold, an empty queue) are not words and do not
+count.
 
-A pen action without a wait, while the path moves, is made in passing: its block begins with it, and nothing stops.
-Blocks must not become so short that the player runs through all of them within one turn of the loop, so one that has
-only just begun takes the pen along and sets it a little early (`EARLY`).
+A pen action without dwell during motion is made in passing: its block begins with it, and nothing stops. Blocks must
+not become so short that the player runs through all of them within one turn of the loop, so a block that has only just
+begun includes the pen action and sets it slightly early (`EARLY`).
 
-Contract: one caller, the main loop.  After construction nothing here allocates.
+Contract: one caller, the main loop. After construction nothing here allocates.
 """
 
 from lineboard import kernel
@@ -38,34 +38,35 @@ from linewire.compat import const
 
 SLOTS = const(1024)  # records; a power of two.  At 0.1 mm a ramp: 100 mm of path, some ten times a stopping distance
 MASK = const(1023)
-# With as many queued, the host may have no room for its next frame, so the board must not wait for more.
+# With as many queued, the host may have no room for its next frame, so the board must start.
 _ENOUGH = SLOTS - records.MOST
 BLOCKS = const(8)
-# At 100 000 steps/s 5 ms, so that all blocks cover what the loop may take, and the half millisecond that a block costs
-# is shared by many words.
+# 5 ms at 100 000 steps/s, so that all blocks together cover the longest turn of the loop, and the half millisecond per
+# block is shared by many words.
 BLOCK_WORDS = const(512)
-# Records that may end in one block; a ramp of a dense curve has some four steps.
+# Most records that end in one block; a ramp of a dense curve has about four steps.
 BLOCK_ENDS = const(128)
-# 50 ms in ticks: two of the loop's longest turns (20 ms), and short enough that a hold seems immediate.
+# 50 ms in ticks: two of the loop's longest turns (20 ms), yet short enough that a hold seems immediate.
 LOOK_AHEAD = const(250_000)
-# A pen in passing is set early by up to an eighth of the look-ahead, 6 ms, so that `BLOCKS` blocks cover all of it; a
-# servo looks at its pulse every 20 ms.
+# A pen action in passing is set early by at most an eighth of the look-ahead, 6 ms, so that `BLOCKS` blocks cover all
+# of it; a servo reads its pulse every 20 ms.
 EARLY = const(3)
-# Homing looks ahead less: the switch's overtravel has to take what is rendered.  25 ms are more than the longest turn.
+# Homing looks ahead less, because everything rendered must fit into the switch's overtravel. 25 ms are more than the
+# longest turn.
 LOOK_AHEAD_HOMING = const(125_000)
 
-# Steps/s that a small motor starts and stops at without a ramp: some hundred full steps, so some thousand steps with
-# the usual 8 or 16 microsteps (common practice).
+# Steps/s at which a small motor starts and stops without a ramp: about a hundred full steps, so about a thousand steps
+# with the usual 8 or 16 microsteps (common practice).
 _START_RATE = const(1000)
 
 RAMP = const(0)  # x, y = steps of A and B, v = end speed
-PEN = const(1)  # x = servo_us, v = ticks to wait, 0 = in passing where the path moves
+PEN = const(1)  # x = servo_us, v = ticks to wait, 0 = in passing during motion
 REST = const(2)  # v = ticks
 END = const(3)
 
 
 class Feeder:
-    """The record queue, the kernel's state and the blocks under way.
+    """The record queue, the kernel's state and the current blocks.
 
     Attributes
     ----------
@@ -73,15 +74,15 @@ class Feeder:
     values, places, lengths : the queue itself, see `linewire.records`; lengths are whole steps.
     taken : number of the next record to be pushed.
     records_done : number of the first record that the pen has not finished.
-    a, b : motor steps, where the pen was after the last block it finished.
+    a, b : position after the last finished block, motor steps.
     played : array('i'), [2] seconds and [3] ticks of playing time since `begin`; [0], [1] are scratch.
-    ended : the end record has been reached and everything before it has been played.
-    starved : times the pen came to a standstill because too little was known.
+    ended : the end record and everything before it have been played.
+    starved : times the pen stopped for lack of records.
     underruns : times the player ran dry in motion.
-    broke_off : it did so at a speed that the motors cannot stop from; nothing is played until `begin`.
-    unplayable : the kernel refused record `dequeued`; the path ends in front of it.
+    broke_off : it did so at a speed from which the motors cannot stop; nothing is played until `begin`.
+    unplayable : the kernel refused record `dequeued`; the path ends before it.
     last_kind : kind of the record pushed last.
-    servo_us : servo pulse of the last pen record that the player has finished; the board sets it to 0 once read.
+    servo_us : servo pulse of the last finished pen record; the board sets it to 0 after reading.
     """
 
     def __init__(self, port):
@@ -118,7 +119,7 @@ class Feeder:
         self.begin(0)
 
     def begin(self, first):
-        """Forget all records and start counting at record `first`, playing time at 0.  Only while nothing plays."""
+        """Drop all records and count from record `first`, playing time 0. Only while nothing plays."""
         self.taken = first
         self._rendered = first
         self.records_done = first
@@ -133,7 +134,7 @@ class Feeder:
         self._forget()
 
     def _forget(self):
-        """Nothing is queued, and the path begins at rest."""
+        """Reset: nothing queued, path at rest."""
         queue = self.queue
         queue[Q_QUEUED] = 0
         queue[Q_TERMINALS] = 0
@@ -142,12 +143,12 @@ class Feeder:
         queue[Q_IN_RUN] = 0
         queue[Q_LOADED_V] = 0
         self._end_seen = False
-        self._pushed_v = 0  # planned speed at the end of the record pushed last
-        self._passing_us = 0  # the pen's height from the next block on, 0 = as it is
+        self._pushed_v = 0  # planned speed at the end of the last pushed record
+        self._passing_us = 0  # pen height from the next block on, 0 = unchanged
         kernel.rest(self.state)
 
     def set_position(self, a, b):
-        """Call the present position (a, b).  Only while nothing plays."""
+        """Set the present position to (a, b). Only while nothing plays."""
         state = self.state
         state[kernel.S_A] = a
         state[kernel.S_B] = b
@@ -167,13 +168,13 @@ class Feeder:
         return self.taken - self.queue[Q_QUEUED] + SLOTS
 
     def ending(self):
-        """The end record is in the queue, or past it."""
+        """Whether the end record is queued or has been reached."""
         return self._end_seen
 
     def enter(self, count, terminals, open_steps, last_kind):
-        """Count `count` records as queued that have been put into the arrays from slot `taken` on, and checked.
+        """Account for `count` checked records that have been put into the arrays from slot `taken` on.
 
-        `terminals` of them stop the path, and the steps of path behind the last of these are `open_steps`.
+        `terminals` of them stop the path; `open_steps` is the length of path after the last of these, in steps.
         """
         queue = self.queue
         queue[Q_QUEUED] += count
@@ -186,9 +187,9 @@ class Feeder:
         self._news = True
 
     def push(self, kind, x, y, v):
-        """Queue one record of the board's own (constants and meaning of x, y, v above), unchecked.
+        """Queue one of the board's own records (constants and meaning of x, y, v above), unchecked.
 
-        The caller has seen `room() > 0`.
+        The caller must check `room() > 0`.
         """
         slot = self.taken & MASK
         self.values[slot] = kind << records.KIND_SHIFT | v
@@ -215,20 +216,20 @@ class Feeder:
         self.state[kernel.S_PACE] = pace
 
     def standing(self):
-        """The pen stands still and nothing rendered is left to play."""
+        """Whether the pen stands still and no rendered words are left."""
         state = self.state
         if self._collected != self._submitted:
             return False
         return state[kernel.S_STILL] == 1 or (state[kernel.S_LEFT] == 0 and self._resting_between())
 
     def feed(self):
-        """Take note of finished blocks and keep the player supplied.  Call it often."""
+        """Process finished blocks and keep the player supplied. Must be called often."""
         self._collect()
         if self._news:
             self._news = False
             if self.state[kernel.S_LEFT] > 0:
                 kernel.extend(self.state, self._beyond())
-        # Two blocks at least, however long they are: the player must find the next one when it ends the first.
+        # At least two blocks of any length, because the player must find the next one when it ends the first.
         while (
             (self._queued_ticks < self.look_ahead or ((self._submitted - self._collected) & 0x3FFFFFFF) < 2)
             and self._port.room() > 0
@@ -237,25 +238,25 @@ class Feeder:
         ):
             pass
         if self._collected == self._submitted:
-            # Nothing plays: records without words (an end, a pen that need not wait) are done at once.
+            # Nothing plays: records without words (an end, a pen action without dwell) are done at once.
             self.records_done = self._rendered
             if self._end_seen and self.queue[Q_QUEUED] == 0 and self._rendered == self.taken:
                 self.ended = True
 
     def drop(self):
-        """Forget what is queued and not rendered.  Only while `standing()`, or after `halt`."""
+        """Drop queued records that are not rendered. Only while `standing()`, or after `halt`."""
         self.taken -= self.queue[Q_QUEUED]
         self._forget()
 
     def halt(self):
-        """Stop the player at once and work out where it stands, to the step."""
+        """Stop the player at once and compute its position to the step."""
         self._collect()
         unplayed = self._port.halt()
         state = self.state
         sums = self._sums
         sums[0] = sums[1] = 0
         overhead = state[kernel.S_OVERHEAD]
-        # The words not played are the last ones submitted: go through the blocks from the newest.
+        # The words not played are the last submitted ones: go through the blocks from the newest.
         outstanding = (self._submitted - self._collected) & 0x3FFFFFFF
         reached = False
         while outstanding:
@@ -282,7 +283,7 @@ class Feeder:
         kernel.rest(state)
 
     def _done_after(self, i, words):
-        """Records that are finished once the player has played so many words of block `i`."""
+        """Number of records finished when the player has played `words` words of block `i`."""
         n = self._ends[i]
         done = self._rendered_by[i] - n
         at = i * BLOCK_ENDS

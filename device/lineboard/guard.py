@@ -1,51 +1,51 @@
-"""What must not happen: paths out of reach or too fast, switches hit in mid-drawing, a host that has gone.
+"""Safety checks of the board: travel, speed and acceleration of each record, switches, motor supply, silent host.
 
-`admit` checks every record before it counts as queued.  `watch` runs in every turn of the loop and only observes; the
-board decides what follows from what it finds.
+`admit` checks every record before it counts as queued. `watch` runs in every turn of the loop and only reports a
+fault; the board acts on it.
 
 Limits of the machine, whatever a host sends:
 
 * the soft limits of both axes;
-* the travel of an axis that has not been homed: all places that the pen has been in since the motors were last free, or
-  the axis was homed, lie within one reach, however often a host calls the place by another name;
+* the travel of an axis that has not been homed: all pen positions since the motors were last released, or the axis was
+  homed, lie within one reach, even if the host redefines the position in between;
 * the rate of each motor, at both ends of a ramp and in its direction;
-* the acceleration along a ramp, and how far a motor's rate departs from what constant acceleration can follow (see
-  FOLLOWING);
-* the servo's range, and no pen action on a machine that can home and has not.
+* the acceleration along a ramp, and how far a motor's rate differs from one of limited acceleration (FOLLOWING);
+* the servo's range, and no pen action on a machine with homing switches that has not been homed.
 
 FOLLOWING. For each motor the guard keeps a reference rate, which follows the planned rate by no more than the allowed
-acceleration. The planned rate may depart from it by half the allowed jump, so it jumps by no more than that where two
-ramps meet, and any number of jumps in a row come to no more than one and what the acceleration allows in their time.
+* the acceleration along a ramp, and how far a motor's rate departs from one of limited acceleration (FOLLOWING);
+ramps meet, and several jumps in a row add up to at most one jump plus what the acceleration allows in their time.
 
-A ramp of a few steps has hardly a direction: whole steps put its ends off by up to half a step. So ramps that are over
-sooner than `_BRIEF` are taken together until they are not. The way that they make is held to the reference each of them
-and after each of them, to 3/2 steps; their mean rate counts once they last long enough for that to be little.
+The direction of a ramp of a few steps is inexact: rounding to whole steps shifts its ends by up to half a step. So
+successive ramps shorter than `_BRIEF` are combined until together they last that long. After each of them, their steps
+may differ from those at the reference rate by 3/2; their mean rate is checked once they last `_BRIEF`.
 """
 
 from array import array
 
 from linewire.compat import const, micropython, ptr16, ptr32, ticks_diff
 
-# A switch counts as hit in mid-drawing once it has been closed this long.  Bounces of small switches last up to a few
-# milliseconds (common practice), spikes picked up by the cable are far shorter; at 200 mm/s it costs 0.4 mm.
+# A switch counts as hit during a drawing once it has been closed this long. Small switches bounce for a few
+# milliseconds (common practice), spikes on the cable are far shorter; at 200 mm/s this costs 0.4 mm.
 HIT_US = const(2000)
-# The motors' power counts as gone once its input has said so for this long: longer than a spike or the dip of a supply
-# as motors start, shorter than anybody needs to switch it on again (common practice).
+# The motor supply counts as off once its input has shown so for this long: longer than a spike or a dip when motors
+# start, shorter than a user's switching off and on (common practice).
 UNPOWERED_US = const(5000)
-# Above the longest silence that a host can ask for (600 s), and a small integer with one turn of the loop added.
+# Above the longest silence that a host can configure (600 s), and a small integer even with one turn of the loop added.
 LONGEST_SILENCE_US = const(1_000_000_000)
 
-# Cells of the array of limits.  None is negative, because the Unix build's viper reads 32-bit cells as unsigned:
-# positions have _ZERO added, places along x and y the same, or twice that on crossed belts (where x and y are doubled).
+# Cells of the array of limits. None is negative, because the Unix build's viper reads 32-bit cells as unsigned:
+# positions are stored with _ZERO added; positions along x and y likewise, or with twice that on crossed belts (where x
+# and y are doubled).
 L_MASK = const(0)  # slots of the record queue, less one
 L_COUNT = const(1)  # out: records admitted by the last call,
 L_TERMINALS = const(2)  # of them, those at which the path stands still,
-L_OPEN = const(3)  # steps of path behind the last of these, or behind the queue
+L_OPEN = const(3)  # steps of path after the last of these, or after the queue
 L_LAST_KIND = const(4)  # kind of the record admitted last
 _ENDED = const(5)  # 1: the end record has been admitted
-_A = const(6)  # where the next record starts
+_A = const(6)  # start position of the next record
 _B = const(7)
-_V = const(8)  # and at which path speed
+_V = const(8)  # and its path speed
 _SINGLE = const(9)  # 1: the ramp before is a single step from rest
 _PASSING = const(10)  # 1: a pen action in passing is waiting for the ramp that it belongs to
 _CROSSED = const(11)
@@ -53,19 +53,19 @@ _LOW_X = const(12)  # soft limits
 _HIGH_X = const(13)
 _LOW_Y = const(14)
 _HIGH_Y = const(15)
-_LEAST_X = const(16)  # where the pen has been
+_LEAST_X = const(16)  # range of past pen positions
 _MOST_X = const(17)
 _LEAST_Y = const(18)
 _MOST_Y = const(19)
 _RATE = const(20)  # steps/s of the slower motor
 _ACCEL = const(21)  # an eighth of the steps/s^2 along the path, rounded up
-_FREE_STEPS = const(22)  # ramps of this length and above cannot exceed it
+_FREE_STEPS = const(22)  # longer ramps cannot exceed it
 _HALF_JUMP = const(23)  # steps/s that a motor's rate may depart from its reference
-_BRIEF = const(24)  # ramps that are over sooner are taken together, in _TIME_HZ
-_TIME = const(25)  # of the brief ramps that are being taken together: how long they last
-_WAY = const(26)  # how many steps they make
+_BRIEF = const(24)  # shorter ramps are combined, in _TIME_HZ
+_TIME = const(25)  # duration of the combined brief ramps
+_WAY = const(26)  # number of their steps
 _SLEW = const(27)  # what the acceleration allows in their time, steps/s
-_AHEAD_A = const(28)  # how far they are ahead of the reference, sixteenths of a step, plus _AHEAD_ZERO
+_AHEAD_A = const(28)  # their lead over the reference, sixteenths of a step, plus _AHEAD_ZERO
 _AHEAD_B = const(29)
 _REFERENCE_A = const(30)  # steps/s, plus _RATE_ZERO
 _REFERENCE_B = const(31)
@@ -73,7 +73,7 @@ _RATE_A = const(32)  # a quarter of each motor's steps/s, rounded up
 _RATE_B = const(33)
 _SERVO_LOW = const(34)
 _SERVO_HIGH = const(35)
-_HOMED = const(36)  # 1: what has to be homed before the pen comes down is
+_HOMED = const(36)  # 1: all axes that must be homed before the pen is lowered are
 _SIZE = const(37)
 _ZERO = const(1 << 29)
 _TOP = (1 << 31) - 1
@@ -81,20 +81,20 @@ _TICKS_PER_MS = const(5000)
 
 _TIME_HZ = 1 << 21
 _BRIEF_MOST = 1 << 16  # 31 ms, so that rates and accelerations times it fit 31 bits
-_BRIEF_STEPS = const(256)  # brief ramps have fewer steps, and so have those that are taken together before the last
-_ROUNDED = const(24)  # sixteenths of a step that whole steps may be off by
+_BRIEF_STEPS = const(256)  # limit of steps of a brief ramp, and of those combined before the last
+_ROUNDED = const(24)  # rounding tolerance, sixteenths of a step
 _AHEAD_ZERO = const(1 << 20)
 _RATE_ZERO = const(1 << 20)
 
 
 @micropython.viper
 def _admit(limits: ptr32, values: ptr32, places: ptr32, lengths: ptr16, slot: int, count: int) -> int:
-    """Check records ``slot .. slot + count`` of the queue in turn; returns the fault that the first bad one would be.
+    """Check records ``slot .. slot + count`` of the queue in order; returns the fault of the first bad one, or 0.
 
-    Notes the length of each ramp (floor, in steps) in ``lengths``, and turns a pen action's dwell into ticks.
+    It stores the length of each ramp (floor, in steps) in ``lengths``, and converts a pen action's dwell to ticks.
 
-    Limits of reach are two axis-parallel pairs, so a straight ramp between two points within them stays within; the end
-    of every ramp is enough.  The speed is greatest at one end of a ramp.
+    Limits of travel are two axis-parallel pairs, so a straight ramp between two points within them stays within, and
+    checking its end is enough. The speed is largest at one end of a ramp.
     """
     mask = int(limits[L_MASK])
     a = int(limits[_A])
@@ -133,7 +133,7 @@ def _admit(limits: ptr32, values: ptr32, places: ptr32, lengths: ptr16, slot: in
             if n == 0 or (v == 0 and before == 0):
                 fault = 7
                 break
-            # Newton's rule from within 4 %, from above: one round is true to 0.08 %, two to less than a step.
+            # Newton's method from within 4 % above: one iteration is accurate to 0.08 %, two to less than a step.
             total = n * n + m * m
             time = 0
             sixteenths = 0
@@ -189,7 +189,7 @@ def _admit(limits: ptr32, values: ptr32, places: ptr32, lengths: ptr16, slot: in
             spent = int(limits[_TIME])
             axis = 0
             if spent != 0 and (time == 0 or spent >= brief or int(limits[_WAY]) >= _BRIEF_STEPS):
-                # The brief ramps until here last long enough for a mean rate, or none follows: take them over.
+                # The brief ramps so far last long enough for a mean rate, or none follows: evaluate them.
                 slew = int(limits[_SLEW])
                 while axis < 2:
                     n = int(limits[_AHEAD_A + axis]) - _AHEAD_ZERO
@@ -218,8 +218,8 @@ def _admit(limits: ptr32, values: ptr32, places: ptr32, lengths: ptr16, slot: in
                 else:
                     slew = (((accel >> 7) + 1) * spent) >> 11
                 limits[_SLEW] = slew
-                # Sixteenths of a step: for this ramp alone, and for all of them.  A rate that grows evenly is half of
-                # that above the reference on average.
+                # Sixteenths of a step: for this ramp alone, and for all of them. A linearly growing rate is half of its
+                # change above the reference on average.
                 place = (((free + slew + 15) >> 4) * time >> 13) + _ROUNDED
                 free = ((free + (slew >> 1) + 15) >> 4) * spent >> 13
                 if spent < brief and n < _BRIEF_STEPS:
@@ -293,7 +293,7 @@ def _admit(limits: ptr32, values: ptr32, places: ptr32, lengths: ptr16, slot: in
                 limits[_LEAST_Y] = m
             if m > int(limits[_MOST_Y]):
                 limits[_MOST_Y] = m
-            # A move of one step from rest to rest cannot slow down again; its single pulse may end at any speed.
+            # A single step from rest to rest cannot decelerate; its pulse may end at any speed.
             limits[_SINGLE] = 0
             if before == 0 and length == 1:
                 limits[_SINGLE] = 1
@@ -306,7 +306,7 @@ def _admit(limits: ptr32, values: ptr32, places: ptr32, lengths: ptr16, slot: in
         else:
             v -= kind << 28
             if int(limits[_PASSING]):
-                fault = 7  # only a ramp can follow a pen action in passing
+                fault = 7  # only a ramp may follow a pen action in passing
                 break
             x = 0
             if kind == 1:
@@ -315,8 +315,7 @@ def _admit(limits: ptr32, values: ptr32, places: ptr32, lengths: ptr16, slot: in
                     fault = 8
                     break
                 if int(limits[_HOMED]) == 0:
-                    # The origin set by hand is good enough for a jog, but nobody draws by it on a machine that can
-                    # home.
+                    # An origin set by hand suffices for a jog, but not for drawing on a machine that can home.
                     fault = 11
                     break
                 values[slot] = (1 << 28) | (v * _TICKS_PER_MS)
@@ -324,7 +323,7 @@ def _admit(limits: ptr32, values: ptr32, places: ptr32, lengths: ptr16, slot: in
                 limits[_PASSING] = 1
             else:
                 if before != 0 and int(limits[_SINGLE]) == 0:
-                    fault = 7  # a rest, a pen action or the end needs a path that has come to rest
+                    fault = 7  # a rest, a pen action or the end requires a path at rest
                     break
                 before = 0
                 limits[_TIME] = 0
@@ -350,12 +349,12 @@ def _admit(limits: ptr32, values: ptr32, places: ptr32, lengths: ptr16, slot: in
 
 
 class Guard:
-    """Limits of the machine, endstops and the host's presence.
+    """Limits of the machine, endstops, and supervision of host and motor power.
 
     Attributes
     ----------
-    limits : array('i'), what `admit` found: cells `L_...`.
-    silent_us : how long nothing has been heard from the host (stops counting at LONGEST_SILENCE_US).
+    limits : array('i'), results of `admit`: cells `L_...`.
+    silent_us : time since the last frame of the host (saturates at LONGEST_SILENCE_US).
     """
 
     def __init__(self, port, mask):
@@ -364,9 +363,9 @@ class Guard:
         self.limits[L_MASK] = mask
         self._mask = mask
         self._double = 1
-        self._renaming = False  # the kinematics have changed, and `_at` is not known yet by its new name
+        self._renaming = False  # the kinematics have changed, and `_at` is not converted yet
         self._soft = [0, 0, 0, 0]
-        # Where the pen has been since the motors were last free, or since it was homed: how far below and above `_at`.
+        # Range of pen positions since the motors were last off, or since homing: distances below and above `_at`.
         self._at = [0, 0]
         self._below = [0, 0]
         self._above = [0, 0]
@@ -378,7 +377,7 @@ class Guard:
         self.silent_us = 0
 
     def configure(self, crossed, low_high, rate_a, rate_b, ramp_accel, jump, servo_low, servo_high):
-        """Take over the settings.
+        """Apply the settings.
 
         `low_high`: soft limits x_low, x_high, y_low, y_high, in steps along the axes; rates: steps/s of the motors;
         `ramp_accel`: steps/s^2 along the path; `jump`: steps/s where two ramps meet; servo pulses in us.
@@ -390,7 +389,8 @@ class Guard:
         soft = [value * double for value in low_high]
         self._soft = soft
         if double != self._double:
-            # Places have other names; how far from here the pen has been stays, or settings would lend travel.
+            # Coordinates change; the distances of past positions from here are kept, or settings could be used to gain
+            # travel.
             for way in (self._below, self._above):
                 for axis in (0, 1):
                     way[axis] = way[axis] * double // self._double
@@ -402,19 +402,19 @@ class Guard:
         limits[_ACCEL] = (ramp_accel >> 3) + 2
         limits[_FREE_STEPS] = ((1 << 31) - 1) // limits[_ACCEL] - 1
         limits[_HALF_JUMP] = (jump + 1) >> 1
-        # A step in that time is an eighth of the jump, and the acceleration makes up for no more than half of it.
+        # A step in that time is an eighth of the jump, and the acceleration compensates for at most half of it.
         limits[_BRIEF] = max(min(8 * _TIME_HZ // jump, _TIME_HZ * jump // (2 * ramp_accel), _BRIEF_MOST), 1)
         limits[_SERVO_LOW] = servo_low
         limits[_SERVO_HIGH] = servo_high
 
     def _place(self, axis, a, b):
-        """Steps along an axis of position (a, b), doubled on crossed belts."""
+        """Position (a, b) along an axis, steps, doubled on crossed belts."""
         if self.limits[_CROSSED]:
             return a - b if axis else a + b
         return b if axis else a
 
     def _note_where_it_has_been(self, a, b):
-        """Take over from the cells how far the pen has been; (a, b) is where it is now, by the count so far."""
+        """Copy the range of past positions from the cells; (a, b) is the present position."""
         limits = self.limits
         zero = _ZERO * self._double
         for axis in (0, 1):
@@ -438,14 +438,14 @@ class Guard:
         limits[_MOST_X + 2 * axis] = place
 
     def renamed(self, old_a, old_b, a, b):
-        """The place that was called (old_a, old_b) is called (a, b) from now on."""
+        """Position (old_a, old_b) is called (a, b) from now on."""
         self._note_where_it_has_been(old_a, old_b)
         for axis in (0, 1):
             self._at[axis] = self._place(axis, a, b)
             self._enter_cells(axis)
 
     def homed(self, axis, a, b):
-        """The axis has found its switch, and the position is (a, b): from now on its soft limits are places."""
+        """The axis has been homed, and the position is (a, b): its soft limits now apply."""
         place = self._place(axis, a, b)
         self._at[axis] = place
         self._below[axis] = place - self._soft[2 * axis]
@@ -453,10 +453,10 @@ class Guard:
         self._enter_cells(axis)
 
     def lost(self, axes, a, b):
-        """The position is not known any more; its count was (a, b).
+        """The position is lost; its count was (a, b).
 
-        Along ``axes`` (bit 0: x, bit 1: y) the carriage may be moved by hand, so where it has been counts no longer.
-        To be called before other settings count, which may give places other names.
+        The carriage may be moved by hand along ``axes`` (bit 0: x, bit 1: y), so past positions no longer count. Call
+        before settings change, which may change coordinates.
         """
         self._note_where_it_has_been(a, b)
         for axis in (0, 1):
@@ -465,7 +465,7 @@ class Guard:
                 self._above[axis] = 0
 
     def begin(self, a, b, homed):
-        """The next record checked starts at rest in (a, b).  `homed`: all that can be homed is."""
+        """The next record starts at rest at (a, b). `homed`: all axes that can be homed are."""
         limits = self.limits
         self._note_where_it_has_been(a, b)
         zero = _ZERO * self._double
@@ -489,18 +489,18 @@ class Guard:
         limits[_HOMED] = 1 if homed else 0
 
     def admit(self, feeder, count):
-        """Check `count` records that have been read into the feeder's arrays; returns a fault, or 0 for none.
+        """Check `count` records that have been decoded into the feeder's arrays; returns a fault, or 0.
 
         `limits[L_COUNT]` of them may be played.
         """
         return _admit(self.limits, feeder.values, feeder.places, feeder.lengths, feeder.taken & self._mask, count)
 
     def heard(self):
-        """Something has arrived from the host."""
+        """Reset the host's silence: a frame has arrived."""
         self.silent_us = 0
 
     def watch(self, now_us):
-        """Measure how long the host has been silent, the switches closed and the motors without power."""
+        """Measure how long the host has been silent, switches closed, and motors without power."""
         since_us = ticks_diff(now_us, self._last_us)
         self._last_us = now_us
         if self.silent_us < LONGEST_SILENCE_US:
@@ -524,17 +524,17 @@ class Guard:
             self._unpowered_us += since_us
 
     def unpowered(self):
-        """The motors have been without power long enough for it to be believed."""
+        """Whether the motors have been without power long enough to count."""
         return self._unpowered_us >= UNPOWERED_US
 
     def losing_power(self):
-        """The motors have no power, believed or not."""
+        """Whether the motors have no power now, debounced or not."""
         return self._unpowered_us >= 0
 
     def hit(self, axis):
-        """The switch of `axis` has been closed long enough to be believed."""
+        """Whether the switch of `axis` has been closed long enough to count."""
         return self._pressed_us[axis] >= HIT_US
 
     def closing(self, axis):
-        """The switch of `axis` is closed, believed or not."""
+        """Whether the switch of `axis` is closed now, debounced or not."""
         return self._pressed_us[axis] >= 0

@@ -1,16 +1,15 @@
-"""Finding the zero of an axis at its endstop.
+"""Homing: finds the zero of an axis at its endstop.
 
-Per axis: leave the switch if it is pressed, approach fast, back off, then several slow approaches.  Every move is made
-of ordinary ramps through the feeder, so homing keeps the same limits as drawing.  A fast approach ends in a controlled
-stop; a slow one is halted at the first contact, and where it halted is known to the step from the words not played.
+Per axis: leave the switch if it is pressed, approach fast, back off, then several slow approaches. Every move consists
+of ordinary ramps through the feeder, so homing keeps the same limits as drawing. A fast approach ends in a controlled
+stop; a slow one is halted at the first contact, at a position known to the step from the words not played.
 
-The soft limit at the switch's end of the axis lies `backoff` inside the place where the switch closes (the mean over
-all passes), so that no switch is pressed anywhere within reach.  With the usual limits, 0 and the reach, an axis homed
-at its low end then stands at 0, and one homed at its high end at its reach.
+The soft limit at the switch's end of the axis is `backoff` before the switch's position (the mean over all passes), so
+that no switch is pressed within the travel. With the usual limits, 0 and the travel, an axis homed at its low end is
+then at 0, and one homed at its high end at its travel.
 
-Bounces: a slow approach stops at the first contact, not after a debounce time, because the time a switch bounces varies
-and would show up as a spread of the zero.  Then it waits `SETTLE_US`; a contact that has gone by then was a spike and
-the approach goes on.
+Bounce: a slow approach stops at the first contact without debouncing, because bounce times vary and would add to the
+spread of the zero. It then waits `SETTLE_US`; a contact that has gone by then was a spike, and the approach continues.
 """
 
 from lineboard import kernel
@@ -18,16 +17,17 @@ from lineboard.feeder import END, LOOK_AHEAD, LOOK_AHEAD_HOMING, RAMP
 from linewire import messages
 from linewire.compat import const, ticks_add, ticks_diff
 
-# Small switches bounce for up to a few milliseconds and a carriage swings for some tens (common practice).
+# Small switches bounce for up to a few milliseconds, and a carriage vibrates for some tens (common practice).
 SETTLE_US = const(50_000)
-# Back-off moves allowed until a switch opens.  After a fast approach the pen stands a stopping distance and one
-# look-ahead behind the switch, a few back-off lengths at most.
+# Most back-off moves until a switch opens. After a fast approach the pen is a stopping distance and one look-ahead
+# behind the switch, at most a few back-off lengths.
 RELEASE_TRIES = const(8)
-# Approaches broken off by spikes before the switch counts as missing.
+# Approaches interrupted by spikes before the switch counts as missing.
 SPIKES = const(10)
-# What the record queue holds with room to spare for the ends of a move: 200 m at 80 steps/mm.
+# Longest move that the record queue holds, with room for the ends: 200 m at 80 steps/mm.
 LONGEST_STEPS = const(16_000_000)
-# Seconds at the faster end of a ramp; a ramp from rest then takes twice as long, and the kernel takes less than 214 s.
+# Longest ramp, in seconds at its faster end; a ramp from rest takes twice as long, and the kernel accepts less than 214
+# s.
 LONGEST_S = const(100)
 
 _TO_END = const(0)
@@ -36,7 +36,7 @@ _HALT_AT_SWITCH = const(2)
 
 
 class HomingFault(Exception):
-    """Homing cannot go on: `code` is one of `messages.FAULTS`, `axis` the axis that was moving."""
+    """Homing failed: `code` is one of `messages.FAULTS`, `axis` the axis that was moving."""
 
     def __init__(self, code, axis):
         super().__init__(code, axis)
@@ -45,7 +45,7 @@ class HomingFault(Exception):
 
 
 class AxisSearch:
-    """How to home one axis: rates in steps/s, lengths in steps along the axis."""
+    """Homing parameters and results of one axis: rates in steps/s, lengths in steps along the axis."""
 
     def __init__(self):
         self.end = 0  # 0 no switch, 1 at the low end, 2 at the high end
@@ -53,12 +53,12 @@ class AxisSearch:
         self.slow = 1
         self.accel = 1
         self.backoff = 1
-        self.travel = 0  # how far to look for the switch
+        self.travel = 0  # search distance for the switch
         self.low = 0  # soft limits
         self.high = 0
         self.passes = 0  # result: slow approaches made
         self.spread = 0  # result: steps between the highest and the lowest contact
-        self.drift = 0  # result: steps by which the count had been above the truth; 0 where there was no count before
+        self.drift = 0  # result: steps by which the count was too high; 0 if the position was unknown
 
 
 class HomingRun:
@@ -66,8 +66,8 @@ class HomingRun:
 
     Attributes
     ----------
-    running : a homing is under way.
-    axes : two `AxisSearch`, x and y, with what was found.
+    running : homing is in progress.
+    axes : two `AxisSearch`, x and y, with results.
     """
 
     def __init__(self, port, feeder, pen, guard):
@@ -82,7 +82,7 @@ class HomingRun:
         self._steps = iter(())
         self._cancelled = False
         self._known = 0
-        self._accel = 0  # what the kernel's setting was before
+        self._accel = 0  # the kernel's previous setting
         self.running = False
 
     def configure(self, crossed, passes):
@@ -90,9 +90,9 @@ class HomingRun:
         self._passes = passes
 
     def start(self, mask, known, now_us):
-        """Begin homing the axes in `mask` (bit 0: x, bit 1: y).  The motors are powered and nothing plays.
+        """Start homing the axes in `mask` (bit 0: x, bit 1: y). The motors must be powered and nothing playing.
 
-        `known`: axes whose position was known, so that what homing corrects is drift.
+        `known`: axes with known position, whose correction counts as drift.
         """
         self._cancelled = False
         self._known = known
@@ -105,19 +105,19 @@ class HomingRun:
         self.running = True
 
     def cancel(self):
-        """Come to a controlled stop and give up."""
+        """Stop in a controlled way and cancel."""
         self._cancelled = True
 
     def abort(self):
-        """Give up at once; the player has been halted."""
+        """Cancel at once; the player has been halted."""
         self._finish()
 
     def poll(self, now_us):
-        """Go on; True once finished.
+        """Continue; True when finished.
 
         Raises
         ------
-        HomingFault : it has failed, or (code `NO_FAULT`) has been cancelled.  The pen stands.
+        HomingFault : homing failed or (code `NO_FAULT`) was cancelled. The machine is at rest.
         """
         self._now_us = now_us
         try:
@@ -137,13 +137,13 @@ class HomingRun:
         self._feeder.state[kernel.S_ACCEL] = self._accel
         self._feeder.begin(0)
 
-    # What follows are generators: each `yield` is one turn of the board's loop.
+    # The following methods are generators: each `yield` is one turn of the board's loop.
 
     def _sequence(self, mask):
         self._pen.lift(self._now_us)
         while not self._pen.settled(self._now_us):
             yield
-        yield from self._wait(SETTLE_US)  # the motors may just have been powered
+        yield from self._wait(SETTLE_US)  # the motors may just have been switched on
         for axis in (0, 1):
             self.axes[axis].passes = 0
             self.axes[axis].spread = 0
@@ -155,17 +155,17 @@ class HomingRun:
     def _home(self, axis):
         plan = self.axes[axis]
         toward = -1 if plan.end == 1 else 1
-        # For controlled stops; in motor space, where a crossed-belt rig's motors see more by sqrt 2 (181/128).
+        # For controlled stops, in motor space, where crossed belts add a factor sqrt 2 (181/128).
         accel = plan.accel * 181 // 128 if self._crossed else plan.accel
         self._feeder.state[kernel.S_ACCEL] = max(1, min(accel, kernel.MAX_ACCEL))
-        farthest = plan.travel + 4 * plan.backoff  # the reach, the back-offs on both sides, and some slack
+        farthest = plan.travel + 4 * plan.backoff  # travel, back-offs on both sides, and some reserve
         if self._port.endstop(axis):
             yield from self._release(axis, -toward)
         yield from self._approach(axis, toward * farthest, plan.fast, _STOP_AT_SWITCH)
         yield from self._release(axis, -toward)
         lowest = highest = total = 0
         for done in range(self._passes):
-            # Farther than any back-off has left it: not finding the switch again is a fault.
+            # Farther than any back-off: not finding the switch again is a fault.
             yield from self._approach(axis, toward * RELEASE_TRIES * plan.backoff, plan.slow, _HALT_AT_SWITCH)
             found = self._position(axis)
             lowest = found if done == 0 else min(lowest, found)
@@ -173,7 +173,7 @@ class HomingRun:
             total += found
             away = plan.backoff
             if done + 1 == self._passes:
-                # The last one ends on the limit itself.
+                # The last back-off ends at the limit itself.
                 contact = total // self._passes
                 away = plan.backoff + toward * (found - contact)
             yield from self._move(axis, -toward * away, plan.fast, _TO_END)
@@ -189,7 +189,7 @@ class HomingRun:
         plan.spread = highest - lowest
 
     def _release(self, axis, away):
-        """Move off the switch until it opens, and one back-off further."""
+        """Move off the switch until it opens, and one back-off farther."""
         plan = self.axes[axis]
         for _ in range(RELEASE_TRIES):
             yield from self._move(axis, away * plan.backoff, plan.slow, _TO_END)
@@ -228,7 +228,7 @@ class HomingRun:
         other_was_closed = self._guard.closing(other)
         feeder.begin(0)
         self._push_move(axis, steps, rate)
-        # Nothing in this loop takes memory: a generator of its own for stopping would.
+        # The loop allocates nothing; a separate generator for stopping would.
         stopping = False
         hit_other = False
         while not feeder.ended and not (stopping and feeder.standing()):
@@ -255,10 +255,10 @@ class HomingRun:
             raise HomingFault(messages.WRONG_SWITCH, axis)
 
     def _push_move(self, axis, steps, rate):
-        """Queue a move from rest to rest as ramps: faster, even, slower."""
+        """Queue a move from rest to rest as ramps: acceleration, cruise, deceleration."""
         plan = self.axes[axis]
         sign = -1 if steps < 0 else 1
-        # One step cannot both speed up and slow down.
+        # A single step cannot both accelerate and decelerate.
         n = max(2, min(abs(steps), LONGEST_STEPS, rate * LONGEST_S * 1000))
         accel = plan.accel
         faster = rate * rate // (2 * accel) + 1
@@ -286,7 +286,7 @@ class HomingRun:
                 a = 0
                 b = sign * part
             if self._crossed:
-                # Both motors turn; path speed is measured in motor space, a factor sqrt 2 (181/128) above the axis.
+                # Both motors turn; path speed in motor space is sqrt 2 (181/128) times that of the axis.
                 b = a if axis == 0 else -b
                 a = sign * part
                 v = min(v * 181 // 128, kernel.MAX_SPEED)
@@ -296,7 +296,7 @@ class HomingRun:
             n -= part
 
     def _position(self, axis):
-        """Steps along the axis, in the present count."""
+        """Position along the axis in the present count, steps."""
         state = self._feeder.state
         a = state[kernel.S_A]
         b = state[kernel.S_B]
@@ -305,7 +305,7 @@ class HomingRun:
         return (a - b) >> 1 if axis else (a + b) >> 1
 
     def _shift(self, axis, steps):
-        """Change the count so that every position along the axis reads `steps` more."""
+        """Change the count so that positions along the axis increase by `steps`."""
         state = self._feeder.state
         a = state[kernel.S_A]
         b = state[kernel.S_B]
@@ -322,7 +322,7 @@ class HomingRun:
 
 
 def _floor_root(value):
-    """Floor of the square root of a whole number, of any size."""
+    """Floor of the square root of an integer of any size."""
     if value < 1:
         return 0
     x = value

@@ -1,8 +1,8 @@
-"""The kernel: one ramp in, exactly timed pulse words out. All real-time arithmetic of the board is here.
+"""The kernel: converts a ramp to exactly timed pulse words. It has all real-time arithmetic of the board.
 
-A ramp is a straight piece with constant acceleration: whole steps of both motors and the path speed at its end. Path
-speed is measured in motor step space, in whole steps/s along the straight line (da, db); the speed at a ramp's start
-is the speed at the end of the one before it.
+A ramp is a straight move with constant acceleration: whole steps of both motors and the path speed at its end. Path
+speed is measured in motor step space, in whole steps/s along the straight line (da, db); the speed at a ramp's start is
+the speed at the end of the one before it.
 
 **Duration.** A ramp of length ``d`` steps from ``v0`` to ``v1`` takes ``2 d / (v0 + v1)`` seconds. `load` evaluates
 this as one integer formula (`linewright.program.duration.ramp_ticks` is the same formula on the host), and the last
@@ -10,23 +10,23 @@ step of an undisturbed ramp lands on that tick exactly. So the host knows the du
 
 **Between the ends** the squared speed is linear in the steps: ``w(k) = w0 + (w1 - w0) k / n``. Steps are timed in
 pieces of 1 to 16: constant acceleration over a piece of ``m`` steps takes ``2 m l / (u(k) + u(k + m))``, with ``l`` the
-path length of one step of the dominant motor, and inside a piece the steps are evenly spaced. A piece is only as
-long as the spacing error stays below 1/64 of a step interval: the chord of ``t(k)`` departs from the curve by at most
-``m^2/8 * |t''|``, with ``t'' = -a / v^3`` that is ``m^2 |dw| / (16 n w)`` step intervals, hence the rule
-``4 m^2 |dw| / n <= w``. One root and one division then serve up to 16 steps.
+path length of one step of the dominant motor, and inside a piece the steps are evenly spaced. The length of a piece is
+limited so that the spacing error stays below 1/64 of a step interval: the chord of ``t(k)`` departs from the curve by
+at most ``m^2/8 * |t''|``, with ``t'' = -a / v^3`` that is ``m^2 |dw| / (16 n w)`` step intervals, hence the rule ``4
+m^2 |dw| / n <= w``. One root and one division then serve up to 16 steps.
 
-**Pace.** Hold, slow down and running out of data are one law. The real squared speed ``U`` follows the planned ``W``
-from below: ``U <= W`` (so every corner is taken no faster than planned), ``U`` aims at ``pace^2 W``, it never
-exceeds what lets the pen stop at the end of the known data, and it changes by no more than twice the allowed
+**Pace.** Hold, slow-down and lack of data follow one rule. The real squared speed ``U`` follows the planned ``W`` from
+below: ``U <= W`` (so every corner is taken no faster than planned), ``U`` aims at ``pace^2 W``, it never exceeds the
+speed from which the pen can stop at the end of the known data, and it changes by no more than twice the allowed
 acceleration per step of path. Time is stretched, the path and the steps stay the same.
 
-**Ranges.** Everything fits 32 signed bits. Speeds of a ramp are shifted so that the larger lies in 2^14..2^15-1
-(``s`` below), their squares below 2^30, sums of two below 2^16. Where a product needs more, the comment says what
-bounds it; the tests run the same source with integers that refuse to overflow.
+**Ranges.** Everything fits 32 signed bits. Speeds of a ramp are shifted so that the larger lies in 2^14..2^15-1 (``s``
+below), their squares below 2^30, sums of two below 2^16. Comments give the bounds of larger products; tests run the
+same source with integers that raise on overflow.
 
-The state holds no negative number that viper reads: the Unix build reads 32-bit cells as unsigned.
+Cells that viper reads are never negative, because the Unix build reads 32-bit cells as unsigned.
 
-The module is long because viper folds constants only within a file, so everything that reads the state lives here.
+The module is long because viper folds constants only within a file, so all code that reads the state is here.
 
 Contract: `render` may be called from the main loop only; nothing here allocates (all values are small integers of the
 caller's arrays). Words are described in `WORD LAYOUT`.
@@ -43,11 +43,11 @@ TICK_HZ = const(5_000_000)  # 200 ns: divides both 125 MHz and 150 MHz, the boar
 MAX_STEPS = const(16383)  # per ramp and motor: 2 * 16383 shifted to 15 bits still squares and sums below 2^31
 MAX_SPEED = const(131071)  # steps/s, 17 bits: shifted right by 2 it fills 15 bits
 MAX_ACCEL = const(4194303)  # steps/s^2: (2^22 >> 6) * 23170 stays below 2^31
-PLENTY = const(65535)  # steps: "enough is known beyond this ramp"; also said when a planned rest is known
+PLENTY = const(65535)  # steps: enough path is known beyond this ramp, or a planned rest is known
 FULL_PACE = const(256)
 MAX_WAIT = const((1 << 26) - 1)
 
-# Indices into the state array. The first block is for the caller, the second is the kernel's own.
+# Indices into the state array. The first group is for the caller, the second is private.
 S_PACE = const(0)  # in: asked pace, 0..256
 S_ACCEL = const(1)  # in: steps/s^2 allowed for changes of pace
 S_OVERHEAD = const(2)  # in: ticks of a word beyond its wait
@@ -55,7 +55,7 @@ S_A = const(3)  # out: position of motor A after the last word written, steps
 S_B = const(4)
 S_LEFT = const(5)  # out: steps of the dominant motor left in the ramp
 S_TICKS = const(6)  # out: ticks written by the last render
-S_STILL = const(7)  # out: 1 = standing still inside a ramp (held, or nothing more is known)
+S_STILL = const(7)  # out: 1 = standing still within a ramp (hold, or no more data)
 S_CLEAN = const(8)  # out: 1 = this ramp has been played exactly as planned so far
 
 _V = const(9)  # planned path speed at the end of the ramp, steps/s
@@ -78,8 +78,8 @@ _WR = const(25)  # |w1 - w0| % n
 _W_ERR = const(26)
 _UU = const(27)  # real squared speed at the next step
 _UR = const(28)  # its root, 1/16 units
-_BUDGET = const(29)  # most that _UU may change per step
-_CREEP = const(30)  # scaled speed after one step from rest at _BUDGET, 1/16 units; 0 = not asked for yet
+_BUDGET = const(29)  # largest change of _UU per step
+_CREEP = const(30)  # scaled speed after one step from rest at _BUDGET, 1/16 units; 0 = not computed yet
 _CAP = const(31)  # 1 + dominant steps' worth of path known beyond this ramp, 0 = plenty
 _RHO = const(32)  # path length of one dominant step, 1/2^14 steps (1 .. sqrt 2)
 _TOP = const(33)  # squared larger planned speed of the ramp
@@ -87,28 +87,28 @@ _LG = const(34)  # running piece: log2 of its steps
 _PIECE = const(35)  # running piece: steps left
 _DT = const(36)  # running piece: ticks in all
 _ACC = const(37)  # running piece: steps done * _DT
-_SINCE = const(38)  # running piece: ticks given out so far
+_SINCE = const(38)  # running piece: ticks used so far
 _FINE = const(39)  # the carried remainder is in 1/2^_FINE units
-_DROPPED = const(40)  # what the last speed sum lost to rounding, 1/16 units
+_DROPPED = const(40)  # rounding loss of the last speed sum, 1/16 units
 _CHECK = const(41)  # steps left at which the next piece sets the pace anew for the tick of arrival, 0 = never
 _END16 = const(42)  # planned scaled speed at the end, 1/16 units
 _SIZE = const(43)
 
-# Indices into the array of the queue's counters, an array of its own: the first 32 cells are the cheapest to reach.
+# Indices into the array of the queue's counters, separate because the first 32 cells are the fastest to access.
 Q_MASK = const(0)  # slots of the queue, a power of two, less one
 Q_HEAD = const(1)  # slot of the next record
 Q_QUEUED = const(2)  # records in the queue
-Q_TERMINALS = const(3)  # of them, those at which the path stands still
-Q_OPEN = const(4)  # steps of path behind the last of these, or without one, behind the current ramp
-Q_ENOUGH = const(5)  # records to begin with where no end is known yet
-Q_STARVED = const(6)  # 1 = known path has run out, and the pen has stopped for it
-Q_IN_RUN = const(7)  # 1 = a ramp has been taken since the path last stood still as planned
+Q_TERMINALS = const(3)  # of them, those at which the path is at rest
+Q_OPEN = const(4)  # steps of path after the last of these or, without one, after the current ramp
+Q_ENOUGH = const(5)  # records required for a start while the end is unknown
+Q_STARVED = const(6)  # 1 = the pen has stopped because known path ran out
+Q_IN_RUN = const(7)  # 1 = a ramp has been taken since the last planned standstill
 Q_LOADED_V = const(8)  # planned speed at the end of the ramp taken last
-# The block that is being filled.
+# The block being filled.
 Q_COUNT = const(9)  # words in it
 Q_SPENT = const(10)  # ticks in them
-Q_END = const(11)  # place in `ends` for the next record's end
-Q_END_STOP = const(12)  # where this block's places end
+Q_END = const(11)  # index in `ends` for the next record's end
+Q_END_STOP = const(12)  # end of this block's indices
 QUEUE_SIZE = const(13)
 
 
@@ -123,7 +123,7 @@ def new_state(overhead_ticks=0):
 
 
 def rest(state):
-    """The path stands still here: the next ramp starts from speed 0. Only between ramps."""
+    """The path is at rest here: the next ramp starts at speed 0. Only between ramps."""
     state[_V] = 0
     state[_U] = 0
     state[S_LEFT] = 0
@@ -142,7 +142,7 @@ def root(value: int, guess: int) -> int:
     """Nearest whole square root of 0 <= value < 2^30 by Newton's rule from any guess >= 1."""
     x = guess
     y = (x + value // x) >> 1
-    # From below, the first iteration jumps above the root; from above, it falls until it meets the floor.
+    # From below, the first iteration jumps above the root; from above, it decreases until it reaches the floor.
     if y > x:
         x = y
         y = (x + value // x) >> 1
@@ -156,10 +156,10 @@ def root(value: int, guess: int) -> int:
 
 @micropython.viper
 def _root16(value: int, guess16: int) -> int:
-    """Sixteen times the square root of 0 < value < 2^30, to a unit or so, near a guess of the same scale.
+    """Sixteen times the square root of 0 < value < 2^30, to about a unit, near a guess of the same scale.
 
-    Whole roots would not do: half a unit in each, over a ramp of thousands of steps, adds up to a visible part of a
-    step interval, which the last step would have to make up for.
+    Integer roots are not accurate enough: errors of half a unit, over a ramp of thousands of steps, add up to a visible
+    part of a step interval at the last step.
     """
     if guess16 < 16:
         guess16 = 32768
@@ -174,14 +174,14 @@ def _root16(value: int, guess16: int) -> int:
 
 @micropython.viper
 def extend(state: ptr32, beyond_steps: int):
-    """Say how much path (floor of its length in steps, at most PLENTY) is known beyond the current ramp.
+    """Set the length of known path beyond the current ramp (floor in steps, at most PLENTY).
 
-    PLENTY also stands for "a planned rest is known": the plan itself brakes for that.
+    PLENTY also means that a planned rest is known: the plan itself brakes for that.
     """
     cap = 0
     if beyond_steps < PLENTY:
         cap = (beyond_steps << 14) // state[_RHO] + 1
-        # Braking from the ramp's top speed needs top/budget steps; with more known there is nothing to mind.
+        # Braking from the ramp's top speed needs top/budget steps; with more known path there is no limit.
         if cap > state[_TOP] // state[_BUDGET] + 1:
             cap = 0
     state[_CAP] = cap
@@ -189,9 +189,9 @@ def extend(state: ptr32, beyond_steps: int):
 
 @micropython.viper
 def load(state: ptr32, da: int, db: int, v_end: int, beyond_steps: int) -> int:
-    """Make ready the next ramp; returns its dominant steps, or 0 if it cannot be played.
+    """Prepare the next ramp; returns its dominant steps, or 0 if it cannot be played.
 
-    0 means: no steps at all, no speed at either end, or so slow that it outlasts 2^30 ticks. Nothing changes then.
+    0 means: no steps, no speed at either end, or longer than 2^30 ticks. The state is unchanged then.
     """
     pattern = 0
     a = da
@@ -245,14 +245,14 @@ def load(state: ptr32, da: int, db: int, v_end: int, beyond_steps: int) -> int:
         x <<= 1
         y <<= 1
     total = x * x + y * y
-    h = x + (y * y) // (x << 1)  # an upper bound of the root, so that Newton's rule falls to its floor
+    h = x + (y * y) // (x << 1)  # an upper bound of the root, so that Newton's method decreases to its floor
     g = (h + total // h) >> 1
     while g < h:
         h = g
         g = (h + total // h) >> 1
     rho = (h << 14) // x
 
-    # Ticks * scaled speed per step: 2 * TICK_HZ * rho / 2^14 * 2^s = 78125 * rho * 2^(s - 7), kept in two parts.
+    # Ticks * scaled speed per step: 2 * TICK_HZ * rho / 2^14 * 2^s = 78125 * rho * 2^(s - 7), stored in two parts.
     g = 78125 * rho
     if s >= 7:
         high = g >> (21 - s)
@@ -271,7 +271,7 @@ def load(state: ptr32, da: int, db: int, v_end: int, beyond_steps: int) -> int:
         return 0
     state[_T] = n * ((x << 14) + g) + (n * y) // both_speeds
 
-    # What the squared speed may change per step when the pace changes: 2 * accel * rho, scaled by 2^2s.
+    # Largest change of squared speed per step when the pace changes: 2 * accel * rho, scaled by 2^2s.
     x = state[S_ACCEL]
     if x < 65536:
         g = (x * rho) >> 13
@@ -291,7 +291,7 @@ def load(state: ptr32, da: int, db: int, v_end: int, beyond_steps: int) -> int:
     state[_BUDGET] = g
     state[_CREEP] = 0
 
-    # The real speed carried over; equal to the planned one unless the pace has been below full.
+    # The real speed carried over; equal to the planned one unless the pace has been below 1.
     x = state[_U]
     if x == v0 << 8:
         state[S_CLEAN] = 1
@@ -321,7 +321,7 @@ def load(state: ptr32, da: int, db: int, v_end: int, beyond_steps: int) -> int:
         y = 1
     state[_W] = w0
     state[_SLOWING] = y
-    # Only where the last step is the shortest could what rounding has left over be a visible part of it.
+    # Only if the last step is the shortest could the accumulated rounding be a visible part of it.
     state[_CHECK] = (n >> 2) * (1 - y)
     g = x // n
     state[_WQ] = g
@@ -348,7 +348,7 @@ def load(state: ptr32, da: int, db: int, v_end: int, beyond_steps: int) -> int:
     state[_PIECE] = 0
     state[S_STILL] = 0
     state[S_LEFT] = n
-    # As `extend` does; a call would cost more than all of this.
+    # As in `extend`, inlined for speed.
     x = 0
     if beyond_steps < PLENTY:
         x = (beyond_steps << 14) // rho + 1
@@ -360,11 +360,11 @@ def load(state: ptr32, da: int, db: int, v_end: int, beyond_steps: int) -> int:
 
 @micropython.viper
 def _correct(state: ptr32):
-    """Spread what rounding has added up to over the steps that are left.
+    """Distribute the accumulated rounding error over the remaining steps.
 
-    Constant acceleration over them takes ``left * _P / (mean of both speeds)``; solved for ``_P`` with the time
-    that is really left. Called again with a quarter of the steps, so that little is over for the last one.
-    Ranges: a step takes less than 2^26 ticks, so its high digit times a speed sum of 16 bits stays below 2^28.
+    Constant acceleration over them takes ``left * _P / (mean of both speeds)``; solved for ``_P`` with the true
+    remaining time. Called again with a quarter of the steps left, so that little remains for the last one. Ranges: a
+    step takes less than 2^26 ticks, so its high digit times a speed sum of 16 bits stays below 2^28.
     """
     left = state[S_LEFT]
     state[_CHECK] = left >> 2
@@ -378,9 +378,9 @@ def _correct(state: ptr32):
 
 @micropython.viper
 def _next_piece(state: ptr32) -> int:
-    """Time the next piece while the pen is below the plan or kept from it; its steps, or 0 if it stands still here.
+    """Time the next piece while the pen is slower than planned; returns its steps, or 0 at a standstill.
 
-    `render` times the undisturbed pieces itself, by the same arithmetic.
+    `render` times undisturbed pieces itself, with the same arithmetic.
 
     Ranges: _PH < 2^24, and _PH < 2^16 where a piece has more than one step, so _PH << (lg + fine) < 2^28; remainders
     of a division by a speed sum stay below 2^16, shifted by 14 below 2^30, plus _PL << 8 < 2^22 and the carried
@@ -396,7 +396,7 @@ def _next_piece(state: ptr32) -> int:
     pace = state[S_PACE]
     cap = state[_CAP] - 1  # -1 = plenty
 
-    # The longest piece that keeps the even spacing true; single steps below about 300 steps/s.
+    # The longest piece within the spacing error; single steps below about 300 steps/s.
     lg = 4
     limit = wq
     if budget > limit:
@@ -429,7 +429,7 @@ def _next_piece(state: ptr32) -> int:
         cap += left - m
         if cap <= goal // budget:
             goal = budget * cap
-    change = budget << lg  # lg > 0 only where budget << 10 fits below u2
+    change = budget << lg  # lg > 0 only if budget << 10 is below u2
     if goal < u2 - change:
         goal = u2 - change
     if goal > u2 + change:
@@ -444,8 +444,7 @@ def _next_piece(state: ptr32) -> int:
     if goal > 0:
         u_next = int(_root16(goal, u))
     both = u + u_next
-    # Below the speed of a first step from rest, speed means nothing to a stepper: do not crawl slower than that,
-    # unless the plan does.
+    # Below the speed of a first step from rest a stepper has no meaningful speed: do not go slower, unless planned.
     limit = state[_CREEP]
     if limit == 0:
         limit = int(_root16(budget, 0))
@@ -463,10 +462,10 @@ def _next_piece(state: ptr32) -> int:
     if both <= high >> 7:
         both = (high >> 7) + 1  # at most 2^25 ticks a step
 
-    # ticks = m * (_PH, _PL) / (both / 16), in two digits of 14 bits, with 16 times the numerator where it fits.
+    # ticks = m * (_PH, _PL) / (both / 16), in two digits of 14 bits, with 16 times the numerator if it fits.
     fine = 4
     if both > 65535:
-        # What the shift drops, the next piece gets: the times add up as if nothing were dropped.
+        # Bits dropped by the shift are carried to the next piece, so that the times add up.
         both += state[_DROPPED]
         state[_DROPPED] = both & 15
         both >>= 4
@@ -507,12 +506,12 @@ def _next_piece(state: ptr32) -> int:
 
 @micropython.viper
 def render(state: ptr32, words: ptr32, at: int, room: int, budget_ticks: int) -> int:
-    """Write the next pulse words of the ramp to ``words[at:]``; returns how many.
+    """Write the next pulse words of the ramp to ``words[at:]``; returns their number.
 
-    Ends at the end of the ramp, after ``room`` words, once ``budget_ticks`` have been written, or at a standstill.
-    The words do not depend on how the ramp is cut into calls.
+    It stops at the end of the ramp, after ``room`` words, after ``budget_ticks``, or at a standstill. The words do not
+    depend on how the ramp is divided into calls.
     """
-    # The index of the next word lives in `at`, because viper keeps its first three arguments in registers.
+    # The index of the next word is kept in `at`, because viper keeps its first three arguments in registers.
     begin = at
     end = at + room
     ticks = 0
@@ -532,8 +531,8 @@ def render(state: ptr32, words: ptr32, at: int, room: int, budget_ticks: int) ->
         if piece == 0:
             w = state[_W]
             if undisturbed and state[_UU] == w:
-                # What `_next_piece` does when the pen follows the plan, written out here: the three calls would cost
-                # more than all the rest.
+                # As in `_next_piece` when the pen follows the plan, inlined: three calls would cost more than all the
+                # rest.
                 u = state[_UR]
                 high = state[_PH]
                 limit = state[_WQ]
@@ -559,7 +558,7 @@ def render(state: ptr32, words: ptr32, at: int, room: int, budget_ticks: int) ->
                     if state[_SLOWING]:
                         limit = 0 - limit
                     w += limit
-                    # Sixteen times the root of w, as `_root16` finds it.
+                    # Sixteen times the root of w, as in `_root16`.
                     u_next = 0
                     if w > 0:
                         part = w
@@ -647,7 +646,7 @@ def render(state: ptr32, words: ptr32, at: int, room: int, budget_ticks: int) ->
             wait = (acc >> lg) - since - overhead
             since = acc >> lg
             if wait < 0:
-                ticks -= wait  # faster than the player can go; the host's limits never ask for it
+                ticks -= wait  # faster than the player; excluded by the host's limits
                 wait = 0
             err -= minor
             if err < 0:
@@ -679,7 +678,7 @@ def render(state: ptr32, words: ptr32, at: int, room: int, budget_ticks: int) ->
     state[S_B] += b_steps
 
     if left == 0 and count > 0:
-        # Hand the real speed over to the next ramp.
+        # Pass the real speed to the next ramp.
         if state[_UU] == state[_W]:
             state[_U] = state[_V] << 8
         else:
@@ -692,13 +691,13 @@ def render(state: ptr32, words: ptr32, at: int, room: int, budget_ticks: int) ->
             if u > state[_V] << 8:
                 u = state[_V] << 8
             if state[_CAP] == 1:
-                u = 0  # nothing is known beyond: what is left of the speed is rounding
+                u = 0  # no path is known beyond: the remaining speed is rounding
             state[_U] = u
     return count
 
 
-# How `fill` ended: the block is full; the queue is empty; the next record is not a ramp; the path stands, and is to;
-# too little is known for a start; the ramp cannot be played; the pen stands in mid-ramp.
+# How `fill` ended: block full; queue empty; next record is no ramp; path at rest as planned; too little known for a
+# start; ramp unplayable; pen at a standstill within a ramp.
 FULL = const(0)
 EMPTY = const(1)
 OTHER = const(2)
@@ -706,7 +705,7 @@ STANDS = const(3)
 TOO_LITTLE = const(4)
 UNPLAYABLE = const(5)
 STILL = const(6)
-# Kind and number of a record in the queue: `linewire.records` says how it lies there.
+# Kind and number of a record in the queue: see `linewire.records` for the layout.
 _KIND_SHIFT = const(28)
 
 
@@ -724,8 +723,9 @@ def fill(
 ) -> int:
     """Take ramps from the queue and render them until the block has ``room`` words or ``budget`` ticks.
 
-    One call does what a turn of the loop needs: calls from bytecode cost more than the ramps themselves.  Where each
-    record ends in the block is noted in ``ends``.  Returns why it stopped; may be called again for the same block.
+    One call does the work of a turn of the loop, because calls from bytecode cost more than the ramps themselves. The
+    end of each record in the block is stored in ``ends``. Returns why it stopped; may be called again for the same
+    block.
     """
     ended = 0
     count = int(queue[Q_COUNT])
@@ -751,8 +751,8 @@ def fill(
             if v >> _KIND_SHIFT:
                 ended = OTHER
                 break
-            # From a standstill, wait until the path's end is known or a good part of it; else a slow host would make
-            # the pen start and stop in small hops.
+            # From a standstill, wait until the path's end is known or a good part of it; otherwise a slow host would
+            # make the pen start and stop repeatedly.
             if standing and enough == 0:
                 ended = TOO_LITTLE
                 break
@@ -790,9 +790,9 @@ def fill(
 
 
 def delay(state, words, at, room, ticks):
-    """Write delay words for exactly ``ticks``; returns how many. Less than one word's overhead is not written.
+    """Write delay words for exactly ``ticks``; returns their number. Less than one word's overhead is not written.
 
-    The caller keeps ``ticks`` below ``room * 2^26``.
+    The caller must keep ``ticks`` below ``room * 2^26``.
     """
     overhead = state[S_OVERHEAD]
     longest = MAX_WAIT + overhead
@@ -802,7 +802,7 @@ def delay(state, words, at, room, ticks):
         if part > longest:
             part = longest
             if ticks - part < overhead:
-                part -= overhead  # leave the last word enough to be written
+                part -= overhead  # leave enough for the last word
         words[at + count] = (part - overhead) << 4
         ticks -= part
         count += 1
@@ -811,7 +811,7 @@ def delay(state, words, at, room, ticks):
 
 @micropython.viper
 def tally(words: ptr32, at: int, count: int, overhead: int, sums: ptr32):
-    """Add what ``words[at:at + count]`` do: sums[0], sums[1] steps of A and B; sums[2] seconds, sums[3] ticks."""
+    """Add the effect of ``words[at:at + count]``: sums[0], sums[1] steps of A and B; sums[2] seconds, sums[3] ticks."""
     a = 0
     b = 0
     seconds = sums[2]

@@ -1,8 +1,8 @@
-"""The pen's height: what the servo has been told, and whether the pen has got there.
+"""The pen's height: the servo's last pulse, and whether the pen has arrived.
 
-While a program plays, the player sets the servo itself, between two blocks, so that pen and path stay in step; `note`
-tells this object what it did.  Everything else (start, hold, fault, end) goes through `lift` and `lower`, which are
-followed by a wait that is not part of the plan.
+While a program plays, the player sets the servo itself between two blocks, so that pen and path stay in step; `note`
+records it here. All other pen moves (start, hold, fault, end) use `lift` and `lower`, followed by a wait outside the
+plan.
 """
 
 from linewire.compat import ticks_add, ticks_diff
@@ -13,7 +13,7 @@ class PenServo:
 
     Attributes
     ----------
-    us : pulse width the servo has been told last, 0 = no pulses yet (the pen is where it was left).
+    us : last pulse width; 0 = no pulses yet (the pen is where it was left).
     """
 
     def __init__(self, port):
@@ -31,11 +31,11 @@ class PenServo:
         self._lower_us = lower_ms * 1000
 
     def is_up(self):
-        """The pen has been told to be up.  Any other height may touch the paper."""
+        """Whether the last pulse was the raised height. Any other height may touch the paper."""
         return self.us != 0 and self.us == self._up_us
 
     def note(self, us):
-        """The player has set the servo, and the plan has waited for it."""
+        """Record that the player has set the servo, with the dwell in the plan."""
         self.us = us
         self._moving = False
 
@@ -45,12 +45,12 @@ class PenServo:
             self._move(self._up_us, self._lift_us, now_us)
 
     def lower(self, us, now_us):
-        """Go to height `us`, unless the pen is there."""
+        """Move to height `us`, unless the pen is there."""
         if self.us != us:
             self._move(us, self._lift_us if us == self._up_us else self._lower_us, now_us)
 
     def settled(self, now_us):
-        """True once the pen has had its time to arrive."""
+        """True once the pen has had time to arrive."""
         if self._moving and ticks_diff(now_us, self._arrives_us) >= 0:
             self._moving = False
         return not self._moving

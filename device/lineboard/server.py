@@ -1,8 +1,8 @@
-"""The board's end of the link: bytes to requests, answers and reports to bytes.
+"""The board's end of the link: received bytes become requests; answers and reports become bytes.
 
-`MOVES` is the hot path and allocates nothing; every other message goes through `messages.decode` and the table of
-requests.  Records are worked off a few per turn of the loop, so that the player is looked after in between.  A whole
-window of them takes up to half a second, so an `ABANDON` or `CUT` makes what waits in front of it worthless at once.
+`MOVES` is the hot path and allocates nothing; all other messages go through `messages.decode` and the table of
+requests. Records are decoded in batches, a few per turn of the loop, so that the player is served in between. A whole
+window takes up to half a second, so an `ABANDON` or `CUT` invalidates the records waiting before it at once.
 """
 
 from array import array
@@ -14,22 +14,22 @@ from linewire.endpoint import Endpoint, copy_bytes
 from linewire.framing import HEADER
 
 _CHUNK = const(512)
-# Records per turn: as many as a usual frame holds.  A frame of the smallest records holds 632, and reading all of these
-# at once would keep the player waiting.
+# Records per turn: as many as a usual frame has. A frame of the smallest records has 632; decoding all of these at once
+# would delay the player.
 _BATCH = const(96)
-# A grant that has grown by this much is worth an acknowledgement of its own: about what one frame holds.
+# Growth of the grant that justifies a separate acknowledgement: about a frame.
 _GRANT_NEWS = const(64)
-# The host has been told of room for this many records more than it has sent, so that its next frame fits for certain.
+# Records granted beyond those sent, so that the host's next frame certainly fits.
 _OWED = records.MOST
-# How often progress is reported while drawing.
+# Interval of progress reports while drawing.
 _REPORT_US = const(100_000)
-# The port's own buffer is full; it empties at some 100 bytes per millisecond on a USB port.
+# Retry interval when the port's buffer is full; a USB port sends about 100 bytes per millisecond.
 _UNSENT_US = const(1_000)
 _I32 = const(1 << 31)
 
 
 class Server:
-    """Talks to the host for a `Board`."""
+    """Communicates with the host for a `Board`."""
 
     def __init__(self, board, port, version, digest, session):
         self._board = board
@@ -40,12 +40,12 @@ class Server:
         self.endpoint = Endpoint(session, False, now_us, report_size=messages.REPORT_SIZE)
         self._chunk = bytearray(_CHUNK)
         self._records = records.new_state(feeder.MASK)
-        self._reading = False  # the endpoint's message is a payload with records left to read
+        self._reading = False  # the endpoint's message is a payload with records left to decode
         self._report = array("i", [0] * len(messages.REPORT))
-        self._outbox = []  # messages for which the endpoint had no slot, [(kind, payload)]
-        self._unsent = 0  # bytes at the start of endpoint.wire that the port has not taken
+        self._outbox = []  # messages waiting for a free slot, [(kind, payload)]
+        self._unsent = 0  # bytes at the start of endpoint.wire not accepted by the port yet
         self._more = False  # messages are waiting in the endpoint
-        self._stir = True  # the endpoint may have something to say
+        self._stir = True  # the endpoint may have something to send
         self._openings = 0
         self._probing = False
         self._asked = False
@@ -68,10 +68,8 @@ class Server:
             messages.IDENTIFY: self._identify,
         }
 
-    # Called by the board in every turn of its loop.
-
     def receive(self, now_us):
-        """Take in what has come and act on it; True if the host has been heard."""
+        """Receive bytes and act on messages; True if the host has been heard."""
         endpoint = self.endpoint
         heard = False
         n = self._port.read_into(self._chunk)
@@ -89,7 +87,7 @@ class Server:
             self._told_state = -1
             self._reading = False
             self._board.new_host()
-        # With answers waiting for a slot, nothing more is taken; the host's acknowledgement wakes the loop then.
+        # With answers waiting for a slot, no more messages are taken; the host's acknowledgement then wakes the loop.
         self._more = bool(self._outbox)
         while not self._outbox:
             if not self._reading:
@@ -113,7 +111,7 @@ class Server:
         return heard
 
     def transmit(self, now_us):
-        """Write what is due."""
+        """Send what is due."""
         endpoint = self.endpoint
         board = self._board
         while self._outbox and endpoint.can_send:
@@ -139,7 +137,7 @@ class Server:
         while True:
             n = endpoint.produce(now_us)
             if n == 0 and self._asked:
-                # The report that was asked for comes behind the answer, so that it is certainly newer.
+                # The requested report is sent after the answer, so that it is certainly newer.
                 self._asked = False
                 endpoint.push()
                 n = endpoint.produce(now_us)
@@ -147,24 +145,24 @@ class Server:
                 return
 
     def probe(self):
-        """Make the host show that it is there."""
+        """Request a sign of life from the host."""
         if not self._probing:
             self._probing = True
             self.endpoint.probe()
 
     def expecting(self):
-        """The host owes something: an acknowledgement, or records for which it knows that there is room."""
+        """Whether the host is expected to send: an acknowledgement, or records for granted room."""
         if self._probing or self.endpoint.awaiting:
             return self.endpoint.linked and not self._board.silent()
         board = self._board
         if not board.accepts_records() or board.silent() or board.feeder.ending():
             return False
         if board.feeder.last_kind == feeder.REST:
-            return False  # a rest comes between pens: the host may be waiting for its user
+            return False  # a rest between pens: the host may be waiting for its user
         return self._told_granted - board.feeder.taken >= _OWED
 
     def sleep_us(self, now_us, longest_us):
-        """How long the loop may sleep for the link's sake, at most `longest_us`."""
+        """Longest sleep of the loop as required by the link, at most `longest_us`."""
         if self._more and not self._outbox:
             return 0
         if self._unsent:
@@ -173,8 +171,6 @@ class Server:
         if deadline_us is None:
             return longest_us
         return min(max(ticks_diff(deadline_us, now_us), 0), longest_us)
-
-    # Called by the board when something happens.
 
     def event(self, code, value):
         self._say("event", code=code, value=value)
@@ -195,19 +191,17 @@ class Server:
             y_drift_steps=y.drift,
         )
 
-    # Requests.
-
-    # Records: neither of these allocates anything unless there is something to refuse.
+    # Records: these methods allocate only to refuse something.
 
     def _open_moves(self):
-        """Look at the payload that has come; True if it has records to be queued."""
+        """Open the payload that has arrived; True if it has records to be queued."""
         board = self._board
         queue = board.feeder
         body = self.endpoint.body
         at = HEADER + 4
         end = self.endpoint.length
         if not board.accepts_records():
-            return False  # under way when the program ended or stopped by itself; the report says why
+            return False  # in transit when the program ended or stopped by itself; the report says why
         if end <= at:
             self._refuse(messages.MOVES, 0, messages.OUT_OF_RANGE, end - HEADER, 5, messages.PAYLOAD)
             return False
@@ -256,7 +250,7 @@ class Server:
             return
         reason = self._requests[kind](fields)
         if reason is None:
-            return  # answered already, or later
+            return  # already answered, or answered later
         if reason == messages.NO_REASON:
             self._say("done", request=request)
         else:
@@ -268,7 +262,7 @@ class Server:
             version = messages.PROTOCOL
             self._refuse(messages.HELLO, 1, messages.OTHER_VERSION, fields["protocol"], version, version)
             return
-        # A host with another digest is answered all the same: it compares, and can then say what to do.
+        # A host with another digest is answered, too: it compares, and can then advise the user.
         port = self._port
         self._say(
             "greeting",
@@ -321,8 +315,6 @@ class Server:
         self._asked = True
         return messages.NO_REASON
 
-    # Small parts.
-
     def _granted(self):
         return self._board.feeder.granted() if self._board.accepts_records() else 0
 
@@ -347,7 +339,7 @@ class Server:
 
     def _say(self, name, **values):
         if not self.endpoint.linked:
-            return  # nobody to tell; the report will
+            return  # no session; the report has it
         kind = messages.message_id(name)
         payload = messages.encode(name, **values)
         if self._outbox or not self.endpoint.can_send:
@@ -368,10 +360,10 @@ class Server:
         )
 
     def _flush(self, n):
-        """Hand the first `n` bytes of the wire buffer to the port; True if it took them all."""
+        """Pass the first `n` bytes of the wire buffer to the port; True if it accepted all."""
         wire = self.endpoint.wire
         sent = self._port.write(wire, n)
         self._unsent = n - sent
         if sent < n:
-            copy_bytes(wire, 0, wire, sent, n - sent)  # ascending, so the two may overlap
+            copy_bytes(wire, 0, wire, sent, n - sent)  # ascending, so overlap is allowed
         return sent == n

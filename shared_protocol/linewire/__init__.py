@@ -1,1 +1,1 @@
-"""The wire between the laptop and the board; runs unchanged on CPython and on MicroPython."""
+"""The protocol between laptop and board; runs unchanged on CPython and on MicroPython."""

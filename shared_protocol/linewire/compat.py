@@ -1,10 +1,10 @@
-"""What CPython and MicroPython spell differently, and time arithmetic that survives the wrap.
+"""Differences between CPython and MicroPython, and wrap-safe time arithmetic.
 
 Viper functions are written once. Under MicroPython the literal decorator ``@micropython.viper`` compiles them to
-machine code; here, under CPython, the decorator returns the function as it is and the pointer casts return the
-buffer as it is. A plain ``array`` is already strict in two ways that matter: it refuses an index past its end and a
-value that does not fit its type. The tests add the third, 32-bit overflow in between, by calling the same functions
-with checked integers.
+machine code; here, under CPython, the decorator returns the function as it is and the pointer casts return the buffer
+as it is. A plain ``array`` is already strict in two ways that matter: it refuses an index past its end and a value that
+does not fit its type. The tests add a third, overflow of 32-bit intermediates, by calling the same functions with
+checked integers.
 """
 
 try:
@@ -15,41 +15,42 @@ try:
 
     collect = gc.collect
 
-    # Viper knows these names by itself; the assignments only satisfy the import lists of modules that need
-    # them under CPython.
+    # Viper knows these names itself; the assignments only satisfy imports under CPython.
     ptr8 = ptr16 = ptr32 = uint = int
 except ImportError:
 
-    class micropython:  # noqa: N801 -- stands in for the module of that name
+    class micropython:  # noqa: N801 -- replaces the module of that name
         """The parts of MicroPython's ``micropython`` module that our code uses."""
 
         @staticmethod
         def viper(function):
-            """Under CPython the function stays what it is."""
+            """Returns the function unchanged under CPython."""
             return function
 
         native = viper
 
         @staticmethod
         def heap_lock():
-            """CPython cannot lock its heap."""
+            """Does nothing: CPython's heap cannot be locked."""
             return None
 
         @staticmethod
         def heap_unlock():
-            """CPython cannot lock its heap."""
+            """Does nothing: CPython's heap cannot be locked."""
             return None
 
         @staticmethod
         def kbd_intr(_character):
-            """CPython has its own keyboard interrupt."""
+            """Does nothing: CPython has its own keyboard interrupt."""
             return None
 
     def const(value):
         return value
 
     def collect():
-        """CPython frees what is no longer used at once; looking through the heap of a large process takes a second."""
+        """Does nothing: CPython frees unused objects at once, and a full collection of a large process takes a
+        second.
+        """
         return None
 
     def ptr8(buffer):
@@ -61,8 +62,8 @@ except ImportError:
         return value
 
 
-# Microsecond counters of the boards wrap after 2^30 us, which is 17.9 minutes.  On a 32-bit board, 2^30 and what lies
-# beyond is an object, so nothing below computes with it.
+# Microsecond counters of the boards wrap after 2^30 us, which is 17.9 minutes. On a 32-bit board, integers of 2^30 and
+# above are heap objects, so nothing below computes with them.
 TICKS_PERIOD = const(1 << 30)
 _LAST = const((1 << 30) - 1)
 _HALF = const(1 << 29)

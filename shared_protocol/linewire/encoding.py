@@ -1,7 +1,7 @@
-"""The plain encoder of records: the other half of `linewire.records`, which gives the format.
+"""The plain encoder of records, counterpart of `linewire.records`, which defines the format.
 
-It stays on the host, because a board only reads records.  Both interpreters run it, so that the tests of the board can
-write what the board reads.  The host's vectorised encoder, `linewright.program.packing`, gives the same bytes.
+It is used on the host only, because a board only decodes records. It runs on both interpreters, so that tests on the
+board can encode. The host's vectorised encoder, `linewright.program.packing`, gives the same bytes.
 """
 
 from linewire.compat import const
@@ -24,7 +24,7 @@ from linewire.records import (
     SHORT_SPEEDS,
 )
 
-# The orders are fitted to this many records from the frame's first on, about what one frame holds.
+# The orders are chosen for this many records from the frame's first on, about a frame.
 WINDOW = const(64)
 
 
@@ -48,7 +48,7 @@ def _bit_length(number: int) -> int:
 
 
 class RecordError(ValueError):
-    """A record cannot be written: ``index`` of the record, and what is wrong with it in the message."""
+    """A record cannot be encoded: its ``index``, and the reason in the message."""
 
     def __init__(self, index: int, message: str) -> None:
         super().__init__("record {}: {}".format(index, message))
@@ -56,7 +56,7 @@ class RecordError(ValueError):
 
 
 def check_record(index: int, record: "tuple[int, int, int, int]", speed: int) -> None:
-    """Refuse a record that does not fit the format.  ``speed`` is the one at its start.
+    """Refuse a record that does not fit the format. ``speed`` is the one at its start.
 
     Raises
     ------
@@ -89,11 +89,10 @@ def encode_payload(
 ) -> "tuple[bytes, int]":
     """One payload with as many records as fit: (payload, index of the next record).
 
-    ``begin`` is the record that the program began, or was carried on, with.
+    ``begin`` is the record with which the program started or was resumed.
 
     A record is ``(kind, first, second, v_end)``: da, db and end speed of a ramp; servo_us, dwell_ms, 0 of a pen action;
-    ticks, 0, 0 of a rest; zeros for the end.  This is the plain encoder that both interpreters run; the host's
-    vectorised one, `linewright.program.packing`, gives the same bytes.
+    ticks, 0, 0 of a rest; zeros for the end. Runs on both interpreters.
 
     >>> payload, following = encode_payload([(0, 30, -2, 500), (0, 30, -2, 0), (3, 0, 0, 0)], 0)
     >>> payload.hex(), following
@@ -133,14 +132,14 @@ def encode_payload(
 
 
 class _History:
-    """What the decoder knows before a record."""
+    """The decoder's state before a record."""
 
     def __init__(self, records: "list[tuple[int, int, int, int]]", start: int, begin: int) -> None:
         self.speed = 0
         self.da = 0
         self.db = 0
-        self.pens = ((0, 0), (0, 0))  # the last two pen actions with a dwell, older first
-        # Far enough back to meet two pen actions and a ramp; a short program is simply read from its beginning.
+        self.pens = ((0, 0), (0, 0))  # the last two pen actions with dwell, older first
+        # Go back far enough to meet two pen actions and a ramp, or to the start of a short program.
         index = start
         seen = 0
         ramps = 0
@@ -208,7 +207,7 @@ def _code(number: int, order: int) -> "tuple[int, int]":
 def _choose(
     records: "list[tuple[int, int, int, int]]", start: int, history: _History
 ) -> "tuple[tuple[int, int, int, int], int]":
-    """Orders and mode that make the next WINDOW records shortest; the smaller where equal.
+    """Orders and mode that make the next WINDOW records shortest; the smaller ones in case of a tie.
 
     Raises
     ------
@@ -223,7 +222,7 @@ def _choose(
     speed, da, db = history.speed, history.da, history.db
     index = start
     for record in records[start : start + WINDOW]:
-        # Only numbers within their ranges have code lengths.
+        # Code lengths are defined only for numbers within their ranges.
         check_record(index, record, speed)
         index += 1
         kind, first, second, v_end = record
@@ -266,7 +265,7 @@ def _choose(
 
 
 def _best_order(numbers: "list[int]") -> "tuple[int, int]":
-    """The order that writes the numbers shortest, the smaller where equal, and the bits they take."""
+    """The order that encodes the numbers in the fewest bits (the smaller in case of a tie), and the bits."""
     best = 0
     shortest = -1
     for order in range(HIGHEST_ORDER + 1):

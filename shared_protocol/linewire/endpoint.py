@@ -1,24 +1,24 @@
-"""One end of the link, without I/O and without a clock: bytes and microseconds in, messages and bytes out.
+"""One end of the link, without I/O and without a clock: bytes and times in, messages and bytes out.
 
-Host and board run this same class.  It delivers every message of the other end exactly once and in order over a wire
-that damages, loses, doubles, reorders or delays, or it says that the other end is not the one it was (``parted``).
+Host and board use the same class. It delivers every message of the other end exactly once and in order over a link that
+damages, loses, doubles, reorders or delays frames, or it reports that the other end has restarted (``parted``).
 
-Sliding window with selective repeat: each end keeps what it has sent until that is acknowledged; an acknowledgement
-names the next sequence number missing, a bitmap of what has come beyond it, and the first number that there is no
-room for (the credit).  A frame counts as lost when one sent after it has arrived, or when nothing has come back for
-the retransmission time, which follows RFC 6298 in integer microseconds.
+Sliding window with selective repeat: each end keeps sent messages until they are acknowledged; an acknowledgement has
+the next missing sequence number, a bitmap of those received beyond it, and the first number without room (the credit).
+A frame counts as lost when one sent after it has arrived, or when it is not acknowledged within the retransmission
+timeout of RFC 6298, in integer microseconds.
 
-Sessions: each end has a 16-bit number, drawn at its start.  Ordinary frames carry both, mixed as ``own ^ peer``, so
-a frame that was meant for an earlier start of either end is never taken for a new one.  A call alone changes nothing
-on the board, because it may come from a host that is gone: the board offers a session under a number that it has not
-used since it started, and serves whoever names that number back.  `linewire.transitions` has the
-life of a session as a table, and a test drives this class through each of its rows.
+Sessions: each end has a 16-bit number, drawn at its start. Ordinary frames carry both, combined as ``own ^ peer``, so a
+frame for an earlier start of either end is never accepted. A call alone changes nothing on the board, because it may
+come from a former host: the board offers a session under a number unused since its start, and serves the host that
+returns that number. `linewire.transitions` has the states of a session as a table, and a test drives this class through
+each of its rows.
 
-Times are microseconds of any counter that wraps at 2^30 (`linewire.compat`).  Call `produce` or `to_send` at least
-once in 4 minutes, or the wrap may hide how long ago something was.
+Times are microseconds of any counter that wraps at 2^30 (`linewire.compat`). Call `produce` or `to_send` at least every
+4 minutes, because of the wrap.
 
-One class of more than 500 lines, because sessions, windows and timers share all of their state; split up, they would
-reach into each other, and every attribute of another object costs the board a look-up more.
+The class has more than 500 lines, because sessions, windows and timers share all of their state, and every attribute of
+another object costs the board an additional look-up.
 
 Contract for the board: `receive`, `take`, `kind_behind`, `produce`, `send` and `push` allocate nothing.
 """
@@ -29,30 +29,30 @@ from linewire.compat import const, micropython, ptr8, ticks_add, ticks_diff
 from linewire.framing import BODY, CHECKSUM, HEADER, WIRE, FrameReader, put_header, seal, stuff
 from linewire.messages import FROM_BOARD, PAYLOAD, PROTOCOL
 
-# Kinds of the link's own frames; messages stay below 128.  Bit 6 says who speaks, as in message ids.
+# Kinds of the link's own frames; messages are below 128. Bit 6 identifies the sender, as in message ids.
 LINK = const(0x80)
 # "I am session ``own``; you are ``peer``" (0: not known; ``offer`` 0: none): own u16, peer u16, protocol u8, slots u8,
 # offer u16.
 OPEN = const(0x80)
-ACK = const(0x81)  # next u16, edge u16, bitmap u16, report; its sequence number only tells newer from older
-PROBE = const(0x82)  # "answer with an acknowledgement"
+ACK = const(0x81)  # next u16, edge u16, bitmap u16, report; its sequence number only orders acknowledgements
+PROBE = const(0x82)  # requests an acknowledgement
 _OPEN_SIZE = const(8)
 _ACK_SIZE = const(6)
 
-# Sixteen frames of 255 bytes are 4 KiB: 16 ms of full-speed USB at 250 kB/s, or two laptop time slices; the bitmap
-# has as many bits.
+# Sixteen frames of 255 bytes are 4 KiB: 16 ms of full-speed USB at 250 kB/s, or two laptop time slices; the bitmap has
+# as many bits.
 MAX_SLOTS = const(16)
-# An acknowledgement up to this much older than the newest one is old news; others are newer.  Larger than what
-# a wire can reorder, smaller than half of 2^16, so that even 65 000 lost in a row do not stop the reports.
+# An acknowledgement at most this much older than the newest is stale; all others count as newer. Larger than any
+# reordering, smaller than half of 2^16, so that even 65 000 lost in a row do not stop the reports.
 _STALE = const(256)
 _MASK = const(0xFFFF)
 
-# RFC 6298 asks for 1 s at first and at least; a serial line has no crowd to protect, a drawing has a queue to keep
-# full.  The least still covers a host that is descheduled for a while.
+# RFC 6298 requires 1 s initially and at least; a serial line has no congestion, and a drawing needs its queue full. The
+# minimum still covers a host that is descheduled for a while.
 FIRST_TIMEOUT_US = const(500_000)
 LEAST_TIMEOUT_US = const(200_000)
 LONGEST_TIMEOUT_US = const(2_000_000)
-# The host calls this often until it is answered, and says something at least this often afterwards.
+# Interval of the host's calls until it is answered; afterwards the longest interval between its frames.
 CALL_US = const(250_000)
 _LONG_AGO_US = const(1 << 28)
 
@@ -64,7 +64,7 @@ PARTED = const(3)
 
 @micropython.viper
 def copy_bytes(target: ptr8, at: int, source: ptr8, start: int, count: int) -> int:
-    """Copy ``source[start:start + count]`` to ``target`` from ``at`` on; returns where it ends."""
+    """Copy ``source[start:start + count]`` to ``target`` from ``at`` on; returns the end index."""
     end = at + count
     while at < end:
         target[at] = source[start]
@@ -83,8 +83,8 @@ class Endpoint:
     Parameters
     ----------
     session : 1..65535, drawn at random at each start of this end.
-    host : which end this is.
-    now_us : the time now.
+    host : True for the host's end.
+    now_us : present time.
     slots : messages in flight per direction, a power of two up to 16.
     report_size : bytes of report on each acknowledgement that this end sends (0 at the host).
 
@@ -92,12 +92,12 @@ class Endpoint:
     ----------
     state : CALLING, WAITING, LINKED or PARTED.
     peer_session : session number of the other end, 0 while not linked.
-    openings : how often a session was opened; at the board a change means a new host.
-    report : what this end puts on its acknowledgements; write it in place.
-    peer_report, reports : what the other end reported last, and how many newer ones have come.
+    openings : number of sessions opened; at the board a change means a new host.
+    report : report in this end's acknowledgements; write it in place.
+    peer_report, reports : last report of the other end, and number of reports received.
     kind, sequence, body, length : the message that `take` found: ``body[HEADER:length]`` is its payload.
-    retransmitted, duplicates, foreign, overrun, odd : frames sent again; received again; of another session or from
-        this same end; beyond the credit given; not understood although intact.  ``reader`` counts damage.
+    retransmitted, duplicates, foreign, overrun, odd : frames retransmitted; duplicates received; of another session or
+        echoed; beyond the credit; intact but unknown. ``reader`` counts damaged ones.
     """
 
     def __init__(self, session: int, host: bool, now_us: int, slots: int = MAX_SLOTS, report_size: int = 0) -> None:
@@ -142,11 +142,11 @@ class Endpoint:
         self._in = [bytearray(BODY) for _ in range(slots)]
         self._in_length = array("H", [0] * slots)
         self._have = bytearray(slots)
-        self._former = [0] * 4  # a list: MicroPython cannot look for a value in an array
+        self._former = [0] * 4  # a list, because MicroPython's arrays do not support ``in``
         self._former_at = 0
         self._open_due = not host
         self._offer_due = False
-        self._offer = 0  # the last one; at the board, for `_caller`, and 0 `_caller` once it is used up
+        self._offer = 0  # the last offer; at the board, made to `_caller`, which is 0 once it is used
         self._caller = 0
         self._confirmed = not host  # the board is known to serve this host
         self._called_us = ticks_add(now_us, -CALL_US)
@@ -157,7 +157,7 @@ class Endpoint:
         self._reset()
 
     def _reset(self) -> None:
-        """Begin a session: all numbers from 0, nothing in flight, nothing received."""
+        """Start a session: all numbers from 0, nothing in flight, nothing received."""
         for slot in range(self._slots):
             self._have[slot] = 0
             self._due[slot] = 0
@@ -187,7 +187,7 @@ class Endpoint:
 
     @property
     def awaiting(self) -> int:
-        """Messages sent, or waiting to be, that the other end has not acknowledged."""
+        """Number of messages not acknowledged by the other end yet."""
         return (self._next_out - self._base) & _MASK
 
     @property
@@ -197,16 +197,16 @@ class Endpoint:
 
     @property
     def parted(self) -> bool:
-        """At the host: the board has restarted.  Nothing more comes or goes; start a new endpoint."""
+        """At the host: the board has restarted. Nothing more is sent or received; create a new endpoint."""
         return self.state == PARTED
 
     @property
     def damaged(self) -> int:
-        """Frames lost to damage that this end has seen."""
+        """Damaged frames seen by this end."""
         return self.reader.damaged + self.reader.oversize
 
     def silence_us(self, now_us: int) -> int:
-        """How long nothing valid has come from the other end, saturated at 2^28 us (4.5 minutes)."""
+        """Time since the last valid frame of the other end, saturated at 2^28 us (4.5 minutes)."""
         silence = ticks_diff(now_us, self.heard_us)
         if silence > _LONG_AGO_US:
             self.heard_us = ticks_add(now_us, -_LONG_AGO_US)
@@ -214,14 +214,14 @@ class Endpoint:
         return silence
 
     def send(self, kind: int, payload: "bytes | bytearray | memoryview" = b"", count: int = -1) -> int:
-        """Queue a message (``payload[:count]``, all of it by default); returns its sequence number.
+        """Queue a message (``payload[:count]``, by default all of it); returns its sequence number.
 
-        Messages queued before the session opens go out when it does.
+        Messages queued before the session opens are sent when it does.
 
         Raises
         ------
         WindowFull : there is no free slot.
-        ValueError : the payload does not fit a frame, or the kind is not this end's.
+        ValueError : the payload does not fit a frame, or the kind belongs to the other end.
         """
         if count < 0:
             count = len(payload)
@@ -242,23 +242,23 @@ class Endpoint:
         return sequence
 
     def push(self) -> None:
-        """Acknowledge, and so report, with the next frame, whether or not anything has come."""
+        """Send an acknowledgement, with the report, as the next frame."""
         self._ack_due = True
 
     def probe(self) -> None:
-        """Ask the other end for a sign of life with the next frame."""
+        """Request a sign of life from the other end with the next frame."""
         self._probe_due = True
 
     def take(self) -> bool:
-        """Go on to the next message (``kind``, ``sequence``, ``body[HEADER:length]``); False if there is none.
+        """Advance to the next message (``kind``, ``sequence``, ``body[HEADER:length]``); False if there is none.
 
-        The message stays valid until the next call, which also frees its slot: take until False.
+        The message stays valid until the next call, which frees its slot: call until False.
         """
         if self._holding:
             self._holding = False
             self._have[self._taken & self._mask] = 0
             self._taken = (self._taken + 1) & _MASK
-            # News of room, when the other end may be waiting for it.
+            # Announce room if the other end may be waiting for it.
             if (self._told_edge - self._taken) & _MASK <= self._slots >> 1:
                 self._ack_due = True
         if self._taken == self._next_in:
@@ -272,7 +272,7 @@ class Endpoint:
         return True
 
     def kind_behind(self, kind: int) -> int:
-        """Kind of the first message waiting behind the one taken that is not of this ``kind``; 0 if none has come."""
+        """Kind of the first message after the current one that is not of this ``kind``; 0 if there is none."""
         sequence = (self._taken + 1 if self._holding else self._taken) & _MASK
         while sequence != self._next_in:
             other: int = self._in[sequence & self._mask][0]
@@ -288,7 +288,7 @@ class Endpoint:
         return self.kind, self.sequence, bytes(memoryview(self.body)[HEADER : self.length])
 
     def receive(self, data: "bytes | bytearray | memoryview", now_us: int, count: int = -1) -> None:
-        """Take in bytes from the wire: ``data[:count]``, all of it by default.  Any bytes will do."""
+        """Process received bytes: ``data[:count]``, by default all of it. Any bytes are allowed."""
         self._now_us = now_us
         reader = self.reader
         reader.load(data, len(data) if count < 0 else count)
@@ -347,7 +347,7 @@ class Endpoint:
                 self._called_us = ticks_add(now_us, -CALL_US)
             return
         if me != 0 and me != self.session:
-            # The host takes this board for what it was before it restarted.
+            # The host does not know that this board has restarted.
             self.foreign += 1
             self._open_due = True
         elif self.state == LINKED and peer == self.peer_session:
@@ -370,7 +370,7 @@ class Endpoint:
 
     def _begin(self, peer: int, slots: int, now_us: int) -> None:
         if self.host:
-            # Keep what was queued while calling; it only lacks the tag.
+            # Keep messages queued while calling; only their tags are missing.
             for slot in range(self._slots):
                 body = self._out[slot]
                 put_header(body, body[0], body[1] | body[2] << 8, self.session ^ peer)
@@ -417,7 +417,7 @@ class Endpoint:
         while self._base != next_missing:
             self._arrival(self._base & self._mask, now_us)
             self._base = (self._base + 1) & _MASK
-        # The numbers only grow, so an edge that fell back is older than what is known.
+        # Edges only grow, so a smaller one is outdated.
         if (edge - self._edge_out) & _MASK < 0x8000:
             self._edge_out = edge
         sequence = (next_missing + 1) & _MASK
@@ -426,7 +426,7 @@ class Endpoint:
                 self._arrival(sequence & self._mask, now_us)
             bitmap >>= 1
             sequence = (sequence + 1) & _MASK
-        # What was sent before something that has arrived, and has not, is lost.
+        # A frame sent before one that has arrived, and missing itself, is lost.
         sequence = self._base
         while sequence != self._next_out:
             slot = sequence & self._mask
@@ -435,13 +435,13 @@ class Endpoint:
             sequence = (sequence + 1) & _MASK
         count = length - HEADER - _ACK_SIZE
         if count != len(self.peer_report):
-            # Once per session; the sizes are fixed.
+            # Allocated once per session; sizes are fixed.
             self.peer_report = bytearray(count)
         copy_bytes(self.peer_report, 0, body, HEADER + _ACK_SIZE, count)
         self.reports += 1
 
     def _arrival(self, slot: int, now_us: int) -> None:
-        """The message in ``slot`` is known to have arrived."""
+        """Mark the message in ``slot`` as received by the other end."""
         if self._arrived[slot]:
             return
         self._arrived[slot] = 1
@@ -449,8 +449,9 @@ class Endpoint:
         order = self._order[slot]
         if order > self._newest_arrived:
             self._newest_arrived = order
-            # RFC 6298 with its gains of 1/8 and 1/4.  A message that was sent twice is measured from the second time,
-            # which may be too short (Karn), so only the newest transmission counts and the least timeout covers it.
+            # RFC 6298 with its gains of 1/8 and 1/4. For a retransmitted message the time is measured from the last
+            # transmission, which may be too short (Karn), so only the newest transmission counts and the minimum
+            # timeout covers it.
             trip_us = ticks_diff(now_us, self._sent_us[slot])
             if trip_us >= 0:
                 if self._smooth_us < 0:
@@ -465,7 +466,7 @@ class Endpoint:
                 self._timeout_us = min(max(self._smooth_us + 4 * self._spread_us, LEAST_TIMEOUT_US), LONGEST_TIMEOUT_US)
 
     def produce(self, now_us: int) -> int:
-        """Put the next frame to write into ``wire``; returns its length, 0 if there is nothing to say now."""
+        """Write the next frame to ``wire``; returns its length, or 0 if there is nothing to send now."""
         self._now_us = now_us
         self.silence_us(now_us)
         if self.host and self.state == CALLING and ticks_diff(now_us, self._called_us) >= CALL_US:
@@ -485,7 +486,7 @@ class Endpoint:
                 return self._write_open(self._caller, self._offer)
         if self.state != LINKED:
             if ticks_diff(now_us, self._answered_us) > CALL_US:
-                self._answered_us = ticks_add(now_us, -CALL_US)  # long ago is as good as just long enough
+                self._answered_us = ticks_add(now_us, -CALL_US)  # treat as sent long ago
             return 0
         if self._ack_due:
             self._ack_due = False
@@ -501,8 +502,8 @@ class Endpoint:
                 if self._due[slot]:
                     return self._write_message(slot, now_us)
                 sequence = (sequence + 1) & _MASK
-        # Asked again even where much is said: an acknowledgement that brought news of room, and was lost, is not missed
-        # by an end that has nothing else to say than that it is there.
+        # Repeated even under heavy traffic: an acknowledgement with news of room may have been lost, and an end that
+        # only sends keep-alives would not miss it.
         overdue = (self.host or self._base != self._next_out) and ticks_diff(now_us, self._asked_us) >= CALL_US
         if self._probe_due or overdue:
             self._probe_due = False
@@ -512,7 +513,7 @@ class Endpoint:
         return 0
 
     def to_send(self, now_us: int) -> bytes:
-        """All that is to be written now.  Allocates."""
+        """All bytes to be sent now. Allocates."""
         out = bytearray()
         count = self.produce(now_us)
         while count:
@@ -521,7 +522,7 @@ class Endpoint:
         return bytes(out)
 
     def next_deadline_us(self) -> "int | None":
-        """When `to_send` wants to be called again if nothing comes and nothing is sent; None for never."""
+        """Time at which `to_send` must be called again if nothing arrives and nothing is sent; None for never."""
         if self.state == PARTED:
             return None
         if self._open_due or self._offer_due or (self.state == LINKED and (self._ack_due or self._probe_due)):
@@ -584,7 +585,7 @@ class Endpoint:
         return self._write(body, end)
 
     def _mark_due(self, slot: int) -> None:
-        """The message in ``slot`` is to be sent, for the first time or again."""
+        """Mark the message in ``slot`` for transmission or retransmission."""
         if not self._due[slot]:
             self._due[slot] = 1
             self._due_count += 1

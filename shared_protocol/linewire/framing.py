@@ -1,16 +1,15 @@
-"""Frames on the wire: delimiting, resynchronisation after any damage, checksum.
+"""Frames on the wire: delimiters, resynchronisation after damage, checksum.
 
-A frame's *body* is ``kind u8, sequence u16, tag u16, payload, crc u32`` (little-endian).  On the wire the body is
-byte-stuffed so that it holds no zero (Consistent Overhead Byte Stuffing: Cheshire and Baker, "Consistent Overhead
-Byte Stuffing", IEEE/ACM Transactions on Networking 7(2), 1999) and closed by one zero byte.  Extra zeros between
-frames mean nothing, so a sender may pad with them.
+A frame's *body* is ``kind u8, sequence u16, tag u16, payload, crc u32`` (little-endian). On the wire the body is
+byte-stuffed so that it holds no zero (Consistent Overhead Byte Stuffing: Cheshire and Baker, "Consistent Overhead Byte
+Stuffing", IEEE/ACM Transactions on Networking 7(2), 1999) and closed by one zero byte. Additional zeros between frames
+are ignored, so a sender may use them as padding.
 
-The checksum is CRC-32/ISO-HDLC (catalogue check value CBF43926 over ASCII "123456789").  SPEC.md says why 32 bits.
-Its polynomial stands in `_crc_table` and follows in `_intact` (the residue); for CPython it is that of
-`binascii.crc32`, with the residue in `intact`.
+The checksum is CRC-32/ISO-HDLC (catalogue check value CBF43926 over ASCII "123456789"). SPEC.md says why 32 bits. Its
+polynomial is in `_crc_table`, its residue in `_intact`; CPython uses `binascii.crc32`, with the residue in `intact`.
 
 Under MicroPython the byte loops are viper and nothing here allocates after construction: `FrameReader.load` and
-`FrameReader.next`, `seal`, `stuff`.  `FrameReader.feed` and `write_frame` are the comfortable forms.
+`FrameReader.next`, `seal`, `stuff`. `FrameReader.feed` and `write_frame` are convenience functions.
 """
 
 import sys
@@ -35,11 +34,11 @@ CHECK_VALUE = 0xCBF43926
 
 # State of the unstuffing loop.  It holds no negative number: the Unix build reads 32-bit cells as unsigned.
 _LEFT = const(0)  # bytes left in the running block
-_JOIN = const(1)  # 1: the running block is followed by a zero that was taken out (unless the frame ends)
+_JOIN = const(1)  # 1: the running block is followed by a removed zero (unless the frame ends)
 _FILL = const(2)  # bytes of the frame so far
 _ROOM = const(3)
 _SEEN = const(4)  # wire bytes since the last delimiter, saturated at 2
-_OVER = const(5)  # 1: longer than any frame of ours, skipped to the next delimiter
+_OVER = const(5)  # 1: longer than any frame; skip to the next delimiter
 _DONE = const(6)  # 0 nothing yet, 1 a body is complete, 2 damaged, 3 oversize
 
 
@@ -59,7 +58,7 @@ _TABLE = _crc_table()
 
 @micropython.viper
 def _seal(body: ptr8, count: int, table: ptr32) -> int:
-    """Write the checksum of ``body[:count]`` behind it; returns where that ends.  Room is the caller's contract."""
+    """Write the checksum of ``body[:count]`` after it; returns the end index. The caller provides the room."""
     crc = -1
     at = 0
     while at < count:
@@ -87,23 +86,23 @@ def _intact(body: ptr8, count: int, table: ptr32) -> int:
 
 
 if sys.implementation.name == "cpython":
-    # The same sums in C.  MicroPython's crc32 would do as well but for one thing: its result does not fit a small
-    # integer on the board, so it allocates.
+    # The same checksum in C. MicroPython's crc32 is not used, because its result does not fit a small integer on the
+    # board, so it allocates.
     from binascii import crc32
 
     def seal(body: bytearray, count: int) -> None:
-        """Write the checksum of ``body[:count]`` behind it."""
+        """Write the checksum of ``body[:count]`` after it."""
         body[count : count + CHECKSUM] = crc32(memoryview(body)[:count]).to_bytes(CHECKSUM, "little")
 
     def intact(body: bytearray, count: int) -> bool:
         """Whether ``body[:count]`` ends with its own checksum."""
-        # CRC over a message and its own CRC is a constant, the complement of the residue.
+        # The CRC over a message and its own CRC is a constant, the complement of the residue.
         return crc32(memoryview(body)[:count]) == 0x2144DF1C
 
 else:
 
     def seal(body: bytearray, count: int) -> None:
-        """Write the checksum of ``body[:count]`` behind it."""
+        """Write the checksum of ``body[:count]`` after it."""
         _seal(body, count, _TABLE)
 
     def intact(body: bytearray, count: int) -> bool:
@@ -113,9 +112,9 @@ else:
 
 @micropython.viper
 def stuff(body: ptr8, count: int, out: ptr8, at: int) -> int:
-    """Write ``body[:count]`` byte-stuffed, with its delimiter, to ``out`` from ``at`` on; returns where it ends.
+    """Write ``body[:count]`` byte-stuffed, with its delimiter, to ``out`` from ``at`` on; returns the end index.
 
-    Takes ``count + count // 254 + 2`` bytes at most; room for them is the caller's contract.
+    It takes at most ``count + count // 254 + 2`` bytes, which the caller provides.
     """
     mark = at
     at += 1
@@ -129,7 +128,7 @@ def stuff(body: ptr8, count: int, out: ptr8, at: int) -> int:
             at += 1
             run += 1
             if run == 255 and i < count:
-                # A full block stands for its 254 bytes alone; the next one starts without a zero between.
+                # A full block has its 254 bytes only; the next one starts without a zero in between.
                 out[mark] = 255
                 mark = at
                 at += 1
@@ -146,9 +145,9 @@ def stuff(body: ptr8, count: int, out: ptr8, at: int) -> int:
 
 @micropython.viper
 def _unstuff(state: ptr32, source: ptr8, at: int, end: int, out: ptr8) -> int:
-    """Take wire bytes ``source[at:end]`` up to the next delimiter; returns how far it read.
+    """Process wire bytes ``source[at:end]`` up to the next delimiter; returns the index after the last byte read.
 
-    The body grows in ``out``, never past ``state[_ROOM]``.  ``state[_DONE]`` says what the delimiter has closed.
+    The body grows in ``out``, never beyond ``state[_ROOM]``. ``state[_DONE]`` is the result at a delimiter.
     """
     left = int(state[_LEFT])
     join = int(state[_JOIN])
@@ -210,8 +209,8 @@ class FrameReader:
 
     Attributes
     ----------
-    body, length : the frame found last; ``body[:length]`` holds header, payload and checksum, until the next call.
-    frames, damaged, oversize : what has come: whole frames, broken ones (stuffing, checksum, too short), and runs
+    body, length : the last frame; ``body[:length]`` holds header, payload and checksum, until the next call.
+    frames, damaged, oversize : counts of good frames, damaged ones (stuffing, checksum, too short), and runs
         without a delimiter that are longer than any frame.
     """
 
@@ -227,13 +226,13 @@ class FrameReader:
         self._end = 0
 
     def load(self, data: "bytes | bytearray | memoryview", count: int) -> None:
-        """Take ``data[:count]`` as the next stretch of the stream.  Only after `next` has said False."""
+        """Set ``data[:count]`` as the next part of the stream. Only after `next` has returned False."""
         self._source = data
         self._at = 0
         self._end = count
 
     def next(self) -> bool:
-        """Go on to the next whole frame; False when the stretch is used up."""
+        """Advance to the next good frame; False when the data is used up."""
         state = self._state
         while self._at < self._end:
             if state[_DONE]:
@@ -262,7 +261,7 @@ class FrameReader:
 
 
 def write_frame(kind: int, sequence: int, tag: int, payload: "bytes | bytearray | memoryview" = b"") -> bytes:
-    """One whole frame as it goes on the wire.  Allocates; the endpoint works in its own buffers.
+    """One complete frame for the wire. Allocates; the endpoint works in its own buffers.
 
     Raises
     ------

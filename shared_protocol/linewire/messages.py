@@ -1,10 +1,10 @@
-"""What can be said over the link: ids, layouts, ranges; the settings, the report, and the numbered words.
+"""Messages of the protocol: ids, layouts, ranges; settings, report, and enumerations.
 
-``MESSAGES`` is the single source: the encoder, the decoder, the refusals and the list in SPEC.md all follow it.
-Every number is checked against its explicit range on both ends, because MicroPython's ``struct`` truncates
-silently where CPython raises.  All integers are little-endian.
+``MESSAGES`` is the only definition: encoder, decoder, refusals and the list in SPEC.md follow from it. Every number is
+checked against its explicit range on both ends, because MicroPython's ``struct`` truncates silently where CPython
+raises. All integers are little-endian.
 
-Ranges end at 2^30 - 1 wherever that is enough: larger integers are heap objects on the board.
+Ranges end at 2^30 - 1 where possible, because larger integers are heap objects on the board.
 """
 
 import struct
@@ -26,16 +26,16 @@ U32 = const((1 << 32) - 1)
 
 # Positions stay within 2^29 so that the difference of any two is still a small integer on the board.
 POSITION = const((1 << 29) - 1)
-# Highest record that a program may be carried on with: half a billion more, and what is granted beyond, fit 30 bits.
+# Highest record at which a program may be resumed: half a billion more, and the grant beyond, fit 30 bits.
 FIRST_RECORD = const((1 << 29) - 1)
 # Longest payload of one message.  A moves frame then carries 4 bytes of record number and 240 of records; with 5 bytes
 # of header and 4 of checksum it is 253, the most that byte stuffing lengthens by one byte only, and 255 on the wire.
 PAYLOAD = const(244)
 RECORDS_ROOM = const(PAYLOAD - 4)
-# What a step counter or a path speed may be: 17 bits, 131 071 steps/s, above what the pulse player reaches.
+# Largest step rate or path speed: 17 bits, 131 071 steps/s, above that of the pulse player.
 RATE = const(131071)
 
-# Bit 6 of a message id says who speaks; an echoing line cannot talk an end into hearing itself.
+# Bit 6 of a message id identifies the sender, so that an echoing line is detected.
 FROM_BOARD = const(0x40)
 
 HELLO = const(0x01)
@@ -59,16 +59,16 @@ FAULT = const(0x45)
 EVENT = const(0x46)
 IDENTITY = const(0x47)
 
-# (name, id, ((field, type, low, high), ...)).  For ``bytes`` and ``text`` low and high bound the length; they come
-# last.  ``pairs`` is a run of (key u8, value i32), each within the range of its setting.  ``request`` is the
-# sequence number under which the endpoint sent the message that is being answered.
+# (name, id, ((field, type, low, high), ...)). For ``bytes`` and ``text`` low and high limit the length; they come last.
+# ``pairs`` is a sequence of (key u8, value i32), each within the range of its setting. ``request`` is the sequence
+# number of the message that is answered.
 MESSAGES = (
     # Host to board.
     ("hello", HELLO, (("protocol", "u8", 0, U8), ("digest", "u32", 0, U32))),
     ("set", SET, (("pairs", "pairs", 1, 48),)),
     ("home", HOME, (("axes", "u8", 1, 3),)),
     ("origin", ORIGIN, (("a", "i32", -POSITION, POSITION), ("b", "i32", -POSITION, POSITION))),
-    # Record numbers are absolute within a program; one that is carried on begins with ``first`` > 0.
+    # Record numbers are absolute within a program; a resumed program starts with ``first`` > 0.
     (
         "begin",
         BEGIN,
@@ -104,8 +104,8 @@ MESSAGES = (
         ),
     ),
     ("done", DONE, (("request", "u16", 0, U16),)),
-    # ``message`` and ``field`` name what was refused (see FieldError.number), ``value`` what it was, ``low`` and
-    # ``high`` what is allowed; ``reason`` is one of REASONS.
+    # ``message`` and ``field`` identify what was refused (see FieldError.number), ``value`` is its value, ``low`` and
+    # ``high`` the allowed range; ``reason`` is one of REASONS.
     (
         "refusal",
         REFUSAL,
@@ -119,8 +119,8 @@ MESSAGES = (
             ("high", "i32", I32_LOW, I32_HIGH),
         ),
     ),
-    # Per axis: approaches made (0 = this axis was not homed), the spread of the switch positions they found, and by how
-    # much the count of steps had been above the truth (0 where the position was not known before).
+    # Per axis: approaches made (0 = not homed), spread of the switch positions, and by how much the count of steps was
+    # too high (0 if the position was unknown).
     (
         "homed",
         HOMED,
@@ -136,18 +136,18 @@ MESSAGES = (
     ),
     ("fault", FAULT, (("code", "u8", 1, U8), ("detail", "i32", I32_LOW, I32_HIGH))),
     ("event", EVENT, (("code", "u8", 1, U8), ("value", "i32", I32_LOW, I32_HIGH))),
-    # The serial number that the chip or its flash was made with; empty where there is none.
+    # The serial number of the chip or its flash; empty if there is none.
     ("identity", IDENTITY, (("request", "u16", 0, U16), ("unique", "bytes", 0, 16))),
 )
 
-# Numbered words.  A number never changes its meaning; new ones go to the end.
+# Enumerations. A number never changes its meaning; new ones are appended.
 BOARDS = ("virtual", "rp2040", "rp2350", "portable")
 STATES = ("asleep", "unhomed", "ready", "drawing", "holding", "faulted")
 ASLEEP, UNHOMED, READY, DRAWING, HOLDING, FAULTED = range(6)
 FAULTS = (
     "none",
-    "endstop hit",  # a switch was pressed in mid-drawing; detail = axis (0 x, 1 y)
-    "host lost",  # nothing was heard for host_silence_ms while drawing or homing; detail = that time
+    "endstop hit",  # a switch was pressed during a drawing; detail = axis (0 x, 1 y)
+    "host lost",  # no frame for host_silence_ms while drawing or homing; detail = that time
     "motors cut",  # the user cut the motors
     "switch stuck",  # homing: pressed at the start and stays so after backing off; detail = axis
     "switch missing",  # homing: not reached within the travel; detail = axis
@@ -155,9 +155,9 @@ FAULTS = (
     "bad records",  # a moves payload cannot be decoded; detail = record number
     "beyond limits",  # a record leads out of reach, or is beyond another limit (SPEC.md 3); detail = record number
     "player broke off",  # the pulse player ran dry at speed, so steps may be lost; detail = times it ran dry at all
-    "watchdog",  # the board's loop stood still, and the chip has started it anew; motors off, position lost
-    "not homed",  # a program would lower the pen before every axis with a switch was homed; detail = record number
-    "motor power lost",  # the motors' supply went away; motors off, position lost
+    "watchdog",  # the board's loop hung and the chip was restarted; motors off, position lost
+    "not homed",  # a program lowers the pen before every axis with a switch is homed; detail = record number
+    "motor power lost",  # the motor supply went off; motors off, position lost
 )
 (
     NO_FAULT,
@@ -177,7 +177,7 @@ FAULTS = (
 EVENTS = (
     "none",
     "finished",  # the end record was reached; value = records done
-    "stopped",  # abandoned, standing, pen up; value = records done
+    "stopped",  # abandoned, at rest, pen up; value = records done
     "went idle",  # drivers off after idle_after_s; value = that time
 )
 NO_EVENT, FINISHED, STOPPED, WENT_IDLE = range(4)
@@ -188,7 +188,7 @@ REASONS = (
     "position differs",  # begin: value = field's position on the board
     "no room",  # moves beyond what was granted
     "out of step",  # moves: ``first`` is not the next record; low = high = the one expected
-    "other version",  # hello: low = high = what the board speaks or carries
+    "other version",  # hello: low = high = the board's protocol or digest
     "no switch",  # home: the rig names no endstop for that axis
     "unknown",
     "no motor power",  # the board senses that the motors' supply is off; switch it on, then ask again
@@ -206,8 +206,8 @@ REASONS = (
     NO_MOTOR_POWER,
 ) = range(10)
 
-# Settings of the rig: (name, key, low, high, default).  "x" and "y" count steps too: motor A and B on a cartesian rig,
-# (a + b) / 2 and (a - b) / 2 on a crossed-belt one.  Defaults move nothing: no limits of reach, no endstops, no pins.
+# Settings of the rig: (name, key, low, high, default). "x" and "y" also count steps: motor A and B on a cartesian rig,
+# (a + b) / 2 and (a - b) / 2 on a crossed-belt one. Defaults allow no motion: no travel, no endstops, no pins.
 SETTINGS = (
     ("kinematics", 0, 0, 1, 0),  # 0 cartesian, 1 crossed-belt
     ("accel", 1, 1, 4_000_000, 20_000),  # steps/s^2 along the path in step space, for hold and pace
@@ -253,33 +253,33 @@ SETTINGS = (
     # Switches go to ground: 0 closes when pressed, 1 opens when pressed, which a broken wire does, too.
     ("contact_x", 38, 0, 1, 0),
     ("contact_y", 39, 0, 1, 0),
-    # High while the motors rest, for drivers with an input that lowers the current; -1 = not connected.
+    # High while the motors rest, for drivers with an input for reduced current; -1 = not connected.
     ("pin_rest_current", 40, -1, 47, -1),
     ("rest_current_after_ms", 41, 0, 60_000, 500),
-    # What the board holds every record to, whatever the host sends: no ramp is steeper, no pen action goes further.
+    # Limits that the board enforces for every record, whatever the host sends.
     ("ramp_accel", 42, 1, 4_000_000, 4_000_000),  # steps/s^2 along the path in step space
     ("servo_low_us", 43, 500, 2500, 500),
     ("servo_high_us", 44, 500, 2500, 2500),
-    ("rate_a", 45, 1, RATE, RATE),  # steps/s of one motor, where the two differ; max_rate holds for both
+    ("rate_a", 45, 1, RATE, RATE),  # steps/s of one motor, if the two differ; max_rate applies to both
     ("rate_b", 46, 1, RATE, RATE),
     ("corner_rate", 47, 1, 2 * RATE, 2 * RATE),  # steps/s by which a motor's rate may jump where two ramps meet
-    # Tells whether the motors have power; -1 = nothing tells.  Both kinds read "off" when their wire breaks.
+    # Input that senses the motor supply; -1 = none. Both kinds read "off" when their wire breaks.
     ("pin_motor_power", 48, -1, 47, -1),
     ("motor_power_level", 49, 0, 1, 1),  # level while there is power: 1 a divider's, 0 that of an optocoupler to ground
 )
 
-# The report rides on every acknowledgement of the board: (field, type, low, high), fixed layout, newest wins.
+# The report is part of every acknowledgement of the board: (field, type, low, high), fixed layout, newest wins.
 REPORT = (
     ("state", "u8", 0, 5),  # STATES
     ("fault", "u8", 0, U8),  # FAULTS
     ("flags", "u16", 0, U16),  # FLAG_*
-    ("pace", "u16", 0, 256),  # what the kernel aims at now: 0 from a hold until the pen is down again
-    ("starved", "u16", 0, U16),  # times the pen came to a standstill because no records were left
+    ("pace", "u16", 0, 256),  # the kernel's target: 0 from a hold until the pen is down again
+    ("starved", "u16", 0, U16),  # times the pen stopped for lack of records
     ("underruns", "u16", 0, U16),  # times the player ran dry in motion: the loop was too slow
     ("program", "u32", 0, U30),  # 0 = none
     ("records_done", "u32", 0, U30),  # finished by the pen
-    ("granted", "u32", 0, U30),  # the host may send records with numbers below this
-    ("a", "i32", -POSITION, POSITION),  # steps, where the pen is
+    ("granted", "u32", 0, U30),  # the host may send records below this number
+    ("a", "i32", -POSITION, POSITION),  # position, steps
     ("b", "i32", -POSITION, POSITION),
     ("played_s", "u32", 0, U30),  # playing time of this program: whole seconds, and ticks beyond them
     ("played_ticks", "u32", 0, U30),
@@ -305,10 +305,10 @@ REPORT_SIZE = const(38)
 FLAG_TRUSTED = const(1)  # the position is known
 FLAG_HOMED = const(2)
 FLAG_PEN_UP = const(4)
-FLAG_ENABLED = const(8)  # drivers hold the motors
+FLAG_ENABLED = const(8)  # drivers are on
 FLAG_ENDSTOP_X = const(16)
 FLAG_ENDSTOP_Y = const(32)
-FLAG_UNPOWERED = const(64)  # the motors' supply is off, as its input says
+FLAG_UNPOWERED = const(64)  # the motor supply is off, by its input
 
 _SIZES = {"u8": 1, "u16": 2, "u32": 4, "i32": 4}
 _FORMATS = {"u8": "<B", "u16": "<H", "u32": "<I", "i32": "<i"}
@@ -323,15 +323,15 @@ SETTING_BY_KEY = {entry[1]: entry for entry in SETTINGS}
 
 
 class FieldError(ValueError):
-    """A message holds something that is not allowed.
+    """A message contains an invalid value.
 
     Attributes
     ----------
-    message : name of the message, or its id where that is unknown.
-    field : name of the field, or of the setting in ``set``; "length" and "message" where the whole is meant.
-    number : the same as a number for the wire: 0 = length, 1.. = fields in order, 255 = message;
+    message : name of the message, or its id if unknown.
+    field : name of the field, or of the setting in ``set``; "length" and "message" for the whole message.
+    number : the field as a number for the wire: 0 = length, 1.. = fields in order, 255 = message;
         in ``set`` the key of the setting.
-    value, low, high : what was there, and the range that is allowed.
+    value, low, high : the value, and the allowed range.
     """
 
     def __init__(self, message: str, field: str, number: int, value: int, low: int, high: int) -> None:
@@ -351,13 +351,13 @@ def message_id(name: str) -> int:
 
 
 def message_name(number: int) -> str:
-    """Name of a message by its id; ``"message 99"`` where there is none."""
+    """Name of a message by its id; ``"message 99"`` if unknown."""
     entry = _BY_ID.get(number)
     return entry[0] if entry else "message " + str(number)
 
 
 def field_name(message: int, number: int) -> str:
-    """What a refusal's ``message`` and ``field`` numbers mean in words."""
+    """Name of a refusal's ``message`` and ``field`` numbers."""
     entry = _BY_ID.get(message)
     if entry is None or number == 255:
         return "message"
@@ -379,7 +379,7 @@ def encode(name: str, **values: object) -> bytes:
     Raises
     ------
     FieldError : a value is outside its range.
-    TypeError : a field is missing, is not in the table, or has the wrong type; that is the caller's bug.
+    TypeError : a field is missing, is not in the table, or has the wrong type: a bug of the caller.
     """
     entry = _BY_NAME[name]
     if len(values) != len(entry[2]):
@@ -419,7 +419,7 @@ def decode(number: int, payload: "bytes | bytearray | memoryview") -> "tuple[str
 
     Raises
     ------
-    FieldError : unknown id, wrong length, or a value outside its range.  Nothing else, whatever the bytes.
+    FieldError : unknown id, wrong length, or a value outside its range. No other exception is raised for any bytes.
     """
     entry = _BY_ID.get(number)
     if entry is None:
@@ -457,7 +457,7 @@ def decode(number: int, payload: "bytes | bytearray | memoryview") -> "tuple[str
         elif kind == "bytes":
             values[field] = data[at:]
         elif kind == "text":
-            # Plain letters only: nothing that could move a terminal's cursor, and the same on both interpreters.
+            # Printable ASCII only: no terminal control characters, and equal on both interpreters.
             for code in data[at:]:
                 _check(name, field, index, code, 32, 126)
             values[field] = data[at:].decode()
@@ -470,10 +470,10 @@ def decode(number: int, payload: "bytes | bytearray | memoryview") -> "tuple[str
 
 
 def write_report(buffer: bytearray, values: "list[int] | array[int]") -> None:
-    """Lay down the report's fields, given in the order of ``REPORT`` (indices ``R_*``), at the start of ``buffer``.
+    """Write the report's fields, given in the order of ``REPORT`` (indices ``R_*``), to the start of ``buffer``.
 
-    The caller keeps them in range; all are, by the way they are counted.  Allocates nothing: every range of the
-    report fits a small integer, and the two loops count by hand because a ``for`` over a range allocates.
+    The caller keeps them in range. Allocates nothing: every range of the report fits a small integer, and the two loops
+    count by hand because a ``for`` over a range allocates.
     """
     at = 0
     index = 0

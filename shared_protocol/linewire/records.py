@@ -37,10 +37,9 @@ RAMP = const(0)
 PEN = const(1)
 REST = const(2)
 END = const(3)
-# On the wire only: the pen action before the last one again.
+# On the wire only: repeats the last but one pen action.
 AGAIN = const(0)
-# How `read_records` ended: nothing is left, the payload is damaged, there was no room for the next record, or as many
-# as asked for have been read.
+# How `read_records` ended: no records left, payload damaged, no room for the next record, or the requested number read.
 NOTHING = const(4)
 BAD = const(5)
 FULL = const(6)
@@ -70,9 +69,9 @@ PLACE_SHIFT = const(15)
 PLACE_MASK = const(32767)
 PLACE_ZERO = const(16384)
 
-# State of the decoder.  No cell is negative: the Unix build's viper reads 32-bit cells as unsigned.
-D_SLOT = const(0)  # in, out: where the next record goes
-D_MASK = const(1)  # in: size of the two arrays, a power of two, less one; the slots go round
+# State of the decoder. No cell is negative, because the Unix build's viper reads 32-bit cells as unsigned.
+D_SLOT = const(0)  # in, out: slot of the next record
+D_MASK = const(1)  # in: size of the two arrays, a power of two, less one; slots wrap around
 D_COUNT = const(2)  # out: records read by the last call
 _SPEED = const(3)  # path speed at the end of the record read last, steps/s
 _AT = const(4)  # next byte
@@ -81,7 +80,7 @@ _BITS = const(6)  # bits not yet used, right-aligned: at most 30
 _HAVE = const(7)  # how many of them
 _ORDERS = const(8)  # four cells: ka, kb, kv, kr
 _MODE = const(12)
-_SERVO = const(13)  # last pen action with a dwell, us and ms; 0 = none yet
+_SERVO = const(13)  # last pen action with dwell, us and ms; 0 = none yet
 _DWELL = const(14)
 _SERVO_BEFORE = const(15)  # the one before it
 _DWELL_BEFORE = const(16)
@@ -94,7 +93,7 @@ _ZEROS = bytes([8] + [7] * 1 + [6] * 2 + [5] * 4 + [4] * 8 + [3] * 16 + [2] * 32
 
 
 def new_state(mask: int = 0) -> "array[int]":
-    """State of a decoder at rest; ``mask``: size of the arrays that it fills, less one."""
+    """State of a decoder at rest; ``mask``: size of the arrays to fill, less one."""
     state = array("i", [0] * _SIZE)
     state[D_MASK] = mask
     rest(state)
@@ -102,7 +101,7 @@ def new_state(mask: int = 0) -> "array[int]":
 
 
 def rest(state: "array[int]") -> None:
-    """A program begins or is carried on: the next payload knows nothing of what was before."""
+    """Reset for a program that starts or is resumed: the next payload does not depend on earlier ones."""
     state[_SPEED] = 0
     state[_SERVO] = 0
     state[_SERVO_BEFORE] = 0
@@ -111,7 +110,7 @@ def rest(state: "array[int]") -> None:
 
 
 def open_payload(state: "array[int]", data: "bytes | bytearray | memoryview", at: int, end: int) -> bool:
-    """Begin with the records in ``data[at:end]``; False if that cannot be a payload."""
+    """Start with the records in ``data[at:end]``; False if that cannot be a payload."""
     state[_BITS] = state[_HAVE] = 0
     if end - at <= HEADER or data[at + 2] > 3:
         state[_AT] = state[_END] = 0
@@ -128,10 +127,10 @@ def open_payload(state: "array[int]", data: "bytes | bytearray | memoryview", at
 
 @micropython.viper
 def read_records(state: ptr32, data: ptr8, values: ptr32, places: ptr32, most: int) -> int:
-    """Read up to ``most`` records of the opened payload into the two arrays; returns how that ended.
+    """Read up to ``most`` records of the opened payload into the two arrays; returns how it ended.
 
-    With ``most`` 0 the next record is read, but kept nowhere: FULL if there is one.  Reads nothing outside the payload
-    and writes nothing outside the arrays, whatever the bytes.  After BAD the payload is used up.
+    With ``most`` 0 the next record is read but not stored: FULL if there is one. For any bytes, it reads nothing
+    outside the payload and writes nothing outside the arrays. After BAD the payload is used up.
 
     A window of up to 30 bits is refilled by whole bytes; a code has at most 19 bits up to its leading one and 18 after.
     """
@@ -202,7 +201,7 @@ def read_records(state: ptr32, data: ptr8, values: ptr32, places: ptr32, most: i
                             speed = 0
             if coded:
                 if bits == 0:
-                    # No one within the window, or none to the end: the filling of the last byte, or damage.
+                    # No 1 bit within the window, or none up to the end: padding of the last byte, or damage.
                     ended = 5
                     if field == 0 and at == end and have + lead < 8:
                         ended = 4
@@ -217,7 +216,7 @@ def read_records(state: ptr32, data: ptr8, values: ptr32, places: ptr32, most: i
                 wanted = have - left + order
                 have = left - 1
                 bits -= 1 << have
-                # The longest, 2 * 131071 + 2^15, takes 19 bits with its leading one.
+                # The longest number, 2 * 131071 + 2^15, takes 19 bits with its leading one.
                 if wanted > 18:
                     ended = 5
                     break

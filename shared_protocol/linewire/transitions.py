@@ -1,14 +1,14 @@
-"""The life of a session as a table, for people: what an endpoint does in each state with each thing that comes.
+"""The states of a session as a table for readers: what an endpoint does in each state with each event.
 
-`linewire.endpoint` is the code.  SPEC.md shows this table, and `tests/protocol/test_transitions.py` drives the endpoint
-through each row.  It does not go on the board.
+`linewire.endpoint` implements it. SPEC.md shows this table, and `tests/protocol/test_transitions.py` drives the
+endpoint through each row. It is not copied to the board.
 """
 
 # The names of `endpoint.CALLING`, `WAITING`, `LINKED` and `PARTED`.
 LINK_STATES = ("calling", "waiting", "linked", "parted")
 
 
-# (state, what comes, what is done, next state); the host starts calling, the board waiting.
+# (state, event, action, next state); the host starts in calling, the board in waiting.
 TRANSITIONS = (
     ("calling", "every 250 ms", "send OPEN(own, 0, 0)", "calling"),
     ("calling", "OPEN(p, own, offer)", "number messages from 0, send OPEN(own, p, offer)", "linked"),

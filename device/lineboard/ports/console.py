@@ -1,7 +1,7 @@
-"""The serial prompt's bytes, without blocking: what a port on real hardware hears and says.
+"""The serial console's bytes without blocking, as used by ports on real hardware.
 
-Carriage return and Ctrl-C asks for MicroPython's prompt, which raises `KeyboardInterrupt`.  No frame looks like that,
-because each ends with a zero.
+Carriage return followed by Ctrl-C requests MicroPython's prompt, which raises `KeyboardInterrupt`. No frame contains
+that sequence at its end, because each ends with a zero.
 """
 
 import io
@@ -11,13 +11,13 @@ import sys
 
 from linewire.compat import const, micropython, ptr8
 
-# Bytes are exchanged with a USB port in units of these sizes, see `UsbConsole`.
+# Units in which bytes are exchanged with a USB port, see `UsbConsole`.
 _IN_UNIT = const(32)
 _OUT_UNIT = const(64)
 
 
 class Console:
-    """Byte by byte: right on any board, and slow."""
+    """Byte by byte: works on any board, but slow."""
 
     def __init__(self):
         self._stdin = sys.stdin.buffer
@@ -30,24 +30,24 @@ class Console:
         micropython.kbd_intr(-1)
 
     def close(self):
-        """Leave the serial port to the prompt."""
+        """Release the serial port for the prompt."""
         micropython.kbd_intr(3)
 
     def waiting(self, max_ms):
-        """Bytes are there, or come within this time."""
+        """Whether bytes are available, or arrive within `max_ms`."""
         for _ in self._in_poll.ipoll(max_ms):
             return True
         return False
 
     def room(self):
-        """Something may be written without waiting."""
+        """Whether something can be written without waiting."""
         for _ in self._out_poll.ipoll(0):
             return True
         return False
 
     def read_into(self, buffer):
-        """Move waiting bytes from the host into `buffer`; returns how many.  Never blocks."""
-        # One by one, because `readinto` waits until its buffer is full.
+        """Move waiting bytes from the host into `buffer`; returns their number. Never blocks."""
+        # One by one, because `readinto` blocks until its buffer is full.
         n = 0
         while n < len(buffer) and self.waiting(0):
             self._stdin.readinto(self._byte)
@@ -58,7 +58,7 @@ class Console:
         return n
 
     def write(self, buffer, n):
-        """Send `buffer[0:n]` to the host; returns how many bytes were taken.  Never blocks."""
+        """Send `buffer[0:n]` to the host; returns the number of bytes accepted. Never blocks."""
         sent = 0
         while sent < n and self.room():
             self._byte[0] = buffer[sent]
@@ -80,10 +80,10 @@ def _copy(target: ptr8, source: ptr8, at: int, count: int, size: int):
 
 
 class _Filler(io.IOBase):
-    """Stands in for bytes that the USB port does not have, so that reading a whole unit never blocks.
+    """Supplies filler bytes when the USB port has too few, so that reading a whole unit never blocks.
 
-    Installed with `os.dupterm`, it is asked once for each missing byte.  While `on`, it hands out zeros, which mean
-    nothing between frames, and counts them.  Else it gives what is left in `rest`, then nothing.
+    It is installed with `os.dupterm` and asked once for each missing byte. While `on`, it returns zeros, which have no
+    meaning between frames, and counts them. Otherwise it returns the bytes in `rest`, then nothing.
     """
 
     def __init__(self):
@@ -110,15 +110,15 @@ class _Filler(io.IOBase):
 
 
 class UsbConsole(Console):
-    """By whole units, five times as quick as byte by byte, over the USB port of a Raspberry Pi chip.
+    """Reads and writes whole units, five times as fast as byte by byte, over the USB port of a Raspberry Pi chip.
 
-    MicroPython's `readinto` waits until its buffer is full, so `_Filler` supplies what is missing at the end.  Zeros in
-    the middle of a frame would damage it, and it would be sent again; but USB packets are 64 bytes long, all but the
-    last of a transfer, and transfers end with frames.
+    MicroPython's `readinto` blocks until its buffer is full, so `_Filler` supplies the missing end. Zeros within a
+    frame would damage it and cause a retransmission; but USB packets are 64 bytes long, all but the last of a transfer,
+    and transfers end with frames.
 
-    Writing, the port says whether it has any room, but not how much, and waits half a second for a host that has
-    stopped reading.  As everything goes out in whole units (filled up with zeros, which mean nothing between frames),
-    and the port's buffer holds a whole number of them, any room is enough for one.
+    When writing, the port reports whether it has any room, but not how much, and it blocks for half a second if the
+    host has stopped reading. Everything is written in whole units (padded with zeros, which have no meaning between
+    frames), and the port's buffer holds a whole number of units, so any room suffices for one.
     """
 
     def __init__(self):
@@ -154,14 +154,14 @@ class UsbConsole(Console):
         return n
 
     def _cut_up(self, buffer):
-        # A function of its own: what a comprehension takes from around it is put on the heap by every call.
+        # A separate function, because a comprehension's closure allocates at every call.
         whole = memoryview(buffer)
         starts = range(0, len(buffer) - _IN_UNIT + 1, _IN_UNIT)
         self._read_views = [(whole[at : at + 1], whole[at + 1 : at + _IN_UNIT]) for at in starts]
         self._read_buffer = buffer
 
     def _heed_prompt(self, first, others, n):
-        """Somebody wants the prompt: carriage return and Ctrl-C alone, or with the next request right behind."""
+        """Handle a request for the prompt: carriage return and Ctrl-C alone, or directly before the next request."""
         if 2 <= n <= 4 and first[0] == 0x0D and others[0] == 0x03:
             self._filler.rest = bytes(others[1 : n - 1])
             raise KeyboardInterrupt

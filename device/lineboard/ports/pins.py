@@ -1,7 +1,7 @@
-"""What every port on real hardware shares: pins at safe levels, switches, servo, sleep, the way into the loop.
+"""Common parts of all ports on real hardware: pins at safe levels, switches, servo, sleep, start of the loop.
 
-The pins of last time are kept in a file, so that a board can make them safe before any host has spoken: first of all
-the drivers off, then step lines low, then the pen up.  `main.py` reads the file's first number even before that.
+The last pins are stored in a file, so that a board can make them safe before a host connects: first drivers off, then
+step lines low, then pen up. `main.py` reads the file's first number even earlier.
 """
 
 import os
@@ -13,7 +13,7 @@ from linewire import messages
 from linewire.compat import const, ticks_diff
 
 SERVO_HZ = const(50)
-# In whole milliseconds; anything less is waited for.
+# In whole milliseconds; shorter times are busy-waited.
 _SLICE_US = const(1000)
 
 _SETTING = messages.SETTING_BY_NAME
@@ -41,14 +41,14 @@ DIGEST_FILE = "digest.txt"
 
 
 class PinsPort:
-    """A port without a player: see `lineboard.ports.virtual` for what its methods promise.
+    """A port without a player; `lineboard.ports.virtual` describes the methods.
 
     Attributes
     ----------
-    pen_up_us : the servo pulse that the pen has been raised with at the start, 0 where that is not known.
-    unique : the chip's or its flash's serial number, at most 16 bytes; empty where the board has none.
-    restarted : a watchdog has started the board anew.
-    switch_us : how long the loop may sleep in homing and still see a switch in time.
+    pen_up_us : servo pulse with which the pen was raised at the start, 0 if unknown.
+    unique : serial number of chip or flash, at most 16 bytes; empty if there is none.
+    restarted : the board was restarted by a watchdog.
+    switch_us : longest sleep of the loop during homing at which a switch is seen in time.
     """
 
     restarted = False
@@ -76,7 +76,7 @@ class PinsPort:
             self.servo(self.pen_up_us)
 
     def close(self):
-        """Leave everything safe, and the serial port to the prompt."""
+        """Make everything safe, and release the serial port for the prompt."""
         self.halt()
         self.servo(0)
         self.enable(0)
@@ -92,8 +92,8 @@ class PinsPort:
         self._remember(pins + (settings[_PEN_UP_US],))
 
     def _make_safe(self, pins):
-        """Bring the pins of a rig to levels at which nothing moves: drivers off, steps low, no servo pulses."""
-        # Drivers are off while it is high; first of all.
+        """Set the pins of a rig to safe levels: drivers off, steps low, no servo pulses."""
+        # High switches the drivers off; first of all.
         self._enable = self._output(pins[ENABLE], 1)
         self._motors = tuple([self._output(pins[which], 0) for which in (STEP_A, DIRECTION_A, STEP_B, DIRECTION_B)])
         self._rest_current = self._output(pins[REST_CURRENT], 0)
@@ -115,7 +115,7 @@ class PinsPort:
         return machine.Pin(number, machine.Pin.OUT, value=level) if number >= 0 else None
 
     def _input(self, number, pull=machine.Pin.PULL_UP):
-        # Switches go to ground, and the inputs' own resistors pull them up: a line is low while its contact is closed.
+        # Switches connect to ground, and the inputs are pulled up: a line is low while its contact is closed.
         return machine.Pin(number, machine.Pin.IN, pull) if number >= 0 else None
 
     def _recall(self):
@@ -134,7 +134,7 @@ class PinsPort:
             with open(FILE, "w") as file:
                 file.write(" ".join([str(number) for number in kept]))
         except OSError:
-            pass  # a full flash; the drivers' own pull-ups have to do at the next start
+            pass  # flash full; the drivers' pull-ups must suffice at the next start
 
     def servo(self, us):
         """Set the servo now.  0 = no pulses."""
@@ -142,13 +142,13 @@ class PinsPort:
             self._servo_pwm.duty_ns(us * 1000)
 
     def enable(self, level):
-        """Motor drivers: 0 off, 1 on, 2 on with the current that rest needs."""
+        """Motor drivers: 0 off, 1 on, 2 on with holding current."""
         if self._rest_current is not None:
             self._rest_current(1 if level == 2 else 0)
         if self._enable is not None:
             self._enable(0 if level else 1)
 
-    # What a port with a player does better.
+    # Overridden by ports with a player.
 
     def finished(self):
         raise NotImplementedError
@@ -163,12 +163,12 @@ class PinsPort:
         """Called in every turn of the loop. Does nothing: this port has no watchdog."""
 
     def endstop(self, which):
-        """Whether an endstop is pressed, 0 = x, 1 = y, with all its bounces."""
+        """Whether an endstop is pressed, 0 = x, 1 = y, without debouncing."""
         pin = self._endstops[which]
         return pin is not None and pin() == self._pressed[which]
 
     def motor_power(self):
-        """Whether the motors have power, as far as anything tells."""
+        """Whether the motors have power; True if it is not sensed."""
         pin = self._power_sense
         return pin is None or pin() == self._power_level
 
@@ -176,7 +176,7 @@ class PinsPort:
         return time.ticks_us()
 
     def _sleep(self, max_us, slice_ms):
-        """Sleep until bytes come, a switch moves or a block finishes; looked at after each slice."""
+        """Sleep until bytes arrive, a switch changes or a block finishes; polled after each slice."""
         if max_us < _SLICE_US:
             time.sleep_us(max_us)
             return
@@ -196,21 +196,23 @@ class PinsPort:
             left_us = max_us - ticks_diff(time.ticks_us(), begun_us)
 
     def wait(self, us):
-        """Let time pass, whatever comes meanwhile: it is for the prompt."""
+        """Let time pass; bytes that arrive meanwhile are for the prompt."""
         time.sleep_us(us)
 
     def read_into(self, buffer):
-        """Move waiting bytes from the host into `buffer`; returns how many.  Never blocks."""
+        """Move waiting bytes from the host into `buffer`; returns their number. Never blocks."""
         return self._console.read_into(buffer)
 
     def write(self, buffer, n):
-        """Send `buffer[0:n]` to the host; returns how many bytes were taken.  Never blocks."""
+        """Send `buffer[0:n]` to the host; returns the number of bytes accepted. Never blocks."""
         return self._console.write(buffer, n)
 
 
 def run(port):
-    """Run the board on this port until somebody asks for the prompt."""
-    from lineboard.board import Board  # here, because the board's parts must not depend on a port, nor it on them
+    """Run the board on this port until the prompt is requested."""
+    from lineboard.board import (
+        Board,
+    )  # imported late, because the board's parts and the port must not depend on each other
 
     try:
         Board(port, _digest(), int.from_bytes(os.urandom(2), "big") % 65535 + 1).run()
@@ -219,7 +221,7 @@ def run(port):
 
 
 def _digest():
-    # Whoever puts the files on the board writes this last; without it, the copy was interrupted.
+    # Written last when files are copied to the board; if it is missing, the copy was interrupted.
     try:
         with open(DIGEST_FILE) as file:
             return int(file.read(), 16)

@@ -1,12 +1,12 @@
-"""The board's port on any board with MicroPython, pins, a servo pulse and a serial prompt: slow, but it draws.
+"""The port for any board with MicroPython, pins, a servo pulse and a serial prompt: slow, but it draws.
 
-There is no hardware here that plays pulses, so the processor does, word by word with one eye on the clock, in slices
-of `pause`.  Between two slices the loop takes its turn and the motors stand.  A motor that is stopped dead must not
-have been fast: the port takes no rig that steps faster than a motor can start and stop without a ramp, and no faster
-than the processor was measured to be.  What is late shifts everything behind it; nothing is ever hurried up.
+There is no hardware player, so the processor plays pulses word by word, polling the clock, in slices of `pause`.
+Between two slices the loop takes its turn and the motors stand still. A motor that is stopped suddenly must not be
+fast: the port refuses rigs with steps faster than a motor can start and stop without a ramp, and faster than the
+processor was measured to be. Delays shift everything after them; nothing is speeded up to catch up.
 
-Contract: one caller, the main loop.  After `configure` nothing that a drawing needs allocates, except for the bytes
-of the link where the board's console does.
+Contract: one caller, the main loop. After `configure` nothing needed for drawing allocates, except the link's bytes if
+the board's console allocates.
 """
 
 import time
@@ -20,15 +20,15 @@ from linewire.compat import const, micropython, ptr32, ticks_add, ticks_diff
 TICK_HZ = const(5_000_000)
 BLOCKS = const(8)
 
-# Steppers start and stop without a ramp at some 250 full steps/s under load (common practice); with the usual
-# 16 microsteps that is 4000 steps/s.
+# Steppers start and stop without a ramp at about 250 full steps/s under load (common practice); with the usual 16
+# microsteps that is 4000 steps/s.
 START_STOP_RATE = const(4000)
-# What the loop is kept waiting for at most, of the 20 ms that nothing on the board may exceed.
+# Longest time that the loop waits; the limit for everything on the board is 20 ms.
 SLICE_US = const(10_000)
-# A word that comes later than this is late, and what follows is put off.  Anything less is made up for: 20 us are a
-# twelfth of the shortest interval, 250 us, and the clock itself counts whole microseconds.
+# A word later than this shifts everything after it. Smaller delays are made up for: 20 us are a twelfth of the shortest
+# interval, 250 us, and the clock counts whole microseconds.
 LATE_US = const(20)
-# Ticks of a word beyond wait, set-up and width: what the player itself spends between two looks at the clock.
+# Ticks of a word beyond wait, set-up and width: the player's own time between two clock reads.
 FIXED_TICKS = const(50)
 
 _MASK = const(0x3FFFFFFF)
@@ -36,14 +36,14 @@ _HALF = const(0x20000000)
 _BLOCKS_MASK = const(7)
 _IDLE_MS = const(10)
 
-# Indices into the control array that the player shares.  Moments are microseconds modulo 2^30.
-_C_AT = const(0)  # word of the block to be played next
+# Indices into the control array shared with the player. Times are microseconds modulo 2^30.
+_C_AT = const(0)  # next word of the block
 _C_COUNT = const(1)  # words in the block
-_C_END = const(2)  # when the word before ended, and the ticks (0 to 4) beyond that microsecond
+_C_END = const(2)  # end of the previous word, us, and ticks (0 to 4) beyond it
 _C_REST = const(3)
-_C_DUE = const(4)  # when the edge of the next word is due; valid if
+_C_DUE = const(4)  # time of the next word's edge; valid if
 _C_LOADED = const(5)  # this is 1
-_C_UNTIL = const(6)  # when the slice is over
+_C_UNTIL = const(6)  # end of the slice
 _C_OVERHEAD = const(7)  # ticks
 _C_SETUP = const(8)  # us
 _C_WIDTH = const(9)  # us
@@ -60,10 +60,10 @@ _REVERSED_B = _SETTING["reversed_b"][1]
 
 @micropython.viper
 def _play(control: ptr32, words: ptr32, ticks_us, step_a, direction_a, step_b, direction_b) -> int:
-    """Play words of a block until it or the slice is over; returns the word to be played next.
+    """Play words of a block until the block or the slice ends; returns the index of the next word.
 
-    `ticks_us` is the clock; the others take a level.  A word lasts wait + overhead ticks: at the end of its wait the
-    directions are set, then the step pins named rise and fall.
+    `ticks_us` is the clock; the others set a level. A word lasts wait + overhead ticks: at the end of its wait the
+    directions are set, then the named step pins rise and fall.
     """
     at = int(control[_C_AT])
     count = int(control[_C_COUNT])
@@ -86,7 +86,7 @@ def _play(control: ptr32, words: ptr32, ticks_us, step_a, direction_a, step_b, d
             now = int(ticks_us())
             left = (due - now) & _MASK
         if left != 0 and left < _HALF:
-            playing = 0  # the slice is over, and the word has still to wait
+            playing = 0  # the slice ends before the word's edge
         else:
             if (now - due) & _MASK > LATE_US:
                 due = now
@@ -118,17 +118,17 @@ def _play(control: ptr32, words: ptr32, ticks_us, step_a, direction_a, step_b, d
 
 
 def _nothing(_level):
-    """Where no pin is."""
+    """Stands in for a missing pin."""
 
 
 class PortablePort(pins.PinsPort):
-    """Pins, player, clock and serial port of the board that this runs on.
+    """Pins, player, clock and serial port of the board that this code runs on.
 
-    No watchdog: on many chips one that runs cannot be stopped, and would cut off whoever copies files at the prompt.
+    There is no watchdog, because on many chips it cannot be stopped and would interrupt copying files at the prompt.
 
     Attributes
     ----------
-    late : words that came late and put off what followed, modulo 2^30; each turn of the loop makes one.
+    late : number of late words that shifted everything after them, modulo 2^30; each turn of the loop causes one.
     """
 
     kind = "portable"
@@ -143,7 +143,7 @@ class PortablePort(pins.PinsPort):
         self._servos = array("I", [0] * BLOCKS)
         self._submitted = 0
         self._finished = 0
-        self._begun = False  # the first block of the queue has begun
+        self._begun = False  # the first block of the queue has started
         self._shape(_SETTING["step_width_ns"][4], _SETTING["direction_setup_ns"][4])
         self.max_rate = self._measured_rate()
 
@@ -152,14 +152,15 @@ class PortablePort(pins.PinsPort):
         return self._control[_C_LATE]
 
     def _measured_rate(self):
-        """Steps/s that the player keeps up with, half of its time spare; at most what motors start and stop at."""
+        """Steps/s that the player sustains with half of its time spare; at most the start-stop rate of motors."""
         words = array("I", [7] * 32)  # steps of motor A without any wait
         control = self._control
         control[_C_OVERHEAD] = 0
         begun_us = self._ticks_us()
         self._start(words, 32, begun_us)
         control[_C_UNTIL] = ticks_add(begun_us, 1_000_000)
-        # Without pins: the motors must not hear of it. Calling a function of ours costs no less than setting a pin.
+        # Without pins, so that the motors do not move. A call of a Python function costs at least as much as setting a
+        # pin.
         _play(control, words, self._ticks_us, _nothing, _nothing, _nothing, _nothing)
         took_us = max(ticks_diff(self._ticks_us(), begun_us), 1)
         control[_C_OVERHEAD] = self.overhead_ticks
@@ -174,14 +175,14 @@ class PortablePort(pins.PinsPort):
         control[_C_END] = now_us
         control[_C_REST] = 0
 
-    # Settings.
-
     def refuses(self, _settings):
-        """What of these settings this board cannot do, as (key, value, low, high); None if nothing."""
+        """The first of these settings that this board does not support, as (key, value, low, high); None if all are
+        supported.
+        """
         return None
 
     def configure(self, settings):
-        """Take over the rig's settings (by key of `messages.SETTINGS`).  Only while the player is idle."""
+        """Apply the rig's settings (by key of `messages.SETTINGS`). Only while the player is idle."""
         self._configure_pins(settings)
         self._shape(settings[_STEP_WIDTH_NS], settings[_DIRECTION_SETUP_NS])
         self._control[_C_REVERSED] = settings[_REVERSED_A] | settings[_REVERSED_B] << 1
@@ -197,14 +198,12 @@ class PortablePort(pins.PinsPort):
         self.overhead_ticks = 5 * (control[_C_SETUP] + control[_C_WIDTH]) + FIXED_TICKS
         control[_C_OVERHEAD] = self.overhead_ticks
 
-    # The player.
-
     def room(self):
-        """Blocks that may be submitted now."""
+        """Number of blocks that may be submitted now."""
         return BLOCKS - ((self._submitted - self._finished) & _MASK)
 
     def submit(self, words, count, servo_us):
-        """Queue `words[0:count]` (owned by the player until played); `servo_us` applies as the block begins."""
+        """Queue `words[0:count]` (owned by the player until played); `servo_us` is set when the block starts."""
         slot = self._submitted & _BLOCKS_MASK
         self._words[slot] = words
         self._counts[slot] = count
@@ -214,14 +213,14 @@ class PortablePort(pins.PinsPort):
         self._submitted = (self._submitted + 1) & _MASK
 
     def finished(self):
-        """Blocks finished since the start, modulo 2^30, those dropped by `halt` included."""
+        """Blocks finished since the start, modulo 2^30, including those dropped by `halt`."""
         return self._finished
 
     def playing(self):
         return self._submitted != self._finished
 
     def halt(self):
-        """Stop the player; returns how many words (the last ones submitted) were not played."""
+        """Stop the player; returns the number of words (the last ones submitted) that were not played."""
         unplayed = 0
         if self.playing():
             unplayed = self._counts[self._finished & _BLOCKS_MASK] - self._control[_C_AT]
@@ -253,10 +252,8 @@ class PortablePort(pins.PinsPort):
             if (control[_C_UNTIL] - self._ticks_us()) & _MASK >= _HALF:
                 return
 
-    # The rest.
-
     def pause(self, max_us, _expecting):
-        """Play for a while; with nothing to play, sleep until something happens.  At most `max_us`."""
+        """Play for a while, or sleep until something happens if there is nothing to play. At most `max_us`."""
         if self._submitted != self._finished:
             self._play_slice(max_us)
         else:
@@ -264,5 +261,5 @@ class PortablePort(pins.PinsPort):
 
 
 def main():
-    """Run the board until somebody asks for the prompt."""
+    """Run the board until the prompt is requested."""
     pins.run(PortablePort(Console()))

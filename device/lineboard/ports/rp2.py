@@ -6,17 +6,17 @@ One PIO state machine plays the pulse words, so both motors always keep step.  D
                     ^  ^
       counts ring --'  '-- address ring        (control channels "count" and "address")
 
-The data channel is paced by the state machine.  When it has moved a block it starts "count", which copies the next
+The data channel is paced by the state machine. When it has moved a block, it triggers "count", which copies the next
 block's length, which starts "address", which copies the next block's address and thereby starts the data channel again.
-An address of zero starts nothing: the chain ends by itself, the FIFO runs dry, the pins keep still.  The processor only
-fills blocks and enters them into the rings.
+An address of zero starts nothing: the chain ends, the FIFO runs empty, the pins are constant. The processor only fills
+blocks and enters them into the rings.
 
-Which word the player is at follows from three registers, read in this order: how far the data channel has come, how
-full the FIFO is, whether the state machine is between words.  Whatever happens in between two reads, the result is at
-most too low; it never claims a word that has not been played.
+The player's present word follows from three registers, read in this order: progress of the data channel, level of the
+FIFO, and whether the state machine is between words. Whatever happens between two reads, the result is at most too low;
+it never includes a word that has not been played.
 
-Only this module knows `machine` and `rp2`.  Contract: one caller, the main loop.  After `configure` nothing that a
-drawing needs allocates.
+Only this module uses `machine` and `rp2`. Contract: one caller, the main loop. After `configure` nothing needed for
+drawing allocates.
 """
 
 import sys
@@ -35,7 +35,7 @@ TICK_HZ = const(5_000_000)
 BLOCKS = const(8)
 MAX_RATE = const(100_000)  # steps/s and motor; DEVELOPERS.md says why
 
-# A turn of the loop takes 20 ms at most; writing the file of pins may erase flash, some hundred ms.  What stands in the
+# A turn of the loop takes at most 20 ms; writing the file of pins may erase flash, some hundred ms. Everything in the
 # player's queue ends by itself long before.
 WATCHDOG_MS = const(2000)
 _IDLE_MS = const(10)
@@ -47,7 +47,7 @@ _RING_MASK = const(15)
 _RING_BYTES = const(64)
 _RING_BITS = const(6)
 
-# Where the registers are (RP2040 data sheet, 2.5.7 and 3.7; the same in RP2350's, but for two).
+# Register addresses (RP2040 data sheet, 2.5.7 and 3.7; the same on RP2350 except for two).
 _PIO0 = 0x50200000
 _DMA = 0x50000000
 _DMA_INTR = 0x400
@@ -61,10 +61,10 @@ _OUTOVER_RP2350 = const(12)
 _WATCHDOG_RP2040 = 0x40058000
 _WATCHDOG_RP2350 = 0x400D8000
 _WATCHDOG_REASON = const(0x08)  # bit 0: its timer ran out
-_WATCHDOG_SCRATCH = const(0x0C)  # the first of those that keep their value and that nobody else uses
+_WATCHDOG_SCRATCH = const(0x0C)  # the first scratch register that keeps its value and is unused
 _WATCHDOG_ENABLE = 1 << 30
-_WATCHED = const(0x6C776264)  # any number that is not there by chance
-# In units of 32 bits, for pointers.
+_WATCHED = const(0x6C776264)  # arbitrary magic number
+# Indices in units of 32 bits, for pointers.
 _FLEVEL = const(3)
 _DBG_PADOUT = const(15)
 _SM0_SHIFTCTRL = const(52)
@@ -78,10 +78,10 @@ _READ_ADDR_TRIG = const(15)
 _SET_PINS_0 = const(0xE000)  # the instruction "set pins, 0"
 _EN = const(1)
 
-# Indices into the control array that the viper functions share.
+# Indices into the control array shared by the viper functions.
 _C_PIO = const(0)  # addresses: of the PIO block,
 _C_INTR = const(1)  # of the DMA's raw interrupt flags,
-_C_INTS = const(2)  # of where they are cleared,
+_C_INTS = const(2)  # of their clear register,
 _C_ABORT = const(3)
 _C_DATA = const(4)  # of each channel's registers,
 _C_COUNT = const(5)
@@ -90,12 +90,12 @@ _C_COUNTS = const(7)  # and of the rings
 _C_ADDRESSES = const(8)
 _C_BIT = const(9)  # the data channel's bit in the flags
 _C_CHANNELS = const(10)  # the bits of all three
-_C_IDLE_PC = const(11)  # where the state machine waits for a word
+_C_IDLE_PC = const(11)  # program counter while the state machine waits for a word
 _C_SUBMITTED = const(12)  # blocks, modulo 2^30
 _C_FINISHED = const(13)
-_C_BEGUN = const(14)  # blocks of which at least one word has been taken
-_C_BLOCK = const(15)  # result of the last look: the block of the last word taken,
-_C_WORD = const(16)  # how many of its words have been taken,
+_C_BEGUN = const(14)  # blocks of which at least one word has been read
+_C_BLOCK = const(15)  # result of the last `_look`: block of the last word read,
+_C_WORD = const(16)  # number of its words read,
 _C_PLAYING = const(17)  # and 1 if the last of them is being played
 _C_SIZE = const(18)
 
@@ -114,7 +114,7 @@ def _address(buffer: ptr8) -> int:
 
 @micropython.viper
 def _look(control: ptr32, words: ptr32, count: int) -> int:
-    """Enter a block (if `count` is not 0), keep the chain going, and find out where the player is.
+    """Enter a block (if `count` is not 0), keep the chain running, and determine the player's position.
 
     Returns blocks finished, modulo 2^30.
     """
@@ -130,13 +130,13 @@ def _look(control: ptr32, words: ptr32, count: int) -> int:
         slot = submitted & _RING_MASK
         addresses[(slot + 1) & _RING_MASK] = 0
         counts[slot] = count
-        # Last, because from here on the chain may take it.
+        # Last, because from here on the chain may use it.
         addresses[slot] = int(words)  # type: ignore[call-overload]  # viper's int() of a pointer
         submitted = (submitted + 1) & _MASK
         control[_C_SUBMITTED] = submitted
 
-    # Has the chain ended?  The flag is set by the zero address itself; the channel's BUSY bit would race with the
-    # hand-over.  If something has been entered where the zero was, go on from there.
+    # Has the chain ended? The flag is set by the zero address itself; the channel's BUSY bit would race with the
+    # hand-over. If a block has been entered in place of the zero, continue there.
     ended = int(flags[0]) & bit
     if ended:
         slot = (((int(copier[_READ_ADDR]) - base) >> 2) - 1) & _RING_MASK
@@ -146,8 +146,8 @@ def _look(control: ptr32, words: ptr32, count: int) -> int:
             ptr32(control[_C_COUNT])[_READ_ADDR_TRIG] = int(control[_C_COUNTS]) + (slot << 2)
             ended = 0
 
-    # How far the data channel has come: block and word.  While the next block is being handed over, its registers still
-    # show the one before; none of the next has been moved then.
+    # Progress of the data channel: block and word. During the hand-over to the next block, its registers still show the
+    # previous one; none of the next has been moved then.
     finished = int(control[_C_FINISHED])
     block = submitted
     word = 0
@@ -166,7 +166,7 @@ def _look(control: ptr32, words: ptr32, count: int) -> int:
             if word < 0 or word > int(counts[slot]):
                 word = 0
 
-    # Take away what is still in the FIFO.
+    # Subtract the words still in the FIFO.
     pio = ptr32(control[_C_PIO])
     level = int(pio[_FLEVEL]) & 15
     playing = 1
@@ -195,7 +195,7 @@ def _look(control: ptr32, words: ptr32, count: int) -> int:
 
 @micropython.viper
 def _break_off(control: ptr32):
-    """Stop all channels, empty the FIFO, lower the step pins.  The state machine is not running."""
+    """Stop all channels, empty the FIFO, lower the step pins. The state machine is not running."""
     pio = ptr32(control[_C_PIO])
     channels = int(control[_C_CHANNELS])
     # A channel must not be restarted by one that is being stopped: disable them first (RP2350 erratum E5).
@@ -210,16 +210,16 @@ def _break_off(control: ptr32):
     while int(abort[0]) & channels and i < 100:  # cleared within a few cycles
         i += 1
     pio[_SM0_INSTR] = _SET_PINS_0
-    # Any change of the joining empties the FIFO (RP2040 data sheet, 3.5.4).
+    # Any change of the FIFO joining empties the FIFO (RP2040 data sheet, 3.5.4).
     shift = int(pio[_SM0_SHIFTCTRL])
-    i = 31  # FJOIN_RX; a constant of that size would be an object
+    i = 31  # FJOIN_RX; a constant of that size would be a heap object
     pio[_SM0_SHIFTCTRL] = shift ^ (1 << i)
     pio[_SM0_SHIFTCTRL] = shift
 
 
 @micropython.viper
 def _arm(control: ptr32):
-    """Bring the rings and channels into the state of a chain that has just ended."""
+    """Set rings and channels to the state of a chain that has just ended."""
     addresses = ptr32(control[_C_ADDRESSES])
     i = 0
     while i < _RING:
@@ -239,7 +239,7 @@ def _arm(control: ptr32):
 
 
 class Rp2Port(pins.PinsPort):
-    """Pins, player, clock and USB serial port of the microcontroller that this runs on."""
+    """Pins, player, clock and USB serial port of the microcontroller that this code runs on."""
 
     tick_hz = TICK_HZ
     max_rate = MAX_RATE
@@ -263,10 +263,10 @@ class Rp2Port(pins.PinsPort):
         self._take_channels()
         self._shape(_SETTING["step_width_ns"][4], _SETTING["direction_setup_ns"][4])
 
-    # Settings.
-
     def refuses(self, settings):
-        """What of these settings this board cannot do, as (key, value, low, high); None if nothing."""
+        """The first of these settings that this board does not support, as (key, value, low, high); None if all are
+        supported.
+        """
         keys = pins.KEYS
         step_a = settings[keys[pins.STEP_A]]
         highest = 47 if self._is_rp2350 else 29
@@ -274,7 +274,7 @@ class Rp2Port(pins.PinsPort):
             if settings[key] > highest:
                 return (key, settings[key], -1, highest)
         if step_a < 0 or step_a + 3 > 31:
-            # The state machine counts its 32 pins from 0.
+            # The state machine numbers its 32 pins from 0.
             return (keys[pins.STEP_A], step_a, 0, min(highest, 31) - 3)
         for which, after in ((pins.STEP_B, 1), (pins.DIRECTION_A, 2), (pins.DIRECTION_B, 3)):
             pin = settings[keys[which]]
@@ -286,7 +286,7 @@ class Rp2Port(pins.PinsPort):
         return None
 
     def configure(self, settings):
-        """Take over the rig's settings (by key of `messages.SETTINGS`).  Only while the player is idle."""
+        """Apply the rig's settings (by key of `messages.SETTINGS`). Only while the player is idle."""
         self._configure_pins(settings)
         self._shape(settings[_STEP_WIDTH_NS], settings[_DIRECTION_SETUP_NS])
         if self._pins[pins.STEP_A] >= 0:
@@ -313,22 +313,20 @@ class Rp2Port(pins.PinsPort):
         self._player.active(1)
 
     def _reverse(self, pin, on):
-        # The PIO cannot turn single pins around.  The pad's own inverter does it without cost, where changing every
-        # word would take time in the path that has least of it.
+        # The PIO cannot invert single pins. The pad's inverter costs nothing, while changing every word would take time
+        # on the critical path.
         if self._is_rp2350:
             register, shift = _IO_BANK0_RP2350 + 8 * pin + 4, _OUTOVER_RP2350
         else:
             register, shift = _IO_BANK0_RP2040 + 8 * pin + 4, _OUTOVER_RP2040
         machine.mem32[register] = (machine.mem32[register] & ~(3 << shift)) | (on << shift)
 
-    # The player.
-
     def _take_channels(self):
-        # The rings live in one piece of memory, each aligned to its own size.
+        # The rings are in one block of memory, each aligned to its own size.
         self._memory = bytearray(3 * _RING_BYTES)
         counts = (_address(self._memory) + _RING_BYTES - 1) & ~(_RING_BYTES - 1)
         addresses = counts + _RING_BYTES
-        # The channels stay ours: what is not referenced is collected and freed.
+        # Keep references to the channels, because unreferenced ones are collected and freed.
         self._channels = (rp2.DMA(), rp2.DMA(), rp2.DMA())
         data, count, address = self._channels
         at = [_DMA + 0x40 * channel.channel for channel in self._channels]
@@ -343,7 +341,7 @@ class Rp2Port(pins.PinsPort):
         control[_C_ADDRESSES] = addresses
         control[_C_BIT] = 1 << data.channel
         control[_C_CHANNELS] = 1 << data.channel | 1 << count.channel | 1 << address.channel
-        # `irq_quiet`: the flag then tells of zero addresses only.  Request 0 is the state machine's wish for a word, 63
+        # `irq_quiet`: the flag then shows zero addresses only. Request 0 is the state machine's request for a word, 63
         # means as fast as possible.
         data.config(
             read=0,
@@ -371,17 +369,17 @@ class Rp2Port(pins.PinsPort):
         _arm(control)
 
     def room(self):
-        """Blocks that may be submitted now."""
+        """Number of blocks that may be submitted now."""
         return BLOCKS - ((self._control[_C_SUBMITTED] - self.finished()) & _MASK)
 
     def submit(self, words, count, servo_us):
-        """Queue `words[0:count]` (owned by the player until played); `servo_us` applies as the block begins."""
+        """Queue `words[0:count]` (owned by the player until played); `servo_us` is set when the block starts."""
         self._servo_us[self._control[_C_SUBMITTED] & _RING_MASK] = servo_us
         _look(self._control, words, count)
         self._show_servo()
 
     def finished(self):
-        """Blocks finished since the start, modulo 2^30, those dropped by `halt` included."""
+        """Blocks finished since the start, modulo 2^30, including those dropped by `halt`."""
         finished = _look(self._control, self._control, 0)
         if self._servos_shown != self._control[_C_BEGUN]:
             self._show_servo()
@@ -391,8 +389,8 @@ class Rp2Port(pins.PinsPort):
         return self._control[_C_SUBMITTED] != self.finished()
 
     def _show_servo(self):
-        # Nobody interrupts the processor as a block begins; it is seen in the next turn of the loop, or in the next
-        # slice of `pause`, a millisecond later.  The servo itself looks every 20 ms.
+        # There is no interrupt at the start of a block; it is seen in the next turn of the loop or slice of `pause`, a
+        # millisecond later. The servo itself reads its pulse every 20 ms.
         begun = self._control[_C_BEGUN]
         while self._servos_shown != begun:
             us = self._servo_us[self._servos_shown & _RING_MASK]
@@ -401,12 +399,12 @@ class Rp2Port(pins.PinsPort):
             self._servos_shown = (self._servos_shown + 1) & _MASK
 
     def halt(self):
-        """Stop the player at once; returns how many words (the last ones submitted) were not played."""
+        """Stop the player at once; returns the number of words (the last ones submitted) that were not played."""
         control = self._control
         unplayed = 0
         if self._player is not None:
             self._player.active(0)
-            time.sleep_us(self._width_us)  # a pulse that has begun gets its width; DMA comes to rest
+            time.sleep_us(self._width_us)  # completes a started pulse; DMA comes to rest
             _look(control, control, 0)
             block = control[_C_BLOCK]
             while block != control[_C_SUBMITTED]:
@@ -427,36 +425,34 @@ class Rp2Port(pins.PinsPort):
         return machine.mem32[self._control[_C_COUNTS] + 4 * (block & _RING_MASK)]
 
     def _stepped(self):
-        """The word that was being played when the state machine was stopped has made its edge."""
+        """Whether the word that was playing when the state machine was stopped has made its edge."""
         levels = machine.mem32[_PIO0 + 4 * _DBG_PADOUT] >> self._pins[pins.STEP_A]
         after = (machine.mem32[_PIO0 + 4 * _SM0_ADDR] & 31) - self._control[_C_IDLE_PC]
-        # After the edge the pins are high, until the last instruction of the program lowers them.
+        # After the edge the pins are high until the program's last instruction lowers them.
         return levels & 3 != 0 or after == self._last
-
-    # The rest.
 
     def pause(self, max_us, _expecting):
         """Sleep until something happens, at most `max_us`."""
-        # The player's servo pulses are looked after in between.
+        # The player's servo pulses are handled in between.
         self._sleep(max_us, 1 if self.playing() else _IDLE_MS)
 
     def alive(self):
-        """The loop has made a turn.  From the first time on, the chip restarts a board whose loop stands still."""
+        """Feed the watchdog: the loop has made a turn. The first call starts the watchdog."""
         if self._watchdog is None:
             machine.mem32[self._watchdog_at + _WATCHDOG_SCRATCH] = _WATCHED
             self._watchdog = machine.WDT(timeout=WATCHDOG_MS)
         self._watchdog.feed()
 
     def close(self):
-        """Leave everything safe, and the USB port to the prompt."""
+        """Make everything safe, and release the USB port for the prompt."""
         super().close()
-        # MicroPython's own watchdog cannot be stopped, and nobody feeds it while files are copied.
+        # MicroPython's own watchdog cannot be stopped, and is not fed while files are copied.
         machine.mem32[self._watchdog_at] = machine.mem32[self._watchdog_at] & ~_WATCHDOG_ENABLE
         machine.mem32[self._watchdog_at + _WATCHDOG_SCRATCH] = 0
         self._watchdog = None
 
     def _watchdog_bit(self):
-        """It was the watchdog, set by this code, that has started the chip anew (and no `machine.reset`)."""
+        """Whether the watchdog, as set by this code, has restarted the chip (and not `machine.reset`)."""
         mem32 = machine.mem32
         at = self._watchdog_at
         bitten = mem32[at + _WATCHDOG_REASON] & 1 and mem32[at + _WATCHDOG_SCRATCH] & 0xFFFFFFFF == _WATCHED
@@ -465,5 +461,5 @@ class Rp2Port(pins.PinsPort):
 
 
 def main():
-    """Run the board until somebody asks for the prompt."""
+    """Run the board until the prompt is requested."""
     pins.run(Rp2Port())

@@ -1,9 +1,9 @@
 """The pulse player: a program for one PIO state machine of RP2040 or RP2350, and its timing.
 
-It runs at 25 MHz, five cycles a tick: fine enough for its few fixed instructions to cost less than three ticks a
-word, and a whole divisor of 125, 150, 200 and 225 MHz.  Fractional dividers would make it jitter.
+It runs at 25 MHz, five cycles a tick: its few fixed instructions take less than three ticks per word, and it is a whole
+divisor of 125, 150, 200 and 225 MHz. Fractional dividers would make it jitter.
 
-While a program is assembled, `rp2.asm_pio` replaces this module's global names by those of its instructions.
+While a program is assembled, `rp2.asm_pio` replaces this module's global names by instruction names.
 """
 # ruff: noqa: F821 -- names of instructions
 # mypy: ignore-errors
@@ -19,7 +19,7 @@ _FIXED = const(13)  # cycles of a word beyond its wait, set-up and width: the co
 
 
 def timing(step_width_ns, direction_setup_ns):
-    """Ticks of a word beyond its wait, and the cycles of set-up and width that the settings ask for."""
+    """Ticks of a word beyond its wait, and the cycles of set-up and width for these settings."""
     setup = (direction_setup_ns + _CYCLE_NS - 1) // _CYCLE_NS
     width = (step_width_ns + _CYCLE_NS - 1) // _CYCLE_NS
     overhead = (_FIXED + setup + width + CYCLES_PER_TICK - 1) // CYCLES_PER_TICK
@@ -27,7 +27,7 @@ def timing(step_width_ns, direction_setup_ns):
 
 
 def assemble(overhead, setup, width):
-    """The program for what `timing` returned; up to 1057 cycles (42 us) of set-up and of width.
+    """The program for the result of `timing`; up to 1057 cycles (42 us) of set-up and of width.
 
     A word is ``wait << 4 | dir_b << 3 | dir_a << 2 | step_b << 1 | step_a``; the pins are four in a row, in this order
     from the highest down.  From `pull` to `pull` it takes (wait + overhead) ticks.
@@ -35,7 +35,7 @@ def assemble(overhead, setup, width):
     pad = overhead * CYCLES_PER_TICK - _FIXED - setup - width
 
     def hold(cycles, name):
-        # The instruction before has taken one of the cycles.  x is free here.
+        # The instruction before has taken one of the cycles. x is free here.
         cycles -= 1
         rounds = (cycles - 1) // 32
         if cycles <= 0:

@@ -79,12 +79,12 @@ FINISHED = const(1)
 ENDSTOPS = const(2)
 BYTES = const(3)
 
-# Ticks of a word beyond its wait, set-up and width: what the real player spends on fetching a word and
-# deciding whether to step.  A generous figure for the real boards, so that the virtual rig promises no more.
+# Ticks of a word beyond its wait, set-up and width: the real player's time for fetching a word and branching. A
+# generous figure, so that the virtual rig promises no more than real boards.
 FIXED_TICKS = const(4)
-# Steps per second and motor that the kernel sustains with half the processor left (bench/board_cost.py).
+# Steps per second and motor that the kernel sustains with half of the processor left (bench/board_cost.py).
 MAX_RATE = const(100_000)
-# Longest sleep in homing.  The world ends a pause at the tick at which a switch changes, so that this may be long.
+# Longest sleep in homing. The world ends a pause at the tick at which a switch changes, so it may be long.
 SWITCH_US = const(20_000)
 
 _PERIOD_MASK = const(0x3FFFFFFF)
@@ -105,7 +105,7 @@ class VirtualPort:
     tick_hz = TICK_HZ
     max_rate = MAX_RATE
     switch_us = SWITCH_US
-    pen_up_us = 0  # nothing is remembered of the rig of last time
+    pen_up_us = 0  # no pins are stored
     unique = b""
 
     def __init__(self, world, restarted=False):
@@ -121,13 +121,15 @@ class VirtualPort:
         self._shape(_DEFAULT_WIDTH_NS, _DEFAULT_SETUP_NS)
 
     def refuses(self, _settings):
-        """What of these settings this board cannot do, as (key, value, low, high); None if nothing."""
+        """The first of these settings that this board does not support, as (key, value, low, high); None if all are
+        supported.
+        """
         return None
 
     def configure(self, settings):
-        """Take over the rig's settings (by key of `messages.SETTINGS`).  Only while the player is idle.
+        """Apply the rig's settings (by key of `messages.SETTINGS`). Only while the player is idle.
 
-        `overhead_ticks` follows from the pulse's shape.  The other pins mean nothing here.
+        `overhead_ticks` follows from the pulse's shape. Other pins are ignored.
         """
         self._shape(settings[_STEP_WIDTH_NS], settings[_DIRECTION_SETUP_NS])
         turned = settings[_REVERSED_A] | settings[_REVERSED_B] << 1
@@ -145,23 +147,23 @@ class VirtualPort:
         return self._status[NOW]
 
     def pause(self, max_us, expecting):
-        """Sleep until something happens, at most `max_us`; `expecting`: the host is the one to act."""
+        """Sleep until something happens, at most `max_us`; `expecting`: the host is expected to act."""
         if self._read_from < self._status[BYTES]:
             return  # something has happened: bytes are still unread
         self._read_from = 0
         self._world.pause(max_us, expecting, self._status, self._inbox)
 
     def wait(self, us):
-        """Let time pass, whatever comes meanwhile; nobody reads it."""
+        """Let time pass; bytes that arrive are ignored."""
         self._read_from = self._status[BYTES]
         self.pause(us, False)
 
     def read_into(self, buffer):
-        """Move waiting bytes from the host into `buffer`; returns how many.  Never blocks."""
+        """Move waiting bytes from the host into `buffer`; returns their number. Never blocks."""
         inbox = self._inbox
         start = self._read_from
         n = min(self._status[BYTES] - start, len(buffer))
-        # One by one: under MicroPython a slice would be a new object on the heap.
+        # One by one, because under MicroPython a slice would be a new heap object.
         i = 0
         while i < n:
             buffer[i] = inbox[start + i]
@@ -170,28 +172,28 @@ class VirtualPort:
         return n
 
     def write(self, buffer, n):
-        """Send `buffer[0:n]` to the host; returns how many bytes were taken.  Never blocks."""
+        """Send `buffer[0:n]` to the host; returns the number of bytes accepted. Never blocks."""
         self._world.write(buffer, n)
         return n
 
     def room(self):
-        """Blocks that may be submitted now."""
+        """Number of blocks that may be submitted now."""
         return BLOCKS - ((self._submitted - self._status[FINISHED]) & _PERIOD_MASK)
 
     def submit(self, words, count, servo_us):
-        """Queue `words[0:count]` (owned by the player until played); `servo_us` applies as the block begins."""
+        """Queue `words[0:count]` (owned by the player until played); `servo_us` is set when the block starts."""
         self._submitted = (self._submitted + 1) & _PERIOD_MASK
         self._world.submit(words, count, servo_us)
 
     def finished(self):
-        """Blocks finished since the start, modulo 2^30, those dropped by `halt` included."""
+        """Blocks finished since the start, modulo 2^30, including those dropped by `halt`."""
         return self._status[FINISHED]
 
     def playing(self):
         return self._submitted != self._status[FINISHED]
 
     def halt(self):
-        """Stop the player at once; returns how many words (the last ones submitted) were not played."""
+        """Stop the player at once; returns the number of words (the last ones submitted) that were not played."""
         unplayed = self._world.halt()
         self._status[FINISHED] = self._submitted
         return unplayed
@@ -203,23 +205,23 @@ class VirtualPort:
         self._world.enable(level)
 
     def mark(self, a, b):
-        """Tell the tape that the board now calls its position (a, b), in motor steps."""
+        """Record on the tape that the board has set its position to (a, b), motor steps."""
         self._world.mark(a, b)
 
     def alive(self):
         """The loop has made a turn."""
 
     def endstop(self, which):
-        """Whether an endstop is pressed, 0 = x, 1 = y, with all its bounces."""
+        """Whether an endstop is pressed, 0 = x, 1 = y, without debouncing."""
         return (self._status[ENDSTOPS] >> which) & 1 == 1
 
     def motor_power(self):
-        """Whether the motors have power, as far as anything tells."""
+        """Whether the motors have power; True if it is not sensed."""
         return not self._senses_power or self._status[ENDSTOPS] & 4 == 0
 
 
 class PipeWorld:
-    """The world on the other side of a byte pipe, for a board that runs in its own process."""
+    """The world at the other end of a byte pipe, for a board in its own process."""
 
     def __init__(self, reader, writer):
         self._reader = reader
@@ -240,7 +242,7 @@ class PipeWorld:
         while done < len(view):
             n = self._reader.readinto(view[done:])
             if not n:
-                raise SystemExit  # the world has gone; a board without a world has nothing left to do
+                raise SystemExit  # the pipe is closed, so the board ends
             done += n
 
     def greet(self, status):
@@ -296,11 +298,13 @@ class PipeWorld:
 
 
 def main(digest, session):
-    """Run a board whose world is at the other end of standard input and output.
+    """Run a board with its world at the other end of standard input and output.
 
-    `digest` is that of the shipped files (`linewright.board.files.digest`); `session` a number from 1 to 65535 that no
-    two starts in a row share.
+    `digest` is that of the shipped files (`linewright.board.files.digest`); `session` is a number from 1 to 65535 that
+    differs from that of the previous start.
     """
-    from lineboard.board import Board  # here, because the board's parts must not depend on a port, nor it on them
+    from lineboard.board import (
+        Board,
+    )  # imported late, because the board's parts and the port must not depend on each other
 
     Board(VirtualPort(PipeWorld(sys.stdin.buffer, sys.stdout.buffer)), digest, session).run()
