@@ -77,6 +77,10 @@ class _HiddenFromLoops(list):
     __iter__ = partial(iter, ())  # type: ignore[assignment]  # nothing to iterate
 
 
+_BOARDS = {"ARDUINO_NANO_RP2040_CONNECT": "nano-rp2040-connect", "RPI_PICO": "pico", "RPI_PICO_W": "pico-w"}
+"""Our boards by the names of their images, which are those of MicroPython's folders."""
+
+
 class Machine:
     """One board: bytes to and from its USB serial port, levels in, edges out, and time.
 
@@ -87,6 +91,7 @@ class Machine:
 
     Attributes
     ----------
+    board : its name in a rig file, by the name of the image; the chip's where that is another.
     cycle : processor cycles since the start.
     edges : for every watched pin a list of (cycle, level).
     on_edge : called as (pin, level, cycle) for every edge of a watched pin.
@@ -101,6 +106,7 @@ class Machine:
         load_uf2(image, mcu)
         mcu.flash[: len(flash)] = flash
         self.mcu = mcu
+        self.board = _BOARDS.get(image.stem, "rp2040")
         for pio in mcu.pio:
             # A board in a simulator must not step its PIO by itself; any object will do for that.
             pio.machines[:] = [_JoiningMachine(mcu, pio, i) for i in range(4)]

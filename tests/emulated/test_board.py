@@ -20,6 +20,7 @@ from linewright.board.session import Session
 from linewright.board.session_values import Control
 from linewright.drawing.strokes import Drawing, Pen
 from linewright.errors import BoardFault, LinkError
+from linewright.rig.draft import draft
 from linewright.rig.rig import Rig
 from linewright.run import course
 
@@ -36,14 +37,15 @@ START = (60, 40)  # steps from the switches, so that homing is short
 LATE_STEPS = 4
 
 
-def quick_rig() -> Rig:
-    """The default rig with short waits: emulated time is expensive."""
+def quick_rig(board: str) -> Rig:
+    """The default rig with short waits, because emulated time is expensive; pins as `linewright rig new` offers them."""
     rig = Rig.default()
     homing = {"fast_mm_s": 30.0, "slow_mm_s": 10.0, "accel_mm_s2": 2000.0, "backoff_mm": 0.5, "passes": 2}
     return rig.model_copy(
         update={
             "homing": rig.homing.model_copy(update=homing),
             "pen": rig.pen.model_copy(update={"lift_ms": 20, "lower_ms": 20}),
+            "pins": draft({"board": board}).rig.pins,
         }
     )
 
@@ -66,7 +68,7 @@ class Bench:
 
     def __init__(self, machine: Machine, monkeypatch: pytest.MonkeyPatch) -> None:
         self.machine = machine
-        self.rig = quick_rig()
+        self.rig = quick_rig(machine.board)
         self.mechanics = Mechanics(machine, self.rig, START)
         keep_board_time(monkeypatch, machine)
         self.connect()
