@@ -38,7 +38,7 @@ LATE_STEPS = 4
 
 
 def quick_rig(board: str) -> Rig:
-    """The default rig with short waits, because emulated time is expensive; pins as `linewright rig new` offers them."""
+    """The default rig with short waits, as emulated time is expensive; pins as `linewright rig new` offers them."""
     rig = Rig.default()
     homing = {"fast_mm_s": 30.0, "slow_mm_s": 10.0, "accel_mm_s2": 2000.0, "backoff_mm": 0.5, "passes": 2}
     return rig.model_copy(
