@@ -93,4 +93,5 @@ def main():
     print(count, gc.mem_alloc() if held else 0, gc.mem_free(), seen[0], seen[1], seen[2], worst_spread)
 
 
-main()
+if __name__ == "__main__":
+    main()

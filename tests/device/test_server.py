@@ -83,7 +83,7 @@ class Board:
         self.feeder = Queue()
         self.state, self.fault, self.program = messages.READY, messages.NO_FAULT, 0
         self.flag_bits = messages.FLAG_TRUSTED | messages.FLAG_UNPOWERED
-        self.refused = array("i", [9, LOW, -3, HIGH])
+        self.refused = array("i", [9, LOW, HIGH - 1, HIGH])
         self.answer: int | None = messages.NO_REASON
         self.accepts = self.given_up = False
         self.admits = messages.NO_FAULT
@@ -215,7 +215,7 @@ def test_each_request_is_asked_of_the_board_and_answered(rig, name, values, aske
     rig.board.answer = messages.WRONG_STATE
     told = {"request": 0, "message": messages.message_id(name), "field": 9, "reason": messages.WRONG_STATE}
     said = rig.ask(name, **values)
-    assert said == ("refusal", told | {"request": rig.request, "value": LOW, "low": -3, "high": HIGH})
+    assert said == ("refusal", told | {"request": rig.request, "value": LOW, "low": HIGH - 1, "high": HIGH})
     assert rig.board.asked[-1] == asked
 
 
@@ -328,6 +328,7 @@ def test_news_are_reported_at_once_and_progress_ten_times_a_second(rig):
     for what, value in (("fault", messages.HOST_LOST), ("flag_bits", 0), ("state", messages.UNHOMED)):
         setattr(rig.board, what, value)
         assert reports(90_000) == 1, what
+        assert rig.report()[what.removesuffix("_bits") + "s" * what.startswith("flag")] == value
     rig.board.state = messages.DRAWING
     assert reports(1000) == 1
     assert reports(99_000) == 0
@@ -341,6 +342,27 @@ def test_news_are_reported_at_once_and_progress_ten_times_a_second(rig):
     assert reports(90_000) == 0
     queue.taken = 64
     assert reports(90_000) == 1
+
+
+def test_a_host_that_only_asks_for_a_sign_of_life_gets_a_fresh_report(rig):
+    for _ in range(3):
+        rig.turn()
+    rig.board.feeder.a = 4321
+    rig.host.probe()
+    for _ in range(3):
+        rig.turn()
+    assert rig.report()["a"] == 4321
+
+
+def test_no_two_states_faults_or_flags_are_the_same_news(rig):
+    told = set()
+    bits = [0, *(1 << i for i in range(7))]
+    for rig.board.state in range(len(messages.STATES)):
+        for rig.board.fault in range(len(messages.FAULTS)):
+            for rig.board.flag_bits in bits:
+                rig.server.transmit(rig.port.us)
+                told.add(rig.server._told_state)
+    assert len(told) == len(messages.STATES) * len(messages.FAULTS) * len(bits)
 
 
 def test_a_report_that_is_asked_for_comes_behind_the_answer(rig):
@@ -401,16 +423,29 @@ def test_a_stop_behind_records_makes_them_worthless_at_once(drawing, stop):
     assert drawing.board.asked == [(stop,)]
 
 
+def test_other_requests_wait_behind_records(drawing):
+    drawing.moves([(records.RAMP, 1, 0, 900)] * 120)
+    drawing.host.send(messages.PEN, b"\xdc\x05")
+    drawing.host.send(messages.ASK, b"")
+    for _ in range(5):
+        drawing.turn()
+    assert [asked for asked in drawing.board.asked if asked[1]] == [("admit", 96), ("admit", 24), ("move_pen", 1500)]
+
+
 def test_records_at_the_wrong_number_are_refused_and_stop_nothing(drawing):
-    drawing.board.feeder.taken = 70_000
-    drawing.moves([(records.RAMP, 1, 0, 900)], first=69_999)
+    number = drawing.board.feeder.taken = 0x12345678
+    drawing.moves([(records.RAMP, 1, 0, 900)], first=number - 1)
     for _ in range(4):
         drawing.turn()
     said = drawing.heard[-1][1]
     assert (said["message"], said["field"], said["reason"]) == (messages.MOVES, 1, messages.OUT_OF_STEP)
-    assert (said["value"], said["low"], said["high"]) == (69_999, 70_000, 70_000)
+    assert (said["value"], said["low"], said["high"]) == (number - 1, number, number)
     assert not drawing.board.stops
     assert drawing.board.asked == []
+    drawing.moves([(records.RAMP, 1, 0, 900)])
+    for _ in range(4):
+        drawing.turn()
+    assert drawing.board.asked == [("admit", 1)]
 
 
 def test_more_records_than_there_is_room_for_are_refused(drawing):

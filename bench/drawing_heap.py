@@ -1,0 +1,50 @@
+"""An hour of drawing in a heap that is nearly full: is anything taken from it or collected while motors move?
+
+    .venv/bin/python bench/drawing_heap.py [MINUTES [FREE_BYTES]]
+
+The Unix MicroPython with the heap of the smallest board that is promised (doubled, as its pointers are), all but
+FREE_BYTES of it held, in virtual time. Sheets of dense strokes are drawn one after the other, each with changes of pace
+and a hold. Host and wire are computed beside the board's code and in the same heap (tests/dual); they collect their own
+garbage. The player counts blocks of pulses, not pulses. Passes when no turn of the board's loop with moving motors
+changes how much of the heap is taken, but for turns that answer a request: their share is printed.
+"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parent.parent
+sys.path.insert(0, str(ROOT / "bench"))
+
+from homings import FREE_BYTES, HEAP_BYTES, LIMIT_S, MICROPYTHON
+
+
+def main() -> int:
+    """Print what was seen; 1 where the heap was touched while motors moved and nobody asked for anything."""
+    minutes = float(sys.argv[1]) if len(sys.argv) > 1 else 60.0
+    free_bytes = int(sys.argv[2]) if len(sys.argv) > 2 else FREE_BYTES
+    folders = ("bench", "tests/dual", "device", "shared_protocol", "tests/dual/unittest_shim")
+    board = ROOT / "bench" / "drawing_heap_board.py"
+    command = [MICROPYTHON, "-X", f"heapsize={HEAP_BYTES}", board, round(minutes * 60), free_bytes]
+    done = subprocess.run(
+        list(map(str, command)),
+        env={"MICROPYPATH": ":".join(str(ROOT / folder) for folder in folders)},
+        capture_output=True,
+        text=True,
+        timeout=LIMIT_S,
+        check=False,
+    )
+    if done.returncode:
+        print(done.stdout + done.stderr)
+        return 1
+    seconds, sheets, ramps, turns, most, least, asked, answer = map(int, done.stdout.split())
+    print(f"{seconds / 60:.1f} minutes of drawing, {sheets} sheets, {ramps:,} ramps, {free_bytes:,} bytes of heap free")
+    print(f"  {turns:,} turns with moving motors: {most} bytes taken at most, {-least} given back (a collection)")
+    print(f"  {asked} turns with a request among them: {answer} bytes at most")
+    return int(most > 0 or least < 0)
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
