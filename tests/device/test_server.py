@@ -340,8 +340,9 @@ def test_news_are_reported_at_once_and_progress_ten_times_a_second(rig):
     assert reports(1000) == 1  # room for the whole queue
     queue.taken, queue.queued = 63, 0
     assert reports(90_000) == 0
-    queue.taken = 64
-    assert reports(90_000) == 1
+    for taken, told in ((64, 1), (100, 0), (127, 0), (152, 1), (192, 0), (215, 0), (216, 1)):
+        queue.taken = taken
+        assert reports(90_000) == told, taken
 
 
 def test_a_host_that_only_asks_for_a_sign_of_life_gets_a_fresh_report(rig):
@@ -594,6 +595,8 @@ def test_whoever_speaks_is_heard_and_another_session_is_a_new_host(rig):
     rig.host.probe()
     assert rig.turn()
     assert not any(rig.server.receive(rig.port.us + i) for i in range(1, 4))
+    rig.port.to_board += b"\x03\x07\x00noise\x00"
+    assert not rig.server.receive(rig.port.us + 5)
     rig.moves([(records.RAMP, 1, 0, 900)] * 250)
     rig.board.accepts = True
     rig.turn()
