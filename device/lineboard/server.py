@@ -25,7 +25,8 @@ _OWED = records.MOST
 _REPORT_US = const(100_000)
 # Retry interval when the port's buffer is full; a USB port sends about 100 bytes per millisecond.
 _UNSENT_US = const(1_000)
-_I32 = const(1 << 31)
+# The largest number that a refusal can name; limits that a value can be beyond are all smaller.
+_HIGHEST = const((1 << 31) - 1)
 
 
 class Server:
@@ -84,7 +85,6 @@ class Server:
             self._openings = endpoint.openings
             self._outbox.clear()
             self._told_granted = 0
-            self._told_state = -1
             self._reading = False
             self._board.new_host()
         # With answers waiting for a slot, no more messages are taken; the host's acknowledgement then wakes the loop.
@@ -354,9 +354,9 @@ class Server:
             message=kind,
             field=field,
             reason=reason,
-            value=min(value, _I32 - 1),
-            low=min(low, _I32 - 1),
-            high=min(high, _I32 - 1),
+            value=min(value, _HIGHEST),
+            low=low,
+            high=high,
         )
 
     def _flush(self, n):
