@@ -1,9 +1,10 @@
-"""A sentence becomes a drawing, composed from a store of line drawings of our own: no net, no model, at once.
+"""Draws English sentences from a built-in store of line drawings, without a neural network.
 
-The way of a sentence through this package::
+Stages::
 
     sentence -> who does what to whom (reading, with lexicon, verbs, kinds) -> groups (staging, with figure, poses, modifiers)
              -> one picture (arranging, with scenes) -> what can be seen of it (hiding) -> strokes in mm (way)
 
-The store is drawn in a notation of its own (`script`), by theme in `store`; the user's own things come from `own`.
+Drawings of the store are written in the notation of `script`, one module per theme in `store`; `own` loads the user's
+things.
 """

@@ -1,7 +1,7 @@
-"""`Troupe`: upright figures: dressed, posed, with what they hold, play and ride.
+"""`Troupe`: draws upright figures with pose, clothes, held things and mounts.
 
-What is in their hands is the business of `holding`. More than 500 lines: dressing, posing and riding change one figure in
-turn, and each depends on what the one before has done.
+Things in hands are placed by `holding`. More than 500 lines: dressing, posing and riding change one figure in turn, and
+each depends on the result of the one before.
 """
 
 from __future__ import annotations
@@ -62,7 +62,7 @@ _CARRIED: Final = frozenset({"carry", "bring", "deliver", "steal"})
 _STILL: Final = frozenset(
     {"hang", "swing", "lie", "fall", "stand", "float", "sail", "fly", "wait", "rest", "run", "walk"}
 )
-"""What lifeless things do without arms and legs."""
+"""Verbs that inanimate things can do without arms and legs."""
 
 _STANDING: Final = frozenset({"stand", "hold", "carry", "read", "present", "eat", "look", "think", "aim", "blow", "wave",
                               "juggle", "up", "fish", "paint", "flute", "violin", "guitar", "fold", "drum", "conduct"})  # fmt: skip
@@ -82,7 +82,7 @@ class Troupe(Holding):
     """
 
     def natural(self, thing: Thing) -> Art:
-        """The art of a thing in units of paper, with what it wears and holds by nature."""
+        """Drawing of a thing in paper units, with the clothes and tools that belong to its kind."""
         if thing.art is None and thing.figure is not None:
             return self.figure_art(thing, Phrase(thing.name), None)
         if thing.on_body:
@@ -92,7 +92,7 @@ class Troupe(Holding):
         return grounded(art.moved(scale(k)), keep_below=thing.theme == "vehicles")
 
     def garment(self, thing: Thing) -> Art:
-        """Clothes as they are worn, without the wearer."""
+        """Drawing of clothes in their worn shape, without a wearer."""
         script = str(thing.art)
         if script == "&wings":
             wings = drawn(WINGS_ART)
@@ -110,11 +110,11 @@ class Troupe(Holding):
         return grounded(art.moved(scale(0.62)), keep_below=False)
 
     def shown(self, name: str) -> Art:
-        """A thing as a picture sheet shows it."""
+        """Drawing of a thing for the picture sheet."""
         raise NotImplementedError
 
     def main_act(self, phrase: Phrase) -> Act | None:
-        """What decides on the pose: the first that has one and more to say than how somebody sits."""
+        """The act that decides the pose: the first with a pose that says more than how the figure sits."""
         posing = [a for a in self.acts(phrase) if VERBS[a.verb].pose]
         busy = [
             a
@@ -123,13 +123,13 @@ class Troupe(Holding):
         ]
         riding = next((a for a in busy if VERBS[a.verb].role == "ride"), None)
         if riding is not None and all(self._also_held(riding, a) for a in busy if a is not riding):
-            return riding  # what else is done then is held meanwhile
+            return riding  # the objects of other acts are held
         if len(busy) > 1 and busy[0].verb == "smoke":
-            return busy[1]  # the pipe stays in the mouth meanwhile
+            return busy[1]  # the pipe stays in the mouth
         return next(iter(busy or posing), None)
 
     def acts(self, phrase: Phrase) -> list[Act]:
-        """Acts, with those that are told by a preposition: ``with a cello`` is held, ``on a horse`` is ridden."""
+        """Acts, including those expressed by a preposition: ``with a cello`` holds it, ``on a horse`` rides it."""
         found = [
             *phrase.acts,
             *(Act(name.removeprefix("verb ")) for name in phrase.modifiers if name.startswith("verb ")),
@@ -149,7 +149,7 @@ class Troupe(Holding):
         return found
 
     def holdable(self, phrase: Phrase) -> bool:
-        """Whether it fits into hands."""
+        """Whether the thing can be held in the hands."""
         thing = self.things[phrase.name]
         if phrase.name in ("teddy bear", "doll"):
             return True
@@ -158,7 +158,7 @@ class Troupe(Holding):
         return thing.size <= 1.25 and phrase.name not in ("tree", "fir tree", "palm tree")
 
     def too_large(self, act: Act) -> bool:
-        """Whether what is eaten or drunk from is too large for a hand: it stands before who does it."""
+        """Whether food or a drink is too large for a hand; it then stands in front of the figure."""
         thing = self.things[act.object.name] if act.object is not None and act.object.name else None
         if VERBS[act.verb].role != "mouth" or thing is None:
             return False
@@ -167,15 +167,15 @@ class Troupe(Holding):
         return "acts" in thing.can or (thing.size > 0.7 and not bite)
 
     def at_the_wheel(self, phrase: Phrase) -> bool:
-        """Whether who drives it is seen at its window."""
+        """Whether the driver is shown at the vehicle's window."""
         return "pane1" in self.things[phrase.name].natural().places
 
     def overhead(self, phrase: Phrase, over: Phrase) -> bool:
-        """Whether it is held above the head, as people hold umbrellas."""
+        """Whether the thing is held above the head, like an umbrella."""
         return self.things[over.name].name in ("umbrella", "parasol") and self.things[phrase.name].art is None
 
     def ridden(self, phrase: Phrase, under: Phrase) -> bool:
-        """Whether who is on it sits astride."""
+        """Whether the rider sits astride."""
         rider, mount = self.things[phrase.name], self.things[under.name]
         if "acts" not in rider.can:
             return False
@@ -186,7 +186,7 @@ class Troupe(Holding):
         )
 
     def figured(self, phrase: Phrase, thing: Thing) -> bool:
-        """Whether it takes an upright body with hands."""
+        """Whether the thing is drawn as an upright figure with hands."""
         if thing.art is None:
             return True
         alive = "acts" in thing.can
@@ -198,7 +198,7 @@ class Troupe(Holding):
         return any(self._wants_hands(act, thing) for act in self.acts(phrase))
 
     def _seen_above_the_rim(self, relation: Relation) -> bool:
-        """Whether somebody sits or lies in what only shows the upper part of who is in it."""
+        """Whether somebody sits or lies in a thing that shows only the upper part of its occupant."""
         other = self.things[relation.object.name]
         if relation.kind == "in hat":
             return True
@@ -208,26 +208,26 @@ class Troupe(Holding):
         return bool(carries) or other.name in ("bathtub", "box", "barrel", "basket", "fountain", "bed", "hammock")
 
     def in_beak(self, act: Act, thing: Thing) -> bool:
-        """Whether a bird that flies has it in its beak."""
+        """Whether a flying bird carries the thing in its beak."""
         held = act.verb in ("hold", "carry", "bring", "deliver") and act.object is not None
         if held and isinstance(thing.art, Bird):
             prey = act.object is not None and self.things[act.object.name].can & {"acts", "person"} == {"acts"}
             return "flies" in thing.can and self._small_thing(act.object) and not prey
-        # What has no body for hands takes it in its mouth: an ant, a caterpillar, a lobster.
+        # Animals without a body for hands (ant, caterpillar, lobster) take the thing in the mouth.
         at_mouth = (
             (held or act.verb == "eat") and thing.figure is None and "acts" in thing.can and thing.theme != "tales"
         ) and not self.on_back(act, thing)
         return at_mouth and act.object is not None and act.object.count == 1 and not self.too_large(act)
 
     def on_back(self, act: Act, thing: Thing) -> bool:
-        """Whether it is carried on the back: something large, by an animal."""
+        """Whether an animal carries the thing on its back because it is large."""
         if act.verb not in _CARRIED or act.object is None or not act.object.name or "acts" not in thing.can:
             return False
         large = self.things[act.object.name].size * (1.0 + 0.5 * (act.object.count > 1)) >= 0.7
         return large and (isinstance(thing.art, FourLegs) or (thing.figure is None and not isinstance(thing.art, Bird)))
 
     def in_claws(self, act: Act, thing: Thing) -> bool:
-        """Whether a bird that flies carries it below itself: what is too large for the beak."""
+        """Whether a flying bird carries the thing in its claws because it is too large for the beak."""
         load = self.things[act.object.name] if act.object is not None and act.object.name else None
         flier = isinstance(thing.art, Bird) and "flies" in thing.can
         return act.verb in _CARRIED and load is not None and flier and not self.in_beak(act, thing)
@@ -236,7 +236,7 @@ class Troupe(Holding):
         return phrase is not None and phrase.name != "" and phrase.count == 1 and self.things[phrase.name].size <= 0.5
 
     def _wants_hands(self, act: Act, thing: Thing) -> bool:
-        """Whether an act takes hands, where a thing is not one that does it by nature."""
+        """Whether an act needs hands that the thing does not have by nature."""
         verb = VERBS[act.verb]
         if self.in_beak(act, thing) or self.too_large(act) or self.on_back(act, thing) or self.in_claws(act, thing):
             return False
@@ -254,7 +254,7 @@ class Troupe(Holding):
         return not (on_its_back and thing.figure is None)
 
     def _body(self, thing: Thing) -> Figure:
-        """The upright body of a thing; what has none gets arms and legs."""
+        """The thing's upright body; arms and legs are added if it has none."""
         if thing.figure is not None:
             return thing.figure
         art = self.shown(thing.name) if thing.on_body else thing.natural()
@@ -283,7 +283,7 @@ class Troupe(Holding):
         )  # fmt: skip
 
     def figure_art(self, thing: Thing, phrase: Phrase, act: Act | None) -> Art:
-        """An upright figure, in units of paper."""
+        """Drawing of an upright figure, in paper units."""
         figure = self._body(thing)
         stated = [*phrase.worn, *(a.object for a in phrase.acts if a.verb == "wear" and a.object is not None)]
         taken = {self.things[w.name].worn for w in stated}
@@ -348,7 +348,7 @@ class Troupe(Holding):
         return art.moved(shift(0, -ground), scale(k))
 
     def _reaching(self, figure: Figure, pose: Pose, act: Act, verb: Verb, k: float) -> Pose:
-        """The pose with its hands where the act takes them: below what is brushed, or at the bars of what is pushed."""
+        """The pose with hands placed for the act: below what is brushed, or at the handles of what is pushed."""
         at = figure_places(figure, pose)
         neck, arm = at["neck"], figure.arm[0]
         if verb.role in BRUSHED:
@@ -369,7 +369,7 @@ class Troupe(Holding):
         return pose
 
     def _also_held(self, main: Act, other: Act) -> bool:
-        """Whether a hand is free for what else somebody has."""
+        """Whether a hand is free for another held thing."""
         verb = VERBS[main.verb]
         if main.verb == "hang":
             return self._one_handed(other)
@@ -378,11 +378,11 @@ class Troupe(Holding):
         return other is not main and not busy and VERBS[other.verb].role in ("hold", "hold2", "mouth", "play")
 
     def _one_handed(self, act: Act) -> bool:
-        """Whether one hand is enough for it, while the other holds on to something."""
+        """Whether one hand is enough for the act, so that the other can hold on."""
         return VERBS[act.verb].role in ("hold", "mouth") and act.object is not None and not self.too_large(act)
 
     def in_hand(self, phrase: Phrase, thing: Phrase) -> bool:
-        """Whether a figure has a thing in its hands already, so that it need not stand beside it."""
+        """Whether the figure holds the thing already, so that it need not be drawn beside it."""
         main = self.main_act(phrase)
         if main is None:
             return False
@@ -437,7 +437,7 @@ class Troupe(Holding):
     def _give(
         self, figure: Figure, pose: Pose, props: Props, act: Act, verb: Verb, k: float
     ) -> tuple[Pose, Art | None]:
-        """Put what somebody does something with where it belongs; returns the pose, and what it sits on."""
+        """Put an act's object in place; returns the pose, and the drawing that the figure sits on, if any."""
         wanted = act.object
         if wanted is None and verb.default and not act.strange and verb.role not in ("fly", "easel", "bubble"):
             wanted = Phrase(verb.default, verb.default)
@@ -519,7 +519,7 @@ class Troupe(Holding):
         kind: Thing,
         k: float,
     ) -> tuple[Pose, Art | None]:
-        """On what is ridden or driven: it is put below the hip, hands on its bars."""
+        """Seat a figure on a mount or vehicle: below the hip, with the hands on its handles."""
         mount = self.group(replace(phrase, relations=[r for r in phrase.relations if r.kind not in ("on",)])).art.moved(
             scale(1 / k)
         )
@@ -582,7 +582,7 @@ class Troupe(Holding):
         return pose, Art(mount.shapes, {"floor": Anchor(0, lowest)})
 
     def wearing(self, art: Art, worn: list[Phrase]) -> Art:
-        """Hats, glasses and the like on a thing as it is; a hat takes the place of the one that it has by nature."""
+        """The thing wearing hats, glasses and the like; a hat replaces its usual hat."""
         if "head" in art.places and any(self.things[one.name].worn == "top" for one in worn):
             art = art.with_shapes(s for s in art.shapes if s.tag != "hat").with_places(top=art.place("head"))
         for one in worn:
@@ -614,7 +614,9 @@ class Troupe(Holding):
 
 
 def _shoulder(body: Art, high: float) -> float:
-    """From the middle to where arms join a body at a height, which may be narrow there: the waist of an ant."""
+    """Distance from the body's middle to where the arms join at a height; small at narrow places such as an ant's
+    waist.
+    """
     x0, _, x1, _ = body.bounds()
     cut = body.silhouette().intersection(shapely.LineString([(x0, high), (x1, high)]))
     parts = [p for p in shapely.get_parts(cut) if p.length > 0]
@@ -626,7 +628,7 @@ def _shoulder(body: Art, high: float) -> float:
 
 
 def _coloured(phrase: Phrase, art: Art) -> Art:
-    """A garment with its pattern and its colour."""
+    """A garment with its pattern and colour."""
     for name in phrase.modifiers:
         if name in PATTERNS:
             art = modified(art, name)
@@ -634,12 +636,12 @@ def _coloured(phrase: Phrase, art: Art) -> Art:
 
 
 def _bared(thing: Thing, phrase: Phrase) -> Thing:
-    """The thing without what the sentence says that it lacks."""
+    """The thing without the parts that the sentence says are missing."""
     return replace(thing, holds=tuple(name for name in thing.holds if name not in phrase.bare))
 
 
 def pulled_out(act: Act) -> bool:
-    """Whether something is pulled out of what it is in, rather than along by a rope."""
+    """Whether something is pulled out of a container, rather than along by a rope."""
     return (
         VERBS[act.verb].role == "string"
         and act.object is not None
@@ -648,7 +650,7 @@ def pulled_out(act: Act) -> bool:
 
 
 def sleeps(phrase: Phrase) -> bool:
-    """Whether somebody is said to sleep or to lie."""
+    """Whether the phrase says that somebody sleeps or lies."""
     return not {"sleeping", "lying"}.isdisjoint(phrase.modifiers) or any(
         VERBS[a.verb].sign == "sleeping" or a.verb == "lie" for a in phrase.acts
     )
@@ -661,7 +663,7 @@ def _all_places(art: Art) -> dict[str, Anchor]:
 
 
 def _figure_height(figure: Figure, pose: Pose) -> float:
-    """Of the figure standing, from ground to the top of its head."""
+    """Height of the standing figure, from the ground to the top of its head."""
     del pose
     at = figure_places(figure, POSES["stand"])
     return max(at["top"].y, at["neck"].y + 4) if "top" in at else at["neck"].y + 26
@@ -682,7 +684,7 @@ def _cape(at: Mapping[str, Anchor]) -> Art:
 
 
 def _playing(kind: Thing) -> str:
-    """The pose in which an instrument, or a game, is played."""
+    """Pose for playing an instrument or a game of this kind."""
     for word, pose in (
         ("violin", "violin"),
         ("cello", "cello"),

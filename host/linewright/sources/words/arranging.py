@@ -1,4 +1,4 @@
-"""`arrange`: groups and scenes to one picture: who stands where, how high, and how all of it is balanced."""
+"""`arrange`: combine groups and scenes to one balanced picture."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ GAP: Final = 0.13 * PERSON
 
 
 def arrange(reading: Reading, stage: Stage, seed: int) -> Art:
-    """The whole picture, in units of paper."""
+    """The whole picture, in paper units."""
     groups = _groups([_swimming(s, reading, stage) for s in reading.subjects], stage)
     rng = random.Random(f"scene {seed}")
     if not groups:
@@ -44,7 +44,7 @@ def arrange(reading: Reading, stage: Stage, seed: int) -> Art:
         art = art.moved(shift(0, -6)).over(_zebra(*art.bounds()[::2]))
     x0, y0, x1, y1 = art.bounds()
     wide, high = x1 - x0, y1 - min(y0, 0.0)
-    # A scene wants to be seen beside who is in it: some room at both sides, and a sheet's proportion.
+    # A scene should be visible beside its figures: leave room on both sides, and use a sheet's proportion.
     target = max(wide * 1.45, 1.2 * (y1 * 1.25), 120.0)
     top = max(y1 * 1.25, target / 1.5)
     middle = (x0 + x1) / 2 + rng.uniform(-0.06, 0.06) * target
@@ -61,7 +61,7 @@ def arrange(reading: Reading, stage: Stage, seed: int) -> Art:
 
 
 def _stands(one: Phrase, stage: Stage) -> bool:
-    """Whether it stays on the ground though it is over something: ``a lighthouse shining over the sea``."""
+    """Whether a group stays on the ground although it is "over" something: ``a lighthouse shining over the sea``."""
     thing = stage.things[one.name]
     return thing.theme == "buildings" or any(
         a.verb in ("look", "watch", "shine", "stand", "rest", "sit") for a in one.acts
@@ -69,7 +69,7 @@ def _stands(one: Phrase, stage: Stage) -> bool:
 
 
 def _zebra(x0: float, x1: float) -> Art:
-    """The stripes of a crossing, from one side to the other of who walks on it."""
+    """Stripes of a zebra crossing, from one side to the other of the figures on it."""
     shapes = []
     for x in np.arange(x0 - 4, x1 + 4, 13.0):
         stripe = np.array(((x, -11.0), (x + 3, 1.0), (x + 10, 1.0), (x + 7, -11.0), (x, -11.0)))
@@ -78,13 +78,13 @@ def _zebra(x0: float, x1: float) -> Art:
 
 
 def _swimming(one: Phrase, reading: Reading, stage: Stage) -> Phrase:
-    """Upright figures swim in a scene under water, unless they do something else."""
+    """Let upright figures in an underwater scene swim, unless they do something else."""
     calm = stage.things[one.name].art is None and stage.main_act(one) is None and not one.relations
     return replace(one, acts=[*one.acts, Act("swim")]) if calm and "under water" in reading.scenes else one
 
 
 def _groups(subjects: list[Phrase], stage: Stage) -> list[Group]:
-    """Subjects as groups; two who do something together face each other."""
+    """Groups of the subjects; two who act together face each other."""
     found: list[Group] = []
     subjects_in: list[int] = []  # of each group
     i = 0
@@ -116,7 +116,7 @@ def _groups(subjects: list[Phrase], stage: Stage) -> list[Group]:
 
 
 def _gather(found: list[Group], subjects_in: list[int], last: Phrase, stage: Stage) -> None:
-    """Put those who are somewhere together there: the last groups become one."""
+    """Merge the last groups into one where their subjects share a place."""
     shared = [r for r in last.relations if r.place == "shared"]
     if not shared:
         return
@@ -173,7 +173,7 @@ def _pair(one: Phrase, other: Phrase, stage: Stage) -> Group:
 
 
 def _row(groups: list[Group], *, flip: bool) -> list[Group]:
-    """One beside the other; the last of several looks back at the first; what flies is higher."""
+    """Groups side by side; the last of several faces the first; flying ones are higher."""
     placed = []
     x = 0.0
     high = max((g.art.height for g in groups if not g.up), default=0.0)
@@ -193,7 +193,7 @@ def _row(groups: list[Group], *, flip: bool) -> list[Group]:
 
 
 def _ground_line(x0: float, x1: float, rng: random.Random) -> Art:
-    """The ground as a hand draws it: one long stroke and two short ones."""
+    """Ground as a hand-drawn line: one long stroke and two short ones."""
     wide = x1 - x0
     lines = []
     for a, b, y in ((-0.06, 1.06, 0.0), (0.12, 0.34, -3.4), (0.62, 0.78, -4.2)):
@@ -203,7 +203,7 @@ def _ground_line(x0: float, x1: float, rng: random.Random) -> Art:
 
 
 def _scene_alone(reading: Reading, rng: random.Random) -> Art:
-    """A place without anybody."""
+    """A scene without figures."""
     if not reading.scenes:
         return Art()
     behind, front = skies(Box(-120, 120, -14, 150), rng, list(reading.scenes))

@@ -1,4 +1,4 @@
-"""`Art`: a drawing as shapes from back to front, each of which may hide what lies behind it, and named places."""
+"""`Art`: a drawing of shapes ordered from back to front, each of which may hide those behind it, with named places."""
 
 from __future__ import annotations
 
@@ -13,27 +13,27 @@ from shapely.geometry.base import BaseGeometry
 from linewright.sources.words.curves import Points
 
 Matrix = Points
-"""(2, 3) affine matrix, units to units."""
+"""(2, 3) affine matrix; input and output in units."""
 
 
 def shift(x: float, y: float) -> Matrix:
-    """Move."""
+    """Translation."""
     return np.array(((1.0, 0.0, x), (0.0, 1.0, y)))
 
 
 def scale(x: float, y: float | None = None) -> Matrix:
-    """Enlarge about the origin; a negative factor mirrors."""
+    """Scaling about the origin; a negative factor mirrors."""
     return np.array(((x, 0.0, 0.0), (0.0, x if y is None else y, 0.0)))
 
 
 def turn(degrees: float) -> Matrix:
-    """Turn about the origin, against the clock while y runs up."""
+    """Rotation about the origin, counter-clockwise with y up."""
     c, s = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
     return np.array(((c, -s, 0.0), (s, c, 0.0)))
 
 
 def chain(*steps: Matrix) -> Matrix:
-    """One matrix for steps that are taken from left to right."""
+    """Product of matrices that are applied from left to right."""
     whole = np.eye(3)
     for step in steps:
         whole = np.vstack((step, (0.0, 0.0, 1.0))) @ whole
@@ -41,14 +41,14 @@ def chain(*steps: Matrix) -> Matrix:
 
 
 def _applied(points: Points, m: Matrix) -> Points:
-    """Points under a matrix, each by the same sums, so that rings stay closed to the last bit."""
+    """Transformed points; all are computed by the same operations, so closed rings stay exactly closed."""
     x, y = points[:, 0], points[:, 1]
     return np.column_stack((m[0, 0] * x + m[0, 1] * y + m[0, 2], m[1, 0] * x + m[1, 1] * y + m[1, 2]))
 
 
 @dataclass(frozen=True)
 class Anchor:
-    """A named place: where, how large (a width, in units), and turned by how much."""
+    """Named place: position, size (a width, in units) and rotation."""
 
     x: float
     y: float
@@ -56,7 +56,7 @@ class Anchor:
     turn: float = 0.0
 
     def moved(self, m: Matrix) -> Anchor:
-        """Under a matrix."""
+        """The anchor transformed by a matrix."""
         x, y = (m[:, :2] @ (self.x, self.y) + m[:, 2]).tolist()
         factor = math.sqrt(abs(float(np.linalg.det(m[:, :2]))))
         along = m[:, :2] @ (math.cos(math.radians(self.turn)), math.sin(math.radians(self.turn)))
@@ -72,9 +72,9 @@ class Shape:
 
     Parameters
     ----------
-    lines : what the pen draws, (n, 2) each.
-    area : what it hides; None: it hides nothing.
-    tag : what it is, for what changes it: ``eye``, ``mouth``, ``main``, ``ground``; or nothing.
+    lines : lines to draw, (n, 2) each.
+    area : area that hides what is behind; None: hides nothing.
+    tag : role of the shape: ``eye``, ``mouth``, ``main``, ``ground``; or empty.
     pen : name of its colour; empty: the first pen.
     keeps : it keeps its pen when the thing is coloured.
     """
@@ -85,7 +85,7 @@ class Shape:
     pen: str = ""
 
     def moved(self, m: Matrix) -> Shape:
-        """Under a matrix."""
+        """The shape transformed by a matrix."""
         lines = tuple(_applied(line, m) for line in self.lines)
         area = None if self.area is None else shapely.transform(self.area, lambda p: _applied(p, m))
         return replace(self, lines=lines, area=area)
@@ -93,36 +93,36 @@ class Shape:
 
 @dataclass(frozen=True, eq=False)
 class Art:
-    """Shapes from back to front, and places by name. Things stand on y = 0 and y runs up."""
+    """Shapes from back to front, and places by name. Things stand on y = 0; y points up."""
 
     shapes: tuple[Shape, ...] = ()
     places: Mapping[str, Anchor] = field(default_factory=dict)
 
     def moved(self, *steps: Matrix) -> Art:
-        """Under matrices, from left to right."""
+        """The drawing transformed by matrices, applied from left to right."""
         m = chain(*steps)
         return Art(
             tuple(shape.moved(m) for shape in self.shapes), {name: at.moved(m) for name, at in self.places.items()}
         )
 
     def over(self, behind: Art) -> Art:
-        """This in front of another; its own places win."""
+        """This drawing in front of another; on equal names its own places are kept."""
         return Art((*behind.shapes, *self.shapes), {**behind.places, **self.places})
 
     def with_shapes(self, shapes: Iterable[Shape]) -> Art:
-        """Other shapes, the same places."""
+        """The same places with other shapes."""
         return replace(self, shapes=tuple(shapes))
 
     def with_places(self, **places: Anchor) -> Art:
-        """More places."""
+        """The drawing with additional places."""
         return replace(self, places={**self.places, **places})
 
     def mapped(self, change: Callable[[Shape], Shape]) -> Art:
-        """Every shape changed."""
+        """The drawing with a function applied to every shape."""
         return self.with_shapes(change(shape) for shape in self.shapes)
 
     def bounds(self) -> tuple[float, float, float, float]:
-        """``(x_min, y_min, x_max, y_max)``; of nothing, four zeros."""
+        """``(x_min, y_min, x_max, y_max)``; zeros for an empty drawing."""
         points = [line for shape in self.shapes for line in shape.lines if len(line)]
         points += [
             np.array(s.area.bounds).reshape(2, 2)
@@ -148,11 +148,11 @@ class Art:
         return y1 - y0
 
     def silhouette(self) -> BaseGeometry:
-        """All that it hides."""
+        """Union of all hiding areas."""
         return shapely.union_all([shape.area for shape in self.shapes if shape.area is not None])
 
     def place(self, name: str) -> Anchor:
-        """A place by name, or the nearest sensible one of any drawing."""
+        """A place by name, or a default position derived from the drawing."""
         if name in self.places:
             return self.places[name]
         x0, y0, x1, y1 = self.bounds()
@@ -172,7 +172,7 @@ class Art:
 
 
 def merged(arts: Iterable[Art]) -> Art:
-    """Several drawings from back to front; places of the later win."""
+    """Several drawings from back to front; on equal names the later place is kept."""
     whole = Art()
     for art in arts:
         whole = art.over(whole)

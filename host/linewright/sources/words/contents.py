@@ -1,4 +1,4 @@
-"""What is in something and seen there: in a boat, a house, a hat, a bottle, at windows, in a picture or a thought."""
+"""Things inside other things: in a boat, house, hat or bottle, at windows, in a picture or a thought bubble."""
 
 from __future__ import annotations
 
@@ -15,7 +15,9 @@ from linewright.sources.words.store.entry import Thing
 
 
 def at_windows(one: Group, car: Group, wanted: int) -> Group:
-    """At so many windows: the upper part of somebody, cut off by the frame. Windows are twice as high as they are wide at most."""
+    """Figures at ``wanted`` windows: the upper part, cut off by the frame. A window is at most twice as high as
+    wide.
+    """
     panes = [car.art.places[f"pane{i}"] for i in range(1, 9) if f"pane{i}" in car.art.places][:wanted]
     found: list[Shape] = []
     for pane in panes:
@@ -45,7 +47,7 @@ def at_windows(one: Group, car: Group, wanted: int) -> Group:
 
 
 def housed(me: Group, house: Group) -> Group:
-    """A house in place of a shell."""
+    """A house in place of the shell."""
     at = me.art.place("shell")
     a, b, c, _ = house.art.bounds()
     home = house.art.moved(shift(-(a + c) / 2, -b), scale(1.15 * at.size / max(c - a, 1.0)), shift(at.x, at.y))
@@ -55,7 +57,7 @@ def housed(me: Group, house: Group) -> Group:
 
 
 def inside(me: Group, container: Group, *, lie: bool = False) -> Group:
-    """Inside something: what is tagged ``front`` hides the lower half."""
+    """A group inside a container; shapes tagged ``front`` hide its lower half."""
     room = container.art.place("in")
     art = me.art
     if lie and "lie" in container.art.places:
@@ -73,7 +75,7 @@ def inside(me: Group, container: Group, *, lie: bool = False) -> Group:
             container = replace(container, art=grounded(container.art.moved(turn(-90)), keep_below=False))
             room = container.art.place("in")
         wide = art.width
-        # Arms may hang over a rim; what has none fits into the opening, and all of it behind a glass wall.
+        # Arms may hang over a rim; a group without arms fits into the opening, and behind a glass wall all of it does.
         spare = 1.5 if "hip" in art.places else 1.9 if lies else 0.8 if seen else 1.25
         if wide > spare * room.size:
             grow = min(wide / (spare * room.size), 1.9)
@@ -117,7 +119,7 @@ def inside(me: Group, container: Group, *, lie: bool = False) -> Group:
 
 
 def hatched(me: Group, egg: Group) -> Group:
-    """Half out of an egg, whose broken shell hides the feet of who comes out of it."""
+    """A figure half out of an egg whose broken shell hides its feet."""
     x0, y0, x1, y1 = me.art.bounds()
     wide, high = x1 - x0, y1 - y0
     round_wide = min(1.02 * wide, max(0.62 * wide, 1.1 * high))
@@ -155,7 +157,7 @@ def hatched(me: Group, egg: Group) -> Group:
 
 
 def in_hat(me: Group, hat: Group) -> Group:
-    """Looking out of a hat that stands on its crown."""
+    """A figure looking out of an upturned hat."""
     art = grounded(hat.art.moved(turn(180)), keep_below=False)
     art = art.moved(scale(max(0.9 * me.art.width / max(art.width, 1.0), 1.0)))
     x0, _, x1, y1 = art.bounds()
@@ -167,7 +169,7 @@ def in_hat(me: Group, hat: Group) -> Group:
 
 
 def in_crown(me: Group, tree: Group) -> Group:
-    """In the crown of a tree."""
+    """A figure in the crown of a tree."""
     room = tree.art.place("in")
     art = me.art
     k = min(1.0, 0.95 * room.size / max(art.width, 1.0))
@@ -243,7 +245,7 @@ def easel(me: Group, easel: Art, art: Art) -> Group:
 
 
 def bubble(me: Group, art: Art) -> Group:
-    """A cloud with what somebody thinks of."""
+    """A thought bubble with a picture."""
     wide = max(0.75 * me.art.height, 46.0)
     top = me.art.place("top")
     cx, cy = top.x + 0.35 * wide, me.art.bounds()[3] + 0.55 * wide
@@ -263,7 +265,7 @@ def bubble(me: Group, art: Art) -> Group:
 
 
 def _seen_above(shape: Shape, low: float, hull: shapely.Geometry) -> Shape:
-    """A shape without what lies below a container's foot, or beside it below its rim."""
+    """A shape without the parts below a container's foot, or beside it below its rim."""
     a, b, c, d = hull.bounds
     rim = b + 0.55 * (d - b)
     gone = shapely.union_all(
@@ -276,7 +278,7 @@ def _seen_above(shape: Shape, low: float, hull: shapely.Geometry) -> Shape:
 
 
 def cut_away(shape: Shape, gone: shapely.Geometry) -> Shape:
-    """A shape without what lies within an area."""
+    """A shape without the parts within an area."""
     lines = [
         shapely.get_coordinates(part)
         for line in shape.lines if len(line) > 1
@@ -286,7 +288,7 @@ def cut_away(shape: Shape, gone: shapely.Geometry) -> Shape:
 
 
 def _shows(container: Group) -> bool:
-    """Whether all of what is inside is seen."""
+    """Whether all of the content is visible."""
     if any(s.tag == "front" for s in container.art.shapes):
         return False
     size = min(container.art.width, container.art.height)
@@ -294,5 +296,5 @@ def _shows(container: Group) -> bool:
 
 
 def _see_through(container: Group) -> bool:
-    """Whether what is inside is seen through the wall: a bottle, a jar."""
+    """Whether the content is visible through the wall: a bottle, a jar."""
     return not container.living and len(container.art.shapes) < 14 and container.art.height < 75

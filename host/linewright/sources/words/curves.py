@@ -1,4 +1,4 @@
-"""Curves of the drawing kit: smooth lines through few points, tapered tubes, ellipses, hatching. y runs up."""
+"""Curves for drawings: smooth lines through few points, tapered tubes, ellipses, hatching. y points up."""
 
 from __future__ import annotations
 
@@ -41,7 +41,8 @@ def smooth(knots: Points, corners: Sequence[bool] = (), *, closed: bool = False)
         if len(piece) == 2:
             parts.append(piece)
             continue
-        # Mirrored ends: the curve leaves its first knot the way it arrives at the second, which rounds it off.
+        # Mirrored ends: the curve leaves its first knot at the angle at which it reaches the second, which rounds the
+        # end.
         before = 2 * piece[0] - piece[1] if len(piece) < 3 else piece[0] + (piece[0] - piece[1]) * 0.6
         after = piece[-1] + (piece[-1] - piece[-2]) * 0.6
         parts.append(_span_chain(np.vstack((before[None], piece, after[None]))))
@@ -49,7 +50,7 @@ def smooth(knots: Points, corners: Sequence[bool] = (), *, closed: bool = False)
 
 
 def _span_chain(k: Points) -> Points:
-    """The curve from the second of the knots (n, 2) to the last but one."""
+    """Curve from the second knot of (n, 2) to the last but one."""
     p0, p1, p2, p3 = k[:-3, None], k[1:-2, None], k[2:-1, None], k[3:, None]
 
     def gap(a: Points, b: Points) -> Points:
@@ -69,7 +70,7 @@ def _span_chain(k: Points) -> Points:
 
 
 def arc(x: float, y: float, rx: float, ry: float, turn: float = 0.0, start: float = 0.0, end: float = 360.0) -> Points:
-    """Points of an ellipse from ``start`` to ``end`` degrees against the clock, turned by ``turn`` degrees."""
+    """Points of an ellipse from ``start`` to ``end`` degrees counter-clockwise, rotated by ``turn`` degrees."""
     count = max(5, round(abs(end - start) / 360 * (12 + 6 * math.sqrt(max(rx, ry)))))
     t = np.radians(np.linspace(start, end, count))
     c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
@@ -98,18 +99,18 @@ def tube(points: Points, radii: Sequence[float]) -> BaseGeometry:
     )
     ends = shapely.buffer(shapely.points(line[[0, -1]]), r[[0, -1]], quad_segs=8)
     solid = [part for part in shapely.get_parts(sides) if part.geom_type == "Polygon"]
-    # Seams between sides and joints are a hair wide; the small closing removes them.
+    # Narrow gaps remain between sides and joints; this small closing removes them.
     return shapely.simplify(shapely.union_all([*solid, *joints, *ends]).buffer(0.15).buffer(-0.15), 0.04)
 
 
 def joined(areas: Sequence[BaseGeometry], fillet: float) -> BaseGeometry:
-    """Areas made one, with the inner corners between them rounded to the fillet's radius."""
+    """Union of areas, with inner corners rounded to the fillet's radius."""
     whole = shapely.union_all(list(areas))
     return shapely.simplify(whole.buffer(fillet, quad_segs=6).buffer(-fillet, quad_segs=6), 0.04)
 
 
 def solid(area: BaseGeometry) -> BaseGeometry:
-    """Only what has an area: cutting leaves points and hairs behind, which no later step can work with."""
+    """Only the polygons of a geometry: cutting leaves points and lines, which later steps cannot handle."""
     parts = [part for part in shapely.get_parts(area) if part.geom_type == "Polygon" and part.area > 1e-6]
     if not parts:
         return shapely.Polygon()
@@ -126,7 +127,7 @@ def outline(area: BaseGeometry) -> list[Points]:
 
 
 def hatching(area: BaseGeometry, gap: float, angle_deg: float, *, inset: float = 0.0) -> list[Points]:
-    """Parallel lines inside an area, each (2, 2) or more, drawn to and fro."""
+    """Parallel lines inside an area, each (2, 2) or more, in alternating directions."""
     inner = area.buffer(-inset) if inset else area
     if inner.is_empty:
         return []
@@ -144,7 +145,7 @@ def hatching(area: BaseGeometry, gap: float, angle_deg: float, *, inset: float =
 
 
 def dot(x: float, y: float, r: float) -> Points:
-    """A spiral that fills a disc with ink when it is some pen widths across."""
+    """A spiral that fills a disc of a few pen widths with ink."""
     turns = 2.0
     t = np.linspace(0.15, 1.0, 26)
     spiral = np.column_stack((x + r * t * np.cos(turns * math.tau * t), y + r * t * np.sin(turns * math.tau * t)))

@@ -1,7 +1,7 @@
-"""`Figure`: a body that stands upright and has hands, in a pose. People have one, and every animal that acts like one.
+"""`Figure`: an upright body with hands, in a pose; for people and for animals that act like people.
 
-Units: a grown person is 95 high, y up, the ground at 0; figures look to the right. Limbs are tubes that bend where
-elbow and knee are, and stretch a little where a hand has to reach.
+Units: an adult is 95 high, y up, the ground at 0; figures face right. Limbs are tubes that bend at elbow and knee, and
+stretch slightly where a hand must reach.
 """
 
 from __future__ import annotations
@@ -64,7 +64,7 @@ class Figure:
 
 @dataclass(frozen=True)
 class Joints:
-    """Where the parts of a posed figure are: places by name, and the matrix of the torso."""
+    """Positions of a posed figure's parts by name, and the torso's matrix."""
 
     hip: XY
     neck: XY
@@ -83,9 +83,9 @@ def _as_it_is(art: Art) -> Art:
 
 @dataclass(frozen=True, eq=False)
 class Props:
-    """What a figure has about it, in the figure's coordinates: behind it all, between the legs, behind the head, before
-    the near hand, and in front of everything. ``foot`` and ``hand`` are worn on feet and hands; ``dress``, ``shoe`` and
-    ``glove`` give what is worn on body, feet and hands its colour and its pattern.
+    """Things on a figure, in its coordinates: behind it, between the legs, behind the head, before the near hand, and
+    in front. ``foot`` and ``hand`` are worn on feet and hands; ``dress``, ``shoe`` and ``glove`` give colour and
+    pattern of what body, feet and hands wear.
     """
 
     far: list[Art] = field(default_factory=list)
@@ -101,7 +101,7 @@ class Props:
 
 
 def joints(figure: Figure, pose: Pose) -> Joints:
-    """Where everything is when the lowest foot stands on the ground."""
+    """Positions of all joints with the lowest foot on the ground."""
     length, arm = figure.leg[0], figure.arm[0]
     aside = max(0.0, (figure.stance - 0.95) * figure.leg[1])
     feet = [(x * length + (aside, -aside)[i == 0], y * length) for i, (x, y) in enumerate(pose.feet)]
@@ -130,7 +130,7 @@ def joints(figure: Figure, pose: Pose) -> Joints:
 
 
 def _bend(root: XY, end: XY, length: float, side: float) -> XY:
-    """The joint in the middle of a limb of this length; ``side`` 1 bends it to the left of its way, -1 to the right."""
+    """Middle joint of a limb of this length; ``side`` 1 bends it to the left of its direction, -1 to the right."""
     dx, dy = end[0] - root[0], end[1] - root[1]
     reach = max(math.hypot(dx, dy), 1e-6)
     out = math.sqrt(max((length / 2) ** 2 - (reach / 2) ** 2, 0.0)) * side
@@ -138,7 +138,7 @@ def _bend(root: XY, end: XY, length: float, side: float) -> XY:
 
 
 def posed(figure: Figure, pose: Pose, props: Props | None = None) -> Art:
-    """The figure in a pose with what it has about it, from back to front; with the places of its parts."""
+    """The figure in a pose with its props, from back to front, and the places of its parts."""
     props = props or Props()
     at = joints(figure, pose)
     on_hip = (turn(-at.lean), shift(*at.hip))
@@ -177,7 +177,7 @@ def posed(figure: Figure, pose: Pose, props: Props | None = None) -> Art:
 
 
 def garment(figure: Figure, wanted: str) -> Art:
-    """What covers a body without who wears it.
+    """Drawing of a garment without its wearer.
 
     Parameters
     ----------
@@ -211,7 +211,7 @@ def garment(figure: Figure, wanted: str) -> Art:
 
 
 def _sleeve(figure: Figure, at: Joints, i: int) -> Art:
-    """An arm's cloth without the hand, wider at its end."""
+    """A sleeve without the hand, wider at its end."""
     r = figure.arm[1]
     area = tube(np.array((at.shoulders[i], at.elbows[i], at.hands[i])), (r * 1.3, r * 1.25, r * 1.5))
     (x, y), (ex, ey) = at.hands[i], at.elbows[i]
@@ -223,7 +223,7 @@ def _sleeve(figure: Figure, at: Joints, i: int) -> Art:
 
 
 def _head(figure: Figure, pose: Pose, at: Joints) -> Art:
-    """The head where it belongs, and a long neck below it."""
+    """The head at its joint, with a long neck below it if there is one."""
     head = drawn(figure.head).moved(scale(figure.head_size), turn(pose.head - at.lean * 0.5))
     long, r = figure.neck
     if not long:
@@ -236,7 +236,7 @@ def _head(figure: Figure, pose: Pose, at: Joints) -> Art:
 
 
 def places(figure: Figure, pose: Pose) -> dict[str, Anchor]:
-    """Its places, without drawing it."""
+    """Places of the posed figure, without drawing it."""
     at = joints(figure, pose)
     head = _head(figure, pose, at)
     torso = drawn(figure.torso).moved(turn(-at.lean), shift(*at.hip))
@@ -263,7 +263,7 @@ def _places(figure: Figure, at: Joints) -> dict[str, Anchor]:
 
 
 def _limb(figure: Figure, root: XY, joint: XY, end: XY) -> Art:
-    """An arm with its hand; the outline is open at the shoulder, so that the arm grows out of the body."""
+    """An arm with its hand; the outline is open at the shoulder, where it joins the body."""
     r = figure.arm[1]
     if figure.hand == "wing":
         return _wing(figure, root, joint, end)
@@ -302,14 +302,14 @@ def _limb(figure: Figure, root: XY, joint: XY, end: XY) -> Art:
 
 
 def _open(area: shapely.Geometry, root: XY, r: float, tag: str) -> Shape:
-    """A limb's area, its outline without what lies at the root."""
+    """A limb's area, with its outline open at the root."""
     cut = shapely.difference(area.boundary, shapely.Point(root).buffer(r * 1.45))
     lines = [shapely.get_coordinates(p) for p in shapely.get_parts(shapely.line_merge(cut)) if p.length > 1]
     return Shape(tuple(lines), area, tag)
 
 
 def _wing(figure: Figure, root: XY, joint: XY, end: XY) -> Art:
-    """A wing in place of an arm: broad, with feathers at its end."""
+    """A wing in place of an arm, with feathers at its end."""
     r = figure.arm[1]
     base = tube(np.array((root, joint, end)), (r * 1.5, r * 1.7, r * 0.9))
     direction = math.degrees(math.atan2(end[1] - joint[1], end[0] - joint[0]))
@@ -331,7 +331,7 @@ def _leg(figure: Figure, at: Joints, i: int) -> Art:
 
 
 def _fishtail(at: Joints) -> Art:
-    """What a mermaid has in place of legs."""
+    """A mermaid's tail in place of legs."""
     knee, foot = at.knees[1], at.feet[1]
     area = tube(np.array((at.hip, knee, foot)), (10.0, 8.0, 3.5))
     along = math.degrees(math.atan2(foot[1] - knee[1], foot[0] - knee[0]))
@@ -341,7 +341,7 @@ def _fishtail(at: Joints) -> Art:
 
 
 def _skirt(figure: Figure, at: Joints) -> Art:
-    """Cloth from the waist over the knees, or to the feet."""
+    """A skirt from the waist over the knees, or to the feet."""
     long = {"skirt": 0.35, "coat": 0.4, "dress": 0.75, "robe": 1.0}[figure.below]
     ends: list[shapely.Geometry] = [shapely.Point(at.hip[0], at.hip[1] + 4).buffer(8)]
     for knee, foot in zip(at.knees, at.feet, strict=True):
@@ -385,11 +385,11 @@ FEET: Final[dict[str, str]] = {
     "peg": "B -5.6,-2 11.2,18 ~; L -2,12 2,12 1.5,0 -1.5,0; l -0.4,11 -0.2,2; S -5.6,22! -4.6,14 -2.2,11! 2.2,11! 4.6,14 5.6,22!; l -5.2,18.6 5.2,18.6; B -2.4,0 4.8,1.6",
     "none": "",
 }
-"""From the ankle's foot point, looking to the right, for legs with a radius of 4.4."""
+"""Shapes of feet, relative to the ankle, facing right, for legs with a radius of 4.4."""
 
 
 def _glove(script: str, figure: Figure, at: Joints, i: int) -> Art:
-    """What is worn on a hand."""
+    """What a hand wears."""
     (x, y), (ex, ey) = at.hands[i], at.elbows[i]
     along = math.degrees(math.atan2(y - ey, x - ex)) - 90
     return drawn(script).moved(scale(figure.arm[1] / 3.4), turn(along), shift(x, y))

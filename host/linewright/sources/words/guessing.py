@@ -1,4 +1,4 @@
-"""The rules of the guessing game: in which order a drawing gives itself away, and what a guess is worth."""
+"""Rules of the guessing game: the order in which parts of a drawing are shown, and the points for a guess."""
 
 from __future__ import annotations
 
@@ -18,24 +18,24 @@ from linewright.sources.words.lexicon import Lexicon, singulars
 from linewright.sources.words.store import Thing, names, things
 
 STAGES: Final = 6
-"""Parts in which a drawing comes; each is worth a point less."""
+"""Parts in which a drawing is shown; each reduces the points by one."""
 
 
 @dataclass(frozen=True)
 class Verdict:
-    """What a guess is: ``right``, ``near`` or ``wrong``, and what to say of it."""
+    """Result of a guess: ``right``, ``near`` or ``wrong``, and a message."""
 
     kind: str
     words: str
 
 
 def pick(rng: random.Random) -> str:
-    """A subject to be guessed."""
+    """A random subject to be guessed."""
     return rng.choice(SUBJECTS)
 
 
 def judge(guess: str, secret: str) -> Verdict:
-    """Whether a guess names the secret, or comes near: the same sort, or the same word with a slip of the finger.
+    """Compare a guess with the secret; near is a thing of the same kind, or the same word with a typing error.
 
     Examples
     --------
@@ -66,16 +66,16 @@ def judge(guess: str, secret: str) -> Verdict:
 
 
 def worth(shown: int, parts: int) -> int:
-    """Points for a right guess when ``shown`` of the ``parts`` of the drawing are seen: the earlier, the more."""
+    """Points for a right guess with ``shown`` of the ``parts`` of the drawing visible: more when fewer are."""
     return parts + 1 - shown
 
 
 def stages(drawing: Drawing, count: int = STAGES) -> list[Drawing]:
-    """A drawing in parts of about equal length, the telling strokes last.
+    """A drawing in parts of about equal length, the most revealing strokes last.
 
-    What tells most is small and lies where a thing differs from others: eyes, mouths, marks. Long strokes tell little by
-    themselves, but the longest outline tells all at once; so the beginning is made of strokes of middle length that are
-    far from the middle, and what is short or near the centre of most strokes comes last.
+    Small strokes where a thing differs from others reveal most: eyes, mouths, marks. Long strokes reveal little, except
+    the longest outline. So strokes of middle length far from the middle come first, short strokes and strokes near the
+    densest part last.
 
     Parameters
     ----------
@@ -94,7 +94,7 @@ def stages(drawing: Drawing, count: int = STAGES) -> list[Drawing]:
     )
     centre = np.median(middles, axis=0)
     spread = max(float(np.abs(middles - centre).max()), 1e-6)
-    # How dense the ink is around a piece: heads, with eyes and ears, are dense; bodies are not.
+    # Ink density around each piece: heads, with eyes and ears, are dense; bodies are not.
     near = np.array([np.hypot(*(middles - m).T) < 0.18 * spread for m in middles]) @ np.ones(len(pieces))
     telling = (
         0.6 * near / near.max()
@@ -110,7 +110,7 @@ def stages(drawing: Drawing, count: int = STAGES) -> list[Drawing]:
 def _cut(
     stroke: np.ndarray[tuple[int, ...], np.dtype[np.float64]], longest: float
 ) -> list[np.ndarray[tuple[int, ...], np.dtype[np.float64]]]:
-    """A stroke in pieces no longer than this; neighbours share a point."""
+    """A stroke in pieces of at most this length; neighbours share a point."""
     if len(stroke) < 2:
         return [stroke]
     run = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(stroke, axis=0).T))))
@@ -124,7 +124,7 @@ def _plain(guess: str) -> str:
 
 
 def with_article(word: str) -> str:
-    """A word with ``a`` or ``an`` before it where it takes one."""
+    """A word with ``a`` or ``an`` before it where the word takes an article."""
     return word if word == "scissors" else f"{'an' if word[0] in 'aeio' or word.startswith('um') else 'a'} {word}"
 
 
@@ -133,5 +133,5 @@ def _akin(one: Thing, other: Thing) -> bool:
 
 
 def scored(players: Mapping[str, int]) -> str:
-    """The score, in words."""
+    """The score as text."""
     return ", ".join(f"{name} {count}" for name, count in players.items())

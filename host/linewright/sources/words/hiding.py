@@ -1,4 +1,4 @@
-"""What is in front hides what is behind: shapes to the strokes that can be seen."""
+"""Hidden-line removal: from shapes to visible strokes."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from linewright.sources.words.curves import Points
 
 @dataclass(frozen=True, eq=False)
 class Stroke:
-    """A visible line: its points (n, 2), its pen, what it belongs to, and its number among the shapes."""
+    """A visible line: points (n, 2), pen, tag and index of its shape."""
 
     points: Points
     pen: str
@@ -27,7 +27,7 @@ def visible(shapes: Sequence[Shape], shortest: float) -> list[Stroke]:
 
     Parameters
     ----------
-    shortest : what is cut off and shorter than this is left out, in units of the shapes.
+    shortest : shorter remains of cut lines are left out, in units of the shapes.
     """
     owners = [i for i, shape in enumerate(shapes) for line in shape.lines if len(line) > 1]
     lines = np.array([shapely.linestrings(line) for shape in shapes for line in shape.lines if len(line) > 1])
@@ -57,7 +57,7 @@ def visible(shapes: Sequence[Shape], shortest: float) -> list[Stroke]:
 
 
 def _pieces(geometry: shapely.Geometry) -> list[shapely.Geometry]:
-    """The lines that are left of one, joined where it was cut at its own crossings."""
+    """The remaining pieces of a line, joined where it was cut at its own crossings."""
     parts = [part for part in shapely.get_parts(geometry) if part.geom_type == "LineString" and not part.is_empty]
     if len(parts) < 2:
         return parts

@@ -1,6 +1,6 @@
-"""`Holding`: what figures have in their hands, at their mouths, and before them while they play.
+"""`Holding`: things in a figure's hands, at its mouth, and in front of it while it plays.
 
-What is held is a group itself, with all that is said of it; `group` draws that, and is the stage's to give.
+A held thing is drawn as a group with all its attributes by `group`, which the stage provides.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from linewright.sources.words.store.entry import Thing
 from linewright.sources.words.verbs import Verb
 
 BRUSHED: Final = {"mouth brush": "mouth", "hair brush": "top"}
-"""What is brushed, by a verb's role."""
+"""Places that are brushed, by a verb's role."""
 
 
 class Holding:
@@ -36,13 +36,13 @@ class Holding:
         self.things = things
 
     def group(self, phrase: Phrase, factor: float = 1.0) -> Group:
-        """All that is said of one phrase, as one group."""
+        """Draw a phrase with all its attributes as one group."""
         raise NotImplementedError
 
     def _small(self, phrase: Phrase, k: float, share: float = 1.0) -> Art:
-        """What a figure has in hand, in the figure's units; smaller in small hands."""
+        """A held thing, in the figure's units; smaller in small hands."""
         art = self.group(phrase).art
-        if phrase.count > 1:  # a handful is no wider than one thing of that sort, or it would hide who holds it
+        if phrase.count > 1:  # a handful is as wide as one thing, so as not to hide the holder
             art = art.moved(scale(min(1.0, 30.0 / max(art.width, 1.0))))
         return art.moved(scale(share * min(k, 1.0) ** 0.55 / k))
 
@@ -58,7 +58,7 @@ class Holding:
         slant: float = 0.0,
         face: Anchor | None = None,
     ) -> None:
-        """In a hand, by its grip; what would hide the face is smaller, and farther out."""
+        """Put a thing into a hand by its grip; one that would hide the face is smaller and farther out."""
         art = self._small(phrase, k)
         grip = art.place("grip")
         if face is not None and "grip" not in art.places and "under" not in art.places:
@@ -81,7 +81,7 @@ class Holding:
             )
             return
         below = grip.y - art.bounds()[1]
-        if below > hand.y + 1 and hand.y > 0:  # what reaches below the feet is shorter, or who has it would float
+        if below > hand.y + 1 and hand.y > 0:  # shorten what reaches below the feet, or its holder would float
             art = art.moved(scale(max(hand.y / below, 0.35)))
             grip = art.place("grip")
         if face is not None and not slant:
@@ -115,7 +115,7 @@ class Holding:
         props.held.append(Art(art.moved(shift(x - grip.x + 3, y - grip.y)).shapes))
 
     def _tool(self, figure: Figure, pose: Pose, props: Props, verb: Verb, k: float) -> None:
-        """What a verb takes in hand, or on the feet."""
+        """Draw a verb's tool in the hand or on the feet."""
         if self.things[verb.tool].worn == "feet":
             return
         if verb.role == "made":
@@ -134,9 +134,9 @@ class Holding:
         props.held.append(_between(art, art.place("grip"), art.place("end"), hand, brushed, (0.6, 1.6)))
 
     def _in_hand(self, props: Props, phrase: Phrase, at: Mapping[str, Anchor], k: float, *, slant: float = 0.0) -> None:
-        """In the near hand; what is listened with goes from there to the ear."""
+        """Put a thing into the near hand; headphones and the like reach from there to the ear."""
         art = self._small(phrase, k)
-        if "top" in at:  # no tool is much longer than who has it
+        if "top" in at:  # no tool is much longer than its holder
             art = art.moved(scale(min(1.0, 1.25 * at["top"].y / max(art.height, 1.0))))
         if "ear" in art.places and "mouth" in at:
             ear = at.get("ear") or at["eyes"]
@@ -147,7 +147,7 @@ class Holding:
             self._held(props, phrase, at["hand"], k, slant=slant, face=at.get("mouth"))
 
     def _own_things(self, figure: Figure, pose: Pose, props: Props, thing: Thing, k: float) -> None:
-        """What a kind of people has in hand by nature."""
+        """Draw the tools that belong to a kind of people."""
         at = figure_places(figure, pose)
         for i, name in enumerate(thing.holds):
             if self.things[name].theme == "instruments":
@@ -158,7 +158,7 @@ class Holding:
                 self._held(props, Phrase(name, name), at["hand2"], k, far=True)
 
     def _arched(self, phrase: Phrase, at: Mapping[str, Anchor], k: float) -> list[Art]:
-        """Things in the air above two hands."""
+        """Things in an arc in the air above two hands."""
         one = self._small(replace(phrase, count=1), k, 0.55)
         count = max(phrase.count, 3) if phrase.count < 8 else 7
         left, right = at["hand2"], at["hand"]
@@ -173,7 +173,7 @@ class Holding:
         return found
 
     def _instrument(self, props: Props, at: Mapping[str, Anchor], phrase: Phrase, kind: Thing, k: float) -> None:
-        """Where an instrument is while it is played."""
+        """Place of an instrument while it is played."""
         art = self._small(phrase, k, 0.9 if "front" not in kind.can and "keys" not in kind.can else 0.85)
         grip, end = art.place("grip"), art.places.get("end", art.place("mouth"))
         hand, other, mouth = at["hand"], at["hand2"], at["mouth"]
@@ -235,7 +235,7 @@ class Holding:
 
 
 def _between(art: Art, a: Anchor, b: Anchor, to_a: Anchor, to_b: Anchor, k_range: tuple[float, float]) -> Art:
-    """Turned and scaled so that one of its points comes to a place and another towards a second."""
+    """The drawing rotated and scaled so that one of its points is at a place and another points towards a second."""
     long = math.hypot(b.x - a.x, b.y - a.y)
     wanted = math.hypot(to_b.x - to_a.x, to_b.y - to_a.y)
     k = min(max(wanted / max(long, 1e-6), k_range[0]), k_range[1])

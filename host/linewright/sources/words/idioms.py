@@ -1,4 +1,4 @@
-"""`plainly`: ways of asking and of saying things that mean the same as a plain sentence, rewritten to that."""
+"""`plainly`: rewrites requests and idioms as plain sentences of the same meaning."""
 
 from __future__ import annotations
 
@@ -89,7 +89,7 @@ _SAID: Final = (
 
 
 def plainly(text: str) -> str:
-    """A sentence, in small letters, without the frame of a question, and with other turns of phrase as plain ones."""
+    """A sentence in lower case, without phrases of request, and with idioms replaced by plain words."""
     before = ""
     while before != text:
         before = text

@@ -1,4 +1,4 @@
-"""`invent`: sentences of our own, for those who have no idea, made of what can be drawn."""
+"""`invent`: random sentences made of things that can be drawn."""
 
 from __future__ import annotations
 
@@ -48,11 +48,11 @@ SUBJECTS: Final = (
     "ferris wheel", "squirrel", "alarm clock", "helicopter", "seahorse", "snowman", "typewriter", "peacock", "unicycle",
     "hourglass", "walrus", "scarecrow", "sunflower", "rocking horse", "church", "spider", "banana", "fire engine",
 )  # fmt: skip
-"""What the game of guessing takes: one thing each, known to everybody."""
+"""Subjects of the guessing game: single, well-known things."""
 
 
 def article(words: str) -> str:
-    """``a`` or ``an``, with the words."""
+    """The words with ``a`` or ``an``."""
     return f"{'an' if words[0] in 'aeio' or words.startswith('um') else 'a'} {words}"
 
 

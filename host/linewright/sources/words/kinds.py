@@ -1,4 +1,4 @@
-"""Words for things that the store does not have, with what comes nearest to them by meaning."""
+"""Words for things that the store lacks, with the nearest things in meaning."""
 
 from __future__ import annotations
 
@@ -64,7 +64,7 @@ LOOSE: Final = frozenset(
         "ribbon",
     ]
 )
-"""Words that are drawn as something near to them, which is told: a knife is drawn as a sword."""
+"""Words drawn as a near thing, with a note to the user: a knife is drawn as a sword."""
 
 _LISTS: Final = {
     "cow sheep pig": "animal livestock pet mammal yak bison buffalo gnu antelope gazelle impala tapir okapi",

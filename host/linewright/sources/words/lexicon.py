@@ -1,4 +1,4 @@
-"""Words: what each of them stands for, and which known words come nearest to an unknown one."""
+"""Vocabulary: the meaning of each known word, and the nearest known words for an unknown one."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ NUMBERS: Final[dict[str, int]] = {
     "twenty": 20, "thirty": 30, "forty": 40, "fifty": 50,
 }  # fmt: skip
 MOST: Final = 20
-"""Most pieces of one thing in a picture; larger numbers are drawn as so many."""
+"""Largest number of copies of one thing in a picture; larger numbers are reduced to it."""
 
 GROUPS: Final = {
     "herd": 5, "flock": 6, "group": 4, "crowd": 7, "row": 4, "line": 4, "pack": 5, "swarm": 8, "school": 7, "choir": 5,
@@ -37,10 +37,10 @@ COLOURS: Final[dict[str, str]] = {
 YOUNG: Final = frozenset(
     {"cub", "puppy", "pup", "kitten", "piglet", "calf", "lamb", "foal", "fawn", "duckling", "gosling", "cygnet"}
 )
-"""Words for the young of an animal, which are drawn small."""
+"""Words for young animals, which are drawn small."""
 
 PAPER: Final = frozenset({"white", "plain", "blank", "black-and-white", "snow-white"})
-"""Colours that the paper has already."""
+"""Colours that need no ink."""
 
 ADJECTIVES: Final[dict[str, str]] = {
     **{name: name for name in MODIFIERS},
@@ -274,7 +274,7 @@ IDLE: Final = frozenset(
         "european",
     ]
 )
-"""Words that change nothing in a drawing."""
+"""Words without effect on the drawing."""
 
 PREPOSITIONS: Final[dict[str, str]] = {
     "on": "on", "on top of": "on", "atop": "on", "onto": "on", "upon": "on", "aboard": "in", "in": "in", "inside": "in",
@@ -301,7 +301,7 @@ WEATHER: Final[dict[str, str]] = {
     "foggy": "fog", "misty": "fog", "snowy": "snow", "wintry": "snow", "winter": "snow", "sunny": "day", "summer": "day",
     "starry": "night", "moonlit": "night", "rough": "storm",
 }  # fmt: skip
-"""Adjectives of a place that are a weather, by the names of `scenes.SCENES`."""
+"""Adjectives of a place that mean weather, by the names of `scenes.SCENES`."""
 
 BODY: Final[dict[str, str]] = {
     "shoulder": "shoulder", "shoulders": "shoulder", "back": "back", "head": "top", "hat": "top", "nose": "nose",
@@ -313,13 +313,13 @@ BODY: Final[dict[str, str]] = {
     "finger": "hand", "fingers": "hand", "flippers": "hand", "legs": "feet", "toes": "feet", "whiskers": "mouth",
     "feet": "feet", "foot": "feet", "basket": "in", "neck": "neck", "teeth": "mouth", "hair": "top", "face": "eyes",
 }  # fmt: skip
-"""Parts of what is spoken of: ``on its back``."""
+"""Parts of the thing just named: ``on its back``."""
 
 BODY_OF: Final[dict[str, tuple[str, ...]]] = {
     "roof": ("house", "barn", "church", "castle", "tower", "windmill", "bus", "car", "train"),
     "chimney": ("house",), "mast": ("sailing boat", "ship"), "deck": ("ship", "sailing boat"),
 }  # fmt: skip
-"""Parts that are told without what they belong to, with what that may be: "on the roof" is a house's."""
+"""Parts named without an owner, with possible owners: "on the roof" means a house's."""
 
 FEELINGS: Final[dict[str, tuple[str, frozenset[str]]]] = {
     "afraid": ("frightened", frozenset({"of"})), "scared": ("frightened", frozenset({"of", "by"})),
@@ -331,7 +331,7 @@ FEELINGS: Final[dict[str, tuple[str, frozenset[str]]]] = {
     "happy": ("happy", frozenset({"about"})), "sad": ("sad", frozenset({"about"})),
     "loving": ("loving", frozenset({"to"})),
 }  # fmt: skip
-"""Adjectives that are felt towards somebody: the modifier, and the words that lead to whom."""
+"""Feelings towards somebody: adjective to modifier, and the prepositions before the other one."""
 
 PLURALS: Final[dict[str, str]] = {
     "mice": "mouse", "geese": "goose", "men": "man", "women": "woman", "children": "boy", "feet": "foot", "teeth": "tooth",
@@ -346,7 +346,7 @@ PLURALS: Final[dict[str, str]] = {
 
 
 def singulars(word: str) -> list[tuple[str, bool]]:
-    """What a word may be in the singular, with whether it was a plural."""
+    """Possible singulars of a word, each with whether the word was a plural."""
     found = [(word, False)]
     if word in PLURALS:
         found.append((PLURALS[word], True))
@@ -360,7 +360,7 @@ def singulars(word: str) -> list[tuple[str, bool]]:
 
 
 class Lexicon:
-    """All words that can be drawn: those of the store and those that the user has added.
+    """All drawable words: those of the store and those added by the user.
 
     Parameters
     ----------
@@ -392,7 +392,7 @@ class Lexicon:
         return None
 
     def near(self, word: str) -> tuple[str, ...]:
-        """Up to three things that come nearest to an unknown word, by meaning where that is known, else by letters."""
+        """Up to three things nearest to an unknown word: by meaning where known, else by spelling."""
         return self._nearest(word)
 
     def _search(self, word: str) -> tuple[str, ...]:
@@ -410,7 +410,7 @@ class Lexicon:
         return tuple(dict.fromkeys(names))[:3]
 
     def known(self, word: str) -> bool:
-        """Whether a single word means anything here."""
+        """Whether a single word is known."""
         return bool(
             self.noun([word])
             or word in ADJECTIVES

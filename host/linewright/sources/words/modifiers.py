@@ -1,9 +1,9 @@
-"""Adjectives: what each of them changes in a drawing.
+"""Adjectives: their effects on a drawing.
 
-A modifier takes the art of a thing, standing on y = 0, and gives it back changed. Signs such as tears and steam are as
-large as the thing's head or body is, so that they hold for a mouse and for a mountain.
+A modifier takes the drawing of a thing, standing on y = 0, and returns it changed. Signs such as tears and steam are
+scaled to the thing's head or body, so that they fit a mouse and a mountain.
 
-More than 500 lines: it is a table, one short function for each adjective.
+More than 500 lines: it is a table, one short function per adjective.
 """
 
 from __future__ import annotations
@@ -30,14 +30,16 @@ def _size(wide: float, high: float | None = None) -> Modifier:
 
 
 def _main(art: Art) -> int:
-    """The shape that patterns go on: the one called ``main``, or the largest."""
+    """Index of the shape that takes patterns: tagged ``main``, or the largest."""
     tagged = [i for i, s in enumerate(art.shapes) if s.tag in ("main", "shell") and s.area is not None]
     areas = [(s.area.area if s.area is not None else 0.0) for s in art.shapes]
     return max(tagged or range(len(areas)), key=lambda i: areas[i])
 
 
 def _patterned(pattern: Callable[[BaseGeometry, float], Sequence[Points]]) -> Modifier:
-    """Lines on the largest areas of a thing; the second argument of a pattern is a tenth of the thing's size."""
+    """Modifier that draws lines on a thing's largest areas; a pattern's second argument is a tenth of the thing's
+    size.
+    """
 
     def change(art: Art) -> Art:
         if not any(s.area is not None for s in art.shapes):
@@ -151,13 +153,13 @@ def _patches(area: BaseGeometry, unit: float) -> list[Points]:
 
 
 def _head_of(art: Art) -> tuple[float, float, float]:
-    """The top of a thing's head, and how wide that is."""
+    """Top of a thing's head (x, y), and its width."""
     top = art.place("top")
     return top.x, top.y, max(top.size, 0.12 * art.width)
 
 
 def sign(art: Art, script: str, place: str, unit: float = 20.0, *, behind: bool = False) -> Art:
-    """A script drawn for a place that is 20 wide, put there."""
+    """Place a sign on a drawing; its script is drawn for a place 20 wide."""
     at = art.place(place)
     made = drawn(script).moved(scale(at.size / unit), turn(at.turn), shift(at.x, at.y))
     made = Art(made.shapes)
@@ -173,7 +175,7 @@ def _without(art: Art, tag: str) -> Art:
 
 
 def _eyes(change: Callable[[float, float, float], tuple[list[Points], BaseGeometry | None]]) -> Modifier:
-    """Every eye drawn anew from its middle and radius."""
+    """Modifier that redraws every eye from its centre and radius."""
 
     def apply(art: Art) -> Art:
         shapes = []
@@ -191,7 +193,7 @@ def _eyes(change: Callable[[float, float, float], tuple[list[Points], BaseGeomet
 
 
 def _mouth(change: Callable[[Anchor], Sequence[Shape]]) -> Modifier:
-    """The mouth drawn anew at its place."""
+    """Modifier that redraws the mouth at its place."""
 
     def apply(art: Art) -> Art:
         at = art.place("mouth")
@@ -268,7 +270,7 @@ def _after(*steps: Modifier) -> Modifier:
 
 
 def _around(script: str, *, share: float = 1.0) -> Modifier:
-    """A script whose box is 100 x 100, stretched over the whole of a thing."""
+    """Modifier that stretches a script with a 100 x 100 box over the thing."""
 
     def apply(art: Art) -> Art:
         x0, y0, x1, y1 = art.bounds()
@@ -322,7 +324,7 @@ def _dashed(on: float, off: float) -> Modifier:
 
 
 def _furry(art: Art) -> Art:
-    """The largest outline becomes a row of tufts."""
+    """Replace the largest outline by tufts of fur."""
     chosen = _main(art)
     shape = art.shapes[chosen]
     if shape.area is None:
@@ -346,7 +348,7 @@ def _furry(art: Art) -> Art:
 
 
 def _cut(art: Art, x_low: float, x_high: float) -> Art:
-    """What lies between two upright lines."""
+    """The part between two vertical lines."""
     x0, y0, x1, y1 = art.bounds()
     strip = shapely.box(max(x_low, x0 - 5), y0 - 5, min(x_high, x1 + 5), y1 + 5)
 
@@ -359,7 +361,7 @@ def _cut(art: Art, x_low: float, x_high: float) -> Art:
 
 
 def halves(left: Art, right: Art) -> Art:
-    """The left half of one and the right half of another, as high as each other, with a seam of stitches."""
+    """The left half of one drawing and the right half of another, scaled to equal height, with a stitched seam."""
     factor = left.height / max(right.height, 1e-6)
     right = right.moved(scale(factor))
     a, b = left.bounds(), right.bounds()
@@ -385,7 +387,7 @@ def _tilted(degrees: float) -> Modifier:
 
 
 def _floating(art: Art) -> Art:
-    """Lifted, with its shadow on the ground."""
+    """The thing lifted, with its shadow on the ground."""
     x0, _, x1, _ = art.bounds()
     lift = 0.35 * art.height + 6
     cx, wide = (x0 + x1) / 2, (x1 - x0) * 0.3
@@ -394,7 +396,7 @@ def _floating(art: Art) -> Art:
 
 
 def _two_headed(art: Art) -> Art:
-    """A second head, from the shapes around the first."""
+    """The thing with a second head, copied from the shapes around the first."""
     top, mouth = art.place("top"), art.place("mouth")
     x0, _, x1, _ = art.bounds()
     low = min(mouth.y - 0.6 * (top.y - mouth.y), top.y - 0.9 * top.size)
@@ -489,13 +491,13 @@ MODIFIERS: Final[dict[str, Modifier]] = {
     "clever": _signed("O 0,16 6; l -2,9 2,9; l -1.6,7 1.6,7; l -10,20 -14,22; l 10,20 14,22; l 0,25 0,29; l -7,24 -10,28; l 7,24 10,28", "top"),
     "leafed": _signed(LEAVES, "top"),
 }  # fmt: skip
-"""By name; `lexicon` knows the other words for each."""
+"""By name; `lexicon` lists synonyms for each."""
 
 PATTERNS: Final = frozenset(
     {"striped", "spotted", "checked", "tartan", "starry", "flowery", "heart-patterned", "scaly", "furry", "woollen", "patched",
      "black", "dark", "leafy"}
 )  # fmt: skip
-"""What lies on cloth."""
+"""Modifiers that are patterns of cloth."""
 
 
 def _leaf(x: float, y: float, r: float) -> Points:
@@ -504,5 +506,5 @@ def _leaf(x: float, y: float, r: float) -> Points:
 
 
 def modified(art: Art, name: str) -> Art:
-    """The art, changed by one modifier."""
+    """The drawing changed by one modifier."""
     return MODIFIERS[name](art)

@@ -1,4 +1,4 @@
-"""Things of the user's own: an SVG with a few named points, kept as files in a folder of theirs."""
+"""The user's own things: SVG files with a few named points, kept in a folder."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ PLACES: Final = {
     "hand": "where it holds things", "seat": "where others sit or stand on it", "in": "where others are inside it",
     "grip": "where a hand takes it", "feet": "what it stands on", "back": "where a backpack goes",
 }  # fmt: skip
-"""Points that may be named."""
+"""Points that may be named, with their meanings."""
 
 _FILE_HIGH: Final = 4_000_000
 _POINTS_HIGH: Final = 40_000
@@ -31,12 +31,12 @@ _NAME: Final = re.compile(r"[a-z][a-z' -]{0,38}[a-z]")
 
 
 def folder() -> Path:
-    """Where they are kept; it may not exist yet."""
+    """Folder of the user's things; it may not exist yet."""
     return config_folder() / "words"
 
 
 def plain_name(name: str) -> str:
-    """A name as it is kept: in small letters, with single spaces."""
+    """A name in its stored form: lower case, single spaces."""
     return " ".join(name.lower().split())
 
 
@@ -49,21 +49,21 @@ def add(
     living: bool = False,
     replace: bool = False,
 ) -> Path:
-    """Keep the lines of an SVG as a thing.
+    """Store the lines of an SVG as a thing.
 
     Parameters
     ----------
     file : an SVG.
     name : what it is called, in the singular.
     places : named points, in mm of the SVG from its top left corner; see `PLACES`.
-    size : its height beside a grown person's.
+    size : its height relative to an adult's.
     living : it can do things.
-    replace : whether one that is kept under this name may go.
+    replace : whether to overwrite a thing of this name.
 
     Raises
     ------
     InputError, SourceError
-        If the name or a point is no good, or there is one of this name, or the file cannot be read; nothing is written then.
+        If the name or a point is invalid, the name is taken, or the file cannot be read; nothing is written then.
     """
     from linewright.sources.svg import read_svg
 
@@ -124,7 +124,7 @@ def add(
 
 
 def load() -> tuple[dict[str, Thing], list[str]]:
-    """The user's things by name, and what is wrong with files that are left out."""
+    """The user's things by name, and error messages for unreadable files, which are skipped."""
     found: dict[str, Thing] = {}
     wrong: list[str] = []
     for path in sorted(folder().glob(f"*{SUFFIX}")) if folder().is_dir() else ():
@@ -137,12 +137,12 @@ def load() -> tuple[dict[str, Thing], list[str]]:
 
 
 def read_thing(path: Path) -> Thing:
-    """The thing of a file.
+    """Load a thing from a file.
 
     Raises
     ------
     InputError
-        If it cannot be read, or is not what `add` writes.
+        If the file cannot be read, or was not written by `add`.
     """
     try:
         return _thing(json.loads(read_bounded(path, _FILE_HIGH)))

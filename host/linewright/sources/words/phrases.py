@@ -1,4 +1,4 @@
-"""What a sentence says, as `reading` finds it: things with what they do, wear and are, and where."""
+"""Result of `reading`: things with their acts, clothes, attributes and places."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 @dataclass
 class Act:
-    """Something that is done, and to what; ``strange``: to something that is not known."""
+    """An action and its object; ``strange``: the object is an unknown word."""
 
     verb: str
     object: Phrase | None = None
@@ -16,7 +16,7 @@ class Act:
 
 @dataclass
 class Relation:
-    """Where something is: ``on``, ``in``, ``by`` and so on; ``place`` is a part of what it refers to."""
+    """Position relative to something: ``on``, ``in``, ``by`` and so on; ``place`` is a part of that."""
 
     kind: str
     object: Phrase
@@ -25,7 +25,7 @@ class Relation:
 
 @dataclass
 class Phrase:
-    """A thing in the picture with all that is said of it.
+    """A thing in the picture with all its attributes.
 
     Parameters
     ----------
@@ -35,12 +35,12 @@ class Phrase:
     modifiers : adjectives, by the names of `modifiers.MODIFIERS`.
     pen : a colour's name, or nothing.
     worn : things that it wears.
-    acts, relations : what it does, and where it is.
-    other_half : the thing that its right half is, or nothing.
+    acts, relations : its acts and its places.
+    other_half : the thing whose right half replaces its own, or empty.
     lined : several of it stand in one row.
     stacked : several of it stand one on the other.
-    fellows : so many subjects before it are where it is: "a king and a queen in a boat".
-    bare : it is without what it wears by nature: the names of that.
+    fellows : number of preceding subjects that share its place: "a king and a queen in a boat".
+    bare : names of its usual clothes that it lacks.
     """
 
     name: str
@@ -58,7 +58,7 @@ class Phrase:
     bare: list[str] = field(default_factory=list)
 
     def everything(self) -> list[Phrase]:
-        """This and all that belongs to it."""
+        """This phrase and all phrases that belong to it."""
         found = [self]
         for act in self.acts:
             found += act.object.everything() if act.object else []
@@ -69,15 +69,15 @@ class Phrase:
 
 @dataclass
 class Reading:
-    """What a sentence says.
+    """Meaning of a sentence.
 
     Parameters
     ----------
-    subjects : who or what the picture is of.
-    scenes : where, by the names of `scenes.SCENES`, each with whether its figures are afloat.
-    above : they are in the air above that.
-    unknown : words that are not known, with the nearest that are.
-    notes : what is drawn a little differently from what was said.
+    subjects : the figures and things of the picture.
+    scenes : places, by the names of `scenes.SCENES`, each with whether its figures float.
+    above : the subjects are in the air above the scene.
+    unknown : unknown words, each with the nearest known ones.
+    notes : differences between drawing and sentence.
     """
 
     subjects: list[Phrase] = field(default_factory=list)

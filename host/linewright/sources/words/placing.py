@@ -1,6 +1,6 @@
-"""Where one group is to another: on it, beside it, under it, behind it, and so on.
+"""Relative positions of two groups: on, beside, under, behind, and so on.
 
-What is in it stands in `contents`, and what joins them in `ties`.
+For things inside others see `contents`; for ropes and the like see `ties`.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from linewright.sources.words.store.entry import Thing
 
 
 def beside(me: Group, other: Group, gap: float, *, first: Group, at_hand: bool = False) -> Group:
-    """Place something to the right, on the same ground."""
+    """Place a group to the right of another, on the same ground."""
     x = me.art.bounds()[2] if not at_hand else me.art.place("hand").x
     x0 = other.art.bounds()[0]
     rise = 0.45 * PERSON if other.up and not me.up else 0.0
@@ -28,7 +28,7 @@ def beside(me: Group, other: Group, gap: float, *, first: Group, at_hand: bool =
 
 
 def at_side(me: Group, other: Group, *, left: bool) -> Group:
-    """To the left or to the right of something, on the same ground, for good."""
+    """Place a group left or right of another, on the same ground, and fix that order."""
     gap = 0.1 * PERSON
     x0, _, x1, _ = me.art.bounds()
     a, _, c, _ = other.art.bounds()
@@ -38,14 +38,14 @@ def at_side(me: Group, other: Group, *, left: bool) -> Group:
 
 
 def fitting(me: Group, base: Group) -> Group:
-    """Several that are to stand on one thing, small enough for it; those that live keep at least half their size."""
+    """Scale a row of figures to fit on one thing; living ones keep at least half their size."""
     wide = max(base.art.place("seat").size, 0.5 * base.art.width) * 1.15
     k = wide / max(me.art.width, 1.0)
     return me if k >= 1 else replace(me, art=me.art.moved(scale(max(k, 0.5 if me.living else 0.18))))
 
 
 def widened(base: Group, me: Group) -> Group:
-    """Something flat drawn so wide that all who are on it find room; only its width grows."""
+    """Widen something flat so that all figures on it fit; its height stays."""
     seat = base.art.place("seat")
     x0, _, x1, _ = me.art.bounds()
     foot = me.art.places.get("feet", Anchor((x0 + x1) / 2, 0.0))
@@ -59,7 +59,7 @@ def widened(base: Group, me: Group) -> Group:
 
 
 def breathed(me: Group, art: Art) -> Group:
-    """Place something that comes out of a mouth."""
+    """Place what comes out of a mouth."""
     at = me.art.place("mouth")
     k = min(1.0, 0.55 * me.art.height / max(art.height, 1.0))
     x0, y0, x1, _ = art.bounds()
@@ -68,7 +68,7 @@ def breathed(me: Group, art: Art) -> Group:
 
 
 def patterned(me: Group, one: Art) -> Group:
-    """Made of something: that, small and many times, within the outline."""
+    """Fill a thing's outline with many small copies of another that it is made of."""
     x0, y0, x1, y1 = me.art.bounds()
     side = 0.2 * max(x1 - x0, y1 - y0)
     one = one.moved(scale(side / max(one.width, one.height, 1e-6)))
@@ -90,7 +90,7 @@ def patterned(me: Group, one: Art) -> Group:
 
 
 def against(me: Group, other: Group) -> Group:
-    """Touching something on the same ground, and before it; of a tree, its trunk."""
+    """Place a group touching another on the same ground, in front of it; at a tree, touching the trunk."""
     room = other.art.place("branch" if "branch" in other.art.places else "feet")
     half = 0.06 * other.art.width if "branch" in other.art.places else 0.5 * other.art.width
     middle = other.art.place("feet").x if "branch" in other.art.places else room.x
@@ -98,13 +98,13 @@ def against(me: Group, other: Group) -> Group:
 
 
 def pushed(me: Group, other: Group) -> Group:
-    """Place something that is pushed, its bars in the near hand."""
+    """Place a pushed thing with its handles in the near hand."""
     turned = other.mirrored() if other.art.place("bars").x > middle_of(other) else other
     return joined([turned.moved(me.art.place("hand").x + 2 - turned.art.place("bars").x, 0.0), me], me)
 
 
 def pulled_out(me: Group, other: Group, stool: Group) -> Group:
-    """Something half out of what it was in, which stands on a stool below the hand that pulls."""
+    """A thing half out of its container, which stands on a stool below the pulling hand."""
     hand = me.art.place("hand")
     a, b, c, d = other.art.bounds()
     under = hand.y - (d - b) + 3
@@ -120,7 +120,7 @@ def pulled_out(me: Group, other: Group, stool: Group) -> Group:
 
 
 def strewn(me: Group, both: Group, rng: random.Random) -> Group:
-    """Crumbs that fall from a hand, and that lie on the ground before who is fed."""
+    """Crumbs falling from a hand and lying on the ground before the fed animals."""
     hand = me.art.place("hand")
     x0 = me.art.bounds()[2]
     found = []
@@ -133,7 +133,7 @@ def strewn(me: Group, both: Group, rng: random.Random) -> Group:
 
 
 def on_top(me: Group, base: Group, *, place: str = "", climbing: bool = False, lie: bool = False) -> Group:
-    """On top of something: feet or seat on its upper side."""
+    """Place a group on top of another: feet or seat on its upper side."""
     if lie and "lie" in base.art.places:
         return inside(me, base, lie=True)
     seat = (
@@ -169,7 +169,7 @@ def on_top(me: Group, base: Group, *, place: str = "", climbing: bool = False, l
 
 
 def laden(load: Group, me: Group) -> Group:
-    """On somebody's back, behind the head, and so low that its legs stand beside the hump of a shell."""
+    """Place a load on a figure's back, behind the head, low enough for its legs to stand beside the hump of a shell."""
     place = "seat" if "seat" in me.art.places else "back"
     load = replace(load, art=load.art.moved(scale(min(1.0, max(0.75 * me.art.width / max(load.art.width, 1.0), 0.4)))))
     both = on_top(load, me, place=place)
@@ -183,7 +183,7 @@ def laden(load: Group, me: Group) -> Group:
 
 
 def on_nose(me: Group, other: Group) -> Group:
-    """Place something on a nose, small enough to leave the face visible."""
+    """Place a thing on a nose, small enough to leave the face visible."""
     at = other.art.place("nose" if "nose" in other.art.places else "mouth")
     eyes = other.art.place("eyes")
     k = min(1.0, 1.3 * eyes.size / max(me.art.width, 1.0))
@@ -194,7 +194,7 @@ def on_nose(me: Group, other: Group) -> Group:
 
 
 def below(me: Group, above: Group) -> Group:
-    """Below something: in its shade, or between its legs."""
+    """Place a group below another: in its shade, or between its legs."""
     if above.up or "under" in above.art.places:
         over = above.art.place("under") if "under" in above.art.places else None
         x0, _, x1, y1 = me.art.bounds()
@@ -227,7 +227,7 @@ def below(me: Group, above: Group) -> Group:
 
 
 def flown_past(me: Group, other: Group) -> Group:
-    """In the air on its way past something, which is behind it, with lines of speed."""
+    """Place a flying group in front of what it passes, with speed lines."""
     tall = me.art.height > 1.15 * me.art.width
     art = me.art.moved(turn(-62.0 if tall else 8.0))
     back = other.art
@@ -248,7 +248,7 @@ def flown_past(me: Group, other: Group) -> Group:
 
 
 def above(me: Group, below: Group) -> Group:
-    """In the air above something."""
+    """Place a group in the air above another."""
     x0, y0, x1, _ = me.art.bounds()
     a, _, c, top = below.art.bounds()
     raised = below
@@ -259,7 +259,7 @@ def above(me: Group, below: Group) -> Group:
 
 
 def behind(front: Group, back: Group, *, first: Group | None = None) -> Group:
-    """One partly hidden by the other, which stands a little lower on the sheet."""
+    """Place one group partly hidden by another, which stands slightly lower on the sheet."""
     a, _, c, high = front.art.bounds()
     x0, _, x1, top = back.art.bounds()
     if back.up:
@@ -282,7 +282,7 @@ def behind(front: Group, back: Group, *, first: Group | None = None) -> Group:
 
 
 def between(me: Group, one: Group, said: str) -> Group:
-    """Between two of the same."""
+    """Place a group between two copies of another."""
     x0, _, x1, _ = me.art.bounds()
     left = one.moved(x0 - 4 - one.art.bounds()[2], 0)
     if one.living:
@@ -299,7 +299,7 @@ def between(me: Group, one: Group, said: str) -> Group:
 
 
 def between_two(me: Group, one: Group, other: Group) -> Group:
-    """Between two different ones, both of which look at it."""
+    """Place a group between two different ones that both face it."""
     x0, _, x1, _ = me.art.bounds()
     left = one.moved(x0 - 5 - one.art.bounds()[2], 0)
     right = other.mirrored() if other.living else other
@@ -308,7 +308,7 @@ def between_two(me: Group, one: Group, other: Group) -> Group:
 
 
 def under_water(me: Group, boat: Group) -> Group:
-    """Below something that floats."""
+    """Place a group below something that floats."""
     x0, _, x1, y1 = me.art.bounds()
     a, b, c, _ = boat.art.bounds()
     below = me.moved((a + c) / 2 - (x0 + x1) / 2, min(b, 0.0) - 4 - y1)
@@ -316,7 +316,7 @@ def under_water(me: Group, boat: Group) -> Group:
 
 
 def among(me: Group, one: Group, wanted: int) -> Group:
-    """With several of the same around it."""
+    """Place a group among several copies of another."""
     x0, _, x1, _ = me.art.bounds()
     wide = one.art.width
     count = max(4, min(wanted, 8))
@@ -334,7 +334,7 @@ def among(me: Group, one: Group, wanted: int) -> Group:
 
 
 def pouched(me: Group, other: Group) -> Group:
-    """In a pouch, in the place of who is there by nature: the upper half of it is seen."""
+    """Place a figure in a pouch, instead of its usual occupant, with the upper half visible."""
     room = me.art.place("pouch")
     k = 1.5 * room.size / max(other.art.width, 0.6 * other.art.height, 1.0)
     art = other.art.moved(scale(min(k, 1.0)))
@@ -348,7 +348,7 @@ def pouched(me: Group, other: Group) -> Group:
 
 
 def borne(me: Group, other: Group, place: str, who: Thing) -> Group:
-    """Place something on a part of a body."""
+    """Place a thing on a part of a body."""
     if place == "pouch" and "pouch" in me.art.places:
         return pouched(me, other)
     at = me.art.place({"nose": "nose" if "nose" in me.art.places else "mouth", "": "seat"}.get(place, place))
@@ -402,7 +402,7 @@ def borne(me: Group, other: Group, place: str, who: Thing) -> Group:
 
 
 def _sits(art: Art) -> bool:
-    """Whether a figure's feet are not below its hip."""
+    """Whether the figure sits: its feet are not below its hip."""
     hip, one, two = art.places.get("hip"), art.places.get("foot1"), art.places.get("foot2")
     if hip is None or one is None or two is None:
         return False

@@ -1,7 +1,7 @@
-"""Body plans of animals as they walk, stand on two thin legs, or swim: proportions in, art out.
+"""Drawings of animals that walk, stand on two thin legs, or swim, from proportions.
 
-Heads are scripts whose origin is the joint of the neck, looking to the right; about 26 units high at size 1, as those of
-people are, so that the same head sits on an upright figure.
+Heads are scripts with the neck joint as origin, facing right, about 26 units high at size 1 like people's heads, so
+that they also fit upright figures.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ class FourLegs:
     leg : length and radius.
     rump, chest : radii of the body; ``belly`` that of its middle.
     neck : radii at the shoulder and at the head.
-    tail : script, its root at the origin, away to the left.
+    tail : script, root at the origin, pointing left.
     foot : see `figure.FEET`.
     over : script over the body, whose middle is the origin: patches, manes, stripes; cut at its edge.
     above : the same, not cut.
@@ -124,7 +124,7 @@ def _foot(plan: FourLegs, at: tuple[float, float]) -> Art:
 
 
 def _within(over: Art, area: shapely.Geometry) -> Art:
-    """Marks on a skin, cut at its edge unless they are tagged ``free``."""
+    """Marks on the skin, clipped at the outline unless tagged ``free``."""
     shapes = []
     for shape in over.shapes:
         if shape.tag == "free":

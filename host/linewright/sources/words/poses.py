@@ -1,7 +1,7 @@
-"""Poses of upright figures: where hands and feet are.
+"""Poses of upright figures: positions of hands and feet.
 
-Hands are told from the neck's joint, in lengths of an arm; feet from the hip, in lengths of a leg. First the far limb,
-then the near one; figures look to the right.
+Hands are relative to the neck joint, in arm lengths; feet relative to the hip, in leg lengths. The far limb comes
+first; figures face right.
 """
 
 from __future__ import annotations
@@ -18,14 +18,14 @@ class Pose:
 
     Parameters
     ----------
-    hands, feet : far and near.
+    hands, feet : positions, far and near.
     lean : degrees forward.
     head : degrees, added to the head's turn; positive looks up.
     elbows : which way each elbow bends: 1 to the left of the way from shoulder to hand.
-    forward : the knees bend forward; otherwise they hardly bend.
+    forward : the knees bend forward; otherwise the legs are almost straight.
     toes : degrees, of each foot; positive points up.
     one_skin : torso and legs of an animal may share one outline.
-    lying : the whole figure is turned by this much afterwards, degrees.
+    lying : final rotation of the whole figure, degrees.
     """
 
     hands: Pair = ((-0.5, -0.72), (0.5, -0.72))
@@ -39,7 +39,7 @@ class Pose:
     lying: float = 0.0
 
     def holding(self, far: tuple[float, float] | None = None, near: tuple[float, float] | None = None) -> Pose:
-        """The same with other hands."""
+        """The pose with other hand positions."""
         return replace(self, hands=(far or self.hands[0], near or self.hands[1]))
 
 

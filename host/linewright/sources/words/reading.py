@@ -1,8 +1,8 @@
-"""`read`: from an English sentence to who does what to whom.
+"""`read`: parse an English sentence into subjects, acts, objects and places.
 
-No grammar of English: noun phrases are found by the longest known words, verbs by their forms, and what belongs to what
-by a few rules of attachment, told beside them. What cannot be understood is kept as unknown, and nothing is guessed.
-The rules stand in `sentence/`, one module for each kind of words.
+There is no full grammar: noun phrases are matched by the longest known words, verbs by their forms, and attachments
+follow a few rules. Unknown words are reported; nothing is guessed. The rules are in `sentence/`, one module per kind of
+words.
 """
 
 from __future__ import annotations
@@ -19,19 +19,19 @@ from linewright.sources.words.sentence.clauses import Clauses
 from linewright.sources.words.verbs import VERBS, verb_of
 
 LONGEST: Final = 600
-"""Characters of a sentence. What a sheet can show is said in far fewer."""
+"""Most characters of a sentence; what a sheet can show needs far fewer."""
 
 _OWN_KINDS: Final = frozenset({"with", "bears", "full of", "of", "made of", "in hat", "facing", "to", "by", "for"})
-"""Relations that only the last of several subjects has."""
+"""Relations that apply only to the last of several subjects."""
 
 
 def read(sentence: str, lexicon: Lexicon) -> Reading:
-    """What a sentence says.
+    """Parse a sentence.
 
     Raises
     ------
     SourceError
-        If there are no words in it, it is too long, or it is not written in Latin letters.
+        If it has no words, is too long, or is not in Latin letters.
     """
     text = " ".join(unicodedata.normalize("NFKC", sentence).split())
     if len(text) > LONGEST:
@@ -67,10 +67,10 @@ def _tokens(text: str) -> list[str]:
 
 
 class _Sentence(Clauses):
-    """One pass over the words from left to right."""
+    """Parser: one pass over the words from left to right."""
 
     def run(self) -> None:
-        """The whole sentence."""
+        """Parse the whole sentence."""
         subjects = self.subjects
         while self.at < len(self.tokens):
             before = self.at
@@ -92,20 +92,20 @@ class _Sentence(Clauses):
             lost = set(self.reading.unknown)
             phrases = self._noun_phrase()
             if not phrases and set(self.reading.unknown) > lost and verb_of(self._word()):
-                self.at += 1  # what somebody unknown does is not what the next thing does
+                self.at += 1  # skip the act of an unknown subject
                 continue
             subjects += phrases
             if phrases:
                 self._tail(together=self._listed(subjects, phrases))
             if self.at == before:
                 named = self.tokens[self.at - 1 : self.at] in (["a"], ["an"])  # "a hand" is no verb
-                if named or not verb_of(self._word()):  # a verb whose subject is not known has been told with that
+                if named or not verb_of(self._word()):  # the verb of an unknown subject is reported with it
                     self._unknown(self._word())
                 self.at += 1
         self.reading.subjects = subjects
 
     def _listed(self, subjects: list[Phrase], new: list[Phrase]) -> list[Phrase]:
-        """Subjects named one after the other with "and" do together what comes next."""
+        """Subjects listed with "and", which share the following act."""
         while self._word() in ("and", ",") and self._starts_noun(1):
             mark = self.at
             self.at += 1
@@ -120,7 +120,7 @@ class _Sentence(Clauses):
         return new
 
     def _some_of_them(self, lead: Phrase) -> Phrase | None:
-        """``six mushrooms, two of them red``: so many of the last are told apart, and taken from it."""
+        """``six mushrooms, two of them red``: split that many off the last subject."""
         at = self.at + (self._word() in (",", "and", "with"))
         words = self.tokens[at : at + 3]
         count = NUMBERS.get(words[0], 0) if words else 0
@@ -140,7 +140,7 @@ class _Sentence(Clauses):
         return some
 
     def _tail(self, together: list[Phrase]) -> None:
-        """What is said after a subject, for all that were listed with it."""
+        """Parse what follows a subject, for all subjects listed with it."""
         lead = together[-1]
         acts, relations = len(lead.acts), len(lead.relations)
         while self._clause(lead):

@@ -1,9 +1,9 @@
-"""Scenes: what lies behind and before whoever is in them, drawn to the room that they take.
+"""Scenes: backgrounds and foregrounds, fitted to the space that the figures take.
 
-A scene is given the box that is to be filled, in units of paper, with the ground at y = 0, and random numbers. It gives
-what is behind and what is in front. Its figures stand on the ground, float on it, or are in it.
+A scene gets the box to fill, in paper units with the ground at y = 0, and a random generator, and returns what is
+behind and in front of the figures. Figures stand on its ground, float on it, or are in it.
 
-More than 500 lines: it is a table, one short function for each scene, and what the scenes share.
+More than 500 lines: it is a table, one short function per scene, with shared helpers.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from linewright.sources.words.script import drawn
 
 @dataclass(frozen=True)
 class Box:
-    """The room of a scene."""
+    """Box that a scene fills."""
 
     x0: float
     x1: float
@@ -42,7 +42,7 @@ class Box:
         return self.y1 - self.y0
 
     def at(self, x: float, y: float) -> tuple[float, float]:
-        """A point by shares of width, and of the height above the ground."""
+        """The point at fractions of the width, and of the height above the ground."""
         return self.x0 + x * self.width, y * self.y1
 
 
@@ -56,10 +56,10 @@ class Scenery:
     Parameters
     ----------
     paint : draws what is behind and what is in front.
-    words : names of it.
-    after : prepositions that lead into it; with others its word means a thing, if there is one.
+    words : its names.
+    after : prepositions before its name; after others the word means a thing, if there is one.
     afloat : figures float or swim in it.
-    sky : it only fills the air, and goes with another scene.
+    sky : it fills only the air, and combines with another scene.
     """
 
     paint: Paint
@@ -649,7 +649,7 @@ SCENES: Final[dict[str, Scenery]] = {
 
 
 def scene_of(words: str, preposition: str) -> str:
-    """The scene that a word names after a preposition, or nothing."""
+    """Scene named by a word after a preposition; empty if none."""
     for name, scene in SCENES.items():
         if words in scene.words and preposition in scene.after:
             return name
@@ -657,7 +657,7 @@ def scene_of(words: str, preposition: str) -> str:
 
 
 def skies(box: Box, rng: random.Random, names: list[str]) -> tuple[Art, Art]:
-    """Several scenes, one before the other."""
+    """Several scenes combined, one in front of the other."""
     behind, front = Art(), Art()
     for name in sorted(names, key=lambda name: not SCENES[name].sky):
         one_behind, one_front = SCENES[name].paint(box, rng)

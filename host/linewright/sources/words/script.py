@@ -1,4 +1,4 @@
-"""The notation in which the store is drawn: one shape a line, from back to front, y up, the ground at 0.
+"""Notation of the store's drawings: one shape per line, from back to front, y up, the ground at 0.
 
 ======================  ================================================================================
 ``O x,y rx[,ry[,t]]``    ellipse, turned by t degrees; hides                      (``o``: hides nothing)
@@ -39,12 +39,12 @@ from linewright.sources.words.curves import Points, arc, dot, hatching, joined, 
 
 _OPTION = re.compile(r"([#*:?])(\S*)")
 FILLET = 2.5
-"""Units: how round the inner corners of joined shapes are where nothing is said."""
+"""Units: default radius of the inner corners of joined shapes."""
 
 
 @dataclass
 class _Line:
-    """One line of a script, taken apart."""
+    """One parsed line of a script."""
 
     command: str
     numbers: list[list[float]]
@@ -57,12 +57,12 @@ class _Line:
 
 
 class ScriptError(ValueError):
-    """A script that cannot be read: a mistake in the store, never the user's."""
+    """A script cannot be parsed; raised for mistakes in the store, not in user input."""
 
 
 @lru_cache(maxsize=4096)
 def drawn(text: str) -> Art:
-    """The art of a script; made once, for art does not change.
+    """The drawing of a script; cached, because drawings are immutable.
 
     Raises
     ------
@@ -105,7 +105,7 @@ _READY: dict[str, Art] = {}
 
 
 def ready(art: Art) -> str:
-    """A script that stands for art that is there already."""
+    """A script that stands for an existing drawing."""
     word = str(len(_READY))
     _READY[word] = art
     return f"&ready {word}"
@@ -135,7 +135,7 @@ def _taken_apart(words: list[str]) -> _Line:
 
 
 def _add(shapes: list[Shape], line: _Line) -> None:
-    """Put what a line says on top of the shapes."""
+    """Add the shapes of a line on top."""
     lines, area = _geometry(line)
     tag = line.options.get(":", [""])[0] or {"E": "eye", "M": "mouth"}.get(line.command, "")
     made = [Shape(tuple(lines), area, tag)]
@@ -162,7 +162,7 @@ def _add(shapes: list[Shape], line: _Line) -> None:
 
 
 def _rings(shape: Shape) -> int:
-    """How many of its lines are its outline and not its hatching."""
+    """How many of its lines are outline, not hatching."""
     return len(outline(shape.area)) if shape.area is not None else 0
 
 
@@ -173,9 +173,9 @@ def _hatched(shape: Shape, gap: float, angle: float) -> Shape:
 
 
 def _clipped(shape: Shape, within: BaseGeometry) -> Shape:
-    """What of a shape lies within an area. Its own area no longer hides what the other did not."""
+    """The part of a shape within an area; its own area is clipped likewise."""
     if shape.area is not None:
-        area = solid(shape.area.intersection(within.buffer(-0.1)))  # or it would hide the outline that it ends at
+        area = solid(shape.area.intersection(within.buffer(-0.1)))  # leave the clipping outline visible
         return replace(shape, lines=tuple(outline(area)), area=area, tag=shape.tag or "clipped")
     lines: list[Points] = []
     for line in shape.lines:
@@ -229,7 +229,7 @@ def _geometry(line: _Line) -> tuple[list[Points], BaseGeometry | None]:
 
 
 def eye_lines(x: float, y: float, r: float) -> tuple[list[Points], BaseGeometry | None]:
-    """An eye: a dot of ink; from a radius of 2 on, a ring with a pupil that looks ahead."""
+    """Lines and area of an eye: a dot; from a radius of 2, a ring with a pupil looking ahead."""
     ring = arc(x, y, r, r)
     if r < 2:
         return [dot(x, y, r)], _area(ring)
@@ -237,7 +237,7 @@ def eye_lines(x: float, y: float, r: float) -> tuple[list[Points], BaseGeometry 
 
 
 def mouth_line(x: float, y: float, width: float, turn: float = 0.0) -> Points:
-    """A smile whose middle is at (x, y)."""
+    """A smile centred at (x, y)."""
     return arc(x, y + width * 0.35, width / 2, width * 0.45, turn, 200, 340)
 
 

@@ -1,6 +1,6 @@
-"""`Stage`: from what is said of somebody to a group of drawings, with all that belongs to it around it.
+"""`Stage`: draw a phrase, with everything that belongs to it, as a group.
 
-More than 500 lines: two of its methods are tables, a line or two for each preposition and each verb.
+More than 500 lines: two of its methods are tables, a line or two per preposition and verb.
 """
 
 from __future__ import annotations
@@ -23,25 +23,25 @@ from linewright.sources.words.store.entry import Thing
 from linewright.sources.words.verbs import VERBS
 
 _EACH_OWN: Final = frozenset({"with", "bears", "full of", "of", "made of", "in hat"})
-"""Relations that each of several has by itself; in all others they stand together."""
+"""Relations drawn for each of several copies; other relations are drawn once for all of them."""
 
 _ALL_AT_ONE: Final = frozenset({"target", "string", "front", "behind", "over", "catch"})
 _ON_WALLS: Final = frozenset({"picture", "clock", "mirror", "watch"})
 _TOGETHER: Final = frozenset({"carry", "bring", "deliver", "steal", "lift"})
-"""What several do with one thing."""
+"""Verbs that several figures do with one shared object."""
 
 _SHARED: Final = frozenset({"eat", "drink", "read", "knit", "juggle", "fish", "sing"})
-"""What both do when one does it with another."""
+"""Verbs that both figures do when one does them with another."""
 
 _BY_HAND: Final = frozenset({"hold", "hold2", "mouth", "play", "serve", "up", "juggle", "made"})
 _SIDE_BY_SIDE: Final = frozenset({"over", "under", "behind", "before"})
-"""Where somebody is to several at once: over a fox and a hare."""
+"""Relations of somebody to several things side by side: over a fox and a hare."""
 _FIRES: Final = frozenset({"fire", "fireplace", "candle", "cauldron", "volcano"})
 _GIVES_WAY: Final = frozenset({"island", "hill", "raft", "carpet", "cloud", "pier", "bridge", "wall", "log", "table"})
-"""What may be drawn wider, so that all who are on it find room."""
+"""Things that may be widened so that all figures on them fit."""
 
 _LAST: Final = frozenset({"upside down", "leaning", "lying", "floating", "fast", "shining"})
-"""Modifiers that take the whole of a group."""
+"""Modifiers that apply to the whole group."""
 
 _ON_LEGS: Final = frozenset({"stilts", "wooden leg"})
 
@@ -52,7 +52,7 @@ class Stage(Troupe):
     Parameters
     ----------
     things : all things by name.
-    seed : decides on what is left to chance.
+    seed : for random choices.
     """
 
     def __init__(self, things: Mapping[str, Thing], seed: int) -> None:
@@ -60,11 +60,11 @@ class Stage(Troupe):
         self.rng = random.Random(f"stage {seed}")
 
     def plain(self, name: str, factor: float = 1.0) -> Group:
-        """A thing by itself, with what belongs to it."""
+        """A thing alone, with what belongs to its kind."""
         return self.group(Phrase(name, name), factor)
 
     def shown(self, name: str) -> Art:
-        """A thing as a picture sheet shows it: shoes as a pair, other clothes that take a body's shape on somebody."""
+        """A thing for the picture sheet: shoes as a pair, clothes shaped by a body on a figure."""
         thing = self.things[name]
         if thing.on_body and thing.worn == "feet" and name not in _ON_LEGS:
             one = drawn(FEET[str(thing.art).removeprefix("&")])
@@ -77,7 +77,7 @@ class Stage(Troupe):
         return thing.natural() if thing.worn else self.plain(name).art
 
     def group(self, phrase: Phrase, factor: float = 1.0) -> Group:
-        """All that is said of one phrase, as one group."""
+        """Draw a phrase with all its attributes as one group."""
         if phrase.count > 1:
             return self._several(phrase, factor)
         phrase = self._flown(replace(phrase, acts=[_with_default(act) for act in phrase.acts]))
@@ -93,7 +93,7 @@ class Stage(Troupe):
                 continue  # on folded legs already, or stretched out
             if name in _LAST:
                 lone = replace(lone, art=modified(lone.art, name), up=lone.up or name == "floating")
-        # Who is in something does things to others outside of it.
+        # Figures inside something act on others outside of it.
         around = [
             r
             for r in phrase.relations
@@ -110,7 +110,7 @@ class Stage(Troupe):
             lone = self.related(lone, phrase, relation)
         for act in outward:
             lone = self._effect(lone, phrase, act)
-        # Who is on a tray on a hill: first the tray, then the hill under both.
+        # Somebody on a tray on a hill: place the tray first, then the hill under both.
         under = sorted((r for r in phrase.relations if r.kind == "on"), key=lambda r: self.things[r.object.name].size)
         for relation in phrase.relations:
             if relation not in around:
@@ -118,11 +118,11 @@ class Stage(Troupe):
         return lone
 
     def _high(self, name: str) -> bool:
-        """Whether who is on it is far above all others: on a tower, not on a bridge."""
+        """Whether a figure on it is far above all others: on a tower, not on a bridge."""
         return self.things[name].theme == "buildings" and name not in _GIVES_WAY
 
     def _flown(self, phrase: Phrase) -> Phrase:
-        """Whoever holds a balloon or a kite has it on a string."""
+        """The phrase with a held balloon or kite on a string."""
 
         def flies(other: Phrase | None) -> bool:
             return other is not None and other.name in ("balloon", "kite") and other.count == 1 and not other.relations
@@ -138,7 +138,7 @@ class Stage(Troupe):
         return replace(phrase, acts=acts, relations=[r for r in phrase.relations if r not in strings])
 
     def _several(self, phrase: Phrase, factor: float) -> Group:
-        """The same several times: in a row, or scattered in the air."""
+        """Several copies: in a row, or scattered in the air."""
         own = [r for r in phrase.relations if r.kind in _EACH_OWN or r.kind.startswith("on ")]
         shared = [r for r in phrase.relations if r not in own]
         act = next(
@@ -185,7 +185,7 @@ class Stage(Troupe):
         return whole
 
     def _one_bicycle(self, phrase: Phrase, relation: Relation) -> bool:
-        """Whether several share one thing that is ridden astride, on wheels and with bars: a bicycle."""
+        """Whether several share one vehicle with wheels and handlebars that is ridden astride: a bicycle."""
         under = relation.object
         mount = self.things[under.name]
         ridden = under.count == 1 and self.ridden(phrase, under) and not isinstance(mount.art, FourLegs)
@@ -206,7 +206,7 @@ class Stage(Troupe):
         return relation.kind in ("on", "in") and "seats" in self.things[relation.object.name].can
 
     def _rows(self, phrase: Phrase, one: Group, shared: list[Relation], *, one_row: bool) -> list[Group]:
-        """The copies: up to five in a row, more of them in rows one behind the other, so that each is seen."""
+        """The copies: up to five in a row; more in several rows, offset so that each is visible."""
         count = phrase.count
         standing = any(r.kind in ("on", "in", "over", "before") for r in shared)
         rows = 1 if one_row or standing or count < 6 else 2 if count < 11 else 3
@@ -232,7 +232,7 @@ class Stage(Troupe):
         return found
 
     def _stack(self, one: Group, count: int) -> list[Group]:
-        """One on the other."""
+        """Copies stacked on each other."""
         found = [one]
         for _ in range(count - 1):
             copy = replace(one, art=one.art.moved(scale(self.rng.uniform(0.9, 1.02))))
@@ -242,7 +242,7 @@ class Stage(Troupe):
         return found
 
     def _carried_together(self, whole: Group, carriers: list[Group], phrase: Phrase) -> Group:
-        """One long thing on the raised hands of several."""
+        """One long thing on the raised hands of several figures."""
         hands = [g.art.place(name) for g in carriers for name in ("hand", "hand2")]
         x0, x1 = min(h.x for h in hands), max(h.x for h in hands)
         y = max(h.y for h in hands) + 3
@@ -297,7 +297,7 @@ class Stage(Troupe):
         )
 
     def _as_it_is(self, phrase: Phrase, thing: Thing) -> Thing:
-        """An animal on four legs with its head up when it howls, and down on its folded legs when it sleeps."""
+        """A four-legged animal with its head raised to howl, or lowered on folded legs to sleep."""
         plan = thing.art
         if isinstance(plan, Bird) and plan.leg and any(a.verb == "sit" for a in phrase.acts):
             sitting = replace(plan, leg=0.0)
@@ -315,7 +315,7 @@ class Stage(Troupe):
         return thing
 
     def _effect(self, me: Group, phrase: Phrase, act: Act) -> Group:
-        """Draw what an act is done to, and what belongs to it."""
+        """Draw an act's object and what belongs to the act."""
         verb = VERBS[act.verb]
         thing = act.object
         role = verb.role
@@ -418,11 +418,11 @@ class Stage(Troupe):
         if role == "hold2" and not self.figured(phrase, self.things[phrase.name]):
             return placing.laden(self.group(thing), me)
         if role in _BY_HAND and not self.in_hand(phrase, thing) and not self.things[thing.name].worn:
-            return placing.beside(me, self.group(thing), 0.06 * PERSON, first=me)  # no hand is free for it
+            return placing.beside(me, self.group(thing), 0.06 * PERSON, first=me)  # no hand is free to hold it
         return me
 
     def related(self, me: Group, phrase: Phrase, relation: Relation) -> Group:
-        """Draw a relation: where something is, or what is with it."""
+        """Draw a relation: the place of the group, or something with it."""
         kind, other = relation.kind, relation.object
         if relation.place == "shared":
             return me
@@ -575,13 +575,13 @@ class Stage(Troupe):
         return placing.beside(me, made, 8, first=me)
 
     def _in_cloth(self, phrase: Phrase, other: Phrase) -> bool:
-        """Whether a bird has somebody in a cloth: it hangs from its beak."""
+        """Whether a bird carries somebody in a cloth hanging from its beak."""
         bird_of = self.things[phrase.name]
         wrapped = any(r.kind == "in" and r.object.name == "cloth" for r in other.relations)
         return wrapped and isinstance(bird_of.art, Bird) and "flies" in bird_of.can
 
     def _joining(self, phrase: Phrase, other: Phrase) -> Phrase:
-        """A fellow who does the same: who drinks tea with somebody is not the only one with a cup."""
+        """A companion that does the same act: both who drink tea have a cup."""
         if "acts" not in self.things[other.name].can or other.acts:
             return other
         shared = [a for a in phrase.acts if a.verb in _SHARED and not self.too_large(a)]
@@ -592,7 +592,7 @@ class Stage(Troupe):
         return made.mirrored() if made.living and phrase.count == 1 else made
 
     def _at_table(self, me: Group, thing: Phrase) -> Group:
-        """A table with a game before somebody."""
+        """A table with a game in front of the player."""
         table = self.natural(self.things["table"]).moved(scale(0.72, 0.9))
         board = self.natural(self.things[thing.name]).moved(scale(0.8))
         on = table.place("on")
@@ -603,12 +603,12 @@ class Stage(Troupe):
 
 
 def _unwrapped(phrase: Phrase) -> Phrase:
-    """Without the cloth that somebody is in, where it is drawn with what carries it."""
+    """The phrase without the cloth that carries it, where the carrier draws the cloth."""
     return replace(phrase, relations=[r for r in phrase.relations if r.object.name != "cloth"])
 
 
 def _with_default(act: Act) -> Act:
-    """What is done with a certain thing where nothing else is named: who vacuums has a vacuum cleaner."""
+    """The act with the verb's default object if none is named: vacuuming has a vacuum cleaner."""
     verb = VERBS[act.verb]
     if (
         act.object is not None
@@ -621,7 +621,7 @@ def _with_default(act: Act) -> Act:
 
 
 def _each(act: Act, count: int) -> Act:
-    """What one of several does: three mice play three violins, each one."""
+    """The act of one of several: three mice playing three violins play one each."""
     thing = act.object
     if thing is None or thing.count < 2 or VERBS[act.verb].role in ("target", "in", "juggle"):
         return act
@@ -629,7 +629,7 @@ def _each(act: Act, count: int) -> Act:
 
 
 def _falls_flat(thing: Thing, art: Art) -> bool:
-    """Whether a thing lies down under what is on it: a leaf, a pencil, a carrot."""
+    """Whether a thing lies flat under what is on it: a leaf, a pencil, a carrot."""
     lies = thing.theme in ("food", "tools") or thing.name == "leaf"
     return lies and art.height > 1.2 * art.width and not {"seat", "in"} & set(art.places)
 

@@ -1,4 +1,4 @@
-"""What joins one group to another: ropes, strings, slings and hooks, and what hangs from them."""
+"""Connections between groups: ropes, strings, slings and hooks, and what hangs from them."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from linewright.sources.words.groups import PERSON, Group, joined
 
 
 def tied_to(me: Group, other: Group) -> Group:
-    """Held by strings: what flies is above what it is tied to, anything else stands beside it on a rope."""
+    """Tie a group to another with strings: what flies is above it, anything else stands beside it on a rope."""
     end = other.art.place("seat")
     if not me.up:
         moved = other.moved(me.art.bounds()[2] + 14 - other.art.bounds()[0], 0)
@@ -31,7 +31,7 @@ def tied_to(me: Group, other: Group) -> Group:
 
 
 def _feet(art: Art) -> list[tuple[float, float]]:
-    """The lowest point of each of several things that do not touch."""
+    """Lowest point of each of several things that do not touch."""
     lines = [shapely.linestrings(line) for shape in art.shapes for line in shape.lines if len(line) > 1]
     parts = shapely.get_parts(shapely.union_all(shapely.buffer(lines, 0.5)))
     found = []
@@ -44,7 +44,7 @@ def _feet(art: Art) -> list[tuple[float, float]]:
 
 
 def slung(me: Group, other: Group) -> Group:
-    """Somebody in a cloth that hangs from a beak."""
+    """A figure in a cloth that hangs from a beak."""
     at = me.art.place("mouth")
     art = other.art.moved(scale(min(1.0, 0.42 * me.art.height / max(other.art.height, 1.0))))
     x0, y0, x1, y1 = art.bounds()
@@ -90,7 +90,7 @@ def slung(me: Group, other: Group) -> Group:
 
 
 def hung_up(me: Group) -> Group:
-    """On a line from above."""
+    """A group hanging from a line."""
     x0, _, x1, y1 = me.art.bounds()
     top = me.art.place("grip") if "grip" in me.art.places else Anchor((x0 + x1) / 2, y1)
     high = y1 + max(0.35 * me.art.height, 12.0)
@@ -102,7 +102,7 @@ def hung_up(me: Group) -> Group:
 
 
 def hooked(me: Group, other: Group) -> Group:
-    """What somebody fishes for, below the end of the line."""
+    """The catch below the end of a fishing line."""
     x1 = me.art.bounds()[2]
     a, b, c, d = other.art.bounds()
     k = min(1.0, 26.0 / max(d - b, 1.0))
@@ -114,14 +114,14 @@ def hooked(me: Group, other: Group) -> Group:
 
 
 def tied(me: Group, other: Group, *, pulls: bool) -> Group:
-    """A rope from hand to what is pulled or led."""
-    if pulls:  # it comes after
+    """A rope from a hand to a pulled or led thing."""
+    if pulls:  # the load is behind
         x0 = me.art.bounds()[0]
         k = min(1.0, 0.9 * me.art.width / max(other.art.width, 1.0)) if me.afloat else 1.0
         other = replace(other, art=other.art.moved(scale(max(k, 0.6))))
         moved = other.moved(x0 - 0.4 * PERSON - other.art.bounds()[2], 0)
         start = me.art.places.get("rope") or me.art.place("hand2" if "hand2" in me.art.places else "back")
-        if "hip" in me.art.places:  # somebody who pulls looks at the load
+        if "hip" in me.art.places:  # the puller faces the load
             moved = other.moved(me.art.bounds()[2] + 16 - other.art.bounds()[0], 0)
             start = me.art.place("hand")
             end = Anchor(moved.art.bounds()[0] + 2, 0.42 * moved.art.height)
@@ -147,7 +147,7 @@ def on_string(me: Group, art: Art) -> Group:
 
 
 def in_claws(me: Group, load: Group, wings: Art) -> Group:
-    """In the air with spread wings, and something below, which is held in the claws."""
+    """A bird in the air with spread wings and a load in its claws."""
     x0, y0, x1, y1 = load.art.bounds()
     k = max(1.0, 0.85 * (x1 - x0) / max(me.art.width, 1.0))
     flier = me.art.moved(scale(k))
@@ -168,7 +168,7 @@ def in_claws(me: Group, load: Group, wings: Art) -> Group:
 
 
 def hung_from(me: Group, above: Group, *, by_feet: bool = False) -> Group:
-    """Hanging from something by the hands, or head down by the feet."""
+    """Hanging from something by the hands, or upside down by the feet."""
     art = me.art
     x0, _, x1, y1 = art.bounds()
     if (

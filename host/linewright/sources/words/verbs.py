@@ -1,4 +1,4 @@
-"""Verbs: how somebody stands who does it, and where what it is done to goes."""
+"""Verbs: pose of the subject and place of the object."""
 
 from __future__ import annotations
 
@@ -12,17 +12,17 @@ class Verb:
 
     Parameters
     ----------
-    pose : of an upright figure; empty: the thing stays as it is by nature.
-    role : where the object goes: ``hold`` (near hand), ``hold2`` (both hands), ``mouth``, ``feet``, ``ride``, ``in``,
+    pose : of an upright figure; empty: the thing keeps its own shape.
+    role : place of the object: ``hold`` (near hand), ``hold2`` (both hands), ``mouth``, ``feet``, ``ride``, ``in``,
         ``front`` (on the ground before it), ``target`` (someone a step away), ``up`` (on raised hands), ``juggle``,
         ``bubble`` (thought of), ``easel`` (pictured), ``string`` (at the end of a line), ``over``, ``on``, ``wear``,
         ``play``, ``none``.
-    tool : what it takes in its hand for that.
+    tool : held in the hand for the act.
     default : the object when none is named.
-    after : prepositions that lead to the object.
-    sign : a modifier that belongs to it.
+    after : prepositions before the object.
+    sign : a modifier of the subject.
     together : two of them do it facing each other.
-    seated : done sitting where nothing else is said.
+    seated : done sitting by default.
     """
 
     pose: str = ""
@@ -171,7 +171,7 @@ IRREGULAR: Final[dict[str, str]] = {
 
 
 def verb_of(word: str) -> str:
-    """The verb that a form belongs to, or nothing: ``juggling`` gives ``juggle``."""
+    """The verb of a form, empty if none: ``juggling`` gives ``juggle``."""
     if word in IRREGULAR:
         return IRREGULAR[word]
     stems = [word]

@@ -1,4 +1,4 @@
-"""`Words`: the way from a sentence to strokes in its room."""
+"""`Words`: from a sentence to strokes that fit the requested size."""
 
 from __future__ import annotations
 
@@ -23,10 +23,10 @@ from linewright.sources.words.staging import Stage
 from linewright.sources.words.store import Thing, names, things
 
 LEAST_MM: Final = 20.0
-"""Least size: a smaller picture is a blot."""
+"""Smallest size; smaller pictures are illegible."""
 
 _SHORTEST: Final = 1.2
-"""In widths of the pen: what is left of a hidden line and is shorter is not worth a pen lift."""
+"""In pen widths: shorter visible remains of hidden lines are left out, to save pen lifts."""
 
 _EXAMPLE: Final = '"an owl in rubber boots on a unicycle by the sea"'
 
@@ -37,20 +37,20 @@ class Words:
 
     Parameters
     ----------
-    seed : another one gives another picture of the same words.
-    caption : what is written below: ``none``, or the ``sentence``.
+    seed : random seed; another gives another picture of the same sentence.
+    caption : text below the picture: ``none``, or the ``sentence``.
     """
 
     seed: int = settings.seed()
     caption: str = settings.choice("what is written below the picture", "none", "none", "sentence")
 
     def read(self, source: str, wish: Wish) -> Picture:
-        """The picture of a sentence, as large as its room allows.
+        """The picture of a sentence, as large as the requested size allows.
 
         Raises
         ------
         SourceError
-            If nothing in the sentence is known, or it is no sentence.
+            If no word of the sentence can be drawn, or the text is not a sentence.
         """
         if min(wish.room_mm) < LEAST_MM:
             raise SourceError(
@@ -65,12 +65,12 @@ class Words:
 
 
 def understood(sentence: str) -> tuple[Reading, Mapping[str, Thing], list[str]]:
-    """What a sentence says, all things that there are, and what is wrong with the user's own.
+    """Parsed sentence, all available things, and error messages about the user's own things.
 
     Raises
     ------
     SourceError
-        If there is nothing in it that can be drawn.
+        If nothing in it can be drawn.
     """
     mine, wrong = own.load()
     known = {**things(), **mine}
@@ -86,7 +86,7 @@ def understood(sentence: str) -> tuple[Reading, Mapping[str, Thing], list[str]]:
 
 
 def told(reading: Reading) -> tuple[str, ...]:
-    """What a reading leaves out or changes, in words."""
+    """Notes on what the picture leaves out or changes."""
     return (*(_unknown(word, near) for word, near in reading.unknown.items()), *dict.fromkeys(reading.notes))
 
 
@@ -97,7 +97,9 @@ def _unknown(word: str, near: tuple[str, ...]) -> str:
 
 
 def placed(art: Art, wish: Wish, caption: str = "") -> tuple[Drawing, float, float]:
-    """What can be seen of a picture, fitted into a room: the strokes in drawing order, width and height in mm."""
+    """The visible strokes of a picture in drawing order, fitted to the requested size, with its width and height in
+    mm.
+    """
     x0, y0, x1, y1 = art.bounds()
     wide, high = max(x1 - x0, 1.0), max(y1 - y0, 1.0)
     foot = 0.13 if caption else 0.0
@@ -116,7 +118,7 @@ def placed(art: Art, wish: Wish, caption: str = "") -> tuple[Drawing, float, flo
 def _written(
     caption: str, width_mm: float, height_mm: float, wish: Wish
 ) -> list[np.ndarray[tuple[int, ...], np.dtype[np.float64]]]:
-    """The caption in letters, in a strip below the picture."""
+    """The caption as strokes, in a strip below the picture."""
     from linewright.sources.lettering import Lettering
 
     strip = replace(wish, room_mm=(width_mm, height_mm * 0.8), turn_deg=0)
@@ -125,9 +127,9 @@ def _written(
 
 
 def _pens(strokes: list[Stroke], wish: Wish) -> tuple[tuple[Pen, ...], list[int]]:
-    """The pens, and which of them draws each stroke. Colours of the sentence are pens of their own.
+    """The pens, and the pen index of each stroke. Each colour in the sentence has its own pen.
 
-    Where the user has named pens, a colour is drawn with the nearest of them.
+    If the user has named pens, each colour uses the nearest of them.
     """
     said = list(dict.fromkeys(stroke.pen for stroke in strokes if stroke.pen))
     if wish.pens:

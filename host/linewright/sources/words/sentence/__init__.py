@@ -1,5 +1,6 @@
-"""From words to who does what to whom, left to right.
+"""Parser classes: from words to subjects, acts and objects, left to right.
 
-`cursor` -> `nouns` -> `settings` -> `attachments` -> `clauses`: each adds the rules for one kind of words to the class
-before it, because all of them share one place in the sentence. `sources.words.reading` reads whole sentences with it.
+`cursor` -> `nouns` -> `settings` -> `attachments` -> `clauses`: each class extends the one before with rules for one
+kind of words, because all share one position in the sentence. `sources.words.reading` parses whole sentences with the
+last.
 """

@@ -1,4 +1,4 @@
-"""What the store says of a thing that a sentence names: what it can do, hold and show, and where it is worn."""
+"""Queries to the store: what a named thing can do, hold and show, and where it is worn."""
 
 from __future__ import annotations
 
@@ -6,28 +6,28 @@ from linewright.sources.words.store import things
 
 
 def abilities_of(name: str) -> frozenset[str]:
-    """What it can do, such as "acts", "seats" and "contains"; nothing for what the store does not have."""
+    """Its abilities, such as "acts", "seats" and "contains"; empty for things not in the store."""
     thing = things().get(name)
     return thing.can if thing else frozenset()
 
 
 def shows_something(name: str) -> bool:
-    """Whether it is a picture of something."""
+    """Whether it is a picture that shows something."""
     return name in ("picture", "statue", "easel", "mirror", "postcard", "television")
 
 
 def carries_things(name: str) -> bool:
-    """Whether it bears loads and does not live: a cart, a tray."""
+    """Whether it carries loads and is not alive: a cart, a tray."""
     return "carries" in abilities_of(name) and "acts" not in abilities_of(name)
 
 
 def contains_things(name: str) -> bool:
-    """Whether something can be in it."""
+    """Whether it can contain something."""
     return "contains" in abilities_of(name)
 
 
 def held_in_hand(name: str) -> bool:
-    """Whether it is used by hand, and not worn."""
+    """Whether it is used by hand and not worn."""
     thing = things().get(name)
     return thing is not None and not thing.worn and thing.theme in ("tools", "household", "sport and play")
 
@@ -39,6 +39,6 @@ def always_plural(name: str) -> bool:
 
 
 def worn_where(name: str) -> str:
-    """Where a thing is worn, or nothing."""
+    """Where the thing is worn; empty if it is not."""
     thing = things().get(name)
     return thing.worn if thing else ""

@@ -1,4 +1,4 @@
-"""What belongs to what: who has a hat, what a basket is full of, on what a parrot sits."""
+"""Attachment rules: who wears a hat, what fills a basket, what a parrot sits on."""
 
 from __future__ import annotations
 
@@ -22,10 +22,10 @@ from linewright.sources.words.store import things
 from linewright.sources.words.verbs import VERBS, verb_of
 
 _SIDES: Final = {"under": "has under", "over": "has over", "behind": "before", "before": "behind", "by": "by"}
-"""Where an owner is to a thing that is so to it: "a table with a cat under it"."""
+"""Relation of an owner to the thing, by the thing's relation to its owner: "a table with a cat under it"."""
 
 _ALSO_STILL: Final = frozenset({"hang", "float", "burn", "melt", "lean", "fall", "swing", "lie", "sail", "shine"})
-"""What things do that do not live."""
+"""Verbs that inanimate things can do."""
 
 _MARKS: Final = {"spots": "spotted", "dots": "spotted", "stripes": "striped", "checks": "checked"}
 _PRINTED: Final = {"leaf": "leafy", "flower": "flowery", "star": "starry", "heart": "heart-patterned"}
@@ -34,11 +34,11 @@ _BORNE: Final = frozenset({"hold", "carry", "balance", "bring", "have", "wear"})
 
 
 class Attachments(Settings, ABC):
-    """Reads what is said of a thing that was named last, and attaches it to that or to who has it."""
+    """Parses what follows a thing, and attaches it to that thing or to its owner."""
 
     @abstractmethod
     def _clause(self, who: Phrase) -> bool:
-        """One verb or one preposition with what follows; whether there was one. `Clauses` reads it."""
+        """Parse one verb or one preposition with what follows; False if there is none. `Clauses` implements it."""
 
     def _attach(self, who: Phrase, kind: str, phrase: Phrase) -> None:
         worn = worn_where(phrase.name)
@@ -109,7 +109,7 @@ class Attachments(Settings, ABC):
             self._object_tail(thing, owner)
 
     def _owned(self, owner: Phrase, thing: Phrase) -> bool:
-        """``with a parrot on his shoulder``: a thing at a place of its owner."""
+        """``with a parrot on his shoulder``: a thing at a part of its owner's body."""
         preposition, count = self._preposition()
         if not preposition or PREPOSITIONS[preposition] not in ("on", "in", "among", *_SIDES):
             return False
@@ -134,7 +134,7 @@ class Attachments(Settings, ABC):
         return False
 
     def _on_a_body(self) -> bool:
-        """``on his face``: something is at a part of somebody who lives."""
+        """``on his face``: something at a part of a living body."""
         _, count = self._preposition()
         owner, part = (self.tokens[self.at + count : self.at + count + 2] + ["", ""])[:2]
         return owner in ("his", "her") or (
@@ -142,7 +142,7 @@ class Attachments(Settings, ABC):
         )
 
     def _bears(self, owner: Phrase, kind: str, thing: Phrase) -> None:
-        """``a chair with a cat on it`` is a cat on a chair; what does not live stays the thing that has the other."""
+        """``a chair with a cat on it`` becomes a cat on a chair; an inanimate thing stays an attribute of its owner."""
         if kind == "on" and "acts" in abilities_of(thing.name) and "acts" not in abilities_of(owner.name):
             under, owner.__dict__ = replace(owner), dict(thing.__dict__)
             owner.relations = [*owner.relations, Relation("on", under)]
@@ -150,7 +150,7 @@ class Attachments(Settings, ABC):
             owner.relations.append(Relation(_SIDES.get(kind, "bears" if kind == "on" else "full of"), thing))
 
     def _turned_about(self, who: Phrase, kind: str) -> None:
-        """``a tree and a child under it``: who is told last belongs to what was told before."""
+        """``a tree and a child under it``: attach the later subject to the earlier one."""
         if self.subjects and who is self.subjects[-1] and len(self.subjects) > 1:
             owner = self.subjects[-2]
             part = next((r.object for r in owner.relations[-1:] if r.kind == "with"), owner)
@@ -165,7 +165,7 @@ class Attachments(Settings, ABC):
                 self._bears(owner, kind, who)
 
     def _marked(self, who: Phrase) -> bool:
-        """``with pink spots``: a pattern; its own colour is not drawn, which is told."""
+        """``with pink spots``: a pattern; a note tells that its own colour is not drawn."""
         ahead = 0
         while self._word(ahead) in COLOURS or self._word(ahead) in ADJECTIVES or self._word(ahead) == "polka":
             ahead += 1
@@ -181,7 +181,7 @@ class Attachments(Settings, ABC):
         return True
 
     def _cloth(self, garment: Phrase) -> None:
-        """``a hat made of leaves``: its pattern."""
+        """``a hat made of leaves``: the pattern of a garment."""
         preposition, count = self._preposition()
         if PREPOSITIONS.get(preposition) != "made of":
             return
@@ -197,7 +197,7 @@ class Attachments(Settings, ABC):
                 self.reading.notes.append(f"{garment.said!r} is drawn as ever, not made of {one.said!r}")
 
     def _object_tail(self, thing: Phrase, who: Phrase) -> None:
-        """What belongs to an object rather than to who has it."""
+        """Parse what belongs to an object rather than to its owner."""
         while True:
             if thing is not who and self._clause_of_object(thing, who):
                 continue
@@ -268,7 +268,7 @@ class Attachments(Settings, ABC):
                     or carries_things(thing.name)
                     or (contains_things(thing.name) and alone)
                 ):
-                    # "chasing a rat with a pan": who does it has the pan; "a cat with a hat" wears it.
+                    # "chasing a rat with a pan": the chaser has the pan; "a cat with a hat" wears it.
                     tool = any(act.object is thing for act in who.acts) and held_in_hand(owned[0].name)
                     tool = tool and owned[0].name not in things()[thing.name].holds
                     self._with(who if tool else thing, owned[0])
@@ -280,7 +280,7 @@ class Attachments(Settings, ABC):
                     continue
                 held = any(act.object is thing and VERBS[act.verb].role in _IN_HAND for act in who.acts)
                 roomy = bool(worn) and things()[worn[0].name].size > 0.9 if worn and worn[0].name in things() else False
-                if worn and held and roomy:  # "reading a book in bed": who reads is in bed
+                if worn and held and roomy:  # "reading a book in bed": the reader is in bed
                     who.relations.append(Relation("in", worn[0]))
                     continue
                 if worn and contains_things(worn[0].name) and not contains_things(thing.name) and thing is not who:
@@ -290,7 +290,7 @@ class Attachments(Settings, ABC):
             return
 
     def _clause_of_object(self, thing: Phrase, who: Phrase) -> bool:
-        """``a dog chasing a cat wearing a hat``: what is done by the thing that was named last, if it can do it."""
+        """``a dog chasing a cat wearing a hat``: an act of the last named thing, if it is capable of it."""
         word, mark = self._word(), self.at
         link = word in ("who", "that", "which")
         if link:
@@ -327,12 +327,12 @@ class Attachments(Settings, ABC):
         return False
 
     def _belongs(self, thing: Phrase, who: Phrase) -> bool:
-        """``a bird in a cage hanging from a tree``: the cage hangs, and the bird is in it."""
+        """``a bird in a cage hanging from a tree``: the cage hangs, with the bird in it."""
         near = any(r.object is thing and r.kind in ("in", "on", "with", "by") for r in who.relations)
         return near or any(act.object is thing for act in who.acts)
 
     def _passive(self, who: Phrase) -> bool:
-        """``a cart pulled by a cow``: a cow pulls it; whether somebody who lives is named. Its words are read."""
+        """``a cart pulled by a cow``: a cow pulls it. Returns whether a living agent is named; consumes the words."""
         mark, verb = self.at, verb_of(self._word())
         self.at += 2
         found = self._noun_phrase()
@@ -344,7 +344,9 @@ class Attachments(Settings, ABC):
         return True
 
     def _is_new_subject(self, *, wears: bool = False) -> bool:
-        """``a duck in a hat and a duck in a bonnet``: what comes after "and" has a clause of its own."""
+        """``a duck in a hat and a duck in a bonnet``: whether the words after "and" start a subject with its own
+        clause.
+        """
         with self._looking_ahead():
             self.at += 1
             phrases = self._noun_phrase()

@@ -1,4 +1,4 @@
-"""What somebody does, to what, and where."""
+"""Parse acts, their objects and places."""
 
 from __future__ import annotations
 
@@ -14,12 +14,12 @@ from linewright.sources.words.verbs import VERBS, verb_of
 
 _LINKS: Final = frozenset({"who", "which", "that", "is", "are", "was", "were", "be", "being", "has", "been"})
 _PAINTED: Final = frozenset({"fence", "wall", "door", "gate", "shed", "ceiling", "boat", "eggs"})
-"""What is painted with paint, not on a canvas."""
+"""Things painted with a brush directly, not on canvas."""
 
 _ALONG: Final = frozenset(
     {"climb", "walk", "run", "sit", "ski", "skate", "ride", "sledge", "fall", "crawl", "march", "drive"}
 )
-"""What is done down or up something: ``down a hill`` is where it is done."""
+"""Verbs after which ``down`` or ``up`` gives the place: ``down a hill``."""
 
 _NEAR_VERB: Final = frozenset(
     {"and", ",", "while", "but", "then", "also", "who", "that", "which", "is", "are", "it", "he", "she"}
@@ -27,10 +27,10 @@ _NEAR_VERB: Final = frozenset(
 
 
 class Clauses(Attachments):
-    """Reads verbs with their objects, and prepositions with what follows them."""
+    """Parses verbs with their objects, and prepositions with what follows them."""
 
     def _clause(self, who: Phrase) -> bool:
-        """One verb or one preposition with what follows; whether there was one."""
+        """Parse one verb or one preposition with what follows; False if there is none."""
         mark = self.at
         while self._word() in _NEAR_VERB or (self._word() in IDLE and not self._preposition()[1]):
             if not self._word():
@@ -94,11 +94,11 @@ class Clauses(Attachments):
         return any(self.tokens[i] in _LINKS for i in range(mark, self.at))
 
     def _may_be_verb(self, word: str, mark: int) -> bool:
-        """Forms of verbs are verbs; a word that is a thing as well is one only after a link such as "who"."""
+        """Whether a form is a verb here; a word that is also a noun is one only after a link such as "who"."""
         if word.endswith(("ing", "ed")) or word in ("asleep", "does", "held", "clad"):
             return True
         listed = self.tokens[max(mark - 1, 0)] in ("and", ",") or self.tokens[mark : mark + 1] in (["and"], [","])
-        # "a cat and ducks": after "and", a word that names a thing is a thing.
+        # "a cat and ducks": after "and", a word that can be a noun is a noun.
         return not (listed and self.lexicon.noun([word]) is not None and not self._after_link(mark))
 
     def _act(self, who: Phrase, verb: str) -> None:
@@ -163,13 +163,13 @@ class Clauses(Attachments):
             self._objects(act, who)
 
     def _driven_next(self) -> bool:
-        """``flying a biplane``: somebody sits in it; a kite is flown from the ground."""
+        """``flying a biplane``: whether the next thing has its driver inside; a kite is flown from the ground."""
         with self._looking_ahead():
             found = [] if self._preposition()[0] else self._noun_phrase()
         return bool(found) and "driven" in abilities_of(found[0].name)
 
     def _objects(self, act: Act, who: Phrase) -> list[Phrase]:
-        """What a verb is done to; several with "and" become several acts."""
+        """Objects of a verb; several joined with "and" become several acts."""
         if self._word() in ("it", "them", "him", "her", "himself", "herself", "itself") and not (
             self._word() == "her" and (self._word(1) in BODY or self._noun_after(1))
         ):
@@ -221,7 +221,7 @@ class Clauses(Attachments):
             if self._place_of_something():
                 known = True
             if self._word() not in ("a", "an") and (not known or self._word(1) in ("roof",)):
-                self.at += 2  # "on its head": of something that has been told already
+                self.at += 2  # "on its head": of something named before
                 return
         if kind in ("with", "in") and self._marked(who):
             return

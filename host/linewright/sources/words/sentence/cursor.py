@@ -1,4 +1,4 @@
-"""The words of a sentence, and a place among them: which preposition, verb, scene or thing comes next."""
+"""The words of a sentence and the current position: which preposition, verb, scene or noun is next."""
 
 from __future__ import annotations
 
@@ -12,14 +12,14 @@ from linewright.sources.words.scenes import SCENES
 from linewright.sources.words.verbs import verb_of
 
 LINES: Final = frozenset({"row", "line", "queue", "file", "column"})
-"""What several may stand in, one beside the other."""
+"""Arrangements of several things side by side."""
 
 OWNERS: Final = frozenset({"his", "her", "its", "their", "the", "a", "an", "my", "your", "our"})
-"""What stands before a part of somebody."""
+"""Words before a part of a body."""
 
 
 class Cursor:
-    """A place among the words, and what has been read up to it.
+    """Position in the words, and what has been parsed so far.
 
     Parameters
     ----------
@@ -39,7 +39,7 @@ class Cursor:
         return self.tokens[i] if i < len(self.tokens) else ""
 
     def _preposition(self) -> tuple[str, int]:
-        """The preposition that comes next, and how many words it has."""
+        """The next preposition, and its number of words."""
         for count in (5, 4, 3, 2, 1):
             words = " ".join(self.tokens[self.at : self.at + count])
             if len(words.split()) == count and words in PREPOSITIONS:
@@ -50,23 +50,23 @@ class Cursor:
         return "", 0
 
     def _verb(self) -> str:
-        """The verb that comes next, or nothing."""
+        """The next verb; empty if none."""
         word = self._word()
         found = verb_of(word)
         if not found or word in ("a", "the"):
             return ""
-        # "rides" and "riding" are verbs; a bare "ride" or "fish" is one where somebody has been named before it.
+        # "rides" and "riding" are verbs; a bare "ride" or "fish" is one only after a subject.
         return found
 
     @contextmanager
     def _looking_ahead(self) -> Iterator[None]:
-        """What is read within is read again afterwards."""
+        """Context manager: restores the position afterwards."""
         at, notes, unknown = self.at, list(self.reading.notes), dict(self.reading.unknown)
         yield
         self.at, self.reading.notes, self.reading.unknown = at, notes, unknown
 
     def _infinitive(self) -> bool:
-        """``to read``: a bare verb after "to", and no thing."""
+        """``to read``: whether "to" and a bare verb follow that is not a noun."""
         word = self._word(1)
         bare = bool(verb_of(word)) and not word.endswith(("ing", "ed", "s"))
         return bare and self.lexicon.noun([word]) is None
@@ -84,7 +84,7 @@ class Cursor:
         return longer is None
 
     def _noun(self) -> tuple[str, bool, str, int] | None:
-        """The longest thing that is named next: its name, plural, the words, and how many."""
+        """The longest noun that follows: thing, whether plural, the words, and their number."""
         for count in range(min(self.lexicon.longest, len(self.tokens) - self.at), 0, -1):
             words = self.tokens[self.at : self.at + count]
             if count > 1 and "," in words:
@@ -107,11 +107,11 @@ class Cursor:
         return found
 
     def _next_noun(self) -> tuple[str, bool, str, int] | None:
-        """The noun that follows at once."""
+        """The noun that follows immediately."""
         return None if self._word() in IDLE or self._word() in PREPOSITIONS else self._noun()
 
     def _starts_noun(self, ahead: int) -> bool:
-        """Whether a noun phrase, not a verb or a preposition, comes there."""
+        """Whether a noun phrase, not a verb or a preposition, starts at that offset."""
         word = self._word(ahead)
         if word == "and":
             return self._starts_noun(ahead + 1)

@@ -1,4 +1,4 @@
-"""A noun with its number, its adjectives and what is worn by whom it names."""
+"""Noun phrases: number, adjectives and clothes."""
 
 from __future__ import annotations
 
@@ -29,10 +29,10 @@ _BABIES: Final = frozenset({"baby", "babies", "young", "child", "children"})
 
 
 class Nouns(Cursor):
-    """Reads noun phrases."""
+    """Parses noun phrases."""
 
     def _noun_phrase(self) -> list[Phrase]:
-        """A noun with its number and its adjectives; none if there is none. Unknown words are noted."""
+        """Parse a noun with its number and adjectives; empty if none follows. Unknown words are noted."""
         mark = self.at
         count, pen = 1, ""
         modifiers: list[str] = []
@@ -84,7 +84,7 @@ class Nouns(Cursor):
                 if plural and count == 1 and not exact and not always_plural(name):
                     count = 3
                 if paired and always_plural(name):
-                    count = max(1, count // 2)  # a pair of shoes is what the store calls shoes
+                    count = max(1, count // 2)  # the store's "shoes" are a pair
                 if count > MOST:
                     self.reading.notes.append(f"{count} of {said!r} are drawn as {MOST}")
                 if said in _PARENTS | _BABIES and (kin := self._kin()):
@@ -156,13 +156,15 @@ class Nouns(Cursor):
         return Phrase(names[0], f"half {names[0]}, half {names[1]}", other_half=names[1])
 
     def _kin(self) -> str:
-        """``its mother``: of the same kind as the animal that was told."""
+        """``its mother``: an animal of the same kind as the one named before."""
         owned = self.at >= 2 and self.tokens[self.at - 2] in ("its", "their", "her")
         animal = self.subjects[-1].name if self.subjects else ""
         return animal if owned and "acts" in abilities_of(animal) and "person" not in abilities_of(animal) else ""
 
     def _dressed_by(self, name: str) -> list[str] | None:
-        """``pirate cat``, and so ``frog prince``: an animal in the clothes of that kind of people; then those."""
+        """``pirate cat``, ``frog prince``: clothes that an animal takes from such a kind of people; None if it is not
+        that.
+        """
         other = self._next_noun()
         if other is None or "acts" not in abilities_of(name) or "acts" not in abilities_of(other[0]):
             return None
@@ -171,7 +173,7 @@ class Nouns(Cursor):
         return None
 
     def _dresses(self, name: str) -> list[str]:
-        """``frog prince``: the clothes of the kind of people that is named after an animal, which are read."""
+        """``frog prince``: the clothes of the kind of people named after an animal; consumes its words."""
         other = self._next_noun()
         if (
             other is None
@@ -186,7 +188,7 @@ class Nouns(Cursor):
         return dress
 
     def _compound(self) -> bool:
-        """Whether another noun follows at once, which is then the one that is meant: ``harbour seal``."""
+        """``harbour seal``: whether another noun follows immediately, which is then the thing meant."""
         word = self._word()
         return (
             bool(word) and word not in IDLE and word not in NUMBERS and word not in PREPOSITIONS
@@ -195,11 +197,11 @@ class Nouns(Cursor):
         )  # fmt: skip
 
     def _plain_verb(self, word: str) -> bool:
-        """``a dog chases``: the form of a verb that is a plural as well, with something after it."""
+        """``a dog chases``: whether the word is a verb form that is also a plural, with an object after it."""
         return word.endswith(("ing", "ed")) or self._starts_noun(1) or bool(self._word(1) in PREPOSITIONS)
 
     def _verb_as_adjective(self) -> bool:
-        """``a sleeping cat``: a form in -ing or -ed with a noun right after it, before any noun was named."""
+        """``a sleeping cat``: whether it is a form in -ing or -ed directly before the first noun."""
         word = self._word()
         if not word.endswith(("ing", "ed")):
             return False

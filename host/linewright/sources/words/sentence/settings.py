@@ -1,4 +1,4 @@
-"""Where all of it is and what the weather is like: ``on a stormy sea``."""
+"""Place and weather of the whole picture: ``on a stormy sea``."""
 
 from __future__ import annotations
 
@@ -13,10 +13,10 @@ _TIMES: Final = frozenset({"day", "night", "evening", "morning", "afternoon", "w
 
 
 class Settings(Nouns):
-    """Reads scenes and weather."""
+    """Parses scenes and weather."""
 
     def _setting(self, preposition: str) -> bool:
-        """A scene, if one comes next, with the weather that is told before it: ``on a stormy sea``."""
+        """Parse a scene with preceding weather, if one is next: ``on a stormy sea``."""
         at = self.at
         weather: list[str] = []
         strange: list[str] = []
@@ -62,7 +62,7 @@ class Settings(Nouns):
             self.subjects += self._noun_phrase()
 
     def _place_told(self) -> bool:
-        """``a rainy street with an old man``: the place is told before who is there."""
+        """``a rainy street with an old man``: parse a place named before its figures."""
         mark = self.at
         if self._setting("in") and (
             self._word() in ("with", "full", "at", "where", "during", "") or self.at == len(self.tokens)
@@ -74,7 +74,7 @@ class Settings(Nouns):
         return False
 
     def _place_of_something(self) -> bool:
-        """``on the roof``, before any house was told: the whole thing is meant; its words stand there from now on."""
+        """``on the roof`` before any house is named: replace the words by those of the whole thing."""
         word = self._word(1)
         whole = BODY_OF.get(word, ())
         if self._word() not in ("the", "a") or not whole or self._word(2) == "of" or any(n in self.told for n in whole):
