@@ -210,6 +210,22 @@ def test_acceleration_is_kept_to_a_step(way: tuple[float, float], accel: int) ->
                     assert (fault(it, records.RAMP, *d, other) == 0) == taken, (d, one, other)
 
 
+def test_short_ramps_are_taken_together_the_same_in_all_four_directions() -> None:
+    """Four single steps last long enough; the fifth finds the reference where the acceleration allows it to be."""
+    found = set()
+    for d in ((1, 0), (-1, 0), (0, 1), (0, -1)):
+        it = limited(8000, 60_000, 1500)
+        at_speed(it, d, 700)
+        it.limits[guard._REFERENCE_A] = it.limits[guard._REFERENCE_B] = guard._RATE_ZERO
+        for _ in range(5):
+            assert fault(it, records.RAMP, *d, 700) == 0
+        a, b = (it.limits[guard._REFERENCE_A + motor] - guard._RATE_ZERO for motor in (0, 1))
+        found.add((a * d[0] + b * d[1], a * d[1] + b * d[0]))
+    ((along, aside),) = found
+    assert aside == 0
+    assert along == pytest.approx(60_000 * 4 / 700, rel=0.02)
+
+
 def test_settings_are_rounded_in_favour_of_what_was_planned_and_by_little() -> None:
     chance = random.Random(2)
     for _ in range(300):

@@ -355,6 +355,20 @@ def test_a_host_that_only_asks_for_a_sign_of_life_gets_a_fresh_report(rig):
     assert rig.report()["a"] == 4321
 
 
+def test_a_turn_without_news_writes_no_report(rig, monkeypatch):
+    """It costs more than all else in such a turn."""
+    rig.server.transmit(rig.port.us)
+    written = []
+    monkeypatch.setattr(rig.server, "_write_report", written.append)
+    for _ in range(3):
+        rig.server.receive(rig.port.us)
+        rig.server.transmit(rig.port.us)
+    assert written == []
+    rig.board.state = messages.HOLDING
+    rig.server.transmit(rig.port.us)
+    assert len(written) == 1
+
+
 def test_no_two_states_faults_or_flags_are_the_same_news(rig):
     told = set()
     bits = [0, *(1 << i for i in range(7))]
@@ -451,14 +465,14 @@ def test_records_at_the_wrong_number_are_refused_and_stop_nothing(drawing):
 
 def test_more_records_than_there_is_room_for_are_refused(drawing):
     queue = drawing.board.feeder
-    queue.taken, queue.queued = 300, feeder.SLOTS - 5
+    queue.taken, queue.queued = 300, feeder.SLOTS - 6
     drawing.moves([(records.RAMP, 1, 0, 900)] * 8)
     for _ in range(6):
         drawing.turn()
-    assert drawing.board.asked[0] == ("admit", 5)
+    assert drawing.board.asked[0] == ("admit", 6)
     said = drawing.heard[-1][1]
     assert (said["message"], said["field"], said["reason"]) == (messages.MOVES, 1, messages.NO_ROOM)
-    assert (said["value"], said["low"], said["high"]) == (305, 0, 304)
+    assert (said["value"], said["low"], said["high"]) == (306, 0, 305)
     assert len(drawing.heard) == 1
     # The rest of that frame is forgotten, also once there is room.
     queue.queued = 0
@@ -466,7 +480,7 @@ def test_more_records_than_there_is_room_for_are_refused(drawing):
     for _ in range(4):
         drawing.turn()
     assert [fields["reason"] for _, fields in drawing.heard] == [messages.NO_ROOM, messages.OUT_OF_STEP]
-    assert [asked for asked in drawing.board.asked if asked[1]] == [("admit", 5)]
+    assert [asked for asked in drawing.board.asked if asked[1]] == [("admit", 6)]
 
 
 @pytest.mark.parametrize(
@@ -570,7 +584,8 @@ def test_answers_wait_for_a_slot_in_their_order_and_hold_up_what_comes(rig):
     assert rig.board.asked == [("set_pace", 9)]
 
 
-def test_a_port_that_takes_a_few_bytes_at_a_time_loses_none(rig):
+@pytest.mark.parametrize("piece", [7, 31])
+def test_a_port_that_takes_a_few_bytes_at_a_time_loses_none(rig, piece):
     whole = Rig()
     for one in (rig, whole):
         one.port.from_board.clear()
@@ -582,7 +597,7 @@ def test_a_port_that_takes_a_few_bytes_at_a_time_loses_none(rig):
     assert rig.server.sleep_us(rig.port.us, 5000) == 1000
     assert rig.server.sleep_us(rig.port.us, 300) == 300
     while len(rig.port.from_board) < len(whole.port.from_board):
-        rig.port.takes = 7
+        rig.port.takes = piece
         rig.server.transmit(rig.port.us + 1000)
     assert rig.port.from_board == whole.port.from_board
     rig.port.takes = 1 << 20
