@@ -1,6 +1,7 @@
-"""The desk: the maker's page in the browser. HTTP, WebSocket and what is on screen; the work is done by the tasks.
+"""The desk: Linewright's page in the browser. This package handles HTTP, WebSocket and page state; the tasks do the
+work.
 
-Every wish of a page comes in as an event (`events`), changes what lies on the sheet (`history`, `edits`) or asks the
-machine (`machine`), and goes out as a part of one plain value (`screen`). Processes of their own make strokes and plans
-(`workers`). Who may come in is `guard`'s. What passes is written down in docs/DESK.md.
+Each user action arrives as an event (`events`), changes the sheet (`history`, `edits`) or uses the machine (`machine`),
+and leaves as part of one plain value (`screen`). Worker processes compute strokes and plans (`workers`). `guard`
+controls access. docs/DESK.md describes the protocol.
 """

@@ -1,4 +1,4 @@
-"""The desk over HTTP and WebSocket: routes, and nothing that decides anything. docs/DESK.md has the table."""
+"""HTTP and WebSocket routes of the desk, without logic of their own; see the table in docs/DESK.md."""
 
 from __future__ import annotations
 
@@ -36,20 +36,20 @@ TYPES: Final = {
     ".svg": "image/svg+xml",
     ".json": "application/json",
 }
-"""What the page's own files may be."""
+"""Media types of the page's files, by suffix."""
 
 BEAT_S: Final = 5.0
-"""How often a page hears that the desk is there."""
+"""Interval of the keep-alive messages to a page."""
 
 WORDS_HIGH: Final = 200
 
 
 class DeskApp:
-    """The routes of a room."""
+    """Routes of a `Room`."""
 
     def __init__(self, room: Room) -> None:
         self._room = room
-        # One thread changes the sheet, so that changes have an order, and none of them keeps a page from being served.
+        # One thread makes all changes of the sheet, so that they are ordered and do not block serving the page.
         self._hands = ThreadPoolExecutor(1, thread_name_prefix="desk hands")
         self._urgent = ThreadPoolExecutor(2, thread_name_prefix="desk urgent")
         self.app = Starlette(
@@ -65,7 +65,7 @@ class DeskApp:
         )
 
     def close(self) -> None:
-        """Let the threads go."""
+        """Shut the threads down."""
         self._hands.shutdown(wait=False, cancel_futures=True)
         self._urgent.shutdown(wait=False, cancel_futures=True)
 
@@ -76,17 +76,17 @@ class DeskApp:
         return page_file("index.html")
 
     async def page(self, request: Request) -> Response:
-        """One of its files."""
+        """One of the page's files."""
         return page_file(request.path_params["name"])
 
-    # What comes and goes
+    # Uploads and downloads
 
     async def upload(self, request: Request) -> Response:
-        """Take a file in."""
+        """Receive an uploaded file."""
         return (await taken_in(request, self._room.sheet.uploads))[0]
 
     async def geometry(self, request: Request) -> Response:
-        """Strokes as bytes."""
+        """Strokes, packed as bytes."""
         name = request.path_params["name"]
         data = self._room.sheet.shelf.get(name)
         if data is None and name.startswith("d"):
@@ -99,7 +99,7 @@ class DeskApp:
         return Response(data, media_type="application/octet-stream", headers={"cache-control": "private, max-age=3600"})
 
     async def photo(self, request: Request) -> Response:
-        """An uploaded photograph, small."""
+        """An uploaded photograph, reduced."""
         try:
             upload = self._room.sheet.uploads.get(request.path_params["name"])
             data = await asyncio.to_thread(_small, str(upload.path))
@@ -108,7 +108,7 @@ class DeskApp:
         return Response(data, media_type="image/jpeg", headers={"cache-control": "private, max-age=3600"})
 
     async def picture(self, request: Request) -> Response:
-        """A picture that the desk has made."""
+        """A picture made by the desk."""
         found = self._room.pictures.get(request.path_params["name"].partition(".")[0])
         if found is None:
             return _nothing()
@@ -117,7 +117,7 @@ class DeskApp:
     # The socket
 
     async def socket(self, socket: WebSocket) -> None:
-        """One page: news to it, events from it."""
+        """One page's connection: sends news, receives events."""
         await socket.accept()
         asked = socket.query_params.get("window")
         window = self._room.opened(asked if asked and re.fullmatch(r"w[0-9]{1,6}", asked) else None)
@@ -128,7 +128,7 @@ class DeskApp:
                 text = await socket.receive_text()
                 await self._hear(socket, window, sending, text)
         except (WebSocketDisconnect, KeyError, RuntimeError):
-            pass  # it has gone, in one way or another
+            pass  # the page has gone
         finally:
             news.cancel()
             self._room.closed(window)
@@ -163,7 +163,7 @@ class DeskApp:
         except LinewrightError as error:
             answer = {"re": number, "ok": False, "error": told(error)}
         except Exception as error:
-            # A bug costs the page this one event, and never the drawing.
+            # A bug fails this event, but does not stop the drawing.
             traceback.print_exc(file=sys.stderr)
             words = f"this is a bug in Linewright: {type(error).__name__}: {error}"
             answer = {"re": number, "ok": False, "error": {"text": words, "hint": "please report it"}}
@@ -178,7 +178,7 @@ async def _send(socket: WebSocket, sending: asyncio.Lock, said: dict[str, Any]) 
 def page_file(name: str) -> Response:
     """A file of the page."""
     suffix = name[name.rfind(".") :] if "." in name else ""
-    # Plain names alone, so that no way leads out of the folder.
+    # Only plain names, so that a path cannot leave the folder.
     if suffix not in TYPES or not re.fullmatch(r"(?:[a-z0-9_-]+/)*[a-z0-9_.-]+", name) or ".." in name:
         return _nothing()
     found = files("linewright.desk") / "page" / name
@@ -188,7 +188,7 @@ def page_file(name: str) -> Response:
 
 
 async def taken_in(request: Request, uploads: Uploads) -> tuple[Response, Upload | None]:
-    """Receive a file; the answer, and the file where it was taken."""
+    """Receive a file; returns the response, and the upload if accepted."""
     stated = request.headers.get("content-length")
     length = int(stated) if stated is not None and stated.isdecimal() else None
     name = request.query_params.get("name", "")[:WORDS_HIGH]
@@ -196,7 +196,7 @@ async def taken_in(request: Request, uploads: Uploads) -> tuple[Response, Upload
         found = await uploads.receive(name, request.stream(), length)
     except InputError as error:
         status = 413 if isinstance(error, TooLarge) else 415 if isinstance(error, Unknown) else 400
-        # What is still coming is not read, so the connection is of no further use.
+        # The rest of the body is not read, so the connection must be closed.
         return JSONResponse({"error": told(error)}, status, {"connection": "close"}), None
     about = {"upload": found.id, "kind": found.kind, "name": found.name, "format": found.format}
     return JSONResponse({**about, "bytes": found.path.stat().st_size}), found
@@ -210,7 +210,7 @@ PHOTO_PX: Final = 1024
 
 
 def _small(path: str) -> bytes:
-    """A photograph as JPEG, at most `PHOTO_PX` long, through the reader that draws it, too."""
+    """A photograph as JPEG of at most `PHOTO_PX`, read by the reader that is also used for drawing."""
     import io
 
     import numpy as np

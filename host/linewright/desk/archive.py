@@ -1,4 +1,4 @@
-"""`Archive`: what was drawn from the desk, kept so that it can be looked at and drawn again."""
+"""`Archive`: past drawings of the desk, kept for viewing and redrawing."""
 
 from __future__ import annotations
 
@@ -24,16 +24,16 @@ SHEET: Final = "sheet.json"
 BEGUN: Final = "begun.json"
 
 KEPT: Final = 100
-"""Drawings that can be looked at; a program takes some megabytes at most."""
+"""Drawings kept for viewing; a program takes a few megabytes at most."""
 
 SHOWN: Final = 100
-"""Lines of the log that the page shows."""
+"""Log entries shown on the page."""
 
 _ID: Final = re.compile(r"d\d{14}")
 
 
 class Archive:
-    """Programs and arrangements of what was drawn, by when it began.
+    """Programs and arrangements of past drawings, by start time.
 
     Parameters
     ----------
@@ -44,7 +44,7 @@ class Archive:
         self._folder = folder / FOLDER
 
     def keep(self, began: str, program: Program, arrangement: Arrangement | None) -> None:
-        """Keep one; where that cannot be done the log shows it without a picture."""
+        """Keep a drawing; if that fails, the log shows it without a picture."""
         from linewright.program import file as program_file
 
         place = self._folder / id_of(began)
@@ -59,14 +59,14 @@ class Archive:
             shutil.rmtree(place, ignore_errors=True)
 
     def begin(self, picture: str, arrangement: Arrangement) -> None:
-        """A drawing begins; should it break off, what lay on the sheet is known when it is carried on."""
+        """Record the arrangement at the start of a drawing, so that it is known if the drawing is resumed."""
         with contextlib.suppress(OSError):
             self._folder.mkdir(parents=True, exist_ok=True)
             said = json.dumps({"picture": picture, "sheet": to_json(arrangement)})
             (self._folder / BEGUN).write_text(said, encoding="utf-8")
 
     def begun(self, picture: str) -> Arrangement | None:
-        """What lay on the sheet when a drawing of this name began last; None: nobody knows."""
+        """The arrangement of the last drawing of this name; None: unknown."""
         try:
             said = json.loads((self._folder / BEGUN).read_text(encoding="utf-8"))
             return from_json(said["sheet"]) if said["picture"] == picture else None
@@ -74,11 +74,11 @@ class Archive:
             return None
 
     def arrangement(self, name: str) -> Arrangement:
-        """What lay on the sheet.
+        """The arrangement of a past drawing.
 
         Raises
         ------
-        InputError : nobody knows any more.
+        InputError : it is not kept any more.
         """
         try:
             return from_json((self._place(name) / SHEET).read_text(encoding="utf-8"))
@@ -86,7 +86,7 @@ class Archive:
             raise InputError("what lay on that sheet is not kept any more") from error
 
     def geometry(self, name: str, rig: Rig) -> bytes | None:
-        """The strokes of one, as `linewright.desk.geometry` packs them; None: they are not kept."""
+        """The strokes of a drawing, as `linewright.desk.geometry` packs them; None: they are not kept."""
         from linewright.desk import geometry
         from linewright.program import file as program_file
 
@@ -128,5 +128,5 @@ class Archive:
 
 
 def id_of(began: str) -> str:
-    """Of a drawing, from when it began, ISO 8601."""
+    """A drawing's id, from its start time in ISO 8601."""
     return f"d{re.sub(r'[^0-9]', '', began)[:14]}"

@@ -1,4 +1,6 @@
-"""Methods, patterns and ways of words with their settings: as values for sliders, and as words for an arrangement."""
+"""Catalogue of drawing methods, patterns and lettering styles with their settings; conversion between page values and
+arrangement text.
+"""
 
 from __future__ import annotations
 
@@ -23,7 +25,7 @@ def catalogue() -> dict[str, list[dict[str, Any]]]:
             fields = dataclasses.fields(one.kind())  # type: ignore[arg-type]  # a dataclass
         except InputError:
             continue  # a package that cannot be used; `linewright methods` says why
-        # What is special to a method comes before what is done to every photograph first.
+        # The method's own settings come before those for preparing a photograph.
         own = sorted(fields, key=lambda field: field.name in prepared)
         settings = [_setting(field) for field in own if field.metadata]
         found[kind].append({"name": name, "about": one.about, "takes": one.takes, "settings": settings})
@@ -47,11 +49,11 @@ def _setting(field: dataclasses.Field[Any]) -> dict[str, Any]:
 
 
 def words_of(said: object) -> str:
-    """A method with its settings as an arrangement holds it, from what the page sends: ``{name, settings}``.
+    """A method with its settings as arrangement text, from the page's ``{name, settings}``.
 
     Raises
     ------
-    InputError : it is something else. Whether there is such a method is for the arrangement to judge.
+    InputError : the value is malformed. Whether the method exists is checked by the arrangement.
     """
     wrong = InputError("a method is a name with settings", hint='such as {"name": "waves", "settings": {"rows": 40}}')
     if not isinstance(said, dict) or not isinstance(said.get("name"), str) or set(said) - {"name", "settings"}:
@@ -69,7 +71,7 @@ def words_of(said: object) -> str:
 
 
 def value_of(words: str | None) -> dict[str, Any] | None:
-    """The reverse: numbers where they are numbers."""
+    """Inverse of `words_of`; numeric values become numbers."""
     if words is None:
         return None
     name, _, rest = words.partition(":")

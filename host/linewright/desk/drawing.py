@@ -1,4 +1,4 @@
-"""`DrawingDesk`: the drawing under way, from the button to the last stroke, and drawings that were broken off."""
+"""`DrawingDesk`: the current drawing from start to end, and interrupted drawings."""
 
 from __future__ import annotations
 
@@ -25,28 +25,28 @@ if TYPE_CHECKING:
     from linewright.tasks.draw_task import Drawn
 
 SHOWN_S: Final = 0.1
-"""How often the page is told where a drawing stands."""
+"""Interval of progress messages to the page."""
 
 PACE_LOW: Final = 0.1
 
 MEASURED_S: Final = 1.0
-"""Over this time it is measured how much faster than a real clock a rehearsal plays."""
+"""Interval over which the speed of a rehearsal, relative to a real clock, is measured."""
 
 STATES: Final = ("drawing", "holding", "pen", "homing")
-"""States of a drawing under way, as in its progress; other states are those of the board."""
+"""States of a drawing in progress; other states are those of the board."""
 
 UNBEGUN: Final = "Given up before anything was drawn"
 
 
 @dataclass(frozen=True)
 class Wanted:
-    """A drawing that the page has asked for.
+    """A drawing requested by the page.
 
     Parameters
     ----------
-    geometry : what the page shows while it is drawn.
-    arrangement : what lies on the sheet; None: a trial sheet, or a drawing that is carried on.
-    over : called once it has ended, in the machine's thread; True: it is finished.
+    geometry : strokes that the page shows during the drawing.
+    arrangement : content of the sheet; None: a trial sheet or a resumed drawing.
+    over : called at the end in the machine's thread, with True if the drawing is finished.
     """
 
     task: DrawTask
@@ -56,20 +56,20 @@ class Wanted:
 
 
 class Quickness:
-    """How many times as fast as a real clock a drawing plays: a rehearsal is not bound to one.
+    """Playing speed relative to a real clock: a rehearsal may run faster.
 
     Parameters
     ----------
-    clock_s : the real clock, seconds.
+    clock_s : returns real time, seconds.
     """
 
     def __init__(self, clock_s: Callable[[], float] = time.monotonic) -> None:
         self._clock_s = clock_s
-        self._since: tuple[float, float] | None = None  # by the real clock and by the drawing's
+        self._since: tuple[float, float] | None = None  # real time and drawing time
         self._times: float | None = None
 
     def measured(self, now: Progress) -> float | None:
-        """As measured last; None: not yet. A hold is not measured."""
+        """The latest measurement; None before the first. Holds are not measured."""
         at_s = self._clock_s()
         if now.state != "drawing":
             self._since = None
@@ -82,7 +82,7 @@ class Quickness:
 
 
 class DrawingDesk:
-    """What the page shows of a drawing, and what it asks of it."""
+    """State of the drawing for the page, and the page's commands to it."""
 
     def __init__(self, screen: Screen, machine: DeskMachine, shelf: geometry.GeometryShelf, archive: Archive) -> None:
         self._screen = screen
@@ -98,10 +98,10 @@ class DrawingDesk:
         screen.put("progress", None)
         self.show_past()
 
-    # From the page
+    # Called for the page
 
     def draw(self, wanted: Wanted) -> None:
-        """Begin."""
+        """Start a drawing."""
         from linewright.desk.machine import MachineWish
 
         if self.under_way:
@@ -136,14 +136,14 @@ class DrawingDesk:
                     lambda why: self._not_begun(wanted, why),
                 )
             )
-        except LinkError:  # the machine does something else
+        except LinkError:  # the machine is busy
             self._shown = before
             self._screen.put("drawing", before)
             raise
 
     @property
     def under_way(self) -> bool:
-        """Whether something is being drawn."""
+        """Whether a drawing is in progress."""
         return self._shown is not None and self._shown["state"] not in ("finished", "abandoned", "failed")
 
     def hold(self) -> None:
@@ -151,31 +151,31 @@ class DrawingDesk:
         self._control().hold()
 
     def carry_on(self) -> None:
-        """Go on after a hold, at the pace that was asked for last."""
+        """Resume after a hold, at the latest requested pace."""
         self._control().carry_on()
 
     def pace(self, share: float) -> None:
-        """Draw at this share of the planned speed; a hold stays one."""
+        """Draw at this fraction of the planned speed; does not end a hold."""
         if not PACE_LOW <= share <= 1.0:
             raise InputError(f"a pace of {share:g} is outside {PACE_LOW:g}..1")
         self._control().slow_to(share)
         self._change(pace=share)
 
     def pen_in(self) -> None:
-        """The user has put in the pen that was asked for."""
+        """Confirm that the requested pen is inserted."""
         if self._shown is None or self._shown["ask"] is None:
             raise InputError("no pen is asked for")
         self._control().pen_changed()
 
     def abandon(self) -> None:
-        """Stop, pen up, and leave the rest."""
+        """Stop with the pen up, and give the rest of the drawing up."""
         if not self.under_way:
             raise InputError("nothing is being drawn")
         self._change(state="stopping", words="Stopping, pen up")
         self._machine.stop()
 
     def put_away(self) -> None:
-        """The drawing that has ended is not looked at any more."""
+        """Close the view of the ended drawing."""
         if self.under_way:
             raise InputError("it is being drawn", hint="abandon it first")
         self._shown = None
@@ -189,10 +189,10 @@ class DrawingDesk:
             raise InputError("nothing is being drawn now")
         return control
 
-    # Drawings of earlier times
+    # Past drawings
 
     def show_past(self) -> None:
-        """Show the log, and what was broken off and can be carried on."""
+        """Show the log, and the interrupted drawings that can be resumed."""
         from linewright.tasks import resuming
 
         self._screen.put("log", self._archive.log())
@@ -221,7 +221,7 @@ class DrawingDesk:
 
         Raises
         ------
-        InputError : there is none.
+        InputError : it does not exist.
         """
         from linewright.tasks import resuming
 
@@ -231,11 +231,11 @@ class DrawingDesk:
         raise InputError("that drawing cannot be carried on any more")
 
     def left(self, name: str) -> dict[str, Any]:
-        """What is on paper of a drawing that was broken off, as far as the board has counted, for the page.
+        """The part of an interrupted drawing that is on paper by the board's count, for the page.
 
         Raises
         ------
-        LinewrightError : it cannot be carried on, or not with this machine.
+        LinewrightError : it cannot be resumed, or not with this machine.
         """
         from linewright.desk.making import of_program
         from linewright.tasks import resuming
@@ -252,11 +252,11 @@ class DrawingDesk:
         }
 
     def resume(self, name: str, *, at_park: bool, from_stroke: int | None = None) -> None:
-        """Carry on with a drawing that was broken off.
+        """Resume an interrupted drawing.
 
         Parameters
         ----------
-        from_stroke : the first that is not on paper, if the motors had no power while the board counted on.
+        from_stroke : first stroke not on paper, if the motors had no power while the board counted on.
         """
         from linewright.tasks import resuming
 
@@ -267,7 +267,7 @@ class DrawingDesk:
         self.draw(Wanted(replace(task, reads_tape=False), shown, self._archive.begun(task.name)))
 
     def forget(self, name: str) -> None:
-        """It will not be carried on."""
+        """Give up an interrupted drawing."""
         from linewright.run.journal import Journal
 
         story = self.story(name)
@@ -336,7 +336,7 @@ class DrawingDesk:
         )
 
     def _tell(self, now: Progress, met: Met) -> None:
-        """Where the drawing stands, some times a second."""
+        """Send the progress to the page, a few times a second."""
         asks = now.state == "pen"
         if self._shown is None:
             return
@@ -384,7 +384,7 @@ class DrawingDesk:
 
 
 def _words(now: Progress) -> str:
-    """One sentence about a drawing under way."""
+    """One sentence about the progress of a drawing."""
     stroke = f"stroke {wording.grouped(now.stroke)} of {wording.grouped(now.strokes)}"
     left = f"{wording.duration(now.left_s)} left"
     return {

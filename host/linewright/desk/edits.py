@@ -1,4 +1,4 @@
-"""Changes of what lies on the sheet, as the page asks for them; and each item as the page shows it."""
+"""Changes of the sheet requested by the page, and items as page values."""
 
 from __future__ import annotations
 
@@ -17,29 +17,29 @@ if TYPE_CHECKING:
     from linewright.drawing.crop import Box
 
 SHARE: Final = 0.4
-"""Share of the room: width of something that is put beside what lies there already."""
+"""Width of an item added to others, as a fraction of the usable sheet."""
 
 LEAST_MM: Final = 12.0
-"""Free room that is lower or narrower holds nothing that is put there."""
+"""Free areas lower or narrower than this are not used for new items."""
 
 LETTER: Final = (0.75, 1.4, 1.6)
-"""Of a capital's height: how wide a letter is, how high a line, and how far apart lines are, by and large."""
+"""Approximate letter width, line height and line spacing, in capital heights."""
 
 FILLED: Final = 0.9
-"""Of the free room."""
+"""Fraction of the free area that a new item fills."""
 
 ROOMS: Final = 60
-"""So many free rooms are remembered at once."""
+"""Free areas cached."""
 
 COPY_OFF_MM: Final = 8.0
-"""How far a copy lies from its original, so that both are seen."""
+"""Offset of a copy from its original."""
 
 PLAIN: Final = ("align", "width_mm", "height_mm", "fit", "text", "pen_by")
-"""Fields that the page sends as the arrangement holds them."""
+"""Item fields that the page sends in arrangement form."""
 
 
 def label(item: Item, uploads: Uploads) -> str:
-    """What an item is, in a few words."""
+    """Short description of an item."""
     upload = uploads.of_source(item.source)
     if upload is not None:
         return upload.name
@@ -49,11 +49,11 @@ def label(item: Item, uploads: Uploads) -> str:
 
 
 def shown(item: Item, uploads: Uploads, pens: PenBox, laid: dict[str, Any] | None) -> dict[str, Any]:
-    """An item for the page.
+    """An item as a page value.
 
     Parameters
     ----------
-    laid : where it was laid out; None: not yet.
+    laid : its place on the sheet; None: not laid out yet.
     """
     upload = uploads.of_source(item.source)
     kind = "pattern" if item.pattern is not None else "words" if item.text is not None else "drawing"
@@ -99,11 +99,11 @@ def _around(boxes: Sequence[Sequence[float]]) -> list[float] | None:
 
 
 def changed(item: Item, said: dict[str, Any], pens: PenBox) -> Item:
-    """An item with fields as the page sends them.
+    """An item with fields changed as sent by the page.
 
     Raises
     ------
-    InputError : there is no such field, or it cannot be that. What the values mean is judged with the arrangement.
+    InputError : unknown field or wrong type. The values are checked with the arrangement.
     """
     new: dict[str, Any] = {}
     for key, value in said.items():
@@ -170,15 +170,15 @@ def put(
     width_mm: float | None,
     boxes_mm: Sequence[Sequence[float]] = (),
 ) -> tuple[Arrangement, str]:
-    """Put something down; returns its id, too.
+    """Add an item to the sheet; also returns its id.
 
-    The first thing on a sheet fills it. What comes later is smaller, so that it can be seen where it lies, and goes
-    where nothing lies yet; without such a place it goes to the foot of the room.
+    The first item fills the sheet. Later ones are smaller and go to the largest free area, or to the bottom of the
+    sheet if there is none.
 
     Parameters
     ----------
-    boxes_mm : where things lie already.
-    at_mm : the middle of it; None: wherever there is room.
+    boxes_mm : bounding boxes of the other items.
+    at_mm : its centre; None: in a free area.
     """
     if at_mm is not None:
         item = replace(item, at_mm=_pair(at_mm, "at_mm"), align="centre")
@@ -203,7 +203,7 @@ def put(
 
 
 def _aspect(item: Item) -> float:
-    """About how many times as wide as high something is."""
+    """Approximate ratio of width to height of an item."""
     if item.text is None or item.method is not None:
         return 1.0
     lines = item.text.split("\n")
@@ -212,16 +212,16 @@ def _aspect(item: Item) -> float:
 
 
 def free_room(room_mm: Box, boxes_mm: Sequence[Sequence[float]], aspect: float = 1.0) -> Box | None:
-    """The upright box, of all in a room in which nothing lies, that holds the largest thing of a proportion.
+    """The empty axis-parallel box in which an item of a given proportion can be largest.
 
     Parameters
     ----------
-    boxes_mm : left, top, right, bottom of what lies there.
-    aspect : width by height of the thing.
+    boxes_mm : left, top, right, bottom of each item.
+    aspect : width by height of the item.
 
     Returns
     -------
-    None where there is none that is worth it.
+    None if every free area is too small.
     """
     free: list[Box] = [room_mm]
     for left, top, right, foot in boxes_mm:
@@ -237,7 +237,7 @@ def free_room(room_mm: Box, boxes_mm: Sequence[Sequence[float]], aspect: float =
 
 
 def copied(arrangement: Arrangement, names: Sequence[str], laid: dict[str, Any]) -> tuple[Arrangement, list[str]]:
-    """Copies of items, a little beside them; returns their ids, too."""
+    """Copies of items, slightly offset; also returns their ids."""
     new: list[str] = []
     for name in names:
         item = arrangement.item(name)
@@ -257,7 +257,7 @@ def copied(arrangement: Arrangement, names: Sequence[str], laid: dict[str, Any])
 def aligned(
     arrangement: Arrangement, names: Sequence[str], laid: dict[str, Any], box_mm: Sequence[float], how: str
 ) -> Arrangement:
-    """Items moved so that an edge or their middle meets that of a box.
+    """Items moved so that an edge or their centre matches that of a box.
 
     Raises
     ------
@@ -282,12 +282,12 @@ def aligned(
 
 
 def box_of(names: Sequence[str], laid: dict[str, Any]) -> list[float] | None:
-    """The upright box around the first of some items; None: it has no place yet."""
+    """Bounding box of the first of some items; None: it has not been laid out yet."""
     return _around(laid[names[0]]["boxes_mm"]) if names and names[0] in laid else None
 
 
 def ordered(arrangement: Arrangement, name: str, place: int) -> Arrangement:
-    """An item drawn as another one in the order."""
+    """Move an item to another position in the drawing order."""
     items = [item for item in arrangement.items if item.id != name]
     items.insert(max(0, min(place, len(items))), arrangement.item(name))
     return replace(arrangement, items=tuple(items))

@@ -1,4 +1,4 @@
-"""The table of events that a page may send, with their fields; what does not fit it goes no further."""
+"""The events that a page may send, with their fields; others are rejected."""
 
 from __future__ import annotations
 
@@ -24,19 +24,19 @@ _STRICT: Final = ConfigDict(extra="forbid", strict=True)
 
 @dataclass(frozen=True)
 class Event:
-    """What every event has."""
+    """Fields common to all events."""
 
     __pydantic_config__: ClassVar[ConfigDict] = _STRICT
 
 
 @dataclass(frozen=True)
 class Plain(Event):
-    """An event that is its name alone."""
+    """An event without further fields."""
 
 
 @dataclass(frozen=True)
 class PutEvent(Event):
-    """Something to put on the sheet; one of the first five."""
+    """An item to put on the sheet; exactly one of the first five fields."""
 
     upload: Id | None = None
     words: Words | None = None
@@ -65,7 +65,7 @@ class Items(Event):
 
 @dataclass(frozen=True)
 class Align(Event):
-    """Items to be moved to the edges or the middle of something."""
+    """Align items at edges or centre."""
 
     items: Ids
     to: Literal["margins", "sheet", "first"]
@@ -74,7 +74,7 @@ class Align(Event):
 
 @dataclass(frozen=True)
 class Order(Event):
-    """An item to be drawn earlier or later."""
+    """Change an item's position in the drawing order."""
 
     item: Id
     place: Annotated[int, Field(ge=0, le=1000)]
@@ -82,7 +82,7 @@ class Order(Event):
 
 @dataclass(frozen=True)
 class Paper(Event):
-    """Another sheet."""
+    """Change the sheet."""
 
     sheet: Annotated[str, Field(max_length=60)]
     landscape: bool | None = None
@@ -91,7 +91,7 @@ class Paper(Event):
 
 @dataclass(frozen=True)
 class Pens(Event):
-    """What is in the box of pens."""
+    """Change the pens in the box."""
 
     pens: Annotated[list[dict[str, Any]], Field(min_length=1, max_length=24)]
 
@@ -105,7 +105,7 @@ class ItemEvent(Event):
 
 @dataclass(frozen=True)
 class Within(Event):
-    """A photograph, and how long the whole sheet is to take."""
+    """A photograph, and the desired drawing time of the whole sheet."""
 
     item: Id
     time_s: Annotated[Figure, Field(gt=0)]
@@ -113,7 +113,7 @@ class Within(Event):
 
 @dataclass(frozen=True)
 class Draw(Event):
-    """Draw the plan of this number."""
+    """Draw the plan with this number."""
 
     n: int
     confirmed: Keys = field(default_factory=list)
@@ -121,7 +121,7 @@ class Draw(Event):
 
 @dataclass(frozen=True)
 class Named(Event):
-    """A drawing of earlier times by its id, and what was confirmed of it."""
+    """A past drawing by its id, and the confirmations given."""
 
     drawing: Id
     confirmed: Keys = field(default_factory=list)
@@ -129,11 +129,11 @@ class Named(Event):
 
 @dataclass(frozen=True)
 class Resume(Named):
-    """A drawing to carry on.
+    """Resume a drawing.
 
     Parameters
     ----------
-    from_stroke : the first that is not on paper, from 1 on; None: the one at which it was broken off.
+    from_stroke : first stroke not on paper, counted from 1; None: the stroke at which it was interrupted.
     """
 
     from_stroke: Stroke | None = None
@@ -141,7 +141,7 @@ class Resume(Named):
 
 @dataclass(frozen=True)
 class Pace(Event):
-    """A share of the planned speed."""
+    """A fraction of the planned speed."""
 
     share: Figure
 
@@ -156,7 +156,7 @@ class Answer(Event):
 
 @dataclass(frozen=True)
 class Connect(Event):
-    """Which machine, and where."""
+    """The machine to connect, and its port."""
 
     port: Annotated[str, Field(max_length=200)]
     rig: Id | None = None
@@ -165,7 +165,7 @@ class Connect(Event):
 
 @dataclass(frozen=True)
 class Jog(Event):
-    """A move of the pen by hand; one of the two, machine mm."""
+    """A jog of the pen: exactly one of the two fields, machine mm."""
 
     by_mm: Pair | None = None
     to_mm: Pair | None = None
@@ -173,14 +173,14 @@ class Jog(Event):
 
 @dataclass(frozen=True)
 class PenEvent(Event):
-    """A height of the pen."""
+    """A pen height."""
 
     height: Literal["up", "down"] | int
 
 
 @dataclass(frozen=True)
 class PenKeep(Event):
-    """A pulse of the servo that was tried, to be kept for the pen raised or lowered; fields as the page sends them."""
+    """Store a tried servo pulse as the raised or lowered position."""
 
     height: Literal["up", "down"]
     us: Annotated[int, Field(ge=1, le=20_000)]
@@ -188,14 +188,14 @@ class PenKeep(Event):
 
 @dataclass(frozen=True)
 class RigFile(Event):
-    """A rig file that the page has sent."""
+    """An uploaded rig file."""
 
     upload: Id
 
 
 @dataclass(frozen=True)
 class TrialSheet(Event):
-    """A trial sheet to be made."""
+    """Make a trial sheet."""
 
     name: Id
     axis: Literal["x", "y"] | None = None
@@ -204,7 +204,7 @@ class TrialSheet(Event):
 
 @dataclass(frozen=True)
 class Fit(Event):
-    """What was measured on the trial sheet: figures, or a photograph of it."""
+    """Measurements of the trial sheet: figures, or a photograph."""
 
     answers: Annotated[dict[str, Annotated[str, Field(max_length=40)]], Field(max_length=200)] = field(
         default_factory=dict
@@ -216,7 +216,7 @@ class Fit(Event):
 
 @dataclass(frozen=True)
 class Tune(Event):
-    """How far lines may wobble, and whether the rig file is changed."""
+    """Allowed wobble of lines, and whether to change the rig file."""
 
     wobble_mm: Figure = 0.1
     write: bool = False
@@ -231,7 +231,7 @@ class Exercise(Event):
 
 @dataclass(frozen=True)
 class BringUp(Event):
-    """Where bring-up begins."""
+    """The step at which bring-up starts."""
 
     start: Id | None = None
     over: bool = False
@@ -239,7 +239,7 @@ class BringUp(Event):
 
 @dataclass(frozen=True)
 class Confirmed(Event):
-    """What only a person can know was confirmed."""
+    """Confirmation of what only the user can check."""
 
     confirmed: Keys = field(default_factory=list)
 
@@ -267,7 +267,7 @@ SHEET_EVENTS: Final[dict[str, type[Event]]] = {
     "within": Within,
     "again": Named,
 }
-"""They change what lies on the sheet, or show more of it."""
+"""Events that change the sheet, or show more of it."""
 
 MACHINE_EVENTS: Final[dict[str, type[Event]]] = {
     "draw": Draw,
@@ -302,10 +302,10 @@ MACHINE_EVENTS: Final[dict[str, type[Event]]] = {
     "bring_up": BringUp,
     "phone": Switch,
 }
-"""They use the machine."""
+"""Events that use the machine."""
 
 ANYBODY: Final[dict[str, type[Event]]] = {"take_over": Plain, "hold": Plain, "motors_off": Plain}
-"""Every window may send them, also one that looks on: what makes the machine stand is for everybody."""
+"""Events that every window may send, including viewers: anybody may stop the machine."""
 
 TABLE: Final[dict[str, type[Event]]] = {**SHEET_EVENTS, **MACHINE_EVENTS, **ANYBODY}
 
@@ -316,11 +316,11 @@ def _adapter(name: str) -> TypeAdapter[Event]:
 
 
 def read(said: object) -> tuple[object, str, Event]:
-    """Number, name and fields of an event as it came.
+    """Number, name and fields of a received event.
 
     Raises
     ------
-    InputError : it is none.
+    InputError : it is not a valid event.
     """
     if not isinstance(said, dict) or not isinstance(said.get("do"), str) or said["do"] not in TABLE:
         raise InputError("there is no such event")

@@ -1,4 +1,4 @@
-"""Bring-up and exercise from the page: a `Person` who reads and answers there, and the course of both."""
+"""Bring-up and exercise run from the page."""
 
 from __future__ import annotations
 
@@ -20,13 +20,13 @@ LINES_HIGH = 200
 
 
 class AtPage:
-    """A `linewright.bringup.talk.Person` who sits at the page.
+    """A `linewright.bringup.talk.Person` that asks the user at the page.
 
     Parameters
     ----------
-    hears : is given every line that is said.
-    onlooker : on the virtual rig, who sees and presses; None: eyes and fingers are those of the person.
-    keep_alive : keeps the link alive while a person thinks.
+    hears : called with every line of output.
+    onlooker : on the virtual rig, the simulated observer; None: the user observes and presses switches.
+    keep_alive : keeps the link alive while waiting for the user.
     """
 
     def __init__(
@@ -40,9 +40,9 @@ class AtPage:
         self._hears = hears
         self._onlooker = onlooker
         self._keep_alive = keep_alive
-        self._told = ""  # what was said last of what is to be done
+        self._told = ""  # latest instruction
         self._where = ""  # number and title of the step
-        self._passed = ""  # what the step before has found, where it went well
+        self._passed = ""  # result of the previous step, if it passed
 
     def hear(self, kind: Kind, text: str) -> None:
         """See `Person.hear`."""
@@ -60,7 +60,7 @@ class AtPage:
         """See `Person.answer`."""
         seen = "" if self._onlooker is None else self._onlooker.sees(ask)
         if self._onlooker is not None:
-            self._onlooker.answers(ask)  # which also remembers where the carriage stands now
+            self._onlooker.answers(ask)  # which also records the carriage's position
         number = ask.low < ask.high
         passed, self._passed = self._passed, ""
         said = self._questions.ask(
@@ -106,12 +106,12 @@ class AtPage:
 
 
 def _meaning(choice: Choice) -> str:
-    """What a button says instead of its word: a figure alone does not say what to do with it."""
+    """Text of a button in place of its word: a number alone does not say what it does."""
     return f"{choice.word} by {choice.meaning}" if choice.meaning[:1].isdigit() else choice.meaning
 
 
 def bring_up(event: events.BringUp, room: Holdings, _met: Met, at: Target) -> None:
-    """Walk through the steps of bring-up; in the machine's thread."""
+    """Run the steps of bring-up, in the machine's thread."""
     from linewright.bringup.steps import STEPS
     from linewright.tasks import bringing_up
 
@@ -158,7 +158,7 @@ def bring_up(event: events.BringUp, room: Holdings, _met: Met, at: Target) -> No
 
 
 def exercise(event: events.Exercise, room: Holdings, _met: Met, at: Target) -> None:
-    """Move the machine hard for some minutes; in the machine's thread."""
+    """Exercise the machine for some minutes, in the machine's thread."""
     from linewright.tasks import exercising
     from linewright.tasks.front import Cancelled
 
@@ -193,4 +193,4 @@ def exercise(event: events.Exercise, room: Holdings, _met: Met, at: Target) -> N
 
 
 BOUTS_HIGH = 10_000
-"""More than an hour of them; the time ends it first."""
+"""More than an hour of bouts; the time limit ends it earlier."""

@@ -1,4 +1,4 @@
-"""Strokes as bytes for the page's canvas; docs/DESK.md has the layout."""
+"""Strokes packed as bytes for the page's canvas; docs/DESK.md has the layout."""
 
 from __future__ import annotations
 
@@ -20,10 +20,10 @@ if TYPE_CHECKING:
 MAGIC: Final = b"LWG1"
 TIMES: Final = 1
 ITEMS: Final = 2
-"""Flags: what follows the strokes."""
+"""Flag: item numbers follow the strokes."""
 
 KEPT_BYTES: Final = 200_000_000
-"""Most memory for geometry that pages may still ask for: five drawings of 10^6 vertices, or hundreds of previews."""
+"""Memory limit of geometry kept for pages: five drawings of 10^6 vertices, or hundreds of previews."""
 
 
 def packed(
@@ -37,7 +37,7 @@ def packed(
 
     Parameters
     ----------
-    points_mm : (n, 2) where the vertices lie on the sheet; None: the drawing is in sheet coordinates.
+    points_mm : (n, 2) vertices on the sheet; None: the drawing is in sheet coordinates.
     times : (n,) playing time at each vertex, s, and (n,) speed there, mm/s.
     item : (k,) number of each stroke's item.
     """
@@ -70,8 +70,8 @@ def of_program(program: Program, rig: Rig) -> bytes:
 def at_vertices(program: Program) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """(n,) playing time in s from the program's start and (n,) speed in mm/s at every vertex of its drawing.
 
-    Ramps and vertices share nothing but the path, so both are measured by the share of their stroke that lies before
-    them; a stroke without length, a dot, has one time.
+    Ramps and vertices share only the path, so both are located by the fraction of their stroke before them; a stroke of
+    length zero, a dot, has one time.
     """
     drawing, path = program.drawing, program.trajectory
     strokes = len(drawing)
@@ -90,7 +90,7 @@ def at_vertices(program: Program) -> tuple[NDArray[np.float64], NDArray[np.float
     begin_share = np.where(first, 0.0, begin_share)
     begin_s = units.ticks_to_s(1) * path.start_ticks[drawn]
     end_s = begin_s + units.ticks_to_s(1) * path.ticks[drawn]
-    # Each ramp begins and ends at a place of its stroke; the places rise from ramp to ramp.
+    # Each ramp begins and ends at a fraction of its stroke; these increase from ramp to ramp.
     at = np.column_stack((of_ramp * 2.0 + begin_share, of_ramp * 2.0 + end_share)).ravel()
     when = np.column_stack((begin_s, end_s)).ravel()
     fast = path.speed_mm_s[drawn].ravel()
@@ -100,7 +100,7 @@ def at_vertices(program: Program) -> tuple[NDArray[np.float64], NDArray[np.float
 
 
 def _share(step_mm: NDArray[np.float64], of: NDArray[np.int64], strokes: int) -> NDArray[np.float64]:
-    """How much of its stroke lies up to the end of each step, 0 to 1."""
+    """Fraction of its stroke's length up to the end of each step, 0 to 1."""
     whole = np.bincount(of, step_mm, minlength=strokes)
     before = np.concatenate(([0.0], np.cumsum(whole)))[of]
     way = np.cumsum(step_mm) - before
@@ -108,7 +108,7 @@ def _share(step_mm: NDArray[np.float64], of: NDArray[np.int64], strokes: int) ->
 
 
 class GeometryShelf:
-    """Geometry that pages may ask for by its id, the newest; every method may be called from any thread."""
+    """Recent geometry that pages may request by id; thread-safe."""
 
     def __init__(self) -> None:
         self._lock = Lock()
@@ -116,7 +116,7 @@ class GeometryShelf:
         self._number = 0
 
     def put(self, data: bytes, kind: str = "g") -> str:
-        """Keep it; returns its id."""
+        """Store data; returns its id."""
         with self._lock:
             self._number += 1
             name = f"{kind}{self._number}"
@@ -126,13 +126,13 @@ class GeometryShelf:
             return name
 
     def get(self, name: str) -> bytes | None:
-        """The bytes; None: there is none of this id, or it has gone."""
+        """The bytes; None: unknown id, or dropped."""
         with self._lock:
             if name in self._held:
                 self._held.move_to_end(name)
             return self._held.get(name)
 
     def drop(self, name: str | None) -> None:
-        """It is not shown any more."""
+        """Drop geometry that is not shown any more."""
         with self._lock:
             self._held.pop(name or "", None)

@@ -1,8 +1,8 @@
-"""Who may come in: every request and the WebSocket pass here first.
+"""Access control: every request and the WebSocket pass here first.
 
-The printed address holds a key of 192 bits, which is exchanged for a cookie that no script reads and no other site
-sends along. A request must name the very address that is listened on as its Host, so a name that somebody lets resolve
-to this computer does not get in, and as its Origin where it has one.
+The printed address holds a 192-bit key, which is exchanged for a cookie that scripts cannot read and other sites do not
+send. The Host header of a request, and its Origin if present, must be the listening address itself; so a foreign domain
+name that resolves to this computer is rejected.
 """
 
 from __future__ import annotations
@@ -49,13 +49,13 @@ _REFUSED: Final = (
 
 @dataclass(frozen=True)
 class Door:
-    """One listening address and what opens it.
+    """A listening address, with its key and cookie.
 
     Parameters
     ----------
-    host : as it must be named, ``127.0.0.1:PORT``; a set of them where the computer has several addresses.
-    key : what the printed address holds.
-    token : what the cookie holds.
+    host : the required Host header, ``127.0.0.1:PORT``; a set if the computer has several addresses.
+    key : key in the printed address.
+    token : value of the cookie.
     """
 
     hosts: frozenset[str]
@@ -64,17 +64,17 @@ class Door:
 
     @property
     def cookie(self) -> str:
-        """The cookie's name: browsers keep one jar for all ports of a computer."""
+        """Name of the cookie, different per port: browsers share cookies between all ports of a computer."""
         return f"linewright-desk-{next(iter(self.hosts)).rpartition(':')[2]}"
 
 
 class AccessGuard:
-    """Lets in who has the key.
+    """ASGI middleware that admits requests with the key or the cookie.
 
     Parameters
     ----------
-    app : what lies behind.
-    door : of this listener; None while nobody knows its port yet.
+    app : the protected application.
+    door : of this listener; None while its port is unknown.
     """
 
     def __init__(self, app: App, door: Callable[[], Door]) -> None:
@@ -120,7 +120,7 @@ def _key(scope: Scope) -> str | None:
 
 
 def _own_origin(scope: Scope, headers: list[tuple[bytes, bytes]], host: str) -> bool:
-    """Whether a request comes from our own page. Only a plain GET may come without saying from where."""
+    """Whether a request comes from our own page. Only a plain GET may lack an Origin."""
     origins, sites = _all(headers, b"origin"), _all(headers, b"sec-fetch-site")
     if any(origin != f"http://{host}" for origin in origins) or any(s not in ("same-origin", "none") for s in sites):
         return False
@@ -140,8 +140,8 @@ def _has_cookie(headers: list[tuple[bytes, bytes]], door: Door) -> bool:
 
 
 async def _enter(door: Door, send: Send) -> None:
-    # A page that goes on by itself, and no redirect: a browser counts the sites that a redirect has passed through, and
-    # would not send the cookie on if the address was opened from somewhere else.
+    # A page that forwards, not a redirect: for a link opened from another site, browsers would not send the cookie
+    # after a redirect.
     cookie = f"{door.cookie}={door.token}; HttpOnly; SameSite=Strict; Path=/"
     headers = [(b"set-cookie", cookie.encode()), (b"cache-control", b"no-store")]
     await _page(send, 200, _ENTERED, headers)

@@ -1,8 +1,8 @@
-"""The letters of the page: our own single-line face, written down as the paths of `page/letters.js`.
+"""Letters of the page: our single-line font, exported as the paths in `page/letters.js`.
 
     python -m linewright.desk.hand_letters      renews the file; a test compares it
 
-Large words of the page are written with the strokes that a pen would make, one weight and round ends.
+Large words of the page are drawn with the strokes of a pen, of one width with round ends.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ FILE: Final = Path(__file__).parent / "page" / "letters.js"
 FACE: Final = "plain"
 CHARACTERS: Final = "".join(map(chr, range(32, 127))) + "äöüßéèàçñåøæ°±·…½"
 TOLERANCE_UNITS: Final = 0.12
-"""A 175th of a capital: at the page's largest words, 60 px high, a third of a pixel."""
+"""A 175th of a capital: a third of a pixel at the page's largest words, 60 px high."""
 
 
 def module() -> str:

@@ -1,8 +1,8 @@
-"""`History`: what lies on the sheet and everything that lay there before, on disk as it changes.
+"""`History`: the sheet and all its earlier states, saved at each change.
 
-The folder holds ``sheet.toml``, an arrangement as every command takes it, and ``history.jsonl``, to which one line is
-appended for each change, each undo and each redo. A line that a crash has torn ends the history there; what is in
-``sheet.toml`` is believed in any case, also when its owner has changed it in an editor meanwhile.
+The folder holds ``sheet.toml``, an arrangement as every command reads it, and ``history.jsonl`` with one line per
+change, undo and redo. An incomplete line after a crash ends the history there. ``sheet.toml`` always takes precedence,
+also when the user has edited it in the meantime.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ SHEET: Final = "sheet.toml"
 STEPS: Final = "history.jsonl"
 
 KEPT_BYTES: Final = 20_000_000
-"""Some ten thousand changes of a full sheet; at the next start the older half of a longer history is left out."""
+"""About ten thousand changes of a full sheet; at the next start the older half of a longer history is dropped."""
 
 
 @dataclass(frozen=True)
@@ -32,9 +32,9 @@ class HistoryStep:
 
     Parameters
     ----------
-    what : led to it, in words: "move heron".
+    what : the change that led to it: "move heron".
     held : the arrangement, as `to_json` writes it.
-    gesture : changes that belong together, such as those of one drag, have the same; "": none.
+    gesture : id shared by changes that belong together, such as those of one drag; "": none.
     """
 
     what: str
@@ -43,15 +43,15 @@ class HistoryStep:
 
 
 class History:
-    """The sheet, with undo and redo that outlive everything.
+    """The sheet with persistent undo and redo.
 
     Parameters
     ----------
-    folder : is made where it is not there.
+    folder : created if missing.
 
     Raises
     ------
-    InputError : it cannot be used.
+    InputError : the folder cannot be used.
     """
 
     def __init__(self, folder: Path) -> None:
@@ -74,7 +74,7 @@ class History:
 
     @property
     def now(self) -> Arrangement:
-        """What lies on the sheet."""
+        """The present arrangement."""
         return self._now
 
     @property
@@ -84,20 +84,20 @@ class History:
 
     @property
     def undoes(self) -> str | None:
-        """What `undo` would take back."""
+        """Description of the change that `undo` would revert."""
         return self._steps[self._at].what if self._at else None
 
     @property
     def redoes(self) -> str | None:
-        """What `redo` would do again."""
+        """Description of the change that `redo` would repeat."""
         return self._steps[self._at + 1].what if self._at + 1 < len(self._steps) else None
 
     def change(self, new: Arrangement, what: str, gesture: str = "") -> None:
-        """Put another arrangement on the sheet.
+        """Replace the arrangement.
 
         Raises
         ------
-        InputError : it cannot be drawn, or not be saved; the sheet stays as it was.
+        InputError : the new one cannot be drawn or saved; the sheet is unchanged.
         """
         if new == self._now:
             return
@@ -109,25 +109,25 @@ class History:
         self._gesture = gesture
 
     def undo(self) -> None:
-        """Back to what lay there before.
+        """Go back to the previous arrangement.
 
         Raises
         ------
-        InputError : there is nothing to take back.
+        InputError : there is nothing to undo.
         """
         self._go(-1, self.undoes, "undo")
 
     def redo(self) -> None:
-        """Forward again.
+        """Repeat the last undone change.
 
         Raises
         ------
-        InputError : nothing was taken back.
+        InputError : there is nothing to redo.
         """
         self._go(1, self.redoes, "redo")
 
     def close(self) -> None:
-        """Let go of the file."""
+        """Close the file."""
         self._file.close()
 
     def _go(self, way: int, what: str | None, word: str) -> None:
@@ -148,11 +148,11 @@ class History:
             self._at += 1
 
     def _keep(self, new: Arrangement) -> None:
-        """Into ``sheet.toml`` first: should this be the last thing that happens, the sheet is right."""
+        """Write ``sheet.toml`` first, so that it is right even if the program ends here."""
         try:
             arrangement_file.save(self.sheet_file, new)
         except LinewrightError:
-            # Somebody is in the middle of editing it, or it was damaged. It is kept beside, and written anew.
+            # The file is being edited, or is damaged. Keep a copy, and write it anew.
             if not self.sheet_file.exists():
                 raise
             try:
@@ -208,7 +208,7 @@ class History:
             self._shorten(path)
 
     def _replayed(self, line: bytes) -> bool:
-        """Take one line; False: it is not whole."""
+        """Replay one line; False: it is incomplete."""
         try:
             said = json.loads(line)
             if "go" in said:
@@ -232,7 +232,7 @@ class History:
             for s in self._steps
         ]
         back = [json.dumps({"go": -1})] * (len(self._steps) - 1 - self._at)
-        # The first line is replayed onto the empty sheet that every history begins with.
+        # Replay of the first line starts from the empty sheet.
         with replacing(path) as stream:
             stream.write("\n".join([*lines, *back, ""]).encode())
         self._steps.insert(0, HistoryStep("", to_json(Arrangement())))

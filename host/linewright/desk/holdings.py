@@ -1,4 +1,4 @@
-"""`Holdings`: everything that the desk holds, what all its parts share, and which machine is meant."""
+"""`Holdings`: the parts of a desk, what they share, and the chosen machine."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 PICTURES_HIGH: Final = 40
 
 RIGS: Final = "rigs"
-"""Folder of the rig files that pages have sent."""
+"""Folder of uploaded rig files."""
 
 PAPER: Final = "The sheet lies where the picture shows it, and is held."
 
@@ -37,7 +37,7 @@ class Holdings:
 
     Parameters
     ----------
-    folder : where the sheet and everything that came to it is kept.
+    folder : of the sheet and its files.
     target : the machine.
     """
 
@@ -48,7 +48,7 @@ class Holdings:
         self.questions = Questions(self.screen)
         self.archive = Archive(folder)
         self.pictures: dict[str, tuple[str, bytes]] = {}  # id to media type and content
-        self.stopping = threading.Event()  # what is worked out beside the machine
+        self.stopping = threading.Event()  # ends work outside the machine's thread
         self.sheet = SheetDesk(folder, target.rig, self.screen, self.notes, self.archive)
         self.machine = DeskMachine(target, self.screen, self.notes, self.questions, self._changed)
         self.drawing = DrawingDesk(self.screen, self.machine, self.sheet.shelf, self.archive)
@@ -59,28 +59,28 @@ class Holdings:
         self.screen.put("phone", None)
 
     def start(self) -> None:
-        """Begin."""
+        """Start all parts."""
         self.sheet.start()
         self.machine.start()
 
     def close(self) -> None:
-        """Stop what moves, pen up, and end everything."""
+        """Stop motion with the pen up, and shut everything down."""
         self.machine.close()
         self.sheet.close()
 
     @property
     def front(self) -> DeskFront:
-        """Of the wish that is being carried out."""
+        """The front of the wish that is being carried out."""
         front = self.machine.front
         assert front is not None, "a wish is being carried out"
         return front
 
     def show_task(self, name: str, doing: str, done: float | None = None, **more: Any) -> None:
-        """Show what else the machine is used for."""
+        """Show the progress of a task of the machine."""
         self.screen.put("task", {**_NO_TASK, "name": name, "doing": doing, "done": done, **more})
 
     def end_task(self, error: dict[str, str]) -> None:
-        """What the machine was used for has ended before it was over."""
+        """Show that a task of the machine has failed."""
         now = self.screen.get("task")
         if now is not None and now["done"] != 1.0:
             self.screen.put("task", {**now, "doing": "", "done": 1.0, "error": error})
@@ -118,7 +118,7 @@ class Holdings:
         rigs = {one.unique: Path(one.rig_file).name for one in machines.memory().met if one.unique}
         found: list[dict[str, Any]] = []
         try:
-            # The board that is held answers us already; another greeting on its port would disturb it.
+            # The connected board is known already; a greeting on its port would disturb it.
             for seen in (one if one.port == held else ports.asked(one) for one in ports.listed()):
                 rig = rigs.get(seen.unique, "")
                 found.append(
@@ -130,7 +130,7 @@ class Holdings:
             self.machine.publish()
 
     def _always(self) -> list[dict[str, Any]]:
-        """Ports that are there without being plugged in: the virtual rig, and what the command has named."""
+        """Ports that are always listed: the virtual rig, and the one named on the command line."""
         first = self._first_target.port
         words = {"board": "", "version": "", "rig": ""}
         listed = [{"port": VIRTUAL, "about": "the virtual rig: nothing real moves", **words}]
@@ -139,7 +139,7 @@ class Holdings:
         return listed
 
     def connect(self, event: events.Connect) -> None:
-        """Hold another machine, or the same one elsewhere.
+        """Connect another machine, or the same one at another port.
 
         Raises
         ------
@@ -155,13 +155,13 @@ class Holdings:
         self.machine.connect(target, real_time=event.real_time)
 
     def take_rig(self, upload: str) -> str:
-        """Keep a copy of a rig file that the page has sent; returns the rig's id.
+        """Store an uploaded rig file; returns the rig's id.
 
-        A file of the same name that says something else is never replaced: fits may have been written into it.
+        A file of the same name with other content is never replaced, because it may contain fits.
 
         Raises
         ------
-        InputError : it is no rig file.
+        InputError : it is not a rig file.
         """
         from linewright.rig.rig import Rig
         from linewright.tasks.results import write_file
@@ -186,7 +186,7 @@ class Holdings:
         return _rig_id(path)
 
     def _kept_rigs(self) -> list[Target]:
-        """Of files that pages have sent; what cannot be read any more is left out."""
+        """Stored rig files that can still be read."""
         from linewright.rig.rig import Rig
 
         found = []
@@ -196,7 +196,7 @@ class Holdings:
         return found
 
     def _changed(self, target: Target) -> None:
-        """Another machine is meant, or its rig file has changed."""
+        """Another machine was chosen, or its rig file has changed."""
         self._list_rigs(target)
         self.sheet.lies_on(target.rig)
         rehearsal = ""

@@ -1,4 +1,4 @@
-"""How the desk listens: HTTP and WebSocket as uvicorn speaks them, for peers that say what they want in time."""
+"""The desk's server: uvicorn's HTTP and WebSocket, with time limits for slow clients."""
 
 from __future__ import annotations
 
@@ -13,22 +13,23 @@ from uvicorn.protocols.http.h11_impl import H11Protocol
 from linewright.system import signals
 
 MESSAGE_HIGH_BYTES: Final = 1_000_000
-"""Largest event: the longest text that an item may hold is a fiftieth of that."""
+"""Largest event: 50 times the longest text of an item."""
 
 HEAD_S: Final = 10.0
-"""Whoever opens a connection sends the head of a request within so long, or is closed: nobody keeps places taken."""
+"""A client must send the head of a request within this time of connecting, or is disconnected, so that idle connections
+do not use up the limit."""
 
 AT_ONCE: Final = 200
-"""Connections; a page takes seven at most."""
+"""Limit of connections; a page uses seven at most."""
 
 STOP_S: Final = 3
-"""What is being sent may go on for so long when the desk is closed."""
+"""Time for responses to finish when the desk is closed."""
 
 
 class PatientH11(H11Protocol):
-    """HTTP as uvicorn speaks it, for peers that say what they want in time."""
+    """uvicorn's HTTP protocol with a time limit for the head of a request."""
 
-    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]  # as the class has it
+    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]  # as the class has
         """See `asyncio.Protocol`."""
         super().connection_made(transport)
         self._head_timer = self.loop.call_later(HEAD_S, self._too_slow)
@@ -39,12 +40,12 @@ class PatientH11(H11Protocol):
         super().connection_lost(exc)
 
     def handle_websocket_upgrade(self, event: Any) -> None:
-        """No time limit here: a WebSocket pings on its own."""
+        """No time limit here: WebSockets have their own pings."""
         self._head_timer.cancel()
         super().handle_websocket_upgrade(event)
 
     def on_response_complete(self) -> None:
-        """The next request on this connection has its own time; uvicorn closes one that stays idle."""
+        """Restart the time limit for the next request; uvicorn closes idle connections."""
         super().on_response_complete()
         self._head_timer.cancel()
         self._head_timer = self.loop.call_later(HEAD_S, self._too_slow)
@@ -56,11 +57,11 @@ class PatientH11(H11Protocol):
 
 
 class DeskServer(uvicorn.Server):
-    """Ends quietly with the signals that end commands.
+    """Server that ends without a traceback on the signals that end commands.
 
     Parameters
     ----------
-    stops_on_signals : whether they are this server's.
+    stops_on_signals : whether this server handles the signals.
     """
 
     def __init__(self, config: uvicorn.Config, *, stops_on_signals: bool = True) -> None:
@@ -69,13 +70,13 @@ class DeskServer(uvicorn.Server):
 
     @contextlib.contextmanager
     def capture_signals(self) -> Iterator[None]:
-        """A second signal ends it at once; none is raised again, for this is the usual end of a desk."""
+        """A second signal ends it immediately; none is raised again, because a signal is the normal end of a desk."""
         with signals.on_loop(asyncio.get_running_loop(), lambda number: self.handle_exit(number, None), *self._signals):
             yield
 
 
 def config(app: Any) -> uvicorn.Config:
-    """Of a listener of the desk. Nothing is logged: addresses hold keys."""
+    """Configuration of a listener. Nothing is logged, because addresses hold keys."""
     return uvicorn.Config(
         app,
         http=PatientH11,

@@ -1,7 +1,7 @@
-"""`DeskMachine`: the thread that holds the one session with the board, and does with it what the page wishes.
+"""`DeskMachine`: the thread that owns the one session with the board and carries out the page's wishes.
 
-A wish is a function that gets the machine as it is met. Between wishes the board is asked how it stands a few times a
-second, so that what the page shows is true, a board that has gone is noticed, and one that is there keeps its place.
+A wish is a function of the connected machine. Between wishes the board's state is polled a few times a second, to keep
+the page current, to notice a lost board, and to keep the link alive.
 """
 
 from __future__ import annotations
@@ -28,22 +28,22 @@ if TYPE_CHECKING:
     from linewright.tasks.target import Target
 
 LOOK_S: Final = 0.25
-"""How often a board that has nothing to do is asked how it stands."""
+"""Polling interval of an idle board."""
 
 AGAIN_S: Final = 2.0
-"""How often a board that has gone is looked for."""
+"""Interval of attempts to reconnect."""
 
 
 @dataclass(frozen=True)
 class MachineWish:
-    """Something to do with the machine.
+    """A job for the machine's thread.
 
     Parameters
     ----------
-    kind : a wish that waits is replaced by a newer one of the same kind, if that is "jog".
-    busy : what the machine is doing meanwhile, in words.
+    kind : a waiting wish of kind "jog" is replaced by a newer one.
+    busy : description shown while it runs.
     do : does it, in the machine's thread.
-    undone : is told why it is not even begun: the machine is not there.
+    undone : called with the reason if it is not begun because no machine is connected.
     """
 
     kind: str
@@ -54,12 +54,12 @@ class MachineWish:
 
 @dataclass(frozen=True)
 class Met:
-    """The machine that is held.
+    """The connected machine.
 
     Parameters
     ----------
-    target : as it was opened, with what its board has said of itself.
-    meant : with its newest rig.
+    target : as connected, with the data reported by its board.
+    meant : with its latest rig.
     """
 
     session: Session
@@ -67,20 +67,20 @@ class Met:
     meant: Target
 
     def at(self, target: Target) -> Target:
-        """This machine with another rig: that of a drawing that was planned for it."""
+        """This machine with another rig: the one that a drawing was planned for."""
         return replace(target, port=self.target.port, board=self.target.board, unique=self.target.unique)
 
 
 @dataclass
 class DeskFront:
-    """A `Front` of the tasks whose person sits at the page.
+    """A `Front` of the tasks that asks the user at the page.
 
     Parameters
     ----------
-    told : is told what is done, and how much of it.
-    on_progress : is told where a drawing stands, in the machine's thread.
-    control : of the drawing under way; None: the pen does not draw.
-    has_first_pen : somebody has said already that the pen which is asked for first is in.
+    told : called with the current step and the fraction done.
+    on_progress : called with a drawing's progress, in the machine's thread.
+    control : of the current drawing; None: none.
+    has_first_pen : the user has confirmed already that the first pen is inserted.
     """
 
     notes: DeskNotes
@@ -137,8 +137,8 @@ class DeskMachine:
 
     Parameters
     ----------
-    target : which it is, and where.
-    changed : called when another machine, or another rig file, is meant from now on.
+    target : the machine and its port.
+    changed : called when another machine or rig file is chosen.
     """
 
     def __init__(
@@ -155,17 +155,17 @@ class DeskMachine:
         self._notes = notes
         self._questions = questions
         self._changed = changed
-        # With the number of the machine's choice; the first entry of a choice wishes nothing.
+        # With the number of the choice of machine; the first entry of a choice has no wish.
         self._wishes: queue.Queue[tuple[int, MachineWish | None]] = queue.Queue()
         self._chosen = 0  # how often another machine has been chosen
-        self._held = 0  # the choice that the machine's thread stands at
+        self._held = 0  # the choice that the machine's thread has reached
         self._jog: MachineWish | None = None
         self._front: DeskFront | None = None
         self._wanted = True  # to be connected
         self._closing = False
-        self._leave = False  # the session, to open another
-        self._cuts = False  # what is under way ends with the motors off
-        self._unwinding = False  # it has been told to end, and must not be told again
+        self._leave = False  # the session is to be left, to open another
+        self._cuts = False  # the current wish is to end with the motors off
+        self._unwinding = False  # the wish has been told to end; do not repeat it
         self._shown: dict[str, Any] = {}
         self.ports: list[dict[str, Any]] = []
         self.ports_looking = False
@@ -176,14 +176,14 @@ class DeskMachine:
         self._thread = threading.Thread(target=self._run, daemon=True, name="desk machine")
         self._show("connecting", "Looking for the machine")
 
-    # From the page, any thread
+    # Called for the page, from any thread
 
     def start(self) -> None:
         """Connect."""
         self._thread.start()
 
     def close(self) -> None:
-        """Stop the machine, raise the pen and close the port; returns when that is done."""
+        """Stop the machine, raise the pen and close the port; waits until done."""
         self._closing = True
         self.stop()
         self._questions.withdraw()
@@ -192,11 +192,11 @@ class DeskMachine:
             self._thread.join(15.0)
 
     def ask(self, wish: MachineWish) -> None:
-        """Do this when all that was wished before is done.
+        """Carry out a wish after those before it.
 
         Raises
         ------
-        LinkError : the machine is drawing, or is used for something that takes long.
+        LinkError : the machine is drawing, or busy with another long task.
         """
         busy = self.busy
         if busy and (wish.kind != "jog" or self._front is None or busy != "Moving"):
@@ -227,27 +227,27 @@ class DeskMachine:
 
     @property
     def busy(self) -> str:
-        """What it does now; "": nothing."""
+        """Description of what the machine does; "": idle."""
         return str(self._shown.get("busy") or "")
 
     @property
     def position_mm(self) -> list[float] | None:
-        """Where the pen is, machine mm; None: not known."""
+        """Position of the pen, machine mm; None: unknown."""
         found: list[float] | None = self._shown.get("position_mm")
         return found
 
     @property
     def pen_up(self) -> bool | None:
-        """Whether the pen is raised; None: not known."""
+        """Whether the pen is raised; None: unknown."""
         return self._shown.get("pen_up")
 
     @property
     def front(self) -> DeskFront | None:
-        """Of what it does now."""
+        """The front of the current wish."""
         return self._front
 
     def stop(self) -> None:
-        """End what is under way, in a controlled way, pen up."""
+        """End the current wish in a controlled way, pen up."""
         front = self._front
         if front is None:
             return
@@ -258,7 +258,7 @@ class DeskMachine:
         self._questions.withdraw()
 
     def cut(self) -> None:
-        """Motors off at once, whatever is under way."""
+        """Motors off immediately."""
         front = self._front
         control = None if front is None else front.control
         if control is not None:
@@ -270,7 +270,7 @@ class DeskMachine:
             self.stop()
 
     def connect(self, target: Target | None, *, real_time: bool = False) -> None:
-        """Hold this machine from now on; None: none. What waits for the one that is held is done there before."""
+        """Connect this machine, or none if None. Wishes waiting for the previous machine are done first."""
         if self.busy:
             raise LinkError(f"the machine is busy: {self.busy}", hint="wait for it, or stop it")
         with self._lock:
@@ -283,7 +283,7 @@ class DeskMachine:
         self._changed(self.target)
 
     def describe_rig(self, target: Target) -> None:
-        """The rig file of the machine that is connected has changed."""
+        """Announce a change of the connected machine's rig file."""
         self.target = target
         self._changed(target)
 
@@ -307,7 +307,7 @@ class DeskMachine:
                 continue
 
     def _hold(self, target: Target, real_time: bool) -> None:
-        """Hold the machine until something goes wrong or another one is wanted."""
+        """Stay connected until an error occurs or another machine is chosen."""
         from linewright.tasks.connection import holding
 
         self._show("connecting", f"Looking for {target.name}")
@@ -318,7 +318,7 @@ class DeskMachine:
             session.talk.on_turn = self._end_if_stopped
             self._trouble = ""
             with self._lock:
-                # Which board it is also tells whether it is a virtual rig.
+                # The board's identity also tells whether it is a virtual rig.
                 is_news = self._held == self._chosen and met_at.board != target.board
                 if is_news:
                     target = self.target = replace(self.target, board=met_at.board, unique=met_at.unique)
@@ -347,7 +347,7 @@ class DeskMachine:
         return None
 
     def _do(self, wish: MachineWish, met: Met) -> None:
-        """Carry a wish out; what the machine or the page is to blame for is said, and the machine is held on."""
+        """Carry a wish out; errors are shown, and the machine stays connected."""
         front = DeskFront(self._notes, self._questions, self._doing)
         self._unwinding = self._cuts = False
         self._front = front
@@ -364,7 +364,8 @@ class DeskMachine:
             self._notes.add("error", str(error), error.hint)
             if met.session.talk.endpoint.parted:
                 raise
-            # Of many link errors the board is not to blame, such as a place that nobody knows; the next look tells.
+            # Many link errors are not the board's fault, such as an unknown position; the next poll shows whether it is
+            # there.
         except LinewrightError as error:
             self._notes.add("error", str(error), error.hint)
         except EOFError:
@@ -374,7 +375,9 @@ class DeskMachine:
             self._show_busy(None)
 
     def _end_if_stopped(self) -> None:
-        """Raises at the next turn of the link once somebody has stopped what is under way; a drawing is told itself."""
+        """Raise at the next turn of the link if the user has stopped the current wish; a drawing is stopped by its
+        control instead.
+        """
         front = self._front
         if front is not None and front.stopping.is_set() and front.control is None and not self._unwinding:
             self._unwinding = True
@@ -385,11 +388,11 @@ class DeskMachine:
         self._show_busy(f"{doing[:1].upper()}{doing[1:]}{share}")
 
     def _look(self, session: Session) -> None:
-        """Show how the machine stands."""
+        """Show the machine's state."""
         try:
             report = session.fresh_report()
         except BoardFault:
-            report = session.report()  # it has said so of its own accord; the report says the same
+            report = session.report()  # an unsolicited message; the report says the same
         from linewright.board.status import BoardStatus
 
         greeting = session.greeting
@@ -397,9 +400,9 @@ class DeskMachine:
         self._show_status(BoardStatus.of(greeting, report, session.rig))
 
     def _lost(self, error: LinewrightError) -> None:
-        """The machine has gone, or was never there: say so, and look for it now and then."""
+        """The machine is lost or missing: show it, and try to reconnect at intervals."""
         self._show("lost", f"{str(error)[:1].upper()}{str(error)[1:]}", hint=on_page(error.hint))
-        if str(error) != self._trouble:  # said once, however often it is looked for
+        if str(error) != self._trouble:  # shown once, not at every attempt
             self._notes.add("error", str(error), error.hint)
         self._trouble = str(error)
         until_s = time.monotonic() + AGAIN_S
@@ -411,7 +414,7 @@ class DeskMachine:
                 return
 
     def _of_this(self, choice: int, wish: MachineWish | None) -> MachineWish | None:
-        """A wish, if it is meant for the machine that is held; an earlier machine's is refused."""
+        """A wish if it is meant for the connected machine; one for an earlier machine is refused."""
         if choice > self._held:
             self._leave = True
         elif choice < self._held:
@@ -421,12 +424,12 @@ class DeskMachine:
         return None
 
     def _refuse(self, wish: MachineWish | None, why: LinewrightError) -> None:
-        """Say that a wish is not carried out."""
+        """Show that a wish is refused."""
         if wish is not None:
             self._notes.add("error", f"that was not done: {why}", why.hint)
             wish.undone(why)
 
-    # What is shown
+    # State shown on the page
 
     def _show_status(self, status: BoardStatus) -> None:
         state = "unhomed" if status.state == "ready" and not status.position_trusted else status.state
@@ -471,7 +474,7 @@ class DeskMachine:
         self.publish()
 
     def show_moving(self, now: Progress, session: Session) -> None:
-        """Where the pen is while it draws. In the machine's thread."""
+        """Show the pen's position during a drawing; in the machine's thread."""
         report = session.report()
         x, y = self.target.rig.true_at((report["a"], report["b"]))
         from linewire import messages
@@ -480,7 +483,7 @@ class DeskMachine:
         self._shown = {**self._shown, "state": now.state, "position_mm": [x, y], "pen_up": pen_up}
 
     def publish(self) -> None:
-        """Put it on the screen."""
+        """Send the state to the screen."""
         target = self.target
         where = {
             "name": target.rig.name,

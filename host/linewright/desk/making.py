@@ -1,4 +1,4 @@
-"""What the desk's worker processes make: plans of the sheet, previews of a photograph, the catalogue of methods."""
+"""Work of the desk's worker processes: plans, previews of a photograph, the catalogue of methods."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 
 class WorkBench(Protocol):
-    """Where something is made: told how it goes, and asked whether anybody still wants it."""
+    """Interface of a worker to its wish: progress, partial results, cancellation."""
 
     kept: KeptPictures
 
@@ -29,18 +29,18 @@ class WorkBench(Protocol):
         """Report progress; raises `Cancelled` once a newer plan is wanted."""
 
     def show(self, kind: str, value: object) -> None:
-        """A part is ready."""
+        """Send a partial result."""
 
 
 class WorkerWish(Protocol):
-    """Something to be made."""
+    """A job for a worker process."""
 
     def make(self, bench: WorkBench) -> object:
-        """Make it; what is returned goes back to who wished it."""
+        """Do the job; the result is sent to the desk."""
 
 
 class PlanMaker(Quiet):
-    """A `Front` of the tasks that passes progress on.
+    """A `Front` of the tasks that forwards progress.
 
     Parameters
     ----------
@@ -58,11 +58,11 @@ class PlanMaker(Quiet):
 
 @dataclass(frozen=True)
 class Refusal:
-    """Why something cannot be made.
+    """The reason why a wish failed.
 
     Parameters
     ----------
-    item : of the sheet that is to blame; None: none alone.
+    item : the item that causes it; None: no single one.
     """
 
     text: str
@@ -71,7 +71,7 @@ class Refusal:
 
     @classmethod
     def of(cls, error: Exception) -> Refusal:
-        """From what was raised."""
+        """From an exception."""
         from linewright.errors import LinewrightError
 
         if not isinstance(error, LinewrightError):
@@ -84,14 +84,14 @@ _OF_ITEM = re.compile(r"item ([\w.-]+): (.*)", re.DOTALL)
 
 
 def with_item(text: str) -> tuple[str | None, str]:
-    """The item that a message begins with, and the rest of the message."""
+    """The item named at the start of a message, and the rest of the message."""
     found = _OF_ITEM.fullmatch(text)
     return (found[1], found[2]) if found else (None, text)
 
 
 @dataclass(frozen=True)
 class PlanWish:
-    """Lay out and plan what lies on the sheet."""
+    """Lay out and plan the sheet."""
 
     arrangement: Arrangement
     folder: Path
@@ -112,13 +112,13 @@ class PlanWish:
         show(laid)
         job = laying_out.plan_laid_out(laid, self.rig, front)
         shown = geometry.of_program(job.program, self.rig)
-        # A copy, without what was worked out for the views.
+        # A copy, without the data computed for views.
         return DeskPlan(replace(job.program), shown, figures(job), job.warnings)
 
 
 @dataclass(frozen=True)
 class WarmWish:
-    """Nothing that anybody wants: what every plan needs is loaded before the first one is wished."""
+    """Load what every plan needs, before the first one is requested."""
 
     rig: Rig
 
@@ -132,13 +132,13 @@ class WarmWish:
 
 @dataclass(frozen=True)
 class Sketch:
-    """The sheet as it is laid out.
+    """The sheet after layout.
 
     Parameters
     ----------
     geometry : strokes with their items.
-    laid : for each item where it lies, for the page.
-    rough : it is a first look; see `linewright.tasks.laying_out.LaidOut`.
+    laid : place of each item, as page values.
+    rough : it is a fast first version; see `linewright.tasks.laying_out.LaidOut`.
     """
 
     geometry: bytes
@@ -148,7 +148,7 @@ class Sketch:
 
     @classmethod
     def of(cls, laid: LaidOut) -> Sketch:
-        """From what the task has found."""
+        """From the result of the layout task."""
         from linewright.desk import geometry
 
         where = {
@@ -176,7 +176,7 @@ class DeskPlan:
 
 @dataclass(frozen=True)
 class PreviewsWish:
-    """Which methods draw a photograph, the best first."""
+    """Previews of a photograph by all methods, the most suitable first."""
 
     arrangement: Arrangement
     folder: Path
@@ -194,7 +194,7 @@ class PreviewsWish:
 
 @dataclass(frozen=True)
 class PreviewWish:
-    """One item drawn by one method."""
+    """Preview of one item by one method."""
 
     arrangement: Arrangement
     folder: Path
@@ -222,7 +222,9 @@ class PreviewWish:
 
 @dataclass(frozen=True)
 class WithinWish:
-    """One photograph drawn as richly as a time for the whole sheet allows: its method with settings, and words."""
+    """Find the settings with which a photograph uses a given time for the whole sheet: method with settings, and a
+    description.
+    """
 
     arrangement: Arrangement
     folder: Path
@@ -241,7 +243,7 @@ class WithinWish:
 
 @dataclass(frozen=True)
 class CatalogueWish:
-    """What methods there are."""
+    """List all methods."""
 
     def make(self, bench: WorkBench) -> object:
         """See `WorkerWish.make`."""
@@ -258,7 +260,7 @@ def _arranged(wish: PlanWish | PreviewsWish | PreviewWish | WithinWish) -> Arran
 
 
 def figures(job: Job) -> dict[str, Any]:
-    """Time, ink and travel of a plan, whole and by pen, and what to know, for the page."""
+    """Time, ink and travel of a plan, in total and per pen, and warnings, for the page."""
     from linewright.sources.choice import TAKES
     from linewright.sources.lettering.writing import CAPITALS
 
@@ -266,13 +268,13 @@ def figures(job: Job) -> dict[str, Any]:
     said = [with_item(text) for text in job.warnings]
     return {
         **of_program(program),
-        # What suits a photograph is shown by the previews and the size of words by the sheet: nothing to mind.
+        # The previews and the sheet show what these warnings are about, so they are left out.
         "warnings": [{"item": item, "text": text} for item, text in said if not text.startswith((TAKES, CAPITALS))],
     }
 
 
 def of_program(program: Program) -> dict[str, Any]:
-    """Time, ink and travel, whole and by pen."""
+    """Time, ink and travel, in total and per pen."""
     return {
         "strokes": len(program.drawing),
         "vertices": program.drawing.vertices,

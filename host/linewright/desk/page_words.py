@@ -1,4 +1,4 @@
-"""What to do next, in the words of the page: hints of the tasks name commands, of which a page has none."""
+"""Hints in the page's terms: the tasks' hints name commands, which the page does not have."""
 
 from __future__ import annotations
 
@@ -23,17 +23,17 @@ WAYS: Final[dict[str, str]] = {
     "arrange": "its slip on the page",
     "plan": "the sheet on the page",
 }
-"""Commands, and where the page does the same."""
+"""Commands, with the place on the page that does the same."""
 
 _COMMAND: Final = re.compile(r"`linewright ([^`]*)`")
 _KEPT: Final = "u-"
-"""How the names of files begin that pages have sent; see `linewright.desk.uploads`."""
+"""Prefix of uploaded files' names; see `linewright.desk.uploads`."""
 
 _LASTING: Final = re.compile(r"; a virtual rig that lasts: `[^`]*`")
 
 
 def on_page(text: str) -> str:
-    """A message with the page's own ways in place of commands; those that it has not are for a terminal.
+    """A message with commands replaced by places on the page; commands without one are marked as for a terminal.
 
     Examples
     --------
@@ -46,7 +46,7 @@ def on_page(text: str) -> str:
 
 
 def _unplaced(text: str) -> str:
-    """Files that came from a page have no place that anybody there knows."""
+    """Paths of uploaded files are removed, because the user does not know them."""
     if _KEPT not in text:
         return text
     return re.sub(rf"{re.escape(str(state_folder()))}\S*{_KEPT}[0-9a-f]{{16}}\.\w+", "the file", text)
@@ -62,5 +62,5 @@ def _way(found: re.Match[str]) -> str:
 
 
 def told(error: LinewrightError) -> dict[str, str]:
-    """An error for the page."""
+    """An error as a page value."""
     return {"text": on_page(str(error)), "hint": on_page(error.hint)}

@@ -1,4 +1,4 @@
-"""`PenBox`: the maker's pens, kept in a file; and the choice of them that an item is drawn with."""
+"""`PenBox`: the user's pens, kept in a file, and the selection of pens per item."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from linewright.sources.pens import read_pens
 
 BOX: Final = "pens.toml"
 CHOICES: Final = "pens"
-"""Folder of the choices that items are drawn with; each is named by what it says, so old ones stay right."""
+"""Folder of pen selections; each is named by its content, so old ones stay valid."""
 
 FIRST: Final = (Pen("black", "#000000"),)
 
@@ -23,11 +23,11 @@ FIGURES: Final = ("width_mm", "speed_mm_s", "up_us", "down_us")
 
 
 class PenBox:
-    """The pens at hand.
+    """The available pens.
 
     Parameters
     ----------
-    folder : of the sheet's file; the choices lie in a folder of it.
+    folder : of the sheet's file; the selections are in a subfolder.
     """
 
     def __init__(self, folder: Path) -> None:
@@ -41,20 +41,20 @@ class PenBox:
                 self.trouble = f"{error}; the box begins with one pen again"
 
     def values(self) -> list[dict[str, Any]]:
-        """For the page."""
+        """The pens as page values."""
         return [plain(pen) for pen in self.pens]
 
     def replaced(self, said: list[dict[str, Any]], arrangement: Arrangement) -> Arrangement:
-        """Other pens are in the box; returns the arrangement whose items are drawn with them as they are now.
+        """Replace the pens; returns the arrangement with its items' selections updated.
 
         Raises
         ------
-        InputError : a figure is out of range, or two have one name; the box is as it was.
+        InputError : a value is out of range, or two pens have the same name; the box is unchanged.
         """
         chosen = {item.id: self.names(item.pens) for item in arrangement.items}
         before, self.pens = self.pens, self._kept(self._folder / BOX, said)
         now = {pen.name: pen.name for pen in self.pens}
-        if len(before) == len(self.pens):  # one of them may have another name
+        if len(before) == len(self.pens):  # a pen may have been renamed
             now |= {old.name: new.name for old, new in zip(before, self.pens, strict=True)}
         items = tuple(
             self.still_chosen(
@@ -71,16 +71,16 @@ class PenBox:
         return replace(arrangement, items=items)
 
     def still_chosen(self, item: Item) -> Item:
-        """The item, whose colours or layers have no pens of their own but those that it is drawn with."""
+        """The item, with its pens by colour or layer limited to its selection."""
         names = self.names(item.pens) or []
         return replace(item, pen_for=tuple((ink, name) for ink, name in item.pen_for if name in names))
 
     def choice(self, names: list[str] | None) -> str | None:
-        """What an item's ``pens`` says for some of the pens; None: as its picture comes.
+        """Value of an item's ``pens`` field for some of the pens; None: the pens of its picture.
 
         Raises
         ------
-        InputError : there is no such pen.
+        InputError : unknown pen.
         """
         if names is None:
             return None
@@ -98,7 +98,7 @@ class PenBox:
         return inside.as_posix()
 
     def names(self, said: str | None) -> list[str] | None:
-        """Of the pens that an item's ``pens`` means."""
+        """Names of the pens in an item's ``pens`` field."""
         if said is None:
             return None
         try:
@@ -108,7 +108,7 @@ class PenBox:
             return None
 
     def _kept(self, path: Path, said: list[dict[str, Any]]) -> tuple[Pen, ...]:
-        """Write a box, read it as every command would, and only then believe it."""
+        """Write a box, read it back as a command would, and accept it only then."""
         trial = path.with_name(f".{path.stem}-new.toml")
         try:
             trial.write_text(_text(said), encoding="utf-8")
@@ -125,7 +125,7 @@ class PenBox:
 
 
 def plain(pen: Pen) -> dict[str, Any]:
-    """A pen for the page."""
+    """A pen as a page value."""
     return {"name": pen.name, "colour": pen.colour, **{key: getattr(pen, key) for key in FIGURES}}
 
 

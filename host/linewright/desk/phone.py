@@ -1,7 +1,7 @@
-"""The phone's door: a second listener, on the local network, for as long as it is wanted.
+"""Access for phones: a second listener on the local network, open while it is wanted.
 
-It can do one thing: take in a photograph, and show progress with a button that holds. Its address is shown as a code to
-scan, with a key of its own that ends with it.
+It accepts photographs, and shows progress with a hold button. Its address is shown as a QR code, with a key that
+expires when the listener closes.
 """
 
 from __future__ import annotations
@@ -31,15 +31,15 @@ PAGE: Final = "phone.html"
 RECEIVED_HIGH: Final = 20
 
 ELSEWHERE: Final = ("192.0.2.1", 9)
-"""An address for documentation (RFC 5737): asking which of our addresses leads there sends nothing."""
+"""A documentation address (RFC 5737): the route to it gives our local address, without sending anything."""
 
 
 class PhoneDoor:
-    """The second listener; its methods may be called from any thread but that of the loop.
+    """The second listener; call its methods from any thread except the event loop's.
 
     Parameters
     ----------
-    loop : in which the desk is served.
+    loop : event loop of the desk.
     """
 
     def __init__(self, room: Holdings, loop: asyncio.AbstractEventLoop) -> None:
@@ -60,11 +60,11 @@ class PhoneDoor:
         )
 
     def open(self) -> None:
-        """Listen from now on, with a new key.
+        """Start listening, with a new key.
 
         Raises
         ------
-        InputError : this computer is in no network.
+        InputError : this computer has no network.
         """
         self.close()
         listener, host = _listener()
@@ -76,7 +76,7 @@ class PhoneDoor:
         self._show({"address": address, "code": code, "received": []})
 
     def close(self) -> None:
-        """Nobody gets in any more."""
+        """Stop listening."""
         if self._server is not None:
             asyncio.run_coroutine_threadsafe(self._close(), self._loop).result(10.0)
         self._show(None)
@@ -107,7 +107,7 @@ class PhoneDoor:
         return page_file(request.path_params["name"])
 
     async def upload(self, request: Request) -> Response:
-        """Take a photograph in."""
+        """Receive a photograph."""
         answer, found = await taken_in(request, self._room.sheet.uploads)
         if found is not None and self._shown is not None:
             if found.kind != "photograph":
@@ -119,7 +119,7 @@ class PhoneDoor:
         return answer
 
     async def progress(self, _request: Request) -> Response:
-        """Where the drawing stands."""
+        """Progress of the drawing."""
         drawing = self._room.screen.get("drawing")
         about = None if drawing is None else {key: drawing[key] for key in ("name", "state", "words", "ask")}
         rehearsal = self._room.screen.get("desk")["rehearsal"]
@@ -154,7 +154,7 @@ def _listener() -> tuple[socket.socket, str]:
 
 
 def _code(address: str) -> bytes:
-    """An address as a code to scan (ISO/IEC 18004), SVG."""
+    """An address as a QR code (ISO/IEC 18004), SVG."""
     import segno
 
     out = io.BytesIO()

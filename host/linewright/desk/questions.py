@@ -1,4 +1,4 @@
-"""`Questions` to whoever sits at the page, and `DeskNotes` of what has happened."""
+"""`Questions` to the user at the page, and `DeskNotes`, the list of messages."""
 
 from __future__ import annotations
 
@@ -14,15 +14,15 @@ if TYPE_CHECKING:
     from linewright.desk.screen import Screen
 
 GLANCE_S: Final = 0.2
-"""How often the machine is looked at while a person thinks: a pressed switch seems to be seen at once, and the board
-hears its host well within its limit of a second."""
+"""Polling interval while the user thinks: a pressed switch appears at once, and the link stays within its limit of a
+second."""
 
 NOTES_HIGH: Final = 50
 TEXT_HIGH: Final = 400
 
 
 class Questions:
-    """What is asked, oldest first; a thread waits for each answer."""
+    """Open questions, oldest first; a thread waits for each answer."""
 
     def __init__(self, screen: Screen) -> None:
         self._screen = screen
@@ -46,12 +46,12 @@ class Questions:
         Parameters
         ----------
         kind : ``yes``, ``done``, ``choose``, ``number`` or ``words``.
-        glance : called now and then; True: no answer is needed any more.
+        glance : called at intervals; True: no answer is needed any more.
         more : fields of the question; see docs/DESK.md.
 
         Returns
         -------
-        What was answered; None: none is needed.
+        The answer; None: `glance` returned True.
 
         Raises
         ------
@@ -80,11 +80,11 @@ class Questions:
                 self._show()
 
     def answer(self, name: str, value: object) -> None:
-        """Somebody has answered.
+        """Give the user's answer to a question.
 
         Raises
         ------
-        InputError : the question is not open, or that is no answer to it.
+        InputError : the question is not open, or the answer is invalid.
         """
         with self._changed:
             if name not in self._open or name in self._answers:
@@ -97,7 +97,7 @@ class Questions:
             self._changed.notify_all()
 
     def withdraw(self) -> None:
-        """Nobody will answer what is open."""
+        """Withdraw all open questions."""
         with self._changed:
             self._withdrawn += 1
             self._changed.notify_all()
@@ -107,7 +107,7 @@ class Questions:
 
 
 class DeskNotes:
-    """Messages, the newest last; any thread may add one."""
+    """Messages, the newest last; thread-safe."""
 
     def __init__(self, screen: Screen) -> None:
         self._screen = screen
@@ -117,7 +117,7 @@ class DeskNotes:
         screen.put("notes", [])
 
     def add(self, kind: str, text: str, hint: str = "") -> None:
-        """One more: ``note``, ``said``, ``caution`` or ``error``."""
+        """Add a message of kind ``note``, ``said``, ``caution`` or ``error``."""
         with self._lock:
             self._number += 1
             note = {"n": self._number, "kind": kind, "text": on_page(text), "hint": on_page(hint)}

@@ -1,4 +1,4 @@
-"""`Room`: a desk with its windows, and what each event of a page does."""
+"""`Room`: a desk with its windows; carries out the page's events."""
 
 from __future__ import annotations
 
@@ -24,21 +24,21 @@ if TYPE_CHECKING:
 
 
 class Phone(Protocol):
-    """A door for phones."""
+    """Access for phones."""
 
     def open(self) -> None:
-        """Let them in from now on."""
+        """Start listening."""
 
     def close(self) -> None:
-        """And not any more."""
+        """Stop listening."""
 
 
 class Room(Holdings):
-    """One desk, with who looks at it.
+    """One desk and the windows that show it.
 
     Attributes
     ----------
-    phone : the door for phones; None: they are not let in.
+    phone : access for phones; None: not allowed.
     """
 
     def __init__(self, folder: Path, target: Target) -> None:
@@ -50,14 +50,14 @@ class Room(Holdings):
         self._show_holder()
 
     def start(self) -> None:
-        """Begin."""
+        """Start the desk."""
         super().start()
         self._truing.start()
 
-    # Who looks on
+    # Windows
 
     def opened(self, asked: str | None) -> Window:
-        """A page has come. One that was here before keeps its name, and the machine if it had it."""
+        """A page has connected. One that reconnects keeps its name, and control of the machine if it had it."""
         with self._holder_lock:
             here = self.screen.names()
             name = asked if asked and asked not in here else _free_name({*here, self._holder or ""})
@@ -68,12 +68,12 @@ class Room(Holdings):
         return window
 
     def closed(self, window: Window) -> None:
-        """A page has gone. The machine stays its own until another one comes or takes over."""
+        """A page has disconnected. It keeps control of the machine until another one connects or takes over."""
         self.screen.closed(window)
         self._show_holder()
 
     def news(self, window: Window) -> dict[str, Any]:
-        """What is new for a page."""
+        """News for a page."""
         new = self.screen.taken(window)
         if "holder" in new:
             new["holder"] = {**new["holder"], "you": self._holder == window.name}
@@ -83,22 +83,22 @@ class Room(Holdings):
 
     def _show_holder(self) -> None:
         here = self._holder if self._holder in self.screen.names() else None
-        # Every window is told anew, since each is told something else.
+        # Every window gets its own value, so send it to all of them.
         self.screen.put("holder", {"window": here, "of": self._holder})
 
     # Events
 
     @staticmethod
     def is_urgent(name: str) -> bool:
-        """Whether an event must not wait for others: it makes the machine stand, or touches nothing that takes long."""
+        """Whether an event must not wait for others: it stops the machine, or needs no slow resource."""
         return name in events.ANYBODY or name in ("abandon", "stop", "answer", "pace", "carry_on", "pen_in")
 
     def handle(self, window: str, name: str, event: Any) -> dict[str, Any]:
-        """Carry out an event; returns what its answer says beside "ok".
+        """Carry out an event; returns the fields of its answer besides "ok".
 
         Raises
         ------
-        LinewrightError : it is refused, and nothing has changed.
+        LinewrightError : it is refused; nothing has changed.
         """
         if name not in events.ANYBODY and self._holder != window:
             raise InputError("another window has the desk", hint="take over, then try again")
@@ -128,7 +128,7 @@ class Room(Holdings):
             ask_pens=True,
             reads_tape=False,
         )
-        # Its own copy: what lies on the sheet may change while this is drawn.
+        # A copy, because the sheet may change during the drawing.
         shown_id = self.sheet.shelf.put(self.sheet.shelf.get(shown["geometry"]) or plan.geometry, "n")
         self.drawing.draw(Wanted(task, shown_id, now))
 
@@ -179,7 +179,7 @@ class Room(Holdings):
         self.stopping.set()
         self.machine.stop()
 
-    # Making it true
+    # Trial sheets and fits
 
     def _on_trial(self, event: events.TrialSheet) -> None:
         self._truing.make(event)
@@ -206,7 +206,7 @@ class Room(Holdings):
     def _on_bring_up(self, event: events.BringUp) -> None:
         self._ask_task("bring-up", "Bring-up", lambda met, at: first_day.bring_up(event, self, met, at))
 
-    # The machine by hand
+    # Manual control
 
     def _on_home(self, _event: events.Plain) -> None:
         from linewright.tasks import hand_moves
@@ -263,7 +263,7 @@ class Room(Holdings):
         self.notes.add("note", f"the pen is {height} at {event.us} us from now on{before}")
 
     def _ask_task(self, kind: str, busy: str, do: Callable[[Met, Target], object]) -> None:
-        """As `_ask`, for what is shown as a task: however it ends, the page is told so."""
+        """Like `_ask` for a wish shown as a task: its end, also by an error, is shown on the page."""
 
         def carry_out(met: Met, at: Target) -> None:
             self.show_task(kind, "")

@@ -1,4 +1,4 @@
-"""`Screen`: the one plain value that every window shows, and who looks at it."""
+"""`Screen`: the one plain value that all windows show, and the list of windows."""
 
 from __future__ import annotations
 
@@ -8,8 +8,8 @@ from typing import Any
 
 
 class Screen:
-    """Top-level keys, each replaced whole. A window is told which keys are new; what it is told is always the newest,
-    so a window that reads slowly misses what lay between and costs nothing.
+    """Top-level keys, each replaced as a whole. A window is notified which keys are new and always gets the latest
+    values, so a slow window skips intermediate values without queuing.
 
     `put` and `get` may be called from any thread.
     """
@@ -20,7 +20,7 @@ class Screen:
         self._windows: set[Window] = set()
 
     def put(self, key: str, value: Any) -> None:
-        """Show a value; nothing happens if it is shown already. It must not be changed afterwards."""
+        """Set a value; no effect if it is equal to the present one. It must not be modified afterwards."""
         with self._lock:
             if key in self._values and self._values[key] == value:
                 return
@@ -29,12 +29,12 @@ class Screen:
                 window.mark(key)
 
     def get(self, key: str) -> Any:
-        """What is shown; None: nothing yet."""
+        """The present value; None: not set."""
         with self._lock:
             return self._values.get(key)
 
     def opened(self, name: str) -> Window:
-        """A window that looks on from now on; everything is new to it."""
+        """Add a window; everything is new to it."""
         window = Window(name, asyncio.get_running_loop())
         with self._lock:
             window.dirty.update(self._values)
@@ -43,17 +43,17 @@ class Screen:
         return window
 
     def closed(self, window: Window) -> None:
-        """It has gone."""
+        """Remove a window."""
         with self._lock:
             self._windows.discard(window)
 
     def names(self) -> set[str]:
-        """Of the windows that look on."""
+        """Names of the open windows."""
         with self._lock:
             return {window.name for window in self._windows}
 
     def taken(self, window: Window) -> dict[str, Any]:
-        """What is new for a window."""
+        """Take a window's news."""
         with self._lock:
             new = {key: self._values[key] for key in window.dirty}
             window.dirty.clear()
@@ -61,12 +61,12 @@ class Screen:
 
 
 class Window:
-    """One page that looks on.
+    """One open page.
 
     Parameters
     ----------
-    name : identifies it as long as its page is open, also over a reload.
-    loop : where it is served.
+    name : identifies the page while it is open, also across a reload.
+    loop : event loop that serves it.
     """
 
     def __init__(self, name: str, loop: asyncio.AbstractEventLoop) -> None:
@@ -76,7 +76,7 @@ class Window:
         self._woken = asyncio.Event()
 
     def mark(self, key: str) -> None:
-        """A key is new for it; the screen's lock is held."""
+        """Mark a key as new; the caller holds the screen's lock."""
         if not self.dirty:
             self.wake()
         self.dirty.add(key)

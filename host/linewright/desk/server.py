@@ -1,4 +1,4 @@
-"""Serving the desk: the listener, its address, the browser, and a tidy end."""
+"""Serving the desk: listener, address, browser and shutdown."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ FOLDER: Final = "desk"
 LOCK: Final = "lock"
 
 SIGHT_S: Final = 1.5
-"""A browser that is open already asks for the page within a second."""
+"""A browser that is already open requests the page within a second."""
 
 
 @dataclass(frozen=True)
@@ -55,7 +55,7 @@ def serve(opening: Opening, ready: Callable[[str], None]) -> None:
 
     Parameters
     ----------
-    ready : is given the address, with its key, once it is listened on.
+    ready : called with the address and its key once the server listens.
 
     Raises
     ------
@@ -95,11 +95,11 @@ async def _run(opening: Opening, listener: socket.socket, room: Room, ready: Cal
 
 
 def _listener(listen: str) -> socket.socket:
-    """A socket that listens on this computer alone.
+    """A socket that listens on the loopback interface.
 
     Raises
     ------
-    InputError : it is another computer's address, or taken.
+    InputError : the address is not a loopback address, or is in use.
     """
     host, _, port = listen.rpartition(":")
     host = host.strip("[]") or "127.0.0.1"
@@ -124,7 +124,7 @@ def _listener(listen: str) -> socket.socket:
 
 
 async def _first_sight(room: Room, serving: asyncio.Task[None]) -> None:
-    """Wait until a page shows the sheet: what is started then would only keep it waiting."""
+    """Wait until a page shows the sheet, because work started earlier would delay it."""
     until_s = time.monotonic() + SIGHT_S
     while not room.screen.names() and not serving.done() and time.monotonic() < until_s:
         await asyncio.sleep(0.02)
@@ -132,7 +132,7 @@ async def _first_sight(room: Room, serving: asyncio.Task[None]) -> None:
 
 @contextlib.contextmanager
 def _only_one(folder: Path) -> Iterator[None]:
-    """Two desks would change one sheet."""
+    """Lock against a second desk, which would change the same sheet."""
     folder.mkdir(parents=True, exist_ok=True)
     folder.chmod(0o700)
     with (folder / LOCK).open("ab") as file:
@@ -145,8 +145,8 @@ def _only_one(folder: Path) -> Iterator[None]:
 
 @contextlib.contextmanager
 def _pointing_to(address: str) -> Iterator[Path]:
-    """A file of this user's that leads to an address: what a browser is started with is seen by everybody on this
-    computer, and the address holds the key.
+    """A private file that forwards to an address: a browser's command line is visible to all users of this computer,
+    and the address holds the key.
     """
     with tempfile.TemporaryDirectory(prefix="linewright-desk-") as folder:
         path = Path(folder) / "desk.html"

@@ -1,4 +1,4 @@
-"""`SheetDesk`: what lies on the sheet, its plan and its previews, as the page changes and sees them."""
+"""`SheetDesk`: the sheet with its plan and previews, for the page."""
 
 from __future__ import annotations
 
@@ -47,8 +47,8 @@ class SheetDesk:
 
     Parameters
     ----------
-    folder : where it is kept.
-    rig : of the machine that it lies on; see `lies_on`.
+    folder : of the sheet's files.
+    rig : of the machine that will draw; see `lies_on`.
     """
 
     def __init__(self, folder: Path, rig: Rig, screen: Screen, notes: DeskNotes, archive: Archive) -> None:
@@ -83,7 +83,7 @@ class SheetDesk:
         self._show_all()
 
     def start(self) -> None:
-        """Begin to make things."""
+        """Start the workers."""
         self._catalogue_wish = self._second.wish(CatalogueWish())
         self._replan()
         if not self.history.now.items:
@@ -96,7 +96,7 @@ class SheetDesk:
         self.history.close()
 
     def lies_on(self, rig: Rig) -> None:
-        """The sheet lies on another machine, or the rig file has changed."""
+        """Use another rig, or a changed one."""
         with self._lock:
             if rig != self._rig:
                 self._rig = rig
@@ -105,14 +105,14 @@ class SheetDesk:
 
     @property
     def sheet(self) -> Sheet:
-        """As it lies."""
+        """The present sheet of paper."""
         now = self.history.now
         return sheet_on(self._rig, now.sheet, margin_mm=now.margin_mm)
 
     # Events
 
     def handle(self, name: str, event: Any) -> dict[str, Any]:
-        """Carry out an event of `events.SHEET_EVENTS`; returns what its answer says beside "ok"."""
+        """Carry out an event of `events.SHEET_EVENTS`; returns the fields of its answer besides "ok"."""
         with self._lock:
             found: dict[str, Any] = getattr(self, f"_on_{name}")(event) or {}
             return found
@@ -145,7 +145,7 @@ class SheetDesk:
                 raise InputError("there are no words", hint="type some")
             item, what = Item(text=text, method="words" if event.sentence is not None else None), "words"
         room = room_on(self.sheet, self._rig)
-        # What is not laid out yet may lie anywhere.
+        # Items that are not laid out yet may cover any place.
         unknown = {"boxes_mm": [room]}
         boxes = [box for one in self.history.now.items for box in self._laid.get(one.id, unknown)["boxes_mm"]]
         new, name = edits.put(self.history.now, item, room, event.at_mm, event.width_mm, boxes)
@@ -249,12 +249,12 @@ class SheetDesk:
         said = value[1] if what == workers.MADE else f"{value.text}; {value.hint}" if value.hint else value.text
         self._screen.put("within", {"item": item.id, "time_s": time_s, "said": said})
         now = self.history.now
-        if item not in now.items:  # it has been changed or taken away meanwhile
+        if item not in now.items:  # changed or removed in the meantime
             return
         if what == workers.MADE:
             self._change(now.changed(replace(item, method=value[0])), f"make it about {wording.duration(time_s)}")
 
-    # What is shown
+    # State shown on the page
 
     def _show_all(self) -> None:
         self._screen.put("history", {"undo": self.history.undoes, "redo": self.history.redoes})
@@ -422,7 +422,7 @@ class SheetDesk:
             try:
                 item = now.item(self._previews["item"])
             except InputError:
-                self._to_preview = []  # it was taken away
+                self._to_preview = []  # it was removed
                 return
             self._preview_wish = self._second.wish(PreviewWish(now, self.history.folder, self._rig, item, method))
         self._screen.put("previews", self._previews)

@@ -1,4 +1,4 @@
-"""`TruingDesk`: trial sheets, what was measured on them, and what that makes of the rig file; tuning for a drawing."""
+"""`TruingDesk`: trial sheets, their measurements and the fits of the rig file; tuning for a drawing."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ FOLDER = "trials"
 
 
 class TruingDesk:
-    """The trial sheet on the desk, and the figures that come of it."""
+    """The trial sheet and the results of its measurements."""
 
     def __init__(self, room: Holdings, folder: Path) -> None:
         self._room = room
@@ -44,7 +44,7 @@ class TruingDesk:
         self._screen.put("trials", [])
 
     def start(self) -> None:
-        """Say which sheets there are."""
+        """Show which sheets exist."""
         self._beside(self._list)
 
     def _list(self) -> None:
@@ -57,12 +57,12 @@ class TruingDesk:
     # Events
 
     def make(self, event: events.TrialSheet) -> None:
-        """Design a sheet."""
+        """Make a trial sheet."""
         self._show({"name": event.name, "title": event.name, "state": "making", **_NOTHING})
         self._beside(lambda: self._make(event))
 
     def draw(self) -> None:
-        """Draw the sheet that was made; what only a person can know was confirmed."""
+        """Draw the trial sheet; the user's confirmations are checked by the caller."""
         from linewright.program import file as program_file
         from linewright.rig.rig import Rig
 
@@ -77,13 +77,13 @@ class TruingDesk:
         self._room.drawing.draw(Wanted(task, self._shown["geometry"], over=self._drawn))
 
     def close(self) -> None:
-        """It is not looked at any more; its files are kept."""
+        """Close the view; the sheet's files are kept."""
         self._made = None
         self._shown = None
         self._screen.put("trial", None)
 
     def fit(self, event: events.Fit) -> None:
-        """Work out what the measurements say."""
+        """Evaluate the measurements."""
         if self._made is None:
             raise InputError("there is no trial sheet", hint="make it, draw it, and measure it")
         photo = None if event.photo is None else self._room.sheet.uploads.get(event.photo).path
@@ -91,7 +91,7 @@ class TruingDesk:
         self._beside(lambda: self._fit(event, photo))
 
     def fit_undo(self) -> None:
-        """Take the newest fit of the rig file back."""
+        """Revert the newest fit of the rig file."""
         from linewright.tasks import fitting
 
         undone = fitting.undo(self._room.machine.target)
@@ -99,7 +99,7 @@ class TruingDesk:
         self._room.notes.add("said", f"the newest fit is taken back: {undone.entry.trial}")
 
     def tune(self, event: events.Tune) -> None:
-        """Look for the quickest way to move that does not wobble, by the drawing on the sheet."""
+        """Find the fastest motion limits that do not cause wobble, for the drawing on the sheet."""
         from linewright.planning.pipeline import Job
 
         plan = self._room.sheet.plan
@@ -109,14 +109,14 @@ class TruingDesk:
         job = Job(plan.program, plan.warnings)
         self._beside(lambda: self._tune(job, event), self._room.end_task)
 
-    # Beside the page
+    # In the background
 
     def _beside(self, do: Callable[[], None], failed: Callable[[dict[str, str]], None] | None = None) -> None:
-        """Run in one thread of its own, one after the other.
+        """Run jobs one after the other in a separate thread.
 
         Parameters
         ----------
-        failed : is told why it was not done; None: the trial sheet says so.
+        failed : called with the reason of a failure; None: shown with the trial sheet.
         """
 
         def work() -> None:
@@ -196,7 +196,7 @@ class TruingDesk:
         self._take(task, front)
 
     def _filled(self, trial: Trial, kit: Kit, event: events.Fit) -> Path:
-        """The sheet's form with what was typed in it, in a file beside it."""
+        """The sheet's form filled with the typed values, as a file beside it."""
         known = {entry.name for entry in trial.entries}
         unknown = sorted(set(event.answers) - known)
         if unknown:
@@ -270,7 +270,7 @@ _NOTHING: dict[str, Any] = {
 
 
 def _finding(finding: Finding) -> dict[str, Any]:
-    """What was found, for the page."""
+    """A finding as a page value."""
     return {
         "rows": [asdict(figure) for figure in finding.figures],
         "residuals": [asdict(residual) for residual in finding.residuals],

@@ -1,4 +1,4 @@
-"""`Uploads`: files that came from a page, bounded, named by what they hold, and looked at before they are believed."""
+"""`Uploads`: files from a page, limited in size, named by their content and checked before use."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from typing import Final
 from linewright.errors import InputError
 
 LOADING: Final = threading.Lock()
-"""Held by threads that load libraries for the first time: two at once may see each other's half loaded."""
+"""Held while loading libraries for the first time: two threads at once may see half-loaded modules."""
 
 FOLDER: Final = "uploads"
 
@@ -23,13 +23,13 @@ HIGH_BYTES: Final = 64_000_000
 """A photograph of 100 megapixels is half of that."""
 
 PIECE_S: Final = 15.0
-"""An upload from which nothing comes for so long is given up."""
+"""An upload is given up after this time without data."""
 
 WHOLE_S: Final = 120.0
-"""`HIGH_BYTES` over a wireless network take ten seconds; who takes longer holds the door open."""
+"""Time limit of an upload; `HIGH_BYTES` over a wireless network take ten seconds."""
 
 AT_ONCE: Final = 4
-"""Uploads that may be under way; more are refused at once."""
+"""Limit of simultaneous uploads; more are refused."""
 
 NAME_HIGH: Final = 80
 _ID: Final = re.compile(r"u-[0-9a-f]{16}")
@@ -38,11 +38,11 @@ _SUFFIXES: Final = {"JPEG": ".jpg", "PNG": ".png", "WEBP": ".webp", "TIFF": ".ti
 
 
 class TooLarge(InputError):
-    """More bytes than an upload may have."""
+    """The upload is larger than the limit."""
 
 
 class Unknown(InputError):
-    """No kind of picture that can be drawn."""
+    """The file is not of a supported kind."""
 
 
 @dataclass(frozen=True)
@@ -51,11 +51,11 @@ class Upload:
 
     Parameters
     ----------
-    id : says what it holds: the same file has the same.
-    path : where it lies.
+    id : hash of the content.
+    path : the stored file.
     kind : ``photograph``, ``drawing``, or ``rig`` for the description of a machine.
     format : such as JPEG or SVG.
-    name : as its owner calls it, for people.
+    name : original file name, for display.
     """
 
     id: str
@@ -66,16 +66,16 @@ class Upload:
 
     @property
     def inside(self) -> str:
-        """Its name in an arrangement, from the sheet's folder on."""
+        """Its name in an arrangement, relative to the sheet's folder."""
         return f"{FOLDER}/{self.path.name}"
 
 
 class Uploads:
-    """The files that pages have sent.
+    """All uploaded files.
 
     Parameters
     ----------
-    folder : of the sheet's file; the files lie in a folder of it.
+    folder : of the sheet's file; uploads are in a subfolder.
     """
 
     def __init__(self, folder: Path) -> None:
@@ -86,16 +86,16 @@ class Uploads:
         self._under_way = 0
 
     async def receive(self, name: str, pieces: AsyncIterator[bytes], length: int | None) -> Upload:
-        """Take a file in.
+        """Receive a file.
 
         Parameters
         ----------
-        name : as the page calls it; only shown.
-        length : as the sender states it; None: it does not.
+        name : original file name, for display only.
+        length : size stated by the sender; None: not stated.
 
         Raises
         ------
-        TooLarge, Unknown, InputError : it is refused, and nothing of it is left.
+        TooLarge, Unknown, InputError : it is refused; nothing is stored.
         """
         if length is not None and length > HIGH_BYTES:
             raise _too_large()
@@ -146,7 +146,7 @@ class Uploads:
 
         Raises
         ------
-        InputError : there is none.
+        InputError : unknown id.
         """
         if _ID.fullmatch(name):
             for path in self.folder.glob(f"{name}.*"):
@@ -155,7 +155,7 @@ class Uploads:
         raise InputError("there is no such file here", hint="send it again")
 
     def of_source(self, source: str | None) -> Upload | None:
-        """The file that an item of the arrangement names; None: it is no upload."""
+        """The upload that an item of the arrangement uses; None: it does not use one."""
         path = self.folder.parent / (source or "")
         if source and path.parent == self.folder and _ID.fullmatch(path.stem) and path.exists():
             return self._of(path)
@@ -186,21 +186,21 @@ def _too_large() -> TooLarge:
 
 
 def _plain_name(name: str) -> str:
-    """The last part of a name, without what no file name holds."""
+    """The last part of a path, without characters that file names cannot have."""
     last = re.split(r"[/\\]", name)[-1]
     return "".join(sign for sign in last if sign.isprintable()).strip()[:NAME_HIGH]
 
 
 def told(path: Path, name: str = "") -> tuple[str, str, str]:
-    """Kind, format and suffix of a file, by how it begins; its readers judge the rest.
+    """Kind, format and suffix of a file, from its first bytes; the readers check the rest.
 
     Parameters
     ----------
-    name : as its owner calls it; only a DXF, since some begin with a comment, and a rig file are told by that.
+    name : original file name; used to recognise only rig files, and DXF files because some begin with a comment.
 
     Raises
     ------
-    Unknown : it begins like nothing that can be drawn.
+    Unknown : the format is not recognised.
     """
     with LOADING:
         from linewright.sources.drawing_files import HEAD_BYTES
@@ -230,7 +230,7 @@ def told(path: Path, name: str = "") -> tuple[str, str, str]:
 
 
 def _form(head: bytes) -> str:
-    """Of a photograph, by its first bytes."""
+    """Format of a photograph, from its first bytes."""
     known = (
         (b"\xff\xd8", "JPEG"),
         (b"\x89PNG", "PNG"),

@@ -1,4 +1,4 @@
-"""`Worker`: a process that makes one thing at a time for the desk; the newest wish wins."""
+"""`Worker`: a process that does one job at a time for the desk; a newer wish replaces the current one."""
 
 from __future__ import annotations
 
@@ -24,22 +24,21 @@ if TYPE_CHECKING:
     from linewright.tasks.laying_out import KeptPictures
 
 PATIENCE_S: Final = 1.0
-"""What nobody wants any more is asked to end; after so long its process is ended. Most work asks many times a
-second."""
+"""An obsolete job is asked to end; after this time its process is killed. Most jobs check many times a second."""
 
 PROGRESS, PART, MADE, REFUSED, GIVEN_UP = "progress", "part", "made", "refused", "given up"
-"""What a worker says of the thing that it makes."""
+"""Kinds of messages from a worker."""
 
 Hear = Callable[[int, str, Any], None]
-"""Called with the number of the wish, what is said, and what goes with it, from a thread of the worker's."""
+"""Called with the number of the wish, the kind of message, and its value, from a thread of the worker."""
 
 
 class Worker:
-    """One process, started when the first wish comes, and again after it had to be ended.
+    """One process, started at the first wish, and restarted if it had to be killed.
 
     Parameters
     ----------
-    hear : told of the newest wish alone.
+    hear : called for the newest wish only.
     """
 
     def __init__(self, hear: Hear) -> None:
@@ -54,7 +53,7 @@ class Worker:
         self._closed = False
 
     def wish(self, wish: WorkerWish) -> int:
-        """Make this instead of whatever was wished before; returns its number."""
+        """Start a job instead of any earlier one; returns its number."""
         with self._lock:
             number = self.forget()
             self._next = (number, wish)
@@ -62,7 +61,7 @@ class Worker:
             return number
 
     def forget(self) -> int:
-        """Nobody wants what is being made."""
+        """Cancel the current job."""
         with self._lock:
             number = self._newest.value + 1
             self._newest.value = number
@@ -84,7 +83,7 @@ class Worker:
             return
         link = self._start()
         (self._busy, wish), self._next = self._next, None
-        with contextlib.suppress(OSError):  # it has died: the listener notices
+        with contextlib.suppress(OSError):  # the process has died; the listener notices
             link.send((self._busy, wish))
 
     def _start(self) -> Connection:
@@ -116,7 +115,7 @@ class Worker:
                 self._hear(number, what, value)
 
     def _died(self, link: Connection) -> None:
-        """The process is gone: ended as stale, or by the system because memory ran out."""
+        """The process has ended: killed because its job was obsolete, or by the system because memory ran out."""
         with self._lock:
             if self._link is not link:
                 return
@@ -167,10 +166,10 @@ class _WorkerBench:
 
 
 def _work(link: Connection, newest: Synchronized[int]) -> None:
-    """The worker's process: until the desk has gone."""
+    """Main loop of the worker process, until the desk ends."""
     signals.ignore(signals.INTERRUPT)  # Ctrl-C is for the desk, which ends its workers
     if hasattr(os, "nice"):
-        os.nice(2)  # the machine's link comes first
+        os.nice(2)  # the machine's link has priority
     from linewright.tasks.laying_out import KeptPictures
 
     table = _WorkerBench(link, newest, KeptPictures())
