@@ -230,7 +230,9 @@ def test_settings_are_rounded_in_favour_of_what_was_planned_and_by_little() -> N
     chance = random.Random(2)
     for _ in range(300):
         rates = chance.randrange(1, messages.RATE + 1), chance.randrange(1, messages.RATE + 1)
-        accel, jump = chance.randrange(1, 4_000_001), chance.randrange(1, 2 * messages.RATE + 1)
+        # The first of these is 65 536 eighths, of which 2^31 is a multiple.
+        accel = chance.choice([524_272, chance.randrange(1, 4_000_001)])
+        jump = chance.randrange(1, 2 * messages.RATE + 1)
         it = guard.Guard(Port(), 0)
         it.configure(False, (0, 1, 0, 1), *rates, accel, jump, 1000, 2000)
         cells = it.limits

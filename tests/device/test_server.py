@@ -596,10 +596,13 @@ def test_a_port_that_takes_a_few_bytes_at_a_time_loses_none(rig, piece):
     rig.server.transmit(rig.port.us + 1000)
     assert rig.server.sleep_us(rig.port.us, 5000) == 1000
     assert rig.server.sleep_us(rig.port.us, 300) == 300
+    behind = bytes([0xA5]) * 100
+    rig.server.endpoint.wire[64:164] = behind
     while len(rig.port.from_board) < len(whole.port.from_board):
         rig.port.takes = piece
         rig.server.transmit(rig.port.us + 1000)
     assert rig.port.from_board == whole.port.from_board
+    assert rig.server.endpoint.wire[64:164] == behind, "no more is moved than the rest of a frame"
     rig.port.takes = 1 << 20
     rig.server.transmit(rig.port.us + 1000)
     assert rig.server.sleep_us(rig.port.us + 1000, 5000) != 1000
