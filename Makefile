@@ -12,6 +12,8 @@ FAST   := -m "not slow"
 BOUND  := -o faulthandler_timeout=400 -o faulthandler_exit_on_timeout=true
 # One worker for each core; WORKERS=0 keeps everything in one process, which debuggers want.
 WORKERS ?= auto
+# Compiled modules are kept, whatever the shell says: else every process compiles the test tools anew.
+unexport PYTHONDONTWRITEBYTECODE
 
 .PHONY: help demo desk test test-all test-emulated test-qemu mutants lint types bench micropython chromium wheel lock clean distclean
 .DELETE_ON_ERROR:

@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, settings
 # code.  `make test-all` takes more of them ("more"); `pytest --hypothesis-profile=wide` looks further, with fresh
 # examples each time.
 settings.register_profile(
-    "same", derandomize=True, deadline=None, max_examples=60, suppress_health_check=[HealthCheck.too_slow]
+    "same", derandomize=True, deadline=None, max_examples=40, suppress_health_check=[HealthCheck.too_slow]
 )
 settings.register_profile(
     "more", derandomize=True, deadline=None, max_examples=200, suppress_health_check=[HealthCheck.too_slow]

@@ -6,7 +6,7 @@ import math
 from array import array
 
 import numpy as np
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from device.checked_integers import Checked, CheckedCells
@@ -31,7 +31,6 @@ def play(state, words, budget_ticks=1 << 29, room=None):
     return np.array([(w >> 4) + OVERHEAD for w in played]), np.array([w & 15 for w in played])
 
 
-@settings(max_examples=150, deadline=None)
 @given(displacements, displacements, speeds, speeds, st.integers(1, 200))
 def test_a_planned_ramp_takes_exactly_the_predicted_ticks_and_steps(da, db, v0, v1, room):
     """Any playable ramp: the steps are exact and the sum of the word periods is the host's prediction."""
@@ -56,7 +55,6 @@ def test_a_planned_ramp_takes_exactly_the_predicted_ticks_and_steps(da, db, v0, 
     assert kernel.speed(state) == v1
 
 
-@settings(max_examples=300, deadline=None)
 @given(st.floats(0, 4.2), st.floats(0, 1), st.booleans(), st.floats(5, 40_000), st.floats(500, 500_000), st.booleans())
 def test_ramp_duration_is_within_a_thousandth_of_the_closed_form(size, slope, swap, v_slow, accel, slowing):
     """5..40 000 steps/s, 500..500 000 steps/s^2: t = 2 d / (v0 + v1), tick rounding apart (one tick)."""
@@ -74,7 +72,6 @@ def test_ramp_duration_is_within_a_thousandth_of_the_closed_form(size, slope, sw
     assert abs(ticks - closed_form) <= 1e-3 * closed_form + 1
 
 
-@settings(max_examples=60, deadline=None)
 @given(st.integers(20, 2000), st.floats(0, 1), st.integers(0, 30_000), st.integers(200, 30_000))
 def test_steps_inside_a_ramp_follow_the_square_root_law(n, slope, v0, v1):
     """Every dominant step lies within a twentieth of a step interval of t(k) = 2k / (f0 + sqrt(f0^2 + 2 a k))."""
@@ -97,7 +94,6 @@ def test_steps_inside_a_ramp_follow_the_square_root_law(n, slope, v0, v1):
     assert abs(periods[-1] - (exact[-1] - exact[-2])) <= 0.02 * interval[-1] + 1.5
 
 
-@settings(max_examples=60, deadline=None)
 @given(st.lists(st.tuples(displacements, displacements, speeds), min_size=1, max_size=4), st.data())
 def test_no_intermediate_value_leaves_32_bits(ramps, data):
     """Any ramps, paces and look-aheads: viper's silent 32-bit wrap never happens (nor negative division or indices)."""
@@ -124,7 +120,6 @@ def check_acceleration(step_times_s: np.ndarray, accel: float) -> None:
         assert np.all(second <= 1.05 * accel * h * h + 4), (h, second.max(), accel * h * h)
 
 
-@settings(max_examples=60, deadline=None)
 @given(
     st.integers(2000, 30_000),
     st.integers(20_000, 400_000),
@@ -165,7 +160,6 @@ def test_changes_of_pace_keep_the_acceleration(speed, accel, changes):
     check_acceleration(step_times, accel)
 
 
-@settings(max_examples=60, deadline=None)
 @given(st.integers(1000, 30_000), st.integers(10_000, 400_000), st.integers(100, 4000))
 def test_without_more_data_the_pen_stops_in_time(speed, accel, n):
     """Running out of data is a smooth stop before the end of what is known, and the motion goes on when more comes."""

@@ -107,14 +107,29 @@ RIGS = {
 }
 
 
-@pytest.mark.parametrize("name", RIGS)
-def test_what_the_host_plans_passes(name: str) -> None:
+def check_the_plan_passes(drawing: Drawing, name: str) -> None:
     rig = Rig.default().changed(RIGS[name])
-    settings = board_settings(rig)
+    program = motion.plan(drawing, rig)
+    entries = entries_of(program)
+    assert admit(guarded(board_settings(rig), program.start_steps), entries) == (len(entries), 0)
+
+
+@pytest.mark.parametrize("name", [name for name in RIGS if name != "for the tip"])
+def test_what_the_host_plans_passes(name: str) -> None:
     for seed in (1, 2):
-        program = motion.plan(crowd(seed), rig)
-        entries = entries_of(program)
-        assert admit(guarded(settings, program.start_steps), entries) == (len(entries), 0)
+        check_the_plan_passes(crowd(seed), name)
+
+
+def test_what_is_planned_for_the_tip_passes() -> None:
+    """A zigzag, tiny steps and sharp reversals: planning all of the crowd for the tip takes some ten seconds."""
+    strokes = list(crowd(1))
+    check_the_plan_passes(Drawing.from_strokes([strokes[4][:12], strokes[5][:100], strokes[7]]), "for the tip")
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", [1, 2])
+def test_a_crowd_planned_for_the_tip_passes(seed: int) -> None:
+    check_the_plan_passes(crowd(seed), "for the tip")
 
 
 DEFAULT = board_settings(Rig.default())

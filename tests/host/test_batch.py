@@ -204,13 +204,13 @@ def test_ctrl_c_leaves_nothing_behind(monkeypatch):
     children = _children(process.pid)
     assert children
     process.send_signal(signal.SIGINT)
-    out, errors = process.communicate(timeout=30)
+    out, errors = process.communicate(timeout=60)
     assert process.returncode == 130
     assert out == ""
     assert errors.splitlines()[0].startswith("machine: ")
     assert errors.count("\n") == 2
     assert "stopped" in errors
-    until = time.monotonic() + 30  # what keeps books on shared memory leaves a little later than the command
+    until = time.monotonic() + 60  # what keeps books on shared memory leaves a little later than the command
     while any(map(_alive, children)):
         assert time.monotonic() < until
         time.sleep(0.05)

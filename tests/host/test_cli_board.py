@@ -49,7 +49,7 @@ def lasting():
     yield start
     for process in started:
         process.send_signal(signal.SIGTERM)
-        process.wait(20)
+        process.wait(60)
         process.stdout.close()
 
 

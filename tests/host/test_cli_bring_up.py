@@ -191,7 +191,7 @@ def test_a_rig_that_goes_away_in_mid_dialogue_is_said(lasting_rig):
     )
     assert any("Ready?" in line for line in bring_up.stdout)
     process.terminate()
-    process.wait(20)
+    process.wait(60)
     out, errors = bring_up.communicate("\n", timeout=60)
     assert bring_up.returncode == 3
     assert "switch the motor supply off" in out
@@ -203,7 +203,7 @@ def lasting_rig():
     process = subprocess.Popen([sys.executable, "-m", "linewright.virtual"], stdout=subprocess.PIPE, text=True)
     yield process, process.stdout.readline().strip().removeprefix("listening on ")
     process.terminate()
-    process.wait(20)
+    process.wait(60)
     process.stdout.close()
 
 

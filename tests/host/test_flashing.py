@@ -284,7 +284,7 @@ def test_a_board_that_keeps_its_code_is_started_again(board, error):
     it = board(on_start=lambda fd, quit_fd: started.set())
     with pytest.raises(type(error)), Prompt(it.path):
         raise error
-    assert started.wait(5)
+    assert started.wait(60)
 
 
 def test_a_board_that_fills_up_on_the_way_gets_its_room_back(board, monkeypatch):
@@ -465,7 +465,7 @@ def greeter():
 
     yield until_it_ends
     rig.terminate()
-    rig.wait(20)
+    rig.wait(60)
     rig.stdout.close()
 
 
@@ -611,4 +611,4 @@ def test_flash_stopped_with_ctrl_c_leaves_the_board_running(board, monkeypatch, 
     said = json.loads(capsys.readouterr().out)
     assert "runs what it had" in said["error"]
     assert "takes up where it was" in said["hint"]
-    assert started.wait(5)
+    assert started.wait(60)

@@ -11,7 +11,7 @@ import matplotlib
 import numpy as np
 import pytest
 from HersheyFonts import HersheyFonts
-from hypothesis import example, given, settings
+from hypothesis import example, given
 from hypothesis import strategies as st
 from matplotlib.font_manager import FontProperties
 from matplotlib.textpath import TextPath
@@ -156,7 +156,6 @@ def test_the_ink_stays_in_its_room(face, text):
 words = st.text(st.sampled_from("abcdefghijklmnopqrstuvwxyzÄÖÜéñ ,.!?-\n"), min_size=1, max_size=120).filter(str.strip)
 
 
-@settings(max_examples=60)
 @example("j", "left", "running")
 @example("-", "centre", "plain")
 @given(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from host.motion_cases import broken_limits, drawings
@@ -45,7 +45,6 @@ def servo_when_moving(program: Program) -> np.ndarray:
     return np.where(last >= 0, program.servo_us[np.maximum(last, 0)], 0)
 
 
-@settings(max_examples=60, deadline=None)
 @given(drawings(), st.sampled_from(sorted(RIGS)))
 def test_the_pen_is_never_told_to_touch_the_paper_on_a_way(drawing, name):
     machine = rig(name)
@@ -60,7 +59,6 @@ def test_the_pen_is_never_told_to_touch_the_paper_on_a_way(drawing, name):
     assert np.all(np.abs(drawn - machine.pen.up_us) > clear)
 
 
-@settings(max_examples=60, deadline=None)
 @given(drawings(), st.sampled_from(sorted(RIGS)))
 def test_every_move_of_the_servo_has_its_time(drawing, name):
     """From the stroke to the way near_ms; all the way up before it comes down again, and near the paper on arrival."""

@@ -42,7 +42,6 @@ def smooth_rig(name: str) -> Rig:
     return Rig.default().changed(SMOOTH[name])
 
 
-@settings(max_examples=60, deadline=None)
 @given(drawings(), st.sampled_from(sorted(SMOOTH)))
 def test_no_smooth_ramp_exceeds_any_limit_and_nothing_is_lost(drawing, name):
     machine = smooth_rig(name)
@@ -90,7 +89,6 @@ def test_the_boards_pulses_keep_every_limit_and_the_predicted_time(name, path):
         assert results[check].broken == 0, str(results[check].worst)
 
 
-@settings(max_examples=60, deadline=None)
 @given(drawings(), st.sampled_from(sorted(SMOOTH)))
 def test_the_smooth_speed_keeps_every_corners_limit(drawing, name):
     """What the proof at the top of the module says, for every vertex of any path."""

@@ -156,7 +156,7 @@ def saved(program, tmp_path_factory) -> bytes:
     return path.read_bytes()
 
 
-@settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.data())
 def test_any_damage_is_refused_or_harmless(saved, program, tmp_path, data):
     # Any byte of the file changed, or any tail missing: a ProgramError, or the very same program (there are bytes that

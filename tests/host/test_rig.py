@@ -10,7 +10,7 @@ import jsonschema
 import numpy as np
 import pytest
 import tomlkit
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from linewire import messages
@@ -285,7 +285,6 @@ def test_a_large_file_is_not_read_to_its_end(tmp_path):
         Rig.load(tmp_path / "rig.toml")
 
 
-@settings(max_examples=200, deadline=None)
 @given(st.text(max_size=200) | st.binary(max_size=200).map(lambda b: b.decode("latin-1")))
 def test_any_text_is_a_rig_or_a_rig_error(text):
     """Any text at all yields a rig or a RigError, never another exception."""
@@ -296,7 +295,6 @@ def test_any_text_is_a_rig_or_a_rig_error(text):
 _KEYS = [p for p in find_places(DEFAULT) if p and p[-1] not in ("x", "y", "a", "b")]
 
 
-@settings(max_examples=200, deadline=None)
 @given(
     st.dictionaries(
         st.sampled_from([".".join(p) for p in _KEYS]),

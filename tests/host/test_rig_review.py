@@ -11,7 +11,7 @@ from types import SimpleNamespace
 from typing import get_args
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from linewire import messages
@@ -111,7 +111,6 @@ def test_the_figures_of_supplies_and_masses_change_no_fingerprint():
 
 
 @given(volts=st.floats(5.0, 80.0), kind=st.sampled_from(["divider", "optocoupler"]))
-@settings(max_examples=60)
 def test_what_senses_the_motors_power_reads_it_and_spares_the_input(volts, kind):
     """Reckoned here anew: a divider of 5 % resistors, an optocoupler's diode at 1.2 V (data sheets, from memory)."""
     rig = REAL.changed({**SENSED, "supply.power_sense": kind, "supply.motor_v": volts})
@@ -156,7 +155,6 @@ def test_no_motor_supply_of_a_voltage_beyond_this_check_is_called_good(volts):
     assert not any(said.startswith("motor supply") for said in found(rig, "good"))
 
 
-@settings(max_examples=200, deadline=None)
 @given(
     st.floats(0.05, 20.0),
     st.none() | st.floats(0.1, 100.0),
@@ -194,7 +192,6 @@ def test_nothing_electrical_is_called_good_that_is_not(current, supply_a, stall,
         assert 5.0 * thinnest >= behind - 1e-6, (kind, thinnest, behind)
 
 
-@settings(max_examples=200, deadline=None)
 @given(
     st.floats(0.05, 20.0),
     st.floats(0.05, 20.0),

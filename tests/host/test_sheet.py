@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from host.zoo import DAMAGED, SOUND, drawings
@@ -267,7 +267,6 @@ def test_the_reach_cuts_what_the_sheet_would_hold():
     assert out.cut.length_mm > 0
 
 
-@settings(max_examples=200, deadline=None)
 @given(drawings(), st.floats(1, 900), st.floats(1, 400), st.floats(0, 100), st.sampled_from(["A2", "A4", "A6"]))
 def test_what_is_fitted_into_the_room_is_not_cut_by_the_reach(drawing, x_mm, y_mm, offset_mm, name):
     """Of a drawing fitted into what sheet and reach allow together nothing is lost, not by a rounding error either."""
@@ -292,7 +291,6 @@ def test_the_largest_standard_sheet_that_a_rig_holds():
     assert largest_named(rig.changed({"axis.x.travel_mm": 60.0, "axis.y.travel_mm": 60.0})) is None
 
 
-@settings(max_examples=200, deadline=None)
 @given(
     drawings(),
     st.tuples(st.floats(0, 500), st.floats(0, 500)) | st.none(),
@@ -313,7 +311,6 @@ def test_nothing_is_ever_outside(drawing, size, fit, turn, align, count, margin)
     assert np.isfinite(machine.points_mm).all()
 
 
-@settings(max_examples=300, deadline=None)
 @given(drawings(pens=1))
 def test_cutting_agrees_with_a_geometry_library(drawing):
     """Ink inside the box has the length that shapely's intersection finds, save what runs along the rim."""
@@ -326,7 +323,6 @@ def test_cutting_agrees_with_a_geometry_library(drawing):
     assert out.cut.length_mm + float(out.stroke_lengths_mm().sum()) == pytest.approx(total, rel=1e-9, abs=1e-9)
 
 
-@settings(max_examples=100, deadline=None)
 @given(drawings(low_mm=0, high_mm=200))
 def test_what_lies_inside_stays_bit_for_bit(drawing):
     """A box that holds everything changes nothing but the doubled points of dots."""

@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from shapely import LineString, MultiPoint, hausdorff_distance
 
@@ -46,7 +46,6 @@ def deviation(kind: int, row: np.ndarray, tolerance_mm: float) -> float:
     return max(MultiPoint(curve(kind, row)).geoms, key=line.distance).distance(line) if len(chords) else math.inf
 
 
-@settings(max_examples=60, deadline=None)
 @given(st.tuples(point, point, point, point), matrix, st.sampled_from([0.02, 0.2, 2.0]))
 def test_no_point_of_a_cubic_is_farther_from_its_chords_than_the_tolerance(controls, m, tolerance) -> None:
     row = np.array(controls).ravel()
@@ -54,7 +53,6 @@ def test_no_point_of_a_cubic_is_farther_from_its_chords_than_the_tolerance(contr
     assert deviation(CUBIC, mapped, tolerance) <= tolerance * (1.0 + 1e-9) + 1e-9
 
 
-@settings(max_examples=60, deadline=None)
 @given(
     st.tuples(point, st.tuples(st.floats(0.001, 200.0), st.floats(0.001, 200.0)), st.floats(-360.0, 360.0)),
     st.booleans(),
@@ -72,7 +70,6 @@ def test_no_point_of_an_arc_is_farther_from_its_chords_than_the_tolerance(arc, l
     assert deviation(ARC, mapped, tolerance) <= tolerance * (1.0 + 1e-9) + 1e-8
 
 
-@settings(max_examples=60, deadline=None)
 @given(
     point,
     st.tuples(st.floats(0.01, 200.0), st.floats(0.01, 200.0)),

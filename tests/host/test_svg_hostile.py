@@ -10,7 +10,7 @@ from typing import Any
 from xml.etree.ElementTree import Element
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from linewright.errors import SourceError
@@ -282,7 +282,6 @@ def path_data(draw: st.DrawFn) -> str:
     return "".join(out)
 
 
-@settings(max_examples=200, deadline=None)
 @given(path_data())
 def test_segments_are_counted_before_they_are_read(data: str) -> None:
     """Never more than there are, and only those missed that the counting leaves out."""
@@ -354,7 +353,6 @@ snippets = st.sampled_from([
 ])  # fmt: skip
 
 
-@settings(max_examples=300, deadline=None)
 @given(st.lists(snippets, max_size=25))
 def test_any_file_yields_strokes_or_a_source_error(parts: list[str]) -> None:
     """Never another exception, whatever the bytes."""

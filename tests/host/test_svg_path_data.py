@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from linewright.sources.painting.segments import ARC, CUBIC, LINE, Segments
@@ -144,7 +144,6 @@ def test_stops_early_when_there_are_too_many() -> None:
 number = st.floats(-1e4, 1e4, allow_nan=False).map(lambda v: round(v, 3))
 
 
-@settings(max_examples=100, deadline=None)
 @given(
     st.lists(st.tuples(st.sampled_from("LlHhVvCcSsQqTtAaMmZz"), st.lists(number, min_size=7, max_size=7)), max_size=12)
 )
@@ -177,7 +176,6 @@ def _arc_point(row: np.ndarray, t: float) -> np.ndarray:
     return row[0:2] + row[2:4] * math.cos(t) + row[4:6] * math.sin(t)
 
 
-@settings(max_examples=200, deadline=None)
 @given(st.text(alphabet="MmLlCcAaZz0159.,-+eE \n", max_size=40))
 def test_any_text_yields_segments_or_a_named_error(data: str) -> None:
     segments, problem = parse(data)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from linewright.drawing.strokes import Drawing, Pen
@@ -24,7 +24,6 @@ stroke = st.lists(st.tuples(micrometres, micrometres), min_size=1, max_size=8).m
 )
 
 
-@settings(max_examples=50, deadline=None)
 @given(st.lists(st.tuples(stroke, st.integers(0, 2)), min_size=1, max_size=10))
 def test_what_is_written_reads_back_the_same(tmp_path_factory, chosen) -> None:
     drawing = Drawing.from_strokes([np.array(s) / 1000.0 for s, _ in chosen], [p for _, p in chosen], PENS)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 
 from host.zoo import SOUND, TWO_PENS, drawings
 from linewright.drawing.strokes import Drawing
@@ -72,7 +72,6 @@ def test_the_zoo(name):
         assert len(dedupe(out, tolerance_mm=tolerance)) == len(out)
 
 
-@settings(max_examples=200)
 @given(drawings(most_strokes=8))
 def test_every_dropped_stroke_has_a_twin_that_stays(drawing):
     """Drawing everything twice more, the second time backwards, leaves what one drawing leaves."""
@@ -86,7 +85,6 @@ def test_every_dropped_stroke_has_a_twin_that_stays(drawing):
     assert np.array_equal(once.pen, all_of_it.pen)
 
 
-@settings(max_examples=100)
 @given(drawings())
 def test_what_is_dropped_lies_within_the_tolerance_of_what_stays(drawing):
     """Every vertex that went lies within the tolerance of one of the same pen that stayed."""

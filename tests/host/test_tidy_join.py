@@ -138,7 +138,7 @@ def test_the_zoo(name):
         assert set(map(tuple, out.points_mm.tolist())) == set(map(tuple, once.points_mm.tolist()))
 
 
-@settings(max_examples=150)
+@settings(max_examples=80)
 @given(drawings(), st.sampled_from([0.0, 0.05, 20.0]))
 def test_ink_pens_and_points_stay(drawing, tolerance):
     """No point is lost or moved, no pen changes, and added ink is at most one gap of the tolerance per join."""

@@ -12,7 +12,7 @@ import elkai
 import numpy as np
 import pytest
 import ruckig
-from hypothesis import given, settings
+from hypothesis import given
 
 from host.zoo import SOUND, TWO_PENS, drawings
 from linewright.drawing.strokes import Drawing
@@ -254,7 +254,6 @@ def test_the_zoo(name):
     assert bag(order(drawing)) == bag(drawing)
 
 
-@settings(max_examples=80)
 @given(drawings())
 def test_order_is_a_permutation_with_reversals(drawing):
     """Every stroke is drawn once, whole, forwards or backwards, closed ones from any vertex, with its own pen, and no

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from host.zoo import SOUND, TWO_PENS, drawings
@@ -105,7 +105,6 @@ def test_the_zoo(name):
     assert ink_mm(out) <= ink_mm(drawing) * (1 + 1e-12)
 
 
-@settings(max_examples=100)
 @given(drawings(), st.sampled_from([0.01, 1.0, 10.0]))
 def test_what_goes_lies_within_the_tolerance_of_what_stays(drawing, tolerance):
     """All ink lies within the tolerance of ink of its pen that stays, and nothing new is drawn."""

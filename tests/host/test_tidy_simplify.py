@@ -8,7 +8,7 @@ import math
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from host.zoo import SOUND, drawings
@@ -66,7 +66,6 @@ def test_the_zoo(name):
         assert np.array_equal(before[-1], after[-1])
 
 
-@settings(max_examples=200)
 @given(drawings(), st.sampled_from([0.01, 1.0, 20.0]))
 def test_no_ink_moves_further_than_the_tolerance(drawing, tolerance):
     """Each stroke and what becomes of it lie within the tolerance of each other, ends stay, closed stays closed."""

@@ -7,7 +7,7 @@ import math
 import networkx
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from host.zoo import SOUND, drawings
@@ -205,7 +205,6 @@ def test_the_zoo(name, redraw_mm):
     cut_at_touches(drawing, tolerance_mm=0.01)
 
 
-@settings(max_examples=200)
 @given(drawings())
 def test_every_segment_is_drawn_once_in_the_least_number_of_trails(drawing):
     """Trails draw every segment as often as before, with its pen, and are as few as Euler says."""
@@ -216,7 +215,6 @@ def test_every_segment_is_drawn_once_in_the_least_number_of_trails(drawing):
     assert len(out) == least_trails(graph_of(drawing)) + dots
 
 
-@settings(max_examples=100)
 @given(drawings(), st.sampled_from([10.0, 60.0, 1000.0]))
 def test_redrawing_never_takes_more_trails_and_draws_nothing_new(drawing, redraw_mm):
     """With redrawing there are no more trails, of the same segments, and none is drawn more than once again."""

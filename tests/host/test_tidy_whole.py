@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from host.zoo import DAMAGED, SOUND, drawings
@@ -67,14 +67,12 @@ def test_damage_is_refused_with_the_stroke(name):
         tidy(DAMAGED[name])
 
 
-@settings(max_examples=60)
 @given(drawings(most_strokes=8), st.sampled_from([0.0, 0.05, 3.0, 25.0]), st.sampled_from([0.0, 0.05, 2.0]))
 def test_ink_is_preserved_within_the_tolerance(drawing, tolerance, hidden):
     """No ink moves, appears or goes further than the tolerance from ink of the same pen."""
     check(drawing, tolerance, hidden)
 
 
-@settings(max_examples=50)
 @given(drawings())
 def test_the_same_input_gives_the_same_output(drawing):
     """Tidying is deterministic, bit for bit."""

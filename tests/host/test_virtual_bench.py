@@ -158,4 +158,4 @@ def test_hands_and_eyes_beside_a_rig_in_a_process_of_its_own():
 
 def wait_for(session, true_of_flags):
     """The board looks at its switches ten times a second when it is at rest."""
-    return any(true_of_flags(session.fresh_report()["flags"]) or time.sleep(0.05) for _ in range(100))
+    return any(true_of_flags(session.fresh_report()["flags"]) or time.sleep(0.05) for _ in range(1000))

@@ -22,7 +22,7 @@ from linewright.simulation.tape import TapeReader
 from linewright.virtual.launcher import RigOptions, RigProcess
 from linewright.virtual.pipe import find_micropython, package_paths
 
-ENDS_S = 20  # a generous limit, so that a loaded machine passes; nothing waits for it when all is well
+ENDS_S = 60  # a generous limit, so that a loaded machine passes; nothing waits for it when all is well
 
 
 def environment():
@@ -256,7 +256,9 @@ def test_a_rig_ends_with_the_process_that_started_it(tmp_path):
         "print(rig.process_id, rig._folder, flush=True)\n"
         "os.kill(os.getpid(), signal.SIGKILL)\n"
     )
-    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, env=environment())
+    done = subprocess.run(
+        [sys.executable, "-c", script], capture_output=True, text=True, env=environment(), timeout=ENDS_S
+    )
     assert done.returncode == -signal.SIGKILL, done.stderr
     process, folder = done.stdout.split()
     assert gone(int(process))

@@ -98,10 +98,11 @@ def changed_text(
     text = text.removeprefix(mark)
     document = _parsed(text, where)
     sections = [key.partition(".")[0] for key, value in changes.items() if "." in key and value is not None]
-    for name in dict.fromkeys(sections):
-        if name not in document:
-            text = _with_section(text, name, notes.get(name, ""))
-    document = _parsed(text, where)
+    missing = [name for name in dict.fromkeys(sections) if name not in document]
+    for name in missing:
+        text = _with_section(text, name, notes.get(name, ""))
+    if missing:
+        document = _parsed(text, where)  # reading a rig file so takes twenty times as long as reading its values
     for key, value in changes.items():
         _set(document, key, value, notes, where)
     after: str = document.as_string()

@@ -17,7 +17,7 @@ from linewright.rig.rig import Rig
 from linewright.tasks.draw_task import DrawTask
 from linewright.tasks.target import Target
 
-LIMIT_S = 15.0
+LIMIT_S = 60.0
 
 ABSENT = Target(Rig.default(), None, port="serial:/dev/no-such-port")
 
