@@ -118,7 +118,7 @@ def thing(name: str, label: str, box: list[float], **changed: Any) -> dict[str, 
     usual = {
         "id": name, "kind": "photograph", "label": label, "source": "u-1", "text": None, "pattern": None, "method": None, "at_mm": None,
         "align": None, "width_mm": None, "height_mm": None, "fit": "fit", "turn_deg": 0.0, "mirror": False, "repeat": None, "pens": None,
-        "pen_by": "colour", "pen_for": {}, "inks": [], "box_mm": box, "boxes_mm": [box], "page_mm": [box[2] - box[0], box[3] - box[1]], "strokes": 40, "warnings": [],
+        "pen_by": "colour", "pen_for": {}, "inks": [], "frame": "whole", "frames": [], "box_mm": box, "boxes_mm": [box], "page_mm": [box[2] - box[0], box[3] - box[1]], "strokes": 40, "warnings": [],
         "error": None,
     }  # fmt: skip
     return usual | changed
@@ -173,7 +173,8 @@ class Pretended:
     ----------
     said : events of the page, oldest first.
     beside : what the phone's page is told; None: nobody answers.
-    answers : what an event is answered, by its `do`; else ``{"ok": True}``.
+    answers : what an event is answered, by its `do`, and with "set" the keys of the state that it changes; else
+        ``{"ok": True}``.
     """
 
     def __init__(self, page: Any, whole: dict[str, Any], strokes: dict[str, bytes] | None = None) -> None:
@@ -218,7 +219,9 @@ class Pretended:
 
     def _heard(self, socket: Any, event: dict[str, Any]) -> None:
         self.said.append(event)
-        answer = self.answers.get(event["do"], {"ok": True})
+        answer = dict(self.answers.get(event["do"], {"ok": True}))
+        if changed := answer.pop("set", None):
+            self.set(**changed)
         socket.send(json.dumps({"re": event["id"]} | answer))
 
     def set(self, **keys: Any) -> None:

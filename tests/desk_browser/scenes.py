@@ -42,13 +42,13 @@ def laid() -> dict[str, Any]:
 def previews() -> dict[str, Any]:
     ways = ["streamlines", "hatching", "waves", "stippling", "one-line", "outline"]
     return {"item": "heron", "list": [
-        {"method": way, "pick": n == 0, "state": "ready" if n < 4 else "making" if n == 4 else "waiting", "geometry": f"v-{n}" if n < 4 else None,
+        {"method": way, "pick": n == 0, "state": "ready" if n < 4 else "making" if n == 4 else "waiting", "own": False, "geometry": f"v-{n}" if n < 4 else None,
          "width_mm": 100, "height_mm": 140, "predicted_s": 100 + 170 * n, "ink_mm": 3000 + 2500 * n, "strokes": 10, "error": None}
         for n, way in enumerate(ways)]}  # fmt: skip
 
 
 def drawing(name: str, words: str, **changed: Any) -> dict[str, Any]:
-    return {"id": "d1", "name": "heron and words", "state": name, "geometry": "plan", "ask": None, "strokes": 52, "predicted_s": 232.0, "pace": 1.0,
+    return {"id": "d1", "name": "heron and words", "state": name, "of": "sheet", "geometry": "plan", "pens": PENS, "ask": None, "strokes": 52, "predicted_s": 232.0, "pace": 1.0,
             "words": words, "error": None, "can_carry_on": False, "result": None} | changed  # fmt: skip
 
 
@@ -65,7 +65,7 @@ BROKEN = [{"id": "b1", "picture": "heron.jpg", "sheet": "A4", "strokes_done": 31
            "geometry": "plan", "confirm": [{"key": "sheet", "text": "the sheet lies as it lay"}]}]  # fmt: skip
 TRIAL = {
     "name": "scale", "title": "Scale, by lengths", "state": "ready", "how": ["measure from the middle of one cross to the middle of the other", "a steel rule, to 0.1 mm"], "picture": None,
-    "geometry": "plan", "number": 3, "entries": [
+    "geometry": "plan", "pens": PENS[:1], "number": 3, "entries": [
         {"name": "across", "ask": "from A to B", "unit": "mm", "expected": "150.0", "needed": True, "at_mm": None},
         {"name": "down", "ask": "from A to C", "unit": "mm", "expected": "100.0", "needed": True, "at_mm": None}],
     "drawn": True, "photograph": True, "finding": {
@@ -99,6 +99,29 @@ def chosen(page: Any) -> Pretended:
     return desk
 
 
+FRAMES = [
+    {"frame": "whole", "box": [0, 0, 1, 1], "crop": ""},
+    {"frame": "head", "box": [0.1, 0.2, 0.9, 0.8], "crop": "10/20/80/60"},
+    {"frame": "face:1", "box": [0.1, 0.2, 0.5, 0.8], "crop": "10/20/40/60"},
+    {"frame": "face:2", "box": [0.5, 0.2, 0.9, 0.8], "crop": "50/20/40/60"},
+]
+
+
+def faces(page: Any) -> Pretended:
+    """A photograph of two people, while the figures of the small pictures are worked out again."""
+    heron, words = laid()["items"]
+    people = heron | {"label": "friends.jpg", "frame": "head", "frames": FRAMES}
+    renewed = previews()
+    renewed["list"] = [
+        one | {"state": "waiting", "predicted_s": None, "ink_mm": None} if n else one | {"method": "portrait"}
+        for n, one in enumerate(renewed["list"])
+    ]
+    desk = opened(page, **laid() | {"items": [people, words]}, previews=renewed)
+    page.locator(".grip").first.focus()
+    page.keyboard.press("Enter")
+    return desk
+
+
 def asked(page: Any) -> Pretended:
     desk = opened(
         page,
@@ -127,8 +150,9 @@ def lost(page: Any) -> Pretended:
 
 SCENES: dict[str, Callable[[Any], Pretended]] = {
     "empty": opened,
-    "put": lambda page: opened(page, "Put down", **laid()),
+    "put": lambda page: opened(page, "Add", **laid()),
     "chosen": chosen,
+    "faces": faces,
     "pens": lambda page: opened(page, "Pens", **laid(), pens=PENS),
     "known": lambda page: opened(page, "Time and ink", **laid()),
     "looked-at": looked_at,

@@ -25,7 +25,7 @@ from get_chromium import installed
 ROOT = Path(__file__).resolve().parents[2]
 PICTURES = ROOT / "docs" / "pictures"
 LONG_MS = 600_000
-ANY_STOP = re.compile("Pen is in|Done|Carry it on")
+ANY_STOP = re.compile("Pen is in|Done|Carry on")
 COLOURS = 128
 """Of a picture's palette: flat paper and thin lines want no more."""
 
@@ -44,14 +44,14 @@ def do(page: Page, **what: object) -> None:
 def walk(page: Page, address: str) -> None:
     page.goto(address)
     step = page.locator("button.step")
-    expect(step).to_have_text("Put it down", timeout=60_000)
+    expect(step).to_have_text("Add something", timeout=60_000)
     do(page, do="sheet", sheet="A6", landscape=True)
     take(page, "start")
     with page.expect_file_chooser() as chooser:
         page.get_by_role("button", name="A picture").first.click()
     chooser.value.set_files(ROOT / "demo" / "drifter.svg")
     expect(page.locator(".grip")).to_be_attached(timeout=LONG_MS)
-    expect(step).to_have_text("Rehearse")
+    expect(step).to_have_text("Simulate")
     expect(step).to_be_enabled(timeout=LONG_MS)
     take(page, "lines")
     page.get_by_role("button", name="Time and ink").click()

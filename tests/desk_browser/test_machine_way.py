@@ -44,7 +44,7 @@ def unfolded(slip, name):
 def test_a_trial_sheet_is_drawn_measured_fitted_written_and_taken_back(page, slip, rig_file):
     before = rig_file.read_text()
     unfolded(slip, "Trial sheets")
-    slip.get_by_role("button", name="Take the trial sheet squareness").click()
+    slip.get_by_role("button", name="Open the trial sheet squareness").click()
     slip.get_by_role("button", name="Draw this sheet").click(timeout=LONG_MS)
     step = page.locator("button.step")
     expect(step).to_have_text("Begin")
@@ -58,16 +58,16 @@ def test_a_trial_sheet_is_drawn_measured_fitted_written_and_taken_back(page, sli
     for n in range(fields.count()):
         field = fields.nth(n)
         field.fill(str(round(float(field.get_attribute("placeholder")) * (1.002 if n == 0 else 1.0), 2)))
-    slip.get_by_role("button", name="See what it says").click()
+    slip.get_by_role("button", name="Work it out").click()
     finding = slip.locator(".finding")
     expect(finding.get_by_role("columnheader", name="After")).to_be_visible(timeout=LONG_MS)
     assert rig_file.read_text() == before
-    finding.get_by_role("button", name="Make the machine so").click()
+    finding.get_by_role("button", name="Correct the machine by it").click()
     expect(finding).to_contain_text(re.compile("Written into the machine.s file"), timeout=LONG_MS)
     assert rig_file.read_text() != before
-    slip.get_by_role("button", name="Put this trial away").click()
+    slip.get_by_role("button", name="Close this sheet").click()
     unfolded(slip, "Trial sheets")
-    slip.get_by_role("button", name="Take the last fit back").click()
+    slip.get_by_role("button", name="Undo the last fit").click()
     expect(page.locator(".notes summary")).to_contain_text("taken back", timeout=LONG_MS)
     assert rig_file.read_text() == before
 
@@ -77,22 +77,22 @@ def test_it_is_tuned_exercised_and_checked(page, slip):
     page.evaluate("async () => (await import('/page/desk.js')).act({do: 'put', words: 'Quay', width_mm: 60})")
     expect(page.locator("button.step")).to_be_enabled(timeout=LONG_MS)
     unfolded(slip, "Tune and exercise")
-    expect(page.locator("button.step")).to_have_text("Rehearse")
+    expect(page.locator("button.step")).to_have_text("Simulate")
     slip.get_by_role("button", name="Tune", exact=True).click(timeout=LONG_MS)
     task = slip.locator(".task")
     expect(task.get_by_role("columnheader", name="Wobble")).to_be_visible(timeout=LONG_MS)
     expect(task).to_contain_text("best")
-    task.get_by_role("button", name="Put this away").click()
+    task.get_by_role("button", name="Close this").click()
     expect(task).not_to_be_attached()
     slip.get_by_role("button", name="Check the board").click()
     expect(task).to_contain_text("passed", timeout=LONG_MS)
-    task.get_by_role("button", name="Put this away").click()
+    task.get_by_role("button", name="Close this").click()
     slip.get_by_role("spinbutton", name="Exercise for").fill("1")
     slip.get_by_role("button", name="Exercise", exact=True).click()
     expect(task.get_by_role("columnheader", name="Steps lost")).to_be_visible(timeout=LONG_MS)
     task.get_by_role("button", name="Stop this").click()
     expect(task).to_contain_text(re.compile("step(s)? (was|were) lost"), timeout=LONG_MS)
-    task.get_by_role("button", name="Put this away").click()
+    task.get_by_role("button", name="Close this").click()
     expect(task).not_to_be_attached()
 
 
@@ -121,7 +121,7 @@ def test_bring_up_goes_to_its_end(page, slip):
     unfolded(slip, "first day")
     slip.get_by_role("button", name="Begin bring-up", exact=True).click()
     task, question = slip.locator(".task"), page.locator(".question")
-    over = task.get_by_role("button", name="Put this away")
+    over = task.get_by_role("button", name="Close this")
     asked, raised = [], 0
     while not over.is_visible() and len(asked) < 80:
         name = question.or_(over).first

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import time
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -114,7 +115,7 @@ def test_ink_appears_as_far_as_the_drawing_is(page, desk):
     line = {"plan": geometry([[(40 + x, 100) for x in range(0, 201, 5)]], speed=10.0)}
     plan = scenes.laid()["plan"] | {"pens": [scenes.PENS[0] | {"width_mm": 3.0, "pen": 0}]}
     half = scenes.PROGRESS | {"done_s": 10.0, "at_mm": [140.0, 100.0]}
-    desk(line, plan=plan, drawing=scenes.drawing("drawing", "Half."), progress=half)
+    desk(line, plan=plan, drawing=scenes.drawing("drawing", "Half.", pens=plan["pens"]), progress=half)
     expect(page.locator("desk-table[data-sharp]")).to_be_attached()
 
     def darkness(x_mm: float) -> float:
@@ -169,7 +170,7 @@ def test_words_are_typed_on_the_sheet(page, desk):
 
 def test_a_sentence_and_a_pattern_are_put_down(page, desk):
     opened = desk(**scenes.laid())
-    page.get_by_role("button", name="Put down", exact=True).click()
+    page.get_by_role("button", name="Add", exact=True).click()
     page.get_by_role("textbox", name="A sentence").fill("a heron on a boat")
     page.keyboard.press("Enter")
     assert said(opened, "put")[0]["sentence"] == "a heron on a boat"
@@ -266,11 +267,43 @@ def test_small_pictures_are_asked_for_once_and_one_is_taken(page, desk):
     page.locator(".grip").first.click()
     assert said(opened, "previews")[0]["item"] == "heron"
     opened.set(previews=scenes.previews())
-    hatching = page.get_by_role("button", name="Hatching")
+    hatching = page.get_by_role("radio", name="Hatching")
     expect(hatching).to_contain_text("4 min 30 s, 5.5 m of ink")
     hatching.click()
     assert said(opened, "set")[0]["method"] == {"name": "hatching", "settings": {}}
+    # The one that draws it already is not taken anew; arrow keys take the next (ARIA practices, radio group).
+    taken = page.get_by_role("radio", name="Streamlines")
+    expect(taken).to_have_attribute("tabindex", "0")
+    taken.focus()
+    page.keyboard.press("Enter")
+    page.keyboard.press("ArrowLeft")
+    assert said(opened, "set", 2)[1]["method"] == {"name": "outline", "settings": {}}
+    expect(page.get_by_role("radio", name="Outline")).to_be_focused()
     assert len(said(opened, "previews")) == 1
+
+
+def test_what_of_a_photograph_with_faces_is_drawn_is_chosen_beside_it(page, desk):
+    laid = scenes.laid()
+    heron = laid["items"][0] | {
+        "frame": "head",
+        "frames": scenes.FRAMES,
+        "method": {"name": "portrait", "settings": {}},
+    }
+    opened = desk(scenes.strokes(), **laid | {"items": [heron, laid["items"][1]]})
+    page.locator(".grip").first.click()
+    expect(page.get_by_role("radio", name="All faces")).to_be_checked()
+    page.get_by_role("radio", name="Whole picture").click()
+    page.get_by_role("radio", name="All faces").click()
+    page.get_by_role("radio", name="Face 2").click()
+    first, second = (one["method"] for one in said(opened, "set", 2))
+    assert (first, second) == (
+        {"name": "portrait", "settings": {"frame": "whole"}}, {"name": "portrait", "settings": {"frame": "face:2"}},
+    )  # fmt: skip
+    # Every other way crops.
+    opened.set(items=[heron | {"method": {"name": "waves", "settings": {"rows": 40}}}])
+    expect(page.get_by_role("radio", name="Whole picture")).to_be_checked()
+    page.get_by_role("radio", name="Face 2").click()
+    assert said(opened, "set", 3)[2]["method"] == {"name": "waves", "settings": {"rows": 40, "crop": "50/20/40/60"}}
 
 
 def test_a_drawing_file_keeps_its_lines_or_takes_a_method(page, desk):
@@ -341,7 +374,7 @@ def test_a_photograph_is_asked_for_in_minutes(page, desk):
     opened = desk(scenes.strokes(), **scenes.laid())
     page.get_by_role("button", name="Time and ink").click()
     page.get_by_label("Make it about").fill("10")
-    page.get_by_role("button", name="Make it so").click()
+    page.get_by_role("button", name="Change", exact=True).click()
     assert {key: said(opened, "within")[0][key] for key in ("item", "time_s")} == {"item": "heron", "time_s": 600}
     opened.set(within={"item": "heron", "time_s": 600.0, "said": None})
     expect(page.get_by_text("that take about 10 min")).to_be_visible()
@@ -477,10 +510,19 @@ def test_a_trial_sheet_of_many_places_is_a_grid_and_the_large_button_draws_it(pa
     assert said(opened, "trial_draw")[0]["confirmed"] == ["paper", "pen", "cautions"]
 
 
+REAL = {"version": "0.1.0", "window": "w1", "virtual": False, "rehearsal": ""}
+
+
 def test_a_height_of_the_pen_that_was_tried_is_kept(page, desk):
-    opened = desk(machine=machine("ready", "Ready.", rig="r-1"))
+    opened = desk(desk=REAL, machine=machine("ready", "Ready."))
     page.get_by_role("button", name="Machine", exact=True).click()
     page.locator("summary", has_text="Pen heights").click()
+    # What keeps them is offered before anything is tried.
+    opened.answers["rig_new"] = {"ok": True, "rig": "r-1"}
+    page.locator("details", has_text="Pen heights").get_by_role("button", name="Make a rig file for it").click()
+    assert said(opened, "connect")[0]["rig"] == "r-1"
+    opened.set(machine=machine("ready", "Ready.", rig="r-1"))
+    expect(page.get_by_role("button", name="Make a rig file for it")).to_have_count(0)
     expect(page.get_by_text("Less raises the pen.")).to_be_visible()
     page.get_by_label("Try").fill("1620")
     page.keyboard.press("Enter")
@@ -491,14 +533,14 @@ def test_a_height_of_the_pen_that_was_tried_is_kept(page, desk):
 
 
 STEPS = {
-    "empty": (scenes.state(), "Put it down"),
-    "planning": (scenes.state(**scenes.laid() | {"plan": scenes.laid()["plan"] | {"state": "planning"}}), "Rehearse"),
+    "empty": (scenes.state(), "Add something"),
+    "planning": (scenes.state(**scenes.laid() | {"plan": scenes.laid()["plan"] | {"state": "planning"}}), "Simulate"),
     "drawing": (scenes.state(**scenes.laid(), drawing=scenes.drawing("drawing", "Drawing stroke 31 of 52.")), "Hold"),
     "holding": (scenes.state(**scenes.laid(), drawing=scenes.drawing("holding", "Held.")), "Carry on"),
     "pen": (scenes.state(**scenes.laid(), drawing=scenes.drawing("pen", "Waits for a pen.")), "Pen is in"),
     "finished": (scenes.state(**scenes.laid(), drawing=scenes.drawing("finished", "Finished.")), "Done"),
     "faulted": (scenes.state(**scenes.laid(), machine=machine("faulted", "It has stopped.")), "What is wrong?"),
-    "broken": (scenes.state(broken_off=scenes.BROKEN), "Carry it on?"),
+    "broken": (scenes.state(broken_off=scenes.BROKEN), "Carry on?"),
     "exercise": (
         scenes.state(
             **scenes.laid(), task={"name": "exercise", "doing": "X to and fro", "done": 0.3, "rows": [], "steps": []}
@@ -539,7 +581,7 @@ def test_every_state_has_one_next_step_and_a_sentence(page, desk):
     said(opened, "pen_in")
 
 
-def test_a_rehearsal_is_told_from_the_machine_at_a_glance(page, desk):
+def test_a_simulation_is_told_from_the_machine_at_a_glance(page, desk):
     opened = desk()
     framed = "getComputedStyle(document.body, '::after').borderTopWidth"
     expect(page.get_by_text("Nothing real moves.")).to_be_visible()
@@ -568,7 +610,7 @@ def test_a_lost_link_is_said_and_found_again(page, desk):
     opened.sockets[-1].close()
     expect(page.get_by_role("status").first).to_contain_text("The link to the desk is lost")
     expect(page.get_by_text("Here again.")).to_be_visible()
-    expect(step(page)).to_have_text("Rehearse")
+    expect(step(page)).to_have_text("Simulate")
     assert len(opened.sockets) == 2
 
 
@@ -622,13 +664,13 @@ def test_a_trial_sheet_is_measured_and_only_then_written(page, desk):
     page.get_by_role("button", name="Machine", exact=True).click()
     page.get_by_role("textbox", name="From A to B").fill("150.6")
     page.get_by_role("textbox", name="From A to C").fill("100.0")
-    page.get_by_role("button", name="See what it says").click()
+    page.get_by_role("button", name="Work it out").click()
     looked = said(opened, "fit")[0]
     assert (looked["answers"], looked["write"]) == ({"across": "150.6", "down": "100.0"}, False)
     finding = page.locator(".finding")
     expect(finding).to_contain_text("1.0041 ± 0.0004")
     expect(finding).to_contain_text("Lines come out 0.4 % too long across")
-    finding.get_by_role("button", name="Make the machine so").click()
+    finding.get_by_role("button", name="Correct the machine by it").click()
     written = said(opened, "fit", 2)[1]
     assert (written["answers"], written["write"]) == (looked["answers"], True)
 
@@ -636,7 +678,7 @@ def test_a_trial_sheet_is_measured_and_only_then_written(page, desk):
 def test_a_drawing_that_was_broken_off_is_carried_on(page, desk):
     opened = desk(scenes.strokes(), broken_off=scenes.BROKEN)
     step(page).click()
-    page.get_by_role("button", name="It is so: carry it on").click()
+    page.get_by_role("button", name="It is so: carry on").click()
     assert said(opened, "resume")[0]["confirmed"] == ["sheet"]
     assert said(opened, "resume")[0]["drawing"] == "b1"
 
@@ -647,6 +689,45 @@ def test_the_log_draws_again(page, desk):
     expect(page.locator(".drawn")).to_contain_text("took 3 min 54 s, planned 3 min 52 s")
     page.get_by_role("button", name="Draw heron.jpg again").click()
     assert said(opened, "again")[0]["drawing"] == "l1"
+
+
+def test_a_finished_drawing_is_drawn_again_from_where_it_is_put_away(page, desk):
+    opened = desk(scenes.strokes(), **scenes.laid(), drawing=scenes.drawing("finished", "Finished."))
+    opened.answers["put_away"] = {"ok": True, "set": {"drawing": None}}
+    page.get_by_role("button", name="Draw it again").click()
+    assert said(opened, "put_away")
+    expect(page.locator("#before-heading")).to_be_visible()
+    expect(step(page)).to_have_text("Begin")
+
+
+def test_the_sheet_stays_where_it_is_whatever_slip_lies_open(page, desk):
+    opened = desk(scenes.strokes(), **scenes.laid())
+    place = "JSON.stringify(document.querySelector('desk-table').view)"
+    before = page.evaluate(place)
+    for name in ("Add", "Lines", "Pens", "Time and ink", "Machine", "Looking back"):
+        page.get_by_role("navigation").get_by_role("button", name=name, exact=True).click()
+        expect(page.locator(".slip")).to_be_visible()
+        assert page.evaluate(place) == before, name
+    opened.set(machine=machine("faulted", "It has stopped: the switch of X was pressed in mid-drawing, and not by us."))
+    expect(page.locator(".plate .wrong")).to_be_visible()
+    assert page.evaluate(place) == before
+
+
+@pytest.mark.parametrize("total_s", [47.0, 232.0, 3670.0, 40_000.0])
+def test_words_along_the_time_line_lie_apart(page, desk, total_s):
+    pens = [
+        one | {"begins_s": 0.97 * total_s * n, "predicted_s": (0.97, 0.03)[n] * total_s}
+        for n, one in enumerate(scenes.PENS)
+    ]
+    plan = scenes.laid()["plan"] | {"predicted_s": total_s, "pens": pens}
+    desk(scenes.strokes(), **scenes.laid() | {"plan": plan})
+    boxes = """(what) => [...document.querySelectorAll(`desk-timeline ${what}`)].map((one) => one.getBoundingClientRect())
+               .map(({ left, right }) => [left, right]).sort((a, b) => a[0] - b[0])"""
+    for what, least in ((".names .tick", 2), (".part b", 1)):
+        found = page.evaluate(boxes, what)
+        assert len(found) >= least
+        assert all(one[1] + 4 < two[0] for one, two in pairwise(found))
+        assert found[-1][1] <= page.evaluate("innerWidth")
 
 
 def test_pens_are_changed_in_their_box(page, desk):
@@ -675,7 +756,7 @@ def test_nothing_is_asked_of_other_addresses(page, desk):
 def test_on_a_phone_a_slip_comes_into_sight_with_half_of_the_sheet(page, desk):
     page.set_viewport_size(PHONE)
     desk(scenes.strokes(), **scenes.laid(), pens=scenes.PENS)
-    for name, heading in (("Pens", "Pens"), ("Machine", "Machine"), ("Put down", "Put something down")):
+    for name, heading in (("Pens", "Pens"), ("Machine", "Machine"), ("Add", "Add to the sheet")):
         page.get_by_role("navigation").get_by_role("button", name=name).click()
         slip = page.get_by_role("region", name=heading)
         expect(slip.get_by_role("heading", name=heading)).to_be_focused()
@@ -786,5 +867,5 @@ def test_the_first_stroke_that_is_missing_is_clicked_or_stepped_to(page, desk):
     lowest_mm = 110 + 48 * (0.08 + 0.92 * 20 / 39)  # of the 21st of the heron's rings, which lie within each other
     page.mouse.click(ground["x"] + view[0] + 80 * px, ground["y"] + view[1] + lowest_mm * px)
     expect(field).to_have_value("21")
-    page.get_by_role("button", name="It is so: carry it on").click()
+    page.get_by_role("button", name="It is so: carry on").click()
     assert said(opened, "resume")[0]["from_stroke"] == 21

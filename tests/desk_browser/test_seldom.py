@@ -27,20 +27,20 @@ def step(page, address):
     """The next step of a desk with an empty sheet of A6."""
     page.goto(address)
     found = page.locator("button.step")
-    expect(found).to_have_text("Put it down", timeout=LONG_MS)
+    expect(found).to_have_text("Add something", timeout=LONG_MS)
     event(page, do="sheet", sheet="A6")
     yield found
     event(page, do="clear")
-    expect(found).to_have_text("Put it down", timeout=LONG_MS)
+    expect(found).to_have_text("Add something", timeout=LONG_MS)
 
 
 @pytest.mark.slow
 def test_another_way_is_taken_from_its_small_picture(page, step):
     drop(page, "disc.jpg", photograph())
-    way = page.get_by_role("button", name="Hatching", exact=False).filter(has_text="of ink").first
+    way = page.get_by_role("radio", name="Hatching").filter(has_text="of ink").first
     expect(way).to_be_enabled(timeout=LONG_MS)
     way.click()
-    expect(way).to_have_attribute("aria-pressed", "true")
+    expect(way).to_have_attribute("aria-checked", "true")
     expect(step).to_be_enabled(timeout=LONG_MS)
     slider = page.get_by_role("slider", name=re.compile("Spacing|Pitch")).first
     before = page.locator("#next-about").inner_text()
@@ -55,7 +55,7 @@ def test_pens_are_changed_in_mid_drawing_and_it_is_drawn_again(page, step, tmp_p
     (tmp_path / "two.svg").write_text(TWO_INKS)
     page.locator("#files").set_input_files(tmp_path / "two.svg")
     expect(step).to_be_enabled(timeout=LONG_MS)
-    expect(step).to_have_text("Rehearse")
+    expect(step).to_have_text("Simulate")
     step.click()
     expect(step).to_have_text("Begin")
     step.click()
@@ -68,11 +68,11 @@ def test_pens_are_changed_in_mid_drawing_and_it_is_drawn_again(page, step, tmp_p
     expect(step).to_have_text("Done", timeout=LONG_MS)
     step.click()
     event(page, do="clear")
-    expect(step).to_have_text("Put it down")
+    expect(step).to_have_text("Add something")
     page.get_by_role("button", name="Looking back").click()
     page.get_by_role("button", name="Draw two.svg again").first.click()
     expect(page.locator(".grip")).to_be_attached(timeout=LONG_MS)
-    expect(step).to_have_text("Rehearse")
+    expect(step).to_have_text("Simulate")
     expect(step).to_be_enabled(timeout=LONG_MS)
 
 
@@ -110,12 +110,12 @@ def test_a_phone_that_scans_the_code_watches_holds_and_sends(page, browser, step
         phone.get_by_label("Photograph", exact=True).set_input_files(tmp_path / "IMG_1.png")
         expect(phone.get_by_text("IMG_1.png lies on the desk now.")).to_be_visible(timeout=LONG_MS)
         page.get_by_role("button", name="Machine", exact=True).click()
-        expect(page.get_by_role("button", name="Put IMG_1.png down")).to_be_visible()
-        page.get_by_role("button", name="Shut the phone out").click()
+        expect(page.get_by_role("button", name="Add IMG_1.png")).to_be_visible()
+        page.get_by_role("button", name="Switch this off").click()
         expect(phone.get_by_role("status").first).to_have_text("The desk does not answer.", timeout=LONG_MS)
         page.set_viewport_size(PHONE)  # the desk itself in a window of that size
         event(page, do="abandon")
-        expect(step).to_have_text(re.compile("Carry it on|Done"), timeout=LONG_MS)
+        expect(step).to_have_text(re.compile("Carry on|Done"), timeout=LONG_MS)
     finally:
         context.close()
         page.set_viewport_size(SIZE)

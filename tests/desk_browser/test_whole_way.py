@@ -45,13 +45,13 @@ def event(page: Page, **what: object) -> None:
 def test_a_dropped_photograph_is_drawn_in_five_clicks_without_typing(page, address):
     page.goto(address)
     step = page.locator("button.step")
-    expect(step).to_have_text("Put it down")
+    expect(step).to_have_text("Add something")
     event(page, do="sheet", sheet="A6")
     clicks = 0
     drop(page, "disc.jpg", photograph())
     expect(page.get_by_role("button", name=re.compile(r"^disc\.jpg, \d+ by"))).to_be_attached(timeout=LONG_MS)
     expect(step).to_be_enabled(timeout=LONG_MS)
-    expect(step).to_have_text("Rehearse")
+    expect(step).to_have_text("Simulate")
     expect(page.locator(".mind")).to_have_count(0)  # what the desk chose by itself is nothing to mind
     step.click()
     clicks += 1
@@ -66,12 +66,12 @@ def test_a_dropped_photograph_is_drawn_in_five_clicks_without_typing(page, addre
     expect(step).to_have_text("Done", timeout=LONG_MS)
     step.click()
     clicks += 1
-    expect(step).to_have_text("Rehearse")
+    expect(step).to_have_text("Simulate")
     assert clicks <= 5
     page.get_by_role("button", name="Looking back").click()
     expect(page.locator(".drawn li").first).to_contain_text("Finished.")
     event(page, do="clear")
-    expect(step).to_have_text("Put it down")
+    expect(step).to_have_text("Add something")
 
 
 def press_until(page: Page, key: str, locator) -> None:
@@ -86,7 +86,7 @@ def press_until(page: Page, key: str, locator) -> None:
 def test_the_keyboard_alone_goes_all_the_way(page, address):
     page.goto(address)
     step = page.locator("button.step")
-    expect(step).to_have_text("Put it down")
+    expect(step).to_have_text("Add something")
     event(page, do="sheet", sheet="A6")
     press_until(page, "Tab", page.get_by_role("button", name="Words"))
     page.keyboard.press("Enter")
@@ -100,7 +100,7 @@ def test_the_keyboard_alone_goes_all_the_way(page, address):
     press_until(page, "Shift+Tab", grip)
     page.keyboard.press("Shift+ArrowDown")
     expect(grip).not_to_have_attribute("aria-label", before)
-    expect(step).to_have_text("Rehearse")
+    expect(step).to_have_text("Simulate")
     expect(step).to_be_enabled(timeout=LONG_MS)
     press_until(page, "Tab", step)
     page.keyboard.press("Enter")
@@ -110,8 +110,8 @@ def test_the_keyboard_alone_goes_all_the_way(page, address):
         expect(step).to_be_focused()
         expect(step).to_be_enabled()
         page.keyboard.press("Enter")
-    expect(step).to_have_text("Rehearse")
+    expect(step).to_have_text("Simulate")
     page.keyboard.press("Control+z")
     expect(grip).to_have_attribute("aria-label", before)
     event(page, do="clear")
-    expect(step).to_have_text("Put it down")
+    expect(step).to_have_text("Add something")

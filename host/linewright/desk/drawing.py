@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 from linewright import units, wording
 from linewright.desk import geometry
@@ -45,12 +45,14 @@ class Wanted:
     Parameters
     ----------
     geometry : strokes that the page shows during the drawing.
+    of : the content of the sheet, a trial sheet, or the rest of an interrupted drawing.
     arrangement : content of the sheet; None: a trial sheet or a resumed drawing.
     over : called at the end in the machine's thread, with True if the drawing is finished.
     """
 
     task: DrawTask
     geometry: str
+    of: Literal["sheet", "trial", "rest"]
     arrangement: Arrangement | None = None
     over: Callable[[bool], None] = lambda _finished: None
 
@@ -103,6 +105,7 @@ class DrawingDesk:
     def draw(self, wanted: Wanted) -> None:
         """Start a drawing."""
         from linewright.desk.machine import MachineWish
+        from linewright.desk.making import of_program
 
         if self.under_way:
             raise InputError("something is being drawn already")
@@ -112,7 +115,9 @@ class DrawingDesk:
             "id": f"n{number}",
             "name": wanted.task.name,
             "state": "starting",
+            "of": wanted.of,
             "geometry": wanted.geometry,
+            "pens": of_program(program)["pens"],
             "ask": None,
             "strokes": len(program.drawing),
             "predicted_s": program.predicted_s,
@@ -264,7 +269,7 @@ class DrawingDesk:
         broken = resuming.look(self.story(name), target.rig)
         task = resuming.rest_of(broken, target, ask_pens=True, at_park=at_park, from_stroke=from_stroke)
         shown = self._shelf.put(geometry.of_program(broken.program, target.rig))
-        self.draw(Wanted(replace(task, reads_tape=False), shown, self._archive.begun(task.name)))
+        self.draw(Wanted(replace(task, reads_tape=False), shown, "rest", self._archive.begun(task.name)))
 
     def forget(self, name: str) -> None:
         """Give up an interrupted drawing."""

@@ -28,6 +28,12 @@ LETTER: Final = (0.75, 1.4, 1.6)
 FILLED: Final = 0.9
 """Fraction of the free area that a new item fills."""
 
+TALLEST: Final = 1 / 14
+"""Largest height of capitals beside another item, as a fraction of the shorter side of the usable sheet."""
+
+GAP: Final = 1.0
+"""Gap between words and the item beside them, in capital heights."""
+
 ROOMS: Final = 60
 """Free areas cached."""
 
@@ -180,35 +186,81 @@ def put(
     boxes_mm : bounding boxes of the other items.
     at_mm : its centre; None: in a free area.
     """
+    lone = not arrangement.items
+    wide, high = room_mm[2] - room_mm[0], room_mm[3] - room_mm[1]
+    caption_mm = None if lone or not _is_lettered(item) else _caption_mm(item, min(wide, high), boxes_mm)
+    usual_mm = caption_mm or SHARE * min(wide, high)
     if at_mm is not None:
         item = replace(item, at_mm=_pair(at_mm, "at_mm"), align="centre")
     elif boxes_mm and width_mm is None:
-        x0, y0, x1, y1 = room_mm
         aspect = _aspect(item)
         free = free_room(room_mm, boxes_mm, aspect)
         if free is None:
             item = replace(item, align="bottom")
-            width_mm = round(FILLED * (x1 - x0), 1) if item.text is not None and item.method is None else None
         else:
-            item = replace(item, at_mm=((free[0] + free[2]) / 2, (free[1] + free[3]) / 2), align="centre")
-            fits_mm = min(free[2] - free[0], aspect * (free[3] - free[1]))
-            usual_mm = x1 - x0 if item.text is not None and item.method is None else SHARE * min(x1 - x0, y1 - y0)
-            width_mm = round(min(FILLED * fits_mm, usual_mm), 1)
-    if width_mm is None and arrangement.items and item.width_mm is None:
-        width_mm = round(SHARE * min(room_mm[2] - room_mm[0], room_mm[3] - room_mm[1]), 1)
+            width_mm = min(FILLED * (free[2] - free[0]), FILLED * aspect * (free[3] - free[1]), usual_mm)
+            at = (free[0] + free[2]) / 2, (free[1] + free[3]) / 2
+            if caption_mm is not None:
+                at = _beside(free, boxes_mm, width_mm, width_mm / aspect, width_mm / _capitals(item))
+            item = replace(item, at_mm=at, align="centre")
+    if width_mm is None and not lone and item.width_mm is None:
+        width_mm = usual_mm
     if width_mm is not None:
-        item = replace(item, width_mm=_figure(width_mm, "width_mm"))
+        item = replace(item, width_mm=round(_figure(width_mm, "width_mm"), 1))
     named = item if item.id else replace(item, id=free_id(item, {one.id for one in arrangement.items}))
     return arrangement.added(named), named.id
 
 
+def _is_lettered(item: Item) -> bool:
+    """Whether the item is lettering, and not a picture made of a sentence."""
+    return item.text is not None and item.method is None
+
+
+def _capitals(item: Item) -> float:
+    """Approximate width of lettering, in capital heights."""
+    return LETTER[0] * max(1, *map(len, (item.text or "").split("\n")))
+
+
 def _aspect(item: Item) -> float:
     """Approximate ratio of width to height of an item."""
-    if item.text is None or item.method is not None:
+    if not _is_lettered(item):
         return 1.0
-    lines = item.text.split("\n")
-    wide, high, apart = LETTER
-    return max(1.0, wide * max(map(len, lines)) / (high + apart * (len(lines) - 1)))
+    _, high, apart = LETTER
+    return max(1.0, _capitals(item) / (high + apart * (item.text or "").count("\n")))
+
+
+def _caption_mm(item: Item, shorter_mm: float, boxes_mm: Sequence[Sequence[float]]) -> float:
+    """Width of lettering beside other items: at most that of the widest one, with capitals of at most `TALLEST`."""
+    widest_mm = max((box[2] - box[0] for box in boxes_mm), default=shorter_mm)
+    return min(TALLEST * shorter_mm * _capitals(item), widest_mm)
+
+
+def _beside(
+    free: Box, boxes_mm: Sequence[Sequence[float]], width_mm: float, height_mm: float, capital_mm: float
+) -> tuple[float, float]:
+    """Centre of words in a free area: centred below or above the nearest item, or beside its lower edge."""
+    x0, y0, x1, y1 = free
+    middle = (x0 + x1) / 2, (y0 + y1) / 2
+    near = min(
+        boxes_mm,
+        key=lambda box: (
+            max(box[0] - x1, x0 - box[2], 0.0) + max(box[1] - y1, y0 - box[3], 0.0),
+            -(box[2] - box[0]) * (box[3] - box[1]),
+        ),
+    )
+    half = width_mm / 2 + GAP * capital_mm, height_mm / 2 + GAP * capital_mm
+    wanted = []
+    for axis, (low, high) in enumerate(((x0, x1), (y0, y1))):
+        if near[axis + 2] <= low:  # the item lies before the area: close to its beginning
+            wanted.append(low + half[axis])
+        elif near[axis] >= high:
+            wanted.append(high - half[axis])
+        else:
+            wanted.append((near[axis] + near[axis + 2]) / 2 if axis == 0 else near[3] - height_mm / 2)
+        size = (width_mm, height_mm)[axis]
+        least, most = low + size / 2, high - size / 2
+        wanted[axis] = min(max(wanted[axis], least), most) if least <= most else middle[axis]
+    return wanted[0], wanted[1]
 
 
 def free_room(room_mm: Box, boxes_mm: Sequence[Sequence[float]], aspect: float = 1.0) -> Box | None:

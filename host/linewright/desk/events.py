@@ -284,6 +284,7 @@ MACHINE_EVENTS: Final[dict[str, type[Event]]] = {
     "connect": Connect,
     "disconnect": Plain,
     "rig_file": RigFile,
+    "rig_new": Plain,
     "wiring": Plain,
     "home": Plain,
     "check": Plain,

@@ -26,6 +26,9 @@ if TYPE_CHECKING:
 
 PICTURES_HIGH: Final = 40
 
+NEW_RIG: Final = "my-machine"
+"""Name of a rig file that the desk begins."""
+
 RIGS: Final = "rigs"
 """Folder of uploaded rig files."""
 
@@ -164,7 +167,6 @@ class Holdings:
         InputError : it is not a rig file.
         """
         from linewright.rig.rig import Rig
-        from linewright.tasks.results import write_file
 
         sent = self.sheet.uploads.get(upload)
         content = sent.path.read_bytes()
@@ -172,9 +174,29 @@ class Holdings:
             Rig.load(sent.path)
         except RigError as error:
             raise InputError(str(error).replace(str(sent.path), sent.name), hint=error.hint) from None
+        return self._keep_rig(content, re.sub(r"[^\w-]+", "-", Path(sent.name).stem).strip("-")[:40] or "rig")
+
+    def new_rig(self) -> str:
+        """Keep a rig file of its own for a machine without one, as it is described now; returns the rig's id.
+
+        Raises
+        ------
+        InputError : it has a file.
+        """
+        from linewright.rig.edit import changed_text
+        from linewright.rig.rig import Rig
+
+        target = self.machine.target
+        if target.rig_file is not None:
+            raise InputError("this machine has a file of its own already")
+        own = {"name": NEW_RIG, **({"board": target.board} if target.board else {})}
+        return self._keep_rig(changed_text(Rig.default_text(), own).encode(), NEW_RIG)
+
+    def _keep_rig(self, content: bytes, stem: str) -> str:
+        from linewright.tasks.results import write_file
+
         folder = self.folder / RIGS
         folder.mkdir(exist_ok=True)
-        stem = re.sub(r"[^\w-]+", "-", Path(sent.name).stem).strip("-")[:40] or "rig"
         number, path = 1, folder / f"{stem}.toml"
         while path.exists() and path.read_bytes() != content:
             number += 1

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
@@ -105,10 +105,13 @@ class PlanWish:
         front = PlanMaker(bench.progress)
         bench.progress("making lines", 0.0)
 
+        found = _arranged(self)
+
         def show(laid: LaidOut) -> None:
             bench.show("sketch", Sketch.of(laid))
+            bench.show("frames", frames(found))
 
-        laid = laying_out.lay_out(_arranged(self), self.rig, front, bench.kept, show)
+        laid = laying_out.lay_out(found, self.rig, front, bench.kept, show)
         show(laid)
         job = laying_out.plan_laid_out(laid, self.rig, front)
         shown = geometry.of_program(job.program, self.rig)
@@ -251,6 +254,18 @@ class CatalogueWish:
 
         del bench
         return catalogue()
+
+
+def frames(found: Arranged) -> dict[str, dict[str, Any]]:
+    """For each photograph with faces what of it can be shown, and what a portrait shows as it comes, for the page."""
+    from linewright.tasks import laying_out
+
+    shown = {}
+    for item in found.arrangement.items:
+        usual, choices = laying_out.frames_for(found, item)
+        if choices:
+            shown[item.id] = {"frame": usual, "frames": [asdict(one) for one in choices]}
+    return shown
 
 
 def _arranged(wish: PlanWish | PreviewsWish | PreviewWish | WithinWish) -> Arranged:

@@ -130,7 +130,7 @@ class Room(Holdings):
         )
         # A copy, because the sheet may change during the drawing.
         shown_id = self.sheet.shelf.put(self.sheet.shelf.get(shown["geometry"]) or plan.geometry, "n")
-        self.drawing.draw(Wanted(task, shown_id, now))
+        self.drawing.draw(Wanted(task, shown_id, "sheet", now))
 
     def _confirm(self, given: list[str], asked: list[dict[str, str]]) -> None:
         missing = [one["text"] for one in asked if one["key"] not in given]
@@ -297,6 +297,9 @@ class Room(Holdings):
 
     def _on_rig_file(self, event: events.RigFile) -> dict[str, Any]:
         return {"rig": self.take_rig(event.upload)}
+
+    def _on_rig_new(self, _event: events.Plain) -> dict[str, Any]:
+        return {"rig": self.new_rig()}
 
     def _on_wiring(self, _event: events.Plain) -> dict[str, Any]:
         from linewright.pictures import album

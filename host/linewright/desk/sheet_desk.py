@@ -16,14 +16,13 @@ from linewright.desk.making import (
     CatalogueWish,
     DeskPlan,
     PlanWish,
-    PreviewsWish,
-    PreviewWish,
     Refusal,
     Sketch,
     WarmWish,
     WithinWish,
 )
 from linewright.desk.penbox import PenBox
+from linewright.desk.previews import OnSheet, Previews
 from linewright.desk.uploads import Uploads
 from linewright.desk.workers import Worker
 from linewright.errors import InputError, LinewrightError
@@ -63,20 +62,18 @@ class SheetDesk:
         self._archive = archive
         self._lock = threading.RLock()
         self._laid: dict[str, dict[str, Any]] = {}
+        self._frames: dict[str, dict[str, Any]] = {}  # what can be shown of each photograph with faces
         self._blame: dict[str, dict[str, str]] = {}
         self._planner = Worker(self._heard_plan)
-        self._second = Worker(self._heard_preview)
+        self._second = Worker(self._heard_second)
         self._wished = 0
         self._shown_plan: dict[str, Any] = {}
-        self._previews: dict[str, Any] = {"item": None, "list": []}
-        self._to_preview: list[str] = []
-        self._preview_wish = 0
+        self._previews = Previews(screen, self.shelf, notes, self._second.wish)
         self._within: tuple[int, Item, float] | None = None  # number of the wish, item as it was, seconds
         self._catalogue_wish = 0
         for trouble in (self.history.trouble, self.pens.trouble):
             if trouble:
                 notes.add("note", trouble)
-        screen.put("previews", self._previews)
         screen.put("within", None)
         for key in ("methods", "patterns", "letterings"):
             screen.put(key, [])
@@ -222,16 +219,7 @@ class SheetDesk:
         self._second.forget()
         self._within = None
         self._screen.put("within", None)
-        self._to_preview = []
-        for one in self._previews["list"]:
-            self.shelf.drop(one["geometry"])
-        self._previews = {"item": event.item, "list": []}
-        self._screen.put("previews", self._previews)
-        if event.item is not None:
-            item = self.history.now.item(event.item)
-            self._preview_wish = self._second.wish(
-                PreviewsWish(self.history.now, self.history.folder, self._rig, replace(item, method=None))
-            )
+        self._previews.of(None if event.item is None else self._on_screen(event.item))
 
     def _on_within(self, event: events.Within) -> None:
         item = self.history.now.item(event.item)
@@ -310,6 +298,7 @@ class SheetDesk:
             [
                 {
                     **edits.shown(item, self.uploads, self.pens, self._laid.get(item.id)),
+                    **self._frames.get(item.id, NO_FRAMES),
                     "warnings": warned.get(item.id, []),
                     "error": self._blame.get(item.id),
                 }
@@ -322,6 +311,7 @@ class SheetDesk:
     def _replan(self) -> None:
         now = self.history.now
         self._blame = {}
+        self._renew_previews()
         if not now.items:
             self._wished = self._planner.forget()
             self.plan, self._laid = None, {}
@@ -345,6 +335,9 @@ class SheetDesk:
             shown = self._shown_plan
             if what == workers.PROGRESS:
                 self._show_plan({**shown, "doing": value[0], "done": value[1]})
+            elif what == workers.PART and value[0] == "frames":
+                self._frames = value[1]
+                self._show_items()
             elif what == workers.PART:
                 self._take_sketch(value[1])
             elif what == workers.MADE:
@@ -357,6 +350,7 @@ class SheetDesk:
                 self.shelf.drop(shown.get("geometry"))
                 self._show_plan({**_no_plan("refused", number), "error": error})
                 self._show_items()
+                self._previews.go_on()
 
     def _take_sketch(self, sketch: Sketch) -> None:
         shown = self._shown_plan
@@ -373,78 +367,38 @@ class SheetDesk:
         sketch = {key: shown.get(key) for key in ("sketch", "sketch_pens", "rough")}
         self._show_plan({**_no_plan("ready", number), **sketch, "geometry": name, **plan.figures})
         self._show_items()
+        self._previews.go_on()
 
     # Previews and the catalogue, one after the other in the second worker
 
-    def _heard_preview(self, number: int, what: str, value: Any) -> None:
+    def _on_screen(self, name: str) -> OnSheet:
+        now = self.history.now
+        return OnSheet(now.item(name), now, self.history.folder, self._rig)
+
+    def _renew_previews(self) -> None:
+        name = self._previews.item
+        if name is None:
+            return
+        if all(item.id != name for item in self.history.now.items):
+            self._second.forget()
+            self._previews.of(None)
+        else:
+            self._previews.changed(self._on_screen(name))
+
+    def _heard_second(self, number: int, what: str, value: Any) -> None:
         with self._lock:
             if number == self._catalogue_wish:
                 if what == workers.MADE:
                     for key, listed in value.items():
                         self._screen.put(key, listed)
-                return
-            if self._within is not None and number == self._within[0]:
+            elif self._within is not None and number == self._within[0]:
                 self._heard_within(what, value)
-                return
-            if number != self._preview_wish or what in (workers.PROGRESS, workers.PART):
-                return
-            if not self._previews["list"]:
-                self._begin_previews(what, value)
             else:
-                self._take_preview(what, value)
-            self._next_preview()
-
-    def _begin_previews(self, what: str, value: Any) -> None:
-        if what == workers.MADE:
-            names: list[str] = value
-            listed = [{"method": name, "pick": not i, "state": "waiting", **_NOTHING} for i, name in enumerate(names)]
-            self._to_preview = list(names)
-        else:
-            listed = []
-            self._notes.add("error", value.text, value.hint)
-        self._previews = {**self._previews, "list": listed}
-
-    def _take_preview(self, what: str, value: Any) -> None:
-        made = what == workers.MADE
-        new: dict[str, Any]
-        if made:
-            data, figures = value
-            new = {"state": "ready", "geometry": self.shelf.put(data, "p"), **figures}
-        else:
-            new = {"state": "refused", "error": {"text": value.text, "hint": value.hint}}
-        self._change_preview("making", new)
-
-    def _next_preview(self) -> None:
-        if self._to_preview:
-            method = self._to_preview.pop(0)
-            self._change_preview("waiting", {"state": "making"}, method)
-            now = self.history.now
-            try:
-                item = now.item(self._previews["item"])
-            except InputError:
-                self._to_preview = []  # it was removed
-                return
-            self._preview_wish = self._second.wish(PreviewWish(now, self.history.folder, self._rig, item, method))
-        self._screen.put("previews", self._previews)
-
-    def _change_preview(self, state: str, new: dict[str, Any], method: str | None = None) -> None:
-        listed = [
-            {**one, **new} if one["state"] == state and method in (None, one["method"]) else one
-            for one in self._previews["list"]
-        ]
-        self._previews = {**self._previews, "list": listed}
+                self._previews.heard(number, what, value)
 
 
-_NOTHING: Final[dict[str, Any]] = {
-    "geometry": None,
-    "width_mm": None,
-    "height_mm": None,
-    "predicted_s": None,
-    "ink_mm": None,
-    "strokes": None,
-    "pens": [],
-    "error": None,
-}
+NO_FRAMES: Final[dict[str, Any]] = {"frame": "whole", "frames": []}
+"""Of an item without faces."""
 
 
 def _no_plan(state: str, number: int) -> dict[str, Any]:

@@ -74,7 +74,7 @@ class TruingDesk:
         if kit.rig is not None:
             target = replace(target, rig=Rig.load(kit.rig), rig_file=kit.rig)
         task = DrawTask(trial.title, program_file.load(kit.program), (), target, reads_tape=False)
-        self._room.drawing.draw(Wanted(task, self._shown["geometry"], over=self._drawn))
+        self._room.drawing.draw(Wanted(task, self._shown["geometry"], "trial", over=self._drawn))
 
     def close(self) -> None:
         """Close the view; the sheet's files are kept."""
@@ -137,6 +137,7 @@ class TruingDesk:
             self._room.notes.add("error", error["text"], error["hint"])
 
     def _make(self, event: events.TrialSheet) -> None:
+        from linewright.desk.making import of_program
         from linewright.program import file as program_file
         from linewright.tasks import trials
 
@@ -155,6 +156,7 @@ class TruingDesk:
                 "how": list(trial.how),
                 "picture": self._room.keep_picture("image/png", kit.picture.read_bytes()),
                 "geometry": shown,
+                "pens": of_program(program)["pens"],
                 "number": kit.number,
                 "predicted_s": kit.predicted_s,
                 "photograph": trial.name == "photo",
@@ -259,6 +261,7 @@ _NOTHING: dict[str, Any] = {
     "how": [],
     "picture": None,
     "geometry": None,
+    "pens": [],
     "number": "",
     "predicted_s": 0.0,
     "photograph": False,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import weakref
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
@@ -21,6 +22,9 @@ if TYPE_CHECKING:
 
 TAKES: Final = "auto takes "
 """Start of the sentence that reports the selected method."""
+
+PORTRAIT: Final = "portrait"
+"""The method that prepares photographs in its own way."""
 
 FACE_PENS: Final = 14.0
 """Width of a face, in pens, above which a portrait shows more of it than tones do: eyes and mouth are then two pens
@@ -64,6 +68,10 @@ FEW_TONES: Final = 0.9
 all even pixels. Together they cover at most a third of the range of tones, which shading exceeds."""
 
 
+class _InVain(Exception):
+    """Stops a preparation that the selected method does not use."""
+
+
 @dataclass(frozen=True)
 class MethodChoice:
     """A method with its settings, and the reason in words."""
@@ -96,7 +104,7 @@ class Automatic(Preparation):
     def way(self, taken: Photograph, wish: Wish, source: str = "the picture") -> tuple[ToneMethod, MethodChoice]:
         """The method for a photograph, with remarks of its preparation, and the choice in words.
 
-        The photograph is prepared in parallel, as most methods need it.
+        The photograph is prepared in parallel, as all methods but the portrait need it.
         """
         from linewright.sources import methods
         from linewright.sources.tone.method import ToneMethod
@@ -104,15 +112,23 @@ class Automatic(Preparation):
         key = ("choice", weakref.ref(taken), self.crop, self.turned_deg, wish.room_mm, wish.turn_deg, wish.one_pen_mm())
         usual = Preparation()
         said = {f.name: getattr(self, f.name) for f in fields(Preparation)}
+        other_way = False
 
         def chosen(report: Report) -> MethodChoice:
+            nonlocal other_way
             report("looking at the photograph", 0.0)
-            framed = replace(taken, rgb=self.framed(taken.rgb))
-            return PHOTOGRAPHS.recall(key, lambda: choose(framed, replace(wish, report=report)))
+            choice = PHOTOGRAPHS.recall(key, lambda: choose(taken, replace(wish, report=report), self))
+            other_way = choice.method == PORTRAIT
+            return choice
 
-        def prepared(report: Report) -> object:
-            report("preparing", 0.0)
-            return ToneMethod(**said).on_sheet(taken, wish, source)
+        def prepared(report: Report) -> None:
+            def unless_in_vain(doing: str, done: float) -> None:
+                if other_way:
+                    raise _InVain
+                report(doing, done)
+
+            with contextlib.suppress(_InVain):
+                ToneMethod(**said).on_sheet(taken, replace(wish, report=unless_in_vain), source)
 
         choice, _ = both(chosen, prepared, wish.report)
         way = methods.chosen(choice.method)
@@ -121,24 +137,33 @@ class Automatic(Preparation):
         return replace(way, **{k: v for k, v in said.items() if v != getattr(usual, k)}), choice
 
 
-def choose(taken: Photograph, wish: Wish) -> MethodChoice:
-    """Select the method for a picture on a sheet."""
-    rgb = _smaller(taken.rgb)
+def choose(taken: Photograph, wish: Wish, framing: Preparation | None = None) -> MethodChoice:
+    """Select the method for a picture on a sheet.
+
+    Parameters
+    ----------
+    framing : its settings rotate and crop the picture before; None: not rotated or cropped.
+    """
+    framing = framing or Preparation()
+    whole = framing.framed(taken.rgb)
+    rgb = _smaller(whole)
     grey = rgb @ LUMA
     if np.ptp(grey) < 1 / 255:
         return MethodChoice("hatching", "the picture is of one tone")
-    (bare, flat), people = both(lambda _: (_line_art(rgb), _flat(grey)), lambda _: faces.found(taken.rgb), wish.report)
+    (bare, flat), people = both(
+        lambda _: (_line_art(rgb), _flat(grey)), lambda _: faces.found_in(taken, framing), wish.report
+    )
     if bare:
         return MethodChoice("centre-lines", f"line art: {bare:.0%} of it is bare paper, and its lines are thin")
     # Before flat colours, because a portrait in front of a white or blurred wall is flat in most pixels, too.
     if people:
-        left, top, right, bottom = faces.frame(people, (taken.rgb.shape[1], taken.rgb.shape[0]), "auto")
+        left, top, right, bottom = faces.frame(people, (whole.shape[1], whole.shape[0]), "auto")
         on_paper = wish.fitted_mm(right - left, bottom - top)[0] / (right - left)
         pens = people[0].width * on_paper / wish.one_pen_mm()
         if pens >= FACE_PENS:
             count = len(faces.worth_showing(people))
             what = "a face" if count == 1 else f"{count} faces, the largest"
-            return MethodChoice("portrait", f"there is {what} {pens:.0f} pens wide on the sheet")
+            return MethodChoice(PORTRAIT, f"there is {what} {pens:.0f} pens wide on the sheet")
     if flat > FLAT_SHARE:
         return MethodChoice("areas", f"flat colours: {flat:.0%} of its pixels are like their neighbours")
     return MethodChoice("cross-hatching:form=1", "a photograph: its tones change from place to place")

@@ -8,6 +8,7 @@ OpenCV. Nothing is downloaded.
 from __future__ import annotations
 
 import sys
+import weakref
 from dataclasses import dataclass
 from functools import cache
 from types import ModuleType
@@ -16,7 +17,9 @@ from typing import Any, Final
 import numpy as np
 
 from linewright.errors import InputError
-from linewright.sources.photograph import Floats32
+from linewright.sources.memory import PHOTOGRAPHS
+from linewright.sources.photograph import Floats32, Photograph
+from linewright.sources.preparation import Preparation
 
 LOOK_PX: Final = 800
 """Longer side of the searched copy. The networks take 0.1 to 0.5 s and find faces from about 20 px."""
@@ -54,6 +57,9 @@ LEAST_BELOW: Final = 0.35
 LEAST_BESIDE: Final = 0.75
 MOST_BESIDE: Final = 1.1
 """Largest distance from the face's centre to either side, in box widths; wider hair is cut."""
+
+ONE_BY_ONE: Final = 6
+"""So many faces of several can each be shown alone, the largest first; more are a crowd."""
 
 Box = tuple[float, float, float, float]
 
@@ -112,6 +118,12 @@ def found(rgb: Floats32) -> tuple[Face, ...]:
     return tuple(sorted(faces, key=lambda face: -face.width * face.height))
 
 
+def found_in(taken: Photograph, framing: Preparation) -> tuple[Face, ...]:
+    """Faces of a photograph that was read, turned and cropped; they are looked for once."""
+    key = ("faces", weakref.ref(taken), framing.of_frame)
+    return PHOTOGRAPHS.recall(key, lambda: found(framing.framed(taken.rgb)))
+
+
 @cache
 def _networks() -> Any:
     """The three networks, loaded once."""
@@ -130,6 +142,14 @@ def worth_showing(faces: tuple[Face, ...]) -> tuple[Face, ...]:
 def shows_all(faces: tuple[Face, ...], height: float, asked: str) -> bool:
     """Whether a crop is the whole photograph."""
     return not faces or asked == "whole" or (asked == "auto" and faces[0].height < LARGE * height)
+
+
+def frames(faces: tuple[Face, ...]) -> tuple[str, ...]:
+    """What can be asked of `frame` for faces that were found; nothing where none were."""
+    if not faces:
+        return ()
+    alone = [f"face:{number}" for number in range(1, 1 + min(len(faces), ONE_BY_ONE))] if len(faces) > 1 else []
+    return ("whole", "head", *alone)
 
 
 def frame(faces: tuple[Face, ...], size: tuple[int, int], asked: str) -> Box:

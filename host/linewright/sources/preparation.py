@@ -92,9 +92,14 @@ class Preparation:
     )
 
     @property
+    def of_frame(self) -> tuple[object, ...]:
+        """The settings that `framed` depends on."""
+        return self.crop, self.turned_deg
+
+    @property
     def of_pixels(self) -> tuple[object, ...]:
         """The settings that `framed` and `prepared` depend on."""
-        return self.crop, self.turned_deg, self.contrast, self.background
+        return *self.of_frame, self.contrast, self.background
 
     def framed(self, rgb: Floats32) -> Floats32:
         """(h, w, 3) float32, rotated and cropped by the settings."""

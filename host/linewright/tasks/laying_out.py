@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from linewright.planning.pipeline import Job
     from linewright.rig.rig import Rig
     from linewright.sheet.sizes import Sheet
+    from linewright.sources.photograph import Photograph
     from linewright.sources.picture import Picture
     from linewright.tasks.front import Front
 
@@ -254,10 +255,57 @@ def methods_for(found: Arranged, item: Item, rig: Rig) -> tuple[list[str], str]:
     """
     from linewright.planning import comparison
     from linewright.rig.sheet_place import sheet_on
+
+    sheet = sheet_on(rig, found.arrangement.sheet, margin_mm=found.arrangement.margin_mm)
+    taken = _taken(found, item)
+    return comparison.with_pick(taken, pipeline.wish_for(rig, sheet, pipeline.Placement()))
+
+
+@dataclass(frozen=True)
+class FrameChoice:
+    """What of a photograph with faces can be shown.
+
+    Parameters
+    ----------
+    frame : as the setting of a portrait says it: ``whole``, ``head``, ``face:1`` and so on.
+    box : left, top, right, bottom, shares of the photograph.
+    crop : as the setting of every other method says it; "": all of it.
+    """
+
+    frame: str
+    box: tuple[float, float, float, float]
+    crop: str
+
+
+def frames_for(found: Arranged, item: Item) -> tuple[str, tuple[FrameChoice, ...]]:
+    """What of a photograph a portrait shows as it comes, and what it can show; nothing where there are no faces.
+
+    Raises
+    ------
+    SourceError
+        If it cannot be read.
+    """
+    from linewright.sources import faces, photograph
+    from linewright.sources.preparation import Preparation
+
+    if item.source is None or not photograph.looks_like_one(found.folder / item.source):
+        return "whole", ()
+    taken = _taken(found, item)
+    rows, columns = taken.rgb.shape[:2]
+    people = faces.found_in(taken, Preparation())
+    choices = []
+    for asked in faces.frames(people):
+        left, top, right, bottom = faces.frame(people, (columns, rows), asked)
+        box = left / columns, top / rows, right / columns, bottom / rows
+        sides = (box[0], box[1], box[2] - box[0], box[3] - box[1])
+        crop = "" if asked == "whole" else "/".join(f"{int(1000 * one) / 10:g}" for one in sides)
+        choices.append(FrameChoice(asked, box, crop))
+    return "whole" if faces.shows_all(people, rows, "auto") else "head", tuple(choices)
+
+
+def _taken(found: Arranged, item: Item) -> Photograph:
     from linewright.sources import photograph
 
     if item.source is None:
         raise InputError(f"item {item.id} is no photograph, so there is one way to draw it")
-    sheet = sheet_on(rig, found.arrangement.sheet, margin_mm=found.arrangement.margin_mm)
-    taken = photograph.load(str(found.folder / item.source))
-    return comparison.with_pick(taken, pipeline.wish_for(rig, sheet, pipeline.Placement()))
+    return photograph.load(str(found.folder / item.source))

@@ -48,16 +48,43 @@ def test_the_free_room_is_free_within_the_room_and_no_square_of_a_grid_says_othe
     assert best is None or holds(*found) >= best
 
 
-def test_words_go_below_a_face_as_wide_as_the_sheet_allows():
+def put(words, boxes, at_mm=None):
     sheet = Arrangement(items=(Item("face", source="face.jpg"),))
-    words = Item(text="Happy birthday, Marrow Quay")
-    new, name = edits.put(sheet, words, ROOM, None, None, [HEAD])
-    put = new.item(name)
-    assert put.align == "centre"
-    assert put.at_mm == pytest.approx((105.0, 243.5))
-    assert put.width_mm == pytest.approx(0.9 * 190.0)
-    # Without room for them they go to the foot, and where they were wanted they go there.
-    new, name = edits.put(sheet, words, ROOM, None, None, [list(ROOM)])
-    assert (new.item(name).at_mm, new.item(name).align, new.item(name).width_mm) == (None, "bottom", 171.0)
-    new, name = edits.put(sheet, words, ROOM, [50.0, 60.0], None, [HEAD])
-    assert new.item(name).at_mm == (50.0, 60.0)
+    new, name = edits.put(sheet, Item(text=words), ROOM, at_mm, None, boxes)
+    return new.item(name)
+
+
+def test_words_go_below_a_face_as_a_caption():
+    """No taller than a fourteenth of the sheet's shorter side, no wider than the picture, close below its middle."""
+    capital = 190.0 / 14
+    short = put("Quay", [[60.0, 10.0, 160.0, 200.0]])
+    assert short.width_mm == pytest.approx(3.0 * capital, abs=0.1)
+    assert short.at_mm[0] == pytest.approx(110.0)
+    assert 200.0 < short.at_mm[1] - short.width_mm / 3 < short.at_mm[1] + short.width_mm / 3 < 240.0
+    assert short.align == "centre"
+    long = put("Happy birthday, Marrow Quay", [[60.0, 10.0, 160.0, 200.0]])
+    assert long.width_mm == pytest.approx(100.0)
+    # Where room is at its side alone they stand there, at its foot.
+    beside = put("Quay", [[10.0, 10.0, 120.0, 287.0]])
+    assert (beside.align, beside.at_mm[0] - beside.width_mm / 2 > 120.0) == ("centre", True)
+    assert 250.0 < beside.at_mm[1] < 287.0
+
+
+@given(boxes=st.lists(box, min_size=1, max_size=4), words=st.text("Quay \n", min_size=1, max_size=30))
+def test_words_lie_in_free_room_and_are_no_wider_than_what_they_are_beside(boxes, words):
+    item = put(words, boxes)
+    assert 0 < item.width_mm <= max(one[2] - one[0] for one in boxes) + 0.1
+    if item.at_mm is None:
+        assert item.align == "bottom"
+        return
+    half = item.width_mm / 2 - 0.1
+    x, y = item.at_mm
+    assert ROOM[0] <= x - half
+    assert x + half <= ROOM[2]
+    assert not any(left < x + half and x - half < right and top < y < foot for left, top, right, foot in boxes)
+
+
+def test_words_without_room_go_to_the_foot_and_where_they_were_wanted_they_go_there():
+    assert (put("Quay", [list(ROOM)]).at_mm, put("Quay", [list(ROOM)]).align) == (None, "bottom")
+    assert put("Quay", [list(ROOM)], [50.0, 60.0]).at_mm == (50.0, 60.0)
+    assert put("Quay", [list(ROOM)], [50.0, 60.0]).width_mm == pytest.approx(3.0 * 190.0 / 14, abs=0.1)

@@ -10,7 +10,7 @@ from linewright.folders import state_folder
 @pytest.mark.parametrize(
     ("hint", "shown"),
     [
-        ("`linewright resume` carries on with it", "'Carry it on' carries on with it"),
+        ("`linewright resume` carries on with it", "'Carry on' carries on with it"),
         ("draw it again: `linewright trial ringing`", "draw it again: a trial sheet 'ringing'"),
         ("`linewright rig check` says why", "`linewright rig check` in a terminal says why"),
         ("home it; a virtual rig that lasts: `linewright virtual --stay`", "home it"),

@@ -46,3 +46,24 @@ def test_a_simulated_pen_sets_no_real_one(tmp_path, rig_file, port):
     with pytest.raises(InputError, match="no file"):
         kept(tmp_path / "other", Target(Rig.default(), None, port="serial:/dev/no-such-port"))
     assert rig_file.read_bytes() == before
+
+
+def test_a_machine_without_a_file_gets_one_that_says_what_it_is(tmp_path, rig_file):
+    room = Room(tmp_path / "desk", Target(Rig.default(), None, port="serial:/dev/no-such-port", board="pico"))
+    try:
+        room.handle("w1", "take_over", events.Plain())
+        name = room.handle("w1", "rig_new", events.Plain())["rig"]
+        assert room.handle("w1", "rig_new", events.Plain())["rig"] == name  # twice makes one
+        (path,) = (tmp_path / "desk" / "rigs").glob("*.toml")
+        made, before = Rig.load(path), Rig.default()
+        assert (made.board, made.x, made.y, made.pen) == ("pico", before.x, before.y, before.pen)
+        assert name in [one["id"] for one in room.machine.rigs]
+    finally:
+        room.close()
+    room = Room(tmp_path / "other", Target(Rig.load(rig_file), rig_file, port="virtual"))
+    try:
+        room.handle("w1", "take_over", events.Plain())
+        with pytest.raises(InputError, match="a file of its own already"):
+            room.handle("w1", "rig_new", events.Plain())
+    finally:
+        room.close()

@@ -50,7 +50,7 @@ def drawing(made, tmp_path, monkeypatch):
     ended = []
     return (
         desk,
-        Wanted(DrawTask("heron", program, (), machine.target, reads_tape=False), "g1", over=ended.append),
+        Wanted(DrawTask("heron", program, (), machine.target, reads_tape=False), "g1", "trial", over=ended.append),
         ended,
     )
 

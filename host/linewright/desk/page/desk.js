@@ -33,7 +33,6 @@ export const mine = {
   tried_us: /** @type {number | null} */ (null), // pulse of the servo
   uploading: "",
   dropping: false,
-  previews_size: "", // of the thing whose small pictures were asked for, as `size_of` says
   /** @type {string | null} */ again: null, // entry of the log that is looked at
   measures: /** @type {Record<string, string>} */ ({}), // as typed for a trial sheet
   /** @type {{picture: string, cautions: string[], rig: string} | null} */ wiring: null,
@@ -73,6 +72,9 @@ export const all_seen = () => Boolean(state.desk?.virtual) || state.before.every
 
 /** Whether somebody looks at what is left of a drawing that was broken off. */
 export const sees_left = () => Boolean(mine.left?.geometry) && mine.slip === "drawing" && !mine.asking && !under_way();
+
+/** Whether a trial sheet is what is drawn next, rather than what lies on the sheet. */
+export const trial_comes = () => state.trial?.state === "ready" && mine.slip === "machine" && (mine.asking === "trial" || !state.trial.drawn);
 
 export const may_edit = () => mine.link === "open" && state.holder.you && !state.drawing;
 
@@ -173,13 +175,6 @@ export function page_of(one) {
   return [box[2] - box[0], box[3] - box[1]];
 }
 
-/**
- * What tells one size of an item from another.
- *
- * @param {any} one
- */
-export const size_of = (one) => `${one.width_mm} ${one.height_mm} ${state.sheet.name}`;
-
 /** @param {any} one @param {number} size */
 function sized(one, size) {
   const [width, height] = page_of(one).map((mm) => Math.max(1, Math.round(mm * size * 100) / 100));
@@ -268,12 +263,24 @@ async function put(what) {
   return answer;
 }
 
+/**
+ * What of a photograph is shown, as `frame` of its choices says it; "" where it is none of them.
+ *
+ * @param {any} one
+ * @returns {string}
+ */
+export function frame_of(one) {
+  const { name, settings } = method_of(one);
+  if (name === "auto" || name === "portrait") return !settings?.frame || settings.frame === "auto" ? one.frame : settings.frame;
+  return one.frames.find((/** @type {any} */ choice) => choice.crop === (settings?.crop ?? ""))?.frame ?? "";
+}
+
 /** What a person has seen: all that is asked before anything is drawn. */
 const confirmed = () => state.before.map((/** @type {any} */ one) => one.key);
 
 /** @param {"drawing" | "trial"} what is drawn once a person has seen that all is ready */
 function ask_before(what) {
-  mine.slip = "drawing";
+  mine.slip = what === "trial" ? "machine" : "drawing";
   mine.asking = what;
   mine.ticked = new Set();
   mine_focus(state.desk?.virtual ? "button.step:enabled" : "#before-heading");
@@ -409,8 +416,19 @@ const OWN = {
 
   // Ways to lines.
   method(event) {
+    if (event.taken === "yes") return null; // it is drawn so already
+    return set(item(event.item), { method: event.usual === "yes" ? null : way_of(event.name) });
+  },
+  method_usual: (event) => set(item(event.item), { method: { name: event.name, settings: {} } }),
+  show_of_it(event) {
     const one = item(event.item);
-    return set(one, { method: event.pick === "yes" ? null : way_of(event.name) });
+    if (frame_of(one) === event.frame) return null;
+    const { name, settings } = method_of(one);
+    const portrait = name === "auto" || name === "portrait";
+    const { crop: _crop, frame: _frame, ...others } = settings ?? {};
+    const choice = one.frames.find((/** @type {any} */ two) => two.frame === event.frame);
+    const framed = portrait ? { frame: event.frame } : choice?.crop ? { crop: choice.crop } : {};
+    return set(one, { method: { name: portrait ? "portrait" : name, settings: { ...others, ...framed } } });
   },
   within_form: (event) => send({ do: "within", item: event.item, time_s: 60 * Number(event.minutes) }),
   method_or_own: (event) => set(item(event.item), { method: event.value ? { name: event.value, settings: {} } : null, pen_for: {} }),
@@ -497,7 +515,6 @@ const OWN = {
     }
   },
   not_yet() {
-    if (mine.asking === "trial") mine.slip = "machine";
     mine.asking = "";
     mine.abandoning = false;
   },
@@ -513,6 +530,15 @@ const OWN = {
   async put_away() {
     await send({ do: "put_away" });
     mine.slip = null;
+  },
+  async draw_again() {
+    const { of } = state.drawing;
+    const [newest] = state.log;
+    const answer = await send({ do: "put_away" });
+    if (!answer.ok) return;
+    if (of === "trial") ask_before("trial");
+    else if (of === "rest" && newest?.again) await OWN.again_now({ drawing: newest.id });
+    else await OWN.begin({});
   },
   resume_now: (event) => {
     const broken = state.broken_off.find((/** @type {any} */ one) => one.id === event.drawing);
@@ -559,6 +585,10 @@ const OWN = {
   },
   connect_port: (event) => send({ do: "connect", port: event.port, ...(event.rig ? { rig: event.rig } : {}) }),
   rig_take: (event) => send({ do: "connect", port: state.machine.port, rig: event.rig }),
+  async rig_new() {
+    const answer = await send({ do: "rig_new" });
+    if (answer.ok) await send({ do: "connect", port: state.machine.port, rig: answer.rig });
+  },
   rig_send: (event) => take_files([...event.files]),
   async wiring_show() {
     const answer = await send({ do: "wiring" });

@@ -2,12 +2,12 @@
 
 import { h } from "./dom.js";
 import { hand, sign } from "./hand.js";
-import { all_seen, mine, state, tasked, under_way } from "./desk.js";
+import { all_seen, mine, state, tasked, trial_comes, under_way } from "./desk.js";
 import { duration, ended, ink_word, length, sentence } from "./words.js";
 import { button, data, locked, working } from "./slips/parts.js";
 
 export const SLIPS = [
-  ["put", "Put down", "file"],
+  ["put", "Add", "file"],
   ["thing", "Lines", "lines"],
   ["pens", "Pens", "pen"],
   ["drawing", "Time and ink", "know"],
@@ -21,8 +21,8 @@ export function plate() {
   const rehearsal = Boolean(desk?.virtual);
   return h("div", { key: "plate", class: `plate${rehearsal ? " rehearsal" : ""}` },
     h("h1", { class: "heard" }, "Linewright desk"),
-    hand(rehearsal ? "Rehearsal" : machine?.name || "Machine", { size: 1.15, class: "who" }),
-    h("p", { class: "kind" }, rehearsal ? "Nothing real moves. The machine is a simulation." : "A real machine. Keep fingers, hair and cables clear."),
+    hand(rehearsal ? "Simulation" : machine?.name || "Machine", { size: 1.15, class: "who" }),
+    h("p", { class: "kind" }, rehearsal ? "Nothing real moves." : "A real machine. Keep fingers, hair and cables clear."),
     h("p", { class: `state${mine.link === "lost" || machine?.state === "faulted" ? " wrong" : ""}`, role: "status" }, how_it_is())); // prettier-ignore
 }
 
@@ -38,7 +38,7 @@ function how_it_is() {
 
 /** The slips that can be pulled out. */
 export const tabs = () => h("nav", { key: "tabs", class: "tabs", "aria-label": "Slips" }, SLIPS.map(([name, word, picture]) =>
-  h("button", { key: name, type: "button", class: "tab", "aria-expanded": String(mine.slip === name), ...data({ do: "open", slip: name }) }, sign(picture), h("span", {}, word)))); // prettier-ignore
+  h("button", { key: name, type: "button", class: "tab", "aria-expanded": String(mine.slip === name), ...data({ do: "open", slip: name }) }, sign(picture), h("span", { class: "word", "data-word": word }, word)))); // prettier-ignore
 
 /** Undo, and how near one looks. */
 export function looks() {
@@ -50,10 +50,11 @@ export function looks() {
     h("span", { class: "gap" }),
     button("Nearer", { do: "nearer", class: "quiet" }),
     button("Further", { do: "further", class: "quiet" }),
+    button("Sheet", { do: "sheet_near", class: "quiet", label: "Show the sheet" }),
     button("All", { do: "whole", class: "quiet", label: "Show all of the table" })); // prettier-ignore
 }
 
-/** @typedef {{word: string, about: string, at: Record<string, any>, kind?: string, picture?: string, off?: boolean}} Step */
+/** @typedef {{word: string, about: string, at: Record<string, any>, kind?: string, picture?: string, off?: boolean, beside?: {word: string, do: string}}} Step */
 
 /**
  * The one thing that comes next.
@@ -62,6 +63,7 @@ export function looks() {
  */
 export function next_step() {
   const { plan, drawing, machine, broken_off, items, desk } = state;
+  const draws = desk?.virtual ? "Simulate" : "Draw";
   if (mine.link === "lost") return { word: "Link lost", about: "Is linewright desk still running? This page finds it by itself.", at: { do: "open", slip: "machine", stay: "y" }, off: true };
   if (drawing) {
     const now = drawing.words || "";
@@ -70,10 +72,10 @@ export function next_step() {
     if (drawing.state === "stopping") return { word: "Stopping", about: now, at: { do: "hold" }, off: true };
     if (under_way()) return { word: "Hold", about: now, at: { do: "hold" }, kind: "stop", picture: "hold" };
     if (drawing.state === "finished") {
-      const about = desk?.virtual ? "The rehearsal is finished. It is kept under Looking back." : "Finished. Take the sheet off, then press here.";
-      return { word: desk?.virtual ? "Done" : "Sheet is off", about, at: { do: "put_away" }, picture: "check" };
+      const about = desk?.virtual ? "The simulation is finished. It is kept under Looking back." : "Finished. Take the sheet off, then press here.";
+      return { word: "Done", about, at: { do: "put_away" }, picture: "check", beside: { word: "Draw it again", do: "draw_again" } };
     }
-    if (drawing.can_carry_on && broken_off.length) return { word: "Carry it on", about: now || "It was broken off.", at: { do: "resume_now", drawing: broken_off[0].id }, picture: "go" };
+    if (drawing.can_carry_on && broken_off.length) return { word: "Carry on", about: now || "It was broken off.", at: { do: "resume_now", drawing: broken_off[0].id }, picture: "go" };
     return { word: "Done", about: now, at: { do: "put_away" }, picture: "check" };
   }
   const [asked] = state.questions;
@@ -81,17 +83,17 @@ export function next_step() {
   if (asked) return { word: "Answer", about: `It is asked above: ${sentence(asked.text)}`, at: { do: "to_question" } };
   if (tasked()) return { word: "Stop", about: sentence(state.task.doing || `${state.task.name} is under way`), at: { do: "stop" }, kind: "stop", picture: "hold" };
   if (machine?.state === "faulted") return { word: "What is wrong?", about: sentence(machine.fault || machine.words), at: { do: "open", slip: "machine", stay: "y" }, picture: "machine" };
-  if (mine.slip === "machine" && state.trial?.state === "ready" && !state.trial.drawn) {
-    return { word: desk?.virtual ? "Rehearse" : "Draw", about: `The trial sheet ${state.trial.name}, ${duration(state.trial.predicted_s ?? 0)}. Is its paper down, and the pen in?`, at: { do: "trial_draw" }, picture: "pen" };
+  if (trial_comes() && mine.asking !== "trial") {
+    return { word: draws, about: `The trial sheet ${state.trial.name}, ${duration(state.trial.predicted_s ?? 0)}. Is its paper down, and the pen in?`, at: { do: "trial_draw" }, picture: "pen" };
   }
   if (mine.asking === "trial" && state.trial) return begin({ do: "trial_now" }, `The trial sheet ${state.trial.name}. `);
-  if (broken_off.length && !items.length) return { word: "Carry it on?", about: `${broken_off[0].picture} was broken off at stroke ${broken_off[0].strokes_done} of ${broken_off[0].strokes}.`, at: { do: "open", slip: "drawing", stay: "y" } };
-  if (!items.length) return { word: "Put it down", about: "A picture, words, or a surprise.", at: { do: "open", slip: "put", stay: "y" }, picture: "file" };
-  if (plan.state === "refused") return { word: "Look again", about: sentence(plan.error?.text ?? "It cannot be drawn as it lies."), at: { do: "open", slip: plan.error?.item ? "thing" : "drawing", stay: "y" }, picture: "warn" };
-  if (plan.state !== "ready") return { word: desk?.virtual ? "Rehearse" : "Draw", about: working(), at: { do: "begin" }, off: true, picture: "pen" };
+  if (broken_off.length && !items.length) return { word: "Carry on?", about: `${broken_off[0].picture} was broken off at stroke ${broken_off[0].strokes_done} of ${broken_off[0].strokes}.`, at: { do: "open", slip: "drawing", stay: "y" } };
+  if (!items.length) return { word: "Add something", about: "A picture, words, or a surprise.", at: { do: "open", slip: "put", stay: "y" }, picture: "file" };
+  if (plan.state === "refused") return { word: "See why", about: sentence(plan.error?.text ?? "It cannot be drawn as it lies."), at: { do: "open", slip: plan.error?.item ? "thing" : "drawing", stay: "y" }, picture: "warn" };
+  if (plan.state !== "ready") return { word: draws, about: working(), at: { do: "begin" }, off: true, picture: "pen" };
   if (mine.asking === "drawing") return begin({ do: "draw_now" });
   const minds = plan.warnings.length ? ` ${plan.warnings.length === 1 ? "One thing" : `${plan.warnings.length} things`} to know first.` : "";
-  return { word: desk?.virtual ? "Rehearse" : "Draw", about: `${duration(plan.predicted_s)}, ${length(plan.ink_mm)} of ink.${minds}`, at: { do: "begin" }, picture: "pen" };
+  return { word: draws, about: `${duration(plan.predicted_s)}, ${length(plan.ink_mm)} of ink.${minds}`, at: { do: "begin" }, picture: "pen" };
 }
 
 /** @param {Record<string, any>} at @param {string} [what] is drawn @returns {Step} */
@@ -106,7 +108,8 @@ export function next() {
     h("button", { key: "next-button", type: "button", class: "step", disabled: step.off || (locked() && mine.link === "open" && step.at.do !== "hold" && step.at.do !== "open"), "aria-describedby": "next-about",
       "aria-keyshortcuts": step.kind === "stop" ? "Escape" : null, ...data(step.at) },
       step.picture && sign(step.picture), hand(step.word, { size: 1.5, weight: 2.6 })),
-    h("p", { id: "next-about" }, ended(step.about), step.kind === "stop" && h("small", { class: "key" }, "Or the Esc key, at any time."))); // prettier-ignore
+    h("p", { id: "next-about" }, ended(step.about), step.kind === "stop" && h("small", { class: "key" }, "Or the Esc key, at any time.")),
+    step.beside && h("span", { key: "beside", class: "beside" }, button(step.beside.word, { do: step.beside.do, sign: "redo", disabled: locked() }))); // prettier-ignore
 }
 
 /** Another window has the machine. */

@@ -1,7 +1,7 @@
 // The page: hears what is done, keeps the state, shows it.
 
 import { h, show } from "./dom.js";
-import { act, chosen, connect, focus_done, focus_next, inks, may_edit, mine, sees_left, settle, size_of, state, under_way } from "./desk.js";
+import { act, chosen, connect, focus_done, focus_next, inks, may_edit, mine, sees_left, settle, state, trial_comes, under_way } from "./desk.js";
 import { beginning, file_field, put_slip } from "./slips/put.js";
 import { drawing_slip } from "./slips/drawing.js";
 import { Link } from "./link.js";
@@ -12,7 +12,7 @@ import { machine_slip } from "./slips/machine.js";
 import { pens_slip } from "./slips/pens.js";
 import * as shelf from "./shelf.js";
 import { thing_slip } from "./slips/thing.js";
-import { duration, grouped, quickness } from "./words.js";
+import { duration, grouped, quickness, sentence } from "./words.js";
 import "./picture.js";
 import "./table.js";
 import "./timeline.js";
@@ -31,8 +31,8 @@ function strokes_shown() {
   const whole = (/** @type {string | null} */ id, /** @type {any} */ more = {}) => {
     const strokes = shelf.strokes(id);
     if (!strokes) return null;
-    const { part = "all", ...rest } = more;
-    const pens = inks(id === plan.sketch ? (plan.sketch_pens ?? plan.pens) : drawing ? (drawing.pens ?? plan.pens) : plan.pens);
+    const { part = "all", pens_of, ...rest } = more;
+    const pens = inks(pens_of ?? (id === plan.sketch ? (plan.sketch_pens ?? plan.pens) : drawing ? drawing.pens : plan.pens));
     const ink = pens.map((/** @type {any} */ pen) => `${pen.colour} ${pen.width_mm}`).join();
     return { strokes, pens, to: strokes.vertices, name: `${id} ${part} ${ink}`, ...rest };
   };
@@ -65,6 +65,7 @@ function strokes_shown() {
       inked: null,
     };
   }
+  if (trial_comes()) return { plan: whole(state.trial.geometry, { pens_of: state.trial.pens }), lifted: null, inked: null };
   const fresh = plan.geometry && !plan.stale && plan.state !== "planning";
   const shown = fresh ? whole(plan.geometry, fastest ? { part: "speeds", fastest } : {}) : null;
   return { plan: shown ?? whole(plan.sketch) ?? whole(plan.geometry), lifted: null, inked: null };
@@ -103,16 +104,9 @@ function pen_shown() {
   return reach.park_mm ? { x: reach.park_mm[0], y: reach.park_mm[1], down: false, colour: first, true: true } : null;
 }
 
-/** px that slips cover, so that the sheet is shown beside them. */
-function pad() {
-  const wide = !narrow.matches;
-  const slip = desk.querySelector(".slip")?.getBoundingClientRect();
-  const foot = desk.querySelector(".foot")?.getBoundingClientRect();
-  const top = desk.querySelector(".top")?.getBoundingClientRect();
-  const foot_px = foot ? Math.round(innerHeight - foot.top) : 0;
-  if (!wide) return [0, 0, 0, 0];
-  return [0, Math.round(top?.bottom ?? 0), slip ? Math.round(innerWidth - slip.left) : 0, foot_px];
-}
+/** px that plate, slips and foot cover, whether one lies open or not: the sheet never moves because a slip does. */
+const COVERED = [0, 104, 402, 176];
+const pad = () => (narrow.matches ? [0, 0, 0, 0] : COVERED);
 
 function table() {
   const { sheet, reach, items, plan } = state;
@@ -128,7 +122,7 @@ function table() {
     data: {
       sheet,
       reach,
-      items: state.drawing || mine.look_s !== null || sees_left() ? [] : items,
+      items: state.drawing || mine.look_s !== null || sees_left() || trial_comes() ? [] : items,
       selected: mine.selected,
       held: mine.held?.ids ?? [],
       may_edit: may_edit(),
@@ -138,7 +132,6 @@ function table() {
       picks: sees_left(),
       pad: pad(),
       coming: !shown.plan && shelf.coming(),
-      near: mine.slip !== "machine",
       dark: dark.matches,
       photographs,
       warnings: plan.warnings,
@@ -150,21 +143,22 @@ function table() {
 
 function timeline() {
   const { plan, drawing, progress } = state;
+  if (!drawing && trial_comes()) return null; // the ruler is of what lies on the sheet, and that is not what comes next
   const total_s = drawing ? drawing.predicted_s : plan.predicted_s;
-  if (!total_s || plan.state === "empty") return null;
+  if (!total_s || (!drawing && plan.state === "empty")) return null;
   const strokes = shelf.strokes(drawing ? drawing.geometry : plan.geometry);
   const done_s = drawing ? (drawing.state === "finished" ? total_s : (progress?.done_s ?? 0)) : null;
   const at_s = done_s ?? mine.look_s;
-  let words = `all of it, ${duration(total_s)}`;
+  let words = `the whole drawing, ${duration(total_s)}`;
   if (at_s !== null && at_s < total_s) {
     const stroke = strokes ? strokes.after(at_s).stroke + 1 : 0;
     words = `after ${duration(at_s)}${strokes ? `, stroke ${grouped(stroke)} of ${grouped(strokes.count)}` : ""}`;
   }
   const quick = under_way() && state.desk?.virtual && !state.machine?.real_time ? quickness(progress?.times) : "";
   return h("div", { key: "timeline", class: "time" },
-    h("p", { class: "when" }, drawing ? `${duration(done_s ?? 0)} of ${duration(total_s)}, as planned${quick ? `; ${quick}` : ""}` : `The sheet, ${words}`,
+    h("p", { class: "when" }, drawing ? `${duration(done_s ?? 0)} of ${duration(total_s)}, as planned${quick ? `; ${quick}` : ""}` : plan.stale ? "Its time is being worked out …" : sentence(words),
       !drawing && mine.look_s !== null && h("button", { type: "button", class: "quiet", "data-do": "look_at_all" }, h("span", {}, "Show all of it"))),
-    h("desk-timeline", { data: { total_s, pens: plan.pens, at_s: mine.look_s, done_s, old: Boolean(plan.stale) && !drawing, words } })); // prettier-ignore
+    h("desk-timeline", { data: { total_s, pens: drawing?.pens ?? plan.pens, at_s: mine.look_s, done_s, old: Boolean(plan.stale) && !drawing, words } })); // prettier-ignore
 }
 
 function render() {
@@ -178,25 +172,19 @@ function render() {
   const replaced = wary();
   const empty = !state.items.length && !state.drawing && !mine.writing && mine.slip === null && mine.link === "open";
   const slip = mine.slip && SLIPS[/** @type {keyof typeof SLIPS} */ (mine.slip)]();
-  // Twice where a slip comes or goes: the table makes room for it.
-  for (const _ of [1, 2]) {
-    show(desk, [
-      h("div", { key: "top", class: "top" }, plate(), tabs()),
-      table(),
-      empty && !state.broken_off.length && beginning(),
-      slip || null,
-      h("div", { key: "foot", class: "foot" }, h("div", { class: "foot-row main-row" }, next(), timeline()), h("div", { class: "foot-row" }, looks(), notes())),
-      question(),
-      looking_on() || null,
-      mine.dropping && h("div", { key: "dropping", class: "dropping" }, h("p", {}, "Let go: it is put on the sheet.")),
-      !mine.slip && !empty && mine.refused && h("div", { key: "refused", class: "floating" }, h("div", { class: "refusal", role: "alert" }, h("p", {}, h("b", {}, mine.refused.text)), mine.refused.hint && h("p", {}, mine.refused.hint),
-        h("button", { type: "button", class: "plain", "data-do": "understood" }, h("span", {}, "Understood")))),
-      file_field(),
-    ]); // prettier-ignore
-    const covered = pad().join();
-    if (covered === covered_before) break;
-    covered_before = covered;
-  }
+  show(desk, [
+    h("div", { key: "top", class: "top" }, plate(), tabs()),
+    table(),
+    empty && !state.broken_off.length && beginning(),
+    slip || null,
+    h("div", { key: "foot", class: "foot" }, h("div", { class: "foot-row main-row" }, next(), timeline()), h("div", { class: "foot-row" }, looks(), notes())),
+    question(),
+    looking_on() || null,
+    mine.dropping && h("div", { key: "dropping", class: "dropping" }, h("p", {}, "Let go: it is put on the sheet.")),
+    !mine.slip && !empty && mine.refused && h("div", { key: "refused", class: "floating" }, h("div", { class: "refusal", role: "alert" }, h("p", {}, h("b", {}, mine.refused.text)), mine.refused.hint && h("p", {}, mine.refused.hint),
+      h("button", { type: "button", class: "plain", "data-do": "understood" }, h("span", {}, "Understood")))),
+    file_field(),
+  ]); // prettier-ignore
   replaced();
   if (focus_next) {
     const target = /** @type {HTMLElement | null} */ (desk.querySelector(focus_next));
@@ -210,7 +198,6 @@ function render() {
   watch();
 }
 
-let covered_before = "";
 let asked = 0;
 const again = () => {
   if (!asked) asked = requestAnimationFrame(render);
@@ -227,7 +214,6 @@ function watch() {
   const wanted = mine.slip === "thing" && chosen().length === 1 && one.kind === "photograph" && may_edit() && state.plan.state !== "planning" ? one.id : null;
   if (wanted && state.previews.item !== wanted && previews_of !== wanted) {
     previews_of = wanted;
-    mine.previews_size = size_of(one);
     act({ do: "previews", item: wanted });
   } else if (!wanted && state.plan.state !== "planning" && previews_of !== "none") previews_of = "";
   // Small pictures that nobody waits for any more take nothing from the drawing.
@@ -243,7 +229,7 @@ function watch() {
   if (drawing !== drawing_before) {
     drawing_before = drawing;
     mine.look_s = null;
-    mine.asking = "";
+    if (drawing) mine.asking = "";
     if (drawing && mine.slip !== "machine") mine.slip = "drawing";
     again();
   }
@@ -270,10 +256,8 @@ const WINDOW = {
   choose_file: () => /** @type {HTMLElement | null} */ (document.getElementById("files"))?.click(),
   nearer: () => table_element()?.zoom(1.4),
   further: () => table_element()?.zoom(1 / 1.4),
-  whole: () => {
-    table_element()?.whole();
-    again();
-  },
+  whole: () => table_element()?.whole("all"),
+  sheet_near: () => table_element()?.whole("sheet"),
   look_at_all: () => void act({ do: "look_at", at_s: null }),
 };
 
@@ -337,6 +321,18 @@ desk.addEventListener("change", field);
 desk.addEventListener("focusout", (event) => {
   const element = /** @type {HTMLTextAreaElement} */ (event.target);
   if (element.dataset.do === "written" && mine.writing) hear({ do: "written", value: element.value });
+});
+
+/** Arrow keys go from one choice of a group to the next and take it, as the ARIA practices say of radio groups. */
+desk.addEventListener("keydown", (event) => {
+  const now = /** @type {HTMLElement | null} */ (/** @type {HTMLElement} */ (event.target).closest("[role=radio]"));
+  const step = { ArrowRight: 1, ArrowDown: 1, ArrowLeft: -1, ArrowUp: -1 }[event.key];
+  if (!now || !step) return;
+  event.preventDefault();
+  const all = [.../** @type {HTMLElement} */ (now.closest("[role=radiogroup]")).querySelectorAll("[role=radio]:enabled")];
+  const next = /** @type {HTMLElement} */ (all[(all.indexOf(now) + step + all.length) % all.length]);
+  next.focus();
+  next.click();
 });
 
 document.addEventListener("keydown", (event) => {

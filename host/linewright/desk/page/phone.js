@@ -17,7 +17,7 @@ function render() {
   const moves = drawing && !["finished", "abandoned", "failed", "holding", "pen", "stopping"].includes(drawing.state);
   document.body.className = now?.rehearsal ? "rehearsal" : "real";
   show(phone, [
-    hand(now?.rehearsal ? "Rehearsal" : "Linewright", { tag: "h1", size: 1.2 }),
+    hand(now?.rehearsal ? "Simulation" : "Linewright", { tag: "h1", size: 1.2 }),
     h("p", {}, now?.rehearsal ? "Nothing real moves." : "Beside the machine. Keep fingers, hair and cables clear."),
     h("section", { class: "sheet", "aria-label": "The drawing" },
       h("p", { class: "big", role: "status" }, now === null ? "Asking the desk …" : now === false ? "The desk does not answer." : drawing?.ask?.pen ? "It waits for a pen." : (drawing?.words ?? "Nothing is being drawn.")),

@@ -25,7 +25,6 @@ import { box_on_screen, draw_pen, draw_table } from "./scenery.js";
  * @property {boolean} picks a click means the stroke that is nearest
  * @property {number[]} pad px that slips cover: left, top, right, foot
  * @property {boolean} coming strokes are on their way
- * @property {boolean} near the sheet is looked at, rather than all of the reach
  * @property {boolean} dark
  * @property {Map<string, HTMLImageElement>} photographs to show where there are no strokes yet
  * @property {{item: string, text: string}[]} warnings
@@ -34,6 +33,9 @@ import { box_on_screen, draw_pen, draw_table } from "./scenery.js";
 
 /** Of the plan below the ink that is drawn. */
 const FAINT = 0.17;
+
+/** Room beside what is shown: for the rulers and the rails. */
+const SIDES_PX = 90;
 
 const WIDEST_PX_PER_MM = 60;
 const SMALLEST_PX_PER_MM = 0.15;
@@ -54,7 +56,8 @@ export class DeskTable extends HTMLElement {
     this.given = null;
     /** @type {View} */
     this.view = { scale: 2, x: 60, y: 60 };
-    this.placed = false; // the view follows the window until somebody moves it
+    /** @type {"sheet" | "all" | null} what the view shows whatever the window is; null: somebody has moved it */
+    this.shows = "sheet";
     this.layers = { plan: new InkLayer(), lifted: new InkLayer(), inked: new InkLayer() };
     this.hand = { ...STILL };
     /** @type {any} */
@@ -91,26 +94,36 @@ export class DeskTable extends HTMLElement {
     this.given = value;
     if (!this.gesture && !value.held.length) this.hand = { ...STILL };
     const pads = value.pad.join();
-    if (!this.placed && (!before || pads !== before.pad.join() || frame_of(value).join() !== frame_of(before).join())) {
-      this.whole();
+    if (this.shows && (!before || pads !== before.pad.join() || frame_of(value).join() !== frame_of(before).join())) {
+      this.place_view();
     }
     this.dress();
     this.again();
   }
 
-  /** Shows all of the reach and the sheet. */
-  whole() {
+  /** @param {"sheet" | "all"} what the sheet with what is around it, or all of the reach */
+  whole(what) {
+    this.shows = what;
+    this.place_view();
+    this.dress();
+    this.again();
+  }
+
+  /** In the middle of the window, or as near to it as leaves the slips their place. */
+  place_view() {
     if (!this.given || !this.clientWidth) return;
     const [left, top, right, foot] = this.given.pad;
-    const [x0, y0, x1, y1] = frame_of(this.given);
+    const [x0, y0, x1, y1] = this.shows === "all" ? all_of(this.given) : frame_of(this.given);
     const [wide, high] = [this.clientWidth - left - right, this.clientHeight - top - foot];
-    const scale = Math.max(SMALLEST_PX_PER_MM, Math.min((wide - 90) / (x1 - x0), (high - 70) / (y1 - y0)));
+    const scale = Math.max(SMALLEST_PX_PER_MM, Math.min((wide - SIDES_PX) / (x1 - x0), (high - 70) / (y1 - y0)));
+    const across = (x1 - x0) * scale;
+    const middle = (this.clientWidth - across) / 2 + 12;
+    const farthest = left + wide - across - SIDES_PX / 2 + 12;
     this.view = {
       scale,
-      x: left + 12 + (wide - (x1 - x0) * scale) / 2 - x0 * scale,
+      x: Math.min(middle, farthest) - x0 * scale,
       y: top + 10 + (high - (y1 - y0) * scale) / 2 - y0 * scale,
     };
-    this.placed = false;
   }
 
   /** @param {number} factor @param {number} [x] px @param {number} [y] px */
@@ -118,7 +131,7 @@ export class DeskTable extends HTMLElement {
     const scale = Math.min(WIDEST_PX_PER_MM, Math.max(SMALLEST_PX_PER_MM, this.view.scale * factor));
     const ratio = scale / this.view.scale;
     this.view = { scale, x: x - (x - this.view.x) * ratio, y: y - (y - this.view.y) * ratio };
-    this.placed = true;
+    this.shows = null;
     this.dress();
     this.again();
   }
@@ -126,7 +139,7 @@ export class DeskTable extends HTMLElement {
   /** @param {number} dx px @param {number} dy px */
   pan(dx, dy) {
     this.view = { ...this.view, x: this.view.x + dx, y: this.view.y + dy };
-    this.placed = true;
+    this.shows = null;
     this.dress();
     this.again();
   }
@@ -143,7 +156,7 @@ export class DeskTable extends HTMLElement {
     const canvas = /** @type {HTMLCanvasElement} */ (this.canvas);
     canvas.width = Math.round(this.clientWidth * ratio);
     canvas.height = Math.round(this.clientHeight * ratio);
-    if (!this.placed) this.whole();
+    if (this.shows) this.place_view();
     this.dress();
     this.again();
   }
@@ -215,6 +228,9 @@ export class DeskTable extends HTMLElement {
   dress() {
     const data = this.given;
     if (!data || !this.over) return;
+    // What lies on the sheet without being drawn there, in the middle of it: see `.beginning`.
+    this.parentElement?.style.setProperty("--sheet-x", `${Math.round(this.view.x + (data.sheet.width_mm / 2) * this.view.scale)}px`);
+    this.parentElement?.style.setProperty("--sheet-y", `${Math.round(this.view.y + (data.sheet.height_mm / 2) * this.view.scale)}px`);
     const things = data.items.filter((item) => union(item.boxes_mm)).map((item) => this.thing(item, data));
     show(this.over, [
       h("button", { key: "ground", class: "ground", type: "button", "aria-label": `The table. ${data.told}`,
@@ -414,11 +430,8 @@ export class DeskTable extends HTMLElement {
     } else if (way) this.pan(-40 * way[0], -40 * way[1]);
     else if (event.key === "+" || event.key === "=") this.zoom(1.25);
     else if (event.key === "-") this.zoom(0.8);
-    else if (event.key === "0") {
-      this.whole();
-      this.dress();
-      this.again();
-    } else used = false;
+    else if (event.key === "0") this.whole("all");
+    else used = false;
     if (used) event.preventDefault();
   }
 }
@@ -446,6 +459,14 @@ function inside([x0, y0, x1, y1], image) {
 const AROUND = 0.28;
 
 /**
+ * The reach and the sheet, mm.
+ *
+ * @param {TableData} data
+ * @returns {number[]}
+ */
+const all_of = (data) => /** @type {number[]} */ (union([data.reach.box_mm, [0, 0, data.sheet.width_mm, data.sheet.height_mm]]));
+
+/**
  * What is to be seen at first, mm.
  *
  * @param {TableData} data
@@ -453,8 +474,7 @@ const AROUND = 0.28;
  */
 function frame_of(data) {
   const { width_mm, height_mm } = data.sheet;
-  const all = /** @type {number[]} */ (union([data.reach.box_mm, [0, 0, width_mm, height_mm]]));
-  if (!data.near) return all;
+  const all = all_of(data);
   const around = AROUND * Math.max(width_mm, height_mm);
   return [Math.max(all[0], -around), Math.max(all[1], -around), Math.min(all[2], width_mm + around), Math.min(all[3], height_mm + around)];
 }

@@ -15,10 +15,15 @@ import { duration, ink_word } from "./words.js";
 
 /** Ticks lie so far apart at least, px. */
 const TICK_PX = 9;
-const NAMED_PX = 64;
-/** The knob would lie on a word so near: half of "1 min 30 s", and half of the knob. */
-const UNDER_KNOB_PX = 38;
-const STEPS_S = [1, 5, 10, 30, 60, 300, 600, 1800, 3600, 7200, 14_400, 36_000];
+const STEPS_S = [1, 2, 5, 10, 30, 60, 120, 300, 600, 1800, 3600, 7200, 14_400, 36_000];
+/** Of a letter in the size of the ruler, at most; and between two words. */
+const LETTER_PX = 7.2;
+const APART_PX = 16;
+/** Half of the knob. */
+const KNOB_PX = 9;
+
+/** @param {string} text @returns {number} how wide it is on the ruler, px, or a little less */
+const across = (text) => text.length * LETTER_PX;
 
 export class DeskTimeline extends HTMLElement {
   constructor() {
@@ -81,7 +86,8 @@ export class DeskTimeline extends HTMLElement {
     const wide = this.clientWidth;
     const total_s = Math.max(0.001, data.total_s);
     const step = STEPS_S.find((s) => (s / total_s) * wide >= TICK_PX) ?? 36_000;
-    const named = STEPS_S.find((s) => s >= step && s % step === 0 && (s / total_s) * wide >= NAMED_PX) ?? 36_000;
+    const widest = (/** @type {number} */ s) => Math.max(...[1, 2, 3, 5, 7].map((times) => (times * s < total_s ? across(duration(times * s)) : 0)));
+    const named = STEPS_S.find((s) => s >= step && s % step === 0 && (s / total_s) * wide >= widest(s) + APART_PX) ?? 36_000;
     const drawing = data.done_s !== null;
     const now = drawing ? data.done_s : (data.at_s ?? data.total_s);
     const knob_px = ((now ?? 0) / total_s) * wide;
@@ -90,14 +96,15 @@ export class DeskTimeline extends HTMLElement {
     for (let s = 0; s <= total_s; s += step) {
       const x = (s / total_s) * wide;
       ticks.push(`M${x.toFixed(1)} 0v${s % named === 0 ? 11 : 6}`);
-      const hidden = Math.abs(x - knob_px) < UNDER_KNOB_PX;
-      if (s && s % named === 0 && x < wide - 44 && !hidden) names.push(h("span", { class: "tick", style: { left: `${x}px` } }, duration(s)));
+      const half = across(duration(s)) / 2;
+      const hidden = Math.abs(x - knob_px) < half + KNOB_PX;
+      if (s && s % named === 0 && x < wide - half && !hidden) names.push(h("span", { class: "tick", style: { left: `${x}px` } }, duration(s)));
     }
     const share = (/** @type {number} */ s) => `${Math.min(100, Math.max(0, (s / total_s) * 100))}%`;
     show(this, [
       ...data.pens.map((pen, n) =>
         h("span", { key: `pen-${n}`, class: "part", title: `${ink_word(pen.name)}: ${duration(pen.predicted_s)}`, style: { left: share(pen.begins_s),
-          width: share(pen.predicted_s), "--pen": pen.colour } }, data.pens.length > 1 && h("b", {}, ink_word(pen.name))), // prettier-ignore
+          width: share(pen.predicted_s), "--pen": pen.colour } }, data.pens.length > 1 && (pen.predicted_s / total_s) * wide > across(ink_word(pen.name)) && h("b", {}, ink_word(pen.name))), // prettier-ignore
       ),
       h("span", { key: "past", class: "past", style: { width: share(now ?? 0) } }),
       h("svg", { key: "ticks", class: "ticks", "aria-hidden": "true", width: wide, height: 14 }, h("path", { d: ticks.join("") })),

@@ -71,7 +71,6 @@ class ToneMethod(Preparation):
 
     def drawn(self, taken: photograph.Photograph, wish: Wish, source: str = "the picture") -> Picture:
         """The strokes of a photograph that has been read."""
-        wish.report("preparing", 0.0)
         rgb, width_mm, height_mm = self.on_sheet(taken, wish, source)
         pens, coverages = self.layers(rgb, wish)
         notes = list(self.said(self.framed(taken.rgb)))
@@ -114,8 +113,14 @@ class ToneMethod(Preparation):
             )
         size_mm, finest_mm = wish.fitted_mm(columns, rows), _finest_mm(wish)
         key = ("prepared", weakref.ref(taken), self.of_pixels, size_mm, finest_mm)
-        ready = PHOTOGRAPHS.recall(key, lambda: self.prepared(_reduced(rgb, *size_mm, finest_mm)), lambda made: made)
-        return ready, *size_mm
+
+        def prepared() -> Floats32:
+            wish.report("preparing", 0.0)
+            smaller = _reduced(rgb, *size_mm, finest_mm)
+            wish.report("preparing", 0.0)
+            return self.prepared(smaller)
+
+        return PHOTOGRAPHS.recall(key, prepared, lambda made: made), *size_mm
 
     def layers(self, rgb: Floats32, wish: Wish) -> tuple[tuple[Pen, ...], list[Floats32]]:
         """The pens, and the wanted coverage (h, w) of each."""

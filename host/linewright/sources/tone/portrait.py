@@ -185,13 +185,13 @@ class Portrait(ToneMethod):
 
     def part(self, rgb: Floats32) -> faces.Box:
         """The visible part of a rotated and cropped photograph: left, top, right, bottom, in pixels."""
-        return self._shown(rgb).box
+        return self._shown(rgb, faces.found(rgb)).box
 
     def posed(self, taken: photograph.Photograph, wish: Wish) -> Sitter:
         """Find and frame the faces, remove the background, and even out the tones."""
         wish.report("looking for faces", 0.0)
         rgb = self.framed(taken.rgb)
-        framed = self._shown(rgb)
+        framed = self._shown(rgb, faces.found_in(taken, self))
         left, top, right, bottom = (round(v) for v in framed.box)
         cut = rgb[top:bottom, left:right]
         seen = tuple(face.moved(-left, -top, 1.0) for face in framed.found)
@@ -212,9 +212,8 @@ class Portrait(ToneMethod):
         person = None if framed.person is None else mask
         return Sitter(grey, coverage, head, person, shown, width_mm, height_mm, notes)
 
-    def _shown(self, rgb: Floats32) -> FramedPeople:
-        """Find faces, cut out the person and choose the crop; a single head as closely as its hair allows."""
-        found = faces.found(rgb)
+    def _shown(self, rgb: Floats32, found: tuple[Face, ...]) -> FramedPeople:
+        """Cut out the person and choose the crop; a single head as closely as its hair allows."""
         left, top, right, bottom = (round(v) for v in faces.frame(found, (rgb.shape[1], rgb.shape[0]), self.frame))
         cut = rgb[top:bottom, left:right]
         seen = tuple(face for face in found if _inside(face.moved(-left, -top, 1.0), cut.shape))

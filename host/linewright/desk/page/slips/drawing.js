@@ -32,7 +32,7 @@ function known() {
     minds(),
     plan.geometry && [heading("Speed"), h("label", { class: "tick" }, h("input", { type: "checkbox", checked: mine.speeds, ...data({ do: "speeds" }) }), h("span", {}, "Show speed as colour")),
       mine.speeds && h("p", { class: "scale" }, h("span", {}, "slow"), [0, 0.15, 0.3, 0.45, 0.55, 0.7, 0.8, 0.95].map((share) => h("i", { style: { background: speed_colour(share) } })), h("span", {}, "fast"))],
-    plan.predicted_s > 0 && h("p", { class: "small" }, "The ruler below only shows: drag along it to see the sheet at any moment of the drawing."),
+    plan.predicted_s > 0 && h("p", { class: "small" }, "Drag along the ruler below to see the sheet at any moment of the drawing."),
   ].flat(); // prettier-ignore
 }
 
@@ -48,23 +48,23 @@ function within(one) {
   return h("form", { key: `within-${one.id}`, class: "line within", "data-do": "within_form", "data-item": one.id },
     h("label", { class: "figure" }, h("span", {}, state.items.length > 1 ? `Make it about (fewer lines of ${one.label})` : "Make it about"),
       h("span", { class: "with-unit" }, h("input", { type: "number", name: "minutes", min: 0.5, max: 600, step: "any", required: true, placeholder: figure(state.plan.predicted_s / 60, 0), disabled: off }), h("span", { class: "unit" }, "min"))),
-    h("button", { type: "submit", class: "plain", disabled: off }, h("span", {}, "Make it so")),
+    h("button", { type: "submit", class: "plain", disabled: off }, h("span", {}, "Change")),
     ours && h("p", { class: "small", role: "status" }, `About ${duration(ours.time_s)}: ${ours.said}.`)); // prettier-ignore
 }
 
 /** What the plan says is to be minded. */
-const minds = () => state.plan.warnings.length > 0 && [heading("What to mind"), h("ul", { class: "warnings" }, state.plan.warnings.map((/** @type {any} */ one) => h("li", {}, sign("warn"),
+const minds = () => state.plan.warnings.length > 0 && [heading("To know first"), h("ul", { class: "warnings" }, state.plan.warnings.map((/** @type {any} */ one) => h("li", {}, sign("warn"),
   one.item ? button(sentence(one.text), { do: "select", item: one.item, class: "said" }) : h("span", {}, sentence(one.text)))))]; // prettier-ignore
 
 /** @param {string} name @param {string} value */
 const fact = (name, value) => h("div", {}, h("dt", {}, name), h("dd", {}, value));
 
-/** A rehearsal need not take as long as the drawing. */
+/** A simulation need not take as long as the drawing. */
 const real_time = () => h("label", { class: "tick" }, h("input", { type: "checkbox", checked: Boolean(state.machine?.real_time), disabled: locked(), ...data({ do: "real_time" }) }),
   h("span", {}, "In real time. Otherwise the clock runs as fast as this computer can simulate.")); // prettier-ignore
 
 /** What only a person can know. */
-function before() {
+export function before() {
   const rehearsal = state.desk?.virtual;
   const ready = all_seen();
   return [
@@ -77,7 +77,7 @@ function before() {
     h("p", { class: "small" }, ready ? "All of it is so? Then press “Begin” below." : "Tick each of them once it is so."),
     mine.asking === "drawing" && minds(),
     rehearsal && real_time(),
-    h("p", { class: "small" }, rehearsal ? "This is a rehearsal: the drawing is made by the simulated machine." : "The machine homes first, then draws. Hold stops it with the pen raised."),
+    h("p", { class: "small" }, rehearsal ? "This is a simulation: nothing real moves." : "The machine homes first, then draws. Hold stops it with the pen raised."),
     button("Not yet", { do: "not_yet", class: "quiet" }),
   ]; // prettier-ignore
 }
@@ -103,16 +103,16 @@ function drawing(now) {
       progress ? h("dl", { class: "figures-list" }, fact("Stroke", `${grouped(progress.stroke)} of ${grouped(progress.strokes)}`), left && fact("Time left", left),
         fact("Drawn for", duration(progress.played_s)), fact("Pen", progress.pen_up ? "raised" : "on the paper"))
         : h("p", { class: "big" }, now.words),
-      quick && h("p", { class: "small" }, `The clock of this rehearsal runs ${quick}. “In real time” can be ticked before it begins.`),
+      quick && h("p", { class: "small" }, `The clock of this simulation runs ${quick}. “In real time” can be ticked before it begins.`),
       h("div", { class: "slide" }, h("label", { for: "pace" }, "Pace"),
         h("input", { id: "pace", type: "range", min: 10, max: 100, step: 5, value: Math.round(100 * (now.pace || 1)), disabled: locked(), "data-live": true,
           "aria-valuetext": `${Math.round(100 * (now.pace || 1))} % of the planned speed`, ...data({ do: "pace" }) }),
         h("span", { class: "with-unit" }, `${Math.round(100 * (now.pace || 1))} %`),
         h("small", {}, "Of the planned speed. Slower when a pen skips.")),
       mine.abandoning
-        ? h("div", { class: "refusal" }, h("h3", { id: "abandon-heading", tabindex: -1 }, "Give this drawing up?"), h("p", {}, "The pen rises and the rest stays undrawn. It can be carried on as long as the sheet lies still."),
-            h("div", { class: "line" }, button("Give it up", { do: "abandon_now", class: "stop" }), button("Keep drawing", { do: "not_yet" })))
-        : button("Give the drawing up", { do: "abandon_really", class: "quiet", disabled: locked() })); // prettier-ignore
+        ? h("div", { class: "refusal" }, h("h3", { id: "abandon-heading", tabindex: -1 }, "Stop this drawing for good?"), h("p", {}, "The pen rises and the rest stays undrawn. It can be carried on as long as the sheet lies still."),
+            h("div", { class: "line" }, button("Stop for good", { do: "abandon_now", class: "stop" }), button("Keep drawing", { do: "not_yet" })))
+        : button("Stop this drawing", { do: "abandon_really", class: "quiet", disabled: locked() })); // prettier-ignore
   } else {
     const done = now.result;
     lines.push(
@@ -151,6 +151,6 @@ function broken() {
     h("p", {}, `${several(one.strokes_done, "stroke")} of ${grouped(one.strokes)} are on ${one.sheet}. ${sentence(one.why || "")}`),
     mine.left?.drawing === one.id && mine.left?.geometry && missing(mine.left),
     one.confirm.length > 0 && h("ul", { class: "asked" }, one.confirm.map((/** @type {any} */ two) => h("li", { key: two.key }, sentence(two.text)))),
-    h("div", { class: "line" }, button("It is so: carry it on", { do: "resume_now", drawing: one.id, class: "main", sign: "go", disabled: locked() }),
-      button("Leave it", { do: "forget", drawing: one.id, class: "quiet", disabled: locked() })))); // prettier-ignore
+    h("div", { class: "line" }, button("It is so: carry on", { do: "resume_now", drawing: one.id, class: "main", sign: "go", disabled: locked() }),
+      button("Do not carry on", { do: "forget", drawing: one.id, class: "quiet", disabled: locked() })))); // prettier-ignore
 }

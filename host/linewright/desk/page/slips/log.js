@@ -13,7 +13,7 @@ export function log_slip() {
       one.geometry ? picture(one.geometry) : h("span", { class: "picture none" }),
       h("div", {},
         h("h3", {}, one.picture),
-        h("p", {}, `${when(one.began)}, ${one.rehearsal ? "a rehearsal" : one.rig === "default" ? "the rig without a file" : one.rig}. ${outcome(one)}`),
+        h("p", {}, `${when(one.began)}, ${one.rehearsal ? "simulated" : one.rig === "default" ? "the rig without a file" : one.rig}. ${outcome(one)}`),
         h("p", { class: "small" }, [`${several(one.strokes, "stroke")}, ${length(one.ink_mm)} of ink on ${one.sheet}`,
           one.played_s ? `took ${duration(one.played_s)}, planned ${duration(one.predicted_s)}` : `planned ${duration(one.predicted_s)}`,
           one.drift_mm ? `drift ${figure(Math.hypot(...one.drift_mm), 2)} mm` : ""].filter(Boolean).join("; ")),

@@ -4,11 +4,13 @@ import { h } from "../dom.js";
 import { sign } from "../hand.js";
 import { mine, state, tasked, under_way } from "../desk.js";
 import { duration, ended, figure, length, sentence } from "../words.js";
+import { before } from "./drawing.js";
 import { button, data, heading, locked, number, picture, refusal, slip, trouble } from "./parts.js";
 
 export function machine_slip() {
   const machine = state.machine;
   if (!machine) return slip("machine", "Machine", [h("p", {}, "The desk has not said yet which machine it has.")]);
+  if (mine.asking === "trial" && state.trial) return slip("machine", "Before it moves", before());
   if (state.trial) return slip("machine", sentence(state.trial.name), trial(state.trial));
   const here = !["off", "connecting", "lost"].includes(machine.state);
   return slip("machine", "Machine", [
@@ -41,9 +43,9 @@ function ports(machine) {
     h("ul", { class: "rows" }, rows,
       !rows.some((/** @type {any} */ row) => row.key === "virtual") && h("li", { key: "virtual" }, h("p", {}, h("b", {}, "The virtual rig"), h("small", {}, "a simulated machine; nothing real moves")),
         machine.port === "virtual" && machine.state !== "off" ? h("span", { class: "now" }, "connected") : button("Connect", { do: "connect_port", port: "virtual", label: "Connect the virtual rig", disabled: off }))),
-    h("div", { class: "line" }, button("Look again", { do: "ports", class: "quiet", disabled: off }), machine.state !== "off" && button("Let go of it", { do: "disconnect", class: "quiet", disabled: off })),
-    h("p", { class: "small" }, "A machine of your own appears here once its cable is in: then “Look again”."),
-    state.desk?.virtual && h("label", { class: "tick" }, h("input", { type: "checkbox", checked: Boolean(machine.real_time), disabled: off, ...data({ do: "real_time" }) }), h("span", {}, "Rehearse in real time"))); // prettier-ignore
+    h("div", { class: "line" }, button("Search again", { do: "ports", class: "quiet", disabled: off }), machine.state !== "off" && button("Disconnect", { do: "disconnect", class: "quiet", disabled: off })),
+    h("p", { class: "small" }, "A machine of your own appears here once its cable is in: then “Search again”."),
+    state.desk?.virtual && h("label", { class: "tick" }, h("input", { type: "checkbox", checked: Boolean(machine.real_time), disabled: off, ...data({ do: "real_time" }) }), h("span", {}, "Simulate in real time"))); // prettier-ignore
 }
 
 /**
@@ -57,7 +59,7 @@ function rigs(machine) {
   return h("details", { key: "rigs" }, h("summary", {}, "Its file"),
     h("p", {}, "A rig file says how large the machine is, how it is wired and how fast it may go."),
     h("ul", { class: "rows" }, machine.rigs.map((/** @type {any} */ rig) => h("li", { key: rig.id }, h("p", {}, h("b", {}, rig.id === "default" ? "A machine as it comes, without a file of its own" : rig.name), h("small", {}, `board ${rig.board}${rig.usual ? ", the usual one" : ""}`)),
-      rig.id === machine.rig ? h("span", { class: "now" }, "taken") : button("Take it", { do: "rig_take", rig: rig.id, label: `Take ${rig.name}`, disabled: off })))),
+      rig.id === machine.rig ? h("span", { class: "now" }, "in use") : button("Use it", { do: "rig_take", rig: rig.id, label: `Use ${rig.name}`, disabled: off })))),
     h("label", { class: "file" }, h("span", {}, "Another rig file"), h("input", { type: "file", accept: ".toml", disabled: off, ...data({ do: "rig_send" }) })),
     h("p", { class: "small" }, "The desk keeps a copy of it, and writes what fits find into the copy."),
     button("Show its wiring", { do: "wiring_show", disabled: locked() }),
@@ -91,14 +93,17 @@ function hands(machine) {
 function heights(machine) {
   const off = locked() || under_way();
   const usual = state.pens_usual ?? {};
+  const kept_in = state.desk?.virtual ? h("p", {}, "A simulated pen does not tell how high the real one stands. Heights can be tried here, and are kept once your machine is connected.")
+    : fileless() && h("div", {}, h("p", {}, "The heights that you find are kept in the machine’s rig file, and this machine has none yet."), button("Make a rig file for it", { do: "rig_new", disabled: off })); // prettier-ignore
   return h("details", { key: "heights" }, h("summary", {}, "Pen heights, by trying"),
+    kept_in,
     h("p", {}, `The pen is ${machine.pen_up === null || machine.pen_up === undefined ? "somewhere" : machine.pen_up ? "raised" : "lowered"}. Keep fingers away from the servo’s arm.`),
     h("div", { class: "line" }, button("Raise", { do: "pen", height: "up", disabled: off }), button("Lower", { do: "pen", height: "down", disabled: off })),
     h("p", {}, `The servo’s pulse sets the height: raised is ${usual.up_us ?? "?"} µs now, lowered ${usual.down_us ?? "?"} µs. ${usual.up_us > usual.down_us ? "More" : "Less"} raises the pen. Enter tries a figure.`),
     number("Try", mine.tried_us ?? usual.down_us, "µs", { do: "pen_height", low: 400, high: 2600, step: 10, digits: 0, disabled: off }),
     mine.tried_us !== null && h("p", { role: "status" }, machine.busy ? `It goes to ${mine.tried_us} µs …` : `Tried: ${mine.tried_us} µs.`),
-    mine.tried_us !== null && (fileless() ?? h("div", { class: "line" }, button("Keep as raised", { do: "pen_keep_tried", as: "up", disabled: off }), button("Keep as lowered", { do: "pen_keep_tried", as: "down", disabled: off }))),
-    refusal("pen", "pen_keep")); // prettier-ignore
+    mine.tried_us !== null && !kept_in && h("div", { class: "line" }, button("Keep as raised", { do: "pen_keep_tried", as: "up", disabled: off }), button("Keep as lowered", { do: "pen_keep_tried", as: "down", disabled: off })),
+    refusal("pen", "pen_keep", "rig_new")); // prettier-ignore
 }
 
 // --- making it true -------------------------------------------------------------------------------------------------
@@ -112,8 +117,8 @@ function making_true() {
     h("details", { key: "trials", open: false }, h("summary", {}, "Trial sheets"),
       h("p", {}, "The machine draws a sheet, you measure it, and its file is corrected."),
       h("ul", { class: "rows" }, state.trials.map((/** @type {any} */ one) => h("li", { key: one.name }, h("p", {}, h("b", {}, sentence(one.name)), h("small", {}, one.about)),
-        button("Take it", { do: "trial", name: one.name, label: `Take the trial sheet ${one.name}`, disabled: off })))),
-      button("Take the last fit back", { do: "fit_undo", class: "quiet", disabled: off })),
+        button("Open", { do: "trial", name: one.name, label: `Open the trial sheet ${one.name}`, disabled: off })))),
+      button("Undo the last fit", { do: "fit_undo", class: "quiet", disabled: off })),
     h("details", { key: "tune" }, h("summary", {}, "Tune and exercise"),
       h("p", {}, "Tuning finds the quickest way to move in which the lines on the sheet stay true. Exercise moves for some minutes and counts what was lost."),
       h("div", { class: "line" }, button("Tune", { do: "tune", disabled: off || state.plan.state !== "ready" }), button("Check the board", { do: "check", disabled: off })),
@@ -139,7 +144,7 @@ function task() {
     now.kept && h("p", { class: "small" }, `What the machine’s file said before is kept as ${now.kept}.`),
     now.name === "tune" && over && !now.error && tuned(now),
     trouble(now.error),
-    over ? button("Put this away", { do: "task_close", class: "quiet", disabled: locked() }) : button("Stop this", { do: "stop", class: "stop", disabled: locked() })); // prettier-ignore
+    over ? button("Close this", { do: "task_close", class: "quiet", disabled: locked() }) : button("Stop this", { do: "stop", class: "stop", disabled: locked() })); // prettier-ignore
 }
 
 /** So many lines of bring-up are read at once. */
@@ -167,7 +172,7 @@ function tuned(now) {
 }
 
 /** Why nothing can be written; null: the machine has a file. */
-const fileless = () => (state.machine.rig === "default" ? h("p", { class: "small" }, "This machine has no file of its own, so nothing can be kept. With a rig file under “Its file” it is kept there.") : null);
+const fileless = () => (state.machine.rig === "default" ? h("div", {}, h("p", { class: "small" }, "This machine has no file of its own, so nothing can be kept. With a rig file under “Its file” it is kept there."), button("Make a rig file for it", { do: "rig_new", disabled: locked() })) : null);
 
 /** From so many measurements on that differ by a name alone, they stand in a grid, and what is asked is said once. */
 const GRID_FROM = 6;
@@ -196,7 +201,7 @@ function fields(entries) {
 function trial(now) {
   const off = locked() || under_way();
   const finding = now.finding;
-  const away = button("Put this trial away", { do: "trial_close", class: "quiet", disabled: off });
+  const away = button("Close this sheet", { do: "trial_close", class: "quiet", disabled: off });
   if (now.state === "making") return [h("p", { role: "status" }, "Making this sheet …"), away];
   if (now.state === "refused") return [refusal(), trouble(now.error), away];
   return [
@@ -209,7 +214,7 @@ function trial(now) {
     heading("What you measured"),
     h("form", { class: "measures", "data-do": "fit_form", key: `form-${now.name}-${now.number}` },
       fields(now.entries),
-      h("button", { type: "submit", class: "main", disabled: off || now.state === "fitting" }, h("span", {}, "See what it says"))),
+      h("button", { type: "submit", class: "main", disabled: off || now.state === "fitting" }, h("span", {}, "Work it out"))),
     now.state === "fitting" && h("p", { role: "status" }, "Working it out …"),
     now.photograph && photographed(off),
     finding && found(finding, off),
@@ -225,7 +230,7 @@ const photographed = (off) => h("div", {}, heading("Or by a photograph"),
 function found(finding, off) {
   const unit = (/** @type {any} */ row) => (row.unit ? ` ${row.unit}` : "");
   const shown = (/** @type {any} */ value) => (Array.isArray(value) ? value.flat().map((one) => figure(Number(one), 4)).join(", ") : typeof value === "number" ? figure(value, 4) : String(value));
-  return h("article", { key: "finding", class: "finding" }, heading("What it says"),
+  return h("article", { key: "finding", class: "finding" }, heading("What it shows"),
     table(["Figure", "Before", "After"], finding.rows.map((/** @type {any} */ row) =>
       [sentence(row.name), `${figure(row.before, 4)}${unit(row)}`, `${figure(row.after, 4)}${row.stated === null ? "" : ` ± ${figure(row.stated, 4)}`}${unit(row)}`])),
     finding.notes.map((/** @type {string} */ text) => h("p", {}, sentence(text))),
@@ -233,7 +238,7 @@ function found(finding, off) {
     finding.residuals.length > 0 && h("details", {}, h("summary", {}, "What is left over"),
       table(["Measurement", "Measured", "Off by"], finding.residuals.map((/** @type {any} */ row) => [row.name, `${figure(row.measured, 3)}${unit(row)}`, `${figure(row.off, 3)}${unit(row)}`]))),
     finding.changes.length > 0 && h("details", {}, h("summary", {}, "What changes in its file"), h("ul", { class: "asked" }, finding.changes.map((/** @type {any} */ one) => h("li", {}, `${one.key}: ${shown(one.new)}`)))),
-    finding.written ? h("p", { class: "big" }, "Written into the machine’s file.") : (fileless() ?? button("Make the machine so", { do: "fit_write", class: "main", disabled: off }))); // prettier-ignore
+    finding.written ? h("p", { class: "big" }, "Written into the machine’s file.") : (fileless() ?? button("Correct the machine by it", { do: "fit_write", class: "main", disabled: off }))); // prettier-ignore
 }
 
 // --- phone ----------------------------------------------------------------------------------------------------------
@@ -243,7 +248,7 @@ function phone() {
   return h("details", { key: "phone", open: Boolean(now) }, h("summary", {}, "By phone"),
     now
       ? [h("img", { class: "code", src: `/picture/${now.code}`, alt: `The code of ${now.address}` }), h("p", {}, "Scan it with a phone in the same network. The phone can send photographs, see the progress, and hold. Nothing else."),
-          (now.received ?? []).map((/** @type {any} */ one) => button(`Put ${one.name} down`, { do: "put_received", upload: one.upload })),
-          button("Shut the phone out", { do: "phone_off", class: "quiet" })] // prettier-ignore
+          (now.received ?? []).map((/** @type {any} */ one) => button(`Add ${one.name}`, { do: "put_received", upload: one.upload })),
+          button("Switch this off", { do: "phone_off", class: "quiet" })] // prettier-ignore
       : [h("p", {}, "A phone can send photographs, and show the progress beside the machine."), button("Let a phone in", { do: "phone_on", sign: "phone", disabled: locked() })]);
 }

@@ -113,7 +113,7 @@ export const working = () => `${state.plan.rough ? "A first look with thick pens
 /** @param {string} name @param {string} title @param {any[]} inside */
 export function slip(name, title, inside) {
   return h("section", { key: `slip-${name}`, class: `slip ${name}`, "aria-labelledby": "slip-heading" },
-    h("header", {}, hand(title, { id: "slip-heading", tag: "h2", size: 1.02, class: "title" }), button("Put aside", { do: "aside", class: "quiet aside", sign: "aside" })),
+    h("header", {}, hand(title, { id: "slip-heading", tag: "h2", size: 1.02, class: "title" }), button("Close", { do: "aside", class: "quiet aside", sign: "aside" })),
     h("div", { class: "inside" }, inside)); // prettier-ignore
 }
 

@@ -15,7 +15,7 @@ const way = (word, picture, about, what) =>
 /** Nothing lies on the sheet yet. */
 export function beginning() {
   return h("section", { key: "beginning", class: "beginning", "aria-label": "Three ways to begin" },
-    h("h2", {}, "Put something on the sheet"),
+    h("h2", {}, "Add something to the sheet"),
     way("A picture", "file", "Drop one anywhere, or choose it", { do: "choose_file" }),
     way("Words", "words", "Typed straight on the sheet", { do: "put_words" }),
     way("A surprise", "surprise", "Different each time", { do: "put_surprise" }),
@@ -26,7 +26,7 @@ export function beginning() {
 
 export function put_slip() {
   const sheet = state.sheet;
-  return slip("put", "Put something down", [
+  return slip("put", "Add to the sheet", [
     refusal("put", "sheet"),
     h("div", { class: "ways" },
       way("A picture", "file", "Photograph, SVG, PDF, DXF", { do: "choose_file" }),
@@ -36,7 +36,7 @@ export function put_slip() {
     heading("A picture of a sentence"),
     h("form", { class: "line", "data-do": "put_sentence" },
       h("input", { type: "text", name: "sentence", required: true, "aria-label": "A sentence", placeholder: "a heron on a boat", autocomplete: "off" }),
-      h("button", { type: "submit", class: "plain" }, sign("sentence"), h("span", {}, "Draw it up"))),
+      h("button", { type: "submit", class: "plain" }, sign("sentence"), h("span", {}, "Make it"))),
     heading("A pattern"),
     h("ul", { class: "patterns" }, state.patterns.map((/** @type {any} */ one) =>
       h("li", { key: `p-${one.name}` }, button(sentence(one.name), { do: "put_pattern", name: one.name, disabled: !may_edit() }), h("small", {}, one.about)))),
@@ -45,7 +45,7 @@ export function put_slip() {
       h("label", { class: "choice" }, h("span", {}, "Size"),
         h("select", { "data-do": "sheet_name", value: sheet.name }, [...new Set([sheet.name, ...sheet.choices])].map((name) => h("option", { value: name, selected: name === sheet.name }, name)))),
       number("Margin", sheet.margin_mm, "mm", { do: "sheet_margin", low: 0, high: 100 }),
-      button("Turn it", { do: "sheet_turn", sign: "redo" })),
+      button("Turn the sheet", { do: "sheet_turn", sign: "redo" })),
     state.items.length > 0 && h("p", { class: "far" }, button("Clear the sheet", { do: "clear", class: "quiet" }), h("small", {}, "It can be undone.")),
   ]); // prettier-ignore
 }

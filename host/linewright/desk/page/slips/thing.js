@@ -2,9 +2,10 @@
 
 import { h } from "../dom.js";
 import { sign } from "../hand.js";
-import { chosen, inks, may_edit, method_of, mine, page_of, size_of, state, way_of } from "../desk.js";
+import { chosen, frame_of, inks, may_edit, method_of, page_of, state, way_of } from "../desk.js";
 import { duration, figure, ink_word, length, sentence, several } from "../words.js";
 import { union } from "../table.js";
+import * as shelf from "../shelf.js";
 import { button, data, heading, number, picture, refusal, setting_field, slip, trouble } from "./parts.js";
 
 /** So many settings are shown at once; the others wait below. */
@@ -21,6 +22,7 @@ export function thing_slip() {
     one.warnings?.length > 0 && h("ul", { class: "warnings" }, one.warnings.map((/** @type {string} */ text) => h("li", {}, sign("warn"), h("span", {}, sentence(text))))),
     acts(one),
     one.kind === "words" && words_of(one),
+    one.kind === "photograph" && framing(one),
     one.kind === "photograph" && ways(one),
     one.kind === "drawing" && lines_of(one),
     settings(one),
@@ -36,7 +38,7 @@ export function thing_slip() {
 const short = (label) => (label.length > 18 ? `${label.slice(0, 17)}…` : label);
 
 function nothing() {
-  if (!state.items.length) return [h("p", {}, "Nothing lies on the sheet yet."), button("Put something down", { do: "open", slip: "put", class: "main" })];
+  if (!state.items.length) return [h("p", {}, "Nothing lies on the sheet yet."), button("Add something", { do: "open", slip: "put", class: "main" })];
   return [
     h("p", {}, "Choose one of these, or click it on the sheet."),
     h("ul", { class: "rows" }, state.items.map((/** @type {any} */ one) => h("li", { key: one.id }, button(one.label, { do: "select", item: one.id })))),
@@ -49,11 +51,39 @@ function acts(one) {
   return h("div", { class: "line" },
     button("Copy", { do: "copy_selected", disabled: off }),
     one && button("Mirror", { do: "mirror", item: one.id, disabled: off, pressed: Boolean(one.mirror) }),
-    button("Take it off", { do: "remove_selected", disabled: off })); // prettier-ignore
+    button("Remove", { do: "remove_selected", disabled: off })); // prettier-ignore
 }
 
 /** @param {any} one */
 const words_of = (one) => h("label", { class: "choice" }, h("span", {}, "Words"), h("textarea", { rows: 2, value: one.text, "data-do": "retype", "data-item": one.id }));
+
+/** @param {string} frame @param {number} faces */
+const shown_words = (frame, faces) => (frame === "whole" ? "Whole picture" : frame !== "head" ? `Face ${frame.slice(5)}` : faces > 1 ? "All faces" : "Head and shoulders");
+
+/**
+ * What of a photograph with faces is shown.
+ *
+ * @param {any} one
+ */
+function framing(one) {
+  if (!one.frames.length) return null;
+  const now = frame_of(one);
+  const image = shelf.photograph(one.source);
+  const shape = image.naturalWidth ? image.naturalWidth / image.naturalHeight : 1;
+  const faces = one.frames.filter((/** @type {any} */ choice) => choice.frame.startsWith("face:")).length;
+  return [
+    heading("What of it is drawn", "frames-heading"),
+    h("div", { class: "frames", role: "radiogroup", "aria-labelledby": "frames-heading" }, one.frames.map((/** @type {any} */ choice, /** @type {number} */ n) => {
+      const [left, top, right, foot] = choice.box;
+      const [wide, high] = [right - left, foot - top];
+      const at = (/** @type {number} */ from, /** @type {number} */ size) => `${size < 1 ? (100 * from) / (1 - size) : 0}%`;
+      const style = { "aspect-ratio": (shape * wide) / high, "background-image": `url("/photo/${one.source}")`, "background-size": `${100 / wide}% ${100 / high}%`, "background-position": `${at(left, wide)} ${at(top, high)}` };
+      return h("button", { key: choice.frame, type: "button", class: "frame", role: "radio", "aria-checked": String(now === choice.frame), disabled: !may_edit(),
+        tabindex: now === choice.frame || (!now && n === 0) ? 0 : -1, ...data({ do: "show_of_it", item: one.id, frame: choice.frame }) },
+        h("span", { class: "crop" }, h("i", { style })), h("small", {}, shown_words(choice.frame, faces))); // prettier-ignore
+    })),
+  ];
+}
 
 /**
  * Small pictures of this very picture by every way.
@@ -64,22 +94,23 @@ function ways(one) {
   const { previews } = state;
   const ours = previews.item === one.id ? previews.list : [];
   const now = method_of(one).name;
+  const any_taken = ours.some((/** @type {any} */ way) => (one.method ? way_of(way.method).name === now : way.pick));
   return [
-    heading("Ways to draw it"),
-    now === "portrait" && h("p", { class: "small" }, "A portrait is cropped to the head or heads, so its height is another than that of the whole picture. Other ways show all of it, as wide as it is now."),
-    ours.length > 0 && mine.previews_size !== size_of(one) && h("p", { class: "small" }, "These small pictures and their figures were made for another size of it."),
+    heading("Ways to draw it", "ways-heading"),
     !ours.length && h("p", { role: "status" }, "Small pictures of every way are being made."),
-    h("ul", { class: "previews" }, ours.map((/** @type {any} */ way) => {
+    h("div", { class: "previews", role: "radiogroup", "aria-labelledby": "ways-heading" }, ours.map((/** @type {any} */ way, /** @type {number} */ n) => {
       const { name, settings } = way_of(way.method);
       const taken = one.method ? now === name : way.pick;
+      const reckoned = way.geometry ? "being worked out again …" : way.state === "making" ? "being made …" : "waits";
       const about = way.state === "ready" ? [h("span", { class: "figure" }, `${duration(way.predicted_s)},`), " ", h("span", { class: "figure" }, `${length(way.ink_mm)} of ink`)]
-        : way.state === "refused" ? sentence(way.error?.text ?? "It cannot be drawn this way.") : way.state === "making" ? "being made …" : "waits"; // prettier-ignore
-      return h("li", { key: way.method },
-        h("button", { type: "button", class: "preview", "aria-pressed": String(Boolean(taken)), disabled: way.state === "refused" || !may_edit(), ...data({ do: "method", item: one.id, name: way.method, pick: way.pick ? "yes" : "no" }) },
-          way.state === "ready" ? picture(way.geometry, { box_mm: [0, 0, way.width_mm, way.height_mm], pens: inks() }) : h("span", { class: `picture ${way.state}` }),
-          h("b", {}, sentence([name.replaceAll("-", " "), ...Object.keys(settings)].join(", with "))),
-          h("small", {}, about),
-          way.pick && h("small", { class: "pick" }, "suits this picture"))); // prettier-ignore
+        : way.state === "refused" ? sentence(way.error?.text ?? "It cannot be drawn this way.") : reckoned; // prettier-ignore
+      const off = way.state === "refused" || !may_edit();
+      return h("button", { key: `way-${name}`, type: "button", class: `preview${way.state === "ready" ? "" : " old"}`, role: "radio", "aria-checked": String(Boolean(taken)), disabled: off,
+        tabindex: taken || (!any_taken && n === 0) ? 0 : -1, ...data({ do: "method", item: one.id, name: way.method, taken: taken ? "yes" : "no", usual: way.pick && !way.own ? "yes" : "no" }) },
+        way.geometry ? picture(way.geometry, { box_mm: [0, 0, way.width_mm, way.height_mm], pens: inks() }) : h("span", { class: `picture ${way.state}` }),
+        h("b", {}, sentence(name.replaceAll("-", " "))),
+        h("small", {}, about),
+        way.own ? h("small", { class: "pick" }, "with your settings") : way.pick && h("small", { class: "pick" }, Object.keys(settings).length ? `suits this picture, with ${Object.keys(settings).join(" and ").replaceAll("_", " ")}` : "suits this picture")); // prettier-ignore
     })),
   ];
 }
@@ -107,6 +138,7 @@ function settings(one) {
   const fields = found.settings.map((/** @type {any} */ setting) => setting_field(setting, of.settings?.[setting.name], one.id));
   return [
     heading(`How: ${found.name.replaceAll("-", " ")}`),
+    one.kind === "photograph" && Object.keys(of.settings ?? {}).length > 0 && button("Usual settings", { do: "method_usual", item: one.id, name: found.name, class: "quiet", disabled: !may_edit() }),
     h("fieldset", { class: "settings", disabled: !may_edit(), "aria-label": "Settings" }, fields.slice(0, FIRST),
       fields.length > FIRST && h("details", { key: "more" }, h("summary", {}, `${fields.length - FIRST} more`), fields.slice(FIRST))), // prettier-ignore
   ];
