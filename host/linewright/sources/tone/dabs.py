@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from linewright.compiled import compiled
 from linewright.drawing.strokes import Points
+from linewright.sources.blur import blurred
 from linewright.sources.photograph import Floats32
 
 PIXELS_PER_PEN: Final = 4
@@ -74,7 +75,7 @@ def dabs(wanted: Floats32, may_lie: NDArray[np.bool_]) -> list[Points]:
 
     pen = PIXELS_PER_PEN
     sigma = BLUR_PENS * pen * math.sqrt(2)
-    missing = ndimage.gaussian_filter(wanted.astype(np.float64), sigma, mode="nearest", truncate=3.0)
+    missing = blurred(wanted.astype(np.float64), sigma, truncate=3.0)
     reach = math.ceil(3 * sigma)
     kernel = np.exp(-(np.arange(-reach, reach + 1) ** 2) / (2 * sigma**2))
     kernel /= kernel.sum()

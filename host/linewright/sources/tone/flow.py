@@ -14,6 +14,7 @@ from typing import Final
 import numpy as np
 
 from linewright.drawing.strokes import Points
+from linewright.sources.blur import blurred
 from linewright.sources.photograph import Floats32
 
 Scales = tuple[tuple[float, float, float], ...]
@@ -66,10 +67,10 @@ def along(coverage: Floats32, pen_px: float, angle_deg: float, scales: Scales = 
     cosine, sine = np.zeros_like(values), np.zeros_like(values)
     left = np.ones_like(values)
     for fine, broad, noise in scales:
-        soft = ndimage.gaussian_filter(values, fine * pen_px, mode="nearest")
+        soft = blurred(values, fine * pen_px)
         slope_y, slope_x = (ndimage.sobel(soft, axis, mode="nearest") / 8 for axis in (0, 1))
         yy, xy, xx = (
-            ndimage.gaussian_filter(product, broad * pen_px, mode="nearest", truncate=3.0)
+            blurred(product, broad * pen_px, truncate=3.0)
             for product in (slope_y * slope_y, slope_x * slope_y, slope_x * slope_x)
         )
         # The gradient's double angle has (xx - yy, 2 xy); the edge is a quarter turn from it, which changes both signs.
@@ -81,14 +82,14 @@ def along(coverage: Floats32, pen_px: float, angle_deg: float, scales: Scales = 
         sine += weight * s / np.maximum(strength, 1e-12)
         left -= weight
     plain = np.deg2rad(-2.0 * angle_deg)  # y points down
-    cosine, sine = (
-        ndimage.gaussian_filter(part + left * rest, BLEND_PENS * pen_px, mode="nearest").astype(np.float64)
+    even_cosine, even_sine = (
+        blurred(part + left * rest, BLEND_PENS * pen_px).astype(np.float64)
         for part, rest in ((cosine, np.float32(np.cos(plain))), (sine, np.float32(np.sin(plain))))
     )
-    length = np.hypot(cosine, sine)
+    length = np.hypot(even_cosine, even_sine)
     broken = length < 1e-6
-    length[broken], cosine[broken], sine[broken] = 1.0, np.cos(plain), np.sin(plain)
-    return cosine / length, sine / length
+    length[broken], even_cosine[broken], even_sine[broken] = 1.0, np.cos(plain), np.sin(plain)
+    return even_cosine / length, even_sine / length
 
 
 def dark_lines(coverage: Floats32, cosine: Points, sine: Points, width_px: float) -> Floats32:
@@ -113,14 +114,16 @@ def averaged(values: Floats32, cosine: Points, sine: Points, sigma_px: float) ->
 
 def _weighed(values: Floats32, angle: Points, steps: Points, weights: Points) -> Floats32:
     """Weighted sum of values at these pixel offsets in the direction of each place."""
-    from scipy import ndimage
+    import cv2
 
+    values = np.ascontiguousarray(values, dtype=np.float32)
     rows, columns = np.indices(values.shape, dtype=np.float32)
     dx, dy = np.cos(angle).astype(np.float32), np.sin(angle).astype(np.float32)
     total = np.zeros_like(values)
     for step, weight in zip(steps.astype(np.float32), weights.astype(np.float32), strict=True):
-        places = np.stack((rows + step * dy, columns + step * dx))
-        total += weight * ndimage.map_coordinates(values, places, order=1, mode="nearest")
+        # OpenCV takes places to a thirty-second of a pixel, in a fifth of the time of scipy.
+        across, down, rim = columns + step * dx, rows + step * dy, cv2.BORDER_REPLICATE
+        total += weight * np.asarray(cv2.remap(values, across, down, cv2.INTER_LINEAR, borderMode=rim))
     return np.asarray(total)
 
 

@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 
 from linewright.compiled import compiled
 from linewright.drawing.strokes import Points
+from linewright.sources.blur import blurred
 from linewright.sources.photograph import Floats32
 from linewright.sources.picture import Report
 from linewright.sources.tone.coverage import inked
@@ -110,19 +111,18 @@ def laid(
     ink_high_mm : total length at which to stop.
     """
     from PIL import Image
-    from scipy import ndimage
 
     field = bed.field
     pixel = float(np.mean(field.pixel_mm))
     blur = bed.blur_mm * np.sqrt(2) / pixel
-    missing = ndimage.gaussian_filter(field.coverage.astype(np.float64), blur, mode="nearest", truncate=3.0)
+    missing = blurred(field.coverage.astype(np.float64), blur, truncate=3.0)
     ink = np.zeros(field.coverage.shape, dtype=np.bool_)
     if len(already):
         share = inked(already, (field.width_mm, field.height_mm), pen_mm=field.pen_mm, pixel_mm=pixel)
         rows, columns = field.coverage.shape  # which may differ by one from what this pixel gives
         share = np.asarray(Image.fromarray(share).resize((columns, rows), Image.Resampling.BOX))
         ink = share > 0.5
-        missing -= ndimage.gaussian_filter(share.astype(np.float64), blur, mode="nearest", truncate=3.0)
+        missing -= blurred(share.astype(np.float64), blur, truncate=3.0)
     reach = int(np.ceil(3 * blur))
     offsets = np.arange(-reach, reach + 1)
     profile = np.exp(-(offsets**2) / (2 * blur**2))

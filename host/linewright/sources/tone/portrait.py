@@ -16,6 +16,7 @@ import numpy as np
 from linewright.drawing.strokes import Drawing, Points
 from linewright.errors import SourceError
 from linewright.sources import faces, person, photograph, settings
+from linewright.sources.blur import blurred
 from linewright.sources.faces import Face
 from linewright.sources.isolines import isolines
 from linewright.sources.photograph import Floats32
@@ -246,7 +247,7 @@ class Portrait(ToneMethod):
         coverage = np.clip((1 - even - PALEST) / (1 - PALEST), 0.0, 1.0)
         soft_mask = ndimage.gaussian_filter(mask, PIXELS_PER_PEN * 0.8)
         coverage = coverage * soft_mask * np.float32(self.darkest)
-        soft = ndimage.gaussian_filter(coverage, LIFT_PENS * PIXELS_PER_PEN, mode="nearest")
+        soft = blurred(coverage, LIFT_PENS * PIXELS_PER_PEN)
         return np.asarray(np.clip(coverage + LIFT * (coverage - soft), 0.0, 1.0), dtype=np.float32)
 
     def _strokes(self, field: Field, sitter: Sitter, report: Report) -> list[Points]:
@@ -325,7 +326,7 @@ def edges(sitter: Sitter, strokes: Sequence[Points], pen_mm: float) -> list[Poin
         return []
     rows, columns = sitter.person.shape
     x_mm, y_mm = sitter.width_mm / columns, sitter.height_mm / rows
-    smooth = ndimage.gaussian_filter(sitter.person, PIXELS_PER_PEN, mode="nearest")
+    smooth = blurred(sitter.person, PIXELS_PER_PEN)
     inside = np.pad((smooth > 0.5).astype(np.uint8), 1, mode="edge")  # the picture's border is no edge of a person
     deep = cv2.distanceTransform(inside, cv2.DIST_L2, 5)[1:-1, 1:-1]
     # The pixel of the sampled photograph, so that both grids are equal.
@@ -350,8 +351,6 @@ def edges(sitter: Sitter, strokes: Sequence[Points], pen_mm: float) -> list[Poin
 
 def _features_lifted(coverage: Floats32, shown: tuple[Face, ...]) -> Floats32:
     """The coverage with eyes and mouths at higher contrast to the skin around them."""
-    from scipy import ndimage
-
     rows, columns = coverage.shape
     lifted = coverage.copy()
     for face in shown:
@@ -362,7 +361,7 @@ def _features_lifted(coverage: Floats32, shown: tuple[Face, ...]) -> Floats32:
         if right - left < 2 or bottom - top < 2:
             continue
         part = coverage[top:bottom, left:right]
-        around = ndimage.gaussian_filter(part, FEATURE_BLUR * face.width, mode="nearest")
+        around = blurred(part, FEATURE_BLUR * face.width)
         near = features(face.moved(-left, -top, 1.0), part.shape)
         change = FEATURE_LIFT * near * (part - around)
         lifted[top:bottom, left:right] = np.clip(part + change, 0.0, 1.0)

@@ -11,6 +11,7 @@ from typing import Final
 import numpy as np
 
 from linewright.drawing.strokes import Points
+from linewright.sources.blur import blurred
 from linewright.sources.faces import Face
 from linewright.sources.photograph import Floats32
 from linewright.sources.tone.dabs import PIXELS_PER_PEN, dabs
@@ -105,21 +106,17 @@ def two_tones(grey: Floats32, face: Face) -> Floats32:
     A shade next to the skin around it counts as dark, so that dark skin is paper as well as light skin, and a side in
     the shadow keeps its features.
     """
-    from scipy import ndimage
-
     away = oval(face, grey.shape)
-    grey = ndimage.gaussian_filter(grey, SOFT_PENS * PIXELS_PER_PEN, mode="nearest")
+    grey = blurred(grey, SOFT_PENS * PIXELS_PER_PEN)
     on_features = features(face, grey.shape)
-    grey = grey + SHARP * on_features * (grey - ndimage.gaussian_filter(grey, SHARP_BLUR * face.width, mode="nearest"))
+    grey = grey + SHARP * on_features * (grey - blurred(grey, SHARP_BLUR * face.width))
     skin = grey[away < SKIN]
     if not skin.size:
         return np.zeros_like(grey)
     dark, lit, bright = np.percentile(skin, (DARK, LIT, BRIGHT))
     weight = ((away < 1) & (grey > lit)).astype(np.float32)
     blur = LOCAL_BLUR * face.width
-    around, shares = (
-        ndimage.gaussian_filter(part, blur, mode="nearest", truncate=3.0) for part in (weight * grey, weight)
-    )
+    around, shares = (blurred(part, blur, truncate=3.0) for part in (weight * grey, weight))
     light = (1 - LOCAL) * bright + LOCAL * (around + 1e-3 * bright) / (shares + 1e-3)
     darkness = (light - grey) / max(LEAST_RANGE, bright - dark) * (1 + FEATURE * on_features)
     share = np.clip((darkness - FADES[0]) / (FADES[1] - FADES[0]), 0.0, 1.0)
@@ -130,7 +127,7 @@ def rim(person: Floats32) -> Floats32:
     """(h, w) 1 on a person within one pen of what is left out, 0 elsewhere."""
     from scipy import ndimage
 
-    smooth = ndimage.gaussian_filter(person, PIXELS_PER_PEN / 2, mode="nearest") > 0.5
+    smooth = blurred(person, PIXELS_PER_PEN / 2) > 0.5
     inside = np.pad(smooth, 1, mode="edge")  # the picture's border is no edge of a person
     deep = ndimage.distance_transform_edt(inside)[1:-1, 1:-1]
     return np.asarray(smooth & (deep <= PIXELS_PER_PEN), dtype=np.float32)
