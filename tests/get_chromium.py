@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Finds Debian's Chromium for the tests of the desk's page, and as root installs it.
+"""Finds Debian's Chromium for the tests of the desk's page; as root, installs it.
 
     python3 tests/get_chromium.py           says where it is
 

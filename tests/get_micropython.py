@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Puts the Unix MicroPython beside the system, for the tests that need the real interpreter.
+"""Installs the Unix MicroPython locally, for the tests that need the real interpreter.
 
     python3 tests/get_micropython.py        leaves .tools/micropython, a script that starts it
 

@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Checks the types of the desk's page by the TypeScript compiler: what JSDoc says, and every name that is used.
+"""Checks the page's scripts by the TypeScript compiler: JSDoc types, and all names.
 
     .venv/bin/python tests/page_types.py
 

@@ -1,4 +1,4 @@
-"""A picture maker on loopback for tests: each path is one way to behave, good or bad."""
+"""A picture maker on loopback for tests: each path has one behaviour, good or bad."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""docs/ARCHITECTURE.md draws the tree as it is, and the layers of the host hold."""
+"""docs/ARCHITECTURE.md lists the tree as it is, and the layers of the host are respected."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The wheel carries all three sides and works outside the checkout, in an environment of its own."""
+"""The wheel contains all three packages and works outside the checkout, in its own environment."""
 
 import os
 import subprocess

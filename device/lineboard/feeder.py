@@ -372,7 +372,7 @@ class Feeder:
                 if state[kernel.S_PACE]:
                     self._note_starved()
             elif why == kernel.UNPLAYABLE:
-                # It would outlast 2^30 ticks, so both its ends are slower than 220 steps/s: the path may end here.
+                # The ramp would last over 2^30 ticks, so both ends are slower than 220 steps/s: stopping here is safe.
                 self.unplayable = True
                 kernel.rest(state)
                 self._moving[(at - 1) % BLOCKS] = 0

@@ -1,31 +1,31 @@
 """Records inside a moves frame: ramps, pen actions, rests, the end.
 
-**Format.**  A payload begins with three bytes of four-bit numbers: ``ka | kb << 4``, ``kv | kr << 4``, ``mode``.  Then
-come records as one string of bits, first bit in the highest place; the last byte is filled up with zeros.  Numbers are
-exponential Golomb codes of an order that suits the frame (Teuhola, "A compression method for clustered bit-vectors",
+**Format.**  A payload begins with three bytes of four-bit numbers: ``ka | kb << 4``, ``kv | kr << 4``, ``mode``.  The
+records follow as a bit string, most significant bit first; the last byte is padded with zeros. Numbers are
+exponential Golomb codes of an order chosen per frame (Teuhola, "A compression method for clustered bit-vectors",
 Information Processing Letters 7(6), 1978): to write ``u >= 0`` in order ``k``, let ``n`` be the bit length of
 ``u + 2^k``; write ``n - 1 - k`` zeros, then ``u + 2^k`` in ``n`` bits.  Signed numbers are folded first:
 ``0, -1, 1, -2 ..`` become ``0, 1, 2, 3 ..``.
 
-1. Where the record before ended at speed 0, and at the start, one bit: 0 ramp, 1 anything else.  While the path moves
-   there is no such bit; anything but a ramp then begins with ``da = db = 0``, written as a ramp's would be.
+1. At the start, and if the previous record ended at speed 0, one bit: 0 ramp, 1 other record. While the path moves
+   this bit is absent; a record other than a ramp then begins with ``da = db = 0``, coded as in a ramp.
 2. A ramp: ``da`` in order ``ka``, ``db`` in order ``kb``, both folded; in mode bit 0 the differences to the last ramp.
    Then its end speed ``v``.  From rest: ``v - 1`` in order ``kr``.  Otherwise the folded change in order ``kv``; in
    mode bit 1 instead 0 and then the folded change less 1, or 10 for no change, or 11 for an end at rest.
-3. Anything else: two bits of kind.  1 pen: servo pulse in us, 12 bits; dwell in ms, 13 bits.  0: the pen action before
-   the last one again (pens go down and up by turns).  2 rest: ticks of 200 ns, 26 bits.  3 end.  A pen action without
-   dwell is made in passing, to follow the paper's height along a stroke: the path keeps its speed, so what comes next
-   is coded as if it had not been there, and "again" does not count it.
+3. Other records: two bits of kind. 1 pen: servo pulse in us, 12 bits; dwell in ms, 13 bits.  0: repeat the pen action
+   before the last one (pen-down and pen-up alternate).  2 rest: ticks of 200 ns, 26 bits.  3 end.  A pen action without
+   dwell is made in passing, to follow the paper's height along a stroke: the path keeps its speed, so the next
+   record is coded as if it were absent, and kind 0 ignores it.
 
-Records end where fewer than eight bits are left and all of them are zero; no record looks like that, because the code
-of ``da`` holds a one.  The speed, the displacement of the last ramp and the last two pen actions are carried over from
-the payload before: frames arrive once and in order.  A program begins, and is carried on, from rest, with a last
+The records end when fewer than eight bits are left and all of them are zero; no record looks like that, because the
+code of ``da`` contains a one. The speed, the displacement of the last ramp and the last two pen actions carry over
+from the previous payload: frames arrive once and in order. A program starts and resumes at rest, with a last
 displacement of 0, 0 and no pen actions.
 
-Why orders by frame: ramps within one frame come from one place of one drawing and look alike; three bytes of orders
-bring nearly all that adaptive orders would, and the decoder has next to no history.
+Orders are chosen per frame because ramps within a frame are similar; this is nearly as compact as adaptive orders, and
+the decoder needs almost no state.
 
-This module goes on the board, so it holds the decoder only; the encoder is `linewire.encoding`.
+This module is installed on the board, so it contains only the decoder; the encoder is `linewire.encoding`.
 """
 
 from array import array

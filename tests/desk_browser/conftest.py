@@ -1,4 +1,4 @@
-"""A browser for each file of tests of the page, and a server for those that want a real one.
+"""Fixtures of the page's tests: a browser for each file, and a real server where required.
 
 Not for all of them together: while Playwright drives a browser, nothing else in this process can have a loop of asyncio.
 """

@@ -1,4 +1,4 @@
-"""A desk without a server: the page's own files, and a state that a test sets; for looks that are rare on a real one.
+"""A fake desk: the page's own files and a state set by the test, for states that are rare on a real desk.
 
 The browser asks for nothing beyond: every request is answered here, with the headers of the real server, and the
 socket is a pair of lists.

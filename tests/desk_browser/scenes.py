@@ -1,4 +1,4 @@
-"""Looks of the page, each put up by a function that takes a browser page."""
+"""States of the page; each function sets one up in a browser page."""
 
 from __future__ import annotations
 

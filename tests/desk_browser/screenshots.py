@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""The pictures of docs/DESK.md, taken of a real desk on the virtual rig.
+"""Make the screenshots of docs/DESK.md from a real desk on the virtual rig.
 
     PYTHONPATH=tests .venv/bin/python tests/desk_browser/screenshots.py        renews docs/pictures/desk-*.png
 

@@ -1,4 +1,4 @@
-"""The machine's slip on a real desk with a rig file: trial sheet, fit and its undo, tuning, exercise, bring-up."""
+"""The machine panel on a real desk with a rig file: trial sheet, fit and undo, tuning, exercise, bring-up."""
 
 from __future__ import annotations
 

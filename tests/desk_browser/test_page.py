@@ -1,4 +1,4 @@
-"""The page by itself: what it shows of a state, and what it says when somebody does something."""
+"""The page on a fake desk: display of a state, and events sent on user actions."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Every look of the page by the rules of axe-core, light and dark; and that nothing lies outside a narrow window.
+"""Every state of the page passes axe-core, in light and dark mode, and fits a narrow window.
 
 The rules are those of WCAG 2.2 A and AA and axe-core's best practices, as the package axe-playwright-python carries them.
 """

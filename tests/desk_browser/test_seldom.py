@@ -1,4 +1,4 @@
-"""What is seldom done, on a real desk: small pictures, a change of pens, drawing again; and a phone beside the machine."""
+"""Rare operations on a real desk: previews, pen change, drawing again; and a phone."""
 
 from __future__ import annotations
 

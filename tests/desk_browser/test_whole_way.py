@@ -1,4 +1,4 @@
-"""The page on a real desk: from its address to a finished drawing on the virtual rig, by hand and by keyboard alone."""
+"""The page on a real desk, from the address to a finished drawing, by pointer and by keyboard alone."""
 
 from __future__ import annotations
 

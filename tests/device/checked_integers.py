@@ -1,4 +1,4 @@
-"""Whole numbers and cells as a 32-bit board has them: what would wrap there in silence fails here."""
+"""Integers and memory cells as on a 32-bit board: silent overflow there is an error here."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The feeder plays what is queued, exactly, and stops in good order when it must."""
+"""The feeder plays the queue exactly, and stops in a controlled way."""
 
 import random
 from array import array

@@ -1,4 +1,4 @@
-"""How much of the heap a call of the board's code takes for its frame: MicroPython puts large ones there."""
+"""Heap use of call frames in the board's code: MicroPython allocates large frames on the heap."""
 
 import re
 import subprocess

@@ -1,4 +1,4 @@
-"""The guard's integers decide as real numbers would, and what watches switches, power and places counts rightly."""
+"""The guard's integer arithmetic agrees with real numbers; supervision of switches, power and positions is correct."""
 
 from __future__ import annotations
 

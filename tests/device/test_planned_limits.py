@@ -1,4 +1,4 @@
-"""The board's own limits let pass whatever the host plans, on any rig; and nothing that lies well beyond them."""
+"""The board's limits accept all plans of the host on any rig, and reject what is well beyond them."""
 
 from __future__ import annotations
 

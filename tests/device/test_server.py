@@ -1,4 +1,4 @@
-"""The board's end of the link: requests, answers, reports, and when each is due; with a board that only takes notes."""
+"""The board's end of the link with a fake board: requests, answers, reports, and their timing."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What ship.txt lists is complete, and all of it compiles for the processors of the boards."""
+"""ship.txt is complete, and all listed files compile for the boards' processors."""
 
 import ast
 import re

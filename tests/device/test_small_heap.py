@@ -1,4 +1,4 @@
-"""The board's code starts, homes and draws in a heap as small as that of the smallest board that it is promised for."""
+"""The board's code starts, homes and draws within the heap of the smallest supported board."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The virtual rig's port: a board that is told the same plays the same, in this process and behind a pipe."""
+"""The virtual rig's port gives equal results in this process and in another one."""
 
 import struct
 import subprocess

@@ -1,4 +1,4 @@
-"""A whole board on a fake world, with a host at the other end of the wire.  Runs on CPython and MicroPython."""
+"""A complete board in a simulated world, with a host at the other end of the link. For CPython and MicroPython."""
 
 import fake_world
 

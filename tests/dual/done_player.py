@@ -1,4 +1,4 @@
-"""A port for feeder and guard alone: its player has always played all blocks but the newest."""
+"""A fake port for feeder and guard: its player has always finished all blocks but the newest."""
 
 from lineboard import kernel
 

@@ -1,4 +1,4 @@
-"""A small deterministic world for tests of the board code: virtual time, the played words, switches by position.
+"""A small deterministic simulation for tests of the board code: virtual time, played words, switches by position.
 
 It follows the interface written down at the top of `lineboard.ports.virtual`, one process, no real time at all.
 A hook stands for the host: it runs before time passes and may put bytes on the wire.  Runs on CPython and MicroPython.

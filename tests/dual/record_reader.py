@@ -1,4 +1,4 @@
-"""Reads payloads for tests: what `linewire.records.read_records` leaves in its two arrays, as plain records."""
+"""Decodes payloads with `linewire.records.read_records` to plain records, for tests."""
 
 from array import array
 

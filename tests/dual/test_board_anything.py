@@ -1,4 +1,4 @@
-"""Whatever is asked of the board, in whatever state: nothing jerks, nothing blocks, and the next drawing is exact.
+"""Random requests in random states: no jerk, no deadlock, and the next drawing is exact.
 
 Every run asks at random and then looks at what the motors did; the world itself refuses steps without power.
 """

@@ -1,4 +1,4 @@
-"""Homing finds the switches, to the step, in both kinematics; and refuses, by name, what it cannot do."""
+"""Homing finds the switches to the step in both kinematics, and reports errors by name."""
 
 import unittest
 

@@ -1,4 +1,4 @@
-"""Homing that takes minutes of the board's time, which are minutes of the interpreter's as well."""
+"""Homing over minutes of virtual time; slow tests."""
 
 import unittest
 

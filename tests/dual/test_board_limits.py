@@ -1,4 +1,4 @@
-"""Whatever valid frames a host sends, no pulse leaves the board's limits: an observer at the port sees every one."""
+"""No valid frame makes pulses exceed the board's limits: an observer at the port checks every pulse."""
 
 import unittest
 

@@ -1,4 +1,4 @@
-"""Motors without power: the board stops, forgets the place, and nothing starts by itself when power returns."""
+"""Loss of motor power: the board stops, the position is lost, and the return of power starts nothing."""
 
 import unittest
 

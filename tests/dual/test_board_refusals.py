@@ -1,4 +1,4 @@
-"""Every field of every request out of its range, and unknown requests: refused by name, and a drawing goes on."""
+"""Out-of-range values in every field, and unknown requests: refused by name without disturbing a drawing."""
 
 import struct
 import unittest

@@ -1,4 +1,4 @@
-"""Every request and every guard event ends in the state that it names, with the pen up."""
+"""Every request and guard event leads to the expected state, with the pen up."""
 
 import unittest
 

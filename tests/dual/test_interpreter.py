@@ -1,4 +1,4 @@
-"""What the board code takes for granted of an interpreter, so that a failure elsewhere is not blamed on it."""
+"""Assumptions of the board code about the interpreter, tested separately."""
 
 import unittest
 from array import array

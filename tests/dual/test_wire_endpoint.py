@@ -1,4 +1,4 @@
-"""The endpoint on both interpreters: delivery over a bad wire, sessions, credit, and a heap that stays locked."""
+"""The endpoint on both interpreters: delivery over a bad wire, sessions, credit, no allocation."""
 
 import unittest
 

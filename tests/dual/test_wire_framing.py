@@ -1,4 +1,4 @@
-"""Framing on both interpreters: published values, resynchronisation, and the two checksums against each other."""
+"""Framing on both interpreters: published values, resynchronisation, and agreement of the two checksum functions."""
 
 import unittest
 

@@ -1,4 +1,4 @@
-"""Messages on both interpreters: every field at both ends of its range, and one step beyond."""
+"""Messages on both interpreters: every field at both ends of its range, and one beyond."""
 
 import unittest
 from array import array

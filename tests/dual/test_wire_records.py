@@ -1,4 +1,4 @@
-"""Records on both interpreters: what is written is read, whatever else comes is refused without harm."""
+"""Records on both interpreters: round trip, and safe rejection of invalid data."""
 
 import unittest
 from array import array

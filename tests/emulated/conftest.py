@@ -1,4 +1,4 @@
-"""Boards for this suite. Without an image of MicroPython nothing runs, and every test says so."""
+"""Boards for this suite. Without a MicroPython image every test is skipped with a message."""
 
 from __future__ import annotations
 

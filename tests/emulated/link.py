@@ -1,4 +1,4 @@
-"""A `linewright.board.session.Session` with an emulated board: bytes and time both come from the emulator."""
+"""A `linewright.board.session.Session` with an emulated board; the emulator supplies bytes and time."""
 
 from __future__ import annotations
 

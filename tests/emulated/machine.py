@@ -1,4 +1,4 @@
-"""An emulated RP2040 under stock MicroPython, run so that pin times can be believed.
+"""An emulated RP2040 under stock MicroPython, with exact pin times.
 
 `rp2040py` gives processor, PIO, DMA and USB; this module drives them.  What it changes, and why:
 

@@ -1,4 +1,4 @@
-"""What the host predicts of a program: every step, to the tick."""
+"""The host's prediction for a program: every step, to the tick."""
 
 from __future__ import annotations
 

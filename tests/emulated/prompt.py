@@ -1,4 +1,4 @@
-"""MicroPython's raw prompt of an emulated board, as `linewright.board.flashing` wants it."""
+"""MicroPython's raw prompt of an emulated board, with the interface that `linewright.board.flashing` needs."""
 
 from __future__ import annotations
 

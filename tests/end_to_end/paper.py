@@ -1,4 +1,4 @@
-"""What several runs of a drawing have left on the paper together, stroke by stroke."""
+"""Combined ink of several runs of a drawing, stroke by stroke."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The walk in the documents is what the program says today."""
+"""The generated documents match the program's present output."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""An untrue machine whose errors are known, under the board's own code: true lines, even pressure, no limit broken."""
+"""A machine with known errors, under the board's own code: true lines, even pressure, no limit exceeded."""
 
 from __future__ import annotations
 

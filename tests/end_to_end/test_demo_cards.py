@@ -1,4 +1,4 @@
-"""The demo set on the virtual rig: every card comes out as planned, to the step, to the tick and within the line."""
+"""The demo set on the virtual rig: each card is drawn as planned, to the step and tick, within the tolerance."""
 
 from __future__ import annotations
 

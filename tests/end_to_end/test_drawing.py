@@ -1,4 +1,4 @@
-"""The whole way in one process and in virtual time: planner, session, endpoints, board, kernel, world, tape."""
+"""A drawing in one process and virtual time: planner, session, endpoints, board, kernel, world, tape."""
 
 from __future__ import annotations
 

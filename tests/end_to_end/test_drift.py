@@ -1,4 +1,4 @@
-"""Homing again at chosen moments of a drawing: what was lost is found to the step, and too much of it stops it."""
+"""Homing during a drawing measures lost steps exactly, and stops beyond the limit."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The walk of a new user: from the first question about the machine to the log of drawings.
+"""A new user's session: from the first question about the machine to the log of drawings.
 
 The newcomer types what stands in the README, and then only what the program has printed before, word for word, with the
 names of their own pictures in the places of placeholders.

@@ -1,4 +1,4 @@
-"""A board that has kept its place goes on from the very step where the pen was lifted: no gap, no ink on ink."""
+"""A board that has kept its position resumes at the exact step where the pen was lifted: no gap, no double ink."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A soak of moves tells which axis loses steps, how fast and which way; a sound machine passes."""
+"""The endurance test reports axis, speed and direction of lost steps; a good machine passes."""
 
 from __future__ import annotations
 

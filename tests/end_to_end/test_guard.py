@@ -1,4 +1,4 @@
-"""Whatever goes wrong on the virtual rig ends in the state it should: pen up, no pulse outside the limits."""
+"""Faults on the virtual rig end in the right state: pen up, no pulse outside the limits."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The guided path on virtual machines with hidden faults: each figure within its statement, a card that is true.
+"""All trial sheets on virtual machines with hidden faults: each result within its uncertainty, a true card.
 
 The 200 machines of the bar are marked slow; `bench/true_rigs.py` shows them one by one.
 """

@@ -1,4 +1,4 @@
-"""SIGKILL for the command that draws, again and again at random moments: all is drawn, and no ink lies on ink.
+"""SIGKILL of the drawing command at random moments: everything is drawn, and nothing twice.
 
 Here everything is real but the machine: the commands are processes of their own, and the rig is one that outlives them,
 in real time. The board keeps the pen's place all along; that a power cut of the board costs no more than the stroke in

@@ -1,4 +1,4 @@
-"""Stopping between pens: everything of one pen is drawn and the pen is back at park before another is asked for."""
+"""Stops between pens: a pen's strokes are finished and the pen is parked before the next is requested."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The host dies at any moment and another one carries on: everything is on paper, and hardly anything twice.
+"""The host process dies at any moment and another resumes: everything is drawn, and almost nothing twice.
 
 Where the board has held the pen's place nothing at all is twice: the next host goes on from the very step.
 

@@ -1,4 +1,4 @@
-"""The same way over a real byte stream to a rig in a process of its own, under both interpreters."""
+"""A drawing over a real byte stream to a rig in another process, under both interpreters."""
 
 from __future__ import annotations
 

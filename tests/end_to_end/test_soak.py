@@ -1,4 +1,4 @@
-"""A long drawing over a bad wire, held, slowed and left alone at random: all of it is drawn, and no memory grows."""
+"""A long drawing over a bad wire with random holds and pace changes: all is drawn, and memory does not grow."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the end-to-end tests share: rigs, pictures, a run in lockstep, and what must be true of every drawing."""
+"""Shared by the end-to-end tests: rigs, pictures, a lockstep run, and checks for every drawing."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Formats to be fuzzed: whole files of each, what reads them, and what must be true of what was read.
+"""Formats to be fuzzed: valid files, their readers, and checks of the result.
 
 A reader may refuse with an error of ours, in words; anything else that escapes is a bug. Where there is an oracle, what
 was read is compared with it: damage that is taken for something else is worse than a refusal.

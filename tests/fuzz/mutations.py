@@ -1,4 +1,4 @@
-"""Damage: the same for the same numbers, on every computer."""
+"""Reproducible damage of files, from numbers."""
 
 from __future__ import annotations
 

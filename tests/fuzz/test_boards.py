@@ -1,4 +1,4 @@
-"""A board that answers anything at all: the host ends with an error of the link, in bounded time."""
+"""A board with random answers: the host ends with a link error in bounded time."""
 
 from __future__ import annotations
 

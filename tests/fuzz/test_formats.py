@@ -1,4 +1,4 @@
-"""Damaged files of every format: read, or refused in words; never a traceback, never taken for something else.
+"""Damaged files of every format: read or refused with a message, no traceback, no wrong result.
 
 `bench/fuzz_formats.py` does the same with ten thousand, and watches memory and processor time.
 """

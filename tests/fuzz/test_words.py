@@ -1,4 +1,4 @@
-"""Any words where a command takes words: understood, or refused in words."""
+"""Random text for commands that take text: accepted or refused with a message."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""One damaged file, read under watch: what became of it, and what that cost."""
+"""Reads one damaged file and measures the result, memory and time."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Rigs and paths for the tests of motion, and a player that turns a program into the pulses the board would make."""
+"""Rigs and paths for the tests of motion, and a player that converts programs to pulses."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Small photographs with known answers, shared by the tests of the ways from tones to strokes."""
+"""Small photographs with known results, for the tests of tone methods."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Flat areas: fillings of SVGs and of pictures of few colours, and what a picture is taken for."""
+"""Flat areas: fillings of SVGs and of pictures of few colours, and classification of pictures."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Arrangements as values and as files: what is read, every error with its line, and changes that keep the rest."""
+"""Arrangements as values and files: reading, errors with line numbers, and edits that keep the rest."""
 
 import tomllib
 from dataclasses import replace

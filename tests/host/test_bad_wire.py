@@ -1,4 +1,4 @@
-"""The bad wire does what its shares say, from its seed; and a drawing over it is the drawing over a clean one."""
+"""The simulated bad wire has the requested error rates, from its seed; drawings over it are unchanged."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Many drawings planned at once. Outside check: the same drawings planned alone, byte for byte."""
+"""Planning of many drawings at once. Outside check: the same drawings planned alone, byte for byte."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Bring-up against virtual rigs that are wired wrong: the dialogue is led by what the virtual machine really does."""
+"""Bring-up on wrongly wired virtual rigs: the dialogue follows the simulated machine's behaviour."""
 
 from __future__ import annotations
 

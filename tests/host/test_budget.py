@@ -1,4 +1,4 @@
-"""Time and ink as the wish: how both are written, and that a drawing comes close to them from below."""
+"""Limits of time and ink: their notation, and that drawings come close to them from below."""
 
 from __future__ import annotations
 

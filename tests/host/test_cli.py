@@ -1,4 +1,4 @@
-"""The command line: what it prints where, how it ends, and what it says when something is wrong."""
+"""The command line: output streams, exit codes, and error messages."""
 
 from __future__ import annotations
 

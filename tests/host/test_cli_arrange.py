@@ -1,4 +1,4 @@
-"""`linewright arrange` and the options for a place, and the examples of docs/ARRANGEMENTS.md, which are run."""
+"""`linewright arrange` and the placement options; the examples of docs/ARRANGEMENTS.md are run."""
 
 import json
 import re

@@ -1,4 +1,4 @@
-"""Texts, patterns and surprises on the command line: one uniform way into `lines`, `plan` and `draw`."""
+"""Texts, patterns and surprises as sources of `lines`, `plan` and `draw`."""
 
 from __future__ import annotations
 

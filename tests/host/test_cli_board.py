@@ -1,4 +1,4 @@
-"""`linewright board` against virtual rigs: looking, checking, homing, moving by hand, and what goes wrong."""
+"""`linewright board` on virtual rigs: status, check, homing, jog, and errors."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""`linewright board bring-up` as it is typed: answers over a pipe, no terminal, no answers, Ctrl-C."""
+"""`linewright board bring-up` with piped answers, without a terminal, without answers, and with Ctrl-C."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A drawing from the command line, disturbed: keys, signals, a closed terminal, SIGKILL, and `linewright resume`."""
+"""Disturbances of a drawing from the command line: keys, signals, closed terminal, SIGKILL, `linewright resume`."""
 
 from __future__ import annotations
 

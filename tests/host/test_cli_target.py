@@ -1,4 +1,4 @@
-"""Which machine a command means, what it says of it, and that a rehearsal stays one."""
+"""Choice of the machine by commands, its announcement, and separation of rehearsals."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A machine that is known to be untrue draws truly: the map both ways, play, heights, and the plan."""
+"""Correction of known machine errors: the map and its inverse, backlash, heights, and plans."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The demo's artwork: what it promises to exercise is really in it, and it fits the cards it is made for."""
+"""The demo artwork contains the features that it should exercise, and fits its cards."""
 
 from __future__ import annotations
 

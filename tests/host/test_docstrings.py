@@ -1,4 +1,4 @@
-"""The examples in docstrings show what really comes out."""
+"""The examples in docstrings give the results shown."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The log of drawings: what stands in it after each kind of end, and what it survives."""
+"""The log of drawings: its entry after each kind of end, and its robustness."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What motors can do, against the circuit they are and against figures of handbooks."""
+"""Motor limits, against the circuit equations and handbook values."""
 
 from __future__ import annotations
 

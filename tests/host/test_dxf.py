@@ -1,4 +1,4 @@
-"""DXFs by two writers that share no code: what they were told to draw is what the pen draws, in millimetres."""
+"""DXFs by two independent writers are drawn correctly, in millimetres."""
 
 import contextlib
 import math

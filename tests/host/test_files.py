@@ -1,4 +1,4 @@
-"""Files are replaced whole or stay what they were."""
+"""Files are replaced atomically."""
 
 from __future__ import annotations
 

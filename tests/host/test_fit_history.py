@@ -1,4 +1,4 @@
-"""No sheet corrects a machine twice, and the last correction can be taken back."""
+"""No trial sheet is applied twice, and the last fit can be undone."""
 
 from __future__ import annotations
 

@@ -597,7 +597,7 @@ def test_flash_unplugged_half_way_names_what_to_do(board, capsys):
     assert cli.run(["board", "flash", "--port", f"serial:{it.path}", "--json"]) == cli.EXIT_LINK
     said = json.loads(capsys.readouterr().out)
     assert "has gone" in said["error"]
-    assert "takes up where it was" in said["hint"]
+    assert "continues where it stopped" in said["hint"]
 
 
 def test_flash_stopped_with_ctrl_c_leaves_the_board_running(board, monkeypatch, capsys):
@@ -610,5 +610,5 @@ def test_flash_stopped_with_ctrl_c_leaves_the_board_running(board, monkeypatch, 
     assert cli.run(["board", "flash", "--port", f"serial:{it.path}", "--json"]) == cli.EXIT_STOPPED
     said = json.loads(capsys.readouterr().out)
     assert "runs what it had" in said["error"]
-    assert "takes up where it was" in said["hint"]
+    assert "continues where it stopped" in said["hint"]
     assert started.wait(60)

@@ -1,4 +1,4 @@
-"""Saved programs, whole and true to their checksums, that ask for what the rig cannot bear: refused, not drawn."""
+"""Saved programs with valid checksums that exceed the rig's limits are refused."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Commands and options that messages and documents name are there."""
+"""Commands and options named in messages and documents exist."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What comes from files, devices and boards and is meant ill, or is broken: told in words, in bounded room and time."""
+"""Malicious or damaged input from files, devices and boards: clear errors, bounded memory and time."""
 
 from __future__ import annotations
 

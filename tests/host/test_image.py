@@ -1,4 +1,4 @@
-"""MicroPython's image onto a board in BOOTSEL mode: a folder plays the drive, a thread the board behind it."""
+"""MicroPython's image onto a board in BOOTSEL mode: a folder simulates the drive, a thread the board."""
 
 from __future__ import annotations
 

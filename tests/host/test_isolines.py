@@ -1,4 +1,4 @@
-"""Lines at one level of a grid, against a circle and against scikit-image."""
+"""Contour lines of a grid, against a circle and scikit-image."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The journal: what it says after any kind of end, and what it refuses."""
+"""The journal: its state after any kind of end, and rejection of invalid files."""
 
 from __future__ import annotations
 

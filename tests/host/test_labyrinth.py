@@ -1,4 +1,4 @@
-"""Labyrinth lines: never across themselves, denser where it is darker, none on bare paper."""
+"""Labyrinth lines: no crossings, denser where darker, none on white."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Laying a sheet out for a page: what is remembered, and the first look at a photograph."""
+"""Layout of a sheet for the page: caching, and the fast first version of a photograph."""
 
 from dataclasses import replace
 

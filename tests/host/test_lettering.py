@@ -1,4 +1,4 @@
-"""Lettering: what is written where, with which accents, and what is said of letters that are missing."""
+"""Lettering: positions, accents, and reports of missing characters."""
 
 from __future__ import annotations
 

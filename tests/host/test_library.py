@@ -1,4 +1,4 @@
-"""The public face: what docs/LIBRARY.md shows runs, names are there and nothing is imported before it is used."""
+"""The public interface: examples of docs/LIBRARY.md run, names exist, imports are lazy."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A sentence becomes a picture: by programs and by a real server on loopback, which hangs, lies and breaks off."""
+"""Picture makers: programs and a real HTTP server on loopback that hangs, lies and breaks off."""
 
 from __future__ import annotations
 
@@ -127,7 +127,7 @@ def test_a_type_that_does_not_fit_the_bytes_is_not_believed(server):
         ("half-way", "picture", "broke the connection off after"),
         ("redirect", "picture", "points to 'http://example.invalid/other', which is not followed"),
         ("leads-astray", "url:images.0.url", "leads to 'file:///etc/passwd', which is not followed"),
-        ("leads-round", "url:images.0.url", "moved on more than 5 times"),
+        ("leads-round", "url:images.0.url", "was redirected more than 5 times"),
         ("lies", "picture", "is no picture (it says image/png) but a text: '<!doctype html><title>Sorry"),
         ("binary", "picture", "1,024 bytes that are no picture"),
         ("nothing", "picture", "nothing at all"),
@@ -221,7 +221,7 @@ def test_no_shell_reads_the_words(tmp_path):
     ("code", "more", "words"),
     [
         ("import sys; sys.exit('out of ink')", (), "ended with code 1; it said: out of ink"),
-        ("pass", (), "gave nothing on its standard output"),
+        ("pass", (), "wrote nothing to its standard output"),
         ("pass", ("{file}",), "wrote no file"),
         ("print('sorry')", (), "is no picture but a text: 'sorry'"),
         ("import time; time.sleep(60)", (), "did not end within 0.5 s"),

@@ -1,4 +1,4 @@
-"""Corner caps against the geometry they stand for: parabolas thrown by hand, circles, and Newton's law."""
+"""Corner speed limits against geometry: parabolas, circles, and Newton's law."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Directions and limits, against hand-made figures for both kinds of machine."""
+"""Limits by direction, against values computed by hand for both kinds of machine."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The pen on its way: never told to touch the paper while it moves, near it in time, up where there is time for it."""
+"""Pen lifts during travel: no contact while moving, near height reached in time, full height if there is time."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Pens of their own speed, heights, tip and ink: each part as its pen wants it, and one program of all of it."""
+"""Pens with their own speed, heights, tip and ink: each part is planned for its pen, joined to one program."""
 
 from __future__ import annotations
 

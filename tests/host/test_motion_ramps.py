@@ -1,4 +1,4 @@
-"""Ramps in whole steps: no limit is ever exceeded, nothing is ever lost, and the board plays them as predicted."""
+"""Ramps in whole steps: no limit is exceeded, no step is lost, and the board plays them as predicted."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Smooth plans: the same path within the same limits, slow enough for long enough, and little swing."""
+"""Smooth plans: same path within the same limits, reduced speed where required, small vibration."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How long motion takes, against the closed form, ruckig, a linear programme and toppra."""
+"""Duration of motion, against the closed form, ruckig, a linear programme and toppra."""
 
 from __future__ import annotations
 

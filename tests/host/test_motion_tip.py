@@ -1,4 +1,4 @@
-"""Plans for the tip: where an independent integrator finds the tip, and what the motors are asked for."""
+"""Plans for the tip: its path by an independent integrator, and the load of the motors."""
 
 from __future__ import annotations
 

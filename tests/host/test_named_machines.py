@@ -1,4 +1,4 @@
-"""No command opens a machine's port, or writes about a machine, that it has not named on the screen before."""
+"""Commands name a machine on the screen before they open its port or write its files."""
 
 from __future__ import annotations
 

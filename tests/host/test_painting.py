@@ -1,4 +1,4 @@
-"""From shapes in paint order to strokes: what is covered, clipped, cut and shaded, at the size on the sheet."""
+"""From shapes in paint order to strokes: covering, clipping, cutting and hatching at the size on the sheet."""
 
 from __future__ import annotations
 

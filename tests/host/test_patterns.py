@@ -1,4 +1,4 @@
-"""Patterns: in their room, in ink that suits the pen, the same for the same seed; and what is known of each curve."""
+"""Patterns: within their area, suitable density, reproducible; and known properties of each curve."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""PDFs by three writers that share no code with the reader: what they were told to draw is what the pen draws."""
+"""PDFs by three independent writers are drawn correctly."""
 
 import contextlib
 import io

@@ -1,4 +1,4 @@
-"""One photograph gives scale, squareness and straightness: lens, perspective, blur, noise and shadow are taken out."""
+"""One photograph gives scale, squareness and straightness, despite distortion, perspective, blur, noise and shadow."""
 
 from __future__ import annotations
 
@@ -166,7 +166,7 @@ def test_on_the_command_line(ink, tmp_path, capsys, monkeypatch):
     assert rig.read_text() == once
     capsys.readouterr()
     assert run([*words, "--only-show", "--map", str(tmp_path / "left.png")]) == 0
-    assert "what is left at each cross" in capsys.readouterr().out
+    assert "the remaining error at each cross" in capsys.readouterr().out
     assert (tmp_path / "left.png").read_bytes().startswith(b"\x89PNG")
     assert run([*words, "--map", "left.gif"]) == 2
     assert run(["fit", "backlash", "--map", "left.png"]) == 2

@@ -1,4 +1,4 @@
-"""Photographs of every kind, and what is no photograph."""
+"""Photographs of every kind, and rejection of other files."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""HEIC and AVIF photographs: read where their decoders are, and a clear word where they are not."""
+"""HEIC and AVIF photographs: read if the decoders are installed, a clear error otherwise."""
 
 import sys
 

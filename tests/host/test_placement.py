@@ -1,4 +1,4 @@
-"""Where exactly a picture comes to lie: cells, shares of the room, and the limits of what is placed at all."""
+"""Exact placement of pictures: cells, fractions of the area, and limits."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Methods of other packages: one that is really installed, and what becomes of packages that fail."""
+"""Methods of other packages: one that is installed for real, and handling of failing packages."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Portraits: faces, frame and mask against other detectors and known truths; strokes against what they are to cover."""
+"""Portraits: faces, framing and mask against other detectors and known data; strokes against desired coverage."""
 
 from __future__ import annotations
 

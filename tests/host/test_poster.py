@@ -1,4 +1,4 @@
-"""Posters: what all sheets draw, put side by side as their marks say, is the picture."""
+"""Posters: all sheets joined at their marks give the whole picture."""
 
 import numpy as np
 import pytest

@@ -1,4 +1,4 @@
-"""What is done to a photograph first: cropped, turned, evened out, given contrast."""
+"""Preparation of photographs: cropping, rotation, evening out, contrast."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Saved programs come back as they were; whatever else a file holds is refused with words, never with a traceback."""
+"""Saved programs: round trip; invalid files are refused with a message, without a traceback."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Figures of repeated approaches, against published ones."""
+"""Repeatability of approaches, against published values."""
 
 from __future__ import annotations
 

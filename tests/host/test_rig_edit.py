@@ -1,4 +1,4 @@
-"""Keys are changed in the text of a rig file: what its owner wrote stays, and a file is a rig before and after."""
+"""Editing keys of a rig file keeps the rest of its text, and the result is valid."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""`rig new`: every set of answers becomes a commented file that is valid, or is refused in words."""
+"""`rig new`: every set of answers gives a valid commented file, or is refused with a message."""
 
 from __future__ import annotations
 

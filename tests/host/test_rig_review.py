@@ -1,4 +1,4 @@
-"""`rig check` finds what would burn, what will not work, and what is merely doubtful."""
+"""`rig check` finds dangers, errors and doubtful values."""
 
 from __future__ import annotations
 

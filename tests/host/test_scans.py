@@ -1,4 +1,4 @@
-"""Scans and photographs of drawings: what was drawn is found, whatever light falls on the paper."""
+"""Scans and photographs of drawings: the drawn strokes are found under any light."""
 
 from __future__ import annotations
 

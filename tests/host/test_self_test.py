@@ -1,4 +1,4 @@
-"""What `board check` takes for granted of the link's formats is what they really allow."""
+"""Assumptions of `board check` about the link's formats."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Colours to pens: the model of mixed inks, and that colours come back from it."""
+"""Colour separation: the model of mixed inks, and its inversion."""
 
 from __future__ import annotations
 

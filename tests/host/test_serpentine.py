@@ -1,4 +1,4 @@
-"""Serpentines: same ink, nothing dropped, links inside; ways over ink add none; fewer lifts."""
+"""Serpentines: equal ink, nothing dropped, links inside; connections over ink add none; fewer lifts."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Where the sheet lies: from corners to place and turn, and what is drawn follows."""
+"""Position and rotation of the sheet from its corners, applied to drawings."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Pieces of a picture made at the same time: the same results, errors and reports as one after the other."""
+"""Parallel processing of pieces of a picture: same results, errors and reports as in sequence."""
 
 import threading
 

@@ -1,4 +1,4 @@
-"""A frame, a caption and a signature: where they lie, by which pen, and what they leave for the picture."""
+"""Frame, caption and signature: their positions and pens, and the area left for the picture."""
 
 from __future__ import annotations
 

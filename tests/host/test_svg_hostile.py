@@ -1,4 +1,4 @@
-"""Pictures that are no pictures, or mean harm: each gets a clear `SourceError`, quickly, and nothing is fetched."""
+"""Files that are no pictures, or malicious: a clear `SourceError`, quickly, and no external fetch."""
 
 from __future__ import annotations
 

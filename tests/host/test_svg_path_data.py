@@ -1,4 +1,4 @@
-"""Path data: every command, the compact spellings, and drawing up to an error."""
+"""Path data: every command, compact notation, and drawing up to an error."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""`read_svg`: hand-computed geometry, pens, what is drawn and what is only warned of."""
+"""`read_svg`: geometry computed by hand, pens, and unsupported features that only cause warnings."""
 
 from __future__ import annotations
 

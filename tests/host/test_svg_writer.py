@@ -1,4 +1,4 @@
-"""Strokes written as SVG: read back they are the same, and the file is whole or absent."""
+"""Strokes written as SVG: round trip, and atomic writing."""
 
 from __future__ import annotations
 

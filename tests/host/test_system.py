@@ -1,4 +1,4 @@
-"""Other systems than this one, played: their modules by a fake, this one's hidden."""
+"""Other operating systems, simulated: their modules are fakes, this system's are hidden."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a person asks for, done whole, with neither a terminal nor a page: a test is the front."""
+"""Complete user tasks without terminal or page: the test is the front."""
 
 from __future__ import annotations
 

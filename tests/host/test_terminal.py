@@ -1,4 +1,4 @@
-"""What a terminal shows: narrow ones, ones without colour, captions in any letters, and what a virtual rig drew."""
+"""Terminal output: narrow or colourless terminals, captions in any script, and tapes."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Nothing is drawn twice, and nothing else goes."""
+"""Removal of duplicates, and of nothing else."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The order of strokes. Outside checks: all orders tried, tours whose best is known, a solver of others, ruckig."""
+"""Order of strokes. Outside checks: exhaustive search, tours of known optimum, another solver, ruckig."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Nothing drawn along other ink. Outside check: distances and unions of lines by shapely."""
+"""Removal of lines along other ink. Outside check: distances and unions of lines by shapely."""
 
 from __future__ import annotations
 

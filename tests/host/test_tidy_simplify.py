@@ -1,4 +1,4 @@
-"""No needless vertex. Outside check: distances by shapely, the chord height of a circle in closed form."""
+"""Simplification. Outside check: distances by shapely, the chord height of a circle in closed form."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What is looked for strip by strip is the same as what is found all at once."""
+"""Search by strips gives the same result as a global search."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""All of tidying together: the ink stays where it was. Outside check: distances by shapely."""
+"""The whole of tidying: the ink stays in place. Outside check: distances by shapely."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What ink covers, against closed forms."""
+"""Ink coverage, against closed forms."""
 
 from __future__ import annotations
 

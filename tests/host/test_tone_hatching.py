@@ -1,4 +1,4 @@
-"""Hatching: tones come out as asked for, and every line lies where it may."""
+"""Hatching: correct tones, and lines only where allowed."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Outlines, contours, centre lines and directions, against pictures whose lines are known and against scikit-image."""
+"""Outlines, contours, centre lines and directions, against known pictures and scikit-image."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What holds for every way from a photograph to strokes, whatever the photograph."""
+"""Properties of all methods from photographs to strokes."""
 
 from __future__ import annotations
 

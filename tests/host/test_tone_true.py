@@ -1,4 +1,4 @@
-"""Tones: what each tonal method covers is what was wanted, on a grey wedge and on photographs of scikit-image."""
+"""Tones: each tonal method gives the desired coverage, on a grey wedge and photographs of scikit-image."""
 
 from __future__ import annotations
 

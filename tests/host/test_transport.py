@@ -1,4 +1,4 @@
-"""Ports by name: what each kind does, and what it says when it cannot."""
+"""Ports by name: behaviour and errors of each kind."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Trial sheets: they can be drawn, what is measured leads back to what was wrong, and nonsense is refused."""
+"""Trial sheets: they can be drawn, measurements give the machine's errors, and impossible values are refused."""
 
 from __future__ import annotations
 

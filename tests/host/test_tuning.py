@@ -1,4 +1,4 @@
-"""Tuning takes the quickest setting that is calm enough on the user's drawing, and says what it costs."""
+"""Tuning chooses the fastest setting within the allowed wobble of a drawing, and states its time."""
 
 from __future__ import annotations
 

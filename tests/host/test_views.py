@@ -1,4 +1,4 @@
-"""The pictures: true widths, true colours, true places, and honest legends."""
+"""Preview pictures: true widths, colours and positions, and correct legends."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A virtual rig that is wired wrong does what such a machine does, and can be touched and looked at."""
+"""A wrongly wired virtual rig behaves like such a machine, and can be operated and observed."""
 
 from __future__ import annotations
 

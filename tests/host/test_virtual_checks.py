@@ -1,4 +1,4 @@
-"""The pulse checks: quiet on what is allowed, and loud about each thing that is not."""
+"""The pulse checks accept allowed pulses and report each kind of violation."""
 
 from __future__ import annotations
 

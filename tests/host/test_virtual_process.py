@@ -1,4 +1,4 @@
-"""The virtual rig as a process: it starts, it ends whatever happens, and it leaves nothing behind."""
+"""The virtual rig as a process: start, reliable end, and cleanup."""
 
 from __future__ import annotations
 

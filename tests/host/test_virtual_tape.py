@@ -1,4 +1,4 @@
-"""The tape's file format: what is written is read, and damage is never believed."""
+"""The tape's file format: round trip, and detection of damage."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Drawn path against planned strokes: small where it should be, and never small where the pen went wrong."""
+"""Deviation of the drawn path from planned strokes: small when correct, large for wrong paths."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The rule of virtual time: jumps while nobody is waited for, never runs away from a host that is only slow.
+"""Virtual time: jumps while nothing is waited for, and does not run ahead of a slow host.
 
 Lower bounds on real time are safe on any machine; upper bounds are not asserted.
 """

@@ -1,4 +1,4 @@
-"""The world as the board's port sees it: time, blocks, halting, endstops, and what goes on the tape."""
+"""The simulated world of the board's port: time, blocks, halting, endstops, and the tape."""
 
 from __future__ import annotations
 

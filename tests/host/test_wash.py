@@ -1,4 +1,4 @@
-"""Colour washes: each place in its own colour, with bare paper to other colours and to the lines."""
+"""Colour washes: each area in its colour, with a gap to other colours and lines."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The vectorised packer gives the plain encoder's bytes, and refuses what that refuses."""
+"""The vectorised packer gives the plain encoder's bytes, and the same errors."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The wiring: every pin once, grounds everywhere, no line across another, and pictures that can be opened."""
+"""The wiring diagram: every pin once, grounds everywhere, no crossing lines, and valid pictures."""
 
 from __future__ import annotations
 

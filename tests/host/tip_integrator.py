@@ -1,4 +1,4 @@
-"""Where the tip of an elastic machine goes, found without any of the planner's or the virtual rig's code.
+"""Path of the pen tip of an elastic machine, computed independently of planner and virtual rig.
 
 A program's records are read as SPEC.md of the wire and the kernel's docstring state them: a ramp is a straight piece
 in steps with constant acceleration; the motor that makes more steps makes them at the moments of that motion, the other

@@ -1,4 +1,4 @@
-"""The shape zoo: strokes that break careless geometry, shared by all geometry tests.
+"""Unusual strokes that break careless geometry code, shared by all geometry tests.
 
 ``SOUND`` holds drawings that every step must carry, ``DAMAGED`` those with coordinates that are no numbers, which a
 step may refuse with one of our own errors and must never let through. ``drawings()`` makes more of the sound kind.

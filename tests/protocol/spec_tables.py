@@ -1,4 +1,4 @@
-"""The tables of SPEC.md as the code has them.  ``python tests/protocol/spec_tables.py`` writes them into the file.
+"""The tables of SPEC.md from the code. ``python tests/protocol/spec_tables.py`` writes them into the file.
 
 Each stands between ``<!-- name -->`` and ``<!-- end -->``.
 """

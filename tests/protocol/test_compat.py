@@ -1,4 +1,4 @@
-"""Time arithmetic: right across the wrap, and in small integers of a 32-bit board all the way."""
+"""Time arithmetic: correct across the wrap, and within small integers of a 32-bit board."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The two real endpoints over a seeded bad wire: every message exactly once and in order, whatever the wire does."""
+"""Two real endpoints over a seeded bad wire: every message exactly once and in order."""
 
 from __future__ import annotations
 

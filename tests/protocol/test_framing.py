@@ -1,4 +1,4 @@
-"""Property: any bytes at all yield frames or a counted fault, never an exception, never unbounded memory."""
+"""Any bytes yield frames or a counted fault, without exceptions and in bounded memory."""
 
 from __future__ import annotations
 

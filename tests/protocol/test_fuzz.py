@@ -1,4 +1,4 @@
-"""Any bytes into either end: counted faults, no exception, no memory. bench/fuzz_wire.py does the same with more."""
+"""Random bytes into either end: counted faults, no exception, no memory growth. See also bench/fuzz_wire.py."""
 
 from __future__ import annotations
 

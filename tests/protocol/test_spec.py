@@ -1,4 +1,4 @@
-"""SPEC.md and the code say the same: its tables are the code's, and its bytes are read back by the real decoders."""
+"""SPEC.md matches the code: its tables are generated from it, and its bytes are decoded by the real decoders."""
 
 from __future__ import annotations
 

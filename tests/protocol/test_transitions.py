@@ -1,4 +1,4 @@
-"""Every row of the table of transitions, driven against the real endpoint, which does what the row says."""
+"""Every row of the table of transitions, compared with the real endpoint."""
 
 from __future__ import annotations
 

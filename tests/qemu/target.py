@@ -1,4 +1,4 @@
-"""A MicroPython of its own `qemu` port in Debian's QEMU, spoken to through its raw prompt."""
+"""MicroPython's `qemu` port in Debian's QEMU, controlled through its raw prompt."""
 
 from __future__ import annotations
 

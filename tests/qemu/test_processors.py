@@ -1,4 +1,4 @@
-"""The shipped files on the instruction sets of RP2350 and ESP32-C3: the same words and outcomes as under CPython.
+"""The board's files on the instruction sets of RP2350 and ESP32-C3: the same words and results as under CPython.
 
     make test-qemu QEMU_THUMB2=firmware.elf QEMU_RV32=firmware.elf
 

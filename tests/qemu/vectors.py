@@ -1,4 +1,4 @@
-"""What a board makes of bytes from the wire, as one checksum. The same code runs under CPython and on the target."""
+"""A board's processing of received bytes, as one checksum. The same code runs under CPython and on the target."""
 
 from array import array
 

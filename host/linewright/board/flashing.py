@@ -449,5 +449,5 @@ def _in_our_words(prompt: Prompted) -> Iterator[None]:
             raise FlashError("the board's flash is full", hint=_MAKE_ROOM) from error
         raise FlashError(
             f"the board could not do what was asked of it; it says: {last}",
-            hint="reset the board and run the command again; it takes up where it was",
+            hint="reset the board and run the command again; it continues where it stopped",
         ) from error

@@ -140,7 +140,7 @@ class Prompt:
     def _gone(self, error: BaseException) -> PortError:
         return PortError(
             f"{self.path} has gone, or the board on it has stopped answering: {error}",
-            hint="check cable and power, then run the command again; it takes up where it was",
+            hint="check cable and power, then run the command again; it continues where it stopped",
         )
 
 

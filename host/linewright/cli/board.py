@@ -125,7 +125,9 @@ def _repeatable(as_json: bool) -> Iterator[Terminal]:
         with Terminal(as_json=as_json) as front:
             yield front
     except KeyboardInterrupt:
-        output.error("stopped; the board runs what it had", "run it again: it takes up where it was", as_json=as_json)
+        output.error(
+            "stopped; the board runs what it had", "run it again: it continues where it stopped", as_json=as_json
+        )
         raise output.Stopped from None
 
 
@@ -225,9 +227,9 @@ def bring_up(
     port: options.Port = None,
     rig_file: options.RigFile = None,
     start: Annotated[str | None, typer.Option("--from", metavar="STEP", help="Begin at this step.")] = None,
-    start_over: Annotated[bool, typer.Option("--start-over", help="Forget what was found earlier.")] = False,
+    start_over: Annotated[bool, typer.Option("--start-over", help="Discard earlier results.")] = False,
     show_me: Annotated[
-        bool, typer.Option("--show-me", help="On the virtual rig: look on while somebody else answers.")
+        bool, typer.Option("--show-me", help="On the virtual rig: watch it with simulated answers.")
     ] = False,
     as_json: options.AsJson = False,
 ) -> int:

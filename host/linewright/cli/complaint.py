@@ -93,7 +93,7 @@ def _unnamed(own: str, context: object) -> str:
     if found := re.fullmatch(r"Option '(.*)' requires (?:an argument|\d+ arguments)\.", own):
         return f"{found[1]}: what stands behind it is missing"
     if found := re.fullmatch(r"Got unexpected extra arguments?(?:\(s\))? \((.*)\)", own):
-        return f"{found[1]}: that is more than this command takes; a name with blanks stands in quotes"
+        return f"{found[1]}: that is more than this command takes; put a name with blanks in quotes"
     return ""
 
 

@@ -27,7 +27,7 @@ def desk(
 ) -> None:
     """Open the desk: put pictures on the sheet, see what the pen will do, draw, watch.
 
-    Works at once on the virtual rig. The address that it prints lets in whoever has it; it ends with Ctrl-C, pen up.
+    Works at once on the virtual rig. Anybody who has the printed address can use it; it ends with Ctrl-C, pen up.
     """
     from linewright.errors import InputError
 
@@ -44,7 +44,7 @@ def desk(
             output.emit_json({"address": address})
             return
         output.say(f"the desk is open: {address}")
-        output.say("this address lets in whoever has it; Ctrl-C ends the desk, pen up")
+        output.say("anybody who has this address can use the desk; Ctrl-C ends the desk, pen up")
 
     server.serve(server.Opening(aimed, listen, browser, phone), ready)
 

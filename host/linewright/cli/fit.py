@@ -25,7 +25,7 @@ Values = Annotated[
     typer.Argument(metavar="NAME=VALUE", help="Measurements; asked for one by one where none are given."),
 ]
 Reading = Annotated[
-    float, typer.Option("--reading", metavar="MM", help="To what the ruler was read: the finer, the surer the figures.")
+    float, typer.Option("--reading", metavar="MM", help="Resolution of the ruler; a finer one gives surer results.")
 ]
 Photo = Annotated[
     Path | None,
@@ -42,7 +42,7 @@ Paper = Annotated[
 MapFile = Annotated[
     Path | None,
     typer.Option(
-        "--map", metavar="FILE", help="Of a photograph: a picture of what is left at each cross, .svg or .png."
+        "--map", metavar="FILE", help="Of a photograph: a picture of the remaining error at each cross, .svg or .png."
     ),
 ]
 OnlyShow = Annotated[bool, typer.Option("--only-show", help="Show what was found; the rig file stays as it is.")]
@@ -88,7 +88,7 @@ def fit(
         return
     _tell(fitted.finding, aimed.rig_file, fitted.kept, only_show=only_show)
     if map_file is not None:
-        output.say(f"{map_file}: what is left at each cross")
+        output.say(f"{map_file}: the remaining error at each cross")
 
 
 def _undo(aimed: Target, *, as_json: bool) -> None:

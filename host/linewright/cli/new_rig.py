@@ -82,7 +82,7 @@ def make(to: Path, answers_file: Path | None, given: list[str], *, usual: bool, 
         if told:
             output.console().print(rig_report.review_table(told), soft_wrap=False)
         output.say(f"{to} written; {rig_report.verdict(findings, to.name)}")
-        output.say("it is the usual rig now: every command means it, unless --rig names another")
+        output.say("it is the usual rig now: every command uses it, unless --rig names another")
         output.say(f"next: {next_steps.command('rig', 'check')}")
         output.say(f"      {next_steps.command('rig', 'wiring', '-o', 'wiring.svg')}")
         if made.rig.board != target.VIRTUAL:

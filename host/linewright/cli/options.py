@@ -128,9 +128,7 @@ Pens = Annotated[
         show_default=False,
     ),
 ]
-SeeThrough = Annotated[
-    bool, typer.Option("--see-through", help="Draw also what lies hidden behind something, and what is white.")
-]
+SeeThrough = Annotated[bool, typer.Option("--see-through", help="Draw hidden and white parts, too.")]
 Layers = Annotated[
     str | None,
     typer.Option(

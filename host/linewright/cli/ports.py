@@ -10,7 +10,7 @@ from linewright.cli import options, output
 
 
 def ports(
-    quiet: Annotated[bool, typer.Option("--only-list", help="Ask nobody: only list what is plugged in.")] = False,
+    quiet: Annotated[bool, typer.Option("--only-list", help="Only list the ports; do not ask the boards.")] = False,
     as_json: options.AsJson = False,
 ) -> None:
     """List the ports of this computer, and the boards that answer there.

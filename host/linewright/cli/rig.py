@@ -81,7 +81,7 @@ def schema(to: Target = None) -> None:
 @app.command()
 def check(
     file: File = None,
-    reasons: Annotated[bool, typer.Option("--reasons", help="Say why for what is good, too.")] = False,
+    reasons: Annotated[bool, typer.Option("--reasons", help="Give reasons also for what is in order.")] = False,
     as_json: options.AsJson = False,
 ) -> int:
     """Check a machine before it is switched on.
@@ -184,7 +184,7 @@ def use(
     if as_json:
         output.emit_json({"usual": None if usual is None else str(usual)})
     elif file is not None:
-        output.say(f"{name} ({file}) is the usual rig; every command means it now, unless --rig names another")
+        output.say(f"{name} ({file}) is the usual rig; every command uses it now, unless --rig names another")
     elif usual is None:
         output.say("no rig is the usual one; without --rig commands mean the default rig")
     else:

@@ -36,7 +36,7 @@ def virtual(
         bool,
         typer.Option(
             "--hands",
-            help="Be the hands and eyes beside it: type press x, release x, power off, power on, look or "
+            help="Act as its user: type press x, release x, power off, power on, look or "
             "mend FAULT here, while another window talks to the board. The end of the input ends the rig.",
         ),
     ] = False,
@@ -62,7 +62,7 @@ def virtual(
         connect = next_steps.command(*first, "--port", port, about=aimed)
         output.prose(f"a virtual rig of {aimed.name}; in another window: `{connect}`", stderr=True)
         if hands:
-            output.prose(f"here you are its hands and eyes; type: {hand_commands()}", stderr=True)
+            output.prose(f"here you act as its user; type: {hand_commands()}", stderr=True)
         output.say(
             "Ctrl-C ends it"
             if stay or hands

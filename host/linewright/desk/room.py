@@ -236,7 +236,7 @@ class Room(Holdings):
         from linewright.tasks import hand_moves
 
         if (event.by_mm is None) == (event.to_mm is None):
-            raise InputError("a move goes by a way or to a place")
+            raise InputError("a move needs either by_mm or to_mm")
         x, y = event.by_mm or event.to_mm or [0.0, 0.0]
         to_place = event.to_mm is not None
         self._ask("jog", "Moving", lambda _met, at: hand_moves.jog(at, self.front, (x, y), to_place=to_place))

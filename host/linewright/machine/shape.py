@@ -161,8 +161,8 @@ class MachineShape:
         return drawing
 
     def _crossings(self, points: Floats, axis: int, table: Table) -> tuple[Indices, Floats]:
-        """Segments that cross a place of the axis's table, and the crossing as a share of the segment, strictly between
-        0 and 1.
+        """Segments that cross a position of the axis's table, and each crossing as a fraction of its segment, strictly
+        between 0 and 1.
         """
         places = np.array([at for at, _ in table])
         along = self.carriage_mm(points)[:, axis]

@@ -57,7 +57,7 @@ def run(maker: Maker, command: ProgramMaker, sentence: str, report: Callable[[st
             )
         result = file if any("{file}" in word for word in command.words) else spoken
         if not result.exists() or not result.stat().st_size:
-            where = "wrote no file" if result is file else "gave nothing on its standard output"
+            where = "wrote no file" if result is file else "wrote nothing to its standard output"
             raise MakerError(f"the picture maker's program {where}{wrong}", hint="check `words` in the maker's file")
         _refuse_size(result.stat().st_size, maker)
         return result.read_bytes()

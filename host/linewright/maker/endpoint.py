@@ -249,7 +249,9 @@ class _Work:
                 return self._persistently("GET", address, {}, None, self.maker.size_bytes)
             except _Moved as moved:
                 address = urljoin(address, moved.to)
-        raise self._error(f"its picture's address moved on more than {REDIRECTS} times", "look at it in a browser")
+        raise self._error(
+            f"its picture's address was redirected more than {REDIRECTS} times", "look at it in a browser"
+        )
 
     def _in_words(self, error: Exception) -> str:
         import urllib3
@@ -260,7 +262,7 @@ class _Work:
         if isinstance(error, urllib3.exceptions.ConnectTimeoutError):
             return f"{host} cannot be reached within {CONNECT_S:g} s"
         if isinstance(error, urllib3.exceptions.TimeoutError):
-            return f"{host} said nothing for {self.maker.timeout_s:g} s"
+            return f"{host} sent nothing for {self.maker.timeout_s:g} s"
         if isinstance(error, urllib3.exceptions.SSLError):
             return f"the connection to {host} is not secure: {error}"
         if isinstance(error, urllib3.exceptions.ProtocolError):

@@ -64,7 +64,7 @@ PATIENCE: Final = 4
 """Iterations without a shorter plan after which the search ends."""
 
 BOXES: Final = ((1.0, 1.0), (1.2, 1.0), (1.2, 0.1))
-"""Lengths of three boxes, and shares of an error attributed to acceleration, tried on every stretch that turns."""
+"""Fallback kernels for stretches that turn, in order: factor on the length of three boxes, and `push_share`."""
 
 CORNER_YIELDS: Final = 0.58
 """``1 - q = 0.7 q``: see `_yields`."""

@@ -66,7 +66,7 @@ def joined_over_ink(drawing: Drawing, longest_mm: NDArray[np.float64], width_mm:
 
 
 def _lines(drawing: Drawing, pen: int) -> NDArray[np.float64]:
-    """(m, 2, 2) ends of the segments of a pen, mm; a dot is one without length."""
+    """(m, 2, 2) ends of the segments of a pen, mm; a dot is a segment of length zero."""
     last = np.zeros(drawing.vertices, dtype=np.bool_)
     last[drawing.starts[1:] - 1] = True
     last[drawing.starts[:-1][np.diff(drawing.starts) == 1]] = False

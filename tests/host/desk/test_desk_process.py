@@ -1,4 +1,4 @@
-"""The desk whole: a real server, real workers, the virtual rig, and pages without a browser."""
+"""The complete desk: real server, workers and virtual rig, with clients in place of browsers."""
 
 import contextlib
 import http.client

@@ -1,4 +1,4 @@
-"""Events as a page may send them; everything else goes no further."""
+"""Valid events from a page are accepted; all others are rejected."""
 
 import json
 

@@ -1,4 +1,4 @@
-"""What is put on a sheet goes where nothing lies yet."""
+"""New items are placed in free areas of the sheet."""
 
 import pytest
 from hypothesis import given

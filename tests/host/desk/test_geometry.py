@@ -1,4 +1,4 @@
-"""Strokes as bytes, read back as docs/DESK.md describes them; and when the pen is where."""
+"""Strokes as bytes, decoded as docs/DESK.md describes; and positions of the pen over time."""
 
 import struct
 

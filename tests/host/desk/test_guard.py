@@ -1,4 +1,4 @@
-"""Who may come in. Hostile requests are refused before anything behind the guard sees them."""
+"""Access control: hostile requests are refused before they reach the application."""
 
 import asyncio
 

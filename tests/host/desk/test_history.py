@@ -1,4 +1,4 @@
-"""What lies on the sheet is kept: undo and redo outlive every end of the desk."""
+"""The sheet is saved: undo and redo survive every end of the desk."""
 
 from dataclasses import replace
 

@@ -1,4 +1,4 @@
-"""What page and server say to each other is called the same on both sides: events, addresses, keys of the state.
+"""Page and server use the same names of events, addresses and state keys.
 
 The types of the page are checked by `make types`; these are the names that no type knows.
 """

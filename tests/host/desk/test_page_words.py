@@ -1,4 +1,4 @@
-"""Hints name commands; a page says where it does the same."""
+"""Hints that name commands are replaced by the corresponding places on the page."""
 
 import pytest
 

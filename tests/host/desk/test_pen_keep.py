@@ -1,4 +1,4 @@
-"""A height of the pen that was tried at the machine is kept in its rig file."""
+"""A tested pen height can be stored in the rig file."""
 
 from importlib.resources import files
 

@@ -1,4 +1,4 @@
-"""The maker's box of pens, and what is chosen from it for the colours of a drawing."""
+"""The box of pens, and their assignment to colours of a drawing."""
 
 import pytest
 

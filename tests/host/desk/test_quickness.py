@@ -1,4 +1,4 @@
-"""A rehearsal says how many times faster than life it runs."""
+"""A rehearsal shows its speed relative to real time."""
 
 from types import SimpleNamespace
 

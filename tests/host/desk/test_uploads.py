@@ -1,4 +1,4 @@
-"""Files that come from a page: bounded, named by what they hold, and never by the page."""
+"""Uploaded files are limited in size and named by content, not by the page."""
 
 import asyncio
 

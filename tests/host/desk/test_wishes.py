@@ -1,4 +1,4 @@
-"""What the desk has been asked for is done on the machine that it was asked of, or not at all."""
+"""A request is carried out by the machine that it was made for, or not at all."""
 
 import time
 from dataclasses import replace

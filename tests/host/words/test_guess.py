@@ -1,4 +1,4 @@
-"""The game: the secret is kept, guesses are judged, and the telling strokes come last."""
+"""The guessing game: the secret is kept, guesses are judged, and revealing strokes come last."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Turns of phrase: who a clause belongs to, sides, counts, what is worn in colour, and what is asked politely."""
+"""Phrases: attachment of clauses, sides, counts, coloured clothes, and polite requests."""
 
 from __future__ import annotations
 

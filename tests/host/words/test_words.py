@@ -1,4 +1,4 @@
-"""Sentences are understood, composed and drawn; what is not known is said."""
+"""Sentences are parsed, composed and drawn; unknown words are reported."""
 
 from __future__ import annotations
 

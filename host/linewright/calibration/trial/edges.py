@@ -31,7 +31,7 @@ LEAST_MM, MOST_MM = 0.2, 5.0
 """Range of measurable deviations: dashes closer than 0.04 mm cannot be distinguished, and larger deviations are visible
 without a ruler."""
 FAN: Final = 5
-"""Dashes on either side."""
+"""Dashes on either side of the middle one."""
 NUMBER_MM: Final = 2.0
 """Height of a dash's number; every second dash has one, so that they do not touch."""
 DASH_MM: Final = 1.2

@@ -220,7 +220,7 @@ def fit(trial: Trial, rig: Rig, sheet: Sheet, answers: Mapping[str, float], read
         stated = math.degrees(float(found.stated[2]))
         figures.append(FoundValue("squareness", before.squareness_deg, lean_deg, stated, "degrees"))
         if abs(lean_deg) > 1.0:
-            notes.append("The axes are more than a degree out of square: setting the rails right is better than this.")
+            notes.append("The axes are more than a degree out of square: better adjust the rails than correct this.")
     else:
         notes.append("The sheet 'squareness' has diagonals, too: it finds these figures and the squareness at once.")
     residuals = tuple(

@@ -178,7 +178,7 @@ def _fused(about: str, said: str, fuse: float | None, supply_a: float) -> Review
             f"{said}; a fuse of {fuse:g} A may never blow: it wants {BLOWS_AT * fuse:.3g} A for up to two minutes",
             why="a fuse protects wires only if the supply can blow it (IEC 60127-2, sheet 3, from memory)",
             do=f"size the wires for {supply_a:g} A, as `linewright rig wiring` then does, and use a supply that shuts "
-            "down by itself at a short circuit; the fuse still helps against more",
+            "down by itself at a short circuit; the fuse still protects against larger currents",
         )
     if supply_a > MOST_SUPPLY_A:
         return ReviewFinding(

@@ -62,7 +62,7 @@ class Pendulums:
     """Settings; 0 leaves a choice to the seed."""
 
     seed: int = settings.seed()
-    ratio: str = settings.choice("of the two swings", "any", "any", *(f"{a}:{b}" for a, b in RATIOS))
+    ratio: str = settings.choice("frequency ratio of the two swings", "any", "any", *(f"{a}:{b}" for a, b in RATIOS))
     decay: float = settings.number("share of its swing lost with each swing; 0: the seed's choice", 0.0, 0.0, 0.2)
 
     def read(self, source: str, wish: Wish) -> Picture:
