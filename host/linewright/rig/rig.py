@@ -7,6 +7,7 @@ impossible are refused, all problems are listed at once with their lines, and do
 
 from __future__ import annotations
 
+import functools
 import hashlib
 import json
 import math
@@ -157,10 +158,11 @@ class Rig(Section):
             raise RigError(f"{where} is empty: no key is set", hint=hint)
         return cls._checked(raw, f"{where}: the rig", lambda: find_places(text))
 
-    @classmethod
-    def default(cls) -> Rig:
+    @staticmethod
+    @functools.cache  # a rig never changes, and whoever asks for answers asks for this one often
+    def default() -> Rig:
         """The rig of the commented default file."""
-        return cls.parse(cls.default_text(), where="the default rig")
+        return Rig.parse(Rig.default_text(), where="the default rig")
 
     @staticmethod
     def default_text() -> str:
