@@ -37,6 +37,9 @@ help:
 
 # --- the environment ------------------------------------------------------------------------------------------------
 
+# pip compiles on one core.  A few packages carry files for other versions of Python, which do not compile.
+COMPILED := $(BIN)/python -W ignore -m compileall -qq -j 0 "$(CURDIR)/$(VENV)/lib" || true
+
 # The two stamps say which lock the environment was last brought to.  The demo needs only the run-time half.
 USER_STAMP := $(VENV)/.installed-user
 DEV_STAMP  := $(VENV)/.installed-dev
@@ -51,13 +54,15 @@ $(BIN)/python:
 # The version of the project stands in its version.py, hence not in the list: an editable install follows the sources.
 $(USER_STAMP): requirements.lock pyproject.toml | $(BIN)/python
 	@echo "preparing $(VENV) ..."
-	@$(PIP) install --require-hashes -r requirements.lock
+	@$(PIP) install --no-compile --require-hashes -r requirements.lock
 	@$(PIP) install --no-deps --no-build-isolation --editable .
+	@$(COMPILED)
 	@touch $@
 
 $(DEV_STAMP): requirements-dev.lock $(USER_STAMP)
 	@echo "preparing $(VENV) for tests ..."
-	@$(PIP) install --require-hashes -r requirements-dev.lock
+	@$(PIP) install --no-compile --require-hashes -r requirements-dev.lock
+	@$(COMPILED)
 	@touch $@
 
 # --- use ------------------------------------------------------------------------------------------------------------
