@@ -156,7 +156,10 @@ def test_an_option_that_there_is_not_is_answered_with_what_was_meant(words, mean
         (("lines", "small.svg"), "--output is missing: the SVG of plain strokes to write"),
         (("drow",), "there is no command 'drow' (do you mean draw?)"),
         (("draw", "--effort"), "--effort: what stands behind it is missing"),
-        (("draw", "my", "heron.svg"), "heron.svg: that is more than this command takes; put a name with blanks in quotes"),
+        (
+            ("draw", "my", "heron.svg"),
+            "heron.svg: that is more than this command takes; put a name with blanks in quotes",
+        ),
         (("tape", "nowhere.tape"), "cannot read the tape nowhere.tape: No such file or directory"),
     ],
 )
