@@ -170,7 +170,7 @@ def methods() -> dict[str, str]:
     return {name: method.about for name, method in usable().items()}
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, repr=False, eq=False)
 class Plan:
     """A drawing planned for one rig. A notebook shows it as a picture.
 
@@ -186,6 +186,14 @@ class Plan:
     rig: Rig
     program: Program
     warnings: tuple[str, ...]
+
+    def __repr__(self) -> str:
+        from linewright.wording import duration
+
+        return (
+            f"<Plan {self.name!r}: {len(self.strokes)} strokes, {self.ink_mm / 1000.0:.2f} m of ink, "
+            f"{duration(self.duration_s)} on {self.sheet.name}, rig {self.rig.name!r}>"
+        )
 
     @property
     def duration_s(self) -> float:

@@ -88,7 +88,11 @@ def test_plans_and_drawings_show_themselves(monkeypatch):
     assert [one.get("stroke-width") for one in groups] == ["0.5", "0.3"]
     assert groups[1].find(f"{SVG}title").text == "a<b"
     assert groups[1].find(f"{SVG}path").get("d") == "M5,5h0"
+    assert repr(drawing) == "<Drawing of 2 strokes with 6 vertices, pens: black, a<b>"
     plan = lw.plan(drawing, sheet="A6")
+    assert repr(plan).startswith("<Plan 'drawing': 2 strokes, ")
+    assert f"{plan.ink_mm / 1000:.2f} m of ink" in repr(plan)
+    assert repr(plan).endswith(" s on A6, rig 'default'>")
     assert plan._repr_png_() is None
     assert ElementTree.fromstring(plan._repr_svg_()).tag == f"{SVG}svg"
     monkeypatch.setattr(library, "SHOWN_VERTICES", 3)

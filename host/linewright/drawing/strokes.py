@@ -51,7 +51,7 @@ class Pen:
         return self == Pen(self.name, self.colour, self.width_mm)
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Drawing:
     """Pen-down polylines.
 
@@ -88,6 +88,10 @@ class Drawing:
             raise ValueError(f"points_mm has shape {self.points_mm.shape}, not (n, 2)")
         if len(self.starts) != len(self.pen) + 1 or self.starts[0] != 0 or self.starts[-1] != len(self.points_mm):
             raise ValueError("starts must run from 0 to len(points_mm) with one entry more than pen")
+
+    def __repr__(self) -> str:
+        pens = ", ".join(pen.name for pen in self.pens)
+        return f"<Drawing of {len(self)} strokes with {self.vertices} vertices, pens: {pens}>"
 
     def __len__(self) -> int:
         """Number of strokes."""
