@@ -16,7 +16,8 @@ from linewright.drawing.strokes import Drawing, Pen
 from linewright.errors import PlanError
 from linewright.motion.kinematics import Limits
 from linewright.motion.planner import lay_path
-from linewright.motion.ramps import QUEUED, STRAY_STEPS, TURNING_FREE, _cut
+from linewright.motion.profile import SpeedPlan
+from linewright.motion.ramps import QUEUED, STRAY_STEPS, TURNING_FREE, _cut, round_path
 from linewright.program.program import END, PEN, REST
 from linewright.rig.boards import RAMPS_HZ
 from linewright.rig.rig import Rig
@@ -203,6 +204,22 @@ def test_a_dense_line_is_merged_and_takes_the_time_of_a_sparse_one():
     assert program.ramps < 4000
     # Pieces of 8 steps differ by up to 4 degrees in direction, and the slower axis of each sets its pace.
     assert program.predicted_s == pytest.approx(sparse_s, rel=0.02)
+
+
+def test_a_small_circle_is_merged_alike_in_every_direction():
+    """A node stays after each 1/32 rad and after each 8 steps, whichever way the path runs."""
+    turn = np.linspace(0.0, 2.0 * np.pi, 3001)
+    circle = 20.0 + 1.5 * np.column_stack((np.cos(turn), np.sin(turn)))
+    rest = np.zeros(3001, dtype=bool)
+    rest[[0, -1]] = True
+    speeds = SpeedPlan(np.arange(3001.0), np.full(3001, 100.0), np.ones(3000), np.zeros(3001, dtype=bool))
+    path = round_path(circle, rest, np.zeros(3000, np.int64), speeds, Limits.from_rig(rig("default")))
+    kept = turn[np.searchsorted(path.node_of_vertex, np.arange(len(path.steps)))]
+    around_steps = 2.0 * np.pi * 1.5 * 80.0
+    assert len(kept) == pytest.approx(2.0 * np.pi * 32.0 + around_steps / 8.0, abs=4)
+    assert np.diff(kept).max() < 1.0 / 32.0 + 2.0 * (2.0 * np.pi / around_steps)  # nodes are whole steps
+    octants = np.bincount((kept[:-1] // (np.pi / 4.0)).astype(int), minlength=8)
+    assert octants.max() - octants.min() <= 4
 
 
 def test_pens_draw_in_order_and_wait_at_park_in_between():
