@@ -95,3 +95,11 @@ def test_what_is_dropped_lies_within_the_tolerance_of_what_stays(drawing):
         after = out.select(np.flatnonzero(out.pen == pen)).points_mm
         for point in before:
             assert np.hypot(*(after - point).T).min() <= tolerance
+
+
+def test_what_is_just_beyond_the_tolerance_is_no_copy():
+    tolerance_mm = 0.1
+    at = np.random.default_rng(5).uniform(0.0, 1.0, (2000, 2)) + 10.0 * np.arange(2000)[:, None]
+    beside = at + 1.01 * tolerance_mm / np.sqrt(2.0)
+    dots = Drawing.from_strokes([[point] for point in np.concatenate((at, beside))])
+    assert len(dedupe(dots, tolerance_mm=tolerance_mm)) == 4000

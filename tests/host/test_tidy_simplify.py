@@ -11,6 +11,7 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
+from host.motion_cases import smooth
 from host.zoo import SOUND, drawings
 from lineboard.kernel import TICK_HZ
 from linewright import motion
@@ -79,6 +80,14 @@ def test_no_ink_moves_further_than_the_tolerance(drawing, tolerance):
             old, new = shapely.LineString(before), shapely.LineString(after if len(after) > 1 else after[[0, 0]])
             # The library measures at vertices; cut into twentieths it comes within a twentieth of the true distance.
             assert shapely.hausdorff_distance(old, new, densify=0.05) <= tolerance * (1 + 1e-9)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_chords_of_smooth_curves_use_the_tolerance_and_keep_it(seed):
+    """Random strokes leave little to even out; on curves every chord comes near the tolerance."""
+    curve = smooth(seed, 1201)
+    chords = shapely.LineString(simplify(Drawing.from_strokes([curve]), tolerance_mm=0.05).stroke(0))
+    assert 0.04 < shapely.distance(chords, shapely.points(curve)).max() <= 0.05 * (1 + 1e-9)
 
 
 @pytest.mark.parametrize("radius_mm", [1.0, 3.0, 10.0, 50.0])
