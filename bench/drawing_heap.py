@@ -11,35 +11,23 @@ changes how much of the heap is taken, but for turns that answer a request: thei
 
 from __future__ import annotations
 
-import subprocess
 import sys
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(ROOT / "bench"))
 
-from homings import FREE_BYTES, HEAP_BYTES, LIMIT_S, MICROPYTHON
+from homings import FREE_BYTES, figures_of
 
 
 def main() -> int:
     """Print what was seen; 1 where the heap was touched while motors moved and nobody asked for anything."""
     minutes = float(sys.argv[1]) if len(sys.argv) > 1 else 60.0
     free_bytes = int(sys.argv[2]) if len(sys.argv) > 2 else FREE_BYTES
-    folders = ("bench", "tests/dual", "device", "shared_protocol", "tests/dual/unittest_shim")
-    board = ROOT / "bench" / "drawing_heap_board.py"
-    command = [MICROPYTHON, "-X", f"heapsize={HEAP_BYTES}", board, round(minutes * 60), free_bytes]
-    done = subprocess.run(
-        list(map(str, command)),
-        env={"MICROPYPATH": ":".join(str(ROOT / folder) for folder in folders)},
-        capture_output=True,
-        text=True,
-        timeout=LIMIT_S,
-        check=False,
-    )
-    if done.returncode:
-        print(done.stdout + done.stderr)
+    figures = figures_of("drawing_heap_board.py", round(minutes * 60), free_bytes)
+    if figures is None:
         return 1
-    seconds, sheets, ramps, turns, most, least, asked, answer = map(int, done.stdout.split())
+    seconds, sheets, ramps, turns, most, least, asked, answer = figures
     print(f"{seconds / 60:.1f} minutes of drawing, {sheets} sheets, {ramps:,} ramps, {free_bytes:,} bytes of heap free")
     print(f"  {turns:,} turns with moving motors: {most} bytes taken at most, {-least} given back (a collection)")
     print(f"  {asked} turns with a request among them: {answer} bytes at most")

@@ -23,20 +23,13 @@ FREE_BYTES = 32_000
 LIMIT_S = 3600
 
 
-def main() -> int:
-    """Print what was seen; 1 where a homing failed or the heap was touched while motors moved."""
-    count = int(sys.argv[1]) if len(sys.argv) > 1 else 200
-    free_bytes = int(sys.argv[2]) if len(sys.argv) > 2 else FREE_BYTES
-    folders = (
-        ROOT / "tests" / "dual",
-        ROOT / "device",
-        ROOT / "shared_protocol",
-        ROOT / "tests" / "dual" / "unittest_shim",
-    )
-    command = [MICROPYTHON, "-X", f"heapsize={HEAP_BYTES}", ROOT / "bench" / "homings_board.py", count, free_bytes]
+def figures_of(program: str, *arguments: int) -> list[int] | None:
+    """What a program of this folder prints in such a heap; None, and its output shown, if it fails."""
+    folders = ("bench", "tests/dual", "device", "shared_protocol", "tests/dual/unittest_shim")
+    command = [MICROPYTHON, "-X", f"heapsize={HEAP_BYTES}", ROOT / "bench" / program, *arguments]
     done = subprocess.run(
         list(map(str, command)),
-        env={"MICROPYPATH": ":".join(map(str, folders))},
+        env={"MICROPYPATH": ":".join(str(ROOT / folder) for folder in folders)},
         capture_output=True,
         text=True,
         timeout=LIMIT_S,
@@ -44,8 +37,18 @@ def main() -> int:
     )
     if done.returncode:
         print(done.stdout + done.stderr)
+        return None
+    return [int(word) for word in done.stdout.split()]
+
+
+def main() -> int:
+    """Print what was seen; 1 where a homing failed or the heap was touched while motors moved."""
+    count = int(sys.argv[1]) if len(sys.argv) > 1 else 200
+    free_bytes = int(sys.argv[2]) if len(sys.argv) > 2 else FREE_BYTES
+    figures = figures_of("homings_board.py", count, free_bytes)
+    if figures is None:
         return 1
-    homings, taken, free, turns, most, least, spread = map(int, done.stdout.split())
+    homings, taken, free, turns, most, least, spread = figures
     print(f"{homings} homings, {taken:,} bytes of the heap taken, {free:,} free")
     print(f"  {turns:,} turns with moving motors: {most} bytes taken at most, {-least} given back at most")
     print(f"  approaches of one switch within {spread} steps")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from dataclasses import asdict, dataclass, replace
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
@@ -107,9 +108,13 @@ class PlanWish:
 
         found = _arranged(self)
 
+        @cache
+        def show_frames() -> None:
+            bench.show("frames", frames(found))
+
         def show(laid: LaidOut) -> None:
             bench.show("sketch", Sketch.of(laid))
-            bench.show("frames", frames(found))
+            show_frames()  # after the first sketch only: they are the same after each
 
         laid = laying_out.lay_out(found, self.rig, front, bench.kept, show)
         show(laid)

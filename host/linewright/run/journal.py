@@ -276,13 +276,14 @@ def _remove_left_over() -> None:
 
 def _is_left_over(folder: Path) -> bool:
     """True if a command was killed before its journal was complete, or while it removed the folder."""
+    if (folder / PROGRAM).exists():
+        return False
     try:
-        begun = b" begin " in (folder / JOURNAL).read_bytes()
+        return b" begin " not in (folder / JOURNAL).read_bytes()
     except FileNotFoundError:
-        begun = False
+        return True
     except OSError:
         return False
-    return not begun and not (folder / PROGRAM).exists()
 
 
 def damaged() -> dict[Path, InputError]:
