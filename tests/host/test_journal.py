@@ -78,11 +78,22 @@ def test_it_tells_how_the_drawing_was_asked_for(manner):
     assert journal.read(book.folder).manner == (manner or Manner())
 
 
-@pytest.mark.parametrize("values", ["pace=0", "pace=1.5", "pace=1 pens=all", "pace=1 drift=often drift_limit_mm=1"])
-def test_a_manner_that_cannot_be_is_refused(values):
+@pytest.mark.parametrize(
+    "line",
+    [
+        "manner pace=0",
+        "manner pace=1.5",
+        "manner pace=1 pens=all",
+        "manner pace=1 drift=often drift_limit_mm=1",
+        "manner pace=1 drift=end drift_limit_mm=0",
+        "manner pace=1 drift=end drift_limit_mm=inf",
+        "zenith pace=1",
+    ],
+)
+def test_a_line_that_cannot_be_is_refused(line):
     with begun() as book:
         pass
-    said = f"2026-11-25T10:43:41Z manner {values}"
+    said = f"2026-11-25T10:43:41Z {line}"
     with (book.folder / "journal.txt").open("a", encoding="utf-8") as file:
         file.write(f"{said} #{zlib.crc32(said.encode()):08x}\n")
     with pytest.raises(InputError, match="does not know"):
